@@ -1,0 +1,104 @@
+"""The seven octave bands, and the way between levels and energies."""
+
+import numpy as np
+
+from .checks import within
+
+NOMINAL = np.array([125, 250, 500, 1000, 2000, 4000, 8000])  # names of the bands [Hz]      ISO 266
+EXACT = 1000 * 10 ** (0.3 * np.arange(-3, 4))  # mid-band frequency [Hz]                 IEC 61260-1:2014, 5.2, 5.4
+LABELS = ("125", "250", "500", "1k", "2k", "4k", "8k")  # axis labels [-]
+A_WEIGHTING = np.array([-16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1])  # octaves [dB]         ISO 4869-2; IEC 61672-1
+E_FOLD_DB = 10 * np.log10(np.e)  # level change of a factor e, 4.3429 [dB]
+
+
+def to_energy(level_db):
+    """Energy of a level, 10^(L/10).
+
+    Parameters
+    ----------
+    level_db : float or array
+        Level; minus infinity is the level of silence [dB]
+
+    Returns
+    -------
+    energy : ndarray
+        Energy relative to the reference of the level [-]
+
+    Examples
+    --------
+    >>> round(float(to_energy(20.0)), 9)
+    100.0
+    """
+    level_db = within("level_db", level_db, -np.inf, 300, "dB", "Energy given by mistake?")
+    return np.exp(level_db / E_FOLD_DB)  # half the time of 10 ** (level_db / 10), equal within 1e-14
+
+
+def to_level(energy):
+    """Level of an energy, 10 lg E.
+
+    Parameters
+    ----------
+    energy : float or array
+        Energy relative to the wanted reference, zero or more [-]
+
+    Returns
+    -------
+    level_db : ndarray
+        Level; silence (zero energy) has minus infinity, without a warning [dB]
+
+    Examples
+    --------
+    >>> to_level([100.0, 0.0]).tolist()
+    [20.0, -inf]
+    """
+    energy = within("energy", energy, 0, np.inf, "(linear)", "Decibels given by mistake?")
+    with np.errstate(divide="ignore"):
+        return 10 * np.log10(energy)
+
+
+def sum_levels(level_db, axis=-1):
+    """Level of the sum of the energies, for sounds that do not interfere.
+
+    Parameters
+    ----------
+    level_db : array
+        Levels to add; minus infinity adds nothing [dB]
+    axis : int
+        Axis to add along [-]
+
+    Returns
+    -------
+    level_db : ndarray
+        Total level, without that axis [dB]
+
+    Examples
+    --------
+    >>> round(float(sum_levels([80.0, 80.0])), 2)
+    83.01
+    """
+    return to_level(to_energy(level_db).sum(axis=axis))
+
+
+def a_weighted(level_db):
+    """Overall A-weighted level of seven octave-band levels.
+
+    Parameters
+    ----------
+    level_db : array
+        Octave-band levels, 125 Hz to 8 kHz on the last axis [dB]
+
+    Returns
+    -------
+    level_dba : ndarray
+        A-weighted level, without the last axis [dBA]
+
+    Sources
+    -------
+    Octave-band A-weightings as used by ISO 4869-2 (the curve of IEC 61672-1 at mid-band, rounded to 0.1 dB).
+
+    Examples
+    --------
+    >>> round(float(a_weighted([70, 70, 70, 70, 70, 70, 70])), 1)
+    77.0
+    """
+    return sum_levels(np.asarray(level_db, float) + A_WEIGHTING)

@@ -1,0 +1,182 @@
+"""Turning cabinets, and convex polygons met by straight lines.
+
+Frame: origin on the floor at the hall's centre, x along its length, y across, z up. Pan counter-clockwise from +x seen
+from above; tilt positive down. Every routine works on whole arrays: (source, direction, polygon, edge).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+INSIDE = 2e-3  # how far outside an edge still counts as inside, so that no line slips through a joint [m]
+START = 1e-3  # a line leaves its own start before it may hit [m]
+
+
+def rotation(pan_deg, tilt_deg):
+    """Axes of a cabinet turned by pan and then tilt, as seen from the hall.
+
+    Parameters
+    ----------
+    pan_deg : float or array
+        Counter-clockwise from +x, seen from above [deg]
+    tilt_deg : float or array
+        Below the horizontal [deg]
+
+    Returns
+    -------
+    axes : ndarray
+        (..., 3, 3): rows are the cabinet's front, left and up directions; ``axes @ v`` is v in the cabinet's frame [-]
+
+    Examples
+    --------
+    >>> rotation(90.0, 90.0).round(6)[0] + 0.0      # front of a cabinet that fires straight down
+    array([ 0.,  0., -1.])
+    """
+    p, t = np.broadcast_arrays(np.radians(np.asarray(pan_deg, float)), np.radians(np.asarray(tilt_deg, float)))
+    zero = np.zeros_like(p)
+    front = [np.cos(t) * np.cos(p), np.cos(t) * np.sin(p), -np.sin(t)]
+    left = [-np.sin(p), np.cos(p), zero]
+    up = [np.sin(t) * np.cos(p), np.sin(t) * np.sin(p), np.cos(t)]
+    return np.stack([np.stack(row, axis=-1) for row in (front, left, up)], axis=-2)
+
+
+def polygon_area(corners):
+    """Area of a plane polygon.
+
+    Parameters
+    ----------
+    corners : array
+        Corners in order (corner, 3) [m]
+
+    Returns
+    -------
+    area : float
+        Area [m2]
+
+    Examples
+    --------
+    >>> polygon_area([[0, 0, 1], [2, 0, 1], [2, 3, 1], [0, 3, 1]])
+    6.0
+    """
+    return float(np.linalg.norm(_newell(np.asarray(corners, float))) / 2)
+
+
+@dataclass(frozen=True, eq=False)
+class Polygons:
+    """Convex plane polygons, packed for array work.
+
+    ``normal`` (polygon, 3) and ``offset`` (polygon,): the plane is normal . x = offset. ``edge`` (polygon, edge, 3) and
+    ``edge_offset`` (polygon, edge): x is inside when edge . x >= edge_offset for every edge; short polygons repeat their last.
+    """
+
+    normal: np.ndarray
+    offset: np.ndarray
+    edge: np.ndarray
+    edge_offset: np.ndarray
+
+    def __len__(self):
+        return len(self.offset)
+
+
+def pack(polygons):
+    """Pack convex plane polygons for array work.
+
+    Parameters
+    ----------
+    polygons : sequence of array
+        Each (corner, 3), at least three corners in order either way round [m]
+
+    Returns
+    -------
+    packed : Polygons
+        float32 arrays; refuses corners that are not in one plane or not convex [m]
+    """
+    most = max((len(p) for p in polygons), default=3)
+    normals, offsets, edges, edge_offsets = [], [], [], []
+    for number, polygon in enumerate(polygons):
+        corners = np.asarray(polygon, float)
+        n = _newell(corners)
+        n /= np.linalg.norm(n)
+        if np.abs((corners - corners[0]) @ n).max() > 1e-3:
+            raise ValueError(f"polygon {number} is not plane: its corners are off by more than 1 mm.")
+        along = np.roll(corners, -1, axis=0) - corners
+        inward = np.cross(n, along / np.linalg.norm(along, axis=1, keepdims=True))
+        limit = (inward * corners).sum(axis=1)
+        if (inward @ corners.T - limit[:, None]).min() < -1e-3:
+            raise ValueError(f"polygon {number} is not convex. Split it.")
+        fill = [*range(len(corners)), *[len(corners) - 1] * (most - len(corners))]
+        normals.append(n), offsets.append(n @ corners[0]), edges.append(inward[fill]), edge_offsets.append(limit[fill])
+    as32 = lambda rows, *shape: np.array(rows, np.float32).reshape(len(polygons), *shape)  # noqa: E731
+    return Polygons(as32(normals, 3), as32(offsets), as32(edges, most, 3), as32(edge_offsets, most))
+
+
+def first_hit(origin, direction, polygons):
+    """First polygon met by each ray.
+
+    Parameters
+    ----------
+    origin : array
+        Starts (source, 3) [m]
+    direction : array
+        Unit vectors (source, ray, 3) [-]
+    polygons : Polygons
+        The surfaces [m]
+
+    Returns
+    -------
+    index : ndarray
+        Polygon met first (source, ray); -1 where the ray leaves without meeting one [-]
+    distance : ndarray
+        Way to it (source, ray); infinity where none is met [m]
+    """
+    origin, direction = np.asarray(origin, np.float32), np.asarray(direction, np.float32)
+    count = direction.shape[1]
+    nearest = np.full((len(origin), count), np.inf, np.float32)
+    index = np.full((len(origin), count), -1)
+    for k in range(len(polygons)):  # polygon by polygon: only rays that would shorten their way are tested further
+        height = polygons.offset[k] - origin @ polygons.normal[k]  # (source,)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            way = height[:, None] / (direction @ polygons.normal[k])
+        hit = np.flatnonzero((way > START) & (way < nearest))
+        source = hit // count
+        there = origin[source] + way.flat[hit][:, None] * direction.reshape(-1, 3)[hit]
+        hit = hit[(there @ polygons.edge[k].T >= polygons.edge_offset[k] - INSIDE).all(axis=1)]
+        nearest.flat[hit] = way.flat[hit]
+        index.flat[hit] = k
+    return index, nearest
+
+
+def in_sight(origin, points, polygons):
+    """Whether straight lines from sources to points are free of the given polygons.
+
+    Parameters
+    ----------
+    origin : array
+        Sources (source, 3) [m]
+    points : array
+        Points (point, 3) [m]
+    polygons : Polygons
+        What may stand in the way [m]
+
+    Returns
+    -------
+    free : ndarray of bool
+        (source, point) [-]
+    """
+    origin, points = np.asarray(origin, np.float32), np.asarray(points, np.float32)
+    free = np.ones((len(origin), len(points)), bool)
+    for k in range(len(polygons)):
+        from_source = origin @ polygons.normal[k] - polygons.offset[k]  # signed distances to the plane
+        from_point = points @ polygons.normal[k] - polygons.offset[k]
+        crosses = (from_source[:, None] * from_point < 0) & (np.abs(from_point) > INSIDE) & free
+        source, point = np.nonzero(crosses)
+        share = from_source[source] / (from_source[source] - from_point[point])
+        there = origin[source] + share[:, None] * (points[point] - origin[source])
+        inside = (there @ polygons.edge[k].T > polygons.edge_offset[k] + INSIDE).all(axis=1)
+        free[source[inside], point[inside]] = False
+    return free
+
+
+def _newell(corners):
+    """Normal of a polygon, as long as twice its area."""
+    return np.cross(corners, np.roll(corners, -1, axis=0)).sum(axis=0)

@@ -1,0 +1,281 @@
+"""Scenario files: TOML in metres or feet, refused with one clear line, saved without losing a comment or a file."""
+
+import difflib
+import os
+import tempfile
+from dataclasses import MISSING, fields, is_dataclass
+from pathlib import Path
+
+import tomlkit
+from tomlkit.exceptions import ParseError
+
+from ..physics.checks import within
+from .hall import Air, Hall, Treatment
+from .loudspeakers import Group
+from .scenario import Scenario
+from .seating import Bank, FloorSeats
+from .stage import Stage
+from .targets import Targets
+from .units import from_file, to_file
+from .uses import Drive, Use
+
+ONE = {"hall": Hall, "air": Air, "stage": Stage, "targets": Targets}  # tables of the file
+MANY = {"banks": Bank, "floor_seats": FloorSeats, "treatments": Treatment, "groups": Group, "uses": Use}  # arrays of tables
+
+
+def load(path):
+    """Read a scenario file.
+
+    Parameters
+    ----------
+    path : str or Path
+        TOML file, at most a megabyte [-]
+
+    Returns
+    -------
+    scenario : Scenario
+        In SI whatever the file's units; keeps the file's text so that saving keeps its comments
+
+    Raises
+    ------
+    ValueError
+        One line that names file, table, key, value, what is allowed and the likely slip
+    """
+    path = Path(path)
+    if path.stat().st_size > 1_000_000:
+        raise ValueError(f"{path.name}: larger than a megabyte, so it is no scenario.")
+    try:
+        return parse(path.read_text(encoding="utf-8"), path.name)
+    except UnicodeDecodeError:
+        raise ValueError(f"{path.name}: is not UTF-8 text. Was it saved by a word processor?") from None
+
+
+def parse(text, where="scenario"):
+    """Make a scenario from the text of a file.
+
+    Parameters
+    ----------
+    text : str
+        TOML [-]
+    where : str
+        File name for messages [-]
+
+    Returns
+    -------
+    scenario : Scenario
+        As ``load`` returns it
+    """
+    try:
+        tables = tomlkit.parse(text).unwrap()
+    except (ParseError, ValueError) as error:
+        raise ValueError(f"{where}: is not valid TOML. {error}") from None
+    units = tables.get("units")
+    if units is None:
+        raise ValueError(f'{where}: units is missing. Write units = "m" or units = "ft" at the top.')
+    try:
+        to_file(1.0, "m", units)
+    except ValueError as error:
+        raise ValueError(f"{where}: {error}") from None
+    for key, cls in ONE.items():
+        if key in tables:
+            tables[key] = build(cls, tables[key], f"{where} [{key}]", units)
+    for key, cls in MANY.items():
+        entries = tables.get(key, [])
+        if not isinstance(entries, list):
+            raise ValueError(f"{where} [{key}]: must be a list of tables. Write [[{key}]].")
+        made = []
+        for number, entry in enumerate(entries, 1):
+            label = f"{where} [[{key}]] {_label(entry, number)}"
+            if key == "uses" and isinstance(entry, dict):
+                entry = _use_groups(entry, label, units)
+            made.append(build(cls, entry, label, units))
+        tables[key] = tuple(made)
+    tables["text"] = text
+    return build(Scenario, tables, where, units)
+
+
+def build(cls, table, where, units):
+    """Make one thing from one table, refusing unknown, missing and impossible keys.
+
+    Parameters
+    ----------
+    cls : type
+        Thing to make [-]
+    table : dict
+        Parsed table [-]
+    where : str
+        File and table, for messages [-]
+    units : str
+        Units of the file, "m" or "ft" [-]
+
+    Returns
+    -------
+    thing : cls
+        In SI
+    """
+    if not isinstance(table, dict):
+        raise ValueError(f"{where}: must be a table of keys and values.")
+    known = {f.name: f for f in fields(cls)}
+    shown = [name for name in known if name != "text"]
+    for key in table:
+        if key not in known:
+            near = difflib.get_close_matches(key, shown, 1)
+            raise ValueError(f"{where}: unknown key '{key}'. " + (f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(shown)}."))
+    missing = [k for k, f in known.items() if k not in table and f.default is MISSING and f.default_factory is MISSING]
+    if missing:
+        raise ValueError(f"{where}: missing {', '.join(missing)}.")
+    values = {}
+    try:
+        for key, value in table.items():
+            meta = known[key].metadata
+            if "unit" in meta:
+                value = _number(key, value, meta, units)
+            elif known[key].type is str and not (isinstance(value, str) and value.strip()):
+                raise ValueError(f'{key} = {value!r} must be text in quotes.')
+            values[key] = tuple(value) if isinstance(value, list) else value
+        return cls(**values)
+    except (ValueError, TypeError) as error:
+        raise ValueError(f"{where}: {error}") from error
+
+
+def _number(key, value, meta, units):
+    """A number in SI, its range told in the units of the file."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise ValueError(f"{key} = {value!r} is not a number.")
+    unit = meta["unit"]
+    shown = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
+    low, high = (to_file(meta[end], unit, units) for end in ("low", "high"))
+    within(key, value, low, high, "" if unit == "count" else shown, meta["hint"])
+    return min(max(from_file(value, unit, units), meta["low"]), meta["high"])  # a foot's last digit must not refuse the limit itself
+
+
+def _use_groups(entry, label, units):
+    groups = entry.get("groups", {})
+    if not isinstance(groups, dict):
+        raise ValueError(f"{label} [groups]: must be a table of groups.")
+    made = {name: build(Drive, drive, f"{label} [groups.'{name}']", units) for name, drive in groups.items()}
+    for key in ("listens", "occupied"):
+        if not isinstance(entry.get(key, {}), dict):
+            raise ValueError(f"{label}: {key} must be a table of areas and numbers.")
+    return {**entry, "groups": made}
+
+
+def _label(entry, number):
+    name = entry.get("name") if isinstance(entry, dict) else None
+    return f"'{name}'" if isinstance(name, str) else f"number {number}"
+
+
+def save(scenario, path, *, overwrite=False):
+    """Write a scenario file beside the old one, then put it in its place; comments of the file it came from are kept.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What to write, in its own units [-]
+    path : str or Path
+        Where to [-]
+    overwrite : bool
+        Whether an existing file may be replaced [-]
+
+    Returns
+    -------
+    path : Path
+        The file written
+
+    Raises
+    ------
+    FileExistsError
+        The file is there and ``overwrite`` was not given; it is left as it was
+    """
+    path = Path(path)
+    if path.exists() and not overwrite:
+        raise FileExistsError(f"{path.name} exists. Choose another name, or say that it may be replaced.")
+    text = to_text(scenario)
+    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem}-", suffix=".toml")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(beside, path.stat().st_mode & 0o777 if path.exists() else 0o644)
+        os.replace(beside, path)
+    except BaseException:
+        Path(beside).unlink(missing_ok=True)
+        raise
+    return path
+
+
+def to_text(scenario):
+    """Text of the scenario's file.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What to write [-]
+
+    Returns
+    -------
+    text : str
+        TOML, with the comments and the order of the file it came from
+    """
+    document = tomlkit.parse(scenario.text) if scenario.text else tomlkit.document()
+    _write(document, scenario, scenario.units)
+    return tomlkit.dumps(document)
+
+
+def _write(table, thing, units):
+    """Bring a tomlkit table up to date with a thing, touching only what changed."""
+    known = {f.name: f for f in fields(thing) if f.name != "text"}
+    for key in [k for k in table if k not in known]:
+        del table[key]
+    for key, f in known.items():
+        value = getattr(thing, key)
+        default = f.default_factory() if f.default_factory is not MISSING else f.default
+        if value is None or (key not in table and value == default) or value == ():
+            table.pop(key, None)
+        elif is_dataclass(value):
+            _write(table.setdefault(key, tomlkit.table()), value, units)
+        elif isinstance(value, tuple) and is_dataclass(value[0]):
+            old = table.get(key, [])
+            if [t.get("name") for t in old] == [getattr(v, "name", None) for v in value]:
+                for t, v in zip(old, value, strict=True):
+                    _write(t, v, units)
+            else:
+                table[key] = _written_list(old, value, units)
+        elif isinstance(value, dict) and any(is_dataclass(v) for v in value.values()):
+            rows = table.setdefault(key, tomlkit.table())
+            for name in [n for n in rows if n not in value]:
+                del rows[name]
+            for name, v in value.items():
+                _write(rows.setdefault(name, tomlkit.inline_table()), v, units)
+        else:
+            value = _plain(value, f.metadata.get("unit"), units)
+            if key not in table or not _same(table[key], value):
+                table[key] = value
+
+
+def _written_list(old, things, units):
+    """Array of tables in the order of the things, each table that was there kept with its comments."""
+    by_name = {entry.get("name", number): entry for number, entry in enumerate(old)}
+    made = tomlkit.aot()
+    for number, thing in enumerate(things):
+        table = by_name.get(getattr(thing, "name", number), tomlkit.table())
+        _write(table, thing, units)
+        made.append(table)
+    return made
+
+
+def _plain(value, unit, units):
+    if isinstance(value, tuple):
+        return list(value)
+    if isinstance(value, dict):
+        return dict(value)
+    value = to_file(value, unit, units) if unit else value
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+def _same(old, new):
+    number = lambda v: isinstance(v, (int, float)) and not isinstance(v, bool)  # noqa: E731
+    if number(old) and number(new):
+        return abs(old - new) <= 1e-9 * max(1.0, abs(old), abs(new))
+    return old == new

@@ -1,0 +1,127 @@
+"""Surface finishes: octave-band absorption of what a gymnasium is built and filled with.
+
+Many tables stop at 4 kHz. There, one rule fills 8 kHz: the 4 kHz value is repeated. No source publishes a trend
+to extrapolate, the air absorbs far more than the surfaces at 8 kHz, and for the many finishes that absorb more with
+rising frequency the repeated value is the cautious one. ``fill_8k`` says for each finish whether it was applied.
+"""
+
+import csv
+import difflib
+from dataclasses import dataclass
+from importlib import resources
+
+from ..physics.checks import within
+
+
+def read_table(filename):
+    """Rows of one table in ``gymtools/data``.
+
+    Parameters
+    ----------
+    filename : str
+        Name of the CSV file, e.g. "finishes.csv" [-]
+
+    Returns
+    -------
+    rows : list of dict
+        One dict of texts per row, keyed by the header
+    """
+    with resources.files("gymtools").joinpath("data", filename).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def named(table, name, kind):
+    """Entry of a table by name, or a refusal that suggests the nearest name.
+
+    Parameters
+    ----------
+    table : dict
+        Entries keyed by name [-]
+    name : str
+        Name looked for [-]
+    kind : str
+        What the table holds, for the message, e.g. "finish" [-]
+
+    Returns
+    -------
+    entry : object
+        ``table[name]``
+    """
+    if isinstance(name, str) and name in table:
+        return table[name]
+    near = difflib.get_close_matches(str(name).lower(), table, 1)
+    hint = f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(table)}."
+    raise ValueError(f"{kind} = {name!r} is unknown. {hint}")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finish:
+    """Absorption of one surface finish; values are random-incidence coefficients, capped at 1.
+
+    Parameters
+    ----------
+    name : str
+        Key used in scenario files [-]
+    description : str
+        What it is, in plain words [-]
+    absorption : tuple of float
+        Absorption coefficient in the octaves 125 Hz to 8 kHz, 0 to 1 [-]
+    fill_8k : str
+        "source", or how 8 kHz was filled where the source stops at 4 kHz [-]
+    source : str
+        Author, title, year and table; starts with "assumption" where there is none [-]
+    """
+
+    name: str
+    description: str
+    absorption: tuple
+    fill_8k: str
+    source: str
+
+    def __post_init__(self):
+        name = f"finish '{self.name}': absorption"
+        values = within(name, self.absorption, 0, 1, "(fraction)", "Percent given by mistake?")
+        if values.shape != (7,):
+            raise ValueError(f"{name} has shape {values.shape}, not (7,): one value per octave, 125 Hz to 8 kHz.")
+        if not self.source.strip():
+            raise ValueError(f"finish '{self.name}': source is empty. Say where the numbers come from.")
+        object.__setattr__(self, "absorption", tuple(values.tolist()))
+
+    @property
+    def is_assumption(self):
+        """True where no published source stands behind the values."""
+        return self.source.startswith("assumption")
+
+
+def _load():
+    rows = read_table("finishes.csv")
+    bands = [column for column in rows[0] if column[0] == "a" and column[1:].isdigit()]
+    plain = ("name", "description", "fill_8k", "source")
+    return {
+        row["name"]: Finish(absorption=[float(row[band]) for band in bands], **{key: row[key] for key in plain})
+        for row in rows
+    }
+
+
+FINISHES = _load()
+
+
+def finish(name):
+    """Finish by its name.
+
+    Parameters
+    ----------
+    name : str
+        Name as in ``FINISHES`` and in scenario files [-]
+
+    Returns
+    -------
+    finish : Finish
+        Absorption and source
+
+    Examples
+    --------
+    >>> finish("painted block").absorption
+    (0.1, 0.05, 0.06, 0.07, 0.09, 0.08, 0.08)
+    """
+    return named(FINISHES, name, "finish")

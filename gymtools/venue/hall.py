@@ -1,0 +1,107 @@
+"""The hall: its size, roof and finishes, and what is added to treat it."""
+
+from dataclasses import dataclass
+
+from .finishes import finish
+from .quantity import Thing, quantity
+
+SIDES = ("north", "south", "east", "west")  # of the plan: north is +y (up), east is +x (right)
+TREATABLE = ("roof", *(f"{side} wall" for side in SIDES))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hall(Thing):
+    """A rectangular hall with a flat roof, or a gable roof whose ridge runs along its length.
+
+    ``clear_height`` is the height under the joists: cabinets hang at or below it.
+    """
+
+    length: float = quantity("m", 12, 80, hint="Feet given by mistake?")
+    width: float = quantity("m", 10, 60, hint="Feet given by mistake?")
+    height: float = quantity("m", 4, 20, hint="Millimetres or feet given by mistake?")
+    clear_height: float = quantity("m", 3.5, 20, hint="Millimetres or feet given by mistake?")
+    ridge_height: float | None = quantity("m", 4, 25, default=None)
+    floor: str
+    roof: str
+    walls: str
+    north_wall: str | None = None
+    south_wall: str | None = None
+    east_wall: str | None = None
+    west_wall: str | None = None
+
+    def __post_init__(self):
+        super().__post_init__()
+        for name in (self.floor, self.roof, *(self.wall(side) for side in SIDES)):
+            finish(name)
+        if self.ridge_height is not None and self.ridge_height < self.height:
+            raise ValueError(
+                f"ridge_height = {self.ridge_height:g} m is below height = {self.height:g} m. Leave it out for a flat roof."
+            )
+        if self.clear_height > self.highest:
+            raise ValueError(
+                f"clear_height = {self.clear_height:g} m is above the roof ({self.highest:g} m). It is the height under the joists."
+            )
+
+    def wall(self, side):
+        """Finish of one wall.
+
+        Parameters
+        ----------
+        side : str
+            "north", "south", "east" or "west" of the plan [-]
+
+        Returns
+        -------
+        finish : str
+            Its own finish if it has one, else that of ``walls``
+        """
+        return getattr(self, f"{side}_wall") or self.walls
+
+    @property
+    def highest(self):
+        """Height of the highest point of the roof [m]."""
+        return self.height if self.ridge_height is None else self.ridge_height
+
+    @property
+    def volume(self):
+        """Volume under the roof [m3]."""
+        return self.length * self.width * (self.height + self.highest) / 2
+
+    def roof_height(self, y):
+        """Height of the roof above a place.
+
+        Parameters
+        ----------
+        y : float or array
+            Place across the hall [m]
+
+        Returns
+        -------
+        height : float or array
+            Height of the roof's underside [m]
+        """
+        return self.highest - (self.highest - self.height) * abs(y) / (self.width / 2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Treatment(Thing):
+    """Absorbing (or other) finish over part of a roof or wall, given by its area."""
+
+    surface: str
+    area: float = quantity("m2", 0, 5000, hint="Give the area covered, in the file's own units squared.")
+    finish: str
+
+    def __post_init__(self):
+        super().__post_init__()
+        finish(self.finish)
+        if self.surface not in TREATABLE:
+            raise ValueError(f"surface = '{self.surface}' cannot be treated. Known: {', '.join(TREATABLE)}.")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Air(Thing):
+    """Air of the hall; its absorption governs the top octaves of a large room."""
+
+    temperature_c: float = quantity("degC", -5, 40, default=20.0, hint="Fahrenheit given by mistake?")
+    humidity_pct: float = quantity("%", 5, 100, default=50.0, hint="Give percent, not a fraction.")
+    pressure_kpa: float = quantity("kPa", 60, 110, default=101.325, hint="Pascal given by mistake?")

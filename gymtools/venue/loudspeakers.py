@@ -1,0 +1,175 @@
+"""Loudspeaker types, and groups of them hung in the hall."""
+
+import math
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+
+from ..physics.bands import to_energy
+from ..physics.directivity import directivity_index, generic_balloon
+from ..physics.landing import ray_energy
+from .finishes import named, read_table
+from .quantity import Thing, quantity
+
+MID = slice(2, 6)  # 500 Hz to 4 kHz: the octaves that set a cabinet's working level
+BOOST_DB = 6.0  # most that the processor lifts an octave in which the cabinet is weak [dB]    common practice, no source
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LoudspeakerType(Thing):
+    """A type of loudspeaker: its numbers carry their ``source``; the balloon is made from them."""
+
+    name: str
+    description: str
+    horizontal_deg: float = quantity("deg", 5, 180)
+    vertical_deg: float = quantity("deg", 5, 180)
+    mouth_width: float = quantity("m", 0.02, 3)
+    mouth_height: float = quantity("m", 0.02, 3)
+    lobes: int = quantity("count", 1, 8)
+    lobe_tilt_deg: float = quantity("deg", 0, 80)
+    sensitivity_db: tuple  # level at 1 m on axis for 1 W, seven octaves [dB]
+    rated_w: float = quantity("W", 1, 5000)
+    impedance_ohm: float = quantity("ohm", 2, 32)
+    width: float = quantity("m", 0.05, 3)
+    height: float = quantity("m", 0.05, 3)
+    depth: float = quantity("m", 0.05, 3)
+    weight_kg: float = quantity("kg", 0.5, 300)
+    source: str
+
+    @cached_property
+    def balloon_db(self):
+        """Level re the axis (azimuth, elevation, band) [dB]; generic, not measured."""
+        return generic_balloon(
+            self.horizontal_deg,
+            self.vertical_deg,
+            mouth_width=self.mouth_width,
+            mouth_height=self.mouth_height,
+            lobes=self.lobes,
+            lobe_tilt_deg=self.lobe_tilt_deg,
+        )
+
+    @cached_property
+    def table(self):
+        """Balloon as energy, (azimuth * elevation, band) float32, ready for ``field.look_up`` [-]."""
+        return np.ascontiguousarray(to_energy(self.balloon_db).reshape(-1, len(self.sensitivity_db)), np.float32)
+
+    @cached_property
+    def ray_energy(self):
+        """Share of the radiated energy on each ray of ``landing.DIRECTION`` (ray, band) [-]."""
+        return ray_energy(self.table)
+
+    @cached_property
+    def index_db(self):
+        """Directivity index per octave [dB]."""
+        return directivity_index(self.balloon_db)
+
+    @cached_property
+    def response_db(self):
+        """Level at 1 m on axis for 1 W once equalised: flat at the mid-band mean, but no octave lifted by more than BOOST_DB [dB]."""
+        own = np.array(self.sensitivity_db, float)
+        return np.minimum(own[MID].mean(), own + BOOST_DB)
+
+
+def _types():
+    number = lambda text: float(text)  # noqa: E731
+    types = {}
+    for row in read_table("loudspeakers.csv"):
+        sensitivity = tuple(number(row.pop(f"s{f}")) for f in (125, 250, 500, 1000, 2000, 4000, 8000))
+        words = {k: row[k] for k in ("name", "description", "source")}
+        types[row["name"]] = LoudspeakerType(
+            sensitivity_db=sensitivity, **words, **{k: number(v) for k, v in row.items() if k not in words}
+        )
+    return types
+
+
+@lru_cache(maxsize=1)
+def loudspeaker_types():
+    """All loudspeaker types of the data table.
+
+    Returns
+    -------
+    types : dict
+        LoudspeakerType by name
+    """
+    return _types()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cabinet:
+    """One loudspeaker where it hangs: place of its acoustic centre [m], pan counter-clockwise from east, tilt down [deg]."""
+
+    tag: str
+    group: str
+    type: LoudspeakerType
+    x: float
+    y: float
+    z: float
+    pan_deg: float
+    tilt_deg: float
+
+    @property
+    def position(self):
+        """Place (3,) [m]."""
+        return np.array([self.x, self.y, self.z])
+
+    @property
+    def beams(self):
+        """Pan and tilt of each beam [(deg, deg)]: one for most cabinets, one a side for a housing with several."""
+        count = self.type.lobes
+        if count == 1:
+            return [(self.pan_deg, self.tilt_deg)]
+        return [(self.pan_deg + 360.0 * k / count, self.type.lobe_tilt_deg) for k in range(count)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Group(Thing):
+    """Cabinets of one type in a line, moved and switched together; x, y is the line's middle.
+
+    ``spacing`` is the distance from one to the next along the direction ``along_deg`` (0 east, 90 north); ``splay_deg``
+    turns each one further than its neighbour. A group of one is a single cabinet.
+    """
+
+    name: str
+    tag: str
+    cabinet: str
+    number: int = quantity("count", 1, 12, default=1)
+    x: float = quantity("m", -40, 40, default=0.0)
+    y: float = quantity("m", -30, 30, default=0.0)
+    height: float = quantity("m", 2.2, 20, hint="Height of the cabinet's middle over the floor.")
+    spacing: float = quantity("m", 0, 30, default=0.0)
+    along_deg: float = quantity("deg", -180, 180, default=0.0)
+    pan_deg: float = quantity("deg", -180, 180)
+    tilt_deg: float = quantity("deg", -30, 90, hint="Tilt is positive down: 90 fires at the floor.")
+    splay_deg: float = quantity("deg", -180, 180, default=0.0)
+
+    def __post_init__(self):
+        super().__post_init__()
+        named(loudspeaker_types(), self.cabinet, "cabinet")
+        if self.number > 1 and self.spacing <= 0:
+            raise ValueError(f"spacing = {self.spacing:g} m hangs {self.number} cabinets in one place. Give their distance.")
+
+    @property
+    def type(self):
+        """Its loudspeaker type."""
+        return loudspeaker_types()[self.cabinet]
+
+    @property
+    def cabinets(self):
+        """The cabinets of the group, in line order."""
+        hung, a = [], math.radians(self.along_deg)
+        for k in range(self.number):
+            step = k - (self.number - 1) / 2
+            hung.append(
+                Cabinet(
+                    tag=f"{self.tag}{k + 1}",
+                    group=self.name,
+                    type=self.type,
+                    x=self.x + step * self.spacing * math.cos(a),
+                    y=self.y + step * self.spacing * math.sin(a),
+                    z=self.height,
+                    pan_deg=self.pan_deg + step * self.splay_deg,
+                    tilt_deg=self.tilt_deg,
+                )
+            )
+        return tuple(hung)

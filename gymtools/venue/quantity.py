@@ -1,0 +1,64 @@
+"""Things with checked numbers: every numeric field states its unit, its range and the likely slip, once."""
+
+from dataclasses import MISSING, dataclass, field, fields
+
+from ..physics.checks import within
+
+
+def quantity(unit, low, high, *, hint="", default=MISSING):
+    """Dataclass field for a number with a unit and a range.
+
+    Parameters
+    ----------
+    unit : str
+        SI unit, or "deg", "dB", "%" ... ; "m", "m2" are converted in files written in feet [-]
+    low, high : float
+        Closed limits [unit]
+    hint : str
+        Sentence on the likely slip when the value is outside [-]
+    default : float, optional
+        Only for air and conventions; None means "may be left out" [unit]
+
+    Returns
+    -------
+    field : dataclasses.Field
+        Field whose metadata holds unit, low, high and hint
+    """
+    return field(default=default, metadata=dict(unit=unit, low=low, high=high, hint=hint))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Thing:
+    """Base of the things: numbers are checked and stored as float (or int, where the unit is "count")."""
+
+    def __post_init__(self):
+        for f in fields(self):
+            value, meta = getattr(self, f.name), f.metadata
+            if "unit" not in meta or value is None:
+                continue
+            unit = "" if meta["unit"] == "count" else meta["unit"]
+            value = within(f.name, value, meta["low"], meta["high"], unit, meta["hint"]).item()
+            if meta["unit"] == "count":
+                if value != int(value):
+                    raise ValueError(f"{f.name} = {value:g} is not a whole number.")
+                value = int(value)
+            object.__setattr__(self, f.name, value)
+
+
+def limits(cls, name):
+    """Range of a checked field, for sliders and messages.
+
+    Parameters
+    ----------
+    cls : type
+        A Thing [-]
+    name : str
+        Field name [-]
+
+    Returns
+    -------
+    low, high, unit : tuple
+        Closed limits and their unit [unit, unit, -]
+    """
+    meta = cls.__dataclass_fields__[name].metadata
+    return meta["low"], meta["high"], meta["unit"]

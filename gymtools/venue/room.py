@@ -1,0 +1,259 @@
+"""The room as surfaces: one geometry for casting, line of sight, reverberation and pictures."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from ..physics.geometry import Polygons, pack, polygon_area
+from .finishes import FINISHES
+from .hall import SIDES
+from .seating import CHAIR_HEIGHT, along_wall
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Surface:
+    """A plane convex piece of the room.
+
+    ``part`` names what a designer would call it; ``area`` is what absorbs, with covered parts taken off (a bank counts by
+    the floor it stands on, as its published values do); ``full`` is the finish when every place is taken; ``blocks`` says
+    whether it may stand between a loudspeaker and a listener.
+    """
+
+    name: str
+    part: str
+    corners: np.ndarray  # (corner, 3) [m]
+    area: float  # [m2]
+    finish: str
+    full: str | None = None
+    blocks: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Room:
+    """All surfaces of a hall with what stands in it."""
+
+    surfaces: tuple
+    polygons: Polygons
+    volume: float  # [m3]
+
+    @property
+    def area(self):
+        """Absorbing area of each surface (surface,) [m2]."""
+        return np.array([s.area for s in self.surfaces])
+
+    @property
+    def parts(self):
+        """Part each surface belongs to (surface,)."""
+        return [s.part for s in self.surfaces]
+
+    @property
+    def blocking(self):
+        """The polygons that can stand in a line of sight."""
+        at = [k for k, s in enumerate(self.surfaces) if s.blocks]
+        p = self.polygons
+        return Polygons(p.normal[at], p.offset[at], p.edge[at], p.edge_offset[at])
+
+    def absorption(self, occupied, treatments=()):
+        """Absorption coefficients as the room is used.
+
+        Parameters
+        ----------
+        occupied : dict
+            Share of places taken by area name, 0 to 1 [-]
+        treatments : sequence of Treatment
+            Finishes added over part of a surface [-]
+
+        Returns
+        -------
+        absorption : ndarray
+            (surface, band) [-]
+        """
+        alpha = np.array([FINISHES[s.finish].absorption for s in self.surfaces])  # (surface, band)
+        for k, s in enumerate(self.surfaces):
+            if s.full is not None:
+                alpha[k] += occupied.get(s.part, 0.0) * (np.array(FINISHES[s.full].absorption) - alpha[k])
+        bare = alpha.copy()
+        for t in treatments:
+            at = [k for k, s in enumerate(self.surfaces) if s.part == t.surface]
+            share = t.area / max(sum(self.surfaces[k].area for k in at), 1e-9)
+            alpha[at] += share * (np.array(FINISHES[t.finish].absorption) - bare[at])
+        return np.clip(alpha, 0, 1)
+
+
+def overlap(a, b):
+    """Area that two rectangles of the floor share.
+
+    Parameters
+    ----------
+    a, b : tuple
+        (x low, x high, y low, y high) [m]
+
+    Returns
+    -------
+    area : float
+        Zero when they only touch [m2]
+    """
+    return max(0.0, min(a[1], b[1]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[2], b[2]))
+
+
+@lru_cache(maxsize=256)
+def build_room(hall, court, banks, floor_seats, stage):
+    """Surfaces of a hall and all that stands in it.
+
+    Parameters
+    ----------
+    hall : Hall
+        The hall [-]
+    court : Court
+        Lines by level of play; the court is a part of the floor of its own [-]
+    banks : tuple of Bank
+        Bleachers, open or closed [-]
+    floor_seats : tuple of FloorSeats
+        Blocks of chairs [-]
+    stage : Stage or None
+        Built-in stage [-]
+
+    Returns
+    -------
+    room : Room
+        Cached: the same things give the same object
+    """
+    surfaces = [
+        *_floor(hall, court, [thing.footprint(hall) for thing in (*banks, *floor_seats)]),
+        *_roof(hall),
+        *(piece for side in SIDES for piece in _wall(hall, side, banks, stage)),
+        *(piece for bank in banks for piece in _bank(hall, bank)),
+        *(_chairs(block) for block in floor_seats),
+        *(_recess(hall, stage) if stage else ()),
+    ]
+    volume = hall.volume + (stage.volume if stage else 0.0)
+    return Room(tuple(surfaces), pack([s.corners for s in surfaces]), volume)
+
+
+def _floor(hall, court, covered):
+    x, y = hall.length / 2, hall.width / 2
+    cx, cy = min(court.length / 2, x), min(court.width / 2, y)
+    pieces = {"court": (-cx, cx, -cy, cy), "north floor": (-x, x, cy, y), "south floor": (-x, x, -y, -cy)}
+    pieces |= {"east floor": (cx, x, -cy, cy), "west floor": (-x, -cx, -cy, cy)}
+    for name, (a, b, c, d) in pieces.items():
+        if b - a < 0.01 or d - c < 0.01:
+            continue
+        corners = np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0]], float)
+        free = polygon_area(corners) - sum(overlap((a, b, c, d), r) for r in covered)
+        yield Surface(
+            name=name, part="court" if name == "court" else "floor", corners=corners, area=max(free, 0.0), finish=hall.floor
+        )
+
+
+def _roof(hall):
+    x, y, low, high = hall.length / 2, hall.width / 2, hall.height, hall.highest
+    flat = high - low < 1e-6
+    slopes = {"roof": (-y, low, y, low)} if flat else {"north roof": (0, high, y, low), "south roof": (-y, low, 0, high)}
+    for name, (y0, z0, y1, z1) in slopes.items():
+        corners = np.array([[-x, y0, z0], [x, y0, z0], [x, y1, z1], [-x, y1, z1]], float)
+        yield Surface(name=name, part="roof", corners=corners, area=polygon_area(corners), finish=hall.roof)
+
+
+def _wall(hall, side, banks, stage):
+    foot, along, _ = along_wall(side, hall)
+    half = (hall.length if side in ("north", "south") else hall.width) / 2
+    outline = [(-half, 0.0), (half, 0.0), (half, hall.height), (-half, hall.height)]  # along the wall, up
+    if side in ("east", "west") and hall.highest - hall.height > 1e-6:
+        outline.insert(3, (0.0, hall.highest))
+    outline, part = np.array(outline), f"{side} wall"
+    pieces = {part: outline}
+    if stage and stage.side == side:
+        a, b = stage.offset - stage.width / 2, stage.offset + stage.width / 2
+        beyond = _clip(_clip(outline, (1, 0), a), (-1, 0), -b)
+        pieces = {
+            f"{part}, left of the stage": _clip(outline, (-1, 0), -a),
+            f"{part}, right of the stage": _clip(outline, (1, 0), b),
+            f"{part}, over the stage": _clip(beyond, (0, 1), stage.top),
+            "stage front": _clip(beyond, (0, -1), -stage.floor_height),
+        }
+    behind = {name: 0.0 for name in pieces}
+    for bank in banks:
+        if bank.side == side:
+            spot = (bank.offset - bank.length / 2, bank.offset + bank.length / 2, 0.0, bank.top)
+            for name, p in pieces.items():
+                box = (p[:, 0].min(), p[:, 0].max(), p[:, 1].min(), p[:, 1].max()) if len(p) else (0, 0, 0, 0)
+                behind[name] += overlap(spot, box)
+    for name, p in pieces.items():
+        if len(p) < 3 or polygon_area(np.c_[p, np.zeros(len(p))]) < 1e-3:
+            continue
+        corners = foot + p[:, :1] * along + p[:, 1:] * np.array([0, 0, 1.0])
+        front = name == "stage front"
+        yield Surface(
+            name=name,
+            part=name if front else part,
+            corners=corners,
+            area=max(polygon_area(corners) - behind[name], 0.0),
+            finish=stage.front if front else hall.wall(side),
+            blocks=bool(stage and stage.side == side),
+        )
+
+
+def _clip(outline, normal, limit):
+    """Part of a convex outline (corner, 2) with normal . x >= limit."""
+    kept, normal = [], np.asarray(normal, float)
+    for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
+        da, db = a @ normal - limit, b @ normal - limit
+        if da >= 0:
+            kept.append(a)
+        if da * db < 0:
+            kept.append(a + (b - a) * da / (da - db))
+    return np.array(kept).reshape(-1, 2)
+
+
+def _bank(hall, bank):
+    half, depth, top = bank.length / 2, bank.depth, bank.top
+    front = bank.first_height - bank.row_rise / 2 if bank.open else top
+    at = lambda u, inward, z: bank.corner(hall, u, inward, z)  # noqa: E731
+    seats = [at(-half, 0, top), at(half, 0, top), at(half, depth, front), at(-half, depth, front)]
+    faces = {
+        "front": [at(-half, depth, 0), at(half, depth, 0), at(half, depth, front), at(-half, depth, front)],
+        "left side": [at(-half, 0, 0), at(-half, depth, 0), at(-half, depth, front), at(-half, 0, top)],
+        "right side": [at(half, 0, 0), at(half, depth, 0), at(half, depth, front), at(half, 0, top)],
+    }
+    yield Surface(
+        name=bank.name,
+        part=bank.name if bank.open else "closed bleachers",
+        corners=np.array(seats),
+        area=bank.length * depth,
+        finish=bank.empty if bank.open else "bleacher closed",
+        full=bank.full if bank.open else None,
+        blocks=True,
+    )
+    for name, corners in faces.items():
+        yield Surface(
+            name=f"{bank.name}, {name}",
+            part="bleacher fronts" if bank.open else "closed bleachers",
+            corners=np.array(corners),
+            area=polygon_area(corners),
+            finish="bleacher closed",
+            blocks=True,
+        )
+
+
+def _chairs(block):
+    a, b, c, d = block.footprint()
+    corners = np.array([[a, c, CHAIR_HEIGHT], [b, c, CHAIR_HEIGHT], [b, d, CHAIR_HEIGHT], [a, d, CHAIR_HEIGHT]])
+    return Surface(
+        name=block.name, part=block.name, corners=corners, area=block.length * block.width, finish=block.empty, full=block.full
+    )
+
+
+def _recess(hall, stage):
+    foot, along, inward = along_wall(stage.side, hall)
+    at = lambda u, out, z: foot + (stage.offset + u) * along - out * inward + np.array([0, 0, z])  # noqa: E731
+    h, d, low, top = stage.width / 2, stage.depth, stage.floor_height, stage.top
+    faces = {
+        "stage floor": ([at(-h, 0, low), at(h, 0, low), at(h, d, low), at(-h, d, low)], stage.floor),
+        "stage ceiling": ([at(-h, 0, top), at(h, 0, top), at(h, d, top), at(-h, d, top)], stage.ceiling),
+        "stage back": ([at(-h, d, low), at(h, d, low), at(h, d, top), at(-h, d, top)], stage.surrounds),
+        "stage left": ([at(-h, 0, low), at(-h, d, low), at(-h, d, top), at(-h, 0, top)], stage.surrounds),
+        "stage right": ([at(h, 0, low), at(h, d, low), at(h, d, top), at(h, 0, top)], stage.surrounds),
+    }
+    for name, (corners, finish) in faces.items():
+        yield Surface(name=name, part="stage", corners=np.array(corners), area=polygon_area(corners), finish=finish)

@@ -1,0 +1,274 @@
+"""Bleacher banks, chairs on the floor and the court: where people are, and the points that stand for their ears."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .finishes import finish
+from .hall import SIDES
+from .quantity import Thing, quantity
+
+EAR_OVER_SEAT = 0.77  # seated ear over the seat board [m]: 1.2 m over the footboard (ISO 3382-1) less a 0.43 m board
+EAR_SEATED = 1.2  # over the floor [m]     ISO 3382-1:2009, microphone height
+EAR_STANDING = 1.55  # over the floor [m]     common practice, no source
+SEAT = 0.46  # width of a place on a bench [m]     18 in, common practice in the bleacher trade
+COURT_GRID = 1.0  # spacing of points on the court [m]
+CHAIR_HEIGHT = 0.45  # where seated people on the floor catch sound [m]
+CLOSED_DEPTH = 1.1  # depth of a bank pushed back into its stack [m]     common practice, no source
+
+
+@dataclass(frozen=True, eq=False)
+class ListeningArea:
+    """Points on a grid of rows and columns: row 0 nearest the court (banks), or nearest the west (floor)."""
+
+    name: str
+    kind: str  # "bank", "floor" or "court"
+    points: np.ndarray  # (row * column, 3) [m]
+    rows: int
+    columns: int
+    unit_seats: float  # seats that one point stands for
+
+    def place(self, index):
+        """Words for one of the points.
+
+        Parameters
+        ----------
+        index : int
+            Which point [-]
+
+        Returns
+        -------
+        words : str
+            "row 7 of 12, seat 3 of 60" in a bank; the place in the hall elsewhere
+        """
+        row, column = divmod(int(index), self.columns)
+        if self.kind == "court":
+            x, y, _ = self.points[index]
+            return f"{abs(x):.0f} m {'east' if x >= 0 else 'west'}, {abs(y):.0f} m {'north' if y >= 0 else 'south'} of the centre"
+        return f"row {row + 1} of {self.rows}, place {column + 1} of {self.columns}"
+
+
+def along_wall(side, hall):
+    """Frame of a wall: middle of its foot, direction along it, direction into the hall.
+
+    Parameters
+    ----------
+    side : str
+        "north", "south", "east" or "west" of the plan [-]
+    hall : Hall
+        The hall [-]
+
+    Returns
+    -------
+    foot, along, inward : tuple of ndarray
+        Each (3,) [m, -, -]
+    """
+    x, y = hall.length / 2, hall.width / 2
+    foot, along, inward = {
+        "north": ((0, y, 0), (1, 0, 0), (0, -1, 0)),
+        "south": ((0, -y, 0), (1, 0, 0), (0, 1, 0)),
+        "east": ((x, 0, 0), (0, 1, 0), (-1, 0, 0)),
+        "west": ((-x, 0, 0), (0, 1, 0), (1, 0, 0)),
+    }[side]
+    return np.array(foot, float), np.array(along, float), np.array(inward, float)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bank(Thing):
+    """A bank of bleachers along one wall; ``first_height`` is the first row's seat board over the floor."""
+
+    name: str
+    side: str
+    rows: int = quantity("count", 1, 60)
+    row_run: float = quantity("m", 0.45, 1.2, hint="Depth of one row, seat to seat. Inches or centimetres given by mistake?")
+    row_rise: float = quantity("m", 0.0, 0.6, hint="Rise from row to row. Inches or centimetres given by mistake?")
+    length: float = quantity("m", 1.5, 80)
+    offset: float = quantity("m", -40, 40, default=0.0)
+    first_height: float = quantity("m", 0.2, 4.0, default=0.43, hint="Height of the first seat board over the floor.")
+    open: bool = True
+    empty: str = "bench empty"
+    full: str = "bench full"
+
+    def __post_init__(self):
+        super().__post_init__()
+        finish(self.empty), finish(self.full)
+        if self.side not in SIDES:
+            raise ValueError(f"side = '{self.side}' is unknown. Known: {', '.join(SIDES)}.")
+        if not isinstance(self.open, bool):
+            raise ValueError(f"open = {self.open!r} must be true or false.")
+
+    @property
+    def depth(self):
+        """Depth on the floor as it stands, open or closed [m]."""
+        return self.rows * self.row_run if self.open else CLOSED_DEPTH
+
+    @property
+    def top(self):
+        """Height of the back edge of the seats, or of the closed stack [m]."""
+        return self.first_height + (self.rows - 0.5) * self.row_rise
+
+    @property
+    def seats(self):
+        """Places on the benches when open, aisles not taken off [-]."""
+        return self.rows * int(self.length / SEAT + 1e-9) if self.open else 0
+
+    def corner(self, hall, along, inward, height):
+        """Point given along the wall from the bank's middle, into the hall from the wall, and up.
+
+        Parameters
+        ----------
+        hall : Hall
+            The hall [-]
+        along, inward, height : float
+            Distances in the wall's frame [m]
+
+        Returns
+        -------
+        point : ndarray
+            (3,) [m]
+        """
+        foot, u, n = along_wall(self.side, hall)
+        return foot + (self.offset + along) * u + inward * n + np.array([0, 0, height])
+
+    def footprint(self, hall):
+        """Rectangle it covers on the floor.
+
+        Parameters
+        ----------
+        hall : Hall
+            The hall [-]
+
+        Returns
+        -------
+        rectangle : tuple
+            (x low, x high, y low, y high) [m]
+        """
+        a = self.corner(hall, -self.length / 2, 0, 0)
+        b = self.corner(hall, self.length / 2, self.depth, 0)
+        return min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
+
+    def listening(self, hall):
+        """Ears of a full bank, one point per about half a metre of every row.
+
+        Parameters
+        ----------
+        hall : Hall
+            The hall [-]
+
+        Returns
+        -------
+        area : ListeningArea or None
+            None when the bank is closed
+        """
+        if not self.open:
+            return None
+        columns = max(2, round(self.length / 0.5))
+        u = (np.arange(columns) + 0.5) / columns * self.length - self.length / 2
+        row = np.arange(self.rows)
+        inward = (self.rows - row - 0.5) * self.row_run
+        ear = self.first_height + row * self.row_rise + EAR_OVER_SEAT
+        foot, along, into = along_wall(self.side, hall)
+        points = foot + (self.offset + u)[None, :, None] * along + inward[:, None, None] * into
+        points = points + ear[:, None, None] * np.array([0, 0, 1.0])
+        return ListeningArea(self.name, "bank", points.reshape(-1, 3), self.rows, columns, self.seats / (self.rows * columns))
+
+
+@dataclass(frozen=True, kw_only=True)
+class FloorSeats(Thing):
+    """A block of chairs on the floor; x and y are its centre, rows run across x (people face along x) or along it."""
+
+    name: str
+    x: float = quantity("m", -40, 40, default=0.0)
+    y: float = quantity("m", -30, 30, default=0.0)
+    length: float = quantity("m", 1, 60)
+    width: float = quantity("m", 1, 40)
+    row_spacing: float = quantity("m", 0.7, 1.5, default=0.9)
+    seat_spacing: float = quantity("m", 0.45, 1.0, default=0.5)
+    empty: str = "folding chairs empty"
+    full: str = "folding chairs full"
+
+    def __post_init__(self):
+        super().__post_init__()
+        finish(self.empty), finish(self.full)
+
+    @property
+    def seats(self):
+        """Chairs in the block [-]."""
+        return max(1, int(self.length / self.row_spacing)) * max(1, int(self.width / self.seat_spacing))
+
+    def footprint(self, hall=None):
+        """Rectangle it covers on the floor.
+
+        Parameters
+        ----------
+        hall : Hall, optional
+            Not needed; there so that banks and chairs answer alike [-]
+
+        Returns
+        -------
+        rectangle : tuple
+            (x low, x high, y low, y high) [m]
+        """
+        return (
+            self.x - self.length / 2,
+            self.x + self.length / 2,
+            self.y - self.width / 2,
+            self.y + self.width / 2,
+        )
+
+    def listening(self, hall=None):
+        """Seated ears, one per chair.
+
+        Parameters
+        ----------
+        hall : Hall, optional
+            Not needed; there so that banks and chairs answer alike [-]
+
+        Returns
+        -------
+        area : ListeningArea
+            Rows run along y
+        """
+        rows = max(2, int(self.length / self.row_spacing))
+        columns = max(2, int(self.width / self.seat_spacing))
+        x = self.x + ((np.arange(rows) + 0.5) / rows - 0.5) * self.length
+        y = self.y + ((np.arange(columns) + 0.5) / columns - 0.5) * self.width
+        gx, gy = np.meshgrid(x, y, indexing="ij")
+        points = np.stack([gx, gy, np.full_like(gx, EAR_SEATED)], axis=-1).reshape(-1, 3)
+        return ListeningArea(self.name, "floor", points, rows, columns, self.seats / (rows * columns))
+
+
+def court_listening(court, hall, banks=()):
+    """Standing ears on the court.
+
+    Parameters
+    ----------
+    court : Court
+        Lines by level of play [-]
+    hall : Hall
+        The hall [-]
+    banks : sequence of Bank
+        Where one reaches over a court line, the points stop at its front [-]
+
+    Returns
+    -------
+    area : ListeningArea
+        Points about a metre apart
+    """
+    x0, x1, y0, y1 = -court.length / 2, court.length / 2, -court.width / 2, court.width / 2
+    for bank in banks:
+        a, b, c, d = bank.footprint(hall)
+        if bank.side == "north":
+            y1 = min(y1, c)
+        elif bank.side == "south":
+            y0 = max(y0, d)
+        elif bank.side == "east":
+            x1 = min(x1, a)
+        else:
+            x0 = max(x0, b)
+    rows, columns = max(2, round((x1 - x0) / COURT_GRID)), max(2, round((y1 - y0) / COURT_GRID))
+    x = x0 + (np.arange(rows) + 0.5) / rows * (x1 - x0)
+    y = y0 + (np.arange(columns) + 0.5) / columns * (y1 - y0)
+    gx, gy = np.meshgrid(x, y, indexing="ij")
+    points = np.stack([gx, gy, np.full_like(gx, EAR_STANDING)], axis=-1).reshape(-1, 3)
+    return ListeningArea("court", "court", points, rows, columns, 0.0)

@@ -1,0 +1,161 @@
+"""Metres and feet at the edge: scenario files, panels and schedules. Inside, everything is SI."""
+
+import math
+
+from ..physics.checks import within
+
+FOOT = 0.3048  # international foot [m], exact: NIST Special Publication 811, 2008, Table B.8
+INCH = FOOT / 12  # [m]
+UNITS = ("m", "ft")
+
+_POWER = {"m": 1, "m2": 2, "m3": 3}
+_SLIPS = {"feet": "ft", "foot": "ft", "'": "ft", "metre": "m", "metres": "m", "meter": "m", "meters": "m"}
+
+
+def _check_units(units):
+    if units not in UNITS:
+        plain = str(units).strip().lower()
+        near = plain if plain in UNITS else _SLIPS.get(plain)
+        raise ValueError(f"units = {units!r} is unknown." + (f" Did you mean '{near}'?" if near else " Known: m, ft."))
+
+
+def _scaled(value, factor, digits):
+    """Scale numbers, also inside lists; leave text, booleans and None to the check that owns the key."""
+    if isinstance(value, (list, tuple)):
+        return [_scaled(v, factor, digits) for v in value]
+    if isinstance(value, (str, bool)) or value is None:
+        return value
+    scaled = value * factor
+    return float(f"{scaled:.{digits}g}") if digits and isinstance(scaled, float) else scaled
+
+
+def from_file(value, unit, units):
+    """SI value of a quantity read from a scenario file.
+
+    Parameters
+    ----------
+    value : float, array or list
+        Number, array, or (nested) list of numbers as the file has it; text, booleans and None
+        pass unchanged [unit of the file]
+    unit : str
+        SI unit of the quantity: "m", "m2" or "m3" are converted, any other is not [-]
+    units : str
+        Units the file declares, "m" or "ft" [-]
+
+    Returns
+    -------
+    value : float, array or list
+        The same in SI; a tuple comes back as a list [m, m2 or m3]
+
+    Examples
+    --------
+    >>> round(from_file(84, "m", "ft"), 4)
+    25.6032
+    """
+    _check_units(units)
+    if units == "m" or unit not in _POWER:
+        return value
+    return _scaled(value, FOOT ** _POWER[unit], digits=None)
+
+
+def to_file(value, unit, units):
+    """Value for a scenario file of a quantity held in SI.
+
+    Parameters
+    ----------
+    value : float, array or list
+        Number, array, or (nested) list of numbers; text, booleans and None pass unchanged [SI]
+    unit : str
+        SI unit of the quantity: "m", "m2" or "m3" are converted, any other is not [-]
+    units : str
+        Units the file declares, "m" or "ft" [-]
+
+    Returns
+    -------
+    value : float, array or list
+        The same in the file's units; a number in feet has 12 significant digits, so that 84 ft
+        is written as 84.0 and not as 84.00000000000001 [unit of the file]
+
+    Examples
+    --------
+    >>> to_file(25.6032, "m", "ft")
+    84.0
+    """
+    _check_units(units)
+    if units == "m" or unit not in _POWER:
+        return value
+    return _scaled(value, 1 / FOOT ** _POWER[unit], digits=12)
+
+
+def feet_inches(metres):
+    """Length in feet and inches, to the nearest half inch.
+
+    Parameters
+    ----------
+    metres : float
+        Length, may be negative [m]
+
+    Returns
+    -------
+    text : str
+        Feet, inches and half inch
+
+    Examples
+    --------
+    >>> feet_inches(7.0)
+    '22 ft 11 1/2 in'
+    """
+    metres = float(within("metres", metres, -1e5, 1e5, "m"))
+    halves = math.floor(abs(metres) / INCH * 2 + 0.5)  # whole number of half inches, so 12 in cannot remain
+    feet, rest = divmod(halves, 24)
+    inches, half = divmod(rest, 2)
+    sign = "-" if metres < 0 and halves else ""
+    return f"{sign}{feet} ft {inches}{' 1/2' if half else ''} in"
+
+
+def length_text(metres, units):
+    """Length as text in the chosen units.
+
+    Parameters
+    ----------
+    metres : float
+        Length [m]
+    units : str
+        "m" for metres with two decimals, "ft" for feet and inches [-]
+
+    Returns
+    -------
+    text : str
+        Length with its unit
+
+    Examples
+    --------
+    >>> length_text(7.0, "m"), length_text(7.0, "ft")
+    ('7.00 m', '22 ft 11 1/2 in')
+    """
+    _check_units(units)
+    if units == "ft":
+        return feet_inches(metres)
+    metres = float(within("metres", metres, -1e5, 1e5, "m"))
+    return f"{round(metres, 2) + 0.0:.2f} m"  # + 0.0 turns -0.00 into 0.00
+
+
+def both(metres):
+    """Length in both units, for schedules.
+
+    Parameters
+    ----------
+    metres : float
+        Length [m]
+
+    Returns
+    -------
+    text : str
+        Metres, then feet and inches in parentheses
+
+    Examples
+    --------
+    >>> both(7.0)
+    '7.00 m (22 ft 11 1/2 in)'
+    """
+    return f"{length_text(metres, 'm')} ({feet_inches(metres)})"

@@ -1,0 +1,75 @@
+"""What the school does in the hall: who listens, how full it is, how noisy, how loud, and which loudspeakers play."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..physics.checks import within
+from .quantity import Thing, quantity
+from .spectra import octave_levels
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drive(Thing):
+    """How one loudspeaker group plays in one use."""
+
+    on: bool = True
+    gain_db: float = quantity("dB", -60, 20, default=0.0)
+    delay_ms: float = quantity("ms", 0, 500, default=0.0, hint="Seconds given by mistake?")
+
+    def __post_init__(self):
+        super().__post_init__()
+        if not isinstance(self.on, bool):
+            raise ValueError(f"on = {self.on!r} must be true or false.")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Use(Thing):
+    """One use of the hall.
+
+    ``listens`` gives each listening area its weight, ``occupied`` the share of its places taken; groups that ``groups``
+    does not name play at gain 0 and no delay. The noise is an overall level with a named spectrum, or seven octave levels.
+    """
+
+    name: str
+    target_dba: float = quantity("dB(A)", 40, 110, hint="Mean speech level wanted at the listeners.")
+    noise_dba: float | None = quantity("dB(A)", 10, 110, default=None)
+    noise_spectrum: str = "ventilation"
+    noise_db: tuple | None = None
+    listens: dict = field(default_factory=dict)
+    occupied: dict = field(default_factory=dict)
+    groups: dict = field(default_factory=dict)
+
+    def __post_init__(self):
+        super().__post_init__()
+        if (self.noise_dba is None) == (self.noise_db is None):
+            raise ValueError("give the noise either as noise_dba with noise_spectrum, or as noise_db in seven octaves.")
+        octave_levels(self.noise_spectrum, 50.0)
+        if self.noise_db is not None:
+            if len(self.noise_db) != 7:
+                raise ValueError(f"noise_db has {len(self.noise_db)} values, not one for each of the seven octaves 125 Hz to 8 kHz.")
+            object.__setattr__(self, "noise_db", tuple(within("noise_db", self.noise_db, -20, 120, "dB").tolist()))
+        for area, share in self.occupied.items():
+            within(f"occupied '{area}'", share, 0, 1, "", "Give a share from 0 to 1, not percent.")
+        for area, weight in self.listens.items():
+            within(f"listens '{area}'", weight, 0, 100, "", "A weight cannot be negative.")
+
+    @property
+    def noise(self):
+        """Noise at the listeners in seven octaves (7,) [dB]."""
+        return octave_levels(self.noise_spectrum, self.noise_dba) if self.noise_db is None else np.array(self.noise_db)
+
+    def drive(self, group):
+        """How a group plays.
+
+        Parameters
+        ----------
+        group : str
+            Name of the group [-]
+
+        Returns
+        -------
+        drive : Drive
+            On at gain 0 and no delay when the use does not name the group
+        """
+        return self.groups.get(group, Drive())

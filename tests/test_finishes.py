@@ -1,0 +1,155 @@
+"""Absorption tables against an independent copy of their source, and what each row must carry."""
+
+import dataclasses
+import re
+
+import numpy as np
+import pyroomacoustics
+import pytest
+
+from gymtools.venue.finishes import FINISHES, Finish, finish, named
+
+# Our name -> key in pyroomacoustics.materials_data, an independent transcription of Vorländer, Auralization, annex.
+VORLAENDER = {
+    "wood floor on concrete": "audience_floor",
+    "synthetic floor": "linoleum_on_concrete",
+    "rubber tile": "linoleum_on_concrete",
+    "thin carpet": "carpet_thin",
+    "concrete": "unpainted_concrete",
+    "stage floor": "stage_floor",
+    "hard wall": "hard_surface",
+    "double gypsum": "plasterboard",
+    "wood lining": "wood_16mm",
+    "plywood": "plywood_thin",
+    "wood door": "wooden_door",
+    "plasterboard ceiling": "ceiling_plasterboard",
+    "ceiling tile": "ceiling_fissured_tile",
+    "baffles": "hanging_absorber_panels_1",
+    "baffles wide": "hanging_absorber_panels_2",
+    "wall panels": "panel_fabric_covered_6pcf",
+    "mineral wool 50 mm": "mineral_wool_50mm_40kgm3",
+    "bleacher closed": "wood_16mm",
+    "folding chairs empty": "chairs_unoccupied_plastic",
+    "folding chairs full": "audience_wooden_chairs_2_m2",
+    "folding chairs half": "audience_wooden_chairs_1_m2",
+    "audience": "audience_2_m2",
+    "thin audience": "audience_1_m2",
+}
+
+# Second printed lists, 125 Hz to 4 kHz, for rows whose source no package carries:
+# Barron, Industrial Noise Control and Acoustics, 2003, Appendix D; Bies, Hansen and Howard, 2017, Table 6.2.
+PRINTED = {
+    "bare block": [0.36, 0.44, 0.31, 0.29, 0.39, 0.25],
+    "painted block": [0.10, 0.05, 0.06, 0.07, 0.09, 0.08],
+    "brick": [0.03, 0.03, 0.03, 0.04, 0.05, 0.07],
+    "painted brick": [0.01, 0.01, 0.02, 0.02, 0.02, 0.03],
+    "plaster": [0.013, 0.015, 0.02, 0.03, 0.04, 0.05],
+    "plaster on lath": [0.14, 0.10, 0.06, 0.04, 0.04, 0.03],
+    "sprayed cellulose": [0.08, 0.29, 0.75, 0.98, 0.93, 0.76],
+    "wood floor": [0.15, 0.11, 0.10, 0.07, 0.06, 0.07],
+    "varnished floor": [0.15, 0.12, 0.10, 0.07, 0.06, 0.07],
+    "portable stage": [0.40, 0.30, 0.20, 0.17, 0.15, 0.10],
+    "gypsum": [0.29, 0.10, 0.05, 0.04, 0.07, 0.09],
+    "glass": [0.18, 0.06, 0.04, 0.03, 0.02, 0.02],
+    "window": [0.35, 0.25, 0.18, 0.12, 0.07, 0.04],
+    "stage opening": [0.30, 0.40, 0.50, 0.60, 0.60, 0.50],
+    "flat curtain": [0.03, 0.04, 0.11, 0.17, 0.24, 0.35],
+    "velour curtain": [0.07, 0.31, 0.49, 0.75, 0.70, 0.60],
+    "heavy curtain": [0.14, 0.35, 0.55, 0.72, 0.70, 0.65],
+    "glass fibre 50 mm": [0.30, 0.80, 1.0, 1.0, 1.0, 1.0],
+    "pew full": [0.57, 0.61, 0.75, 0.86, 0.91, 0.86],
+}
+
+
+@pytest.mark.parametrize("ours, theirs", VORLAENDER.items())
+def test_vorlaender_rows(ours, theirs):
+    """Printed: all values of the independent copy, and 8 kHz marked as filled exactly where it has none."""
+    sections = pyroomacoustics.materials_data["absorption"].values()
+    (coefficients,) = [section[theirs]["coeffs"] for section in sections if theirs in section]
+    row = finish(ours)
+    assert row.absorption[: len(coefficients)] == tuple(coefficients)
+    assert row.fill_8k == ("source" if len(coefficients) == 7 else "4k value repeated")
+    assert "Vorländer" in row.source
+
+
+def test_every_vorlaender_row_is_compared():
+    assert {name for name, row in FINISHES.items() if "Vorländer" in row.source} == set(VORLAENDER)
+
+
+@pytest.mark.parametrize("name, printed", PRINTED.items())
+def test_printed_rows(name, printed):
+    """Printed: Barron Appendix D and Bies Table 6.2, typed a second time here."""
+    assert finish(name).absorption[:6] == tuple(printed)
+    assert re.match("Barron|Bies", finish(name).source)
+
+
+def test_every_row_is_from_a_source_compared_here_or_an_assumption():
+    rest = set(FINISHES) - set(VORLAENDER) - set(PRINTED)
+    assert rest == {name for name in FINISHES if finish(name).is_assumption} - set(VORLAENDER)
+
+
+def test_assumptions_are_marked():
+    """Regression: these have no published value that was traced."""
+    assert {name for name, row in FINISHES.items() if row.is_assumption} == {
+        "synthetic floor", "wall pad", "plain deck", "acoustic deck 1 in", "acoustic deck 3 in", "bleacher closed",
+        "bench empty", "bench two thirds", "bench full", "folding chairs empty",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("name", FINISHES)
+def test_each_row_is_complete(name):
+    row = finish(name)
+    assert row.name == name and row.description and row.source
+    assert len(row.absorption) == 7 and 0 < min(row.absorption) and max(row.absorption) <= 1
+    assert re.search(r"\b(19|20)\d\d\b", row.source) or row.is_assumption, "a source has a year"
+
+
+def test_filled_8k_repeats_the_4k_value():
+    """Closed form: one rule for every filled row."""
+    filled = [row for row in FINISHES.values() if row.fill_8k != "source"]
+    assert {row.fill_8k for row in filled} == {"4k value repeated"}
+    assert all(row.absorption[6] == row.absorption[5] for row in filled)
+
+
+def test_trade_facts():
+    """Common practice, no source: order of what absorbs more at 1 kHz."""
+    at_1k = {name: row.absorption[3] for name, row in FINISHES.items()}
+    assert at_1k["bench empty"] < at_1k["bench two thirds"] < at_1k["bench full"]
+    assert at_1k["painted block"] < at_1k["bare block"] < at_1k["wall panels"]
+    assert at_1k["plain deck"] < at_1k["acoustic deck 1 in"] <= at_1k["acoustic deck 3 in"]
+    assert at_1k["flat curtain"] < at_1k["velour curtain"]
+    assert at_1k["folding chairs empty"] < at_1k["folding chairs half"] < at_1k["folding chairs full"]
+
+
+def test_refuses_an_unknown_name():
+    with pytest.raises(ValueError, match=r"^finish = 'panted block' is unknown\. Did you mean 'painted block'\?$"):
+        finish("panted block")
+    with pytest.raises(ValueError, match=r"^finish = 'Brick' is unknown\. Did you mean 'brick'\?$"):
+        finish("Brick")
+    with pytest.raises(ValueError, match=r"^finish = 'xyzzy' is unknown\. Known: wood floor, .*audience\.$"):
+        finish("xyzzy")
+    with pytest.raises(ValueError, match=r"^finish = \['brick'\] is unknown\. "):
+        finish(["brick"])
+    with pytest.raises(ValueError, match=r"^seat = 7 is unknown\. Known: a\.$"):
+        named({"a": 1}, 7, "seat")
+
+
+@pytest.mark.parametrize(
+    "change, said",
+    [
+        ({"absorption": [15] * 7}, r"finish 'x': absorption = 15 \(fraction\) is outside 0 to 1.*Percent"),
+        ({"absorption": [0.1] * 6}, r"finish 'x': absorption has shape \(6,\), not \(7,\)"),
+        ({"absorption": [float("nan")] * 7}, r"absorption = nan"),
+        ({"source": " "}, r"finish 'x': source is empty"),
+    ],
+)
+def test_refuses_a_bad_finish(change, said):
+    good = dict(name="x", description="x", absorption=[0.1] * 7, fill_8k="source", source="x")
+    assert np.array_equal(Finish(**good).absorption, [0.1] * 7)
+    with pytest.raises(ValueError, match=said):
+        Finish(**(good | change))
+
+
+def test_a_finish_cannot_be_changed():
+    with pytest.raises(dataclasses.FrozenInstanceError, match="cannot assign"):
+        finish("brick").source = "elsewhere"
