@@ -33,8 +33,12 @@ def test_a_weighting_is_the_curve_of_iec_61672_1():
 
 
 def test_a_weighted_of_speech_re_its_own_a_level_is_zero():
-    """Printed: IEC 60268-16 Ed. 4 Table A.4 is given re the A-weighted level, so its sum is 0 to the printed digit."""
-    assert agrees([bands.a_weighted(printed(IEC_60268_16_ED4_SPEECH)[0])], "0.0")
+    """Printed: IEC 60268-16 Ed. 4 Table A.4 is given re the A-weighted level, so its sum is 0.
+
+    Levels and weights are both printed to 0.1 dB; the sum is good to half a digit of each.
+    """
+    levels, half = printed(IEC_60268_16_ED4_SPEECH)
+    assert abs(bands.a_weighted(levels)) <= half[0] + 0.05
 
 
 def test_levels_by_hand():

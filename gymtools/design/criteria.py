@@ -8,6 +8,7 @@ from ..physics import bands, intelligibility, reverberation
 from ..venue.targets import SOURCES
 
 WORDS = ("holds", "close", "falls short", "out of reach")  # from best to worst
+SHOWN = {"dB": 0.05, "dB(A)": 0.05, "%": 0.5, "": 0.005, "s": 0.05}  # half the last digit shown: no verdict turns on less
 CLOSE = {"dB": 1.0, "dB(A)": 1.0, "%": 5.0, "": 0.03, "s": 0.15}  # a miss by no more than this is "close"; STI: a just noticeable step
 OCTAVES = ("1 kHz", "2 kHz", "4 kHz")
 
@@ -45,7 +46,7 @@ def judge(result):
 
 def _verdict(key, criterion, area, value, target, unit, why, *, more_is_better, limit=None):
     margin = (value - target) if more_is_better else (target - value)
-    if margin >= 0:
+    if margin >= -SHOWN[unit]:
         word = "holds"
     elif margin >= -CLOSE[unit]:
         word = "close"

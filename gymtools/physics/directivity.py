@@ -241,11 +241,15 @@ def generic_balloon(
     half_h = beamwidth(horizontal_deg, mouth_width, frequency) / 2  # (band,)
     half_v = beamwidth(vertical_deg, mouth_height, frequency) / 2
     slope = -np.log10((to_energy(-EDGE_DB) - rear) / (1 - rear))  # puts -6 dB exactly on the edge, rear included
-    energy = 0.0
-    for lobe in range(lobes):
-        forward, left, up = np.moveaxis(directions() @ rotation(360.0 * lobe / lobes, lobe_tilt_deg).T, -1, 0)
-        off_axis = np.degrees(np.arccos(np.clip(forward, -1, 1)))[..., None]
-        around = np.arctan2(np.abs(up), np.abs(left))[..., None]
-        edge = ((np.cos(around) / half_h) ** CORNER + (np.sin(around) / half_v) ** CORNER) ** (-1 / CORNER)
-        energy = energy + (1 - rear) * 10 ** (-slope * (off_axis / edge) ** SKIRT) + rear / lobes
-    return to_level(energy / energy.max(axis=(0, 1)))
+
+    def energy(vectors):
+        total = 0.0
+        for lobe in range(lobes):
+            forward, left, up = np.moveaxis(vectors @ rotation(360.0 * lobe / lobes, lobe_tilt_deg).T, -1, 0)
+            off_axis = np.degrees(np.arccos(np.clip(forward, -1, 1)))[..., None]
+            around = np.arctan2(np.abs(up), np.abs(left))[..., None]
+            edge = ((np.cos(around) / half_h) ** CORNER + (np.sin(around) / half_v) ** CORNER) ** (-1 / CORNER)
+            total = total + (1 - rear) * 10 ** (-slope * (off_axis / edge) ** SKIRT) + rear / lobes
+        return total
+
+    return to_level(energy(directions()) / energy(rotation(0.0, lobe_tilt_deg)[0]))

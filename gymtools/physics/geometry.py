@@ -89,18 +89,21 @@ def pack(polygons):
     Returns
     -------
     packed : Polygons
-        float32 arrays; refuses corners that are not in one plane or not convex [m]
+        float32 arrays; refuses what has no area, is not in one plane or not convex [m]
     """
     most = max((len(p) for p in polygons), default=3)
     normals, offsets, edges, edge_offsets = [], [], [], []
     for number, polygon in enumerate(polygons):
         corners = np.asarray(polygon, float)
         n = _newell(corners)
+        along = np.roll(corners, -1, axis=0) - corners
+        length = np.linalg.norm(along, axis=1, keepdims=True)
+        if np.linalg.norm(n) < 1e-9 or length.min() < 1e-6:
+            raise ValueError(f"polygon {number} has no area, or two corners in one place.")
         n /= np.linalg.norm(n)
         if np.abs((corners - corners[0]) @ n).max() > 1e-3:
             raise ValueError(f"polygon {number} is not plane: its corners are off by more than 1 mm.")
-        along = np.roll(corners, -1, axis=0) - corners
-        inward = np.cross(n, along / np.linalg.norm(along, axis=1, keepdims=True))
+        inward = np.cross(n, along / length)
         limit = (inward * corners).sum(axis=1)
         if (inward @ corners.T - limit[:, None]).min() < -1e-3:
             raise ValueError(f"polygon {number} is not convex. Split it.")
@@ -110,6 +113,7 @@ def pack(polygons):
     return Polygons(as32(normals, 3), as32(offsets), as32(edges, most, 3), as32(edge_offsets, most))
 
 
+@np.errstate(divide="ignore", invalid="ignore", over="ignore")  # a ray along a plane meets it at infinity
 def first_hit(origin, direction, polygons):
     """First polygon met by each ray.
 
@@ -135,8 +139,7 @@ def first_hit(origin, direction, polygons):
     index = np.full((len(origin), count), -1)
     for k in range(len(polygons)):  # polygon by polygon: only rays that would shorten their way are tested further
         height = polygons.offset[k] - origin @ polygons.normal[k]  # (source,)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            way = height[:, None] / (direction @ polygons.normal[k])
+        way = height[:, None] / (direction @ polygons.normal[k])
         hit = np.flatnonzero((way > START) & (way < nearest))
         source = hit // count
         there = origin[source] + way.flat[hit][:, None] * direction.reshape(-1, 3)[hit]

@@ -216,11 +216,14 @@ def sti(mtf, *, speech_db=None, noise_db=None):
     mtf = np.asarray(mtf)
     if mtf.shape[-2:] != (len(ALPHA), len(MODULATION)):
         raise ValueError(f"mtf has shape {mtf.shape}, not (..., 7 bands, 14 modulation frequencies).")
+    if speech_db is None and noise_db is not None:
+        raise ValueError("noise_db is given without speech_db. Give both: noise counts by its level under the speech.")
+    single_or_double = np.result_type(mtf, np.float32)
     if speech_db is not None:
-        mtf = mtf * _audible(speech_db, -np.inf if noise_db is None else noise_db)[..., None].astype(mtf.dtype)
-    elif noise_db is not None:
-        raise ValueError("noise_db is given without speech_db. Give both: the level of the speech over the noise counts.")
-    return from_transmission_index(transmission_index(mtf) @ np.full(14, 1 / 14, mtf.dtype))  # a fast mean
+        heard = _audible(speech_db, -np.inf if noise_db is None else noise_db)
+        mtf = mtf * heard[..., None].astype(single_or_double)
+    mean = transmission_index(mtf) @ np.ones(14, single_or_double) / 14  # over the modulations, faster than .mean
+    return from_transmission_index(mean)
 
 
 def _audible(speech_db, noise_db):

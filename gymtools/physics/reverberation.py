@@ -1,7 +1,7 @@
 """Reverberation time, and the steady level in a reverberant room."""
 
 import numpy as np
-from scipy.special import xlog1py  # x log(1 + y), which is 0 for x = 0 and never warns
+from scipy.special import xlog1py, xlogy  # x log(1 + y) and x log(y): 0 for x = 0, and no warnings
 
 from . import bands
 from .checks import within
@@ -11,13 +11,17 @@ C = 343.2  # speed of sound at 20 degC [m/s]  ISO 9613-1, annex A
 AXIAL = ("x-", "x+", "y-", "y+", "floor", "ceiling")  # face order of ``arau`` [-]
 
 
+def _reflected(area, absorption):
+    """One less the mean absorption; written so that it is exactly 0 where all is absorbed."""
+    return area @ (1 - absorption) / area.sum()
+
+
 def _sabine(area, absorption):
     return area @ absorption
 
 
 def _eyring(area, absorption):
-    mean = np.minimum(area @ absorption / area.sum(), 1)  # 1 + 1e-16 is rounding, not physics
-    return -xlog1py(area.sum(), -mean)
+    return -xlogy(area.sum(), _reflected(area, absorption))
 
 
 def _millington(area, absorption):
@@ -236,7 +240,7 @@ def room_constant(area, absorption):
     absorption = within("absorption", absorption, 0, 1, "-", "Percent, or above 1 after ISO 354?")
     A = absorption_area(area, absorption, formula="sabine")
     with np.errstate(divide="ignore"):
-        return A / np.maximum(1 - A / np.sum(area), 0)  # -1e-16 is rounding
+        return A / _reflected(np.asarray(area, float), absorption)
 
 
 def steady_level(power_level_db, distance, *, q, room_constant, sources=1):
@@ -296,8 +300,8 @@ def sports_hall_target(volume):
 
     Sources
     -------
-    DIN 18041:2016, group A5. The formula is from memory; it gives the five values of a published
-    table (800 m3: 1.2 s, 1160: 1.3, 2230: 1.5, 6930: 1.9, 8500: 2.0).
+    DIN 18041:2016, group A5. The formula is from memory; it gives four of the five values of a public
+    table (800 m3: 1.2 s, 1160: 1.3, 2230: 1.5, 6930: 1.9). The fifth, 8500 m3, prints 2.0 for 1.947.
 
     Examples
     --------

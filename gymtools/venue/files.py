@@ -7,7 +7,7 @@ from dataclasses import MISSING, fields, is_dataclass
 from pathlib import Path
 
 import tomlkit
-from tomlkit.exceptions import ParseError
+from tomlkit.exceptions import TOMLKitError
 
 from ..physics.checks import within
 from .hall import Air, Hall, Treatment
@@ -45,7 +45,7 @@ def load(path):
     if path.stat().st_size > 1_000_000:
         raise ValueError(f"{path.name}: larger than a megabyte, so it is no scenario.")
     try:
-        return parse(path.read_text(encoding="utf-8"), path.name)
+        return parse(path.read_text(encoding="utf-8-sig"), path.name)
     except UnicodeDecodeError:
         raise ValueError(f"{path.name}: is not UTF-8 text. Was it saved by a word processor?") from None
 
@@ -67,8 +67,10 @@ def parse(text, where="scenario"):
     """
     try:
         tables = tomlkit.parse(text).unwrap()
-    except (ParseError, ValueError) as error:
-        raise ValueError(f"{where}: is not valid TOML. {error}") from None
+    except (TOMLKitError, ValueError) as error:
+        raise _refused(where, f"is not valid TOML. {error}") from None
+    if "text" in tables:  # a field of Scenario, but no key of a file
+        raise ValueError(f"{where}: unknown key 'text'.")
     units = tables.get("units")
     if units is None:
         raise ValueError(f'{where}: units is missing. Write units = "m" or units = "ft" at the top.')
@@ -114,16 +116,16 @@ def build(cls, table, where, units):
         In SI
     """
     if not isinstance(table, dict):
-        raise ValueError(f"{where}: must be a table of keys and values.")
+        raise _refused(where, "must be a table of keys and values.")
     known = {f.name: f for f in fields(cls)}
     shown = [name for name in known if name != "text"]
     for key in table:
         if key not in known:
             near = difflib.get_close_matches(key, shown, 1)
-            raise ValueError(f"{where}: unknown key '{key}'. " + (f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(shown)}."))
+            raise _refused(where, f"unknown key '{key}'. " + (f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(shown)}."))
     missing = [k for k, f in known.items() if k not in table and f.default is MISSING and f.default_factory is MISSING]
     if missing:
-        raise ValueError(f"{where}: missing {', '.join(missing)}.")
+        raise _refused(where, f"missing {', '.join(missing)}.")
     values = {}
     try:
         for key, value in table.items():
@@ -135,14 +137,27 @@ def build(cls, table, where, units):
             values[key] = tuple(value) if isinstance(value, list) else value
         return cls(**values)
     except (ValueError, TypeError) as error:
-        raise ValueError(f"{where}: {error}") from error
+        raise _refused(where, error) from error
+
+
+def _refused(where, what):
+    """The refusal, on one line whatever a file's names are made of."""
+    return ValueError("".join(c if c.isprintable() else " " for c in f"{where}: {what}"))
+
+
+def _plain_number(key, value):
+    """The value as float, if it is a number and neither text nor a boolean."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise ValueError(f"{key} = {value!r} is not a number.")
+    try:
+        return float(value)
+    except OverflowError:
+        raise ValueError(f"{key} is a number of more than 300 digits.") from None
 
 
 def _number(key, value, meta, units):
     """A number in SI, its range told in the units of the file."""
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise ValueError(f"{key} = {value!r} is not a number.")
-    unit = meta["unit"]
+    value, unit = _plain_number(key, value), meta["unit"]
     shown = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
     low, high = (to_file(meta[end], unit, units) for end in ("low", "high"))
     within(key, value, low, high, "" if unit == "count" else shown, meta["hint"])
@@ -152,12 +167,21 @@ def _number(key, value, meta, units):
 def _use_groups(entry, label, units):
     groups = entry.get("groups", {})
     if not isinstance(groups, dict):
-        raise ValueError(f"{label} [groups]: must be a table of groups.")
+        raise _refused(f"{label} [groups]", "must be a table of groups.")
     made = {name: build(Drive, drive, f"{label} [groups.'{name}']", units) for name, drive in groups.items()}
-    for key in ("listens", "occupied"):
-        if not isinstance(entry.get(key, {}), dict):
-            raise ValueError(f"{label}: {key} must be a table of areas and numbers.")
-    return {**entry, "groups": made}
+    numbers = {}
+    try:
+        for key in ("listens", "occupied"):
+            if not isinstance(entry.get(key, {}), dict):
+                raise ValueError(f"{key} must be a table of areas and numbers.")
+            numbers[key] = {area: _plain_number(f"{key} '{area}'", v) for area, v in entry.get(key, {}).items()}
+        if "noise_db" in entry:
+            if not isinstance(entry["noise_db"], list):
+                raise ValueError("noise_db must be a list of seven octave levels.")
+            numbers["noise_db"] = [_plain_number("noise_db", v) for v in entry["noise_db"]]
+    except ValueError as error:
+        raise _refused(label, error) from None
+    return {**entry, **numbers, "groups": made}
 
 
 def _label(entry, number):
@@ -269,7 +293,9 @@ def _plain(value, unit, units):
     if isinstance(value, tuple):
         return list(value)
     if isinstance(value, dict):
-        return dict(value)
+        row = tomlkit.inline_table()  # stays on its line, with the line's comment
+        row.update(value)
+        return row
     value = to_file(value, unit, units) if unit else value
     return int(value) if isinstance(value, float) and value.is_integer() else value
 

@@ -6,8 +6,9 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
-from ..physics.bands import to_energy
+from ..physics.bands import NOMINAL, to_energy
 from ..physics.directivity import directivity_index, generic_balloon
+from ..physics.geometry import rotation
 from ..physics.landing import ray_energy
 from .finishes import named, read_table
 from .quantity import Thing, quantity
@@ -16,7 +17,7 @@ MID = slice(2, 6)  # 500 Hz to 4 kHz: the octaves that set a cabinet's working l
 BOOST_DB = 6.0  # most that the processor lifts an octave in which the cabinet is weak [dB]    common practice, no source
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True)
 class LoudspeakerType(Thing):
     """A type of loudspeaker: its numbers carry their ``source``; the balloon is made from them."""
 
@@ -65,22 +66,16 @@ class LoudspeakerType(Thing):
         return directivity_index(self.balloon_db)
 
     @cached_property
+    def beams(self):
+        """Axes of each beam in the cabinet's frame (beam, 3, 3): one for most, one a side for a housing with several [-]."""
+        turn = 360.0 * np.arange(self.lobes) / self.lobes
+        return rotation(turn, np.full(self.lobes, self.lobe_tilt_deg))
+
+    @cached_property
     def response_db(self):
         """Level at 1 m on axis for 1 W once equalised: flat at the mid-band mean, but no octave lifted by more than BOOST_DB [dB]."""
         own = np.array(self.sensitivity_db, float)
         return np.minimum(own[MID].mean(), own + BOOST_DB)
-
-
-def _types():
-    number = lambda text: float(text)  # noqa: E731
-    types = {}
-    for row in read_table("loudspeakers.csv"):
-        sensitivity = tuple(number(row.pop(f"s{f}")) for f in (125, 250, 500, 1000, 2000, 4000, 8000))
-        words = {k: row[k] for k in ("name", "description", "source")}
-        types[row["name"]] = LoudspeakerType(
-            sensitivity_db=sensitivity, **words, **{k: number(v) for k, v in row.items() if k not in words}
-        )
-    return types
 
 
 @lru_cache(maxsize=1)
@@ -92,7 +87,13 @@ def loudspeaker_types():
     types : dict
         LoudspeakerType by name
     """
-    return _types()
+    types = {}
+    for row in read_table("loudspeakers.csv"):
+        sensitivity = tuple(float(row.pop(f"s{f}")) for f in NOMINAL)
+        words = {k: row.pop(k) for k in ("name", "description", "source")}
+        numbers = {k: float(v) for k, v in row.items()}
+        types[words["name"]] = LoudspeakerType(sensitivity_db=sensitivity, **words, **numbers)
+    return types
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,14 +113,6 @@ class Cabinet:
     def position(self):
         """Place (3,) [m]."""
         return np.array([self.x, self.y, self.z])
-
-    @property
-    def beams(self):
-        """Pan and tilt of each beam [(deg, deg)]: one for most cabinets, one a side for a housing with several."""
-        count = self.type.lobes
-        if count == 1:
-            return [(self.pan_deg, self.tilt_deg)]
-        return [(self.pan_deg + 360.0 * k / count, self.type.lobe_tilt_deg) for k in range(count)]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -27,9 +27,12 @@ def quantity(unit, low, high, *, hint="", default=MISSING):
     return field(default=default, metadata=dict(unit=unit, low=low, high=high, hint=hint))
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Thing:
-    """Base of the things: numbers are checked and stored as float (or int, where the unit is "count")."""
+    """Base of the things: numbers are checked and stored as float (or int, where the unit is "count").
+
+    It compares nothing itself: with no fields, all things of a class that does not compare its own would be equal.
+    """
 
     def __post_init__(self):
         for f in fields(self):

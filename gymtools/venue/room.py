@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..physics.geometry import Polygons, pack, polygon_area
+from ..physics.geometry import INSIDE, Polygons, pack, polygon_area
 from .finishes import FINISHES
 from .hall import SIDES
 from .seating import CHAIR_HEIGHT, along_wall
@@ -137,7 +137,7 @@ def _floor(hall, court, covered):
     pieces = {"court": (-cx, cx, -cy, cy), "north floor": (-x, x, cy, y), "south floor": (-x, x, -y, -cy)}
     pieces |= {"east floor": (cx, x, -cy, cy), "west floor": (-x, -cx, -cy, cy)}
     for name, (a, b, c, d) in pieces.items():
-        if b - a < 0.01 or d - c < 0.01:
+        if min(b - a, d - c) < INSIDE:  # no wider than the slack of a joint
             continue
         corners = np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0]], float)
         free = polygon_area(corners) - sum(overlap((a, b, c, d), r) for r in covered)

@@ -1,24 +1,24 @@
 """One school: the hall, what stands and hangs in it, and its uses; refused as a whole when it cannot be."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
 
 import numpy as np
 
 from .court import court
-from .hall import Air, Hall
-from .loudspeakers import Group
+from .hall import TREATABLE, Air, Hall
 from .quantity import Thing
 from .room import build_room, overlap
 from .seating import court_listening
 from .stage import Stage
 from .targets import Targets
-from .units import UNITS, length_text
-from .uses import Use
+from .units import UNITS, length_text, to_file
+from .uses import Drive, Use
 
 HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
 PLAY_HEIGHT = 7.0  # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
+PARTS = (*TREATABLE, "court", "floor", "stage", "stage front", "closed bleachers", "bleacher fronts")  # of the hall: no bank's name
 RUN_OUT = 0.91  # free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary source)
 
 
@@ -126,7 +126,7 @@ class Scenario(Thing):
             raise ValueError("there is no loudspeaker group. Add [[groups]].")
         if not self.uses:
             raise ValueError("there is no use. Add [[uses]].")
-        for name in ("court", "floor", "roof"):
+        for name in PARTS:
             if name in [t.name for t in (*self.banks, *self.floor_seats)]:
                 raise ValueError(f"'{name}' names a part of the hall. Call the bank or the chairs something else.")
 
@@ -145,7 +145,7 @@ class Scenario(Thing):
                 raise ValueError(f"'{bank.name}' is {self.say(bank.depth)} deep: more than the hall ({self.say(deep)}) can hold.")
             edge = max(abs(bank.footprint(hall)[2]), abs(bank.footprint(hall)[3]))
             roof = hall.height if bank.side in ("north", "south") else float(hall.roof_height(edge))
-            if bank.open and bank.top + HEADROOM > roof:
+            if bank.top + HEADROOM > roof:  # closed ones too: they are there to be opened
                 raise ValueError(
                     f"'{bank.name}': its top row ({self.say(bank.top)}) leaves less than {self.say(HEADROOM)} under the roof ({self.say(roof)}). Fewer rows, less rise?"
                 )
@@ -174,7 +174,8 @@ class Scenario(Thing):
             asked = sum(t.area for t in self.treatments if t.surface == part)
             there = sum(s.area for s in self.room.surfaces if s.part == part)
             if asked > there + 0.01:
-                raise ValueError(f"treatment of the {part}: {asked:.0f} m2 asked for, {there:.0f} m2 there.")
+                asked, there = (f"{to_file(float(a), 'm2', self.units):.0f} {self.units}2" for a in (asked, there))
+                raise ValueError(f"treatment of the {part}: {asked} asked for, {there} there.")
 
     def _check_cabinets(self):
         hall, cabinets = self.hall, self.cabinets
@@ -184,8 +185,9 @@ class Scenario(Thing):
                 raise ValueError(
                     f"cabinet {c.tag} at {self.say(c.x)}, {self.say(c.y)} hangs outside the hall ({self.say(hall.length)} x {self.say(hall.width)})."
                 )
-            if c.z > min(hall.clear_height, float(hall.roof_height(c.y))) + 1e-6:
-                raise ValueError(f"cabinet {c.tag} hangs at {self.say(c.z)}, above the clear height under the joists ({self.say(hall.clear_height)}).")
+            clear = min(hall.clear_height, float(hall.roof_height(c.y)))
+            if c.z > clear + 1e-6:
+                raise ValueError(f"cabinet {c.tag} hangs at {self.say(c.z)}, above the clear height under the joists ({self.say(clear)}).")
             for bank in self.banks:
                 low_x, high_x, low_y, high_y = bank.footprint(hall)
                 if low_x < c.x < high_x and low_y < c.y < high_y and c.z < bank.top + HEADROOM:
@@ -241,3 +243,38 @@ class Scenario(Thing):
         if free < RUN_OUT:
             found.append(f"Only {self.say(free)} of floor remains around the court; rules ask for at least {self.say(RUN_OUT)}.")
         return found
+
+
+def changed(scenario, changes):
+    """The scenario with some of its values changed, all at once.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Where to start from [-]
+    changes : dict
+        New value by path, e.g. ``("hall", "length")``, ``("banks", 0, "rows")``, ``("uses", 1, "groups", "north row", "gain_db")`` [SI]
+
+    Returns
+    -------
+    scenario : Scenario
+        Checked as a whole, so that values which only fit together may change together
+    """
+    tree = {}
+    for path, value in changes.items():
+        branch = tree
+        for step in path[:-1]:
+            branch = branch.setdefault(step, {})
+        branch[path[-1]] = value
+    return _grown(scenario, tree)
+
+
+def _grown(thing, tree):
+    """A thing, tuple or dict with its branches replaced from the leaves up."""
+    if not isinstance(tree, dict):
+        return tree
+    if isinstance(thing, tuple):
+        return tuple(_grown(v, tree[k]) if k in tree else v for k, v in enumerate(thing))
+    if isinstance(thing, dict):
+        return {**thing, **{k: _grown(thing.get(k, Drive()), v) if isinstance(v, dict) else v for k, v in tree.items()}}
+    return replace(thing, **{k: _grown(getattr(thing, k), v) for k, v in tree.items()})

@@ -96,6 +96,9 @@ class Bank(Thing):
             raise ValueError(f"side = '{self.side}' is unknown. Known: {', '.join(SIDES)}.")
         if not isinstance(self.open, bool):
             raise ValueError(f"open = {self.open!r} must be true or false.")
+        least = self.row_rise / 2 + 0.05  # so that the bank's front has a height
+        if self.open and self.first_height < least:
+            raise ValueError(f"first_height = {self.first_height:g} m is below {least:g} m, the least for row_rise = {self.row_rise:g} m.")
 
     @property
     def depth(self):
@@ -266,6 +269,8 @@ def court_listening(court, hall, banks=()):
             x1 = min(x1, a)
         else:
             x0 = max(x0, b)
+    if min(x1 - x0, y1 - y0) < COURT_GRID:
+        raise ValueError("the banks leave no room on the court. Fewer rows, or a closed bank?")
     rows, columns = max(2, round((x1 - x0) / COURT_GRID)), max(2, round((y1 - y0) / COURT_GRID))
     x = x0 + (np.arange(rows) + 0.5) / rows * (x1 - x0)
     y = y0 + (np.arange(columns) + 0.5) / columns * (y1 - y0)

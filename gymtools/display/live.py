@@ -1,0 +1,92 @@
+"""A figure that survives reloads and mixed updates, and a hand that never waits: the newest value wins."""
+
+import asyncio
+import html
+import time
+from copy import deepcopy
+
+import ipywidgets as w
+import plotly.graph_objects as go
+from plotly.basedatatypes import Undefined
+
+
+class LiveFigure(go.FigureWidget):
+    """FigureWidget whose late viewers see the present state and whose batches may mix traces; nothing is sent to outside services.
+
+    Plotly 7 keeps the state of construction for pages opened later, and a batch that updates an attribute of some traces
+    makes the page report the others' arrays back; both are mended here.
+    """
+
+    def __init__(self, figure):
+        super().__init__(figure)
+        self._config = {**self._config, "showSendToCloud": False, "displaylogo": False, "modeBarButtonsToRemove": ["select2d", "lasso2d"]}
+
+    def get_state(self, key=None, drop_defaults=False):
+        """State for a viewer: as the figure stands, not as it was made.
+
+        Parameters
+        ----------
+        key : str, list or None
+            What is asked for [-]
+        drop_defaults : bool
+            Leave defaults out [-]
+
+        Returns
+        -------
+        state : dict
+            Widget state
+        """
+        if (key is None or key == "_widget_data") and getattr(self, "_layout_obj", None) is not None:
+            self._trait_values["_widget_data"] = deepcopy(self._data)
+            self._trait_values["_widget_layout"] = deepcopy(self._layout_obj._props)
+        return super().get_state(key=key, drop_defaults=drop_defaults)
+
+    def _send_update_msg(self, restyle_data, relayout_data, trace_indexes=None, source_view_id=None):
+        numbers = self._normalize_trace_indexes(trace_indexes)
+        for name, found in restyle_data.items():
+            for k, value in enumerate(found):
+                if value is Undefined and name in self._data[numbers[k]]:
+                    found[k] = self._data[numbers[k]][name]
+        super()._send_update_msg(restyle_data, relayout_data, trace_indexes, source_view_id)
+
+
+class Latest:
+    """Runs a function for the newest request only: in a running kernel at most once a period, elsewhere at once.
+
+    Parameters
+    ----------
+    run : callable
+        What to run; takes nothing, reads the newest values itself [-]
+    period : float
+        Least time between two runs [s]
+    """
+
+    def __init__(self, run, period=0.03):
+        self.run, self.period = run, period
+        self.runs, self._handle, self._last = 0, None, 0.0
+        self.error = w.HTML()
+
+    def __call__(self, _change=None):
+        """Ask for a run; returns at once inside a kernel."""
+        if self._handle is not None:
+            return
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:  # plain Python: no loop to wait in, and errors reach the caller
+            self.flush()
+            return
+        self._handle = loop.call_later(max(0.0, self._last + self.period - time.monotonic()), self.flush)
+
+    def flush(self):
+        """Run now with the newest values; call it in cells and tests."""
+        if self._handle is not None:
+            self._handle.cancel()
+            self._handle = None
+        self._last = time.monotonic()
+        self.runs += 1
+        try:
+            self.run()
+            self.error.value = ""
+        except Exception as error:  # a programming error in a callback would otherwise be invisible in the page
+            self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
+            raise

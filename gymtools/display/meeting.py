@@ -1,0 +1,385 @@
+"""The panel of the design meeting: controls beside the picture, the scorecard under it."""
+
+from html import escape
+from pathlib import Path
+
+import ipywidgets as w
+
+from ..design.evaluate import evaluate
+from ..venue.files import load, save
+from ..venue.finishes import FINISHES
+from ..venue.hall import TREATABLE, Treatment
+from ..venue.loudspeakers import loudspeaker_types
+from ..venue.scenario import changed
+from ..venue.spectra import SPECTRA
+from . import picture, scorecard
+from .controls import Knob, chooser, tick
+from .live import Latest, LiveFigure
+from .look import FONT, QUANTITIES, QUIET
+
+ROOM = (
+    Knob(path=("hall", "length"), label="Length", low=18, high=60, step=0.1, unit="m", feet_step=0.5),
+    Knob(path=("hall", "width"), label="Width", low=14, high=50, step=0.1, unit="m", feet_step=0.5),
+    Knob(path=("hall", "height"), label="Wall height", low=5, high=16, step=0.1, unit="m"),
+    Knob(path=("hall", "clear_height"), label="Clear under joists", low=4, high=15, step=0.1, unit="m"),
+)
+AIR = (
+    Knob(path=("air", "temperature_c"), label="Temperature", low=5, high=35, step=1, unit="°C"),
+    Knob(path=("air", "humidity_pct"), label="Humidity", low=10, high=90, step=1, unit="%"),
+)
+BANK = (
+    ("rows", dict(label="Rows", low=1, high=30, step=1, unit="count")),
+    ("row_run", dict(label="Row depth", low=0.5, high=1.1, step=0.01, unit="m", feet_step=0.05)),
+    ("row_rise", dict(label="Row rise", low=0.0, high=0.5, step=0.01, unit="m", feet_step=0.05)),
+    ("length", dict(label="Length", low=3, high=50, step=0.5, unit="m", feet_step=1.0)),
+)
+CHAIRS = (
+    ("length", dict(label="Length", low=2, high=40, step=0.5, unit="m", feet_step=1.0)),
+    ("width", dict(label="Width", low=2, high=30, step=0.5, unit="m", feet_step=1.0)),
+    ("x", dict(label="East of centre", low=-20, high=20, step=0.5, unit="m", feet_step=1.0)),
+)
+GROUP = (
+    ("tilt_deg", dict(label="Tilt down", low=-10, high=90, step=1, unit="deg")),
+    ("pan_deg", dict(label="Pan, 90 is north", low=-180, high=180, step=1, unit="deg")),
+    ("height", dict(label="Height", low=2.5, high=15, step=0.1, unit="m")),
+    ("x", dict(label="East of centre", low=-30, high=30, step=0.1, unit="m")),
+    ("y", dict(label="North of centre", low=-25, high=25, step=0.1, unit="m")),
+    ("number", dict(label="Number", low=1, high=8, step=1, unit="count")),
+    ("spacing", dict(label="Spacing", low=0.5, high=20, step=0.1, unit="m")),
+    ("splay_deg", dict(label="Turned apart", low=-120, high=120, step=1, unit="deg")),
+)
+DRIVE = (
+    ("gain_db", dict(label="Gain", low=-20, high=10, step=0.5, unit="dB")),
+    ("delay_ms", dict(label="Delay", low=0, high=200, step=1, unit="ms")),
+)
+USE = (
+    ("target_dba", dict(label="Speech level wanted", low=60, high=100, step=1, unit="dB(A)")),
+    ("noise_dba", dict(label="Noise", low=30, high=100, step=1, unit="dB(A)")),
+)
+PAGE = """<style>
+.gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
+.gt-side {{ overflow: auto; }}
+.gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
+.gt-message {{ min-height: 26px; }}
+{hide}
+</style>"""
+HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt, .jp-Collapser, .jp-NotebookPanel-toolbar { display: none !important; }"""
+
+
+class Meeting:
+    """The design workbook's panel; ``box`` is what a cell shows.
+
+    The scenario as loaded and the changes made by hand are kept apart; every move builds the scenario anew, as a whole, and
+    a combination that cannot be is said in one line while the last good picture stays.
+
+    Parameters
+    ----------
+    scenario : Scenario or str
+        What to start from, or the path of its file [-]
+    folder : str or Path
+        Where "save" writes [-]
+    """
+
+    def __init__(self, scenario, folder="."):
+        self.folder = Path(folder)
+        self.start = load(scenario) if isinstance(scenario, str | Path) else scenario
+        self.scenario, self.changes = self.start, {}
+        self.treated = {t.surface: t for t in self.start.treatments}
+        self.units, self.use_name = self.start.units, self.start.uses[0].name
+        self.group_name = self.start.groups[0].name
+        self.quantity, self.area = "direct 2k", next(iter(self.start.areas))
+        self.result = evaluate(self.scenario, self.use_name)
+        self.painter = picture.Painter(self._view(), LiveFigure)
+        self.figure = self.painter.figure
+        self.live = Latest(self.refresh)
+        self.controls = {}
+        self.message = w.HTML()
+        self.message.add_class("gt-message")
+        self.card, self.lands, self.room = w.HTML(), w.HTML(), w.HTML()
+        self._style = w.HTML()
+        self._questions, self._side = w.HBox(), w.VBox(layout=w.Layout(width="384px", height="740px"))
+        self._side.add_class("gt-side")
+        self._save = self._saving()
+        tabs = w.Tab([self.card, self.lands, self.room, w.HTML(scorecard.card(scorecard.limits()))])
+        for n, title in enumerate(("Verdicts", "Where the sound lands", "The room", "Cautions and limits")):
+            tabs.set_title(n, title)
+        self.tabs = tabs
+        tabs.selected_index = 0
+        tabs.observe(self._say, names="selected_index")
+        self.box = w.VBox([
+            self._style, self._questions, self.message, w.HBox([self._side, self.figure]), self.live.error, tabs, self._save,
+        ])  # fmt: skip
+        self.box.add_class("gt-page")
+        self.fold(True)
+        self._build()
+        self._say()
+
+    # ---- what is shown ----------------------------------------------------------------------------------------------
+
+    def _view(self):
+        return picture.View(result=self.result, quantity=self.quantity, area=self.area, units=self.units)
+
+    def _candidate(self):
+        """The scenario as the controls stand."""
+        changes = dict(self.changes)
+        kept = tuple(t for t in self.treated.values() if t.area > 0)
+        if kept != self.start.treatments:
+            changes["treatments",] = kept
+        changes["units",] = self.units
+        return changed(self.start, changes)
+
+    def refresh(self):
+        """Evaluate what the controls say and redraw; a refusal is shown and the last good picture stays."""
+        try:
+            scenario = self._candidate()
+            result = evaluate(scenario, self.use_name)
+        except ValueError as error:
+            self.message.value = f"<b>Not possible:</b> {escape(str(error))} The picture still shows the last state that was."
+            return
+        self.scenario, self.result = scenario, result
+        self.message.value = ""
+        self._draw()
+        self._say()
+
+    def _draw(self):
+        self.painter.paint(self._view())
+
+    def _say(self, _change=None):
+        """Fill the tab that is open; the others are filled when they are opened."""
+        if self.tabs.selected_index == 0:
+            plain = f'<p class="quiet">{escape(QUANTITIES[self.quantity].plain)}</p>'
+            self.card.value = scorecard.card(scorecard.headline(self.result), plain, scorecard.verdict_table(self.result))
+        elif self.tabs.selected_index == 1:
+            self.lands.value = scorecard.card(scorecard.landing_table(self.result))
+        elif self.tabs.selected_index == 2:
+            self.room.value = scorecard.card(scorecard.room_table(self.result, self.units))
+
+    # ---- controls ---------------------------------------------------------------------------------------------------
+
+    def set(self, path, value):
+        """Change one value of the scenario, as a slider does.
+
+        Parameters
+        ----------
+        path : tuple
+            As for ``venue.scenario.changed`` [-]
+        value : any
+            New value [SI]
+        """
+        self.changes[path] = value
+        self.live()
+
+    def value(self, path):
+        """Present value of a path: as changed by hand, else as in the scenario started from.
+
+        Parameters
+        ----------
+        path : tuple
+            As for ``venue.scenario.changed`` [-]
+
+        Returns
+        -------
+        value : any
+            In SI
+        """
+        if path in self.changes:
+            return self.changes[path]
+        thing = self.start
+        for step in path:
+            if isinstance(thing, dict):
+                thing = thing.get(step)
+            else:
+                thing = thing[step] if isinstance(step, int) else getattr(thing, step)
+        return thing
+
+    def _knob(self, prefix, name, words, fallback=None):
+        path = (*prefix, name)
+        value = self.value(path)
+        return self._slider(Knob(path=path, **words), fallback if value is None else value)
+
+    def _slider(self, knob, value):
+        slider = knob.slider(value, self.units, self.set)
+        self.controls[knob.path] = slider
+        return slider
+
+    def _choose(self, path, label, options, value=None):
+        box = chooser(label, options, self.value(path) if value is None else value, lambda new: self.set(path, new))
+        self.controls[path] = box
+        return box
+
+    def _build(self):
+        """Make all controls anew from the values that are kept."""
+        self.controls = {}
+        opened = self._sections.selected_index if hasattr(self, "_sections") else 2
+        self._questions.children = self._question_row()
+        self._sections = w.Accordion([self._room(), self._seats(), self._loudspeakers(), self._use()], selected_index=opened)
+        for n, title in enumerate(("The room", "The seats", "The loudspeakers", "The use: people, noise, level")):
+            self._sections.set_title(n, title)
+        self._side.children = [self._sections]
+
+    def _question_row(self):
+        narrow = lambda box, width: (setattr(box.layout, "width", width), setattr(box.style, "description_width", "initial"), box)[-1]  # noqa: E731
+        uses = narrow(chooser("Use", [u.name for u in self.start.uses], self.use_name, self._switch_use), "220px")
+        shown = [(q.label, key) for key, q in QUANTITIES.items()]
+        quantity = narrow(chooser("Show", shown, self.quantity, self._switch_quantity), "300px")
+        cut = narrow(chooser("Section through", list(self.start.areas), self.area, self._switch_area), "280px")
+        units = w.ToggleButtons(options=[("feet", "ft"), ("metres", "m")], value=self.units, style=dict(button_width="76px"))
+        units.observe(lambda change: self._switch_units(change["new"]), names="value")
+        code = w.ToggleButton(value=not self.folded, description="Show the code", layout=w.Layout(width="130px"))
+        code.observe(lambda change: self.fold(not change["new"]), names="value")
+        self.controls |= {"use": uses, "quantity": quantity, "area": cut, "units": units, "code": code}
+        return [uses, quantity, cut, units, code]
+
+    def _room(self):
+        finishes = sorted(FINISHES)
+        hall = self.start.hall
+        rows = [self._slider(k, self.value(k.path)) for k in ROOM]
+        if hall.ridge_height is not None:
+            ridge = Knob(path=("hall", "ridge_height"), label="Ridge height", low=5, high=20, step=0.1, unit="m")
+            rows.append(self._slider(ridge, self.value(ridge.path)))
+        rows += [self._choose(("hall", part), label, finishes) for part, label in (("roof", "Roof finish"), ("walls", "Wall finish"))]
+        for surface in TREATABLE:
+            now = self.treated.get(surface)
+            knob = Knob(path=("treatment", surface), label=f"Panels, {surface}", low=0, high=600, step=1, unit="m2")
+            slider = knob.slider(now.area if now else 0.0, self.units, lambda path, area: self._treat(path[1], area))
+            self.controls[knob.path] = slider
+            rows.append(slider)
+        return w.VBox(rows + [self._slider(k, self.value(k.path)) for k in AIR])
+
+    def _treat(self, surface, area):
+        old = self.treated.get(surface)
+        self.treated[surface] = Treatment(surface=surface, area=area, finish=old.finish if old else "wall panels")
+        self.live()
+
+    def _seats(self):
+        rows = []
+        use = self._use_number()
+        for n, bank in enumerate(self.start.banks):
+            rows.append(w.HTML(f"<b>{escape(bank.name)}</b>"))
+            rows += [self._knob(("banks", n), name, words) for name, words in BANK]
+            rows.append(self._occupied(use, bank.name))
+        for n, block in enumerate(self.start.floor_seats):
+            rows.append(w.HTML(f"<b>{escape(block.name)}</b>"))
+            rows += [self._knob(("floor_seats", n), name, words) for name, words in CHAIRS]
+            rows.append(self._occupied(use, block.name))
+        return w.VBox(rows or [w.HTML("There is no seating in this scenario.")])
+
+    def _occupied(self, use, name):
+        knob = Knob(path=("uses", use, "occupied", name), label="Share taken", low=0, high=1, step=0.05)
+        return self._slider(knob, self.value(knob.path) or 0.0)
+
+    def _loudspeakers(self):
+        names = [g.name for g in self.start.groups]
+        n = names.index(self.group_name)
+        group = chooser("Group", names, self.group_name, self._switch_group)
+        self.controls["group"] = group
+        types = [(f"{t.name}", t.name) for t in loudspeaker_types().values()]
+        rows = [group, self._choose(("groups", n, "cabinet"), "Cabinet", types)]
+        rows += [self._knob(("groups", n), name, words) for name, words in GROUP]
+        prefix = ("uses", self._use_number(), "groups", self.group_name)
+        drive = self.start.use(self.use_name).drive(self.group_name)
+        on = (*prefix, "on")
+        box = tick("plays in this use", self.changes.get(on, drive.on), lambda new: self.set(on, new))
+        self.controls[on] = box
+        rows.append(box)
+        for name, words in DRIVE:
+            knob = Knob(path=(*prefix, name), **words)
+            rows.append(self._slider(knob, self.changes.get(knob.path, getattr(drive, name))))
+        return w.VBox(rows)
+
+    def _use(self):
+        n = self._use_number()
+        use = self.start.uses[n]
+        rows = [self._knob(("uses", n), name, words) for name, words in USE if name != "noise_dba" or use.noise_dba is not None]
+        if use.noise_dba is not None:
+            rows.append(self._choose(("uses", n, "noise_spectrum"), "Kind of noise", list(SPECTRA)))
+        for name in self.start.areas:
+            knob = Knob(path=("uses", n, "listens", name), label=f"Weight, {name}", low=0, high=1, step=0.1)
+            rows.append(self._slider(knob, self.value(knob.path) or 0.0))
+        return w.VBox(rows)
+
+    def _use_number(self):
+        return [u.name for u in self.start.uses].index(self.use_name)
+
+    def _switch_use(self, name):
+        self.use_name = name
+        self._build()
+        self.live()
+
+    def _switch_group(self, name):
+        self.group_name = name
+        self._build()
+
+    def _switch_units(self, units):
+        self.units = units
+        self._build()
+        self.live()
+
+    def _switch_quantity(self, key):
+        self.quantity = key
+        self.live()
+
+    def _switch_area(self, name):
+        self.area = name
+        self.live()
+
+    def fold(self, folded):
+        """Hide the notebook's code and tools for the meeting, or show them.
+
+        Parameters
+        ----------
+        folded : bool
+            Hide them [-]
+        """
+        self.folded = folded
+        self._style.value = PAGE.format(font=FONT, hide=HIDE if folded else "")
+
+    # ---- saving -----------------------------------------------------------------------------------------------------
+
+    def _saving(self):
+        self.file_name = w.Text(value=f"{self.start.name.split()[0].lower()}-option.toml", description="Save as", layout=w.Layout(width="330px"))
+        self.save_button = w.Button(description="Save scenario", layout=w.Layout(width="130px"))
+        self.replace_button = w.Button(description="Replace it", layout=w.Layout(width="110px", display="none"))
+        self.saved = w.HTML()
+        self.save_button.on_click(lambda _: self._write(False))
+        self.replace_button.on_click(lambda _: self._write(True))
+        self.file_name.observe(lambda _: self._ask(""), names="value")
+        return w.HBox([self.file_name, self.save_button, self.replace_button, self.saved])
+
+    def _ask(self, text, replace=False):
+        self.saved.value = f'<span style="color:{QUIET}">{escape(text)}</span>'
+        self.replace_button.layout.display = "inline-flex" if replace else "none"
+
+    def _write(self, overwrite):
+        self.live.flush()
+        name = self.file_name.value.strip()
+        if not name or Path(name).name != name:
+            return self._ask("Give a file name without folders, e.g. option-a.toml.")
+        if self.message.value:
+            return self._ask("The controls stand at something that cannot be; nothing was saved.")
+        path = (self.folder / name).with_suffix(".toml")
+        try:
+            save(self.scenario, path, overwrite=overwrite)
+        except FileExistsError as error:
+            return self._ask(str(error), replace=True)
+        except OSError as error:
+            return self._ask(f"{path.name} could not be written: {error.strerror}.")
+        self._ask(f"Saved as {path.name}.")
+
+
+def meeting(scenario, folder="."):
+    """The design workbook's panel on a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario or str
+        A scenario, or the path of its file [-]
+    folder : str or Path
+        Where "save" writes [-]
+
+    Returns
+    -------
+    meeting : Meeting
+        Show its ``box``
+    """
+    return Meeting(scenario, folder)

@@ -1,0 +1,199 @@
+"""What the picture says, in words and numbers, as HTML made of plain tables."""
+
+from html import escape
+
+import numpy as np
+
+from ..physics.bands import LABELS
+from ..venue.finishes import FINISHES
+from ..venue.units import FOOT
+from .look import FAINT, FONT, INK, QUIET
+
+CAUTIONS = (
+    "Overhead loads: attachment to the structure is designed and approved by a licensed structural engineer; rated hardware, "
+    "an independent second safety, only enclosures with rated hanging points, and protection against ball strike.",
+    "Mains: by a licensed electrician, to the local code.",
+    "Emergency announcements: this is not a life-safety design. The fire-alarm contractor and the authority having jurisdiction "
+    "decide; the sound system is muted by the fire-alarm system where they require it.",
+    "Hearing: keep the nearest seats and the staff within the local exposure rules; check levels before the first use.",
+    "Local codes, the authority having jurisdiction and licensed professionals come before anything shown here.",
+)
+LIMITS = (
+    "The reverberant sound is one statistical level for the whole hall. Where absorption sits on one bank or on the roof and "
+    "bare walls face each other, the late level can be wrong by about 1.3 dB rms (up to 3 dB), and the late decay longer than any formula says.",
+    "Below 250 Hz the level at a single seat varies by about 2 dB around what is shown, by interference.",
+    "Loudspeakers are generic balloons made from nominal angles, not measurements of a product.",
+    "Echoes and reflections are not told one by one, and people do not shade each other.",
+    "Absorption values are published averages or assumptions (marked so); a measured reverberation time is always better.",
+)
+STYLE = f"""<style>
+.gt-card {{ font-family: {FONT}; color: {INK}; font-size: 14px; line-height: 1.45; max-width: 1560px; }}
+.gt-card table {{ border-collapse: collapse; width: 100%; margin: 4px 0 10px; }}
+.gt-card caption {{ text-align: left; font-weight: 600; padding: 6px 0 2px; }}
+.gt-card th, .gt-card td {{ text-align: left; vertical-align: top; padding: 4px 14px 4px 0; border-bottom: 1px solid {FAINT}; white-space: normal; }}
+.gt-card td.num, .gt-card th.num {{ text-align: right; }}
+.gt-card .quiet {{ color: {QUIET}; font-size: 12px; }}
+.gt-card .word {{ white-space: nowrap; font-weight: 600; }}
+.gt-card .holds {{ font-weight: 400; }}
+.gt-card .falls, .gt-card .out {{ border-bottom: 2px solid {INK}; }}
+</style>"""
+
+
+def card(*parts):
+    """A piece of HTML in the workbook's own style.
+
+    Parameters
+    ----------
+    parts : str
+        HTML; text from a scenario must have been escaped [-]
+
+    Returns
+    -------
+    html : str
+        One block
+    """
+    return f'{STYLE}<div class="gt-card">{"".join(parts)}</div>'
+
+
+def headline(result):
+    """The use and its overall verdict in one sentence.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+
+    Returns
+    -------
+    html : str
+        A paragraph
+    """
+    verdicts = result.verdicts
+    good = sum(v.word == "holds" for v in verdicts)
+    bad = [v for v in verdicts if v.word == result.word]
+    name = f"<b>{escape(result.scenario.name)}, {escape(result.use.name)}</b>"
+    if result.word == "holds":
+        return f"<p>{name}: everything asked for <b>holds</b> ({good} of {len(verdicts)}).</p>"
+    where = f" in the {escape(bad[0].area)}" if bad[0].area else ""
+    return (
+        f"<p>{name}: {good} of {len(verdicts)} hold. The weakest: {escape(bad[0].criterion)}{where} "
+        f"<b>{bad[0].word}</b>: {escape(bad[0].sentence)}.</p>"
+    )
+
+
+def verdict_table(result):
+    """Every verdict: word, number, why, and where the target comes from.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+
+    Returns
+    -------
+    html : str
+        A table, area by area
+    """
+    rows = "".join(
+        f"<tr><td>{escape(v.area or 'the hall')}</td><td>{escape(v.criterion)}</td>"
+        f'<td><span class="word {v.word.split()[0]}">{v.word}</span></td>'
+        f"<td>{escape(v.sentence)}</td>"
+        f'<td class="quiet">{escape(v.source)}</td></tr>'
+        for v in result.verdicts
+    )
+    head = "<tr><th>where</th><th>what</th><th>verdict</th><th>why</th><th>target from</th></tr>"
+    doubts = "".join(f"<li>{escape(d)}</li>" for d in result.scenario.doubts)
+    return f"<table>{head}{rows}</table>" + (f"<p>To look at:</p><ul>{doubts}</ul>" if doubts else "")
+
+
+def landing_table(result):
+    """Where the energy of each cabinet lands first.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+
+    Returns
+    -------
+    html : str
+        A table, one row a cabinet, one column a part of the room
+    """
+    shown = [k for k in range(len(result.parts)) if result.lands[:, k].max() >= 0.005]
+    listeners = {a.name for a in result.areas}
+    head = "".join(f'<th class="num">{escape(result.parts[k])}{" (listeners)" if result.parts[k] in listeners else ""}</th>' for k in shown)
+    rows = ""
+    for s, c in enumerate(result.scenario.cabinets):
+        cells = "".join(f'<td class="num">{100 * result.lands[s, k]:.0f} %</td>' for k in shown)
+        state = "" if result.playing[s] else " (off in this use)"
+        rows += f"<tr><td>{escape(c.tag)}{state}</td>{cells}</tr>"
+    return (
+        "<table><caption>Where each loudspeaker's sound lands first (500 Hz to 4 kHz, share of all it radiates)</caption>"
+        f"<tr><th>cabinet</th>{head}</tr>{rows}</table>"
+    )
+
+
+def room_table(result, units):
+    """Reverberation by octave, volume, and the finishes with their sources.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+    units : str
+        "m" or "ft" [-]
+
+    Returns
+    -------
+    html : str
+        Tables
+    """
+    numbers = lambda values, form: "".join(f'<td class="num">{v:{form}}</td>' for v in values)  # noqa: E731
+    head = "".join(f'<th class="num">{label}</th>' for label in LABELS)
+    room = result.scenario.room
+    volume = f"{room.volume:,.0f} m³" if units == "m" else f"{room.volume / FOOT**3:,.0f} ft³"
+    used = sorted({s.finish for s in room.surfaces} | {t.finish for t in result.scenario.treatments})
+    finishes = "".join(
+        f'<tr><td>{escape(n)}</td>{numbers(FINISHES[n].absorption, ".2f")}<td class="quiet">{escape(FINISHES[n].source)}</td></tr>' for n in used
+    )
+    return (
+        f"<table><caption>Reverberation as occupied, {volume}</caption><tr><th>octave [Hz]</th>{head}</tr>"
+        f"<tr><td>Eyring with air [s]</td>{numbers(result.rt, '.2f')}</tr>"
+        f"<tr><td>Sabine with air [s]</td>{numbers(result.rt_sabine, '.2f')}</tr>"
+        f"<tr><td>reverberant speech level [dB]</td>{numbers(result.reverberant_db, '.0f')}</tr>"
+        f"<tr><td>noise [dB]</td>{numbers(result.noise_db, '.0f')}</tr></table>"
+        f"{_uneven(result)}"
+        f"<table><caption>Absorption coefficients used</caption><tr><th>finish</th>{head}<th>source</th></tr>{finishes}</table>"
+    )
+
+
+def _uneven(result):
+    """A warning when a pair of facing walls is bare beside an absorbing rest."""
+    room = result.scenario.room
+    alpha = result.absorption[:, 3]
+    means = {}
+    for name, parts in (("north and south walls", ("north wall", "south wall")), ("east and west walls", ("east wall", "west wall"))):
+        at = np.array([p in parts for p in room.parts])
+        means[name] = float(np.average(alpha[at], weights=room.area[at] + 1e-9))
+    overall = float(np.average(alpha, weights=room.area))
+    bare = [name for name, mean in means.items() if mean < 0.12 and overall > 2 * mean]
+    if not bare:
+        return ""
+    return (
+        f"<p><b>Uneven absorption.</b> The {' and the '.join(bare)} are bare ({min(means.values()):.2f} at 1 kHz) while the hall's mean is {overall:.2f}: "
+        "sound can go on bouncing between them, so the late decay may last 1.2 to 5 times longer than these formulas say. "
+        "Early decay and clarity stay nearer to them.</p>"
+    )
+
+
+def limits():
+    """What the model cannot say, and the cautions.
+
+    Returns
+    -------
+    html : str
+        Two lists
+    """
+    cautions = "".join(f"<li>{c}</li>" for c in CAUTIONS)
+    unsaid = "".join(f"<li>{c}</li>" for c in LIMITS)
+    return f"<p><b>Cautions</b></p><ul>{cautions}</ul><p><b>What the model cannot say</b></p><ul>{unsaid}</ul>"

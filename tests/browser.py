@@ -1,0 +1,90 @@
+"""A real JupyterLab in a real browser, for the tests that need one."""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from contextlib import contextmanager
+from pathlib import Path
+
+from playwright.sync_api import sync_playwright
+
+ROOT = Path(__file__).resolve().parent.parent
+SHOTS = Path(__file__).resolve().parent / "screenshots"
+FLAGS = (
+    "--no-sandbox --disable-gpu --enable-unsafe-swiftshader --disable-quic --no-first-run "
+    "--disable-background-networking --disable-component-update --disable-sync"
+).split()
+NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+MAC = "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome"
+
+
+def browser_path():
+    """Path of an installed Chromium or Chrome, or None; the environment variable GYMTOOLS_BROWSER comes first."""
+    asked = os.environ.get("GYMTOOLS_BROWSER")
+    found = [asked and (shutil.which(asked) or asked), *map(shutil.which, NAMES), MAC if Path(MAC).exists() else None]
+    return next((path for path in found if path), None)
+
+
+@contextmanager
+def jupyter_lab(folder=ROOT):
+    """A JupyterLab server on a free port; yields its address."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    options = ["--no-browser", "--allow-root", "--IdentityProvider.token=", f"--port={port}", "--ServerApp.port_retries=0"]
+    command = [sys.executable, "-m", "jupyter", "lab", *options, "--LabApp.app_settings_dir=.jupyter", f"--ServerApp.root_dir={folder}"]
+    server = subprocess.Popen(command, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    address = f"http://127.0.0.1:{port}"
+    try:
+        for _ in range(300):
+            try:
+                urllib.request.urlopen(f"{address}/api", timeout=1)
+                break
+            except OSError:
+                time.sleep(0.1)
+        else:
+            raise RuntimeError("JupyterLab did not start")
+        yield address
+    finally:
+        server.terminate()
+        server.wait(20)
+
+
+@contextmanager
+def page(width=1700, height=1250):
+    """A page of the browser that notes console errors and every request that leaves this machine."""
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=browser_path(), args=FLAGS)
+        sheet = browser.new_page(viewport={"width": width, "height": height})
+        sheet.errors, sheet.left = [], []
+        sheet.on("pageerror", lambda error: sheet.errors.append(str(error)))
+        sheet.on("request", lambda r: sheet.left.append(r.url) if r.url.startswith("http") and "//127.0.0.1" not in r.url else None)
+        yield sheet
+        browser.close()
+
+
+def open_workbook(sheet, address, path):
+    """Open a notebook as one document and run all of it; returns when the 3D picture has been drawn."""
+    sheet.goto(f"{address}/doc/tree/{path}")
+    sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    sheet.wait_for_function("() => document.querySelector('.jp-Notebook') && !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')", timeout=60_000)
+    sheet.wait_for_timeout(1500)
+    sheet.keyboard.press("Escape")
+    sheet.click("jp-button[data-command='notebook:restart-run-all']")
+    sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
+    sheet.wait_for_selector(".js-plotly-plot canvas", timeout=90_000)
+    sheet.wait_for_function("() => { const g = document.querySelector('.js-plotly-plot'); return g && g._fullLayout && g._fullLayout.scene; }", timeout=30_000)
+    sheet.wait_for_timeout(1500)
+
+
+def trace(sheet, name, key):
+    """Values of one attribute of a trace as they stand in the page."""
+    return sheet.evaluate(
+        """([name, key]) => { const g = document.querySelector('.js-plotly-plot');
+        const t = g.data.find(t => t.name === name); return Array.from(t[key], v => Array.isArray(v) ? v.join() : v); }""",
+        [name, key],
+    )

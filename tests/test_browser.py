@@ -1,0 +1,99 @@
+"""The design workbook in a real JupyterLab and a real browser: a designer opens it and moves things."""
+
+import pytest
+from browser import ROOT, SHOTS, browser_path, jupyter_lab, open_workbook, page, trace
+
+pytestmark = pytest.mark.skipif(not browser_path(), reason="no Chromium or Chrome found; CI installs one and fails on a skip")
+BOOK = "workbooks/design_meeting.ipynb"
+
+
+@pytest.fixture(scope="module")
+def lab():
+    with jupyter_lab(ROOT) as address:
+        yield address
+
+
+@pytest.fixture
+def sheet(lab):
+    with page() as opened:
+        open_workbook(opened, lab, BOOK)
+        yield opened
+        assert opened.errors == [], "errors in the page's console"
+        assert opened.left == [], "requests that left this machine"
+
+
+def shot(sheet, name):
+    """Keep a screenshot, for people and for CI."""
+    SHOTS.mkdir(exist_ok=True)
+    sheet.screenshot(path=SHOTS / f"{name}.png")
+
+
+def slider(sheet, label):
+    """Handle of a slider by its words."""
+    return sheet.locator(".gt-slider", has_text=label).locator(".noUi-handle").first
+
+
+def card(sheet):
+    """Words of the open tab under the picture."""
+    return sheet.locator(".gt-card").first.inner_text()
+
+
+def test_dragging_the_tilt_slider_moves_map_section_and_scorecard(sheet):
+    """The 3D map, the section's axis and the words all follow the hand; the picture is kept as a screenshot."""
+    shot(sheet, "design_meeting")
+    before = [trace(sheet, "map", "intensity"), trace(sheet, "section: axis", "y"), card(sheet)]
+    box = slider(sheet, "Tilt down").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    sheet.mouse.move(x, y)
+    sheet.mouse.down()
+    for step in range(1, 13):
+        sheet.mouse.move(x + 3 * step, y)
+    sheet.mouse.up()
+    sheet.wait_for_timeout(1500)
+    after = [trace(sheet, "map", "intensity"), trace(sheet, "section: axis", "y"), card(sheet)]
+    assert all(a != b for a, b in zip(before, after, strict=True))
+    assert after[1][0] == before[1][0], "the cabinet itself stays where it hangs"
+    shot(sheet, "design_meeting_tilted")
+
+
+def test_keyboard_and_typed_entry(sheet):
+    """A slider answers to arrow keys, and a number can be typed beside it."""
+    handle = slider(sheet, "Tilt down")
+    handle.focus()
+    start = float(handle.get_attribute("aria-valuenow"))
+    sheet.keyboard.press("ArrowRight")
+    sheet.wait_for_timeout(600)
+    assert float(handle.get_attribute("aria-valuenow")) == start + 1
+    readout = sheet.locator(".gt-slider", has_text="Tilt down").locator(".widget-readout")
+    readout.click()
+    sheet.keyboard.press("Control+A")
+    sheet.keyboard.type("55")
+    sheet.keyboard.press("Enter")
+    sheet.wait_for_timeout(800)
+    assert float(handle.get_attribute("aria-valuenow")) == 55
+    assert "55° down" in "".join(trace(sheet, "section: cabinet", "text"))
+
+
+def test_what_cannot_be_is_said_and_the_picture_stays(sheet):
+    """A row of cabinets pushed through the wall: one line of words, the last good picture still there."""
+    before = trace(sheet, "map", "intensity")
+    handle = slider(sheet, "East of centre")
+    handle.focus()
+    sheet.keyboard.press("End")
+    sheet.wait_for_selector("text=hangs outside the hall", timeout=10_000)
+    shot(sheet, "design_meeting_refused")
+    assert trace(sheet, "map", "intensity") == before
+    sheet.keyboard.press("Home")
+    sheet.wait_for_timeout(500)
+
+
+def test_code_is_folded_and_can_be_shown(sheet):
+    """The meeting sees no code; one button shows it, and folds it again."""
+    visible = "() => [...document.querySelectorAll('.jp-CodeCell > .jp-Cell-inputWrapper')].filter(e => e.offsetHeight > 0).length"
+    assert sheet.evaluate(visible) == 0
+    sheet.click("text=Show the code")
+    sheet.wait_for_timeout(500)
+    assert sheet.evaluate(visible) > 0
+    sheet.click("text=Show the code")
+    sheet.wait_for_timeout(500)
+    assert sheet.evaluate(visible) == 0

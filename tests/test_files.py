@@ -1,0 +1,395 @@
+"""Scenario files: what comes in unchanged, what is refused and in which words, and that no file is ever lost."""
+
+import builtins
+import os
+import re
+import stat
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+import tomlkit
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gymtools.venue.files import load, parse, save, to_text
+from gymtools.venue.hall import Treatment
+from gymtools.venue.scenario import Scenario
+from gymtools.venue.seating import FloorSeats
+from gymtools.venue.targets import Targets
+from gymtools.venue.uses import Drive
+
+PATHS = {p.stem: p for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+METRES, FEET = (PATHS[name].read_text(encoding="utf-8") for name in ("dovecote", "larkfield"))
+FOOT = 0.3048
+
+
+def edited(old, new, text=METRES):
+    """The file's text with one passage replaced, which must be there."""
+    assert old in text
+    return text.replace(old, new, 1)
+
+
+def refusal(text):
+    """What ``parse`` says about a file called gym.toml; fails if it accepts it or needs more than one line."""
+    with pytest.raises(ValueError, match=r"^gym\.toml") as caught:
+        parse(text, "gym.toml")
+    assert str(caught.value).isprintable(), "one line, and nothing that a terminal would obey"
+    return str(caught.value)
+
+
+@pytest.mark.parametrize("name", PATHS)
+def test_round_trip(name, tmp_path):
+    """Regression: loaded, saved and loaded again three times, scenario and text are the same, to the last byte."""
+    original = PATHS[name].read_bytes()
+    scenario, path = load(PATHS[name]), tmp_path / f"{name}.toml"
+    for _ in range(3):
+        assert save(load(path) if path.exists() else scenario, path, overwrite=True) == path
+        assert path.read_bytes() == original
+    assert load(path) == scenario
+    assert [p.name for p in tmp_path.iterdir()] == [f"{name}.toml"]
+
+
+@pytest.mark.parametrize("name", PATHS)
+def test_round_trip_without_the_old_text(name):
+    """Regression: a scenario made in Python writes a file that reads back equal."""
+    bare = replace(load(PATHS[name]), text=None)
+    assert parse(to_text(bare)) == bare
+
+
+def test_file_in_metres_stays_in_metres():
+    """Closed form: numbers of a file in metres are SI as they stand, and are written so."""
+    s = parse(METRES)
+    assert (s.hall.length, s.hall.height, s.banks[0].row_run, s.treatments[0].area) == (26.0, 7.6, 0.61, 180)
+    assert "length = 30\n" in to_text(replace(s, hall=replace(s.hall, length=30.0)))
+
+
+def test_file_in_feet_is_metres_inside():
+    """Closed form: feet times 0.3048, square feet times its square; degrees, decibels and counts as they are."""
+    s = parse(FEET)
+    assert (s.hall.length, s.hall.clear_height, s.banks[0].first_height) == pytest.approx(
+        (112 * FOOT, 26 * FOOT, 1.4 * FOOT), rel=1e-12
+    )
+    assert s.treatments[0].area == pytest.approx(600 * FOOT**2, rel=1e-12)
+    assert (s.groups[0].tilt_deg, s.groups[0].number, s.uses[0].groups["court pair"].gain_db, s.air.temperature_c) == (
+        32,
+        3,
+        -4,
+        20,
+    )
+    assert "\nlength = 110\n" in to_text(replace(s, hall=replace(s.hall, length=110 * FOOT)))
+
+
+def test_units_can_be_changed():
+    """Invariance: written in the other unit a scenario is the same to twelve digits."""
+    s = parse(METRES)
+    other = parse(to_text(replace(s, units="ft")))
+    assert other.units == "ft"
+    assert (other.hall.length, other.treatments[0].area) == pytest.approx(
+        (s.hall.length, s.treatments[0].area), rel=1e-11
+    )
+    assert other.groups[0].cabinets[0].position == pytest.approx(s.groups[0].cabinets[0].position, rel=1e-11)
+
+
+def comments(text):
+    return [line.split("#", 1)[1] for line in text.splitlines() if "#" in line]
+
+
+def first_use(s, **changes):
+    return replace(s, uses=(replace(s.uses[0], **changes), *s.uses[1:]))
+
+
+EDITS = {  # what a designer changes
+    "height": lambda s: replace(s, hall=replace(s.hall, height=s.hall.height + FOOT)),
+    "aim": lambda s: replace(s, groups=(replace(s.groups[0], tilt_deg=40, x=FOOT), *s.groups[1:])),
+    "order": lambda s: replace(s, groups=s.groups[::-1]),
+    "rows": lambda s: replace(s, banks=(*s.banks[:-1], replace(s.banks[-1], rows=4))),
+    "listeners": lambda s: first_use(s, listens={"court": 0.5}),
+    "drives": lambda s: first_use(s, groups={s.groups[0].name: Drive(gain_db=-2, delay_ms=3.5)}, occupied={}),
+    "another use": lambda s: replace(s, uses=(*s.uses, replace(s.uses[-1], name="another"))),
+    "treatment": lambda s: replace(
+        s, treatments=(*s.treatments, Treatment(surface="west wall", area=20 * FOOT**2, finish="wall panels"))
+    ),
+    "chairs": lambda s: replace(
+        s, floor_seats=(*s.floor_seats, FloorSeats(name="new", x=-20 * FOOT, length=10 * FOOT, width=10 * FOOT))
+    ),
+    "targets": lambda s: replace(s, targets=Targets(sti=0.6, rt_s=1.6)),
+}
+
+
+@pytest.mark.parametrize("kind", EDITS)
+@pytest.mark.parametrize("name", PATHS)
+def test_edits_keep_the_comments(name, kind):
+    """Regression: after an edit every comment is there, untouched lines are, and the file reads back as the edit."""
+    s = load(PATHS[name])
+    edit = EDITS[kind](s)
+    text = to_text(edit)
+    again = parse(text)
+    assert to_text(again) == text
+    assert sorted(comments(text)) == sorted(comments(s.text))
+    gone = [line for line in s.text.splitlines() if line.strip() and line not in text.splitlines()]
+    assert len(gone) <= (4 if kind == "drives" else 2)
+    if s.units == "m":
+        assert again == edit
+    else:  # twelve digits in feet
+        assert to_text(replace(again, text=None)) == to_text(replace(edit, text=None))
+
+
+def test_comment_beside_a_changed_value_stays():
+    """Regression: also beside a number, and beside an inline table."""
+    s = parse(
+        edited(
+            "listens = { court = 1.0 }",
+            "listens = { court = 1.0 }  # nobody else",
+            edited("height = 7.6", "height = 7.6  # to the roof"),
+        )
+    )
+    text = to_text(
+        replace(s, hall=replace(s.hall, height=8.0), uses=(s.uses[0], replace(s.uses[1], listens={"court": 0.5})))
+    )
+    assert "height = 8  # to the roof" in text
+    assert re.search(r"^listens = \{ ?court = 0\.5 ?\}  # nobody else$", text, re.M)
+
+
+WORDS = [  # passage, replacement, what is said after the file's name
+    ("height = 7.6", "height = 7000",
+     " [hall]: height = 7000 m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
+    ("height = 7.6", "height = -7.6",
+     " [hall]: height = -7.6 m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
+    ("height = 7.6", "height = 0", " [hall]: height = 0 m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
+    ("height = 7.6", "height = nan",
+     " [hall]: height = nan m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
+    ("height = 7.6", "height = inf",
+     " [hall]: height = inf m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
+    ("height = 7.6", f"height = 1{'0' * 400}", " [hall]: height is a number of more than 300 digits."),
+    ("height = 7.6", 'height = "7.6"', " [hall]: height = '7.6' is not a number."),
+    ("height = 7.6", "height = true", " [hall]: height = True is not a number."),
+    ("height = 7.6", "height = [7.6]", " [hall]: height = [7.6] is not a number."),
+    ("height = 7.6", "heigth = 7.6", " [hall]: unknown key 'heigth'. Did you mean 'height'?"),
+    ("height = 7.6\n", "", " [hall]: missing height."),
+    ('floor = "synthetic floor"', "floor = 5", " [hall]: floor = 5 must be text in quotes."),
+    ('floor = "synthetic floor"', 'floor = " "', " [hall]: floor = ' ' must be text in quotes."),
+    ('floor = "synthetic floor"', 'floor = "synthetic flor"',
+     " [hall]: finish = 'synthetic flor' is unknown. Did you mean 'synthetic floor'?"),
+    ('units = "m"', 'units = "feet"', ": units = 'feet' is unknown. Did you mean 'ft'?"),
+    ('units = "m"\n', "", ': units is missing. Write units = "m" or units = "ft" at the top.'),
+    ('court = "junior high"', 'court = "junior"', ": court = 'junior' is unknown. Did you mean 'junior high'?"),
+    ("[hall]", "[[hall]]", " [hall]: must be a table of keys and values."),
+    ("[[banks]]", "[banks]", " [banks]: must be a list of tables. Write [[banks]]."),
+    ("[[treatments]]", "[[treatment]]", ": unknown key 'treatment'. Did you mean 'treatments'?"),
+    ("rows = 5", "rows = 5.5", " [[banks]] 'bleachers': rows = 5.5 is not a whole number."),
+    ("rows = 5", "rows = 5\nopen = 1", " [[banks]] 'bleachers': open = 1 must be true or false."),
+    ("row_run = 0.61", "row_run = 61",
+     " [[banks]] 'bleachers': row_run = 61 m is outside 0.45 to 1.2 m. Depth of one row, seat to seat. Inches or centimetres given by mistake?"),
+    ('name = "bleachers"\n', "", " [[banks]] number 1: missing name."),
+    ("area = 180", "area = -1",
+     " [[treatments]] number 1: area = -1 m2 is outside 0 to 5000 m2. Give the area covered, in the file's own units squared."),
+    ("occupied = { bleachers = 0.7 }", "occupied = { bleachers = 70 }",
+     " [[uses]] 'game': occupied 'bleachers' = 70  is outside 0 to 1 . Give a share from 0 to 1, not percent."),
+    ("occupied = { bleachers = 0.7 }", 'occupied = { bleachers = "0.7" }',
+     " [[uses]] 'game': occupied 'bleachers' = '0.7' is not a number."),
+    ("occupied = { bleachers = 0.7 }", "occupied = { bleachers = true }",
+     " [[uses]] 'game': occupied 'bleachers' = True is not a number."),
+    ("occupied = { bleachers = 0.7 }", "occupied = 0.7",
+     " [[uses]] 'game': occupied must be a table of areas and numbers."),
+    ("noise_dba = 76", "noise_db = 76", " [[uses]] 'game': noise_db must be a list of seven octave levels."),
+    ("noise_dba = 76", "noise_db = [70, 70]",
+     " [[uses]] 'game': noise_db has 2 values, not one for each of the seven octaves 125 Hz to 8 kHz."),
+    ("noise_dba = 76", 'noise_db = ["70", 70, 70, 70, 70, 70, 70]',
+     " [[uses]] 'game': noise_db = '70' is not a number."),
+    ("noise_dba = 76", "noise_dba = 76\nnoise_db = [1, 1, 1, 1, 1, 1, 1]",
+     " [[uses]] 'game': give the noise either as noise_dba with noise_spectrum, or as noise_db in seven octaves."),
+    ("{ on = false }", "{ gain = 3 }",
+     " [[uses]] 'class' [groups.'wall pair']: unknown key 'gain'. Did you mean 'gain_db'?"),
+    ("{ on = false }", "{ loud = 3 }",
+     " [[uses]] 'class' [groups.'wall pair']: unknown key 'loud'. Known: on, gain_db, delay_ms."),
+    ("{ on = false }", "{ delay_ms = 900 }",
+     " [[uses]] 'class' [groups.'wall pair']: delay_ms = 900 ms is outside 0 to 500 ms. Seconds given by mistake?"),
+    ("{ on = false }", "false", " [[uses]] 'class' [groups.'wall pair']: must be a table of keys and values."),
+    ('units = "m"', 'units = "m"\ntext = "no"', ": unknown key 'text'."),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("old, new, said", WORDS, ids=[f"{k} {row[1][:30]}" for k, row in enumerate(WORDS)])
+def test_words_of_refusals(old, new, said):
+    """Regression: file, table, key, value, what is allowed and the likely slip, in one line."""
+    assert refusal(edited(old, new)) == "gym.toml" + said
+
+
+def test_refusal_speaks_the_files_units():
+    """Regression: ranges in feet for a file in feet; the two limits themselves are accepted."""
+    assert refusal(edited("height = 30 ", "height = 9000 ", FEET)).startswith(
+        "gym.toml [hall]: height = 9000 ft is outside 13.1234 to 65.6168 ft. Millimetres"
+    )
+    assert "area = 60000 ft2 is outside 0 to 53819.6 ft2." in refusal(edited("area = 600", "area = 60000", FEET))
+    assert (
+        refusal(edited("area = 600", "area = 6000", FEET))
+        == "gym.toml: treatment of the east wall: 6000 ft2 asked for, 2880 ft2 there."
+    )
+    edge = edited("height = 30 ", "height = 65.6167979003 ", FEET)
+    assert parse(edge).hall.height == pytest.approx(20, abs=1e-9)
+
+
+@pytest.mark.parametrize("text, said", [
+    ("", r": units is missing"), ("units", r": is not valid TOML\."), ("= 1", r": is not valid TOML\."), ("a = [1",
+     r": is not valid TOML\."),
+    (METRES + "\0", r": is not valid TOML\."), (METRES + "\n[hall]\nlength = 3\n",
+     r": is not valid TOML\..*already exists"),
+    (edited("height = 7.6", "height = 7.6\nheight = 8"), r": is not valid TOML\..*already exists"),
+    ("a = " + "[" * 50_000, r": is not valid TOML\."), (edited("height = 7.6", "height = 1" + "0" * 5000),
+     r": is not valid TOML\."),
+    ('units = "m"\nhall = 5', r" \[hall\]: must be a table"), ('units = "m"\nbanks = [3]', r" \[\[banks\]\] number 1: must be a table"),
+    ('units = ["m"]', r": units = \['m'\] is unknown"),
+])  # fmt: skip
+def test_broken_files(text, said):
+    """Regression: broken or senseless TOML is one line, too."""
+    assert re.match(rf"gym\.toml{said}", refusal(text))
+
+
+@pytest.mark.parametrize("name", [
+    "'; DROP TABLE seats; --", "<script>alert(1)</script>", "__import__('os').abort()", "${HOME} $(reboot) `reboot`", "{0.__class__}",
+    "%s %n", "../../etc/passwd", "\u202egnp.exe", "a" * 10_000, "line\nbreak\x1b[2J", "Ünïcödé 体育館 🏀", '"""', "\\",
+])  # fmt: skip
+def test_hostile_names(name, tmp_path):
+    """Regression: a name is text and nothing else: kept as it is, saved and read back, and one line in a refusal."""
+    document = tomlkit.parse(METRES)
+    document["name"] = name
+    document["uses"][1]["name"] = name
+    s = parse(tomlkit.dumps(document))
+    assert (s.name, s.uses[1].name) == (name, name)
+    path = save(s, tmp_path / "s.toml")
+    assert load(path) == s
+    document["uses"][1]["target_dba"] = 1e9
+    assert "target_dba = 1e+09 dB(A) is outside 40 to 110 dB(A)." in refusal(tomlkit.dumps(document))
+
+
+def test_nothing_in_a_file_is_executed(tmp_path, monkeypatch):
+    """Regression: values that are programs stay text; no shell, no eval, no import of what a file names."""
+    ran = []
+    for module, name in ((os, "system"), (os, "popen"), (builtins, "eval"), (builtins, "exec")):
+        monkeypatch.setattr(module, name, lambda *a, **k: ran.append(a))
+    code = "__import__('pathlib').Path('ran').touch()"
+    monkeypatch.chdir(tmp_path)
+    s = parse(edited('source = "invented; sizes typical of a small school gymnasium"', f'source = "{code}"'))
+    save(s, tmp_path / "s.toml")
+    assert s.source == code and load(tmp_path / "s.toml").source == code
+    assert "finish = \"!!python/object/apply:os.system ['reboot']\" is unknown." in refusal(
+        edited('roof = "plain deck"', "roof = \"!!python/object/apply:os.system ['reboot']\"")
+    )
+    assert not ran and [p.name for p in tmp_path.iterdir()] == ["s.toml"]
+
+
+def test_huge_file(tmp_path):
+    """Regression: more than a megabyte is refused before it is read."""
+    path = tmp_path / "huge.toml"
+    path.write_text(METRES + "#" * 1_000_000)
+    with pytest.raises(ValueError, match=r"^huge\.toml: larger than a megabyte, so it is no scenario\.$"):
+        load(path)
+
+
+def test_encodings(tmp_path):
+    """Regression: UTF-8 with or without a byte-order mark, and Windows line ends, are read; other encodings are refused."""
+    path, want = tmp_path / "s.toml", parse(METRES)
+    for content in (METRES.encode("utf-8-sig"), METRES.replace("\n", "\r\n").encode()):
+        path.write_bytes(content)
+        assert load(path) == want
+    for content in (
+        METRES.replace("invented", "erfunden für").encode("latin-1"),
+        METRES.encode("utf-16"),
+        b"\xff\xfe\x00",
+    ):
+        path.write_bytes(content)
+        with pytest.raises(ValueError, match=r"^s\.toml: is not UTF-8 text\. Was it saved by a word processor\?$"):
+            load(path)
+
+
+def test_missing_file(tmp_path):
+    """Regression: Python's own error names the path."""
+    with pytest.raises(FileNotFoundError, match=r"nowhere\.toml"):
+        load(tmp_path / "nowhere.toml")
+
+
+def test_existing_file_is_not_replaced_unasked(tmp_path):
+    """Regression: FileExistsError, and the old file is as it was; with overwrite it is replaced and keeps its rights."""
+    path = tmp_path / "s.toml"
+    path.write_text("precious")
+    path.chmod(0o600)
+    with pytest.raises(
+        FileExistsError, match=r"^s\.toml exists\. Choose another name, or say that it may be replaced\.$"
+    ):
+        save(parse(METRES), path)
+    assert path.read_text() == "precious"
+    save(parse(METRES), path, overwrite=True)
+    assert path.read_text() == METRES
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert [p.name for p in tmp_path.iterdir()] == ["s.toml"]
+
+
+@pytest.mark.parametrize("step", ["replace", "fsync", "chmod"])
+@pytest.mark.parametrize("error", [OSError("disk full"), KeyboardInterrupt("stop")], ids=["disk full", "interrupted"])
+def test_a_failed_save_loses_nothing(step, error, tmp_path, monkeypatch):
+    """Regression: whatever fails on the way, the old file is intact and nothing is left beside it."""
+    path = tmp_path / "s.toml"
+    path.write_text("precious")
+
+    def fail(*args, **kwargs):
+        raise error
+
+    monkeypatch.setattr(os, step, fail)
+    with pytest.raises(type(error), match=str(error)):
+        save(parse(METRES), path, overwrite=True)
+    with pytest.raises(type(error), match=str(error)):
+        save(parse(METRES), tmp_path / "new.toml")
+    assert path.read_text() == "precious"
+    assert [p.name for p in tmp_path.iterdir()] == ["s.toml"]
+
+
+ODD = st.one_of(
+    st.text(max_size=20), st.sampled_from(["", " ", "nan", "north", "court", "7.6", "\n"]), st.booleans(),
+    st.integers(-(10**20), 10**20), st.integers(-3, 30), st.sampled_from([10**400, -(10**309), 2**63]), st.floats(), st.floats(-100, 100),
+    st.lists(st.one_of(st.integers(-9, 9), st.text(max_size=3), st.booleans()), max_size=8),
+    st.dictionaries(st.text(max_size=8), st.one_of(st.integers(-9, 9), st.text(max_size=3)), max_size=3),
+    st.just([{}]), st.just([{"name": "court"}]), st.just({"court": 1.0}),
+)  # fmt: skip
+
+
+def places(tables):
+    """Every table of a parsed file and each of its keys, and a key that is not there."""
+    for key, value in [*tables.items()]:
+        yield tables, key
+        if isinstance(value, dict):
+            yield from places(value)
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            for entry in value:
+                yield from places(entry)
+    yield tables, "surprise"
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    text=st.sampled_from([METRES, FEET, PATHS["alderway"].read_text(encoding="utf-8")]),
+    where=st.integers(0, 10_000),
+    odd=ODD,
+    drop=st.booleans(),
+)
+def test_fuzz_one_key(text, where, odd, drop):
+    """Invariance: one key set to anything, or dropped, gives a sound scenario or one line that names the file."""
+    tables = tomlkit.parse(text).unwrap()
+    spots = list(places(tables))
+    table, key = spots[where % len(spots)]
+    if drop and key in table and where % 3 == 0:
+        del table[key]
+    else:
+        table[key] = odd
+    try:
+        fuzzed = tomlkit.dumps(tables)
+    except ValueError:  # some texts and numbers cannot be written as TOML at all
+        return
+    try:
+        s = parse(fuzzed, "gym.toml")
+    except ValueError as error:
+        assert str(error).startswith("gym.toml") and str(error).isprintable()
+        return
+    assert isinstance(s, Scenario)
+    assert s.room.volume > 0 and s.areas and s.cabinets and isinstance(s.doubts, list)
+    assert parse(to_text(s), "gym.toml") == s or s.units == "ft"

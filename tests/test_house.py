@@ -1,0 +1,129 @@
+"""The house kept in order: layers, docstrings, sources, file names, and nothing that must not be in a file."""
+
+import ast
+import csv
+import importlib
+import inspect
+import pkgutil
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import gymtools
+
+PACKAGE = Path(gymtools.__file__).parent
+ROOT = PACKAGE.parent
+LAYERS = ["physics", "venue", "design", "display"]  # each may import itself and what stands before it
+RANK = {name: number for number, name in enumerate(LAYERS)}
+MODULES = [m.name for m in pkgutil.walk_packages(gymtools.__path__, "gymtools.") if m.name != "gymtools.__main__"]
+PUBLIC = [
+    f
+    for name in MODULES
+    for _, f in inspect.getmembers(importlib.import_module(name), inspect.isfunction)
+    if f.__module__ == name and not f.__name__.startswith("_")
+]
+
+
+def rooms_imported_by(path):
+    """Rooms that a file imports, absolutely or relatively."""
+    package = ["gymtools", path.parent.name]
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom):
+            base = package[: len(package) - node.level + 1] if node.level else []
+            names = [*base, *(node.module or "").split(".")]
+            candidates = [".".join([*names, alias.name]) for alias in node.names]
+        elif isinstance(node, ast.Import):
+            candidates = [alias.name for alias in node.names]
+        else:
+            continue
+        for name in candidates:
+            parts = [p for p in name.split(".") if p]
+            if parts[0] == "gymtools" and len(parts) > 1 and parts[1] in RANK:
+                yield parts[1]
+
+
+@pytest.mark.parametrize("path", sorted(PACKAGE.glob("*/*.py")), ids=lambda p: f"{p.parent.name}/{p.name}")
+def test_imports_point_downwards(path):
+    """A room imports itself and what lies below it, nothing above."""
+    for room in rooms_imported_by(path):
+        assert RANK[room] <= RANK[path.parent.name], f"{path.parent.name}/{path.name} must not import {room}"
+
+
+def test_the_import_check_sees_relative_and_absolute_imports(tmp_path):
+    """The check above would notice: both forms of an upward import are found."""
+    wrong = tmp_path / "physics" / "air.py"
+    wrong.parent.mkdir()
+    wrong.write_text("from ..display import look\nimport gymtools.venue.hall\nfrom . import bands\n")
+    assert list(rooms_imported_by(wrong)) == ["display", "venue", "physics"]
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "physics").glob("*.py")), ids=lambda p: p.name)
+def test_physics_imports_numpy_and_scipy_alone(path):
+    """No file, widget or plot below the formulas."""
+    allowed = {"numpy", "scipy", "dataclasses", "functools", "math"}
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+        if isinstance(node, ast.ImportFrom) and not node.level:
+            names = [node.module]
+        assert {n.split(".")[0] for n in names} <= allowed, f"{path.name} imports {names}"
+
+
+def test_the_core_imports_neither_plots_nor_widgets():
+    """A script that only evaluates does not pay for the workbook."""
+    code = "import sys, gymtools; print(*(m for m in ('plotly', 'ipywidgets') if m in sys.modules))"
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == ""
+
+
+@pytest.mark.parametrize("f", PUBLIC, ids=lambda f: f"{f.__module__}.{f.__name__}")
+def test_docstring_states_arguments_and_units(f):
+    """Every public function names its parameters in order and ends each entry with a unit; a formula needs a source."""
+    doc = inspect.getdoc(f) or ""
+    assert doc, "no docstring"
+    block = re.search(r"Parameters\n-+\n(.*?)(?=\n\n\w[^\n]*\n-+\n|\Z)", doc, re.S)
+    entries = re.findall(r"^(\w[\w, ]*) : .*\n((?:[ ]+.*\n?)+)", block[1] if block else "", re.M)
+    named = [n for names, _ in entries for n in names.split(", ")]
+    assert named == list(inspect.signature(f).parameters)
+    assert all(re.search(r"\[[^\]]+\]\s*$", text) for _, text in entries), "a unit in [brackets] ends each entry"
+    assert ".. math::" not in doc or "Sources\n" in doc, "a formula needs a source"
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "data").glob("*.csv")), ids=lambda p: p.name)
+def test_every_row_of_data_has_a_source(path):
+    """Tables carry their sources row by row."""
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert rows and all(row["source"].strip() for row in rows)
+
+
+def committed():
+    """Text files under version control."""
+    out = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True)
+    names = out.stdout.split("\0") if out.returncode == 0 else [str(p.relative_to(ROOT)) for p in ROOT.rglob("*.py")]
+    return [ROOT / n for n in names if n and Path(n).suffix in {".py", ".md", ".toml", ".csv", ".ipynb", ".txt", ""} and (ROOT / n).is_file()]
+
+
+def test_no_machine_path_and_no_registry_host_in_any_file():
+    """Files must mean the same on every machine."""
+    path = re.compile(r"(?<![\w.])/(?:home|root|tmp|Users|work)/[a-z]")
+    host = re.compile(r"pypi\.org|pythonhosted|registry\.npmjs|deb\.debian|index-url", re.I)
+    for file in committed():
+        if file.name != Path(__file__).name:
+            text = file.read_text(encoding="utf-8")
+            assert not path.search(text) and not host.search(text), file
+
+
+def test_top_level_holds_what_it_should():
+    """README.md, DEVELOPERS.md, requirements.txt, workbooks, gymtools, tests, scenarios, pyproject.toml and dot-files."""
+    tops = {p.relative_to(ROOT).parts[0] for p in committed()}
+    wanted = {"README.md", "DEVELOPERS.md", "requirements.txt", "workbooks", "gymtools", "tests", "scenarios", "pyproject.toml"}
+    assert {t for t in tops if not t.startswith(".")} == wanted
+
+
+def test_code_is_clean():
+    """ruff finds nothing."""
+    out = subprocess.run([sys.executable, "-m", "ruff", "check", "--no-cache", "."], cwd=ROOT, capture_output=True, text=True)
+    assert out.returncode == 0, out.stdout

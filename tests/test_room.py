@@ -1,0 +1,222 @@
+"""The room as surfaces: areas and volumes in closed form, nothing counted twice, absorption mixed exactly."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gymtools.physics.geometry import polygon_area
+from gymtools.venue.court import court
+from gymtools.venue.files import load
+from gymtools.venue.finishes import finish
+from gymtools.venue.hall import SIDES, Hall, Treatment
+from gymtools.venue.room import build_room, overlap
+from gymtools.venue.seating import Bank, FloorSeats
+from gymtools.venue.stage import Stage
+
+SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+FLAT = Hall(length=32, width=24, height=8, clear_height=7, floor="wood floor", roof="plain deck", walls="painted block")
+GABLE = replace(FLAT, ridge_height=11)
+BANK = Bank(name="bank", side="north", rows=6, row_run=0.6, row_rise=0.3, length=20)
+CHAIRS = FloorSeats(name="chairs", x=3, y=-2, length=6, width=8)
+STAGE = Stage(side="east", width=10, opening_height=4, depth=6)
+
+
+def room_of(hall, banks=(), chairs=(), stage=None, level="high school"):
+    return build_room(hall, court(level), tuple(banks), tuple(chairs), stage)
+
+
+def area_of(room, *parts):
+    return sum(s.area for s in room.surfaces if s.part in parts)
+
+
+def span(side, hall):
+    return hall.length if side in ("north", "south") else hall.width
+
+
+@given(length=st.floats(26, 60), width=st.floats(16, 40), height=st.floats(5, 15), rise=st.none() | st.floats(0, 6))
+def test_bare_hall(length, width, height, rise):
+    """Closed form: six faces, or eight with a gable; the court's pieces fill the floor."""
+    ridge = None if rise is None else height + rise
+    room = room_of(replace(FLAT, length=length, width=width, height=height, clear_height=4, ridge_height=ridge))
+    rise = rise or 0.0
+    assert room.volume == pytest.approx(length * width * (height + rise / 2))
+    assert area_of(room, "floor", "court") == pytest.approx(length * width)
+    assert area_of(room, "court") == pytest.approx(84 * 50 * 0.3048**2)
+    assert area_of(room, "roof") == pytest.approx(2 * length * np.hypot(width / 2, rise), rel=1e-5)
+    assert area_of(room, "north wall") == area_of(room, "south wall") == pytest.approx(length * height)
+    assert (
+        area_of(room, "east wall") == area_of(room, "west wall") == pytest.approx(width * (height + rise / 2), rel=1e-5)
+    )
+    assert room.area.sum() == pytest.approx(sum(polygon_area(s.corners) for s in room.surfaces))
+
+
+@pytest.mark.parametrize("hall", [FLAT, GABLE], ids=["flat", "gable"])
+@pytest.mark.parametrize("side", SIDES)
+def test_bank_takes_its_floor_and_its_wall(hall, side):
+    """Closed form: the floor under it and the wall behind it do not count; seats count by the floor, faces as they are."""
+    bare, room = room_of(hall), room_of(hall, [replace(BANK, side=side)])
+    deep, top, front = 6 * 0.6, 0.43 + 5.5 * 0.3, 0.43 - 0.15
+    assert area_of(room, "floor", "court") == pytest.approx(area_of(bare, "floor", "court") - 20 * deep)
+    assert area_of(room, f"{side} wall") == pytest.approx(area_of(bare, f"{side} wall") - 20 * top)
+    assert area_of(room, "bank") == pytest.approx(20 * deep)
+    assert area_of(room, "bleacher fronts") == pytest.approx(20 * front + 2 * deep * (top + front) / 2)
+    assert room.volume == bare.volume
+    (seats,) = (s for s in room.surfaces if s.name == "bank")
+    assert polygon_area(seats.corners) == pytest.approx(20 * np.hypot(deep, top - front))
+
+
+def test_closed_bank_is_a_box():
+    """Closed form: 1.1 m deep, as high as its top row, all of it closed bleachers."""
+    room, top = room_of(FLAT, [replace(BANK, open=False)]), 0.43 + 5.5 * 0.3
+    assert area_of(room, "closed bleachers") == pytest.approx(20 * 1.1 + 20 * top + 2 * 1.1 * top)
+    assert area_of(room, "north wall") == pytest.approx(32 * 8 - 20 * top)
+    assert "bank" not in room.parts
+
+
+def test_two_banks_in_a_corner():
+    """Closed form: banks on neighbouring walls each take their own wall and floor only."""
+    banks = [replace(BANK, length=10, offset=0), replace(BANK, name="end", side="west", length=6, offset=-4)]
+    room, top = room_of(FLAT, banks), BANK.top
+    assert area_of(room, "floor", "court") == pytest.approx(32 * 24 - 16 * 3.6)
+    assert area_of(room, "north wall") == pytest.approx(32 * 8 - 10 * top)
+    assert area_of(room, "west wall") == pytest.approx(24 * 8 - 6 * top)
+
+
+def test_chairs_stand_on_the_floor():
+    """Closed form: chairs count by the floor they cover, and the floor is as much smaller, court or not."""
+    room = room_of(FLAT, chairs=[CHAIRS, replace(CHAIRS, name="aside", x=-12, y=8)])
+    assert area_of(room, "chairs") == area_of(room, "aside") == pytest.approx(48)
+    assert area_of(room, "floor", "court") == pytest.approx(32 * 24 - 96)
+
+
+@given(side=st.sampled_from(SIDES), ridge=st.sampled_from([None, 8.5, 11]), width=st.floats(3, 24), offset=st.floats(-1, 1),
+       opening=st.floats(2, 6), floor_height=st.floats(0.2, 1.5))  # fmt: skip
+def test_stage_pieces_fill_the_wall(side, ridge, width, offset, opening, floor_height):
+    """Closed form: wall beside and over the opening, its front and the opening make up the wall; the recess is a box."""
+    hall = replace(FLAT, ridge_height=ridge)
+    stage = Stage(
+        side=side,
+        width=width,
+        opening_height=opening,
+        depth=5,
+        floor_height=floor_height,
+        offset=offset * (span(side, hall) - width) / 2,
+    )
+    bare, room = room_of(hall), room_of(hall, stage=stage)
+    pieces = sum(polygon_area(s.corners) for s in room.surfaces if s.part in (f"{side} wall", "stage front"))
+    assert pieces + width * opening == pytest.approx(area_of(bare, f"{side} wall"), abs=2e-3)  # two slivers left out
+    assert area_of(room, "stage front") == pytest.approx(width * floor_height)
+    assert area_of(room, "stage") == pytest.approx(2 * width * 5 + width * opening + 2 * 5 * opening)
+    assert room.volume == pytest.approx(bare.volume + width * 5 * opening)
+
+
+def test_bank_beside_a_stage():
+    """Closed form: a bank beside the stage takes wall only from the piece behind it."""
+    hall = replace(FLAT, width=30)
+    bank = replace(BANK, side="east", length=8, offset=-10)
+    room = room_of(hall, [bank], stage=STAGE)
+    left, right, over = (
+        next(s.area for s in room.surfaces if s.name == f"east wall, {w} the stage")
+        for w in ("left of", "right of", "over")
+    )
+    assert (left, right) == pytest.approx((10 * 8 - 8 * bank.top, 10 * 8))
+    assert over == pytest.approx(10 * (8 - 4.9))
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_surfaces_are_plane_and_convex(name):
+    """Closed form: all corners turn the same way around one normal; no area is negative or more than its polygon's."""
+    for s in SCENARIOS[name].room.surfaces:
+        along = np.roll(s.corners, -1, axis=0) - s.corners
+        turns = np.cross(along, np.roll(along, -1, axis=0))
+        normal = turns[0] / np.linalg.norm(turns[0])
+        assert np.all(turns @ normal > -1e-9), s.name
+        assert np.abs((s.corners - s.corners[0]) @ normal).max() < 1e-9, s.name
+        assert 0 <= s.area <= polygon_area(s.corners) + 1e-9, s.name
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_scenario_area_and_volume(name):
+    """Closed form: the shell less what is covered, and the floor that banks and chairs cover counted once as theirs."""
+    s = SCENARIOS[name]
+    hall, room = s.hall, s.room
+    slope = 2 * np.hypot(hall.width / 2, hall.highest - hall.height)
+    shell = hall.length * (hall.width + slope + 2 * hall.height) + hall.width * (hall.height + hall.highest)
+    faces = sum(
+        2 * b.depth * (b.top + b.first_height - b.row_rise / 2) / 2 + b.length * (b.first_height - b.row_rise / 2)
+        for b in s.banks
+    )
+    behind, recess, volume = (
+        sum(b.length * b.top for b in s.banks),
+        0.0,
+        hall.length * hall.width * (hall.height + hall.highest) / 2,
+    )
+    if s.stage:
+        w, h, d = s.stage.width, s.stage.opening_height, s.stage.depth
+        recess, volume = 2 * d * (w + h), volume + w * h * d  # its back stands for the opening
+    assert room.area.sum() == pytest.approx(shell + faces - behind + recess)
+    assert room.volume == pytest.approx(volume)
+
+
+def test_what_may_block():
+    """Regression: banks and the wall around a stage block, the hall's shell and chairs do not."""
+    room = room_of(FLAT, [BANK], [CHAIRS], STAGE)
+    blocking = {s.name for s in room.surfaces if s.blocks}
+    assert blocking == {"bank", "bank, front", "bank, left side", "bank, right side", "stage front",
+                        *(f"east wall, {w} the stage" for w in ("left of", "right of", "over"))}  # fmt: skip
+    assert len(room.blocking) == 8
+    assert len(room_of(FLAT).blocking) == 0
+
+
+def test_same_things_same_room():
+    """Regression: equal halls share one room, so that moving a slider does not rebuild it."""
+    assert room_of(FLAT, [BANK]) is room_of(replace(FLAT), [replace(BANK)])
+    assert room_of(FLAT, [BANK]) is not room_of(FLAT, [replace(BANK, rows=7)])
+
+
+@given(share=st.floats(0, 1))
+def test_occupancy_mixes_in_proportion(share):
+    """Closed form: (1 - share) empty + share full, on that bank alone; areas without a share are empty."""
+    room = room_of(FLAT, [BANK, replace(BANK, name="other", side="south")], [CHAIRS])
+    alpha = dict(zip([s.name for s in room.surfaces], room.absorption({"bank": share}), strict=True))
+    want = (1 - share) * np.array(finish("bench empty").absorption) + share * np.array(finish("bench full").absorption)
+    np.testing.assert_allclose(alpha["bank"], want, rtol=1e-12)
+    np.testing.assert_array_equal(alpha["other"], finish("bench empty").absorption)
+    np.testing.assert_array_equal(alpha["chairs"], finish("folding chairs empty").absorption)
+    np.testing.assert_array_equal(alpha["bank, front"], finish("bleacher closed").absorption)
+    np.testing.assert_array_equal(alpha["court"], finish("wood floor").absorption)
+
+
+@given(panels=st.floats(0, 200), wool=st.floats(0, 150), ridge=st.sampled_from([None, 11]), full=st.floats(0, 1))
+def test_treatments_replace_what_they_cover(panels, wool, ridge, full):
+    """Closed form: each square metre of treatment takes the bare finish away and puts its own in its place."""
+    room = room_of(replace(FLAT, ridge_height=ridge), [BANK])
+    treatments = [Treatment(surface="roof", area=panels, finish="wall panels"), Treatment(surface="roof", area=wool, finish="mineral wool 50 mm"),
+                  Treatment(surface="north wall", area=wool, finish="wall panels")]  # fmt: skip
+    gained = room.area @ (room.absorption({"bank": full}, treatments) - room.absorption({"bank": full}))
+    a = {
+        name: np.array(finish(name).absorption)
+        for name in ("wall panels", "mineral wool 50 mm", "plain deck", "painted block")
+    }
+    roof = panels * (a["wall panels"] - a["plain deck"]) + wool * (a["mineral wool 50 mm"] - a["plain deck"])
+    np.testing.assert_allclose(gained, roof + wool * (a["wall panels"] - a["painted block"]), atol=1e-9)
+
+
+def test_own_finish_of_a_wall():
+    """Closed form: a wall with its own finish has it, the others have the common one."""
+    room = room_of(replace(FLAT, west_wall="brick"))
+    alpha = dict(zip(room.parts, room.absorption({}), strict=True))
+    np.testing.assert_array_equal(alpha["west wall"], finish("brick").absorption)
+    np.testing.assert_array_equal(alpha["east wall"], finish("painted block").absorption)
+
+
+@pytest.mark.parametrize("other, want", [
+    ((0, 4, 0, 3), 12), ((2, 6, 1, 5), 4), ((4, 6, 0, 3), 0), ((-1, 5, -1, 4), 12), ((5, 6, 5, 6), 0),
+])  # fmt: skip
+def test_overlap(other, want):
+    """Closed form: rectangles by hand; touching is no overlap; either way round."""
+    assert overlap((0, 4, 0, 3), other) == overlap(other, (0, 4, 0, 3)) == want

@@ -1,0 +1,284 @@
+"""One school as a whole: every refusal in its own words, doubts, and changing several values at once."""
+
+from dataclasses import FrozenInstanceError, replace
+from pathlib import Path
+
+import pytest
+
+from gymtools.venue.files import load
+from gymtools.venue.hall import Air, Hall, Treatment
+from gymtools.venue.loudspeakers import Group, loudspeaker_types
+from gymtools.venue.scenario import Scenario, changed
+from gymtools.venue.seating import Bank, FloorSeats
+from gymtools.venue.stage import Stage
+from gymtools.venue.uses import Drive, Use
+
+SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+HALL = Hall(length=30, width=22, height=8, clear_height=7, floor="wood floor", roof="plain deck", walls="painted block")
+BANK = Bank(name="bank", side="north", rows=4, row_run=0.6, row_rise=0.3, length=16)
+CHAIRS = FloorSeats(name="chairs", x=-5, y=-2, length=6, width=6)
+ROW = Group(name="row", tag="R", cabinet="two-way 90x60", number=2, height=6.5, spacing=8, pan_deg=90, tilt_deg=30)
+DOWN = Group(name="down", tag="D", cabinet="pendant 100", y=-5, height=6.8, pan_deg=0, tilt_deg=90)
+USE = Use(name="game", target_dba=80, noise_dba=60, listens={"bank": 1.0, "court": 0.5}, occupied={"bank": 0.5})
+BASE = Scenario(name="Base", units="m", source="made up for tests", court="junior high", hall=HALL, banks=(BANK,),
+                floor_seats=(CHAIRS,), groups=(ROW, DOWN), uses=(USE,))  # fmt: skip
+STAGE = Stage(side="east", width=10, opening_height=4, depth=6)
+GABLE = replace(HALL, height=6, ridge_height=9, clear_height=8)
+
+
+def with_use(**changes):
+    return dict(uses=(replace(USE, **changes),))
+
+
+REFUSALS = {
+    "units": (dict(units="yd"), r"^units = 'yd' is unknown\. Known: m, ft\.$"),
+    # names
+    "bank twice": (dict(banks=(BANK, replace(BANK, side="south"))),
+        r"^two things are called 'bank'\. Every bank or block of chairs needs"),
+    "chairs like bank": (dict(floor_seats=(replace(CHAIRS, name="bank"),)),
+        r"^two things are called 'bank'\. Every bank or block of chairs"),
+    "group twice": (dict(groups=(ROW, replace(DOWN, name="row"))),
+        r"^two things are called 'row'\. Every group needs its own name\.$"),
+    "use twice": (dict(uses=(USE, USE)), r"^two things are called 'game'\. Every use needs its own name\.$"),
+    "tag twice": (dict(groups=(ROW, replace(DOWN, tag="R"))),
+        r"^two cabinets carry the tag 'R1'\. Give each group its own tag\.$"),
+    "tag in tag": (dict(groups=(replace(ROW, number=12, spacing=2), replace(DOWN, tag="R1"))),
+        r"^two cabinets carry the tag 'R11'\."),
+    "no group": (dict(groups=()), r"^there is no loudspeaker group\. Add \[\[groups\]\]\.$"),
+    "no use": (dict(uses=()), r"^there is no use\. Add \[\[uses\]\]\.$"),
+    **{
+        f"bank called {part}": (dict(banks=(replace(BANK, name=part),)), rf"^'{part}' names a part of the hall\. Call the bank or the chairs something else\.$")
+        for part in ("court", "floor", "roof", "north wall", "stage", "bleacher fronts", "closed bleachers")
+    },
+    # seating
+    "court too long": (dict(court="college"),
+        r"^court 'college' \(28\.65 m x 15\.24 m\) does not fit into the hall \(28\.00 m x 22\.00 m\)\.$", dict(length=28)),
+    "court too wide": (dict(),
+        r"^court 'junior high' \(22\.56 m x 12\.80 m\) does not fit into the hall \(30\.00 m x 12\.00 m\)\.$", dict(width=12)),
+    "court, in feet": (dict(units="ft"),
+        r"^court 'junior high' \(74 ft 0 in x 42 ft 0 in\) does not fit", dict(width=12)),
+    "bank too long": (dict(banks=(replace(BANK, length=30.5),)),
+        r"^'bank' \(30\.50 m long, offset 0\.00 m\) does not fit along the north wall \(30\.00 m\)\.$"),
+    "bank offset": (dict(banks=(replace(BANK, side="west", offset=-3.5),)),
+        r"^'bank' \(16\.00 m long, offset -3\.50 m\) does not fit along the west wall \(22\.00 m\)"),
+    "bank too deep": (dict(banks=(replace(BANK, rows=36, row_rise=0),)),
+        r"^'bank' is 21\.60 m deep: more than the hall \(22\.00 m\) can hold\.$"),
+    "bank too high": (dict(banks=(replace(BANK, rows=12, row_rise=0.5),)),
+        r"^'bank': its top row \(6\.18 m\) leaves less than 2\.00 m under the roof \(8\.00 m\)\. Fewer rows"),
+    "closed, too high": (dict(banks=(replace(BANK, rows=12, row_rise=0.5, open=False),)),
+        r"^'bank': its top row \(6\.18 m\) leaves less than 2\.00 m"),
+    "high at the eaves": (dict(hall=GABLE, banks=(replace(BANK, rows=10, row_rise=0.4),)),
+        r"^'bank': its top row \(4\.23 m\) leaves less than 2\.00 m under the roof \(6\.00 m\)"),
+    "high in the gable": (dict(hall=GABLE, banks=(replace(BANK, side="west", rows=14, row_rise=0.4),)),
+        r"^'bank': its top row \(5\.83 m\) leaves less than 2\.00 m under the roof \(6\.82 m\)"),
+    "two banks": (dict(banks=(BANK, replace(BANK, name="other", length=4, offset=9))),
+        r"^'bank' and 'other' stand in each other's place\.$"),
+    "corner": (dict(banks=(replace(BANK, length=26), replace(BANK, name="end", side="east", length=18))),
+        r"^'bank' and 'end' stand in each other's place"),
+    "bank and chairs": (dict(floor_seats=(replace(CHAIRS, y=7),)),
+        r"^'bank' and 'chairs' stand in each other's place\.$"),
+    "chairs outside": (dict(floor_seats=(replace(CHAIRS, x=12.5),)), r"^'chairs' reaches outside the hall\.$"),
+    "no court left": (dict(banks=(replace(BANK, rows=33, row_rise=0),), floor_seats=()),
+        r"^the banks leave no room on the court\."),
+    # stage
+    "stage too wide": (dict(stage=replace(STAGE, width=23)),
+        r"^the stage \(23\.00 m wide\) does not fit into the east wall \(22\.00 m\)\.$"),
+    "stage offset": (dict(stage=replace(STAGE, offset=6.5)),
+        r"^the stage \(10\.00 m wide\) does not fit into the east wall"),
+    "stage too high": (dict(stage=replace(STAGE, opening_height=7.1)),
+        r"^the stage opening reaches 8\.00 m, over the wall \(8\.00 m\)\.$"),
+    "bank before stage": (dict(stage=replace(STAGE, side="north", offset=9)),
+        r"^'bank' stands in front of the stage opening\."),
+    # treatments
+    "treatment": (dict(treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
+        r"^treatment of the roof: 661 m2 asked for, 660 m2 there\.$"),
+    "treatments together": (dict(treatments=tuple(Treatment(surface="east wall", area=90, finish="wall panels") for _ in "ab")),
+                            r"^treatment of the east wall: 180 m2 asked for, 176 m2 there\.$"),
+    "wall behind bank": (dict(treatments=(Treatment(surface="north wall", area=230, finish="wall panels"),)),
+        r"^treatment of the north wall: 230 m2 asked for, 216 m2"),
+    "treatment, in feet": (dict(units="ft", treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
+        r"^treatment of the roof: 7115 ft2 asked for, 7104 ft2 there\.$"),
+    # cabinets
+    "outside": (dict(groups=(replace(ROW, x=11),)),
+        r"^cabinet R2 at 15\.00 m, 0\.00 m hangs outside the hall \(30\.00 m x 22\.00 m\)\.$"),
+    "in the wall": (dict(groups=(replace(ROW, y=-10.9),)),
+        r"^cabinet R1 at -4\.00 m, -10\.90 m hangs outside the hall"),
+    "above the joists": (dict(groups=(replace(ROW, height=7.1),)),
+        r"^cabinet R1 hangs at 7\.10 m, above the clear height under the joists \(7\.00 m\)\.$"),
+    "above the eaves": (dict(hall=GABLE, groups=(replace(ROW, y=-10, height=7),)),
+        r"^cabinet R1 hangs at 7\.00 m, above the clear height under the joists \(6\.27 m\)\.$"),
+    "above, in feet": (dict(units="ft", groups=(replace(ROW, height=7.1),)),
+        r"^cabinet R1 hangs at 23 ft 3 1/2 in, above the clear height under the joists \(22 ft 11 1/2 in\)"),
+    "over the seats": (dict(groups=(replace(ROW, y=10.5, height=3.2),)),
+        r"^cabinet R1 at 3\.20 m hangs less than 2\.00 m over the seats of 'bank'\.$"),
+    "over the stack": (dict(banks=(replace(BANK, open=False),), groups=(replace(ROW, y=10.5, height=3.2),)),
+        r"^cabinet R1 at 3\.20 m hangs less than 2\.00 m over"),
+    "in one place": (dict(groups=(ROW, replace(DOWN, x=4.1, y=0.1, height=6.5))),
+        r"^cabinets R2 and D1 hang in each other's place \(0\.14 m apart\)\.$"),
+    # uses
+    "unknown group": (with_use(groups={"rwo": Drive()}), r"^use 'game': group 'rwo' is unknown\. Known: row, down\.$"),
+    "unknown listeners": (with_use(listens={"balcony": 1.0}),
+        r"^use 'game', listens: area 'balcony' is unknown\. Known: bank, chairs, court\.$"),
+    "unknown occupied": (with_use(occupied={"balcony": 1.0}),
+        r"^use 'game', occupied: area 'balcony' is unknown\. Known: bank, chairs, court\.$"),
+    "nobody": (with_use(listens={}),
+        r"^use 'game': nobody listens\. Give at least one open area a weight in 'listens'\.$"),
+    "nobody, by weight": (with_use(listens={"court": 0.0}), r"^use 'game': nobody listens\."),
+    "nobody, closed": (dict(banks=(replace(BANK, open=False),), **with_use(listens={"bank": 1.0})),
+        r"^use 'game': nobody listens\."),
+    "all off": (with_use(groups={"row": Drive(on=False), "down": Drive(on=False)}),
+        r"^use 'game': every loudspeaker group is off\.$"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", REFUSALS)
+def test_refusals_of_the_whole(case):
+    """Regression: every refusal that needs more than one thing, in its own words and in the scenario's units."""
+    change, said, *hall = REFUSALS[case]
+    if hall:
+        change = dict(
+            banks=(),
+            floor_seats=(),
+            hall=replace(HALL, **hall[0]),
+            **with_use(listens={"court": 1.0}, occupied={}),
+            **change,
+        )
+    with pytest.raises(ValueError, match=said):
+        replace(BASE, **change)
+
+
+@pytest.mark.parametrize("change", [
+    dict(banks=(replace(BANK, length=30),)), dict(banks=(BANK, replace(BANK, name="beside", length=7, offset=11.5))),
+    dict(stage=replace(STAGE, width=22, opening_height=7), treatments=(Treatment(surface="roof", area=660, finish="wall panels"),)),
+    dict(groups=(replace(ROW, height=7), replace(DOWN, y=10.5, height=4))), dict(groups=(replace(ROW, spacing=0.5),)),
+    dict(banks=(replace(BANK, open=False),)), with_use(occupied={"bank": 0.0, "court": 1.0}), with_use(groups={"row": Drive(on=False)}),
+    dict(stage=replace(STAGE, side="north", width=7, offset=11.5)),
+])  # fmt: skip
+def test_limits_themselves_are_legal(change):
+    """Closed form: what just fits is accepted: a bank as long as the wall, a stage as wide, a cabinet at the joists."""
+    assert replace(BASE, **change) != BASE
+
+
+THINGS = {
+    "ridge": (HALL, dict(ridge_height=7),
+        r"^ridge_height = 7 m is below height = 8 m\. Leave it out for a flat roof\.$"),
+    "clear": (HALL, dict(clear_height=8.5),
+        r"^clear_height = 8\.5 m is above the roof \(8 m\)\. It is the height under the joists\.$"),
+    "length": (HALL, dict(length=112), r"^length = 112 m is outside 12 to 80 m\. Feet given by mistake\?$"),
+    "wall": (HALL, dict(east_wall="velvet"), r"^finish = 'velvet' is unknown\."),
+    "surface": (Treatment(surface="roof", area=9, finish="glass"), dict(surface="floor"),
+        r"^surface = 'floor' cannot be treated\. Known: roof, north wall"),
+    "air": (Air(), dict(humidity_pct=0.45),
+        r"^humidity_pct = 0\.45 % is outside 5 to 100 %\. Give percent, not a fraction\.$"),
+    "fahrenheit": (Air(), dict(temperature_c=70),
+        r"^temperature_c = 70 degC is outside -5 to 40 degC\. Fahrenheit given by mistake\?$"),
+    "side": (STAGE, dict(side="up"), r"^side = 'up' is unknown\. Known: north, south, east, west\.$"),
+    "stage finish": (STAGE, dict(front="plywod"), r"^finish = 'plywod' is unknown\. Did you mean 'plywood'\?$"),
+    "cabinet": (ROW, dict(cabinet="two-way 90x50"),
+        r"^cabinet = 'two-way 90x50' is unknown\. Did you mean 'two-way 90x"),
+    "spacing": (ROW, dict(spacing=0), r"^spacing = 0 m hangs 2 cabinets in one place\. Give their distance\.$"),
+    "tilt": (ROW, dict(tilt_deg=-60),
+        r"^tilt_deg = -60 deg is outside -30 to 90 deg\. Tilt is positive down: 90 fires at the floor\.$"),
+    "number": (ROW, dict(number=1.5), r"^number = 1\.5 is not a whole number\.$"),
+    "text": (ROW, dict(pan_deg="north"), r"^pan_deg = 'north' is not a number\. Give -180 to 180 deg\.$"),
+    "drive": (Drive(), dict(on=1), r"^on = 1 must be true or false\.$"),
+    "delay": (Drive(), dict(delay_ms=-1), r"^delay_ms = -1 ms is outside 0 to 500 ms\. Seconds given by mistake\?$"),
+    "share": (USE, dict(occupied={"bank": 70}), r"^occupied 'bank' = 70 .*Give a share from 0 to 1, not percent\.$"),
+    "weight": (USE, dict(listens={"bank": -1}), r"^listens 'bank' = -1 .*A weight cannot be negative\.$"),
+    "no noise": (USE, dict(noise_dba=None), r"^give the noise either as noise_dba with noise_spectrum, or as noise_db"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", THINGS)
+def test_refusals_of_single_things(case):
+    """Regression: what a thing refuses by itself."""
+    thing, change, said = THINGS[case]
+    with pytest.raises(ValueError, match=said):
+        replace(thing, **change)
+
+
+def test_a_line_of_cabinets():
+    """Closed form: five cabinets 2 m apart along north-east, splayed by 10 degrees; the middle one stands at the group."""
+    line = Group(
+        name="line",
+        tag="L",
+        cabinet="pendant 70",
+        number=5,
+        x=1,
+        y=2,
+        height=6,
+        spacing=2,
+        along_deg=45,
+        pan_deg=20,
+        tilt_deg=30,
+        splay_deg=10,
+    )
+    cabinets = line.cabinets
+    assert [c.tag for c in cabinets] == ["L1", "L2", "L3", "L4", "L5"]
+    assert [c.pan_deg for c in cabinets] == [0, 10, 20, 30, 40]
+    assert cabinets[2].position.tolist() == [1, 2, 6]
+    step = 4 / 2**0.5
+    assert cabinets[0].position == pytest.approx([1 - step, 2 - step, 6])
+    assert {c.tilt_deg for c in cabinets} == {30} and all(c.type is loudspeaker_types()["pendant 70"] for c in cabinets)
+
+
+def test_use_by_name():
+    """Regression: the first when none is named, and a refusal that lists them."""
+    s = SCENARIOS["larkfield"]
+    assert s.use() is s.uses[0]
+    assert s.use("class") is s.uses[2]
+    with pytest.raises(ValueError, match=r"^use 'gala' is unknown\. Known: game, assembly, class\.$"):
+        s.use("gala")
+
+
+def test_seats_and_words():
+    """Closed form: places of open banks and chairs; lengths in the scenario's units."""
+    assert BASE.seats == 4 * 34 + 6 * 12
+    assert replace(BASE, banks=(replace(BANK, open=False),)).seats == 6 * 12
+    assert (BASE.say(7), replace(BASE, units="ft").say(7)) == ("7.00 m", "22 ft 11 1/2 in")
+
+
+def test_frozen():
+    """Regression: a scenario cannot be changed under the hands of those who share it."""
+    with pytest.raises(FrozenInstanceError, match="cannot assign to field 'name'"):
+        BASE.name = "other"
+    with pytest.raises(FrozenInstanceError, match="cannot assign to field 'length'"):
+        BASE.hall.length = 5
+
+
+def test_doubts():
+    """Regression: low over the court, a bank over the lines, little floor around it; in words, and none without cause."""
+    assert SCENARIOS["larkfield"].doubts == []
+    quiet = replace(
+        BASE, hall=replace(HALL, height=9, clear_height=8.5), groups=(replace(ROW, height=7.4), replace(DOWN, height=8))
+    )
+    assert quiet.doubts == []
+    low = replace(quiet, groups=(replace(ROW, height=7.2),))
+    assert low.doubts == [
+        f"Cabinet R{k} hangs over the court with 6.89 m under it; international rules ask for 7.00 m." for k in (1, 2)
+    ]
+    assert replace(quiet, groups=(replace(ROW, y=8, height=5),)).doubts == [], "beside the court it may hang lower"
+    deep = replace(quiet, banks=(replace(BANK, rows=8),))
+    assert deep.doubts == ["'bank' reaches over the lines of the court when it stands like this."]
+    tight = replace(quiet, hall=replace(quiet.hall, length=24))
+    assert tight.doubts == ["Only 0.72 m of floor remains around the court; rules ask for at least 0.91 m."]
+    assert "2 ft 4 1/2 in" in replace(tight, units="ft").doubts[0]
+
+
+def test_changed():
+    """Closed form: values by path, all at once; groups that a use does not name yet get a drive."""
+    changes = {("hall", "length"): 31.0, ("banks", 0, "rows"): 5, ("uses", 0, "groups", "row", "gain_db"): -3.0,
+               ("uses", 0, "listens", "court"): 0.25, ("name",): "Other"}  # fmt: skip
+    s = changed(BASE, changes)
+    assert (s.hall.length, s.banks[0].rows, s.name) == (31.0, 5, "Other")
+    assert s.uses[0].groups == {"row": Drive(gain_db=-3.0)} and s.uses[0].listens == {"bank": 1.0, "court": 0.25}
+    assert BASE.uses[0].groups == {} and changed(BASE, {}) == BASE
+    assert changed(s, {("hall", "length"): 30.0, ("banks", 0, "rows"): 4, ("uses", 0): USE, ("name",): "Base"}) == BASE
+
+
+def test_changed_checks_the_whole_once():
+    """Regression: two values that only fit together may change together, one of them alone may not."""
+    both = {("hall", "clear_height"): 6.0, ("groups", 0, "height"): 5.9, ("groups", 1, "height"): 5.9}
+    assert changed(BASE, both).hall.clear_height == 6
+    with pytest.raises(ValueError, match=r"^cabinet R1 hangs at 6\.50 m, above the clear height"):
+        changed(BASE, {("hall", "clear_height"): 6.0})

@@ -1,0 +1,59 @@
+"""The scorecard: every verdict shown with its number and source; text from a scenario stays text."""
+
+from dataclasses import replace
+from html import escape
+from pathlib import Path
+
+import gymtools
+from gymtools.display import scorecard
+
+SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
+
+
+def test_every_verdict_is_shown_with_word_reason_and_source():
+    """Closed form: the table holds every sentence of the evaluation and where each target comes from."""
+    result = gymtools.evaluate(gymtools.load(SCENARIOS / "stonebridge.toml"))
+    table = scorecard.verdict_table(result)
+    for v in result.verdicts:
+        for text in (v.word, v.sentence, v.source, v.criterion):
+            assert escape(text) in table
+    assert result.word in scorecard.headline(result)
+
+
+def test_headline_when_everything_holds():
+    """The good case says so plainly, with the count."""
+    result = gymtools.evaluate(gymtools.load(SCENARIOS / "larkfield.toml"), "assembly")
+    assert result.word == "holds"
+    assert f"holds</b> ({len(result.verdicts)} of {len(result.verdicts)})" in scorecard.headline(result)
+
+
+def test_landing_table_adds_up():
+    """Closed form: what each cabinet radiates is all accounted for, part by part."""
+    result = gymtools.evaluate(gymtools.load(SCENARIOS / "alderway.toml"))
+    assert abs(result.lands.sum(axis=1) - 1).max() < 1e-6
+    table = scorecard.landing_table(result)
+    assert table.count("<tr>") == 1 + len(result.scenario.cabinets)
+
+
+def test_bare_facing_walls_are_named():
+    """The warning on uneven absorption names the pair that is bare, and is silent in a room treated all over."""
+    scenario = gymtools.load(SCENARIOS / "larkfield.toml")
+    bare = gymtools.evaluate(replace(scenario, treatments=()))
+    assert "north and south walls" in scorecard.room_table(bare, "m")
+    lined = replace(scenario, treatments=(), hall=replace(scenario.hall, walls="wall panels"))
+    assert "Uneven absorption" not in scorecard.room_table(gymtools.evaluate(lined), "m")
+
+
+def test_cautions_and_limits_are_there():
+    """Safety: the usual cautions and the deferral to professionals; no claim of life safety."""
+    text = scorecard.limits()
+    for word in ("structural engineer", "electrician", "fire-alarm", "Hearing", "authority having jurisdiction", "not a life-safety design"):
+        assert word in text
+
+
+def test_text_from_a_scenario_is_escaped():
+    """A name full of markup is shown as text."""
+    scenario = gymtools.load(SCENARIOS / "dovecote.toml")
+    evil = replace(scenario, name='<script>alert("x")</script>')
+    result = gymtools.evaluate(evil)
+    assert "<script>" not in scorecard.headline(result) and "&lt;script&gt;" in scorecard.headline(result)

@@ -1,0 +1,49 @@
+"""Workbooks: run again with other parameters, stored as they should be. pytest --nbval runs them as committed."""
+
+import json
+from pathlib import Path
+
+import nbformat
+import pytest
+from nbclient import NotebookClient
+
+ROOT = Path(__file__).resolve().parent.parent
+BOOKS = sorted(p for p in (ROOT / "workbooks").rglob("*.ipynb") if ".ipynb_checkpoints" not in p.parts)
+CASES = {
+    "design_meeting": [{"scenario": f"../scenarios/{name}.toml"} for name in ("alderway", "dovecote", "stonebridge")],
+}
+
+
+@pytest.mark.parametrize(
+    "path, case",
+    [(path, case) for path in BOOKS for case in CASES[path.stem]],
+    ids=lambda v: v.stem if isinstance(v, Path) else next(iter(v.values())).split("/")[-1],
+)
+def test_workbook_runs_with_other_parameters(path, case):
+    """Every cell, its own asserts included, with values other than the committed ones."""
+    book = nbformat.read(path, as_version=4)
+    (knobs,) = [i for i, c in enumerate(book.cells) if "parameters" in c.metadata.get("tags", [])]
+    lines = "\n".join(f"{key} = {value!r}" for key, value in case.items())
+    book.cells.insert(knobs + 1, nbformat.v4.new_code_cell(lines))
+    client = NotebookClient(book, timeout=120, kernel_name="python3", resources={"metadata": {"path": path.parent}})
+    client.execute()
+    checks = [c for c in book.cells if "check" in c.metadata.get("tags", [])]
+    assert checks and all(c.outputs for c in checks)
+
+
+@pytest.mark.parametrize("path", BOOKS, ids=lambda p: p.stem)
+def test_stored_outputs(path):
+    """A checked cell has an output to compare with; no widget state, no error, no long code is stored."""
+    book = json.loads(path.read_text(encoding="utf-8"))
+    assert "widgets" not in book["metadata"]
+    checked = 0
+    for cell in book["cells"]:
+        source = "".join(cell["source"])
+        if cell["cell_type"] != "code":
+            continue
+        assert all(o["output_type"] != "error" for o in cell["outputs"])
+        assert len([line for line in source.splitlines() if line.strip() and not line.lstrip().startswith("#")]) <= 15
+        if "NBVAL_CHECK_OUTPUT" in source:
+            checked += 1
+            assert "".join(cell["outputs"][0]["text"]).strip()
+    assert checked, "the workbook checks nothing"
