@@ -20,7 +20,8 @@ MOLLOY = {(90, 40): "12.86 11.09", (60, 40): "18.28 12.62", (90, 60): "8.69 9.39
           (180, 180): "2.00 3.01"}  # fmt: skip
 # Piston: half-pressure full angle [deg] and directivity index [dB] by ka, worked out separately.
 PISTON = {2.5: ("124.8", "7.42"), 3: ("95.2", "9.16"), 4: ("67.3", "12.30"), 5: ("52.6", "14.02"), 6: ("43.3", "15.40"),
-          8: ("32.1", "18.11"), 10: ("25.6", "20.03"), 12: ("21.3", "21.53"), 15: ("17.0", "23.49"), 20: ("12.7", "26.05")}  # fmt: skip
+          8: ("32.1", "18.11"), 10: ("25.6", "20.03"), 12: ("21.3", "21.53"),
+          15: ("17.0", "23.49"), 20: ("12.7", "26.05")}  # fmt: skip
 # Eargle, The Microphone Book, Table 6-1: A of the pattern A + (1 - A) cos, and its directivity index [dB].
 MICROPHONES = {1.0: 0.0, 0.7: 2.84, 0.5: 4.77, 0.366: 5.72, 0.25: 6.02, 0.0: 4.77}
 
@@ -61,7 +62,8 @@ def test_rectangular_q_is_the_solid_angle(horizontal, vertical):
 
 
 @pytest.mark.parametrize("mouth, angle, hertz", [
-    (0.5, 90, "564"), (0.3, 90, "941"), (0.6, 60, "706"), (0.8, 40, "794"), (12 * 0.0254, 90, "926"), (30 * 0.0254, 40, "833"),
+    (0.5, 90, "564"), (0.3, 90, "941"), (0.6, 60, "706"), (0.8, 40, "794"),
+    (12 * 0.0254, 90, "926"), (30 * 0.0254, 40, "833"),
 ])  # fmt: skip
 def test_control_frequency(mouth, angle, hertz):
     """Printed: K = 1e6 inch degree hertz (Keele, 1975), which is 2.54e4 m deg Hz; worked examples in both units."""
@@ -69,7 +71,7 @@ def test_control_frequency(mouth, angle, hertz):
 
 
 def test_beamwidth_doubles_below_control():
-    """Closed form: nominal at and above 941 Hz for 0.3 m and 90 degrees, twice and four times an octave and two below."""
+    """Closed form: nominal at and above 941 Hz (0.3 m, 90 degrees), twice it an octave below, then four times."""
     control = float(directivity.control_frequency(0.3, 90))
     width = directivity.beamwidth(90, 0.3, control * np.array([8, 1, 0.5, 0.25]))
     assert width == pytest.approx([90, 90, 180, 360])
@@ -77,7 +79,7 @@ def test_beamwidth_doubles_below_control():
 
 @pytest.mark.parametrize("ka, row", PISTON.items())
 def test_piston_table(ka, row):
-    """Closed form: full angle at half pressure by root finding; DI by integrating over the half space it radiates into."""
+    """Closed form: full angle at half pressure by root finding; DI by integrating over the half space."""
     half = brentq(lambda a: directivity.piston_db(ka, a) - 20 * np.log10(0.5), 0, np.degrees(np.arcsin(min(1, 3 / ka))))
     assert agrees([2 * half], row[0])
     energy, _ = quad(
@@ -110,7 +112,7 @@ def test_sphere_weights_are_the_sphere():
 
 @pytest.mark.parametrize("a, want", MICROPHONES.items())
 def test_directivity_index_of_first_order_patterns(a, want):
-    """Printed: Eargle, The Microphone Book, Table 6-1; cardioid also IEC 60268-4. Two digits, and 0.006 dB for the grid."""
+    """Printed: Eargle, The Microphone Book, Table 6-1, cardioid IEC 60268-4; its digits and 0.006 dB for the grid."""
     pattern = np.abs(a + (1 - a) * directivity.directions()[..., 0])
     assert directivity.directivity_index(20 * np.log10(np.maximum(pattern, 1e-15))) == pytest.approx(want, abs=0.011)
 
@@ -129,7 +131,7 @@ def test_directivity_index_equals_lebedev(a, pan, tilt, power):
 
 @pytest.mark.parametrize("name", TYPES)
 def test_index_belongs_to_its_own_balloon(name):
-    """Independent: lebedev_rule on the balloon's energy, straight lines between directions; measured within 0.004 dB."""
+    """Independent: lebedev_rule on the balloon's energy, straight lines between directions; measured: 0.004 dB."""
     azimuth, elevation = np.degrees(np.arctan2(NODES[1], NODES[0])), np.degrees(np.arcsin(np.clip(NODES[2], -1, 1)))
     want = index_by_lebedev(lambda _: level(bands.to_energy(TYPES[name].balloon_db), azimuth, elevation))
     assert TYPES[name].index_db == pytest.approx(want, abs=0.01)
@@ -155,7 +157,7 @@ def test_coverage_angle_is_minus_6_db(name):
 
 @pytest.mark.parametrize("name", SINGLE)
 def test_rear_is_believable(name):
-    """Regression: the rear lies between the axis and the stated rear level, and on it (0.1 dB) above pattern control."""
+    """Regression: the rear lies between the axis and the stated rear level, and on it (0.1 dB) above control."""
     rear = TYPES[name].balloon_db[0, 18]
     assert np.all((rear <= 0) & (rear >= -REAR_DB - 0.1))
     assert rear[above_control(TYPES[name])] == pytest.approx(-REAR_DB[above_control(TYPES[name])], abs=0.1)
@@ -164,7 +166,7 @@ def test_rear_is_believable(name):
 
 @pytest.mark.parametrize("name", SINGLE)
 def test_index_is_near_molloy(name):
-    """Closed form: within 2 dB of Molloy above control in both planes, never falling with frequency, nought at low ones."""
+    """Closed form: within 2 dB of Molloy above control in both planes, and never falling with frequency."""
     t = TYPES[name]
     molloy = 10 * np.log10(directivity.rectangular_q(t.horizontal_deg, t.vertical_deg))
     assert above_control(t).any()
@@ -174,7 +176,7 @@ def test_index_is_near_molloy(name):
 
 
 def test_four_sided_beams():
-    """Closed form: equal beams a quarter turn apart at the housing's own tilt; a quarter turn and a mirror change nothing."""
+    """Closed form: equal beams a quarter turn apart at the housing's tilt; a quarter turn or mirror changes none."""
     t = TYPES["four-sided 90x50"]
     at = 18 - int(t.lobe_tilt_deg / 5)
     assert t.balloon_db[[0, 18, 36, 54, 72], at] == pytest.approx(np.zeros((5, 7)), abs=1e-9)
@@ -189,7 +191,7 @@ def test_four_sided_beams():
 
 @given(h=st.floats(20, 120), v=st.floats(20, 120), mouth=st.floats(0.1, 1))
 def test_generic_balloon_is_symmetric_and_loudest_ahead(h, v, mouth):
-    """Invariance: up and down, left and right are alike; planes exchange with the angles; nothing is louder than the axis."""
+    """Invariance: up and down, left and right are alike; planes exchange with angles; the axis is the loudest."""
     one = directivity.generic_balloon(h, v, mouth_width=mouth, mouth_height=mouth)
     np.testing.assert_allclose(one[::-1], one, atol=1e-9)
     np.testing.assert_allclose(one[:, ::-1], one, atol=1e-9)

@@ -88,7 +88,7 @@ def test_nearer_than_ten_centimetres_counts_as_ten():
 
 @pytest.mark.parametrize("name", ["two-way 90x40", "four-sided 90x50", "column 110x20", "long-throw 40x30"])
 def test_look_up_equals_scipy(name):
-    """Independent: scipy's RegularGridInterpolator on 20 000 directions and along the seams, to 1e-4 of the axis's energy."""
+    """Independent: scipy's RegularGridInterpolator on 20 000 directions and along the seams, to 1e-4 of the axis."""
     seams = directions(AZIMUTH_DEG[[0, 36, 72]], np.linspace(-90, 90, 73)).reshape(-1, 3)
     local = np.concatenate([unit_vectors(np.random.default_rng(0), 20_000), seams, directions().reshape(-1, 3)])
     ours = look_up(TYPES[name].table, local.astype(np.float32))
@@ -104,7 +104,7 @@ def test_look_up_finds_the_grid_itself():
 
 
 def test_direct_energy_equals_a_plain_loop():
-    """Closed form: four loops in double precision; 0.01 dB, where float32 leaves about 0.001. More points than one chunk."""
+    """Closed form: loops in double precision; 0.01 dB, where float32 leaves about 0.001; more points than a chunk."""
     rng = np.random.default_rng(1)
     place, axes, tables, kind, on_axis = some_sources(rng, 5)
     points = rng.uniform([-18, -15, 0], [18, 15, 5], (1100, 3))
@@ -139,7 +139,7 @@ class Balloon(Directivity):
 
 
 def direct_by_pyroomacoustics(source, directivity, points):
-    """Energy of image order 0 at each point from its images, damping, and direction towards the point (1/r2, no 4 pi)."""
+    """Energy at each point from its image of order 0, damping, and direction towards the point (1/r2, no 4 pi)."""
     room = pra.ShoeBox([30, 20, 10], fs=16_000, max_order=0, materials=pra.Material(0.2))
     room.add(pra.SoundSource(source, directivity=directivity))
     room.add_microphone_array(points.T)
@@ -155,7 +155,7 @@ def direct_by_pyroomacoustics(source, directivity, points):
 def test_direct_energy_equals_pyroomacoustics(pan, tilt):
     """Independent: pyroomacoustics' image source of order 0 with its own cardioid, and with our balloon as directivity.
 
-    The cardioid compares pattern, turning and spreading: within 0.01 dB ahead, the price of straight lines over 5 degrees.
+    The cardioid compares pattern, turning and spreading: within 0.01 dB ahead, the price of a 5 degree grid.
     The balloon compares turning and spreading alone: within 0.001 dB, which is single precision.
     """
     rng = np.random.default_rng(2)

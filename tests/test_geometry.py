@@ -116,7 +116,7 @@ def test_pack_of_nothing():
 
 @given(seed=seed, turned=st.booleans())
 def test_first_hit_in_a_box(seed, turned):
-    """Closed form: the nearest of three planes ahead; 0.1 mm is single precision over 20 m, either way round the corners."""
+    """Closed form: the nearest of three planes ahead; 0.1 mm is single precision over 20 m; either way round."""
     rng = np.random.default_rng(seed)
     origin, direction = rng.uniform(-0.95, 0.95, (3, 3)) * BOX, unit_vectors(rng, 300).reshape(3, 100, 3)
     index, way = first_hit(origin, direction, pack([face[::-1] if turned else face for face in box()]))
@@ -131,7 +131,7 @@ def test_first_hit_in_a_box(seed, turned):
 
 @given(seed=seed, corners=st.integers(3, 8))
 def test_first_hit_is_point_in_polygon(seed, corners):
-    """Closed form: a vertical ray meets a level polygon where the crossing-number test says so; 5 mm at the rim left out."""
+    """Closed form: a vertical ray meets a level polygon where the crossing number says so; 5 mm at the rim left out."""
     rng = np.random.default_rng(seed)
     polygon, start = convex(rng, corners, 2.0), np.c_[rng.uniform(-6, 6, (200, 2)), np.zeros(200)]
     want = np.array([inside(p, polygon[:, :2]) for p in start[:, :2]])

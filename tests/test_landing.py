@@ -34,7 +34,7 @@ def table_of(energy):
 
 @pytest.mark.parametrize("count", [200, RAYS, 60_000])
 def test_fan_stands_for_the_sphere(count):
-    """Closed form: shares sum to 1, are largest behind, and their unit vectors average to nothing (1/count is the spiral)."""
+    """Closed form: shares sum to 1, are largest behind, and their directions average to nothing (1/count)."""
     direction, share = ray_fan(count)
     assert share.sum() == pytest.approx(1, abs=1e-5)
     np.testing.assert_allclose(np.linalg.norm(direction, axis=1), 1, atol=1e-6)
@@ -128,8 +128,9 @@ def test_scenarios_leak_no_ray(name, x, y, z, pan, tilt):
 
 
 @settings(max_examples=40, deadline=None)
-@given(beside=st.floats(0, 0.02), beyond=st.floats(0, 0.02), ridge=st.sampled_from([None, 9.0, 11.0]), side=st.sampled_from(SIDES),
-       wide=st.floats(3, 15), offset=st.floats(-1, 1), closed=st.booleans(), pan=angle)  # fmt: skip
+@given(beside=st.floats(0, 0.02), beyond=st.floats(0, 0.02), ridge=st.sampled_from([None, 9.0, 11.0]),
+       side=st.sampled_from(SIDES), wide=st.floats(3, 15), offset=st.floats(-1, 1), closed=st.booleans(),
+       pan=angle)  # fmt: skip
 def test_other_rooms_leak_no_ray(beside, beyond, ridge, side, wide, offset, closed, pan):
     """Invariance: courts that almost fill the hall, gables, stages up to the corners, open and closed banks."""
     lines = court("high school")

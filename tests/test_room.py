@@ -57,7 +57,7 @@ def test_bare_hall(length, width, height, rise):
 @pytest.mark.parametrize("hall", [FLAT, GABLE], ids=["flat", "gable"])
 @pytest.mark.parametrize("side", SIDES)
 def test_bank_takes_its_floor_and_its_wall(hall, side):
-    """Closed form: the floor under it and the wall behind it do not count; seats count by the floor, faces as they are."""
+    """Closed form: floor under it and wall behind it do not count; seats count by the floor, faces as they are."""
     bare, room = room_of(hall), room_of(hall, [replace(BANK, side=side)])
     deep, top, front = 6 * 0.6, 0.43 + 5.5 * 0.3, 0.43 - 0.15
     assert area_of(room, "floor", "court") == pytest.approx(area_of(bare, "floor", "court") - 20 * deep)
@@ -93,10 +93,10 @@ def test_chairs_stand_on_the_floor():
     assert area_of(room, "floor", "court") == pytest.approx(32 * 24 - 96)
 
 
-@given(side=st.sampled_from(SIDES), ridge=st.sampled_from([None, 8.5, 11]), width=st.floats(3, 24), offset=st.floats(-1, 1),
-       opening=st.floats(2, 6), floor_height=st.floats(0.2, 1.5))  # fmt: skip
+@given(side=st.sampled_from(SIDES), ridge=st.sampled_from([None, 8.5, 11]), width=st.floats(3, 24),
+       offset=st.floats(-1, 1), opening=st.floats(2, 6), floor_height=st.floats(0.2, 1.5))  # fmt: skip
 def test_stage_pieces_fill_the_wall(side, ridge, width, offset, opening, floor_height):
-    """Closed form: wall beside and over the opening, its front and the opening make up the wall; the recess is a box."""
+    """Closed form: wall beside and over the opening, front and opening make up the wall; the recess is a box."""
     hall = replace(FLAT, ridge_height=ridge)
     stage = Stage(
         side=side,
@@ -195,7 +195,8 @@ def test_occupancy_mixes_in_proportion(share):
 def test_treatments_replace_what_they_cover(panels, wool, ridge, full):
     """Closed form: each square metre of treatment takes the bare finish away and puts its own in its place."""
     room = room_of(replace(FLAT, ridge_height=ridge), [BANK])
-    treatments = [Treatment(surface="roof", area=panels, finish="wall panels"), Treatment(surface="roof", area=wool, finish="mineral wool 50 mm"),
+    treatments = [Treatment(surface="roof", area=panels, finish="wall panels"),
+                  Treatment(surface="roof", area=wool, finish="mineral wool 50 mm"),
                   Treatment(surface="north wall", area=wool, finish="wall panels")]  # fmt: skip
     gained = room.area @ (room.absorption({"bank": full}, treatments) - room.absorption({"bank": full}))
     a = {

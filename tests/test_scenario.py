@@ -47,14 +47,17 @@ REFUSALS = {
     "no group": (dict(groups=()), r"^there is no loudspeaker group\. Add \[\[groups\]\]\.$"),
     "no use": (dict(uses=()), r"^there is no use\. Add \[\[uses\]\]\.$"),
     **{
-        f"bank called {part}": (dict(banks=(replace(BANK, name=part),)), rf"^'{part}' names a part of the hall\. Call the bank or the chairs something else\.$")
+        f"bank called {part}": (dict(banks=(replace(BANK, name=part),)),
+                                rf"^'{part}' names a part of the hall\. Call the bank or the chairs something")
         for part in ("court", "floor", "roof", "north wall", "stage", "bleacher fronts", "closed bleachers")
     },
     # seating
     "court too long": (dict(court="college"),
-        r"^court 'college' \(28\.65 m x 15\.24 m\) does not fit into the hall \(28\.00 m x 22\.00 m\)\.$", dict(length=28)),
+        r"^court 'college' \(28\.65 m x 15\.24 m\) does not fit into the hall \(28\.00 m x 22\.00 m\)\.$",
+        dict(length=28)),
     "court too wide": (dict(),
-        r"^court 'junior high' \(22\.56 m x 12\.80 m\) does not fit into the hall \(30\.00 m x 12\.00 m\)\.$", dict(width=12)),
+        r"^court 'junior high' \(22\.56 m x 12\.80 m\) does not fit into the hall \(30\.00 m x 12\.00 m\)\.$",
+        dict(width=12)),
     "court, in feet": (dict(units="ft"),
         r"^court 'junior high' \(74 ft 0 in x 42 ft 0 in\) does not fit", dict(width=12)),
     "bank too long": (dict(banks=(replace(BANK, length=30.5),)),
@@ -92,8 +95,8 @@ REFUSALS = {
     # treatments
     "treatment": (dict(treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
         r"^treatment of the roof: 661 m2 asked for, 660 m2 there\.$"),
-    "treatments together": (dict(treatments=tuple(Treatment(surface="east wall", area=90, finish="wall panels") for _ in "ab")),
-                            r"^treatment of the east wall: 180 m2 asked for, 176 m2 there\.$"),
+    "treatments together": (dict(treatments=(Treatment(surface="east wall", area=90, finish="wall panels"),) * 2),
+        r"^treatment of the east wall: 180 m2 asked for, 176 m2 there\.$"),
     "wall behind bank": (dict(treatments=(Treatment(surface="north wall", area=230, finish="wall panels"),)),
         r"^treatment of the north wall: 230 m2 asked for, 216 m2"),
     "treatment, in feet": (dict(units="ft", treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
@@ -149,9 +152,11 @@ def test_refusals_of_the_whole(case):
 
 @pytest.mark.parametrize("change", [
     dict(banks=(replace(BANK, length=30),)), dict(banks=(BANK, replace(BANK, name="beside", length=7, offset=11.5))),
-    dict(stage=replace(STAGE, width=22, opening_height=7), treatments=(Treatment(surface="roof", area=660, finish="wall panels"),)),
+    dict(stage=replace(STAGE, width=22, opening_height=7),
+         treatments=(Treatment(surface="roof", area=660, finish="wall panels"),)),
     dict(groups=(replace(ROW, height=7), replace(DOWN, y=10.5, height=4))), dict(groups=(replace(ROW, spacing=0.5),)),
-    dict(banks=(replace(BANK, open=False),)), with_use(occupied={"bank": 0.0, "court": 1.0}), with_use(groups={"row": Drive(on=False)}),
+    dict(banks=(replace(BANK, open=False),)), with_use(occupied={"bank": 0.0, "court": 1.0}),
+    with_use(groups={"row": Drive(on=False)}),
     dict(stage=replace(STAGE, side="north", width=7, offset=11.5)),
 ])  # fmt: skip
 def test_limits_themselves_are_legal(change):
@@ -198,7 +203,7 @@ def test_refusals_of_single_things(case):
 
 
 def test_a_line_of_cabinets():
-    """Closed form: five cabinets 2 m apart along north-east, splayed by 10 degrees; the middle one stands at the group."""
+    """Closed form: five cabinets 2 m apart along north-east, splayed by 10 degrees, the middle one at the group."""
     line = Group(
         name="line",
         tag="L",
@@ -247,7 +252,7 @@ def test_frozen():
 
 
 def test_doubts():
-    """Regression: low over the court, a bank over the lines, little floor around it; in words, and none without cause."""
+    """Regression: low over the court, a bank over the lines, little floor around it; none without cause."""
     assert SCENARIOS["larkfield"].doubts == []
     quiet = replace(
         BASE, hall=replace(HALL, height=9, clear_height=8.5), groups=(replace(ROW, height=7.4), replace(DOWN, height=8))

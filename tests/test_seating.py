@@ -74,7 +74,8 @@ def test_sides_are_mirror_images(length, offset, rows):
 
 
 @pytest.mark.parametrize("side, want", [
-    ("north", (-12, 8, 8.4, 12)), ("south", (-12, 8, -12, -8.4)), ("east", (12.4, 16, -12, 8)), ("west", (-16, -12.4, -12, 8)),
+    ("north", (-12, 8, 8.4, 12)), ("south", (-12, 8, -12, -8.4)), ("east", (12.4, 16, -12, 8)),
+    ("west", (-16, -12.4, -12, 8)),
 ])  # fmt: skip
 def test_footprints(side, want):
     """Closed form: 20 m along the wall from -2, 3.6 m deep; all its listening points stand on it."""
@@ -158,7 +159,7 @@ def test_names_of_places(area, index, words):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_scenario_areas(name):
-    """Closed form: one area per open bank, per block of chairs, and the court; every point inside the hall, under the roof."""
+    """Closed form: an area per open bank, per block of chairs, and the court; every point inside the hall."""
     s = SCENARIOS[name]
     assert list(s.areas) == [*(b.name for b in s.banks), *(f.name for f in s.floor_seats), "court"]
     for area in s.areas.values():

@@ -9,7 +9,8 @@ from ..physics import air, bands, field, geometry, intelligibility
 from ..venue.seating import along_wall
 
 BAND = 4  # edges are drawn for the 2 kHz octave, where the nominal angles hold
-AROUND = 48  # directions around a beam's edge
+AROUND = 96  # directions around a beam's edge
+JUMP = 1.5  # an outline is broken where it leaps farther than this from one surface to another [m]
 EDGE_DB = -6.0
 
 
@@ -24,7 +25,7 @@ class Throw:
     distance: float  # [m]
     level_dba: float  # direct speech of this cabinet alone at the end; -inf when it is off [dB(A)]
     part: str  # of the room
-    edge: np.ndarray  # (AROUND + 1, 3), closed; empty where the pattern has no edge [m]
+    edge: np.ndarray  # (n, 3), closed, rows of NaN where it leaps to another surface; empty where the pattern has no edge [m]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,9 +78,9 @@ def throws(result):
             level = c.type.response_db + intelligibility.SPEECH_SPECTRUM_DB + result.drive_dbw[s]
             level = level - 20 * np.log10(max(r, field.NEAREST)) - loss_db * r
             ring = edges[beam]
-            reach = way[begin : begin + len(ring), None]
+            part = slice(begin, begin + len(ring))
             begin += len(ring)
-            outline = c.position + reach * ring
+            outline = _broken(c.position + way[part, None] * ring, index[part])
             made.append(
                 Throw(
                     tag=c.tag,
@@ -89,10 +90,19 @@ def throws(result):
                     distance=r,
                     level_dba=float(bands.a_weighted(level)),
                     part=room.surfaces[index[beam]].part,
-                    edge=np.concatenate([outline, outline[:1]]) if len(outline) else outline,
+                    edge=outline,
                 )
             )
     return made
+
+
+def _broken(outline, surface):
+    """A closed outline with gaps where it leaps from one surface to another."""
+    if not len(outline):
+        return outline
+    outline, surface = np.concatenate([outline, outline[:1]]), np.append(surface, surface[0])
+    leap = (np.linalg.norm(np.diff(outline, axis=0), axis=1) > JUMP) & (np.diff(surface) != 0)
+    return np.insert(outline, np.flatnonzero(leap) + 1, np.nan, axis=0)
 
 
 @lru_cache(maxsize=64)

@@ -5,6 +5,7 @@ import html
 import time
 from copy import deepcopy
 
+import anywidget
 import ipywidgets as w
 import plotly.graph_objects as go
 from plotly.basedatatypes import Undefined
@@ -19,7 +20,7 @@ class LiveFigure(go.FigureWidget):
 
     def __init__(self, figure):
         super().__init__(figure)
-        self._config = {**self._config, "showSendToCloud": False, "displaylogo": False, "modeBarButtonsToRemove": ["select2d", "lasso2d"]}
+        self._config = {**self._config, "showSendToCloud": False, "displaylogo": False, "responsive": True, "modeBarButtonsToRemove": ["select2d", "lasso2d"]}
 
     def get_state(self, key=None, drop_defaults=False):
         """State for a viewer: as the figure stands, not as it was made.
@@ -48,6 +49,20 @@ class LiveFigure(go.FigureWidget):
                 if value is Undefined and name in self._data[numbers[k]]:
                     found[k] = self._data[numbers[k]][name]
         super()._send_update_msg(restyle_data, relayout_data, trace_indexes, source_view_id)
+
+
+class Fit(anywidget.AnyWidget):
+    """Invisible; tells the figures of the page when the place beside it gets another width, which plotly does not watch."""
+
+    _esm = """
+    export default { render({ el }) {
+      const tell = () => window.dispatchEvent(new Event("resize"));
+      const watch = new ResizeObserver(() => requestAnimationFrame(tell));
+      requestAnimationFrame(() => { if (el.parentElement) watch.observe(el.parentElement); });
+      const late = [300, 1000, 2500].map((wait) => setTimeout(tell, wait));  // the figure may be drawn after this
+      return () => { watch.disconnect(); late.forEach(clearTimeout); };
+    } };
+    """
 
 
 class Latest:

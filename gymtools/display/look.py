@@ -112,7 +112,7 @@ def colour_range(result, key):
     if key == "distance":
         return 0.0, 30.0
     octave = target + float(SPEECH_SPECTRUM_DB[LABELS.index(key.removeprefix("direct "))])
-    return 3 * round((octave - 15) / 3), 3 * round((octave + 3) / 3)
+    return 3 * round((octave - 18) / 3), 3 * round(octave / 3)
 
 
 def per_unit(units):

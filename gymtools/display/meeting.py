@@ -14,7 +14,7 @@ from ..venue.scenario import changed
 from ..venue.spectra import SPECTRA
 from . import picture, scorecard
 from .controls import Knob, chooser, tick
-from .live import Latest, LiveFigure
+from .live import Fit, Latest, LiveFigure
 from .look import FONT, QUANTITIES, QUIET
 
 ROOM = (
@@ -58,7 +58,8 @@ USE = (
 )
 PAGE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
-.gt-side {{ overflow: auto; }}
+.gt-side {{ overflow: auto; flex: 0 0 auto; }}
+.gt-stand > * {{ width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
 .gt-message {{ min-height: 26px; }}
 {hide}
@@ -106,8 +107,10 @@ class Meeting:
         self.tabs = tabs
         tabs.selected_index = 0
         tabs.observe(self._say, names="selected_index")
+        stand = w.VBox([self.figure, Fit()], layout=w.Layout(flex="1 1 auto", min_width="760px", overflow="hidden"))
+        stand.add_class("gt-stand")
         self.box = w.VBox([
-            self._style, self._questions, self.message, w.HBox([self._side, self.figure]), self.live.error, tabs, self._save,
+            self._style, self._questions, self.message, w.HBox([self._side, stand]), self.live.error, tabs, self._save,
         ])  # fmt: skip
         self.box.add_class("gt-page")
         self.fold(True)

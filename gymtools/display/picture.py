@@ -32,7 +32,7 @@ from .look import (
 
 SHOWN_SOLID = ("bleacher fronts", "closed bleachers", "stage front", "stage")
 COLOURS = [[k / (len(GROUP_COLOURS) - 1), colour] for k, colour in enumerate(GROUP_COLOURS)]  # the page takes numbers faster than names
-SIZE = (1180, 740)
+HEIGHT = 740  # the width follows the page [px]
 SCENE = dict(x=[0.0, 0.575], y=[0.0, 1.0])
 RIGHT = [0.665, 1.0]
 
@@ -204,12 +204,12 @@ def _words(view):
 
 
 def _marks(view):
-    """Where axes land (dots) and the lowest place of every area (crosses)."""
+    """Where axes land (dots) and the lowest place of every area (diamonds)."""
     landed = [
         (t.end, "circle", f"{t.tag}: {view.way(t.distance)} to the {_plain(t.part)}, {t.level_dba:.1f} dB(A) there from this cabinet alone")
         for t in view.beams
     ]
-    low = [(view.result.points[a.worst], "x", _lowest(a)) for a in view.result.areas]
+    low = [(view.result.points[a.worst], "diamond-open", _lowest(a)) for a in view.result.areas]
     marks = landed + low
     return dict(**_xyz([at for at, _, _ in marks], view.k), marker=dict(symbol=[s for _, s, _ in marks]), hovertext=[t for _, _, t in marks])
 
@@ -242,7 +242,7 @@ def _grid(slot):
 
 def _slots(scenario):
     """Names of all areas a scenario can have, open or closed: one map each."""
-    return [*(b.name for b in scenario.banks), *(f.name for f in scenario.floor_seats), "court"]
+    return ["court", *(b.name for b in scenario.banks), *(f.name for f in scenario.floor_seats)]  # chairs lie over the court
 
 
 def _plan_room(view):
@@ -365,11 +365,11 @@ def layers(scenario):
         ("marks", go.Scatter3d, _SPACE | mark3 | dict(marker=dict(size=4.5, color=PAPER, line=dict(color=INK, width=2))), _marks),
         *plan_maps,
         ("plan: room", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 1.5)), _plan_room),
-        ("plan: court", go.Scatter, _PLAN | line3 | dict(line=_line(LINES, 1.2)), _plan_court),
+        ("plan: painted", go.Scatter, _PLAN | line3 | dict(line=_line(LINES, 1.2)), _plan_court),
         ("plan: contours", go.Scatter, _PLAN | line3 | dict(line=_line(PAPER, 1.5)), _plan_contours),
         ("plan: beams", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 1, "dot")), _plan_beams),
         ("plan: contour labels", go.Scatter, _PLAN | dict(mode="text", hoverinfo="skip", textfont=_HALO), _plan_labels),
-        ("plan: lowest places", go.Scatter, _PLAN | mark3 | dict(marker=dict(symbol="x", size=8, color=PAPER, line=dict(color=INK, width=1.5))), _plan_worst),
+        ("plan: lowest places", go.Scatter, _PLAN | mark3 | dict(marker=dict(symbol="diamond", size=9, color=PAPER, line=dict(color=INK, width=1.5))), _plan_worst),
         ("plan: cabinets", go.Scatter, _PLAN | dict(mode="markers+text", hoverinfo="text", textposition="top center", textfont=_HALO | dict(size=11), marker=dict(symbol="square", size=11, line=dict(color=INK, width=1))), _plan_cabinets),
         ("section: room", go.Scatter, _CUT | line3 | dict(line=_line(INK, 1.5)), _cut_room),
         ("section: steps", go.Scatter, _CUT | line3 | dict(fill="toself", fillcolor=SOLID, line=_line(QUIET, 1)), _cut_steps),
@@ -461,14 +461,15 @@ def figure(view):
     plain = dict(showgrid=False, zeroline=False, ticks="outside", tickfont=dict(size=10), linecolor=FAINT, fixedrange=False)
     chart = go.Figure(traces)
     chart.update_layout(
-        width=SIZE[0],
-        height=SIZE[1],
+        autosize=True,
+        height=HEIGHT,
         margin=dict(l=0, r=8, t=24, b=28),
         paper_bgcolor=PAPER,
         plot_bgcolor=PAPER,
         font=dict(family=FONT, size=12, color=INK),
         uirevision="keep",
         showlegend=False,
+        modebar=dict(orientation="v", bgcolor="rgba(0,0,0,0)"),
         scene=dict(
             domain=SCENE,
             xaxis=hidden,
@@ -479,10 +480,10 @@ def figure(view):
             camera=dict(eye=dict(x=-0.8, y=-1.75, z=1.25), center=dict(x=0, y=0, z=-0.2)),
         ),
         coloraxis=dict(colorbar=dict(x=0.585, xanchor="left", y=0.5, len=0.72, thickness=14, title=dict(side="top"), tickfont=dict(size=10))),
-        xaxis=dict(domain=RIGHT, anchor="y", **plain),
-        yaxis=dict(domain=[0.52, 0.985], anchor="x", scaleanchor="x", **plain),
-        xaxis2=dict(domain=RIGHT, anchor="y3", **plain),
-        yaxis2=dict(domain=[0.225, 0.42], anchor="x2", scaleanchor="x2", showticklabels=True, **plain),
+        xaxis=dict(domain=RIGHT, anchor="y", constrain="domain", **plain),
+        yaxis=dict(domain=[0.52, 0.985], anchor="x", scaleanchor="x", constrain="domain", **plain),
+        xaxis2=dict(domain=RIGHT, anchor="y3", constrain="domain", **plain),
+        yaxis2=dict(domain=[0.225, 0.42], anchor="x2", scaleanchor="x2", constrain="domain", **plain),
         yaxis3=dict(domain=[0.0, 0.145], anchor="x2", showgrid=True, gridcolor="#eef1f4", **{k: v for k, v in plain.items() if k != "showgrid"}),
     )
     chart.update_layout(layout(view))

@@ -1,0 +1,210 @@
+"""First-order microphones: pattern A + B cos of the angle off the axis, with A + B = 1."""
+
+import numpy as np
+
+from . import bands
+from .checks import within
+
+# A of the usual patterns [-]. Eargle, The Microphone Book, Table 6-1, where the supercardioid's 0.366 is rounded. Some lists
+# swap the names of super- and hypercardioid.
+PATTERNS = {
+    "omni": 1.0,
+    "subcardioid": 0.7,
+    "cardioid": 0.5,
+    "supercardioid": 0.37,
+    "hypercardioid": 0.25,
+    "figure-8": 0.0,
+}
+
+
+def _share(a):
+    return within("a", a, 0, 1, "-", "A is the pattern's share without direction, 1 for omni.")
+
+
+def response(a, angle_deg):
+    r"""Amplitude picked up from an angle, relative to the axis.
+
+    .. math:: s(\theta) = A + (1 - A) \cos\theta
+
+    Parameters
+    ----------
+    a : float or array
+        A of the pattern, 0 to 1, e.g. from ``PATTERNS`` [-]
+    angle_deg : float or array
+        Angle off the axis, -360 to 360 [deg]
+
+    Returns
+    -------
+    amplitude : ndarray
+        Negative in the rear lobe, whose polarity is reversed [-]
+
+    Sources
+    -------
+    J. Eargle, The Microphone Book, ch. 6.
+
+    Examples
+    --------
+    >>> response(0.25, [0, 90, 180]).tolist()
+    [1.0, 0.25, -0.5]
+    """
+    angle = within("angle_deg", angle_deg, -360, 360, "deg")
+    return _share(a) + (1 - _share(a)) * np.sin(np.radians(90 - angle))  # cos, but exactly 0 at 90 degrees
+
+
+def response_db(a, angle_deg):
+    """Level picked up from an angle, relative to the axis.
+
+    Parameters
+    ----------
+    a : float or array
+        A of the pattern, 0 to 1 [-]
+    angle_deg : float or array
+        Angle off the axis, -360 to 360 [deg]
+
+    Returns
+    -------
+    level : ndarray
+        Minus infinity in an exact null [dB]
+
+    Examples
+    --------
+    >>> response_db(0.5, [90, 180]).round(1).tolist()
+    [-6.0, -inf]
+    """
+    return bands.to_level(response(a, angle_deg) ** 2)
+
+
+def random_efficiency(a):
+    r"""Random energy efficiency: energy picked up in a diffuse field over that of an omni of equal axis sensitivity.
+
+    .. math:: REE = A^2 + B^2 / 3
+
+    Parameters
+    ----------
+    a : float or array
+        A of the pattern, 0 to 1 [-]
+
+    Returns
+    -------
+    efficiency : ndarray
+        1 for omni, at best 1/4, for the hypercardioid [-]
+
+    Sources
+    -------
+    J. Eargle, The Microphone Book, eq. (6.4) to (6.6).
+
+    Examples
+    --------
+    >>> round(float(random_efficiency(0.5)), 3)
+    0.333
+    """
+    a = _share(a)
+    return a**2 + (1 - a) ** 2 / 3
+
+
+def directivity_index_db(a):
+    """Directivity index: how much less diffuse sound is picked up than by an omni.
+
+    Parameters
+    ----------
+    a : float or array
+        A of the pattern, 0 to 1 [-]
+
+    Returns
+    -------
+    index : ndarray
+        -10 lg REE [dB]
+
+    Sources
+    -------
+    J. Eargle, The Microphone Book, ch. 6; IEC 60268-4, 13.2.2.
+
+    Examples
+    --------
+    >>> round(float(directivity_index_db(0.5)), 2)
+    4.77
+    """
+    return -bands.to_level(random_efficiency(a))
+
+
+def distance_factor(a):
+    """How many times farther than an omni the microphone may stand for the same share of diffuse sound.
+
+    Parameters
+    ----------
+    a : float or array
+        A of the pattern, 0 to 1 [-]
+
+    Returns
+    -------
+    factor : ndarray
+        1 / sqrt(REE) [-]
+
+    Sources
+    -------
+    J. Eargle, The Microphone Book, eq. (6.4) to (6.6).
+
+    Examples
+    --------
+    >>> float(distance_factor(0.25))
+    2.0
+    """
+    return 1 / np.sqrt(random_efficiency(a))
+
+
+def null_deg(a):
+    r"""Angle off the axis from which nothing is picked up.
+
+    .. math:: \cos\theta_0 = -A / B
+
+    Parameters
+    ----------
+    a : float or array
+        A of the pattern, 0 to 1 [-]
+
+    Returns
+    -------
+    angle : ndarray
+        90 to 180; NaN where the pattern has no null (A above 0.5), since no angle would be true [deg]
+
+    Sources
+    -------
+    J. Eargle, The Microphone Book, ch. 6.
+
+    Examples
+    --------
+    >>> null_deg([0.25, 0.5, 0.7]).round(1).tolist()
+    [109.5, 180.0, nan]
+    """
+    a = _share(a)
+    cosine = -np.minimum(a, 0.5) / np.maximum(1 - a, 0.5)
+    return np.where(a <= 0.5, np.degrees(np.arccos(cosine)), np.nan)
+
+
+def pickup(a, facing, direction):
+    """Energy that microphones pick up from given directions, relative to the axis; the kernel has no checks.
+
+    Parameters
+    ----------
+    a : float or array
+        A of the pattern, one number or one per band (band,) [-]
+    facing : array
+        Unit vectors along which the microphones look, (..., 3) [-]
+    direction : array
+        Unit vectors from the microphones to where the sound comes from, (..., 3) [-]
+
+    Returns
+    -------
+    energy : ndarray
+        (...), or (..., band) if ``a`` has bands; in the precision of the vectors [-]
+
+    Examples
+    --------
+    >>> pickup(0.5, [1.0, 0, 0], [[1.0, 0, 0], [0, 1.0, 0], [-1.0, 0, 0]]).tolist()
+    [1.0, 0.25, 0.0]
+    """
+    cosine = np.einsum("...i,...i->...", facing, direction)
+    a = np.asarray(a, cosine.dtype)
+    if a.ndim:
+        cosine = cosine[..., None]
+    return (a + (1 - a) * cosine) ** 2
