@@ -11,8 +11,8 @@ from gymtools.physics.arrivals import comb_response_db, echo_criterion, haas_lim
 
 FOOT = 0.3048
 NOTCHES = {0.5: "1000 3000 5000", 1: "500 1500 2500", 2: "250 750", 5: "100 300", 10: "50 150"}  # delay [ms], [Hz]
-# Level of the copy, highest and lowest of the comb [dB]. Handed to us with 4.7 at -3 and 2.0 at -12; 20 lg(1 + 10^-0.15) is
-# 4.6495 and 20 lg(1 + 10^-0.6) is 1.9465.
+# Level of the copy, highest and lowest of the comb [dB]. Lists with 4.7 at -3 and 2.0 at -12 round their numbers twice:
+# 20 lg(1 + 10^-0.15) is 4.6495 and 20 lg(1 + 10^-0.6) is 1.9465.
 RIPPLE = {-3: "4.6 -10.7", -6: "3.5 -6.0", -10: "2.4 -3.3", -12: "1.9 -2.5", -20: "0.8 -0.9"}
 MUSIC = dict(exponent=arrivals.MUSIC_EXPONENT, step_s=arrivals.MUSIC_STEP_S)
 seed = st.integers(0, 2**32 - 1)
@@ -73,7 +73,7 @@ def test_comb_equals_the_fourier_transform():
 
 
 def test_milliseconds_and_metres():
-    """Printed: 0.3432 m or 1.126 ft a millisecond at 20 degC, 0.888 ms a foot, 89 ms for 100 ft, 175 ms for twice 30 m."""
+    """Printed: 0.3432 m or 1.126 ft a millisecond at 20 degC, 0.888 ms a foot, 89 ms for 100 ft, 175 for 60 m."""
     path = np.array([0.3432, 1.126 * FOOT, FOOT, 100 * FOOT, 60])
     delay = 1000 * arrivals.delay_for_lead(path, lead_s=0.0, speed_of_sound=343.2)
     assert agrees(delay[:2], "1.000 1.000") and agrees(delay[2:], "0.888 89 175")
@@ -114,7 +114,7 @@ def test_echo_criterion_of_two_impulses(delay, copy_db, start, n, step):
 
 
 def test_equal_copies_reach_the_limits():
-    """Closed form: an equal copy doubles its delay's share: 18 ms for speech, 50.4 ms for music, and not a bit earlier."""
+    """Closed form: the centre lies halfway to an equal copy: 18 ms for speech, 50.4 ms for music."""
     ones = np.ones(2)
     assert echo_criterion(ones, [0, 0.018]) == pytest.approx(arrivals.EK_SPEECH_50)
     assert echo_criterion(ones, [0, 0.0162]) == pytest.approx(arrivals.EK_SPEECH_10)
@@ -143,7 +143,7 @@ def test_echo_criterion_is_a_running_maximum(seed, n, ticks):
 
 
 def test_reverberation_hides_an_echo():
-    """Closed form in trend: a decaying tail between direct sound and echo brings the criterion down."""
+    """Regression: a decaying tail between direct sound and echo brings the criterion down."""
     tail_t = np.arange(0.005, 0.4, 0.003)
     energy, time = np.array([1.0, 0.5]), np.array([0.0, 0.08])
     bare = echo_criterion(energy, time)
@@ -172,7 +172,8 @@ def test_spread_and_late_level_equal_plain_loops(seed):
 
 @pytest.mark.parametrize("levels, times, want", [
     ([0, -5], [0, 80], -5), ([0, -5], [0, 40], -np.inf), ([0, 3], [0, 80], 3), ([-30, 0, -8], [0, 100, 120], -np.inf),
-    ([-30, 0, -8], [0, 100, 160], -8), ([0, 15], [0, 80], 15), ([0, 0, -4, -9], [0, 20, 60, 70], -4), ([-50], [0], -np.inf),
+    ([-30, 0, -8], [0, 100, 160], -8), ([0, 15], [0, 80], 15), ([0, 0, -4, -9], [0, 20, 60, 70], -4),
+    ([-50], [0], -np.inf),
 ])  # fmt: skip
 def test_late_level(levels, times, want):
     """Closed form: in dB and ms; a precursor 30 dB down does not set the clock, a direct sound 15 dB down does."""
@@ -225,22 +226,29 @@ ONE = (np.ones(2), np.array([0.0, 0.01]))
 
 
 @pytest.mark.parametrize("call, said", [
-    (lambda: echo_criterion(np.ones(2), [0, 80]), r"^arrival_s = 80 s is outside 0 to 10 s\. Milliseconds given by mistake\?$"),
-    (lambda: spread_s([-3.0, 1], [0, 0.1]), r"^energy = -3 \(linear\) is outside 0 to inf \(linear\)\. Decibels given by mistake\?$"),
-    (lambda: spread_s(np.ones(3), np.zeros(2)), r"^energy \(3,\) and arrival_s \(2,\) are not the same \(arrival, \.\.\.\), one at least\.$"),
-    (lambda: late_level_db(np.ones((0, 3)), np.ones((0, 3))), r"^energy \(0, 3\) and arrival_s \(0, 3\) are not the same"),
+    (lambda: echo_criterion(np.ones(2), [0, 80]),
+     r"^arrival_s = 80 s is outside 0 to 10 s\. Milliseconds given by mistake\?$"),
+    (lambda: spread_s([-3.0, 1], [0, 0.1]),
+     r"^energy = -3 \(linear\) is outside 0 to inf \(linear\)\. Decibels given by mistake\?$"),
+    (lambda: spread_s(np.ones(3), np.zeros(2)),
+     r"^energy \(3,\) and arrival_s \(2,\) are not the same \(arrival, \.\.\.\), one at least\.$"),
+    (lambda: late_level_db(np.ones((0, 3)), np.ones((0, 3))),
+     r"^energy \(0, 3\) and arrival_s \(0, 3\) are not the same"),
     (lambda: late_level_db(*ONE, after_s=50), r"^after_s = 50 s is outside 0 to 1 s\. Milliseconds"),
     (lambda: echo_criterion(*ONE, step_s=9), r"^step_s = 9 s is outside 0\.001 to 0\.1 s\. Milliseconds"),
     (lambda: echo_criterion(*ONE, exponent=0), r"^exponent = 0 - is outside 0\.1 to 3 -\.$"),
     (lambda: spread_s(*ONE, within_db=-10), r"^within_db = -10 dB is outside 0 to 60 dB\.$"),
     (lambda: haas_limit_db(30), r"^delay_s = 30 s is outside 0 to 10 s\. Milliseconds"),
-    (lambda: comb_response_db(np.ones((2, 2)), np.zeros((2, 2)), 1000), r"^energy \(2, 2\) is not \(arrival,\): one listener at a time\.$"),
+    (lambda: comb_response_db(np.ones((2, 2)), np.zeros((2, 2)), 1000),
+     r"^energy \(2, 2\) is not \(arrival,\): one listener at a time\.$"),
     (lambda: comb_response_db(*ONE, -1), r"^frequency = -1 Hz is outside 0 to 100000 Hz\."),
     (lambda: arrivals.notch_frequencies(0, 3), r"^delay_s = 0 s is outside 1e-05 to 10 s\. Milliseconds"),
     (lambda: arrivals.ripple_db(100), r"^level_db = 100 dB is outside -inf to 60 dB\. Energy given by mistake\?$"),
-    (lambda: arrivals.delay_for_lead(-5, lead_s=0.01), r"^delay = -0\.00456876 s is outside 0 to 10 s\. The lead comes early enough"),
+    (lambda: arrivals.delay_for_lead(-5, lead_s=0.01),
+     r"^delay = -0\.00456876 s is outside 0 to 10 s\. The lead comes early enough"),
     (lambda: arrivals.delay_for_lead(10, lead_s=12), r"^lead_s = 12 s is outside 0 to 0\.1 s\. Milliseconds"),
-    (lambda: arrivals.delay_for_lead(10, lead_s=0.01, speed_of_sound=20), r"^speed_of_sound = 20 m/s is outside 300 to 370 m/s\. Temp"),
+    (lambda: arrivals.delay_for_lead(10, lead_s=0.01, speed_of_sound=20),
+     r"^speed_of_sound = 20 m/s is outside 300 to 370 m/s\. Temp"),
 ])  # fmt: skip
 def test_refuses(call, said):
     """Regression: every refusal names the value, its range and the likely slip."""

@@ -34,7 +34,7 @@ def test_worked_examples(case, row):
 
 
 def test_worked_example_indoors():
-    """Printed: R 600 m2, talker Q 2.5, loudspeaker Q 10 on the listener and 1 toward the microphone; and in the free field."""
+    """Printed: R 600 m2, talker Q 2.5, loudspeaker Q 10 on the listener and 1 toward the microphone; and outdoors."""
     ours = [feedback.attenuation(D, q=q, room_constant=600) for D, q in [(30, 2.5), (0.3, 2.5), (10, 1), (25, 10)]]
     assert agrees(ours, "21.62 -3.46 21.27 21.00")
     indoors = feedback.potential_gain_indoors(
@@ -168,7 +168,7 @@ def test_reverberant_margin_grows_by_the_index():
 
 @given(seed=st.integers(0, 2**32 - 1))
 def test_spare_gain_is_that_of_the_worst_band(seed):
-    """Invariance: lifting the setting by 1 dB takes 1 dB; a band below the worst changes nothing; twice the mics take 3.01 dB."""
+    """Invariance: 1 dB more level takes 1 dB; a band below the worst changes nothing; two mics take 3 dB."""
     rng = np.random.default_rng(seed)
     returned, talker = rng.uniform(0.1, 1, (5, 7)), rng.uniform(1, 10, 7)
     spare = feedback.spare_gain_db(returned, talker)
@@ -188,19 +188,23 @@ def test_nothing_comes_back():
 
 
 GOOD = of(30, 10, 25, 0.3)
+INDOORS = dict(room_constant=600, loudspeaker_q=1, loudspeaker_q_to_mic=1)
 
 
 @pytest.mark.parametrize("call, said", [
     (lambda: feedback.needed_gain(30, 0), r"^equivalent_distance = 0 m is outside 0\.01 to 1000 m\. Centimetres"),
     (lambda: feedback.needed_gain(3000, 3), r"^distance_listener = 3000 m is outside 0\.01 to 1000 m\. Centimetres"),
     (lambda: feedback.potential_gain(**GOOD | {"talker_mic": 0}), r"^talker_mic = 0 m is outside 0\.01 to 1000 m\."),
-    (lambda: feedback.potential_gain(**GOOD, open_mics=0), r"^open microphones = 0  is outside 1 to 1000\s+\. At least one"),
-    (lambda: feedback.potential_gain(**GOOD, stability_margin=-6), r"^stability_margin = -6 dB is outside 0 to 40 dB\.$"),
-    (lambda: feedback.potential_gain_indoors(**GOOD | {"mic_loudspeaker": -1}, room_constant=600, loudspeaker_q=1, loudspeaker_q_to_mic=1),
+    (lambda: feedback.potential_gain(**GOOD, open_mics=0), r"^open_mics = 0 - is outside 1 to 1000 -\. At least one"),
+    (lambda: feedback.potential_gain(**GOOD, stability_margin=-6),
+     r"^stability_margin = -6 dB is outside 0 to 40 dB\.$"),
+    (lambda: feedback.potential_gain_indoors(**GOOD | {"mic_loudspeaker": -1}, **INDOORS),
      r"^mic_loudspeaker = -1 m is outside 0\.01 to 1000 m\."),
-    (lambda: feedback.attenuation(3, q=-3, room_constant=600), r"^q = -3 - is outside 0\.001 to 1000 -\. Decibels given by mistake"),
+    (lambda: feedback.attenuation(3, q=-3, room_constant=600),
+     r"^q = -3 - is outside 0\.001 to 1000 -\. Decibels given by mistake"),
     (lambda: feedback.attenuation(3, q=1, room_constant=0.2), r"^room_constant = 0\.2 m2 is outside 1 to inf m2\.$"),
-    (lambda: feedback.loop_gain_db(1.0, 0.0), r"^talker = 0 \(linear\) is outside 1e-30 to inf \(linear\)\. A silent talker"),
+    (lambda: feedback.loop_gain_db(1.0, 0.0),
+     r"^talker = 0 \(linear\) is outside 1e-30 to inf \(linear\)\. A silent talker"),
     (lambda: feedback.loop_gain_db(-1.0, 1.0), r"^returned = -1 \(linear\) is outside 0 to inf \(linear\)\. Decibels"),
 ])  # fmt: skip
 def test_refuses(call, said):

@@ -59,7 +59,7 @@ def images_by_pyroomacoustics(source, directivity, points, absorption):
 
 @pytest.mark.parametrize("pan, tilt", [(0, 0), (37, 25), (-140, 60), (170, -20)])
 def test_box_equals_pyroomacoustics(pan, tilt):
-    """Independent: images, damping and directions of pyroomacoustics, first order, another absorption on every face and band.
+    """Independent: images, damping, directions of pyroomacoustics, first order; absorption by face and band.
 
     Our balloon as its directivity: ways within 1e-5, energies within 0.003 dB, which is single precision where the
     pattern is steep. Its own cardioid, which our table follows by straight lines over 5 degrees: 0.01 dB ahead.
@@ -122,7 +122,7 @@ def foot_by_loop(source, point, corners):
 
 
 def blocked_by(start, end, screens):
-    """How far inside the nearest screen a line passes, negative when it passes all; ends on a screen do not count [m]."""
+    """How far inside the nearest screen a line passes, negative past all of them; ends on one do not count [m]."""
     deepest = -np.inf
     for corners in screens:
         normal, offset = plane(corners)
@@ -174,7 +174,7 @@ def test_furnished_room_equals_a_plain_loop(name):
 @given(seed=seed, pan=st.floats(-180, 180), tilt=st.floats(-90, 90))
 @settings(max_examples=30)
 def test_a_mirror_is_a_second_source(seed, pan, tilt):
-    """Closed form: a hard floor gives what a loudspeaker hung upside down below it would send, pattern and air included."""
+    """Closed form: a hard floor gives what a mirrored loudspeaker below it would send, pattern and air included."""
     rng = np.random.default_rng(seed)
     floor = pack([[[-200, -200, 0], [200, -200, 0], [200, 200, 0], [-200, 200, 0]]])
     source, points = rng.uniform([-9, -9, 4], [9, 9, 9]), rng.uniform([-15, -15, 0.5], [15, 15, 5], (40, 3))
@@ -256,7 +256,7 @@ def test_where_there_is_no_reflection():
 
 
 def test_a_screen_blocks_either_leg():
-    """Closed form: a floor reflection is lost behind a screen before or after its foot, not behind one above the way."""
+    """Closed form: a floor reflection is lost behind a screen before or after its foot, not below one."""
     floor = [[-20, -20, 0], [20, -20, 0], [20, 20, 0], [-20, 20, 0]]
     at = lambda x, z0, z1: [[x, -5, z0], [x, 5, z0], [x, 5, z1], [x, -5, z1]]  # noqa: E731
     args = (
@@ -278,7 +278,7 @@ def test_a_screen_blocks_either_leg():
 
 
 def test_the_foot_is_met_by_a_ray():
-    """Independent: a ray cast from each source along the mirrored direction meets the surface first, in a convex room."""
+    """Independent: in a convex room a ray cast along the mirrored direction meets that surface first."""
     rng = np.random.default_rng(6)
     faces = box_faces(BOX)
     room, place, points = pack(faces), rng.uniform(0.1, 0.9, (4, 3)) * BOX, rng.uniform(0.1, 0.9, (30, 3)) * BOX

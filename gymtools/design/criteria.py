@@ -108,7 +108,7 @@ def _clarity_without_reverberation(result, area):
 
 
 def _judge_room(result):
-    targets, scenario = result.scenario.targets, result.scenario
+    targets = result.scenario.targets
     listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     loudest = listened[int(np.argmax(result.speech_dba[listened]))]
     peak = float(result.speech_dba[loudest])
@@ -128,7 +128,7 @@ def _judge_room(result):
         f"{on_people:.0f} % of what the loudspeakers radiate (500 Hz to 4 kHz) lands on listeners first, {share[stray]:.0f} % on the {stray}; asked for: {targets.on_listeners_pct:g} %",
         more_is_better=True,
     )  # fmt: skip
-    room = scenario.room
+    room = result.setting.room
     target = targets.rt_s or float(reverberation.sports_hall_target(room.volume))
     source = "rt_s"
     why = f"{result.rt_mid:.1f} s (500 Hz to 2 kHz, as occupied); asked for: {target:.1f} s or less"
@@ -140,5 +140,5 @@ def _judge_room(result):
 
 def _missing_absorption(result, target):
     """Sabine area that would bring the mid-band time to the target [m2]."""
-    volume = result.scenario.room.volume
+    volume = result.setting.room.volume
     return reverberation.K / reverberation.C * volume * (1 / target - 1 / result.rt_mid)

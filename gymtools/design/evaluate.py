@@ -4,12 +4,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..physics import air, bands, field, geometry, intelligibility, landing, reverberation
+from ..physics import bands, intelligibility, landing, reverberation
 from ..venue.scenario import Scenario
+from ..venue.setting import Setting
 from ..venue.uses import Use
 from .criteria import judge
+from .feedback import clearances
+from .sources import Sources, sources
 
 EVENNESS = slice(3, 6)  # 1, 2 and 4 kHz: the octaves in which evenness is judged
+TUNING_DB = 8.0  # most that an octave is turned down for the room [dB]    common practice, no source
 SPEECH = slice(2, 6)  # 500 Hz to 4 kHz: the octaves in which landing energy is told
 
 
@@ -38,6 +42,8 @@ class Result:
 
     scenario: Scenario
     use: Use
+    setting: Setting  # the hall as it stands in the use
+    sources: Sources  # at the setting that reaches the target
     points: np.ndarray  # (P, 3) [m]
     area: np.ndarray  # name per point (P,)
     level_db: np.ndarray  # direct sound (P, 7) [dB]
@@ -55,7 +61,9 @@ class Result:
     absorption: np.ndarray  # (surface, 7)
     parts: tuple  # names of the parts of the room
     lands: np.ndarray  # share of each cabinet's speech-band energy that meets each part first (S, part)
+    tuning_db: np.ndarray  # how far each octave is turned down for all loudspeakers (7,) [dB]
     drive_dbw: np.ndarray  # mean electrical power into each playing cabinet, mid-band; -inf when off (S,) [dB re 1 W]
+    microphones: tuple = ()  # Clearance of every open microphone
     areas: tuple  # AreaSummary of every listening area of the use
     verdicts: tuple = ()
 
@@ -89,8 +97,9 @@ class Result:
 def evaluate(scenario, use=None):
     """What every seat hears in one use.
 
-    The loudspeakers play speech, each equalised flat on its axis, all at one setting that brings the weighted mean level
-    over the listening areas to the use's target; group gains and delays stand relative to that setting.
+    The loudspeakers play speech, each equalised flat on its axis, all tuned to the room (octaves that it builds up are
+    turned down), at one setting that brings the weighted mean level over the listening areas to the use's target; group
+    gains and delays stand relative to that setting.
 
     Parameters
     ----------
@@ -110,64 +119,56 @@ def evaluate(scenario, use=None):
     what remains after the first landing. Clarity: IEC 60268-16 with a complex sum of the arrivals and an exponential tail.
     """
     use = scenario.use(use)
-    areas = scenario.areas
+    setting = scenario.setting(use.name)
+    areas, room = setting.areas, setting.room
+    sounding = sources(scenario, use)  # at 1 W
     points = np.concatenate([a.points for a in areas.values()])
     ends = np.cumsum([len(a.points) for a in areas.values()])
     spans = {name: slice(end - len(a.points), end) for (name, a), end in zip(areas.items(), ends, strict=True)}
 
-    weather = scenario.air
-    conditions = dict(temperature_c=weather.temperature_c, humidity_pct=weather.humidity_pct, pressure_kpa=weather.pressure_kpa)
-    decay = air.decay_constant(air.attenuation(bands.EXACT, **conditions))
-    speed = float(air.speed_of_sound(weather.temperature_c))
-
-    cabinets, room = scenario.cabinets, scenario.room
-    drives = [use.drive(c.group) for c in cabinets]
-    playing = np.array([d.on for d in drives])
-    types = list({id(c.type): c.type for c in cabinets}.values())
-    kind = np.array([types.index(c.type) for c in cabinets])
-    position = np.array([c.position for c in cabinets])
-    axes = geometry.rotation([c.pan_deg for c in cabinets], [c.tilt_deg for c in cabinets])
-    on_axis_db = np.array([c.type.response_db + d.gain_db for c, d in zip(cabinets, drives, strict=True)])
-    on_axis = bands.to_energy(on_axis_db + intelligibility.SPEECH_SPECTRUM_DB) * playing[:, None]  # (source, band), 1 W
-
-    direct, distance = _direct(points, position, axes, types, kind, on_axis, decay, room, playing)  # (source, point, band)
-    arrival = distance / speed + np.array([d.delay_ms / 1000 for d in drives])[:, None]
+    cabinets, playing = scenario.cabinets, sounding.playing
+    direct, distance = sounding.direct(points, room.blocking)  # (source, point, band)
+    arrival = distance / sounding.speed + sounding.delay_s[:, None]
 
     absorption = room.absorption(use.occupied, scenario.treatments)  # (surface, band)
-    lands = _landing(position, axes, types, kind, room)  # (source, surface, band)
+    lands = _landing(sounding, room)  # (source, surface, band)
     rt, rt_sabine = (
-        reverberation.reverberation_time(room.volume, room.area, absorption, air=decay, speed_of_sound=speed, formula=f)
+        reverberation.reverberation_time(room.volume, room.area, absorption, air=sounding.decay, speed_of_sound=sounding.speed, formula=f)
         for f in ("eyring", "sabine")
     )
-    absorbing = reverberation.absorption_area(room.area, absorption, air=decay, volume=room.volume)
+    absorbing = reverberation.absorption_area(room.area, absorption, air=sounding.decay, volume=room.volume)
     remains = 1 - np.einsum("skb,kb->sb", lands, absorption)  # of the energy, after the first landing
-    q = bands.to_energy(np.array([t.index_db for t in types]))[kind]
-    reverberant = (on_axis / q * remains).sum(axis=0) * 16 * np.pi / absorbing  # (band,)
+    reverberant = (sounding.on_axis / sounding.q * remains).sum(axis=0) * 16 * np.pi / absorbing  # (band,)
 
     weight = {name: w for name, w in use.listens.items() if name in areas and w > 0}
     total = direct.sum(axis=0) + reverberant.astype(np.float32)  # (point, band)
-    loud = total @ bands.to_energy(bands.A_WEIGHTING)
-    mean = sum(w * float(loud[spans[n]].mean()) for n, w in weight.items()) / sum(weight.values())
-    setting = bands.to_energy(use.target_dba) / mean
-    setting_db = float(bands.to_level(setting))
+    shares = np.array(list(weight.values())) / sum(weight.values())
+    mean = shares @ np.array([total[spans[n]].mean(axis=0, dtype=float) for n in weight])  # over the listeners (band,)
+    tuning_db = _tuning(bands.to_level(mean))
+    loud_db = float(bands.a_weighted(bands.to_level(mean) + tuning_db))
+    drive_db = use.target_dba - loud_db
+    scale = bands.to_energy(tuning_db + drive_db).astype(np.float32)  # (band,) of everything computed at 1 W so far
+    direct, total, reverberant = direct * scale, total * scale, reverberant * scale
 
     mtf = intelligibility.modulation_transfer(direct, arrival, reverberant=np.broadcast_to(reverberant, total.shape), rt=rt)
-    total_db = bands.to_level(total) + setting_db
+    total_db = bands.to_level(total)
     noise_db = use.noise
     sti = intelligibility.sti(mtf, speech_db=total_db, noise_db=noise_db)
-    speech_dba = bands.to_level(loud) + setting_db
-    level_db = bands.to_level(direct.sum(axis=0)) + setting_db
+    speech_dba = bands.a_weighted(total_db)
+    level_db = bands.to_level(direct.sum(axis=0))
     parts = tuple(dict.fromkeys(room.parts))
     by_part = np.array([[p == part for p in room.parts] for part in parts], float)  # (part, surface)
 
     result = Result(
         scenario=scenario,
         use=use,
+        setting=setting,
         points=points,
         area=np.repeat(list(areas), [len(a.points) for a in areas.values()]),
         level_db=level_db,
         total_db=total_db,
-        reverberant_db=bands.to_level(reverberant) + setting_db,
+        reverberant_db=bands.to_level(reverberant),
+        tuning_db=tuning_db,
         noise_db=noise_db,
         speech_dba=speech_dba,
         over_noise_db=speech_dba - float(bands.a_weighted(noise_db)),
@@ -180,24 +181,31 @@ def evaluate(scenario, use=None):
         absorption=absorption,
         parts=parts,
         lands=lands[:, :, SPEECH].mean(axis=2) @ by_part.T,
-        drive_dbw=np.where(playing, [d.gain_db for d in drives], -np.inf) + setting_db,
+        drive_dbw=np.where(playing, [use.drive(c.group).gain_db for c in cabinets], -np.inf) + drive_db,
+        sources=sounding.raised(tuning_db + drive_db),
         areas=(),
     )
     object.__setattr__(result, "areas", tuple(_summary(result, areas[n], spans[n], w) for n, w in weight.items()))
+    object.__setattr__(result, "microphones", clearances(result))
     object.__setattr__(result, "verdicts", judge(result))
     return result
 
 
-def _direct(points, position, axes, types, kind, on_axis, decay, room, playing):
-    free = geometry.in_sight(position, points, room.blocking)
-    free[~playing] = False
-    return field.direct_energy(points, position, axes, [t.table for t in types], kind, on_axis, decay, free=free)
+def _tuning(mean_db):
+    """Cuts that bring the octaves below 1 kHz down to the speech spectrum at the mean listener, as an installer tunes a system.
+
+    A loudspeaker that is flat on its axis still excites the room most in the low octaves, where it is least directional.
+    """
+    excess = mean_db - intelligibility.SPEECH_SPECTRUM_DB
+    excess = excess - excess[EVENNESS].mean()  # over what it is at 1, 2 and 4 kHz
+    excess[EVENNESS.start :] = 0.0
+    return -np.clip(excess, 0.0, TUNING_DB)
 
 
-def _landing(position, axes, types, kind, room):
-    met, _ = landing.cast(position, axes, room.polygons)
-    carried = [t.ray_energy for t in types]
-    return np.array([landing.shares(met[s], carried[kind[s]], len(room.surfaces)) for s in range(len(position))])
+def _landing(sounding, room):
+    met, _ = landing.cast(sounding.position, sounding.axes, room.polygons)
+    carried = [t.ray_energy for t in sounding.types]
+    return np.array([landing.shares(m, carried[k], len(room.surfaces)) for m, k in zip(met, sounding.kind, strict=True)])
 
 
 def _summary(result, area, span, weight):

@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..physics import air, bands, field, geometry, intelligibility
+from ..physics import bands, field, geometry
 from ..venue.seating import along_wall
 
 BAND = 4  # edges are drawn for the 2 kHz octave, where the nominal angles hold
@@ -57,15 +57,10 @@ def throws(result):
         In the order of the cabinets; a housing with several beams has one entry a beam
     """
     scenario = result.scenario
-    cabinets, room = scenario.cabinets, scenario.room
-    axes = geometry.rotation([c.pan_deg for c in cabinets], [c.tilt_deg for c in cabinets])
-    weather = scenario.air
-    loss_db = air.attenuation(
-        bands.EXACT,
-        temperature_c=weather.temperature_c,
-        humidity_pct=weather.humidity_pct,
-        pressure_kpa=weather.pressure_kpa,
-    )
+    cabinets, room = scenario.cabinets, result.setting.room
+    axes = result.sources.axes
+    on_axis_db = bands.to_level(result.sources.on_axis)
+    loss_db = bands.E_FOLD_DB * result.sources.decay
     made = []
     for s, c in enumerate(cabinets):
         fronts = c.type.beams[:, 0] @ axes[s]  # (beam, 3)
@@ -75,8 +70,7 @@ def throws(result):
         begin = len(fronts)
         for beam, front in enumerate(fronts):
             r = float(way[beam])
-            level = c.type.response_db + intelligibility.SPEECH_SPECTRUM_DB + result.drive_dbw[s]
-            level = level - 20 * np.log10(max(r, field.NEAREST)) - loss_db * r
+            level = on_axis_db[s] - 20 * np.log10(max(r, field.NEAREST)) - loss_db * r
             ring = edges[beam]
             part = slice(begin, begin + len(ring))
             begin += len(ring)
@@ -150,8 +144,8 @@ def section(result, area):
         Distances from the wall behind a bank, or from the west wall elsewhere [m]
     """
     scenario = result.scenario
-    hall, place = scenario.hall, scenario.areas[area]
-    bank = next((b for b in scenario.banks if b.name == area and b.open), None)
+    hall, place = scenario.hall, result.setting.areas[area]
+    bank = next((b for b in result.setting.banks if b.name == area), None)
     side = bank.side if bank else "west"
     foot, _, inward = along_wall(side, hall)
     flat = lambda p: np.stack([(np.asarray(p) - foot) @ inward, np.asarray(p)[..., 2]], axis=-1)  # noqa: E731
@@ -159,16 +153,17 @@ def section(result, area):
     start = int(np.flatnonzero(result.area == area)[0])
     points = start + np.arange(place.rows) * place.columns + place.columns // 2
     middle = result.points[points]
-    cabinet = int(np.argmax(_direct_to(result, middle).sum(axis=1)))
+    direct, _ = result.sources.direct(middle)
+    cabinet = int(np.argmax(direct[..., BAND].sum(axis=1)))
 
     c = scenario.cabinets[cabinet]
-    axes = geometry.rotation(c.pan_deg, c.tilt_deg)
+    axes = result.sources.axes[cabinet]
     fronts = c.type.beams[:, 0] @ axes
     beam = int(np.argmax(fronts @ (middle.mean(axis=0) - c.position)))  # the beam that looks at these seats
     rays = [c.type.beams[beam, 0]]
     edge = _edge(c.type, c.type.beams[beam], np.array([np.pi / 2, -np.pi / 2]))  # up and down
     rays = np.concatenate([rays, edge]) @ axes
-    _, way = geometry.first_hit([c.position], rays[None], scenario.room.polygons)
+    _, way = geometry.first_hit([c.position], rays[None], result.setting.room.polygons)
     ends = c.position + way[0][:, None] * rays
     line = lambda end: flat(np.stack([c.position, end]))  # noqa: E731
     return Section(
@@ -182,17 +177,6 @@ def section(result, area):
         axis=line(ends[0]),
         edges=tuple(line(e) for e in ends[1:]),
     )
-
-
-def _direct_to(result, points):
-    """Direct energy of every cabinet at a few points, 2 kHz, with the cabinets' settings (source, point)."""
-    cabinets = result.scenario.cabinets
-    axes = geometry.rotation([c.pan_deg for c in cabinets], [c.tilt_deg for c in cabinets])
-    on_axis = bands.to_energy(np.array([c.type.response_db for c in cabinets]) + result.drive_dbw[:, None])
-    energy, _ = field.direct_energy(
-        points, [c.position for c in cabinets], axes, [c.type.table for c in cabinets], range(len(cabinets)), on_axis, np.zeros(7)
-    )
-    return energy[..., BAND]
 
 
 def _outline(hall, side, through):

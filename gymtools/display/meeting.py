@@ -88,7 +88,7 @@ class Meeting:
         self.treated = {t.surface: t for t in self.start.treatments}
         self.units, self.use_name = self.start.units, self.start.uses[0].name
         self.group_name = self.start.groups[0].name
-        self.quantity, self.area = "direct 2k", next(iter(self.start.areas))
+        self.quantity, self.area = "direct 2k", self.start.area_names[0]
         self.result = evaluate(self.scenario, self.use_name)
         self.painter = picture.Painter(self._view(), LiveFigure)
         self.figure = self.painter.figure
@@ -225,7 +225,7 @@ class Meeting:
         uses = narrow(chooser("Use", [u.name for u in self.start.uses], self.use_name, self._switch_use), "220px")
         shown = [(q.label, key) for key, q in QUANTITIES.items()]
         quantity = narrow(chooser("Show", shown, self.quantity, self._switch_quantity), "300px")
-        cut = narrow(chooser("Section through", list(self.start.areas), self.area, self._switch_area), "280px")
+        cut = narrow(chooser("Section through", list(self.start.area_names), self.area, self._switch_area), "280px")
         units = w.ToggleButtons(options=[("feet", "ft"), ("metres", "m")], value=self.units, style=dict(button_width="76px"))
         units.observe(lambda change: self._switch_units(change["new"]), names="value")
         code = w.ToggleButton(value=not self.folded, description="Show the code", layout=w.Layout(width="130px"))
@@ -296,7 +296,7 @@ class Meeting:
         rows = [self._knob(("uses", n), name, words) for name, words in USE if name != "noise_dba" or use.noise_dba is not None]
         if use.noise_dba is not None:
             rows.append(self._choose(("uses", n, "noise_spectrum"), "Kind of noise", list(SPECTRA)))
-        for name in self.start.areas:
+        for name in self.start.area_names:
             knob = Knob(path=("uses", n, "listens", name), label=f"Weight, {name}", low=0, high=1, step=0.1)
             rows.append(self._slider(knob, self.value(knob.path) or 0.0))
         return w.VBox(rows)

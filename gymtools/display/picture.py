@@ -30,7 +30,7 @@ from .look import (
     values,
 )
 
-SHOWN_SOLID = ("bleacher fronts", "closed bleachers", "stage front", "stage")
+SHOWN_SOLID = ("bleacher fronts", "closed bleachers", "stage front", "stage", "portable stage", "balcony")
 COLOURS = [[k / (len(GROUP_COLOURS) - 1), colour] for k, colour in enumerate(GROUP_COLOURS)]  # the page takes numbers faster than names
 HEIGHT = 740  # the width follows the page [px]
 SCENE = dict(x=[0.0, 0.575], y=[0.0, 1.0])
@@ -57,7 +57,7 @@ class View:
 
     @cached_property
     def areas(self):
-        return list(self.scenario.areas.values())
+        return list(self.result.setting.areas.values())
 
     @cached_property
     def values(self):
@@ -110,7 +110,7 @@ class View:
 
     @cached_property
     def section(self):
-        name = self.area if self.area in self.scenario.areas else self.areas[0].name
+        name = self.area if self.area in self.result.setting.areas else self.areas[0].name
         return section(self.result, name)
 
     @cached_property
@@ -140,8 +140,9 @@ def _solids(view):
     """Floor, sides of banks, stages and the cabinets: one mesh, coloured face by face."""
     x, y = view.scenario.hall.length / 2, view.scenario.hall.width / 2
     pieces = [(np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0]]), [(0, 1, 2), (0, 2, 3)], FLOOR)]
-    for s in view.scenario.room.surfaces:
-        if s.part in SHOWN_SOLID and s.name != "stage ceiling":
+    platforms = [p.name for p in view.result.setting.portable_stages]
+    for s in view.result.setting.room.surfaces:
+        if (s.part in SHOWN_SOLID or s.part in platforms) and s.name != "stage ceiling":
             pieces.append((s.corners, [(0, n, n + 1) for n in range(1, len(s.corners) - 1)], SOLID))
     for n, c in enumerate(view.scenario.cabinets):
         box = maps.box(c.position, rotation(c.pan_deg, c.tilt_deg), c.type.width, c.type.height, c.type.depth)
@@ -172,9 +173,9 @@ def _court_lines(court):
 
 def _frame(view):
     """Edges of the room and the rows of the banks."""
-    lines = [np.concatenate([s.corners, s.corners[:1]]) for s in view.scenario.room.surfaces if s.part not in ("court", "floor")]
+    lines = [np.concatenate([s.corners, s.corners[:1]]) for s in view.result.setting.room.surfaces if s.part not in ("court", "floor")]
     for area in view.areas:
-        if area.kind == "bank":
+        if area.kind in ("bank", "balcony"):
             lines += list(maps.on_surface(area).reshape(area.rows, area.columns, 3)[:, [0, -1]])
     return _xyz(maps.joined(lines), view.k)
 
@@ -224,7 +225,7 @@ def _lowest(area):
 def _grid(slot):
     def layer(view):
         names = _slots(view.scenario)
-        area = view.scenario.areas.get(names[slot])
+        area = view.result.setting.areas.get(names[slot])
         if area is None:
             return dict(x=[], y=[], z=[])
         start = sum(len(a.points) for a in view.areas[: view.areas.index(area)])
@@ -242,17 +243,17 @@ def _grid(slot):
 
 def _slots(scenario):
     """Names of all areas a scenario can have, open or closed: one map each."""
-    return ["court", *(b.name for b in scenario.banks), *(f.name for f in scenario.floor_seats)]  # chairs lie over the court
+    return ["court", *(name for name in scenario.area_names if name != "court")]  # chairs lie over the court
 
 
 def _plan_room(view):
-    hall = view.scenario.hall
+    hall, setting = view.scenario.hall, view.result.setting
     x, y = hall.length / 2, hall.width / 2
     outlines = [np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0], [-x, -y, 0]])]
-    for thing in (*view.scenario.banks, *view.scenario.floor_seats):
+    for thing in (*setting.banks, *setting.floor_seats, *setting.portable_stages, *setting.balconies):
         a, b, c, d = thing.footprint(hall)
         outlines.append(np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]]))
-    outlines += [np.concatenate([s.corners, s.corners[:1]]) for s in view.scenario.room.surfaces if s.name == "stage floor"]
+    outlines += [np.concatenate([s.corners, s.corners[:1]]) for s in view.result.setting.room.surfaces if s.name == "stage floor"]
     return _xy(maps.joined(outlines), view.k)
 
 

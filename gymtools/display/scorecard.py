@@ -150,7 +150,7 @@ def room_table(result, units):
     """
     numbers = lambda values, form: "".join(f'<td class="num">{v:{form}}</td>' for v in values)  # noqa: E731
     head = "".join(f'<th class="num">{label}</th>' for label in LABELS)
-    room = result.scenario.room
+    room = result.setting.room
     volume = f"{room.volume:,.0f} m³" if units == "m" else f"{room.volume / FOOT**3:,.0f} ft³"
     used = sorted({s.finish for s in room.surfaces} | {t.finish for t in result.scenario.treatments})
     finishes = "".join(
@@ -169,7 +169,7 @@ def room_table(result, units):
 
 def _uneven(result):
     """A warning when a pair of facing walls is bare beside an absorbing rest."""
-    room = result.scenario.room
+    room = result.setting.room
     alpha = result.absorption[:, 3]
     means = {}
     for name, parts in (("north and south walls", ("north wall", "south wall")), ("east and west walls", ("east wall", "west wall"))):

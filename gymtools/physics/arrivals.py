@@ -10,15 +10,15 @@ from . import bands
 from .checks import within
 from .reverberation import C
 
-# Echo criterion of Dietsch and Kraak, Acustica 60 (1986), as given in the Handbook for Sound Engineers, 4th ed., 7.2.2.5
+# Echo criterion of Dietsch and Kraak, Acustica 60 (1986), after the Handbook for Sound Engineers, 4th ed., 7.2.2.5
 SPEECH_EXPONENT, SPEECH_STEP_S = 0.67, 0.009  # octave of 1 kHz [-], [s]
 MUSIC_EXPONENT, MUSIC_STEP_S = 1.0, 0.014  # octaves of 1 and 2 kHz [-], [s]
 EK_SPEECH_50, EK_SPEECH_10 = 1.0, 0.9  # above it 50 %, 10 % of listeners hear an echo [-]
 EK_MUSIC_50, EK_MUSIC_10 = 1.8, 1.5  # [-]
 
-# Delay [s] and level re the first arrival [dB] below which a copy of speech is not heard as an echo. Up to 35 ms a copy must
-# be 10 dB louder than the first (Haas, after the Master Handbook of Acoustics, fig. 3-19); -10 dB at 50 ms and the milder
-# end of "-20 to -25 dB" at 95 ms are common practice (from memory). Straight lines between are ours.
+# Delay [s] and level re the first arrival [dB] below which a copy of speech is not heard as an echo. Up to 35 ms a copy
+# must be 10 dB louder than the first (Haas, after the Master Handbook of Acoustics, fig. 3-19); -10 dB at 50 ms and the
+# milder end of "-20 to -25 dB" at 95 ms are common practice (from memory). Straight lines between are ours.
 HAAS_S = np.array([0.0, 0.035, 0.050, 0.095])
 HAAS_DB = np.array([10.0, 10.0, -10.0, -20.0])
 
@@ -130,8 +130,8 @@ def spread_s(energy, arrival_s, *, within_db=10.0):
 def late_level_db(energy, arrival_s, *, after_s=0.05):
     """Strongest late arrival over the strongest early one.
 
-    The clock starts with the lead: the first arrival that is no more than ``LEAD_DB`` below the strongest of all. Early is
-    what comes up to ``after_s`` after the lead, late what comes after that; what comes before the lead counts as early.
+    The clock starts with the lead: the first arrival that is no more than ``LEAD_DB`` below the strongest of all. Early
+    is what comes up to ``after_s`` after the lead, or before the lead; late is what comes after that.
 
     Parameters
     ----------
@@ -291,7 +291,7 @@ def ripple_db(level_db):
 
 
 def delay_for_lead(path_difference, *, lead_s, speed_of_sound=C):
-    """Electronic delay of a loudspeaker that is to speak after a farther source, so that the ear follows the farther one.
+    """Electronic delay of a loudspeaker that is to follow a farther source, so that the ear stays with the farther one.
 
     Parameters
     ----------
@@ -309,7 +309,8 @@ def delay_for_lead(path_difference, *, lead_s, speed_of_sound=C):
 
     Sources
     -------
-    Path over speed of sound, and the law of the first wave front (Haas); 5 to 20 ms of lead are common practice (from memory).
+    Path over speed of sound, and the law of the first wave front (Haas); 5 to 20 ms of lead are common practice (from
+    memory).
 
     Examples
     --------

@@ -1,8 +1,8 @@
 """Acoustic feedback: how much gain a microphone allows before the system rings.
 
 Handbook forms work with four distances, named after their two ends, since published sheets permute the usual letters:
-``talker_mic`` Ds, ``mic_loudspeaker`` D1, ``loudspeaker_listener`` D2, ``talker_listener`` D0. The energy forms below them
-work with what really comes back to the microphone, loudspeaker by loudspeaker and octave by octave.
+``talker_mic`` Ds, ``mic_loudspeaker`` D1, ``loudspeaker_listener`` D2, ``talker_listener`` D0. The energy forms below
+them work with what really comes back to the microphone, loudspeaker by loudspeaker and octave by octave.
 """
 
 import numpy as np
@@ -74,7 +74,7 @@ def open_mics_db(n):
     >>> round(float(open_mics_db(4)), 2)
     6.02
     """
-    return bands.to_level(within("open microphones", n, 1, 1000, "", "At least one must be open."))
+    return bands.to_level(within("open_mics", n, 1, 1000, "-", "At least one must be open."))
 
 
 def _reserve(open_mics, stability_margin):
@@ -156,7 +156,8 @@ def attenuation(distance, *, q, room_constant):
 
     Sources
     -------
-    H. F. Hopkins and N. R. Stryker, Proc. IRE 36 (1948) 315 (from memory); Bies, Hansen and Howard, 5th ed., eq. (6.43).
+    H. F. Hopkins and N. R. Stryker, Proc. IRE 36 (1948) 315 (from memory); Bies, Hansen and Howard, Engineering Noise
+    Control, 5th ed., eq. (6.43).
 
     Examples
     --------
@@ -216,8 +217,8 @@ def potential_gain_indoors(
 
     Notes
     -----
-    Beyond the critical distance the term of D1 saturates: a microphone moved farther from the loudspeakers gains nothing.
-    The microphone is omnidirectional here.
+    Beyond the critical distance the term of D1 saturates: a microphone moved farther from the loudspeakers
+    gains nothing. The microphone is omnidirectional here.
 
     Sources
     -------

@@ -5,8 +5,8 @@ import numpy as np
 from . import bands
 from .checks import within
 
-# A of the usual patterns [-]. Eargle, The Microphone Book, Table 6-1, where the supercardioid's 0.366 is rounded. Some lists
-# swap the names of super- and hypercardioid.
+# A of the usual patterns [-]. Eargle, The Microphone Book, Table 6-1, where the supercardioid's 0.366 is rounded. Some
+# lists swap the names of super- and hypercardioid.
 PATTERNS = {
     "omni": 1.0,
     "subcardioid": 0.7,

@@ -10,17 +10,25 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from ..physics.checks import within
+from .balcony import Balcony
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
+from .microphones import Microphone
 from .scenario import Scenario
 from .seating import Bank, FloorSeats
-from .stage import Stage
+from .stage import PortableStage, Stage
 from .targets import Targets
 from .units import from_file, to_file
 from .uses import Drive, Use
 
 ONE = {"hall": Hall, "air": Air, "stage": Stage, "targets": Targets}  # tables of the file
-MANY = {"banks": Bank, "floor_seats": FloorSeats, "treatments": Treatment, "groups": Group, "uses": Use}  # arrays of tables
+MANY = {
+    "banks": Bank,
+    "floor_seats": FloorSeats,
+    "portable_stages": PortableStage,
+    "balconies": Balcony,
+    "microphones": Microphone,
+    "treatments": Treatment, "groups": Group, "uses": Use}  # arrays of tables
 
 
 def load(path):

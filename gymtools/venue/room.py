@@ -98,7 +98,7 @@ def overlap(a, b):
 
 
 @lru_cache(maxsize=256)
-def build_room(hall, court, banks, floor_seats, stage):
+def build_room(hall, court, banks=(), floor_seats=(), stage=None, curtain_open=True, portable_stages=(), balconies=()):
     """Surfaces of a hall and all that stands in it.
 
     Parameters
@@ -113,6 +113,12 @@ def build_room(hall, court, banks, floor_seats, stage):
         Blocks of chairs [-]
     stage : Stage or None
         Built-in stage [-]
+    curtain_open : bool
+        Whether the hall and the stage are one room [-]
+    portable_stages : tuple of PortableStage
+        Platforms on the floor [-]
+    balconies : tuple of Balcony
+        Slabs along the walls [-]
 
     Returns
     -------
@@ -120,14 +126,16 @@ def build_room(hall, court, banks, floor_seats, stage):
         Cached: the same things give the same object
     """
     surfaces = [
-        *_floor(hall, court, [thing.footprint(hall) for thing in (*banks, *floor_seats)]),
+        *_floor(hall, court, [thing.footprint(hall) for thing in (*banks, *floor_seats, *portable_stages)]),
         *_roof(hall),
         *(piece for side in SIDES for piece in _wall(hall, side, banks, stage)),
         *(piece for bank in banks for piece in _bank(hall, bank)),
         *(_chairs(block) for block in floor_seats),
-        *(_recess(hall, stage) if stage else ()),
+        *(face for platform in portable_stages for face in _platform(platform)),
+        *(face for balcony in balconies for face in _balcony(hall, balcony)),
+        *((_recess(hall, stage) if curtain_open else [_curtain(hall, stage)]) if stage else ()),
     ]
-    volume = hall.volume + (stage.volume if stage else 0.0)
+    volume = hall.volume + (stage.volume if stage and curtain_open else 0.0)
     return Room(tuple(surfaces), pack([s.corners for s in surfaces]), volume)
 
 
@@ -257,3 +265,58 @@ def _recess(hall, stage):
     }
     for name, (corners, finish) in faces.items():
         yield Surface(name=name, part="stage", corners=np.array(corners), area=polygon_area(corners), finish=finish)
+
+
+def _curtain(hall, stage):
+    foot, along, _ = along_wall(stage.side, hall)
+    at = lambda u, z: foot + (stage.offset + u) * along + np.array([0, 0, z])  # noqa: E731
+    h = stage.width / 2
+    corners = np.array([at(-h, stage.floor_height), at(h, stage.floor_height), at(h, stage.top), at(-h, stage.top)])
+    return Surface(name="stage curtain", part="stage", corners=corners, area=polygon_area(corners), finish=stage.curtain)
+
+
+def _platform(stage):
+    a, b, c, d = stage.footprint()
+    ring, z = [(a, c), (b, c), (b, d), (a, d)], stage.height
+    top = np.array([(x, y, z) for x, y in ring])
+    yield Surface(name=stage.name, part=stage.name, corners=top, area=stage.length * stage.width, finish=stage.finish, blocks=True)
+    for n, side in enumerate(("south", "east", "north", "west")):
+        (x0, y0), (x1, y1) = ring[n], ring[(n + 1) % 4]
+        corners = np.array([(x0, y0, 0), (x1, y1, 0), (x1, y1, z), (x0, y0, z)])
+        yield Surface(
+            name=f"{stage.name}, {side}",
+            part="portable stage",
+            corners=corners,
+            area=polygon_area(corners),
+            finish=stage.finish,
+            blocks=True,
+        )
+
+
+def _balcony(hall, balcony):
+    at = lambda u, inward, z: balcony.corner(hall, u, inward, z)  # noqa: E731
+    h, d, low, floor = balcony.length / 2, balcony.depth, balcony.underside, balcony.height
+    high, back = floor + balcony.parapet, floor + balcony.rows * balcony.row_rise
+    front_of_rows = balcony.rows * balcony.row_run
+    faces = {
+        balcony.name: ([at(-h, 0, back), at(h, 0, back), at(h, front_of_rows, floor), at(-h, front_of_rows, floor)], balcony.finish),
+        f"{balcony.name}, floor": ([at(-h, front_of_rows, floor), at(h, front_of_rows, floor), at(h, d, floor), at(-h, d, floor)], balcony.finish),
+        f"{balcony.name}, underside": ([at(-h, 0, low), at(h, 0, low), at(h, d, low), at(-h, d, low)], balcony.under),
+        f"{balcony.name}, front": ([at(-h, d, low), at(h, d, low), at(h, d, high), at(-h, d, high)], balcony.front),
+        f"{balcony.name}, left end": ([at(-h, 0, low), at(-h, d, low), at(-h, d, floor), at(-h, 0, floor)], balcony.front),
+        f"{balcony.name}, right end": ([at(h, 0, low), at(h, d, low), at(h, d, floor), at(h, 0, floor)], balcony.front),
+    }
+    for name, (corners, finish) in faces.items():
+        area = polygon_area(corners)
+        if area < 0.05:
+            continue
+        rows = name == balcony.name
+        yield Surface(
+            name=name,
+            part=balcony.name if rows else "balcony",
+            corners=np.array(corners),
+            area=area,
+            finish=finish,
+            full=balcony.full if rows else None,
+            blocks=True,
+        )

@@ -2,24 +2,16 @@
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import combinations
 
-import numpy as np
-
+from . import fitting
 from .court import court
-from .hall import TREATABLE, Air, Hall
+from .hall import Air, Hall
 from .quantity import Thing
-from .room import build_room, overlap
-from .seating import court_listening
+from .setting import Setting
 from .stage import Stage
 from .targets import Targets
-from .units import UNITS, length_text, to_file
+from .units import UNITS, length_text
 from .uses import Drive, Use
-
-HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
-PLAY_HEIGHT = 7.0  # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
-PARTS = (*TREATABLE, "court", "floor", "stage", "stage front", "closed bleachers", "bleacher fronts")  # of the hall: no bank's name
-RUN_OUT = 0.91  # free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary source)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +27,9 @@ class Scenario(Thing):
     banks: tuple = ()
     floor_seats: tuple = ()
     stage: Stage | None = None
+    portable_stages: tuple = ()
+    balconies: tuple = ()
+    microphones: tuple = ()
     treatments: tuple = ()
     groups: tuple
     uses: tuple[Use, ...]
@@ -45,27 +40,53 @@ class Scenario(Thing):
         super().__post_init__()
         if self.units not in UNITS:
             raise ValueError(f"units = '{self.units}' is unknown. Known: {', '.join(UNITS)}.")
-        self._check_names()
-        self._check_seating()
-        self._check_treatments()
-        self._check_cabinets()
-        self._check_uses()
+        fitting.check(self)
 
     @property
     def lines(self):
         """The court with its lines."""
         return court(self.court)
 
+    def setting(self, use=None):
+        """The hall as it stands in one use: banks open or closed, chairs and stages set out, the curtain.
+
+        Parameters
+        ----------
+        use : str, optional
+            Name of a use; the first when left out [-]
+
+        Returns
+        -------
+        setting : Setting
+            Gives the room's surfaces and the listening areas
+        """
+        use = self.use(use)
+        return Setting(
+            hall=self.hall,
+            court=self.lines,
+            banks=tuple(replace(b, open=b.open and b.name not in use.closed) for b in self.banks),
+            floor_seats=tuple(f for f in self.floor_seats if f.name in use.set_up),
+            stage=self.stage,
+            curtain_open=use.curtain_open,
+            portable_stages=tuple(p for p in self.portable_stages if p.name in use.set_up),
+            balconies=self.balconies,
+        )
+
     @property
     def room(self):
-        """The room as surfaces."""
-        return build_room(self.hall, self.lines, self.banks, self.floor_seats, self.stage)
+        """The room as surfaces, as it stands in the first use."""
+        return self.setting().room
+
+    @property
+    def areas(self):
+        """Listening areas by name, as they stand in the first use."""
+        return self.setting().areas
 
     @cached_property
-    def areas(self):
-        """Listening areas by name: open banks, chairs, and the court."""
-        seated = [a for a in (t.listening(self.hall) for t in (*self.banks, *self.floor_seats)) if a is not None]
-        return {a.name: a for a in (*seated, court_listening(self.lines, self.hall, self.banks))}
+    def area_names(self):
+        """Names of all areas that can listen in one use or another."""
+        names = [b.name for b in self.banks] + [f.name for f in self.floor_seats] + [b.name for b in self.balconies if b.rows]
+        return (*names, "court")
 
     @cached_property
     def cabinets(self):
@@ -74,8 +95,14 @@ class Scenario(Thing):
 
     @property
     def seats(self):
-        """Places on open banks and chairs [-]."""
-        return sum(b.seats for b in self.banks) + sum(f.seats for f in self.floor_seats)
+        """Places on the banks that can be opened, on balconies, and on the chairs of the fullest use [-]."""
+        chairs = max(sum(f.seats for f in self.floor_seats if f.name in u.set_up) for u in self.uses)
+        return sum(b.seats for b in self.banks) + sum(b.seats for b in self.balconies) + chairs
+
+    @property
+    def doubts(self):
+        """What is legal but should be looked at, as sentences."""
+        return fitting.doubts(self)
 
     def use(self, name=None):
         """A use by name.
@@ -111,138 +138,6 @@ class Scenario(Thing):
             "7.00 m" or feet and inches
         """
         return length_text(metres, self.units)
-
-    def _check_names(self):
-        for kind, things in (("bank or block of chairs", (*self.banks, *self.floor_seats)), ("group", self.groups), ("use", self.uses)):
-            names = [t.name for t in things]
-            for name in names:
-                if names.count(name) > 1:
-                    raise ValueError(f"two things are called '{name}'. Every {kind} needs its own name.")
-        tags = [c.tag for c in self.cabinets]
-        for tag in tags:
-            if tags.count(tag) > 1:
-                raise ValueError(f"two cabinets carry the tag '{tag}'. Give each group its own tag.")
-        if not self.groups:
-            raise ValueError("there is no loudspeaker group. Add [[groups]].")
-        if not self.uses:
-            raise ValueError("there is no use. Add [[uses]].")
-        for name in PARTS:
-            if name in [t.name for t in (*self.banks, *self.floor_seats)]:
-                raise ValueError(f"'{name}' names a part of the hall. Call the bank or the chairs something else.")
-
-    def _check_seating(self):
-        hall, lines = self.hall, self.lines
-        if lines.length > hall.length or lines.width > hall.width:
-            size = f"{self.say(lines.length)} x {self.say(lines.width)}"
-            raise ValueError(f"court '{self.court}' ({size}) does not fit into the hall ({self.say(hall.length)} x {self.say(hall.width)}).")
-        for bank in self.banks:
-            wall, deep = (hall.length, hall.width) if bank.side in ("north", "south") else (hall.width, hall.length)
-            if bank.length / 2 + abs(bank.offset) > wall / 2 + 1e-6:
-                raise ValueError(
-                    f"'{bank.name}' ({self.say(bank.length)} long, offset {self.say(bank.offset)}) does not fit along the {bank.side} wall ({self.say(wall)})."
-                )
-            if bank.depth > deep - 1.0:
-                raise ValueError(f"'{bank.name}' is {self.say(bank.depth)} deep: more than the hall ({self.say(deep)}) can hold.")
-            edge = max(abs(bank.footprint(hall)[2]), abs(bank.footprint(hall)[3]))
-            roof = hall.height if bank.side in ("north", "south") else float(hall.roof_height(edge))
-            if bank.top + HEADROOM > roof:  # closed ones too: they are there to be opened
-                raise ValueError(
-                    f"'{bank.name}': its top row ({self.say(bank.top)}) leaves less than {self.say(HEADROOM)} under the roof ({self.say(roof)}). Fewer rows, less rise?"
-                )
-        for a, b in combinations((*self.banks, *self.floor_seats), 2):
-            if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
-                raise ValueError(f"'{a.name}' and '{b.name}' stand in each other's place.")
-        for block in self.floor_seats:
-            if abs(block.x) + block.length / 2 > hall.length / 2 or abs(block.y) + block.width / 2 > hall.width / 2:
-                raise ValueError(f"'{block.name}' reaches outside the hall.")
-        if self.stage:
-            self._check_stage()
-
-    def _check_stage(self):
-        hall, stage = self.hall, self.stage
-        wall = hall.length if stage.side in ("north", "south") else hall.width
-        if stage.width / 2 + abs(stage.offset) > wall / 2:
-            raise ValueError(f"the stage ({self.say(stage.width)} wide) does not fit into the {stage.side} wall ({self.say(wall)}).")
-        if stage.top > hall.height - 0.1:
-            raise ValueError(f"the stage opening reaches {self.say(stage.top)}, over the wall ({self.say(hall.height)}).")
-        for bank in self.banks:
-            if bank.side == stage.side and abs(bank.offset - stage.offset) < (bank.length + stage.width) / 2 - 1e-6:
-                raise ValueError(f"'{bank.name}' stands in front of the stage opening. Move or close one of them.")
-
-    def _check_treatments(self):
-        for part in {t.surface for t in self.treatments}:
-            asked = sum(t.area for t in self.treatments if t.surface == part)
-            there = sum(s.area for s in self.room.surfaces if s.part == part)
-            if asked > there + 0.01:
-                asked, there = (f"{to_file(float(a), 'm2', self.units):.0f} {self.units}2" for a in (asked, there))
-                raise ValueError(f"treatment of the {part}: {asked} asked for, {there} there.")
-
-    def _check_cabinets(self):
-        hall, cabinets = self.hall, self.cabinets
-        for c in cabinets:
-            edge = 0.15
-            if abs(c.x) > hall.length / 2 - edge or abs(c.y) > hall.width / 2 - edge:
-                raise ValueError(
-                    f"cabinet {c.tag} at {self.say(c.x)}, {self.say(c.y)} hangs outside the hall ({self.say(hall.length)} x {self.say(hall.width)})."
-                )
-            clear = min(hall.clear_height, float(hall.roof_height(c.y)))
-            if c.z > clear + 1e-6:
-                raise ValueError(f"cabinet {c.tag} hangs at {self.say(c.z)}, above the clear height under the joists ({self.say(clear)}).")
-            for bank in self.banks:
-                low_x, high_x, low_y, high_y = bank.footprint(hall)
-                if low_x < c.x < high_x and low_y < c.y < high_y and c.z < bank.top + HEADROOM:
-                    floor = self._seat_height(bank, c)
-                    if c.z < floor + HEADROOM:
-                        raise ValueError(
-                            f"cabinet {c.tag} at {self.say(c.z)} hangs less than {self.say(HEADROOM)} over the seats of '{bank.name}'."
-                        )
-        place = np.array([c.position for c in cabinets])
-        size = np.array([min(c.type.width, c.type.depth, c.type.height) for c in cabinets])
-        apart = np.linalg.norm(place[:, None] - place[None], axis=-1) + 1e3 * np.eye(len(cabinets))
-        a, b = np.unravel_index(np.argmin(apart - (size[:, None] + size) / 2), apart.shape)
-        if apart[a, b] < (size[a] + size[b]) / 2:
-            raise ValueError(f"cabinets {cabinets[a].tag} and {cabinets[b].tag} hang in each other's place ({self.say(apart[a, b])} apart).")
-
-    def _seat_height(self, bank, cabinet):
-        """Height of the seats right under a cabinet [m]."""
-        if not bank.open:
-            return bank.top
-        x0, x1, y0, y1 = bank.footprint(self.hall)
-        inward = {"north": y1 - cabinet.y, "south": cabinet.y - y0, "east": x1 - cabinet.x, "west": cabinet.x - x0}[bank.side]
-        return bank.first_height + ((bank.depth - inward) / bank.row_run - 0.5) * bank.row_rise
-
-    def _check_uses(self):
-        closed = {b.name for b in self.banks if not b.open}
-        for use in self.uses:
-            groups = [g.name for g in self.groups]
-            for name in use.groups:
-                if name not in groups:
-                    raise ValueError(f"use '{use.name}': group '{name}' is unknown. Known: {', '.join(groups)}.")
-            for word, names in (("listens", use.listens), ("occupied", use.occupied)):
-                for name in names:
-                    if name not in self.areas and name not in closed:
-                        raise ValueError(f"use '{use.name}', {word}: area '{name}' is unknown. Known: {', '.join(self.areas)}.")
-            if not any(w > 0 for name, w in use.listens.items() if name in self.areas):
-                raise ValueError(f"use '{use.name}': nobody listens. Give at least one open area a weight in 'listens'.")
-            if not any(use.drive(g).on for g in groups):
-                raise ValueError(f"use '{use.name}': every loudspeaker group is off.")
-
-    @property
-    def doubts(self):
-        """What is legal but should be looked at, as sentences."""
-        found, hall, lines = [], self.hall, self.lines
-        for c in self.cabinets:
-            over = abs(c.x) < lines.length / 2 and abs(c.y) < lines.width / 2
-            low = c.z - c.type.height / 2
-            if over and low < PLAY_HEIGHT:
-                found.append(f"Cabinet {c.tag} hangs over the court with {self.say(low)} under it; international rules ask for {self.say(PLAY_HEIGHT)}.")
-        for bank in self.banks:
-            if overlap(bank.footprint(hall), (-lines.length / 2, lines.length / 2, -lines.width / 2, lines.width / 2)) > 0.01:
-                found.append(f"'{bank.name}' reaches over the lines of the court when it stands like this.")
-        free = min((hall.length - lines.length) / 2, (hall.width - lines.width) / 2)
-        if free < RUN_OUT:
-            found.append(f"Only {self.say(free)} of floor remains around the court; rules ask for at least {self.say(RUN_OUT)}.")
-        return found
 
 
 def changed(scenario, changes):

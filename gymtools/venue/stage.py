@@ -1,10 +1,11 @@
-"""A stage built into a side or an end of the hall: an opening in the wall and a recess behind it."""
+"""Stages: one built into a side or an end of the hall, and portable ones set out on the floor."""
 
 from dataclasses import dataclass
 
 from .finishes import finish
 from .hall import SIDES
 from .quantity import Thing, quantity
+from .seating import along_wall
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,10 +22,11 @@ class Stage(Thing):
     surrounds: str = "velour curtain"
     ceiling: str = "gypsum"
     front: str = "plywood"
+    curtain: str = "velour curtain"
 
     def __post_init__(self):
         super().__post_init__()
-        for name in (self.floor, self.surrounds, self.ceiling, self.front):
+        for name in (self.floor, self.surrounds, self.ceiling, self.front, self.curtain):
             finish(name)
         if self.side not in SIDES:
             raise ValueError(f"side = '{self.side}' is unknown. Known: {', '.join(SIDES)}.")
@@ -34,7 +36,56 @@ class Stage(Thing):
         """Height of the opening's top over the hall's floor [m]."""
         return self.floor_height + self.opening_height
 
+    def corners(self, hall):
+        """Two opposite corners of the stage floor.
+
+        Parameters
+        ----------
+        hall : Hall
+            The hall [-]
+
+        Returns
+        -------
+        a, b : tuple of ndarray
+            Left front and right back, each (3,) [m]
+        """
+        foot, along, inward = along_wall(self.side, hall)
+        a = foot + (self.offset - self.width / 2) * along
+        return a, a + self.width * along - self.depth * inward
+
     @property
     def volume(self):
         """Volume of the recess [m3]."""
         return self.width * self.depth * self.opening_height
+
+
+@dataclass(frozen=True, kw_only=True)
+class PortableStage(Thing):
+    """A platform set out on the floor for some uses; x and y are its centre."""
+
+    name: str
+    x: float = quantity("m", -40, 40, default=0.0)
+    y: float = quantity("m", -30, 30, default=0.0)
+    length: float = quantity("m", 1, 30, hint="Along the hall.")
+    width: float = quantity("m", 1, 30, hint="Across the hall.")
+    height: float = quantity("m", 0.1, 2.0, hint="Of the deck over the floor. Inches or centimetres given by mistake?")
+    finish: str = "portable stage"
+
+    def __post_init__(self):
+        super().__post_init__()
+        finish(self.finish)
+
+    def footprint(self, hall=None):
+        """Rectangle it covers on the floor.
+
+        Parameters
+        ----------
+        hall : Hall, optional
+            Not needed; there so that banks, chairs and stages answer alike [-]
+
+        Returns
+        -------
+        rectangle : tuple
+            (x low, x high, y low, y high) [m]
+        """
+        return self.x - self.length / 2, self.x + self.length / 2, self.y - self.width / 2, self.y + self.width / 2

@@ -29,6 +29,8 @@ class Use(Thing):
 
     ``listens`` gives each listening area its weight, ``occupied`` the share of its places taken; groups that ``groups``
     does not name play at gain 0 and no delay. The noise is an overall level with a named spectrum, or seven octave levels.
+    ``closed`` names banks pushed back, ``set_up`` the chairs and portable stages that stand in this use, ``microphones``
+    the ones that are open.
     """
 
     name: str
@@ -39,9 +41,18 @@ class Use(Thing):
     listens: dict = field(default_factory=dict)
     occupied: dict = field(default_factory=dict)
     groups: dict = field(default_factory=dict)
+    closed: tuple = ()
+    set_up: tuple = ()
+    curtain_open: bool = True
+    microphones: tuple = ()
 
     def __post_init__(self):
         super().__post_init__()
+        if not isinstance(self.curtain_open, bool):
+            raise ValueError(f"curtain_open = {self.curtain_open!r} must be true or false.")
+        for word in ("closed", "set_up", "microphones"):
+            if not all(isinstance(name, str) for name in getattr(self, word)) or isinstance(getattr(self, word), str):
+                raise ValueError(f"{word} must be a list of names in quotes.")
         if (self.noise_dba is None) == (self.noise_db is None):
             raise ValueError("give the noise either as noise_dba with noise_spectrum, or as noise_db in seven octaves.")
         octave_levels(self.noise_spectrum, 50.0)

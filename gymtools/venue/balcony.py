@@ -1,0 +1,106 @@
+"""Balconies and upper running tracks: a slab along a wall, with a front, and perhaps rows of seats on it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .finishes import finish
+from .hall import SIDES
+from .quantity import Thing, quantity
+from .seating import EAR_SEATED, SEAT, ListeningArea, along_wall
+
+
+@dataclass(frozen=True, kw_only=True)
+class Balcony(Thing):
+    """A slab along one wall; ``height`` is its floor. Without rows it is a track or gallery; a track around the hall is four."""
+
+    name: str
+    side: str
+    depth: float = quantity("m", 0.8, 15)
+    height: float = quantity("m", 2.2, 15, hint="Of its floor over the hall's floor.")
+    length: float = quantity("m", 2, 80)
+    offset: float = quantity("m", -40, 40, default=0.0)
+    thickness: float = quantity("m", 0.1, 1.5, default=0.3)
+    parapet: float = quantity("m", 0.0, 1.5, default=1.07, hint="Height of the solid front over its floor; 0 for open railings.")
+    rows: int = quantity("count", 0, 20, default=0)
+    row_run: float = quantity("m", 0.6, 1.2, default=0.85)
+    row_rise: float = quantity("m", 0.0, 0.6, default=0.3)
+    finish: str = "concrete"
+    front: str = "gypsum"
+    under: str = "gypsum"
+    full: str = "folding chairs full"
+
+    def __post_init__(self):
+        super().__post_init__()
+        for name in (self.finish, self.front, self.under, self.full):
+            finish(name)
+        if self.side not in SIDES:
+            raise ValueError(f"side = '{self.side}' is unknown. Known: {', '.join(SIDES)}.")
+        if self.rows * self.row_run > self.depth + 1e-9:
+            raise ValueError(f"rows = {self.rows} of {self.row_run:g} m do not fit on a balcony {self.depth:g} m deep.")
+
+    @property
+    def seats(self):
+        """Places in its rows [-]."""
+        return self.rows * int(self.length / SEAT + 1e-9)
+
+    @property
+    def underside(self):
+        """Height of the slab's underside [m]."""
+        return self.height - self.thickness
+
+    def corner(self, hall, along, inward, height):
+        """Point given along the wall from the balcony's middle, into the hall from the wall, and up.
+
+        Parameters
+        ----------
+        hall : Hall
+            The hall [-]
+        along, inward, height : float
+            Distances in the wall's frame [m]
+
+        Returns
+        -------
+        point : ndarray
+            (3,) [m]
+        """
+        foot, u, n = along_wall(self.side, hall)
+        return foot + (self.offset + along) * u + inward * n + np.array([0, 0, height])
+
+    def footprint(self, hall):
+        """Rectangle it covers in plan.
+
+        Parameters
+        ----------
+        hall : Hall
+            The hall [-]
+
+        Returns
+        -------
+        rectangle : tuple
+            (x low, x high, y low, y high) [m]
+        """
+        a, b = self.corner(hall, -self.length / 2, 0, 0), self.corner(hall, self.length / 2, self.depth, 0)
+        return min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
+
+    def listening(self, hall):
+        """Seated ears in its rows, the first row at the front.
+
+        Parameters
+        ----------
+        hall : Hall
+            The hall [-]
+
+        Returns
+        -------
+        area : ListeningArea or None
+            None when it has no rows
+        """
+        if not self.rows:
+            return None
+        columns, row = max(2, round(self.length / 0.5)), np.arange(self.rows)
+        u = (np.arange(columns) + 0.5) / columns * self.length - self.length / 2
+        foot, along, into = along_wall(self.side, hall)
+        points = foot + (self.offset + u)[None, :, None] * along + ((self.rows - row - 0.5) * self.row_run)[:, None, None] * into
+        points = points + (self.height + row * self.row_rise + EAR_SEATED)[:, None, None] * np.array([0, 0, 1.0])
+        return ListeningArea(self.name, "balcony", points.reshape(-1, 3), self.rows, columns, self.seats / (self.rows * columns))

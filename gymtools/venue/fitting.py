@@ -1,0 +1,243 @@
+"""What fits where: a scenario that cannot be is refused in one line; one that should be looked at says so."""
+
+from itertools import combinations
+
+import numpy as np
+
+from .hall import TREATABLE
+from .room import overlap
+from .units import to_file
+
+HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
+PLAY_HEIGHT = 7.0  # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
+PARTS = (*TREATABLE, "court", "floor", "stage", "stage front", "closed bleachers", "bleacher fronts", "portable stage", "balcony")  # no thing's name
+RUN_OUT = 0.91  # free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary source)
+
+
+def check(scenario):
+    """Refuse a scenario that cannot be.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Its parts have been checked one by one; here it is whether they fit together [-]
+    """
+    _check_names(scenario)
+    _check_seating(scenario)
+    _check_uses(scenario)
+    _check_treatments(scenario)
+    _check_cabinets(scenario)
+    _check_microphones(scenario)
+
+
+def _check_names(scenario):
+    seats = (*scenario.banks, *scenario.floor_seats, *scenario.portable_stages, *scenario.balconies)
+    kinds = {"bank, balcony, stage or block of chairs": seats, "group": scenario.groups, "use": scenario.uses, "microphone": scenario.microphones}
+    for kind, things in kinds.items():
+        names = [t.name for t in things]
+        for name in names:
+            if names.count(name) > 1:
+                raise ValueError(f"two things are called '{name}'. Every {kind} needs its own name.")
+    tags = [c.tag for c in scenario.cabinets]
+    for tag in tags:
+        if tags.count(tag) > 1:
+            raise ValueError(f"two cabinets carry the tag '{tag}'. Give each group its own tag.")
+    if not scenario.groups:
+        raise ValueError("there is no loudspeaker group. Add [[groups]].")
+    if not scenario.uses:
+        raise ValueError("there is no use. Add [[uses]].")
+    for name in PARTS:
+        if name in [t.name for t in seats]:
+            raise ValueError(f"'{name}' names a part of the hall. Call the bank or the chairs something else.")
+
+
+def _check_seating(scenario):
+    hall, lines = scenario.hall, scenario.lines
+    if lines.length > hall.length or lines.width > hall.width:
+        size = f"{scenario.say(lines.length)} x {scenario.say(lines.width)}"
+        raise ValueError(f"court '{scenario.court}' ({size}) does not fit into the hall ({scenario.say(hall.length)} x {scenario.say(hall.width)}).")
+    for bank in scenario.banks:
+        wall, deep = (hall.length, hall.width) if bank.side in ("north", "south") else (hall.width, hall.length)
+        if bank.length / 2 + abs(bank.offset) > wall / 2 + 1e-6:
+            raise ValueError(
+                f"'{bank.name}' ({scenario.say(bank.length)} long, offset {scenario.say(bank.offset)}) does not fit along the {bank.side} wall ({scenario.say(wall)})."
+            )
+        if bank.depth > deep - 1.0:
+            raise ValueError(f"'{bank.name}' is {scenario.say(bank.depth)} deep: more than the hall ({scenario.say(deep)}) can hold.")
+        edge = max(abs(bank.footprint(hall)[2]), abs(bank.footprint(hall)[3]))
+        roof = hall.height if bank.side in ("north", "south") else float(hall.roof_height(edge))
+        if bank.top + HEADROOM > roof:  # closed ones too: they are there to be opened
+            raise ValueError(
+                f"'{bank.name}': its top row ({scenario.say(bank.top)}) leaves less than {scenario.say(HEADROOM)} under the roof ({scenario.say(roof)}). Fewer rows, less rise?"
+            )
+    for thing in (*scenario.floor_seats, *scenario.portable_stages):
+        if abs(thing.x) + thing.length / 2 > hall.length / 2 or abs(thing.y) + thing.width / 2 > hall.width / 2:
+            raise ValueError(f"'{thing.name}' reaches outside the hall.")
+    for balcony in scenario.balconies:
+        _check_balcony(scenario, balcony)
+    if scenario.stage:
+        _check_stage(scenario)
+
+
+def _check_setting(scenario, use):
+    """Nothing stands in another's place in this use."""
+    hall, setting = scenario.hall, scenario.setting(use.name)
+    standing = (*setting.banks, *setting.floor_seats, *setting.portable_stages)
+    for a, b in combinations(standing, 2):
+        if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
+            raise ValueError(f"use '{use.name}': '{a.name}' and '{b.name}' stand in each other's place.")
+    for a, b in combinations(setting.balconies, 2):
+        if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
+            raise ValueError(f"balconies '{a.name}' and '{b.name}' run into each other. Shorten one of them.")
+    for bank in setting.banks:
+        for balcony in setting.balconies:
+            if overlap(bank.footprint(hall), balcony.footprint(hall)) > 0.01 and bank.top + HEADROOM > balcony.underside:
+                raise ValueError(
+                    f"use '{use.name}': the top row of '{bank.name}' ({scenario.say(bank.top)}) leaves less than {scenario.say(HEADROOM)} "
+                    f"under '{balcony.name}' ({scenario.say(balcony.underside)})."
+                )
+
+
+def _check_balcony(scenario, balcony):
+    hall = scenario.hall
+    wall = hall.length if balcony.side in ("north", "south") else hall.width
+    if balcony.length / 2 + abs(balcony.offset) > wall / 2 + 1e-6:
+        raise ValueError(f"'{balcony.name}' ({scenario.say(balcony.length)} long) does not fit along the {balcony.side} wall ({scenario.say(wall)}).")
+    back = balcony.height + balcony.rows * balcony.row_rise + HEADROOM
+    if back > hall.height:
+        raise ValueError(f"'{balcony.name}' leaves less than {scenario.say(HEADROOM)} over its back under the roof ({scenario.say(hall.height)}).")
+    if scenario.stage and scenario.stage.side == balcony.side and balcony.underside < scenario.stage.top:
+        if abs(balcony.offset - scenario.stage.offset) < (balcony.length + scenario.stage.width) / 2:
+            raise ValueError(f"'{balcony.name}' runs across the stage opening.")
+
+
+def _check_stage(scenario):
+    hall, stage = scenario.hall, scenario.stage
+    wall = hall.length if stage.side in ("north", "south") else hall.width
+    if stage.width / 2 + abs(stage.offset) > wall / 2:
+        raise ValueError(f"the stage ({scenario.say(stage.width)} wide) does not fit into the {stage.side} wall ({scenario.say(wall)}).")
+    if stage.top > hall.height - 0.1:
+        raise ValueError(f"the stage opening reaches {scenario.say(stage.top)}, over the wall ({scenario.say(hall.height)}).")
+    for bank in scenario.banks:
+        if bank.side == stage.side and abs(bank.offset - stage.offset) < (bank.length + stage.width) / 2 - 1e-6:
+            raise ValueError(f"'{bank.name}' stands in front of the stage opening. Move or shorten one of them.")
+
+
+def _check_treatments(scenario):
+    for part in {t.surface for t in scenario.treatments}:
+        asked = sum(t.area for t in scenario.treatments if t.surface == part)
+        there = sum(s.area for s in scenario.room.surfaces if s.part == part)
+        if asked > there + 0.01:
+            asked, there = (f"{to_file(float(a), 'm2', scenario.units):.0f} {scenario.units}2" for a in (asked, there))
+            raise ValueError(f"treatment of the {part}: {asked} asked for, {there} there.")
+
+
+def _check_cabinets(scenario):
+    hall, cabinets = scenario.hall, scenario.cabinets
+    for c in cabinets:
+        edge = 0.15
+        if abs(c.x) > hall.length / 2 - edge or abs(c.y) > hall.width / 2 - edge:
+            raise ValueError(
+                f"cabinet {c.tag} at {scenario.say(c.x)}, {scenario.say(c.y)} hangs outside the hall ({scenario.say(hall.length)} x {scenario.say(hall.width)})."
+            )
+        clear = min(hall.clear_height, float(hall.roof_height(c.y)))
+        if c.z > clear + 1e-6:
+            raise ValueError(f"cabinet {c.tag} hangs at {scenario.say(c.z)}, above the clear height under the joists ({scenario.say(clear)}).")
+        for balcony in scenario.balconies:
+            a, b, low, high = balcony.footprint(hall)
+            if a < c.x < b and low < c.y < high and balcony.underside - 0.3 < c.z < balcony.height + HEADROOM:
+                raise ValueError(f"cabinet {c.tag} hangs in or less than {scenario.say(HEADROOM)} over '{balcony.name}'.")
+        for bank in scenario.banks:
+            low_x, high_x, low_y, high_y = bank.footprint(hall)
+            if low_x < c.x < high_x and low_y < c.y < high_y and c.z < bank.top + HEADROOM:
+                floor = _seat_height(scenario, bank, c)
+                if c.z < floor + HEADROOM:
+                    raise ValueError(
+                        f"cabinet {c.tag} at {scenario.say(c.z)} hangs less than {scenario.say(HEADROOM)} over the seats of '{bank.name}'."
+                    )
+    place = np.array([c.position for c in cabinets])
+    size = np.array([min(c.type.width, c.type.depth, c.type.height) for c in cabinets])
+    apart = np.linalg.norm(place[:, None] - place[None], axis=-1) + 1e3 * np.eye(len(cabinets))
+    a, b = np.unravel_index(np.argmin(apart - (size[:, None] + size) / 2), apart.shape)
+    if apart[a, b] < (size[a] + size[b]) / 2:
+        raise ValueError(f"cabinets {cabinets[a].tag} and {cabinets[b].tag} hang in each other's place ({scenario.say(apart[a, b])} apart).")
+
+
+def _seat_height(scenario, bank, cabinet):
+    """Height of the seats right under a cabinet [m]."""
+    if not bank.open:
+        return bank.top
+    x0, x1, y0, y1 = bank.footprint(scenario.hall)
+    inward = {"north": y1 - cabinet.y, "south": cabinet.y - y0, "east": x1 - cabinet.x, "west": cabinet.x - x0}[bank.side]
+    return bank.first_height + ((bank.depth - inward) / bank.row_run - 0.5) * bank.row_rise
+
+
+def _check_uses(scenario):
+    groups, microphones = [g.name for g in scenario.groups], [m.name for m in scenario.microphones]
+    banks = [b.name for b in scenario.banks]
+    movable = [t.name for t in (*scenario.floor_seats, *scenario.portable_stages)]
+    known = {
+        "groups": ("group", groups),
+        "listens": ("area", scenario.area_names),
+        "occupied": ("area", scenario.area_names),
+        "closed": ("bank", banks),
+        "set_up": ("block of chairs or portable stage", movable),
+        "microphones": ("microphone", microphones),
+    }
+    for use in scenario.uses:
+        for word, (kind, names) in known.items():
+            for name in getattr(use, word):
+                if name not in names:
+                    shown = ", ".join(names) or "none"
+                    raise ValueError(f"use '{use.name}', {word}: {kind} '{name}' is unknown. Known: {shown}.")
+        there = scenario.setting(use.name).areas
+        if not any(w > 0 for name, w in use.listens.items() if name in there):
+            raise ValueError(f"use '{use.name}': nobody listens. Give at least one area that is open or set up a weight in 'listens'.")
+        if not any(use.drive(g).on for g in groups):
+            raise ValueError(f"use '{use.name}': every loudspeaker group is off.")
+        _check_setting(scenario, use)
+
+
+def _check_microphones(scenario):
+    platforms = [p.name for p in scenario.portable_stages]
+    for m in scenario.microphones:
+        stages = [*(["stage"] if scenario.stage else []), *platforms]
+        if m.on not in ("floor", *stages):
+            raise ValueError(f"microphone '{m.name}': on = '{m.on}' is unknown. Known: {', '.join(('floor', *stages))}.")
+        if m.walks is not None and m.walks not in ("court", "floor", *stages):
+            raise ValueError(f"microphone '{m.name}': walks = '{m.walks}' is unknown. Known: {', '.join(('court', 'floor', *stages))}.")
+    for use in scenario.uses:
+        for m in scenario.microphones:
+            where = m.walks or m.on
+            if m.name in use.microphones and where in platforms and where not in use.set_up:
+                raise ValueError(f"use '{use.name}': microphone '{m.name}' needs '{where}', which is not set up.")
+            if m.name in use.microphones and where == "stage" and not use.curtain_open:
+                raise ValueError(f"use '{use.name}': microphone '{m.name}' is on the stage, whose curtain is closed.")
+
+
+def doubts(scenario):
+    """What is legal but should be looked at.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Any scenario [-]
+
+    Returns
+    -------
+    doubts : list of str
+        Sentences, with lengths in the scenario's units
+    """
+    found, hall, lines = [], scenario.hall, scenario.lines
+    for c in scenario.cabinets:
+        over = abs(c.x) < lines.length / 2 and abs(c.y) < lines.width / 2
+        low = c.z - c.type.height / 2
+        if over and low < PLAY_HEIGHT:
+            found.append(f"Cabinet {c.tag} hangs over the court with {scenario.say(low)} under it; international rules ask for {scenario.say(PLAY_HEIGHT)}.")
+    for bank in scenario.banks:
+        if overlap(bank.footprint(hall), (-lines.length / 2, lines.length / 2, -lines.width / 2, lines.width / 2)) > 0.01:
+            found.append(f"'{bank.name}' reaches over the lines of the court when it stands like this.")
+    free = min((hall.length - lines.length) / 2, (hall.width - lines.width) / 2)
+    if free < RUN_OUT:
+        found.append(f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least {scenario.say(RUN_OUT)}.")
+    return found
