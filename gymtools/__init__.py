@@ -1,8 +1,10 @@
 """Design of sound systems for school gymnasiums: the few names a workbook needs."""
 
-from .design.evaluate import Result, evaluate
+from .design.arrangements import arrange
+from .design.delays import aligned
+from .design.evaluate import Result, evaluate, evaluate_all
 from .venue.files import load, parse, save, to_text
 from .venue.scenario import Scenario
 
 __version__ = "0.1.0"
-__all__ = ["Result", "Scenario", "evaluate", "load", "parse", "save", "to_text"]
+__all__ = ["Result", "Scenario", "aligned", "arrange", "evaluate", "evaluate_all", "load", "parse", "save", "to_text"]

@@ -155,6 +155,11 @@ def test_coverage_angle_is_minus_6_db(name):
             assert level(t.balloon_db, *ahead)[k] == pytest.approx(-6, abs=0.1 if half == nominal / 2 else 0.2)
 
 
+def test_shape_inside_the_beam():
+    """Regression: halfway to the edge the assumed shape is 1.0 dB down, flatter than a Gaussian beam's 1.5 dB."""
+    assert TYPES["pendant 100"].balloon_db[36 + 5, 18, 4:] == pytest.approx(np.full(3, -1.05), abs=0.05)
+
+
 @pytest.mark.parametrize("name", SINGLE)
 def test_rear_is_believable(name):
     """Regression: the rear lies between the axis and the stated rear level, and on it (0.1 dB) above control."""
@@ -185,6 +190,7 @@ def test_four_sided_beams():
     np.testing.assert_allclose(t.balloon_db[::-1], t.balloon_db, atol=1e-9)
     top = t.balloon_db[..., 4:].max(axis=(0, 1))
     assert top == pytest.approx(np.zeros(3), abs=1e-9), "nothing louder than a beam's axis"
+    assert t.balloon_db[0, -1, 4:] == pytest.approx(-REAR_DB[4:], abs=0.2), "straight up there is only the rear, once"
     between = t.balloon_db[36 + 9, at, 4:]  # 41 degrees off both neighbours, whose edges add up
     assert np.all((between > -3) & (between < -1))
 
@@ -205,7 +211,7 @@ def test_generic_balloon_is_symmetric_and_loudest_ahead(h, v, mouth):
     (lambda: directivity.rectangular_q(90, 200), r"^vertical_deg = 200 deg is outside 1 to 180 deg\.$"),
     (lambda: directivity.control_frequency(30, 90), r"^mouth_m = 30 m is outside 0\.01 to 10 m\. Centimetres given"),
     (lambda: directivity.control_frequency(0.3, 1), r"^angle_deg = 1 deg is outside 5 to 360 deg\.$"),
-    (lambda: directivity.piston_db(-1, 10), r"^ka = -1  is outside 0 to 1000"),
+    (lambda: directivity.piston_db(-1, 10), r"^ka = -1 is outside 0 to 1000\.$"),
     (lambda: directivity.piston_db(1, 100), r"^angle_deg = 100 deg is outside -90 to 90 deg\.$"),
     (lambda: directivity.generic_balloon(90, 60, mouth_width=0.3, mouth_height=0.3, rear_db=6.0),
      r"^rear_db = 6 dB is outside 6\.5 to 60 dB\.$"),

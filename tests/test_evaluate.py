@@ -60,7 +60,7 @@ def middle(result):
 
 def per_setting(result):
     """Reverberant level at one electrical setting: what the room makes of one watt, not of the target."""
-    return result.reverberant_db - result.drive_dbw.max()
+    return result.reverberant_db - result.setting_db.max()
 
 
 # --- shapes and bookkeeping
@@ -77,11 +77,11 @@ def test_shapes(name, use):
     want |= dict.fromkeys(["reverberant_db", "noise_db", "rt", "rt_sabine"], (7,))
     want |= {"absorption": (len(s.room.surfaces), 7)}
     want |= dict.fromkeys(["distance", "arrival_s"], (cabinets, points)) | {"lands": (cabinets, len(r.parts))}
-    want |= dict.fromkeys(["playing", "drive_dbw"], (cabinets,))
+    want |= dict.fromkeys(["playing", "setting_db"], (cabinets,))
     assert {key: getattr(r, key).shape for key in want} == want
-    for key in want.keys() - {"area", "playing", "drive_dbw"}:
+    for key in want.keys() - {"area", "playing", "setting_db"}:
         assert np.isfinite(getattr(r, key)).all(), key
-    assert r.playing.dtype == bool and np.array_equal(np.isfinite(r.drive_dbw), r.playing)
+    assert r.playing.dtype == bool and np.array_equal(np.isfinite(r.setting_db), r.playing)
     assert (r.scenario, r.use, set(r.area)) == (s, s.use(use), set(s.areas))
     assert [a.name for a in r.areas] == [n for n, w in r.use.listens.items() if w > 0]
     for a in r.areas:
@@ -136,7 +136,7 @@ def test_direct_sound_under_a_pendant():
     p = middle(r)
     assert r.points[p, :2] == pytest.approx([0, 0], abs=1e-9)
     way = 7.0 - r.points[p, 2]
-    want = t.response_db + SPEECH + r.drive_dbw[0] - 20 * np.log10(way) - air.attenuation(bands.EXACT) * way
+    want = t.response_db + SPEECH + r.setting_db[0] - 20 * np.log10(way) - air.attenuation(bands.EXACT) * way
     np.testing.assert_allclose(r.level_db[p], want, atol=1e-3)
     assert r.distance[0, p] == pytest.approx(way, rel=1e-6) and r.arrival_s[0, p] == pytest.approx(
         way / 343.2, rel=1e-6
@@ -151,7 +151,7 @@ def test_reverberant_level_of_a_uniform_room(name, cabinet):
     r, t, alpha = evaluate(s), s.cabinets[0].type, np.array(finish(name).absorption)
     surface, volume, m = 2 * (30 * 22 + 30 * 8 + 22 * 8), 30 * 22 * 8, air.decay_constant(air.attenuation(bands.EXACT))
     absorbing = -surface * np.log(1 - alpha) + 4 * m * volume
-    want = t.response_db + SPEECH + r.drive_dbw[0] - t.index_db + 10 * np.log10((1 - alpha) * 16 * np.pi / absorbing)
+    want = t.response_db + SPEECH + r.setting_db[0] - t.index_db + 10 * np.log10((1 - alpha) * 16 * np.pi / absorbing)
     np.testing.assert_allclose(r.reverberant_db, want, atol=1e-3)
     np.testing.assert_allclose(r.rt, 24 * np.log(10) * volume / (343.2 * absorbing), rtol=1e-9)
     np.testing.assert_allclose(
@@ -175,7 +175,7 @@ def test_direct_sound_by_hand(name, use):
             x, y, z = rotation(c.pan_deg, c.tilt_deg) @ way
             balloon = RegularGridInterpolator((AZIMUTH_DEG, ELEVATION_DEG), bands.to_energy(c.type.balloon_db))
             gain = balloon((np.degrees(np.arctan2(y, x)), np.degrees(np.arctan2(z, np.hypot(x, y)))))
-            at_1_m = c.type.response_db + SPEECH + r.drive_dbw[k]
+            at_1_m = c.type.response_db + SPEECH + r.setting_db[k]
             energy += gain * 10 ** ((at_1_m - alpha * np.linalg.norm(way)) / 10) / (way @ way)
         np.testing.assert_allclose(r.level_db[p], 10 * np.log10(energy), atol=0.01)
 
@@ -233,7 +233,7 @@ def test_clarity_by_hand(name, use):
         )
         groups = tuple(single if g.name == group else g for g in s.groups)
         one = evaluate(replace(s, groups=groups, uses=(replace(r.use, groups=others),)))
-        alone.append(bands.to_energy(one.level_db - one.drive_dbw[one.playing] + r.drive_dbw[k]))
+        alone.append(bands.to_energy(one.level_db - one.setting_db[one.playing] + r.setting_db[k]))
     alone = np.array(alone)
     for p in range(0, len(r.points), 211):
         want = sti_by_hand(
@@ -264,7 +264,7 @@ def test_target_shifts_levels_and_nothing_else(case, step):
     one, shift = evaluate(s, case[1]), step / 2 - 5
     for key in ("level_db", "total_db", "reverberant_db", "speech_dba", "over_noise_db"):
         np.testing.assert_allclose(getattr(other, key), getattr(one, key) + shift, atol=1e-6)
-    np.testing.assert_allclose(other.drive_dbw[one.playing], one.drive_dbw[one.playing] + shift, atol=1e-6)
+    np.testing.assert_allclose(other.setting_db[one.playing], one.setting_db[one.playing] + shift, atol=1e-6)
     for key in ("rt", "lands", "absorption", "arrival_s", "noise_db"):
         np.testing.assert_array_equal(getattr(other, key), getattr(one, key))
     for a, b in zip(one.areas, other.areas, strict=True):
@@ -275,7 +275,7 @@ def test_target_shifts_levels_and_nothing_else(case, step):
 def at_setting_zero(s, **groups):
     """Direct energy of each point at gain 0 = 1 W, whatever the target."""
     r = evaluate(first_use(s, groups=groups))
-    setting = r.drive_dbw[r.playing][0] - r.use.drive(s.cabinets[np.flatnonzero(r.playing)[0]].group).gain_db
+    setting = r.setting_db[r.playing][0] - r.use.drive(s.cabinets[np.flatnonzero(r.playing)[0]].group).gain_db
     return bands.to_energy(r.level_db - setting)
 
 
@@ -327,7 +327,7 @@ def test_a_group_that_is_off_is_not_there(name, use, group):
     np.testing.assert_allclose(r.total_db, without.total_db, atol=1e-3)
     np.testing.assert_allclose(r.sti, without.sti, atol=1e-4)
     off = np.array([c.group == gone for c in s.cabinets])
-    assert np.all(r.drive_dbw[off] == -np.inf) and not r.playing[off].any()
+    assert np.all(r.setting_db[off] == -np.inf) and not r.playing[off].any()
 
 
 def mirrored(s):

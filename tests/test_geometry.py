@@ -171,10 +171,10 @@ def test_in_sight_agrees_with_first_hit(seed):
 
 
 def test_a_point_on_a_screen_is_seen():
-    """Closed form: a listener on a surface is not hidden by it; one a centimetre behind it is; one in front is not."""
+    """Closed form: a listener on a surface, or a millimetre behind, is not hidden by it; a centimetre behind he is."""
     wall = pack([[[0, -1, 0], [0, 1, 0], [0, 1, 2], [0, -1, 2]]])
-    points = [[0.0, 0, 1], [0.01, 0, 1], [-0.01, 0, 1], [5, 0, 5], [5, 0, 1]]
-    assert in_sight([[-3.0, 0, 1]], points, wall).tolist() == [[True, False, True, True, False]]
+    points = [[0.0, 0, 1], [0.001, 0, 1], [0.01, 0, 1], [-0.01, 0, 1], [5, 0, 5], [5, 0, 1]]
+    assert in_sight([[-3.0, 0, 1]], points, wall).tolist() == [[True, True, False, True, True, False]]
 
 
 @given(seed=seed, pan=angle, shift=st.tuples(*[st.floats(-30, 30)] * 3))

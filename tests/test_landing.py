@@ -12,13 +12,14 @@ from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
 from gymtools.physics.field import look_up
 from gymtools.physics.geometry import first_hit, pack, rotation
 from gymtools.physics.landing import DIRECTION, RAYS, SHARE, cast, ray_energy, ray_fan, shares
+from gymtools.venue.balcony import Balcony
 from gymtools.venue.court import court
 from gymtools.venue.files import load
 from gymtools.venue.hall import SIDES, Hall
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.room import build_room
 from gymtools.venue.seating import Bank
-from gymtools.venue.stage import Stage
+from gymtools.venue.stage import PortableStage, Stage
 
 SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
 UNIFORM = np.ones((len(AZIMUTH_DEG) * len(ELEVATION_DEG), 1), np.float32)
@@ -97,8 +98,10 @@ def test_shares_leave_out_what_met_nothing():
 def test_1500_rays_are_enough(name):
     """Convergence (invariance): what lands on each bank, block of chairs and the court, within 0.01 of 60 000 rays."""
     scenario, (fan, share) = SCENARIOS[name], many_rays()
-    room, places = scenario.room, [k for k, s in enumerate(scenario.room.surfaces) if s.part in scenario.areas]
-    assert places
+    fullest = max(scenario.uses, key=lambda use: len(use.set_up)).name
+    room, areas = scenario.setting(fullest).room, scenario.setting(fullest).areas
+    places = [k for k, s in enumerate(room.surfaces) if s.part in areas]
+    assert len(places) == len(areas)
     for c in scenario.cabinets:
         axes = rotation([c.pan_deg], [c.tilt_deg])
         few = shares(cast([c.position], axes, room.polygons)[0][0], c.type.ray_energy, len(room.surfaces))
@@ -110,16 +113,16 @@ def test_1500_rays_are_enough(name):
 
 @settings(max_examples=40, deadline=None)
 @given(
-    name=st.sampled_from(list(SCENARIOS)),
+    case=st.sampled_from([(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]),
     x=st.floats(-1, 1),
     y=st.floats(-1, 1),
     z=st.floats(0, 1),
     pan=angle,
     tilt=st.floats(-30, 90),
 )
-def test_scenarios_leak_no_ray(name, x, y, z, pan, tilt):
-    """Invariance: from any place a cabinet may hang, aimed anywhere, every ray meets a surface of the room."""
-    hall, room = SCENARIOS[name].hall, SCENARIOS[name].room
+def test_scenarios_leak_no_ray(case, x, y, z, pan, tilt):
+    """Invariance: in every use, from any place a cabinet may hang, aimed anywhere, every ray meets a surface."""
+    hall, room = SCENARIOS[case[0]].hall, SCENARIOS[case[0]].setting(case[1]).room
     place = [x * (hall.length / 2 - 0.15), y * (hall.width / 2 - 0.15), 0.0]
     place[2] = 2.2 + z * (min(hall.clear_height, float(hall.roof_height(place[1]))) - 2.2) - 0.01
     index, way = cast([place], rotation([pan], [tilt]), room.polygons)
@@ -129,10 +132,10 @@ def test_scenarios_leak_no_ray(name, x, y, z, pan, tilt):
 
 @settings(max_examples=40, deadline=None)
 @given(beside=st.floats(0, 0.02), beyond=st.floats(0, 0.02), ridge=st.sampled_from([None, 9.0, 11.0]),
-       side=st.sampled_from(SIDES), wide=st.floats(3, 15), offset=st.floats(-1, 1), closed=st.booleans(),
+       side=st.sampled_from(SIDES), wide=st.floats(3, 15), offset=st.floats(-1, 1), shut=st.booleans(),
        pan=angle)  # fmt: skip
-def test_other_rooms_leak_no_ray(beside, beyond, ridge, side, wide, offset, closed, pan):
-    """Invariance: courts that almost fill the hall, gables, stages up to the corners, open and closed banks."""
+def test_other_rooms_leak_no_ray(beside, beyond, ridge, side, wide, offset, shut, pan):
+    """Invariance: courts that almost fill the hall, gables, stages up to the corners, banks, curtain, deck, balcony."""
     lines = court("high school")
     hall = Hall(
         length=lines.length + beyond, width=lines.width + beside, height=8, ridge_height=ridge, clear_height=7, **HARD
@@ -148,9 +151,11 @@ def test_other_rooms_leak_no_ray(beside, beyond, ridge, side, wide, offset, clos
         row_rise=0.3,
         length=wide,
         offset=-offset * (wall - wide) / 2,
-        open=not closed,
+        open=not shut,
     )
-    room = build_room(hall, lines, (bank,), (), stage)
+    deck = PortableStage(name="deck", x=4, length=4, width=6, height=0.6)
+    gallery = Balcony(name="gallery", side=other, depth=2, height=5, length=wide, rows=1)
+    room = build_room(hall, lines, (bank,), (), stage, not shut, (deck,), (gallery,))
     places = np.array([[0, 0, 5], [0.4 * hall.length, 0.4 * hall.width, 6.9], [-0.4 * hall.length, 0, 4.5]])
     index, _ = cast(places, rotation([pan] * 3, [0, 45, 90]), room.polygons)
     assert index.min() >= 0

@@ -115,7 +115,7 @@ def test_throws_meet_surfaces_and_edges_are_6_db_down(larkfield):
 def test_level_at_the_landing_point_is_the_direct_level_there(larkfield):
     """Closed form: inverse square law from the cabinet's own level, less the air of the way."""
     t, c = throws(larkfield)[0], larkfield.scenario.cabinets[0]
-    near = c.type.response_db[3] + larkfield.drive_dbw[0] - 20 * np.log10(t.distance)
+    near = c.type.response_db[3] + larkfield.setting_db[0] - 20 * np.log10(t.distance)
     assert t.level_dba == pytest.approx(near, abs=1.0)  # speech re its A-weighted level is 0 dB(A); mid-band flat
 
 

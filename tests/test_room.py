@@ -9,15 +9,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gymtools.physics.geometry import polygon_area
+from gymtools.venue.balcony import Balcony
 from gymtools.venue.court import court
 from gymtools.venue.files import load
 from gymtools.venue.finishes import finish
 from gymtools.venue.hall import SIDES, Hall, Treatment
 from gymtools.venue.room import build_room, overlap
 from gymtools.venue.seating import Bank, FloorSeats
-from gymtools.venue.stage import Stage
+from gymtools.venue.stage import PortableStage, Stage
 
 SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 FLAT = Hall(length=32, width=24, height=8, clear_height=7, floor="wood floor", roof="plain deck", walls="painted block")
 GABLE = replace(FLAT, ridge_height=11)
 BANK = Bank(name="bank", side="north", rows=6, row_run=0.6, row_rise=0.3, length=20)
@@ -25,8 +27,8 @@ CHAIRS = FloorSeats(name="chairs", x=3, y=-2, length=6, width=8)
 STAGE = Stage(side="east", width=10, opening_height=4, depth=6)
 
 
-def room_of(hall, banks=(), chairs=(), stage=None, level="high school"):
-    return build_room(hall, court(level), tuple(banks), tuple(chairs), stage)
+def room_of(hall, banks=(), chairs=(), stage=None, **more):
+    return build_room(hall, court("high school"), tuple(banks), tuple(chairs), stage, **more)
 
 
 def area_of(room, *parts):
@@ -64,7 +66,7 @@ def test_bank_takes_its_floor_and_its_wall(hall, side):
     assert area_of(room, f"{side} wall") == pytest.approx(area_of(bare, f"{side} wall") - 20 * top)
     assert area_of(room, "bank") == pytest.approx(20 * deep)
     assert area_of(room, "bleacher fronts") == pytest.approx(20 * front + 2 * deep * (top + front) / 2)
-    assert room.volume == bare.volume
+    assert room.volume == pytest.approx(bare.volume - 20 * deep * (top + front) / 2), "nobody hears under the seats"
     (seats,) = (s for s in room.surfaces if s.name == "bank")
     assert polygon_area(seats.corners) == pytest.approx(20 * np.hypot(deep, top - front))
 
@@ -75,6 +77,21 @@ def test_closed_bank_is_a_box():
     assert area_of(room, "closed bleachers") == pytest.approx(20 * 1.1 + 20 * top + 2 * 1.1 * top)
     assert area_of(room, "north wall") == pytest.approx(32 * 8 - 20 * top)
     assert "bank" not in room.parts
+    assert room.volume == pytest.approx(room_of(FLAT).volume - 20 * 1.1 * top)
+
+
+def test_sides_that_nobody_sees():
+    """Closed form: against a wall, or against a bank at least as large, a side does not count; a taller one's does."""
+    side = BANK.depth * (BANK.top + BANK.first_height - BANK.row_rise / 2) / 2
+    fronts = lambda *banks: area_of(room_of(FLAT, banks), "bleacher fronts") - sum(b.length * 0.28 for b in banks)  # noqa: E731
+    assert fronts(BANK) == pytest.approx(2 * side)
+    assert fronts(replace(BANK, length=32)) == pytest.approx(0)
+    left, right = replace(BANK, length=10, offset=-5), replace(BANK, name="right", length=10, offset=5)
+    assert fronts(left, right) == pytest.approx(2 * side)
+    assert fronts(left, replace(right, offset=5.5)) == pytest.approx(4 * side)
+    small = replace(right, rows=3)
+    low = small.depth * (small.top + small.first_height - small.row_rise / 2) / 2
+    assert fronts(left, small) == pytest.approx(2 * side + low)
 
 
 def test_two_banks_in_a_corner():
@@ -127,10 +144,40 @@ def test_bank_beside_a_stage():
     assert over == pytest.approx(10 * (8 - 4.9))
 
 
-@pytest.mark.parametrize("name", SCENARIOS)
-def test_surfaces_are_plane_and_convex(name):
+def test_curtain_closes_the_stage():
+    """Closed form: behind a closed curtain the recess is gone; the curtain is the opening, and the hall alone resounds."""
+    bare, room = room_of(FLAT), room_of(FLAT, stage=STAGE, curtain_open=False)
+    assert area_of(room, "stage") == pytest.approx(10 * 4)
+    assert area_of(room, "east wall", "stage front", "stage") == pytest.approx(area_of(bare, "east wall"))
+    assert room.volume == bare.volume
+
+
+def test_portable_stage():
+    """Closed form: its deck counts as the floor under it did, its four sides on top."""
+    deck = PortableStage(name="deck", x=-8, y=1, length=4, width=6, height=0.5)
+    room = room_of(FLAT, [BANK], portable_stages=(deck,))
+    assert area_of(room, "deck") == pytest.approx(24)
+    assert area_of(room, "portable stage") == pytest.approx(2 * (4 + 6) * 0.5)
+    assert area_of(room, "floor", "court") == pytest.approx(32 * 24 - 20 * 3.6 - 24)
+    assert room.volume == pytest.approx(room_of(FLAT, [BANK]).volume - 24 * 0.5)
+
+
+def test_balcony():
+    """Closed form: rows along their slope, the floor before them, underside, front with parapet, and two ends."""
+    balcony = Balcony(name="gallery", side="south", depth=4, height=3.5, length=20, thickness=0.3, parapet=1, rows=3, row_run=0.9, row_rise=0.3)
+    room, bare = room_of(FLAT, balconies=(balcony,)), room_of(FLAT)
+    assert area_of(room, "gallery") == pytest.approx(20 * np.hypot(2.7, 0.9))
+    assert area_of(room, "balcony") == pytest.approx(20 * (4 - 2.7) + 20 * 4 + 20 * 1.3 + 2 * 4 * 0.3)
+    assert room.area.sum() - bare.area.sum() == pytest.approx(area_of(room, "gallery", "balcony"))
+    assert room.volume == pytest.approx(bare.volume - 20 * (4 * 0.3 + 2.7 * 0.9 / 2))
+    track = room_of(FLAT, balconies=(replace(balcony, rows=0),))
+    assert "gallery" not in track.parts and area_of(track, "balcony") == pytest.approx(20 * 4 * 2 + 20 * 1.3 + 2 * 4 * 0.3)
+
+
+@pytest.mark.parametrize("name, use", CASES)
+def test_surfaces_are_plane_and_convex(name, use):
     """Closed form: all corners turn the same way around one normal; no area is negative or more than its polygon's."""
-    for s in SCENARIOS[name].room.surfaces:
+    for s in SCENARIOS[name].setting(use).room.surfaces:
         along = np.roll(s.corners, -1, axis=0) - s.corners
         turns = np.cross(along, np.roll(along, -1, axis=0))
         normal = turns[0] / np.linalg.norm(turns[0])
@@ -139,27 +186,26 @@ def test_surfaces_are_plane_and_convex(name):
         assert 0 <= s.area <= polygon_area(s.corners) + 1e-9, s.name
 
 
-@pytest.mark.parametrize("name", SCENARIOS)
-def test_scenario_area_and_volume(name):
-    """Closed form: the shell less what is covered, and the floor that banks and chairs cover counted once as theirs."""
-    s = SCENARIOS[name]
+@pytest.mark.parametrize("name, use", CASES)
+def test_scenario_area_and_volume(name, use):
+    """Closed form: the shell, less walls behind banks, plus fronts and sides; floor under things counts once, as theirs."""
+    s = SCENARIOS[name].setting(use)
     hall, room = s.hall, s.room
-    slope = 2 * np.hypot(hall.width / 2, hall.highest - hall.height)
-    shell = hall.length * (hall.width + slope + 2 * hall.height) + hall.width * (hall.height + hall.highest)
-    faces = sum(
-        2 * b.depth * (b.top + b.first_height - b.row_rise / 2) / 2 + b.length * (b.first_height - b.row_rise / 2)
-        for b in s.banks
-    )
-    behind, recess, volume = (
-        sum(b.length * b.top for b in s.banks),
-        0.0,
-        hall.length * hall.width * (hall.height + hall.highest) / 2,
-    )
-    if s.stage:
-        w, h, d = s.stage.width, s.stage.opening_height, s.stage.depth
-        recess, volume = 2 * d * (w + h), volume + w * h * d  # its back stands for the opening
-    assert room.area.sum() == pytest.approx(shell + faces - behind + recess)
-    assert room.volume == pytest.approx(volume)
+    slope, high = 2 * np.hypot(hall.width / 2, hall.highest - hall.height), (hall.height + hall.highest) / 2
+    area = hall.length * (hall.width + slope + 2 * hall.height) + 2 * hall.width * high
+    volume = hall.length * hall.width * high
+    for b in s.banks:
+        front = b.first_height - b.row_rise / 2 if b.open else b.top
+        area += b.depth * (b.top + front) + b.length * (front - b.top)
+        volume -= b.length * b.depth * (front + b.top) / 2
+    for p in s.portable_stages:
+        area += 2 * (p.length + p.width) * p.height
+        volume -= p.length * p.width * p.height
+    recess = s.curtain_open and s.stage
+    area += 2 * s.stage.depth * (s.stage.width + s.stage.opening_height) if recess else 0.0  # its back stands for the opening
+    assert not s.balconies, "a balcony would have to be added here"
+    assert room.area.sum() == pytest.approx(area)
+    assert room.volume == pytest.approx(volume + (s.stage.volume if recess else 0.0))
 
 
 def test_what_may_block():

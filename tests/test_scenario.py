@@ -1,16 +1,18 @@
-"""One school as a whole: every refusal in its own words, doubts, and changing several values at once."""
+"""One school as a whole: every refusal in its own words, settings, doubts, and changing several values at once."""
 
 from dataclasses import FrozenInstanceError, replace
 from pathlib import Path
 
 import pytest
 
+from gymtools.venue.balcony import Balcony
 from gymtools.venue.files import load
 from gymtools.venue.hall import Air, Hall, Treatment
 from gymtools.venue.loudspeakers import Group, loudspeaker_types
+from gymtools.venue.microphones import Microphone
 from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.seating import Bank, FloorSeats
-from gymtools.venue.stage import Stage
+from gymtools.venue.stage import PortableStage, Stage
 from gymtools.venue.uses import Drive, Use
 
 SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
@@ -19,10 +21,13 @@ BANK = Bank(name="bank", side="north", rows=4, row_run=0.6, row_rise=0.3, length
 CHAIRS = FloorSeats(name="chairs", x=-5, y=-2, length=6, width=6)
 ROW = Group(name="row", tag="R", cabinet="two-way 90x60", number=2, height=6.5, spacing=8, pan_deg=90, tilt_deg=30)
 DOWN = Group(name="down", tag="D", cabinet="pendant 100", y=-5, height=6.8, pan_deg=0, tilt_deg=90)
-USE = Use(name="game", target_dba=80, noise_dba=60, listens={"bank": 1.0, "court": 0.5}, occupied={"bank": 0.5})
+USE = Use(name="game", target_dba=80, noise_dba=60, listens={"bank": 1.0, "court": 0.5}, occupied={"bank": 0.5}, set_up=("chairs",))
 BASE = Scenario(name="Base", units="m", source="made up for tests", court="junior high", hall=HALL, banks=(BANK,),
                 floor_seats=(CHAIRS,), groups=(ROW, DOWN), uses=(USE,))  # fmt: skip
 STAGE = Stage(side="east", width=10, opening_height=4, depth=6)
+DECK = PortableStage(name="deck", x=9, y=0, length=4, width=6, height=0.5)
+GALLERY = Balcony(name="gallery", side="west", depth=3, height=5.2, length=18, parapet=1)
+MIKE = Microphone(name="lectern", type="lectern", x=9, y=0, height=1.2)
 GABLE = replace(HALL, height=6, ridge_height=9, clear_height=8)
 
 
@@ -34,9 +39,9 @@ REFUSALS = {
     "units": (dict(units="yd"), r"^units = 'yd' is unknown\. Known: m, ft\.$"),
     # names
     "bank twice": (dict(banks=(BANK, replace(BANK, side="south"))),
-        r"^two things are called 'bank'\. Every bank or block of chairs needs"),
+        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs"),
     "chairs like bank": (dict(floor_seats=(replace(CHAIRS, name="bank"),)),
-        r"^two things are called 'bank'\. Every bank or block of chairs"),
+        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs"),
     "group twice": (dict(groups=(ROW, replace(DOWN, name="row"))),
         r"^two things are called 'row'\. Every group needs its own name\.$"),
     "use twice": (dict(uses=(USE, USE)), r"^two things are called 'game'\. Every use needs its own name\.$"),
@@ -49,7 +54,7 @@ REFUSALS = {
     **{
         f"bank called {part}": (dict(banks=(replace(BANK, name=part),)),
                                 rf"^'{part}' names a part of the hall\. Call the bank or the chairs something")
-        for part in ("court", "floor", "roof", "north wall", "stage", "bleacher fronts", "closed bleachers")
+        for part in ("court", "floor", "roof", "north wall", "stage", "bleacher fronts", "closed bleachers", "portable stage", "balcony")
     },
     # seating
     "court too long": (dict(court="college"),
@@ -75,14 +80,42 @@ REFUSALS = {
     "high in the gable": (dict(hall=GABLE, banks=(replace(BANK, side="west", rows=14, row_rise=0.4),)),
         r"^'bank': its top row \(5\.83 m\) leaves less than 2\.00 m under the roof \(6\.82 m\)"),
     "two banks": (dict(banks=(BANK, replace(BANK, name="other", length=4, offset=9))),
-        r"^'bank' and 'other' stand in each other's place\.$"),
+        r"^use 'game': 'bank' and 'other' stand in each other's place\.$"),
     "corner": (dict(banks=(replace(BANK, length=26), replace(BANK, name="end", side="east", length=18))),
-        r"^'bank' and 'end' stand in each other's place"),
+        r"^use 'game': 'bank' and 'end' stand in each other's place"),
     "bank and chairs": (dict(floor_seats=(replace(CHAIRS, y=7),)),
-        r"^'bank' and 'chairs' stand in each other's place\.$"),
+        r"^use 'game': 'bank' and 'chairs' stand in each other's place\.$"),
     "chairs outside": (dict(floor_seats=(replace(CHAIRS, x=12.5),)), r"^'chairs' reaches outside the hall\.$"),
-    "no court left": (dict(banks=(replace(BANK, rows=33, row_rise=0),), floor_seats=()),
+    "no court left": (dict(banks=(replace(BANK, rows=33, row_rise=0),), floor_seats=(), **with_use(set_up=())),
         r"^the banks leave no room on the court\."),
+    "deck outside": (dict(portable_stages=(replace(DECK, y=9),)), r"^'deck' reaches outside the hall\.$"),
+    "deck and chairs": (dict(portable_stages=(replace(DECK, x=-6),), **with_use(set_up=("chairs", "deck"))),
+        r"^use 'game': 'chairs' and 'deck' stand in each other's place\.$"),
+    # balconies
+    "balcony too long": (dict(balconies=(replace(GALLERY, length=23),)),
+        r"^'gallery' \(23\.00 m long\) does not fit along the west wall \(22\.00 m\)\.$"),
+    "balcony too high": (dict(balconies=(replace(GALLERY, rows=3),)),
+        r"^'gallery' leaves less than 2\.00 m over its back under the roof \(8\.00 m\)\.$"),
+    "balconies meet": (dict(balconies=(GALLERY, replace(GALLERY, name="track", side="north", length=30))),
+        r"^balconies 'gallery' and 'track' run into each other\. Shorten one of them\.$"),
+    "bank under a balcony": (dict(balconies=(replace(GALLERY, side="north", height=3.3),)),
+        r"^use 'game': the top row of 'bank' \(1\.48 m\) leaves less than 2\.00 m under 'gallery' \(3\.00 m\)\.$"),
+    "balcony across the stage": (dict(stage=STAGE, balconies=(replace(GALLERY, side="east", height=4),)),
+        r"^'gallery' runs across the stage opening\.$"),
+    "cabinet on a balcony": (dict(balconies=(replace(GALLERY, depth=12),)),
+        r"^cabinet R1 hangs in or less than 2\.00 m over 'gallery'\.$"),
+    # microphones
+    "microphone twice": (dict(microphones=(MIKE, MIKE)),
+        r"^two things are called 'lectern'\. Every microphone needs its own name\.$"),
+    "on no stage": (dict(microphones=(replace(MIKE, on="stage"),)),
+        r"^microphone 'lectern': on = 'stage' is unknown\. Known: floor\.$"),
+    "walks nowhere": (dict(portable_stages=(DECK,), microphones=(replace(MIKE, walks="roof"),)),
+        r"^microphone 'lectern': walks = 'roof' is unknown\. Known: court, floor, deck\.$"),
+    "deck not set up": (dict(portable_stages=(DECK,), microphones=(replace(MIKE, on="deck"),), **with_use(microphones=("lectern",))),
+        r"^use 'game': microphone 'lectern' needs 'deck', which is not set up\.$"),
+    "curtain closed": (dict(stage=STAGE, microphones=(replace(MIKE, on="stage", x=16),),
+                            **with_use(microphones=("lectern",), curtain_open=False)),
+        r"^use 'game': microphone 'lectern' is on the stage, whose curtain is closed\.$"),
     # stage
     "stage too wide": (dict(stage=replace(STAGE, width=23)),
         r"^the stage \(23\.00 m wide\) does not fit into the east wall \(22\.00 m\)\.$"),
@@ -109,7 +142,7 @@ REFUSALS = {
     "above the joists": (dict(groups=(replace(ROW, height=7.1),)),
         r"^cabinet R1 hangs at 7\.10 m, above the clear height under the joists \(7\.00 m\)\.$"),
     "above the eaves": (dict(hall=GABLE, groups=(replace(ROW, y=-10, height=7),)),
-        r"^cabinet R1 hangs at 7\.00 m, above the clear height under the joists \(6\.27 m\)\.$"),
+        r"^cabinet R1 hangs at 7\.00 m, above the clear height under the joists \(6\.17 m\)\.$"),
     "above, in feet": (dict(units="ft", groups=(replace(ROW, height=7.1),)),
         r"^cabinet R1 hangs at 23 ft 3 1/2 in, above the clear height under the joists \(22 ft 11 1/2 in\)"),
     "over the seats": (dict(groups=(replace(ROW, y=10.5, height=3.2),)),
@@ -119,13 +152,20 @@ REFUSALS = {
     "in one place": (dict(groups=(ROW, replace(DOWN, x=4.1, y=0.1, height=6.5))),
         r"^cabinets R2 and D1 hang in each other's place \(0\.14 m apart\)\.$"),
     # uses
-    "unknown group": (with_use(groups={"rwo": Drive()}), r"^use 'game': group 'rwo' is unknown\. Known: row, down\.$"),
+    "unknown group": (with_use(groups={"rwo": Drive()}), r"^use 'game', groups: group 'rwo' is unknown\. Known: row, down\.$"),
+    "unknown closed": (with_use(closed=("bnak",)), r"^use 'game', closed: bank 'bnak' is unknown\. Known: bank\.$"),
+    "unknown set up": (with_use(set_up=("deck",)),
+        r"^use 'game', set_up: block of chairs or portable stage 'deck' is unknown\. Known: chairs\.$"),
+    "unknown microphone": (with_use(microphones=("lectern",)),
+        r"^use 'game', microphones: microphone 'lectern' is unknown\. Known: none\.$"),
+    "nobody, pushed back": (with_use(closed=("bank",), listens={"bank": 1.0}), r"^use 'game': nobody listens\."),
+    "nobody, not set up": (with_use(set_up=(), listens={"chairs": 1.0}), r"^use 'game': nobody listens\."),
     "unknown listeners": (with_use(listens={"balcony": 1.0}),
         r"^use 'game', listens: area 'balcony' is unknown\. Known: bank, chairs, court\.$"),
     "unknown occupied": (with_use(occupied={"balcony": 1.0}),
         r"^use 'game', occupied: area 'balcony' is unknown\. Known: bank, chairs, court\.$"),
     "nobody": (with_use(listens={}),
-        r"^use 'game': nobody listens\. Give at least one open area a weight in 'listens'\.$"),
+        r"^use 'game': nobody listens\. Give at least one area that is open or set up a weight in 'listens'\.$"),
     "nobody, by weight": (with_use(listens={"court": 0.0}), r"^use 'game': nobody listens\."),
     "nobody, closed": (dict(banks=(replace(BANK, open=False),), **with_use(listens={"bank": 1.0})),
         r"^use 'game': nobody listens\."),
@@ -157,7 +197,11 @@ def test_refusals_of_the_whole(case):
     dict(groups=(replace(ROW, height=7), replace(DOWN, y=10.5, height=4))), dict(groups=(replace(ROW, spacing=0.5),)),
     dict(banks=(replace(BANK, open=False),)), with_use(occupied={"bank": 0.0, "court": 1.0}),
     with_use(groups={"row": Drive(on=False)}),
-    dict(stage=replace(STAGE, side="north", width=7, offset=11.5)),
+    dict(stage=replace(STAGE, side="north", width=7, offset=11.5)), dict(groups=(replace(ROW, y=10.5, height=3.24),)),
+    dict(balconies=(replace(GALLERY, length=22, height=6),)), dict(stage=STAGE, balconies=(replace(GALLERY, side="east", height=5.21),)),
+    dict(banks=(BANK, replace(BANK, name="other", side="south", length=6, open=False)), portable_stages=(DECK,),
+         microphones=(replace(MIKE, on="deck", walks="deck"),), **with_use(set_up=("deck",), microphones=("lectern",))),
+    dict(floor_seats=(CHAIRS, replace(CHAIRS, name="others"))),
 ])  # fmt: skip
 def test_limits_themselves_are_legal(change):
     """Closed form: what just fits is accepted: a bank as long as the wall, a stage as wide, a cabinet at the joists."""
@@ -166,11 +210,11 @@ def test_limits_themselves_are_legal(change):
 
 THINGS = {
     "ridge": (HALL, dict(ridge_height=7),
-        r"^ridge_height = 7 m is below height = 8 m\. Leave it out for a flat roof\.$"),
+        r"^ridge_height = 7\.00 m \(22 ft 11 1/2 in\) is below height = 8\.00 m \(26 ft 3 in\)\. Leave it out for a flat roof\.$"),
     "clear": (HALL, dict(clear_height=8.5),
-        r"^clear_height = 8\.5 m is above the roof \(8 m\)\. It is the height under the joists\.$"),
+        r"^clear_height = 8\.50 m \(27 ft 10 1/2 in\) is above the roof \(8\.00 m \(26 ft 3 in\)\)\. It is the height under the joists\.$"),
     "length": (HALL, dict(length=112), r"^length = 112 m is outside 12 to 80 m\. Feet given by mistake\?$"),
-    "wall": (HALL, dict(east_wall="velvet"), r"^finish = 'velvet' is unknown\."),
+    "wall": (HALL, dict(east_wall="velvet"), r"^east_wall = 'velvet' is unknown\."),
     "surface": (Treatment(surface="roof", area=9, finish="glass"), dict(surface="floor"),
         r"^surface = 'floor' cannot be treated\. Known: roof, north wall"),
     "air": (Air(), dict(humidity_pct=0.45),
@@ -178,7 +222,7 @@ THINGS = {
     "fahrenheit": (Air(), dict(temperature_c=70),
         r"^temperature_c = 70 degC is outside -5 to 40 degC\. Fahrenheit given by mistake\?$"),
     "side": (STAGE, dict(side="up"), r"^side = 'up' is unknown\. Known: north, south, east, west\.$"),
-    "stage finish": (STAGE, dict(front="plywod"), r"^finish = 'plywod' is unknown\. Did you mean 'plywood'\?$"),
+    "stage finish": (STAGE, dict(front="plywod"), r"^front = 'plywod' is unknown\. Did you mean 'plywood'\?$"),
     "cabinet": (ROW, dict(cabinet="two-way 90x50"),
         r"^cabinet = 'two-way 90x50' is unknown\. Did you mean 'two-way 90x"),
     "spacing": (ROW, dict(spacing=0), r"^spacing = 0 m hangs 2 cabinets in one place\. Give their distance\.$"),
@@ -231,9 +275,24 @@ def test_use_by_name():
     """Regression: the first when none is named, and a refusal that lists them."""
     s = SCENARIOS["larkfield"]
     assert s.use() is s.uses[0]
-    assert s.use("class") is s.uses[2]
-    with pytest.raises(ValueError, match=r"^use 'gala' is unknown\. Known: game, assembly, class\.$"):
+    assert s.use("class").name == "class"
+    with pytest.raises(ValueError, match=r"^use 'gala' is unknown\. Known: game, class, assembly, graduation, performance\.$"):
         s.use("gala")
+
+
+def test_settings():
+    """Closed form: each use has its own banks, chairs, decks and curtain, and with them its areas and its room."""
+    closed = replace(USE, name="class", closed=("bank",), set_up=("deck",), curtain_open=False, listens={"court": 1.0}, occupied={})
+    s = replace(BASE, stage=STAGE, portable_stages=(DECK,), balconies=(replace(GALLERY, rows=1),), uses=(USE, closed))
+    game, lesson = s.setting(), s.setting("class")
+    assert list(game.areas) == ["bank", "gallery", "chairs", "court"] and list(lesson.areas) == ["gallery", "court"]
+    assert s.area_names == ("bank", "chairs", "gallery", "court") and s.areas == game.areas and s.room is game.room
+    assert [b.open for b in game.banks] == [True] and [b.open for b in lesson.banks] == [False]
+    assert {"bank", "chairs"} <= set(game.room.parts) and "deck" not in game.room.parts
+    assert {"closed bleachers", "deck", "stage"} <= set(lesson.room.parts)
+    apart = STAGE.volume - game.banks[0].solid + lesson.banks[0].solid + DECK.solid
+    assert game.room.volume == pytest.approx(lesson.room.volume + apart)
+    assert s.setting("class").room is lesson.room and s.setting("class").areas is lesson.areas
 
 
 def test_seats_and_words():

@@ -157,11 +157,13 @@ def test_names_of_places(area, index, words):
     assert area.place(index) == words
 
 
-@pytest.mark.parametrize("name", SCENARIOS)
-def test_scenario_areas(name):
-    """Closed form: an area per open bank, per block of chairs, and the court; every point inside the hall."""
-    s = SCENARIOS[name]
-    assert list(s.areas) == [*(b.name for b in s.banks), *(f.name for f in s.floor_seats), "court"]
+@pytest.mark.parametrize("name, use", [(name, use) for name, s in SCENARIOS.items() for use in s.uses])
+def test_scenario_areas(name, use):
+    """Closed form: an area per bank not closed, per block of chairs set up, and the court; every point inside the hall."""
+    s = SCENARIOS[name].setting(use.name)
+    banks = [b.name for b in SCENARIOS[name].banks if b.name not in use.closed]
+    rows = [b.name for b in s.balconies if b.rows]
+    assert list(s.areas) == [*banks, *rows, *(f.name for f in SCENARIOS[name].floor_seats if f.name in use.set_up), "court"]
     for area in s.areas.values():
         assert area.points.shape == (area.rows * area.columns, 3)
         x, y, z = area.points.T
@@ -173,7 +175,7 @@ def test_scenario_areas(name):
 @pytest.mark.parametrize("change, said", [
     (dict(side="up"), r"^side = 'up' is unknown\. Known: north, south, east, west\.$"),
     (dict(open="yes"), r"^open = 'yes' must be true or false\.$"),
-    (dict(rows=0), r"^rows = 0  is outside 1 to 60"),
+    (dict(rows=0), r"^rows = 0 is outside 1 to 60\.$"),
     (dict(rows=2.5), r"^rows = 2\.5 is not a whole number\.$"),
     (dict(row_run=24),
      r"^row_run = 24 m is outside 0\.45 to 1\.2 m\. Depth of one row, seat to seat\. Inches or centimetres given"),
@@ -182,7 +184,7 @@ def test_scenario_areas(name):
      r"^first_height = 17 m is outside 0\.2 to 4 m\. Height of the first seat board over the floor\.$"),
     (dict(first_height=0.2, row_rise=0.5),
      r"^first_height = 0\.2 m is below 0\.3 m, the least for row_rise = 0\.5 m\.$"),
-    (dict(empty="bench emty"), r"^finish = 'bench emty' is unknown\. Did you mean 'bench empty'\?$"),
+    (dict(empty="bench emty"), r"^empty = 'bench emty' is unknown\. Did you mean 'bench empty'\?$"),
 ])  # fmt: skip
 def test_bank_refusals(change, said):
     """Regression: the refusals of a bank and their texts."""
@@ -193,7 +195,7 @@ def test_bank_refusals(change, said):
 @pytest.mark.parametrize("change, said", [
     (dict(length=0), r"^length = 0 m is outside 1 to 60 m\.$"),
     (dict(row_spacing=36), r"^row_spacing = 36 m is outside 0\.7 to 1\.5 m\.$"),
-    (dict(full="pew"), r"^finish = 'pew' is unknown\."),
+    (dict(full="pew"), r"^full = 'pew' is unknown\."),
 ])  # fmt: skip
 def test_chairs_refusals(change, said):
     """Regression: the refusals of a block of chairs and their texts."""

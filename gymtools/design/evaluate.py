@@ -1,6 +1,7 @@
 """Where the pieces meet: one scenario and one use in, what every seat gets out."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -8,7 +9,8 @@ from ..physics import bands, intelligibility, landing, reverberation
 from ..venue.scenario import Scenario
 from ..venue.setting import Setting
 from ..venue.uses import Use
-from .criteria import judge
+from .arrivals import echoes, localisation_deg, spread, talker_place
+from .criteria import WORDS, judge, worst_word
 from .feedback import clearances
 from .sources import Sources, sources
 
@@ -25,6 +27,7 @@ class AreaSummary:
     weight: float
     points: slice  # of the result's arrays
     mean_db: float  # direct level, energy sum of 1, 2 and 4 kHz, mean over the points [dB]
+    silent: int  # places out of sight of every loudspeaker that plays; the rest of the direct sound is told without them
     spread_db: tuple  # 5th to 95th percentile of the direct level at 1, 2 and 4 kHz [dB]
     within_3db: float  # share of points within 3 dB of the mean, 0 to 1 [-]
     worst_db: float  # lowest point re the mean [dB]
@@ -53,8 +56,11 @@ class Result:
     speech_dba: np.ndarray  # total, A-weighted (P,) [dB(A)]
     over_noise_db: np.ndarray  # (P,) [dB]
     sti: np.ndarray  # (P,)
+    direct: np.ndarray  # direct sound of each cabinet (S, P, 7) [re 20 uPa squared]
     distance: np.ndarray  # (S, P) [m]
     arrival_s: np.ndarray  # delay and way (S, P) [s]
+    spread_s: np.ndarray  # time between the direct arrivals within 10 dB of the strongest (P,) [s]
+    localisation_deg: np.ndarray | None  # angle between the talker and the first strong arrival (P,) [deg]; None without a talker
     playing: np.ndarray  # which cabinets are on (S,)
     rt: np.ndarray  # Eyring with air (7,) [s]
     rt_sabine: np.ndarray  # (7,) [s]
@@ -62,10 +68,15 @@ class Result:
     parts: tuple  # names of the parts of the room
     lands: np.ndarray  # share of each cabinet's speech-band energy that meets each part first (S, part)
     tuning_db: np.ndarray  # how far each octave is turned down for all loudspeakers (7,) [dB]
-    drive_dbw: np.ndarray  # mean electrical power into each playing cabinet, mid-band; -inf when off (S,) [dB re 1 W]
+    setting_db: np.ndarray  # each cabinet's gain over its sensitivity (speech whose A-weighted level is that of 1 W); -inf when off (S,) [dB]
     microphones: tuple = ()  # Clearance of every open microphone
     areas: tuple  # AreaSummary of every listening area of the use
     verdicts: tuple = ()
+
+    @cached_property
+    def echoes(self):
+        """First reflections and late arrivals at a sample of seats; followed when first asked for."""
+        return echoes(self)
 
     @property
     def rt_mid(self):
@@ -75,8 +86,7 @@ class Result:
     @property
     def word(self):
         """The worst verdict."""
-        order = ("holds", "close", "falls short", "out of reach")
-        return max((v.word for v in self.verdicts), key=order.index)
+        return worst_word(v.word for v in self.verdicts)
 
     def summary(self, name):
         """Summary of a listening area.
@@ -94,7 +104,42 @@ class Result:
         return next(a for a in self.areas if a.name == name)
 
 
-def evaluate(scenario, use=None):
+@dataclass(frozen=True, kw_only=True, eq=False)
+class AllUses:
+    """One installation judged on everything the school does in the hall."""
+
+    scenario: Scenario
+    results: dict  # Result by the name of the use
+
+    @property
+    def word(self):
+        """The worst verdict over all uses."""
+        return worst_word(r.word for r in self.results.values())
+
+    @property
+    def weakest(self):
+        """Verdicts that are not good enough, worst first: (use, Verdict)."""
+        found = [(name, v) for name, r in self.results.items() for v in r.verdicts if v.word != "holds"]
+        return sorted(found, key=lambda pair: -WORDS.index(pair[1].word))
+
+
+def evaluate_all(scenario):
+    """Every use of a scenario side by side.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Hall, seating, loudspeakers, microphones and uses [-]
+
+    Returns
+    -------
+    all_uses : AllUses
+        Results by use, and the worst verdict over them
+    """
+    return AllUses(scenario=scenario, results={use.name: evaluate(scenario, use.name) for use in scenario.uses})
+
+
+def evaluate(scenario, use=None, *, follow_echoes=True):
     """What every seat hears in one use.
 
     The loudspeakers play speech, each equalised flat on its axis, all tuned to the room (octaves that it builds up are
@@ -107,6 +152,8 @@ def evaluate(scenario, use=None):
         Hall, seating, loudspeakers and uses [-]
     use : str, optional
         Name of a use; the first when left out [-]
+    follow_echoes : bool
+        Whether first reflections are followed and judged at once; while a slider moves they are not [-]
 
     Returns
     -------
@@ -131,14 +178,13 @@ def evaluate(scenario, use=None):
     arrival = distance / sounding.speed + sounding.delay_s[:, None]
 
     absorption = room.absorption(use.occupied, scenario.treatments)  # (surface, band)
-    lands = _landing(sounding, room)  # (source, surface, band)
+    lands, kept = _landing(sounding, room, absorption)  # (source, surface, band), (source, band)
     rt, rt_sabine = (
         reverberation.reverberation_time(room.volume, room.area, absorption, air=sounding.decay, speed_of_sound=sounding.speed, formula=f)
         for f in ("eyring", "sabine")
     )
     absorbing = reverberation.absorption_area(room.area, absorption, air=sounding.decay, volume=room.volume)
-    remains = 1 - np.einsum("skb,kb->sb", lands, absorption)  # of the energy, after the first landing
-    reverberant = (sounding.on_axis / sounding.q * remains).sum(axis=0) * 16 * np.pi / absorbing  # (band,)
+    reverberant = (sounding.on_axis / sounding.q * kept).sum(axis=0) * 16 * np.pi / absorbing  # (band,)
 
     weight = {name: w for name, w in use.listens.items() if name in areas and w > 0}
     total = direct.sum(axis=0) + reverberant.astype(np.float32)  # (point, band)
@@ -159,6 +205,8 @@ def evaluate(scenario, use=None):
     parts = tuple(dict.fromkeys(room.parts))
     by_part = np.array([[p == part for p in room.parts] for part in parts], float)  # (part, surface)
 
+    talker = talker_place(scenario, use, setting)
+
     result = Result(
         scenario=scenario,
         use=use,
@@ -173,7 +221,10 @@ def evaluate(scenario, use=None):
         speech_dba=speech_dba,
         over_noise_db=speech_dba - float(bands.a_weighted(noise_db)),
         sti=sti,
+        direct=direct,
         distance=distance,
+        spread_s=spread(direct, arrival),
+        localisation_deg=None if talker is None else localisation_deg(direct, arrival, sounding.position, points, talker),
         arrival_s=arrival,
         playing=playing,
         rt=rt,
@@ -181,13 +232,13 @@ def evaluate(scenario, use=None):
         absorption=absorption,
         parts=parts,
         lands=lands[:, :, SPEECH].mean(axis=2) @ by_part.T,
-        drive_dbw=np.where(playing, [use.drive(c.group).gain_db for c in cabinets], -np.inf) + drive_db,
+        setting_db=np.where(playing, [use.drive(c.group).gain_db for c in cabinets], -np.inf) + drive_db,
         sources=sounding.raised(tuning_db + drive_db),
         areas=(),
     )
     object.__setattr__(result, "areas", tuple(_summary(result, areas[n], spans[n], w) for n, w in weight.items()))
     object.__setattr__(result, "microphones", clearances(result))
-    object.__setattr__(result, "verdicts", judge(result))
+    object.__setattr__(result, "verdicts", judge(result, follow_echoes=follow_echoes))
     return result
 
 
@@ -202,17 +253,26 @@ def _tuning(mean_db):
     return -np.clip(excess, 0.0, TUNING_DB)
 
 
-def _landing(sounding, room):
-    met, _ = landing.cast(sounding.position, sounding.axes, room.polygons)
-    carried = [t.ray_energy for t in sounding.types]
-    return np.array([landing.shares(m, carried[k], len(room.surfaces)) for m, k in zip(met, sounding.kind, strict=True)])
+def _landing(sounding, room, absorption):
+    """Shares of what each cabinet radiates that meet each surface first, and the share left after air and that surface."""
+    met, way = landing.cast(sounding.position, sounding.axes, room.polygons)
+    if (met < 0).mean() > 1e-3:
+        raise ValueError("a loudspeaker's sound leaves the hall without meeting a surface. Is a cabinet in or behind a wall or the roof?")
+    lands, kept = [], []
+    for m, r, kind in zip(met, np.where(met < 0, 0, way), sounding.kind, strict=True):
+        carried = sounding.types[kind].ray_energy  # (ray, band)
+        lands.append(landing.shares(m, carried, len(room.surfaces)))
+        kept.append((carried * np.exp(np.multiply.outer(r, -sounding.decay)) * (1 - absorption[m])).sum(axis=0))
+    return np.array(lands), np.array(kept)
 
 
 def _summary(result, area, span, weight):
     octaves = result.level_db[span, EVENNESS]
     level = bands.sum_levels(octaves)  # 1, 2 and 4 kHz together
-    mean = float(level.mean())
+    heard = np.isfinite(level)
     worst = int(np.argmin(level))
+    octaves, level = (octaves[heard], level[heard]) if heard.any() else (np.zeros((1, 3)), np.zeros(1))
+    mean = float(level.mean())
     low, high = np.percentile(octaves, [5, 95], axis=0)
     speech = float(result.speech_dba[span].mean())
     return AreaSummary(
@@ -222,9 +282,10 @@ def _summary(result, area, span, weight):
         mean_db=mean,
         spread_db=tuple((high - low).tolist()),
         within_3db=float((np.abs(level - mean) <= 3).mean()),
-        worst_db=float(level[worst] - mean),
+        silent=int((~heard).sum()),
+        worst_db=float(level.min() - mean),
         worst=span.start + worst,
-        worst_place=area.place(worst),
+        worst_place=area.place(worst, result.scenario.units),
         speech_dba=speech,
         over_noise_db=float(result.over_noise_db[span].mean()),
         sti_median=float(np.median(result.sti[span])),

@@ -128,6 +128,29 @@ def _strongest(direct, toward, kind, facing_deg, band):
     return energy * (a + (1 - a) * (toward * axis).sum(axis=-1)) ** 2
 
 
+def walking_map(result, kind="hand-held wireless", facing_deg=None):
+    """Spare gain of a wireless microphone over the whole floor, and over the stages that stand open.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+    kind : str
+        Type of microphone [-]
+    facing_deg : float, optional
+        Where its talker looks; the worst way when left out [deg]
+
+    Returns
+    -------
+    maps : list of Clearance
+        One for the floor, one for each stage
+    """
+    setting, count = result.setting, max(1, len(result.use.microphones))
+    stages = (["stage"] if setting.stage and setting.curtain_open else []) + [p.name for p in setting.portable_stages]
+    walkers = [Microphone(name=place, type=kind, walks=place, facing_deg=facing_deg) for place in ("floor", *stages)]
+    return [clearance(result, walker, count) for walker in walkers]
+
+
 def names(result, limited_by):
     """Words for what limits a microphone.
 

@@ -105,3 +105,39 @@ class Latest:
         except Exception as error:  # a programming error in a callback would otherwise be invisible in the page
             self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
             raise
+
+
+class Rest:
+    """Runs a function once the hand has rested: every call puts it off anew; outside a kernel it runs at once.
+
+    Parameters
+    ----------
+    run : callable
+        What to run; takes nothing [-]
+    wait : float
+        How long nothing may happen first [s]
+    """
+
+    def __init__(self, run, wait=0.4):
+        self.run, self.wait, self._handle = run, wait, None
+
+    def __call__(self):
+        """Something moved."""
+        self.cancel()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            self.run()
+            return
+        self._handle = loop.call_later(self.wait, self.flush)
+
+    def cancel(self):
+        """Do not run after all."""
+        if self._handle is not None:
+            self._handle.cancel()
+            self._handle = None
+
+    def flush(self):
+        """Run now."""
+        self.cancel()
+        self.run()

@@ -13,7 +13,7 @@ GROUP_COLOURS = ("#D55E00", "#0072B2", "#009E73", "#CC79A7", "#E69F00", "#56B4E9
 FONT = "system-ui, 'Segoe UI', Helvetica, Arial, sans-serif"
 INK, QUIET, FAINT, PAPER = "#1b1f23", "#59636e", "#c9d1d9", "#ffffff"
 FLOOR, SOLID, LINES = "#e3d3b6", "#d9d4cb", "#fffaf0"  # boards, sides of banks and stages, painted lines
-LEVEL_SCALE, CLARITY_SCALE, LENGTH_SCALE = "cividis", "viridis", "cividis_r"
+LEVEL_SCALE, CLARITY_SCALE, LENGTH_SCALE, SPARE_SCALE = "cividis", "viridis", "cividis_r", "PuOr"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +56,18 @@ QUANTITIES = {
             key="distance", label="Distance to the nearest cabinet", unit="m", scale=LENGTH_SCALE, step=3.0,
             plain="How far each place is from the nearest loudspeaker that is playing.",
         ),
+        Quantity(
+            key="arrivals", label="Arrivals apart", unit="ms", scale=LENGTH_SCALE, step=10.0,
+            plain="Time between the first and the last loudspeaker that matters at a place; over 30 ms they begin to blur speech.",
+        ),
+        Quantity(
+            key="voice", label="Voice comes from elsewhere", unit="°", scale=LENGTH_SCALE, step=15.0,
+            plain="Angle between the talker and the loudspeaker that is heard first; 0 is a voice that comes from the talker.",
+        ),
+        Quantity(
+            key="spare gain", label="Where a microphone may walk", unit="dB", scale=SPARE_SCALE, step=3.0,
+            plain="Gain to spare before a microphone rings, over the floor and the stage; below 0, inside the heavy line, it will ring.",
+        ),
     )
 }  # fmt: skip
 
@@ -83,8 +95,17 @@ def values(result, key):
             "over noise": lambda: result.over_noise_db,
             "sti": lambda: result.sti,
             "distance": lambda: result.distance[result.playing].min(axis=0),
+            "arrivals": lambda: 1000 * result.spread_s,
+            "voice": lambda: _voice(result),
         }[key]()
-    return np.asarray(found, np.float32)
+    low, _ = colour_range(result, key)
+    return np.maximum(np.asarray(found, np.float32), np.float32(low - 30))  # a place out of sight of every loudspeaker is at minus infinity
+
+
+def _voice(result):
+    if result.localisation_deg is None:
+        raise ValueError(f"use '{result.use.name}' has no open microphone and no stage, so there is no voice to compare with.")
+    return result.localisation_deg
 
 
 def colour_range(result, key):
@@ -109,8 +130,9 @@ def colour_range(result, key):
         return 0.0, 30.0
     if key == "sti":
         return 0.25, 0.75
-    if key == "distance":
-        return 0.0, 30.0
+    fixed = {"distance": (0.0, 30.0), "arrivals": (0.0, 60.0), "voice": (0.0, 90.0), "spare gain": (-15.0, 15.0)}
+    if key in fixed:
+        return fixed[key]
     octave = target + float(SPEECH_SPECTRUM_DB[LABELS.index(key.removeprefix("direct "))])
     return 3 * round((octave - 18) / 3), 3 * round(octave / 3)
 

@@ -3,9 +3,10 @@
 import numpy as np
 from contourpy import contour_generator
 
+from ..venue.microphones import STANDING
 from ..venue.seating import CHAIR_HEIGHT, EAR_OVER_SEAT, EAR_SEATED, EAR_STANDING
 
-LIFT = {"bank": 0.08 - EAR_OVER_SEAT, "floor": CHAIR_HEIGHT + 0.05 - EAR_SEATED, "court": 0.05 - EAR_STANDING, "balcony": 0.08 - EAR_SEATED}
+LIFT = {"bank": 0.08 - EAR_OVER_SEAT, "floor": CHAIR_HEIGHT + 0.05 - EAR_SEATED, "court": 0.05 - EAR_STANDING, "balcony": 0.08 - EAR_SEATED, "walk": 0.06 - STANDING}
 GAP = np.array([[np.nan] * 3])
 
 

@@ -1,20 +1,28 @@
 """The panel of the design meeting: controls beside the picture, the scorecard under it."""
 
+import re
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 
 import ipywidgets as w
+import numpy as np
 
-from ..design.evaluate import evaluate
+from ..design import seat as seats
+from ..design.arrangements import ARRANGEMENTS, arrange
+from ..design.criteria import judge
+from ..design.delays import aligned
+from ..design.evaluate import evaluate, evaluate_all
 from ..venue.files import load, save
 from ..venue.finishes import FINISHES
 from ..venue.hall import TREATABLE, Treatment
 from ..venue.loudspeakers import loudspeaker_types
+from ..venue.microphones import MICROPHONE_TYPES
 from ..venue.scenario import changed
 from ..venue.spectra import SPECTRA
-from . import picture, scorecard
+from . import picture, scorecard, seatview
 from .controls import Knob, chooser, tick
-from .live import Fit, Latest, LiveFigure
+from .live import Fit, Latest, LiveFigure, Rest
 from .look import FONT, QUANTITIES, QUIET
 
 ROOM = (
@@ -56,12 +64,16 @@ USE = (
     ("target_dba", dict(label="Speech level wanted", low=60, high=100, step=1, unit="dB(A)")),
     ("noise_dba", dict(label="Noise", low=30, high=100, step=1, unit="dB(A)")),
 )
+WAYS = [("the worst way", None), ("north", 90.0), ("east", 0.0), ("south", -90.0), ("west", 180.0)]
+TABS = ("Verdicts", "All uses", "One seat", "Where the sound lands", "The room", "Cautions and limits")
 PAGE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
 .gt-side {{ overflow: auto; flex: 0 0 auto; }}
 .gt-stand > * {{ width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
 .gt-message {{ min-height: 26px; }}
+.gt-words {{ line-height: 1.3; }}
+.gt-words .widget-html-content {{ white-space: normal; }}
 {hide}
 </style>"""
 HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt, .jp-Collapser, .jp-NotebookPanel-toolbar { display: none !important; }"""
@@ -85,28 +97,35 @@ class Meeting:
         self.folder = Path(folder)
         self.start = load(scenario) if isinstance(scenario, str | Path) else scenario
         self.scenario, self.changes = self.start, {}
-        self.treated = {t.surface: t for t in self.start.treatments}
+        self.treated = self._treatable(self.start)
         self.units, self.use_name = self.start.units, self.start.uses[0].name
+        self.file_units = self.start.units
         self.group_name = self.start.groups[0].name
         self.quantity, self.area = "direct 2k", self.start.area_names[0]
+        self.walker, self.facing_deg, self.seat = "hand-held wireless", None, None
         self.result = evaluate(self.scenario, self.use_name)
         self.painter = picture.Painter(self._view(), LiveFigure)
         self.figure = self.painter.figure
-        self.live = Latest(self.refresh)
-        self.controls = {}
+        self.live, self.rest = Latest(self.refresh), Rest(self.settle)
+        self.controls, self._filling, self.layout_words = {}, False, w.HTML(layout=w.Layout(width="350px"))
+        self.layout_words.add_class("gt-words")
         self.message = w.HTML()
         self.message.add_class("gt-message")
-        self.card, self.lands, self.room = w.HTML(), w.HTML(), w.HTML()
+        self.card, self.lands, self.room, self.uses = w.HTML(), w.HTML(), w.HTML(), w.HTML()
         self._style = w.HTML()
         self._questions, self._side = w.HBox(), w.VBox(layout=w.Layout(width="384px", height="740px"))
         self._side.add_class("gt-side")
         self._save = self._saving()
-        tabs = w.Tab([self.card, self.lands, self.room, w.HTML(scorecard.card(scorecard.limits()))])
-        for n, title in enumerate(("Verdicts", "Where the sound lands", "The room", "Cautions and limits")):
+        self.seat_box = self._seat_tab()
+        tabs = w.Tab([self.card, self.uses, self.seat_box, self.lands, self.room, w.HTML(scorecard.card(scorecard.limits()))])
+        for n, title in enumerate(TABS):
             tabs.set_title(n, title)
         self.tabs = tabs
         tabs.selected_index = 0
         tabs.observe(self._say, names="selected_index")
+        for trace in self.figure.data:
+            if trace.name.startswith("plan map"):
+                trace.on_click(self._clicked)
         stand = w.VBox([self.figure, Fit()], layout=w.Layout(flex="1 1 auto", min_width="760px", overflow="hidden"))
         stand.add_class("gt-stand")
         self.box = w.VBox([
@@ -120,42 +139,139 @@ class Meeting:
     # ---- what is shown ----------------------------------------------------------------------------------------------
 
     def _view(self):
-        return picture.View(result=self.result, quantity=self.quantity, area=self.area, units=self.units)
+        return picture.View(
+            result=self.result,
+            quantity=self.quantity,
+            area=self.area,
+            units=self.units,
+            walker=self.walker,
+            facing_deg=self.facing_deg,
+            seat=self.seat,
+        )
 
     def _candidate(self):
         """The scenario as the controls stand."""
         changes = dict(self.changes)
-        kept = tuple(t for t in self.treated.values() if t.area > 0)
+        kept = tuple(t for t in self.treated if t.area > 0)
         if kept != self.start.treatments:
             changes["treatments",] = kept
-        changes["units",] = self.units
+        changes["units",] = self.units  # for what is said; a file is saved in the units it came in
         return changed(self.start, changes)
+
+    @staticmethod
+    def _treatable(scenario):
+        """What the scenario treats, and an empty entry for every other surface that could be."""
+        there = {t.surface for t in scenario.treatments}
+        return [*scenario.treatments, *(Treatment(surface=s, area=0.0, finish="wall panels") for s in TREATABLE if s not in there)]
 
     def refresh(self):
         """Evaluate what the controls say and redraw; a refusal is shown and the last good picture stays."""
         try:
             scenario = self._candidate()
-            result = evaluate(scenario, self.use_name)
+            result = evaluate(scenario, self.use_name, follow_echoes=False)
+            if self.seat is not None and self.seat >= len(result.points):
+                self.seat = None
+            old, self.result = self.result, result
+            try:
+                self.painter.paint(self._view())
+            except ValueError:
+                self.result = old
+                raise
         except ValueError as error:
             self.message.value = f"<b>Not possible:</b> {escape(str(error))} The picture still shows the last state that was."
             return
-        self.scenario, self.result = scenario, result
+        self.scenario = scenario
         self.message.value = ""
-        self._draw()
         self._say()
+        self.rest()
 
-    def _draw(self):
-        self.painter.paint(self._view())
+    def settle(self):
+        """What takes longer, once the hand rests: first reflections and their verdict."""
+        self.result = replace(self.result, verdicts=judge(self.result))
+        self._say()
 
     def _say(self, _change=None):
         """Fill the tab that is open; the others are filled when they are opened."""
-        if self.tabs.selected_index == 0:
+        tab = TABS[self.tabs.selected_index or 0]
+        if tab == "Verdicts":
             plain = f'<p class="quiet">{escape(QUANTITIES[self.quantity].plain)}</p>'
             self.card.value = scorecard.card(scorecard.headline(self.result), plain, scorecard.verdict_table(self.result))
-        elif self.tabs.selected_index == 1:
+        elif tab == "All uses":
+            self.uses.value = scorecard.card(scorecard.uses_table(evaluate_all(self.scenario)))
+        elif tab == "One seat":
+            self._show_seat()
+        elif tab == "Where the sound lands":
             self.lands.value = scorecard.card(scorecard.landing_table(self.result))
-        elif self.tabs.selected_index == 2:
+        elif tab == "The room":
             self.room.value = scorecard.card(scorecard.room_table(self.result, self.units))
+
+    # ---- one seat ---------------------------------------------------------------------------------------------------
+
+    def _seat_tab(self):
+        self.seat_area = w.Dropdown(description="Area", layout=w.Layout(width="260px"))
+        self.seat_row = w.BoundedIntText(description="Row", min=1, max=200, value=1, layout=w.Layout(width="170px"))
+        self.seat_place = w.BoundedIntText(description="Place", min=1, max=500, value=1, layout=w.Layout(width="170px"))
+        self.seat_words = w.HTML()
+        self.seat_figure = None
+        self.seat_stand = w.VBox([], layout=w.Layout(width="100%"))
+        for box in (self.seat_area, self.seat_row, self.seat_place):
+            box.observe(self._typed, names="value")
+        hint = w.HTML(f'<span style="color:{QUIET}">Click a place in the plan, or type row and place.</span>')
+        return w.VBox([w.HBox([self.seat_area, self.seat_row, self.seat_place, hint]), self.seat_words, self.seat_stand])
+
+    def _clicked(self, _trace, points, _state):
+        if not points.xs or self.quantity == "spare gain":
+            return
+        at = np.array([points.xs[0], points.ys[0]]) / self._view().k
+        self.look_at(int(np.argmin(np.linalg.norm(self.result.points[:, :2] - at, axis=1))))
+
+    def _typed(self, _change):
+        if self._filling or self.seat_area.value not in self.result.setting.areas:
+            return
+        area = self.result.setting.areas[self.seat_area.value]
+        start = int(np.flatnonzero(self.result.area == area.name)[0])
+        row, place = min(self.seat_row.value, area.rows), min(self.seat_place.value, area.columns)
+        self.look_at(start + (row - 1) * area.columns + place - 1)
+
+    def look_at(self, index):
+        """Look at one seat closely: marks it in the plan and opens its tab.
+
+        Parameters
+        ----------
+        index : int
+            Which of the result's points [-]
+        """
+        self.seat = index
+        self.painter.paint(self._view())
+        if self.tabs.selected_index == TABS.index("One seat"):
+            self._show_seat()
+        else:
+            self.tabs.selected_index = TABS.index("One seat")
+
+    def _show_seat(self):
+        if self.seat is None:
+            self.seat = self.result.areas[0].worst
+            self.painter.paint(self._view())
+        found = seats.look(self.result, self.seat)
+        name = str(self.result.area[self.seat])
+        area = self.result.setting.areas[name]
+        row, place = divmod(self.seat - int(np.flatnonzero(self.result.area == name)[0]), area.columns)
+        self._filling = True
+        self.seat_area.options = list(self.result.setting.areas)
+        self.seat_area.value, self.seat_row.value, self.seat_place.value = name, row + 1, place + 1
+        self._filling = False
+        gain = max(found.without, key=found.without.get)
+        self.seat_words.value = scorecard.card(
+            f"<p><b>{escape(found.place)}</b>: STI {found.sti:.2f}, {self.result.speech_dba[self.seat]:.0f} dB(A). "
+            f"What limits it most: <b>{gain}</b> (without it {found.without[gain]:.2f}).</p>"
+        )
+        if self.seat_figure is None:  # made when first looked at: a second live figure is heavy to send
+            self.seat_figure = LiveFigure(seatview.figure(found))
+            self.seat_stand.children = [self.seat_figure, Fit()]
+            return
+        with self.seat_figure.batch_update():
+            for trace, new in zip(self.seat_figure.data, seatview.layers(found), strict=True):
+                trace.update(new)
 
     # ---- controls ---------------------------------------------------------------------------------------------------
 
@@ -215,8 +331,9 @@ class Meeting:
         self.controls = {}
         opened = self._sections.selected_index if hasattr(self, "_sections") else 2
         self._questions.children = self._question_row()
-        self._sections = w.Accordion([self._room(), self._seats(), self._loudspeakers(), self._use()], selected_index=opened)
-        for n, title in enumerate(("The room", "The seats", "The loudspeakers", "The use: people, noise, level")):
+        parts = [self._room(), self._seats(), self._loudspeakers(), self._microphones(), self._use()]
+        self._sections = w.Accordion(parts, selected_index=opened)
+        for n, title in enumerate(("The room", "The seats", "The loudspeakers", "The microphones", "The use: people, noise, level")):
             self._sections.set_title(n, title)
         self._side.children = [self._sections]
 
@@ -241,17 +358,17 @@ class Meeting:
             ridge = Knob(path=("hall", "ridge_height"), label="Ridge height", low=5, high=20, step=0.1, unit="m")
             rows.append(self._slider(ridge, self.value(ridge.path)))
         rows += [self._choose(("hall", part), label, finishes) for part, label in (("roof", "Roof finish"), ("walls", "Wall finish"))]
-        for surface in TREATABLE:
-            now = self.treated.get(surface)
-            knob = Knob(path=("treatment", surface), label=f"Panels, {surface}", low=0, high=600, step=1, unit="m2")
-            slider = knob.slider(now.area if now else 0.0, self.units, lambda path, area: self._treat(path[1], area))
-            self.controls[knob.path] = slider
-            rows.append(slider)
+        rows.append(w.HTML("<b>Treatment</b>"))
+        for n, t in enumerate(self.treated):
+            knob = Knob(path=("treatment", n), label=f"{t.surface}", low=0, high=600, step=1, unit="m2")
+            slider = knob.slider(t.area, self.units, lambda path, area: self._treat(path[1], area=area))
+            kind = chooser("of", finishes, t.finish, lambda finish, n=n: self._treat(n, finish=finish))
+            self.controls |= {knob.path: slider, ("treatment", n, "finish"): kind}
+            rows += [slider, kind]
         return w.VBox(rows + [self._slider(k, self.value(k.path)) for k in AIR])
 
-    def _treat(self, surface, area):
-        old = self.treated.get(surface)
-        self.treated[surface] = Treatment(surface=surface, area=area, finish=old.finish if old else "wall panels")
+    def _treat(self, n, **new):
+        self.treated[n] = replace(self.treated[n], **new)
         self.live()
 
     def _seats(self):
@@ -277,7 +394,9 @@ class Meeting:
         group = chooser("Group", names, self.group_name, self._switch_group)
         self.controls["group"] = group
         types = [(f"{t.name}", t.name) for t in loudspeaker_types().values()]
-        rows = [group, self._choose(("groups", n, "cabinet"), "Cabinet", types)]
+        layouts = chooser("Start from", [("the present layout", ""), *((a.title, key) for key, a in ARRANGEMENTS.items())], "", self._arrange)
+        self.controls["arrangement"] = layouts
+        rows = [layouts, self.layout_words, group, self._choose(("groups", n, "cabinet"), "Cabinet", types)]
         rows += [self._knob(("groups", n), name, words) for name, words in GROUP]
         prefix = ("uses", self._use_number(), "groups", self.group_name)
         drive = self.start.use(self.use_name).drive(self.group_name)
@@ -288,7 +407,93 @@ class Meeting:
         for name, words in DRIVE:
             knob = Knob(path=(*prefix, name), **words)
             rows.append(self._slider(knob, self.changes.get(knob.path, getattr(drive, name))))
+        leads = [("set delays so that ... leads", ""), ("the talker", "talker"), *((g.name, g.name) for g in self.start.groups)]
+        lead = chooser("Delays", leads, "", self._align)
+        self.controls["lead"] = lead
+        rows.append(lead)
         return w.VBox(rows)
+
+    def _arrange(self, key):
+        """Start anew from an arrangement; what was set by hand in the room and the seats stays."""
+        if not key:
+            return
+        try:
+            arranged = arrange(self._candidate(), key)
+        except ValueError as error:
+            self.layout_words.value = f"<b>Does not fit this hall:</b> {escape(str(error))}"
+            return
+        chosen = ARRANGEMENTS[key]
+        self.layout_words.value = f"<b>{escape(chosen.title)}.</b> {escape(chosen.fits)} <i>It gives up:</i> {escape(chosen.gives_up)}"
+        self._restart(arranged)
+
+    def _align(self, lead):
+        if not lead:
+            return
+        try:
+            self._restart(aligned(self._candidate(), self.use_name, lead=lead))
+        except ValueError as error:
+            self.message.value = f"<b>Not possible:</b> {escape(str(error))}"
+
+    def _restart(self, scenario):
+        """Go on from a scenario that was made whole."""
+        self.start, self.changes = scenario, {}
+        self.treated = self._treatable(scenario)
+        if self.group_name not in [g.name for g in scenario.groups]:
+            self.group_name = scenario.groups[0].name
+        self._build()
+        self.live()
+
+    def _microphones(self):
+        use, n = self.start.uses[self._use_number()], self._use_number()
+        opened = self.value(("uses", n, "microphones"))
+        rows = [w.HTML(f"<b>Open in {escape(use.name)}</b>")]
+        for k, m in enumerate(self.start.microphones):
+            box = tick(f"{m.name} ({m.type})", m.name in opened, lambda on, name=m.name: self._open(name, on))
+            box.layout.margin = "0 0 0 20px"
+            self.controls["microphones", k, "open"] = box
+            rows.append(box)
+            if m.name in opened:
+                rows.append(self._choose(("microphones", k, "type"), "Type", list(MICROPHONE_TYPES)))
+                kind = MICROPHONE_TYPES[self.value(("microphones", k, "type"))]
+                mouth = Knob(path=("microphones", k, "distance"), label="Mouth away", low=kind.nearest, high=kind.farthest, step=0.005, unit="m", feet_step=0.02)
+                rows.append(self._slider(mouth, self.value(mouth.path) or kind.distance))
+                if m.walks is None:
+                    rows += [self._knob(("microphones", k), axis, words) for axis, words in GROUP if axis in ("x", "y")]
+                rows.append(self._choose_way(("microphones", k, "facing_deg"), self.value(("microphones", k, "facing_deg"))))
+        if not self.start.microphones:
+            rows.append(w.HTML("There is no microphone in this scenario."))
+        rows.append(w.HTML("<b>The walking map</b> shows where a wireless microphone may go"))
+        wireless = [name for name, kind in MICROPHONE_TYPES.items() if kind.wireless]
+        walker = chooser("Microphone", wireless, self.walker, self._switch_walker)
+        way = chooser("Talker faces", WAYS, self.facing_deg, self._switch_way)
+        show = w.Button(description="Show the walking map", layout=w.Layout(width="220px", margin="4px 0 4px 146px"))
+        show.on_click(lambda _: setattr(self.controls["quantity"], "value", "spare gain"))
+        self.controls |= {"walker": walker, "way": way, "show walking map": show}
+        return w.VBox([*rows, walker, way, show])
+
+    def _choose_way(self, path, now):
+        ways = WAYS if now in [v for _, v in WAYS] else [*WAYS, (f"{now:g}°", now)]
+        return self._choose(path, "Talker faces", ways, now) if now is not None else self._any_way(path, ways)
+
+    def _any_way(self, path, ways):
+        box = chooser("Talker faces", ways, None, lambda new: self.set(path, new))
+        self.controls[path] = box
+        return box
+
+    def _open(self, name, on):
+        path = ("uses", self._use_number(), "microphones")
+        now = [m for m in self.value(path) if m != name]
+        self.changes[path] = tuple(now + [name] if on else now)
+        self._build()
+        self.live()
+
+    def _switch_walker(self, name):
+        self.walker = name
+        self.live()
+
+    def _switch_way(self, facing):
+        self.facing_deg = facing
+        self.live()
 
     def _use(self):
         n = self._use_number()
@@ -305,7 +510,7 @@ class Meeting:
         return [u.name for u in self.start.uses].index(self.use_name)
 
     def _switch_use(self, name):
-        self.use_name = name
+        self.use_name, self.seat = name, None
         self._build()
         self.live()
 
@@ -356,13 +561,13 @@ class Meeting:
     def _write(self, overwrite):
         self.live.flush()
         name = self.file_name.value.strip()
-        if not name or Path(name).name != name:
-            return self._ask("Give a file name without folders, e.g. option-a.toml.")
+        if not re.fullmatch(r"\w[\w .()-]*", name):
+            return self._ask("Give a plain file name without folders, e.g. option-a.toml.")
         if self.message.value:
             return self._ask("The controls stand at something that cannot be; nothing was saved.")
-        path = (self.folder / name).with_suffix(".toml")
+        path = self.folder / (name if name.endswith(".toml") else f"{name}.toml")
         try:
-            save(self.scenario, path, overwrite=overwrite)
+            save(replace(self.scenario, units=self.file_units), path, overwrite=overwrite)
         except FileExistsError as error:
             return self._ask(str(error), replace=True)
         except OSError as error:

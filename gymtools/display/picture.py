@@ -11,8 +11,10 @@ import numpy as np
 import plotly.graph_objects as go
 
 from ..design.evaluate import Result
+from ..design.feedback import walking_map
 from ..design.throws import section, throws
 from ..physics.geometry import rotation
+from ..venue.seating import ListeningArea
 from . import maps
 from .look import (
     FAINT,
@@ -32,6 +34,7 @@ from .look import (
 
 SHOWN_SOLID = ("bleacher fronts", "closed bleachers", "stage front", "stage", "portable stage", "balcony")
 COLOURS = [[k / (len(GROUP_COLOURS) - 1), colour] for k, colour in enumerate(GROUP_COLOURS)]  # the page takes numbers faster than names
+BOARD = (-0.15, 0.92)  # lower and upper edge of a backboard re the rim [m]    common practice, no source
 HEIGHT = 740  # the width follows the page [px]
 SCENE = dict(x=[0.0, 0.575], y=[0.0, 1.0])
 RIGHT = [0.665, 1.0]
@@ -45,6 +48,9 @@ class View:
     quantity: str = "speech"
     area: str | None = None
     units: str = "m"
+    walker: str = "hand-held wireless"  # microphone of the walking map
+    facing_deg: float | None = None  # where its talker looks; the worst way when None
+    seat: int | None = None  # a seat that is marked
 
     @property
     def scenario(self):
@@ -56,11 +62,21 @@ class View:
         return 1 / per_unit(self.units)
 
     @cached_property
+    def walks(self):
+        """Spare gain over the floor and the stages."""
+        return walking_map(self.result, self.walker, self.facing_deg)
+
+    @cached_property
     def areas(self):
+        """Areas that carry the map: where people listen, or where a microphone walks."""
+        if self.quantity == "spare gain":
+            return [ListeningArea(m.microphone.name, "walk", m.places, *m.shape, 0.0) for m in self.walks]
         return list(self.result.setting.areas.values())
 
     @cached_property
     def values(self):
+        if self.quantity == "spare gain":
+            return np.concatenate([m.spare_db for m in self.walks]).astype(np.float32)
         found = values(self.result, self.quantity)
         return found * np.float32(self.k) if self.quantity == "distance" else found
 
@@ -96,6 +112,18 @@ class View:
         return found
 
     @cached_property
+    def heavy(self):
+        """The line inside which a microphone will ring."""
+        return [line for _, level, line in self.contours if self.quantity == "spare gain" and level == 0.0]
+
+    @cached_property
+    def along(self):
+        """What the section's seats get: the quantity, or the speech level while the map shows microphones."""
+        if self.quantity == "spare gain":
+            return values(self.result, "speech")[self.section.points]
+        return self.values[self.section.points]
+
+    @cached_property
     def labels(self):
         """(text, place) of one label for each level in each area, at the middle of its longest line."""
         longest = {}
@@ -110,7 +138,8 @@ class View:
 
     @cached_property
     def section(self):
-        name = self.area if self.area in self.result.setting.areas else self.areas[0].name
+        listening = self.result.setting.areas
+        name = self.area if self.area in listening else next(iter(listening))
         return section(self.result, name)
 
     @cached_property
@@ -163,10 +192,11 @@ def _map(view):
 def _court_lines(court):
     flat = [np.c_[line, np.full(len(line), 0.07)] for line in court.lines()]
     for x, y, z in court.hoops():  # ring and board
-        turn = np.linspace(0, 2 * np.pi, 25)
-        flat.append(np.c_[x + 0.23 * np.cos(turn), y + 0.23 * np.sin(turn), np.full(25, z)])
-        back = x + np.sign(x) * 0.38
-        board = np.array([[-0.91, -0.15], [0.91, -0.15], [0.91, 0.92], [-0.91, 0.92], [-0.91, -0.15]])
+        turn, ring, half = np.linspace(0, 2 * np.pi, 25), court.ring_radius, court.board_width / 2
+        flat.append(np.c_[x + ring * np.cos(turn), y + ring * np.sin(turn), np.full(25, z)])
+        back = np.sign(x) * (court.length / 2 - court.board_inset)
+        low, high = BOARD
+        board = np.array([[-half, low], [half, low], [half, high], [-half, high], [-half, low]])
         flat.append(np.c_[np.full(5, back), y + board[:, 0], z + board[:, 1]])
     return maps.joined(flat)
 
@@ -193,6 +223,11 @@ def _beams(view):
     return dict(**_xyz(np.concatenate([points for points, _ in pieces]), view.k), line=dict(color=colours))
 
 
+def _ringing(view):
+    """Outline of where a microphone will ring."""
+    return _xyz(maps.joined([line + [0, 0, 0.1] for line in view.heavy]), view.k)
+
+
 def _words(view):
     """Tags of cabinets, contour values, distance and level where an axis lands, the compass: one trace of text."""
     hall = view.scenario.hall
@@ -200,6 +235,7 @@ def _words(view):
     words = [(c.position + [0, 0, 0.8], c.tag) for c in view.scenario.cabinets]
     words += [(place + [0, 0, 0.3], text) for text, place in view.labels]
     words += [(t.end + [0, 0, 1.0], f"{view.way(t.distance)}, {t.level_dba:.0f} dB(A)") for t in view.beams]
+    words += [(m.places[0] + [0, 0, 0.4], m.microphone.name) for m in view.result.microphones if len(m.places) == 1]
     words += [(np.array(at), text) for at, text in (((0, y, 0), "N"), ((0, -y, 0), "S"), ((x, 0, 0), "E"), ((-x, 0, 0), "W"))]
     return dict(**_xyz([at for at, _ in words], view.k), text=[text for _, text in words])
 
@@ -211,7 +247,12 @@ def _marks(view):
         for t in view.beams
     ]
     low = [(view.result.points[a.worst], "diamond-open", _lowest(a)) for a in view.result.areas]
-    marks = landed + low
+    open_mics = [
+        (m.places[0], "circle-open", f"microphone {_plain(m.microphone.name)}: {m.spare_db[0]:+.1f} dB to spare")
+        for m in view.result.microphones
+        if len(m.places) == 1
+    ]
+    marks = landed + low + open_mics
     return dict(**_xyz([at for at, _, _ in marks], view.k), marker=dict(symbol=[s for _, s, _ in marks]), hovertext=[t for _, _, t in marks])
 
 
@@ -224,11 +265,10 @@ def _lowest(area):
 
 def _grid(slot):
     def layer(view):
-        names = _slots(view.scenario)
-        area = view.result.setting.areas.get(names[slot])
-        if area is None:
-            return dict(x=[], y=[], z=[])
-        start = sum(len(a.points) for a in view.areas[: view.areas.index(area)])
+        if slot >= len(view.areas):
+            return dict(x=[], y=[], z=[], hovertemplate="")
+        area = view.areas[slot]
+        start = sum(len(a.points) for a in view.areas[:slot])
         grid = area.points.reshape(area.rows, area.columns, 3)
         z = view.values[start : start + len(area.points)].reshape(area.rows, area.columns)
         if abs(grid[0, -1, 0] - grid[0, 0, 0]) > abs(grid[-1, 0, 0] - grid[0, 0, 0]):
@@ -236,14 +276,16 @@ def _grid(slot):
         else:
             x, y, z = grid[:, 0, 0], grid[0, :, 1], z.T
         right, up = np.argsort(x), np.argsort(y)
-        return dict(x=x[right] * view.k, y=y[up] * view.k, z=np.round(z[np.ix_(up, right)].astype(float), 2))
+        z = np.round(z[np.ix_(up, right)].astype(float), 2)
+        hover = f"{_plain(area.name)}: %{{z}} {view.unit}<extra></extra>"
+        return dict(x=x[right] * view.k, y=y[up] * view.k, z=z, hovertemplate=hover)
 
     return layer
 
 
 def _slots(scenario):
-    """Names of all areas a scenario can have, open or closed: one map each."""
-    return ["court", *(name for name in scenario.area_names if name != "court")]  # chairs lie over the court
+    """How many maps the plan may need: every area that can listen, or the floor and its stages."""
+    return max(len(scenario.area_names), 2 + len(scenario.portable_stages))
 
 
 def _plan_room(view):
@@ -286,6 +328,22 @@ def _plan_cabinets(view):
     )
 
 
+def _plan_heavy(view):
+    return _xy(maps.joined(view.heavy), view.k)
+
+
+def _plan_microphones(view):
+    """Open microphones that stand at one place, and the seat that is looked at."""
+    fixed = [(m.places[0], m.microphone.name) for m in view.result.microphones if len(m.places) == 1]
+    symbols = ["circle"] * len(fixed)
+    if view.seat is not None:
+        fixed.append((view.result.points[view.seat], "this seat"))
+        symbols.append("star")
+    return dict(
+        **_xy(np.array([at for at, _ in fixed]).reshape(-1, 3), view.k), text=[name for _, name in fixed], marker=dict(symbol=symbols)
+    )
+
+
 def _plan_worst(view):
     return dict(**_xy([view.result.points[a.worst] for a in view.result.areas], view.k), hovertext=[_lowest(a) for a in view.result.areas])
 
@@ -320,11 +378,11 @@ def _cut_cabinet(view):
 
 
 def _cut_seats(view):
-    return dict(**_xy(view.section.seats, view.k), marker=dict(color=view.values[view.section.points]))
+    return dict(**_xy(view.section.seats, view.k), marker=dict(color=view.along if view.quantity != "spare gain" else np.zeros(len(view.along), np.float32)))
 
 
 def _cut_values(view):
-    return dict(x=_xy(view.section.seats, view.k)["x"], y=view.values[view.section.points])
+    return dict(x=_xy(view.section.seats, view.k)["x"], y=view.along)
 
 
 # ---- the figure -----------------------------------------------------------------------------------------------------
@@ -353,8 +411,7 @@ def layers(scenario):
     """
     line3, mark3 = dict(mode="lines", hoverinfo="skip"), dict(mode="markers", hoverinfo="text")
     plan_maps = [
-        (f"plan: {name}", go.Heatmap, _PLAN | dict(coloraxis="coloraxis", hovertemplate="%{z}<extra>" + _plain(name) + "</extra>"), _grid(n))
-        for n, name in enumerate(_slots(scenario))
+        (f"plan map {n + 1}", go.Heatmap, _PLAN | dict(coloraxis="coloraxis"), _grid(n)) for n in range(_slots(scenario))
     ]
     return [
         ("solids", go.Mesh3d, _SPACE | dict(flatshading=True, hoverinfo="skip", lighting=dict(ambient=0.85, diffuse=0.25)), _solids),
@@ -362,6 +419,7 @@ def layers(scenario):
         ("frame", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=QUIET, width=1.5)), _frame),
         ("painted", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=LINES, width=2.5)), _painted),
         ("beams", go.Scatter3d, _SPACE | line3 | dict(line=dict(width=3, colorscale=COLOURS, cmin=0, cmax=len(COLOURS) - 1)), _beams),
+        ("ringing", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=INK, width=8)), _ringing),
         ("words", go.Scatter3d, _SPACE | dict(mode="text", hoverinfo="skip", textfont=dict(size=12, color=INK, family=FONT)), _words),
         ("marks", go.Scatter3d, _SPACE | mark3 | dict(marker=dict(size=4.5, color=PAPER, line=dict(color=INK, width=2))), _marks),
         *plan_maps,
@@ -371,6 +429,8 @@ def layers(scenario):
         ("plan: beams", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 1, "dot")), _plan_beams),
         ("plan: contour labels", go.Scatter, _PLAN | dict(mode="text", hoverinfo="skip", textfont=_HALO), _plan_labels),
         ("plan: lowest places", go.Scatter, _PLAN | mark3 | dict(marker=dict(symbol="diamond", size=9, color=PAPER, line=dict(color=INK, width=1.5))), _plan_worst),
+        ("plan: ringing", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 4)), _plan_heavy),
+        ("plan: microphones", go.Scatter, _PLAN | dict(mode="markers+text", hoverinfo="text", textposition="bottom center", textfont=_HALO, marker=dict(size=9, color="#F0E442", line=dict(color=INK, width=1.5))), _plan_microphones),
         ("plan: cabinets", go.Scatter, _PLAN | dict(mode="markers+text", hoverinfo="text", textposition="top center", textfont=_HALO | dict(size=11), marker=dict(symbol="square", size=11, line=dict(color=INK, width=1))), _plan_cabinets),
         ("section: room", go.Scatter, _CUT | line3 | dict(line=_line(INK, 1.5)), _cut_room),
         ("section: steps", go.Scatter, _CUT | line3 | dict(fill="toself", fillcolor=SOLID, line=_line(QUIET, 1)), _cut_steps),
@@ -395,11 +455,12 @@ def _titles(view):
     c = view.scenario.cabinets[view.section.cabinet]
     quantity = QUANTITIES[view.quantity]
     unit = f" [{view.unit}]" if view.unit else ""
+    along = "Speech level [dB(A)]" if view.quantity == "spare gain" else quantity.label + unit
     return [
         _note(f"<b>{quantity.label}</b>{unit}", 0.0, 1.0),
         _note("<b>Plan</b>, north up", RIGHT[0], 1.0),
         _note(f"<b>Section</b> through {_plain(view.section.area)}; {c.tag} with its axis and -6 dB edges", RIGHT[0], 0.435),
-        _note(f"{quantity.label} along the rows{unit}", RIGHT[0], 0.155),
+        _note(f"{along} along the rows", RIGHT[0], 0.155),
     ]
 
 
@@ -413,7 +474,7 @@ def _ranges(view):
         yaxis=[(-y - more["south"]) * k, (y + more["north"]) * k],
         xaxis2=[-0.02 * across * k, 1.02 * across * k],
         yaxis2=[-0.3 * k, (hall.highest + 1.5) * k],
-        yaxis3=list(view.range),
+        yaxis3=list(colour_range(view.result, "speech") if view.quantity == "spare gain" else view.range),
     )
 
 

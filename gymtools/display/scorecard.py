@@ -4,6 +4,7 @@ from html import escape
 
 import numpy as np
 
+from ..design.criteria import bare_pairs
 from ..physics.bands import LABELS
 from ..venue.finishes import FINISHES
 from ..venue.units import FOOT
@@ -22,8 +23,10 @@ LIMITS = (
     "The reverberant sound is one statistical level for the whole hall. Where absorption sits on one bank or on the roof and "
     "bare walls face each other, the late level can be wrong by about 1.3 dB rms (up to 3 dB), and the late decay longer than any formula says.",
     "Below 250 Hz the level at a single seat varies by about 2 dB around what is shown, by interference.",
-    "Loudspeakers are generic balloons made from nominal angles, not measurements of a product.",
-    "Echoes and reflections are not told one by one, and people do not shade each other.",
+    "Loudspeakers are generic balloons made from nominal angles, not measurements of a product; real ones usually leak more, so that "
+    "the direct sound may stand 1 to 2 dB too high over the reverberant.",
+    "First reflections are mirrored without scattering, so single late ones look stronger than rough walls make them; people do not shade each other.",
+    "Spare gain is an average over an octave; an installed system has peaks above it, which the 6 dB margin is there for.",
     "Absorption values are published averages or assumptions (marked so); a measured reverberation time is always better.",
 )
 STYLE = f"""<style>
@@ -76,7 +79,7 @@ def headline(result):
         return f"<p>{name}: everything asked for <b>holds</b> ({good} of {len(verdicts)}).</p>"
     where = f" in the {escape(bad[0].area)}" if bad[0].area else ""
     return (
-        f"<p>{name}: {good} of {len(verdicts)} hold. The weakest: {escape(bad[0].criterion)}{where} "
+        f"<p>{name}: {good} of {len(verdicts)} hold. {escape(bad[0].criterion[0].upper() + bad[0].criterion[1:])}{where} "
         f"<b>{bad[0].word}</b>: {escape(bad[0].sentence)}.</p>"
     )
 
@@ -104,6 +107,41 @@ def verdict_table(result):
     head = "<tr><th>where</th><th>what</th><th>verdict</th><th>why</th><th>target from</th></tr>"
     doubts = "".join(f"<li>{escape(d)}</li>" for d in result.scenario.doubts)
     return f"<table>{head}{rows}</table>" + (f"<p>To look at:</p><ul>{doubts}</ul>" if doubts else "")
+
+
+def uses_table(all_uses):
+    """All uses of one installation side by side.
+
+    Parameters
+    ----------
+    all_uses : AllUses
+        Every use evaluated [-]
+
+    Returns
+    -------
+    html : str
+        A table, one row a use, and a sentence on the whole
+    """
+    rows = ""
+    for name, r in all_uses.results.items():
+        sti = min(a.sti_p10 for a in r.areas)
+        spread = max(max(a.spread_db) for a in r.areas)
+        arrivals = max(1000 * float(np.percentile(r.spread_s[a.points], 90)) for a in r.areas)
+        spare = min((float(m.spare_db.min()) for m in r.microphones), default=None)
+        good = sum(v.word == "holds" for v in r.verdicts)
+        first = next((v for v in r.verdicts if v.word == r.word and v.word != "holds"), None)
+        why = "" if first is None else f"{first.area + ', ' if first.area else ''}{first.criterion}: {first.sentence}"
+        rows += (
+            f'<tr><td>{escape(name)}</td><td><span class="word {r.word.split()[0]}">{r.word}</span></td>'
+            f'<td class="num">{good} of {len(r.verdicts)}</td><td class="num">{spread:.1f}</td><td class="num">{sti:.2f}</td>'
+            f'<td class="num">{arrivals:.0f}</td><td class="num">{"no microphone" if spare is None else f"{spare:+.1f}"}</td><td>{escape(why)}</td></tr>'
+        )
+    head = (
+        '<tr><th>use</th><th>worst verdict</th><th class="num">hold</th><th class="num">evenness [dB]</th><th class="num">STI</th>'
+        '<th class="num">arrivals [ms]</th><th class="num">spare gain [dB]</th><th>what is worst</th></tr>'
+    )
+    whole = f"<p>The same loudspeakers in every use; the worst verdict over all of them: <b>{all_uses.word}</b>.</p>"
+    return f"{whole}<table><caption>The weakest area or microphone of each use</caption>{head}{rows}</table>"
 
 
 def landing_table(result):
@@ -169,18 +207,12 @@ def room_table(result, units):
 
 def _uneven(result):
     """A warning when a pair of facing walls is bare beside an absorbing rest."""
-    room = result.setting.room
-    alpha = result.absorption[:, 3]
-    means = {}
-    for name, parts in (("north and south walls", ("north wall", "south wall")), ("east and west walls", ("east wall", "west wall"))):
-        at = np.array([p in parts for p in room.parts])
-        means[name] = float(np.average(alpha[at], weights=room.area[at] + 1e-9))
-    overall = float(np.average(alpha, weights=room.area))
-    bare = [name for name, mean in means.items() if mean < 0.12 and overall > 2 * mean]
+    bare = bare_pairs(result)
     if not bare:
         return ""
+    names, means, overall = zip(*bare, strict=True)
     return (
-        f"<p><b>Uneven absorption.</b> The {' and the '.join(bare)} are bare ({min(means.values()):.2f} at 1 kHz) while the hall's mean is {overall:.2f}: "
+        f"<p><b>Uneven absorption.</b> The {' and the '.join(names)} are bare ({min(means):.2f} at 1 kHz) while the hall's mean is {overall[0]:.2f}: "
         "sound can go on bouncing between them, so the late decay may last 1.2 to 5 times longer than these formulas say. "
         "Early decay and clarity stay nearer to them.</p>"
     )

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .finishes import finish
+from .finishes import FINISHES, named
 from .hall import SIDES
 from .quantity import Thing, quantity
 from .seating import EAR_SEATED, SEAT, ListeningArea, along_wall
@@ -32,8 +32,8 @@ class Balcony(Thing):
 
     def __post_init__(self):
         super().__post_init__()
-        for name in (self.finish, self.front, self.under, self.full):
-            finish(name)
+        for key in ("finish", "front", "under", "full"):
+            named(FINISHES, getattr(self, key), key)
         if self.side not in SIDES:
             raise ValueError(f"side = '{self.side}' is unknown. Known: {', '.join(SIDES)}.")
         if self.rows * self.row_run > self.depth + 1e-9:
@@ -43,6 +43,11 @@ class Balcony(Thing):
     def seats(self):
         """Places in its rows [-]."""
         return self.rows * int(self.length / SEAT + 1e-9)
+
+    @property
+    def solid(self):
+        """Volume it takes from the hall: the slab and what the rows stand on [m3]."""
+        return self.length * (self.depth * self.thickness + (self.rows * self.row_run) * (self.rows * self.row_rise) / 2)
 
     @property
     def underside(self):

@@ -50,6 +50,8 @@ def load(path):
         One line that names file, table, key, value, what is allowed and the likely slip
     """
     path = Path(path)
+    if not path.is_file():
+        raise ValueError(f"{path.name}: there is no such scenario file.")
     if path.stat().st_size > 1_000_000:
         raise ValueError(f"{path.name}: larger than a megabyte, so it is no scenario.")
     try:
@@ -140,7 +142,7 @@ def build(cls, table, where, units):
             meta = known[key].metadata
             if "unit" in meta:
                 value = _number(key, value, meta, units)
-            elif known[key].type is str and not (isinstance(value, str) and value.strip()):
+            elif known[key].type in (str, str | None) and not (isinstance(value, str) and value.strip()):
                 raise ValueError(f'{key} = {value!r} must be text in quotes.')
             values[key] = tuple(value) if isinstance(value, list) else value
         return cls(**values)
@@ -168,7 +170,8 @@ def _number(key, value, meta, units):
     value, unit = _plain_number(key, value), meta["unit"]
     shown = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
     low, high = (to_file(meta[end], unit, units) for end in ("low", "high"))
-    within(key, value, low, high, "" if unit == "count" else shown, meta["hint"])
+    hint = "" if units == "ft" and "eet given" in meta["hint"] and "metres" not in meta["hint"].lower() else meta["hint"]
+    within(key, value, low, high, "" if unit == "count" else shown, hint)
     return min(max(from_file(value, unit, units), meta["low"]), meta["high"])  # a foot's last digit must not refuse the limit itself
 
 
@@ -305,6 +308,7 @@ def _plain(value, unit, units):
         row.update(value)
         return row
     value = to_file(value, unit, units) if unit else value
+    value = float(f"{value:.10g}") if isinstance(value, float) else value  # 29.2608, not 29.260800000000003
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 

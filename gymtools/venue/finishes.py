@@ -12,6 +12,8 @@ from importlib import resources
 
 from ..physics.checks import within
 
+MENTIONED = 20  # names in a refusal
+
 
 def read_table(filename):
     """Rows of one table in ``gymtools/data``.
@@ -50,7 +52,8 @@ def named(table, name, kind):
     if isinstance(name, str) and name in table:
         return table[name]
     near = difflib.get_close_matches(str(name).lower(), table, 1)
-    hint = f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(table)}."
+    known = ", ".join(list(table)[:MENTIONED]) + (" ..." if len(table) > MENTIONED else "")
+    hint = f"Did you mean '{near[0]}'?" if near else f"Known: {known}."
     raise ValueError(f"{kind} = {name!r} is unknown. {hint}")
 
 

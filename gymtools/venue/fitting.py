@@ -140,7 +140,7 @@ def _check_cabinets(scenario):
             raise ValueError(
                 f"cabinet {c.tag} at {scenario.say(c.x)}, {scenario.say(c.y)} hangs outside the hall ({scenario.say(hall.length)} x {scenario.say(hall.width)})."
             )
-        clear = min(hall.clear_height, float(hall.roof_height(c.y)))
+        clear = min(hall.clear_height, float(hall.roof_height(c.y)) - 0.1)  # not in the roof itself
         if c.z > clear + 1e-6:
             raise ValueError(f"cabinet {c.tag} hangs at {scenario.say(c.z)}, above the clear height under the joists ({scenario.say(clear)}).")
         for balcony in scenario.balconies:

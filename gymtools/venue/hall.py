@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 
-from .finishes import finish
+from .finishes import FINISHES, finish, named
 from .quantity import Thing, quantity
+from .units import both
 
 SIDES = ("north", "south", "east", "west")  # of the plan: north is +y (up), east is +x (right)
 TREATABLE = ("roof", *(f"{side} wall" for side in SIDES))
@@ -31,15 +32,16 @@ class Hall(Thing):
 
     def __post_init__(self):
         super().__post_init__()
-        for name in (self.floor, self.roof, *(self.wall(side) for side in SIDES)):
-            finish(name)
+        for key in ("floor", "roof", "walls", *(f"{side}_wall" for side in SIDES)):
+            if getattr(self, key) is not None:
+                named(FINISHES, getattr(self, key), key)
         if self.ridge_height is not None and self.ridge_height < self.height:
             raise ValueError(
-                f"ridge_height = {self.ridge_height:g} m is below height = {self.height:g} m. Leave it out for a flat roof."
+                f"ridge_height = {both(self.ridge_height)} is below height = {both(self.height)}. Leave it out for a flat roof."
             )
         if self.clear_height > self.highest:
             raise ValueError(
-                f"clear_height = {self.clear_height:g} m is above the roof ({self.highest:g} m). It is the height under the joists."
+                f"clear_height = {both(self.clear_height)} is above the roof ({both(self.highest)}). It is the height under the joists."
             )
 
     def wall(self, side):

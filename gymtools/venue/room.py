@@ -129,13 +129,13 @@ def build_room(hall, court, banks=(), floor_seats=(), stage=None, curtain_open=T
         *_floor(hall, court, [thing.footprint(hall) for thing in (*banks, *floor_seats, *portable_stages)]),
         *_roof(hall),
         *(piece for side in SIDES for piece in _wall(hall, side, banks, stage)),
-        *(piece for bank in banks for piece in _bank(hall, bank)),
+        *(piece for bank in banks for piece in _bank(hall, bank, banks)),
         *(_chairs(block) for block in floor_seats),
         *(face for platform in portable_stages for face in _platform(platform)),
         *(face for balcony in balconies for face in _balcony(hall, balcony)),
         *((_recess(hall, stage) if curtain_open else [_curtain(hall, stage)]) if stage else ()),
     ]
-    volume = hall.volume + (stage.volume if stage and curtain_open else 0.0)
+    volume = hall.volume + (stage.volume if stage and curtain_open else 0.0) - sum(t.solid for t in (*banks, *portable_stages, *balconies))
     return Room(tuple(surfaces), pack([s.corners for s in surfaces]), volume)
 
 
@@ -214,7 +214,17 @@ def _clip(outline, normal, limit):
     return np.array(kept).reshape(-1, 2)
 
 
-def _bank(hall, bank):
+def _hidden(hall, bank, sign, banks):
+    """Whether a side of a bank stands against a wall, or against another bank at least as large."""
+    wall = (hall.length if bank.side in ("north", "south") else hall.width) / 2
+    end = bank.offset + sign * bank.length / 2
+    if abs(abs(end) - wall) < 0.01:
+        return True
+    others = (b for b in banks if b.side == bank.side and b is not bank and b.depth >= bank.depth - 0.01 and b.top >= bank.top - 0.01)
+    return any(abs(b.offset - sign * b.length / 2 - end) < 0.01 for b in others)
+
+
+def _bank(hall, bank, banks):
     half, depth, top = bank.length / 2, bank.depth, bank.top
     front = bank.first_height - bank.row_rise / 2 if bank.open else top
     at = lambda u, inward, z: bank.corner(hall, u, inward, z)  # noqa: E731
@@ -238,7 +248,7 @@ def _bank(hall, bank):
             name=f"{bank.name}, {name}",
             part="bleacher fronts" if bank.open else "closed bleachers",
             corners=np.array(corners),
-            area=polygon_area(corners),
+            area=0.0 if "side" in name and _hidden(hall, bank, -1 if "left" in name else 1, banks) else polygon_area(corners),
             finish="bleacher closed",
             blocks=True,
         )

@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .finishes import finish
+from .finishes import FINISHES, named
 from .hall import SIDES
 from .quantity import Thing, quantity
+from .units import FOOT
 
 EAR_OVER_SEAT = 0.77  # seated ear over the seat board [m]: 1.2 m over the footboard (ISO 3382-1) less a 0.43 m board
 EAR_SEATED = 1.2  # over the floor [m]     ISO 3382-1:2009, microphone height
@@ -28,13 +29,15 @@ class ListeningArea:
     columns: int
     unit_seats: float  # seats that one point stands for
 
-    def place(self, index):
+    def place(self, index, units="m"):
         """Words for one of the points.
 
         Parameters
         ----------
         index : int
             Which point [-]
+        units : str
+            "m" or "ft" [-]
 
         Returns
         -------
@@ -43,9 +46,27 @@ class ListeningArea:
         """
         row, column = divmod(int(index), self.columns)
         if self.kind == "court":
-            x, y, _ = self.points[index]
-            return f"{abs(x):.0f} m {'east' if x >= 0 else 'west'}, {abs(y):.0f} m {'north' if y >= 0 else 'south'} of the centre"
+            return spot(self.points[index], units)
         return f"row {row + 1} of {self.rows}, place {column + 1} of {self.columns}"
+
+
+def spot(point, units):
+    """Words for a place on the floor.
+
+    Parameters
+    ----------
+    point : array
+        x, y and perhaps z [m]
+    units : str
+        "m" or "ft" [-]
+
+    Returns
+    -------
+    words : str
+        "3 m east, 5 m north of the centre"
+    """
+    x, y = (float(v) * (1 / FOOT if units == "ft" else 1.0) for v in point[:2])
+    return f"{abs(x):.0f} {units} {'east' if x >= 0 else 'west'}, {abs(y):.0f} {units} {'north' if y >= 0 else 'south'} of the centre"
 
 
 def along_wall(side, hall):
@@ -91,7 +112,8 @@ class Bank(Thing):
 
     def __post_init__(self):
         super().__post_init__()
-        finish(self.empty), finish(self.full)
+        for key in ("empty", "full"):
+            named(FINISHES, getattr(self, key), key)
         if self.side not in SIDES:
             raise ValueError(f"side = '{self.side}' is unknown. Known: {', '.join(SIDES)}.")
         if not isinstance(self.open, bool):
@@ -109,6 +131,12 @@ class Bank(Thing):
     def top(self):
         """Height of the back edge of the seats, or of the closed stack [m]."""
         return self.first_height + (self.rows - 0.5) * self.row_rise
+
+    @property
+    def solid(self):
+        """Volume it takes from the hall: the space under the seats is closed off by their fronts and sides [m3]."""
+        front = self.first_height - self.row_rise / 2 if self.open else self.top
+        return self.length * self.depth * (front + self.top) / 2
 
     @property
     def seats(self):
@@ -192,7 +220,8 @@ class FloorSeats(Thing):
 
     def __post_init__(self):
         super().__post_init__()
-        finish(self.empty), finish(self.full)
+        for key in ("empty", "full"):
+            named(FINISHES, getattr(self, key), key)
 
     @property
     def seats(self):

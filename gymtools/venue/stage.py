@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from .finishes import finish
+from .finishes import FINISHES, named
 from .hall import SIDES
 from .quantity import Thing, quantity
 from .seating import along_wall
@@ -26,8 +26,8 @@ class Stage(Thing):
 
     def __post_init__(self):
         super().__post_init__()
-        for name in (self.floor, self.surrounds, self.ceiling, self.front, self.curtain):
-            finish(name)
+        for key in ("floor", "surrounds", "ceiling", "front", "curtain"):
+            named(FINISHES, getattr(self, key), key)
         if self.side not in SIDES:
             raise ValueError(f"side = '{self.side}' is unknown. Known: {', '.join(SIDES)}.")
 
@@ -73,7 +73,12 @@ class PortableStage(Thing):
 
     def __post_init__(self):
         super().__post_init__()
-        finish(self.finish)
+        named(FINISHES, self.finish, "finish")
+
+    @property
+    def solid(self):
+        """Volume it takes from the hall [m3]."""
+        return self.length * self.width * self.height
 
     def footprint(self, hall=None):
         """Rectangle it covers on the floor.

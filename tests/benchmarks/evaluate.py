@@ -43,7 +43,7 @@ def plain(result):
     s, use = result.scenario, result.use
     loss = air.attenuation(bands.EXACT, temperature_c=s.air.temperature_c, humidity_pct=s.air.humidity_pct)
     energy = []
-    for c, setting in zip(s.cabinets, result.drive_dbw, strict=True):
+    for c, setting in zip(s.cabinets, result.setting_db, strict=True):
         way = result.points - c.position
         r = np.linalg.norm(way, axis=1)
         x, y, z = (way @ geometry.rotation(c.pan_deg, c.tilt_deg).T).T
