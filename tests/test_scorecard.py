@@ -6,6 +6,7 @@ from pathlib import Path
 
 import gymtools
 from gymtools.display import scorecard
+from gymtools.venue.targets import Targets
 
 SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
 
@@ -22,7 +23,8 @@ def test_every_verdict_is_shown_with_word_reason_and_source():
 
 def test_headline_when_everything_holds():
     """The good case says so plainly, with the count."""
-    result = gymtools.evaluate(gymtools.load(SCENARIOS / "larkfield.toml"), "assembly")
+    easy = Targets(sti=0.3, worst_seat_db=20, spread_db=20, echo=2.0, arrival_ms=200, on_listeners_pct=5)
+    result = gymtools.evaluate(replace(gymtools.load(SCENARIOS / "larkfield.toml"), targets=easy), "assembly")
     assert result.word == "holds"
     assert f"holds</b> ({len(result.verdicts)} of {len(result.verdicts)})" in scorecard.headline(result)
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..physics.checks import within
 from ..venue.loudspeakers import Group, loudspeaker_types
 from ..venue.seating import EAR_OVER_SEAT, along_wall
 from ..venue.uses import Drive
@@ -35,7 +36,7 @@ class Misfit(ValueError):
     """The arrangement asks for something this hall has not got."""
 
 
-def arrange(scenario, key, **options):
+def arrange(scenario, key, *, cabinet=None, rows=3, columns=3):
     """The scenario with its loudspeakers replaced by an arrangement, placed and aimed for this hall.
 
     Parameters
@@ -44,8 +45,10 @@ def arrange(scenario, key, **options):
         Hall, seating, stages and uses; its groups are replaced [-]
     key : str
         One of ``ARRANGEMENTS`` [-]
-    **options : dict
-        ``cabinet`` names the type for all of it; ``rows`` and ``columns`` for the grid [-]
+    cabinet : str, optional
+        Type of the cabinets; what the arrangement usually takes when left out [-]
+    rows, columns : int
+        Of a grid of pendants [-]
 
     Returns
     -------
@@ -59,6 +62,9 @@ def arrange(scenario, key, **options):
     """
     if key not in ARRANGEMENTS:
         raise ValueError(f"arrangement '{key}' is unknown. Known: {', '.join(ARRANGEMENTS)}.")
+    options = {} if cabinet is None else {"cabinet": cabinet}
+    if key == "pendants":
+        options |= {"rows": int(within("rows", rows, 1, 8, "")), "columns": int(within("columns", columns, 1, 8, ""))}
     placed = ARRANGEMENTS[key].place(scenario, **options)
     groups = tuple(group for group, _ in placed)
     uses = tuple(replace(use, groups=_drives(scenario, use, placed)) for use in scenario.uses)

@@ -89,6 +89,6 @@ def _without(result, index):
     return {
         "reverberation": float(intelligibility.sti(dry, speech_db=speech, noise_db=noise)),
         "noise": float(intelligibility.sti(usual, speech_db=speech)),
-        "masking by its own loudness": float(intelligibility.sti(masked_by_noise)),
+        "masking by loudness": float(intelligibility.sti(masked_by_noise)),
         "late loudspeakers": float(intelligibility.sti(together, speech_db=speech, noise_db=noise)),
     }

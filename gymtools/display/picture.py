@@ -34,6 +34,7 @@ from .look import (
 
 SHOWN_SOLID = ("bleacher fronts", "closed bleachers", "stage front", "stage", "portable stage", "balcony")
 COLOURS = [[k / (len(GROUP_COLOURS) - 1), colour] for k, colour in enumerate(GROUP_COLOURS)]  # the page takes numbers faster than names
+SPARE_WORDS = "words, in turn"
 BOARD = (-0.15, 0.92)  # lower and upper edge of a backboard re the rim [m]    common practice, no source
 HEIGHT = 740  # the width follows the page [px]
 SCENE = dict(x=[0.0, 0.575], y=[0.0, 1.0])
@@ -421,6 +422,7 @@ def layers(scenario):
         ("beams", go.Scatter3d, _SPACE | line3 | dict(line=dict(width=3, colorscale=COLOURS, cmin=0, cmax=len(COLOURS) - 1)), _beams),
         ("ringing", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=INK, width=8)), _ringing),
         ("words", go.Scatter3d, _SPACE | dict(mode="text", hoverinfo="skip", textfont=dict(size=12, color=INK, family=FONT)), _words),
+        (SPARE_WORDS, go.Scatter3d, _SPACE | dict(mode="text", hoverinfo="skip", visible=False, textfont=dict(size=12, color=INK, family=FONT)), _words),
         ("marks", go.Scatter3d, _SPACE | mark3 | dict(marker=dict(size=4.5, color=PAPER, line=dict(color=INK, width=2))), _marks),
         *plan_maps,
         ("plan: room", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 1.5)), _plan_room),
@@ -581,7 +583,9 @@ class Painter:
 
     def __init__(self, view, live):
         self.figure = live(figure(view))
-        self._data, self._layout = moved(view), layout(view)
+        self._names = [trace.name for trace in self.figure.data]
+        self._words = "words"  # which of the two traces of text is shown
+        self._data, self._layout = self._turned(moved(view)), layout(view)
 
     def paint(self, view):
         """Show a view.
@@ -591,7 +595,7 @@ class Painter:
         view : View
             What is looked at; of a scenario with the same areas [-]
         """
-        data, frame = moved(view), layout(view)
+        data, frame = self._turned(moved(view)), layout(view)
         with self.figure.batch_update():
             for trace, new, old in zip(self.figure.data, data, self._data, strict=True):
                 fresh = {key: value for key, value in new.items() if not _alike(value, old.get(key))}
@@ -601,6 +605,17 @@ class Painter:
             if fresh:
                 self.figure.update_layout(fresh)
         self._data, self._layout = data, frame
+
+
+    def _turned(self, data):
+        """Show new texts in the other of two traces: plotly draws texts that are new to a trace at half their size."""
+        now, spare = (self._names.index(name) for name in ("words", SPARE_WORDS))
+        if hasattr(self, "_data") and data[now]["text"] != self._texts:
+            self._words = SPARE_WORDS if self._words == "words" else "words"
+        self._texts = data[now]["text"]
+        shown, hidden = (now, spare) if self._words == "words" else (spare, now)
+        data[shown], data[hidden] = {**data[shown], "visible": True}, {"visible": False}
+        return data
 
 
 def _alike(a, b):

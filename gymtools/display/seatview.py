@@ -27,7 +27,7 @@ def layers(seat):
     stems_x = np.repeat(seat.arrival_ms, 3)
     stems_y = np.stack([np.full(n, floor), seat.level_db, np.full(n, np.nan)], axis=1).ravel()
     direct = [" off " not in name for name in seat.name]
-    named = np.argsort(-seat.level_db)[:6]
+    named = np.argsort(-seat.level_db)[:4]
     words = [name if k in named else "" for k, name in enumerate(seat.name)]
     hover = [f"{name}: {t:.0f} ms, {level:.1f} dB" for name, t, level in zip(seat.name, seat.arrival_ms, seat.level_db, strict=True)]
     colours = [GROUP_COLOURS[1] if d else GROUP_COLOURS[4] for d in direct]
@@ -74,10 +74,10 @@ def figure(seat):
     )
     plain = dict(gridcolor="#eef1f4", linecolor=FAINT, zeroline=False)
     titles = (
-        (0.0, "Arrivals: ● loudspeakers, ◇ first reflections"),
-        (0.31, "Octaves: direct (dots), all sound, noise (dashes)"),
-        (0.645, "Clarity with one thing removed"),
-        (0.81, "Comb filter of the direct sounds"),
+        (0.0, "Arrivals: ● direct, ◇ first reflections"),
+        (0.34, "Octaves: … direct, ― all, - - noise"),
+        (0.6, "Clarity, one thing removed"),
+        (0.835, "Comb filter, direct sounds"),
     )
     chart.update_layout(
         height=HEIGHT,
@@ -87,13 +87,13 @@ def figure(seat):
         plot_bgcolor=PAPER,
         font=dict(family=FONT, size=12, color=INK),
         showlegend=False,
-        xaxis=dict(domain=[0, 0.27], title="after the first [ms]", rangemode="tozero", **plain),
-        yaxis=dict(range=[-30, 4], title="re the strongest [dB]", **plain),
-        xaxis2=dict(domain=[0.31, 0.53], anchor="y2", title="octave [Hz]", type="category", **plain),
+        xaxis=dict(domain=[0, 0.29], title="after the first [ms]", rangemode="tozero", **plain),
+        yaxis=dict(range=[-30, 5], title="re the strongest [dB]", **plain),
+        xaxis2=dict(domain=[0.34, 0.52], anchor="y2", title="octave [Hz]", type="category", **plain),
         yaxis2=dict(anchor="x2", title="level [dB]", **plain),
-        xaxis3=dict(domain=[0.665, 0.78], anchor="y3", range=[0, 1], title="STI", **plain),
+        xaxis3=dict(domain=[0.68, 0.78], anchor="y3", range=[0, 1], title="STI", **plain),
         yaxis3=dict(anchor="x3", **plain),
-        xaxis4=dict(domain=[0.82, 1], anchor="y4", type="log", title="frequency [Hz]", **plain),
+        xaxis4=dict(domain=[0.835, 1], anchor="y4", type="log", title="frequency [Hz]", **plain),
         yaxis4=dict(anchor="x4", range=[-25, 10], title="re energy sum [dB]", **plain),
         annotations=[
             dict(text=f"<b>{text}</b>", x=x, y=1.02, xref="paper", yref="paper", xanchor="left", yanchor="bottom", showarrow=False)
