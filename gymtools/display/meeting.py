@@ -64,7 +64,7 @@ USE = (
     ("target_dba", dict(label="Speech level wanted", low=60, high=100, step=1, unit="dB(A)")),
     ("noise_dba", dict(label="Noise", low=30, high=100, step=1, unit="dB(A)")),
 )
-WAYS = [("the worst way", None), ("north", 90.0), ("east", 0.0), ("south", -90.0), ("west", 180.0)]
+WAYS = [("the worst way", "worst"), ("north", 90.0), ("east", 0.0), ("south", -90.0), ("west", 180.0)]
 TABS = ("Verdicts", "All uses", "One seat", "Where the sound lands", "The room", "Cautions and limits")
 PAGE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
@@ -465,18 +465,16 @@ class Meeting:
         rows.append(w.HTML("<b>The walking map</b> shows where a wireless microphone may go"))
         wireless = [name for name, kind in MICROPHONE_TYPES.items() if kind.wireless]
         walker = chooser("Microphone", wireless, self.walker, self._switch_walker)
-        way = chooser("Talker faces", WAYS, self.facing_deg, self._switch_way)
+        way = chooser("Talker faces", WAYS, "worst" if self.facing_deg is None else self.facing_deg, self._switch_way)
         show = w.Button(description="Show the walking map", layout=w.Layout(width="220px", margin="4px 0 4px 146px"))
         show.on_click(lambda _: setattr(self.controls["quantity"], "value", "spare gain"))
         self.controls |= {"walker": walker, "way": way, "show walking map": show}
         return w.VBox([*rows, walker, way, show])
 
     def _choose_way(self, path, now):
+        now = "worst" if now is None else now
         ways = WAYS if now in [v for _, v in WAYS] else [*WAYS, (f"{now:g}°", now)]
-        return self._choose(path, "Talker faces", ways, now) if now is not None else self._any_way(path, ways)
-
-    def _any_way(self, path, ways):
-        box = chooser("Talker faces", ways, None, lambda new: self.set(path, new))
+        box = chooser("Talker faces", ways, now, lambda new: self.set(path, None if new == "worst" else new))
         self.controls[path] = box
         return box
 
@@ -492,7 +490,7 @@ class Meeting:
         self.live()
 
     def _switch_way(self, facing):
-        self.facing_deg = facing
+        self.facing_deg = None if facing == "worst" else facing
         self.live()
 
     def _use(self):

@@ -112,6 +112,11 @@ class View:
             found += [(area.name, level, line) for level, line in maps.contours(area, mine, self.step)]
         return found
 
+    @property
+    def paint(self):
+        """Colour of painted lines and contours: light on the dark maps, dark on the one that is white in its middle."""
+        return dict(color=QUIET if self.quantity == "spare gain" else LINES)
+
     @cached_property
     def heavy(self):
         """The line inside which a microphone will ring."""
@@ -214,7 +219,7 @@ def _frame(view):
 def _painted(view):
     """Lines of the court, and the contours of the map."""
     contours = maps.joined([line + [0, 0, 0.06] for _, _, line in view.contours])
-    return _xyz(np.concatenate([_court_lines(view.scenario.lines), contours]), view.k)
+    return dict(**_xyz(np.concatenate([_court_lines(view.scenario.lines), contours]), view.k), line=view.paint)
 
 
 def _beams(view):
@@ -301,11 +306,11 @@ def _plan_room(view):
 
 
 def _plan_court(view):
-    return _xy(_court_lines(view.scenario.lines), view.k)
+    return dict(**_xy(_court_lines(view.scenario.lines), view.k), line=view.paint)
 
 
 def _plan_contours(view):
-    return _xy(maps.joined([line for _, _, line in view.contours]), view.k)
+    return dict(**_xy(maps.joined([line for _, _, line in view.contours]), view.k), line=view.paint)
 
 
 def _plan_labels(view):
@@ -418,7 +423,7 @@ def layers(scenario):
         ("solids", go.Mesh3d, _SPACE | dict(flatshading=True, hoverinfo="skip", lighting=dict(ambient=0.85, diffuse=0.25)), _solids),
         ("map", go.Mesh3d, _SPACE | dict(coloraxis="coloraxis", hovertemplate="%{intensity:.2f}<extra></extra>", lighting=dict(ambient=1, diffuse=0)), _map),
         ("frame", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=QUIET, width=1.5)), _frame),
-        ("painted", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=LINES, width=2.5)), _painted),
+        ("painted", go.Scatter3d, _SPACE | line3 | dict(line=dict(width=2.5)), _painted),
         ("beams", go.Scatter3d, _SPACE | line3 | dict(line=dict(width=3, colorscale=COLOURS, cmin=0, cmax=len(COLOURS) - 1)), _beams),
         ("ringing", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=INK, width=8)), _ringing),
         ("words", go.Scatter3d, _SPACE | dict(mode="text", hoverinfo="skip", textfont=dict(size=12, color=INK, family=FONT)), _words),
@@ -426,8 +431,8 @@ def layers(scenario):
         ("marks", go.Scatter3d, _SPACE | mark3 | dict(marker=dict(size=4.5, color=PAPER, line=dict(color=INK, width=2))), _marks),
         *plan_maps,
         ("plan: room", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 1.5)), _plan_room),
-        ("plan: painted", go.Scatter, _PLAN | line3 | dict(line=_line(LINES, 1.2)), _plan_court),
-        ("plan: contours", go.Scatter, _PLAN | line3 | dict(line=_line(PAPER, 1.5)), _plan_contours),
+        ("plan: painted", go.Scatter, _PLAN | line3 | dict(line=dict(width=1.2)), _plan_court),
+        ("plan: contours", go.Scatter, _PLAN | line3 | dict(line=dict(width=1.5)), _plan_contours),
         ("plan: beams", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 1, "dot")), _plan_beams),
         ("plan: contour labels", go.Scatter, _PLAN | dict(mode="text", hoverinfo="skip", textfont=_HALO), _plan_labels),
         ("plan: lowest places", go.Scatter, _PLAN | mark3 | dict(marker=dict(symbol="diamond", size=9, color=PAPER, line=dict(color=INK, width=1.5))), _plan_worst),
