@@ -501,7 +501,7 @@ def test_summaries(name, use):
         assert a.mean_db == pytest.approx(level.mean()) and a.worst_db == pytest.approx(level.min() - level.mean())
         assert a.spread_db == pytest.approx([np.percentile(o, 95) - np.percentile(o, 5) for o in octaves.T])
         assert a.within_3db == pytest.approx(np.mean(np.abs(level - level.mean()) <= 3))
-        assert level[a.worst - a.points.start] == level.min()
+        assert level[a.worst - a.points.start] == pytest.approx(level.min(), abs=1.1e-3)  # ties within 0.001 dB: the first
         assert (a.sti_p10, a.sti_median) == pytest.approx(np.percentile(r.sti[a.points], [10, 50]))
         assert a.speech_dba == pytest.approx(r.speech_dba[a.points].mean()) and a.weight == r.use.listens[a.name]
 

@@ -270,7 +270,7 @@ def _summary(result, area, span, weight):
     octaves = result.level_db[span, EVENNESS]
     level = bands.sum_levels(octaves)  # 1, 2 and 4 kHz together
     heard = np.isfinite(level)
-    worst = int(np.argmin(level))
+    worst = int(np.argmin(np.round(level, 3)))  # of mirrored places the first, whatever the last float says
     octaves, level = (octaves[heard], level[heard]) if heard.any() else (np.zeros((1, 3)), np.zeros(1))
     mean = float(level.mean())
     low, high = np.percentile(octaves, [5, 95], axis=0)
