@@ -92,21 +92,20 @@ def clearance(result, microphone, open_mics=1):
     toward = (result.sources.position[:, None] - places) / distance[..., None]
     facings = FACINGS if microphone.facing_deg is None else np.array([microphone.facing_deg])
     pattern = np.array(kind.pattern)
-    beamed = walking.returned_by_facing(direct, toward, pattern, up_deg=kind.up_deg, facing_deg=facings)
-    diffuse = bands.to_energy(result.reverberant_db) * microphones.random_efficiency(pattern)  # (band,)
+    beamed = walking.returned_by_facing(direct[..., BANDS], toward, pattern[BANDS], up_deg=kind.up_deg, facing_deg=facings)
+    diffuse = (bands.to_energy(result.reverberant_db) * microphones.random_efficiency(pattern))[BANDS]  # (band,)
     talker_db = microphone.talker_dba + intelligibility.SPEECH_SPECTRUM_DB
     noise = float(bands.a_weighted(result.noise_db))
     wanted = max(result.use.target_dba, noise + result.scenario.targets.over_noise_db)
     extra = bands.to_energy(wanted - result.use.target_dba)
-    loop = (beamed + diffuse) * extra / bands.to_energy(talker_db)  # (facing, place, band)
-    loop = loop[..., BANDS]
-    facing, octave = np.divmod(loop.transpose(1, 0, 2).reshape(len(places), -1).argmax(axis=1), loop.shape[2])
-    at = np.arange(len(places))
-    spare = -bands.to_level(loop[facing, at, octave]) - feedback.STABILITY_MARGIN_DB - feedback.open_mics_db(open_mics)
+    loop = (beamed.max(axis=0) + diffuse) * (extra / bands.to_energy(talker_db[BANDS]))  # worst facing (place, band)
+    octave, at = loop.argmax(axis=1), np.arange(len(places))
+    facing = beamed[:, at, octave].argmax(axis=0)
+    spare = -bands.to_level(loop[at, octave]) - feedback.STABILITY_MARGIN_DB - feedback.open_mics_db(open_mics)
     band = octave + BANDS.start
     strongest = _strongest(direct, toward, kind, facings[facing], band)  # (source, place)
     loudest = strongest.argmax(axis=0)
-    limited = np.where(strongest.sum(axis=0) > diffuse[band], loudest, ROOM)
+    limited = np.where(strongest.sum(axis=0) > diffuse[octave], loudest, ROOM)
     return Clearance(
         microphone=microphone,
         places=places,

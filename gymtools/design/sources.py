@@ -60,8 +60,8 @@ class Sources:
         """
         free = None
         if blocking is not None:
-            free = geometry.in_sight(self.position, points, blocking)
-            free[~self.playing] = False
+            free = np.zeros((len(self.position), len(points)), bool)
+            free[self.playing] = geometry.in_sight(self.position[self.playing], points, blocking)
         tables = [t.table for t in self.types]
         return field.direct_energy(points, self.position, self.axes, tables, self.kind, self.on_axis, self.decay, free=free)
 

@@ -4,7 +4,7 @@ Frame: origin on the floor at the hall's centre, x along its length, y across, z
 from above; tilt positive down. Every routine works on whole arrays: (source, direction, polygon, edge).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -67,15 +67,33 @@ class Polygons:
 
     ``normal`` (polygon, 3) and ``offset`` (polygon,): the plane is normal . x = offset. ``edge`` (polygon, edge, 3) and
     ``edge_offset`` (polygon, edge): x is inside when edge . x >= edge_offset for every edge; short polygons repeat their last.
+    ``low`` and ``high`` (polygon, 3): the box around it.
     """
 
     normal: np.ndarray
     offset: np.ndarray
     edge: np.ndarray
     edge_offset: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
 
     def __len__(self):
         return len(self.offset)
+
+    def some(self, numbers):
+        """Some of the polygons.
+
+        Parameters
+        ----------
+        numbers : sequence of int
+            Which ones [-]
+
+        Returns
+        -------
+        polygons : Polygons
+            In that order
+        """
+        return Polygons(*(getattr(self, f.name)[list(numbers)] for f in fields(self)))
 
 
 def pack(polygons):
@@ -92,7 +110,7 @@ def pack(polygons):
         float32 arrays; refuses what has no area, is not in one plane or not convex [m]
     """
     most = max((len(p) for p in polygons), default=3)
-    normals, offsets, edges, edge_offsets = [], [], [], []
+    normals, offsets, edges, edge_offsets, lows, highs = [], [], [], [], [], []
     for number, polygon in enumerate(polygons):
         corners = np.asarray(polygon, float)
         n = _newell(corners)
@@ -109,8 +127,9 @@ def pack(polygons):
             raise ValueError(f"polygon {number} is not convex. Split it.")
         fill = [*range(len(corners)), *[len(corners) - 1] * (most - len(corners))]
         normals.append(n), offsets.append(n @ corners[0]), edges.append(inward[fill]), edge_offsets.append(limit[fill])
+        lows.append(corners.min(axis=0)), highs.append(corners.max(axis=0))
     as32 = lambda rows, *shape: np.array(rows, np.float32).reshape(len(polygons), *shape)  # noqa: E731
-    return Polygons(as32(normals, 3), as32(offsets), as32(edges, most, 3), as32(edge_offsets, most))
+    return Polygons(as32(normals, 3), as32(offsets), as32(edges, most, 3), as32(edge_offsets, most), as32(lows, 3), as32(highs, 3))
 
 
 @np.errstate(divide="ignore", invalid="ignore", over="ignore")  # a ray along a plane meets it at infinity
@@ -171,7 +190,12 @@ def in_sight(origin, points, polygons):
     for k in range(len(polygons)):
         from_source = origin @ polygons.normal[k] - polygons.offset[k]  # signed distances to the plane
         from_point = points @ polygons.normal[k] - polygons.offset[k]
-        crosses = (from_source[:, None] * from_point < 0) & (np.abs(from_point) > INSIDE) & free
+        below, above = from_point < -INSIDE, from_point > INSIDE
+        crosses = np.where((from_source > 0)[:, None], below, above) & (from_source != 0)[:, None] & free
+        if not crosses.any():
+            continue
+        for low, high, s, p in zip(polygons.low[k], polygons.high[k], origin.T, points.T, strict=True):
+            crosses &= ~(np.logical_and.outer(s < low, p < low) | np.logical_and.outer(s > high, p > high))  # all beside it
         source, point = np.nonzero(crosses)
         share = from_source[source] / (from_source[source] - from_point[point])
         there = origin[source] + share[:, None] * (points[point] - origin[source])

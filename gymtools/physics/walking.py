@@ -2,6 +2,8 @@
 
 import numpy as np
 
+CHUNK = 400  # places worked on at a time: small products stay on one thread, which a busy second core cannot stall
+
 
 def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
     r"""Energy at the output of a first-order microphone for every way its talker may face; the kernel has no checks.
@@ -49,4 +51,9 @@ def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
     plain[0] = 1
     # (facing, moment, band): one row of weights for every facing and band
     weights = a * a * plain[:, None] + 2 * a * b * linear[..., None] + b * b * square[..., None]
-    return np.einsum("fmb,pmb->fpb", weights.astype(np.float32), moments, optimize=True)
+    weights = weights.astype(np.float32).transpose(2, 1, 0)  # (band, moment, facing)
+    returned = np.empty((len(turn), len(moments), len(a)), np.float32)
+    for start in range(0, len(moments), CHUNK):
+        part = slice(start, start + CHUNK)
+        returned[:, part] = (moments[part].transpose(2, 0, 1) @ weights).transpose(2, 1, 0)
+    return returned

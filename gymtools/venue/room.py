@@ -51,8 +51,7 @@ class Room:
     def blocking(self):
         """The polygons that can stand in a line of sight."""
         at = [k for k, s in enumerate(self.surfaces) if s.blocks]
-        p = self.polygons
-        return Polygons(p.normal[at], p.offset[at], p.edge[at], p.edge_offset[at])
+        return self.polygons.some(at)
 
     def absorption(self, occupied, treatments=()):
         """Absorption coefficients as the room is used.

@@ -1,0 +1,53 @@
+"""Five uses of an eight-loudspeaker scenario, and the walking map of 3,000 places.
+
+Run from the repository: .venv/bin/python tests/benchmarks/uses.py
+"""
+
+from pathlib import Path
+
+import numpy as np
+from evaluate import timed
+
+import gymtools
+from gymtools.design.feedback import clearance, walking_map
+from gymtools.venue.microphones import Microphone
+from gymtools.venue.scenario import changed
+
+SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
+
+
+def plain(result, m):
+    """The walking map written as a loop over facings and sources, in float64."""
+    from gymtools.design.feedback import FACINGS
+    from gymtools.physics import microphones
+
+    pattern, up = np.array(m.microphone.kind.pattern), np.radians(m.microphone.kind.up_deg)
+    direct, distance = result.sources.direct(m.places, result.setting.room.blocking)
+    toward = (result.sources.position[:, None] - m.places) / distance[..., None].astype(float)
+    worst = 0.0
+    for facing in np.radians(FACINGS):
+        axis = np.array([-np.cos(facing) * np.cos(up), -np.sin(facing) * np.cos(up), np.sin(up)])
+        total = np.zeros((len(m.places), 7))
+        for s in range(len(toward)):
+            total += direct[s] * microphones.pickup(pattern, axis, toward[s])
+        worst = np.maximum(worst, total)
+    return worst
+
+
+def main():
+    """Print the table."""
+    scenario = gymtools.load(SCENARIOS / "larkfield.toml")
+    every, least = timed(lambda: gymtools.evaluate_all(scenario), 15)
+    one, _ = timed(lambda: gymtools.evaluate(scenario, follow_echoes=False), 30)
+    print(f"{len(scenario.cabinets)} loudspeakers, {len(scenario.uses)} uses: {every:.0f} ms median, {least:.0f} ms least; one use while a slider moves {one:.1f} ms")
+    wide = changed(scenario, {("hall", "length"): 42.0, ("groups", 0, "y"): 6.5, ("groups", 1, "y"): -6.5})
+    result = gymtools.evaluate(wide, "class")
+    floor = walking_map(result)[0]
+    walker = Microphone(name="walker", type="hand-held wireless", walks="floor")
+    ours, quick = timed(lambda: clearance(result, walker), 30)
+    loop, _ = timed(lambda: plain(result, floor), 5)
+    print(f"walking map, {len(floor.places)} places, 12 ways of facing: {ours:.1f} ms median, {quick:.1f} ms least; as a loop {loop:.0f} ms, ratio {loop / ours:.0f}")
+
+
+if __name__ == "__main__":
+    main()
