@@ -326,7 +326,7 @@ def test_echoes_are_judged_when_the_hand_rests():
 
     async def move():
         m.controls["groups", 0, "tilt_deg"].value = 41
-        await asyncio.sleep(0.15)
+        await asyncio.sleep(0.12)
         moving = judged()
         await asyncio.sleep(0.8)
         return moving, judged()

@@ -9,7 +9,7 @@ from ..physics import bands, field, geometry
 from ..venue.seating import along_wall
 
 BAND = 4  # edges are drawn for the 2 kHz octave, where the nominal angles hold
-AROUND = 96  # directions around a beam's edge
+AROUND = 60  # directions around a beam's edge
 JUMP = 1.5  # an outline is broken where it leaps farther than this from one surface to another [m]
 EDGE_DB = -6.0
 

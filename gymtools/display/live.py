@@ -118,7 +118,7 @@ class Rest:
         How long nothing may happen first [s]
     """
 
-    def __init__(self, run, wait=0.4):
+    def __init__(self, run, wait=0.25):
         self.run, self.wait, self._handle = run, wait, None
 
     def __call__(self):

@@ -182,11 +182,10 @@ class Meeting:
             return
         self.scenario = scenario
         self.message.value = ""
-        self._say()
         self.rest()
 
     def settle(self):
-        """What takes longer, once the hand rests: first reflections and their verdict."""
+        """What the page is spared while the hand moves: first reflections and their verdict, and the words under the picture."""
         self.result = replace(self.result, verdicts=judge(self.result))
         self._say()
 
