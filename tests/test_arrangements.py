@@ -111,10 +111,10 @@ def expected(scenario):
 
 def box(cabinet):
     """Middle, axes (rows: front, left, up) and half sizes of a cabinet."""
-    kind = cabinet.type
+    kind, axes = cabinet.type, rotation(cabinet.pan_deg, cabinet.tilt_deg)
     return (
-        cabinet.position,
-        rotation(cabinet.pan_deg, cabinet.tilt_deg),
+        cabinet.position - kind.depth / 2 * axes[0],  # it hangs by the middle of its front
+        axes,
         np.array([kind.depth, kind.width, kind.height]) / 2,
     )
 
@@ -132,11 +132,11 @@ def check_places(scenario):
     """Every cabinet inside the hall, its box under joists and roof and over two metres, no two in each other's place."""
     hall = scenario.hall
     for c in scenario.cabinets:
-        _, axes, half = box(c)
+        middle, axes, half = box(c)
         reach = np.abs(axes.T) @ half  # of the box along x, y and z
         assert abs(c.x) < hall.length / 2 and abs(c.y) < hall.width / 2, c.tag
-        assert c.z + reach[2] <= min(hall.clear_height, hall.roof_height(c.y)) + 1e-6, c.tag
-        assert c.z - reach[2] > 2.0, c.tag
+        assert middle[2] + reach[2] <= min(hall.clear_height, hall.roof_height(c.y)) + 1e-6, c.tag
+        assert middle[2] - reach[2] > 2.0, c.tag
     for one, other in combinations(scenario.cabinets, 2):
         if np.linalg.norm(one.position - other.position) < 3:
             assert apart(one, other) > 0, (one.tag, other.tag)

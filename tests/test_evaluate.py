@@ -18,7 +18,7 @@ from gymtools.physics.landing import DIRECTION
 from gymtools.venue.files import load
 from gymtools.venue.finishes import finish
 from gymtools.venue.hall import Hall, Treatment
-from gymtools.venue.loudspeakers import Group
+from gymtools.venue.loudspeakers import Group, loudspeaker_types
 from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.seating import Bank
 from gymtools.venue.uses import Drive, Use
@@ -141,6 +141,13 @@ def test_frozen():
 
 
 # --- closed forms
+
+
+def test_equalised_response():
+    """Closed form: flat at the mean of 500 Hz to 4 kHz, 90.75 dB here; 125 Hz lifted by 6 dB from 84 and no further."""
+    np.testing.assert_allclose(loudspeaker_types()["compact 90x90"].response_db, [90] + [90.75] * 6)
+    for t in loudspeaker_types().values():
+        assert np.all(t.response_db <= np.array(t.sensitivity_db) + 6) and np.ptp(t.response_db[2:6]) == 0
 
 
 def test_direct_sound_under_a_pendant():

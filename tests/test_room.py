@@ -163,11 +163,11 @@ def test_portable_stage():
 
 
 def test_balcony():
-    """Closed form: rows along their slope, the floor before them, underside, front with parapet, and two ends."""
+    """Closed form: rows along their slope, the floor before them, underside, front with parapet, two ends, and a triangle beside the rows at each."""
     balcony = Balcony(name="gallery", side="south", depth=4, height=3.5, length=20, thickness=0.3, parapet=1, rows=3, row_run=0.9, row_rise=0.3)
     room, bare = room_of(FLAT, balconies=(balcony,)), room_of(FLAT)
     assert area_of(room, "gallery") == pytest.approx(20 * np.hypot(2.7, 0.9))
-    assert area_of(room, "balcony") == pytest.approx(20 * (4 - 2.7) + 20 * 4 + 20 * 1.3 + 2 * 4 * 0.3)
+    assert area_of(room, "balcony") == pytest.approx(20 * (4 - 2.7) + 20 * 4 + 20 * 1.3 + 2 * 4 * 0.3 + 2.7 * 0.9)
     assert room.area.sum() - bare.area.sum() == pytest.approx(area_of(room, "gallery", "balcony"))
     assert room.volume == pytest.approx(bare.volume - 20 * (4 * 0.3 + 2.7 * 0.9 / 2))
     track = room_of(FLAT, balconies=(replace(balcony, rows=0),))

@@ -150,7 +150,7 @@ REFUSALS = {
     "over the stack": (dict(banks=(replace(BANK, open=False),), groups=(replace(ROW, y=10.5, height=3.2),)),
         r"^cabinet R1 at 3\.20 m hangs less than 2\.00 m over"),
     "in one place": (dict(groups=(ROW, replace(DOWN, x=4.1, y=0.1, height=6.5))),
-        r"^cabinets R2 and D1 hang in each other's place \(0\.14 m apart\)\.$"),
+        r"^cabinets R2 and D1 hang in each other's place\. Move one of them\.$"),
     # uses
     "unknown group": (with_use(groups={"rwo": Drive()}), r"^use 'game', groups: group 'rwo' is unknown\. Known: row, down\.$"),
     "unknown closed": (with_use(closed=("bnak",)), r"^use 'game', closed: bank 'bnak' is unknown\. Known: bank\.$"),

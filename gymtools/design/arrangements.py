@@ -10,12 +10,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..physics.checks import within
+from ..venue.finishes import named
+from ..venue.fitting import meeting_cabinets
 from ..venue.loudspeakers import Group, loudspeaker_types
 from ..venue.seating import EAR_OVER_SEAT, along_wall
 from ..venue.uses import Drive
 
 AIM_ROW = 2 / 3  # a bank is aimed at this part of its depth, from the front: the last third levels near and far rows
 APART = 0.15  # free space between cabinets of a cluster [m]
+CLUSTER = 1.5  # cabinets this near to the middle of the hall hang in a cluster [m]
+STEP, STEPS = 0.2, 16  # how cabinets that would meet are moved apart [m], and how often it is tried
 WALL = 0.6  # how far a cabinet at a wall hangs in front of it [m]
 COMPASS = {"east": 0.0, "north": 90.0, "west": 180.0, "south": -90.0}
 OPPOSITE = {"north": "south", "south": "north", "east": "west", "west": "east"}
@@ -46,7 +50,7 @@ def arrange(scenario, key, *, cabinet=None, rows=3, columns=3):
     key : str
         One of ``ARRANGEMENTS`` [-]
     cabinet : str, optional
-        Type of the cabinets; what the arrangement usually takes when left out [-]
+        Type of the main groups; what the arrangement usually takes when left out [-]
     rows, columns : int
         Of a grid of pendants [-]
 
@@ -62,10 +66,12 @@ def arrange(scenario, key, *, cabinet=None, rows=3, columns=3):
     """
     if key not in ARRANGEMENTS:
         raise ValueError(f"arrangement '{key}' is unknown. Known: {', '.join(ARRANGEMENTS)}.")
+    if cabinet is not None:
+        named(loudspeaker_types(), cabinet, "cabinet")
     options = {} if cabinet is None else {"cabinet": cabinet}
     if key == "pendants":
-        options |= {"rows": int(within("rows", rows, 1, 8, "")), "columns": int(within("columns", columns, 1, 8, ""))}
-    placed = ARRANGEMENTS[key].place(scenario, **options)
+        options |= {"rows": _whole("rows", rows), "columns": _whole("columns", columns)}
+    placed = _disentangled(ARRANGEMENTS[key].place(scenario, **options))
     groups = tuple(group for group, _ in placed)
     uses = tuple(replace(use, groups=_drives(scenario, use, placed)) for use in scenario.uses)
     return replace(scenario, groups=groups, uses=uses)
@@ -103,13 +109,38 @@ def _drives(scenario, use, placed):
     return {} if len(silent) == len(placed) else {name: Drive(on=False) for name in silent}
 
 
+def _whole(name, value):
+    if int(within(name, value, 1, 8, "")) != value:
+        raise ValueError(f"{name} = {value:g} is not a whole number.")
+    return int(value)
+
+
+def _disentangled(placed):
+    """The same, each group whose cabinets meet those before it moved towards the middle of the hall until they do not."""
+    done = []
+    for group, serves in placed:
+        away = np.array([group.x, group.y])
+        ahead = np.array([math.cos(math.radians(group.pan_deg)), math.sin(math.radians(group.pan_deg))])
+        step = -away / np.linalg.norm(away) if np.linalg.norm(away) > CLUSTER else ahead  # a cluster opens outwards
+        for k in range(STEPS):
+            moved = replace(group, x=group.x + k * STEP * step[0], y=group.y + k * STEP * step[1])
+            others = [c for g, _ in done for c in g.cabinets]
+            if not meeting_cabinets([*others, *moved.cabinets]):
+                break
+        else:
+            raise Misfit(f"'{group.name}' finds no free place beside the other cabinets.")
+        done.append((moved, serves))
+    return done
+
+
 # ---- places and aims ------------------------------------------------------------------------------------------------
 
 
 def _height(scenario, y, kind, tilt_deg=0.0):
     """Height of a cabinet hung as high as the joists allow [m]."""
-    upright = abs(math.cos(math.radians(tilt_deg))) * kind.height + abs(math.sin(math.radians(tilt_deg))) * kind.depth
-    return min(scenario.hall.clear_height, float(scenario.hall.roof_height(y))) - upright / 2
+    tilt = math.radians(tilt_deg)  # it hangs by the middle of its front: tilted down, its back rises over that
+    above = math.cos(tilt) * kind.height / 2 + max(math.sin(tilt), 0.0) * kind.depth
+    return min(scenario.hall.clear_height, float(scenario.hall.roof_height(y))) - above
 
 
 def _aim(start, end):
@@ -155,9 +186,11 @@ def _type(name):
 def _group(scenario, name, tag, cabinet, place, target, **more):
     """A group at a place (x, y), hung as high as it may, aimed at a target."""
     kind = _type(cabinet)
-    z = _height(scenario, place[1], kind)
+    reach = more.get("spacing", 0.0) * (more.get("number", 1) - 1) / 2 * abs(math.sin(math.radians(more.get("along_deg", 0.0))))
+    outer = abs(place[1]) + reach  # where the roof is lowest over the line
+    z = _height(scenario, outer, kind)
     pan, tilt = _aim((*place, z), target)
-    z = _height(scenario, place[1], kind, tilt)
+    z = _height(scenario, outer, kind, tilt)
     return Group(name=name, tag=tag, cabinet=cabinet, x=place[0], y=place[1], height=z, pan_deg=pan, tilt_deg=tilt, **more)
 
 
@@ -171,7 +204,7 @@ def _across(side):
 
 def _centre_four(scenario, cabinet="two-way 90x60"):
     kind, banks, placed = _type(cabinet), _banks(scenario), []
-    out = kind.width / 2 + kind.depth / 2 + APART
+    out = kind.depth + kind.width / 2 + APART
     for side, pan in COMPASS.items():
         at = (out * math.cos(math.radians(pan)), out * math.sin(math.radians(pan)))
         target = _bank_point(scenario, banks[side]) if side in banks else _edge(scenario, side)
@@ -200,20 +233,18 @@ def _facing(scenario):
 def _centre_to_banks(scenario, cabinet="two-way 90x60"):
     kind, banks, placed = _type(cabinet), _banks(scenario), []
     for side in _facing(scenario):
-        out = kind.depth + kind.width / 2 + APART
-        pan, bank = COMPASS[side], banks[side]
-        at = (out * math.cos(math.radians(pan)), out * math.sin(math.radians(pan)))
-        far = _bank_point(scenario, bank)
-        way = math.hypot(far[0] - at[0], far[1] - at[1])
-        turned = min(40.0, math.degrees(math.atan(bank.length / 4 / way)))  # each looks at the middle of its half
-        line = (math.cos(math.radians(_across(side))), math.sin(math.radians(_across(side))))
-        left_first = math.sin(math.radians(pan)) * line[0] - math.cos(math.radians(pan)) * line[1]
-        group = _group(
-            scenario, f"centre {side}", side[0].upper(), cabinet, at, far,
-            number=2, spacing=kind.width + kind.depth * math.sin(math.radians(turned)) + APART, along_deg=_across(side),
-            splay_deg=float(round(-2 * turned * np.sign(left_first))),
-        )  # fmt: skip
-        placed.append((group, [*_serves(scenario, side), "court"]))
+        bank, out = banks[side], kind.depth + kind.width / 2 + APART
+        _, along, inward = along_wall(side, scenario.hall)
+        ways = {}
+        for half, name in ((-1, "west" if along[0] else "south"), (1, "east" if along[0] else "north")):
+            target = _bank_point(scenario, bank, along=half * bank.length / 4)  # the middle of its half
+            way = abs((target + out * inward) @ inward)
+            ways[half] = name, target, math.atan2(abs((target - half * kind.width / 2 * along) @ along), way)
+        spacing = kind.width + 2 * kind.depth * math.sin(max(turned for _, _, turned in ways.values())) + APART
+        for half, (name, target, _) in ways.items():
+            at = -out * inward + half * spacing / 2 * along
+            group = _group(scenario, f"centre {side}, {name}", f"{side[0]}{name[0]}".upper(), cabinet, at[:2], target)
+            placed.append((group, [*_serves(scenario, side), "court"]))
     return placed
 
 
@@ -303,7 +334,6 @@ def _stage_side(scenario, cabinet="two-way 90x60"):
     across = OPPOSITE[stage.side]
     if across in banks:
         target = _bank_point(scenario, banks[across])
-        target[0] = place[0]
     else:
         far = place + 0.75 * depth * inward
         target = (far[0], far[1], 1.2)
@@ -355,7 +385,7 @@ def _grid(scenario, cabinet="pendant 100", rows=3, columns=3):
             x=0.0,
             y=y,
             height=z,
-            spacing=hall.length / columns,
+            spacing=hall.length / columns if columns > 1 else 0.0,
             along_deg=0.0,
             pan_deg=0.0,
             tilt_deg=90.0,
@@ -371,8 +401,7 @@ def _end_clusters(scenario, cabinet="two-way 90x60"):
         for side, turn in (("north", 1), ("south", -1)):
             y = turn * (kind.width / 2 + kind.depth / 2 + APART)
             if side in banks:
-                target = _bank_point(scenario, banks[side])
-                target[0] = sign * banks[side].length * 0.2
+                target = _bank_point(scenario, banks[side], along=sign * banks[side].length * 0.2)
                 serves = [*_serves(scenario, side), "court"]
             else:
                 target, serves = np.array([0.0, turn * court.width * 0.35, 1.5]), ["court"]

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..physics.checks import within
 from .arrivals import SPEECH, talker_place
 from .evaluate import evaluate
 
@@ -29,8 +30,12 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
     scenario : Scenario
         Delays changed in that use alone, in steps of 1 ms; a group that would have to come earlier gets none
     """
+    lead_s = float(within("lead_s", lead_s, 0, 0.2, "s", "Milliseconds given by mistake?"))
     result = evaluate(scenario, use)
-    owner = np.array([c.group for c in scenario.cabinets])
+    owner = np.array([c.group for c in scenario.cabinets], object)  # plain texts
+    for name in groups or ():
+        if name not in owner:
+            raise ValueError(f"group '{name}' is unknown. Known: {', '.join(dict.fromkeys(owner))}.")
     speed = result.sources.speed
     if lead == "talker":
         talker = talker_place(scenario, result.use, result.setting)
@@ -52,6 +57,6 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
         seats = listening if not len(seats) else seats
         mine = (result.distance[owner == name][:, seats] / speed).min(axis=0)
         delay = max(0.0, float(np.percentile(reference[seats] - mine, 90)) + lead_s)
-        drives[name] = replace(result.use.drive(name), delay_ms=float(np.ceil(min(delay, 0.5) * 1000)))
+        drives[name] = replace(result.use.drive(name), delay_ms=float(np.ceil(delay * 1000)))
     uses = tuple(replace(u, groups=drives) if u.name == result.use.name else u for u in scenario.uses)
     return replace(scenario, uses=uses)

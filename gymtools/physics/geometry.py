@@ -204,6 +204,30 @@ def in_sight(origin, points, polygons):
     return free
 
 
+def boxes_apart(one, other):
+    """Free space between two turned boxes.
+
+    Parameters
+    ----------
+    one, other : tuple of ndarray
+        Centre (3,), axes as rows (3, 3) and half sizes along them (3,) [m]
+
+    Returns
+    -------
+    space : float
+        Along the best of the fifteen separating axes; negative if the boxes meet [m]
+
+    Sources
+    -------
+    S. Gottschalk, M. C. Lin, D. Manocha, SIGGRAPH 1996: the separating axis theorem for boxes.
+    """
+    (p, a, u), (q, b, v) = one, other
+    cross = np.cross(a[:, None], b[None]).reshape(-1, 3)
+    length = np.linalg.norm(cross, axis=1)
+    axes = np.concatenate([a, b, cross[length > 1e-6] / length[length > 1e-6, None]])
+    return float((np.abs(axes @ (q - p)) - np.abs(axes @ a.T) @ u - np.abs(axes @ b.T) @ v).max())
+
+
 def _newell(corners):
     """Normal of a polygon, as long as twice its area."""
     return np.cross(corners, np.roll(corners, -1, axis=0)).sum(axis=0)

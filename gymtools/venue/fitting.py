@@ -4,6 +4,7 @@ from itertools import combinations
 
 import numpy as np
 
+from ..physics.geometry import boxes_apart
 from .hall import TREATABLE
 from .room import overlap
 from .units import to_file
@@ -155,12 +156,27 @@ def _check_cabinets(scenario):
                     raise ValueError(
                         f"cabinet {c.tag} at {scenario.say(c.z)} hangs less than {scenario.say(HEADROOM)} over the seats of '{bank.name}'."
                     )
+    for a, b in meeting_cabinets(cabinets):
+        raise ValueError(f"cabinets {a.tag} and {b.tag} hang in each other's place. Move one of them.")
+
+
+def meeting_cabinets(cabinets):
+    """Pairs of cabinets whose housings meet.
+
+    Parameters
+    ----------
+    cabinets : sequence of Cabinet
+        Where they hang [-]
+
+    Returns
+    -------
+    pairs : list of tuple
+        Two Cabinets each
+    """
     place = np.array([c.position for c in cabinets])
-    size = np.array([min(c.type.width, c.type.depth, c.type.height) for c in cabinets])
-    apart = np.linalg.norm(place[:, None] - place[None], axis=-1) + 1e3 * np.eye(len(cabinets))
-    a, b = np.unravel_index(np.argmin(apart - (size[:, None] + size) / 2), apart.shape)
-    if apart[a, b] < (size[a] + size[b]) / 2:
-        raise ValueError(f"cabinets {cabinets[a].tag} and {cabinets[b].tag} hang in each other's place ({scenario.say(apart[a, b])} apart).")
+    reach = np.array([np.linalg.norm([c.type.width, c.type.depth, c.type.height]) for c in cabinets])
+    near = np.argwhere(np.triu(np.linalg.norm(place[:, None] - place, axis=-1) < reach[:, None] + reach, 1))
+    return [(cabinets[a], cabinets[b]) for a, b in near if boxes_apart(cabinets[a].box, cabinets[b].box) < 0]
 
 
 def _seat_height(scenario, bank, cabinet):

@@ -114,6 +114,13 @@ class Cabinet:
         """Place (3,) [m]."""
         return np.array([self.x, self.y, self.z])
 
+    @property
+    def box(self):
+        """Centre, axes and half sizes of the housing; its acoustic centre lies in the middle of its front [m]."""
+        axes = rotation(self.pan_deg, self.tilt_deg)
+        half = np.array([self.type.depth, self.type.width, self.type.height]) / 2
+        return self.position - half[0] * axes[0], axes, half
+
 
 @dataclass(frozen=True, kw_only=True)
 class Group(Thing):
@@ -130,7 +137,7 @@ class Group(Thing):
     x: float = quantity("m", -40, 40, default=0.0)
     y: float = quantity("m", -30, 30, default=0.0)
     height: float = quantity("m", 2.2, 20, hint="Height of the cabinet's middle over the floor.")
-    spacing: float = quantity("m", 0, 30, default=0.0)
+    spacing: float = quantity("m", 0, 60, default=0.0)
     along_deg: float = quantity("deg", -180, 180, default=0.0)
     pan_deg: float = quantity("deg", -180, 180)
     tilt_deg: float = quantity("deg", -30, 90, hint="Tilt is positive down: 90 fires at the floor.")

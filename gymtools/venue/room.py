@@ -315,9 +315,12 @@ def _balcony(hall, balcony):
         f"{balcony.name}, left end": ([at(-h, 0, low), at(-h, d, low), at(-h, d, floor), at(-h, 0, floor)], balcony.front),
         f"{balcony.name}, right end": ([at(h, 0, low), at(h, d, low), at(h, d, floor), at(h, 0, floor)], balcony.front),
     }
+    if balcony.rows and back > floor:
+        rise = lambda u: [at(u, 0, floor), at(u, front_of_rows, floor), at(u, 0, back)]  # noqa: E731
+        faces |= {f"{balcony.name}, {side} of the rows": (rise(u), balcony.front) for side, u in (("left", -h), ("right", h))}
     for name, (corners, finish) in faces.items():
         area = polygon_area(corners)
-        if area < 0.05:
+        if area < 1e-4:
             continue
         rows = name == balcony.name
         yield Surface(
