@@ -7,7 +7,8 @@ import numpy as np
 import pyroomacoustics
 import pytest
 
-from gymtools.venue.finishes import FINISHES, Finish, finish, named
+from gymtools.venue.finishes import FINISHES, Finish, finish
+from gymtools.venue.tables import named
 
 # Our name -> key in pyroomacoustics.materials_data, an independent transcription of Vorländer, Auralization, annex.
 VORLAENDER = {

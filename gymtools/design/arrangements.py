@@ -10,10 +10,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..physics.checks import within
-from ..venue.finishes import named
 from ..venue.fitting import meeting_cabinets
 from ..venue.loudspeakers import Group, loudspeaker_types
-from ..venue.seating import EAR_OVER_SEAT, along_wall
+from ..venue.placing import along_wall
+from ..venue.seating import EAR_OVER_SEAT
+from ..venue.tables import named
 from ..venue.uses import Drive
 
 AIM_ROW = 2 / 3  # a bank is aimed at this part of its depth, from the front: the last third levels near and far rows

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..physics import bands, intelligibility, reverberation
-from ..venue.seating import spot
+from ..venue.placing import spot
 from ..venue.targets import SOURCES, Targets
 from ..venue.units import to_file
 from .feedback import names as limit_words

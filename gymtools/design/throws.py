@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 
 from ..physics import bands, field, geometry
-from ..venue.seating import along_wall
+from ..venue.placing import along_wall
 
 BAND = 4  # edges are drawn for the 2 kHz octave, where the nominal angles hold
 AROUND = 60  # directions around a beam's edge

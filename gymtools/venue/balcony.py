@@ -4,14 +4,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .finishes import FINISHES, named
+from .finishes import FINISHES
 from .hall import SIDES
+from .placing import AlongWall, along_wall
 from .quantity import Thing, quantity
-from .seating import EAR_SEATED, SEAT, ListeningArea, along_wall
+from .seating import EAR_SEATED, SEAT, ListeningArea
+from .tables import named
 
 
 @dataclass(frozen=True, kw_only=True)
-class Balcony(Thing):
+class Balcony(AlongWall, Thing):
     """A slab along one wall; ``height`` is its floor. Without rows it is a track or gallery; a track around the hall is four."""
 
     name: str
@@ -53,40 +55,6 @@ class Balcony(Thing):
     def underside(self):
         """Height of the slab's underside [m]."""
         return self.height - self.thickness
-
-    def corner(self, hall, along, inward, height):
-        """Point given along the wall from the balcony's middle, into the hall from the wall, and up.
-
-        Parameters
-        ----------
-        hall : Hall
-            The hall [-]
-        along, inward, height : float
-            Distances in the wall's frame [m]
-
-        Returns
-        -------
-        point : ndarray
-            (3,) [m]
-        """
-        foot, u, n = along_wall(self.side, hall)
-        return foot + (self.offset + along) * u + inward * n + np.array([0, 0, height])
-
-    def footprint(self, hall):
-        """Rectangle it covers in plan.
-
-        Parameters
-        ----------
-        hall : Hall
-            The hall [-]
-
-        Returns
-        -------
-        rectangle : tuple
-            (x low, x high, y low, y high) [m]
-        """
-        a, b = self.corner(hall, -self.length / 2, 0, 0), self.corner(hall, self.length / 2, self.depth, 0)
-        return min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
 
     def listening(self, hall):
         """Seated ears in its rows, the first row at the front.

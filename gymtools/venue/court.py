@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from ..physics.checks import within
-from .finishes import named, read_table
+from .tables import named, read_table
 from .units import INCH
 
 _TO_METRES = {"m": 1.0, "in": INCH}  # published unit of a row

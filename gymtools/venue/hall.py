@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 
-from .finishes import FINISHES, finish, named
+from .finishes import FINISHES, finish
 from .quantity import Thing, quantity
+from .tables import named
 from .units import both
 
 SIDES = ("north", "south", "east", "west")  # of the plan: north is +y (up), east is +x (right)

@@ -10,8 +10,8 @@ from ..physics.bands import NOMINAL, to_energy
 from ..physics.directivity import directivity_index, generic_balloon
 from ..physics.geometry import rotation
 from ..physics.landing import ray_energy
-from .finishes import named, read_table
 from .quantity import Thing, quantity
+from .tables import named, read_table
 
 MID = slice(2, 6)  # 500 Hz to 4 kHz: the octaves that set a cabinet's working level
 BOOST_DB = 6.0  # most that the processor lifts an octave in which the cabinet is weak [dB]    common practice, no source

@@ -6,8 +6,8 @@ import numpy as np
 
 from ..physics.bands import NOMINAL
 from ..physics.checks import within
-from .finishes import named, read_table
 from .quantity import Thing, quantity
+from .tables import named, read_table
 
 # Speech at 1 m in front of the mouth [dB(A)]: octave sums of ANSI S3.5-1997, Table 3
 EFFORT_DBA = {"normal": 59.2, "raised": 66.4, "loud": 73.9, "shouted": 82.2}

@@ -8,7 +8,8 @@ import numpy as np
 from ..physics.geometry import INSIDE, Polygons, pack, polygon_area
 from .finishes import FINISHES
 from .hall import SIDES
-from .seating import CHAIR_HEIGHT, along_wall
+from .placing import along_wall
+from .seating import CHAIR_HEIGHT
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

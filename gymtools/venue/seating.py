@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .finishes import FINISHES, named
+from .finishes import FINISHES
 from .hall import SIDES
+from .placing import AlongWall, OnFloor, along_wall, spot
 from .quantity import Thing, quantity
-from .units import FOOT
+from .tables import named
 
 EAR_OVER_SEAT = 0.77  # seated ear over the seat board [m]: 1.2 m over the footboard (ISO 3382-1) less a 0.43 m board
 EAR_SEATED = 1.2  # over the floor [m]     ISO 3382-1:2009, microphone height
@@ -50,52 +51,8 @@ class ListeningArea:
         return f"row {row + 1} of {self.rows}, place {column + 1} of {self.columns}"
 
 
-def spot(point, units):
-    """Words for a place on the floor.
-
-    Parameters
-    ----------
-    point : array
-        x, y and perhaps z [m]
-    units : str
-        "m" or "ft" [-]
-
-    Returns
-    -------
-    words : str
-        "3 m east, 5 m north of the centre"
-    """
-    x, y = (float(v) * (1 / FOOT if units == "ft" else 1.0) for v in point[:2])
-    return f"{abs(x):.0f} {units} {'east' if x >= 0 else 'west'}, {abs(y):.0f} {units} {'north' if y >= 0 else 'south'} of the centre"
-
-
-def along_wall(side, hall):
-    """Frame of a wall: middle of its foot, direction along it, direction into the hall.
-
-    Parameters
-    ----------
-    side : str
-        "north", "south", "east" or "west" of the plan [-]
-    hall : Hall
-        The hall [-]
-
-    Returns
-    -------
-    foot, along, inward : tuple of ndarray
-        Each (3,) [m, -, -]
-    """
-    x, y = hall.length / 2, hall.width / 2
-    foot, along, inward = {
-        "north": ((0, y, 0), (1, 0, 0), (0, -1, 0)),
-        "south": ((0, -y, 0), (1, 0, 0), (0, 1, 0)),
-        "east": ((x, 0, 0), (0, 1, 0), (-1, 0, 0)),
-        "west": ((-x, 0, 0), (0, 1, 0), (1, 0, 0)),
-    }[side]
-    return np.array(foot, float), np.array(along, float), np.array(inward, float)
-
-
 @dataclass(frozen=True, kw_only=True)
-class Bank(Thing):
+class Bank(AlongWall, Thing):
     """A bank of bleachers along one wall; ``first_height`` is the first row's seat board over the floor."""
 
     name: str
@@ -143,41 +100,6 @@ class Bank(Thing):
         """Places on the benches when open, aisles not taken off [-]."""
         return self.rows * int(self.length / SEAT + 1e-9) if self.open else 0
 
-    def corner(self, hall, along, inward, height):
-        """Point given along the wall from the bank's middle, into the hall from the wall, and up.
-
-        Parameters
-        ----------
-        hall : Hall
-            The hall [-]
-        along, inward, height : float
-            Distances in the wall's frame [m]
-
-        Returns
-        -------
-        point : ndarray
-            (3,) [m]
-        """
-        foot, u, n = along_wall(self.side, hall)
-        return foot + (self.offset + along) * u + inward * n + np.array([0, 0, height])
-
-    def footprint(self, hall):
-        """Rectangle it covers on the floor.
-
-        Parameters
-        ----------
-        hall : Hall
-            The hall [-]
-
-        Returns
-        -------
-        rectangle : tuple
-            (x low, x high, y low, y high) [m]
-        """
-        a = self.corner(hall, -self.length / 2, 0, 0)
-        b = self.corner(hall, self.length / 2, self.depth, 0)
-        return min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
-
     def listening(self, hall):
         """Ears of a full bank, one point per about half a metre of every row.
 
@@ -205,7 +127,7 @@ class Bank(Thing):
 
 
 @dataclass(frozen=True, kw_only=True)
-class FloorSeats(Thing):
+class FloorSeats(OnFloor, Thing):
     """A block of chairs on the floor; x and y are its centre, rows run across x (people face along x) or along it."""
 
     name: str
@@ -227,26 +149,6 @@ class FloorSeats(Thing):
     def seats(self):
         """Chairs in the block [-]."""
         return max(1, int(self.length / self.row_spacing)) * max(1, int(self.width / self.seat_spacing))
-
-    def footprint(self, hall=None):
-        """Rectangle it covers on the floor.
-
-        Parameters
-        ----------
-        hall : Hall, optional
-            Not needed; there so that banks and chairs answer alike [-]
-
-        Returns
-        -------
-        rectangle : tuple
-            (x low, x high, y low, y high) [m]
-        """
-        return (
-            self.x - self.length / 2,
-            self.x + self.length / 2,
-            self.y - self.width / 2,
-            self.y + self.width / 2,
-        )
 
     def listening(self, hall=None):
         """Seated ears, one per chair.

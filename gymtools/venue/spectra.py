@@ -6,7 +6,7 @@ import numpy as np
 
 from ..physics.bands import A_WEIGHTING
 from ..physics.checks import within
-from .finishes import named, read_table
+from .tables import named, read_table
 
 
 @dataclass(frozen=True, kw_only=True)

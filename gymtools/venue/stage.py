@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 
-from .finishes import FINISHES, named
+from .finishes import FINISHES
 from .hall import SIDES
+from .placing import OnFloor, along_wall
 from .quantity import Thing, quantity
-from .seating import along_wall
+from .tables import named
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +61,7 @@ class Stage(Thing):
 
 
 @dataclass(frozen=True, kw_only=True)
-class PortableStage(Thing):
+class PortableStage(OnFloor, Thing):
     """A platform set out on the floor for some uses; x and y are its centre."""
 
     name: str
@@ -79,18 +80,3 @@ class PortableStage(Thing):
     def solid(self):
         """Volume it takes from the hall [m3]."""
         return self.length * self.width * self.height
-
-    def footprint(self, hall=None):
-        """Rectangle it covers on the floor.
-
-        Parameters
-        ----------
-        hall : Hall, optional
-            Not needed; there so that banks, chairs and stages answer alike [-]
-
-        Returns
-        -------
-        rectangle : tuple
-            (x low, x high, y low, y high) [m]
-        """
-        return self.x - self.length / 2, self.x + self.length / 2, self.y - self.width / 2, self.y + self.width / 2

@@ -1,0 +1,107 @@
+"""Where things stand: along a wall, or on the floor."""
+
+import numpy as np
+
+from .units import FOOT
+
+
+def spot(point, units):
+    """Words for a place on the floor.
+
+    Parameters
+    ----------
+    point : array
+        x, y and perhaps z [m]
+    units : str
+        "m" or "ft" [-]
+
+    Returns
+    -------
+    words : str
+        "3 m east, 5 m north of the centre"
+    """
+    x, y = (float(v) * (1 / FOOT if units == "ft" else 1.0) for v in point[:2])
+    return f"{abs(x):.0f} {units} {'east' if x >= 0 else 'west'}, {abs(y):.0f} {units} {'north' if y >= 0 else 'south'} of the centre"
+
+
+def along_wall(side, hall):
+    """Frame of a wall: middle of its foot, direction along it, direction into the hall.
+
+    Parameters
+    ----------
+    side : str
+        "north", "south", "east" or "west" of the plan [-]
+    hall : Hall
+        The hall [-]
+
+    Returns
+    -------
+    foot, along, inward : tuple of ndarray
+        Each (3,) [m, -, -]
+    """
+    x, y = hall.length / 2, hall.width / 2
+    foot, along, inward = {
+        "north": ((0, y, 0), (1, 0, 0), (0, -1, 0)),
+        "south": ((0, -y, 0), (1, 0, 0), (0, 1, 0)),
+        "east": ((x, 0, 0), (0, 1, 0), (-1, 0, 0)),
+        "west": ((-x, 0, 0), (0, 1, 0), (1, 0, 0)),
+    }[side]
+    return np.array(foot, float), np.array(along, float), np.array(inward, float)
+
+
+class AlongWall:
+    """What stands along a wall: it has a side, an offset from the wall's middle, a length along it and a depth."""
+
+    def corner(self, hall, along, inward, height):
+        """Point given along the wall from the thing's middle, into the hall from the wall, and up.
+
+        Parameters
+        ----------
+        hall : Hall
+            The hall [-]
+        along, inward, height : float
+            Distances in the wall's frame [m]
+
+        Returns
+        -------
+        point : ndarray
+            (3,) [m]
+        """
+        foot, u, n = along_wall(self.side, hall)
+        return foot + (self.offset + along) * u + inward * n + np.array([0, 0, height])
+
+    def footprint(self, hall):
+        """Rectangle it covers on the floor.
+
+        Parameters
+        ----------
+        hall : Hall
+            The hall [-]
+
+        Returns
+        -------
+        rectangle : tuple
+            (x low, x high, y low, y high) [m]
+        """
+        a = self.corner(hall, -self.length / 2, 0, 0)
+        b = self.corner(hall, self.length / 2, self.depth, 0)
+        return min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
+
+
+class OnFloor:
+    """What stands on the floor about a centre x, y, with a length along the hall and a width across it."""
+
+    def footprint(self, hall=None):
+        """Rectangle it covers on the floor.
+
+        Parameters
+        ----------
+        hall : Hall, optional
+            Not needed; there so that all that stands in a hall answers alike [-]
+
+        Returns
+        -------
+        rectangle : tuple
+            (x low, x high, y low, y high) [m]
+        """
+        return self.x - self.length / 2, self.x + self.length / 2, self.y - self.width / 2, self.y + self.width / 2
