@@ -146,7 +146,9 @@ def test_frozen():
 def test_equalised_response():
     """Closed form: flat at the mean of 500 Hz to 4 kHz, 90.75 dB here; 125 Hz lifted by 6 dB from 84 and no further."""
     np.testing.assert_allclose(loudspeaker_types()["compact 90x90"].response_db, [90] + [90.75] * 6)
-    for t in loudspeaker_types().values():
+    types = list(loudspeaker_types().values())
+    assert [types.index(t) for t in types] == [*range(len(types))], "no type is taken for another"
+    for t in types:
         assert np.all(t.response_db <= np.array(t.sensitivity_db) + 6) and np.ptp(t.response_db[2:6]) == 0
 
 
@@ -167,8 +169,8 @@ def test_direct_sound_under_a_pendant():
 @pytest.mark.parametrize("cabinet", ["pendant 100", "four-sided 90x50"])
 @pytest.mark.parametrize("name", ["concrete", "wood lining"])
 def test_reverberant_level_of_a_uniform_room(name, cabinet):
-    """Closed form: one finish everywhere, so that each ray of the fan loses its way through the air to the nearest of six
-    planes and then the same share; what is left feeds 16 pi/A with Eyring's A. Single precision leaves 0.001 dB.
+    """Closed form: one finish everywhere, each ray of the fan loses its way through the air to the nearest of six planes
+    and then the same share; what is left feeds 16 pi/A with Eyring's A. Single precision leaves 0.001 dB.
     """
     s = bare(name, cabinet=cabinet)
     r, t, alpha = hear(s), s.cabinets[0].type, np.array(finish(name).absorption)
@@ -442,7 +444,7 @@ def test_out_of_reach(criterion, targets, said):
 
 
 def test_clarity_out_of_reach_is_the_noise():
-    """Closed form: the number told is the best STI of a perfect room in this noise at any level allowed; no seat exceeds it."""
+    """Closed form: the number told is the best STI of a perfect room in this noise at any level allowed; no seat beats it."""
     v, noise = verdict(COURT, "clarity of speech (STI)", sti=0.9), bands.to_energy(COURT.noise_db)
     levels = np.linspace(COURT.summary("court").speech_dba, 95, 50)
     nothing = np.zeros(7)
@@ -508,13 +510,15 @@ def test_summaries(name, use):
         assert a.mean_db == pytest.approx(level.mean()) and a.worst_db == pytest.approx(level.min() - level.mean())
         assert a.spread_db == pytest.approx([np.percentile(o, 95) - np.percentile(o, 5) for o in octaves.T])
         assert a.within_3db == pytest.approx(np.mean(np.abs(level - level.mean()) <= 3))
-        assert level[a.worst - a.points.start] == pytest.approx(level.min(), abs=1.1e-3)  # ties within 0.001 dB: the first
+        assert level[a.worst - a.points.start] == pytest.approx(level.min(), abs=1.1e-3)  # ties: the first
+        arrivals = next(v for v in r.verdicts if v.area == a.name and v.criterion == "arrivals together")
+        assert arrivals.value == pytest.approx(1000 * np.percentile(r.spread_s[a.points], 90))
         assert (a.sti_p10, a.sti_median) == pytest.approx(np.percentile(r.sti[a.points], [10, 50]))
         assert a.speech_dba == pytest.approx(r.speech_dba[a.points].mean()) and a.weight == r.use.listens[a.name]
 
 
 def test_tuning_turns_only_low_octaves_down():
-    """Closed form: 125 to 500 Hz come down to the speech spectrum at the mean listener, by 8 dB at most; nothing is lifted."""
+    """Closed form: 125 to 500 Hz come down to the speech spectrum at the mean listener, by 8 dB at most; none is lifted."""
     for name, use in CASES:
         r = hear(SCENARIOS[name], use)
         weight = np.array([a.weight for a in r.areas])

@@ -142,7 +142,7 @@ def test_numbers_stay_as_they_were_written():
 
 
 def test_what_is_taken_out_is_gone():
-    """Regression: a stage, treatments, drives and a noise level taken out of a scenario are not in its file any more."""
+    """Regression: a stage, treatments, drives and a noise level taken out of a scenario are out of its file."""
     s = load(PATHS["alderway"])
     use = replace(s.uses[0], noise_dba=None, noise_db=(40.0,) * 7, groups={})
     gone = replace(s, stage=None, treatments=(), microphones=(), uses=(replace(use, microphones=()),))
@@ -220,8 +220,10 @@ WORDS = [  # passage, replacement, what is said after the file's name
     ("noise_dba = 76", "noise_dba = 76\nnoise_db = [1, 1, 1, 1, 1, 1, 1]",
      " [[uses]] 'game': give the noise either as noise_dba with noise_spectrum, or as noise_db in seven octaves."),
     ("noise_dba = 76", "noise_dba = 76\ncurtain_open = 0", " [[uses]] 'game': curtain_open = 0 must be true or false."),
-    ('microphones = ["announcer"]', 'microphones = "announcer"', " [[uses]] 'game': microphones must be a list of names in quotes."),
-    ('microphones = ["announcer"]', "microphones = [1]", " [[uses]] 'game': microphones must be a list of names in quotes."),
+    ('microphones = ["announcer"]', 'microphones = "announcer"',
+     " [[uses]] 'game': microphones must be a list of names in quotes."),
+    ('microphones = ["announcer"]', "microphones = [1]",
+     " [[uses]] 'game': microphones must be a list of names in quotes."),
     ("{ on = false }", "{ gain = 3 }",
      " [[uses]] 'class' [groups.'wall pair']: unknown key 'gain'. Did you mean 'gain_db'?"),
     ("{ on = false }", "{ loud = 3 }",
@@ -246,7 +248,8 @@ def test_refusal_speaks_the_files_units():
     )
     assert "area = 60000 ft2 is outside 0 to 53819.6 ft2." in refusal(edited("area = 600", "area = 60000", FEET))
     west = 'surface = "west wall"\narea = 600'
-    assert refusal(edited(west, west + "0", FEET)) == "gym.toml: treatment of the west wall: 6000 ft2 asked for, 2880 ft2 there."
+    said = refusal(edited(west, west + "0", FEET))
+    assert said == "gym.toml: treatment of the west wall: 6000 ft2 asked for, 2880 ft2 there."
     edge = edited("height = 30 ", "height = 65.6167979003 ", FEET)
     assert parse(edge).hall.height == pytest.approx(20, abs=1e-9)
 

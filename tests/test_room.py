@@ -83,7 +83,10 @@ def test_closed_bank_is_a_box():
 def test_sides_that_nobody_sees():
     """Closed form: against a wall, or against a bank at least as large, a side does not count; a taller one's does."""
     side = BANK.depth * (BANK.top + BANK.first_height - BANK.row_rise / 2) / 2
-    fronts = lambda *banks: area_of(room_of(FLAT, banks), "bleacher fronts") - sum(b.length * 0.28 for b in banks)  # noqa: E731
+
+    def fronts(*banks):  # what is left of the faces when the fronts, 0.28 m high, are taken off
+        return area_of(room_of(FLAT, banks), "bleacher fronts") - sum(b.length * 0.28 for b in banks)
+
     assert fronts(BANK) == pytest.approx(2 * side)
     assert fronts(replace(BANK, length=32)) == pytest.approx(0)
     left, right = replace(BANK, length=10, offset=-5), replace(BANK, name="right", length=10, offset=5)
@@ -145,7 +148,7 @@ def test_bank_beside_a_stage():
 
 
 def test_curtain_closes_the_stage():
-    """Closed form: behind a closed curtain the recess is gone; the curtain is the opening, and the hall alone resounds."""
+    """Closed form: behind a closed curtain the recess is gone; the curtain is the opening, the hall alone resounds."""
     bare, room = room_of(FLAT), room_of(FLAT, stage=STAGE, curtain_open=False)
     assert area_of(room, "stage") == pytest.approx(10 * 4)
     assert area_of(room, "east wall", "stage front", "stage") == pytest.approx(area_of(bare, "east wall"))
@@ -163,15 +166,28 @@ def test_portable_stage():
 
 
 def test_balcony():
-    """Closed form: rows along their slope, the floor before them, underside, front with parapet, two ends, and a triangle beside the rows at each."""
-    balcony = Balcony(name="gallery", side="south", depth=4, height=3.5, length=20, thickness=0.3, parapet=1, rows=3, row_run=0.9, row_rise=0.3)
+    """Closed form: rows along their slope, the floor before them, underside, front with parapet, two ends, a triangle on each."""
+    balcony = Balcony(
+        name="gallery",
+        side="south",
+        depth=4,
+        height=3.5,
+        length=20,
+        thickness=0.3,
+        parapet=1,
+        rows=3,
+        row_run=0.9,
+        row_rise=0.3,
+    )
     room, bare = room_of(FLAT, balconies=(balcony,)), room_of(FLAT)
     assert area_of(room, "gallery") == pytest.approx(20 * np.hypot(2.7, 0.9))
     assert area_of(room, "balcony") == pytest.approx(20 * (4 - 2.7) + 20 * 4 + 20 * 1.3 + 2 * 4 * 0.3 + 2.7 * 0.9)
     assert room.area.sum() - bare.area.sum() == pytest.approx(area_of(room, "gallery", "balcony"))
     assert room.volume == pytest.approx(bare.volume - 20 * (4 * 0.3 + 2.7 * 0.9 / 2))
     track = room_of(FLAT, balconies=(replace(balcony, rows=0),))
-    assert "gallery" not in track.parts and area_of(track, "balcony") == pytest.approx(20 * 4 * 2 + 20 * 1.3 + 2 * 4 * 0.3)
+    assert "gallery" not in track.parts and area_of(track, "balcony") == pytest.approx(
+        20 * 4 * 2 + 20 * 1.3 + 2 * 4 * 0.3
+    )
 
 
 @pytest.mark.parametrize("name, use", CASES)
@@ -188,7 +204,7 @@ def test_surfaces_are_plane_and_convex(name, use):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_scenario_area_and_volume(name, use):
-    """Closed form: the shell, less walls behind banks, plus fronts and sides; floor under things counts once, as theirs."""
+    """Closed form: the shell, less walls behind banks, plus fronts and sides; floor under things counts as theirs."""
     s = SCENARIOS[name].setting(use)
     hall, room = s.hall, s.room
     slope, high = 2 * np.hypot(hall.width / 2, hall.highest - hall.height), (hall.height + hall.highest) / 2
@@ -202,7 +218,8 @@ def test_scenario_area_and_volume(name, use):
         area += 2 * (p.length + p.width) * p.height
         volume -= p.length * p.width * p.height
     recess = s.curtain_open and s.stage
-    area += 2 * s.stage.depth * (s.stage.width + s.stage.opening_height) if recess else 0.0  # its back stands for the opening
+    if recess:  # its back stands for the opening
+        area += 2 * s.stage.depth * (s.stage.width + s.stage.opening_height)
     assert not s.balconies, "a balcony would have to be added here"
     assert room.area.sum() == pytest.approx(area)
     assert room.volume == pytest.approx(volume + (s.stage.volume if recess else 0.0))

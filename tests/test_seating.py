@@ -159,11 +159,12 @@ def test_names_of_places(area, index, words):
 
 @pytest.mark.parametrize("name, use", [(name, use) for name, s in SCENARIOS.items() for use in s.uses])
 def test_scenario_areas(name, use):
-    """Closed form: an area per bank not closed, per block of chairs set up, and the court; every point inside the hall."""
+    """Closed form: an area per bank not closed, per block of chairs set up, and the court; all points inside the hall."""
     s = SCENARIOS[name].setting(use.name)
     banks = [b.name for b in SCENARIOS[name].banks if b.name not in use.closed]
     rows = [b.name for b in s.balconies if b.rows]
-    assert list(s.areas) == [*banks, *rows, *(f.name for f in SCENARIOS[name].floor_seats if f.name in use.set_up), "court"]
+    chairs = [f.name for f in SCENARIOS[name].floor_seats if f.name in use.set_up]
+    assert list(s.areas) == [*banks, *rows, *chairs, "court"]
     for area in s.areas.values():
         assert area.points.shape == (area.rows * area.columns, 3)
         x, y, z = area.points.T

@@ -61,13 +61,15 @@ def throws(result):
     axes = result.sources.axes
     on_axis_db = bands.to_level(result.sources.on_axis)
     loss_db = bands.E_FOLD_DB * result.sources.decay
+    local = [[c.type.beams[:, 0], *_edges(c.type)] for c in cabinets]  # axes of the beams, then the edge of each
+    rays = [np.concatenate(parts) @ axes[s] for s, parts in enumerate(local)]
+    most = max(map(len, rays))
+    padded = np.stack([np.concatenate([r, np.repeat(r[:1], most - len(r), axis=0)]) for r in rays])  # (source, ray, 3)
+    indices, ways = geometry.first_hit(result.sources.position, padded, room.polygons)
     made = []
     for s, c in enumerate(cabinets):
-        fronts = c.type.beams[:, 0] @ axes[s]  # (beam, 3)
-        edges = [e @ axes[s] for e in _edges(c.type)]
-        index, way = geometry.first_hit([c.position], np.concatenate([fronts, *edges])[None], room.polygons)
-        index, way = index[0], way[0]
-        begin = len(fronts)
+        fronts, edges = rays[s][: c.type.lobes], [e @ axes[s] for e in local[s][1:]]
+        index, way, begin = indices[s], ways[s], c.type.lobes
         for beam, front in enumerate(fronts):
             r = float(way[beam])
             level = on_axis_db[s] - 20 * np.log10(max(r, field.NEAREST)) - loss_db * r
