@@ -14,9 +14,14 @@ from plotly.basedatatypes import Undefined
 class LiveFigure(go.FigureWidget):
     """FigureWidget whose late viewers see the present state and whose batches may mix traces; nothing is sent to outside services.
 
-    Plotly 7 keeps the state of construction for pages opened later, and a batch that updates an attribute of some traces
-    makes the page report the others' arrays back; both are mended here.
+    Plotly 7 keeps the state of construction for pages opened later; a batch that updates an attribute of some traces makes
+    the page report the others' arrays back; and what a page reports as its defaults is dropped from the figure, so that a
+    page opened later lacks it. All three are mended here.
     """
+
+    @staticmethod
+    def _remove_overlapping_props(input_data, delta_data, prop_path=()):
+        return []  # the figure keeps what it was given, whatever a page takes for its default
 
     def __init__(self, figure):
         super().__init__(figure)
