@@ -1,5 +1,7 @@
 """The design workbook in a real JupyterLab and a real browser: a designer opens it and moves things."""
 
+import shutil
+
 import pytest
 from browser import ROOT, SHOTS, browser_path, jupyter_lab, open_workbook, page, trace
 
@@ -157,3 +159,29 @@ def test_all_uses_are_side_by_side(sheet):
     sheet.wait_for_selector("text=the worst verdict over all of them", timeout=15_000)
     words = sheet.locator(".gt-card:visible").first.inner_text()
     assert all(use in words for use in ("game", "class", "assembly", "graduation", "performance"))
+
+
+def test_a_page_reloaded_shows_the_same_picture(tmp_path):
+    """After changes, a saved notebook and a reload the picture comes back with its values and its styles."""
+    for folder in ("workbooks", "scenarios", ".jupyter"):  # a copy, because the notebook is saved
+        shutil.copytree(ROOT / folder, tmp_path / folder, ignore=shutil.ignore_patterns(".ipynb_checkpoints"))
+    with jupyter_lab(tmp_path) as address, page() as sheet:
+        open_workbook(sheet, address, BOOK)
+        sheet.keyboard.press("Control+s")
+        sheet.wait_for_timeout(1500)
+        pick(sheet, "Use", "class")
+        before = [trace(sheet, "map", "intensity"), style(sheet)]
+        sheet.reload()
+        sheet.wait_for_selector(".js-plotly-plot canvas", timeout=60_000)
+        sheet.wait_for_function("() => { const g = document.querySelector('.js-plotly-plot'); return g && g._fullLayout && g._fullLayout.scene; }", timeout=30_000)
+        sheet.wait_for_timeout(4000)
+        assert [trace(sheet, "map", "intensity"), style(sheet)] == before
+        shot(sheet, "design_meeting_reloaded")
+
+
+def style(sheet):
+    """Colours and symbols as the page draws them."""
+    return sheet.evaluate(
+        """() => document.querySelector('.js-plotly-plot')._fullData.map(t =>
+        [t.name, t.line && t.line.color && String(t.line.color), t.line && t.line.width, t.marker && String(t.marker.symbol)])"""
+    )

@@ -342,3 +342,55 @@ def test_a_file_is_saved_in_the_units_it_came_in(tmp_path):
     m.save_button.click()
     text = (tmp_path / "option 1.5.toml").read_text(encoding="utf-8")
     assert 'units = "ft"' in text and gymtools.parse(text).hall == m.start.hall
+
+
+def test_a_refusal_blocks_nothing_it_does_not_touch_and_can_be_taken_back():
+    """With a cabinet outside the hall the quantity and the use still switch; one button goes back to the last good state."""
+    m = panel()
+    m.controls["groups", 0, "tilt_deg"].value = 40
+    m.controls["groups", 0, "x"].value = m.controls["groups", 0, "x"].max
+    assert m.back_button.layout.display == "inline-flex"
+    m.controls["quantity"].value = "sti"
+    assert values(m.figure, "map", "intensity") == pytest.approx(m.result.sti, abs=1e-6)
+    m.controls["use"].value = "class"
+    assert m.result.use.name == "class" and "hangs outside the hall" in m.message.value
+    m.back_button.click()
+    assert m.message.value == "" and m.back_button.layout.display == "none"
+    assert m.scenario.groups[0].tilt_deg == 40 and m.scenario.groups[0].x == m.start.groups[0].x
+
+
+def test_what_stands_in_the_hall_is_ticked_per_use():
+    """Banks pulled out, chairs and stages set out and the curtain are boxes of the use; sliders of what is not there are not shown."""
+    m = panel()
+    assert ("floor_seats", 0, "length") not in m.controls
+    m.controls["uses", 0, "set_up", "graduation chairs"].value = True
+    assert "graduation chairs" in m.result.setting.areas and ("floor_seats", 0, "length") in m.controls
+    m.controls["uses", 0, "closed", "north bank"].value = False
+    assert "north bank" not in m.result.setting.areas and m.area != "north bank"
+    before = m.result.setting.room.volume
+    m.controls["uses", 0, "curtain_open"].value = True
+    assert m.result.setting.room.volume > before + 100
+    assert m.scenario.uses[0].closed == ("north bank",) and not m.message.value
+
+
+def test_a_page_that_reports_defaults_takes_nothing_from_the_figure():
+    """Regression: what a page takes for its default stays in the figure, so that a page opened later has it too."""
+    m = panel()
+    figure = m.figure
+    trace = next(t for t in figure.data if t.name == "frame")
+    figure._last_trace_edit_id = 7
+    delta = {"uid": trace.uid, "line": {"color": "#123456", "width": 9}, "hoverinfo": "all"}
+    figure._js2py_traceDeltas = {"trace_deltas": [delta], "trace_edit_id": 7}
+    sent = next(t for t in figure.get_state()["_widget_data"] if t["name"] == "frame")
+    assert sent["line"]["width"] == 1.5 and sent["hoverinfo"] == "skip"
+
+
+@pytest.mark.parametrize("units", ["m", "ft"])
+def test_the_ends_of_a_slider_lie_inside_what_is_allowed(units):
+    """The grid of a slider never reaches beyond the range of its thing: a mouth distance at both ends is accepted."""
+    m = panel()
+    m.controls["units"].value = units
+    slider = m.controls["microphones", 0, "distance"]
+    for end in (slider.min, slider.max):
+        slider.value = end
+        assert m.message.value == "", m.message.value

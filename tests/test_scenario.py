@@ -122,7 +122,11 @@ REFUSALS = {
     "deck not set up": (dict(portable_stages=(DECK,), microphones=(replace(MIKE, on="deck"),),
                              **with_use(microphones=("lectern",))),
         r"^use 'game': microphone 'lectern' needs 'deck', which is not set up\.$"),
-    "curtain closed": (dict(stage=STAGE, microphones=(replace(MIKE, on="stage", x=16),),
+    "behind the stage": (dict(stage=STAGE, microphones=(replace(MIKE, on="stage", x=16),)),
+        r"^microphone 'lectern' at 16\.00 m, .* stands outside 'stage'\.$"),
+    "outside the hall": (dict(microphones=(replace(MIKE, on="floor", x=39),)),
+        r"^microphone 'lectern' at 39\.00 m, .* stands outside the hall\.$"),
+    "curtain closed": (dict(stage=STAGE, microphones=(replace(MIKE, on="stage", x=2),),
                             **with_use(microphones=("lectern",), curtain_open=False)),
         r"^use 'game': microphone 'lectern' is on the stage, whose curtain is closed\.$"),
     # stage

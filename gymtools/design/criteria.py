@@ -46,6 +46,23 @@ def worst_word(words):
     return max(words, key=WORDS.index)
 
 
+def worst_verdict(verdicts):
+    """The verdict that is furthest from its target, among those of the worst word.
+
+    Parameters
+    ----------
+    verdicts : sequence of Verdict
+        At least one [-]
+
+    Returns
+    -------
+    verdict : Verdict
+        Misses are compared in the unit's own "close"
+    """
+    worst = worst_word(v.word for v in verdicts)
+    return max((v for v in verdicts if v.word == worst), key=lambda v: abs(v.value - v.target) / CLOSE[v.unit])
+
+
 def judge(result, *, follow_echoes=True):
     """Verdicts of one evaluation.
 
@@ -146,7 +163,8 @@ def _judge_microphone(result, m):
     if len(m.places) > 1:
         where = f" at {spot(m.places[worst], result.scenario.units)}"
         where += f" (clear on {100 * m.clear:.0f} % of its floor)"
-    why = f"{spare:+.1f} dB to spare{where} after the 6 dB margin, first at {octave} Hz, limited by {limit_words(result, m.limited_by[worst])}; {need}"
+    kept = "the 6 dB margin" + (f" and {m.open_mics_db:.0f} dB for {len(result.microphones)} open microphones" if m.open_mics_db else "")
+    why = f"{spare:+.1f} dB to spare{where} after {kept}, first at {octave} Hz, limited by {limit_words(result, m.limited_by[worst])}; {need}"
     return _verdict(
         "spare_gain_db", "spare gain before feedback", f"microphone '{name}'", spare, targets.spare_gain_db, "dB", why, more_is_better=True
     )

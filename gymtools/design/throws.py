@@ -23,6 +23,7 @@ class Throw:
     start: np.ndarray  # (3,) [m]
     end: np.ndarray  # (3,) [m]
     distance: float  # [m]
+    level_db: np.ndarray  # the same in octaves (7,) [dB]
     level_dba: float  # direct speech of this cabinet alone at the end; -inf when it is off [dB(A)]
     part: str  # of the room
     edge: np.ndarray  # (n, 3), closed, rows of NaN where it leaps to another surface; empty where the pattern has no edge [m]
@@ -84,6 +85,7 @@ def throws(result):
                     start=c.position,
                     end=c.position + r * front,
                     distance=r,
+                    level_db=level,
                     level_dba=float(bands.a_weighted(level)),
                     part=room.surfaces[index[beam]].part,
                     edge=outline,

@@ -4,6 +4,7 @@ A live slider is never given new limits: the page would snap its value to the ne
 builds new sliders from the values that are kept.
 """
 
+import math
 from dataclasses import dataclass
 
 import ipywidgets as w
@@ -11,8 +12,8 @@ import ipywidgets as w
 from ..venue.units import feet_inches, to_file
 from .look import per_unit
 
-WIDE = "352px"
-STYLE = dict(description_width="142px")
+WIDE = "328px"
+STYLE = dict(description_width="132px")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,7 +35,7 @@ class Knob:
     def kept(self, value, units):
         """The value in SI."""
         power = {"m": 1, "m2": 2}.get(self.unit, 0)
-        return value * per_unit(units) ** power
+        return float(f"{value * per_unit(units) ** power:.9g}")  # without the last digits of a conversion
 
     def heading(self, units):
         """Label with its unit."""
@@ -63,7 +64,8 @@ class Knob:
         else:
             step = {"m": self.feet_step, "m2": 10.0}.get(self.unit, self.step) if units == "ft" else self.step
             low, high = self.shown(min(self.low, value), units), self.shown(max(self.high, value), units)
-            low = step * round(low / step)
+            low, high = step * math.ceil(low / step - 1e-6), step * math.floor(high / step + 1e-6)  # the grid stays inside the range
+            low, high = min(low, self.shown(value, units)), max(high, self.shown(value, units))
             digits = 0 if step >= 1 else 1 if step >= 0.1 else 2
             slider = w.FloatSlider(
                 value=self.shown(value, units), min=low, max=high, step=step, readout_format=f".{digits}f", description=self.heading(units)
@@ -124,7 +126,7 @@ def tick(label, value, changed):
     box : ipywidgets.Checkbox
         The box
     """
-    box = w.Checkbox(value=value, description=label, indent=False, layout=w.Layout(width=WIDE, margin="0 0 0 146px"))
+    box = w.Checkbox(value=value, description=label, indent=False, layout=w.Layout(width=WIDE, margin="0 0 0 136px"))
     box.observe(lambda change: changed(change["new"]), names="value")
     return box
 

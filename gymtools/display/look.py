@@ -66,7 +66,7 @@ QUANTITIES = {
         ),
         Quantity(
             key="spare gain", label="Where a microphone may walk", unit="dB", scale=SPARE_SCALE, step=3.0,
-            plain="Gain to spare before a microphone rings, over the floor and the stage; below 0, inside the heavy line, it will ring.",
+            plain="Gain to spare, after a margin of 6 dB, over the floor and the stage; below 0, inside the heavy line, a microphone is about to ring or rings.",
         ),
     )
 }  # fmt: skip
@@ -134,7 +134,7 @@ def colour_range(result, key):
     if key in fixed:
         return fixed[key]
     octave = target + float(SPEECH_SPECTRUM_DB[LABELS.index(key.removeprefix("direct "))])
-    return 3 * round((octave - 18) / 3), 3 * round(octave / 3)
+    return 3 * round((octave - 15) / 3), 3 * round((octave + 3) / 3)
 
 
 def per_unit(units):

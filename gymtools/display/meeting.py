@@ -56,6 +56,10 @@ GROUP = (
     ("spacing", dict(label="Spacing", low=0.5, high=20, step=0.1, unit="m")),
     ("splay_deg", dict(label="Turned apart", low=-120, high=120, step=1, unit="deg")),
 )
+ON_STAGE = (
+    ("x", dict(label="Behind the edge", low=0, high=12, step=0.1, unit="m")),
+    ("y", dict(label="Along the edge", low=-12, high=12, step=0.1, unit="m")),
+)
 DRIVE = (
     ("gain_db", dict(label="Gain", low=-20, high=10, step=0.5, unit="dB")),
     ("delay_ms", dict(label="Delay", low=0, high=200, step=1, unit="ms")),
@@ -74,9 +78,14 @@ PAGE = """<style>
 .gt-message {{ min-height: 26px; }}
 .gt-words {{ line-height: 1.3; }}
 .gt-words .widget-html-content {{ white-space: normal; }}
+.jp-OutputArea-promptOverlay {{ display: none !important; }}
 {hide}
 </style>"""
-HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt, .jp-Collapser, .jp-NotebookPanel-toolbar { display: none !important; }"""
+TITLE = (
+    "<b>What does every seat hear?</b> <span style='color:{quiet}'>Loudspeakers hang over people; mains, hearing and emergency announcements can "
+    "hurt. Local codes, the authority having jurisdiction and licensed professionals come before anything shown here.</span>"
+)
+HIDE = """.jp-MarkdownCell, .jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt, .jp-Collapser, .jp-NotebookPanel-toolbar { display: none !important; }"""
 
 
 class Meeting:
@@ -109,8 +118,11 @@ class Meeting:
         self.live, self.rest = Latest(self.refresh), Rest(self.settle)
         self.controls, self._filling, self.layout_words = {}, False, w.HTML(layout=w.Layout(width="350px"))
         self.layout_words.add_class("gt-words")
-        self.message = w.HTML()
+        self.message, self.title = w.HTML(), w.HTML(TITLE.format(quiet=QUIET))
         self.message.add_class("gt-message")
+        self.back_button = w.Button(description="Go back", tooltip="Back to the last state that was", layout=w.Layout(width="100px", display="none"))
+        self.back_button.on_click(lambda _: self.go_back())
+        self._good = {}, list(self.treated)
         self.card, self.lands, self.room, self.uses = w.HTML(), w.HTML(), w.HTML(), w.HTML()
         self._style = w.HTML()
         self._questions, self._side = w.HBox(), w.VBox(layout=w.Layout(width="384px", height="740px"))
@@ -126,10 +138,10 @@ class Meeting:
         for trace in self.figure.data:
             if trace.name.startswith("plan map"):
                 trace.on_click(self._clicked)
-        stand = w.VBox([self.figure, Fit()], layout=w.Layout(flex="1 1 auto", min_width="760px", overflow="hidden"))
+        stand = w.VBox([self.figure, Fit()], layout=w.Layout(flex="1 1 auto", min_width="760px", overflow="auto"))
         stand.add_class("gt-stand")
         self.box = w.VBox([
-            self._style, self._questions, self.message, w.HBox([self._side, stand]), self.live.error, tabs, self._save,
+            self._style, self.title, self._questions, w.HBox([self.back_button, self.message]), w.HBox([self._side, stand]), self.live.error, tabs, self._save,
         ])  # fmt: skip
         self.box.add_class("gt-page")
         self.fold(True)
@@ -165,24 +177,34 @@ class Meeting:
         return [*scenario.treatments, *(Treatment(surface=s, area=0.0, finish="wall panels") for s in TREATABLE if s not in there)]
 
     def refresh(self):
-        """Evaluate what the controls say and redraw; a refusal is shown and the last good picture stays."""
+        """Evaluate what the controls say and redraw; a refusal is shown, and what it does not touch is drawn as it last was."""
+        refusal = ""
         try:
             scenario = self._candidate()
             result = evaluate(scenario, self.use_name, follow_echoes=False)
-            if self.seat is not None and self.seat >= len(result.points):
-                self.seat = None
-            old, self.result = self.result, result
-            try:
-                self.painter.paint(self._view())
-            except ValueError:
-                self.result = old
-                raise
+            self._good = dict(self.changes), list(self.treated)
         except ValueError as error:
-            self.message.value = f"<b>Not possible:</b> {escape(str(error))} The picture still shows the last state that was."
-            return
-        self.scenario = scenario
-        self.message.value = ""
+            refusal, scenario = str(error), self.scenario
+            result = self.result if self.result.use.name == self.use_name else evaluate(scenario, self.use_name, follow_echoes=False)
+        if self.seat is not None and self.seat >= len(result.points):
+            self.seat = None
+        old, self.result, self.scenario = self.result, result, scenario
+        try:
+            self.painter.paint(self._view())
+        except ValueError as error:  # a quantity that this use has not got
+            refusal, self.result = str(error), old
+        shown = f"<b>Not possible:</b> {escape(refusal)} The picture still shows the last state that was."
+        self.message.value = shown if refusal else ""
+        self.back_button.layout.display = "inline-flex" if refusal else "none"
         self.rest()
+
+    def go_back(self):
+        """Set the controls back to the last state that was possible."""
+        self.changes, self.treated = dict(self._good[0]), list(self._good[1])
+        if self.result.localisation_deg is None and self.quantity == "voice":
+            self.quantity = "speech"
+        self._build()
+        self.live()
 
     def settle(self):
         """What the page is spared while the hand moves: first reflections and their verdict, and the words under the picture."""
@@ -341,13 +363,22 @@ class Meeting:
         uses = narrow(chooser("Use", [u.name for u in self.start.uses], self.use_name, self._switch_use), "220px")
         shown = [(q.label, key) for key, q in QUANTITIES.items()]
         quantity = narrow(chooser("Show", shown, self.quantity, self._switch_quantity), "300px")
-        cut = narrow(chooser("Section through", list(self.start.area_names), self.area, self._switch_area), "280px")
+        there = list(self._setting().areas)
+        self.area = self.area if self.area in there else there[0]
+        cut = narrow(chooser("Section through", there, self.area, self._switch_area), "280px")
         units = w.ToggleButtons(options=[("feet", "ft"), ("metres", "m")], value=self.units, style=dict(button_width="76px"))
         units.observe(lambda change: self._switch_units(change["new"]), names="value")
         code = w.ToggleButton(value=not self.folded, description="Show the code", layout=w.Layout(width="130px"))
         code.observe(lambda change: self.fold(not change["new"]), names="value")
         self.controls |= {"use": uses, "quantity": quantity, "area": cut, "units": units, "code": code}
         return [uses, quantity, cut, units, code]
+
+    def _setting(self):
+        """The hall in the present use, as the controls stand if that can be."""
+        try:
+            return self._candidate().setting(self.use_name)
+        except ValueError:
+            return self.scenario.setting(self.use_name)
 
     def _room(self):
         finishes = sorted(FINISHES)
@@ -375,13 +406,46 @@ class Meeting:
         use = self._use_number()
         for n, bank in enumerate(self.start.banks):
             rows.append(w.HTML(f"<b>{escape(bank.name)}</b>"))
+            opened = bank.name not in self.value(("uses", use, "closed"))
+            rows.append(self._listed("closed", bank.name, "pulled out in this use", opened, keep=False))
             rows += [self._knob(("banks", n), name, words) for name, words in BANK]
-            rows.append(self._occupied(use, bank.name))
+            if opened:
+                rows.append(self._occupied(use, bank.name))
         for n, block in enumerate(self.start.floor_seats):
             rows.append(w.HTML(f"<b>{escape(block.name)}</b>"))
-            rows += [self._knob(("floor_seats", n), name, words) for name, words in CHAIRS]
-            rows.append(self._occupied(use, block.name))
+            standing = block.name in self.value(("uses", use, "set_up"))
+            rows.append(self._listed("set_up", block.name, "set out in this use", standing, keep=True))
+            if standing:
+                rows += [self._knob(("floor_seats", n), name, words) for name, words in CHAIRS]
+                rows.append(self._occupied(use, block.name))
+        for platform in self.start.portable_stages:
+            standing = platform.name in self.value(("uses", use, "set_up"))
+            rows.append(w.HTML(f"<b>{escape(platform.name)}</b>"))
+            rows.append(self._listed("set_up", platform.name, "set out in this use", standing, keep=True))
+        if self.start.stage:
+            path = ("uses", use, "curtain_open")
+            curtain = tick("open in this use", self.value(path), lambda new: self._rebuilt(path, new))
+            self.controls[path] = curtain
+            rows += [w.HTML("<b>Stage curtain</b>"), curtain]
         return w.VBox(rows or [w.HTML("There is no seating in this scenario.")])
+
+    def _listed(self, word, name, label, ticked, *, keep):
+        """Box to tick that puts a name on one of the use's lists (or takes it off, where being on it means not being there)."""
+        path = ("uses", self._use_number(), word)
+
+        def changed_to(on):
+            others = [n for n in self.value(path) if n != name]
+            self._rebuilt(path, tuple([*others, name] if on == keep else others))
+
+        box = tick(label, ticked, changed_to)
+        self.controls[(*path, name)] = box
+        return box
+
+    def _rebuilt(self, path, value):
+        """Change a value that decides which controls there are."""
+        self.changes[path] = value
+        self._build()
+        self.live()
 
     def _occupied(self, use, name):
         knob = Knob(path=("uses", use, "occupied", name), label="Share taken", low=0, high=1, step=0.05)
@@ -419,7 +483,8 @@ class Meeting:
         try:
             arranged = arrange(self._candidate(), key)
         except ValueError as error:
-            self.layout_words.value = f"<b>Does not fit this hall:</b> {escape(str(error))}"
+            self.layout_words.value = f"<b>{escape(ARRANGEMENTS[key].title)} does not fit this hall:</b> {escape(str(error))}"
+            self.controls["arrangement"].value = ""
             return
         chosen = ARRANGEMENTS[key]
         self.layout_words.value = f"<b>{escape(chosen.title)}.</b> {escape(chosen.fits)} <i>It gives up:</i> {escape(chosen.gives_up)}"
@@ -432,11 +497,13 @@ class Meeting:
             self._restart(aligned(self._candidate(), self.use_name, lead=lead))
         except ValueError as error:
             self.message.value = f"<b>Not possible:</b> {escape(str(error))}"
+            self.controls["lead"].value = ""
 
     def _restart(self, scenario):
         """Go on from a scenario that was made whole."""
         self.start, self.changes = scenario, {}
         self.treated = self._treatable(scenario)
+        self._good = {}, list(self.treated)
         if self.group_name not in [g.name for g in scenario.groups]:
             self.group_name = scenario.groups[0].name
         self._build()
@@ -457,7 +524,7 @@ class Meeting:
                 mouth = Knob(path=("microphones", k, "distance"), label="Mouth away", low=kind.nearest, high=kind.farthest, step=0.005, unit="m", feet_step=0.02)
                 rows.append(self._slider(mouth, self.value(mouth.path) or kind.distance))
                 if m.walks is None:
-                    rows += [self._knob(("microphones", k), axis, words) for axis, words in GROUP if axis in ("x", "y")]
+                    rows += [self._knob(("microphones", k), axis, words) for axis, words in (ON_STAGE if m.on == "stage" else GROUP) if axis in "xy"]
                 rows.append(self._choose_way(("microphones", k, "facing_deg"), self.value(("microphones", k, "facing_deg"))))
         if not self.start.microphones:
             rows.append(w.HTML("There is no microphone in this scenario."))
@@ -480,9 +547,7 @@ class Meeting:
     def _open(self, name, on):
         path = ("uses", self._use_number(), "microphones")
         now = [m for m in self.value(path) if m != name]
-        self.changes[path] = tuple(now + [name] if on else now)
-        self._build()
-        self.live()
+        self._rebuilt(path, tuple(now + [name] if on else now))
 
     def _switch_walker(self, name):
         self.walker = name

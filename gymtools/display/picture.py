@@ -13,8 +13,10 @@ import plotly.graph_objects as go
 from ..design.evaluate import Result
 from ..design.feedback import walking_map
 from ..design.throws import section, throws
+from ..physics.bands import LABELS
 from ..physics.geometry import rotation
 from ..venue.seating import ListeningArea
+from ..venue.units import length_text
 from . import maps
 from .look import (
     FAINT,
@@ -111,6 +113,12 @@ class View:
             start += len(area.points)
             found += [(area.name, level, line) for level, line in maps.contours(area, mine, self.step)]
         return found
+
+    def loudness(self, throw):
+        """Level where an axis lands, of that cabinet alone: in the octave that the map shows, else A-weighted."""
+        if self.quantity.startswith("direct "):
+            return f"{throw.level_db[LABELS.index(self.quantity.removeprefix('direct '))]:.0f} dB"
+        return f"{throw.level_dba:.0f} dB(A)"
 
     @property
     def paint(self):
@@ -240,7 +248,7 @@ def _words(view):
     x, y = hall.length / 2 + 2.5, hall.width / 2 + 2.5
     words = [(c.position + [0, 0, 0.8], c.tag) for c in view.scenario.cabinets]
     words += [(place + [0, 0, 0.3], text) for text, place in view.labels]
-    words += [(t.end + [0, 0, 1.0], f"{view.way(t.distance)}, {t.level_dba:.0f} dB(A)") for t in view.beams]
+    words += [(t.end + [0, 0, 1.0], f"{view.way(t.distance)}, {view.loudness(t)}") for t in view.beams]
     words += [(m.places[0] + [0, 0, 0.4], m.microphone.name) for m in view.result.microphones if len(m.places) == 1]
     words += [(np.array(at), text) for at, text in (((0, y, 0), "N"), ((0, -y, 0), "S"), ((x, 0, 0), "E"), ((-x, 0, 0), "W"))]
     return dict(**_xyz([at for at, _ in words], view.k), text=[text for _, text in words])
@@ -378,7 +386,7 @@ def _cut_cabinet(view):
     c = view.scenario.cabinets[view.section.cabinet]
     return dict(
         **_xy(view.section.at[None], view.k),
-        text=[f" {c.tag} {view.way(c.z)} up, {c.tilt_deg:g}° down"],
+        text=[f" {c.tag} {length_text(c.z, view.units)} up, {c.tilt_deg:g}° down"],
         marker=dict(color=GROUP_COLOURS[view.colour(c.group)]),
     )
 
@@ -462,11 +470,13 @@ def _titles(view):
     c = view.scenario.cabinets[view.section.cabinet]
     quantity = QUANTITIES[view.quantity]
     unit = f" [{view.unit}]" if view.unit else ""
+    walker = f": {view.walker}, talker facing the worst way" if view.quantity == "spare gain" and view.facing_deg is None else ""
+    walker = walker or (f": {view.walker}" if view.quantity == "spare gain" else "")
     along = "Speech level [dB(A)]" if view.quantity == "spare gain" else quantity.label + unit
     return [
-        _note(f"<b>{quantity.label}</b>{unit}", 0.0, 1.0),
+        _note(f"<b>{quantity.label}</b>{unit}{walker}", 0.0, 1.0),
         _note("<b>Plan</b>, north up", RIGHT[0], 1.0),
-        _note(f"<b>Section</b> through {_plain(view.section.area)}; {c.tag} with its axis and -6 dB edges", RIGHT[0], 0.435),
+        _note(f"<b>Section</b>, {_plain(view.section.area)}: {c.tag}, axis and -6 dB edges", RIGHT[0], 0.435),
         _note(f"{along} along the rows", RIGHT[0], 0.155),
     ]
 
@@ -546,7 +556,7 @@ def figure(view):
             zaxis=hidden,
             aspectmode="data",
             dragmode="orbit",
-            camera=dict(eye=dict(x=-0.8, y=-1.75, z=1.25), center=dict(x=0, y=0, z=-0.2)),
+            camera=dict(eye=dict(x=-0.85, y=-1.9, z=1.35), center=dict(x=0, y=0, z=-0.2)),
         ),
         coloraxis=dict(colorbar=dict(x=0.585, xanchor="left", y=0.5, len=0.72, thickness=14, title=dict(side="top"), tickfont=dict(size=10))),
         xaxis=dict(domain=RIGHT, anchor="y", constrain="domain", **plain),

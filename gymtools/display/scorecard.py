@@ -4,7 +4,7 @@ from html import escape
 
 import numpy as np
 
-from ..design.criteria import bare_pairs
+from ..design.criteria import bare_pairs, worst_verdict
 from ..physics.bands import LABELS
 from ..venue.finishes import FINISHES
 from ..venue.units import FOOT
@@ -29,6 +29,20 @@ LIMITS = (
     "Spare gain is an average over an octave; an installed system has peaks above it, which the 6 dB margin is there for.",
     "Absorption values are published averages or assumptions (marked so); a measured reverberation time is always better.",
 )
+PLAIN = {  # a verdict that does not hold, for people outside the trade
+    "in sight of a loudspeaker": "some places hear no loudspeaker directly",
+    "evenness": "some places are clearly louder than others",
+    "places near the mean": "too many places are louder or quieter than the rest",
+    "worst place": "one place is much quieter than the rest",
+    "level over the noise": "the noise is too loud for speech to stand out",
+    "arrivals together": "loudspeakers are heard one after the other",
+    "clarity of speech (STI)": "words are hard to understand at some places",
+    "spare gain before feedback": "a microphone is about to ring",
+    "loudest place": "it is too loud near a loudspeaker",
+    "sound onto people": "much of the sound misses the people",
+    "reverberation": "the hall rings too long",
+    "echoes": "echoes may be heard",
+}
 STYLE = f"""<style>
 .gt-card {{ font-family: {FONT}; color: {INK}; font-size: 14px; line-height: 1.45; max-width: 1560px; }}
 .gt-card table {{ border-collapse: collapse; width: 100%; margin: 4px 0 10px; }}
@@ -73,14 +87,14 @@ def headline(result):
     """
     verdicts = result.verdicts
     good = sum(v.word == "holds" for v in verdicts)
-    bad = [v for v in verdicts if v.word == result.word]
     name = f"<b>{escape(result.scenario.name)}, {escape(result.use.name)}</b>"
     if result.word == "holds":
         return f"<p>{name}: everything asked for <b>holds</b> ({good} of {len(verdicts)}).</p>"
-    where = f" in the {escape(bad[0].area)}" if bad[0].area else ""
+    bad = worst_verdict(verdicts)
+    where = f" ({escape(bad.area)})" if bad.area else ""
     return (
-        f"<p>{name}: {good} of {len(verdicts)} hold. {escape(bad[0].criterion[0].upper() + bad[0].criterion[1:])}{where} "
-        f"<b>{bad[0].word}</b>: {escape(bad[0].sentence)}.</p>"
+        f"<p>{name}: {good} of {len(verdicts)} hold. What is furthest off: <b>{PLAIN[bad.criterion]}</b>{where}.</p>"
+        f"<p>{escape(bad.criterion[0].upper() + bad.criterion[1:])}{where} <b>{bad.word}</b>: {escape(bad.sentence)}.</p>"
     )
 
 
@@ -129,8 +143,8 @@ def uses_table(all_uses):
         arrivals = max(1000 * float(np.percentile(r.spread_s[a.points], 90)) for a in r.areas)
         spare = min((float(m.spare_db.min()) for m in r.microphones), default=None)
         good = sum(v.word == "holds" for v in r.verdicts)
-        first = next((v for v in r.verdicts if v.word == r.word and v.word != "holds"), None)
-        why = "" if first is None else f"{first.area + ', ' if first.area else ''}{first.criterion}: {first.sentence}"
+        first = worst_verdict(r.verdicts)
+        why = "" if first.word == "holds" else f"{first.area + ', ' if first.area else ''}{first.criterion}: {first.sentence}"
         rows += (
             f'<tr><td>{escape(name)}</td><td><span class="word {r.word.split()[0]}">{r.word}</span></td>'
             f'<td class="num">{good} of {len(r.verdicts)}</td><td class="num">{spread:.1f}</td><td class="num">{sti:.2f}</td>'

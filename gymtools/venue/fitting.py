@@ -222,6 +222,18 @@ def _check_microphones(scenario):
             raise ValueError(f"microphone '{m.name}': on = '{m.on}' is unknown. Known: {', '.join(('floor', *stages))}.")
         if m.walks is not None and m.walks not in ("court", "floor", *stages):
             raise ValueError(f"microphone '{m.name}': walks = '{m.walks}' is unknown. Known: {', '.join(('court', 'floor', *stages))}.")
+    hall = scenario.hall
+    for m in scenario.microphones:
+        if m.walks is not None:
+            continue
+        limits = (-hall.length / 2, hall.length / 2, -hall.width / 2, hall.width / 2)
+        if m.on == "stage":
+            limits = (0.0, scenario.stage.depth, -scenario.stage.width / 2, scenario.stage.width / 2)  # from its front edge
+        elif m.on in platforms:
+            limits = next(p for p in scenario.portable_stages if p.name == m.on).footprint()
+        if not (limits[0] - 0.01 <= m.x <= limits[1] + 0.01 and limits[2] - 0.01 <= m.y <= limits[3] + 0.01):
+            where = "the hall" if m.on == "floor" else f"'{m.on}'"
+            raise ValueError(f"microphone '{m.name}' at {scenario.say(m.x)}, {scenario.say(m.y)} stands outside {where}.")
     for use in scenario.uses:
         for m in scenario.microphones:
             where = m.walks or m.on

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..physics.bands import NOMINAL
 from ..physics.checks import within
+from .placing import along_wall
 from .quantity import Thing, quantity
 from .tables import named, read_table
 
@@ -53,8 +54,9 @@ MICROPHONE_TYPES = _load()
 class Microphone(Thing):
     """A microphone of the hall.
 
-    It stands at x, y on what ``on`` names ("floor", "stage" or a portable stage), ``height`` over it; or its talker
-    ``walks`` within an area: "court", "floor", "stage" or a portable stage. ``facing_deg`` is where the talker looks
+    It stands at x, y on what ``on`` names ("floor" or a portable stage), ``height`` over it. On the built-in "stage" x is
+    how far behind the front edge and y how far along it from its middle (to the north or the east), so that it moves with
+    the stage. Or its talker ``walks`` within an area: "court", "floor", "stage" or a portable stage. ``facing_deg`` is where the talker looks
     (counter-clockwise from east); left out, the worst way counts. ``distance`` is from the mouth.
     """
 
@@ -74,7 +76,7 @@ class Microphone(Thing):
         kind = named(MICROPHONE_TYPES, self.type, "type")
         if self.effort is not None:
             named(EFFORT_DBA, self.effort, "effort")
-        if self.distance is not None and not kind.nearest <= self.distance <= kind.farthest:
+        if self.distance is not None and not kind.nearest - 1e-6 <= self.distance <= kind.farthest + 1e-6:
             raise ValueError(
                 f"distance = {self.distance:g} m is outside {kind.nearest:g} to {kind.farthest:g} m, what a '{self.type}' microphone is used at."
             )
@@ -106,7 +108,11 @@ class Microphone(Thing):
             Rows (along x) and columns (along y) of the grid; (1, 1) for one place [-]
         """
         if self.walks is None:
-            return np.array([[self.x, self.y, floor_height(setting, self.on) + self.height]]), (1, 1)
+            x, y = self.x, self.y
+            if self.on == "stage":
+                foot, along, inward = along_wall(setting.stage.side, setting.hall)
+                x, y, _ = foot + (setting.stage.offset + self.y) * along - self.x * inward
+            return np.array([[x, y, floor_height(setting, self.on) + self.height]]), (1, 1)
         x0, x1, y0, y1 = walkable(setting, self.walks)
         rows, columns = (max(2, int(np.ceil((b - a) / GRID)) + 1) for a, b in ((x0, x1), (y0, y1)))
         gx, gy = np.meshgrid(np.linspace(x0, x1, rows), np.linspace(y0, y1, columns), indexing="ij")

@@ -148,7 +148,7 @@ class FloorSeats(OnFloor, Thing):
     @property
     def seats(self):
         """Chairs in the block [-]."""
-        return max(1, int(self.length / self.row_spacing)) * max(1, int(self.width / self.seat_spacing))
+        return max(1, int(self.length / self.row_spacing + 1e-6)) * max(1, int(self.width / self.seat_spacing + 1e-6))
 
     def listening(self, hall=None):
         """Seated ears, one per chair.
@@ -163,8 +163,8 @@ class FloorSeats(OnFloor, Thing):
         area : ListeningArea
             Rows run along y
         """
-        rows = max(2, int(self.length / self.row_spacing))
-        columns = max(2, int(self.width / self.seat_spacing))
+        rows = max(2, int(self.length / self.row_spacing + 1e-6))
+        columns = max(2, int(self.width / self.seat_spacing + 1e-6))
         x = self.x + ((np.arange(rows) + 0.5) / rows - 0.5) * self.length
         y = self.y + ((np.arange(columns) + 0.5) / columns - 0.5) * self.width
         gx, gy = np.meshgrid(x, y, indexing="ij")
