@@ -142,10 +142,12 @@ def test_refuses_an_unknown_name():
         ({"absorption": [0.1] * 6}, r"finish 'x': absorption has shape \(6,\), not \(7,\)"),
         ({"absorption": [float("nan")] * 7}, r"absorption = nan"),
         ({"source": " "}, r"finish 'x': source is empty"),
+        ({"scattering_source": " "}, r"finish 'x': source is empty"),
+        ({"scattering": 10}, r"finish 'x': scattering = 10 \(fraction\) is outside 0 to 1.*Percent"),
     ],
 )
 def test_refuses_a_bad_finish(change, said):
-    good = dict(name="x", description="x", absorption=[0.1] * 7, fill_8k="source", source="x")
+    good = dict(name="x", description="x", absorption=[0.1] * 7, fill_8k="source", source="x", scattering=0.1, scattering_source="x")
     assert np.array_equal(Finish(**good).absorption, [0.1] * 7)
     with pytest.raises(ValueError, match=said):
         Finish(**(good | change))

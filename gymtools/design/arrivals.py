@@ -11,9 +11,6 @@ SPEECH = slice(2, 6)  # 500 Hz to 4 kHz, in which arrivals are compared
 ECHO_BAND = 3  # 1 kHz, in which the echo criterion is judged    Dietsch and Kraak (1986)
 WITHIN_DB = 10.0  # arrivals this near to the strongest count
 SAMPLES = 40  # seats of each area whose reflections are followed
-TAIL_STEP = 0.005  # step of the reverberant tail in the echo criterion [s]
-TAIL_STEPS = 60
-SCATTERING = ("bank", "balcony", "floor")  # seats and people scatter what falls on them: no mirror
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -140,13 +137,11 @@ def reflected(result, points):
 
     Notes
     -----
-    Seats and people scatter: banks, balcony rows and chairs mirror nothing. The rest reflects 1 - absorption, all of it
-    specularly, which makes late single reflections stronger than rough walls would.
+    A surface mirrors what it neither absorbs nor scatters; the scattered part belongs to the late sound.
     """
     room, sounding = result.setting.room, result.sources
-    seats = {a.name for a in result.setting.areas.values() if a.kind in SCATTERING}
-    absorption = result.absorption.copy()
-    absorption[[s.name in seats for s in room.surfaces]] = 1.0
+    scattering = room.scattering(result.use.occupied, result.scenario.treatments)[:, None]
+    mirrored = (1 - result.absorption * room.counted[:, None]) * (1 - scattering)
     direct, distance = sounding.direct(points, room.blocking)
     tables = [t.table for t in sounding.types]
     images, way = reflections.image_arrivals(
@@ -158,7 +153,7 @@ def reflected(result, points):
         sounding.on_axis,
         sounding.decay,
         room.polygons,
-        absorption,
+        1 - mirrored,
         blocking=room.blocking if len(room.blocking) else None,
     )
     energy = np.concatenate([direct[:, None], images], axis=1)
@@ -181,8 +176,8 @@ def echoes(result):
 
     Sources
     -------
-    Dietsch and Kraak, Acustica 60 (1986), speech: exponent 0.67, step 9 ms, 1 kHz octave. The reverberant tail goes in as
-    many small arrivals, so that it covers what it would cover in the hall; what the first reflections carry is taken off it.
+    Dietsch and Kraak, Acustica 60 (1986), speech: exponent 0.67, step 9 ms, 1 kHz octave. The late sound goes in as many small
+    arrivals, so that it covers what it would cover in the hall; what the first images carry is not in it a second time.
     """
     chosen = [np.arange(a.points.start, a.points.stop, max(1, (a.points.stop - a.points.start) // SAMPLES))[:SAMPLES] for a in result.areas]
     index = np.concatenate(chosen)
@@ -191,10 +186,7 @@ def echoes(result):
     time = time.reshape(-1, time.shape[2])
     late = arrivals.late_level_db(energy[..., SPEECH].sum(axis=-1), time)
     first = np.where(energy[..., ECHO_BAND] > 0, time, np.inf).min(axis=0)
-    rt, mean = result.rt[ECHO_BAND], np.average(result.absorption[:, ECHO_BAND], weights=result.setting.room.area)
-    decay = np.exp(-13.8155 * TAIL_STEP / rt)
-    tail = 10 ** (result.reverberant_db[ECHO_BAND] / 10) * (1 - mean) * (1 - decay) * decay ** np.arange(TAIL_STEPS)
-    step = TAIL_STEP * (np.arange(TAIL_STEPS) + 1)
-    level = np.concatenate([energy[..., ECHO_BAND], np.broadcast_to(tail[:, None], (TAIL_STEPS, len(index)))])
-    when = np.concatenate([time, first + step[:, None]])
+    absorbed = float(np.average(result.absorption[:, ECHO_BAND], weights=result.setting.room.area))
+    tail, tail_time = result.late.tail(result.points[index], ECHO_BAND, first, absorbed)
+    level, when = np.concatenate([energy[..., ECHO_BAND], tail]), np.concatenate([time, tail_time])
     return Echoes(points=index, late_db=late, criterion=arrivals.echo_criterion(level, when))

@@ -1,18 +1,21 @@
 """Where the pieces meet: one scenario and one use in, what every seat gets out."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from ..physics import bands, intelligibility, landing, reverberation
+from ..physics.decay import RANGES
 from ..venue.scenario import Scenario
 from ..venue.setting import Setting
 from ..venue.uses import Use
 from .arrivals import echoes, localisation_deg, spread, talker_place
 from .criteria import WORDS, judge, worst_word
 from .feedback import clearances
+from .late import EvenField, TracedField
 from .sources import Sources, sources
+from .traced import Tracing
 
 EVENNESS = slice(3, 6)  # 1, 2 and 4 kHz: the octaves in which evenness is judged
 TUNING_DB = 8.0  # most that an octave is turned down for the room [dB]    common practice, no source
@@ -51,7 +54,8 @@ class Result:
     area: np.ndarray  # name per point (P,)
     level_db: np.ndarray  # direct sound (P, 7) [dB]
     total_db: np.ndarray  # direct and reverberant (P, 7) [dB]
-    reverberant_db: np.ndarray  # the same everywhere (7,) [dB]
+    late: EvenField | TracedField  # what the room adds: by formula, or traced
+    reverberant_db: np.ndarray  # its level, mean over the listeners (7,) [dB]
     noise_db: np.ndarray  # (7,) [dB]
     speech_dba: np.ndarray  # total, A-weighted (P,) [dB(A)]
     over_noise_db: np.ndarray  # (P,) [dB]
@@ -79,9 +83,26 @@ class Result:
         return echoes(self)
 
     @property
+    def room(self):
+        """Which room this is: "statistical" or "traced"."""
+        return self.late.room
+
+    @cached_property
+    def listeners(self):
+        """Points of the areas that listen (point, 3) [m]."""
+        return np.concatenate([self.points[a.points] for a in self.areas])
+
+    @cached_property
+    def decay_times(self):
+        """Decay times of the late sound over the listeners: "edt", "t20" and "t30", each (7,); by formula all alike [s]."""
+        if self.room == "statistical":
+            return dict.fromkeys(RANGES, self.rt)
+        return {measure: self.late.decay_times(self.listeners, measure) for measure in RANGES}
+
+    @property
     def rt_mid(self):
-        """Mean reverberation time of 500 Hz, 1 and 2 kHz [s]."""
-        return float(self.rt[2:5].mean())
+        """Mean reverberation time (T20) of 500 Hz, 1 and 2 kHz [s]."""
+        return float(self.decay_times["t20"][2:5].mean())
 
     @property
     def word(self):
@@ -123,23 +144,28 @@ class AllUses:
         return sorted(found, key=lambda pair: -WORDS.index(pair[1].word))
 
 
-def evaluate_all(scenario):
+def evaluate_all(scenario, *, room="statistical"):
     """Every use of a scenario side by side.
 
     Parameters
     ----------
     scenario : Scenario
         Hall, seating, loudspeakers, microphones and uses [-]
+    room : str
+        "statistical" or "traced", as for ``evaluate`` [-]
 
     Returns
     -------
     all_uses : AllUses
         Results by use, and the worst verdict over them
     """
-    return AllUses(scenario=scenario, results={use.name: evaluate(scenario, use.name) for use in scenario.uses})
+    return AllUses(scenario=scenario, results={use.name: evaluate(scenario, use.name, room=room) for use in scenario.uses})
 
 
-def evaluate(scenario, use=None, *, follow_echoes=True):
+ROOMS = ("statistical", "traced")
+
+
+def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True):
     """What every seat hears in one use.
 
     The loudspeakers play speech, each equalised flat on its axis, all tuned to the room (octaves that it builds up are
@@ -152,6 +178,9 @@ def evaluate(scenario, use=None, *, follow_echoes=True):
         Hall, seating, loudspeakers and uses [-]
     use : str, optional
         Name of a use; the first when left out [-]
+    room : str or TracedField
+        "statistical": late sound by formula, fast enough for a slider; "traced": rays are followed until the level is good to
+        0.3 dB, which takes seconds unless they have been followed before; or a field that has been traced so far [-]
     follow_echoes : bool
         Whether first reflections are followed and judged at once; while a slider moves they are not [-]
 
@@ -162,48 +191,56 @@ def evaluate(scenario, use=None, *, follow_echoes=True):
 
     Sources
     -------
-    Direct sound: spherical spreading, ISO 9613-1 air. Reverberant level: diffuse field, Eyring absorption with air, fed by
-    what remains after the first landing. Clarity: IEC 60268-16 with a complex sum of the arrivals and an exponential tail.
+    Direct sound: spherical spreading, ISO 9613-1 air. Late sound, statistical: diffuse field, Eyring absorption with air, fed by
+    what remains after the first landing; traced: ``physics.tracing``. Clarity: IEC 60268-16 with a complex sum of the arrivals
+    and of the late sound.
     """
+    if isinstance(room, str) and room not in ROOMS:
+        raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
     use = scenario.use(use)
     setting = scenario.setting(use.name)
-    areas, room = setting.areas, setting.room
+    areas, surfaces = setting.areas, setting.room
     sounding = sources(scenario, use)  # at 1 W
     points = np.concatenate([a.points for a in areas.values()])
     ends = np.cumsum([len(a.points) for a in areas.values()])
     spans = {name: slice(end - len(a.points), end) for (name, a), end in zip(areas.items(), ends, strict=True)}
 
     cabinets, playing = scenario.cabinets, sounding.playing
-    direct, distance = sounding.direct(points, room.blocking)  # (source, point, band)
+    direct, distance = sounding.direct(points, surfaces.blocking)  # (source, point, band)
     arrival = distance / sounding.speed + sounding.delay_s[:, None]
 
-    absorption = room.absorption(use.occupied, scenario.treatments)  # (surface, band)
-    lands, kept = _landing(sounding, room, absorption)  # (source, surface, band), (source, band)
+    absorption = surfaces.absorption(use.occupied, scenario.treatments)  # (surface, band)
+    lands, kept = _landing(sounding, surfaces, absorption * surfaces.counted[:, None])  # (source, surface, band), (source, band)
     rt, rt_sabine = (
-        reverberation.reverberation_time(room.volume, room.area, absorption, air=sounding.decay, speed_of_sound=sounding.speed, formula=f)
+        reverberation.reverberation_time(surfaces.volume, surfaces.area, absorption, air=sounding.decay, speed_of_sound=sounding.speed, formula=f)
         for f in ("eyring", "sabine")
     )
-    absorbing = reverberation.absorption_area(room.area, absorption, air=sounding.decay, volume=room.volume)
-    reverberant = (sounding.on_axis / sounding.q * kept).sum(axis=0) * 16 * np.pi / absorbing  # (band,)
+    if room == "statistical":
+        absorbing = reverberation.absorption_area(surfaces.area, absorption, air=sounding.decay, volume=surfaces.volume)
+        late = EvenField(energy=(sounding.on_axis / sounding.q * kept).sum(axis=0) * 16 * np.pi / absorbing, rt=rt)
+    else:
+        late = Tracing(scenario, use.name).run() if room == "traced" else replace(room, sources=sounding)
+    reverberant = late.at(points)  # (point, band)
 
     weight = {name: w for name, w in use.listens.items() if name in areas and w > 0}
-    total = direct.sum(axis=0) + reverberant.astype(np.float32)  # (point, band)
+    total = direct.sum(axis=0) + reverberant  # (point, band)
     shares = np.array(list(weight.values())) / sum(weight.values())
-    mean = shares @ np.array([total[spans[n]].mean(axis=0, dtype=float) for n in weight])  # over the listeners (band,)
+    over_listeners = lambda energy: shares @ np.array([energy[spans[n]].mean(axis=0, dtype=float) for n in weight])  # noqa: E731
+    mean = over_listeners(total)  # (band,)
     tuning_db = _tuning(bands.to_level(mean))
     loud_db = float(bands.a_weighted(bands.to_level(mean) + tuning_db))
     drive_db = use.target_dba - loud_db
     scale = bands.to_energy(tuning_db + drive_db).astype(np.float32)  # (band,) of everything computed at 1 W so far
-    direct, total, reverberant = direct * scale, total * scale, reverberant * scale
+    direct, total, late = direct * scale, total * scale, late.raised(tuning_db + drive_db)
 
-    mtf = intelligibility.modulation_transfer(direct, arrival, reverberant=np.broadcast_to(reverberant, total.shape), rt=rt)
+    mtf = late.modulation(direct, arrival, points)
     total_db = bands.to_level(total)
     noise_db = use.noise
     sti = intelligibility.sti(mtf, speech_db=total_db, noise_db=noise_db)
     speech_dba = bands.a_weighted(total_db)
     level_db = bands.to_level(direct.sum(axis=0))
-    parts = tuple(dict.fromkeys(room.parts))
-    by_part = np.array([[p == part for p in room.parts] for part in parts], float)  # (part, surface)
+    parts = tuple(dict.fromkeys(surfaces.parts))
+    by_part = np.array([[p == part for p in surfaces.parts] for part in parts], float)  # (part, surface)
 
     talker = talker_place(scenario, use, setting)
 
@@ -215,7 +252,8 @@ def evaluate(scenario, use=None, *, follow_echoes=True):
         area=np.repeat(list(areas), [len(a.points) for a in areas.values()]),
         level_db=level_db,
         total_db=total_db,
-        reverberant_db=bands.to_level(reverberant),
+        late=late,
+        reverberant_db=bands.to_level(over_listeners(reverberant) * scale),
         tuning_db=tuning_db,
         noise_db=noise_db,
         speech_dba=speech_dba,

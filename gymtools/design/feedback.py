@@ -93,7 +93,7 @@ def clearance(result, microphone, open_mics=1):
     facings = FACINGS if microphone.facing_deg is None else np.array([microphone.facing_deg])
     pattern = np.array(kind.pattern)
     beamed = walking.returned_by_facing(direct[..., BANDS], toward, pattern[BANDS], up_deg=kind.up_deg, facing_deg=facings)
-    diffuse = (bands.to_energy(result.reverberant_db) * microphones.random_efficiency(pattern))[BANDS]  # (band,)
+    diffuse = (result.late.at(places) * microphones.random_efficiency(pattern))[:, BANDS]  # (place, band)
     talker_db = microphone.talker_dba + intelligibility.SPEECH_SPECTRUM_DB
     noise = float(bands.a_weighted(result.noise_db))
     wanted = max(result.use.target_dba, noise + result.scenario.targets.over_noise_db)
@@ -105,7 +105,7 @@ def clearance(result, microphone, open_mics=1):
     band = octave + BANDS.start
     strongest = _strongest(direct, toward, kind, facings[facing], band)  # (source, place)
     loudest = strongest.argmax(axis=0)
-    limited = np.where(strongest.sum(axis=0) > diffuse[octave], loudest, ROOM)
+    limited = np.where(strongest.sum(axis=0) > diffuse[at, octave], loudest, ROOM)
     return Clearance(
         microphone=microphone,
         places=places,

@@ -75,16 +75,15 @@ def look(result, index):
 
 def _without(result, index):
     """STI with reverberation, noise, masking and threshold, or the time between arrivals removed, each by itself."""
-    energy, time = result.direct[:, index : index + 1], result.arrival_s[:, index : index + 1]
-    reverberant = bands.to_energy(result.reverberant_db)[None]
+    energy, time, at = result.direct[:, index : index + 1], result.arrival_s[:, index : index + 1], result.points[index : index + 1]
     speech, noise = result.total_db[index], result.noise_db
 
-    def transmission(energy, time, reverberant):
-        return intelligibility.modulation_transfer(energy, time, reverberant=reverberant, rt=result.rt)[0]
+    def transmission(late, time):
+        return late.modulation(energy, time, at)[0]
 
-    usual = transmission(energy, time, reverberant)
-    dry = transmission(energy, time, reverberant * 1e-9)
-    together = transmission(energy, np.broadcast_to(time.min(axis=0), time.shape), reverberant)
+    usual = transmission(result.late, time)
+    dry = transmission(result.late.raised(-90.0), time)
+    together = transmission(result.late, np.broadcast_to(time.min(axis=0), time.shape))
     masked_by_noise = usual / (1 + bands.to_energy(noise - speech))[:, None]
     return {
         "reverberation": float(intelligibility.sti(dry, speech_db=speech, noise_db=noise)),

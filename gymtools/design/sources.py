@@ -26,6 +26,11 @@ class Sources:
         """Directivity factor (source, band) [-]."""
         return bands.to_energy(np.array([t.index_db for t in self.types]))[self.kind]
 
+    @property
+    def radiated(self):
+        """Energy radiated in all directions, at 1 m over the whole sphere (source, band) [re 20 uPa squared, m2]."""
+        return 4 * np.pi * self.on_axis / self.q
+
     def raised(self, gain_db):
         """The same, all turned up by a gain.
 

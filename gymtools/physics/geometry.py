@@ -133,7 +133,7 @@ def pack(polygons):
 
 
 @np.errstate(divide="ignore", invalid="ignore", over="ignore")  # a ray along a plane meets it at infinity
-def first_hit(origin, direction, polygons):
+def first_hit(origin, direction, polygons, *, leaving=None):
     """First polygon met by each ray.
 
     Parameters
@@ -144,6 +144,9 @@ def first_hit(origin, direction, polygons):
         Unit vectors (source, ray, 3) [-]
     polygons : Polygons
         The surfaces [m]
+    leaving : array of int, optional
+        Polygon that each source lies on, which its rays cannot meet again (source,), -1 for none. When given, other polygons
+        count however near they are, so that no ray slips through a corner [-]
 
     Returns
     -------
@@ -153,19 +156,26 @@ def first_hit(origin, direction, polygons):
         Way to it (source, ray); infinity where none is met [m]
     """
     origin, direction = np.asarray(origin, np.float32), np.asarray(direction, np.float32)
-    count = direction.shape[1]
-    nearest = np.full((len(origin), count), np.inf, np.float32)
-    index = np.full((len(origin), count), -1)
-    for k in range(len(polygons)):  # polygon by polygon: only rays that would shorten their way are tested further
-        height = polygons.offset[k] - origin @ polygons.normal[k]  # (source,)
-        way = height[:, None] / (direction @ polygons.normal[k])
-        hit = np.flatnonzero((way > START) & (way < nearest))
-        source = hit // count
-        there = origin[source] + way.flat[hit][:, None] * direction.reshape(-1, 3)[hit]
-        hit = hit[(there @ polygons.edge[k].T >= polygons.edge_offset[k] - INSIDE).all(axis=1)]
-        nearest.flat[hit] = way.flat[hit]
-        index.flat[hit] = k
-    return index, nearest
+    count, flat = direction.shape[1], direction.reshape(-1, 3)
+    height = polygons.offset[:, None] - polygons.normal @ origin.T  # (polygon, source)
+    speed = (polygons.normal @ flat.T).reshape(len(polygons), *direction.shape[:2])
+    ways = (height[:, :, None] / speed).reshape(len(polygons), len(flat))
+    if leaving is not None:
+        lies = np.flatnonzero(np.repeat(leaving, count) >= 0)
+        ways[np.repeat(leaving, count)[lies], lies] = -1.0
+    least = START if leaving is None else 0.0
+    nearest = np.full(len(flat), np.inf, np.float32)
+    index = np.full(len(flat), -1)
+    for k, way in enumerate(ways):  # polygon by polygon: only rays that would shorten their way are tested further
+        hit = ((way > least) & (way < nearest)).nonzero()[0]
+        shorter = way[hit]
+        there = flat.take(hit, axis=0)
+        there *= shorter[:, None]
+        there += origin.take(hit // count, axis=0)
+        inside = np.logical_and.reduce(polygons.edge[k] @ there.T >= (polygons.edge_offset[k] - np.float32(INSIDE))[:, None], axis=0)
+        hit = hit[inside]
+        nearest[hit], index[hit] = shorter[inside], k
+    return index.reshape(direction.shape[:2]), nearest.reshape(direction.shape[:2])
 
 
 def in_sight(origin, points, polygons):

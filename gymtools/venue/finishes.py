@@ -1,4 +1,4 @@
-"""Surface finishes: octave-band absorption of what a gymnasium is built and filled with.
+"""Surface finishes: octave-band absorption, and scattering, of what a gymnasium is built and filled with.
 
 Many tables stop at 4 kHz. There, one rule fills 8 kHz: the 4 kHz value is repeated. No source publishes a trend
 to extrapolate, the air absorbs far more than the surfaces at 8 kHz, and for the many finishes that absorb more with
@@ -27,6 +27,10 @@ class Finish:
         "source", or how 8 kHz was filled where the source stops at 4 kHz [-]
     source : str
         Author, title, year and table; starts with "assumption" where there is none [-]
+    scattering : float
+        Share of the reflected sound that leaves in all directions, not as from a mirror, middle octaves, 0 to 1 [-]
+    scattering_source : str
+        As ``source`` [-]
     """
 
     name: str
@@ -34,13 +38,16 @@ class Finish:
     absorption: tuple
     fill_8k: str
     source: str
+    scattering: float
+    scattering_source: str
 
     def __post_init__(self):
         name = f"finish '{self.name}': absorption"
         values = within(name, self.absorption, 0, 1, "(fraction)", "Percent given by mistake?")
         if values.shape != (7,):
             raise ValueError(f"{name} has shape {values.shape}, not (7,): one value per octave, 125 Hz to 8 kHz.")
-        if not self.source.strip():
+        within(f"finish '{self.name}': scattering", self.scattering, 0, 1, "(fraction)", "Percent given by mistake?")
+        if not (self.source.strip() and self.scattering_source.strip()):
             raise ValueError(f"finish '{self.name}': source is empty. Say where the numbers come from.")
         object.__setattr__(self, "absorption", tuple(values.tolist()))
 
@@ -54,8 +61,14 @@ def _load():
     rows = read_table("finishes.csv")
     bands = [column for column in rows[0] if column[0] == "a" and column[1:].isdigit()]
     plain = ("name", "description", "fill_8k", "source")
+    scattering = {row["finish"]: row for row in read_table("scattering.csv")}
     return {
-        row["name"]: Finish(absorption=[float(row[band]) for band in bands], **{key: row[key] for key in plain})
+        row["name"]: Finish(
+            absorption=[float(row[band]) for band in bands],
+            scattering=float(scattering[row["name"]]["scattering"]),
+            scattering_source=scattering[row["name"]]["source"],
+            **{key: row[key] for key in plain},
+        )
         for row in rows
     }
 

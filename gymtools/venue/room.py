@@ -69,16 +69,47 @@ class Room:
         absorption : ndarray
             (surface, band) [-]
         """
-        alpha = np.array([FINISHES[s.finish].absorption for s in self.surfaces])  # (surface, band)
+        return np.clip(self._mixed("absorption", occupied, treatments), 0, 1)
+
+    def scattering(self, occupied, treatments=()):
+        """Share of the reflected sound that each surface scatters, as the room is used.
+
+        Parameters
+        ----------
+        occupied : dict
+            Share of places taken by area name, 0 to 1 [-]
+        treatments : sequence of Treatment
+            Finishes added over part of a surface [-]
+
+        Returns
+        -------
+        scattering : ndarray
+            (surface,) [-]
+        """
+        return np.clip(self._mixed("scattering", occupied, treatments), 0, 1)
+
+    @property
+    def counted(self):
+        """Area that counts over the area that is there (surface,), 1 but for seats: they count by the floor they take, however they rise."""
+        there, ratio = np.array([polygon_area(s.corners) for s in self.surfaces]), np.ones(len(self.surfaces))
+        for part in {s.part for s in self.surfaces if s.full is not None}:
+            at = [k for k, s in enumerate(self.surfaces) if s.part == part]
+            ratio[at] = min(self.area[at].sum() / there[at].sum(), 1.0)
+        return ratio
+
+    def _mixed(self, value, occupied, treatments):
+        """A value of the finishes, mixed by occupancy and by the area treated (surface, ...)."""
+        own = lambda name: np.array(getattr(FINISHES[name], value))  # noqa: E731
+        mixed = np.array([own(s.finish) for s in self.surfaces])
         for k, s in enumerate(self.surfaces):
             if s.full is not None:
-                alpha[k] += occupied.get(s.part, 0.0) * (np.array(FINISHES[s.full].absorption) - alpha[k])
-        bare = alpha.copy()
+                mixed[k] += occupied.get(s.part, 0.0) * (own(s.full) - mixed[k])
+        bare = mixed.copy()
         for t in treatments:
             at = [k for k, s in enumerate(self.surfaces) if s.part == t.surface]
             share = t.area / max(sum(self.surfaces[k].area for k in at), 1e-9)
-            alpha[at] += share * (np.array(FINISHES[t.finish].absorption) - bare[at])
-        return np.clip(alpha, 0, 1)
+            mixed[at] += share * (own(t.finish) - bare[at])
+        return mixed
 
 
 def overlap(a, b):
@@ -130,7 +161,7 @@ def build_room(hall, court, banks=(), floor_seats=(), stage=None, curtain_open=T
         *_roof(hall),
         *(piece for side in SIDES for piece in _wall(hall, side, banks, stage)),
         *(piece for bank in banks for piece in _bank(hall, bank, banks)),
-        *(_chairs(block) for block in floor_seats),
+        *(face for block in floor_seats for face in _chairs(block)),
         *(face for platform in portable_stages for face in _platform(platform)),
         *(face for balcony in balconies for face in _balcony(hall, balcony)),
         *((_recess(hall, stage) if curtain_open else [_curtain(hall, stage)]) if stage else ()),
@@ -255,11 +286,27 @@ def _bank(hall, bank, banks):
 
 
 def _chairs(block):
-    a, b, c, d = block.footprint()
-    corners = np.array([[a, c, CHAIR_HEIGHT], [b, c, CHAIR_HEIGHT], [b, d, CHAIR_HEIGHT], [a, d, CHAIR_HEIGHT]])
-    return Surface(
-        name=block.name, part=block.name, corners=corners, area=block.length * block.width, finish=block.empty, full=block.full
-    )
+    """The plane of the heads, and what sound meets from the side; chairs count by their floor area, as their published values do."""
+    for name, corners in _prism(block, 0.0, CHAIR_HEIGHT):
+        top = name is None
+        yield Surface(
+            name=block.name if top else f"{block.name}, {name}",
+            part=block.name,
+            corners=corners,
+            area=block.length * block.width if top else 0.0,
+            finish=block.empty,
+            full=block.full,
+        )
+
+
+def _prism(thing, low, high):
+    """Top (no name) and four sides of what stands on the floor."""
+    a, b, c, d = thing.footprint()
+    ring = [(a, c), (b, c), (b, d), (a, d)]
+    yield None, np.array([(x, y, high) for x, y in ring], float)
+    for n, side in enumerate(("south", "east", "north", "west")):
+        (x0, y0), (x1, y1) = ring[n], ring[(n + 1) % 4]
+        yield side, np.array([(x0, y0, low), (x1, y1, low), (x1, y1, high), (x0, y0, high)], float)
 
 
 def _recess(hall, stage):
@@ -286,16 +333,10 @@ def _curtain(hall, stage):
 
 
 def _platform(stage):
-    a, b, c, d = stage.footprint()
-    ring, z = [(a, c), (b, c), (b, d), (a, d)], stage.height
-    top = np.array([(x, y, z) for x, y in ring])
-    yield Surface(name=stage.name, part=stage.name, corners=top, area=stage.length * stage.width, finish=stage.finish, blocks=True)
-    for n, side in enumerate(("south", "east", "north", "west")):
-        (x0, y0), (x1, y1) = ring[n], ring[(n + 1) % 4]
-        corners = np.array([(x0, y0, 0), (x1, y1, 0), (x1, y1, z), (x0, y0, z)])
+    for name, corners in _prism(stage, 0.0, stage.height):
         yield Surface(
-            name=f"{stage.name}, {side}",
-            part="portable stage",
+            name=f"{stage.name}, {name}" if name else stage.name,
+            part="portable stage" if name else stage.name,
             corners=corners,
             area=polygon_area(corners),
             finish=stage.finish,

@@ -8,6 +8,7 @@ from .hall import Hall
 from .room import build_room
 from .seating import court_listening
 from .stage import Stage
+from .zoning import layers
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +42,14 @@ class Setting:
     def areas(self):
         """Listening areas by name: open banks, balconies with rows, chairs, and the court; cached."""
         return _areas(self)
+
+    @property
+    def zones(self):
+        """The air over the listeners and talkers in zones, for tracing; cached."""
+        return _zones(self)
+
+
+_zones = lru_cache(maxsize=64)(layers)
 
 
 @lru_cache(maxsize=256)

@@ -1,0 +1,96 @@
+"""How sound dies away: decay times, and the modulation that a decay leaves, from energy counted by the length of its way."""
+
+import numpy as np
+
+from .intelligibility import MODULATION
+
+RANGES = {"edt": (0.0, -10.0), "t20": (-5.0, -25.0), "t30": (-5.0, -35.0)}  # upper and lower end [dB]    ISO 3382-1:2009
+STEPS = 100  # points of the straight line's fit
+
+
+def decay_time(energy, edges_s, measure):
+    r"""Time in which sound would fall by 60 dB, from a part of its decay.
+
+    .. math:: L(t) = 10 \lg \frac{\int_t^\infty E}{\int_0^\infty E}, \qquad T = -60 / \text{slope of } L
+
+    Parameters
+    ----------
+    energy : array
+        Energy in each bin of time (bin, ...) [any linear]
+    edges_s : array
+        Edges of the bins (bin + 1,) [s]
+    measure : str
+        "edt" (0 to -10 dB), "t20" (-5 to -25 dB) or "t30" (-5 to -35 dB) [-]
+
+    Returns
+    -------
+    time : ndarray
+        (...): NaN where the decay does not reach the lower end [s]
+
+    Notes
+    -----
+    Here the direct sound is not among the energy, other than in a measurement: what is told is the room's own decay.
+
+    Sources
+    -------
+    ISO 3382-1:2009, 5.3 (backward integration, M. R. Schroeder 1965) and annex A (early decay time); straight line by least squares.
+    """
+    if measure not in RANGES:
+        raise ValueError(f"measure = {measure!r} is unknown. Known: {', '.join(RANGES)}.")
+    high, low = RANGES[measure]
+    energy = np.asarray(energy, float)
+    rest = np.concatenate([np.cumsum(energy[::-1], axis=0)[::-1], np.zeros((1, *energy.shape[1:]))])
+    flat = rest.reshape(len(rest), -1)
+    times = np.full(flat.shape[1], np.nan)
+    for n, curve in enumerate(flat.T):
+        if curve[0] > 0:
+            times[n] = _fit(curve / curve[0], edges_s, high, low)
+    return times.reshape(energy.shape[1:])
+
+
+def _fit(curve, edges_s, high, low):
+    """60 dB over the slope of a line between two levels of one backward integral."""
+    there = curve > 0
+    level, t = 10 * np.log10(curve[there]), np.asarray(edges_s)[there]
+    start = np.flatnonzero(level < -1e-9)[0] - 1 if (level < -1e-9).any() else 0  # the decay begins with the last bin before the first energy
+    level, t = level[start:], t[start:]
+    if level[-1] > low - 3:  # the end of a cut decay bends down: it must go on for a while below the range
+        return np.nan
+    first, last = (np.interp(-x, -level, t) for x in (high, low))
+    at = np.linspace(first, last, STEPS)
+    slope = np.polyfit(at, np.interp(at, t, level), 1)[0]
+    return -60.0 / slope
+
+
+def modulation(energy, edges_s, start_s):
+    r"""Modulated energy of a decay: its Fourier transform at the modulation frequencies, seen from a time of start.
+
+    .. math:: M(F) = \sum_n E_n \, \operatorname{sinc}(F \Delta t_n) \, e^{-2\pi j F (t_n - t_0)}
+
+    Parameters
+    ----------
+    energy : array
+        Energy in each bin (zone, bin, band) [any linear]
+    edges_s : array
+        Edges of the bins (bin + 1,) [s]
+    start_s : array
+        Time from which phases are told (zone,) [s]
+
+    Returns
+    -------
+    moving : ndarray
+        (zone, band, modulation), complex [as energy]
+
+    Notes
+    -----
+    Within a bin the energy is taken as even, hence the sinc.
+
+    Sources
+    -------
+    IEC 60268-16:2020, A.5.3: the modulation transfer is the Fourier transform of the squared impulse response over its energy.
+    """
+    edges = np.asarray(edges_s, float)
+    middle, width = (edges[1:] + edges[:-1]) / 2, np.diff(edges)
+    kernel = np.sinc(np.outer(width, MODULATION)) * np.exp(-2j * np.pi * np.outer(middle, MODULATION))  # (bin, modulation)
+    moving = np.einsum("znb,nf->zbf", np.asarray(energy, float), kernel, optimize=True)
+    return moving * np.exp(2j * np.pi * np.outer(start_s, MODULATION))[:, None]
