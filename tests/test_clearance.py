@@ -83,7 +83,7 @@ def in_the_open(monkeypatch):
         uses=(Use(name="talk", target_dba=75, noise_dba=30, listens={"court": 1.0}, microphones=("talk",)),),
     )  # fmt: skip
     r = evaluate(s, follow_echoes=False)
-    return replace(r, reverberant_db=np.full(7, -np.inf), sources=replace(r.sources, decay=np.zeros(7))), microphone
+    return replace(r, late=r.late.raised(-np.inf), sources=replace(r.sources, decay=np.zeros(7))), microphone
 
 
 @pytest.mark.parametrize("listener", [(14, 0, 1.2), (10, 7, 1.5), (-3, -9, 1.2)])
@@ -264,12 +264,12 @@ def test_the_loudspeaker_named_is_the_one(name, use):
     named = np.unique(walk.limited_by[walk.limited_by != ROOM])
     assert len(named) >= 2
     muted, alone = {}, {}
-    quiet = np.full(7, -np.inf)
+    quiet = r.late.raised(-np.inf)
     for k in np.flatnonzero(r.playing):
         keep = np.arange(len(r.playing)) != k
-        for mask, kept, room in ((keep, muted, r.reverberant_db), (~keep, alone, quiet)):
+        for mask, kept, room in ((keep, muted, r.late), (~keep, alone, quiet)):
             sources = replace(r.sources, on_axis=r.sources.on_axis * mask[:, None])
-            kept[k] = walking_map(replace(r, sources=sources, reverberant_db=room))[0].spare_db
+            kept[k] = walking_map(replace(r, sources=sources, late=room))[0].spare_db
     for k in named:
         here = np.flatnonzero(walk.limited_by == k)
         worst = here[walk.spare_db[here].argmin()]

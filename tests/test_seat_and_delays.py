@@ -176,16 +176,17 @@ def test_the_direct_part_is_the_direct_sound(name, use):
 
 
 @pytest.mark.parametrize("name, use", CASES)
-def test_seats_and_people_mirror_nothing(name, use):
-    """Regression: rows of people scatter: banks, chairs and balcony seats give no image; walls and the floor do."""
+def test_seats_and_people_mirror_little(name, use):
+    """Regression: rows of people scatter: banks, chairs and balcony seats together give less than the floor and the walls do."""
     r = heard(name, use)
     energy, _ = reflected(r, r.points[::41])
     from_part = {}
     for k, s in enumerate(r.setting.room.surfaces):
         from_part[s.name] = from_part.get(s.name, 0) + energy[:, 1 + k].sum()
     seats = [a.name for a in r.setting.areas.values() if a.kind != "court"]
-    assert all(from_part[n] == 0 for n in seats)
-    assert from_part["court"] > 0 and sum(v for n, v in from_part.items() if "wall" in n) > 0
+    walls = sum(v for n, v in from_part.items() if "wall" in n)
+    assert from_part["court"] > 0 and walls > 0
+    assert sum(from_part[n] for n in seats) < 0.5 * (from_part["court"] + walls)
 
 
 @pytest.mark.parametrize("pan, tilt", [(25, 30), (-120, 10)])
@@ -214,7 +215,8 @@ def test_a_plain_hall_equals_pyroomacoustics(pan, tilt):
     way = np.array([time[0, 1:][[f == face for f in faces]].max(axis=0) for face in FACES]) * r.sources.speed
     shift = np.array([15.0, 10.0, 0.0])
     for band in (1, 3, 5):
-        absorption = [FINISHES[finishes[face]].absorption[band] for face in FACES]
+        of = [FINISHES[finishes[face]] for face in FACES]
+        absorption = [1 - (1 - f.absorption[band]) * (1 - f.scattering) for f in of]  # what is not mirrored
         balloon = Balloon(loudspeaker_types()["two-way 90x60"].table, band, pan, tilt)
         distance, theirs = images_by_pyroomacoustics(
             np.array([-3.0, -2, 7]) + shift, balloon, points + shift, absorption

@@ -43,7 +43,7 @@ def spare_from_1_khz(result, microphone):
     """Spare gain of one fixed microphone were 1, 2 and 4 kHz all that could ring: lower octaves taken out."""
     keep = np.where(np.arange(7) < EVENNESS.start, -200.0, 0.0)
     return clearance(
-        replace(result, sources=result.sources.raised(keep), reverberant_db=result.reverberant_db + keep), microphone
+        replace(result, sources=result.sources.raised(keep), late=result.late.raised(keep)), microphone
     ).spare_db[0]
 
 
