@@ -38,13 +38,16 @@ def test_landing_table_adds_up():
     assert table.count("<tr>") == 1 + len(result.scenario.cabinets)
 
 
-def test_bare_facing_walls_are_named():
-    """The warning on uneven absorption names the pair that is bare, and is silent in a room treated all over."""
+def test_long_late_decay_is_told_from_the_traced_room():
+    """The warning names the bare pair and both decay times; it is silent in a room treated all over, and by formula."""
     scenario = gymtools.load(SCENARIOS / "larkfield.toml")
-    bare = gymtools.evaluate(replace(scenario, treatments=()))
-    assert "north and south walls" in scorecard.room_table(bare, "m")
+    bare = gymtools.evaluate(replace(scenario, treatments=()), room="traced")
+    early, late = (bare.decay_times[key][2:5].mean() for key in ("edt", "t30"))
+    table = scorecard.room_table(bare, "m")
+    assert "north and south walls" in table and f"rang for {early:.1f} s" in table and f"as if for {late:.1f} s" in table
     lined = replace(scenario, treatments=(), hall=replace(scenario.hall, walls="wall panels"))
-    assert "Uneven absorption" not in scorecard.room_table(gymtools.evaluate(lined), "m")
+    assert "Long late decay" not in scorecard.room_table(gymtools.evaluate(lined, room="traced"), "m")
+    assert "Long late decay" not in scorecard.room_table(gymtools.evaluate(scenario), "m")
 
 
 def test_cautions_and_limits_are_there():

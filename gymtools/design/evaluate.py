@@ -102,7 +102,8 @@ class Result:
     @property
     def rt_mid(self):
         """Mean reverberation time (T20) of 500 Hz, 1 and 2 kHz [s]."""
-        return float(self.decay_times["t20"][2:5].mean())
+        middle = self.decay_times["t20"][2:5]
+        return float(np.where(np.isfinite(middle), middle, self.rt[2:5]).mean())
 
     @property
     def word(self):

@@ -222,6 +222,29 @@ class TracedField:
             found.append((power[s][:, None] * decay.modulation(energy, self.edges_s, start)).astype(np.complex64))
         return found
 
+    def early_share(self, points, within_s, octaves):
+        """Share of the late sound that comes soon after the direct sound of its own loudspeaker.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+        within_s : float
+            How soon [s]
+        octaves : slice
+            Which octaves [-]
+
+        Returns
+        -------
+        share : float
+            Of all late sound that reaches the points, 0 to 1 [-]
+        """
+        weight = np.asarray(self.zones.weights(points).mean(axis=0)).ravel()
+        energy = np.einsum("z,sb,sznb->szn", weight, self.sources.radiated[:, octaves], self.reflected[..., octaves], optimize=True)
+        direct = np.linalg.norm(self.zones.centre - self.sources.position[:, None], axis=-1)  # (source, zone)
+        soon = tracing.MIDDLES < direct[..., None] + within_s * self.sources.speed
+        return float(energy[soon].sum() / energy.sum())
+
     def decay_times(self, points, measure):
         """Decay time of the late sound that reaches some points, all loudspeakers together.
 

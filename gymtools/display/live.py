@@ -1,8 +1,10 @@
-"""A figure that survives reloads and mixed updates, and a hand that never waits: the newest value wins."""
+"""A figure that survives reloads and mixed updates, a hand that never waits (the newest value wins), and work done beside it."""
 
 import asyncio
 import html
+import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 
 import anywidget
@@ -146,3 +148,70 @@ class Rest:
         """Run now."""
         self.cancel()
         self.run()
+
+
+class Beside:
+    """Works through a job in pieces beside the page, and gives it up as soon as it is told.
+
+    A job has ``ready``, ``next_pass(stop)`` (changes nothing, runs in a thread) and ``add(found)`` (in the page's own turn).
+    Outside a kernel nothing runs by itself: ``finish`` works the job to its end.
+
+    Parameters
+    ----------
+    stepped : callable
+        Called with the job after every piece, and once at the start of a job that is ready [-]
+    """
+
+    def __init__(self, stepped):
+        self.stepped, self.job = stepped, None
+        self._pool = ThreadPoolExecutor(1)
+        self._stop, self._task = threading.Event(), None
+        self.error = w.HTML()
+
+    def start(self, job):
+        """Take up a job; one that was under way is given up.
+
+        Parameters
+        ----------
+        job : object
+            As above [-]
+        """
+        self.cancel()
+        self.job, self._stop = job, threading.Event()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            return
+        self._task = loop.create_task(self._run(job, self._stop))
+
+    def cancel(self):
+        """Give the job up."""
+        self._stop.set()
+        self.job = None
+
+    def finish(self):
+        """Work the job to its end here and now; for cells and tests."""
+        job = self.job
+        if job is None:
+            return
+        self._stop.set()
+        while not job.ready:
+            job.add(job.next_pass())
+            self.stepped(job)
+        self.stepped(job)
+
+    async def _run(self, job, stop):
+        try:
+            while not job.ready:
+                found = await asyncio.get_running_loop().run_in_executor(self._pool, job.next_pass, stop.is_set)
+                if stop.is_set() or found is None:
+                    return
+                job.add(found)
+                if not job.ready:
+                    self.stepped(job)
+            if not stop.is_set():
+                self.stepped(job)
+            self.error.value = ""
+        except Exception as error:  # nobody waits for the task: an error would be invisible
+            self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
+            raise

@@ -15,6 +15,8 @@ INK, QUIET, FAINT, PAPER = "#1b1f23", "#59636e", "#c9d1d9", "#ffffff"
 FLOOR, SOLID, LINES = "#e3d3b6", "#d9d4cb", "#fffaf0"  # boards, sides of banks and stages, painted lines
 LEVEL_SCALE, CLARITY_SCALE, LENGTH_SCALE, SPARE_SCALE = "cividis", "viridis", "cividis_r", "PuOr"
 
+ROOMS = {"statistical": "room by formula", "traced": "room traced"}  # which of the two a map shows
+
 
 @dataclass(frozen=True, kw_only=True)
 class Quantity:
@@ -27,6 +29,7 @@ class Quantity:
     scale: str
     step: float  # between contour lines, in the unit
     digits: int = 0
+    needs_room: bool = False  # whether the room's own sound is in it
 
 
 def _direct(band, label):
@@ -40,16 +43,16 @@ QUANTITIES = {
     q.key: q
     for q in (
         Quantity(
-            key="speech", label="Speech level, all sound", unit="dB(A)", scale=LEVEL_SCALE, step=3.0,
+            key="speech", label="Speech level, all sound", unit="dB(A)", scale=LEVEL_SCALE, step=3.0, needs_room=True,
             plain="How loud speech is: what comes straight from the loudspeakers and what the room adds.",
         ),
         *(_direct(b, label) for b, label in enumerate(LABELS)),
         Quantity(
-            key="over noise", label="Level over the noise", unit="dB", scale=LEVEL_SCALE, step=3.0,
+            key="over noise", label="Level over the noise", unit="dB", scale=LEVEL_SCALE, step=3.0, needs_room=True,
             plain="How far speech stands above the noise of the crowd and the building.",
         ),
         Quantity(
-            key="sti", label="Clarity of speech (STI)", unit="", scale=CLARITY_SCALE, step=0.05, digits=2,
+            key="sti", label="Clarity of speech (STI)", unit="", scale=CLARITY_SCALE, step=0.05, digits=2, needs_room=True,
             plain="How well words are understood, from 0 (not at all) to 1 (perfectly); announcements want 0.50 or more.",
         ),
         Quantity(
@@ -65,7 +68,7 @@ QUANTITIES = {
             plain="Angle between the talker and the loudspeaker that is heard first; 0 is a voice that comes from the talker.",
         ),
         Quantity(
-            key="spare gain", label="Where a microphone may walk", unit="dB", scale=SPARE_SCALE, step=3.0,
+            key="spare gain", label="Where a microphone may walk", unit="dB", scale=SPARE_SCALE, step=3.0, needs_room=True,
             plain="Gain to spare, after a margin of 6 dB, over the floor and the stage; below 0, inside the heavy line, a microphone is about to ring or rings.",
         ),
     )

@@ -1,6 +1,7 @@
 """The panel of the design meeting: controls beside the picture, the scorecard under it."""
 
 import re
+import time
 from dataclasses import replace
 from html import escape
 from pathlib import Path
@@ -12,7 +13,9 @@ from ..design import seat as seats
 from ..design.arrangements import ARRANGEMENTS, arrange
 from ..design.criteria import judge
 from ..design.delays import aligned
+from ..design.differences import differences
 from ..design.evaluate import evaluate, evaluate_all
+from ..design.traced import Tracing
 from ..venue.files import load, save
 from ..venue.finishes import FINISHES
 from ..venue.hall import TREATABLE, Treatment
@@ -22,7 +25,7 @@ from ..venue.scenario import changed
 from ..venue.spectra import SPECTRA
 from . import picture, scorecard, seatview
 from .controls import Knob, chooser, tick
-from .live import Fit, Latest, LiveFigure, Rest
+from .live import Beside, Fit, Latest, LiveFigure, Rest
 from .look import FONT, QUANTITIES, QUIET
 
 ROOM = (
@@ -69,6 +72,7 @@ USE = (
     ("noise_dba", dict(label="Noise", low=30, high=100, step=1, unit="dB(A)")),
 )
 WAYS = [("the worst way", "worst"), ("north", 90.0), ("east", 0.0), ("south", -90.0), ("west", 180.0)]
+PAINT_EVERY = 0.8  # while the room is being traced [s]
 TABS = ("Verdicts", "All uses", "One seat", "Where the sound lands", "The room", "Cautions and limits")
 PAGE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
@@ -112,10 +116,14 @@ class Meeting:
         self.group_name = self.start.groups[0].name
         self.quantity, self.area = "direct 2k", self.start.area_names[0]
         self.walker, self.facing_deg, self.seat = "hand-held wireless", None, None
-        self.result = evaluate(self.scenario, self.use_name)
+        self.result = self.by_formula = evaluate(self.scenario, self.use_name)
         self.painter = picture.Painter(self._view(), LiveFigure)
         self.figure = self.painter.figure
-        self.live, self.rest = Latest(self.refresh), Rest(self.settle)
+        self.live, self.rest, self.tracing = Latest(self.refresh), Rest(self.settle), Beside(self._traced)
+        self._painted = 0.0
+        self.room_words, self.room_progress = w.HTML(), w.FloatProgress(min=0, max=1, layout=w.Layout(width="220px", visibility="hidden"))
+        self.trace_tick = w.Checkbox(value=True, description="trace the room when nothing moves", indent=False, layout=w.Layout(width="270px"))
+        self.trace_tick.observe(lambda _: self.live(), names="value")
         self.controls, self._filling, self.layout_words = {}, False, w.HTML(layout=w.Layout(width="350px"))
         self.layout_words.add_class("gt-words")
         self.message, self.title = w.HTML(), w.HTML(TITLE.format(quiet=QUIET))
@@ -141,12 +149,15 @@ class Meeting:
         stand = w.VBox([self.figure, Fit()], layout=w.Layout(flex="1 1 auto", min_width="760px", overflow="auto"))
         stand.add_class("gt-stand")
         self.box = w.VBox([
-            self._style, self.title, self._questions, w.HBox([self.back_button, self.message]), w.HBox([self._side, stand]), self.live.error, tabs, self._save,
+            self._style, self.title, self._questions, w.HBox([self.trace_tick, self.room_progress, self.room_words]), w.HBox([self.back_button, self.message]),
+            w.HBox([self._side, stand]), self.live.error, self.tracing.error, tabs, self._save,
         ])  # fmt: skip
         self.box.add_class("gt-page")
         self.fold(True)
         self._build()
         self._say()
+        self._tell_room()
+        self.rest()
 
     # ---- what is shown ----------------------------------------------------------------------------------------------
 
@@ -179,16 +190,17 @@ class Meeting:
     def refresh(self):
         """Evaluate what the controls say and redraw; a refusal is shown, and what it does not touch is drawn as it last was."""
         refusal = ""
+        self.tracing.cancel()
         try:
             scenario = self._candidate()
             result = evaluate(scenario, self.use_name, follow_echoes=False)
             self._good = dict(self.changes), list(self.treated)
         except ValueError as error:
             refusal, scenario = str(error), self.scenario
-            result = self.result if self.result.use.name == self.use_name else evaluate(scenario, self.use_name, follow_echoes=False)
+            result = self.by_formula if self.by_formula.use.name == self.use_name else evaluate(scenario, self.use_name, follow_echoes=False)
         if self.seat is not None and self.seat >= len(result.points):
             self.seat = None
-        old, self.result, self.scenario = self.result, result, scenario
+        old, self.result, self.by_formula, self.scenario = self.result, result, result, scenario
         try:
             self.painter.paint(self._view())
         except ValueError as error:  # a quantity that this use has not got
@@ -196,6 +208,7 @@ class Meeting:
         shown = f"<b>Not possible:</b> {escape(refusal)} The picture still shows the last state that was."
         self.message.value = shown if refusal else ""
         self.back_button.layout.display = "inline-flex" if refusal else "none"
+        self._tell_room()
         self.rest()
 
     def go_back(self):
@@ -207,16 +220,47 @@ class Meeting:
         self.live()
 
     def settle(self):
-        """What the page is spared while the hand moves: first reflections and their verdict, and the words under the picture."""
-        self.result = replace(self.result, verdicts=judge(self.result))
+        """What the page is spared while the hand moves: first reflections and their verdict, the words under the picture, the traced room."""
+        self.result = self.by_formula = replace(self.result, verdicts=judge(self.result))
         self._say()
+        if self.trace_tick.value:
+            self.tracing.start(Tracing(self.scenario, self.use_name))
+            self._tell_room()
+
+    def trace(self):
+        """Trace the room to the end here and now; for cells and tests."""
+        if self.tracing.job is None:
+            self.tracing.start(Tracing(self.scenario, self.use_name))
+        self.tracing.finish()
+
+    def _traced(self, job):
+        """A piece of the traced room has come: the bar moves, now and then the picture, at the end the words too."""
+        self.room_progress.value = job.progress
+        if not job.ready and (not job.started or time.monotonic() - self._painted < PAINT_EVERY):
+            return
+        self.result = evaluate(self.scenario, self.use_name, room=job.field)
+        self.painter.paint(self._view())
+        self._painted = time.monotonic()
+        if job.ready:
+            self._say()
+            self.tracing.job = None
+        self._tell_room()
+
+    def _tell_room(self):
+        """Which of the two rooms is shown, and how far the trace has come."""
+        job = self.tracing.job
+        self.room_progress.layout.visibility = "hidden" if job is None else "visible"
+        self.room_progress.value = 0.0 if job is None else job.progress
+        words = scorecard.room_shown(self.result)
+        self.room_words.value = f'<span style="color:{QUIET}">{words}{"; tracing it" if job is not None else ""}</span>'
 
     def _say(self, _change=None):
         """Fill the tab that is open; the others are filled when they are opened."""
         tab = TABS[self.tabs.selected_index or 0]
         if tab == "Verdicts":
             plain = f'<p class="quiet">{escape(QUANTITIES[self.quantity].plain)}</p>'
-            self.card.value = scorecard.card(scorecard.headline(self.result), plain, scorecard.verdict_table(self.result))
+            why = scorecard.differences_list(differences(self.by_formula, self.result))
+            self.card.value = scorecard.card(scorecard.headline(self.result), plain, scorecard.verdict_table(self.result), why)
         elif tab == "All uses":
             self.uses.value = scorecard.card(scorecard.uses_table(evaluate_all(self.scenario)))
         elif tab == "One seat":

@@ -28,6 +28,7 @@ from .look import (
     PAPER,
     QUANTITIES,
     QUIET,
+    ROOMS,
     SOLID,
     colour_range,
     per_unit,
@@ -472,9 +473,10 @@ def _titles(view):
     unit = f" [{view.unit}]" if view.unit else ""
     walker = f": {view.walker}, talker facing the worst way" if view.quantity == "spare gain" and view.facing_deg is None else ""
     walker = walker or (f": {view.walker}" if view.quantity == "spare gain" else "")
+    room = f", <i>{ROOMS[view.result.room]}</i>" if quantity.needs_room else ""
     along = "Speech level [dB(A)]" if view.quantity == "spare gain" else quantity.label + unit
     return [
-        _note(f"<b>{quantity.label}</b>{unit}{walker}", 0.0, 1.0),
+        _note(f"<b>{quantity.label}</b>{unit}{walker}{room}", 0.0, 1.0),
         _note("<b>Plan</b>, north up", RIGHT[0], 1.0),
         _note(f"<b>Section</b>, {_plain(view.section.area)}: {c.tag}, axis and -6 dB edges", RIGHT[0], 0.435),
         _note(f"{along} along the rows", RIGHT[0], 0.155),

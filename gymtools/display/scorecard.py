@@ -4,11 +4,12 @@ from html import escape
 
 import numpy as np
 
-from ..design.criteria import bare_pairs, worst_verdict
+from ..design.criteria import worst_verdict
+from ..design.differences import bent_decay
 from ..physics.bands import LABELS
 from ..venue.finishes import FINISHES
 from ..venue.units import FOOT
-from .look import FAINT, FONT, INK, QUIET
+from .look import FAINT, FONT, INK, QUIET, ROOMS
 
 CAUTIONS = (
     "Overhead loads: attachment to the structure is designed and approved by a licensed structural engineer; rated hardware, "
@@ -20,12 +21,13 @@ CAUTIONS = (
     "Local codes, the authority having jurisdiction and licensed professionals come before anything shown here.",
 )
 LIMITS = (
-    "The reverberant sound is one statistical level for the whole hall. Where absorption sits on one bank or on the roof and "
-    "bare walls face each other, the late level can be wrong by about 1.3 dB rms (up to 3 dB), and the late decay longer than any formula says.",
+    "While something moves, the room's own sound is one level by formula for the whole hall: where absorption sits on one bank or on the roof "
+    "and bare walls face each other, it can be wrong by 3 dB and the decay much longer. At rest the room is traced; figures to act on come from that.",
+    "The traced room knows one scattering value a surface, most of them assumptions; long decays between smooth bare walls depend on it.",
     "Below 250 Hz the level at a single seat varies by about 2 dB around what is shown, by interference.",
     "Loudspeakers are generic balloons made from nominal angles, not measurements of a product; real ones usually leak more, so that "
     "the direct sound may stand 1 to 2 dB too high over the reverberant.",
-    "First reflections are mirrored without scattering, so single late ones look stronger than rough walls make them; people do not shade each other.",
+    "People do not shade each other; waves do not bend round edges.",
     "Spare gain is an average over an octave; an installed system has peaks above it, which the 6 dB margin is there for.",
     "Absorption values are published averages or assumptions (marked so); a measured reverberation time is always better.",
 )
@@ -98,6 +100,43 @@ def headline(result):
     )
 
 
+def room_shown(result):
+    """Which of the two rooms a result shows.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+
+    Returns
+    -------
+    words : str
+        With the error of the traced one
+    """
+    if result.room == "statistical":
+        return "Shown: room by formula"
+    error = result.late.error_db
+    return "Shown: room traced, " + (f"good to {error:.1f} dB" if np.isfinite(error) else "first rays")
+
+
+def differences_list(found):
+    """Where the traced room differs from the formula, and why.
+
+    Parameters
+    ----------
+    found : list of str
+        Sentences [-]
+
+    Returns
+    -------
+    html : str
+        A list; nothing when there is none
+    """
+    if not found:
+        return ""
+    return "<p>Where the traced room differs from the formula:</p><ul>" + "".join(f"<li>{escape(f)}</li>" for f in found) + "</ul>"
+
+
 def verdict_table(result):
     """Every verdict: word, number, why, and where the target comes from.
 
@@ -154,7 +193,7 @@ def uses_table(all_uses):
         '<tr><th>use</th><th>worst verdict</th><th class="num">hold</th><th class="num">evenness [dB]</th><th class="num">STI</th>'
         '<th class="num">arrivals [ms]</th><th class="num">spare gain [dB]</th><th>what is worst</th></tr>'
     )
-    whole = f"<p>The same loudspeakers in every use; the worst verdict over all of them: <b>{all_uses.word}</b>.</p>"
+    whole = f"<p>The same loudspeakers in every use, {ROOMS[next(iter(all_uses.results.values())).room]}; the worst verdict over all of them: <b>{all_uses.word}</b>.</p>"
     return f"{whole}<table><caption>The weakest area or microphone of each use</caption>{head}{rows}</table>"
 
 
@@ -206,30 +245,33 @@ def room_table(result, units):
     volume = f"{room.volume:,.0f} m³" if units == "m" else f"{room.volume / FOOT**3:,.0f} ft³"
     used = sorted({s.finish for s in room.surfaces} | {t.finish for t in result.scenario.treatments})
     finishes = "".join(
-        f'<tr><td>{escape(n)}</td>{numbers(FINISHES[n].absorption, ".2f")}<td class="quiet">{escape(FINISHES[n].source)}</td></tr>' for n in used
+        f'<tr><td>{escape(n)}</td>{numbers(FINISHES[n].absorption, ".2f")}<td class="quiet">{escape(FINISHES[n].source)}</td>'
+        f'<td class="num">{FINISHES[n].scattering:.2f}</td><td class="quiet">{escape(FINISHES[n].scattering_source)}</td></tr>'
+        for n in used
     )
+    traced = ""
+    if result.room == "traced":
+        times = result.decay_times
+        row = lambda name, key: f"<tr><td>{name}</td>{numbers(times[key], '.2f')}</tr>"  # noqa: E731
+        traced = row("traced, early decay EDT [s]", "edt") + row("traced, T20 [s]", "t20") + row("traced, T30 [s]", "t30")
     return (
         f"<table><caption>Reverberation as occupied, {volume}</caption><tr><th>octave [Hz]</th>{head}</tr>"
         f"<tr><td>Eyring with air [s]</td>{numbers(result.rt, '.2f')}</tr>"
         f"<tr><td>Sabine with air [s]</td>{numbers(result.rt_sabine, '.2f')}</tr>"
-        f"<tr><td>reverberant speech level [dB]</td>{numbers(result.reverberant_db, '.0f')}</tr>"
+        f"{traced}<tr><td>reverberant speech level [dB]</td>{numbers(result.reverberant_db, '.0f')}</tr>"
         f"<tr><td>noise [dB]</td>{numbers(result.noise_db, '.0f')}</tr></table>"
-        f"{_uneven(result)}"
-        f"<table><caption>Absorption coefficients used</caption><tr><th>finish</th>{head}<th>source</th></tr>{finishes}</table>"
+        f"{_bent(result)}"
+        f"<table><caption>Absorption coefficients and scattering used</caption><tr><th>finish</th>{head}<th>source</th>"
+        f'<th class="num">scattering</th><th>source</th></tr>{finishes}</table>'
     )
 
 
-def _uneven(result):
-    """A warning when a pair of facing walls is bare beside an absorbing rest."""
-    bare = bare_pairs(result)
-    if not bare:
-        return ""
-    names, means, overall = zip(*bare, strict=True)
-    return (
-        f"<p><b>Uneven absorption.</b> The {' and the '.join(names)} are bare ({min(means):.2f} at 1 kHz) while the hall's mean is {overall[0]:.2f}: "
-        "sound can go on bouncing between them, so the late decay may last 1.2 to 5 times longer than these formulas say. "
-        "Early decay and clarity stay nearer to them.</p>"
-    )
+def _bent(result):
+    """A warning when the traced decay goes on much longer than it began."""
+    if result.room == "statistical":
+        return "<p>Whether sound goes on bouncing between bare walls, no formula says; the traced room does.</p>"
+    words = bent_decay(result)
+    return f"<p><b>Long late decay.</b> {escape(words)}</p>" if words else "<p>The traced decay is even: what is late dies away about as fast as what is early.</p>"
 
 
 def limits():

@@ -268,8 +268,8 @@ def trace(position, axes, table, polygons, absorption, scattering, decay, zones,
         if len(lambert):
             ball = rng.standard_normal((len(lambert), 3), dtype=np.float32)
             ball /= np.linalg.norm(ball, axis=1, keepdims=True)
-            ball -= (np.sign(across[lambert]))[:, None] * normal[lambert] * np.float32(1 + 1e-4)
-            direction[lambert] = ball
+            # a point of the unit sphere on the side the ray came from, which touches the surface: cosine law, and never quite along it
+            direction[lambert] = ball - np.sign(across[lambert])[:, None] * normal[lambert] * np.float32(1 + 1e-4)
         direction /= np.linalg.norm(direction, axis=1, keepdims=True)
         leaving = index
         order += 1

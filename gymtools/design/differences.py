@@ -1,0 +1,152 @@
+"""Where the traced room differs from the formula, and why: reasons computed from both, in words."""
+
+import numpy as np
+
+from ..physics import bands, intelligibility
+from .criteria import bare_pairs
+
+LEVEL_DB, STI = 1.0, 0.03  # differences that are told
+BENT = 1.5  # T30 over EDT from which a late decay is called long    common practice, no source
+EARLY_S = 0.05  # sound that comes within this after the direct sound helps speech [s]    Haas 1951
+SPEECH = slice(2, 6)  # 500 Hz to 4 kHz
+MIDDLE = slice(2, 5)  # 500 Hz to 2 kHz
+NOTED = 0.05  # shares that differ by less are not named
+
+
+def late_db(result, area):
+    """Level of the late speech in an area at one electrical setting, so that two rooms compare.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+    area : AreaSummary
+        One of its areas [-]
+
+    Returns
+    -------
+    level : float
+        Mean over the area, per 1 W at the loudest group [dB(A)]
+    """
+    octaves = bands.to_level(result.late.at(result.points[area.points]).mean(axis=0, dtype=float))
+    return float(bands.a_weighted(octaves - result.tuning_db - result.setting_db[result.playing].max()))
+
+
+def differences(even, traced):
+    """What the traced room changes in every area, and why.
+
+    Parameters
+    ----------
+    even : Result
+        The use in the statistical room [-]
+    traced : Result
+        The same use traced [-]
+
+    Returns
+    -------
+    sentences : list of str
+        One for every area where the late level differs by more than 1 dB or the STI by more than 0.03, then the reasons
+    """
+    if traced.room == "statistical":
+        return []
+    found = []
+    for a, b in zip(even.areas, traced.areas, strict=True):
+        level, clarity = late_db(traced, b) - late_db(even, a), b.sti_p10 - a.sti_p10
+        if abs(level) > LEVEL_DB or abs(clarity) > STI:
+            more = f"{abs(level):.1f} dB {'more' if level > 0 else 'less'} sound from the room at the same setting"
+            early, usual = early_share(traced, b), _even_early(even)
+            found.append(
+                f"{b.name}: {more}; clarity {b.sti_p10:.2f} where the formula says {a.sti_p10:.2f}. {100 * early:.0f} % of the room's sound "
+                f"comes within {1000 * EARLY_S:.0f} ms of the direct sound, off what is near (an even field: {100 * usual:.0f} %)"
+            )
+    if not found:
+        return []
+    return [*found, *_ends(traced), *([f"Decay: {bent}"] if (bent := bent_decay(traced)) else [])]
+
+
+def early_share(result, area):
+    """Share of the traced late sound in an area that comes soon after its loudspeaker's direct sound.
+
+    Parameters
+    ----------
+    result : Result
+        A traced evaluation [-]
+    area : AreaSummary
+        One of its areas [-]
+
+    Returns
+    -------
+    share : float
+        500 Hz to 4 kHz, 0 to 1 [-]
+    """
+    return result.late.early_share(result.points[area.points], EARLY_S, SPEECH)
+
+
+def _even_early(result):
+    """The same by formula, where it depends on the decay alone."""
+    energy = bands.to_energy(result.reverberant_db[SPEECH])
+    return float(energy @ (1 - np.exp(-intelligibility.DECAY * EARLY_S / result.rt[SPEECH])) / energy.sum())
+
+
+def ends(result):
+    """Where the radiated sound ends, against an even field: share taken by each part of the room and by the air.
+
+    Parameters
+    ----------
+    result : Result
+        A traced evaluation [-]
+
+    Returns
+    -------
+    shares : dict
+        (traced, even) by part, 500 Hz to 4 kHz [-]
+    """
+    room, sources = result.setting.room, result.sources
+    power = sources.radiated[:, SPEECH]
+    taken = np.einsum("sb,skb->kb", power, result.late.absorbed[..., SPEECH]) / power.sum(axis=0)  # (surface, band)
+    area = np.append(room.area[:, None] * result.absorption[:, SPEECH], [4 * sources.decay[SPEECH] * room.volume], axis=0)
+    even = (area / area.sum(axis=0)).mean(axis=1)
+    traced = np.append(taken.mean(axis=1), 1 - taken.sum(axis=0).mean())
+    names = [*room.parts, "air"]
+    return {p: tuple(float(sum(v[k] for k, name in enumerate(names) if name == p)) for v in (traced, even)) for p in dict.fromkeys(names)}
+
+
+def _ends(result):
+    """The part of the room that takes most more, and the one that takes most less, than in an even field."""
+    shares = ends(result)
+    most = max(shares, key=lambda p: shares[p][0] - shares[p][1])
+    least = min(shares, key=lambda p: shares[p][0] - shares[p][1])
+    words = [
+        f"the {p} takes {100 * shares[p][0]:.0f} % of all sound (500 Hz to 4 kHz) where an even field would give it {100 * shares[p][1]:.0f} %"
+        for p in (most, least)
+        if abs(shares[p][0] - shares[p][1]) > NOTED
+    ]
+    landed = max(result.parts, key=lambda p: _landed(result, p))
+    first = f"{100 * _landed(result, landed):.0f} % of what is radiated lands first on the {landed}"
+    return [f"Where the sound goes: {'; '.join([first, *words])}"]
+
+
+def _landed(result, part):
+    power = result.sources.radiated[:, SPEECH].sum(axis=1)
+    return float(power @ result.lands[:, result.parts.index(part)] / power.sum())
+
+
+def bent_decay(result):
+    """Words on a decay that goes on much longer than it began.
+
+    Parameters
+    ----------
+    result : Result
+        A traced evaluation [-]
+
+    Returns
+    -------
+    words : str
+        Empty when it does not
+    """
+    early, late = (float(result.decay_times[key][MIDDLE].mean()) for key in ("edt", "t30"))
+    if not late > BENT * early:
+        return ""
+    pairs = [words for words, _, _ in bare_pairs(result)]
+    why = f"the {' and the '.join(pairs)} are bare and face each other, and sound goes on between them" if pairs else "sound goes on where little absorbs it"
+    return f"it begins as if the hall rang for {early:.1f} s and goes on as if for {late:.1f} s (EDT and T30, 500 Hz to 2 kHz): {why}"
