@@ -67,7 +67,7 @@ class Polygons:
 
     ``normal`` (polygon, 3) and ``offset`` (polygon,): the plane is normal . x = offset. ``edge`` (polygon, edge, 3) and
     ``edge_offset`` (polygon, edge): x is inside when edge . x >= edge_offset for every edge; short polygons repeat their last.
-    ``low`` and ``high`` (polygon, 3): the box around it.
+    ``low`` and ``high`` (polygon, 3): the box around it. ``plane`` (polygon,): number of the plane it lies in.
     """
 
     normal: np.ndarray
@@ -76,6 +76,7 @@ class Polygons:
     edge_offset: np.ndarray
     low: np.ndarray
     high: np.ndarray
+    plane: np.ndarray
 
     def __len__(self):
         return len(self.offset)
@@ -129,7 +130,19 @@ def pack(polygons):
         normals.append(n), offsets.append(n @ corners[0]), edges.append(inward[fill]), edge_offsets.append(limit[fill])
         lows.append(corners.min(axis=0)), highs.append(corners.max(axis=0))
     as32 = lambda rows, *shape: np.array(rows, np.float32).reshape(len(polygons), *shape)  # noqa: E731
-    return Polygons(as32(normals, 3), as32(offsets), as32(edges, most, 3), as32(edge_offsets, most), as32(lows, 3), as32(highs, 3))
+    return Polygons(as32(normals, 3), as32(offsets), as32(edges, most, 3), as32(edge_offsets, most), as32(lows, 3), as32(highs, 3), _planes(normals, offsets))
+
+
+def _planes(normals, offsets):
+    """Number of the plane of each polygon; what lies in one plane, facing either way, has one number."""
+    number = np.arange(len(normals))
+    for k, (n, d) in enumerate(zip(normals, offsets, strict=True)):
+        for j in range(k):
+            side = np.sign(n @ normals[j])
+            if np.abs(n - side * normals[j]).max() < 1e-5 and abs(d - side * offsets[j]) < 1e-3:
+                number[k] = number[j]
+                break
+    return number
 
 
 @np.errstate(divide="ignore", invalid="ignore", over="ignore")  # a ray along a plane meets it at infinity
@@ -145,8 +158,8 @@ def first_hit(origin, direction, polygons, *, leaving=None):
     polygons : Polygons
         The surfaces [m]
     leaving : array of int, optional
-        Polygon that each source lies on, which its rays cannot meet again (source,), -1 for none. When given, other polygons
-        count however near they are, so that no ray slips through a corner [-]
+        Polygon that each source lies on (source,), -1 for none: its rays cannot meet anything in the same plane. When given,
+        other polygons count however near they are, so that no ray slips through a corner [-]
 
     Returns
     -------
@@ -161,8 +174,8 @@ def first_hit(origin, direction, polygons, *, leaving=None):
     speed = (polygons.normal @ flat.T).reshape(len(polygons), *direction.shape[:2])
     ways = (height[:, :, None] / speed).reshape(len(polygons), len(flat))
     if leaving is not None:
-        lies = np.flatnonzero(np.repeat(leaving, count) >= 0)
-        ways[np.repeat(leaving, count)[lies], lies] = -1.0
+        lies = np.repeat(np.where(leaving >= 0, polygons.plane[leaving], -1), count)
+        ways[polygons.plane[:, None] == lies] = -1.0
     least = START if leaving is None else 0.0
     nearest = np.full(len(flat), np.inf, np.float32)
     index = np.full(len(flat), -1)

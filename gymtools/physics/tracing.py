@@ -172,7 +172,7 @@ def launch(table, count, rng):
     z = low + (high - low) * rng.random(count)
     around = np.sqrt(1 - z * z)
     direction = np.stack([around * np.cos(azimuth), around * np.sin(azimuth), z], axis=1).astype(np.float32)
-    energy = look_up(table, direction) * (weight / share)[cell, None].astype(np.float32)
+    energy = look_up(table, direction) * (weight[cell] / share[cell])[:, None].astype(np.float32)
     return direction, energy / energy.sum(axis=0)
 
 
