@@ -40,6 +40,43 @@ def card(sheet):
     return sheet.locator(".gt-card").first.inner_text()
 
 
+def traced(sheet):
+    """Wait until the room has been traced."""
+    sheet.wait_for_selector("text=Shown: room traced, good to", timeout=60_000)
+    sheet.wait_for_function("() => { const t = [...document.querySelectorAll('.gt-room')].map(e => e.innerText).join(); return t.includes('traced, good') && !t.includes('tracing'); }", timeout=60_000)
+    sheet.wait_for_timeout(600)
+
+
+def label(sheet):
+    """Title of the map in space."""
+    return sheet.evaluate("() => document.querySelector('.js-plotly-plot').layout.annotations[0].text")
+
+
+def test_the_room_is_traced_when_the_hand_rests(sheet):
+    """The map says which room it shows: traced at rest, by formula while the slider is held, traced again; the bar was there."""
+    pick(sheet, "Show", "Clarity of speech (STI)")
+    traced(sheet)
+    assert "room traced" in label(sheet)
+    shot(sheet, "room_traced")
+    before = trace(sheet, "map", "intensity")
+    box = slider(sheet, "Tilt down").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    sheet.mouse.move(x, y)
+    sheet.mouse.down()
+    for step in range(1, 9):
+        sheet.mouse.move(x + 4 * step, y)
+    sheet.wait_for_timeout(180)
+    assert "room by formula" in label(sheet)
+    formula = trace(sheet, "map", "intensity")
+    sheet.mouse.up()
+    sheet.wait_for_selector(".widget-hprogress:visible", timeout=10_000)
+    shot(sheet, "room_tracing")
+    traced(sheet)
+    after = trace(sheet, "map", "intensity")
+    assert "room traced" in label(sheet) and before != formula != after != before
+    assert sheet.locator("text=Where the traced room differs").is_visible()
+
+
 def test_dragging_the_tilt_slider_moves_map_section_and_scorecard(sheet):
     """The 3D map, the section's axis and the words all follow the hand; the picture is kept as a screenshot."""
     shot(sheet, "design_meeting")
@@ -78,6 +115,7 @@ def test_keyboard_and_typed_entry(sheet):
 
 def test_what_cannot_be_is_said_and_the_picture_stays(sheet):
     """A row of cabinets pushed through the wall: one line of words, the last good picture still there."""
+    traced(sheet)
     before = trace(sheet, "map", "intensity")
     handle = slider(sheet, "East of centre")
     handle.focus()
@@ -170,6 +208,7 @@ def test_a_page_reloaded_shows_the_same_picture(tmp_path):
         sheet.keyboard.press("Control+s")
         sheet.wait_for_timeout(1500)
         pick(sheet, "Use", "class")
+        traced(sheet)
         before = [trace(sheet, "map", "intensity"), style(sheet)]
         sheet.reload()
         sheet.wait_for_selector(".js-plotly-plot canvas", timeout=60_000)

@@ -1,6 +1,8 @@
 """The design workbook's panel, driven without a browser: every control, every refusal, saving."""
 
+import asyncio
 import shutil
+import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -8,7 +10,7 @@ import numpy as np
 import pytest
 
 import gymtools
-from gymtools.display.live import Latest
+from gymtools.display.live import Beside, Latest
 from gymtools.display.meeting import TABS, Meeting
 from gymtools.venue.units import FOOT
 
@@ -188,7 +190,7 @@ def test_saving_into_a_folder_that_is_gone(tmp_path):
 
 def test_a_burst_of_changes_runs_once_in_a_kernel():
     """Latest value wins: 200 requests inside a running loop give one run with the newest value, after the first."""
-    import asyncio
+
 
     seen, now = [], {"value": 0}
     latest = Latest(lambda: seen.append(now["value"]), period=0.02)
@@ -319,7 +321,7 @@ def test_all_uses_side_by_side():
 
 def test_echoes_are_judged_when_the_hand_rests():
     """While a slider moves in a kernel the echo verdict waits; at rest it is there."""
-    import asyncio
+
 
     m = panel()
     judged = lambda: any(v.criterion == "echoes" for v in m.result.verdicts)  # noqa: E731
@@ -394,3 +396,148 @@ def test_the_ends_of_a_slider_lie_inside_what_is_allowed(units):
     for end in (slider.min, slider.max):
         slider.value = end
         assert m.message.value == "", m.message.value
+
+
+# --- the traced room
+
+
+def test_at_rest_the_traced_room_is_shown_and_a_move_takes_it_back():
+    """Traced: level, words, label of the map and the bar follow; a move shows the formula again; ticked off, nothing is traced."""
+    m = panel("dovecote")
+    m.controls["quantity"].value = "sti"
+    title = lambda: m.figure.layout.annotations[0].text  # noqa: E731
+    assert m.result.room == "statistical" and "room by formula" in title() and "room by formula" in m.room_words.value
+    formula = m.result
+    m.trace()
+    assert m.result.room == "traced" and "room traced" in title() and "good to 0." in m.room_words.value
+    assert m.room_progress.layout.visibility == "hidden" and m.tracing.job is None
+    assert np.abs(m.result.sti - formula.sti).max() > 0.02
+    np.testing.assert_allclose(values(m.figure, "map", "intensity"), m.result.sti, atol=1e-6)
+    whole = gymtools.evaluate(m.scenario, m.use_name, room="traced")
+    np.testing.assert_array_equal(m.result.sti, whole.sti)
+    if any(abs(a.sti_p10 - b.sti_p10) > 0.03 for a, b in zip(formula.areas, m.result.areas, strict=True)):
+        assert "Where the traced room differs from the formula" in m.card.value
+    m.controls["groups", 0, "tilt_deg"].value += 1
+    assert m.result.room == "statistical" and "room by formula" in title() and "differs from" not in m.card.value
+    m.trace_tick.value = False
+    assert m.tracing.job is None and "tracing" not in m.room_words.value
+
+
+def test_seat_and_room_tabs_show_the_traced_room():
+    """The tabs say what the traced room says: three decay times, and one seat's limits from its zone."""
+    m = panel("dovecote")
+    m.trace()
+    m.tabs.selected_index = TABS.index("The room")
+    for name, key in (("early decay EDT", "edt"), ("T20", "t20"), ("T30", "t30")):
+        assert name in m.room.value and f"{m.result.decay_times[key][3]:.2f}" in m.room.value
+    m.look_at(100)
+    assert f"STI {m.result.sti[100]:.2f}" in m.seat_words.value
+    m.set(("hall", "height"), m.start.hall.height + 0.5)
+    assert "T30" not in m.room.value or m.tabs.selected_index != TABS.index("The room")
+
+
+def test_a_gain_is_answered_by_the_traced_room_at_once():
+    """What was traced is used again: after a gain the traced answer needs no pass."""
+    m = panel("dovecote")
+    m.trace()
+    m.set(("uses", 0, "groups", m.group_name, "gain_db"), -3.0)
+    assert m.tracing.job is not None and m.tracing.job.ready
+    m.trace()
+    assert m.result.room == "traced"
+
+
+class Pieces:
+    """A job of slow pieces for the tests of what runs beside the page."""
+
+    def __init__(self, count, fails=False):
+        self.count, self.done, self.given_up, self.fails = count, 0, 0, fails
+
+    @property
+    def ready(self):
+        return self.done >= self.count
+
+    def next_pass(self, stop=None):
+        if self.fails:
+            raise RuntimeError("a fault")
+        for _ in range(20):
+            if stop is not None and stop():
+                self.given_up += 1
+                return None
+            time.sleep(0.002)
+        return 1
+
+    def add(self, found):
+        self.done += found
+
+
+def test_work_beside_the_page():
+    """In a kernel the page's own turns go on between pieces; a newer job takes the place of an older; a fault is shown."""
+    seen = []
+    beside = Beside(lambda job: seen.append((job, job.done)))
+
+    async def one():
+        turns, job = 0, Pieces(4)
+        beside.start(job)
+        while not job.ready and turns < 1000:
+            await asyncio.sleep(0.005)
+            turns += 1
+        await asyncio.sleep(0.05)
+        return job, turns
+
+    job, turns = asyncio.run(one())
+    assert turns > 10 and [d for _, d in seen] == [1, 2, 3, 4]
+
+    async def two():
+        old, new = Pieces(50), Pieces(2)
+        beside.start(old)
+        await asyncio.sleep(0.07)
+        beside.start(new)
+        await asyncio.sleep(0.4)
+        return old, new
+
+    old, new = asyncio.run(two())
+    assert old.done < 4 and old.given_up == 1 and new.ready
+
+    async def fault():
+        beside.start(Pieces(1, fails=True))
+        await asyncio.sleep(0.1)
+
+    asyncio.run(fault())
+    assert "a fault" in beside.error.value
+
+
+def test_work_beside_the_page_outside_a_kernel():
+    """Nothing runs by itself; ``finish`` works the job to its end."""
+    seen = []
+    beside, job = Beside(lambda job: seen.append(job.done)), Pieces(2)
+    beside.start(job)
+    assert job.done == 0 and not seen
+    beside.finish()
+    assert job.ready and seen[-1] == 2
+    beside.cancel()
+    beside.finish()
+    assert beside.job is None
+
+
+def test_tracing_runs_beside_the_page():
+    """In a kernel: at rest the trace starts by itself, the bar moves, a slider moved in between gives it up and starts it anew."""
+    m = panel("dovecote")
+    shares = []
+    m.room_progress.observe(lambda change: shares.append(change["new"]), names="value")
+
+    async def rest_move_rest():
+        m.set(("hall", "height"), m.start.hall.height + 0.2)
+        await asyncio.sleep(0.42)
+        started = m.tracing.job is not None
+        m.set(("hall", "height"), m.start.hall.height + 0.3)
+        await asyncio.sleep(0.05)
+        between = m.tracing.job
+        for _ in range(400):
+            await asyncio.sleep(0.025)
+            if m.result.room == "traced" and m.tracing.job is None:
+                break
+        return started, between
+
+    assert asyncio.run(rest_move_rest()) == (True, None)
+    assert m.result.room == "traced" and m.scenario.hall.height == pytest.approx(m.start.hall.height + 0.3)
+    assert len({s for s in shares if 0 < s < 1}) > 3 and m.tracing.error.value == ""

@@ -128,6 +128,7 @@ class Meeting:
         self.layout_words.add_class("gt-words")
         self.message, self.title = w.HTML(), w.HTML(TITLE.format(quiet=QUIET))
         self.message.add_class("gt-message")
+        self.room_words.add_class("gt-room")
         self.back_button = w.Button(description="Go back", tooltip="Back to the last state that was", layout=w.Layout(width="100px", display="none"))
         self.back_button.on_click(lambda _: self.go_back())
         self._good = {}, list(self.treated)
@@ -193,14 +194,16 @@ class Meeting:
         self.tracing.cancel()
         try:
             scenario = self._candidate()
-            result = evaluate(scenario, self.use_name, follow_echoes=False)
+            result = formula = evaluate(scenario, self.use_name, follow_echoes=False)
             self._good = dict(self.changes), list(self.treated)
         except ValueError as error:
             refusal, scenario = str(error), self.scenario
-            result = self.by_formula if self.by_formula.use.name == self.use_name else evaluate(scenario, self.use_name, follow_echoes=False)
+            result, formula = self.result, self.by_formula
+            if formula.use.name != self.use_name:
+                result = formula = evaluate(scenario, self.use_name, follow_echoes=False)
         if self.seat is not None and self.seat >= len(result.points):
             self.seat = None
-        old, self.result, self.by_formula, self.scenario = self.result, result, result, scenario
+        old, self.result, self.by_formula, self.scenario = self.result, result, formula, scenario
         try:
             self.painter.paint(self._view())
         except ValueError as error:  # a quantity that this use has not got
@@ -221,9 +224,10 @@ class Meeting:
 
     def settle(self):
         """What the page is spared while the hand moves: first reflections and their verdict, the words under the picture, the traced room."""
-        self.result = self.by_formula = replace(self.result, verdicts=judge(self.result))
+        if self.result is self.by_formula:
+            self.result = self.by_formula = replace(self.result, verdicts=judge(self.result))
         self._say()
-        if self.trace_tick.value:
+        if self.trace_tick.value and self.result.room != "traced":
             self.tracing.start(Tracing(self.scenario, self.use_name))
             self._tell_room()
 
