@@ -150,7 +150,7 @@ class Meeting:
         stand = w.VBox([self.figure, Fit()], layout=w.Layout(flex="1 1 auto", min_width="760px", overflow="auto"))
         stand.add_class("gt-stand")
         self.box = w.VBox([
-            self._style, self.title, self._questions, w.HBox([self.trace_tick, self.room_progress, self.room_words]), w.HBox([self.back_button, self.message]),
+            self._style, self.title, self._questions, w.HBox([self.trace_tick, self.room_words, self.room_progress]), w.HBox([self.back_button, self.message]),
             w.HBox([self._side, stand]), self.live.error, self.tracing.error, tabs, self._save,
         ])  # fmt: skip
         self.box.add_class("gt-page")
