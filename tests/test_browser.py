@@ -42,8 +42,8 @@ def card(sheet):
 
 def traced(sheet):
     """Wait until the room has been traced."""
-    sheet.wait_for_selector("text=Shown: room traced, good to", timeout=60_000)
-    sheet.wait_for_function("() => { const t = [...document.querySelectorAll('.gt-room')].map(e => e.innerText).join(); return t.includes('traced, good') && !t.includes('tracing'); }", timeout=60_000)
+    sheet.wait_for_selector("text=Shown: room traced, error about", timeout=60_000)
+    sheet.wait_for_function("() => { const t = [...document.querySelectorAll('.gt-room')].map(e => e.innerText).join(); return t.includes('traced, error') && !t.includes('tracing'); }", timeout=60_000)
     sheet.wait_for_timeout(600)
 
 

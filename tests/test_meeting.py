@@ -409,7 +409,7 @@ def test_at_rest_the_traced_room_is_shown_and_a_move_takes_it_back():
     assert m.result.room == "statistical" and "room by formula" in title() and "room by formula" in m.room_words.value
     formula = m.result
     m.trace()
-    assert m.result.room == "traced" and "room traced" in title() and "good to 0." in m.room_words.value
+    assert m.result.room == "traced" and "room traced" in title() and "error about 0." in m.room_words.value
     assert m.room_progress.layout.visibility == "hidden" and m.tracing.job is None
     assert np.abs(m.result.sti - formula.sti).max() > 0.02
     np.testing.assert_allclose(values(m.figure, "map", "intensity"), m.result.sti, atol=1e-6)

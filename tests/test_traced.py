@@ -12,6 +12,7 @@ from gymtools.design.evaluate import evaluate, evaluate_all
 from gymtools.design.traced import Tracing
 from gymtools.physics import bands, decay, intelligibility, tracing
 from gymtools.physics.reflections import image_arrivals
+from gymtools.venue.balcony import Balcony
 from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group
@@ -98,6 +99,65 @@ def test_the_answer_does_not_depend_on_what_was_traced_before(counted):
     after = quick(LARKFIELD)
     np.testing.assert_array_equal(alone.sti, after.sti)
     np.testing.assert_array_equal(alone.total_db, after.total_db)
+
+
+def test_two_jobs_on_one_use_agree(counted):
+    """Invariance: a job begun before another did the work gives the other's answer, and has no pass left to do."""
+    older = Tracing(SCENARIOS["alderway"], "performance")
+    done = Tracing(SCENARIOS["alderway"], "performance").run()
+    assert older.ready and older.next_pass() is None
+    np.testing.assert_array_equal(older.field.by_zone, done.by_zone)
+    np.testing.assert_array_equal(Tracing(SCENARIOS["alderway"], "performance").field.by_zone, done.by_zone)
+
+
+def test_a_field_of_something_else_is_refused():
+    """A traced field answers for its own loudspeakers and hall only; gains and delays may differ."""
+    field = heard("larkfield", "game").late
+    quieter = changed(LARKFIELD, {("uses", 0, "groups", LARKFIELD.groups[0].name, "gain_db"): -3.0})
+    assert evaluate(quieter, "game", room=field, follow_echoes=False).room == "traced"
+    for other, use in ((changed(LARKFIELD, {("groups", 0, "tilt_deg"): 20.0}), "game"), (LARKFIELD, "assembly")):
+        with pytest.raises(ValueError, match=r"traced for other loudspeakers or another use"):
+            evaluate(other, use, room=field, follow_echoes=False)
+
+
+@pytest.mark.parametrize("x, height", [(-17.5, 0.8), (-17.9, 0.8), (-18.0, 0.62), (-18.0, 1.0), (-18.0, 1.9)])
+def test_a_stage_against_the_wall_is_traced_like_any_other(x, height):
+    """Regression: a portable stage flush with the end wall leaves zones of some volume and an error that is met."""
+    s = SCENARIOS["stonebridge"]
+    moved = replace(s, portable_stages=(replace(s.portable_stages[0], x=x, height=height),))
+    zones = moved.setting("graduation").zones
+    assert zones.volume.min() > 5
+    edges = np.linalg.inv(zones.inverse[0].astype(float)).T
+    assert edges[2, 2] == pytest.approx(1.7), "the layer over the floor keeps its height"
+
+
+def test_a_balcony_is_taken_off_the_floor():
+    """Closed form: a slab that hangs into the floor's layer takes its volume from the zones there, wherever it hangs."""
+    s = SCENARIOS["alderway"]
+    slab = Balcony(name="b", side="north", depth=4, height=2.2, thickness=1.0, length=8, offset=8, rows=2)
+    with_it = replace(s, balconies=(slab,)).setting("class").zones
+    without = s.setting("class").zones
+    floor = np.prod(without.counts[0])
+    lost = without.volume[:floor].sum() - with_it.volume[:floor].sum()
+    x0, x1, y0, y1 = slab.footprint(s.hall)
+    top = min(slab.height, without.corner[0, 2] + np.linalg.inv(without.inverse[0].astype(float))[2, 2])
+    inside = (min(x1, s.hall.length / 2 - 0.02) - x0) * (min(y1, s.hall.width / 2 - 0.02) - y0)
+    assert lost == pytest.approx(inside * (top - slab.underside), rel=0.01)
+
+
+def test_delays_are_in_the_decay():
+    """Closed form: one of two equal decays put off by 150 ms makes the EDT longer, as summing shifted bins by hand says."""
+    edges = np.linspace(0, 6, 1201)
+    energy = -np.diff(np.exp(-13.8155 * edges / 1.5))
+    both = np.stack([energy, energy])[..., None]
+    found = decay.delayed(both, edges, [0.0, 0.15])
+    np.testing.assert_allclose(found[0], both[0])
+    np.testing.assert_allclose(found[1, 30:, 0], energy[:-30], atol=1e-9)
+    plain, late = (decay.decay_time(e.sum(axis=0), edges, "edt")[0] for e in (both, found))
+    assert late > plain + 0.05
+    r = heard("alderway", "performance")
+    put_off = replace(r.late, sources=replace(r.sources, delay_s=r.sources.delay_s + 0.15 * (np.arange(len(r.playing)) == np.argmax(r.playing))))
+    assert put_off.decay_times(r.listeners, "edt")[3] > r.decay_times["edt"][3] + 0.02
 
 
 def test_the_store_is_bounded(counted, monkeypatch):
@@ -239,6 +299,7 @@ def test_decay_times_are_those_of_all_loudspeakers_together():
     """Closed form: the listeners' zones weighed, powers summed, then one backward integration."""
     r = heard("larkfield", "game")
     weights = np.asarray(r.late.zones.weights(r.listeners).mean(axis=0)).ravel()
+    assert not r.sources.delay_s.any()
     curve = sum(r.sources.radiated[s][None] * np.einsum("z,znb->nb", weights, r.late.reflected[s]) for s in np.flatnonzero(r.playing))
     np.testing.assert_allclose(r.decay_times["t20"], decay.decay_time(curve, r.late.edges_s, "t20"), rtol=1e-4)
     assert r.rt_mid == pytest.approx(r.decay_times["t20"][2:5].mean())
@@ -294,7 +355,7 @@ def test_differences_are_told_with_their_numbers():
 def test_where_the_sound_ends_adds_up(name, use):
     """Closed form: parts and air take all of it, traced and in an even field."""
     shares = differences.ends(heard(name, use))
-    assert sum(t for t, _ in shares.values()) == pytest.approx(1, abs=1e-6)
+    assert sum(t for t, _ in shares.values()) == pytest.approx(1, abs=0.01)  # the rest was dropped at random
     assert sum(e for _, e in shares.values()) == pytest.approx(1, abs=1e-6)
     assert all(t >= -0.01 for t, _ in shares.values())
 

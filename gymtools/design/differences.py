@@ -106,7 +106,8 @@ def ends(result):
     taken = np.einsum("sb,skb->kb", power, result.late.absorbed[..., SPEECH]) / power.sum(axis=0)  # (surface, band)
     area = np.append(room.area[:, None] * result.absorption[:, SPEECH], [4 * sources.decay[SPEECH] * room.volume], axis=0)
     even = (area / area.sum(axis=0)).mean(axis=1)
-    traced = np.append(taken.mean(axis=1), 1 - taken.sum(axis=0).mean())
+    air = np.einsum("sb,sb->b", power, result.late.air[:, SPEECH]) / power.sum(axis=0)
+    traced = np.append(taken.mean(axis=1), air.mean())
     names = [*room.parts, "air"]
     return {p: tuple(float(sum(v[k] for k, name in enumerate(names) if name == p)) for v in (traced, even)) for p in dict.fromkeys(names)}
 

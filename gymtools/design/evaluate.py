@@ -1,6 +1,6 @@
 """Where the pieces meet: one scenario and one use in, what every seat gets out."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -101,7 +101,7 @@ class Result:
 
     @property
     def rt_mid(self):
-        """Mean reverberation time (T20) of 500 Hz, 1 and 2 kHz [s]."""
+        """Mean reverberation time of 500 Hz, 1 and 2 kHz: Eyring's by formula, T20 where traced (Eyring's in an octave without one) [s]."""
         middle = self.decay_times["t20"][2:5]
         return float(np.where(np.isfinite(middle), middle, self.rt[2:5]).mean())
 
@@ -220,7 +220,7 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True):
         absorbing = reverberation.absorption_area(surfaces.area, absorption, air=sounding.decay, volume=surfaces.volume)
         late = EvenField(energy=(sounding.on_axis / sounding.q * kept).sum(axis=0) * 16 * np.pi / absorbing, rt=rt)
     else:
-        late = Tracing(scenario, use.name).run() if room == "traced" else replace(room, sources=sounding)
+        late = Tracing(scenario, use.name).run() if room == "traced" else room.at_gains_of(sounding, setting.zones)
     reverberant = late.at(points)  # (point, band)
 
     weight = {name: w for name, w in use.listens.items() if name in areas and w > 0}

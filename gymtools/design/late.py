@@ -106,6 +106,7 @@ class TracedField:
     reflected: np.ndarray  # per radiated energy (source, zone, bin, band) [1/m2]
     mirrored: np.ndarray  # that part of it which has met one surface only, as a mirror (source, zone, bin, band) [1/m2]
     absorbed: np.ndarray  # where the energy of each loudspeaker ends (source, surface, band) [-]
+    air: np.ndarray  # what the air takes of it (source, band) [-]
     error_db: float  # standard error of the late level in the worst zone [dB]
     room = "traced"
 
@@ -132,8 +133,28 @@ class TracedField:
         one = next(iter(traces.values()))
         rows = lambda name: np.stack([getattr(traces.get(n, one), name) * (n in traces) for n in range(len(sources.position))])  # noqa: E731
         return cls(
-            sources=sources, zones=zones, reflected=rows("reflected"), mirrored=rows("mirrored"), absorbed=rows("absorbed"), error_db=error_db
+            sources=sources, zones=zones, **{name: rows(name) for name in ("reflected", "mirrored", "absorbed", "air")}, error_db=error_db
         )
+
+    def at_gains_of(self, sources, zones):
+        """The same loudspeakers with other gains and delays.
+
+        Parameters
+        ----------
+        sources : Sources
+            The loudspeakers, as the rays left them [-]
+        zones : Zones
+            Of the hall they are in [-]
+
+        Returns
+        -------
+        field : TracedField
+            Refused when a loudspeaker stands or looks elsewhere, is off in one and on in the other, or the hall is another
+        """
+        same = [np.array_equal(getattr(self.sources, key), getattr(sources, key)) for key in ("position", "axes", "playing")]
+        if not (all(same) and zones is self.zones):
+            raise ValueError("this room was traced for other loudspeakers or another use. Give room = 'traced'.")
+        return replace(self, sources=sources)
 
     def raised(self, gain_db):
         """The same with all loudspeakers turned up.
@@ -246,7 +267,7 @@ class TracedField:
         return float(energy[soon].sum() / energy.sum())
 
     def decay_times(self, points, measure):
-        """Decay time of the late sound that reaches some points, all loudspeakers together.
+        """Decay time of the late sound that reaches some points, all loudspeakers together with their delays.
 
         Parameters
         ----------
@@ -261,8 +282,8 @@ class TracedField:
             (band,), NaN where the decay was not followed far enough [s]
         """
         weight = np.asarray(self.zones.weights(points).mean(axis=0)).ravel()
-        energy = np.einsum("z,sb,sznb->nb", weight, self.sources.radiated, self.reflected, optimize=True)
-        return decay.decay_time(energy, self.edges_s, measure)
+        energy = np.einsum("z,sb,sznb->snb", weight, self.sources.radiated, self.reflected, optimize=True)
+        return decay.decay_time(decay.delayed(energy, self.edges_s, self.sources.delay_s).sum(axis=0), self.edges_s, measure)
 
     def tail(self, points, band, first_s, absorbed):
         """Late sound in one octave as many small arrivals, without what has met one surface only, as a mirror.

@@ -1,5 +1,6 @@
 """Tracing the room for a scenario: pass by pass, each loudspeaker for itself, so that only what moved is traced again."""
 
+import zlib
 from collections import OrderedDict
 from dataclasses import dataclass, field
 
@@ -78,17 +79,14 @@ class Tracing:
             _STORE.popitem(last=False)
         self._traced = {n: _STORE[key] for n, key in self._keys.items()}
         self.wanted = PASSES
-        self._settle()
-
-    def _settle(self):
-        """Ask for more passes while the error is too large."""
-        while self.ready and self.error_db > WANTED_DB and self.wanted < MOST:
-            self.wanted *= 2
 
     def _missing(self):
-        """Cabinets with fewer passes than wanted, the least traced first."""
-        missing = [n for n in self.playing if len(self._traced[n].zones) < self.wanted]
-        return sorted(missing, key=lambda n: len(self._traced[n].zones))
+        """Cabinets with fewer passes than wanted, the least traced first; more are wanted while the error is too large."""
+        while True:
+            missing = [n for n in self.playing if len(self._traced[n].zones) < self.wanted]
+            if missing or self.wanted >= MOST or self.error_db <= WANTED_DB:
+                return sorted(missing, key=lambda n: len(self._traced[n].zones))
+            self.wanted *= 2
 
     @property
     def ready(self):
@@ -117,9 +115,14 @@ class Tracing:
         Returns
         -------
         found : tuple or None
-            For ``add``; None when it was given up
+            For ``add``; None when it was given up, or nothing is missing
         """
-        n = self._missing()[0]
+        missing = self._missing()
+        if not missing:
+            return None
+        n = missing[0]
+        c = self.scenario.cabinets[n]
+        own = zlib.crc32(repr((c.type.name, np.round(c.position, 6).tolist(), c.pan_deg, c.tilt_deg)).encode())  # chance of its own
         number = len(self._traced[n].zones)
         trace = tracing.trace(
             self.sources.position[n],
@@ -131,7 +134,7 @@ class Tracing:
             self.sources.decay,
             self.setting.zones,
             rays=rays(self.setting.room.volume),
-            rng=np.random.default_rng([SEED, number]),
+            rng=np.random.default_rng([SEED, number, own]),
             stop=stop,
         )
         return None if trace is None else (n, number, trace)
@@ -152,7 +155,6 @@ class Tracing:
         kept.zones.append(trace.reflected.sum(axis=1))
         if (number + 1) in (PASSES, 2 * PASSES, 4 * PASSES, MOST):
             kept.steps[number + 1] = kept.total
-        self._settle()
 
     def run(self):
         """Trace until the answer is good enough.
@@ -163,7 +165,7 @@ class Tracing:
             The late field
         """
         while not self.ready:
-            self.add(self.next_pass())
+            self.add(self.next_pass())  # in this thread nothing comes in between: there is a pass to add
         return self.field
 
     @property
@@ -189,5 +191,6 @@ class Tracing:
     @property
     def field(self):
         """The late field as far as it has been traced."""
+        self._missing()  # others may have traced the same: then as many passes as are needed stand ready
         known = {n: trace for n, trace, _ in self._known}
         return TracedField.of(self.sources, self.setting.zones, known, error_db=self.error_db)

@@ -116,7 +116,7 @@ def room_shown(result):
     if result.room == "statistical":
         return "Shown: room by formula"
     error = result.late.error_db
-    return "Shown: room traced, " + (f"good to {error:.1f} dB" if np.isfinite(error) else "first rays")
+    return "Shown: room traced, " + (f"error about {error:.1f} dB" if np.isfinite(error) else "first rays")
 
 
 def differences_list(found):

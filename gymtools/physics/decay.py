@@ -62,6 +62,31 @@ def _fit(curve, edges_s, high, low):
     return -60.0 / slope
 
 
+def delayed(energy, edges_s, delay_s):
+    """Energy counted in bins of time, each source put off by its delay.
+
+    Parameters
+    ----------
+    energy : array
+        (source, bin, band) [any linear]
+    edges_s : array
+        Edges of the bins (bin + 1,) [s]
+    delay_s : array
+        (source,), 0 or more [s]
+
+    Returns
+    -------
+    energy : ndarray
+        In the same bins, even within a bin; what is put off beyond the last is gone (source, bin, band) [as energy]
+    """
+    edges = np.asarray(edges_s, float)
+    found = np.array(energy, float)
+    for s in np.flatnonzero(np.asarray(delay_s) > 0):
+        until = np.concatenate([np.zeros((1, found.shape[2])), np.cumsum(found[s], axis=0)])  # (edge, band)
+        found[s] = np.diff([np.interp(edges - delay_s[s], edges, column) for column in until.T], axis=1).T
+    return found
+
+
 def modulation(energy, edges_s, start_s):
     r"""Modulated energy of a decay: its Fourier transform at the modulation frequencies, seen from a time of start.
 

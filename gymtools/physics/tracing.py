@@ -112,7 +112,7 @@ class Trace:
     mirrored: np.ndarray  # that part of it which has met one surface only, as a mirror (zone, bin, band) [1/m2]
     absorbed: np.ndarray  # (surface, band) [-]
     air: np.ndarray  # taken by the air (band,) [-]
-    left: np.ndarray  # of rays that were no longer followed, or slipped out (band,) [-]
+    left: np.ndarray  # of rays no longer followed or slipped out, and what dropping weak rays at random lost, or gained when negative (band,) [-]
 
 
 def joined(one, passes, other):
