@@ -65,8 +65,7 @@ def test_the_room_is_traced_when_the_hand_rests(sheet):
     sheet.mouse.down()
     for step in range(1, 9):
         sheet.mouse.move(x + 4 * step, y)
-    sheet.wait_for_timeout(180)
-    assert "room by formula" in label(sheet)
+    sheet.wait_for_function("() => document.querySelector('.js-plotly-plot').layout.annotations[0].text.includes('room by formula')", timeout=15_000)
     formula = trace(sheet, "map", "intensity")
     sheet.mouse.up()
     sheet.wait_for_selector(".widget-hprogress:visible", timeout=10_000)
@@ -129,14 +128,11 @@ def test_what_cannot_be_is_said_and_the_picture_stays(sheet):
 
 def test_code_is_folded_and_can_be_shown(sheet):
     """The meeting sees no code; one button shows it, and folds it again."""
-    visible = "() => [...document.querySelectorAll('.jp-CodeCell > .jp-Cell-inputWrapper')].filter(e => e.offsetHeight > 0).length"
+    visible = "[...document.querySelectorAll('.jp-CodeCell > .jp-Cell-inputWrapper')].filter(e => e.offsetHeight > 0).length"
     assert sheet.evaluate(visible) == 0
-    sheet.click("text=Show the code")
-    sheet.wait_for_timeout(500)
-    assert sheet.evaluate(visible) > 0
-    sheet.click("text=Show the code")
-    sheet.wait_for_timeout(500)
-    assert sheet.evaluate(visible) == 0
+    for shown in ("> 0", "=== 0"):
+        sheet.click("text=Show the code")
+        sheet.wait_for_function(f"() => {visible} {shown}", timeout=15_000)
 
 
 def pick(sheet, label, option):

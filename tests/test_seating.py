@@ -202,3 +202,17 @@ def test_chairs_refusals(change, said):
     """Regression: the refusals of a block of chairs and their texts."""
     with pytest.raises(ValueError, match=said):
         replace(CHAIRS, **change)
+
+
+@pytest.mark.parametrize("most", [4, 20, 60, 10_000])
+def test_a_thinned_area_keeps_its_edges(most):
+    """Invariance: no more points than asked, all of them among the area's own, corners kept, seats stood for unchanged."""
+    hall = Hall(length=30, width=20, height=8, clear_height=7, floor="wood floor", roof="plain deck", walls="painted block")
+    area = Bank(name="b", side="north", rows=9, row_run=0.6, row_rise=0.3, length=17).listening(hall)
+    few = area.thinned(most)
+    assert len(few.points) == few.rows * few.columns <= max(most, 4) or few is area
+    own = {tuple(p) for p in area.points.round(9)}
+    assert all(tuple(p) in own for p in few.points.round(9))
+    corners = lambda a: a.points.reshape(a.rows, a.columns, 3)[[0, 0, -1, -1], [0, -1, 0, -1]]  # noqa: E731
+    np.testing.assert_allclose(corners(few), corners(area))
+    assert few.unit_seats * len(few.points) == pytest.approx(area.unit_seats * len(area.points))

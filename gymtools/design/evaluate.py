@@ -1,5 +1,6 @@
 """Where the pieces meet: one scenario and one use in, what every seat gets out."""
 
+from collections import OrderedDict
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -166,7 +167,7 @@ def evaluate_all(scenario, *, room="statistical"):
 ROOMS = ("statistical", "traced")
 
 
-def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True):
+def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most_points=None):
     """What every seat hears in one use.
 
     The loudspeakers play speech, each equalised flat on its axis, all tuned to the room (octaves that it builds up are
@@ -184,6 +185,8 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True):
         0.3 dB, which takes seconds unless they have been followed before; or a field that has been traced so far [-]
     follow_echoes : bool
         Whether first reflections are followed and judged at once; while a slider moves they are not [-]
+    most_points : int, optional
+        Places looked at in every area at most, for a draft; all when left out [-]
 
     Returns
     -------
@@ -201,6 +204,8 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True):
     use = scenario.use(use)
     setting = scenario.setting(use.name)
     areas, surfaces = setting.areas, setting.room
+    if most_points is not None:
+        areas = {name: area.thinned(most_points) for name, area in areas.items()}
     sounding = sources(scenario, use)  # at 1 W
     points = np.concatenate([a.points for a in areas.values()])
     ends = np.cumsum([len(a.points) for a in areas.values()])
@@ -294,7 +299,7 @@ def _tuning(mean_db):
 
 def _landing(sounding, room, absorption):
     """Shares of what each cabinet radiates that meet each surface first, and the share left after air and that surface."""
-    met, way = landing.cast(sounding.position, sounding.axes, room.polygons)
+    met, way = _cast(sounding, room.polygons)
     if (met < 0).mean() > 1e-3:
         raise ValueError("a loudspeaker's sound leaves the hall without meeting a surface. Is a cabinet in or behind a wall or the roof?")
     lands, kept = [], []
@@ -303,6 +308,24 @@ def _landing(sounding, room, absorption):
         lands.append(landing.shares(m, carried, len(room.surfaces)))
         kept.append((carried * np.exp(np.multiply.outer(r, -sounding.decay)) * (1 - absorption[m])).sum(axis=0))
     return np.array(lands), np.array(kept)
+
+
+def _cast(sounding, polygons):
+    """Rays of every cabinet to their first surface; those that have not moved are remembered."""
+    keys = [(polygons, p.tobytes(), a.tobytes()) for p, a in zip(sounding.position, sounding.axes, strict=True)]
+    new = [n for n, key in enumerate(keys) if key not in _CAST]
+    if new:
+        for n, met, way in zip(new, *landing.cast(sounding.position[new], sounding.axes[new], polygons), strict=True):
+            _CAST[keys[n]] = met, way
+    found = [_CAST[key] for key in keys]
+    for key in keys:
+        _CAST.move_to_end(key)
+    while len(_CAST) > max(REMEMBERED, len(keys)):
+        _CAST.popitem(last=False)
+    return tuple(np.array(v) for v in zip(*found, strict=True))
+
+
+_CAST, REMEMBERED = OrderedDict(), 256  # first landings by room and place of the cabinet, the latest used last
 
 
 def _summary(result, area, span, weight):

@@ -1,7 +1,7 @@
 """The room as surfaces: one geometry for casting, line of sight, reverberation and pictures."""
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -38,17 +38,17 @@ class Room:
     polygons: Polygons
     volume: float  # [m3]
 
-    @property
+    @cached_property
     def area(self):
         """Absorbing area of each surface (surface,) [m2]."""
         return np.array([s.area for s in self.surfaces])
 
-    @property
+    @cached_property
     def parts(self):
         """Part each surface belongs to (surface,)."""
         return [s.part for s in self.surfaces]
 
-    @property
+    @cached_property
     def blocking(self):
         """The polygons that can stand in a line of sight."""
         at = [k for k, s in enumerate(self.surfaces) if s.blocks]
@@ -88,7 +88,7 @@ class Room:
         """
         return np.clip(self._mixed("scattering", occupied, treatments), 0, 1)
 
-    @property
+    @cached_property
     def counted(self):
         """Area that counts over the area that is there (surface,), 1 but for seats: they count by the floor they take, however they rise."""
         there, ratio = np.array([polygon_area(s.corners) for s in self.surfaces]), np.ones(len(self.surfaces))

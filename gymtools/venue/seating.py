@@ -1,6 +1,7 @@
 """Bleacher banks, chairs on the floor and the court: where people are, and the points that stand for their ears."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -49,6 +50,29 @@ class ListeningArea:
         if self.kind == "court":
             return spot(self.points[index], units)
         return f"row {row + 1} of {self.rows}, place {column + 1} of {self.columns}"
+
+    @lru_cache(maxsize=64)  # noqa: B019  areas are few, and kept by the settings they belong to
+    def thinned(self, most):
+        """A coarser grid over the same area: first and last rows and columns stay, those between are spread evenly.
+
+        Parameters
+        ----------
+        most : int
+            Points at most, or four [-]
+
+        Returns
+        -------
+        area : ListeningArea
+            This one when it has no more points; places are counted on the coarse grid
+        """
+        if len(self.points) <= most:
+            return self
+        rows = int(np.clip(round(np.sqrt(most * self.rows / self.columns)), min(2, self.rows), self.rows))
+        columns = int(np.clip(most // rows, min(2, self.columns), self.columns))
+        some = lambda count, of: np.round(np.linspace(0, of - 1, count)).astype(int)  # noqa: E731
+        points = self.points.reshape(self.rows, self.columns, 3)[np.ix_(some(rows, self.rows), some(columns, self.columns))]
+        stands = self.unit_seats * self.rows * self.columns / (rows * columns)
+        return ListeningArea(self.name, self.kind, points.reshape(-1, 3), rows, columns, stands)
 
 
 @dataclass(frozen=True, kw_only=True)
