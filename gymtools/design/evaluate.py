@@ -186,7 +186,7 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     follow_echoes : bool
         Whether first reflections are followed and judged at once; while a slider moves they are not [-]
     most_points : int, optional
-        Places looked at in every area at most, for a draft; all when left out [-]
+        Places looked at in every area at most, for a draft, which carries no verdicts; all when left out [-]
 
     Returns
     -------
@@ -282,7 +282,8 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     )
     object.__setattr__(result, "areas", tuple(_summary(result, areas[n], spans[n], w) for n, w in weight.items()))
     object.__setattr__(result, "microphones", clearances(result))
-    object.__setattr__(result, "verdicts", judge(result, follow_echoes=follow_echoes))
+    if most_points is None:
+        object.__setattr__(result, "verdicts", judge(result, follow_echoes=follow_echoes))
     return result
 
 

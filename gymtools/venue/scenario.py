@@ -64,7 +64,7 @@ class Scenario(Thing):
         return Setting(
             hall=self.hall,
             court=self.lines,
-            banks=tuple(replace(b, open=b.open and b.name not in use.closed) for b in self.banks),
+            banks=tuple(replace(b, open=False) if b.open and b.name in use.closed else b for b in self.banks),
             floor_seats=tuple(f for f in self.floor_seats if f.name in use.set_up),
             stage=self.stage,
             curtain_open=use.curtain_open,

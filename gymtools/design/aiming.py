@@ -1,0 +1,434 @@
+"""Aiming: turning, tilting, lifting and balancing loudspeaker groups for the best result over all uses at once."""
+
+from dataclasses import dataclass, fields
+from itertools import product
+
+import numpy as np
+from scipy.optimize import minimize
+
+from ..physics import bands
+from ..venue.scenario import changed
+from .evaluate import EVENNESS, evaluate
+
+DRAFT = 60  # places looked at in every area while the search goes on
+STEP = {"pan_deg": 1.0, "tilt_deg": 1.0, "splay_deg": 1.0, "height": 0.05, "gain_db": 0.5}  # what an installer sets, and the step of the search
+SCALE = {"pan_deg": 10.0, "tilt_deg": 10.0, "splay_deg": 10.0, "height": 0.5, "gain_db": 3.0}  # what changes about as much
+WAYS = {"pan_deg": 45.0, "splay_deg": 45.0, "height": 2.0}  # how far either way from where it is
+TILT = (-10.0, 90.0)  # mounting travel [deg]
+GAIN = (-12.0, 6.0)  # [dB]
+LOWEST = 2.5  # of a cabinet over the floor [m]
+DRAWN = 16  # random beginnings that are looked at for each start
+WORTH = 0.02  # a move that makes the score no better by this is taken back: fewer changes for the installer [steps]
+REFUSED = 1e3  # score of what cannot be
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wishes:
+    """How much each criterion counts, in steps that are just worth talking about (1 dB, 0.03 STI, 5 % of the sound, 5 ms)."""
+
+    evenness: float = 1.0  # spread of the direct sound over an area
+    worst: float = 0.5  # how far the worst place lies below the mean
+    clarity: float = 1.0  # STI that nine tenths of the places reach
+    stray: float = 0.5  # sound that lands on walls and roof first
+    spare: float = 1.0  # spare gain that a microphone lacks
+    arrivals: float = 0.5  # arrivals further apart than asked
+    loudest: float = 0.5  # places louder than allowed
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Aimed:
+    """What a search found; ``before`` and ``after`` are scores over all places, lower is better."""
+
+    scenario: object
+    before: float
+    after: float
+    terms_before: dict  # by criterion, in steps
+    terms_after: dict
+    moved: dict  # (from, to) by path
+    evaluations: int  # of one use each
+    stopped: bool
+
+
+def terms(result):
+    """What one use lacks, criterion by criterion.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+
+    Returns
+    -------
+    steps : dict
+        By the names of ``Wishes``, lower is better; areas by their weight, microphones alike [-]
+    """
+    targets = result.scenario.targets
+    weight = np.array([a.weight for a in result.areas]) / sum(a.weight for a in result.areas)
+    over = lambda x: np.logaddexp(0.0, x)  # smooth form of max(0, x)  # noqa: E731
+    even, worst, clear, late = [], [], [], []
+    for a in result.areas:
+        octaves = result.level_db[a.points, EVENNESS]
+        octaves = np.maximum(octaves, octaves.max() - 40.0)  # places out of sight count as very quiet, not as minus infinity
+        level = bands.sum_levels(octaves)
+        even.append(octaves.std(axis=0).mean())
+        worst.append(level.mean() + np.logaddexp.reduce(-2.0 * level) / 2.0 - np.log(len(level)) / 2.0)  # smooth form of the largest gap
+        clear.append((1.0 - a.sti_p10) / 0.03)
+        late.append(over((1000 * np.percentile(result.spread_s[a.points], 90) - targets.arrival_ms) / 5.0))
+    radiated = (result.sources.on_axis / result.sources.q)[:, 2:6].sum(axis=1)
+    bare = [k for k, part in enumerate(result.parts) if part.endswith("wall") or part == "roof"]
+    stray = float(radiated @ result.lands[:, bare].sum(axis=1) / radiated.sum())
+    spare = [over(targets.spare_gain_db - m.spare_db.min()) for m in result.microphones]
+    return dict(
+        evenness=float(weight @ even),
+        worst=float(weight @ worst),
+        clarity=float(weight @ clear),
+        stray=stray / 0.05,
+        spare=float(np.mean(spare)) if spare else 0.0,
+        arrivals=float(weight @ late),
+        loudest=float(over(result.speech_dba.max() - targets.loudest_dba)),
+    )
+
+
+def score(result, wishes):
+    """What one use lacks in all, weighed.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+    wishes : Wishes
+        How much each criterion counts [-]
+
+    Returns
+    -------
+    score : float
+        Lower is better [steps]
+    """
+    return sum(getattr(wishes, name) * value for name, value in terms(result).items())
+
+
+def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db"), symmetric=True, wishes=None, starts=3, evaluations=2000, seed=1, progress=None, stop=None):
+    """The scenario with groups turned, tilted, lifted and balanced for the best result over all its uses.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Where to start from; it is never made worse [-]
+    groups : sequence of str, optional
+        Groups that may move; all when left out [-]
+    move : sequence of str
+        What may move: "pan_deg", "tilt_deg", "splay_deg", "height" (under the clear height), "gain_db" (use by use) [-]
+    symmetric : bool
+        Whether a layout that mirrors itself along or across the hall goes on doing so [-]
+    wishes : Wishes, optional
+        How much each criterion counts; the usual weights when left out [-]
+    starts : int
+        Beginnings: the scenario as it is, then the best of random ones [-]
+    evaluations : int
+        Evaluations of one use at most; time grows with it [-]
+    seed : int
+        Of the random beginnings; the same seed gives the same answer [-]
+    progress : callable, optional
+        Called with (share done, best scenario so far, its draft score) whenever a better one is found [-]
+    stop : callable, optional
+        When it answers true the search ends with the best so far [-]
+
+    Returns
+    -------
+    aimed : Aimed
+        The best scenario, in steps that can be set, and what it is better in
+
+    Notes
+    -----
+    The search (L-BFGS-B from several beginnings, gradients by differences in the uses that a change touches) looks at some 60
+    places an area in the statistical room; the answer is judged over all places, and given up if it is not better there.
+    """
+    return _Search(scenario, groups, tuple(move), symmetric, wishes or Wishes(), evaluations, seed, progress, stop).run(starts)
+
+
+class _Ended(Exception):
+    """The search has used up its evaluations, or was told to stop."""
+
+
+class _Search:
+    def __init__(self, scenario, groups, move, symmetric, wishes, evaluations, seed, progress, stop):
+        names = [g.name for g in scenario.groups]
+        for name in groups or ():
+            if name not in names:
+                raise ValueError(f"group '{name}' is unknown. Known: {', '.join(names)}.")
+        for key in move:
+            if key not in STEP:
+                raise ValueError(f"move = '{key}' is unknown. Known: {', '.join(STEP)}.")
+        self.start, self.wishes, self.most, self.seed = scenario, wishes, evaluations, seed
+        self.progress, self.stop, self.used = progress or (lambda *_: None), stop or (lambda: False), 0
+        self.knobs = knobs(scenario, groups or names, move, symmetric=symmetric)
+        if not self.knobs:
+            raise ValueError("nothing can move: the layout's symmetry or the choice of groups leaves no adjustment. Give symmetric = False?")
+        self.best, self.best_score, self.stopped = None, np.inf, False
+
+    def run(self, starts):
+        try:
+            self._search(starts)
+        except _Ended:
+            pass
+        return self._answer()
+
+    def _search(self, starts):
+        rng = np.random.default_rng(self.seed)
+        limits = np.array([(k.low / k.scale, k.high / k.scale) for k in self.knobs])
+        origin = np.clip([k.now / k.scale for k in self.knobs], *limits.T)
+        self._draft(origin)
+        begun = [origin]
+        if starts > 1:
+            drawn = limits[:, 0] + rng.random((DRAWN * (starts - 1), len(self.knobs))) * (limits[:, 1] - limits[:, 0])
+            drawn = origin + 0.6 * (drawn - origin)
+            begun += sorted(drawn, key=lambda x: self._draft(x))[: starts - 1]
+        for x in begun:
+            minimize(self._with_gradient, x, jac=True, method="L-BFGS-B", bounds=limits, options=dict(maxiter=40, ftol=1e-4))
+        self._take_back(origin)
+
+    def _take_back(self, origin):
+        """Put back, one by one, what moved for little."""
+        for n in np.argsort(np.abs(self.best - origin)):
+            if self.best[n] == origin[n]:
+                continue
+            tried, kept = self.best.copy(), self.best_score
+            tried[n] = origin[n]
+            found = self._draft(tried)
+            if found < kept + WORTH:
+                self.best, self.best_score = tried, found
+
+    def scenario_at(self, x):
+        """The scenario with the knobs at x; refuses like any scenario."""
+        turned = {path: value for k, v in zip(self.knobs, x, strict=True) for path, value in k.set(v * k.scale).items()}
+        return changed(self.start, {path: v for path, v in turned.items() if abs(v - _value(self.start, path)) > 1e-9})
+
+    def _uses(self, scenario, names):
+        """Draft score of some uses by name."""
+        if self.used >= self.most or self.stop():
+            self.stopped = self.used < self.most
+            raise _Ended
+        self.used += len(names)
+        return {n: score(evaluate(scenario, n, follow_echoes=False, most_points=DRAFT), self.wishes) for n in names}
+
+    def _draft(self, x, into=None):
+        try:
+            scenario = self.scenario_at(x)
+        except ValueError:
+            return REFUSED
+        found = self._uses(scenario, [u.name for u in self.start.uses])
+        if into is not None:
+            into.update(found)
+        mean = float(np.mean(list(found.values())))
+        if mean < self.best_score - 1e-9:
+            self.best, self.best_score = np.array(x, float), mean
+            self.progress(min(self.used / self.most, 1.0), scenario, mean)
+        return mean
+
+    def _with_gradient(self, x):
+        """Draft score and its slope; a change is evaluated only in the uses that it touches."""
+        by_use = {}
+        here = self._draft(x, by_use)
+        slope = np.zeros(len(x))
+        if here >= REFUSED:
+            return here, slope
+        for n, knob in enumerate(self.knobs):
+            for side in (1.0, -1.0):
+                step = side * STEP[knob.key] / knob.scale
+                if not knob.low / knob.scale <= x[n] + step <= knob.high / knob.scale:
+                    continue
+                near = x.copy()
+                near[n] += step
+                try:
+                    scenario = self.scenario_at(near)
+                except ValueError:
+                    continue
+                there = self._uses(scenario, knob.uses)
+                slope[n] = sum(there[u] - by_use[u] for u in knob.uses) / len(self.start.uses) / step
+                break
+        return here, slope
+
+    def _answer(self):
+        before = [evaluate(self.start, u.name, follow_echoes=False) for u in self.start.uses]
+        judged = lambda results: float(np.mean([score(r, self.wishes) for r in results]))  # noqa: E731
+        kept, results = self.start, before
+        for x in (self.best, None if self.best is None else self._settable(self.best)):
+            if x is None:
+                continue
+            try:
+                scenario = self.scenario_at(x)
+            except ValueError:
+                continue
+            found = [evaluate(scenario, u.name, follow_echoes=False) for u in self.start.uses]
+            settable = kept is not self.start and judged(found) < judged(before) and judged(found) < judged(results) + 0.05
+            if judged(found) < judged(results) - 1e-6 or settable:
+                kept, results = scenario, found
+        mean = lambda rs: {f.name: float(np.mean([terms(r)[f.name] for r in rs])) for f in fields(Wishes)}  # noqa: E731
+        moved = {} if kept is self.start else _moved(self.start, kept, self.knobs)
+        return Aimed(
+            scenario=kept, before=judged(before), after=judged(results), terms_before=mean(before), terms_after=mean(results), moved=moved,
+            evaluations=self.used, stopped=self.stopped,
+        )  # fmt: skip
+
+    def _settable(self, x):
+        """The same in steps that an installer sets."""
+        return np.array([round(v * k.scale / STEP[k.key]) * STEP[k.key] / k.scale for k, v in zip(self.knobs, x, strict=True)])
+
+
+def _moved(start, end, knobs):
+    """(from, to) of every value that a search changed."""
+    found = {}
+    for knob in knobs:
+        for path in knob.set(knob.now):
+            a, b = (_value(s, path) for s in (start, end))
+            if abs(a - b) > 1e-9:
+                found[path] = (a, b)
+    return found
+
+
+def _value(scenario, path):
+    """Value at a path of groups or drives."""
+    if path[0] == "groups":
+        return getattr(scenario.groups[path[1]], path[2])
+    return getattr(scenario.uses[path[1]].drive(path[3]), path[4])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Knob:
+    """One thing to adjust, with what must move along to keep the symmetry."""
+
+    key: str
+    now: float
+    low: float
+    high: float
+    links: tuple  # (path, value now, sign) of all that move together
+    uses: tuple  # names of the uses that hear it
+
+    @property
+    def scale(self):
+        """What changes the sound about as much as any other knob's."""
+        return SCALE[self.key]
+
+    def set(self, value):
+        """Changes that put it, and what moves along, at a value.
+
+        Parameters
+        ----------
+        value : float
+            Of the first that is linked [its unit]
+
+        Returns
+        -------
+        changes : dict
+            For ``venue.scenario.changed``
+        """
+        moved = {path: now + sign * (value - self.now) for path, now, sign in self.links}
+        if self.key == "pan_deg":
+            return {path: (v + 180.0) % 360.0 - 180.0 for path, v in moved.items()}
+        return moved
+
+
+def knobs(scenario, groups, move, *, symmetric=True):
+    """What can be adjusted, each with what must move along.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario [-]
+    groups : sequence of str
+        Groups that may move [-]
+    move : sequence of str
+        Kinds of adjustment [-]
+    symmetric : bool
+        Whether mirrors that hold must go on holding [-]
+
+    Returns
+    -------
+    knobs : list of Knob
+        None that breaks a mirror
+    """
+    mirrors = [axis for axis in (0, 1) if symmetric and _mirrors(scenario, axis)]
+    names = [g.name for g in scenario.groups]
+    found, done = [], set()
+    for n in (names.index(g) for g in groups):
+        orbit = sorted(_orbit(scenario, n, mirrors), key=lambda m: (m != n, m))
+        if n in done or any(names[m] not in groups for m in orbit):
+            continue
+        done |= set(orbit)
+        playing = tuple(u.name for u in scenario.uses if any(u.drive(names[m]).on for m in orbit))
+        if not playing:
+            continue
+        for key in (k for k in move if k != "gain_db"):
+            now = [getattr(scenario.groups[m], key) for m in orbit]
+            if key == "splay_deg" and scenario.groups[n].number == 1:
+                continue
+            for signs in product((1.0, -1.0), repeat=len(orbit) - 1):
+                links = tuple((("groups", m, key), v, s) for m, v, s in zip(orbit, now, (1.0, *signs), strict=True))
+                knob = Knob(key=key, now=now[0], **_limits(scenario, key, now[0]), links=links, uses=playing)
+                if knob.low < knob.high and _holds(scenario, knob, mirrors):
+                    found.append(knob)
+                    break
+        if "gain_db" in move:
+            found += _gains(scenario, [names[m] for m in orbit])
+    return found
+
+
+def _gains(scenario, orbit):
+    """Gain of some groups that go together, use by use, where another group plays to be balanced against."""
+    for u, use in enumerate(scenario.uses):
+        on = [name for name in orbit if use.drive(name).on]
+        others = [g.name for g in scenario.groups if g.name not in orbit and use.drive(g.name).on]
+        if on and others:
+            links = tuple((("uses", u, "groups", name, "gain_db"), use.drive(name).gain_db, 1.0) for name in on)
+            now = use.drive(on[0]).gain_db
+            yield Knob(key="gain_db", now=now, low=min(GAIN[0], now), high=max(GAIN[1], now), links=links, uses=(use.name,))
+
+
+def _limits(scenario, key, now):
+    if key == "tilt_deg":
+        return dict(low=min(TILT[0], now), high=max(TILT[1], now))
+    low, high = now - WAYS[key], now + WAYS[key]
+    if key == "height":
+        return dict(low=min(max(low, LOWEST), now), high=max(min(high, scenario.hall.clear_height), now))
+    return dict(low=low, high=high)
+
+
+def _seen(cabinets, axis=None):
+    """Cabinets as a set that two layouts can be compared by; mirrored across an axis of the plan if one is given."""
+    found = set()
+    for c in cabinets:
+        pan = np.radians(c.pan_deg)
+        front = np.array([np.cos(pan), np.sin(pan)]) * np.cos(np.radians(c.tilt_deg))
+        place = np.array([c.x, c.y])
+        if axis is not None:
+            front[axis], place[axis] = -front[axis], -place[axis]
+        found.add((c.type.name, *(np.round([*place, c.z], 2) + 0.0), *(np.round(front, 3) + 0.0), round(c.tilt_deg, 1)))
+    return found
+
+
+def _mirrors(scenario, axis):
+    """Whether the layout is its own mirror image across one axis of the plan."""
+    return _seen(scenario.cabinets, axis) == _seen(scenario.cabinets)
+
+
+def _orbit(scenario, n, mirrors):
+    """Groups that a group becomes under the mirrors, itself among them."""
+    found = {n}
+    for axis in (*mirrors, *mirrors):
+        for m in list(found):
+            image = _seen(scenario.groups[m].cabinets, axis)
+            found |= {k for k, g in enumerate(scenario.groups) if _seen(g.cabinets) == image}
+    return found
+
+
+def _holds(scenario, knob, mirrors):
+    """Whether the mirrors still hold when the knob is turned a little."""
+    if not mirrors:
+        return True
+    for step in (3 * STEP[knob.key], -3 * STEP[knob.key]):
+        try:
+            turned = changed(scenario, knob.set(knob.now + step))
+        except ValueError:
+            continue
+        return all(_mirrors(turned, axis) for axis in mirrors)
+    return False  # it cannot move either way
