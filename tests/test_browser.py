@@ -220,3 +220,21 @@ def style(sheet):
         """() => document.querySelector('.js-plotly-plot')._fullData.map(t =>
         [t.name, t.line && t.line.color && String(t.line.color), t.line && t.line.width, t.marker && String(t.marker.symbol)])"""
     )
+
+
+def test_a_better_aim_is_found_and_put_back(sheet):
+    """The last section looks for a better aim: the bar moves, it can be stopped, the sliders follow, and it can be put back."""
+    sheet.click("text=A better aim")
+    before = trace(sheet, "section: axis", "y")
+    sheet.click("button:has-text('Find a better aim')")
+    sheet.wait_for_selector("text=Looking for a better aim", timeout=10_000)
+    sheet.wait_for_timeout(2500)
+    shot(sheet, "aiming")
+    sheet.click("button:has-text('Stop here')")
+    sheet.wait_for_selector("text=Stopped; the best so far", timeout=30_000)
+    sheet.wait_for_timeout(1500)
+    shot(sheet, "aimed")
+    assert trace(sheet, "section: axis", "y") != before
+    sheet.click("button:has-text('Put it back')")
+    sheet.wait_for_selector("text=Put back as it was", timeout=10_000)
+    sheet.wait_for_function("before => { const g = document.querySelector('.js-plotly-plot'); const t = g.data.find(t => t.name === 'section: axis'); return Math.abs(t.y[1] - before[1]) < 1e-3; }", arg=before, timeout=15_000)

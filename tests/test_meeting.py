@@ -541,3 +541,64 @@ def test_tracing_runs_beside_the_page():
     assert asyncio.run(rest_move_rest()) == (True, None)
     assert m.result.room == "traced" and m.scenario.hall.height == pytest.approx(m.start.hall.height + 0.3)
     assert len({s for s in shares if 0 < s < 1}) > 3 and m.tracing.error.value == ""
+
+
+# --- a better aim
+
+
+def test_a_better_aim_is_set_and_can_be_put_back():
+    """The search sets the controls to what it found, says what is better and worse, and puts everything back on demand."""
+    m = panel("stonebridge")
+    m.set(("groups", 0, "tilt_deg"), 20.0)
+    before = m.scenario
+    m.aims.weights["stray"].value = 0.0
+    m.aims.start()
+    assert m.aims.undo.layout.display == "inline-flex" and m.scenario != before
+    for path, value in m.changes.items():
+        if path[0] == "groups":
+            assert getattr(m.scenario.groups[path[1]], path[2]) == value
+    tilt = m.scenario.groups[0].tilt_deg
+    assert f"tilt 20° → {tilt:g}°" in m.aims.words.value and "weighed, over all uses" in m.aims.words.value
+    m.group_name = m.scenario.groups[0].name
+    m._build()
+    assert m.controls["groups", 0, "tilt_deg"].value == tilt
+    m.aims.undo.click()
+    assert m.scenario == before and m.aims.undo.layout.display == "none"
+
+
+def test_the_search_runs_aside_and_can_be_stopped():
+    """In a kernel the search leaves the page its turns, draws the best so far, stops with it, and is given up when something moves."""
+    m = panel("stonebridge")
+
+    async def stopped():
+        m.aims.start()
+        assert m.aims.find.disabled and not m.aims.halt.disabled
+        for _ in range(200):
+            await asyncio.sleep(0.02)
+            if m.aims.bar.value > 0.05:
+                break
+        m.aims.halt.click()
+        for _ in range(300):
+            await asyncio.sleep(0.02)
+            if not m.aims.aside.running:
+                break
+
+    asyncio.run(stopped())
+    assert "best so far" in m.aims.words.value and not m.aims.find.disabled and m.aims.aside.error.value == ""
+
+    async def moved():
+        m.aims.start()
+        await asyncio.sleep(0.3)
+        m.controls["groups", 0, "tilt_deg"].value = 33
+        await asyncio.sleep(0.3)
+        return m.scenario.groups[0].tilt_deg, m.aims.words.value
+
+    assert asyncio.run(moved()) == (33.0, "Given up, because something was moved.")
+
+
+def test_what_cannot_be_aimed_is_said():
+    """No gains and one row that keeps its mirror: nothing can move, and that is the one line said."""
+    m = panel("larkfield")
+    m.aims.base = lambda: (_ for _ in ()).throw(ValueError("hall too small"))
+    m.aims.start()
+    assert "Not possible:</b> hall too small" in m.aims.words.value and not m.aims.find.disabled

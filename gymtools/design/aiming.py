@@ -29,7 +29,7 @@ class Wishes:
     evenness: float = 1.0  # spread of the direct sound over an area
     worst: float = 0.5  # how far the worst place lies below the mean
     clarity: float = 1.0  # STI that nine tenths of the places reach
-    stray: float = 0.5  # sound that lands on walls and roof first
+    stray: float = 0.25  # sound that does not land on listeners first and is sent back: bare walls, roof, empty floor
     spare: float = 1.0  # spare gain that a microphone lacks
     arrivals: float = 0.5  # arrivals further apart than asked
     loudest: float = 0.5  # places louder than allowed
@@ -75,8 +75,7 @@ def terms(result):
         clear.append((1.0 - a.sti_p10) / 0.03)
         late.append(over((1000 * np.percentile(result.spread_s[a.points], 90) - targets.arrival_ms) / 5.0))
     radiated = (result.sources.on_axis / result.sources.q)[:, 2:6].sum(axis=1)
-    bare = [k for k, part in enumerate(result.parts) if part.endswith("wall") or part == "roof"]
-    stray = float(radiated @ result.lands[:, bare].sum(axis=1) / radiated.sum())
+    stray = float(radiated @ result.lands @ _sent_back(result) / radiated.sum())
     spare = [over(targets.spare_gain_db - m.spare_db.min()) for m in result.microphones]
     return dict(
         evenness=float(weight @ even),
@@ -87,6 +86,14 @@ def terms(result):
         arrivals=float(weight @ late),
         loudest=float(over(result.speech_dba.max() - targets.loudest_dba)),
     )
+
+
+def _sent_back(result):
+    """Share of what meets each part of the room that it sends back, 500 Hz to 4 kHz; none for the listeners (part,)."""
+    people = {a.name for a in result.areas}
+    room, alpha = result.setting.room, result.absorption[:, 2:6].mean(axis=1)
+    mean = lambda part: np.average(alpha, weights=(np.array(room.parts) == part) * room.area + 1e-12)  # noqa: E731
+    return np.array([0.0 if part in people else 1 - mean(part) for part in result.parts])
 
 
 def score(result, wishes):

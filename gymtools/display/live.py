@@ -215,3 +215,78 @@ class Beside:
         except Exception as error:  # nobody waits for the task: an error would be invisible
             self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
             raise
+
+
+class Aside:
+    """Runs one long piece of work in a thread; it tells what it has on the way, and can be stopped with the best so far.
+
+    The work is a function of (tell, stop): it calls ``tell`` with anything, now and then, and ends soon after ``stop()`` is
+    true. Outside a kernel it runs at once.
+
+    Parameters
+    ----------
+    told : callable
+        Called in the page's own turn with what the work tells [-]
+    done : callable
+        Called in the page's own turn with what the work returns [-]
+    """
+
+    def __init__(self, told, done):
+        self.told, self.done = told, done
+        self._pool, self._stop, self._task = ThreadPoolExecutor(1), None, None
+        self.error = w.HTML()
+
+    @property
+    def running(self):
+        """Whether work is under way."""
+        return self._stop is not None
+
+    def start(self, work):
+        """Take up work; nothing happens while other work is under way.
+
+        Parameters
+        ----------
+        work : callable
+            As above [-]
+        """
+        if self.running:
+            return
+        stop = self._stop = threading.Event()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            try:
+                result = work(self.told, stop.is_set)
+            finally:
+                self._stop = None
+            self.done(result)
+            return
+        self._task = loop.create_task(self._run(loop, work, stop))
+
+    def stop(self):
+        """End the work with what it has."""
+        if self._stop is not None:
+            self._stop.set()
+
+    def discard(self):
+        """End the work and forget it: what it tells or returns from now on reaches nobody."""
+        self.stop()
+        self._stop = None
+
+    async def _run(self, loop, work, stop):
+        current = lambda: self._stop is stop  # noqa: E731
+
+        def tell(*what):
+            loop.call_soon_threadsafe(lambda: self.told(*what) if current() else None)
+
+        try:
+            result = await loop.run_in_executor(self._pool, work, tell, stop.is_set)
+            if current():
+                self._stop = None
+                self.done(result)
+            self.error.value = ""
+        except Exception as error:  # nobody waits for the task: an error would be invisible
+            if current():
+                self._stop = None
+            self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
+            raise

@@ -24,6 +24,7 @@ from ..venue.microphones import MICROPHONE_TYPES
 from ..venue.scenario import changed
 from ..venue.spectra import SPECTRA
 from . import picture, scorecard, seatview
+from .aimpanel import AimPanel
 from .controls import Knob, chooser, tick
 from .live import Beside, Fit, Latest, LiveFigure, Rest
 from .look import FONT, QUANTITIES, QUIET
@@ -138,6 +139,7 @@ class Meeting:
         self._side.add_class("gt-side")
         self._save = self._saving()
         self.seat_box = self._seat_tab()
+        self.aims, self._before_aim = AimPanel(self._candidate, self._draw_draft, self._take_aim, self._put_back), None
         tabs = w.Tab([self.card, self.uses, self.seat_box, self.lands, self.room, w.HTML(scorecard.card(scorecard.limits()))])
         for n, title in enumerate(TABS):
             tabs.set_title(n, title)
@@ -192,6 +194,7 @@ class Meeting:
         """Evaluate what the controls say and redraw; a refusal is shown, and what it does not touch is drawn as it last was."""
         refusal = ""
         self.tracing.cancel()
+        self.aims.discard()
         try:
             scenario = self._candidate()
             result = formula = evaluate(scenario, self.use_name, follow_echoes=False)
@@ -400,9 +403,9 @@ class Meeting:
         self.controls = {}
         opened = self._sections.selected_index if hasattr(self, "_sections") else 2
         self._questions.children = self._question_row()
-        parts = [self._room(), self._seats(), self._loudspeakers(), self._microphones(), self._use()]
+        parts = [self._room(), self._seats(), self._loudspeakers(), self._microphones(), self._use(), self.aims.box]
         self._sections = w.Accordion(parts, selected_index=opened)
-        for n, title in enumerate(("The room", "The seats", "The loudspeakers", "The microphones", "The use: people, noise, level")):
+        for n, title in enumerate(("The room", "The seats", "The loudspeakers", "The microphones", "The use: people, noise, level", "A better aim")):
             self._sections.set_title(n, title)
         self._side.children = [self._sections]
 
@@ -546,6 +549,26 @@ class Meeting:
         except ValueError as error:
             self.message.value = f"<b>Not possible:</b> {escape(str(error))}"
             self.controls["lead"].value = ""
+
+    def _draw_draft(self, scenario):
+        """Show a scenario that a search has come upon, by formula."""
+        self.tracing.cancel()
+        self.result = evaluate(scenario, self.use_name, follow_echoes=False)
+        self.painter.paint(self._view())
+        self._tell_room()
+
+    def _take_aim(self, changes):
+        """Set the controls to what a search found."""
+        self._before_aim = dict(self.changes)
+        self.changes.update(changes)
+        self._build()
+        self.live()
+
+    def _put_back(self):
+        """Undo what a search set."""
+        self.changes = dict(self._before_aim)
+        self._build()
+        self.live()
 
     def _restart(self, scenario):
         """Go on from a scenario that was made whole."""
