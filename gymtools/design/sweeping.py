@@ -9,6 +9,7 @@ from itertools import islice, product
 from pathlib import Path
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from ..venue.scenario import Scenario, changed
 from .aiming import Wishes, score
@@ -90,6 +91,12 @@ def _one(words, made, key, room):
         return {**row, "refused": f"{type(error).__name__}: {error}"}
 
 
+def _alone(*job):
+    """One variation on one core: workers that each use all cores are slower together than one of them."""
+    with threadpool_limits(1):
+        return _one(*job)
+
+
 def sweep(scenario, axes, *, file=None, executor=None, room="statistical", progress=None, stop=None):
     """Evaluate all combinations of several choices, all uses of each.
 
@@ -151,7 +158,7 @@ def sweep(scenario, axes, *, file=None, executor=None, room="statistical", progr
 
 def _all(executor, jobs, keep, stop):
     """Hand out jobs some way ahead, and keep what comes back."""
-    pending = {executor.submit(_one, *job) for job in islice(jobs, AHEAD)}
+    pending = {executor.submit(_alone, *job) for job in islice(jobs, AHEAD)}
     while pending:
         done, pending = wait(pending, return_when=FIRST_COMPLETED)
         for future in done:
@@ -163,7 +170,7 @@ def _all(executor, jobs, keep, stop):
                 if not future.cancelled():
                     keep(future.result())
             return
-        pending |= {executor.submit(_one, *job) for job in islice(jobs, len(done))}
+        pending |= {executor.submit(_alone, *job) for job in islice(jobs, len(done))}
 
 
 def _key(words, made, room):
