@@ -527,7 +527,7 @@ def test_tracing_runs_beside_the_page():
 
     async def rest_move_rest():
         m.set(("hall", "height"), m.start.hall.height + 0.2)
-        await asyncio.sleep(0.42)
+        await asyncio.sleep(0.85)
         started = m.tracing.job is not None
         m.set(("hall", "height"), m.start.hall.height + 0.3)
         await asyncio.sleep(0.05)

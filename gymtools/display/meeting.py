@@ -73,6 +73,7 @@ USE = (
     ("noise_dba", dict(label="Noise", low=30, high=100, step=1, unit="dB(A)")),
 )
 WAYS = [("the worst way", "worst"), ("north", 90.0), ("east", 0.0), ("south", -90.0), ("west", 180.0)]
+TRACE_AFTER = 0.7  # the hand has rested: longer than between two presses of a key [s]
 PAINT_EVERY = 0.8  # while the room is being traced [s]
 TABS = ("Verdicts", "All uses", "One seat", "Where the sound lands", "The room", "Cautions and limits")
 PAGE = """<style>
@@ -120,7 +121,8 @@ class Meeting:
         self.result = self.by_formula = evaluate(self.scenario, self.use_name)
         self.painter = picture.Painter(self._view(), LiveFigure)
         self.figure = self.painter.figure
-        self.live, self.rest, self.tracing = Latest(self.refresh), Rest(self.settle), Beside(self._traced)
+        self.live, self.rest, self.long_rest = Latest(self.refresh), Rest(self.settle), Rest(self._trace_at_rest, TRACE_AFTER)
+        self.tracing = Beside(self._traced)
         self._painted = 0.0
         self.room_words, self.room_progress = w.HTML(), w.FloatProgress(min=0, max=1, layout=w.Layout(width="220px", visibility="hidden"))
         self.trace_tick = w.Checkbox(value=True, description="trace the room when nothing moves", indent=False, layout=w.Layout(width="270px"))
@@ -161,6 +163,7 @@ class Meeting:
         self._say()
         self._tell_room()
         self.rest()
+        self.long_rest()
 
     # ---- what is shown ----------------------------------------------------------------------------------------------
 
@@ -216,6 +219,7 @@ class Meeting:
         self.back_button.layout.display = "inline-flex" if refusal else "none"
         self._tell_room()
         self.rest()
+        self.long_rest()
 
     def go_back(self):
         """Set the controls back to the last state that was possible."""
@@ -226,11 +230,14 @@ class Meeting:
         self.live()
 
     def settle(self):
-        """What the page is spared while the hand moves: first reflections and their verdict, the words under the picture, the traced room."""
+        """What the page is spared while the hand moves: first reflections and their verdict, and the words under the picture."""
         if self.result is self.by_formula:
             self.result = self.by_formula = replace(self.result, verdicts=judge(self.result))
         self._say()
-        if self.trace_tick.value and self.result.room != "traced":
+
+    def _trace_at_rest(self):
+        """Begin to trace the room, unless it has been or is not wanted."""
+        if self.trace_tick.value and self.result.room != "traced" and not self.aims.aside.running:
             self.tracing.start(Tracing(self.scenario, self.use_name))
             self._tell_room()
 
