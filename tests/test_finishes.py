@@ -156,3 +156,35 @@ def test_refuses_a_bad_finish(change, said):
 def test_a_finish_cannot_be_changed():
     with pytest.raises(dataclasses.FrozenInstanceError, match="cannot assign"):
         finish("brick").source = "elsewhere"
+
+
+# What a finish scatters -> key in pyroomacoustics.materials_data, an independent copy of Vorländer, Auralization, annex; octaves averaged.
+SCATTERING = {
+    "bench empty": ("amphitheatre_steps", slice(2, 5)),
+    "bench two thirds": ("theatre_audience", slice(2, 6)),
+    "bench full": ("theatre_audience", slice(2, 6)),
+    "pew full": ("theatre_audience", slice(2, 6)),
+    "folding chairs empty": ("classroom_tables", slice(2, 6)),
+    "folding chairs full": ("theatre_audience", slice(2, 6)),
+    "folding chairs half": ("theatre_audience", slice(2, 6)),
+    "audience": ("theatre_audience", slice(2, 6)),
+    "thin audience": ("theatre_audience", slice(2, 6)),
+}
+
+
+@pytest.mark.parametrize("ours, theirs", SCATTERING.items())
+def test_scattering_rows(ours, theirs):
+    """Printed: the mean of the middle octaves of the independent copy, to the digits shown."""
+    key, octaves = theirs
+    (coefficients,) = [section[key]["coeffs"] for section in pyroomacoustics.materials_data["scattering"].values() if key in section]
+    assert finish(ours).scattering == pytest.approx(np.mean(coefficients[octaves]), abs=0.005)
+    assert "Vorländer" in finish(ours).scattering_source
+
+
+def test_other_scattering_is_an_assumption():
+    """Every value without a source says so; nothing is a perfect mirror; rough things scatter more than smooth ones."""
+    for name, row in FINISHES.items():
+        assert 0.02 <= row.scattering <= 0.95
+        assert row.scattering_source.startswith("assumption") == (name not in SCATTERING)
+    s = {name: row.scattering for name, row in FINISHES.items()}
+    assert s["wood floor"] <= s["painted block"] < s["bleacher closed"] < s["plain deck"] < s["bench empty"]

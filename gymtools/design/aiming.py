@@ -1,6 +1,6 @@
 """Aiming: turning, tilting, lifting and balancing loudspeaker groups for the best result over all uses at once."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from itertools import product
 
 import numpy as np
@@ -8,11 +8,13 @@ from scipy.optimize import minimize
 
 from ..physics import bands
 from ..venue.scenario import changed
+from .delays import aligned
 from .evaluate import EVENNESS, evaluate
 
 DRAFT = 60  # places looked at in every area while the search goes on
 STEP = {"pan_deg": 1.0, "tilt_deg": 1.0, "splay_deg": 1.0, "height": 0.05, "gain_db": 0.5}  # what an installer sets, and the step of the search
 SCALE = {"pan_deg": 10.0, "tilt_deg": 10.0, "splay_deg": 10.0, "height": 0.5, "gain_db": 3.0}  # what changes about as much
+MOVES = (*STEP, "delay_ms")
 WAYS = {"pan_deg": 45.0, "splay_deg": 45.0, "height": 2.0}  # how far either way from where it is
 TILT = (-10.0, 90.0)  # mounting travel [deg]
 GAIN = (-12.0, 6.0)  # [dB]
@@ -114,7 +116,7 @@ def score(result, wishes):
     return sum(getattr(wishes, name) * value for name, value in terms(result).items())
 
 
-def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db"), symmetric=True, wishes=None, starts=3, evaluations=2000, seed=1, progress=None, stop=None):
+def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db", "delay_ms"), symmetric=True, wishes=None, starts=3, evaluations=2000, seed=1, progress=None, stop=None):
     """The scenario with groups turned, tilted, lifted and balanced for the best result over all its uses.
 
     Parameters
@@ -124,7 +126,7 @@ def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db"), symme
     groups : sequence of str, optional
         Groups that may move; all when left out [-]
     move : sequence of str
-        What may move: "pan_deg", "tilt_deg", "splay_deg", "height" (under the clear height), "gain_db" (use by use) [-]
+        What may move: "pan_deg", "tilt_deg", "splay_deg", "height" (under the clear height), "gain_db" and "delay_ms" (use by use) [-]
     symmetric : bool
         Whether a layout that mirrors itself along or across the hall goes on doing so [-]
     wishes : Wishes, optional
@@ -148,7 +150,8 @@ def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db"), symme
     Notes
     -----
     The search (L-BFGS-B from several beginnings, gradients by differences in the uses that a change touches) looks at some 60
-    places an area in the statistical room; the answer is judged over all places, and given up if it is not better there.
+    places an area in the statistical room; the answer is judged over all places, and given up if it is not better there. Delays
+    are set last: for each use those of ``delays.aligned`` with the lead that helps most, if any does.
     """
     return _Search(scenario, groups, tuple(move), symmetric, wishes or Wishes(), evaluations, seed, progress, stop).run(starts)
 
@@ -164,18 +167,21 @@ class _Search:
             if name not in names:
                 raise ValueError(f"group '{name}' is unknown. Known: {', '.join(names)}.")
         for key in move:
-            if key not in STEP:
-                raise ValueError(f"move = '{key}' is unknown. Known: {', '.join(STEP)}.")
+            if key not in MOVES:
+                raise ValueError(f"move = '{key}' is unknown. Known: {', '.join(MOVES)}.")
         self.start, self.wishes, self.most, self.seed = scenario, wishes, evaluations, seed
         self.progress, self.stop, self.used = progress or (lambda *_: None), stop or (lambda: False), 0
-        self.knobs = knobs(scenario, groups or names, move, symmetric=symmetric)
-        if not self.knobs:
+        self.mirrors = [axis for axis in (0, 1) if symmetric and _mirrors(scenario, axis)]
+        self.groups, self.delays = tuple(groups or names), "delay_ms" in move
+        self.knobs = knobs(scenario, self.groups, move, symmetric=symmetric)
+        if not (self.knobs or self.delays):
             raise ValueError("nothing can move: the layout's symmetry or the choice of groups leaves no adjustment. Give symmetric = False?")
         self.best, self.best_score, self.stopped = None, np.inf, False
 
     def run(self, starts):
         try:
-            self._search(starts)
+            if self.knobs:
+                self._search(starts)
         except _Ended:
             pass
         return self._answer()
@@ -270,27 +276,49 @@ class _Search:
             settable = kept is not self.start and judged(found) < judged(before) and judged(found) < judged(results) + 0.05
             if judged(found) < judged(results) - 1e-6 or settable:
                 kept, results = scenario, found
+        if self.delays:
+            kept, results = self._delayed(kept, results)
         mean = lambda rs: {f.name: float(np.mean([terms(r)[f.name] for r in rs])) for f in fields(Wishes)}  # noqa: E731
-        moved = {} if kept is self.start else _moved(self.start, kept, self.knobs)
+        moved = {} if kept is self.start else _moved(self.start, kept)
         return Aimed(
             scenario=kept, before=judged(before), after=judged(results), terms_before=mean(before), terms_after=mean(results), moved=moved,
             evaluations=self.used, stopped=self.stopped,
         )  # fmt: skip
+
+    def _delayed(self, scenario, results):
+        """The scenario with delays set in the uses where that helps, and its results."""
+        results, names = list(results), [g.name for g in scenario.groups]
+        together = {name: {names[m] for m in _orbit(self.start, k, self.mirrors)} for k, name in enumerate(names)}
+        for n, use in enumerate(self.start.uses):
+            playing = [g.name for g in scenario.groups if scenario.use(use.name).drive(g.name).on]
+            best = score(results[n], self.wishes) - WORTH * len(results)
+            for lead in playing:
+                others = [name for name in playing if name not in together[lead] and name in self.groups]
+                if not others or self.stop():
+                    continue
+                tried = aligned(scenario, use.name, lead=lead, groups=others)
+                delay = {name: tried.use(use.name).drive(name).delay_ms for name in playing}
+                if any(abs(delay[a] - delay[b]) > 1 for a in playing for b in together[a] & set(playing)):
+                    continue  # mirrored groups keep one delay
+                found = evaluate(tried, use.name, follow_echoes=False)
+                nearer = terms(found)["arrivals"] < terms(results[n])["arrivals"] - WORTH  # what a delay is for
+                if nearer and score(found, self.wishes) < best:
+                    best, results[n] = score(found, self.wishes), found
+            if results[n].scenario is not scenario:
+                scenario = replace(scenario, uses=tuple(results[n].use if u.name == use.name else u for u in scenario.uses))
+        return scenario, results
 
     def _settable(self, x):
         """The same in steps that an installer sets."""
         return np.array([round(v * k.scale / STEP[k.key]) * STEP[k.key] / k.scale for k, v in zip(self.knobs, x, strict=True)])
 
 
-def _moved(start, end, knobs):
+def _moved(start, end):
     """(from, to) of every value that a search changed."""
-    found = {}
-    for knob in knobs:
-        for path in knob.set(knob.now):
-            a, b = (_value(s, path) for s in (start, end))
-            if abs(a - b) > 1e-9:
-                found[path] = (a, b)
-    return found
+    paths = [("groups", n, key) for n in range(len(start.groups)) for key in STEP if key != "gain_db"]
+    paths += [("uses", n, "groups", g.name, key) for n in range(len(start.uses)) for g in start.groups for key in ("gain_db", "delay_ms")]
+    values = {path: tuple(_value(s, path) for s in (start, end)) for path in paths}
+    return {path: (a, b) for path, (a, b) in values.items() if abs(a - b) > 1e-9}
 
 
 def _value(scenario, path):
@@ -365,7 +393,7 @@ def knobs(scenario, groups, move, *, symmetric=True):
         playing = tuple(u.name for u in scenario.uses if any(u.drive(names[m]).on for m in orbit))
         if not playing:
             continue
-        for key in (k for k in move if k != "gain_db"):
+        for key in (k for k in move if k not in ("gain_db", "delay_ms")):
             now = [getattr(scenario.groups[m], key) for m in orbit]
             if key == "splay_deg" and scenario.groups[n].number == 1:
                 continue

@@ -17,7 +17,7 @@ WORDS = {
     "evenness": "Evenness", "worst": "Worst place", "clarity": "Clarity of speech", "stray": "Sound onto people",
     "spare": "Spare gain", "arrivals": "Arrivals together", "loudest": "Not too loud",
 }  # fmt: skip
-KEYS = {"pan_deg": ("pan", "°"), "tilt_deg": ("tilt", "°"), "splay_deg": ("turned apart", "°"), "height": ("height", ""), "gain_db": ("gain", " dB")}
+KEYS = {"pan_deg": ("pan", "°"), "tilt_deg": ("tilt", "°"), "splay_deg": ("turned apart", "°"), "height": ("height", ""), "gain_db": ("gain", " dB"), "delay_ms": ("delay", " ms")}
 ABOUT = "Turns, tilts and balances the loudspeakers for all uses at once, never for the worse. It looks at the room by formula; the traced room has the last word."
 
 
@@ -46,7 +46,7 @@ class AimPanel:
         check = lambda words, value: w.Checkbox(value=value, description=words, indent=False, layout=w.Layout(width=WIDE, margin="0 0 0 40px"))  # noqa: E731
         self.symmetric = check("mirrored loudspeakers move together", True)
         self.heights = check("heights may change", False)
-        self.gains = check("gains may change, use by use", True)
+        self.gains = check("gains and delays may change, use by use", True)
         self.find = w.Button(description="Find a better aim", layout=w.Layout(width="160px"))
         self.halt = w.Button(description="Stop here", layout=w.Layout(width="110px"), disabled=True)
         self.undo = w.Button(description="Put it back", layout=w.Layout(width="110px", display="none"))
@@ -65,7 +65,7 @@ class AimPanel:
 
     def start(self):
         """Search from the present state."""
-        move = ["pan_deg", "tilt_deg", *(["height"] if self.heights.value else []), *(["gain_db"] if self.gains.value else [])]
+        move = ["pan_deg", "tilt_deg", *(["height"] if self.heights.value else []), *(["gain_db", "delay_ms"] if self.gains.value else [])]
         wishes = Wishes(**{name: slider.value for name, slider in self.weights.items()})
         symmetric = self.symmetric.value
         try:
