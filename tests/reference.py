@@ -18,7 +18,7 @@ def agrees(value, row):
     return value.shape == cells.shape and bool(np.all(np.abs(value - cells) <= half * (1 + 1e-9)))
 
 
-# ISO 9613-2:1996, Table 2: attenuation [dB/km] at 63 Hz ... 8 kHz, 101.325 kPa. Our transcription, compared with
+# ISO 9613-2:1996, Table 2: attenuation [dB/km] at 63 Hz ... 8 kHz, 101.325 kPa. Our copy, compared with
 # several public ones. Computed by ISO at EXACT mid-band frequencies.
 ISO_9613_2_TABLE_2 = {  # (degC, % RH)
     (10, 70): "0.1 0.4 1.0 1.9 3.7 9.7 32.8 117",

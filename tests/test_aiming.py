@@ -1,6 +1,6 @@
 """Aiming: known optima, symmetry kept, never worse, the same every time, stopped without loss."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +17,7 @@ from gymtools.venue.seating import Bank
 from gymtools.venue.uses import Use
 
 SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+WISHES = [f.name for f in fields(Wishes)]
 QUICK = dict(starts=1, evaluations=260)
 
 
@@ -149,6 +150,10 @@ def test_refusals():
         aim(s, move=("x",))
     with pytest.raises(ValueError, match=r"^nothing can move: "):
         aim(s, ["north row"], move=("tilt_deg",))
+    with pytest.raises(ValueError, match=r"^wishes: nothing counts\."):
+        Wishes(**dict.fromkeys(WISHES, 0.0))
+    with pytest.raises(ValueError, match=r"^wishes = -1 is outside 0 to 100\."):
+        Wishes(evenness=-1)
 
 
 def test_delays_alone():

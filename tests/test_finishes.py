@@ -10,7 +10,7 @@ import pytest
 from gymtools.venue.finishes import FINISHES, Finish, finish
 from gymtools.venue.tables import named
 
-# Our name -> key in pyroomacoustics.materials_data, an independent transcription of Vorländer, Auralization, annex.
+# Our name -> key in pyroomacoustics.materials_data, an independent copy of Vorländer, Auralization, annex.
 VORLAENDER = {
     "wood floor on concrete": "audience_floor",
     "synthetic floor": "linoleum_on_concrete",

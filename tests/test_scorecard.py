@@ -44,7 +44,7 @@ def test_long_late_decay_is_told_from_the_traced_room():
     bare = gymtools.evaluate(replace(scenario, treatments=()), room="traced")
     early, late = (bare.decay_times[key][2:5].mean() for key in ("edt", "t30"))
     table = scorecard.room_table(bare, "m")
-    assert "north and south walls" in table and f"rang for {early:.1f} s" in table and f"as if for {late:.1f} s" in table
+    assert "north and south walls" in table and f"ring as if for {early:.1f} s" in table and f"as if for {late:.1f} s" in table
     lined = replace(scenario, treatments=(), hall=replace(scenario.hall, walls="wall panels"))
     assert "Long late decay" not in scorecard.room_table(gymtools.evaluate(lined, room="traced"), "m")
     assert "Long late decay" not in scorecard.room_table(gymtools.evaluate(scenario), "m")

@@ -7,7 +7,8 @@ import numpy as np
 from scipy.optimize import minimize
 
 from ..physics import bands
-from ..venue.scenario import changed
+from ..physics.checks import within
+from ..venue.scenario import Scenario, changed
 from .delays import aligned
 from .evaluate import EVENNESS, evaluate
 
@@ -36,12 +37,17 @@ class Wishes:
     arrivals: float = 0.5  # arrivals further apart than asked
     loudest: float = 0.5  # places louder than allowed
 
+    def __post_init__(self):
+        weights = within("wishes", [getattr(self, f.name) for f in fields(self)], 0, 100, "", "A weight cannot be negative.")
+        if not weights.any():
+            raise ValueError("wishes: nothing counts. Give at least one criterion a weight above 0.")
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Aimed:
     """What a search found; ``before`` and ``after`` are scores over all places, lower is better."""
 
-    scenario: object
+    scenario: Scenario
     before: float
     after: float
     terms_before: dict  # by criterion, in steps

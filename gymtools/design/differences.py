@@ -61,7 +61,7 @@ def differences(even, traced):
             )
     if not found:
         return []
-    return [*found, *_ends(traced), *([f"Decay: {bent}"] if (bent := bent_decay(traced)) else [])]
+    return [*found, *_ends(traced), *([bent] if (bent := bent_decay(traced)) else [])]
 
 
 def early_share(result, area):
@@ -150,4 +150,4 @@ def bent_decay(result):
         return ""
     pairs = [words for words, _, _ in bare_pairs(result)]
     why = f"the {' and the '.join(pairs)} are bare and face each other, and sound goes on between them" if pairs else "sound goes on where little absorbs it"
-    return f"it begins as if the hall rang for {early:.1f} s and goes on as if for {late:.1f} s (EDT and T30, 500 Hz to 2 kHz): {why}"
+    return f"The hall begins to ring as if for {early:.1f} s and goes on as if for {late:.1f} s (EDT and T30, 500 Hz to 2 kHz): {why}"

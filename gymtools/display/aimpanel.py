@@ -18,7 +18,7 @@ WORDS = {
     "spare": "Spare gain", "arrivals": "Arrivals together", "loudest": "Not too loud",
 }  # fmt: skip
 KEYS = {"pan_deg": ("pan", "°"), "tilt_deg": ("tilt", "°"), "splay_deg": ("turned apart", "°"), "height": ("height", ""), "gain_db": ("gain", " dB"), "delay_ms": ("delay", " ms")}
-ABOUT = "Turns, tilts and balances the loudspeakers for all uses at once, never for the worse. It looks at the room by formula; the traced room has the last word."
+ABOUT = "Turns, tilts and balances the loudspeakers for all uses at once, never for the worse. It looks at the room by formula: see what the traced room says before you decide."
 
 
 class AimPanel:
@@ -66,9 +66,9 @@ class AimPanel:
     def start(self):
         """Search from the present state."""
         move = ["pan_deg", "tilt_deg", *(["height"] if self.heights.value else []), *(["gain_db", "delay_ms"] if self.gains.value else [])]
-        wishes = Wishes(**{name: slider.value for name, slider in self.weights.items()})
         symmetric = self.symmetric.value
         try:
+            wishes = Wishes(**{name: slider.value for name, slider in self.weights.items()})
             scenario = self.base()
         except ValueError as error:
             self.words.value = f"<b>Not possible:</b> {escape(str(error))}"

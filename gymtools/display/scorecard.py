@@ -243,7 +243,7 @@ def room_table(result, units):
     head = "".join(f'<th class="num">{label}</th>' for label in LABELS)
     room = result.setting.room
     volume = f"{room.volume:,.0f} m³" if units == "m" else f"{room.volume / FOOT**3:,.0f} ft³"
-    used = sorted({s.finish for s in room.surfaces} | {t.finish for t in result.scenario.treatments})
+    used = sorted({n for s in room.surfaces for n in (s.finish, s.full) if n} | {t.finish for t in result.scenario.treatments})
     finishes = "".join(
         f'<tr><td>{escape(n)}</td>{numbers(FINISHES[n].absorption, ".2f")}<td class="quiet">{escape(FINISHES[n].source)}</td>'
         f'<td class="num">{FINISHES[n].scattering:.2f}</td><td class="quiet">{escape(FINISHES[n].scattering_source)}</td></tr>'
