@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gymtools.design.evaluate import evaluate
 from gymtools.physics.geometry import polygon_area
 from gymtools.venue.balcony import Balcony
 from gymtools.venue.court import court
-from gymtools.venue.files import load
+from gymtools.venue.files import load, parse, to_text
 from gymtools.venue.finishes import finish
 from gymtools.venue.hall import SIDES, Hall, Treatment
 from gymtools.venue.room import build_room, overlap
@@ -284,3 +285,36 @@ def test_own_finish_of_a_wall():
 def test_overlap(other, want):
     """Closed form: rectangles by hand; touching is no overlap; either way round."""
     assert overlap((0, 4, 0, 3), other) == overlap(other, (0, 4, 0, 3)) == want
+
+
+@pytest.mark.parametrize("factor", [0.5, 1.7, (1, 1, 2, 1, 1, 1, 0.5)])
+def test_factors_multiply_the_table(factor):
+    """Closed form: a factor on one finish multiplies its own absorption, never beyond 1, and leaves every other; so does the whole answer."""
+    s = SCENARIOS["dovecote"]
+    corrected = replace(s, absorption_factors={"painted block": factor})
+    use, room = s.uses[0], s.setting().room
+    before, after = s.absorption(use), corrected.absorption(use)
+    for surface, a, b in zip(room.surfaces, before, after, strict=True):
+        treated = any(t.surface == surface.part for t in s.treatments)
+        if surface.finish != "painted block":
+            assert np.array_equal(a, b)
+        elif not treated:
+            assert b == pytest.approx(np.minimum(a * factor, 1))
+    assert (evaluate(corrected).rt < evaluate(s).rt).any() == (np.max(factor) > 1)
+    assert parse(to_text(corrected)) == corrected
+
+
+@pytest.mark.parametrize(
+    "factors, message",
+    [
+        ({"painted blok": 2}, r"absorption_factors = 'painted blok' is unknown\. Did you mean 'painted block'"),
+        ({"painted block": 20}, r"absorption_factors 'painted block' = 20 is outside 0\.1 to 10"),
+        ({"painted block": "much"}, r"'painted block' = 'much' must be a number, or seven"),
+        ({"painted block": True}, r"must be a number, or seven"),
+        ({"painted block": [1, 2]}, r"has 2 values\. Give one, or one for each of the seven octaves"),
+        ([1], r"absorption_factors must be a table"),
+    ],
+)
+def test_factors_that_cannot_be(factors, message):
+    with pytest.raises(ValueError, match=message):
+        replace(SCENARIOS["dovecote"], absorption_factors=factors)

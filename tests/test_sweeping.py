@@ -97,7 +97,7 @@ def test_a_stop_keeps_what_was_handed_out(plain, tmp_path):
 def test_a_failure_is_a_row(monkeypatch):
     """An error of one variation stands in its row; the others are there."""
     real = sweeping.figures
-    monkeypatch.setattr(sweeping, "figures", lambda s, room: 1 / 0 if s.groups[0].tilt_deg == 35 else real(s, room))
+    monkeypatch.setattr(sweeping, "figures", lambda s, *more: 1 / 0 if s.groups[0].tilt_deg == 35 else real(s, *more))
     rows = sweep(SMALL, {"tilt": AXES["tilt"]})
     assert [row["refused"] for row in rows] == ["", "ZeroDivisionError: division by zero", ""]
 

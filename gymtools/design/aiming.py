@@ -10,7 +10,7 @@ from ..physics import bands
 from ..physics.checks import within
 from ..venue.scenario import Scenario, changed
 from .delays import aligned
-from .evaluate import EVENNESS, evaluate
+from .evaluate import EVENNESS, ROOMS, evaluate
 
 DRAFT = 60  # places looked at in every area while the search goes on
 STEP = {"pan_deg": 1.0, "tilt_deg": 1.0, "splay_deg": 1.0, "height": 0.05, "gain_db": 0.5}  # what an installer sets, and the step of the search
@@ -53,6 +53,8 @@ class Aimed:
     terms_before: dict  # by criterion, in steps
     terms_after: dict
     moved: dict  # (from, to) by path
+    room: str  # in which the scores are told
+    given_up: bool  # something was found that was better by formula only
     evaluations: int  # of one use each
     stopped: bool
 
@@ -122,7 +124,7 @@ def score(result, wishes):
     return sum(getattr(wishes, name) * value for name, value in terms(result).items())
 
 
-def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db", "delay_ms"), symmetric=True, wishes=None, starts=3, evaluations=2000, seed=1, progress=None, stop=None):
+def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db", "delay_ms"), symmetric=True, wishes=None, room="statistical", starts=3, evaluations=2000, seed=1, progress=None, stop=None):
     """The scenario with groups turned, tilted, lifted and balanced for the best result over all its uses.
 
     Parameters
@@ -137,6 +139,8 @@ def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db", "delay
         Whether a layout that mirrors itself along or across the hall goes on doing so [-]
     wishes : Wishes, optional
         How much each criterion counts; the usual weights when left out [-]
+    room : str
+        In which room the answer is judged in the end, as for ``evaluate``; the search itself is by formula [-]
     starts : int
         Beginnings: the scenario as it is, then the best of random ones [-]
     evaluations : int
@@ -157,9 +161,13 @@ def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db", "delay
     -----
     The search (L-BFGS-B from several beginnings, gradients by differences in the uses that a change touches) looks at some 60
     places an area in the statistical room; the answer is judged over all places, and given up if it is not better there. Delays
-    are set last: for each use those of ``delays.aligned`` with the lead that helps most, if any does.
+    are set last: for each use those of ``delays.aligned`` with the lead that helps most, if any does. With ``room = "traced"``
+    start and answer are then traced in every use, and the answer is given up if it is not better in that room. A search that is
+    stopped is not traced any more.
     """
-    return _Search(scenario, groups, tuple(move), symmetric, wishes or Wishes(), evaluations, seed, progress, stop).run(starts)
+    if room not in ROOMS:
+        raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
+    return _Search(scenario, groups, tuple(move), symmetric, wishes or Wishes(), room, evaluations, seed, progress, stop).run(starts)
 
 
 class _Ended(Exception):
@@ -167,7 +175,7 @@ class _Ended(Exception):
 
 
 class _Search:
-    def __init__(self, scenario, groups, move, symmetric, wishes, evaluations, seed, progress, stop):
+    def __init__(self, scenario, groups, move, symmetric, wishes, room, evaluations, seed, progress, stop):
         names = [g.name for g in scenario.groups]
         for name in groups or ():
             if name not in names:
@@ -175,7 +183,7 @@ class _Search:
         for key in move:
             if key not in MOVES:
                 raise ValueError(f"move = '{key}' is unknown. Known: {', '.join(MOVES)}.")
-        self.start, self.wishes, self.most, self.seed = scenario, wishes, evaluations, seed
+        self.start, self.wishes, self.room, self.most, self.seed = scenario, wishes, room, evaluations, seed
         self.progress, self.stop, self.used = progress or (lambda *_: None), stop or (lambda: False), 0
         self.mirrors = [axis for axis in (0, 1) if symmetric and _mirrors(scenario, axis)]
         self.groups, self.delays = tuple(groups or names), "delay_ms" in move
@@ -241,7 +249,7 @@ class _Search:
         mean = float(np.mean(list(found.values())))
         if mean < self.best_score - 1e-9:
             self.best, self.best_score = np.array(x, float), mean
-            self.progress(min(self.used / self.most, 1.0), scenario, mean)
+            self.progress(min(self.used / self.most, 0.99), scenario, mean)  # 1 is told when the answer is traced
         return mean
 
     def _with_gradient(self, x):
@@ -284,12 +292,29 @@ class _Search:
                 kept, results = scenario, found
         if self.delays:
             kept, results = self._delayed(kept, results)
+        room, found = "statistical", kept
+        traced = self._traced(kept, judged(results)) if self.room == "traced" and kept is not self.start else None
+        if traced is not None:
+            room, (before, results) = "traced", traced
+            if judged(results) > judged(before) - 1e-6:
+                kept, results = self.start, before
         mean = lambda rs: {f.name: float(np.mean([terms(r)[f.name] for r in rs])) for f in fields(Wishes)}  # noqa: E731
         moved = {} if kept is self.start else _moved(self.start, kept)
         return Aimed(
             scenario=kept, before=judged(before), after=judged(results), terms_before=mean(before), terms_after=mean(results), moved=moved,
-            evaluations=self.used, stopped=self.stopped,
+            evaluations=self.used, stopped=self.stopped, room=room, given_up=kept is not found,
         )  # fmt: skip
+
+    def _traced(self, scenario, found):
+        """Results of start and answer in the traced room, or None when stopped."""
+        self.progress(1.0, scenario, found)
+        pair = [], []
+        for use in self.start.uses:
+            for results, s in zip(pair, (self.start, scenario), strict=True):
+                if self.stop():
+                    return None
+                results.append(evaluate(s, use.name, room="traced", follow_echoes=False))
+        return pair
 
     def _delayed(self, scenario, results):
         """The scenario with delays set in the uses where that helps, and its results."""

@@ -140,7 +140,7 @@ def reflected(result, points):
     A surface mirrors what it neither absorbs nor scatters; the scattered part belongs to the late sound.
     """
     room, sounding = result.setting.room, result.sources
-    scattering = room.scattering(result.use.occupied, result.scenario.treatments)[:, None]
+    scattering = result.scenario.scattering(result.use)[:, None]
     mirrored = (1 - result.absorption * room.counted[:, None]) * (1 - scattering)
     direct, distance = sounding.direct(points, room.blocking)
     tables = [t.table for t in sounding.types]

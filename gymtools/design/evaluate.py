@@ -215,7 +215,7 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     direct, distance = sounding.direct(points, surfaces.blocking)  # (source, point, band)
     arrival = distance / sounding.speed + sounding.delay_s[:, None]
 
-    absorption = surfaces.absorption(use.occupied, scenario.treatments)  # (surface, band)
+    absorption = scenario.absorption(use)  # (surface, band)
     lands, kept = _landing(sounding, surfaces, absorption * surfaces.counted[:, None])  # (source, surface, band), (source, band)
     rt, rt_sabine = (
         reverberation.reverberation_time(surfaces.volume, surfaces.area, absorption, air=sounding.decay, speed_of_sound=sounding.speed, formula=f)

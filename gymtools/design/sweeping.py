@@ -13,11 +13,12 @@ from threadpoolctl import threadpool_limits
 
 from ..venue.scenario import Scenario, changed
 from .aiming import Wishes, score
+from .budget import cost
 from .criteria import worst_word
 from .evaluate import ROOMS, evaluate
 
 AHEAD = 64  # variations that are handed out before the first of them is back
-FIXED = ("key", "refused", "verdict", "hold", "of", "score")  # columns before those of the uses
+FIXED = ("key", "refused", "verdict", "hold", "of", "score", "cost")  # columns before those of the uses
 FIGURES = ("STI", "evenness [dB]", "spare gain [dB]", "onto people [%]", "loudest [dB(A)]")  # of every use, its weakest area or microphone
 
 
@@ -48,7 +49,7 @@ def variations(scenario, axes):
         yield words, made
 
 
-def figures(scenario, room="statistical"):
+def figures(scenario, room="statistical", prices=None):
     """Headline figures of a scenario over all its uses.
 
     Parameters
@@ -57,11 +58,13 @@ def figures(scenario, room="statistical"):
         One design [-]
     room : str
         As for ``evaluate`` [-]
+    prices : PriceBook, optional
+        The package's invented one when left out [-]
 
     Returns
     -------
     row : dict
-        Worst verdict, how many hold, score, and for every use the figures of its weakest area or microphone
+        Worst verdict, how many hold, score, cost, and for every use the figures of its weakest area or microphone
     """
     results = {u.name: evaluate(scenario, u.name, room=room) for u in scenario.uses}
     verdicts = [v for r in results.values() for v in r.verdicts]
@@ -70,6 +73,7 @@ def figures(scenario, room="statistical"):
         hold=sum(v.word == "holds" for v in verdicts),
         of=len(verdicts),
         score=float(np.mean([score(r, Wishes()) for r in results.values()])),
+        cost=cost(scenario, prices),
     )
     for name, r in results.items():
         onto = next(v.value for v in r.verdicts if v.criterion == "sound onto people")
@@ -80,13 +84,13 @@ def figures(scenario, room="statistical"):
     return row
 
 
-def _one(words, made, key, room):
+def _one(words, made, key, room, prices):
     """One variation, never an exception: what refuses or fails says so in its row."""
     row = {**words, "key": key, "refused": ""}
     if isinstance(made, str):
         return {**row, "refused": made}
     try:
-        return {**row, **figures(made, room)}
+        return {**row, **figures(made, room, prices)}
     except Exception as error:  # one failure must not end thousands of others
         return {**row, "refused": f"{type(error).__name__}: {error}"}
 
@@ -97,7 +101,7 @@ def _alone(*job):
         return _one(*job)
 
 
-def sweep(scenario, axes, *, file=None, executor=None, room="statistical", progress=None, stop=None):
+def sweep(scenario, axes, *, file=None, executor=None, room="statistical", prices=None, progress=None, stop=None):
     """Evaluate all combinations of several choices, all uses of each.
 
     Parameters
@@ -112,6 +116,8 @@ def sweep(scenario, axes, *, file=None, executor=None, room="statistical", progr
         Where the work is done: a process pool, or a cluster's; here, one after the other, when left out [-]
     room : str
         As for ``evaluate`` [-]
+    prices : PriceBook, optional
+        The package's invented one when left out [-]
     progress : callable, optional
         Called with (rows done, rows in all) [-]
     stop : callable, optional
@@ -136,10 +142,10 @@ def sweep(scenario, axes, *, file=None, executor=None, room="statistical", progr
 
         def missing():
             for words, made in variations(scenario, axes):
-                key = _key(words, made, room)
+                key = _key(words, made, room, prices)
                 order.append(key)
                 if key not in found:
-                    yield words, made, key, room
+                    yield words, made, key, room, prices
 
         def keep(row):
             found[row["key"]] = row
@@ -173,10 +179,10 @@ def _all(executor, jobs, keep, stop):
         pending |= {executor.submit(_alone, *job) for job in islice(jobs, len(done))}
 
 
-def _key(words, made, room):
+def _key(words, made, room, prices):
     """What tells one variation from any other: its words and everything that is evaluated."""
     what = made if isinstance(made, str) else [(f.name, getattr(made, f.name)) for f in fields(Scenario) if f.name != "text"]
-    return hashlib.sha256(repr((words, what, room)).encode()).hexdigest()[:16]
+    return hashlib.sha256(repr((words, what, room, prices and sorted(prices.prices.items()))).encode()).hexdigest()[:16]
 
 
 def _known(path, columns):

@@ -15,7 +15,7 @@ MOST = 40  # passes
 RAYS_PER = 15.0  # volume of hall for each ray of a pass [m3]
 WANTED_DB = 0.3  # standard error of the late level in the worst zone [dB]
 SEED = 20
-STORED = 64  # traced loudspeakers that are kept
+STORED = 128  # traced loudspeakers that are kept
 
 
 @dataclass(eq=False)
@@ -65,8 +65,8 @@ class Tracing:
         self.setting = scenario.setting(self.use.name)
         room = self.setting.room
         self.sources = sources(scenario, self.use)
-        self.absorption = room.absorption(self.use.occupied, scenario.treatments) * room.counted[:, None]
-        self.scattering = room.scattering(self.use.occupied, scenario.treatments)
+        self.absorption = scenario.absorption(self.use) * room.counted[:, None]
+        self.scattering = scenario.scattering(self.use)
         surroundings = self.setting, self.absorption.tobytes(), self.scattering.tobytes(), self.sources.decay.tobytes()
         self.playing = np.flatnonzero(self.sources.playing)
         self._keys = {}

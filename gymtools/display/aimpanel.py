@@ -10,7 +10,7 @@ from ..design.aiming import Wishes, aim
 from . import scorecard
 from .controls import STYLE, WIDE, in_words
 from .live import Aside
-from .look import QUIET
+from .look import QUIET, ROOMS
 
 DRAW_EVERY = 1.2  # the best so far in the picture [s]
 WORDS = {
@@ -18,7 +18,7 @@ WORDS = {
     "spare": "Spare gain", "arrivals": "Arrivals together", "loudest": "Not too loud",
 }  # fmt: skip
 KEYS = {"pan_deg": ("pan", "°"), "tilt_deg": ("tilt", "°"), "splay_deg": ("turned apart", "°"), "height": ("height", ""), "gain_db": ("gain", " dB"), "delay_ms": ("delay", " ms")}
-ABOUT = "Turns, tilts and balances the loudspeakers for all uses at once, never for the worse. It looks at the room by formula: see what the traced room says before you decide."
+ABOUT = "Turns, tilts and balances the loudspeakers for all uses at once, never for the worse. The search looks at the room by formula; the traced room has the last word."
 
 
 class AimPanel:
@@ -47,6 +47,7 @@ class AimPanel:
         self.symmetric = check("mirrored loudspeakers move together", True)
         self.heights = check("heights may change", False)
         self.gains = check("gains and delays may change, use by use", True)
+        self.trace = check("judge the answer in the traced room", True)
         self.find = w.Button(description="Find a better aim", layout=w.Layout(width="160px"))
         self.halt = w.Button(description="Stop here", layout=w.Layout(width="110px"), disabled=True)
         self.undo = w.Button(description="Put it back", layout=w.Layout(width="110px", display="none"))
@@ -60,13 +61,13 @@ class AimPanel:
         hint.add_class("gt-words")
         weights = [w.HTML("<b>What counts, and how much</b>"), *self.weights.values()]
         self.box = w.VBox([
-            hint, w.HBox([self.find, self.halt]), self.bar, self.words, self.undo, self.aside.error, self.symmetric, self.heights, self.gains, *weights,
+            hint, w.HBox([self.find, self.halt]), self.bar, self.words, self.undo, self.aside.error, self.symmetric, self.heights, self.gains, self.trace, *weights,
         ])  # fmt: skip
 
     def start(self):
         """Search from the present state."""
         move = ["pan_deg", "tilt_deg", *(["height"] if self.heights.value else []), *(["gain_db", "delay_ms"] if self.gains.value else [])]
-        symmetric = self.symmetric.value
+        symmetric, room = self.symmetric.value, "traced" if self.trace.value else "statistical"
         try:
             wishes = Wishes(**{name: slider.value for name, slider in self.weights.items()})
             scenario = self.base()
@@ -78,7 +79,7 @@ class AimPanel:
 
         def work(tell, stop):
             try:
-                return aim(scenario, move=move, symmetric=symmetric, wishes=wishes, progress=tell, stop=stop)
+                return aim(scenario, move=move, symmetric=symmetric, wishes=wishes, room=room, progress=tell, stop=stop)
             except ValueError as error:
                 return str(error)
 
@@ -100,6 +101,8 @@ class AimPanel:
 
     def _told(self, share, scenario, _score):
         self.bar.value = share
+        if share >= 1.0:
+            self.words.value = "Found something better; tracing it in every use to make sure."
         if time.monotonic() - self._drawn > DRAW_EVERY:
             self.draw(scenario)
             self._drawn = time.monotonic()
@@ -110,7 +113,8 @@ class AimPanel:
             self.words.value = f"<b>Not possible:</b> {escape(found)}"
             return
         if not found.moved:
-            self.words.value = "Nothing better was found" + (" so far." if found.stopped else ": the aim stays as it is.")
+            given_up = "What was better by formula is not better in the traced room: the aim stays as it is."
+            self.words.value = given_up if found.given_up else "Nothing better was found" + (" so far." if found.stopped else ": the aim stays as it is.")
             self.take({})
             return
         self.words.value = found_words(found)
@@ -147,5 +151,5 @@ def found_words(found):
         f'<tr><td>{WORDS[k]}</td><td class="num">{found.terms_before[k]:.1f}</td><td class="num">{found.terms_after[k]:.1f}</td></tr>' for k in WORDS
     )
     head = '<tr><th>lacking, in steps</th><th class="num">before</th><th class="num">after</th></tr>'
-    whole = f'<tr><td>weighed, over all uses</td><td class="num">{found.before:.1f}</td><td class="num">{found.after:.1f}</td></tr>'
+    whole = f'<tr><td>weighed, over all uses, {ROOMS[found.room]}</td><td class="num">{found.before:.1f}</td><td class="num">{found.after:.1f}</td></tr>'
     return scorecard.card(f"<p>{'Stopped; the best so far' if found.stopped else 'Found'}:</p><ul>{moves}</ul><table>{head}{rows}{whole}</table>")

@@ -24,10 +24,13 @@ from ..venue.microphones import MICROPHONE_TYPES
 from ..venue.scenario import changed
 from ..venue.spectra import SPECTRA
 from . import picture, scorecard, seatview
+from .advicepanel import AdvicePanel
 from .aimpanel import AimPanel
 from .controls import Knob, chooser, tick
 from .live import Beside, Fit, Latest, LiveFigure, Rest
 from .look import FONT, QUANTITIES, QUIET
+from .optionspanel import OptionsPanel
+from .surepanel import SurePanel
 
 ROOM = (
     Knob(path=("hall", "length"), label="Length", low=18, high=60, step=0.1, unit="m", feet_step=0.5),
@@ -75,7 +78,7 @@ USE = (
 WAYS = [("the worst way", "worst"), ("north", 90.0), ("east", 0.0), ("south", -90.0), ("west", 180.0)]
 TRACE_AFTER = 0.7  # the hand has rested: longer than between two presses of a key [s]
 PAINT_EVERY = 0.8  # while the room is being traced [s]
-TABS = ("Verdicts", "All uses", "One seat", "Where the sound lands", "The room", "Cautions and limits")
+TABS = ("Verdicts", "All uses", "One seat", "Where the sound lands", "The room", "What would help", "How sure", "Options", "Cautions and limits")
 PAGE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
 .gt-side {{ overflow: auto; flex: 0 0 auto; }}
@@ -142,7 +145,12 @@ class Meeting:
         self._save = self._saving()
         self.seat_box = self._seat_tab()
         self.aims, self._before_aim = AimPanel(self._candidate, self._draw_draft, self._take_aim, self._put_back), None
-        tabs = w.Tab([self.card, self.uses, self.seat_box, self.lands, self.room, w.HTML(scorecard.card(scorecard.limits()))])
+        at_hand = lambda: (self._candidate(), self.use_name)  # noqa: E731
+        self.advice, self._before_trial = AdvicePanel(at_hand, self._try, self._back_from_trial), None
+        self.sure = SurePanel(at_hand)
+        self.options = OptionsPanel(self._candidate, lambda: (self.use_name, self.quantity, self.units), self._restart, self.folder)
+        panels = self.advice.box, self.sure.box, self.options.box
+        tabs = w.Tab([self.card, self.uses, self.seat_box, self.lands, self.room, *panels, w.HTML(scorecard.card(scorecard.limits()))])
         for n, title in enumerate(TABS):
             tabs.set_title(n, title)
         self.tabs = tabs
@@ -197,7 +205,7 @@ class Meeting:
         """Evaluate what the controls say and redraw; a refusal is shown, and what it does not touch is drawn as it last was."""
         refusal = ""
         self.tracing.cancel()
-        self.aims.discard()
+        use_before = self.by_formula.use.name
         try:
             scenario = self._candidate()
             result = formula = evaluate(scenario, self.use_name, follow_echoes=False)
@@ -209,6 +217,9 @@ class Meeting:
                 result = formula = evaluate(scenario, self.use_name, follow_echoes=False)
         if self.seat is not None and self.seat >= len(result.points):
             self.seat = None
+        if scenario != self.scenario or self.use_name != use_before:
+            for panel in (self.aims, self.advice, self.sure):
+                panel.discard()
         old, self.result, self.by_formula, self.scenario = self.result, result, formula, scenario
         try:
             self.painter.paint(self._view())
@@ -281,6 +292,8 @@ class Meeting:
             self._show_seat()
         elif tab == "Where the sound lands":
             self.lands.value = scorecard.card(scorecard.landing_table(self.result))
+        elif tab == "Options" and self.options.options:
+            self.options.redraw()
         elif tab == "The room":
             self.room.value = scorecard.card(scorecard.room_table(self.result, self.units))
 
@@ -574,6 +587,17 @@ class Meeting:
     def _put_back(self):
         """Undo what a search set."""
         self.changes = dict(self._before_aim)
+        self._build()
+        self.live()
+
+    def _try(self, scenario):
+        """Go on from a scenario that advice has made, and remember what stood."""
+        self._before_trial = self.start, dict(self.changes), list(self.treated)
+        self._restart(scenario)
+
+    def _back_from_trial(self):
+        """What stood before advice was tried."""
+        self.start, self.changes, self.treated = self._before_trial
         self._build()
         self.live()
 

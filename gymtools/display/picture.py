@@ -258,12 +258,12 @@ def _words(view):
 def _marks(view):
     """Where axes land (dots) and the lowest place of every area (diamonds)."""
     landed = [
-        (t.end, "circle", f"{t.tag}: {view.way(t.distance)} to the {_plain(t.part)}, {t.level_dba:.1f} dB(A) there from this cabinet alone")
+        (t.end, "circle", f"{t.tag}: {view.way(t.distance)} to the {plain(t.part)}, {t.level_dba:.1f} dB(A) there from this cabinet alone")
         for t in view.beams
     ]
     low = [(view.result.points[a.worst], "diamond-open", _lowest(a)) for a in view.result.areas]
     open_mics = [
-        (m.places[0], "circle-open", f"microphone {_plain(m.microphone.name)}: {m.spare_db[0]:+.1f} dB to spare")
+        (m.places[0], "circle-open", f"microphone {plain(m.microphone.name)}: {m.spare_db[0]:+.1f} dB to spare")
         for m in view.result.microphones
         if len(m.places) == 1
     ]
@@ -272,7 +272,7 @@ def _marks(view):
 
 
 def _lowest(area):
-    return f"lowest in {_plain(area.name)}: {area.worst_place}, {-area.worst_db:.1f} dB below the mean"
+    return f"lowest in {plain(area.name)}: {area.worst_place}, {-area.worst_db:.1f} dB below the mean"
 
 
 # ---- layers of the plan ---------------------------------------------------------------------------------------------
@@ -292,7 +292,7 @@ def _grid(slot):
             x, y, z = grid[:, 0, 0], grid[0, :, 1], z.T
         right, up = np.argsort(x), np.argsort(y)
         z = np.round(z[np.ix_(up, right)].astype(float), 2)
-        hover = f"{_plain(area.name)}: %{{z}} {view.unit}<extra></extra>"
+        hover = f"{plain(area.name)}: %{{z}} {view.unit}<extra></extra>"
         return dict(x=x[right] * view.k, y=y[up] * view.k, z=z, hovertemplate=hover)
 
     return layer
@@ -458,8 +458,19 @@ def layers(scenario):
     ]  # fmt: skip
 
 
-def _plain(text):
-    """A name that is shown by plotly as text, never as markup."""
+def plain(text):
+    """A name that is shown by plotly as text, never as markup.
+
+    Parameters
+    ----------
+    text : str
+        From a scenario [-]
+
+    Returns
+    -------
+    text : str
+        Safe in titles, labels and hover texts
+    """
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("%{", "% {")
 
 
@@ -478,19 +489,35 @@ def _titles(view):
     return [
         _note(f"<b>{quantity.label}</b>{unit}{walker}{room}", 0.0, 1.0),
         _note("<b>Plan</b>, north up", RIGHT[0], 1.0),
-        _note(f"<b>Section</b>, {_plain(view.section.area)}: {c.tag}, axis and -6 dB edges", RIGHT[0], 0.435),
+        _note(f"<b>Section</b>, {plain(view.section.area)}: {c.tag}, axis and -6 dB edges", RIGHT[0], 0.435),
         _note(f"{along} along the rows", RIGHT[0], 0.155),
     ]
 
 
-def _ranges(view):
+def plan_range(view):
+    """Ends of the plan: the hall and its stage, with a little air.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at [-]
+
+    Returns
+    -------
+    x, y : tuple of list
+        Two ends each [units of the drawing]
+    """
     hall, stage, k = view.scenario.hall, view.scenario.stage, view.k
     x, y = hall.length / 2 * 1.03, hall.width / 2 * 1.05
     more = {side: (stage.depth if stage and stage.side == side else 0.0) for side in ("west", "east", "south", "north")}
+    return [(-x - more["west"]) * k, (x + more["east"]) * k], [(-y - more["south"]) * k, (y + more["north"]) * k]
+
+
+def _ranges(view):
+    hall, k = view.scenario.hall, view.k
     across = view.section.outline[:, 0].max()
     return dict(
-        xaxis=[(-x - more["west"]) * k, (x + more["east"]) * k],
-        yaxis=[(-y - more["south"]) * k, (y + more["north"]) * k],
+        **dict(zip(("xaxis", "yaxis"), plan_range(view), strict=True)),
         xaxis2=[-0.02 * across * k, 1.02 * across * k],
         yaxis2=[-0.3 * k, (hall.highest + 1.5) * k],
         yaxis3=list(colour_range(view.result, "speech") if view.quantity == "spare gain" else view.range),
@@ -539,7 +566,7 @@ def figure(view):
         trace.update(layer(view))
         traces.append(trace)
     hidden = dict(visible=False, showspikes=False)
-    plain = dict(showgrid=False, zeroline=False, ticks="outside", tickfont=dict(size=10), linecolor=FAINT, fixedrange=False)
+    bare = dict(showgrid=False, zeroline=False, ticks="outside", tickfont=dict(size=10), linecolor=FAINT, fixedrange=False)
     chart = go.Figure(traces)
     chart.update_layout(
         autosize=True,
@@ -561,11 +588,11 @@ def figure(view):
             camera=dict(eye=dict(x=-0.85, y=-1.9, z=1.35), center=dict(x=0, y=0, z=-0.2)),
         ),
         coloraxis=dict(colorbar=dict(x=0.585, xanchor="left", y=0.5, len=0.72, thickness=14, title=dict(side="top"), tickfont=dict(size=10))),
-        xaxis=dict(domain=RIGHT, anchor="y", constrain="domain", **plain),
-        yaxis=dict(domain=[0.52, 0.985], anchor="x", scaleanchor="x", constrain="domain", **plain),
-        xaxis2=dict(domain=RIGHT, anchor="y3", constrain="domain", **plain),
-        yaxis2=dict(domain=[0.225, 0.42], anchor="x2", scaleanchor="x2", constrain="domain", **plain),
-        yaxis3=dict(domain=[0.0, 0.145], anchor="x2", showgrid=True, gridcolor="#eef1f4", **{k: v for k, v in plain.items() if k != "showgrid"}),
+        xaxis=dict(domain=RIGHT, anchor="y", constrain="domain", **bare),
+        yaxis=dict(domain=[0.52, 0.985], anchor="x", scaleanchor="x", constrain="domain", **bare),
+        xaxis2=dict(domain=RIGHT, anchor="y3", constrain="domain", **bare),
+        yaxis2=dict(domain=[0.225, 0.42], anchor="x2", scaleanchor="x2", constrain="domain", **bare),
+        yaxis3=dict(domain=[0.0, 0.145], anchor="x2", showgrid=True, gridcolor="#eef1f4", **{k: v for k, v in bare.items() if k != "showgrid"}),
     )
     chart.update_layout(layout(view))
     return chart

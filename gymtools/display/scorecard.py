@@ -4,8 +4,11 @@ from html import escape
 
 import numpy as np
 
+from ..design.advice import said
 from ..design.criteria import worst_verdict
 from ..design.differences import bent_decay
+from ..design.options import HEADLINES, beaten_by, told, told_apart
+from ..design.unknowns import WORDS as UNKNOWN
 from ..physics.bands import LABELS
 from ..venue.finishes import FINISHES
 from ..venue.units import FOOT
@@ -195,6 +198,98 @@ def uses_table(all_uses):
     )
     whole = f"<p>The same loudspeakers in every use, {ROOMS[next(iter(all_uses.results.values())).room]}; the worst verdict over all of them: <b>{all_uses.word}</b>.</p>"
     return f"{whole}<table><caption>The weakest area or microphone of each use</caption>{head}{rows}</table>"
+
+
+def sureness_table(sureness):
+    """Every criterion with its range, the chance that it holds, and what matters most.
+
+    Parameters
+    ----------
+    sureness : Sureness
+        Of ``design.unknowns.how_sure`` [-]
+
+    Returns
+    -------
+    html : str
+        A sentence and a table, the least sure first
+    """
+    ranges = sorted(sureness.ranges, key=lambda r: r.chance)
+    least, rows = ranges[0], ""
+    for r in ranges:
+        matters = "" if r.most is None else f"{UNKNOWN[r.most]} (alone {said(r.alone[r.most], r.unit)})"
+        rows += (
+            f"<tr><td>{escape(r.area or 'the hall')}</td><td>{escape(r.criterion)}</td><td class='num'>{said(r.value, r.unit)}</td>"
+            f"<td class='num'>{said(r.low, '' if r.unit == '' else r.unit).split()[0]} to {said(r.high, r.unit)}</td><td>{_span(r)}</td>"
+            f"<td class='num'>{said(r.target, r.unit)}</td><td class='num'>{100 * r.chance:.0f} %</td><td>{matters}</td></tr>"
+        )
+    u = sureness.unknowns
+    taken = (
+        f"One standard deviation taken: absorption {u.absorption_pct:g} % of each finish, noise {u.noise_db:g} dB, {u.occupancy_pct:g} % of the places of each area, "
+        f"aim {u.aim_deg:g}° and sensitivity {u.sensitivity_db:g} dB of each cabinet. {sureness.draws} draws, by formula, without echoes."
+    )
+    where = f" ({escape(least.area)})" if least.area else ""
+    words = f"<p>{escape(sureness.use)}: least sure is <b>{escape(least.criterion)}</b>{where}: it holds in {100 * least.chance:.0f} of 100 draws"
+    words += f"; what matters most is {UNKNOWN[least.most]}.</p>" if least.most else ".</p>"
+    head = (
+        '<tr><th>where</th><th>what</th><th class="num">as designed</th><th class="num">8 of 10 draws lie in</th><th>against the target</th>'
+        '<th class="num">asked for</th><th class="num">holds in</th><th>what matters most</th></tr>'
+    )
+    return f'{words}<table>{head}{rows}</table><p class="quiet">{taken}</p>'
+
+
+def _span(r, width=150):
+    """A range as a bar, the design as a dot, the target as a line."""
+    low, high = min(r.low, r.value, r.target), max(r.high, r.value, r.target)
+    at = lambda v: 5 + (width - 10) * (v - low) / max(high - low, 1e-9)  # noqa: E731
+    bar = f'<rect x="{at(r.low):.1f}" y="5" width="{max(at(r.high) - at(r.low), 1.5):.1f}" height="6" fill="{QUIET}" opacity="0.45"/>'
+    mark = f'<line x1="{at(r.target):.1f}" x2="{at(r.target):.1f}" y1="1" y2="15" stroke="{INK}" stroke-width="2"/>'
+    dot = f'<circle cx="{at(r.value):.1f}" cy="8" r="3" fill="{INK}"/>'
+    return f'<svg width="{width}" height="16" role="img" aria-label="range against target">{bar}{mark}{dot}</svg>'
+
+
+def options_table(options, first):
+    """Options side by side: headline figures, what differs from the first, what is beaten.
+
+    Parameters
+    ----------
+    options : sequence of Option
+        At least one [-]
+    first : Option
+        The one that the others are compared with [-]
+
+    Returns
+    -------
+    html : str
+        Tables; better and worse are told by a sign and in bold, a beaten option in grey and in words
+    """
+    beaten = {o.name: beaten_by(o.headlines, {x.name: x.headlines for x in options if x is not o}) for o in options}
+    head = "".join(f'<th class="num">{escape(o.name)}{" (compared with)" if o is first and len(options) > 1 else ""}</th>' for o in options)
+    rows = ""
+    for h in HEADLINES:
+        cells = ""
+        for o in options:
+            value, base = o.headlines[h.key], first.headlines[h.key]
+            text = told(h, value)
+            if o is not first and None not in (value, base) and value != base:
+                sign = "better" if (value - base) * h.better > 0 else "worse"
+                text = f"<b>{text}</b> {'▲' if sign == 'better' else '▼'} {sign}"
+            cells += f'<td class="num{" quiet" if beaten[o.name] else ""}">{text}</td>'
+        rows += f"<tr><td>{escape(h.words)}{f' [{h.unit}]' if h.unit else ''}</td>{cells}</tr>"
+    room = "".join(f'<td class="num quiet">{ROOMS[o.room]}</td>' for o in options)
+    verdict = "".join(f'<td class="num">{f"{escape(beaten[o.name])} is at least as good in everything" if beaten[o.name] else "nothing beats it in everything"}</td>' for o in options)
+    rows += f"<tr><td>figures from the</td>{room}</tr><tr><td>worth looking at?</td>{verdict}</tr>"
+    apart = ""
+    for o in options:
+        if o is not first:
+            found = told_apart(first.scenario, o.scenario)
+            cells = "".join(f"<tr><td>{escape(what)}</td><td>{escape(a)}</td><td>{escape(b)}</td></tr>" for what, a, b in found[:APART])
+            more = f'<tr><td class="quiet">and {len(found) - APART} more</td><td></td><td></td></tr>' if len(found) > APART else ""
+            none = "" if found else "<tr><td>nothing</td><td></td><td></td></tr>"
+            apart += f"<table><caption>What differs</caption><tr><th>what</th><th>{escape(first.name)}</th><th>{escape(o.name)}</th></tr>{cells}{more}{none}</table>"
+    return f"<table><caption>Options, all uses; prices are the price book's</caption><tr><th></th>{head}</tr>{rows}</table>{apart}"
+
+
+APART = 14  # differences listed
 
 
 def landing_table(result):

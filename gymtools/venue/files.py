@@ -305,7 +305,7 @@ def _plain(value, unit, units):
         return list(value)
     if isinstance(value, dict):
         row = tomlkit.inline_table()  # stays on its line, with the line's comment
-        row.update(value)
+        row.update({k: list(v) if isinstance(v, tuple) else v for k, v in value.items()})
         return row
     value = to_file(value, unit, units) if unit else value
     value = float(f"{value:.10g}") if isinstance(value, float) else value  # 29.2608, not 29.260800000000003

@@ -4,9 +4,12 @@ from itertools import combinations
 
 import numpy as np
 
+from ..physics.checks import within
 from ..physics.geometry import boxes_apart
+from .finishes import FINISHES
 from .hall import TREATABLE
 from .room import overlap
+from .tables import named
 from .units import to_file
 
 HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
@@ -29,6 +32,34 @@ def check(scenario):
     _check_treatments(scenario)
     _check_cabinets(scenario)
     _check_microphones(scenario)
+
+
+def checked_factors(factors):
+    """Factors on the absorption of finishes, refused when they cannot be.
+
+    Parameters
+    ----------
+    factors : dict
+        One number or seven (octaves from 125 Hz) by the name of a finish [-]
+
+    Returns
+    -------
+    factors : dict
+        Float, or tuple of seven
+    """
+    if not isinstance(factors, dict):
+        raise ValueError("absorption_factors must be a table of finishes and numbers.")
+    found = {}
+    for name, value in factors.items():
+        named(FINISHES, name, "absorption_factors")
+        given = list(value) if isinstance(value, (tuple, list)) else [value]
+        if any(isinstance(v, bool) or not isinstance(v, (int, float)) for v in given):
+            raise ValueError(f"absorption_factors '{name}' = {value!r} must be a number, or seven.")
+        if len(given) not in (1, 7):
+            raise ValueError(f"absorption_factors '{name}' has {len(given)} values. Give one, or one for each of the seven octaves 125 Hz to 8 kHz.")
+        given = [float(v) for v in within(f"absorption_factors '{name}'", given, 0.1, 10, "", "What the table's absorption is multiplied by; 1 leaves it.")]
+        found[name] = given[0] if len(given) == 1 else tuple(given)
+    return found
 
 
 def _check_names(scenario):

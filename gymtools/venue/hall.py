@@ -88,14 +88,17 @@ class Hall(Thing):
 
 @dataclass(frozen=True, kw_only=True)
 class Treatment(Thing):
-    """Absorbing (or other) finish over part of a roof or wall, given by its area."""
+    """Absorbing (or other) finish over part of a roof or wall, given by its area; what is ``existing`` costs nothing."""
 
     surface: str
     area: float = quantity("m2", 0, 5000, hint="Give the area covered, in the file's own units squared.")
     finish: str
+    existing: bool = False
 
     def __post_init__(self):
         super().__post_init__()
+        if not isinstance(self.existing, bool):
+            raise ValueError(f"existing = {self.existing!r} must be true or false.")
         finish(self.finish)
         if self.surface not in TREATABLE:
             raise ValueError(f"surface = '{self.surface}' cannot be treated. Known: {', '.join(TREATABLE)}.")

@@ -54,7 +54,7 @@ class Room:
         at = [k for k, s in enumerate(self.surfaces) if s.blocks]
         return self.polygons.some(at)
 
-    def absorption(self, occupied, treatments=()):
+    def absorption(self, occupied, treatments=(), factors=None):
         """Absorption coefficients as the room is used.
 
         Parameters
@@ -63,13 +63,17 @@ class Room:
             Share of places taken by area name, 0 to 1 [-]
         treatments : sequence of Treatment
             Finishes added over part of a surface [-]
+        factors : dict, optional
+            What the table's absorption of a finish is multiplied by, one number or seven, by its name [-]
 
         Returns
         -------
         absorption : ndarray
             (surface, band) [-]
         """
-        return np.clip(self._mixed("absorption", occupied, treatments), 0, 1)
+        factors = factors or {}
+        own = lambda name: np.clip(np.array(FINISHES[name].absorption) * factors.get(name, 1.0), 0, 1)  # noqa: E731
+        return np.clip(self._mixed(own, occupied, treatments), 0, 1)
 
     def scattering(self, occupied, treatments=()):
         """Share of the reflected sound that each surface scatters, as the room is used.
@@ -86,7 +90,7 @@ class Room:
         scattering : ndarray
             (surface,) [-]
         """
-        return np.clip(self._mixed("scattering", occupied, treatments), 0, 1)
+        return np.clip(self._mixed(lambda name: np.array(FINISHES[name].scattering), occupied, treatments), 0, 1)
 
     @cached_property
     def counted(self):
@@ -97,9 +101,8 @@ class Room:
             ratio[at] = min(self.area[at].sum() / there[at].sum(), 1.0)
         return ratio
 
-    def _mixed(self, value, occupied, treatments):
-        """A value of the finishes, mixed by occupancy and by the area treated (surface, ...)."""
-        own = lambda name: np.array(getattr(FINISHES[name], value))  # noqa: E731
+    def _mixed(self, own, occupied, treatments):
+        """A value that finishes own by name, mixed by occupancy and by the area treated (surface, ...)."""
         mixed = np.array([own(s.finish) for s in self.surfaces])
         for k, s in enumerate(self.surfaces):
             if s.full is not None:

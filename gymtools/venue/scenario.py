@@ -34,12 +34,14 @@ class Scenario(Thing):
     groups: tuple
     uses: tuple[Use, ...]
     targets: Targets = Targets()
+    absorption_factors: dict = field(default_factory=dict)  # by finish: what the table's values are multiplied by, one number or seven
     text: str | None = field(default=None, repr=False, compare=False)  # the file it came from, comments and all
 
     def __post_init__(self):
         super().__post_init__()
         if self.units not in UNITS:
             raise ValueError(f"units = '{self.units}' is unknown. Known: {', '.join(UNITS)}.")
+        object.__setattr__(self, "absorption_factors", fitting.checked_factors(self.absorption_factors))
         fitting.check(self)
 
     @property
@@ -71,6 +73,36 @@ class Scenario(Thing):
             portable_stages=tuple(p for p in self.portable_stages if p.name in use.set_up),
             balconies=self.balconies,
         )
+
+    def absorption(self, use):
+        """Absorption coefficients of the room as a use has it.
+
+        Parameters
+        ----------
+        use : Use
+            One of ``uses`` [-]
+
+        Returns
+        -------
+        absorption : ndarray
+            (surface, band) [-]
+        """
+        return self.setting(use.name).room.absorption(use.occupied, self.treatments, self.absorption_factors)
+
+    def scattering(self, use):
+        """Share of the reflected sound that each surface scatters as a use has it.
+
+        Parameters
+        ----------
+        use : Use
+            One of ``uses`` [-]
+
+        Returns
+        -------
+        scattering : ndarray
+            (surface,) [-]
+        """
+        return self.setting(use.name).room.scattering(use.occupied, self.treatments)
 
     @property
     def room(self):

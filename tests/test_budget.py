@@ -1,0 +1,95 @@
+"""Budget: a bill counted by hand, and price books that are refused in one line."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from gymtools.design.budget import COLUMNS, bill, cost, example_prices, read_prices
+from gymtools.venue.files import load
+from gymtools.venue.finishes import FINISHES
+from gymtools.venue.hall import Treatment
+from gymtools.venue.loudspeakers import loudspeaker_types
+from gymtools.venue.microphones import MICROPHONE_TYPES
+
+DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
+HEAD = ",".join(COLUMNS)
+
+
+def book(tmp_path, *rows):
+    path = tmp_path / "own.csv"
+    path.write_text("\n".join([HEAD, *rows]) + "\n", encoding="utf-8")
+    return path
+
+
+def test_a_bill_is_its_quantities_times_its_prices():
+    """Closed form: prices and hours from the price book, quantities counted by hand from the scenario."""
+    p = example_prices()
+    hour = p.find("labour", "hour").price
+    lines = {(line.kind, line.item): line for line in bill(DOVECOTE)}
+    counted = {("hanging point", "rated hardware with second safety"): len(DOVECOTE.cabinets), ("hanging point", "engineer's approval"): 1}
+    for c in DOVECOTE.cabinets:
+        counted["loudspeaker", c.type.name] = counted.get(("loudspeaker", c.type.name), 0) + 1
+    for m in DOVECOTE.microphones:
+        counted["microphone", m.type] = counted.get(("microphone", m.type), 0) + 1
+    for t in DOVECOTE.treatments:
+        counted["treatment", t.finish] = t.area
+    assert {k: line.quantity for k, line in lines.items()} == counted
+    for k, n in counted.items():
+        assert lines[k].total == pytest.approx(n * (p.find(*k).price + p.find(*k).hours * hour))
+    assert cost(DOVECOTE) == pytest.approx(sum(line.total for line in lines.values()))
+
+
+def test_what_is_there_already_costs_nothing():
+    """Invariance: a treatment that exists is in the room, and not in the bill; a microphone that no use opens is not either."""
+    there = replace(DOVECOTE, treatments=tuple(replace(t, existing=True) for t in DOVECOTE.treatments))
+    assert cost(there) == pytest.approx(cost(replace(DOVECOTE, treatments=())))
+    closed = replace(DOVECOTE, uses=tuple(replace(u, microphones=()) for u in DOVECOTE.uses))
+    assert not any(line.kind == "microphone" for line in bill(closed))
+
+
+def test_everything_has_a_price():
+    """Every type of the data tables has a row, and any finish finds one."""
+    p = example_prices()
+    assert all(("loudspeaker", name) in p.prices for name in loudspeaker_types())
+    assert all(("microphone", name) in p.prices for name in MICROPHONE_TYPES)
+    for finish in FINISHES:
+        assert bill(replace(DOVECOTE, treatments=(Treatment(surface="roof", area=10.0, finish=finish),)))[-1].quantity == 10.0
+
+
+def test_an_own_price_book_is_used(tmp_path):
+    rows = ["labour,hour,h,1,0,", *(f"loudspeaker,{n},each,100,2," for n in loudspeaker_types()), "hanging point,rated hardware with second safety,each,0,0,",
+            "hanging point,engineer's approval,job,0,0,", *(f"microphone,{n},each,0,0," for n in MICROPHONE_TYPES), "treatment,any other finish,m2,0,0,"]  # fmt: skip
+    assert cost(DOVECOTE, read_prices(book(tmp_path, *rows))) == pytest.approx(102 * len(DOVECOTE.cabinets))
+
+
+@pytest.mark.parametrize(
+    "rows, message",
+    [
+        (["loudspeaker,compact 90x90,each,100,1,"], r"own\.csv: there is no row 'labour,hour'"),
+        (["labour,hour,h,85,0,", "labour,hour,h,90,0,"], r"own\.csv: labour 'hour' stands there twice"),
+        (["labour,hour,h,cheap,0,"], r"own\.csv, line 2: price = 'cheap' is not a number"),
+        (["labour,hour,h,-3,0,"], r"own\.csv, line 2: price = -3 is outside 0 to 1e\+07"),
+        (["labour,hour,h,nan,0,"], r"own\.csv, line 2: price = nan is outside"),
+        (["labour,hour,h,85,0,a,b"], r"own\.csv, line 2: does not have 6 values\. Put text with commas in quotes"),
+        (["labour,hour,h"], r"own\.csv, line 2: does not have 6 values"),
+    ],
+)
+def test_a_damaged_price_book_is_refused(tmp_path, rows, message):
+    with pytest.raises(ValueError, match=message):
+        read_prices(book(tmp_path, *rows))
+
+
+def test_other_refusals(tmp_path):
+    with pytest.raises(ValueError, match=r"none\.csv: there is no such price book"):
+        read_prices(tmp_path / "none.csv")
+    (tmp_path / "x.csv").write_text("a,b\n1,2\n")
+    with pytest.raises(ValueError, match=r"x\.csv: missing column kind, item, unit, price, hours\. The first line must be kind,item"):
+        read_prices(tmp_path / "x.csv")
+    (tmp_path / "y.csv").write_bytes(b"\xff\xfe\x00k")
+    with pytest.raises(ValueError, match=r"y\.csv: is not UTF-8 text"):
+        read_prices(tmp_path / "y.csv")
+    with pytest.raises(ValueError, match=r"no price for loudspeaker 'two-way 90x60'\. Add a row that begins 'loudspeaker,two-way 90x60'"):
+        read_prices(book(tmp_path, "labour,hour,h,1,0,")).find("loudspeaker", "two-way 90x60")
+    with pytest.raises(ValueError, match=r"existing = 'yes' must be true or false"):
+        Treatment(surface="roof", area=10.0, finish="wall panels", existing="yes")

@@ -1,0 +1,100 @@
+"""How sure: closed forms on linear cases, the same every time, unknowns told apart, stopped in between."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from gymtools.design.evaluate import evaluate
+from gymtools.design.unknowns import WORDS, Unknowns, how_sure
+from gymtools.physics import reverberation
+from gymtools.venue.files import load
+
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
+DOVECOTE = load(SCENARIOS / "dovecote.toml")
+NONE = dict.fromkeys(WORDS, 0.0)
+
+
+def only(**spread):
+    return Unknowns(**{**NONE, **spread})
+
+
+def found(sureness, criterion, area=None):
+    return next(r for r in sureness.ranges if r.criterion == criterion and area in (None, r.area))
+
+
+@pytest.mark.parametrize("spread", [1.0, 3.0])
+def test_noise_alone_is_linear(spread):
+    """Closed form: speech over noise falls by what the noise rises, so its mean stays, its spread is the noise's, and it
+    holds with the normal probability of the margin."""
+    s = replace(DOVECOTE, uses=(replace(DOVECOTE.uses[0], noise_dba=65.0, target_dba=76.0),))
+    r = found(how_sure(s, unknowns=only(noise_db=spread), draws=400), "level over the noise")
+    assert np.mean(r.values) == pytest.approx(r.value, abs=0.1)  # places drawn and all places
+    assert np.std(r.values) == pytest.approx(spread, rel=0.02)
+    assert (r.low - np.mean(r.values), r.high - np.mean(r.values)) == pytest.approx(spread * norm.ppf([0.1, 0.9]), rel=0.03)
+    assert r.chance == pytest.approx(norm.cdf((np.mean(r.values) - r.target + 0.05) / spread), abs=0.01)
+    assert r.most == "noise_db" and r.alone["noise_db"] == pytest.approx(r.high - r.low, rel=0.1)
+
+
+def test_one_finish_alone_moves_reverberation_as_its_formula_says():
+    """Closed form: with one finish everywhere and nobody in the hall, the time of each draw is Eyring's with the factor drawn;
+    log-normal, so that its median is the designed one."""
+    hall = replace(DOVECOTE.hall, floor="plaster", roof="plaster", walls="plaster", **{f"{s}_wall": None for s in ("north", "south", "east", "west")})
+    use = replace(DOVECOTE.uses[0], closed=tuple(b.name for b in DOVECOTE.banks), occupied={}, listens={"court": 1.0}, set_up=(), microphones=())
+    s = replace(DOVECOTE, hall=hall, treatments=(), banks=(), microphones=(), uses=(replace(use, closed=()),))
+    r = found(how_sure(s, unknowns=only(absorption_pct=20.0), draws=300), "reverberation")
+    result = evaluate(s)
+    room, alpha = result.setting.room, s.absorption(s.uses[0])
+    at = lambda z: reverberation.reverberation_time(room.volume, room.area, np.clip(alpha * np.exp(0.2 * z), 0, 1), air=result.sources.decay, speed_of_sound=result.sources.speed)[2:5].mean()  # noqa: E731
+    assert r.value == pytest.approx(at(0), rel=1e-9) and np.median(r.values) == pytest.approx(at(0), rel=0.01)
+    assert (r.low, r.high) == pytest.approx((at(norm.ppf(0.9)), at(norm.ppf(0.1))), rel=0.02)
+
+
+def test_independent_unknowns_add_in_squares():
+    """Closed form: the level of a place in the free field moves with noise alone and sensitivity not at all, because the setting
+    brings the mean back; what both do to speech over noise adds in squares."""
+    one = replace(DOVECOTE.groups[0], number=1, spacing=0.0)
+    use = replace(DOVECOTE.uses[0], groups={})
+    s = replace(DOVECOTE, groups=(one,), uses=(use,))
+    r = found(how_sure(s, unknowns=only(noise_db=2.0, sensitivity_db=3.0)), "level over the noise")
+    assert np.std(r.values) == pytest.approx(2.0, rel=0.03) and r.alone["sensitivity_db"] == pytest.approx(0.0, abs=1e-3)
+
+
+def test_nothing_unknown_nothing_moves():
+    """Invariance: all spreads zero give the design itself, sure or surely not; every verdict but echoes is there."""
+    sureness = how_sure(DOVECOTE, "assembly", unknowns=Unknowns(**NONE), draws=20)
+    designed = {(v.criterion, v.area): v for v in evaluate(DOVECOTE, "assembly", follow_echoes=False).verdicts}
+    assert {(r.criterion, r.area) for r in sureness.ranges} == set(designed)
+    for r in sureness.ranges:
+        assert np.ptp(r.values) == 0 and r.most is None and r.chance in (0.0, 1.0)
+        assert r.value == designed[r.criterion, r.area].value
+    assert sureness.all_hold == min(r.chance for r in sureness.ranges)
+
+
+def test_the_same_seed_gives_the_same_and_stopping_gives_nothing():
+    """Deterministic; progress runs to 1; a stop in between gives None rather than half an answer."""
+    told = []
+    a, b = (how_sure(DOVECOTE, draws=20, progress=told.append) for _ in range(2))
+    assert all(np.array_equal(x.values, y.values) for x, y in zip(a.ranges, b.ranges, strict=True))
+    assert told[-1] == pytest.approx(1.0) and told == sorted(told[: len(told) // 2]) * 2
+    assert how_sure(DOVECOTE, draws=20, stop=lambda: len(told) > 0) is None
+    c = how_sure(DOVECOTE, draws=20, seed=2)
+    assert not np.array_equal(a.ranges[0].values, c.ranges[0].values)
+
+
+def test_every_unknown_reaches_something():
+    """Invariance: each of the five by itself moves at least one criterion, and the whole range is at least nearly as wide as the widest of them."""
+    sureness = how_sure(load(SCENARIOS / "larkfield.toml"), "game")
+    for name in WORDS:
+        assert max(r.alone[name] / max(abs(r.value), 1e-9) for r in sureness.ranges) > 1e-3, name
+    for r in (r for r in sureness.ranges if r.criterion != "arrivals together"):  # that one jumps when an arrival comes within 10 dB
+        assert r.high - r.low > 0.5 * max(r.alone.values())
+
+
+def test_refusals():
+    with pytest.raises(ValueError, match=r"noise_db = -1 dB is outside 0 to 20 dB\. One standard deviation"):
+        Unknowns(noise_db=-1)
+    with pytest.raises(ValueError, match=r"draws = 3 is outside 20 to 5000"):
+        how_sure(DOVECOTE, draws=3)
