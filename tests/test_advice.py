@@ -102,6 +102,7 @@ def test_sentences_carry_gain_and_cost():
     words = sentence(p)
     e = p.effect
     assert words.startswith(p.move.words) and f"({said(e.before.value, e.before.unit)} to {said(e.after.value, e.after.unit)}, {e.after.word})" in words
+    assert "0.472 to 0.468" in sentence(replace(p, costs=(replace(e, before=replace(e.before, value=0.472, unit=""), after=replace(e.after, value=0.468, unit="")),)))
     assert all(f"{c.use}" in words and c.before.criterion in words for c in p.costs)
     assert (said(0.456, ""), said(2.149, "dB"), said(66.6, "%"), said(31.2, "ms")) == ("0.46", "2.1 dB", "67 %", "31 ms")
 

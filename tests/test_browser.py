@@ -222,6 +222,70 @@ def style(sheet):
     )
 
 
+def tab(sheet, name):
+    """Open a tab under the picture."""
+    sheet.click(f".lm-TabBar-tab:has-text('{name}')")
+    sheet.wait_for_timeout(500)
+
+
+def to_top(place):
+    """Scroll so that a place stands at the top."""
+    place.evaluate("e => e.scrollIntoView({block: 'start'})")
+
+
+def test_options_are_pinned_side_by_side(sheet):
+    """Pin, tilt, pin again: two lines of figures and two maps on one scale; the first is shown again."""
+    tab(sheet, "Options")
+    sheet.click("button:has-text('Pin this state')")
+    sheet.wait_for_selector("text=Pinned as A", timeout=15_000)
+    handle = slider(sheet, "Tilt down")
+    handle.focus()
+    start = float(handle.get_attribute("aria-valuenow"))
+    for _ in range(3):
+        sheet.keyboard.press("PageUp")
+    sheet.wait_for_timeout(1500)
+    sheet.click("button:has-text('Pin this state')")
+    sheet.wait_for_selector("text=Pinned as B", timeout=15_000)
+    sheet.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g.data.filter(t => t.type === 'heatmap').length >= 6; }", timeout=20_000)
+    words = sheet.locator("table:visible", has_text="nothing beats it").first.inner_text()
+    assert "verdicts that do not hold" in words and ("better" in words or "worse" in words)
+    to_top(sheet.locator(".gt-options-words"))
+    sheet.wait_for_timeout(800)
+    shot(sheet, "options")
+    pick(sheet, "Option", "A")
+    sheet.click("button:has-text('Show it')")
+    sheet.wait_for_timeout(1500)
+    assert float(slider(sheet, "Tilt down").get_attribute("aria-valuenow")) == start
+
+
+def test_advice_is_asked_for_and_tried(sheet):
+    """The tab tells what would help with gain and cost; a move is tried, the picture follows, and it is put back."""
+    tab(sheet, "What would help")
+    sheet.click("button:has-text('What would help?')")
+    sheet.wait_for_selector("button:has-text('Try it')", timeout=30_000)
+    to_top(sheet.locator("button:has-text('Try it')").first)
+    shot(sheet, "advice")
+    before = trace(sheet, "map", "intensity")
+    sheet.locator("button:has-text('Try it')").first.click()
+    sheet.wait_for_selector("text=Done:", timeout=10_000)
+    sheet.wait_for_timeout(1500)
+    assert trace(sheet, "map", "intensity") != before
+    sheet.locator("button:has-text('Put it back')").locator("visible=true").click()
+    sheet.wait_for_selector("text=Put back as it was", timeout=10_000)
+    sheet.wait_for_timeout(1500)
+    assert trace(sheet, "map", "intensity") == before
+
+
+def test_how_sure_is_drawn(sheet):
+    """The tab draws, with a bar, and shows a range a criterion."""
+    tab(sheet, "How sure")
+    sheet.click("button:has-text('Draw 200 times')")
+    sheet.wait_for_selector("text=least likely to hold", timeout=40_000)
+    to_top(sheet.locator("text=least likely to hold"))
+    shot(sheet, "how_sure")
+    assert sheet.locator("svg[aria-label='range against target']:visible").count() > 10
+
+
 def test_a_better_aim_is_found_and_put_back(sheet):
     """The last section looks for a better aim: the bar moves, it can be stopped, the sliders follow, and it can be put back."""
     sheet.click("text=A better aim")

@@ -3,6 +3,7 @@
 import asyncio
 import shutil
 import time
+from html import escape
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -10,6 +11,9 @@ import numpy as np
 import pytest
 
 import gymtools
+from gymtools.design.advice import sentence
+from gymtools.design.options import beaten_by
+from gymtools.design.unknowns import Unknowns
 from gymtools.display.live import Beside, Latest
 from gymtools.display.meeting import TABS, Meeting
 from gymtools.venue.units import FOOT
@@ -553,6 +557,7 @@ def test_a_better_aim_is_set_and_can_be_put_back():
     m.set(("groups", 0, "tilt_deg"), 20.0)
     before = m.scenario
     m.aims.weights["stray"].value = 0.0
+    m.aims.trace.value = False
     m.aims.start()
     assert m.aims.undo.layout.display == "inline-flex" and m.scenario != before
     for path, value in m.changes.items():
@@ -597,6 +602,17 @@ def test_the_search_runs_aside_and_can_be_stopped():
     assert asyncio.run(moved()) == (33.0, "Given up, because something was moved.")
 
 
+def test_an_aim_is_judged_in_the_traced_room():
+    """With the tick set the words tell the traced room's scores; what is better by formula only is given up and said."""
+    m = panel("dovecote")
+    m.set(("groups", 0, "tilt_deg"), 5.0)
+    m.aims.start()
+    assert "weighed, over all uses, room traced" in m.aims.words.value and m.changes[("groups", 0, "tilt_deg")] > 5
+    found = SimpleNamespace(moved={}, given_up=True, stopped=False)
+    m.aims._done(found)
+    assert m.aims.words.value == "What was better by formula is not better in the traced room: the aim stays as it is."
+
+
 def test_what_cannot_be_aimed_is_said():
     """A scenario that cannot be, or weights that are all zero: one line says so."""
     m = panel("larkfield")
@@ -607,3 +623,122 @@ def test_what_cannot_be_aimed_is_said():
         slider.value = 0.0
     m.aims.start()
     assert "nothing counts" in m.aims.words.value
+
+
+# --- advice, how sure, options
+
+
+def test_advice_is_tried_and_put_back():
+    """Advice of the panel is the library's; a move tried is what the controls and the result stand at; it is put back to the last value."""
+    m = panel("larkfield")
+    m.set(("groups", 0, "tilt_deg"), 30.0)
+    before, start = m.scenario, m.start
+    m.advice.start()
+    found = gymtools.advise(before, "game")
+    words = [c.children[1].value for c in m.advice.list.children if hasattr(c, "children")]
+    assert len(words) == sum(len(a.proposals) for a in found) > 3
+    for proposal, shown in zip([p for a in found for p in a.proposals], words, strict=True):
+        assert escape(sentence(proposal)) in shown
+    tries = [c.children[0] for c in m.advice.list.children if hasattr(c, "children")]
+    first = found[0].proposals[0]
+    tries[0].click()
+    assert m.scenario == first.move.scenario and m.result.use.name == "game"
+    after = next(v for v in m.result.verdicts if (v.criterion, v.area) == (first.effect.after.criterion, first.effect.after.area))
+    assert after.value == first.effect.after.value and m.advice.undo.layout.display == "inline-flex"
+    m.advice.undo.click()
+    assert m.scenario == before and m.start is start and m.advice.undo.layout.display == "none" and "Put back" in m.advice.words.value
+
+
+def test_advice_and_ranges_of_another_state_are_taken_away():
+    """When something moves, what was computed for another state says so; a change of the quantity shown alone leaves it."""
+    m = panel("dovecote")
+    m.advice.start()
+    m.sure.start()
+    assert m.advice.list.children and "least likely to hold" in m.sure.words.value
+    m.controls["quantity"].value = "sti"
+    assert m.advice.list.children and "least likely to hold" in m.sure.words.value
+    m.set(("groups", 0, "tilt_deg"), 41.0)
+    assert not m.advice.list.children and "Ask again" in m.advice.words.value and "Draw again" in m.sure.words.value
+
+
+def test_ranges_are_the_librarys():
+    """The table of the panel has one row a criterion with the library's numbers; unknowns typed are used."""
+    m = panel("dovecote")
+    m.sure.unknowns["noise_db"].value = 0.0
+    m.sure.start()
+    found = gymtools.how_sure(m.scenario, "game", unknowns=Unknowns(noise_db=0.0))
+    assert m.sure.words.value.count("<svg") == len(found.ranges) and "noise 0 dB" in m.sure.words.value
+    for r in found.ranges:
+        assert f">{100 * r.chance:.0f} %</td>" in m.sure.words.value
+    assert m.sure.found.ranges[0].values == pytest.approx(found.ranges[0].values)
+
+
+def test_options_are_pinned_compared_shown_and_removed():
+    """Two states pinned: headlines, differences and maps of both on one scale; shown again exactly; names are kept apart."""
+    m = panel("dovecote")
+    m.options.pin()
+    m.set(("groups", 0, "tilt_deg"), 50.0)
+    second = m.scenario
+    m.options.name.value = "<b>steep</b>"
+    m.options.pin()
+    assert [o.name for o in m.options.options] == ["A", "<b>steep</b>"] and m.options.name.value == "B"
+    table = m.options.table.value
+    assert "&lt;b&gt;steep&lt;/b&gt;" in table and "<b>steep" not in table and "tilt" in table and "50°" in table
+    figure = m.options.stand.children[0]
+    maps = [t for t in figure.data if t.type == "heatmap"]
+    assert len({t.xaxis for t in maps}) == 2 and {t.coloraxis for t in maps} == {"coloraxis"}
+    one = next(t for t in maps if t.xaxis == "x3" and t.name == "plan map 1")
+    result = gymtools.evaluate(second, "game")
+    shown = np.sort(np.array(one.z, float).ravel())
+    assert shown == pytest.approx(np.sort(result.level_db[result.area == "bleachers", 4]), abs=0.006)
+    m.options.pin()
+    m.options.name.value = "B"
+    m.options.pin()
+    assert "there is an option" in m.options.words.value
+    m.options.chosen.value = "A"
+    m.options.show()
+    assert m.scenario.groups == m.options.options[0].scenario.groups != second.groups
+    m.options.drop()
+    assert [o.name for o in m.options.options] == ["<b>steep</b>", "B"]
+    for k in range(6):
+        m.options.name.value = f"more {k}"
+        m.options.pin()
+    assert len(m.options.options) == 6 and "Remove one first" in m.options.words.value
+    m.options.name.value = " "
+    m.options.pin()
+    assert "needs a name" in m.options.words.value
+
+
+def test_all_combinations_go_to_a_file_and_the_best_are_pinned(tmp_path):
+    """Combinations chosen in the lists are the sweep's, written to a file; what nothing beats is pinned; a second run adds nothing to it."""
+    m = panel("dovecote", tmp_path)
+    m.options.generated.selected_index = 0
+    lists = m.options.lists
+    lists["arrangement"].value = list(lists["arrangement"].options)[:3]
+    lists["treatment"].value = list(lists["treatment"].options)[:2]
+    assert m.options.count.value.startswith("6 combinations")
+    m.options.generate()
+    (file,) = tmp_path.glob("*.csv")
+    rows = file.read_text().splitlines()
+    assert len(rows) == 7 and "6 of 6 combinations" in m.options.found.value
+    m.options.pin_best()
+    kept = {o.name: o.headlines for o in m.options.options}
+    assert kept and all(beaten_by(h, {k: v for k, v in kept.items() if k != name}) is None for name, h in kept.items())
+    m.options.generate()
+    assert file.read_text().splitlines() == rows
+    file.write_text("another,table\n1,2\n")
+    m.options.generate()
+    assert "holds another table" in m.options.found.value
+    lists["height"].value = []
+    assert m.options.find.disabled and "at least one" in m.options.count.value
+
+
+def test_options_can_be_traced():
+    """The traced figures of an option equal a traced evaluation of it."""
+    m = panel("dovecote")
+    m.options.pin()
+    m.options.trace()
+    (o,) = m.options.options
+    traced = gymtools.evaluate_all(o.scenario, room="traced").results
+    assert o.room == "traced" and o.headlines["clarity"] == round(min(a.sti_p10 for r in traced.values() for a in r.areas), 2)
+    assert "room traced" in m.options.table.value

@@ -10,6 +10,7 @@ from nbclient import NotebookClient
 ROOT = Path(__file__).resolve().parent.parent
 BOOKS = sorted(p for p in (ROOT / "workbooks").rglob("*.ipynb") if ".ipynb_checkpoints" not in p.parts)
 CASES = {
+    "better_design": [{"scenario": "../scenarios/alderway.toml", "use": "performance", "arrangements": ["stage on an end", "rows and ends"], "draws": 40}],
     "design_meeting": [{"scenario": f"../scenarios/{name}.toml"} for name in ("alderway", "dovecote", "stonebridge")],
 }
 

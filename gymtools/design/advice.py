@@ -349,7 +349,7 @@ def _least(make, use, key, most, grain):
     return high
 
 
-def said(value, unit):
+def said(value, unit, more=0):
     """A value as the scorecard tells it.
 
     Parameters
@@ -358,13 +358,15 @@ def said(value, unit):
         Of a verdict [unit]
     unit : str
         Its unit [-]
+    more : int
+        Digits more than usual [-]
 
     Returns
     -------
     words : str
         e.g. "2.1 dB"
     """
-    digits = 2 if unit == "" else 0 if SHOWN[unit] >= 0.5 else 1
+    digits = (2 if unit == "" else 0 if SHOWN[unit] >= 0.5 else 1) + more
     return f"{value:.{digits}f}{f' {unit}' if unit else ''}"
 
 
@@ -382,17 +384,23 @@ def sentence(proposal):
         One sentence
     """
     e = proposal.effect
-    words = f"{proposal.move.words}: {_change(e)} ({said(e.before.value, e.before.unit)} to {said(e.after.value, e.after.unit)}, {e.after.word})"
+    words = f"{proposal.move.words}: {_change(e)} ({_from_to(e)}, {e.after.word})"
     if abs(proposal.price) >= 1:
         words += f"; about {abs(proposal.price):,.0f} {'dearer' if proposal.price > 0 else 'cheaper'}"
     if not proposal.costs:
         return f"{words}; nothing else gets worse by more than a little"
     costs = "; ".join(
-        f"{c.use}{', ' + c.before.area if c.before.area else ''}: {c.before.criterion} {said(c.before.value, c.before.unit)} to "
-        f"{said(c.after.value, c.after.unit)}" + (f", now {c.after.word}" if c.after.word != c.before.word else "")
+        f"{c.use}{', ' + c.before.area if c.before.area else ''}: {c.before.criterion} {_from_to(c)}" + (f", now {c.after.word}" if c.after.word != c.before.word else "")
         for c in proposal.costs
     )
     return f"{words}; it costs: {costs}"
+
+
+def _from_to(effect):
+    """Both values, with a digit more where they would read alike."""
+    a, b, unit = effect.before.value, effect.after.value, effect.before.unit
+    more = int(said(a, unit) == said(b, unit))
+    return f"{said(a, unit, more)} to {said(b, unit, more)}"
 
 
 def _change(effect):

@@ -48,6 +48,7 @@ class OptionsPanel:
         self.words, self.table = w.HTML(), w.HTML()
         self.words.add_class("gt-options-words")
         self.stand, self.lists = w.VBox([], layout=w.Layout(width="100%")), {}
+        self.stand.add_class("gt-stand")
         self.find, self.halt = button("Evaluate them all", "150px", self.generate), button("Stop here", "110px", self.aside.stop)
         self.best_button = button("Pin the best of them", "170px", self.pin_best)
         self.count, self.bar = w.HTML(), w.FloatProgress(min=0, max=1, layout=w.Layout(width="260px", visibility="hidden"))

@@ -9,7 +9,7 @@ from .look import FAINT, FONT, GROUP_COLOURS, INK, PAPER, QUANTITIES, QUIET, ROO
 
 MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: cabinets")  # of the picture's plan, as small maps
 ACROSS = 3  # small maps in a row
-LINES, MAP = 300, 290  # height of the lines, and of a row of maps [px]
+LINES, MAP = 320, 290  # height of the lines, and of a row of maps [px]
 CLOSE, APART = 0.09, 0.1  # of the height of the lines: figures that lie together, names that would meet
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 
@@ -33,7 +33,7 @@ def figure(options, views, others=()):
     """
     rows = int(np.ceil(len(options) / ACROSS))
     height = LINES + MAP * rows
-    top = MAP * rows / height + 0.09 * LINES / height  # lower edge of the lines
+    top = MAP * rows / height + 0.13 * LINES / height  # lower edge of the lines
     lines, names = _lines(options, others)
     chart = go.Figure(lines)
     quantity, (low, high) = QUANTITIES[views[0].quantity], views[0].range
@@ -59,7 +59,7 @@ def figure(options, views, others=()):
     chart.update_layout(
         height=height, autosize=True, margin=dict(l=60, r=20, t=30, b=10), paper_bgcolor=PAPER, plot_bgcolor=PAPER, showlegend=False,
         font=dict(family=FONT, size=12, color=INK), annotations=notes + names,
-        xaxis=dict(domain=[0, 0.93], anchor="y", tickvals=list(range(len(HEADLINES))), ticktext=[f"{h.words}{f' [{h.unit}]' if h.unit else ''}" for h in HEADLINES],
+        xaxis=dict(domain=[0, 0.93], anchor="y", tickvals=list(range(len(HEADLINES))), tickangle=0, ticktext=[f"{h.words}{f' [{h.unit}]' if h.unit else ''}".replace(", ", ",<br>") for h in HEADLINES],
                    range=[-0.35, len(HEADLINES) - 0.3], showgrid=True, gridcolor=FAINT, zeroline=False),
         yaxis=dict(domain=[top, 0.985], anchor="x", range=[-0.12, 1.18], tickvals=[0, 1], ticktext=["worst", "best"], showgrid=False, zeroline=False),
         coloraxis=dict(colorscale=quantity.scale, cmin=low, cmax=high, colorbar=dict(x=0.955, xanchor="left", y=top - 0.08, yanchor="top", len=200, lenmode="pixels", thickness=12)),

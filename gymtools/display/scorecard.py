@@ -211,7 +211,7 @@ def sureness_table(sureness):
     Returns
     -------
     html : str
-        A sentence and a table, the least sure first
+        Two sentences and a table, what is least likely to hold first
     """
     ranges = sorted(sureness.ranges, key=lambda r: r.chance)
     least, rows = ranges[0], ""
@@ -227,9 +227,11 @@ def sureness_table(sureness):
         f"One standard deviation taken: absorption {u.absorption_pct:g} % of each finish, noise {u.noise_db:g} dB, {u.occupancy_pct:g} % of the places of each area, "
         f"aim {u.aim_deg:g}° and sensitivity {u.sensitivity_db:g} dB of each cabinet. {sureness.draws} draws, by formula, without echoes."
     )
-    where = f" ({escape(least.area)})" if least.area else ""
-    words = f"<p>{escape(sureness.use)}: least sure is <b>{escape(least.criterion)}</b>{where}: it holds in {100 * least.chance:.0f} of 100 draws"
-    words += f"; what matters most is {UNKNOWN[least.most]}.</p>" if least.most else ".</p>"
+    one = lambda r: f"<b>{escape(r.criterion)}</b>{f' ({escape(r.area)})' if r.area else ''}, in {100 * r.chance:.0f} of 100 draws" + (f"; what matters most is {UNKNOWN[r.most]}" if r.most else "")  # noqa: E731
+    words = f"<p>{escape(sureness.use)}, least likely to hold: {one(least)}.</p>"
+    unsettled = [r for r in ranges if 0.1 < r.chance < 0.9]
+    if unsettled:
+        words += f"<p>Most open: {one(min(unsettled, key=lambda r: abs(r.chance - 0.5)))}.</p>"
     head = (
         '<tr><th>where</th><th>what</th><th class="num">as designed</th><th class="num">8 of 10 draws lie in</th><th>against the target</th>'
         '<th class="num">asked for</th><th class="num">holds in</th><th>what matters most</th></tr>'
