@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from gymtools.design.budget import COLUMNS, bill, cost, example_prices, read_prices
+from gymtools.design.budget import bill, cost
+from gymtools.design.prices import COLUMNS, example_prices, read_prices
 from gymtools.venue.files import load
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import Treatment

@@ -1,165 +1,12 @@
-"""What a design costs: quantities from the scenario, prices and hours from an editable price book."""
+"""What a design costs: quantities from the scenario and its equipment, prices and hours from a price book."""
 
-import csv
-from dataclasses import dataclass
-from functools import lru_cache
-from importlib import resources
-from pathlib import Path
-
-from ..physics.checks import within
-
-COLUMNS = ("kind", "item", "unit", "price", "hours", "source")
-LABOUR = ("labour", "hour")
-OTHER = "any other finish"  # item for a treatment whose finish has no row of its own
+from .access import receivers
+from .drive import drive, rack_units
+from .inputs import EXTRA_UNITS, inputs, mixer, plates
+from .prices import OTHER, example_prices
 
 
-@dataclass(frozen=True, kw_only=True)
-class Price:
-    """One row of a price book."""
-
-    kind: str
-    item: str
-    unit: str
-    price: float  # for one unit, in the book's own currency
-    hours: float  # of labour for one unit [h]
-    source: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Line:
-    """One line of a bill."""
-
-    kind: str
-    item: str
-    quantity: float
-    unit: str
-    price: float  # of one
-    hours: float  # of labour in all [h]
-    labour: float  # what these hours cost
-    source: str = ""
-
-    @property
-    def total(self):
-        """Material and labour."""
-        return self.quantity * self.price + self.labour
-
-
-class PriceBook:
-    """Prices by kind and item.
-
-    Parameters
-    ----------
-    prices : sequence of Price
-        Rows; the hour of labour must be among them [-]
-    name : str
-        For messages [-]
-    """
-
-    def __init__(self, prices, name="price book"):
-        self.name, self.prices = name, {}
-        for p in prices:
-            if (p.kind, p.item) in self.prices:
-                raise ValueError(f"{name}: {p.kind} '{p.item}' stands there twice. Keep one row.")
-            self.prices[p.kind, p.item] = p
-        if LABOUR not in self.prices:
-            raise ValueError(f"{name}: there is no row 'labour,hour'. It says what an hour of work costs.")
-
-    def find(self, kind, item):
-        """The row of a kind and item.
-
-        Parameters
-        ----------
-        kind : str
-            e.g. "loudspeaker" [-]
-        item : str
-            e.g. a type's name [-]
-
-        Returns
-        -------
-        price : Price
-            Refused when there is none
-        """
-        if (kind, item) not in self.prices:
-            raise ValueError(f"{self.name}: no price for {kind} '{item}'. Add a row that begins '{kind},{item}'.")
-        return self.prices[kind, item]
-
-    def line(self, kind, item, quantity):
-        """A line of a bill.
-
-        Parameters
-        ----------
-        kind, item : str
-            As for ``find`` [-]
-        quantity : float
-            How many of the row's unit [-]
-
-        Returns
-        -------
-        line : Line
-            With its labour
-        """
-        row = self.find(kind, item)
-        hours = quantity * row.hours
-        labour = hours * self.prices[LABOUR].price
-        return Line(kind=kind, item=item, quantity=quantity, unit=row.unit, price=row.price, hours=hours, labour=labour, source=row.source)
-
-
-def read_prices(path):
-    """Read a price book.
-
-    Parameters
-    ----------
-    path : str or Path
-        CSV with the columns kind, item, unit, price, hours, source; the one of the package is the pattern [-]
-
-    Returns
-    -------
-    book : PriceBook
-        Refused in one line that names file, row and column
-    """
-    path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise ValueError(f"{path.name}: there is no such price book.") from None
-    except UnicodeDecodeError:
-        raise ValueError(f"{path.name}: is not UTF-8 text. Save it as CSV in UTF-8.") from None
-    return _book(text, path.name)
-
-
-def _book(text, name):
-    reader = csv.DictReader(text.splitlines())
-    missing = [c for c in COLUMNS[:-1] if c not in (reader.fieldnames or ())]
-    if missing:
-        raise ValueError(f"{name}: missing column {', '.join(missing)}. The first line must be {','.join(COLUMNS)}.")
-    rows = []
-    for number, row in enumerate(reader, 2):
-        where = f"{name}, line {number}"
-        if None in row or None in row.values():
-            raise ValueError(f"{where}: does not have {len(COLUMNS)} values. Put text with commas in quotes.")
-        numbers = {}
-        for key, high in (("price", 1e7), ("hours", 1e4)):
-            try:
-                numbers[key] = float(within(key, row[key].strip(), 0, high, ""))
-            except ValueError as error:
-                raise ValueError(f"{where}: {error}") from None
-        rows.append(Price(**numbers, **{k: (row.get(k) or "").strip() for k in ("kind", "item", "unit", "source")}))
-    return PriceBook(rows, name)
-
-
-@lru_cache(maxsize=1)
-def example_prices():
-    """The price book of the package; every price in it is invented.
-
-    Returns
-    -------
-    book : PriceBook
-        To try things with, and as the pattern for one's own
-    """
-    return _book(resources.files("gymtools").joinpath("data", "prices.csv").read_text(encoding="utf-8"), "prices.csv")
-
-
-def bill(scenario, prices=None):
+def bill(scenario, prices=None, *, system=None):
     """What a design is made of and what it costs.
 
     Parameters
@@ -168,25 +15,52 @@ def bill(scenario, prices=None):
         The design [-]
     prices : PriceBook, optional
         The package's invented one when left out [-]
+    system : System, optional
+        Of ``drive``, where it is at hand [-]
 
     Returns
     -------
     lines : tuple of Line
-        Loudspeakers, their hanging, microphones that a use opens, and treatment that is not there yet
+        Loudspeakers and their hanging, amplifiers and cable, inputs, mixer, processor, rack, assistive listening, and treatment
+        that is not there yet; each item once
     """
     book = prices or example_prices()
-    kinds = [c.type.name for c in scenario.cabinets]
-    lines = [book.line("loudspeaker", name, kinds.count(name)) for name in dict.fromkeys(kinds)]
-    lines += [book.line("hanging point", "rated hardware with second safety", len(kinds)), book.line("hanging point", "engineer's approval", 1)]
-    opened = [m.type for m in scenario.microphones if any(m.name in u.microphones for u in scenario.uses)]
-    lines += [book.line("microphone", name, opened.count(name)) for name in dict.fromkeys(opened)]
+    system = system or drive(scenario, prices=book)
+    counted = {}
+
+    def count(kind, item, quantity):
+        if quantity:
+            counted[kind, item] = counted.get((kind, item), 0) + quantity
+
+    for c in scenario.cabinets:
+        count("loudspeaker", c.type.name, 1)
+        count("hanging point", "rated hardware with second safety", 1)
+    count("hanging point", "engineer's approval", 1)
+    for kind in system.amplifiers.values():
+        count("amplifier", kind.name, 1)
+    for c in system.channels:
+        count("cable", c.conductor, c.length)
+        count("line transformer", "at a loudspeaker", len(c.tags) if c.line_volts else 0)
+    found = inputs(scenario)
+    for i in found:
+        count("microphone", i.type, 1)
+    count("mixer", mixer(scenario).kind, 1)
+    count("processor", "inputs and outputs", len(found) + len(system.channels))
+    count("wall plate", "microphone or line", len(plates(scenario)))
+    count("rack", "rack with doors and power", rack_units(system, EXTRA_UNITS)[0])
+    count("fire alarm", "muting contact", 1)
+    whole, compatible = receivers(scenario.seats)
+    count("assistive listening", "transmitter and aerial", 1 if whole else 0)
+    count("assistive listening", "receiver", whole)
+    count("assistive listening", "neck loop", compatible)
+    count("commissioning", "measurement and setting up", 1)
     for t in scenario.treatments:
         if not t.existing:
-            lines.append(book.line("treatment", t.finish if ("treatment", t.finish) in book.prices else OTHER, t.area))
-    return tuple(lines)
+            count("treatment", t.finish if ("treatment", t.finish) in book.prices else OTHER, t.area)
+    return tuple(book.line(kind, item, quantity) for (kind, item), quantity in counted.items())
 
 
-def cost(scenario, prices=None):
+def cost(scenario, prices=None, *, system=None):
     """What a design costs in all.
 
     Parameters
@@ -195,10 +69,12 @@ def cost(scenario, prices=None):
         The design [-]
     prices : PriceBook, optional
         The package's invented one when left out [-]
+    system : System, optional
+        Of ``drive``, where it is at hand [-]
 
     Returns
     -------
     total : float
         In the price book's currency
     """
-    return sum(line.total for line in bill(scenario, prices))
+    return sum(line.total for line in bill(scenario, prices, system=system))

@@ -15,6 +15,7 @@ from ..venue.scenario import Scenario, changed
 from .aiming import Wishes, score
 from .budget import cost
 from .criteria import worst_word
+from .drive import drive
 from .evaluate import ROOMS, evaluate
 
 AHEAD = 64  # variations that are handed out before the first of them is back
@@ -73,7 +74,7 @@ def figures(scenario, room="statistical", prices=None):
         hold=sum(v.word == "holds" for v in verdicts),
         of=len(verdicts),
         score=float(np.mean([score(r, Wishes()) for r in results.values()])),
-        cost=cost(scenario, prices),
+        cost=cost(scenario, prices, system=drive(scenario, results, prices=prices)),
     )
     for name, r in results.items():
         onto = next(v.value for v in r.verdicts if v.criterion == "sound onto people")

@@ -11,6 +11,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from ..physics.checks import within
 from .balcony import Balcony
+from .equipment import Equipment, Wiring
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
 from .microphones import Microphone
@@ -21,7 +22,7 @@ from .targets import Targets
 from .units import from_file, to_file
 from .uses import Drive, Use
 
-ONE = {"hall": Hall, "air": Air, "stage": Stage, "targets": Targets}  # tables of the file
+ONE = {"hall": Hall, "air": Air, "stage": Stage, "targets": Targets, "equipment": Equipment}  # tables of the file
 MANY = {
     "banks": Bank,
     "floor_seats": FloorSeats,
@@ -90,7 +91,8 @@ def parse(text, where="scenario"):
         raise ValueError(f"{where}: {error}") from None
     for key, cls in ONE.items():
         if key in tables:
-            tables[key] = build(cls, tables[key], f"{where} [{key}]", units)
+            table = _with_things(tables[key], "wiring", Wiring, f"{where} [{key}]", units) if key == "equipment" else tables[key]
+            tables[key] = build(cls, table, f"{where} [{key}]", units)
     for key, cls in MANY.items():
         entries = tables.get(key, [])
         if not isinstance(entries, list):
@@ -175,12 +177,17 @@ def _number(key, value, meta, units):
     return min(max(from_file(value, unit, units), meta["low"]), meta["high"])  # a foot's last digit must not refuse the limit itself
 
 
+def _with_things(table, key, cls, label, units):
+    """A table in which one key holds things by the name of a group."""
+    if not isinstance(table, dict) or key not in table:
+        return table
+    if not isinstance(table[key], dict):
+        raise _refused(f"{label} [{key}]", "must be a table of groups.")
+    return {**table, key: {name: build(cls, entry, f"{label} [{key}.'{name}']", units) for name, entry in table[key].items()}}
+
+
 def _use_groups(entry, label, units):
-    groups = entry.get("groups", {})
-    if not isinstance(groups, dict):
-        raise _refused(f"{label} [groups]", "must be a table of groups.")
-    made = {name: build(Drive, drive, f"{label} [groups.'{name}']", units) for name, drive in groups.items()}
-    numbers = {}
+    entry, numbers = _with_things(entry, "groups", Drive, label, units), {}
     try:
         for key in ("listens", "occupied"):
             if not isinstance(entry.get(key, {}), dict):
@@ -192,7 +199,7 @@ def _use_groups(entry, label, units):
             numbers["noise_db"] = [_plain_number("noise_db", v) for v in entry["noise_db"]]
     except ValueError as error:
         raise _refused(label, error) from None
-    return {**entry, **numbers, "groups": made}
+    return {**entry, **numbers}
 
 
 def _label(entry, number):

@@ -231,6 +231,9 @@ def _check_uses(scenario):
         "set_up": ("block of chairs or portable stage", movable),
         "microphones": ("microphone", microphones),
     }
+    for name in scenario.equipment.wiring:
+        if name not in groups:
+            raise ValueError(f"equipment, wiring: group '{name}' is unknown. Known: {', '.join(groups)}.")
     for use in scenario.uses:
         for word, (kind, names) in known.items():
             for name in getattr(use, word):

@@ -5,6 +5,7 @@ from functools import cached_property
 
 from . import fitting
 from .court import court
+from .equipment import Equipment
 from .hall import Air, Hall
 from .quantity import Thing
 from .setting import Setting
@@ -34,6 +35,7 @@ class Scenario(Thing):
     groups: tuple
     uses: tuple[Use, ...]
     targets: Targets = Targets()
+    equipment: Equipment = Equipment()
     absorption_factors: dict = field(default_factory=dict)  # by finish: what the table's values are multiplied by, one number or seven
     text: str | None = field(default=None, repr=False, compare=False)  # the file it came from, comments and all
 

@@ -1,0 +1,366 @@
+"""What drives the loudspeakers: power needed in every use, channels, amplifiers, cable, mains and rack."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..physics import bands, electrical
+from ..venue.equipment import TAPS, AmplifierType, amplifier_types
+from ..venue.scenario import Scenario
+from .evaluate import evaluate
+from .prices import example_prices
+
+COMPRESSION_DB = 3.0  # at full rated power, less in proportion below it    handbooks say 3 to 6 dB (from memory)
+PEAK = 4.0  # short peaks over the continuous rating that a loudspeaker bears    common practice, no source
+LINE_PART = 0.8  # of an amplifier's power that the taps of a line may take    common practice, no source
+TRANSFORMER_DB = 0.7  # lost in a line transformer    common practice (0.5 to 1 dB), no source
+HIGH_PASS = {"line": 80, "direct": 60}  # lowest frequency sent [Hz]    common practice, no source
+AWG = (18, 16, 14, 12, 10, 8)
+MM2 = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0)
+SLACK = 2.0  # cable beyond the route, at both ends together [m]
+LINK = 1.0  # cable from one loudspeaker to the next beyond their distance [m]
+CIRCUIT_PART = 0.8  # of a circuit's rating that may be loaded for long    common practice after NEC 210 (from memory)
+RACKS = (12, 16, 20, 27, 36, 42)  # usual heights [rack units]
+DAMPING = 10.0  # least damping factor worth asking for    common practice, no source
+
+
+@dataclass(frozen=True, kw_only=True)
+class Need:
+    """What one loudspeaker takes in one use, and what is left."""
+
+    use: str
+    tag: str
+    mean_w: float  # speech at the use's level
+    peak_w: float  # with headroom
+    octave: str  # that takes most of it
+    spare_db: float  # until amplifier or loudspeaker is at its limit
+    limited_by: str  # "amplifier", "loudspeaker, peaks" or "loudspeaker, heat"
+
+    @property
+    def word(self):
+        """Whether the level is reached: as the verdicts' words."""
+        return "holds" if self.spare_db >= -0.05 else "close" if self.spare_db >= -1.0 else "falls short"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Channel:
+    """One output of an amplifier with all that hangs on it."""
+
+    number: int  # of all channels, from 1
+    amplifier: str  # "A1", "A2" ...
+    output: int  # of that amplifier, from 1
+    type: AmplifierType
+    group: str
+    tags: tuple
+    line_volts: float | None  # None: driven directly
+    tap_w: float | None
+    load_ohm: float
+    need_w: float  # peaks of all that hang on it in the use that takes most, with what cable, heat and transformers lose
+    gives_w: float  # into this load
+    cable: str  # name of the run
+    conductor: str  # "12 AWG" or "4 mm2"
+    lengths: tuple  # from the rack to the first, from there to the next ... [m]
+    loss_db: float  # at the last loudspeaker
+    damping: float  # at the last loudspeaker; of no account on a line
+    high_pass_hz: int
+
+    @property
+    def length(self):
+        """Cable in all [m]."""
+        return sum(self.lengths)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class System:
+    """Channels, amplifiers and what they need."""
+
+    scenario: Scenario
+    needs: tuple
+    channels: tuple
+    doubts: tuple  # sentences
+
+    @property
+    def amplifiers(self):
+        """Types by the name of each amplifier."""
+        return {c.amplifier: c.type for c in self.channels}
+
+    @property
+    def mains(self):
+        """Power from the mains at an eighth of all amplifiers' power, and heat (W, W); amplifiers run for what they are, used or not."""
+        drawn = heat = 0.0
+        for kind in self.amplifiers.values():
+            d, h = electrical.mains_power(max(kind.watts_4, kind.watts_8, kind.line_w), kind.channels, idle_w=kind.idle_w, efficiency=kind.efficiency)
+            drawn, heat = drawn + d, heat + h
+        return float(drawn), float(heat)
+
+    @property
+    def current_a(self):
+        """From the mains [A]."""
+        return self.mains[0] / self.scenario.equipment.mains_volts
+
+    @property
+    def circuits(self):
+        """Circuits of the mains [-]."""
+        return max(1, math.ceil(self.current_a / (CIRCUIT_PART * self.scenario.equipment.circuit_a)))
+
+    @property
+    def reached(self):
+        """The loudspeaker with least to spare in every use: Need by use."""
+        found = {}
+        for n in self.needs:
+            if n.use not in found or n.spare_db < found[n.use].spare_db:
+                found[n.use] = n
+        return found
+
+    def channel(self, tag):
+        """The channel that a loudspeaker hangs on.
+
+        Parameters
+        ----------
+        tag : str
+            Of a cabinet [-]
+
+        Returns
+        -------
+        channel : Channel
+            One of ``channels``
+        """
+        return next(c for c in self.channels if tag in c.tags)
+
+
+def powers(result):
+    """Mean electrical power of every loudspeaker in one use, octave by octave.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+
+    Returns
+    -------
+    power : ndarray
+        Speech at the use's level, equalised and tuned as it is played (S, 7) [W]
+    """
+    own = np.array([c.type.sensitivity_db for c in result.scenario.cabinets])
+    return result.sources.on_axis / bands.to_energy(own)
+
+
+def drive(scenario, results=None, *, prices=None):
+    """Amplifiers, channels and cable for a design.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design; its ``equipment`` says what is not to be chosen [-]
+    results : dict, optional
+        Evaluations by use, where they are at hand [-]
+    prices : PriceBook, optional
+        By which the cheaper of two amplifiers is told; the package's invented one when left out [-]
+
+    Returns
+    -------
+    system : System
+        Every loudspeaker on a channel; what does not suffice is said in ``needs`` and ``doubts``
+
+    Notes
+    -----
+    Every group has channels of its own, so that it can have its own gain and delay. Direct: as many loudspeakers on a channel as
+    its least load allows, if its power suffices for all of them. Lines: the least tap that carries the peaks, all of a group on one
+    channel while the taps take no more than 80 % of it. The cheapest amplifier a channel that suffices is taken, else the strongest.
+    """
+    results = results or {u.name: evaluate(scenario, u.name, follow_echoes=False) for u in scenario.uses}
+    headroom = bands.to_energy(scenario.equipment.headroom_db)
+    mean = {name: powers(r) for name, r in results.items()}
+    rated = np.array([c.type.rated_w for c in scenario.cabinets])
+    most = np.max([p.sum(axis=1) for p in mean.values()], axis=0)  # (cabinet,)
+    lost_db = scenario.equipment.cable_loss_db + COMPRESSION_DB * np.minimum(most / rated, 1)
+    peak = most * headroom * bands.to_energy(lost_db)  # that the amplifier must give
+    tags = [c.tag for c in scenario.cabinets]
+    wanted, doubts = [], []
+    for group in scenario.groups:
+        own = [tags.index(c.tag) for c in group.cabinets]
+        wanted += _outputs(scenario, group, own, peak, prices or example_prices(), doubts)
+    channels = _racked(scenario, wanted, doubts)
+    needs = tuple(n for name in mean for n in _needs(scenario, name, mean[name], channels, headroom))
+    return System(scenario=scenario, needs=needs, channels=channels, doubts=tuple(doubts))
+
+
+def _outputs(scenario, group, own, peak, prices, doubts):
+    """Outputs of one group, before they are put into amplifiers: dicts."""
+    wiring, most = scenario.equipment.wired(group.name), float(peak[own].max())
+    if wiring.line_volts is not None:
+        return _lines(scenario, group, own, most, wiring, prices, doubts)
+    ohm = group.type.impedance_ohm
+    counts = [wiring.per_channel] if wiring.per_channel else range(min(len(own), 4), 0, -1)
+    best = None
+    for count in counts:
+        count = min(count, len(own))
+        load = ohm / count
+        need = most * count
+        for kind in _candidates(wiring):
+            gives = kind.watts(load)
+            if not gives:
+                continue
+            outputs = math.ceil(len(own) / count)
+            price = outputs * _per_channel(kind, prices)
+            key = (gives < need, price if gives >= need else -gives / count, -count)  # enough, then cheap; else strong
+            if best is None or key < best[0]:
+                best = key, kind, count, load, gives
+    if best is None:
+        raise ValueError(f"group '{group.name}': no amplifier drives {ohm / max(counts[0], 1):.1f} ohm. Fewer loudspeakers on a channel, or another amplifier?")
+    _, kind, count, load, gives = best
+    made = []
+    for part in _shared(own, count):
+        made.append(dict(group=group, own=part, kind=kind, line_volts=None, tap_w=None, load=electrical.parallel([ohm] * len(part)), need=most * len(part),
+                         gives=kind.watts(ohm / len(part)), each_ohm=ohm))  # fmt: skip
+    if gives < most * count:
+        doubts.append(f"'{group.name}': no amplifier gives the {most * count:.0f} W that peaks ask for; {kind.name} gives {gives:.0f} W.")
+    return made
+
+
+def _lines(scenario, group, own, most, wiring, prices, doubts):
+    with_loss = most * bands.to_energy(TRANSFORMER_DB)
+    tap = wiring.tap_w or next((t for t in TAPS if t >= with_loss), TAPS[-1])
+    if tap < with_loss:
+        doubts.append(f"'{group.name}': peaks ask for {with_loss:.0f} W at each transformer, its tap takes {tap:g} W.")
+    best = None
+    for count in [wiring.per_channel] if wiring.per_channel else range(len(own), 0, -1):
+        count = min(count, len(own))
+        for kind in _candidates(wiring):
+            if kind.line_w:
+                fits = tap * count <= LINE_PART * kind.line_w
+                price = math.ceil(len(own) / count) * _per_channel(kind, prices)
+                key = (not fits, price if fits else -kind.line_w / count, -count)
+                if best is None or key < best[0]:
+                    best = key, kind, count
+    if best is None:
+        raise ValueError(f"group '{group.name}': amplifier '{wiring.amplifier}' drives no line. Choose another, or leave line_volts out.")
+    (short, *_), kind, count = best
+    if short:
+        doubts.append(f"'{group.name}': the taps of {count} loudspeakers take {tap * count:g} W, over {100 * LINE_PART:.0f} % of the {kind.line_w:g} W of {kind.name}.")
+    ohm = electrical.line_load(tap, volts=wiring.line_volts)[1]
+    return [
+        dict(group=group, own=part, kind=kind, line_volts=wiring.line_volts, tap_w=tap, load=electrical.line_load([tap] * len(part), volts=wiring.line_volts)[1],
+             need=with_loss * len(part), gives=min(tap * len(part), kind.line_w), each_ohm=ohm)
+        for part in _shared(own, count)
+    ]  # fmt: skip
+
+
+def _candidates(wiring):
+    return [amplifier_types()[wiring.amplifier]] if wiring.amplifier else list(amplifier_types().values())
+
+
+def _per_channel(kind, prices):
+    return prices.find("amplifier", kind.name).price / kind.channels
+
+
+def _shared(own, count):
+    """Neighbours together, as evenly as may be, no more than count."""
+    return [list(map(int, part)) for part in np.array_split(own, math.ceil(len(own) / count))]
+
+
+def _racked(scenario, wanted, doubts):
+    """Outputs put into amplifiers of their type in turn, with their cable."""
+    channels, free, count = [], {}, 0
+    for n, w in enumerate(wanted, 1):
+        kind = w["kind"]
+        if kind.name not in free or free[kind.name][1] >= kind.channels:
+            count += 1
+            free[kind.name] = [f"A{count}", 0]
+        free[kind.name][1] += 1
+        amplifier, output = free[kind.name]
+        cabinets = [scenario.cabinets[k] for k in w["own"]]
+        lengths, order = _run(scenario, w["group"], cabinets)
+        conductor, loss, cable_ohm = _conductor(scenario, lengths, [w["each_ohm"]] * len(cabinets))
+        damping = float(electrical.damping_factor(w["load"], output_ohm=kind.output_ohm, cable_ohm=cable_ohm))
+        if loss > scenario.equipment.cable_loss_db + 0.005:
+            doubts.append(f"cable C{n}: even {conductor} loses {loss:.1f} dB, more than the {scenario.equipment.cable_loss_db:g} dB allowed. Fewer loudspeakers on it, or a line?")
+        if w["line_volts"] is None and damping < DAMPING:
+            doubts.append(f"cable C{n}: the damping factor at the loudspeaker is {damping:.0f}; {DAMPING:.0f} or more is usual.")
+        channels.append(Channel(
+            number=n, amplifier=amplifier, output=output, type=kind, group=w["group"].name, tags=tuple(c.tag for c in order), line_volts=w["line_volts"], tap_w=w["tap_w"],
+            load_ohm=float(w["load"]), need_w=float(w["need"]), gives_w=float(w["gives"]), cable=f"C{n}", conductor=conductor, lengths=tuple(lengths), loss_db=float(loss),
+            damping=damping, high_pass_hz=HIGH_PASS["line" if w["line_volts"] else "direct"],
+        ))  # fmt: skip
+    return tuple(channels)
+
+
+def rack_place(scenario):
+    """Where the rack stands.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design [-]
+
+    Returns
+    -------
+    place : ndarray
+        Its own, or the south-west corner of the hall (3,) [m]
+    """
+    e, hall = scenario.equipment, scenario.hall
+    x = -hall.length / 2 + 0.5 if e.rack_x is None else e.rack_x
+    y = -hall.width / 2 + 0.5 if e.rack_y is None else e.rack_y
+    return np.array([x, y, e.rack_height])
+
+
+def _run(scenario, group, cabinets):
+    """Lengths from the rack to the nearest cabinet and on from one to the next, along walls and roof; and the cabinets in that order."""
+    start, up = rack_place(scenario), scenario.hall.clear_height
+
+    def way(a, b):
+        return abs(up - a[2]) + abs(b[0] - a[0]) + abs(b[1] - a[1]) + abs(up - b[2])
+
+    near_first = sorted((cabinets, cabinets[::-1]), key=lambda row: way(start, row[0].position))[0]
+    first = scenario.equipment.wired(group.name).run or way(start, near_first[0].position) + SLACK
+    links = [float(np.abs(b.position - a.position).sum()) + LINK for a, b in zip(near_first, near_first[1:], strict=False)]
+    return [float(first), *links], near_first
+
+
+def _conductor(scenario, lengths, loads):
+    """The thinnest usual conductor that loses no more than allowed at the last loudspeaker; the thickest where none does."""
+    e = scenario.equipment
+    metric = (e.conductor or ("awg" if scenario.units == "ft" else "mm2")) == "mm2"
+    for size in MM2 if metric else AWG:
+        wire = dict(area_mm2=size) if metric else dict(awg=size)
+        loss = electrical.chain_loss_db(lengths, loads, **wire)[-1]
+        if loss <= e.cable_loss_db:
+            break
+    return (f"{size:g} mm²" if metric else f"{size} AWG"), loss, float(electrical.loop_resistance(sum(lengths), **wire))
+
+
+def _needs(scenario, use, mean, channels, headroom):
+    for n, cabinet in enumerate(scenario.cabinets):
+        watts = float(mean[n].sum())
+        if watts <= 0:
+            continue
+        channel = next(c for c in channels if cabinet.tag in c.tags)
+        share = channel.gives_w / len(channel.tags) / bands.to_energy(channel.loss_db + (TRANSFORMER_DB if channel.line_volts else 0.0))
+        rated, peak = cabinet.type.rated_w, watts * headroom
+        compression = COMPRESSION_DB * min(watts / rated, 1.0)
+        spare = {"amplifier": share / peak, "loudspeaker, peaks": PEAK * rated / peak, "loudspeaker, heat": rated / watts}
+        limit = min(spare, key=spare.get)
+        yield Need(
+            use=use, tag=cabinet.tag, mean_w=watts, peak_w=float(peak), octave=bands.LABELS[int(np.argmax(mean[n]))],
+            spare_db=float(bands.to_level(spare[limit])) - compression, limited_by=limit,
+        )  # fmt: skip
+
+
+def rack_units(system, others=0):
+    """Height of what goes into the rack, and of the rack that holds it.
+
+    Parameters
+    ----------
+    system : System
+        Amplifiers, each with a unit of air over it [-]
+    others : int
+        Of everything else [rack units]
+
+    Returns
+    -------
+    filled, rack : tuple of int
+        The rack is the next usual size; 0 when none is high enough [rack units]
+    """
+    filled = others + sum(int(t.rack_units) + 1 for t in system.amplifiers.values())
+    return filled, next((r for r in RACKS if r >= filled), 0)

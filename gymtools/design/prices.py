@@ -1,0 +1,159 @@
+"""Price books: what one of everything costs, and the hours that it takes; CSV files that anybody can edit."""
+
+import csv
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+
+from ..physics.checks import within
+
+COLUMNS = ("kind", "item", "unit", "price", "hours", "source")
+LABOUR = ("labour", "hour")
+OTHER = "any other finish"  # item for a treatment whose finish has no row of its own
+
+
+@dataclass(frozen=True, kw_only=True)
+class Price:
+    """One row of a price book."""
+
+    kind: str
+    item: str
+    unit: str
+    price: float  # for one unit, in the book's own currency
+    hours: float  # of labour for one unit [h]
+    source: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One line of a bill."""
+
+    kind: str
+    item: str
+    quantity: float
+    unit: str
+    price: float  # of one
+    hours: float  # of labour in all [h]
+    labour: float  # what these hours cost
+    source: str = ""
+
+    @property
+    def total(self):
+        """Material and labour."""
+        return self.quantity * self.price + self.labour
+
+
+class PriceBook:
+    """Prices by kind and item.
+
+    Parameters
+    ----------
+    prices : sequence of Price
+        Rows; the hour of labour must be among them [-]
+    name : str
+        For messages [-]
+    """
+
+    def __init__(self, prices, name="price book"):
+        self.name, self.prices = name, {}
+        for p in prices:
+            if (p.kind, p.item) in self.prices:
+                raise ValueError(f"{name}: {p.kind} '{p.item}' stands there twice. Keep one row.")
+            self.prices[p.kind, p.item] = p
+        if LABOUR not in self.prices:
+            raise ValueError(f"{name}: there is no row 'labour,hour'. It says what an hour of work costs.")
+
+    def find(self, kind, item):
+        """The row of a kind and item.
+
+        Parameters
+        ----------
+        kind : str
+            e.g. "loudspeaker" [-]
+        item : str
+            e.g. a type's name [-]
+
+        Returns
+        -------
+        price : Price
+            Refused when there is none
+        """
+        if (kind, item) not in self.prices:
+            raise ValueError(f"{self.name}: no price for {kind} '{item}'. Add a row that begins '{kind},{item}'.")
+        return self.prices[kind, item]
+
+    def line(self, kind, item, quantity):
+        """A line of a bill.
+
+        Parameters
+        ----------
+        kind, item : str
+            As for ``find`` [-]
+        quantity : float
+            How many of the row's unit [-]
+
+        Returns
+        -------
+        line : Line
+            With its labour
+        """
+        row = self.find(kind, item)
+        hours = quantity * row.hours
+        labour = hours * self.prices[LABOUR].price
+        return Line(kind=kind, item=item, quantity=quantity, unit=row.unit, price=row.price, hours=hours, labour=labour, source=row.source)
+
+
+def read_prices(path):
+    """Read a price book.
+
+    Parameters
+    ----------
+    path : str or Path
+        CSV with the columns kind, item, unit, price, hours, source; the one of the package is the pattern [-]
+
+    Returns
+    -------
+    book : PriceBook
+        Refused in one line that names file, row and column
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise ValueError(f"{path.name}: there is no such price book.") from None
+    except UnicodeDecodeError:
+        raise ValueError(f"{path.name}: is not UTF-8 text. Save it as CSV in UTF-8.") from None
+    return _book(text, path.name)
+
+
+def _book(text, name):
+    reader = csv.DictReader(text.splitlines())
+    missing = [c for c in COLUMNS[:-1] if c not in (reader.fieldnames or ())]
+    if missing:
+        raise ValueError(f"{name}: missing column {', '.join(missing)}. The first line must be {','.join(COLUMNS)}.")
+    rows = []
+    for number, row in enumerate(reader, 2):
+        where = f"{name}, line {number}"
+        if None in row or None in row.values():
+            raise ValueError(f"{where}: does not have {len(COLUMNS)} values. Put text with commas in quotes.")
+        numbers = {}
+        for key, high in (("price", 1e7), ("hours", 1e4)):
+            try:
+                numbers[key] = float(within(key, row[key].strip(), 0, high, ""))
+            except ValueError as error:
+                raise ValueError(f"{where}: {error}") from None
+        rows.append(Price(**numbers, **{k: (row.get(k) or "").strip() for k in ("kind", "item", "unit", "source")}))
+    return PriceBook(rows, name)
+
+
+@lru_cache(maxsize=1)
+def example_prices():
+    """The price book of the package; every price in it is invented.
+
+    Returns
+    -------
+    book : PriceBook
+        To try things with, and as the pattern for one's own
+    """
+    return _book(resources.files("gymtools").joinpath("data", "prices.csv").read_text(encoding="utf-8"), "prices.csv")

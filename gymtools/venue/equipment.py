@@ -1,0 +1,119 @@
+"""What drives the loudspeakers: amplifier types, and how a hall is wired, run and powered."""
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from .quantity import Thing, quantity
+from .tables import named, read_table
+
+OPERATORS = ("nobody", "teacher", "trained")  # who runs the system
+CONDUCTORS = ("awg", "mm2")
+TAPS = (3.75, 7.5, 15.0, 30.0, 60.0, 100.0, 150.0, 200.0, 250.0)  # usual taps of line transformers [W]    common practice, no source
+
+
+@dataclass(frozen=True, kw_only=True)
+class AmplifierType(Thing):
+    """A type of amplifier; a power of 0 says that it cannot drive such a load."""
+
+    name: str
+    description: str
+    channels: int = quantity("count", 1, 16)
+    watts_8: float = quantity("W", 0, 10_000)  # continuous, of each channel at 8 ohm
+    watts_4: float = quantity("W", 0, 10_000)  # at 4 ohm
+    line_w: float = quantity("W", 0, 10_000)  # of each channel on a line
+    min_ohm: float = quantity("ohm", 1, 16)
+    output_ohm: float = quantity("ohm", 0.001, 2)
+    idle_w: float = quantity("W", 0, 500)
+    efficiency: float = quantity("", 0.1, 0.95)  # at an eighth of its power
+    rack_units: int = quantity("count", 1, 10)
+    weight_kg: float = quantity("kg", 0.5, 100)
+    source: str
+
+    def watts(self, load_ohm):
+        """Power of one channel into a load without a line.
+
+        Parameters
+        ----------
+        load_ohm : float
+            Of all that hangs on the channel [ohm]
+
+        Returns
+        -------
+        power : float
+            What its voltage gives between the loads it is rated at, held to what it gives at 4 ohm; 0 below its least load [W]
+        """
+        if load_ohm < self.min_ohm - 0.01 or not self.watts_8:
+            return 0.0
+        return min(self.watts_8 * 8.0 / load_ohm, self.watts_4)
+
+
+@lru_cache(maxsize=1)
+def amplifier_types():
+    """All amplifier types of the data table.
+
+    Returns
+    -------
+    types : dict
+        AmplifierType by name
+    """
+    types = {}
+    for row in read_table("amplifiers.csv"):
+        words = {k: row.pop(k) for k in ("name", "description", "source")}
+        types[words["name"]] = AmplifierType(**words, **{k: float(v) for k, v in row.items()})
+    return types
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wiring(Thing):
+    """How one loudspeaker group is wired; what is left out is chosen for it."""
+
+    line_volts: float | None = quantity("V", 20, 110, default=None, hint="25, 70.7 or 100 V; left out, loudspeakers are driven directly.")
+    tap_w: float | None = quantity("W", 0.5, 1000, default=None, hint="Of each loudspeaker's transformer.")
+    amplifier: str | None = None
+    per_channel: int | None = quantity("count", 1, 12, default=None, hint="Loudspeakers on one channel.")
+    run: float | None = quantity("m", 0.5, 500, default=None, hint="Cable from the rack to the first loudspeaker.")
+
+    def __post_init__(self):
+        super().__post_init__()
+        if self.amplifier is not None:
+            named(amplifier_types(), self.amplifier, "amplifier")
+        if self.tap_w is not None and self.line_volts is None:
+            raise ValueError("tap_w is given, but no line_volts: only a line has taps.")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Equipment(Thing):
+    """How the hall is wired, run and powered; the rack stands in the south-west corner when no place is given."""
+
+    rack_x: float | None = quantity("m", -60, 60, default=None)
+    rack_y: float | None = quantity("m", -50, 50, default=None)
+    rack_height: float = quantity("m", 0, 15, default=1.2, hint="Of the amplifiers over the floor.")
+    headroom_db: float = quantity("dB", 0, 24, default=10.0, hint="Peaks of speech over its mean level.")
+    cable_loss_db: float = quantity("dB", 0.1, 3, default=0.5, hint="Most that a cable may take.")
+    conductor: str | None = None
+    mains_volts: float = quantity("V", 90, 260, default=120.0)
+    circuit_a: float = quantity("A", 5, 63, default=20.0)
+    operator: str = "teacher"
+    wiring: dict = field(default_factory=dict)
+
+    def __post_init__(self):
+        super().__post_init__()
+        if self.operator not in OPERATORS:
+            raise ValueError(f"operator = '{self.operator}' is unknown. Known: {', '.join(OPERATORS)}.")
+        if self.conductor is not None and self.conductor not in CONDUCTORS:
+            raise ValueError(f"conductor = '{self.conductor}' is unknown. Known: {', '.join(CONDUCTORS)}.")
+
+    def wired(self, group):
+        """How a group is wired.
+
+        Parameters
+        ----------
+        group : str
+            Name of the group [-]
+
+        Returns
+        -------
+        wiring : Wiring
+            Driven directly, the rest chosen, when nothing is said of it
+        """
+        return self.wiring.get(group, Wiring())
