@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from ..venue.units import FOOT, feet_inches
+from ..venue.units import feet_inches
 from .access import receivers
 from .budget import bill
 from .drive import CIRCUIT_PART, DAMPING, drive, rack_place, rack_units
@@ -12,6 +12,7 @@ from .loudness import loudness
 from .throws import throws
 
 POUND = 0.45359237  # kg
+STEEP = 75.0  # tilt from which a loudspeaker fires down rather than ahead [deg]
 CAUTIONS = {
     "Loudspeakers": "Attachment to the structure is designed and approved by a licensed structural engineer: rated hardware, a second independent safety, only enclosures with rated "
     "points, protection against ball strike. A lift on a sport floor needs its load spread. Weights are of the cabinets; hardware comes on top.",
@@ -95,13 +96,15 @@ def both_lengths(metres):
     return round(float(metres), 3), feet_inches(metres)
 
 
-def pan_words(pan_deg):
+def pan_words(pan_deg, tilt_deg=0.0):
     """A pan as an installer reads it from a plan whose north is up.
 
     Parameters
     ----------
     pan_deg : float
         Counter-clockwise from east [deg]
+    tilt_deg : float
+        Of one that fires down, the pan says where its top points [deg]
 
     Returns
     -------
@@ -110,11 +113,12 @@ def pan_words(pan_deg):
     """
     side, name = min(((90.0 * k, n) for k, n in enumerate(("east", "north", "west", "south"))), key=lambda s: abs((pan_deg - s[0] + 180) % 360 - 180))
     off = (pan_deg - side + 180) % 360 - 180
+    verb = "faces" if tilt_deg < STEEP else "its top points"
     if abs(off) < 0.05:
-        return f"faces {name}"
+        return f"{verb} {name}"
     order = ("east", "north", "west", "south")
     toward = order[(order.index(name) + (1 if off > 0 else -1)) % 4]
-    return f"faces {name}, turned {abs(off):.1f}° to the {toward}"
+    return f"{verb} {name}, turned {abs(off):.1f}° to the {toward}"
 
 
 def tilt_words(tilt_deg):
@@ -141,8 +145,9 @@ def _aims(made):
     """Throw of every cabinet, from the first use in which it plays."""
     found = {}
     for result in made.results.values():
-        for n, t in enumerate(throws(result)):
-            if result.playing[n]:
+        playing = {c.tag for c, on in zip(result.scenario.cabinets, result.playing, strict=True) if on}
+        for t in throws(result):
+            if t.tag in playing:
                 found.setdefault(t.tag, t)
     return found
 
@@ -154,7 +159,7 @@ def _loudspeakers(made):
         t = aims.get(c.tag)
         at = (*both_lengths(t.end[0] + s.hall.length / 2), *both_lengths(t.end[1] + s.hall.width / 2), *both_lengths(t.end[2])) if t else ("",) * 6
         rows.append((
-            c.tag, c.group, c.type.name, *both_lengths(west), *both_lengths(south), *both_lengths(c.z), pan_words(c.pan_deg), tilt_words(c.tilt_deg),
+            c.tag, c.group, c.type.name, *both_lengths(west), *both_lengths(south), *both_lengths(c.z), pan_words(c.pan_deg, c.tilt_deg), tilt_words(c.tilt_deg),
             round(c.pan_deg, 2), round(c.tilt_deg, 2), t.part if t else "plays in no use", *at, *(both_lengths(t.distance) if t else ("", "")),
             c.type.weight_kg, round(c.type.weight_kg / POUND, 1), made.system.channel(c.tag).number,
         ))  # fmt: skip

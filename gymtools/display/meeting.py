@@ -23,13 +23,14 @@ from ..venue.loudspeakers import loudspeaker_types
 from ..venue.microphones import MICROPHONE_TYPES
 from ..venue.scenario import changed
 from ..venue.spectra import SPECTRA
-from . import picture, scorecard, seatview
+from . import loudspeakerview, picture, scorecard, seatview
 from .advicepanel import AdvicePanel
 from .aimpanel import AimPanel
 from .controls import Knob, chooser, tick
 from .live import Beside, Fit, Latest, LiveFigure, Rest
 from .look import FONT, QUANTITIES, QUIET
 from .optionspanel import OptionsPanel
+from .partspanel import PartsPanel
 from .surepanel import SurePanel
 
 ROOM = (
@@ -78,7 +79,7 @@ USE = (
 WAYS = [("the worst way", "worst"), ("north", 90.0), ("east", 0.0), ("south", -90.0), ("west", 180.0)]
 TRACE_AFTER = 0.7  # the hand has rested: longer than between two presses of a key [s]
 PAINT_EVERY = 0.8  # while the room is being traced [s]
-TABS = ("Verdicts", "All uses", "One seat", "Where the sound lands", "The room", "What would help", "How sure", "Options", "Cautions and limits")
+TABS = ("Verdicts", "All uses", "One seat", "Where the sound lands", "The room", "What would help", "How sure", "Options", "Parts and schedules", "The loudspeaker", "Cautions and limits")
 PAGE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
 .gt-side {{ overflow: auto; flex: 0 0 auto; }}
@@ -149,7 +150,10 @@ class Meeting:
         self.advice, self._before_trial = AdvicePanel(at_hand, self._try, self._back_from_trial), None
         self.sure = SurePanel(at_hand)
         self.options = OptionsPanel(self._candidate, lambda: (self.use_name, self.quantity, self.units), self._restart, self.folder)
-        panels = self.advice.box, self.sure.box, self.options.box
+        self.parts = PartsPanel(self._candidate, self.set, self.folder)
+        self.closely, self._looked_at = w.VBox([], layout=w.Layout(width="100%")), None
+        self.closely.add_class("gt-stand")
+        panels = self.advice.box, self.sure.box, self.options.box, self.parts.box, self.closely
         tabs = w.Tab([self.card, self.uses, self.seat_box, self.lands, self.room, *panels, w.HTML(scorecard.card(scorecard.limits()))])
         for n, title in enumerate(TABS):
             tabs.set_title(n, title)
@@ -292,10 +296,23 @@ class Meeting:
             self._show_seat()
         elif tab == "Where the sound lands":
             self.lands.value = scorecard.card(scorecard.landing_table(self.result))
+        elif tab == "Parts and schedules":
+            self.parts.show()
+        elif tab == "The loudspeaker":
+            self._look_closely()
         elif tab == "Options" and self.options.options:
             self.options.redraw()
         elif tab == "The room":
             self.room.value = scorecard.card(scorecard.room_table(self.result, self.units))
+
+    def _look_closely(self):
+        """The chosen group's type of loudspeaker: polars, angles, index, balloon."""
+        group = next((g for g in self.scenario.groups if g.name == self.group_name), self.scenario.groups[0])
+        if self._looked_at == group.type:
+            return
+        self._looked_at, kind = group.type, group.type
+        words = f"<p><b>{escape(kind.name)}</b>, {escape(kind.description)}; {escape(loudspeakerview.mark(kind))}. Rated {kind.rated_w:g} W, {kind.impedance_ohm:g} ohm, {kind.weight_kg:g} kg.</p>"
+        self.closely.children = [w.HTML(scorecard.card(words)), LiveFigure(loudspeakerview.figure(kind)), Fit()]
 
     # ---- one seat ---------------------------------------------------------------------------------------------------
 
@@ -681,6 +698,7 @@ class Meeting:
     def _switch_group(self, name):
         self.group_name = name
         self._build()
+        self._say()
 
     def _switch_units(self, units):
         self.units = units

@@ -55,6 +55,7 @@ STYLE = f"""<style>
 .gt-card th, .gt-card td {{ text-align: left; vertical-align: top; padding: 4px 14px 4px 0; border-bottom: 1px solid {FAINT}; white-space: normal; }}
 .gt-card td.num, .gt-card th.num {{ text-align: right; }}
 .gt-card .quiet {{ color: {QUIET}; font-size: 12px; }}
+.gt-card .wide {{ overflow-x: auto; }}
 .gt-card .word {{ white-space: nowrap; font-weight: 600; }}
 .gt-card .holds {{ font-weight: 400; }}
 .gt-card .falls, .gt-card .out {{ border-bottom: 2px solid {INK}; }}
@@ -292,6 +293,27 @@ def options_table(options, first):
 
 
 APART = 14  # differences listed
+
+
+def schedule_table(schedule):
+    """A schedule as a table with its note.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        Of ``design.schedules.schedules`` [-]
+
+    Returns
+    -------
+    html : str
+        A table
+    """
+    number = lambda v: isinstance(v, int | float) and not isinstance(v, bool)  # noqa: E731
+    cell = lambda v: f'<td class="num">{v:,.10g}</td>' if number(v) else f"<td>{escape(str(v))}</td>"  # noqa: E731
+    head = "".join(f"<th>{escape(c)}</th>" for c in schedule.columns)
+    rows = "".join("<tr>" + "".join(cell(v) for v in row) + "</tr>" for row in schedule.rows)
+    note = f'<p class="quiet">{escape(schedule.note)}</p>' if schedule.note else ""
+    return f'<div class="wide"><table><caption>{escape(schedule.title)}</caption><tr>{head}</tr>{rows}</table></div>{note}'
 
 
 def landing_table(result):

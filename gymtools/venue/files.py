@@ -14,6 +14,7 @@ from .balcony import Balcony
 from .equipment import Equipment, Wiring
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
+from .measured import read_measured
 from .microphones import Microphone
 from .scenario import Scenario
 from .seating import Bank, FloorSeats
@@ -56,12 +57,12 @@ def load(path):
     if path.stat().st_size > 1_000_000:
         raise ValueError(f"{path.name}: larger than a megabyte, so it is no scenario.")
     try:
-        return parse(path.read_text(encoding="utf-8-sig"), path.name)
+        return parse(path.read_text(encoding="utf-8-sig"), path.name, folder=path.parent)
     except UnicodeDecodeError:
         raise ValueError(f"{path.name}: is not UTF-8 text. Was it saved by a word processor?") from None
 
 
-def parse(text, where="scenario"):
+def parse(text, where="scenario", *, folder=None):
     """Make a scenario from the text of a file.
 
     Parameters
@@ -70,6 +71,8 @@ def parse(text, where="scenario"):
         TOML [-]
     where : str
         File name for messages [-]
+    folder : str or Path, optional
+        Where the files of measured loudspeakers lie that it names [-]
 
     Returns
     -------
@@ -89,6 +92,7 @@ def parse(text, where="scenario"):
         to_file(1.0, "m", units)
     except ValueError as error:
         raise ValueError(f"{where}: {error}") from None
+    _adopt_measured(tables.get("loudspeaker_files", []), where, folder)
     for key, cls in ONE.items():
         if key in tables:
             table = _with_things(tables[key], "wiring", Wiring, f"{where} [{key}]", units) if key == "equipment" else tables[key]
@@ -106,6 +110,19 @@ def parse(text, where="scenario"):
         tables[key] = tuple(made)
     tables["text"] = text
     return build(Scenario, tables, where, units)
+
+
+def _adopt_measured(names, where, folder):
+    """Read the measured types that a scenario names, so that its groups find them."""
+    if not isinstance(names, list) or not all(isinstance(n, str) for n in names):
+        raise ValueError(f"{where}: loudspeaker_files must be a list of file names in quotes.")
+    if names and folder is None:
+        raise ValueError(f"{where}: loudspeaker_files are given, but not the folder in which they lie.")
+    for name in names:
+        try:
+            read_measured(Path(folder) / name)
+        except ValueError as error:
+            raise _refused(where, error) from None
 
 
 def build(cls, table, where, units):

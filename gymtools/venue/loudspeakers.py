@@ -1,7 +1,7 @@
 """Loudspeaker types, and groups of them hung in the hall."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -37,10 +37,14 @@ class LoudspeakerType(Thing):
     depth: float = quantity("m", 0.05, 3)
     weight_kg: float = quantity("kg", 0.5, 300)
     source: str
+    measured_db: np.ndarray | None = field(default=None, repr=False, compare=False)  # balloon as measured; None: generic
+    fingerprint: str = ""  # of what was measured
 
     @cached_property
     def balloon_db(self):
-        """Level re the axis (azimuth, elevation, band) [dB]; generic, not measured."""
+        """Level re the axis (azimuth, elevation, band) [dB]: as measured, else made from the nominal angles."""
+        if self.measured_db is not None:
+            return self.measured_db
         return generic_balloon(
             self.horizontal_deg,
             self.vertical_deg,
@@ -94,6 +98,25 @@ def loudspeaker_types():
         numbers = {k: float(v) for k, v in row.items()}
         types[words["name"]] = LoudspeakerType(sensitivity_db=sensitivity, **words, **numbers)
     return types
+
+
+def adopt(kind):
+    """Make a type known by its name.
+
+    Parameters
+    ----------
+    kind : LoudspeakerType
+        One that was measured [-]
+
+    Returns
+    -------
+    kind : LoudspeakerType
+        The same, or the equal one that was known before; refused when the name belongs to another
+    """
+    types = loudspeaker_types()
+    if kind.name in types and types[kind.name] != kind:
+        raise ValueError(f"another loudspeaker type is called '{kind.name}'. Give it another name.")
+    return types.setdefault(kind.name, kind)
 
 
 @dataclass(frozen=True, kw_only=True)

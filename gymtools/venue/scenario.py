@@ -5,8 +5,9 @@ from functools import cached_property
 
 from . import fitting
 from .court import court
-from .equipment import Equipment
+from .equipment import Equipment, Wiring
 from .hall import Air, Hall
+from .loudspeakers import adopt
 from .quantity import Thing
 from .setting import Setting
 from .stage import Stage
@@ -36,6 +37,7 @@ class Scenario(Thing):
     uses: tuple[Use, ...]
     targets: Targets = Targets()
     equipment: Equipment = Equipment()
+    loudspeaker_files: tuple = ()  # descriptions of measured types, from the scenario's folder
     absorption_factors: dict = field(default_factory=dict)  # by finish: what the table's values are multiplied by, one number or seven
     text: str | None = field(default=None, repr=False, compare=False)  # the file it came from, comments and all
 
@@ -43,8 +45,19 @@ class Scenario(Thing):
         super().__post_init__()
         if self.units not in UNITS:
             raise ValueError(f"units = '{self.units}' is unknown. Known: {', '.join(UNITS)}.")
+        if not all(isinstance(name, str) for name in self.loudspeaker_files) or isinstance(self.loudspeaker_files, str):
+            raise ValueError("loudspeaker_files must be a list of file names in quotes.")
         object.__setattr__(self, "absorption_factors", fitting.checked_factors(self.absorption_factors))
         fitting.check(self)
+
+    def __getstate__(self):
+        """What another process needs: measured types come along."""
+        return {**self.__dict__, "measured types": [g.type for g in self.groups if g.type.measured_db is not None]}
+
+    def __setstate__(self, state):
+        for kind in state.pop("measured types"):
+            adopt(kind)
+        self.__dict__.update(state)
 
     @property
     def lines(self):
@@ -198,12 +211,15 @@ def changed(scenario, changes):
     return _grown(scenario, tree)
 
 
-def _grown(thing, tree):
-    """A thing, tuple or dict with its branches replaced from the leaves up."""
+DEFAULTS = {"groups": Drive(), "wiring": Wiring()}  # what a table by names holds where it does not say
+
+
+def _grown(thing, tree, key=None):
+    """A thing, tuple or dict with its branches replaced from the leaves up; ``key`` is the field it stands in."""
     if not isinstance(tree, dict):
         return tree
     if isinstance(thing, tuple):
         return tuple(_grown(v, tree[k]) if k in tree else v for k, v in enumerate(thing))
     if isinstance(thing, dict):
-        return {**thing, **{k: _grown(thing.get(k, Drive()), v) if isinstance(v, dict) else v for k, v in tree.items()}}
-    return replace(thing, **{k: _grown(getattr(thing, k), v) for k, v in tree.items()})
+        return {**thing, **{k: _grown(thing.get(k) or DEFAULTS[key], v) if isinstance(v, dict) else v for k, v in tree.items()}}
+    return replace(thing, **{k: _grown(getattr(thing, k), v, k) for k, v in tree.items()})

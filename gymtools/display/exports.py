@@ -1,0 +1,102 @@
+"""Schedules as files: CSV, one XLSX with a sheet each; the same schedules give the same bytes."""
+
+import csv
+import datetime
+import io
+import zipfile
+
+from openpyxl import Workbook
+from openpyxl.styles import Alignment, Font
+from openpyxl.utils import get_column_letter
+
+WIDEST = 46  # of a column [characters]
+EPOCH = datetime.datetime(2000, 1, 1)  # written as the files' own date, so that the same design gives the same file
+FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a text that begins so would be run by a spreadsheet
+
+
+def as_text(value):
+    """A cell that a spreadsheet shows and does not run.
+
+    Parameters
+    ----------
+    value : any
+        Of a schedule [-]
+
+    Returns
+    -------
+    value : any
+        Text that would be a formula gets an apostrophe in front; numbers stay
+    """
+    if isinstance(value, str) and value.startswith(FORMULA):
+        return "'" + value
+    return value
+
+
+def csv_text(schedule):
+    """A schedule as CSV.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        A table [-]
+
+    Returns
+    -------
+    text : str
+        First line the columns, last line the note
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(schedule.columns)
+    writer.writerows([as_text(v) for v in row] for row in schedule.rows)
+    if schedule.note:
+        writer.writerow([schedule.note])
+    return out.getvalue()
+
+
+def write_xlsx(schedules, path, title):
+    """All schedules in one workbook, a sheet each.
+
+    Parameters
+    ----------
+    schedules : sequence of Schedule
+        Tables [-]
+    path : str or Path
+        Where to [-]
+    title : str
+        Over every table [-]
+    """
+    book = Workbook()
+    book.remove(book.active)
+    for schedule in schedules:
+        sheet = book.create_sheet(schedule.title[:31])
+        sheet.append([as_text(f"{title}: {schedule.title}")])
+        sheet.append([as_text(c) for c in schedule.columns])
+        for row in schedule.rows:
+            sheet.append([as_text(v) for v in row])
+        sheet.append([])
+        sheet.append([schedule.note])
+        sheet["A1"].font = Font(bold=True, size=14)
+        for cell in sheet[2]:
+            cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
+        for n, column in enumerate(schedule.columns, 1):
+            longest = max([len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8)
+            sheet.column_dimensions[get_column_letter(n)].width = min(longest + 2, WIDEST)
+        sheet.freeze_panes = "B3"
+        sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = "landscape", 1, 0
+        sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    book.properties.creator, book.properties.created, book.properties.modified = "gymtools", EPOCH, EPOCH
+    made = io.BytesIO()
+    book.save(made)
+    _steady(made, path)
+
+
+def _steady(made, path):
+    """Write an XLSX whose parts carry no time of their own."""
+    with zipfile.ZipFile(made) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            data = old.read(name)
+            if name == "docProps/core.xml":
+                now = data.split(b"<dcterms:modified")[1].split(b">", 1)[1].split(b"<")[0]
+                data = data.replace(now, b"2000-01-01T00:00:00Z")
+            new.writestr(zipfile.ZipInfo(name, date_time=EPOCH.timetuple()[:6]), data)

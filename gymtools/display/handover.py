@@ -1,0 +1,75 @@
+"""Everything the installer gets, as files beside each other: schedules, drawings, the scenario."""
+
+import re
+from pathlib import Path
+
+from ..design.schedules import schedules
+from ..venue.files import to_text
+from . import cad
+from .exports import csv_text, write_xlsx
+
+
+def folder_name(scenario):
+    """Name of the folder that a school's files go to.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design [-]
+
+    Returns
+    -------
+    name : str
+        Plain letters, digits and hyphens
+    """
+    return (re.sub(r"[^a-z0-9]+", "-", scenario.name.lower()).strip("-")[:60] or "school") + "-schedules"
+
+
+def write_handover(made, folder, *, overwrite=False, units=None):
+    """Write schedules, drawings and the scenario.
+
+    Parameters
+    ----------
+    made : Parts
+        Of ``design.schedules.parts`` [-]
+    folder : str or Path
+        In which a folder for the school is made [-]
+    overwrite : bool
+        Whether files of an earlier time may be replaced [-]
+    units : str, optional
+        Of the drawings, "ft" or "m"; the scenario's own when left out [-]
+
+    Returns
+    -------
+    paths : list of Path
+        XLSX, CSV a schedule, DXF, SVG and PNG a use, and the scenario
+
+    Raises
+    ------
+    FileExistsError
+        The folder is there and ``overwrite`` was not given; nothing is changed
+    """
+    target = Path(folder) / folder_name(made.scenario)
+    if target.exists() and not overwrite:
+        raise FileExistsError(f"the folder {target.name} exists. Say that its files may be replaced, or move it away.")
+    target.mkdir(exist_ok=True)
+    tables, paths = schedules(made), []
+
+    def write(name, data):
+        path = target / name
+        path.write_bytes(data if isinstance(data, bytes) else data.encode("utf-8"))
+        paths.append(path)
+
+    book = target / "schedules.xlsx"
+    write_xlsx(tables, book, made.scenario.name)
+    paths.append(book)
+    for n, table in enumerate(tables, 1):
+        write(f"{n}-{table.title.lower()}.csv", csv_text(table))
+    for n, use in enumerate(made.scenario.uses, 1):
+        drawing = cad.drawing(made.scenario, use.name, units=units)
+        name = f"use-{n}-{re.sub(r'[^a-z0-9]+', '-', use.name.lower()).strip('-')[:40] or 'use'}"
+        write(f"{name}.dxf", cad.dxf_text(drawing))
+        write(f"{name}.svg", cad.picture(drawing, "svg"))
+        write(f"{name}.png", cad.picture(drawing, "png"))
+    write("scenario.toml", to_text(made.scenario))
+    return paths
