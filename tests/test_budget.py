@@ -5,7 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from gymtools.design.access import receivers
 from gymtools.design.budget import bill, cost
+from gymtools.design.drive import drive
 from gymtools.design.prices import COLUMNS, example_prices, read_prices
 from gymtools.venue.files import load
 from gymtools.venue.finishes import FINISHES
@@ -24,18 +26,24 @@ def book(tmp_path, *rows):
 
 
 def test_a_bill_is_its_quantities_times_its_prices():
-    """Closed form: prices and hours from the price book, quantities counted by hand from the scenario."""
-    p = example_prices()
+    """Closed form: prices and hours from the price book, quantities counted by hand from the scenario and from what drives it."""
+    p, system = example_prices(), drive(DOVECOTE)
     hour = p.find("labour", "hour").price
     lines = {(line.kind, line.item): line for line in bill(DOVECOTE)}
-    counted = {("hanging point", "rated hardware with second safety"): len(DOVECOTE.cabinets), ("hanging point", "engineer's approval"): 1}
-    for c in DOVECOTE.cabinets:
-        counted["loudspeaker", c.type.name] = counted.get(("loudspeaker", c.type.name), 0) + 1
-    for m in DOVECOTE.microphones:
-        counted["microphone", m.type] = counted.get(("microphone", m.type), 0) + 1
+    counted = {
+        ("hanging point", "rated hardware with second safety"): len(DOVECOTE.cabinets), ("hanging point", "engineer's approval"): 1, ("mixer", "rotary"): 1,
+        ("processor", "inputs and outputs"): len(DOVECOTE.microphones) + len(system.channels), ("fire alarm", "muting contact"): 1,
+        ("wall plate", "microphone or line"): 1 + sum(not m.kind.wireless for m in DOVECOTE.microphones), ("rack", "rack with doors and power"): 5 + 2 * len(system.amplifiers),
+        ("assistive listening", "transmitter and aerial"): 1, ("assistive listening", "receiver"): receivers(DOVECOTE.seats)[0],
+        ("assistive listening", "neck loop"): receivers(DOVECOTE.seats)[1], ("commissioning", "measurement and setting up"): 1,
+    }  # fmt: skip
+    for key, n in [(("loudspeaker", c.type.name), 1) for c in DOVECOTE.cabinets] + [(("microphone", m.type), 1) for m in DOVECOTE.microphones]:
+        counted[key] = counted.get(key, 0) + n
+    for key, n in [(("amplifier", k.name), 1) for k in system.amplifiers.values()] + [(("cable", c.conductor), c.length) for c in system.channels]:
+        counted[key] = counted.get(key, 0) + n
     for t in DOVECOTE.treatments:
         counted["treatment", t.finish] = t.area
-    assert {k: line.quantity for k, line in lines.items()} == counted
+    assert {k: line.quantity for k, line in lines.items()} == pytest.approx(counted)
     for k, n in counted.items():
         assert lines[k].total == pytest.approx(n * (p.find(*k).price + p.find(*k).hours * hour))
     assert cost(DOVECOTE) == pytest.approx(sum(line.total for line in lines.values()))
@@ -59,9 +67,14 @@ def test_everything_has_a_price():
 
 
 def test_an_own_price_book_is_used(tmp_path):
-    rows = ["labour,hour,h,1,0,", *(f"loudspeaker,{n},each,100,2," for n in loudspeaker_types()), "hanging point,rated hardware with second safety,each,0,0,",
-            "hanging point,engineer's approval,job,0,0,", *(f"microphone,{n},each,0,0," for n in MICROPHONE_TYPES), "treatment,any other finish,m2,0,0,"]  # fmt: skip
-    assert cost(DOVECOTE, read_prices(book(tmp_path, *rows))) == pytest.approx(102 * len(DOVECOTE.cabinets))
+    """Prices of another file count; of amplifiers only those that it offers are chosen; a row that is missing is named."""
+    own = [f'{q.kind},"{q.item}",{q.unit},{100 if q.kind == "loudspeaker" else 0},0,' for q in example_prices().prices.values() if q.kind != "amplifier"]
+    assert cost(DOVECOTE, read_prices(book(tmp_path, *own, "amplifier,two by 900,each,7,0,"))) == pytest.approx(100 * len(DOVECOTE.cabinets) + 7)
+    with pytest.raises(ValueError, match=r"own\.csv: no price for any amplifier\. Add rows that begin 'amplifier,'"):
+        cost(DOVECOTE, read_prices(book(tmp_path, *own)))
+    without = [row for row in own if "rotary" not in row]
+    with pytest.raises(ValueError, match=r"own\.csv: no price for mixer 'rotary'"):
+        cost(DOVECOTE, read_prices(book(tmp_path, *without, "amplifier,two by 900,each,7,0,")))
 
 
 @pytest.mark.parametrize(

@@ -198,7 +198,7 @@ def _outputs(scenario, group, own, peak, prices, doubts):
         count = min(count, len(own))
         load = ohm / count
         need = most * count
-        for kind in _candidates(wiring):
+        for kind in _candidates(wiring, prices):
             gives = kind.watts(load)
             if not gives:
                 continue
@@ -227,7 +227,7 @@ def _lines(scenario, group, own, most, wiring, prices, doubts):
     best = None
     for count in [wiring.per_channel] if wiring.per_channel else range(len(own), 0, -1):
         count = min(count, len(own))
-        for kind in _candidates(wiring):
+        for kind in _candidates(wiring, prices):
             if kind.line_w:
                 fits = tap * count <= LINE_PART * kind.line_w
                 price = math.ceil(len(own) / count) * _per_channel(kind, prices)
@@ -247,12 +247,19 @@ def _lines(scenario, group, own, most, wiring, prices, doubts):
     ]  # fmt: skip
 
 
-def _candidates(wiring):
-    return [amplifier_types()[wiring.amplifier]] if wiring.amplifier else list(amplifier_types().values())
+def _candidates(wiring, prices):
+    """The amplifier asked for, else all that the price book offers."""
+    if wiring.amplifier:
+        return [amplifier_types()[wiring.amplifier]]
+    offered = [kind for name, kind in amplifier_types().items() if ("amplifier", name) in prices.prices]
+    if not offered:
+        raise ValueError(f"{prices.name}: no price for any amplifier. Add rows that begin 'amplifier,' with one of: {', '.join(amplifier_types())}.")
+    return offered
 
 
 def _per_channel(kind, prices):
-    return prices.find("amplifier", kind.name).price / kind.channels
+    row = prices.prices.get(("amplifier", kind.name))
+    return row.price / kind.channels if row else 0.0  # asked for by name: no choice is left
 
 
 def _shared(own, count):

@@ -1,0 +1,221 @@
+"""What drives the loudspeakers: power by hand, channels that suffice, lines, cable, mains, and what is said when nothing does."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gymtools.design.drive import (
+    CIRCUIT_PART,
+    COMPRESSION_DB,
+    LINE_PART,
+    PEAK,
+    TRANSFORMER_DB,
+    drive,
+    powers,
+    rack_place,
+    rack_units,
+)
+from gymtools.design.evaluate import evaluate
+from gymtools.design.inputs import inputs, mixer, plates, presets, processor
+from gymtools.design.loudness import loudness
+from gymtools.physics import electrical
+from gymtools.physics.bands import a_weighted, to_energy, to_level
+from gymtools.physics.exposure import permitted_hours
+from gymtools.venue.equipment import AmplifierType, Equipment, Wiring, amplifier_types
+from gymtools.venue.files import load, parse, to_text
+from gymtools.venue.scenario import changed
+
+SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
+
+
+def wired(scenario, group, **wiring):
+    return changed(scenario, {("equipment", "wiring", group, k): v for k, v in wiring.items()})
+
+
+def test_power_is_what_the_level_on_the_axis_takes():
+    """Closed form: the electrical power of each octave is what the sensitivity turns into the level at 1 m that the evaluation plays;
+    in octaves that are not lifted, the A-weighted level of a cabinet that alone makes its level follows the power required of a handbook."""
+    result = evaluate(LARKFIELD, "game")
+    watts = powers(result)
+    for n, c in enumerate(LARKFIELD.cabinets):
+        at_1m = np.array(c.type.sensitivity_db) + to_level(watts[n])
+        assert at_1m == pytest.approx(to_level(result.sources.on_axis[n]), abs=1e-6)
+        level = float(a_weighted(at_1m))
+        flat = c.type.response_db[3]
+        same = electrical.amplifier_power(level, headroom_db=0, sensitivity_db=flat, distance=1.0)
+        assert 0.3 < watts[n].sum() / same < 4, "speech of that A-weighted level takes about the power of one with a flat sensitivity"
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_every_loudspeaker_hangs_on_one_channel_that_suffices(name):
+    """Closed form: each cabinet once, groups apart, loads not below the amplifier's least, power enough for the peaks in every use, cable within its limit."""
+    s = SCENARIOS[name]
+    system = drive(s)
+    tags = [t for c in system.channels for t in c.tags]
+    assert sorted(tags) == sorted(c.tag for c in s.cabinets) and not system.doubts
+    used = {}
+    for c in system.channels:
+        used.setdefault(c.amplifier, []).append(c.output)
+        group = next(g for g in s.groups if g.name == c.group)
+        assert set(c.tags) <= {x.tag for x in group.cabinets}
+        assert c.load_ohm == pytest.approx(group.type.impedance_ohm / len(c.tags)) and c.load_ohm >= c.type.min_ohm - 0.01
+        assert c.gives_w == pytest.approx(c.type.watts(c.load_ohm)) and c.gives_w >= c.need_w
+        assert c.loss_db <= s.equipment.cable_loss_db + 1e-9 and c.damping >= 10
+        size = float(c.conductor.split()[0])
+        wire = dict(awg=size) if "AWG" in c.conductor else dict(area_mm2=size)
+        assert c.loss_db == pytest.approx(electrical.chain_loss_db(c.lengths, [group.type.impedance_ohm] * len(c.tags), **wire)[-1])
+    for amplifier, outputs in used.items():
+        assert sorted(outputs) == list(range(1, len(outputs) + 1)) and len(outputs) <= system.amplifiers[amplifier].channels
+    assert all(n.spare_db >= -0.05 and n.word == "holds" for n in system.needs)
+
+
+def test_spare_level_is_told_from_its_parts():
+    """Closed form: spare level of every loudspeaker from amplifier, peaks, heat, cable and compression; turned up by just that, nothing is left."""
+    system = drive(LARKFIELD)
+    results = {u.name: evaluate(LARKFIELD, u.name) for u in LARKFIELD.uses}
+    for n in system.needs:
+        k = [c.tag for c in LARKFIELD.cabinets].index(n.tag)
+        kind, channel = LARKFIELD.cabinets[k].type, system.channel(n.tag)
+        mean = powers(results[n.use])[k].sum()
+        peak = mean * 10 ** (LARKFIELD.equipment.headroom_db / 10)
+        spare = {"amplifier": channel.gives_w / len(channel.tags) / to_energy(channel.loss_db) / peak, "loudspeaker, peaks": PEAK * kind.rated_w / peak, "loudspeaker, heat": kind.rated_w / mean}
+        limit = min(spare, key=spare.get)
+        assert (n.mean_w, n.peak_w, n.limited_by) == (pytest.approx(mean, rel=1e-6), pytest.approx(peak, rel=1e-6), limit)
+        assert n.spare_db == pytest.approx(to_level(spare[limit]) - COMPRESSION_DB * min(mean / kind.rated_w, 1), abs=1e-5)
+    first = system.reached["game"]
+    louder = changed(LARKFIELD, {("uses", 0, "target_dba"): 90.0 + first.spare_db, **{("equipment", "wiring", c.group, "amplifier"): c.type.name for c in system.channels},
+                                **{("equipment", "wiring", c.group, "per_channel"): 2 for c in system.channels}})  # fmt: skip
+    again = drive(louder).reached["game"]
+    assert again.spare_db == pytest.approx(0.0, abs=0.15), "compression grows a little with the level"
+
+
+def test_nothing_suffices_and_it_is_said():
+    """A roar that no amplifier carries: the strongest is taken, and how much is missing is said; the level falls short."""
+    loud = changed(DOVECOTE, {("uses", 0, "target_dba"): 110.0})
+    system = drive(loud)
+    assert any("no amplifier gives the" in d and "W that peaks ask for" in d for d in system.doubts)
+    assert system.reached["game"].word == "falls short" and system.reached["game"].spare_db < -3
+    result = loudness(evaluate(loud, "game"), system)
+    assert result.word == "falls short" and result.reach_dba == pytest.approx(110 + system.reached["game"].spare_db)
+
+
+@pytest.mark.parametrize("volts", [70.7, 100.0])
+def test_a_line_carries_taps(volts):
+    """Closed form: the least usual tap that carries the peaks, taps at most 80 % of the amplifier, impedance V squared over P, high-pass at 80 Hz."""
+    s = wired(DOVECOTE, "floor pair", line_volts=volts)
+    system = drive(s)
+    (c,) = [c for c in system.channels if c.group == "floor pair"]
+    assert c.line_volts == volts and c.high_pass_hz == 80 and len(c.tags) == 2
+    assert c.load_ohm == pytest.approx(electrical.line_load([c.tap_w] * 2, volts=volts)[1])
+    assert 2 * c.tap_w <= LINE_PART * c.type.line_w
+    most = max(n.peak_w for n in system.needs if n.tag in c.tags)
+    assert c.tap_w >= most * to_energy(TRANSFORMER_DB) and c.tap_w in (3.75, 7.5, 15, 30, 60, 100)
+    assert parse(to_text(s)) == s
+    direct = next(x for x in drive(DOVECOTE).channels if x.group == "floor pair")
+    thin = lambda x: float(x.conductor.split()[0])  # noqa: E731
+    assert thin(c) < thin(direct), "a line needs less copper"
+
+
+def test_a_tap_that_is_too_small_or_too_much_is_said():
+    small = drive(wired(DOVECOTE, "floor pair", line_volts=70.7, tap_w=3.75))
+    assert any("its tap takes 3.75 W" in d for d in small.doubts)
+    heavy = drive(wired(DOVECOTE, "floor pair", line_volts=70.7, tap_w=250.0, amplifier="line 120"))
+    assert any("over 80 % of the 120 W of line 120" in d for d in heavy.doubts)
+    with pytest.raises(ValueError, match=r"group 'floor pair': amplifier 'two by 150' drives no line"):
+        drive(wired(DOVECOTE, "floor pair", line_volts=70.7, amplifier="two by 150"))
+    with pytest.raises(ValueError, match=r"group 'wall pair': no amplifier drives 8\.0 ohm"):
+        drive(wired(DOVECOTE, "wall pair", amplifier="line 120", per_channel=1))
+
+
+def test_a_long_thin_run_is_said():
+    """A run of 300 m: even the thickest conductor loses too much, and the damping is low; a shorter one is as given."""
+    far = drive(wired(LARKFIELD, "court pair", run=300.0))
+    (c,) = [c for c in far.channels if c.group == "court pair"]
+    assert c.lengths[0] == 300.0 and c.conductor == "8 AWG" and c.loss_db > 0.5
+    assert any(d.startswith(f"cable {c.cable}: even 8 AWG loses") for d in far.doubts) and any("damping factor" in d for d in far.doubts)
+
+
+def test_routes_follow_walls_and_roof():
+    """Closed form: up from the rack to the joists, along both walls, down to the loudspeaker, and some slack; the nearer end of a row comes first."""
+    system = drive(DOVECOTE)
+    rack, up = rack_place(DOVECOTE), DOVECOTE.hall.clear_height
+    for c in system.channels:
+        p = next(x for x in DOVECOTE.cabinets if x.tag == c.tags[0]).position
+        assert c.lengths[0] == pytest.approx(abs(up - rack[2]) + abs(p[0] - rack[0]) + abs(p[1] - rack[1]) + abs(up - p[2]) + 2.0)
+    moved = replace(DOVECOTE, equipment=Equipment(rack_x=0.0, rack_y=0.0, rack_height=1.0))
+    assert sum(c.length for c in drive(moved).channels) < sum(c.length for c in system.channels)
+
+
+def test_mains_heat_and_rack():
+    """Closed form: sums over the amplifiers at an eighth of their power; circuits from the current; the rack is the next usual size."""
+    system = drive(LARKFIELD)
+    drawn = heat = 0.0
+    for kind in system.amplifiers.values():
+        given = max(kind.watts_4, kind.watts_8, kind.line_w) * kind.channels / 8
+        drawn += kind.idle_w + given / kind.efficiency
+        heat += kind.idle_w + given / kind.efficiency - given
+    assert system.mains == (pytest.approx(drawn), pytest.approx(heat)) and system.current_a == pytest.approx(drawn / 120)
+    weak = replace(LARKFIELD, equipment=Equipment(circuit_a=5.0))
+    assert drive(weak).circuits == int(np.ceil(drawn / 120 / (CIRCUIT_PART * 5)))
+    filled, rack = rack_units(system, 5)
+    assert filled == 5 + sum(k.rack_units + 1 for k in system.amplifiers.values()) and rack == 12
+    assert rack_units(system, 60)[1] == 0
+
+
+def test_levels_and_hours():
+    """Closed form: the reach is the target and what is spare; hours from the loudest place; the limiter's margin from what is allowed."""
+    result = evaluate(LARKFIELD, "game")
+    system = drive(LARKFIELD)
+    x = loudness(result, system)
+    verdict = next(v for v in result.verdicts if v.criterion == "loudest place")
+    assert x.loudest_dba == pytest.approx(verdict.value) and x.cap_db == pytest.approx(95 - verdict.value)
+    assert (x.niosh_h, x.osha_h) == (pytest.approx(permitted_hours(verdict.value)), pytest.approx(permitted_hours(verdict.value, "osha")))
+    assert float(a_weighted(x.reach_db)) == pytest.approx(x.reach_dba, abs=0.01)
+
+
+def test_inputs_are_counted_once_and_presets_say_what_a_use_does():
+    """Closed form: every microphone that a use opens, once; a preset a use, with the drive of each group."""
+    found = inputs(LARKFIELD)
+    assert [i.name for i in found] == ["announcer", "roving", "teacher", "lectern", "stage left", "stage right"] and [i.number for i in found] == list(range(1, 7))
+    assert found[4].uses == ("performance",) and found[1].wireless and not found[0].wireless
+    assert len(plates(LARKFIELD)) == 4 + 1
+    game, lesson, *_ = presets(LARKFIELD)
+    assert game.groups == {"north row": (0.0, 0.0), "south row": (0.0, 0.0), "court pair": (-4.0, 0.0)} and game.microphones == ("announcer",)
+    assert lesson.groups["north row"] is None and lesson.closed == ("north bank", "south bank")
+    needs = processor(LARKFIELD, drive(LARKFIELD))
+    assert (needs["inputs"], needs["presets"], needs["longest_delay_ms"]) == (7, 5, 0.0)
+
+
+@pytest.mark.parametrize("name, who, kind", [("larkfield", "nobody", "automatic"), ("larkfield", "trained", "faders"), ("larkfield", "teacher", "tablet"), ("dovecote", "teacher", "rotary")])
+def test_the_mixer_suits_who_runs_it(name, who, kind):
+    chosen = mixer(replace(SCENARIOS[name], equipment=Equipment(operator=who)))
+    assert chosen.kind == kind and len(chosen.reason) > 30
+
+
+def test_amplifiers_between_their_ratings():
+    """Closed form: a voltage limit between 8 and 4 ohm, the current limit at 4, nothing below the least load; lines only by name."""
+    kind = amplifier_types()["four by 400"]
+    assert (kind.watts(8), kind.watts(4), kind.watts(2)) == (400.0, 700.0, 0.0) and kind.watts(16) == 200.0 and kind.watts(6) == pytest.approx(533.3, abs=0.1)
+    assert amplifier_types()["line 120"].watts(8) == 0.0 and all(isinstance(k, AmplifierType) for k in amplifier_types().values())
+
+
+@pytest.mark.parametrize(
+    "make, message",
+    [
+        (lambda: Equipment(operator="caretaker"), r"operator = 'caretaker' is unknown\. Known: nobody, teacher, trained"),
+        (lambda: Equipment(conductor="gauge"), r"conductor = 'gauge' is unknown"),
+        (lambda: Wiring(tap_w=30.0), r"tap_w is given, but no line_volts"),
+        (lambda: Wiring(amplifier="big"), r"amplifier = 'big' is unknown"),
+        (lambda: Wiring(line_volts=230.0), r"line_volts = 230 V is outside 20 to 110 V\. 25, 70\.7 or 100 V"),
+        (lambda: replace(DOVECOTE, equipment=Equipment(wiring={"ceiling": Wiring()})), r"equipment, wiring: group 'ceiling' is unknown"),
+        (lambda: parse(to_text(DOVECOTE) + '\n[equipment]\nrack_hight = 3\n'), r"unknown key 'rack_hight'\. Did you mean 'rack_height'"),
+        (lambda: parse(to_text(DOVECOTE) + '\n[equipment.wiring]\n"wall pair" = 3\n'), r"\[wiring\.'wall pair'\]: must be a table"),
+        (lambda: parse(to_text(DOVECOTE) + '\n[equipment]\nwiring = 3\n'), r"\[wiring\]: must be a table of groups"),
+    ],
+)
+def test_refusals(make, message):
+    with pytest.raises(ValueError, match=message):
+        make()

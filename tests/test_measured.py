@@ -1,0 +1,251 @@
+"""Measured loudspeakers: round trips, files written by another hand, any grid and frequency set, damaged files."""
+
+import pickle
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import sofar
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
+
+from gymtools.design.evaluate import evaluate
+from gymtools.physics import balloons
+from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
+from gymtools.physics.directivity import AZIMUTH_DEG, directions
+from gymtools.venue.files import load, parse, save, to_text
+from gymtools.venue.loudspeakers import LoudspeakerType, adopt, loudspeaker_types
+from gymtools.venue.measured import read_measured, read_polars, read_sofa, write_sofa
+
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
+HORN = loudspeaker_types()["two-way 90x60"]
+DESCRIPTION = """name = "{name}"
+description = "made up for tests"
+balloon = "{balloon}"
+sensitivity_db = [90, 94, 96, 97, 97, 97, 94]
+rated_w = 300
+impedance_ohm = 8
+width = 0.4
+height = 0.62
+depth = 0.38
+weight_kg = 22
+source = "made up for tests"
+"""
+
+
+def sofa(path, vectors_deg, magnitude, frequency, **new):
+    """A file written by sofar itself: directions as (azimuth, elevation), magnitudes (direction, frequency)."""
+    data = sofar.Sofa("FreeFieldDirectivityTF")
+    for name in ("EmitterDescriptions", "Description"):
+        if hasattr(data, name):
+            data.delete(name)
+    data.ReceiverPosition = np.c_[np.asarray(vectors_deg, float), np.ones(len(vectors_deg))]
+    turn = np.exp(1j * np.linspace(0, 9, magnitude.shape[1]))  # a phase, which must not matter
+    data.Data_Real, data.Data_Imag = (magnitude * turn).real[None], (magnitude * turn).imag[None]
+    data.N = np.asarray(frequency, float)
+    for name in ("Title", "AuthorContact", "Organization", "License", "DatabaseName", "SourceType", "SourceManufacturer"):
+        setattr(data, f"GLOBAL_{name}", "test")
+    data.GLOBAL_DateCreated = data.GLOBAL_DateModified = "2000-01-01 00:00:00"
+    for name in ("SourcePosition", "SourceView", "SourceUp"):
+        setattr(data, f"{name}_Reference", "middle of the front")
+    for key, value in new.items():
+        setattr(data, key, value)
+    sofar.write_sofa(str(path), data)
+    return path
+
+
+def card(theta):
+    """Magnitude of a cardioid."""
+    return 0.5 + 0.5 * np.cos(theta)
+
+
+@pytest.mark.parametrize("name", ["two-way 90x60", "pendant 100", "column 110x20"])
+def test_round_trip(tmp_path, name):
+    """Closed form: a generic type written and read back is equal; the file itself is the same to the last bit, read and written again."""
+    kind = loudspeaker_types()[name]
+    write_sofa(kind, tmp_path / "a.sofa")
+    assert read_sofa(tmp_path / "a.sofa") == pytest.approx(kind.balloon_db - kind.balloon_db[36, 18], abs=1e-12)
+    one = sofar.read_sofa(str(tmp_path / "a.sofa"), verify=True, verbose=False)
+    sofar.write_sofa(str(tmp_path / "b.sofa"), one)
+    two = sofar.read_sofa(str(tmp_path / "b.sofa"), verify=True, verbose=False)
+    for key in ("Data_Real", "Data_Imag", "N", "ReceiverPosition"):
+        assert np.array_equal(getattr(one, key), getattr(two, key))
+    assert np.array_equal(np.asarray(one.Data_Real)[0], 10 ** (kind.balloon_db.reshape(-1, 7) / 20))
+
+
+@pytest.mark.parametrize("step", [10, 15])
+def test_another_grid_and_thirds(tmp_path, step):
+    """Closed form: a cardioid at other angles and in 21 thirds, written by sofar: within what straight lines between its directions can be off."""
+    az, el = np.meshgrid(np.arange(0, 360, step), np.arange(-90, 91, step), indexing="ij")
+    pairs = np.c_[az.ravel(), el.ravel()]
+    off = np.arccos(np.clip(np.cos(np.radians(pairs[:, 1])) * np.cos(np.radians(pairs[:, 0])), -1, 1))
+    thirds = 1000 * 10 ** (np.arange(-10, 11) / 10)
+    slope = 1 + 0.1 * np.arange(21)
+    found = read_sofa(sofa(tmp_path / "c.sofa", pairs, card(off)[:, None] * slope, thirds))
+    theta = np.arccos(np.clip(directions()[..., 0], -1, 1))
+    want = 20 * np.log10(np.maximum(card(theta), 1e-3))
+    near = theta < np.radians(120)
+    assert np.abs(found - want[..., None])[near].max() < (0.12 if step == 10 else 0.3)
+    assert np.ptp(found, axis=2)[near].max() < 1e-6, "the same pattern in every octave, whatever the level of its thirds"
+
+
+def test_octaves_are_means_of_energy():
+    """Closed form: thirds of 1, 2 and 4 (energy) make an octave of 7/3; one line counts as it is; between two it is told by the logarithm of frequency."""
+    thirds = 1000 * 10 ** (np.arange(-10, 11) / 10)
+    energy = np.tile([1.0, 2.0, 4.0], 7)
+    assert balloons.octave_energy(energy, thirds) == pytest.approx([7 / 3] * 7)
+    assert balloons.octave_energy(np.arange(7.0), EXACT) == pytest.approx(np.arange(7))
+    sparse = balloons.octave_energy(np.array([0.0, 1.0]), np.array([EXACT[0], EXACT[6]]))
+    assert sparse == pytest.approx(np.arange(7) / 6)
+
+
+@settings(max_examples=10)
+@given(st.floats(-180, 180), st.floats(-80, 80), st.floats(-180, 180))
+def test_turned_in_the_file_it_is_the_same(tmp_path_factory, pan, tilt, roll):
+    """Invariance: whichever way the source looks in the file's room, the balloon in its own frame is the same."""
+    turn = Rotation.from_euler("ZYX", [pan, tilt, roll], degrees=True)
+    vectors = directions()[::4, ::3].reshape(-1, 3)
+    there = turn.apply(vectors)
+    pairs = np.degrees(np.c_[np.arctan2(there[:, 1], there[:, 0]), np.arcsin(np.clip(there[:, 2], -1, 1))])
+    magnitude = 10 ** (HORN.balloon_db[::4, ::3].reshape(-1, 7) / 20)
+    folder = tmp_path_factory.mktemp("turned")
+    plain = np.degrees(np.c_[np.arctan2(vectors[:, 1], vectors[:, 0]), np.arcsin(np.clip(vectors[:, 2], -1, 1))])
+    want = read_sofa(sofa(folder / "plain.sofa", plain, magnitude, NOMINAL))
+    view, up = turn.apply([1.0, 0, 0]), turn.apply([0, 0, 1.0])
+    found = read_sofa(sofa(folder / "turned.sofa", pairs, magnitude, NOMINAL, SourceView=view[None], SourceUp=up[None]))
+    assert np.percentile(np.abs(found - want), 99) < 0.6  # other triangles of the same directions
+    assert np.abs(found - want)[::4, ::3].max() < 1e-6
+
+
+def test_polars_make_their_own_planes(tmp_path):
+    """Closed form: a balloon from polars has the polars in its planes, half-sided ones on both sides, and lies between them elsewhere."""
+    angle = np.arange(0, 181, 15)
+    level = lambda width: -6 * (angle / (width / 2)) ** 2  # noqa: E731
+    rows = ["plane,angle_deg,125,250,500,1000,2000,4000,8000"]
+    rows += [f"horizontal,{a}," + ",".join([f"{max(v, -40) + 97:.4f}"] * 7) for a, v in zip(angle, level(90), strict=True)]
+    rows += [f"vertical,{a * s}," + ",".join([f"{max(v, -40):.4f}"] * 7) for s in (-1, 1) for a, v in sorted(zip(angle, level(60), strict=True), reverse=s < 0) if a or s > 0]
+    (tmp_path / "p.csv").write_text("\n".join(rows), encoding="utf-8")
+    found = read_polars(tmp_path / "p.csv")
+    for k in (0, 45, 90):
+        at = int(np.argmin(abs(AZIMUTH_DEG - k)))
+        assert found[at, 18] == pytest.approx([max(-6 * (k / 45) ** 2, -40)] * 7, abs=1e-3)
+        assert found[72 - at, 18] == pytest.approx(found[at, 18])
+    assert found[36, 18 + 6] == pytest.approx([-6.0] * 7, abs=1e-3)
+    h, v = balloons.edge_angles(found)
+    assert h == pytest.approx([90] * 7, abs=0.01) and v == pytest.approx([60] * 7, abs=0.01)
+
+
+def test_edge_angles_of_the_generic_types():
+    """Closed form: above pattern control a generic type has the angles it was made from, and its index is that of its balloon."""
+    for kind in loudspeaker_types().values():
+        if kind.lobes == 1 and kind.measured_db is None and kind.horizontal_deg >= 60 and kind.vertical_deg >= 60:
+            h, v = balloons.edge_angles(kind.balloon_db)
+            assert h[5] == pytest.approx(kind.horizontal_deg, abs=2.5) and v[5] == pytest.approx(kind.vertical_deg, abs=2.5)
+
+
+def test_a_measured_type_plays_in_a_scenario(tmp_path):
+    """A scenario that names a loudspeaker file plays it like any other type: as the generic one it was written from; saved, sent to another process, and told apart."""
+    write_sofa(HORN, tmp_path / "horn.sofa")
+    (tmp_path / "horn.toml").write_text(DESCRIPTION.format(name="horn of the tests", balloon="horn.sofa"))
+    text = to_text(load(SCENARIOS / "dovecote.toml")).replace("two-way 110x60", "horn of the tests")
+    (tmp_path / "school.toml").write_text('loudspeaker_files = ["horn.toml"]\n' + text)
+    s = load(tmp_path / "school.toml")
+    kind = s.groups[0].type
+    assert kind.measured_db is not None and kind.fingerprint and (kind.horizontal_deg, kind.vertical_deg) == pytest.approx((90, 60), abs=5)
+    generic = replace(s, groups=tuple(replace(g, cabinet="two-way 90x60") if g.type is kind else g for g in s.groups), loudspeaker_files=())
+    a, b = evaluate(s), evaluate(generic)
+    assert a.level_db == pytest.approx(b.level_db, abs=0.01) and a.sti == pytest.approx(b.sti, abs=1e-3)
+    save(s, tmp_path / "again.toml")
+    assert load(tmp_path / "again.toml") == s
+    assert pickle.loads(pickle.dumps(s)) == s and read_measured(tmp_path / "horn.toml") is kind
+    with pytest.raises(ValueError, match=r"loudspeaker_files are given, but not the folder"):
+        parse((tmp_path / "school.toml").read_text())
+
+
+@pytest.mark.parametrize(
+    "change, message",
+    [
+        (lambda f: (f / "x.sofa").write_bytes((f / "x.sofa").read_bytes()[:2000]), r"x\.sofa: cannot be read as an AES69 \(SOFA\) file\. Damaged, or cut short\?"),
+        (lambda f: (f / "x.sofa").write_bytes(b"not a file"), r"x\.sofa: cannot be read as an AES69"),
+        (lambda f: (f / "x.sofa").unlink(), r"x\.sofa: there is no such file"),
+        (lambda f: sofa_of_heads(f / "x.sofa"), r"x\.sofa: holds the convention SimpleFreeFieldHRIR, not FreeFieldDirectivityTF"),
+        (lambda f: sofa(f / "x.sofa", [[0, 0], [90, 0], [180, 0], [-90, 0], [45, 0], [-45, 0], [135, 0]], np.ones((7, 7)), NOMINAL), r"x\.sofa: no direction was measured within .*° of azimuth"),
+        (lambda f: sofa(f / "x.sofa", [[0, 0], [90, 0]], np.ones((2, 7)), NOMINAL), r"x\.sofa: only 2 directions were measured"),
+        (lambda f: sofa(f / "x.sofa", grid(), np.ones((len(grid()), 7)), np.array(NOMINAL) / 1000), r"x\.sofa: its frequencies reach from 0\.125 to 8 Hz\. Kilohertz"),
+        (lambda f: sofa(f / "x.sofa", grid(), np.full((len(grid()), 7), np.nan), NOMINAL), r"x\.sofa: its frequencies do not fit its data, or data are missing"),
+        (lambda f: sofa(f / "x.sofa", grid(), np.ones((len(grid()), 7)), NOMINAL, SourceUp=np.array([[1.0, 0, 0]])), r"x\.sofa: lacks what FreeFieldDirectivityTF must hold"),
+    ],
+)  # fmt: skip
+def test_damaged_files_get_one_line(tmp_path, change, message):
+    write_sofa(HORN, tmp_path / "x.sofa")
+    change(tmp_path)
+    with pytest.raises(ValueError, match=message) as refused:
+        read_sofa(tmp_path / "x.sofa")
+    assert "\n" not in str(refused.value)
+
+
+def grid():
+    return [[a, e] for a in range(0, 360, 20) for e in range(-80, 81, 20)]
+
+
+def sofa_of_heads(path):
+    data = sofar.Sofa("SimpleFreeFieldHRIR")
+    sofar.write_sofa(str(path), data)
+
+
+@pytest.mark.parametrize(
+    "old, new, message",
+    [
+        ('name = "made"', 'nome = "made"', r"x\.toml: unknown key 'nome'\. Known: name"),
+        ("rated_w = 300\n", "", r"x\.toml: missing rated_w"),
+        ("rated_w = 300", "rated_w = -3", r"x\.toml: rated_w = -3 W is outside 1 to 5000 W"),
+        ("[90, 94, 96, 97, 97, 97, 94]", "[90, 94]", r"x\.toml: sensitivity_db must be seven levels"),
+        ("x.sofa", "x.clf", r"x\.toml: balloon = 'x\.clf' is neither a \.sofa nor a \.csv file"),
+        ('name = "made"', 'name = "two-way 90x60"', r"x\.toml: another loudspeaker type is called 'two-way 90x60'"),
+        ("rated_w = 300", "rated_w = ", r"x\.toml: is not valid TOML"),
+    ],
+)
+def test_descriptions_that_cannot_be(tmp_path, old, new, message):
+    write_sofa(HORN, tmp_path / "x.sofa")
+    text = DESCRIPTION.format(name="made", balloon="x.sofa")
+    assert old in text
+    (tmp_path / "x.toml").write_text(text.replace(old, new))
+    with pytest.raises(ValueError, match=message):
+        read_measured(tmp_path / "x.toml")
+    with pytest.raises(ValueError, match=r"y\.toml: there is no such loudspeaker file"):
+        read_measured(tmp_path / "y.toml")
+
+
+HEAD = "plane,angle_deg,125,250,500,1000,2000,4000,8000\n"
+
+
+@pytest.mark.parametrize(
+    "text, message",
+    [
+        ("angle,level\n", r"p\.csv: the first line must be plane,angle_deg and then rising frequencies"),
+        (HEAD + "sideways,0,0,0,0,0,0,0,0\n", r"p\.csv, line 2: plane = 'sideways' is neither"),
+        (HEAD + "horizontal,0,0,0\n", r"p\.csv, line 2: needs an angle from -180 to 180 and 7 levels"),
+        (HEAD + "horizontal,0,0,0,0,0,0,x,0\n", r"p\.csv, line 2: needs an angle"),
+        (HEAD + "horizontal,0,0,0,0,0,0,0,0\n", r"p\.csv: has 1 horizontal angles\. Give the polar all round"),
+        (HEAD + "".join(f"{p},{a},0,0,0,0,0,0,0\n" for p in ("horizontal", "vertical") for a in (0, 30, 60)), r"p\.csv: horizontal: angles reach from -60 to 60°"),
+        (HEAD + "".join(f"{p},{a},0,0,0,0,0,0,0\n" for p in ("horizontal", "vertical") for a in (0, 90, 60, 180)), r"p\.csv: horizontal: angles must increase"),
+        ("", r"p\.csv: the first line must be"),
+    ],
+)
+def test_polars_that_cannot_be(tmp_path, text, message):
+    (tmp_path / "p.csv").write_text(text)
+    with pytest.raises(ValueError, match=message):
+        read_polars(tmp_path / "p.csv")
+
+
+def test_mean_of_seams_and_the_same_type_twice():
+    """Closed form: directions given twice count as the mean of their energies; a type adopted twice is one."""
+    vectors = directions()[::3, ::3].reshape(-1, 3)
+    level = np.zeros((len(vectors), 7))
+    pole = np.flatnonzero(vectors[:, 2] > 0.999)
+    level[pole] = np.linspace(-6, 0, len(pole))[:, None]
+    found = balloons.on_grid(vectors, level)
+    assert found[36, 36] == pytest.approx([to_level(to_energy(level[pole, 0]).mean())] * 7)
+    assert adopt(HORN) is HORN and isinstance(HORN, LoudspeakerType)
