@@ -286,6 +286,21 @@ def test_how_sure_is_drawn(sheet):
     assert sheet.locator("svg[aria-label='range against target']:visible").count() > 10
 
 
+def test_parts_and_the_loudspeaker_are_shown(sheet):
+    """The schedules stand in their tab and follow a choice; the loudspeaker is drawn with polars and balloon."""
+    tab(sheet, "Parts and schedules")
+    sheet.wait_for_selector("caption:has-text('Bill')", timeout=15_000)
+    pick(sheet, "Run by", "nobody (it runs by itself)")
+    sheet.wait_for_selector("text=Mixer: automatic", timeout=10_000)
+    to_top(sheet.locator("caption:has-text('Loudspeakers')"))
+    shot(sheet, "parts")
+    tab(sheet, "The loudspeaker")
+    sheet.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g._fullLayout.polar && g._fullLayout.scene; }", timeout=20_000)
+    sheet.wait_for_timeout(1000)
+    to_top(sheet.locator("text=generic: made from nominal angles").first)
+    shot(sheet, "loudspeaker")
+
+
 def test_a_better_aim_is_found_and_put_back(sheet):
     """The last section looks for a better aim: the bar moves, it can be stopped, the sliders follow, and it can be put back."""
     sheet.click("text=A better aim")

@@ -4,6 +4,7 @@ import asyncio
 import shutil
 import time
 from html import escape
+from importlib import resources
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -13,9 +14,11 @@ import pytest
 import gymtools
 from gymtools.design.advice import sentence
 from gymtools.design.options import beaten_by
+from gymtools.design.schedules import parts, schedules
 from gymtools.design.unknowns import Unknowns
 from gymtools.display.live import Beside, Latest
 from gymtools.display.meeting import TABS, Meeting
+from gymtools.display.scorecard import schedule_table
 from gymtools.venue.units import FOOT
 
 SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
@@ -742,3 +745,78 @@ def test_options_can_be_traced():
     traced = gymtools.evaluate_all(o.scenario, room="traced").results
     assert o.room == "traced" and o.headlines["clarity"] == round(min(a.sti_p10 for r in traced.values() for a in r.areas), 2)
     assert "room traced" in m.options.table.value
+
+
+# --- parts and the loudspeaker
+
+
+def open_tab(m, name):
+    m.tabs.selected_index = TABS.index(name)
+
+
+def test_parts_follow_what_is_chosen(tmp_path):
+    """The tab shows the library's schedules; who runs it, lines, runs and a price book change them and the scenario; what cannot be is said."""
+    m = panel("dovecote", tmp_path)
+    open_tab(m, "Parts and schedules")
+    for schedule in schedules(parts(m.scenario)):
+        assert schedule_table(schedule) in m.parts.tables.value
+    m.parts.operator.value = "nobody"
+    assert m.scenario.equipment.operator == "nobody" and "Mixer: automatic" in m.parts.tables.value
+    m.parts.group.value = "floor pair"
+    m.parts.line.value = 70.7
+    m.parts.run.value = 44
+    assert m.scenario.equipment.wired("floor pair").line_volts == 70.7 and "70.7 V line" in m.parts.tables.value and "44.0" in m.parts.tables.value
+    m.parts.amplifier.value = "two by 150"
+    assert "drives no line" in m.parts.tables.value
+    m.parts.amplifier.value = None
+    m.parts.group.value = "wall pair"
+    assert m.parts.line.value is None and m.parts.run.value == 0
+    m.parts.book.value = "none.csv"
+    assert "there is no such price book" in m.parts.words.value
+    (tmp_path / "own.csv").write_text(resources.files("gymtools").joinpath("data", "prices.csv").read_text().replace(",1180,", ",1,").replace(",860,2.5", ",999,2.5"))
+    m.parts.book.value = "own.csv"
+    assert "999" in m.parts.tables.value and "Prices from own.csv" in m.parts.words.value
+    m.set(("groups", 0, "tilt_deg"), 41.0)
+    assert "41.0° down from level" in m.parts.tables.value
+
+
+def test_parts_to_both_ends():
+    """Every choice of the tab to both ends: schedules, or one line that says why not."""
+    m = panel("larkfield")
+    open_tab(m, "Parts and schedules")
+    for box in (m.parts.headroom, m.parts.loss, m.parts.run):
+        keep = box.value
+        for end in (box.min, box.max):
+            box.value = end
+            assert ("<caption>Bill</caption>" in m.parts.tables.value or "Not possible" in m.parts.tables.value) and m.message.value == ""
+        box.value = keep
+    for box in (m.parts.operator, m.parts.conductor, m.parts.group, m.parts.line, m.parts.amplifier):
+        keep = box.value
+        for _, value in [o if isinstance(o, tuple) else (o, o) for o in box.options]:
+            box.value = value
+            assert ("<caption>Bill</caption>" in m.parts.tables.value or "Not possible" in m.parts.tables.value) and m.message.value == ""
+        box.value = keep
+
+
+def test_files_are_written_once_and_replaced_only_when_asked(tmp_path):
+    m = panel("dovecote", tmp_path)
+    m.parts.write_button.click()
+    assert "files are in dovecote-primary-school-schedules" in m.parts.words.value and len(list(tmp_path.rglob("*.dxf"))) == len(m.start.uses)
+    m.parts.write_button.click()
+    assert "exists" in m.parts.words.value and m.parts.replace_button.layout.display == "inline-flex"
+    m.parts.replace_button.click()
+    assert "files are in" in m.parts.words.value and m.parts.replace_button.layout.display == "none"
+
+
+def test_the_loudspeaker_is_shown_closely():
+    """Polars, angles, index and balloon are the chosen group's type's, and it says that it is generic."""
+    m = panel("dovecote")
+    open_tab(m, "The loudspeaker")
+    kind = m.scenario.groups[0].type
+    words, figure = m.closely.children[0].value, m.closely.children[1]
+    assert kind.name in words and "generic: made from nominal angles, not measured" in words
+    two_k = next(t for t in figure.data if t.name == "2k Hz" and t.subplot == "polar")
+    assert np.array(two_k.r) == pytest.approx(np.maximum(kind.balloon_db[:, 18, 4], -30))
+    assert np.array(next(t for t in figure.data if t.name == "directivity index").y) == pytest.approx(kind.index_db)
+    m.controls["group"].value = "floor pair"
+    assert "pendant 100" in m.closely.children[0].value
