@@ -296,7 +296,8 @@ def test_parts_and_the_loudspeaker_are_shown(sheet):
     shot(sheet, "parts")
     tab(sheet, "The loudspeaker")
     sheet.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g._fullLayout.polar && g._fullLayout.scene; }", timeout=20_000)
-    sheet.wait_for_timeout(1000)
+    sheet.wait_for_function("() => [...document.querySelectorAll('.js-plotly-plot')].pop().getBoundingClientRect().width > 1200", timeout=10_000)
+    sheet.wait_for_timeout(500)
     to_top(sheet.locator("text=generic: made from nominal angles").first)
     shot(sheet, "loudspeaker")
 
