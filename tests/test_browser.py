@@ -107,9 +107,9 @@ def test_keyboard_and_typed_entry(sheet):
     sheet.keyboard.press("Control+A")
     sheet.keyboard.type("55")
     sheet.keyboard.press("Enter")
-    sheet.wait_for_timeout(800)
+    shown = "() => document.querySelector('.js-plotly-plot').data.find(t => t.name === 'section: cabinet').text.join().includes('55° down')"
+    sheet.wait_for_function(shown, timeout=15_000)
     assert float(handle.get_attribute("aria-valuenow")) == 55
-    assert "55° down" in "".join(trace(sheet, "section: cabinet", "text"))
 
 
 def test_what_cannot_be_is_said_and_the_picture_stays(sheet):

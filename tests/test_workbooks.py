@@ -11,6 +11,7 @@ ROOT = Path(__file__).resolve().parent.parent
 BOOKS = sorted(p for p in (ROOT / "workbooks").rglob("*.ipynb") if ".ipynb_checkpoints" not in p.parts)
 CASES = {
     "better_design": [{"scenario": "../scenarios/alderway.toml", "use": "performance", "arrangements": ["stage on an end", "rows and ends"], "draws": 40}],
+    "decision_record": [{"scenario": "../scenarios/alderway.toml", "arrangements": [], "reader": "school", "units": "m"}],
     "design_meeting": [{"scenario": f"../scenarios/{name}.toml"} for name in ("alderway", "dovecote", "stonebridge")],
 }
 
@@ -26,7 +27,7 @@ def test_workbook_runs_with_other_parameters(path, case):
     (knobs,) = [i for i, c in enumerate(book.cells) if "parameters" in c.metadata.get("tags", [])]
     lines = "\n".join(f"{key} = {value!r}" for key, value in case.items())
     book.cells.insert(knobs + 1, nbformat.v4.new_code_cell(lines))
-    client = NotebookClient(book, timeout=120, kernel_name="python3", resources={"metadata": {"path": path.parent}})
+    client = NotebookClient(book, timeout=300, kernel_name="python3", resources={"metadata": {"path": path.parent}})
     client.execute()
     checks = [c for c in book.cells if "check" in c.metadata.get("tags", [])]
     assert checks and all(c.outputs for c in checks)

@@ -7,6 +7,7 @@ from ..design.schedules import schedules
 from ..venue.files import to_text
 from . import cad
 from .exports import csv_text, write_xlsx
+from .record import record_html
 
 
 def folder_name(scenario):
@@ -73,3 +74,34 @@ def write_handover(made, folder, *, overwrite=False, units=None):
         write(f"{name}.png", cad.picture(drawing, "png"))
     write("scenario.toml", to_text(made.scenario))
     return paths
+
+
+def write_record(decision, folder, *, reader="file", overwrite=False, date=None):
+    """Write the decision record with everything for the installer beside it.
+
+    Parameters
+    ----------
+    decision : Decision
+        Of ``design.decision.decide`` [-]
+    folder : str or Path
+        As for ``write_handover`` [-]
+    reader : str
+        As for ``display.record.record_html`` [-]
+    overwrite : bool
+        As for ``write_handover`` [-]
+    date : datetime.date, optional
+        As for ``record_html`` [-]
+
+    Returns
+    -------
+    paths : list of Path
+        The record first
+    """
+    paths = write_handover(decision.parts, folder, overwrite=overwrite)
+    record = paths[0].parent / "record.html"
+    record.write_text(record_html(decision, reader=reader, date=date), encoding="utf-8")
+    for n, option in enumerate(decision.options[1:], 1):
+        path = record.with_name(f"option-{n}-not-chosen.toml")
+        path.write_text(to_text(option.scenario), encoding="utf-8")
+        paths.append(path)
+    return [record, *paths]

@@ -6,10 +6,12 @@ from math import prod
 
 import ipywidgets as w
 
+from ..design.decision import decide
 from ..design.evaluate import evaluate
 from ..design.options import AS_IT_IS, HEADLINES, beaten_by, choices, headlines, option, told
 from ..design.sweeping import sweep, variations
 from . import optionsview, picture, scorecard
+from .handover import folder_name, write_record
 from .live import Aside, Fit, LiveFigure
 from .look import QUIET
 
@@ -42,6 +44,10 @@ class OptionsPanel:
         self.name = w.Text(value="A", description="Name", layout=w.Layout(width="260px"), style=dict(description_width="50px"))
         self.pin_button = button("Pin this state", "130px", self.pin)
         self.trace_button = button("Trace them all", "130px", self.trace)
+        self.file_button = button("Put it on file", "130px", lambda: self.put_on_file(False))
+        self.file_button.tooltip = "Write the decision record with the chosen option, the others beside it, and all schedules and drawings"
+        self.replace_button = button("Replace the files", "140px", lambda: self.put_on_file(True))
+        self.replace_button.layout.display = "none"
         self.chosen = w.Dropdown(options=[], description="Option", layout=w.Layout(width="240px"), style=dict(description_width="50px"))
         self.show_button = button("Show it", "90px", self.show)
         self.drop_button = button("Remove it", "100px", self.drop)
@@ -54,13 +60,13 @@ class OptionsPanel:
         self.count, self.bar = w.HTML(), w.FloatProgress(min=0, max=1, layout=w.Layout(width="260px", visibility="hidden"))
         self.found = w.HTML()
         self._many = w.HBox([], layout=w.Layout(flex_flow="row wrap"))
-        generated = w.Accordion([w.VBox([self._many, w.HBox([self.find, self.halt, self.best_button, self.count, self.bar]), self.found])], selected_index=None)
+        generated = w.Accordion([w.VBox([self._many, w.HBox([self.find, self.halt, self.best_button, self.count]), self.found])], selected_index=None)
         generated.set_title(0, "All combinations of a few choices")
         generated.observe(lambda change: self.offer() if change["new"] == 0 else None, names="selected_index")
         self.generated = generated
         hint = w.HTML(f'<span style="color:{QUIET}">{ABOUT}</span>')
         self.box = w.VBox([
-            hint, w.HBox([self.name, self.pin_button, self.chosen, self.show_button, self.drop_button, self.trace_button]), self.words, self.aside.error,
+            hint, w.HBox([self.name, self.pin_button, self.chosen, self.show_button, self.drop_button, self.trace_button, self.file_button, self.replace_button, self.bar]), self.words, self.aside.error,
             self.table, self.stand, generated,
         ])  # fmt: skip
         self._draw()
@@ -128,6 +134,39 @@ class OptionsPanel:
         self._say("Tracing every option in every use.")
         self.aside.start(work)
 
+    def put_on_file(self, overwrite):
+        """Write the decision record: the chosen option against the others, with all schedules and drawings.
+
+        Parameters
+        ----------
+        overwrite : bool
+            Whether files of an earlier time may be replaced [-]
+        """
+        if self.aside.running or not self.options:
+            return
+        options, chosen, folder = {o.name: o.scenario for o in self.options}, self.chosen.value, self.folder
+
+        def work(tell, stop):
+            try:
+                if (folder / folder_name(options[chosen])).exists() and not overwrite:
+                    raise FileExistsError(f"the folder {folder_name(options[chosen])} exists. Say that its files may be replaced, or move it away.")
+                decision = decide(options, chosen, progress=lambda share: tell(share, 1))
+                return "on file", write_record(decision, folder, overwrite=overwrite)
+            except (ValueError, OSError) as error:
+                return "on file", error
+
+        self._run(True)
+        self.replace_button.layout.display = "none"
+        self._say(f"Writing the record with {escape(chosen)} chosen; the room is traced in every use of every option, which takes a minute or two.")
+        self.aside.start(work)
+
+    def _filed(self, found):
+        self.replace_button.layout.display = "inline-flex" if isinstance(found, FileExistsError) else "none"
+        if isinstance(found, Exception):
+            self._say(f"<b>Not written:</b> {escape(str(found))}")
+        else:
+            self._say(f"{len(found)} files are in {escape(found[0].parent.name)}; open record.html in any browser.")
+
     def _one(self):
         return next(o for o in self.options if o.name == self.chosen.value)
 
@@ -136,7 +175,7 @@ class OptionsPanel:
         kept = self.chosen.value if self.chosen.value in names else (names[-1] if names else None)
         self.chosen.options = names
         self.chosen.value = kept
-        for button in (self.show_button, self.drop_button, self.trace_button):
+        for button in (self.show_button, self.drop_button, self.trace_button, self.file_button):
             button.disabled = not names
         self.best_button.disabled = not self.rows
         if not names:
@@ -220,7 +259,8 @@ class OptionsPanel:
 
     def _run(self, running):
         self.bar.layout.visibility, self.bar.value = ("visible" if running else "hidden"), 0.0
-        self.find.disabled, self.halt.disabled, self.trace_button.disabled = running, not running, running or not self.options
+        self.find.disabled, self.halt.disabled = running, not running
+        self.trace_button.disabled = self.file_button.disabled = running or not self.options
 
     def _told(self, done, whole):
         self.bar.value = done / whole
@@ -234,6 +274,8 @@ class OptionsPanel:
             self._draw()
             return
         name, rows = found
+        if name == "on file":
+            return self._filed(rows)
         if isinstance(rows, str):
             self.found.value = f"<b>Not possible:</b> {escape(rows)}"
             return

@@ -4,10 +4,9 @@ import numpy as np
 import plotly.graph_objects as go
 
 from ..design.options import HEADLINES, beaten_by, told
-from . import picture
+from . import picture, plans
 from .look import FAINT, FONT, GROUP_COLOURS, INK, PAPER, QUANTITIES, QUIET, ROOMS
 
-MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: cabinets")  # of the picture's plan, as small maps
 ACROSS = 3  # small maps in a row
 LINES, MAP = 320, 290  # height of the lines, and of a row of maps [px]
 CLOSE, APART = 0.09, 0.1  # of the height of the lines: figures that lie together, names that would meet
@@ -43,18 +42,10 @@ def figure(options, views, others=()):
     for n, (o, view) in enumerate(zip(options, views, strict=True)):
         row, column = divmod(n, ACROSS)
         x0, y1 = column / ACROSS, (rows - row) * MAP / height - 0.035
-        for trace_name, kind, style, layer in picture.layers(view.scenario):
-            if not trace_name.startswith(MAPS):
-                continue
-            trace = kind(name=trace_name, **{k: v for k, v in style.items() if k not in ("xaxis", "yaxis")}, xaxis=f"x{n + 2}", yaxis=f"y{n + 2}")
-            trace.update(layer(view))
-            if kind is go.Scatter:
-                trace.showlegend = False
-            chart.add_trace(trace)
+        chart.add_traces(plans.traces(view, plans.MAPS, f"x{n + 2}", f"y{n + 2}"))
         ends = picture.plan_range(view)
-        bare = dict(showgrid=False, zeroline=False, showticklabels=False, ticks="", constrain="domain")
-        axes[f"xaxis{n + 2}"] = dict(domain=[x0, x0 + 0.92 / ACROSS], anchor=f"y{n + 2}", range=ends[0], **bare)
-        axes[f"yaxis{n + 2}"] = dict(domain=[y1 - MAP / height + 0.075, y1], anchor=f"x{n + 2}", scaleanchor=f"x{n + 2}", range=ends[1], **bare)
+        axes[f"xaxis{n + 2}"] = dict(domain=[x0, x0 + 0.92 / ACROSS], anchor=f"y{n + 2}", range=ends[0], **plans.BARE)
+        axes[f"yaxis{n + 2}"] = dict(domain=[y1 - MAP / height + 0.075, y1], anchor=f"x{n + 2}", scaleanchor=f"x{n + 2}", range=ends[1], **plans.BARE)
         notes.append(_note(f"<b>{picture.plain(o.name)}</b>: {picture.plain(view.result.use.name)}, {quantity.label}{f' [{view.unit}]' if view.unit else ''}", x0, y1))
     chart.update_layout(
         height=height, autosize=True, margin=dict(l=60, r=20, t=30, b=10), paper_bgcolor=PAPER, plot_bgcolor=PAPER, showlegend=False,

@@ -1,0 +1,122 @@
+"""A decision as it was made: the options, the one chosen, why each other lost, and all that it rests on."""
+
+import hashlib
+from dataclasses import dataclass
+from importlib import metadata
+from platform import python_version
+
+from ..venue.files import to_text
+from .evaluate import evaluate
+from .options import HEADLINES, Option, beaten_by, option, told
+from .schedules import Parts, parts
+from .unknowns import how_sure
+
+DRAWS = 200
+LIBRARIES = ("numpy", "scipy", "plotly")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Decision:
+    """Everything that a record tells, computed once."""
+
+    options: tuple  # Option, the chosen one first
+    parts: Parts  # of the chosen one
+    results: dict  # evaluations of the chosen one by use, in the traced room, echoes followed
+    sureness: dict  # by use
+    reasons: dict  # why each of the others lost, sentences by name
+    inputs_hash: str  # of all options as files
+    versions: dict
+
+    @property
+    def chosen(self):
+        """The option that was chosen."""
+        return self.options[0]
+
+
+def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None):
+    """Put a decision together.
+
+    Parameters
+    ----------
+    options : dict
+        Scenario by the name of each option [-]
+    chosen : str, optional
+        Name of the one that is chosen; the first when left out [-]
+    prices : PriceBook, optional
+        The package's invented one when left out [-]
+    draws : int
+        As for ``how_sure`` [-]
+    progress : callable, optional
+        Called with the share that is done, 0 to 1 [-]
+
+    Returns
+    -------
+    decision : Decision
+        The same options give the same decision
+    """
+    if not options:
+        raise ValueError("options: give at least one.")
+    chosen = next(iter(options)) if chosen is None else chosen
+    if chosen not in options:
+        raise ValueError(f"chosen = '{chosen}' is none of the options: {', '.join(options)}.")
+    progress, names = progress or (lambda _: None), [chosen, *(n for n in options if n != chosen)]
+    scenario, made = options[chosen], []
+    steps, done = len(names) + 2 * len(scenario.uses), 0
+
+    def step():
+        nonlocal done
+        done += 1
+        progress(done / steps)
+
+    for name in names:
+        made.append(option(name, options[name], room="traced", prices=prices))
+        step()
+    results, sureness = {}, {}
+    for use in scenario.uses:
+        results[use.name] = evaluate(scenario, use.name, room="traced")
+        step()
+        sureness[use.name] = how_sure(scenario, use.name, draws=draws)
+        step()
+    texts = "\n".join(f"{name}\n{to_text(options[name])}" for name in names)
+    versions = {"gymtools": metadata.version("gymtools"), "Python": python_version(), **{name: metadata.version(name) for name in LIBRARIES}}
+    return Decision(
+        options=tuple(made), parts=parts(scenario, prices=prices, room="traced"), results=results, sureness=sureness, versions=versions,
+        reasons={o.name: reasons(made[0], o) for o in made[1:]}, inputs_hash=hashlib.sha256(texts.encode()).hexdigest(),
+    )  # fmt: skip
+
+
+def reasons(chosen: Option, other: Option):
+    """Why one option lost against the chosen one, from their figures.
+
+    Parameters
+    ----------
+    chosen : Option
+        The one that was chosen [-]
+    other : Option
+        One that was not [-]
+
+    Returns
+    -------
+    sentences : list of str
+        What it is worse in, what it is better in, and whether it was beaten in everything
+    """
+    worse, better = [], []
+    for h in HEADLINES:
+        a, b = chosen.headlines[h.key], other.headlines[h.key]
+        if None in (a, b) or a == b:
+            continue
+        unit = f" {h.unit}" if h.unit else ""
+        words = f"{h.words}: {told(h, b)}{unit}, against {told(h, a)}{unit}"
+        (better if (b - a) * h.better > 0 else worse).append(words)
+    found = []
+    if worse:
+        found.append(f"It is worse in {'; '.join(worse)}.")
+    if better:
+        found.append(f"It is better in {'; '.join(better)}.")
+    if not worse and not better:
+        found.append("Its figures are the same as those of the chosen one, as far as they are told.")
+    if beaten_by(other.headlines, {chosen.name: chosen.headlines}):
+        found.append("The chosen one is at least as good in every figure.")
+    elif better and not worse:
+        found.append("No figure told against it: the choice rests on something else, to be written down below.")
+    return found
