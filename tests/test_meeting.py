@@ -820,3 +820,22 @@ def test_the_loudspeaker_is_shown_closely():
     assert np.array(next(t for t in figure.data if t.name == "directivity index").y) == pytest.approx(kind.index_db)
     m.controls["group"].value = "floor pair"
     assert "pendant 100" in m.closely.children[0].value
+
+
+def test_a_decision_is_put_on_file(tmp_path):
+    """The chosen option goes on file against the others; a second time is refused until it is allowed."""
+    m = panel("dovecote", tmp_path)
+    m.set(("uses", 0, "target_dba"), 84.0)
+    m.options.pin()
+    m.set(("groups", 0, "tilt_deg"), 40.0)
+    m.options.pin()
+    m.options.chosen.value = "B"
+    m.options.put_on_file(False)
+    (record,) = tmp_path.rglob("record.html")
+    assert "files are in dovecote-primary-school-schedules" in m.options.words.value
+    text = record.read_text(encoding="utf-8")
+    assert "Option <bdi>B</bdi>" in text and "Why not <bdi>A</bdi>" in text
+    m.options.put_on_file(False)
+    assert "exists" in m.options.words.value and m.options.replace_button.layout.display == "inline-flex"
+    m.options.replace_button.click()
+    assert "files are in" in m.options.words.value and m.options.replace_button.layout.display == "none"

@@ -30,7 +30,7 @@ body {{ font-family: {FONT}; color: {INK}; background: #fff; max-width: 1080px; 
 h1 {{ font-size: 26px; }} h2 {{ font-size: 20px; border-bottom: 2px solid {INK}; padding-bottom: 3px; margin-top: 36px; }} h3 {{ font-size: 16px; margin-bottom: 4px; }}
 table {{ border-collapse: collapse; width: 100%; margin: 6px 0 14px; font-size: 13px; }}
 caption {{ text-align: left; font-weight: 600; padding: 6px 0 2px; }}
-th, td {{ text-align: left; vertical-align: top; padding: 3px 10px 3px 0; border-bottom: 1px solid {FAINT}; overflow-wrap: anywhere; }}
+th, td {{ text-align: left; vertical-align: top; padding: 3px 10px 3px 0; border-bottom: 1px solid {FAINT}; overflow-wrap: break-word; }} table {{ table-layout: auto; }} td:first-child {{ max-width: 16em; }}
 td.num, th.num {{ text-align: right; }} .quiet {{ color: {QUIET}; font-size: 12px; }} .word {{ font-weight: 600; }}
 .wide {{ overflow-x: auto; }} .wide table {{ font-size: 11px; }}
 figure {{ display: inline-block; margin: 8px 4px; break-inside: avoid; }} figcaption {{ font-size: 12px; color: {QUIET}; max-width: 600px; }}
@@ -134,7 +134,8 @@ def _school(page, d):
     page.add(_table("What it will do in each use", ("use", "what people hear", "against what was asked for"), rows))
     total = sum(line.total for line in d.parts.lines)
     page.add(f"<p><b>What it costs.</b> {total:,.0f} in the price book's currency: {sum(x.quantity * x.price for x in d.parts.lines):,.0f} of material and {sum(x.labour for x in d.parts.lines):,.0f} of labour ({sum(x.hours for x in d.parts.lines):.0f} hours). Prices are the price book's; an offer says what they are on the day.</p>")
-    cannot = [f"{_name(name)}: {escape(v.sentence)}" for name, r in d.results.items() for v in r.verdicts if v.word in ("falls short", "out of reach")]
+    place = lambda name, v: _name(name + (f", {v.area}" if v.area else ""))  # noqa: E731
+    cannot = [f"{place(name, v)}: {PLAIN[v.criterion]} ({escape(v.sentence)})" for name, r in d.results.items() for v in r.verdicts if v.word in ("falls short", "out of reach")]
     page.add("<p><b>What it cannot do.</b></p>", "<ul>" + "".join(f"<li>{c}.</li>" for c in cannot) + "</ul>" if cannot else "<p>Everything asked for is reached or just missed.</p>")
     page.add("<p>It is not a life-safety system: emergency announcements are the fire-alarm contractor's, and the authority having jurisdiction decides. These are predictions; the finished hall is measured and compared with them.</p>")
 
@@ -146,8 +147,8 @@ def _inputs(page, d):
     hall = s.hall
     rows = [("length", say(hall.length)), ("width", say(hall.width)), ("wall height", say(hall.height)), ("clear under joists", say(hall.clear_height)), ("court", escape(s.court)),
             ("air", f"{s.air.temperature_c:g} °C, {s.air.humidity_pct:g} % humidity")]  # fmt: skip
-    rows += [(f"bank {_name(b.name)}", f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)}, {say(b.length)} long, {b.seats} places") for b in s.banks]
-    rows += [(f"chairs {_name(f.name)}", f"{say(f.length)} by {say(f.width)}, {f.seats} places") for f in s.floor_seats]
+    rows += [(f"bank '{_name(b.name)}'", f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)}, {say(b.length)} long, {b.seats} places") for b in s.banks]
+    rows += [(f"chairs '{_name(f.name)}'", f"{say(f.length)} by {say(f.width)}, {f.seats} places") for f in s.floor_seats]
     rows += [(f"treatment of the {t.surface}", f"{to_file(t.area, 'm2', s.units):.0f} {s.units}² of {escape(t.finish)}{', there already' if t.existing else ''}") for t in s.treatments]
     page.add(_table("The hall and its seats", ("what", "value"), rows))
     used = sorted({n for r in d.results.values() for x in r.setting.room.surfaces for n in (x.finish, x.full) if n} | {t.finish for t in s.treatments})
