@@ -63,6 +63,7 @@ def test_every_loudspeaker_hangs_on_one_channel_that_suffices(name):
         assert set(c.tags) <= {x.tag for x in group.cabinets}
         assert c.load_ohm == pytest.approx(group.type.impedance_ohm / len(c.tags)) and c.load_ohm >= c.type.min_ohm - 0.01
         assert c.gives_w == pytest.approx(c.type.watts(c.load_ohm)) and c.gives_w >= c.need_w
+        assert c.bears_w == PEAK * group.type.rated_w * len(c.tags)
         assert c.loss_db <= s.equipment.cable_loss_db + 1e-9 and c.damping >= 10
         size = float(c.conductor.split()[0])
         wire = dict(awg=size) if "AWG" in c.conductor else dict(area_mm2=size)

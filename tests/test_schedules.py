@@ -201,6 +201,14 @@ def test_everything_goes_into_one_folder_and_nothing_is_lost(tmp_path):
     assert load(paths[-1]) == s
 
 
+def test_a_limiter_is_asked_for_where_the_amplifier_is_stronger():
+    """A pendant of 100 W on 900 W: the limit of its peaks stands in the table, and the note asks for the limiter."""
+    strong = changed(DOVECOTE, {("equipment", "wiring", "floor pair", "amplifier"): "two by 900", ("equipment", "wiring", "floor pair", "per_channel"): 1})
+    found = tables(strong)["Channels"]
+    assert column(found, "limit peaks to [W]")[-1] == 400 and column(found, "gives [W]")[-1] == 900 and "set the limiter before they are first driven" in found.note
+    assert "limiter" not in tables(LARKFIELD)["Channels"].note
+
+
 def test_doubts_reach_the_channel_schedule():
     """What does not suffice stands under the table of channels."""
     far = changed(LARKFIELD, {("equipment", "wiring", "court pair", "run"): 300.0})

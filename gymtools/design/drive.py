@@ -58,6 +58,7 @@ class Channel:
     load_ohm: float
     need_w: float  # peaks of all that hang on it in the use that takes most, with what cable, heat and transformers lose
     gives_w: float  # into this load
+    bears_w: float  # that its loudspeakers bear in short peaks: where the limiter belongs
     cable: str  # name of the run
     conductor: str  # "12 AWG" or "4 mm2"
     lengths: tuple  # from the rack to the first, from there to the next ... [m]
@@ -287,7 +288,8 @@ def _racked(scenario, wanted, doubts):
             doubts.append(f"cable C{n}: the damping factor at the loudspeaker is {damping:.0f}; {DAMPING:.0f} or more is usual.")
         channels.append(Channel(
             number=n, amplifier=amplifier, output=output, type=kind, group=w["group"].name, tags=tuple(c.tag for c in order), line_volts=w["line_volts"], tap_w=w["tap_w"],
-            load_ohm=float(w["load"]), need_w=float(w["need"]), gives_w=float(w["gives"]), cable=f"C{n}", conductor=conductor, lengths=tuple(lengths), loss_db=float(loss),
+            load_ohm=float(w["load"]), need_w=float(w["need"]), gives_w=float(w["gives"]),
+            bears_w=PEAK * w["group"].type.rated_w * len(cabinets), cable=f"C{n}", conductor=conductor, lengths=tuple(lengths), loss_db=float(loss),
             damping=damping, high_pass_hz=HIGH_PASS["line" if w["line_volts"] else "direct"],
         ))  # fmt: skip
     return tuple(channels)

@@ -203,12 +203,15 @@ def _amplifiers(made):
 def _channels(made):
     rows = tuple(
         (c.number, c.amplifier, c.output, c.group, ", ".join(c.tags), f"{c.line_volts:g} V line" if c.line_volts else "direct", c.tap_w or "", round(c.load_ohm, 1), round(c.need_w), round(c.gives_w),
-         c.high_pass_hz, "" if c.line_volts else round(c.damping), c.cable)
+         round(min(c.gives_w, c.bears_w)), c.high_pass_hz, "" if c.line_volts else round(c.damping), c.cable)
         for c in made.system.channels
     )  # fmt: skip
-    columns = ("channel", "amplifier", "output", "group", "loudspeakers", "kind", "tap [W]", "load [ohm]", "peaks ask for [W]", "gives [W]", "high-pass [Hz]", "damping factor", "cable")
+    columns = ("channel", "amplifier", "output", "group", "loudspeakers", "kind", "tap [W]", "load [ohm]", "peaks ask for [W]", "gives [W]", "limit peaks to [W]", "high-pass [Hz]", "damping factor", "cable")
+    strong = [str(c.number) for c in made.system.channels if c.gives_w > c.bears_w]
     doubts = " ".join(d[0].upper() + d[1:] for d in made.system.doubts)
-    return Schedule(title="Channels", columns=columns, rows=rows, note=doubts or f"Every channel suffices; damping factors of {DAMPING:.0f} or more are usual.")
+    if strong:
+        doubts += f" Channel{'s' * (len(strong) > 1)} {', '.join(strong)}: the amplifier gives more than the loudspeakers bear; set the limiter before they are first driven."
+    return Schedule(title="Channels", columns=columns, rows=rows, note=doubts.strip() or f"Every channel suffices; damping factors of {DAMPING:.0f} or more are usual.")
 
 
 def _cables(made):
