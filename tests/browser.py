@@ -19,6 +19,7 @@ FLAGS = (
     "--disable-background-networking --disable-component-update --disable-sync"
 ).split()
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+LAST_LINE = "late decay, T30 over EDT of the listeners"  # that the last check of the design workbook prints
 MAC = "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome"
 
 
@@ -70,7 +71,7 @@ def page(width=1700, height=1250):
 
 
 def open_workbook(sheet, address, path):
-    """Open a notebook as one document and run all of it; returns when the 3D picture has been drawn."""
+    """Open a notebook as one document and run all of it; returns when the last cell has run and the 3D picture has been drawn."""
     sheet.goto(f"{address}/doc/tree/{path}")
     sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
     sheet.wait_for_function("() => document.querySelector('.jp-Notebook') && !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')", timeout=60_000)
@@ -80,6 +81,7 @@ def open_workbook(sheet, address, path):
     sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
     sheet.wait_for_selector(".js-plotly-plot canvas", timeout=90_000)
     sheet.wait_for_function("() => { const g = document.querySelector('.js-plotly-plot'); return g && g._fullLayout && g._fullLayout.scene; }", timeout=30_000)
+    sheet.wait_for_selector(f"text={LAST_LINE}", state="attached", timeout=90_000)  # checks move things: they must be through
     sheet.wait_for_timeout(1500)
 
 

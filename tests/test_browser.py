@@ -24,6 +24,16 @@ def sheet(lab):
         assert opened.left == [], "requests that left this machine"
 
 
+@pytest.fixture(scope="module")
+def tabs(lab):
+    """One page for the tests of the tabs under the picture, which do not mind what stood there before."""
+    with page() as opened:
+        open_workbook(opened, lab, BOOK)
+        yield opened
+        assert opened.errors == [], "errors in the page's console"
+        assert opened.left == [], "requests that left this machine"
+
+
 def shot(sheet, name):
     """Keep a screenshot, for people and for CI."""
     SHOTS.mkdir(exist_ok=True)
@@ -233,75 +243,6 @@ def to_top(place):
     place.evaluate("e => e.scrollIntoView({block: 'start'})")
 
 
-def test_options_are_pinned_side_by_side(sheet):
-    """Pin, tilt, pin again: two lines of figures and two maps on one scale; the first is shown again."""
-    tab(sheet, "Options")
-    sheet.click("button:has-text('Pin this state')")
-    sheet.wait_for_selector("text=Pinned as A", timeout=15_000)
-    handle = slider(sheet, "Tilt down")
-    handle.focus()
-    start = float(handle.get_attribute("aria-valuenow"))
-    for _ in range(3):
-        sheet.keyboard.press("PageUp")
-    sheet.wait_for_timeout(1500)
-    sheet.click("button:has-text('Pin this state')")
-    sheet.wait_for_selector("text=Pinned as B", timeout=15_000)
-    sheet.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g.data.filter(t => t.type === 'heatmap').length >= 6; }", timeout=20_000)
-    words = sheet.locator("table:visible", has_text="nothing beats it").first.inner_text()
-    assert "verdicts that do not hold" in words and ("better" in words or "worse" in words)
-    to_top(sheet.locator(".gt-options-words"))
-    sheet.wait_for_timeout(800)
-    shot(sheet, "options")
-    pick(sheet, "Option", "A")
-    sheet.click("button:has-text('Show it')")
-    sheet.wait_for_timeout(1500)
-    assert float(slider(sheet, "Tilt down").get_attribute("aria-valuenow")) == start
-
-
-def test_advice_is_asked_for_and_tried(sheet):
-    """The tab tells what would help with gain and cost; a move is tried, the picture follows, and it is put back."""
-    tab(sheet, "What would help")
-    sheet.click("button:has-text('What would help?')")
-    sheet.wait_for_selector("button:has-text('Try it')", timeout=30_000)
-    to_top(sheet.locator("button:has-text('Try it')").first)
-    shot(sheet, "advice")
-    before = trace(sheet, "map", "intensity")
-    sheet.locator("button:has-text('Try it')").first.click()
-    sheet.wait_for_selector("text=Done:", timeout=10_000)
-    sheet.wait_for_timeout(1500)
-    assert trace(sheet, "map", "intensity") != before
-    sheet.locator("button:has-text('Put it back')").locator("visible=true").click()
-    sheet.wait_for_selector("text=Put back as it was", timeout=10_000)
-    sheet.wait_for_timeout(1500)
-    assert trace(sheet, "map", "intensity") == before
-
-
-def test_how_sure_is_drawn(sheet):
-    """The tab draws, with a bar, and shows a range a criterion."""
-    tab(sheet, "How sure")
-    sheet.click("button:has-text('Draw 200 times')")
-    sheet.wait_for_selector("text=least likely to hold", timeout=40_000)
-    to_top(sheet.locator("text=least likely to hold"))
-    shot(sheet, "how_sure")
-    assert sheet.locator("svg[aria-label='range against target']:visible").count() > 10
-
-
-def test_parts_and_the_loudspeaker_are_shown(sheet):
-    """The schedules stand in their tab and follow a choice; the loudspeaker is drawn with polars and balloon."""
-    tab(sheet, "Parts and schedules")
-    sheet.wait_for_selector("caption:has-text('Bill')", timeout=15_000)
-    pick(sheet, "Run by", "nobody (it runs by itself)")
-    sheet.wait_for_selector("text=Mixer: automatic", timeout=10_000)
-    to_top(sheet.locator("caption:has-text('Loudspeakers')"))
-    shot(sheet, "parts")
-    tab(sheet, "The loudspeaker")
-    sheet.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g._fullLayout.polar && g._fullLayout.scene; }", timeout=20_000)
-    sheet.wait_for_function("() => [...document.querySelectorAll('.js-plotly-plot')].pop().getBoundingClientRect().width > 1200", timeout=10_000)
-    sheet.wait_for_timeout(500)
-    to_top(sheet.locator("text=generic: made from nominal angles").first)
-    shot(sheet, "loudspeaker")
-
-
 def test_a_better_aim_is_found_and_put_back(sheet):
     """The last section looks for a better aim: the bar moves, it can be stopped, the sliders follow, and it can be put back."""
     sheet.click("text=A better aim")
@@ -318,3 +259,75 @@ def test_a_better_aim_is_found_and_put_back(sheet):
     sheet.click("button:has-text('Put it back')")
     sheet.wait_for_selector("text=Put back as it was", timeout=10_000)
     sheet.wait_for_function("before => { const g = document.querySelector('.js-plotly-plot'); const t = g.data.find(t => t.name === 'section: axis'); return Math.abs(t.y[1] - before[1]) < 1e-3; }", arg=before, timeout=15_000)
+
+
+# --- the tabs under the picture, on one page: last, because a page that stays open leaves no room for another
+
+
+def test_options_are_pinned_side_by_side(tabs):
+    """Pin, tilt, pin again: two lines of figures and two maps on one scale; the first is shown again."""
+    tab(tabs, "Options")
+    tabs.click("button:has-text('Pin this state')")
+    tabs.wait_for_selector("text=Pinned as A", timeout=15_000)
+    handle = slider(tabs, "Tilt down")
+    handle.focus()
+    start = float(handle.get_attribute("aria-valuenow"))
+    for _ in range(3):
+        tabs.keyboard.press("PageUp")
+    tabs.wait_for_timeout(1500)
+    tabs.click("button:has-text('Pin this state')")
+    tabs.wait_for_selector("text=Pinned as B", timeout=15_000)
+    tabs.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g.data.filter(t => t.type === 'heatmap').length >= 6; }", timeout=20_000)
+    words = tabs.locator("table:visible", has_text="nothing beats it").first.inner_text()
+    assert "verdicts that do not hold" in words and ("better" in words or "worse" in words)
+    to_top(tabs.locator(".gt-options-words"))
+    tabs.wait_for_timeout(800)
+    shot(tabs, "options")
+    pick(tabs, "Option", "A")
+    tabs.click("button:has-text('Show it')")
+    tabs.wait_for_timeout(1500)
+    assert float(slider(tabs, "Tilt down").get_attribute("aria-valuenow")) == start
+
+
+def test_advice_is_asked_for_and_tried(tabs):
+    """The tab tells what would help with gain and cost; a move is tried, the picture follows, and it is put back."""
+    tab(tabs, "What would help")
+    tabs.click("button:has-text('What would help?')")
+    tabs.wait_for_selector("button:has-text('Try it')", timeout=30_000)
+    to_top(tabs.locator("button:has-text('Try it')").first)
+    shot(tabs, "advice")
+    before = trace(tabs, "map", "intensity")
+    tabs.locator("button:has-text('Try it')").first.click()
+    tabs.wait_for_selector("text=Done:", timeout=10_000)
+    tabs.wait_for_timeout(1500)
+    assert trace(tabs, "map", "intensity") != before
+    tabs.locator("button:has-text('Put it back')").locator("visible=true").click()
+    tabs.wait_for_selector("text=Put back as it was", timeout=10_000)
+    tabs.wait_for_timeout(1500)
+    assert trace(tabs, "map", "intensity") == before
+
+
+def test_how_sure_is_drawn(tabs):
+    """The tab draws, with a bar, and shows a range a criterion."""
+    tab(tabs, "How sure")
+    tabs.click("button:has-text('Draw 200 times')")
+    tabs.wait_for_selector("text=least likely to hold", timeout=40_000)
+    to_top(tabs.locator("text=least likely to hold"))
+    shot(tabs, "how_sure")
+    assert tabs.locator("svg[aria-label='range against target']:visible").count() > 10
+
+
+def test_parts_and_the_loudspeaker_are_shown(tabs):
+    """The schedules stand in their tab and follow a choice; the loudspeaker is drawn with polars and balloon."""
+    tab(tabs, "Parts and schedules")
+    tabs.wait_for_selector("caption:has-text('Bill')", timeout=15_000)
+    pick(tabs, "Run by", "nobody (it runs by itself)")
+    tabs.wait_for_selector("text=Mixer: automatic", timeout=10_000)
+    to_top(tabs.locator("caption:has-text('Loudspeakers')"))
+    shot(tabs, "parts")
+    tab(tabs, "The loudspeaker")
+    tabs.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g._fullLayout.polar && g._fullLayout.scene; }", timeout=20_000)
+    tabs.wait_for_function("() => [...document.querySelectorAll('.js-plotly-plot')].pop().getBoundingClientRect().width > 1200", timeout=10_000)
+    tabs.wait_for_timeout(500)
+    to_top(tabs.locator("text=generic: made from nominal angles").first)
+    shot(tabs, "loudspeaker")
