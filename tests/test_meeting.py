@@ -3,6 +3,7 @@
 import asyncio
 import shutil
 import time
+from dataclasses import replace
 from html import escape
 from importlib import resources
 from pathlib import Path
@@ -16,6 +17,7 @@ from gymtools.design.advice import sentence
 from gymtools.design.options import beaten_by
 from gymtools.design.schedules import parts, schedules
 from gymtools.design.unknowns import Unknowns
+from gymtools.display import advicepanel, aimpanel, optionspanel, surepanel
 from gymtools.display.live import Beside, Latest
 from gymtools.display.meeting import TABS, Meeting
 from gymtools.display.scorecard import schedule_table
@@ -562,7 +564,7 @@ def test_a_better_aim_is_set_and_can_be_put_back():
     m.aims.weights["stray"].value = 0.0
     m.aims.trace.value = False
     m.aims.start()
-    assert m.aims.undo.layout.display == "inline-flex" and m.scenario != before
+    assert m.aims.trial.button.layout.display == "inline-flex" and m.scenario != before
     for path, value in m.changes.items():
         if path[0] == "groups":
             assert getattr(m.scenario.groups[path[1]], path[2]) == value
@@ -571,8 +573,8 @@ def test_a_better_aim_is_set_and_can_be_put_back():
     m.group_name = m.scenario.groups[0].name
     m._build()
     assert m.controls["groups", 0, "tilt_deg"].value == tilt
-    m.aims.undo.click()
-    assert m.scenario == before and m.aims.undo.layout.display == "none"
+    m.aims.trial.button.click()
+    assert m.scenario == before and m.aims.trial.button.layout.display == "none"
 
 
 def test_the_search_runs_aside_and_can_be_stopped():
@@ -647,9 +649,74 @@ def test_advice_is_tried_and_put_back():
     tries[0].click()
     assert m.scenario == first.move.scenario and m.result.use.name == "game"
     after = next(v for v in m.result.verdicts if (v.criterion, v.area) == (first.effect.after.criterion, first.effect.after.area))
-    assert after.value == first.effect.after.value and m.advice.undo.layout.display == "inline-flex"
-    m.advice.undo.click()
-    assert m.scenario == before and m.start is start and m.advice.undo.layout.display == "none" and "Put back" in m.advice.words.value
+    assert after.value == first.effect.after.value and m.advice.trial.button.layout.display == "inline-flex"
+    m.advice.trial.button.click()
+    assert m.scenario == before and m.start is start and m.advice.trial.button.layout.display == "none" and "Put back" in m.advice.words.value
+
+
+@pytest.mark.parametrize("which", ["aims", "advice"])
+def test_the_way_back_ends_when_something_else_is_moved(which):
+    """What was tried can be put back after another use or other units were looked at, not after anything was moved; treatment
+    and arrangement come back too."""
+    m = panel("dovecote")
+    m.set(("groups", 0, "tilt_deg"), 5.0)
+    m._treat(0, area=40.0)
+    m.live()
+    before, treated = m.scenario, list(m.treated)
+
+    def tried():
+        if which == "advice":
+            m.advice.start()
+            next(c for c in m.advice.list.children if hasattr(c, "children")).children[0].click()
+        else:
+            m.aims.trace.value = False
+            m.aims.start()
+
+    trial = getattr(m, which).trial
+    tried()
+    assert m.scenario != before and trial.button.layout.display == "inline-flex"
+    m.controls["units"].value = "ft"
+    m.controls["use"].value = "class"
+    assert trial.button.layout.display == "inline-flex" and trial.stands
+    trial.button.click()
+    assert replace(m.scenario, units="m") == before and m.treated == treated and trial.button.layout.display == "none"
+    m.controls["use"].value = "game"
+    tried()
+    m.set(("groups", 0, "height"), 5.0)
+    assert trial.button.layout.display == "none" and not trial.stands
+    assert m.scenario.groups[0].height == 5.0
+
+
+def test_work_that_fails_leaves_the_buttons_to_the_hand(monkeypatch):
+    """A refusal in the middle of work is said in one line, and everything can be pressed again; a programming error is raised."""
+    m = panel("dovecote")
+    m.options.pin()
+
+    def refused(*_, **__):
+        raise ValueError("two cabinets meet")
+
+    for module, name in ((surepanel, "how_sure"), (advicepanel, "advise"), (aimpanel, "aim"), (optionspanel, "option")):
+        monkeypatch.setattr(module, name, refused)
+    m.sure.start()
+    m.advice.start()
+    m.aims.start()
+    m.options.trace()
+    for one, button in ((m.sure, m.sure.draw), (m.advice, m.advice.ask), (m.aims, m.aims.find), (m.options, m.options.trace_button)):
+        assert one.words.value.endswith("two cabinets meet</span>" if one is m.options else "two cabinets meet")
+        assert not button.disabled and not one.aside.running and one.aside.error.value == ""
+    assert len(m.options.options) == 1
+    monkeypatch.setattr(surepanel, "how_sure", lambda *_, **__: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        m.sure.start()
+    assert not m.sure.draw.disabled and "ZeroDivisionError" in m.sure.aside.error.value
+
+    async def in_a_kernel():
+        m.sure.start()
+        await asyncio.sleep(0.3)
+
+    monkeypatch.setattr(surepanel, "how_sure", refused)
+    asyncio.run(in_a_kernel())
+    assert not m.sure.draw.disabled and m.sure.words.value.endswith("two cabinets meet")
 
 
 def test_advice_and_ranges_of_another_state_are_taken_away():
@@ -731,9 +798,51 @@ def test_all_combinations_go_to_a_file_and_the_best_are_pinned(tmp_path):
     assert file.read_text().splitlines() == rows
     file.write_text("another,table\n1,2\n")
     m.options.generate()
-    assert "holds another table" in m.options.found.value
+    assert "holds another table" in m.options.words.value and not m.options.find.disabled
     lists["height"].value = []
     assert m.options.find.disabled and "at least one" in m.options.count.value
+
+
+def test_a_trace_does_not_touch_an_option_pinned_meanwhile():
+    """While options are traced one is removed and another pinned under its name: that one stays, by formula."""
+    m = panel("dovecote")
+    m.options.pin()
+    old = m.options.options[0]
+
+    async def traced():
+        m.options.trace()
+        m.options.drop()
+        m.set(("groups", 0, "tilt_deg"), 50.0)
+        m.options.name.value = "A"
+        m.options.pin()
+        while m.options.aside.running:
+            await asyncio.sleep(0.02)
+
+    asyncio.run(traced())
+    (o,) = m.options.options
+    assert o is not old and o.room == "statistical" and o.scenario.groups[0].tilt_deg == 50.0 and "not all" in m.options.words.value
+
+
+def test_other_units_keep_the_combinations_that_were_chosen(tmp_path):
+    """The units are switched with the list open: the same choices, said in the other units, and they can be evaluated."""
+    m = panel("dovecote", tmp_path)
+    m.options.generated.selected_index = 0
+    m.options.lists["height"].index = (1, 2)
+    m.controls["units"].value = "ft"
+    assert m.options.lists["height"].index == (1, 2) and all(" ft " in word for word in m.options.lists["height"].value)
+    m.options.generate()
+    assert "2 of 2 combinations" in m.options.found.value
+
+
+def test_an_option_that_cannot_be_drawn_is_not_kept(monkeypatch):
+    """What fails on the way into the figure leaves the options as they were; options with other uses are drawn with their own."""
+    m = panel("dovecote")
+    m.options.pin()
+    m.options._keep("other uses", replace(m.scenario, uses=m.scenario.uses[1:]))
+    assert len(m.options.options) == 2 and any("class" in a.text for a in m.options.stand.children[0].layout.annotations)
+    monkeypatch.setattr(optionspanel.optionsview, "figure", lambda *_: (_ for _ in ()).throw(ValueError("no")))
+    m.options.pin()
+    assert len(m.options.options) == 2 and "Not possible" in m.options.words.value
 
 
 def test_options_can_be_traced():

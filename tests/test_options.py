@@ -3,6 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,6 +14,8 @@ from gymtools.design.evaluate import evaluate
 from gymtools.design.options import (
     AS_IT_IS,
     HEADLINES,
+    Option,
+    beaten,
     beaten_by,
     choices,
     free_areas,
@@ -23,6 +26,8 @@ from gymtools.design.options import (
     treated,
 )
 from gymtools.design.sweeping import figures, variations
+from gymtools.display import optionsview
+from gymtools.display.scorecard import options_table
 from gymtools.venue.files import load
 from gymtools.venue.scenario import changed
 
@@ -68,7 +73,8 @@ A = points(100, 2, 0.5, 6.0, 3.0, 40)
         (points(99, 2, 0.5, 6.1, 3.0, 40), False),
         (points(100, 2, 0.51, 6.0, 3.0, 40), True),
         (points(90, 1, 0.6, 5.0, 2.9, 50), False),
-        (points(90, 1, 0.6, 5.0, None, 50), True),  # no microphone: compared in the rest
+        (points(90, 1, 0.6, 5.0, None, 50), False),  # no microphone is no better than one
+        (points(99, 2, 0.5, 6.0, 3.5, 40), True),
     ],
 )
 def test_what_is_beaten(other, beaten):
@@ -86,6 +92,45 @@ def test_something_is_never_beaten(rows):
             assert all((all_of[winner][h.key] - all_of[name][h.key]) * h.better >= 0 for h in HEADLINES)
 
 
+def test_both_without_a_figure_are_compared_in_the_rest():
+    quiet = {**A, "spare": None}
+    assert beaten_by(quiet, {"cheaper": {**quiet, "cost": 90}}) == "cheaper" and beaten_by(quiet, {"same": quiet}) is None
+
+
+def made(name, room="statistical", **headlines):
+    return Option(name=name, scenario=DOVECOTE, headlines={**A, **headlines}, row={}, room=room)
+
+
+def test_rooms_are_not_compared_with_each_other():
+    """An option of the traced room beats none by formula, and the table puts no sign between them; within one room it does."""
+    one, cheap, traced = made("one"), made("cheap", cost=90), made("traced", room="traced", cost=80)
+    assert beaten([one, cheap]) == ["cheap", None] and beaten([one, traced]) == [None, None]
+    assert "▲" in options_table([one, cheap], one) and "▲" not in options_table([one, traced], one)
+    assert "are not compared" in options_table([one, traced], one) and "are not compared" not in options_table([one, cheap], one)
+
+
+@pytest.mark.parametrize("h", HEADLINES, ids=lambda h: h.key)
+def test_better_is_told_by_sign_and_stands_higher(h):
+    """More of what is better is ▲ better and higher in the figure; less of it is ▼ worse and lower."""
+    one, other = made("one"), made("other", **{h.key: A[h.key] + h.better})
+    assert "▲ better" in options_table([one, other], one) and "▼" not in options_table([one, other], one)
+    assert "▼ worse" in options_table([other, one], other) and "▲" not in options_table([other, one], other)
+    lines, _ = optionsview._lines([one, other], [])
+    k = [x.key for x in HEADLINES].index(h.key)
+    assert lines[1].y[k] == 1 and lines[0].y[k] == 0
+
+
+@given(st.lists(st.floats(0, 1), min_size=1, max_size=6))
+def test_names_at_line_ends_keep_apart_and_on_the_figure(ends):
+    """Six names fit over each other wherever the lines end; the order of the lines is the order of the names."""
+    notes = optionsview._names([(y, f"{k}", "black") for k, y in enumerate(ends)])
+    places = [n["y"] for n in notes]
+    assert np.all(np.diff(places) >= optionsview.SPACED - 1e-9) and max(places) <= optionsview.TOP + 1e-9
+    assert [ends[int(n["text"])] for n in notes] == sorted(ends)
+    if min(np.diff(sorted([*ends, 9]))) >= optionsview.SPACED:
+        assert places == pytest.approx(sorted(ends))
+
+
 def test_what_differs_is_told_in_words():
     """A tilt, a height in the file's units, a level of one use, a gain, a treatment: each is one line; the same is told as nothing."""
     assert told_apart(LARKFIELD, LARKFIELD) == []
@@ -98,6 +143,9 @@ def test_what_differs_is_told_in_words():
     ]
     hung = told_apart(DOVECOTE, arrange(DOVECOTE, "pendants"))
     assert [what for what, _, _ in hung if what == "loudspeakers"] and not any(what.startswith("group ") for what, _, _ in hung)
+    twice = replace(DOVECOTE, treatments=(*DOVECOTE.treatments, *(replace(t, area=10.0) for t in DOVECOTE.treatments)))
+    assert told_apart(DOVECOTE, replace(DOVECOTE, treatments=())) and len(told_apart(DOVECOTE, twice)) == len(DOVECOTE.treatments)
+    assert all("-" != a != b != "-" for _, a, b in told_apart(DOVECOTE, twice))
     panels = told_apart(DOVECOTE, treated(DOVECOTE, 30.0))
     assert all(what.startswith("treatment of the") and what.endswith(", area") for what, _, _ in panels)
 

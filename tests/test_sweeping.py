@@ -53,6 +53,15 @@ def test_rows_are_single_evaluations(plain):
     assert set(figures(SMALL)) >= {f"{u.name}: {f}" for u in SMALL.uses for f in FIGURES}
 
 
+def test_progress_counts_this_sweep_only(tmp_path):
+    """A file that holds rows of other choices too: what is told ends at this sweep's own number."""
+    file, told = tmp_path / "rows.csv", []
+    sweep(SMALL, AXES, file=file)
+    narrow = {"tilt": dict([*AXES["tilt"].items()][:1]), "height": {"low": AXES["height"]["low"], "lower": {("groups", 0, "height"): 4.8}}}
+    sweep(SMALL, narrow, file=file, progress=lambda *what: told.append(what))
+    assert told == [(1, 2), (2, 2)]
+
+
 @pytest.mark.parametrize("workers", [1, 2])
 def test_a_process_pool_gives_the_same(plain, workers):
     """Invariance: one or two other processes, the same rows to the last digit, in the same order."""

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from gymtools.design import unknowns
 from gymtools.design.evaluate import evaluate
 from gymtools.design.unknowns import WORDS, Unknowns, how_sure
 from gymtools.physics import reverberation
@@ -70,7 +71,67 @@ def test_nothing_unknown_nothing_moves():
     for r in sureness.ranges:
         assert np.ptp(r.values) == 0 and r.most is None and r.chance in (0.0, 1.0)
         assert r.value == designed[r.criterion, r.area].value
+        assert np.allclose(r.values, r.value, rtol=1e-6, atol=1e-9) and (r.chance == 1) == (designed[r.criterion, r.area].word == "holds")
     assert sureness.all_hold == min(r.chance for r in sureness.ranges)
+
+
+@pytest.mark.parametrize("name", ["dovecote", "larkfield", "alderway", "stonebridge"])
+def test_words_are_the_designs_when_nothing_is_unknown(name):
+    """Invariance: also in halls whose areas have more places than are looked at, each chance is then the design's own word."""
+    s = load(SCENARIOS / f"{name}.toml")
+    for use in s.uses:
+        designed = {(v.criterion, v.area): v for v in evaluate(s, use.name, follow_echoes=False).verdicts}
+        for r in how_sure(s, use.name, unknowns=Unknowns(**NONE), draws=20).ranges:
+            v = designed[r.criterion, r.area]
+            assert np.allclose(r.values, v.value, rtol=1e-5, atol=1e-6) and r.chance == float(v.word == "holds"), (use.name, r.criterion, r.area)
+
+
+def test_a_sample_of_the_places_gives_the_chances_of_all(monkeypatch):
+    """Invariance: chances and ranges over the sample equal those over every place, nearly, where an area has more places."""
+    s = load(SCENARIOS / "stonebridge.toml")
+    assert max(a.points.stop - a.points.start for a in evaluate(s, "assembly").areas) > unknowns.PLACES
+    some = how_sure(s, "assembly", draws=60)
+    monkeypatch.setattr(unknowns, "PLACES", 10**6)
+    for a, b in zip(some.ranges, how_sure(s, "assembly", draws=60).ranges, strict=True):
+        assert abs(a.chance - b.chance) <= 0.07, (a.criterion, a.area)
+
+
+def test_every_cabinet_errs_for_itself():
+    """Closed form: aim errors are drawn for each cabinet's pan and tilt apart, and turn it by just that much."""
+    larkfield = load(SCENARIOS / "larkfield.toml")
+    larkfield = replace(larkfield, groups=tuple(replace(g, tilt_deg=min(g.tilt_deg, 60)) for g in larkfield.groups))
+    alone = unknowns._each_alone(larkfield, larkfield.uses[0])
+    turning = unknowns._DIALS["aim_deg"][0](alone)
+    assert len(turning) == 2 * len(larkfield.cabinets) > 2
+    errors = np.arange(1.0, len(turning) + 1) / 10
+    changes = unknowns._DIALS["aim_deg"][1](alone, turning, errors)
+    moved = [changes["groups", n, key] - getattr(alone.groups[n], key) for n in range(len(alone.groups)) for key in ("pan_deg", "tilt_deg")]
+    assert np.mod(np.array(moved) + 180, 360) - 180 == pytest.approx(errors)
+    drawn = next(iter(unknowns._errors([len(turning)], 20, 1)))[0]
+    assert len(set(drawn)) == len(turning)
+
+
+def test_draws_that_cannot_be_hung_are_left_out(monkeypatch):
+    """Every other draw is refused: half of them remain and count; when all are refused it is said."""
+    real, calls = unknowns.changed, []
+
+    def sometimes(*args):
+        calls.append(1)
+        if len(calls) % 2:
+            raise ValueError("two cabinets meet")
+        return real(*args)
+
+    monkeypatch.setattr(unknowns, "changed", sometimes)
+    found = how_sure(DOVECOTE, draws=40)
+    assert found.draws == 20 and all(len(r.values) == 20 for r in found.ranges)
+    monkeypatch.setattr(unknowns, "changed", lambda *_: (_ for _ in ()).throw(ValueError("no")))
+    with pytest.raises(ValueError, match="none of the draws can be hung"):
+        how_sure(DOVECOTE, draws=20)
+
+
+def test_octave_noise_stays_in_its_limits():
+    s = replace(DOVECOTE, uses=(replace(DOVECOTE.uses[0], noise_dba=None, noise_db=(119.0,) * 7),))
+    assert how_sure(s, unknowns=only(noise_db=5.0), draws=20).draws == 20
 
 
 def test_the_same_seed_gives_the_same_and_stopping_gives_nothing():

@@ -94,7 +94,7 @@ def terms(result):
         stray=stray / 0.05,
         spare=float(np.mean(spare)) if spare else 0.0,
         arrivals=float(weight @ late),
-        loudest=float(over(result.speech_dba.max() - targets.loudest_dba)),
+        loudest=float(over(max(result.speech_dba[a.points].max() for a in result.areas) - targets.loudest_dba)),
     )
 
 

@@ -14,6 +14,7 @@ WORDS = ("holds", "close", "falls short", "out of reach")  # from best to worst
 SHOWN = {"dB": 0.05, "dB(A)": 0.05, "%": 0.5, "": 0.005, "s": 0.05, "ms": 0.5, "places": 0.5}  # half the last digit shown: no verdict turns on less
 CLOSE = {"dB": 1.0, "dB(A)": 1.0, "%": 5.0, "": 0.03, "s": 0.15, "ms": 5.0, "places": 0.5}  # a miss by no more than this is "close"; STI: a just noticeable step
 OCTAVES = ("1 kHz", "2 kHz", "4 kHz")
+MORE_IS_BETTER = ("places near the mean", "level over the noise", "clarity of speech (STI)", "spare gain before feedback", "sound onto people")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,16 +85,47 @@ def judge(result, *, follow_echoes=True):
     return (*verdicts, *_judge_room(result), *echoes)
 
 
-def _verdict(key, criterion, area, value, target, unit, why, *, more_is_better, limit=None):
+def better(criterion):
+    """Which way a criterion is better.
+
+    Parameters
+    ----------
+    criterion : str
+        As verdicts call it [-]
+
+    Returns
+    -------
+    sign : int
+        1 where more is better, else -1
+    """
+    return 1 if criterion in MORE_IS_BETTER else -1
+
+
+def word_for(criterion, value, target, unit):
+    """How a value stands to its target, in a word; that a target is out of reach is not known here.
+
+    Parameters
+    ----------
+    criterion : str
+        As verdicts call it [-]
+    value, target : float
+        Both [unit]
+    unit : str
+        One of ``CLOSE`` [-]
+
+    Returns
+    -------
+    word : str
+        "holds", "close" or "falls short"
+    """
+    margin = better(criterion) * (value - target)
+    return "holds" if margin >= -SHOWN[unit] else "close" if margin >= -CLOSE[unit] else "falls short"
+
+
+def _verdict(key, criterion, area, value, target, unit, why, *, limit=None):
     default = Targets.__dataclass_fields__[key].default
     own = key != "rt_s" and key in SOURCES and default != target and criterion != "in sight of a loudspeaker"
-    margin = (value - target) if more_is_better else (target - value)
-    if margin >= -SHOWN[unit]:
-        word = "holds"
-    elif margin >= -CLOSE[unit]:
-        word = "close"
-    else:
-        word = "falls short"
+    word = word_for(criterion, value, target, unit)
     if word != "holds" and limit:
         word, why = "out of reach", limit
     source = "set for this school" if own else SOURCES[key]
@@ -106,25 +138,21 @@ def _judge_area(result, area):
         yield _verdict(
             "spread_db", "in sight of a loudspeaker", name, float(area.silent), 0.0, "places",
             f"{area.silent} places hear no direct sound at all: something stands between them and every loudspeaker that plays",
-            more_is_better=False,
-        )  # fmt: skip
+            )  # fmt: skip
     octave = int(np.argmax(area.spread_db))
     spread = area.spread_db[octave]
     yield _verdict(
         "spread_db", "evenness", name, spread, targets.spread_db, "dB",
         f"nine tenths of the places lie in a window of {spread:.1f} dB at {OCTAVES[octave]} (direct sound); asked for: {targets.spread_db:g} dB",
-        more_is_better=False,
     )  # fmt: skip
     near = 100 * area.within_3db
     yield _verdict(
         "within_3db_pct", "places near the mean", name, near, targets.within_3db_pct, "%",
         f"{near:.0f} % of the places are within 3 dB either way of the area's mean (direct sound); asked for: {targets.within_3db_pct:g} %",
-        more_is_better=True,
     )  # fmt: skip
     yield _verdict(
         "worst_seat_db", "worst place", name, -area.worst_db, targets.worst_seat_db, "dB",
         f"{area.worst_place} is {-area.worst_db:.1f} dB below the area's mean (direct sound); allowed: {targets.worst_seat_db:g} dB",
-        more_is_better=False,
     )  # fmt: skip
     noise = float(bands.a_weighted(result.noise_db))
     need = noise + targets.over_noise_db
@@ -134,7 +162,7 @@ def _judge_area(result, area):
     yield _verdict(
         "over_noise_db", "level over the noise", name, area.over_noise_db, targets.over_noise_db, "dB",
         f"{area.speech_dba:.0f} dB(A) of speech over {noise:.0f} dB(A) of noise: {area.over_noise_db:+.1f} dB; asked for: {targets.over_noise_db:g} dB",
-        more_is_better=True, limit=limit,
+        limit=limit,
     )  # fmt: skip
     best = _clarity_without_reverberation(result, area)
     limit = None
@@ -144,13 +172,12 @@ def _judge_area(result, area):
     yield _verdict(
         "arrival_ms", "arrivals together", name, spread_ms, targets.arrival_ms, "ms",
         f"at nine tenths of the places the loudspeakers that count arrive within {spread_ms:.0f} ms; asked for: {targets.arrival_ms:g} ms",
-        more_is_better=False,
     )  # fmt: skip
     letter = str(intelligibility.rating(area.sti_p10))
     yield _verdict(
         "sti", "clarity of speech (STI)", name, area.sti_p10, targets.sti, "",
         f"nine tenths of the places reach {area.sti_p10:.2f} (rating {letter}), half of them {area.sti_median:.2f}; asked for: {targets.sti:.2f}",
-        more_is_better=True, limit=limit,
+        limit=limit,
     )  # fmt: skip
 
 
@@ -166,7 +193,7 @@ def _judge_microphone(result, m):
     kept = "the 6 dB margin" + (f" and {m.open_mics_db:.0f} dB for {len(result.microphones)} open microphones" if m.open_mics_db else "")
     why = f"{spare:+.1f} dB to spare{where} after {kept}, first at {octave} Hz, limited by {limit_words(result, m.limited_by[worst])}; {need}"
     return _verdict(
-        "spare_gain_db", "spare gain before feedback", f"microphone '{name}'", spare, targets.spare_gain_db, "dB", why, more_is_better=True
+        "spare_gain_db", "spare gain before feedback", f"microphone '{name}'", spare, targets.spare_gain_db, "dB", why
     )
 
 
@@ -175,7 +202,7 @@ def _judge_echoes(result):
     late = float(np.percentile(result.echoes.late_db, 90))
     why = f"at nine tenths of the places looked at the echo criterion is {value:.2f} or less; {limit:g} disturbs half of all listeners"
     why += f"; the strongest arrival later than 50 ms is {-late:.0f} dB or more below the strongest early one" if np.isfinite(late) else ""
-    return _verdict("echo", "echoes", "", value, limit, "", why, more_is_better=False)
+    return _verdict("echo", "echoes", "", value, limit, "", why)
 
 
 def _clarity_without_reverberation(result, area):
@@ -194,7 +221,6 @@ def _judge_room(result):
     yield _verdict(
         "loudest_dba", "loudest place", "", peak, targets.loudest_dba, "dB(A)",
         f"{peak:.0f} dB(A) in the {result.area[loudest]}; allowed: {targets.loudest_dba:g} dB(A)",
-        more_is_better=False,
     )  # fmt: skip
     names = [a.name for a in result.areas]
     radiated = (result.sources.on_axis / result.sources.q)[:, 2:6].sum(axis=1)  # 500 Hz to 4 kHz
@@ -205,7 +231,6 @@ def _judge_room(result):
     yield _verdict(
         "on_listeners_pct", "sound onto people", "", on_people, targets.on_listeners_pct, "%",
         f"{on_people:.0f} % of what the loudspeakers radiate (500 Hz to 4 kHz) lands on listeners first, {share[stray]:.0f} % on the {stray}; asked for: {targets.on_listeners_pct:g} %",
-        more_is_better=True,
     )  # fmt: skip
     room = result.setting.room
     target = targets.rt_s or float(reverberation.sports_hall_target(room.volume))
@@ -213,7 +238,7 @@ def _judge_room(result):
     if result.rt_mid > target + SHOWN["s"]:
         missing = to_file(_missing_absorption(result, target), "m2", result.scenario.units)
         why += f". No loudspeaker changes this: it needs about {missing:.0f} {result.scenario.units}² more of full absorption"
-    yield _verdict("rt_s", "reverberation", "", result.rt_mid, target, "s", why, more_is_better=False)
+    yield _verdict("rt_s", "reverberation", "", result.rt_mid, target, "s", why)
 
 
 def _missing_absorption(result, target):

@@ -186,7 +186,8 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     follow_echoes : bool
         Whether first reflections are followed and judged at once; while a slider moves they are not [-]
     most_points : int, optional
-        Places looked at in every area at most, for a draft, which carries no verdicts; all when left out [-]
+        Places looked at in every area that listens at most, for a draft, which carries no verdicts; all places of all
+        areas when left out [-]
 
     Returns
     -------
@@ -205,7 +206,7 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     setting = scenario.setting(use.name)
     areas, surfaces = setting.areas, setting.room
     if most_points is not None:
-        areas = {name: area.thinned(most_points) for name, area in areas.items()}
+        areas = {name: area.thinned(most_points) for name, area in areas.items() if use.listens.get(name, 0) > 0}
     sounding = sources(scenario, use)  # at 1 W
     points = np.concatenate([a.points for a in areas.values()])
     ends = np.cumsum([len(a.points) for a in areas.values()])

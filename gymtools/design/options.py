@@ -122,13 +122,32 @@ def beaten_by(one, others):
     Returns
     -------
     name : str or None
-        None when it is worth looking at
+        None when it is worth looking at; what only one of two has a figure for (a microphone's spare gain) leaves both
     """
     for name, other in others.items():
-        gains = [(other[h.key] - one[h.key]) * h.better for h in HEADLINES if None not in (one[h.key], other[h.key])]
+        pairs = [(one[h.key], other[h.key], h.better) for h in HEADLINES]
+        if any((a is None) != (b is None) for a, b, _ in pairs):
+            continue
+        gains = [(b - a) * better for a, b, better in pairs if a is not None]
         if gains and min(gains) >= 0 and max(gains) > 0:
             return name
     return None
+
+
+def beaten(options):
+    """Which options another one beats in everything; figures of the traced room are compared with such figures only.
+
+    Parameters
+    ----------
+    options : sequence of Option
+        All that are shown [-]
+
+    Returns
+    -------
+    names : list of str or None
+        For each option the name of one that beats it, or None
+    """
+    return [beaten_by(o.headlines, {x.name: x.headlines for x in options if x is not o and x.room == o.room}) for o in options]
 
 
 def choices(scenario):
@@ -228,7 +247,7 @@ def told_apart(a, b):
                 del flat[key]
             flat["loudspeakers"] = hung(s)
     keys = [*one, *(k for k in other if k not in one)]
-    return [(k, one.get(k, "-"), other.get(k, "-")) for k in keys if one.get(k) != other.get(k)]
+    return [(k, one.get(k, "-"), other.get(k, "-")) for k in keys if one.get(k, "-") != other.get(k, "-")]
 
 
 def hung(scenario):
@@ -259,7 +278,7 @@ def _flat(scenario, units):
     def walk(prefix, thing):
         for f in fields(thing):
             value = getattr(thing, f.name)
-            if f.name in ("name", "tag", "text", "units", "source") or value == {} or (isinstance(thing, Treatment) and f.name != "area"):
+            if f.name in ("name", "tag", "text", "units", "source") or value == {}:
                 continue
             label = f"{prefix}, {_PLAIN.get(f.name, f.name.replace('_', ' '))}" if prefix else f.name.replace("_", " ")
             if is_dataclass(value):
@@ -273,8 +292,11 @@ def _flat(scenario, units):
             else:
                 found[label] = _said(value, f.metadata.get("unit"), units)
 
-    walk("", scenario)
-    return found
+    walk("", replace(scenario, treatments=()))
+    areas = {}
+    for t in scenario.treatments:  # several of a kind on one surface count together
+        areas[_titled("treatments", t)] = areas.get(_titled("treatments", t), 0.0) + t.area
+    return found | {f"{title}, area": _said(area, "m2", units) for title, area in areas.items()}
 
 
 def _titled(kind, thing):

@@ -138,20 +138,27 @@ def sweep(scenario, axes, *, file=None, executor=None, room="statistical", price
         raise ValueError(f"axes: a name is taken. Give axes other names than {', '.join(FIXED)}.")
     found = {} if file is None else _known(Path(file), columns)
     count = int(np.prod([len(choices) for choices in axes.values()]))
-    order, progress, stop = [], progress or (lambda *_: None), stop or (lambda: False)
+    order, done, progress, stop = [], 0, progress or (lambda *_: None), stop or (lambda: False)
     with _Log(file, columns) as log:
 
         def missing():
             for words, made in variations(scenario, axes):
                 key = _key(words, made, room, prices)
                 order.append(key)
-                if key not in found:
+                if key in found:
+                    step()
+                else:
                     yield words, made, key, room, prices
+
+        def step():  # rows of other sweeps in the same file do not count
+            nonlocal done
+            done += 1
+            progress(done, count)
 
         def keep(row):
             found[row["key"]] = row
             log.add(row)
-            progress(len(found), count)
+            step()
 
         if executor is None:
             for job in missing():

@@ -7,10 +7,10 @@ from scipy.stats import norm, qmc
 
 from ..physics.checks import within
 from ..venue.scenario import changed
-from .criteria import judge
+from .criteria import judge, word_for
 from .evaluate import evaluate
 
-PLACES = 150  # looked at in every area
+PLACES, FEWER = 800, 150  # looked at in every area that listens; for draws of one unknown alone, whose width is told and no more
 ALONE = 8  # of the draws, one in so many again for every unknown by itself
 LEAST = 25  # draws of one unknown by itself
 EDGES = (10, 90)  # of the range that is told [percentile]
@@ -44,7 +44,7 @@ class Range:
     unit: str
     target: float
     value: float  # as designed, all places
-    values: np.ndarray  # drawn (draw,)
+    values: np.ndarray  # drawn, over all places as told in ``how_sure`` (draw,)
     chance: float  # share of the draws in which it holds, 0 to 1
     alone: dict  # width of the range by what alone is unknown
 
@@ -71,7 +71,7 @@ class Sureness:
 
     use: str
     unknowns: Unknowns
-    draws: int
+    draws: int  # that could be hung
     ranges: tuple
 
     @property
@@ -108,18 +108,20 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     Notes
     -----
     Normal errors drawn by Latin hypercube (of absorption in its logarithm), every finish, area and cabinet for itself; by
-    formula, without echoes, over some 150 places an area.
+    formula, without echoes. What an error changes is found over at most 800 places an area and added to what the design
+    gives over all of them, so that with nothing unknown the design itself comes out. Draws that cannot be hung (an aim
+    error that turns a cabinet into its neighbour) are left out.
     """
     within("draws", draws, 20, 5000, "")
     unknowns, progress, stop = unknowns or Unknowns(), progress or (lambda _: None), stop or (lambda: False)
     use = scenario.use(use)
-    apart = _apart(scenario, use)
+    apart = _each_alone(scenario, use)
     things = {name: _DIALS[name][0](apart) for name in WORDS}
     varied = [name for name in WORDS if getattr(unknowns, name) > 0 and things[name]]
     few = max(draws // ALONE, LEAST)
     designed = evaluate(scenario, use.name, follow_echoes=False).verdicts
     plan = [(None, varied, draws), *((name, [name], few) for name in varied)]
-    whole, done, found = sum(n for *_, n in plan), 0, {}
+    whole, done, found, sample = sum(n for *_, n in plan), 0, {}, _values(apart, PLACES)
     for alone, names, count in plan:
         rows = []
         for errors in _errors([len(things[n]) for n in names], count, seed):
@@ -128,11 +130,16 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
             changes = {}
             for name, error in zip(names, errors, strict=True):
                 changes |= _DIALS[name][1](apart, things[name], error * getattr(unknowns, name))
-            rows.append(_verdicts(changed(apart, changes)))
+            try:
+                rows.append(_values(changed(apart, changes), PLACES if alone is None else FEWER))
+            except ValueError:  # it cannot be hung so
+                pass
             done += 1
             progress(done / whole)
         found[alone] = rows
-    return Sureness(use=use.name, unknowns=unknowns, draws=draws, ranges=tuple(_range(v, found) for v in designed))
+    if not found[None]:
+        raise ValueError("none of the draws can be hung. Give smaller spreads.")
+    return Sureness(use=use.name, unknowns=unknowns, draws=len(found[None]), ranges=tuple(_range(v, sample, found) for v in designed))
 
 
 def _errors(lengths, count, seed):
@@ -143,24 +150,28 @@ def _errors(lengths, count, seed):
     return [np.split(row, np.cumsum(lengths)[:-1]) for row in drawn]
 
 
-def _verdicts(drawn):
-    """Verdicts by criterion and area."""
-    result = evaluate(drawn, follow_echoes=False, most_points=PLACES)
-    return {(v.criterion, v.area): v for v in judge(result, follow_echoes=False)}
+def _values(drawn, places):
+    """Values by criterion and area, over a sample of the places."""
+    result = evaluate(drawn, follow_echoes=False, most_points=places)
+    return {(v.criterion, v.area): v.value for v in judge(result, follow_echoes=False)}
 
 
-def _range(verdict, found):
-    key = verdict.criterion, verdict.area
-    values = {alone: np.array([row[key].value if key in row else verdict.target for row in rows]) for alone, rows in found.items()}
-    chance = np.mean([row[key].word == "holds" if key in row else True for row in found[None]])
-    width = {alone: float(np.diff(np.percentile(v, EDGES))[0]) for alone, v in values.items() if alone}
+def _range(verdict, sample, found):
+    """The designed value, moved by what the errors move over the sample; a criterion without a verdict has its target."""
+    key, most = (verdict.criterion, verdict.area), 100.0 if verdict.unit == "%" else np.inf
+    off = verdict.value - sample.get(key, verdict.target)
+    values = {alone: np.array([row.get(key, verdict.target) for row in rows]) + off for alone, rows in found.items()}
+    if verdict.unit in ("%", "places"):
+        values = {alone: np.clip(v, 0.0, most) for alone, v in values.items()}
+    chance = np.mean([word_for(verdict.criterion, v, verdict.target, verdict.unit) == "holds" for v in values[None]])
+    width = {alone: float(np.diff(np.percentile(v, EDGES))[0]) for alone, v in values.items() if alone and len(v)}
     return Range(
         criterion=verdict.criterion, area=verdict.area, unit=verdict.unit, target=verdict.target, value=verdict.value,
         values=values[None], chance=float(chance), alone={name: width.get(name, 0.0) for name in WORDS},
     )  # fmt: skip
 
 
-def _apart(scenario, use):
+def _each_alone(scenario, use):
     """The scenario with the one use, and every cabinet a group of its own, so that each can err for itself."""
     groups, drives = [], {}
     for g in scenario.groups:
@@ -194,7 +205,7 @@ def _absorbing(scenario, finishes, pct):
 def _noisy(scenario, _things, error_db):
     use = scenario.uses[0]
     if use.noise_dba is None:
-        return {("uses", 0, "noise_db"): tuple((use.noise + error_db[0]).tolist())}
+        return {("uses", 0, "noise_db"): tuple(np.clip(use.noise + error_db[0], -20, 120).tolist())}
     return {("uses", 0, "noise_dba"): float(np.clip(use.noise_dba + error_db[0], 10, 110))}
 
 

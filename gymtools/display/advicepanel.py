@@ -21,21 +21,19 @@ class AdvicePanel:
         Gives the scenario and the name of the use [-]
     take : callable
         Called with a scenario to go on from [-]
-    back : callable
-        Called to put the scenario back as it was [-]
+    trial : Trial
+        The way back from a move that was tried [-]
     """
 
-    def __init__(self, base, take, back):
-        self.base, self.take, self.back, self.aside, self.found = base, take, back, Aside(self._told, self._done), None
+    def __init__(self, base, take, trial):
+        self.base, self.take, self.trial, self.aside, self.found = base, take, trial, Aside(self._told, self._done, self._failed), None
         self.ask = w.Button(description="What would help?", layout=w.Layout(width="160px"))
-        self.undo = w.Button(description="Put it back", layout=w.Layout(width="110px", display="none"))
         self.trace = w.Checkbox(value=False, description="tell gains in the traced room (slower)", indent=False, layout=w.Layout(width="300px"))
         self.ask.on_click(lambda _: self.start())
-        self.undo.on_click(lambda _: self._put_back())
+        trial.button.on_click(lambda _: self._put_back())
         self.bar, self.words, self.list = w.FloatProgress(min=0, max=1, layout=w.Layout(width="330px", visibility="hidden")), w.HTML(), w.VBox([])
         hint = w.HTML(f'<span style="color:{QUIET}">{ABOUT}</span>')
-        self.box = w.VBox([hint, w.HBox([self.ask, self.undo, self.trace, self.bar]), self.aside.error, self.words, self.list])
-        self._ours = False  # the next change of the scenario is one of ours
+        self.box = w.VBox([hint, w.HBox([self.ask, trial.button, self.trace, self.bar]), self.aside.error, self.words, self.list])
 
     def start(self):
         """Look for moves from the present state."""
@@ -52,19 +50,21 @@ class AdvicePanel:
 
     def discard(self):
         """Somebody moved something: advice for another state is no advice."""
+        self.trial.check()
         if self.aside.running:
             self.aside.discard()
             self._rest()
             self.words.value = "Given up, because something was moved."
-        elif self._ours:
-            self._ours = False
-            return
         elif self.found is not None:
             self.words.value, self.list.children = "Something was moved since this advice was computed. Ask again.", []
-        self.found, self.undo.layout.display = None, "none"
+        self.found = None
 
     def _rest(self):
         self.ask.disabled, self.bar.layout.visibility = False, "hidden"
+
+    def _failed(self, error):
+        self._rest()
+        self.words.value = f"<b>Not possible:</b> {escape(str(error))}"
 
     def _told(self, share):
         self.bar.value = share
@@ -93,13 +93,10 @@ class AdvicePanel:
         self.list.children = rows
 
     def _try(self, proposal):
-        self._ours = True
-        self.take(proposal.move.scenario)
-        self.undo.layout.display = "inline-flex"
-        self.list.children = []
+        self.found, self.list.children = None, []
+        self.trial.make(lambda: self.take(proposal.move.scenario))
         self.words.value = scorecard.card(f"<p>Done: {escape(proposal.move.words)}. The controls and the picture show it.</p>")
 
     def _put_back(self):
-        self._ours, self.undo.layout.display = True, "none"
-        self.back()
+        self.trial.put_back()
         self.words.value = "Put back as it was."

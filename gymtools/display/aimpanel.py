@@ -32,13 +32,13 @@ class AimPanel:
         Called with the best scenario so far, to show it [-]
     take : callable
         Called with the changes found, by path [-]
-    back : callable
-        Called to put the loudspeakers back as they were [-]
+    trial : Trial
+        The way back from what was found [-]
     """
 
-    def __init__(self, base, draw, take, back):
-        self.base, self.draw, self.take, self.back = base, draw, take, back
-        self.aside = Aside(self._told, self._done)
+    def __init__(self, base, draw, take, trial):
+        self.base, self.draw, self.take, self.trial = base, draw, take, trial
+        self.aside = Aside(self._told, self._done, self._failed)
         self.weights = {
             f.name: w.FloatSlider(value=f.default, min=0, max=3, step=0.25, description=WORDS[f.name], continuous_update=False, style=STYLE, layout=w.Layout(width=WIDE))
             for f in fields(Wishes)
@@ -50,18 +50,17 @@ class AimPanel:
         self.trace = check("judge the answer in the traced room", True)
         self.find = w.Button(description="Find a better aim", layout=w.Layout(width="160px"))
         self.halt = w.Button(description="Stop here", layout=w.Layout(width="110px"), disabled=True)
-        self.undo = w.Button(description="Put it back", layout=w.Layout(width="110px", display="none"))
         self.bar, self.words = w.FloatProgress(min=0, max=1, layout=w.Layout(width="330px", visibility="hidden")), w.HTML(layout=w.Layout(width="345px"))
         self.words.add_class("gt-words")
         self.find.on_click(lambda _: self.start())
         self.halt.on_click(lambda _: self.aside.stop())
-        self.undo.on_click(lambda _: self._put_back())
+        trial.button.on_click(lambda _: self._put_back())
         self._drawn = 0.0
         hint = w.HTML(f'<span style="color:{QUIET}">{ABOUT}</span>', layout=w.Layout(width="345px"))
         hint.add_class("gt-words")
         weights = [w.HTML("<b>What counts, and how much</b>"), *self.weights.values()]
         self.box = w.VBox([
-            hint, w.HBox([self.find, self.halt]), self.bar, self.words, self.undo, self.aside.error, self.symmetric, self.heights, self.gains, self.trace, *weights,
+            hint, w.HBox([self.find, self.halt]), self.bar, self.words, trial.button, self.aside.error, self.symmetric, self.heights, self.gains, self.trace, *weights,
         ])  # fmt: skip
 
     def start(self):
@@ -76,17 +75,11 @@ class AimPanel:
             return
         self._show(True)
         self.words.value = "Looking for a better aim; the picture shows the best so far."
-
-        def work(tell, stop):
-            try:
-                return aim(scenario, move=move, symmetric=symmetric, wishes=wishes, room=room, progress=tell, stop=stop)
-            except ValueError as error:
-                return str(error)
-
-        self.aside.start(work)
+        self.aside.start(lambda tell, stop: aim(scenario, move=move, symmetric=symmetric, wishes=wishes, room=room, progress=tell, stop=stop))
 
     def discard(self):
-        """Somebody moved something: the search is given up."""
+        """Somebody moved something: the search is given up, and an answer that no longer stands cannot be put back."""
+        self.trial.check()
         if self.aside.running:
             self.aside.discard()
             self._show(False)
@@ -97,7 +90,11 @@ class AimPanel:
         self.bar.layout.visibility = "visible" if running else "hidden"
         if running:
             self.bar.value = 0.0
-            self.undo.layout.display = "none"
+            self.trial.forget()
+
+    def _failed(self, error):
+        self._show(False)
+        self.words.value = f"<b>Not possible:</b> {escape(str(error))}"
 
     def _told(self, share, scenario, _score):
         self.bar.value = share
@@ -109,22 +106,17 @@ class AimPanel:
 
     def _done(self, found):
         self._show(False)
-        if isinstance(found, str):
-            self.words.value = f"<b>Not possible:</b> {escape(found)}"
-            return
         if not found.moved:
             given_up = "What was better by formula is not better in the traced room: the aim stays as it is."
             self.words.value = given_up if found.given_up else "Nothing better was found" + (" so far." if found.stopped else ": the aim stays as it is.")
             self.take({})
             return
         self.words.value = found_words(found)
-        self.undo.layout.display = "inline-flex"
-        self.take({path: after for path, (_, after) in found.moved.items()})
+        self.trial.make(lambda: self.take({path: after for path, (_, after) in found.moved.items()}))
 
     def _put_back(self):
-        self.undo.layout.display = "none"
+        self.trial.put_back()
         self.words.value = "Put back as it was."
-        self.back()
 
 
 def found_words(found):

@@ -229,10 +229,12 @@ class Aside:
         Called in the page's own turn with what the work tells [-]
     done : callable
         Called in the page's own turn with what the work returns [-]
+    failed : callable
+        Called in the page's own turn with the exception that ended the work [-]
     """
 
-    def __init__(self, told, done):
-        self.told, self.done = told, done
+    def __init__(self, told, done, failed):
+        self.told, self.done, self.failed = told, done, failed
         self._pool, self._stop, self._task = ThreadPoolExecutor(1), None, None
         self.error = w.HTML()
 
@@ -257,8 +259,11 @@ class Aside:
         except RuntimeError:
             try:
                 result = work(self.told, stop.is_set)
-            finally:
+            except Exception as error:
                 self._stop = None
+                self._fail(error)
+                return
+            self._stop = None
             self.done(result)
             return
         self._task = loop.create_task(self._run(loop, work, stop))
@@ -273,6 +278,13 @@ class Aside:
         self.stop()
         self._stop = None
 
+    def _fail(self, error):
+        """A refusal is the panel's to tell; anything else is a programming error and is shown, and raised."""
+        self.failed(error)
+        if not isinstance(error, ValueError | OSError):
+            self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
+            raise error
+
     async def _run(self, loop, work, stop):
         current = lambda: self._stop is stop  # noqa: E731
 
@@ -281,12 +293,15 @@ class Aside:
 
         try:
             result = await loop.run_in_executor(self._pool, work, tell, stop.is_set)
+        except Exception as error:
             if current():
                 self._stop = None
+                self._fail(error)
+            return
+        if current():
+            self._stop, self.error.value = None, ""
+            try:
                 self.done(result)
-            self.error.value = ""
-        except Exception as error:  # nobody waits for the task: an error would be invisible
-            if current():
-                self._stop = None
-            self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
-            raise
+            except Exception as error:  # nobody waits for the task: an error would be invisible
+                self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
+                raise

@@ -32,6 +32,7 @@ from .look import FONT, QUANTITIES, QUIET
 from .optionspanel import OptionsPanel
 from .partspanel import PartsPanel
 from .surepanel import SurePanel
+from .trial import Trial
 
 ROOM = (
     Knob(path=("hall", "length"), label="Length", low=18, high=60, step=0.1, unit="m", feet_step=0.5),
@@ -145,9 +146,10 @@ class Meeting:
         self._side.add_class("gt-side")
         self._save = self._saving()
         self.seat_box = self._seat_tab()
-        self.aims, self._before_aim = AimPanel(self._candidate, self._draw_draft, self._take_aim, self._put_back), None
+        trial = lambda: Trial(self._candidate, self._state, self._set_back)  # noqa: E731
+        self.aims = AimPanel(self._candidate, self._draw_draft, self._take_aim, trial())
         at_hand = lambda: (self._candidate(), self.use_name)  # noqa: E731
-        self.advice, self._before_trial = AdvicePanel(at_hand, self._try, self._back_from_trial), None
+        self.advice = AdvicePanel(at_hand, self._restart, trial())
         self.sure = SurePanel(at_hand)
         self.options = OptionsPanel(self._candidate, lambda: (self.use_name, self.quantity, self.units), self._restart, self.folder)
         self.parts = PartsPanel(self._candidate, self.set, self.folder)
@@ -596,25 +598,20 @@ class Meeting:
 
     def _take_aim(self, changes):
         """Set the controls to what a search found."""
-        self._before_aim = dict(self.changes)
         self.changes.update(changes)
         self._build()
         self.live()
 
-    def _put_back(self):
-        """Undo what a search set."""
-        self.changes = dict(self._before_aim)
-        self._build()
-        self.live()
+    def _state(self):
+        """Everything that the controls hold of the scenario."""
+        return self.start, dict(self.changes), list(self.treated)
 
-    def _try(self, scenario):
-        """Go on from a scenario that advice has made, and remember what stood."""
-        self._before_trial = self.start, dict(self.changes), list(self.treated)
-        self._restart(scenario)
-
-    def _back_from_trial(self):
-        """What stood before advice was tried."""
-        self.start, self.changes, self.treated = self._before_trial
+    def _set_back(self, state):
+        """Set the controls to a state that was held before."""
+        self.start, self.changes, self.treated = state
+        self._good = dict(self.changes), list(self.treated)
+        if self.group_name not in [g.name for g in self.start.groups]:
+            self.group_name = self.start.groups[0].name
         self._build()
         self.live()
 
@@ -703,6 +700,7 @@ class Meeting:
     def _switch_units(self, units):
         self.units = units
         self._build()
+        self.options.offer_again()
         self.live()
 
     def _switch_quantity(self, key):

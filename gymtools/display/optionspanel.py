@@ -39,7 +39,7 @@ class OptionsPanel:
     def __init__(self, base, looked_at, take, folder):
         self.base, self.looked_at, self.take, self.folder = base, looked_at, take, folder
         self.options, self.rows, self.axes = [], [], {}
-        self.aside = Aside(self._told, self._done)
+        self.aside, self._then = Aside(self._told, self._done, self._failed), None
         button = lambda words, width, act: self._button(words, width, act)  # noqa: E731
         self.name = w.Text(value="A", description="Name", layout=w.Layout(width="260px"), style=dict(description_width="50px"))
         self.pin_button = button("Pin this state", "130px", self.pin)
@@ -95,11 +95,19 @@ class OptionsPanel:
             raise ValueError(f"there is an option '{name}'. Give another name, or remove it first.")
         if len(self.options) >= MOST:
             raise ValueError(f"{MOST} options are as many as can be compared at a glance. Remove one first.")
-        self.options.append(option(name, scenario))
+        self._take([*self.options, option(name, scenario)])
         taken = {o.name for o in self.options}
         self.name.value = next((letter for letter in LETTERS if letter not in taken), "")
         self._say(f"Pinned as {escape(name)}.")
-        self._draw()
+
+    def _take(self, options):
+        """Have these options from now on; when they cannot be drawn everything stays as it was."""
+        before, self.options = self.options, options
+        try:
+            self._draw()
+        except Exception:
+            self.options = before
+            raise
 
     def show(self):
         """Go on from the chosen option."""
@@ -111,9 +119,9 @@ class OptionsPanel:
         """Remove the chosen option."""
         if self.chosen.value is not None:
             name = self.chosen.value
-            self.options.remove(self._one())
+            gone = self._one()
+            self._take([o for o in self.options if o is not gone])
             self._say(f"Removed {escape(name)}.")
-            self._draw()
 
     def trace(self):
         """Judge every option in the traced room, in all uses."""
@@ -126,13 +134,16 @@ class OptionsPanel:
             for k, o in enumerate(kept):
                 if stop():
                     break
-                done.append(option(o.name, o.scenario, room="traced"))
+                done.append((o, option(o.name, o.scenario, room="traced")))
                 tell(k + 1, len(kept))
             return done
 
-        self._run(True)
-        self._say("Tracing every option in every use.")
-        self.aside.start(work)
+        def then(found):
+            anew = {id(old): new for old, new in found}  # one that was removed meanwhile, or pinned anew under its name, is another
+            self._take([anew.get(id(o), o) for o in self.options])
+            self._say("Figures are of the traced room." if all(o.room == "traced" for o in self.options) else "Some of them are traced now, not all.")
+
+        self._start("Tracing every option in every use.", work, then)
 
     def put_on_file(self, overwrite):
         """Write the decision record: the chosen option against the others, with all schedules and drawings.
@@ -147,25 +158,14 @@ class OptionsPanel:
         options, chosen, folder = {o.name: o.scenario for o in self.options}, self.chosen.value, self.folder
 
         def work(tell, stop):
-            try:
-                if (folder / folder_name(options[chosen])).exists() and not overwrite:
-                    raise FileExistsError(f"the folder {folder_name(options[chosen])} exists. Say that its files may be replaced, or move it away.")
-                decision = decide(options, chosen, progress=lambda share: tell(share, 1))
-                return "on file", write_record(decision, folder, overwrite=overwrite)
-            except (ValueError, OSError) as error:
-                return "on file", error
+            if (folder / folder_name(options[chosen])).exists() and not overwrite:
+                raise FileExistsError(f"the folder {folder_name(options[chosen])} exists. Say that its files may be replaced, or move it away.")
+            decision = decide(options, chosen, progress=lambda share: tell(share, 1))
+            return write_record(decision, folder, overwrite=overwrite)
 
-        self._run(True)
         self.replace_button.layout.display = "none"
-        self._say(f"Writing the record with {escape(chosen)} chosen; the room is traced in every use of every option, which takes a minute or two.")
-        self.aside.start(work)
-
-    def _filed(self, found):
-        self.replace_button.layout.display = "inline-flex" if isinstance(found, FileExistsError) else "none"
-        if isinstance(found, Exception):
-            self._say(f"<b>Not written:</b> {escape(str(found))}")
-        else:
-            self._say(f"{len(found)} files are in {escape(found[0].parent.name)}; open record.html in any browser.")
+        words = f"Writing the record with {escape(chosen)} chosen; the room is traced in every use of every option, which takes a minute or two."
+        self._start(words, work, lambda found: self._say(f"{len(found)} files are in {escape(found[0].parent.name)}; open record.html in any browser."))
 
     def _one(self):
         return next(o for o in self.options if o.name == self.chosen.value)
@@ -189,9 +189,11 @@ class OptionsPanel:
         if not self.options:
             return
         use, quantity, units = self.looked_at()
-        if quantity == "voice" and evaluate(self.options[0].scenario, use, follow_echoes=False).localisation_deg is None:
+        known = lambda s: use if use in [u.name for u in s.uses] else s.uses[0].name  # noqa: E731
+        results = [evaluate(o.scenario, known(o.scenario), follow_echoes=False) for o in self.options]
+        if quantity == "voice" and any(r.localisation_deg is None for r in results):
             quantity = "speech"
-        views = [picture.View(result=evaluate(o.scenario, use, follow_echoes=False), quantity=quantity, units=units) for o in self.options]
+        views = [picture.View(result=r, quantity=quantity, units=units) for r in results]
         behind = [headlines(r) for r in self.rows if not r["refused"]]
         self.stand.children = [LiveFigure(optionsview.figure(self.options, views, behind)), Fit()]
 
@@ -204,13 +206,19 @@ class OptionsPanel:
         except ValueError as error:
             self._say(f"<b>Not possible:</b> {escape(str(error))}")
             return
-        self.lists = {}
+        chosen, self.lists = {axis: box.index for axis, box in self.lists.items()}, {}
         for axis, words in self.axes.items():
             box = w.SelectMultiple(options=list(words), value=[AS_IT_IS], rows=8, layout=w.Layout(width="330px" if axis == "arrangement" else "210px"))
             box.observe(lambda _: self._counted(), names="value")
+            box.index = chosen.get(axis, (0,))
             self.lists[axis] = box
         self._many.children = [w.VBox([w.HTML(f"<b>{axis[0].upper() + axis[1:]}</b> (several: hold Ctrl)"), box]) for axis, box in self.lists.items()]
         self._counted()
+
+    def offer_again(self):
+        """Say the choices in other units; what was chosen stays chosen."""
+        if self.lists:
+            self.offer()
 
     def _counted(self):
         count = prod(len(box.value) for box in self.lists.values())
@@ -226,19 +234,21 @@ class OptionsPanel:
         except ValueError as error:
             self._say(f"<b>Not possible:</b> {escape(str(error))}")
             return
-        self.axes = {axis: {word: choices(scenario)[axis][word] for word in box.value} for axis, box in self.lists.items()}
+        offered = {axis: list(found.items()) for axis, found in choices(scenario).items()}
+        self.axes = {axis: dict(offered[axis][k] for k in box.index) for axis, box in self.lists.items()}
         axes, file = self.axes, self.folder / f"{re.sub(r'[^a-z0-9]+', '-', scenario.name.lower()).strip('-') or 'school'}-combinations.csv"
         self._swept = scenario
 
         def work(tell, stop):
-            try:
-                return file.name, sweep(scenario, axes, file=file, progress=tell, stop=stop)
-            except (ValueError, OSError) as error:
-                return file.name, str(error)
+            return sweep(scenario, axes, file=file, progress=tell, stop=stop)
 
-        self._run(True)
-        self.found.value = "Evaluating; every row is written as soon as it is there."
-        self.aside.start(work)
+        def then(rows):
+            self.rows = rows
+            self.found.value = scorecard.card(self._summary(file.name))
+            self._draw()
+
+        self.found.value = ""
+        self._start("Evaluating; every row is written as soon as it is there.", work, then)
 
     def pin_best(self):
         """Pin those combinations that nothing beats in everything, the best of them first, as many as there is room for."""
@@ -265,23 +275,22 @@ class OptionsPanel:
     def _told(self, done, whole):
         self.bar.value = done / whole
 
+    def _start(self, words, work, then):
+        """Begin work beside the page; ``then`` is called with what it returns."""
+        self._run(True)
+        self._say(words)
+        self._then = then
+        self.aside.start(work)
+
     def _done(self, found):
         self._run(False)
-        if isinstance(found, list):  # traced options
-            traced = {o.name: o for o in found}
-            self.options = [traced.get(o.name, o) for o in self.options]
-            self._say("Figures are of the traced room." if len(found) == len(self.options) else "Stopped; the first of them are traced.")
-            self._draw()
-            return
-        name, rows = found
-        if name == "on file":
-            return self._filed(rows)
-        if isinstance(rows, str):
-            self.found.value = f"<b>Not possible:</b> {escape(rows)}"
-            return
-        self.rows = rows
-        self.found.value = scorecard.card(self._summary(name))
-        self._draw()
+        self._say("")
+        self._then(found)
+
+    def _failed(self, error):
+        self._run(False)
+        self.replace_button.layout.display = "inline-flex" if isinstance(error, FileExistsError) else "none"
+        self._say(f"<b>Not possible:</b> {escape(str(error))}")
 
     def _summary(self, name):
         refused = [r for r in self.rows if r["refused"]]

@@ -3,13 +3,14 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from ..design.options import HEADLINES, beaten_by, told
+from ..design.options import HEADLINES, beaten, told
 from . import picture, plans
 from .look import FAINT, FONT, GROUP_COLOURS, INK, PAPER, QUANTITIES, QUIET, ROOMS
 
 ACROSS = 3  # small maps in a row
 LINES, MAP = 320, 290  # height of the lines, and of a row of maps [px]
-CLOSE, APART = 0.09, 0.1  # of the height of the lines: figures that lie together, names that would meet
+TOGETHER, SPACED = 0.09, 0.1  # of the height of the lines: figures that lie together, names that would meet
+TOP, LONGEST = 1.15, 34  # highest place of a name, and its letters
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 
 
@@ -78,19 +79,18 @@ def _lines(options, others):
         y = [v for found in others for v in (*heights(found), None)]
         lines.append(go.Scatter(name="generated", x=x, y=y, mode="lines", hoverinfo="skip", line=dict(color=FAINT, width=1)))
     labelled = [[] for _ in HEADLINES]
-    for n, o in enumerate(options):
-        beaten = beaten_by(o.headlines, {x.name: x.headlines for x in options if x is not o})
-        colour, ys = QUIET if beaten else GROUP_COLOURS[n % len(GROUP_COLOURS)], list(heights(o.headlines))
+    for n, (o, by) in enumerate(zip(options, beaten(options), strict=True)):
+        colour, ys = QUIET if by else GROUP_COLOURS[n % len(GROUP_COLOURS)], list(heights(o.headlines))
         words = [told(h, o.headlines[h.key]) for h in HEADLINES]
         shown = []
         for text, y, there in zip(words, ys, labelled, strict=True):  # of figures that lie together one is written
-            free = y is not None and all(abs(y - other) > CLOSE for other in there)
+            free = y is not None and all(abs(y - other) > TOGETHER for other in there)
             there += [y] if free else []
             shown.append(text if free else "")
-        ends.append((next((y for y in reversed(ys) if y is not None), 0.5), f"<b>{picture.plain(o.name)}</b>" + (f" (beaten by {picture.plain(beaten)})" if beaten else ""), colour))
+        ends.append((next((y for y in reversed(ys) if y is not None), 0.5), f"<b>{_short(o.name)}</b>" + (f"<br>(beaten by {_short(by)})" if by else ""), colour))
         lines.append(go.Scatter(
             name=o.name, x=across, y=ys, mode="lines+markers+text", text=shown, customdata=words, textposition="top right", cliponaxis=False,
-            line=dict(color=colour, width=1.5 if beaten else 3, dash=DASHES[n % len(DASHES)]), marker=dict(size=7), textfont=dict(size=11, color=colour),
+            line=dict(color=colour, width=1.5 if by else 3, dash=DASHES[n % len(DASHES)]), marker=dict(size=7), textfont=dict(size=11, color=colour),
             hovertemplate=f"{picture.plain(o.name)}: %{{customdata}}<extra></extra>", showlegend=False,
         ))  # fmt: skip
     return lines, _names(ends)
@@ -98,11 +98,20 @@ def _lines(options, others):
 
 def _names(ends):
     """Names at the ends of the lines, moved apart where they would meet."""
-    notes, low = [], -1.0
-    for y, text, colour in sorted(ends):
-        low = max(y, low + APART)
-        notes.append(dict(text=text, x=len(HEADLINES) - 0.9, y=low, xref="x", yref="y", xanchor="left", showarrow=False, font=dict(size=12, color=colour, family=FONT)))
+    ends, places, low, high = sorted(ends), [], -1.0, TOP + SPACED
+    for y, *_ in ends:
+        low = max(y, low + SPACED)
+        places.append(low)
+    for k in reversed(range(len(places))):  # a pile that has grown over the top is let down again
+        places[k] = high = min(places[k], high - SPACED)
+    notes = []
+    for (_, text, colour), y in zip(ends, places, strict=True):
+        notes.append(dict(text=text, x=len(HEADLINES) - 0.9, y=y, xref="x", yref="y", xanchor="left", showarrow=False, font=dict(size=12, color=colour, family=FONT)))
     return notes
+
+
+def _short(name):
+    return picture.plain(name if len(name) <= LONGEST else f"{name[: LONGEST - 1]}…")
 
 
 def _note(text, x, y):

@@ -7,7 +7,7 @@ import numpy as np
 from ..design.advice import said
 from ..design.criteria import worst_verdict
 from ..design.differences import bent_decay
-from ..design.options import HEADLINES, beaten_by, told, told_apart
+from ..design.options import HEADLINES, beaten, told, told_apart
 from ..design.unknowns import WORDS as UNKNOWN
 from ..physics.bands import LABELS
 from ..venue.finishes import FINISHES
@@ -265,7 +265,7 @@ def options_table(options, first):
     html : str
         Tables; better and worse are told by a sign and in bold, a beaten option in grey and in words
     """
-    beaten = {o.name: beaten_by(o.headlines, {x.name: x.headlines for x in options if x is not o}) for o in options}
+    by = dict(zip([o.name for o in options], beaten(options), strict=True))
     head = "".join(f'<th class="num">{escape(o.name)}{" (compared with)" if o is first and len(options) > 1 else ""}</th>' for o in options)
     rows = ""
     for h in HEADLINES:
@@ -273,13 +273,15 @@ def options_table(options, first):
         for o in options:
             value, base = o.headlines[h.key], first.headlines[h.key]
             text = told(h, value)
-            if o is not first and None not in (value, base) and value != base:
+            if o is not first and o.room == first.room and None not in (value, base) and value != base:
                 sign = "better" if (value - base) * h.better > 0 else "worse"
                 text = f"<b>{text}</b> {'▲' if sign == 'better' else '▼'} {sign}"
-            cells += f'<td class="num{" quiet" if beaten[o.name] else ""}">{text}</td>'
+            cells += f'<td class="num{" quiet" if by[o.name] else ""}">{text}</td>'
         rows += f"<tr><td>{escape(h.words)}{f' [{h.unit}]' if h.unit else ''}</td>{cells}</tr>"
     room = "".join(f'<td class="num quiet">{ROOMS[o.room]}</td>' for o in options)
-    verdict = "".join(f'<td class="num">{f"{escape(beaten[o.name])} is at least as good in everything" if beaten[o.name] else "nothing beats it in everything"}</td>' for o in options)
+    verdict = "".join(f'<td class="num">{f"{escape(by[o.name])} is at least as good in everything" if by[o.name] else "nothing beats it in everything"}</td>' for o in options)
+    if any(o.room != first.room for o in options):
+        rows += f'<tr><td colspan="{len(options) + 1}" class="quiet">Figures by formula and of the traced room are not compared: trace them all.</td></tr>'
     rows += f"<tr><td>figures from the</td>{room}</tr><tr><td>worth looking at?</td>{verdict}</tr>"
     apart = ""
     for o in options:

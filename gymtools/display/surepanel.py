@@ -24,7 +24,7 @@ class SurePanel:
     """
 
     def __init__(self, base):
-        self.base, self.aside, self.found = base, Aside(self._told, self._done), None
+        self.base, self.aside, self.found = base, Aside(self._told, self._done, self._failed), None
         narrow = w.Layout(width="240px")
         self.unknowns = {
             f.name: w.BoundedFloatText(value=f.default, min=0, max=50 if f.name.endswith("pct") else 20 if f.name != "sensitivity_db" else 10, step=0.5, layout=narrow,
@@ -62,6 +62,10 @@ class SurePanel:
 
     def _rest(self):
         self.draw.disabled, self.bar.layout.visibility = False, "hidden"
+
+    def _failed(self, error):
+        self._rest()
+        self.words.value = f"<b>Not possible:</b> {escape(str(error))}"
 
     def _told(self, share):
         self.bar.value = share
