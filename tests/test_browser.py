@@ -1,9 +1,12 @@
 """The design workbook in a real JupyterLab and a real browser: a designer opens it and moves things."""
 
+import re
 import shutil
 
 import pytest
 from browser import ROOT, SHOTS, browser_path, jupyter_lab, open_workbook, page, trace
+
+from gymtools.design.options import HEADLINES
 
 pytestmark = pytest.mark.skipif(not browser_path(), reason="no Chromium or Chrome found; CI installs one and fails on a skip")
 BOOK = "workbooks/design_meeting.ipynb"
@@ -25,8 +28,8 @@ def sheet(lab):
 
 
 @pytest.fixture(scope="module")
-def tabs(lab):
-    """One page for the tests of the tabs under the picture, which do not mind what stood there before."""
+def shared(lab):
+    """One page for the tests that do not mind what stood there before."""
     with page() as opened:
         open_workbook(opened, lab, BOOK)
         yield opened
@@ -104,105 +107,10 @@ def test_dragging_the_tilt_slider_moves_map_section_and_scorecard(sheet):
     shot(sheet, "design_meeting_tilted")
 
 
-def test_keyboard_and_typed_entry(sheet):
-    """A slider answers to arrow keys, and a number can be typed beside it."""
-    handle = slider(sheet, "Tilt down")
-    handle.focus()
-    start = float(handle.get_attribute("aria-valuenow"))
-    sheet.keyboard.press("ArrowRight")
-    sheet.wait_for_timeout(600)
-    assert float(handle.get_attribute("aria-valuenow")) == start + 1
-    readout = sheet.locator(".gt-slider", has_text="Tilt down").locator(".widget-readout")
-    readout.click()
-    sheet.keyboard.press("Control+A")
-    sheet.keyboard.type("55")
-    sheet.keyboard.press("Enter")
-    shown = "() => document.querySelector('.js-plotly-plot').data.find(t => t.name === 'section: cabinet').text.join().includes('55° down')"
-    sheet.wait_for_function(shown, timeout=15_000)
-    assert float(handle.get_attribute("aria-valuenow")) == 55
-
-
-def test_what_cannot_be_is_said_and_the_picture_stays(sheet):
-    """A row of cabinets pushed through the wall: one line of words, the last good picture still there."""
-    traced(sheet)
-    before = trace(sheet, "map", "intensity")
-    handle = slider(sheet, "East of centre")
-    handle.focus()
-    sheet.keyboard.press("End")
-    sheet.wait_for_selector("text=hangs outside the hall", timeout=10_000)
-    shot(sheet, "design_meeting_refused")
-    assert trace(sheet, "map", "intensity") == before
-    sheet.keyboard.press("Home")
-    sheet.wait_for_timeout(500)
-
-
-def test_code_is_folded_and_can_be_shown(sheet):
-    """The meeting sees no code; one button shows it, and folds it again."""
-    visible = "[...document.querySelectorAll('.jp-CodeCell > .jp-Cell-inputWrapper')].filter(e => e.offsetHeight > 0).length"
-    assert sheet.evaluate(visible) == 0
-    for shown in ("> 0", "=== 0"):
-        sheet.click("text=Show the code")
-        sheet.wait_for_function(f"() => {visible} {shown}", timeout=15_000)
-
-
 def pick(sheet, label, option):
     """Choose an entry of a list by its words."""
     sheet.locator(f'.widget-dropdown:visible:has(.widget-label:text-is("{label}")) select').first.select_option(label=option)
     sheet.wait_for_timeout(900)
-
-
-def test_the_walking_map_is_found_and_follows(sheet):
-    """A person new to it opens 'The microphones', shows the walking map, and it follows the use and the loudspeakers."""
-    sheet.click("text=The microphones")
-    sheet.click("text=Show the walking map")
-    sheet.wait_for_timeout(900)
-    floor = trace(sheet, "map", "intensity")
-    pick(sheet, "Use", "performance")
-    stage = trace(sheet, "map", "intensity")
-    assert len(stage) > len(floor), "with the curtain open the stage is walked too"
-    shot(sheet, "walking_map")
-    pick(sheet, "Use", "class")
-    hand_held = trace(sheet, "map", "intensity")
-    pick(sheet, "Microphone", "lavalier")
-    assert max(trace(sheet, "map", "intensity")) < max(hand_held)
-    assert len([v for v in trace(sheet, "plan: ringing", "x") if v is not None and v == v]) > 10, "the outline of where it rings is drawn"
-    shot(sheet, "walking_map_lavalier")
-
-
-def test_an_arrangement_hangs_other_loudspeakers(sheet):
-    """Choosing a layout replaces the cabinets in 3D, plan and section, and says what it gives up."""
-    before = trace(sheet, "plan: cabinets", "text")
-    pick(sheet, "Start from", "A grid of pendants firing down")
-    after = trace(sheet, "plan: cabinets", "text")
-    assert before != after and len(after) == 9
-    assert sheet.locator("text=It gives up:").is_visible()
-    shot(sheet, "arrangement_pendants")
-
-
-def test_a_click_in_the_plan_opens_one_seat(sheet):
-    """A click on a bank in the plan marks the seat and opens its arrivals, octaves, limits and comb filter."""
-    spot = sheet.evaluate(
-        """() => { const g = document.querySelector('.js-plotly-plot'), l = g._fullLayout, r = g.getBoundingClientRect();
-        return [r.left + l.xaxis._offset + l.xaxis.l2p(20), r.top + l.yaxis._offset + l.yaxis.l2p(40)]; }"""
-    )
-    sheet.mouse.move(spot[0] - 3, spot[1])
-    sheet.mouse.move(*spot, steps=4)
-    sheet.wait_for_timeout(400)
-    sheet.mouse.click(*spot)
-    sheet.wait_for_selector("text=What limits it most", timeout=15_000)
-    sheet.wait_for_function("() => document.querySelectorAll('.js-plotly-plot').length === 2", timeout=15_000)
-    assert "this seat" in trace(sheet, "plan: microphones", "text")
-    assert "north bank, row" in sheet.locator("text=What limits it most").first.inner_text()
-    sheet.wait_for_timeout(2500)
-    shot(sheet, "one_seat")
-
-
-def test_all_uses_are_side_by_side(sheet):
-    """The tab of all uses lists the five of them with verdicts."""
-    sheet.click(".lm-TabBar-tab:has-text('All uses')")
-    sheet.wait_for_selector("text=the worst verdict over all of them", timeout=15_000)
-    words = sheet.locator(".gt-card:visible").first.inner_text()
-    assert all(use in words for use in ("game", "class", "assembly", "graduation", "performance"))
 
 
 def test_a_page_reloaded_shows_the_same_picture(tmp_path):
@@ -261,73 +169,175 @@ def test_a_better_aim_is_found_and_put_back(sheet):
     sheet.wait_for_function("before => { const g = document.querySelector('.js-plotly-plot'); const t = g.data.find(t => t.name === 'section: axis'); return Math.abs(t.y[1] - before[1]) < 1e-3; }", arg=before, timeout=15_000)
 
 
-# --- the tabs under the picture, on one page: last, because a page that stays open leaves no room for another
+# --- on one page, each going on from what the one before left: last, because a page that stays open leaves no room for another
 
 
-def test_options_are_pinned_side_by_side(tabs):
+def test_code_is_folded_and_can_be_shown(shared):
+    """The meeting sees no code; one button shows it, and folds it again."""
+    visible = "[...document.querySelectorAll('.jp-CodeCell > .jp-Cell-inputWrapper')].filter(e => e.offsetHeight > 0).length"
+    assert shared.evaluate(visible) == 0
+    for shown in ("> 0", "=== 0"):
+        shared.click("text=Show the code")
+        shared.wait_for_function(f"() => {visible} {shown}", timeout=15_000)
+
+
+def test_keyboard_and_typed_entry(shared):
+    """A slider answers to arrow keys, and a number can be typed beside it."""
+    handle = slider(shared, "Tilt down")
+    handle.focus()
+    start = float(handle.get_attribute("aria-valuenow"))
+    shared.keyboard.press("ArrowRight")
+    shared.wait_for_timeout(600)
+    assert float(handle.get_attribute("aria-valuenow")) == start + 1
+    readout = shared.locator(".gt-slider", has_text="Tilt down").locator(".widget-readout")
+    readout.click()
+    shared.keyboard.press("Control+A")
+    shared.keyboard.type("55")
+    shared.keyboard.press("Enter")
+    shown = "() => document.querySelector('.js-plotly-plot').data.find(t => t.name === 'section: cabinet').text.join().includes('55° down')"
+    shared.wait_for_function(shown, timeout=15_000)
+    assert float(handle.get_attribute("aria-valuenow")) == 55
+
+
+def test_a_click_in_the_plan_opens_one_seat(shared):
+    """A click on a bank in the plan marks the seat and opens its arrivals, octaves, limits and comb filter."""
+    spot = shared.evaluate(
+        """() => { const g = document.querySelector('.js-plotly-plot'), l = g._fullLayout, r = g.getBoundingClientRect();
+        return [r.left + l.xaxis._offset + l.xaxis.l2p(20), r.top + l.yaxis._offset + l.yaxis.l2p(40)]; }"""
+    )
+    shared.mouse.move(spot[0] - 3, spot[1])
+    shared.mouse.move(*spot, steps=4)
+    shared.wait_for_timeout(400)
+    shared.mouse.click(*spot)
+    shared.wait_for_selector("text=What limits it most", timeout=15_000)
+    shared.wait_for_function("() => document.querySelectorAll('.js-plotly-plot').length === 2", timeout=15_000)
+    assert "this seat" in trace(shared, "plan: microphones", "text")
+    assert "north bank, row" in shared.locator("text=What limits it most").first.inner_text()
+    shared.wait_for_timeout(2500)
+    shot(shared, "one_seat")
+
+
+def test_all_uses_are_side_by_side(shared):
+    """The tab of all uses lists the five of them with verdicts."""
+    shared.click(".lm-TabBar-tab:has-text('All uses')")
+    shared.wait_for_selector("text=the worst verdict over all of them", timeout=15_000)
+    words = shared.locator(".gt-card:visible").first.inner_text()
+    assert all(use in words for use in ("game", "class", "assembly", "graduation", "performance"))
+
+
+def test_what_cannot_be_is_said_and_the_picture_stays(shared):
+    """A row of cabinets pushed through the wall: one line of words, the last good picture still there."""
+    traced(shared)
+    before = trace(shared, "map", "intensity")
+    handle = slider(shared, "East of centre")
+    handle.focus()
+    shared.keyboard.press("End")
+    shared.wait_for_selector("text=hangs outside the hall", timeout=10_000)
+    shot(shared, "design_meeting_refused")
+    assert trace(shared, "map", "intensity") == before
+    shared.click("button:has-text('Go back')")
+    shared.wait_for_selector("text=hangs outside the hall", state="hidden", timeout=10_000)
+
+
+def test_options_are_pinned_side_by_side(shared):
     """Pin, tilt, pin again: two lines of figures and two maps on one scale; the first is shown again."""
-    tab(tabs, "Options")
-    tabs.click("button:has-text('Pin this state')")
-    tabs.wait_for_selector("text=Pinned as A", timeout=15_000)
-    handle = slider(tabs, "Tilt down")
+    tab(shared, "Options")
+    shared.click("button:has-text('Pin this state')")
+    shared.wait_for_selector("text=Pinned as A", timeout=15_000)
+    handle = slider(shared, "Tilt down")
     handle.focus()
     start = float(handle.get_attribute("aria-valuenow"))
     for _ in range(3):
-        tabs.keyboard.press("PageUp")
-    tabs.wait_for_timeout(1500)
-    tabs.click("button:has-text('Pin this state')")
-    tabs.wait_for_selector("text=Pinned as B", timeout=15_000)
-    tabs.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g.data.filter(t => t.type === 'heatmap').length >= 6; }", timeout=20_000)
-    words = tabs.locator("table:visible", has_text="nothing beats it").first.inner_text()
-    assert "verdicts that do not hold" in words and ("better" in words or "worse" in words)
-    to_top(tabs.locator(".gt-options-words"))
-    tabs.wait_for_timeout(800)
-    shot(tabs, "options")
-    pick(tabs, "Option", "A")
-    tabs.click("button:has-text('Show it')")
-    tabs.wait_for_timeout(1500)
-    assert float(slider(tabs, "Tilt down").get_attribute("aria-valuenow")) == start
+        shared.keyboard.press("PageUp")
+    shared.wait_for_timeout(1500)
+    shared.click("button:has-text('Pin this state')")
+    shared.wait_for_selector("text=Pinned as B", timeout=15_000)
+    shared.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g.data.filter(t => t.type === 'heatmap').length >= 6; }", timeout=20_000)
+    words = shared.locator("table:visible", has_text="nothing beats it").first.inner_text()
+    rows = {h: next(line for line in words.splitlines() if line.startswith(h.words)) for h in HEADLINES}
+    for h, row in rows.items():  # signs say what the two figures do
+        a, b = (float(x.replace(",", "")) for x in re.findall(r"(-?[\d,]+\.?\d*)(?:\s|$)", row.split("]")[-1] if "]" in row else row[len(h.words):])[:2])
+        assert ("▲ better" in row) == ((b - a) * h.better > 0) and ("▼ worse" in row) == ((b - a) * h.better < 0)
+    assert any("▲" in row or "▼" in row for row in rows.values())
+    to_top(shared.locator(".gt-options-words"))
+    shared.wait_for_timeout(800)
+    shot(shared, "options")
+    pick(shared, "Option", "A")
+    shared.click("button:has-text('Show it')")
+    shared.wait_for_timeout(1500)
+    assert float(slider(shared, "Tilt down").get_attribute("aria-valuenow")) == start
 
 
-def test_advice_is_asked_for_and_tried(tabs):
+def test_advice_is_asked_for_and_tried(shared):
     """The tab tells what would help with gain and cost; a move is tried, the picture follows, and it is put back."""
-    tab(tabs, "What would help")
-    tabs.click("button:has-text('What would help?')")
-    tabs.wait_for_selector("button:has-text('Try it')", timeout=30_000)
-    to_top(tabs.locator("button:has-text('Try it')").first)
-    shot(tabs, "advice")
-    before = trace(tabs, "map", "intensity")
-    tabs.locator("button:has-text('Try it')").first.click()
-    tabs.wait_for_selector("text=Done:", timeout=10_000)
-    tabs.wait_for_timeout(1500)
-    assert trace(tabs, "map", "intensity") != before
-    tabs.locator("button:has-text('Put it back')").locator("visible=true").click()
-    tabs.wait_for_selector("text=Put back as it was", timeout=10_000)
-    tabs.wait_for_timeout(1500)
-    assert trace(tabs, "map", "intensity") == before
+    tab(shared, "What would help")
+    shared.click("button:has-text('What would help?')")
+    shared.wait_for_selector("button:has-text('Try it')", timeout=30_000)
+    to_top(shared.locator("button:has-text('Try it')").first)
+    shot(shared, "advice")
+    before = trace(shared, "map", "intensity")
+    shared.locator("button:has-text('Try it')").first.click()
+    shared.wait_for_selector("text=Done:", timeout=10_000)
+    shared.wait_for_timeout(1500)
+    assert trace(shared, "map", "intensity") != before
+    shared.locator("button:has-text('Put it back')").locator("visible=true").click()
+    shared.wait_for_selector("text=Put back as it was", timeout=10_000)
+    shared.wait_for_timeout(1500)
+    assert trace(shared, "map", "intensity") == before
 
 
-def test_how_sure_is_drawn(tabs):
+def test_how_sure_is_drawn(shared):
     """The tab draws, with a bar, and shows a range a criterion."""
-    tab(tabs, "How sure")
-    tabs.click("button:has-text('Draw 200 times')")
-    tabs.wait_for_selector("text=least likely to hold", timeout=40_000)
-    to_top(tabs.locator("text=least likely to hold"))
-    shot(tabs, "how_sure")
-    assert tabs.locator("svg[aria-label='range against target']:visible").count() > 10
+    tab(shared, "How sure")
+    shared.click("button:has-text('Draw 200 times')")
+    shared.wait_for_selector("text=least likely to hold", timeout=40_000)
+    to_top(shared.locator("text=least likely to hold"))
+    shot(shared, "how_sure")
+    assert shared.locator("svg[aria-label='range against target']:visible").count() > 10
 
 
-def test_parts_and_the_loudspeaker_are_shown(tabs):
+def test_parts_and_the_loudspeaker_are_shown(shared):
     """The schedules stand in their tab and follow a choice; the loudspeaker is drawn with polars and balloon."""
-    tab(tabs, "Parts and schedules")
-    tabs.wait_for_selector("caption:has-text('Bill')", timeout=15_000)
-    pick(tabs, "Run by", "nobody (it runs by itself)")
-    tabs.wait_for_selector("text=Mixer: automatic", timeout=10_000)
-    to_top(tabs.locator("caption:has-text('Loudspeakers')"))
-    shot(tabs, "parts")
-    tab(tabs, "The loudspeaker")
-    tabs.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g._fullLayout.polar && g._fullLayout.scene; }", timeout=20_000)
-    tabs.wait_for_function("() => [...document.querySelectorAll('.js-plotly-plot')].pop().getBoundingClientRect().width > 1200", timeout=10_000)
-    tabs.wait_for_timeout(500)
-    to_top(tabs.locator("text=generic: made from nominal angles").first)
-    shot(tabs, "loudspeaker")
+    tab(shared, "Parts and schedules")
+    shared.wait_for_selector("caption:has-text('Bill')", timeout=15_000)
+    pick(shared, "Run by", "nobody (it runs by itself)")
+    shared.wait_for_selector("text=Mixer: automatic", timeout=10_000)
+    to_top(shared.locator("caption:has-text('Loudspeakers')"))
+    shot(shared, "parts")
+    tab(shared, "The loudspeaker")
+    shared.wait_for_function("() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return g._fullLayout && g._fullLayout.polar && g._fullLayout.scene; }", timeout=20_000)
+    shared.wait_for_function("() => [...document.querySelectorAll('.js-plotly-plot')].pop().getBoundingClientRect().width > 1200", timeout=10_000)
+    shared.wait_for_timeout(500)
+    to_top(shared.locator("text=generic: made from nominal angles").first)
+    shot(shared, "loudspeaker")
+
+
+def test_the_walking_map_is_found_and_follows(shared):
+    """A person new to it opens 'The microphones', shows the walking map, and it follows the use and the loudspeakers."""
+    shared.click("text=The microphones")
+    shared.click("text=Show the walking map")
+    shared.wait_for_timeout(900)
+    floor = trace(shared, "map", "intensity")
+    pick(shared, "Use", "performance")
+    stage = trace(shared, "map", "intensity")
+    assert len(stage) > len(floor), "with the curtain open the stage is walked too"
+    shot(shared, "walking_map")
+    pick(shared, "Use", "class")
+    hand_held = trace(shared, "map", "intensity")
+    pick(shared, "Microphone", "lavalier")
+    assert max(trace(shared, "map", "intensity")) < max(hand_held)
+    assert len([v for v in trace(shared, "plan: ringing", "x") if v is not None and v == v]) > 10, "the outline of where it rings is drawn"
+    shot(shared, "walking_map_lavalier")
+
+
+def test_an_arrangement_hangs_other_loudspeakers(shared):
+    """Choosing a layout replaces the cabinets in 3D, plan and section, and says what it gives up."""
+    if not shared.locator('.widget-label:text-is("Start from")').first.is_visible():
+        shared.click("text=The loudspeakers")
+        shared.wait_for_timeout(900)
+    before = trace(shared, "plan: cabinets", "text")
+    pick(shared, "Start from", "A grid of pendants firing down")
+    after = trace(shared, "plan: cabinets", "text")
+    assert before != after and len(after) == 9
+    assert shared.locator("text=It gives up:").is_visible()
+    shot(shared, "arrangement_pendants")
