@@ -247,3 +247,17 @@ def test_every_published_value_of_a_lesson_agrees_and_has_a_source(lesson):
     compared = lesson[0]["compared"]
     assert len(compared.rows) >= 3 and not compared.faults
     assert all(row.source.strip() for row in compared.rows)
+
+
+def test_the_picture_of_a_lesson_shows_what_was_computed(lesson):
+    """Moved in place, every trace is what a new picture would hold."""
+    for trial in (v for v in lesson[0].values() if isinstance(v, Experiment)):
+        name, before = next(iter(trial.knobs)), dict(trial.values)
+        trial.set(**{name: trial.reaching(name)[-1]})
+        assert trial.reached
+        for shown, fresh in zip(trial.figure.data, trial.draw(trial.compute(**trial.values)).data, strict=True):
+            for key in ("x", "y", "z"):
+                if key in fresh and fresh[key] is not None:
+                    assert np.array_equal(np.asarray(shown[key], float), np.asarray(fresh[key], float), equal_nan=True), shown.name
+        trial.set(**before)
+        assert trial.values == before and not trial.reached
