@@ -12,6 +12,10 @@ BOOKS = sorted(p for p in (ROOT / "workbooks").rglob("*.ipynb") if ".ipynb_check
 CASES = {
     "better_design": [{"scenario": "../scenarios/alderway.toml", "use": "performance", "arrangements": ["stage on an end", "rows and ends"], "draws": 40}],
     "decision_record": [{"scenario": "../scenarios/alderway.toml", "arrangements": [], "reader": "school", "units": "m"}],
+    "01_distance_and_level": [{"units": "m", "front_m": 4.0, "back_m": 31.0, "temperature_c": 12.0, "humidity_pct": 70.0, "loudspeakers": 4, "height_m": 7.5, "even_db": 4.0}],
+    "02_angle_and_coverage": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "spacing_m": 3.0, "even_db": 4.0}],
+    "03_tilt_and_throw": [{"scenario": "../../scenarios/larkfield.toml", "units": "m", "tilt_deg": 62.0, "even_db": 4.0}],
+    "04_sound_on_walls": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "looking_deg": 4.0, "onto_people_pct": 50.0}],
     "design_meeting": [{"scenario": f"../scenarios/{name}.toml"} for name in ("alderway", "dovecote", "stonebridge")],
 }
 
@@ -19,7 +23,7 @@ CASES = {
 @pytest.mark.parametrize(
     "path, case",
     [(path, case) for path in BOOKS for case in CASES[path.stem]],
-    ids=lambda v: v.stem if isinstance(v, Path) else next(iter(v.values())).split("/")[-1],
+    ids=lambda v: v.stem if isinstance(v, Path) else str(next(iter(v.values()))).split("/")[-1],
 )
 def test_workbook_runs_with_other_parameters(path, case):
     """Every cell, its own asserts included, with values other than the committed ones."""

@@ -1,0 +1,263 @@
+"""Lessons: guesses answered by computing, nothing told before, aims computed, published values compared, and how they are written."""
+
+import json
+import re
+from pathlib import Path
+
+import ipywidgets as w
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+
+from gymtools.display.controls import Knob
+from gymtools.display.experiment import Aim, Experiment
+from gymtools.display.lesson import Question, Slip, folded
+from gymtools.display.printed import printed
+
+LESSONS = sorted((Path(__file__).resolve().parent.parent / "workbooks" / "training").glob("*.ipynb"))
+MOST_WORDS = 750  # of prose: what is read in a few minutes, so that a lesson stays within twenty
+LONGEST = 26  # words in a sentence, mean of a lesson
+
+
+def question(answer=lambda: 12.34, **more):
+    """A question whose answer is told nowhere else."""
+    settings = dict(low=0, high=40, first=3.0, near=0.5, slips=[Slip(lambda: 6.17, "That is 10 lg where 20 lg is meant.")])
+    return Question("How much?", "dB", answer, **{**settings, **more})
+
+
+def tree(*widgets):
+    """Everything that the widgets, and those inside them, hold for the page."""
+    text = ""
+    for widget in widgets:
+        text += json.dumps(widget.get_state(), default=str)
+        text += tree(*getattr(widget, "children", ()))
+    return text
+
+
+@pytest.mark.parametrize("step", [None, 0.1], ids=["typed", "slider"])
+def test_nothing_is_revealed_before_the_guess(step):
+    """Neither in the page nor worked out at all; after the guess both stand beside each other."""
+    asked = []
+    q = question(lambda: asked.append(1) or 12.34, step=step, solution=lambda: "<p>twice 6.17</p>")
+    assert not asked
+    assert "12.3" not in tree(q.asked, q.told) and "6.17" not in tree(q.asked, q.told)
+    q.give("not yet")
+    assert not asked and "12.3" not in tree(q.asked, q.told)
+    q.give(5)
+    assert asked and "12.3 dB" in tree(q.told) and "5.0 dB" in tree(q.told) and "twice 6.17" in tree(q.told)
+
+
+def test_the_button_gives_what_stands_in_the_entry():
+    q = question()
+    q.entry.value = "12,2 dB"
+    q.button.click()
+    assert q.given == [12.2] and "Right" in q.told.value
+
+
+@pytest.mark.parametrize("guess, word, off", [(12.34, "right", 0), (12.8, "right", 0.46), (11.0, "too low", -1.34), (20, "too high", 7.66)])
+def test_right_and_wrong_guesses(guess, word, off):
+    """How far off, and in which direction, by computing."""
+    reply = question().give(guess)
+    assert reply.word == word and reply.off == pytest.approx(off)
+    assert word == "right" or f"{abs(off):.1f} dB {word}" in reply.line
+
+
+def test_a_typical_slip_is_named_by_what_it_gives():
+    q = question()
+    assert "10 lg" in q.give(6.2).line
+    assert q.give(9.0).slip == ""
+    assert question(lambda: 6.17).give(6.2).word == "right", "a slip that happens to be right is no slip"
+
+
+@pytest.mark.parametrize("guess", ["nan", float("nan"), "inf", "-inf", "", "about ten", None, "1e9", -0.1, 40.1, "<b>3", [4], "3;4"])
+def test_absurd_guesses_get_one_clear_line(guess):
+    """Nothing is raised, nothing is lost, nothing of the answer is told."""
+    q = question()
+    q.give(5)
+    before = q.told.value
+    reply = q.give(guess)
+    assert reply.word == "not a guess" and "\n" not in reply.line
+    assert "not a number" in reply.line or "not between 0.0 dB and 40.0 dB" in reply.line
+    assert q.given == [5.0] and q.value == 5.0 and q.told.value == before
+    assert "<b>3" not in q.refusal.value.split("</style>")[1].replace("<p>", "")
+    q.give(6)
+    assert q.given == [5.0, 6.0] and "gt-card" not in q.refusal.value and "Before: 5.0 dB" in q.told.value
+
+
+def test_a_question_without_an_answer_says_so():
+    def refuse():
+        raise ValueError("height = 700 m is outside 3 to 25 m.")
+
+    q = question(refuse)
+    assert q.give(4).word == "no answer" and "height = 700 m" in q.told.value
+    assert question(lambda: np.nan).give(4).word == "no answer"
+    assert q.value == 3.0, "what stood there at first"
+
+
+def test_a_twin_reveals_nothing_of_the_first():
+    q = question()
+    q.twin().give(12.34)
+    assert not q.given and "12.3" not in tree(q.asked, q.told)
+
+
+def parabola(x):
+    if x > 8:
+        raise ValueError(f"x = {x:g} m is outside 0 to 8 m.")
+    return (x - 5) ** 2 + 1
+
+
+def experiment(**more):
+    aim = Aim(words="bring it down", what="height", measure=lambda y: y, unit="dB", **{"high": 2.0, **more})
+    knob = Knob(path=("x",), label="along", low=0, high=10, step=0.5, unit="m")
+    return Experiment([knob], {"x": 0.0}, parabola, lambda y: go.Figure(go.Scatter(x=[0, 1], y=[y, y])), aim)
+
+
+def test_the_aim_is_computed_and_the_picture_follows_in_place():
+    trial = experiment()
+    figure = trial.figure
+    assert not trial.reached and "26.0 dB" in trial.told.value and "24.0 dB too much. Not yet" in trial.told.value
+    trial.sliders.children[0].value = 5.5
+    assert trial.reached and "1.2 dB. Reached" in trial.told.value
+    assert trial.figure is figure and list(figure.data[0].y) == [1.25, 1.25]
+    assert "5.50 m (18 ft" in trial.told.value, "both units"
+
+
+def test_the_search_finds_what_reaches_the_aim():
+    assert experiment().reaching("x") == [4.0, 4.5, 5.0, 5.5, 6.0]
+    assert experiment(high=0.5).reaching("x") == []
+    assert experiment(low=3.0, high=4.0).reaching("x") == [3.5, 6.5], "refused places are passed over"
+
+
+def test_a_refusal_is_told_and_the_picture_stays():
+    trial = experiment()
+    trial.set(x=5)
+    trial.set(x=9)
+    assert "outside 0 to 8 m" in trial.message.value and list(trial.figure.data[0].y) == [1, 1] and trial.reached
+    trial.set(x=2)
+    assert trial.message.value == "" and "10.0 dB" in trial.told.value
+    with pytest.raises(ValueError, match="'y' is no slider here. Known: x"):
+        trial.set(y=1)
+
+
+def test_an_aim_from_below_and_one_without_a_number():
+    aim = Aim(words="enough", what="share", measure=lambda v: v, unit="%", low=40, digits=0)
+    assert aim.told(30) == "share: 30 %; 40 % is the limit, so 10 % too little. Not yet."
+    assert aim.told(np.nan) == "share: no number here. Not reached." and not aim.reached(np.nan)
+
+
+@pytest.mark.parametrize(
+    "text, value, source, fault",
+    [
+        ("3.01", 3.0103, "definition", ""),
+        ("3.0", 3.0499, "definition", ""),
+        ("3.0", 3.06, "definition", "last printed digit"),
+        ("117", 117.6, "table", "last printed digit"),
+        ("117", 117.4, "table", ""),
+        ("3.0", np.nan, "table", "last printed digit"),
+        ("three", 3.0, "table", "not a number"),
+        ("3.0", 3.0, " ", "no source"),
+    ],
+)
+def test_a_row_that_does_not_hold_is_marked(text, value, source, fault):
+    table = printed([("a", text, value, source), ("b <i>", "1", 1.0, "known")])
+    assert len(table.faults) == (1 if fault else 0) and fault in "".join(table.faults)
+    page = table._repr_html_()
+    assert page.count("agrees") == (1 if fault else 2) and "b &lt;i&gt;" in page and (not fault or fault in page)
+
+
+def test_folded_is_closed_at_first():
+    assert folded("a < b", "<p>c</p>") == "<details><summary>a &lt; b</summary><p>c</p></details>"
+
+
+def cells(path, tag=None, kind=None):
+    book = json.loads(path.read_text(encoding="utf-8"))
+    return [c for c in book["cells"] if (tag is None or tag in c["metadata"].get("tags", [])) and kind in (None, c["cell_type"])]
+
+
+def source(cell):
+    return "".join(cell["source"])
+
+
+def test_there_are_lessons():
+    assert LESSONS
+
+
+@pytest.mark.parametrize("path", LESSONS, ids=lambda p: p.stem)
+def test_lesson_has_its_parts(path):
+    """Title, parameters, guess, answer, formula with source, experiment, published values with source, practice, check."""
+    for tag in ("title", "parameters", "exercise", "answer", "formula", "experiment", "printed", "practice", "check"):
+        assert cells(path, tag), tag
+    assert len(cells(path, "parameters")) == 1 and cells(path)[-1]["metadata"]["tags"] == ["check"]
+    assert source(cells(path, "check")[0]).startswith("# NBVAL_CHECK_OUTPUT")
+    assert all("Source" in source(c) for c in cells(path, "formula"))
+    assert "licensed" in source(cells(path, "title")[0]) and "authority having jurisdiction" in source(cells(path, "title")[0])
+    order = [t for c in cells(path) for t in c["metadata"].get("tags", [])]
+    assert order.index("exercise") < order.index("answer") < order.index("experiment") < order.index("check")
+    for c in cells(path, "exercise") + cells(path, "experiment"):
+        assert not c["outputs"] and source(c).startswith("# NBVAL_IGNORE_OUTPUT"), "a stored widget is of no use"
+
+
+@pytest.mark.parametrize("path", LESSONS, ids=lambda p: p.stem)
+def test_prose_is_short_plain_and_without_results(path):
+    """Trade facts (common practice, no source): a page a minute; numbers with a unit belong into computed cells."""
+    prose = "\n\n".join(source(c) for c in cells(path, kind="markdown"))
+    result = re.compile(r"\d+(?:[.,]\d+)?\s*(?:dB|m|ft|in|%|s|ms|°|degrees)(?![\w³²])")
+    assert not result.search(prose), result.search(prose)
+    words = re.findall(r"[A-Za-z'’]+", prose)
+    assert len(words) <= MOST_WORDS
+    assert len(words) / len(re.findall(r"[.!?:](?=\s|$)", prose)) <= LONGEST
+
+
+@pytest.fixture(scope="module", params=LESSONS, ids=lambda p: p.stem)
+def lesson(request):
+    """Names of a lesson run to its end, its check left out, with what it stores."""
+    names, path = {}, request.param
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(path.parent)
+        for c in cells(path, kind="code"):
+            if "check" not in c["metadata"].get("tags", []):
+                exec(compile(source(c), path.name, "exec"), names)
+    stored = json.dumps([c["outputs"] for c in cells(path, kind="code")], ensure_ascii=False)
+    return names, stored
+
+
+def test_a_lesson_reveals_nothing_before_the_guess(lesson):
+    """Every question of the lesson: its answer stands in no widget of the page, an experiment's included, and in no stored output."""
+    names, stored = lesson
+    questions = [v for v in names.values() if isinstance(v, Question)]
+    trials = [v for v in names.values() if isinstance(v, Experiment)]
+    assert questions and trials
+    page = tree(*(x for q in questions for x in (q.asked, q.told)))
+    page += "".join(x.value for t in trials for x in t.box.children if isinstance(x, w.HTML))
+    for q in questions:
+        told = re.compile(rf"(?<![\d.]){re.escape(q.say(float(q.answer())))}(?!\w)")
+        assert not told.search(page) and not told.search(stored), q.words
+        assert not q.given and q.twin().give(q.answer()).word == "right"
+        assert q.twin().give(q.first).word in ("too low", "too high"), "the committed default gives nothing away"
+
+
+def test_a_lesson_begins_away_from_its_aim_and_can_reach_it(lesson):
+    """As committed: a slider must be moved, and some place of it will do."""
+    for trial in (v for v in lesson[0].values() if isinstance(v, Experiment)):
+        assert not trial.reached
+        assert trial.reaching(next(iter(trial.knobs)))
+
+
+def test_every_published_value_of_a_lesson_agrees_and_has_a_source(lesson):
+    compared = lesson[0]["compared"]
+    assert len(compared.rows) >= 3 and not compared.faults
+    assert all(row.source.strip() for row in compared.rows)
+
+
+def test_the_picture_of_a_lesson_shows_what_was_computed(lesson):
+    """Moved in place, every trace is what a new picture would hold."""
+    for trial in (v for v in lesson[0].values() if isinstance(v, Experiment)):
+        name, before = next(iter(trial.knobs)), dict(trial.values)
+        trial.set(**{name: trial.reaching(name)[-1]})
+        assert trial.reached
+        for shown, fresh in zip(trial.figure.data, trial.draw(trial.compute(**trial.values)).data, strict=True):
+            for key in ("x", "y", "z"):
+                if key in fresh and fresh[key] is not None:
+                    assert np.array_equal(np.asarray(shown[key], float), np.asarray(fresh[key], float), equal_nan=True), shown.name
+        trial.set(**before)
+        assert trial.values == before and not trial.reached
