@@ -1,11 +1,16 @@
-"""``python -m gymtools record SCENARIO``: the decision record and all files for the installer, from the command line."""
+"""``python -m gymtools record | testplan | report``: the decision record, the test plan and the commissioning report, from the command line."""
 
 import argparse
 import sys
 from pathlib import Path
 
+from .design.comparison import compare
 from .design.decision import decide
 from .design.prices import read_prices
+from .design.readings import read_readings
+from .design.testplan import plan
+from .design.waves import with_waves
+from .display.commissioning import write_plan, write_report
 from .display.handover import write_record
 from .display.record import READERS
 from .venue.files import load
@@ -33,22 +38,50 @@ def main(arguments=None):
     record.add_argument("--prices", metavar="FILE", help="price book (CSV); the package's invented one when left out")
     record.add_argument("--folder", default=".", help="where the folder with the files is made (default: here)")
     record.add_argument("--overwrite", action="store_true", help="replace files of an earlier time")
+    test = commands.add_parser("testplan", help="write the test plan and the entry sheet for the finished hall")
+    test.add_argument("scenario", help="scenario file of what was built")
+    report = commands.add_parser("report", help="compare a filled entry sheet with the design, and write the report beside it")
+    report.add_argument("scenario", help="scenario file of what was built")
+    report.add_argument("readings", help="entry sheet, CSV or XLSX")
+    report.add_argument("--waves", metavar="FOLDER", help="folder with impulse responses (WAV), named by the readings they stand for")
+    for command in (test, report):
+        command.add_argument("--use", action="append", default=None, metavar="NAME", help="a use that is measured; may be given several times, the same for plan and report (default: all that differ)")
+        command.add_argument("--overwrite", action="store_true", help="replace files of an earlier time")
+    test.add_argument("--folder", default=".", help="where the folder with the files is made (default: here)")
     given = parser.parse_args(arguments)
     try:
-        options = {}
-        for file in (given.scenario, *given.against):
-            name = Path(file).stem
-            if name in options:
-                raise ValueError(f"two options are called '{name}'. Give their files other names.")
-            options[name] = load(file)
-        prices = read_prices(given.prices) if given.prices else None
-        print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
-        paths = write_record(decide(options, prices=prices), given.folder, reader=given.reader, overwrite=given.overwrite)
+        paths = {"record": _record, "testplan": _testplan, "report": _report}[given.command](given)
     except (ValueError, OSError) as error:
         print(error, file=sys.stderr)
         return 2
     print(f"{len(paths)} files are in {paths[0].parent}.")
     return 0
+
+
+def _testplan(given):
+    return write_plan(plan(load(given.scenario), given.use), given.folder, overwrite=given.overwrite)
+
+
+def _report(given):
+    made = plan(load(given.scenario), given.use)
+    readings = read_readings(given.readings, made)
+    if given.waves:
+        readings = with_waves(readings, given.waves, made)
+    for sentence in readings.bad:
+        print(sentence, file=sys.stderr)
+    return write_report(compare(made, readings, room="traced"), Path(given.readings).parent, overwrite=given.overwrite)
+
+
+def _record(given):
+    options = {}
+    for file in (given.scenario, *given.against):
+        name = Path(file).stem
+        if name in options:
+            raise ValueError(f"two options are called '{name}'. Give their files other names.")
+        options[name] = load(file)
+    prices = read_prices(given.prices) if given.prices else None
+    print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
+    return write_record(decide(options, prices=prices), given.folder, reader=given.reader, overwrite=given.overwrite)
 
 
 if __name__ == "__main__":

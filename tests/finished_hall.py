@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 
 from gymtools.design.causes import _interference, _levels
+from gymtools.design.drive import drive
 from gymtools.design.evaluate import evaluate
 from gymtools.design.expected import expected
+from gymtools.design.loudness import loudness
 from gymtools.design.readings import Readings
 from gymtools.design.testplan import arrival_ms, as_tested
 from gymtools.design.unknowns import _each_alone
@@ -16,7 +18,8 @@ from gymtools.venue.scenario import changed
 
 def predicted(plan, ambient=None):
     """What ``compare`` predicts, by formula."""
-    return expected(plan, {use: evaluate(as_tested(plan.scenario, use, ambient), follow_echoes=False) for use in plan.leads}, reach=dict.fromkeys(plan.leads, 5.0))
+    results = {use: evaluate(as_tested(plan.scenario, use, ambient), follow_echoes=False) for use in plan.leads}
+    return expected(plan, results, reach={use: loudness(r, drive(r.scenario, {use: r})).spare_db for use, r in results.items()})
 
 
 def measure(plan, seed=0, *, built=None, cabinets_db=None, late_ms=None, rt_factor=1.0, reversed_tag=None, error=1.0, dba=False):

@@ -19,12 +19,13 @@ class Fit:
     finishes: tuple  # that were fitted
     factors: np.ndarray  # what their absorption is multiplied by (7,) [-]
     measured: np.ndarray  # (7,); NaN where there is no reading [s]
-    before: np.ndarray  # by formula, as designed, as measured (nobody in the hall) (7,) [s]
+    before: np.ndarray  # by formula, as designed, nobody in the hall (7,) [s]
+    wanted: np.ndarray  # time by formula that was fitted to: the measured one, or changed in the same ratio; NaN where there is none (7,) [s]
     after: np.ndarray  # by formula with the factors (7,) [s]
     unreached: tuple  # octaves whose time no allowed factor gives, by their labels
 
 
-def fit_absorption(scenario, use, measured, finishes=None):
+def fit_absorption(scenario, use, measured, finishes=None, *, predicted=None):
     """Factors of the absorption that bring the reverberation by formula to the measured one.
 
     Parameters
@@ -37,6 +38,9 @@ def fit_absorption(scenario, use, measured, finishes=None):
         Reverberation time (7,); NaN where an octave was not measured: it keeps its factor [s]
     finishes : sequence of str, optional
         Finishes that may be off; all of the empty hall when left out [-]
+    predicted : array, optional
+        What the room in which the hall is judged gives as designed, where that is not the formula (a traced one): the formula's
+        time is then changed in the ratio of measured to predicted (7,) [s]
 
     Returns
     -------
@@ -67,9 +71,11 @@ def fit_absorption(scenario, use, measured, finishes=None):
         alpha = room.absorption(empty.occupied, scenario.treatments, with_factors(factors))
         return reverberation.reverberation_time(room.volume, room.area, alpha, air=decay, speed_of_sound=speed)
 
+    before = times(np.ones(7))
+    wanted = measured if predicted is None else before * measured / np.asarray(predicted, float)
     factors, unreached = np.ones(7), []
-    for b in np.flatnonzero(np.isfinite(measured)):
-        off = lambda log_f, b=b: times(np.where(np.arange(7) == b, np.exp(log_f), 1.0))[b] - measured[b]  # noqa: E731
+    for b in np.flatnonzero(np.isfinite(wanted)):
+        off = lambda log_f, b=b: times(np.where(np.arange(7) == b, np.exp(log_f), 1.0))[b] - wanted[b]  # noqa: E731
         low, high = np.log(LIMITS[0] / max(f[b] for f in now.values())), np.log(LIMITS[1] / min(f[b] for f in now.values()))
         ends = off(low), off(high)
         if ends[0] < 0 or ends[1] > 0:
@@ -79,5 +85,5 @@ def fit_absorption(scenario, use, measured, finishes=None):
             factors[b] = np.exp(brentq(off, low, high, xtol=1e-10))
     fitted = replace(scenario, absorption_factors=with_factors(factors), text=None)
     return Fit(
-        scenario=fitted, finishes=tuple(chosen), factors=factors, measured=measured, before=times(np.ones(7)), after=times(factors), unreached=tuple(unreached),
+        scenario=fitted, finishes=tuple(chosen), factors=factors, measured=measured, before=before, wanted=wanted, after=times(factors), unreached=tuple(unreached),
     )  # fmt: skip

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..physics import bands, intelligibility
-from ..venue.scenario import Scenario
+from ..physics import bands
 from .calibration import Fit, fit_absorption
 from .causes import causes
 from .criteria import word_for
@@ -16,6 +15,7 @@ from .loudness import loudness
 from .readings import Readings
 from .testplan import TestPlan, as_tested
 
+DRAWS = 400  # of readings that scatter
 SURE = 2.0  # standard deviations: nineteen of twenty readings of a hall that is as predicted lie within
 
 
@@ -77,6 +77,7 @@ class Comparison:
     causes: tuple  # Cause, the surest first
     fit: Fit | None  # None without a reverberation that was measured
     again: dict  # by use: (predicted, predicted with the fitted room), results of the uses as designed; empty without a fit
+    room: str  # in which it was predicted
 
     @property
     def outside(self):
@@ -109,12 +110,12 @@ def compare(plan, readings, *, room="statistical"):
     told = expected(plan, results, reach={name: loudness(r, drive(r.scenario, {name: r})).spare_db for name, r in results.items() if _read(readings, "reach", name, plan)})
     points = tuple(_points(plan, readings, told))
     checks = tuple(_checks(plan, readings, told, results))
-    fit = _fit(plan, readings)
+    fit = _fit(plan, readings, results, room)
     again = {}
     if fit is not None:
-        before, after = (evaluate_all(s).results for s in (plan.scenario, fit.scenario))
+        before, after = (evaluate_all(s, room=room).results for s in (plan.scenario, fit.scenario))
         again = {name: (before[name], after[name]) for name in before}
-    return Comparison(plan=plan, readings=readings, expected=told, points=points, checks=checks, causes=causes(plan, readings, told), fit=fit, again=again)
+    return Comparison(plan=plan, readings=readings, expected=told, points=points, checks=checks, causes=causes(plan, readings, told), fit=fit, again=again, room=room)
 
 
 def _read(readings, test, use, plan):
@@ -159,6 +160,8 @@ def offsets(plan, readings, told, use):
 def _points(plan, readings, told):
     """Every reading; levels in octaves are told by their A-weighted sum, both with the volume control taken off."""
     shift = {use: offsets(plan, readings, told, use) for use in plan.leads}
+    by_itself = [_summed(readings.values[i.key], told.values[i.key]) for i in plan.of("alone") if i.key in readings.values]
+    volume = float(np.median([measured - predicted for predicted, measured in by_itself])) if by_itself else 0.0  # of most of them: one may be off
     for item in plan.items:
         value, want = readings.values.get(item.key), told.values.get(item.key)
         if value is None or want is None:
@@ -166,12 +169,11 @@ def _points(plan, readings, told):
         sd = told.sd[item.key]
         if item.test == "level":
             octaves, dba = shift[item.use]
-            if np.ndim(value):
-                there = np.isfinite(value)
-                sum_of = lambda v, there=there: float(bands.a_weighted(np.where(there, v, -200.0)))  # noqa: E731
-                predicted, measured, spread = sum_of(want[:7] + np.nan_to_num(octaves)), sum_of(value), float(sd[7])
-            else:
-                predicted, measured, spread = float(want[7] + dba), float(value), float(sd[7])
+            predicted, measured = _summed(value, want + np.append(np.nan_to_num(octaves), dba))
+            spread = float(sd[7])
+        elif item.test == "alone":
+            predicted, measured = _summed(value, want)
+            predicted, spread = predicted + volume, float(sd[7])
         elif np.ndim(value):  # reverberation: the mean of 500 Hz, 1 and 2 kHz, as far as they were read
             middle = np.arange(2, 5)[np.isfinite(value[2:5])]
             if not len(middle):
@@ -181,7 +183,15 @@ def _points(plan, readings, told):
         else:
             predicted, measured, spread = float(want), float(value), float(sd)
         where = " ".join(x for x in (item.tag, item.of, item.where) if x)
-        yield Point(key=item.key, test=item.test, use=item.use, where=where, unit="dB(A)" if item.test == "level" else item.unit, predicted=predicted, measured=measured, sd=spread)
+        yield Point(key=item.key, test=item.test, use=item.use, where=where, unit="dB(A)" if item.test in ("level", "alone") else item.unit, predicted=predicted, measured=measured, sd=spread)
+
+
+def _summed(value, want):
+    """Predicted and measured level in dB(A): of the octaves that were read, or as it was read."""
+    if not np.ndim(value):
+        return float(want[7]), float(value)
+    there = np.isfinite(value)
+    return tuple(float(bands.a_weighted(np.where(there, v, -200.0))) for v in (want[:7], value))
 
 
 def _checks(plan, readings, told, results):
@@ -197,11 +207,10 @@ def _checks(plan, readings, told, results):
         yield _check("", "reverberation", "s", target, predicted.mean(), measured.mean(), float(np.hypot(sd, told.model_rt * predicted.mean())), len(decays))
     for use in plan.leads:
         read = [(values[i.key], told.values[i.key], told.sd[i.key], i) for i in plan.of("level", use) if i.key in values]
-        whole = [(v, w, s) for v, w, s, _ in read if np.ndim(v) and np.isfinite(v[3:6]).all()]
+        whole = [(v[3:6], w[3:6], s[3:6]) for v, w, s, _ in read if np.ndim(v) and np.isfinite(v[3:6]).all()]
         if len(whole) >= 3:
-            spread = lambda k, whole=whole: max(np.ptp(np.percentile([x[k][b] for x in whole], (5, 95))) for b in (3, 4, 5))  # noqa: E731
-            sd = float(np.sqrt(2) * np.mean([s[3:6].mean() for *_, s in whole]))
-            yield _check(use, "evenness", "dB", targets.spread_db, spread(1), spread(0), sd, len(whole))
+            predicted, sd = _scattered_spread(*(np.array([x[k] for x in whole]) for k in (1, 2)))
+            yield _check(use, "evenness", "dB", targets.spread_db, predicted, _spread(np.array([x[0] for x in whole])), sd, len(whole))
         clear = [(values[i.key], told.values[i.key], told.sd[i.key]) for i in plan.of("clarity", use) if i.key in values]
         if clear:
             least = int(np.argmin([c[0] for c in clear]))
@@ -221,36 +230,31 @@ def _checks(plan, readings, told, results):
             yield _check(use, "level over the noise", "dB", targets.over_noise_db, want - noise, value - noise, sd, 1)
 
 
+def _spread(levels):
+    """Nine tenths of the places, in the worst of the octaves around 1, 2 and 4 kHz."""
+    return float(max(np.ptp(np.percentile(levels, (5, 95), axis=0), axis=0)))
+
+
+def _scattered_spread(levels, sd):
+    """The same of predictions that scatter as readings do: mean and standard deviation, for a spread grows with scatter."""
+    drawn = np.random.default_rng(1).normal(size=(DRAWS, *levels.shape))
+    found = [_spread(levels + d * sd) for d in drawn]
+    return float(np.mean(found)), float(np.std(found))
+
+
 def _check(use, criterion, unit, target, predicted, measured, sd, count):
     word = word_for(criterion, float(measured), target, unit)
     return Check(use=use, criterion=criterion, unit=unit, target=target, predicted=float(predicted), measured=float(measured), sd=float(sd), word=word, count=count)
 
 
-def _fit(plan, readings):
-    """Absorption fitted to the mean of what was read."""
+def _fit(plan, readings, results, room):
+    """Absorption fitted to the mean of what was read, against what was predicted in the same room."""
     read = np.array([readings.values[i.key] for i in plan.of("reverberation") if i.key in readings.values])
     if not len(read):
         return None
     mean = np.array([np.nanmean(c) if np.isfinite(c).any() else np.nan for c in read.T])
-    first: Scenario = plan.scenario
-    return fit_absorption(first, next(iter(plan.leads)), mean)
+    use = next(iter(plan.leads))
+    first = results[use]
+    told = None if room == "statistical" else np.where(np.isfinite(first.decay_times["t20"]), first.decay_times["t20"], first.rt)
+    return fit_absorption(plan.scenario, use, mean, predicted=told)
 
-
-def clarity_from(mtf, result, index):
-    """Clarity at a place from the modulation of a measured impulse response, at the levels that are predicted there.
-
-    Parameters
-    ----------
-    mtf : array
-        Of ``physics.impulse.modulation`` (7, modulation) [-]
-    result : Result
-        The use as measured [-]
-    index : int
-        Of the place [-]
-
-    Returns
-    -------
-    index : float
-        With noise, masking and reception threshold (IEC 60268-16:2020) [-]
-    """
-    return float(intelligibility.sti(np.asarray(mtf)[None], speech_db=result.total_db[index][None], noise_db=result.noise_db)[0])

@@ -12,7 +12,7 @@ READING = {"level": 1.0, "alone": 1.0, "clarity": 0.02, "arrival": 1.0, "spare g
 LOCAL_DB = np.array([2.5, 2.0, 1.5, 1.3, 1.3, 1.3, 1.5])  # prediction at one place: interference low down, 1.3 dB where statistics suffice    measured against traced halls
 LOCAL_DBA = 1.0  # of the A-weighted sum, whose octaves do not err alike    judgement, no source
 MODEL = {"clarity": 0.026, "arrival": 1.0, "spare gain": 3.0, "reach": 1.5}  # prediction    clarity: measured against traced halls; others judgement
-MODEL_RT = 0.10  # of a reverberation time, in its own share: absorption after calibration    JASA 152 (2022) 1158
+MODEL_RT = 0.05  # of a reverberation time, in its own share: less than this nobody hears    ISO 3382-1:2009, table A.1
 DECAYS = 3  # averaged in one reading of a reverberation time
 BANDWIDTH = bands.EXACT * (10**0.15 - 10**-0.15)  # of the octaves [Hz]
 

@@ -83,14 +83,12 @@ def read_readings(path, plan):
         row = dict(zip(names, [c.strip() for c in cells] + [""] * len(names), strict=False))
         key = row["reading"].removeprefix("'")
         filled = [row[c] for c in (*OCTAVES, "value") if row[c]]
-        if not key and not filled or key.startswith("Leave empty"):
+        if not filled:
             continue
         try:
             item = plan.item(key)
             if item is None:
-                raise ValueError(f"'{key}' is no reading of this plan")
-            if not filled:
-                continue
+                raise ValueError(f"'{key[:60]}' is no reading of this plan")
             if key in values:
                 raise ValueError(f"'{key}' stands there twice; the first counts")
             values[key] = _value(item, row)

@@ -30,7 +30,7 @@ HOW = {  # practice after NT ACOU 108:2001, ISO 3382-2:2008, IEC 60268-16:2020 a
 }  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True)
 class Item:
     """One reading to be taken."""
 

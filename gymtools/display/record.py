@@ -1,11 +1,7 @@
 """The decision record: one HTML file that opens offline, prints well, and says what was decided, on what, and why."""
 
 import datetime
-import json
 from html import escape
-
-import plotly.io as pio
-from plotly.offline import get_plotlyjs
 
 from ..design.differences import bent_decay
 from ..design.loudness import loudness
@@ -15,7 +11,7 @@ from ..venue.finishes import FINISHES
 from ..venue.targets import SOURCES
 from ..venue.units import to_file
 from . import picture, plans, scorecard
-from .look import FAINT, FONT, INK, QUIET
+from .document import Page, quoted, table
 from .scorecard import CAUTIONS, LIMITS, PLAIN
 
 READERS = ("school", "installer", "file")  # who reads it decides which parts it has
@@ -25,53 +21,6 @@ PARTS = {
     "file": ("school", "inputs", "options", "room", "uses", "sureness", "schedules", "cautions", "limits", "origin", "sign"),
 }
 QUANTITIES_SHOWN = ("speech", "sti")
-STYLE = f"""
-body {{ font-family: {FONT}; color: {INK}; background: #fff; max-width: 1080px; margin: 24px auto; padding: 0 20px; line-height: 1.45; font-size: 15px; }}
-h1 {{ font-size: 26px; }} h2 {{ font-size: 20px; border-bottom: 2px solid {INK}; padding-bottom: 3px; margin-top: 36px; }} h3 {{ font-size: 16px; margin-bottom: 4px; }}
-table {{ border-collapse: collapse; width: 100%; margin: 6px 0 14px; font-size: 13px; }}
-caption {{ text-align: left; font-weight: 600; padding: 6px 0 2px; }}
-th, td {{ text-align: left; vertical-align: top; padding: 3px 10px 3px 0; border-bottom: 1px solid {FAINT}; overflow-wrap: break-word; }} table {{ table-layout: auto; }} td:first-child {{ max-width: 16em; }}
-td.num, th.num {{ text-align: right; }} .quiet {{ color: {QUIET}; font-size: 12px; }} .word {{ font-weight: 600; }}
-.wide {{ overflow-x: auto; }} .wide table {{ font-size: 11px; }}
-figure {{ display: inline-block; margin: 8px 4px; break-inside: avoid; }} figcaption {{ font-size: 12px; color: {QUIET}; max-width: 600px; }}
-.sign td {{ border-bottom: 1px solid {INK}; height: 44px; vertical-align: bottom; }}
-bdi {{ unicode-bidi: isolate; }}
-@media print {{ body {{ max-width: none; margin: 0; padding: 0; font-size: 11pt; }} h2 {{ break-before: page; }} h2.first {{ break-before: auto; }} tr, figure, h3 {{ break-inside: avoid; }}
-  .screen {{ display: none; }} .wide {{ overflow: visible; }} .wide table {{ font-size: 6.5pt; }} .wide th, .wide td {{ padding-right: 4px; }} .modebar-container {{ display: none !important; }} }}
-@page {{ size: A4; margin: 14mm; }}
-"""
-POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline' 'unsafe-eval'; img-src data: blob:; font-src data:"
-
-
-class _Page:
-    """Pieces of the document, with numbered figures."""
-
-    def __init__(self, title):
-        self.title, self.pieces, self.figures = title, [], 0
-
-    def add(self, *html):
-        self.pieces += html
-
-    def figure(self, chart, words, screen=False):
-        """A plotly figure with its caption."""
-        self.figures += 1
-        number = self.figures
-        data = pio.to_json(chart, validate=False)
-        parts = json.loads(data)
-        safe = lambda v: json.dumps(v, separators=(",", ":"), ensure_ascii=True).replace("<", "\\u003c")  # noqa: E731
-        self.add(
-            f'<figure class="{"screen" if screen else "paper"}"><div id="figure-{number}" role="img" aria-label="{escape(words)}"></div>'
-            f"<figcaption>Figure {number}. {escape(words)}</figcaption></figure>"
-            f'<script>Plotly.newPlot("figure-{number}",{safe(parts["data"])},{safe(parts["layout"])},{{"displaylogo":false,"showSendToCloud":false,"staticPlot":{str(not screen).lower()}}});</script>'
-        )
-
-    def html(self):
-        scripts = f"<script>{get_plotlyjs()}</script>" if self.figures else ""
-        return (
-            f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">'
-            f'<meta http-equiv="Content-Security-Policy" content="{POLICY}"><title>{escape(self.title)}</title><style>{STYLE}</style>{scripts}</head>'
-            f"<body>{''.join(self.pieces)}</body></html>\n"
-        )
 
 
 def record_html(decision, *, reader="file", date=None):
@@ -93,33 +42,19 @@ def record_html(decision, *, reader="file", date=None):
     """
     if reader not in READERS:
         raise ValueError(f"reader = {reader!r} is unknown. Known: {', '.join(READERS)}.")
-    page = _Page(f"{decision.chosen.scenario.name}: decision record")
+    page = Page(f"{decision.chosen.scenario.name}: decision record")
     writers = dict(school=_school, inputs=_inputs, options=_options, room=_room, uses=_uses, sureness=_sureness, schedules=_schedules, cautions=_cautions, limits=_limits, origin=_origin, sign=_sign)
     date = date or datetime.date.today()
-    page.add(f"<h1>{_name(decision.chosen.scenario.name)}: the sound system</h1>", f'<p class="quiet" id="made-on">Written on {date.isoformat()}.</p>')
+    page.add(f"<h1>{quoted(decision.chosen.scenario.name)}: the sound system</h1>", f'<p class="quiet" id="made-on">Written on {date.isoformat()}.</p>')
     for part in PARTS[reader]:
         writers[part](page, decision)
     return page.html()
 
 
-def _name(text):
-    """Text of a scenario: never markup, and never turning the direction of what follows."""
-    return f"<bdi>{escape(text)}</bdi>"
-
-
-def _table(caption, head, rows):
-    """A table with its caption; cells are HTML already, numbers are set to the right."""
-    def cell(value):
-        return f'<td class="num">{value:,.10g}</td>' if isinstance(value, int | float) and not isinstance(value, bool) else f"<td>{value}</td>"
-
-    top = "".join(f'<th scope="col">{h}</th>' for h in head)
-    return f"<table><caption>{caption}</caption><thead><tr>{top}</tr></thead><tbody>" + "".join("<tr>" + "".join(cell(v) for v in row) + "</tr>" for row in rows) + "</tbody></table>"
-
-
 def _school(page, d):
     s, chosen = d.chosen.scenario, d.chosen
     page.add('<h2 class="first">In plain words</h2>')
-    page.add(f"<p><b>What was chosen.</b> Option {_name(chosen.name)}: {len(s.cabinets)} loudspeakers, {_name(hung(s))}. They serve everything the school does in the hall: {_name(', '.join(d.results))}.</p>")
+    page.add(f"<p><b>What was chosen.</b> Option {quoted(chosen.name)}: {len(s.cabinets)} loudspeakers, {quoted(hung(s))}. They serve everything the school does in the hall: {quoted(', '.join(d.results))}.</p>")
     rows = []
     for name, r in d.results.items():
         missed = [v for v in r.verdicts if v.word != "holds"]
@@ -130,11 +65,11 @@ def _school(page, d):
         say += f" Just missed: {escape('; '.join(nearly))}." if nearly else ""
         area = min(r.areas, key=lambda a: a.sti_p10)
         heard = f"speech at {r.use.target_dba:.0f} dB(A), clarity {area.sti_p10:.2f} or better for nine of ten places of every area (0 is nothing understood, 1 everything; asked for: {s.targets.sti:.2f})"
-        rows.append((_name(name), heard, say))
-    page.add(_table("What it will do in each use", ("use", "what people hear", "against what was asked for"), rows))
+        rows.append((quoted(name), heard, say))
+    page.add(table("What it will do in each use", ("use", "what people hear", "against what was asked for"), rows))
     total = sum(line.total for line in d.parts.lines)
     page.add(f"<p><b>What it costs.</b> {total:,.0f} in the price book's currency: {sum(x.quantity * x.price for x in d.parts.lines):,.0f} of material and {sum(x.labour for x in d.parts.lines):,.0f} of labour ({sum(x.hours for x in d.parts.lines):.0f} hours). Prices are the price book's; an offer says what they are on the day.</p>")
-    place = lambda name, v: _name(name + (f", {v.area}" if v.area else ""))  # noqa: E731
+    place = lambda name, v: quoted(name + (f", {v.area}" if v.area else ""))  # noqa: E731
     cannot = [f"{place(name, v)}: {PLAIN[v.criterion]} ({escape(v.sentence)})" for name, r in d.results.items() for v in r.verdicts if v.word in ("falls short", "out of reach")]
     page.add("<p><b>What it cannot do.</b></p>", "<ul>" + "".join(f"<li>{c}.</li>" for c in cannot) + "</ul>" if cannot else "<p>Everything asked for is reached or just missed.</p>")
     page.add("<p>It is not a life-safety system: emergency announcements are the fire-alarm contractor's, and the authority having jurisdiction decides. These are predictions; the finished hall is measured and compared with them.</p>")
@@ -143,36 +78,36 @@ def _school(page, d):
 def _inputs(page, d):
     s = d.chosen.scenario
     say = s.say
-    page.add("<h2>What it rests on</h2>", f"<p>Source of the scenario: {_name(s.source)}.</p>")
+    page.add("<h2>What it rests on</h2>", f"<p>Source of the scenario: {quoted(s.source)}.</p>")
     hall = s.hall
     rows = [("length", say(hall.length)), ("width", say(hall.width)), ("wall height", say(hall.height)), ("clear under joists", say(hall.clear_height)), ("court", escape(s.court)),
             ("air", f"{s.air.temperature_c:g} °C, {s.air.humidity_pct:g} % humidity")]  # fmt: skip
-    rows += [(f"bank '{_name(b.name)}'", f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)}, {say(b.length)} long, {b.seats} places") for b in s.banks]
-    rows += [(f"chairs '{_name(f.name)}'", f"{say(f.length)} by {say(f.width)}, {f.seats} places") for f in s.floor_seats]
+    rows += [(f"bank '{quoted(b.name)}'", f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)}, {say(b.length)} long, {b.seats} places") for b in s.banks]
+    rows += [(f"chairs '{quoted(f.name)}'", f"{say(f.length)} by {say(f.width)}, {f.seats} places") for f in s.floor_seats]
     rows += [(f"treatment of the {t.surface}", f"{to_file(t.area, 'm2', s.units):.0f} {s.units}² of {escape(t.finish)}{', there already' if t.existing else ''}") for t in s.treatments]
-    page.add(_table("The hall and its seats", ("what", "value"), rows))
+    page.add(table("The hall and its seats", ("what", "value"), rows))
     used = sorted({n for r in d.results.values() for x in r.setting.room.surfaces for n in (x.finish, x.full) if n} | {t.finish for t in s.treatments})
-    page.add(_table("Finishes and where their values come from", ("finish", "absorption at 500 Hz", "at 1 kHz", "at 2 kHz", "source", "scattering", "source of that"),
+    page.add(table("Finishes and where their values come from", ("finish", "absorption at 500 Hz", "at 1 kHz", "at 2 kHz", "source", "scattering", "source of that"),
                     [(escape(n), *(FINISHES[n].absorption[b] for b in (2, 3, 4)), escape(FINISHES[n].source), FINISHES[n].scattering, escape(FINISHES[n].scattering_source)) for n in used]))  # fmt: skip
     if s.absorption_factors:
-        page.add(_table("Absorption corrected by", ("finish", "factor"), [(escape(n), escape(str(f))) for n, f in s.absorption_factors.items()]))
+        page.add(table("Absorption corrected by", ("finish", "factor"), [(escape(n), escape(str(f))) for n, f in s.absorption_factors.items()]))
     rows = []
     for u in s.uses:
         full = ", ".join(f"{a} {100 * share:.0f} %" for a, share in u.occupied.items()) or "nobody"
         noise = f"{u.noise_dba:g} dB(A), {u.noise_spectrum}" if u.noise_dba is not None else "octaves given"
-        rows.append((_name(u.name), f"{u.target_dba:g} dB(A)", escape(noise), _name(", ".join(f"{a} ({w:g})" for a, w in u.listens.items())), _name(full), _name(", ".join(u.microphones) or "none")))
-    page.add(_table("Uses", ("use", "speech wanted", "noise", "who listens (weight)", "how full", "open microphones"), rows))
-    page.add(_table("Targets and where they come from", ("target", "value", "source"), [(k.replace("_", " "), "by volume" if getattr(s.targets, k) is None else f"{getattr(s.targets, k):g}", escape(v)) for k, v in SOURCES.items()]))
+        rows.append((quoted(u.name), f"{u.target_dba:g} dB(A)", escape(noise), quoted(", ".join(f"{a} ({w:g})" for a, w in u.listens.items())), quoted(full), quoted(", ".join(u.microphones) or "none")))
+    page.add(table("Uses", ("use", "speech wanted", "noise", "who listens (weight)", "how full", "open microphones"), rows))
+    page.add(table("Targets and where they come from", ("target", "value", "source"), [(k.replace("_", " "), "by volume" if getattr(s.targets, k) is None else f"{getattr(s.targets, k):g}", escape(v)) for k, v in SOURCES.items()]))
     kinds = {c.type.name: c.type for c in s.cabinets}.values()
-    page.add(_table("Loudspeaker types", ("type", "what", "balloon"), [(_name(k.name), escape(k.description), f"measured ({_name(k.source)})" if k.measured_db is not None else f"generic ({_name(k.source)})") for k in kinds]))
+    page.add(table("Loudspeaker types", ("type", "what", "balloon"), [(quoted(k.name), escape(k.description), f"measured ({quoted(k.source)})" if k.measured_db is not None else f"generic ({quoted(k.source)})") for k in kinds]))
 
 
 def _options(page, d):
     page.add("<h2>Options considered</h2>", "<p>Figures of all uses; the weakest use counts. Room traced. The differences are computed.</p>")
-    head = ("figure", *(f"{_name(o.name)}{' (chosen)' if o is d.chosen else ''}" for o in d.options))
-    page.add(_table("Options side by side", head, [(escape(h.words + (f" [{h.unit}]" if h.unit else "")), *(told(h, o.headlines[h.key]) for o in d.options)) for h in HEADLINES]))
+    head = ("figure", *(f"{quoted(o.name)}{' (chosen)' if o is d.chosen else ''}" for o in d.options))
+    page.add(table("Options side by side", head, [(escape(h.words + (f" [{h.unit}]" if h.unit else "")), *(told(h, o.headlines[h.key]) for o in d.options)) for h in HEADLINES]))
     for o in d.options[1:]:
-        page.add(f"<h3>Why not {_name(o.name)}</h3>", "".join(f"<p>{escape(r)}</p>" for r in d.reasons[o.name]), f"<p class='quiet'>It would hang: {_name(hung(o.scenario))}.</p>")
+        page.add(f"<h3>Why not {quoted(o.name)}</h3>", "".join(f"<p>{escape(r)}</p>" for r in d.reasons[o.name]), f"<p class='quiet'>It would hang: {quoted(hung(o.scenario))}.</p>")
     if len(d.options) == 1:
         page.add("<p>No other option was considered.</p>")
 
@@ -182,7 +117,7 @@ def _room(page, d):
     for name, r in d.results.items():
         times = r.decay_times
         rows = [("by formula (Eyring with air) [s]", *(f"{v:.2f}" for v in r.rt))] + [(f"traced, {k.upper()} [s]", *(f"{v:.2f}" for v in times[k])) for k in ("edt", "t20", "t30")]
-        page.add(_table(f"Reverberation as occupied, {_name(name)}", ("octave [Hz]", "125", "250", "500", "1k", "2k", "4k", "8k"), rows))
+        page.add(table(f"Reverberation as occupied, {quoted(name)}", ("octave [Hz]", "125", "250", "500", "1k", "2k", "4k", "8k"), rows))
         words = bent_decay(r)
         if words:
             page.add(f"<p>{escape(words)}</p>")
@@ -191,9 +126,9 @@ def _room(page, d):
 def _uses(page, d):
     s = d.chosen.scenario
     for n, (name, r) in enumerate(d.results.items()):
-        page.add(f"<h2>{_name(name[0].upper() + name[1:])}</h2>")
-        rows = [(_name(v.area or "the hall"), v.criterion, f'<span class="word">{v.word}</span>', escape(v.sentence), escape(v.source)) for v in r.verdicts]
-        page.add(_table("Every verdict, and why", ("where", "what", "verdict", "why", "target from"), rows))
+        page.add(f"<h2>{quoted(name[0].upper() + name[1:])}</h2>")
+        rows = [(quoted(v.area or "the hall"), v.criterion, f'<span class="word">{v.word}</span>', escape(v.sentence), escape(v.source)) for v in r.verdicts]
+        page.add(table("Every verdict, and why", ("where", "what", "verdict", "why", "target from"), rows))
         if n == 0:
             page.figure(picture.figure(picture.View(result=r, quantity="speech", units=s.units)).update_layout(width=1040, height=620), f"The hall in 3D, plan, section, {name}: speech level. Turn it with the mouse; on paper see the plans below.", screen=True)
         shown = [*QUANTITIES_SHOWN, *(["spare gain"] if r.microphones else []), "arrivals"]
@@ -204,7 +139,7 @@ def _uses(page, d):
         if bank:
             page.figure(plans.cut(picture.View(result=r, quantity="speech", units=s.units, area=bank)), f"{name}: section through {bank}, axis and edges of the loudspeaker that serves it, speech level along the rows")
         x = loudness(r, d.parts.system)
-        page.add(f"<p>The system can reach {x.reach_dba:.0f} dB(A) ({x.spare_db:+.1f} dB to spare, limited by {_name(x.tag)}, {x.limited_by}). The loudest place has {x.loudest_dba:.0f} dB(A).</p>")
+        page.add(f"<p>The system can reach {x.reach_dba:.0f} dB(A) ({x.spare_db:+.1f} dB to spare, limited by {quoted(x.tag)}, {x.limited_by}). The loudest place has {x.loudest_dba:.0f} dB(A).</p>")
 
 
 WORDS = {
@@ -233,11 +168,11 @@ def _limits(page, d):
     page.add("<h2>Assumptions, and what the model cannot say</h2>", "<ul>" + "".join(f"<li>{escape(c)}</li>" for c in LIMITS) + "</ul>")
     doubts = d.chosen.scenario.doubts + list(d.parts.system.doubts)
     if doubts:
-        page.add("<p>To look at:</p><ul>" + "".join(f"<li>{_name(x)}</li>" for x in doubts) + "</ul>")
+        page.add("<p>To look at:</p><ul>" + "".join(f"<li>{quoted(x)}</li>" for x in doubts) + "</ul>")
 
 
 def _origin(page, d):
-    page.add("<h2>Where this comes from</h2>", _table("Versions", ("software", "version"), [(escape(k), escape(v)) for k, v in d.versions.items()]))
+    page.add("<h2>Where this comes from</h2>", table("Versions", ("software", "version"), [(escape(k), escape(v)) for k, v in d.versions.items()]))
     page.add(f"<p>Hash of all inputs (SHA-256 of the options' scenario files): <code>{d.inputs_hash}</code>. The same inputs give this document again, but for its date line.</p>")
 
 
