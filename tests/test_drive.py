@@ -120,6 +120,24 @@ def test_a_line_carries_taps(volts):
     assert thin(c) < thin(direct), "a line needs less copper"
 
 
+def test_a_line_of_low_voltage_does_not_load_an_amplifier_below_what_it_bears():
+    """Closed form: 25 V over taps of 30 W each is 625 / 60 = 10.4 ohm for two and 625 / 120 = 5.2 ohm for four; an amplifier takes what its least load allows, else it is said."""
+    pair = lambda **new: wired(wired(changed(DOVECOTE, {("uses", 0, "target_dba"): 90.0}), "wall pair", line_volts=25.0, **new), "floor pair", line_volts=25.0, **new)  # noqa: E731
+    system = drive(pair())
+    assert {len(c.tags) for c in system.channels} == {1}, "one loudspeaker a channel is what 25 V allow here"
+    for c in system.channels:
+        assert c.load_ohm == pytest.approx(625 / (c.tap_w * len(c.tags))) and c.load_ohm >= c.type.min_ohm and not system.doubts
+    north = drive(wired(LARKFIELD, "north row", line_volts=25.0))
+    assert [c.load_ohm for c in north.channels if c.line_volts] == pytest.approx([3.125] * 3), "taps of 200 W: 625 / 200, and nothing bears less than 4 ohm"
+    assert any("'north row': the taps of one loudspeaker load the 25 V line with 3.1 ohm, less than the 4 ohm" in d for d in north.doubts)
+    forced = drive(wired(DOVECOTE, "floor pair", line_volts=25.0, tap_w=60.0, amplifier="line 240", per_channel=2))
+    (c,) = [c for c in forced.channels if c.line_volts]
+    assert c.load_ohm == pytest.approx(625 / 120) and c.load_ohm < c.type.min_ohm == 8
+    assert any("'floor pair': the taps of 2 loudspeakers load the 25 V line with 5.2 ohm, less than the 8 ohm that line 240 bears" in d for d in forced.doubts)
+    eased = drive(wired(DOVECOTE, "floor pair", line_volts=25.0, tap_w=60.0, amplifier="line 240"))
+    assert [c.load_ohm for c in eased.channels if c.line_volts] == pytest.approx([625 / 60] * 2) and not any("load the" in d for d in eased.doubts)
+
+
 def test_a_tap_that_is_too_small_or_too_much_is_said():
     small = drive(wired(DOVECOTE, "floor pair", line_volts=70.7, tap_w=3.75))
     assert any("its tap takes 3.75 W" in d for d in small.doubts)

@@ -168,7 +168,7 @@ def drive(scenario, results=None, *, prices=None):
     -----
     Every group has channels of its own, so that it can have its own gain and delay. Direct: as many loudspeakers on a channel as
     its least load allows, if its power suffices for all of them. Lines: the least tap that carries the peaks, all of a group on one
-    channel while the taps take no more than 80 % of it. The cheapest amplifier a channel that suffices is taken, else the strongest.
+    channel while the taps take no more than 80 % of it and load it with no less than it bears. The cheapest amplifier a channel that suffices is taken, else the strongest.
     """
     results = results or {u.name: evaluate(scenario, u.name, follow_echoes=False) for u in scenario.uses}
     headroom = bands.to_energy(scenario.equipment.headroom_db)
@@ -225,24 +225,29 @@ def _lines(scenario, group, own, most, wiring, prices, doubts):
     tap = wiring.tap_w or next((t for t in TAPS if t >= with_loss), TAPS[-1])
     if tap < with_loss:
         doubts.append(f"'{group.name}': peaks ask for {with_loss:.0f} W at each transformer, its tap takes {tap:g} W.")
+    load = lambda count: electrical.line_load([tap] * count, volts=wiring.line_volts)[1]  # noqa: E731
     best = None
     for count in [wiring.per_channel] if wiring.per_channel else range(len(own), 0, -1):
         count = min(count, len(own))
         for kind in _candidates(wiring, prices):
             if kind.line_w:
-                fits = tap * count <= LINE_PART * kind.line_w
+                heavy, strained = tap * count > LINE_PART * kind.line_w, load(count) < kind.min_ohm - 0.01
+                fits = not (heavy or strained)
                 price = math.ceil(len(own) / count) * _per_channel(kind, prices)
-                key = (not fits, price if fits else -kind.line_w / count, -count)
+                key = (not fits, strained, price if fits else -kind.line_w / count, -count)
                 if best is None or key < best[0]:
-                    best = key, kind, count
+                    best = key, kind, count, heavy, strained
     if best is None:
         raise ValueError(f"group '{group.name}': amplifier '{wiring.amplifier}' drives no line. Choose another, or leave line_volts out.")
-    (short, *_), kind, count = best
-    if short:
-        doubts.append(f"'{group.name}': the taps of {count} loudspeakers take {tap * count:g} W, over {100 * LINE_PART:.0f} % of the {kind.line_w:g} W of {kind.name}.")
-    ohm = electrical.line_load(tap, volts=wiring.line_volts)[1]
+    _, kind, count, heavy, strained = best
+    many = f"{count} loudspeakers" if count > 1 else "one loudspeaker"
+    if heavy:
+        doubts.append(f"'{group.name}': the taps of {many} take {tap * count:g} W, over {100 * LINE_PART:.0f} % of the {kind.line_w:g} W of {kind.name}.")
+    if strained:
+        doubts.append(f"'{group.name}': the taps of {many} load the {wiring.line_volts:g} V line with {load(count):.1f} ohm, less than the {kind.min_ohm:g} ohm that {kind.name} bears. A higher line voltage, or smaller taps?")
+    ohm = load(1)
     return [
-        dict(group=group, own=part, kind=kind, line_volts=wiring.line_volts, tap_w=tap, load=electrical.line_load([tap] * len(part), volts=wiring.line_volts)[1],
+        dict(group=group, own=part, kind=kind, line_volts=wiring.line_volts, tap_w=tap, load=load(len(part)),
              need=with_loss * len(part), gives=min(tap * len(part), kind.line_w), each_ohm=ohm)
         for part in _shared(own, count)
     ]  # fmt: skip
@@ -283,7 +288,7 @@ def _racked(scenario, wanted, doubts):
         conductor, loss, cable_ohm = _conductor(scenario, lengths, [w["each_ohm"]] * len(cabinets))
         damping = float(electrical.damping_factor(w["load"], output_ohm=kind.output_ohm, cable_ohm=cable_ohm))
         if loss > scenario.equipment.cable_loss_db + 0.005:
-            doubts.append(f"cable C{n}: even {conductor} loses {loss:.1f} dB, more than the {scenario.equipment.cable_loss_db:g} dB allowed. Fewer loudspeakers on it, or a line?")
+            doubts.append(f"cable C{n}: even {conductor} loses {loss:.2f} dB, more than the {scenario.equipment.cable_loss_db:g} dB allowed. Fewer loudspeakers on it, or a line?")
         if w["line_volts"] is None and damping < DAMPING:
             doubts.append(f"cable C{n}: the damping factor at the loudspeaker is {damping:.0f}; {DAMPING:.0f} or more is usual.")
         channels.append(Channel(
