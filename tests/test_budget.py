@@ -77,6 +77,21 @@ def test_an_own_price_book_is_used(tmp_path):
         cost(DOVECOTE, read_prices(book(tmp_path, *without, "amplifier,two by 900,each,7,0,")))
 
 
+def test_a_price_book_in_feet_costs_the_same(tmp_path):
+    """Closed form: cable at 0.3048 of its price a metre for a foot, finishes at 0.09290304 of theirs for a square foot: the same total; lines keep the book's unit."""
+    def row(q):
+        k, unit = {"m": (0.3048, "ft"), "m2": (0.09290304, "ft2")}.get(q.unit, (1.0, q.unit))
+        return f'{q.kind},"{q.item}",{unit},{q.price * k!r},{q.hours * k!r},'
+
+    feet = read_prices(book(tmp_path, *map(row, example_prices().prices.values())))
+    assert cost(DOVECOTE, feet) == pytest.approx(cost(DOVECOTE), rel=1e-9)
+    metric = {(x.kind, x.item): x for x in bill(DOVECOTE)}
+    for x in bill(DOVECOTE, feet):
+        k = {"ft": 0.3048, "ft2": 0.09290304}.get(x.unit, 1.0)
+        assert x.quantity * k == pytest.approx(metric[x.kind, x.item].quantity) and x.total == pytest.approx(metric[x.kind, x.item].total)
+    assert {x.unit for x in bill(DOVECOTE, feet) if x.kind in ("cable", "treatment")} == {"ft", "ft2"}
+
+
 @pytest.mark.parametrize(
     "rows, message",
     [
@@ -87,6 +102,10 @@ def test_an_own_price_book_is_used(tmp_path):
         (["labour,hour,h,nan,0,"], r"own\.csv, line 2: price = nan is outside"),
         (["labour,hour,h,85,0,a,b"], r"own\.csv, line 2: does not have 6 values\. Put text with commas in quotes"),
         (["labour,hour,h"], r"own\.csv, line 2: does not have 6 values"),
+        (["labour,hour,h,85,0,", "cable,12 AWG,yd,3,0,"], r"own\.csv, line 3: unit 'yd' of cable '12 AWG' must be m or ft: that is what the bill counts"),
+        (["treatment,cork,ft,3,0,"], r"own\.csv, line 2: unit 'ft' of treatment 'cork' must be m2 or ft2"),
+        (["loudspeaker,our own,pair,100,1,"], r"own\.csv, line 2: unit 'pair' of loudspeaker 'our own' must be each"),
+        (["hanging point,engineer's approval,each,100,1,"], r"own\.csv, line 2: unit 'each' of hanging point 'engineer's approval' must be job"),
     ],
 )
 def test_a_damaged_price_book_is_refused(tmp_path, rows, message):
