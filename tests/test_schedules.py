@@ -75,7 +75,10 @@ def test_a_cabinet_moved_moves_in_every_schedule():
     assert column(b, "tilt in words")[0] == "44.0° down from level"
     changed_cables = [x != y for x, y in zip(column(before["Cables"], "length [m]"), column(after["Cables"], "length [m]"), strict=True)]
     assert any(changed_cables) and not all(changed_cables)
-    assert before["Bill"].rows[-1] != after["Bill"].rows[-1] and before["Presets"] == after["Presets"] and before["Inputs"] == after["Inputs"]
+    assert before["Bill"].rows[-1] != after["Bill"].rows[-1] and before["Inputs"] == after["Inputs"]
+    for name in before["Presets"].columns:
+        if not name.startswith(("master", "tuning")):  # which the same level asks for elsewhere
+            assert column(before["Presets"], name) == column(after["Presets"], name)
     assert cad.dxf_text(cad.drawing(DOVECOTE)) != cad.dxf_text(cad.drawing(moved))
 
 
@@ -109,6 +112,28 @@ def test_a_mirrored_design_has_mirrored_schedules():
     for name in ("from south wall [m]", "aim point from south wall [m]"):
         assert np.add(column(a["Loudspeakers"], name), column(b["Loudspeakers"], name)) == pytest.approx([s.hall.width] * len(s.cabinets), abs=4e-3)
     assert a["Cables"].rows == b["Cables"].rows and a["Bill"].rows == b["Bill"].rows and a["Presets"] == b["Presets"]
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_masters_give_each_use_its_level(name):
+    """Independent: what a group plays on its axis at 1 kHz in two presets differs by their masters and its gains; the preset that is turned up most has 0. Tuning columns are the evaluation's."""
+    s, made = SCENARIOS[name], parts(SCENARIOS[name])
+    table = {t.title: t for t in schedules(made)}["Presets"]
+    master = dict(zip(column(table, "use"), column(table, "master [dB]"), strict=True))
+    assert max(master.values()) == 0.0 and min(master.values()) < -3
+    loud = next(u for u in s.uses if master[u.name] == 0.0)
+    played = {u.name: 10 * np.log10(np.maximum(made.results[u.name].sources.on_axis[:, 3], 1e-30)) for u in s.uses}
+    compared = 0
+    for u in s.uses:
+        for n, c in enumerate(s.cabinets):
+            if u.drive(c.group).on and loud.drive(c.group).on:
+                want = master[u.name] + u.drive(c.group).gain_db - loud.drive(c.group).gain_db
+                assert played[u.name][n] - played[loud.name][n] == pytest.approx(want, abs=0.051)
+                compared += u != loud
+        row = table.rows[column(table, "use").index(u.name)]
+        got = [row[table.columns.index(f"tuning at {f} Hz [dB]")] for f in ("125", "250", "500")]
+        assert got == pytest.approx(made.results[u.name].tuning_db[:3], abs=0.051) and np.all(made.results[u.name].tuning_db[3:] == 0)
+    assert compared and "one setting of the whole system" not in table.note
 
 
 @pytest.mark.parametrize("pan, tilt, words", [

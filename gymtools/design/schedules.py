@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from ..physics import bands
 from ..venue.units import feet_inches
 from .access import receivers
 from .budget import bill
@@ -12,6 +15,7 @@ from .loudness import loudness
 from .throws import throws
 
 POUND = 0.45359237  # kg
+TUNED = 3  # octaves that are tuned: those below 1 kHz
 STEEP = 75.0  # tilt from which a loudspeaker fires down rather than ahead [deg]
 CAUTIONS = {
     "Loudspeakers": "Attachment to the structure is designed and approved by a licensed structural engineer: rated hardware, a second independent safety, only enclosures with rated "
@@ -235,14 +239,40 @@ def _inputs(made):
     return Schedule(title="Inputs", columns=("input", "name", "type", "kind", "where", "uses"), rows=rows, note=note)
 
 
+def masters(results):
+    """Setting of the whole system that each use asks for.
+
+    Parameters
+    ----------
+    results : dict
+        Evaluations by use [-]
+
+    Returns
+    -------
+    masters : dict
+        By use; 0 for the one that is turned up most [dB]
+    """
+    found = {}
+    for name, r in results.items():
+        n = int(np.flatnonzero(r.playing)[0])
+        found[name] = float(r.setting_db[n]) - r.use.drive(r.scenario.cabinets[n].group).gain_db
+    return {name: value - max(found.values()) for name, value in found.items()}
+
+
 def _presets(made):
     groups = [g.name for g in made.scenario.groups]
-    rows = []
+    rows, master = [], masters(made.results)
     for p in presets(made.scenario):
-        cells = ["off" if p.groups[g] is None else f"{p.groups[g][0]:+g} dB, {p.groups[g][1]:g} ms" for g in groups]
-        rows.append((p.number, p.use, p.target_dba, *cells, ", ".join(p.microphones) or "none", ", ".join(p.closed) or "none", ", ".join(p.set_up) or "nothing"))
-    columns = ("preset", "use", "speech level [dB(A)]", *groups, "open microphones", "banks pushed back", "set out")
-    return Schedule(title="Presets", columns=columns, rows=tuple(rows), note="Gains stand relative to one setting of the whole system; all outputs share the hall's tuning.")
+        cells = ["off" if p.groups[g] is None else f"gain {p.groups[g][0]:g} dB, delay {p.groups[g][1]:g} ms" for g in groups]
+        tuned = [round(float(v), 1) + 0.0 for v in made.results[p.use].tuning_db[:TUNED]]
+        rows.append((p.number, p.use, p.target_dba, round(master[p.use], 1) + 0.0, *tuned, *cells, ", ".join(p.microphones) or "none", ", ".join(p.closed) or "none", ", ".join(p.set_up) or "nothing"))
+    low = tuple(f"tuning at {f} Hz [dB]" for f in bands.LABELS[:TUNED])
+    columns = ("preset", "use", "speech level [dB(A)]", "master [dB]", *low, *groups, "open microphones", "banks pushed back", "set out")
+    note = (
+        "Master: setting of the whole system, 0 for the preset that is turned up most. Gains of the groups stand relative to their preset's master, delays to its undelayed groups. Tuning is for all outputs "
+        "and follows what stands in the hall, preset by preset. These are settings to begin with: microphones, voices and the room as built decide the last decibels."
+    )
+    return Schedule(title="Presets", columns=columns, rows=tuple(rows), note=note)
 
 
 def _bill(made):
