@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gymtools.design.budget import bill
 from gymtools.design.drive import (
     CIRCUIT_PART,
     COMPRESSION_DB,
@@ -166,6 +167,20 @@ def test_routes_follow_walls_and_roof():
         assert c.lengths[0] == pytest.approx(abs(up - rack[2]) + abs(p[0] - rack[0]) + abs(p[1] - rack[1]) + abs(up - p[2]) + 2.0)
     moved = replace(DOVECOTE, equipment=Equipment(rack_x=0.0, rack_y=0.0, rack_height=1.0))
     assert sum(c.length for c in drive(moved).channels) < sum(c.length for c in system.channels)
+
+
+def test_a_given_run_leads_to_the_nearest_loudspeaker_of_its_group():
+    """Closed form: three loudspeakers 8 m apart on three channels: 30 m as given, and 8 and 16 m more; two on the first channel add 8 m and a metre of slack. The bill pays for all of it."""
+    row = changed(LARKFIELD, {("groups", 0, "number"): 3, ("groups", 0, "spacing"): 8.0, ("groups", 0, "along_deg"): 0.0, ("equipment", "rack_x"): -14.0, ("equipment", "rack_y"): 0.0})
+    name = row.groups[0].name
+    alone = [c for c in drive(wired(row, name, run=30.0, per_channel=1)).channels if c.group == name]
+    assert [c.tags for c in alone] == [("N1",), ("N2",), ("N3",)] and [c.lengths for c in alone] == [(30.0,), (pytest.approx(38.0),), (pytest.approx(46.0),)]
+    east = [c for c in drive(wired(changed(row, {("equipment", "rack_x"): 14.0}), name, run=30.0, per_channel=1)).channels if c.group == name]
+    assert [c.length for c in east] == pytest.approx([46.0, 38.0, 30.0]), "the other end is nearer to a rack in the east"
+    pairs = [c for c in drive(wired(row, name, run=30.0, per_channel=2)).channels if c.group == name]
+    assert [c.tags for c in pairs] == [("N1", "N2"), ("N3",)] and [c.lengths for c in pairs] == [pytest.approx((30.0, 9.0)), pytest.approx((46.0,))]
+    system = drive(wired(row, name, run=30.0, per_channel=1))
+    assert sum(line.quantity for line in bill(row, system=system) if line.kind == "cable") == pytest.approx(sum(c.length for c in system.channels))
 
 
 def test_mains_heat_and_rack():

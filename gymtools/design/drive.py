@@ -276,6 +276,7 @@ def _shared(own, count):
 def _racked(scenario, wanted, doubts):
     """Outputs put into amplifiers of their type in turn, with their cable."""
     channels, free, count = [], {}, 0
+    nearest = _nearest(scenario, wanted)
     for n, w in enumerate(wanted, 1):
         kind = w["kind"]
         if kind.name not in free or free[kind.name][1] >= kind.channels:
@@ -284,7 +285,7 @@ def _racked(scenario, wanted, doubts):
         free[kind.name][1] += 1
         amplifier, output = free[kind.name]
         cabinets = [scenario.cabinets[k] for k in w["own"]]
-        lengths, order = _run(scenario, w["group"], cabinets)
+        lengths, order = _run(scenario, w["group"], cabinets, nearest[w["group"].name])
         conductor, loss, cable_ohm = _conductor(scenario, lengths, [w["each_ohm"]] * len(cabinets))
         damping = float(electrical.damping_factor(w["load"], output_ohm=kind.output_ohm, cable_ohm=cable_ohm))
         if loss > scenario.equipment.cable_loss_db + 0.005:
@@ -319,17 +320,36 @@ def rack_place(scenario):
     return np.array([x, y, e.rack_height])
 
 
-def _run(scenario, group, cabinets):
+def _way(scenario, a, b):
+    """Cable between two places along walls and roof [m]."""
+    up = scenario.hall.clear_height
+    return abs(up - a[2]) + abs(b[0] - a[0]) + abs(b[1] - a[1]) + abs(up - b[2])
+
+
+def _near_first(scenario, cabinets):
+    """A row of cabinets, its end that is nearer to the rack first."""
+    return sorted((cabinets, cabinets[::-1]), key=lambda row: _way(scenario, rack_place(scenario), row[0].position))[0]
+
+
+def _nearest(scenario, wanted):
+    """Of each group, the first cabinet of the channel that begins nearest to the rack: the one that a given run leads to."""
+    found = {}
+    for w in wanted:
+        first = _near_first(scenario, [scenario.cabinets[k] for k in w["own"]])[0]
+        found.setdefault(w["group"].name, []).append(first)
+    return {name: min(firsts, key=lambda c: _way(scenario, rack_place(scenario), c.position)) for name, firsts in found.items()}
+
+
+def _run(scenario, group, cabinets, nearest):
     """Lengths from the rack to the nearest cabinet and on from one to the next, along walls and roof; and the cabinets in that order."""
-    start, up = rack_place(scenario), scenario.hall.clear_height
-
-    def way(a, b):
-        return abs(up - a[2]) + abs(b[0] - a[0]) + abs(b[1] - a[1]) + abs(up - b[2])
-
-    near_first = sorted((cabinets, cabinets[::-1]), key=lambda row: way(start, row[0].position))[0]
-    first = scenario.equipment.wired(group.name).run or way(start, near_first[0].position) + SLACK
-    links = [float(np.abs(b.position - a.position).sum()) + LINK for a, b in zip(near_first, near_first[1:], strict=False)]
-    return [float(first), *links], near_first
+    order = _near_first(scenario, cabinets)
+    given = scenario.equipment.wired(group.name).run
+    if given is None:
+        first = _way(scenario, rack_place(scenario), order[0].position) + SLACK
+    else:
+        first = given + float(np.abs(order[0].position - nearest.position).sum())  # past the nearest and on along the row
+    links = [float(np.abs(b.position - a.position).sum()) + LINK for a, b in zip(order, order[1:], strict=False)]
+    return [float(first), *links], order
 
 
 def _conductor(scenario, lengths, loads):
