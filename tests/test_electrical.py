@@ -116,6 +116,12 @@ def test_one_load_is_a_chain_of_one():
     assert el.chain_loss_db([30], [8], awg=12) == pytest.approx(el.cable_loss_db(30, 8, awg=12))
 
 
+@pytest.mark.parametrize("cool, hot, loss", [(100 * 10**-0.3, 100.0, 3.0), (100.0, 100 * 10**0.3, 3.0), (50 * 10**-0.15, 50.0, 1.5), (10 * 10**-0.03, 10.0, 0.3)])
+def test_heat_by_hand(cool, hot, loss):
+    """Closed form: at 10, 50 and 100 W of 100 W rated a coil loses 0.3, 1.5 and 3 dB; beyond it loses no more (3 dB: handbooks, from memory)."""
+    assert el.compression_db(hot, 100.0) == pytest.approx(loss) and el.heated_power(cool, 100.0) == pytest.approx(hot)
+
+
 def test_parallel_damping_and_mains():
     """Printed: damping factor 23.7 of 100 ft of 12 AWG at 8 ohm and 0.02 ohm; four channels of 500 W at 70 % and 60 W idle: 417 W,
     3.48 A at 120 V, 167 W of heat, 570 BTU/h."""

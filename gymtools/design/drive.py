@@ -11,7 +11,6 @@ from ..venue.scenario import Scenario
 from .evaluate import evaluate
 from .prices import example_prices
 
-COMPRESSION_DB = 3.0  # at full rated power, less in proportion below it    handbooks say 3 to 6 dB (from memory)
 PEAK = 4.0  # short peaks over the continuous rating that a loudspeaker bears    common practice, no source
 LINE_PART = 0.8  # of an amplifier's power that the taps of a line may take    common practice, no source
 TRANSFORMER_DB = 0.7  # lost in a line transformer    common practice (0.5 to 1 dB), no source
@@ -31,7 +30,7 @@ class Need:
 
     use: str
     tag: str
-    mean_w: float  # speech at the use's level
+    mean_w: float  # speech at the use's level, with what heat asks for
     peak_w: float  # with headroom
     octave: str  # that takes most of it
     spare_db: float  # until amplifier or loudspeaker is at its limit
@@ -175,8 +174,7 @@ def drive(scenario, results=None, *, prices=None):
     mean = {name: powers(r) for name, r in results.items()}
     rated = np.array([c.type.rated_w for c in scenario.cabinets])
     most = np.max([p.sum(axis=1) for p in mean.values()], axis=0)  # (cabinet,)
-    lost_db = scenario.equipment.cable_loss_db + COMPRESSION_DB * np.minimum(most / rated, 1)
-    peak = most * headroom * bands.to_energy(lost_db)  # that the amplifier must give
+    peak = electrical.heated_power(most, rated) * headroom * bands.to_energy(scenario.equipment.cable_loss_db)  # that the amplifier must give
     tags = [c.tag for c in scenario.cabinets]
     wanted, doubts = [], []
     for group in scenario.groups:
@@ -371,13 +369,13 @@ def _needs(scenario, use, mean, channels, headroom):
             continue
         channel = next(c for c in channels if cabinet.tag in c.tags)
         share = channel.gives_w / len(channel.tags) / bands.to_energy(channel.loss_db + (TRANSFORMER_DB if channel.line_volts else 0.0))
-        rated, peak = cabinet.type.rated_w, watts * headroom
-        compression = COMPRESSION_DB * min(watts / rated, 1.0)
-        spare = {"amplifier": share / peak, "loudspeaker, peaks": PEAK * rated / peak, "loudspeaker, heat": rated / watts}
-        limit = min(spare, key=spare.get)
+        rated = cabinet.type.rated_w
+        bears = {"amplifier": share / headroom, "loudspeaker, peaks": PEAK * rated / headroom, "loudspeaker, heat": rated}  # mean power that each allows
+        limit = min(bears, key=bears.get)
+        fed = float(electrical.heated_power(watts, rated))
         yield Need(
-            use=use, tag=cabinet.tag, mean_w=watts, peak_w=float(peak), octave=bands.LABELS[int(np.argmax(mean[n]))],
-            spare_db=float(bands.to_level(spare[limit])) - compression, limited_by=limit,
+            use=use, tag=cabinet.tag, mean_w=fed, peak_w=float(fed * headroom), octave=bands.LABELS[int(np.argmax(mean[n]))],
+            spare_db=float(bands.to_level(bears[limit] / watts) - electrical.compression_db(bears[limit], rated)), limited_by=limit,
         )  # fmt: skip
 
 
