@@ -1,5 +1,7 @@
 """What drives the loudspeakers: power by hand, channels that suffice, lines, cable, mains, and what is said when nothing does."""
 
+import itertools
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,6 +22,7 @@ from gymtools.design.drive import (
 from gymtools.design.evaluate import evaluate
 from gymtools.design.inputs import inputs, mixer, plates, presets, processor
 from gymtools.design.loudness import loudness
+from gymtools.design.prices import example_prices
 from gymtools.physics import electrical
 from gymtools.physics.bands import a_weighted, to_energy, to_level
 from gymtools.physics.exposure import permitted_hours
@@ -87,6 +90,42 @@ def test_spare_level_is_told_from_its_parts():
         assert n.limited_by == limit and n.peak_w == pytest.approx(n.mean_w * head)
         assert to_level(n.mean_w) - 3.0 * min(n.mean_w / kind.rated_w, 1) == pytest.approx(to_level(mean), abs=1e-6), "what is fed, less 3 dB in proportion, is what the level takes"
         assert n.spare_db == pytest.approx(to_level(bears[limit] / mean) - 3.0 * min(bears[limit] / kind.rated_w, 1), abs=1e-5)
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_no_other_set_of_amplifiers_costs_less(name):
+    """Independent: every combination of one type a group, tried one by one, costs as much or more, outputs that stay free counted."""
+    s, book = SCENARIOS[name], example_prices()
+    price = {k: book.line("amplifier", k, 1).total for k in amplifier_types()}
+    results = {u.name: evaluate(s, u.name, follow_echoes=False) for u in s.uses}
+    ways = []
+    for g in s.groups:
+        ways.append([])
+        for kind in amplifier_types():
+            if not amplifier_types()[kind].watts_8:
+                continue
+            alone = drive(wired(s, g.name, amplifier=kind), results)
+            if not any(d.startswith(f"'{g.name}'") for d in alone.doubts):
+                ways[-1].append((kind, sum(c.group == g.name for c in alone.channels)))
+    least = min(
+        sum(math.ceil(sum(n for k, n in way if k == kind) / amplifier_types()[kind].channels) * price[kind] for kind in {k for k, _ in way}) for way in itertools.product(*ways)
+    )
+    system = drive(s, results)
+    assert sum(price[k.name] for k in system.amplifiers.values()) == pytest.approx(least)
+
+
+def test_outputs_that_nobody_uses_are_not_paid_for():
+    """Closed form: two channels of 77 W take one of two by 150 for 520, not one of four by 150 for 860; with a third group of the same need, four outputs in one are the cheaper."""
+    assert [k.name for k in drive(DOVECOTE).amplifiers.values()] == ["two by 150"] == [k.name for k in drive(SCENARIOS["alderway"]).amplifiers.values()]
+    third = replace(DOVECOTE.groups[1], name="third", tag="T", y=2.0)
+    assert [k.name for k in drive(replace(DOVECOTE, groups=(*DOVECOTE.groups, third))).amplifiers.values()] == ["four by 150"], "520 + 520 and two hours against 860 and one"
+
+
+def test_a_tap_that_is_given_too_small_does_not_make_the_amplifier_larger():
+    """The tap is what it is: the cheapest amplifier that carries it is taken (here one with room for both groups), not the strongest, and what is missing is said once."""
+    system = drive(wired(DOVECOTE, "floor pair", line_volts=70.7, tap_w=3.75))
+    (c,) = [c for c in system.channels if c.line_volts]
+    assert c.type.name == "four by 150" and c.gives_w == 7.5 and sum("its tap takes 3.75 W" in d for d in system.doubts) == 1
 
 
 def fixed(scenario, system, **new):

@@ -167,7 +167,9 @@ def drive(scenario, results=None, *, prices=None):
     -----
     Every group has channels of its own, so that it can have its own gain and delay. Direct: as many loudspeakers on a channel as
     its least load allows, if its power suffices for all of them. Lines: the least tap that carries the peaks, all of a group on one
-    channel while the taps take no more than 80 % of it and load it with no less than it bears. The cheapest amplifier a channel that suffices is taken, else the strongest.
+    channel while the taps take no more than 80 % of it and load it with no less than it bears. Of the amplifiers that suffice, the
+    set that costs least for all groups together is taken, mounting included, then the one with fewest channels; where none suffices,
+    the strongest.
     """
     results = results or {u.name: evaluate(scenario, u.name, follow_echoes=False) for u in scenario.uses}
     headroom = bands.to_energy(scenario.equipment.headroom_db)
@@ -176,79 +178,109 @@ def drive(scenario, results=None, *, prices=None):
     most = np.max([p.sum(axis=1) for p in mean.values()], axis=0)  # (cabinet,)
     peak = electrical.heated_power(most, rated) * headroom * bands.to_energy(scenario.equipment.cable_loss_db)  # that the amplifier must give
     tags = [c.tag for c in scenario.cabinets]
-    wanted, doubts = [], []
+    prices, doubts, options = prices or example_prices(), [], []
     for group in scenario.groups:
         own = [tags.index(c.tag) for c in group.cabinets]
-        wanted += _outputs(scenario, group, own, peak, prices or example_prices(), doubts)
+        options.append(_options(scenario, group, own, peak, _candidates(scenario.equipment.wired(group.name), prices)))
+    wanted = []
+    for option in _cheapest(options, prices):
+        wanted += option.outputs
+        doubts += option.doubts
     channels = _racked(scenario, wanted, doubts)
     needs = tuple(n for name in mean for n in _needs(scenario, name, mean[name], channels, headroom))
     return System(scenario=scenario, needs=needs, channels=channels, doubts=tuple(doubts))
 
 
-def _outputs(scenario, group, own, peak, prices, doubts):
-    """Outputs of one group, before they are put into amplifiers: dicts."""
+@dataclass(frozen=True, kw_only=True)
+class _Option:
+    """One way to drive a group: a type of amplifier and as few of its outputs as suffice."""
+
+    kind: AmplifierType
+    outputs: list  # dicts, before they are put into amplifiers
+    fits: bool
+    doubts: list
+
+
+def _options(scenario, group, own, peak, candidates):
+    """Every type of amplifier that suffices for a group, with as few outputs as it needs; where none does, the strongest alone."""
     wiring, most = scenario.equipment.wired(group.name), float(peak[own].max())
-    if wiring.line_volts is not None:
-        return _lines(scenario, group, own, most, wiring, prices, doubts)
-    ohm = group.type.impedance_ohm
-    counts = [wiring.per_channel] if wiring.per_channel else range(min(len(own), 4), 0, -1)
-    best = None
+    make, counts = (_direct, range(min(len(own), 4), 0, -1)) if wiring.line_volts is None else (_line, range(len(own), 0, -1))
+    if wiring.per_channel:
+        counts = [min(wiring.per_channel, len(own))]
+    fitting, best = {}, None
     for count in counts:
-        count = min(count, len(own))
-        load = ohm / count
-        need = most * count
-        for kind in _candidates(wiring, prices):
-            gives = kind.watts(load)
-            if not gives:
+        for kind in candidates:
+            found = make(group, own, most, wiring, count, kind)
+            if found is None:
                 continue
-            outputs = math.ceil(len(own) / count)
-            price = outputs * _per_channel(kind, prices)
-            key = (gives < need, price if gives >= need else -gives / count, -count)  # enough, then cheap; else strong
-            if best is None or key < best[0]:
-                best = key, kind, count, load, gives
-    if best is None:
-        raise ValueError(f"group '{group.name}': no amplifier drives {ohm / max(counts[0], 1):.1f} ohm. Fewer loudspeakers on a channel, or another amplifier?")
-    _, kind, count, load, gives = best
-    made = []
-    for part in _shared(own, count):
-        made.append(dict(group=group, own=part, kind=kind, line_volts=None, tap_w=None, load=electrical.parallel([ohm] * len(part)), need=most * len(part),
-                         gives=kind.watts(ohm / len(part)), each_ohm=ohm))  # fmt: skip
-    if gives < most * count:
-        doubts.append(f"'{group.name}': no amplifier gives the {most * count:.0f} W that peaks ask for; {kind.name} gives {gives:.0f} W.")
-    return made
-
-
-def _lines(scenario, group, own, most, wiring, prices, doubts):
-    with_loss = most * bands.to_energy(TRANSFORMER_DB)
-    tap = wiring.tap_w or next((t for t in TAPS if t >= with_loss), TAPS[-1])
-    if tap < with_loss:
-        doubts.append(f"'{group.name}': peaks ask for {with_loss:.0f} W at each transformer, its tap takes {tap:g} W.")
-    load = lambda count: electrical.line_load([tap] * count, volts=wiring.line_volts)[1]  # noqa: E731
-    best = None
-    for count in [wiring.per_channel] if wiring.per_channel else range(len(own), 0, -1):
-        count = min(count, len(own))
-        for kind in _candidates(wiring, prices):
-            if kind.line_w:
-                heavy, strained = tap * count > LINE_PART * kind.line_w, load(count) < kind.min_ohm - 0.01
-                fits = not (heavy or strained)
-                price = math.ceil(len(own) / count) * _per_channel(kind, prices)
-                key = (not fits, strained, price if fits else -kind.line_w / count, -count)
-                if best is None or key < best[0]:
-                    best = key, kind, count, heavy, strained
+            strength, option = found
+            if option.fits:
+                fitting.setdefault(kind.name, option)  # the first has fewest outputs
+            if best is None or strength > best[0]:
+                best = strength, option
+    if best is None and wiring.line_volts is None:
+        raise ValueError(f"group '{group.name}': no amplifier drives {group.type.impedance_ohm / counts[0]:.1f} ohm. Fewer loudspeakers on a channel, or another amplifier?")
     if best is None:
         raise ValueError(f"group '{group.name}': amplifier '{wiring.amplifier}' drives no line. Choose another, or leave line_volts out.")
-    _, kind, count, heavy, strained = best
-    many = f"{count} loudspeakers" if count > 1 else "one loudspeaker"
+    return list(fitting.values()) or [best[1]]
+
+
+def _direct(group, own, most, wiring, count, kind):
+    """A type of amplifier with so many loudspeakers on an output: how strong it is for each, and the option; None when it drives no such load."""
+    ohm = group.type.impedance_ohm
+    gives, need = kind.watts(ohm / count), most * count
+    if not gives:
+        return None
+    outputs = [
+        dict(group=group, own=part, kind=kind, line_volts=None, tap_w=None, load=electrical.parallel([ohm] * len(part)), need=most * len(part), gives=kind.watts(ohm / len(part)), each_ohm=ohm)
+        for part in _shared(own, count)
+    ]  # fmt: skip
+    doubts = [f"'{group.name}': no amplifier gives the {need:.0f} W that peaks ask for; {kind.name} gives {gives:.0f} W."] if gives < need else []
+    return (gives / count, count), _Option(kind=kind, outputs=outputs, fits=gives >= need, doubts=doubts)
+
+
+def _line(group, own, most, wiring, count, kind):
+    """The same on a line with transformers."""
+    if not kind.line_w:
+        return None
+    with_loss = most * bands.to_energy(TRANSFORMER_DB)
+    tap = wiring.tap_w or next((t for t in TAPS if t >= with_loss), TAPS[-1])
+    load = lambda count: electrical.line_load([tap] * count, volts=wiring.line_volts)[1]  # noqa: E731
+    heavy, strained = tap * count > LINE_PART * kind.line_w, load(count) < kind.min_ohm - 0.01
+    many, doubts = f"{count} loudspeakers" if count > 1 else "one loudspeaker", []
+    if tap < with_loss:
+        doubts.append(f"'{group.name}': peaks ask for {with_loss:.0f} W at each transformer, its tap takes {tap:g} W.")
     if heavy:
         doubts.append(f"'{group.name}': the taps of {many} take {tap * count:g} W, over {100 * LINE_PART:.0f} % of the {kind.line_w:g} W of {kind.name}.")
     if strained:
         doubts.append(f"'{group.name}': the taps of {many} load the {wiring.line_volts:g} V line with {load(count):.1f} ohm, less than the {kind.min_ohm:g} ohm that {kind.name} bears. A higher line voltage, or smaller taps?")
-    ohm = load(1)
-    return [
-        dict(group=group, own=part, kind=kind, line_volts=wiring.line_volts, tap_w=tap, load=load(len(part)),
-             need=with_loss * len(part), gives=min(tap * len(part), kind.line_w), each_ohm=ohm)
+    outputs = [
+        dict(group=group, own=part, kind=kind, line_volts=wiring.line_volts, tap_w=tap, load=load(len(part)), need=with_loss * len(part), gives=min(tap * len(part), kind.line_w), each_ohm=load(1))
         for part in _shared(own, count)
     ]  # fmt: skip
+    return (not strained, kind.line_w / count, count), _Option(kind=kind, outputs=outputs, fits=not (heavy or strained), doubts=doubts)
+
+
+def _cheapest(options, prices):
+    """One option a group, so that the amplifiers of all cost least, then have fewest outputs in use.
+
+    Group by group; of all ways that leave the same outputs free, only the cheapest is followed.
+    """
+    ways = {(): (0.0, 0, ())}  # by outputs in use of amplifiers that have some left: cost, outputs, options
+    for group in options:
+        found = {}
+        for used, (price, count, chosen) in ways.items():
+            for option in group:
+                name, outputs = option.kind.name, len(option.outputs)
+                before = dict(used).get(name, 0)
+                more = -(-(before + outputs) // option.kind.channels) - (before > 0)  # amplifiers to buy
+                rest = {**dict(used), name: (before + outputs) % option.kind.channels}
+                left = tuple(sorted((k, n) for k, n in rest.items() if n))
+                way = round(price + more * _price(option.kind, prices), 6), count + outputs, (*chosen, option)
+                if left not in found or way[:2] < found[left][:2]:
+                    found[left] = way
+        ways = found
+    return min(ways.values(), key=lambda way: way[:2])[2]
 
 
 def _candidates(wiring, prices):
@@ -261,9 +293,10 @@ def _candidates(wiring, prices):
     return offered
 
 
-def _per_channel(kind, prices):
+def _price(kind, prices):
+    """Of an amplifier with the work that it makes."""
     row = prices.prices.get(("amplifier", kind.name))
-    return row.price / kind.channels if row else 0.0  # asked for by name: no choice is left
+    return prices.line("amplifier", kind.name, 1).total if row else 0.0  # asked for by name: no choice is left
 
 
 def _shared(own, count):
