@@ -25,7 +25,6 @@ from gymtools.design.loudness import loudness
 from gymtools.design.prices import example_prices
 from gymtools.physics import electrical
 from gymtools.physics.bands import a_weighted, to_energy, to_level
-from gymtools.physics.exposure import permitted_hours
 from gymtools.venue.equipment import AmplifierType, Equipment, Wiring, amplifier_types
 from gymtools.venue.files import load, parse, to_text
 from gymtools.venue.scenario import changed
@@ -259,13 +258,17 @@ def test_mains_heat_and_rack():
 
 
 def test_levels_and_hours():
-    """Closed form: the reach is the target and what is spare; hours from the loudest place; the limiter's margin from what is allowed."""
+    """Closed form: the reach is the target and what is spare; hours from speech and noise together at the loudest place (as loud as each other: 3.01 dB more); the limiter's margin from what is allowed."""
     result = evaluate(LARKFIELD, "game")
     system = drive(LARKFIELD)
     x = loudness(result, system)
     verdict = next(v for v in result.verdicts if v.criterion == "loudest place")
     assert x.loudest_dba == pytest.approx(verdict.value) and x.cap_db == pytest.approx(95 - verdict.value)
-    assert (x.niosh_h, x.osha_h) == (pytest.approx(permitted_hours(verdict.value)), pytest.approx(permitted_hours(verdict.value, "osha")))
+    both = 10 * np.log10(10 ** (verdict.value / 10) + 10 ** (result.use.noise_dba / 10))
+    assert x.exposed_dba == pytest.approx(both, abs=0.01) and both > verdict.value + 0.1
+    assert (x.niosh_h, x.osha_h) == (pytest.approx(8 / 2 ** ((both - 85) / 3), rel=1e-3), pytest.approx(8 / 2 ** ((both - 90) / 5), rel=1e-3))
+    as_loud = replace(LARKFIELD, uses=(replace(LARKFIELD.uses[0], noise_dba=x.loudest_dba),))
+    assert loudness(evaluate(as_loud), drive(as_loud)).exposed_dba == pytest.approx(x.loudest_dba + 3.0103, abs=0.01)
     assert float(a_weighted(x.reach_db)) == pytest.approx(x.reach_dba, abs=0.01)
 
 

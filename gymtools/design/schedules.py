@@ -22,7 +22,7 @@ CAUTIONS = {
     "points, protection against ball strike. A lift on a sport floor needs its load spread. Weights are of the cabinets; hardware comes on top.",
     "Amplifiers": "Mains by a licensed electrician, to the local code. Emergency announcements are not part of this system: the fire-alarm contractor wires the muting contact.",
     "Cables": "Methods and separation follow the marking on the amplifier and the local code. Lengths follow walls and roof; measure before cutting.",
-    "Levels": "Hours are rules for people at work, not for pupils. Keep the nearest seats within local exposure rules, and set the limiter before the first use.",
+    "Levels": "Hours are for speech and noise together, as long as both last; they are rules for people at work, not for pupils. Keep the nearest seats within local exposure rules, and set the limiter before the first use.",
 }
 
 
@@ -180,10 +180,10 @@ def _levels(made):
     for r in made.results.values():
         x = loudness(r, made.system)
         rows.append((x.use, x.target_dba, round(x.reach_dba, 1), round(x.spare_db, 1), x.word, f"{x.tag}, {x.limited_by}", *(round(float(v), 0) for v in x.reach_db), round(x.loudest_dba, 1),
-                     round(x.cap_db, 1), round(min(x.niosh_h, 24.0), 1), round(min(x.osha_h, 24.0), 1)))  # fmt: skip
+                     round(x.cap_db, 1), round(x.exposed_dba, 1), round(min(x.niosh_h, 24.0), 1), round(min(x.osha_h, 24.0), 1)))  # fmt: skip
     octaves = tuple(f"can reach at {f} Hz [dB]" for f in ("125", "250", "500", "1k", "2k", "4k", "8k"))
-    columns = ("use", "wanted [dB(A)]", "can reach [dB(A)]", "to spare [dB]", "verdict", "limited by", *octaves, "loudest place [dB(A)]", "limiter over the use's level [dB]",
-               "NIOSH hours there", "OSHA hours there")  # fmt: skip
+    columns = ("use", "wanted [dB(A)]", "can reach [dB(A)]", "to spare [dB]", "verdict", "limited by", *octaves, "loudest place, speech [dB(A)]", "limiter over the use's level [dB]",
+               "loudest place with the noise [dB(A)]", "NIOSH hours with both", "OSHA hours with both")  # fmt: skip
     return Schedule(title="Levels", columns=columns, rows=tuple(rows), note=CAUTIONS["Levels"])
 
 
