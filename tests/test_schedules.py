@@ -18,6 +18,7 @@ from gymtools.display import cad
 from gymtools.display.exports import as_text, csv_text, write_xlsx
 from gymtools.display.handover import folder_name, write_handover
 from gymtools.venue.files import load
+from gymtools.venue.loudspeakers import Group
 from gymtools.venue.scenario import changed
 from gymtools.venue.units import FOOT
 
@@ -90,6 +91,26 @@ def test_aim_points_are_where_the_beams_land():
         end = c.position + r * np.array([np.cos(pan) * np.cos(tilt), np.sin(pan) * np.cos(tilt), -np.sin(tilt)])
         got = [column(found, f"aim point {w} [m]")[n] for w in ("from west wall", "from south wall", "height")]
         assert got == pytest.approx(end + [LARKFIELD.hall.length / 2, LARKFIELD.hall.width / 2, 0], abs=0.003)
+
+
+def test_an_aim_point_is_that_of_the_use_that_is_served():
+    """With the lesson first, when the banks are pushed back, the rows still aim at the open banks they serve in a game; nothing changes with the order of the uses."""
+    turned = lambda scenario: replace(scenario, uses=(*scenario.uses[1:], scenario.uses[0]))  # noqa: E731
+    on = changed(LARKFIELD, {("uses", 1, "groups", "north row", "on"): True, ("uses", 1, "groups", "south row", "on"): True})
+    a, b = tables(on)["Loudspeakers"], tables(turned(on))["Loudspeakers"]
+    assert column(b, "aims at")[0] == "north bank" and column(a, "aims at") == column(b, "aims at") and "closed bleachers" not in column(b, "aims at")
+    assert column(a, "aim point height [m]") == column(b, "aim point height [m]")
+
+
+def test_a_housing_with_four_beams_says_which_one_lands_there():
+    """Closed form: of the four-sided type the first beam leaves 25 degrees below the housing, which itself hangs level: from 5.5 m to the floor that is 5.5 / sin 25 = 13.01 m."""
+    s = replace(DOVECOTE, groups=(*DOVECOTE.groups, Group(name="middle", tag="M", cabinet="four-sided 90x50", x=-3.0, y=-3.0, height=5.5, pan_deg=0.0, tilt_deg=0.0)), hall=replace(DOVECOTE.hall, length=40.0))
+    found = tables(s)["Loudspeakers"]
+    row = dict(zip(found.columns, found.rows[-1], strict=True))
+    assert row["tag"] == "M1" and row["aims at"].endswith(": beam 1 of 4, 25° below the housing's level") and row["tilt in words"] == "level"
+    assert row["throw [m]"] == pytest.approx(5.5 / np.sin(np.radians(25)), abs=0.01) and row["aim point height [m]"] == pytest.approx(0, abs=0.01)
+    assert row["aim point from west wall [m]"] == pytest.approx(17.0 + 5.5 / np.tan(np.radians(25)), abs=0.01)
+    assert all("beam" not in w for w in column(found, "aims at")[:-1])
 
 
 def mirrored(s):

@@ -17,6 +17,7 @@ from .throws import throws
 POUND = 0.45359237  # kg
 TUNED = 3  # octaves that are tuned: those below 1 kHz
 STEEP = 75.0  # tilt from which a loudspeaker fires down rather than ahead [deg]
+AIMS = "Aim points are those of the use in which most of a loudspeaker's sound lands on who listens."
 CAUTIONS = {
     "Loudspeakers": "Attachment to the structure is designed and approved by a licensed structural engineer: rated hardware, a second independent safety, only enclosures with rated "
     "points, protection against ball strike. A lift on a sport floor needs its load spread. Weights are of the cabinets; hardware comes on top.",
@@ -146,14 +147,24 @@ def tilt_words(tilt_deg):
 
 
 def _aims(made):
-    """Throw of every cabinet, from the first use in which it plays."""
+    """Throw of every cabinet's first beam, from the use in which most of its sound lands on who listens; the first of several alike."""
     found = {}
     for result in made.results.values():
-        playing = {c.tag for c, on in zip(result.scenario.cabinets, result.playing, strict=True) if on}
+        listening = [n for n, part in enumerate(result.parts) if result.use.listens.get(part, 0) > 0]
+        serves = result.lands[:, listening].sum(axis=1)  # (cabinet,)
+        beams = {}
         for t in throws(result):
-            if t.tag in playing:
-                found.setdefault(t.tag, t)
-    return found
+            beams.setdefault(t.tag, t)
+        for n, c in enumerate(result.scenario.cabinets):
+            if result.playing[n] and (c.tag not in found or serves[n] > found[c.tag][0] + 1e-6):
+                found[c.tag] = serves[n], beams[c.tag]
+    return {tag: t for tag, (_, t) in found.items()}
+
+
+def _aim_words(throw, kind):
+    if kind.lobes == 1:
+        return throw.part
+    return f"{throw.part}: beam 1 of {kind.lobes}, {kind.lobe_tilt_deg:g}° below the housing's level"
 
 
 def _loudspeakers(made):
@@ -164,7 +175,7 @@ def _loudspeakers(made):
         at = (*both_lengths(t.end[0] + s.hall.length / 2), *both_lengths(t.end[1] + s.hall.width / 2), *both_lengths(t.end[2])) if t else ("",) * 6
         rows.append((
             c.tag, c.group, c.type.name, *both_lengths(west), *both_lengths(south), *both_lengths(c.z), pan_words(c.pan_deg, c.tilt_deg), tilt_words(c.tilt_deg),
-            round(c.pan_deg, 2), round(c.tilt_deg, 2), t.part if t else "plays in no use", *at, *(both_lengths(t.distance) if t else ("", "")),
+            round(c.pan_deg, 2), round(c.tilt_deg, 2), _aim_words(t, c.type) if t else "plays in no use", *at, *(both_lengths(t.distance) if t else ("", "")),
             c.type.weight_kg, round(c.type.weight_kg / POUND, 1), made.system.channel(c.tag).number,
         ))  # fmt: skip
     pair = lambda words: (f"{words} [m]", f"{words} [ft-in]")  # noqa: E731
@@ -172,7 +183,7 @@ def _loudspeakers(made):
         "tag", "group", "type", *pair("from west wall"), *pair("from south wall"), *pair("height of the front's middle"), "pan in words", "tilt in words", "pan [°]", "tilt [°]",
         "aims at", *pair("aim point from west wall"), *pair("aim point from south wall"), *pair("aim point height"), *pair("throw"), "weight [kg]", "weight [lb]", "channel",
     )  # fmt: skip
-    return Schedule(title="Loudspeakers", columns=columns, rows=tuple(rows), note=CAUTIONS["Loudspeakers"])
+    return Schedule(title="Loudspeakers", columns=columns, rows=tuple(rows), note=f"{AIMS} {CAUTIONS['Loudspeakers']}")
 
 
 def _levels(made):
