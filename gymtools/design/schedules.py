@@ -98,7 +98,7 @@ def both_lengths(metres):
     cells : tuple
         (number, text)
     """
-    return round(float(metres), 3), feet_inches(metres)
+    return round(float(metres), 3) + 0.0, feet_inches(metres)  # + 0.0 turns -0.0 into 0.0
 
 
 def pan_words(pan_deg, tilt_deg=0.0):
