@@ -14,7 +14,7 @@ from scipy.spatial.transform import Rotation
 from gymtools.design.evaluate import evaluate
 from gymtools.physics import balloons
 from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
-from gymtools.physics.directivity import AZIMUTH_DEG, directions
+from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
 from gymtools.venue.files import load, parse, save, to_text
 from gymtools.venue.loudspeakers import LoudspeakerType, adopt, loudspeaker_types
 from gymtools.venue.measured import read_measured, read_polars, read_sofa, write_sofa
@@ -117,6 +117,45 @@ def test_turned_in_the_file_it_is_the_same(tmp_path_factory, pan, tilt, roll):
     found = read_sofa(sofa(folder / "turned.sofa", pairs, magnitude, NOMINAL, SourceView=view[None], SourceUp=up[None]))
     assert np.percentile(np.abs(found - want), 99) < 0.6  # other triangles of the same directions
     assert np.abs(found - want)[::4, ::3].max() < 1e-6
+
+
+LEFT, UP = np.array([0, 1.0, 0]), np.array([0, 0, 1.0])
+
+
+def lopsided(vectors):
+    """Magnitude that falls by half to the left, by three quarters up, and not to the right or down."""
+    return (1 - 0.5 * np.clip(vectors @ LEFT, 0, 1)) * (1 - 0.75 * np.clip(vectors @ UP, 0, 1))
+
+
+def seen(balloon):
+    """Level to the left, right, up and down."""
+    return [balloon[int(np.argmin(np.abs(AZIMUTH_DEG - a))), int(np.argmin(np.abs(ELEVATION_DEG - e))), 3] for a, e in ((90, 0), (-90, 0), (0, 90), (0, -90))]
+
+
+@pytest.mark.parametrize("view, up, kind, up_kind", [
+    ((1, 0, 0), (0, 0, 1), "cartesian", None), ((0, 2, 0), (0, 0, 3), "cartesian", None), ((90, 0, 1), (0, 90, 1), "spherical", None), ((0, 0, 1), (90, 0, 1), "spherical", None),
+    ((0, 90, 1), (180, 0, 1), "spherical", None), ((90, 0, 1), (0, 0, 1), "spherical", "cartesian"),
+])  # fmt: skip
+@pytest.mark.parametrize("written", ["cartesian", "spherical"])
+def test_a_lopsided_loudspeaker_is_read_the_right_way_round(tmp_path, view, up, kind, up_kind, written):
+    """Closed form: 6 dB less to its own left and 12 dB less above, nothing less to the right and below, in whichever coordinates the file has its view, its top and its directions."""
+    plain = lambda v, k: np.array(v, float) if k == "cartesian" else np.array([np.cos(np.radians(v[1])) * np.cos(np.radians(v[0])), np.cos(np.radians(v[1])) * np.sin(np.radians(v[0])), np.sin(np.radians(v[1]))])  # noqa: E731
+    front, top = plain(view, kind), plain(up, up_kind or kind)
+    front, top = front / np.linalg.norm(front), top / np.linalg.norm(top)
+    axes = np.stack([front, np.cross(top, front), top])  # left is where the top goes when it turns into the front
+    own = directions()[::3, ::3].reshape(-1, 3)
+    there = own @ axes
+    pairs = np.degrees(np.c_[np.arctan2(there[:, 1], there[:, 0]), np.arcsin(np.clip(there[:, 2], -1, 1))])
+    new = dict(SourceView=np.array([view], float), SourceUp=np.array([up], float), SourceView_Type=kind, SourceView_Units="metre" if kind == "cartesian" else "degree, degree, metre")
+    if written == "cartesian":
+        new |= dict(ReceiverPosition=2.5 * there, ReceiverPosition_Type="cartesian", ReceiverPosition_Units="metre")
+    path = sofa(tmp_path / "l.sofa", pairs, np.tile(lopsided(own)[:, None], (1, 7)), NOMINAL, **new)
+    if up_kind:
+        import netCDF4
+
+        with netCDF4.Dataset(path, "a") as file:
+            file["SourceUp"].setncattr("Type", up_kind)
+    assert seen(read_sofa(path)) == pytest.approx([20 * np.log10(0.5), 0, 20 * np.log10(0.25), 0], abs=1e-6)
 
 
 def test_polars_make_their_own_planes(tmp_path):
