@@ -68,7 +68,7 @@ def test_every_loudspeaker_hangs_on_one_channel_that_suffices(name):
         assert c.bears_w == PEAK * group.type.rated_w * len(c.tags)
         assert c.loss_db <= s.equipment.cable_loss_db + 1e-9 and c.damping >= 10
         size = float(c.conductor.split()[0])
-        wire = dict(awg=size) if "AWG" in c.conductor else dict(area_mm2=size)
+        wire = dict(awg=size) if "AWG" in c.conductor else dict(nominal_mm2=size)
         assert c.loss_db == pytest.approx(electrical.chain_loss_db(c.lengths, [group.type.impedance_ohm] * len(c.tags), **wire)[-1])
     for amplifier, outputs in used.items():
         assert sorted(outputs) == list(range(1, len(outputs) + 1)) and len(outputs) <= system.amplifiers[amplifier].channels
@@ -239,6 +239,16 @@ def test_a_given_run_leads_to_the_nearest_loudspeaker_of_its_group():
     assert [c.tags for c in pairs] == [("N1", "N2"), ("N3",)] and [c.lengths for c in pairs] == [pytest.approx((30.0, 9.0)), pytest.approx((46.0,))]
     system = drive(wired(row, name, run=30.0, per_channel=1))
     assert sum(line.quantity for line in bill(row, system=system) if line.kind == "cable") == pytest.approx(sum(c.length for c in system.channels))
+
+
+@pytest.mark.parametrize("place, words", [
+    (dict(rack_x=15.0), "the rack stands outside the hall, 2.00 m beyond the east wall. In a room beside it?"), (dict(rack_x=-13.5, rack_y=10.0), "0.25 m beyond the north wall"),
+    (dict(rack_x=-13.5), "0.50 m beyond the west wall"), (dict(rack_y=-11.75), "2.00 m beyond the south wall"), (dict(rack_height=7.5), "at 7.50 m, over the clear height of 7.00 m"),
+])  # fmt: skip
+def test_a_rack_outside_the_hall_is_said(place, words):
+    """Closed form: the hall is 26 by 19.5 m, 7 m clear."""
+    doubts = drive(replace(DOVECOTE, equipment=Equipment(**place))).doubts
+    assert sum(words in d for d in doubts) == 1 and not any("outside" in d for d in drive(DOVECOTE).doubts)
 
 
 def test_mains_heat_and_rack():

@@ -4,6 +4,7 @@ import pickle
 from dataclasses import replace
 from pathlib import Path
 
+import netCDF4
 import numpy as np
 import pytest
 import sofar
@@ -151,8 +152,6 @@ def test_a_lopsided_loudspeaker_is_read_the_right_way_round(tmp_path, view, up, 
         new |= dict(ReceiverPosition=2.5 * there, ReceiverPosition_Type="cartesian", ReceiverPosition_Units="metre")
     path = sofa(tmp_path / "l.sofa", pairs, np.tile(lopsided(own)[:, None], (1, 7)), NOMINAL, **new)
     if up_kind:
-        import netCDF4
-
         with netCDF4.Dataset(path, "a") as file:
             file["SourceUp"].setncattr("Type", up_kind)
     assert seen(read_sofa(path)) == pytest.approx([20 * np.log10(0.5), 0, 20 * np.log10(0.25), 0], abs=1e-6)

@@ -16,7 +16,7 @@ LINE_PART = 0.8  # of an amplifier's power that the taps of a line may take    c
 TRANSFORMER_DB = 0.7  # lost in a line transformer    common practice (0.5 to 1 dB), no source
 HIGH_PASS = {"line": 80, "direct": 60}  # lowest frequency sent [Hz]    common practice, no source
 AWG = (18, 16, 14, 12, 10, 8)
-MM2 = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0)
+MM2 = tuple(electrical.MOST_OHM_KM)
 SLACK = 2.0  # cable beyond the route, at both ends together [m]
 LINK = 1.0  # cable from one loudspeaker to the next beyond their distance [m]
 CIRCUIT_PART = 0.8  # of a circuit's rating that may be loaded for long    common practice after NEC 210 (from memory)
@@ -187,6 +187,7 @@ def drive(scenario, results=None, *, prices=None):
         wanted += option.outputs
         doubts += option.doubts
     channels = _racked(scenario, wanted, doubts)
+    doubts += _outside(scenario)
     needs = tuple(n for name in mean for n in _needs(scenario, name, mean[name], channels, headroom))
     return System(scenario=scenario, needs=needs, channels=channels, doubts=tuple(doubts))
 
@@ -351,6 +352,16 @@ def rack_place(scenario):
     return np.array([x, y, e.rack_height])
 
 
+def _outside(scenario):
+    """Doubts about a rack that does not stand in the hall."""
+    x, y, z = rack_place(scenario)
+    hall = scenario.hall
+    beyond = {"east": x - hall.length / 2, "west": -x - hall.length / 2, "north": y - hall.width / 2, "south": -y - hall.width / 2}
+    said = [f"{scenario.say(way)} beyond the {wall} wall" for wall, way in beyond.items() if way > 1e-6]
+    said += [f"at {scenario.say(z)}, over the clear height of {scenario.say(hall.clear_height)}"] if z > hall.clear_height else []
+    return [f"the rack stands outside the hall, {' and '.join(said)}. In a room beside it? Cable is counted as if no wall stood between."] if said else []
+
+
 def _way(scenario, a, b):
     """Cable between two places along walls and roof [m]."""
     up = scenario.hall.clear_height
@@ -388,7 +399,7 @@ def _conductor(scenario, lengths, loads):
     e = scenario.equipment
     metric = (e.conductor or ("awg" if scenario.units == "ft" else "mm2")) == "mm2"
     for size in MM2 if metric else AWG:
-        wire = dict(area_mm2=size) if metric else dict(awg=size)
+        wire = dict(nominal_mm2=size) if metric else dict(awg=size)
         loss = electrical.chain_loss_db(lengths, loads, **wire)[-1]
         if loss <= e.cable_loss_db:
             break

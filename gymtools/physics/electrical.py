@@ -6,6 +6,7 @@ from scipy.special import lambertw
 from .checks import within
 
 COPPER = 0.017241  # resistivity of annealed copper at 20 degC [ohm mm2/m]    IEC 60028 (1/58 ohm mm2/m)
+MOST_OHM_KM = {0.75: 24.5, 1.0: 18.1, 1.5: 12.1, 2.5: 7.41, 4.0: 4.61, 6.0: 3.08, 10.0: 1.83}  # at 20 degC by nominal mm2 [ohm/km]    IEC 60228, class 2 (from memory)
 LINES = (25.0, 70.7, 100.0)  # usual line voltages [V]
 BTU = 3.412  # British thermal units in a watt-hour
 COMPRESSION_DB = 3.0  # lost to heat at full rated power, less in proportion below it    handbooks say 3 to 6 dB (from memory)
@@ -66,7 +67,7 @@ def awg_area(awg):
     return np.pi / 4 * diameter**2
 
 
-def loop_resistance(length, *, awg=None, area_mm2=None):
+def loop_resistance(length, *, awg=None, area_mm2=None, nominal_mm2=None):
     """Resistance of both conductors of a cable at 20 degC.
 
     Parameters
@@ -74,9 +75,11 @@ def loop_resistance(length, *, awg=None, area_mm2=None):
     length : float or array
         One way [m]
     awg : float, optional
-        Gauge; give this or the area [-]
+        Gauge; give one of the three [-]
     area_mm2 : float, optional
-        Cross-section of one conductor [mm2]
+        Cross-section of the copper of one conductor [mm2]
+    nominal_mm2 : float, optional
+        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over that of the area [mm2]
 
     Returns
     -------
@@ -85,15 +88,19 @@ def loop_resistance(length, *, awg=None, area_mm2=None):
 
     Sources
     -------
-    Copper after IEC 60028.
+    Copper after IEC 60028; by nominal cross-section the most that IEC 60228 lets a class 2 conductor have (from memory).
     """
-    if (awg is None) == (area_mm2 is None):
-        raise ValueError("give the conductor either as awg or as area_mm2.")
+    if sum(given is not None for given in (awg, area_mm2, nominal_mm2)) != 1:
+        raise ValueError("give the conductor either as awg or as area_mm2 or as nominal_mm2.")
+    if nominal_mm2 is not None:
+        if nominal_mm2 not in MOST_OHM_KM:
+            raise ValueError(f"nominal_mm2 = {nominal_mm2:g} mm2 is unknown. Known: {', '.join(f'{a:g}' for a in MOST_OHM_KM)}.")
+        return 2 * within("length", length, 0, 2000, "m") * MOST_OHM_KM[nominal_mm2] / 1000
     area = awg_area(awg) if area_mm2 is None else within("area_mm2", area_mm2, 0.05, 200, "mm2", "A gauge given by mistake? Use awg.")
     return 2 * within("length", length, 0, 2000, "m") * COPPER / area
 
 
-def cable_loss_db(length, load_ohm, *, awg=None, area_mm2=None):
+def cable_loss_db(length, load_ohm, *, awg=None, area_mm2=None, nominal_mm2=None):
     """Level that a cable takes from a load at its end.
 
     Parameters
@@ -103,19 +110,21 @@ def cable_loss_db(length, load_ohm, *, awg=None, area_mm2=None):
     load_ohm : float or array
         Of all that hangs on it [ohm]
     awg : float, optional
-        Gauge; give this or the area [-]
+        Gauge; give one of the three [-]
     area_mm2 : float, optional
-        Cross-section of one conductor [mm2]
+        Cross-section of the copper of one conductor [mm2]
+    nominal_mm2 : float, optional
+        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over that of the area [mm2]
 
     Returns
     -------
     loss : float or ndarray
         20 lg(1 + R / Z) [dB]
     """
-    return 20 * np.log10(1 + loop_resistance(length, awg=awg, area_mm2=area_mm2) / within("load_ohm", load_ohm, 0.5, 1e5, "ohm"))
+    return 20 * np.log10(1 + loop_resistance(length, awg=awg, area_mm2=area_mm2, nominal_mm2=nominal_mm2) / within("load_ohm", load_ohm, 0.5, 1e5, "ohm"))
 
 
-def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None):
+def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None, nominal_mm2=None):
     """Level lost on the way to each load of several that hang one behind the other on one cable.
 
     Parameters
@@ -125,16 +134,18 @@ def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None):
     loads_ohm : array
         (load,) [ohm]
     awg : float, optional
-        Gauge; give this or the area [-]
+        Gauge; give one of the three [-]
     area_mm2 : float, optional
-        Cross-section of one conductor [mm2]
+        Cross-section of the copper of one conductor [mm2]
+    nominal_mm2 : float, optional
+        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over that of the area [mm2]
 
     Returns
     -------
     loss : ndarray
         At each load re the amplifier's terminals (load,) [dB]
     """
-    resistance = np.atleast_1d(loop_resistance(lengths, awg=awg, area_mm2=area_mm2))
+    resistance = np.atleast_1d(loop_resistance(lengths, awg=awg, area_mm2=area_mm2, nominal_mm2=nominal_mm2))
     loads = within("loads_ohm", np.atleast_1d(loads_ohm), 0.5, 1e5, "ohm")
     seen = np.empty(len(loads))  # impedance at each load, with all that follows
     for k in reversed(range(len(loads))):
