@@ -17,6 +17,7 @@ from gymtools.design.throws import throws
 from gymtools.display import cad
 from gymtools.display.exports import as_text, csv_text, write_xlsx
 from gymtools.display.handover import folder_name, write_handover
+from gymtools.display.partspanel import PartsPanel
 from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.scenario import changed
@@ -187,6 +188,16 @@ def test_xlsx_is_read_again(tmp_path):
     assert as_text("+1") == "'+1" and as_text(-3.0) == -3.0 and as_text("N1") == "N1"
 
 
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_no_cell_of_ours_looks_like_a_formula(name):
+    """Words and signs are so chosen that no text of a schedule needs an apostrophe in a spreadsheet, whatever gain a group has."""
+    s = changed(SCENARIOS[name], {("uses", 0, "groups", SCENARIOS[name].groups[0].name, "gain_db"): 3.0})
+    s = changed(s, {("uses", 1, "groups", s.groups[-1].name, "gain_db"): -3.0})
+    for schedule in tables(s).values():
+        for row in (schedule.columns, *schedule.rows, (schedule.note,)):
+            assert all(as_text(v) == v for v in row), (schedule.title, row)
+
+
 def test_csv_is_read_again():
     """Independent: the csv module reads the same cells."""
     for schedule in tables(LARKFIELD).values():
@@ -259,3 +270,23 @@ def test_doubts_reach_the_channel_schedule():
     """What does not suffice stands under the table of channels."""
     far = changed(LARKFIELD, {("equipment", "wiring", "court pair", "run"): 300.0})
     assert "loses" in tables(far)["Channels"].note and drive(far).doubts
+
+
+@pytest.mark.parametrize("units, typed, run, shown", [("ft", 100.0, 30.48, 100.0), ("m", 30.0, 30.0, 30.0), ("ft", 1.0, 0.5, 1.64), ("m", 0.3, 0.5, 0.5), ("m", 0.0, None, 0.0), ("ft", 1640.0, 499.872, 1640.0)])
+def test_the_panel_takes_a_run_in_the_units_of_the_page(units, typed, run, shown, tmp_path):
+    """Closed form: 100 ft are 30.48 m; what is shorter than half a metre is not refused but taken as that, and it is said; 0 leaves the run out."""
+    state = [replace(LARKFIELD, units=units)]
+
+    def put(path, value):
+        state[0] = changed(state[0], {path: value})
+        panel.show()
+
+    panel = PartsPanel(lambda: state[0], put, tmp_path)
+    panel.show()
+    assert panel.run.description == f"Run to the first [{units}]" and panel.run.value == 0
+    panel.run.value = 10.0
+    panel.run.value = typed
+    group = LARKFIELD.groups[0].name
+    found = state[0].equipment.wired(group).run
+    assert found == (None if run is None else pytest.approx(run)) and panel.run.value == pytest.approx(shown) and "Bill" in panel.tables.value
+    assert ("is taken" in panel.words.value) == (run == 0.5)
