@@ -241,6 +241,42 @@ def test_a_given_run_leads_to_the_nearest_loudspeaker_of_its_group():
     assert sum(line.quantity for line in bill(row, system=system) if line.kind == "cable") == pytest.approx(sum(c.length for c in system.channels))
 
 
+def test_a_line_by_hand():
+    """Closed form: two taps of 60 W on 70.7 V take 120 W of the 250 W that the channel could give; a loudspeaker gets 60 W less what its cable and 0.7 dB of transformer
+    take, a tenth of it in the mean (10 dB of headroom), less the heat of that; a channel's need is two peaks, 0.5 dB of cable and 0.7 dB of transformers, in the use that takes most."""
+    s = wired(DOVECOTE, "floor pair", line_volts=70.7)
+    system, cabinet = drive(s), next(c for c in s.cabinets if c.tag == "F1")
+    (c,) = [c for c in system.channels if c.line_volts]
+    assert (c.type.line_w, c.gives_w, c.tap_w, c.load_ohm) == (250.0, 120.0, 60.0, pytest.approx(41.667, abs=1e-3))
+    peaks = {n.use: n.peak_w for n in system.needs if n.tag == "F1"}
+    assert max(peaks, key=peaks.get) == "game" and c.need_w == pytest.approx(2 * peaks["game"] * 10**0.05 * 10**0.07) and c.need_w > 5 * min(peaks.values())
+    mean_w = 60.0 / 10 ** ((c.loss_db + 0.7) / 10) / 10
+    for use, result in {u: evaluate(s, u, follow_echoes=False) for u in peaks}.items():
+        cool = powers(result)[s.cabinets.index(cabinet)].sum()
+        (n,) = [n for n in system.needs if n.tag == "F1" and n.use == use]
+        assert n.spare_db == pytest.approx(10 * np.log10(mean_w / cool) - 3.0 * mean_w / cabinet.type.rated_w, abs=1e-4) and n.limited_by == "amplifier"
+
+
+def test_damping_counts_the_whole_way():
+    """Closed form: two of 8 ohm are 4 ohm; 0.04 ohm of the amplifier and both pieces of 6 mm2, there and back at 3.08 ohm/km (IEC 60228, from memory), lie in front of the last one."""
+    c = drive(DOVECOTE).channels[0]
+    assert (c.tags, c.conductor, c.load_ohm, c.type.output_ohm) == (("W1", "W2"), "6 mm²", 4.0, 0.04)
+    # up 5.8, along 13 - 0.5 - 4.5 = 8 and 9.75 - 0.5 + 1 = 10.25, down 0.6, 2 of slack; then 9 and 1 of slack
+    assert c.lengths == pytest.approx((26.65, 10.0)) and c.damping == pytest.approx(4.0 / (0.04 + 2 * 36.65 * 0.00308))
+
+
+def test_needs_and_channels_fit_together():
+    """Closed form: the octave told takes more than any other; a direct channel's need is its loudspeakers' peaks in the use that takes most, and 0.5 dB for the cable."""
+    for s in SCENARIOS.values():
+        system = drive(s)
+        for n in system.needs:
+            octaves = powers(evaluate(s, n.use, follow_echoes=False))[[c.tag for c in s.cabinets].index(n.tag)]
+            assert octaves[("125", "250", "500", "1k", "2k", "4k", "8k").index(n.octave)] == octaves.max() > 2 * octaves.min()
+        for c in system.channels:
+            most = max(n.peak_w for n in system.needs if n.tag in c.tags)
+            assert c.need_w == pytest.approx(len(c.tags) * most * 10 ** (s.equipment.cable_loss_db / 10)) and c.high_pass_hz == 60
+
+
 @pytest.mark.parametrize("place, words", [
     (dict(rack_x=15.0), "the rack stands outside the hall, 2.00 m beyond the east wall. In a room beside it?"), (dict(rack_x=-13.5, rack_y=10.0), "0.25 m beyond the north wall"),
     (dict(rack_x=-13.5), "0.50 m beyond the west wall"), (dict(rack_y=-11.75), "2.00 m beyond the south wall"), (dict(rack_height=7.5), "at 7.50 m, over the clear height of 7.00 m"),
