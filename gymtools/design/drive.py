@@ -204,7 +204,7 @@ class _Option:
 
 def _options(scenario, group, own, peak, candidates):
     """Every type of amplifier that suffices for a group, with as few outputs as it needs; where none does, the strongest alone."""
-    wiring, most = scenario.equipment.wired(group.name), float(peak[own].max())
+    wiring, most = scenario.equipment.wired(group.name), float(peak[own[0]])  # all of a group play alike
     make, counts = (_direct, range(min(len(own), 4), 0, -1)) if wiring.line_volts is None else (_line, range(len(own), 0, -1))
     if wiring.per_channel:
         counts = [min(wiring.per_channel, len(own))]
