@@ -1,5 +1,6 @@
 """Budget: a bill counted by hand, and price books that are refused in one line."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,11 +10,13 @@ from gymtools.design.access import receivers
 from gymtools.design.budget import bill, cost
 from gymtools.design.drive import drive
 from gymtools.design.prices import COLUMNS, example_prices, read_prices
+from gymtools.design.schedules import parts, schedules
 from gymtools.venue.files import load
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import Treatment
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.microphones import MICROPHONE_TYPES
+from gymtools.venue.scenario import changed
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
 HEAD = ",".join(COLUMNS)
@@ -26,14 +29,15 @@ def book(tmp_path, *rows):
 
 
 def test_a_bill_is_its_quantities_times_its_prices():
-    """Closed form: prices and hours from the price book, quantities counted by hand from the scenario and from what drives it."""
+    """Closed form: prices and hours from the price book, quantities counted by hand from the scenario and from what drives it: three microphones and
+    a player go in, two channels come out; 5 + 2 units fill a rack of 12."""
     p, system = example_prices(), drive(DOVECOTE)
     hour = p.find("labour", "hour").price
     lines = {(line.kind, line.item): line for line in bill(DOVECOTE)}
     counted = {
         ("hanging point", "rated hardware with second safety"): len(DOVECOTE.cabinets), ("hanging point", "engineer's approval"): 1, ("mixer", "rotary"): 1,
-        ("processor", "inputs and outputs"): len(DOVECOTE.microphones) + len(system.channels), ("fire alarm", "muting contact"): 1,
-        ("wall plate", "microphone or line"): 1 + sum(not m.kind.wireless for m in DOVECOTE.microphones), ("rack", "rack with doors and power"): 5 + 2 * len(system.amplifiers),
+        ("processor", "inputs and outputs"): 3 + 1 + 2, ("fire alarm", "muting contact"): 1,
+        ("wall plate", "microphone or line"): 1 + sum(not m.kind.wireless for m in DOVECOTE.microphones), ("rack", "rack with doors and power"): 12,
         ("assistive listening", "transmitter and aerial"): 1, ("assistive listening", "receiver"): receivers(DOVECOTE.seats)[0],
         ("assistive listening", "neck loop"): receivers(DOVECOTE.seats)[1], ("commissioning", "measurement and setting up"): 1,
     }  # fmt: skip
@@ -47,6 +51,27 @@ def test_a_bill_is_its_quantities_times_its_prices():
     for k, n in counted.items():
         assert lines[k].total == pytest.approx(n * (p.find(*k).price + p.find(*k).hours * hour))
     assert cost(DOVECOTE) == pytest.approx(sum(line.total for line in lines.values()))
+
+
+def test_a_line_has_a_transformer_at_each_loudspeaker():
+    """Closed form: two on a line are two transformers, the pair that is driven directly has none."""
+    s = changed(DOVECOTE, {("equipment", "wiring", "floor pair", "line_volts"): 70.7})
+    (line,) = [x for x in bill(s) if x.kind == "line transformer"]
+    assert line.quantity == 2 and line.total == pytest.approx(2 * 45 + 2 * 0.3 * 85) and not any(x.kind == "line transformer" for x in bill(DOVECOTE))
+
+
+@pytest.mark.parametrize("name", ["alderway", "dovecote", "larkfield", "stonebridge"])
+def test_the_bill_counts_what_the_schedules_say(name):
+    """Independent: processor inputs and outputs, wall plates, rack and receivers as the notes of the schedules word them."""
+    s = load(Path(__file__).parents[1] / "scenarios" / f"{name}.toml")
+    found = {t.title: t for t in schedules(parts(s))}
+    billed = {(r[0], r[1]): r[2] for r in found["Bill"].rows}
+    goes_in, comes_out = map(int, re.search(r"Processor: (\d+) inputs, (\d+) outputs", found["Inputs"].note).groups())
+    assert billed["processor", "inputs and outputs"] == goes_in + comes_out and goes_in == len(found["Inputs"].rows) + 1 and comes_out == len(found["Channels"].rows)
+    assert billed["rack", "rack with doors and power"] == int(re.search(r"units filled, (\d+) units high", found["Amplifiers"].note)[1])
+    assert billed["wall plate", "microphone or line"] == re.search(r"Plates: (.*?)\. Assistive", found["Inputs"].note)[1].count(";") + 1
+    whole, compatible = map(int, re.search(r": (\d+) receivers, (\d+) of them", found["Inputs"].note).groups())
+    assert (billed["assistive listening", "receiver"], billed["assistive listening", "neck loop"]) == (whole, compatible) and compatible < whole
 
 
 def test_what_is_there_already_costs_nothing():
@@ -77,6 +102,21 @@ def test_an_own_price_book_is_used(tmp_path):
         cost(DOVECOTE, read_prices(book(tmp_path, *without, "amplifier,two by 900,each,7,0,")))
 
 
+def test_a_price_book_in_feet_costs_the_same(tmp_path):
+    """Closed form: cable at 0.3048 of its price a metre for a foot, finishes at 0.09290304 of theirs for a square foot: the same total; lines keep the book's unit."""
+    def row(q):
+        k, unit = {"m": (0.3048, "ft"), "m2": (0.09290304, "ft2")}.get(q.unit, (1.0, q.unit))
+        return f'{q.kind},"{q.item}",{unit},{q.price * k!r},{q.hours * k!r},'
+
+    feet = read_prices(book(tmp_path, *map(row, example_prices().prices.values())))
+    assert cost(DOVECOTE, feet) == pytest.approx(cost(DOVECOTE), rel=1e-9)
+    metric = {(x.kind, x.item): x for x in bill(DOVECOTE)}
+    for x in bill(DOVECOTE, feet):
+        k = {"ft": 0.3048, "ft2": 0.09290304}.get(x.unit, 1.0)
+        assert x.quantity * k == pytest.approx(metric[x.kind, x.item].quantity) and x.total == pytest.approx(metric[x.kind, x.item].total)
+    assert {x.unit for x in bill(DOVECOTE, feet) if x.kind in ("cable", "treatment")} == {"ft", "ft2"}
+
+
 @pytest.mark.parametrize(
     "rows, message",
     [
@@ -87,6 +127,10 @@ def test_an_own_price_book_is_used(tmp_path):
         (["labour,hour,h,nan,0,"], r"own\.csv, line 2: price = nan is outside"),
         (["labour,hour,h,85,0,a,b"], r"own\.csv, line 2: does not have 6 values\. Put text with commas in quotes"),
         (["labour,hour,h"], r"own\.csv, line 2: does not have 6 values"),
+        (["labour,hour,h,85,0,", "cable,12 AWG,yd,3,0,"], r"own\.csv, line 3: unit 'yd' of cable '12 AWG' must be m or ft: that is what the bill counts"),
+        (["treatment,cork,ft,3,0,"], r"own\.csv, line 2: unit 'ft' of treatment 'cork' must be m2 or ft2"),
+        (["loudspeaker,our own,pair,100,1,"], r"own\.csv, line 2: unit 'pair' of loudspeaker 'our own' must be each"),
+        (["hanging point,engineer's approval,each,100,1,"], r"own\.csv, line 2: unit 'each' of hanging point 'engineer's approval' must be job"),
     ],
 )
 def test_a_damaged_price_book_is_refused(tmp_path, rows, message):

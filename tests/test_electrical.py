@@ -47,6 +47,15 @@ def test_cable_loss(wire, length, load, ohm, loss):
     assert el.cable_loss_db(length, load, **wire) == pytest.approx(loss, abs=0.0012)
 
 
+@pytest.mark.parametrize("nominal, ohm_per_km", [(1.5, 12.1), (2.5, 7.41), (4.0, 4.61), (6.0, 3.08)])
+def test_metric_cable_at_its_worst(nominal, ohm_per_km):
+    """Printed: greatest resistance of class 2 conductors, IEC 60228 (from memory): 5 to 7 % over that of as much copper; a cable loses by it."""
+    worst = el.loop_resistance(1000, nominal_mm2=nominal) / 2
+    assert worst == pytest.approx(ohm_per_km) and 1.045 < worst / (el.loop_resistance(1000, area_mm2=nominal) / 2) < 1.08
+    assert el.cable_loss_db(50, 4, nominal_mm2=nominal) == pytest.approx(20 * np.log10(1 + 0.1 * ohm_per_km / 4))
+    assert el.chain_loss_db([50], [4], nominal_mm2=nominal) == pytest.approx([20 * np.log10(1 + 0.1 * ohm_per_km / 4)])
+
+
 LONGEST = {  # longest run for 0.5 dB [ft] at 4, 8, 25, 50, 100 ohm
     10: (119, 237, 741, 1483, 2966), 12: (75, 149, 466, 933, 1866), 14: (47, 94, 293, 587, 1173), 16: (30, 59, 184, 369, 738), 18: (19, 37, 116, 232, 464),
 }  # fmt: skip
@@ -116,6 +125,12 @@ def test_one_load_is_a_chain_of_one():
     assert el.chain_loss_db([30], [8], awg=12) == pytest.approx(el.cable_loss_db(30, 8, awg=12))
 
 
+@pytest.mark.parametrize("cool, hot, loss", [(100 * 10**-0.3, 100.0, 3.0), (100.0, 100 * 10**0.3, 3.0), (50 * 10**-0.15, 50.0, 1.5), (10 * 10**-0.03, 10.0, 0.3)])
+def test_heat_by_hand(cool, hot, loss):
+    """Closed form: at 10, 50 and 100 W of 100 W rated a coil loses 0.3, 1.5 and 3 dB; beyond it loses no more (3 dB: handbooks, from memory)."""
+    assert el.compression_db(hot, 100.0) == pytest.approx(loss) and el.heated_power(cool, 100.0) == pytest.approx(hot)
+
+
 def test_parallel_damping_and_mains():
     """Printed: damping factor 23.7 of 100 ft of 12 AWG at 8 ohm and 0.02 ohm; four channels of 500 W at 70 % and 60 W idle: 417 W,
     3.48 A at 120 V, 167 W of heat, 570 BTU/h."""
@@ -131,6 +146,8 @@ def test_parallel_damping_and_mains():
     [
         (lambda: el.loop_resistance(10), r"either as awg or as area_mm2"),
         (lambda: el.loop_resistance(10, awg=12, area_mm2=4), r"either as awg or as area_mm2"),
+        (lambda: el.loop_resistance(10, area_mm2=4, nominal_mm2=4), r"either as awg or as area_mm2 or as nominal_mm2"),
+        (lambda: el.loop_resistance(10, nominal_mm2=3), r"nominal_mm2 = 3 mm2 is unknown\. Known: 0\.75, 1, 1\.5, 2\.5, 4, 6, 10"),
         (lambda: el.cable_loss_db(-1, 8, awg=12), r"length = -1 m is outside 0 to 2000 m"),
         (lambda: el.cable_loss_db(10, 0, awg=12), r"load_ohm = 0 ohm is outside 0\.5 to 100000 ohm"),
         (lambda: el.awg_area(50), r"awg = 50 is outside 0 to 40\. Larger numbers are thinner wires"),

@@ -28,6 +28,15 @@ def test_dose():
     assert dose_pct([90], [8], "osha") == pytest.approx(100) and dose_pct([88, 91], [2, 1]) == pytest.approx(100)
 
 
+def test_osha_ends_at_115_and_counts_from_80():
+    """Printed: Table G-16 ends at 115 dB(A), beyond which nothing is permitted; 80 dB(A) is the least that counts toward a dose (29 CFR 1910.95, from memory). Half of 16 h at 85 dB(A) is 50 %: its action level."""
+    assert permitted_hours(115.0, "osha") == 0.25 and permitted_hours(115.1, "osha") == 0 and permitted_hours(115.1) > 0
+    assert permitted_hours([90.0, 120.0], "osha") == pytest.approx([8, 0])
+    assert dose_pct([79.9], [24], "osha") == 0 and dose_pct([80.0], [8], "osha") == pytest.approx(25) and dose_pct([79.9], [8]) > 0
+    assert dose_pct([85.0, 70.0], [8, 8], "osha") == pytest.approx(50)
+    assert dose_pct([116.0], [0.1], "osha") == float("inf") and dose_pct([116.0, 90.0], [0.0, 4.0], "osha") == pytest.approx(50)
+
+
 def test_unknown_rule():
     with pytest.raises(ValueError, match=r"rule = 'who' is unknown\. Known: niosh, osha"):
         permitted_hours(90, "who")

@@ -4,6 +4,7 @@ import pickle
 from dataclasses import replace
 from pathlib import Path
 
+import netCDF4
 import numpy as np
 import pytest
 import sofar
@@ -14,7 +15,7 @@ from scipy.spatial.transform import Rotation
 from gymtools.design.evaluate import evaluate
 from gymtools.physics import balloons
 from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
-from gymtools.physics.directivity import AZIMUTH_DEG, directions
+from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
 from gymtools.venue.files import load, parse, save, to_text
 from gymtools.venue.loudspeakers import LoudspeakerType, adopt, loudspeaker_types
 from gymtools.venue.measured import read_measured, read_polars, read_sofa, write_sofa
@@ -119,6 +120,43 @@ def test_turned_in_the_file_it_is_the_same(tmp_path_factory, pan, tilt, roll):
     assert np.abs(found - want)[::4, ::3].max() < 1e-6
 
 
+LEFT, UP = np.array([0, 1.0, 0]), np.array([0, 0, 1.0])
+
+
+def lopsided(vectors):
+    """Magnitude that falls by half to the left, by three quarters up, and not to the right or down."""
+    return (1 - 0.5 * np.clip(vectors @ LEFT, 0, 1)) * (1 - 0.75 * np.clip(vectors @ UP, 0, 1))
+
+
+def seen(balloon):
+    """Level to the left, right, up and down."""
+    return [balloon[int(np.argmin(np.abs(AZIMUTH_DEG - a))), int(np.argmin(np.abs(ELEVATION_DEG - e))), 3] for a, e in ((90, 0), (-90, 0), (0, 90), (0, -90))]
+
+
+@pytest.mark.parametrize("view, up, kind, up_kind", [
+    ((1, 0, 0), (0, 0, 1), "cartesian", None), ((0, 2, 0), (0, 0, 3), "cartesian", None), ((90, 0, 1), (0, 90, 1), "spherical", None), ((0, 0, 1), (90, 0, 1), "spherical", None),
+    ((0, 90, 1), (180, 0, 1), "spherical", None), ((90, 0, 1), (0, 0, 1), "spherical", "cartesian"),
+])  # fmt: skip
+@pytest.mark.parametrize("written", ["cartesian", "spherical"])
+def test_a_lopsided_loudspeaker_is_read_the_right_way_round(tmp_path, view, up, kind, up_kind, written):
+    """Closed form: 6 dB less to its own left and 12 dB less above, nothing less to the right and below, in whichever coordinates the file has its view, its top and its directions."""
+    plain = lambda v, k: np.array(v, float) if k == "cartesian" else np.array([np.cos(np.radians(v[1])) * np.cos(np.radians(v[0])), np.cos(np.radians(v[1])) * np.sin(np.radians(v[0])), np.sin(np.radians(v[1]))])  # noqa: E731
+    front, top = plain(view, kind), plain(up, up_kind or kind)
+    front, top = front / np.linalg.norm(front), top / np.linalg.norm(top)
+    axes = np.stack([front, np.cross(top, front), top])  # left is where the top goes when it turns into the front
+    own = directions()[::3, ::3].reshape(-1, 3)
+    there = own @ axes
+    pairs = np.degrees(np.c_[np.arctan2(there[:, 1], there[:, 0]), np.arcsin(np.clip(there[:, 2], -1, 1))])
+    new = dict(SourceView=np.array([view], float), SourceUp=np.array([up], float), SourceView_Type=kind, SourceView_Units="metre" if kind == "cartesian" else "degree, degree, metre")
+    if written == "cartesian":
+        new |= dict(ReceiverPosition=2.5 * there, ReceiverPosition_Type="cartesian", ReceiverPosition_Units="metre")
+    path = sofa(tmp_path / "l.sofa", pairs, np.tile(lopsided(own)[:, None], (1, 7)), NOMINAL, **new)
+    if up_kind:
+        with netCDF4.Dataset(path, "a") as file:
+            file["SourceUp"].setncattr("Type", up_kind)
+    assert seen(read_sofa(path)) == pytest.approx([20 * np.log10(0.5), 0, 20 * np.log10(0.25), 0], abs=1e-6)
+
+
 def test_polars_make_their_own_planes(tmp_path):
     """Closed form: a balloon from polars has the polars in its planes, half-sided ones on both sides, and lies between them elsewhere."""
     angle = np.arange(0, 181, 15)
@@ -135,6 +173,53 @@ def test_polars_make_their_own_planes(tmp_path):
     assert found[36, 18 + 6] == pytest.approx([-6.0] * 7, abs=1e-3)
     h, v = balloons.edge_angles(found)
     assert h == pytest.approx([90] * 7, abs=0.01) and v == pytest.approx([60] * 7, abs=0.01)
+
+
+def polars_file(path, horizontal, vertical, frequency=NOMINAL):
+    """A table of polars: levels by angle, one a frequency or one for all."""
+    rows = ["plane,angle_deg," + ",".join(f"{f:g}" for f in frequency)]
+    for plane, polar in (("horizontal", horizontal), ("vertical", vertical)):
+        rows += [f"{plane},{a}," + ",".join(f"{v:.6f}" for v in np.broadcast_to(polar[a], len(frequency))) for a in sorted(polar)]
+    path.write_text("\n".join(rows), encoding="utf-8")
+    return path
+
+
+def at(balloon, azimuth, elevation):
+    return balloon[int(np.argmin(np.abs(AZIMUTH_DEG - azimuth))), int(np.argmin(np.abs(ELEVATION_DEG - elevation)))]
+
+
+def test_lopsided_polars_keep_their_sides(tmp_path):
+    """Closed form: positive angles are left and up; 45 degrees around the axis half of each plane counts, in decibels; 30 degrees around, three quarters and a quarter."""
+    horizontal = {-180: -30, -135: -26, -90: -10, -45: -2, 0: 0, 45: -5, 90: -16, 135: -28, 180: -30}
+    vertical = {-180: -30, -135: -22, -90: -6, -45: -1, 0: 0, 45: -8, 90: -21, 135: -29, 180: -30}
+    found = read_polars(polars_file(tmp_path / "l.csv", horizontal, vertical))
+    for a, level in horizontal.items():
+        assert at(found, a, 0)[3] == pytest.approx(level)
+    for e in (-90, -45, 45, 90):
+        assert at(found, 0, e)[3] == pytest.approx(vertical[e])
+    # 90 degrees off the axis, 45 and 30 degrees up from the left or the right: elevation is the angle around the axis
+    for azimuth, elevation, share in ((90, 45, 0.5), (-90, 45, 0.5), (90, -45, 0.5), (-90, -45, 0.5), (90, 30, 0.75), (-90, -30, 0.75), (90, -60, 0.25)):
+        want = share * horizontal[90 if azimuth > 0 else -90] + (1 - share) * vertical[90 if elevation > 0 else -90]
+        assert at(found, azimuth, elevation)[3] == pytest.approx(want), (azimuth, elevation)
+
+
+@pytest.mark.parametrize("angles, behind", [(range(-180, 166, 15), {-180: -9, 170: -14, 175: -11.5, 180: -9, -175: -8.75}), (range(-165, 181, 15), {180: -18, -180: -18, -175: -14.75, 170: -17, -170: -11.5}),
+                                            (range(-160, 161, 20), {160: -16, 170: -14, 180: -12, -180: -12, -170: -10, -160: -8})])  # fmt: skip
+def test_polars_close_behind(tmp_path, angles, behind):
+    """Closed form: a polar that falls by a decibel in 10 degrees on the left and in 20 on the right goes on in a straight line across the rear, whichever way its table goes round."""
+    polar = {a: -a / 10 if a > 0 else a / 20 for a in angles}
+    found = read_polars(polars_file(tmp_path / "r.csv", polar, polar))
+    assert {a: at(found, a, 0)[2] for a in behind} == pytest.approx(behind)
+
+
+def test_octaves_of_polars_are_means_of_energy(tmp_path):
+    """Closed form: thirds of 0, 0 and -20 dB have a mean energy of 2.01 / 3, -1.739 dB; on the axis all are 0."""
+    thirds = [round(1000 * 10 ** (n / 10), 1) for n in range(-10, 11)]
+    uneven = np.tile([0.0, 0.0, -20.0], 7)
+    polar = {-180: uneven - 12, -90: uneven - 6, 0: np.zeros(21), 90: uneven, 180: uneven - 12}
+    found = read_polars(polars_file(tmp_path / "t.csv", polar, polar, thirds))
+    mean = 10 * np.log10(2.01 / 3)
+    assert at(found, 90, 0) == pytest.approx([mean] * 7, abs=1e-4) and at(found, -90, 0) == pytest.approx([mean - 6] * 7, abs=1e-4) and at(found, 0, 0) == pytest.approx([0] * 7)
 
 
 def test_edge_angles_of_the_generic_types():

@@ -17,7 +17,9 @@ from gymtools.design.throws import throws
 from gymtools.display import cad
 from gymtools.display.exports import as_text, csv_text, write_xlsx
 from gymtools.display.handover import folder_name, write_handover
+from gymtools.display.partspanel import PartsPanel
 from gymtools.venue.files import load
+from gymtools.venue.loudspeakers import Group
 from gymtools.venue.scenario import changed
 from gymtools.venue.units import FOOT
 
@@ -75,7 +77,10 @@ def test_a_cabinet_moved_moves_in_every_schedule():
     assert column(b, "tilt in words")[0] == "44.0° down from level"
     changed_cables = [x != y for x, y in zip(column(before["Cables"], "length [m]"), column(after["Cables"], "length [m]"), strict=True)]
     assert any(changed_cables) and not all(changed_cables)
-    assert before["Bill"].rows[-1] != after["Bill"].rows[-1] and before["Presets"] == after["Presets"] and before["Inputs"] == after["Inputs"]
+    assert before["Bill"].rows[-1] != after["Bill"].rows[-1] and before["Inputs"] == after["Inputs"]
+    for name in before["Presets"].columns:
+        if not name.startswith(("master", "tuning")):  # which the same level asks for elsewhere
+            assert column(before["Presets"], name) == column(after["Presets"], name)
     assert cad.dxf_text(cad.drawing(DOVECOTE)) != cad.dxf_text(cad.drawing(moved))
 
 
@@ -87,6 +92,26 @@ def test_aim_points_are_where_the_beams_land():
         end = c.position + r * np.array([np.cos(pan) * np.cos(tilt), np.sin(pan) * np.cos(tilt), -np.sin(tilt)])
         got = [column(found, f"aim point {w} [m]")[n] for w in ("from west wall", "from south wall", "height")]
         assert got == pytest.approx(end + [LARKFIELD.hall.length / 2, LARKFIELD.hall.width / 2, 0], abs=0.003)
+
+
+def test_an_aim_point_is_that_of_the_use_that_is_served():
+    """With the lesson first, when the banks are pushed back, the rows still aim at the open banks they serve in a game; nothing changes with the order of the uses."""
+    turned = lambda scenario: replace(scenario, uses=(*scenario.uses[1:], scenario.uses[0]))  # noqa: E731
+    on = changed(LARKFIELD, {("uses", 1, "groups", "north row", "on"): True, ("uses", 1, "groups", "south row", "on"): True})
+    a, b = tables(on)["Loudspeakers"], tables(turned(on))["Loudspeakers"]
+    assert column(b, "aims at")[0] == "north bank" and column(a, "aims at") == column(b, "aims at") and "closed bleachers" not in column(b, "aims at")
+    assert column(a, "aim point height [m]") == column(b, "aim point height [m]")
+
+
+def test_a_housing_with_four_beams_says_which_one_lands_there():
+    """Closed form: of the four-sided type the first beam leaves 25 degrees below the housing, which itself hangs level: from 5.5 m to the floor that is 5.5 / sin 25 = 13.01 m."""
+    s = replace(DOVECOTE, groups=(*DOVECOTE.groups, Group(name="middle", tag="M", cabinet="four-sided 90x50", x=-3.0, y=-3.0, height=5.5, pan_deg=0.0, tilt_deg=0.0)), hall=replace(DOVECOTE.hall, length=40.0))
+    found = tables(s)["Loudspeakers"]
+    row = dict(zip(found.columns, found.rows[-1], strict=True))
+    assert row["tag"] == "M1" and row["aims at"].endswith(": beam 1 of 4, 25° below the housing's level") and row["tilt in words"] == "level"
+    assert row["throw [m]"] == pytest.approx(5.5 / np.sin(np.radians(25)), abs=0.01) and row["aim point height [m]"] == pytest.approx(0, abs=0.01)
+    assert row["aim point from west wall [m]"] == pytest.approx(17.0 + 5.5 / np.tan(np.radians(25)), abs=0.01)
+    assert all("beam" not in w for w in column(found, "aims at")[:-1])
 
 
 def mirrored(s):
@@ -109,6 +134,28 @@ def test_a_mirrored_design_has_mirrored_schedules():
     for name in ("from south wall [m]", "aim point from south wall [m]"):
         assert np.add(column(a["Loudspeakers"], name), column(b["Loudspeakers"], name)) == pytest.approx([s.hall.width] * len(s.cabinets), abs=4e-3)
     assert a["Cables"].rows == b["Cables"].rows and a["Bill"].rows == b["Bill"].rows and a["Presets"] == b["Presets"]
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_masters_give_each_use_its_level(name):
+    """Independent: what a group plays on its axis at 1 kHz in two presets differs by their masters and its gains; the preset that is turned up most has 0. Tuning columns are the evaluation's."""
+    s, made = SCENARIOS[name], parts(SCENARIOS[name])
+    table = {t.title: t for t in schedules(made)}["Presets"]
+    master = dict(zip(column(table, "use"), column(table, "master [dB]"), strict=True))
+    assert max(master.values()) == 0.0 and min(master.values()) < -3
+    loud = next(u for u in s.uses if master[u.name] == 0.0)
+    played = {u.name: 10 * np.log10(np.maximum(made.results[u.name].sources.on_axis[:, 3], 1e-30)) for u in s.uses}
+    compared = 0
+    for u in s.uses:
+        for n, c in enumerate(s.cabinets):
+            if u.drive(c.group).on and loud.drive(c.group).on:
+                want = master[u.name] + u.drive(c.group).gain_db - loud.drive(c.group).gain_db
+                assert played[u.name][n] - played[loud.name][n] == pytest.approx(want, abs=0.051)
+                compared += u != loud
+        row = table.rows[column(table, "use").index(u.name)]
+        got = [row[table.columns.index(f"tuning at {f} Hz [dB]")] for f in ("125", "250", "500")]
+        assert got == pytest.approx(made.results[u.name].tuning_db[:3], abs=0.051) and np.all(made.results[u.name].tuning_db[3:] == 0)
+    assert compared and "one setting of the whole system" not in table.note
 
 
 @pytest.mark.parametrize("pan, tilt, words", [
@@ -139,6 +186,16 @@ def test_xlsx_is_read_again(tmp_path):
         for got, want in zip(rows[1:], schedule.rows, strict=True):
             assert [as_text(v) if v != "" else None for v in want] == list(got[: len(want)])
     assert as_text("+1") == "'+1" and as_text(-3.0) == -3.0 and as_text("N1") == "N1"
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_no_cell_of_ours_looks_like_a_formula(name):
+    """Words and signs are so chosen that no text of a schedule needs an apostrophe in a spreadsheet, whatever gain a group has."""
+    s = changed(SCENARIOS[name], {("uses", 0, "groups", SCENARIOS[name].groups[0].name, "gain_db"): 3.0})
+    s = changed(s, {("uses", 1, "groups", s.groups[-1].name, "gain_db"): -3.0})
+    for schedule in tables(s).values():
+        for row in (schedule.columns, *schedule.rows, (schedule.note,)):
+            assert all(as_text(v) == v for v in row), (schedule.title, row)
 
 
 def test_csv_is_read_again():
@@ -213,3 +270,23 @@ def test_doubts_reach_the_channel_schedule():
     """What does not suffice stands under the table of channels."""
     far = changed(LARKFIELD, {("equipment", "wiring", "court pair", "run"): 300.0})
     assert "loses" in tables(far)["Channels"].note and drive(far).doubts
+
+
+@pytest.mark.parametrize("units, typed, run, shown", [("ft", 100.0, 30.48, 100.0), ("m", 30.0, 30.0, 30.0), ("ft", 1.0, 0.5, 1.64), ("m", 0.3, 0.5, 0.5), ("m", 0.0, None, 0.0), ("ft", 1640.0, 499.872, 1640.0)])
+def test_the_panel_takes_a_run_in_the_units_of_the_page(units, typed, run, shown, tmp_path):
+    """Closed form: 100 ft are 30.48 m; what is shorter than half a metre is not refused but taken as that, and it is said; 0 leaves the run out."""
+    state = [replace(LARKFIELD, units=units)]
+
+    def put(path, value):
+        state[0] = changed(state[0], {path: value})
+        panel.show()
+
+    panel = PartsPanel(lambda: state[0], put, tmp_path)
+    panel.show()
+    assert panel.run.description == f"Run to the first [{units}]" and panel.run.value == 0
+    panel.run.value = 10.0
+    panel.run.value = typed
+    group = LARKFIELD.groups[0].name
+    found = state[0].equipment.wired(group).run
+    assert found == (None if run is None else pytest.approx(run)) and panel.run.value == pytest.approx(shown) and "Bill" in panel.tables.value
+    assert ("is taken" in panel.words.value) == (run == 0.5)

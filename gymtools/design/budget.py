@@ -2,7 +2,7 @@
 
 from .access import receivers
 from .drive import drive, rack_units
-from .inputs import EXTRA_UNITS, inputs, mixer, plates
+from .inputs import EXTRA_UNITS, inputs, mixer, plates, processor
 from .prices import OTHER, example_prices
 
 
@@ -41,13 +41,14 @@ def bill(scenario, prices=None, *, system=None):
     for c in system.channels:
         count("cable", c.conductor, c.length)
         count("line transformer", "at a loudspeaker", len(c.tags) if c.line_volts else 0)
-    found = inputs(scenario)
-    for i in found:
+    for i in inputs(scenario):
         count("microphone", i.type, 1)
     count("mixer", mixer(scenario).kind, 1)
-    count("processor", "inputs and outputs", len(found) + len(system.channels))
+    needs = processor(scenario, system)
+    count("processor", "inputs and outputs", needs["inputs"] + needs["outputs"])
     count("wall plate", "microphone or line", len(plates(scenario)))
-    count("rack", "rack with doors and power", rack_units(system, EXTRA_UNITS)[0])
+    filled, high = rack_units(system, EXTRA_UNITS)
+    count("rack", "rack with doors and power", high or filled)  # all of the rack is bought; of several at least what they hold
     count("fire alarm", "muting contact", 1)
     whole, compatible = receivers(scenario.seats)
     count("assistive listening", "transmitter and aerial", 1 if whole else 0)

@@ -11,13 +11,12 @@ from ..venue.scenario import Scenario
 from .evaluate import evaluate
 from .prices import example_prices
 
-COMPRESSION_DB = 3.0  # at full rated power, less in proportion below it    handbooks say 3 to 6 dB (from memory)
 PEAK = 4.0  # short peaks over the continuous rating that a loudspeaker bears    common practice, no source
 LINE_PART = 0.8  # of an amplifier's power that the taps of a line may take    common practice, no source
 TRANSFORMER_DB = 0.7  # lost in a line transformer    common practice (0.5 to 1 dB), no source
 HIGH_PASS = {"line": 80, "direct": 60}  # lowest frequency sent [Hz]    common practice, no source
 AWG = (18, 16, 14, 12, 10, 8)
-MM2 = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0)
+MM2 = tuple(electrical.MOST_OHM_KM)
 SLACK = 2.0  # cable beyond the route, at both ends together [m]
 LINK = 1.0  # cable from one loudspeaker to the next beyond their distance [m]
 CIRCUIT_PART = 0.8  # of a circuit's rating that may be loaded for long    common practice after NEC 210 (from memory)
@@ -31,7 +30,7 @@ class Need:
 
     use: str
     tag: str
-    mean_w: float  # speech at the use's level
+    mean_w: float  # speech at the use's level, with what heat asks for
     peak_w: float  # with headroom
     octave: str  # that takes most of it
     spare_db: float  # until amplifier or loudspeaker is at its limit
@@ -168,84 +167,121 @@ def drive(scenario, results=None, *, prices=None):
     -----
     Every group has channels of its own, so that it can have its own gain and delay. Direct: as many loudspeakers on a channel as
     its least load allows, if its power suffices for all of them. Lines: the least tap that carries the peaks, all of a group on one
-    channel while the taps take no more than 80 % of it. The cheapest amplifier a channel that suffices is taken, else the strongest.
+    channel while the taps take no more than 80 % of it and load it with no less than it bears. Of the amplifiers that suffice, the
+    set that costs least for all groups together is taken, mounting included, then the one with fewest channels; where none suffices,
+    the strongest.
     """
     results = results or {u.name: evaluate(scenario, u.name, follow_echoes=False) for u in scenario.uses}
     headroom = bands.to_energy(scenario.equipment.headroom_db)
     mean = {name: powers(r) for name, r in results.items()}
     rated = np.array([c.type.rated_w for c in scenario.cabinets])
     most = np.max([p.sum(axis=1) for p in mean.values()], axis=0)  # (cabinet,)
-    lost_db = scenario.equipment.cable_loss_db + COMPRESSION_DB * np.minimum(most / rated, 1)
-    peak = most * headroom * bands.to_energy(lost_db)  # that the amplifier must give
+    peak = electrical.heated_power(most, rated) * headroom * bands.to_energy(scenario.equipment.cable_loss_db)  # that the amplifier must give
     tags = [c.tag for c in scenario.cabinets]
-    wanted, doubts = [], []
+    prices, doubts, options = prices or example_prices(), [], []
     for group in scenario.groups:
         own = [tags.index(c.tag) for c in group.cabinets]
-        wanted += _outputs(scenario, group, own, peak, prices or example_prices(), doubts)
+        options.append(_options(scenario, group, own, peak, _candidates(scenario.equipment.wired(group.name), prices)))
+    wanted = []
+    for option in _cheapest(options, prices):
+        wanted += option.outputs
+        doubts += option.doubts
     channels = _racked(scenario, wanted, doubts)
+    doubts += _outside(scenario)
     needs = tuple(n for name in mean for n in _needs(scenario, name, mean[name], channels, headroom))
     return System(scenario=scenario, needs=needs, channels=channels, doubts=tuple(doubts))
 
 
-def _outputs(scenario, group, own, peak, prices, doubts):
-    """Outputs of one group, before they are put into amplifiers: dicts."""
-    wiring, most = scenario.equipment.wired(group.name), float(peak[own].max())
-    if wiring.line_volts is not None:
-        return _lines(scenario, group, own, most, wiring, prices, doubts)
-    ohm = group.type.impedance_ohm
-    counts = [wiring.per_channel] if wiring.per_channel else range(min(len(own), 4), 0, -1)
-    best = None
+@dataclass(frozen=True, kw_only=True)
+class _Option:
+    """One way to drive a group: a type of amplifier and as few of its outputs as suffice."""
+
+    kind: AmplifierType
+    outputs: list  # dicts, before they are put into amplifiers
+    fits: bool
+    doubts: list
+
+
+def _options(scenario, group, own, peak, candidates):
+    """Every type of amplifier that suffices for a group, with as few outputs as it needs; where none does, the strongest alone."""
+    wiring, most = scenario.equipment.wired(group.name), float(peak[own[0]])  # all of a group play alike
+    make, counts = (_direct, range(min(len(own), 4), 0, -1)) if wiring.line_volts is None else (_line, range(len(own), 0, -1))
+    if wiring.per_channel:
+        counts = [min(wiring.per_channel, len(own))]
+    fitting, best = {}, None
     for count in counts:
-        count = min(count, len(own))
-        load = ohm / count
-        need = most * count
-        for kind in _candidates(wiring, prices):
-            gives = kind.watts(load)
-            if not gives:
+        for kind in candidates:
+            found = make(group, own, most, wiring, count, kind)
+            if found is None:
                 continue
-            outputs = math.ceil(len(own) / count)
-            price = outputs * _per_channel(kind, prices)
-            key = (gives < need, price if gives >= need else -gives / count, -count)  # enough, then cheap; else strong
-            if best is None or key < best[0]:
-                best = key, kind, count, load, gives
-    if best is None:
-        raise ValueError(f"group '{group.name}': no amplifier drives {ohm / max(counts[0], 1):.1f} ohm. Fewer loudspeakers on a channel, or another amplifier?")
-    _, kind, count, load, gives = best
-    made = []
-    for part in _shared(own, count):
-        made.append(dict(group=group, own=part, kind=kind, line_volts=None, tap_w=None, load=electrical.parallel([ohm] * len(part)), need=most * len(part),
-                         gives=kind.watts(ohm / len(part)), each_ohm=ohm))  # fmt: skip
-    if gives < most * count:
-        doubts.append(f"'{group.name}': no amplifier gives the {most * count:.0f} W that peaks ask for; {kind.name} gives {gives:.0f} W.")
-    return made
-
-
-def _lines(scenario, group, own, most, wiring, prices, doubts):
-    with_loss = most * bands.to_energy(TRANSFORMER_DB)
-    tap = wiring.tap_w or next((t for t in TAPS if t >= with_loss), TAPS[-1])
-    if tap < with_loss:
-        doubts.append(f"'{group.name}': peaks ask for {with_loss:.0f} W at each transformer, its tap takes {tap:g} W.")
-    best = None
-    for count in [wiring.per_channel] if wiring.per_channel else range(len(own), 0, -1):
-        count = min(count, len(own))
-        for kind in _candidates(wiring, prices):
-            if kind.line_w:
-                fits = tap * count <= LINE_PART * kind.line_w
-                price = math.ceil(len(own) / count) * _per_channel(kind, prices)
-                key = (not fits, price if fits else -kind.line_w / count, -count)
-                if best is None or key < best[0]:
-                    best = key, kind, count
+            strength, option = found
+            if option.fits:
+                fitting.setdefault(kind.name, option)  # the first has fewest outputs
+            if best is None or strength > best[0]:
+                best = strength, option
+    if best is None and wiring.line_volts is None:
+        raise ValueError(f"group '{group.name}': no amplifier drives {group.type.impedance_ohm / counts[0]:.1f} ohm. Fewer loudspeakers on a channel, or another amplifier?")
     if best is None:
         raise ValueError(f"group '{group.name}': amplifier '{wiring.amplifier}' drives no line. Choose another, or leave line_volts out.")
-    (short, *_), kind, count = best
-    if short:
-        doubts.append(f"'{group.name}': the taps of {count} loudspeakers take {tap * count:g} W, over {100 * LINE_PART:.0f} % of the {kind.line_w:g} W of {kind.name}.")
-    ohm = electrical.line_load(tap, volts=wiring.line_volts)[1]
-    return [
-        dict(group=group, own=part, kind=kind, line_volts=wiring.line_volts, tap_w=tap, load=electrical.line_load([tap] * len(part), volts=wiring.line_volts)[1],
-             need=with_loss * len(part), gives=min(tap * len(part), kind.line_w), each_ohm=ohm)
+    return list(fitting.values()) or [best[1]]
+
+
+def _direct(group, own, most, wiring, count, kind):
+    """A type of amplifier with so many loudspeakers on an output: how strong it is for each, and the option; None when it drives no such load."""
+    ohm = group.type.impedance_ohm
+    gives, need = kind.watts(ohm / count), most * count
+    if not gives:
+        return None
+    outputs = [
+        dict(group=group, own=part, kind=kind, line_volts=None, tap_w=None, load=electrical.parallel([ohm] * len(part)), need=most * len(part), gives=kind.watts(ohm / len(part)), each_ohm=ohm)
         for part in _shared(own, count)
     ]  # fmt: skip
+    doubts = [f"'{group.name}': no amplifier gives the {need:.0f} W that peaks ask for; {kind.name} gives {gives:.0f} W."] if gives < need else []
+    return (gives / count, count), _Option(kind=kind, outputs=outputs, fits=gives >= need, doubts=doubts)
+
+
+def _line(group, own, most, wiring, count, kind):
+    """The same on a line with transformers."""
+    if not kind.line_w:
+        return None
+    with_loss = most * bands.to_energy(TRANSFORMER_DB)
+    tap = wiring.tap_w or next((t for t in TAPS if t >= with_loss), TAPS[-1])
+    load = lambda count: electrical.line_load([tap] * count, volts=wiring.line_volts)[1]  # noqa: E731
+    heavy, strained = tap * count > LINE_PART * kind.line_w, load(count) < kind.min_ohm - 0.01
+    many, doubts = f"{count} loudspeakers" if count > 1 else "one loudspeaker", []
+    if tap < with_loss:
+        doubts.append(f"'{group.name}': peaks ask for {with_loss:.0f} W at each transformer, its tap takes {tap:g} W.")
+    if heavy:
+        doubts.append(f"'{group.name}': the taps of {many} take {tap * count:g} W, over {100 * LINE_PART:.0f} % of the {kind.line_w:g} W of {kind.name}.")
+    if strained:
+        doubts.append(f"'{group.name}': the taps of {many} load the {wiring.line_volts:g} V line with {load(count):.1f} ohm, less than the {kind.min_ohm:g} ohm that {kind.name} bears. A higher line voltage, or smaller taps?")
+    outputs = [
+        dict(group=group, own=part, kind=kind, line_volts=wiring.line_volts, tap_w=tap, load=load(len(part)), need=with_loss * len(part), gives=min(tap * len(part), kind.line_w), each_ohm=load(1))
+        for part in _shared(own, count)
+    ]  # fmt: skip
+    return (not strained, kind.line_w / count, count), _Option(kind=kind, outputs=outputs, fits=not (heavy or strained), doubts=doubts)
+
+
+def _cheapest(options, prices):
+    """One option a group, so that the amplifiers of all cost least, then have fewest outputs in use.
+
+    Group by group; of all ways that leave the same outputs free, only the cheapest is followed.
+    """
+    ways = {(): (0.0, 0, ())}  # by outputs in use of amplifiers that have some left: cost, outputs, options
+    for group in options:
+        found = {}
+        for used, (price, count, chosen) in ways.items():
+            for option in group:
+                name, outputs = option.kind.name, len(option.outputs)
+                before = dict(used).get(name, 0)
+                more = -(-(before + outputs) // option.kind.channels) - (before > 0)  # amplifiers to buy
+                rest = {**dict(used), name: (before + outputs) % option.kind.channels}
+                left = tuple(sorted((k, n) for k, n in rest.items() if n))
+                way = round(price + more * _price(option.kind, prices), 6), count + outputs, (*chosen, option)
+                if left not in found or way[:2] < found[left][:2]:
+                    found[left] = way
+        ways = found
+    return min(ways.values(), key=lambda way: way[:2])[2]
 
 
 def _candidates(wiring, prices):
@@ -258,9 +294,10 @@ def _candidates(wiring, prices):
     return offered
 
 
-def _per_channel(kind, prices):
+def _price(kind, prices):
+    """Of an amplifier with the work that it makes."""
     row = prices.prices.get(("amplifier", kind.name))
-    return row.price / kind.channels if row else 0.0  # asked for by name: no choice is left
+    return prices.line("amplifier", kind.name, 1).total if row else 0.0  # asked for by name: no choice is left
 
 
 def _shared(own, count):
@@ -271,6 +308,7 @@ def _shared(own, count):
 def _racked(scenario, wanted, doubts):
     """Outputs put into amplifiers of their type in turn, with their cable."""
     channels, free, count = [], {}, 0
+    nearest = _nearest(scenario, wanted)
     for n, w in enumerate(wanted, 1):
         kind = w["kind"]
         if kind.name not in free or free[kind.name][1] >= kind.channels:
@@ -279,11 +317,11 @@ def _racked(scenario, wanted, doubts):
         free[kind.name][1] += 1
         amplifier, output = free[kind.name]
         cabinets = [scenario.cabinets[k] for k in w["own"]]
-        lengths, order = _run(scenario, w["group"], cabinets)
+        lengths, order = _run(scenario, w["group"], cabinets, nearest[w["group"].name])
         conductor, loss, cable_ohm = _conductor(scenario, lengths, [w["each_ohm"]] * len(cabinets))
         damping = float(electrical.damping_factor(w["load"], output_ohm=kind.output_ohm, cable_ohm=cable_ohm))
         if loss > scenario.equipment.cable_loss_db + 0.005:
-            doubts.append(f"cable C{n}: even {conductor} loses {loss:.1f} dB, more than the {scenario.equipment.cable_loss_db:g} dB allowed. Fewer loudspeakers on it, or a line?")
+            doubts.append(f"cable C{n}: even {conductor} loses {loss:.2f} dB, more than the {scenario.equipment.cable_loss_db:g} dB allowed. Fewer loudspeakers on it, or a line?")
         if w["line_volts"] is None and damping < DAMPING:
             doubts.append(f"cable C{n}: the damping factor at the loudspeaker is {damping:.0f}; {DAMPING:.0f} or more is usual.")
         channels.append(Channel(
@@ -314,17 +352,46 @@ def rack_place(scenario):
     return np.array([x, y, e.rack_height])
 
 
-def _run(scenario, group, cabinets):
+def _outside(scenario):
+    """Doubts about a rack that does not stand in the hall."""
+    x, y, z = rack_place(scenario)
+    hall = scenario.hall
+    beyond = {"east": x - hall.length / 2, "west": -x - hall.length / 2, "north": y - hall.width / 2, "south": -y - hall.width / 2}
+    said = [f"{scenario.say(way)} beyond the {wall} wall" for wall, way in beyond.items() if way > 1e-6]
+    said += [f"at {scenario.say(z)}, over the clear height of {scenario.say(hall.clear_height)}"] if z > hall.clear_height else []
+    return [f"the rack stands outside the hall, {' and '.join(said)}. In a room beside it? Cable is counted as if no wall stood between."] if said else []
+
+
+def _way(scenario, a, b):
+    """Cable between two places along walls and roof [m]."""
+    up = scenario.hall.clear_height
+    return abs(up - a[2]) + abs(b[0] - a[0]) + abs(b[1] - a[1]) + abs(up - b[2])
+
+
+def _near_first(scenario, cabinets):
+    """A row of cabinets, its end that is nearer to the rack first."""
+    return sorted((cabinets, cabinets[::-1]), key=lambda row: _way(scenario, rack_place(scenario), row[0].position))[0]
+
+
+def _nearest(scenario, wanted):
+    """Of each group, the first cabinet of the channel that begins nearest to the rack: the one that a given run leads to."""
+    found = {}
+    for w in wanted:
+        first = _near_first(scenario, [scenario.cabinets[k] for k in w["own"]])[0]
+        found.setdefault(w["group"].name, []).append(first)
+    return {name: min(firsts, key=lambda c: _way(scenario, rack_place(scenario), c.position)) for name, firsts in found.items()}
+
+
+def _run(scenario, group, cabinets, nearest):
     """Lengths from the rack to the nearest cabinet and on from one to the next, along walls and roof; and the cabinets in that order."""
-    start, up = rack_place(scenario), scenario.hall.clear_height
-
-    def way(a, b):
-        return abs(up - a[2]) + abs(b[0] - a[0]) + abs(b[1] - a[1]) + abs(up - b[2])
-
-    near_first = sorted((cabinets, cabinets[::-1]), key=lambda row: way(start, row[0].position))[0]
-    first = scenario.equipment.wired(group.name).run or way(start, near_first[0].position) + SLACK
-    links = [float(np.abs(b.position - a.position).sum()) + LINK for a, b in zip(near_first, near_first[1:], strict=False)]
-    return [float(first), *links], near_first
+    order = _near_first(scenario, cabinets)
+    given = scenario.equipment.wired(group.name).run
+    if given is None:
+        first = _way(scenario, rack_place(scenario), order[0].position) + SLACK
+    else:
+        first = given + float(np.abs(order[0].position - nearest.position).sum())  # past the nearest and on along the row
+    links = [float(np.abs(b.position - a.position).sum()) + LINK for a, b in zip(order, order[1:], strict=False)]
+    return [float(first), *links], order
 
 
 def _conductor(scenario, lengths, loads):
@@ -332,7 +399,7 @@ def _conductor(scenario, lengths, loads):
     e = scenario.equipment
     metric = (e.conductor or ("awg" if scenario.units == "ft" else "mm2")) == "mm2"
     for size in MM2 if metric else AWG:
-        wire = dict(area_mm2=size) if metric else dict(awg=size)
+        wire = dict(nominal_mm2=size) if metric else dict(awg=size)
         loss = electrical.chain_loss_db(lengths, loads, **wire)[-1]
         if loss <= e.cable_loss_db:
             break
@@ -346,13 +413,13 @@ def _needs(scenario, use, mean, channels, headroom):
             continue
         channel = next(c for c in channels if cabinet.tag in c.tags)
         share = channel.gives_w / len(channel.tags) / bands.to_energy(channel.loss_db + (TRANSFORMER_DB if channel.line_volts else 0.0))
-        rated, peak = cabinet.type.rated_w, watts * headroom
-        compression = COMPRESSION_DB * min(watts / rated, 1.0)
-        spare = {"amplifier": share / peak, "loudspeaker, peaks": PEAK * rated / peak, "loudspeaker, heat": rated / watts}
-        limit = min(spare, key=spare.get)
+        rated = cabinet.type.rated_w
+        bears = {"amplifier": share / headroom, "loudspeaker, peaks": PEAK * rated / headroom, "loudspeaker, heat": rated}  # mean power that each allows
+        limit = min(bears, key=bears.get)
+        fed = float(electrical.heated_power(watts, rated))
         yield Need(
-            use=use, tag=cabinet.tag, mean_w=watts, peak_w=float(peak), octave=bands.LABELS[int(np.argmax(mean[n]))],
-            spare_db=float(bands.to_level(spare[limit])) - compression, limited_by=limit,
+            use=use, tag=cabinet.tag, mean_w=fed, peak_w=float(fed * headroom), octave=bands.LABELS[int(np.argmax(mean[n]))],
+            spare_db=float(bands.to_level(bears[limit] / watts) - electrical.compression_db(bears[limit], rated)), limited_by=limit,
         )  # fmt: skip
 
 

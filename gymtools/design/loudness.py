@@ -22,7 +22,8 @@ class Loudness:
     word: str
     loudest_dba: float  # at the place that gets most, at the use's level
     cap_db: float  # that the system may be turned up (or must be down) until the loudest place has what is allowed
-    niosh_h: float  # hours a day at the loudest place, for people at work
+    exposed_dba: float  # there with the noise of the use, by energy
+    niosh_h: float  # hours a day with both at the loudest place, for people at work
     osha_h: float
 
 
@@ -48,10 +49,11 @@ def loudness(result, system):
     first = system.reached[result.use.name]
     listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     loudest = float(result.speech_dba[listened].max())
+    exposed = float(bands.sum_levels(np.array([loudest, float(bands.a_weighted(result.noise_db))])))
     weight = np.array([a.weight for a in result.areas]) / sum(a.weight for a in result.areas)
     mean = weight @ np.array([bands.to_energy(result.total_db[a.points]).mean(axis=0) for a in result.areas])
     return Loudness(
         use=result.use.name, target_dba=result.use.target_dba, reach_dba=result.use.target_dba + first.spare_db, reach_db=bands.to_level(mean) + first.spare_db,
         spare_db=first.spare_db, tag=first.tag, limited_by=first.limited_by, word=first.word, loudest_dba=loudest, cap_db=result.scenario.targets.loudest_dba - loudest,
-        niosh_h=float(permitted_hours(loudest, "niosh")), osha_h=float(permitted_hours(loudest, "osha")),
+        exposed_dba=exposed, niosh_h=float(permitted_hours(exposed, "niosh")), osha_h=float(permitted_hours(exposed, "osha")),
     )  # fmt: skip

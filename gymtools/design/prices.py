@@ -7,9 +7,11 @@ from importlib import resources
 from pathlib import Path
 
 from ..physics.checks import within
+from ..venue.units import FOOT
 
 COLUMNS = ("kind", "item", "unit", "price", "hours", "source")
 LABOUR = ("labour", "hour")
+IN_SI = {"ft": ("m", FOOT), "ft2": ("m2", FOOT**2)}  # units a row may have instead: what they stand for, and how much of it is one
 OTHER = "any other finish"  # item for a treatment whose finish has no row of its own
 
 
@@ -91,14 +93,15 @@ class PriceBook:
         kind, item : str
             As for ``find`` [-]
         quantity : float
-            How many of the row's unit [-]
+            How many; lengths and areas in SI, whatever the row's unit [-, m or m2]
 
         Returns
         -------
         line : Line
-            With its labour
+            With its labour, in the row's unit
         """
         row = self.find(kind, item)
+        quantity = quantity / IN_SI.get(row.unit, ("", 1.0))[1]
         hours = quantity * row.hours
         labour = hours * self.prices[LABOUR].price
         return Line(kind=kind, item=item, quantity=quantity, unit=row.unit, price=row.price, hours=hours, labour=labour, source=row.source)
@@ -110,7 +113,8 @@ def read_prices(path):
     Parameters
     ----------
     path : str or Path
-        CSV with the columns kind, item, unit, price, hours, source; the one of the package is the pattern [-]
+        CSV with the columns kind, item, unit, price, hours, source; the one of the package is the pattern, also for the units,
+        where ft may stand for m and ft2 for m2 [-]
 
     Returns
     -------
@@ -124,10 +128,10 @@ def read_prices(path):
         raise ValueError(f"{path.name}: there is no such price book.") from None
     except UnicodeDecodeError:
         raise ValueError(f"{path.name}: is not UTF-8 text. Save it as CSV in UTF-8.") from None
-    return _book(text, path.name)
+    return _book(text, path.name, example_prices())
 
 
-def _book(text, name):
+def _book(text, name, pattern=None):
     reader = csv.DictReader(text.splitlines())
     missing = [c for c in COLUMNS[:-1] if c not in (reader.fieldnames or ())]
     if missing:
@@ -144,7 +148,17 @@ def _book(text, name):
             except ValueError as error:
                 raise ValueError(f"{where}: {error}") from None
         rows.append(Price(**numbers, **{k: (row.get(k) or "").strip() for k in ("kind", "item", "unit", "source")}))
+        if pattern:
+            _check_unit(rows[-1], where, pattern)
     return PriceBook(rows, name)
+
+
+def _check_unit(row, where, pattern):
+    """Refuse a unit that the quantities of the bill are not counted in."""
+    same = [p.unit for p in pattern.prices.values() if p.kind == row.kind and (p.item == row.item or (row.kind, row.item) not in pattern.prices)]
+    known = list(dict.fromkeys([*same, *(other for other, (unit, _) in IN_SI.items() if unit in same)]))
+    if known and row.unit not in known:
+        raise ValueError(f"{where}: unit '{row.unit}' of {row.kind} '{row.item}' must be {' or '.join(known)}: that is what the bill counts.")
 
 
 @lru_cache(maxsize=1)

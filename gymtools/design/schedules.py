@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from ..physics import bands
 from ..venue.units import feet_inches
 from .access import receivers
 from .budget import bill
@@ -12,13 +15,15 @@ from .loudness import loudness
 from .throws import throws
 
 POUND = 0.45359237  # kg
+TUNED = 3  # octaves that are tuned: those below 1 kHz
 STEEP = 75.0  # tilt from which a loudspeaker fires down rather than ahead [deg]
+AIMS = "Aim points are those of the use in which most of a loudspeaker's sound lands on who listens."
 CAUTIONS = {
     "Loudspeakers": "Attachment to the structure is designed and approved by a licensed structural engineer: rated hardware, a second independent safety, only enclosures with rated "
     "points, protection against ball strike. A lift on a sport floor needs its load spread. Weights are of the cabinets; hardware comes on top.",
     "Amplifiers": "Mains by a licensed electrician, to the local code. Emergency announcements are not part of this system: the fire-alarm contractor wires the muting contact.",
     "Cables": "Methods and separation follow the marking on the amplifier and the local code. Lengths follow walls and roof; measure before cutting.",
-    "Levels": "Hours are rules for people at work, not for pupils. Keep the nearest seats within local exposure rules, and set the limiter before the first use.",
+    "Levels": "Hours are for speech and noise together, as long as both last; they are rules for people at work, not for pupils. Keep the nearest seats within local exposure rules, and set the limiter before the first use.",
 }
 
 
@@ -93,7 +98,7 @@ def both_lengths(metres):
     cells : tuple
         (number, text)
     """
-    return round(float(metres), 3), feet_inches(metres)
+    return round(float(metres), 3) + 0.0, feet_inches(metres)  # + 0.0 turns -0.0 into 0.0
 
 
 def pan_words(pan_deg, tilt_deg=0.0):
@@ -142,14 +147,24 @@ def tilt_words(tilt_deg):
 
 
 def _aims(made):
-    """Throw of every cabinet, from the first use in which it plays."""
+    """Throw of every cabinet's first beam, from the use in which most of its sound lands on who listens; the first of several alike."""
     found = {}
     for result in made.results.values():
-        playing = {c.tag for c, on in zip(result.scenario.cabinets, result.playing, strict=True) if on}
+        listening = [n for n, part in enumerate(result.parts) if result.use.listens.get(part, 0) > 0]
+        serves = result.lands[:, listening].sum(axis=1)  # (cabinet,)
+        beams = {}
         for t in throws(result):
-            if t.tag in playing:
-                found.setdefault(t.tag, t)
-    return found
+            beams.setdefault(t.tag, t)
+        for n, c in enumerate(result.scenario.cabinets):
+            if result.playing[n] and (c.tag not in found or serves[n] > found[c.tag][0] + 1e-6):
+                found[c.tag] = serves[n], beams[c.tag]
+    return {tag: t for tag, (_, t) in found.items()}
+
+
+def _aim_words(throw, kind):
+    if kind.lobes == 1:
+        return throw.part
+    return f"{throw.part}: beam 1 of {kind.lobes}, {kind.lobe_tilt_deg:g}° below the housing's level"
 
 
 def _loudspeakers(made):
@@ -160,7 +175,7 @@ def _loudspeakers(made):
         at = (*both_lengths(t.end[0] + s.hall.length / 2), *both_lengths(t.end[1] + s.hall.width / 2), *both_lengths(t.end[2])) if t else ("",) * 6
         rows.append((
             c.tag, c.group, c.type.name, *both_lengths(west), *both_lengths(south), *both_lengths(c.z), pan_words(c.pan_deg, c.tilt_deg), tilt_words(c.tilt_deg),
-            round(c.pan_deg, 2), round(c.tilt_deg, 2), t.part if t else "plays in no use", *at, *(both_lengths(t.distance) if t else ("", "")),
+            round(c.pan_deg, 2), round(c.tilt_deg, 2), _aim_words(t, c.type) if t else "plays in no use", *at, *(both_lengths(t.distance) if t else ("", "")),
             c.type.weight_kg, round(c.type.weight_kg / POUND, 1), made.system.channel(c.tag).number,
         ))  # fmt: skip
     pair = lambda words: (f"{words} [m]", f"{words} [ft-in]")  # noqa: E731
@@ -168,7 +183,7 @@ def _loudspeakers(made):
         "tag", "group", "type", *pair("from west wall"), *pair("from south wall"), *pair("height of the front's middle"), "pan in words", "tilt in words", "pan [°]", "tilt [°]",
         "aims at", *pair("aim point from west wall"), *pair("aim point from south wall"), *pair("aim point height"), *pair("throw"), "weight [kg]", "weight [lb]", "channel",
     )  # fmt: skip
-    return Schedule(title="Loudspeakers", columns=columns, rows=tuple(rows), note=CAUTIONS["Loudspeakers"])
+    return Schedule(title="Loudspeakers", columns=columns, rows=tuple(rows), note=f"{AIMS} {CAUTIONS['Loudspeakers']}")
 
 
 def _levels(made):
@@ -176,10 +191,10 @@ def _levels(made):
     for r in made.results.values():
         x = loudness(r, made.system)
         rows.append((x.use, x.target_dba, round(x.reach_dba, 1), round(x.spare_db, 1), x.word, f"{x.tag}, {x.limited_by}", *(round(float(v), 0) for v in x.reach_db), round(x.loudest_dba, 1),
-                     round(x.cap_db, 1), round(min(x.niosh_h, 24.0), 1), round(min(x.osha_h, 24.0), 1)))  # fmt: skip
+                     round(x.cap_db, 1), round(x.exposed_dba, 1), round(min(x.niosh_h, 24.0), 1), round(min(x.osha_h, 24.0), 1)))  # fmt: skip
     octaves = tuple(f"can reach at {f} Hz [dB]" for f in ("125", "250", "500", "1k", "2k", "4k", "8k"))
-    columns = ("use", "wanted [dB(A)]", "can reach [dB(A)]", "to spare [dB]", "verdict", "limited by", *octaves, "loudest place [dB(A)]", "limiter over the use's level [dB]",
-               "NIOSH hours there", "OSHA hours there")  # fmt: skip
+    columns = ("use", "wanted [dB(A)]", "can reach [dB(A)]", "to spare [dB]", "verdict", "limited by", *octaves, "loudest place, speech [dB(A)]", "limiter over the use's level [dB]",
+               "loudest place with the noise [dB(A)]", "NIOSH hours with both", "OSHA hours with both")  # fmt: skip
     return Schedule(title="Levels", columns=columns, rows=tuple(rows), note=CAUTIONS["Levels"])
 
 
@@ -235,14 +250,40 @@ def _inputs(made):
     return Schedule(title="Inputs", columns=("input", "name", "type", "kind", "where", "uses"), rows=rows, note=note)
 
 
+def masters(results):
+    """Setting of the whole system that each use asks for.
+
+    Parameters
+    ----------
+    results : dict
+        Evaluations by use [-]
+
+    Returns
+    -------
+    masters : dict
+        By use; 0 for the one that is turned up most [dB]
+    """
+    found = {}
+    for name, r in results.items():
+        n = int(np.flatnonzero(r.playing)[0])
+        found[name] = float(r.setting_db[n]) - r.use.drive(r.scenario.cabinets[n].group).gain_db
+    return {name: value - max(found.values()) for name, value in found.items()}
+
+
 def _presets(made):
     groups = [g.name for g in made.scenario.groups]
-    rows = []
+    rows, master = [], masters(made.results)
     for p in presets(made.scenario):
-        cells = ["off" if p.groups[g] is None else f"{p.groups[g][0]:+g} dB, {p.groups[g][1]:g} ms" for g in groups]
-        rows.append((p.number, p.use, p.target_dba, *cells, ", ".join(p.microphones) or "none", ", ".join(p.closed) or "none", ", ".join(p.set_up) or "nothing"))
-    columns = ("preset", "use", "speech level [dB(A)]", *groups, "open microphones", "banks pushed back", "set out")
-    return Schedule(title="Presets", columns=columns, rows=tuple(rows), note="Gains stand relative to one setting of the whole system; all outputs share the hall's tuning.")
+        cells = ["off" if p.groups[g] is None else f"gain {p.groups[g][0]:g} dB, delay {p.groups[g][1]:g} ms" for g in groups]
+        tuned = [round(float(v), 1) + 0.0 for v in made.results[p.use].tuning_db[:TUNED]]
+        rows.append((p.number, p.use, p.target_dba, round(master[p.use], 1) + 0.0, *tuned, *cells, ", ".join(p.microphones) or "none", ", ".join(p.closed) or "none", ", ".join(p.set_up) or "nothing"))
+    low = tuple(f"tuning at {f} Hz [dB]" for f in bands.LABELS[:TUNED])
+    columns = ("preset", "use", "speech level [dB(A)]", "master [dB]", *low, *groups, "open microphones", "banks pushed back", "set out")
+    note = (
+        "Master: setting of the whole system, 0 for the preset that is turned up most. Gains of the groups stand relative to their preset's master, delays to its undelayed groups. Tuning is for all outputs "
+        "and follows what stands in the hall, preset by preset. These are settings to begin with: microphones, voices and the room as built decide the last decibels."
+    )
+    return Schedule(title="Presets", columns=columns, rows=tuple(rows), note=note)
 
 
 def _bill(made):

@@ -15,6 +15,7 @@ from scipy.spatial import ConvexHull, QhullError
 
 from ..design.drive import rack_place
 from ..design.evaluate import evaluate
+from ..design.schedules import tilt_words
 from ..design.throws import section, throws
 from ..physics.geometry import rotation
 from ..venue.units import length_text
@@ -26,6 +27,7 @@ LAYERS = {  # name: colour number of the AutoCAD index, an open convention of DX
 }  # fmt: skip
 TEXT = 0.35  # height of letters [m]
 NOTE = "Overhead loads by a licensed structural engineer; mains by a licensed electrician. Check all dimensions on site."
+PROJECTED_DEG = 0.5  # from which an axis that is turned out of the section is said to be projected
 UNITS = {"ft": 2, "m": 6}  # $INSUNITS
 
 
@@ -210,5 +212,17 @@ def _section(pen, result, area, at, units):
         pen.line(move(edge), "COVERAGE")
     c = result.scenario.cabinets[cut.cabinet]
     pen.point(move([cut.at])[0], "LOUDSPEAKERS", radius=0.25)
-    pen.text(f"{c.tag} {length_text(c.z, units)} up, {c.tilt_deg:g} deg down", move([cut.at])[0] + [0.5, 0.3])
+    pen.text(f"{c.tag} {length_text(c.z, units)} up, {_tilt_text(c, cut)}", move([cut.at])[0] + [0.5, 0.3])
     pen.text(f"Section through {area}, {result.use.name}", at + [0, result.scenario.hall.highest + 0.6], "NOTES")
+
+
+def _tilt_text(cabinet, cut):
+    """Tilt of a cabinet, and of its axis as drawn where that is another: turned out of the section, or one of several beams."""
+    along, down = cut.axis[1] - cut.axis[0]
+    drawn = float(np.degrees(np.arctan2(-down, abs(along))))
+    words = lambda tilt: tilt_words(tilt).replace("°", " deg")  # noqa: E731
+    if cabinet.type.lobes > 1:
+        return f"housing {words(cabinet.tilt_deg)}; one beam drawn, projected {words(drawn)}"
+    if abs(drawn - cabinet.tilt_deg) > PROJECTED_DEG:
+        return f"{words(cabinet.tilt_deg)}; axis drawn projected, {words(drawn)}"
+    return words(cabinet.tilt_deg)

@@ -6,12 +6,16 @@ import ipywidgets as w
 
 from ..design.prices import read_prices
 from ..design.schedules import parts, schedules
-from ..venue.equipment import OPERATORS, amplifier_types
+from ..venue.equipment import OPERATORS, Wiring, amplifier_types
+from ..venue.quantity import limits
+from ..venue.units import FOOT, length_text
 from . import handover, scorecard
 from .look import QUIET
 
 ABOUT = "What the design takes: power, channels, cable, inputs and money. Everything follows the controls; what is chosen here is part of the scenario."
 WHO = {"nobody": "nobody (it runs by itself)", "teacher": "teachers", "trained": "a trained person"}
+RUN = "Run to the first [{}]"  # 0: along walls and roof
+LEAST_RUN, MOST_RUN, _ = limits(Wiring, "run")  # [m]
 ANY = "chosen by need and price"
 
 
@@ -39,7 +43,7 @@ class PartsPanel:
         self.group = w.Dropdown(options=[], description="Group", layout=lay, **narrow)
         self.line = w.Dropdown(options=[("driven directly", None), ("70.7 V line", 70.7), ("100 V line", 100.0)], value=None, description="Wired", layout=lay, **narrow)
         self.amplifier = w.Dropdown(options=[(ANY, None), *((n, n) for n in amplifier_types())], value=None, description="Amplifier", layout=lay, **narrow)
-        self.run = w.BoundedFloatText(min=0, max=500, step=1, value=0, description="Run to the first [m]", layout=lay, **narrow)
+        self.run = w.BoundedFloatText(min=0, max=int(MOST_RUN), step=1, value=0, description=RUN.format("m"), layout=lay, **narrow)
         self.book = w.Text(value="", placeholder="the package's invented prices", description="Price book (CSV)", layout=lay, **narrow)
         self.write_button = w.Button(description="Write schedules and drawings", layout=w.Layout(width="230px"))
         self.replace_button = w.Button(description="Replace them", layout=w.Layout(width="120px", display="none"))
@@ -47,7 +51,8 @@ class PartsPanel:
         self._filling = False
         for box, key in ((self.operator, "operator"), (self.headroom, "headroom_db"), (self.loss, "cable_loss_db"), (self.conductor, "conductor")):
             box.observe(lambda change, key=key: self._set(("equipment", key), change["new"]), names="value")
-        for box, key in ((self.line, "line_volts"), (self.amplifier, "amplifier"), (self.run, "run")):
+        self.run.observe(lambda change: self._set_run(change["new"]), names="value")
+        for box, key in ((self.line, "line_volts"), (self.amplifier, "amplifier")):
             box.observe(lambda change, key=key: self._set(("equipment", "wiring", self.group.value, key), change["new"] or None), names="value")
         self.group.observe(lambda _: self._fill(), names="value")
         self.book.observe(lambda _: self._read(), names="value")
@@ -61,6 +66,17 @@ class PartsPanel:
     def _set(self, path, value):
         if not self._filling:
             self.put(path, value)
+
+    def _set_run(self, value):
+        """A run in the units of the page; 0 leaves it to the routes, and nothing shorter than the least run is taken."""
+        if self._filling:
+            return
+        units = self.base().units
+        metres = value * (FOOT if units == "ft" else 1.0)
+        if 0 < metres < LEAST_RUN:
+            self._say(f"A run of {length_text(metres, units)} is too short: {length_text(LEAST_RUN, units)} is taken. 0 leaves it to the routes along walls and roof.")
+            metres = LEAST_RUN
+        self._set(("equipment", "wiring", self.group.value, "run"), metres or None)
 
     def _fill(self):
         """Show what the scenario says of its equipment."""
@@ -77,7 +93,10 @@ class PartsPanel:
             volts = [v for _, v in self.line.options]
             if wiring.line_volts not in volts:
                 self.line.options = [*self.line.options, (f"{wiring.line_volts:g} V line", wiring.line_volts)]
-            self.line.value, self.amplifier.value, self.run.value = wiring.line_volts, wiring.amplifier, wiring.run or 0
+            self.line.value, self.amplifier.value = wiring.line_volts, wiring.amplifier
+            per = FOOT if scenario.units == "ft" else 1.0
+            self.run.description, self.run.max = RUN.format(scenario.units), int(MOST_RUN / per)
+            self.run.value = round((wiring.run or 0) / per, 2)
         finally:
             self._filling = False
 

@@ -134,7 +134,7 @@ def from_polars(horizontal_deg, horizontal_db, vertical_deg, vertical_db):
     Parameters
     ----------
     horizontal_deg : array
-        Increasing, positive to the left, -180 to 180 or 0 to 180 for both sides alike (angle,) [deg]
+        Increasing, positive to the left, once round or 0 to 180 for both sides alike; across the rear it closes (angle,) [deg]
     horizontal_db : array
         (angle, band) [dB]
     vertical_deg : array
@@ -175,7 +175,10 @@ def _both_sides(plane, angle_deg, level_db):
         angle, level = np.concatenate([-angle[:0:-1], angle]), np.concatenate([level[:0:-1], level])
     if not (angle[0] <= -90 and angle[-1] >= 90 and (np.abs(angle) < 1e-6).any()):
         raise ValueError(f"{plane}: angles reach from {angle[0]:g} to {angle[-1]:g}°. They must hold 0 and reach at least -90 to 90.")
-    return angle, level - level[int(np.abs(angle).argmin())]
+    level = level - level[int(np.abs(angle).argmin())]
+    if angle[-1] - angle[0] < 360 - 1e-6:  # a circle: each end goes on where the other begins
+        angle, level = np.concatenate([angle[-1:] - 360, angle, angle[:1] + 360]), np.concatenate([level[-1:], level, level[:1]])
+    return angle, level
 
 
 def _said(vector):

@@ -1,12 +1,15 @@
 """Power, cable and lines: what an amplifier must give, what the cable takes, what a line carries."""
 
 import numpy as np
+from scipy.special import lambertw
 
 from .checks import within
 
 COPPER = 0.017241  # resistivity of annealed copper at 20 degC [ohm mm2/m]    IEC 60028 (1/58 ohm mm2/m)
+MOST_OHM_KM = {0.75: 24.5, 1.0: 18.1, 1.5: 12.1, 2.5: 7.41, 4.0: 4.61, 6.0: 3.08, 10.0: 1.83}  # at 20 degC by nominal mm2 [ohm/km]    IEC 60228, class 2 (from memory)
 LINES = (25.0, 70.7, 100.0)  # usual line voltages [V]
 BTU = 3.412  # British thermal units in a watt-hour
+COMPRESSION_DB = 3.0  # lost to heat at full rated power, less in proportion below it    handbooks say 3 to 6 dB (from memory)
 EIGHTH = 1 / 8  # of rated power: speech and music with 9 dB of headroom, as in safety tests of audio equipment    IEC 60065, UL 6500 (secondary source)
 
 
@@ -64,7 +67,7 @@ def awg_area(awg):
     return np.pi / 4 * diameter**2
 
 
-def loop_resistance(length, *, awg=None, area_mm2=None):
+def loop_resistance(length, *, awg=None, area_mm2=None, nominal_mm2=None):
     """Resistance of both conductors of a cable at 20 degC.
 
     Parameters
@@ -72,9 +75,11 @@ def loop_resistance(length, *, awg=None, area_mm2=None):
     length : float or array
         One way [m]
     awg : float, optional
-        Gauge; give this or the area [-]
+        Gauge; give one of the three [-]
     area_mm2 : float, optional
-        Cross-section of one conductor [mm2]
+        Cross-section of the copper of one conductor [mm2]
+    nominal_mm2 : float, optional
+        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over that of the area [mm2]
 
     Returns
     -------
@@ -83,15 +88,19 @@ def loop_resistance(length, *, awg=None, area_mm2=None):
 
     Sources
     -------
-    Copper after IEC 60028.
+    Copper after IEC 60028; by nominal cross-section the most that IEC 60228 lets a class 2 conductor have (from memory).
     """
-    if (awg is None) == (area_mm2 is None):
-        raise ValueError("give the conductor either as awg or as area_mm2.")
+    if sum(given is not None for given in (awg, area_mm2, nominal_mm2)) != 1:
+        raise ValueError("give the conductor either as awg or as area_mm2 or as nominal_mm2.")
+    if nominal_mm2 is not None:
+        if nominal_mm2 not in MOST_OHM_KM:
+            raise ValueError(f"nominal_mm2 = {nominal_mm2:g} mm2 is unknown. Known: {', '.join(f'{a:g}' for a in MOST_OHM_KM)}.")
+        return 2 * within("length", length, 0, 2000, "m") * MOST_OHM_KM[nominal_mm2] / 1000
     area = awg_area(awg) if area_mm2 is None else within("area_mm2", area_mm2, 0.05, 200, "mm2", "A gauge given by mistake? Use awg.")
     return 2 * within("length", length, 0, 2000, "m") * COPPER / area
 
 
-def cable_loss_db(length, load_ohm, *, awg=None, area_mm2=None):
+def cable_loss_db(length, load_ohm, *, awg=None, area_mm2=None, nominal_mm2=None):
     """Level that a cable takes from a load at its end.
 
     Parameters
@@ -101,19 +110,21 @@ def cable_loss_db(length, load_ohm, *, awg=None, area_mm2=None):
     load_ohm : float or array
         Of all that hangs on it [ohm]
     awg : float, optional
-        Gauge; give this or the area [-]
+        Gauge; give one of the three [-]
     area_mm2 : float, optional
-        Cross-section of one conductor [mm2]
+        Cross-section of the copper of one conductor [mm2]
+    nominal_mm2 : float, optional
+        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over that of the area [mm2]
 
     Returns
     -------
     loss : float or ndarray
         20 lg(1 + R / Z) [dB]
     """
-    return 20 * np.log10(1 + loop_resistance(length, awg=awg, area_mm2=area_mm2) / within("load_ohm", load_ohm, 0.5, 1e5, "ohm"))
+    return 20 * np.log10(1 + loop_resistance(length, awg=awg, area_mm2=area_mm2, nominal_mm2=nominal_mm2) / within("load_ohm", load_ohm, 0.5, 1e5, "ohm"))
 
 
-def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None):
+def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None, nominal_mm2=None):
     """Level lost on the way to each load of several that hang one behind the other on one cable.
 
     Parameters
@@ -123,16 +134,18 @@ def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None):
     loads_ohm : array
         (load,) [ohm]
     awg : float, optional
-        Gauge; give this or the area [-]
+        Gauge; give one of the three [-]
     area_mm2 : float, optional
-        Cross-section of one conductor [mm2]
+        Cross-section of the copper of one conductor [mm2]
+    nominal_mm2 : float, optional
+        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over that of the area [mm2]
 
     Returns
     -------
     loss : ndarray
         At each load re the amplifier's terminals (load,) [dB]
     """
-    resistance = np.atleast_1d(loop_resistance(lengths, awg=awg, area_mm2=area_mm2))
+    resistance = np.atleast_1d(loop_resistance(lengths, awg=awg, area_mm2=area_mm2, nominal_mm2=nominal_mm2))
     loads = within("loads_ohm", np.atleast_1d(loads_ohm), 0.5, 1e5, "ohm")
     seen = np.empty(len(loads))  # impedance at each load, with all that follows
     for k in reversed(range(len(loads))):
@@ -197,6 +210,60 @@ def damping_factor(load_ohm, *, output_ohm, cable_ohm):
         At the loudspeaker [-]
     """
     return load_ohm / (output_ohm + cable_ohm)
+
+
+def compression_db(power_w, rated_w):
+    """Level that a loudspeaker loses because its coil is hot.
+
+    Parameters
+    ----------
+    power_w : float or array
+        Mean power that it is fed with [W]
+    rated_w : float or array
+        Its rating [W]
+
+    Returns
+    -------
+    loss : float or ndarray
+        Re the level that its sensitivity promises, in proportion to the power up to the rated one, constant beyond [dB]
+
+    Sources
+    -------
+    3 to 6 dB at full rated power: handbooks (from memory); the line below it is common practice, no source.
+    """
+    return COMPRESSION_DB * np.minimum(np.asarray(power_w) / rated_w, 1.0)
+
+
+def heated_power(cool_w, rated_w):
+    """Power that makes up for the heat of the coil.
+
+    Parameters
+    ----------
+    cool_w : float or array
+        Mean power that would do by the sensitivity alone [W]
+    rated_w : float or array
+        Its rating [W]
+
+    Returns
+    -------
+    power : float or ndarray
+        That does with the compression that it causes itself [W]
+
+    Notes
+    -----
+    .. math:: 10 \\lg P - C \\min(P / P_r, 1) = 10 \\lg P_0
+
+    solved for P: with k = C ln(10) / 10, P = -P_r W(-k P_0 / P_r) / k on the principal branch of Lambert's function W.
+
+    Sources
+    -------
+    Closed form of ``compression_db``; Corless et al., "On the Lambert W function" (1996).
+    """
+    k = COMPRESSION_DB * np.log(10) / 10
+    part = np.asarray(cool_w, float) / rated_w
+    full = np.exp(-k)  # share of the rated power at which all of it is needed
+    warm = -lambertw(-k * np.minimum(part, full)).real / k
+    return rated_w * np.where(part < full, warm, part / full)
 
 
 def mains_power(rated_w, channels, *, idle_w, efficiency, share=EIGHTH):

@@ -71,7 +71,7 @@ class Wiring(Thing):
     tap_w: float | None = quantity("W", 0.5, 1000, default=None, hint="Of each loudspeaker's transformer.")
     amplifier: str | None = None
     per_channel: int | None = quantity("count", 1, 12, default=None, hint="Loudspeakers on one channel.")
-    run: float | None = quantity("m", 0.5, 500, default=None, hint="Cable from the rack to the first loudspeaker.")
+    run: float | None = quantity("m", 0.5, 500, default=None, hint="Cable from the rack to the group's first loudspeaker; the others follow from there.")
 
     def __post_init__(self):
         super().__post_init__()

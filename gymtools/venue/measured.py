@@ -79,7 +79,8 @@ def read_sofa(path):
 
     Sources
     -------
-    AES69-2022 (SOFA 2.1); the first of several measurements is taken.
+    AES69-2022 (SOFA 2.1): SourceUp is in the coordinates of SourceView where it has none of its own; the first of several
+    measurements is taken.
     """
     import sofar  # slow to load, and seldom needed
 
@@ -97,7 +98,9 @@ def read_sofa(path):
         energy = np.abs(np.asarray(data.Data_Real, float)[0] + 1j * np.asarray(data.Data_Imag, float)[0]) ** 2  # (direction, frequency)
         frequency = np.asarray(data.N, float).ravel()
         vectors = _vectors(np.asarray(data.ReceiverPosition, float).reshape(len(energy), 3), str(data.ReceiverPosition_Type))
-        frame = _frame(np.asarray(data.SourceView, float).ravel()[:3], np.asarray(data.SourceUp, float).ravel()[:3])
+        kind = str(data.SourceView_Type)
+        view, up = (_vectors(np.asarray(v, float).reshape(-1, 3)[:1], t)[0] for v, t in ((data.SourceView, kind), (data.SourceUp, str(getattr(data, "SourceUp_Type", kind)))))
+        frame = _frame(view, up)
     except (AttributeError, ValueError, IndexError) as error:
         raise ValueError(f"{path.name}: lacks what {CONVENTION} must hold. ({error})") from None
     if energy.shape[1:] != frequency.shape or not (np.isfinite(energy).all() and (frequency > 0).all() and (np.diff(frequency) > 0).all()):
@@ -111,6 +114,9 @@ def read_sofa(path):
 
 
 def _vectors(position, kind):
+    """Directions from positions as the file has them."""
+    if kind not in ("cartesian", "spherical"):
+        raise ValueError(f"coordinates of type '{kind}' are neither cartesian nor spherical")
     if kind == "cartesian":
         return position
     azimuth, elevation = np.radians(position[:, 0]), np.radians(position[:, 1])
