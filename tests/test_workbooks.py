@@ -11,6 +11,7 @@ ROOT = Path(__file__).resolve().parent.parent
 BOOKS = sorted(p for p in (ROOT / "workbooks").rglob("*.ipynb") if ".ipynb_checkpoints" not in p.parts)
 CASES = {
     "better_design": [{"scenario": "../scenarios/alderway.toml", "use": "performance", "arrangements": ["stage on an end", "rows and ends"], "draws": 40}],
+    "commissioning": [{"scenario": "../scenarios/larkfield.toml", "uses": ["class"], "readings": "", "room": "statistical"}, {"uses": [], "room": "statistical"}],
     "decision_record": [{"scenario": "../scenarios/alderway.toml", "arrangements": [], "reader": "school", "units": "m"}],
     "01_distance_and_level": [{"units": "m", "front_m": 4.0, "back_m": 31.0, "temperature_c": 12.0, "humidity_pct": 70.0, "loudspeakers": 4, "height_m": 7.5, "even_db": 4.0}],
     "02_angle_and_coverage": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "spacing_m": 3.0, "even_db": 4.0}],
