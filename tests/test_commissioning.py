@@ -438,6 +438,20 @@ def test_the_plan_on_paper(tmp_path):
     assert [p.name for p in write_report(c, tmp_path)] == ["commissioning.html"] and "No reverberation was measured" in (tmp_path / "commissioning.html").read_text()
 
 
+def test_level_changes_are_those_of_an_evaluation():
+    """Independent path: the scenario evaluated with that cabinet 6 dB down, each octave's volume taken off; within 0.3 dB, for the late sound's
+    share goes by radiated power here."""
+    told, still = predicted(GAME), measure(GAME, error=0.0)
+    low = measure(GAME, error=0.0, cabinets_db={"W2": -6.0})
+    tags = [c.tag for c in DOVECOTE.cabinets]
+    got = causing.level_changes(GAME, still, told, "game", [-6.0 * (t == "W2") for t in tags])
+    want = np.array([low.values[k] - still.values[k] for k in got])
+    off = np.array([v[:7] for v in got.values()]) - want
+    assert np.ptp(want, axis=0).max() > 1 and np.abs(off - off.mean(axis=0)).max() < 0.3
+    with pytest.raises(ValueError, match="use 'game': three levels at least must be read"):
+        causing.level_changes(GAME, only(still, "clarity"), told, "game", np.zeros(4))
+
+
 def test_interference_is_the_mean_over_the_octave():
     """Closed form against a sum over 4000 frequencies of the octave: two equal arrivals, in phase and one of them turned."""
     two = replace(_one(), arrival=np.array([[0.0], [0.0007]]))

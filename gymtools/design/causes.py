@@ -123,6 +123,37 @@ def _as_read(items, readings):
     return read
 
 
+def level_changes(plan, readings, told, use, gains_db, room_db=0.0):
+    """What levels of a use change by when loudspeakers, or the room, give more or less than designed.
+
+    Parameters
+    ----------
+    plan : TestPlan
+        The plan [-]
+    readings : Readings
+        At least three levels of the use [-]
+    told : Expected
+        What is predicted [-]
+    use : str
+        Name of the use [-]
+    gains_db : array
+        Of every cabinet of the scenario, 0 as designed (cabinet,) [dB]
+    room_db : float
+        Of the late sound [dB]
+
+    Returns
+    -------
+    changes : dict
+        (8,) by the key of a reading: seven octaves and dB(A) [dB]
+    """
+    one = _levels(plan, readings, told, use)
+    if one is None:
+        raise ValueError(f"use '{use}': three levels at least must be read.")
+    gains_db = np.asarray(gains_db, float)
+    found = _changed(one, gains_db, np.zeros(len(gains_db), bool), float(room_db))
+    return dict(zip([i.key for i in plan.of("level", use) if i.key in readings.values], found, strict=True))
+
+
 def _levels_explained(plan, levels, limit):
     """Causes in the levels, the best first, each looked for after the ones before are taken as given."""
     if not levels:
