@@ -17,6 +17,11 @@ CASES = {
     "02_angle_and_coverage": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "spacing_m": 3.0, "even_db": 4.0}],
     "03_tilt_and_throw": [{"scenario": "../../scenarios/larkfield.toml", "units": "m", "tilt_deg": 62.0, "even_db": 4.0}],
     "04_sound_on_walls": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "looking_deg": 4.0, "onto_people_pct": 50.0}],
+    "05_reverberation_and_treatment": [{"scenario": "../../scenarios/larkfield.toml", "use": "assembly", "roof": "plain deck", "units": "m", "panels_m2": 250.0, "area_m2": 20.0, "on_roof_pct": 0.0}],
+    "06_clarity_and_the_crowd": [{"scenario": "../../scenarios/dovecote.toml", "units": "m", "crowd_dba": 62.0, "now_dba": 70.0, "more_db": 9.0, "start_dba": 64.0}],
+    "07_several_loudspeakers": [{"scenario": "../../scenarios/stonebridge.toml", "bank": "north bank", "lead": "west end", "group": "north row", "units": "m", "lead_ms": 6.0, "late_ms": 12.0, "delay_ms": 0.0, "farther_m": 1.5}],
+    "08_microphones_and_feedback": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "far_m": 0.45, "near_m": 0.30, "open_mics": 8, "spare_db": 2.5}],
+    "12_checking_a_room": [{"scenario": "../../scenarios/alderway.toml", "use": "class", "tag": "T2", "lost_db": 20.0, "seed": 8, "units": "ft"}],
     "design_meeting": [{"scenario": f"../scenarios/{name}.toml"} for name in ("alderway", "dovecote", "stonebridge")],
 }
 
