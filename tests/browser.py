@@ -70,8 +70,8 @@ def page(width=1700, height=1250):
         browser.close()
 
 
-def open_workbook(sheet, address, path):
-    """Open a notebook as one document and run all of it; returns when the last cell has run and the 3D picture has been drawn."""
+def open_workbook(sheet, address, path, last=LAST_LINE, in_space=True):
+    """Open a notebook as one document and run all of it; returns when the last cell has printed its line and the picture (in space) has been drawn."""
     sheet.goto(f"{address}/doc/tree/{path}")
     sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
     sheet.wait_for_function("() => document.querySelector('.jp-Notebook') && !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')", timeout=60_000)
@@ -79,9 +79,10 @@ def open_workbook(sheet, address, path):
     sheet.keyboard.press("Escape")
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
     sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
-    sheet.wait_for_selector(".js-plotly-plot canvas", timeout=90_000)
-    sheet.wait_for_function("() => { const g = document.querySelector('.js-plotly-plot'); return g && g._fullLayout && g._fullLayout.scene; }", timeout=30_000)
-    sheet.wait_for_selector(f"text={LAST_LINE}", state="attached", timeout=90_000)  # checks move things: they must be through
+    sheet.wait_for_selector(f".js-plotly-plot{' canvas' if in_space else ''}", timeout=90_000)
+    drawn = "g._fullLayout.scene" if in_space else "true"
+    sheet.wait_for_function(f"() => {{ const g = document.querySelector('.js-plotly-plot'); return g && g._fullLayout && {drawn}; }}", timeout=30_000)
+    sheet.wait_for_selector(f"text={last}", state="attached", timeout=90_000)  # checks move things: they must be through
     sheet.wait_for_timeout(1500)
 
 

@@ -169,6 +169,50 @@ def test_a_better_aim_is_found_and_put_back(sheet):
     sheet.wait_for_function("before => { const g = document.querySelector('.js-plotly-plot'); const t = g.data.find(t => t.name === 'section: axis'); return Math.abs(t.y[1] - before[1]) < 1e-3; }", arg=before, timeout=15_000)
 
 
+@pytest.mark.parametrize(
+    "lesson, slider_words, keys, last",
+    [
+        ("03_tilt_and_throw", "tilt, down", ["ArrowRight"] * 40, "guesses answered, published values agree, aim reached by search"),
+        ("12_checking_a_room", None, ["ArrowLeft"] * 12, "guesses answered, published values agree, the fault found by search"),
+    ],
+)
+def test_a_lesson_is_walked_through(lab, lesson, slider_words, keys, last):
+    """A junior guesses (nothing is told before), gets the answer beside the guess, and moves a slider until the aim is reached."""
+    with page() as sheet:
+        open_workbook(sheet, lab, f"workbooks/training/{lesson}.ipynb", last=last, in_space=False)
+        unseen = sheet.locator("text=The computed answer appears here once you have given your guess.")
+        assert unseen.first.is_visible() and not sheet.locator("text=Computed:").count()
+        entry = sheet.locator(".widget-text input:visible, .noUi-handle:visible, .widget-slider:visible").first
+        entry.scroll_into_view_if_needed()
+        shot(sheet, f"lesson_{lesson}_asked")
+        sheet.locator("button:has-text('This is my guess')").first.click()
+        sheet.wait_for_selector("text=Computed:", timeout=10_000)
+        sheet.locator("summary:has-text('Worked solution')").first.click()
+        to_top(sheet.locator("text=Computed:").first)
+        sheet.wait_for_timeout(500)
+        shot(sheet, f"lesson_{lesson}_answered")
+        handles = sheet.locator(".gt-slider:visible .noUi-handle") if slider_words is None else sheet.locator(".gt-slider:visible", has_text=slider_words).locator(".noUi-handle")
+        reached = False
+        for n in range(handles.count()):
+            handle = handles.nth(n)
+            handle.scroll_into_view_if_needed()
+            handle.focus()
+            for key in keys:
+                sheet.keyboard.press(key)
+                sheet.wait_for_timeout(150)
+                if reached := sheet.locator("text=Reached.").count() > 0:
+                    break
+            if reached:
+                break
+            sheet.keyboard.press("End" if keys[0] == "ArrowLeft" else "Home")
+            sheet.wait_for_timeout(300)
+        to_top(sheet.locator("text=Aim:").first)
+        sheet.wait_for_timeout(800)
+        shot(sheet, f"lesson_{lesson}_reached")
+        assert reached
+        assert sheet.errors == [] and sheet.left == []
+
+
 # --- on one page, each going on from what the one before left: last, because a page that stays open leaves no room for another
 
 
