@@ -16,6 +16,7 @@ CASES = {
     "02_angle_and_coverage": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "spacing_m": 3.0, "even_db": 4.0}],
     "03_tilt_and_throw": [{"scenario": "../../scenarios/larkfield.toml", "units": "m", "tilt_deg": 62.0, "even_db": 4.0}],
     "04_sound_on_walls": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "looking_deg": 4.0, "onto_people_pct": 50.0}],
+    "09_one_installation_many_uses": [{"scenario": "../../scenarios/alderway.toml", "units": "m", "group": "bank pair", "gain_db": -12.0, "alike_db": 1.5}],
     "design_meeting": [{"scenario": f"../scenarios/{name}.toml"} for name in ("alderway", "dovecote", "stonebridge")],
 }
 
