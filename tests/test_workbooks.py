@@ -18,6 +18,7 @@ CASES = {
     "04_sound_on_walls": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "looking_deg": 4.0, "onto_people_pct": 50.0}],
     "09_one_installation_many_uses": [{"scenario": "../../scenarios/alderway.toml", "units": "m", "group": "bank pair", "gain_db": -12.0, "alike_db": 1.5}],
     "10_power_lines_and_cable": [{"scenario": "../../scenarios/dovecote.toml", "bank": "bleachers", "group": "wall pair", "units": "m", "level_db": 86.0, "headroom_db": 12.0, "line_volts": 100.0, "tap_w": 30.0, "awg": 16.0, "loss_db": 0.4}],
+    "11_reading_a_finished_record": [{"scenario": "../../scenarios/alderway.toml", "units": "ft", "arrangement": "rows and ends", "safe": 1.0, "draws": 40}],
     "design_task": [{"brief": "../../scenarios/dovecote.toml", "begin_with": {("groups", 0, "tilt_deg"): 40.0}, "evaluations": 120}],
     "design_meeting": [{"scenario": f"../scenarios/{name}.toml"} for name in ("alderway", "dovecote", "stonebridge")],
 }
