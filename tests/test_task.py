@@ -49,6 +49,7 @@ def test_a_score_is_the_mean_of_fresh_evaluations(own):
     assert own.score == pytest.approx(np.mean([score(r, Wishes()) for r in results]), rel=1e-12)
     for name in task.TERMS:
         assert own.terms[name] == pytest.approx(np.mean([terms(r)[name] for r in results]), rel=1e-12)
+    assert own.score == pytest.approx(sum(getattr(own.wishes, k) * steps for k, steps in own.terms.items()))
     verdicts = [v for r in results for v in r.verdicts]
     assert (own.hold, own.of) == (sum(v.word == "holds" for v in verdicts), len(verdicts))
     assert own.cost == pytest.approx(cost(BRIEF)) and own.room == "statistical"
@@ -93,7 +94,10 @@ def test_a_difference_is_told_in_the_unit_of_the_criterion(own):
     """Closed form: two steps of clarity are 0.06 STI, two of arrivals 10 ms; one without weight is not told."""
     worse = replace(own, terms={**own.terms, "clarity": own.terms["clarity"] + 2, "arrivals": own.terms["arrivals"] + 2})
     assert "clarity by 0.06 STI" in task.difference(worse, own)[1] and "by 10.0 ms" in task.difference(worse, own)[1]
-    assert "clarity" not in " ".join(task.difference(worse, own, wishes=Wishes(clarity=0.0)))
+    deaf = Wishes(clarity=0.0)
+    assert "clarity" not in " ".join(task.difference(replace(worse, wishes=deaf), replace(own, wishes=deaf)))
+    with pytest.raises(ValueError, match="weighed differently"):
+        task.difference(own, replace(own, wishes=deaf))
     with pytest.raises(ValueError, match="statistical room, the solver's result in the traced one"):
         task.difference(own, replace(own, room="traced"))
 

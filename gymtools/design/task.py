@@ -41,6 +41,7 @@ class Scored:
     of: int
     cost: float
     room: str
+    wishes: Wishes  # how much each criterion counted
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -78,7 +79,7 @@ def scored(scenario, *, wishes=None, room="statistical", prices=None):
     lacking = [terms(r) for r in results.values()]
     verdicts = [v for r in results.values() for v in r.verdicts]
     return Scored(
-        scenario=scenario, room=room, score=float(np.mean(list(by_use.values()))), weakest=max(by_use.items(), key=lambda pair: pair[1]),
+        scenario=scenario, room=room, wishes=wishes, score=float(np.mean(list(by_use.values()))), weakest=max(by_use.items(), key=lambda pair: pair[1]),
         terms={f.name: float(np.mean([found[f.name] for found in lacking])) for f in fields(Wishes)},
         hold=sum(v.word == "holds" for v in verdicts), of=len(verdicts), cost=cost(scenario, prices, system=drive(scenario, results, prices=prices)),
     )  # fmt: skip
@@ -185,7 +186,7 @@ def attempt(brief, made, who, *, now=None):
     )  # fmt: skip
 
 
-def difference(own, other, *, wishes=None):
+def difference(own, other):
     """How an attempt stands to the solver's result, in words.
 
     Parameters
@@ -194,8 +195,6 @@ def difference(own, other, *, wishes=None):
         The attempt [-]
     other : Scored
         The solver's [-]
-    wishes : Wishes, optional
-        As both were scored with [-]
 
     Returns
     -------
@@ -204,12 +203,14 @@ def difference(own, other, *, wishes=None):
     """
     if own.room != other.room:
         raise ValueError(f"the attempt was scored in the {own.room} room, the solver's result in the {other.room} one: they do not compare.")
-    wishes, gap = wishes or Wishes(), own.score - other.score
+    if own.wishes != other.wishes:
+        raise ValueError("the attempt and the solver's result were weighed differently: they do not compare.")
+    gap, weight = own.score - other.score, lambda k: getattr(own.wishes, k)
     said = f"Your design lacks {own.score:.1f} steps, the solver's {other.score:.1f}"
     found = [f"{said}: {'they are even' if abs(gap) < SAME else f'yours is {abs(gap):.1f} steps ' + ('worse' if gap > 0 else 'better')}."]
     for word, sign in (("worse", 1), ("better", -1)):
-        apart = {k: sign * (own.terms[k] - other.terms[k]) for k in TERMS if getattr(wishes, k) > 0}
-        order = sorted(apart, key=lambda k: -apart[k] * getattr(wishes, k))
+        apart = {k: sign * (own.terms[k] - other.terms[k]) for k in TERMS if weight(k) > 0}
+        order = sorted(apart, key=lambda k: -apart[k] * weight(k))
         rows = [f"{TERMS[k][0].split(':')[0]} by {words}" for k in order if (words := _amount(k, apart[k]))]
         if rows:
             found.append(f"Yours is {word} in {'; '.join(rows)}.")

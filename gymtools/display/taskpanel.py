@@ -144,7 +144,7 @@ class TaskPanel:
     def _compare(self, found=None):
         found = found or self.solution
         if found is not None:
-            said = "".join(f"<li>{escape(s)}</li>" for s in task.difference(self.own, found.scored, wishes=self.wishes))
+            said = "".join(f"<li>{escape(s)}</li>" for s in task.difference(self.own, found.scored))
             self.beside.value = scorecard.card(f"<ul>{said}</ul>", compared_table(self.own, found.scored), moved_list(found, self.brief))
 
     def _say(self, words):
@@ -173,14 +173,14 @@ def score_table(made, outside=()):
     html : str
         A sentence or two and a table
     """
-    rows = "".join(f'<tr><td>{words}</td><td class="num">{made.terms[k]:.1f}</td><td class="quiet">{size:g} {unit}</td></tr>' for k, (words, size, unit) in task.TERMS.items())
+    rows = "".join(f'<tr><td>{words}</td><td class="num">{made.terms[k]:.1f}</td><td class="num">{getattr(made.wishes, k):g}</td><td class="quiet">{size:g} {unit}</td></tr>' for k, (words, size, unit) in task.TERMS.items())
     use, least = made.weakest
     whole = (
         f"<p><b>It lacks {made.score:.1f} steps</b>, {ROOMS[made.room]}; {made.hold} of {made.of} verdicts hold; it costs {made.cost:,.0f} (invented prices)."
         f" The weakest use is {escape(use)}, with {least:.1f} steps.</p>"
     )
     strayed = f"<p><b>Outside the brief:</b> {escape('; '.join(outside))}. It does not compare with other attempts.</p>" if outside else ""
-    return f'{whole}{strayed}<table><tr><th>lacking</th><th class="num">steps</th><th>a step is</th></tr>{rows}</table>'
+    return f'{whole}{strayed}<table><tr><th>lacking</th><th class="num">steps</th><th class="num">weight</th><th>a step is</th></tr>{rows}</table>'
 
 
 def compared_table(own, other):
