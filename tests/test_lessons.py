@@ -14,7 +14,9 @@ from gymtools.display.experiment import Aim, Experiment
 from gymtools.display.lesson import Question, Slip, folded
 from gymtools.display.printed import printed
 
-LESSONS = sorted((Path(__file__).resolve().parent.parent / "workbooks" / "training").glob("*.ipynb"))
+TRAINING = Path(__file__).resolve().parent.parent / "workbooks" / "training"
+TASK = TRAINING / "design_task.ipynb"  # the closing task: no guess, no experiment, no published table; it has panels instead
+LESSONS = sorted(path for path in TRAINING.glob("*.ipynb") if path != TASK)
 MOST_WORDS = 750  # of prose: what is read in a few minutes, so that a lesson stays within twenty
 LONGEST = 26  # words in a sentence, mean of a lesson
 
@@ -197,7 +199,18 @@ def test_lesson_has_its_parts(path):
         assert not c["outputs"] and source(c).startswith("# NBVAL_IGNORE_OUTPUT"), "a stored widget is of no use"
 
 
-@pytest.mark.parametrize("path", LESSONS, ids=lambda p: p.stem)
+def test_the_task_has_its_parts():
+    """Title with the caution, parameters, how it is scored with its source, two panels that store nothing, practice, check last."""
+    order = [t for c in cells(TASK) for t in c["metadata"].get("tags", [])]
+    assert order == ["title", "parameters", "formula", "panel", "panel", "practice", "check"]
+    title = source(cells(TASK, "title")[0])
+    assert "licensed" in title and "authority having jurisdiction" in title
+    assert "Source" in source(cells(TASK, "formula")[0]) and "no source" in source(cells(TASK, "formula")[0])
+    assert all(not c["outputs"] and source(c).startswith("# NBVAL_IGNORE_OUTPUT") for c in cells(TASK, "panel"))
+    assert source(cells(TASK)[-1]).startswith("# NBVAL_CHECK_OUTPUT")
+
+
+@pytest.mark.parametrize("path", [*LESSONS, TASK], ids=lambda p: p.stem)
 def test_prose_is_short_plain_and_without_results(path):
     """Trade facts (common practice, no source): a page a minute; numbers with a unit belong into computed cells."""
     prose = "\n\n".join(source(c) for c in cells(path, kind="markdown"))

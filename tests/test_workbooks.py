@@ -22,6 +22,10 @@ CASES = {
     "07_several_loudspeakers": [{"scenario": "../../scenarios/stonebridge.toml", "bank": "north bank", "lead": "west end", "group": "north row", "units": "m", "lead_ms": 6.0, "late_ms": 12.0, "delay_ms": 0.0, "farther_m": 1.5}],
     "08_microphones_and_feedback": [{"scenario": "../../scenarios/stonebridge.toml", "units": "m", "far_m": 0.45, "near_m": 0.30, "open_mics": 8, "spare_db": 2.5}],
     "12_checking_a_room": [{"scenario": "../../scenarios/alderway.toml", "use": "class", "tag": "T2", "lost_db": 20.0, "seed": 8, "units": "ft"}],
+    "09_one_installation_many_uses": [{"scenario": "../../scenarios/alderway.toml", "units": "m", "group": "bank pair", "gain_db": -12.0, "alike_db": 1.5}],
+    "10_power_lines_and_cable": [{"scenario": "../../scenarios/dovecote.toml", "bank": "bleachers", "group": "wall pair", "units": "m", "level_db": 86.0, "headroom_db": 12.0, "line_volts": 100.0, "tap_w": 30.0, "awg": 16.0, "loss_db": 0.4}],
+    "11_reading_a_finished_record": [{"scenario": "../../scenarios/alderway.toml", "units": "ft", "arrangement": "rows and ends", "safe": 1.0, "draws": 40}],
+    "design_task": [{"brief": "../../scenarios/dovecote.toml", "begin_with": {("groups", 0, "tilt_deg"): 40.0}, "evaluations": 120}],
     "design_meeting": [{"scenario": f"../scenarios/{name}.toml"} for name in ("alderway", "dovecote", "stonebridge")],
 }
 

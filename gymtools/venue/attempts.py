@@ -1,0 +1,156 @@
+"""Attempts at a design task, kept in a local file: lines are only ever added, and what cannot be read is named and left alone."""
+
+import json
+import math
+import os
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+
+LONGEST_NAME = 80  # characters
+
+
+def plain(text, longest=LONGEST_NAME):
+    """Text on one line, of characters that can be shown.
+
+    Parameters
+    ----------
+    text : str
+        What somebody typed [-]
+    longest : int
+        What is longer is cut [characters]
+
+    Returns
+    -------
+    text : str
+        May be empty
+    """
+    return " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())[:longest]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Attempt:
+    """One attempt as it was scored."""
+
+    who: str
+    when: str  # date and time with zone
+    school: str
+    brief: str  # what tells one brief from another
+    room: str  # in which it was scored
+    score: float  # what it lacks, lower is better [steps]
+    hold: int  # verdicts that hold
+    of: int  # verdicts in all
+    cost: float  # in the price book's currency
+    terms: dict  # what it lacks by criterion [steps]
+    changed: tuple  # what the brief gives and the attempt has changed, in words
+    scenario: str  # text of the scenario file
+
+    def __post_init__(self):
+        for f in fields(self):
+            value = getattr(self, f.name)
+            if f.type is str and not isinstance(value, str):
+                raise ValueError(f"{f.name} is not text")
+            if f.type in (float, int):
+                _number(f.name, value)
+        if not isinstance(self.terms, dict) or not self.terms:
+            raise ValueError("terms is no table of numbers")
+        for name, value in self.terms.items():
+            _number(f"terms '{name}'", value)
+        if not isinstance(self.changed, list | tuple) or not all(isinstance(c, str) for c in self.changed):
+            raise ValueError("changed is no list of texts")
+        object.__setattr__(self, "changed", tuple(self.changed))
+        object.__setattr__(self, "who", plain(self.who))
+        if not self.who:
+            raise ValueError("there is no name. Say whose attempt this is.")
+
+
+def _number(name, value):
+    """Refuse what is no finite number."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise ValueError(f"{name} is not a number")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kept:
+    """What a file of attempts holds."""
+
+    attempts: tuple
+    damaged: tuple  # (number of the line, why it cannot be read)
+
+    @property
+    def told(self):
+        """Damaged lines in words; empty when there is none."""
+        if not self.damaged:
+            return ""
+        lines = "; ".join(f"line {number}: {why}" for number, why in self.damaged)
+        return f"Lines that cannot be read; they are left in the file as they are: {lines}."
+
+
+def keep(path, attempt):
+    """Add an attempt to the end of a file; nothing that stands there is touched.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file; made when it is not there [-]
+    attempt : Attempt
+        To be kept [-]
+
+    Raises
+    ------
+    OSError
+        It could not be written whole; what stood there before still does
+
+    Notes
+    -----
+    A line begins with a line end of its own, so that it never joins one that was cut off by an interruption, and goes out in one
+    piece, so that two processes may add to the same file.
+    """
+    line = b"\n" + json.dumps(asdict(attempt), allow_nan=False).encode() + b"\n"
+    handle = os.open(Path(path), os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o644)
+    try:
+        written = os.write(handle, line)
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+    if written < len(line):
+        raise OSError(f"{Path(path).name}: only a part of the attempt could be written. Is the disk full?")
+
+
+def kept(path):
+    """Everything that a file of attempts holds; the file is not changed.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file; one that is not there holds nothing [-]
+
+    Returns
+    -------
+    kept : Kept
+        Attempts in the order in which they were added, and the lines that cannot be read
+    """
+    path, attempts, damaged = Path(path), [], []
+    for number, line in enumerate(path.read_bytes().split(b"\n") if path.is_file() else (), 1):
+        if not line.strip():
+            continue
+        try:
+            attempts.append(_attempt(line))
+        except ValueError as error:
+            damaged.append((number, plain(error, 160)))
+    return Kept(attempts=tuple(attempts), damaged=tuple(damaged))
+
+
+def _attempt(line):
+    try:
+        found = json.loads(line.decode("utf-8"))
+    except UnicodeDecodeError:
+        raise ValueError("is not UTF-8 text") from None
+    except (json.JSONDecodeError, RecursionError):
+        raise ValueError("was cut off or changed") from None
+    if not isinstance(found, dict):
+        raise ValueError("is no attempt")
+    known = {f.name for f in fields(Attempt)}
+    missing, more = sorted(known - found.keys()), sorted(found.keys() - known)
+    if missing or more:
+        raise ValueError("; ".join([*(f"'{k}' is missing" for k in missing), *(f"'{k}' is unknown" for k in more)]))
+    return Attempt(**found)
