@@ -173,27 +173,27 @@ def _criteria(page, c):
     page.add("<p class='quiet'>Predicted is the hall as it was measured: empty, with its noise; clarity in use is another figure, told further down. Spare gain: what was found on ringing out, less the 6 dB margin, other open microphones, and what playing over the crowd takes.</p>")
 
 
-def causes_list(comparison):
+def causes_list(causes):
     """Likely causes in words.
 
     Parameters
     ----------
-    comparison : Comparison
-        Of ``design.comparison.compare`` [-]
+    causes : sequence of Cause
+        Of ``design.causes.causes``, the surest first [-]
 
     Returns
     -------
     html : str
         A list
     """
-    if not comparison.causes:
+    if not causes:
         return "<p>None: what differs is within what readings and predictions are good for.</p>"
     by_chance = lambda x: "" if np.isinf(x.explains) else f"By chance: {f'{100 * x.chance:.1g} %' if x.chance > 1e-6 else 'less than one in a million'}."  # noqa: E731
-    return "<ol>" + "".join(f"<li>{quoted(x.words)}. <span class='quiet'>{by_chance(x)}</span></li>" for x in comparison.causes) + "</ol>"
+    return "<ol>" + "".join(f"<li>{quoted(x.words)}. <span class='quiet'>{by_chance(x)}</span></li>" for x in causes) + "</ol>"
 
 
 def _causes(page, c):
-    page.add('<h2 class="first">Likely causes of what differs</h2>', causes_list(c))
+    page.add('<h2 class="first">Likely causes of what differs</h2>', causes_list(c.causes))
     page.add("<p class='quiet'>Each possible cause is tried on all readings; one is told when it explains so much that in a hall as predicted anything at all would be told once in twenty times. Look before you believe it.</p>")
 
 

@@ -48,12 +48,13 @@ PLAIN = {  # a verdict that does not hold, for people outside the trade
     "reverberation": "the hall rings too long",
     "echoes": "echoes may be heard",
 }
+# a class named three times outweighs the notebook's own rule, which sets every table to the right
 STYLE = f"""<style>
 .gt-card {{ font-family: {FONT}; color: {INK}; font-size: 14px; line-height: 1.45; max-width: 1560px; }}
 .gt-card table {{ border-collapse: collapse; width: 100%; margin: 4px 0 10px; }}
 .gt-card caption {{ text-align: left; font-weight: 600; padding: 6px 0 2px; }}
-.gt-card th, .gt-card td {{ text-align: left; vertical-align: top; padding: 4px 14px 4px 0; border-bottom: 1px solid {FAINT}; white-space: normal; }}
-.gt-card td.num, .gt-card th.num {{ text-align: right; }}
+.gt-card.gt-card.gt-card th, .gt-card.gt-card.gt-card td {{ text-align: left; vertical-align: top; padding: 4px 14px 4px 0; border-bottom: 1px solid {FAINT}; white-space: normal; }}
+.gt-card.gt-card.gt-card td.num, .gt-card.gt-card.gt-card th.num {{ text-align: right; }}
 .gt-card .quiet {{ color: {QUIET}; font-size: 12px; }}
 .gt-card .wide {{ overflow-x: auto; }}
 .gt-card .word {{ white-space: nowrap; font-weight: 600; }}
