@@ -63,8 +63,9 @@ def page(width=1700, height=1250):
         sheet = browser.new_page(viewport={"width": width, "height": height})
         sheet.errors, sheet.left = [], []
         # anywidget complains when five megabytes of page code take it more than two seconds, and goes on all the same
-        slow = "[anywidget] Failed to initialize model."
-        sheet.on("pageerror", lambda error: None if slow in str(error) else sheet.errors.append(str(error)))
+        # JupyterLab takes back a request of its own when the kernel is restarted before it was answered, and makes it again
+        harmless = ("[anywidget] Failed to initialize model.", "Canceled future for create_subshell_request")
+        sheet.on("pageerror", lambda error: None if any(h in str(error) for h in harmless) else sheet.errors.append(str(error)))
         sheet.on("request", lambda r: sheet.left.append(r.url) if r.url.startswith("http") and "//127.0.0.1" not in r.url else None)
         yield sheet
         browser.close()
