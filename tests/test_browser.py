@@ -110,7 +110,7 @@ def test_dragging_the_tilt_slider_moves_map_section_and_scorecard(sheet):
 def pick(sheet, label, option):
     """Choose an entry of a list by its words."""
     sheet.locator(f'.widget-dropdown:visible:has(.widget-label:text-is("{label}")) select').first.select_option(label=option)
-    sheet.wait_for_timeout(900)
+    sheet.wait_for_timeout(1800)  # other tests may keep the machine busy
 
 
 def test_a_page_reloaded_shows_the_same_picture(tmp_path):
@@ -381,7 +381,7 @@ def test_an_arrangement_hangs_other_loudspeakers(shared):
         shared.wait_for_timeout(900)
     before = trace(shared, "plan: cabinets", "text")
     pick(shared, "Start from", "A grid of pendants firing down")
-    after = trace(shared, "plan: cabinets", "text")
-    assert before != after and len(after) == 9
-    assert shared.locator("text=It gives up:").is_visible()
+    shared.wait_for_function("() => document.querySelector('.js-plotly-plot').data.find(t => t.name === 'plan: cabinets').text.length === 9", timeout=20_000)
+    assert before != trace(shared, "plan: cabinets", "text")
+    shared.wait_for_selector("text=It gives up:", timeout=10_000)
     shot(shared, "arrangement_pendants")
