@@ -18,7 +18,7 @@ from . import picture, plans
 from .document import Page, quoted, table
 from .exports import csv_text, write_xlsx
 from .handover import folder_name
-from .look import FONT, INK, PAPER, QUIET, ROOMS
+from .look import INK, QUIET, ROOMS
 from .scorecard import CAUTIONS
 
 FRESH = ("Before anything is measured: everything is hung and secured as approved, wired, and has been switched on once at low level by who may do so.",
@@ -59,13 +59,8 @@ def places_map(plan, use, texts=None):
     result = evaluate(as_tested(plan.scenario, use), follow_echoes=False)
     view = picture.View(result=result, quantity="speech", units=plan.scenario.units)
     items = [i for i in plan.of("level", use) if texts is None or i.key in texts]
-    across, up = picture.plan_range(view)
     chart = go.Figure([*plans.traces(view, ("plan: room", "plan: cabinets"), "x", "y"), _points(view, [(i.point, texts[i.key] if texts else i.tag) for i in items])])
-    chart.update_layout(
-        width=620, height=430, margin=dict(l=46, r=10, t=14, b=36), paper_bgcolor=PAPER, plot_bgcolor=PAPER, font=dict(family=FONT, size=11, color=INK), showlegend=False,
-        xaxis=dict(range=across, title=f"[{view.units}]", constrain="domain", showgrid=False, zeroline=False), yaxis=dict(range=up, scaleanchor="x", constrain="domain", showgrid=False, zeroline=False),
-    )  # fmt: skip
-    return chart
+    return chart.update_layout(**plans.LOOK, **plans.floor(view), height=430, margin=dict(l=46, r=10, t=14, b=36), showlegend=False)
 
 
 def plan_html(plan, *, date=None):
@@ -230,7 +225,7 @@ def scatter(comparison):
         traces.append(go.Scatter(x=[p.predicted for p in mine], y=[p.measured for p in mine], mode="markers", name=picture.plain(f"{use[0]}{', each alone' if use[1] == 'alone' else ''}"), marker=dict(symbol=signs[n % len(signs)], size=8, line=dict(width=1, color=INK))))
     chart = go.Figure([band, line, *traces])
     chart.update_layout(
-        width=620, height=430, margin=dict(l=56, r=10, t=14, b=46), paper_bgcolor=PAPER, plot_bgcolor=PAPER, font=dict(family=FONT, size=11, color=INK), legend=dict(x=0.01, y=0.99),
+        **plans.LOOK, height=430, margin=dict(l=56, r=10, t=14, b=46), legend=dict(x=0.01, y=0.99),
         xaxis=dict(title="predicted [dB(A)]", range=ends, zeroline=False), yaxis=dict(title="measured [dB(A)]", range=ends, scaleanchor="x", zeroline=False),
     )  # fmt: skip
     return chart

@@ -8,8 +8,10 @@ import ipywidgets as w
 import numpy as np
 
 from .controls import in_words
-from .live import Latest, LiveFigure
+from .live import Fit, Latest, LiveFigure
 from .scorecard import card
+
+LABEL, WIDTH = "230px", "560px"  # of sliders
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,7 +96,8 @@ class Experiment:
         self.live = Latest(self._update)
         self.told, self.message, self.sliders = w.HTML(), w.HTML(), w.VBox()
         heading = w.HTML(card(f"<p><b>Aim:</b> {escape(aim.words)}</p>"))
-        self.box = w.VBox([heading, self.sliders, self.told, self.message, self.live.error, self.figure])
+        stand = w.VBox([self.figure, Fit()], layout=w.Layout(width="100%", max_width="1000px"))
+        self.box = w.VBox([heading, self.sliders, self.told, self.message, self.live.error, stand])
         self._build()
         self._tell()
 
@@ -142,9 +145,9 @@ class Experiment:
 
     def _build(self):
         """Sliders from the values: a live one is never set, for the page would send its old value back."""
-        self.sliders.children = [
-            knob.slider(self.values[name], self.units, self._moved) for name, knob in self.knobs.items()
-        ]
+        self.sliders.children = [knob.slider(self.values[name], self.units, self._moved) for name, knob in self.knobs.items()]
+        for slider in self.sliders.children:  # a lesson has the room for whole labels
+            slider.style.description_width, slider.layout.width = LABEL, WIDTH
 
     def _moved(self, path, value):
         self.values[path[0]] = value

@@ -63,7 +63,7 @@ class Question:
         self.step, self.digits, self.slips, self.solution = step, digits, tuple(slips), solution
         self.given = []  # every guess that was one, in order
         if step is None:
-            self.entry = w.Text(value=f"{first:g}", description=f"my guess [{unit}]" if unit else "my guess")
+            self.entry = w.Text(value=f"{first:g}")
         else:
             self.entry = w.FloatSlider(
                 value=first,
@@ -71,8 +71,8 @@ class Question:
                 max=high,
                 step=step,
                 readout_format=f".{digits}f",
-                description=f"my guess [{unit}]",
             )
+        self.entry.description = f"my guess [{unit}]" if unit else "my guess"
         self.entry.style, self.entry.layout.width = STYLE, WIDE
         self.button = w.Button(description="This is my guess", layout=w.Layout(width="auto"))
         self.button.on_click(lambda _: self.give(self.entry.value))

@@ -8,6 +8,7 @@ from .look import FONT, INK, PAPER, QUANTITIES, ROOMS
 MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: cabinets")  # of a small map
 WHOLE = (*MAPS, "plan: painted", "plan: beams", "plan: ringing", "plan: microphones", "plan: lowest places")
 CUT = ("section:", "along")
+LOOK = dict(width=620, paper_bgcolor=PAPER, plot_bgcolor=PAPER, font=dict(family=FONT, size=11, color=INK))  # of figures for paper
 BARE = dict(showgrid=False, zeroline=False, showticklabels=False, ticks="", constrain="domain")
 
 
@@ -59,16 +60,32 @@ def plan(view):
         For paper
     """
     quantity, (low, high) = QUANTITIES[view.quantity], view.range
-    across, up = picture.plan_range(view)
     chart = go.Figure(traces(view, WHOLE, "x", "y"))
     room = f", {ROOMS[view.result.room]}" if quantity.needs_room else ""
     chart.update_layout(
-        width=620, height=470, margin=dict(l=46, r=10, t=34, b=36), paper_bgcolor=PAPER, plot_bgcolor=PAPER, font=dict(family=FONT, size=11, color=INK), showlegend=False,
+        **LOOK, **floor(view), height=470, margin=dict(l=46, r=10, t=34, b=36), showlegend=False,
         title=dict(text=f"{quantity.label}{f' [{view.unit}]' if view.unit else ''}{room}", x=0.01, font=dict(size=13)),
-        xaxis=dict(range=across, title=f"[{view.units}]", constrain="domain", showgrid=False, zeroline=False), yaxis=dict(range=up, scaleanchor="x", constrain="domain", showgrid=False, zeroline=False),
         coloraxis=dict(colorscale=quantity.scale, cmin=low, cmax=high, colorbar=dict(title=dict(text=view.unit), thickness=12)),
     )  # fmt: skip
     return chart
+
+
+def floor(view):
+    """Axes of a plan for paper.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at [-]
+
+    Returns
+    -------
+    axes : dict
+        "xaxis" and "yaxis" of a layout, one scale, lengths in the units of the view
+    """
+    across, up = picture.plan_range(view)
+    bare = dict(constrain="domain", showgrid=False, zeroline=False)
+    return dict(xaxis=dict(range=across, title=f"[{view.units}]", **bare), yaxis=dict(range=up, scaleanchor="x", **bare))
 
 
 def cut(view):
@@ -92,7 +109,7 @@ def cut(view):
     chart = go.Figure([*section, *seats, *along])
     bare = dict(showgrid=False, zeroline=False)
     chart.update_layout(
-        width=620, height=380, margin=dict(l=46, r=10, t=34, b=36), paper_bgcolor=PAPER, plot_bgcolor=PAPER, font=dict(family=FONT, size=11, color=INK), showlegend=False,
+        **LOOK, height=380, margin=dict(l=46, r=10, t=34, b=36), showlegend=False,
         title=dict(text=f"Section, {picture.plain(view.section.area)}: axis and -6 dB edges; below, {QUANTITIES[view.quantity].label.lower()} along the rows", x=0.01, font=dict(size=13)),
         xaxis=dict(range=[-0.02 * wide, 1.02 * wide], title=f"[{view.units}]", anchor="y2", **bare), yaxis=dict(domain=[0.42, 1.0], scaleanchor="x", constrain="domain", **bare),
         yaxis2=dict(domain=[0.0, 0.32], range=[low, high], showgrid=True, gridcolor="#eef1f4", zeroline=False),
