@@ -3,6 +3,7 @@
 import csv
 import datetime
 import io
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -159,7 +160,7 @@ def test_a_bad_row_is_named_and_the_others_are_used(tmp_path, key, change, messa
     path.write_text(csv_text(filled(GAME, measure(GAME, 3), lambda k, row: row | change if k == key else row)), encoding="utf-8")
     found = read_readings(path, GAME)
     (bad,) = found.bad
-    assert bad.startswith("r.csv, line ") and __import__("re").search(message, bad), bad
+    assert bad.startswith("r.csv, line ") and re.search(message, bad), bad
     assert found.missing == (key,) and len(found.values) == len(GAME.items) - 1
 
 

@@ -8,7 +8,7 @@ from ..physics import bands, intelligibility
 from ..physics.feedback import STABILITY_MARGIN_DB
 from .testplan import arrival_ms
 
-READING = {"level": 1.0, "alone": 1.0, "clarity": 0.02, "arrival": 1.0, "spare gain": 2.0, "reach": 1.0}  # one reading    judgement, no source; clarity: facts of IEC 60268-16's spread
+READING = {"level": 1.0, "alone": 1.0, "clarity": 0.02, "arrival": 1.0, "spare gain": 2.0, "reach": 1.0}  # one reading    judgement, no source; clarity: repeated STIPA readings spread by 0.02 to 0.03 (IEC 60268-16, from memory)
 LOCAL_DB = np.array([2.5, 2.0, 1.5, 1.3, 1.3, 1.3, 1.5])  # prediction at one place: interference low down, 1.3 dB where statistics suffice    measured against traced halls
 LOCAL_DBA = 1.0  # of the A-weighted sum, whose octaves do not err alike    judgement, no source
 MODEL = {"clarity": 0.026, "arrival": 1.0, "spare gain": 3.0, "reach": 1.5}  # prediction    clarity: measured against traced halls; others judgement
