@@ -11,4 +11,19 @@ from .venue.files import load, parse, save, to_text
 from .venue.scenario import Scenario
 
 __version__ = "0.1.0"
-__all__ = ["Result", "Scenario", "advise", "aim", "aligned", "arrange", "evaluate", "evaluate_all", "how_sure", "load", "parse", "save", "sweep", "to_text"]
+__all__ = [
+    "Result",
+    "Scenario",
+    "advise",
+    "aim",
+    "aligned",
+    "arrange",
+    "evaluate",
+    "evaluate_all",
+    "how_sure",
+    "load",
+    "parse",
+    "save",
+    "sweep",
+    "to_text",
+]

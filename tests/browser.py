@@ -19,14 +19,22 @@ FLAGS = (
     "--disable-background-networking --disable-component-update --disable-sync"
 ).split()
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-LAST_LINE = "late decay, T30 over EDT of the listeners"  # that the last check of the design workbook prints
+LAST_LINE = (  # that the last check of the design workbook prints
+    "late decay, T30 over EDT of the listeners"
+)
 MAC = "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome"
 
 
 def browser_path():
-    """Path of an installed Chromium or Chrome, or None; the environment variable GYMTOOLS_BROWSER comes first."""
+    """Path of an installed Chromium or Chrome, or None; the environment variable GYMTOOLS_BROWSER
+    comes first.
+    """
     asked = os.environ.get("GYMTOOLS_BROWSER")
-    found = [asked and (shutil.which(asked) or asked), *map(shutil.which, NAMES), MAC if Path(MAC).exists() else None]
+    found = [
+        asked and (shutil.which(asked) or asked),
+        *map(shutil.which, NAMES),
+        MAC if Path(MAC).exists() else None,
+    ]
     return next((path for path in found if path), None)
 
 
@@ -36,9 +44,25 @@ def jupyter_lab(folder=ROOT):
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    options = ["--no-browser", "--allow-root", "--IdentityProvider.token=", f"--port={port}", "--ServerApp.port_retries=0"]
-    command = [sys.executable, "-m", "jupyter", "lab", *options, "--LabApp.app_settings_dir=.jupyter", f"--ServerApp.root_dir={folder}"]
-    server = subprocess.Popen(command, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    options = [
+        "--no-browser",
+        "--allow-root",
+        "--IdentityProvider.token=",
+        f"--port={port}",
+        "--ServerApp.port_retries=0",
+    ]
+    command = [
+        sys.executable,
+        "-m",
+        "jupyter",
+        "lab",
+        *options,
+        "--LabApp.app_settings_dir=.jupyter",
+        f"--ServerApp.root_dir={folder}",
+    ]
+    server = subprocess.Popen(
+        command, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
     address = f"http://127.0.0.1:{port}"
     try:
         for _ in range(300):
@@ -57,33 +81,63 @@ def jupyter_lab(folder=ROOT):
 
 @contextmanager
 def page(width=1700, height=1250):
-    """A page of the browser that notes console errors and every request that leaves this machine."""
+    """A page of the browser that notes console errors and every request that leaves this
+    machine.
+    """
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=browser_path(), args=FLAGS)
         sheet = browser.new_page(viewport={"width": width, "height": height})
         sheet.errors, sheet.left = [], []
-        # anywidget complains when five megabytes of page code take it more than two seconds, and goes on all the same
-        # JupyterLab takes back a request of its own when the kernel is restarted before it was answered, and makes it again
-        harmless = ("[anywidget] Failed to initialize model.", "Canceled future for create_subshell_request")
-        sheet.on("pageerror", lambda error: None if any(h in str(error) for h in harmless) else sheet.errors.append(str(error)))
-        sheet.on("request", lambda r: sheet.left.append(r.url) if r.url.startswith("http") and "//127.0.0.1" not in r.url else None)
+        # anywidget complains when five megabytes of page code take it more than two seconds, and
+        # goes on all the same
+        # JupyterLab takes back a request of its own when the kernel is restarted before it was
+        # answered, and makes it again
+        harmless = (
+            "[anywidget] Failed to initialize model.",
+            "Canceled future for create_subshell_request",
+        )
+        sheet.on(
+            "pageerror",
+            lambda error: (
+                None if any(h in str(error) for h in harmless) else sheet.errors.append(str(error))
+            ),
+        )
+        sheet.on(
+            "request",
+            lambda r: (
+                sheet.left.append(r.url)
+                if r.url.startswith("http") and "//127.0.0.1" not in r.url
+                else None
+            ),
+        )
         yield sheet
         browser.close()
 
 
 def open_workbook(sheet, address, path, last=LAST_LINE, in_space=True):
-    """Open a notebook as one document and run all of it; returns when the last cell has printed its line and the picture (in space) has been drawn."""
+    """Open a notebook as one document and run all of it; returns when the last cell has printed its
+    line and the picture (in space) has been drawn.
+    """
     sheet.goto(f"{address}/doc/tree/{path}")
     sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
-    sheet.wait_for_function("() => document.querySelector('.jp-Notebook') && !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')", timeout=60_000)
+    sheet.wait_for_function(
+        "() => document.querySelector('.jp-Notebook') &&"
+        " !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')",
+        timeout=60_000,
+    )
     sheet.wait_for_timeout(1500)
     sheet.keyboard.press("Escape")
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
     sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
     sheet.wait_for_selector(f".js-plotly-plot{' canvas' if in_space else ''}", timeout=90_000)
     drawn = "g._fullLayout.scene" if in_space else "true"
-    sheet.wait_for_function(f"() => {{ const g = document.querySelector('.js-plotly-plot'); return g && g._fullLayout && {drawn}; }}", timeout=30_000)
-    sheet.wait_for_selector(f"text={last}", state="attached", timeout=90_000)  # checks move things: they must be through
+    sheet.wait_for_function(
+        "() => { const g = document.querySelector('.js-plotly-plot'); return g && g._fullLayout"
+        f" && {drawn}; }}",
+        timeout=30_000,
+    )
+    # checks move things: they must be through
+    sheet.wait_for_selector(f"text={last}", state="attached", timeout=90_000)
     sheet.wait_for_timeout(1500)
 
 
@@ -91,6 +145,7 @@ def trace(sheet, name, key):
     """Values of one attribute of a trace as they stand in the page."""
     return sheet.evaluate(
         """([name, key]) => { const g = document.querySelector('.js-plotly-plot');
-        const t = g.data.find(t => t.name === name && t.visible !== false); return Array.from(t[key], v => Array.isArray(v) ? v.join() : v); }""",
+        const t = g.data.find(t => t.name === name && t.visible !== false);
+        return Array.from(t[key], v => Array.isArray(v) ? v.join() : v); }""",
         [name, key],
     )

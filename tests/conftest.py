@@ -1,4 +1,6 @@
-"""One setting for all tests: hypothesis looks at the same examples everywhere, so that a failure is the same everywhere."""
+"""One setting for all tests: hypothesis looks at the same examples everywhere, so that a failure is
+the same everywhere.
+"""
 
 from hypothesis import settings
 

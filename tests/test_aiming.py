@@ -16,41 +16,87 @@ from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.seating import Bank
 from gymtools.venue.uses import Use
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 WISHES = [f.name for f in fields(Wishes)]
 QUICK = dict(starts=1, evaluations=260)
 
 
 def bench(*sides, pan=90.0, tilt=10.0, x=0.0):
     """A hall with a bank on each of the sides, one cabinet in the middle."""
-    hall = Hall(length=32, width=26, height=9, clear_height=8.5, floor="wood floor", roof="acoustic deck 1 in", walls="painted block")
-    banks = tuple(Bank(name=f"{s} bank", side=s, rows=8, row_run=0.7, row_rise=0.3, length=18) for s in sides)
+    hall = Hall(
+        length=32,
+        width=26,
+        height=9,
+        clear_height=8.5,
+        floor="wood floor",
+        roof="acoustic deck 1 in",
+        walls="painted block",
+    )
+    banks = tuple(
+        Bank(name=f"{s} bank", side=s, rows=8, row_run=0.7, row_rise=0.3, length=18) for s in sides
+    )
     return Scenario(
-        name="bench", units="m", source="made up for tests", court="high school", hall=hall, banks=banks,
-        groups=(Group(name="one", tag="O", cabinet="two-way 60x40", x=x, y=0, height=8, pan_deg=pan, tilt_deg=tilt),),
-        uses=(Use(name="talk", target_dba=75, noise_dba=40, listens={b.name: 1.0 for b in banks}, occupied={b.name: 1.0 for b in banks}),),
-    )  # fmt: skip
+        name="bench",
+        units="m",
+        source="made up for tests",
+        court="high school",
+        hall=hall,
+        banks=banks,
+        groups=(
+            Group(
+                name="one",
+                tag="O",
+                cabinet="two-way 60x40",
+                x=x,
+                y=0,
+                height=8,
+                pan_deg=pan,
+                tilt_deg=tilt,
+            ),
+        ),
+        uses=(
+            Use(
+                name="talk",
+                target_dba=75,
+                noise_dba=40,
+                listens={b.name: 1.0 for b in banks},
+                occupied={b.name: 1.0 for b in banks},
+            ),
+        ),
+    )
 
 
 def total(scenario, wishes=None):
     """Score over all uses and all places."""
-    return np.mean([score(evaluate(scenario, u.name, follow_echoes=False), wishes or Wishes()) for u in scenario.uses])
+    return np.mean(
+        [
+            score(evaluate(scenario, u.name, follow_echoes=False), wishes or Wishes())
+            for u in scenario.uses
+        ]
+    )
 
 
 def test_one_cabinet_over_one_bank_finds_the_tilt_of_a_scan():
-    """Closed form by scan: with one thing to move, the best of all tilts in steps of 1 degree is found within 1 degree's worth."""
+    """Closed form by scan: with one thing to move, the best of all tilts in steps of 1 degree is
+    found within 1 degree's worth.
+    """
     s = bench("north")
     scan = {t: total(changed(s, {("groups", 0, "tilt_deg"): float(t)})) for t in range(-10, 91, 2)}
     found = aim(s, move=("tilt_deg",), starts=3, evaluations=300)
     best = min(scan, key=scan.get)
     assert abs(found.scenario.groups[0].tilt_deg - best) <= 4
-    assert found.after <= scan[best] + 0.1 and found.after == pytest.approx(total(found.scenario), abs=1e-9)
+    assert found.after <= scan[best] + 0.1 and found.after == pytest.approx(
+        total(found.scenario), abs=1e-9
+    )
 
 
 def test_one_cabinet_over_a_bank_aside_turns_to_its_middle():
-    """Closed form: only evenness counts and pan alone may move: hung beside the middle, it turns until both ends of the
-    bank are level, no worse than a scan says; from the middle it looks straight at the bank. (Turned right away from people
-    the spill is more even still; that is why evenness is not all that counts.)
+    """Closed form: only evenness counts and pan alone may move: hung beside the middle, it turns
+    until both ends of the bank are level, no worse than a scan says; from the middle it looks
+    straight at the bank. (Turned right away from people the spill is more even still; that is why
+    evenness is not all that counts.)
     """
     only = Wishes(evenness=1, worst=0, clarity=0, stray=0, spare=0, arrivals=0, loudest=0)
     for x in (0.0, 6.0):
@@ -65,13 +111,18 @@ def test_one_cabinet_over_a_bank_aside_turns_to_its_middle():
 
 @pytest.mark.parametrize("name", ["larkfield", "stonebridge"])
 def test_mirrors_are_kept_and_it_is_better(name):
-    """Invariance: a layout that mirrors itself still does; the score over all places is better; what moved is told."""
+    """Invariance: a layout that mirrors itself still does; the score over all places is better;
+    what moved is told.
+    """
     s = SCENARIOS[name]
     held = [axis for axis in (0, 1) if aiming._mirrors(s, axis)]
     found = aim(s, **QUICK)
     assert held and all(aiming._mirrors(found.scenario, axis) for axis in held)
     assert found.after < found.before - 0.3 and found.before == pytest.approx(total(s), abs=1e-9)
-    assert found.moved and changed(s, {path: b for path, (_, b) in found.moved.items()}) == found.scenario
+    assert (
+        found.moved
+        and changed(s, {path: b for path, (_, b) in found.moved.items()}) == found.scenario
+    )
     for path, (a, b) in found.moved.items():
         step = STEP.get(path[-1], 1.0)  # delays in whole milliseconds
         assert a != b and b == pytest.approx(round(b / step) * step)
@@ -80,12 +131,18 @@ def test_mirrors_are_kept_and_it_is_better(name):
 def test_the_same_seed_gives_the_same_answer():
     """Deterministic: twice the same, to the last digit."""
     one, other = (aim(SCENARIOS["dovecote"], starts=2, evaluations=200, seed=5) for _ in range(2))
-    assert one.scenario == other.scenario and one.after == other.after and one.evaluations == other.evaluations
+    assert (
+        one.scenario == other.scenario
+        and one.after == other.after
+        and one.evaluations == other.evaluations
+    )
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_never_worse(name):
-    """Invariance: with hardly any evaluations, and from what was aimed before, the answer is no worse than what it was given."""
+    """Invariance: with hardly any evaluations, and from what was aimed before, the answer is no
+    worse than what it was given.
+    """
     s = SCENARIOS[name]
     for budget in (1, 30):
         found = aim(s, starts=1, evaluations=budget)
@@ -95,18 +152,32 @@ def test_never_worse(name):
 
 
 def test_stopped_it_keeps_the_best_so_far():
-    """A stop ends the search at once; what was best is kept, and progress was told with ever better scores."""
+    """A stop ends the search at once; what was best is kept, and progress was told with ever better
+    scores.
+    """
     s, told = SCENARIOS["larkfield"], []
-    found = aim(s, starts=2, evaluations=2000, progress=lambda share, scenario, value: told.append((share, value)), stop=lambda: len(told) >= 4)
+    found = aim(
+        s,
+        starts=2,
+        evaluations=2000,
+        progress=lambda share, scenario, value: told.append((share, value)),
+        stop=lambda: len(told) >= 4,
+    )
     assert found.stopped and len(told) == 4 and found.after <= found.before
-    assert all(b < a for (_, a), (_, b) in zip(told, told[1:], strict=False)) and all(0 <= share <= 1 for share, _ in told)
+    assert all(b < a for (_, a), (_, b) in zip(told, told[1:], strict=False)) and all(
+        0 <= share <= 1 for share, _ in told
+    )
     assert found.evaluations < 700
 
 
 def test_limits_are_hard():
-    """Heights stay under the joists and over the least, tilts within the travel; what stays where it is does not move."""
+    """Heights stay under the joists and over the least, tilts within the travel; what stays where
+    it is does not move.
+    """
     s = SCENARIOS["larkfield"]
-    found = aim(s, ["court pair"], move=("height", "tilt_deg", "gain_db"), starts=2, evaluations=300)
+    found = aim(
+        s, ["court pair"], move=("height", "tilt_deg", "gain_db"), starts=2, evaluations=300
+    )
     for g, before in zip(found.scenario.groups, s.groups, strict=True):
         assert aiming.LOWEST <= g.height <= s.hall.clear_height and -10 <= g.tilt_deg <= 90
         if g.name != "court pair":
@@ -115,7 +186,9 @@ def test_limits_are_hard():
 
 
 def test_knobs_keep_the_symmetry():
-    """The rows of Larkfield tilt together and do not pan; pendants that fire down do not tilt; each gain belongs to one use."""
+    """The rows of Larkfield tilt together and do not pan; pendants that fire down do not tilt; each
+    gain belongs to one use.
+    """
     s = SCENARIOS["larkfield"]
     found = knobs(s, [g.name for g in s.groups], ("pan_deg", "tilt_deg", "gain_db"))
     tilts = [k for k in found if k.key == "tilt_deg"]
@@ -124,22 +197,31 @@ def test_knobs_keep_the_symmetry():
     assert all(len(k.uses) == 1 for k in found if k.key == "gain_db")
     free = knobs(s, [g.name for g in s.groups], ("pan_deg", "tilt_deg"), symmetric=False)
     assert len(free) == 2 * len(s.groups) and all(len(k.links) == 1 for k in free)
-    ends = [k for k in knobs(SCENARIOS["stonebridge"], ["west end", "east end"], ("tilt_deg", "pan_deg"))]
+    ends = [
+        k
+        for k in knobs(SCENARIOS["stonebridge"], ["west end", "east end"], ("tilt_deg", "pan_deg"))
+    ]
     assert [k.key for k in ends] == ["tilt_deg"] and len(ends[0].links) == 2
 
 
 def test_terms_are_what_they_say():
-    """Closed form: each term from the result's own arrays; a place out of sight is very quiet and does not break the sum."""
+    """Closed form: each term from the result's own arrays; a place out of sight is very quiet and
+    does not break the sum.
+    """
     r = evaluate(SCENARIOS["larkfield"], "game", follow_echoes=False)
     found = terms(r)
     weight = np.array([a.weight for a in r.areas]) / sum(a.weight for a in r.areas)
     even = [r.level_db[a.points, 3:6].std(axis=0).mean() for a in r.areas]
     assert found["evenness"] == pytest.approx(weight @ even, rel=1e-5)
     assert found["clarity"] == pytest.approx(weight @ [(1 - a.sti_p10) / 0.03 for a in r.areas])
-    assert score(r, Wishes(**{k: 0.0 for k in found} | {"stray": 2.0})) == pytest.approx(2 * found["stray"])
+    assert score(r, Wishes(**{k: 0.0 for k in found} | {"stray": 2.0})) == pytest.approx(
+        2 * found["stray"]
+    )
     silent = r.level_db.copy()
     silent[5] = -np.inf
-    assert np.isfinite(terms(replace(r, level_db=silent))["evenness"]) and np.isfinite(terms(replace(r, level_db=silent))["worst"])
+    assert np.isfinite(terms(replace(r, level_db=silent))["evenness"]) and np.isfinite(
+        terms(replace(r, level_db=silent))["worst"]
+    )
 
 
 def test_refusals():
@@ -157,7 +239,9 @@ def test_refusals():
 
 
 def test_delays_alone():
-    """Only delays may move: arrivals come together where another lead helps, in whole milliseconds, and it is never worse."""
+    """Only delays may move: arrivals come together where another lead helps, in whole milliseconds,
+    and it is never worse.
+    """
     for name in ("alderway", "stonebridge"):
         s = SCENARIOS[name]
         found = aim(s, move=("delay_ms",))
@@ -167,15 +251,19 @@ def test_delays_alone():
         assert found.after == pytest.approx(total(found.scenario), abs=1e-9)
         delays = [{g.name: u.drive(g.name).delay_ms for g in s.groups} for u in found.scenario.uses]
         if name == "stonebridge":
-            assert all(d["north row"] == d["south row"] for d in delays), "what is mirrored keeps one delay"
+            assert all(d["north row"] == d["south row"] for d in delays), (
+                "what is mirrored keeps one delay"
+            )
 
 
 def test_a_second_line_is_delayed():
-    """Trade fact (common practice, no source): a line 20 m down the hall that fires the same way as the first wants a delay
-    of about its way, and gets it: arrivals come together.
+    """Trade fact (common practice, no source): a line 20 m down the hall that fires the same way as
+    the first wants a delay of about its way, and gets it: arrivals come together.
     """
     s = bench("east", pan=0.0, tilt=10.0, x=-14.0)
-    far = Group(name="two", tag="T", cabinet="two-way 60x40", x=5, y=0, height=8, pan_deg=0, tilt_deg=20)
+    far = Group(
+        name="two", tag="T", cabinet="two-way 60x40", x=5, y=0, height=8, pan_deg=0, tilt_deg=20
+    )
     both = replace(s, groups=(*s.groups, far))
     found = aim(both, move=("delay_ms",), symmetric=False)
     assert found.terms_after["arrivals"] < found.terms_before["arrivals"] - 1

@@ -1,4 +1,6 @@
-"""Starting layouts in the schools of this repository and in halls made up by hypothesis: placed, aimed, switched, refused."""
+"""Starting layouts in the schools of this repository and in halls made up by hypothesis: placed,
+aimed, switched, refused.
+"""
 
 from dataclasses import replace
 from itertools import combinations
@@ -20,7 +22,9 @@ from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
 from gymtools.venue.uses import Use
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 LARKFIELD, STONEBRIDGE = SCENARIOS["larkfield"], SCENARIOS["stonebridge"]
 HARD = dict(floor="wood floor", roof="plain deck", walls="painted block")
 LONG, ENDS = ("north", "south"), ("east", "west")
@@ -30,11 +34,24 @@ NO_DECK = "a portable stage is needed"
 
 
 def hall_of(
-    *, length=34.0, width=26.0, height=9.0, ridge=None, clear=8.0, court="high school", banks=("north", "south"), rows=7,
-    part=0.8, offset=0.0, stage=None, deck=None,
-):  # fmt: skip
-    """A school with the same bank on each side named, perhaps a stage on a side and a portable one at an end."""
-    wall = {side: (length if side in LONG else width) for side in (*LONG, *ENDS)}
+    *,
+    length=34.0,
+    width=26.0,
+    height=9.0,
+    ridge=None,
+    clear=8.0,
+    court="high school",
+    banks=("north", "south"),
+    rows=7,
+    part=0.8,
+    offset=0.0,
+    stage=None,
+    deck=None,
+):
+    """A school with the same bank on each side named, perhaps a stage on a side and a portable one
+    at an end.
+    """
+    wall = {side: length if side in LONG else width for side in (*LONG, *ENDS)}
     run, corner = 0.7, 0.7 * rows
     stands = []
     for side in banks:
@@ -52,32 +69,65 @@ def hall_of(
                 offset=offset * (free - size) / 2,
             )
         )
-    built = stage and Stage(side=stage, width=min(12.0, 0.6 * wall[stage]), opening_height=4.0, depth=6.0)
+    built = stage and Stage(
+        side=stage, width=min(12.0, 0.6 * wall[stage]), opening_height=4.0, depth=6.0
+    )
     chairs = FloorSeats(name="chairs", length=6, width=5)
     decks = ()
     if deck:
         x = length / 2 - (corner if deck in banks else 0) - 2.5
-        decks = (PortableStage(name="deck", x=x if deck == "east" else -x, length=3, width=5, height=0.6),)
+        decks = (
+            PortableStage(
+                name="deck", x=x if deck == "east" else -x, length=3, width=5, height=0.6
+            ),
+        )
     seats = {b.name: 1.0 for b in stands}
     uses = (
         Use(name="game", target_dba=85, noise_dba=70, listens=seats | {"court": 0.3}),
-        Use(name="class", target_dba=75, noise_dba=60, listens={"court": 1.0}, closed=tuple(seats), curtain_open=False),
-        Use(name="graduation", target_dba=75, noise_dba=50, listens=seats | {"chairs": 1.0},
-            set_up=("chairs", *(d.name for d in decks))),
-    )  # fmt: skip
+        Use(
+            name="class",
+            target_dba=75,
+            noise_dba=60,
+            listens={"court": 1.0},
+            closed=tuple(seats),
+            curtain_open=False,
+        ),
+        Use(
+            name="graduation",
+            target_dba=75,
+            noise_dba=50,
+            listens=seats | {"chairs": 1.0},
+            set_up=("chairs", *(d.name for d in decks)),
+        ),
+    )
     if seats:
         uses += (Use(name="assembly", target_dba=75, noise_dba=50, listens=seats),)
-    first = Group(name="any", tag="A", cabinet="pendant 100", height=clear - 0.5, pan_deg=0, tilt_deg=90)
-    hall = Hall(length=length, width=width, height=height, ridge_height=ridge, clear_height=clear, **HARD)
+    first = Group(
+        name="any", tag="A", cabinet="pendant 100", height=clear - 0.5, pan_deg=0, tilt_deg=90
+    )
+    hall = Hall(
+        length=length, width=width, height=height, ridge_height=ridge, clear_height=clear, **HARD
+    )
     return Scenario(
-        name="made up", units="m", source="made up for tests", court=court, hall=hall, banks=tuple(stands),
-        floor_seats=(chairs,), stage=built, portable_stages=decks, groups=(first,), uses=uses,
-    )  # fmt: skip
+        name="made up",
+        units="m",
+        source="made up for tests",
+        court=court,
+        hall=hall,
+        banks=tuple(stands),
+        floor_seats=(chairs,),
+        stage=built,
+        portable_stages=decks,
+        groups=(first,),
+        uses=uses,
+    )
 
 
 @st.composite
 def halls(draw, sides, offset=None):
-    """Halls of 28 to 60 by 22 to 44 m with up to four banks, a stage on any free side or none, a portable stage or none."""
+    """Halls of 28 to 60 by 22 to 44 m with up to four banks, a stage on any free side or none, a
+    portable stage or none.
+    """
     length, width = draw(st.floats(28, 60)), draw(st.floats(22, 44))
     height = draw(st.floats(7, 12))
     ridge = draw(st.sampled_from([None, height + 2.5]))
@@ -85,11 +135,19 @@ def halls(draw, sides, offset=None):
     banks = draw(sides)
     free = [side for side in (*LONG, *ENDS) if side not in banks]
     return hall_of(
-        length=length, width=width, height=height, ridge=ridge, clear=clear, banks=tuple(sorted(banks)),
-        court=draw(st.sampled_from(["volleyball", "junior high"])), rows=draw(st.integers(2, 7)),
-        part=draw(st.floats(0.5, 1.0)), offset=0.0 if offset is None else draw(offset),
-        stage=draw(st.sampled_from([None, *free])), deck=draw(st.sampled_from([None, "east", "west"])),
-    )  # fmt: skip
+        length=length,
+        width=width,
+        height=height,
+        ridge=ridge,
+        clear=clear,
+        banks=tuple(sorted(banks)),
+        court=draw(st.sampled_from(["volleyball", "junior high"])),
+        rows=draw(st.integers(2, 7)),
+        part=draw(st.floats(0.5, 1.0)),
+        offset=0.0 if offset is None else draw(offset),
+        stage=draw(st.sampled_from([None, *free])),
+        deck=draw(st.sampled_from([None, "east", "west"])),
+    )
 
 
 def expected(scenario):
@@ -120,7 +178,9 @@ def box(cabinet):
 
 
 def apart(one, other):
-    """Free space between two turned boxes along the best of the fifteen separating axes, negative if they meet [m]."""
+    """Free space between two turned boxes along the best of the fifteen separating axes, negative
+    if they meet [m].
+    """
     (p, a, u), (q, b, v) = box(one), box(other)
     cross = np.array([np.cross(x, y) for x in a for y in b])
     axes = np.concatenate([a, b, cross[np.linalg.norm(cross, axis=1) > 1e-6]])
@@ -129,7 +189,9 @@ def apart(one, other):
 
 
 def check_places(scenario):
-    """Every cabinet inside the hall, its box under joists and roof and over two metres, no two in each other's place."""
+    """Every cabinet inside the hall, its box under joists and roof and over two metres, no two in
+    each other's place.
+    """
     hall = scenario.hall
     for c in scenario.cabinets:
         middle, axes, half = box(c)
@@ -145,12 +207,18 @@ def check_places(scenario):
 def bank_groups(scenario, key):
     """Groups of an arrangement that serve a bank before all else, with the side of that bank."""
     side = {b.name: b.side for b in scenario.banks}
-    placed = [(g, serves[0]) for g, serves in ARRANGEMENTS[key].place(scenario) if serves and g.type.lobes == 1]
+    placed = [
+        (g, serves[0])
+        for g, serves in ARRANGEMENTS[key].place(scenario)
+        if serves and g.type.lobes == 1
+    ]
     return [(group, side[first]) for group, first in placed if first in side]
 
 
 def miss(scenario, group, side):
-    """How far the axes of a group pass the nearest ear of the bank on a side, the worst cabinet [m]."""
+    """How far the axes of a group pass the nearest ear of the bank on a side, the worst cabinet
+    [m].
+    """
     bank = next(b for b in scenario.banks if b.side == side)
     ears = replace(bank, open=True).listening(scenario.hall).points
     found = []
@@ -182,11 +250,13 @@ def check_everything(scenario):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_in_every_school(name):
-    """Closed form: inside the hall, under joists and roof, free of each other (separating axes of the turned boxes), every
-    axis for a bank through its ears, something on in every use; refused only for what the hall has not got.
+    """Closed form: inside the hall, under joists and roof, free of each other (separating axes of
+    the turned boxes), every axis for a bank through its ears, something on in every use; refused
+    only for what the hall has not got.
 
-    An axis passes an ear within 1.5 m. Ears stand 0.7 m apart and aims are whole degrees: 0.33 m at nine of ten (measured
-    in 2400 made-up halls); 1.4 m at worst, where a pair splayed along two rows shares the tilt of the square way.
+    An axis passes an ear within 1.5 m. Ears stand 0.7 m apart and aims are whole degrees: 0.33 m at
+    nine of ten (measured in 2400 made-up halls); 1.4 m at worst, where a pair splayed along two
+    rows shares the tilt of the square way.
     """
     check_everything(SCENARIOS[name])
 
@@ -194,26 +264,36 @@ def test_in_every_school(name):
 @settings(max_examples=40, deadline=None)
 @given(scenario=halls(st.sets(st.sampled_from(LONG))))
 def test_in_any_hall(scenario):
-    """Invariance: the same in halls of all sizes and roofs, with banks on the long sides, stages on a side, an end or none."""
+    """Invariance: the same in halls of all sizes and roofs, with banks on the long sides, stages on
+    a side, an end or none.
+    """
     check_everything(scenario)
 
 
 @settings(max_examples=25, deadline=None)
-@given(scenario=halls(st.sets(st.sampled_from((*LONG, *ENDS)), min_size=1).filter(lambda s: s & set(ENDS))))
+@given(
+    scenario=halls(
+        st.sets(st.sampled_from((*LONG, *ENDS)), min_size=1).filter(lambda s: s & set(ENDS))
+    )
+)
 def test_with_banks_at_the_ends(scenario):
     """Invariance: the same with banks at one end or both, alone or with the long sides."""
     check_everything(scenario)
 
 
 @settings(max_examples=25, deadline=None)
-@given(scenario=halls(st.sets(st.sampled_from(LONG), min_size=1), offset=st.sampled_from([-0.8, 0.8])))
+@given(
+    scenario=halls(st.sets(st.sampled_from(LONG), min_size=1), offset=st.sampled_from([-0.8, 0.8]))
+)
 def test_with_banks_off_the_middle(scenario):
     """Invariance: the same where a bank stands towards one end of its wall."""
     check_everything(scenario)
 
 
 def layout(scenario, mirror=(1, 1)):
-    """Places and axes of all cabinets in an order of their own, mirrored along x or y if wished (cabinet, 6)."""
+    """Places and axes of all cabinets in an order of their own, mirrored along x or y if wished
+    (cabinet, 6).
+    """
     place = np.array([c.position for c in scenario.cabinets])
     front = np.array([rotation(c.pan_deg, c.tilt_deg)[0] for c in scenario.cabinets])
     rows = np.concatenate([place * [*mirror, 1], front * [*mirror, 1]], axis=1)
@@ -222,9 +302,11 @@ def layout(scenario, mirror=(1, 1)):
 
 @pytest.mark.parametrize("key", [k for k in ARRANGEMENTS if k != "stage on a side"])
 def test_a_symmetric_hall_gets_a_symmetric_layout(key):
-    """Invariance: north and south alike, the layout is its own mirror image; 1e-6 for sums in another order.
+    """Invariance: north and south alike, the layout is its own mirror image; 1e-6 for sums in
+    another order.
 
-    With nothing at the ends it is so from end to end too (but for the housing, whose four beams are one axis here).
+    With nothing at the ends it is so from end to end too (but for the housing, whose four beams are
+    one axis here).
     """
     both = arrange(hall_of(stage="east", deck="west"), key)
     np.testing.assert_allclose(layout(both, (1, -1)), layout(both), atol=1e-6)
@@ -242,8 +324,16 @@ def test_a_stage_in_the_middle_of_a_side_gets_a_symmetric_line():
 @pytest.mark.parametrize("stage", (*LONG, *ENDS))
 def test_the_line_at_a_stage_is_level_at_its_wall_and_fires_away(stage):
     """Closed form: one height, one distance from the stage's wall, every axis into the hall."""
-    across = {"north": ("south",), "south": ("north",), "east": ("north", "south"), "west": ("south",)}[stage]
-    line = arrange(hall_of(banks=across, stage=stage), "stage on a side" if stage in LONG else "stage on an end")
+    across = {
+        "north": ("south",),
+        "south": ("north",),
+        "east": ("north", "south"),
+        "west": ("south",),
+    }[stage]
+    line = arrange(
+        hall_of(banks=across, stage=stage),
+        "stage on a side" if stage in LONG else "stage on an end",
+    )
     axis, sign = (1 if stage in LONG else 0), (1 if stage in ("north", "east") else -1)
     wall = (line.hall.width if stage in LONG else line.hall.length) / 2
     assert len(line.cabinets) == (3 if stage == "west" else 4)
@@ -254,7 +344,9 @@ def test_the_line_at_a_stage_is_level_at_its_wall_and_fires_away(stage):
 
 
 def test_the_pair_frames_the_portable_stage_and_fires_away():
-    """Closed form: a metre beyond either side of the deck, just before its front edge, with the deck behind both."""
+    """Closed form: a metre beyond either side of the deck, just before its front edge, with the
+    deck behind both.
+    """
     for end, sign in (("west", 1), ("east", -1)):
         s = arrange(hall_of(deck=end), "rows and stage")
         deck, pair = s.portable_stages[0], [c for c in s.cabinets if c.group == "stage pair"]
@@ -272,18 +364,29 @@ GROWN = 1.3
 
 @pytest.mark.parametrize("key", ARRANGEMENTS)
 def test_a_larger_hall_gets_a_larger_layout(key, monkeypatch):
-    """Invariance: plan, court, banks and stages 1.3 times as large, every cabinet stands 1.3 times as far out.
+    """Invariance: plan, court, banks and stages 1.3 times as large, every cabinet stands 1.3 times
+    as far out.
 
-    Up to 0.3 of what does not grow: cabinets and their gaps, the distance to a wall, a metre beside a deck (2 m in all);
-    a coordinate written down would be off by 0.3 of itself, 3 m and more for those not at the centre.
+    Up to 0.3 of what does not grow: cabinets and their gaps, the distance to a wall, a metre beside
+    a deck (2 m in all); a coordinate written down would be off by 0.3 of itself, 3 m and more for
+    those not at the centre.
     """
-    banks, stage = (("south",), "north") if key == "stage on a side" else (("north", "south"), "east")
+    banks, stage = (
+        (("south",), "north") if key == "stage on a side" else (("north", "south"), "east")
+    )
     size = dict(length=32.0, width=28.0, banks=banks, stage=stage)
     one = hall_of(**size, deck="west")
-    grown = lambda t: replace(t, x=t.x * GROWN, y=t.y * GROWN, length=t.length * GROWN, width=t.width * GROWN)  # noqa: E731
+
+    def grown(t):
+        return replace(
+            t, x=t.x * GROWN, y=t.y * GROWN, length=t.length * GROWN, width=t.width * GROWN
+        )
+
     wide = dict(
         hall=replace(one.hall, length=32 * GROWN, width=28 * GROWN),
-        banks=tuple(replace(b, length=b.length * GROWN, row_run=b.row_run * GROWN) for b in one.banks),
+        banks=tuple(
+            replace(b, length=b.length * GROWN, row_run=b.row_run * GROWN) for b in one.banks
+        ),
         stage=replace(one.stage, width=one.stage.width * GROWN),
         portable_stages=tuple(grown(p) for p in one.portable_stages),
         floor_seats=tuple(grown(f) for f in one.floor_seats),
@@ -300,17 +403,24 @@ def test_a_larger_hall_gets_a_larger_layout(key, monkeypatch):
 
 @pytest.mark.parametrize("key", ARRANGEMENTS)
 def test_a_higher_roof_lifts_every_cabinet(key):
-    """Invariance: two metres more under the joists lift every cabinet by two; 0.03 m is what a steeper tilt takes or gives (measured)."""
-    banks, stage = (("south",), "north") if key == "stage on a side" else (("north", "south"), "east")
+    """Invariance: two metres more under the joists lift every cabinet by two; 0.03 m is what a
+    steeper tilt takes or gives (measured).
+    """
+    banks, stage = (
+        (("south",), "north") if key == "stage on a side" else (("north", "south"), "east")
+    )
     low, high = (
-        arrange(hall_of(banks=banks, stage=stage, deck="west", height=h, clear=h - 1), key) for h in (9.0, 11.0)
+        arrange(hall_of(banks=banks, stage=stage, deck="west", height=h, clear=h - 1), key)
+        for h in (9.0, 11.0)
     )
     lift = np.array([b.z - a.z for a, b in zip(low.cabinets, high.cabinets, strict=True)])
     assert np.all(np.abs(lift - 2) < 0.05), lift
 
 
 def test_rows_hang_over_the_side_lines_or_in_front_of_the_bank():
-    """Closed form: three to a bank at the court's side line, a third of the bank apart; before a bank that reaches over it."""
+    """Closed form: three to a bank at the court's side line, a third of the bank apart; before a
+    bank that reaches over it.
+    """
     s = arrange(hall_of(rows=6), "rows and ends")
     for side, sign in (("north", 1), ("south", -1)):
         row = [c for c in s.cabinets if c.group == f"{side} row"]
@@ -326,14 +436,19 @@ def test_rows_hang_over_the_side_lines_or_in_front_of_the_bank():
 def test_the_grid_fills_the_hall(rows, columns):
     """Closed form: each pendant over the middle of its own cell, firing down."""
     s = arrange(hall_of(), "pendants", rows=rows, columns=columns)
-    x, y = (((np.arange(n) + 0.5) / n - 0.5) * size for n, size in ((columns, s.hall.length), (rows, s.hall.width)))
+    x, y = (
+        ((np.arange(n) + 0.5) / n - 0.5) * size
+        for n, size in ((columns, s.hall.length), (rows, s.hall.width))
+    )
     want = [(u, v) for v in y for u in x]
     np.testing.assert_allclose([c.position[:2] for c in s.cabinets], want, atol=1e-9)
     assert {(c.tilt_deg, c.type.name) for c in s.cabinets} == {(90.0, "pendant 100")}
 
 
 def test_one_pendant_in_a_long_hall():
-    """Closed form: a grid of one row and one column hangs one pendant over the centre, however long the hall is."""
+    """Closed form: a grid of one row and one column hangs one pendant over the centre, however long
+    the hall is.
+    """
     (only,) = arrange(STONEBRIDGE, "pendants", rows=1, columns=1).cabinets
     assert only.position[:2] == pytest.approx([0, 0])
 
@@ -343,7 +458,9 @@ def test_one_pendant_in_a_long_hall():
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_groups_that_serve_nobody_are_off(name):
-    """Closed form: off is exactly what serves no area with a listener, and nothing where that would be all of them."""
+    """Closed form: off is exactly what serves no area with a listener, and nothing where that would
+    be all of them.
+    """
     s = SCENARIOS[name]
     chairs = {f.name for f in s.floor_seats}
     for key, arranged in fitting(s)[0].items():
@@ -357,12 +474,19 @@ def test_groups_that_serve_nobody_are_off(name):
 
 
 def test_only_loudspeakers_are_replaced():
-    """Regression: hall, seats, microphones and all else of every use stay; the old groups are gone."""
+    """Regression: hall, seats, microphones and all else of every use stay; the old
+    groups are gone.
+    """
     s = arrange(LARKFIELD, "centre four")
     assert replace(s, groups=LARKFIELD.groups, uses=LARKFIELD.uses) == LARKFIELD
     for ours, theirs in zip(s.uses, LARKFIELD.uses, strict=True):
         assert replace(ours, groups={}) == replace(theirs, groups={})
-    assert [g.name for g in s.groups] == ["centre east", "centre north", "centre west", "centre south"]
+    assert [g.name for g in s.groups] == [
+        "centre east",
+        "centre north",
+        "centre west",
+        "centre south",
+    ]
 
 
 def test_every_arrangement_says_when_it_fits_and_what_it_gives_up():
@@ -370,25 +494,46 @@ def test_every_arrangement_says_when_it_fits_and_what_it_gives_up():
     assert len(ARRANGEMENTS) == 10
     for key, a in ARRANGEMENTS.items():
         assert a.key == key and a.title
-        assert a.fits.endswith(".") and a.gives_up.endswith(".") and len(a.fits) > 30 < len(a.gives_up)
+        assert (
+            a.fits.endswith(".") and a.gives_up.endswith(".") and len(a.fits) > 30 < len(a.gives_up)
+        )
 
 
 def test_what_is_arranged_can_be_edited():
-    """Regression: any value of an arranged group and its drive can be changed, and is checked like any other."""
+    """Regression: any value of an arranged group and its drive can be changed, and is checked like
+    any other.
+    """
     s = arrange(LARKFIELD, "rows and stage")
-    edited = changed(s, {("groups", 2, "tilt_deg"): 40.0, ("groups", 2, "y"): 1.0,
-                         ("uses", 3, "groups", "stage pair", "delay_ms"): 12.0})  # fmt: skip
+    edited = changed(
+        s,
+        {
+            ("groups", 2, "tilt_deg"): 40.0,
+            ("groups", 2, "y"): 1.0,
+            ("uses", 3, "groups", "stage pair", "delay_ms"): 12.0,
+        },
+    )
     assert (edited.groups[2].tilt_deg, edited.groups[2].y) == (40.0, 1.0)
-    assert edited.use("graduation").drive("stage pair").delay_ms == 12.0 and edited.groups[:2] == s.groups[:2]
-    assert np.allclose(layout(arrange(edited, "rows and stage")), layout(s)), "arranging again starts from the hall"
-    with pytest.raises(ValueError, match=r"^cabinet P1 hangs at 29 ft 6 1/2 in, above the clear height"):
+    assert (
+        edited.use("graduation").drive("stage pair").delay_ms == 12.0
+        and edited.groups[:2] == s.groups[:2]
+    )
+    assert np.allclose(layout(arrange(edited, "rows and stage")), layout(s)), (
+        "arranging again starts from the hall"
+    )
+    with pytest.raises(
+        ValueError, match=r"^cabinet P1 hangs at 29 ft 6 1/2 in, above the clear height"
+    ):
         changed(s, {("groups", 2, "height"): 9.0})
 
 
 @pytest.mark.parametrize("key", ARRANGEMENTS)
 def test_another_cabinet(key):
-    """Regression: the type asked for hangs in the first group, higher if it is smaller, still inside and apart."""
-    banks, stage = (("south",), "north") if key == "stage on a side" else (("north", "south"), "east")
+    """Regression: the type asked for hangs in the first group, higher if it is smaller, still
+    inside and apart.
+    """
+    banks, stage = (
+        (("south",), "north") if key == "stage on a side" else (("north", "south"), "east")
+    )
     s = hall_of(banks=banks, stage=stage, deck="west")
     small = "four-sided 90x50" if key == "centre housing" else "compact 90x90"
     other = arrange(s, key, cabinet=small)
@@ -397,12 +542,23 @@ def test_another_cabinet(key):
     assert other.cabinets[0].z >= arrange(s, key).cabinets[0].z
 
 
-@pytest.mark.parametrize("key, school, said", [
-    ("centre to banks", "dovecote", r"^two facing banks are needed for this arrangement\.$"),
-    ("rows and stage", "alderway", r"^a portable stage is needed for this arrangement\.$"),
-    ("stage on a side", "larkfield", r"^a built-in stage on a side of the hall is needed for this arrangement\.$"),
-    ("stage on an end", "stonebridge", r"^a built-in stage on an end of the hall is needed for this arrangement\.$"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "key, school, said",
+    [
+        ("centre to banks", "dovecote", r"^two facing banks are needed for this arrangement\.$"),
+        ("rows and stage", "alderway", r"^a portable stage is needed for this arrangement\.$"),
+        (
+            "stage on a side",
+            "larkfield",
+            r"^a built-in stage on a side of the hall is needed for this arrangement\.$",
+        ),
+        (
+            "stage on an end",
+            "stonebridge",
+            r"^a built-in stage on an end of the hall is needed for this arrangement\.$",
+        ),
+    ],
+)
 def test_misfits(key, school, said):
     """Regression: what the hall has not got, in one line."""
     with pytest.raises(Misfit, match=said):
@@ -416,15 +572,32 @@ def test_misfits_without_banks(key):
         arrange(hall_of(banks=(), deck="west"), key)
 
 
-@pytest.mark.parametrize("options, error, said", [
-    (dict(key="centre six"), ValueError, r"^arrangement 'centre six' is unknown\. Known: centre four, centre housing, "),
-    (dict(key="centre housing", cabinet="compact 90x90"), Misfit,
-     r"^'compact 90x90' fires one way; this arrangement needs a housing that fires to all sides\.$"),
-    (dict(key="centre four", cabinet="two-way 90x61"), ValueError, r"^cabinet = 'two-way 90x61' is unknown\."),
-    (dict(key="pendants", rows=0), ValueError, r"^rows = 0 is outside 1 to 8\.$"),
-    (dict(key="pendants", columns=9), ValueError, r"^columns = 9 is outside 1 to 8\.$"),
-    (dict(key="pendants", rows=2.5), ValueError, r"^rows = 2\.5 "),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "options, error, said",
+    [
+        (
+            dict(key="centre six"),
+            ValueError,
+            r"^arrangement 'centre six' is unknown\. Known: centre four, centre housing, ",
+        ),
+        (
+            dict(key="centre housing", cabinet="compact 90x90"),
+            Misfit,
+            (
+                r"^'compact 90x90' fires one way; this arrangement needs a housing that fires to"
+                r" all sides\.$"
+            ),
+        ),
+        (
+            dict(key="centre four", cabinet="two-way 90x61"),
+            ValueError,
+            r"^cabinet = 'two-way 90x61' is unknown\.",
+        ),
+        (dict(key="pendants", rows=0), ValueError, r"^rows = 0 is outside 1 to 8\.$"),
+        (dict(key="pendants", columns=9), ValueError, r"^columns = 9 is outside 1 to 8\.$"),
+        (dict(key="pendants", rows=2.5), ValueError, r"^rows = 2\.5 "),
+    ],
+)
 def test_refusals(options, error, said):
     """Regression: options that mean nothing are named, with what is known or allowed."""
     with pytest.raises(error, match=said):

@@ -1,4 +1,6 @@
-"""Several arrivals of one sound: printed combs and limits, closed forms of two impulses, readable loops."""
+"""Several arrivals of one sound: printed combs and limits, closed forms of two impulses, readable
+loops.
+"""
 
 import numpy as np
 import pytest
@@ -7,11 +9,19 @@ from hypothesis import strategies as st
 from reference import agrees
 
 from gymtools.physics import arrivals, bands
-from gymtools.physics.arrivals import comb_response_db, echo_criterion, haas_limit_db, late_level_db, spread_s
+from gymtools.physics.arrivals import (
+    comb_response_db,
+    echo_criterion,
+    haas_limit_db,
+    late_level_db,
+    spread_s,
+)
 
 FOOT = 0.3048
-NOTCHES = {0.5: "1000 3000 5000", 1: "500 1500 2500", 2: "250 750", 5: "100 300", 10: "50 150"}  # delay [ms], [Hz]
-# Level of the copy, highest and lowest of the comb [dB]. Lists with 4.7 at -3 and 2.0 at -12 round their numbers twice:
+# delay [ms], [Hz]
+NOTCHES = {0.5: "1000 3000 5000", 1: "500 1500 2500", 2: "250 750", 5: "100 300", 10: "50 150"}
+# Level of the copy, highest and lowest of the comb [dB]. Lists with 4.7 at -3 and 2.0 at -12 round
+# their numbers twice:
 # 20 lg(1 + 10^-0.15) is 4.6495 and 20 lg(1 + 10^-0.6) is 1.9465.
 RIPPLE = {-3: "4.6 -10.7", -6: "3.5 -6.0", -10: "2.4 -3.3", -12: "1.9 -2.5", -20: "0.8 -0.9"}
 MUSIC = dict(exponent=arrivals.MUSIC_EXPONENT, step_s=arrivals.MUSIC_STEP_S)
@@ -23,9 +33,10 @@ def some_arrivals(seed, points=6):
     """Energies, some of them none, and times of up to 12 arrivals at several points."""
     rng = np.random.default_rng(seed)
     shape = (rng.integers(1, 13), points)
-    return bands.to_energy(rng.uniform(-30, 0, shape)) * (rng.random(shape) < 0.8), rng.integers(
-        0, 3000, shape
-    ) / 10_000
+    return (
+        bands.to_energy(rng.uniform(-30, 0, shape)) * (rng.random(shape) < 0.8),
+        rng.integers(0, 3000, shape) / 10_000,
+    )
 
 
 @pytest.mark.parametrize("ms, row", NOTCHES.items())
@@ -50,7 +61,9 @@ def test_ripple_of_equal_copies():
 
 @given(copy_db=level, delay=st.floats(0.0005, 0.05), start=st.floats(0, 1))
 def test_comb_lies_between_the_ripple(copy_db, delay, start):
-    """Closed form: highest at multiples of 1/delay, lowest in the notches, the energy sum halfway between in phase."""
+    """Closed form: highest at multiples of 1/delay, lowest in the notches, the energy sum halfway
+    between in phase.
+    """
     energy, time = bands.to_energy([0, copy_db]), [start, start + delay]
     total = bands.to_level(energy.sum())
     highest, lowest = arrivals.ripple_db(copy_db)
@@ -61,7 +74,9 @@ def test_comb_lies_between_the_ripple(copy_db, delay, start):
 
 
 def test_comb_equals_the_fourier_transform():
-    """Independent: numpy's FFT of the impulses; and over all frequencies the energies add, as everywhere else."""
+    """Independent: numpy's FFT of the impulses; and over all frequencies the energies add, as
+    everywhere else.
+    """
     rng = np.random.default_rng(0)
     at, energy = rng.choice(1000, 20, replace=False), rng.random(20)
     impulses = np.zeros(1000)
@@ -73,7 +88,9 @@ def test_comb_equals_the_fourier_transform():
 
 
 def test_milliseconds_and_metres():
-    """Printed: 0.3432 m or 1.126 ft a millisecond at 20 degC, 0.888 ms a foot, 89 ms for 100 ft, 175 for 60 m."""
+    """Printed: 0.3432 m or 1.126 ft a millisecond at 20 degC, 0.888 ms a foot, 89 ms for 100 ft,
+    175 for 60 m.
+    """
     path = np.array([0.3432, 1.126 * FOOT, FOOT, 100 * FOOT, 60])
     delay = 1000 * arrivals.delay_for_lead(path, lead_s=0.0, speed_of_sound=343.2)
     assert agrees(delay[:2], "1.000 1.000") and agrees(delay[2:], "0.888 89 175")
@@ -89,32 +106,40 @@ def test_the_lead_arrives_first_by_as_much(path, lead, c):
 
 def test_limits_of_the_echo_criterion():
     """Printed: n, step and limits for speech and music, Handbook for Sound Engineers, 7.2.2.5."""
-    assert (arrivals.SPEECH_EXPONENT, arrivals.SPEECH_STEP_S, arrivals.EK_SPEECH_50, arrivals.EK_SPEECH_10) == (
-        0.67,
-        0.009,
-        1.0,
-        0.9,
-    )
-    assert (arrivals.MUSIC_EXPONENT, arrivals.MUSIC_STEP_S, arrivals.EK_MUSIC_50, arrivals.EK_MUSIC_10) == (
-        1.0,
-        0.014,
-        1.8,
-        1.5,
-    )
+    assert (
+        arrivals.SPEECH_EXPONENT,
+        arrivals.SPEECH_STEP_S,
+        arrivals.EK_SPEECH_50,
+        arrivals.EK_SPEECH_10,
+    ) == (0.67, 0.009, 1.0, 0.9)
+    assert (
+        arrivals.MUSIC_EXPONENT,
+        arrivals.MUSIC_STEP_S,
+        arrivals.EK_MUSIC_50,
+        arrivals.EK_MUSIC_10,
+    ) == (1.0, 0.014, 1.8, 1.5)
 
 
 @given(
-    delay=st.floats(0, 0.5), copy_db=level, start=st.floats(0, 1), n=st.floats(0.3, 1.5), step=st.floats(0.005, 0.02)
+    delay=st.floats(0, 0.5),
+    copy_db=level,
+    start=st.floats(0, 1),
+    n=st.floats(0.3, 1.5),
+    step=st.floats(0.005, 0.02),
 )
 def test_echo_criterion_of_two_impulses(delay, copy_db, start, n, step):
     """Closed form: delay/step times w/(1 + w), with w the copy's pressure to the power n."""
     w = 10 ** (copy_db / 20 * n)
-    ek = echo_criterion(bands.to_energy([0, copy_db]), [start, start + delay], exponent=n, step_s=step)
+    ek = echo_criterion(
+        bands.to_energy([0, copy_db]), [start, start + delay], exponent=n, step_s=step
+    )
     assert ek == pytest.approx(delay / step * w / (1 + w), abs=1e-9)
 
 
 def test_equal_copies_reach_the_limits():
-    """Closed form: the centre lies halfway to an equal copy: 18 ms for speech, 50.4 ms for music."""
+    """Closed form: the centre lies halfway to an equal copy: 18 ms for speech, 50.4 ms
+    for music.
+    """
     ones = np.ones(2)
     assert echo_criterion(ones, [0, 0.018]) == pytest.approx(arrivals.EK_SPEECH_50)
     assert echo_criterion(ones, [0, 0.0162]) == pytest.approx(arrivals.EK_SPEECH_10)
@@ -126,7 +151,9 @@ def test_equal_copies_reach_the_limits():
 
 @given(seed=seed, n=st.floats(0.3, 1.5), ticks=st.integers(50, 200))
 def test_echo_criterion_is_a_running_maximum(seed, n, ticks):
-    """Closed form: the running centre of time on every 0.1 ms, loop by loop; no step between arrivals is steeper."""
+    """Closed form: the running centre of time on every 0.1 ms, loop by loop; no step between
+    arrivals is steeper.
+    """
     energy, time = some_arrivals(seed, points=3)
     ours = echo_criterion(energy, time, exponent=n, step_s=ticks / 10_000)
     for p in range(3):
@@ -167,21 +194,35 @@ def test_spread_and_late_level_equal_plain_loops(seed):
         lead = next(t for t, e in heard if 10 * np.log10(e / strongest) >= -20)
         behind = [e for t, e in heard if t > lead + 0.0333]
         ahead = max(e for t, e in heard if t <= lead + 0.0333)
-        assert late[p] == (pytest.approx(10 * np.log10(max(behind) / ahead), abs=1e-9) if behind else -np.inf)
+        assert late[p] == (
+            pytest.approx(10 * np.log10(max(behind) / ahead), abs=1e-9) if behind else -np.inf
+        )
 
 
-@pytest.mark.parametrize("levels, times, want", [
-    ([0, -5], [0, 80], -5), ([0, -5], [0, 40], -np.inf), ([0, 3], [0, 80], 3), ([-30, 0, -8], [0, 100, 120], -np.inf),
-    ([-30, 0, -8], [0, 100, 160], -8), ([0, 15], [0, 80], 15), ([0, 0, -4, -9], [0, 20, 60, 70], -4),
-    ([-50], [0], -np.inf),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "levels, times, want",
+    [
+        ([0, -5], [0, 80], -5),
+        ([0, -5], [0, 40], -np.inf),
+        ([0, 3], [0, 80], 3),
+        ([-30, 0, -8], [0, 100, 120], -np.inf),
+        ([-30, 0, -8], [0, 100, 160], -8),
+        ([0, 15], [0, 80], 15),
+        ([0, 0, -4, -9], [0, 20, 60, 70], -4),
+        ([-50], [0], -np.inf),
+    ],
+)
 def test_late_level(levels, times, want):
-    """Closed form: in dB and ms; a precursor 30 dB down does not set the clock, a direct sound 15 dB down does."""
+    """Closed form: in dB and ms; a precursor 30 dB down does not set the clock, a direct sound 15
+    dB down does.
+    """
     assert late_level_db(bands.to_energy(levels), np.array(times) / 1000) == pytest.approx(want)
 
 
 def test_haas_limit():
-    """Printed: 10 dB louder from 5 to 35 ms (Haas); -10 at 50 ms, -20 at 95 ms (common practice), never rising."""
+    """Printed: 10 dB louder from 5 to 35 ms (Haas); -10 at 50 ms, -20 at 95 ms (common practice),
+    never rising.
+    """
     assert haas_limit_db([0.005, 0.020, 0.035, 0.050, 0.095, 0.175]).tolist() == pytest.approx(
         [10, 10, 10, -10, -20, -20]
     )
@@ -196,7 +237,9 @@ def test_haas_limit_of_an_equal_copy():
 
 @given(seed=seed, shift=st.floats(0, 2), scale=st.floats(1e-3, 1e9))
 def test_neither_start_nor_loudness_nor_order_matters(seed, shift, scale):
-    """Invariance: later, louder or listed otherwise, the same verdicts; arrivals without energy do not count."""
+    """Invariance: later, louder or listed otherwise, the same verdicts; arrivals without energy do
+    not count.
+    """
     energy, time = some_arrivals(seed)
     order = np.random.default_rng(seed).permutation(len(energy))
     silent = np.zeros((1, energy.shape[1]))
@@ -212,7 +255,9 @@ def test_neither_start_nor_loudness_nor_order_matters(seed, shift, scale):
 
 
 def test_shapes():
-    """Closed form: one listener gives one number; arrays of listeners keep their shape, in float32 as well."""
+    """Closed form: one listener gives one number; arrays of listeners keep their shape, in float32
+    as well.
+    """
     energy, time = some_arrivals(1, points=12)
     for f in (echo_criterion, spread_s, late_level_db):
         many = f(energy, time)
@@ -225,31 +270,69 @@ def test_shapes():
 ONE = (np.ones(2), np.array([0.0, 0.01]))
 
 
-@pytest.mark.parametrize("call, said", [
-    (lambda: echo_criterion(np.ones(2), [0, 80]),
-     r"^arrival_s = 80 s is outside 0 to 10 s\. Milliseconds given by mistake\?$"),
-    (lambda: spread_s([-3.0, 1], [0, 0.1]),
-     r"^energy = -3 \(linear\) is outside 0 to inf \(linear\)\. Decibels given by mistake\?$"),
-    (lambda: spread_s(np.ones(3), np.zeros(2)),
-     r"^energy \(3,\) and arrival_s \(2,\) are not the same \(arrival, \.\.\.\), one at least\.$"),
-    (lambda: late_level_db(np.ones((0, 3)), np.ones((0, 3))),
-     r"^energy \(0, 3\) and arrival_s \(0, 3\) are not the same"),
-    (lambda: late_level_db(*ONE, after_s=50), r"^after_s = 50 s is outside 0 to 1 s\. Milliseconds"),
-    (lambda: echo_criterion(*ONE, step_s=9), r"^step_s = 9 s is outside 0\.001 to 0\.1 s\. Milliseconds"),
-    (lambda: echo_criterion(*ONE, exponent=0), r"^exponent = 0 - is outside 0\.1 to 3 -\.$"),
-    (lambda: spread_s(*ONE, within_db=-10), r"^within_db = -10 dB is outside 0 to 60 dB\.$"),
-    (lambda: haas_limit_db(30), r"^delay_s = 30 s is outside 0 to 10 s\. Milliseconds"),
-    (lambda: comb_response_db(np.ones((2, 2)), np.zeros((2, 2)), 1000),
-     r"^energy \(2, 2\) is not \(arrival,\): one listener at a time\.$"),
-    (lambda: comb_response_db(*ONE, -1), r"^frequency = -1 Hz is outside 0 to 100000 Hz\."),
-    (lambda: arrivals.notch_frequencies(0, 3), r"^delay_s = 0 s is outside 1e-05 to 10 s\. Milliseconds"),
-    (lambda: arrivals.ripple_db(100), r"^level_db = 100 dB is outside -inf to 60 dB\. Energy given by mistake\?$"),
-    (lambda: arrivals.delay_for_lead(-5, lead_s=0.01),
-     r"^delay = -0\.00456876 s is outside 0 to 10 s\. The lead comes early enough"),
-    (lambda: arrivals.delay_for_lead(10, lead_s=12), r"^lead_s = 12 s is outside 0 to 0\.1 s\. Milliseconds"),
-    (lambda: arrivals.delay_for_lead(10, lead_s=0.01, speed_of_sound=20),
-     r"^speed_of_sound = 20 m/s is outside 300 to 370 m/s\. Temp"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "call, said",
+    [
+        (
+            lambda: echo_criterion(np.ones(2), [0, 80]),
+            r"^arrival_s = 80 s is outside 0 to 10 s\. Milliseconds given by mistake\?$",
+        ),
+        (
+            lambda: spread_s([-3.0, 1], [0, 0.1]),
+            (
+                r"^energy = -3 \(linear\) is outside 0 to inf \(linear\)\. Decibels given by"
+                r" mistake\?$"
+            ),
+        ),
+        (
+            lambda: spread_s(np.ones(3), np.zeros(2)),
+            (
+                r"^energy \(3,\) and arrival_s \(2,\) are not the same \(arrival, \.\.\.\), one at"
+                r" least\.$"
+            ),
+        ),
+        (
+            lambda: late_level_db(np.ones((0, 3)), np.ones((0, 3))),
+            r"^energy \(0, 3\) and arrival_s \(0, 3\) are not the same",
+        ),
+        (
+            lambda: late_level_db(*ONE, after_s=50),
+            r"^after_s = 50 s is outside 0 to 1 s\. Milliseconds",
+        ),
+        (
+            lambda: echo_criterion(*ONE, step_s=9),
+            r"^step_s = 9 s is outside 0\.001 to 0\.1 s\. Milliseconds",
+        ),
+        (lambda: echo_criterion(*ONE, exponent=0), r"^exponent = 0 - is outside 0\.1 to 3 -\.$"),
+        (lambda: spread_s(*ONE, within_db=-10), r"^within_db = -10 dB is outside 0 to 60 dB\.$"),
+        (lambda: haas_limit_db(30), r"^delay_s = 30 s is outside 0 to 10 s\. Milliseconds"),
+        (
+            lambda: comb_response_db(np.ones((2, 2)), np.zeros((2, 2)), 1000),
+            r"^energy \(2, 2\) is not \(arrival,\): one listener at a time\.$",
+        ),
+        (lambda: comb_response_db(*ONE, -1), r"^frequency = -1 Hz is outside 0 to 100000 Hz\."),
+        (
+            lambda: arrivals.notch_frequencies(0, 3),
+            r"^delay_s = 0 s is outside 1e-05 to 10 s\. Milliseconds",
+        ),
+        (
+            lambda: arrivals.ripple_db(100),
+            r"^level_db = 100 dB is outside -inf to 60 dB\. Energy given by mistake\?$",
+        ),
+        (
+            lambda: arrivals.delay_for_lead(-5, lead_s=0.01),
+            r"^delay = -0\.00456876 s is outside 0 to 10 s\. The lead comes early enough",
+        ),
+        (
+            lambda: arrivals.delay_for_lead(10, lead_s=12),
+            r"^lead_s = 12 s is outside 0 to 0\.1 s\. Milliseconds",
+        ),
+        (
+            lambda: arrivals.delay_for_lead(10, lead_s=0.01, speed_of_sound=20),
+            r"^speed_of_sound = 20 m/s is outside 300 to 370 m/s\. Temp",
+        ),
+    ],
+)
 def test_refuses(call, said):
     """Regression: every refusal names the value, its range and the likely slip."""
     with pytest.raises(ValueError, match=said):

@@ -1,4 +1,6 @@
-"""Octave bands and levels: standards (printed), the weighting curve (closed form), algebra (invariance)."""
+"""Octave bands and levels: standards (printed), the weighting curve (closed form), algebra
+(invariance).
+"""
 
 import warnings
 
@@ -15,18 +17,26 @@ LEVELS = arrays(float, 7, elements=st.floats(-50, 150))
 
 
 def test_octaves_print_iec_61260_1():
-    """Printed: exact mid-bands of IEC 61260-1; each nominal name is within 1 % of its exact frequency."""
+    """Printed: exact mid-bands of IEC 61260-1; each nominal name is within 1 % of its exact
+    frequency.
+    """
     assert agrees(bands.EXACT, IEC_61260_1_OCTAVES)
     assert bands.NOMINAL == pytest.approx(bands.EXACT, rel=0.01)
     assert [label.replace("k", "000") for label in bands.LABELS] == [str(f) for f in bands.NOMINAL]
 
 
 def test_a_weighting_is_the_curve_of_iec_61672_1():
-    """Closed form: the four poles of IEC 61672-1 (from memory) at mid-band, rounded to 0.1 dB, are the table."""
+    """Closed form: the four poles of IEC 61672-1 (from memory) at mid-band, rounded to 0.1 dB, are
+    the table.
+    """
 
     def curve(f):
         low, a, b, high = 20.598997, 107.65265, 737.86223, 12194.217
-        return high**2 * f**4 / ((f**2 + low**2) * np.sqrt((f**2 + a**2) * (f**2 + b**2)) * (f**2 + high**2))
+        return (
+            high**2
+            * f**4
+            / ((f**2 + low**2) * np.sqrt((f**2 + a**2) * (f**2 + b**2)) * (f**2 + high**2))
+        )
 
     table = " ".join(f"{value:.1f}" for value in bands.A_WEIGHTING)
     assert agrees(20 * np.log10(curve(bands.EXACT) / curve(1000.0)), table)
@@ -42,10 +52,14 @@ def test_a_weighted_of_speech_re_its_own_a_level_is_zero():
 
 
 def test_levels_by_hand():
-    """Closed form: doubling is 3.01 dB, a factor of ten 10 dB, a single band keeps its own weight."""
+    """Closed form: doubling is 3.01 dB, a factor of ten 10 dB, a single band keeps its
+    own weight.
+    """
     assert bands.to_energy([0, 10, -20]) == pytest.approx([1, 10, 0.01], rel=1e-13)
     assert bands.sum_levels([[60, 60], [70, -np.inf]]) == pytest.approx([60 + 10 * np.log10(2), 70])
-    assert bands.sum_levels([[60, 60], [60, -np.inf]], axis=0) == pytest.approx([60 + 10 * np.log10(2), 60])
+    assert bands.sum_levels([[60, 60], [60, -np.inf]], axis=0) == pytest.approx(
+        [60 + 10 * np.log10(2), 60]
+    )
     one = np.where(np.eye(7, dtype=bool), 50.0, -np.inf)
     assert bands.a_weighted(one) == pytest.approx(50 + bands.A_WEIGHTING)
 
@@ -60,7 +74,9 @@ def test_silence_has_a_level_without_a_warning():
 
 @given(level=LEVELS, gain=st.floats(-40, 40), seed=st.randoms())
 def test_level_and_energy(level, gain, seed):
-    """Invariance: there and back; order does not matter; a gain passes through; no sum is below its largest part."""
+    """Invariance: there and back; order does not matter; a gain passes through; no sum is below its
+    largest part.
+    """
     order = list(range(7))
     seed.shuffle(order)
     assert bands.to_level(bands.to_energy(level)) == pytest.approx(level, abs=1e-9)
@@ -71,9 +87,14 @@ def test_level_and_energy(level, gain, seed):
 
 def test_refuses_energies_as_levels_and_the_reverse():
     """A level of a million is an energy, a negative energy is a level."""
-    with pytest.raises(ValueError, match=r"level_db = 1e\+06 dB is outside -inf to 300 dB\. Energy given by mistake\?"):
+    with pytest.raises(
+        ValueError,
+        match=r"level_db = 1e\+06 dB is outside -inf to 300 dB\. Energy given by mistake\?",
+    ):
         bands.to_energy(1e6)
-    with pytest.raises(ValueError, match=r"energy = -3 \(linear\) is outside 0 to inf \(linear\)\. Decibels"):
+    with pytest.raises(
+        ValueError, match=r"energy = -3 \(linear\) is outside 0 to inf \(linear\)\. Decibels"
+    ):
         bands.to_level([1.0, -3.0])
     with pytest.raises(ValueError, match=r"level_db = nan dB is outside"):
         bands.a_weighted([70.0] * 6 + [np.nan])

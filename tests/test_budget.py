@@ -29,21 +29,35 @@ def book(tmp_path, *rows):
 
 
 def test_a_bill_is_its_quantities_times_its_prices():
-    """Closed form: prices and hours from the price book, quantities counted by hand from the scenario and from what drives it: three microphones and
-    a player go in, two channels come out; 5 + 2 units fill a rack of 12."""
+    """Closed form: prices and hours from the price book, quantities counted by hand from the
+    scenario and from what drives it: three microphones and a player go in, two channels come out; 5
+    + 2 units fill a rack of 12.
+    """
     p, system = example_prices(), drive(DOVECOTE)
     hour = p.find("labour", "hour").price
     lines = {(line.kind, line.item): line for line in bill(DOVECOTE)}
     counted = {
-        ("hanging point", "rated hardware with second safety"): len(DOVECOTE.cabinets), ("hanging point", "engineer's approval"): 1, ("mixer", "rotary"): 1,
-        ("processor", "inputs and outputs"): 3 + 1 + 2, ("fire alarm", "muting contact"): 1,
-        ("wall plate", "microphone or line"): 1 + sum(not m.kind.wireless for m in DOVECOTE.microphones), ("rack", "rack with doors and power"): 12,
-        ("assistive listening", "transmitter and aerial"): 1, ("assistive listening", "receiver"): receivers(DOVECOTE.seats)[0],
-        ("assistive listening", "neck loop"): receivers(DOVECOTE.seats)[1], ("commissioning", "measurement and setting up"): 1,
-    }  # fmt: skip
-    for key, n in [(("loudspeaker", c.type.name), 1) for c in DOVECOTE.cabinets] + [(("microphone", m.type), 1) for m in DOVECOTE.microphones]:
+        ("hanging point", "rated hardware with second safety"): len(DOVECOTE.cabinets),
+        ("hanging point", "engineer's approval"): 1,
+        ("mixer", "rotary"): 1,
+        ("processor", "inputs and outputs"): 3 + 1 + 2,
+        ("fire alarm", "muting contact"): 1,
+        ("wall plate", "microphone or line"): (
+            1 + sum(not m.kind.wireless for m in DOVECOTE.microphones)
+        ),
+        ("rack", "rack with doors and power"): 12,
+        ("assistive listening", "transmitter and aerial"): 1,
+        ("assistive listening", "receiver"): receivers(DOVECOTE.seats)[0],
+        ("assistive listening", "neck loop"): receivers(DOVECOTE.seats)[1],
+        ("commissioning", "measurement and setting up"): 1,
+    }
+    for key, n in [(("loudspeaker", c.type.name), 1) for c in DOVECOTE.cabinets] + [
+        (("microphone", m.type), 1) for m in DOVECOTE.microphones
+    ]:
         counted[key] = counted.get(key, 0) + n
-    for key, n in [(("amplifier", k.name), 1) for k in system.amplifiers.values()] + [(("cable", c.conductor), c.length) for c in system.channels]:
+    for key, n in [(("amplifier", k.name), 1) for k in system.amplifiers.values()] + [
+        (("cable", c.conductor), c.length) for c in system.channels
+    ]:
         counted[key] = counted.get(key, 0) + n
     for t in DOVECOTE.treatments:
         counted["treatment", t.finish] = t.area
@@ -54,29 +68,57 @@ def test_a_bill_is_its_quantities_times_its_prices():
 
 
 def test_a_line_has_a_transformer_at_each_loudspeaker():
-    """Closed form: two on a line are two transformers, the pair that is driven directly has none."""
+    """Closed form: two on a line are two transformers, the pair that is driven directly
+    has none.
+    """
     s = changed(DOVECOTE, {("equipment", "wiring", "floor pair", "line_volts"): 70.7})
     (line,) = [x for x in bill(s) if x.kind == "line transformer"]
-    assert line.quantity == 2 and line.total == pytest.approx(2 * 45 + 2 * 0.3 * 85) and not any(x.kind == "line transformer" for x in bill(DOVECOTE))
+    assert (
+        line.quantity == 2
+        and line.total == pytest.approx(2 * 45 + 2 * 0.3 * 85)
+        and not any(x.kind == "line transformer" for x in bill(DOVECOTE))
+    )
 
 
 @pytest.mark.parametrize("name", ["alderway", "dovecote", "larkfield", "stonebridge"])
 def test_the_bill_counts_what_the_schedules_say(name):
-    """Independent: processor inputs and outputs, wall plates, rack and receivers as the notes of the schedules word them."""
+    """Independent: processor inputs and outputs, wall plates, rack and receivers as the notes of
+    the schedules word them.
+    """
     s = load(Path(__file__).parents[1] / "scenarios" / f"{name}.toml")
     found = {t.title: t for t in schedules(parts(s))}
     billed = {(r[0], r[1]): r[2] for r in found["Bill"].rows}
-    goes_in, comes_out = map(int, re.search(r"Processor: (\d+) inputs, (\d+) outputs", found["Inputs"].note).groups())
-    assert billed["processor", "inputs and outputs"] == goes_in + comes_out and goes_in == len(found["Inputs"].rows) + 1 and comes_out == len(found["Channels"].rows)
-    assert billed["rack", "rack with doors and power"] == int(re.search(r"units filled, (\d+) units high", found["Amplifiers"].note)[1])
-    assert billed["wall plate", "microphone or line"] == re.search(r"Plates: (.*?)\. Assistive", found["Inputs"].note)[1].count(";") + 1
-    whole, compatible = map(int, re.search(r": (\d+) receivers, (\d+) of them", found["Inputs"].note).groups())
-    assert (billed["assistive listening", "receiver"], billed["assistive listening", "neck loop"]) == (whole, compatible) and compatible < whole
+    goes_in, comes_out = map(
+        int, re.search(r"Processor: (\d+) inputs, (\d+) outputs", found["Inputs"].note).groups()
+    )
+    assert (
+        billed["processor", "inputs and outputs"] == goes_in + comes_out
+        and goes_in == len(found["Inputs"].rows) + 1
+        and comes_out == len(found["Channels"].rows)
+    )
+    assert billed["rack", "rack with doors and power"] == int(
+        re.search(r"units filled, (\d+) units high", found["Amplifiers"].note)[1]
+    )
+    assert (
+        billed["wall plate", "microphone or line"]
+        == re.search(r"Plates: (.*?)\. Assistive", found["Inputs"].note)[1].count(";") + 1
+    )
+    whole, compatible = map(
+        int, re.search(r": (\d+) receivers, (\d+) of them", found["Inputs"].note).groups()
+    )
+    assert (
+        billed["assistive listening", "receiver"],
+        billed["assistive listening", "neck loop"],
+    ) == (whole, compatible) and compatible < whole
 
 
 def test_what_is_there_already_costs_nothing():
-    """Invariance: a treatment that exists is in the room, and not in the bill; a microphone that no use opens is not either."""
-    there = replace(DOVECOTE, treatments=tuple(replace(t, existing=True) for t in DOVECOTE.treatments))
+    """Invariance: a treatment that exists is in the room, and not in the bill; a microphone that no
+    use opens is not either.
+    """
+    there = replace(
+        DOVECOTE, treatments=tuple(replace(t, existing=True) for t in DOVECOTE.treatments)
+    )
     assert cost(there) == pytest.approx(cost(replace(DOVECOTE, treatments=())))
     closed = replace(DOVECOTE, uses=tuple(replace(u, microphones=()) for u in DOVECOTE.uses))
     assert not any(line.kind == "microphone" for line in bill(closed))
@@ -85,17 +127,37 @@ def test_what_is_there_already_costs_nothing():
 def test_everything_has_a_price():
     """Every type of the data tables has a row, and any finish finds one."""
     p = example_prices()
-    assert all(("loudspeaker", name) in p.prices for name, kind in loudspeaker_types().items() if kind.measured_db is None)  # measured ones are a scenario's own
+    # measured ones are a scenario's own
+    assert all(
+        ("loudspeaker", name) in p.prices
+        for name, kind in loudspeaker_types().items()
+        if kind.measured_db is None
+    )
     assert all(("microphone", name) in p.prices for name in MICROPHONE_TYPES)
     for finish in FINISHES:
-        assert bill(replace(DOVECOTE, treatments=(Treatment(surface="roof", area=10.0, finish=finish),)))[-1].quantity == 10.0
+        assert (
+            bill(
+                replace(DOVECOTE, treatments=(Treatment(surface="roof", area=10.0, finish=finish),))
+            )[-1].quantity
+            == 10.0
+        )
 
 
 def test_an_own_price_book_is_used(tmp_path):
-    """Prices of another file count; of amplifiers only those that it offers are chosen; a row that is missing is named."""
-    own = [f'{q.kind},"{q.item}",{q.unit},{100 if q.kind == "loudspeaker" else 0},0,' for q in example_prices().prices.values() if q.kind != "amplifier"]
-    assert cost(DOVECOTE, read_prices(book(tmp_path, *own, "amplifier,two by 900,each,7,0,"))) == pytest.approx(100 * len(DOVECOTE.cabinets) + 7)
-    with pytest.raises(ValueError, match=r"own\.csv: no price for any amplifier\. Add rows that begin 'amplifier,'"):
+    """Prices of another file count; of amplifiers only those that it offers are chosen; a row that
+    is missing is named.
+    """
+    own = [
+        f'{q.kind},"{q.item}",{q.unit},{100 if q.kind == "loudspeaker" else 0},0,'
+        for q in example_prices().prices.values()
+        if q.kind != "amplifier"
+    ]
+    assert cost(
+        DOVECOTE, read_prices(book(tmp_path, *own, "amplifier,two by 900,each,7,0,"))
+    ) == pytest.approx(100 * len(DOVECOTE.cabinets) + 7)
+    with pytest.raises(
+        ValueError, match=r"own\.csv: no price for any amplifier\. Add rows that begin 'amplifier,'"
+    ):
         cost(DOVECOTE, read_prices(book(tmp_path, *own)))
     without = [row for row in own if "rotary" not in row]
     with pytest.raises(ValueError, match=r"own\.csv: no price for mixer 'rotary'"):
@@ -103,7 +165,10 @@ def test_an_own_price_book_is_used(tmp_path):
 
 
 def test_a_price_book_in_feet_costs_the_same(tmp_path):
-    """Closed form: cable at 0.3048 of its price a metre for a foot, finishes at 0.09290304 of theirs for a square foot: the same total; lines keep the book's unit."""
+    """Closed form: cable at 0.3048 of its price a metre for a foot, finishes at 0.09290304 of
+    theirs for a square foot: the same total; lines keep the book's unit.
+    """
+
     def row(q):
         k, unit = {"m": (0.3048, "ft"), "m2": (0.09290304, "ft2")}.get(q.unit, (1.0, q.unit))
         return f'{q.kind},"{q.item}",{unit},{q.price * k!r},{q.hours * k!r},'
@@ -113,24 +178,50 @@ def test_a_price_book_in_feet_costs_the_same(tmp_path):
     metric = {(x.kind, x.item): x for x in bill(DOVECOTE)}
     for x in bill(DOVECOTE, feet):
         k = {"ft": 0.3048, "ft2": 0.09290304}.get(x.unit, 1.0)
-        assert x.quantity * k == pytest.approx(metric[x.kind, x.item].quantity) and x.total == pytest.approx(metric[x.kind, x.item].total)
-    assert {x.unit for x in bill(DOVECOTE, feet) if x.kind in ("cable", "treatment")} == {"ft", "ft2"}
+        assert x.quantity * k == pytest.approx(
+            metric[x.kind, x.item].quantity
+        ) and x.total == pytest.approx(metric[x.kind, x.item].total)
+    assert {x.unit for x in bill(DOVECOTE, feet) if x.kind in ("cable", "treatment")} == {
+        "ft",
+        "ft2",
+    }
 
 
 @pytest.mark.parametrize(
     "rows, message",
     [
         (["loudspeaker,compact 90x90,each,100,1,"], r"own\.csv: there is no row 'labour,hour'"),
-        (["labour,hour,h,85,0,", "labour,hour,h,90,0,"], r"own\.csv: labour 'hour' stands there twice"),
+        (
+            ["labour,hour,h,85,0,", "labour,hour,h,90,0,"],
+            r"own\.csv: labour 'hour' stands there twice",
+        ),
         (["labour,hour,h,cheap,0,"], r"own\.csv, line 2: price = 'cheap' is not a number"),
         (["labour,hour,h,-3,0,"], r"own\.csv, line 2: price = -3 is outside 0 to 1e\+07"),
         (["labour,hour,h,nan,0,"], r"own\.csv, line 2: price = nan is outside"),
-        (["labour,hour,h,85,0,a,b"], r"own\.csv, line 2: does not have 6 values\. Put text with commas in quotes"),
+        (
+            ["labour,hour,h,85,0,a,b"],
+            r"own\.csv, line 2: does not have 6 values\. Put text with commas in quotes",
+        ),
         (["labour,hour,h"], r"own\.csv, line 2: does not have 6 values"),
-        (["labour,hour,h,85,0,", "cable,12 AWG,yd,3,0,"], r"own\.csv, line 3: unit 'yd' of cable '12 AWG' must be m or ft: that is what the bill counts"),
-        (["treatment,cork,ft,3,0,"], r"own\.csv, line 2: unit 'ft' of treatment 'cork' must be m2 or ft2"),
-        (["loudspeaker,our own,pair,100,1,"], r"own\.csv, line 2: unit 'pair' of loudspeaker 'our own' must be each"),
-        (["hanging point,engineer's approval,each,100,1,"], r"own\.csv, line 2: unit 'each' of hanging point 'engineer's approval' must be job"),
+        (
+            ["labour,hour,h,85,0,", "cable,12 AWG,yd,3,0,"],
+            (
+                r"own\.csv, line 3: unit 'yd' of cable '12 AWG' must be m or ft: that is what the"
+                r" bill counts"
+            ),
+        ),
+        (
+            ["treatment,cork,ft,3,0,"],
+            r"own\.csv, line 2: unit 'ft' of treatment 'cork' must be m2 or ft2",
+        ),
+        (
+            ["loudspeaker,our own,pair,100,1,"],
+            r"own\.csv, line 2: unit 'pair' of loudspeaker 'our own' must be each",
+        ),
+        (
+            ["hanging point,engineer's approval,each,100,1,"],
+            r"own\.csv, line 2: unit 'each' of hanging point 'engineer's approval' must be job",
+        ),
     ],
 )
 def test_a_damaged_price_book_is_refused(tmp_path, rows, message):
@@ -142,12 +233,24 @@ def test_other_refusals(tmp_path):
     with pytest.raises(ValueError, match=r"none\.csv: there is no such price book"):
         read_prices(tmp_path / "none.csv")
     (tmp_path / "x.csv").write_text("a,b\n1,2\n")
-    with pytest.raises(ValueError, match=r"x\.csv: missing column kind, item, unit, price, hours\. The first line must be kind,item"):
+    with pytest.raises(
+        ValueError,
+        match=(
+            r"x\.csv: missing column kind, item, unit, price, hours\. The first line must be"
+            r" kind,item"
+        ),
+    ):
         read_prices(tmp_path / "x.csv")
     (tmp_path / "y.csv").write_bytes(b"\xff\xfe\x00k")
     with pytest.raises(ValueError, match=r"y\.csv: is not UTF-8 text"):
         read_prices(tmp_path / "y.csv")
-    with pytest.raises(ValueError, match=r"no price for loudspeaker 'two-way 90x60'\. Add a row that begins 'loudspeaker,two-way 90x60'"):
+    with pytest.raises(
+        ValueError,
+        match=(
+            r"no price for loudspeaker 'two-way 90x60'\. Add a row that begins 'loudspeaker,two-way"
+            r" 90x60'"
+        ),
+    ):
         read_prices(book(tmp_path, "labour,hour,h,1,0,")).find("loudspeaker", "two-way 90x60")
     with pytest.raises(ValueError, match=r"existing = 'yes' must be true or false"):
         Treatment(surface="roof", area=10.0, finish="wall panels", existing="yes")

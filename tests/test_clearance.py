@@ -1,4 +1,6 @@
-"""Spare gain of a hall's microphones and the walking map: a plain sum, the handbook's formula, and what must follow."""
+"""Spare gain of a hall's microphones and the walking map: a plain sum, the handbook's formula, and
+what must follow.
+"""
 
 from dataclasses import replace
 from functools import cache
@@ -23,7 +25,9 @@ from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.targets import Targets
 from gymtools.venue.uses import Drive, Use
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 LARKFIELD = SCENARIOS["larkfield"]
 seed = st.integers(0, 2**32 - 1)
@@ -47,19 +51,26 @@ def facing_back(facing_deg, up_deg):
 @settings(max_examples=50, deadline=None)
 @given(seed=seed, sources=st.integers(1, 9), places=st.integers(1, 6), up=st.floats(-90, 90))
 def test_all_facings_at_once_equal_a_plain_sum(seed, sources, places, up):
-    """Invariance: the quadratic form equals source by source energy times pickup, for any geometry, pattern and facing.
+    """Invariance: the quadratic form equals source by source energy times pickup, for any geometry,
+    pattern and facing.
 
     1e-5 of what an omni would pick up: float32 moments cancel near a null.
     """
     rng = np.random.default_rng(seed)
-    direct, pattern, facing = rng.exponential(size=(sources, places, 7)), rng.random(7), rng.uniform(-360, 360, 5)
+    direct, pattern, facing = (
+        rng.exponential(size=(sources, places, 7)),
+        rng.random(7),
+        rng.uniform(-360, 360, 5),
+    )
     toward = rng.normal(size=(sources, places, 3))
     toward /= np.linalg.norm(toward, axis=-1, keepdims=True)
     ours = returned_by_facing(direct, toward, pattern, up_deg=up, facing_deg=facing)
     assert ours.shape == (5, places, 7)
     for k, f in enumerate(facing):
         picked = microphones.pickup(pattern, facing_back(f, up), toward)
-        np.testing.assert_array_less(np.abs(ours[k] - (direct * picked).sum(axis=0)), 1e-5 * direct.sum(axis=0))
+        np.testing.assert_array_less(
+            np.abs(ours[k] - (direct * picked).sum(axis=0)), 1e-5 * direct.sum(axis=0)
+        )
 
 
 # --- one loudspeaker and one microphone in the free field
@@ -67,31 +78,66 @@ def test_all_facings_at_once_equal_a_plain_sum(seed, sources, places, up):
 
 @pytest.fixture
 def in_the_open(monkeypatch):
-    """A hall whose one loudspeaker is omnidirectional; its result without room and air; a lavalier, omni up to 2 kHz."""
+    """A hall whose one loudspeaker is omnidirectional; its result without room and air; a lavalier,
+    omni up to 2 kHz.
+    """
     flat = replace(
-        loudspeaker_types()["compact 90x90"], name="omni", sensitivity_db=(90.0,) * 7, source="made up for tests"
+        loudspeaker_types()["compact 90x90"],
+        name="omni",
+        sensitivity_db=(90.0,) * 7,
+        source="made up for tests",
     )
     flat.__dict__["balloon_db"] = np.zeros((len(AZIMUTH_DEG), len(ELEVATION_DEG), 7))
     monkeypatch.setitem(loudspeaker_types(), "omni", flat)
     hall = Hall(
-        length=40, width=30, height=9, clear_height=8, floor="wood floor", roof="plain deck", walls="painted block"
+        length=40,
+        width=30,
+        height=9,
+        clear_height=8,
+        floor="wood floor",
+        roof="plain deck",
+        walls="painted block",
     )
-    microphone = Microphone(name="talk", type="lavalier", x=-9, y=4, height=1.4, facing_deg=20, distance=0.2)
+    microphone = Microphone(
+        name="talk", type="lavalier", x=-9, y=4, height=1.4, facing_deg=20, distance=0.2
+    )
     s = Scenario(
-        name="open", units="m", source="made up for tests", court="high school", hall=hall, microphones=(microphone,),
-        groups=(Group(name="one", tag="O", cabinet="omni", x=3, y=-2, height=6.5, pan_deg=0, tilt_deg=0),),
-        uses=(Use(name="talk", target_dba=75, noise_dba=30, listens={"court": 1.0}, microphones=("talk",)),),
-    )  # fmt: skip
+        name="open",
+        units="m",
+        source="made up for tests",
+        court="high school",
+        hall=hall,
+        microphones=(microphone,),
+        groups=(
+            Group(
+                name="one", tag="O", cabinet="omni", x=3, y=-2, height=6.5, pan_deg=0, tilt_deg=0
+            ),
+        ),
+        uses=(
+            Use(
+                name="talk",
+                target_dba=75,
+                noise_dba=30,
+                listens={"court": 1.0},
+                microphones=("talk",),
+            ),
+        ),
+    )
     r = evaluate(s, follow_echoes=False)
-    return replace(r, late=r.late.raised(-np.inf), sources=replace(r.sources, decay=np.zeros(7))), microphone
+    return (
+        replace(r, late=r.late.raised(-np.inf), sources=replace(r.sources, decay=np.zeros(7))),
+        microphone,
+    )
 
 
 @pytest.mark.parametrize("listener", [(14, 0, 1.2), (10, 7, 1.5), (-3, -9, 1.2)])
 def test_the_handbook_formula_through_the_whole_design(in_the_open, listener):
-    """Closed form: spare gain is potential less needed acoustic gain, wherever the listener for whom both are reckoned.
+    """Closed form: spare gain is potential less needed acoustic gain, wherever the listener for
+    whom both are reckoned.
 
-    D0, D1, D2, Ds from the places; the equivalent distance is where the bare talker is as loud as the loudspeaker is at
-    the listener. Omni microphone and loudspeaker, no room, no air; 0.001 dB is float32.
+    D0, D1, D2, Ds from the places; the equivalent distance is where the bare talker is as loud as
+    the loudspeaker is at the listener. Omni microphone and loudspeaker, no room, no air; 0.001 dB
+    is float32.
     """
     r, m = in_the_open
     place = m.places(r.setting)[0][0]
@@ -99,20 +145,27 @@ def test_the_handbook_formula_through_the_whole_design(in_the_open, listener):
     level = bands.to_level(r.sources.direct([listener])[0][0, 0])  # (band,)
     talker = EFFORT_DBA[m.kind.effort] + SPEECH_SPECTRUM_DB  # at 1 m
     mouth = place + [0.2, 0, 0]
-    D0, D1, D2 = (np.linalg.norm(a - b) for a, b in ((mouth, listener), (place, source), (source, listener)))
+    D0, D1, D2 = (
+        np.linalg.norm(a - b) for a, b in ((mouth, listener), (place, source), (source, listener))
+    )
     equivalent = 10 ** ((talker - level)[4] / 20)  # at 2 kHz, which nothing turns down
-    pag = feedback.potential_gain(talker_mic=0.2, mic_loudspeaker=D1, loudspeaker_listener=D2, talker_listener=D0)
+    pag = feedback.potential_gain(
+        talker_mic=0.2, mic_loudspeaker=D1, loudspeaker_listener=D2, talker_listener=D0
+    )
     c = clearance(r, m)
     assert c.spare_db == pytest.approx([pag - feedback.needed_gain(D0, equivalent)], abs=1e-3)
     assert c.places.tolist() == [place.tolist()] and names(r, c.limited_by[0]) == "O1"
 
 
 def test_halving_the_distance_to_the_loudspeaker(in_the_open):
-    """Closed form: in the open a microphone twice as far from the loudspeaker has 6.02 dB more to spare, and again."""
+    """Closed form: in the open a microphone twice as far from the loudspeaker has 6.02 dB more to
+    spare, and again.
+    """
     r, m = in_the_open
     up = r.sources.position[0] + [0, 0, -1.0]
     spare = [
-        clearance(r, replace(m, x=up[0], y=up[1], height=r.sources.position[0][2] - d)).spare_db[0] for d in (1, 2, 4)
+        clearance(r, replace(m, x=up[0], y=up[1], height=r.sources.position[0][2] - d)).spare_db[0]
+        for d in (1, 2, 4)
     ]
     assert np.diff(spare) == pytest.approx([20 * np.log10(2)] * 2, abs=1e-3)
 
@@ -122,7 +175,9 @@ def test_halving_the_distance_to_the_loudspeaker(in_the_open):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_clearance_by_hand(name, use):
-    """Closed form: each open microphone at its worst place and facing, octave by octave, source by source; 0.001 dB."""
+    """Closed form: each open microphone at its worst place and facing, octave by octave, source by
+    source; 0.001 dB.
+    """
     r = heard(name, use)
     opened = [m for m in r.scenario.microphones if m.name in r.use.microphones]
     assert [c.microphone for c in r.microphones] == opened and opened
@@ -132,24 +187,32 @@ def test_clearance_by_hand(name, use):
         kind, place = m.kind, c.places[c.worst]
         direct, distance = r.sources.direct([place], r.setting.room.blocking)
         toward = (r.sources.position - place) / distance
-        talker = bands.to_energy(m.talker_dba + SPEECH_SPECTRUM_DB) / bands.to_energy(wanted - r.use.target_dba)
+        talker = bands.to_energy(m.talker_dba + SPEECH_SPECTRUM_DB) / bands.to_energy(
+            wanted - r.use.target_dba
+        )
         spare = []
         for f in FACINGS if m.facing_deg is None else [m.facing_deg]:
             picked = microphones.pickup(np.array(kind.pattern), facing_back(f, kind.up_deg), toward)
             back = feedback.returned_energy(
-                direct, picked[:, None], diffuse, microphones.random_efficiency(np.array(kind.pattern))
+                direct,
+                picked[:, None],
+                diffuse,
+                microphones.random_efficiency(np.array(kind.pattern)),
             )
-            spare.append(feedback.spare_gain_db(back[0, BANDS], talker[BANDS], open_mics=len(opened)))
+            spare.append(
+                feedback.spare_gain_db(back[0, BANDS], talker[BANDS], open_mics=len(opened))
+            )
         assert c.spare_db[c.worst] == c.spare_db.min() == pytest.approx(min(spare), abs=1e-3)
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_the_room_sets_the_limit_far_away(name):
-    """Closed form: nowhere is there more to spare than against the reverberant sound alone; far from what plays it is
-    reached, so that walking farther gains nothing.
+    """Closed form: nowhere is there more to spare than against the reverberant sound alone; far
+    from what plays it is reached, so that walking farther gains nothing.
 
-    With one cabinet on, the farthest tenth of the floor lies up to 0.8 dB under that limit, the place nearest to the
-    cabinet 4 dB and more (measured: up to 0.57, from 4.6), and a step away there changes nothing: 0.2 dB (0.16).
+    With one cabinet on, the farthest tenth of the floor lies up to 0.8 dB under that limit, the
+    place nearest to the cabinet 4 dB and more (measured: up to 0.57, from 4.6), and a step away
+    there changes nothing: 0.2 dB (0.16).
     """
     s, use = SCENARIOS[name], SCENARIOS[name].use("class")
     one = replace(s.groups[-1], number=1, y=0, x=-0.35 * s.hall.length)
@@ -176,27 +239,41 @@ def test_the_room_sets_the_limit_far_away(name):
 
 
 def test_open_microphones_take_their_share():
-    """Closed form: 10 lg of their number: 3.01 dB for the two over a stage, at every place of a walk the same."""
+    """Closed form: 10 lg of their number: 3.01 dB for the two over a stage, at every place of a
+    walk the same.
+    """
     r = heard("larkfield", "performance")
     left, right = r.microphones
     assert left.open_mics_db == right.open_mics_db == pytest.approx(10 * np.log10(2))
-    assert left.spare_db - clearance(r, left.microphone).spare_db == pytest.approx([-10 * np.log10(2)])
-    walk = replace(left.microphone, walks="stage")
-    assert clearance(r, walk, 4).spare_db == pytest.approx(clearance(r, walk).spare_db - 20 * np.log10(2))
-    alone = evaluate(
-        changed(LARKFIELD, {("uses", 4, "microphones"): ("stage left",)}), "performance", follow_echoes=False
+    assert left.spare_db - clearance(r, left.microphone).spare_db == pytest.approx(
+        [-10 * np.log10(2)]
     )
-    assert alone.microphones[0].spare_db - left.spare_db == pytest.approx([10 * np.log10(2)], abs=1e-6)
+    walk = replace(left.microphone, walks="stage")
+    assert clearance(r, walk, 4).spare_db == pytest.approx(
+        clearance(r, walk).spare_db - 20 * np.log10(2)
+    )
+    alone = evaluate(
+        changed(LARKFIELD, {("uses", 4, "microphones"): ("stage left",)}),
+        "performance",
+        follow_echoes=False,
+    )
+    assert alone.microphones[0].spare_db - left.spare_db == pytest.approx(
+        [10 * np.log10(2)], abs=1e-6
+    )
 
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_the_talker_comes_nearer(name, use):
-    """Closed form: at half the distance from the mouth 6.02 dB more to spare, and as much less gain needed."""
+    """Closed form: at half the distance from the mouth 6.02 dB more to spare, and as much less gain
+    needed.
+    """
     r = heard(name, use)
     for c in r.microphones:
         m, kind = c.microphone, c.microphone.kind
         far, near = (clearance(r, replace(m, distance=d)) for d in (2 * kind.nearest, kind.nearest))
-        assert near.spare_db - far.spare_db == pytest.approx(np.full(len(far.places), 20 * np.log10(2)))
+        assert near.spare_db - far.spare_db == pytest.approx(
+            np.full(len(far.places), 20 * np.log10(2))
+        )
         assert far.needed_gain_db - near.needed_gain_db == pytest.approx(20 * np.log10(2))
 
 
@@ -210,8 +287,9 @@ def test_a_louder_talker():
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_the_worst_way_is_the_worst(name):
-    """Invariance: unknown facing is at most what every facing looked at gives, and is one of them at every place; between
-    these (30 degrees apart) nothing is worse by more than 0.12 dB (measured: 0.08).
+    """Invariance: unknown facing is at most what every facing looked at gives, and is one of them
+    at every place; between these (30 degrees apart) nothing is worse by more than 0.12 dB
+    (measured: 0.08).
     """
     r = heard(name, "class")
     worst = walking_map(r)[0].spare_db
@@ -223,20 +301,33 @@ def test_the_worst_way_is_the_worst(name):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
-    """Closed form: a grid of at most half a metre, to half a metre from walls, banks and edges, at 1.5 m over each."""
+    """Closed form: a grid of at most half a metre, to half a metre from walls, banks and edges, at
+    1.5 m over each.
+    """
     r = heard(name, use)
     maps, setting = walking_map(r), r.setting
-    stages = (["stage"] if setting.stage and setting.curtain_open else []) + [p.name for p in setting.portable_stages]
+    stages = (["stage"] if setting.stage and setting.curtain_open else []) + [
+        p.name for p in setting.portable_stages
+    ]
     assert [m.microphone.walks for m in maps] == ["floor", *stages]
     for m in maps:
         grid = m.places.reshape(*m.shape, 3)
-        assert np.diff(grid[:, 0, 0]).max() <= 0.5 + 1e-9 and np.diff(grid[0, :, 1]).max() <= 0.5 + 1e-9
         assert (
-            m.spare_db.shape == m.band.shape == m.limited_by.shape == (len(m.places),) and np.isfinite(m.spare_db).all()
+            np.diff(grid[:, 0, 0]).max() <= 0.5 + 1e-9
+            and np.diff(grid[0, :, 1]).max() <= 0.5 + 1e-9
+        )
+        assert (
+            m.spare_db.shape == m.band.shape == m.limited_by.shape == (len(m.places),)
+            and np.isfinite(m.spare_db).all()
         )
         assert 0 <= m.clear <= 1 and m.clear == np.mean(m.spare_db >= 0)
     low, high = maps[0].places.min(axis=0), maps[0].places.max(axis=0)
-    free = np.array([[-setting.hall.length, -setting.hall.width], [setting.hall.length, setting.hall.width]]) / 2
+    free = (
+        np.array(
+            [[-setting.hall.length, -setting.hall.width], [setting.hall.length, setting.hall.width]]
+        )
+        / 2
+    )
     for b in setting.banks:
         side = {"north": (1, 1), "south": (0, 1), "east": (1, 0), "west": (0, 0)}[b.side]
         free[side] -= b.depth if side[0] else -b.depth
@@ -254,10 +345,13 @@ def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
         assert low[2] == high[2] == pytest.approx(height + 1.5)
 
 
-@pytest.mark.parametrize("name, use", [("larkfield", "class"), ("stonebridge", "class"), ("alderway", "assembly")])
+@pytest.mark.parametrize(
+    "name, use", [("larkfield", "class"), ("stonebridge", "class"), ("alderway", "assembly")]
+)
 def test_the_loudspeaker_named_is_the_one(name, use):
-    """Invariance: muted at the same setting, the cabinet named gives the place more back than any other would; alone, it
-    leaves less to spare than any other alone. Compared in the octave that rings, facing as it does at its worst.
+    """Invariance: muted at the same setting, the cabinet named gives the place more back than any
+    other would; alone, it leaves less to spare than any other alone. Compared in the octave that
+    rings, facing as it does at its worst.
     """
     r = heard(name, use)
     walk = walking_map(r)[0]
@@ -279,11 +373,16 @@ def test_the_loudspeaker_named_is_the_one(name, use):
 
 
 def test_turning_the_group_off_gives_spare_gain():
-    """Trade fact (common practice, no source): with the court pair off, a microphone on the court under it is clear of it,
-    although the others must play louder. Measured at Larkfield, class: 2.4 dB more at the place that was worst.
+    """Trade fact (common practice, no source): with the court pair off, a microphone on the court
+    under it is clear of it, although the others must play louder. Measured at Larkfield, class: 2.4
+    dB more at the place that was worst.
     """
     s = changed(
-        LARKFIELD, {("uses", 1, "groups", "north row", "on"): True, ("uses", 1, "groups", "south row", "on"): True}
+        LARKFIELD,
+        {
+            ("uses", 1, "groups", "north row", "on"): True,
+            ("uses", 1, "groups", "south row", "on"): True,
+        },
     )
     off = changed(s, {("uses", 1, "groups", "court pair"): Drive(on=False)})
     on, without = (walking_map(evaluate(v, "class", follow_echoes=False))[0] for v in (s, off))
@@ -295,11 +394,12 @@ def test_turning_the_group_off_gives_spare_gain():
 
 
 @pytest.mark.parametrize(
-    "target, noise, over, wanted", [(80, 55, 10, 80), (80, 75, 10, 85), (80, 75, 0, 80), (70, 75, 15, 90)]
+    "target, noise, over, wanted",
+    [(80, 55, 10, 80), (80, 75, 10, 85), (80, 75, 0, 80), (70, 75, 15, 90)],
 )
 def test_needed_gain_is_target_or_noise(target, noise, over, wanted):
-    """Closed form: the louder of the target and what is asked over the noise, less the talker at the microphone; spare
-    gain falls by what the noise asks beyond the target.
+    """Closed form: the louder of the target and what is asked over the noise, less the talker at
+    the microphone; spare gain falls by what the noise asks beyond the target.
     """
     s = replace(LARKFIELD, targets=Targets(over_noise_db=over))
     s = changed(s, {("uses", 3, "target_dba"): target, ("uses", 3, "noise_dba"): noise})
@@ -307,40 +407,58 @@ def test_needed_gain_is_target_or_noise(target, noise, over, wanted):
     (c,) = r.microphones
     talker = EFFORT_DBA["raised"] - 20 * np.log10(0.30)
     assert c.needed_gain_db == pytest.approx(wanted - talker, abs=1e-3)
-    quiet = evaluate(changed(s, {("uses", 3, "noise_dba"): 20}), "graduation", follow_echoes=False).microphones[0]
+    quiet = evaluate(
+        changed(s, {("uses", 3, "noise_dba"): 20}), "graduation", follow_echoes=False
+    ).microphones[0]
     assert quiet.spare_db[0] - c.spare_db[0] == pytest.approx(wanted - target, abs=1e-3)
-    assert c.ring_gain_db == pytest.approx(c.needed_gain_db + c.spare_db[0] + feedback.STABILITY_MARGIN_DB)
+    assert c.ring_gain_db == pytest.approx(
+        c.needed_gain_db + c.spare_db[0] + feedback.STABILITY_MARGIN_DB
+    )
 
 
 @settings(max_examples=10, deadline=None)
 @given(case=st.sampled_from(CASES), step=st.floats(-10, 10))
 def test_louder_costs_as_much(case, step):
-    """Invariance: a target higher by so many dB takes as many from every place, with noise too low to matter."""
-    s, use = SCENARIOS[case[0]], replace(SCENARIOS[case[0]].use(case[1]), noise_dba=30.0, target_dba=75.0)
+    """Invariance: a target higher by so many dB takes as many from every place, with noise too low
+    to matter.
+    """
+    s, use = (
+        SCENARIOS[case[0]],
+        replace(SCENARIOS[case[0]].use(case[1]), noise_dba=30.0, target_dba=75.0),
+    )
     one, other = (
-        evaluate(replace(s, uses=(u,)), follow_echoes=False) for u in (use, replace(use, target_dba=75 + step))
+        evaluate(replace(s, uses=(u,)), follow_echoes=False)
+        for u in (use, replace(use, target_dba=75 + step))
     )
     for a, b in zip(one.microphones, other.microphones, strict=True):
         np.testing.assert_allclose(a.spare_db - b.spare_db, step, atol=1e-3)
-        assert np.mean(a.limited_by == b.limited_by) > 0.99  # two as strong as each other may change places
-        assert b.ring_gain_db == pytest.approx(a.ring_gain_db, abs=1e-3), "the gain at which it rings is the hall's"
+        # two as strong as each other may change places
+        assert np.mean(a.limited_by == b.limited_by) > 0.99
+        assert b.ring_gain_db == pytest.approx(a.ring_gain_db, abs=1e-3), (
+            "the gain at which it rings is the hall's"
+        )
 
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_the_verdict_says_what_was_found(name, use):
-    """Regression: spare gain, octave, loudspeaker, needed and ringing gain of the sentence are those of the clearance."""
+    """Regression: spare gain, octave, loudspeaker, needed and ringing gain of the sentence are
+    those of the clearance.
+    """
     r = heard(name, use)
     said = {v.area: v for v in r.verdicts if v.criterion == "spare gain before feedback"}
     assert [*said] == [f"microphone '{c.microphone.name}'" for c in r.microphones]
     for c in r.microphones:
         v = said[f"microphone '{c.microphone.name}'"]
-        assert v.value == c.spare_db.min() and v.sentence.startswith(f"{c.spare_db.min():+.1f} dB to spare")
-        assert (
-            f"first at {bands.LABELS[c.band[c.worst]]} Hz, limited by {names(r, c.limited_by[c.worst])};" in v.sentence
+        assert v.value == c.spare_db.min() and v.sentence.startswith(
+            f"{c.spare_db.min():+.1f} dB to spare"
         )
         assert (
-            f"needs {c.needed_gain_db:+.0f} dB from its microphone to the listeners; {c.ring_gain_db:+.0f} dB rings"
-            in v.sentence
+            f"first at {bands.LABELS[c.band[c.worst]]} Hz, limited by"
+            f" {names(r, c.limited_by[c.worst])};" in v.sentence
+        )
+        assert (
+            f"needs {c.needed_gain_db:+.0f} dB from its microphone to the listeners;"
+            f" {c.ring_gain_db:+.0f} dB rings" in v.sentence
         )
         assert (f"clear on {100 * c.clear:.0f} % of its floor" in v.sentence) == (len(c.places) > 1)
 

@@ -24,10 +24,28 @@ def test_levels():
     ],
 )
 def test_sizes_in_feet_are_exact(level, length_ft, width_ft, radius_in):
-    """Printed: NFHS and NCAA rule books, the junior court by common practice; 15 ft from a board 4 ft inside."""
+    """Printed: NFHS and NCAA rule books, the junior court by common practice; 15 ft from a board 4
+    ft inside.
+    """
     c = court(level)
-    got = [c.length, c.width, c.hoop_height, c.key_width, c.free_throw, c.circle_radius, c.three_point_radius]
-    want = [length_ft * FOOT, width_ft * FOOT, 10 * FOOT, 12 * FOOT, 19 * FOOT, 6 * FOOT, radius_in * INCH]
+    got = [
+        c.length,
+        c.width,
+        c.hoop_height,
+        c.key_width,
+        c.free_throw,
+        c.circle_radius,
+        c.three_point_radius,
+    ]
+    want = [
+        length_ft * FOOT,
+        width_ft * FOOT,
+        10 * FOOT,
+        12 * FOOT,
+        19 * FOOT,
+        6 * FOOT,
+        radius_in * INCH,
+    ]
     assert got == pytest.approx(want, rel=1e-14)
     assert [c.hoop_inset, c.board_inset, c.board_width, 2 * c.ring_radius] == pytest.approx(
         [63 * INCH, 4 * FOOT, 6 * FOOT, 18 * INCH], rel=1e-14
@@ -37,40 +55,61 @@ def test_sizes_in_feet_are_exact(level, length_ft, width_ft, radius_in):
 def test_high_school_straight_part_ends_at_the_rim():
     """Printed: NFHS 2019-20, Rule 1-4: a semicircle, carried on 63 in to the end line."""
     c = court("high school")
-    corner = np.array([[c.length / 2, -c.three_point_corner], [c.length / 2 - 63 * INCH, -c.three_point_corner]])
+    corner = np.array(
+        [[c.length / 2, -c.three_point_corner], [c.length / 2 - 63 * INCH, -c.three_point_corner]]
+    )
     np.testing.assert_allclose(three_point(c, end=0)[:2], corner, atol=1e-12)
 
 
 def test_international_and_volleyball():
-    """Printed: FIBA (28 x 15 m, 6.75 m, 0.90 m from the sideline, 4.90 m, 5.80 m, 1.80 m) and FIVB (18 x 9 m, 3 m)."""
+    """Printed: FIBA (28 x 15 m, 6.75 m, 0.90 m from the sideline, 4.90 m, 5.80 m, 1.80 m) and FIVB
+    (18 x 9 m, 3 m).
+    """
     c = court("international")
-    assert (c.length, c.width, c.three_point_radius, c.key_width, c.free_throw, c.circle_radius) == (
-        28, 15, 6.75, 4.90, 5.80, 1.80,
-    )  # fmt: skip
+    assert (
+        c.length,
+        c.width,
+        c.three_point_radius,
+        c.key_width,
+        c.free_throw,
+        c.circle_radius,
+    ) == (28, 15, 6.75, 4.90, 5.80, 1.80)
     assert c.width / 2 - c.three_point_corner == pytest.approx(0.90)
     assert court("college").three_point_corner == pytest.approx(c.three_point_corner, abs=INCH / 8)
-    assert (court("volleyball").length, court("volleyball").width, court("volleyball").attack_line) == (18, 9, 3)
+    assert (
+        court("volleyball").length,
+        court("volleyball").width,
+        court("volleyball").attack_line,
+    ) == (18, 9, 3)
 
 
 def three_point(c, end):
-    """Three-point line of end 0 (+x) or 1 (-x): boundary, centre line and circle come first, five lines per end."""
+    """Three-point line of end 0 (+x) or 1 (-x): boundary, centre line and circle come first, five
+    lines per end.
+    """
     return c.lines()[3 + 5 * end + 2]
 
 
 @pytest.mark.parametrize("end", [0, 1])
 @pytest.mark.parametrize("level", BASKETBALL)
 def test_three_point_line_joins(level, end):
-    """Closed form: all but the two ends lie on the arc, the first and last piece run along the court."""
+    """Closed form: all but the two ends lie on the arc, the first and last piece run along the
+    court.
+    """
     c = court(level)
     line, rim = three_point(c, end), c.hoops()[end, :2]
-    assert np.linalg.norm(line[1:-1] - rim, axis=1) == pytest.approx(c.three_point_radius, rel=1e-12)
+    assert np.linalg.norm(line[1:-1] - rim, axis=1) == pytest.approx(
+        c.three_point_radius, rel=1e-12
+    )
     assert line[[0, -1], 1] == pytest.approx(line[[1, -2], 1], abs=1e-12)
     assert abs(line[[0, -1], 0]) == pytest.approx(c.length / 2)
     assert np.abs(line[:, 1]).max() <= c.width / 2
     assert np.linalg.norm(np.diff(line[1:-1], axis=0), axis=1).max() < 0.4, "the arc looks round"
 
 
-@pytest.mark.parametrize("level, count", [*((level, 13) for level in BASKETBALL), ("volleyball", 4)])
+@pytest.mark.parametrize(
+    "level, count", [*((level, 13) for level in BASKETBALL), ("volleyball", 4)]
+)
 def test_all_lines_lie_inside_the_boundary(level, count):
     c = court(level)
     lines = c.lines()
@@ -84,7 +123,10 @@ def test_all_lines_lie_inside_the_boundary(level, count):
 @pytest.mark.parametrize("level", COURTS)
 def test_both_ends_are_alike(level):
     """Invariance: half a turn maps the set of points onto itself, and so does a mirror."""
-    points = {(round(float(x), 6) + 0.0, round(float(y), 6) + 0.0) for x, y in np.concatenate(court(level).lines())}
+    points = {
+        (round(float(x), 6) + 0.0, round(float(y), 6) + 0.0)
+        for x, y in np.concatenate(court(level).lines())
+    }
     for turn in ((-1, -1), (1, -1)):
         assert points == {(x * turn[0] + 0.0, y * turn[1] + 0.0) for x, y in points}
 
@@ -99,7 +141,9 @@ def test_key_circles_ring_and_board(level):
     assert np.linalg.norm(circle - middle, axis=1) == pytest.approx(c.circle_radius)
     assert np.linalg.norm(ring - c.hoops()[0, :2], axis=1) == pytest.approx(c.ring_radius)
     assert board == pytest.approx(
-        np.array([[c.length / 2 - c.board_inset, y] for y in (-c.board_width / 2, c.board_width / 2)])
+        np.array(
+            [[c.length / 2 - c.board_inset, y] for y in (-c.board_width / 2, c.board_width / 2)]
+        )
     )
     assert np.linalg.norm(c.lines()[2], axis=1) == pytest.approx(c.circle_radius)
 
@@ -118,7 +162,9 @@ def test_sources_say_what_is_an_assumption():
 
 
 def test_refuses_an_unknown_level():
-    with pytest.raises(ValueError, match=r"^court = 'highschool' is unknown\. Did you mean 'high school'\?$"):
+    with pytest.raises(
+        ValueError, match=r"^court = 'highschool' is unknown\. Did you mean 'high school'\?$"
+    ):
         court("highschool")
 
 
@@ -128,8 +174,14 @@ def test_refuses_an_unknown_level():
         ({"length": 84.0}, r"length = 84 m is outside 8 to 40 m\. Feet given by mistake\?"),
         ({"width": 30.0}, r"width = 30 m is outside 5 to 25\.6032 m\. Length and width swapped\?"),
         ({"free_throw": 19.0}, r"free_throw = 19 m is outside 0 to 12\.8016 m\. Feet"),
-        ({"three_point_corner": 6.5}, r"three_point_corner = 6\.5 m is outside 0 to 6\.0198 m\. The line leaves"),
-        ({"width": 11.0}, r"three_point_corner = 6\.0198 m is outside 0 to 5\.5 m\. The line leaves"),
+        (
+            {"three_point_corner": 6.5},
+            r"three_point_corner = 6\.5 m is outside 0 to 6\.0198 m\. The line leaves",
+        ),
+        (
+            {"width": 11.0},
+            r"three_point_corner = 6\.0198 m is outside 0 to 5\.5 m\. The line leaves",
+        ),
         ({"source": ""}, r"court 'high school': source is empty"),
     ],
 )

@@ -1,4 +1,6 @@
-"""What drives the loudspeakers: power by hand, channels that suffice, lines, cable, mains, and what is said when nothing does."""
+"""What drives the loudspeakers: power by hand, channels that suffice, lines, cable, mains, and what
+is said when nothing does.
+"""
 
 import itertools
 import math
@@ -29,7 +31,9 @@ from gymtools.venue.equipment import AmplifierType, Equipment, Wiring, amplifier
 from gymtools.venue.files import load, parse, to_text
 from gymtools.venue.scenario import changed
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
 
 
@@ -38,8 +42,10 @@ def wired(scenario, group, **wiring):
 
 
 def test_power_is_what_the_level_on_the_axis_takes():
-    """Closed form: the electrical power of each octave is what the sensitivity turns into the level at 1 m that the evaluation plays;
-    in octaves that are not lifted, the A-weighted level of a cabinet that alone makes its level follows the power required of a handbook."""
+    """Closed form: the electrical power of each octave is what the sensitivity turns into the level
+    at 1 m that the evaluation plays; in octaves that are not lifted, the A-weighted level of a
+    cabinet that alone makes its level follows the power required of a handbook.
+    """
     result = evaluate(LARKFIELD, "game")
     watts = powers(result)
     for n, c in enumerate(LARKFIELD.cabinets):
@@ -48,12 +54,16 @@ def test_power_is_what_the_level_on_the_axis_takes():
         level = float(a_weighted(at_1m))
         flat = c.type.response_db[3]
         same = electrical.amplifier_power(level, headroom_db=0, sensitivity_db=flat, distance=1.0)
-        assert 0.3 < watts[n].sum() / same < 4, "speech of that A-weighted level takes about the power of one with a flat sensitivity"
+        assert 0.3 < watts[n].sum() / same < 4, (
+            "speech of that A-weighted level takes about the power of one with a flat sensitivity"
+        )
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_every_loudspeaker_hangs_on_one_channel_that_suffices(name):
-    """Closed form: each cabinet once, groups apart, loads not below the amplifier's least, power enough for the peaks in every use, cable within its limit."""
+    """Closed form: each cabinet once, groups apart, loads not below the amplifier's least, power
+    enough for the peaks in every use, cable within its limit.
+    """
     s = SCENARIOS[name]
     system = drive(s)
     tags = [t for c in system.channels for t in c.tags]
@@ -63,20 +73,32 @@ def test_every_loudspeaker_hangs_on_one_channel_that_suffices(name):
         used.setdefault(c.amplifier, []).append(c.output)
         group = next(g for g in s.groups if g.name == c.group)
         assert set(c.tags) <= {x.tag for x in group.cabinets}
-        assert c.load_ohm == pytest.approx(group.type.impedance_ohm / len(c.tags)) and c.load_ohm >= c.type.min_ohm - 0.01
+        assert (
+            c.load_ohm == pytest.approx(group.type.impedance_ohm / len(c.tags))
+            and c.load_ohm >= c.type.min_ohm - 0.01
+        )
         assert c.gives_w == pytest.approx(c.type.watts(c.load_ohm)) and c.gives_w >= c.need_w
         assert c.bears_w == PEAK * group.type.rated_w * len(c.tags)
         assert c.loss_db <= s.equipment.cable_loss_db + 1e-9 and c.damping >= 10
         size = float(c.conductor.split()[0])
         wire = dict(awg=size) if "AWG" in c.conductor else dict(nominal_mm2=size)
-        assert c.loss_db == pytest.approx(electrical.chain_loss_db(c.lengths, [group.type.impedance_ohm] * len(c.tags), **wire)[-1])
+        assert c.loss_db == pytest.approx(
+            electrical.chain_loss_db(c.lengths, [group.type.impedance_ohm] * len(c.tags), **wire)[
+                -1
+            ]
+        )
     for amplifier, outputs in used.items():
-        assert sorted(outputs) == list(range(1, len(outputs) + 1)) and len(outputs) <= system.amplifiers[amplifier].channels
+        assert (
+            sorted(outputs) == list(range(1, len(outputs) + 1))
+            and len(outputs) <= system.amplifiers[amplifier].channels
+        )
     assert all(n.spare_db >= -0.05 and n.word == "holds" for n in system.needs)
 
 
 def test_spare_level_is_told_from_its_parts():
-    """Closed form: spare level of every loudspeaker from amplifier, peaks, heat, cable and the compression where that limit is reached."""
+    """Closed form: spare level of every loudspeaker from amplifier, peaks, heat, cable and the
+    compression where that limit is reached.
+    """
     system = drive(LARKFIELD)
     results = {u.name: evaluate(LARKFIELD, u.name) for u in LARKFIELD.uses}
     for n in system.needs:
@@ -84,16 +106,26 @@ def test_spare_level_is_told_from_its_parts():
         kind, channel = LARKFIELD.cabinets[k].type, system.channel(n.tag)
         mean = powers(results[n.use])[k].sum()
         head = 10 ** (LARKFIELD.equipment.headroom_db / 10)
-        bears = {"amplifier": channel.gives_w / len(channel.tags) / to_energy(channel.loss_db) / head, "loudspeaker, peaks": PEAK * kind.rated_w / head, "loudspeaker, heat": kind.rated_w}
+        bears = {
+            "amplifier": channel.gives_w / len(channel.tags) / to_energy(channel.loss_db) / head,
+            "loudspeaker, peaks": PEAK * kind.rated_w / head,
+            "loudspeaker, heat": kind.rated_w,
+        }
         limit = min(bears, key=bears.get)
         assert n.limited_by == limit and n.peak_w == pytest.approx(n.mean_w * head)
-        assert to_level(n.mean_w) - 3.0 * min(n.mean_w / kind.rated_w, 1) == pytest.approx(to_level(mean), abs=1e-6), "what is fed, less 3 dB in proportion, is what the level takes"
-        assert n.spare_db == pytest.approx(to_level(bears[limit] / mean) - 3.0 * min(bears[limit] / kind.rated_w, 1), abs=1e-5)
+        assert to_level(n.mean_w) - 3.0 * min(n.mean_w / kind.rated_w, 1) == pytest.approx(
+            to_level(mean), abs=1e-6
+        ), "what is fed, less 3 dB in proportion, is what the level takes"
+        assert n.spare_db == pytest.approx(
+            to_level(bears[limit] / mean) - 3.0 * min(bears[limit] / kind.rated_w, 1), abs=1e-5
+        )
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_no_other_set_of_amplifiers_costs_less(name):
-    """Independent: every combination of one type a group, tried one by one, costs as much or more, outputs that stay free counted."""
+    """Independent: every combination of one type a group, tried one by one, costs as much or more,
+    outputs that stay free counted.
+    """
     s, book = SCENARIOS[name], example_prices()
     price = {k: book.line("amplifier", k, 1).total for k in amplifier_types()}
     results = {u.name: evaluate(s, u.name, follow_echoes=False) for u in s.uses}
@@ -107,24 +139,44 @@ def test_no_other_set_of_amplifiers_costs_less(name):
             if not any(d.startswith(f"'{g.name}'") for d in alone.doubts):
                 ways[-1].append((kind, sum(c.group == g.name for c in alone.channels)))
     least = min(
-        sum(math.ceil(sum(n for k, n in way if k == kind) / amplifier_types()[kind].channels) * price[kind] for kind in {k for k, _ in way}) for way in itertools.product(*ways)
+        sum(
+            math.ceil(sum(n for k, n in way if k == kind) / amplifier_types()[kind].channels)
+            * price[kind]
+            for kind in {k for k, _ in way}
+        )
+        for way in itertools.product(*ways)
     )
     system = drive(s, results)
     assert sum(price[k.name] for k in system.amplifiers.values()) == pytest.approx(least)
 
 
 def test_outputs_that_nobody_uses_are_not_paid_for():
-    """Closed form: two channels of 77 W take one of two by 150 for 520, not one of four by 150 for 860; with a third group of the same need, four outputs in one are the cheaper."""
-    assert [k.name for k in drive(DOVECOTE).amplifiers.values()] == ["two by 150"] == [k.name for k in drive(SCENARIOS["alderway"]).amplifiers.values()]
+    """Closed form: two channels of 77 W take one of two by 150 for 520, not one of four by 150 for
+    860; with a third group of the same need, four outputs in one are the cheaper.
+    """
+    assert (
+        [k.name for k in drive(DOVECOTE).amplifiers.values()]
+        == ["two by 150"]
+        == [k.name for k in drive(SCENARIOS["alderway"]).amplifiers.values()]
+    )
     third = replace(DOVECOTE.groups[1], name="third", tag="T", y=2.0)
-    assert [k.name for k in drive(replace(DOVECOTE, groups=(*DOVECOTE.groups, third))).amplifiers.values()] == ["four by 150"], "520 + 520 and two hours against 860 and one"
+    assert [
+        k.name
+        for k in drive(replace(DOVECOTE, groups=(*DOVECOTE.groups, third))).amplifiers.values()
+    ] == ["four by 150"], "520 + 520 and two hours against 860 and one"
 
 
 def test_a_tap_that_is_given_too_small_does_not_make_the_amplifier_larger():
-    """The tap is what it is: the cheapest amplifier that carries it is taken (here one with room for both groups), not the strongest, and what is missing is said once."""
+    """The tap is what it is: the cheapest amplifier that carries it is taken (here one with room
+    for both groups), not the strongest, and what is missing is said once.
+    """
     system = drive(wired(DOVECOTE, "floor pair", line_volts=70.7, tap_w=3.75))
     (c,) = [c for c in system.channels if c.line_volts]
-    assert c.type.name == "four by 150" and c.gives_w == 7.5 and sum("its tap takes 3.75 W" in d for d in system.doubts) == 1
+    assert (
+        c.type.name == "four by 150"
+        and c.gives_w == 7.5
+        and sum("its tap takes 3.75 W" in d for d in system.doubts) == 1
+    )
 
 
 def fixed(scenario, system, **new):
@@ -132,16 +184,41 @@ def fixed(scenario, system, **new):
     kept = {}
     for c in system.channels:
         kept["equipment", "wiring", c.group, "amplifier"] = c.type.name
-        kept["equipment", "wiring", c.group, "per_channel"] = max(len(x.tags) for x in system.channels if x.group == c.group)
+        kept["equipment", "wiring", c.group, "per_channel"] = max(
+            len(x.tags) for x in system.channels if x.group == c.group
+        )
     return changed(scenario, {**kept, **new})
 
 
-@pytest.mark.parametrize("name, limit", [("larkfield", "amplifier"), ("stonebridge", "amplifier"), ("alderway", "amplifier"), ("dovecote", "loudspeaker, heat"), ("dovecote", "loudspeaker, peaks")])
+@pytest.mark.parametrize(
+    "name, limit",
+    [
+        ("larkfield", "amplifier"),
+        ("stonebridge", "amplifier"),
+        ("alderway", "amplifier"),
+        ("dovecote", "loudspeaker, heat"),
+        ("dovecote", "loudspeaker, peaks"),
+    ],
+)
 def test_what_can_be_reached_is_reached_with_nothing_to_spare(name, limit):
-    """Closed form: with the reach as the target and the same amplifiers nothing is left to spare, whatever limits it; of 3 dB of heat none is forgotten."""
+    """Closed form: with the reach as the target and the same amplifiers nothing is left to spare,
+    whatever limits it; of 3 dB of heat none is forgotten.
+    """
     s = SCENARIOS[name]
-    if limit != "amplifier":  # strong amplifiers; with little headroom heat comes first, with much the peaks
-        s = changed(s, {("equipment", "headroom_db"): 3.0 if "heat" in limit else 12.0, **{("equipment", "wiring", g.name, k): v for g in s.groups for k, v in (("amplifier", "four by 900"), ("per_channel", 1))}})
+    if (
+        limit != "amplifier"
+    ):  # strong amplifiers; with little headroom heat comes first, with much the peaks
+        s = changed(
+            s,
+            {
+                ("equipment", "headroom_db"): 3.0 if "heat" in limit else 12.0,
+                **{
+                    ("equipment", "wiring", g.name, k): v
+                    for g in s.groups
+                    for k, v in (("amplifier", "four by 900"), ("per_channel", 1))
+                },
+            },
+        )
     system = drive(s)
     use = s.uses[0].name
     assert system.reached[use].limited_by == limit and system.reached[use].spare_db > 1
@@ -153,18 +230,24 @@ def test_what_can_be_reached_is_reached_with_nothing_to_spare(name, limit):
 
 
 def test_nothing_suffices_and_it_is_said():
-    """A roar that no amplifier carries: the strongest is taken, and how much is missing is said; the level falls short."""
+    """A roar that no amplifier carries: the strongest is taken, and how much is missing is said;
+    the level falls short.
+    """
     loud = changed(DOVECOTE, {("uses", 0, "target_dba"): 110.0})
     system = drive(loud)
     assert any("no amplifier gives the" in d and "W that peaks ask for" in d for d in system.doubts)
     assert system.reached["game"].word == "falls short" and system.reached["game"].spare_db < -3
     result = loudness(evaluate(loud, "game"), system)
-    assert result.word == "falls short" and result.reach_dba == pytest.approx(110 + system.reached["game"].spare_db)
+    assert result.word == "falls short" and result.reach_dba == pytest.approx(
+        110 + system.reached["game"].spare_db
+    )
 
 
 @pytest.mark.parametrize("volts", [70.7, 100.0])
 def test_a_line_carries_taps(volts):
-    """Closed form: the least usual tap that carries the peaks, taps at most 80 % of the amplifier, impedance V squared over P, high-pass at 80 Hz."""
+    """Closed form: the least usual tap that carries the peaks, taps at most 80 % of the amplifier,
+    impedance V squared over P, high-pass at 80 Hz.
+    """
     s = wired(DOVECOTE, "floor pair", line_volts=volts)
     system = drive(s)
     (c,) = [c for c in system.channels if c.group == "floor pair"]
@@ -175,26 +258,66 @@ def test_a_line_carries_taps(volts):
     assert c.tap_w >= most * to_energy(TRANSFORMER_DB) and c.tap_w in (3.75, 7.5, 15, 30, 60, 100)
     assert parse(to_text(s)) == s
     direct = next(x for x in drive(DOVECOTE).channels if x.group == "floor pair")
-    thin = lambda x: float(x.conductor.split()[0])  # noqa: E731
+
+    def thin(x):
+        return float(x.conductor.split()[0])
+
     assert thin(c) < thin(direct), "a line needs less copper"
 
 
 def test_a_line_of_low_voltage_does_not_load_an_amplifier_below_what_it_bears():
-    """Closed form: 25 V over taps of 30 W each is 625 / 60 = 10.4 ohm for two and 625 / 120 = 5.2 ohm for four; an amplifier takes what its least load allows, else it is said."""
-    pair = lambda **new: wired(wired(changed(DOVECOTE, {("uses", 0, "target_dba"): 90.0}), "wall pair", line_volts=25.0, **new), "floor pair", line_volts=25.0, **new)  # noqa: E731
+    """Closed form: 25 V over taps of 30 W each is 625 / 60 = 10.4 ohm for two and 625 / 120 = 5.2
+    ohm for four; an amplifier takes what its least load allows, else it is said.
+    """
+
+    def pair(**new):
+        return wired(
+            wired(
+                changed(DOVECOTE, {("uses", 0, "target_dba"): 90.0}),
+                "wall pair",
+                line_volts=25.0,
+                **new,
+            ),
+            "floor pair",
+            line_volts=25.0,
+            **new,
+        )
+
     system = drive(pair())
-    assert {len(c.tags) for c in system.channels} == {1}, "one loudspeaker a channel is what 25 V allow here"
+    assert {len(c.tags) for c in system.channels} == {1}, (
+        "one loudspeaker a channel is what 25 V allow here"
+    )
     for c in system.channels:
-        assert c.load_ohm == pytest.approx(625 / (c.tap_w * len(c.tags))) and c.load_ohm >= c.type.min_ohm and not system.doubts
+        assert (
+            c.load_ohm == pytest.approx(625 / (c.tap_w * len(c.tags)))
+            and c.load_ohm >= c.type.min_ohm
+            and not system.doubts
+        )
     north = drive(wired(LARKFIELD, "north row", line_volts=25.0))
-    assert [c.load_ohm for c in north.channels if c.line_volts] == pytest.approx([3.125] * 3), "taps of 200 W: 625 / 200, and nothing bears less than 4 ohm"
-    assert any("'north row': the taps of one loudspeaker load the 25 V line with 3.1 ohm, less than the 4 ohm" in d for d in north.doubts)
-    forced = drive(wired(DOVECOTE, "floor pair", line_volts=25.0, tap_w=60.0, amplifier="line 240", per_channel=2))
+    assert [c.load_ohm for c in north.channels if c.line_volts] == pytest.approx([3.125] * 3), (
+        "taps of 200 W: 625 / 200, and nothing bears less than 4 ohm"
+    )
+    assert any(
+        "'north row': the taps of one loudspeaker load the 25 V line with 3.1 ohm, less than the"
+        " 4 ohm" in d
+        for d in north.doubts
+    )
+    forced = drive(
+        wired(
+            DOVECOTE, "floor pair", line_volts=25.0, tap_w=60.0, amplifier="line 240", per_channel=2
+        )
+    )
     (c,) = [c for c in forced.channels if c.line_volts]
     assert c.load_ohm == pytest.approx(625 / 120) and c.load_ohm < c.type.min_ohm == 8
-    assert any("'floor pair': the taps of 2 loudspeakers load the 25 V line with 5.2 ohm, less than the 8 ohm that line 240 bears" in d for d in forced.doubts)
+    assert any(
+        "'floor pair': the taps of 2 loudspeakers load the 25 V line with 5.2 ohm, less than the 8"
+        " ohm that line 240 bears" in d
+        for d in forced.doubts
+    )
     eased = drive(wired(DOVECOTE, "floor pair", line_volts=25.0, tap_w=60.0, amplifier="line 240"))
-    assert [c.load_ohm for c in eased.channels if c.line_volts] == pytest.approx([625 / 60] * 2) and not any("load the" in d for d in eased.doubts)
+    assert [c.load_ohm for c in eased.channels if c.line_volts] == pytest.approx(
+        [625 / 60] * 2
+    ) and not any("load the" in d for d in eased.doubts)
 
 
 def test_a_tap_that_is_too_small_or_too_much_is_said():
@@ -202,100 +325,196 @@ def test_a_tap_that_is_too_small_or_too_much_is_said():
     assert any("its tap takes 3.75 W" in d for d in small.doubts)
     heavy = drive(wired(DOVECOTE, "floor pair", line_volts=70.7, tap_w=250.0, amplifier="line 120"))
     assert any("over 80 % of the 120 W of line 120" in d for d in heavy.doubts)
-    with pytest.raises(ValueError, match=r"group 'floor pair': amplifier 'two by 150' drives no line"):
+    with pytest.raises(
+        ValueError, match=r"group 'floor pair': amplifier 'two by 150' drives no line"
+    ):
         drive(wired(DOVECOTE, "floor pair", line_volts=70.7, amplifier="two by 150"))
     with pytest.raises(ValueError, match=r"group 'wall pair': no amplifier drives 8\.0 ohm"):
         drive(wired(DOVECOTE, "wall pair", amplifier="line 120", per_channel=1))
 
 
 def test_a_long_thin_run_is_said():
-    """A run of 300 m: even the thickest conductor loses too much, and the damping is low; a shorter one is as given."""
+    """A run of 300 m: even the thickest conductor loses too much, and the damping is low; a shorter
+    one is as given.
+    """
     far = drive(wired(LARKFIELD, "court pair", run=300.0))
     (c,) = [c for c in far.channels if c.group == "court pair"]
     assert c.lengths[0] == 300.0 and c.conductor == "8 AWG" and c.loss_db > 0.5
-    assert any(d.startswith(f"cable {c.cable}: even 8 AWG loses") for d in far.doubts) and any("damping factor" in d for d in far.doubts)
+    assert any(d.startswith(f"cable {c.cable}: even 8 AWG loses") for d in far.doubts) and any(
+        "damping factor" in d for d in far.doubts
+    )
 
 
 def test_routes_follow_walls_and_roof():
-    """Closed form: up from the rack to the joists, along both walls, down to the loudspeaker, and some slack; the nearer end of a row comes first."""
+    """Closed form: up from the rack to the joists, along both walls, down to the loudspeaker, and
+    some slack; the nearer end of a row comes first.
+    """
     system = drive(DOVECOTE)
     rack, up = rack_place(DOVECOTE), DOVECOTE.hall.clear_height
     for c in system.channels:
         p = next(x for x in DOVECOTE.cabinets if x.tag == c.tags[0]).position
-        assert c.lengths[0] == pytest.approx(abs(up - rack[2]) + abs(p[0] - rack[0]) + abs(p[1] - rack[1]) + abs(up - p[2]) + 2.0)
+        assert c.lengths[0] == pytest.approx(
+            abs(up - rack[2]) + abs(p[0] - rack[0]) + abs(p[1] - rack[1]) + abs(up - p[2]) + 2.0
+        )
     moved = replace(DOVECOTE, equipment=Equipment(rack_x=0.0, rack_y=0.0, rack_height=1.0))
     assert sum(c.length for c in drive(moved).channels) < sum(c.length for c in system.channels)
 
 
 def test_a_given_run_leads_to_the_nearest_loudspeaker_of_its_group():
-    """Closed form: three loudspeakers 8 m apart on three channels: 30 m as given, and 8 and 16 m more; two on the first channel add 8 m and a metre of slack. The bill pays for all of it."""
-    row = changed(LARKFIELD, {("groups", 0, "number"): 3, ("groups", 0, "spacing"): 8.0, ("groups", 0, "along_deg"): 0.0, ("equipment", "rack_x"): -14.0, ("equipment", "rack_y"): 0.0})
+    """Closed form: three loudspeakers 8 m apart on three channels: 30 m as given, and 8 and 16 m
+    more; two on the first channel add 8 m and a metre of slack. The bill pays for all of it.
+    """
+    row = changed(
+        LARKFIELD,
+        {
+            ("groups", 0, "number"): 3,
+            ("groups", 0, "spacing"): 8.0,
+            ("groups", 0, "along_deg"): 0.0,
+            ("equipment", "rack_x"): -14.0,
+            ("equipment", "rack_y"): 0.0,
+        },
+    )
     name = row.groups[0].name
-    alone = [c for c in drive(wired(row, name, run=30.0, per_channel=1)).channels if c.group == name]
-    assert [c.tags for c in alone] == [("N1",), ("N2",), ("N3",)] and [c.lengths for c in alone] == [(30.0,), (pytest.approx(38.0),), (pytest.approx(46.0),)]
-    east = [c for c in drive(wired(changed(row, {("equipment", "rack_x"): 14.0}), name, run=30.0, per_channel=1)).channels if c.group == name]
-    assert [c.length for c in east] == pytest.approx([46.0, 38.0, 30.0]), "the other end is nearer to a rack in the east"
-    pairs = [c for c in drive(wired(row, name, run=30.0, per_channel=2)).channels if c.group == name]
-    assert [c.tags for c in pairs] == [("N1", "N2"), ("N3",)] and [c.lengths for c in pairs] == [pytest.approx((30.0, 9.0)), pytest.approx((46.0,))]
+    alone = [
+        c for c in drive(wired(row, name, run=30.0, per_channel=1)).channels if c.group == name
+    ]
+    assert [c.tags for c in alone] == [("N1",), ("N2",), ("N3",)] and [
+        c.lengths for c in alone
+    ] == [(30.0,), (pytest.approx(38.0),), (pytest.approx(46.0),)]
+    east = [
+        c
+        for c in drive(
+            wired(changed(row, {("equipment", "rack_x"): 14.0}), name, run=30.0, per_channel=1)
+        ).channels
+        if c.group == name
+    ]
+    assert [c.length for c in east] == pytest.approx([46.0, 38.0, 30.0]), (
+        "the other end is nearer to a rack in the east"
+    )
+    pairs = [
+        c for c in drive(wired(row, name, run=30.0, per_channel=2)).channels if c.group == name
+    ]
+    assert [c.tags for c in pairs] == [("N1", "N2"), ("N3",)] and [c.lengths for c in pairs] == [
+        pytest.approx((30.0, 9.0)),
+        pytest.approx((46.0,)),
+    ]
     system = drive(wired(row, name, run=30.0, per_channel=1))
-    assert sum(line.quantity for line in bill(row, system=system) if line.kind == "cable") == pytest.approx(sum(c.length for c in system.channels))
+    assert sum(
+        line.quantity for line in bill(row, system=system) if line.kind == "cable"
+    ) == pytest.approx(sum(c.length for c in system.channels))
 
 
 def test_a_line_by_hand():
-    """Closed form: two taps of 60 W on 70.7 V take 120 W of the 250 W that the channel could give; a loudspeaker gets 60 W less what its cable and 0.7 dB of transformer
-    take, a tenth of it in the mean (10 dB of headroom), less the heat of that; a channel's need is two peaks, 0.5 dB of cable and 0.7 dB of transformers, in the use that takes most."""
+    """Closed form: two taps of 60 W on 70.7 V take 120 W of the 250 W that the channel could give;
+    a loudspeaker gets 60 W less what its cable and 0.7 dB of transformer take, a tenth of it in the
+    mean (10 dB of headroom), less the heat of that; a channel's need is two peaks, 0.5 dB of cable
+    and 0.7 dB of transformers, in the use that takes most.
+    """
     s = wired(DOVECOTE, "floor pair", line_volts=70.7)
     system, cabinet = drive(s), next(c for c in s.cabinets if c.tag == "F1")
     (c,) = [c for c in system.channels if c.line_volts]
-    assert (c.type.line_w, c.gives_w, c.tap_w, c.load_ohm) == (250.0, 120.0, 60.0, pytest.approx(41.667, abs=1e-3))
+    assert (c.type.line_w, c.gives_w, c.tap_w, c.load_ohm) == (
+        250.0,
+        120.0,
+        60.0,
+        pytest.approx(41.667, abs=1e-3),
+    )
     peaks = {n.use: n.peak_w for n in system.needs if n.tag == "F1"}
-    assert max(peaks, key=peaks.get) == "game" and c.need_w == pytest.approx(2 * peaks["game"] * 10**0.05 * 10**0.07) and c.need_w > 5 * min(peaks.values())
+    assert (
+        max(peaks, key=peaks.get) == "game"
+        and c.need_w == pytest.approx(2 * peaks["game"] * 10**0.05 * 10**0.07)
+        and c.need_w > 5 * min(peaks.values())
+    )
     mean_w = 60.0 / 10 ** ((c.loss_db + 0.7) / 10) / 10
     for use, result in {u: evaluate(s, u, follow_echoes=False) for u in peaks}.items():
         cool = powers(result)[s.cabinets.index(cabinet)].sum()
         (n,) = [n for n in system.needs if n.tag == "F1" and n.use == use]
-        assert n.spare_db == pytest.approx(10 * np.log10(mean_w / cool) - 3.0 * mean_w / cabinet.type.rated_w, abs=1e-4) and n.limited_by == "amplifier"
+        assert (
+            n.spare_db
+            == pytest.approx(
+                10 * np.log10(mean_w / cool) - 3.0 * mean_w / cabinet.type.rated_w, abs=1e-4
+            )
+            and n.limited_by == "amplifier"
+        )
 
 
 def test_damping_counts_the_whole_way():
-    """Closed form: two of 8 ohm are 4 ohm; 0.04 ohm of the amplifier and both pieces of 6 mm2, there and back at 3.08 ohm/km (IEC 60228, from memory), lie in front of the last one."""
+    """Closed form: two of 8 ohm are 4 ohm; 0.04 ohm of the amplifier and both pieces of 6 mm2,
+    there and back at 3.08 ohm/km (IEC 60228, from memory), lie in front of the last one.
+    """
     c = drive(DOVECOTE).channels[0]
-    assert (c.tags, c.conductor, c.load_ohm, c.type.output_ohm) == (("W1", "W2"), "6 mm²", 4.0, 0.04)
-    # up 5.8, along 13 - 0.5 - 4.5 = 8 and 9.75 - 0.5 + 1 = 10.25, down 0.6, 2 of slack; then 9 and 1 of slack
-    assert c.lengths == pytest.approx((26.65, 10.0)) and c.damping == pytest.approx(4.0 / (0.04 + 2 * 36.65 * 0.00308))
+    assert (c.tags, c.conductor, c.load_ohm, c.type.output_ohm) == (
+        ("W1", "W2"),
+        "6 mm²",
+        4.0,
+        0.04,
+    )
+    # up 5.8, along 13 - 0.5 - 4.5 = 8 and 9.75 - 0.5 + 1 = 10.25, down 0.6, 2 of slack; then 9 and
+    # 1 of slack
+    assert c.lengths == pytest.approx((26.65, 10.0)) and c.damping == pytest.approx(
+        4.0 / (0.04 + 2 * 36.65 * 0.00308)
+    )
 
 
 def test_needs_and_channels_fit_together():
-    """Closed form: the octave told takes more than any other; a direct channel's need is its loudspeakers' peaks in the use that takes most, and 0.5 dB for the cable."""
+    """Closed form: the octave told takes more than any other; a direct channel's need is its
+    loudspeakers' peaks in the use that takes most, and 0.5 dB for the cable.
+    """
     for s in SCENARIOS.values():
         system = drive(s)
         for n in system.needs:
-            octaves = powers(evaluate(s, n.use, follow_echoes=False))[[c.tag for c in s.cabinets].index(n.tag)]
-            assert octaves[("125", "250", "500", "1k", "2k", "4k", "8k").index(n.octave)] == octaves.max() > 2 * octaves.min()
+            octaves = powers(evaluate(s, n.use, follow_echoes=False))[
+                [c.tag for c in s.cabinets].index(n.tag)
+            ]
+            assert (
+                octaves[("125", "250", "500", "1k", "2k", "4k", "8k").index(n.octave)]
+                == octaves.max()
+                > 2 * octaves.min()
+            )
         for c in system.channels:
             most = max(n.peak_w for n in system.needs if n.tag in c.tags)
-            assert c.need_w == pytest.approx(len(c.tags) * most * 10 ** (s.equipment.cable_loss_db / 10)) and c.high_pass_hz == 60
+            assert (
+                c.need_w
+                == pytest.approx(len(c.tags) * most * 10 ** (s.equipment.cable_loss_db / 10))
+                and c.high_pass_hz == 60
+            )
 
 
-@pytest.mark.parametrize("place, words", [
-    (dict(rack_x=15.0), "the rack stands outside the hall, 2.00 m beyond the east wall. In a room beside it?"), (dict(rack_x=-13.5, rack_y=10.0), "0.25 m beyond the north wall"),
-    (dict(rack_x=-13.5), "0.50 m beyond the west wall"), (dict(rack_y=-11.75), "2.00 m beyond the south wall"), (dict(rack_height=7.5), "at 7.50 m, over the clear height of 7.00 m"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "place, words",
+    [
+        (
+            dict(rack_x=15.0),
+            "the rack stands outside the hall, 2.00 m beyond the east wall. In a room beside it?",
+        ),
+        (dict(rack_x=-13.5, rack_y=10.0), "0.25 m beyond the north wall"),
+        (dict(rack_x=-13.5), "0.50 m beyond the west wall"),
+        (dict(rack_y=-11.75), "2.00 m beyond the south wall"),
+        (dict(rack_height=7.5), "at 7.50 m, over the clear height of 7.00 m"),
+    ],
+)
 def test_a_rack_outside_the_hall_is_said(place, words):
     """Closed form: the hall is 26 by 19.5 m, 7 m clear."""
     doubts = drive(replace(DOVECOTE, equipment=Equipment(**place))).doubts
-    assert sum(words in d for d in doubts) == 1 and not any("outside" in d for d in drive(DOVECOTE).doubts)
+    assert sum(words in d for d in doubts) == 1 and not any(
+        "outside" in d for d in drive(DOVECOTE).doubts
+    )
 
 
 def test_mains_heat_and_rack():
-    """Closed form: sums over the amplifiers at an eighth of their power; circuits from the current; the rack is the next usual size."""
+    """Closed form: sums over the amplifiers at an eighth of their power; circuits from the current;
+    the rack is the next usual size.
+    """
     system = drive(LARKFIELD)
     drawn = heat = 0.0
     for kind in system.amplifiers.values():
         given = max(kind.watts_4, kind.watts_8, kind.line_w) * kind.channels / 8
         drawn += kind.idle_w + given / kind.efficiency
         heat += kind.idle_w + given / kind.efficiency - given
-    assert system.mains == (pytest.approx(drawn), pytest.approx(heat)) and system.current_a == pytest.approx(drawn / 120)
+    assert system.mains == (
+        pytest.approx(drawn),
+        pytest.approx(heat),
+    ) and system.current_a == pytest.approx(drawn / 120)
     weak = replace(LARKFIELD, equipment=Equipment(circuit_a=5.0))
     assert drive(weak).circuits == int(np.ceil(drawn / 120 / (CIRCUIT_PART * 5)))
     filled, rack = rack_units(system, 5)
@@ -304,58 +523,115 @@ def test_mains_heat_and_rack():
 
 
 def test_levels_and_hours():
-    """Closed form: the reach is the target and what is spare; hours from speech and noise together at the loudest place (as loud as each other: 3.01 dB more); the limiter's margin from what is allowed."""
+    """Closed form: the reach is the target and what is spare; hours from speech and noise together
+    at the loudest place (as loud as each other: 3.01 dB more); the limiter's margin from what is
+    allowed.
+    """
     result = evaluate(LARKFIELD, "game")
     system = drive(LARKFIELD)
     x = loudness(result, system)
     verdict = next(v for v in result.verdicts if v.criterion == "loudest place")
-    assert x.loudest_dba == pytest.approx(verdict.value) and x.cap_db == pytest.approx(95 - verdict.value)
+    assert x.loudest_dba == pytest.approx(verdict.value) and x.cap_db == pytest.approx(
+        95 - verdict.value
+    )
     both = 10 * np.log10(10 ** (verdict.value / 10) + 10 ** (result.use.noise_dba / 10))
     assert x.exposed_dba == pytest.approx(both, abs=0.01) and both > verdict.value + 0.1
-    assert (x.niosh_h, x.osha_h) == (pytest.approx(8 / 2 ** ((both - 85) / 3), rel=1e-3), pytest.approx(8 / 2 ** ((both - 90) / 5), rel=1e-3))
+    assert (x.niosh_h, x.osha_h) == (
+        pytest.approx(8 / 2 ** ((both - 85) / 3), rel=1e-3),
+        pytest.approx(8 / 2 ** ((both - 90) / 5), rel=1e-3),
+    )
     as_loud = replace(LARKFIELD, uses=(replace(LARKFIELD.uses[0], noise_dba=x.loudest_dba),))
-    assert loudness(evaluate(as_loud), drive(as_loud)).exposed_dba == pytest.approx(x.loudest_dba + 3.0103, abs=0.01)
+    assert loudness(evaluate(as_loud), drive(as_loud)).exposed_dba == pytest.approx(
+        x.loudest_dba + 3.0103, abs=0.01
+    )
     assert float(a_weighted(x.reach_db)) == pytest.approx(x.reach_dba, abs=0.01)
 
 
 def test_inputs_are_counted_once_and_presets_say_what_a_use_does():
-    """Closed form: every microphone that a use opens, once; a preset a use, with the drive of each group."""
+    """Closed form: every microphone that a use opens, once; a preset a use, with the drive of each
+    group.
+    """
     found = inputs(LARKFIELD)
-    assert [i.name for i in found] == ["announcer", "roving", "teacher", "lectern", "stage left", "stage right"] and [i.number for i in found] == list(range(1, 7))
+    assert [i.name for i in found] == [
+        "announcer",
+        "roving",
+        "teacher",
+        "lectern",
+        "stage left",
+        "stage right",
+    ] and [i.number for i in found] == list(range(1, 7))
     assert found[4].uses == ("performance",) and found[1].wireless and not found[0].wireless
     assert len(plates(LARKFIELD)) == 4 + 1
     game, lesson, *_ = presets(LARKFIELD)
-    assert game.groups == {"north row": (0.0, 0.0), "south row": (0.0, 0.0), "court pair": (-4.0, 0.0)} and game.microphones == ("announcer",)
+    assert game.groups == {
+        "north row": (0.0, 0.0),
+        "south row": (0.0, 0.0),
+        "court pair": (-4.0, 0.0),
+    } and game.microphones == ("announcer",)
     assert lesson.groups["north row"] is None and lesson.closed == ("north bank", "south bank")
     needs = processor(LARKFIELD, drive(LARKFIELD))
     assert (needs["inputs"], needs["presets"], needs["longest_delay_ms"]) == (7, 5, 0.0)
 
 
-@pytest.mark.parametrize("name, who, kind", [("larkfield", "nobody", "automatic"), ("larkfield", "trained", "faders"), ("larkfield", "teacher", "tablet"), ("dovecote", "teacher", "rotary")])
+@pytest.mark.parametrize(
+    "name, who, kind",
+    [
+        ("larkfield", "nobody", "automatic"),
+        ("larkfield", "trained", "faders"),
+        ("larkfield", "teacher", "tablet"),
+        ("dovecote", "teacher", "rotary"),
+    ],
+)
 def test_the_mixer_suits_who_runs_it(name, who, kind):
     chosen = mixer(replace(SCENARIOS[name], equipment=Equipment(operator=who)))
     assert chosen.kind == kind and len(chosen.reason) > 30
 
 
 def test_amplifiers_between_their_ratings():
-    """Closed form: a voltage limit between 8 and 4 ohm, the current limit at 4, nothing below the least load; lines only by name."""
+    """Closed form: a voltage limit between 8 and 4 ohm, the current limit at 4, nothing below the
+    least load; lines only by name.
+    """
     kind = amplifier_types()["four by 400"]
-    assert (kind.watts(8), kind.watts(4), kind.watts(2)) == (400.0, 700.0, 0.0) and kind.watts(16) == 200.0 and kind.watts(6) == pytest.approx(533.3, abs=0.1)
-    assert amplifier_types()["line 120"].watts(8) == 0.0 and all(isinstance(k, AmplifierType) for k in amplifier_types().values())
+    assert (
+        (kind.watts(8), kind.watts(4), kind.watts(2)) == (400.0, 700.0, 0.0)
+        and kind.watts(16) == 200.0
+        and kind.watts(6) == pytest.approx(533.3, abs=0.1)
+    )
+    assert amplifier_types()["line 120"].watts(8) == 0.0 and all(
+        isinstance(k, AmplifierType) for k in amplifier_types().values()
+    )
 
 
 @pytest.mark.parametrize(
     "make, message",
     [
-        (lambda: Equipment(operator="caretaker"), r"operator = 'caretaker' is unknown\. Known: nobody, teacher, trained"),
+        (
+            lambda: Equipment(operator="caretaker"),
+            r"operator = 'caretaker' is unknown\. Known: nobody, teacher, trained",
+        ),
         (lambda: Equipment(conductor="gauge"), r"conductor = 'gauge' is unknown"),
         (lambda: Wiring(tap_w=30.0), r"tap_w is given, but no line_volts"),
         (lambda: Wiring(amplifier="big"), r"amplifier = 'big' is unknown"),
-        (lambda: Wiring(line_volts=230.0), r"line_volts = 230 V is outside 20 to 110 V\. 25, 70\.7 or 100 V"),
-        (lambda: replace(DOVECOTE, equipment=Equipment(wiring={"ceiling": Wiring()})), r"equipment, wiring: group 'ceiling' is unknown"),
-        (lambda: parse(to_text(DOVECOTE) + '\n[equipment]\nrack_hight = 3\n'), r"unknown key 'rack_hight'\. Did you mean 'rack_height'"),
-        (lambda: parse(to_text(DOVECOTE) + '\n[equipment.wiring]\n"wall pair" = 3\n'), r"\[wiring\.'wall pair'\]: must be a table"),
-        (lambda: parse(to_text(DOVECOTE) + '\n[equipment]\nwiring = 3\n'), r"\[wiring\]: must be a table of groups"),
+        (
+            lambda: Wiring(line_volts=230.0),
+            r"line_volts = 230 V is outside 20 to 110 V\. 25, 70\.7 or 100 V",
+        ),
+        (
+            lambda: replace(DOVECOTE, equipment=Equipment(wiring={"ceiling": Wiring()})),
+            r"equipment, wiring: group 'ceiling' is unknown",
+        ),
+        (
+            lambda: parse(to_text(DOVECOTE) + "\n[equipment]\nrack_hight = 3\n"),
+            r"unknown key 'rack_hight'\. Did you mean 'rack_height'",
+        ),
+        (
+            lambda: parse(to_text(DOVECOTE) + '\n[equipment.wiring]\n"wall pair" = 3\n'),
+            r"\[wiring\.'wall pair'\]: must be a table",
+        ),
+        (
+            lambda: parse(to_text(DOVECOTE) + "\n[equipment]\nwiring = 3\n"),
+            r"\[wiring\]: must be a table of groups",
+        ),
     ],
 )
 def test_refusals(make, message):

@@ -1,4 +1,6 @@
-"""Power, cable, lines: printed tables and worked examples, closed forms, a circuit solved another way."""
+"""Power, cable, lines: printed tables and worked examples, closed forms, a circuit solved another
+way.
+"""
 
 import numpy as np
 import pytest
@@ -8,8 +10,15 @@ from hypothesis import strategies as st
 from gymtools.physics import electrical as el
 
 FOOT = 0.3048
-# HyperPhysics and wire charts after NBS Handbook 100: ohm per 1000 ft of one conductor at 20 degC, and area
-AWG = {10: (0.9989, 5.26), 12: (1.588, 3.31), 14: (2.525, 2.08), 16: (4.016, 1.31), 18: (6.385, 0.823)}
+# HyperPhysics and wire charts after NBS Handbook 100: ohm per 1000 ft of one conductor at 20 degC,
+# and area
+AWG = {
+    10: (0.9989, 5.26),
+    12: (1.588, 3.31),
+    14: (2.525, 2.08),
+    16: (4.016, 1.31),
+    18: (6.385, 0.823),
+}
 
 
 @pytest.mark.parametrize("gauge, printed", AWG.items())
@@ -18,7 +27,9 @@ def test_wire_table(gauge, printed):
     ohm, area = printed
     assert el.loop_resistance(1000 * FOOT, awg=gauge) / 2 == pytest.approx(ohm, rel=3e-4)
     assert el.awg_area(gauge) == pytest.approx(area, abs=0.0051 if area > 1 else 0.0006)
-    assert el.loop_resistance(10, awg=gauge) == pytest.approx(el.loop_resistance(10, area_mm2=el.awg_area(gauge)))
+    assert el.loop_resistance(10, awg=gauge) == pytest.approx(
+        el.loop_resistance(10, area_mm2=el.awg_area(gauge))
+    )
 
 
 @pytest.mark.parametrize("area, ohm_per_km", [(1.5, 11.49), (2.5, 6.90), (4, 4.31), (6, 2.87)])
@@ -42,23 +53,40 @@ def test_metric_conductors(area, ohm_per_km):
     ],
 )
 def test_cable_loss(wire, length, load, ohm, loss):
-    """Printed: worked cases of loop resistance and insertion loss, to half the last digit and the wire table's rounding."""
+    """Printed: worked cases of loop resistance and insertion loss, to half the last digit and the
+    wire table's rounding.
+    """
     assert el.loop_resistance(length, **wire) == pytest.approx(ohm, abs=0.0012)
     assert el.cable_loss_db(length, load, **wire) == pytest.approx(loss, abs=0.0012)
 
 
-@pytest.mark.parametrize("nominal, ohm_per_km", [(1.5, 12.1), (2.5, 7.41), (4.0, 4.61), (6.0, 3.08)])
+@pytest.mark.parametrize(
+    "nominal, ohm_per_km", [(1.5, 12.1), (2.5, 7.41), (4.0, 4.61), (6.0, 3.08)]
+)
 def test_metric_cable_at_its_worst(nominal, ohm_per_km):
-    """Printed: greatest resistance of class 2 conductors, IEC 60228 (from memory): 5 to 7 % over that of as much copper; a cable loses by it."""
+    """Printed: greatest resistance of class 2 conductors, IEC 60228 (from memory): 5 to 7 % over
+    that of as much copper; a cable loses by it.
+    """
     worst = el.loop_resistance(1000, nominal_mm2=nominal) / 2
-    assert worst == pytest.approx(ohm_per_km) and 1.045 < worst / (el.loop_resistance(1000, area_mm2=nominal) / 2) < 1.08
-    assert el.cable_loss_db(50, 4, nominal_mm2=nominal) == pytest.approx(20 * np.log10(1 + 0.1 * ohm_per_km / 4))
-    assert el.chain_loss_db([50], [4], nominal_mm2=nominal) == pytest.approx([20 * np.log10(1 + 0.1 * ohm_per_km / 4)])
+    assert (
+        worst == pytest.approx(ohm_per_km)
+        and 1.045 < worst / (el.loop_resistance(1000, area_mm2=nominal) / 2) < 1.08
+    )
+    assert el.cable_loss_db(50, 4, nominal_mm2=nominal) == pytest.approx(
+        20 * np.log10(1 + 0.1 * ohm_per_km / 4)
+    )
+    assert el.chain_loss_db([50], [4], nominal_mm2=nominal) == pytest.approx(
+        [20 * np.log10(1 + 0.1 * ohm_per_km / 4)]
+    )
 
 
 LONGEST = {  # longest run for 0.5 dB [ft] at 4, 8, 25, 50, 100 ohm
-    10: (119, 237, 741, 1483, 2966), 12: (75, 149, 466, 933, 1866), 14: (47, 94, 293, 587, 1173), 16: (30, 59, 184, 369, 738), 18: (19, 37, 116, 232, 464),
-}  # fmt: skip
+    10: (119, 237, 741, 1483, 2966),
+    12: (75, 149, 466, 933, 1866),
+    14: (47, 94, 293, 587, 1173),
+    16: (30, 59, 184, 369, 738),
+    18: (19, 37, 116, 232, 464),
+}
 
 
 @pytest.mark.parametrize("gauge", LONGEST)
@@ -69,17 +97,27 @@ def test_longest_runs_lose_half_a_decibel(gauge):
         assert el.cable_loss_db((feet + 0.6) * FOOT, load, awg=gauge) > 0.4995
 
 
-@pytest.mark.parametrize("level, headroom, sensitivity, distance, watts", [(80, 10, 90, 12, 144), (90, 12, 98, 25, 1570)])
+@pytest.mark.parametrize(
+    "level, headroom, sensitivity, distance, watts", [(80, 10, 90, 12, 144), (90, 12, 98, 25, 1570)]
+)
 def test_power_required(level, headroom, sensitivity, distance, watts):
     """Printed: worked values."""
-    power = el.amplifier_power(level, headroom_db=headroom, sensitivity_db=sensitivity, distance=distance)
+    power = el.amplifier_power(
+        level, headroom_db=headroom, sensitivity_db=sensitivity, distance=distance
+    )
     assert power == pytest.approx(watts, abs=0.5 if watts < 1000 else 5)
 
 
 def test_power_required_of_the_trade_association():
-    """Printed: 98 dB at 30 ft, 20 dB of headroom, 96 dB at 3.28 ft; printed answers 13 213 and 13 243 W were rounded on the way."""
+    """Printed: 98 dB at 30 ft, 20 dB of headroom, 96 dB at 3.28 ft; printed answers 13 213 and 13
+    243 W were rounded on the way.
+    """
     power = el.amplifier_power(98, headroom_db=20, sensitivity_db=96, distance=30 / 3.28)
-    assert power == pytest.approx(13_259, abs=1) and power == pytest.approx(13_213, rel=0.004) and power == pytest.approx(13_243, rel=0.004)
+    assert (
+        power == pytest.approx(13_259, abs=1)
+        and power == pytest.approx(13_213, rel=0.004)
+        and power == pytest.approx(13_243, rel=0.004)
+    )
 
 
 TAPS = (0.5, 1, 2.5, 5, 10, 15, 30, 50, 60, 100, 150, 250, 500)
@@ -96,13 +134,18 @@ def test_line_impedance(volts, printed):
 
 
 def test_taps_add():
-    """Closed form: powers add, and a 70.7 V tap on a 100 V line takes twice its power; on 25 V an eighth."""
+    """Closed form: powers add, and a 70.7 V tap on a 100 V line takes twice its power; on 25 V an
+    eighth.
+    """
     assert el.line_load([30, 15, 15], volts=100) == (60.0, pytest.approx(10_000 / 60))
     ohm = el.line_load(10, volts=70.7)[1]
     assert 100**2 / ohm == pytest.approx(20) and 25**2 / ohm == pytest.approx(10 / 8)
 
 
-@given(st.lists(st.tuples(st.floats(0.5, 200), st.floats(2, 2000)), min_size=1, max_size=6), st.sampled_from((10, 14, 18)))
+@given(
+    st.lists(st.tuples(st.floats(0.5, 200), st.floats(2, 2000)), min_size=1, max_size=6),
+    st.sampled_from((10, 14, 18)),
+)
 def test_a_chain_is_the_circuit_solved(pairs, gauge):
     """Independent: node voltages from the conductance matrix of the ladder."""
     lengths, loads = np.array(pairs).T
@@ -125,17 +168,32 @@ def test_one_load_is_a_chain_of_one():
     assert el.chain_loss_db([30], [8], awg=12) == pytest.approx(el.cable_loss_db(30, 8, awg=12))
 
 
-@pytest.mark.parametrize("cool, hot, loss", [(100 * 10**-0.3, 100.0, 3.0), (100.0, 100 * 10**0.3, 3.0), (50 * 10**-0.15, 50.0, 1.5), (10 * 10**-0.03, 10.0, 0.3)])
+@pytest.mark.parametrize(
+    "cool, hot, loss",
+    [
+        (100 * 10**-0.3, 100.0, 3.0),
+        (100.0, 100 * 10**0.3, 3.0),
+        (50 * 10**-0.15, 50.0, 1.5),
+        (10 * 10**-0.03, 10.0, 0.3),
+    ],
+)
 def test_heat_by_hand(cool, hot, loss):
-    """Closed form: at 10, 50 and 100 W of 100 W rated a coil loses 0.3, 1.5 and 3 dB; beyond it loses no more (3 dB: handbooks, from memory)."""
-    assert el.compression_db(hot, 100.0) == pytest.approx(loss) and el.heated_power(cool, 100.0) == pytest.approx(hot)
+    """Closed form: at 10, 50 and 100 W of 100 W rated a coil loses 0.3, 1.5 and 3 dB; beyond it
+    loses no more (3 dB: handbooks, from memory).
+    """
+    assert el.compression_db(hot, 100.0) == pytest.approx(loss) and el.heated_power(
+        cool, 100.0
+    ) == pytest.approx(hot)
 
 
 def test_parallel_damping_and_mains():
-    """Printed: damping factor 23.7 of 100 ft of 12 AWG at 8 ohm and 0.02 ohm; four channels of 500 W at 70 % and 60 W idle: 417 W,
-    3.48 A at 120 V, 167 W of heat, 570 BTU/h."""
+    """Printed: damping factor 23.7 of 100 ft of 12 AWG at 8 ohm and 0.02 ohm; four channels of 500
+    W at 70 % and 60 W idle: 417 W, 3.48 A at 120 V, 167 W of heat, 570 BTU/h.
+    """
     assert el.parallel([8, 8]) == 4.0 and el.parallel([8, 4]) == pytest.approx(8 / 3)
-    assert el.damping_factor(8, output_ohm=0.02, cable_ohm=el.loop_resistance(100 * FOOT, awg=12)) == pytest.approx(23.7, abs=0.06)
+    assert el.damping_factor(
+        8, output_ohm=0.02, cable_ohm=el.loop_resistance(100 * FOOT, awg=12)
+    ) == pytest.approx(23.7, abs=0.06)
     drawn, heat = el.mains_power(500, 4, idle_w=60, efficiency=0.7)
     assert drawn == pytest.approx(417, abs=0.5) and drawn / 120 == pytest.approx(3.48, abs=0.006)
     assert heat == pytest.approx(167, abs=0.5) and heat * el.BTU == pytest.approx(570, abs=1)
@@ -146,15 +204,33 @@ def test_parallel_damping_and_mains():
     [
         (lambda: el.loop_resistance(10), r"either as awg or as area_mm2"),
         (lambda: el.loop_resistance(10, awg=12, area_mm2=4), r"either as awg or as area_mm2"),
-        (lambda: el.loop_resistance(10, area_mm2=4, nominal_mm2=4), r"either as awg or as area_mm2 or as nominal_mm2"),
-        (lambda: el.loop_resistance(10, nominal_mm2=3), r"nominal_mm2 = 3 mm2 is unknown\. Known: 0\.75, 1, 1\.5, 2\.5, 4, 6, 10"),
+        (
+            lambda: el.loop_resistance(10, area_mm2=4, nominal_mm2=4),
+            r"either as awg or as area_mm2 or as nominal_mm2",
+        ),
+        (
+            lambda: el.loop_resistance(10, nominal_mm2=3),
+            r"nominal_mm2 = 3 mm2 is unknown\. Known: 0\.75, 1, 1\.5, 2\.5, 4, 6, 10",
+        ),
         (lambda: el.cable_loss_db(-1, 8, awg=12), r"length = -1 m is outside 0 to 2000 m"),
-        (lambda: el.cable_loss_db(10, 0, awg=12), r"load_ohm = 0 ohm is outside 0\.5 to 100000 ohm"),
-        (lambda: el.awg_area(50), r"awg = 50 is outside 0 to 40\. Larger numbers are thinner wires"),
+        (
+            lambda: el.cable_loss_db(10, 0, awg=12),
+            r"load_ohm = 0 ohm is outside 0\.5 to 100000 ohm",
+        ),
+        (
+            lambda: el.awg_area(50),
+            r"awg = 50 is outside 0 to 40\. Larger numbers are thinner wires",
+        ),
         (lambda: el.line_load([0], volts=100), r"taps_w = 0 W is outside 0\.1 to 2000 W"),
         (lambda: el.line_load([5], volts=1000), r"volts = 1000 V is outside 10 to 250 V"),
-        (lambda: el.amplifier_power(90, headroom_db=10, sensitivity_db=90, distance=0), r"distance = 0 m is outside 0\.1 to 500 m"),
-        (lambda: el.mains_power(500, 2, idle_w=10, efficiency=0), r"efficiency = 0 is outside 0\.05 to 1"),
+        (
+            lambda: el.amplifier_power(90, headroom_db=10, sensitivity_db=90, distance=0),
+            r"distance = 0 m is outside 0\.1 to 500 m",
+        ),
+        (
+            lambda: el.mains_power(500, 2, idle_w=10, efficiency=0),
+            r"efficiency = 0 is outside 0\.05 to 1",
+        ),
     ],
 )
 def test_refusals(call, message):

@@ -1,4 +1,6 @@
-"""One evaluation from end to end: closed forms, what may not matter, verdicts at their thresholds, and trade facts."""
+"""One evaluation from end to end: closed forms, what may not matter, verdicts at their thresholds,
+and trade facts.
+"""
 
 from dataclasses import FrozenInstanceError, fields, replace
 from pathlib import Path
@@ -23,15 +25,29 @@ from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.seating import Bank
 from gymtools.venue.uses import Drive, Use
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
-DOVECOTE, LARKFIELD, STONEBRIDGE = SCENARIOS["dovecote"], SCENARIOS["larkfield"], SCENARIOS["stonebridge"]
+DOVECOTE, LARKFIELD, STONEBRIDGE = (
+    SCENARIOS["dovecote"],
+    SCENARIOS["larkfield"],
+    SCENARIOS["stonebridge"],
+)
 SPEECH = intelligibility.SPEECH_SPECTRUM_DB
 
 
 def bare(finish_name, *, use=None, cabinet="pendant 100", height=7.0):
     """A hall of one finish with one pendant over the middle of the court, and nothing else."""
-    hall = Hall(length=30, width=22, height=8, clear_height=7.5, floor=finish_name, roof=finish_name, walls=finish_name)
+    hall = Hall(
+        length=30,
+        width=22,
+        height=8,
+        clear_height=7.5,
+        floor=finish_name,
+        roof=finish_name,
+        walls=finish_name,
+    )
     pendant = Group(name="pendant", tag="P", cabinet=cabinet, height=height, pan_deg=0, tilt_deg=90)
     use = use or Use(name="class", target_dba=72, noise_dba=40, listens={"court": 1.0})
     return Scenario(
@@ -71,7 +87,9 @@ def played(result):
 
 
 def per_setting(result):
-    """Reverberant level at one electrical setting: what the room makes of one watt, not of the target."""
+    """Reverberant level at one electrical setting: what the room makes of one watt, not of the
+    target.
+    """
     return result.reverberant_db - result.tuning_db - result.setting_db.max()
 
 
@@ -80,7 +98,9 @@ def per_setting(result):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_shapes(name, use):
-    """Regression: P points, S cabinets, seven octaves; numbers everywhere; summaries of every area that listens."""
+    """Regression: P points, S cabinets, seven octaves; numbers everywhere; summaries of every area
+    that listens.
+    """
     s = SCENARIOS[name]
     r = hear(s, use)
     areas = s.setting(use).areas
@@ -88,14 +108,23 @@ def test_shapes(name, use):
     want = dict.fromkeys(["area", "speech_dba", "over_noise_db", "sti", "spread_s"], (points,))
     want |= dict.fromkeys(["level_db", "total_db"], (points, 7)) | {"points": (points, 3)}
     want |= dict.fromkeys(["reverberant_db", "noise_db", "rt", "rt_sabine", "tuning_db"], (7,))
-    want |= dict.fromkeys(["distance", "arrival_s"], (cabinets, points)) | {"lands": (cabinets, len(r.parts))}
-    want |= dict.fromkeys(["playing", "setting_db"], (cabinets,)) | {"direct": (cabinets, points, 7)}
+    want |= dict.fromkeys(["distance", "arrival_s"], (cabinets, points)) | {
+        "lands": (cabinets, len(r.parts))
+    }
+    want |= dict.fromkeys(["playing", "setting_db"], (cabinets,)) | {
+        "direct": (cabinets, points, 7)
+    }
     want |= {"absorption": (len(r.setting.room.surfaces), 7)}
     assert {key: getattr(r, key).shape for key in want} == want
     for key in want.keys() - {"area", "playing", "setting_db"}:
         assert np.isfinite(getattr(r, key)).all(), key
     assert r.playing.dtype == bool and np.array_equal(np.isfinite(r.setting_db), r.playing)
-    assert (r.scenario, r.use, r.setting, set(r.area)) == (s, s.use(use), s.setting(use), set(areas))
+    assert (r.scenario, r.use, r.setting, set(r.area)) == (
+        s,
+        s.use(use),
+        s.setting(use),
+        set(areas),
+    )
     assert [a.name for a in r.areas] == [n for n, w in r.use.listens.items() if w > 0]
     for a in r.areas:
         assert set(r.area[a.points]) == {a.name} and r.summary(a.name) is a
@@ -107,7 +136,9 @@ def test_shapes(name, use):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_sums_and_target(name, use):
-    """Closed form: total is direct plus reverberant; the weighted mean energy is the target; 0.001 dB is float32."""
+    """Closed form: total is direct plus reverberant; the weighted mean energy is the target; 0.001
+    dB is float32.
+    """
     r = hear(SCENARIOS[name], use)
     np.testing.assert_allclose(
         r.total_db,
@@ -119,7 +150,9 @@ def test_sums_and_target(name, use):
         a.weight for a in r.areas
     )
     assert bands.to_level(energy) == pytest.approx(r.use.target_dba, abs=1e-3)
-    np.testing.assert_allclose(r.over_noise_db, r.speech_dba - bands.a_weighted(r.noise_db), atol=1e-9)
+    np.testing.assert_allclose(
+        r.over_noise_db, r.speech_dba - bands.a_weighted(r.noise_db), atol=1e-9
+    )
 
 
 def test_first_use_by_default():
@@ -127,7 +160,8 @@ def test_first_use_by_default():
     assert hear(LARKFIELD).use is LARKFIELD.uses[0]
     np.testing.assert_array_equal(hear(LARKFIELD, None).sti, hear(LARKFIELD, "game").sti)
     with pytest.raises(
-        ValueError, match=r"^use 'gala' is unknown\. Known: game, class, assembly, graduation, performance\.$"
+        ValueError,
+        match=r"^use 'gala' is unknown\. Known: game, class, assembly, graduation, performance\.$",
     ):
         hear(LARKFIELD, "gala")
 
@@ -144,22 +178,35 @@ def test_frozen():
 
 
 def test_equalised_response():
-    """Closed form: flat at the mean of 500 Hz to 4 kHz, 90.75 dB here; 125 Hz lifted by 6 dB from 84 and no further."""
+    """Closed form: flat at the mean of 500 Hz to 4 kHz, 90.75 dB here; 125 Hz lifted by 6 dB from
+    84 and no further.
+    """
     np.testing.assert_allclose(loudspeaker_types()["compact 90x90"].response_db, [90] + [90.75] * 6)
     types = list(loudspeaker_types().values())
     assert [types.index(t) for t in types] == [*range(len(types))], "no type is taken for another"
     for t in types:
-        assert np.all(t.response_db <= np.array(t.sensitivity_db) + 6) and np.ptp(t.response_db[2:6]) == 0
+        assert (
+            np.all(t.response_db <= np.array(t.sensitivity_db) + 6)
+            and np.ptp(t.response_db[2:6]) == 0
+        )
 
 
 def test_direct_sound_under_a_pendant():
-    """Closed form: response, speech spectrum and drive less 20 lg r and the air; on the axis, 0.001 dB (float32)."""
+    """Closed form: response, speech spectrum and drive less 20 lg r and the air; on the axis, 0.001
+    dB (float32).
+    """
     s = bare("concrete")
     r, t = hear(s), s.cabinets[0].type
     p = middle(r)
     assert r.points[p, :2] == pytest.approx([0, 0], abs=1e-9)
     way = 7.0 - r.points[p, 2]
-    want = t.response_db + SPEECH + played(r)[0] - 20 * np.log10(way) - air.attenuation(bands.EXACT) * way
+    want = (
+        t.response_db
+        + SPEECH
+        + played(r)[0]
+        - 20 * np.log10(way)
+        - air.attenuation(bands.EXACT) * way
+    )
     np.testing.assert_allclose(r.level_db[p], want, atol=1e-3)
     assert r.distance[0, p] == pytest.approx(way, rel=1e-6) and r.arrival_s[0, p] == pytest.approx(
         way / 343.2, rel=1e-6
@@ -169,29 +216,47 @@ def test_direct_sound_under_a_pendant():
 @pytest.mark.parametrize("cabinet", ["pendant 100", "four-sided 90x50"])
 @pytest.mark.parametrize("name", ["concrete", "wood lining"])
 def test_reverberant_level_of_a_uniform_room(name, cabinet):
-    """Closed form: one finish everywhere, each ray of the fan loses its way through the air to the nearest of six planes
-    and then the same share; what is left feeds 16 pi/A with Eyring's A. Single precision leaves 0.001 dB.
+    """Closed form: one finish everywhere, each ray of the fan loses its way through the air to the
+    nearest of six planes and then the same share; what is left feeds 16 pi/A with Eyring's A.
+    Single precision leaves 0.001 dB.
     """
     s = bare(name, cabinet=cabinet)
     r, t, alpha = hear(s), s.cabinets[0].type, np.array(finish(name).absorption)
-    surface, volume, m = 2 * (30 * 22 + 30 * 8 + 22 * 8), 30 * 22 * 8, air.decay_constant(air.attenuation(bands.EXACT))
+    surface, volume, m = (
+        2 * (30 * 22 + 30 * 8 + 22 * 8),
+        30 * 22 * 8,
+        air.decay_constant(air.attenuation(bands.EXACT)),
+    )
     absorbing = -surface * np.log(1 - alpha) + 4 * m * volume
     rays = DIRECTION @ rotation(0, 90)
     way = ((np.sign(rays) * [15, 11, 4] - [0, 0, 7 - 4]) / rays).min(axis=1)
     left = (t.ray_energy * np.exp(-np.outer(way, m))).sum(axis=0) * (1 - alpha)
-    want = t.response_db + SPEECH + played(r)[0] - t.index_db + 10 * np.log10(left * 16 * np.pi / absorbing)
+    want = (
+        t.response_db
+        + SPEECH
+        + played(r)[0]
+        - t.index_db
+        + 10 * np.log10(left * 16 * np.pi / absorbing)
+    )
     np.testing.assert_allclose(r.reverberant_db, want, atol=1e-3)
     np.testing.assert_allclose(r.rt, 24 * np.log(10) * volume / (343.2 * absorbing), rtol=1e-9)
     np.testing.assert_allclose(
-        r.rt_sabine, 24 * np.log(10) * volume / (343.2 * (surface * alpha + 4 * m * volume)), rtol=1e-9
+        r.rt_sabine,
+        24 * np.log(10) * volume / (343.2 * (surface * alpha + 4 * m * volume)),
+        rtol=1e-9,
     )
 
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_direct_sound_by_hand(name, use):
-    """Closed form: cabinet by cabinet in double precision at places in plain sight; 0.01 dB, the look-up's float32."""
+    """Closed form: cabinet by cabinet in double precision at places in plain sight; 0.01 dB, the
+    look-up's float32.
+    """
     s = SCENARIOS[name]
-    r, weather = hear(s, use), dict(temperature_c=s.air.temperature_c, humidity_pct=s.air.humidity_pct)
+    r, weather = (
+        hear(s, use),
+        dict(temperature_c=s.air.temperature_c, humidity_pct=s.air.humidity_pct),
+    )
     alpha = air.attenuation(bands.EXACT, **weather)
     for p in range(0, len(r.points), 97):
         energy = np.zeros(7)
@@ -199,15 +264,21 @@ def test_direct_sound_by_hand(name, use):
             c = s.cabinets[k]
             way = r.points[p] - c.position
             x, y, z = rotation(c.pan_deg, c.tilt_deg) @ way
-            balloon = RegularGridInterpolator((AZIMUTH_DEG, ELEVATION_DEG), bands.to_energy(c.type.balloon_db))
-            gain = balloon((np.degrees(np.arctan2(y, x)), np.degrees(np.arctan2(z, np.hypot(x, y)))))
+            balloon = RegularGridInterpolator(
+                (AZIMUTH_DEG, ELEVATION_DEG), bands.to_energy(c.type.balloon_db)
+            )
+            gain = balloon(
+                (np.degrees(np.arctan2(y, x)), np.degrees(np.arctan2(z, np.hypot(x, y))))
+            )
             at_1_m = c.type.response_db + SPEECH + played(r)[k]
             energy += gain * 10 ** ((at_1_m - alpha * np.linalg.norm(way)) / 10) / (way @ way)
         np.testing.assert_allclose(r.level_db[p], 10 * np.log10(energy), atol=0.01)
 
 
 def sti_by_hand(direct, arrival, reverberant, rt, noise):
-    """IEC 60268-16:2020, annex A, for pulses and one exponential tail at one point: the readable definition."""
+    """IEC 60268-16:2020, annex A, for pulses and one exponential tail at one point: the readable
+    definition.
+    """
     mti, below = [], 0.0
     for k in range(7):
         total = direct[:, k].sum() + reverberant[k]
@@ -225,11 +296,13 @@ def sti_by_hand(direct, arrival, reverberant, rt, noise):
             slope = (
                 0.5 * level - 65
                 if level < 63
-                else 1.8 * level - 146.9
-                if level < 67
-                else 0.5 * level - 59.8
-                if level < 100
-                else -10
+                else (
+                    1.8 * level - 146.9
+                    if level < 67
+                    else 0.5 * level - 59.8
+                    if level < 100
+                    else -10
+                )
             )
             masked = below * 10 ** (slope / 10)
         threshold = 10 ** (intelligibility.RECEPTION_THRESHOLD_DB[k] / 10)
@@ -243,20 +316,29 @@ def sti_by_hand(direct, arrival, reverberant, rt, noise):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_clarity_by_hand(name, use):
-    """Closed form: the standard's chain written out, each cabinet an arrival of its own; 0.001 STI (float32)."""
+    """Closed form: the standard's chain written out, each cabinet an arrival of its own; 0.001 STI
+    (float32).
+    """
     r = hear(SCENARIOS[name], use)
     np.testing.assert_allclose(bands.to_level(r.direct.sum(axis=0)), r.level_db, atol=1e-3)
     for p in range(0, len(r.points), 97):
         heard = r.direct[:, p, 0] > 0
         reverberant, noise = bands.to_energy(r.reverberant_db), bands.to_energy(r.noise_db)
-        want = sti_by_hand(r.direct[heard, p].astype(float), r.arrival_s[heard, p], reverberant, r.rt, noise)
+        want = sti_by_hand(
+            r.direct[heard, p].astype(float), r.arrival_s[heard, p], reverberant, r.rt, noise
+        )
         assert r.sti[p] == pytest.approx(want, abs=1e-3)
 
 
-@pytest.mark.parametrize("snr, want", [(-3, 0.4), (0, 0.5), (3, 0.6), (9, 0.8), (-15, 0.0), (15, 1.0)])
+@pytest.mark.parametrize(
+    "snr, want", [(-3, 0.4), (0, 0.5), (3, 0.6), (9, 0.8), (-15, 0.0), (15, 1.0)]
+)
 def test_noise_alone(snr, want):
-    """Closed form: (SNR + 15)/30 where almost nothing comes back; 0.016 for masking and the hall's 125 and 250 Hz."""
-    s = first_use(bare("glass fibre 50 mm", height=2.6), target_dba=50)  # a metre away, and too soft to mask itself
+    """Closed form: (SNR + 15)/30 where almost nothing comes back; 0.016 for masking and the hall's
+    125 and 250 Hz.
+    """
+    # a metre away, and too soft to mask itself
+    s = first_use(bare("glass fibre 50 mm", height=2.6), target_dba=50)
     quiet = hear(s)
     p = middle(quiet)
     noisy = hear(first_use(s, noise_dba=None, noise_db=tuple(quiet.total_db[p] - snr)))
@@ -275,33 +357,47 @@ def test_target_shifts_levels_and_nothing_else(case, step):
     one, shift = hear(s, case[1]), step / 2 - 5
     for key in ("level_db", "total_db", "reverberant_db", "speech_dba", "over_noise_db"):
         np.testing.assert_allclose(getattr(other, key), getattr(one, key) + shift, atol=1e-6)
-    np.testing.assert_allclose(other.setting_db[one.playing], one.setting_db[one.playing] + shift, atol=1e-6)
+    np.testing.assert_allclose(
+        other.setting_db[one.playing], one.setting_db[one.playing] + shift, atol=1e-6
+    )
     for key in ("rt", "lands", "absorption", "arrival_s", "noise_db"):
         np.testing.assert_array_equal(getattr(other, key), getattr(one, key))
     for a, b in zip(one.areas, other.areas, strict=True):
-        assert (b.spread_db, b.worst_db) == (pytest.approx(a.spread_db, abs=1e-5), pytest.approx(a.worst_db, abs=1e-5))
+        assert (b.spread_db, b.worst_db) == (
+            pytest.approx(a.spread_db, abs=1e-5),
+            pytest.approx(a.worst_db, abs=1e-5),
+        )
         assert (b.within_3db, b.worst_place) == (a.within_3db, a.worst_place)
 
 
 def at_setting_zero(s, **groups):
     """Direct energy of each point at gain 0 = 1 W, whatever the target."""
     r = hear(first_use(s, groups=groups))
-    setting = r.setting_db[r.playing][0] - r.use.drive(s.cabinets[np.flatnonzero(r.playing)[0]].group).gain_db
+    setting = (
+        r.setting_db[r.playing][0]
+        - r.use.drive(s.cabinets[np.flatnonzero(r.playing)[0]].group).gain_db
+    )
     return bands.to_energy(r.level_db - r.tuning_db - setting)
 
 
 @settings(max_examples=12, deadline=None)
 @given(gain=st.floats(-20, 20), delay=st.floats(0, 200))
 def test_gain_and_off_are_honoured(gain, delay):
-    """Invariance: direct energies of groups add up, each by its gain; delays do not touch them; 1e-4 (float32)."""
+    """Invariance: direct energies of groups add up, each by its gain; delays do not touch them;
+    1e-4 (float32).
+    """
     off = Drive(on=False)
-    pair, floor = (at_setting_zero(DOVECOTE, **{other: off}) for other in ("floor pair", "wall pair"))
+    pair, floor = (
+        at_setting_zero(DOVECOTE, **{other: off}) for other in ("floor pair", "wall pair")
+    )
     both = at_setting_zero(DOVECOTE, **{"floor pair": Drive(gain_db=gain, delay_ms=delay)})
     np.testing.assert_allclose(both, pair + floor * 10 ** (gain / 10), rtol=1e-4)
 
 
 def test_delay_is_honoured():
-    """Closed form: arrival is distance over the speed of sound, 343.2 sqrt(T/293.15), plus the group's delay."""
+    """Closed form: arrival is distance over the speed of sound, 343.2 sqrt(T/293.15), plus the
+    group's delay.
+    """
     r = hear(SCENARIOS["alderway"], "performance")
     delay = np.array([50e-3 if c.group == "bank pair" else 0.0 for c in r.scenario.cabinets])
     speed = 343.2 * np.sqrt((273.15 + 21) / 293.15)
@@ -309,13 +405,19 @@ def test_delay_is_honoured():
 
 
 def test_a_common_delay_is_nothing_and_an_echo_hurts():
-    """Invariance: all groups 80 ms later give the same clarity; one of two alone 200 ms later hurts.
+    """Invariance: all groups 80 ms later give the same clarity; one of two alone 200 ms later
+    hurts.
 
-    By 0.03 and more in the middle of the court, in this reverberation; and nowhere does the echo help.
+    By 0.03 and more in the middle of the court, in this reverberation; and nowhere does the echo
+    help.
     """
     plain, together, apart = (
         hear(
-            first_use(DOVECOTE, noise_dba=30, groups={"wall pair": Drive(delay_ms=a), "floor pair": Drive(delay_ms=b)})
+            first_use(
+                DOVECOTE,
+                noise_dba=30,
+                groups={"wall pair": Drive(delay_ms=a), "floor pair": Drive(delay_ms=b)},
+            )
         )
         for a, b in ((0, 0), (80, 80), (0, 200))
     )
@@ -325,10 +427,13 @@ def test_a_common_delay_is_nothing_and_an_echo_hurts():
 
 
 @pytest.mark.parametrize(
-    "name, use, group", [("dovecote", "class", 0), ("larkfield", "class", 0), ("larkfield", "assembly", 2)]
+    "name, use, group",
+    [("dovecote", "class", 0), ("larkfield", "class", 0), ("larkfield", "assembly", 2)],
 )
 def test_a_group_that_is_off_is_not_there(name, use, group):
-    """Invariance: levels and clarity are those of the scenario without it (float32); it takes no power."""
+    """Invariance: levels and clarity are those of the scenario without it (float32); it takes no
+    power.
+    """
     s = SCENARIOS[name]
     r = hear(s, use)
     gone = s.groups[group].name
@@ -346,30 +451,49 @@ def mirrored(s):
     other = {"north": "south", "south": "north", "east": "east", "west": "west"}
     hall = replace(s.hall, north_wall=s.hall.south_wall, south_wall=s.hall.north_wall)
     banks = tuple(
-        replace(b, side=other[b.side], offset=b.offset if b.side in ("north", "south") else -b.offset) for b in s.banks
+        replace(
+            b, side=other[b.side], offset=b.offset if b.side in ("north", "south") else -b.offset
+        )
+        for b in s.banks
     )
-    treatments = tuple(replace(t, surface=" ".join(other.get(w, w) for w in t.surface.split())) for t in s.treatments)
+    treatments = tuple(
+        replace(t, surface=" ".join(other.get(w, w) for w in t.surface.split()))
+        for t in s.treatments
+    )
     groups = tuple(
-        replace(g, y=-g.y, pan_deg=-g.pan_deg, along_deg=-g.along_deg, splay_deg=-g.splay_deg) for g in s.groups
+        replace(g, y=-g.y, pan_deg=-g.pan_deg, along_deg=-g.along_deg, splay_deg=-g.splay_deg)
+        for g in s.groups
     )
     stage = s.stage and replace(s.stage, side=other[s.stage.side], offset=-s.stage.offset)
     microphones = tuple(
-        replace(m, y=-m.y, facing_deg=None if m.facing_deg is None else -m.facing_deg) for m in s.microphones
+        replace(m, y=-m.y, facing_deg=None if m.facing_deg is None else -m.facing_deg)
+        for m in s.microphones
     )
     floor = dict(
         floor_seats=tuple(replace(f, y=-f.y) for f in s.floor_seats),
         portable_stages=tuple(replace(p, y=-p.y) for p in s.portable_stages),
     )
     return replace(
-        s, hall=hall, banks=banks, treatments=treatments, groups=groups, stage=stage, microphones=microphones, **floor
+        s,
+        hall=hall,
+        banks=banks,
+        treatments=treatments,
+        groups=groups,
+        stage=stage,
+        microphones=microphones,
+        **floor,
     )
 
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_mirror_image(name, use):
-    """Invariance: the mirrored school gives mirrored results; 0.05 dB and 0.003 STI: the fan of rays has no mirror."""
+    """Invariance: the mirrored school gives mirrored results; 0.05 dB and 0.003 STI: the fan of
+    rays has no mirror.
+    """
     one, other = hear(SCENARIOS[name], use), hear(mirrored(SCENARIOS[name]), use)
-    a, b = (np.lexsort(np.round(r.points * [1, sign, 1], 4).T) for r, sign in ((one, 1), (other, -1)))
+    a, b = (
+        np.lexsort(np.round(r.points * [1, sign, 1], 4).T) for r, sign in ((one, 1), (other, -1))
+    )
     np.testing.assert_allclose(one.points[a] * [1, -1, 1], other.points[b], atol=1e-9)
     np.testing.assert_array_equal(one.area[a], other.area[b])
     np.testing.assert_allclose(other.level_db[b], one.level_db[a], atol=0.05)
@@ -383,12 +507,19 @@ def test_people_shorten_the_reverberation(name):
     """Invariance: the more places are taken, the shorter it rings, in every octave."""
     s = SCENARIOS[name]
     seats = [a for a in s.areas if a != "court"]
-    rt = np.array([hear(first_use(s, occupied=dict.fromkeys(seats, share))).rt for share in (0.0, 0.3, 0.7, 1.0)])
+    rt = np.array(
+        [
+            hear(first_use(s, occupied=dict.fromkeys(seats, share))).rt
+            for share in (0.0, 0.3, 0.7, 1.0)
+        ]
+    )
     assert np.all(np.diff(rt, axis=0) < 0)
 
 
 def test_noise_changes_clarity_only():
-    """Invariance: louder noise lowers the clarity of every place and leaves every level as it was."""
+    """Invariance: louder noise lowers the clarity of every place and leaves every level
+    as it was.
+    """
     quiet, loud = hear(first_use(DOVECOTE, noise_dba=40)), hear(first_use(DOVECOTE, noise_dba=80))
     np.testing.assert_array_equal(quiet.total_db, loud.total_db)
     assert np.all(loud.sti < quiet.sti)
@@ -399,56 +530,95 @@ def test_noise_changes_clarity_only():
 
 COURT = hear(DOVECOTE, "game")
 LADDER = {  # criterion: target's name, unit, whether more is better
-    "evenness": ("spread_db", "dB", False), "places near the mean": ("within_3db_pct", "%", True),
+    "evenness": ("spread_db", "dB", False),
+    "places near the mean": ("within_3db_pct", "%", True),
     "worst place": ("worst_seat_db", "dB", False),
-    "level over the noise": ("over_noise_db", "dB", True), "clarity of speech (STI)": ("sti", "", True),
+    "level over the noise": ("over_noise_db", "dB", True),
+    "clarity of speech (STI)": ("sti", "", True),
     "loudest place": ("loudest_dba", "dB(A)", False),
-    "sound onto people": ("on_listeners_pct", "%", True), "reverberation": ("rt_s", "s", False),
-    "arrivals together": ("arrival_ms", "ms", False), "echoes": ("echo", "", False),
+    "sound onto people": ("on_listeners_pct", "%", True),
+    "reverberation": ("rt_s", "s", False),
+    "arrivals together": ("arrival_ms", "ms", False),
+    "echoes": ("echo", "", False),
     "spare gain before feedback": ("spare_gain_db", "dB", True),
-}  # fmt: skip
+}
 
 
 def verdict(result, criterion, **targets):
-    """The court's (the room's, the first microphone's) verdict on one criterion against other targets."""
+    """The court's (the room's, the first microphone's) verdict on one criterion against other
+    targets.
+    """
     scenario = replace(result.scenario, targets=replace(result.scenario.targets, **targets))
     found = judge(replace(result, scenario=scenario), follow_echoes=criterion == "echoes")
-    return next(v for v in found if v.criterion == criterion and (v.area in ("court", "") or "microphone" in v.area))
+    return next(
+        v
+        for v in found
+        if v.criterion == criterion and (v.area in ("court", "") or "microphone" in v.area)
+    )
 
 
 @pytest.mark.parametrize("criterion", LADDER)
 def test_words_at_their_thresholds(criterion):
-    """Closed form: met within half the digit shown holds, missed by up to the stated margin is close, else short."""
+    """Closed form: met within half the digit shown holds, missed by up to the stated margin is
+    close, else short.
+    """
     key, unit, more = LADDER[criterion]
     value, worse = verdict(COURT, criterion).value, 1 if more else -1
     near, far = SHOWN[unit], CLOSE[unit]
-    steps = {-far: "holds", 0.0: "holds", 0.9 * near: "holds", 1.1 * near: "close", 0.99 * far: "close"}
+    steps = {
+        -far: "holds",
+        0.0: "holds",
+        0.9 * near: "holds",
+        1.1 * near: "close",
+        0.99 * far: "close",
+    }
     for miss, word in (steps | {1.01 * far: "falls short", 1.4 * far: "falls short"}).items():
         v = verdict(COURT, criterion, **{key: value + worse * miss})
         assert (v.word, v.unit, v.value) == (word, unit, value), miss
         assert v.target == pytest.approx(value + worse * miss)
 
 
-@pytest.mark.parametrize("criterion, targets, said", [
-    ("level over the noise", dict(over_noise_db=20),
-     r"the noise is 76 dB(A); 20 dB over it would be 96, beyond the 95 dB(A) allowed at any seat"),
-    ("clarity of speech (STI)", dict(sti=0.9),
-     r"over this noise even a room without any reverberation gives at most 0."),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "criterion, targets, said",
+    [
+        (
+            "level over the noise",
+            dict(over_noise_db=20),
+            (
+                r"the noise is 76 dB(A); 20 dB over it would be 96, beyond the 95 dB(A) allowed at"
+                r" any seat"
+            ),
+        ),
+        (
+            "clarity of speech (STI)",
+            dict(sti=0.9),
+            r"over this noise even a room without any reverberation gives at most 0.",
+        ),
+    ],
+)
 def test_out_of_reach(criterion, targets, said):
-    """Regression: what no design can reach is called so, with the number in the way; met, it still holds."""
+    """Regression: what no design can reach is called so, with the number in the way; met, it still
+    holds.
+    """
     v = verdict(COURT, criterion, **targets)
     assert v.word == "out of reach" and v.sentence.startswith(said)
-    held = verdict(hear(first_use(DOVECOTE, target_dba=98)), "level over the noise", over_noise_db=20)
+    held = verdict(
+        hear(first_use(DOVECOTE, target_dba=98)), "level over the noise", over_noise_db=20
+    )
     assert held.word == "holds"
 
 
 def test_clarity_out_of_reach_is_the_noise():
-    """Closed form: the number told is the best STI of a perfect room in this noise at any level allowed; no seat beats it."""
+    """Closed form: the number told is the best STI of a perfect room in this noise at any level
+    allowed; no seat beats it.
+    """
     v, noise = verdict(COURT, "clarity of speech (STI)", sti=0.9), bands.to_energy(COURT.noise_db)
     levels = np.linspace(COURT.summary("court").speech_dba, 95, 50)
     nothing = np.zeros(7)
-    best = max(sti_by_hand(bands.to_energy(L + SPEECH)[None], np.zeros(1), nothing, nothing, noise) for L in levels)
+    best = max(
+        sti_by_hand(bands.to_energy(L + SPEECH)[None], np.zeros(1), nothing, nothing, noise)
+        for L in levels
+    )
     told = float(v.sentence.split("at most ")[1].split(",")[0])
     assert told == pytest.approx(best, abs=0.01)
     assert COURT.sti.max() < told
@@ -456,12 +626,23 @@ def test_clarity_out_of_reach_is_the_noise():
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_sentences_tell_their_numbers(name, use):
-    """Regression: value (unless out of reach) and target stand in every sentence; a source; the worst word counts."""
+    """Regression: value (unless out of reach) and target stand in every sentence; a source; the
+    worst word counts.
+    """
     r = evaluate(SCENARIOS[name], use)
-    shown = {"dB": ".1f", "dB(A)": ".0f", "%": ".0f", "": ".2f", "s": ".1f", "ms": ".0f", "places": ".0f"}
+    shown = {
+        "dB": ".1f",
+        "dB(A)": ".0f",
+        "%": ".0f",
+        "": ".2f",
+        "s": ".1f",
+        "ms": ".0f",
+        "places": ".0f",
+    }
     microphones = [f"microphone '{m}'" for m in r.use.microphones]
-    assert [v.criterion for v in r.verdicts if v.area == r.areas[0].name][-6:] == [*LADDER][:3] + [*LADDER][3:4] + [
-        "arrivals together", "clarity of speech (STI)"]  # fmt: skip
+    assert [v.criterion for v in r.verdicts if v.area == r.areas[0].name][-6:] == [*LADDER][:3] + [
+        *LADDER
+    ][3:4] + ["arrivals together", "clarity of speech (STI)"]
     assert [v.area for v in r.verdicts if "microphone" in v.area] == microphones
     assert [v.criterion for v in r.verdicts if not v.area] == [
         "loudest place",
@@ -472,23 +653,37 @@ def test_sentences_tell_their_numbers(name, use):
     for v in r.verdicts:
         if v.word != "out of reach":
             assert f"{v.value:{shown[v.unit]}}" in v.sentence
-        if v.unit != "places" and v.criterion != "spare gain before feedback":  # there, nothing is asked beyond none
+        if (
+            v.unit != "places" and v.criterion != "spare gain before feedback"
+        ):  # there, nothing is asked beyond none
             assert f"{v.target:g}" in v.sentence or f"{v.target:{shown[v.unit]}}" in v.sentence
         assert v.source and v.area in (*(a.name for a in r.areas), *microphones, "")
-    assert r.word == max((v.word for v in r.verdicts), key=["holds", "close", "falls short", "out of reach"].index)
+    assert r.word == max(
+        (v.word for v in r.verdicts), key=["holds", "close", "falls short", "out of reach"].index
+    )
 
 
 def test_places_out_of_sight():
-    """Regression: behind a bank no direct sound arrives; those places are counted, and no number is lost over them."""
+    """Regression: behind a bank no direct sound arrives; those places are counted, and no number is
+    lost over them.
+    """
     hidden = Bank(name="bleachers", side="north", rows=9, row_run=0.61, row_rise=0.4, length=8)
-    corner = Group(name="corner", tag="C", cabinet="pendant 100", x=-12, y=9, height=2.3, pan_deg=0, tilt_deg=0)
+    corner = Group(
+        name="corner", tag="C", cabinet="pendant 100", x=-12, y=9, height=2.3, pan_deg=0, tilt_deg=0
+    )
     use = Use(name="class", target_dba=74, noise_dba=50, listens={"court": 1.0, "bleachers": 1.0})
     r = hear(replace(DOVECOTE, banks=(hidden,), groups=(corner,), microphones=(), uses=(use,)))
     behind = r.direct.sum(axis=(0, 2)) == 0
     for area in r.areas:
-        said = next(v for v in r.verdicts if v.area == area.name and v.criterion == "in sight of a loudspeaker")
+        said = next(
+            v
+            for v in r.verdicts
+            if v.area == area.name and v.criterion == "in sight of a loudspeaker"
+        )
         assert area.silent == behind[area.points].sum() == said.value > 0
-        assert said.word == "falls short" and said.sentence.startswith(f"{area.silent} places hear no direct sound")
+        assert said.word == "falls short" and said.sentence.startswith(
+            f"{area.silent} places hear no direct sound"
+        )
     for v in r.verdicts:
         assert np.isfinite(v.value) and "nan" not in v.sentence
     assert np.isfinite(r.sti).all() and np.isfinite(r.total_db).all()
@@ -502,37 +697,59 @@ def test_own_targets_are_told_as_such():
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_summaries(name, use):
-    """Closed form: mean, percentiles and shares of each area's direct level, written out with numpy."""
+    """Closed form: mean, percentiles and shares of each area's direct level, written out with
+    numpy.
+    """
     r = hear(SCENARIOS[name], use)
     for a in r.areas:
         octaves = r.level_db[a.points, 3:6]
         level = 10 * np.log10((10 ** (octaves / 10)).sum(axis=1))
-        assert a.mean_db == pytest.approx(level.mean()) and a.worst_db == pytest.approx(level.min() - level.mean())
-        assert a.spread_db == pytest.approx([np.percentile(o, 95) - np.percentile(o, 5) for o in octaves.T])
+        assert a.mean_db == pytest.approx(level.mean()) and a.worst_db == pytest.approx(
+            level.min() - level.mean()
+        )
+        assert a.spread_db == pytest.approx(
+            [np.percentile(o, 95) - np.percentile(o, 5) for o in octaves.T]
+        )
         assert a.within_3db == pytest.approx(np.mean(np.abs(level - level.mean()) <= 3))
-        assert level[a.worst - a.points.start] == pytest.approx(level.min(), abs=1.1e-3)  # ties: the first
-        arrivals = next(v for v in r.verdicts if v.area == a.name and v.criterion == "arrivals together")
+        # ties: the first
+        assert level[a.worst - a.points.start] == pytest.approx(level.min(), abs=1.1e-3)
+        arrivals = next(
+            v for v in r.verdicts if v.area == a.name and v.criterion == "arrivals together"
+        )
         assert arrivals.value == pytest.approx(1000 * np.percentile(r.spread_s[a.points], 90))
         assert (a.sti_p10, a.sti_median) == pytest.approx(np.percentile(r.sti[a.points], [10, 50]))
-        assert a.speech_dba == pytest.approx(r.speech_dba[a.points].mean()) and a.weight == r.use.listens[a.name]
+        assert (
+            a.speech_dba == pytest.approx(r.speech_dba[a.points].mean())
+            and a.weight == r.use.listens[a.name]
+        )
 
 
 def test_tuning_turns_only_low_octaves_down():
-    """Closed form: 125 to 500 Hz come down to the speech spectrum at the mean listener, by 8 dB at most; none is lifted."""
+    """Closed form: 125 to 500 Hz come down to the speech spectrum at the mean listener, by 8 dB at
+    most; none is lifted.
+    """
     for name, use in CASES:
         r = hear(SCENARIOS[name], use)
         weight = np.array([a.weight for a in r.areas])
-        mean = weight @ [bands.to_energy(r.total_db[a.points]).mean(axis=0) for a in r.areas] / weight.sum()
+        mean = (
+            weight
+            @ [bands.to_energy(r.total_db[a.points]).mean(axis=0) for a in r.areas]
+            / weight.sum()
+        )
         excess = bands.to_level(mean) - SPEECH
         excess -= excess[3:6].mean()
         assert np.all(r.tuning_db[3:] == 0) and np.all((r.tuning_db >= -8) & (r.tuning_db <= 0))
         tuned = (r.tuning_db < 0) & (r.tuning_db > -8 + 1e-9)
         np.testing.assert_allclose(excess[tuned], 0, atol=1e-3)
-        assert np.all(excess[:3][r.tuning_db[:3] == 0] <= 1e-3) and np.all(excess[:3][r.tuning_db[:3] == -8] >= -1e-3)
+        assert np.all(excess[:3][r.tuning_db[:3] == 0] <= 1e-3) and np.all(
+            excess[:3][r.tuning_db[:3] == -8] >= -1e-3
+        )
 
 
 def test_missing_absorption_is_enough():
-    """Closed form: with that many square metres (Sabine) of perfect absorber the time meets the target."""
+    """Closed form: with that many square metres (Sabine) of perfect absorber the time meets the
+    target.
+    """
     v, volume = verdict(hear(DOVECOTE), "reverberation"), DOVECOTE.room.volume
     missing = float(v.sentence.split("about ")[1].split(" ")[0])
     sabine = 24 * np.log(10) / 343.2 * volume
@@ -549,13 +766,15 @@ def onto_people(result):
 
 @pytest.mark.parametrize("s", [LARKFIELD, STONEBRIDGE], ids=["larkfield", "stonebridge"])
 def test_down_onto_the_seats(s):
-    """Trade fact (common practice, no source): turned off the far wall and down onto the seats, more of the sound lands
-    on people (by 20 points and more), the room gets less of it (0.5 dB and more at 2 and 4 kHz) and speech is clearer.
-    At 500 Hz an acoustic deck may absorb more than people do, so nothing is claimed there. (It was 0.8 dB while people on a
-    slope absorbed by their whole slope, not by the floor it covers.)
+    """Trade fact (common practice, no source): turned off the far wall and down onto the seats,
+    more of the sound lands on people (by 20 points and more), the room gets less of it (0.5 dB and
+    more at 2 and 4 kHz) and speech is clearer. At 500 Hz an acoustic deck may absorb more than
+    people do, so nothing is claimed there. (It was 0.8 dB while people on a slope absorbed by their
+    whole slope, not by the floor it covers.)
     """
     level, down = (
-        hear(changed(s, {("groups", 0, "tilt_deg"): t, ("groups", 1, "tilt_deg"): t}), "assembly") for t in (0.0, 32.0)
+        hear(changed(s, {("groups", 0, "tilt_deg"): t, ("groups", 1, "tilt_deg"): t}), "assembly")
+        for t in (0.0, 32.0)
     )
     assert onto_people(down) > onto_people(level) + 20
     assert np.all(per_setting(down)[4:6] < per_setting(level)[4:6] - 0.5)
@@ -563,11 +782,16 @@ def test_down_onto_the_seats(s):
 
 
 def test_down_onto_the_seats_in_a_hard_hall():
-    """Trade fact (common practice, no source): where every wall and the roof are hard and the seats full, the room gets
-    less in every octave from 500 Hz to 4 kHz, and 1.2 dB less and more from 1 kHz up.
+    """Trade fact (common practice, no source): where every wall and the roof are hard and the seats
+    full, the room gets less in every octave from 500 Hz to 4 kHz, and 1.2 dB less and more from 1
+    kHz up.
     """
     s = first_use(
-        replace(only(LARKFIELD, 0, "north bank"), hall=replace(LARKFIELD.hall, roof="plain deck"), treatments=()),
+        replace(
+            only(LARKFIELD, 0, "north bank"),
+            hall=replace(LARKFIELD.hall, roof="plain deck"),
+            treatments=(),
+        ),
         occupied={"north bank": 1.0},
     )
     level, down = (hear(changed(s, {("groups", 0, "tilt_deg"): t})) for t in (-10.0, 32.0))
@@ -581,13 +805,15 @@ def test_down_onto_the_seats_in_a_hard_hall():
     ids=["dovecote", "stonebridge"],
 )
 def test_the_nearer_row_is_louder_unless_the_aim_evens_it(s, area, front, back):
-    """Trade fact (common practice, no source): aimed at the front, every row behind it is quieter than the one before,
-    the last by 5 dB and more at 2 and 4 kHz; aimed at the last row, that one is louder than the first.
+    """Trade fact (common practice, no source): aimed at the front, every row behind it is quieter
+    than the one before, the last by 5 dB and more at 2 and 4 kHz; aimed at the last row, that one
+    is louder than the first.
     """
     rows, columns = s.areas[area].rows, s.areas[area].columns
     low, high = (hear(only(s, 0, area, tilt_deg=t)) for t in (front, back))
     low, high = (
-        r.level_db[r.summary(area).points].reshape(rows, columns, 7)[:, columns // 2, 4:6] for r in (low, high)
+        r.level_db[r.summary(area).points].reshape(rows, columns, 7)[:, columns // 2, 4:6]
+        for r in (low, high)
     )
     assert np.all(np.diff(low[rows // 3 :], axis=0) < 0)
     assert np.all(low[-1] < low[0] - 5)
@@ -595,8 +821,8 @@ def test_the_nearer_row_is_louder_unless_the_aim_evens_it(s, area, front, back):
 
 
 def test_high_octaves_are_the_first_to_go():
-    """Trade fact (common practice, no source): outside the pattern 2 and 4 kHz fall by 8 dB more than 500 Hz, and
-    500 Hz by more than 125 Hz; inside it all stay together within 3 dB.
+    """Trade fact (common practice, no source): outside the pattern 2 and 4 kHz fall by 8 dB more
+    than 500 Hz, and 500 Hz by more than 125 Hz; inside it all stay together within 3 dB.
     """
     r = hear(only(STONEBRIDGE, 0, "north bank", tilt_deg=10))
     level = r.level_db[r.summary("north bank").points].reshape(16, 68, 7)[:, 34]
@@ -612,9 +838,11 @@ def with_roof(s, area):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_absorption_on_the_roof(name):
-    """Trade fact (common practice, no source): panels on the roof lower the reverberant level and raise clarity.
+    """Trade fact (common practice, no source): panels on the roof lower the reverberant level and
+    raise clarity.
 
-    By 2 dB and 0.1 where the roof is bare; a little where a deck already absorbs, and nowhere the other way.
+    By 2 dB and 0.1 where the roof is bare; a little where a deck already absorbs, and nowhere the
+    other way.
     """
     bare_roof, panels = hear(with_roof(SCENARIOS[name], 0)), hear(with_roof(SCENARIOS[name], 200))
     least_db, least_sti = (2.0, 0.1) if name == "dovecote" else (0.0, 0.001)
@@ -625,18 +853,25 @@ def test_absorption_on_the_roof(name):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_too_loud_is_less_clear(name):
-    """Trade fact (common practice; the standard's masking says the same): in quiet, from 80 to 95 dB(A) every
-    area loses 0.03 and more, and none gains on the way up from 75.
+    """Trade fact (common practice; the standard's masking says the same): in quiet, from 80 to 95
+    dB(A) every area loses 0.03 and more, and none gains on the way up from 75.
     """
-    calm, firm, loud, roar = (hear(first_use(SCENARIOS[name], target_dba=t, noise_dba=35)) for t in (75, 80, 90, 95))
+    calm, firm, loud, roar = (
+        hear(first_use(SCENARIOS[name], target_dba=t, noise_dba=35)) for t in (75, 80, 90, 95)
+    )
     for a, b, c, d in zip(calm.areas, firm.areas, loud.areas, roar.areas, strict=True):
         assert a.sti_median > b.sti_median > c.sti_median > d.sti_median
         assert b.sti_median - d.sti_median > 0.03
 
 
 def test_a_draft_is_near_the_whole():
-    """Convergence: with 80 places an area levels, evenness, STI and spare gain come out near those of all places."""
-    whole, draft = hear(LARKFIELD, "graduation"), evaluate(LARKFIELD, "graduation", follow_echoes=False, most_points=80)
+    """Convergence: with 80 places an area levels, evenness, STI and spare gain come out near those
+    of all places.
+    """
+    whole, draft = (
+        hear(LARKFIELD, "graduation"),
+        evaluate(LARKFIELD, "graduation", follow_echoes=False, most_points=80),
+    )
     assert len(draft.points) < 0.2 * len(whole.points)
     for a, b in zip(whole.areas, draft.areas, strict=True):
         assert b.mean_db == pytest.approx(a.mean_db, abs=0.5)
@@ -647,12 +882,18 @@ def test_a_draft_is_near_the_whole():
 
 
 def test_first_landings_are_remembered(monkeypatch):
-    """Regression: of several cabinets only those that moved are cast again, and the answer is that of a fresh start."""
+    """Regression: of several cabinets only those that moved are cast again, and the answer is that
+    of a fresh start.
+    """
     from gymtools.design import evaluate as module
 
     s, cast, counts = LARKFIELD, module.landing.cast, []
     monkeypatch.setattr(module, "_CAST", type(module._CAST)())
-    monkeypatch.setattr(module.landing, "cast", lambda position, *rest: counts.append(len(position)) or cast(position, *rest))
+    monkeypatch.setattr(
+        module.landing,
+        "cast",
+        lambda position, *rest: counts.append(len(position)) or cast(position, *rest),
+    )
     first = hear(s, "game")
     moved = changed(s, {("groups", 0, "tilt_deg"): s.groups[0].tilt_deg + 3})
     second, again = hear(moved, "game"), hear(s, "game")

@@ -7,14 +7,17 @@ from hypothesis import strategies as st
 from gymtools.design.access import receivers
 from gymtools.physics.exposure import dose_pct, permitted_hours
 
-OSHA = {90: 8, 92: 6, 95: 4, 97: 3, 100: 2, 102: 1.5, 105: 1, 110: 0.5, 115: 0.25}  # 29 CFR 1910.95, Table G-16
+# 29 CFR 1910.95, Table G-16
+OSHA = {90: 8, 92: 6, 95: 4, 97: 3, 100: 2, 102: 1.5, 105: 1, 110: 0.5, 115: 0.25}
 NIOSH = {85: 8, 88: 4, 91: 2, 94: 1, 97: 0.5, 100: 0.25}  # 98-126
 
 
 @pytest.mark.parametrize("level, hours", OSHA.items())
 def test_osha_table(level, hours):
     """Printed: Table G-16; its values between the halves are rounded (92, 97 and 102 dB(A))."""
-    assert permitted_hours(level, rule="osha") == pytest.approx(hours, rel=0.013 if level in (92, 97, 102) else 1e-12)
+    assert permitted_hours(level, rule="osha") == pytest.approx(
+        hours, rel=0.013 if level in (92, 97, 102) else 1e-12
+    )
 
 
 @pytest.mark.parametrize("level, hours", NIOSH.items())
@@ -25,16 +28,31 @@ def test_niosh_table(level, hours):
 
 def test_dose():
     """Closed form: all that is permitted is 100 %; periods add."""
-    assert dose_pct([90], [8], "osha") == pytest.approx(100) and dose_pct([88, 91], [2, 1]) == pytest.approx(100)
+    assert dose_pct([90], [8], "osha") == pytest.approx(100) and dose_pct(
+        [88, 91], [2, 1]
+    ) == pytest.approx(100)
 
 
 def test_osha_ends_at_115_and_counts_from_80():
-    """Printed: Table G-16 ends at 115 dB(A), beyond which nothing is permitted; 80 dB(A) is the least that counts toward a dose (29 CFR 1910.95, from memory). Half of 16 h at 85 dB(A) is 50 %: its action level."""
-    assert permitted_hours(115.0, "osha") == 0.25 and permitted_hours(115.1, "osha") == 0 and permitted_hours(115.1) > 0
+    """Printed: Table G-16 ends at 115 dB(A), beyond which nothing is permitted; 80 dB(A) is the
+    least that counts toward a dose (29 CFR 1910.95, from memory). Half of 16 h at 85 dB(A) is 50
+    %: its action level.
+    """
+    assert (
+        permitted_hours(115.0, "osha") == 0.25
+        and permitted_hours(115.1, "osha") == 0
+        and permitted_hours(115.1) > 0
+    )
     assert permitted_hours([90.0, 120.0], "osha") == pytest.approx([8, 0])
-    assert dose_pct([79.9], [24], "osha") == 0 and dose_pct([80.0], [8], "osha") == pytest.approx(25) and dose_pct([79.9], [8]) > 0
+    assert (
+        dose_pct([79.9], [24], "osha") == 0
+        and dose_pct([80.0], [8], "osha") == pytest.approx(25)
+        and dose_pct([79.9], [8]) > 0
+    )
     assert dose_pct([85.0, 70.0], [8, 8], "osha") == pytest.approx(50)
-    assert dose_pct([116.0], [0.1], "osha") == float("inf") and dose_pct([116.0, 90.0], [0.0, 4.0], "osha") == pytest.approx(50)
+    assert dose_pct([116.0], [0.1], "osha") == float("inf") and dose_pct(
+        [116.0, 90.0], [0.0, 4.0], "osha"
+    ) == pytest.approx(50)
 
 
 def test_unknown_rule():
@@ -44,7 +62,20 @@ def test_unknown_rule():
         permitted_hours(150)
 
 
-WORKED = {50: (2, 2), 51: (3, 2), 150: (6, 2), 200: (8, 2), 201: (9, 3), 400: (16, 4), 500: (20, 5), 800: (30, 8), 1000: (36, 9), 1200: (39, 10), 2000: (55, 14), 3000: (65, 17)}
+WORKED = {
+    50: (2, 2),
+    51: (3, 2),
+    150: (6, 2),
+    200: (8, 2),
+    201: (9, 3),
+    400: (16, 4),
+    500: (20, 5),
+    800: (30, 8),
+    1000: (36, 9),
+    1200: (39, 10),
+    2000: (55, 14),
+    3000: (65, 17),
+}
 
 
 @pytest.mark.parametrize("seats, printed", WORKED.items())
@@ -55,7 +86,9 @@ def test_ada_table(seats, printed):
 
 @given(st.integers(1, 5000))
 def test_more_seats_never_need_fewer(seats):
-    """Invariance: receivers grow with the seats, and a quarter of them, two at least, suit hearing aids."""
+    """Invariance: receivers grow with the seats, and a quarter of them, two at least, suit hearing
+    aids.
+    """
     (a, b), (c, d) = receivers(seats), receivers(seats + 1)
     assert c >= a and d >= b and 2 <= b <= a and (seats <= 200 or b >= a / 4)
 

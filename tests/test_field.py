@@ -1,4 +1,6 @@
-"""Direct sound: closed forms in the free field, a readable loop, scipy's interpolator and another program's sources."""
+"""Direct sound: closed forms in the free field, a readable loop, scipy's interpolator and another
+program's sources.
+"""
 
 import numpy as np
 import pyroomacoustics as pra
@@ -34,9 +36,13 @@ def by_scipy(table, local):
         np.arctan2(local[..., 1], local[..., 0]),
         np.arctan2(local[..., 2], np.hypot(local[..., 0], local[..., 1])),
     )
-    interpolator = RegularGridInterpolator((np.radians(AZIMUTH_DEG), np.radians(ELEVATION_DEG)), grid)
+    interpolator = RegularGridInterpolator(
+        (np.radians(AZIMUTH_DEG), np.radians(ELEVATION_DEG)), grid
+    )
     edge = np.radians([180, 90])  # a last digit must not leave the grid
-    return interpolator((np.clip(azimuth, -edge[0], edge[0]), np.clip(elevation, -edge[1], edge[1])))
+    return interpolator(
+        (np.clip(azimuth, -edge[0], edge[0]), np.clip(elevation, -edge[1], edge[1]))
+    )
 
 
 def some_sources(rng, count):
@@ -58,7 +64,13 @@ def test_inverse_square_and_air_on_the_axis(metres):
     on_axis_db = np.linspace(80, 100, 7)
     point = 3 + metres * rotation(30, 20)[0]
     energy, distance = direct_energy(
-        [point], [[3, 3, 3]], [rotation(30, 20)], [HORN.table], [0], [bands.to_energy(on_axis_db)], DECAY
+        [point],
+        [[3, 3, 3]],
+        [rotation(30, 20)],
+        [HORN.table],
+        [0],
+        [bands.to_energy(on_axis_db)],
+        DECAY,
     )
     want = on_axis_db - 20 * np.log10(metres) - air.attenuation(bands.EXACT) * metres
     assert bands.to_level(energy[0, 0]) == pytest.approx(want, abs=1e-3)
@@ -67,11 +79,19 @@ def test_inverse_square_and_air_on_the_axis(metres):
 
 @given(seed=seed)
 def test_omnidirectional_source_is_distance_alone(seed):
-    """Closed form: without pattern and air, energy times distance squared is the same everywhere (float32)."""
+    """Closed form: without pattern and air, energy times distance squared is the same everywhere
+    (float32).
+    """
     rng = np.random.default_rng(seed)
     points = rng.uniform(-20, 20, (50, 3))
     energy, distance = direct_energy(
-        points, [[0, 0, 8]], [rotation(*rng.uniform(-90, 90, 2))], [OMNI], [0], np.full((1, 7), 5.0), np.zeros(7)
+        points,
+        [[0, 0, 8]],
+        [rotation(*rng.uniform(-90, 90, 2))],
+        [OMNI],
+        [0],
+        np.full((1, 7), 5.0),
+        np.zeros(7),
     )
     np.testing.assert_allclose(distance[0], np.linalg.norm(points - [0, 0, 8], axis=1), rtol=1e-5)
     np.testing.assert_allclose(energy[0] * distance[0][:, None] ** 2, 5.0, rtol=1e-5)
@@ -80,31 +100,49 @@ def test_omnidirectional_source_is_distance_alone(seed):
 def test_nearer_than_ten_centimetres_counts_as_ten():
     """Closed form: at the source itself the energy is that at 0.1 m, not infinite."""
     energy, distance = direct_energy(
-        [[0, 0, 0], [0.05, 0, 0], [0.1, 0, 0]], [[0, 0, 0]], [np.eye(3)], [OMNI], [0], np.ones((1, 7)), np.zeros(7)
+        [[0, 0, 0], [0.05, 0, 0], [0.1, 0, 0]],
+        [[0, 0, 0]],
+        [np.eye(3)],
+        [OMNI],
+        [0],
+        np.ones((1, 7)),
+        np.zeros(7),
     )
     np.testing.assert_allclose(energy, 1 / NEAREST**2, rtol=1e-5)
     np.testing.assert_allclose(distance, NEAREST, rtol=1e-6)
 
 
-@pytest.mark.parametrize("name", ["two-way 90x40", "four-sided 90x50", "column 110x20", "long-throw 40x30"])
+@pytest.mark.parametrize(
+    "name", ["two-way 90x40", "four-sided 90x50", "column 110x20", "long-throw 40x30"]
+)
 def test_look_up_equals_scipy(name):
-    """Independent: scipy's RegularGridInterpolator on 20 000 directions and along the seams, to 1e-4 of the axis."""
+    """Independent: scipy's RegularGridInterpolator on 20 000 directions and along the seams, to
+    1e-4 of the axis.
+    """
     seams = directions(AZIMUTH_DEG[[0, 36, 72]], np.linspace(-90, 90, 73)).reshape(-1, 3)
-    local = np.concatenate([unit_vectors(np.random.default_rng(0), 20_000), seams, directions().reshape(-1, 3)])
+    local = np.concatenate(
+        [unit_vectors(np.random.default_rng(0), 20_000), seams, directions().reshape(-1, 3)]
+    )
     ours = look_up(TYPES[name].table, local.astype(np.float32))
     np.testing.assert_allclose(ours, by_scipy(TYPES[name].table, local), rtol=0, atol=1e-4)
-    np.testing.assert_allclose(look_up(TYPES[name].table, (7 * local).astype(np.float32)), ours, rtol=0, atol=1e-4)
+    np.testing.assert_allclose(
+        look_up(TYPES[name].table, (7 * local).astype(np.float32)), ours, rtol=0, atol=1e-4
+    )
 
 
 def test_look_up_finds_the_grid_itself():
-    """Closed form: at the grid's own directions the table comes back; the poles are the same from every azimuth."""
+    """Closed form: at the grid's own directions the table comes back; the poles are the same from
+    every azimuth.
+    """
     found = look_up(HORN.table, directions().astype(np.float32)).reshape(-1, 7)
     np.testing.assert_allclose(found, HORN.table, rtol=0, atol=1e-5)
     assert np.ptp(found.reshape(73, 37, 7)[:, [0, 36]], axis=0).max() < 1e-5
 
 
 def test_direct_energy_equals_a_plain_loop():
-    """Closed form: loops in double precision; 0.01 dB, where float32 leaves about 0.001; more points than a chunk."""
+    """Closed form: loops in double precision; 0.01 dB, where float32 leaves about 0.001; more
+    points than a chunk.
+    """
     rng = np.random.default_rng(1)
     place, axes, tables, kind, on_axis = some_sources(rng, 5)
     points = rng.uniform([-18, -15, 0], [18, 15, 5], (1100, 3))
@@ -122,12 +160,18 @@ def test_direct_energy_equals_a_plain_loop():
 
 
 class Balloon(Directivity):
-    """A balloon handed to the other program: amplitude of one band, turned by scipy's rotation, not by ours."""
+    """A balloon handed to the other program: amplitude of one band, turned by scipy's rotation, not
+    by ours.
+    """
 
     is_impulse_response, filter_len_ir = False, 1
 
     def __init__(self, table, band, pan, tilt):
-        self.table, self.band, self.turn = table, band, Rotation.from_euler("ZYX", [pan, tilt, 0], degrees=True)
+        self.table, self.band, self.turn = (
+            table,
+            band,
+            Rotation.from_euler("ZYX", [pan, tilt, 0], degrees=True),
+        )
 
     def get_response(self, azimuth, colatitude=None, magnitude=False, degrees=True):
         a, c = (np.radians(v) if degrees else np.asarray(v) for v in (azimuth, colatitude))
@@ -139,7 +183,9 @@ class Balloon(Directivity):
 
 
 def direct_by_pyroomacoustics(source, directivity, points):
-    """Energy at each point from its image of order 0, damping, and direction towards the point (1/r2, no 4 pi)."""
+    """Energy at each point from its image of order 0, damping, and direction towards the point
+    (1/r2, no 4 pi).
+    """
     room = pra.ShoeBox([30, 20, 10], fs=16_000, max_order=0, materials=pra.Material(0.2))
     room.add(pra.SoundSource(source, directivity=directivity))
     room.add_microphone_array(points.T)
@@ -153,37 +199,49 @@ def direct_by_pyroomacoustics(source, directivity, points):
 
 @pytest.mark.parametrize("pan, tilt", [(0, 0), (37, 25), (-140, 60), (90, 90), (170, -20)])
 def test_direct_energy_equals_pyroomacoustics(pan, tilt):
-    """Independent: pyroomacoustics' image source of order 0 with its own cardioid, and with our balloon as directivity.
+    """Independent: pyroomacoustics' image source of order 0 with its own cardioid, and with our
+    balloon as directivity.
 
-    The cardioid compares pattern, turning and spreading: within 0.01 dB ahead, the price of a 5 degree grid.
-    The balloon compares turning and spreading alone: within 0.001 dB, which is single precision.
+    The cardioid compares pattern, turning and spreading: within 0.01 dB ahead, the price of a 5
+    degree grid. The balloon compares turning and spreading alone: within 0.001 dB, which is single
+    precision.
     """
     rng = np.random.default_rng(2)
     source, points = np.array([12.0, 8.0, 7.0]), rng.uniform([1, 1, 1], [29, 19, 5], (60, 3))
     front = Rotation.from_euler("ZYX", [pan, tilt, 0], degrees=True).apply([1, 0, 0])
-    cardioid = np.repeat(((1 + directions()[..., 0]) / 2).reshape(-1, 1) ** 2, 7, axis=1).astype(np.float32)
+    cardioid = np.repeat(((1 + directions()[..., 0]) / 2).reshape(-1, 1) ** 2, 7, axis=1).astype(
+        np.float32
+    )
     common = dict(on_axis=np.ones((1, 7)), decay=np.zeros(7))
     ours, _ = direct_energy(points, [source], [rotation(pan, tilt)], [cardioid], [0], **common)
     theirs = direct_by_pyroomacoustics(source, CardioidFamily(front, p=0.5), points)
     ahead = (points - source) @ front > 0
     assert ahead.any()
-    np.testing.assert_allclose(bands.to_level(ours[0, ahead, 0]), 10 * np.log10(theirs[ahead]), atol=0.01)
+    np.testing.assert_allclose(
+        bands.to_level(ours[0, ahead, 0]), 10 * np.log10(theirs[ahead]), atol=0.01
+    )
 
     ours, _ = direct_energy(points, [source], [rotation(pan, tilt)], [HORN.table], [0], **common)
     for band in (1, 4):
         theirs = direct_by_pyroomacoustics(source, Balloon(HORN.table, band, pan, tilt), points)
-        np.testing.assert_allclose(bands.to_level(ours[0, :, band]), 10 * np.log10(theirs), atol=0.001)
+        np.testing.assert_allclose(
+            bands.to_level(ours[0, :, band]), 10 * np.log10(theirs), atol=0.001
+        )
 
 
 @settings(max_examples=30)
 @given(seed=seed)
 def test_order_of_sources_does_not_matter(seed):
-    """Invariance: sources in another order give the same energies in that order, and the same sum."""
+    """Invariance: sources in another order give the same energies in that order, and the
+    same sum.
+    """
     rng = np.random.default_rng(seed)
     place, axes, tables, kind, on_axis = some_sources(rng, 4)
     points, order = rng.uniform(-15, 15, (40, 3)), rng.permutation(4)
     one, _ = direct_energy(points, place, axes, tables, kind, on_axis, DECAY)
-    other, _ = direct_energy(points, place[order], axes[order], tables, kind[order], on_axis[order], DECAY)
+    other, _ = direct_energy(
+        points, place[order], axes[order], tables, kind[order], on_axis[order], DECAY
+    )
     np.testing.assert_array_equal(other, one[order])
     np.testing.assert_allclose(other.sum(axis=0), one.sum(axis=0), rtol=1e-5)
 
@@ -191,13 +249,20 @@ def test_order_of_sources_does_not_matter(seed):
 @settings(max_examples=30)
 @given(seed=seed, pan=st.floats(-180, 180))
 def test_turning_everything_changes_nothing(seed, pan):
-    """Invariance: room, points and cabinets turned by the same pan; 0.01 dB for directions rounded in float32."""
+    """Invariance: room, points and cabinets turned by the same pan; 0.01 dB for directions rounded
+    in float32.
+    """
     rng = np.random.default_rng(seed)
-    place, points = rng.uniform([-9, -9, 5], [9, 9, 9], (2, 3)), rng.uniform([-15, -15, 0], [15, 15, 4], (40, 3))
+    place, points = (
+        rng.uniform([-9, -9, 5], [9, 9, 9], (2, 3)),
+        rng.uniform([-15, -15, 0], [15, 15, 4], (40, 3)),
+    )
     aim, turn = rng.uniform([-180, -20], [180, 80], (2, 2)), rotation(pan, 0)
     common = dict(tables=[HORN.table], kind=[0, 0], on_axis=np.ones((2, 7)), decay=DECAY)
     one, _ = direct_energy(points, place, rotation(aim[:, 0], aim[:, 1]), **common)
-    other, _ = direct_energy(points @ turn, place @ turn, rotation(aim[:, 0] + pan, aim[:, 1]), **common)
+    other, _ = direct_energy(
+        points @ turn, place @ turn, rotation(aim[:, 0] + pan, aim[:, 1]), **common
+    )
     np.testing.assert_allclose(bands.to_level(other), bands.to_level(one), atol=0.01)
 
 

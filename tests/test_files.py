@@ -1,4 +1,6 @@
-"""Scenario files: what comes in unchanged, what is refused and in which words, and that no file is ever lost."""
+"""Scenario files: what comes in unchanged, what is refused and in which words, and that no file is
+ever lost.
+"""
 
 import builtins
 import os
@@ -31,7 +33,9 @@ def edited(old, new, text=METRES):
 
 
 def refusal(text):
-    """What ``parse`` says about a file called gym.toml; fails if it accepts it or needs more than one line."""
+    """What ``parse`` says about a file called gym.toml; fails if it accepts it or needs more than
+    one line.
+    """
     with pytest.raises(ValueError, match=r"^gym\.toml") as caught:
         parse(text, "gym.toml")
     assert str(caught.value).isprintable(), "one line, and nothing that a terminal would obey"
@@ -40,7 +44,9 @@ def refusal(text):
 
 @pytest.mark.parametrize("name", PATHS)
 def test_round_trip(name, tmp_path):
-    """Regression: loaded, saved and loaded again three times, scenario and text are the same, to the last byte."""
+    """Regression: loaded, saved and loaded again three times, scenario and text are the same, to
+    the last byte.
+    """
     original = PATHS[name].read_bytes()
     scenario, path = load(PATHS[name]), tmp_path / f"{name}.toml"
     for _ in range(3):
@@ -60,35 +66,46 @@ def test_round_trip_without_the_old_text(name):
 def test_file_in_metres_stays_in_metres():
     """Closed form: numbers of a file in metres are SI as they stand, and are written so."""
     s = parse(METRES)
-    assert (s.hall.length, s.hall.height, s.banks[0].row_run, s.treatments[0].area) == (26.0, 7.6, 0.61, 180)
+    assert (s.hall.length, s.hall.height, s.banks[0].row_run, s.treatments[0].area) == (
+        26.0,
+        7.6,
+        0.61,
+        180,
+    )
     assert "length = 30\n" in to_text(replace(s, hall=replace(s.hall, length=30.0)))
 
 
 def test_file_in_feet_is_metres_inside():
-    """Closed form: feet times 0.3048, square feet times its square; degrees, decibels and counts as they are."""
+    """Closed form: feet times 0.3048, square feet times its square; degrees, decibels and counts as
+    they are.
+    """
     s = parse(FEET)
     assert (s.hall.length, s.hall.clear_height, s.banks[0].first_height) == pytest.approx(
         (112 * FOOT, 26 * FOOT, 1.4 * FOOT), rel=1e-12
     )
     assert s.treatments[0].area == pytest.approx(600 * FOOT**2, rel=1e-12)
-    assert (s.groups[0].tilt_deg, s.groups[0].number, s.uses[0].groups["court pair"].gain_db, s.air.temperature_c) == (
-        32,
-        3,
-        -4,
-        20,
-    )
+    assert (
+        s.groups[0].tilt_deg,
+        s.groups[0].number,
+        s.uses[0].groups["court pair"].gain_db,
+        s.air.temperature_c,
+    ) == (32, 3, -4, 20)
     assert "\nlength = 110\n" in to_text(replace(s, hall=replace(s.hall, length=110 * FOOT)))
 
 
 def test_units_can_be_changed():
-    """Invariance: written in the other unit a scenario is the same to the ten digits that are written."""
+    """Invariance: written in the other unit a scenario is the same to the ten digits that are
+    written.
+    """
     s = parse(METRES)
     other = parse(to_text(replace(s, units="ft")))
     assert other.units == "ft"
     assert (other.hall.length, other.treatments[0].area) == pytest.approx(
         (s.hall.length, s.treatments[0].area), rel=1e-9
     )
-    assert other.groups[0].cabinets[0].position == pytest.approx(s.groups[0].cabinets[0].position, rel=1e-9)
+    assert other.groups[0].cabinets[0].position == pytest.approx(
+        s.groups[0].cabinets[0].position, rel=1e-9
+    )
 
 
 def comments(text):
@@ -105,13 +122,23 @@ EDITS = {  # what a designer changes
     "order": lambda s: replace(s, groups=s.groups[::-1]),
     "rows": lambda s: replace(s, banks=(*s.banks[:-1], replace(s.banks[-1], rows=4))),
     "listeners": lambda s: first_use(s, listens={"court": 0.5}),
-    "drives": lambda s: first_use(s, groups={s.groups[0].name: Drive(gain_db=-2, delay_ms=3.5)}, occupied={}),
+    "drives": lambda s: first_use(
+        s, groups={s.groups[0].name: Drive(gain_db=-2, delay_ms=3.5)}, occupied={}
+    ),
     "another use": lambda s: replace(s, uses=(*s.uses, replace(s.uses[-1], name="another"))),
     "treatment": lambda s: replace(
-        s, treatments=(*s.treatments, Treatment(surface="west wall", area=20 * FOOT**2, finish="wall panels"))
+        s,
+        treatments=(
+            *s.treatments,
+            Treatment(surface="west wall", area=20 * FOOT**2, finish="wall panels"),
+        ),
     ),
     "chairs": lambda s: replace(
-        s, floor_seats=(*s.floor_seats, FloorSeats(name="new", x=-20 * FOOT, length=10 * FOOT, width=10 * FOOT))
+        s,
+        floor_seats=(
+            *s.floor_seats,
+            FloorSeats(name="new", x=-20 * FOOT, length=10 * FOOT, width=10 * FOOT),
+        ),
     ),
     "targets": lambda s: replace(s, targets=Targets(sti=0.6, rt_s=1.6)),
 }
@@ -120,7 +147,9 @@ EDITS = {  # what a designer changes
 @pytest.mark.parametrize("kind", EDITS)
 @pytest.mark.parametrize("name", PATHS)
 def test_edits_keep_the_comments(name, kind):
-    """Regression: after an edit every comment is there, untouched lines are, and the file reads back as the edit."""
+    """Regression: after an edit every comment is there, untouched lines are, and the file reads
+    back as the edit.
+    """
     s = load(PATHS[name])
     edit = EDITS[kind](s)
     text = to_text(edit)
@@ -136,16 +165,26 @@ def test_edits_keep_the_comments(name, kind):
 
 
 def test_numbers_stay_as_they_were_written():
-    """Regression: a file in feet with more digits, or with a point more than needed, is not tidied up."""
-    text = edited("height = 30 ", "height = 30.123456789012345 ", edited("row_run = 2.0 ", "row_run = 2.000 ", FEET))
+    """Regression: a file in feet with more digits, or with a point more than needed, is not tidied
+    up.
+    """
+    text = edited(
+        "height = 30 ",
+        "height = 30.123456789012345 ",
+        edited("row_run = 2.0 ", "row_run = 2.000 ", FEET),
+    )
     assert to_text(parse(text)) == text
 
 
 def test_what_is_taken_out_is_gone():
-    """Regression: a stage, treatments, drives and a noise level taken out of a scenario are out of its file."""
+    """Regression: a stage, treatments, drives and a noise level taken out of a scenario are out of
+    its file.
+    """
     s = load(PATHS["alderway"])
     use = replace(s.uses[0], noise_dba=None, noise_db=(40.0,) * 7, groups={})
-    gone = replace(s, stage=None, treatments=(), microphones=(), uses=(replace(use, microphones=()),))
+    gone = replace(
+        s, stage=None, treatments=(), microphones=(), uses=(replace(use, microphones=()),)
+    )
     text = to_text(gone)
     assert parse(text) == gone or to_text(parse(text)) == text
     for word in ("[stage]", "[[treatments]]", "delay_ms", "noise_dba", "[[microphones]]"):
@@ -163,23 +202,47 @@ def test_comment_beside_a_changed_value_stays():
         )
     )
     text = to_text(
-        replace(s, hall=replace(s.hall, height=8.0), uses=(s.uses[0], replace(s.uses[1], listens={"court": 0.5})))
+        replace(
+            s,
+            hall=replace(s.hall, height=8.0),
+            uses=(s.uses[0], replace(s.uses[1], listens={"court": 0.5})),
+        )
     )
     assert "height = 8  # to the roof" in text
     assert re.search(r"^listens = \{ ?court = 0\.5 ?\}  # nobody else$", text, re.M)
 
 
 WORDS = [  # passage, replacement, what is said after the file's name
-    ("height = 7.6", "height = 7000",
-     " [hall]: height = 7000 m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
-    ("height = 7.6", "height = -7.6",
-     " [hall]: height = -7.6 m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
-    ("height = 7.6", "height = 0", " [hall]: height = 0 m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
-    ("height = 7.6", "height = nan",
-     " [hall]: height = nan m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
-    ("height = 7.6", "height = inf",
-     " [hall]: height = inf m is outside 4 to 20 m. Millimetres or feet given by mistake?"),
-    ("height = 7.6", f"height = 1{'0' * 400}", " [hall]: height is a number of more than 300 digits."),
+    (
+        "height = 7.6",
+        "height = 7000",
+        " [hall]: height = 7000 m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+    ),
+    (
+        "height = 7.6",
+        "height = -7.6",
+        " [hall]: height = -7.6 m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+    ),
+    (
+        "height = 7.6",
+        "height = 0",
+        " [hall]: height = 0 m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+    ),
+    (
+        "height = 7.6",
+        "height = nan",
+        " [hall]: height = nan m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+    ),
+    (
+        "height = 7.6",
+        "height = inf",
+        " [hall]: height = inf m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+    ),
+    (
+        "height = 7.6",
+        f"height = 1{'0' * 400}",
+        " [hall]: height is a number of more than 300 digits.",
+    ),
     ("height = 7.6", 'height = "7.6"', " [hall]: height = '7.6' is not a number."),
     ("height = 7.6", "height = true", " [hall]: height = True is not a number."),
     ("height = 7.6", "height = [7.6]", " [hall]: height = [7.6] is not a number."),
@@ -187,55 +250,134 @@ WORDS = [  # passage, replacement, what is said after the file's name
     ("height = 7.6\n", "", " [hall]: missing height."),
     ('floor = "synthetic floor"', "floor = 5", " [hall]: floor = 5 must be text in quotes."),
     ('floor = "synthetic floor"', 'floor = " "', " [hall]: floor = ' ' must be text in quotes."),
-    ('floor = "synthetic floor"', 'floor = "synthetic flor"',
-     " [hall]: floor = 'synthetic flor' is unknown. Did you mean 'synthetic floor'?"),
+    (
+        'floor = "synthetic floor"',
+        'floor = "synthetic flor"',
+        " [hall]: floor = 'synthetic flor' is unknown. Did you mean 'synthetic floor'?",
+    ),
     ('units = "m"', 'units = "feet"', ": units = 'feet' is unknown. Did you mean 'ft'?"),
     ('units = "m"\n', "", ': units is missing. Write units = "m" or units = "ft" at the top.'),
-    ('court = "junior high"', 'court = "junior"', ": court = 'junior' is unknown. Did you mean 'junior high'?"),
+    (
+        'court = "junior high"',
+        'court = "junior"',
+        ": court = 'junior' is unknown. Did you mean 'junior high'?",
+    ),
     ("[hall]", "[[hall]]", " [hall]: must be a table of keys and values."),
     ("[[banks]]", "[banks]", " [banks]: must be a list of tables. Write [[banks]]."),
     ("[[treatments]]", "[[treatment]]", ": unknown key 'treatment'. Did you mean 'treatments'?"),
     ("rows = 5", "rows = 5.5", " [[banks]] 'bleachers': rows = 5.5 is not a whole number."),
     ("rows = 5", "rows = 5\nopen = 1", " [[banks]] 'bleachers': open = 1 must be true or false."),
-    ("row_run = 0.61", "row_run = 61",
-     " [[banks]] 'bleachers': row_run = 61 m is outside 0.45 to 1.2 m. "
-     "Depth of one row, seat to seat. Inches or centimetres given by mistake?"),
+    (
+        "row_run = 0.61",
+        "row_run = 61",
+        (
+            " [[banks]] 'bleachers': row_run = 61 m is outside 0.45 to 1.2 m. "
+            "Depth of one row, seat to seat. Inches or centimetres given by mistake?"
+        ),
+    ),
     ('name = "bleachers"\n', "", " [[banks]] number 1: missing name."),
-    ("area = 180", "area = -1",
-     " [[treatments]] number 1: area = -1 m2 is outside 0 to 5000 m2. "
-     "Give the area covered, in the file's own units squared."),
-    ("occupied = { bleachers = 0.7 }", "occupied = { bleachers = 70 }",
-     " [[uses]] 'game': occupied 'bleachers' = 70 is outside 0 to 1. Give a share from 0 to 1, not percent."),
-    ("occupied = { bleachers = 0.7 }", 'occupied = { bleachers = "0.7" }',
-     " [[uses]] 'game': occupied 'bleachers' = '0.7' is not a number."),
-    ("occupied = { bleachers = 0.7 }", "occupied = { bleachers = true }",
-     " [[uses]] 'game': occupied 'bleachers' = True is not a number."),
-    ("occupied = { bleachers = 0.7 }", "occupied = 0.7",
-     " [[uses]] 'game': occupied must be a table of areas and numbers."),
-    ("noise_dba = 76", "noise_db = 76", " [[uses]] 'game': noise_db must be a list of seven octave levels."),
-    ("noise_dba = 76", "noise_db = [70, 70]",
-     " [[uses]] 'game': noise_db has 2 values, not one for each of the seven octaves 125 Hz to 8 kHz."),
-    ("noise_dba = 76", 'noise_db = ["70", 70, 70, 70, 70, 70, 70]',
-     " [[uses]] 'game': noise_db = '70' is not a number."),
-    ("noise_dba = 76", "noise_dba = 76\nnoise_db = [1, 1, 1, 1, 1, 1, 1]",
-     " [[uses]] 'game': give the noise either as noise_dba with noise_spectrum, or as noise_db in seven octaves."),
-    ("noise_dba = 76", "noise_dba = 76\ncurtain_open = 0", " [[uses]] 'game': curtain_open = 0 must be true or false."),
-    ('microphones = ["announcer"]', 'microphones = "announcer"',
-     " [[uses]] 'game': microphones must be a list of names in quotes."),
-    ('microphones = ["announcer"]', "microphones = [1]",
-     " [[uses]] 'game': microphones must be a list of names in quotes."),
-    ("{ on = false }", "{ gain = 3 }",
-     " [[uses]] 'class' [groups.'wall pair']: unknown key 'gain'. Did you mean 'gain_db'?"),
-    ("{ on = false }", "{ loud = 3 }",
-     " [[uses]] 'class' [groups.'wall pair']: unknown key 'loud'. Known: on, gain_db, delay_ms."),
-    ("{ on = false }", "{ delay_ms = 900 }",
-     " [[uses]] 'class' [groups.'wall pair']: delay_ms = 900 ms is outside 0 to 500 ms. Seconds given by mistake?"),
-    ("{ on = false }", "false", " [[uses]] 'class' [groups.'wall pair']: must be a table of keys and values."),
+    (
+        "area = 180",
+        "area = -1",
+        (
+            " [[treatments]] number 1: area = -1 m2 is outside 0 to 5000 m2. "
+            "Give the area covered, in the file's own units squared."
+        ),
+    ),
+    (
+        "occupied = { bleachers = 0.7 }",
+        "occupied = { bleachers = 70 }",
+        (
+            " [[uses]] 'game': occupied 'bleachers' = 70 is outside 0 to 1. Give a share from 0 to"
+            " 1, not percent."
+        ),
+    ),
+    (
+        "occupied = { bleachers = 0.7 }",
+        'occupied = { bleachers = "0.7" }',
+        " [[uses]] 'game': occupied 'bleachers' = '0.7' is not a number.",
+    ),
+    (
+        "occupied = { bleachers = 0.7 }",
+        "occupied = { bleachers = true }",
+        " [[uses]] 'game': occupied 'bleachers' = True is not a number.",
+    ),
+    (
+        "occupied = { bleachers = 0.7 }",
+        "occupied = 0.7",
+        " [[uses]] 'game': occupied must be a table of areas and numbers.",
+    ),
+    (
+        "noise_dba = 76",
+        "noise_db = 76",
+        " [[uses]] 'game': noise_db must be a list of seven octave levels.",
+    ),
+    (
+        "noise_dba = 76",
+        "noise_db = [70, 70]",
+        (
+            " [[uses]] 'game': noise_db has 2 values, not one for each of the seven octaves 125 Hz"
+            " to 8 kHz."
+        ),
+    ),
+    (
+        "noise_dba = 76",
+        'noise_db = ["70", 70, 70, 70, 70, 70, 70]',
+        " [[uses]] 'game': noise_db = '70' is not a number.",
+    ),
+    (
+        "noise_dba = 76",
+        "noise_dba = 76\nnoise_db = [1, 1, 1, 1, 1, 1, 1]",
+        (
+            " [[uses]] 'game': give the noise either as noise_dba with noise_spectrum, or as"
+            " noise_db in seven octaves."
+        ),
+    ),
+    (
+        "noise_dba = 76",
+        "noise_dba = 76\ncurtain_open = 0",
+        " [[uses]] 'game': curtain_open = 0 must be true or false.",
+    ),
+    (
+        'microphones = ["announcer"]',
+        'microphones = "announcer"',
+        " [[uses]] 'game': microphones must be a list of names in quotes.",
+    ),
+    (
+        'microphones = ["announcer"]',
+        "microphones = [1]",
+        " [[uses]] 'game': microphones must be a list of names in quotes.",
+    ),
+    (
+        "{ on = false }",
+        "{ gain = 3 }",
+        " [[uses]] 'class' [groups.'wall pair']: unknown key 'gain'. Did you mean 'gain_db'?",
+    ),
+    (
+        "{ on = false }",
+        "{ loud = 3 }",
+        " [[uses]] 'class' [groups.'wall pair']: unknown key 'loud'. Known: on, gain_db, delay_ms.",
+    ),
+    (
+        "{ on = false }",
+        "{ delay_ms = 900 }",
+        (
+            " [[uses]] 'class' [groups.'wall pair']: delay_ms = 900 ms is outside 0 to 500 ms."
+            " Seconds given by mistake?"
+        ),
+    ),
+    (
+        "{ on = false }",
+        "false",
+        " [[uses]] 'class' [groups.'wall pair']: must be a table of keys and values.",
+    ),
     ('units = "m"', 'units = "m"\ntext = "no"', ": unknown key 'text'."),
-]  # fmt: skip
+]
 
 
-@pytest.mark.parametrize("old, new, said", WORDS, ids=[f"{k} {row[1][:30]}" for k, row in enumerate(WORDS)])
+@pytest.mark.parametrize(
+    "old, new, said", WORDS, ids=[f"{k} {row[1][:30]}" for k, row in enumerate(WORDS)]
+)
 def test_words_of_refusals(old, new, said):
     """Regression: file, table, key, value, what is allowed and the likely slip, in one line."""
     assert refusal(edited(old, new)) == "gym.toml" + said
@@ -246,7 +388,9 @@ def test_refusal_speaks_the_files_units():
     assert refusal(edited("height = 30 ", "height = 9000 ", FEET)).startswith(
         "gym.toml [hall]: height = 9000 ft is outside 13.1234 to 65.6168 ft. Millimetres"
     )
-    assert "area = 60000 ft2 is outside 0 to 53819.6 ft2." in refusal(edited("area = 600", "area = 60000", FEET))
+    assert "area = 60000 ft2 is outside 0 to 53819.6 ft2." in refusal(
+        edited("area = 600", "area = 60000", FEET)
+    )
     west = 'surface = "west wall"\narea = 600'
     said = refusal(edited(west, west + "0", FEET))
     assert said == "gym.toml: treatment of the west wall: 6000 ft2 asked for, 2880 ft2 there."
@@ -254,31 +398,53 @@ def test_refusal_speaks_the_files_units():
     assert parse(edge).hall.height == pytest.approx(20, abs=1e-9)
 
 
-@pytest.mark.parametrize("text, said", [
-    ("", r": units is missing"), ("units", r": is not valid TOML\."), ("= 1", r": is not valid TOML\."), ("a = [1",
-     r": is not valid TOML\."),
-    (METRES + "\0", r": is not valid TOML\."), (METRES + "\n[hall]\nlength = 3\n",
-     r": is not valid TOML\..*already exists"),
-    (edited("height = 7.6", "height = 7.6\nheight = 8"), r": is not valid TOML\..*already exists"),
-    ("a = " + "[" * 50_000, r": is not valid TOML\."), (edited("height = 7.6", "height = 1" + "0" * 5000),
-     r": is not valid TOML\."),
-    ('units = "m"\nhall = 5', r" \[hall\]: must be a table"),
-    ('units = "m"\nbanks = [3]', r" \[\[banks\]\] number 1: must be a table"),
-    ('units = ["m"]', r": units = \['m'\] is unknown"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "text, said",
+    [
+        ("", r": units is missing"),
+        ("units", r": is not valid TOML\."),
+        ("= 1", r": is not valid TOML\."),
+        ("a = [1", r": is not valid TOML\."),
+        (METRES + "\0", r": is not valid TOML\."),
+        (METRES + "\n[hall]\nlength = 3\n", r": is not valid TOML\..*already exists"),
+        (
+            edited("height = 7.6", "height = 7.6\nheight = 8"),
+            r": is not valid TOML\..*already exists",
+        ),
+        ("a = " + "[" * 50_000, r": is not valid TOML\."),
+        (edited("height = 7.6", "height = 1" + "0" * 5000), r": is not valid TOML\."),
+        ('units = "m"\nhall = 5', r" \[hall\]: must be a table"),
+        ('units = "m"\nbanks = [3]', r" \[\[banks\]\] number 1: must be a table"),
+        ('units = ["m"]', r": units = \['m'\] is unknown"),
+    ],
+)
 def test_broken_files(text, said):
     """Regression: broken or senseless TOML is one line, too."""
     assert re.match(rf"gym\.toml{said}", refusal(text))
 
 
-@pytest.mark.parametrize("name", [
-    "'; DROP TABLE seats; --", "<script>alert(1)</script>", "__import__('os').abort()", "${HOME} $(reboot) `reboot`",
-    "{0.__class__}",
-    "%s %n", "../../etc/passwd", "\u202egnp.exe", "a" * 10_000, "line\nbreak\x1b[2J",
-    "Ünïcödé 体育館 🏀", '"""', "\\",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "name",
+    [
+        "'; DROP TABLE seats; --",
+        "<script>alert(1)</script>",
+        "__import__('os').abort()",
+        "${HOME} $(reboot) `reboot`",
+        "{0.__class__}",
+        "%s %n",
+        "../../etc/passwd",
+        "\u202egnp.exe",
+        "a" * 10_000,
+        "line\nbreak\x1b[2J",
+        "Ünïcödé 体育館 🏀",
+        '"""',
+        "\\",
+    ],
+)
 def test_hostile_names(name, tmp_path):
-    """Regression: a name is text and nothing else: kept as it is, saved and read back, and one line in a refusal."""
+    """Regression: a name is text and nothing else: kept as it is, saved and read back, and one line
+    in a refusal.
+    """
     document = tomlkit.parse(METRES)
     document["name"] = name
     document["uses"][1]["name"] = name
@@ -287,17 +453,25 @@ def test_hostile_names(name, tmp_path):
     path = save(s, tmp_path / "s.toml")
     assert load(path) == s
     document["uses"][1]["target_dba"] = 1e9
-    assert "target_dba = 1e+09 dB(A) is outside 40 to 110 dB(A)." in refusal(tomlkit.dumps(document))
+    assert "target_dba = 1e+09 dB(A) is outside 40 to 110 dB(A)." in refusal(
+        tomlkit.dumps(document)
+    )
 
 
 def test_nothing_in_a_file_is_executed(tmp_path, monkeypatch):
-    """Regression: values that are programs stay text; no shell, no eval, no import of what a file names."""
+    """Regression: values that are programs stay text; no shell, no eval, no import of what a file
+    names.
+    """
     ran = []
     for module, name in ((os, "system"), (os, "popen"), (builtins, "eval"), (builtins, "exec")):
         monkeypatch.setattr(module, name, lambda *a, **k: ran.append(a))
     code = "__import__('pathlib').Path('ran').touch()"
     monkeypatch.chdir(tmp_path)
-    s = parse(edited('source = "invented; sizes typical of a small school gymnasium"', f'source = "{code}"'))
+    s = parse(
+        edited(
+            'source = "invented; sizes typical of a small school gymnasium"', f'source = "{code}"'
+        )
+    )
     save(s, tmp_path / "s.toml")
     assert s.source == code and load(tmp_path / "s.toml").source == code
     assert "roof = \"!!python/object/apply:os.system ['reboot']\" is unknown." in refusal(
@@ -310,12 +484,16 @@ def test_huge_file(tmp_path):
     """Regression: more than a megabyte is refused before it is read."""
     path = tmp_path / "huge.toml"
     path.write_text(METRES + "#" * 1_000_000)
-    with pytest.raises(ValueError, match=r"^huge\.toml: larger than a megabyte, so it is no scenario\.$"):
+    with pytest.raises(
+        ValueError, match=r"^huge\.toml: larger than a megabyte, so it is no scenario\.$"
+    ):
         load(path)
 
 
 def test_encodings(tmp_path):
-    """Regression: UTF-8 with or without a byte-order mark and Windows line ends are read, other encodings refused."""
+    """Regression: UTF-8 with or without a byte-order mark and Windows line ends are read, other
+    encodings refused.
+    """
     path, want = tmp_path / "s.toml", parse(METRES)
     for content in (METRES.encode("utf-8-sig"), METRES.replace("\n", "\r\n").encode()):
         path.write_bytes(content)
@@ -326,7 +504,9 @@ def test_encodings(tmp_path):
         b"\xff\xfe\x00",
     ):
         path.write_bytes(content)
-        with pytest.raises(ValueError, match=r"^s\.toml: is not UTF-8 text\. Was it saved by a word processor\?$"):
+        with pytest.raises(
+            ValueError, match=r"^s\.toml: is not UTF-8 text\. Was it saved by a word processor\?$"
+        ):
             load(path)
 
 
@@ -337,12 +517,15 @@ def test_missing_file(tmp_path):
 
 
 def test_existing_file_is_not_replaced_unasked(tmp_path):
-    """Regression: FileExistsError, and the old file is as it was; with overwrite, replaced, and its rights kept."""
+    """Regression: FileExistsError, and the old file is as it was; with overwrite, replaced, and its
+    rights kept.
+    """
     path = tmp_path / "s.toml"
     path.write_text("precious")
     path.chmod(0o600)
     with pytest.raises(
-        FileExistsError, match=r"^s\.toml exists\. Choose another name, or say that it may be replaced\.$"
+        FileExistsError,
+        match=r"^s\.toml exists\. Choose another name, or say that it may be replaced\.$",
     ):
         save(parse(METRES), path)
     assert path.read_text() == "precious"
@@ -353,9 +536,13 @@ def test_existing_file_is_not_replaced_unasked(tmp_path):
 
 
 @pytest.mark.parametrize("step", ["replace", "fsync", "chmod"])
-@pytest.mark.parametrize("error", [OSError("disk full"), KeyboardInterrupt("stop")], ids=["disk full", "interrupted"])
+@pytest.mark.parametrize(
+    "error", [OSError("disk full"), KeyboardInterrupt("stop")], ids=["disk full", "interrupted"]
+)
 def test_a_failed_save_loses_nothing(step, error, tmp_path, monkeypatch):
-    """Regression: whatever fails on the way, the old file is intact and nothing is left beside it."""
+    """Regression: whatever fails on the way, the old file is intact and nothing is left
+    beside it.
+    """
     path = tmp_path / "s.toml"
     path.write_text("precious")
 
@@ -372,13 +559,22 @@ def test_a_failed_save_loses_nothing(step, error, tmp_path, monkeypatch):
 
 
 ODD = st.one_of(
-    st.text(max_size=20), st.sampled_from(["", " ", "nan", "north", "court", "7.6", "\n"]), st.booleans(),
-    st.integers(-(10**20), 10**20), st.integers(-3, 30), st.sampled_from([10**400, -(10**309), 2**63]),
-    st.floats(), st.floats(-100, 100),
+    st.text(max_size=20),
+    st.sampled_from(["", " ", "nan", "north", "court", "7.6", "\n"]),
+    st.booleans(),
+    st.integers(-(10**20), 10**20),
+    st.integers(-3, 30),
+    st.sampled_from([10**400, -(10**309), 2**63]),
+    st.floats(),
+    st.floats(-100, 100),
     st.lists(st.one_of(st.integers(-9, 9), st.text(max_size=3), st.booleans()), max_size=8),
-    st.dictionaries(st.text(max_size=8), st.one_of(st.integers(-9, 9), st.text(max_size=3)), max_size=3),
-    st.just([{}]), st.just([{"name": "court"}]), st.just({"court": 1.0}),
-)  # fmt: skip
+    st.dictionaries(
+        st.text(max_size=8), st.one_of(st.integers(-9, 9), st.text(max_size=3)), max_size=3
+    ),
+    st.just([{}]),
+    st.just([{"name": "court"}]),
+    st.just({"court": 1.0}),
+)
 
 
 def places(tables):
@@ -400,8 +596,11 @@ def places(tables):
     odd=ODD,
     drop=st.booleans(),
 )
+# in feet a last digit may differ
 def test_fuzz_one_key(text, where, odd, drop):
-    """Invariance: one key set to anything, or dropped, gives a sound scenario or one line that names the file."""
+    """Invariance: one key set to anything, or dropped, gives a sound scenario or one line that
+    names the file.
+    """
     tables = tomlkit.parse(text).unwrap()
     spots = list(places(tables))
     table, key = spots[where % len(spots)]
@@ -422,4 +621,4 @@ def test_fuzz_one_key(text, where, odd, drop):
     assert s.room.volume > 0 and s.areas and s.cabinets and isinstance(s.doubts, list)
     saved = to_text(s)
     again = parse(saved, "gym.toml")
-    assert to_text(again) == saved and (again == s or s.units == "ft")  # in feet a last digit may differ
+    assert to_text(again) == saved and (again == s or s.units == "ft")

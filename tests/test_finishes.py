@@ -10,7 +10,8 @@ import pytest
 from gymtools.venue.finishes import FINISHES, Finish, finish
 from gymtools.venue.tables import named
 
-# Our name -> key in pyroomacoustics.materials_data, an independent copy of Vorländer, Auralization, annex.
+# Our name -> key in pyroomacoustics.materials_data, an independent copy of Vorländer, Auralization,
+# annex.
 VORLAENDER = {
     "wood floor on concrete": "audience_floor",
     "synthetic floor": "linoleum_on_concrete",
@@ -38,7 +39,8 @@ VORLAENDER = {
 }
 
 # Second printed lists, 125 Hz to 4 kHz, for rows whose source no package carries:
-# Barron, Industrial Noise Control and Acoustics, 2003, Appendix D; Bies, Hansen and Howard, 2017, Table 6.2.
+# Barron, Industrial Noise Control and Acoustics, 2003, Appendix D; Bies, Hansen and Howard, 2017,
+# Table 6.2.
 PRINTED = {
     "bare block": [0.36, 0.44, 0.31, 0.29, 0.39, 0.25],
     "painted block": [0.10, 0.05, 0.06, 0.07, 0.09, 0.08],
@@ -64,7 +66,9 @@ PRINTED = {
 
 @pytest.mark.parametrize("ours, theirs", VORLAENDER.items())
 def test_vorlaender_rows(ours, theirs):
-    """Printed: all values of the independent copy, and 8 kHz marked as filled exactly where it has none."""
+    """Printed: all values of the independent copy, and 8 kHz marked as filled exactly where it has
+    none.
+    """
     sections = pyroomacoustics.materials_data["absorption"].values()
     (coefficients,) = [section[theirs]["coeffs"] for section in sections if theirs in section]
     row = finish(ours)
@@ -92,9 +96,17 @@ def test_every_row_is_from_a_source_compared_here_or_an_assumption():
 def test_assumptions_are_marked():
     """Regression: these have no published value that was traced."""
     assert {name for name, row in FINISHES.items() if row.is_assumption} == {
-        "synthetic floor", "wall pad", "plain deck", "acoustic deck 1 in", "acoustic deck 3 in", "bleacher closed",
-        "bench empty", "bench two thirds", "bench full", "folding chairs empty",
-    }  # fmt: skip
+        "synthetic floor",
+        "wall pad",
+        "plain deck",
+        "acoustic deck 1 in",
+        "acoustic deck 3 in",
+        "bleacher closed",
+        "bench empty",
+        "bench two thirds",
+        "bench full",
+        "folding chairs empty",
+    }
 
 
 @pytest.mark.parametrize("name", FINISHES)
@@ -119,15 +131,21 @@ def test_trade_facts():
     assert at_1k["painted block"] < at_1k["bare block"] < at_1k["wall panels"]
     assert at_1k["plain deck"] < at_1k["acoustic deck 1 in"] <= at_1k["acoustic deck 3 in"]
     assert at_1k["flat curtain"] < at_1k["velour curtain"]
-    assert at_1k["folding chairs empty"] < at_1k["folding chairs half"] < at_1k["folding chairs full"]
+    assert (
+        at_1k["folding chairs empty"] < at_1k["folding chairs half"] < at_1k["folding chairs full"]
+    )
 
 
 def test_refuses_an_unknown_name():
-    with pytest.raises(ValueError, match=r"^finish = 'panted block' is unknown\. Did you mean 'painted block'\?$"):
+    with pytest.raises(
+        ValueError, match=r"^finish = 'panted block' is unknown\. Did you mean 'painted block'\?$"
+    ):
         finish("panted block")
     with pytest.raises(ValueError, match=r"^finish = 'Brick' is unknown\. Did you mean 'brick'\?$"):
         finish("Brick")
-    with pytest.raises(ValueError, match=r"^finish = 'xyzzy' is unknown\. Known: wood floor, .*plywood \.\.\.\.$"):
+    with pytest.raises(
+        ValueError, match=r"^finish = 'xyzzy' is unknown\. Known: wood floor, .*plywood \.\.\.\.$"
+    ):
         finish("xyzzy")
     with pytest.raises(ValueError, match=r"^finish = \['brick'\] is unknown\. "):
         finish(["brick"])
@@ -138,16 +156,30 @@ def test_refuses_an_unknown_name():
 @pytest.mark.parametrize(
     "change, said",
     [
-        ({"absorption": [15] * 7}, r"finish 'x': absorption = 15 \(fraction\) is outside 0 to 1.*Percent"),
+        (
+            {"absorption": [15] * 7},
+            r"finish 'x': absorption = 15 \(fraction\) is outside 0 to 1.*Percent",
+        ),
         ({"absorption": [0.1] * 6}, r"finish 'x': absorption has shape \(6,\), not \(7,\)"),
         ({"absorption": [float("nan")] * 7}, r"absorption = nan"),
         ({"source": " "}, r"finish 'x': source is empty"),
         ({"scattering_source": " "}, r"finish 'x': source is empty"),
-        ({"scattering": 10}, r"finish 'x': scattering = 10 \(fraction\) is outside 0 to 1.*Percent"),
+        (
+            {"scattering": 10},
+            r"finish 'x': scattering = 10 \(fraction\) is outside 0 to 1.*Percent",
+        ),
     ],
 )
 def test_refuses_a_bad_finish(change, said):
-    good = dict(name="x", description="x", absorption=[0.1] * 7, fill_8k="source", source="x", scattering=0.1, scattering_source="x")
+    good = dict(
+        name="x",
+        description="x",
+        absorption=[0.1] * 7,
+        fill_8k="source",
+        source="x",
+        scattering=0.1,
+        scattering_source="x",
+    )
     assert np.array_equal(Finish(**good).absorption, [0.1] * 7)
     with pytest.raises(ValueError, match=said):
         Finish(**(good | change))
@@ -158,7 +190,8 @@ def test_a_finish_cannot_be_changed():
         finish("brick").source = "elsewhere"
 
 
-# What a finish scatters -> key in pyroomacoustics.materials_data, an independent copy of Vorländer, Auralization, annex; octaves averaged.
+# What a finish scatters -> key in pyroomacoustics.materials_data, an independent copy of Vorländer,
+# Auralization, annex; octaves averaged.
 SCATTERING = {
     "bench empty": ("amphitheatre_steps", slice(2, 5)),
     "bench two thirds": ("theatre_audience", slice(2, 6)),
@@ -176,15 +209,27 @@ SCATTERING = {
 def test_scattering_rows(ours, theirs):
     """Printed: the mean of the middle octaves of the independent copy, to the digits shown."""
     key, octaves = theirs
-    (coefficients,) = [section[key]["coeffs"] for section in pyroomacoustics.materials_data["scattering"].values() if key in section]
+    (coefficients,) = [
+        section[key]["coeffs"]
+        for section in pyroomacoustics.materials_data["scattering"].values()
+        if key in section
+    ]
     assert finish(ours).scattering == pytest.approx(np.mean(coefficients[octaves]), abs=0.005)
     assert "Vorländer" in finish(ours).scattering_source
 
 
 def test_other_scattering_is_an_assumption():
-    """Every value without a source says so; nothing is a perfect mirror; rough things scatter more than smooth ones."""
+    """Every value without a source says so; nothing is a perfect mirror; rough things scatter more
+    than smooth ones.
+    """
     for name, row in FINISHES.items():
         assert 0.02 <= row.scattering <= 0.95
         assert row.scattering_source.startswith("assumption") == (name not in SCATTERING)
     s = {name: row.scattering for name, row in FINISHES.items()}
-    assert s["wood floor"] <= s["painted block"] < s["bleacher closed"] < s["plain deck"] < s["bench empty"]
+    assert (
+        s["wood floor"]
+        <= s["painted block"]
+        < s["bleacher closed"]
+        < s["plain deck"]
+        < s["bench empty"]
+    )

@@ -1,4 +1,6 @@
-"""Turning, and straight lines that meet convex polygons: closed forms, and another program's rotations."""
+"""Turning, and straight lines that meet convex polygons: closed forms, and another program's
+rotations.
+"""
 
 import numpy as np
 import pytest
@@ -47,7 +49,9 @@ def inside(point, polygon):
     """Crossing-number test in the plane, one point at a time: the readable definition."""
     odd = False
     for (xa, ya), (xb, yb) in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
-        if (ya > point[1]) != (yb > point[1]) and point[0] < xa + (point[1] - ya) / (yb - ya) * (xb - xa):
+        if (ya > point[1]) != (yb > point[1]) and point[0] < xa + (point[1] - ya) / (yb - ya) * (
+            xb - xa
+        ):
             odd = not odd
     return odd
 
@@ -61,15 +65,22 @@ def to_outline(points, polygon):
 
 @given(pan=angle, tilt=angle)
 def test_rotation_equals_scipy(pan, tilt):
-    """Independent: scipy's intrinsic ZYX; about y (to the left) a positive angle turns the front down, as tilt does."""
+    """Independent: scipy's intrinsic ZYX; about y (to the left) a positive angle turns the front
+    down, as tilt does.
+    """
     want = Rotation.from_euler("ZYX", [pan, tilt, 0], degrees=True).as_matrix().T
     np.testing.assert_allclose(rotation(pan, tilt), want, atol=1e-12)
 
 
-@pytest.mark.parametrize("pan, tilt, front, left", [
-    (0, 0, [1, 0, 0], [0, 1, 0]), (90, 0, [0, 1, 0], [-1, 0, 0]), (0, 90, [0, 0, -1], [0, 1, 0]),
-    (180, 30, [-np.sqrt(0.75), 0, -0.5], [0, -1, 0]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "pan, tilt, front, left",
+    [
+        (0, 0, [1, 0, 0], [0, 1, 0]),
+        (90, 0, [0, 1, 0], [-1, 0, 0]),
+        (0, 90, [0, 0, -1], [0, 1, 0]),
+        (180, 30, [-np.sqrt(0.75), 0, -0.5], [0, -1, 0]),
+    ],
+)
 def test_rotation_signs(pan, tilt, front, left):
     """Closed form: pan counter-clockwise seen from above, tilt down, left to the left."""
     np.testing.assert_allclose(rotation(pan, tilt)[:2], [front, left], atol=1e-12)
@@ -78,7 +89,9 @@ def test_rotation_signs(pan, tilt, front, left):
 def test_rotation_of_many():
     """Closed form: arrays give one matrix each, right-handed and orthonormal."""
     many = rotation([0, 10, 20], 30)
-    np.testing.assert_allclose(many @ many.transpose(0, 2, 1), np.broadcast_to(np.eye(3), (3, 3, 3)), atol=1e-12)
+    np.testing.assert_allclose(
+        many @ many.transpose(0, 2, 1), np.broadcast_to(np.eye(3), (3, 3, 3)), atol=1e-12
+    )
     np.testing.assert_allclose(np.linalg.det(many), 1, atol=1e-12)
     np.testing.assert_array_equal(many[1], rotation(10, 30))
 
@@ -87,20 +100,40 @@ def test_rotation_of_many():
 def test_area_of_a_regular_polygon(pan, tilt, sides, radius):
     """Closed form: n/2 r2 sin(2 pi/n), however it is turned."""
     around = 2 * np.pi * np.arange(sides) / sides
-    corners = radius * np.stack([np.cos(around), np.sin(around), np.zeros(sides)], axis=1) @ rotation(pan, tilt)
-    assert polygon_area(corners) == pytest.approx(sides / 2 * radius**2 * np.sin(2 * np.pi / sides), rel=1e-9)
+    corners = (
+        radius
+        * np.stack([np.cos(around), np.sin(around), np.zeros(sides)], axis=1)
+        @ rotation(pan, tilt)
+    )
+    assert polygon_area(corners) == pytest.approx(
+        sides / 2 * radius**2 * np.sin(2 * np.pi / sides), rel=1e-9
+    )
 
 
 SQUARE = [[0, 0, 0], [2, 0, 0], [2, 2, 0], [0, 2, 0]]
 
 
-@pytest.mark.parametrize("corners, said", [
-    ([[0, 0, 0], [2, 0, 0], [2, 2, 0.1], [0, 2, 0]],
-     r"^polygon 1 is not plane: its corners are off by more than 1 mm\.$"),
-    ([[0, 0, 0], [2, 0, 0], [0.5, 0.5, 0], [0, 2, 0]], r"^polygon 1 is not convex\. Split it\.$"),
-    ([[0, 0, 0], [1, 1, 0], [2, 2, 0]], r"^polygon 1 has no area, or two corners in one place\.$"),
-    ([[0, 0, 0], [0, 0, 0], [2, 2, 0], [0, 2, 0]], r"^polygon 1 has no area, or two corners in one place\.$"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "corners, said",
+    [
+        (
+            [[0, 0, 0], [2, 0, 0], [2, 2, 0.1], [0, 2, 0]],
+            r"^polygon 1 is not plane: its corners are off by more than 1 mm\.$",
+        ),
+        (
+            [[0, 0, 0], [2, 0, 0], [0.5, 0.5, 0], [0, 2, 0]],
+            r"^polygon 1 is not convex\. Split it\.$",
+        ),
+        (
+            [[0, 0, 0], [1, 1, 0], [2, 2, 0]],
+            r"^polygon 1 has no area, or two corners in one place\.$",
+        ),
+        (
+            [[0, 0, 0], [0, 0, 0], [2, 2, 0], [0, 2, 0]],
+            r"^polygon 1 has no area, or two corners in one place\.$",
+        ),
+    ],
+)
 def test_pack_refuses(corners, said):
     """Regression: refusals name the polygon by its number."""
     with pytest.raises(ValueError, match=said):
@@ -116,22 +149,32 @@ def test_pack_of_nothing():
 
 @given(seed=seed, turned=st.booleans())
 def test_first_hit_in_a_box(seed, turned):
-    """Closed form: the nearest of three planes ahead; 0.1 mm is single precision over 20 m; either way round."""
+    """Closed form: the nearest of three planes ahead; 0.1 mm is single precision over 20 m; either
+    way round.
+    """
     rng = np.random.default_rng(seed)
-    origin, direction = rng.uniform(-0.95, 0.95, (3, 3)) * BOX, unit_vectors(rng, 300).reshape(3, 100, 3)
-    index, way = first_hit(origin, direction, pack([face[::-1] if turned else face for face in box()]))
+    origin, direction = (
+        rng.uniform(-0.95, 0.95, (3, 3)) * BOX,
+        unit_vectors(rng, 300).reshape(3, 100, 3),
+    )
+    index, way = first_hit(
+        origin, direction, pack([face[::-1] if turned else face for face in box()])
+    )
     per_axis = (np.sign(direction) * BOX - origin[:, None]) / direction
     axis = per_axis.argmin(axis=-1)
     np.testing.assert_allclose(way, per_axis.min(axis=-1), atol=1e-4)
     two = np.sort(per_axis, axis=-1)
-    clear = two[..., 1] - two[..., 0] > 0.01  # nearer than that to an edge, either face may be named
+    # nearer than that to an edge, either face may be named
+    clear = two[..., 1] - two[..., 0] > 0.01
     ahead = np.take_along_axis(direction > 0, axis[..., None], axis=-1)[..., 0]
     np.testing.assert_array_equal(index[clear], (2 * axis + ahead)[clear])
 
 
 @given(seed=seed, corners=st.integers(3, 8))
 def test_first_hit_is_point_in_polygon(seed, corners):
-    """Closed form: a vertical ray meets a level polygon where the crossing number says so; 5 mm at the rim left out."""
+    """Closed form: a vertical ray meets a level polygon where the crossing number says so; 5 mm at
+    the rim left out.
+    """
     rng = np.random.default_rng(seed)
     polygon, start = convex(rng, corners, 2.0), np.c_[rng.uniform(-6, 6, (200, 2)), np.zeros(200)]
     want = np.array([inside(p, polygon[:, :2]) for p in start[:, :2]])
@@ -144,10 +187,15 @@ def test_first_hit_is_point_in_polygon(seed, corners):
 
 @given(seed=seed, corners=st.integers(3, 8))
 def test_in_sight_is_point_in_polygon(seed, corners):
-    """Closed form: a line down through a level polygon is cut where it crosses inside; 5 mm at the rim left out."""
+    """Closed form: a line down through a level polygon is cut where it crosses inside; 5 mm at the
+    rim left out.
+    """
     rng = np.random.default_rng(seed)
     polygon = convex(rng, corners, 2.0)
-    source, points = np.array([[*rng.uniform(-6, 6, 2), 5.0]]), np.c_[rng.uniform(-9, 9, (200, 2)), np.zeros(200)]
+    source, points = (
+        np.array([[*rng.uniform(-6, 6, 2), 5.0]]),
+        np.c_[rng.uniform(-9, 9, (200, 2)), np.zeros(200)],
+    )
     crossing = (source[0] + (points - source[0]) * 3 / 5)[:, :2]
     want = np.array([not inside(p, polygon[:, :2]) for p in crossing])
     clear = to_outline(crossing, polygon[:, :2]) > 0.005
@@ -156,7 +204,9 @@ def test_in_sight_is_point_in_polygon(seed, corners):
 
 @given(seed=seed)
 def test_in_sight_agrees_with_first_hit(seed):
-    """Invariance: a line is free where a ray along it meets nothing before its end; joints of 5 mm left out."""
+    """Invariance: a line is free where a ray along it meets nothing before its end; joints of 5 mm
+    left out.
+    """
     rng = np.random.default_rng(seed)
     screens = pack([convex(rng, 5, z) for z in (-1.0, 0.5, 2.0)])
     source, points = (
@@ -171,17 +221,26 @@ def test_in_sight_agrees_with_first_hit(seed):
 
 
 def test_a_point_on_a_screen_is_seen():
-    """Closed form: a listener on a surface, or a millimetre behind, is not hidden by it; a centimetre behind he is."""
+    """Closed form: a listener on a surface, or a millimetre behind, is not hidden by it; a
+    centimetre behind he is.
+    """
     wall = pack([[[0, -1, 0], [0, 1, 0], [0, 1, 2], [0, -1, 2]]])
     points = [[0.0, 0, 1], [0.001, 0, 1], [0.01, 0, 1], [-0.01, 0, 1], [5, 0, 5], [5, 0, 1]]
-    assert in_sight([[-3.0, 0, 1]], points, wall).tolist() == [[True, True, False, True, True, False]]
+    assert in_sight([[-3.0, 0, 1]], points, wall).tolist() == [
+        [True, True, False, True, True, False]
+    ]
 
 
 @given(seed=seed, pan=angle, shift=st.tuples(*[st.floats(-30, 30)] * 3))
 def test_hits_do_not_care_where_the_room_stands(seed, pan, shift):
-    """Invariance: everything turned by one pan and moved alike meets the same faces at the same distances."""
+    """Invariance: everything turned by one pan and moved alike meets the same faces at the same
+    distances.
+    """
     rng = np.random.default_rng(seed)
-    origin, direction = rng.uniform(-0.9, 0.9, (2, 3)) * BOX, unit_vectors(rng, 100).reshape(2, 50, 3)
+    origin, direction = (
+        rng.uniform(-0.9, 0.9, (2, 3)) * BOX,
+        unit_vectors(rng, 100).reshape(2, 50, 3),
+    )
     faces, turn = [*box(), convex(rng, 6, 1.0)], rotation(pan, 0)
     moved = [face @ turn + shift for face in faces]
     index, way = first_hit(origin, direction, pack(faces))

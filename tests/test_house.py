@@ -1,4 +1,6 @@
-"""The house kept in order: layers, docstrings, sources, file names, and nothing that must not be in a file."""
+"""The house kept in order: layers, docstrings, sources, file names, and nothing that must not be in
+a file.
+"""
 
 import ast
 import csv
@@ -16,9 +18,14 @@ import gymtools
 
 PACKAGE = Path(gymtools.__file__).parent
 ROOT = PACKAGE.parent
-LAYERS = ["physics", "venue", "design", "display"]  # each may import itself and what stands before it
+# each may import itself and what stands before it
+LAYERS = ["physics", "venue", "design", "display"]
 RANK = {name: number for number, name in enumerate(LAYERS)}
-MODULES = [m.name for m in pkgutil.walk_packages(gymtools.__path__, "gymtools.") if m.name != "gymtools.__main__"]
+MODULES = [
+    m.name
+    for m in pkgutil.walk_packages(gymtools.__path__, "gymtools.")
+    if m.name != "gymtools.__main__"
+]
 PUBLIC = [
     f
     for name in MODULES
@@ -45,18 +52,24 @@ def rooms_imported_by(path):
                 yield parts[1]
 
 
-@pytest.mark.parametrize("path", sorted(PACKAGE.glob("*/*.py")), ids=lambda p: f"{p.parent.name}/{p.name}")
+@pytest.mark.parametrize(
+    "path", sorted(PACKAGE.glob("*/*.py")), ids=lambda p: f"{p.parent.name}/{p.name}"
+)
 def test_imports_point_downwards(path):
     """A room imports itself and what lies below it, nothing above."""
     for room in rooms_imported_by(path):
-        assert RANK[room] <= RANK[path.parent.name], f"{path.parent.name}/{path.name} must not import {room}"
+        assert RANK[room] <= RANK[path.parent.name], (
+            f"{path.parent.name}/{path.name} must not import {room}"
+        )
 
 
 def test_the_import_check_sees_relative_and_absolute_imports(tmp_path):
     """The check above would notice: both forms of an upward import are found."""
     wrong = tmp_path / "physics" / "air.py"
     wrong.parent.mkdir()
-    wrong.write_text("from ..display import look\nimport gymtools.venue.hall\nfrom . import bands\n")
+    wrong.write_text(
+        "from ..display import look\nimport gymtools.venue.hall\nfrom . import bands\n"
+    )
     assert list(rooms_imported_by(wrong)) == ["display", "venue", "physics"]
 
 
@@ -80,14 +93,18 @@ def test_the_core_imports_neither_plots_nor_widgets():
 
 @pytest.mark.parametrize("f", PUBLIC, ids=lambda f: f"{f.__module__}.{f.__name__}")
 def test_docstring_states_arguments_and_units(f):
-    """Every public function names its parameters in order and ends each entry with a unit; a formula needs a source."""
+    """Every public function names its parameters in order and ends each entry with a unit; a
+    formula needs a source.
+    """
     doc = inspect.getdoc(f) or ""
     assert doc, "no docstring"
     block = re.search(r"Parameters\n-+\n(.*?)(?=\n\n\w[^\n]*\n-+\n|\Z)", doc, re.S)
     entries = re.findall(r"^(\w[\w, ]*) : .*\n((?:[ ]+.*\n?)+)", block[1] if block else "", re.M)
     named = [n for names, _ in entries for n in names.split(", ")]
     assert named == list(inspect.signature(f).parameters)
-    assert all(re.search(r"\[[^\]]+\]\s*$", text) for _, text in entries), "a unit in [brackets] ends each entry"
+    assert all(re.search(r"\[[^\]]+\]\s*$", text) for _, text in entries), (
+        "a unit in [brackets] ends each entry"
+    )
     assert ".. math::" not in doc or "Sources\n" in doc, "a formula needs a source"
 
 
@@ -102,8 +119,18 @@ def test_every_row_of_data_has_a_source(path):
 def committed():
     """Text files under version control."""
     out = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True)
-    names = out.stdout.split("\0") if out.returncode == 0 else [str(p.relative_to(ROOT)) for p in ROOT.rglob("*.py")]
-    return [ROOT / n for n in names if n and Path(n).suffix in {".py", ".md", ".toml", ".csv", ".ipynb", ".txt", ""} and (ROOT / n).is_file()]
+    names = (
+        out.stdout.split("\0")
+        if out.returncode == 0
+        else [str(p.relative_to(ROOT)) for p in ROOT.rglob("*.py")]
+    )
+    return [
+        ROOT / n
+        for n in names
+        if n
+        and Path(n).suffix in {".py", ".md", ".toml", ".csv", ".ipynb", ".txt", ""}
+        and (ROOT / n).is_file()
+    ]
 
 
 def test_no_machine_path_and_no_registry_host_in_any_file():
@@ -117,13 +144,34 @@ def test_no_machine_path_and_no_registry_host_in_any_file():
 
 
 def test_top_level_holds_what_it_should():
-    """README.md, DEVELOPERS.md, requirements.txt, workbooks, gymtools, tests, scenarios, pyproject.toml and dot-files."""
+    """README.md, DEVELOPERS.md, requirements.txt, workbooks, gymtools, tests, scenarios,
+    pyproject.toml and dot-files.
+    """
     tops = {p.relative_to(ROOT).parts[0] for p in committed()}
-    wanted = {"README.md", "DEVELOPERS.md", "requirements.txt", "workbooks", "gymtools", "tests", "scenarios", "pyproject.toml"}
+    wanted = {
+        "README.md",
+        "DEVELOPERS.md",
+        "requirements.txt",
+        "workbooks",
+        "gymtools",
+        "tests",
+        "scenarios",
+        "pyproject.toml",
+    }
     assert {t for t in tops if not t.startswith(".")} == wanted
 
 
-def test_code_is_clean():
-    """ruff finds nothing."""
-    out = subprocess.run([sys.executable, "-m", "ruff", "check", "--no-cache", "."], cwd=ROOT, capture_output=True, text=True)
+@pytest.mark.parametrize("command", ["check --no-cache", "format --check --no-cache"])
+def test_code_is_clean(command):
+    """ruff finds nothing and would change nothing: package, tests and notebooks, 100 columns."""
+    words = [sys.executable, "-m", "ruff", *command.split(), "."]
+    out = subprocess.run(words, cwd=ROOT, capture_output=True, text=True)
     assert out.returncode == 0, out.stdout
+
+
+def test_the_formatter_is_not_switched_off():
+    """No file asks the formatter to skip lines, but for tables of numbers (tests/reference.py)."""
+    skip, name = re.compile(r"#\s*fmt:\s*(skip|off)"), Path(__file__).name
+    code = [p for p in committed() if p.suffix in {".py", ".ipynb"} and p.name != name]
+    asking = {p.name for p in code if skip.search(p.read_text(encoding="utf-8"))}
+    assert asking <= {"reference.py"}

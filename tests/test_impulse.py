@@ -1,4 +1,6 @@
-"""Impulse responses: pyfar and pyrato (independent), closed forms, noise, and files that cannot be used."""
+"""Impulse responses: pyfar and pyrato (independent), closed forms, noise, and files that cannot be
+used.
+"""
 
 from pathlib import Path
 
@@ -7,7 +9,10 @@ import pyfar as pf
 import pytest
 from finished_hall import measure, only
 from pyrato.edc import energy_decay_curve_lundeby, schroeder_integration
-from pyrato.parameters import reverberation_time_linear_regression, speech_transmission_index_indirect
+from pyrato.parameters import (
+    reverberation_time_linear_regression,
+    speech_transmission_index_indirect,
+)
 from scipy.io import wavfile
 
 from gymtools.design.readings import Readings
@@ -31,8 +36,10 @@ def response(rt, noise=0.0, seconds=3.5, seed=1):
 @pytest.mark.parametrize("rt", [0.8, 2.0, 3.5])
 @pytest.mark.parametrize("noise", [0.0, 3e-4])
 def test_a_decay_gives_its_time_back(rt, noise):
-    """Closed form: T20 and T30 of an exponential decay are its time, within four standard deviations of ISO 3382-2:2008, 7.1 (from
-    memory); a noise 60 to 70 dB down changes nothing that shows."""
+    """Closed form: T20 and T30 of an exponential decay are its time, within four standard
+    deviations of ISO 3382-2:2008, 7.1 (from memory); a noise 60 to 70 dB down changes nothing that
+    shows.
+    """
     times, range_db = impulse.decay_times(impulse.octave_energy(response(rt, noise), RATE))
     width = bands.EXACT * (10**0.15 - 10**-0.15)
     for measure_, factor in (("t20", 0.88), ("t30", 0.55)):
@@ -44,15 +51,20 @@ def test_a_decay_gives_its_time_back(rt, noise):
 @pytest.mark.parametrize("rt", [0.8, 2.0])
 @pytest.mark.parametrize("noise", [0.0, 1e-3])
 def test_times_equal_pyrato(rt, noise):
-    """Independent: pyfar's octave filters, pyrato's decay curves (with noise after Lundeby) and regressions, from 500 Hz on; within
-    half the standard deviation that a single T20 has anyway, for the filters differ."""
+    """Independent: pyfar's octave filters, pyrato's decay curves (with noise after Lundeby) and
+    regressions, from 500 Hz on; within half the standard deviation that a single T20 has anyway,
+    for the filters differ.
+    """
     h = response(rt, noise)[2400:]
     ours, _ = impulse.decay_times(impulse.octave_energy(h, RATE))
-    filtered = pf.dsp.filter.fractional_octave_bands(pf.Signal(h, RATE), 1, frequency_range=(125, 8000))
+    filtered = pf.dsp.filter.fractional_octave_bands(
+        pf.Signal(h, RATE), 1, frequency_range=(125, 8000)
+    )
     for b in range(2, 7):
         one = pf.Signal(filtered.time.reshape(7, -1)[b], RATE)
         curve = energy_decay_curve_lundeby(one) if noise else schroeder_integration(one)
-        curve.time = curve.time / curve.time[..., :1]  # its regression wants a curve that begins at 1
+        # its regression wants a curve that begins at 1
+        curve.time = curve.time / curve.time[..., :1]
         sd = 0.44 * rt * np.sqrt(2.9 / (bands.EXACT[b] * (10**0.15 - 10**-0.15) * rt))
         for measure_ in ("T20", "T30"):
             other = float(np.ravel(reverberation_time_linear_regression(curve, T=measure_))[0])
@@ -61,16 +73,26 @@ def test_times_equal_pyrato(rt, noise):
 
 @pytest.mark.parametrize("rt", [0.8, 2.0, 3.5])
 def test_clarity_of_a_response_equals_pyrato(rt):
-    """Independent: pyrato's STI of the same response, without levels (it takes the masking from the wrong octave otherwise)."""
+    """Independent: pyrato's STI of the same response, without levels (it takes the masking from the
+    wrong octave otherwise).
+    """
     h = response(rt)[2400:]
     ours = float(intelligibility.sti(impulse.modulation(impulse.octave_energy(h, RATE))[None])[0])
-    assert ours == pytest.approx(float(speech_transmission_index_indirect(pf.Signal(h, RATE))[0]), abs=0.008)
+    assert ours == pytest.approx(
+        float(speech_transmission_index_indirect(pf.Signal(h, RATE))[0]), abs=0.008
+    )
 
 
 def test_a_decay_near_the_noise_is_not_told():
-    """ISO 3382-1:2009, 5.3.3: the noise lies 10 dB under the range. At 42 dB T20 (35 dB) is told, T30 (45 dB) is not; at 25 dB nothing is."""
+    """ISO 3382-1:2009, 5.3.3: the noise lies 10 dB under the range. At 42 dB T20 (35 dB) is told,
+    T30 (45 dB) is not; at 25 dB nothing is.
+    """
     some, ranges = impulse.decay_times(impulse.octave_energy(response(1.0, 1e-2), RATE))
-    assert np.isfinite(some["t20"][2:]).all() and np.isnan(some["t30"]).all() and np.all(np.abs(ranges - 40) < 5)
+    assert (
+        np.isfinite(some["t20"][2:]).all()
+        and np.isnan(some["t30"]).all()
+        and np.all(np.abs(ranges - 40) < 5)
+    )
     none, _ = impulse.decay_times(impulse.octave_energy(response(1.0, 6e-2), RATE))
     assert np.isnan(none["t20"]).all()
     slow, _ = impulse.decay_times(impulse.octave_energy(response(1.0)[::6], RATE / 6))
@@ -93,10 +115,17 @@ def test_no_response_is_refused(h, message):
 
 @pytest.mark.parametrize("dtype", ["float32", "int16", "int32"])
 def test_waves_become_readings(tmp_path, dtype):
-    """Files named by readings give their T20 and their clarity, whatever the sample format; what the sheet has comes first; others are named."""
+    """Files named by readings give their T20 and their clarity, whatever the sample format; what
+    the sheet has comes first; others are named.
+    """
+
     def write(name, h):
         scaled = 0.8 * h / np.abs(h).max()
-        wavfile.write(tmp_path / name, RATE, (scaled * (np.iinfo(dtype).max if dtype.startswith("int") else 1)).astype(dtype))
+        wavfile.write(
+            tmp_path / name,
+            RATE,
+            (scaled * (np.iinfo(dtype).max if dtype.startswith("int") else 1)).astype(dtype),
+        )
 
     write("reverberation S1 R1.wav", response(1.5))
     write("reverberation S1 R2.wav", response(1.5, seed=2))
@@ -105,24 +134,41 @@ def test_waves_become_readings(tmp_path, dtype):
     write("somewhere.wav", response(1.0))
     (tmp_path / "reverberation S2 R2.wav").write_bytes(b"RIFF\x00\x00no sound")
     held = np.full(7, 1.23)
-    found = with_waves(Readings(values={"reverberation S1 R2": held}, remarks={}, bad=("before",), missing=()), tmp_path, PLAN)
+    found = with_waves(
+        Readings(values={"reverberation S1 R2": held}, remarks={}, bad=("before",), missing=()),
+        tmp_path,
+        PLAN,
+    )
     assert found.values["reverberation S1 R2"] is held
     assert found.values["reverberation S1 R1"][2:] == pytest.approx(1.5, rel=0.15)
     assert 0.3 < found.values["clarity game B1"] < 0.7
     assert found.bad[0] == "before" and len(found.bad) == 4
-    for words in ("somewhere.wav: is no reading of reverberation or clarity", "reverberation S2 R1.wav: the noise lies only", "reverberation S2 R2.wav: cannot be read as WAV"):
+    for words in (
+        "somewhere.wav: is no reading of reverberation or clarity",
+        "reverberation S2 R1.wav: the noise lies only",
+        "reverberation S2 R2.wav: cannot be read as WAV",
+    ):
         assert sum(b.startswith(words) for b in found.bad) == 1, found.bad
     assert "reverberation S1 R3" in found.missing and "clarity game B1" not in found.missing
 
 
 def test_a_bent_decay_is_remarked_on(tmp_path):
-    """ISO 3382-2:2008, annex B: T30 more than a tenth over T20 is suspicious. Two decays one after the other."""
+    """ISO 3382-2:2008, annex B: T30 more than a tenth over T20 is suspicious. Two decays one after
+    the other.
+    """
     rng, t = np.random.default_rng(1), np.arange(4 * RATE) / RATE
-    h = rng.normal(size=len(t)) * (np.exp(-np.log(1000) * t / 1.0) + 0.03 * np.exp(-np.log(1000) * t / 3.5))
-    wavfile.write(tmp_path / "reverberation S1 R1.wav", RATE, (h / np.abs(h).max()).astype("float32"))
+    h = rng.normal(size=len(t)) * (
+        np.exp(-np.log(1000) * t / 1.0) + 0.03 * np.exp(-np.log(1000) * t / 3.5)
+    )
+    wavfile.write(
+        tmp_path / "reverberation S1 R1.wav", RATE, (h / np.abs(h).max()).astype("float32")
+    )
     wavfile.write(tmp_path / "reverberation S1 R2.wav", RATE, response(1.5).astype("float32") / 5)
     found = with_waves(Readings(values={}, remarks={}, bad=(), missing=()), tmp_path, PLAN)
-    assert "the decay bends: T30 is" in found.remarks["reverberation S1 R1"] and "longer" in found.remarks["reverberation S1 R1"]
+    assert (
+        "the decay bends: T30 is" in found.remarks["reverberation S1 R1"]
+        and "longer" in found.remarks["reverberation S1 R1"]
+    )
     assert "reverberation S1 R2" not in found.remarks
 
 
@@ -136,4 +182,6 @@ def test_the_first_channel_counts(tmp_path):
 
 
 def test_readings_of_waves_alone_can_be_compared():
-    assert set(only(measure(PLAN, 1), "reverberation").values) == {i.key for i in PLAN.of("reverberation")}
+    assert set(only(measure(PLAN, 1), "reverberation").values) == {
+        i.key for i in PLAN.of("reverberation")
+    }

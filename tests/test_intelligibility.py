@@ -1,4 +1,6 @@
-"""STI against IEC 60268-16 (printed), limits (closed form), monotony (invariance) and pyrato (independent)."""
+"""STI against IEC 60268-16 (printed), limits (closed form), monotony (invariance) and pyrato
+(independent).
+"""
 
 import cmath
 import math
@@ -22,10 +24,20 @@ from reference import (
 )
 
 from gymtools.physics import bands, intelligibility
-from gymtools.physics.intelligibility import ALPHA, BETA, MALE_SPEECH_DB, MODULATION, SPEECH_SPECTRUM_DB, sti
+from gymtools.physics.intelligibility import (
+    ALPHA,
+    BETA,
+    MALE_SPEECH_DB,
+    MODULATION,
+    SPEECH_SPECTRUM_DB,
+    sti,
+)
 
-SINGLE = 1e-5  # what single precision promises of a modulation transfer for arrivals within a second
-ROUNDED = 6 * math.log(10) / 13.8  # worked numbers use the printed 13.8: the same as 0.11 % more reverberation time
+SINGLE = (
+    1e-5  # what single precision promises of a modulation transfer for arrivals within a second
+)
+# worked numbers use the printed 13.8: the same as 0.11 % more reverberation time
+ROUNDED = 6 * math.log(10) / 13.8
 COUNTS = st.tuples(st.integers(1, 4), st.integers(1, 3))
 
 
@@ -55,12 +67,22 @@ def definition_with_levels(m, speech, noise):
         if k:
             lower = 10 ** (speech[k - 1] / 10) + 10 ** (noise[k - 1] / 10)
             L = 10 * math.log10(lower)
-            am = 0.5 * L - 65 if L < 63 else 1.8 * L - 146.9 if L < 67 else 0.5 * L - 59.8 if L < 100 else -10
+            am = (
+                0.5 * L - 65
+                if L < 63
+                else 1.8 * L - 146.9
+                if L < 67
+                else 0.5 * L - 59.8
+                if L < 100
+                else -10
+            )
             masking = lower * 10 ** (am / 10)
         heard = I / (I + masking + 10 ** (threshold[k] / 10) + noise_k)
         snr = [10 * math.log10(heard * x / (1 - heard * x)) for x in m[k]]
         mti.append(sum((min(max(value, -15), 15) + 15) / 30 for value in snr) / 14)
-    index = sum(a * t for a, t in zip([0.085, 0.127, 0.230, 0.233, 0.309, 0.224, 0.173], mti, strict=True))
+    index = sum(
+        a * t for a, t in zip([0.085, 0.127, 0.230, 0.233, 0.309, 0.224, 0.173], mti, strict=True)
+    )
     for k, b in enumerate([0.085, 0.078, 0.065, 0.011, 0.047, 0.095]):
         index -= b * math.sqrt(mti[k] * mti[k + 1])
     return min(index, 1)
@@ -69,7 +91,9 @@ def definition_with_levels(m, speech, noise):
 def room(direct_to_reverberant_db, rt):
     """Modulation transfer of one source in a room, shape (7, 14)."""
     d = np.broadcast_to(10 ** (np.asarray(direct_to_reverberant_db) / 10), 7)[None, None]
-    return intelligibility.modulation_transfer(d, [[0.0]], reverberant=np.ones((1, 7)), rt=np.broadcast_to(rt, 7))[0]
+    return intelligibility.modulation_transfer(
+        d, [[0.0]], reverberant=np.ones((1, 7)), rt=np.broadcast_to(rt, 7)
+    )[0]
 
 
 def noisy(snr_db):
@@ -77,11 +101,16 @@ def noisy(snr_db):
 
 
 def band_index(mtf, **levels):
-    """Mean transmission index of each octave, through sti alone: with one octave left, STI = alpha MTI."""
-    return [sti(np.where(np.arange(7)[:, None] == k, mtf, 0), **levels) / ALPHA[k] for k in range(7)]
+    """Mean transmission index of each octave, through sti alone: with one octave left, STI = alpha
+    MTI.
+    """
+    return [
+        sti(np.where(np.arange(7)[:, None] == k, mtf, 0), **levels) / ALPHA[k] for k in range(7)
+    ]
 
 
-# --- printed -------------------------------------------------------------------------------------------------------
+# --- printed
+# -----------------------------------------------------------------------------------
 
 
 def test_weights_of_the_standard():
@@ -101,12 +130,16 @@ def test_two_neighbouring_octaves(lower, index):
 
 @pytest.mark.parametrize("m, index", IEC_60268_16_UNIFORM.items())
 def test_uniform_modulation(m, index):
-    """Printed: IEC 60268-16:2020 A.3.1.2; given m has five figures, so the index comes out far within its 0.01."""
+    """Printed: IEC 60268-16:2020 A.3.1.2; given m has five figures, so the index comes out far
+    within its 0.01.
+    """
     assert agrees([sti(np.full((7, 14), m))], index if m in (0, 1) else f"{index}000")
 
 
 def test_index_is_cut_at_one():
-    """Printed: IEC 60268-16:2020, 250 Hz lost and all else perfect: the raw sum 1.036 must show as 1."""
+    """Printed: IEC 60268-16:2020, 250 Hz lost and all else perfect: the raw sum 1.036 must show as
+    1.
+    """
     ti = np.array([1, 0, 1, 1, 1, 1, 1])
     assert agrees([ti @ ALPHA - np.sqrt(ti[:-1] * ti[1:]) @ BETA], "1.036")
     assert intelligibility.from_transmission_index(ti) == 1
@@ -119,13 +152,17 @@ def test_masking(level, masking):
 
 
 def test_masking_where_the_lines_meet():
-    """Closed form: the three lines of the standard meet at 63 and 67 dB; at 100 dB it has a step of 0.2 dB."""
+    """Closed form: the three lines of the standard meet at 63 and 67 dB; at 100 dB it has a step of
+    0.2 dB.
+    """
     below, above = intelligibility.masking_db([[63 - 1e-9, 67 - 1e-9, 100 - 1e-9], [63, 67, 100]])
     assert above - below == pytest.approx([0, 0, -0.2], abs=1e-6)
 
 
 def test_letters():
-    """Printed: IEC 60268-16:2020, annex F: each edge starts its letter, what lies below has the one before."""
+    """Printed: IEC 60268-16:2020, annex F: each edge starts its letter, what lies below has the one
+    before.
+    """
     edges, letters = list(IEC_60268_16_LETTERS), list(IEC_60268_16_LETTERS.values())
     assert intelligibility.rating(edges).tolist() == letters
     assert intelligibility.rating(np.array(edges) - 1e-6).tolist() == ["U", *letters[:-1]]
@@ -133,7 +170,9 @@ def test_letters():
 
 
 def test_reverberation_only():
-    """Printed (worked separately): rooms without direct sound, with the rounded constant and with the exact one."""
+    """Printed (worked separately): rooms without direct sound, with the rounded constant and with
+    the exact one.
+    """
     for factor, table in ((ROUNDED, STI_OF_RT_13_8), (1, STI_OF_RT_EXACT)):
         assert agrees([sti(room(-np.inf, factor * rt)) for rt in table], " ".join(table.values()))
 
@@ -141,18 +180,30 @@ def test_reverberation_only():
 def test_noise_only():
     """Printed: by definition of the transmission index, STI = (SNR + 15)/30."""
     snr = [-20, -15, -3, 0, 3, 9, 10, 15, 20]
-    assert agrees([sti(np.full((7, 14), noisy(s))) for s in snr], "0 0 0.40 0.50 0.60 0.80 0.833 1.0 1.0")
+    assert agrees(
+        [sti(np.full((7, 14), noisy(s))) for s in snr], "0 0 0.40 0.50 0.60 0.80 0.833 1.0 1.0"
+    )
 
 
 def test_direct_and_reverberant():
-    """Printed (worked separately): one source at several ratios of direct to reverberant sound, then with noise."""
-    assert agrees([sti(room(d, ROUNDED * 2.0)) for d in (10, 5, 0, -5, -10, -np.inf)], ".886 .734 .597 .500 .452 .437")
+    """Printed (worked separately): one source at several ratios of direct to reverberant sound,
+    then with noise.
+    """
+    assert agrees(
+        [sti(room(d, ROUNDED * 2.0)) for d in (10, 5, 0, -5, -10, -np.inf)],
+        ".886 .734 .597 .500 .452 .437",
+    )
     assert agrees([sti(room(d, ROUNDED * 3.0)) for d in (5, 0)], ".705 .560")
-    assert agrees([sti(room(0, ROUNDED * 2.0) * noisy(15)), sti(room(3, ROUNDED * 1.5) * noisy(12))], ".582 .658")
+    assert agrees(
+        [sti(room(0, ROUNDED * 2.0) * noisy(15)), sti(room(3, ROUNDED * 1.5) * noisy(12))],
+        ".582 .658",
+    )
 
 
 def test_full_case():
-    """Printed (worked separately): every octave its own time, ratio, speech and noise; the index and its parts."""
+    """Printed (worked separately): every octave its own time, ratio, speech and noise; the index
+    and its parts.
+    """
     mtf = room([-6, -5, -3, -1, 1, 3, 5], ROUNDED * np.array([2.4, 2.2, 2.0, 1.9, 1.7, 1.3, 0.8]))
     noise = np.array([55, 52, 50, 48, 45, 40, 35])
     levels = {"speech_db": 80 + MALE_SPEECH_DB, "noise_db": noise}
@@ -162,17 +213,26 @@ def test_full_case():
 
 
 def test_loud_speech_masks_itself():
-    """Printed (worked separately): a perfect channel, then 1.5 s, at rising level: beyond 80 dB louder is worse."""
+    """Printed (worked separately): a perfect channel, then 1.5 s, at rising level: beyond 80 dB
+    louder is worse.
+    """
     perfect = np.ones((7, 14))
     index = [sti(perfect, speech_db=level + MALE_SPEECH_DB) for level in (60, 70, 80, 90, 100)]
     assert agrees(index, ".995 1.00 .992 .924 .787")
-    index = [sti(room(-np.inf, ROUNDED * 1.5), speech_db=level + MALE_SPEECH_DB) for level in (85, 95, 105)]
+    index = [
+        sti(room(-np.inf, ROUNDED * 1.5), speech_db=level + MALE_SPEECH_DB)
+        for level in (85, 95, 105)
+    ]
     assert agrees(index, ".484 .460 .426")
 
 
 def test_loss_of_consonants():
-    """Printed (worked separately from two quoted formulas): by STI, and after Peutz with its limit 9 T."""
-    assert agrees(intelligibility.al_cons([0.45, 0.50, 0.55, 0.60, 0.75]), "14.9 11.35 8.66 6.60 2.93")
+    """Printed (worked separately from two quoted formulas): by STI, and after Peutz with its limit
+    9 T.
+    """
+    assert agrees(
+        intelligibility.al_cons([0.45, 0.50, 0.55, 0.60, 0.75]), "14.9 11.35 8.66 6.60 2.93"
+    )
     zero, one = intelligibility.al_cons([0, 1])
     assert agrees([zero, np.log(zero / one)], "170.5405 5.419")
     peutz = intelligibility.al_cons_peutz
@@ -181,13 +241,18 @@ def test_loss_of_consonants():
     assert agrees(peutz([100, 500], 9720, [2.0, 3.0], 10), "18 27")
 
 
-# --- closed form ---------------------------------------------------------------------------------------------------
+# --- closed form
+# -----------------------------------------------------------------------------------
 
 
 def test_one_source_without_reverberation_is_perfect():
     """Closed form: one arrival, however late, passes all modulation."""
-    mtf = intelligibility.modulation_transfer(np.full((1, 5, 7), 3e-4), np.linspace(0, 0.4, 5)[None],
-                                              reverberant=np.zeros((5, 7)), rt=np.full(7, 2.0))  # fmt: skip
+    mtf = intelligibility.modulation_transfer(
+        np.full((1, 5, 7), 3e-4),
+        np.linspace(0, 0.4, 5)[None],
+        reverberant=np.zeros((5, 7)),
+        rt=np.full(7, 2.0),
+    )
     assert mtf == pytest.approx(1, abs=1e-7)
 
 
@@ -196,7 +261,9 @@ def test_two_equal_arrivals_cancel_at_half_a_modulation_period():
     delay = 0.5 / MODULATION
     arrival = np.stack([np.full(14, 0.03), 0.03 + delay])
     silent = np.zeros((14, 7))
-    mtf = intelligibility.modulation_transfer(np.ones((2, 14, 7)), arrival, reverberant=silent, rt=np.ones(7))
+    mtf = intelligibility.modulation_transfer(
+        np.ones((2, 14, 7)), arrival, reverberant=silent, rt=np.ones(7)
+    )
     expected = np.abs(np.cos(np.pi * MODULATION * delay[:, None]))
     assert np.diag(expected) == pytest.approx(0, abs=1e-12)
     assert mtf == pytest.approx(np.broadcast_to(expected[:, None], mtf.shape), abs=SINGLE)
@@ -209,13 +276,21 @@ def test_pure_decay(rt):
     assert room(-np.inf, rt) == pytest.approx(expected, abs=SINGLE)
 
 
-@given(COUNTS.flatmap(lambda n: st.tuples(
-    arrays(float, (*n, 7), elements=st.just(0.0) | st.floats(1e-6, 1)), arrays(float, n, elements=st.floats(0, 0.3)),
-    arrays(float, (n[1], 7), elements=st.just(0.0) | st.floats(1e-6, 1)), arrays(float, 7, elements=st.floats(0, 8)),
-)))  # fmt: skip
+@given(
+    COUNTS.flatmap(
+        lambda n: st.tuples(
+            arrays(float, (*n, 7), elements=st.just(0.0) | st.floats(1e-6, 1)),
+            arrays(float, n, elements=st.floats(0, 0.3)),
+            arrays(float, (n[1], 7), elements=st.just(0.0) | st.floats(1e-6, 1)),
+            arrays(float, 7, elements=st.floats(0, 8)),
+        )
+    )
+)
 @settings(deadline=None)
 def test_modulation_equals_its_definition(case):
-    """Closed form: the fast sum is the slow one, silence and silent sources included, and warns of nothing."""
+    """Closed form: the fast sum is the slow one, silence and silent sources included, and warns of
+    nothing.
+    """
     energy, arrival, reverberant, rt = case
     with warnings.catch_warnings(action="error"):
         mtf = intelligibility.modulation_transfer(energy, arrival, reverberant=reverberant, rt=rt)
@@ -234,28 +309,36 @@ def test_levels_equal_their_definition(m, speech, noise):
 
 
 def test_silence_is_zero_without_a_warning():
-    """Closed form: where nothing is heard m = 0 and STI = 0; speech below the threshold is lost as well."""
+    """Closed form: where nothing is heard m = 0 and STI = 0; speech below the threshold is lost as
+    well.
+    """
     with warnings.catch_warnings(action="error"):
-        mtf = intelligibility.modulation_transfer(np.zeros((2, 3, 7)), np.zeros((2, 3)),
-                                                  reverberant=np.zeros((3, 7)), rt=np.zeros(7))  # fmt: skip
+        mtf = intelligibility.modulation_transfer(
+            np.zeros((2, 3, 7)), np.zeros((2, 3)), reverberant=np.zeros((3, 7)), rt=np.zeros(7)
+        )
         assert not mtf.any() and not sti(mtf).any()
         assert sti(np.ones((7, 14)), speech_db=np.full(7, -np.inf)) == 0
         assert sti(np.ones((7, 14)), speech_db=np.full(7, -10.0)) == 0
 
 
-# --- invariance ----------------------------------------------------------------------------------------------------
+# --- invariance
+# -----------------------------------------------------------------------------------
 
 
 @given(shift=st.floats(0, 0.5), gain=st.floats(1e-9, 1e9), seed=st.integers(0, 99))
 def test_only_differences_and_ratios_count(shift, gain, seed):
-    """Invariance: a common delay, a common gain, the order of sources and a silent early source change nothing."""
+    """Invariance: a common delay, a common gain, the order of sources and a silent early source
+    change nothing.
+    """
     rng = np.random.default_rng(seed)
     energy, arrival, reverberant = rng.random((3, 4, 7)), rng.random((3, 4)) / 5, rng.random((4, 7))
     rt = np.linspace(3, 1, 7)
     mtf = intelligibility.modulation_transfer(energy, arrival, reverberant=reverberant, rt=rt)
     energy = np.concatenate([energy[::-1], np.zeros((1, 4, 7))])
     arrival = np.concatenate([arrival[::-1] + shift, np.zeros((1, 4))])
-    other = intelligibility.modulation_transfer(energy * gain, arrival, reverberant=reverberant * gain, rt=rt)
+    other = intelligibility.modulation_transfer(
+        energy * gain, arrival, reverberant=reverberant * gain, rt=rt
+    )
     assert other == pytest.approx(mtf, abs=SINGLE)
 
 
@@ -268,14 +351,22 @@ def test_points_do_not_know_of_each_other():
     mtf = intelligibility.modulation_transfer(energy, arrival, reverberant=reverberant, rt=rt)
     assert mtf.shape == (points, 7, 14) and mtf.dtype == np.float32
     for p in (0, intelligibility.CHUNK - 1, intelligibility.CHUNK, points - 1):
-        one = {"energy": energy[:, [p]], "arrival_s": arrival[:, [p]], "reverberant": reverberant[[p]]}
+        one = {
+            "energy": energy[:, [p]],
+            "arrival_s": arrival[:, [p]],
+            "reverberant": reverberant[[p]],
+        }
         alone = intelligibility.modulation_transfer(**one, rt=rt)
         assert mtf[p] == pytest.approx(alone[0], abs=1e-6)
     levels = rng.uniform(50, 90, (points, 7))
     index = sti(mtf, speech_db=levels, noise_db=np.full(7, 45))
     assert index.shape == (points,)
-    assert sti(np.ones((7, 14), int), speech_db=levels[7]) == sti(np.ones((7, 14)), speech_db=levels[7])
-    assert index[7] == pytest.approx(sti(mtf[7], speech_db=levels[7], noise_db=np.full(7, 45)), abs=1e-6)
+    assert sti(np.ones((7, 14), int), speech_db=levels[7]) == sti(
+        np.ones((7, 14)), speech_db=levels[7]
+    )
+    assert index[7] == pytest.approx(
+        sti(mtf[7], speech_db=levels[7], noise_db=np.full(7, 45)), abs=1e-6
+    )
 
 
 @given(
@@ -286,7 +377,8 @@ def test_points_do_not_know_of_each_other():
     more=arrays(float, 7, elements=st.floats(0, 30)),
 )
 def test_an_octave_never_gains_from_noise(k, m, speech, noise, more):
-    """Invariance: more noise of any shape never raises the share of one octave (the others are silenced here).
+    """Invariance: more noise of any shape never raises the share of one octave (the others are
+    silenced here).
 
     Below 100 dB: there the masking of the standard steps down by 0.2 dB.
     """
@@ -301,59 +393,83 @@ def test_an_octave_never_gains_from_noise(k, m, speech, noise, more):
 def test_index_never_rises_with_noise(m, level, snr, more):
     """Invariance: noise shaped like the speech never raises the index.
 
-    Noise in a single octave may, by the redundancy term: with 250 Hz lost the sum exceeds that of a perfect channel.
+    Noise in a single octave may, by the redundancy term: with 250 Hz lost the sum exceeds that of a
+    perfect channel.
     """
     speech = level + SPEECH_SPECTRUM_DB
-    index = [sti(np.full((7, 14), m), speech_db=speech, noise_db=speech - s) for s in (snr, snr - more)]
+    index = [
+        sti(np.full((7, 14), m), speech_db=speech, noise_db=speech - s) for s in (snr, snr - more)
+    ]
     assert index[1] <= index[0] + 1e-12
 
 
 @given(d=st.floats(-15, 15), rt=st.floats(0, 10), more=st.floats(0.01, 5))
 def test_index_never_rises_with_reverberation_for_one_source(d, rt, more):
-    """Invariance: true for one source; several delayed sources can gain from a tail that fills their gaps."""
+    """Invariance: true for one source; several delayed sources can gain from a tail that fills
+    their gaps.
+    """
     assert np.all(room(d, rt + more) <= room(d, rt) + SINGLE)
     assert sti(room(d, rt + more)) <= sti(room(d, rt)) + SINGLE
 
 
-@given(mtf=arrays(np.float32, (2, 7, 14), elements=st.floats(0, 1.25, width=32)), level=st.floats(0, 120))
+@given(
+    mtf=arrays(np.float32, (2, 7, 14), elements=st.floats(0, 1.25, width=32)),
+    level=st.floats(0, 120),
+)
 def test_index_stays_between_zero_and_one(mtf, level):
-    """Invariance: any modulation transfer, even a measured one above 1, in single precision, at any level."""
+    """Invariance: any modulation transfer, even a measured one above 1, in single precision, at any
+    level.
+    """
     for index in (sti(mtf), sti(mtf, speech_db=level + SPEECH_SPECTRUM_DB)):
         assert index.shape == (2,) and np.all((index >= 0) & (index <= 1))
 
 
-# --- independent ---------------------------------------------------------------------------------------------------
+# --- independent
+# -----------------------------------------------------------------------------------
 
 RATE = 32_000  # [Hz], holds the 8 kHz octave
 SEEDS = 12
-SCATTER = 0.0085  # largest standard deviation of pyrato's STI over single noises, measured for 0.5 to 2 s and arrivals
+# largest standard deviation of pyrato's STI over single noises, measured for 0.5 to 2 s and
+# arrivals
+SCATTER = 0.0085
 
 
 def pyrato_index(rt, arrivals=()):
-    """STI by pyrato 1.1 of SEEDS noises with an exponential decay of energy 1 and pulses (delay, energy) on top."""
+    """STI by pyrato 1.1 of SEEDS noises with an exponential decay of energy 1 and pulses (delay,
+    energy) on top.
+    """
     count = int(RATE * max(1.7, 1.2 * rt))
-    noise = np.random.default_rng(0).standard_normal((SEEDS, count)) * 10 ** (-3 * np.arange(count) / RATE / rt)
+    noise = np.random.default_rng(0).standard_normal((SEEDS, count)) * 10 ** (
+        -3 * np.arange(count) / RATE / rt
+    )
     noise /= np.sqrt((noise**2).sum(axis=-1, keepdims=True))
     for delay, energy in arrivals:
         noise[:, round(delay * RATE)] += np.sqrt(energy)
     return speech_transmission_index_indirect(pyfar.Signal(noise, RATE), level=None)
 
 
-@pytest.mark.parametrize("rt, arrivals", [(0.5, ()), (1.0, ()), (2.0, ()), (1.5, [(0, 0.5), (0.03, 0.3), (0.09, 0.4)])])
+@pytest.mark.parametrize(
+    "rt, arrivals", [(0.5, ()), (1.0, ()), (2.0, ()), (1.5, [(0, 0.5), (0.03, 0.3), (0.09, 0.4)])]
+)
 def test_index_of_synthetic_decays_equals_pyrato(rt, arrivals):
     """Independent: pyrato's STI of noise decays, within three standard errors of twelve of them.
 
     Without levels only: pyrato 1.1 takes the masking from the wrong octave.
     """
     delay, energy = np.array(arrivals or [(0, 0)], float).T
-    mtf = intelligibility.modulation_transfer(energy[:, None, None] * np.ones(7), delay[:, None],
-                                              reverberant=np.ones((1, 7)), rt=np.full(7, rt))  # fmt: skip
+    mtf = intelligibility.modulation_transfer(
+        energy[:, None, None] * np.ones(7),
+        delay[:, None],
+        reverberant=np.ones((1, 7)),
+        rt=np.full(7, rt),
+    )
     other = pyrato_index(rt, arrivals)
     assert other.std(ddof=1) < 1.5 * SCATTER
     assert sti(mtf)[0] == pytest.approx(other.mean(), abs=3 * SCATTER / np.sqrt(SEEDS))
 
 
-# --- refusals ------------------------------------------------------------------------------------------------------
+# --- refusals
+# -----------------------------------------------------------------------------------
 
 
 def test_refuses_the_usual_slips():
@@ -365,15 +481,24 @@ def test_refuses_the_usual_slips():
         ("arrival_s", np.full((2, 3), 30), r"arrival_s = 30 s is outside 0 to 10 s\. Milliseconds"),
         ("reverberant", np.full((3, 7), np.nan), r"reverberant = nan"),
         ("rt", np.full(7, -1), r"rt = -1 s is outside 0 to 100 s"),
-        ("arrival_s", np.zeros((3, 2)), r"energy \(2, 3, 7\), arrival_s \(3, 2\), reverberant \(3, 7\) are not"),
+        (
+            "arrival_s",
+            np.zeros((3, 2)),
+            r"energy \(2, 3, 7\), arrival_s \(3, 2\), reverberant \(3, 7\) are not",
+        ),
         ("reverberant", np.ones((1, 7)), r"reverberant \(1, 7\) are not \(source, point, band\)"),
     ]
     for name, value, message in bad:
         with pytest.raises(ValueError, match=message):
             intelligibility.modulation_transfer(**(good | {name: value}))
-    with pytest.raises(ValueError, match=r"mtf has shape \(14, 7\), not \(\.\.\., 7 bands, 14 modulation"):
+    with pytest.raises(
+        ValueError, match=r"mtf has shape \(14, 7\), not \(\.\.\., 7 bands, 14 modulation"
+    ):
         sti(np.ones((14, 7)))
-    with pytest.raises(ValueError, match=r"m = 1\.4 - is outside 0 to 1\.3 -\. Above 1\.3 the measurement is invalid"):
+    with pytest.raises(
+        ValueError,
+        match=r"m = 1\.4 - is outside 0 to 1\.3 -\. Above 1\.3 the measurement is invalid",
+    ):
         sti(np.full((7, 14), 1.4))
     with pytest.raises(ValueError, match=r"noise_db is given without speech_db\. Give both"):
         sti(np.ones((7, 14)), noise_db=np.zeros(7))

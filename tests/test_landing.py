@@ -1,4 +1,6 @@
-"""Where the sound lands first: the fan of rays against integrals and solid angles, and rooms that leak no ray."""
+"""Where the sound lands first: the fan of rays against integrals and solid angles, and rooms that
+leak no ray.
+"""
 
 from functools import lru_cache
 from pathlib import Path
@@ -21,7 +23,9 @@ from gymtools.venue.room import build_room
 from gymtools.venue.seating import Bank
 from gymtools.venue.stage import PortableStage, Stage
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 UNIFORM = np.ones((len(AZIMUTH_DEG) * len(ELEVATION_DEG), 1), np.float32)
 HARD = dict(floor="wood floor", roof="plain deck", walls="painted block")
 angle = st.floats(-180, 180)
@@ -35,28 +39,42 @@ def table_of(energy):
 
 @pytest.mark.parametrize("count", [200, RAYS, 60_000])
 def test_fan_stands_for_the_sphere(count):
-    """Closed form: shares sum to 1, are largest behind, and their directions average to nothing (1/count)."""
+    """Closed form: shares sum to 1, are largest behind, and their directions average to nothing
+    (1/count).
+    """
     direction, share = ray_fan(count)
     assert share.sum() == pytest.approx(1, abs=1e-5)
     np.testing.assert_allclose(np.linalg.norm(direction, axis=1), 1, atol=1e-6)
     assert np.all(np.diff(direction[:, 0]) < 0) and np.all(np.diff(share) > 0)
-    assert share[-1] / share[0] == pytest.approx(8, rel=0.05)  # FRONT, less the half step at either end
+    # FRONT, less the half step at either end
+    assert share[-1] / share[0] == pytest.approx(8, rel=0.05)
     assert share @ direction == pytest.approx([0] * 3, abs=2 / count + 1e-5)
 
 
-@pytest.mark.parametrize("pattern, mean", [
-    (lambda v: v[..., 0] ** 2, 1 / 3), (lambda v: v[..., 1] ** 2, 1 / 3), (lambda v: v[..., 2] ** 2, 1 / 3),
-    (lambda v: ((1 + v[..., 0]) / 2) ** 2, 1 / 3), (lambda v: ((1 - v[..., 2]) / 2) ** 2, 1 / 3),
-    (lambda v: np.maximum(v[..., 0], 0) ** 8, 1 / 18), (lambda v: (v[..., 0] * v[..., 1]) ** 2, 1 / 15),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "pattern, mean",
+    [
+        (lambda v: v[..., 0] ** 2, 1 / 3),
+        (lambda v: v[..., 1] ** 2, 1 / 3),
+        (lambda v: v[..., 2] ** 2, 1 / 3),
+        (lambda v: ((1 + v[..., 0]) / 2) ** 2, 1 / 3),
+        (lambda v: ((1 - v[..., 2]) / 2) ** 2, 1 / 3),
+        (lambda v: np.maximum(v[..., 0], 0) ** 8, 1 / 18),
+        (lambda v: (v[..., 0] * v[..., 1]) ** 2, 1 / 15),
+    ],
+)
 def test_fan_integrates(pattern, mean):
-    """Closed form: means over the sphere of dipoles, cardioids and a narrow beam; 1500 rays do them to 0.2 %."""
+    """Closed form: means over the sphere of dipoles, cardioids and a narrow beam; 1500 rays do them
+    to 0.2 %.
+    """
     assert SHARE @ pattern(DIRECTION) == pytest.approx(mean, rel=2e-3)
 
 
 @pytest.mark.parametrize("name", loudspeaker_types())
 def test_rays_carry_all_there_is(name):
-    """Closed form: every band sums to 1, and the on-axis ray carries Q over the mean, within the 2 % of 1500 rays."""
+    """Closed form: every band sums to 1, and the on-axis ray carries Q over the mean, within the 2
+    % of 1500 rays.
+    """
     t = loudspeaker_types()[name]
     carried = ray_energy(t.table)
     assert carried.shape == (RAYS, 7) and carried.min() >= 0
@@ -67,7 +85,9 @@ def test_rays_carry_all_there_is(name):
 
 @given(pan=angle, tilt=st.floats(-90, 90))
 def test_cube_gets_a_sixth_on_each_face(pan, tilt):
-    """Closed form: an even source in the middle of a cube, however turned; 0.01 of 1500 rays, 250 to a face."""
+    """Closed form: an even source in the middle of a cube, however turned; 0.01 of 1500 rays, 250
+    to a face.
+    """
     corners = np.array([[1, 1, 1], [1, -1, 1], [1, -1, -1], [1, 1, -1]], float) * 4
     faces = [np.roll(s * corners, k, axis=1) for k in range(3) for s in (1, -1)]
     index, way = cast([[0, 0, 0]], rotation([pan], [tilt]), pack(faces))
@@ -77,14 +97,28 @@ def test_cube_gets_a_sixth_on_each_face(pan, tilt):
     assert way.min() == pytest.approx(4, abs=0.02) and way.max() <= 4 * np.sqrt(3) + 0.01
 
 
-@given(a=st.floats(1, 15), b=st.floats(1, 15), x=st.floats(-10, 10), y=st.floats(-10, 10), d=st.floats(1, 8), pan=angle)
+@given(
+    a=st.floats(1, 15),
+    b=st.floats(1, 15),
+    x=st.floats(-10, 10),
+    y=st.floats(-10, 10),
+    d=st.floats(1, 8),
+    pan=angle,
+)
 def test_share_is_a_solid_angle(a, b, x, y, d, pan):
-    """Closed form: a rectangle seen from a point, four arctangents over 4 pi; 0.012 for 1500 rays."""
+    """Closed form: a rectangle seen from a point, four arctangents over 4 pi; 0.012 for
+    1500 rays.
+    """
     rectangle = np.array([[x, y, 0], [x + a, y, 0], [x + a, y + b, 0], [x, y + b, 0]])
     index, _ = cast([[0, 0, d]], rotation([pan], [90]), pack([rectangle]))
-    corner = [[np.arctan(u * v / (d * np.sqrt(u * u + v * v + d * d))) for v in (y, y + b)] for u in (x, x + a)]
+    corner = [
+        [np.arctan(u * v / (d * np.sqrt(u * u + v * v + d * d))) for v in (y, y + b)]
+        for u in (x, x + a)
+    ]
     solid_angle = corner[1][1] - corner[0][1] - corner[1][0] + corner[0][0]
-    assert shares(index[0], ray_energy(UNIFORM), 1).item() == pytest.approx(solid_angle / (4 * np.pi), abs=0.012)
+    assert shares(index[0], ray_energy(UNIFORM), 1).item() == pytest.approx(
+        solid_angle / (4 * np.pi), abs=0.012
+    )
 
 
 def test_shares_leave_out_what_met_nothing():
@@ -96,7 +130,9 @@ def test_shares_leave_out_what_met_nothing():
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_1500_rays_are_enough(name):
-    """Convergence (invariance): what lands on each bank, block of chairs and the court, within 0.01 of 60 000 rays."""
+    """Convergence (invariance): what lands on each bank, block of chairs and the court, within 0.01
+    of 60 000 rays.
+    """
     scenario, (fan, share) = SCENARIOS[name], many_rays()
     fullest = max(scenario.uses, key=lambda use: len(use.set_up)).name
     room, areas = scenario.setting(fullest).room, scenario.setting(fullest).areas
@@ -104,7 +140,9 @@ def test_1500_rays_are_enough(name):
     assert {room.surfaces[k].part for k in places} == set(areas)
     for c in scenario.cabinets:
         axes = rotation([c.pan_deg], [c.tilt_deg])
-        few = shares(cast([c.position], axes, room.polygons)[0][0], c.type.ray_energy, len(room.surfaces))
+        few = shares(
+            cast([c.position], axes, room.polygons)[0][0], c.type.ray_energy, len(room.surfaces)
+        )
         carried = look_up(c.type.table, fan) * share[:, None]
         index, _ = first_hit([c.position], fan @ axes.astype(np.float32), room.polygons)
         many = shares(index[0], carried / carried.sum(axis=0), len(room.surfaces))
@@ -121,27 +159,47 @@ def test_1500_rays_are_enough(name):
     tilt=st.floats(-30, 90),
 )
 def test_scenarios_leak_no_ray(case, x, y, z, pan, tilt):
-    """Invariance: in every use, from any place a cabinet may hang, aimed anywhere, every ray meets a surface."""
+    """Invariance: in every use, from any place a cabinet may hang, aimed anywhere, every ray meets
+    a surface.
+    """
     hall, room = SCENARIOS[case[0]].hall, SCENARIOS[case[0]].setting(case[1]).room
     place = [x * (hall.length / 2 - 0.15), y * (hall.width / 2 - 0.15), 0.0]
     place[2] = 2.2 + z * (min(hall.clear_height, float(hall.roof_height(place[1]))) - 2.2) - 0.01
     index, way = cast([place], rotation([pan], [tilt]), room.polygons)
     assert index.min() >= 0
-    assert way.max() < np.hypot(hall.length, hall.width) + 25, "no further than across the hall and a stage"
+    assert way.max() < np.hypot(hall.length, hall.width) + 25, (
+        "no further than across the hall and a stage"
+    )
 
 
 @settings(max_examples=40, deadline=None)
-@given(beside=st.floats(0, 0.02), beyond=st.floats(0, 0.02), ridge=st.sampled_from([None, 9.0, 11.0]),
-       side=st.sampled_from(SIDES), wide=st.floats(3, 15), offset=st.floats(-1, 1), shut=st.booleans(),
-       pan=angle)  # fmt: skip
+@given(
+    beside=st.floats(0, 0.02),
+    beyond=st.floats(0, 0.02),
+    ridge=st.sampled_from([None, 9.0, 11.0]),
+    side=st.sampled_from(SIDES),
+    wide=st.floats(3, 15),
+    offset=st.floats(-1, 1),
+    shut=st.booleans(),
+    pan=angle,
+)
 def test_other_rooms_leak_no_ray(beside, beyond, ridge, side, wide, offset, shut, pan):
-    """Invariance: courts that almost fill the hall, gables, stages up to the corners, banks, curtain, deck, balcony."""
+    """Invariance: courts that almost fill the hall, gables, stages up to the corners, banks,
+    curtain, deck, balcony.
+    """
     lines = court("high school")
     hall = Hall(
-        length=lines.length + beyond, width=lines.width + beside, height=8, ridge_height=ridge, clear_height=7, **HARD
+        length=lines.length + beyond,
+        width=lines.width + beside,
+        height=8,
+        ridge_height=ridge,
+        clear_height=7,
+        **HARD,
     )
     wall = hall.length if side in ("north", "south") else hall.width
-    stage = Stage(side=side, width=wide, opening_height=4, depth=5, offset=offset * (wall - wide) / 2)
+    stage = Stage(
+        side=side, width=wide, opening_height=4, depth=5, offset=offset * (wall - wide) / 2
+    )
     other = {"north": "south", "south": "north", "east": "west", "west": "east"}[side]
     bank = Bank(
         name="bank",
@@ -156,6 +214,8 @@ def test_other_rooms_leak_no_ray(beside, beyond, ridge, side, wide, offset, shut
     deck = PortableStage(name="deck", x=4, length=4, width=6, height=0.6)
     gallery = Balcony(name="gallery", side=other, depth=2, height=5, length=wide, rows=1)
     room = build_room(hall, lines, (bank,), (), stage, not shut, (deck,), (gallery,))
-    places = np.array([[0, 0, 5], [0.4 * hall.length, 0.4 * hall.width, 6.9], [-0.4 * hall.length, 0, 4.5]])
+    places = np.array(
+        [[0, 0, 5], [0.4 * hall.length, 0.4 * hall.width, 6.9], [-0.4 * hall.length, 0, 4.5]]
+    )
     index, _ = cast(places, rotation([pan] * 3, [0, 45, 90]), room.polygons)
     assert index.min() >= 0

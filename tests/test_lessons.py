@@ -1,4 +1,6 @@
-"""Lessons: guesses answered by computing, nothing told before, aims computed, published values compared, and how they are written."""
+"""Lessons: guesses answered by computing, nothing told before, aims computed, published values
+compared, and how they are written.
+"""
 
 import json
 import re
@@ -15,7 +17,8 @@ from gymtools.display.lesson import Question, Slip, folded
 from gymtools.display.printed import printed
 
 TRAINING = Path(__file__).resolve().parent.parent / "workbooks" / "training"
-TASK = TRAINING / "design_task.ipynb"  # the closing task: no guess, no experiment, no published table; it has panels instead
+# the closing task: no guess, no experiment, no published table; it has panels instead
+TASK = TRAINING / "design_task.ipynb"
 LESSONS = sorted(path for path in TRAINING.glob("*.ipynb") if path != TASK)
 MOST_WORDS = 750  # of prose: what is read in a few minutes, so that a lesson stays within twenty
 LONGEST = 26  # words in a sentence, mean of a lesson
@@ -23,7 +26,13 @@ LONGEST = 26  # words in a sentence, mean of a lesson
 
 def question(answer=lambda: 12.34, **more):
     """A question whose answer is told nowhere else."""
-    settings = dict(low=0, high=40, first=3.0, near=0.5, slips=[Slip(lambda: 6.17, "That is 10 lg where 20 lg is meant.")])
+    settings = dict(
+        low=0,
+        high=40,
+        first=3.0,
+        near=0.5,
+        slips=[Slip(lambda: 6.17, "That is 10 lg where 20 lg is meant.")],
+    )
     return Question("How much?", "dB", answer, **{**settings, **more})
 
 
@@ -46,7 +55,12 @@ def test_nothing_is_revealed_before_the_guess(step):
     q.give("not yet")
     assert not asked and "12.3" not in tree(q.asked, q.told)
     q.give(5)
-    assert asked and "12.3 dB" in tree(q.told) and "5.0 dB" in tree(q.told) and "twice 6.17" in tree(q.told)
+    assert (
+        asked
+        and "12.3 dB" in tree(q.told)
+        and "5.0 dB" in tree(q.told)
+        and "twice 6.17" in tree(q.told)
+    )
 
 
 def test_the_button_gives_what_stands_in_the_entry():
@@ -56,7 +70,10 @@ def test_the_button_gives_what_stands_in_the_entry():
     assert q.given == [12.2] and "Right" in q.told.value
 
 
-@pytest.mark.parametrize("guess, word, off", [(12.34, "right", 0), (12.8, "right", 0.46), (11.0, "too low", -1.34), (20, "too high", 7.66)])
+@pytest.mark.parametrize(
+    "guess, word, off",
+    [(12.34, "right", 0), (12.8, "right", 0.46), (11.0, "too low", -1.34), (20, "too high", 7.66)],
+)
 def test_right_and_wrong_guesses(guess, word, off):
     """How far off, and in which direction, by computing."""
     reply = question().give(guess)
@@ -68,10 +85,29 @@ def test_a_typical_slip_is_named_by_what_it_gives():
     q = question()
     assert "10 lg" in q.give(6.2).line
     assert q.give(9.0).slip == ""
-    assert question(lambda: 6.17).give(6.2).word == "right", "a slip that happens to be right is no slip"
+    assert question(lambda: 6.17).give(6.2).word == "right", (
+        "a slip that happens to be right is no slip"
+    )
 
 
-@pytest.mark.parametrize("guess", ["nan", float("nan"), "inf", "-inf", "", "about ten", None, "1e9", -0.1, 40.1, "<b>3", [4], "3;4"])
+@pytest.mark.parametrize(
+    "guess",
+    [
+        "nan",
+        float("nan"),
+        "inf",
+        "-inf",
+        "",
+        "about ten",
+        None,
+        "1e9",
+        -0.1,
+        40.1,
+        "<b>3",
+        [4],
+        "3;4",
+    ],
+)
 def test_absurd_guesses_get_one_clear_line(guess):
     """Nothing is raised, nothing is lost, nothing of the answer is told."""
     q = question()
@@ -83,7 +119,11 @@ def test_absurd_guesses_get_one_clear_line(guess):
     assert q.given == [5.0] and q.value == 5.0 and q.told.value == before
     assert "<b>3" not in q.refusal.value.split("</style>")[1].replace("<p>", "")
     q.give(6)
-    assert q.given == [5.0, 6.0] and "gt-card" not in q.refusal.value and "Before: 5.0 dB" in q.told.value
+    assert (
+        q.given == [5.0, 6.0]
+        and "gt-card" not in q.refusal.value
+        and "Before: 5.0 dB" in q.told.value
+    )
 
 
 def test_a_question_without_an_answer_says_so():
@@ -109,15 +149,27 @@ def parabola(x):
 
 
 def experiment(**more):
-    aim = Aim(words="bring it down", what="height", measure=lambda y: y, unit="dB", **{"high": 2.0, **more})
+    aim = Aim(
+        words="bring it down",
+        what="height",
+        measure=lambda y: y,
+        unit="dB",
+        **{"high": 2.0, **more},
+    )
     knob = Knob(path=("x",), label="along", low=0, high=10, step=0.5, unit="m")
-    return Experiment([knob], {"x": 0.0}, parabola, lambda y: go.Figure(go.Scatter(x=[0, 1], y=[y, y])), aim)
+    return Experiment(
+        [knob], {"x": 0.0}, parabola, lambda y: go.Figure(go.Scatter(x=[0, 1], y=[y, y])), aim
+    )
 
 
 def test_the_aim_is_computed_and_the_picture_follows_in_place():
     trial = experiment()
     figure = trial.figure
-    assert not trial.reached and "26.0 dB" in trial.told.value and "24.0 dB too much. Not yet" in trial.told.value
+    assert (
+        not trial.reached
+        and "26.0 dB" in trial.told.value
+        and "24.0 dB too much. Not yet" in trial.told.value
+    )
     trial.sliders.children[0].value = 5.5
     assert trial.reached and "1.2 dB. Reached" in trial.told.value
     assert trial.figure is figure and list(figure.data[0].y) == [1.25, 1.25]
@@ -127,14 +179,20 @@ def test_the_aim_is_computed_and_the_picture_follows_in_place():
 def test_the_search_finds_what_reaches_the_aim():
     assert experiment().reaching("x") == [4.0, 4.5, 5.0, 5.5, 6.0]
     assert experiment(high=0.5).reaching("x") == []
-    assert experiment(low=3.0, high=4.0).reaching("x") == [3.5, 6.5], "refused places are passed over"
+    assert experiment(low=3.0, high=4.0).reaching("x") == [3.5, 6.5], (
+        "refused places are passed over"
+    )
 
 
 def test_a_refusal_is_told_and_the_picture_stays():
     trial = experiment()
     trial.set(x=5)
     trial.set(x=9)
-    assert "outside 0 to 8 m" in trial.message.value and list(trial.figure.data[0].y) == [1, 1] and trial.reached
+    assert (
+        "outside 0 to 8 m" in trial.message.value
+        and list(trial.figure.data[0].y) == [1, 1]
+        and trial.reached
+    )
     trial.set(x=2)
     assert trial.message.value == "" and "10.0 dB" in trial.told.value
     with pytest.raises(ValueError, match="'y' is no slider here. Known: x"):
@@ -164,7 +222,11 @@ def test_a_row_that_does_not_hold_is_marked(text, value, source, fault):
     table = printed([("a", text, value, source), ("b <i>", "1", 1.0, "known")])
     assert len(table.faults) == (1 if fault else 0) and fault in "".join(table.faults)
     page = table._repr_html_()
-    assert page.count("agrees") == (1 if fault else 2) and "b &lt;i&gt;" in page and (not fault or fault in page)
+    assert (
+        page.count("agrees") == (1 if fault else 2)
+        and "b &lt;i&gt;" in page
+        and (not fault or fault in page)
+    )
 
 
 def test_folded_is_closed_at_first():
@@ -173,7 +235,11 @@ def test_folded_is_closed_at_first():
 
 def cells(path, tag=None, kind=None):
     book = json.loads(path.read_text(encoding="utf-8"))
-    return [c for c in book["cells"] if (tag is None or tag in c["metadata"].get("tags", [])) and kind in (None, c["cell_type"])]
+    return [
+        c
+        for c in book["cells"]
+        if (tag is None or tag in c["metadata"].get("tags", [])) and kind in (None, c["cell_type"])
+    ]
 
 
 def source(cell):
@@ -186,33 +252,63 @@ def test_there_are_lessons():
 
 @pytest.mark.parametrize("path", LESSONS, ids=lambda p: p.stem)
 def test_lesson_has_its_parts(path):
-    """Title, parameters, guess, answer, formula with source, experiment, published values with source, practice, check."""
-    for tag in ("title", "parameters", "exercise", "answer", "formula", "experiment", "printed", "practice", "check"):
+    """Title, parameters, guess, answer, formula with source, experiment, published values with
+    source, practice, check.
+    """
+    for tag in (
+        "title",
+        "parameters",
+        "exercise",
+        "answer",
+        "formula",
+        "experiment",
+        "printed",
+        "practice",
+        "check",
+    ):
         assert cells(path, tag), tag
     assert len(cells(path, "parameters")) == 1 and cells(path)[-1]["metadata"]["tags"] == ["check"]
     assert source(cells(path, "check")[0]).startswith("# NBVAL_CHECK_OUTPUT")
     assert all("Source" in source(c) for c in cells(path, "formula"))
-    assert "licensed" in source(cells(path, "title")[0]) and "authority having jurisdiction" in source(cells(path, "title")[0])
+    assert "licensed" in source(
+        cells(path, "title")[0]
+    ) and "authority having jurisdiction" in source(cells(path, "title")[0])
     order = [t for c in cells(path) for t in c["metadata"].get("tags", [])]
-    assert order.index("exercise") < order.index("answer") < order.index("experiment") < order.index("check")
+    assert (
+        order.index("exercise")
+        < order.index("answer")
+        < order.index("experiment")
+        < order.index("check")
+    )
     for c in cells(path, "exercise") + cells(path, "experiment"):
-        assert not c["outputs"] and source(c).startswith("# NBVAL_IGNORE_OUTPUT"), "a stored widget is of no use"
+        assert not c["outputs"] and source(c).startswith("# NBVAL_IGNORE_OUTPUT"), (
+            "a stored widget is of no use"
+        )
 
 
 def test_the_task_has_its_parts():
-    """Title with the caution, parameters, how it is scored with its source, two panels that store nothing, practice, check last."""
+    """Title with the caution, parameters, how it is scored with its source, two panels that store
+    nothing, practice, check last.
+    """
     order = [t for c in cells(TASK) for t in c["metadata"].get("tags", [])]
     assert order == ["title", "parameters", "formula", "panel", "panel", "practice", "check"]
     title = source(cells(TASK, "title")[0])
     assert "licensed" in title and "authority having jurisdiction" in title
-    assert "Source" in source(cells(TASK, "formula")[0]) and "no source" in source(cells(TASK, "formula")[0])
-    assert all(not c["outputs"] and source(c).startswith("# NBVAL_IGNORE_OUTPUT") for c in cells(TASK, "panel"))
+    assert "Source" in source(cells(TASK, "formula")[0]) and "no source" in source(
+        cells(TASK, "formula")[0]
+    )
+    assert all(
+        not c["outputs"] and source(c).startswith("# NBVAL_IGNORE_OUTPUT")
+        for c in cells(TASK, "panel")
+    )
     assert source(cells(TASK)[-1]).startswith("# NBVAL_CHECK_OUTPUT")
 
 
 @pytest.mark.parametrize("path", [*LESSONS, TASK], ids=lambda p: p.stem)
 def test_prose_is_short_plain_and_without_results(path):
-    """Trade facts (common practice, no source): a page a minute; numbers with a unit belong into computed cells."""
+    """Trade facts (common practice, no source): a page a minute; numbers with a unit belong into
+    computed cells.
+    """
     prose = "\n\n".join(source(c) for c in cells(path, kind="markdown"))
     result = re.compile(r"\d+(?:[.,]\d+)?\s*(?:dB|m|ft|in|%|s|ms|°|degrees)(?![\w³²])")
     assert not result.search(prose), result.search(prose)
@@ -235,7 +331,9 @@ def lesson(request):
 
 
 def test_a_lesson_reveals_nothing_before_the_guess(lesson):
-    """Every question of the lesson: its answer stands in no widget of the page, an experiment's included, and in no stored output."""
+    """Every question of the lesson: its answer stands in no widget of the page, an experiment's
+    included, and in no stored output.
+    """
     names, stored = lesson
     questions = [v for v in names.values() if isinstance(v, Question)]
     trials = [v for v in names.values() if isinstance(v, Experiment)]
@@ -246,7 +344,9 @@ def test_a_lesson_reveals_nothing_before_the_guess(lesson):
         told = re.compile(rf"(?<![\d.]){re.escape(q.say(float(q.answer())))}(?!\w)")
         assert not told.search(page) and not told.search(stored), q.words
         assert not q.given and q.twin().give(q.answer()).word == "right"
-        assert q.twin().give(q.first).word in ("too low", "too high"), "the committed default gives nothing away"
+        assert q.twin().give(q.first).word in ("too low", "too high"), (
+            "the committed default gives nothing away"
+        )
 
 
 def test_a_lesson_begins_away_from_its_aim_and_can_reach_it(lesson):
@@ -268,10 +368,17 @@ def test_the_picture_of_a_lesson_shows_what_was_computed(lesson):
         name, before = next(n for n in trial.knobs if trial.reaching(n)), dict(trial.values)
         trial.set(**{name: trial.reaching(name)[-1]})
         assert trial.reached
-        for shown, fresh in zip(trial.figure.data, trial.draw(trial.compute(**trial.values)).data, strict=True):
+        for shown, fresh in zip(
+            trial.figure.data, trial.draw(trial.compute(**trial.values)).data, strict=True
+        ):
             for key in ("x", "y", "z"):
                 if key in fresh and fresh[key] is not None:
-                    kind = str if np.asarray(fresh[key]).dtype.kind == "U" else float  # names of places, or numbers
-                    assert np.array_equal(np.asarray(shown[key], kind), np.asarray(fresh[key], kind), equal_nan=kind is float), shown.name
+                    # names of places, or numbers
+                    kind = str if np.asarray(fresh[key]).dtype.kind == "U" else float
+                    assert np.array_equal(
+                        np.asarray(shown[key], kind),
+                        np.asarray(fresh[key], kind),
+                        equal_nan=kind is float,
+                    ), shown.name
         trial.set(**before)
         assert trial.values == before and not trial.reached

@@ -38,11 +38,15 @@ def values(figure, name, key):
 
 def _plain_array(sent):
     """An array as it travels to the page: binary with its type."""
-    return np.frombuffer(sent["buffer"], sent["dtype"]) if isinstance(sent, dict) else np.array(sent)
+    return (
+        np.frombuffer(sent["buffer"], sent["dtype"]) if isinstance(sent, dict) else np.array(sent)
+    )
 
 
 def sound(m):
-    """The panel shows an evaluation that is whole: what is drawn is what was found, and all of it is finite."""
+    """The panel shows an evaluation that is whole: what is drawn is what was found, and all of it
+    is finite.
+    """
     for a in (m.result.level_db, m.result.total_db, m.result.sti, m.result.rt):
         assert np.isfinite(a).all()
     assert values(m.figure, "map", "intensity") == pytest.approx(m.result.level_db[:, 4], abs=1e-3)
@@ -50,7 +54,9 @@ def sound(m):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_slider_to_both_ends(name):
-    """Full range of every slider: each end is drawn, or refused in one line while the last good picture stays."""
+    """Full range of every slider: each end is drawn, or refused in one line while the last good
+    picture stays.
+    """
     m = panel(name)
     refused = 0
     for group in [g.name for g in m.start.groups]:
@@ -94,15 +100,29 @@ def test_every_choice(name):
 def test_tilt_changes_map_section_and_scorecard():
     """The control the job turns on: the 3D map, the section and the words all follow the tilt."""
     m = panel()
-    before = [values(m.figure, "map", "intensity"), values(m.figure, "section: axis", "y"), m.card.value]
+    before = [
+        values(m.figure, "map", "intensity"),
+        values(m.figure, "section: axis", "y"),
+        m.card.value,
+    ]
     m.controls["groups", 0, "tilt_deg"].value = 50
-    after = [values(m.figure, "map", "intensity"), values(m.figure, "section: axis", "y"), m.card.value]
-    assert not np.allclose(before[0], after[0]) and not np.allclose(before[1], after[1]) and before[2] != after[2]
+    after = [
+        values(m.figure, "map", "intensity"),
+        values(m.figure, "section: axis", "y"),
+        m.card.value,
+    ]
+    assert (
+        not np.allclose(before[0], after[0])
+        and not np.allclose(before[1], after[1])
+        and before[2] != after[2]
+    )
     assert m.scenario.groups[0].tilt_deg == 50
 
 
 def test_row_depth_moves_the_bank_on_the_floor():
-    """Seating depth: ten rows of 2.5 ft reach 25 ft into the hall, in the mesh and in the scenario."""
+    """Seating depth: ten rows of 2.5 ft reach 25 ft into the hall, in the mesh and in
+    the scenario.
+    """
     m = panel()
     m.controls["banks", 0, "row_run"].value = 2.5
     assert m.scenario.banks[0].depth == pytest.approx(25 * FOOT)
@@ -111,7 +131,9 @@ def test_row_depth_moves_the_bank_on_the_floor():
 
 
 def test_a_combination_that_cannot_be_keeps_the_picture():
-    """Invalid input is said in one line that names the thing and the range; nothing the user had is lost."""
+    """Invalid input is said in one line that names the thing and the range; nothing the user had is
+    lost.
+    """
     m = panel()
     before, card = values(m.figure, "map", "intensity"), m.card.value
     m.controls["groups", 0, "x"].value = m.controls["groups", 0, "x"].max
@@ -122,7 +144,9 @@ def test_a_combination_that_cannot_be_keeps_the_picture():
 
 
 def test_values_that_only_fit_together_may_pass_through_an_impossible_state():
-    """Raising the clear height above the walls is refused until the walls follow; then both hold."""
+    """Raising the clear height above the walls is refused until the walls follow; then
+    both hold.
+    """
     m = panel()
     m.controls["hall", "clear_height"].value = 32
     assert "above the roof" in m.message.value
@@ -162,7 +186,9 @@ def test_treatment_sliders_add_and_remove_panels():
 
 
 def test_saving_asks_before_it_replaces(tmp_path):
-    """A file is written once; the second time it is asked; what was there stays until it is said."""
+    """A file is written once; the second time it is asked; what was there stays until it
+    is said.
+    """
     m = panel("larkfield", tmp_path)
     m.controls["groups", 0, "tilt_deg"].value = 40
     m.file_name.value = "option-a"
@@ -198,8 +224,9 @@ def test_saving_into_a_folder_that_is_gone(tmp_path):
 
 
 def test_a_burst_of_changes_runs_once_in_a_kernel():
-    """Latest value wins: 200 requests inside a running loop give one run with the newest value, after the first."""
-
+    """Latest value wins: 200 requests inside a running loop give one run with the newest value,
+    after the first.
+    """
 
     seen, now = [], {"value": 0}
     latest = Latest(lambda: seen.append(now["value"]), period=0.02)
@@ -237,12 +264,21 @@ def test_nothing_is_offered_to_outside_services():
 
 
 def test_an_arrangement_replaces_the_layout_and_can_be_edited():
-    """Start from an arrangement: groups are new, hall and seats stay as set by hand, sliders work on; one that misfits says why."""
+    """Start from an arrangement: groups are new, hall and seats stay as set by hand, sliders work
+    on; one that misfits says why.
+    """
     m = panel()
     m.controls["hall", "length"].value = 120
     m.controls["arrangement"].value = "centre four"
-    assert [g.name for g in m.scenario.groups] == ["centre east", "centre north", "centre west", "centre south"]
-    assert m.scenario.hall.length == pytest.approx(120 * FOOT) and "gives up" in m.layout_words.value
+    assert [g.name for g in m.scenario.groups] == [
+        "centre east",
+        "centre north",
+        "centre west",
+        "centre south",
+    ]
+    assert (
+        m.scenario.hall.length == pytest.approx(120 * FOOT) and "gives up" in m.layout_words.value
+    )
     m.controls["groups", 0, "tilt_deg"].value = 55
     assert m.scenario.groups[0].tilt_deg == 55
     m.controls["arrangement"].value = "stage on a side"
@@ -270,7 +306,9 @@ def test_delays_are_set_by_one_choice():
 
 
 def test_walking_map_shows_spare_gain_and_its_zero_line():
-    """The walking map covers floor and stage, follows the loudspeakers, and draws the outline where a microphone rings."""
+    """The walking map covers floor and stage, follows the loudspeakers, and draws the outline where
+    a microphone rings.
+    """
     m = panel()
     m.controls["use"].value = "performance"
     m.controls["show walking map"].click()
@@ -284,7 +322,9 @@ def test_walking_map_shows_spare_gain_and_its_zero_line():
     mixed = values(m.figure, "map", "intensity")
     assert mixed.mean() > lavalier.mean() + 7
     m.controls["way"].value = 0.0
-    assert (values(m.figure, "map", "intensity") >= mixed - 1e-4).all()  # one way of facing is no worse than the worst
+    assert (
+        values(m.figure, "map", "intensity") >= mixed - 1e-4
+    ).all()  # one way of facing is no worse than the worst
 
 
 def test_microphones_open_and_close():
@@ -302,14 +342,19 @@ def test_microphones_open_and_close():
 
 
 def test_one_seat_by_number_and_by_click():
-    """A seat is chosen by typing its row and place, or by a click in the plan; its STI is that of the map."""
+    """A seat is chosen by typing its row and place, or by a click in the plan; its STI is that of
+    the map.
+    """
     m = panel()
     m.tabs.selected_index = TABS.index("One seat")
     m.seat_row.value = 7
     m.seat_place.value = 20
     area = m.result.setting.areas["north bank"]
     assert m.seat == 6 * area.columns + 19
-    assert f"STI {m.result.sti[m.seat]:.2f}" in m.seat_words.value and "row 7 of 10" in m.seat_words.value
+    assert (
+        f"STI {m.result.sti[m.seat]:.2f}" in m.seat_words.value
+        and "row 7 of 10" in m.seat_words.value
+    )
     stems = np.array(m.seat_figure.data[1].x)
     x, y = m.result.points[300][:2] / FOOT
     m._clicked(None, SimpleNamespace(xs=[x], ys=[y]), None)
@@ -331,9 +376,10 @@ def test_all_uses_side_by_side():
 def test_echoes_are_judged_when_the_hand_rests():
     """While a slider moves in a kernel the echo verdict waits; at rest it is there."""
 
-
     m = panel()
-    judged = lambda: any(v.criterion == "echoes" for v in m.result.verdicts)  # noqa: E731
+
+    def judged():
+        return any(v.criterion == "echoes" for v in m.result.verdicts)
 
     async def move():
         m.controls["groups", 0, "tilt_deg"].value = 41
@@ -356,7 +402,9 @@ def test_a_file_is_saved_in_the_units_it_came_in(tmp_path):
 
 
 def test_a_refusal_blocks_nothing_it_does_not_touch_and_can_be_taken_back():
-    """With a cabinet outside the hall the quantity and the use still switch; one button goes back to the last good state."""
+    """With a cabinet outside the hall the quantity and the use still switch; one button goes back
+    to the last good state.
+    """
     m = panel()
     m.controls["groups", 0, "tilt_deg"].value = 40
     m.controls["groups", 0, "x"].value = m.controls["groups", 0, "x"].max
@@ -371,11 +419,15 @@ def test_a_refusal_blocks_nothing_it_does_not_touch_and_can_be_taken_back():
 
 
 def test_what_stands_in_the_hall_is_ticked_per_use():
-    """Banks pulled out, chairs and stages set out and the curtain are boxes of the use; sliders of what is not there are not shown."""
+    """Banks pulled out, chairs and stages set out and the curtain are boxes of the use; sliders of
+    what is not there are not shown.
+    """
     m = panel()
     assert ("floor_seats", 0, "length") not in m.controls
     m.controls["uses", 0, "set_up", "graduation chairs"].value = True
-    assert "graduation chairs" in m.result.setting.areas and ("floor_seats", 0, "length") in m.controls
+    assert (
+        "graduation chairs" in m.result.setting.areas and ("floor_seats", 0, "length") in m.controls
+    )
     m.controls["uses", 0, "closed", "north bank"].value = False
     assert "north bank" not in m.result.setting.areas and m.area != "north bank"
     before = m.result.setting.room.volume
@@ -385,7 +437,9 @@ def test_what_stands_in_the_hall_is_ticked_per_use():
 
 
 def test_a_page_that_reports_defaults_takes_nothing_from_the_figure():
-    """Regression: what a page takes for its default stays in the figure, so that a page opened later has it too."""
+    """Regression: what a page takes for its default stays in the figure, so that a page opened
+    later has it too.
+    """
     m = panel()
     figure = m.figure
     trace = next(t for t in figure.data if t.name == "frame")
@@ -398,7 +452,9 @@ def test_a_page_that_reports_defaults_takes_nothing_from_the_figure():
 
 @pytest.mark.parametrize("units", ["m", "ft"])
 def test_the_ends_of_a_slider_lie_inside_what_is_allowed(units):
-    """The grid of a slider never reaches beyond the range of its thing: a mouth distance at both ends is accepted."""
+    """The grid of a slider never reaches beyond the range of its thing: a mouth distance at both
+    ends is accepted.
+    """
     m = panel()
     m.controls["units"].value = units
     slider = m.controls["microphones", 0, "distance"]
@@ -411,29 +467,51 @@ def test_the_ends_of_a_slider_lie_inside_what_is_allowed(units):
 
 
 def test_at_rest_the_traced_room_is_shown_and_a_move_takes_it_back():
-    """Traced: level, words, label of the map and the bar follow; a move shows the formula again; ticked off, nothing is traced."""
+    """Traced: level, words, label of the map and the bar follow; a move shows the formula again;
+    ticked off, nothing is traced.
+    """
     m = panel("dovecote")
     m.controls["quantity"].value = "sti"
-    title = lambda: m.figure.layout.annotations[0].text  # noqa: E731
-    assert m.result.room == "statistical" and "room by formula" in title() and "room by formula" in m.room_words.value
+
+    def title():
+        return m.figure.layout.annotations[0].text
+
+    assert (
+        m.result.room == "statistical"
+        and "room by formula" in title()
+        and "room by formula" in m.room_words.value
+    )
     formula = m.result
     m.trace()
-    assert m.result.room == "traced" and "room traced" in title() and "error about 0." in m.room_words.value
+    assert (
+        m.result.room == "traced"
+        and "room traced" in title()
+        and "error about 0." in m.room_words.value
+    )
     assert m.room_progress.layout.visibility == "hidden" and m.tracing.job is None
     assert np.abs(m.result.sti - formula.sti).max() > 0.02
     np.testing.assert_allclose(values(m.figure, "map", "intensity"), m.result.sti, atol=1e-6)
     whole = gymtools.evaluate(m.scenario, m.use_name, room="traced")
     np.testing.assert_array_equal(m.result.sti, whole.sti)
-    assert any(abs(a.sti_p10 - b.sti_p10) > 0.03 for a, b in zip(formula.areas, m.result.areas, strict=True))
+    assert any(
+        abs(a.sti_p10 - b.sti_p10) > 0.03
+        for a, b in zip(formula.areas, m.result.areas, strict=True)
+    )
     assert "Where the traced room differs from the formula" in m.card.value
     m.controls["groups", 0, "tilt_deg"].value += 1
-    assert m.result.room == "statistical" and "room by formula" in title() and "differs from" not in m.card.value
+    assert (
+        m.result.room == "statistical"
+        and "room by formula" in title()
+        and "differs from" not in m.card.value
+    )
     m.trace_tick.value = False
     assert m.tracing.job is None and "tracing" not in m.room_words.value
 
 
 def test_seat_and_room_tabs_show_the_traced_room():
-    """The tabs say what the traced room says: three decay times, and one seat's limits from its zone."""
+    """The tabs say what the traced room says: three decay times, and one seat's limits from its
+    zone.
+    """
     m = panel("dovecote")
     m.trace()
     m.tabs.selected_index = TABS.index("The room")
@@ -481,7 +559,9 @@ class Pieces:
 
 
 def test_work_beside_the_page():
-    """In a kernel the page's own turns go on between pieces; a newer job takes the place of an older; a fault is shown."""
+    """In a kernel the page's own turns go on between pieces; a newer job takes the place of an
+    older; a fault is shown.
+    """
     seen = []
     beside = Beside(lambda job: seen.append((job, job.done)))
 
@@ -530,7 +610,9 @@ def test_work_beside_the_page_outside_a_kernel():
 
 
 def test_tracing_runs_beside_the_page():
-    """In a kernel: at rest the trace starts by itself, the bar moves, a slider moved in between gives it up and starts it anew."""
+    """In a kernel: at rest the trace starts by itself, the bar moves, a slider moved in between
+    gives it up and starts it anew.
+    """
     m = panel("dovecote")
     shares = []
     m.room_progress.observe(lambda change: shares.append(change["new"]), names="value")
@@ -549,7 +631,9 @@ def test_tracing_runs_beside_the_page():
         return started, between
 
     assert asyncio.run(rest_move_rest()) == (True, None)
-    assert m.result.room == "traced" and m.scenario.hall.height == pytest.approx(m.start.hall.height + 0.3)
+    assert m.result.room == "traced" and m.scenario.hall.height == pytest.approx(
+        m.start.hall.height + 0.3
+    )
     assert len({s for s in shares if 0 < s < 1}) > 3 and m.tracing.error.value == ""
 
 
@@ -557,7 +641,9 @@ def test_tracing_runs_beside_the_page():
 
 
 def test_a_better_aim_is_set_and_can_be_put_back():
-    """The search sets the controls to what it found, says what is better and worse, and puts everything back on demand."""
+    """The search sets the controls to what it found, says what is better and worse, and puts
+    everything back on demand.
+    """
     m = panel("stonebridge")
     m.set(("groups", 0, "tilt_deg"), 20.0)
     before = m.scenario
@@ -569,7 +655,10 @@ def test_a_better_aim_is_set_and_can_be_put_back():
         if path[0] == "groups":
             assert getattr(m.scenario.groups[path[1]], path[2]) == value
     tilt = m.scenario.groups[0].tilt_deg
-    assert f"tilt 20° → {tilt:g}°" in m.aims.words.value and "weighed, over all uses" in m.aims.words.value
+    assert (
+        f"tilt 20° → {tilt:g}°" in m.aims.words.value
+        and "weighed, over all uses" in m.aims.words.value
+    )
     m.group_name = m.scenario.groups[0].name
     m._build()
     assert m.controls["groups", 0, "tilt_deg"].value == tilt
@@ -578,7 +667,9 @@ def test_a_better_aim_is_set_and_can_be_put_back():
 
 
 def test_the_search_runs_aside_and_can_be_stopped():
-    """In a kernel the search leaves the page its turns, draws the best so far, stops with it, and is given up when something moves."""
+    """In a kernel the search leaves the page its turns, draws the best so far, stops with it, and
+    is given up when something moves.
+    """
     m = panel("stonebridge")
 
     async def stopped():
@@ -595,7 +686,11 @@ def test_the_search_runs_aside_and_can_be_stopped():
                 break
 
     asyncio.run(stopped())
-    assert "best so far" in m.aims.words.value and not m.aims.find.disabled and m.aims.aside.error.value == ""
+    assert (
+        "best so far" in m.aims.words.value
+        and not m.aims.find.disabled
+        and m.aims.aside.error.value == ""
+    )
 
     async def moved():
         m.aims.start()
@@ -608,14 +703,22 @@ def test_the_search_runs_aside_and_can_be_stopped():
 
 
 def test_an_aim_is_judged_in_the_traced_room():
-    """With the tick set the words tell the traced room's scores; what is better by formula only is given up and said."""
+    """With the tick set the words tell the traced room's scores; what is better by formula only is
+    given up and said.
+    """
     m = panel("dovecote")
     m.set(("groups", 0, "tilt_deg"), 5.0)
     m.aims.start()
-    assert "weighed, over all uses, room traced" in m.aims.words.value and m.changes[("groups", 0, "tilt_deg")] > 5
+    assert (
+        "weighed, over all uses, room traced" in m.aims.words.value
+        and m.changes[("groups", 0, "tilt_deg")] > 5
+    )
     found = SimpleNamespace(moved={}, given_up=True, stopped=False)
     m.aims._done(found)
-    assert m.aims.words.value == "What was better by formula is not better in the traced room: the aim stays as it is."
+    assert (
+        m.aims.words.value
+        == "What was better by formula is not better in the traced room: the aim stays as it is."
+    )
 
 
 def test_what_cannot_be_aimed_is_said():
@@ -634,7 +737,9 @@ def test_what_cannot_be_aimed_is_said():
 
 
 def test_advice_is_tried_and_put_back():
-    """Advice of the panel is the library's; a move tried is what the controls and the result stand at; it is put back to the last value."""
+    """Advice of the panel is the library's; a move tried is what the controls and the result stand
+    at; it is put back to the last value.
+    """
     m = panel("larkfield")
     m.set(("groups", 0, "tilt_deg"), 30.0)
     before, start = m.scenario, m.start
@@ -648,16 +753,29 @@ def test_advice_is_tried_and_put_back():
     first = found[0].proposals[0]
     tries[0].click()
     assert m.scenario == first.move.scenario and m.result.use.name == "game"
-    after = next(v for v in m.result.verdicts if (v.criterion, v.area) == (first.effect.after.criterion, first.effect.after.area))
-    assert after.value == first.effect.after.value and m.advice.trial.button.layout.display == "inline-flex"
+    after = next(
+        v
+        for v in m.result.verdicts
+        if (v.criterion, v.area) == (first.effect.after.criterion, first.effect.after.area)
+    )
+    assert (
+        after.value == first.effect.after.value
+        and m.advice.trial.button.layout.display == "inline-flex"
+    )
     m.advice.trial.button.click()
-    assert m.scenario == before and m.start is start and m.advice.trial.button.layout.display == "none" and "Put back" in m.advice.words.value
+    assert (
+        m.scenario == before
+        and m.start is start
+        and m.advice.trial.button.layout.display == "none"
+        and "Put back" in m.advice.words.value
+    )
 
 
 @pytest.mark.parametrize("which", ["aims", "advice"])
 def test_the_way_back_ends_when_something_else_is_moved(which):
-    """What was tried can be put back after another use or other units were looked at, not after anything was moved; treatment
-    and arrangement come back too."""
+    """What was tried can be put back after another use or other units were looked at, not after
+    anything was moved; treatment and arrangement come back too.
+    """
     m = panel("dovecote")
     m.set(("groups", 0, "tilt_deg"), 5.0)
     m._treat(0, area=40.0)
@@ -679,7 +797,11 @@ def test_the_way_back_ends_when_something_else_is_moved(which):
     m.controls["use"].value = "class"
     assert trial.button.layout.display == "inline-flex" and trial.stands
     trial.button.click()
-    assert replace(m.scenario, units="m") == before and m.treated == treated and trial.button.layout.display == "none"
+    assert (
+        replace(m.scenario, units="m") == before
+        and m.treated == treated
+        and trial.button.layout.display == "none"
+    )
     m.controls["use"].value = "game"
     tried()
     m.set(("groups", 0, "height"), 5.0)
@@ -688,21 +810,35 @@ def test_the_way_back_ends_when_something_else_is_moved(which):
 
 
 def test_work_that_fails_leaves_the_buttons_to_the_hand(monkeypatch):
-    """A refusal in the middle of work is said in one line, and everything can be pressed again; a programming error is raised."""
+    """A refusal in the middle of work is said in one line, and everything can be pressed again; a
+    programming error is raised.
+    """
     m = panel("dovecote")
     m.options.pin()
 
     def refused(*_, **__):
         raise ValueError("two cabinets meet")
 
-    for module, name in ((surepanel, "how_sure"), (advicepanel, "advise"), (aimpanel, "aim"), (optionspanel, "option")):
+    for module, name in (
+        (surepanel, "how_sure"),
+        (advicepanel, "advise"),
+        (aimpanel, "aim"),
+        (optionspanel, "option"),
+    ):
         monkeypatch.setattr(module, name, refused)
     m.sure.start()
     m.advice.start()
     m.aims.start()
     m.options.trace()
-    for one, button in ((m.sure, m.sure.draw), (m.advice, m.advice.ask), (m.aims, m.aims.find), (m.options, m.options.trace_button)):
-        assert one.words.value.endswith("two cabinets meet</span>" if one is m.options else "two cabinets meet")
+    for one, button in (
+        (m.sure, m.sure.draw),
+        (m.advice, m.advice.ask),
+        (m.aims, m.aims.find),
+        (m.options, m.options.trace_button),
+    ):
+        assert one.words.value.endswith(
+            "two cabinets meet</span>" if one is m.options else "two cabinets meet"
+        )
         assert not button.disabled and not one.aside.running and one.aside.error.value == ""
     assert len(m.options.options) == 1
     monkeypatch.setattr(surepanel, "how_sure", lambda *_, **__: 1 / 0)
@@ -720,7 +856,9 @@ def test_work_that_fails_leaves_the_buttons_to_the_hand(monkeypatch):
 
 
 def test_advice_and_ranges_of_another_state_are_taken_away():
-    """When something moves, what was computed for another state says so; a change of the quantity shown alone leaves it."""
+    """When something moves, what was computed for another state says so; a change of the quantity
+    shown alone leaves it.
+    """
     m = panel("dovecote")
     m.advice.start()
     m.sure.start()
@@ -728,39 +866,59 @@ def test_advice_and_ranges_of_another_state_are_taken_away():
     m.controls["quantity"].value = "sti"
     assert m.advice.list.children and "least likely to hold" in m.sure.words.value
     m.set(("groups", 0, "tilt_deg"), 41.0)
-    assert not m.advice.list.children and "Ask again" in m.advice.words.value and "Draw again" in m.sure.words.value
+    assert (
+        not m.advice.list.children
+        and "Ask again" in m.advice.words.value
+        and "Draw again" in m.sure.words.value
+    )
 
 
 def test_ranges_are_the_librarys():
-    """The table of the panel has one row a criterion with the library's numbers; unknowns typed are used."""
+    """The table of the panel has one row a criterion with the library's numbers; unknowns typed are
+    used.
+    """
     m = panel("dovecote")
     m.sure.unknowns["noise_db"].value = 0.0
     m.sure.start()
     found = gymtools.how_sure(m.scenario, "game", unknowns=Unknowns(noise_db=0.0))
-    assert m.sure.words.value.count("<svg") == len(found.ranges) and "noise 0 dB" in m.sure.words.value
+    assert (
+        m.sure.words.value.count("<svg") == len(found.ranges) and "noise 0 dB" in m.sure.words.value
+    )
     for r in found.ranges:
         assert f">{100 * r.chance:.0f} %</td>" in m.sure.words.value
     assert m.sure.found.ranges[0].values == pytest.approx(found.ranges[0].values)
 
 
 def test_options_are_pinned_compared_shown_and_removed():
-    """Two states pinned: headlines, differences and maps of both on one scale; shown again exactly; names are kept apart."""
+    """Two states pinned: headlines, differences and maps of both on one scale; shown again exactly;
+    names are kept apart.
+    """
     m = panel("dovecote")
     m.options.pin()
     m.set(("groups", 0, "tilt_deg"), 50.0)
     second = m.scenario
     m.options.name.value = "<b>steep</b>"
     m.options.pin()
-    assert [o.name for o in m.options.options] == ["A", "<b>steep</b>"] and m.options.name.value == "B"
+    assert [o.name for o in m.options.options] == [
+        "A",
+        "<b>steep</b>",
+    ] and m.options.name.value == "B"
     table = m.options.table.value
-    assert "&lt;b&gt;steep&lt;/b&gt;" in table and "<b>steep" not in table and "tilt" in table and "50°" in table
+    assert (
+        "&lt;b&gt;steep&lt;/b&gt;" in table
+        and "<b>steep" not in table
+        and "tilt" in table
+        and "50°" in table
+    )
     figure = m.options.stand.children[0]
     maps = [t for t in figure.data if t.type == "heatmap"]
     assert len({t.xaxis for t in maps}) == 2 and {t.coloraxis for t in maps} == {"coloraxis"}
     one = next(t for t in maps if t.xaxis == "x3" and t.name == "plan map 1")
     result = gymtools.evaluate(second, "game")
     shown = np.sort(np.array(one.z, float).ravel())
-    assert shown == pytest.approx(np.sort(result.level_db[result.area == "bleachers", 4]), abs=0.006)
+    assert shown == pytest.approx(
+        np.sort(result.level_db[result.area == "bleachers", 4]), abs=0.006
+    )
     m.options.pin()
     m.options.name.value = "B"
     m.options.pin()
@@ -780,7 +938,9 @@ def test_options_are_pinned_compared_shown_and_removed():
 
 
 def test_all_combinations_go_to_a_file_and_the_best_are_pinned(tmp_path):
-    """Combinations chosen in the lists are the sweep's, written to a file; what nothing beats is pinned; a second run adds nothing to it."""
+    """Combinations chosen in the lists are the sweep's, written to a file; what nothing beats is
+    pinned; a second run adds nothing to it.
+    """
     m = panel("dovecote", tmp_path)
     m.options.generated.selected_index = 0
     lists = m.options.lists
@@ -793,7 +953,10 @@ def test_all_combinations_go_to_a_file_and_the_best_are_pinned(tmp_path):
     assert len(rows) == 7 and "6 of 6 combinations" in m.options.found.value
     m.options.pin_best()
     kept = {o.name: o.headlines for o in m.options.options}
-    assert kept and all(beaten_by(h, {k: v for k, v in kept.items() if k != name}) is None for name, h in kept.items())
+    assert kept and all(
+        beaten_by(h, {k: v for k, v in kept.items() if k != name}) is None
+        for name, h in kept.items()
+    )
     m.options.generate()
     assert file.read_text().splitlines() == rows
     file.write_text("another,table\n1,2\n")
@@ -804,7 +967,9 @@ def test_all_combinations_go_to_a_file_and_the_best_are_pinned(tmp_path):
 
 
 def test_a_trace_does_not_touch_an_option_pinned_meanwhile():
-    """While options are traced one is removed and another pinned under its name: that one stays, by formula."""
+    """While options are traced one is removed and another pinned under its name: that one stays, by
+    formula.
+    """
     m = panel("dovecote")
     m.options.pin()
     old = m.options.options[0]
@@ -820,27 +985,42 @@ def test_a_trace_does_not_touch_an_option_pinned_meanwhile():
 
     asyncio.run(traced())
     (o,) = m.options.options
-    assert o is not old and o.room == "statistical" and o.scenario.groups[0].tilt_deg == 50.0 and "not all" in m.options.words.value
+    assert (
+        o is not old
+        and o.room == "statistical"
+        and o.scenario.groups[0].tilt_deg == 50.0
+        and "not all" in m.options.words.value
+    )
 
 
 def test_other_units_keep_the_combinations_that_were_chosen(tmp_path):
-    """The units are switched with the list open: the same choices, said in the other units, and they can be evaluated."""
+    """The units are switched with the list open: the same choices, said in the other units, and
+    they can be evaluated.
+    """
     m = panel("dovecote", tmp_path)
     m.options.generated.selected_index = 0
     m.options.lists["height"].index = (1, 2)
     m.controls["units"].value = "ft"
-    assert m.options.lists["height"].index == (1, 2) and all(" ft " in word for word in m.options.lists["height"].value)
+    assert m.options.lists["height"].index == (1, 2) and all(
+        " ft " in word for word in m.options.lists["height"].value
+    )
     m.options.generate()
     assert "2 of 2 combinations" in m.options.found.value
 
 
 def test_an_option_that_cannot_be_drawn_is_not_kept(monkeypatch):
-    """What fails on the way into the figure leaves the options as they were; options with other uses are drawn with their own."""
+    """What fails on the way into the figure leaves the options as they were; options with other
+    uses are drawn with their own.
+    """
     m = panel("dovecote")
     m.options.pin()
     m.options._keep("other uses", replace(m.scenario, uses=m.scenario.uses[1:]))
-    assert len(m.options.options) == 2 and any("class" in a.text for a in m.options.stand.children[0].layout.annotations)
-    monkeypatch.setattr(optionspanel.optionsview, "figure", lambda *_: (_ for _ in ()).throw(ValueError("no")))
+    assert len(m.options.options) == 2 and any(
+        "class" in a.text for a in m.options.stand.children[0].layout.annotations
+    )
+    monkeypatch.setattr(
+        optionspanel.optionsview, "figure", lambda *_: (_ for _ in ()).throw(ValueError("no"))
+    )
     m.options.pin()
     assert len(m.options.options) == 2 and "Not possible" in m.options.words.value
 
@@ -852,7 +1032,9 @@ def test_options_can_be_traced():
     m.options.trace()
     (o,) = m.options.options
     traced = gymtools.evaluate_all(o.scenario, room="traced").results
-    assert o.room == "traced" and o.headlines["clarity"] == round(min(a.sti_p10 for r in traced.values() for a in r.areas), 2)
+    assert o.room == "traced" and o.headlines["clarity"] == round(
+        min(a.sti_p10 for r in traced.values() for a in r.areas), 2
+    )
     assert "room traced" in m.options.table.value
 
 
@@ -864,7 +1046,9 @@ def open_tab(m, name):
 
 
 def test_parts_follow_what_is_chosen(tmp_path):
-    """The tab shows the library's schedules; who runs it, lines, runs and a price book change them and the scenario; what cannot be is said."""
+    """The tab shows the library's schedules; who runs it, lines, runs and a price book change them
+    and the scenario; what cannot be is said.
+    """
     m = panel("dovecote", tmp_path)
     open_tab(m, "Parts and schedules")
     for schedule in schedules(parts(m.scenario)):
@@ -874,7 +1058,11 @@ def test_parts_follow_what_is_chosen(tmp_path):
     m.parts.group.value = "floor pair"
     m.parts.line.value = 70.7
     m.parts.run.value = 44
-    assert m.scenario.equipment.wired("floor pair").line_volts == 70.7 and "70.7 V line" in m.parts.tables.value and "44.0" in m.parts.tables.value
+    assert (
+        m.scenario.equipment.wired("floor pair").line_volts == 70.7
+        and "70.7 V line" in m.parts.tables.value
+        and "44.0" in m.parts.tables.value
+    )
     m.parts.amplifier.value = "two by 150"
     assert "drives no line" in m.parts.tables.value
     m.parts.amplifier.value = None
@@ -882,7 +1070,13 @@ def test_parts_follow_what_is_chosen(tmp_path):
     assert m.parts.line.value is None and m.parts.run.value == 0
     m.parts.book.value = "none.csv"
     assert "there is no such price book" in m.parts.words.value
-    (tmp_path / "own.csv").write_text(resources.files("gymtools").joinpath("data", "prices.csv").read_text().replace(",1180,", ",1,").replace(",860,2.5", ",999,2.5"))
+    (tmp_path / "own.csv").write_text(
+        resources.files("gymtools")
+        .joinpath("data", "prices.csv")
+        .read_text()
+        .replace(",1180,", ",1,")
+        .replace(",860,2.5", ",999,2.5")
+    )
     m.parts.book.value = "own.csv"
     assert "999" in m.parts.tables.value and "Prices from own.csv" in m.parts.words.value
     m.set(("groups", 0, "tilt_deg"), 41.0)
@@ -897,28 +1091,46 @@ def test_parts_to_both_ends():
         keep = box.value
         for end in (box.min, box.max):
             box.value = end
-            assert ("<caption>Bill</caption>" in m.parts.tables.value or "Not possible" in m.parts.tables.value) and m.message.value == ""
+            assert (
+                "<caption>Bill</caption>" in m.parts.tables.value
+                or "Not possible" in m.parts.tables.value
+            ) and m.message.value == ""
         box.value = keep
-    for box in (m.parts.operator, m.parts.conductor, m.parts.group, m.parts.line, m.parts.amplifier):
+    for box in (
+        m.parts.operator,
+        m.parts.conductor,
+        m.parts.group,
+        m.parts.line,
+        m.parts.amplifier,
+    ):
         keep = box.value
         for _, value in [o if isinstance(o, tuple) else (o, o) for o in box.options]:
             box.value = value
-            assert ("<caption>Bill</caption>" in m.parts.tables.value or "Not possible" in m.parts.tables.value) and m.message.value == ""
+            assert (
+                "<caption>Bill</caption>" in m.parts.tables.value
+                or "Not possible" in m.parts.tables.value
+            ) and m.message.value == ""
         box.value = keep
 
 
 def test_files_are_written_once_and_replaced_only_when_asked(tmp_path):
     m = panel("dovecote", tmp_path)
     m.parts.write_button.click()
-    assert "files are in dovecote-primary-school-schedules" in m.parts.words.value and len(list(tmp_path.rglob("*.dxf"))) == len(m.start.uses)
+    assert "files are in dovecote-primary-school-schedules" in m.parts.words.value and len(
+        list(tmp_path.rglob("*.dxf"))
+    ) == len(m.start.uses)
     m.parts.write_button.click()
-    assert "exists" in m.parts.words.value and m.parts.replace_button.layout.display == "inline-flex"
+    assert (
+        "exists" in m.parts.words.value and m.parts.replace_button.layout.display == "inline-flex"
+    )
     m.parts.replace_button.click()
     assert "files are in" in m.parts.words.value and m.parts.replace_button.layout.display == "none"
 
 
 def test_the_loudspeaker_is_shown_closely():
-    """Polars, angles, index and balloon are the chosen group's type's, and it says that it is generic."""
+    """Polars, angles, index and balloon are the chosen group's type's, and it says that it is
+    generic.
+    """
     m = panel("dovecote")
     open_tab(m, "The loudspeaker")
     kind = m.scenario.groups[0].type
@@ -926,13 +1138,17 @@ def test_the_loudspeaker_is_shown_closely():
     assert kind.name in words and "generic: made from nominal angles, not measured" in words
     two_k = next(t for t in figure.data if t.name == "2k Hz" and t.subplot == "polar")
     assert np.array(two_k.r) == pytest.approx(np.maximum(kind.balloon_db[:, 18, 4], -30))
-    assert np.array(next(t for t in figure.data if t.name == "directivity index").y) == pytest.approx(kind.index_db)
+    assert np.array(
+        next(t for t in figure.data if t.name == "directivity index").y
+    ) == pytest.approx(kind.index_db)
     m.controls["group"].value = "floor pair"
     assert "pendant 100" in m.closely.children[0].value
 
 
 def test_a_decision_is_put_on_file(tmp_path):
-    """The chosen option goes on file against the others; a second time is refused until it is allowed."""
+    """The chosen option goes on file against the others; a second time is refused until it is
+    allowed.
+    """
     m = panel("dovecote", tmp_path)
     m.set(("uses", 0, "target_dba"), 84.0)
     m.options.pin()
@@ -945,6 +1161,12 @@ def test_a_decision_is_put_on_file(tmp_path):
     text = record.read_text(encoding="utf-8")
     assert "Option <bdi>B</bdi>" in text and "Why not <bdi>A</bdi>" in text
     m.options.put_on_file(False)
-    assert "exists" in m.options.words.value and m.options.replace_button.layout.display == "inline-flex"
+    assert (
+        "exists" in m.options.words.value
+        and m.options.replace_button.layout.display == "inline-flex"
+    )
     m.options.replace_button.click()
-    assert "files are in" in m.options.words.value and m.options.replace_button.layout.display == "none"
+    assert (
+        "files are in" in m.options.words.value
+        and m.options.replace_button.layout.display == "none"
+    )

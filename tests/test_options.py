@@ -1,4 +1,6 @@
-"""Options: headlines from single evaluations, what is told apart, what is beaten, and the choices that are combined."""
+"""Options: headlines from single evaluations, what is told apart, what is beaten, and the choices
+that are combined.
+"""
 
 from dataclasses import replace
 from pathlib import Path
@@ -49,12 +51,19 @@ def test_headlines_are_the_worst_of_all_uses():
         spare=round(min(float(m.spare_db.min()) for r in results for m in r.microphones), 1),
         onto=round(min(onto), 0),
     )
-    assert (o.name, o.room, o.scenario) == ("A", "statistical", DOVECOTE) and o.row == figures(DOVECOTE)
-    assert headlines({**o.row, **{k: None for k in o.row if k.endswith("spare gain [dB]")}})["spare"] is None
+    assert (o.name, o.room, o.scenario) == ("A", "statistical", DOVECOTE) and o.row == figures(
+        DOVECOTE
+    )
+    assert (
+        headlines({**o.row, **{k: None for k in o.row if k.endswith("spare gain [dB]")}})["spare"]
+        is None
+    )
 
 
 def test_figures_are_told_without_surplus_digits():
-    texts = [told(h, v) for h, v in zip(HEADLINES, (33086.61, 4, 0.468, 17.24, None, 33.8), strict=True)]
+    texts = [
+        told(h, v) for h, v in zip(HEADLINES, (33086.61, 4, 0.468, 17.24, None, 33.8), strict=True)
+    ]
     assert texts == ["33,087", "4", "0.47", "17.2", "none", "34"]
 
 
@@ -83,18 +92,28 @@ def test_what_is_beaten(other, beaten):
 
 @given(st.lists(st.tuples(*[st.integers(0, 3)] * len(HEADLINES)), min_size=1, max_size=12))
 def test_something_is_never_beaten(rows):
-    """Invariance: of any set at least one is beaten by none, and what beats is not worse in anything."""
+    """Invariance: of any set at least one is beaten by none, and what beats is not worse in
+    anything.
+    """
     all_of = {str(n): points(*row) for n, row in enumerate(rows)}
-    by = {name: beaten_by(one, {k: v for k, v in all_of.items() if k != name}) for name, one in all_of.items()}
+    by = {
+        name: beaten_by(one, {k: v for k, v in all_of.items() if k != name})
+        for name, one in all_of.items()
+    }
     assert None in by.values()
     for name, winner in by.items():
         if winner:
-            assert all((all_of[winner][h.key] - all_of[name][h.key]) * h.better >= 0 for h in HEADLINES)
+            assert all(
+                (all_of[winner][h.key] - all_of[name][h.key]) * h.better >= 0 for h in HEADLINES
+            )
 
 
 def test_both_without_a_figure_are_compared_in_the_rest():
     quiet = {**A, "spare": None}
-    assert beaten_by(quiet, {"cheaper": {**quiet, "cost": 90}}) == "cheaper" and beaten_by(quiet, {"same": quiet}) is None
+    assert (
+        beaten_by(quiet, {"cheaper": {**quiet, "cost": 90}}) == "cheaper"
+        and beaten_by(quiet, {"same": quiet}) is None
+    )
 
 
 def made(name, room="statistical", **headlines):
@@ -102,19 +121,29 @@ def made(name, room="statistical", **headlines):
 
 
 def test_rooms_are_not_compared_with_each_other():
-    """An option of the traced room beats none by formula, and the table puts no sign between them; within one room it does."""
+    """An option of the traced room beats none by formula, and the table puts no sign between them;
+    within one room it does.
+    """
     one, cheap, traced = made("one"), made("cheap", cost=90), made("traced", room="traced", cost=80)
     assert beaten([one, cheap]) == ["cheap", None] and beaten([one, traced]) == [None, None]
     assert "▲" in options_table([one, cheap], one) and "▲" not in options_table([one, traced], one)
-    assert "are not compared" in options_table([one, traced], one) and "are not compared" not in options_table([one, cheap], one)
+    assert "are not compared" in options_table(
+        [one, traced], one
+    ) and "are not compared" not in options_table([one, cheap], one)
 
 
 @pytest.mark.parametrize("h", HEADLINES, ids=lambda h: h.key)
 def test_better_is_told_by_sign_and_stands_higher(h):
-    """More of what is better is ▲ better and higher in the figure; less of it is ▼ worse and lower."""
+    """More of what is better is ▲ better and higher in the figure; less of it is ▼ worse
+    and lower.
+    """
     one, other = made("one"), made("other", **{h.key: A[h.key] + h.better})
-    assert "▲ better" in options_table([one, other], one) and "▼" not in options_table([one, other], one)
-    assert "▼ worse" in options_table([other, one], other) and "▲" not in options_table([other, one], other)
+    assert "▲ better" in options_table([one, other], one) and "▼" not in options_table(
+        [one, other], one
+    )
+    assert "▼ worse" in options_table([other, one], other) and "▲" not in options_table(
+        [other, one], other
+    )
     lines, _ = optionsview._lines([one, other], [])
     k = [x.key for x in HEADLINES].index(h.key)
     assert lines[1].y[k] == 1 and lines[0].y[k] == 0
@@ -122,19 +151,34 @@ def test_better_is_told_by_sign_and_stands_higher(h):
 
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=6))
 def test_names_at_line_ends_keep_apart_and_on_the_figure(ends):
-    """Six names fit over each other wherever the lines end; the order of the lines is the order of the names."""
+    """Six names fit over each other wherever the lines end; the order of the lines is the order of
+    the names.
+    """
     notes = optionsview._names([(y, f"{k}", "black") for k, y in enumerate(ends)])
     places = [n["y"] for n in notes]
-    assert np.all(np.diff(places) >= optionsview.SPACED - 1e-9) and max(places) <= optionsview.TOP + 1e-9
+    assert (
+        np.all(np.diff(places) >= optionsview.SPACED - 1e-9)
+        and max(places) <= optionsview.TOP + 1e-9
+    )
     assert [ends[int(n["text"])] for n in notes] == sorted(ends)
     if min(np.diff(sorted([*ends, 9]))) >= optionsview.SPACED:
         assert places == pytest.approx(sorted(ends))
 
 
 def test_what_differs_is_told_in_words():
-    """A tilt, a height in the file's units, a level of one use, a gain, a treatment: each is one line; the same is told as nothing."""
+    """A tilt, a height in the file's units, a level of one use, a gain, a treatment: each is one
+    line; the same is told as nothing.
+    """
     assert told_apart(LARKFIELD, LARKFIELD) == []
-    other = changed(LARKFIELD, {("groups", 0, "tilt_deg"): 40.0, ("groups", 1, "height"): 6.0, ("uses", 0, "target_dba"): 88.0, ("uses", 0, "groups", "court pair", "gain_db"): -2.0})
+    other = changed(
+        LARKFIELD,
+        {
+            ("groups", 0, "tilt_deg"): 40.0,
+            ("groups", 1, "height"): 6.0,
+            ("uses", 0, "target_dba"): 88.0,
+            ("uses", 0, "groups", "court pair", "gain_db"): -2.0,
+        },
+    )
     assert sorted(told_apart(LARKFIELD, other)) == [
         ("group 'north row', tilt", "32°", "40°"),
         ("group 'south row', height", "25 ft 0 in", "19 ft 8 in"),
@@ -142,35 +186,61 @@ def test_what_differs_is_told_in_words():
         ("use 'game', speech level wanted", "90 dB(A)", "88 dB(A)"),
     ]
     hung = told_apart(DOVECOTE, arrange(DOVECOTE, "pendants"))
-    assert [what for what, _, _ in hung if what == "loudspeakers"] and not any(what.startswith("group ") for what, _, _ in hung)
-    twice = replace(DOVECOTE, treatments=(*DOVECOTE.treatments, *(replace(t, area=10.0) for t in DOVECOTE.treatments)))
-    assert told_apart(DOVECOTE, replace(DOVECOTE, treatments=())) and len(told_apart(DOVECOTE, twice)) == len(DOVECOTE.treatments)
+    assert [what for what, _, _ in hung if what == "loudspeakers"] and not any(
+        what.startswith("group ") for what, _, _ in hung
+    )
+    twice = replace(
+        DOVECOTE,
+        treatments=(*DOVECOTE.treatments, *(replace(t, area=10.0) for t in DOVECOTE.treatments)),
+    )
+    assert told_apart(DOVECOTE, replace(DOVECOTE, treatments=())) and len(
+        told_apart(DOVECOTE, twice)
+    ) == len(DOVECOTE.treatments)
     assert all("-" != a != b != "-" for _, a, b in told_apart(DOVECOTE, twice))
     panels = told_apart(DOVECOTE, treated(DOVECOTE, 30.0))
-    assert all(what.startswith("treatment of the") and what.endswith(", area") for what, _, _ in panels)
+    assert all(
+        what.startswith("treatment of the") and what.endswith(", area") for what, _, _ in panels
+    )
 
 
 @pytest.mark.parametrize("scenario", [DOVECOTE, LARKFIELD], ids=lambda s: s.name)
 @pytest.mark.parametrize("area", [1.0, 60.0, 200.0])
 def test_treatment_is_spread_over_what_is_free(scenario, area):
-    """Closed form: the sum of treatment grows by the area, each surface in the share of its free part; it is possible up to the last of it."""
+    """Closed form: the sum of treatment grows by the area, each surface in the share of its free
+    part; it is possible up to the last of it.
+    """
     before, after = free_areas(scenario), free_areas(treated(scenario, area))
     assert sum(before.values()) - sum(after.values()) == pytest.approx(area, rel=1e-9)
     shares = {s: (before[s] - after[s]) / area for s in before if before[s] > 0}
-    assert all(share == pytest.approx(before[s] / sum(before.values()), rel=1e-6) for s, share in shares.items())
+    assert all(
+        share == pytest.approx(before[s] / sum(before.values()), rel=1e-6)
+        for s, share in shares.items()
+    )
     with pytest.raises(ValueError, match=r"are free of treatment\. Ask for less"):
         treated(scenario, sum(before.values()) + 1)
 
 
 def test_choices_are_all_that_can_be_chosen():
-    """The first of each axis leaves the design as it is; every other is either a scenario or refused with a reason; a height moves every group."""
+    """The first of each axis leaves the design as it is; every other is either a scenario or
+    refused with a reason; a height moves every group.
+    """
     axes = choices(DOVECOTE)
-    assert [next(iter(c)) for c in axes.values()] == [AS_IT_IS] * 4 and len(axes["arrangement"]) == len(ARRANGEMENTS) + 1
+    assert [next(iter(c)) for c in axes.values()] == [AS_IT_IS] * 4 and len(
+        axes["arrangement"]
+    ) == len(ARRANGEMENTS) + 1
     for axis, offered in axes.items():
         for words, made in variations(DOVECOTE, {axis: offered}):
             if words[axis] == AS_IT_IS:
                 assert made == DOVECOTE
-            assert isinstance(made, str) or (made != DOVECOTE) == (words[axis] != AS_IT_IS) or words[axis] == DOVECOTE.groups[0].cabinet
-    (_, lower), = variations(DOVECOTE, {"height": {k: v for k, v in axes["height"].items() if k.startswith("1.00 m")}})
-    assert [g.height for g in lower.groups] == pytest.approx([g.height - 1.0 for g in DOVECOTE.groups])
+            assert (
+                isinstance(made, str)
+                or (made != DOVECOTE) == (words[axis] != AS_IT_IS)
+                or words[axis] == DOVECOTE.groups[0].cabinet
+            )
+    ((_, lower),) = variations(
+        DOVECOTE, {"height": {k: v for k, v in axes["height"].items() if k.startswith("1.00 m")}}
+    )
+    assert [g.height for g in lower.groups] == pytest.approx(
+        [g.height - 1.0 for g in DOVECOTE.groups]
+    )
     assert replace(lower, groups=DOVECOTE.groups) == DOVECOTE

@@ -1,4 +1,6 @@
-"""The picture: every layer shows what the evaluation says, for every quantity, unit and scenario."""
+"""The picture: every layer shows what the evaluation says, for every quantity, unit and
+scenario.
+"""
 
 from dataclasses import replace
 from pathlib import Path
@@ -32,7 +34,9 @@ def larkfield():
 @pytest.mark.parametrize("name", LOADED)
 @pytest.mark.parametrize("quantity", look.QUANTITIES)
 def test_every_quantity_draws_in_every_scenario(name, quantity):
-    """Closed form: the colours of the map are the values of the evaluation, in feet as in metres."""
+    """Closed form: the colours of the map are the values of the evaluation, in feet as
+    in metres.
+    """
     result = gymtools.evaluate(LOADED[name])
     for units in ("m", "ft"):
         figure = picture.figure(picture.View(result=result, quantity=quantity, units=units))
@@ -47,7 +51,9 @@ def test_every_quantity_draws_in_every_scenario(name, quantity):
 
 
 def test_the_map_lies_where_the_seats_are(larkfield):
-    """Closed form: mesh corners are the listening points, let down to the seats; feet are metres times 1/0.3048."""
+    """Closed form: mesh corners are the listening points, let down to the seats; feet are metres
+    times 1/0.3048.
+    """
     metres = trace(picture.figure(picture.View(result=larkfield, units="m")), "map")
     feet = trace(picture.figure(picture.View(result=larkfield, units="ft")), "map")
     assert np.asarray(metres.x) == pytest.approx(larkfield.points[:, 0], abs=1e-4)
@@ -64,8 +70,13 @@ def test_the_plan_shows_the_same_values_as_the_map(larkfield):
         span = np.flatnonzero(larkfield.area == name)
         for index in span[:: len(span) // 20]:
             x, y, _ = larkfield.points[index]
-            column, row = np.argmin(np.abs(np.asarray(grid.x) - x)), np.argmin(np.abs(np.asarray(grid.y) - y))
-            assert np.asarray(grid.z)[row][column] == pytest.approx(larkfield.sti[index], abs=0.0051)
+            column, row = (
+                np.argmin(np.abs(np.asarray(grid.x) - x)),
+                np.argmin(np.abs(np.asarray(grid.y) - y)),
+            )
+            assert np.asarray(grid.z)[row][column] == pytest.approx(
+                larkfield.sti[index], abs=0.0051
+            )
         assert area.points.shape[0] == np.asarray(grid.z).size
 
 
@@ -83,19 +94,36 @@ def test_painter_brings_a_figure_to_the_same_state_as_a_new_one(larkfield):
     """Invariance: a figure that has been moved equals a figure made anew, layer by layer."""
     scenario = larkfield.scenario
     painter = picture.Painter(picture.View(result=larkfield, units="ft"), go.Figure)
-    changes = {("groups", 0, "tilt_deg"): 55.0, ("uses", 0, "closed"): ("south bank",), ("hall", "length"): 36.0}
-    view = picture.View(result=gymtools.evaluate(changed(scenario, changes)), quantity="sti", area="south bank", units="m")
+    changes = {
+        ("groups", 0, "tilt_deg"): 55.0,
+        ("uses", 0, "closed"): ("south bank",),
+        ("hall", "length"): 36.0,
+    }
+    view = picture.View(
+        result=gymtools.evaluate(changed(scenario, changes)),
+        quantity="sti",
+        area="south bank",
+        units="m",
+    )
     painter.paint(view)
     fresh = picture.figure(view)
-    assert sorted(t.visible is not False for t in painter.figure.data if t.name.startswith("words")) == [False, True]
-    shown = next(t for t in painter.figure.data if t.name.startswith("words") and t.visible is not False)
+    assert sorted(
+        t.visible is not False for t in painter.figure.data if t.name.startswith("words")
+    ) == [False, True]
+    shown = next(
+        t for t in painter.figure.data if t.name.startswith("words") and t.visible is not False
+    )
     assert shown.text == trace(fresh, "words").text
     for old, new in zip(painter.figure.data, fresh.data, strict=True):
         if old.name.startswith("words"):
             continue
         for key in ("x", "y", "z", "i", "intensity", "text", "hovertext"):
             if key in new and new[key] is not None:
-                assert np.array_equal(np.asarray(old[key]), np.asarray(new[key]), equal_nan=np.asarray(new[key]).dtype.kind == "f"), (new.name, key)
+                assert np.array_equal(
+                    np.asarray(old[key]),
+                    np.asarray(new[key]),
+                    equal_nan=np.asarray(new[key]).dtype.kind == "f",
+                ), (new.name, key)
     assert painter.figure.layout.annotations == fresh.layout.annotations
     assert painter.figure.layout.coloraxis.cmax == fresh.layout.coloraxis.cmax
 
@@ -111,7 +139,9 @@ def test_contours_lie_on_their_value(larkfield):
 
 
 def test_throws_meet_surfaces_and_edges_are_6_db_down(larkfield):
-    """Closed form: an axis ends on a surface at its distance; the level toward every edge direction is 6 dB down at 2 kHz."""
+    """Closed form: an axis ends on a surface at its distance; the level toward every edge direction
+    is 6 dB down at 2 kHz.
+    """
     for t, c in zip(throws(larkfield), larkfield.scenario.cabinets, strict=True):
         assert np.linalg.norm(t.end - t.start) == pytest.approx(t.distance, rel=1e-5)
         assert t.part in larkfield.parts
@@ -125,7 +155,9 @@ def test_throws_meet_surfaces_and_edges_are_6_db_down(larkfield):
 def test_level_at_the_landing_point_is_the_direct_level_there(larkfield):
     """Closed form: inverse square law from the cabinet's own level, less the air of the way."""
     t, c = throws(larkfield)[0], larkfield.scenario.cabinets[0]
-    near = bands.a_weighted(bands.to_level(larkfield.sources.on_axis[0])) - 20 * np.log10(t.distance)
+    near = bands.a_weighted(bands.to_level(larkfield.sources.on_axis[0])) - 20 * np.log10(
+        t.distance
+    )
     assert t.level_dba == pytest.approx(near, abs=0.2)  # the air of ten metres takes less
     assert t.level_dba < near
     assert t.tag == c.tag
@@ -133,16 +165,22 @@ def test_level_at_the_landing_point_is_the_direct_level_there(larkfield):
 
 @pytest.mark.parametrize("name", LOADED)
 def test_sections_of_every_area(name):
-    """Closed form: seats rise with the bank's rise, the axis starts at the cabinet, nothing lies outside the hall."""
+    """Closed form: seats rise with the bank's rise, the axis starts at the cabinet, nothing lies
+    outside the hall.
+    """
     result = gymtools.evaluate(LOADED[name])
     for area in result.scenario.areas:
         cut = section(result, area)
         bank = next((b for b in result.scenario.banks if b.name == area), None)
         if bank:
-            assert np.diff(cut.seats[:, 1]) == pytest.approx(np.full(bank.rows - 1, bank.row_rise), abs=1e-9)
-            assert np.diff(cut.seats[:, 0]) == pytest.approx(np.full(bank.rows - 1, -bank.row_run), abs=1e-9)
+            assert np.diff(cut.seats[:, 1]) == pytest.approx(
+                np.full(bank.rows - 1, bank.row_rise), abs=1e-9
+            )
+            assert np.diff(cut.seats[:, 0]) == pytest.approx(
+                np.full(bank.rows - 1, -bank.row_run), abs=1e-9
+            )
         assert cut.axis[0] == pytest.approx(cut.at)
-        assert (cut.outline[:, 0].min() - 1e-6 <= cut.at[0] <= cut.outline[:, 0].max() + 1e-6)
+        assert cut.outline[:, 0].min() - 1e-6 <= cut.at[0] <= cut.outline[:, 0].max() + 1e-6
 
 
 def test_a_silent_group_is_grey_and_throws_no_beam(larkfield):

@@ -1,4 +1,6 @@
-"""The decision record: the same twice, every number from the evaluation, hostile text as text, offline in a browser."""
+"""The decision record: the same twice, every number from the evaluation, hostile text as text,
+offline in a browser.
+"""
 
 import datetime
 import re
@@ -31,7 +33,14 @@ class Reader(HTMLParser):
 
     def __init__(self, text):
         super().__init__()
-        self.tables, self.scripts, self.text, self.tags, self._cell, self._skip = [], 0, [], [], None, False
+        self.tables, self.scripts, self.text, self.tags, self._cell, self._skip = (
+            [],
+            0,
+            [],
+            [],
+            None,
+            False,
+        )
         self.feed(text)
 
     def handle_starttag(self, tag, attributes):
@@ -80,12 +89,20 @@ def test_the_same_inputs_give_the_same_document(decision, html):
     assert record_html(again, date=DAY) == html and again.inputs_hash == decision.inputs_hash
     later = record_html(decision, date=datetime.date(2028, 1, 2))
     assert later != html and later.replace("2028-01-02", "2026-11-25") == html
-    other = decide({"as drawn": replace(SHORT, air=replace(SHORT.air, humidity_pct=51)), "pendants": arrange(SHORT, "pendants")}, draws=20)
+    other = decide(
+        {
+            "as drawn": replace(SHORT, air=replace(SHORT.air, humidity_pct=51)),
+            "pendants": arrange(SHORT, "pendants"),
+        },
+        draws=20,
+    )
     assert other.inputs_hash != decision.inputs_hash
 
 
 def test_numbers_are_the_evaluations(decision, html):
-    """Closed form: verdicts, headlines, bill, levels and chances in the document are those of fresh computations."""
+    """Closed form: verdicts, headlines, bill, levels and chances in the document are those of fresh
+    computations.
+    """
     seen = Reader(html)
     words = " ".join(" ".join(seen.text).split())
     for use in SHORT.uses:
@@ -96,11 +113,17 @@ def test_numbers_are_the_evaluations(decision, html):
     assert side[0][1:] == ["as drawn (chosen)", "pendants"]
     for row, h in zip(side[1:], HEADLINES, strict=True):
         assert row[1:] == [told(h, o.headlines[h.key]) for o in decision.options]
-    assert f"{sum(line.total for line in decision.parts.lines):,.0f} in the price book's currency" in words
+    assert (
+        f"{sum(line.total for line in decision.parts.lines):,.0f} in the price book's currency"
+        in words
+    )
     for schedule in schedules(decision.parts):
         found = next(t for t in seen.tables if t and t[0] == list(schedule.columns))
         for got, want in zip(found[1:], schedule.rows, strict=True):
-            assert got == [f"{v:,.10g}" if isinstance(v, int | float) else " ".join(str(v).split()) for v in want]
+            assert got == [
+                f"{v:,.10g}" if isinstance(v, int | float) else " ".join(str(v).split())
+                for v in want
+            ]
     for sureness in decision.sureness.values():
         for r in sureness.ranges:
             assert f"{100 * r.chance:.0f} %" in words
@@ -109,63 +132,145 @@ def test_numbers_are_the_evaluations(decision, html):
 
 def test_reasons_are_computed():
     """Closed form: what an option is worse and better in follows its figures, with their signs."""
-    option = lambda **h: type("O", (), {"name": "x", "headlines": dict.fromkeys([h.key for h in HEADLINES], 1.0) | h})()  # noqa: E731
-    (worse, beaten) = reasons(option(), option(cost=2.0))
-    assert worse == "It is worse in cost: 2, against 1." and beaten == "The chosen one is at least as good in every figure."
+
+    def option(**h):
+        return type(
+            "O", (), {"name": "x", "headlines": dict.fromkeys([h.key for h in HEADLINES], 1.0) | h}
+        )()
+
+    worse, beaten = reasons(option(), option(cost=2.0))
+    assert (
+        worse == "It is worse in cost: 2, against 1."
+        and beaten == "The chosen one is at least as good in every figure."
+    )
     both = reasons(option(), option(cost=0.5, clarity=0.5))
-    assert both == ["It is worse in clarity (STI), worst use: 0.50, against 1.00.", "It is better in cost: 0, against 1."]
+    assert both == [
+        "It is worse in clarity (STI), worst use: 0.50, against 1.00.",
+        "It is better in cost: 0, against 1.",
+    ]
     assert "rests on something else" in reasons(option(), option(cost=0.4))[-1]
-    assert "the same" in reasons(option(), option())[0] and len(reasons(option(), option(spare=None))) == 1
+    assert (
+        "the same" in reasons(option(), option())[0]
+        and len(reasons(option(), option(spare=None))) == 1
+    )
 
 
 def test_parts_for_the_reader(decision):
-    """The school's record is the plain page with cautions and signatures; the installer's has the schedules; only the file's has all."""
-    school, installer, whole = (record_html(decision, reader=r, date=DAY) for r in ("school", "installer", "file"))
-    assert "In plain words" in school and "schedules</h2>" not in school and "Cautions" in school and "Signatures" in school and len(school) < 40_000
+    """The school's record is the plain page with cautions and signatures; the installer's has the
+    schedules; only the file's has all.
+    """
+    school, installer, whole = (
+        record_html(decision, reader=r, date=DAY) for r in ("school", "installer", "file")
+    )
+    assert (
+        "In plain words" in school
+        and "schedules</h2>" not in school
+        and "Cautions" in school
+        and "Signatures" in school
+        and len(school) < 40_000
+    )
     assert "schedules</h2>" in installer and "Options considered" not in installer
-    assert all(h in whole for h in ("What it rests on", "Options considered", "The room and its limits", "How sure", "what the model cannot say", "SHA-256", "Signatures"))
-    with pytest.raises(ValueError, match=r"reader = 'principal' is unknown\. Known: school, installer, file"):
+    assert all(
+        h in whole
+        for h in (
+            "What it rests on",
+            "Options considered",
+            "The room and its limits",
+            "How sure",
+            "what the model cannot say",
+            "SHA-256",
+            "Signatures",
+        )
+    )
+    with pytest.raises(
+        ValueError, match=r"reader = 'principal' is unknown\. Known: school, installer, file"
+    ):
         record_html(decision, reader="principal")
 
 
 def test_figures_and_tables_are_accessible(html):
-    """Every table has a caption or stands in a titled part, every figure a caption and a description; plotly's code is there once; no address to fetch from."""
+    """Every table has a caption or stands in a titled part, every figure a caption and a
+    description; plotly's code is there once; no address to fetch from.
+    """
     seen = Reader(html)
     figures = [a for tag, a in seen.tags if tag == "div" and a.get("role") == "img"]
-    assert len(figures) == html.count("<figcaption>") == len({a["id"] for a in figures}) > 8 and all(len(a["aria-label"]) > 10 for a in figures)
-    assert sum(tag == "table" for tag, _ in seen.tags) - sum(tag == "caption" for tag, _ in seen.tags) <= 2  # the ranges stand under a sentence
-    assert html.count("plotly.js v") <= 2 and not re.search(r'(src|href)="', re.sub(r"<script>.*?</script>", "", html, flags=re.S))
+    assert len(figures) == html.count("<figcaption>") == len(
+        {a["id"] for a in figures}
+    ) > 8 and all(len(a["aria-label"]) > 10 for a in figures)
+    # the ranges stand under a sentence
+    assert (
+        sum(tag == "table" for tag, _ in seen.tags) - sum(tag == "caption" for tag, _ in seen.tags)
+        <= 2
+    )
+    assert html.count("plotly.js v") <= 2 and not re.search(
+        r'(src|href)="', re.sub(r"<script>.*?</script>", "", html, flags=re.S)
+    )
 
 
 def test_hostile_text_is_text(tmp_path):
-    """Tags, quotes, very long and right-to-left text in every name of a scenario: shown as text, nothing runs."""
-    uses = (replace(SHORT.uses[0], name=HOSTILE, groups={HOSTILE: replace(SHORT.uses[0].drive(SHORT.groups[0].name))}),)
+    """Tags, quotes, very long and right-to-left text in every name of a scenario: shown as text,
+    nothing runs.
+    """
+    uses = (
+        replace(
+            SHORT.uses[0],
+            name=HOSTILE,
+            groups={HOSTILE: replace(SHORT.uses[0].drive(SHORT.groups[0].name))},
+        ),
+    )
     groups = (replace(SHORT.groups[0], name=HOSTILE), *SHORT.groups[1:])
     s = replace(SHORT, name=HOSTILE, source=HOSTILE, uses=uses, groups=groups)
     page = record_html(decide({HOSTILE: s}, draws=20), date=DAY)
-    assert "<script>alert" not in page and "</script> &" not in page and page.count("\u202e") == page.count("\u202eright")
-    assert Reader(page).scripts == Reader(record_html(decide({"plain": replace(SHORT, uses=SHORT.uses[:1])}, draws=20), date=DAY)).scripts
+    assert (
+        "<script>alert" not in page
+        and "</script> &" not in page
+        and page.count("\u202e") == page.count("\u202eright")
+    )
+    assert (
+        Reader(page).scripts
+        == Reader(
+            record_html(decide({"plain": replace(SHORT, uses=SHORT.uses[:1])}, draws=20), date=DAY)
+        ).scripts
+    )
 
 
-@pytest.mark.skipif(not browser_path(), reason="no Chromium or Chrome found; CI installs one and fails on a skip")
+@pytest.mark.skipif(
+    not browser_path(), reason="no Chromium or Chrome found; CI installs one and fails on a skip"
+)
 def test_it_opens_offline_and_prints(decision, tmp_path):
-    """In Chromium with the network off: no request leaves, no error in the console, every figure is drawn; the PDF has pages."""
+    """In Chromium with the network off: no request leaves, no error in the console, every figure is
+    drawn; the PDF has pages.
+    """
     paths = write_record(decision, tmp_path, date=DAY)
-    assert paths[0].name == "record.html" and (paths[0].parent / "option-1-not-chosen.toml").exists()
+    assert (
+        paths[0].name == "record.html" and (paths[0].parent / "option-1-not-chosen.toml").exists()
+    )
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=browser_path(), args=FLAGS)
         context = browser.new_context(offline=True, viewport={"width": 1100, "height": 1400})
         page, errors, left = context.new_page(), [], []
         page.on("pageerror", lambda e: errors.append(str(e)))
         page.on("console", lambda m: errors.append(m.text) if m.type == "error" else None)
-        page.on("request", lambda r: left.append(r.url) if not r.url.startswith(("file:", "data:", "blob:")) else None)
+        page.on(
+            "request",
+            lambda r: (
+                left.append(r.url) if not r.url.startswith(("file:", "data:", "blob:")) else None
+            ),
+        )
         page.goto(paths[0].as_uri())
-        page.wait_for_function("() => document.querySelectorAll('figure .main-svg').length >= document.querySelectorAll('figure').length", timeout=60_000)
+        page.wait_for_function(
+            "() => document.querySelectorAll('figure .main-svg').length >="
+            " document.querySelectorAll('figure').length",
+            timeout=60_000,
+        )
         page.wait_for_timeout(1500)
         SHOTS.mkdir(exist_ok=True)
         page.screenshot(path=SHOTS / "record.png")
         page.locator("h2", has_text="Game").scroll_into_view_if_needed()
-        page.evaluate("() => [...document.querySelectorAll('h2')].find(h => h.innerText.includes('Game')).scrollIntoView()")
+        page.evaluate(
+            "() => [...document.querySelectorAll('h2')].find(h =>"
+            " h.innerText.includes('Game')).scrollIntoView()"
+        )
         page.wait_for_timeout(500)
         page.screenshot(path=SHOTS / "record_use.png")
         page.pdf(path=SHOTS / "record.pdf", prefer_css_page_size=True)
@@ -175,16 +280,33 @@ def test_it_opens_offline_and_prints(decision, tmp_path):
 
 
 def test_the_command_line(tmp_path, capsys):
-    """python -m gymtools record: files in a folder; refusals in one line with status 2; nothing replaced unless asked."""
+    """python -m gymtools record: files in a folder; refusals in one line with status 2; nothing
+    replaced unless asked.
+    """
     one = replace(SHORT, uses=SHORT.uses[:1])
     save(one, tmp_path / "a.toml")
     save(arrange(one, "pendants"), tmp_path / "b.toml")
-    call = ["record", str(tmp_path / "a.toml"), "--against", str(tmp_path / "b.toml"), "--folder", str(tmp_path), "--reader", "school"]
+    call = [
+        "record",
+        str(tmp_path / "a.toml"),
+        "--against",
+        str(tmp_path / "b.toml"),
+        "--folder",
+        str(tmp_path),
+        "--reader",
+        "school",
+    ]
     assert main(call) == 0 and "files are in" in capsys.readouterr().out
     assert main(call) == 2 and "exists" in capsys.readouterr().err
     assert main([*call, "--overwrite"]) == 0
-    assert main(["record", str(tmp_path / "none.toml")]) == 2 and "there is no such scenario file" in capsys.readouterr().err
-    assert main(["record", str(tmp_path / "a.toml"), "--against", str(tmp_path / "a.toml")]) == 2 and "two options are called 'a'" in capsys.readouterr().err
+    assert (
+        main(["record", str(tmp_path / "none.toml")]) == 2
+        and "there is no such scenario file" in capsys.readouterr().err
+    )
+    assert (
+        main(["record", str(tmp_path / "a.toml"), "--against", str(tmp_path / "a.toml")]) == 2
+        and "two options are called 'a'" in capsys.readouterr().err
+    )
     assert main([*call, "--prices", str(tmp_path / "p.csv")]) == 2
 
 

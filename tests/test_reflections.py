@@ -1,4 +1,6 @@
-"""First reflections: another program's image sources, a readable loop through a furnished room, and closed forms."""
+"""First reflections: another program's image sources, a readable loop through a furnished room, and
+closed forms.
+"""
 
 from pathlib import Path
 
@@ -18,8 +20,11 @@ from gymtools.physics.geometry import first_hit, pack, rotation
 from gymtools.physics.reflections import image_arrivals
 from gymtools.venue.files import load
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
-FACES = ["west", "east", "south", "north", "floor", "ceiling"]  # x low, x high, y low, y high, z low, z high
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
+# x low, x high, y low, y high, z low, z high
+FACES = ["west", "east", "south", "north", "floor", "ceiling"]
 BOX = np.array([30.0, 20.0, 10.0])
 LOSSLESS = dict(on_axis=np.ones((1, 7)), decay=np.zeros(7))
 seed = st.integers(0, 2**32 - 1)
@@ -38,8 +43,12 @@ def box_faces(size):
 
 
 def images_by_pyroomacoustics(source, directivity, points, absorption):
-    """Distance and energy (face, point) of the images of first order, from images, damping and directions."""
-    walls = pra.make_materials(**{face: float(a) for face, a in zip(FACES, absorption, strict=True)})
+    """Distance and energy (face, point) of the images of first order, from images, damping and
+    directions.
+    """
+    walls = pra.make_materials(
+        **{face: float(a) for face, a in zip(FACES, absorption, strict=True)}
+    )
     room = pra.ShoeBox(BOX, fs=16_000, max_order=1, materials=walls)
     room.add(pra.SoundSource(source, directivity=directivity))
     room.add_microphone_array(points.T)
@@ -59,10 +68,12 @@ def images_by_pyroomacoustics(source, directivity, points, absorption):
 
 @pytest.mark.parametrize("pan, tilt", [(0, 0), (37, 25), (-140, 60), (170, -20)])
 def test_box_equals_pyroomacoustics(pan, tilt):
-    """Independent: images, damping, directions of pyroomacoustics, first order; absorption by face and band.
+    """Independent: images, damping, directions of pyroomacoustics, first order; absorption by face
+    and band.
 
-    Our balloon as its directivity: ways within 1e-5, energies within 0.003 dB, which is single precision where the
-    pattern is steep. Its own cardioid, which our table follows by straight lines over 5 degrees: 0.01 dB ahead.
+    Our balloon as its directivity: ways within 1e-5, energies within 0.003 dB, which is single
+    precision where the pattern is steep. Its own cardioid, which our table follows by straight
+    lines over 5 degrees: 0.01 dB ahead.
     """
     rng = np.random.default_rng(3)
     source, points, absorption = (
@@ -72,25 +83,47 @@ def test_box_equals_pyroomacoustics(pan, tilt):
     )
     room = pack(box_faces(BOX))
     energy, way = image_arrivals(
-        points, [source], [rotation(pan, tilt)], [HORN.table], [0], **LOSSLESS, polygons=room, absorption=absorption
+        points,
+        [source],
+        [rotation(pan, tilt)],
+        [HORN.table],
+        [0],
+        **LOSSLESS,
+        polygons=room,
+        absorption=absorption,
     )
     for band in (1, 4, 6):
         distance, theirs = images_by_pyroomacoustics(
             source, Balloon(HORN.table, band, pan, tilt), points, absorption[:, band]
         )
         np.testing.assert_allclose(way[0], distance, rtol=1e-5)
-        np.testing.assert_allclose(bands.to_level(energy[0, ..., band]), 10 * np.log10(theirs), atol=0.003)
+        np.testing.assert_allclose(
+            bands.to_level(energy[0, ..., band]), 10 * np.log10(theirs), atol=0.003
+        )
 
-    cardioid = np.repeat(((1 + directions()[..., 0]) / 2).reshape(-1, 1) ** 2, 7, axis=1).astype(np.float32)
+    cardioid = np.repeat(((1 + directions()[..., 0]) / 2).reshape(-1, 1) ** 2, 7, axis=1).astype(
+        np.float32
+    )
     energy, _ = image_arrivals(
-        points, [source], [rotation(pan, tilt)], [cardioid], [0], **LOSSLESS, polygons=room, absorption=absorption
+        points,
+        [source],
+        [rotation(pan, tilt)],
+        [cardioid],
+        [0],
+        **LOSSLESS,
+        polygons=room,
+        absorption=absorption,
     )
     front = Rotation.from_euler("ZYX", [pan, tilt, 0], degrees=True).apply([1, 0, 0])
-    _, theirs = images_by_pyroomacoustics(source, CardioidFamily(front, p=0.5), points, absorption[:, 0])
+    _, theirs = images_by_pyroomacoustics(
+        source, CardioidFamily(front, p=0.5), points, absorption[:, 0]
+    )
     pattern = theirs * way[0] ** 2 / (1 - absorption[:, :1])
     ahead = pattern > 0.25  # the half space in front of a cardioid
     assert 50 < ahead.sum() < ahead.size
-    np.testing.assert_allclose(bands.to_level(energy[0, ..., 0])[ahead], 10 * np.log10(theirs[ahead]), atol=0.01)
+    np.testing.assert_allclose(
+        bands.to_level(energy[0, ..., 0])[ahead], 10 * np.log10(theirs[ahead]), atol=0.01
+    )
 
 
 def inside_by(foot, corners, normal):
@@ -122,7 +155,9 @@ def foot_by_loop(source, point, corners):
 
 
 def blocked_by(start, end, screens):
-    """How far inside the nearest screen a line passes, negative past all of them; ends on one do not count [m]."""
+    """How far inside the nearest screen a line passes, negative past all of them; ends on one do
+    not count [m].
+    """
     deepest = -np.inf
     for corners in screens:
         normal, offset = plane(corners)
@@ -134,9 +169,11 @@ def blocked_by(start, end, screens):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_furnished_room_equals_a_plain_loop(name):
-    """Closed form: source by source, surface by surface in double precision, in rooms with banks, gable and stage.
+    """Closed form: source by source, surface by surface in double precision, in rooms with banks,
+    gable and stage.
 
-    0.01 dB, where float32 leaves about 0.001; feet within 5 mm of an outline or of a screen's edge left out.
+    0.01 dB, where float32 leaves about 0.001; feet within 5 mm of an outline or of a screen's edge
+    left out.
     """
     scenario, rng = SCENARIOS[name], np.random.default_rng(4)
     room, hall = scenario.room, scenario.hall
@@ -157,15 +194,21 @@ def test_furnished_room_equals_a_plain_loop(name):
                 if abs(by) < 0.005:
                     continue
                 if by < 0:
-                    assert not energy[s, k, p].any() and not whole[s, k, p].any() and way[s, k, p] == 0
+                    assert (
+                        not energy[s, k, p].any() and not whole[s, k, p].any() and way[s, k, p] == 0
+                    )
                     continue
                 gain = by_scipy(tables[kind[s]], axes[s] @ (foot - place[s]))
                 want = on_axis[s] * gain * (1 - absorption[k]) * np.exp(-DECAY * r) / r**2
                 np.testing.assert_allclose(whole[s, k, p], want, rtol=10**0.001 - 1)
-                hidden = max(blocked_by(place[s], foot, screens), blocked_by(points[p], foot, screens))
+                hidden = max(
+                    blocked_by(place[s], foot, screens), blocked_by(points[p], foot, screens)
+                )
                 if abs(hidden) < 0.005:
                     continue
-                np.testing.assert_allclose(energy[s, k, p], want if hidden < 0 else 0, rtol=10**0.001 - 1)
+                np.testing.assert_allclose(
+                    energy[s, k, p], want if hidden < 0 else 0, rtol=10**0.001 - 1
+                )
                 assert way[s, k, p] == (pytest.approx(r, rel=1e-5) if hidden < 0 else 0)
                 seen, lost = seen + (hidden < 0), lost + (hidden > 0)
     assert seen > 200 and lost > 10, "the rooms must try both"
@@ -174,16 +217,32 @@ def test_furnished_room_equals_a_plain_loop(name):
 @given(seed=seed, pan=st.floats(-180, 180), tilt=st.floats(-90, 90))
 @settings(max_examples=30)
 def test_a_mirror_is_a_second_source(seed, pan, tilt):
-    """Closed form: a hard floor gives what a mirrored loudspeaker below it would send, pattern and air included."""
+    """Closed form: a hard floor gives what a mirrored loudspeaker below it would send, pattern and
+    air included.
+    """
     rng = np.random.default_rng(seed)
     floor = pack([[[-200, -200, 0], [200, -200, 0], [200, 200, 0], [-200, 200, 0]]])
-    source, points = rng.uniform([-9, -9, 4], [9, 9, 9]), rng.uniform([-15, -15, 0.5], [15, 15, 5], (40, 3))
-    common = dict(tables=[HORN.table], kind=[0], on_axis=bands.to_energy(rng.uniform(60, 100, (1, 7))), decay=DECAY)
+    source, points = (
+        rng.uniform([-9, -9, 4], [9, 9, 9]),
+        rng.uniform([-15, -15, 0.5], [15, 15, 5], (40, 3)),
+    )
+    common = dict(
+        tables=[HORN.table],
+        kind=[0],
+        on_axis=bands.to_energy(rng.uniform(60, 100, (1, 7))),
+        decay=DECAY,
+    )
     energy, way = image_arrivals(
-        points, [source], [rotation(pan, tilt)], **common, polygons=floor, absorption=np.zeros((1, 7))
+        points,
+        [source],
+        [rotation(pan, tilt)],
+        **common,
+        polygons=floor,
+        absorption=np.zeros((1, 7)),
     )
     flip = np.diag([1, 1, -1.0])
-    turned = rotation(pan, tilt) @ flip  # every axis mirrored: left-handed, as a mirrored cabinet is
+    # every axis mirrored: left-handed, as a mirrored cabinet is
+    turned = rotation(pan, tilt) @ flip
     want, distance = direct_energy(points, [flip @ source], [turned], **common)
     np.testing.assert_allclose(energy[:, 0], want, rtol=1e-3)
     np.testing.assert_allclose(way[:, 0], distance, rtol=1e-5)
@@ -196,21 +255,33 @@ def test_there_and_back_is_the_same(seed):
     rng = np.random.default_rng(seed)
     a, b = rng.uniform(0.5, 9.5, (5, 3)), rng.uniform(0.5, 9.5, (6, 3))
     room = pack([*box_faces(BOX), [[4, 2, 1], [8, 2, 1], [8, 7, 3], [4, 7, 3]]])
-    common = dict(tables=[OMNI], decay=DECAY, polygons=room, absorption=np.full((7, 7), 0.2), blocking=room)
-    there, way = image_arrivals(b, a, rotation(np.zeros(5), 0), kind=[0] * 5, on_axis=np.ones((5, 7)), **common)
-    back, way_back = image_arrivals(a, b, rotation(np.zeros(6), 0), kind=[0] * 6, on_axis=np.ones((6, 7)), **common)
+    common = dict(
+        tables=[OMNI], decay=DECAY, polygons=room, absorption=np.full((7, 7), 0.2), blocking=room
+    )
+    there, way = image_arrivals(
+        b, a, rotation(np.zeros(5), 0), kind=[0] * 5, on_axis=np.ones((5, 7)), **common
+    )
+    back, way_back = image_arrivals(
+        a, b, rotation(np.zeros(6), 0), kind=[0] * 6, on_axis=np.ones((6, 7)), **common
+    )
     same = (way > 0) == (way_back > 0).transpose(2, 1, 0)
     assert same.mean() > 0.99, "only feet on an outline may differ"
-    np.testing.assert_allclose(np.where(same, way, 0), np.where(same, way_back.transpose(2, 1, 0), 0), rtol=1e-5)
     np.testing.assert_allclose(
-        np.where(same[..., None], there, 0), np.where(same[..., None], back.transpose(2, 1, 0, 3), 0), rtol=1e-4
+        np.where(same, way, 0), np.where(same, way_back.transpose(2, 1, 0), 0), rtol=1e-5
+    )
+    np.testing.assert_allclose(
+        np.where(same[..., None], there, 0),
+        np.where(same[..., None], back.transpose(2, 1, 0, 3), 0),
+        rtol=1e-4,
     )
 
 
 @settings(max_examples=20)
 @given(seed=seed, pan=st.floats(-180, 180), shift=st.tuples(*[st.floats(-20, 20)] * 3))
 def test_where_the_room_stands_does_not_matter(seed, pan, shift):
-    """Invariance: everything turned by one pan and moved alike; 0.02 dB for directions rounded in float32."""
+    """Invariance: everything turned by one pan and moved alike; 0.02 dB for directions rounded in
+    float32.
+    """
     rng = np.random.default_rng(seed)
     faces, turn = [face - BOX / 2 for face in box_faces(BOX)], rotation(pan, 0)
     place, points = rng.uniform(-0.4, 0.4, (2, 3)) * BOX, rng.uniform(-0.4, 0.4, (30, 3)) * BOX
@@ -225,18 +296,28 @@ def test_where_the_room_stands_does_not_matter(seed, pan, shift):
     one, way = image_arrivals(points, place, rotation(*aim.T), polygons=pack(faces), **common)
     moved = pack([face @ turn + shift for face in faces])
     axes = rotation(aim[:, 0] + pan, aim[:, 1])
-    other, way2 = image_arrivals(points @ turn + shift, place @ turn + shift, axes, polygons=moved, **common)
+    other, way2 = image_arrivals(
+        points @ turn + shift, place @ turn + shift, axes, polygons=moved, **common
+    )
     assert np.all(way > 0), "in a box every face reflects to everywhere"
     np.testing.assert_allclose(way2, way, rtol=1e-5)
     np.testing.assert_allclose(bands.to_level(other), bands.to_level(one), atol=0.02)
 
 
 def test_pieces_of_a_wall_reflect_once():
-    """Closed form: a wall cut in four gives in sum what the whole gives; no point hears two pieces."""
+    """Closed form: a wall cut in four gives in sum what the whole gives; no point hears
+    two pieces.
+    """
     rng = np.random.default_rng(5)
-    rect = lambda u0, u1, z0, z1: [[0, u0, z0], [0, u1, z0], [0, u1, z1], [0, u0, z1]]  # noqa: E731
+
+    def rect(u0, u1, z0, z1):
+        return [[0, u0, z0], [0, u1, z0], [0, u1, z1], [0, u0, z1]]
+
     pieces = [rect(0, 7, 0, 3), rect(7, 20, 0, 3), rect(0, 7, 3, 9), rect(7, 20, 3, 9)]
-    source, points = rng.uniform([2, 1, 1], [15, 19, 8], (1, 3)), rng.uniform([1, 1, 1], [15, 19, 8], (500, 3))
+    source, points = (
+        rng.uniform([2, 1, 1], [15, 19, 8], (1, 3)),
+        rng.uniform([1, 1, 1], [15, 19, 8], (500, 3)),
+    )
     args = (points, source, [rotation(150, 10)], [HORN.table], [0], np.ones((1, 7)), DECAY)
     whole, _ = image_arrivals(*args, pack([rect(0, 20, 0, 9)]), np.full((1, 7), 0.1))
     cut, way = image_arrivals(*args, pack(pieces), np.full((4, 7), 0.1))
@@ -245,20 +326,29 @@ def test_pieces_of_a_wall_reflect_once():
 
 
 def test_where_there_is_no_reflection():
-    """Closed form: none from behind, none past the edge, none of what absorbs all, none for who is on the surface."""
+    """Closed form: none from behind, none past the edge, none of what absorbs all, none for who is
+    on the surface.
+    """
     wall = [[0, -1, 0], [0, 1, 0], [0, 1, 2], [0, -1, 2]]
     points = np.array([[3.0, 0, 1], [-3.0, 0, 1], [3, 5, 1], [0.001, 0, 1]])
     args = ([[2.0, 0, 1]], [np.eye(3)], [OMNI], [0], np.ones((1, 7)), np.zeros(7))
-    energy, way = image_arrivals(points, *args, pack([wall, wall[::-1]]), np.stack([np.zeros(7), np.ones(7)]))
+    energy, way = image_arrivals(
+        points, *args, pack([wall, wall[::-1]]), np.stack([np.zeros(7), np.ones(7)])
+    )
     assert way.tolist() == [[[5, 0, 0, 0], [5, 0, 0, 0]]]
     np.testing.assert_allclose(energy[0, 0, 0], 1 / 25, rtol=1e-6)
     assert not energy[0, 0, 1:].any() and not energy[0, 1].any()
 
 
 def test_a_screen_blocks_either_leg():
-    """Closed form: a floor reflection is lost behind a screen before or after its foot, not below one."""
+    """Closed form: a floor reflection is lost behind a screen before or after its foot, not below
+    one.
+    """
     floor = [[-20, -20, 0], [20, -20, 0], [20, 20, 0], [-20, 20, 0]]
-    at = lambda x, z0, z1: [[x, -5, z0], [x, 5, z0], [x, 5, z1], [x, -5, z1]]  # noqa: E731
+
+    def at(x, z0, z1):
+        return [[x, -5, z0], [x, 5, z0], [x, 5, z1], [x, -5, z1]]
+
     args = (
         [[4.0, 0, 2]],
         [[-4.0, 0, 2]],
@@ -270,20 +360,45 @@ def test_a_screen_blocks_either_leg():
         pack([floor]),
         np.zeros((1, 7)),
     )
-    reflected = lambda *screens: image_arrivals(*args, blocking=pack(screens))[1].item()  # noqa: E731
+
+    def reflected(*screens):
+        return image_arrivals(*args, blocking=pack(screens))[1].item()
+
     clear = pytest.approx(np.hypot(8, 4))
-    assert reflected() == reflected(floor) == reflected(at(-2, 1.1, 3)) == reflected(at(0, 0.1, 3)) == clear
-    assert reflected(at(-2, 0, 1.1)) == reflected(at(2, 0.9, 3)) == reflected(floor, at(1, 0, 3)) == 0
+    assert (
+        reflected()
+        == reflected(floor)
+        == reflected(at(-2, 1.1, 3))
+        == reflected(at(0, 0.1, 3))
+        == clear
+    )
+    assert (
+        reflected(at(-2, 0, 1.1)) == reflected(at(2, 0.9, 3)) == reflected(floor, at(1, 0, 3)) == 0
+    )
     assert reflected(at(-6, 0, 3)) == reflected(at(6, 0, 3)) == clear
 
 
 def test_the_foot_is_met_by_a_ray():
-    """Independent: in a convex room a ray cast along the mirrored direction meets that surface first."""
+    """Independent: in a convex room a ray cast along the mirrored direction meets that surface
+    first.
+    """
     rng = np.random.default_rng(6)
     faces = box_faces(BOX)
-    room, place, points = pack(faces), rng.uniform(0.1, 0.9, (4, 3)) * BOX, rng.uniform(0.1, 0.9, (30, 3)) * BOX
+    room, place, points = (
+        pack(faces),
+        rng.uniform(0.1, 0.9, (4, 3)) * BOX,
+        rng.uniform(0.1, 0.9, (30, 3)) * BOX,
+    )
     _, way = image_arrivals(
-        points, place, rotation(np.zeros(4), 0), [OMNI], [0] * 4, np.ones((4, 7)), DECAY, room, np.zeros((6, 7))
+        points,
+        place,
+        rotation(np.zeros(4), 0),
+        [OMNI],
+        [0] * 4,
+        np.ones((4, 7)),
+        DECAY,
+        room,
+        np.zeros((6, 7)),
     )
     for k, face in enumerate(faces):
         normal, offset = plane(face)
@@ -291,7 +406,9 @@ def test_the_foot_is_met_by_a_ray():
         along = mirrored - place[:, None]
         index, near = first_hit(place, along / np.linalg.norm(along, axis=-1, keepdims=True), room)
         assert (index == k).mean() > 0.99
-        assert np.all(near < way[:, k]) and np.allclose(np.linalg.norm(along, axis=-1), way[:, k], rtol=1e-5)
+        assert np.all(near < way[:, k]) and np.allclose(
+            np.linalg.norm(along, axis=-1), way[:, k], rtol=1e-5
+        )
 
 
 def test_no_surfaces_no_points():

@@ -1,4 +1,6 @@
-"""The room as surfaces: areas and volumes in closed form, nothing counted twice, absorption mixed exactly."""
+"""The room as surfaces: areas and volumes in closed form, nothing counted twice, absorption mixed
+exactly.
+"""
 
 from dataclasses import replace
 from pathlib import Path
@@ -19,9 +21,19 @@ from gymtools.venue.room import build_room, overlap
 from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
-FLAT = Hall(length=32, width=24, height=8, clear_height=7, floor="wood floor", roof="plain deck", walls="painted block")
+FLAT = Hall(
+    length=32,
+    width=24,
+    height=8,
+    clear_height=7,
+    floor="wood floor",
+    roof="plain deck",
+    walls="painted block",
+)
 GABLE = replace(FLAT, ridge_height=11)
 BANK = Bank(name="bank", side="north", rows=6, row_run=0.6, row_rise=0.3, length=20)
 CHAIRS = FloorSeats(name="chairs", x=3, y=-2, length=6, width=8)
@@ -40,19 +52,30 @@ def span(side, hall):
     return hall.length if side in ("north", "south") else hall.width
 
 
-@given(length=st.floats(26, 60), width=st.floats(16, 40), height=st.floats(5, 15), rise=st.none() | st.floats(0, 6))
+@given(
+    length=st.floats(26, 60),
+    width=st.floats(16, 40),
+    height=st.floats(5, 15),
+    rise=st.none() | st.floats(0, 6),
+)
 def test_bare_hall(length, width, height, rise):
     """Closed form: six faces, or eight with a gable; the court's pieces fill the floor."""
     ridge = None if rise is None else height + rise
-    room = room_of(replace(FLAT, length=length, width=width, height=height, clear_height=4, ridge_height=ridge))
+    room = room_of(
+        replace(FLAT, length=length, width=width, height=height, clear_height=4, ridge_height=ridge)
+    )
     rise = rise or 0.0
     assert room.volume == pytest.approx(length * width * (height + rise / 2))
     assert area_of(room, "floor", "court") == pytest.approx(length * width)
     assert area_of(room, "court") == pytest.approx(84 * 50 * 0.3048**2)
     assert area_of(room, "roof") == pytest.approx(2 * length * np.hypot(width / 2, rise), rel=1e-5)
-    assert area_of(room, "north wall") == area_of(room, "south wall") == pytest.approx(length * height)
     assert (
-        area_of(room, "east wall") == area_of(room, "west wall") == pytest.approx(width * (height + rise / 2), rel=1e-5)
+        area_of(room, "north wall") == area_of(room, "south wall") == pytest.approx(length * height)
+    )
+    assert (
+        area_of(room, "east wall")
+        == area_of(room, "west wall")
+        == pytest.approx(width * (height + rise / 2), rel=1e-5)
     )
     assert room.area.sum() == pytest.approx(sum(polygon_area(s.corners) for s in room.surfaces))
 
@@ -60,14 +83,22 @@ def test_bare_hall(length, width, height, rise):
 @pytest.mark.parametrize("hall", [FLAT, GABLE], ids=["flat", "gable"])
 @pytest.mark.parametrize("side", SIDES)
 def test_bank_takes_its_floor_and_its_wall(hall, side):
-    """Closed form: floor under it and wall behind it do not count; seats count by the floor, faces as they are."""
+    """Closed form: floor under it and wall behind it do not count; seats count by the floor, faces
+    as they are.
+    """
     bare, room = room_of(hall), room_of(hall, [replace(BANK, side=side)])
     deep, top, front = 6 * 0.6, 0.43 + 5.5 * 0.3, 0.43 - 0.15
-    assert area_of(room, "floor", "court") == pytest.approx(area_of(bare, "floor", "court") - 20 * deep)
+    assert area_of(room, "floor", "court") == pytest.approx(
+        area_of(bare, "floor", "court") - 20 * deep
+    )
     assert area_of(room, f"{side} wall") == pytest.approx(area_of(bare, f"{side} wall") - 20 * top)
     assert area_of(room, "bank") == pytest.approx(20 * deep)
-    assert area_of(room, "bleacher fronts") == pytest.approx(20 * front + 2 * deep * (top + front) / 2)
-    assert room.volume == pytest.approx(bare.volume - 20 * deep * (top + front) / 2), "nobody hears under the seats"
+    assert area_of(room, "bleacher fronts") == pytest.approx(
+        20 * front + 2 * deep * (top + front) / 2
+    )
+    assert room.volume == pytest.approx(bare.volume - 20 * deep * (top + front) / 2), (
+        "nobody hears under the seats"
+    )
     (seats,) = (s for s in room.surfaces if s.name == "bank")
     assert polygon_area(seats.corners) == pytest.approx(20 * np.hypot(deep, top - front))
 
@@ -82,15 +113,22 @@ def test_closed_bank_is_a_box():
 
 
 def test_sides_that_nobody_sees():
-    """Closed form: against a wall, or against a bank at least as large, a side does not count; a taller one's does."""
+    """Closed form: against a wall, or against a bank at least as large, a side does not count; a
+    taller one's does.
+    """
     side = BANK.depth * (BANK.top + BANK.first_height - BANK.row_rise / 2) / 2
 
     def fronts(*banks):  # what is left of the faces when the fronts, 0.28 m high, are taken off
-        return area_of(room_of(FLAT, banks), "bleacher fronts") - sum(b.length * 0.28 for b in banks)
+        return area_of(room_of(FLAT, banks), "bleacher fronts") - sum(
+            b.length * 0.28 for b in banks
+        )
 
     assert fronts(BANK) == pytest.approx(2 * side)
     assert fronts(replace(BANK, length=32)) == pytest.approx(0)
-    left, right = replace(BANK, length=10, offset=-5), replace(BANK, name="right", length=10, offset=5)
+    left, right = (
+        replace(BANK, length=10, offset=-5),
+        replace(BANK, name="right", length=10, offset=5),
+    )
     assert fronts(left, right) == pytest.approx(2 * side)
     assert fronts(left, replace(right, offset=5.5)) == pytest.approx(4 * side)
     small = replace(right, rows=3)
@@ -100,7 +138,10 @@ def test_sides_that_nobody_sees():
 
 def test_two_banks_in_a_corner():
     """Closed form: banks on neighbouring walls each take their own wall and floor only."""
-    banks = [replace(BANK, length=10, offset=0), replace(BANK, name="end", side="west", length=6, offset=-4)]
+    banks = [
+        replace(BANK, length=10, offset=0),
+        replace(BANK, name="end", side="west", length=6, offset=-4),
+    ]
     room, top = room_of(FLAT, banks), BANK.top
     assert area_of(room, "floor", "court") == pytest.approx(32 * 24 - 16 * 3.6)
     assert area_of(room, "north wall") == pytest.approx(32 * 8 - 10 * top)
@@ -108,16 +149,26 @@ def test_two_banks_in_a_corner():
 
 
 def test_chairs_stand_on_the_floor():
-    """Closed form: chairs count by the floor they cover, and the floor is as much smaller, court or not."""
+    """Closed form: chairs count by the floor they cover, and the floor is as much smaller, court or
+    not.
+    """
     room = room_of(FLAT, chairs=[CHAIRS, replace(CHAIRS, name="aside", x=-12, y=8)])
     assert area_of(room, "chairs") == area_of(room, "aside") == pytest.approx(48)
     assert area_of(room, "floor", "court") == pytest.approx(32 * 24 - 96)
 
 
-@given(side=st.sampled_from(SIDES), ridge=st.sampled_from([None, 8.5, 11]), width=st.floats(3, 24),
-       offset=st.floats(-1, 1), opening=st.floats(2, 6), floor_height=st.floats(0.2, 1.5))  # fmt: skip
+@given(
+    side=st.sampled_from(SIDES),
+    ridge=st.sampled_from([None, 8.5, 11]),
+    width=st.floats(3, 24),
+    offset=st.floats(-1, 1),
+    opening=st.floats(2, 6),
+    floor_height=st.floats(0.2, 1.5),
+)
 def test_stage_pieces_fill_the_wall(side, ridge, width, offset, opening, floor_height):
-    """Closed form: wall beside and over the opening, front and opening make up the wall; the recess is a box."""
+    """Closed form: wall beside and over the opening, front and opening make up the wall; the recess
+    is a box.
+    """
     hall = replace(FLAT, ridge_height=ridge)
     stage = Stage(
         side=side,
@@ -128,10 +179,15 @@ def test_stage_pieces_fill_the_wall(side, ridge, width, offset, opening, floor_h
         offset=offset * (span(side, hall) - width) / 2,
     )
     bare, room = room_of(hall), room_of(hall, stage=stage)
-    pieces = sum(polygon_area(s.corners) for s in room.surfaces if s.part in (f"{side} wall", "stage front"))
-    assert pieces + width * opening == pytest.approx(area_of(bare, f"{side} wall"), abs=2e-3)  # two slivers left out
+    pieces = sum(
+        polygon_area(s.corners) for s in room.surfaces if s.part in (f"{side} wall", "stage front")
+    )
+    # two slivers left out
+    assert pieces + width * opening == pytest.approx(area_of(bare, f"{side} wall"), abs=2e-3)
     assert area_of(room, "stage front") == pytest.approx(width * floor_height)
-    assert area_of(room, "stage") == pytest.approx(2 * width * 5 + width * opening + 2 * 5 * opening)
+    assert area_of(room, "stage") == pytest.approx(
+        2 * width * 5 + width * opening + 2 * 5 * opening
+    )
     assert room.volume == pytest.approx(bare.volume + width * 5 * opening)
 
 
@@ -149,10 +205,14 @@ def test_bank_beside_a_stage():
 
 
 def test_curtain_closes_the_stage():
-    """Closed form: behind a closed curtain the recess is gone; the curtain is the opening, the hall alone resounds."""
+    """Closed form: behind a closed curtain the recess is gone; the curtain is the opening, the hall
+    alone resounds.
+    """
     bare, room = room_of(FLAT), room_of(FLAT, stage=STAGE, curtain_open=False)
     assert area_of(room, "stage") == pytest.approx(10 * 4)
-    assert area_of(room, "east wall", "stage front", "stage") == pytest.approx(area_of(bare, "east wall"))
+    assert area_of(room, "east wall", "stage front", "stage") == pytest.approx(
+        area_of(bare, "east wall")
+    )
     assert room.volume == bare.volume
 
 
@@ -167,7 +227,9 @@ def test_portable_stage():
 
 
 def test_balcony():
-    """Closed form: rows along their slope, the floor before them, underside, front with parapet, two ends, a triangle on each."""
+    """Closed form: rows along their slope, the floor before them, underside, front with parapet,
+    two ends, a triangle on each.
+    """
     balcony = Balcony(
         name="gallery",
         side="south",
@@ -182,7 +244,9 @@ def test_balcony():
     )
     room, bare = room_of(FLAT, balconies=(balcony,)), room_of(FLAT)
     assert area_of(room, "gallery") == pytest.approx(20 * np.hypot(2.7, 0.9))
-    assert area_of(room, "balcony") == pytest.approx(20 * (4 - 2.7) + 20 * 4 + 20 * 1.3 + 2 * 4 * 0.3 + 2.7 * 0.9)
+    assert area_of(room, "balcony") == pytest.approx(
+        20 * (4 - 2.7) + 20 * 4 + 20 * 1.3 + 2 * 4 * 0.3 + 2.7 * 0.9
+    )
     assert room.area.sum() - bare.area.sum() == pytest.approx(area_of(room, "gallery", "balcony"))
     assert room.volume == pytest.approx(bare.volume - 20 * (4 * 0.3 + 2.7 * 0.9 / 2))
     track = room_of(FLAT, balconies=(replace(balcony, rows=0),))
@@ -193,7 +257,9 @@ def test_balcony():
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_surfaces_are_plane_and_convex(name, use):
-    """Closed form: all corners turn the same way around one normal; no area is negative or more than its polygon's."""
+    """Closed form: all corners turn the same way around one normal; no area is negative or more
+    than its polygon's.
+    """
     for s in SCENARIOS[name].setting(use).room.surfaces:
         along = np.roll(s.corners, -1, axis=0) - s.corners
         turns = np.cross(along, np.roll(along, -1, axis=0))
@@ -205,10 +271,15 @@ def test_surfaces_are_plane_and_convex(name, use):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_scenario_area_and_volume(name, use):
-    """Closed form: the shell, less walls behind banks, plus fronts and sides; floor under things counts as theirs."""
+    """Closed form: the shell, less walls behind banks, plus fronts and sides; floor under things
+    counts as theirs.
+    """
     s = SCENARIOS[name].setting(use)
     hall, room = s.hall, s.room
-    slope, high = 2 * np.hypot(hall.width / 2, hall.highest - hall.height), (hall.height + hall.highest) / 2
+    slope, high = (
+        2 * np.hypot(hall.width / 2, hall.highest - hall.height),
+        (hall.height + hall.highest) / 2,
+    )
     area = hall.length * (hall.width + slope + 2 * hall.height) + 2 * hall.width * high
     volume = hall.length * hall.width * high
     for b in s.banks:
@@ -230,8 +301,14 @@ def test_what_may_block():
     """Regression: banks and the wall around a stage block, the hall's shell and chairs do not."""
     room = room_of(FLAT, [BANK], [CHAIRS], STAGE)
     blocking = {s.name for s in room.surfaces if s.blocks}
-    assert blocking == {"bank", "bank, front", "bank, left side", "bank, right side", "stage front",
-                        *(f"east wall, {w} the stage" for w in ("left of", "right of", "over"))}  # fmt: skip
+    assert blocking == {
+        "bank",
+        "bank, front",
+        "bank, left side",
+        "bank, right side",
+        "stage front",
+        *(f"east wall, {w} the stage" for w in ("left of", "right of", "over")),
+    }
     assert len(room.blocking) == 8
     assert len(room_of(FLAT).blocking) == 0
 
@@ -244,10 +321,16 @@ def test_same_things_same_room():
 
 @given(share=st.floats(0, 1))
 def test_occupancy_mixes_in_proportion(share):
-    """Closed form: (1 - share) empty + share full, on that bank alone; areas without a share are empty."""
+    """Closed form: (1 - share) empty + share full, on that bank alone; areas without a share are
+    empty.
+    """
     room = room_of(FLAT, [BANK, replace(BANK, name="other", side="south")], [CHAIRS])
-    alpha = dict(zip([s.name for s in room.surfaces], room.absorption({"bank": share}), strict=True))
-    want = (1 - share) * np.array(finish("bench empty").absorption) + share * np.array(finish("bench full").absorption)
+    alpha = dict(
+        zip([s.name for s in room.surfaces], room.absorption({"bank": share}), strict=True)
+    )
+    want = (1 - share) * np.array(finish("bench empty").absorption) + share * np.array(
+        finish("bench full").absorption
+    )
     np.testing.assert_allclose(alpha["bank"], want, rtol=1e-12)
     np.testing.assert_array_equal(alpha["other"], finish("bench empty").absorption)
     np.testing.assert_array_equal(alpha["chairs"], finish("folding chairs empty").absorption)
@@ -255,20 +338,35 @@ def test_occupancy_mixes_in_proportion(share):
     np.testing.assert_array_equal(alpha["court"], finish("wood floor").absorption)
 
 
-@given(panels=st.floats(0, 200), wool=st.floats(0, 150), ridge=st.sampled_from([None, 11]), full=st.floats(0, 1))
+@given(
+    panels=st.floats(0, 200),
+    wool=st.floats(0, 150),
+    ridge=st.sampled_from([None, 11]),
+    full=st.floats(0, 1),
+)
 def test_treatments_replace_what_they_cover(panels, wool, ridge, full):
-    """Closed form: each square metre of treatment takes the bare finish away and puts its own in its place."""
+    """Closed form: each square metre of treatment takes the bare finish away and puts its own in
+    its place.
+    """
     room = room_of(replace(FLAT, ridge_height=ridge), [BANK])
-    treatments = [Treatment(surface="roof", area=panels, finish="wall panels"),
-                  Treatment(surface="roof", area=wool, finish="mineral wool 50 mm"),
-                  Treatment(surface="north wall", area=wool, finish="wall panels")]  # fmt: skip
-    gained = room.area @ (room.absorption({"bank": full}, treatments) - room.absorption({"bank": full}))
+    treatments = [
+        Treatment(surface="roof", area=panels, finish="wall panels"),
+        Treatment(surface="roof", area=wool, finish="mineral wool 50 mm"),
+        Treatment(surface="north wall", area=wool, finish="wall panels"),
+    ]
+    gained = room.area @ (
+        room.absorption({"bank": full}, treatments) - room.absorption({"bank": full})
+    )
     a = {
         name: np.array(finish(name).absorption)
         for name in ("wall panels", "mineral wool 50 mm", "plain deck", "painted block")
     }
-    roof = panels * (a["wall panels"] - a["plain deck"]) + wool * (a["mineral wool 50 mm"] - a["plain deck"])
-    np.testing.assert_allclose(gained, roof + wool * (a["wall panels"] - a["painted block"]), atol=1e-9)
+    roof = panels * (a["wall panels"] - a["plain deck"]) + wool * (
+        a["mineral wool 50 mm"] - a["plain deck"]
+    )
+    np.testing.assert_allclose(
+        gained, roof + wool * (a["wall panels"] - a["painted block"]), atol=1e-9
+    )
 
 
 def test_own_finish_of_a_wall():
@@ -279,9 +377,16 @@ def test_own_finish_of_a_wall():
     np.testing.assert_array_equal(alpha["east wall"], finish("painted block").absorption)
 
 
-@pytest.mark.parametrize("other, want", [
-    ((0, 4, 0, 3), 12), ((2, 6, 1, 5), 4), ((4, 6, 0, 3), 0), ((-1, 5, -1, 4), 12), ((5, 6, 5, 6), 0),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "other, want",
+    [
+        ((0, 4, 0, 3), 12),
+        ((2, 6, 1, 5), 4),
+        ((4, 6, 0, 3), 0),
+        ((-1, 5, -1, 4), 12),
+        ((5, 6, 5, 6), 0),
+    ],
+)
 def test_overlap(other, want):
     """Closed form: rectangles by hand; touching is no overlap; either way round."""
     assert overlap((0, 4, 0, 3), other) == overlap(other, (0, 4, 0, 3)) == want
@@ -289,7 +394,9 @@ def test_overlap(other, want):
 
 @pytest.mark.parametrize("factor", [0.5, 1.7, (1, 1, 2, 1, 1, 1, 0.5)])
 def test_factors_multiply_the_table(factor):
-    """Closed form: a factor on one finish multiplies its own absorption, never beyond 1, and leaves every other; so does the whole answer."""
+    """Closed form: a factor on one finish multiplies its own absorption, never beyond 1, and leaves
+    every other; so does the whole answer.
+    """
     s = SCENARIOS["dovecote"]
     corrected = replace(s, absorption_factors={"painted block": factor})
     use, room = s.uses[0], s.setting().room
@@ -307,11 +414,17 @@ def test_factors_multiply_the_table(factor):
 @pytest.mark.parametrize(
     "factors, message",
     [
-        ({"painted blok": 2}, r"absorption_factors = 'painted blok' is unknown\. Did you mean 'painted block'"),
+        (
+            {"painted blok": 2},
+            r"absorption_factors = 'painted blok' is unknown\. Did you mean 'painted block'",
+        ),
         ({"painted block": 20}, r"absorption_factors 'painted block' = 20 is outside 0\.1 to 10"),
         ({"painted block": "much"}, r"'painted block' = 'much' must be a number, or seven"),
         ({"painted block": True}, r"must be a number, or seven"),
-        ({"painted block": [1, 2]}, r"has 2 values\. Give one, or one for each of the seven octaves"),
+        (
+            {"painted block": [1, 2]},
+            r"has 2 values\. Give one, or one for each of the seven octaves",
+        ),
         ([1], r"absorption_factors must be a table"),
     ],
 )

@@ -1,4 +1,6 @@
-"""One school as a whole: every refusal in its own words, settings, doubts, and changing several values at once."""
+"""One school as a whole: every refusal in its own words, settings, doubts, and changing several
+values at once.
+"""
 
 from dataclasses import FrozenInstanceError, replace
 from pathlib import Path
@@ -15,11 +17,30 @@ from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
 from gymtools.venue.uses import Drive, Use
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
-HALL = Hall(length=30, width=22, height=8, clear_height=7, floor="wood floor", roof="plain deck", walls="painted block")
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
+HALL = Hall(
+    length=30,
+    width=22,
+    height=8,
+    clear_height=7,
+    floor="wood floor",
+    roof="plain deck",
+    walls="painted block",
+)
 BANK = Bank(name="bank", side="north", rows=4, row_run=0.6, row_rise=0.3, length=16)
 CHAIRS = FloorSeats(name="chairs", x=-5, y=-2, length=6, width=6)
-ROW = Group(name="row", tag="R", cabinet="two-way 90x60", number=2, height=6.5, spacing=8, pan_deg=90, tilt_deg=30)
+ROW = Group(
+    name="row",
+    tag="R",
+    cabinet="two-way 90x60",
+    number=2,
+    height=6.5,
+    spacing=8,
+    pan_deg=90,
+    tilt_deg=30,
+)
 DOWN = Group(name="down", tag="D", cabinet="pendant 100", y=-5, height=6.8, pan_deg=0, tilt_deg=90)
 USE = Use(
     name="game",
@@ -29,8 +50,17 @@ USE = Use(
     occupied={"bank": 0.5},
     set_up=("chairs",),
 )
-BASE = Scenario(name="Base", units="m", source="made up for tests", court="junior high", hall=HALL, banks=(BANK,),
-                floor_seats=(CHAIRS,), groups=(ROW, DOWN), uses=(USE,))  # fmt: skip
+BASE = Scenario(
+    name="Base",
+    units="m",
+    source="made up for tests",
+    court="junior high",
+    hall=HALL,
+    banks=(BANK,),
+    floor_seats=(CHAIRS,),
+    groups=(ROW, DOWN),
+    uses=(USE,),
+)
 STAGE = Stage(side="east", width=10, opening_height=4, depth=6)
 DECK = PortableStage(name="deck", x=9, y=0, length=4, width=6, height=0.5)
 GALLERY = Balcony(name="gallery", side="west", depth=3, height=5.2, length=18, parapet=1)
@@ -45,152 +75,328 @@ def with_use(**changes):
 REFUSALS = {
     "units": (dict(units="yd"), r"^units = 'yd' is unknown\. Known: m, ft\.$"),
     # names
-    "bank twice": (dict(banks=(BANK, replace(BANK, side="south"))),
-        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs"),
-    "chairs like bank": (dict(floor_seats=(replace(CHAIRS, name="bank"),)),
-        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs"),
-    "group twice": (dict(groups=(ROW, replace(DOWN, name="row"))),
-        r"^two things are called 'row'\. Every group needs its own name\.$"),
-    "use twice": (dict(uses=(USE, USE)), r"^two things are called 'game'\. Every use needs its own name\.$"),
-    "tag twice": (dict(groups=(ROW, replace(DOWN, tag="R"))),
-        r"^two cabinets carry the tag 'R1'\. Give each group its own tag\.$"),
-    "tag in tag": (dict(groups=(replace(ROW, number=12, spacing=2), replace(DOWN, tag="R1"))),
-        r"^two cabinets carry the tag 'R11'\."),
+    "bank twice": (
+        dict(banks=(BANK, replace(BANK, side="south"))),
+        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs",
+    ),
+    "chairs like bank": (
+        dict(floor_seats=(replace(CHAIRS, name="bank"),)),
+        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs",
+    ),
+    "group twice": (
+        dict(groups=(ROW, replace(DOWN, name="row"))),
+        r"^two things are called 'row'\. Every group needs its own name\.$",
+    ),
+    "use twice": (
+        dict(uses=(USE, USE)),
+        r"^two things are called 'game'\. Every use needs its own name\.$",
+    ),
+    "tag twice": (
+        dict(groups=(ROW, replace(DOWN, tag="R"))),
+        r"^two cabinets carry the tag 'R1'\. Give each group its own tag\.$",
+    ),
+    "tag in tag": (
+        dict(groups=(replace(ROW, number=12, spacing=2), replace(DOWN, tag="R1"))),
+        r"^two cabinets carry the tag 'R11'\.",
+    ),
     "no group": (dict(groups=()), r"^there is no loudspeaker group\. Add \[\[groups\]\]\.$"),
     "no use": (dict(uses=()), r"^there is no use\. Add \[\[uses\]\]\.$"),
     **{
-        f"bank called {part}": (dict(banks=(replace(BANK, name=part),)),
-                                rf"^'{part}' names a part of the hall\. Call the bank or the chairs something")
-        for part in ("court", "floor", "roof", "north wall", "stage", "bleacher fronts", "closed bleachers",
-                     "portable stage", "balcony")
+        f"bank called {part}": (
+            dict(banks=(replace(BANK, name=part),)),
+            rf"^'{part}' names a part of the hall\. Call the bank or the chairs something",
+        )
+        for part in (
+            "court",
+            "floor",
+            "roof",
+            "north wall",
+            "stage",
+            "bleacher fronts",
+            "closed bleachers",
+            "portable stage",
+            "balcony",
+        )
     },
     # seating
-    "court too long": (dict(court="college"),
-        r"^court 'college' \(28\.65 m x 15\.24 m\) does not fit into the hall \(28\.00 m x 22\.00 m\)\.$",
-        dict(length=28)),
-    "court too wide": (dict(),
-        r"^court 'junior high' \(22\.56 m x 12\.80 m\) does not fit into the hall \(30\.00 m x 12\.00 m\)\.$",
-        dict(width=12)),
-    "court, in feet": (dict(units="ft"),
-        r"^court 'junior high' \(74 ft 0 in x 42 ft 0 in\) does not fit", dict(width=12)),
-    "bank too long": (dict(banks=(replace(BANK, length=30.5),)),
-        r"^'bank' \(30\.50 m long, offset 0\.00 m\) does not fit along the north wall \(30\.00 m\)\.$"),
-    "bank offset": (dict(banks=(replace(BANK, side="west", offset=-3.5),)),
-        r"^'bank' \(16\.00 m long, offset -3\.50 m\) does not fit along the west wall \(22\.00 m\)"),
-    "bank too deep": (dict(banks=(replace(BANK, rows=36, row_rise=0),)),
-        r"^'bank' is 21\.60 m deep: more than the hall \(22\.00 m\) can hold\.$"),
-    "bank too high": (dict(banks=(replace(BANK, rows=12, row_rise=0.5),)),
-        r"^'bank': its top row \(6\.18 m\) leaves less than 2\.00 m under the roof \(8\.00 m\)\. Fewer rows"),
-    "closed, too high": (dict(banks=(replace(BANK, rows=12, row_rise=0.5, open=False),)),
-        r"^'bank': its top row \(6\.18 m\) leaves less than 2\.00 m"),
-    "high at the eaves": (dict(hall=GABLE, banks=(replace(BANK, rows=10, row_rise=0.4),)),
-        r"^'bank': its top row \(4\.23 m\) leaves less than 2\.00 m under the roof \(6\.00 m\)"),
-    "high in the gable": (dict(hall=GABLE, banks=(replace(BANK, side="west", rows=14, row_rise=0.4),)),
-        r"^'bank': its top row \(5\.83 m\) leaves less than 2\.00 m under the roof \(6\.82 m\)"),
-    "two banks": (dict(banks=(BANK, replace(BANK, name="other", length=4, offset=9))),
-        r"^use 'game': 'bank' and 'other' stand in each other's place\.$"),
-    "corner": (dict(banks=(replace(BANK, length=26), replace(BANK, name="end", side="east", length=18))),
-        r"^use 'game': 'bank' and 'end' stand in each other's place"),
-    "bank and chairs": (dict(floor_seats=(replace(CHAIRS, y=7),)),
-        r"^use 'game': 'bank' and 'chairs' stand in each other's place\.$"),
-    "chairs outside": (dict(floor_seats=(replace(CHAIRS, x=12.5),)), r"^'chairs' reaches outside the hall\.$"),
-    "no court left": (dict(banks=(replace(BANK, rows=33, row_rise=0),), floor_seats=(), **with_use(set_up=())),
-        r"^the banks leave no room on the court\."),
-    "deck outside": (dict(portable_stages=(replace(DECK, y=9),)), r"^'deck' reaches outside the hall\.$"),
-    "deck and chairs": (dict(portable_stages=(replace(DECK, x=-6),), **with_use(set_up=("chairs", "deck"))),
-        r"^use 'game': 'chairs' and 'deck' stand in each other's place\.$"),
+    "court too long": (
+        dict(court="college"),
+        (
+            r"^court 'college' \(28\.65 m x 15\.24 m\) does not fit into the hall \(28\.00 m x"
+            r" 22\.00 m\)\.$"
+        ),
+        dict(length=28),
+    ),
+    "court too wide": (
+        dict(),
+        (
+            r"^court 'junior high' \(22\.56 m x 12\.80 m\) does not fit into the hall \(30\.00 m x"
+            r" 12\.00 m\)\.$"
+        ),
+        dict(width=12),
+    ),
+    "court, in feet": (
+        dict(units="ft"),
+        r"^court 'junior high' \(74 ft 0 in x 42 ft 0 in\) does not fit",
+        dict(width=12),
+    ),
+    "bank too long": (
+        dict(banks=(replace(BANK, length=30.5),)),
+        (
+            r"^'bank' \(30\.50 m long, offset 0\.00 m\) does not fit along the north wall \(30\.00"
+            r" m\)\.$"
+        ),
+    ),
+    "bank offset": (
+        dict(banks=(replace(BANK, side="west", offset=-3.5),)),
+        r"^'bank' \(16\.00 m long, offset -3\.50 m\) does not fit along the west wall \(22\.00 m\)",
+    ),
+    "bank too deep": (
+        dict(banks=(replace(BANK, rows=36, row_rise=0),)),
+        r"^'bank' is 21\.60 m deep: more than the hall \(22\.00 m\) can hold\.$",
+    ),
+    "bank too high": (
+        dict(banks=(replace(BANK, rows=12, row_rise=0.5),)),
+        (
+            r"^'bank': its top row \(6\.18 m\) leaves less than 2\.00 m under the roof \(8\.00"
+            r" m\)\. Fewer rows"
+        ),
+    ),
+    "closed, too high": (
+        dict(banks=(replace(BANK, rows=12, row_rise=0.5, open=False),)),
+        r"^'bank': its top row \(6\.18 m\) leaves less than 2\.00 m",
+    ),
+    "high at the eaves": (
+        dict(hall=GABLE, banks=(replace(BANK, rows=10, row_rise=0.4),)),
+        r"^'bank': its top row \(4\.23 m\) leaves less than 2\.00 m under the roof \(6\.00 m\)",
+    ),
+    "high in the gable": (
+        dict(hall=GABLE, banks=(replace(BANK, side="west", rows=14, row_rise=0.4),)),
+        r"^'bank': its top row \(5\.83 m\) leaves less than 2\.00 m under the roof \(6\.82 m\)",
+    ),
+    "two banks": (
+        dict(banks=(BANK, replace(BANK, name="other", length=4, offset=9))),
+        r"^use 'game': 'bank' and 'other' stand in each other's place\.$",
+    ),
+    "corner": (
+        dict(banks=(replace(BANK, length=26), replace(BANK, name="end", side="east", length=18))),
+        r"^use 'game': 'bank' and 'end' stand in each other's place",
+    ),
+    "bank and chairs": (
+        dict(floor_seats=(replace(CHAIRS, y=7),)),
+        r"^use 'game': 'bank' and 'chairs' stand in each other's place\.$",
+    ),
+    "chairs outside": (
+        dict(floor_seats=(replace(CHAIRS, x=12.5),)),
+        r"^'chairs' reaches outside the hall\.$",
+    ),
+    "no court left": (
+        dict(banks=(replace(BANK, rows=33, row_rise=0),), floor_seats=(), **with_use(set_up=())),
+        r"^the banks leave no room on the court\.",
+    ),
+    "deck outside": (
+        dict(portable_stages=(replace(DECK, y=9),)),
+        r"^'deck' reaches outside the hall\.$",
+    ),
+    "deck and chairs": (
+        dict(portable_stages=(replace(DECK, x=-6),), **with_use(set_up=("chairs", "deck"))),
+        r"^use 'game': 'chairs' and 'deck' stand in each other's place\.$",
+    ),
     # balconies
-    "balcony too long": (dict(balconies=(replace(GALLERY, length=23),)),
-        r"^'gallery' \(23\.00 m long\) does not fit along the west wall \(22\.00 m\)\.$"),
-    "balcony too high": (dict(balconies=(replace(GALLERY, rows=3),)),
-        r"^'gallery' leaves less than 2\.00 m over its back under the roof \(8\.00 m\)\.$"),
-    "balconies meet": (dict(balconies=(GALLERY, replace(GALLERY, name="track", side="north", length=30))),
-        r"^balconies 'gallery' and 'track' run into each other\. Shorten one of them\.$"),
-    "bank under a balcony": (dict(balconies=(replace(GALLERY, side="north", height=3.3),)),
-        r"^use 'game': the top row of 'bank' \(1\.48 m\) leaves less than 2\.00 m under 'gallery' \(3\.00 m\)\.$"),
-    "balcony across the stage": (dict(stage=STAGE, balconies=(replace(GALLERY, side="east", height=4),)),
-        r"^'gallery' runs across the stage opening\.$"),
-    "cabinet on a balcony": (dict(balconies=(replace(GALLERY, depth=12),)),
-        r"^cabinet R1 hangs in or less than 2\.00 m over 'gallery'\.$"),
+    "balcony too long": (
+        dict(balconies=(replace(GALLERY, length=23),)),
+        r"^'gallery' \(23\.00 m long\) does not fit along the west wall \(22\.00 m\)\.$",
+    ),
+    "balcony too high": (
+        dict(balconies=(replace(GALLERY, rows=3),)),
+        r"^'gallery' leaves less than 2\.00 m over its back under the roof \(8\.00 m\)\.$",
+    ),
+    "balconies meet": (
+        dict(balconies=(GALLERY, replace(GALLERY, name="track", side="north", length=30))),
+        r"^balconies 'gallery' and 'track' run into each other\. Shorten one of them\.$",
+    ),
+    "bank under a balcony": (
+        dict(balconies=(replace(GALLERY, side="north", height=3.3),)),
+        (
+            r"^use 'game': the top row of 'bank' \(1\.48 m\) leaves less than 2\.00 m under"
+            r" 'gallery' \(3\.00 m\)\.$"
+        ),
+    ),
+    "balcony across the stage": (
+        dict(stage=STAGE, balconies=(replace(GALLERY, side="east", height=4),)),
+        r"^'gallery' runs across the stage opening\.$",
+    ),
+    "cabinet on a balcony": (
+        dict(balconies=(replace(GALLERY, depth=12),)),
+        r"^cabinet R1 hangs in or less than 2\.00 m over 'gallery'\.$",
+    ),
     # microphones
-    "microphone twice": (dict(microphones=(MIKE, MIKE)),
-        r"^two things are called 'lectern'\. Every microphone needs its own name\.$"),
-    "on no stage": (dict(microphones=(replace(MIKE, on="stage"),)),
-        r"^microphone 'lectern': on = 'stage' is unknown\. Known: floor\.$"),
-    "walks nowhere": (dict(portable_stages=(DECK,), microphones=(replace(MIKE, walks="roof"),)),
-        r"^microphone 'lectern': walks = 'roof' is unknown\. Known: court, floor, deck\.$"),
-    "deck not set up": (dict(portable_stages=(DECK,), microphones=(replace(MIKE, on="deck"),),
-                             **with_use(microphones=("lectern",))),
-        r"^use 'game': microphone 'lectern' needs 'deck', which is not set up\.$"),
-    "behind the stage": (dict(stage=STAGE, microphones=(replace(MIKE, on="stage", x=16),)),
-        r"^microphone 'lectern' at 16\.00 m, .* stands outside 'stage'\.$"),
-    "outside the hall": (dict(microphones=(replace(MIKE, on="floor", x=39),)),
-        r"^microphone 'lectern' at 39\.00 m, .* stands outside the hall\.$"),
-    "curtain closed": (dict(stage=STAGE, microphones=(replace(MIKE, on="stage", x=2),),
-                            **with_use(microphones=("lectern",), curtain_open=False)),
-        r"^use 'game': microphone 'lectern' is on the stage, whose curtain is closed\.$"),
+    "microphone twice": (
+        dict(microphones=(MIKE, MIKE)),
+        r"^two things are called 'lectern'\. Every microphone needs its own name\.$",
+    ),
+    "on no stage": (
+        dict(microphones=(replace(MIKE, on="stage"),)),
+        r"^microphone 'lectern': on = 'stage' is unknown\. Known: floor\.$",
+    ),
+    "walks nowhere": (
+        dict(portable_stages=(DECK,), microphones=(replace(MIKE, walks="roof"),)),
+        r"^microphone 'lectern': walks = 'roof' is unknown\. Known: court, floor, deck\.$",
+    ),
+    "deck not set up": (
+        dict(
+            portable_stages=(DECK,),
+            microphones=(replace(MIKE, on="deck"),),
+            **with_use(microphones=("lectern",)),
+        ),
+        r"^use 'game': microphone 'lectern' needs 'deck', which is not set up\.$",
+    ),
+    "behind the stage": (
+        dict(stage=STAGE, microphones=(replace(MIKE, on="stage", x=16),)),
+        r"^microphone 'lectern' at 16\.00 m, .* stands outside 'stage'\.$",
+    ),
+    "outside the hall": (
+        dict(microphones=(replace(MIKE, on="floor", x=39),)),
+        r"^microphone 'lectern' at 39\.00 m, .* stands outside the hall\.$",
+    ),
+    "curtain closed": (
+        dict(
+            stage=STAGE,
+            microphones=(replace(MIKE, on="stage", x=2),),
+            **with_use(microphones=("lectern",), curtain_open=False),
+        ),
+        r"^use 'game': microphone 'lectern' is on the stage, whose curtain is closed\.$",
+    ),
     # stage
-    "stage too wide": (dict(stage=replace(STAGE, width=23)),
-        r"^the stage \(23\.00 m wide\) does not fit into the east wall \(22\.00 m\)\.$"),
-    "stage offset": (dict(stage=replace(STAGE, offset=6.5)),
-        r"^the stage \(10\.00 m wide\) does not fit into the east wall"),
-    "stage too high": (dict(stage=replace(STAGE, opening_height=7.1)),
-        r"^the stage opening reaches 8\.00 m, over the wall \(8\.00 m\)\.$"),
-    "bank before stage": (dict(stage=replace(STAGE, side="north", offset=9)),
-        r"^'bank' stands in front of the stage opening\."),
+    "stage too wide": (
+        dict(stage=replace(STAGE, width=23)),
+        r"^the stage \(23\.00 m wide\) does not fit into the east wall \(22\.00 m\)\.$",
+    ),
+    "stage offset": (
+        dict(stage=replace(STAGE, offset=6.5)),
+        r"^the stage \(10\.00 m wide\) does not fit into the east wall",
+    ),
+    "stage too high": (
+        dict(stage=replace(STAGE, opening_height=7.1)),
+        r"^the stage opening reaches 8\.00 m, over the wall \(8\.00 m\)\.$",
+    ),
+    "bank before stage": (
+        dict(stage=replace(STAGE, side="north", offset=9)),
+        r"^'bank' stands in front of the stage opening\.",
+    ),
     # treatments
-    "treatment": (dict(treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
-        r"^treatment of the roof: 661 m2 asked for, 660 m2 there\.$"),
-    "treatments together": (dict(treatments=(Treatment(surface="east wall", area=90, finish="wall panels"),) * 2),
-        r"^treatment of the east wall: 180 m2 asked for, 176 m2 there\.$"),
-    "wall behind bank": (dict(treatments=(Treatment(surface="north wall", area=230, finish="wall panels"),)),
-        r"^treatment of the north wall: 230 m2 asked for, 216 m2"),
-    "treatment, in feet": (dict(units="ft", treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
-        r"^treatment of the roof: 7115 ft2 asked for, 7104 ft2 there\.$"),
+    "treatment": (
+        dict(treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
+        r"^treatment of the roof: 661 m2 asked for, 660 m2 there\.$",
+    ),
+    "treatments together": (
+        dict(treatments=(Treatment(surface="east wall", area=90, finish="wall panels"),) * 2),
+        r"^treatment of the east wall: 180 m2 asked for, 176 m2 there\.$",
+    ),
+    "wall behind bank": (
+        dict(treatments=(Treatment(surface="north wall", area=230, finish="wall panels"),)),
+        r"^treatment of the north wall: 230 m2 asked for, 216 m2",
+    ),
+    "treatment, in feet": (
+        dict(units="ft", treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
+        r"^treatment of the roof: 7115 ft2 asked for, 7104 ft2 there\.$",
+    ),
     # cabinets
-    "outside": (dict(groups=(replace(ROW, x=11),)),
-        r"^cabinet R2 at 15\.00 m, 0\.00 m hangs outside the hall \(30\.00 m x 22\.00 m\)\.$"),
-    "in the wall": (dict(groups=(replace(ROW, y=-10.9),)),
-        r"^cabinet R1 at -4\.00 m, -10\.90 m hangs outside the hall"),
-    "above the joists": (dict(groups=(replace(ROW, height=7.1),)),
-        r"^cabinet R1 hangs at 7\.10 m, above the clear height under the joists \(7\.00 m\)\.$"),
-    "above the eaves": (dict(hall=GABLE, groups=(replace(ROW, y=-10, height=7),)),
-        r"^cabinet R1 hangs at 7\.00 m, above the clear height under the joists \(6\.17 m\)\.$"),
-    "above, in feet": (dict(units="ft", groups=(replace(ROW, height=7.1),)),
-        r"^cabinet R1 hangs at 23 ft 3 1/2 in, above the clear height under the joists \(22 ft 11 1/2 in\)"),
-    "over the seats": (dict(groups=(replace(ROW, y=10.5, height=3.2),)),
-        r"^cabinet R1 at 3\.20 m hangs less than 2\.00 m over the seats of 'bank'\.$"),
-    "over the stack": (dict(banks=(replace(BANK, open=False),), groups=(replace(ROW, y=10.5, height=3.2),)),
-        r"^cabinet R1 at 3\.20 m hangs less than 2\.00 m over"),
-    "in one place": (dict(groups=(ROW, replace(DOWN, x=4.1, y=0.1, height=6.5))),
-        r"^cabinets R2 and D1 hang in each other's place\. Move one of them\.$"),
+    "outside": (
+        dict(groups=(replace(ROW, x=11),)),
+        r"^cabinet R2 at 15\.00 m, 0\.00 m hangs outside the hall \(30\.00 m x 22\.00 m\)\.$",
+    ),
+    "in the wall": (
+        dict(groups=(replace(ROW, y=-10.9),)),
+        r"^cabinet R1 at -4\.00 m, -10\.90 m hangs outside the hall",
+    ),
+    "above the joists": (
+        dict(groups=(replace(ROW, height=7.1),)),
+        r"^cabinet R1 hangs at 7\.10 m, above the clear height under the joists \(7\.00 m\)\.$",
+    ),
+    "above the eaves": (
+        dict(hall=GABLE, groups=(replace(ROW, y=-10, height=7),)),
+        r"^cabinet R1 hangs at 7\.00 m, above the clear height under the joists \(6\.17 m\)\.$",
+    ),
+    "above, in feet": (
+        dict(units="ft", groups=(replace(ROW, height=7.1),)),
+        (
+            r"^cabinet R1 hangs at 23 ft 3 1/2 in, above the clear height under the joists \(22 ft"
+            r" 11 1/2 in\)"
+        ),
+    ),
+    "over the seats": (
+        dict(groups=(replace(ROW, y=10.5, height=3.2),)),
+        r"^cabinet R1 at 3\.20 m hangs less than 2\.00 m over the seats of 'bank'\.$",
+    ),
+    "over the stack": (
+        dict(banks=(replace(BANK, open=False),), groups=(replace(ROW, y=10.5, height=3.2),)),
+        r"^cabinet R1 at 3\.20 m hangs less than 2\.00 m over",
+    ),
+    "in one place": (
+        dict(groups=(ROW, replace(DOWN, x=4.1, y=0.1, height=6.5))),
+        r"^cabinets R2 and D1 hang in each other's place\. Move one of them\.$",
+    ),
     # uses
-    "unknown group": (with_use(groups={"rwo": Drive()}),
-        r"^use 'game', groups: group 'rwo' is unknown\. Known: row, down\.$"),
-    "unknown closed": (with_use(closed=("bnak",)), r"^use 'game', closed: bank 'bnak' is unknown\. Known: bank\.$"),
-    "unknown set up": (with_use(set_up=("deck",)),
-        r"^use 'game', set_up: block of chairs or portable stage 'deck' is unknown\. Known: chairs\.$"),
-    "unknown microphone": (with_use(microphones=("lectern",)),
-        r"^use 'game', microphones: microphone 'lectern' is unknown\. Known: none\.$"),
-    "nobody, pushed back": (with_use(closed=("bank",), listens={"bank": 1.0}), r"^use 'game': nobody listens\."),
-    "nobody, not set up": (with_use(set_up=(), listens={"chairs": 1.0}), r"^use 'game': nobody listens\."),
-    "unknown listeners": (with_use(listens={"balcony": 1.0}),
-        r"^use 'game', listens: area 'balcony' is unknown\. Known: bank, chairs, court\.$"),
-    "unknown occupied": (with_use(occupied={"balcony": 1.0}),
-        r"^use 'game', occupied: area 'balcony' is unknown\. Known: bank, chairs, court\.$"),
-    "nobody": (with_use(listens={}),
-        r"^use 'game': nobody listens\. Give at least one area that is open or set up a weight in 'listens'\.$"),
+    "unknown group": (
+        with_use(groups={"rwo": Drive()}),
+        r"^use 'game', groups: group 'rwo' is unknown\. Known: row, down\.$",
+    ),
+    "unknown closed": (
+        with_use(closed=("bnak",)),
+        r"^use 'game', closed: bank 'bnak' is unknown\. Known: bank\.$",
+    ),
+    "unknown set up": (
+        with_use(set_up=("deck",)),
+        (
+            r"^use 'game', set_up: block of chairs or portable stage 'deck' is unknown\. Known:"
+            r" chairs\.$"
+        ),
+    ),
+    "unknown microphone": (
+        with_use(microphones=("lectern",)),
+        r"^use 'game', microphones: microphone 'lectern' is unknown\. Known: none\.$",
+    ),
+    "nobody, pushed back": (
+        with_use(closed=("bank",), listens={"bank": 1.0}),
+        r"^use 'game': nobody listens\.",
+    ),
+    "nobody, not set up": (
+        with_use(set_up=(), listens={"chairs": 1.0}),
+        r"^use 'game': nobody listens\.",
+    ),
+    "unknown listeners": (
+        with_use(listens={"balcony": 1.0}),
+        r"^use 'game', listens: area 'balcony' is unknown\. Known: bank, chairs, court\.$",
+    ),
+    "unknown occupied": (
+        with_use(occupied={"balcony": 1.0}),
+        r"^use 'game', occupied: area 'balcony' is unknown\. Known: bank, chairs, court\.$",
+    ),
+    "nobody": (
+        with_use(listens={}),
+        (
+            r"^use 'game': nobody listens\. Give at least one area that is open or set up a weight"
+            r" in 'listens'\.$"
+        ),
+    ),
     "nobody, by weight": (with_use(listens={"court": 0.0}), r"^use 'game': nobody listens\."),
-    "nobody, closed": (dict(banks=(replace(BANK, open=False),), **with_use(listens={"bank": 1.0})),
-        r"^use 'game': nobody listens\."),
-    "all off": (with_use(groups={"row": Drive(on=False), "down": Drive(on=False)}),
-        r"^use 'game': every loudspeaker group is off\.$"),
-}  # fmt: skip
+    "nobody, closed": (
+        dict(banks=(replace(BANK, open=False),), **with_use(listens={"bank": 1.0})),
+        r"^use 'game': nobody listens\.",
+    ),
+    "all off": (
+        with_use(groups={"row": Drive(on=False), "down": Drive(on=False)}),
+        r"^use 'game': every loudspeaker group is off\.$",
+    ),
+}
 
 
 @pytest.mark.parametrize("case", REFUSALS)
 def test_refusals_of_the_whole(case):
-    """Regression: every refusal that needs more than one thing, in its own words and in the scenario's units."""
+    """Regression: every refusal that needs more than one thing, in its own words and in the
+    scenario's units.
+    """
     change, said, *hall = REFUSALS[case]
     if hall:
         change = dict(
@@ -204,53 +410,134 @@ def test_refusals_of_the_whole(case):
         replace(BASE, **change)
 
 
-@pytest.mark.parametrize("change", [
-    dict(banks=(replace(BANK, length=30),)), dict(banks=(BANK, replace(BANK, name="beside", length=7, offset=11.5))),
-    dict(stage=replace(STAGE, width=22, opening_height=7),
-         treatments=(Treatment(surface="roof", area=660, finish="wall panels"),)),
-    dict(groups=(replace(ROW, height=7), replace(DOWN, y=10.5, height=4))), dict(groups=(replace(ROW, spacing=0.5),)),
-    dict(banks=(replace(BANK, open=False),)), with_use(occupied={"bank": 0.0, "court": 1.0}),
-    with_use(groups={"row": Drive(on=False)}),
-    dict(stage=replace(STAGE, side="north", width=7, offset=11.5)), dict(groups=(replace(ROW, y=10.5, height=3.24),)),
-    dict(balconies=(replace(GALLERY, length=22, height=6),)),
-    dict(stage=STAGE, balconies=(replace(GALLERY, side="east", height=5.21),)),
-    dict(banks=(BANK, replace(BANK, name="other", side="south", length=6, open=False)), portable_stages=(DECK,),
-         microphones=(replace(MIKE, on="deck", walks="deck"),), **with_use(set_up=("deck",), microphones=("lectern",))),
-    dict(floor_seats=(CHAIRS, replace(CHAIRS, name="others"))),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "change",
+    [
+        dict(banks=(replace(BANK, length=30),)),
+        dict(banks=(BANK, replace(BANK, name="beside", length=7, offset=11.5))),
+        dict(
+            stage=replace(STAGE, width=22, opening_height=7),
+            treatments=(Treatment(surface="roof", area=660, finish="wall panels"),),
+        ),
+        dict(groups=(replace(ROW, height=7), replace(DOWN, y=10.5, height=4))),
+        dict(groups=(replace(ROW, spacing=0.5),)),
+        dict(banks=(replace(BANK, open=False),)),
+        with_use(occupied={"bank": 0.0, "court": 1.0}),
+        with_use(groups={"row": Drive(on=False)}),
+        dict(stage=replace(STAGE, side="north", width=7, offset=11.5)),
+        dict(groups=(replace(ROW, y=10.5, height=3.24),)),
+        dict(balconies=(replace(GALLERY, length=22, height=6),)),
+        dict(stage=STAGE, balconies=(replace(GALLERY, side="east", height=5.21),)),
+        dict(
+            banks=(BANK, replace(BANK, name="other", side="south", length=6, open=False)),
+            portable_stages=(DECK,),
+            microphones=(replace(MIKE, on="deck", walks="deck"),),
+            **with_use(set_up=("deck",), microphones=("lectern",)),
+        ),
+        dict(floor_seats=(CHAIRS, replace(CHAIRS, name="others"))),
+    ],
+)
 def test_limits_themselves_are_legal(change):
-    """Closed form: what just fits is accepted: a bank as long as the wall, a stage as wide, a cabinet at the joists."""
+    """Closed form: what just fits is accepted: a bank as long as the wall, a stage as wide, a
+    cabinet at the joists.
+    """
     assert replace(BASE, **change) != BASE
 
 
 THINGS = {
-    "ridge": (HALL, dict(ridge_height=7),
-        r"^ridge_height = 7\.00 m \(22 ft 11 1/2 in\) is below height = 8\.00 m \(26 ft 3 in\)\. Leave it out"),
-    "clear": (HALL, dict(clear_height=8.5),
-        r"^clear_height = 8\.50 m \(27 ft 10 1/2 in\) is above the roof \(8\.00 m \(26 ft 3 in\)\)\. It is the"),
-    "length": (HALL, dict(length=112), r"^length = 112 m is outside 12 to 80 m\. Feet given by mistake\?$"),
+    "ridge": (
+        HALL,
+        dict(ridge_height=7),
+        (
+            r"^ridge_height = 7\.00 m \(22 ft 11 1/2 in\) is below height = 8\.00 m \(26 ft 3"
+            r" in\)\. Leave it out"
+        ),
+    ),
+    "clear": (
+        HALL,
+        dict(clear_height=8.5),
+        (
+            r"^clear_height = 8\.50 m \(27 ft 10 1/2 in\) is above the roof \(8\.00 m \(26 ft 3"
+            r" in\)\)\. It is the"
+        ),
+    ),
+    "length": (
+        HALL,
+        dict(length=112),
+        r"^length = 112 m is outside 12 to 80 m\. Feet given by mistake\?$",
+    ),
     "wall": (HALL, dict(east_wall="velvet"), r"^east_wall = 'velvet' is unknown\."),
-    "surface": (Treatment(surface="roof", area=9, finish="glass"), dict(surface="floor"),
-        r"^surface = 'floor' cannot be treated\. Known: roof, north wall"),
-    "air": (Air(), dict(humidity_pct=0.45),
-        r"^humidity_pct = 0\.45 % is outside 5 to 100 %\. Give percent, not a fraction\.$"),
-    "fahrenheit": (Air(), dict(temperature_c=70),
-        r"^temperature_c = 70 degC is outside -5 to 40 degC\. Fahrenheit given by mistake\?$"),
-    "side": (STAGE, dict(side="up"), r"^side = 'up' is unknown\. Known: north, south, east, west\.$"),
-    "stage finish": (STAGE, dict(front="plywod"), r"^front = 'plywod' is unknown\. Did you mean 'plywood'\?$"),
-    "cabinet": (ROW, dict(cabinet="two-way 90x50"),
-        r"^cabinet = 'two-way 90x50' is unknown\. Did you mean 'two-way 90x"),
-    "spacing": (ROW, dict(spacing=0), r"^spacing = 0 m hangs 2 cabinets in one place\. Give their distance\.$"),
-    "tilt": (ROW, dict(tilt_deg=-60),
-        r"^tilt_deg = -60 deg is outside -30 to 90 deg\. Tilt is positive down: 90 fires at the floor\.$"),
+    "surface": (
+        Treatment(surface="roof", area=9, finish="glass"),
+        dict(surface="floor"),
+        r"^surface = 'floor' cannot be treated\. Known: roof, north wall",
+    ),
+    "air": (
+        Air(),
+        dict(humidity_pct=0.45),
+        r"^humidity_pct = 0\.45 % is outside 5 to 100 %\. Give percent, not a fraction\.$",
+    ),
+    "fahrenheit": (
+        Air(),
+        dict(temperature_c=70),
+        r"^temperature_c = 70 degC is outside -5 to 40 degC\. Fahrenheit given by mistake\?$",
+    ),
+    "side": (
+        STAGE,
+        dict(side="up"),
+        r"^side = 'up' is unknown\. Known: north, south, east, west\.$",
+    ),
+    "stage finish": (
+        STAGE,
+        dict(front="plywod"),
+        r"^front = 'plywod' is unknown\. Did you mean 'plywood'\?$",
+    ),
+    "cabinet": (
+        ROW,
+        dict(cabinet="two-way 90x50"),
+        r"^cabinet = 'two-way 90x50' is unknown\. Did you mean 'two-way 90x",
+    ),
+    "spacing": (
+        ROW,
+        dict(spacing=0),
+        r"^spacing = 0 m hangs 2 cabinets in one place\. Give their distance\.$",
+    ),
+    "tilt": (
+        ROW,
+        dict(tilt_deg=-60),
+        (
+            r"^tilt_deg = -60 deg is outside -30 to 90 deg\. Tilt is positive down: 90 fires at the"
+            r" floor\.$"
+        ),
+    ),
     "number": (ROW, dict(number=1.5), r"^number = 1\.5 is not a whole number\.$"),
-    "text": (ROW, dict(pan_deg="north"), r"^pan_deg = 'north' is not a number\. Give -180 to 180 deg\.$"),
+    "text": (
+        ROW,
+        dict(pan_deg="north"),
+        r"^pan_deg = 'north' is not a number\. Give -180 to 180 deg\.$",
+    ),
     "drive": (Drive(), dict(on=1), r"^on = 1 must be true or false\.$"),
-    "delay": (Drive(), dict(delay_ms=-1), r"^delay_ms = -1 ms is outside 0 to 500 ms\. Seconds given by mistake\?$"),
-    "share": (USE, dict(occupied={"bank": 70}), r"^occupied 'bank' = 70 .*Give a share from 0 to 1, not percent\.$"),
-    "weight": (USE, dict(listens={"bank": -1}), r"^listens 'bank' = -1 .*A weight cannot be negative\.$"),
-    "no noise": (USE, dict(noise_dba=None), r"^give the noise either as noise_dba with noise_spectrum, or as noise_db"),
-}  # fmt: skip
+    "delay": (
+        Drive(),
+        dict(delay_ms=-1),
+        r"^delay_ms = -1 ms is outside 0 to 500 ms\. Seconds given by mistake\?$",
+    ),
+    "share": (
+        USE,
+        dict(occupied={"bank": 70}),
+        r"^occupied 'bank' = 70 .*Give a share from 0 to 1, not percent\.$",
+    ),
+    "weight": (
+        USE,
+        dict(listens={"bank": -1}),
+        r"^listens 'bank' = -1 .*A weight cannot be negative\.$",
+    ),
+    "no noise": (
+        USE,
+        dict(noise_dba=None),
+        r"^give the noise either as noise_dba with noise_spectrum, or as noise_db",
+    ),
+}
 
 
 @pytest.mark.parametrize("case", THINGS)
@@ -262,7 +549,9 @@ def test_refusals_of_single_things(case):
 
 
 def test_a_line_of_cabinets():
-    """Closed form: five cabinets 2 m apart along north-east, splayed by 10 degrees, the middle one at the group."""
+    """Closed form: five cabinets 2 m apart along north-east, splayed by 10 degrees, the middle one
+    at the group.
+    """
     line = Group(
         name="line",
         tag="L",
@@ -283,7 +572,9 @@ def test_a_line_of_cabinets():
     assert cabinets[2].position.tolist() == [1, 2, 6]
     step = 4 / 2**0.5
     assert cabinets[0].position == pytest.approx([1 - step, 2 - step, 6])
-    assert {c.tilt_deg for c in cabinets} == {30} and all(c.type is loudspeaker_types()["pendant 70"] for c in cabinets)
+    assert {c.tilt_deg for c in cabinets} == {30} and all(
+        c.type is loudspeaker_types()["pendant 70"] for c in cabinets
+    )
 
 
 def test_use_by_name():
@@ -292,20 +583,42 @@ def test_use_by_name():
     assert s.use() is s.uses[0]
     assert s.use("class").name == "class"
     with pytest.raises(
-        ValueError, match=r"^use 'gala' is unknown\. Known: game, class, assembly, graduation, performance\.$"
+        ValueError,
+        match=r"^use 'gala' is unknown\. Known: game, class, assembly, graduation, performance\.$",
     ):
         s.use("gala")
 
 
 def test_settings():
-    """Closed form: each use has its own banks, chairs, decks and curtain, and with them its areas and its room."""
+    """Closed form: each use has its own banks, chairs, decks and curtain, and with them its areas
+    and its room.
+    """
     closed = replace(
-        USE, name="class", closed=("bank",), set_up=("deck",), curtain_open=False, listens={"court": 1.0}, occupied={}
+        USE,
+        name="class",
+        closed=("bank",),
+        set_up=("deck",),
+        curtain_open=False,
+        listens={"court": 1.0},
+        occupied={},
     )
-    s = replace(BASE, stage=STAGE, portable_stages=(DECK,), balconies=(replace(GALLERY, rows=1),), uses=(USE, closed))
+    s = replace(
+        BASE,
+        stage=STAGE,
+        portable_stages=(DECK,),
+        balconies=(replace(GALLERY, rows=1),),
+        uses=(USE, closed),
+    )
     game, lesson = s.setting(), s.setting("class")
-    assert list(game.areas) == ["bank", "gallery", "chairs", "court"] and list(lesson.areas) == ["gallery", "court"]
-    assert s.area_names == ("bank", "chairs", "gallery", "court") and s.areas == game.areas and s.room is game.room
+    assert list(game.areas) == ["bank", "gallery", "chairs", "court"] and list(lesson.areas) == [
+        "gallery",
+        "court",
+    ]
+    assert (
+        s.area_names == ("bank", "chairs", "gallery", "court")
+        and s.areas == game.areas
+        and s.room is game.room
+    )
     assert [b.open for b in game.banks] == [True] and [b.open for b in lesson.banks] == [False]
     assert {"bank", "chairs"} <= set(game.room.parts) and "deck" not in game.room.parts
     assert {"closed bleachers", "deck", "stage"} <= set(lesson.room.parts)
@@ -330,38 +643,73 @@ def test_frozen():
 
 
 def test_doubts():
-    """Regression: low over the court, a bank over the lines, little floor around it; none without cause."""
+    """Regression: low over the court, a bank over the lines, little floor around it; none without
+    cause.
+    """
     assert SCENARIOS["larkfield"].doubts == []
     quiet = replace(
-        BASE, hall=replace(HALL, height=9, clear_height=8.5), groups=(replace(ROW, height=7.4), replace(DOWN, height=8))
+        BASE,
+        hall=replace(HALL, height=9, clear_height=8.5),
+        groups=(replace(ROW, height=7.4), replace(DOWN, height=8)),
     )
     assert quiet.doubts == []
     low = replace(quiet, groups=(replace(ROW, height=7.2),))
     assert low.doubts == [
-        f"Cabinet R{k} hangs over the court with 6.89 m under it; international rules ask for 7.00 m." for k in (1, 2)
+        f"Cabinet R{k} hangs over the court with 6.89 m under it; international rules ask for"
+        " 7.00 m."
+        for k in (1, 2)
     ]
-    assert replace(quiet, groups=(replace(ROW, y=8, height=5),)).doubts == [], "beside the court it may hang lower"
+    assert replace(quiet, groups=(replace(ROW, y=8, height=5),)).doubts == [], (
+        "beside the court it may hang lower"
+    )
     deep = replace(quiet, banks=(replace(BANK, rows=8),))
     assert deep.doubts == ["'bank' reaches over the lines of the court when it stands like this."]
     tight = replace(quiet, hall=replace(quiet.hall, length=24))
-    assert tight.doubts == ["Only 0.72 m of floor remains around the court; rules ask for at least 0.91 m."]
+    assert tight.doubts == [
+        "Only 0.72 m of floor remains around the court; rules ask for at least 0.91 m."
+    ]
     assert "2 ft 4 1/2 in" in replace(tight, units="ft").doubts[0]
 
 
 def test_changed():
     """Closed form: values by path, all at once; groups that a use does not name yet get a drive."""
-    changes = {("hall", "length"): 31.0, ("banks", 0, "rows"): 5, ("uses", 0, "groups", "row", "gain_db"): -3.0,
-               ("uses", 0, "listens", "court"): 0.25, ("name",): "Other"}  # fmt: skip
+    changes = {
+        ("hall", "length"): 31.0,
+        ("banks", 0, "rows"): 5,
+        ("uses", 0, "groups", "row", "gain_db"): -3.0,
+        ("uses", 0, "listens", "court"): 0.25,
+        ("name",): "Other",
+    }
     s = changed(BASE, changes)
     assert (s.hall.length, s.banks[0].rows, s.name) == (31.0, 5, "Other")
-    assert s.uses[0].groups == {"row": Drive(gain_db=-3.0)} and s.uses[0].listens == {"bank": 1.0, "court": 0.25}
+    assert s.uses[0].groups == {"row": Drive(gain_db=-3.0)} and s.uses[0].listens == {
+        "bank": 1.0,
+        "court": 0.25,
+    }
     assert BASE.uses[0].groups == {} and changed(BASE, {}) == BASE
-    assert changed(s, {("hall", "length"): 30.0, ("banks", 0, "rows"): 4, ("uses", 0): USE, ("name",): "Base"}) == BASE
+    assert (
+        changed(
+            s,
+            {
+                ("hall", "length"): 30.0,
+                ("banks", 0, "rows"): 4,
+                ("uses", 0): USE,
+                ("name",): "Base",
+            },
+        )
+        == BASE
+    )
 
 
 def test_changed_checks_the_whole_once():
-    """Regression: two values that only fit together may change together, one of them alone may not."""
-    both = {("hall", "clear_height"): 6.0, ("groups", 0, "height"): 5.9, ("groups", 1, "height"): 5.9}
+    """Regression: two values that only fit together may change together, one of them
+    alone may not.
+    """
+    both = {
+        ("hall", "clear_height"): 6.0,
+        ("groups", 0, "height"): 5.9,
+        ("groups", 1, "height"): 5.9,
+    }
     assert changed(BASE, both).hall.clear_height == 6
     with pytest.raises(ValueError, match=r"^cabinet R1 hangs at 6\.50 m, above the clear height"):
         changed(BASE, {("hall", "clear_height"): 6.0})

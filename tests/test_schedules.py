@@ -1,4 +1,6 @@
-"""Schedules and their files: sums, mirrors, a cabinet moved moves everywhere; XLSX, CSV and DXF read again."""
+"""Schedules and their files: sums, mirrors, a cabinet moved moves everywhere; XLSX, CSV and DXF
+read again.
+"""
 
 import csv
 import io
@@ -23,7 +25,9 @@ from gymtools.venue.loudspeakers import Group
 from gymtools.venue.scenario import changed
 from gymtools.venue.units import FOOT
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
 TITLES = ("Loudspeakers", "Levels", "Amplifiers", "Channels", "Cables", "Inputs", "Presets", "Bill")
 
@@ -38,20 +42,39 @@ def column(schedule, name):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_all_schedules_are_there_and_whole(name):
-    """Every schedule of every school has rows as long as its heads, a caution where it belongs, and what its title promises."""
+    """Every schedule of every school has rows as long as its heads, a caution where it belongs, and
+    what its title promises.
+    """
     s, found = SCENARIOS[name], tables(SCENARIOS[name])
     assert tuple(found) == TITLES
     for schedule in found.values():
-        assert schedule.rows and all(len(row) == len(schedule.columns) for row in schedule.rows) and len(set(schedule.columns)) == len(schedule.columns)
+        assert (
+            schedule.rows
+            and all(len(row) == len(schedule.columns) for row in schedule.rows)
+            and len(set(schedule.columns)) == len(schedule.columns)
+        )
     assert column(found["Loudspeakers"], "tag") == [c.tag for c in s.cabinets]
-    assert column(found["Presets"], "use") == column(found["Levels"], "use") == [u.name for u in s.uses]
-    for title, words in (("Loudspeakers", "licensed structural engineer"), ("Amplifiers", "licensed electrician"), ("Amplifiers", "fire-alarm contractor"), ("Levels", "limiter"), ("Loudspeakers", "ball strike"), ("Loudspeakers", "sport floor")):
+    assert (
+        column(found["Presets"], "use")
+        == column(found["Levels"], "use")
+        == [u.name for u in s.uses]
+    )
+    for title, words in (
+        ("Loudspeakers", "licensed structural engineer"),
+        ("Amplifiers", "licensed electrician"),
+        ("Amplifiers", "fire-alarm contractor"),
+        ("Levels", "limiter"),
+        ("Loudspeakers", "ball strike"),
+        ("Loudspeakers", "sport floor"),
+    ):
         assert words in found[title].note
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_totals_are_the_sums_of_their_rows(name):
-    """Closed form: the bill's last row adds each column up and equals the budget; lines equal quantity times price and labour; cable in the bill is the cable of the schedule."""
+    """Closed form: the bill's last row adds each column up and equals the budget; lines equal
+    quantity times price and labour; cable in the bill is the cable of the schedule.
+    """
     s, found = SCENARIOS[name], tables(SCENARIOS[name])
     bill = found["Bill"]
     *rows, total = bill.rows
@@ -65,17 +88,45 @@ def test_totals_are_the_sums_of_their_rows(name):
 
 
 def test_a_cabinet_moved_moves_in_every_schedule():
-    """A group moved, lifted, tilted: place, height, words, aim point and throw, cable length and loss, bill and drawing all follow; nothing else does."""
-    before, moved = tables(DOVECOTE), changed(DOVECOTE, {("groups", 0, "x"): 1.0, ("groups", 0, "height"): 5.0, ("groups", 0, "tilt_deg"): 44.0})
+    """A group moved, lifted, tilted: place, height, words, aim point and throw, cable length and
+    loss, bill and drawing all follow; nothing else does.
+    """
+    before, moved = (
+        tables(DOVECOTE),
+        changed(
+            DOVECOTE,
+            {
+                ("groups", 0, "x"): 1.0,
+                ("groups", 0, "height"): 5.0,
+                ("groups", 0, "tilt_deg"): 44.0,
+            },
+        ),
+    )
     after = tables(moved)
     a, b = before["Loudspeakers"], after["Loudspeakers"]
     for n, c in enumerate(moved.cabinets):
         ours = c.group == moved.groups[0].name
-        for name in ("from west wall [m]", "height of the front's middle [m]", "tilt in words", "tilt [°]", "aim point from west wall [m]", "throw [m]"):
+        for name in (
+            "from west wall [m]",
+            "height of the front's middle [m]",
+            "tilt in words",
+            "tilt [°]",
+            "aim point from west wall [m]",
+            "throw [m]",
+        ):
             assert (column(a, name)[n] != column(b, name)[n]) == ours, (c.tag, name)
-        assert column(b, "from west wall [m]")[n] == pytest.approx(c.x + moved.hall.length / 2, abs=1e-3)
+        assert column(b, "from west wall [m]")[n] == pytest.approx(
+            c.x + moved.hall.length / 2, abs=1e-3
+        )
     assert column(b, "tilt in words")[0] == "44.0° down from level"
-    changed_cables = [x != y for x, y in zip(column(before["Cables"], "length [m]"), column(after["Cables"], "length [m]"), strict=True)]
+    changed_cables = [
+        x != y
+        for x, y in zip(
+            column(before["Cables"], "length [m]"),
+            column(after["Cables"], "length [m]"),
+            strict=True,
+        )
+    ]
     assert any(changed_cables) and not all(changed_cables)
     assert before["Bill"].rows[-1] != after["Bill"].rows[-1] and before["Inputs"] == after["Inputs"]
     for name in before["Presets"].columns:
@@ -85,66 +136,166 @@ def test_a_cabinet_moved_moves_in_every_schedule():
 
 
 def test_aim_points_are_where_the_beams_land():
-    """Closed form: the aim point is the place of the loudspeaker and its throw along pan and tilt."""
+    """Closed form: the aim point is the place of the loudspeaker and its throw along pan
+    and tilt.
+    """
     found = tables(LARKFIELD)["Loudspeakers"]
     for n, c in enumerate(LARKFIELD.cabinets):
         pan, tilt, r = np.radians(c.pan_deg), np.radians(c.tilt_deg), column(found, "throw [m]")[n]
-        end = c.position + r * np.array([np.cos(pan) * np.cos(tilt), np.sin(pan) * np.cos(tilt), -np.sin(tilt)])
-        got = [column(found, f"aim point {w} [m]")[n] for w in ("from west wall", "from south wall", "height")]
-        assert got == pytest.approx(end + [LARKFIELD.hall.length / 2, LARKFIELD.hall.width / 2, 0], abs=0.003)
+        end = c.position + r * np.array(
+            [np.cos(pan) * np.cos(tilt), np.sin(pan) * np.cos(tilt), -np.sin(tilt)]
+        )
+        got = [
+            column(found, f"aim point {w} [m]")[n]
+            for w in ("from west wall", "from south wall", "height")
+        ]
+        assert got == pytest.approx(
+            end + [LARKFIELD.hall.length / 2, LARKFIELD.hall.width / 2, 0], abs=0.003
+        )
 
 
 def test_an_aim_point_is_that_of_the_use_that_is_served():
-    """With the lesson first, when the banks are pushed back, the rows still aim at the open banks they serve in a game; nothing changes with the order of the uses."""
-    turned = lambda scenario: replace(scenario, uses=(*scenario.uses[1:], scenario.uses[0]))  # noqa: E731
-    on = changed(LARKFIELD, {("uses", 1, "groups", "north row", "on"): True, ("uses", 1, "groups", "south row", "on"): True})
+    """With the lesson first, when the banks are pushed back, the rows still aim at the open banks
+    they serve in a game; nothing changes with the order of the uses.
+    """
+
+    def turned(scenario):
+        return replace(scenario, uses=(*scenario.uses[1:], scenario.uses[0]))
+
+    on = changed(
+        LARKFIELD,
+        {
+            ("uses", 1, "groups", "north row", "on"): True,
+            ("uses", 1, "groups", "south row", "on"): True,
+        },
+    )
     a, b = tables(on)["Loudspeakers"], tables(turned(on))["Loudspeakers"]
-    assert column(b, "aims at")[0] == "north bank" and column(a, "aims at") == column(b, "aims at") and "closed bleachers" not in column(b, "aims at")
+    assert (
+        column(b, "aims at")[0] == "north bank"
+        and column(a, "aims at") == column(b, "aims at")
+        and "closed bleachers" not in column(b, "aims at")
+    )
     assert column(a, "aim point height [m]") == column(b, "aim point height [m]")
 
 
 def test_a_housing_with_four_beams_says_which_one_lands_there():
-    """Closed form: of the four-sided type the first beam leaves 25 degrees below the housing, which itself hangs level: from 5.5 m to the floor that is 5.5 / sin 25 = 13.01 m."""
-    s = replace(DOVECOTE, groups=(*DOVECOTE.groups, Group(name="middle", tag="M", cabinet="four-sided 90x50", x=-3.0, y=-3.0, height=5.5, pan_deg=0.0, tilt_deg=0.0)), hall=replace(DOVECOTE.hall, length=40.0))
+    """Closed form: of the four-sided type the first beam leaves 25 degrees below the housing, which
+    itself hangs level: from 5.5 m to the floor that is 5.5 / sin 25 = 13.01 m.
+    """
+    s = replace(
+        DOVECOTE,
+        groups=(
+            *DOVECOTE.groups,
+            Group(
+                name="middle",
+                tag="M",
+                cabinet="four-sided 90x50",
+                x=-3.0,
+                y=-3.0,
+                height=5.5,
+                pan_deg=0.0,
+                tilt_deg=0.0,
+            ),
+        ),
+        hall=replace(DOVECOTE.hall, length=40.0),
+    )
     found = tables(s)["Loudspeakers"]
     row = dict(zip(found.columns, found.rows[-1], strict=True))
-    assert row["tag"] == "M1" and row["aims at"].endswith(": beam 1 of 4, 25° below the housing's level") and row["tilt in words"] == "level"
-    assert row["throw [m]"] == pytest.approx(5.5 / np.sin(np.radians(25)), abs=0.01) and row["aim point height [m]"] == pytest.approx(0, abs=0.01)
-    assert row["aim point from west wall [m]"] == pytest.approx(17.0 + 5.5 / np.tan(np.radians(25)), abs=0.01)
+    assert (
+        row["tag"] == "M1"
+        and row["aims at"].endswith(": beam 1 of 4, 25° below the housing's level")
+        and row["tilt in words"] == "level"
+    )
+    assert row["throw [m]"] == pytest.approx(5.5 / np.sin(np.radians(25)), abs=0.01) and row[
+        "aim point height [m]"
+    ] == pytest.approx(0, abs=0.01)
+    assert row["aim point from west wall [m]"] == pytest.approx(
+        17.0 + 5.5 / np.tan(np.radians(25)), abs=0.01
+    )
     assert all("beam" not in w for w in column(found, "aims at")[:-1])
 
 
 def mirrored(s):
     """The same hall seen from the other side of its long axis."""
-    groups = tuple(replace(g, y=-g.y, along_deg=-g.along_deg, pan_deg=-g.pan_deg, splay_deg=-g.splay_deg) for g in s.groups)
+    groups = tuple(
+        replace(g, y=-g.y, along_deg=-g.along_deg, pan_deg=-g.pan_deg, splay_deg=-g.splay_deg)
+        for g in s.groups
+    )
     other = {"north": "south", "south": "north"}
-    banks = tuple(replace(b, side=other.get(b.side, b.side), offset=b.offset if b.side in other else -b.offset) for b in s.banks)
+    banks = tuple(
+        replace(
+            b, side=other.get(b.side, b.side), offset=b.offset if b.side in other else -b.offset
+        )
+        for b in s.banks
+    )
     e = s.equipment
-    return replace(s, groups=groups, banks=banks, floor_seats=tuple(replace(f, y=-f.y) for f in s.floor_seats), portable_stages=tuple(replace(p, y=-p.y) for p in s.portable_stages),
-                   microphones=tuple(replace(m, y=-m.y, facing_deg=None if m.facing_deg is None else -m.facing_deg) for m in s.microphones),
-                   treatments=tuple(replace(t, surface=" ".join(other.get(w, w) for w in t.surface.split())) for t in s.treatments), equipment=replace(e, rack_y=-e.rack_y))  # fmt: skip
+    return replace(
+        s,
+        groups=groups,
+        banks=banks,
+        floor_seats=tuple(replace(f, y=-f.y) for f in s.floor_seats),
+        portable_stages=tuple(replace(p, y=-p.y) for p in s.portable_stages),
+        microphones=tuple(
+            replace(m, y=-m.y, facing_deg=None if m.facing_deg is None else -m.facing_deg)
+            for m in s.microphones
+        ),
+        treatments=tuple(
+            replace(t, surface=" ".join(other.get(w, w) for w in t.surface.split()))
+            for t in s.treatments
+        ),
+        equipment=replace(e, rack_y=-e.rack_y),
+    )
 
 
 def test_a_mirrored_design_has_mirrored_schedules():
-    """Invariance: distances from the south wall become those from the north wall; heights, throws, channels, cables and costs are the same."""
-    s = replace(DOVECOTE, equipment=replace(DOVECOTE.equipment, rack_x=-5.0, rack_y=-3.0), hall=replace(DOVECOTE.hall, north_wall=None, south_wall=None))
+    """Invariance: distances from the south wall become those from the north wall; heights, throws,
+    channels, cables and costs are the same.
+    """
+    s = replace(
+        DOVECOTE,
+        equipment=replace(DOVECOTE.equipment, rack_x=-5.0, rack_y=-3.0),
+        hall=replace(DOVECOTE.hall, north_wall=None, south_wall=None),
+    )
     a, b = tables(s), tables(mirrored(s))
-    for name in ("from west wall [m]", "height of the front's middle [m]", "tilt in words", "throw [m]", "aim point height [m]", "channel"):
-        assert column(a["Loudspeakers"], name) == pytest.approx(column(b["Loudspeakers"], name), abs=2e-3) if "[m]" in name else column(a["Loudspeakers"], name) == column(b["Loudspeakers"], name)
+    for name in (
+        "from west wall [m]",
+        "height of the front's middle [m]",
+        "tilt in words",
+        "throw [m]",
+        "aim point height [m]",
+        "channel",
+    ):
+        assert (
+            column(a["Loudspeakers"], name)
+            == pytest.approx(column(b["Loudspeakers"], name), abs=2e-3)
+            if "[m]" in name
+            else column(a["Loudspeakers"], name) == column(b["Loudspeakers"], name)
+        )
     for name in ("from south wall [m]", "aim point from south wall [m]"):
-        assert np.add(column(a["Loudspeakers"], name), column(b["Loudspeakers"], name)) == pytest.approx([s.hall.width] * len(s.cabinets), abs=4e-3)
-    assert a["Cables"].rows == b["Cables"].rows and a["Bill"].rows == b["Bill"].rows and a["Presets"] == b["Presets"]
+        assert np.add(
+            column(a["Loudspeakers"], name), column(b["Loudspeakers"], name)
+        ) == pytest.approx([s.hall.width] * len(s.cabinets), abs=4e-3)
+    assert (
+        a["Cables"].rows == b["Cables"].rows
+        and a["Bill"].rows == b["Bill"].rows
+        and a["Presets"] == b["Presets"]
+    )
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_masters_give_each_use_its_level(name):
-    """Independent: what a group plays on its axis at 1 kHz in two presets differs by their masters and its gains; the preset that is turned up most has 0. Tuning columns are the evaluation's."""
+    """Independent: what a group plays on its axis at 1 kHz in two presets differs by their masters
+    and its gains; the preset that is turned up most has 0. Tuning columns are the evaluation's.
+    """
     s, made = SCENARIOS[name], parts(SCENARIOS[name])
     table = {t.title: t for t in schedules(made)}["Presets"]
     master = dict(zip(column(table, "use"), column(table, "master [dB]"), strict=True))
     assert max(master.values()) == 0.0 and min(master.values()) < -3
     loud = next(u for u in s.uses if master[u.name] == 0.0)
-    played = {u.name: 10 * np.log10(np.maximum(made.results[u.name].sources.on_axis[:, 3], 1e-30)) for u in s.uses}
+    played = {
+        u.name: 10 * np.log10(np.maximum(made.results[u.name].sources.on_axis[:, 3], 1e-30))
+        for u in s.uses
+    }
     compared = 0
     for u in s.uses:
         for n, c in enumerate(s.cabinets):
@@ -154,34 +305,62 @@ def test_masters_give_each_use_its_level(name):
                 compared += u != loud
         row = table.rows[column(table, "use").index(u.name)]
         got = [row[table.columns.index(f"tuning at {f} Hz [dB]")] for f in ("125", "250", "500")]
-        assert got == pytest.approx(made.results[u.name].tuning_db[:3], abs=0.051) and np.all(made.results[u.name].tuning_db[3:] == 0)
+        assert got == pytest.approx(made.results[u.name].tuning_db[:3], abs=0.051) and np.all(
+            made.results[u.name].tuning_db[3:] == 0
+        )
     assert compared and "one setting of the whole system" not in table.note
 
 
-@pytest.mark.parametrize("pan, tilt, words", [
-    (90, 30, "faces north"), (0, 0, "faces east"), (-90, 10, "faces south"), (180, 0, "faces west"), (-180, 0, "faces west"), (100, 0, "faces north, turned 10.0° to the west"),
-    (80, 0, "faces north, turned 10.0° to the east"), (-100, 0, "faces south, turned 10.0° to the west"), (170, 0, "faces west, turned 10.0° to the north"),
-    (-10, 0, "faces east, turned 10.0° to the south"), (90, 90, "its top points north"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "pan, tilt, words",
+    [
+        (90, 30, "faces north"),
+        (0, 0, "faces east"),
+        (-90, 10, "faces south"),
+        (180, 0, "faces west"),
+        (-180, 0, "faces west"),
+        (100, 0, "faces north, turned 10.0° to the west"),
+        (80, 0, "faces north, turned 10.0° to the east"),
+        (-100, 0, "faces south, turned 10.0° to the west"),
+        (170, 0, "faces west, turned 10.0° to the north"),
+        (-10, 0, "faces east, turned 10.0° to the south"),
+        (90, 90, "its top points north"),
+    ],
+)
 def test_pan_in_words(pan, tilt, words):
     assert pan_words(pan, tilt) == words
 
 
 def test_tilt_and_lengths_in_words():
-    assert (tilt_words(32), tilt_words(0), tilt_words(-5), tilt_words(90)) == ("32.0° down from level", "level", "5.0° up from level", "straight down")
+    assert (tilt_words(32), tilt_words(0), tilt_words(-5), tilt_words(90)) == (
+        "32.0° down from level",
+        "level",
+        "5.0° up from level",
+        "straight down",
+    )
     assert both_lengths(7.62) == (7.62, "25 ft 0 in")
 
 
 def test_xlsx_is_read_again(tmp_path):
-    """Independent: openpyxl reads a sheet a schedule with the same cells; written twice it is the same file; texts that would be formulas are texts."""
+    """Independent: openpyxl reads a sheet a schedule with the same cells; written twice it is the
+    same file; texts that would be formulas are texts.
+    """
     made = list(tables(DOVECOTE).values())
     write_xlsx(made, tmp_path / "a.xlsx", "=cmd|' /C calc'!A0")
     write_xlsx(made, tmp_path / "b.xlsx", "=cmd|' /C calc'!A0")
     assert (tmp_path / "a.xlsx").read_bytes() == (tmp_path / "b.xlsx").read_bytes()
     book = openpyxl.load_workbook(tmp_path / "a.xlsx")
-    assert tuple(book.sheetnames) == TITLES and book["Bill"]["A1"].data_type == "s" and book["Bill"]["A1"].value.startswith("'=cmd")
+    assert (
+        tuple(book.sheetnames) == TITLES
+        and book["Bill"]["A1"].data_type == "s"
+        and book["Bill"]["A1"].value.startswith("'=cmd")
+    )
     for schedule in made:
-        rows = list(book[schedule.title].iter_rows(min_row=2, max_row=2 + len(schedule.rows), values_only=True))
+        rows = list(
+            book[schedule.title].iter_rows(
+                min_row=2, max_row=2 + len(schedule.rows), values_only=True
+            )
+        )
         assert rows[0][: len(schedule.columns)] == schedule.columns
         for got, want in zip(rows[1:], schedule.rows, strict=True):
             assert [as_text(v) if v != "" else None for v in want] == list(got[: len(want)])
@@ -190,8 +369,12 @@ def test_xlsx_is_read_again(tmp_path):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_no_cell_of_ours_looks_like_a_formula(name):
-    """Words and signs are so chosen that no text of a schedule needs an apostrophe in a spreadsheet, whatever gain a group has."""
-    s = changed(SCENARIOS[name], {("uses", 0, "groups", SCENARIOS[name].groups[0].name, "gain_db"): 3.0})
+    """Words and signs are so chosen that no text of a schedule needs an apostrophe in a
+    spreadsheet, whatever gain a group has.
+    """
+    s = changed(
+        SCENARIOS[name], {("uses", 0, "groups", SCENARIOS[name].groups[0].name, "gain_db"): 3.0}
+    )
     s = changed(s, {("uses", 1, "groups", s.groups[-1].name, "gain_db"): -3.0})
     for schedule in tables(s).values():
         for row in (schedule.columns, *schedule.rows, (schedule.note,)):
@@ -202,33 +385,63 @@ def test_csv_is_read_again():
     """Independent: the csv module reads the same cells."""
     for schedule in tables(LARKFIELD).values():
         rows = list(csv.reader(io.StringIO(csv_text(schedule))))
-        assert tuple(rows[0]) == schedule.columns and rows[-1] == ([schedule.note] if schedule.note else rows[-1])
-        assert [tuple(r) for r in rows[1 : 1 + len(schedule.rows)]] == [tuple(str(as_text(v)) for v in row) for row in schedule.rows]
+        assert tuple(rows[0]) == schedule.columns and rows[-1] == (
+            [schedule.note] if schedule.note else rows[-1]
+        )
+        assert [tuple(r) for r in rows[1 : 1 + len(schedule.rows)]] == [
+            tuple(str(as_text(v)) for v in row) for row in schedule.rows
+        ]
 
 
-@pytest.mark.parametrize("name, use, units", [("larkfield", "graduation", "ft"), ("larkfield", "game", "m"), ("dovecote", "game", "m"), ("alderway", "performance", "ft")])
+@pytest.mark.parametrize(
+    "name, use, units",
+    [
+        ("larkfield", "graduation", "ft"),
+        ("larkfield", "game", "m"),
+        ("dovecote", "game", "m"),
+        ("alderway", "performance", "ft"),
+    ],
+)
 def test_dxf_is_read_again(name, use, units, tmp_path):
-    """Independent: ezdxf reads the file without a fault; entities are counted and measured: the hall, a box, tag and aim line for every loudspeaker that plays, in the units asked for."""
+    """Independent: ezdxf reads the file without a fault; entities are counted and measured: the
+    hall, a box, tag and aim line for every loudspeaker that plays, in the units asked for.
+    """
     s = SCENARIOS[name]
-    (tmp_path / "x.dxf").write_text(cad.dxf_text(cad.drawing(s, use, units=units)), encoding="utf-8")
+    (tmp_path / "x.dxf").write_text(
+        cad.dxf_text(cad.drawing(s, use, units=units)), encoding="utf-8"
+    )
     document = ezdxf.readfile(tmp_path / "x.dxf")
-    assert not document.audit().errors and document.units == {"ft": 2, "m": 6}[units] and set(cad.LAYERS) <= {layer.dxf.name for layer in document.layers}
+    assert (
+        not document.audit().errors
+        and document.units == {"ft": 2, "m": 6}[units]
+        and set(cad.LAYERS) <= {layer.dxf.name for layer in document.layers}
+    )
     k, space = (1 / FOOT if units == "ft" else 1.0), document.modelspace()
-    on = lambda layer, kind: [e for e in space if e.dxf.layer == layer and e.dxftype() == kind]  # noqa: E731
+
+    def on(layer, kind):
+        return [e for e in space if e.dxf.layer == layer and e.dxftype() == kind]
+
     hall = on("HALL", "LWPOLYLINE")[0]
     size = np.ptp(np.array(hall.get_points("xy")), axis=0)
     assert size == pytest.approx([s.hall.length * k, s.hall.width * k])
     playing = [c for c in s.cabinets if s.use(use).drive(c.group).on]
     boxes, tags = on("LOUDSPEAKERS", "LWPOLYLINE"), [e.dxf.text for e in on("TAGS", "TEXT")]
-    assert len(boxes) == len(s.cabinets) and all(any(t.startswith(f"{c.tag} ") for t in tags) for c in s.cabinets)
+    assert len(boxes) == len(s.cabinets) and all(
+        any(t.startswith(f"{c.tag} ") for t in tags) for c in s.cabinets
+    )
     from gymtools.design.evaluate import evaluate
 
     result = evaluate(s, use)
-    lines = {tuple(np.round(np.array(e.get_points("xy"))[0], 3)): np.array(e.get_points("xy")) for e in on("AIM-LINES", "LWPOLYLINE")}
+    lines = {
+        tuple(np.round(np.array(e.get_points("xy"))[0], 3)): np.array(e.get_points("xy"))
+        for e in on("AIM-LINES", "LWPOLYLINE")
+    }
     for t in throws(result):
         if t.tag in [c.tag for c in playing] and np.linalg.norm((t.end - t.start)[:2]) > 0.01:
             line = lines[tuple(np.round(t.start[:2] * k, 3))]
-            assert np.linalg.norm(line[1] - line[0]) == pytest.approx(np.linalg.norm((t.end - t.start)[:2]) * k, abs=1e-6)
+            assert np.linalg.norm(line[1] - line[0]) == pytest.approx(
+                np.linalg.norm((t.end - t.start)[:2]) * k, abs=1e-6
+            )
     banks = [a for a in result.setting.areas.values() if a.kind == "bank"]
     assert sum(e.dxf.text.startswith("Section through") for e in on("NOTES", "TEXT")) == len(banks)
     assert any("licensed structural engineer" in e.dxf.text for e in on("NOTES", "TEXT"))
@@ -238,31 +451,59 @@ def test_drawings_for_print():
     """SVG and PNG of the same drawing, the same each time; an unknown kind is refused."""
     drawing = cad.drawing(DOVECOTE, "game")
     svg, png = cad.picture(drawing, "svg"), cad.picture(drawing, "png")
-    assert svg.startswith(b"<?xml") and b"<svg" in svg[:1000] and png.startswith(b"\x89PNG") and len(png) > 20_000
+    assert (
+        svg.startswith(b"<?xml")
+        and b"<svg" in svg[:1000]
+        and png.startswith(b"\x89PNG")
+        and len(png) > 20_000
+    )
     assert svg == cad.picture(cad.drawing(DOVECOTE, "game"), "svg")
     with pytest.raises(ValueError, match=r"kind = 'pdf' is unknown\. Known: svg, png"):
         cad.picture(drawing, "pdf")
 
 
 def test_everything_goes_into_one_folder_and_nothing_is_lost(tmp_path):
-    """Files of a hostile name stay in the folder; a second time is refused until it is allowed; the same design gives the same bytes."""
-    s = replace(DOVECOTE, name='../../etc/<b>"Évil"', uses=(replace(DOVECOTE.uses[0], name="=1+1%%d"),))
+    """Files of a hostile name stay in the folder; a second time is refused until it is allowed; the
+    same design gives the same bytes.
+    """
+    s = replace(
+        DOVECOTE, name='../../etc/<b>"Évil"', uses=(replace(DOVECOTE.uses[0], name="=1+1%%d"),)
+    )
     made = parts(s)
     paths = write_handover(made, tmp_path)
-    assert {p.parent for p in paths} == {tmp_path / folder_name(s)} and folder_name(s) == "etc-b-vil-schedules"
-    assert {p.suffix for p in paths} == {".xlsx", ".csv", ".dxf", ".svg", ".png", ".toml"} and all(p.stat().st_size > 50 for p in paths)
+    assert {p.parent for p in paths} == {tmp_path / folder_name(s)} and folder_name(
+        s
+    ) == "etc-b-vil-schedules"
+    assert {p.suffix for p in paths} == {".xlsx", ".csv", ".dxf", ".svg", ".png", ".toml"} and all(
+        p.stat().st_size > 50 for p in paths
+    )
     before = {p: p.read_bytes() for p in paths}
     with pytest.raises(FileExistsError, match=r"the folder etc-b-vil-schedules exists"):
         write_handover(made, tmp_path)
-    assert write_handover(made, tmp_path, overwrite=True) == paths and {p: p.read_bytes() for p in paths} == before
+    assert (
+        write_handover(made, tmp_path, overwrite=True) == paths
+        and {p: p.read_bytes() for p in paths} == before
+    )
     assert load(paths[-1]) == s
 
 
 def test_a_limiter_is_asked_for_where_the_amplifier_is_stronger():
-    """A pendant of 100 W on 900 W: the limit of its peaks stands in the table, and the note asks for the limiter."""
-    strong = changed(DOVECOTE, {("equipment", "wiring", "floor pair", "amplifier"): "two by 900", ("equipment", "wiring", "floor pair", "per_channel"): 1})
+    """A pendant of 100 W on 900 W: the limit of its peaks stands in the table, and the note asks
+    for the limiter.
+    """
+    strong = changed(
+        DOVECOTE,
+        {
+            ("equipment", "wiring", "floor pair", "amplifier"): "two by 900",
+            ("equipment", "wiring", "floor pair", "per_channel"): 1,
+        },
+    )
     found = tables(strong)["Channels"]
-    assert column(found, "limit peaks to [W]")[-1] == 400 and column(found, "gives [W]")[-1] == 900 and "set the limiter before they are first driven" in found.note
+    assert (
+        column(found, "limit peaks to [W]")[-1] == 400
+        and column(found, "gives [W]")[-1] == 900
+        and "set the limiter before they are first driven" in found.note
+    )
     assert "limiter" not in tables(LARKFIELD)["Channels"].note
 
 
@@ -272,9 +513,21 @@ def test_doubts_reach_the_channel_schedule():
     assert "loses" in tables(far)["Channels"].note and drive(far).doubts
 
 
-@pytest.mark.parametrize("units, typed, run, shown", [("ft", 100.0, 30.48, 100.0), ("m", 30.0, 30.0, 30.0), ("ft", 1.0, 0.5, 1.64), ("m", 0.3, 0.5, 0.5), ("m", 0.0, None, 0.0), ("ft", 1640.0, 499.872, 1640.0)])
+@pytest.mark.parametrize(
+    "units, typed, run, shown",
+    [
+        ("ft", 100.0, 30.48, 100.0),
+        ("m", 30.0, 30.0, 30.0),
+        ("ft", 1.0, 0.5, 1.64),
+        ("m", 0.3, 0.5, 0.5),
+        ("m", 0.0, None, 0.0),
+        ("ft", 1640.0, 499.872, 1640.0),
+    ],
+)
 def test_the_panel_takes_a_run_in_the_units_of_the_page(units, typed, run, shown, tmp_path):
-    """Closed form: 100 ft are 30.48 m; what is shorter than half a metre is not refused but taken as that, and it is said; 0 leaves the run out."""
+    """Closed form: 100 ft are 30.48 m; what is shorter than half a metre is not refused but taken
+    as that, and it is said; 0 leaves the run out.
+    """
     state = [replace(LARKFIELD, units=units)]
 
     def put(path, value):
@@ -288,5 +541,9 @@ def test_the_panel_takes_a_run_in_the_units_of_the_page(units, typed, run, shown
     panel.run.value = typed
     group = LARKFIELD.groups[0].name
     found = state[0].equipment.wired(group).run
-    assert found == (None if run is None else pytest.approx(run)) and panel.run.value == pytest.approx(shown) and "Bill" in panel.tables.value
+    assert (
+        found == (None if run is None else pytest.approx(run))
+        and panel.run.value == pytest.approx(shown)
+        and "Bill" in panel.tables.value
+    )
     assert ("is taken" in panel.words.value) == (run == 0.5)

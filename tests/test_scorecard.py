@@ -1,4 +1,6 @@
-"""The scorecard: every verdict shown with its number and source; text from a scenario stays text."""
+"""The scorecard: every verdict shown with its number and source; text from a scenario
+stays text.
+"""
 
 from dataclasses import replace
 from html import escape
@@ -13,7 +15,9 @@ SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
 
 
 def test_every_verdict_is_shown_with_word_reason_and_source():
-    """Closed form: the table holds every sentence of the evaluation and where each target comes from."""
+    """Closed form: the table holds every sentence of the evaluation and where each target comes
+    from.
+    """
     result = gymtools.evaluate(gymtools.load(SCENARIOS / "stonebridge.toml"))
     table = scorecard.verdict_table(result)
     for v in result.verdicts:
@@ -24,10 +28,16 @@ def test_every_verdict_is_shown_with_word_reason_and_source():
 
 def test_headline_when_everything_holds():
     """The good case says so plainly, with the count."""
-    easy = Targets(sti=0.3, worst_seat_db=20, spread_db=20, echo=2.0, arrival_ms=200, on_listeners_pct=5)
-    result = gymtools.evaluate(replace(gymtools.load(SCENARIOS / "larkfield.toml"), targets=easy), "assembly")
+    easy = Targets(
+        sti=0.3, worst_seat_db=20, spread_db=20, echo=2.0, arrival_ms=200, on_listeners_pct=5
+    )
+    result = gymtools.evaluate(
+        replace(gymtools.load(SCENARIOS / "larkfield.toml"), targets=easy), "assembly"
+    )
     assert result.word == "holds"
-    assert f"holds</b> ({len(result.verdicts)} of {len(result.verdicts)})" in scorecard.headline(result)
+    assert f"holds</b> ({len(result.verdicts)} of {len(result.verdicts)})" in scorecard.headline(
+        result
+    )
 
 
 def test_landing_table_adds_up():
@@ -39,21 +49,36 @@ def test_landing_table_adds_up():
 
 
 def test_long_late_decay_is_told_from_the_traced_room():
-    """The warning names the bare pair and both decay times; it is silent in a room treated all over, and by formula."""
+    """The warning names the bare pair and both decay times; it is silent in a room treated all
+    over, and by formula.
+    """
     scenario = gymtools.load(SCENARIOS / "larkfield.toml")
     bare = gymtools.evaluate(replace(scenario, treatments=()), room="traced")
     early, late = (bare.decay_times[key][2:5].mean() for key in ("edt", "t30"))
     table = scorecard.room_table(bare, "m")
-    assert "north and south walls" in table and f"ring as if for {early:.1f} s" in table and f"as if for {late:.1f} s" in table
+    assert (
+        "north and south walls" in table
+        and f"ring as if for {early:.1f} s" in table
+        and f"as if for {late:.1f} s" in table
+    )
     lined = replace(scenario, treatments=(), hall=replace(scenario.hall, walls="wall panels"))
-    assert "Long late decay" not in scorecard.room_table(gymtools.evaluate(lined, room="traced"), "m")
+    assert "Long late decay" not in scorecard.room_table(
+        gymtools.evaluate(lined, room="traced"), "m"
+    )
     assert "Long late decay" not in scorecard.room_table(gymtools.evaluate(scenario), "m")
 
 
 def test_cautions_and_limits_are_there():
     """Safety: the usual cautions and the deferral to professionals; no claim of life safety."""
     text = scorecard.limits()
-    for word in ("structural engineer", "electrician", "fire-alarm", "Hearing", "authority having jurisdiction", "not a life-safety design"):
+    for word in (
+        "structural engineer",
+        "electrician",
+        "fire-alarm",
+        "Hearing",
+        "authority having jurisdiction",
+        "not a life-safety design",
+    ):
         assert word in text
 
 
@@ -62,14 +87,20 @@ def test_text_from_a_scenario_is_escaped():
     scenario = gymtools.load(SCENARIOS / "dovecote.toml")
     evil = replace(scenario, name='<script>alert("x")</script>')
     result = gymtools.evaluate(evil)
-    assert "<script>" not in scorecard.headline(result) and "&lt;script&gt;" in scorecard.headline(result)
+    assert "<script>" not in scorecard.headline(result) and "&lt;script&gt;" in scorecard.headline(
+        result
+    )
 
 
 def test_the_headline_names_what_is_furthest_off():
-    """In a show the stage microphones miss by 7 dB: that leads, in plain words, before an evenness that misses by less."""
+    """In a show the stage microphones miss by 7 dB: that leads, in plain words, before an evenness
+    that misses by less.
+    """
     result = gymtools.evaluate(gymtools.load(SCENARIOS / "larkfield.toml"), "performance")
     worst = worst_verdict(result.verdicts)
-    miss = {v: abs(v.value - v.target) / CLOSE[v.unit] for v in result.verdicts if v.word == worst.word}
+    miss = {
+        v: abs(v.value - v.target) / CLOSE[v.unit] for v in result.verdicts if v.word == worst.word
+    }
     assert worst.criterion == "spare gain before feedback" and miss[worst] == max(miss.values())
     text = scorecard.headline(result)
     assert "a microphone is about to ring" in text and escape(worst.sentence) in text

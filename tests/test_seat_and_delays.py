@@ -12,7 +12,14 @@ from test_field import Balloon
 from test_reflections import FACES, images_by_pyroomacoustics
 
 from gymtools.design import arrivals
-from gymtools.design.arrivals import echoes, first_strong, localisation_deg, reflected, spread, talker_place
+from gymtools.design.arrivals import (
+    echoes,
+    first_strong,
+    localisation_deg,
+    reflected,
+    spread,
+    talker_place,
+)
 from gymtools.design.delays import aligned
 from gymtools.design.evaluate import evaluate
 from gymtools.design.seat import SHOWN_DB, look
@@ -25,11 +32,22 @@ from gymtools.venue.microphones import Microphone
 from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.uses import Drive, Use
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 LARKFIELD, ALDERWAY, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["alderway"], SCENARIOS["dovecote"]
-HALL = Hall(length=30, width=20, height=10, clear_height=9.5, floor="wood floor", roof="plain deck", walls="painted block",
-            east_wall="brick", south_wall="gypsum")  # fmt: skip
+HALL = Hall(
+    length=30,
+    width=20,
+    height=10,
+    clear_height=9.5,
+    floor="wood floor",
+    roof="plain deck",
+    walls="painted block",
+    east_wall="brick",
+    south_wall="gypsum",
+)
 SPEED = 343.2
 
 
@@ -42,17 +60,47 @@ def heard(name, use):
 def pair(*, spacing=10.0, second=None, microphone=None, cabinet="pendant 100", **first):
     """A hall with nothing but a court, one or two pendants at y = 0 and perhaps a microphone."""
     groups = (
-        Group(name="one", tag="A", cabinet=cabinet, **(dict(x=-spacing / 2, height=8, pan_deg=0, tilt_deg=90) | first)),
+        Group(
+            name="one",
+            tag="A",
+            cabinet=cabinet,
+            **(dict(x=-spacing / 2, height=8, pan_deg=0, tilt_deg=90) | first),
+        ),
     )
     groups += (
-        (Group(name="two", tag="B", cabinet=cabinet, x=spacing / 2, height=8, pan_deg=0, tilt_deg=90),)
+        (
+            Group(
+                name="two",
+                tag="B",
+                cabinet=cabinet,
+                x=spacing / 2,
+                height=8,
+                pan_deg=0,
+                tilt_deg=90,
+            ),
+        )
         if second
         else ()
     )
-    use = Use(name="class", target_dba=75, noise_dba=40, listens={"court": 1.0},
-              groups={"two": second} if second else {}, microphones=(microphone.name,) if microphone else ())  # fmt: skip
-    return Scenario(name="pair", units="m", source="made up for tests", court="junior high", hall=HALL, air=Air(temperature_c=20.0),
-                    groups=groups, uses=(use,), microphones=(microphone,) if microphone else ())  # fmt: skip
+    use = Use(
+        name="class",
+        target_dba=75,
+        noise_dba=40,
+        listens={"court": 1.0},
+        groups={"two": second} if second else {},
+        microphones=(microphone.name,) if microphone else (),
+    )
+    return Scenario(
+        name="pair",
+        units="m",
+        source="made up for tests",
+        court="junior high",
+        hall=HALL,
+        air=Air(temperature_c=20.0),
+        groups=groups,
+        uses=(use,),
+        microphones=(microphone,) if microphone else (),
+    )
 
 
 def sounds(level_db):
@@ -64,7 +112,8 @@ def sounds(level_db):
 
 
 def test_two_loudspeakers_as_far_away_arrive_together():
-    """Closed form: on the line midway between two pendants the spread is nothing; elsewhere the difference of both ways.
+    """Closed form: on the line midway between two pendants the spread is nothing; elsewhere the
+    difference of both ways.
 
     As long as the weaker is within 10 dB, else it does not count; float32 ways leave 1e-6 s.
     """
@@ -82,12 +131,13 @@ def test_two_loudspeakers_as_far_away_arrive_together():
 @settings(max_examples=15, deadline=None)
 @given(delay=st.floats(0, 100))
 def test_a_delay_adds_to_the_way(delay):
-    """Closed form: with one of two pendants delayed the spread is the difference of ways and delay together."""
+    """Closed form: with one of two pendants delayed the spread is the difference of ways and delay
+    together.
+    """
     r = evaluate(pair(second=Drive(delay_ms=delay)), follow_echoes=False)
-    time = np.linalg.norm(r.points[None] - np.array([[-5, 0, 8], [5, 0, 8]])[:, None], axis=-1) / SPEED + [
-        [0],
-        [delay / 1000],
-    ]
+    time = np.linalg.norm(
+        r.points[None] - np.array([[-5, 0, 8], [5, 0, 8]])[:, None], axis=-1
+    ) / SPEED + [[0], [delay / 1000]]
     level = bands.to_level(r.direct[..., 2:6].sum(axis=-1))
     both = np.abs(level[0] - level[1]) < 10
     np.testing.assert_allclose(r.spread_s[both], np.abs(time[0] - time[1])[both], atol=1e-6)
@@ -97,14 +147,18 @@ def test_a_delay_adds_to_the_way(delay):
 
 
 def test_who_counts():
-    """Closed form: 9.9 dB below the strongest counts, 10.1 dB does not; what is silent never leads."""
+    """Closed form: 9.9 dB below the strongest counts, 10.1 dB does not; what is silent
+    never leads.
+    """
     early, late = np.array([[0.01], [0.05]]), np.array([[0.05], [0.01]])
     for level, want in ((-9.9, 0.04), (-10.1, 0.0)):
         assert spread(sounds([0, level]), early) == pytest.approx([want])
         assert first_strong(sounds([0, level]), late).tolist() == [int(want > 0)]
     silent = sounds([0, -np.inf, -3])
     time = np.array([[0.05], [0.01], [0.02]])
-    assert spread(silent, time) == pytest.approx([0.03]) and first_strong(silent, time).tolist() == [2]
+    assert spread(silent, time) == pytest.approx([0.03]) and first_strong(
+        silent, time
+    ).tolist() == [2]
 
 
 def test_what_lies_beyond_speech_does_not_count():
@@ -118,17 +172,26 @@ def test_what_lies_beyond_speech_does_not_count():
 
 
 def test_the_voice_comes_from_where_the_loudspeaker_hangs():
-    """Closed form: 0 degrees with the lead at the talker, 90 at a right angle, 180 behind the listener."""
+    """Closed form: 0 degrees with the lead at the talker, 90 at a right angle, 180 behind the
+    listener.
+    """
     points, time, direct = np.zeros((1, 3)), np.array([[0.01]]), sounds([0])
-    angle = lambda lead: localisation_deg(direct, time, np.array([lead]), points, np.array([8.0, 0, 0]))[0]  # noqa: E731
-    assert [angle(p) for p in ([8.0, 0, 0], [3.0, 0, 0], [0.0, 5, 0], [-2.0, 0, 0])] == pytest.approx([0, 0, 90, 180])
+
+    def angle(lead):
+        return localisation_deg(direct, time, np.array([lead]), points, np.array([8.0, 0, 0]))[0]
+
+    assert [
+        angle(p) for p in ([8.0, 0, 0], [3.0, 0, 0], [0.0, 5, 0], [-2.0, 0, 0])
+    ] == pytest.approx([0, 0, 90, 180])
     assert angle([3.0, 4, 0]) == pytest.approx(np.degrees(np.arctan2(4, 3)))
 
 
 def test_a_loudspeaker_at_the_talker():
-    """Closed form: a cabinet hung where the microphone is has no place from which the voice comes from elsewhere.
+    """Closed form: a cabinet hung where the microphone is has no place from which the voice comes
+    from elsewhere.
 
-    0.05 degrees: the arc cosine of a float32 one. With two pendants the angle is that between the talker and the leader.
+    0.05 degrees: the arc cosine of a float32 one. With two pendants the angle is that between the
+    talker and the leader.
     """
     mic = Microphone(name="talk", type="lectern", x=-8, height=2.5)
     near = pair(microphone=mic, x=-8.0, height=2.5, cabinet="two-way 90x60", tilt_deg=0)
@@ -136,23 +199,39 @@ def test_a_loudspeaker_at_the_talker():
     r = evaluate(pair(microphone=mic, second=Drive()), follow_echoes=False)
     lead = np.array([[-5, 0, 8], [5, 0, 8]])[first_strong(r.direct, r.arrival_s)] - r.points
     voice = np.array([-8, 0, 2.5]) - r.points
-    cosine = (lead * voice).sum(axis=1) / np.linalg.norm(lead, axis=1) / np.linalg.norm(voice, axis=1)
+    cosine = (
+        (lead * voice).sum(axis=1) / np.linalg.norm(lead, axis=1) / np.linalg.norm(voice, axis=1)
+    )
     np.testing.assert_allclose(r.localisation_deg, np.degrees(np.arccos(cosine)), atol=1e-3)
 
 
 def test_where_the_talker_stands():
-    """Closed form: at the first open microphone, in the middle of where it walks, else on a stage, else nowhere."""
-    place = lambda name, use: talker_place(SCENARIOS[name], SCENARIOS[name].use(use), SCENARIOS[name].setting(use))  # noqa: E731
+    """Closed form: at the first open microphone, in the middle of where it walks, else on a stage,
+    else nowhere.
+    """
+
+    def place(name, use):
+        return talker_place(SCENARIOS[name], SCENARIOS[name].use(use), SCENARIOS[name].setting(use))
+
     foot = 0.3048
     np.testing.assert_allclose(place("larkfield", "graduation"), np.array([-40, 0, 6]) * foot)
     np.testing.assert_allclose(place("larkfield", "performance"), np.array([58, 10, 12.5]) * foot)
     np.testing.assert_allclose(place("larkfield", "assembly"), [0, 0, 1.5], atol=1e-9)
-    mute = lambda s, i: changed(s, {("uses", i, "microphones"): ()})  # noqa: E731
-    for i, want in ((3, np.array([-44, 0, 2]) * foot + [0, 0, 1.5]), (4, np.array([68, 0, 3.5]) * foot + [0, 0, 1.5])):
+
+    def mute(s, i):
+        return changed(s, {("uses", i, "microphones"): ()})
+
+    for i, want in (
+        (3, np.array([-44, 0, 2]) * foot + [0, 0, 1.5]),
+        (4, np.array([68, 0, 3.5]) * foot + [0, 0, 1.5]),
+    ):
         quiet = mute(LARKFIELD, i)
         use = quiet.uses[i]
         np.testing.assert_allclose(talker_place(quiet, use, quiet.setting(use.name)), want)
-    assert talker_place(mute(LARKFIELD, 0), mute(LARKFIELD, 0).uses[0], LARKFIELD.setting("game")) is None
+    assert (
+        talker_place(mute(LARKFIELD, 0), mute(LARKFIELD, 0).uses[0], LARKFIELD.setting("game"))
+        is None
+    )
     assert evaluate(mute(LARKFIELD, 0), "game", follow_echoes=False).localisation_deg is None
 
 
@@ -161,23 +240,31 @@ def test_where_the_talker_stands():
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_the_direct_part_is_the_direct_sound(name, use):
-    """Regression: the first way of every source is what the evaluation holds for that seat, delays and what is off included."""
+    """Regression: the first way of every source is what the evaluation holds for that seat, delays
+    and what is off included.
+    """
     r = heard(name, use)
     some = np.arange(0, len(r.points), 53)
     energy, time = reflected(r, r.points[some])
     room = r.setting.room
-    assert energy.shape == (len(r.playing), 1 + len(room.surfaces), len(some), 7) and time.shape == energy.shape[:3]
+    assert (
+        energy.shape == (len(r.playing), 1 + len(room.surfaces), len(some), 7)
+        and time.shape == energy.shape[:3]
+    )
     np.testing.assert_allclose(energy[:, 0], r.direct[:, some], rtol=1e-5)
     np.testing.assert_allclose(time[:, 0], r.arrival_s[:, some], rtol=1e-6)
     assert not energy[~r.playing].any()
     assert np.all(
-        time[:, 1:][energy[:, 1:, :, 3] > 0] >= time[:, :1].repeat(len(room.surfaces), 1)[energy[:, 1:, :, 3] > 0]
+        time[:, 1:][energy[:, 1:, :, 3] > 0]
+        >= time[:, :1].repeat(len(room.surfaces), 1)[energy[:, 1:, :, 3] > 0]
     )
 
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_seats_and_people_mirror_little(name, use):
-    """Regression: rows of people scatter: banks, chairs and balcony seats together give less than the floor and the walls do."""
+    """Regression: rows of people scatter: banks, chairs and balcony seats together give less than
+    the floor and the walls do.
+    """
     r = heard(name, use)
     energy, _ = reflected(r, r.points[::41])
     from_part = {}
@@ -191,9 +278,11 @@ def test_seats_and_people_mirror_little(name, use):
 
 @pytest.mark.parametrize("pan, tilt", [(25, 30), (-120, 10)])
 def test_a_plain_hall_equals_pyroomacoustics(pan, tilt):
-    """Independent: images, damping and directions of another program for a box, the floor's five pieces taken together.
+    """Independent: images, damping and directions of another program for a box, the floor's five
+    pieces taken together.
 
-    Through the whole design, air taken out: ways within 1e-5, energies within 0.01 dB (single precision on a steep pattern).
+    Through the whole design, air taken out: ways within 1e-5, energies within 0.01 dB (single
+    precision on a steep pattern).
     """
     s = pair(cabinet="two-way 90x60", x=-3.0, y=-2.0, height=7.0, pan_deg=pan, tilt_deg=tilt)
     r = evaluate(s, follow_echoes=False)
@@ -201,7 +290,13 @@ def test_a_plain_hall_equals_pyroomacoustics(pan, tilt):
     rng = np.random.default_rng(2)
     points = rng.uniform([-13, -8.5, 0.5], [13, 8.5, 5], (40, 3))
     energy, time = reflected(r, points)
-    part = {"west wall": "west", "east wall": "east", "south wall": "south", "north wall": "north", "roof": "ceiling"}
+    part = {
+        "west wall": "west",
+        "east wall": "east",
+        "south wall": "south",
+        "north wall": "north",
+        "roof": "ceiling",
+    }
     faces = [part.get(surface.name, "floor") for surface in r.setting.room.surfaces]
     finishes = dict(
         west="painted block",
@@ -211,24 +306,33 @@ def test_a_plain_hall_equals_pyroomacoustics(pan, tilt):
         floor="wood floor",
         ceiling="plain deck",
     )
-    ours = np.array([energy[0, 1:][[f == face for f in faces]].sum(axis=0) for face in FACES])  # (face, point, band)
-    way = np.array([time[0, 1:][[f == face for f in faces]].max(axis=0) for face in FACES]) * r.sources.speed
+    # (face, point, band)
+    ours = np.array([energy[0, 1:][[f == face for f in faces]].sum(axis=0) for face in FACES])
+    way = (
+        np.array([time[0, 1:][[f == face for f in faces]].max(axis=0) for face in FACES])
+        * r.sources.speed
+    )
     shift = np.array([15.0, 10.0, 0.0])
     for band in (1, 3, 5):
         of = [FINISHES[finishes[face]] for face in FACES]
-        absorption = [1 - (1 - f.absorption[band]) * (1 - f.scattering) for f in of]  # what is not mirrored
+        # what is not mirrored
+        absorption = [1 - (1 - f.absorption[band]) * (1 - f.scattering) for f in of]
         balloon = Balloon(loudspeaker_types()["two-way 90x60"].table, band, pan, tilt)
         distance, theirs = images_by_pyroomacoustics(
             np.array([-3.0, -2, 7]) + shift, balloon, points + shift, absorption
         )
         np.testing.assert_allclose(way, distance, rtol=1e-5)
         at_1_m = bands.to_level(r.sources.on_axis[0, band])
-        np.testing.assert_allclose(bands.to_level(ours[..., band]) - at_1_m, 10 * np.log10(theirs), atol=0.01)
+        np.testing.assert_allclose(
+            bands.to_level(ours[..., band]) - at_1_m, 10 * np.log10(theirs), atol=0.01
+        )
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_echoes_are_the_same_every_time(name):
-    """Regression: no chance in it: the same seats, levels and criteria from a fresh evaluation; finite, up to 40 an area."""
+    """Regression: no chance in it: the same seats, levels and criteria from a fresh evaluation;
+    finite, up to 40 an area.
+    """
     one, other = evaluate(SCENARIOS[name]), evaluate(SCENARIOS[name])
     for key in ("points", "late_db", "criterion"):
         np.testing.assert_array_equal(getattr(one.echoes, key), getattr(other.echoes, key))
@@ -239,8 +343,8 @@ def test_echoes_are_the_same_every_time(name):
 
 
 def test_an_echo_is_found():
-    """Closed form: a second pendant 200 ms late is the late arrival, its level that of its direct sound over the other's; the
-    echo criterion rises everywhere (measured: by 0.33 and more).
+    """Closed form: a second pendant 200 ms late is the late arrival, its level that of its direct
+    sound over the other's; the echo criterion rises everywhere (measured: by 0.33 and more).
     """
     r = evaluate(pair(spacing=4, second=Drive(delay_ms=200)))
     found = echoes(r)
@@ -254,7 +358,9 @@ def test_an_echo_is_found():
 
 
 def lead_at_seats(scenario, use, lead_time, group):
-    """By how much the lead comes before a group at the seats where that group is the strongest (seat,) [s]."""
+    """By how much the lead comes before a group at the seats where that group is the strongest
+    (seat,) [s].
+    """
     r = evaluate(scenario, use, follow_echoes=False)
     owner = np.array([c.group for c in scenario.cabinets])
     seats = np.concatenate([np.arange(a.points.start, a.points.stop) for a in r.areas])
@@ -265,14 +371,18 @@ def lead_at_seats(scenario, use, lead_time, group):
 
 
 def talker_time(r):
-    return np.linalg.norm(r.points - talker_place(r.scenario, r.use, r.setting), axis=1) / r.sources.speed
+    return (
+        np.linalg.norm(r.points - talker_place(r.scenario, r.use, r.setting), axis=1)
+        / r.sources.speed
+    )
 
 
 @pytest.mark.parametrize("name, use", CASES)
 @pytest.mark.parametrize("lead_s", [0.005, 0.010, 0.020])
 def test_the_talker_leads(name, use, lead_s):
-    """Closed form: at nine tenths of a group's seats the talker comes first by the lead, no more than 1 ms of rounding too
-    late at the tenth; no delay is negative, and a group that would have to come earlier has none.
+    """Closed form: at nine tenths of a group's seats the talker comes first by the lead, no more
+    than 1 ms of rounding too late at the tenth; no delay is negative, and a group that would have
+    to come earlier has none.
     """
     s = aligned(SCENARIOS[name], use, lead_s=lead_s)
     playing = [g.name for g in s.groups if s.use(use).drive(g.name).on]
@@ -286,10 +396,13 @@ def test_the_talker_leads(name, use, lead_s):
 
 
 @pytest.mark.parametrize(
-    "name, use, group", [("alderway", "performance", "stage line"), ("larkfield", "game", "court pair")]
+    "name, use, group",
+    [("alderway", "performance", "stage line"), ("larkfield", "game", "court pair")],
 )
 def test_a_group_leads(name, use, group):
-    """Closed form: its own delay stays; at nine tenths of every other group's seats it comes first by the lead."""
+    """Closed form: its own delay stays; at nine tenths of every other group's seats it comes first
+    by the lead.
+    """
     s = aligned(SCENARIOS[name], use, lead=group, lead_s=0.012)
     assert s.use(use).drive(group) == SCENARIOS[name].use(use).drive(group)
     owner = np.array([c.group for c in s.cabinets])
@@ -300,7 +413,9 @@ def test_a_group_leads(name, use, group):
 
 
 def test_only_that_use_changes():
-    """Invariance: other uses, gains, what is off, groups not named, and all else stay; done twice it is the same."""
+    """Invariance: other uses, gains, what is off, groups not named, and all else stay; done twice
+    it is the same.
+    """
     one = aligned(LARKFIELD, "graduation")
     for a, b in zip(one.uses, LARKFIELD.uses, strict=True):
         assert (a == b) == (a.name != "graduation")
@@ -314,7 +429,9 @@ def test_only_that_use_changes():
 
 
 def test_names_stay_plain():
-    """Regression: groups keep their names as plain text, which is what a scenario is read from and written to."""
+    """Regression: groups keep their names as plain text, which is what a scenario is read from and
+    written to.
+    """
     drives = aligned(LARKFIELD, "graduation").use("graduation").groups
     assert {type(name) for name in drives} == {str}
 
@@ -324,19 +441,36 @@ def test_first_use_when_none_is_named():
     assert aligned(DOVECOTE) == aligned(DOVECOTE, "game")
 
 
-@pytest.mark.parametrize("call, said", [
-    (lambda: aligned(ALDERWAY, "performance", lead="bank"),
-     r"^lead = 'bank' is neither 'talker' nor a group that plays\. Known: bank pair, stage line\.$"),
-    (lambda: aligned(LARKFIELD, "assembly", lead="court pair"),
-     r"^lead = 'court pair' is neither 'talker' nor a group that plays\. Known: north row, south row\.$"),
-    (lambda: aligned(changed(LARKFIELD, {("uses", 0, "microphones"): ()}), "game"),
-     r"^use 'game' has no talker: no open microphone and no stage to speak from\.$"),
-    (lambda: aligned(LARKFIELD, "gala"), r"^use 'gala' is unknown\."),
-    (lambda: aligned(ALDERWAY, "performance", groups=["bank"]), r"^group 'bank' is unknown\."),
-    (lambda: aligned(ALDERWAY, "performance", lead_s=12), r"^lead_s = 12 s is outside 0 to "),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "call, said",
+    [
+        (
+            lambda: aligned(ALDERWAY, "performance", lead="bank"),
+            (
+                r"^lead = 'bank' is neither 'talker' nor a group that plays\. Known: bank pair,"
+                r" stage line\.$"
+            ),
+        ),
+        (
+            lambda: aligned(LARKFIELD, "assembly", lead="court pair"),
+            (
+                r"^lead = 'court pair' is neither 'talker' nor a group that plays\. Known: north"
+                r" row, south row\.$"
+            ),
+        ),
+        (
+            lambda: aligned(changed(LARKFIELD, {("uses", 0, "microphones"): ()}), "game"),
+            r"^use 'game' has no talker: no open microphone and no stage to speak from\.$",
+        ),
+        (lambda: aligned(LARKFIELD, "gala"), r"^use 'gala' is unknown\."),
+        (lambda: aligned(ALDERWAY, "performance", groups=["bank"]), r"^group 'bank' is unknown\."),
+        (lambda: aligned(ALDERWAY, "performance", lead_s=12), r"^lead_s = 12 s is outside 0 to "),
+    ],
+)
 def test_refusals(call, said):
-    """Regression: a lead that does not play, a use without a talker, what is unknown, milliseconds for seconds."""
+    """Regression: a lead that does not play, a use without a talker, what is unknown, milliseconds
+    for seconds.
+    """
     with pytest.raises(ValueError, match=said):
         call()
 
@@ -350,18 +484,22 @@ def some_seats(r):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_a_seat_shows_what_was_evaluated(name, use):
-    """Regression: STI, octaves and place are the result's; arrivals in order of time, the first at 0, the strongest at 0 dB."""
+    """Regression: STI, octaves and place are the result's; arrivals in order of time, the first at
+    0, the strongest at 0 dB.
+    """
     r = heard(name, use)
     for index in some_seats(r):
         seat = look(r, index)
         assert seat.sti == r.sti[index] and seat.index == index
         for key in ("direct_db", "total_db"):
-            np.testing.assert_array_equal(getattr(seat, key), getattr(r, key.replace("direct", "level"))[index])
+            np.testing.assert_array_equal(
+                getattr(seat, key), getattr(r, key.replace("direct", "level"))[index]
+            )
         np.testing.assert_array_equal(seat.noise_db, r.noise_db)
         start = np.flatnonzero(r.area == r.area[index])[0]
         assert (
-            seat.place
-            == f"{r.area[index]}, {r.setting.areas[str(r.area[index])].place(index - start, r.scenario.units)}"
+            seat.place == f"{r.area[index]},"
+            f" {r.setting.areas[str(r.area[index])].place(index - start, r.scenario.units)}"
         )
         assert seat.arrival_ms[0] == 0 and np.all(np.diff(seat.arrival_ms) >= 0)
         assert seat.level_db.max() == pytest.approx(0, abs=1e-5) and seat.level_db.min() > -SHOWN_DB
@@ -370,9 +508,11 @@ def test_a_seat_shows_what_was_evaluated(name, use):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_names_of_arrivals(name, use):
-    """Closed form: a tag alone is that cabinet's direct sound; "off the" names the part whose plane mirrors it.
+    """Closed form: a tag alone is that cabinet's direct sound; "off the" names the part whose plane
+    mirrors it.
 
-    The time of each is worked out again from the cabinet, mirrored in the named part's surfaces, within 0.01 ms.
+    The time of each is worked out again from the cabinet, mirrored in the named part's surfaces,
+    within 0.01 ms.
     """
     r = heard(name, use)
     room, cabinets = r.setting.room, {c.tag: k for k, c in enumerate(r.scenario.cabinets)}
@@ -391,25 +531,36 @@ def test_names_of_arrivals(name, use):
                 for corners in faces:
                     n = np.cross(corners[1] - corners[0], corners[-1] - corners[0])
                     n = n / np.linalg.norm(n)
-                    image = r.sources.position[k] - 2 * ((r.sources.position[k] - corners[0]) @ n) * n
+                    image = (
+                        r.sources.position[k] - 2 * ((r.sources.position[k] - corners[0]) @ n) * n
+                    )
                     ways.append(np.linalg.norm(r.points[index] - image))
             times.append(1000 * (np.array(ways) / r.sources.speed + r.sources.delay_s[k]))
-        first = min(t.min() for t, label in zip(times, seat.name, strict=True) if " off the " not in label)
+        first = min(
+            t.min() for t, label in zip(times, seat.name, strict=True) if " off the " not in label
+        )
         for t, at, label in zip(times, seat.arrival_ms, seat.name, strict=True):
             assert np.abs(t - first - at).min() < 0.01, label
 
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_what_limits_the_clarity(name, use):
-    """Invariance: without noise, and without masking and threshold, clarity is never lower; nor without reverberation.
+    """Invariance: without noise, and without masking and threshold, clarity is never lower; nor
+    without reverberation.
 
-    Taking the time between loudspeakers away may cost a little, where the later of them met the reverberant tail in step:
-    up to 0.025 (measured, Alderway's class, between line and pair). It never costs the dry sound anything, hence 0.03.
+    Taking the time between loudspeakers away may cost a little, where the later of them met the
+    reverberant tail in step: up to 0.025 (measured, Alderway's class, between line and pair). It
+    never costs the dry sound anything, hence 0.03.
     """
     r = heard(name, use)
     for index in some_seats(r):
         seat = look(r, index)
-        assert set(seat.without) == {"reverberation", "noise", "masking by loudness", "late loudspeakers"}
+        assert set(seat.without) == {
+            "reverberation",
+            "noise",
+            "masking by loudness",
+            "late loudspeakers",
+        }
         for what, value in seat.without.items():
             assert seat.sti - (0.03 if what == "late loudspeakers" else 1e-6) <= value <= 1, what
     assert len({*seat.without.values()}) > 1
@@ -417,9 +568,11 @@ def test_what_limits_the_clarity(name, use):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_without_noise_is_silence(name, use):
-    """Closed form: evaluated with a noise of 10 dB(A), the least there is, the seat has the STI that "without noise" tells.
+    """Closed form: evaluated with a noise of 10 dB(A), the least there is, the seat has the STI
+    that "without noise" tells.
 
-    Within 1e-4 (measured 4e-6): 10 dB(A) lies under the reception threshold in every octave but for a trace.
+    Within 1e-4 (measured 4e-6): 10 dB(A) lies under the reception threshold in every octave but for
+    a trace.
     """
     r = heard(name, use)
     quiet = replace(r.use, noise_dba=10.0, noise_spectrum="ventilation", noise_db=None)
@@ -430,19 +583,24 @@ def test_without_noise_is_silence(name, use):
 
 
 def test_without_late_loudspeakers_is_without_delay():
-    """Closed form: two pendants at one distance, one 60 ms late: that delay removed gives the STI of the hall without it.
+    """Closed form: two pendants at one distance, one 60 ms late: that delay removed gives the STI
+    of the hall without it.
 
-    Within 0.002 for the half metre that the seat is off the middle; the delay costs 0.023 (measured).
+    Within 0.002 for the half metre that the seat is off the middle; the delay costs 0.023
+    (measured).
     """
     late, plain = (evaluate(pair(second=Drive(delay_ms=d)), follow_echoes=False) for d in (60, 0))
     index = int(np.linalg.norm(plain.points[:, :2] - [0.6, 0], axis=1).argmin())
-    assert look(late, index).without["late loudspeakers"] == pytest.approx(plain.sti[index], abs=2e-3)
+    assert look(late, index).without["late loudspeakers"] == pytest.approx(
+        plain.sti[index], abs=2e-3
+    )
     assert late.sti[index] < plain.sti[index] - 0.015
 
 
 @pytest.mark.parametrize("delay_ms", [1.0, 2.5, 4.0])
 def test_the_comb(delay_ms):
-    """Closed form: two arrivals a known time apart: notches at odd multiples of 1/2t, 3 dB of gain between them.
+    """Closed form: two arrivals a known time apart: notches at odd multiples of 1/2t, 3 dB of gain
+    between them.
 
     Dips lie within 0.6 % of a notch: the frequencies looked at are 0.7 % apart.
     """
@@ -452,8 +610,12 @@ def test_the_comb(delay_ms):
     heard = r.direct[:, index, 3]
     gap = float(np.ptp(r.arrival_s[:, index]))
     ratio = np.sqrt(heard.min() / heard.max())
-    deepest, highest = (20 * np.log10((1 + sign * ratio) / np.sqrt(1 + ratio**2)) for sign in (-1, 1))
-    want = 10 * np.log10(np.maximum(1 + 2 * ratio / (1 + ratio**2) * np.cos(2 * np.pi * seat.comb_hz * gap), 1e-12))
+    deepest, highest = (
+        20 * np.log10((1 + sign * ratio) / np.sqrt(1 + ratio**2)) for sign in (-1, 1)
+    )
+    want = 10 * np.log10(
+        np.maximum(1 + 2 * ratio / (1 + ratio**2) * np.cos(2 * np.pi * seat.comb_hz * gap), 1e-12)
+    )
     np.testing.assert_allclose(seat.comb_db, want, atol=0.01)
     assert seat.comb_hz[0] == pytest.approx(100) and seat.comb_hz[-1] == pytest.approx(8000)
     low = seat.comb_hz < 6 / gap
@@ -475,5 +637,7 @@ def test_one_loudspeaker_has_no_comb():
 def test_no_such_seat(index):
     """Regression: said with the number of places."""
     r = heard("dovecote", "class")
-    with pytest.raises(ValueError, match=rf"^seat {index} is not among the {len(r.points)} places\.$"):
+    with pytest.raises(
+        ValueError, match=rf"^seat {index} is not among the {len(r.points)} places\.$"
+    ):
         look(r, index)

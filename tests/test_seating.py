@@ -1,4 +1,6 @@
-"""Where people are: number, place and height of the listening points, alike on all sides, and words for the worst."""
+"""Where people are: number, place and height of the listening points, alike on all sides, and words
+for the worst.
+"""
 
 from dataclasses import replace
 from pathlib import Path
@@ -13,8 +15,18 @@ from gymtools.venue.files import load
 from gymtools.venue.hall import SIDES, Hall
 from gymtools.venue.seating import Bank, FloorSeats, along_wall, court_listening
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
-HALL = Hall(length=32, width=24, height=8, clear_height=7, floor="wood floor", roof="plain deck", walls="painted block")
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
+HALL = Hall(
+    length=32,
+    width=24,
+    height=8,
+    clear_height=7,
+    floor="wood floor",
+    roof="plain deck",
+    walls="painted block",
+)
 BANK = Bank(name="bank", side="north", rows=6, row_run=0.6, row_rise=0.3, length=20, offset=-2)
 CHAIRS = FloorSeats(name="chairs", x=4, y=-2, length=9, width=6)
 
@@ -31,8 +43,18 @@ def grid(area):
     first=st.floats(0.35, 1.5),
 )
 def test_bank_points(rows, run, rise, length, first):
-    """Closed form: a point per half metre of every row, mid-row, seated ears 0.77 m over each row's board."""
-    bank = Bank(name="b", side="north", rows=rows, row_run=run, row_rise=rise, length=length, first_height=first)
+    """Closed form: a point per half metre of every row, mid-row, seated ears 0.77 m over each row's
+    board.
+    """
+    bank = Bank(
+        name="b",
+        side="north",
+        rows=rows,
+        row_run=run,
+        row_rise=rise,
+        length=length,
+        first_height=first,
+    )
     area = bank.listening(HALL)
     assert (area.rows, area.columns) == (rows, max(2, round(length / 0.5)))
     points, row = grid(area), np.arange(rows)
@@ -41,19 +63,27 @@ def test_bank_points(rows, run, rise, length, first):
     assert points[0, :, 0].mean() == pytest.approx(0, abs=1e-9)
     np.testing.assert_allclose(np.diff(points[0, :, 0]), length / area.columns)
     assert points[0, 0, 0] - length / area.columns / 2 == pytest.approx(-length / 2)
-    assert np.ptp(points, axis=1)[:, 1:] == pytest.approx(0, abs=1e-9), "a row is level and straight"
+    assert np.ptp(points, axis=1)[:, 1:] == pytest.approx(0, abs=1e-9), (
+        "a row is level and straight"
+    )
 
 
 def test_rows_run_and_rise():
-    """Closed form: from row to row 0.6 m back and 0.3 m up; row 0 is nearest the court; offset along the wall."""
+    """Closed form: from row to row 0.6 m back and 0.3 m up; row 0 is nearest the court; offset
+    along the wall.
+    """
     points = grid(BANK.listening(HALL))
-    np.testing.assert_allclose(np.diff(points, axis=0), np.broadcast_to([0, 0.6, 0.3], (5, 40, 3)), atol=1e-12)
+    np.testing.assert_allclose(
+        np.diff(points, axis=0), np.broadcast_to([0, 0.6, 0.3], (5, 40, 3)), atol=1e-12
+    )
     assert points[..., 0].mean() == pytest.approx(-2)
     assert points[0, 0, 1] == pytest.approx(12 - 3.6 + 0.3)
 
 
 def test_bank_sizes():
-    """Closed form: depth, top, seats of 0.46 m, and a closed bank: 1.1 m deep, no seats, no listeners."""
+    """Closed form: depth, top, seats of 0.46 m, and a closed bank: 1.1 m deep, no seats, no
+    listeners.
+    """
     assert (BANK.depth, BANK.top, BANK.seats) == pytest.approx((3.6, 0.43 + 5.5 * 0.3, 6 * 43))
     assert replace(BANK, length=4.6).seats == 60, "ten places of 0.46 m, rounding or not"
     assert BANK.listening(HALL).unit_seats * 6 * 40 == pytest.approx(BANK.seats)
@@ -64,21 +94,33 @@ def test_bank_sizes():
 
 @given(length=st.floats(1.5, 20), offset=st.floats(-2, 2), rows=st.integers(1, 10))
 def test_sides_are_mirror_images(length, offset, rows):
-    """Invariance: north and south, east and west by the sign of y and x; north and east by exchanging x and y."""
+    """Invariance: north and south, east and west by the sign of y and x; north and east by
+    exchanging x and y.
+    """
     turned = replace(HALL, length=HALL.width, width=HALL.length)
-    at = {s: replace(BANK, side=s, length=length, offset=offset, rows=rows).listening(HALL).points for s in SIDES}
+    at = {
+        s: replace(BANK, side=s, length=length, offset=offset, rows=rows).listening(HALL).points
+        for s in SIDES
+    }
     np.testing.assert_allclose(at["south"], at["north"] * [1, -1, 1], atol=1e-12)
     np.testing.assert_allclose(at["west"], at["east"] * [-1, 1, 1], atol=1e-12)
     east = replace(BANK, side="east", length=length, offset=offset, rows=rows)
     np.testing.assert_allclose(east.listening(turned).points, at["north"][:, [1, 0, 2]], atol=1e-12)
 
 
-@pytest.mark.parametrize("side, want", [
-    ("north", (-12, 8, 8.4, 12)), ("south", (-12, 8, -12, -8.4)), ("east", (12.4, 16, -12, 8)),
-    ("west", (-16, -12.4, -12, 8)),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "side, want",
+    [
+        ("north", (-12, 8, 8.4, 12)),
+        ("south", (-12, 8, -12, -8.4)),
+        ("east", (12.4, 16, -12, 8)),
+        ("west", (-16, -12.4, -12, 8)),
+    ],
+)
 def test_footprints(side, want):
-    """Closed form: 20 m along the wall from -2, 3.6 m deep; all its listening points stand on it."""
+    """Closed form: 20 m along the wall from -2, 3.6 m deep; all its listening points
+    stand on it.
+    """
     bank = replace(BANK, side=side)
     low_x, high_x, low_y, high_y = bank.footprint(HALL)
     assert (low_x, high_x, low_y, high_y) == pytest.approx(want)
@@ -88,14 +130,18 @@ def test_footprints(side, want):
 
 @pytest.mark.parametrize("side", SIDES)
 def test_wall_frames(side):
-    """Closed form: foot on the wall's middle, along and inward level and square to each other, inward to the centre."""
+    """Closed form: foot on the wall's middle, along and inward level and square to each other,
+    inward to the centre.
+    """
     foot, along, inward = along_wall(side, HALL)
     assert along @ inward == 0 and along[2] == inward[2] == foot[2] == 0
     np.testing.assert_allclose(foot + inward * np.abs(foot).max(), 0, atol=1e-12)
 
 
 def test_chairs():
-    """Closed form: ten rows of twelve, one point a chair, ears at 1.2 m, evenly inside the block."""
+    """Closed form: ten rows of twelve, one point a chair, ears at 1.2 m, evenly inside
+    the block.
+    """
     area = CHAIRS.listening()
     assert (area.rows, area.columns, CHAIRS.seats) == (10, 12, 120)
     points = grid(area)
@@ -106,9 +152,13 @@ def test_chairs():
     assert area.unit_seats == 1
 
 
-@pytest.mark.parametrize("level", ["junior high", "high school", "college", "international", "volleyball"])
+@pytest.mark.parametrize(
+    "level", ["junior high", "high school", "college", "international", "volleyball"]
+)
 def test_court_points(level):
-    """Closed form: about a metre apart, half a step inside the lines, standing ears, symmetrical."""
+    """Closed form: about a metre apart, half a step inside the lines, standing ears,
+    symmetrical.
+    """
     lines = court(level)
     area = court_listening(lines, HALL)
     points = grid(area)
@@ -122,10 +172,14 @@ def test_court_points(level):
     assert area.unit_seats == 0
 
 
-@pytest.mark.parametrize("side, axis, sign", [("north", 1, 1), ("south", 1, -1), ("east", 0, 1), ("west", 0, -1)])
+@pytest.mark.parametrize(
+    "side, axis, sign", [("north", 1, 1), ("south", 1, -1), ("east", 0, 1), ("west", 0, -1)]
+)
 @pytest.mark.parametrize("deep", [0.6, 1.2])
 def test_court_points_stop_at_the_bank(side, axis, sign, deep):
-    """Closed form: where a bank reaches over the lines the outermost points stand half a step before its front."""
+    """Closed form: where a bank reaches over the lines the outermost points stand half a step
+    before its front.
+    """
     lines = court("international")
     hall = replace(HALL, length=30, width=17)
     bank = replace(BANK, side=side, rows=4, row_run=deep, offset=0, length=10)
@@ -142,24 +196,40 @@ def test_court_points_stop_at_the_bank(side, axis, sign, deep):
 def test_no_room_on_the_court():
     """Regression: a bank over the whole court is refused, for nobody could stand there."""
     bank = replace(BANK, rows=18, row_run=1.2, row_rise=0)
-    with pytest.raises(ValueError, match=r"^the banks leave no room on the court\. Fewer rows, or a closed bank\?$"):
+    with pytest.raises(
+        ValueError, match=r"^the banks leave no room on the court\. Fewer rows, or a closed bank\?$"
+    ):
         court_listening(court("high school"), HALL, [bank])
 
 
-@pytest.mark.parametrize("area, index, words", [
-    (BANK.listening(HALL), 0, "row 1 of 6, place 1 of 40"), (BANK.listening(HALL), 85, "row 3 of 6, place 6 of 40"),
-    (CHAIRS.listening(), 119, "row 10 of 10, place 12 of 12"),
-    (court_listening(court("volleyball"), HALL), 0, "8 m west, 4 m south of the centre"),
-    (court_listening(court("volleyball"), HALL), 18 * 9 - 1, "8 m east, 4 m north of the centre"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "area, index, words",
+    [
+        (BANK.listening(HALL), 0, "row 1 of 6, place 1 of 40"),
+        (BANK.listening(HALL), 85, "row 3 of 6, place 6 of 40"),
+        (CHAIRS.listening(), 119, "row 10 of 10, place 12 of 12"),
+        (court_listening(court("volleyball"), HALL), 0, "8 m west, 4 m south of the centre"),
+        (
+            court_listening(court("volleyball"), HALL),
+            18 * 9 - 1,
+            "8 m east, 4 m north of the centre",
+        ),
+    ],
+)
 def test_names_of_places(area, index, words):
-    """Closed form: rows counted from the court, places from the west or south; on the court, metres from the centre."""
+    """Closed form: rows counted from the court, places from the west or south; on the court, metres
+    from the centre.
+    """
     assert area.place(index) == words
 
 
-@pytest.mark.parametrize("name, use", [(name, use) for name, s in SCENARIOS.items() for use in s.uses])
+@pytest.mark.parametrize(
+    "name, use", [(name, use) for name, s in SCENARIOS.items() for use in s.uses]
+)
 def test_scenario_areas(name, use):
-    """Closed form: an area per bank not closed, per block of chairs set up, and the court; all points inside the hall."""
+    """Closed form: an area per bank not closed, per block of chairs set up, and the court; all
+    points inside the hall.
+    """
     s = SCENARIOS[name].setting(use.name)
     banks = [b.name for b in SCENARIOS[name].banks if b.name not in use.closed]
     rows = [b.name for b in s.balconies if b.rows]
@@ -173,31 +243,55 @@ def test_scenario_areas(name, use):
         assert len({area.place(k) for k in range(len(x))}) == len(x) or area.kind == "court"
 
 
-@pytest.mark.parametrize("change, said", [
-    (dict(side="up"), r"^side = 'up' is unknown\. Known: north, south, east, west\.$"),
-    (dict(open="yes"), r"^open = 'yes' must be true or false\.$"),
-    (dict(rows=0), r"^rows = 0 is outside 1 to 60\.$"),
-    (dict(rows=2.5), r"^rows = 2\.5 is not a whole number\.$"),
-    (dict(row_run=24),
-     r"^row_run = 24 m is outside 0\.45 to 1\.2 m\. Depth of one row, seat to seat\. Inches or centimetres given"),
-    (dict(row_rise=-0.1), r"^row_rise = -0\.1 m is outside 0 to 0\.6 m\. Rise from row to row\. Inches"),
-    (dict(first_height=17),
-     r"^first_height = 17 m is outside 0\.2 to 4 m\. Height of the first seat board over the floor\.$"),
-    (dict(first_height=0.2, row_rise=0.5),
-     r"^first_height = 0\.2 m is below 0\.3 m, the least for row_rise = 0\.5 m\.$"),
-    (dict(empty="bench emty"), r"^empty = 'bench emty' is unknown\. Did you mean 'bench empty'\?$"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "change, said",
+    [
+        (dict(side="up"), r"^side = 'up' is unknown\. Known: north, south, east, west\.$"),
+        (dict(open="yes"), r"^open = 'yes' must be true or false\.$"),
+        (dict(rows=0), r"^rows = 0 is outside 1 to 60\.$"),
+        (dict(rows=2.5), r"^rows = 2\.5 is not a whole number\.$"),
+        (
+            dict(row_run=24),
+            (
+                r"^row_run = 24 m is outside 0\.45 to 1\.2 m\. Depth of one row, seat to seat\."
+                r" Inches or centimetres given"
+            ),
+        ),
+        (
+            dict(row_rise=-0.1),
+            r"^row_rise = -0\.1 m is outside 0 to 0\.6 m\. Rise from row to row\. Inches",
+        ),
+        (
+            dict(first_height=17),
+            (
+                r"^first_height = 17 m is outside 0\.2 to 4 m\. Height of the first seat board over"
+                r" the floor\.$"
+            ),
+        ),
+        (
+            dict(first_height=0.2, row_rise=0.5),
+            r"^first_height = 0\.2 m is below 0\.3 m, the least for row_rise = 0\.5 m\.$",
+        ),
+        (
+            dict(empty="bench emty"),
+            r"^empty = 'bench emty' is unknown\. Did you mean 'bench empty'\?$",
+        ),
+    ],
+)
 def test_bank_refusals(change, said):
     """Regression: the refusals of a bank and their texts."""
     with pytest.raises(ValueError, match=said):
         replace(BANK, **change)
 
 
-@pytest.mark.parametrize("change, said", [
-    (dict(length=0), r"^length = 0 m is outside 1 to 60 m\.$"),
-    (dict(row_spacing=36), r"^row_spacing = 36 m is outside 0\.7 to 1\.5 m\.$"),
-    (dict(full="pew"), r"^full = 'pew' is unknown\."),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "change, said",
+    [
+        (dict(length=0), r"^length = 0 m is outside 1 to 60 m\.$"),
+        (dict(row_spacing=36), r"^row_spacing = 36 m is outside 0\.7 to 1\.5 m\.$"),
+        (dict(full="pew"), r"^full = 'pew' is unknown\."),
+    ],
+)
 def test_chairs_refusals(change, said):
     """Regression: the refusals of a block of chairs and their texts."""
     with pytest.raises(ValueError, match=said):
@@ -206,13 +300,28 @@ def test_chairs_refusals(change, said):
 
 @pytest.mark.parametrize("most", [4, 20, 60, 10_000])
 def test_a_thinned_area_keeps_its_edges(most):
-    """Invariance: no more points than asked, all of them among the area's own, corners kept, seats stood for unchanged."""
-    hall = Hall(length=30, width=20, height=8, clear_height=7, floor="wood floor", roof="plain deck", walls="painted block")
-    area = Bank(name="b", side="north", rows=9, row_run=0.6, row_rise=0.3, length=17).listening(hall)
+    """Invariance: no more points than asked, all of them among the area's own, corners kept, seats
+    stood for unchanged.
+    """
+    hall = Hall(
+        length=30,
+        width=20,
+        height=8,
+        clear_height=7,
+        floor="wood floor",
+        roof="plain deck",
+        walls="painted block",
+    )
+    area = Bank(name="b", side="north", rows=9, row_run=0.6, row_rise=0.3, length=17).listening(
+        hall
+    )
     few = area.thinned(most)
     assert len(few.points) == few.rows * few.columns <= max(most, 4) or few is area
     own = {tuple(p) for p in area.points.round(9)}
     assert all(tuple(p) in own for p in few.points.round(9))
-    corners = lambda a: a.points.reshape(a.rows, a.columns, 3)[[0, 0, -1, -1], [0, -1, 0, -1]]  # noqa: E731
+
+    def corners(a):
+        return a.points.reshape(a.rows, a.columns, 3)[[0, 0, -1, -1], [0, -1, 0, -1]]
+
     np.testing.assert_allclose(corners(few), corners(area))
     assert few.unit_seats * len(few.points) == pytest.approx(area.unit_seats * len(area.points))

@@ -10,11 +10,47 @@ from gymtools.venue.spectra import SPECTRA, Spectrum, octave_levels, spectrum
 
 # ANSI/ASA S3.5-1997, Table 3: spectrum level of speech [dB per Hz], thirds 160 Hz to 8 kHz, at 1 m.
 ANSI_S3_5_TABLE_3 = {
-    "raised voices": [33.81, 33.92, 38.98, 38.57, 39.11, 40.15, 38.78, 36.37, 33.86, 31.89, 28.58, 25.32, 22.35, 20.15,
-                      16.78, 11.47, 7.67, 5.07],
-    "shouting crowd": [30.77, 36.65, 42.50, 46.51, 47.40, 49.24, 51.21, 51.44, 51.31, 49.63, 47.65, 44.32, 40.80, 38.13,
-                       34.41, 28.24, 23.45, 20.72],
-}  # fmt: skip
+    "raised voices": [
+        33.81,
+        33.92,
+        38.98,
+        38.57,
+        39.11,
+        40.15,
+        38.78,
+        36.37,
+        33.86,
+        31.89,
+        28.58,
+        25.32,
+        22.35,
+        20.15,
+        16.78,
+        11.47,
+        7.67,
+        5.07,
+    ],
+    "shouting crowd": [
+        30.77,
+        36.65,
+        42.50,
+        46.51,
+        47.40,
+        49.24,
+        51.21,
+        51.44,
+        51.31,
+        49.63,
+        47.65,
+        44.32,
+        40.80,
+        38.13,
+        34.41,
+        28.24,
+        23.45,
+        20.72,
+    ],
+}
 # The same table's overall level [dB], computed there with its own bandwidths.
 ANSI_S3_5_OVERALL = {"raised voices": 68.34, "shouting crowd": 82.30}
 # ANSI/ASA S12.2-2019, Table 1, NC-45, 125 Hz to 8 kHz [dB].
@@ -60,7 +96,9 @@ def test_voices_are_the_printed_thirds(name):
 
 @pytest.mark.parametrize("name", ANSI_S3_5_TABLE_3)
 def test_extrapolated_octaves_of_voices(name):
-    """Closed form: missing thirds continue the last step of the spectrum level; they hardly count in dB(A)."""
+    """Closed form: missing thirds continue the last step of the spectrum level; they hardly count
+    in dB(A).
+    """
     u = ANSI_S3_5_TABLE_3[name]
     low, high = u[1] - u[0], u[-1] - u[-2]
     energy = third_energies(u)
@@ -68,7 +106,9 @@ def test_extrapolated_octaves_of_voices(name):
     added = 10 ** (np.array([u[0] - 2 * low, u[0] - low, u[-1] + high]) / 10) * width
     octave_125, octave_8k = added[0] + added[1] + energy[0], energy[-2] + energy[-1] + added[2]
     reference = 10 * np.log10(energy[7:10].sum()) - spectrum(name)[3]
-    assert spectrum(name)[[0, 6]] == pytest.approx(10 * np.log10([octave_125, octave_8k]) - reference, abs=0.0101)
+    assert spectrum(name)[[0, 6]] == pytest.approx(
+        10 * np.log10([octave_125, octave_8k]) - reference, abs=0.0101
+    )
     without = spectrum(name) + [-99, 0, 0, 0, 0, 0, -99]
     assert a_level(without) == pytest.approx(0.0, abs=0.05)
 
@@ -102,7 +142,9 @@ def test_assumptions_are_marked():
 
 
 def test_refuses():
-    with pytest.raises(ValueError, match=r"^spectrum = 'speach' is unknown\. Did you mean 'speech'\?$"):
+    with pytest.raises(
+        ValueError, match=r"^spectrum = 'speach' is unknown\. Did you mean 'speech'\?$"
+    ):
         spectrum("speach")
     with pytest.raises(ValueError, match=r"^spectrum = 'crowd shouting' is unknown\. "):
         octave_levels("crowd shouting", 80.0)
@@ -113,8 +155,14 @@ def test_refuses():
 @pytest.mark.parametrize(
     "change, said",
     [
-        ({"level_db": [60] * 7}, r"spectrum 'x': level_db = 60 dB is outside -60 to 40 dB\. Not relative"),
-        ({"level_db": [0] * 7}, r"spectrum 'x': A-weighted sum = 6\.9\d+ dB is outside -0\.05 to 0\.05 dB\. Subtract"),
+        (
+            {"level_db": [60] * 7},
+            r"spectrum 'x': level_db = 60 dB is outside -60 to 40 dB\. Not relative",
+        ),
+        (
+            {"level_db": [0] * 7},
+            r"spectrum 'x': A-weighted sum = 6\.9\d+ dB is outside -0\.05 to 0\.05 dB\. Subtract",
+        ),
         ({"level_db": [0] * 6}, r"spectrum 'x': level_db has shape \(6,\)"),
         ({"source": ""}, r"spectrum 'x': source is empty"),
     ],

@@ -1,4 +1,6 @@
-"""The design task: scores are fresh evaluations, nothing that was kept is lost, exports can be read and scored again."""
+"""The design task: scores are fresh evaluations, nothing that was kept is lost, exports can be read
+and scored again.
+"""
 
 import csv
 import json
@@ -22,10 +24,17 @@ from gymtools.venue.attempts import Attempt, keep, kept
 from gymtools.venue.hall import Treatment
 from gymtools.venue.scenario import changed
 
-BRIEF = load(Path(__file__).resolve().parent.parent / "workbooks" / "training" / "briefs" / "fernhollow.toml")
+BRIEF = load(
+    Path(__file__).resolve().parent.parent / "workbooks" / "training" / "briefs" / "fernhollow.toml"
+)
 NOON = datetime(2031, 3, 4, 12, 0, tzinfo=UTC)
-OVER = {"x": 0.0, "height": 6.7, "tilt_deg": 25.0}  # high, over the side lines, each pair turned across to the bank on the other side
-BETTER = {("groups", n, key): v for n, side in enumerate((-1, 1)) for key, v in {**OVER, "y": side * 2.4, "pan_deg": -side * 90.0}.items()}
+# high, over the side lines, each pair turned across to the bank on the other side
+OVER = {"x": 0.0, "height": 6.7, "tilt_deg": 25.0}
+BETTER = {
+    ("groups", n, key): v
+    for n, side in enumerate((-1, 1))
+    for key, v in {**OVER, "y": side * 2.4, "pan_deg": -side * 90.0}.items()
+}
 
 
 @pytest.fixture(scope="module")
@@ -44,12 +53,18 @@ def made(own):
 
 
 def test_a_score_is_the_mean_of_fresh_evaluations(own):
-    """Closed form: the search's own score and terms, meant over the uses; verdicts counted; the bill of the same design."""
+    """Closed form: the search's own score and terms, meant over the uses; verdicts counted; the
+    bill of the same design.
+    """
     results = [evaluate(BRIEF, u.name) for u in BRIEF.uses]
     assert own.score == pytest.approx(np.mean([score(r, Wishes()) for r in results]), rel=1e-12)
     for name in task.TERMS:
-        assert own.terms[name] == pytest.approx(np.mean([terms(r)[name] for r in results]), rel=1e-12)
-    assert own.score == pytest.approx(sum(getattr(own.wishes, k) * steps for k, steps in own.terms.items()))
+        assert own.terms[name] == pytest.approx(
+            np.mean([terms(r)[name] for r in results]), rel=1e-12
+        )
+    assert own.score == pytest.approx(
+        sum(getattr(own.wishes, k) * steps for k, steps in own.terms.items())
+    )
     verdicts = [v for r in results for v in r.verdicts]
     assert (own.hold, own.of) == (sum(v.word == "holds" for v in verdicts), len(verdicts))
     assert own.cost == pytest.approx(cost(BRIEF)) and own.room == "statistical"
@@ -68,10 +83,15 @@ def test_every_wish_has_words_and_a_unit():
 
 
 def test_a_better_design_scores_better_and_a_worse_one_worse(own):
-    """High and turned to the banks it is better by far than where the brief hangs it; one pair turned to the wall, it is worse again."""
+    """High and turned to the banks it is better by far than where the brief hangs it; one pair
+    turned to the wall, it is worse again.
+    """
     better = task.scored(changed(BRIEF, BETTER))
     assert better.score < own.score - 3 and better.hold > own.hold
-    assert task.scored(changed(BRIEF, {**BETTER, ("groups", 0, "pan_deg"): -90.0})).score > better.score + 1
+    assert (
+        task.scored(changed(BRIEF, {**BETTER, ("groups", 0, "pan_deg"): -90.0})).score
+        > better.score + 1
+    )
 
 
 def test_the_solver_is_no_worse_than_the_brief_and_scored_like_an_attempt(own, found):
@@ -83,19 +103,38 @@ def test_the_solver_is_no_worse_than_the_brief_and_scored_like_an_attempt(own, f
 def test_the_difference_is_told_from_the_figures(own, found):
     said = task.difference(own, found.scored)
     assert f"{own.score - found.scored.score:.1f} steps worse" in said[0]
-    assert f"{own.hold} of {own.of} in yours" in " ".join(said) and f"{abs(own.cost - found.scored.cost):,.0f} " in said[-1]
+    assert (
+        f"{own.hold} of {own.of} in yours" in " ".join(said)
+        and f"{abs(own.cost - found.scored.cost):,.0f} " in said[-1]
+    )
     back = task.difference(found.scored, own)
-    assert "steps better" in back[0] and {s.split()[2] for s in said[1:-2]} == {s.split()[2] for s in back[1:-2]} == {"worse", "better"}
+    assert "steps better" in back[0] and {s.split()[2] for s in said[1:-2]} == {
+        s.split()[2] for s in back[1:-2]
+    } == {"worse", "better"}
     even = task.difference(own, own)
     assert "they are even" in even[0] and len(even) == 3 and "the same" in even[-1]
 
 
 def test_a_difference_is_told_in_the_unit_of_the_criterion(own):
-    """Closed form: two steps of clarity are 0.06 STI, two of arrivals 10 ms; one without weight is not told."""
-    worse = replace(own, terms={**own.terms, "clarity": own.terms["clarity"] + 2, "arrivals": own.terms["arrivals"] + 2})
-    assert "clarity by 0.06 STI" in task.difference(worse, own)[1] and "by 10.0 ms" in task.difference(worse, own)[1]
+    """Closed form: two steps of clarity are 0.06 STI, two of arrivals 10 ms; one without weight is
+    not told.
+    """
+    worse = replace(
+        own,
+        terms={
+            **own.terms,
+            "clarity": own.terms["clarity"] + 2,
+            "arrivals": own.terms["arrivals"] + 2,
+        },
+    )
+    assert (
+        "clarity by 0.06 STI" in task.difference(worse, own)[1]
+        and "by 10.0 ms" in task.difference(worse, own)[1]
+    )
     deaf = Wishes(clarity=0.0)
-    assert "clarity" not in " ".join(task.difference(replace(worse, wishes=deaf), replace(own, wishes=deaf)))
+    assert "clarity" not in " ".join(
+        task.difference(replace(worse, wishes=deaf), replace(own, wishes=deaf))
+    )
     with pytest.raises(ValueError, match="weighed differently"):
         task.difference(own, replace(own, wishes=deaf))
     with pytest.raises(ValueError, match="statistical room, the solver's result in the traced one"):
@@ -107,7 +146,12 @@ def test_a_difference_is_told_in_the_unit_of_the_criterion(own):
     [
         (lambda s: changed(s, {("groups", 0, "x"): 2.0}), ()),
         (lambda s: changed(s, {("uses", 0, "groups", "post pair", "gain_db"): -3.0}), ()),
-        (lambda s: replace(s, treatments=(Treatment(surface="east wall", area=20.0, finish="wall panels"),)), ()),
+        (
+            lambda s: replace(
+                s, treatments=(Treatment(surface="east wall", area=20.0, finish="wall panels"),)
+            ),
+            (),
+        ),
         (lambda s: replace(s, units="m"), ()),
         (lambda s: changed(s, {("hall", "height"): 9.0}), ("hall",)),
         (lambda s: changed(s, {("uses", 0, "noise_dba"): 40.0}), ("'game': noise dba",)),
@@ -125,12 +169,18 @@ def test_attempts_are_read_as_they_were_kept(tmp_path, made):
     for who in ("Ines", "Jörg", "名前"):
         keep(file, made(who))
     found = kept(file)
-    assert found.attempts == (made("Ines"), made("Jörg"), made("名前")) and not found.damaged and found.told == ""
+    assert (
+        found.attempts == (made("Ines"), made("Jörg"), made("名前"))
+        and not found.damaged
+        and found.told == ""
+    )
     assert parse(found.attempts[0].scenario) == BRIEF
 
 
 def test_an_interruption_costs_at_most_the_line_it_cut(tmp_path, made):
-    """A file cut anywhere in its last line: all before is read, the rest is named, and what is added later is read."""
+    """A file cut anywhere in its last line: all before is read, the rest is named, and what is
+    added later is read.
+    """
     file = tmp_path / "a.jsonl"
     keep(file, made("first"))
     whole = file.stat().st_size
@@ -141,7 +191,9 @@ def test_an_interruption_costs_at_most_the_line_it_cut(tmp_path, made):
         keep(file, made("third"))
         found = kept(file)
         assert [a.who for a in found.attempts] == ["first", "third"]
-        assert [why for _, why in found.damaged] == ["was cut off or changed"] and f"line {found.damaged[0][0]}" in found.told
+        assert [why for _, why in found.damaged] == [
+            "was cut off or changed"
+        ] and f"line {found.damaged[0][0]}" in found.told
         assert file.read_bytes().startswith(data[:cut]), "what was there is left as it was"
 
 
@@ -190,7 +242,12 @@ for n in range(int(sys.argv[3])):
 
 
 def writer(file, who, count, attempt):
-    job = subprocess.Popen([sys.executable, "-c", WRITER, str(file), who, str(count)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+    job = subprocess.Popen(
+        [sys.executable, "-c", WRITER, str(file), who, str(count)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
     job.stdin.write(json.dumps({**attempt.__dict__}))
     job.stdin.close()
     return job
@@ -203,7 +260,9 @@ def test_several_processes_add_to_one_file(tmp_path, made):
     for job in jobs:
         job.stdout.close()
     found = kept(file)
-    assert not found.damaged and sorted(a.who for a in found.attempts) == sorted(f"{who} {n}" for who in "abc" for n in range(count))
+    assert not found.damaged and sorted(a.who for a in found.attempts) == sorted(
+        f"{who} {n}" for who in "abc" for n in range(count)
+    )
 
 
 def test_a_killed_process_loses_nothing_that_it_had_kept(tmp_path, made):
@@ -220,7 +279,9 @@ def test_a_killed_process_loses_nothing_that_it_had_kept(tmp_path, made):
 
 
 def test_an_export_can_be_read_and_scored_again(tmp_path, made, own):
-    """Every number of the table, and every scenario: scored afresh it gives the score that stands beside it."""
+    """Every number of the table, and every scenario: scored afresh it gives the score that stands
+    beside it.
+    """
     file = tmp_path / "mine.jsonl"
     better = task.scored(changed(BRIEF, BETTER))
     keep(file, made("Ines"))
@@ -231,13 +292,22 @@ def test_an_export_can_be_read_and_scored_again(tmp_path, made, own):
     table = [dict(zip(rows[0], row, strict=True)) for row in rows[1:]]
     assert [r["name"] for r in table] == ["Ines", "Omar, jun."] and "cannot be read" in note[0]
     for r, made_ in zip(table, (own, better), strict=True):
-        assert r["date"] == "2031-03-04T12:00:00+00:00" and float(r["score [steps]"]) == pytest.approx(made_.score, abs=5e-4)
+        assert r["date"] == "2031-03-04T12:00:00+00:00" and float(
+            r["score [steps]"]
+        ) == pytest.approx(made_.score, abs=5e-4)
         again = task.scored(load(folder / r["scenario file"]))
-        assert again.score == pytest.approx(made_.score, rel=1e-6) and again.cost == pytest.approx(made_.cost)
-        assert all(float(r[f"{k} [steps]"]) == pytest.approx(again.terms[k], abs=6e-4) for k in task.TERMS)
+        assert again.score == pytest.approx(made_.score, rel=1e-6) and again.cost == pytest.approx(
+            made_.cost
+        )
+        assert all(
+            float(r[f"{k} [steps]"]) == pytest.approx(again.terms[k], abs=6e-4) for k in task.TERMS
+        )
     assert (folder / "attempts.jsonl").read_bytes() == file.read_bytes()
     second = write_attempts(file)
-    assert second != folder and (second / "attempts.csv").read_bytes() == (folder / "attempts.csv").read_bytes(), "no export replaces another"
+    assert (
+        second != folder
+        and (second / "attempts.csv").read_bytes() == (folder / "attempts.csv").read_bytes()
+    ), "no export replaces another"
     with pytest.raises(ValueError, match="no attempt yet"):
         write_attempts(tmp_path / "nobody.jsonl")
 
@@ -247,9 +317,17 @@ HOSTILE = '=HYPERLINK("x")\n<script>alert(1)</script>\x00\ud800'
 
 def test_hostile_names_are_text(tmp_path):
     """Neither a spreadsheet nor the page runs them, and no file is named after them."""
-    school = replace(BRIEF, name="=1+1<img src=x>", uses=(replace(BRIEF.uses[0], name="<b>game"), *BRIEF.uses[1:]))
+    school = replace(
+        BRIEF,
+        name="=1+1<img src=x>",
+        uses=(replace(BRIEF.uses[0], name="<b>game"), *BRIEF.uses[1:]),
+    )
     file = tmp_path / "a.jsonl"
-    panel = TaskPanel(school, lambda: replace(school, hall=replace(school.hall, height=school.hall.height + 0.5)), file)
+    panel = TaskPanel(
+        school,
+        lambda: replace(school, hall=replace(school.hall, height=school.hall.height + 0.5)),
+        file,
+    )
     panel.who.value = HOSTILE
     panel.score_button.click()
     with file.open("ab") as out:
@@ -259,9 +337,20 @@ def test_hostile_names_are_text(tmp_path):
     page = "".join(x.value for x in (panel.message, panel.scores, panel.list))
     assert "&lt;script&gt;" in page and "&lt;img" in page
     assert "<script" not in page and "<img" not in page and "<b>game" not in page
-    assert {p.name for p in folder.iterdir()} == {"attempts.csv", "attempts.jsonl", "attempt-001.toml", "attempt-002.toml"}
-    cells = [c for row in csv.reader((folder / "attempts.csv").open(encoding="utf-8", newline="")) for c in row]
-    assert any("HYPERLINK" in c for c in cells) and not any(c.startswith(("=", "+", "@", "\t")) for c in cells)
+    assert {p.name for p in folder.iterdir()} == {
+        "attempts.csv",
+        "attempts.jsonl",
+        "attempt-001.toml",
+        "attempt-002.toml",
+    }
+    cells = [
+        c
+        for row in csv.reader((folder / "attempts.csv").open(encoding="utf-8", newline=""))
+        for c in row
+    ]
+    assert any("HYPERLINK" in c for c in cells) and not any(
+        c.startswith(("=", "+", "@", "\t")) for c in cells
+    )
     assert all("\n" not in c for c in cells)
 
 
@@ -275,7 +364,10 @@ def test_the_panel_scores_what_stands_in_the_design_panel(tmp_path, own):
         meeting.set(path, value)
     panel.score()
     assert panel.own.score < own.score - 3 and panel.own.scenario == changed(BRIEF, BETTER)
-    assert [a.score for a in kept(tmp_path / "a.jsonl").attempts] == [pytest.approx(own.score), pytest.approx(panel.own.score)]
+    assert [a.score for a in kept(tmp_path / "a.jsonl").attempts] == [
+        pytest.approx(own.score),
+        pytest.approx(panel.own.score),
+    ]
     meeting.set(("groups", 0, "height"), 40.0)
     panel.score()
     assert "Not scored: The controls stand at something that cannot be" in panel.message.value
@@ -286,7 +378,11 @@ def test_the_solver_is_seen_after_an_attempt_only(tmp_path, own):
     panel = TaskPanel(BRIEF, lambda: BRIEF, tmp_path / "a.jsonl", evaluations=60)
     assert panel.solve_button.disabled and panel.solution is None
     panel.solve()
-    assert "Score an attempt of your own first" in panel.message.value and panel.solution is None and UNSEEN in panel.beside.value
+    assert (
+        "Score an attempt of your own first" in panel.message.value
+        and panel.solution is None
+        and UNSEEN in panel.beside.value
+    )
     panel.score()
     assert "Say whose attempt" in panel.message.value and not (tmp_path / "a.jsonl").exists()
     panel.who.value = "Ines"
@@ -295,7 +391,9 @@ def test_the_solver_is_seen_after_an_attempt_only(tmp_path, own):
     panel.solve()
     for sentence in task.difference(own, panel.solution.scored):
         assert sentence.replace("'", "&#x27;") in panel.beside.value
-    assert len(re.findall("<li>", panel.beside.value.split("What the solver moved")[1])) == len(panel.solution.moved)
+    assert len(re.findall("<li>", panel.beside.value.split("What the solver moved")[1])) == len(
+        panel.solution.moved
+    )
 
 
 def test_earlier_attempts_are_there_again_and_trouble_is_told(tmp_path, made):
@@ -305,7 +403,10 @@ def test_earlier_attempts_are_there_again_and_trouble_is_told(tmp_path, made):
     nowhere = TaskPanel(BRIEF, lambda: BRIEF, tmp_path / "no folder" / "a.jsonl")
     nowhere.who.value = "Ines"
     nowhere.score()
-    assert "could not be written, so the attempt is not kept" in nowhere.message.value and nowhere.own is None
+    assert (
+        "could not be written, so the attempt is not kept" in nowhere.message.value
+        and nowhere.own is None
+    )
     assert nowhere.export() is None and "no attempt yet" in nowhere.message.value
 
     def refuse():
@@ -314,10 +415,31 @@ def test_earlier_attempts_are_there_again_and_trouble_is_told(tmp_path, made):
     refused = TaskPanel(BRIEF, refuse, file)
     refused.who.value = "Ines"
     refused.score()
-    assert "Not scored: height = 700 m" in refused.message.value and "<b>." not in refused.message.value and len(kept(file).attempts) == 1
+    assert (
+        "Not scored: height = 700 m" in refused.message.value
+        and "<b>." not in refused.message.value
+        and len(kept(file).attempts) == 1
+    )
 
 
 def test_a_brief_is_told_from_another():
-    assert task.brief_id(BRIEF) == task.brief_id(parse(to_text(BRIEF))) != task.brief_id(changed(BRIEF, BETTER))
+    assert (
+        task.brief_id(BRIEF)
+        == task.brief_id(parse(to_text(BRIEF)))
+        != task.brief_id(changed(BRIEF, BETTER))
+    )
     with pytest.raises(ValueError, match="there is no name"):
-        Attempt(who="\n", when="", school="", brief="", room="", score=1.0, hold=1, of=1, cost=1.0, terms={"evenness": 1.0}, changed=(), scenario="")
+        Attempt(
+            who="\n",
+            when="",
+            school="",
+            brief="",
+            room="",
+            score=1.0,
+            hold=1,
+            of=1,
+            cost=1.0,
+            terms={"evenness": 1.0},
+            changed=(),
+            scenario="",
+        )

@@ -1,4 +1,6 @@
-"""The tracer: closed forms, energy that is all accounted for, another program's images and rays, reciprocity, convergence."""
+"""The tracer: closed forms, energy that is all accounted for, another program's images and rays,
+reciprocity, convergence.
+"""
 
 import warnings
 from pathlib import Path
@@ -11,19 +13,31 @@ from hypothesis import strategies as st
 from scipy.stats.qmc import Halton
 
 from gymtools.physics import bands, decay, tracing
-from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions, generic_balloon, sphere_weights
+from gymtools.physics.directivity import (
+    AZIMUTH_DEG,
+    ELEVATION_DEG,
+    directions,
+    generic_balloon,
+    sphere_weights,
+)
 from gymtools.physics.geometry import first_hit, in_sight, pack, rotation
 from gymtools.physics.intelligibility import MODULATION
 from gymtools.physics.reflections import image_arrivals
 from gymtools.physics.reverberation import reverberation_time
 from gymtools.venue.files import load
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
 X, Y, Z = 34.0, 26.0, 9.0
 C = 343.0
 NAMES = ("floor", "ceiling", "south", "north", "west", "east")
 OMNI = np.ones((len(AZIMUTH_DEG) * len(ELEVATION_DEG), 7), np.float32)
-HORN = bands.to_energy(generic_balloon(60, 40, mouth_width=0.4, mouth_height=0.3)).reshape(-1, 7).astype(np.float32)
+HORN = (
+    bands.to_energy(generic_balloon(60, 40, mouth_width=0.4, mouth_height=0.3))
+    .reshape(-1, 7)
+    .astype(np.float32)
+)
 STILL = np.zeros(7)
 
 
@@ -31,8 +45,18 @@ def box():
     """The six faces of a hall, in the order of NAMES."""
     a, b = X / 2, Y / 2
     ring = [(-a, -b), (a, -b), (a, b), (-a, b)]
-    wall = lambda p, q: [(*p, 0), (*q, 0), (*q, Z), (*p, Z)]  # noqa: E731
-    faces = [[(*p, 0) for p in ring], [(*p, Z) for p in ring], wall(ring[0], ring[1]), wall(ring[3], ring[2]), wall(ring[0], ring[3]), wall(ring[1], ring[2])]
+
+    def wall(p, q):
+        return [(*p, 0), (*q, 0), (*q, Z), (*p, Z)]
+
+    faces = [
+        [(*p, 0) for p in ring],
+        [(*p, Z) for p in ring],
+        wall(ring[0], ring[1]),
+        wall(ring[3], ring[2]),
+        wall(ring[0], ring[3]),
+        wall(ring[1], ring[2]),
+    ]
     return pack(faces)
 
 
@@ -43,15 +67,45 @@ def alike(value):
 
 def layer(*, counts=(4, 3), low=1.0, high=3.0):
     """Air over the whole floor."""
-    return tracing.zones([(np.array([-15.0, -11.0, low]), np.array([[30.0, 0, 0], [0, 22.0, 0], [0, 0, high - low]]), counts)])
+    return tracing.zones(
+        [
+            (
+                np.array([-15.0, -11.0, low]),
+                np.array([[30.0, 0, 0], [0, 22.0, 0], [0, 0, high - low]]),
+                counts,
+            )
+        ]
+    )
 
 
-def traced(absorption, scattering, *, at=(-9.0, 2.0, 6.0), axes=None, table=OMNI, rays=6000, seed=1, air=STILL, zones=None, **options):
+def traced(
+    absorption,
+    scattering,
+    *,
+    at=(-9.0, 2.0, 6.0),
+    axes=None,
+    table=OMNI,
+    rays=6000,
+    seed=1,
+    air=STILL,
+    zones=None,
+    **options,
+):
     """One loudspeaker in the box."""
     axes = np.eye(3) if axes is None else axes
     scattering = np.broadcast_to(np.asarray(scattering, float), (6,))
     return tracing.trace(
-        at, axes, table, box(), absorption, scattering, air, zones or layer(), rays=rays, rng=np.random.default_rng(seed), **options
+        at,
+        axes,
+        table,
+        box(),
+        absorption,
+        scattering,
+        air,
+        zones or layer(),
+        rays=rays,
+        rng=np.random.default_rng(seed),
+        **options,
     )
 
 
@@ -68,8 +122,9 @@ def in_zone(zones, number, count):
 
 
 def test_a_floor_that_mirrors():
-    """Closed form: all but the floor absorb everything; the zones get the mean of D/r^2 of the mirrored loudspeaker, and all of
-    it has met one surface only. Omnidirectional and a horn aimed at the floor; 60 000 rays, 2 %.
+    """Closed form: all but the floor absorb everything; the zones get the mean of D/r^2 of the
+    mirrored loudspeaker, and all of it has met one surface only. Omnidirectional and a horn aimed
+    at the floor; 60 000 rays, 2 %.
     """
     absorption, zones = np.ones((6, 7)), layer()
     absorption[0] = 0.0
@@ -79,15 +134,31 @@ def test_a_floor_that_mirrors():
         mean = (sphere_weights().reshape(-1, 1) * table).sum(axis=0)  # radiated energy is 4 pi mean
         for zone in (3, 5, 8):
             points = in_zone(zones, zone, 4000)
-            energy, _ = image_arrivals(points, [(-9, 2, 6)], [axes], [table], [0], np.ones((1, 7)), STILL, box(), absorption)
+            energy, _ = image_arrivals(
+                points,
+                [(-9, 2, 6)],
+                [axes],
+                [table],
+                [0],
+                np.ones((1, 7)),
+                STILL,
+                box(),
+                absorption,
+            )
             want = energy[0, 0].mean(axis=0, dtype=float)
-            np.testing.assert_allclose(4 * np.pi * mean * found.reflected[zone].sum(axis=0), want, rtol=0.02 if want.min() > 1e-3 else 0.06)
+            np.testing.assert_allclose(
+                4 * np.pi * mean * found.reflected[zone].sum(axis=0),
+                want,
+                rtol=0.02 if want.min() > 1e-3 else 0.06,
+            )
 
 
 def test_a_floor_that_scatters():
-    """Closed form: all but the floor absorb everything and the floor scatters: Lambert's law summed over the floor by squares.
+    """Closed form: all but the floor absorb everything and the floor scatters: Lambert's law summed
+    over the floor by squares.
 
-    Per unit radiated, a piece of floor gets cos/(4 pi r^2) of it and sends cos/(pi R^2) on. Four times 60 000 rays, 4 %.
+    Per unit radiated, a piece of floor gets cos/(4 pi r^2) of it and sends cos/(pi R^2) on. Four
+    times 60 000 rays, 4 %.
     """
     absorption, zones = np.ones((6, 7)), layer()
     absorption[0] = 0.0
@@ -104,14 +175,19 @@ def test_a_floor_that_scatters():
         rise = points[:, None] - floor
         R = np.linalg.norm(rise, axis=2)
         want = (rise[..., 2] / R / (np.pi * R**2) @ gets).mean()
-        np.testing.assert_allclose(np.mean([f.reflected[zone].sum(axis=0) for f in found], axis=0), want, rtol=0.04)
+        np.testing.assert_allclose(
+            np.mean([f.reflected[zone].sum(axis=0) for f in found], axis=0), want, rtol=0.04
+        )
 
 
 def spread_of_ways():
-    """Relative variance of the ways between surfaces in the box, when all of them scatter after Lambert."""
+    """Relative variance of the ways between surfaces in the box, when all of them scatter after
+    Lambert.
+    """
     rng, count = np.random.default_rng(6), 20_000
     areas = np.array([X * Y, X * Y, X * Z, X * Z, Y * Z, Y * Z])
-    axis, side = np.divmod(rng.choice([4, 5, 2, 3, 0, 1], count, p=areas / areas.sum()), 2)  # normal axis, low or high
+    # normal axis, low or high
+    axis, side = np.divmod(rng.choice([4, 5, 2, 3, 0, 1], count, p=areas / areas.sum()), 2)
     at = rng.random((count, 3)) * [X, Y, Z]
     at[np.arange(count), axis] = side * np.array([X, Y, Z])[axis]
     way = rng.standard_normal((count, 3))
@@ -120,18 +196,26 @@ def spread_of_ways():
     way /= np.linalg.norm(way, axis=1, keepdims=True)
     with np.errstate(divide="ignore"):
         length = np.where(way > 0, ([X, Y, Z] - at) / way, -at / way)
-    length[np.arange(count), axis] = np.where(way[np.arange(count), axis] != 0, np.array([X, Y, Z])[axis] / np.abs(way[np.arange(count), axis]), np.inf)
+    length[np.arange(count), axis] = np.where(
+        way[np.arange(count), axis] != 0,
+        np.array([X, Y, Z])[axis] / np.abs(way[np.arange(count), axis]),
+        np.inf,
+    )
     length = length.min(axis=1)
-    assert length.mean() == pytest.approx(4 * X * Y * Z / areas.sum(), rel=0.02), "mean free path 4 V/S"
+    assert length.mean() == pytest.approx(4 * X * Y * Z / areas.sum(), rel=0.02), (
+        "mean free path 4 V/S"
+    )
     return length.var() / length.mean() ** 2
 
 
 @pytest.mark.parametrize("alpha", [0.05, 0.1, 0.3])
 def test_full_scattering_decays_as_eyring(alpha):
-    """Closed form: one absorption on all faces, full scattering: EDT, T20 and T30 within 5 % of Eyring's time at usual
-    absorption; at 0.3 it is 10 % longer, because ways differ, as Kuttruff's correction says: within 5 % of that.
+    """Closed form: one absorption on all faces, full scattering: EDT, T20 and T30 within 5 % of
+    Eyring's time at usual absorption; at 0.3 it is 10 % longer, because ways differ, as Kuttruff's
+    correction says: within 5 % of that.
 
-    Kuttruff, Room Acoustics, 6th ed., eq. (5.23): ln(1-a) times 1 + g/2 ln(1-a), g the relative variance of the ways (from memory).
+    Kuttruff, Room Acoustics, 6th ed., eq. (5.23): ln(1-a) times 1 + g/2 ln(1-a), g the relative
+    variance of the ways (from memory).
     """
     found = traced(alike(alpha), 1.0, rays=20_000)
     area = 2 * (X * Y + X * Z + Y * Z)
@@ -145,7 +229,9 @@ def test_full_scattering_decays_as_eyring(alpha):
 
 
 def test_air_takes_its_share():
-    """Closed form: in a diffuse hall the air takes 4 m V of what surfaces and air take together; 5 %."""
+    """Closed form: in a diffuse hall the air takes 4 m V of what surfaces and air take together; 5
+    %.
+    """
     m = np.array([0.0, 1e-4, 3e-4, 1e-3, 3e-3, 1e-2, 3e-2])
     found = traced(alike(0.1), 1.0, air=m, rays=10_000)
     diffuse = 4 * m * X * Y * Z / (4 * m * X * Y * Z - 2 * (X * Y + X * Z + Y * Z) * np.log(0.9))
@@ -159,8 +245,9 @@ def test_air_takes_its_share():
 @settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 2**31), scattering=st.floats(0, 1), low=st.floats(0.02, 0.9))
 def test_energy_is_conserved(seed, scattering, low):
-    """Closed form: what surfaces and air took and what was left add up to what was radiated, to the last surface: 1e-5 in
-    every octave without dropping; with weak rays dropped at random still within 3 %, and right on average.
+    """Closed form: what surfaces and air took and what was left add up to what was radiated, to the
+    last surface: 1e-5 in every octave without dropping; with weak rays dropped at random still
+    within 3 %, and right on average.
     """
     absorption = np.random.default_rng(seed).uniform(low, 1, (6, 7))
     air = np.geomspace(1e-4, 2e-2, 7)
@@ -168,33 +255,55 @@ def test_energy_is_conserved(seed, scattering, low):
     np.testing.assert_allclose(whole.absorbed.sum(axis=0) + whole.air + whole.left, 1, atol=1e-5)
     assert np.all(whole.left >= 0) and np.all(whole.absorbed >= 0) and np.all(whole.left < 1e-3)
     thinned = traced(absorption, scattering, table=HORN, rays=300, seed=seed, air=air)
-    np.testing.assert_allclose(thinned.absorbed.sum(axis=0) + thinned.air + thinned.left, 1, atol=1e-5)
+    np.testing.assert_allclose(
+        thinned.absorbed.sum(axis=0) + thinned.air + thinned.left, 1, atol=1e-5
+    )
     np.testing.assert_allclose(thinned.left, 0, atol=0.03)
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_no_ray_slips_out_of_a_school(name):
-    """Invariance: in every use what is left at the end is less than 1e-4 of what was radiated, other than by dropping."""
+    """Invariance: in every use what is left at the end is less than 1e-4 of what was radiated,
+    other than by dropping.
+    """
     s = SCENARIOS[name]
     for use in s.uses:
         setting = s.setting(use.name)
         room, c = setting.room, s.cabinets[0]
         found = tracing.trace(
-            c.position, rotation(c.pan_deg, c.tilt_deg), c.type.table, room.polygons, room.absorption(use.occupied), room.scattering(use.occupied),
-            np.full(7, 1e-3), setting.zones, rays=1500, rng=np.random.default_rng(0), thin=0.0,
-        )  # fmt: skip
+            c.position,
+            rotation(c.pan_deg, c.tilt_deg),
+            c.type.table,
+            room.polygons,
+            room.absorption(use.occupied),
+            room.scattering(use.occupied),
+            np.full(7, 1e-3),
+            setting.zones,
+            rays=1500,
+            rng=np.random.default_rng(0),
+            thin=0.0,
+        )
         assert np.all(found.left < 1e-4)
-        np.testing.assert_allclose(found.absorbed.sum(axis=0) + found.air + found.left, 1, atol=1e-5)
+        np.testing.assert_allclose(
+            found.absorbed.sum(axis=0) + found.air + found.left, 1, atol=1e-5
+        )
 
 
 def test_dropping_weak_rays_changes_nothing_on_average():
-    """Invariance: with and without dropping, level of all zones together and T30 agree: 0.1 dB and 6 %."""
+    """Invariance: with and without dropping, level of all zones together and T30 agree: 0.1 dB and
+    6 %.
+    """
     absorption = alike(0.05)
     absorption[3] = 0.7
-    one, other = (traced(absorption, 0.3, rays=12_000, thin=thin, seed=seed) for thin, seed in ((0.0, 1), (tracing.THIN, 2)))
+    one, other = (
+        traced(absorption, 0.3, rays=12_000, thin=thin, seed=seed)
+        for thin, seed in ((0.0, 1), (tracing.THIN, 2))
+    )
     level = [10 * np.log10(f.reflected.sum(axis=1).mean(axis=0)) for f in (one, other)]
     np.testing.assert_allclose(level[0], level[1], atol=0.1)
-    t30 = [decay.decay_time(f.reflected.sum(axis=0), tracing.EDGES / C, "t30") for f in (one, other)]
+    t30 = [
+        decay.decay_time(f.reflected.sum(axis=0), tracing.EDGES / C, "t30") for f in (one, other)
+    ]
     np.testing.assert_allclose(t30[0], t30[1], rtol=0.06)
 
 
@@ -203,16 +312,28 @@ def test_dropping_weak_rays_changes_nothing_on_average():
 
 def pra_room(absorption, *, scattering=0.0, order=0, tracing=False, at=(8.0, 15.0, 6.0)):
     """The box in pyroomacoustics, one corner at its origin."""
-    walls = {face: pra.Material(float(absorption[n]), float(scattering)) for n, face in enumerate(NAMES)}
+    walls = {
+        face: pra.Material(float(absorption[n]), float(scattering)) for n, face in enumerate(NAMES)
+    }
+    # it warns of its own default, which is not used
     if tracing:
-        warnings.filterwarnings("ignore", message="The number of rays")  # it warns of its own default, which is not used
-    room = pra.ShoeBox([X, Y, Z], fs=8000, max_order=order, materials=walls, ray_tracing=tracing, air_absorption=False)
+        warnings.filterwarnings("ignore", message="The number of rays")
+    room = pra.ShoeBox(
+        [X, Y, Z],
+        fs=8000,
+        max_order=order,
+        materials=walls,
+        ray_tracing=tracing,
+        air_absorption=False,
+    )
     room.add_source(list(at))
     return room
 
 
 def test_smooth_walls_equal_images_of_another_program():
-    """Independent: scattering 0 against the sum of some 20 000 image sources of pyroomacoustics, unlike faces: 0.15 dB a zone."""
+    """Independent: scattering 0 against the sum of some 20 000 image sources of pyroomacoustics,
+    unlike faces: 0.15 dB a zone.
+    """
     alpha = np.array([0.25, 0.4, 0.3, 0.5, 0.35, 0.2])
     zones = layer(counts=(2, 2))
     found = traced(np.repeat(alpha[:, None], 7, axis=1), 0.0, rays=40_000, zones=zones)
@@ -225,29 +346,45 @@ def test_smooth_walls_equal_images_of_another_program():
         sent = room.sources[0]
         r2 = ((sent.images[:, :, None] - points.T[:, None]) ** 2).sum(axis=0)  # (image, point)
         energy = (sent.damping[0, :, None] ** 2 / r2)[sent.orders > 0].sum(axis=0).mean()
-        assert 10 * np.log10(4 * np.pi * found.reflected[zone, :, 3].sum()) == pytest.approx(10 * np.log10(energy), abs=0.15)
+        assert 10 * np.log10(4 * np.pi * found.reflected[zone, :, 3].sum()) == pytest.approx(
+            10 * np.log10(energy), abs=0.15
+        )
 
 
 def pra_decay(alpha, scattering):
-    """T30 from the ray tracer of pyroomacoustics, mean of four places; histograms summed before the fit.
+    """T30 from the ray tracer of pyroomacoustics, mean of four places; histograms summed before the
+    fit.
 
-    Its energy threshold must be 1e-14: the default also cuts weak scattered hits and shortens T30 by 3 to 11 %.
+    Its energy threshold must be 1e-14: the default also cuts weak scattered hits and shortens T30
+    by 3 to 11 %.
     """
     room = pra_room(alpha, scattering=scattering, order=-1, tracing=True)
-    room.set_ray_tracing(n_rays=12_000, receiver_radius=1.0, energy_thres=1e-14, time_thres=14.0, hist_bin_size=0.01)
+    room.set_ray_tracing(
+        n_rays=12_000, receiver_radius=1.0, energy_thres=1e-14, time_thres=14.0, hist_bin_size=0.01
+    )
     places = np.array([[10, 8, 1.5], [25, 18, 2], [17, 13, 2], [6, 20, 2.5]], float)
     room.add_microphone_array(places.T)
     room.ray_tracing()
-    energy = sum(np.array(h[0][0]).reshape(-1, np.shape(h[0][0])[-1]).mean(axis=0) for h in room.rt_histograms)
+    energy = sum(
+        np.array(h[0][0]).reshape(-1, np.shape(h[0][0])[-1]).mean(axis=0)
+        for h in room.rt_histograms
+    )
     edges = np.arange(len(energy) + 1) * 0.01
     return float(decay.decay_time(energy, edges, "t30"))
 
 
-@pytest.mark.parametrize("faces, scattering", [((0.1,) * 6, 1.0), ((0.1,) * 6, 0.0), ((0.08, 0.1, 0.06, 0.8, 0.06, 0.06), 1.0)])
+@pytest.mark.parametrize(
+    "faces, scattering",
+    [((0.1,) * 6, 1.0), ((0.1,) * 6, 0.0), ((0.08, 0.1, 0.06, 0.8, 0.06, 0.06), 1.0)],
+)
 def test_decay_equals_the_rays_of_another_program(faces, scattering):
-    """Independent: T30 of pyroomacoustics' tracer, only at scattering 0 and 1, where its way of scattering is right: 5 %."""
+    """Independent: T30 of pyroomacoustics' tracer, only at scattering 0 and 1, where its way of
+    scattering is right: 5 %.
+    """
     alpha = np.array(faces)
-    found = traced(np.repeat(alpha[:, None], 7, axis=1), scattering, rays=12_000, at=(-9.0, 2.0, 6.0))
+    found = traced(
+        np.repeat(alpha[:, None], 7, axis=1), scattering, rays=12_000, at=(-9.0, 2.0, 6.0)
+    )
     ours = decay.decay_time(found.reflected.sum(axis=0)[:, :1], tracing.EDGES / C, "t30")[0]
     assert ours == pytest.approx(pra_decay(alpha, scattering), rel=0.05)
 
@@ -256,29 +393,44 @@ def test_decay_equals_the_rays_of_another_program(faces, scattering):
 
 
 def test_source_and_receiver_change_places():
-    """Invariance: an omnidirectional source and a small zone change places: the level stays, 0.3 dB, in an uneven room."""
+    """Invariance: an omnidirectional source and a small zone change places: the level stays, 0.3
+    dB, in an uneven room.
+    """
     absorption = alike(0.1)
     absorption[1], absorption[3] = 0.6, 0.5
     scattering = [0.05, 0.3, 0.1, 0.6, 0.1, 0.2]
     one, other = np.array([-11.0, -7.0, 2.0]), np.array([9.0, 6.0, 4.0])
-    cube = lambda p: tracing.zones([(p - 1.0, 2 * np.eye(3), (1, 1))])  # noqa: E731
+
+    def cube(p):
+        return tracing.zones([(p - 1.0, 2 * np.eye(3), (1, 1))])
+
     there, back = (
-        traced(absorption, scattering, at=a, zones=cube(b), rays=60_000, seed=s).reflected.sum(axis=(0, 1)) for s, a, b in ((1, one, other), (2, other, one))
+        traced(absorption, scattering, at=a, zones=cube(b), rays=60_000, seed=s).reflected.sum(
+            axis=(0, 1)
+        )
+        for s, a, b in ((1, one, other), (2, other, one))
     )
     np.testing.assert_allclose(10 * np.log10(there), 10 * np.log10(back), atol=0.3)
 
 
 def test_four_times_the_rays_halve_the_error():
-    """Convergence: the spread of zone levels over 12 seeds halves, 1.5 to 2.6, from 500 to 2000 rays."""
+    """Convergence: the spread of zone levels over 12 seeds halves, 1.5 to 2.6, from 500 to 2000
+    rays.
+    """
     spread = []
     for rays in (500, 2000):
-        level = [10 * np.log10(traced(alike(0.2), 0.3, rays=rays, seed=s).reflected.sum(axis=1)[:, 3]) for s in range(12)]
+        level = [
+            10 * np.log10(traced(alike(0.2), 0.3, rays=rays, seed=s).reflected.sum(axis=1)[:, 3])
+            for s in range(12)
+        ]
         spread.append(np.sqrt(np.var(level, axis=0, ddof=1).mean()))
     assert 1.5 < spread[0] / spread[1] < 2.6
 
 
 def test_the_same_seed_gives_the_same_trace():
-    """Regression: bit for bit; another seed does not; given up when told, however far it has come."""
+    """Regression: bit for bit; another seed does not; given up when told, however far it
+    has come.
+    """
     one, again, other = (traced(alike(0.2), 0.3, rays=300, seed=s) for s in (7, 7, 8))
     np.testing.assert_array_equal(one.reflected, again.reflected)
     assert (one.reflected != other.reflected).any()
@@ -289,26 +441,38 @@ def test_the_same_seed_gives_the_same_trace():
 
 @pytest.mark.parametrize("first, second", [("wall", "people")])
 def test_a_beam_at_people_feeds_the_room_less(first, second):
-    """Trade fact by closed form: the same beam onto people (0.8) leaves less late energy far away than onto a bare wall (0.1),
-    by about the ratio of what each first surface keeps: within 1.5 dB of some 5 dB.
+    """Trade fact by closed form: the same beam onto people (0.8) leaves less late energy far away
+    than onto a bare wall (0.1), by about the ratio of what each first surface keeps: within 1.5 dB
+    of some 5 dB.
 
-    All faces scatter and the rest of the hall is alike, so that after the first landing both beams are in the same room.
+    All faces scatter and the rest of the hall is alike, so that after the first landing both beams
+    are in the same room.
     """
-    narrow = np.repeat(directions()[..., :1] > np.cos(np.radians(18)), 7, axis=2).reshape(-1, 7).astype(np.float32)
+    narrow = (
+        np.repeat(directions()[..., :1] > np.cos(np.radians(18)), 7, axis=2)
+        .reshape(-1, 7)
+        .astype(np.float32)
+    )
     absorption = alike(0.1)
     absorption[2] = 0.8  # people on the south side
     late = {}
     for what, pan in (("wall", 90.0), ("people", -90.0)):
-        found = traced(absorption, 1.0, at=(0.0, 0.0, 4.5), axes=rotation(pan, 0.0), table=narrow, rays=30_000)
+        found = traced(
+            absorption, 1.0, at=(0.0, 0.0, 4.5), axes=rotation(pan, 0.0), table=narrow, rays=30_000
+        )
         after = tracing.MIDDLES > 45.0  # when each has met its first surface and some more
         late[what] = found.reflected[:, after][..., 4:6].sum(axis=1).mean()
     kept = {}
     fan, energy = tracing.launch(narrow, 20_000, np.random.default_rng(0))
     for what, pan in (("wall", 90.0), ("people", -90.0)):
-        index, _ = first_hit([(0, 0, 4.5)], (fan @ rotation(pan, 0.0).astype(np.float32))[None], box())
+        index, _ = first_hit(
+            [(0, 0, 4.5)], (fan @ rotation(pan, 0.0).astype(np.float32))[None], box()
+        )
         kept[what] = (energy[:, 4:6] * (1 - absorption[index[0], 4:6])).sum()
     assert 10 * np.log10(kept[first] / kept[second]) > 4
-    assert 10 * np.log10(late[first] / late[second]) == pytest.approx(10 * np.log10(kept[first] / kept[second]), abs=1.5)
+    assert 10 * np.log10(late[first] / late[second]) == pytest.approx(
+        10 * np.log10(kept[first] / kept[second]), abs=1.5
+    )
 
 
 # --- rays and zones
@@ -316,7 +480,9 @@ def test_a_beam_at_people_feeds_the_room_less(first, second):
 
 @pytest.mark.parametrize("table", [OMNI, HORN], ids=["omni", "horn"])
 def test_rays_leave_as_the_balloon_radiates(table):
-    """Closed form: shares within cones around the front, the sides and the rear as the balloon's grid gives them; 0.01."""
+    """Closed form: shares within cones around the front, the sides and the rear as the balloon's
+    grid gives them; 0.01.
+    """
     direction, energy = tracing.launch(table, 20_000, np.random.default_rng(4))
     np.testing.assert_allclose(energy.sum(axis=0), 1, atol=1e-4)
     np.testing.assert_allclose(np.linalg.norm(direction, axis=1), 1, atol=1e-6)
@@ -329,14 +495,18 @@ def test_rays_leave_as_the_balloon_radiates(table):
 
 
 def test_weights_follow_straight_lines():
-    """Closed form: between the middles of the zones what is linear stays linear; beyond, the outer zones stand; rows sum to 1."""
+    """Closed form: between the middles of the zones what is linear stays linear; beyond, the outer
+    zones stand; rows sum to 1.
+    """
     zones = layer()
     rng = np.random.default_rng(0)
     points = rng.uniform([-11, -7, 0.2], [11, 7, 4], (200, 3))
     weights = zones.weights(points)
     np.testing.assert_allclose(weights.sum(axis=1), 1)
     np.testing.assert_allclose(weights @ zones.centre[:, :2], points[:, :2], atol=1e-5)
-    assert zones.weights([[-40, 0, 1]]) @ zones.centre[:, 0] == pytest.approx(zones.centre[:, 0].min())
+    assert zones.weights([[-40, 0, 1]]) @ zones.centre[:, 0] == pytest.approx(
+        zones.centre[:, 0].min()
+    )
 
 
 CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
@@ -344,14 +514,16 @@ CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_zones_lie_in_free_air(name, use):
-    """Invariance: nothing but portable stages, whose volume is taken off, stands between any two points of one layer; ears lie
-    within 1 m of a layer, and the zones are some metres wide.
+    """Invariance: nothing but portable stages, whose volume is taken off, stands between any two
+    points of one layer; ears lie within 1 m of a layer, and the zones are some metres wide.
     """
     setting = SCENARIOS[name].setting(use)
     zones, room = setting.zones, setting.room
     rng = np.random.default_rng(0)
     stages = {s.name.split(",")[0] for s in setting.portable_stages}
-    others = room.polygons.some([k for k, s in enumerate(room.surfaces) if s.name.split(",")[0] not in stages])
+    others = room.polygons.some(
+        [k for k, s in enumerate(room.surfaces) if s.name.split(",")[0] not in stages]
+    )
     for n, corner in enumerate(zones.corner):
         edges = np.linalg.inv(zones.inverse[n].astype(float)).T
         inside = corner + rng.random((60, 3)) @ edges
@@ -364,14 +536,18 @@ def test_zones_lie_in_free_air(name, use):
 
 
 def test_a_platform_is_taken_off_the_floor():
-    """Closed form: zones over the floor lose the volume of the part of a portable stage that stands in them."""
+    """Closed form: zones over the floor lose the volume of the part of a portable stage that stands
+    in them.
+    """
     s = SCENARIOS["larkfield"]
     graduation = s.setting("graduation")
     (platform,), zones = graduation.portable_stages, graduation.zones
     floor = np.prod(zones.counts[0])
     edges = np.linalg.inv(zones.inverse[0].astype(float)).T
     lost = abs(np.linalg.det(edges)) - zones.volume[:floor].sum()
-    assert lost == pytest.approx(platform.length * platform.width * max(platform.height - zones.corner[0, 2], 0), abs=0.05)
+    assert lost == pytest.approx(
+        platform.length * platform.width * max(platform.height - zones.corner[0, 2], 0), abs=0.05
+    )
 
 
 # --- decays
@@ -380,16 +556,25 @@ def test_a_platform_is_taken_off_the_floor():
 @settings(max_examples=40, deadline=None)
 @given(rt=st.floats(0.4, 6.0), start=st.floats(0, 0.2))
 def test_an_exponential_decay(rt, start):
-    """Closed form: EDT, T20 and T30 of an exponential are its reverberation time, however late it starts; 0.5 %."""
+    """Closed form: EDT, T20 and T30 of an exponential are its reverberation time, however late it
+    starts; 0.5 %.
+    """
     edges = tracing.EDGES / C
-    level = lambda t: np.exp(-13.8155 * np.maximum(t - start, 0) / rt)  # noqa: E731
+
+    def level(t):
+        return np.exp(-13.8155 * np.maximum(t - start, 0) / rt)
+
     energy = -np.diff(level(edges))
     for measure in decay.RANGES:
-        assert decay.decay_time(energy, edges, measure) == pytest.approx(rt, rel=0.02 if measure == "edt" and start else 0.005)
+        assert decay.decay_time(energy, edges, measure) == pytest.approx(
+            rt, rel=0.02 if measure == "edt" and start else 0.005
+        )
 
 
 def test_a_bent_decay():
-    """Closed form: two slopes, the late one 25 dB down: EDT and T20 stay near the first time, T30 runs toward the second."""
+    """Closed form: two slopes, the late one 25 dB down: EDT and T20 stay near the first time, T30
+    runs toward the second.
+    """
     edges = tracing.EDGES / C
     level = np.exp(-13.8155 * edges / 1.0) + 10**-2.5 * np.exp(-13.8155 * edges / 5.0)
     edt, t20, t30 = (float(decay.decay_time(-np.diff(level), edges, m)) for m in decay.RANGES)
@@ -397,10 +582,14 @@ def test_a_bent_decay():
 
 
 def test_a_decay_that_is_cut_has_no_time():
-    """What does not reach the end of the range is not told: NaN; nothing heard, NaN; the EDT of the same is there."""
+    """What does not reach the end of the range is not told: NaN; nothing heard, NaN; the EDT of the
+    same is there.
+    """
     edges = np.linspace(0, 0.3, 61)
     energy = np.exp(-13.8155 * edges[:-1] / 1.2)
-    assert np.isnan(decay.decay_time(energy, edges, "t30")) and np.isnan(decay.decay_time(np.zeros(60), edges, "edt"))
+    assert np.isnan(decay.decay_time(energy, edges, "t30")) and np.isnan(
+        decay.decay_time(np.zeros(60), edges, "edt")
+    )
     assert decay.decay_time(energy, edges, "edt") > 0
     with pytest.raises(ValueError, match=r"measure = 't60' is unknown\. Known: edt, t20, t30\.$"):
         decay.decay_time(energy, edges, "t60")
@@ -408,7 +597,9 @@ def test_a_decay_that_is_cut_has_no_time():
 
 @pytest.mark.parametrize("rt", [0.5, 1.5, 4.0])
 def test_modulation_of_an_exponential(rt):
-    """Closed form: M(F)/E = 1/(1 + 2 pi j F T/13.8155) from the direct arrival on; 0.01 with the bins as they are."""
+    """Closed form: M(F)/E = 1/(1 + 2 pi j F T/13.8155) from the direct arrival on; 0.01 with the
+    bins as they are.
+    """
     edges, start = tracing.EDGES / C, 0.05
     energy = -np.diff(np.exp(-13.8155 * np.maximum(edges - start, 0) / rt))
     moving = decay.modulation(energy[None, :, None], edges, [start])[0, 0] / energy.sum()

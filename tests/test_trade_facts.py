@@ -1,5 +1,7 @@
-"""Facts of the trade (common practice, no source) on the schools of this repository, each with its margin and what was
-measured; where the model sees a fact in part only, the docstring says which part and why."""
+"""Facts of the trade (common practice, no source) on the schools of this repository, each with its
+margin and what was measured; where the model sees a fact in part only, the docstring says which
+part and why.
+"""
 
 from dataclasses import replace
 from functools import cache
@@ -17,8 +19,14 @@ from gymtools.venue.files import load
 from gymtools.venue.scenario import changed
 from gymtools.venue.uses import Drive
 
-SCENARIOS = {p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
-LARKFIELD, STONEBRIDGE, ALDERWAY = SCENARIOS["larkfield"], SCENARIOS["stonebridge"], SCENARIOS["alderway"]
+SCENARIOS = {
+    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
+}
+LARKFIELD, STONEBRIDGE, ALDERWAY = (
+    SCENARIOS["larkfield"],
+    SCENARIOS["stonebridge"],
+    SCENARIOS["alderway"],
+)
 EVENNESS = slice(3, 6)  # 1, 2 and 4 kHz
 
 
@@ -40,17 +48,22 @@ def at(walk, x, y):
 
 
 def spare_from_1_khz(result, microphone):
-    """Spare gain of one fixed microphone were 1, 2 and 4 kHz all that could ring: lower octaves taken out."""
+    """Spare gain of one fixed microphone were 1, 2 and 4 kHz all that could ring: lower octaves
+    taken out.
+    """
     keep = np.where(np.arange(7) < EVENNESS.start, -200.0, 0.0)
     return clearance(
-        replace(result, sources=result.sources.raised(keep), late=result.late.raised(keep)), microphone
+        replace(result, sources=result.sources.raised(keep), late=result.late.raised(keep)),
+        microphone,
     ).spare_db[0]
 
 
 def octaves(result, area):
     """Direct level of 1, 2 and 4 kHz together in the rows and columns of an area [dB]."""
     place = result.setting.areas[area]
-    return bands.sum_levels(result.level_db[result.area == area, EVENNESS]).reshape(place.rows, place.columns)
+    return bands.sum_levels(result.level_db[result.area == area, EVENNESS]).reshape(
+        place.rows, place.columns
+    )
 
 
 def even(level_db):
@@ -62,16 +75,19 @@ def even(level_db):
 
 
 @pytest.mark.parametrize(
-    "name, worst, mean", [("larkfield", 1.5, 1.0), ("stonebridge", 1.2, 0.6), ("dovecote", 0.8, 0.4)]
+    "name, worst, mean",
+    [("larkfield", 1.5, 1.0), ("stonebridge", 1.2, 0.6), ("dovecote", 0.8, 0.4)],
 )
 def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
-    """Trade fact: with a pair that frames the stage and fires away, a hand-held on the stage has more to spare than with
-    a centre cluster that fires at it, its talker free to turn.
+    """Trade fact: with a pair that frames the stage and fires away, a hand-held on the stage has
+    more to spare than with a centre cluster that fires at it, its talker free to turn.
 
-    Measured, worst place and mean of the deck: Larkfield 1.9 and 1.3 dB, Stonebridge 1.5 and 0.8, Dovecote 1.1 and 0.5.
+    Measured, worst place and mean of the deck: Larkfield 1.9 and 1.3 dB, Stonebridge 1.5 and 0.8,
+    Dovecote 1.1 and 0.5.
     """
     pair, cluster = (
-        walking_map(heard(name, key, "graduation"))[1].spare_db for key in ("rows and stage", "centre four")
+        walking_map(heard(name, key, "graduation"))[1].spare_db
+        for key in ("rows and stage", "centre four")
     )
     assert pair.min() > cluster.min() + worst
     assert pair.mean() > cluster.mean() + mean
@@ -81,16 +97,20 @@ def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
 def test_a_lectern_that_faces_the_cluster(name):
     """Trade fact, in part: at the lectern itself the pair wins from 1 kHz up and loses below.
 
-    Its supercardioid looks at a talker who faces the hall, so that the cluster hangs near its null (24 dB down at
-    Larkfield), where only the room returns sound; the pair and the rows, nearer by 5 m, are all but omnidirectional at
-    250 Hz. Measured, pair over cluster: from 1 kHz 0.8, 0.3, 0.4 dB; over all octaves -1.2, -1.8, -0.1 dB, at 250 Hz.
-    Turned round to face the wall, the same lectern has 2.6, 2.4 and 1.1 dB more with the pair.
+    Its supercardioid looks at a talker who faces the hall, so that the cluster hangs near its null
+    (24 dB down at Larkfield), where only the room returns sound; the pair and the rows, nearer by 5
+    m, are all but omnidirectional at 250 Hz. Measured, pair over cluster: from 1 kHz 0.8, 0.3, 0.4
+    dB; over all octaves -1.2, -1.8, -0.1 dB, at 250 Hz. Turned round to face the wall, the same
+    lectern has 2.6, 2.4 and 1.1 dB more with the pair.
     """
     lectern = next(m for m in SCENARIOS[name].microphones if m.name == "lectern")
     pair, cluster = (heard(name, key, "graduation") for key in ("rows and stage", "centre four"))
     assert spare_from_1_khz(pair, lectern) > spare_from_1_khz(cluster, lectern) + 0.15
     low = clearance(pair, lectern)
-    assert bands.LABELS[low.band[0]] == "250" and low.spare_db[0] < clearance(cluster, lectern).spare_db[0]
+    assert (
+        bands.LABELS[low.band[0]] == "250"
+        and low.spare_db[0] < clearance(cluster, lectern).spare_db[0]
+    )
     turned = replace(lectern, facing_deg=lectern.facing_deg - 180)
     assert clearance(pair, turned).spare_db[0] > clearance(cluster, turned).spare_db[0] + 0.8
 
@@ -104,7 +124,10 @@ def test_a_pair_that_fires_at_the_stage(name):
     away = arrange(SCENARIOS[name], "rows and stage")
     i = [g.name for g in away.groups].index("stage pair")
     onto = changed(away, {("groups", i, "pan_deg"): away.groups[i].pan_deg - 180})
-    behind, before = (walking_map(evaluate(s, "graduation", follow_echoes=False))[1].spare_db for s in (away, onto))
+    behind, before = (
+        walking_map(evaluate(s, "graduation", follow_echoes=False))[1].spare_db
+        for s in (away, onto)
+    )
     assert behind.min() > before.min() + 0.15 and behind.mean() > before.mean() + 0.15
 
 
@@ -118,8 +141,8 @@ def test_a_pair_that_fires_at_the_stage(name):
 def test_right_under_a_pendant(name, least, use):
     """Trade fact: right under a pendant a hand-held has less to spare than midway between four.
 
-    Measured over three uses: Larkfield 0.9 to 1.5 dB, Stonebridge 0.7 to 1.2, Alderway 0.9 to 1.2; in Dovecote, whose
-    sound is nearly all reverberant, 0.3 to 0.5.
+    Measured over three uses: Larkfield 0.9 to 1.5 dB, Stonebridge 0.7 to 1.2, Alderway 0.9 to 1.2;
+    in Dovecote, whose sound is nearly all reverberant, 0.3 to 0.5.
     """
     walk = walked(name, "pendants", use)
     place = np.array([c.position[:2] for c in heard(name, "pendants", use).scenario.cabinets])
@@ -129,15 +152,17 @@ def test_right_under_a_pendant(name, least, use):
 
 @pytest.mark.parametrize("name, least", [("larkfield", 1.3), ("stonebridge", 0.8)])
 def test_in_the_beams_of_a_cluster_and_beside_them(name, least):
-    """Trade fact: with only the two cabinets for the banks on, a hand-held six metres in front of one has less to spare
-    than six metres to the side, in the null between both. Measured: Larkfield 1.6 dB, Stonebridge 1.1 dB.
+    """Trade fact: with only the two cabinets for the banks on, a hand-held six metres in front of
+    one has less to spare than six metres to the side, in the null between both. Measured: Larkfield
+    1.6 dB, Stonebridge 1.1 dB.
     """
     walk = walked(name, "centre four", "assembly")
     assert min(at(walk, 6, 0), at(walk, -6, 0)) > max(at(walk, 0, 6), at(walk, 0, -6)) + least
 
 
 def test_behind_a_cluster():
-    """Trade fact: with one cabinet on, for the only bank, four metres behind the cluster is better than four before it.
+    """Trade fact: with one cabinet on, for the only bank, four metres behind the cluster is better
+    than four before it.
 
     Measured at Alderway: 4.0 dB.
     """
@@ -146,10 +171,12 @@ def test_behind_a_cluster():
 
 
 def test_in_the_axis_of_a_cluster_and_under_it():
-    """Trade fact: where the roof is high, the court in a cabinet's axis is worse than the place right under the cluster,
-    outside all four beams, although that is nearer. Measured at Stonebridge, graduation: 1.7 dB (8 m out, 1.5 up).
+    """Trade fact: where the roof is high, the court in a cabinet's axis is worse than the place
+    right under the cluster, outside all four beams, although that is nearer. Measured at
+    Stonebridge, graduation: 1.7 dB (8 m out, 1.5 up).
 
-    Under a low roof it is not so: at Larkfield (class) 6 m under the cluster costs 0.9 dB against its axis at 13 m.
+    Under a low roof it is not so: at Larkfield (class) 6 m under the cluster costs 0.9 dB against
+    its axis at 13 m.
     """
     walk = walked("stonebridge", "centre four", "graduation")
     assert at(walk, 0, 0) > at(walk, 8, 0) + 1.0
@@ -161,27 +188,36 @@ def test_in_the_axis_of_a_cluster_and_under_it():
 
 
 def test_deep_banks_want_nearer_cabinets():
-    """Trade fact: three nearer cabinets a bank give its last four rows a higher and more even direct level than a
-    cabinet at the centre, at the same setting of each cabinet and at the same level over the banks.
+    """Trade fact: three nearer cabinets a bank give its last four rows a higher and more even
+    direct level than a cabinet at the centre, at the same setting of each cabinet and at the same
+    level over the banks.
 
-    Measured at Stonebridge, assembly: 6.9 dB more at one setting, 1.7 dB more at the same target; nine tenths of these
-    places in a window of 2.8 dB, 7.2 dB from the centre.
+    Measured at Stonebridge, assembly: 6.9 dB more at one setting, 1.7 dB more at the same target;
+    nine tenths of these places in a window of 2.8 dB, 7.2 dB from the centre.
     """
-    near, centre = (heard("stonebridge", key, "assembly") for key in ("rows and ends", "centre four"))
+    near, centre = (
+        heard("stonebridge", key, "assembly") for key in ("rows and ends", "centre four")
+    )
     top = {r: octaves(r, "north bank")[-4:] for r in (near, centre)}
-    assert top[near].mean() - near.setting_db.max() > top[centre].mean() - centre.setting_db.max() + 5
+    assert (
+        top[near].mean() - near.setting_db.max() > top[centre].mean() - centre.setting_db.max() + 5
+    )
     assert top[near].mean() > top[centre].mean() + 1
     assert even(top[near]) < 3.5 and even(top[centre]) > even(top[near]) + 3
 
 
 def test_the_court_needs_its_own_cabinets():
-    """Trade fact: with the two court cabinets off, the rows for the banks leave the court uncovered.
+    """Trade fact: with the two court cabinets off, the rows for the banks leave the court
+    uncovered.
 
-    Measured at Stonebridge, game: 8.6 dB below the banks' mean without them, 8.0 dB and more at nineteen of twenty
-    places; 1.7 dB with them. The court's direct sound is then 7.5 dB below the reverberant.
+    Measured at Stonebridge, game: 8.6 dB below the banks' mean without them, 8.0 dB and more at
+    nineteen of twenty places; 1.7 dB with them. The court's direct sound is then 7.5 dB below the
+    reverberant.
     """
     s = arrange(STONEBRIDGE, "rows and ends")
-    off = changed(s, {("uses", 0, "groups", f"{end} end"): Drive(on=False) for end in ("west", "east")})
+    off = changed(
+        s, {("uses", 0, "groups", f"{end} end"): Drive(on=False) for end in ("west", "east")}
+    )
     on, bare = (evaluate(v, "game", follow_echoes=False) for v in (s, off))
     below = {r: octaves(r, "court") - octaves(r, "north bank").mean() for r in (on, bare)}
     assert below[bare].mean() < -7 and np.percentile(below[bare], 95) < -6
@@ -193,56 +229,81 @@ def test_the_court_needs_its_own_cabinets():
 
 
 def two_lines(name):
-    """The line at the stage, and with a second line half way down the hall at -3 dB, which fires the same way."""
+    """The line at the stage, and with a second line half way down the hall at -3 dB, which fires
+    the same way.
+    """
     one = arrange(SCENARIOS[name], "stage on an end")
     second = replace(one.groups[0], name="second line", tag="Z", x=0.0)
-    uses = tuple(replace(u, groups={**u.groups, "second line": Drive(gain_db=-3)}) for u in one.uses)
+    uses = tuple(
+        replace(u, groups={**u.groups, "second line": Drive(gain_db=-3)}) for u in one.uses
+    )
     return one, replace(one, groups=(*one.groups, second), uses=uses)
 
 
 @pytest.mark.parametrize("name, use", [("larkfield", "performance"), ("alderway", "graduation")])
 def test_a_second_line_needs_a_delay(name, use):
-    """Trade fact: cabinets in one line at the stage arrive together; a second, nearer line without delay pulls them
-    apart, and the delay that lets the first lead repairs it where the second serves: spread and direction.
+    """Trade fact: cabinets in one line at the stage arrive together; a second, nearer line without
+    delay pulls them apart, and the delay that lets the first lead repairs it where the second
+    serves: spread and direction.
 
-    Measured, 90th percentile over all seats: 17 and 14 ms in one line, 50 and 42 with the second. Where the second is the
-    stronger: 51 and 44 ms without, 24 and 25 with delay; the voice comes from 49 and 45 degrees off the talker without,
-    16 and 17 with. Seats by the stage, which the second line reaches from behind, keep a late arrival: over all seats
-    34 and 33 ms. There a lower gain or a narrower cabinet helps, not a delay.
+    Measured, 90th percentile over all seats: 17 and 14 ms in one line, 50 and 42 with the second.
+    Where the second is the stronger: 51 and 44 ms without, 24 and 25 with delay; the voice comes
+    from 49 and 45 degrees off the talker without, 16 and 17 with. Seats by the stage, which the
+    second line reaches from behind, keep a late arrival: over all seats 34 and 33 ms. There a lower
+    gain or a narrower cabinet helps, not a delay.
     """
     one, two = two_lines(name)
     single, plain = evaluate(one, use, follow_echoes=False), evaluate(two, use, follow_echoes=False)
-    repaired = evaluate(aligned(two, use, lead="stage line", groups=["second line"]), use, follow_echoes=False)
+    repaired = evaluate(
+        aligned(two, use, lead="stage line", groups=["second line"]), use, follow_echoes=False
+    )
     owner = np.array([c.group for c in two.cabinets])
     seats = np.concatenate([np.arange(a.points.start, a.points.stop) for a in plain.areas])
     strongest = owner[plain.direct[..., 2:6].sum(axis=-1).argmax(axis=0)]
     served = seats[strongest[seats] == "second line"]
     assert len(served) > 50
-    late = lambda r, at: 1000 * np.percentile(r.spread_s[at], 90)  # noqa: E731
+
+    def late(r, at):
+        return 1000 * np.percentile(r.spread_s[at], 90)
+
     assert late(single, seats) < 20 and late(plain, seats) > late(single, seats) + 25
     assert late(plain, served) > 40 and late(repaired, served) < 28
     assert late(repaired, seats) < late(plain, seats) - 7
-    assert np.median(plain.localisation_deg[served]) > 40 and np.median(repaired.localisation_deg[served]) < 20
+    assert (
+        np.median(plain.localisation_deg[served]) > 40
+        and np.median(repaired.localisation_deg[served]) < 20
+    )
 
 
 # --- pendants against the cluster
 
 
-@pytest.mark.parametrize("name, chairs", [
-    ("larkfield", "graduation chairs"), ("stonebridge", "chairs"), ("alderway", "chairs"), ("dovecote", "chairs"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "name, chairs",
+    [
+        ("larkfield", "graduation chairs"),
+        ("stonebridge", "chairs"),
+        ("alderway", "chairs"),
+        ("dovecote", "chairs"),
+    ],
+)
 def test_pendants_are_clearer_on_the_floor(name, chairs):
-    """Trade fact: over chairs on the floor pendants give nine tenths of the places more clarity than the centre cluster,
-    at the same mean level and noise, because they are even: the cluster's far corners are what they save.
+    """Trade fact: over chairs on the floor pendants give nine tenths of the places more clarity
+    than the centre cluster, at the same mean level and noise, because they are even: the cluster's
+    far corners are what they save.
 
-    Measured, STI at the tenth percentile over four cabinets: 0.010, 0.013, 0.008, 0.011; over one housing 0.025 to 0.042.
-    On the banks it is a draw: -0.002 to +0.010 over four cabinets.
+    Measured, STI at the tenth percentile over four cabinets: 0.010, 0.013, 0.008, 0.011; over one
+    housing 0.025 to 0.042. On the banks it is a draw: -0.002 to +0.010 over four cabinets.
     """
-    clear = {key: heard(name, key, "graduation") for key in ("pendants", "centre four", "centre housing")}
+    clear = {
+        key: heard(name, key, "graduation") for key in ("pendants", "centre four", "centre housing")
+    }
     p10 = {key: r.summary(chairs).sti_p10 for key, r in clear.items()}
     assert p10["pendants"] > p10["centre four"] + 0.005
     assert p10["pendants"] > p10["centre housing"] + 0.018
-    assert even(octaves(clear["pendants"], chairs)) < even(octaves(clear["centre four"], chairs)) - 2
+    assert (
+        even(octaves(clear["pendants"], chairs)) < even(octaves(clear["centre four"], chairs)) - 2
+    )
 
 
 @pytest.mark.parametrize("use", ["class", "assembly", "graduation"])
@@ -250,44 +311,62 @@ def test_pendants_are_clearer_on_the_floor(name, chairs):
     "name, least", [("larkfield", 1.0), ("stonebridge", 0.4), ("alderway", 1.4), ("dovecote", 0.1)]
 )
 def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, use):
-    """Trade fact, in part: the price of pendants is that no way of facing and no place gets out of them.
+    """Trade fact, in part: the price of pendants is that no way of facing and no place gets out of
+    them.
 
-    A talker in the west who faces the cluster has it behind the microphone, and more to spare at the worst place than
-    with pendants; measured: Larkfield 1.4 to 2.2 dB, Stonebridge 0.6 to 1.6, Alderway 1.8 to 2.3, Dovecote 0.2 to 1.3.
-    The model disagrees where the talker may turn into the cluster: at the same mean level over the listeners the middle
-    of the court is the loudest place of a cluster, and a microphone turned to it there has 1.8 to 4.1 dB less than at the
-    worst place under pendants. A fixed lectern of a graduation agrees (the test below).
+    A talker in the west who faces the cluster has it behind the microphone, and more to spare at
+    the worst place than with pendants; measured: Larkfield 1.4 to 2.2 dB, Stonebridge 0.6 to 1.6,
+    Alderway 1.8 to 2.3, Dovecote 0.2 to 1.3. The model disagrees where the talker may turn into the
+    cluster: at the same mean level over the listeners the middle of the court is the loudest place
+    of a cluster, and a microphone turned to it there has 1.8 to 4.1 dB less than at the worst place
+    under pendants. A fixed lectern of a graduation agrees (the test below).
     """
     pendants, cluster = (walked(name, key, use, 0.0) for key in ("pendants", "centre four"))
     west = pendants.places[:, 0] < -5
     assert cluster.spare_db[west].min() > pendants.spare_db[west].min() + least
-    turning, under = walked(name, "centre four", use).spare_db.min(), walked(name, "pendants", use).spare_db.min()
+    turning, under = (
+        walked(name, "centre four", use).spare_db.min(),
+        walked(name, "pendants", use).spare_db.min(),
+    )
     assert turning < under - 1.0
 
 
-@pytest.mark.parametrize("name, least", [("larkfield", 3.0), ("stonebridge", 3.0), ("dovecote", 0.3)])
+@pytest.mark.parametrize(
+    "name, least", [("larkfield", 3.0), ("stonebridge", 3.0), ("dovecote", 0.3)]
+)
 def test_pendants_cost_the_lectern(name, least):
-    """Trade fact: the lectern of a graduation stands under a pendant, and had the cluster in its null.
+    """Trade fact: the lectern of a graduation stands under a pendant, and had the cluster in its
+    null.
 
-    Measured: 4.0 dB less with pendants at Larkfield and Stonebridge; 0.5 dB in Dovecote, between two pendants.
+    Measured: 4.0 dB less with pendants at Larkfield and Stonebridge; 0.5 dB in Dovecote, between
+    two pendants.
     """
-    (pendant,), (cluster,) = (heard(name, key, "graduation").microphones for key in ("pendants", "centre four"))
+    (pendant,), (cluster,) = (
+        heard(name, key, "graduation").microphones for key in ("pendants", "centre four")
+    )
     assert pendant.spare_db[0] < cluster.spare_db[0] - least
 
 
 # --- where it lands
 
 
-@pytest.mark.parametrize("name, group, wall, use", [
-    ("alderway", "centre north", "north wall", "graduation"), ("dovecote", "centre south", "south wall", "game"),
-    ("larkfield", "centre east", "east wall", "game"), ("stonebridge", "centre west", "west wall", "game"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "name, group, wall, use",
+    [
+        ("alderway", "centre north", "north wall", "graduation"),
+        ("dovecote", "centre south", "south wall", "game"),
+        ("larkfield", "centre east", "east wall", "game"),
+        ("stonebridge", "centre west", "west wall", "game"),
+    ],
+)
 def test_tilted_off_the_bare_wall(name, group, wall, use):
-    """Trade fact: the cabinet of the cluster that faces a wall without seats, tilted down to the court's edge instead of
-    fired level, puts less of its sound on that wall, and less on wall and roof together.
+    """Trade fact: the cabinet of the cluster that faces a wall without seats, tilted down to the
+    court's edge instead of fired level, puts less of its sound on that wall, and less on wall and
+    roof together.
 
-    Measured on the wall: 40 to 22 % (Alderway), 41 to 24 % (Dovecote), 21 to 12 % (Larkfield, much of whose end is
-    stage), 34 to 22 % (Stonebridge); on wall and roof 81 to 36, 83 to 36, 62 to 28, 75 to 37 %.
+    Measured on the wall: 40 to 22 % (Alderway), 41 to 24 % (Dovecote), 21 to 12 % (Larkfield, much
+    of whose end is stage), 34 to 22 % (Stonebridge); on wall and roof 81 to 36, 83 to 36, 62 to 28,
+    75 to 37 %.
     """
     down = arrange(SCENARIOS[name], "centre four")
     i = [g.name for g in down.groups].index(group)

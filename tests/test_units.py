@@ -42,7 +42,9 @@ def test_feet_inches(metres, text):
 @given(st.floats(-200, 200))
 def test_feet_inches_reads_back_to_a_quarter_inch(metres):
     """Invariance: never 12 in, and the text is the length to half a step."""
-    sign, feet, inches, half = re.fullmatch(r"(-?)(\d+) ft (\d+)( 1/2)? in", units.feet_inches(metres)).groups()
+    sign, feet, inches, half = re.fullmatch(
+        r"(-?)(\d+) ft (\d+)( 1/2)? in", units.feet_inches(metres)
+    ).groups()
     assert int(inches) < 12
     read = (12 * int(feet) + int(inches) + (0.5 if half else 0)) * 0.0254 * (-1 if sign else 1)
     assert abs(read - metres) <= 0.25 * 0.0254 + 1e-9
@@ -75,9 +77,14 @@ def test_other_units_and_other_types_pass():
 
 def test_lists_and_arrays():
     """Closed form: 10 ft = 3.048 m, element by element."""
-    assert units.from_file([10, (20.0, "x")], "m", "ft") == [pytest.approx(3.048), [pytest.approx(6.096), "x"]]
+    assert units.from_file([10, (20.0, "x")], "m", "ft") == [
+        pytest.approx(3.048),
+        [pytest.approx(6.096), "x"],
+    ]
     assert units.to_file([[3.048]], "m", "ft") == [[10.0]]
-    np.testing.assert_allclose(units.from_file(np.array([10.0, 20.0]), "m2", "ft"), [0.9290304, 1.8580608], rtol=1e-14)
+    np.testing.assert_allclose(
+        units.from_file(np.array([10.0, 20.0]), "m2", "ft"), [0.9290304, 1.8580608], rtol=1e-14
+    )
 
 
 def test_length_text():

@@ -1,4 +1,6 @@
-"""How sure: closed forms on linear cases, the same every time, unknowns told apart, stopped in between."""
+"""How sure: closed forms on linear cases, the same every time, unknowns told apart, stopped in
+between.
+"""
 
 from dataclasses import replace
 from pathlib import Path
@@ -28,68 +30,126 @@ def found(sureness, criterion, area=None):
 
 @pytest.mark.parametrize("spread", [1.0, 3.0])
 def test_noise_alone_is_linear(spread):
-    """Closed form: speech over noise falls by what the noise rises, so its mean stays, its spread is the noise's, and it
-    holds with the normal probability of the margin."""
+    """Closed form: speech over noise falls by what the noise rises, so its mean stays, its spread
+    is the noise's, and it holds with the normal probability of the margin.
+    """
     s = replace(DOVECOTE, uses=(replace(DOVECOTE.uses[0], noise_dba=65.0, target_dba=76.0),))
     r = found(how_sure(s, unknowns=only(noise_db=spread), draws=400), "level over the noise")
     assert np.mean(r.values) == pytest.approx(r.value, abs=0.1)  # places drawn and all places
     assert np.std(r.values) == pytest.approx(spread, rel=0.02)
-    assert (r.low - np.mean(r.values), r.high - np.mean(r.values)) == pytest.approx(spread * norm.ppf([0.1, 0.9]), rel=0.03)
-    assert r.chance == pytest.approx(norm.cdf((np.mean(r.values) - r.target + 0.05) / spread), abs=0.01)
+    assert (r.low - np.mean(r.values), r.high - np.mean(r.values)) == pytest.approx(
+        spread * norm.ppf([0.1, 0.9]), rel=0.03
+    )
+    assert r.chance == pytest.approx(
+        norm.cdf((np.mean(r.values) - r.target + 0.05) / spread), abs=0.01
+    )
     assert r.most == "noise_db" and r.alone["noise_db"] == pytest.approx(r.high - r.low, rel=0.1)
 
 
 def test_one_finish_alone_moves_reverberation_as_its_formula_says():
-    """Closed form: with one finish everywhere and nobody in the hall, the time of each draw is Eyring's with the factor drawn;
-    log-normal, so that its median is the designed one."""
-    hall = replace(DOVECOTE.hall, floor="plaster", roof="plaster", walls="plaster", **{f"{s}_wall": None for s in ("north", "south", "east", "west")})
-    use = replace(DOVECOTE.uses[0], closed=tuple(b.name for b in DOVECOTE.banks), occupied={}, listens={"court": 1.0}, set_up=(), microphones=())
-    s = replace(DOVECOTE, hall=hall, treatments=(), banks=(), microphones=(), uses=(replace(use, closed=()),))
+    """Closed form: with one finish everywhere and nobody in the hall, the time of each draw is
+    Eyring's with the factor drawn; log-normal, so that its median is the designed one.
+    """
+    hall = replace(
+        DOVECOTE.hall,
+        floor="plaster",
+        roof="plaster",
+        walls="plaster",
+        **{f"{s}_wall": None for s in ("north", "south", "east", "west")},
+    )
+    use = replace(
+        DOVECOTE.uses[0],
+        closed=tuple(b.name for b in DOVECOTE.banks),
+        occupied={},
+        listens={"court": 1.0},
+        set_up=(),
+        microphones=(),
+    )
+    s = replace(
+        DOVECOTE,
+        hall=hall,
+        treatments=(),
+        banks=(),
+        microphones=(),
+        uses=(replace(use, closed=()),),
+    )
     r = found(how_sure(s, unknowns=only(absorption_pct=20.0), draws=300), "reverberation")
     result = evaluate(s)
     room, alpha = result.setting.room, s.absorption(s.uses[0])
-    at = lambda z: reverberation.reverberation_time(room.volume, room.area, np.clip(alpha * np.exp(0.2 * z), 0, 1), air=result.sources.decay, speed_of_sound=result.sources.speed)[2:5].mean()  # noqa: E731
-    assert r.value == pytest.approx(at(0), rel=1e-9) and np.median(r.values) == pytest.approx(at(0), rel=0.01)
+
+    def at(z):
+        return reverberation.reverberation_time(
+            room.volume,
+            room.area,
+            np.clip(alpha * np.exp(0.2 * z), 0, 1),
+            air=result.sources.decay,
+            speed_of_sound=result.sources.speed,
+        )[2:5].mean()
+
+    assert r.value == pytest.approx(at(0), rel=1e-9) and np.median(r.values) == pytest.approx(
+        at(0), rel=0.01
+    )
     assert (r.low, r.high) == pytest.approx((at(norm.ppf(0.9)), at(norm.ppf(0.1))), rel=0.02)
 
 
 def test_independent_unknowns_add_in_squares():
-    """Closed form: the level of a place in the free field moves with noise alone and sensitivity not at all, because the setting
-    brings the mean back; what both do to speech over noise adds in squares."""
+    """Closed form: the level of a place in the free field moves with noise alone and sensitivity
+    not at all, because the setting brings the mean back; what both do to speech over noise adds in
+    squares.
+    """
     one = replace(DOVECOTE.groups[0], number=1, spacing=0.0)
     use = replace(DOVECOTE.uses[0], groups={})
     s = replace(DOVECOTE, groups=(one,), uses=(use,))
     r = found(how_sure(s, unknowns=only(noise_db=2.0, sensitivity_db=3.0)), "level over the noise")
-    assert np.std(r.values) == pytest.approx(2.0, rel=0.03) and r.alone["sensitivity_db"] == pytest.approx(0.0, abs=1e-3)
+    assert np.std(r.values) == pytest.approx(2.0, rel=0.03) and r.alone[
+        "sensitivity_db"
+    ] == pytest.approx(0.0, abs=1e-3)
 
 
 def test_nothing_unknown_nothing_moves():
-    """Invariance: all spreads zero give the design itself, sure or surely not; every verdict but echoes is there."""
+    """Invariance: all spreads zero give the design itself, sure or surely not; every verdict but
+    echoes is there.
+    """
     sureness = how_sure(DOVECOTE, "assembly", unknowns=Unknowns(**NONE), draws=20)
-    designed = {(v.criterion, v.area): v for v in evaluate(DOVECOTE, "assembly", follow_echoes=False).verdicts}
+    designed = {
+        (v.criterion, v.area): v
+        for v in evaluate(DOVECOTE, "assembly", follow_echoes=False).verdicts
+    }
     assert {(r.criterion, r.area) for r in sureness.ranges} == set(designed)
     for r in sureness.ranges:
         assert np.ptp(r.values) == 0 and r.most is None and r.chance in (0.0, 1.0)
         assert r.value == designed[r.criterion, r.area].value
-        assert np.allclose(r.values, r.value, rtol=1e-6, atol=1e-9) and (r.chance == 1) == (designed[r.criterion, r.area].word == "holds")
+        assert np.allclose(r.values, r.value, rtol=1e-6, atol=1e-9) and (r.chance == 1) == (
+            designed[r.criterion, r.area].word == "holds"
+        )
     assert sureness.all_hold == min(r.chance for r in sureness.ranges)
 
 
 @pytest.mark.parametrize("name", ["dovecote", "larkfield", "alderway", "stonebridge"])
 def test_words_are_the_designs_when_nothing_is_unknown(name):
-    """Invariance: also in halls whose areas have more places than are looked at, each chance is then the design's own word."""
+    """Invariance: also in halls whose areas have more places than are looked at, each chance is
+    then the design's own word.
+    """
     s = load(SCENARIOS / f"{name}.toml")
     for use in s.uses:
-        designed = {(v.criterion, v.area): v for v in evaluate(s, use.name, follow_echoes=False).verdicts}
+        designed = {
+            (v.criterion, v.area): v for v in evaluate(s, use.name, follow_echoes=False).verdicts
+        }
         for r in how_sure(s, use.name, unknowns=Unknowns(**NONE), draws=20).ranges:
             v = designed[r.criterion, r.area]
-            assert np.allclose(r.values, v.value, rtol=1e-5, atol=1e-6) and r.chance == float(v.word == "holds"), (use.name, r.criterion, r.area)
+            assert np.allclose(r.values, v.value, rtol=1e-5, atol=1e-6) and r.chance == float(
+                v.word == "holds"
+            ), (use.name, r.criterion, r.area)
 
 
 def test_a_sample_of_the_places_gives_the_chances_of_all(monkeypatch):
-    """Invariance: chances and ranges over the sample equal those over every place, nearly, where an area has more places."""
+    """Invariance: chances and ranges over the sample equal those over every place, nearly, where an
+    area has more places.
+    """
     s = load(SCENARIOS / "stonebridge.toml")
-    assert max(a.points.stop - a.points.start for a in evaluate(s, "assembly").areas) > unknowns.PLACES
+    assert (
+        max(a.points.stop - a.points.start for a in evaluate(s, "assembly").areas) > unknowns.PLACES
+    )
     some = how_sure(s, "assembly", draws=60)
     monkeypatch.setattr(unknowns, "PLACES", 10**6)
     for a, b in zip(some.ranges, how_sure(s, "assembly", draws=60).ranges, strict=True):
@@ -97,22 +157,32 @@ def test_a_sample_of_the_places_gives_the_chances_of_all(monkeypatch):
 
 
 def test_every_cabinet_errs_for_itself():
-    """Closed form: aim errors are drawn for each cabinet's pan and tilt apart, and turn it by just that much."""
+    """Closed form: aim errors are drawn for each cabinet's pan and tilt apart, and turn it by just
+    that much.
+    """
     larkfield = load(SCENARIOS / "larkfield.toml")
-    larkfield = replace(larkfield, groups=tuple(replace(g, tilt_deg=min(g.tilt_deg, 60)) for g in larkfield.groups))
+    larkfield = replace(
+        larkfield, groups=tuple(replace(g, tilt_deg=min(g.tilt_deg, 60)) for g in larkfield.groups)
+    )
     alone = unknowns._each_alone(larkfield, larkfield.uses[0])
     turning = unknowns._DIALS["aim_deg"][0](alone)
     assert len(turning) == 2 * len(larkfield.cabinets) > 2
     errors = np.arange(1.0, len(turning) + 1) / 10
     changes = unknowns._DIALS["aim_deg"][1](alone, turning, errors)
-    moved = [changes["groups", n, key] - getattr(alone.groups[n], key) for n in range(len(alone.groups)) for key in ("pan_deg", "tilt_deg")]
+    moved = [
+        changes["groups", n, key] - getattr(alone.groups[n], key)
+        for n in range(len(alone.groups))
+        for key in ("pan_deg", "tilt_deg")
+    ]
     assert np.mod(np.array(moved) + 180, 360) - 180 == pytest.approx(errors)
     drawn = next(iter(unknowns._errors([len(turning)], 20, 1)))[0]
     assert len(set(drawn)) == len(turning)
 
 
 def test_draws_that_cannot_be_hung_are_left_out(monkeypatch):
-    """Every other draw is refused: half of them remain and count; when all are refused it is said."""
+    """Every other draw is refused: half of them remain and count; when all are refused
+    it is said.
+    """
     real, calls = unknowns.changed, []
 
     def sometimes(*args):
@@ -135,7 +205,9 @@ def test_octave_noise_stays_in_its_limits():
 
 
 def test_the_same_seed_gives_the_same_and_stopping_gives_nothing():
-    """Deterministic; progress runs to 1; a stop in between gives None rather than half an answer."""
+    """Deterministic; progress runs to 1; a stop in between gives None rather than half
+    an answer.
+    """
     told = []
     a, b = (how_sure(DOVECOTE, draws=20, progress=told.append) for _ in range(2))
     assert all(np.array_equal(x.values, y.values) for x, y in zip(a.ranges, b.ranges, strict=True))
@@ -146,16 +218,22 @@ def test_the_same_seed_gives_the_same_and_stopping_gives_nothing():
 
 
 def test_every_unknown_reaches_something():
-    """Invariance: each of the five by itself moves at least one criterion, and the whole range is at least nearly as wide as the widest of them."""
+    """Invariance: each of the five by itself moves at least one criterion, and the whole range is
+    at least nearly as wide as the widest of them.
+    """
     sureness = how_sure(load(SCENARIOS / "larkfield.toml"), "game")
     for name in WORDS:
         assert max(r.alone[name] / max(abs(r.value), 1e-9) for r in sureness.ranges) > 1e-3, name
-    for r in (r for r in sureness.ranges if r.criterion != "arrivals together"):  # that one jumps when an arrival comes within 10 dB
+    for r in (
+        r for r in sureness.ranges if r.criterion != "arrivals together"
+    ):  # that one jumps when an arrival comes within 10 dB
         assert r.high - r.low > 0.5 * max(r.alone.values())
 
 
 def test_refusals():
-    with pytest.raises(ValueError, match=r"noise_db = -1 dB is outside 0 to 20 dB\. One standard deviation"):
+    with pytest.raises(
+        ValueError, match=r"noise_db = -1 dB is outside 0 to 20 dB\. One standard deviation"
+    ):
         Unknowns(noise_db=-1)
     with pytest.raises(ValueError, match=r"draws = 3 is outside 20 to 5000"):
         how_sure(DOVECOTE, draws=3)

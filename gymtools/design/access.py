@@ -4,7 +4,8 @@ import math
 
 from ..physics.checks import within
 
-STEPS = ((50, 2, 25), (500, 20, 33), (1000, 35, 50), (2000, 55, 100))  # over so many seats: receivers, and one more for so many seats beyond
+# over so many seats: receivers, and one more for so many seats beyond
+STEPS = ((50, 2, 25), (500, 20, 33), (1000, 35, 50), (2000, 55, 100))
 
 
 def receivers(seats):
@@ -24,8 +25,8 @@ def receivers(seats):
 
     Sources
     -------
-    2010 ADA Standards for Accessible Design, section 219.3 and Table 219.3. Other places have other rules: the authority having
-    jurisdiction decides.
+    2010 ADA Standards for Accessible Design, section 219.3 and Table 219.3. Other places have other
+    rules: the authority having jurisdiction decides.
     """
     seats = int(within("seats", seats, 0, 200_000, ""))
     if seats == 0:

@@ -1,4 +1,6 @@
-"""Advice that has been computed: for what is weakest in a use, the few moves that help most, and what each costs elsewhere."""
+"""Advice that has been computed: for what is weakest in a use, the few moves that help most, and
+what each costs elsewhere.
+"""
 
 from dataclasses import dataclass
 
@@ -12,10 +14,19 @@ from .evaluate import evaluate
 from .moves import LOUDSPEAKER, Move, moves
 from .options import free_areas, treated
 
-WEAK, MOVES, COSTS = 3, 3, 3  # criteria advised on, moves for each, costs of each that are told one by one
-CHECKED = 3  # loudspeaker moves that come nearest by formula, judged again in the room before none is said to reach the target
+# criteria advised on, moves for each, costs of each that are told one by one
+WEAK, MOVES, COSTS = (3, 3, 3)
+# loudspeaker moves that come nearest by formula, judged again in the room before none is said to
+# reach the target
+CHECKED = 3
 WORTH = 0.15  # least gain that is told, and least cost, in the unit's own "close"
-ROOM_MATTERS = ("clarity of speech (STI)", "level over the noise", "reverberation", "spare gain before feedback")  # where treatment or quiet may do
+# where treatment or quiet may do
+ROOM_MATTERS = (
+    "clarity of speech (STI)",
+    "level over the noise",
+    "reverberation",
+    "spare gain before feedback",
+)
 GRAIN_M2, GRAIN_DB = 5.0, 0.5  # to which the least treatment and the least quiet are found
 QUIETER = 40.0  # furthest that noise is turned down to see whether quiet would do [dB]
 
@@ -30,8 +41,14 @@ class Effect:
 
     @property
     def gain(self):
-        """How far it comes towards its target or beyond; all of it is lost where nothing is left [the verdict's unit]."""
-        return -np.inf if self.after is None else better(self.before.criterion) * (self.after.value - self.before.value)
+        """How far it comes towards its target or beyond; all of it is lost where nothing is left
+        [the verdict's unit].
+        """
+        return (
+            -np.inf
+            if self.after is None
+            else better(self.before.criterion) * (self.after.value - self.before.value)
+        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -64,7 +81,8 @@ def advise(scenario, use=None, *, room="statistical", prices=None, progress=None
     use : str, optional
         Name of a use; the first when left out [-]
     room : str
-        In which room the gains are told, as for ``evaluate``; the search itself is by formula, and so are costs in other uses [-]
+        In which room the gains are told, as for ``evaluate``; the search itself is by formula, and
+        so are costs in other uses [-]
     prices : PriceBook, optional
         The package's invented one when left out [-]
     progress : callable, optional
@@ -97,9 +115,16 @@ def advise(scenario, use=None, *, room="statistical", prices=None, progress=None
         for move, _ in _best(tried, formula[use], key):
             if stop():
                 break
-            after = {u.name: _by_key(_judged(move.scenario, u.name, room if u.name == use else "statistical")) for u in scenario.uses}
+            after = {
+                u.name: _by_key(
+                    _judged(move.scenario, u.name, room if u.name == use else "statistical")
+                )
+                for u in scenario.uses
+            }
             before = {**formula, use: _by_key(here)}
-            proposal = _proposal(move, key, use, before, after, cost(move.scenario, prices) - cost(scenario, prices))
+            proposal = _proposal(
+                move, key, use, before, after, cost(move.scenario, prices) - cost(scenario, prices)
+            )
             if proposal is not None:
                 proposals.append(proposal)
         proposals.sort(key=lambda p: -p.effect.gain)
@@ -125,7 +150,9 @@ def _steps(before, after):
 def _weakest(verdicts):
     """The worst verdict of each criterion that does not hold, the worst of all first."""
     worst = {}
-    for v in sorted(verdicts, key=lambda v: (-WORDS.index(v.word), -abs(v.value - v.target) / CLOSE[v.unit])):
+    for v in sorted(
+        verdicts, key=lambda v: (-WORDS.index(v.word), -abs(v.value - v.target) / CLOSE[v.unit])
+    ):
         if v.word != "holds":
             worst.setdefault(v.criterion, v)
     return list(worst.values())[:WEAK]
@@ -145,18 +172,25 @@ def _best(tried, base, key):
 
 
 def _merit(base, found, key):
-    """What a move gains up to the target, a tenth of what it gains beyond, less half of what others fall short by more.
+    """What a move gains up to the target, a tenth of what it gains beyond, less half of what others
+    fall short by more.
 
     Something that is no longer there to be judged, a closed microphone, counts as one step.
     """
     gain, need = _steps(base[key], found[key]), _short(base[key])
-    worse = sum(max(_short(found[k]) - _short(base[k]), 0.0) if k in found else 1.0 for k in base if k != key)
+    worse = sum(
+        max(_short(found[k]) - _short(base[k]), 0.0) if k in found else 1.0
+        for k in base
+        if k != key
+    )
     return min(gain, need) + 0.1 * max(gain - need, 0.0) - 0.5 * worse
 
 
 def _short(verdict):
     """How far a verdict falls short, in the unit's own "close"."""
-    return max(better(verdict.criterion) * (verdict.target - verdict.value) / CLOSE[verdict.unit], 0.0)
+    return max(
+        better(verdict.criterion) * (verdict.target - verdict.value) / CLOSE[verdict.unit], 0.0
+    )
 
 
 def _proposal(move, key, use, before, after, price):
@@ -167,7 +201,12 @@ def _proposal(move, key, use, before, after, price):
     for name, verdicts in before.items():
         for k, v in verdicts.items():
             then = after[name].get(k)
-            if (name, k) != (use, key) and (then is None and v.criterion != "in sight of a loudspeaker" or then and _steps(v, then) <= -WORTH):
+            if (name, k) != (use, key) and (
+                then is None
+                and v.criterion != "in sight of a loudspeaker"
+                or then
+                and _steps(v, then) <= -WORTH
+            ):
                 costs.append(Effect(use=name, before=v, after=then))
     return Proposal(move=move, effect=effect, costs=tuple(sorted(costs, key=_weight)), price=price)
 
@@ -176,7 +215,9 @@ def _weight(cost):
     """What is lost altogether first, then what changes its word for the worse, then the largest."""
     if cost.after is None:
         return 0, 0.0
-    return (1 if WORDS.index(cost.after.word) > WORDS.index(cost.before.word) else 2), _steps(cost.before, cost.after)
+    return (1 if WORDS.index(cost.after.word) > WORDS.index(cost.before.word) else 2), _steps(
+        cost.before, cost.after
+    )
 
 
 def _limit(scenario, use, room, verdict, tried):
@@ -186,24 +227,45 @@ def _limit(scenario, use, room, verdict, tried):
     if any(v.word == "holds" for _, v in nearest):
         return ""
     best = _best_of([v for _, v in nearest] + [verdict])
-    words = f"No single loudspeaker move reaches {said(verdict.target, verdict.unit)}; the best of them gives {said(best.value, best.unit)}."
-    others = [(m, v) for m, v in _nearest(use, room, key, [m for m in tried if m[0].kind not in LOUDSPEAKER]) if _steps(verdict, v) >= WORTH]
+    words = (
+        f"No single loudspeaker move reaches {said(verdict.target, verdict.unit)}; the best of them"
+        f" gives {said(best.value, best.unit)}."
+    )
+    others = [
+        (m, v)
+        for m, v in _nearest(use, room, key, [m for m in tried if m[0].kind not in LOUDSPEAKER])
+        if _steps(verdict, v) >= WORTH
+    ]
     holding = [(m, v) for m, v in others if v.word == "holds"]
     if holding:
         words += f" What does: {holding[0][0].words} ({said(holding[0][1].value, verdict.unit)})."
     elif others:
-        words += f" Of the other moves the nearest is to {others[0][0].words} ({said(others[0][1].value, verdict.unit)})."
+        words += (
+            f" Of the other moves the nearest is to {others[0][0].words}"
+            f" ({said(others[0][1].value, verdict.unit)})."
+        )
     if verdict.criterion not in ROOM_MATTERS:
-        return words if holding else f"{words} It takes several moves together, or another arrangement."
+        return (
+            words
+            if holding
+            else f"{words} It takes several moves together, or another arrangement."
+        )
     area, whole = _least_treatment(scenario, use, room, key), sum(free_areas(scenario).values())
-    shown = lambda a: f"{to_file(a, 'm2', scenario.units):.0f} {scenario.units}²"  # noqa: E731
+
+    def shown(a):
+        return f"{to_file(a, 'm2', scenario.units):.0f} {scenario.units}²"
+
     if area is not None:
         words += f" About {shown(area)} more of wall panels on roof and walls would."
     else:
         words += f" Panels on all that is free of roof and walls ({shown(whole)}) would not."
     if verdict.criterion in ("clarity of speech (STI)", "level over the noise"):
         quiet = _least_quiet(scenario, use, room, key)
-        words += f" A noise {quiet:.0f} dB lower would." if quiet is not None else f" Less noise alone would not, not even {QUIETER:g} dB less."
+        words += (
+            f" A noise {quiet:.0f} dB lower would."
+            if quiet is not None
+            else f" Less noise alone would not, not even {QUIETER:g} dB less."
+        )
     return words
 
 
@@ -212,8 +274,13 @@ def _best_of(verdicts):
 
 
 def _nearest(use, room, key, tried):
-    """Moves that come nearest to the target by formula, with their verdicts in the room, the best first."""
-    found = sorted(((m, v[key]) for m, v in tried if key in v), key=lambda pair: -better(key[0]) * pair[1].value)[:CHECKED]
+    """Moves that come nearest to the target by formula, with their verdicts in the room, the best
+    first.
+    """
+    found = sorted(
+        ((m, v[key]) for m, v in tried if key in v),
+        key=lambda pair: -better(key[0]) * pair[1].value,
+    )[:CHECKED]
     if room != "statistical":
         again = [(m, _by_key(_judged(m.scenario, use, room)).get(key)) for m, _ in found]
         found = [(m, v) for m, v in again if v is not None]
@@ -223,7 +290,14 @@ def _nearest(use, room, key, tried):
 def _least_treatment(scenario, use, room, key):
     """Least area of panels that reaches a target, or None [m2]."""
     whole = 0.999 * sum(free_areas(scenario).values())
-    return _least(lambda area: treated(scenario, area), use, room, key, whole, GRAIN_M2 if room == "statistical" else max(GRAIN_M2, whole / 40))
+    return _least(
+        lambda area: treated(scenario, area),
+        use,
+        room,
+        key,
+        whole,
+        GRAIN_M2 if room == "statistical" else max(GRAIN_M2, whole / 40),
+    )
 
 
 def _least_quiet(scenario, use, room, key):
@@ -233,14 +307,19 @@ def _least_quiet(scenario, use, room, key):
 
     def quieter(by):
         if now.noise_dba is None:
-            return changed(scenario, {("uses", n, "noise_db"): tuple(np.clip(now.noise - by, -20, 120).tolist())})
+            return changed(
+                scenario,
+                {("uses", n, "noise_db"): tuple(np.clip(now.noise - by, -20, 120).tolist())},
+            )
         return changed(scenario, {("uses", n, "noise_dba"): max(now.noise_dba - by, 10.0)})
 
     return _least(quieter, use, room, key, QUIETER, GRAIN_DB)
 
 
 def _least(make, use, room, key, most, grain):
-    """Least amount of something that makes a verdict hold, by halving; None when even the most does not."""
+    """Least amount of something that makes a verdict hold, by halving; None when even the most does
+    not.
+    """
 
     def holds(amount):
         verdict = _by_key(_judged(make(amount), use, room)).get(key)
@@ -295,23 +374,39 @@ def sentence(proposal):
     e = proposal.effect
     words = f"{proposal.move.words}: {_change(e)} ({_from_to(e)}, {e.after.word})"
     if abs(proposal.price) >= 1:
-        words += f"; about {abs(proposal.price):,.0f} {'dearer' if proposal.price > 0 else 'cheaper'}"
+        words += (
+            f"; about {abs(proposal.price):,.0f} {'dearer' if proposal.price > 0 else 'cheaper'}"
+        )
     if not proposal.costs:
         return f"{words}; nothing else gets worse by more than a little"
     more = len(proposal.costs) - COSTS
-    return f"{words}; it costs: {'; '.join(map(_cost, proposal.costs[:COSTS]))}{f'; and {more} more' if more > 0 else ''}"
+    return (
+        f"{words}; it costs:"
+        f" {'; '.join(map(_cost, proposal.costs[:COSTS]))}"
+        f"{f'; and {more} more' if more > 0 else ''}"
+    )
 
 
 def _cost(effect):
-    where = f"{effect.use}{', ' + effect.before.area if effect.before.area else ''}: {effect.before.criterion}"
+    where = (
+        f"{effect.use}{', ' + effect.before.area if effect.before.area else ''}:"
+        f" {effect.before.criterion}"
+    )
     if effect.after is None:
-        return f"{where} {said(effect.before.value, effect.before.unit)}, then nothing: it is closed"
-    return f"{where} {_from_to(effect)}" + (f", now {effect.after.word}" if effect.after.word != effect.before.word else "")
+        return (
+            f"{where} {said(effect.before.value, effect.before.unit)}, then nothing: it is closed"
+        )
+    return f"{where} {_from_to(effect)}" + (
+        f", now {effect.after.word}" if effect.after.word != effect.before.word else ""
+    )
 
 
 def _digits(effect):
     """Digits more than usual, where both values would read alike."""
-    return int(said(effect.before.value, effect.before.unit) == said(effect.after.value, effect.before.unit))
+    return int(
+        said(effect.before.value, effect.before.unit)
+        == said(effect.after.value, effect.before.unit)
+    )
 
 
 def _from_to(effect):
@@ -323,4 +418,5 @@ def _change(effect):
     """The change with its sign as the value moves; of per cents it is points, of dB(A) dB."""
     unit = {"%": "points", "dB(A)": "dB"}.get(effect.before.unit, effect.before.unit)
     difference = effect.after.value - effect.before.value
-    return f"{difference:+.{_decimals(effect.before.unit) + _digits(effect)}f}{f' {unit}' if unit else ''}"
+    digits = _decimals(effect.before.unit) + _digits(effect)
+    return f"{difference:+.{digits}f}{f' {unit}' if unit else ''}"

@@ -1,4 +1,6 @@
-"""Aiming: turning, tilting, lifting and balancing loudspeaker groups for the best result over all uses at once."""
+"""Aiming: turning, tilting, lifting and balancing loudspeaker groups for the best result over all
+uses at once.
+"""
 
 from dataclasses import dataclass, fields, replace
 from itertools import product
@@ -13,34 +15,50 @@ from .delays import aligned
 from .evaluate import EVENNESS, ROOMS, evaluate
 
 DRAFT = 60  # places looked at in every area while the search goes on
-STEP = {"pan_deg": 1.0, "tilt_deg": 1.0, "splay_deg": 1.0, "height": 0.05, "gain_db": 0.5}  # what an installer sets, and the step of the search
-SCALE = {"pan_deg": 10.0, "tilt_deg": 10.0, "splay_deg": 10.0, "height": 0.5, "gain_db": 3.0}  # what changes about as much
+# what an installer sets, and the step of the search
+STEP = {"pan_deg": 1.0, "tilt_deg": 1.0, "splay_deg": 1.0, "height": 0.05, "gain_db": 0.5}
+# what changes about as much
+SCALE = {"pan_deg": 10.0, "tilt_deg": 10.0, "splay_deg": 10.0, "height": 0.5, "gain_db": 3.0}
 MOVES = (*STEP, "delay_ms")
 WAYS = {"pan_deg": 45.0, "splay_deg": 45.0, "height": 2.0}  # how far either way from where it is
 TILT = (-10.0, 90.0)  # mounting travel [deg]
 GAIN = (-12.0, 6.0)  # [dB]
 LOWEST = 2.5  # of a cabinet over the floor [m]
 DRAWN = 16  # random beginnings that are looked at for each start
-WORTH = 0.02  # a move that makes the score no better by this is taken back: fewer changes for the installer [steps]
+# a move that makes the score no better by this is taken back: fewer changes for the installer
+# [steps]
+WORTH = 0.02
 REFUSED = 1e3  # score of what cannot be
 
 
 @dataclass(frozen=True, kw_only=True)
 class Wishes:
-    """How much each criterion counts, in steps that are just worth talking about (1 dB, 0.03 STI, 5 % of the sound, 5 ms)."""
+    """How much each criterion counts, in steps that are just worth talking about (1 dB, 0.03 STI, 5
+    % of the sound, 5 ms).
+    """
 
     evenness: float = 1.0  # spread of the direct sound over an area
     worst: float = 0.5  # how far the worst place lies below the mean
     clarity: float = 1.0  # STI that nine tenths of the places reach
-    stray: float = 0.25  # sound that does not land on listeners first and is sent back: bare walls, roof, empty floor
+    # sound that does not land on listeners first and is sent back: bare walls, roof, empty floor
+    stray: float = 0.25
     spare: float = 1.0  # spare gain that a microphone lacks
     arrivals: float = 0.5  # arrivals further apart than asked
     loudest: float = 0.5  # places louder than allowed
 
     def __post_init__(self):
-        weights = within("wishes", [getattr(self, f.name) for f in fields(self)], 0, 100, "", "A weight cannot be negative.")
+        weights = within(
+            "wishes",
+            [getattr(self, f.name) for f in fields(self)],
+            0,
+            100,
+            "",
+            "A weight cannot be negative.",
+        )
         if not weights.any():
-            raise ValueError("wishes: nothing counts. Give at least one criterion a weight above 0.")
+            raise ValueError(
+                "wishes: nothing counts. Give at least one criterion a weight above 0."
+            )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -74,16 +92,25 @@ def terms(result):
     """
     targets = result.scenario.targets
     weight = np.array([a.weight for a in result.areas]) / sum(a.weight for a in result.areas)
-    over = lambda x: np.logaddexp(0.0, x)  # smooth form of max(0, x)  # noqa: E731
+
+    def over(x):
+        return np.logaddexp(0.0, x)  # smooth form of max(0, x)
+
     even, worst, clear, late = [], [], [], []
     for a in result.areas:
         octaves = result.level_db[a.points, EVENNESS]
-        octaves = np.maximum(octaves, octaves.max() - 40.0)  # places out of sight count as very quiet, not as minus infinity
+        # places out of sight count as very quiet, not as minus infinity
+        octaves = np.maximum(octaves, octaves.max() - 40.0)
         level = bands.sum_levels(octaves)
         even.append(octaves.std(axis=0).mean())
-        worst.append(level.mean() + np.logaddexp.reduce(-2.0 * level) / 2.0 - np.log(len(level)) / 2.0)  # smooth form of the largest gap
+        # smooth form of the largest gap
+        worst.append(
+            level.mean() + np.logaddexp.reduce(-2.0 * level) / 2.0 - np.log(len(level)) / 2.0
+        )
         clear.append((1.0 - a.sti_p10) / 0.03)
-        late.append(over((1000 * np.percentile(result.spread_s[a.points], 90) - targets.arrival_ms) / 5.0))
+        late.append(
+            over((1000 * np.percentile(result.spread_s[a.points], 90) - targets.arrival_ms) / 5.0)
+        )
     radiated = (result.sources.on_axis / result.sources.q)[:, 2:6].sum(axis=1)
     stray = float(radiated @ result.lands @ _sent_back(result) / radiated.sum())
     spare = [over(targets.spare_gain_db - m.spare_db.min()) for m in result.microphones]
@@ -94,15 +121,22 @@ def terms(result):
         stray=stray / 0.05,
         spare=float(np.mean(spare)) if spare else 0.0,
         arrivals=float(weight @ late),
-        loudest=float(over(max(result.speech_dba[a.points].max() for a in result.areas) - targets.loudest_dba)),
+        loudest=float(
+            over(max(result.speech_dba[a.points].max() for a in result.areas) - targets.loudest_dba)
+        ),
     )
 
 
 def _sent_back(result):
-    """Share of what meets each part of the room that it sends back, 500 Hz to 4 kHz; none for the listeners (part,)."""
+    """Share of what meets each part of the room that it sends back, 500 Hz to 4 kHz; none for the
+    listeners (part,).
+    """
     people = {a.name for a in result.areas}
     room, alpha = result.setting.room, result.absorption[:, 2:6].mean(axis=1)
-    mean = lambda part: np.average(alpha, weights=(np.array(room.parts) == part) * room.area + 1e-12)  # noqa: E731
+
+    def mean(part):
+        return np.average(alpha, weights=(np.array(room.parts) == part) * room.area + 1e-12)
+
     return np.array([0.0 if part in people else 1 - mean(part) for part in result.parts])
 
 
@@ -124,8 +158,22 @@ def score(result, wishes):
     return sum(getattr(wishes, name) * value for name, value in terms(result).items())
 
 
-def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db", "delay_ms"), symmetric=True, wishes=None, room="statistical", starts=3, evaluations=2000, seed=1, progress=None, stop=None):
-    """The scenario with groups turned, tilted, lifted and balanced for the best result over all its uses.
+def aim(
+    scenario,
+    groups=None,
+    *,
+    move=("pan_deg", "tilt_deg", "gain_db", "delay_ms"),
+    symmetric=True,
+    wishes=None,
+    room="statistical",
+    starts=3,
+    evaluations=2000,
+    seed=1,
+    progress=None,
+    stop=None,
+):
+    """The scenario with groups turned, tilted, lifted and balanced for the best result over all its
+    uses.
 
     Parameters
     ----------
@@ -134,13 +182,15 @@ def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db", "delay
     groups : sequence of str, optional
         Groups that may move; all when left out [-]
     move : sequence of str
-        What may move: "pan_deg", "tilt_deg", "splay_deg", "height" (under the clear height), "gain_db" and "delay_ms" (use by use) [-]
+        What may move: "pan_deg", "tilt_deg", "splay_deg", "height" (under the clear height),
+        "gain_db" and "delay_ms" (use by use) [-]
     symmetric : bool
         Whether a layout that mirrors itself along or across the hall goes on doing so [-]
     wishes : Wishes, optional
         How much each criterion counts; the usual weights when left out [-]
     room : str
-        In which room the answer is judged in the end, as for ``evaluate``; the search itself is by formula [-]
+        In which room the answer is judged in the end, as for ``evaluate``; the search itself is by
+        formula [-]
     starts : int
         Beginnings: the scenario as it is, then the best of random ones [-]
     evaluations : int
@@ -148,7 +198,8 @@ def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db", "delay
     seed : int
         Of the random beginnings; the same seed gives the same answer [-]
     progress : callable, optional
-        Called with (share done, best scenario so far, its draft score) whenever a better one is found [-]
+        Called with (share done, best scenario so far, its draft score) whenever a better one is
+        found [-]
     stop : callable, optional
         When it answers true the search ends with the best so far [-]
 
@@ -159,15 +210,27 @@ def aim(scenario, groups=None, *, move=("pan_deg", "tilt_deg", "gain_db", "delay
 
     Notes
     -----
-    The search (L-BFGS-B from several beginnings, gradients by differences in the uses that a change touches) looks at some 60
-    places an area in the statistical room; the answer is judged over all places, and given up if it is not better there. Delays
-    are set last: for each use those of ``delays.aligned`` with the lead that helps most, if any does. With ``room = "traced"``
-    start and answer are then traced in every use, and the answer is given up if it is not better in that room. A search that is
-    stopped is not traced any more.
+    The search (L-BFGS-B from several beginnings, gradients by differences in the uses that a change
+    touches) looks at some 60 places an area in the statistical room; the answer is judged over all
+    places, and given up if it is not better there. Delays are set last: for each use those of
+    ``delays.aligned`` with the lead that helps most, if any does. With ``room = "traced"`` start
+    and answer are then traced in every use, and the answer is given up if it is not better in that
+    room. A search that is stopped is not traced any more.
     """
     if room not in ROOMS:
         raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
-    return _Search(scenario, groups, tuple(move), symmetric, wishes or Wishes(), room, evaluations, seed, progress, stop).run(starts)
+    return _Search(
+        scenario,
+        groups,
+        tuple(move),
+        symmetric,
+        wishes or Wishes(),
+        room,
+        evaluations,
+        seed,
+        progress,
+        stop,
+    ).run(starts)
 
 
 class _Ended(Exception):
@@ -175,7 +238,9 @@ class _Ended(Exception):
 
 
 class _Search:
-    def __init__(self, scenario, groups, move, symmetric, wishes, room, evaluations, seed, progress, stop):
+    def __init__(
+        self, scenario, groups, move, symmetric, wishes, room, evaluations, seed, progress, stop
+    ):
         names = [g.name for g in scenario.groups]
         for name in groups or ():
             if name not in names:
@@ -183,13 +248,26 @@ class _Search:
         for key in move:
             if key not in MOVES:
                 raise ValueError(f"move = '{key}' is unknown. Known: {', '.join(MOVES)}.")
-        self.start, self.wishes, self.room, self.most, self.seed = scenario, wishes, room, evaluations, seed
-        self.progress, self.stop, self.used = progress or (lambda *_: None), stop or (lambda: False), 0
+        self.start, self.wishes, self.room, self.most, self.seed = (
+            scenario,
+            wishes,
+            room,
+            evaluations,
+            seed,
+        )
+        self.progress, self.stop, self.used = (
+            progress or (lambda *_: None),
+            stop or (lambda: False),
+            0,
+        )
         self.mirrors = [axis for axis in (0, 1) if symmetric and _mirrors(scenario, axis)]
         self.groups, self.delays = tuple(groups or names), "delay_ms" in move
         self.knobs = knobs(scenario, self.groups, move, symmetric=symmetric)
         if not (self.knobs or self.delays):
-            raise ValueError("nothing can move: the layout's symmetry or the choice of groups leaves no adjustment. Give symmetric = False?")
+            raise ValueError(
+                "nothing can move: the layout's symmetry or the choice of groups leaves no"
+                " adjustment. Give symmetric = False?"
+            )
         self.best, self.best_score, self.stopped = None, np.inf, False
 
     def run(self, starts):
@@ -207,11 +285,20 @@ class _Search:
         self._draft(origin)
         begun = [origin]
         if starts > 1:
-            drawn = limits[:, 0] + rng.random((DRAWN * (starts - 1), len(self.knobs))) * (limits[:, 1] - limits[:, 0])
+            drawn = limits[:, 0] + rng.random((DRAWN * (starts - 1), len(self.knobs))) * (
+                limits[:, 1] - limits[:, 0]
+            )
             drawn = origin + 0.6 * (drawn - origin)
             begun += sorted(drawn, key=lambda x: self._draft(x))[: starts - 1]
         for x in begun:
-            minimize(self._with_gradient, x, jac=True, method="L-BFGS-B", bounds=limits, options=dict(maxiter=40, ftol=1e-4))
+            minimize(
+                self._with_gradient,
+                x,
+                jac=True,
+                method="L-BFGS-B",
+                bounds=limits,
+                options=dict(maxiter=40, ftol=1e-4),
+            )
         self._take_back(origin)
 
     def _take_back(self, origin):
@@ -227,8 +314,15 @@ class _Search:
 
     def scenario_at(self, x):
         """The scenario with the knobs at x; refuses like any scenario."""
-        turned = {path: value for k, v in zip(self.knobs, x, strict=True) for path, value in k.set(v * k.scale).items()}
-        return changed(self.start, {path: v for path, v in turned.items() if abs(v - _value(self.start, path)) > 1e-9})
+        turned = {
+            path: value
+            for k, v in zip(self.knobs, x, strict=True)
+            for path, value in k.set(v * k.scale).items()
+        }
+        return changed(
+            self.start,
+            {path: v for path, v in turned.items() if abs(v - _value(self.start, path)) > 1e-9},
+        )
 
     def _uses(self, scenario, names):
         """Draft score of some uses by name."""
@@ -236,7 +330,10 @@ class _Search:
             self.stopped = self.used < self.most
             raise _Ended
         self.used += len(names)
-        return {n: score(evaluate(scenario, n, follow_echoes=False, most_points=DRAFT), self.wishes) for n in names}
+        return {
+            n: score(evaluate(scenario, n, follow_echoes=False, most_points=DRAFT), self.wishes)
+            for n in names
+        }
 
     def _draft(self, x, into=None):
         try:
@@ -247,9 +344,10 @@ class _Search:
         if into is not None:
             into.update(found)
         mean = float(np.mean(list(found.values())))
+        # 1 is told when the answer is traced
         if mean < self.best_score - 1e-9:
             self.best, self.best_score = np.array(x, float), mean
-            self.progress(min(self.used / self.most, 0.99), scenario, mean)  # 1 is told when the answer is traced
+            self.progress(min(self.used / self.most, 0.99), scenario, mean)
         return mean
 
     def _with_gradient(self, x):
@@ -271,13 +369,18 @@ class _Search:
                 except ValueError:
                     continue
                 there = self._uses(scenario, knob.uses)
-                slope[n] = sum(there[u] - by_use[u] for u in knob.uses) / len(self.start.uses) / step
+                slope[n] = (
+                    sum(there[u] - by_use[u] for u in knob.uses) / len(self.start.uses) / step
+                )
                 break
         return here, slope
 
     def _answer(self):
         before = [evaluate(self.start, u.name, follow_echoes=False) for u in self.start.uses]
-        judged = lambda results: float(np.mean([score(r, self.wishes) for r in results]))  # noqa: E731
+
+        def judged(results):
+            return float(np.mean([score(r, self.wishes) for r in results]))
+
         kept, results = self.start, before
         for x in (self.best, None if self.best is None else self._settable(self.best)):
             if x is None:
@@ -287,23 +390,42 @@ class _Search:
             except ValueError:
                 continue
             found = [evaluate(scenario, u.name, follow_echoes=False) for u in self.start.uses]
-            settable = kept is not self.start and judged(found) < judged(before) and judged(found) < judged(results) + 0.05
+            settable = (
+                kept is not self.start
+                and judged(found) < judged(before)
+                and judged(found) < judged(results) + 0.05
+            )
             if judged(found) < judged(results) - 1e-6 or settable:
                 kept, results = scenario, found
         if self.delays:
             kept, results = self._delayed(kept, results)
         room, found = "statistical", kept
-        traced = self._traced(kept, judged(results)) if self.room == "traced" and kept is not self.start else None
+        traced = (
+            self._traced(kept, judged(results))
+            if self.room == "traced" and kept is not self.start
+            else None
+        )
         if traced is not None:
             room, (before, results) = "traced", traced
             if judged(results) > judged(before) - 1e-6:
                 kept, results = self.start, before
-        mean = lambda rs: {f.name: float(np.mean([terms(r)[f.name] for r in rs])) for f in fields(Wishes)}  # noqa: E731
+
+        def mean(rs):
+            return {f.name: float(np.mean([terms(r)[f.name] for r in rs])) for f in fields(Wishes)}
+
         moved = {} if kept is self.start else _moved(self.start, kept)
         return Aimed(
-            scenario=kept, before=judged(before), after=judged(results), terms_before=mean(before), terms_after=mean(results), moved=moved,
-            evaluations=self.used, stopped=self.stopped, room=room, given_up=kept is not found,
-        )  # fmt: skip
+            scenario=kept,
+            before=judged(before),
+            after=judged(results),
+            terms_before=mean(before),
+            terms_after=mean(results),
+            moved=moved,
+            evaluations=self.used,
+            stopped=self.stopped,
+            room=room,
+            given_up=kept is not found,
+        )
 
     def _traced(self, scenario, found):
         """Results of start and answer in the traced room, or None when stopped."""
@@ -319,35 +441,60 @@ class _Search:
     def _delayed(self, scenario, results):
         """The scenario with delays set in the uses where that helps, and its results."""
         results, names = list(results), [g.name for g in scenario.groups]
-        together = {name: {names[m] for m in _orbit(self.start, k, self.mirrors)} for k, name in enumerate(names)}
+        together = {
+            name: {names[m] for m in _orbit(self.start, k, self.mirrors)}
+            for k, name in enumerate(names)
+        }
         for n, use in enumerate(self.start.uses):
             playing = [g.name for g in scenario.groups if scenario.use(use.name).drive(g.name).on]
             best = score(results[n], self.wishes) - WORTH * len(results)
             for lead in playing:
-                others = [name for name in playing if name not in together[lead] and name in self.groups]
+                others = [
+                    name for name in playing if name not in together[lead] and name in self.groups
+                ]
                 if not others or self.stop():
                     continue
                 tried = aligned(scenario, use.name, lead=lead, groups=others)
                 delay = {name: tried.use(use.name).drive(name).delay_ms for name in playing}
-                if any(abs(delay[a] - delay[b]) > 1 for a in playing for b in together[a] & set(playing)):
+                if any(
+                    abs(delay[a] - delay[b]) > 1
+                    for a in playing
+                    for b in together[a] & set(playing)
+                ):
                     continue  # mirrored groups keep one delay
                 found = evaluate(tried, use.name, follow_echoes=False)
-                nearer = terms(found)["arrivals"] < terms(results[n])["arrivals"] - WORTH  # what a delay is for
+                # what a delay is for
+                nearer = terms(found)["arrivals"] < terms(results[n])["arrivals"] - WORTH
                 if nearer and score(found, self.wishes) < best:
                     best, results[n] = score(found, self.wishes), found
             if results[n].scenario is not scenario:
-                scenario = replace(scenario, uses=tuple(results[n].use if u.name == use.name else u for u in scenario.uses))
+                scenario = replace(
+                    scenario,
+                    uses=tuple(results[n].use if u.name == use.name else u for u in scenario.uses),
+                )
         return scenario, results
 
     def _settable(self, x):
         """The same in steps that an installer sets."""
-        return np.array([round(v * k.scale / STEP[k.key]) * STEP[k.key] / k.scale for k, v in zip(self.knobs, x, strict=True)])
+        return np.array(
+            [
+                round(v * k.scale / STEP[k.key]) * STEP[k.key] / k.scale
+                for k, v in zip(self.knobs, x, strict=True)
+            ]
+        )
 
 
 def _moved(start, end):
     """(from, to) of every value that a search changed."""
-    paths = [("groups", n, key) for n in range(len(start.groups)) for key in STEP if key != "gain_db"]
-    paths += [("uses", n, "groups", g.name, key) for n in range(len(start.uses)) for g in start.groups for key in ("gain_db", "delay_ms")]
+    paths = [
+        ("groups", n, key) for n in range(len(start.groups)) for key in STEP if key != "gain_db"
+    ]
+    paths += [
+        ("uses", n, "groups", g.name, key)
+        for n in range(len(start.uses))
+        for g in start.groups
+        for key in ("gain_db", "delay_ms")
+    ]
     values = {path: tuple(_value(s, path) for s in (start, end)) for path in paths}
     return {path: (a, b) for path, (a, b) in values.items() if abs(a - b) > 1e-9}
 
@@ -429,8 +576,13 @@ def knobs(scenario, groups, move, *, symmetric=True):
             if key == "splay_deg" and scenario.groups[n].number == 1:
                 continue
             for signs in product((1.0, -1.0), repeat=len(orbit) - 1):
-                links = tuple((("groups", m, key), v, s) for m, v, s in zip(orbit, now, (1.0, *signs), strict=True))
-                knob = Knob(key=key, now=now[0], **_limits(scenario, key, now[0]), links=links, uses=playing)
+                links = tuple(
+                    (("groups", m, key), v, s)
+                    for m, v, s in zip(orbit, now, (1.0, *signs), strict=True)
+                )
+                knob = Knob(
+                    key=key, now=now[0], **_limits(scenario, key, now[0]), links=links, uses=playing
+                )
                 if knob.low < knob.high and _holds(scenario, knob, mirrors):
                     found.append(knob)
                     break
@@ -440,14 +592,26 @@ def knobs(scenario, groups, move, *, symmetric=True):
 
 
 def _gains(scenario, orbit):
-    """Gain of some groups that go together, use by use, where another group plays to be balanced against."""
+    """Gain of some groups that go together, use by use, where another group plays to be balanced
+    against.
+    """
     for u, use in enumerate(scenario.uses):
         on = [name for name in orbit if use.drive(name).on]
         others = [g.name for g in scenario.groups if g.name not in orbit and use.drive(g.name).on]
         if on and others:
-            links = tuple((("uses", u, "groups", name, "gain_db"), use.drive(name).gain_db, 1.0) for name in on)
+            links = tuple(
+                (("uses", u, "groups", name, "gain_db"), use.drive(name).gain_db, 1.0)
+                for name in on
+            )
             now = use.drive(on[0]).gain_db
-            yield Knob(key="gain_db", now=now, low=min(GAIN[0], now), high=max(GAIN[1], now), links=links, uses=(use.name,))
+            yield Knob(
+                key="gain_db",
+                now=now,
+                low=min(GAIN[0], now),
+                high=max(GAIN[1], now),
+                links=links,
+                uses=(use.name,),
+            )
 
 
 def _limits(scenario, key, now):
@@ -455,12 +619,16 @@ def _limits(scenario, key, now):
         return dict(low=min(TILT[0], now), high=max(TILT[1], now))
     low, high = now - WAYS[key], now + WAYS[key]
     if key == "height":
-        return dict(low=min(max(low, LOWEST), now), high=max(min(high, scenario.hall.clear_height), now))
+        return dict(
+            low=min(max(low, LOWEST), now), high=max(min(high, scenario.hall.clear_height), now)
+        )
     return dict(low=low, high=high)
 
 
 def _seen(cabinets, axis=None):
-    """Cabinets as a set that two layouts can be compared by; mirrored across an axis of the plan if one is given."""
+    """Cabinets as a set that two layouts can be compared by; mirrored across an axis of the plan if
+    one is given.
+    """
     found = set()
     for c in cabinets:
         pan = np.radians(c.pan_deg)
@@ -468,7 +636,14 @@ def _seen(cabinets, axis=None):
         place = np.array([c.x, c.y])
         if axis is not None:
             front[axis], place[axis] = -front[axis], -place[axis]
-        found.add((c.type.name, *(np.round([*place, c.z], 2) + 0.0), *(np.round(front, 3) + 0.0), round(c.tilt_deg, 1)))
+        found.add(
+            (
+                c.type.name,
+                *(np.round([*place, c.z], 2) + 0.0),
+                *(np.round(front, 3) + 0.0),
+                round(c.tilt_deg, 1),
+            )
+        )
     return found
 
 

@@ -17,7 +17,11 @@ from ..venue.seating import EAR_OVER_SEAT
 from ..venue.tables import named
 from ..venue.uses import Drive
 
-AIM_ROW = 2 / 3  # a bank is aimed at this part of its depth, from the front: the last third levels near and far rows
+AIM_ROW = (
+    2 / 3
+    # a bank is aimed at this part of its depth, from the front: the last third levels near and far
+    # rows
+)
 APART = 0.15  # free space between cabinets of a cluster [m]
 CLUSTER = 1.5  # cabinets this near to the middle of the hall hang in a cluster [m]
 STEP, STEPS = 0.2, 16  # how cabinets that would meet are moved apart [m], and how often it is tried
@@ -28,7 +32,9 @@ OPPOSITE = {"north": "south", "south": "north", "east": "west", "west": "east"}
 
 @dataclass(frozen=True, kw_only=True)
 class Arrangement:
-    """A way to hang loudspeakers: when it fits, what it gives up, and the function that places it."""
+    """A way to hang loudspeakers: when it fits, what it gives up, and the function that
+    places it.
+    """
 
     key: str
     title: str
@@ -42,7 +48,8 @@ class Misfit(ValueError):
 
 
 def arrange(scenario, key, *, cabinet=None, rows=3, columns=3):
-    """The scenario with its loudspeakers replaced by an arrangement, placed and aimed for this hall.
+    """The scenario with its loudspeakers replaced by an arrangement, placed and aimed for this
+    hall.
 
     Parameters
     ----------
@@ -105,7 +112,8 @@ def fitting(scenario):
 def _drives(scenario, use, placed):
     """Groups that serve nobody who listens are off; if that leaves none, all play."""
     listening = {name for name, weight in use.listens.items() if weight > 0}
-    listening |= {"court"} if listening & {f.name for f in scenario.floor_seats} else set()  # chairs stand on the court
+    # chairs stand on the court
+    listening |= {"court"} if listening & {f.name for f in scenario.floor_seats} else set()
     silent = [group.name for group, serves in placed if not listening & set(serves)]
     return {} if len(silent) == len(placed) else {name: Drive(on=False) for name in silent}
 
@@ -117,12 +125,17 @@ def _whole(name, value):
 
 
 def _disentangled(placed):
-    """The same, each group whose cabinets meet those before it moved towards the middle of the hall until they do not."""
+    """The same, each group whose cabinets meet those before it moved towards the middle of the hall
+    until they do not.
+    """
     done = []
     for group, serves in placed:
         away = np.array([group.x, group.y])
-        ahead = np.array([math.cos(math.radians(group.pan_deg)), math.sin(math.radians(group.pan_deg))])
-        step = -away / np.linalg.norm(away) if np.linalg.norm(away) > CLUSTER else ahead  # a cluster opens outwards
+        ahead = np.array(
+            [math.cos(math.radians(group.pan_deg)), math.sin(math.radians(group.pan_deg))]
+        )
+        # a cluster opens outwards
+        step = -away / np.linalg.norm(away) if np.linalg.norm(away) > CLUSTER else ahead
         for k in range(STEPS):
             moved = replace(group, x=group.x + k * STEP * step[0], y=group.y + k * STEP * step[1])
             others = [c for g, _ in done for c in g.cabinets]
@@ -134,12 +147,14 @@ def _disentangled(placed):
     return done
 
 
-# ---- places and aims ------------------------------------------------------------------------------------------------
+# ---- places and aims
+# -----------------------------------------------------------------------------------
 
 
 def _height(scenario, y, kind, tilt_deg=0.0):
     """Height of a cabinet hung as high as the joists allow [m]."""
-    tilt = math.radians(tilt_deg)  # it hangs by the middle of its front: tilted down, its back rises over that
+    # it hangs by the middle of its front: tilted down, its back rises over that
+    tilt = math.radians(tilt_deg)
     above = math.cos(tilt) * kind.height / 2 + max(math.sin(tilt), 0.0) * kind.depth
     return min(scenario.hall.clear_height, float(scenario.hall.roof_height(y))) - above
 
@@ -177,7 +192,11 @@ def _edge(scenario, side, reach=0.85):
     """Floor just inside the court's edge on a side, at standing ears."""
     court = scenario.lines
     x, y = court.length / 2 * reach, court.width / 2 * reach
-    return np.array({"east": (x, 0, 1.5), "west": (-x, 0, 1.5), "north": (0, y, 1.5), "south": (0, -y, 1.5)}[side])
+    return np.array(
+        {"east": (x, 0, 1.5), "west": (-x, 0, 1.5), "north": (0, y, 1.5), "south": (0, -y, 1.5)}[
+            side
+        ]
+    )
 
 
 def _type(name):
@@ -187,12 +206,27 @@ def _type(name):
 def _group(scenario, name, tag, cabinet, place, target, **more):
     """A group at a place (x, y), hung as high as it may, aimed at a target."""
     kind = _type(cabinet)
-    reach = more.get("spacing", 0.0) * (more.get("number", 1) - 1) / 2 * abs(math.sin(math.radians(more.get("along_deg", 0.0))))
+    reach = (
+        more.get("spacing", 0.0)
+        * (more.get("number", 1) - 1)
+        / 2
+        * abs(math.sin(math.radians(more.get("along_deg", 0.0))))
+    )
     outer = abs(place[1]) + reach  # where the roof is lowest over the line
     z = _height(scenario, outer, kind)
     pan, tilt = _aim((*place, z), target)
     z = _height(scenario, outer, kind, tilt)
-    return Group(name=name, tag=tag, cabinet=cabinet, x=place[0], y=place[1], height=z, pan_deg=pan, tilt_deg=tilt, **more)
+    return Group(
+        name=name,
+        tag=tag,
+        cabinet=cabinet,
+        x=place[0],
+        y=place[1],
+        height=z,
+        pan_deg=pan,
+        tilt_deg=tilt,
+        **more,
+    )
 
 
 def _across(side):
@@ -200,7 +234,8 @@ def _across(side):
     return 0.0 if side in ("north", "south") else 90.0
 
 
-# ---- the arrangements -----------------------------------------------------------------------------------------------
+# ---- the arrangements
+# -----------------------------------------------------------------------------------
 
 
 def _centre_four(scenario, cabinet="two-way 90x60"):
@@ -209,16 +244,31 @@ def _centre_four(scenario, cabinet="two-way 90x60"):
     for side, pan in COMPASS.items():
         at = (out * math.cos(math.radians(pan)), out * math.sin(math.radians(pan)))
         target = _bank_point(scenario, banks[side]) if side in banks else _edge(scenario, side)
-        serves = [*_serves(scenario, side), "court"] if side in banks else ["court", *_serves(scenario, side)]
-        placed.append((_group(scenario, f"centre {side}", side[0].upper(), cabinet, at, target), serves))
+        serves = (
+            [*_serves(scenario, side), "court"]
+            if side in banks
+            else ["court", *_serves(scenario, side)]
+        )
+        placed.append(
+            (_group(scenario, f"centre {side}", side[0].upper(), cabinet, at, target), serves)
+        )
     return placed
 
 
 def _centre_housing(scenario, cabinet="four-sided 90x50"):
     kind = _type(cabinet)
     if kind.lobes < 2:
-        raise Misfit(f"'{cabinet}' fires one way; this arrangement needs a housing that fires to all sides.")
-    group = Group(name="centre", tag="C", cabinet=cabinet, height=_height(scenario, 0, kind), pan_deg=0.0, tilt_deg=0.0)
+        raise Misfit(
+            f"'{cabinet}' fires one way; this arrangement needs a housing that fires to all sides."
+        )
+    group = Group(
+        name="centre",
+        tag="C",
+        cabinet=cabinet,
+        height=_height(scenario, 0, kind),
+        pan_deg=0.0,
+        tilt_deg=0.0,
+    )
     return [(group, [*(name for side in COMPASS for name in _serves(scenario, side)), "court"])]
 
 
@@ -237,14 +287,33 @@ def _centre_to_banks(scenario, cabinet="two-way 90x60"):
         bank, out = banks[side], kind.depth + kind.width / 2 + APART
         _, along, inward = along_wall(side, scenario.hall)
         ways = {}
-        for half, name in ((-1, "west" if along[0] else "south"), (1, "east" if along[0] else "north")):
-            target = _bank_point(scenario, bank, along=half * bank.length / 4)  # the middle of its half
+        for half, name in (
+            (-1, "west" if along[0] else "south"),
+            (1, "east" if along[0] else "north"),
+        ):
+            # the middle of its half
+            target = _bank_point(scenario, bank, along=half * bank.length / 4)
             way = abs((target + out * inward) @ inward)
-            ways[half] = name, target, math.atan2(abs((target - half * kind.width / 2 * along) @ along), way)
-        spacing = kind.width + 2 * kind.depth * math.sin(max(turned for _, _, turned in ways.values())) + APART
+            ways[half] = (
+                name,
+                target,
+                math.atan2(abs((target - half * kind.width / 2 * along) @ along), way),
+            )
+        spacing = (
+            kind.width
+            + 2 * kind.depth * math.sin(max(turned for _, _, turned in ways.values()))
+            + APART
+        )
         for half, (name, target, _) in ways.items():
             at = -out * inward + half * spacing / 2 * along
-            group = _group(scenario, f"centre {side}, {name}", f"{side[0]}{name[0]}".upper(), cabinet, at[:2], target)
+            group = _group(
+                scenario,
+                f"centre {side}, {name}",
+                f"{side[0]}{name[0]}".upper(),
+                cabinet,
+                at[:2],
+                target,
+            )
             placed.append((group, [*_serves(scenario, side), "court"]))
     return placed
 
@@ -259,15 +328,23 @@ def _bank_rows(scenario, cabinet, number=3):
         foot, along, inward = along_wall(side, scenario.hall)
         half = (court.width if side in ("north", "south") else court.length) / 2
         wall = abs(foot @ inward)
-        from_wall = max(wall - half, bank.depth + 0.5)  # over the side line, or just in front of a bank that reaches over it
+        # over the side line, or just in front of a bank that reaches over it
+        from_wall = max(wall - half, bank.depth + 0.5)
         if wall - from_wall < 1.0:
             from_wall = wall - 1.0
         at = foot + from_wall * inward + bank.offset * along
         target = _bank_point(scenario, bank)
         group = _group(
-            scenario, f"{side} row", side[0].upper(), cabinet, at[:2], target,
-            number=number, spacing=bank.length / number, along_deg=_across(side),
-        )  # fmt: skip
+            scenario,
+            f"{side} row",
+            side[0].upper(),
+            cabinet,
+            at[:2],
+            target,
+            number=number,
+            spacing=bank.length / number,
+            along_deg=_across(side),
+        )
         placed.append((group, _serves(scenario, side)))
     return placed
 
@@ -277,7 +354,12 @@ def _rows_and_ends(scenario, cabinet="two-way 90x60"):
     for side, sign in (("west", -1), ("east", 1)):
         at = (sign * court.length / 2 * 0.95, 0.0)
         target = (-sign * court.length * 0.05, 0.0, 1.5)  # a little beyond the middle
-        placed.append((_group(scenario, f"{side} end", f"{side[0].upper()}E", "two-way 60x40", at, target), ["court"]))
+        placed.append(
+            (
+                _group(scenario, f"{side} end", f"{side[0].upper()}E", "two-way 60x40", at, target),
+                ["court"],
+            )
+        )
     return placed
 
 
@@ -305,13 +387,23 @@ def _rows_and_stage(scenario, cabinet="two-way 90x60"):
     far = (scenario.lines.length, scenario.lines.width)[axis] / 2
     target[axis] = front + sign * 0.65 * abs(sign * far - front)  # towards the back of the chairs
     group = _group(
-        scenario, "stage pair", "P", "two-way 90x60", at, target, number=2, spacing=span, along_deg=90.0 * (1 - axis)
+        scenario,
+        "stage pair",
+        "P",
+        "two-way 90x60",
+        at,
+        target,
+        number=2,
+        spacing=span,
+        along_deg=90.0 * (1 - axis),
     )
     return [*placed, (group, ["court"])]
 
 
 def _stage_line(scenario, sides, cabinet):
-    """Four cabinets in one line at the wall of a built-in stage, the inner two to the floor, the outer two beyond it."""
+    """Four cabinets in one line at the wall of a built-in stage, the inner two to the floor, the
+    outer two beyond it.
+    """
     stage = scenario.stage
     if stage is None or stage.side not in sides:
         where = "a side" if "north" in sides else "an end"
@@ -325,13 +417,23 @@ def _stage_line(scenario, sides, cabinet):
     floor = place + 0.45 * depth * inward
     names = [f.name for f in scenario.floor_seats]
     inner = _group(
-        scenario, "stage line", "L", cabinet, place[:2], (floor[0], floor[1], 1.2), number=2, spacing=step, along_deg=_across(stage.side)
+        scenario,
+        "stage line",
+        "L",
+        cabinet,
+        place[:2],
+        (floor[0], floor[1], 1.2),
+        number=2,
+        spacing=step,
+        along_deg=_across(stage.side),
     )
     return stage, banks, place, inward, along, depth, step, inner, names
 
 
 def _stage_side(scenario, cabinet="two-way 90x60"):
-    stage, banks, place, inward, _, depth, step, inner, names = _stage_line(scenario, ("north", "south"), cabinet)
+    stage, banks, place, inward, _, depth, step, inner, names = _stage_line(
+        scenario, ("north", "south"), cabinet
+    )
     across = OPPOSITE[stage.side]
     if across in banks:
         target = _bank_point(scenario, banks[across])
@@ -340,7 +442,15 @@ def _stage_side(scenario, cabinet="two-way 90x60"):
         target = (far[0], far[1], 1.2)
     serves = _serves(scenario, across)
     outer = _group(
-        scenario, "stage line, outer", "O", cabinet, place[:2], target, number=2, spacing=3 * step, along_deg=_across(stage.side)
+        scenario,
+        "stage line, outer",
+        "O",
+        cabinet,
+        place[:2],
+        target,
+        number=2,
+        spacing=3 * step,
+        along_deg=_across(stage.side),
     )
     outer = replace(outer, height=min(outer.height, inner.height))
     inner = replace(inner, height=outer.height)  # level with each other
@@ -348,7 +458,9 @@ def _stage_side(scenario, cabinet="two-way 90x60"):
 
 
 def _stage_end(scenario, cabinet="two-way 90x60"):
-    stage, banks, place, inward, along, depth, step, inner, names = _stage_line(scenario, ("east", "west"), cabinet)
+    stage, banks, place, inward, along, depth, step, inner, names = _stage_line(
+        scenario, ("east", "west"), cabinet
+    )
     placed, serves = [(inner, ["court", *names])], ["court", *names]
     for side in ("north", "south"):
         if side not in banks:
@@ -358,14 +470,23 @@ def _stage_end(scenario, cabinet="two-way 90x60"):
         bank = banks[side]
         away = np.sign(inward[0])
         toward = _bank_point(scenario, bank, along=0.0)
-        toward[0] = bank.corner(scenario.hall, 0, 0, 0)[0] + away * bank.length * 0.1  # a little beyond its middle
+        # a little beyond its middle
+        toward[0] = bank.corner(scenario.hall, 0, 0, 0)[0] + away * bank.length * 0.1
         group = _group(scenario, f"stage {side}", side[0].upper(), "two-way 60x40", at, toward)
         group = replace(group, height=min(group.height, inner.height))
         placed.append((group, _serves(scenario, side)))
     if len(placed) == 1:
         far = place + 0.75 * depth * inward
         outer = _group(
-            scenario, "stage line, outer", "O", cabinet, place[:2], (far[0], far[1], 1.2), number=2, spacing=3 * step, along_deg=90.0
+            scenario,
+            "stage line, outer",
+            "O",
+            cabinet,
+            place[:2],
+            (far[0], far[1], 1.2),
+            number=2,
+            spacing=3 * step,
+            along_deg=90.0,
         )
         placed.append((outer, serves))
     level = min(group.height for group, _ in placed)
@@ -374,7 +495,10 @@ def _stage_end(scenario, cabinet="two-way 90x60"):
 
 def _grid(scenario, cabinet="pendant 100", rows=3, columns=3):
     hall, kind, placed = scenario.hall, _type(cabinet), []
-    everywhere = ["court", *(t.name for t in (*scenario.banks, *scenario.balconies, *scenario.floor_seats))]
+    everywhere = [
+        "court",
+        *(t.name for t in (*scenario.banks, *scenario.balconies, *scenario.floor_seats)),
+    ]
     for row in range(rows):
         y = ((row + 0.5) / rows - 0.5) * hall.width
         z = _height(scenario, y, kind, 90.0)
@@ -407,7 +531,9 @@ def _end_clusters(scenario, cabinet="two-way 90x60"):
             else:
                 target, serves = np.array([0.0, turn * court.width * 0.35, 1.5]), ["court"]
             tag = f"{end[0]}{side[0]}".upper()
-            placed.append((_group(scenario, f"{end} cluster, {side}", tag, cabinet, (x, y), target), serves))
+            placed.append(
+                (_group(scenario, f"{end} cluster, {side}", tag, cabinet, (x, y), target), serves)
+            )
     return placed
 
 
@@ -418,15 +544,30 @@ def _from_across(scenario, cabinet="two-way 60x40"):
     for side, bank in banks.items():
         foot, along, inward = along_wall(side, scenario.hall)
         half = (court.width if side in ("north", "south") else court.length) / 2
-        at = foot + (abs(foot @ inward) + half * 0.8) * inward + bank.offset * along  # over the far side line
+        # over the far side line
+        at = foot + (abs(foot @ inward) + half * 0.8) * inward + bank.offset * along
         target = _bank_point(scenario, bank)
         group = _group(
-            scenario, f"{side} from across", side[0].upper(), cabinet, at[:2], target,
-            number=2, spacing=bank.length / 2, along_deg=_across(side),
-        )  # fmt: skip
+            scenario,
+            f"{side} from across",
+            side[0].upper(),
+            cabinet,
+            at[:2],
+            target,
+            number=2,
+            spacing=bank.length / 2,
+            along_deg=_across(side),
+        )
         placed.append((group, _serves(scenario, side)))
     court_pair = _group(
-        scenario, "court pair", "C", "two-way 90x60", (0.0, 0.0), (0.0, 0.0, 1.5), number=2, spacing=court.length / 2
+        scenario,
+        "court pair",
+        "C",
+        "two-way 90x60",
+        (0.0, 0.0),
+        (0.0, 0.0, 1.5),
+        number=2,
+        spacing=court.length / 2,
     )
     return [*placed, (replace(court_pair, pan_deg=90.0, tilt_deg=90.0), ["court"])]
 
@@ -437,14 +578,23 @@ ARRANGEMENTS = {
         Arrangement(
             key="centre four",
             title="Four cabinets together at the centre, facing the four sides",
-            fits="One place to hang and wire; fits a compact hall where banks are shallow and games are the main use.",
-            gives_up="Long throws to the top rows and energy on the walls; a microphone on the court is under it.",
+            fits=(
+                "One place to hang and wire; fits a compact hall where banks are shallow and games"
+                " are the main use."
+            ),
+            gives_up=(
+                "Long throws to the top rows and energy on the walls; a microphone on the court is"
+                " under it."
+            ),
             place=_centre_four,
         ),
         Arrangement(
             key="centre housing",
             title="One housing at the centre that fires to four sides",
-            fits="The same job as four cabinets where weight, price or looks allow only one hanging point.",
+            fits=(
+                "The same job as four cabinets where weight, price or looks allow only one hanging"
+                " point."
+            ),
             gives_up="Nothing in it can be turned, tilted or switched by itself.",
             place=_centre_housing,
         ),
@@ -457,29 +607,49 @@ ARRANGEMENTS = {
         ),
         Arrangement(
             key="rows and ends",
-            title="Three cabinets a bank over the side lines, two firing down the court from its ends",
-            fits="Deep banks: nearer cabinets reach the top rows evenly, and the court has its own two.",
-            gives_up="More cabinets, cable and hanging points; the end cabinets fire at a stage at the other end.",
+            title=(
+                "Three cabinets a bank over the side lines, two firing down the court from its ends"
+            ),
+            fits=(
+                "Deep banks: nearer cabinets reach the top rows evenly, and the court has its own"
+                " two."
+            ),
+            gives_up=(
+                "More cabinets, cable and hanging points; the end cabinets fire at a stage at the"
+                " other end."
+            ),
             place=_rows_and_ends,
         ),
         Arrangement(
             key="rows and stage",
-            title="Three cabinets a bank over the side lines, two framing the portable stage and firing away from it",
-            fits="Deep banks and graduations: the voice comes from the stage, and its microphones are behind the cabinets.",
+            title=(
+                "Three cabinets a bank over the side lines, two framing the portable stage and"
+                " firing away from it"
+            ),
+            fits=(
+                "Deep banks and graduations: the voice comes from the stage, and its microphones"
+                " are behind the cabinets."
+            ),
             gives_up="The court is covered from one end only.",
             place=_rows_and_stage,
         ),
         Arrangement(
             key="stage on a side",
             title="Four in one line at the stage wall of a side, firing away from the stage",
-            fits="A built-in stage on a long side: one line, level, for floor and opposite bank; arrivals stay together.",
+            fits=(
+                "A built-in stage on a long side: one line, level, for floor and opposite bank;"
+                " arrivals stay together."
+            ),
             gives_up="Banks on the stage's own side, and long throws across a wide hall.",
             place=_stage_side,
         ),
         Arrangement(
             key="stage on an end",
             title="A line at the stage end firing away, to the court and to the banks",
-            fits="A built-in stage on an end with one or two banks: the voice comes from the stage in every use.",
+            fits=(
+                "A built-in stage on an end with one or two banks: the voice comes from the stage"
+                " in every use."
+            ),
             gives_up="The far ends of long banks, which are far away and off to the side.",
             place=_stage_end,
         ),
@@ -487,7 +657,10 @@ ARRANGEMENTS = {
             key="pendants",
             title="A grid of pendants firing down",
             fits="Clarity at low level everywhere, for a low or hard room and many different uses.",
-            gives_up="Microphones that walk under it, many hanging points, and a voice that comes from above.",
+            gives_up=(
+                "Microphones that walk under it, many hanging points, and a voice that comes from"
+                " above."
+            ),
             place=_grid,
         ),
         Arrangement(
@@ -500,7 +673,10 @@ ARRANGEMENTS = {
         Arrangement(
             key="from across",
             title="Each bank from cabinets over the far side line, and a pair over the court",
-            fits="Banks that reach over the side lines or low joists over them: the flatter throw runs along the slope of seats.",
+            fits=(
+                "Banks that reach over the side lines or low joists over them: the flatter throw"
+                " runs along the slope of seats."
+            ),
             gives_up="Longer throws, and cabinets that pass over the court.",
             place=_from_across,
         ),

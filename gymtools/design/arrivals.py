@@ -1,4 +1,6 @@
-"""When sound arrives at every seat: direct sound, first reflections, delays, and where the voice seems to come from."""
+"""When sound arrives at every seat: direct sound, first reflections, delays, and where the voice
+seems to come from.
+"""
 
 from dataclasses import dataclass
 
@@ -23,7 +25,8 @@ class Echoes:
 
 
 def spread(direct, arrival_s):
-    """Time between the first and the last of the direct arrivals that are nearly as strong as the strongest.
+    """Time between the first and the last of the direct arrivals that are nearly as strong as the
+    strongest.
 
     Parameters
     ----------
@@ -62,7 +65,9 @@ def talker_place(scenario, use, setting):
             if m.walks is None:
                 return m.places(setting)[0][0]
             x0, x1, y0, y1 = walkable(setting, m.walks)
-            return np.array([(x0 + x1) / 2, (y0 + y1) / 2, floor_height(setting, m.walks) + STANDING])
+            return np.array(
+                [(x0 + x1) / 2, (y0 + y1) / 2, floor_height(setting, m.walks) + STANDING]
+            )
     for platform in setting.portable_stages:
         return np.array([platform.x, platform.y, platform.height + STANDING])
     if setting.stage and use.curtain_open:
@@ -114,7 +119,9 @@ def localisation_deg(direct, arrival_s, position, points, talker):
     """
     lead = position[first_strong(direct, arrival_s)] - points
     voice = talker - points
-    cosine = (lead * voice).sum(axis=1) / (np.linalg.norm(lead, axis=1) * np.linalg.norm(voice, axis=1))
+    cosine = (lead * voice).sum(axis=1) / (
+        np.linalg.norm(lead, axis=1) * np.linalg.norm(voice, axis=1)
+    )
     return np.degrees(np.arccos(np.clip(cosine, -1, 1)))
 
 
@@ -137,7 +144,8 @@ def reflected(result, points):
 
     Notes
     -----
-    A surface mirrors what it neither absorbs nor scatters; the scattered part belongs to the late sound.
+    A surface mirrors what it neither absorbs nor scatters; the scattered part belongs to the late
+    sound.
     """
     room, sounding = result.setting.room, result.sources
     scattering = result.scenario.scattering(result.use)[:, None]
@@ -157,7 +165,10 @@ def reflected(result, points):
         blocking=room.blocking if len(room.blocking) else None,
     )
     energy = np.concatenate([direct[:, None], images], axis=1)
-    time = np.concatenate([distance[:, None], way], axis=1) / sounding.speed + sounding.delay_s[:, None, None]
+    time = (
+        np.concatenate([distance[:, None], way], axis=1) / sounding.speed
+        + sounding.delay_s[:, None, None]
+    )
     return energy, time
 
 
@@ -176,10 +187,16 @@ def echoes(result):
 
     Sources
     -------
-    Dietsch and Kraak, Acustica 60 (1986), speech: exponent 0.67, step 9 ms, 1 kHz octave. The late sound goes in as many small
-    arrivals, so that it covers what it would cover in the hall; what the first images carry is not in it a second time.
+    Dietsch and Kraak, Acustica 60 (1986), speech: exponent 0.67, step 9 ms, 1 kHz octave. The late
+    sound goes in as many small arrivals, so that it covers what it would cover in the hall; what
+    the first images carry is not in it a second time.
     """
-    chosen = [np.arange(a.points.start, a.points.stop, max(1, (a.points.stop - a.points.start) // SAMPLES))[:SAMPLES] for a in result.areas]
+    chosen = [
+        np.arange(
+            a.points.start, a.points.stop, max(1, (a.points.stop - a.points.start) // SAMPLES)
+        )[:SAMPLES]
+        for a in result.areas
+    ]
     index = np.concatenate(chosen)
     energy, time = reflected(result, result.points[index])
     energy = energy.reshape(-1, *energy.shape[2:])  # (arrival, point, band)

@@ -1,4 +1,6 @@
-"""What a design costs: quantities from the scenario and its equipment, prices and hours from a price book."""
+"""What a design costs: quantities from the scenario and its equipment, prices and hours from a
+price book.
+"""
 
 from .access import receivers
 from .drive import drive, rack_units
@@ -21,8 +23,8 @@ def bill(scenario, prices=None, *, system=None):
     Returns
     -------
     lines : tuple of Line
-        Loudspeakers and their hanging, amplifiers and cable, inputs, mixer, processor, rack, assistive listening, and treatment
-        that is not there yet; each item once
+        Loudspeakers and their hanging, amplifiers and cable, inputs, mixer, processor, rack,
+        assistive listening, and treatment that is not there yet; each item once
     """
     book = prices or example_prices()
     system = system or drive(scenario, prices=book)
@@ -48,7 +50,8 @@ def bill(scenario, prices=None, *, system=None):
     count("processor", "inputs and outputs", needs["inputs"] + needs["outputs"])
     count("wall plate", "microphone or line", len(plates(scenario)))
     filled, high = rack_units(system, EXTRA_UNITS)
-    count("rack", "rack with doors and power", high or filled)  # all of the rack is bought; of several at least what they hold
+    # all of the rack is bought; of several at least what they hold
+    count("rack", "rack with doors and power", high or filled)
     count("fire alarm", "muting contact", 1)
     whole, compatible = receivers(scenario.seats)
     count("assistive listening", "transmitter and aerial", 1 if whole else 0)
@@ -57,7 +60,9 @@ def bill(scenario, prices=None, *, system=None):
     count("commissioning", "measurement and setting up", 1)
     for t in scenario.treatments:
         if not t.existing:
-            count("treatment", t.finish if ("treatment", t.finish) in book.prices else OTHER, t.area)
+            count(
+                "treatment", t.finish if ("treatment", t.finish) in book.prices else OTHER, t.area
+            )
     return tuple(book.line(kind, item, quantity) for (kind, item), quantity in counted.items())
 
 

@@ -1,4 +1,6 @@
-"""A decision as it was made: the options, the one chosen, why each other lost, and all that it rests on."""
+"""A decision as it was made: the options, the one chosen, why each other lost, and all that it
+rests on.
+"""
 
 import hashlib
 from dataclasses import dataclass
@@ -78,11 +80,20 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None):
         sureness[use.name] = how_sure(scenario, use.name, draws=draws)
         step()
     texts = "\n".join(f"{name}\n{to_text(options[name])}" for name in names)
-    versions = {"gymtools": metadata.version("gymtools"), "Python": python_version(), **{name: metadata.version(name) for name in LIBRARIES}}
+    versions = {
+        "gymtools": metadata.version("gymtools"),
+        "Python": python_version(),
+        **{name: metadata.version(name) for name in LIBRARIES},
+    }
     return Decision(
-        options=tuple(made), parts=parts(scenario, prices=prices, room="traced"), results=results, sureness=sureness, versions=versions,
-        reasons={o.name: reasons(made[0], o) for o in made[1:]}, inputs_hash=hashlib.sha256(texts.encode()).hexdigest(),
-    )  # fmt: skip
+        options=tuple(made),
+        parts=parts(scenario, prices=prices, room="traced"),
+        results=results,
+        sureness=sureness,
+        versions=versions,
+        reasons={o.name: reasons(made[0], o) for o in made[1:]},
+        inputs_hash=hashlib.sha256(texts.encode()).hexdigest(),
+    )
 
 
 def reasons(chosen: Option, other: Option):
@@ -114,9 +125,14 @@ def reasons(chosen: Option, other: Option):
     if better:
         found.append(f"It is better in {'; '.join(better)}.")
     if not worse and not better:
-        found.append("Its figures are the same as those of the chosen one, as far as they are told.")
+        found.append(
+            "Its figures are the same as those of the chosen one, as far as they are told."
+        )
     if beaten_by(other.headlines, {chosen.name: chosen.headlines}):
         found.append("The chosen one is at least as good in every figure.")
     elif better and not worse:
-        found.append("No figure told against it: the choice rests on something else, to be written down below.")
+        found.append(
+            "No figure told against it: the choice rests on something else, to be written down"
+            " below."
+        )
     return found

@@ -28,24 +28,33 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
     Returns
     -------
     scenario : Scenario
-        Delays changed in that use alone, in steps of 1 ms; a group that would have to come earlier gets none
+        Delays changed in that use alone, in steps of 1 ms; a group that would have to come earlier
+        gets none
     """
     lead_s = float(within("lead_s", lead_s, 0, 0.2, "s", "Milliseconds given by mistake?"))
     result = evaluate(scenario, use)
     owner = np.array([c.group for c in scenario.cabinets], object)  # plain texts
     for name in groups or ():
         if name not in owner:
-            raise ValueError(f"group '{name}' is unknown. Known: {', '.join(dict.fromkeys(owner))}.")
+            raise ValueError(
+                f"group '{name}' is unknown. Known: {', '.join(dict.fromkeys(owner))}."
+            )
     speed = result.sources.speed
     if lead == "talker":
         talker = talker_place(scenario, result.use, result.setting)
         if talker is None:
-            raise ValueError(f"use '{result.use.name}' has no talker: no open microphone and no stage to speak from.")
+            raise ValueError(
+                f"use '{result.use.name}' has no talker: no open microphone and no stage to speak"
+                " from."
+            )
         reference = np.linalg.norm(result.points - talker, axis=1) / speed
     elif lead in owner[result.playing]:
         reference = result.arrival_s[owner == lead].min(axis=0)
     else:
-        raise ValueError(f"lead = '{lead}' is neither 'talker' nor a group that plays. Known: {', '.join(sorted(set(owner[result.playing])))}.")
+        raise ValueError(
+            f"lead = '{lead}' is neither 'talker' nor a group that plays. Known:"
+            f" {', '.join(sorted(set(owner[result.playing])))}."
+        )
     listening = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     energy = result.direct[:, listening][..., SPEECH].sum(axis=-1)
     strongest = owner[energy.argmax(axis=0)]
@@ -58,5 +67,7 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
         mine = (result.distance[owner == name][:, seats] / speed).min(axis=0)
         delay = max(0.0, float(np.percentile(reference[seats] - mine, 90)) + lead_s)
         drives[name] = replace(result.use.drive(name), delay_ms=float(np.ceil(delay * 1000)))
-    uses = tuple(replace(u, groups=drives) if u.name == result.use.name else u for u in scenario.uses)
+    uses = tuple(
+        replace(u, groups=drives) if u.name == result.use.name else u for u in scenario.uses
+    )
     return replace(scenario, uses=uses)

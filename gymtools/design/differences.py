@@ -29,7 +29,9 @@ def late_db(result, area):
         Mean over the area, per 1 W at the loudest group [dB(A)]
     """
     octaves = bands.to_level(result.late.at(result.points[area.points]).mean(axis=0, dtype=float))
-    return float(bands.a_weighted(octaves - result.tuning_db - result.setting_db[result.playing].max()))
+    return float(
+        bands.a_weighted(octaves - result.tuning_db - result.setting_db[result.playing].max())
+    )
 
 
 def differences(even, traced):
@@ -45,7 +47,8 @@ def differences(even, traced):
     Returns
     -------
     sentences : list of str
-        One for every area where the late level differs by more than 1 dB or the STI by more than 0.03, then the reasons
+        One for every area where the late level differs by more than 1 dB or the STI by more than
+        0.03, then the reasons
     """
     if traced.room == "statistical":
         return []
@@ -53,11 +56,15 @@ def differences(even, traced):
     for a, b in zip(even.areas, traced.areas, strict=True):
         level, clarity = late_db(traced, b) - late_db(even, a), b.sti_p10 - a.sti_p10
         if abs(level) > LEVEL_DB or abs(clarity) > STI:
-            more = f"{abs(level):.1f} dB {'more' if level > 0 else 'less'} sound from the room at the same setting"
+            more = (
+                f"{abs(level):.1f} dB {'more' if level > 0 else 'less'} sound from the room at the"
+                " same setting"
+            )
             early, usual = early_share(traced, b), _even_early(even)
             found.append(
-                f"{b.name}: {more}; clarity {b.sti_p10:.2f} where the formula says {a.sti_p10:.2f}. {100 * early:.0f} % of the room's sound "
-                f"comes within {1000 * EARLY_S:.0f} ms of the direct sound, off what is near (an even field: {100 * usual:.0f} %)"
+                f"{b.name}: {more}; clarity {b.sti_p10:.2f} where the formula says {a.sti_p10:.2f}."
+                f" {100 * early:.0f} % of the room's sound comes within {1000 * EARLY_S:.0f} ms of"
+                f" the direct sound, off what is near (an even field: {100 * usual:.0f} %)"
             )
     if not found:
         return []
@@ -65,7 +72,8 @@ def differences(even, traced):
 
 
 def early_share(result, area):
-    """Share of the traced late sound in an area that comes soon after its loudspeaker's direct sound.
+    """Share of the traced late sound in an area that comes soon after its loudspeaker's direct
+    sound.
 
     Parameters
     ----------
@@ -85,11 +93,14 @@ def early_share(result, area):
 def _even_early(result):
     """The same by formula, where it depends on the decay alone."""
     energy = bands.to_energy(result.reverberant_db[SPEECH])
-    return float(energy @ (1 - np.exp(-intelligibility.DECAY * EARLY_S / result.rt[SPEECH])) / energy.sum())
+    return float(
+        energy @ (1 - np.exp(-intelligibility.DECAY * EARLY_S / result.rt[SPEECH])) / energy.sum()
+    )
 
 
 def ends(result):
-    """Where the radiated sound ends, against an even field: share taken by each part of the room and by the air.
+    """Where the radiated sound ends, against an even field: share taken by each part of the room
+    and by the air.
 
     Parameters
     ----------
@@ -103,22 +114,35 @@ def ends(result):
     """
     room, sources = result.setting.room, result.sources
     power = sources.radiated[:, SPEECH]
-    taken = np.einsum("sb,skb->kb", power, result.late.absorbed[..., SPEECH]) / power.sum(axis=0)  # (surface, band)
-    area = np.append(room.area[:, None] * result.absorption[:, SPEECH], [4 * sources.decay[SPEECH] * room.volume], axis=0)
+    # (surface, band)
+    taken = np.einsum("sb,skb->kb", power, result.late.absorbed[..., SPEECH]) / power.sum(axis=0)
+    area = np.append(
+        room.area[:, None] * result.absorption[:, SPEECH],
+        [4 * sources.decay[SPEECH] * room.volume],
+        axis=0,
+    )
     even = (area / area.sum(axis=0)).mean(axis=1)
     air = np.einsum("sb,sb->b", power, result.late.air[:, SPEECH]) / power.sum(axis=0)
     traced = np.append(taken.mean(axis=1), air.mean())
     names = [*room.parts, "air"]
-    return {p: tuple(float(sum(v[k] for k, name in enumerate(names) if name == p)) for v in (traced, even)) for p in dict.fromkeys(names)}
+    return {
+        p: tuple(
+            float(sum(v[k] for k, name in enumerate(names) if name == p)) for v in (traced, even)
+        )
+        for p in dict.fromkeys(names)
+    }
 
 
 def _ends(result):
-    """The part of the room that takes most more, and the one that takes most less, than in an even field."""
+    """The part of the room that takes most more, and the one that takes most less, than in an even
+    field.
+    """
     shares = ends(result)
     most = max(shares, key=lambda p: shares[p][0] - shares[p][1])
     least = min(shares, key=lambda p: shares[p][0] - shares[p][1])
     words = [
-        f"the {p} takes {100 * shares[p][0]:.0f} % of all sound (500 Hz to 4 kHz) where an even field would give it {100 * shares[p][1]:.0f} %"
+        f"the {p} takes {100 * shares[p][0]:.0f} % of all sound (500 Hz to 4 kHz) where an even"
+        f" field would give it {100 * shares[p][1]:.0f} %"
         for p in (most, least)
         if abs(shares[p][0] - shares[p][1]) > NOTED
     ]
@@ -149,5 +173,13 @@ def bent_decay(result):
     if not late > BENT * early:
         return ""
     pairs = [words for words, _, _ in bare_pairs(result)]
-    why = f"the {' and the '.join(pairs)} are bare and face each other, and sound goes on between them" if pairs else "sound goes on where little absorbs it"
-    return f"The hall begins to ring as if for {early:.1f} s and goes on as if for {late:.1f} s (EDT and T30, 500 Hz to 2 kHz): {why}"
+    why = (
+        f"the {' and the '.join(pairs)} are bare and face each other, and sound goes on between"
+        " them"
+        if pairs
+        else "sound goes on where little absorbs it"
+    )
+    return (
+        f"The hall begins to ring as if for {early:.1f} s and goes on as if for {late:.1f} s (EDT"
+        f" and T30, 500 Hz to 2 kHz): {why}"
+    )

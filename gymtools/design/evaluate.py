@@ -19,7 +19,9 @@ from .sources import Sources, sources
 from .traced import Tracing
 
 EVENNESS = slice(3, 6)  # 1, 2 and 4 kHz: the octaves in which evenness is judged
-TUNING_DB = 8.0  # most that an octave is turned down for the room [dB]    common practice, no source
+TUNING_DB = (
+    8.0  # most that an octave is turned down for the room [dB]    common practice, no source
+)
 SPEECH = slice(2, 6)  # 500 Hz to 4 kHz: the octaves in which landing energy is told
 
 
@@ -31,7 +33,9 @@ class AreaSummary:
     weight: float
     points: slice  # of the result's arrays
     mean_db: float  # direct level, energy sum of 1, 2 and 4 kHz, mean over the points [dB]
-    silent: int  # places out of sight of every loudspeaker that plays; the rest of the direct sound is told without them
+    # places out of sight of every loudspeaker that plays; the rest of the direct sound is told
+    # without them
+    silent: int
     spread_db: tuple  # 5th to 95th percentile of the direct level at 1, 2 and 4 kHz [dB]
     within_3db: float  # share of points within 3 dB of the mean, 0 to 1 [-]
     worst_db: float  # lowest point re the mean [dB]
@@ -65,22 +69,28 @@ class Result:
     distance: np.ndarray  # (S, P) [m]
     arrival_s: np.ndarray  # delay and way (S, P) [s]
     spread_s: np.ndarray  # time between the direct arrivals within 10 dB of the strongest (P,) [s]
-    localisation_deg: np.ndarray | None  # angle between the talker and the first strong arrival (P,) [deg]; None without a talker
+    # angle between the talker and the first strong arrival (P,) [deg]; None without a talker
+    localisation_deg: np.ndarray | None
     playing: np.ndarray  # which cabinets are on (S,)
     rt: np.ndarray  # Eyring with air (7,) [s]
     rt_sabine: np.ndarray  # (7,) [s]
     absorption: np.ndarray  # (surface, 7)
     parts: tuple  # names of the parts of the room
-    lands: np.ndarray  # share of each cabinet's speech-band energy that meets each part first (S, part)
+    # share of each cabinet's speech-band energy that meets each part first (S, part)
+    lands: np.ndarray
     tuning_db: np.ndarray  # how far each octave is turned down for all loudspeakers (7,) [dB]
-    setting_db: np.ndarray  # each cabinet's gain over its sensitivity (speech whose A-weighted level is that of 1 W); -inf when off (S,) [dB]
+    # each cabinet's gain over its sensitivity (speech whose A-weighted level is that of 1 W); -inf
+    # when off (S,) [dB]
+    setting_db: np.ndarray
     microphones: tuple = ()  # Clearance of every open microphone
     areas: tuple  # AreaSummary of every listening area of the use
     verdicts: tuple = ()
 
     @cached_property
     def echoes(self):
-        """First reflections and late arrivals at a sample of seats; followed when first asked for."""
+        """First reflections and late arrivals at a sample of seats; followed when first
+        asked for.
+        """
         return echoes(self)
 
     @property
@@ -95,14 +105,18 @@ class Result:
 
     @cached_property
     def decay_times(self):
-        """Decay times of the late sound over the listeners: "edt", "t20" and "t30", each (7,); by formula all alike [s]."""
+        """Decay times of the late sound over the listeners: "edt", "t20" and "t30", each (7,); by
+        formula all alike [s].
+        """
         if self.room == "statistical":
             return dict.fromkeys(RANGES, self.rt)
         return {measure: self.late.decay_times(self.listeners, measure) for measure in RANGES}
 
     @property
     def rt_mid(self):
-        """Mean reverberation time of 500 Hz, 1 and 2 kHz: Eyring's by formula, T20 where traced (Eyring's in an octave without one) [s]."""
+        """Mean reverberation time of 500 Hz, 1 and 2 kHz: Eyring's by formula, T20 where traced
+        (Eyring's in an octave without one) [s].
+        """
         middle = self.decay_times["t20"][2:5]
         return float(np.where(np.isfinite(middle), middle, self.rt[2:5]).mean())
 
@@ -142,7 +156,9 @@ class AllUses:
     @property
     def weakest(self):
         """Verdicts that are not good enough, worst first: (use, Verdict)."""
-        found = [(name, v) for name, r in self.results.items() for v in r.verdicts if v.word != "holds"]
+        found = [
+            (name, v) for name, r in self.results.items() for v in r.verdicts if v.word != "holds"
+        ]
         return sorted(found, key=lambda pair: -WORDS.index(pair[1].word))
 
 
@@ -161,7 +177,10 @@ def evaluate_all(scenario, *, room="statistical"):
     all_uses : AllUses
         Results by use, and the worst verdict over them
     """
-    return AllUses(scenario=scenario, results={use.name: evaluate(scenario, use.name, room=room) for use in scenario.uses})
+    return AllUses(
+        scenario=scenario,
+        results={use.name: evaluate(scenario, use.name, room=room) for use in scenario.uses},
+    )
 
 
 ROOMS = ("statistical", "traced")
@@ -170,9 +189,9 @@ ROOMS = ("statistical", "traced")
 def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most_points=None):
     """What every seat hears in one use.
 
-    The loudspeakers play speech, each equalised flat on its axis, all tuned to the room (octaves that it builds up are
-    turned down), at one setting that brings the weighted mean level over the listening areas to the use's target; group
-    gains and delays stand relative to that setting.
+    The loudspeakers play speech, each equalised flat on its axis, all tuned to the room (octaves
+    that it builds up are turned down), at one setting that brings the weighted mean level over the
+    listening areas to the use's target; group gains and delays stand relative to that setting.
 
     Parameters
     ----------
@@ -181,13 +200,15 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     use : str, optional
         Name of a use; the first when left out [-]
     room : str or TracedField
-        "statistical": late sound by formula, fast enough for a slider; "traced": rays are followed until the level is good to
-        0.3 dB, which takes seconds unless they have been followed before; or a field that has been traced so far [-]
+        "statistical": late sound by formula, fast enough for a slider; "traced": rays are followed
+        until the level is good to 0.3 dB, which takes seconds unless they have been followed
+        before; or a field that has been traced so far [-]
     follow_echoes : bool
-        Whether first reflections are followed and judged at once; while a slider moves they are not [-]
+        Whether first reflections are followed and judged at once; while a slider moves they are not
+        [-]
     most_points : int, optional
-        Places looked at in every area that listens at most, for a draft, which carries no verdicts; all places of all
-        areas when left out [-]
+        Places looked at in every area that listens at most, for a draft, which carries no verdicts;
+        all places of all areas when left out [-]
 
     Returns
     -------
@@ -196,9 +217,10 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
 
     Sources
     -------
-    Direct sound: spherical spreading, ISO 9613-1 air. Late sound, statistical: diffuse field, Eyring absorption with air, fed by
-    what remains after the first landing; traced: ``physics.tracing``. Clarity: IEC 60268-16 with a complex sum of the arrivals
-    and of the late sound.
+    Direct sound: spherical spreading, ISO 9613-1 air. Late sound, statistical: diffuse field,
+    Eyring absorption with air, fed by what remains after the first landing; traced:
+    ``physics.tracing``. Clarity: IEC 60268-16 with a complex sum of the arrivals and of the late
+    sound.
     """
     if isinstance(room, str) and room not in ROOMS:
         raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
@@ -206,38 +228,66 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     setting = scenario.setting(use.name)
     areas, surfaces = setting.areas, setting.room
     if most_points is not None:
-        areas = {name: area.thinned(most_points) for name, area in areas.items() if use.listens.get(name, 0) > 0}
+        areas = {
+            name: area.thinned(most_points)
+            for name, area in areas.items()
+            if use.listens.get(name, 0) > 0
+        }
     sounding = sources(scenario, use)  # at 1 W
     points = np.concatenate([a.points for a in areas.values()])
     ends = np.cumsum([len(a.points) for a in areas.values()])
-    spans = {name: slice(end - len(a.points), end) for (name, a), end in zip(areas.items(), ends, strict=True)}
+    spans = {
+        name: slice(end - len(a.points), end)
+        for (name, a), end in zip(areas.items(), ends, strict=True)
+    }
 
     cabinets, playing = scenario.cabinets, sounding.playing
     direct, distance = sounding.direct(points, surfaces.blocking)  # (source, point, band)
     arrival = distance / sounding.speed + sounding.delay_s[:, None]
 
     absorption = scenario.absorption(use)  # (surface, band)
-    lands, kept = _landing(sounding, surfaces, absorption * surfaces.counted[:, None])  # (source, surface, band), (source, band)
+    # (source, surface, band), (source, band)
+    lands, kept = _landing(sounding, surfaces, absorption * surfaces.counted[:, None])
     rt, rt_sabine = (
-        reverberation.reverberation_time(surfaces.volume, surfaces.area, absorption, air=sounding.decay, speed_of_sound=sounding.speed, formula=f)
+        reverberation.reverberation_time(
+            surfaces.volume,
+            surfaces.area,
+            absorption,
+            air=sounding.decay,
+            speed_of_sound=sounding.speed,
+            formula=f,
+        )
         for f in ("eyring", "sabine")
     )
     if room == "statistical":
-        absorbing = reverberation.absorption_area(surfaces.area, absorption, air=sounding.decay, volume=surfaces.volume)
-        late = EvenField(energy=(sounding.on_axis / sounding.q * kept).sum(axis=0) * 16 * np.pi / absorbing, rt=rt)
+        absorbing = reverberation.absorption_area(
+            surfaces.area, absorption, air=sounding.decay, volume=surfaces.volume
+        )
+        late = EvenField(
+            energy=(sounding.on_axis / sounding.q * kept).sum(axis=0) * 16 * np.pi / absorbing,
+            rt=rt,
+        )
     else:
-        late = Tracing(scenario, use.name).run() if room == "traced" else room.at_gains_of(sounding, setting.zones)
+        late = (
+            Tracing(scenario, use.name).run()
+            if room == "traced"
+            else room.at_gains_of(sounding, setting.zones)
+        )
     reverberant = late.at(points)  # (point, band)
 
     weight = {name: w for name, w in use.listens.items() if name in areas and w > 0}
     total = direct.sum(axis=0) + reverberant  # (point, band)
     shares = np.array(list(weight.values())) / sum(weight.values())
-    over_listeners = lambda energy: shares @ np.array([energy[spans[n]].mean(axis=0, dtype=float) for n in weight])  # noqa: E731
+
+    def over_listeners(energy):
+        return shares @ np.array([energy[spans[n]].mean(axis=0, dtype=float) for n in weight])
+
     mean = over_listeners(total)  # (band,)
     tuning_db = _tuning(bands.to_level(mean))
     loud_db = float(bands.a_weighted(bands.to_level(mean) + tuning_db))
     drive_db = use.target_dba - loud_db
-    scale = bands.to_energy(tuning_db + drive_db).astype(np.float32)  # (band,) of everything computed at 1 W so far
+    # (band,) of everything computed at 1 W so far
+    scale = bands.to_energy(tuning_db + drive_db).astype(np.float32)
     direct, total, late = direct * scale, total * scale, late.raised(tuning_db + drive_db)
 
     mtf = late.modulation(direct, arrival, points)
@@ -247,7 +297,8 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     speech_dba = bands.a_weighted(total_db)
     level_db = bands.to_level(direct.sum(axis=0))
     parts = tuple(dict.fromkeys(surfaces.parts))
-    by_part = np.array([[p == part for p in surfaces.parts] for part in parts], float)  # (part, surface)
+    # (part, surface)
+    by_part = np.array([[p == part for p in surfaces.parts] for part in parts], float)
 
     talker = talker_place(scenario, use, setting)
 
@@ -269,7 +320,11 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
         direct=direct,
         distance=distance,
         spread_s=spread(direct, arrival),
-        localisation_deg=None if talker is None else localisation_deg(direct, arrival, sounding.position, points, talker),
+        localisation_deg=(
+            None
+            if talker is None
+            else localisation_deg(direct, arrival, sounding.position, points, talker)
+        ),
         arrival_s=arrival,
         playing=playing,
         rt=rt,
@@ -277,11 +332,14 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
         absorption=absorption,
         parts=parts,
         lands=lands[:, :, SPEECH].mean(axis=2) @ by_part.T,
-        setting_db=np.where(playing, [use.drive(c.group).gain_db for c in cabinets], -np.inf) + drive_db,
+        setting_db=np.where(playing, [use.drive(c.group).gain_db for c in cabinets], -np.inf)
+        + drive_db,
         sources=sounding.raised(tuning_db + drive_db),
         areas=(),
     )
-    object.__setattr__(result, "areas", tuple(_summary(result, areas[n], spans[n], w) for n, w in weight.items()))
+    object.__setattr__(
+        result, "areas", tuple(_summary(result, areas[n], spans[n], w) for n, w in weight.items())
+    )
     object.__setattr__(result, "microphones", clearances(result))
     if most_points is None:
         object.__setattr__(result, "verdicts", judge(result, follow_echoes=follow_echoes))
@@ -289,9 +347,11 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
 
 
 def _tuning(mean_db):
-    """Cuts that bring the octaves below 1 kHz down to the speech spectrum at the mean listener, as an installer tunes a system.
+    """Cuts that bring the octaves below 1 kHz down to the speech spectrum at the mean listener, as
+    an installer tunes a system.
 
-    A loudspeaker that is flat on its axis still excites the room most in the low octaves, where it is least directional.
+    A loudspeaker that is flat on its axis still excites the room most in the low octaves, where it
+    is least directional.
     """
     excess = mean_db - intelligibility.SPEECH_SPECTRUM_DB
     excess = excess - excess[EVENNESS].mean()  # over what it is at 1, 2 and 4 kHz
@@ -300,24 +360,38 @@ def _tuning(mean_db):
 
 
 def _landing(sounding, room, absorption):
-    """Shares of what each cabinet radiates that meet each surface first, and the share left after air and that surface."""
+    """Shares of what each cabinet radiates that meet each surface first, and the share left after
+    air and that surface.
+    """
     met, way = _cast(sounding, room.polygons)
     if (met < 0).mean() > 1e-3:
-        raise ValueError("a loudspeaker's sound leaves the hall without meeting a surface. Is a cabinet in or behind a wall or the roof?")
+        raise ValueError(
+            "a loudspeaker's sound leaves the hall without meeting a surface. Is a cabinet in or"
+            " behind a wall or the roof?"
+        )
     lands, kept = [], []
     for m, r, kind in zip(met, np.where(met < 0, 0, way), sounding.kind, strict=True):
         carried = sounding.types[kind].ray_energy  # (ray, band)
         lands.append(landing.shares(m, carried, len(room.surfaces)))
-        kept.append((carried * np.exp(np.multiply.outer(r, -sounding.decay)) * (1 - absorption[m])).sum(axis=0))
+        kept.append(
+            (carried * np.exp(np.multiply.outer(r, -sounding.decay)) * (1 - absorption[m])).sum(
+                axis=0
+            )
+        )
     return np.array(lands), np.array(kept)
 
 
 def _cast(sounding, polygons):
     """Rays of every cabinet to their first surface; those that have not moved are remembered."""
-    keys = [(polygons, p.tobytes(), a.tobytes()) for p, a in zip(sounding.position, sounding.axes, strict=True)]
+    keys = [
+        (polygons, p.tobytes(), a.tobytes())
+        for p, a in zip(sounding.position, sounding.axes, strict=True)
+    ]
     new = [n for n, key in enumerate(keys) if key not in _CAST]
     if new:
-        for n, met, way in zip(new, *landing.cast(sounding.position[new], sounding.axes[new], polygons), strict=True):
+        for n, met, way in zip(
+            new, *landing.cast(sounding.position[new], sounding.axes[new], polygons), strict=True
+        ):
             _CAST[keys[n]] = met, way
     found = [_CAST[key] for key in keys]
     for key in keys:
@@ -327,15 +401,19 @@ def _cast(sounding, polygons):
     return tuple(np.array(v) for v in zip(*found, strict=True))
 
 
-_CAST, REMEMBERED = OrderedDict(), 256  # first landings by room and place of the cabinet, the latest used last
+# first landings by room and place of the cabinet, the latest used last
+_CAST, REMEMBERED = (OrderedDict(), 256)
 
 
 def _summary(result, area, span, weight):
     octaves = result.level_db[span, EVENNESS]
     level = bands.sum_levels(octaves)  # 1, 2 and 4 kHz together
     heard = np.isfinite(level)
-    worst = int(np.argmin(np.round(level, 3)))  # of mirrored places the first, whatever the last float says
-    octaves, level = (octaves[heard], level[heard]) if heard.any() else (np.zeros((1, 3)), np.zeros(1))
+    # of mirrored places the first, whatever the last float says
+    worst = int(np.argmin(np.round(level, 3)))
+    octaves, level = (
+        (octaves[heard], level[heard]) if heard.any() else (np.zeros((1, 3)), np.zeros(1))
+    )
     mean = float(level.mean())
     low, high = np.percentile(octaves, [5, 95], axis=0)
     speech = float(result.speech_dba[span].mean())

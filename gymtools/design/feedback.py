@@ -7,7 +7,8 @@ import numpy as np
 from ..physics import bands, feedback, intelligibility, microphones, walking
 from ..venue.microphones import Microphone
 
-BANDS = slice(1, 6)  # 250 Hz to 4 kHz; speech microphones are high-passed below (common practice, no source)
+# 250 Hz to 4 kHz; speech microphones are high-passed below (common practice, no source)
+BANDS = slice(1, 6)
 FACINGS = np.arange(0.0, 360.0, 30.0)  # ways a talker may face when none is given [deg]
 ROOM = -1  # "the room": the reverberant sound limits, not one loudspeaker
 
@@ -19,7 +20,8 @@ class Clearance:
     microphone: Microphone
     places: np.ndarray  # (place, 3) [m]
     shape: tuple  # rows and columns of the places
-    spare_db: np.ndarray  # gain still to be had, margin and open microphones taken off (place,) [dB]
+    # gain still to be had, margin and open microphones taken off (place,) [dB]
+    spare_db: np.ndarray
     band: np.ndarray  # octave that would ring first (place,)
     limited_by: np.ndarray  # cabinet that gives most in that octave, or ROOM (place,)
     needed_gain_db: float  # level at the listeners over the talker's level at the microphone [dB]
@@ -46,9 +48,10 @@ class Clearance:
 def clearances(result):
     """Spare gain of every open microphone of the use.
 
-    The loudspeakers play at the use's setting (or at what stands over its noise as asked, if that is more); the talker
-    speaks at the microphone's usual effort and distance. Loop gain is what comes back over what the talker gives, octave
-    by octave: direct sound through both patterns, reverberant sound through the microphone's mean over all directions.
+    The loudspeakers play at the use's setting (or at what stands over its noise as asked, if that
+    is more); the talker speaks at the microphone's usual effort and distance. Loop gain is what
+    comes back over what the talker gives, octave by octave: direct sound through both patterns,
+    reverberant sound through the microphone's mean over all directions.
 
     Parameters
     ----------
@@ -62,8 +65,8 @@ def clearances(result):
 
     Sources
     -------
-    Davis and Patronis, Sound System Engineering, for the gain method (from memory); margin 6 dB and 10 lg NOM as in
-    ``physics.feedback``.
+    Davis and Patronis, Sound System Engineering, for the gain method (from memory); margin 6 dB and
+    10 lg NOM as in ``physics.feedback``.
     """
     opened = [m for m in result.scenario.microphones if m.name in result.use.microphones]
     return tuple(clearance(result, m, len(opened)) for m in opened)
@@ -88,20 +91,29 @@ def clearance(result, microphone, open_mics=1):
     """
     kind = microphone.kind
     places, shape = microphone.places(result.setting)
-    direct, distance = result.sources.direct(places, result.setting.room.blocking)  # (source, place, band)
+    # (source, place, band)
+    direct, distance = result.sources.direct(places, result.setting.room.blocking)
     toward = (result.sources.position[:, None] - places) / distance[..., None]
     facings = FACINGS if microphone.facing_deg is None else np.array([microphone.facing_deg])
     pattern = np.array(kind.pattern)
-    beamed = walking.returned_by_facing(direct[..., BANDS], toward, pattern[BANDS], up_deg=kind.up_deg, facing_deg=facings)
-    diffuse = (result.late.at(places) * microphones.random_efficiency(pattern))[:, BANDS]  # (place, band)
+    beamed = walking.returned_by_facing(
+        direct[..., BANDS], toward, pattern[BANDS], up_deg=kind.up_deg, facing_deg=facings
+    )
+    # (place, band)
+    diffuse = (result.late.at(places) * microphones.random_efficiency(pattern))[:, BANDS]
     talker_db = microphone.talker_dba + intelligibility.SPEECH_SPECTRUM_DB
     noise = float(bands.a_weighted(result.noise_db))
     wanted = max(result.use.target_dba, noise + result.scenario.targets.over_noise_db)
     extra = bands.to_energy(wanted - result.use.target_dba)
-    loop = (beamed.max(axis=0) + diffuse) * (extra / bands.to_energy(talker_db[BANDS]))  # worst facing (place, band)
+    # worst facing (place, band)
+    loop = (beamed.max(axis=0) + diffuse) * (extra / bands.to_energy(talker_db[BANDS]))
     octave, at = loop.argmax(axis=1), np.arange(len(places))
     facing = beamed[:, at, octave].argmax(axis=0)
-    spare = -bands.to_level(loop[at, octave]) - feedback.STABILITY_MARGIN_DB - feedback.open_mics_db(open_mics)
+    spare = (
+        -bands.to_level(loop[at, octave])
+        - feedback.STABILITY_MARGIN_DB
+        - feedback.open_mics_db(open_mics)
+    )
     band = octave + BANDS.start
     strongest = _strongest(direct, toward, kind, facings[facing], band)  # (source, place)
     loudest = strongest.argmax(axis=0)
@@ -119,16 +131,22 @@ def clearance(result, microphone, open_mics=1):
 
 
 def _strongest(direct, toward, kind, facing_deg, band):
-    """What each source gives in the octave that rings first, the talker facing the worst way (source, place)."""
+    """What each source gives in the octave that rings first, the talker facing the worst way
+    (source, place).
+    """
     turn, up = np.radians(facing_deg), np.radians(kind.up_deg)
-    axis = np.stack([-np.cos(turn) * np.cos(up), -np.sin(turn) * np.cos(up), np.full_like(turn, np.sin(up))], axis=-1)
+    axis = np.stack(
+        [-np.cos(turn) * np.cos(up), -np.sin(turn) * np.cos(up), np.full_like(turn, np.sin(up))],
+        axis=-1,
+    )
     a = np.array(kind.pattern)[band]
     energy = np.take_along_axis(direct, band[None, :, None], axis=2)[..., 0]
     return energy * (a + (1 - a) * (toward * axis).sum(axis=-1)) ** 2
 
 
 def walking_map(result, kind="hand-held wireless", facing_deg=None):
-    """Spare gain of a wireless microphone over the whole floor, and over the stages that stand open.
+    """Spare gain of a wireless microphone over the whole floor, and over the stages that stand
+    open.
 
     Parameters
     ----------
@@ -145,8 +163,13 @@ def walking_map(result, kind="hand-held wireless", facing_deg=None):
         One for the floor, one for each stage
     """
     setting, count = result.setting, max(1, len(result.use.microphones))
-    stages = (["stage"] if setting.stage and setting.curtain_open else []) + [p.name for p in setting.portable_stages]
-    walkers = [Microphone(name=place, type=kind, walks=place, facing_deg=facing_deg) for place in ("floor", *stages)]
+    stages = (["stage"] if setting.stage and setting.curtain_open else []) + [
+        p.name for p in setting.portable_stages
+    ]
+    walkers = [
+        Microphone(name=place, type=kind, walks=place, facing_deg=facing_deg)
+        for place in ("floor", *stages)
+    ]
     return [clearance(result, walker, count) for walker in walkers]
 
 
@@ -165,4 +188,6 @@ def names(result, limited_by):
     words : str
         The cabinet's tag, or "the room"
     """
-    return "the room's own sound" if limited_by == ROOM else result.scenario.cabinets[limited_by].tag
+    return (
+        "the room's own sound" if limited_by == ROOM else result.scenario.cabinets[limited_by].tag
+    )

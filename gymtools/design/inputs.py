@@ -1,8 +1,12 @@
-"""What goes in: microphones counted once for the whole installation, the mixer that suits who runs it, plates, presets."""
+"""What goes in: microphones counted once for the whole installation, the mixer that suits who runs
+it, plates, presets.
+"""
 
 from dataclasses import dataclass
 
-EXTRA_UNITS = 5  # of the rack: processor, mixer, assistive transmitter, wireless receivers, muting contact [rack units]
+# of the rack: processor, mixer, assistive transmitter, wireless receivers, muting contact [rack
+# units]
+EXTRA_UNITS = 5
 FEW = 4  # inputs that simple knobs can serve    common practice, no source
 
 
@@ -52,14 +56,20 @@ def inputs(scenario):
     inputs : tuple of Input
         In the order of the scenario
     """
-    opened = [m for m in scenario.microphones if any(m.name in u.microphones for u in scenario.uses)]
+    opened = [
+        m for m in scenario.microphones if any(m.name in u.microphones for u in scenario.uses)
+    ]
     return tuple(
         Input(
-            number=n, name=m.name, type=m.type, wireless=m.kind.wireless, place=f"walks in the {m.walks}" if m.walks else f"at the {m.on}",
+            number=n,
+            name=m.name,
+            type=m.type,
+            wireless=m.kind.wireless,
+            place=f"walks in the {m.walks}" if m.walks else f"at the {m.on}",
             uses=tuple(u.name for u in scenario.uses if m.name in u.microphones),
         )
         for n, m in enumerate(opened, 1)
-    )  # fmt: skip
+    )
 
 
 def mixer(scenario):
@@ -79,12 +89,36 @@ def mixer(scenario):
     most = max(len(u.microphones) for u in scenario.uses)
     who = scenario.equipment.operator
     if who == "nobody":
-        return Mixer(kind="automatic", reason="nobody runs it: microphones open and close by themselves, so that one open microphone is the rule")
+        return Mixer(
+            kind="automatic",
+            reason=(
+                "nobody runs it: microphones open and close by themselves, so that one open"
+                " microphone is the rule"
+            ),
+        )
     if who == "trained":
-        return Mixer(kind="faders", reason=f"a trained person runs it: a fader for each of {count} inputs, with the presets below them")
+        return Mixer(
+            kind="faders",
+            reason=(
+                f"a trained person runs it: a fader for each of {count} inputs, with the presets"
+                " below them"
+            ),
+        )
     if count <= FEW and most <= 2:
-        return Mixer(kind="rotary", reason=f"teachers run it with {count} inputs, {most} at once: one knob each and a button for each use is all there is to learn")
-    return Mixer(kind="tablet", reason=f"teachers run it with {count} inputs: a page for each use shows only what that use needs; keep wall buttons for when the tablet is flat")
+        return Mixer(
+            kind="rotary",
+            reason=(
+                f"teachers run it with {count} inputs, {most} at once: one knob each and a button"
+                " for each use is all there is to learn"
+            ),
+        )
+    return Mixer(
+        kind="tablet",
+        reason=(
+            f"teachers run it with {count} inputs: a page for each use shows only what that use"
+            " needs; keep wall buttons for when the tablet is flat"
+        ),
+    )
 
 
 def plates(scenario):
@@ -100,7 +134,9 @@ def plates(scenario):
     plates : list of str
         Where each is: one for every wired microphone, one for a player with sound from outside
     """
-    return [f"'{i.name}', {i.place}" for i in inputs(scenario) if not i.wireless] + ["line input for a player, at the rack"]
+    return [f"'{i.name}', {i.place}" for i in inputs(scenario) if not i.wireless] + [
+        "line input for a player, at the rack"
+    ]
 
 
 def presets(scenario):
@@ -120,7 +156,17 @@ def presets(scenario):
     for n, use in enumerate(scenario.uses, 1):
         drives = {g.name: use.drive(g.name) for g in scenario.groups}
         groups = {name: (d.gain_db, d.delay_ms) if d.on else None for name, d in drives.items()}
-        made.append(Preset(number=n, use=use.name, groups=groups, microphones=use.microphones, target_dba=use.target_dba, closed=use.closed, set_up=use.set_up))
+        made.append(
+            Preset(
+                number=n,
+                use=use.name,
+                groups=groups,
+                microphones=use.microphones,
+                target_dba=use.target_dba,
+                closed=use.closed,
+                set_up=use.set_up,
+            )
+        )
     return tuple(made)
 
 

@@ -1,4 +1,6 @@
-"""The late field: what the room adds to the direct sound, by formula (even over the hall) or traced."""
+"""The late field: what the room adds to the direct sound, by formula (even over the hall) or
+traced.
+"""
 
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -68,10 +70,13 @@ class EvenField:
         mtf : ndarray
             (point, band, modulation) [-]
         """
-        return intelligibility.modulation_transfer(direct, arrival_s, reverberant=self.at(points), rt=self.rt)
+        return intelligibility.modulation_transfer(
+            direct, arrival_s, reverberant=self.at(points), rt=self.rt
+        )
 
     def tail(self, points, band, first_s, absorbed):
-        """Late sound in one octave as many small arrivals, without what first reflections as from mirrors carry.
+        """Late sound in one octave as many small arrivals, without what first reflections as from
+        mirrors carry.
 
         Parameters
         ----------
@@ -104,7 +109,8 @@ class TracedField:
     sources: Sources
     zones: tracing.Zones
     reflected: np.ndarray  # per radiated energy (source, zone, bin, band) [1/m2]
-    mirrored: np.ndarray  # that part of it which has met one surface only, as a mirror (source, zone, bin, band) [1/m2]
+    # that part of it which has met one surface only, as a mirror (source, zone, bin, band) [1/m2]
+    mirrored: np.ndarray
     absorbed: np.ndarray  # where the energy of each loudspeaker ends (source, surface, band) [-]
     air: np.ndarray  # what the air takes of it (source, band) [-]
     error_db: float  # standard error of the late level in the worst zone [dB]
@@ -131,9 +137,20 @@ class TracedField:
             With one row a loudspeaker
         """
         one = next(iter(traces.values()))
-        rows = lambda name: np.stack([getattr(traces.get(n, one), name) * (n in traces) for n in range(len(sources.position))])  # noqa: E731
+
+        def rows(name):
+            return np.stack(
+                [
+                    getattr(traces.get(n, one), name) * (n in traces)
+                    for n in range(len(sources.position))
+                ]
+            )
+
         return cls(
-            sources=sources, zones=zones, **{name: rows(name) for name in ("reflected", "mirrored", "absorbed", "air")}, error_db=error_db
+            sources=sources,
+            zones=zones,
+            **{name: rows(name) for name in ("reflected", "mirrored", "absorbed", "air")},
+            error_db=error_db,
         )
 
     def at_gains_of(self, sources, zones):
@@ -149,11 +166,17 @@ class TracedField:
         Returns
         -------
         field : TracedField
-            Refused when a loudspeaker stands or looks elsewhere, is off in one and on in the other, or the hall is another
+            Refused when a loudspeaker stands or looks elsewhere, is off in one and on in the other,
+            or the hall is another
         """
-        same = [np.array_equal(getattr(self.sources, key), getattr(sources, key)) for key in ("position", "axes", "playing")]
+        same = [
+            np.array_equal(getattr(self.sources, key), getattr(sources, key))
+            for key in ("position", "axes", "playing")
+        ]
         if not (all(same) and zones is self.zones):
-            raise ValueError("this room was traced for other loudspeakers or another use. Give room = 'traced'.")
+            raise ValueError(
+                "this room was traced for other loudspeakers or another use. Give room = 'traced'."
+            )
         return replace(self, sources=sources)
 
     def raised(self, gain_db):
@@ -215,11 +238,14 @@ class TracedField:
 
         Notes
         -----
-        The late sound of each loudspeaker keeps its course from zone to zone as told from that loudspeaker's direct arrival;
-        between the zones it is mixed by straight lines.
+        The late sound of each loudspeaker keeps its course from zone to zone as told from that
+        loudspeaker's direct arrival; between the zones it is mixed by straight lines.
         """
         weights, moving = self.zones.weights(points), self._moving
-        late, shape = self.at(points), (len(points), len(moving[0][0]), len(intelligibility.MODULATION))
+        late, shape = (
+            self.at(points),
+            (len(points), len(moving[0][0]), len(intelligibility.MODULATION)),
+        )
         mtf = np.empty(shape, np.float32)
         turn = np.float32(2 * np.pi) * intelligibility.MODULATION.astype(np.float32)
         first = np.min(arrival_s, axis=0)
@@ -227,20 +253,35 @@ class TracedField:
             part = slice(start, start + CHUNK)
             total = np.zeros((len(first[part]), *shape[1:]), np.complex64)
             for s in np.flatnonzero(self.sources.playing):
-                phase = (arrival_s[s, part] - first[part]).astype(np.float32)[:, None] * turn  # (point, modulation)
-                mixed = (weights[part] @ moving[s].reshape(len(self.zones), -1)).reshape(total.shape)
-                total += (direct[s, part, :, None] + mixed) * np.exp(-1j * phase)[:, None].astype(np.complex64)
+                phase = (arrival_s[s, part] - first[part]).astype(np.float32)[
+                    :, None
+                ] * turn  # (point, modulation)
+                mixed = (weights[part] @ moving[s].reshape(len(self.zones), -1)).reshape(
+                    total.shape
+                )
+                total += (direct[s, part, :, None] + mixed) * np.exp(-1j * phase)[:, None].astype(
+                    np.complex64
+                )
             level = direct[:, part].sum(axis=0) + late[part]
             mtf[part] = np.abs(total) / np.maximum(level, 1e-30)[..., None]
         return np.minimum(mtf, 1.0)
 
     @cached_property
     def _moving(self):
-        """Modulated late energy of every loudspeaker, from its direct arrival on (source, zone, band, modulation)."""
+        """Modulated late energy of every loudspeaker, from its direct arrival on (source, zone,
+        band, modulation).
+        """
         power, found = self.sources.radiated, []
         for s, energy in enumerate(self.reflected):
-            start = np.linalg.norm(self.zones.centre - self.sources.position[s], axis=1) / self.sources.speed
-            found.append((power[s][:, None] * decay.modulation(energy, self.edges_s, start)).astype(np.complex64))
+            start = (
+                np.linalg.norm(self.zones.centre - self.sources.position[s], axis=1)
+                / self.sources.speed
+            )
+            found.append(
+                (power[s][:, None] * decay.modulation(energy, self.edges_s, start)).astype(
+                    np.complex64
+                )
+            )
         return found
 
     def early_share(self, points, within_s, octaves):
@@ -261,13 +302,21 @@ class TracedField:
             Of all late sound that reaches the points, 0 to 1 [-]
         """
         weight = np.asarray(self.zones.weights(points).mean(axis=0)).ravel()
-        energy = np.einsum("z,sb,sznb->szn", weight, self.sources.radiated[:, octaves], self.reflected[..., octaves], optimize=True)
-        direct = np.linalg.norm(self.zones.centre - self.sources.position[:, None], axis=-1)  # (source, zone)
+        energy = np.einsum(
+            "z,sb,sznb->szn",
+            weight,
+            self.sources.radiated[:, octaves],
+            self.reflected[..., octaves],
+            optimize=True,
+        )
+        # (source, zone)
+        direct = np.linalg.norm(self.zones.centre - self.sources.position[:, None], axis=-1)
         soon = tracing.MIDDLES < direct[..., None] + within_s * self.sources.speed
         return float(energy[soon].sum() / energy.sum())
 
     def decay_times(self, points, measure):
-        """Decay time of the late sound that reaches some points, all loudspeakers together with their delays.
+        """Decay time of the late sound that reaches some points, all loudspeakers together with
+        their delays.
 
         Parameters
         ----------
@@ -282,11 +331,18 @@ class TracedField:
             (band,), NaN where the decay was not followed far enough [s]
         """
         weight = np.asarray(self.zones.weights(points).mean(axis=0)).ravel()
-        energy = np.einsum("z,sb,sznb->snb", weight, self.sources.radiated, self.reflected, optimize=True)
-        return decay.decay_time(decay.delayed(energy, self.edges_s, self.sources.delay_s).sum(axis=0), self.edges_s, measure)
+        energy = np.einsum(
+            "z,sb,sznb->snb", weight, self.sources.radiated, self.reflected, optimize=True
+        )
+        return decay.decay_time(
+            decay.delayed(energy, self.edges_s, self.sources.delay_s).sum(axis=0),
+            self.edges_s,
+            measure,
+        )
 
     def tail(self, points, band, first_s, absorbed):
-        """Late sound in one octave as many small arrivals, without what has met one surface only, as a mirror.
+        """Late sound in one octave as many small arrivals, without what has met one surface only,
+        as a mirror.
 
         Parameters
         ----------
@@ -309,9 +365,16 @@ class TracedField:
         weights, playing = self.zones.weights(points), np.flatnonzero(self.sources.playing)
         energy, time = [], []
         for s in playing:
-            rest = (self.reflected[s, ..., band] - self.mirrored[s, ..., band]) * self.sources.radiated[s, band]  # (zone, bin)
+            rest = (
+                self.reflected[s, ..., band] - self.mirrored[s, ..., band]
+            ) * self.sources.radiated[s, band]  # (zone, bin)
             energy.append((weights @ rest).T)
-            time.append(np.broadcast_to((tracing.MIDDLES / self.sources.speed + self.sources.delay_s[s])[:, None], energy[-1].shape))
+            time.append(
+                np.broadcast_to(
+                    (tracing.MIDDLES / self.sources.speed + self.sources.delay_s[s])[:, None],
+                    energy[-1].shape,
+                )
+            )
         energy, time = np.concatenate(energy), np.concatenate(time)
         heard = (energy > 0).any(axis=1) & (time[:, 0] < time[:, 0].min() + LATEST)
         return energy[heard], time[heard]

@@ -14,14 +14,17 @@ class Loudness:
 
     use: str
     target_dba: float
-    reach_dba: float  # mean speech level with all that amplifiers and loudspeakers have, headroom kept
+    reach_dba: (
+        float  # mean speech level with all that amplifiers and loudspeakers have, headroom kept
+    )
     reach_db: np.ndarray  # the same in octaves (7,) [dB]
     spare_db: float
     tag: str  # loudspeaker that reaches its limit first
     limited_by: str
     word: str
     loudest_dba: float  # at the place that gets most, at the use's level
-    cap_db: float  # that the system may be turned up (or must be down) until the loudest place has what is allowed
+    # that the system may be turned up (or must be down) until the loudest place has what is allowed
+    cap_db: float
     exposed_dba: float  # there with the noise of the use, by energy
     niosh_h: float  # hours a day with both at the loudest place, for people at work
     osha_h: float
@@ -51,9 +54,21 @@ def loudness(result, system):
     loudest = float(result.speech_dba[listened].max())
     exposed = float(bands.sum_levels(np.array([loudest, float(bands.a_weighted(result.noise_db))])))
     weight = np.array([a.weight for a in result.areas]) / sum(a.weight for a in result.areas)
-    mean = weight @ np.array([bands.to_energy(result.total_db[a.points]).mean(axis=0) for a in result.areas])
+    mean = weight @ np.array(
+        [bands.to_energy(result.total_db[a.points]).mean(axis=0) for a in result.areas]
+    )
     return Loudness(
-        use=result.use.name, target_dba=result.use.target_dba, reach_dba=result.use.target_dba + first.spare_db, reach_db=bands.to_level(mean) + first.spare_db,
-        spare_db=first.spare_db, tag=first.tag, limited_by=first.limited_by, word=first.word, loudest_dba=loudest, cap_db=result.scenario.targets.loudest_dba - loudest,
-        exposed_dba=exposed, niosh_h=float(permitted_hours(exposed, "niosh")), osha_h=float(permitted_hours(exposed, "osha")),
-    )  # fmt: skip
+        use=result.use.name,
+        target_dba=result.use.target_dba,
+        reach_dba=result.use.target_dba + first.spare_db,
+        reach_db=bands.to_level(mean) + first.spare_db,
+        spare_db=first.spare_db,
+        tag=first.tag,
+        limited_by=first.limited_by,
+        word=first.word,
+        loudest_dba=loudest,
+        cap_db=result.scenario.targets.loudest_dba - loudest,
+        exposed_dba=exposed,
+        niosh_h=float(permitted_hours(exposed, "niosh")),
+        osha_h=float(permitted_hours(exposed, "osha")),
+    )

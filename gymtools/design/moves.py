@@ -13,8 +13,10 @@ from .options import treated
 TURNS = (3.0, 6.0, 10.0)  # [deg]
 LIFTS = (0.5, 1.0)  # [m]
 TRIMS = (2.0, 4.0)  # [dB]
-MORE = {"m": (50.0, 150.0), "ft": (500 * 0.3048**2, 1500 * 0.3048**2)}  # treatment, round in the units of the school [m2]
-LOUDSPEAKER = ("tilt", "pan", "height", "gain", "off", "delay", "type")  # kinds of move that touch loudspeakers only
+# treatment, round in the units of the school [m2]
+MORE = {"m": (50.0, 150.0), "ft": (500 * 0.3048**2, 1500 * 0.3048**2)}
+# kinds of move that touch loudspeakers only
+LOUDSPEAKER = ("tilt", "pan", "height", "gain", "off", "delay", "type")
 INSTEAD = {  # what may do a microphone's work    common practice, no source
     "lectern": ("headset", "lavalier", "hand-held wireless", "table stand"),
     "hand-held wireless": ("headset", "lavalier"),
@@ -62,45 +64,94 @@ def _ideas(scenario, use):
     names = [g.name for g in scenario.groups]
     playing = [name for name in names if use.drive(name).on]
     n = [u.name for u in scenario.uses].index(use.name)
-    for key, kind, steps in (("tilt_deg", "tilt", TURNS), ("pan_deg", "pan", TURNS), ("height", "height", LIFTS), ("gain_db", "gain", TRIMS)):
+    for key, kind, steps in (
+        ("tilt_deg", "tilt", TURNS),
+        ("pan_deg", "pan", TURNS),
+        ("height", "height", LIFTS),
+        ("gain_db", "gain", TRIMS),
+    ):
         for knob in knobs(scenario, playing, (key,)):
             if use.name not in knob.uses:
                 continue
             for step in (s * sign for s in steps for sign in (1, -1)):
                 value = knob.now + step
                 if knob.low - 1e-9 <= value <= knob.high + 1e-9:
-                    yield kind, _words(scenario, kind, knob, step, use), lambda k=knob, v=value: changed(scenario, k.set(v))
+                    yield (
+                        kind,
+                        _words(scenario, kind, knob, step, use),
+                        lambda k=knob, v=value: changed(scenario, k.set(v)),
+                    )
     for name in names:
         on, others = use.drive(name).on, [p for p in playing if p != name]
         if not on or others:
             words = f"{'do not play' if on else 'play'} the {name} in {use.name}"
-            yield "off", words, lambda name=name, on=on: changed(scenario, {("uses", n, "groups", name, "on"): not on})
+            yield (
+                "off",
+                words,
+                lambda name=name, on=on: changed(
+                    scenario, {("uses", n, "groups", name, "on"): not on}
+                ),
+            )
     for name in playing if len(playing) > 1 else ():
-        yield "delay", f"set delays in {use.name} so that the {name} leads", lambda name=name: aligned(scenario, use.name, lead=name)
+        yield (
+            "delay",
+            f"set delays in {use.name} so that the {name} leads",
+            lambda name=name: aligned(scenario, use.name, lead=name),
+        )
     for knob in knobs(scenario, playing, ("tilt_deg",), symmetric=True):
         orbit = [p[1] for p, _, _ in knob.links]
         for kind, other in loudspeaker_types().items():
-            if kind != scenario.groups[orbit[0]].cabinet and _family(other) == _family(scenario.groups[orbit[0]].type):
+            if kind != scenario.groups[orbit[0]].cabinet and _family(other) == _family(
+                scenario.groups[orbit[0]].type
+            ):
                 who = _listed([scenario.groups[m].name for m in orbit])
-                yield "type", f"take {kind} for the {who}", lambda orbit=orbit, kind=kind: changed(scenario, {("groups", m, "cabinet"): kind for m in orbit})
+                yield (
+                    "type",
+                    f"take {kind} for the {who}",
+                    lambda orbit=orbit, kind=kind: changed(
+                        scenario, {("groups", m, "cabinet"): kind for m in orbit}
+                    ),
+                )
     opened = [(k, m) for k, m in enumerate(scenario.microphones) if m.name in use.microphones]
     for k, m in opened:
         for kind in INSTEAD[m.type]:
             if MICROPHONE_TYPES[kind].wireless or m.walks is None:
                 words = f"give '{m.name}' the type {kind}"
-                yield "microphone type", words, lambda k=k, kind=kind: changed(scenario, {("microphones", k, "type"): kind, ("microphones", k, "distance"): None})
+                yield (
+                    "microphone type",
+                    words,
+                    lambda k=k, kind=kind: changed(
+                        scenario,
+                        {("microphones", k, "type"): kind, ("microphones", k, "distance"): None},
+                    ),
+                )
         near = max((m.distance or m.kind.distance) / 2, m.kind.nearest)
         if near < 0.95 * (m.distance or m.kind.distance):
-            words = f"speak into '{m.name}' from {scenario.say(near)}, not {scenario.say(m.distance or m.kind.distance)}"
-            yield "talker distance", words, lambda k=k, near=near: changed(scenario, {("microphones", k, "distance"): near})
+            words = (
+                f"speak into '{m.name}' from {scenario.say(near)}, not"
+                f" {scenario.say(m.distance or m.kind.distance)}"
+            )
+            yield (
+                "talker distance",
+                words,
+                lambda k=k, near=near: changed(scenario, {("microphones", k, "distance"): near}),
+            )
         if len(opened) > 1:
             rest = tuple(name for name in use.microphones if name != m.name)
-            yield "fewer microphones", f"keep '{m.name}' closed in {use.name}", lambda rest=rest: changed(scenario, {("uses", n, "microphones"): rest})
+            yield (
+                "fewer microphones",
+                f"keep '{m.name}' closed in {use.name}",
+                lambda rest=rest: changed(scenario, {("uses", n, "microphones"): rest}),
+            )
     for area in MORE[scenario.units]:
         yield "treatment", _panels(scenario, area), lambda area=area: treated(scenario, area)
     for by in (3.0, -3.0):
         words = f"play {abs(by):g} dB {'louder' if by > 0 else 'softer'} in {use.name}"
-        yield "level", words, lambda by=by: changed(scenario, {("uses", n, "target_dba"): use.target_dba + by})
+        yield (
+            "level",
+            words,
+            lambda by=by: changed(scenario, {("uses", n, "target_dba"): use.target_dba + by}),
+        )
 
 
 def _family(kind):
@@ -109,12 +160,21 @@ def _family(kind):
 
 
 def _words(scenario, kind, knob, step, use):
-    """What a step of a knob does, as its loudspeakers see it: mirrored ones turn to opposite sides."""
+    """What a step of a knob does, as its loudspeakers see it: mirrored ones turn to
+    opposite sides.
+    """
     far = abs(step)
-    goes = [(scenario.groups[path[1]].name if path[0] == "groups" else path[3], step * sign > 0) for path, _, sign in knob.links]
+    goes = [
+        (scenario.groups[path[1]].name if path[0] == "groups" else path[3], step * sign > 0)
+        for path, _, sign in knob.links
+    ]
     up, down = (_listed([name for name, rises in goes if rises is way]) for way in (True, False))
     if kind == "pan":
-        sides = [f"turn the {who} {far:g}° to its {side}" for who, side in ((up, "left"), (down, "right")) if who]
+        sides = [
+            f"turn the {who} {far:g}° to its {side}"
+            for who, side in ((up, "left"), (down, "right"))
+            if who
+        ]
         return " and ".join(s.replace(" its ", " their ") if " and " in s else s for s in sides)
     who = up or down
     return {
@@ -125,8 +185,17 @@ def _words(scenario, kind, knob, step, use):
 
 
 def _listed(names):
-    return "" if not names else names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return (
+        ""
+        if not names
+        else names[0]
+        if len(names) == 1
+        else f"{', '.join(names[:-1])} and {names[-1]}"
+    )
 
 
 def _panels(scenario, area):
-    return f"{to_file(area, 'm2', scenario.units):.0f} {scenario.units}² more of wall panels, spread over roof and walls"
+    return (
+        f"{to_file(area, 'm2', scenario.units):.0f} {scenario.units}² more of wall panels, spread"
+        " over roof and walls"
+    )

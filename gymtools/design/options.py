@@ -1,4 +1,6 @@
-"""Options side by side: headline figures over all uses, what is told apart, which one another beats in everything."""
+"""Options side by side: headline figures over all uses, what is told apart, which one another beats
+in everything.
+"""
 
 from dataclasses import dataclass, fields, is_dataclass, replace
 
@@ -14,7 +16,9 @@ AS_IT_IS = "as it is"
 
 @dataclass(frozen=True, kw_only=True)
 class Headline:
-    """A figure that options are compared by: the worst of all uses, rounded to what is worth telling."""
+    """A figure that options are compared by: the worst of all uses, rounded to what is worth
+    telling.
+    """
 
     key: str
     words: str
@@ -26,11 +30,36 @@ class Headline:
 
 HEADLINES = (
     Headline(key="cost", words="cost", unit="", digits=0, better=-1, figure=None),
-    Headline(key="missed", words="verdicts that do not hold", unit="", digits=0, better=-1, figure=None),
-    Headline(key="clarity", words="clarity (STI), worst use", unit="", digits=2, better=1, figure="STI"),
-    Headline(key="evenness", words="evenness, worst use", unit="dB", digits=1, better=-1, figure="evenness [dB]"),
-    Headline(key="spare", words="spare gain, worst microphone", unit="dB", digits=1, better=1, figure="spare gain [dB]"),
-    Headline(key="onto", words="sound onto people, worst use", unit="%", digits=0, better=1, figure="onto people [%]"),
+    Headline(
+        key="missed", words="verdicts that do not hold", unit="", digits=0, better=-1, figure=None
+    ),
+    Headline(
+        key="clarity", words="clarity (STI), worst use", unit="", digits=2, better=1, figure="STI"
+    ),
+    Headline(
+        key="evenness",
+        words="evenness, worst use",
+        unit="dB",
+        digits=1,
+        better=-1,
+        figure="evenness [dB]",
+    ),
+    Headline(
+        key="spare",
+        words="spare gain, worst microphone",
+        unit="dB",
+        digits=1,
+        better=1,
+        figure="spare gain [dB]",
+    ),
+    Headline(
+        key="onto",
+        words="sound onto people, worst use",
+        unit="%",
+        digits=0,
+        better=1,
+        figure="onto people [%]",
+    ),
 )
 
 
@@ -83,7 +112,11 @@ def headlines(row):
     """
     found, row = {}, {**row, "missed": row["of"] - row["hold"]}
     for h in HEADLINES:
-        values = [row[h.key]] if h.figure is None else [v for k, v in row.items() if k.endswith(f": {h.figure}")]
+        values = (
+            [row[h.key]]
+            if h.figure is None
+            else [v for k, v in row.items() if k.endswith(f": {h.figure}")]
+        )
         values = [v for v in values if v is not None]
         found[h.key] = round((min if h.better > 0 else max)(values), h.digits) if values else None
     return found
@@ -122,7 +155,8 @@ def beaten_by(one, others):
     Returns
     -------
     name : str or None
-        None when it is worth looking at; what only one of two has a figure for (a microphone's spare gain) leaves both
+        None when it is worth looking at; what only one of two has a figure for (a microphone's
+        spare gain) leaves both
     """
     for name, other in others.items():
         pairs = [(one[h.key], other[h.key], h.better) for h in HEADLINES]
@@ -135,7 +169,8 @@ def beaten_by(one, others):
 
 
 def beaten(options):
-    """Which options another one beats in everything; figures of the traced room are compared with such figures only.
+    """Which options another one beats in everything; figures of the traced room are compared with
+    such figures only.
 
     Parameters
     ----------
@@ -147,7 +182,12 @@ def beaten(options):
     names : list of str or None
         For each option the name of one that beats it, or None
     """
-    return [beaten_by(o.headlines, {x.name: x.headlines for x in options if x is not o and x.room == o.room}) for o in options]
+    return [
+        beaten_by(
+            o.headlines, {x.name: x.headlines for x in options if x is not o and x.room == o.room}
+        )
+        for o in options
+    ]
 
 
 def choices(scenario):
@@ -163,16 +203,36 @@ def choices(scenario):
     axes : dict
         For ``sweep``: by axis, choices by their words; the first of each leaves it as it is
     """
-    cabinet = lambda name: lambda s: replace(s, groups=tuple(replace(g, cabinet=name) for g in s.groups))  # noqa: E731
-    lower = lambda by: lambda s: replace(s, groups=tuple(replace(g, height=g.height - by) for g in s.groups))  # noqa: E731
+
+    def cabinet(name):
+        return lambda s: replace(s, groups=tuple(replace(g, cabinet=name) for g in s.groups))
+
+    def lower(by):
+        return lambda s: replace(
+            s, groups=tuple(replace(g, height=g.height - by) for g in s.groups)
+        )
+
     say = scenario.say
-    areas = (50.0, 100.0, 200.0) if scenario.units == "m" else tuple(ft2 * 0.3048**2 for ft2 in (500, 1000, 2000))
-    shown = lambda area: f"{to_file(area, 'm2', scenario.units):.0f} {scenario.units}²"  # noqa: E731
+    areas = (
+        (50.0, 100.0, 200.0)
+        if scenario.units == "m"
+        else tuple(ft2 * 0.3048**2 for ft2 in (500, 1000, 2000))
+    )
+
+    def shown(area):
+        return f"{to_file(area, 'm2', scenario.units):.0f} {scenario.units}²"
+
     return {
-        "arrangement": {AS_IT_IS: {}, **{a.title: (lambda s, key=key: arrange(s, key)) for key, a in ARRANGEMENTS.items()}},
+        "arrangement": {
+            AS_IT_IS: {},
+            **{a.title: lambda s, key=key: arrange(s, key) for key, a in ARRANGEMENTS.items()},
+        },
         "cabinets": {AS_IT_IS: {}, **{name: cabinet(name) for name in loudspeaker_types()}},
         "height": {AS_IT_IS: {}, **{f"{say(by)} lower": lower(by) for by in (0.5, 1.0, 1.5)}},
-        "treatment": {AS_IT_IS: {}, **{f"{shown(area)} more": (lambda s, area=area: treated(s, area)) for area in areas}},
+        "treatment": {
+            AS_IT_IS: {},
+            **{f"{shown(area)} more": lambda s, area=area: treated(s, area) for area in areas},
+        },
     }
 
 
@@ -197,11 +257,16 @@ def treated(scenario, area, finish="wall panels"):
     whole = sum(free.values())
     if area > whole:
         there = to_file(whole, "m2", scenario.units)
-        raise ValueError(f"only {there:.0f} {scenario.units}² of roof and walls are free of treatment. Ask for less.")
+        raise ValueError(
+            f"only {there:.0f} {scenario.units}² of roof and walls are free of treatment. Ask for"
+            " less."
+        )
     kept = list(scenario.treatments)
     for surface in (s for s in free if free[s] > 0):
         more = Treatment(surface=surface, area=area * free[surface] / whole, finish=finish)
-        same = next((t for t in kept if (t.surface, t.finish, t.existing) == (surface, finish, False)), None)
+        same = next(
+            (t for t in kept if (t.surface, t.finish, t.existing) == (surface, finish, False)), None
+        )
         if same:
             kept[kept.index(same)] = replace(same, area=same.area + more.area)
         else:
@@ -247,7 +312,11 @@ def told_apart(a, b):
                 del flat[key]
             flat["loudspeakers"] = hung(s)
     keys = [*one, *(k for k in other if k not in one)]
-    return [(k, one.get(k, "-"), other.get(k, "-")) for k in keys if one.get(k, "-") != other.get(k, "-")]
+    return [
+        (k, one.get(k, "-"), other.get(k, "-"))
+        for k in keys
+        if one.get(k, "-") != other.get(k, "-")
+    ]
 
 
 def hung(scenario):
@@ -266,9 +335,28 @@ def hung(scenario):
     return ", ".join(f"{g.name} ({g.number} {g.cabinet})" for g in scenario.groups)
 
 
-_NAMED = {"groups": "group", "uses": "use", "banks": "bank", "floor_seats": "chairs", "microphones": "microphone", "balconies": "balcony", "portable_stages": "stage"}  # fmt: skip
-_PLAIN = {"x": "east of centre", "y": "north of centre", "cabinet": "type", "pan_deg": "pan", "tilt_deg": "tilt", "splay_deg": "turned apart",
-          "gain_db": "gain", "delay_ms": "delay", "target_dba": "speech level wanted", "noise_dba": "noise", "on": "plays"}  # fmt: skip
+_NAMED = {
+    "groups": "group",
+    "uses": "use",
+    "banks": "bank",
+    "floor_seats": "chairs",
+    "microphones": "microphone",
+    "balconies": "balcony",
+    "portable_stages": "stage",
+}
+_PLAIN = {
+    "x": "east of centre",
+    "y": "north of centre",
+    "cabinet": "type",
+    "pan_deg": "pan",
+    "tilt_deg": "tilt",
+    "splay_deg": "turned apart",
+    "gain_db": "gain",
+    "delay_ms": "delay",
+    "target_dba": "speech level wanted",
+    "noise_dba": "noise",
+    "on": "plays",
+}
 
 
 def _flat(scenario, units):
@@ -280,7 +368,11 @@ def _flat(scenario, units):
             value = getattr(thing, f.name)
             if f.name in ("name", "tag", "text", "units", "source") or value == {}:
                 continue
-            label = f"{prefix}, {_PLAIN.get(f.name, f.name.replace('_', ' '))}" if prefix else f.name.replace("_", " ")
+            label = (
+                f"{prefix}, {_PLAIN.get(f.name, f.name.replace('_', ' '))}"
+                if prefix
+                else f.name.replace("_", " ")
+            )
             if is_dataclass(value):
                 walk(label, value)
             elif isinstance(value, tuple) and value and is_dataclass(value[0]):
@@ -301,7 +393,9 @@ def _flat(scenario, units):
 
 def _titled(kind, thing):
     if isinstance(thing, Treatment):
-        return f"treatment of the {thing.surface} with {thing.finish}" + (" that is there" if thing.existing else "")
+        return f"treatment of the {thing.surface} with {thing.finish}" + (
+            " that is there" if thing.existing else ""
+        )
     return f"{_NAMED[kind]} '{thing.name}'"
 
 

@@ -1,4 +1,6 @@
-"""Price books: what one of everything costs, and the hours that it takes; CSV files that anybody can edit."""
+"""Price books: what one of everything costs, and the hours that it takes; CSV files that anybody
+can edit.
+"""
 
 import csv
 from dataclasses import dataclass
@@ -11,7 +13,8 @@ from ..venue.units import FOOT
 
 COLUMNS = ("kind", "item", "unit", "price", "hours", "source")
 LABOUR = ("labour", "hour")
-IN_SI = {"ft": ("m", FOOT), "ft2": ("m2", FOOT**2)}  # units a row may have instead: what they stand for, and how much of it is one
+# units a row may have instead: what they stand for, and how much of it is one
+IN_SI = {"ft": ("m", FOOT), "ft2": ("m2", FOOT**2)}
 OTHER = "any other finish"  # item for a treatment whose finish has no row of its own
 
 
@@ -64,7 +67,9 @@ class PriceBook:
                 raise ValueError(f"{name}: {p.kind} '{p.item}' stands there twice. Keep one row.")
             self.prices[p.kind, p.item] = p
         if LABOUR not in self.prices:
-            raise ValueError(f"{name}: there is no row 'labour,hour'. It says what an hour of work costs.")
+            raise ValueError(
+                f"{name}: there is no row 'labour,hour'. It says what an hour of work costs."
+            )
 
     def find(self, kind, item):
         """The row of a kind and item.
@@ -82,7 +87,9 @@ class PriceBook:
             Refused when there is none
         """
         if (kind, item) not in self.prices:
-            raise ValueError(f"{self.name}: no price for {kind} '{item}'. Add a row that begins '{kind},{item}'.")
+            raise ValueError(
+                f"{self.name}: no price for {kind} '{item}'. Add a row that begins '{kind},{item}'."
+            )
         return self.prices[kind, item]
 
     def line(self, kind, item, quantity):
@@ -104,7 +111,16 @@ class PriceBook:
         quantity = quantity / IN_SI.get(row.unit, ("", 1.0))[1]
         hours = quantity * row.hours
         labour = hours * self.prices[LABOUR].price
-        return Line(kind=kind, item=item, quantity=quantity, unit=row.unit, price=row.price, hours=hours, labour=labour, source=row.source)
+        return Line(
+            kind=kind,
+            item=item,
+            quantity=quantity,
+            unit=row.unit,
+            price=row.price,
+            hours=hours,
+            labour=labour,
+            source=row.source,
+        )
 
 
 def read_prices(path):
@@ -113,8 +129,8 @@ def read_prices(path):
     Parameters
     ----------
     path : str or Path
-        CSV with the columns kind, item, unit, price, hours, source; the one of the package is the pattern, also for the units,
-        where ft may stand for m and ft2 for m2 [-]
+        CSV with the columns kind, item, unit, price, hours, source; the one of the package is the
+        pattern, also for the units, where ft may stand for m and ft2 for m2 [-]
 
     Returns
     -------
@@ -135,19 +151,29 @@ def _book(text, name, pattern=None):
     reader = csv.DictReader(text.splitlines())
     missing = [c for c in COLUMNS[:-1] if c not in (reader.fieldnames or ())]
     if missing:
-        raise ValueError(f"{name}: missing column {', '.join(missing)}. The first line must be {','.join(COLUMNS)}.")
+        raise ValueError(
+            f"{name}: missing column {', '.join(missing)}. The first line must be"
+            f" {','.join(COLUMNS)}."
+        )
     rows = []
     for number, row in enumerate(reader, 2):
         where = f"{name}, line {number}"
         if None in row or None in row.values():
-            raise ValueError(f"{where}: does not have {len(COLUMNS)} values. Put text with commas in quotes.")
+            raise ValueError(
+                f"{where}: does not have {len(COLUMNS)} values. Put text with commas in quotes."
+            )
         numbers = {}
         for key, high in (("price", 1e7), ("hours", 1e4)):
             try:
                 numbers[key] = float(within(key, row[key].strip(), 0, high, ""))
             except ValueError as error:
                 raise ValueError(f"{where}: {error}") from None
-        rows.append(Price(**numbers, **{k: (row.get(k) or "").strip() for k in ("kind", "item", "unit", "source")}))
+        rows.append(
+            Price(
+                **numbers,
+                **{k: (row.get(k) or "").strip() for k in ("kind", "item", "unit", "source")},
+            )
+        )
         if pattern:
             _check_unit(rows[-1], where, pattern)
     return PriceBook(rows, name)
@@ -155,10 +181,19 @@ def _book(text, name, pattern=None):
 
 def _check_unit(row, where, pattern):
     """Refuse a unit that the quantities of the bill are not counted in."""
-    same = [p.unit for p in pattern.prices.values() if p.kind == row.kind and (p.item == row.item or (row.kind, row.item) not in pattern.prices)]
-    known = list(dict.fromkeys([*same, *(other for other, (unit, _) in IN_SI.items() if unit in same)]))
+    same = [
+        p.unit
+        for p in pattern.prices.values()
+        if p.kind == row.kind and (p.item == row.item or (row.kind, row.item) not in pattern.prices)
+    ]
+    known = list(
+        dict.fromkeys([*same, *(other for other, (unit, _) in IN_SI.items() if unit in same)])
+    )
     if known and row.unit not in known:
-        raise ValueError(f"{where}: unit '{row.unit}' of {row.kind} '{row.item}' must be {' or '.join(known)}: that is what the bill counts.")
+        raise ValueError(
+            f"{where}: unit '{row.unit}' of {row.kind} '{row.item}' must be {' or '.join(known)}:"
+            " that is what the bill counts."
+        )
 
 
 @lru_cache(maxsize=1)
@@ -170,4 +205,7 @@ def example_prices():
     book : PriceBook
         To try things with, and as the pattern for one's own
     """
-    return _book(resources.files("gymtools").joinpath("data", "prices.csv").read_text(encoding="utf-8"), "prices.csv")
+    return _book(
+        resources.files("gymtools").joinpath("data", "prices.csv").read_text(encoding="utf-8"),
+        "prices.csv",
+    )

@@ -1,4 +1,6 @@
-"""One seat looked at closely: its arrivals, its octaves, what limits its clarity, its comb filter."""
+"""One seat looked at closely: its arrivals, its octaves, what limits its clarity, its
+comb filter.
+"""
 
 from dataclasses import dataclass
 
@@ -8,7 +10,13 @@ from ..physics import arrivals, bands, intelligibility
 from .arrivals import SPEECH, reflected
 
 SHOWN_DB = 25.0  # arrivals this far below the strongest are left out
-COMB = np.arange(100.0, 8000.1, 2.5)  # frequencies of the coherent response: even, and close enough for teeth of arrivals 0.1 s apart [Hz]
+COMB = np.arange(
+    100.0,
+    8000.1,
+    2.5,
+    # frequencies of the coherent response: even, and close enough for teeth of arrivals 0.1 s apart
+    # [Hz]
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -74,8 +82,14 @@ def look(result, index):
 
 
 def _without(result, index):
-    """STI with reverberation, noise, masking and threshold, or the time between arrivals removed, each by itself."""
-    energy, time, at = result.direct[:, index : index + 1], result.arrival_s[:, index : index + 1], result.points[index : index + 1]
+    """STI with reverberation, noise, masking and threshold, or the time between arrivals removed,
+    each by itself.
+    """
+    energy, time, at = (
+        result.direct[:, index : index + 1],
+        result.arrival_s[:, index : index + 1],
+        result.points[index : index + 1],
+    )
     speech, noise = result.total_db[index], result.noise_db
 
     def transmission(late, time):

@@ -1,4 +1,6 @@
-"""The loudspeakers of a scenario as arrays, ready for the formulas: where they hang, what they radiate, when."""
+"""The loudspeakers of a scenario as arrays, ready for the formulas: where they hang, what they
+radiate, when.
+"""
 
 from dataclasses import dataclass, replace
 
@@ -9,7 +11,9 @@ from ..physics import air, bands, field, geometry, intelligibility
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Sources:
-    """All cabinets in one use, in the order of ``scenario.cabinets``; those that are off radiate nothing."""
+    """All cabinets in one use, in the order of ``scenario.cabinets``; those that are off radiate
+    nothing.
+    """
 
     position: np.ndarray  # (source, 3) [m]
     axes: np.ndarray  # (source, 3, 3) rows: front, left, up [-]
@@ -28,7 +32,9 @@ class Sources:
 
     @property
     def radiated(self):
-        """Energy radiated in all directions, at 1 m over the whole sphere (source, band) [re 20 uPa squared, m2]."""
+        """Energy radiated in all directions, at 1 m over the whole sphere (source, band) [re 20 uPa
+        squared, m2].
+        """
         return 4 * np.pi * self.on_axis / self.q
 
     def raised(self, gain_db):
@@ -68,7 +74,9 @@ class Sources:
             free = np.zeros((len(self.position), len(points)), bool)
             free[self.playing] = geometry.in_sight(self.position[self.playing], points, blocking)
         tables = [t.table for t in self.types]
-        return field.direct_energy(points, self.position, self.axes, tables, self.kind, self.on_axis, self.decay, free=free)
+        return field.direct_energy(
+            points, self.position, self.axes, tables, self.kind, self.on_axis, self.decay, free=free
+        )
 
 
 def sources(scenario, use):
@@ -90,7 +98,9 @@ def sources(scenario, use):
     drives = [use.drive(c.group) for c in cabinets]
     playing = np.array([d.on for d in drives])
     types = list({id(c.type): c.type for c in cabinets}.values())
-    level = np.array([c.type.response_db + d.gain_db for c, d in zip(cabinets, drives, strict=True)])
+    level = np.array(
+        [c.type.response_db + d.gain_db for c, d in zip(cabinets, drives, strict=True)]
+    )
     loss = air.attenuation(
         bands.EXACT,
         temperature_c=weather.temperature_c,

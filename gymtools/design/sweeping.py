@@ -1,4 +1,6 @@
-"""Many variations of a design evaluated one after the other or all over a cluster, with results that survive an interruption."""
+"""Many variations of a design evaluated one after the other or all over a cluster, with results
+that survive an interruption.
+"""
 
 import csv
 import hashlib
@@ -19,8 +21,10 @@ from .drive import drive
 from .evaluate import ROOMS, evaluate
 
 AHEAD = 64  # variations that are handed out before the first of them is back
-FIXED = ("key", "refused", "verdict", "hold", "of", "score", "cost")  # columns before those of the uses
-FIGURES = ("STI", "evenness [dB]", "spare gain [dB]", "onto people [%]", "loudest [dB(A)]")  # of every use, its weakest area or microphone
+# columns before those of the uses
+FIXED = ("key", "refused", "verdict", "hold", "of", "score", "cost")
+# of every use, its weakest area or microphone
+FIGURES = ("STI", "evenness [dB]", "spare gain [dB]", "onto people [%]", "loudest [dB(A)]")
 
 
 def variations(scenario, axes):
@@ -31,8 +35,9 @@ def variations(scenario, axes):
     scenario : Scenario
         What is varied [-]
     axes : dict
-        By the name of an axis: choices by their words; a choice is a dict of changes (as for ``venue.scenario.changed``) or a
-        function from a scenario to a scenario, e.g. ``lambda s: arrange(s, "rows")`` [-]
+        By the name of an axis: choices by their words; a choice is a dict of changes (as for
+        ``venue.scenario.changed``) or a function from a scenario to a scenario, e.g. ``lambda s:
+        arrange(s, "rows")`` [-]
 
     Returns
     -------
@@ -65,7 +70,8 @@ def figures(scenario, room="statistical", prices=None):
     Returns
     -------
     row : dict
-        Worst verdict, how many hold, score, cost, and for every use the figures of its weakest area or microphone
+        Worst verdict, how many hold, score, cost, and for every use the figures of its weakest area
+        or microphone
     """
     results = {u.name: evaluate(scenario, u.name, room=room) for u in scenario.uses}
     verdicts = [v for r in results.values() for v in r.verdicts]
@@ -80,7 +86,13 @@ def figures(scenario, room="statistical", prices=None):
         onto = next(v.value for v in r.verdicts if v.criterion == "sound onto people")
         loudest = next(v.value for v in r.verdicts if v.criterion == "loudest place")
         spare = min((float(m.spare_db.min()) for m in r.microphones), default=None)
-        values = (min(a.sti_p10 for a in r.areas), max(max(a.spread_db) for a in r.areas), spare, onto, loudest)
+        values = (
+            min(a.sti_p10 for a in r.areas),
+            max(max(a.spread_db) for a in r.areas),
+            spare,
+            onto,
+            loudest,
+        )
         row |= {f"{name}: {figure}": value for figure, value in zip(FIGURES, values, strict=True)}
     return row
 
@@ -97,12 +109,24 @@ def _one(words, made, key, room, prices):
 
 
 def _alone(*job):
-    """One variation on one core: workers that each use all cores are slower together than one of them."""
+    """One variation on one core: workers that each use all cores are slower together than one of
+    them.
+    """
     with threadpool_limits(1):
         return _one(*job)
 
 
-def sweep(scenario, axes, *, file=None, executor=None, room="statistical", prices=None, progress=None, stop=None):
+def sweep(
+    scenario,
+    axes,
+    *,
+    file=None,
+    executor=None,
+    room="statistical",
+    prices=None,
+    progress=None,
+    stop=None,
+):
     """Evaluate all combinations of several choices, all uses of each.
 
     Parameters
@@ -112,9 +136,11 @@ def sweep(scenario, axes, *, file=None, executor=None, room="statistical", price
     axes : dict
         As for ``variations`` [-]
     file : str or Path, optional
-        CSV file to which each row goes as soon as it is there; rows found in it are not evaluated again [-]
+        CSV file to which each row goes as soon as it is there; rows found in it are not evaluated
+        again [-]
     executor : concurrent.futures.Executor, optional
-        Where the work is done: a process pool, or a cluster's; here, one after the other, when left out [-]
+        Where the work is done: a process pool, or a cluster's; here, one after the other, when left
+        out [-]
     room : str
         As for ``evaluate`` [-]
     prices : PriceBook, optional
@@ -189,15 +215,24 @@ def _all(executor, jobs, keep, stop):
 
 def _key(words, made, room, prices):
     """What tells one variation from any other: its words and everything that is evaluated."""
-    what = made if isinstance(made, str) else [(f.name, getattr(made, f.name)) for f in fields(Scenario) if f.name != "text"]
-    return hashlib.sha256(repr((words, what, room, prices and sorted(prices.prices.items()))).encode()).hexdigest()[:16]
+    what = (
+        made
+        if isinstance(made, str)
+        else [(f.name, getattr(made, f.name)) for f in fields(Scenario) if f.name != "text"]
+    )
+    return hashlib.sha256(
+        repr((words, what, room, prices and sorted(prices.prices.items()))).encode()
+    ).hexdigest()[:16]
 
 
 def _known(path, columns):
-    """Rows of an earlier run by key; a row that was cut off in the middle is dropped, another table is refused."""
+    """Rows of an earlier run by key; a row that was cut off in the middle is dropped, another table
+    is refused.
+    """
     if not path.exists():
         return {}
-    whole = path.read_text(encoding="utf-8").split("\n")[:-1]  # what follows the last line end was cut off
+    # what follows the last line end was cut off
+    whole = path.read_text(encoding="utf-8").split("\n")[:-1]
     reader = csv.DictReader(whole)
     rows = [row for row in reader if None not in row and None not in row.values()]
     if reader.fieldnames and reader.fieldnames != columns:
@@ -208,13 +243,20 @@ def _known(path, columns):
 def _numbers(row, columns):
     """A row as it was before it was written."""
     texts = {*columns[: columns.index("key")], "key", "refused", "verdict"}
-    value = lambda k, v: v if k in texts else None if v == "" else int(v) if k in ("hold", "of") else float(v)  # noqa: E731
+
+    def value(k, v):
+        return v if k in texts else None if v == "" else int(v) if k in ("hold", "of") else float(v)
+
     kept = {k: value(k, v) for k, v in row.items()}
-    return {k: kept[k] for k in (*columns[: columns.index("verdict")],)} if kept["refused"] else kept
+    return (
+        {k: kept[k] for k in (*columns[: columns.index("verdict")],)} if kept["refused"] else kept
+    )
 
 
 class _Log:
-    """A table on disk that grows by whole rows; what was cut off by an interruption is mended first."""
+    """A table on disk that grows by whole rows; what was cut off by an interruption is mended
+    first.
+    """
 
     def __init__(self, file, columns):
         self.path, self.columns, self.file = None if file is None else Path(file), columns, None

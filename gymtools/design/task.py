@@ -1,4 +1,6 @@
-"""A design task: an attempt scored on the criteria, and told beside what the search for a better aim makes of the same brief."""
+"""A design task: an attempt scored on the criteria, and told beside what the search for a better
+aim makes of the same brief.
+"""
 
 import hashlib
 from dataclasses import dataclass, fields, replace
@@ -16,7 +18,11 @@ from .evaluate import evaluate
 from .schedules import Schedule
 
 TERMS = {  # what is lacking, in words, and how much of what one step is
-    "evenness": ("evenness: how much the direct sound scatters over the places that listen", 1.0, "dB"),
+    "evenness": (
+        "evenness: how much the direct sound scatters over the places that listen",
+        1.0,
+        "dB",
+    ),
     "worst": ("worst place: how far it lies below the mean of its area", 1.0, "dB"),
     "clarity": ("clarity: what nine tenths of the places lack of a perfect STI", 0.03, "STI"),
     "stray": ("sound that misses the listeners and is sent back", 5.0, "% of all sound"),
@@ -26,7 +32,8 @@ TERMS = {  # what is lacking, in words, and how much of what one step is
 }
 MOVES = ("pan_deg", "tilt_deg", "height", "gain_db", "delay_ms")  # of the solver
 SAME = 0.05  # scores that differ by less are even: half the last digit told [steps]
-FREE = ("groups", "treatments", "equipment", "uses", "units", "text", "loudspeaker_files")  # what an attempt may change; of uses only how groups play
+# what an attempt may change; of uses only how groups play
+FREE = ("groups", "treatments", "equipment", "uses", "units", "text", "loudspeaker_files")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -79,13 +86,31 @@ def scored(scenario, *, wishes=None, room="statistical", prices=None):
     lacking = [terms(r) for r in results.values()]
     verdicts = [v for r in results.values() for v in r.verdicts]
     return Scored(
-        scenario=scenario, room=room, wishes=wishes, score=float(np.mean(list(by_use.values()))), weakest=max(by_use.items(), key=lambda pair: pair[1]),
-        terms={f.name: float(np.mean([found[f.name] for found in lacking])) for f in fields(Wishes)},
-        hold=sum(v.word == "holds" for v in verdicts), of=len(verdicts), cost=cost(scenario, prices, system=drive(scenario, results, prices=prices)),
-    )  # fmt: skip
+        scenario=scenario,
+        room=room,
+        wishes=wishes,
+        score=float(np.mean(list(by_use.values()))),
+        weakest=max(by_use.items(), key=lambda pair: pair[1]),
+        terms={
+            f.name: float(np.mean([found[f.name] for found in lacking])) for f in fields(Wishes)
+        },
+        hold=sum(v.word == "holds" for v in verdicts),
+        of=len(verdicts),
+        cost=cost(scenario, prices, system=drive(scenario, results, prices=prices)),
+    )
 
 
-def solved(brief, *, wishes=None, evaluations=600, starts=2, room="statistical", prices=None, progress=None, stop=None):
+def solved(
+    brief,
+    *,
+    wishes=None,
+    evaluations=600,
+    starts=2,
+    room="statistical",
+    prices=None,
+    progress=None,
+    stop=None,
+):
     """What the search for a better aim makes of a brief, scored like an attempt.
 
     Parameters
@@ -110,11 +135,23 @@ def solved(brief, *, wishes=None, evaluations=600, starts=2, room="statistical",
     Returns
     -------
     solved : Solved
-        It turns, tilts, lifts and balances what the brief has; it buys nothing and moves nothing along the plan
+        It turns, tilts, lifts and balances what the brief has; it buys nothing and moves nothing
+        along the plan
     """
-    found = aim(brief, move=MOVES, wishes=wishes, room=room, evaluations=evaluations, starts=starts, progress=progress, stop=stop)
+    found = aim(
+        brief,
+        move=MOVES,
+        wishes=wishes,
+        room=room,
+        evaluations=evaluations,
+        starts=starts,
+        progress=progress,
+        stop=stop,
+    )
     made = scored(found.scenario, wishes=wishes, room=room, prices=prices)
-    return Solved(scored=made, moved=found.moved, evaluations=found.evaluations, stopped=found.stopped)
+    return Solved(
+        scored=made, moved=found.moved, evaluations=found.evaluations, stopped=found.stopped
+    )
 
 
 def outside(brief, scenario):
@@ -132,13 +169,21 @@ def outside(brief, scenario):
     words : tuple of str
         Empty when only loudspeakers, treatment, wiring and how groups play in the uses were changed
     """
-    found = [f.name.replace("_", " ") for f in fields(Scenario) if f.name not in FREE and getattr(brief, f.name) != getattr(scenario, f.name)]
+    found = [
+        f.name.replace("_", " ")
+        for f in fields(Scenario)
+        if f.name not in FREE and getattr(brief, f.name) != getattr(scenario, f.name)
+    ]
     before, after = ({u.name: u for u in s.uses} for s in (brief, scenario))
     found += [f"the use '{name}' is gone" for name in before if name not in after]
     found += [f"the use '{name}' is new" for name in after if name not in before]
     for name in before.keys() & after.keys():
         a, b = before[name], after[name]
-        found += [f"'{name}': {f.name.replace('_', ' ')}" for f in fields(a) if f.name != "groups" and getattr(a, f.name) != getattr(b, f.name)]
+        found += [
+            f"'{name}': {f.name.replace('_', ' ')}"
+            for f in fields(a)
+            if f.name != "groups" and getattr(a, f.name) != getattr(b, f.name)
+        ]
     lost = [t for t in brief.treatments if t.existing and t not in scenario.treatments]
     found += [f"existing {t.finish} on the {t.surface}" for t in lost]
     return tuple(sorted(found))
@@ -181,9 +226,19 @@ def attempt(brief, made, who, *, now=None):
     """
     when = (now or datetime.now().astimezone()).isoformat(timespec="seconds")
     return Attempt(
-        who=str(who), when=when, school=brief.name, brief=brief_id(brief), room=made.room, score=made.score, hold=made.hold, of=made.of, cost=made.cost,
-        terms=made.terms, changed=outside(brief, made.scenario), scenario=to_text(replace(made.scenario, units=brief.units)),
-    )  # fmt: skip
+        who=str(who),
+        when=when,
+        school=brief.name,
+        brief=brief_id(brief),
+        room=made.room,
+        score=made.score,
+        hold=made.hold,
+        of=made.of,
+        cost=made.cost,
+        terms=made.terms,
+        changed=outside(brief, made.scenario),
+        scenario=to_text(replace(made.scenario, units=brief.units)),
+    )
 
 
 def difference(own, other):
@@ -199,25 +254,45 @@ def difference(own, other):
     Returns
     -------
     sentences : list of str
-        The whole, what the attempt is worse and better in (with the unit of each criterion), verdicts and money
+        The whole, what the attempt is worse and better in (with the unit of each criterion),
+        verdicts and money
     """
     if own.room != other.room:
-        raise ValueError(f"the attempt was scored in the {own.room} room, the solver's result in the {other.room} one: they do not compare.")
+        raise ValueError(
+            f"the attempt was scored in the {own.room} room, the solver's result in the"
+            f" {other.room} one: they do not compare."
+        )
     if own.wishes != other.wishes:
-        raise ValueError("the attempt and the solver's result were weighed differently: they do not compare.")
+        raise ValueError(
+            "the attempt and the solver's result were weighed differently: they do not compare."
+        )
     gap, weight = own.score - other.score, lambda k: getattr(own.wishes, k)
     said = f"Your design lacks {own.score:.1f} steps, the solver's {other.score:.1f}"
-    found = [f"{said}: {'they are even' if abs(gap) < SAME else f'yours is {abs(gap):.1f} steps ' + ('worse' if gap > 0 else 'better')}."]
+    worse = "worse" if gap > 0 else "better"
+    apart = "they are even" if abs(gap) < SAME else f"yours is {abs(gap):.1f} steps {worse}"
+    found = [f"{said}: {apart}."]
     for word, sign in (("worse", 1), ("better", -1)):
         apart = {k: sign * (own.terms[k] - other.terms[k]) for k in TERMS if weight(k) > 0}
         order = sorted(apart, key=lambda k: -apart[k] * weight(k))
-        rows = [f"{TERMS[k][0].split(':')[0]} by {words}" for k in order if (words := _amount(k, apart[k]))]
+        rows = [
+            f"{TERMS[k][0].split(':')[0]} by {words}"
+            for k in order
+            if (words := _amount(k, apart[k]))
+        ]
         if rows:
             found.append(f"Yours is {word} in {'; '.join(rows)}.")
-    found.append(f"Verdicts that hold: {own.hold} of {own.of} in yours, {other.hold} of {other.of} in the solver's.")
+    found.append(
+        f"Verdicts that hold: {own.hold} of {own.of} in yours, {other.hold} of {other.of} in the"
+        " solver's."
+    )
     money = own.cost - other.cost
-    apart = "the same" if abs(money) < 0.5 else f"{abs(money):,.0f} {'more' if money > 0 else 'less'}"
-    found.append(f"Yours costs {own.cost:,.0f}, the solver's {other.cost:,.0f}: {apart} (prices are invented examples).")
+    apart = (
+        "the same" if abs(money) < 0.5 else f"{abs(money):,.0f} {'more' if money > 0 else 'less'}"
+    )
+    found.append(
+        f"Yours costs {own.cost:,.0f}, the solver's {other.cost:,.0f}: {apart} (prices are invented"
+        " examples)."
+    )
     return found
 
 
@@ -241,13 +316,39 @@ def attempts_table(kept):
     table : Schedule
         A row for every attempt that can be read; the note names what cannot
     """
-    columns = ("number", "name", "date", "school", "brief", "room", "score [steps]", "verdicts that hold", "verdicts", "cost", *(f"{k} [steps]" for k in TERMS),
-               "changed outside the brief", "scenario file")  # fmt: skip
+    columns = (
+        "number",
+        "name",
+        "date",
+        "school",
+        "brief",
+        "room",
+        "score [steps]",
+        "verdicts that hold",
+        "verdicts",
+        "cost",
+        *(f"{k} [steps]" for k in TERMS),
+        "changed outside the brief",
+        "scenario file",
+    )
     rows = [
-        (n, a.who, a.when, a.school, a.brief, a.room, round(a.score, 3), a.hold, a.of, round(a.cost, 2), *(round(a.terms[k], 3) if k in a.terms else "" for k in TERMS),
-         "; ".join(a.changed), scenario_name(n))
+        (
+            n,
+            a.who,
+            a.when,
+            a.school,
+            a.brief,
+            a.room,
+            round(a.score, 3),
+            a.hold,
+            a.of,
+            round(a.cost, 2),
+            *(round(a.terms[k], 3) if k in a.terms else "" for k in TERMS),
+            "; ".join(a.changed),
+            scenario_name(n),
+        )
         for n, a in enumerate(kept.attempts, 1)
-    ]  # fmt: skip
+    ]
     return Schedule(title="Attempts", columns=columns, rows=tuple(rows), note=kept.told)
 
 

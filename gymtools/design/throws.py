@@ -1,4 +1,6 @@
-"""Where beams go: axes and -6 dB edges followed to the surfaces they meet, in space and in a section."""
+"""Where beams go: axes and -6 dB edges followed to the surfaces they meet, in space and in a
+section.
+"""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -16,7 +18,9 @@ EDGE_DB = -6.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Throw:
-    """One beam: from the cabinet along its axis to the first surface, and the outline of its -6 dB edge there."""
+    """One beam: from the cabinet along its axis to the first surface, and the outline of its -6 dB
+    edge there.
+    """
 
     tag: str
     group: str
@@ -26,12 +30,16 @@ class Throw:
     level_db: np.ndarray  # the same in octaves (7,) [dB]
     level_dba: float  # direct speech of this cabinet alone at the end; -inf when it is off [dB(A)]
     part: str  # of the room
-    edge: np.ndarray  # (n, 3), closed, rows of NaN where it leaps to another surface; empty where the pattern has no edge [m]
+    # (n, 3), closed, rows of NaN where it leaps to another surface; empty where the pattern has no
+    # edge [m]
+    edge: np.ndarray
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Section:
-    """A cut through one listening area: ``along`` is the distance from the wall behind it (or from the west), ``up`` the height."""
+    """A cut through one listening area: ``along`` is the distance from the wall behind it (or from
+    the west), ``up`` the height.
+    """
 
     area: str
     outline: np.ndarray  # floor, walls and roof (corner, 2) [m]
@@ -62,10 +70,12 @@ def throws(result):
     axes = result.sources.axes
     on_axis_db = bands.to_level(result.sources.on_axis)
     loss_db = bands.E_FOLD_DB * result.sources.decay
-    local = [[c.type.beams[:, 0], *_edges(c.type)] for c in cabinets]  # axes of the beams, then the edge of each
+    # axes of the beams, then the edge of each
+    local = [[c.type.beams[:, 0], *_edges(c.type)] for c in cabinets]
     rays = [np.concatenate(parts) @ axes[s] for s, parts in enumerate(local)]
     most = max(map(len, rays))
-    padded = np.stack([np.concatenate([r, np.repeat(r[:1], most - len(r), axis=0)]) for r in rays])  # (source, ray, 3)
+    # (source, ray, 3)
+    padded = np.stack([np.concatenate([r, np.repeat(r[:1], most - len(r), axis=0)]) for r in rays])
     indices, ways = geometry.first_hit(result.sources.position, padded, room.polygons)
     made = []
     for s, c in enumerate(cabinets):
@@ -105,13 +115,17 @@ def _broken(outline, surface):
 
 @lru_cache(maxsize=64)
 def _edges(kind):
-    """Directions of the -6 dB edge of each beam in the cabinet's frame: list of (AROUND, 3), empty without an edge."""
+    """Directions of the -6 dB edge of each beam in the cabinet's frame: list of (AROUND, 3), empty
+    without an edge.
+    """
     around = np.linspace(0, 2 * np.pi, AROUND, endpoint=False)
     return [_edge(kind, beam, around) for beam in kind.beams]
 
 
 def _edge(kind, beam, around):
-    """Directions at which the level falls through -6 dB, going outward from a beam's axis at the given angles around it."""
+    """Directions at which the level falls through -6 dB, going outward from a beam's axis at the
+    given angles around it.
+    """
     theta = np.radians(np.arange(0.0, 179.0, 1.0))
     local = np.stack(
         [
@@ -129,7 +143,10 @@ def _edge(kind, beam, around):
     rows = np.arange(len(around))
     a, b = level[rows, k - 1], level[rows, k]
     at = theta[k - 1] + (theta[1] - theta[0]) * (a - EDGE_DB) / (a - b)
-    return np.stack([np.cos(at), np.cos(around) * np.sin(at), np.sin(around) * np.sin(at)], axis=-1) @ beam
+    return (
+        np.stack([np.cos(at), np.cos(around) * np.sin(at), np.sin(around) * np.sin(at)], axis=-1)
+        @ beam
+    )
 
 
 def section(result, area):
@@ -152,7 +169,9 @@ def section(result, area):
     bank = next((b for b in result.setting.banks if b.name == area), None)
     side = bank.side if bank else "west"
     foot, _, inward = along_wall(side, hall)
-    flat = lambda p: np.stack([(np.asarray(p) - foot) @ inward, np.asarray(p)[..., 2]], axis=-1)  # noqa: E731
+
+    def flat(p):
+        return np.stack([(np.asarray(p) - foot) @ inward, np.asarray(p)[..., 2]], axis=-1)
 
     start = int(np.flatnonzero(result.area == area)[0])
     points = start + np.arange(place.rows) * place.columns + place.columns // 2
@@ -163,13 +182,17 @@ def section(result, area):
     c = scenario.cabinets[cabinet]
     axes = result.sources.axes[cabinet]
     fronts = c.type.beams[:, 0] @ axes
-    beam = int(np.argmax(fronts @ (middle.mean(axis=0) - c.position)))  # the beam that looks at these seats
+    # the beam that looks at these seats
+    beam = int(np.argmax(fronts @ (middle.mean(axis=0) - c.position)))
     rays = [c.type.beams[beam, 0]]
     edge = _edge(c.type, c.type.beams[beam], np.array([np.pi / 2, -np.pi / 2]))  # up and down
     rays = np.concatenate([rays, edge]) @ axes
     _, way = geometry.first_hit([c.position], rays[None], result.setting.room.polygons)
     ends = c.position + way[0][:, None] * rays
-    line = lambda end: flat(np.stack([c.position, end]))  # noqa: E731
+
+    def line(end):
+        return flat(np.stack([c.position, end]))
+
     return Section(
         area=area,
         outline=_outline(hall, side, middle[0]),
@@ -187,7 +210,9 @@ def _outline(hall, side, through):
     """Floor, walls and roof cut by a vertical plane across a wall of this side."""
     if side in ("north", "south"):
         w = hall.width
-        return np.array([[0, 0], [w, 0], [w, hall.height], [w / 2, hall.highest], [0, hall.height], [0, 0]])
+        return np.array(
+            [[0, 0], [w, 0], [w, hall.height], [w / 2, hall.highest], [0, hall.height], [0, 0]]
+        )
     top = float(hall.roof_height(through[1]))
     return np.array([[0, 0], [hall.length, 0], [hall.length, top], [0, top], [0, 0]])
 
@@ -197,5 +222,8 @@ def _steps(bank):
     corners = [(bank.depth, 0.0)]
     for row in range(bank.rows):
         height = bank.first_height + row * bank.row_rise
-        corners += [(bank.depth - row * bank.row_run, height), (bank.depth - (row + 1) * bank.row_run, height)]
+        corners += [
+            (bank.depth - row * bank.row_run, height),
+            (bank.depth - (row + 1) * bank.row_run, height),
+        ]
     return np.array(corners + [(0.0, 0.0)])

@@ -1,4 +1,6 @@
-"""Tracing the room for a scenario: pass by pass, each loudspeaker for itself, so that only what moved is traced again."""
+"""Tracing the room for a scenario: pass by pass, each loudspeaker for itself, so that only what
+moved is traced again.
+"""
 
 import zlib
 from collections import OrderedDict
@@ -10,7 +12,9 @@ from ..physics import tracing
 from .late import TracedField
 from .sources import sources
 
-PASSES = 5  # every loudspeaker gets as many before an answer is given, then as many again while the error is too large
+# every loudspeaker gets as many before an answer is given, then as many again while the error is
+# too large
+PASSES = 5
 MOST = 40  # passes
 RAYS_PER = 15.0  # volume of hall for each ray of a pass [m3]
 WANTED_DB = 0.3  # standard error of the late level in the worst zone [dB]
@@ -49,8 +53,9 @@ def rays(volume):
 class Tracing:
     """The room of one use being traced for all loudspeakers that play.
 
-    What has been traced before is used again: gains, delays, noise and targets need no new trace, and of several cabinets only
-    those that moved are traced. The answer depends on the inputs alone, not on what was traced before.
+    What has been traced before is used again: gains, delays, noise and targets need no new trace,
+    and of several cabinets only those that moved are traced. The answer depends on the inputs
+    alone, not on what was traced before.
 
     Parameters
     ----------
@@ -67,12 +72,23 @@ class Tracing:
         self.sources = sources(scenario, self.use)
         self.absorption = scenario.absorption(self.use) * room.counted[:, None]
         self.scattering = scenario.scattering(self.use)
-        surroundings = self.setting, self.absorption.tobytes(), self.scattering.tobytes(), self.sources.decay.tobytes()
+        surroundings = (
+            self.setting,
+            self.absorption.tobytes(),
+            self.scattering.tobytes(),
+            self.sources.decay.tobytes(),
+        )
         self.playing = np.flatnonzero(self.sources.playing)
         self._keys = {}
         for n in self.playing:
             c = scenario.cabinets[n]
-            self._keys[n] = (*surroundings, c.type, tuple(c.position.tolist()), c.pan_deg, c.tilt_deg)
+            self._keys[n] = (
+                *surroundings,
+                c.type,
+                tuple(c.position.tolist()),
+                c.pan_deg,
+                c.tilt_deg,
+            )
             _STORE.setdefault(self._keys[n], _Traced())
             _STORE.move_to_end(self._keys[n])
         while len(_STORE) > max(STORED, len(self.playing)):
@@ -81,7 +97,9 @@ class Tracing:
         self.wanted = PASSES
 
     def _missing(self):
-        """Cabinets with fewer passes than wanted, the least traced first; more are wanted while the error is too large."""
+        """Cabinets with fewer passes than wanted, the least traced first; more are wanted while the
+        error is too large.
+        """
         while True:
             missing = [n for n in self.playing if len(self._traced[n].zones) < self.wanted]
             if missing or self.wanted >= MOST or self.error_db <= WANTED_DB:
@@ -101,11 +119,14 @@ class Tracing:
 
     @property
     def started(self):
-        """Whether every loudspeaker has been traced at least once, so that there is something to show."""
+        """Whether every loudspeaker has been traced at least once, so that there is something to
+        show.
+        """
         return all(t.zones for t in self._traced.values())
 
     def next_pass(self, stop=None):
-        """Trace the next pass of the least traced loudspeaker; changes nothing, so that it may run beside the rest.
+        """Trace the next pass of the least traced loudspeaker; changes nothing, so that it may run
+        beside the rest.
 
         Parameters
         ----------
@@ -122,7 +143,10 @@ class Tracing:
             return None
         n = missing[0]
         c = self.scenario.cabinets[n]
-        own = zlib.crc32(repr((c.type.name, np.round(c.position, 6).tolist(), c.pan_deg, c.tilt_deg)).encode())  # chance of its own
+        # chance of its own
+        own = zlib.crc32(
+            repr((c.type.name, np.round(c.position, 6).tolist(), c.pan_deg, c.tilt_deg)).encode()
+        )
         number = len(self._traced[n].zones)
         trace = tracing.trace(
             self.sources.position[n],
@@ -164,20 +188,25 @@ class Tracing:
         field : TracedField
             The late field
         """
+        # in this thread nothing comes in between: there is a pass to add
         while not self.ready:
-            self.add(self.next_pass())  # in this thread nothing comes in between: there is a pass to add
+            self.add(self.next_pass())
         return self.field
 
     @property
     def _known(self):
-        """Trace and energy by pass of every playing loudspeaker: after the passes wanted, or as far as it has come."""
+        """Trace and energy by pass of every playing loudspeaker: after the passes wanted, or as far
+        as it has come.
+        """
         for n in self.playing:
             t = self._traced[n]
             yield n, t.steps.get(self.wanted, t.total), np.array(t.zones[: self.wanted])
 
     @property
     def error_db(self):
-        """Standard error of the late level at the present gains, pooled over the octaves, in the worst zone [dB]."""
+        """Standard error of the late level at the present gains, pooled over the octaves, in the
+        worst zone [dB].
+        """
         power = self.sources.radiated
         if min((len(t.zones) for t in self._traced.values()), default=0) < 2:
             return np.inf if len(self.playing) else 0.0
@@ -191,6 +220,7 @@ class Tracing:
     @property
     def field(self):
         """The late field as far as it has been traced."""
-        self._missing()  # others may have traced the same: then as many passes as are needed stand ready
+        # others may have traced the same: then as many passes as are needed stand ready
+        self._missing()
         known = {n: trace for n, trace, _ in self._known}
         return TracedField.of(self.sources, self.setting.zones, known, error_db=self.error_db)

@@ -1,4 +1,6 @@
-"""How sure the answers are: the same design drawn many times with what is not known, and what that does to every verdict."""
+"""How sure the answers are: the same design drawn many times with what is not known, and what that
+does to every verdict.
+"""
 
 from dataclasses import dataclass, replace
 
@@ -10,7 +12,13 @@ from ..venue.scenario import changed
 from .criteria import judge, word_for
 from .evaluate import evaluate
 
-PLACES, FEWER = 800, 150  # looked at in every area that listens; for draws of one unknown alone, whose width is told and no more
+PLACES, FEWER = (
+    800,
+    150,
+    # looked at in every area that listens; for draws of one unknown alone, whose width is told and
+    # no
+    # more
+)
 ALONE = 8  # of the draws, one in so many again for every unknown by itself
 LEAST = 25  # draws of one unknown by itself
 EDGES = (10, 90)  # of the range that is told [percentile]
@@ -20,19 +28,40 @@ EDGES = (10, 90)  # of the range that is told [percentile]
 class Unknowns:
     """How far off each of what is not known may be: one standard deviation."""
 
-    absorption_pct: float = 20.0  # of every finish    after calibration 10 % is the best to hope for: JASA 152 (2022) 1158; tables: judgement, twice that
+    # of every finish    after calibration 10 % is the best to hope for: JASA 152 (2022) 1158;
+    # tables: judgement, twice that
+    absorption_pct: float = 20.0
     noise_db: float = 3.0  # judgement, no source
     occupancy_pct: float = 10.0  # of the places of every area    judgement, no source
     aim_deg: float = 2.0  # pan and tilt of every cabinet    judgement, no source
     sensitivity_db: float = 1.0  # of every cabinet    judgement, no source
 
     def __post_init__(self):
-        limits = dict(absorption_pct=(100, "%"), noise_db=(20, "dB"), occupancy_pct=(50, "%"), aim_deg=(20, "deg"), sensitivity_db=(10, "dB"))
+        limits = dict(
+            absorption_pct=(100, "%"),
+            noise_db=(20, "dB"),
+            occupancy_pct=(50, "%"),
+            aim_deg=(20, "deg"),
+            sensitivity_db=(10, "dB"),
+        )
         for name, (high, unit) in limits.items():
-            within(name, getattr(self, name), 0, high, unit, "One standard deviation; 0 takes it as known.")
+            within(
+                name,
+                getattr(self, name),
+                0,
+                high,
+                unit,
+                "One standard deviation; 0 takes it as known.",
+            )
 
 
-WORDS = {"absorption_pct": "absorption", "noise_db": "noise", "occupancy_pct": "how full it is", "aim_deg": "aim as hung", "sensitivity_db": "sensitivity"}
+WORDS = {
+    "absorption_pct": "absorption",
+    "noise_db": "noise",
+    "occupancy_pct": "how full it is",
+    "aim_deg": "aim as hung",
+    "sensitivity_db": "sensitivity",
+}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -81,7 +110,8 @@ class Sureness:
 
 
 def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=None, stop=None):
-    """Ranges of every criterion when absorption, noise, occupancy, aim and sensitivity are only known about.
+    """Ranges of every criterion when absorption, noise, occupancy, aim and sensitivity are only
+    known about.
 
     Parameters
     ----------
@@ -92,7 +122,8 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     unknowns : Unknowns, optional
         How far off each may be; the usual ones when left out [-]
     draws : int
-        Designs drawn with everything unknown at once; as many again, about, go into telling which unknown matters [-]
+        Designs drawn with everything unknown at once; as many again, about, go into telling which
+        unknown matters [-]
     seed : int
         The same seed gives the same answer [-]
     progress : callable, optional
@@ -107,13 +138,18 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
 
     Notes
     -----
-    Normal errors drawn by Latin hypercube (of absorption in its logarithm), every finish, area and cabinet for itself; by
-    formula, without echoes. What an error changes is found over at most 800 places an area and added to what the design
-    gives over all of them, so that with nothing unknown the design itself comes out. Draws that cannot be hung (an aim
-    error that turns a cabinet into its neighbour) are left out.
+    Normal errors drawn by Latin hypercube (of absorption in its logarithm), every finish, area and
+    cabinet for itself; by formula, without echoes. What an error changes is found over at most 800
+    places an area and added to what the design gives over all of them, so that with nothing unknown
+    the design itself comes out. Draws that cannot be hung (an aim error that turns a cabinet into
+    its neighbour) are left out.
     """
     within("draws", draws, 20, 5000, "")
-    unknowns, progress, stop = unknowns or Unknowns(), progress or (lambda _: None), stop or (lambda: False)
+    unknowns, progress, stop = (
+        unknowns or Unknowns(),
+        progress or (lambda _: None),
+        stop or (lambda: False),
+    )
     use = scenario.use(use)
     apart = _each_alone(scenario, use)
     things = {name: _DIALS[name][0](apart) for name in WORDS}
@@ -139,7 +175,12 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
         found[alone] = rows
     if not found[None]:
         raise ValueError("none of the draws can be hung. Give smaller spreads.")
-    return Sureness(use=use.name, unknowns=unknowns, draws=len(found[None]), ranges=tuple(_range(v, sample, found) for v in designed))
+    return Sureness(
+        use=use.name,
+        unknowns=unknowns,
+        draws=len(found[None]),
+        ranges=tuple(_range(v, sample, found) for v in designed),
+    )
 
 
 def _errors(lengths, count, seed):
@@ -157,26 +198,58 @@ def _values(drawn, places):
 
 
 def _range(verdict, sample, found):
-    """The designed value, moved by what the errors move over the sample; a criterion without a verdict has its target."""
+    """The designed value, moved by what the errors move over the sample; a criterion without a
+    verdict has its target.
+    """
     key, most = (verdict.criterion, verdict.area), 100.0 if verdict.unit == "%" else np.inf
     off = verdict.value - sample.get(key, verdict.target)
-    values = {alone: np.array([row.get(key, verdict.target) for row in rows]) + off for alone, rows in found.items()}
+    values = {
+        alone: np.array([row.get(key, verdict.target) for row in rows]) + off
+        for alone, rows in found.items()
+    }
     if verdict.unit in ("%", "places"):
         values = {alone: np.clip(v, 0.0, most) for alone, v in values.items()}
-    chance = np.mean([word_for(verdict.criterion, v, verdict.target, verdict.unit) == "holds" for v in values[None]])
-    width = {alone: float(np.diff(np.percentile(v, EDGES))[0]) for alone, v in values.items() if alone and len(v)}
+    chance = np.mean(
+        [
+            word_for(verdict.criterion, v, verdict.target, verdict.unit) == "holds"
+            for v in values[None]
+        ]
+    )
+    width = {
+        alone: float(np.diff(np.percentile(v, EDGES))[0])
+        for alone, v in values.items()
+        if alone and len(v)
+    }
     return Range(
-        criterion=verdict.criterion, area=verdict.area, unit=verdict.unit, target=verdict.target, value=verdict.value,
-        values=values[None], chance=float(chance), alone={name: width.get(name, 0.0) for name in WORDS},
-    )  # fmt: skip
+        criterion=verdict.criterion,
+        area=verdict.area,
+        unit=verdict.unit,
+        target=verdict.target,
+        value=verdict.value,
+        values=values[None],
+        chance=float(chance),
+        alone={name: width.get(name, 0.0) for name in WORDS},
+    )
 
 
 def _each_alone(scenario, use):
-    """The scenario with the one use, and every cabinet a group of its own, so that each can err for itself."""
+    """The scenario with the one use, and every cabinet a group of its own, so that each can err for
+    itself.
+    """
     groups, drives = [], {}
     for g in scenario.groups:
         for c in g.cabinets:
-            single = replace(g, name=c.tag, tag=c.tag, number=1, spacing=0.0, splay_deg=0.0, x=c.x, y=c.y, pan_deg=(c.pan_deg + 180) % 360 - 180)
+            single = replace(
+                g,
+                name=c.tag,
+                tag=c.tag,
+                number=1,
+                spacing=0.0,
+                splay_deg=0.0,
+                x=c.x,
+                y=c.y,
+                pan_deg=(c.pan_deg + 180) % 360 - 180,
+            )
             groups.append(single)
             drives[c.tag] = use.drive(g.name)
     return replace(scenario, groups=tuple(groups), uses=(replace(use, groups=drives),), text=None)
@@ -185,7 +258,10 @@ def _each_alone(scenario, use):
 def _finishes(scenario):
     """Names of the finishes that absorb in the use."""
     surfaces = scenario.setting().room.surfaces
-    return sorted({n for s in surfaces for n in (s.finish, s.full) if n} | {t.finish for t in scenario.treatments})
+    return sorted(
+        {n for s in surfaces for n in (s.finish, s.full) if n}
+        | {t.finish for t in scenario.treatments}
+    )
 
 
 def _fillable(scenario):
@@ -199,7 +275,10 @@ def _playing(scenario):
 
 def _absorbing(scenario, finishes, pct):
     now = [np.array(scenario.absorption_factors.get(name, 1.0)) for name in finishes]
-    return {("absorption_factors", name): np.clip(f * np.exp(p / 100), 0.1, 10).tolist() for name, f, p in zip(finishes, now, pct, strict=True)}
+    return {
+        ("absorption_factors", name): np.clip(f * np.exp(p / 100), 0.1, 10).tolist()
+        for name, f, p in zip(finishes, now, pct, strict=True)
+    }
 
 
 def _noisy(scenario, _things, error_db):
@@ -211,7 +290,10 @@ def _noisy(scenario, _things, error_db):
 
 def _filled(scenario, areas, pct):
     occupied = scenario.uses[0].occupied
-    return {("uses", 0, "occupied", a): float(np.clip(occupied.get(a, 0.0) + p / 100, 0, 1)) for a, p in zip(areas, pct, strict=True)}
+    return {
+        ("uses", 0, "occupied", a): float(np.clip(occupied.get(a, 0.0) + p / 100, 0, 1))
+        for a, p in zip(areas, pct, strict=True)
+    }
 
 
 def _turned(scenario, cabinets, error_deg):
@@ -221,14 +303,23 @@ def _turned(scenario, cabinets, error_deg):
         pan, tilt = scenario.groups[n].pan_deg + off_pan, scenario.groups[n].tilt_deg + off_tilt
         if tilt > 90:
             pan, tilt = pan + 180, 180 - tilt
-        changes |= {("groups", n, "pan_deg"): (pan + 180) % 360 - 180, ("groups", n, "tilt_deg"): max(tilt, -30.0)}
+        changes |= {
+            ("groups", n, "pan_deg"): (pan + 180) % 360 - 180,
+            ("groups", n, "tilt_deg"): max(tilt, -30.0),
+        }
     return changes
 
 
 def _strengthened(scenario, cabinets, error_db):
     use, names = scenario.uses[0], [scenario.groups[n].name for n in cabinets]
-    gains = [float(np.clip(use.drive(name).gain_db + e, -60, 20)) for name, e in zip(names, error_db, strict=True)]
-    return {("uses", 0, "groups", name, "gain_db"): gain for name, gain in zip(names, gains, strict=True)}
+    gains = [
+        float(np.clip(use.drive(name).gain_db + e, -60, 20))
+        for name, e in zip(names, error_db, strict=True)
+    ]
+    return {
+        ("uses", 0, "groups", name, "gain_db"): gain
+        for name, gain in zip(names, gains, strict=True)
+    }
 
 
 _DIALS = {  # by unknown: what errs, each for itself, and the changes that the errors make

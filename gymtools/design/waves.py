@@ -1,4 +1,6 @@
-"""Impulse responses from WAV files as readings: reverberation and clarity where the site has them."""
+"""Impulse responses from WAV files as readings: reverberation and clarity where the site
+has them.
+"""
 
 import warnings
 from dataclasses import replace
@@ -51,19 +53,22 @@ def with_waves(readings, folder, plan):
     readings : Readings
         Of the entry sheet; what stands there already counts before a file [-]
     folder : str or Path
-        With files named by the readings they stand for, e.g. "reverberation S1 R1.wav", "clarity game C5.wav" [-]
+        With files named by the readings they stand for, e.g. "reverberation S1 R1.wav", "clarity
+        game C5.wav" [-]
     plan : TestPlan
         The plan [-]
 
     Returns
     -------
     readings : Readings
-        T20 in octaves (noise must lie 30 dB under the peak), clarity with the levels and the noise that are predicted and read;
-        a decay that bends is remarked on; files that cannot be used are named
+        T20 in octaves (noise must lie 30 dB under the peak), clarity with the levels and the noise
+        that are predicted and read; a decay that bends is remarked on; files that cannot be used
+        are named
 
     Sources
     -------
-    ISO 3382-2:2008, 6 and annex B; IEC 60268-16:2020, A.5.3 (indirect method: not through limiters or automatic gain).
+    ISO 3382-2:2008, 6 and annex B; IEC 60268-16:2020, A.5.3 (indirect method: not through limiters
+    or automatic gain).
     """
     values, remarks, bad = dict(readings.values), dict(readings.remarks), list(readings.bad)
     known = {f"{i.key}.wav": i for i in plan.items if i.test in ("reverberation", "clarity")}
@@ -83,7 +88,10 @@ def with_waves(readings, folder, plan):
             else:
                 if item.use not in results:
                     whole = ambient is not None and np.isfinite(ambient).all()
-                    results[item.use] = evaluate(as_tested(plan.scenario, item.use, ambient if whole else None), follow_echoes=False)
+                    results[item.use] = evaluate(
+                        as_tested(plan.scenario, item.use, ambient if whole else None),
+                        follow_echoes=False,
+                    )
                 values[item.key] = clarity(energy, results[item.use], item.index, path.name)
         except ValueError as error:
             bad.append(f"{error}" if str(error).startswith(path.name) else f"{path.name}: {error}")
@@ -94,11 +102,19 @@ def with_waves(readings, folder, plan):
 def _decay(energy, name):
     times, range_db = impulse.decay_times(energy)
     if not np.isfinite(times["t20"]).any():
-        raise ValueError(f"{name}: the noise lies only {np.nanmax(range_db):.0f} dB under the peak; T20 needs {impulse.OVER_NOISE_DB + 25:.0f} dB.")
+        raise ValueError(
+            f"{name}: the noise lies only {np.nanmax(range_db):.0f} dB under the peak; T20 needs"
+            f" {impulse.OVER_NOISE_DB + 25:.0f} dB."
+        )
     bent = 100 * (times["t30"][2:5] / times["t20"][2:5] - 1)
     bent = bent[np.isfinite(bent)]
     worst = float(bent[np.argmax(np.abs(bent))]) if len(bent) else 0.0
-    return times["t20"], f"the decay bends: T30 is {abs(worst):.0f} % {'longer' if worst > 0 else 'shorter'} than T20" if abs(worst) > BENT_PCT else ""
+    return times["t20"], (
+        f"the decay bends: T30 is {abs(worst):.0f} % {'longer' if worst > 0 else 'shorter'}"
+        " than T20"
+        if abs(worst) > BENT_PCT
+        else ""
+    )
 
 
 def clarity(energy, result, index, name="the response"):
@@ -127,4 +143,8 @@ def clarity(energy, result, index, name="the response"):
     mtf = impulse.modulation(energy)
     if not np.isfinite(mtf).all():
         raise ValueError(f"{name}: does not reach 8 kHz. Measure with 24 kHz sampling at least.")
-    return float(intelligibility.sti(mtf[None], speech_db=result.total_db[index][None], noise_db=result.noise_db)[0])
+    return float(
+        intelligibility.sti(
+            mtf[None], speech_db=result.total_db[index][None], noise_db=result.noise_db
+        )[0]
+    )

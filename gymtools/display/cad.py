@@ -23,10 +23,23 @@ from . import maps
 from .look import per_unit
 
 LAYERS = {  # name: colour number of the AutoCAD index, an open convention of DXF
-    "HALL": 7, "COURT": 8, "SEATING": 9, "STAGE": 9, "LOUDSPEAKERS": 1, "TAGS": 7, "AIM-LINES": 3, "COVERAGE": 4, "MICROPHONES": 5, "RACK": 6, "NOTES": 8,
-}  # fmt: skip
+    "HALL": 7,
+    "COURT": 8,
+    "SEATING": 9,
+    "STAGE": 9,
+    "LOUDSPEAKERS": 1,
+    "TAGS": 7,
+    "AIM-LINES": 3,
+    "COVERAGE": 4,
+    "MICROPHONES": 5,
+    "RACK": 6,
+    "NOTES": 8,
+}
 TEXT = 0.35  # height of letters [m]
-NOTE = "Overhead loads by a licensed structural engineer; mains by a licensed electrician. Check all dimensions on site."
+NOTE = (
+    "Overhead loads by a licensed structural engineer; mains by a licensed electrician. Check all"
+    " dimensions on site."
+)
 PROJECTED_DEG = 0.5  # from which an axis that is turned out of the section is said to be projected
 UNITS = {"ft": 2, "m": 6}  # $INSUNITS
 
@@ -116,11 +129,20 @@ def picture(document, kind="svg"):
     FigureCanvasAgg(sheet)
     axes = sheet.add_axes((0.02, 0.02, 0.96, 0.96))
     axes.set_axis_off()
-    paper = config.Configuration(background_policy=config.BackgroundPolicy.WHITE, color_policy=config.ColorPolicy.BLACK)
-    Frontend(RenderContext(document), MatplotlibBackend(axes), config=paper).draw_layout(document.modelspace())
+    paper = config.Configuration(
+        background_policy=config.BackgroundPolicy.WHITE, color_policy=config.ColorPolicy.BLACK
+    )
+    Frontend(RenderContext(document), MatplotlibBackend(axes), config=paper).draw_layout(
+        document.modelspace()
+    )
     out = io.BytesIO()
     with matplotlib.rc_context({"svg.hashsalt": "gymtools"}):
-        sheet.savefig(out, format=kind, dpi=150, metadata={"Date": None} if kind == "svg" else {"Software": None})
+        sheet.savefig(
+            out,
+            format=kind,
+            dpi=150,
+            metadata={"Date": None} if kind == "svg" else {"Software": None},
+        )
     return out.getvalue()
 
 
@@ -131,7 +153,11 @@ class _Pen:
         self.space, self.k = space, k
 
     def line(self, points, layer, closed=False):
-        points = [tuple(map(float, np.asarray(p)[:2] * self.k)) for p in points if np.isfinite(p[:2]).all()]
+        points = [
+            tuple(map(float, np.asarray(p)[:2] * self.k))
+            for p in points
+            if np.isfinite(p[:2]).all()
+        ]
         if len(points) > 1:
             self.space.add_lwpolyline(points, close=closed, dxfattribs={"layer": layer})
 
@@ -144,11 +170,21 @@ class _Pen:
 
     def text(self, words, at, layer="TAGS", height=TEXT):
         """Names from a file are text: what would be a code of DXF's is written out."""
-        entity = self.space.add_text(words.replace("%%", "% %").replace("^", " "), height=height * self.k, dxfattribs={"layer": layer})
-        entity.set_placement(tuple(map(float, np.asarray(at)[:2] * self.k)), align=TextEntityAlignment.LEFT)
+        entity = self.space.add_text(
+            words.replace("%%", "% %").replace("^", " "),
+            height=height * self.k,
+            dxfattribs={"layer": layer},
+        )
+        entity.set_placement(
+            tuple(map(float, np.asarray(at)[:2] * self.k)), align=TextEntityAlignment.LEFT
+        )
 
     def point(self, at, layer, radius=0.15):
-        self.space.add_circle(tuple(map(float, np.asarray(at)[:2] * self.k)), radius * self.k, dxfattribs={"layer": layer})
+        self.space.add_circle(
+            tuple(map(float, np.asarray(at)[:2] * self.k)),
+            radius * self.k,
+            dxfattribs={"layer": layer},
+        )
 
 
 def _box(a, b, c, d):
@@ -175,7 +211,9 @@ def _plan(pen, result, units):
             pen.line(surface.corners, "STAGE", closed=True)
     beams = throws(result)
     for c, on in zip(s.cabinets, result.playing, strict=True):
-        corners, _ = maps.box(c.position, rotation(c.pan_deg, c.tilt_deg), c.type.width, c.type.height, c.type.depth)
+        corners, _ = maps.box(
+            c.position, rotation(c.pan_deg, c.tilt_deg), c.type.width, c.type.height, c.type.depth
+        )
         pen.line(_hull(corners[:, :2]), "LOUDSPEAKERS", closed=True)
         pen.text(f"{c.tag} {length_text(c.z, units)}", c.position + [0.4, 0.4, 0])
         for t in (b for b in beams if on and b.tag == c.tag):
@@ -204,7 +242,10 @@ def _hull(points):
 def _section(pen, result, area, at, units):
     """A section drawn to the right of a place, floor at its height."""
     cut = section(result, area)
-    move = lambda points: np.asarray(points, float)[:, :2] + at  # noqa: E731
+
+    def move(points):
+        return np.asarray(points, float)[:, :2] + at
+
     pen.pieces(move(cut.outline), "HALL")
     pen.pieces(move(cut.steps), "SEATING")
     pen.line(move(cut.axis), "AIM-LINES")
@@ -212,15 +253,27 @@ def _section(pen, result, area, at, units):
         pen.line(move(edge), "COVERAGE")
     c = result.scenario.cabinets[cut.cabinet]
     pen.point(move([cut.at])[0], "LOUDSPEAKERS", radius=0.25)
-    pen.text(f"{c.tag} {length_text(c.z, units)} up, {_tilt_text(c, cut)}", move([cut.at])[0] + [0.5, 0.3])
-    pen.text(f"Section through {area}, {result.use.name}", at + [0, result.scenario.hall.highest + 0.6], "NOTES")
+    pen.text(
+        f"{c.tag} {length_text(c.z, units)} up, {_tilt_text(c, cut)}",
+        move([cut.at])[0] + [0.5, 0.3],
+    )
+    pen.text(
+        f"Section through {area}, {result.use.name}",
+        at + [0, result.scenario.hall.highest + 0.6],
+        "NOTES",
+    )
 
 
 def _tilt_text(cabinet, cut):
-    """Tilt of a cabinet, and of its axis as drawn where that is another: turned out of the section, or one of several beams."""
+    """Tilt of a cabinet, and of its axis as drawn where that is another: turned out of the section,
+    or one of several beams.
+    """
     along, down = cut.axis[1] - cut.axis[0]
     drawn = float(np.degrees(np.arctan2(-down, abs(along))))
-    words = lambda tilt: tilt_words(tilt).replace("°", " deg")  # noqa: E731
+
+    def words(tilt):
+        return tilt_words(tilt).replace("°", " deg")
+
     if cabinet.type.lobes > 1:
         return f"housing {words(cabinet.tilt_deg)}; one beam drawn, projected {words(drawn)}"
     if abs(drawn - cabinet.tilt_deg) > PROJECTED_DEG:

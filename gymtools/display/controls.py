@@ -1,7 +1,7 @@
 """Controls of a panel: every value is kept in SI; a slider only shows it, in metres or feet.
 
-A live slider is never given new limits: the page would snap its value to the new grid and send it back. A change of units
-builds new sliders from the values that are kept.
+A live slider is never given new limits: the page would snap its value to the new grid and send it
+back. A change of units builds new sliders from the values that are kept.
 """
 
 import math
@@ -32,14 +32,17 @@ class Knob:
         """The value in the units shown."""
         return to_file(value, self.unit, units)
 
+    # without the last digits of a conversion
     def kept(self, value, units):
         """The value in SI."""
         power = {"m": 1, "m2": 2}.get(self.unit, 0)
-        return float(f"{value * per_unit(units) ** power:.9g}")  # without the last digits of a conversion
+        return float(f"{value * per_unit(units) ** power:.9g}")
 
     def heading(self, units):
         """Label with its unit."""
-        unit = {"m": units, "m2": "ft²" if units == "ft" else "m²", "count": "", "deg": "°"}.get(self.unit, self.unit)
+        unit = {"m": units, "m2": "ft²" if units == "ft" else "m²", "count": "", "deg": "°"}.get(
+            self.unit, self.unit
+        )
         return f"{self.label} [{unit}]" if unit else self.label
 
     def slider(self, value, units, changed):
@@ -60,15 +63,33 @@ class Knob:
             The slider, with the other unit beside it where there is one
         """
         if self.unit == "count":
-            slider = w.IntSlider(value=int(value), min=int(self.low), max=int(self.high), description=self.heading(units))
+            slider = w.IntSlider(
+                value=int(value),
+                min=int(self.low),
+                max=int(self.high),
+                description=self.heading(units),
+            )
         else:
-            step = {"m": self.feet_step, "m2": 10.0}.get(self.unit, self.step) if units == "ft" else self.step
-            low, high = self.shown(min(self.low, value), units), self.shown(max(self.high, value), units)
-            low, high = step * math.ceil(low / step - 1e-6), step * math.floor(high / step + 1e-6)  # the grid stays inside the range
+            step = (
+                {"m": self.feet_step, "m2": 10.0}.get(self.unit, self.step)
+                if units == "ft"
+                else self.step
+            )
+            low, high = (
+                self.shown(min(self.low, value), units),
+                self.shown(max(self.high, value), units),
+            )
+            # the grid stays inside the range
+            low, high = (step * math.ceil(low / step - 1e-6), step * math.floor(high / step + 1e-6))
             low, high = min(low, self.shown(value, units)), max(high, self.shown(value, units))
             digits = 0 if step >= 1 else 1 if step >= 0.1 else 2
             slider = w.FloatSlider(
-                value=self.shown(value, units), min=low, max=high, step=step, readout_format=f".{digits}f", description=self.heading(units)
+                value=self.shown(value, units),
+                min=low,
+                max=high,
+                step=step,
+                readout_format=f".{digits}f",
+                description=self.heading(units),
             )
         slider.style, slider.layout.width, slider.tooltip = STYLE, WIDE, self.heading(units)
         slider.add_class("gt-slider")
@@ -104,7 +125,9 @@ def chooser(label, options, value, changed):
     dropdown : ipywidgets.Dropdown
         The list
     """
-    box = w.Dropdown(options=options, value=value, description=label, style=STYLE, layout=w.Layout(width=WIDE))
+    box = w.Dropdown(
+        options=options, value=value, description=label, style=STYLE, layout=w.Layout(width=WIDE)
+    )
     box.observe(lambda change: changed(change["new"]), names="value")
     return box
 
@@ -126,7 +149,12 @@ def tick(label, value, changed):
     box : ipywidgets.Checkbox
         The box
     """
-    box = w.Checkbox(value=value, description=label, indent=False, layout=w.Layout(width=WIDE, margin="0 0 0 136px"))
+    box = w.Checkbox(
+        value=value,
+        description=label,
+        indent=False,
+        layout=w.Layout(width=WIDE, margin="0 0 0 136px"),
+    )
     box.observe(lambda change: changed(change["new"]), names="value")
     return box
 
@@ -146,4 +174,8 @@ def in_words(value, units):
     words : str
         "7.00 m (22 ft 11 1/2 in)" or the other way round
     """
-    return f"{value:.2f} m ({feet_inches(value)})" if units == "m" else f"{feet_inches(value)} ({value:.2f} m)"
+    return (
+        f"{value:.2f} m ({feet_inches(value)})"
+        if units == "m"
+        else f"{feet_inches(value)} ({value:.2f} m)"
+    )

@@ -1,4 +1,6 @@
-"""An experiment of a lesson: sliders, one picture, and one aim that is told with the present number."""
+"""An experiment of a lesson: sliders, one picture, and one aim that is told with the present
+number.
+"""
 
 import math
 from dataclasses import dataclass
@@ -16,7 +18,9 @@ LABEL, WIDTH = "230px", "560px"  # of sliders
 
 @dataclass(frozen=True, kw_only=True)
 class Aim:
-    """What an experiment is to reach: a number that it computes, and the limits that the number must keep."""
+    """What an experiment is to reach: a number that it computes, and the limits that the number
+    must keep.
+    """
 
     words: str
     measure: object  # callable: what ``compute`` returned -> number [unit]
@@ -55,13 +59,18 @@ class Aim:
             One sentence or two
         """
         now = float(self.measure(result))
-        say = lambda v: f"{v:.{self.digits}f} {self.unit}".rstrip()  # noqa: E731
+
+        def say(v):
+            return f"{v:.{self.digits}f} {self.unit}".rstrip()
+
         if not math.isfinite(now):
             return f"{self.what}: no number here. Not reached."
         if self.reached(result):
             return f"{self.what}: {say(now)}. Reached."
         far, limit, word = (
-            (now - self.high, self.high, "too much") if now > self.high else (self.low - now, self.low, "too little")
+            (now - self.high, self.high, "too much")
+            if now > self.high
+            else (self.low - now, self.low, "too little")
         )
         return f"{self.what}: {say(now)}; {say(limit)} is the limit, so {say(far)} {word}. Not yet."
 
@@ -144,8 +153,13 @@ class Experiment:
         return found
 
     def _build(self):
-        """Sliders from the values: a live one is never set, for the page would send its old value back."""
-        self.sliders.children = [knob.slider(self.values[name], self.units, self._moved) for name, knob in self.knobs.items()]
+        """Sliders from the values: a live one is never set, for the page would send its old value
+        back.
+        """
+        self.sliders.children = [
+            knob.slider(self.values[name], self.units, self._moved)
+            for name, knob in self.knobs.items()
+        ]
         for slider in self.sliders.children:  # a lesson has the room for whole labels
             slider.style.description_width, slider.layout.width = LABEL, WIDTH
 
@@ -158,18 +172,24 @@ class Experiment:
             result = self.compute(**self.values)
             fresh = self.draw(result)
         except ValueError as refused:
-            self.message.value = card(f"<p>{escape(str(refused))} The picture shows what was there before.</p>")
+            self.message.value = card(
+                f"<p>{escape(str(refused))} The picture shows what was there before.</p>"
+            )
             return
         self.message.value, self.result = "", result
         with self.figure.batch_update():
             for old, new in zip(self.figure.data, fresh.data, strict=True):
-                old.update({k: v for k, v in new.to_plotly_json().items() if k != "type"}, overwrite=False)
+                old.update(
+                    {k: v for k, v in new.to_plotly_json().items() if k != "type"}, overwrite=False
+                )
             self.figure.layout.update(fresh.layout)
         self._tell()
 
     def _tell(self):
         lengths = [
-            f"{escape(k.label)}: {in_words(self.values[n], self.units)}" for n, k in self.knobs.items() if k.unit == "m"
+            f"{escape(k.label)}: {in_words(self.values[n], self.units)}"
+            for n, k in self.knobs.items()
+            if k.unit == "m"
         ]
         beside = f"<p class='quiet'>{'; '.join(lengths)}</p>" if lengths else ""
         self.told.value = card(f"<p>{escape(self.aim.told(self.result))}</p>", beside)

@@ -10,7 +10,8 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
 WIDEST = 46  # of a column [characters]
-EPOCH = datetime.datetime(2000, 1, 1)  # written as the files' own date, so that the same design gives the same file
+# written as the files' own date, so that the same design gives the same file
+EPOCH = datetime.datetime(2000, 1, 1)
 FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a text that begins so would be run by a spreadsheet
 
 
@@ -80,12 +81,22 @@ def write_xlsx(schedules, path, title):
         for cell in sheet[2]:
             cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
         for n, column in enumerate(schedule.columns, 1):
-            longest = max([len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8)
+            longest = max(
+                [len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8
+            )
             sheet.column_dimensions[get_column_letter(n)].width = min(longest + 2, WIDEST)
         sheet.freeze_panes = "B3"
-        sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = "landscape", 1, 0
+        sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = (
+            "landscape",
+            1,
+            0,
+        )
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    book.properties.creator, book.properties.created, book.properties.modified = "gymtools", EPOCH, EPOCH
+    book.properties.creator, book.properties.created, book.properties.modified = (
+        "gymtools",
+        EPOCH,
+        EPOCH,
+    )
     made = io.BytesIO()
     book.save(made)
     _steady(made, path)

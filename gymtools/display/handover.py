@@ -23,7 +23,9 @@ def folder_name(scenario):
     name : str
         Plain letters, digits and hyphens
     """
-    return (re.sub(r"[^a-z0-9]+", "-", scenario.name.lower()).strip("-")[:60] or "school") + "-schedules"
+    return (
+        re.sub(r"[^a-z0-9]+", "-", scenario.name.lower()).strip("-")[:60] or "school"
+    ) + "-schedules"
 
 
 def write_handover(made, folder, *, overwrite=False, units=None):
@@ -52,7 +54,9 @@ def write_handover(made, folder, *, overwrite=False, units=None):
     """
     target = Path(folder) / folder_name(made.scenario)
     if target.exists() and not overwrite:
-        raise FileExistsError(f"the folder {target.name} exists. Say that its files may be replaced, or move it away.")
+        raise FileExistsError(
+            f"the folder {target.name} exists. Say that its files may be replaced, or move it away."
+        )
     target.mkdir(exist_ok=True)
     tables, paths = schedules(made), []
 

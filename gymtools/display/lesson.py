@@ -16,13 +16,17 @@ UNSEEN = "The computed answer appears here once you have given your guess."
 class Slip:
     """A typical mistake: what it would give, and the words for who made it."""
 
-    value: object  # callable, so that it follows the parameters and is worked out only after a guess [unit of the question]
+    # callable, so that it follows the parameters and is worked out only after a guess [unit of the
+    # question]
+    value: object
     words: str
 
 
 @dataclass(frozen=True)
 class Reply:
-    """What a guess was answered: ``word`` is "right", "too low", "too high", "not a guess" or "no answer"."""
+    """What a guess was answered: ``word`` is "right", "too low", "too high", "not a guess" or "no
+    answer".
+    """
 
     word: str
     line: str
@@ -31,7 +35,8 @@ class Reply:
 
 
 class Question:
-    """A guess first, then the computed answer beside it; nothing of the answer is worked out or sent to the page before.
+    """A guess first, then the computed answer beside it; nothing of the answer is worked out or
+    sent to the page before.
 
     Parameters
     ----------
@@ -57,7 +62,21 @@ class Question:
         HTML of the worked solution, computed; folded under the answer [-]
     """
 
-    def __init__(self, words, unit, answer, *, low, high, first, near, step=None, digits=1, slips=(), solution=None):
+    def __init__(
+        self,
+        words,
+        unit,
+        answer,
+        *,
+        low,
+        high,
+        first,
+        near,
+        step=None,
+        digits=1,
+        slips=(),
+        solution=None,
+    ):
         self.words, self.unit, self.answer = words, unit, answer
         self.low, self.high, self.first, self.near = low, high, first, near
         self.step, self.digits, self.slips, self.solution = step, digits, tuple(slips), solution
@@ -66,11 +85,7 @@ class Question:
             self.entry = w.Text(value=f"{first:g}")
         else:
             self.entry = w.FloatSlider(
-                value=first,
-                min=low,
-                max=high,
-                step=step,
-                readout_format=f".{digits}f",
+                value=first, min=low, max=high, step=step, readout_format=f".{digits}f"
             )
         self.entry.description = f"my guess [{unit}]" if unit else "my guess"
         self.entry.style, self.entry.layout.width = STYLE, WIDE
@@ -78,7 +93,11 @@ class Question:
         self.button.on_click(lambda _: self.give(self.entry.value))
         self.refusal, self.told = w.HTML(), w.HTML(card(f"<p class='quiet'>{UNSEEN}</p>"))
         self.asked = w.VBox(
-            [w.HTML(card(f"<p><b>{escape(words)}</b></p>")), w.HBox([self.entry, self.button]), self.refusal]
+            [
+                w.HTML(card(f"<p><b>{escape(words)}</b></p>")),
+                w.HBox([self.entry, self.button]),
+                self.refusal,
+            ]
         )
 
     @property
@@ -87,7 +106,8 @@ class Question:
         return self.given[-1] if self.given else self.first
 
     def twin(self):
-        """The same question, not yet asked: a check cell may answer it without revealing anything on the page.
+        """The same question, not yet asked: a check cell may answer it without revealing anything
+        on the page.
 
         Returns
         -------
@@ -95,12 +115,22 @@ class Question:
             Without guesses
         """
         return Question(
-            self.words, self.unit, self.answer, low=self.low, high=self.high, first=self.first, near=self.near,
-            step=self.step, digits=self.digits, slips=self.slips, solution=self.solution,
-        )  # fmt: skip
+            self.words,
+            self.unit,
+            self.answer,
+            low=self.low,
+            high=self.high,
+            first=self.first,
+            near=self.near,
+            step=self.step,
+            digits=self.digits,
+            slips=self.slips,
+            solution=self.solution,
+        )
 
     def give(self, guess):
-        """Answer a guess; whatever it is, nothing is raised at the learner and no earlier guess is lost.
+        """Answer a guess; whatever it is, nothing is raised at the learner and no earlier guess is
+        lost.
 
         Parameters
         ----------
@@ -149,10 +179,14 @@ class Question:
             value = float(text.replace(",", "."))
         except ValueError:
             raise ValueError(
-                f"'{shown}' is not a number. Type one, for example {self.say((self.low + self.high) / 2)}."
+                f"'{shown}' is not a number. Type one, for example"
+                f" {self.say((self.low + self.high) / 2)}."
             ) from None
         if not self.low <= value <= self.high:  # NaN is refused too
-            raise ValueError(f"{shown} is not between {self.say(self.low)} and {self.say(self.high)}. Guess again.")
+            raise ValueError(
+                f"{shown} is not between {self.say(self.low)} and {self.say(self.high)}. Guess"
+                " again."
+            )
         return value
 
     def _reply(self, value):
@@ -161,19 +195,29 @@ class Question:
         except ValueError as refused:
             return Reply("no answer", f"With these parameters there is no answer: {refused}")
         if not math.isfinite(answer):
-            return Reply("no answer", "With these parameters the answer is not a finite number. Change the parameters.")
+            return Reply(
+                "no answer",
+                "With these parameters the answer is not a finite number. Change the parameters.",
+            )
         off = value - answer
         line = f"Your guess: {self.say(value)}. Computed: {self.say(answer)}. "
         if abs(off) <= self.near:
             return Reply("right", line + f"Right, within {self.say(self.near)}.", off)
         word = "too low" if off < 0 else "too high"
         slip = self._slip(value, answer)
-        return Reply(word, line + f"Your guess is {self.say(abs(off))} {word}.{' ' + slip if slip else ''}", off, slip)
+        return Reply(
+            word,
+            line + f"Your guess is {self.say(abs(off))} {word}.{' ' + slip if slip else ''}",
+            off,
+            slip,
+        )
 
     def _slip(self, value, answer):
         """Words of the typical mistake that the guess comes nearest to, if it comes near one."""
         found = [
-            (abs(value - made), s.words) for s in self.slips if abs((made := float(s.value())) - answer) > self.near
+            (abs(value - made), s.words)
+            for s in self.slips
+            if abs((made := float(s.value())) - answer) > self.near
         ]
         found = [f for f in found if f[0] <= self.near]
         return min(found)[1] if found else ""
@@ -181,8 +225,14 @@ class Question:
     def _show(self, reply):
         before = ""
         if len(self.given) > 1:
-            before = f"<p class='quiet'>Before: {', '.join(self.say(v) for v in self.given[:-1])}</p>"
-        solution = folded("Worked solution", self.solution()) if self.solution and reply.word != "no answer" else ""
+            before = (
+                f"<p class='quiet'>Before: {', '.join(self.say(v) for v in self.given[:-1])}</p>"
+            )
+        solution = (
+            folded("Worked solution", self.solution())
+            if self.solution and reply.word != "no answer"
+            else ""
+        )
         self.told.value = card(f"<p><b>{escape(reply.line)}</b></p>", before, solution)
 
 

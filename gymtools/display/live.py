@@ -1,4 +1,6 @@
-"""A figure that survives reloads and mixed updates, a hand that never waits (the newest value wins), and work done beside it."""
+"""A figure that survives reloads and mixed updates, a hand that never waits (the newest value
+wins), and work done beside it.
+"""
 
 import asyncio
 import html
@@ -14,11 +16,13 @@ from plotly.basedatatypes import Undefined
 
 
 class LiveFigure(go.FigureWidget):
-    """FigureWidget whose late viewers see the present state and whose batches may mix traces; nothing is sent to outside services.
+    """FigureWidget whose late viewers see the present state and whose batches may mix traces;
+    nothing is sent to outside services.
 
-    Plotly 7 keeps the state of construction for pages opened later; a batch that updates an attribute of some traces makes
-    the page report the others' arrays back; and what a page reports as its defaults is dropped from the figure, so that a
-    page opened later lacks it. All three are mended here.
+    Plotly 7 keeps the state of construction for pages opened later; a batch that updates an
+    attribute of some traces makes the page report the others' arrays back; and what a page reports
+    as its defaults is dropped from the figure, so that a page opened later lacks it. All three are
+    mended here.
     """
 
     @staticmethod
@@ -27,7 +31,13 @@ class LiveFigure(go.FigureWidget):
 
     def __init__(self, figure):
         super().__init__(figure)
-        self._config = {**self._config, "showSendToCloud": False, "displaylogo": False, "responsive": True, "modeBarButtonsToRemove": ["select2d", "lasso2d"]}
+        self._config = {
+            **self._config,
+            "showSendToCloud": False,
+            "displaylogo": False,
+            "responsive": True,
+            "modeBarButtonsToRemove": ["select2d", "lasso2d"],
+        }
 
     def get_state(self, key=None, drop_defaults=False):
         """State for a viewer: as the figure stands, not as it was made.
@@ -44,12 +54,16 @@ class LiveFigure(go.FigureWidget):
         state : dict
             Widget state
         """
-        if (key is None or key == "_widget_data") and getattr(self, "_layout_obj", None) is not None:
+        if (key is None or key == "_widget_data") and getattr(
+            self, "_layout_obj", None
+        ) is not None:
             self._trait_values["_widget_data"] = deepcopy(self._data)
             self._trait_values["_widget_layout"] = deepcopy(self._layout_obj._props)
         return super().get_state(key=key, drop_defaults=drop_defaults)
 
-    def _send_update_msg(self, restyle_data, relayout_data, trace_indexes=None, source_view_id=None):
+    def _send_update_msg(
+        self, restyle_data, relayout_data, trace_indexes=None, source_view_id=None
+    ):
         numbers = self._normalize_trace_indexes(trace_indexes)
         for name, found in restyle_data.items():
             for k, value in enumerate(found):
@@ -59,21 +73,25 @@ class LiveFigure(go.FigureWidget):
 
 
 class Fit(anywidget.AnyWidget):
-    """Invisible; tells the figures of the page when the place beside it gets another width, which plotly does not watch."""
+    """Invisible; tells the figures of the page when the place beside it gets another width, which
+    plotly does not watch.
+    """
 
     _esm = """
     export default { render({ el }) {
       const tell = () => window.dispatchEvent(new Event("resize"));
       const watch = new ResizeObserver(() => requestAnimationFrame(tell));
       requestAnimationFrame(() => { if (el.parentElement) watch.observe(el.parentElement); });
-      const late = [300, 1000, 2500].map((wait) => setTimeout(tell, wait));  // the figure may be drawn after this
+      // the figure may be drawn after this
+      const late = [300, 1000, 2500].map((wait) => setTimeout(tell, wait));
       return () => { watch.disconnect(); late.forEach(clearTimeout); };
     } };
     """
 
 
 class Latest:
-    """Runs a function for the newest request only: in a running kernel at most once a period, elsewhere at once.
+    """Runs a function for the newest request only: in a running kernel at most once a period,
+    elsewhere at once.
 
     Parameters
     ----------
@@ -97,7 +115,9 @@ class Latest:
         except RuntimeError:  # plain Python: no loop to wait in, and errors reach the caller
             self.flush()
             return
-        self._handle = loop.call_later(max(0.0, self._last + self.period - time.monotonic()), self.flush)
+        self._handle = loop.call_later(
+            max(0.0, self._last + self.period - time.monotonic()), self.flush
+        )
 
     def flush(self):
         """Run now with the newest values; call it in cells and tests."""
@@ -109,13 +129,16 @@ class Latest:
         try:
             self.run()
             self.error.value = ""
-        except Exception as error:  # a programming error in a callback would otherwise be invisible in the page
+        except (
+            Exception
+        ) as error:  # a programming error in a callback would otherwise be invisible in the page
             self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
             raise
 
 
 class Rest:
-    """Runs a function once the hand has rested: every call puts it off anew; outside a kernel it runs at once.
+    """Runs a function once the hand has rested: every call puts it off anew; outside a kernel it
+    runs at once.
 
     Parameters
     ----------
@@ -153,8 +176,9 @@ class Rest:
 class Beside:
     """Works through a job in pieces beside the page, and gives it up as soon as it is told.
 
-    A job has ``ready``, ``next_pass(stop)`` (changes nothing, runs in a thread) and ``add(found)`` (in the page's own turn).
-    Outside a kernel nothing runs by itself: ``finish`` works the job to its end.
+    A job has ``ready``, ``next_pass(stop)`` (changes nothing, runs in a thread) and ``add(found)``
+    (in the page's own turn). Outside a kernel nothing runs by itself: ``finish`` works the job to
+    its end.
 
     Parameters
     ----------
@@ -203,7 +227,9 @@ class Beside:
     async def _run(self, job, stop):
         try:
             while not job.ready:
-                found = await asyncio.get_running_loop().run_in_executor(self._pool, job.next_pass, stop.is_set)
+                found = await asyncio.get_running_loop().run_in_executor(
+                    self._pool, job.next_pass, stop.is_set
+                )
                 if stop.is_set() or found is None:
                     return
                 job.add(found)
@@ -218,10 +244,11 @@ class Beside:
 
 
 class Aside:
-    """Runs one long piece of work in a thread; it tells what it has on the way, and can be stopped with the best so far.
+    """Runs one long piece of work in a thread; it tells what it has on the way, and can be stopped
+    with the best so far.
 
-    The work is a function of (tell, stop): it calls ``tell`` with anything, now and then, and ends soon after ``stop()`` is
-    true. Outside a kernel it runs at once.
+    The work is a function of (tell, stop): it calls ``tell`` with anything, now and then, and ends
+    soon after ``stop()`` is true. Outside a kernel it runs at once.
 
     Parameters
     ----------
@@ -279,14 +306,17 @@ class Aside:
         self._stop = None
 
     def _fail(self, error):
-        """A refusal is the panel's to tell; anything else is a programming error and is shown, and raised."""
+        """A refusal is the panel's to tell; anything else is a programming error and is shown, and
+        raised.
+        """
         self.failed(error)
         if not isinstance(error, ValueError | OSError):
             self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
             raise error
 
     async def _run(self, loop, work, stop):
-        current = lambda: self._stop is stop  # noqa: E731
+        def current():
+            return self._stop is stop
 
         def tell(*what):
             loop.call_soon_threadsafe(lambda: self.told(*what) if current() else None)

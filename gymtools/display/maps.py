@@ -1,4 +1,6 @@
-"""Shapes that carry a map: the listening areas as meshes and grids, their contour lines, and lines with gaps."""
+"""Shapes that carry a map: the listening areas as meshes and grids, their contour lines, and lines
+with gaps.
+"""
 
 import numpy as np
 from contourpy import contour_generator
@@ -6,7 +8,13 @@ from contourpy import contour_generator
 from ..venue.microphones import STANDING
 from ..venue.seating import CHAIR_HEIGHT, EAR_OVER_SEAT, EAR_SEATED, EAR_STANDING
 
-LIFT = {"bank": 0.08 - EAR_OVER_SEAT, "floor": CHAIR_HEIGHT + 0.05 - EAR_SEATED, "court": 0.05 - EAR_STANDING, "balcony": 0.08 - EAR_SEATED, "walk": 0.06 - STANDING}
+LIFT = {
+    "bank": 0.08 - EAR_OVER_SEAT,
+    "floor": CHAIR_HEIGHT + 0.05 - EAR_SEATED,
+    "court": 0.05 - EAR_STANDING,
+    "balcony": 0.08 - EAR_SEATED,
+    "walk": 0.06 - STANDING,
+}
 GAP = np.array([[np.nan] * 3])
 
 
@@ -42,7 +50,9 @@ def triangles(areas):
     found, start = [], 0
     for area in areas:
         grid = start + np.arange(area.rows * area.columns).reshape(area.rows, area.columns)
-        a, b, c, d = (g.ravel() for g in (grid[:-1, :-1], grid[1:, :-1], grid[1:, 1:], grid[:-1, 1:]))
+        a, b, c, d = (
+            g.ravel() for g in (grid[:-1, :-1], grid[1:, :-1], grid[1:, 1:], grid[:-1, 1:])
+        )
         found += [np.stack([a, b, c], axis=1), np.stack([a, c, d], axis=1)]
         start += area.rows * area.columns
     return np.concatenate(found).astype(np.int32)
@@ -65,12 +75,15 @@ def contours(area, values, step):
     lines : list of tuple
         (level, (n, 3) points on the surface) [same as values, m]
     """
-    if not np.isfinite(values).all() or min(area.rows, area.columns) < 2:  # a single row has no contour
+    if (
+        not np.isfinite(values).all() or min(area.rows, area.columns) < 2
+    ):  # a single row has no contour
         return []
     grid = np.asarray(values, float).reshape(area.rows, area.columns)
     points = on_surface(area).reshape(area.rows, area.columns, 3)
     corner = points[0, 0]
-    down = (points[-1, 0] - corner) / (area.rows - 1)  # the grids are regular, so a place in the grid is a place in space
+    # the grids are regular, so a place in the grid is a place in space
+    down = (points[-1, 0] - corner) / (area.rows - 1)
     across = (points[0, -1] - corner) / (area.columns - 1)
     generator = contour_generator(z=grid)
     lines = []
@@ -116,7 +129,12 @@ def box(centre, axes, width, height, depth):
     triangles : ndarray
         (12, 3) corner numbers
     """
-    x, y, z = (s.ravel() for s in np.meshgrid([-depth, 0.0], [-width / 2, width / 2], [-height / 2, height / 2], indexing="ij"))
+    x, y, z = (
+        s.ravel()
+        for s in np.meshgrid(
+            [-depth, 0.0], [-width / 2, width / 2], [-height / 2, height / 2], indexing="ij"
+        )
+    )
     corners = np.asarray(centre) + np.stack([x, y, z], axis=1) @ np.asarray(axes)
     faces = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
     return corners, np.array([t for a, b, c, d in faces for t in ((a, b, c), (a, c, d))])

@@ -35,10 +35,19 @@ from .surepanel import SurePanel
 from .trial import Trial
 
 ROOM = (
-    Knob(path=("hall", "length"), label="Length", low=18, high=60, step=0.1, unit="m", feet_step=0.5),
+    Knob(
+        path=("hall", "length"), label="Length", low=18, high=60, step=0.1, unit="m", feet_step=0.5
+    ),
     Knob(path=("hall", "width"), label="Width", low=14, high=50, step=0.1, unit="m", feet_step=0.5),
     Knob(path=("hall", "height"), label="Wall height", low=5, high=16, step=0.1, unit="m"),
-    Knob(path=("hall", "clear_height"), label="Clear under joists", low=4, high=15, step=0.1, unit="m"),
+    Knob(
+        path=("hall", "clear_height"),
+        label="Clear under joists",
+        low=4,
+        high=15,
+        step=0.1,
+        unit="m",
+    ),
 )
 AIR = (
     Knob(path=("air", "temperature_c"), label="Temperature", low=5, high=35, step=1, unit="°C"),
@@ -77,10 +86,28 @@ USE = (
     ("target_dba", dict(label="Speech level wanted", low=60, high=100, step=1, unit="dB(A)")),
     ("noise_dba", dict(label="Noise", low=30, high=100, step=1, unit="dB(A)")),
 )
-WAYS = [("the worst way", "worst"), ("north", 90.0), ("east", 0.0), ("south", -90.0), ("west", 180.0)]
+WAYS = [
+    ("the worst way", "worst"),
+    ("north", 90.0),
+    ("east", 0.0),
+    ("south", -90.0),
+    ("west", 180.0),
+]
 TRACE_AFTER = 0.7  # the hand has rested: longer than between two presses of a key [s]
 PAINT_EVERY = 0.8  # while the room is being traced [s]
-TABS = ("Verdicts", "All uses", "One seat", "Where the sound lands", "The room", "What would help", "How sure", "Options", "Parts and schedules", "The loudspeaker", "Cautions and limits")
+TABS = (
+    "Verdicts",
+    "All uses",
+    "One seat",
+    "Where the sound lands",
+    "The room",
+    "What would help",
+    "How sure",
+    "Options",
+    "Parts and schedules",
+    "The loudspeaker",
+    "Cautions and limits",
+)
 PAGE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
 .gt-side {{ overflow: auto; flex: 0 0 auto; }}
@@ -93,17 +120,20 @@ PAGE = """<style>
 {hide}
 </style>"""
 TITLE = (
-    "<b>What does every seat hear?</b> <span style='color:{quiet}'>Loudspeakers hang over people; mains, hearing and emergency announcements can "
-    "hurt. Local codes, the authority having jurisdiction and licensed professionals come before anything shown here.</span>"
+    "<b>What does every seat hear?</b> <span style='color:{quiet}'>Loudspeakers hang over people;"
+    " mains, hearing and emergency announcements can hurt. Local codes, the authority having"
+    " jurisdiction and licensed professionals come before anything shown here.</span>"
 )
-HIDE = """.jp-MarkdownCell, .jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt, .jp-Collapser, .jp-NotebookPanel-toolbar { display: none !important; }"""
+HIDE = """.jp-MarkdownCell, .jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt, .jp-Collapser,
+.jp-NotebookPanel-toolbar { display: none !important; }"""
 
 
 class Meeting:
     """The design workbook's panel; ``box`` is what a cell shows.
 
-    The scenario as loaded and the changes made by hand are kept apart; every move builds the scenario anew, as a whole, and
-    a combination that cannot be is said in one line while the last good picture stays.
+    The scenario as loaded and the changes made by hand are kept apart; every move builds the
+    scenario anew, as a whole, and a combination that cannot be is said in one line while the last
+    good picture stays.
 
     Parameters
     ----------
@@ -126,37 +156,81 @@ class Meeting:
         self.result = self.by_formula = evaluate(self.scenario, self.use_name)
         self.painter = picture.Painter(self._view(), LiveFigure)
         self.figure = self.painter.figure
-        self.live, self.rest, self.long_rest = Latest(self.refresh), Rest(self.settle), Rest(self._trace_at_rest, TRACE_AFTER)
+        self.live, self.rest, self.long_rest = (
+            Latest(self.refresh),
+            Rest(self.settle),
+            Rest(self._trace_at_rest, TRACE_AFTER),
+        )
         self.tracing = Beside(self._traced)
         self._painted = 0.0
-        self.room_words, self.room_progress = w.HTML(), w.FloatProgress(min=0, max=1, layout=w.Layout(width="220px", visibility="hidden"))
-        self.trace_tick = w.Checkbox(value=True, description="trace the room when nothing moves", indent=False, layout=w.Layout(width="270px"))
+        self.room_words, self.room_progress = (
+            w.HTML(),
+            w.FloatProgress(min=0, max=1, layout=w.Layout(width="220px", visibility="hidden")),
+        )
+        self.trace_tick = w.Checkbox(
+            value=True,
+            description="trace the room when nothing moves",
+            indent=False,
+            layout=w.Layout(width="270px"),
+        )
         self.trace_tick.observe(lambda _: self.live(), names="value")
-        self.controls, self._filling, self.layout_words = {}, False, w.HTML(layout=w.Layout(width="350px"))
+        self.controls, self._filling, self.layout_words = (
+            {},
+            False,
+            w.HTML(layout=w.Layout(width="350px")),
+        )
         self.layout_words.add_class("gt-words")
         self.message, self.title = w.HTML(), w.HTML(TITLE.format(quiet=QUIET))
         self.message.add_class("gt-message")
         self.room_words.add_class("gt-room")
-        self.back_button = w.Button(description="Go back", tooltip="Back to the last state that was", layout=w.Layout(width="100px", display="none"))
+        self.back_button = w.Button(
+            description="Go back",
+            tooltip="Back to the last state that was",
+            layout=w.Layout(width="100px", display="none"),
+        )
         self.back_button.on_click(lambda _: self.go_back())
         self._good = {}, list(self.treated)
         self.card, self.lands, self.room, self.uses = w.HTML(), w.HTML(), w.HTML(), w.HTML()
         self._style = w.HTML()
-        self._questions, self._side = w.HBox(), w.VBox(layout=w.Layout(width="384px", height="740px"))
+        self._questions, self._side = (
+            w.HBox(),
+            w.VBox(layout=w.Layout(width="384px", height="740px")),
+        )
         self._side.add_class("gt-side")
         self._save = self._saving()
         self.seat_box = self._seat_tab()
-        trial = lambda: Trial(self._candidate, self._state, self._set_back)  # noqa: E731
+
+        def trial():
+            return Trial(self._candidate, self._state, self._set_back)
+
         self.aims = AimPanel(self._candidate, self._draw_draft, self._take_aim, trial())
-        at_hand = lambda: (self._candidate(), self.use_name)  # noqa: E731
+
+        def at_hand():
+            return (self._candidate(), self.use_name)
+
         self.advice = AdvicePanel(at_hand, self._restart, trial())
         self.sure = SurePanel(at_hand)
-        self.options = OptionsPanel(self._candidate, lambda: (self.use_name, self.quantity, self.units), self._restart, self.folder)
+        self.options = OptionsPanel(
+            self._candidate,
+            lambda: (self.use_name, self.quantity, self.units),
+            self._restart,
+            self.folder,
+        )
         self.parts = PartsPanel(self._candidate, self.set, self.folder)
         self.closely, self._looked_at = w.VBox([], layout=w.Layout(width="100%")), None
         self.closely.add_class("gt-stand")
         panels = self.advice.box, self.sure.box, self.options.box, self.parts.box, self.closely
-        tabs = w.Tab([self.card, self.uses, self.seat_box, self.lands, self.room, *panels, w.HTML(scorecard.card(scorecard.limits()))])
+        tabs = w.Tab(
+            [
+                self.card,
+                self.uses,
+                self.seat_box,
+                self.lands,
+                self.room,
+                *panels,
+                w.HTML(scorecard.card(scorecard.limits())),
+            ]
+        )
         for n, title in enumerate(TABS):
             tabs.set_title(n, title)
         self.tabs = tabs
@@ -165,12 +239,25 @@ class Meeting:
         for trace in self.figure.data:
             if trace.name.startswith("plan map"):
                 trace.on_click(self._clicked)
-        stand = w.VBox([self.figure, Fit()], layout=w.Layout(flex="1 1 auto", min_width="760px", overflow="auto"))
+        stand = w.VBox(
+            [self.figure, Fit()],
+            layout=w.Layout(flex="1 1 auto", min_width="760px", overflow="auto"),
+        )
         stand.add_class("gt-stand")
-        self.box = w.VBox([
-            self._style, self.title, self._questions, w.HBox([self.trace_tick, self.room_words, self.room_progress]), w.HBox([self.back_button, self.message]),
-            w.HBox([self._side, stand]), self.live.error, self.tracing.error, tabs, self._save,
-        ])  # fmt: skip
+        self.box = w.VBox(
+            [
+                self._style,
+                self.title,
+                self._questions,
+                w.HBox([self.trace_tick, self.room_words, self.room_progress]),
+                w.HBox([self.back_button, self.message]),
+                w.HBox([self._side, stand]),
+                self.live.error,
+                self.tracing.error,
+                tabs,
+                self._save,
+            ]
+        )
         self.box.add_class("gt-page")
         self.fold(True)
         self._build()
@@ -179,7 +266,8 @@ class Meeting:
         self.rest()
         self.long_rest()
 
-    # ---- what is shown ----------------------------------------------------------------------------------------------
+    # ---- what is shown
+    # -----------------------------------------------------------------------------------
 
     def _view(self):
         return picture.View(
@@ -205,10 +293,19 @@ class Meeting:
     def _treatable(scenario):
         """What the scenario treats, and an empty entry for every other surface that could be."""
         there = {t.surface for t in scenario.treatments}
-        return [*scenario.treatments, *(Treatment(surface=s, area=0.0, finish="wall panels") for s in TREATABLE if s not in there)]
+        return [
+            *scenario.treatments,
+            *(
+                Treatment(surface=s, area=0.0, finish="wall panels")
+                for s in TREATABLE
+                if s not in there
+            ),
+        ]
 
     def refresh(self):
-        """Evaluate what the controls say and redraw; a refusal is shown, and what it does not touch is drawn as it last was."""
+        """Evaluate what the controls say and redraw; a refusal is shown, and what it does not touch
+        is drawn as it last was.
+        """
         refusal = ""
         self.tracing.cancel()
         use_before = self.by_formula.use.name
@@ -231,7 +328,10 @@ class Meeting:
             self.painter.paint(self._view())
         except ValueError as error:  # a quantity that this use has not got
             refusal, self.result = str(error), old
-        shown = f"<b>Not possible:</b> {escape(refusal)} The picture still shows the last state that was."
+        shown = (
+            f"<b>Not possible:</b> {escape(refusal)} The picture still shows the last state that"
+            " was."
+        )
         self.message.value = shown if refusal else ""
         self.back_button.layout.display = "inline-flex" if refusal else "none"
         self._tell_room()
@@ -247,7 +347,9 @@ class Meeting:
         self.live()
 
     def settle(self):
-        """What the page is spared while the hand moves: first reflections and their verdict, and the words under the picture."""
+        """What the page is spared while the hand moves: first reflections and their verdict, and
+        the words under the picture.
+        """
         if self.result is self.by_formula:
             self.result = self.by_formula = replace(self.result, verdicts=judge(self.result))
         self._say()
@@ -265,7 +367,9 @@ class Meeting:
         self.tracing.finish()
 
     def _traced(self, job):
-        """A piece of the traced room has come: the bar moves, now and then the picture, at the end the words too."""
+        """A piece of the traced room has come: the bar moves, now and then the picture, at the end
+        the words too.
+        """
         self.room_progress.value = job.progress
         if not job.ready and (not job.started or time.monotonic() - self._painted < PAINT_EVERY):
             return
@@ -283,7 +387,9 @@ class Meeting:
         self.room_progress.layout.visibility = "hidden" if job is None else "visible"
         self.room_progress.value = 0.0 if job is None else job.progress
         words = scorecard.room_shown(self.result)
-        self.room_words.value = f'<span style="color:{QUIET}">{words}{"; tracing it" if job is not None else ""}</span>'
+        self.room_words.value = (
+            f'<span style="color:{QUIET}">{words}{"; tracing it" if job is not None else ""}</span>'
+        )
 
     def _say(self, _change=None):
         """Fill the tab that is open; the others are filled when they are opened."""
@@ -291,7 +397,9 @@ class Meeting:
         if tab == "Verdicts":
             plain = f'<p class="quiet">{escape(QUANTITIES[self.quantity].plain)}</p>'
             why = scorecard.differences_list(differences(self.by_formula, self.result))
-            self.card.value = scorecard.card(scorecard.headline(self.result), plain, scorecard.verdict_table(self.result), why)
+            self.card.value = scorecard.card(
+                scorecard.headline(self.result), plain, scorecard.verdict_table(self.result), why
+            )
         elif tab == "All uses":
             self.uses.value = scorecard.card(scorecard.uses_table(evaluate_all(self.scenario)))
         elif tab == "One seat":
@@ -309,26 +417,49 @@ class Meeting:
 
     def _look_closely(self):
         """The chosen group's type of loudspeaker: polars, angles, index, balloon."""
-        group = next((g for g in self.scenario.groups if g.name == self.group_name), self.scenario.groups[0])
+        group = next(
+            (g for g in self.scenario.groups if g.name == self.group_name), self.scenario.groups[0]
+        )
         if self._looked_at == group.type:
             return
         self._looked_at, kind = group.type, group.type
-        words = f"<p><b>{escape(kind.name)}</b>, {escape(kind.description)}; {escape(loudspeakerview.mark(kind))}. Rated {kind.rated_w:g} W, {kind.impedance_ohm:g} ohm, {kind.weight_kg:g} kg.</p>"
-        self.closely.children = [w.HTML(scorecard.card(words)), LiveFigure(loudspeakerview.figure(kind)), Fit()]
+        words = (
+            f"<p><b>{escape(kind.name)}</b>, {escape(kind.description)};"
+            f" {escape(loudspeakerview.mark(kind))}. Rated {kind.rated_w:g} W,"
+            f" {kind.impedance_ohm:g} ohm, {kind.weight_kg:g} kg.</p>"
+        )
+        self.closely.children = [
+            w.HTML(scorecard.card(words)),
+            LiveFigure(loudspeakerview.figure(kind)),
+            Fit(),
+        ]
 
-    # ---- one seat ---------------------------------------------------------------------------------------------------
+    # ---- one seat
+    # -----------------------------------------------------------------------------------
 
     def _seat_tab(self):
         self.seat_area = w.Dropdown(description="Area", layout=w.Layout(width="260px"))
-        self.seat_row = w.BoundedIntText(description="Row", min=1, max=200, value=1, layout=w.Layout(width="170px"))
-        self.seat_place = w.BoundedIntText(description="Place", min=1, max=500, value=1, layout=w.Layout(width="170px"))
+        self.seat_row = w.BoundedIntText(
+            description="Row", min=1, max=200, value=1, layout=w.Layout(width="170px")
+        )
+        self.seat_place = w.BoundedIntText(
+            description="Place", min=1, max=500, value=1, layout=w.Layout(width="170px")
+        )
         self.seat_words = w.HTML()
         self.seat_figure = None
         self.seat_stand = w.VBox([], layout=w.Layout(width="100%"))
         for box in (self.seat_area, self.seat_row, self.seat_place):
             box.observe(self._typed, names="value")
-        hint = w.HTML(f'<span style="color:{QUIET}">Click a place in the plan, or type row and place.</span>')
-        return w.VBox([w.HBox([self.seat_area, self.seat_row, self.seat_place, hint]), self.seat_words, self.seat_stand])
+        hint = w.HTML(
+            f'<span style="color:{QUIET}">Click a place in the plan, or type row and place.</span>'
+        )
+        return w.VBox(
+            [
+                w.HBox([self.seat_area, self.seat_row, self.seat_place, hint]),
+                self.seat_words,
+                self.seat_stand,
+            ]
+        )
 
     def _clicked(self, _trace, points, _state):
         if not points.xs or self.quantity == "spare gain":
@@ -366,17 +497,22 @@ class Meeting:
         found = seats.look(self.result, self.seat)
         name = str(self.result.area[self.seat])
         area = self.result.setting.areas[name]
-        row, place = divmod(self.seat - int(np.flatnonzero(self.result.area == name)[0]), area.columns)
+        row, place = divmod(
+            self.seat - int(np.flatnonzero(self.result.area == name)[0]), area.columns
+        )
         self._filling = True
         self.seat_area.options = list(self.result.setting.areas)
         self.seat_area.value, self.seat_row.value, self.seat_place.value = name, row + 1, place + 1
         self._filling = False
         gain = max(found.without, key=found.without.get)
         self.seat_words.value = scorecard.card(
-            f"<p><b>{escape(found.place)}</b>: STI {found.sti:.2f}, {self.result.speech_dba[self.seat]:.0f} dB(A). "
-            f"What limits it most: <b>{gain}</b> (without it {found.without[gain]:.2f}).</p>"
+            f"<p><b>{escape(found.place)}</b>: STI {found.sti:.2f},"
+            f" {self.result.speech_dba[self.seat]:.0f} dB(A). What limits it most: <b>{gain}</b>"
+            f" (without it {found.without[gain]:.2f}).</p>"
         )
-        if self.seat_figure is None:  # made when first looked at: a second live figure is heavy to send
+        if (
+            self.seat_figure is None
+        ):  # made when first looked at: a second live figure is heavy to send
             self.seat_figure = LiveFigure(seatview.figure(found))
             self.seat_stand.children = [self.seat_figure, Fit()]
             return
@@ -384,7 +520,8 @@ class Meeting:
             for trace, new in zip(self.seat_figure.data, seatview.layers(found), strict=True):
                 trace.update(new)
 
-    # ---- controls ---------------------------------------------------------------------------------------------------
+    # ---- controls
+    # -----------------------------------------------------------------------------------
 
     def set(self, path, value):
         """Change one value of the scenario, as a slider does.
@@ -433,7 +570,12 @@ class Meeting:
         return slider
 
     def _choose(self, path, label, options, value=None):
-        box = chooser(label, options, self.value(path) if value is None else value, lambda new: self.set(path, new))
+        box = chooser(
+            label,
+            options,
+            self.value(path) if value is None else value,
+            lambda new: self.set(path, new),
+        )
         self.controls[path] = box
         return box
 
@@ -442,25 +584,62 @@ class Meeting:
         self.controls = {}
         opened = self._sections.selected_index if hasattr(self, "_sections") else 2
         self._questions.children = self._question_row()
-        parts = [self._room(), self._seats(), self._loudspeakers(), self._microphones(), self._use(), self.aims.box]
+        parts = [
+            self._room(),
+            self._seats(),
+            self._loudspeakers(),
+            self._microphones(),
+            self._use(),
+            self.aims.box,
+        ]
         self._sections = w.Accordion(parts, selected_index=opened)
-        for n, title in enumerate(("The room", "The seats", "The loudspeakers", "The microphones", "The use: people, noise, level", "A better aim")):
+        for n, title in enumerate(
+            (
+                "The room",
+                "The seats",
+                "The loudspeakers",
+                "The microphones",
+                "The use: people, noise, level",
+                "A better aim",
+            )
+        ):
             self._sections.set_title(n, title)
         self._side.children = [self._sections]
 
     def _question_row(self):
-        narrow = lambda box, width: (setattr(box.layout, "width", width), setattr(box.style, "description_width", "initial"), box)[-1]  # noqa: E731
-        uses = narrow(chooser("Use", [u.name for u in self.start.uses], self.use_name, self._switch_use), "220px")
+        def narrow(box, width):
+            return (
+                setattr(box.layout, "width", width),
+                setattr(box.style, "description_width", "initial"),
+                box,
+            )[-1]
+
+        uses = narrow(
+            chooser("Use", [u.name for u in self.start.uses], self.use_name, self._switch_use),
+            "220px",
+        )
         shown = [(q.label, key) for key, q in QUANTITIES.items()]
         quantity = narrow(chooser("Show", shown, self.quantity, self._switch_quantity), "300px")
         there = list(self._setting().areas)
         self.area = self.area if self.area in there else there[0]
         cut = narrow(chooser("Section through", there, self.area, self._switch_area), "280px")
-        units = w.ToggleButtons(options=[("feet", "ft"), ("metres", "m")], value=self.units, style=dict(button_width="76px"))
+        units = w.ToggleButtons(
+            options=[("feet", "ft"), ("metres", "m")],
+            value=self.units,
+            style=dict(button_width="76px"),
+        )
         units.observe(lambda change: self._switch_units(change["new"]), names="value")
-        code = w.ToggleButton(value=not self.folded, description="Show the code", layout=w.Layout(width="130px"))
+        code = w.ToggleButton(
+            value=not self.folded, description="Show the code", layout=w.Layout(width="130px")
+        )
         code.observe(lambda change: self.fold(not change["new"]), names="value")
-        self.controls |= {"use": uses, "quantity": quantity, "area": cut, "units": units, "code": code}
+        self.controls |= {
+            "use": uses,
+            "quantity": quantity,
+            "area": cut,
+            "units": units,
+            "code": code,
+        }
         return [uses, quantity, cut, units, code]
 
     def _setting(self):
@@ -475,14 +654,30 @@ class Meeting:
         hall = self.start.hall
         rows = [self._slider(k, self.value(k.path)) for k in ROOM]
         if hall.ridge_height is not None:
-            ridge = Knob(path=("hall", "ridge_height"), label="Ridge height", low=5, high=20, step=0.1, unit="m")
+            ridge = Knob(
+                path=("hall", "ridge_height"),
+                label="Ridge height",
+                low=5,
+                high=20,
+                step=0.1,
+                unit="m",
+            )
             rows.append(self._slider(ridge, self.value(ridge.path)))
-        rows += [self._choose(("hall", part), label, finishes) for part, label in (("roof", "Roof finish"), ("walls", "Wall finish"))]
+        rows += [
+            self._choose(("hall", part), label, finishes)
+            for part, label in (("roof", "Roof finish"), ("walls", "Wall finish"))
+        ]
         rows.append(w.HTML("<b>Treatment</b>"))
         for n, t in enumerate(self.treated):
-            knob = Knob(path=("treatment", n), label=f"{t.surface}", low=0, high=600, step=1, unit="m2")
-            slider = knob.slider(t.area, self.units, lambda path, area: self._treat(path[1], area=area))
-            kind = chooser("of", finishes, t.finish, lambda finish, n=n: self._treat(n, finish=finish))
+            knob = Knob(
+                path=("treatment", n), label=f"{t.surface}", low=0, high=600, step=1, unit="m2"
+            )
+            slider = knob.slider(
+                t.area, self.units, lambda path, area: self._treat(path[1], area=area)
+            )
+            kind = chooser(
+                "of", finishes, t.finish, lambda finish, n=n: self._treat(n, finish=finish)
+            )
             self.controls |= {knob.path: slider, ("treatment", n, "finish"): kind}
             rows += [slider, kind]
         return w.VBox(rows + [self._slider(k, self.value(k.path)) for k in AIR])
@@ -497,30 +692,40 @@ class Meeting:
         for n, bank in enumerate(self.start.banks):
             rows.append(w.HTML(f"<b>{escape(bank.name)}</b>"))
             opened = bank.name not in self.value(("uses", use, "closed"))
-            rows.append(self._listed("closed", bank.name, "pulled out in this use", opened, keep=False))
+            rows.append(
+                self._listed("closed", bank.name, "pulled out in this use", opened, keep=False)
+            )
             rows += [self._knob(("banks", n), name, words) for name, words in BANK]
             if opened:
                 rows.append(self._occupied(use, bank.name))
         for n, block in enumerate(self.start.floor_seats):
             rows.append(w.HTML(f"<b>{escape(block.name)}</b>"))
             standing = block.name in self.value(("uses", use, "set_up"))
-            rows.append(self._listed("set_up", block.name, "set out in this use", standing, keep=True))
+            rows.append(
+                self._listed("set_up", block.name, "set out in this use", standing, keep=True)
+            )
             if standing:
                 rows += [self._knob(("floor_seats", n), name, words) for name, words in CHAIRS]
                 rows.append(self._occupied(use, block.name))
         for platform in self.start.portable_stages:
             standing = platform.name in self.value(("uses", use, "set_up"))
             rows.append(w.HTML(f"<b>{escape(platform.name)}</b>"))
-            rows.append(self._listed("set_up", platform.name, "set out in this use", standing, keep=True))
+            rows.append(
+                self._listed("set_up", platform.name, "set out in this use", standing, keep=True)
+            )
         if self.start.stage:
             path = ("uses", use, "curtain_open")
-            curtain = tick("open in this use", self.value(path), lambda new: self._rebuilt(path, new))
+            curtain = tick(
+                "open in this use", self.value(path), lambda new: self._rebuilt(path, new)
+            )
             self.controls[path] = curtain
             rows += [w.HTML("<b>Stage curtain</b>"), curtain]
         return w.VBox(rows or [w.HTML("There is no seating in this scenario.")])
 
     def _listed(self, word, name, label, ticked, *, keep):
-        """Box to tick that puts a name on one of the use's lists (or takes it off, where being on it means not being there)."""
+        """Box to tick that puts a name on one of the use's lists (or takes it off, where being on
+        it means not being there).
+        """
         path = ("uses", self._use_number(), word)
 
         def changed_to(on):
@@ -538,7 +743,9 @@ class Meeting:
         self.live()
 
     def _occupied(self, use, name):
-        knob = Knob(path=("uses", use, "occupied", name), label="Share taken", low=0, high=1, step=0.05)
+        knob = Knob(
+            path=("uses", use, "occupied", name), label="Share taken", low=0, high=1, step=0.05
+        )
         return self._slider(knob, self.value(knob.path) or 0.0)
 
     def _loudspeakers(self):
@@ -547,20 +754,36 @@ class Meeting:
         group = chooser("Group", names, self.group_name, self._switch_group)
         self.controls["group"] = group
         types = [(f"{t.name}", t.name) for t in loudspeaker_types().values()]
-        layouts = chooser("Start from", [("the present layout", ""), *((a.title, key) for key, a in ARRANGEMENTS.items())], "", self._arrange)
+        layouts = chooser(
+            "Start from",
+            [("the present layout", ""), *((a.title, key) for key, a in ARRANGEMENTS.items())],
+            "",
+            self._arrange,
+        )
         self.controls["arrangement"] = layouts
-        rows = [layouts, self.layout_words, group, self._choose(("groups", n, "cabinet"), "Cabinet", types)]
+        rows = [
+            layouts,
+            self.layout_words,
+            group,
+            self._choose(("groups", n, "cabinet"), "Cabinet", types),
+        ]
         rows += [self._knob(("groups", n), name, words) for name, words in GROUP]
         prefix = ("uses", self._use_number(), "groups", self.group_name)
         drive = self.start.use(self.use_name).drive(self.group_name)
         on = (*prefix, "on")
-        box = tick("plays in this use", self.changes.get(on, drive.on), lambda new: self.set(on, new))
+        box = tick(
+            "plays in this use", self.changes.get(on, drive.on), lambda new: self.set(on, new)
+        )
         self.controls[on] = box
         rows.append(box)
         for name, words in DRIVE:
             knob = Knob(path=(*prefix, name), **words)
             rows.append(self._slider(knob, self.changes.get(knob.path, getattr(drive, name))))
-        leads = [("set delays so that ... leads", ""), ("the talker", "talker"), *((g.name, g.name) for g in self.start.groups)]
+        leads = [
+            ("set delays so that ... leads", ""),
+            ("the talker", "talker"),
+            *((g.name, g.name) for g in self.start.groups),
+        ]
         lead = chooser("Delays", leads, "", self._align)
         self.controls["lead"] = lead
         rows.append(lead)
@@ -573,11 +796,17 @@ class Meeting:
         try:
             arranged = arrange(self._candidate(), key)
         except ValueError as error:
-            self.layout_words.value = f"<b>{escape(ARRANGEMENTS[key].title)} does not fit this hall:</b> {escape(str(error))}"
+            self.layout_words.value = (
+                f"<b>{escape(ARRANGEMENTS[key].title)} does not fit this hall:</b>"
+                f" {escape(str(error))}"
+            )
             self.controls["arrangement"].value = ""
             return
         chosen = ARRANGEMENTS[key]
-        self.layout_words.value = f"<b>{escape(chosen.title)}.</b> {escape(chosen.fits)} <i>It gives up:</i> {escape(chosen.gives_up)}"
+        self.layout_words.value = (
+            f"<b>{escape(chosen.title)}.</b> {escape(chosen.fits)} <i>It gives up:</i>"
+            f" {escape(chosen.gives_up)}"
+        )
         self._restart(arranged)
 
     def _align(self, lead):
@@ -630,25 +859,56 @@ class Meeting:
         opened = self.value(("uses", n, "microphones"))
         rows = [w.HTML(f"<b>Open in {escape(use.name)}</b>")]
         for k, m in enumerate(self.start.microphones):
-            box = tick(f"{m.name} ({m.type})", m.name in opened, lambda on, name=m.name: self._open(name, on))
+            box = tick(
+                f"{m.name} ({m.type})",
+                m.name in opened,
+                lambda on, name=m.name: self._open(name, on),
+            )
             box.layout.margin = "0 0 0 20px"
             self.controls["microphones", k, "open"] = box
             rows.append(box)
             if m.name in opened:
-                rows.append(self._choose(("microphones", k, "type"), "Type", list(MICROPHONE_TYPES)))
+                rows.append(
+                    self._choose(("microphones", k, "type"), "Type", list(MICROPHONE_TYPES))
+                )
                 kind = MICROPHONE_TYPES[self.value(("microphones", k, "type"))]
-                mouth = Knob(path=("microphones", k, "distance"), label="Mouth away", low=kind.nearest, high=kind.farthest, step=0.005, unit="m", feet_step=0.02)
+                mouth = Knob(
+                    path=("microphones", k, "distance"),
+                    label="Mouth away",
+                    low=kind.nearest,
+                    high=kind.farthest,
+                    step=0.005,
+                    unit="m",
+                    feet_step=0.02,
+                )
                 rows.append(self._slider(mouth, self.value(mouth.path) or kind.distance))
                 if m.walks is None:
-                    rows += [self._knob(("microphones", k), axis, words) for axis, words in (ON_STAGE if m.on == "stage" else GROUP) if axis in "xy"]
-                rows.append(self._choose_way(("microphones", k, "facing_deg"), self.value(("microphones", k, "facing_deg"))))
+                    rows += [
+                        self._knob(("microphones", k), axis, words)
+                        for axis, words in (ON_STAGE if m.on == "stage" else GROUP)
+                        if axis in "xy"
+                    ]
+                rows.append(
+                    self._choose_way(
+                        ("microphones", k, "facing_deg"),
+                        self.value(("microphones", k, "facing_deg")),
+                    )
+                )
         if not self.start.microphones:
             rows.append(w.HTML("There is no microphone in this scenario."))
         rows.append(w.HTML("<b>The walking map</b> shows where a wireless microphone may go"))
         wireless = [name for name, kind in MICROPHONE_TYPES.items() if kind.wireless]
         walker = chooser("Microphone", wireless, self.walker, self._switch_walker)
-        way = chooser("Talker faces", WAYS, "worst" if self.facing_deg is None else self.facing_deg, self._switch_way)
-        show = w.Button(description="Show the walking map", layout=w.Layout(width="220px", margin="4px 0 4px 146px"))
+        way = chooser(
+            "Talker faces",
+            WAYS,
+            "worst" if self.facing_deg is None else self.facing_deg,
+            self._switch_way,
+        )
+        show = w.Button(
+            description="Show the walking map",
+            layout=w.Layout(width="220px", margin="4px 0 4px 146px"),
+        )
         show.on_click(lambda _: setattr(self.controls["quantity"], "value", "spare gain"))
         self.controls |= {"walker": walker, "way": way, "show walking map": show}
         return w.VBox([*rows, walker, way, show])
@@ -656,7 +916,9 @@ class Meeting:
     def _choose_way(self, path, now):
         now = "worst" if now is None else now
         ways = WAYS if now in [v for _, v in WAYS] else [*WAYS, (f"{now:g}°", now)]
-        box = chooser("Talker faces", ways, now, lambda new: self.set(path, None if new == "worst" else new))
+        box = chooser(
+            "Talker faces", ways, now, lambda new: self.set(path, None if new == "worst" else new)
+        )
         self.controls[path] = box
         return box
 
@@ -676,11 +938,17 @@ class Meeting:
     def _use(self):
         n = self._use_number()
         use = self.start.uses[n]
-        rows = [self._knob(("uses", n), name, words) for name, words in USE if name != "noise_dba" or use.noise_dba is not None]
+        rows = [
+            self._knob(("uses", n), name, words)
+            for name, words in USE
+            if name != "noise_dba" or use.noise_dba is not None
+        ]
         if use.noise_dba is not None:
             rows.append(self._choose(("uses", n, "noise_spectrum"), "Kind of noise", list(SPECTRA)))
         for name in self.start.area_names:
-            knob = Knob(path=("uses", n, "listens", name), label=f"Weight, {name}", low=0, high=1, step=0.1)
+            knob = Knob(
+                path=("uses", n, "listens", name), label=f"Weight, {name}", low=0, high=1, step=0.1
+            )
             rows.append(self._slider(knob, self.value(knob.path) or 0.0))
         return w.VBox(rows)
 
@@ -722,12 +990,19 @@ class Meeting:
         self.folded = folded
         self._style.value = PAGE.format(font=FONT, hide=HIDE if folded else "")
 
-    # ---- saving -----------------------------------------------------------------------------------------------------
+    # ---- saving
+    # -----------------------------------------------------------------------------------
 
     def _saving(self):
-        self.file_name = w.Text(value=f"{self.start.name.split()[0].lower()}-option.toml", description="Save as", layout=w.Layout(width="330px"))
+        self.file_name = w.Text(
+            value=f"{self.start.name.split()[0].lower()}-option.toml",
+            description="Save as",
+            layout=w.Layout(width="330px"),
+        )
         self.save_button = w.Button(description="Save scenario", layout=w.Layout(width="130px"))
-        self.replace_button = w.Button(description="Replace it", layout=w.Layout(width="110px", display="none"))
+        self.replace_button = w.Button(
+            description="Replace it", layout=w.Layout(width="110px", display="none")
+        )
         self.saved = w.HTML()
         self.save_button.on_click(lambda _: self._write(False))
         self.replace_button.on_click(lambda _: self._write(True))

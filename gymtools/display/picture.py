@@ -1,7 +1,9 @@
-"""The picture of a design: the hall in 3D, its plan, a section, and the level along the rows, as one figure.
+"""The picture of a design: the hall in 3D, its plan, a section, and the level along the rows, as
+one figure.
 
-Every layer is a function of the view that returns only what moves; its style is told once. ``figure`` makes the whole,
-``moved`` the data for a figure that is already on the page, so that one message redraws it.
+Every layer is a function of the view that returns only what moves; its style is told once.
+``figure`` makes the whole, ``moved`` the data for a figure that is already on the page, so that one
+message redraws it.
 """
 
 from dataclasses import dataclass
@@ -35,10 +37,19 @@ from .look import (
     values,
 )
 
-SHOWN_SOLID = ("bleacher fronts", "closed bleachers", "stage front", "stage", "portable stage", "balcony")
-COLOURS = [[k / (len(GROUP_COLOURS) - 1), colour] for k, colour in enumerate(GROUP_COLOURS)]  # the page takes numbers faster than names
+SHOWN_SOLID = (
+    "bleacher fronts",
+    "closed bleachers",
+    "stage front",
+    "stage",
+    "portable stage",
+    "balcony",
+)
+# the page takes numbers faster than names
+COLOURS = [[k / (len(GROUP_COLOURS) - 1), colour] for k, colour in enumerate(GROUP_COLOURS)]
 SPARE_WORDS = "words, in turn"
-BOARD = (-0.15, 0.92)  # lower and upper edge of a backboard re the rim [m]    common practice, no source
+# lower and upper edge of a backboard re the rim [m]    common practice, no source
+BOARD = (-0.15, 0.92)
 HEIGHT = 740  # the width follows the page [px]
 SCENE = dict(x=[0.0, 0.575], y=[0.0, 1.0])
 RIGHT = [0.665, 1.0]
@@ -74,7 +85,10 @@ class View:
     def areas(self):
         """Areas that carry the map: where people listen, or where a microphone walks."""
         if self.quantity == "spare gain":
-            return [ListeningArea(m.microphone.name, "walk", m.places, *m.shape, 0.0) for m in self.walks]
+            return [
+                ListeningArea(m.microphone.name, "walk", m.places, *m.shape, 0.0)
+                for m in self.walks
+            ]
         return list(self.result.setting.areas.values())
 
     @cached_property
@@ -86,7 +100,11 @@ class View:
 
     @property
     def step(self):
-        return 10.0 if self.quantity == "distance" and self.units == "ft" else QUANTITIES[self.quantity].step
+        return (
+            10.0
+            if self.quantity == "distance" and self.units == "ft"
+            else QUANTITIES[self.quantity].step
+        )
 
     @property
     def range(self):
@@ -112,35 +130,49 @@ class View:
         for area in self.areas:
             mine = self.values[start : start + len(area.points)]
             start += len(area.points)
-            found += [(area.name, level, line) for level, line in maps.contours(area, mine, self.step)]
+            found += [
+                (area.name, level, line) for level, line in maps.contours(area, mine, self.step)
+            ]
         return found
 
     def loudness(self, throw):
-        """Level where an axis lands, of that cabinet alone: in the octave that the map shows, else A-weighted."""
+        """Level where an axis lands, of that cabinet alone: in the octave that the map shows, else
+        A-weighted.
+        """
         if self.quantity.startswith("direct "):
             return f"{throw.level_db[LABELS.index(self.quantity.removeprefix('direct '))]:.0f} dB"
         return f"{throw.level_dba:.0f} dB(A)"
 
     @property
     def paint(self):
-        """Colour of painted lines and contours: light on the dark maps, dark on the one that is white in its middle."""
+        """Colour of painted lines and contours: light on the dark maps, dark on the one that is
+        white in its middle.
+        """
         return dict(color=QUIET if self.quantity == "spare gain" else LINES)
 
     @cached_property
     def heavy(self):
         """The line inside which a microphone will ring."""
-        return [line for _, level, line in self.contours if self.quantity == "spare gain" and level == 0.0]
+        return [
+            line
+            for _, level, line in self.contours
+            if self.quantity == "spare gain" and level == 0.0
+        ]
 
     @cached_property
     def along(self):
-        """What the section's seats get: the quantity, or the speech level while the map shows microphones."""
+        """What the section's seats get: the quantity, or the speech level while the map shows
+        microphones.
+        """
         if self.quantity == "spare gain":
             return values(self.result, "speech")[self.section.points]
         return self.values[self.section.points]
 
     @cached_property
     def labels(self):
-        """(text, place) of one label for each level in each area, at the middle of its longest line."""
+        """(text, place) of one label for each level in each area, at the middle of its longest
+        line.
+        """
         longest = {}
         for area, level, line in self.contours:
             if len(line) > len(longest.get((area, level), ())):
@@ -177,24 +209,43 @@ def _xy(points, k):
     return dict(x=points[:, 0].copy(), y=points[:, 1].copy())
 
 
-# ---- layers in space: few and merged, because the page redraws every trace of a scene on every move ------------------
+# ---- layers in space: few and merged, because the page redraws every trace of a sce
+# move ------------------
 
 
 def _solids(view):
     """Floor, sides of banks, stages and the cabinets: one mesh, coloured face by face."""
     x, y = view.scenario.hall.length / 2, view.scenario.hall.width / 2
-    pieces = [(np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0]]), [(0, 1, 2), (0, 2, 3)], FLOOR)]
+    pieces = [
+        (np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0]]), [(0, 1, 2), (0, 2, 3)], FLOOR)
+    ]
     platforms = [p.name for p in view.result.setting.portable_stages]
     for s in view.result.setting.room.surfaces:
         if (s.part in SHOWN_SOLID or s.part in platforms) and s.name != "stage ceiling":
             pieces.append((s.corners, [(0, n, n + 1) for n in range(1, len(s.corners) - 1)], SOLID))
     for n, c in enumerate(view.scenario.cabinets):
-        box = maps.box(c.position, rotation(c.pan_deg, c.tilt_deg), c.type.width, c.type.height, c.type.depth)
-        pieces.append((*box, GROUP_COLOURS[view.colour(c.group)] if view.result.playing[n] else FAINT))
+        box = maps.box(
+            c.position, rotation(c.pan_deg, c.tilt_deg), c.type.width, c.type.height, c.type.depth
+        )
+        pieces.append(
+            (*box, GROUP_COLOURS[view.colour(c.group)] if view.result.playing[n] else FAINT)
+        )
     starts = np.cumsum([0, *(len(corners) for corners, _, _ in pieces)])
-    i, j, k = np.concatenate([start + np.array(faces) for start, (_, faces, _) in zip(starts, pieces, strict=False)]).astype(np.int32).T
+    i, j, k = (
+        np.concatenate(
+            [start + np.array(faces) for start, (_, faces, _) in zip(starts, pieces, strict=False)]
+        )
+        .astype(np.int32)
+        .T
+    )
     colours = [colour for _, faces, colour in pieces for _ in faces]
-    return dict(**_xyz(np.concatenate([c for c, _, _ in pieces]), view.k), i=i.copy(), j=j.copy(), k=k.copy(), facecolor=colours)
+    return dict(
+        **_xyz(np.concatenate([c for c, _, _ in pieces]), view.k),
+        i=i.copy(),
+        j=j.copy(),
+        k=k.copy(),
+        facecolor=colours,
+    )
 
 
 def _map(view):
@@ -218,7 +269,11 @@ def _court_lines(court):
 
 def _frame(view):
     """Edges of the room and the rows of the banks."""
-    lines = [np.concatenate([s.corners, s.corners[:1]]) for s in view.result.setting.room.surfaces if s.part not in ("court", "floor")]
+    lines = [
+        np.concatenate([s.corners, s.corners[:1]])
+        for s in view.result.setting.room.surfaces
+        if s.part not in ("court", "floor")
+    ]
     for area in view.areas:
         if area.kind in ("bank", "balcony"):
             lines += list(maps.on_surface(area).reshape(area.rows, area.columns, 3)[:, [0, -1]])
@@ -228,14 +283,24 @@ def _frame(view):
 def _painted(view):
     """Lines of the court, and the contours of the map."""
     contours = maps.joined([line + [0, 0, 0.06] for _, _, line in view.contours])
-    return dict(**_xyz(np.concatenate([_court_lines(view.scenario.lines), contours]), view.k), line=view.paint)
+    return dict(
+        **_xyz(np.concatenate([_court_lines(view.scenario.lines), contours]), view.k),
+        line=view.paint,
+    )
 
 
 def _beams(view):
     """Axis and edge of every beam that plays, in the colour of its group."""
-    pieces = [(maps.joined([np.array([t.start, t.end]), t.edge + [0, 0, 0.06]]), view.colour(t.group)) for t in view.beams]
-    colours = np.concatenate([np.full(len(points), colour, np.float32) for points, colour in pieces])
-    return dict(**_xyz(np.concatenate([points for points, _ in pieces]), view.k), line=dict(color=colours))
+    pieces = [
+        (maps.joined([np.array([t.start, t.end]), t.edge + [0, 0, 0.06]]), view.colour(t.group))
+        for t in view.beams
+    ]
+    colours = np.concatenate(
+        [np.full(len(points), colour, np.float32) for points, colour in pieces]
+    )
+    return dict(
+        **_xyz(np.concatenate([points for points, _ in pieces]), view.k), line=dict(color=colours)
+    )
 
 
 def _ringing(view):
@@ -244,38 +309,67 @@ def _ringing(view):
 
 
 def _words(view):
-    """Tags of cabinets, contour values, distance and level where an axis lands, the compass: one trace of text."""
+    """Tags of cabinets, contour values, distance and level where an axis lands, the compass: one
+    trace of text.
+    """
     hall = view.scenario.hall
     x, y = hall.length / 2 + 2.5, hall.width / 2 + 2.5
     words = [(c.position + [0, 0, 0.8], c.tag) for c in view.scenario.cabinets]
     words += [(place + [0, 0, 0.3], text) for text, place in view.labels]
-    words += [(t.end + [0, 0, 1.0], f"{view.way(t.distance)}, {view.loudness(t)}") for t in view.beams]
-    words += [(m.places[0] + [0, 0, 0.4], m.microphone.name) for m in view.result.microphones if len(m.places) == 1]
-    words += [(np.array(at), text) for at, text in (((0, y, 0), "N"), ((0, -y, 0), "S"), ((x, 0, 0), "E"), ((-x, 0, 0), "W"))]
+    words += [
+        (t.end + [0, 0, 1.0], f"{view.way(t.distance)}, {view.loudness(t)}") for t in view.beams
+    ]
+    words += [
+        (m.places[0] + [0, 0, 0.4], m.microphone.name)
+        for m in view.result.microphones
+        if len(m.places) == 1
+    ]
+    words += [
+        (np.array(at), text)
+        for at, text in (((0, y, 0), "N"), ((0, -y, 0), "S"), ((x, 0, 0), "E"), ((-x, 0, 0), "W"))
+    ]
     return dict(**_xyz([at for at, _ in words], view.k), text=[text for _, text in words])
 
 
 def _marks(view):
     """Where axes land (dots) and the lowest place of every area (diamonds)."""
     landed = [
-        (t.end, "circle", f"{t.tag}: {view.way(t.distance)} to the {plain(t.part)}, {t.level_dba:.1f} dB(A) there from this cabinet alone")
+        (
+            t.end,
+            "circle",
+            (
+                f"{t.tag}: {view.way(t.distance)} to the {plain(t.part)}, {t.level_dba:.1f} dB(A)"
+                " there from this cabinet alone"
+            ),
+        )
         for t in view.beams
     ]
     low = [(view.result.points[a.worst], "diamond-open", _lowest(a)) for a in view.result.areas]
     open_mics = [
-        (m.places[0], "circle-open", f"microphone {plain(m.microphone.name)}: {m.spare_db[0]:+.1f} dB to spare")
+        (
+            m.places[0],
+            "circle-open",
+            f"microphone {plain(m.microphone.name)}: {m.spare_db[0]:+.1f} dB to spare",
+        )
         for m in view.result.microphones
         if len(m.places) == 1
     ]
     marks = landed + low + open_mics
-    return dict(**_xyz([at for at, _, _ in marks], view.k), marker=dict(symbol=[s for _, s, _ in marks]), hovertext=[t for _, _, t in marks])
+    return dict(
+        **_xyz([at for at, _, _ in marks], view.k),
+        marker=dict(symbol=[s for _, s, _ in marks]),
+        hovertext=[t for _, _, t in marks],
+    )
 
 
 def _lowest(area):
-    return f"lowest in {plain(area.name)}: {area.worst_place}, {-area.worst_db:.1f} dB below the mean"
+    return (
+        f"lowest in {plain(area.name)}: {area.worst_place}, {-area.worst_db:.1f} dB below the mean"
+    )
 
 
-# ---- layers of the plan ---------------------------------------------------------------------------------------------
+# ---- layers of the plan
+# -----------------------------------------------------------------------------------
 
 
 def _grid(slot):
@@ -307,10 +401,19 @@ def _plan_room(view):
     hall, setting = view.scenario.hall, view.result.setting
     x, y = hall.length / 2, hall.width / 2
     outlines = [np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0], [-x, -y, 0]])]
-    for thing in (*setting.banks, *setting.floor_seats, *setting.portable_stages, *setting.balconies):
+    for thing in (
+        *setting.banks,
+        *setting.floor_seats,
+        *setting.portable_stages,
+        *setting.balconies,
+    ):
         a, b, c, d = thing.footprint(hall)
         outlines.append(np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]]))
-    outlines += [np.concatenate([s.corners, s.corners[:1]]) for s in view.result.setting.room.surfaces if s.name == "stage floor"]
+    outlines += [
+        np.concatenate([s.corners, s.corners[:1]])
+        for s in view.result.setting.room.surfaces
+        if s.name == "stage floor"
+    ]
     return _xy(maps.joined(outlines), view.k)
 
 
@@ -334,12 +437,19 @@ def _plan_beams(view):
 
 def _plan_cabinets(view):
     cabinets, playing = view.scenario.cabinets, view.result.playing
-    colours = [GROUP_COLOURS[view.colour(c.group)] if on else FAINT for c, on in zip(cabinets, playing, strict=True)]
+    colours = [
+        GROUP_COLOURS[view.colour(c.group)] if on else FAINT
+        for c, on in zip(cabinets, playing, strict=True)
+    ]
     return dict(
         **_xy([c.position for c in cabinets], view.k),
         text=[c.tag for c in cabinets],
         marker=dict(color=colours, angle=[-c.pan_deg for c in cabinets]),
-        hovertext=[f"{c.tag}: {c.type.name}, {view.way(c.z)} up, pan {c.pan_deg:g}, tilt {c.tilt_deg:g} deg" for c in cabinets],
+        hovertext=[
+            f"{c.tag}: {c.type.name}, {view.way(c.z)} up, pan {c.pan_deg:g}, tilt"
+            f" {c.tilt_deg:g} deg"
+            for c in cabinets
+        ],
     )
 
 
@@ -349,21 +459,29 @@ def _plan_heavy(view):
 
 def _plan_microphones(view):
     """Open microphones that stand at one place, and the seat that is looked at."""
-    fixed = [(m.places[0], m.microphone.name) for m in view.result.microphones if len(m.places) == 1]
+    fixed = [
+        (m.places[0], m.microphone.name) for m in view.result.microphones if len(m.places) == 1
+    ]
     symbols = ["circle"] * len(fixed)
     if view.seat is not None:
         fixed.append((view.result.points[view.seat], "this seat"))
         symbols.append("star")
     return dict(
-        **_xy(np.array([at for at, _ in fixed]).reshape(-1, 3), view.k), text=[name for _, name in fixed], marker=dict(symbol=symbols)
+        **_xy(np.array([at for at, _ in fixed]).reshape(-1, 3), view.k),
+        text=[name for _, name in fixed],
+        marker=dict(symbol=symbols),
     )
 
 
 def _plan_worst(view):
-    return dict(**_xy([view.result.points[a.worst] for a in view.result.areas], view.k), hovertext=[_lowest(a) for a in view.result.areas])
+    return dict(
+        **_xy([view.result.points[a.worst] for a in view.result.areas], view.k),
+        hovertext=[_lowest(a) for a in view.result.areas],
+    )
 
 
-# ---- layers of the section ------------------------------------------------------------------------------------------
+# ---- layers of the section
+# -----------------------------------------------------------------------------------
 
 
 def _cut_room(view):
@@ -393,16 +511,31 @@ def _cut_cabinet(view):
 
 
 def _cut_seats(view):
-    return dict(**_xy(view.section.seats, view.k), marker=dict(color=view.along if view.quantity != "spare gain" else np.zeros(len(view.along), np.float32)))
+    return dict(
+        **_xy(view.section.seats, view.k),
+        marker=dict(
+            color=(
+                view.along
+                if view.quantity != "spare gain"
+                else np.zeros(len(view.along), np.float32)
+            )
+        ),
+    )
 
 
 def _cut_values(view):
     return dict(x=_xy(view.section.seats, view.k)["x"], y=view.along)
 
 
-# ---- the figure -----------------------------------------------------------------------------------------------------
+# ---- the figure
+# -----------------------------------------------------------------------------------
 
-_SPACE, _PLAN, _CUT, _ALONG = dict(scene="scene"), dict(xaxis="x", yaxis="y"), dict(xaxis="x2", yaxis="y2"), dict(xaxis="x2", yaxis="y3")
+_SPACE, _PLAN, _CUT, _ALONG = (
+    dict(scene="scene"),
+    dict(xaxis="x", yaxis="y"),
+    dict(xaxis="x2", yaxis="y2"),
+    dict(xaxis="x2", yaxis="y3"),
+)
 _SMALL = dict(size=11, color=INK, family=FONT)
 _HALO = dict(size=10, color=INK, family=FONT, shadow="0 0 2px #fff, 0 0 3px #fff, 0 0 4px #fff")
 
@@ -412,7 +545,8 @@ def _line(colour, width, dash="solid"):
 
 
 def layers(scenario):
-    """Layers of the picture, back to front: name, trace type, style, and the function that gives what moves.
+    """Layers of the picture, back to front: name, trace type, style, and the function that gives
+    what moves.
 
     Parameters
     ----------
@@ -426,36 +560,161 @@ def layers(scenario):
     """
     line3, mark3 = dict(mode="lines", hoverinfo="skip"), dict(mode="markers", hoverinfo="text")
     plan_maps = [
-        (f"plan map {n + 1}", go.Heatmap, _PLAN | dict(coloraxis="coloraxis"), _grid(n)) for n in range(_slots(scenario))
+        (f"plan map {n + 1}", go.Heatmap, _PLAN | dict(coloraxis="coloraxis"), _grid(n))
+        for n in range(_slots(scenario))
     ]
     return [
-        ("solids", go.Mesh3d, _SPACE | dict(flatshading=True, hoverinfo="skip", lighting=dict(ambient=0.85, diffuse=0.25)), _solids),
-        ("map", go.Mesh3d, _SPACE | dict(coloraxis="coloraxis", hovertemplate="%{intensity:.2f}<extra></extra>", lighting=dict(ambient=1, diffuse=0)), _map),
+        (
+            "solids",
+            go.Mesh3d,
+            _SPACE
+            | dict(flatshading=True, hoverinfo="skip", lighting=dict(ambient=0.85, diffuse=0.25)),
+            _solids,
+        ),
+        (
+            "map",
+            go.Mesh3d,
+            _SPACE
+            | dict(
+                coloraxis="coloraxis",
+                hovertemplate="%{intensity:.2f}<extra></extra>",
+                lighting=dict(ambient=1, diffuse=0),
+            ),
+            _map,
+        ),
         ("frame", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=QUIET, width=1.5)), _frame),
         ("painted", go.Scatter3d, _SPACE | line3 | dict(line=dict(width=2.5)), _painted),
-        ("beams", go.Scatter3d, _SPACE | line3 | dict(line=dict(width=3, colorscale=COLOURS, cmin=0, cmax=len(COLOURS) - 1)), _beams),
+        (
+            "beams",
+            go.Scatter3d,
+            _SPACE
+            | line3
+            | dict(line=dict(width=3, colorscale=COLOURS, cmin=0, cmax=len(COLOURS) - 1)),
+            _beams,
+        ),
         ("ringing", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=INK, width=8)), _ringing),
-        ("words", go.Scatter3d, _SPACE | dict(mode="text", hoverinfo="skip", textfont=dict(size=12, color=INK, family=FONT)), _words),
-        (SPARE_WORDS, go.Scatter3d, _SPACE | dict(mode="text", hoverinfo="skip", visible=False, textfont=dict(size=12, color=INK, family=FONT)), _words),
-        ("marks", go.Scatter3d, _SPACE | mark3 | dict(marker=dict(size=4.5, color=PAPER, line=dict(color=INK, width=2))), _marks),
+        (
+            "words",
+            go.Scatter3d,
+            _SPACE
+            | dict(mode="text", hoverinfo="skip", textfont=dict(size=12, color=INK, family=FONT)),
+            _words,
+        ),
+        (
+            SPARE_WORDS,
+            go.Scatter3d,
+            _SPACE
+            | dict(
+                mode="text",
+                hoverinfo="skip",
+                visible=False,
+                textfont=dict(size=12, color=INK, family=FONT),
+            ),
+            _words,
+        ),
+        (
+            "marks",
+            go.Scatter3d,
+            _SPACE
+            | mark3
+            | dict(marker=dict(size=4.5, color=PAPER, line=dict(color=INK, width=2))),
+            _marks,
+        ),
         *plan_maps,
         ("plan: room", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 1.5)), _plan_room),
         ("plan: painted", go.Scatter, _PLAN | line3 | dict(line=dict(width=1.2)), _plan_court),
         ("plan: contours", go.Scatter, _PLAN | line3 | dict(line=dict(width=1.5)), _plan_contours),
         ("plan: beams", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 1, "dot")), _plan_beams),
-        ("plan: contour labels", go.Scatter, _PLAN | dict(mode="text", hoverinfo="skip", textfont=_HALO), _plan_labels),
-        ("plan: lowest places", go.Scatter, _PLAN | mark3 | dict(marker=dict(symbol="diamond", size=9, color=PAPER, line=dict(color=INK, width=1.5))), _plan_worst),
+        (
+            "plan: contour labels",
+            go.Scatter,
+            _PLAN | dict(mode="text", hoverinfo="skip", textfont=_HALO),
+            _plan_labels,
+        ),
+        (
+            "plan: lowest places",
+            go.Scatter,
+            _PLAN
+            | mark3
+            | dict(
+                marker=dict(symbol="diamond", size=9, color=PAPER, line=dict(color=INK, width=1.5))
+            ),
+            _plan_worst,
+        ),
         ("plan: ringing", go.Scatter, _PLAN | line3 | dict(line=_line(INK, 4)), _plan_heavy),
-        ("plan: microphones", go.Scatter, _PLAN | dict(mode="markers+text", hoverinfo="text", textposition="bottom center", textfont=_HALO, marker=dict(size=9, color="#F0E442", line=dict(color=INK, width=1.5))), _plan_microphones),
-        ("plan: cabinets", go.Scatter, _PLAN | dict(mode="markers+text", hoverinfo="text", textposition="top center", textfont=_HALO | dict(size=11), marker=dict(symbol="square", size=11, line=dict(color=INK, width=1))), _plan_cabinets),
+        (
+            "plan: microphones",
+            go.Scatter,
+            _PLAN
+            | dict(
+                mode="markers+text",
+                hoverinfo="text",
+                textposition="bottom center",
+                textfont=_HALO,
+                marker=dict(size=9, color="#F0E442", line=dict(color=INK, width=1.5)),
+            ),
+            _plan_microphones,
+        ),
+        (
+            "plan: cabinets",
+            go.Scatter,
+            _PLAN
+            | dict(
+                mode="markers+text",
+                hoverinfo="text",
+                textposition="top center",
+                textfont=_HALO | dict(size=11),
+                marker=dict(symbol="square", size=11, line=dict(color=INK, width=1)),
+            ),
+            _plan_cabinets,
+        ),
         ("section: room", go.Scatter, _CUT | line3 | dict(line=_line(INK, 1.5)), _cut_room),
-        ("section: steps", go.Scatter, _CUT | line3 | dict(fill="toself", fillcolor=SOLID, line=_line(QUIET, 1)), _cut_steps),
+        (
+            "section: steps",
+            go.Scatter,
+            _CUT | line3 | dict(fill="toself", fillcolor=SOLID, line=_line(QUIET, 1)),
+            _cut_steps,
+        ),
         ("section: edges", go.Scatter, _CUT | line3 | dict(line=_line(INK, 1, "dash")), _cut_edges),
         ("section: axis", go.Scatter, _CUT | line3 | dict(line=_line(INK, 2)), _cut_axis),
-        ("section: seats", go.Scatter, _CUT | dict(mode="markers", hoverinfo="skip", marker=dict(size=7, coloraxis="coloraxis", line=dict(color=INK, width=0.5))), _cut_seats),
-        ("section: cabinet", go.Scatter, _CUT | dict(mode="markers+text", hoverinfo="text", textposition="middle right", cliponaxis=False, textfont=_SMALL, marker=dict(symbol="square", size=12, line=dict(color=INK, width=1))), _cut_cabinet),
-        ("along the rows", go.Scatter, _ALONG | dict(mode="lines+markers", hovertemplate="%{y:.2f}<extra></extra>", line=_line(INK, 1.5), marker=dict(size=6, color=INK)), _cut_values),
-    ]  # fmt: skip
+        (
+            "section: seats",
+            go.Scatter,
+            _CUT
+            | dict(
+                mode="markers",
+                hoverinfo="skip",
+                marker=dict(size=7, coloraxis="coloraxis", line=dict(color=INK, width=0.5)),
+            ),
+            _cut_seats,
+        ),
+        (
+            "section: cabinet",
+            go.Scatter,
+            _CUT
+            | dict(
+                mode="markers+text",
+                hoverinfo="text",
+                textposition="middle right",
+                cliponaxis=False,
+                textfont=_SMALL,
+                marker=dict(symbol="square", size=12, line=dict(color=INK, width=1)),
+            ),
+            _cut_cabinet,
+        ),
+        (
+            "along the rows",
+            go.Scatter,
+            _ALONG
+            | dict(
+                mode="lines+markers",
+                hovertemplate="%{y:.2f}<extra></extra>",
+                line=_line(INK, 1.5),
+                marker=dict(size=6, color=INK),
+            ),
+            _cut_values,
+        ),
+    ]
 
 
 def plain(text):
@@ -475,21 +734,39 @@ def plain(text):
 
 
 def _note(text, x, y, anchor="left"):
-    return dict(text=text, x=x, y=y, xref="paper", yref="paper", xanchor=anchor, yanchor="bottom", showarrow=False, font=dict(size=12, color=INK, family=FONT))  # fmt: skip
+    return dict(
+        text=text,
+        x=x,
+        y=y,
+        xref="paper",
+        yref="paper",
+        xanchor=anchor,
+        yanchor="bottom",
+        showarrow=False,
+        font=dict(size=12, color=INK, family=FONT),
+    )
 
 
 def _titles(view):
     c = view.scenario.cabinets[view.section.cabinet]
     quantity = QUANTITIES[view.quantity]
     unit = f" [{view.unit}]" if view.unit else ""
-    walker = f": {view.walker}, talker facing the worst way" if view.quantity == "spare gain" and view.facing_deg is None else ""
+    walker = (
+        f": {view.walker}, talker facing the worst way"
+        if view.quantity == "spare gain" and view.facing_deg is None
+        else ""
+    )
     walker = walker or (f": {view.walker}" if view.quantity == "spare gain" else "")
     room = f", <i>{ROOMS[view.result.room]}</i>" if quantity.needs_room else ""
     along = "Speech level [dB(A)]" if view.quantity == "spare gain" else quantity.label + unit
     return [
         _note(f"<b>{quantity.label}</b>{unit}{walker}{room}", 0.0, 1.0),
         _note("<b>Plan</b>, north up", RIGHT[0], 1.0),
-        _note(f"<b>Section</b>, {plain(view.section.area)}: {c.tag}, axis and -6 dB edges", RIGHT[0], 0.435),
+        _note(
+            f"<b>Section</b>, {plain(view.section.area)}: {c.tag}, axis and -6 dB edges",
+            RIGHT[0],
+            0.435,
+        ),
         _note(f"{along} along the rows", RIGHT[0], 0.155),
     ]
 
@@ -509,8 +786,14 @@ def plan_range(view):
     """
     hall, stage, k = view.scenario.hall, view.scenario.stage, view.k
     x, y = hall.length / 2 * 1.03, hall.width / 2 * 1.05
-    more = {side: (stage.depth if stage and stage.side == side else 0.0) for side in ("west", "east", "south", "north")}
-    return [(-x - more["west"]) * k, (x + more["east"]) * k], [(-y - more["south"]) * k, (y + more["north"]) * k]
+    more = {
+        side: stage.depth if stage and stage.side == side else 0.0
+        for side in ("west", "east", "south", "north")
+    }
+    return [(-x - more["west"]) * k, (x + more["east"]) * k], [
+        (-y - more["south"]) * k,
+        (y + more["north"]) * k,
+    ]
 
 
 def _ranges(view):
@@ -520,7 +803,9 @@ def _ranges(view):
         **dict(zip(("xaxis", "yaxis"), plan_range(view), strict=True)),
         xaxis2=[-0.02 * across * k, 1.02 * across * k],
         yaxis2=[-0.3 * k, (hall.highest + 1.5) * k],
-        yaxis3=list(colour_range(view.result, "speech") if view.quantity == "spare gain" else view.range),
+        yaxis3=list(
+            colour_range(view.result, "speech") if view.quantity == "spare gain" else view.range
+        ),
     )
 
 
@@ -539,7 +824,9 @@ def layout(view):
     """
     quantity, ranges = QUANTITIES[view.quantity], _ranges(view)
     low, high = view.range
-    colours = dict(colorscale=quantity.scale, cmin=low, cmax=high, colorbar=dict(title=dict(text=view.unit)))
+    colours = dict(
+        colorscale=quantity.scale, cmin=low, cmax=high, colorbar=dict(title=dict(text=view.unit))
+    )
     return dict(
         annotations=_titles(view),
         coloraxis=colours,
@@ -562,11 +849,22 @@ def figure(view):
     """
     traces = []
     for name, kind, style, layer in layers(view.scenario):
-        trace = kind(name=name, showlegend=False, **style) if kind not in (go.Heatmap, go.Mesh3d) else kind(name=name, **style)
+        trace = (
+            kind(name=name, showlegend=False, **style)
+            if kind not in (go.Heatmap, go.Mesh3d)
+            else kind(name=name, **style)
+        )
         trace.update(layer(view))
         traces.append(trace)
     hidden = dict(visible=False, showspikes=False)
-    bare = dict(showgrid=False, zeroline=False, ticks="outside", tickfont=dict(size=10), linecolor=FAINT, fixedrange=False)
+    bare = dict(
+        showgrid=False,
+        zeroline=False,
+        ticks="outside",
+        tickfont=dict(size=10),
+        linecolor=FAINT,
+        fixedrange=False,
+    )
     chart = go.Figure(traces)
     chart.update_layout(
         autosize=True,
@@ -587,12 +885,30 @@ def figure(view):
             dragmode="orbit",
             camera=dict(eye=dict(x=-0.85, y=-1.9, z=1.35), center=dict(x=0, y=0, z=-0.2)),
         ),
-        coloraxis=dict(colorbar=dict(x=0.585, xanchor="left", y=0.5, len=0.72, thickness=14, title=dict(side="top"), tickfont=dict(size=10))),
+        coloraxis=dict(
+            colorbar=dict(
+                x=0.585,
+                xanchor="left",
+                y=0.5,
+                len=0.72,
+                thickness=14,
+                title=dict(side="top"),
+                tickfont=dict(size=10),
+            )
+        ),
         xaxis=dict(domain=RIGHT, anchor="y", constrain="domain", **bare),
         yaxis=dict(domain=[0.52, 0.985], anchor="x", scaleanchor="x", constrain="domain", **bare),
         xaxis2=dict(domain=RIGHT, anchor="y3", constrain="domain", **bare),
-        yaxis2=dict(domain=[0.225, 0.42], anchor="x2", scaleanchor="x2", constrain="domain", **bare),
-        yaxis3=dict(domain=[0.0, 0.145], anchor="x2", showgrid=True, gridcolor="#eef1f4", **{k: v for k, v in bare.items() if k != "showgrid"}),
+        yaxis2=dict(
+            domain=[0.225, 0.42], anchor="x2", scaleanchor="x2", constrain="domain", **bare
+        ),
+        yaxis3=dict(
+            domain=[0.0, 0.145],
+            anchor="x2",
+            showgrid=True,
+            gridcolor="#eef1f4",
+            **{k: v for k, v in bare.items() if k != "showgrid"},
+        ),
     )
     chart.update_layout(layout(view))
     return chart
@@ -615,7 +931,8 @@ def moved(view):
 
 
 class Painter:
-    """Brings a figure on the page up to date with views, in one message that carries only what has changed.
+    """Brings a figure on the page up to date with views, in one message that carries only what has
+    changed.
 
     Parameters
     ----------
@@ -642,7 +959,9 @@ class Painter:
         data, frame = self._turned(moved(view)), layout(view)
         with self.figure.batch_update():
             for trace, new, old in zip(self.figure.data, data, self._data, strict=True):
-                fresh = {key: value for key, value in new.items() if not _alike(value, old.get(key))}
+                fresh = {
+                    key: value for key, value in new.items() if not _alike(value, old.get(key))
+                }
                 if fresh:
                     trace.update(fresh, overwrite=False)
             fresh = {key: value for key, value in frame.items() if value != self._layout[key]}
@@ -650,9 +969,10 @@ class Painter:
                 self.figure.update_layout(fresh)
         self._data, self._layout = data, frame
 
-
     def _turned(self, data):
-        """Show new texts in the other of two traces: plotly draws texts that are new to a trace at half their size."""
+        """Show new texts in the other of two traces: plotly draws texts that are new to a trace at
+        half their size.
+        """
         now, spare = (self._names.index(name) for name in ("words", SPARE_WORDS))
         if hasattr(self, "_data") and data[now]["text"] != self._texts:
             self._words = SPARE_WORDS if self._words == "words" else "words"

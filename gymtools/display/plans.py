@@ -1,14 +1,27 @@
-"""Plans and sections of their own, taken from the picture's layers: small maps beside each other, and figures for paper."""
+"""Plans and sections of their own, taken from the picture's layers: small maps beside each other,
+and figures for paper.
+"""
 
 import plotly.graph_objects as go
 
 from . import picture
 from .look import FONT, INK, PAPER, QUANTITIES, ROOMS
 
-MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: cabinets")  # of a small map
-WHOLE = (*MAPS, "plan: painted", "plan: beams", "plan: ringing", "plan: microphones", "plan: lowest places")
+# of a small map
+MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: cabinets")
+WHOLE = (
+    *MAPS,
+    "plan: painted",
+    "plan: beams",
+    "plan: ringing",
+    "plan: microphones",
+    "plan: lowest places",
+)
 CUT = ("section:", "along")
-LOOK = dict(width=620, paper_bgcolor=PAPER, plot_bgcolor=PAPER, font=dict(family=FONT, size=11, color=INK))  # of figures for paper
+# of figures for paper
+LOOK = dict(
+    width=620, paper_bgcolor=PAPER, plot_bgcolor=PAPER, font=dict(family=FONT, size=11, color=INK)
+)
 BARE = dict(showgrid=False, zeroline=False, showticklabels=False, ticks="", constrain="domain")
 
 
@@ -63,10 +76,23 @@ def plan(view):
     chart = go.Figure(traces(view, WHOLE, "x", "y"))
     room = f", {ROOMS[view.result.room]}" if quantity.needs_room else ""
     chart.update_layout(
-        **LOOK, **floor(view), height=470, margin=dict(l=46, r=10, t=34, b=36), showlegend=False,
-        title=dict(text=f"{quantity.label}{f' [{view.unit}]' if view.unit else ''}{room}", x=0.01, font=dict(size=13)),
-        coloraxis=dict(colorscale=quantity.scale, cmin=low, cmax=high, colorbar=dict(title=dict(text=view.unit), thickness=12)),
-    )  # fmt: skip
+        **LOOK,
+        **floor(view),
+        height=470,
+        margin=dict(l=46, r=10, t=34, b=36),
+        showlegend=False,
+        title=dict(
+            text=f"{quantity.label}{f' [{view.unit}]' if view.unit else ''}{room}",
+            x=0.01,
+            font=dict(size=13),
+        ),
+        coloraxis=dict(
+            colorscale=quantity.scale,
+            cmin=low,
+            cmax=high,
+            colorbar=dict(title=dict(text=view.unit), thickness=12),
+        ),
+    )
     return chart
 
 
@@ -85,7 +111,10 @@ def floor(view):
     """
     across, up = picture.plan_range(view)
     bare = dict(constrain="domain", showgrid=False, zeroline=False)
-    return dict(xaxis=dict(range=across, title=f"[{view.units}]", **bare), yaxis=dict(range=up, scaleanchor="x", **bare))
+    return dict(
+        xaxis=dict(range=across, title=f"[{view.units}]", **bare),
+        yaxis=dict(range=up, scaleanchor="x", **bare),
+    )
 
 
 def cut(view):
@@ -103,16 +132,37 @@ def cut(view):
     """
     low, high = view.range
     section = [t for t in traces(view, CUT[:1], "x", "y") if t.name != "section: seats"]
-    seats = [t.update(marker_coloraxis="coloraxis") for t in traces(view, ("section: seats",), "x", "y")]
+    seats = [
+        t.update(marker_coloraxis="coloraxis") for t in traces(view, ("section: seats",), "x", "y")
+    ]
     along = traces(view, CUT[1:], "x", "y2")
     wide = view.section.outline[:, 0].max() * view.k
     chart = go.Figure([*section, *seats, *along])
     bare = dict(showgrid=False, zeroline=False)
     chart.update_layout(
-        **LOOK, height=380, margin=dict(l=46, r=10, t=34, b=36), showlegend=False,
-        title=dict(text=f"Section, {picture.plain(view.section.area)}: axis and -6 dB edges; below, {QUANTITIES[view.quantity].label.lower()} along the rows", x=0.01, font=dict(size=13)),
-        xaxis=dict(range=[-0.02 * wide, 1.02 * wide], title=f"[{view.units}]", anchor="y2", **bare), yaxis=dict(domain=[0.42, 1.0], scaleanchor="x", constrain="domain", **bare),
-        yaxis2=dict(domain=[0.0, 0.32], range=[low, high], showgrid=True, gridcolor="#eef1f4", zeroline=False),
-        coloraxis=dict(colorscale=QUANTITIES[view.quantity].scale, cmin=low, cmax=high, showscale=False),
-    )  # fmt: skip
+        **LOOK,
+        height=380,
+        margin=dict(l=46, r=10, t=34, b=36),
+        showlegend=False,
+        title=dict(
+            text=(
+                f"Section, {picture.plain(view.section.area)}: axis and -6 dB edges; below,"
+                f" {QUANTITIES[view.quantity].label.lower()} along the rows"
+            ),
+            x=0.01,
+            font=dict(size=13),
+        ),
+        xaxis=dict(range=[-0.02 * wide, 1.02 * wide], title=f"[{view.units}]", anchor="y2", **bare),
+        yaxis=dict(domain=[0.42, 1.0], scaleanchor="x", constrain="domain", **bare),
+        yaxis2=dict(
+            domain=[0.0, 0.32],
+            range=[low, high],
+            showgrid=True,
+            gridcolor="#eef1f4",
+            zeroline=False,
+        ),
+        coloraxis=dict(
+            colorscale=QUANTITIES[view.quantity].scale, cmin=low, cmax=high, showscale=False
+        ),
+    )
     return chart

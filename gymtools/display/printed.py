@@ -27,7 +27,9 @@ class Printed:
         except InvalidOperation:
             return "what is printed is not a number"
         half = 0.5 * 10.0 ** value.as_tuple().exponent if value.is_finite() else math.nan
-        if not abs(self.computed - float(value)) <= half * (1 + 1e-9):  # NaN fails; a tie may be rounded either way
+        if not abs(self.computed - float(value)) <= half * (
+            1 + 1e-9
+        ):  # NaN fails; a tie may be rounded either way
             return "differs by more than half the last printed digit"
         return ""
 
@@ -54,12 +56,19 @@ class PrintedTable:
 
     def _repr_html_(self):
         cells = "".join(
-            f'<tr><td>{escape(r.what)}</td><td class="num">{escape(r.printed)}</td><td class="num">{r.shown}</td>'
-            f"<td>{f'<b>{r.fault}</b>' if r.fault else 'agrees'}</td><td class='quiet'>{escape(r.source)}</td></tr>"
+            f'<tr><td>{escape(r.what)}</td><td class="num">{escape(r.printed)}</td><td'
+            f' class="num">{r.shown}</td>'
+            f"<td>{f'<b>{r.fault}</b>' if r.fault else 'agrees'}</td><td"
+            f" class='quiet'>{escape(r.source)}</td></tr>"
             for r in self.rows
         )
-        head = '<tr><th>what</th><th class="num">printed</th><th class="num">computed</th><th></th><th>source</th></tr>'
-        return card(f"<table><caption>Published values, computed again</caption>{head}{cells}</table>")
+        head = (
+            '<tr><th>what</th><th class="num">printed</th><th'
+            ' class="num">computed</th><th></th><th>source</th></tr>'
+        )
+        return card(
+            f"<table><caption>Published values, computed again</caption>{head}{cells}</table>"
+        )
 
 
 def printed(rows):
@@ -81,5 +90,8 @@ def printed(rows):
     []
     """
     return PrintedTable(
-        tuple(Printed(str(what), str(text), float(value), str(source)) for what, text, value, source in rows)
+        tuple(
+            Printed(str(what), str(text), float(value), str(source))
+            for what, text, value, source in rows
+        )
     )

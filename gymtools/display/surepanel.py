@@ -1,4 +1,6 @@
-"""How sure the answers are, as controls: what is not known, the draws, and the ranges that come out."""
+"""How sure the answers are, as controls: what is not known, the draws, and the ranges that come
+out.
+"""
 
 from dataclasses import fields
 from html import escape
@@ -10,8 +12,17 @@ from . import scorecard
 from .live import Aside
 from .look import QUIET
 
-UNITS = {"absorption_pct": "%", "noise_db": "dB", "occupancy_pct": "%", "aim_deg": "°", "sensitivity_db": "dB"}
-ABOUT = "Nobody knows the absorption, the crowd or the aim exactly. Here the design is drawn many times with all of it a little off, in the use that is shown."
+UNITS = {
+    "absorption_pct": "%",
+    "noise_db": "dB",
+    "occupancy_pct": "%",
+    "aim_deg": "°",
+    "sensitivity_db": "dB",
+}
+ABOUT = (
+    "Nobody knows the absorption, the crowd or the aim exactly. Here the design is drawn many times"
+    " with all of it a little off, in the use that is shown."
+)
 
 
 class SurePanel:
@@ -27,15 +38,36 @@ class SurePanel:
         self.base, self.aside, self.found = base, Aside(self._told, self._done, self._failed), None
         narrow = w.Layout(width="240px")
         self.unknowns = {
-            f.name: w.BoundedFloatText(value=f.default, min=0, max=50 if f.name.endswith("pct") else 20 if f.name != "sensitivity_db" else 10, step=0.5, layout=narrow,
-                                       description=f"{WORDS[f.name]} [{UNITS[f.name]}]", style=dict(description_width="140px"))
+            f.name: w.BoundedFloatText(
+                value=f.default,
+                min=0,
+                max=50 if f.name.endswith("pct") else 20 if f.name != "sensitivity_db" else 10,
+                step=0.5,
+                layout=narrow,
+                description=f"{WORDS[f.name]} [{UNITS[f.name]}]",
+                style=dict(description_width="140px"),
+            )
             for f in fields(Unknowns)
-        }  # fmt: skip
+        }
         self.draw = w.Button(description="Draw 200 times", layout=w.Layout(width="160px"))
         self.draw.on_click(lambda _: self.start())
-        self.bar, self.words = w.FloatProgress(min=0, max=1, layout=w.Layout(width="330px", visibility="hidden")), w.HTML()
-        hint = w.HTML(f'<span style="color:{QUIET}">{ABOUT} Give one standard deviation; 0 takes it as known.</span>')
-        self.box = w.VBox([hint, w.HBox(list(self.unknowns.values()), layout=w.Layout(flex_flow="row wrap")), w.HBox([self.draw, self.bar]), self.aside.error, self.words])
+        self.bar, self.words = (
+            w.FloatProgress(min=0, max=1, layout=w.Layout(width="330px", visibility="hidden")),
+            w.HTML(),
+        )
+        hint = w.HTML(
+            f'<span style="color:{QUIET}">{ABOUT} Give one standard deviation; 0 takes it as'
+            " known.</span>"
+        )
+        self.box = w.VBox(
+            [
+                hint,
+                w.HBox(list(self.unknowns.values()), layout=w.Layout(flex_flow="row wrap")),
+                w.HBox([self.draw, self.bar]),
+                self.aside.error,
+                self.words,
+            ]
+        )
 
     def start(self):
         """Draw with the present state."""
@@ -48,10 +80,14 @@ class SurePanel:
             self.words.value = f"<b>Not possible:</b> {escape(str(error))}"
             return
         self.draw.disabled, self.bar.value, self.bar.layout.visibility = True, 0.0, "visible"
-        self.aside.start(lambda tell, stop: how_sure(scenario, use, unknowns=unknowns, progress=tell, stop=stop))
+        self.aside.start(
+            lambda tell, stop: how_sure(scenario, use, unknowns=unknowns, progress=tell, stop=stop)
+        )
 
     def discard(self):
-        """Somebody moved something: the draws are given up, and ranges that are shown are no longer of what is shown."""
+        """Somebody moved something: the draws are given up, and ranges that are shown are no longer
+        of what is shown.
+        """
         if self.aside.running:
             self.aside.discard()
             self._rest()

@@ -1,4 +1,6 @@
-"""A design task as controls: score what stands, see the attempts, compare with the solver, export for the supervisor."""
+"""A design task as controls: score what stands, see the attempts, compare with the solver, export
+for the supervisor.
+"""
 
 from dataclasses import replace
 from html import escape
@@ -14,8 +16,13 @@ from .exports import csv_text
 from .live import Aside
 from .look import QUIET, ROOMS
 
-UNSEEN = "The solver's result appears here once you have scored an attempt of your own and asked for it."
-ABOUT = "A step is what is just worth talking about. The score is what the design lacks, weighed and averaged over all uses: lower is better."
+UNSEEN = (
+    "The solver's result appears here once you have scored an attempt of your own and asked for it."
+)
+ABOUT = (
+    "A step is what is just worth talking about. The score is what the design lacks, weighed and"
+    " averaged over all uses: lower is better."
+)
 
 
 def standing(panel):
@@ -33,7 +40,10 @@ def standing(panel):
     """
     panel.live.flush()
     if panel.message.value:
-        raise ValueError("The controls stand at something that cannot be. Go back, or change it, and score again.")
+        raise ValueError(
+            "The controls stand at something that cannot be. Go back, or change it, and score"
+            " again."
+        )
     return replace(panel.scenario, units=panel.file_units)
 
 
@@ -55,23 +65,53 @@ class TaskPanel:
     """
 
     def __init__(self, brief, design, file, *, evaluations=600, wishes=None):
-        self.brief, self.design, self.file, self.evaluations, self.wishes = brief, design, Path(file), evaluations, wishes
+        self.brief, self.design, self.file, self.evaluations, self.wishes = (
+            brief,
+            design,
+            Path(file),
+            evaluations,
+            wishes,
+        )
         self.own = self.solution = None  # Scored, Solved
         self.aside = Aside(self._told, self._done, self._failed)
-        self.who = w.Text(placeholder="your name", description="Whose attempt", style=STYLE, layout=w.Layout(width=WIDE))
-        button = lambda words, wide, click: self._button(words, wide, click)  # noqa: E731
+        self.who = w.Text(
+            placeholder="your name",
+            description="Whose attempt",
+            style=STYLE,
+            layout=w.Layout(width=WIDE),
+        )
+
+        def button(words, wide, click):
+            return self._button(words, wide, click)
+
         self.score_button = button("Score this attempt", "170px", self.score)
         self.solve_button = button("Show the solver's result", "190px", self.solve)
         self.halt = button("Stop here", "110px", self.aside.stop)
         self.export_button = button("Export for the supervisor", "200px", self.export)
         self.solve_button.disabled = self.halt.disabled = True
-        self.bar = w.FloatProgress(min=0, max=1, layout=w.Layout(width="330px", visibility="hidden"))
-        self.message, self.scores, self.beside, self.list = w.HTML(), w.HTML(), w.HTML(scorecard.card(f"<p class='quiet'>{UNSEEN}</p>")), w.HTML()
+        self.bar = w.FloatProgress(
+            min=0, max=1, layout=w.Layout(width="330px", visibility="hidden")
+        )
+        self.message, self.scores, self.beside, self.list = (
+            w.HTML(),
+            w.HTML(),
+            w.HTML(scorecard.card(f"<p class='quiet'>{UNSEEN}</p>")),
+            w.HTML(),
+        )
         hint = w.HTML(f'<span style="color:{QUIET}">{ABOUT}</span>')
-        self.box = w.VBox([
-            hint, w.HBox([self.who, self.score_button]), self.message, self.scores, w.HBox([self.solve_button, self.halt, self.bar]), self.beside,
-            w.HBox([self.export_button]), self.list, self.aside.error,
-        ])  # fmt: skip
+        self.box = w.VBox(
+            [
+                hint,
+                w.HBox([self.who, self.score_button]),
+                self.message,
+                self.scores,
+                w.HBox([self.solve_button, self.halt, self.bar]),
+                self.beside,
+                w.HBox([self.export_button]),
+                self.list,
+                self.aside.error,
+            ]
+        )
         self._show_list()
 
     @staticmethod
@@ -81,7 +121,9 @@ class TaskPanel:
         return made
 
     def score(self):
-        """Score what stands and keep it; whatever refuses is told in one line, and nothing kept is lost."""
+        """Score what stands and keep it; whatever refuses is told in one line, and nothing kept is
+        lost.
+        """
         if not plain(self.who.value):
             return self._say("Say whose attempt this is; then score again.")
         try:
@@ -90,10 +132,15 @@ class TaskPanel:
         except ValueError as error:
             return self._say(f"Not scored: {error}")
         except OSError as error:
-            return self._say(f"{self.file.name} could not be written, so the attempt is not kept: {error.strerror or error}.")
+            return self._say(
+                f"{self.file.name} could not be written, so the attempt is not kept:"
+                f" {error.strerror or error}."
+            )
         self.own = made
         self.solve_button.disabled = self.aside.running
-        self.scores.value = scorecard.card(score_table(made, task.outside(self.brief, made.scenario)))
+        self.scores.value = scorecard.card(
+            score_table(made, task.outside(self.brief, made.scenario))
+        )
         self._say("Scored, and kept.")
         self._show_list()
         self._compare()
@@ -106,7 +153,15 @@ class TaskPanel:
             return self._compare()
         self._searching(True)
         self._say("The solver looks for a better aim from the same brief.")
-        self.aside.start(lambda tell, stop: task.solved(self.brief, wishes=self.wishes, evaluations=self.evaluations, progress=tell, stop=stop))
+        self.aside.start(
+            lambda tell, stop: task.solved(
+                self.brief,
+                wishes=self.wishes,
+                evaluations=self.evaluations,
+                progress=tell,
+                stop=stop,
+            )
+        )
 
     def export(self):
         """Write all attempts into a new folder beside their file.
@@ -121,7 +176,10 @@ class TaskPanel:
         except (OSError, ValueError) as error:
             self._say(f"Not exported: {getattr(error, 'strerror', None) or error}.")
             return None
-        self._say(f"Exported into the folder {folder.name}: a table, and the scenario file of every attempt.")
+        self._say(
+            f"Exported into the folder {folder.name}: a table, and the scenario file of every"
+            " attempt."
+        )
         return folder
 
     def _searching(self, running):
@@ -134,7 +192,11 @@ class TaskPanel:
     def _done(self, found):
         self._searching(False)
         self.solution = None if found.stopped else found
-        self._say("Stopped before its end; ask again for the whole search." if found.stopped else f"The solver looked {found.evaluations} times.")
+        self._say(
+            "Stopped before its end; ask again for the whole search."
+            if found.stopped
+            else f"The solver looked {found.evaluations} times."
+        )
         self._compare(found)
 
     def _failed(self, error):
@@ -145,7 +207,11 @@ class TaskPanel:
         found = found or self.solution
         if found is not None:
             said = "".join(f"<li>{escape(s)}</li>" for s in task.difference(self.own, found.scored))
-            self.beside.value = scorecard.card(f"<ul>{said}</ul>", compared_table(self.own, found.scored), moved_list(found, self.brief))
+            self.beside.value = scorecard.card(
+                f"<ul>{said}</ul>",
+                compared_table(self.own, found.scored),
+                moved_list(found, self.brief),
+            )
 
     def _say(self, words):
         self.message.value = f"<b>{escape(words)}</b>"
@@ -154,7 +220,9 @@ class TaskPanel:
         try:
             found = kept(self.file)
         except OSError as error:
-            return self._say(f"{self.file.name} cannot be read: {error.strerror}. It is left as it is.")
+            return self._say(
+                f"{self.file.name} cannot be read: {error.strerror}. It is left as it is."
+            )
         self.list.value = scorecard.card(attempts_list(found))
 
 
@@ -173,14 +241,27 @@ def score_table(made, outside=()):
     html : str
         A sentence or two and a table
     """
-    rows = "".join(f'<tr><td>{words}</td><td class="num">{made.terms[k]:.1f}</td><td class="num">{getattr(made.wishes, k):g}</td><td class="quiet">{size:g} {unit}</td></tr>' for k, (words, size, unit) in task.TERMS.items())
+    rows = "".join(
+        f'<tr><td>{words}</td><td class="num">{made.terms[k]:.1f}</td><td'
+        f' class="num">{getattr(made.wishes, k):g}</td><td class="quiet">{size:g} {unit}</td></tr>'
+        for k, (words, size, unit) in task.TERMS.items()
+    )
     use, least = made.weakest
     whole = (
-        f"<p><b>It lacks {made.score:.1f} steps</b>, {ROOMS[made.room]}; {made.hold} of {made.of} verdicts hold; it costs {made.cost:,.0f} (invented prices)."
-        f" The weakest use is {escape(use)}, with {least:.1f} steps.</p>"
+        f"<p><b>It lacks {made.score:.1f} steps</b>, {ROOMS[made.room]}; {made.hold} of {made.of}"
+        f" verdicts hold; it costs {made.cost:,.0f} (invented prices). The weakest use is"
+        f" {escape(use)}, with {least:.1f} steps.</p>"
     )
-    strayed = f"<p><b>Outside the brief:</b> {escape('; '.join(outside))}. It does not compare with other attempts.</p>" if outside else ""
-    return f'{whole}{strayed}<table><tr><th>lacking</th><th class="num">steps</th><th class="num">weight</th><th>a step is</th></tr>{rows}</table>'
+    strayed = (
+        f"<p><b>Outside the brief:</b> {escape('; '.join(outside))}. It does not compare with other"
+        " attempts.</p>"
+        if outside
+        else ""
+    )
+    return (
+        f'{whole}{strayed}<table><tr><th>lacking</th><th class="num">steps</th><th'
+        f' class="num">weight</th><th>a step is</th></tr>{rows}</table>'
+    )
 
 
 def compared_table(own, other):
@@ -196,11 +277,24 @@ def compared_table(own, other):
     html : str
         A table
     """
-    row = lambda words, a, b, say: f'<tr><td>{words}</td><td class="num">{say(a)}</td><td class="num">{say(b)}</td></tr>'  # noqa: E731
+
+    def row(words, a, b, say):
+        return (
+            f'<tr><td>{words}</td><td class="num">{say(a)}</td><td class="num">{say(b)}</td></tr>'
+        )
+
     rows = row("<b>in all, weighed</b>", own.score, other.score, "{:.1f}".format)
-    rows += "".join(row(words, own.terms[k], other.terms[k], "{:.1f}".format) for k, (words, _, _) in task.TERMS.items())
-    rows += row("verdicts that hold", own.hold, other.hold, "{}".format) + row("cost", own.cost, other.cost, "{:,.0f}".format)
-    return f'<table><tr><th>lacking, in steps</th><th class="num">yours</th><th class="num">solver</th></tr>{rows}</table>'
+    rows += "".join(
+        row(words, own.terms[k], other.terms[k], "{:.1f}".format)
+        for k, (words, _, _) in task.TERMS.items()
+    )
+    rows += row("verdicts that hold", own.hold, other.hold, "{}".format) + row(
+        "cost", own.cost, other.cost, "{:,.0f}".format
+    )
+    return (
+        '<table><tr><th>lacking, in steps</th><th class="num">yours</th><th'
+        f' class="num">solver</th></tr>{rows}</table>'
+    )
 
 
 def moved_list(found, brief):
@@ -218,12 +312,27 @@ def moved_list(found, brief):
     html : str
         A list, folded
     """
-    say = lambda path, v: brief.say(v) if path[-1] == "height" else f"{v:g}"  # noqa: E731
-    where = lambda path: brief.groups[path[1]].name if path[0] == "groups" else f"{path[3]} in {brief.uses[path[1]].name}"  # noqa: E731
+
+    def say(path, v):
+        return brief.say(v) if path[-1] == "height" else f"{v:g}"
+
+    def where(path):
+        return (
+            brief.groups[path[1]].name
+            if path[0] == "groups"
+            else f"{path[3]} in {brief.uses[path[1]].name}"
+        )
+
     rows = "".join(
-        f"<li>{escape(where(p))}: {p[-1].replace('_deg', ' [°]').replace('_db', ' [dB]').replace('_ms', ' [ms]')} {say(p, a)} → {say(p, b)}</li>" for p, (a, b) in found.moved.items()
+        f"<li>{escape(where(p))}:"
+        f" {p[-1].replace('_deg', ' [°]').replace('_db', ' [dB]').replace('_ms', ' [ms]')}"
+        f" {say(p, a)} → {say(p, b)}</li>"
+        for p, (a, b) in found.moved.items()
     )
-    return f"<details><summary>What the solver moved</summary><ul>{rows or '<li>nothing</li>'}</ul></details>"
+    return (
+        "<details><summary>What the solver"
+        f" moved</summary><ul>{rows or '<li>nothing</li>'}</ul></details>"
+    )
 
 
 def attempts_list(found):
@@ -240,12 +349,23 @@ def attempts_list(found):
         A table
     """
     rows = "".join(
-        f'<tr><td class="num">{n}</td><td>{escape(a.who)}</td><td>{escape(plain(a.when))}</td><td>{escape(plain(a.school))}</td><td class="num">{a.score:.1f}</td>'
-        f'<td class="num">{a.hold} of {a.of}</td><td class="num">{a.cost:,.0f}</td><td>{escape(plain("; ".join(a.changed), 200))}</td></tr>'
+        "<tr><td"
+        f' class="num">{n}</td><td>{escape(a.who)}</td><td>{escape(plain(a.when))}</td><td>'
+        f"{escape(plain(a.school))}</td><td"
+        f' class="num">{a.score:.1f}</td><td class="num">{a.hold} of {a.of}</td><td'
+        f' class="num">{a.cost:,.0f}</td><td>{escape(plain("; ".join(a.changed), 200))}</td></tr>'
         for n, a in enumerate(found.attempts, 1)
     )
-    head = '<tr><th></th><th>name</th><th>date</th><th>school</th><th class="num">lacking [steps]</th><th class="num">verdicts hold</th><th class="num">cost</th><th>outside the brief</th></tr>'
-    table = f"<table><caption>Attempts so far</caption>{head}{rows}</table>" if rows else "<p class='quiet'>No attempt has been kept yet.</p>"
+    head = (
+        '<tr><th></th><th>name</th><th>date</th><th>school</th><th class="num">lacking'
+        ' [steps]</th><th class="num">verdicts hold</th><th class="num">cost</th><th>outside the'
+        " brief</th></tr>"
+    )
+    table = (
+        f"<table><caption>Attempts so far</caption>{head}{rows}</table>"
+        if rows
+        else "<p class='quiet'>No attempt has been kept yet.</p>"
+    )
     return table + (f"<p>{escape(found.told)}</p>" if found.damaged else "")
 
 
@@ -260,7 +380,8 @@ def write_attempts(file):
     Returns
     -------
     folder : Path
-        Holds attempts.csv, the scenario of every attempt, and the file itself as it is, damaged lines included
+        Holds attempts.csv, the scenario of every attempt, and the file itself as it is, damaged
+        lines included
     """
     file = Path(file)
     found = kept(file)
@@ -274,7 +395,9 @@ def write_attempts(file):
             break
         except FileExistsError:
             number += 1
-    (folder / "attempts.csv").write_text(csv_text(task.attempts_table(found)), encoding="utf-8", newline="")
+    (folder / "attempts.csv").write_text(
+        csv_text(task.attempts_table(found)), encoding="utf-8", newline=""
+    )
     for n, attempt in enumerate(found.attempts, 1):
         (folder / task.scenario_name(n)).write_text(attempt.scenario, encoding="utf-8", newline="")
     (folder / "attempts.jsonl").write_bytes(file.read_bytes())

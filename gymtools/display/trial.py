@@ -21,7 +21,9 @@ class Trial:
     def __init__(self, standing, state, restore):
         self.standing, self.state, self.restore = standing, state, restore
         self._tried = self._before = None
-        self.button = w.Button(description="Put it back", layout=w.Layout(width="110px", display="none"))
+        self.button = w.Button(
+            description="Put it back", layout=w.Layout(width="110px", display="none")
+        )
 
     def make(self, change):
         """Change something and remember what stood.
@@ -59,6 +61,7 @@ class Trial:
 
     def _design(self):
         try:
-            return replace(self.standing(), units="m", text=None)  # the units on the page are nothing that is tried
+            # the units on the page are nothing that is tried
+            return replace(self.standing(), units="m", text=None)
         except ValueError:  # the controls stand at something that cannot be
             return None

@@ -97,7 +97,8 @@ def speed_of_sound(temperature_c):
 
 
 def decay_constant(attenuation_db):
-    r"""Energy decay constant of air, :math:`m = \alpha / (10 \lg e)`, for the 4mV of a reverberation formula.
+    r"""Energy decay constant of air, :math:`m = \alpha / (10 \lg e)`, for the 4mV of a
+    reverberation formula.
 
     Parameters
     ----------
@@ -118,4 +119,6 @@ def decay_constant(attenuation_db):
     >>> round(float(decay_constant(0.0994)), 4)
     0.0229
     """
-    return within("attenuation_db", attenuation_db, 0, 2, "dB/m", "dB/km given by mistake?") / (10 * np.log10(np.e))
+    return within("attenuation_db", attenuation_db, 0, 2, "dB/m", "dB/km given by mistake?") / (
+        10 * np.log10(np.e)
+    )

@@ -1,7 +1,8 @@
-"""What several arrivals of one sound do to a listener: echoes, time spread, combs, and the delay that avoids them.
+"""What several arrivals of one sound do to a listener: echoes, time spread, combs, and the delay
+that avoids them.
 
-Arrays start with the axis of arrivals: direct sounds and reflections together, in any order, (arrival, ...). An arrival
-without energy does not count, whatever its time.
+Arrays start with the axis of arrivals: direct sounds and reflections together, in any order,
+(arrival, ...). An arrival without energy does not count, whatever its time.
 """
 
 import numpy as np
@@ -10,19 +11,24 @@ from . import bands
 from .checks import within
 from .reverberation import C
 
-# Echo criterion of Dietsch and Kraak, Acustica 60 (1986), after the Handbook for Sound Engineers, 4th ed., 7.2.2.5
+# Echo criterion of Dietsch and Kraak, Acustica 60 (1986), after the Handbook for Sound Engineers,
+# 4th ed., 7.2.2.5
 SPEECH_EXPONENT, SPEECH_STEP_S = 0.67, 0.009  # octave of 1 kHz [-], [s]
 MUSIC_EXPONENT, MUSIC_STEP_S = 1.0, 0.014  # octaves of 1 and 2 kHz [-], [s]
 EK_SPEECH_50, EK_SPEECH_10 = 1.0, 0.9  # above it 50 %, 10 % of listeners hear an echo [-]
 EK_MUSIC_50, EK_MUSIC_10 = 1.8, 1.5  # [-]
 
-# Delay [s] and level re the first arrival [dB] below which a copy of speech is not heard as an echo. Up to 35 ms a copy
-# must be 10 dB louder than the first (Haas, after the Master Handbook of Acoustics, fig. 3-19); -10 dB at 50 ms and the
-# milder end of "-20 to -25 dB" at 95 ms are common practice (from memory). Straight lines between are ours.
+# Delay [s] and level re the first arrival [dB] below which a copy of speech is not heard as an
+# echo. Up to 35 ms a copy
+# must be 10 dB louder than the first (Haas, after the Master Handbook of Acoustics, fig. 3-19); -10
+# dB at 50 ms and the
+# milder end of "-20 to -25 dB" at 95 ms are common practice (from memory). Straight lines between
+# are ours.
 HAAS_S = np.array([0.0, 0.035, 0.050, 0.095])
 HAAS_DB = np.array([10.0, 10.0, -10.0, -20.0])
 
-LEAD_DB = 20.0  # an arrival this far below the strongest does not set the clock: the Haas limit's own floor [dB]
+# an arrival this far below the strongest does not set the clock: the Haas limit's own floor [dB]
+LEAD_DB = 20.0
 
 
 def _arrivals(energy, arrival_s):
@@ -30,7 +36,10 @@ def _arrivals(energy, arrival_s):
     E = within("energy", energy, 0, np.inf, "(linear)", "Decibels given by mistake?")
     t = within("arrival_s", arrival_s, 0, 10, "s", "Milliseconds given by mistake?")
     if E.shape != t.shape or not E.ndim or not len(E):
-        raise ValueError(f"energy {E.shape} and arrival_s {t.shape} are not the same (arrival, ...), one at least.")
+        raise ValueError(
+            f"energy {E.shape} and arrival_s {t.shape} are not the same (arrival, ...), one at"
+            " least."
+        )
     return E, t
 
 
@@ -50,7 +59,8 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
     Parameters
     ----------
     energy : array
-        Energy of each arrival in the octave judged, (arrival, ...); the pressure is its root [any linear]
+        Energy of each arrival in the octave judged, (arrival, ...); the pressure is its root [any
+        linear]
     arrival_s : array
         Time of arrival, any order, same shape [s]
     exponent : float
@@ -61,17 +71,20 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
     Returns
     -------
     ek : ndarray
-        (...), to be held against ``EK_SPEECH_50`` or its likes; 0 where nothing or one arrival is heard [-]
+        (...), to be held against ``EK_SPEECH_50`` or its likes; 0 where nothing or one arrival is
+        heard [-]
 
     Notes
     -----
-    Time runs from the first arrival. Arrivals without width or tail between them are the severe case: in a live room
-    reverberation fills the gaps and brings the criterion down. Hand it a tail, as further arrivals, to see that.
-    The running centre of separate arrivals climbs in steps, so that the steepest climb ends on an arrival.
+    Time runs from the first arrival. Arrivals without width or tail between them are the severe
+    case: in a live room reverberation fills the gaps and brings the criterion down. Hand it a tail,
+    as further arrivals, to see that. The running centre of separate arrivals climbs in steps, so
+    that the steepest climb ends on an arrival.
 
     Sources
     -------
-    L. Dietsch and W. Kraak, Acustica 60 (1986), as quoted in Handbook for Sound Engineers, 4th ed., 7.2.2.5.
+    L. Dietsch and W. Kraak, Acustica 60 (1986), as quoted in Handbook for Sound Engineers, 4th ed.,
+    7.2.2.5.
 
     Examples
     --------
@@ -88,7 +101,8 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
     order = t.argsort(axis=1, kind="stable")
     t, weight = np.take_along_axis(t, order, axis=1), np.take_along_axis(weight, order, axis=1)
     past = np.maximum(weight.cumsum(axis=1), np.finfo(float).tiny)
-    centre = np.c_[np.zeros(len(t)), (weight * t).cumsum(axis=1) / past]  # before the first arrival, then after each
+    # before the first arrival, then after each
+    centre = np.c_[np.zeros(len(t)), (weight * t).cumsum(axis=1) / past]
     block = np.arange(len(t))[:, None]
     clock = t + block * (t.max(initial=0.0) + 2 * step)  # one ascending row of times for all points
     known = (
@@ -100,7 +114,8 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
 
 
 def spread_s(energy, arrival_s, *, within_db=10.0):
-    """Time between the first and the last of the arrivals that are nearly as strong as the strongest.
+    """Time between the first and the last of the arrivals that are nearly as strong as the
+    strongest.
 
     Parameters
     ----------
@@ -122,7 +137,12 @@ def spread_s(energy, arrival_s, *, within_db=10.0):
     0.03
     """
     E, t = _arrivals(energy, arrival_s)
-    counts = (E > 0) & (E >= E.max(axis=0) * bands.to_energy(-within("within_db", within_db, 0, 60, "dB")) * (1 - 1e-6))
+    counts = (E > 0) & (
+        E
+        >= E.max(axis=0)
+        * bands.to_energy(-within("within_db", within_db, 0, 60, "dB"))
+        * (1 - 1e-6)
+    )
     last = np.where(counts, t, -np.inf).max(axis=0)
     return np.where(counts.any(axis=0), last - _first(t, counts), 0.0)
 
@@ -130,8 +150,9 @@ def spread_s(energy, arrival_s, *, within_db=10.0):
 def late_level_db(energy, arrival_s, *, after_s=0.05):
     """Strongest late arrival over the strongest early one.
 
-    The clock starts with the lead: the first arrival that is no more than ``LEAD_DB`` below the strongest of all. Early
-    is what comes up to ``after_s`` after the lead, or before the lead; late is what comes after that.
+    The clock starts with the lead: the first arrival that is no more than ``LEAD_DB`` below the
+    strongest of all. Early is what comes up to ``after_s`` after the lead, or before the lead; late
+    is what comes after that.
 
     Parameters
     ----------
@@ -149,7 +170,8 @@ def late_level_db(energy, arrival_s, *, after_s=0.05):
 
     Sources
     -------
-    50 ms and more for discrete echoes of speech: Haas, after the Master Handbook of Acoustics, fig. 3-19.
+    50 ms and more for discrete echoes of speech: Haas, after the Master Handbook of Acoustics, fig.
+    3-19.
 
     Examples
     --------
@@ -179,19 +201,23 @@ def haas_limit_db(delay_s):
 
     Notes
     -----
-    Common practice, not a standard: running speech in a fairly dry room. The figures stand at ``HAAS_DB``. A copy below
-    the limit can still colour the sound (``comb_response_db``) or shift its apparent direction.
+    Common practice, not a standard: running speech in a fairly dry room. The figures stand at
+    ``HAAS_DB``. A copy below the limit can still colour the sound (``comb_response_db``) or shift
+    its apparent direction.
 
     Sources
     -------
-    H. Haas (1951), after the Master Handbook of Acoustics, fig. 3-19; the rest common practice (from memory).
+    H. Haas (1951), after the Master Handbook of Acoustics, fig. 3-19; the rest common practice
+    (from memory).
 
     Examples
     --------
     >>> haas_limit_db([0.020, 0.050, 0.095]).round(1).tolist()
     [10.0, -10.0, -20.0]
     """
-    return np.interp(within("delay_s", delay_s, 0, 10, "s", "Milliseconds given by mistake?"), HAAS_S, HAAS_DB)
+    return np.interp(
+        within("delay_s", delay_s, 0, 10, "s", "Milliseconds given by mistake?"), HAAS_S, HAAS_DB
+    )
 
 
 def comb_response_db(energy, arrival_s, frequency):
@@ -286,17 +312,21 @@ def ripple_db(level_db):
     >>> [round(float(level), 1) for level in ripple_db(-10.0)]
     [2.4, -3.3]
     """
-    g = np.sqrt(bands.to_energy(within("level_db", level_db, -np.inf, 60, "dB", "Energy given by mistake?")))
+    g = np.sqrt(
+        bands.to_energy(within("level_db", level_db, -np.inf, 60, "dB", "Energy given by mistake?"))
+    )
     return bands.to_level((1 + g) ** 2), bands.to_level((1 - g) ** 2)
 
 
 def delay_for_lead(path_difference, *, lead_s, speed_of_sound=C):
-    """Electronic delay of a loudspeaker that is to follow a farther source, so that the ear stays with the farther one.
+    """Electronic delay of a loudspeaker that is to follow a farther source, so that the ear stays
+    with the farther one.
 
     Parameters
     ----------
     path_difference : float or array
-        Way from the leading source less way from this loudspeaker, at the seat that decides, -1000 to 1000 [m]
+        Way from the leading source less way from this loudspeaker, at the seat that decides, -1000
+        to 1000 [m]
     lead_s : float
         How much earlier the lead shall arrive, 0 to 0.1; commonly 0.010 to 0.015 [s]
     speed_of_sound : float
@@ -305,19 +335,31 @@ def delay_for_lead(path_difference, *, lead_s, speed_of_sound=C):
     Returns
     -------
     delay : ndarray
-        Shape of ``path_difference``; refuses a negative one, where the lead comes early enough without [s]
+        Shape of ``path_difference``; refuses a negative one, where the lead comes early enough
+        without [s]
 
     Sources
     -------
-    Path over speed of sound, and the law of the first wave front (Haas); 5 to 20 ms of lead are common practice (from
-    memory).
+    Path over speed of sound, and the law of the first wave front (Haas); 5 to 20 ms of lead are
+    common practice (from memory).
 
     Examples
     --------
     >>> round(1000 * float(delay_for_lead(34.32, lead_s=0.012)), 6)     # ms
     112.0
     """
-    way = within("path_difference", path_difference, -1000, 1000, "m", "Centimetres given by mistake?")
+    way = within(
+        "path_difference", path_difference, -1000, 1000, "m", "Centimetres given by mistake?"
+    )
     lead = within("lead_s", lead_s, 0, 0.1, "s", "Milliseconds given by mistake?")
-    c = within("speed_of_sound", speed_of_sound, 300, 370, "m/s", "Temperature or ft/s given by mistake?")
-    return within("delay", way / c + lead, 0, 10, "s", "The lead comes early enough without: leave the delay out.")
+    c = within(
+        "speed_of_sound", speed_of_sound, 300, 370, "m/s", "Temperature or ft/s given by mistake?"
+    )
+    return within(
+        "delay",
+        way / c + lead,
+        0,
+        10,
+        "s",
+        "The lead comes early enough without: leave the delay out.",
+    )

@@ -1,4 +1,6 @@
-"""Measured balloons onto the package's grid: any directions, any frequencies, to octaves by energy."""
+"""Measured balloons onto the package's grid: any directions, any frequencies, to octaves
+by energy.
+"""
 
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
@@ -26,8 +28,8 @@ def octave_energy(energy, frequency, *, exact=EXACT):
     Returns
     -------
     energy : ndarray
-        Mean over the lines inside each octave's edges; where there is none, between its neighbours in the logarithm of frequency
-        (..., band) [-]
+        Mean over the lines inside each octave's edges; where there is none, between its neighbours
+        in the logarithm of frequency (..., band) [-]
 
     Sources
     -------
@@ -40,7 +42,8 @@ def octave_energy(energy, frequency, *, exact=EXACT):
         if inside.any():
             found.append(energy[..., inside].mean(axis=-1))
             continue
-        at = np.interp(np.log(middle), np.log(frequency), np.arange(len(frequency)))  # beyond the ends: the last one
+        # beyond the ends: the last one
+        at = np.interp(np.log(middle), np.log(frequency), np.arange(len(frequency)))
         low, part = int(at), at - int(at)
         high = min(low + 1, len(frequency) - 1)
         found.append((1 - part) * energy[..., low] + part * energy[..., high])
@@ -69,35 +72,47 @@ def on_grid(vectors, level_db):
 
     Notes
     -----
-    Between directions along the triangles of their convex hull, in decibels; a grid direction that was measured is taken as it is.
+    Between directions along the triangles of their convex hull, in decibels; a grid direction that
+    was measured is taken as it is.
     """
     vectors = np.asarray(vectors, float)
     vectors = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
     vectors, level_db = _once(vectors, np.asarray(level_db, float))
     if len(vectors) < 6:
-        raise ValueError(f"only {len(vectors)} directions were measured. A balloon needs them all round.")
+        raise ValueError(
+            f"only {len(vectors)} directions were measured. A balloon needs them all round."
+        )
     grid = directions()
     wanted = grid.reshape(-1, 3)
     nearest, gap = _nearest(vectors, wanted)
     widest = float(np.degrees(gap.max()))
     if widest > REACH:
         away = wanted[int(gap.argmax())]
-        raise ValueError(f"no direction was measured within {widest:.0f}° of {_said(away)}. A balloon needs them all round.")
+        raise ValueError(
+            f"no direction was measured within {widest:.0f}° of {_said(away)}. A balloon needs them"
+            " all round."
+        )
     found = level_db[nearest]
     between = np.flatnonzero(gap > SAME)
     if len(between):
         try:
             faces = ConvexHull(vectors).simplices
         except QhullError:
-            raise ValueError("the measured directions lie in one plane. A balloon needs them all round.") from None
-        found[between] = _along_triangles(vectors, faces, level_db, wanted[between], nearest[between])
+            raise ValueError(
+                "the measured directions lie in one plane. A balloon needs them all round."
+            ) from None
+        found[between] = _along_triangles(
+            vectors, faces, level_db, wanted[between], nearest[between]
+        )
     axis = found[int((wanted @ [1.0, 0, 0]).argmax())]
     return np.maximum(found - axis, FLOOR_DB).reshape(*grid.shape[:2], -1)
 
 
 def _once(vectors, level_db):
     """Directions that stand there several times (poles, seams), once, by their mean energy."""
-    _, first, which = np.unique(np.round(vectors, 6) + 0.0, axis=0, return_index=True, return_inverse=True)
+    _, first, which = np.unique(
+        np.round(vectors, 6) + 0.0, axis=0, return_index=True, return_inverse=True
+    )
     which = which.ravel()
     if len(first) == len(vectors):
         return vectors, level_db
@@ -116,7 +131,9 @@ def _nearest(vectors, wanted):
 
 
 def _along_triangles(vectors, faces, level_db, wanted, nearest):
-    """Barycentric mix in the triangle that each direction passes through; the nearest where a sliver holds none."""
+    """Barycentric mix in the triangle that each direction passes through; the nearest where a
+    sliver holds none.
+    """
     inverse = np.linalg.pinv(np.swapaxes(vectors[faces], 1, 2))  # (face, 3, 3)
     found = level_db[nearest].copy()
     for n, direction in enumerate(wanted):
@@ -134,7 +151,8 @@ def from_polars(horizontal_deg, horizontal_db, vertical_deg, vertical_db):
     Parameters
     ----------
     horizontal_deg : array
-        Increasing, positive to the left, once round or 0 to 180 for both sides alike; across the rear it closes (angle,) [deg]
+        Increasing, positive to the left, once round or 0 to 180 for both sides alike; across the
+        rear it closes (angle,) [deg]
     horizontal_db : array
         (angle, band) [dB]
     vertical_deg : array
@@ -149,17 +167,25 @@ def from_polars(horizontal_deg, horizontal_db, vertical_deg, vertical_db):
 
     Notes
     -----
-    At each angle off the axis the two polars are mixed in decibels by the squares of cosine and sine of the direction around the
-    axis (common practice, no source). Where patterns are not separable this can be several decibels off between the planes.
+    At each angle off the axis the two polars are mixed in decibels by the squares of cosine and
+    sine of the direction around the axis (common practice, no source). Where patterns are not
+    separable this can be several decibels off between the planes.
     """
-    sides = [_both_sides("horizontal", horizontal_deg, horizontal_db), _both_sides("vertical", vertical_deg, vertical_db)]
+    sides = [
+        _both_sides("horizontal", horizontal_deg, horizontal_db),
+        _both_sides("vertical", vertical_deg, vertical_db),
+    ]
     forward, left, up = np.moveaxis(directions(), -1, 0)
     off = np.degrees(np.arccos(np.clip(forward, -1, 1)))
     around = np.arctan2(up, left)
     planes = []
     for (angle, level), side in zip(sides, (np.sign(left), np.sign(up)), strict=True):
         signed = off * np.where(side < -1e-9, -1, 1)
-        planes.append(np.stack([np.interp(signed, angle, level[:, b]) for b in range(level.shape[1])], axis=-1))
+        planes.append(
+            np.stack(
+                [np.interp(signed, angle, level[:, b]) for b in range(level.shape[1])], axis=-1
+            )
+        )
     share = (np.cos(around) ** 2)[..., None]
     balloon = share * planes[0] + (1 - share) * planes[1]
     front = balloon[int(np.argmax(forward[:, forward.shape[1] // 2])), forward.shape[1] // 2]
@@ -174,16 +200,24 @@ def _both_sides(plane, angle_deg, level_db):
     if angle[0] > -1e-6:
         angle, level = np.concatenate([-angle[:0:-1], angle]), np.concatenate([level[:0:-1], level])
     if not (angle[0] <= -90 and angle[-1] >= 90 and (np.abs(angle) < 1e-6).any()):
-        raise ValueError(f"{plane}: angles reach from {angle[0]:g} to {angle[-1]:g}°. They must hold 0 and reach at least -90 to 90.")
+        raise ValueError(
+            f"{plane}: angles reach from {angle[0]:g} to {angle[-1]:g}°. They must hold 0 and reach"
+            " at least -90 to 90."
+        )
     level = level - level[int(np.abs(angle).argmin())]
     if angle[-1] - angle[0] < 360 - 1e-6:  # a circle: each end goes on where the other begins
-        angle, level = np.concatenate([angle[-1:] - 360, angle, angle[:1] + 360]), np.concatenate([level[-1:], level, level[:1]])
+        angle, level = (
+            np.concatenate([angle[-1:] - 360, angle, angle[:1] + 360]),
+            np.concatenate([level[-1:], level, level[:1]]),
+        )
     return angle, level
 
 
 def _said(vector):
     azimuth = np.degrees(np.arctan2(vector[1], vector[0]))
-    return f"azimuth {azimuth:.0f}°, elevation {np.degrees(np.arcsin(np.clip(vector[2], -1, 1))):.0f}°"
+    return (
+        f"azimuth {azimuth:.0f}°, elevation {np.degrees(np.arcsin(np.clip(vector[2], -1, 1))):.0f}°"
+    )
 
 
 def edge_angles(balloon_db, edge_db=-6.0):
@@ -204,9 +238,18 @@ def edge_angles(balloon_db, edge_db=-6.0):
     middle = balloon_db.shape[0] // 2, balloon_db.shape[1] // 2
     step = 360.0 / (balloon_db.shape[0] - 1)
     h = [balloon_db[middle[0] :, middle[1]], balloon_db[middle[0] :: -1, middle[1]]]
-    over = np.concatenate([balloon_db[middle[0], middle[1] :], balloon_db[0, -2::-1]])  # front over the top to the back
+    # front over the top to the back
+    over = np.concatenate([balloon_db[middle[0], middle[1] :], balloon_db[0, -2::-1]])
     under = np.concatenate([balloon_db[middle[0], middle[1] :: -1], balloon_db[0, 1:]])
-    return tuple(np.array([sum(_crossing(side[:, b], step, edge_db) for side in sides) for b in range(balloon_db.shape[2])]) for sides in (h, [over, under]))
+    return tuple(
+        np.array(
+            [
+                sum(_crossing(side[:, b], step, edge_db) for side in sides)
+                for b in range(balloon_db.shape[2])
+            ]
+        )
+        for sides in (h, [over, under])
+    )
 
 
 def _crossing(levels, step, edge_db):

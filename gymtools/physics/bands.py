@@ -5,12 +5,15 @@ import numpy as np
 from .checks import within
 
 NOMINAL = np.array([125, 250, 500, 1000, 2000, 4000, 8000])  # names of the bands [Hz]      ISO 266
-EXACT = 1000 * 10 ** (0.3 * np.arange(-3, 4))  # mid-band frequency [Hz]                 IEC 61260-1:2014, 5.2, 5.4
+# mid-band frequency [Hz]                 IEC 61260-1:2014, 5.2, 5.4
+EXACT = 1000 * 10 ** (0.3 * np.arange(-3, 4))
 LABELS = ("125", "250", "500", "1k", "2k", "4k", "8k")  # axis labels [-]
-A_WEIGHTING = np.array([-16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1])  # octaves [dB]         ISO 4869-2; IEC 61672-1
+# octaves [dB]         ISO 4869-2; IEC 61672-1
+A_WEIGHTING = np.array([-16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1])
 E_FOLD_DB = 10 * np.log10(np.e)  # level change of a factor e, 4.3429 [dB]
 
 
+# half the time of 10 ** (level_db / 10), equal within 1e-14
 def to_energy(level_db):
     """Energy of a level, 10^(L/10).
 
@@ -30,7 +33,7 @@ def to_energy(level_db):
     100.0
     """
     level_db = within("level_db", level_db, -np.inf, 300, "dB", "Energy given by mistake?")
-    return np.exp(level_db / E_FOLD_DB)  # half the time of 10 ** (level_db / 10), equal within 1e-14
+    return np.exp(level_db / E_FOLD_DB)
 
 
 def to_level(energy):
@@ -94,7 +97,8 @@ def a_weighted(level_db):
 
     Sources
     -------
-    Octave-band A-weightings as used by ISO 4869-2 (the curve of IEC 61672-1 at mid-band, rounded to 0.1 dB).
+    Octave-band A-weightings as used by ISO 4869-2 (the curve of IEC 61672-1 at mid-band, rounded to
+    0.1 dB).
 
     Examples
     --------

@@ -34,9 +34,13 @@ def within(name, value, low, high, unit, hint=""):
     try:
         value = np.asarray(value, float)
     except (TypeError, ValueError):
-        raise ValueError(f"{name} = {value!r} is not a number. Give {low:g} to {high:g}{unit}.") from None
+        raise ValueError(
+            f"{name} = {value!r} is not a number. Give {low:g} to {high:g}{unit}."
+        ) from None
     bad = ~((value >= low) & (value <= high))  # NaN counts as bad
     if bad.any():
         worst = value[bad].flat[0]
-        raise ValueError(f"{name} = {worst:g}{unit} is outside {low:g} to {high:g}{unit}. {hint}".rstrip())
+        raise ValueError(
+            f"{name} = {worst:g}{unit} is outside {low:g} to {high:g}{unit}. {hint}".rstrip()
+        )
     return value

@@ -1,17 +1,21 @@
-"""How sound dies away: decay times, and the modulation that a decay leaves, from energy counted by the length of its way."""
+"""How sound dies away: decay times, and the modulation that a decay leaves, from energy counted by
+the length of its way.
+"""
 
 import numpy as np
 
 from .intelligibility import MODULATION
 
-RANGES = {"edt": (0.0, -10.0), "t20": (-5.0, -25.0), "t30": (-5.0, -35.0)}  # upper and lower end [dB]    ISO 3382-1:2009
+# upper and lower end [dB]    ISO 3382-1:2009
+RANGES = {"edt": (0.0, -10.0), "t20": (-5.0, -25.0), "t30": (-5.0, -35.0)}
 STEPS = 100  # points of the straight line's fit
 
 
 def decay_time(energy, edges_s, measure):
     r"""Time in which sound would fall by 60 dB, from a part of its decay.
 
-    .. math:: L(t) = 10 \lg \frac{\int_t^\infty E}{\int_0^\infty E}, \qquad T = -60 / \text{slope of } L
+    .. math::
+        L(t) = 10 \lg \frac{\int_t^\infty E}{\int_0^\infty E}, \qquad T = -60 / \text{slope of } L
 
     Parameters
     ----------
@@ -29,11 +33,13 @@ def decay_time(energy, edges_s, measure):
 
     Notes
     -----
-    Here the direct sound is not among the energy, other than in a measurement: what is told is the room's own decay.
+    Here the direct sound is not among the energy, other than in a measurement: what is told is the
+    room's own decay.
 
     Sources
     -------
-    ISO 3382-1:2009, 5.3 (backward integration, M. R. Schroeder 1965) and annex A (early decay time); straight line by least squares.
+    ISO 3382-1:2009, 5.3 (backward integration, M. R. Schroeder 1965) and annex A (early decay
+    time); straight line by least squares.
     """
     if measure not in RANGES:
         raise ValueError(f"measure = {measure!r} is unknown. Known: {', '.join(RANGES)}.")
@@ -52,9 +58,12 @@ def _fit(curve, edges_s, high, low):
     """60 dB over the slope of a line between two levels of one backward integral."""
     there = curve > 0
     level, t = 10 * np.log10(curve[there]), np.asarray(edges_s)[there]
-    start = np.flatnonzero(level < -1e-9)[0] - 1 if (level < -1e-9).any() else 0  # the decay begins with the last bin before the first energy
+    # the decay begins with the last bin before the first energy
+    start = np.flatnonzero(level < -1e-9)[0] - 1 if (level < -1e-9).any() else 0
     level, t = level[start:], t[start:]
-    if level[-1] > low - 3:  # the end of a cut decay bends down: it must go on for a while below the range
+    if (
+        level[-1] > low - 3
+    ):  # the end of a cut decay bends down: it must go on for a while below the range
         return np.nan
     first, last = (np.interp(-x, -level, t) for x in (high, low))
     at = np.linspace(first, last, STEPS)
@@ -77,18 +86,23 @@ def delayed(energy, edges_s, delay_s):
     Returns
     -------
     energy : ndarray
-        In the same bins, even within a bin; what is put off beyond the last is gone (source, bin, band) [as energy]
+        In the same bins, even within a bin; what is put off beyond the last is gone (source, bin,
+        band) [as energy]
     """
     edges = np.asarray(edges_s, float)
     found = np.array(energy, float)
     for s in np.flatnonzero(np.asarray(delay_s) > 0):
-        until = np.concatenate([np.zeros((1, found.shape[2])), np.cumsum(found[s], axis=0)])  # (edge, band)
-        found[s] = np.diff([np.interp(edges - delay_s[s], edges, column) for column in until.T], axis=1).T
+        # (edge, band)
+        until = np.concatenate([np.zeros((1, found.shape[2])), np.cumsum(found[s], axis=0)])
+        found[s] = np.diff(
+            [np.interp(edges - delay_s[s], edges, column) for column in until.T], axis=1
+        ).T
     return found
 
 
 def modulation(energy, edges_s, start_s):
-    r"""Modulated energy of a decay: its Fourier transform at the modulation frequencies, seen from a time of start.
+    r"""Modulated energy of a decay: its Fourier transform at the modulation frequencies, seen from
+    a time of start.
 
     .. math:: M(F) = \sum_n E_n \, \operatorname{sinc}(F \Delta t_n) \, e^{-2\pi j F (t_n - t_0)}
 
@@ -112,10 +126,14 @@ def modulation(energy, edges_s, start_s):
 
     Sources
     -------
-    IEC 60268-16:2020, A.5.3: the modulation transfer is the Fourier transform of the squared impulse response over its energy.
+    IEC 60268-16:2020, A.5.3: the modulation transfer is the Fourier transform of the squared
+    impulse response over its energy.
     """
     edges = np.asarray(edges_s, float)
     middle, width = (edges[1:] + edges[:-1]) / 2, np.diff(edges)
-    kernel = np.sinc(np.outer(width, MODULATION)) * np.exp(-2j * np.pi * np.outer(middle, MODULATION))  # (bin, modulation)
+    # (bin, modulation)
+    kernel = np.sinc(np.outer(width, MODULATION)) * np.exp(
+        -2j * np.pi * np.outer(middle, MODULATION)
+    )
     moving = np.einsum("znb,nf->zbf", np.asarray(energy, float), kernel, optimize=True)
     return moving * np.exp(2j * np.pi * np.outer(start_s, MODULATION))[:, None]

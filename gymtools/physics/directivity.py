@@ -1,7 +1,9 @@
-"""Directivity of sources: textbook patterns, and a generic loudspeaker balloon made from its nominal angles.
+"""Directivity of sources: textbook patterns, and a generic loudspeaker balloon made from its
+nominal angles.
 
-A *balloon* is an array (azimuth, elevation, band) of levels relative to the axis [dB] on the grid ``AZIMUTH_DEG`` by
-``ELEVATION_DEG``, in the cabinet's own frame: x out of the front, y to the cabinet's left, z up.
+A *balloon* is an array (azimuth, elevation, band) of levels relative to the axis [dB] on the grid
+``AZIMUTH_DEG`` by ``ELEVATION_DEG``, in the cabinet's own frame: x out of the front, y to the
+cabinet's left, z up.
 """
 
 import numpy as np
@@ -11,18 +13,25 @@ from .bands import EXACT, to_energy, to_level
 from .checks import within
 from .geometry import rotation
 
-AZIMUTH_DEG = np.arange(-180.0, 181.0, 5.0)  # counter-clockwise from the axis, seen from above; both ends present
+# counter-clockwise from the axis, seen from above; both ends present
+AZIMUTH_DEG = np.arange(-180.0, 181.0, 5.0)
 ELEVATION_DEG = np.arange(-90.0, 91.0, 5.0)
-KEELE = 2.54e4  # K in d = K/(angle f) [m deg Hz]    Keele, AES 51st Convention (1975): 1e6 inch degree hertz
+# K in d = K/(angle f) [m deg Hz]    Keele, AES 51st Convention (1975): 1e6 inch degree hertz
+KEELE = 2.54e4
 EDGE_DB = 6.0  # what "coverage angle" means: the full angle between the -6 dB directions
-# How far a box's rear is below its axis, 125 Hz to 8 kHz [dB]. Common practice for vented boxes, no source.
+# How far a box's rear is below its axis, 125 Hz to 8 kHz [dB]. Common practice for vented boxes, no
+# source.
 REAR_DB = np.array([9.0, 12.0, 14.0, 15.0, 16.0, 17.0, 18.0])
-SKIRT = 2.5  # exponent of the fall with angle: 2 is a Gaussian beam, larger is flatter inside and steeper outside
-CORNER = 3.0  # exponent of the beam's outline: 2 is an ellipse, infinity a rectangle; a horn lies between
+# exponent of the fall with angle: 2 is a Gaussian beam, larger is flatter inside and steeper
+# outside
+SKIRT = 2.5
+# exponent of the beam's outline: 2 is an ellipse, infinity a rectangle; a horn lies between
+CORNER = 3.0
 
 
 def rectangular_q(horizontal_deg, vertical_deg):
-    r"""Directivity factor of a source that fills a rectangle of angles evenly and radiates nothing outside.
+    r"""Directivity factor of a source that fills a rectangle of angles evenly and radiates nothing
+    outside.
 
     .. math:: Q = 180^\circ / \arcsin(\sin(\alpha/2) \sin(\beta/2))
 
@@ -38,7 +47,8 @@ def rectangular_q(horizontal_deg, vertical_deg):
 
     Sources
     -------
-    C. T. Molloy, J. Acoust. Soc. Am. 20 (1948) 387; formula as standard in handbooks (from memory, checked by integration).
+    C. T. Molloy, J. Acoust. Soc. Am. 20 (1948) 387; formula as standard in handbooks (from memory,
+    checked by integration).
 
     Examples
     --------
@@ -67,7 +77,8 @@ def control_frequency(mouth_m, angle_deg):
 
     Sources
     -------
-    D. B. Keele, "What's so sacred about exponential horns?", AES 51st Convention (1975): d = K/(angle f).
+    D. B. Keele, "What's so sacred about exponential horns?", AES 51st Convention (1975): d =
+    K/(angle f).
 
     Examples
     --------
@@ -79,7 +90,8 @@ def control_frequency(mouth_m, angle_deg):
 
 
 def beamwidth(nominal_deg, mouth_m, frequency):
-    """Coverage angle at a frequency: nominal above pattern control, doubling with every octave below it.
+    """Coverage angle at a frequency: nominal above pattern control, doubling with every octave
+    below it.
 
     Parameters
     ----------
@@ -93,13 +105,16 @@ def beamwidth(nominal_deg, mouth_m, frequency):
     Returns
     -------
     angle : ndarray
-        Full angle between the -6 dB directions; beyond 360 the source is on its way to omnidirectional [deg]
+        Full angle between the -6 dB directions; beyond 360 the source is on its way to
+        omnidirectional [deg]
 
     Sources
     -------
     Keele (1975) for the limit; the doubling below it is common practice, no source.
     """
-    return nominal_deg * np.maximum(1.0, control_frequency(mouth_m, nominal_deg) / np.asarray(frequency, float))
+    return nominal_deg * np.maximum(
+        1.0, control_frequency(mouth_m, nominal_deg) / np.asarray(frequency, float)
+    )
 
 
 def piston_db(ka, angle_deg):
@@ -169,7 +184,9 @@ def sphere_weights(azimuth_deg=AZIMUTH_DEG, elevation_deg=ELEVATION_DEG):
     weights : ndarray
         (azimuth, elevation), sums to 1 [-]
     """
-    edges = np.radians(np.concatenate([[-90.0], (elevation_deg[1:] + elevation_deg[:-1]) / 2, [90.0]]))
+    edges = np.radians(
+        np.concatenate([[-90.0], (elevation_deg[1:] + elevation_deg[:-1]) / 2, [90.0]])
+    )
     around = np.gradient(np.asarray(azimuth_deg, float))
     around[[0, -1]] /= 2  # the seam is in the grid twice
     return np.outer(around / around.sum(), np.diff(np.sin(edges)) / 2)
@@ -196,16 +213,27 @@ def directivity_index(balloon_db, azimuth_deg=AZIMUTH_DEG, elevation_deg=ELEVATI
     -------
     Definition; e.g. Kuttruff, Room Acoustics, 6th ed., eq. (5.44) and text. DI = 10 lg Q.
     """
-    return -to_level(np.tensordot(sphere_weights(azimuth_deg, elevation_deg), to_energy(balloon_db), axes=2))
+    return -to_level(
+        np.tensordot(sphere_weights(azimuth_deg, elevation_deg), to_energy(balloon_db), axes=2)
+    )
 
 
 def generic_balloon(
-    horizontal_deg, vertical_deg, *, mouth_width, mouth_height, frequency=EXACT, rear_db=REAR_DB, lobes=1, lobe_tilt_deg=0.0
+    horizontal_deg,
+    vertical_deg,
+    *,
+    mouth_width,
+    mouth_height,
+    frequency=EXACT,
+    rear_db=REAR_DB,
+    lobes=1,
+    lobe_tilt_deg=0.0,
 ):
     """Balloon of a loudspeaker known only by its nominal angles and the size of its mouth.
 
-    Inside, the level falls with angle to -6 dB at the nominal edge of either plane, and along a rounded rectangle
-    between the planes; outside it runs into a rear level. Below pattern control each plane widens as ``beamwidth``.
+    Inside, the level falls with angle to -6 dB at the nominal edge of either plane, and along a
+    rounded rectangle between the planes; outside it runs into a rear level. Below pattern control
+    each plane widens as ``beamwidth``.
 
     Parameters
     ----------
@@ -229,10 +257,11 @@ def generic_balloon(
 
     Notes
     -----
-    Written for this package. Its directivity index stays within 2 dB of Molloy's above pattern control (a test says so), on
-    average 0.3 dB above it; measured cabinets usually lie 1 to 3 dB below Molloy (common practice, no source), so with a
-    generic balloon the direct sound may stand 1 to 2 dB too high over the reverberant. Fine ripple, crossover lobes and
-    asymmetry are not in it: use a measured balloon where one is to be had.
+    Written for this package. Its directivity index stays within 2 dB of Molloy's above pattern
+    control (a test says so), on average 0.3 dB above it; measured cabinets usually lie 1 to 3 dB
+    below Molloy (common practice, no source), so with a generic balloon the direct sound may stand
+    1 to 2 dB too high over the reverberant. Fine ripple, crossover lobes and asymmetry are not in
+    it: use a measured balloon where one is to be had.
 
     Sources
     -------
@@ -241,15 +270,20 @@ def generic_balloon(
     rear = to_energy(-within("rear_db", rear_db, EDGE_DB + 0.5, 60, "dB"))
     half_h = beamwidth(horizontal_deg, mouth_width, frequency) / 2  # (band,)
     half_v = beamwidth(vertical_deg, mouth_height, frequency) / 2
-    slope = -np.log10((to_energy(-EDGE_DB) - rear) / (1 - rear))  # puts -6 dB exactly on the edge, rear included
+    # puts -6 dB exactly on the edge, rear included
+    slope = -np.log10((to_energy(-EDGE_DB) - rear) / (1 - rear))
 
     def energy(vectors):
         total = 0.0
         for lobe in range(lobes):
-            forward, left, up = np.moveaxis(vectors @ rotation(360.0 * lobe / lobes, lobe_tilt_deg).T, -1, 0)
+            forward, left, up = np.moveaxis(
+                vectors @ rotation(360.0 * lobe / lobes, lobe_tilt_deg).T, -1, 0
+            )
             off_axis = np.degrees(np.arccos(np.clip(forward, -1, 1)))[..., None]
             around = np.arctan2(np.abs(up), np.abs(left))[..., None]
-            edge = ((np.cos(around) / half_h) ** CORNER + (np.sin(around) / half_v) ** CORNER) ** (-1 / CORNER)
+            edge = ((np.cos(around) / half_h) ** CORNER + (np.sin(around) / half_v) ** CORNER) ** (
+                -1 / CORNER
+            )
             total = total + (1 - rear) * 10 ** (-slope * (off_axis / edge) ** SKIRT) + rear / lobes
         return total
 

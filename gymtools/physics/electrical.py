@@ -1,16 +1,27 @@
-"""Power, cable and lines: what an amplifier must give, what the cable takes, what a line carries."""
+"""Power, cable and lines: what an amplifier must give, what the cable takes, what a line
+carries.
+"""
 
 import numpy as np
 from scipy.special import lambertw
 
 from .checks import within
 
-COPPER = 0.017241  # resistivity of annealed copper at 20 degC [ohm mm2/m]    IEC 60028 (1/58 ohm mm2/m)
-MOST_OHM_KM = {0.75: 24.5, 1.0: 18.1, 1.5: 12.1, 2.5: 7.41, 4.0: 4.61, 6.0: 3.08, 10.0: 1.83}  # at 20 degC by nominal mm2 [ohm/km]    IEC 60228, class 2 (from memory)
+COPPER = (
+    0.017241  # resistivity of annealed copper at 20 degC [ohm mm2/m]    IEC 60028 (1/58 ohm mm2/m)
+)
+# at 20 degC by nominal mm2 [ohm/km]    IEC 60228, class 2 (from memory)
+MOST_OHM_KM = {0.75: 24.5, 1.0: 18.1, 1.5: 12.1, 2.5: 7.41, 4.0: 4.61, 6.0: 3.08, 10.0: 1.83}
 LINES = (25.0, 70.7, 100.0)  # usual line voltages [V]
 BTU = 3.412  # British thermal units in a watt-hour
-COMPRESSION_DB = 3.0  # lost to heat at full rated power, less in proportion below it    handbooks say 3 to 6 dB (from memory)
-EIGHTH = 1 / 8  # of rated power: speech and music with 9 dB of headroom, as in safety tests of audio equipment    IEC 60065, UL 6500 (secondary source)
+# lost to heat at full rated power, less in proportion below it    handbooks say 3 to 6 dB (from
+# memory)
+COMPRESSION_DB = 3.0
+EIGHTH = (
+    1 / 8
+    # of rated power: speech and music with 9 dB of headroom, as in safety tests of audio equipment
+    # IEC 60065, UL 6500 (secondary source)
+)
 
 
 def amplifier_power(level_db, *, headroom_db, sensitivity_db, distance):
@@ -40,10 +51,14 @@ def amplifier_power(level_db, *, headroom_db, sensitivity_db, distance):
 
     Sources
     -------
-    Davis and Patronis, Sound System Engineering, "electrical power required" (from memory; worked values of a trade association).
+    Davis and Patronis, Sound System Engineering, "electrical power required" (from memory; worked
+    values of a trade association).
     """
     distance = within("distance", distance, 0.1, 500, "m")
-    return 10 ** ((np.asarray(level_db) + headroom_db - np.asarray(sensitivity_db) + 20 * np.log10(distance)) / 10)
+    return 10 ** (
+        (np.asarray(level_db) + headroom_db - np.asarray(sensitivity_db) + 20 * np.log10(distance))
+        / 10
+    )
 
 
 def awg_area(awg):
@@ -63,7 +78,9 @@ def awg_area(awg):
     -------
     ASTM B258: diameter 0.127 mm * 92^((36 - n) / 39); table in NBS Handbook 100.
     """
-    diameter = 0.127 * 92 ** ((36 - within("awg", awg, 0, 40, "", "Larger numbers are thinner wires.")) / 39)
+    diameter = 0.127 * 92 ** (
+        (36 - within("awg", awg, 0, 40, "", "Larger numbers are thinner wires.")) / 39
+    )
     return np.pi / 4 * diameter**2
 
 
@@ -79,7 +96,8 @@ def loop_resistance(length, *, awg=None, area_mm2=None, nominal_mm2=None):
     area_mm2 : float, optional
         Cross-section of the copper of one conductor [mm2]
     nominal_mm2 : float, optional
-        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over that of the area [mm2]
+        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over
+        that of the area [mm2]
 
     Returns
     -------
@@ -88,15 +106,23 @@ def loop_resistance(length, *, awg=None, area_mm2=None, nominal_mm2=None):
 
     Sources
     -------
-    Copper after IEC 60028; by nominal cross-section the most that IEC 60228 lets a class 2 conductor have (from memory).
+    Copper after IEC 60028; by nominal cross-section the most that IEC 60228 lets a class 2
+    conductor have (from memory).
     """
     if sum(given is not None for given in (awg, area_mm2, nominal_mm2)) != 1:
         raise ValueError("give the conductor either as awg or as area_mm2 or as nominal_mm2.")
     if nominal_mm2 is not None:
         if nominal_mm2 not in MOST_OHM_KM:
-            raise ValueError(f"nominal_mm2 = {nominal_mm2:g} mm2 is unknown. Known: {', '.join(f'{a:g}' for a in MOST_OHM_KM)}.")
+            raise ValueError(
+                f"nominal_mm2 = {nominal_mm2:g} mm2 is unknown. Known:"
+                f" {', '.join(f'{a:g}' for a in MOST_OHM_KM)}."
+            )
         return 2 * within("length", length, 0, 2000, "m") * MOST_OHM_KM[nominal_mm2] / 1000
-    area = awg_area(awg) if area_mm2 is None else within("area_mm2", area_mm2, 0.05, 200, "mm2", "A gauge given by mistake? Use awg.")
+    area = (
+        awg_area(awg)
+        if area_mm2 is None
+        else within("area_mm2", area_mm2, 0.05, 200, "mm2", "A gauge given by mistake? Use awg.")
+    )
     return 2 * within("length", length, 0, 2000, "m") * COPPER / area
 
 
@@ -114,14 +140,19 @@ def cable_loss_db(length, load_ohm, *, awg=None, area_mm2=None, nominal_mm2=None
     area_mm2 : float, optional
         Cross-section of the copper of one conductor [mm2]
     nominal_mm2 : float, optional
-        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over that of the area [mm2]
+        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over
+        that of the area [mm2]
 
     Returns
     -------
     loss : float or ndarray
         20 lg(1 + R / Z) [dB]
     """
-    return 20 * np.log10(1 + loop_resistance(length, awg=awg, area_mm2=area_mm2, nominal_mm2=nominal_mm2) / within("load_ohm", load_ohm, 0.5, 1e5, "ohm"))
+    return 20 * np.log10(
+        1
+        + loop_resistance(length, awg=awg, area_mm2=area_mm2, nominal_mm2=nominal_mm2)
+        / within("load_ohm", load_ohm, 0.5, 1e5, "ohm")
+    )
 
 
 def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None, nominal_mm2=None):
@@ -138,14 +169,17 @@ def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None, nominal_mm2=No
     area_mm2 : float, optional
         Cross-section of the copper of one conductor [mm2]
     nominal_mm2 : float, optional
-        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over that of the area [mm2]
+        What a metric cable is called: one of ``MOST_OHM_KM``, whose resistance may be 5 to 7 % over
+        that of the area [mm2]
 
     Returns
     -------
     loss : ndarray
         At each load re the amplifier's terminals (load,) [dB]
     """
-    resistance = np.atleast_1d(loop_resistance(lengths, awg=awg, area_mm2=area_mm2, nominal_mm2=nominal_mm2))
+    resistance = np.atleast_1d(
+        loop_resistance(lengths, awg=awg, area_mm2=area_mm2, nominal_mm2=nominal_mm2)
+    )
     loads = within("loads_ohm", np.atleast_1d(loads_ohm), 0.5, 1e5, "ohm")
     seen = np.empty(len(loads))  # impedance at each load, with all that follows
     for k in reversed(range(len(loads))):
@@ -188,7 +222,11 @@ def line_load(taps_w, *, volts=70.7):
         Of the line, V squared over P; 70.7 V counts as 5000 / P, as its tables do [ohm]
     """
     total = float(np.sum(within("taps_w", np.atleast_1d(taps_w), 0.1, 2000, "W")))
-    square = 5000.0 if abs(float(volts) - 70.7) < 0.05 else float(within("volts", volts, 10, 250, "V")) ** 2
+    square = (
+        5000.0
+        if abs(float(volts) - 70.7) < 0.05
+        else float(within("volts", volts, 10, 250, "V")) ** 2
+    )
     return total, square / total
 
 
@@ -225,11 +263,13 @@ def compression_db(power_w, rated_w):
     Returns
     -------
     loss : float or ndarray
-        Re the level that its sensitivity promises, in proportion to the power up to the rated one, constant beyond [dB]
+        Re the level that its sensitivity promises, in proportion to the power up to the rated one,
+        constant beyond [dB]
 
     Sources
     -------
-    3 to 6 dB at full rated power: handbooks (from memory); the line below it is common practice, no source.
+    3 to 6 dB at full rated power: handbooks (from memory); the line below it is common practice, no
+    source.
     """
     return COMPRESSION_DB * np.minimum(np.asarray(power_w) / rated_w, 1.0)
 
@@ -253,7 +293,8 @@ def heated_power(cool_w, rated_w):
     -----
     .. math:: 10 \\lg P - C \\min(P / P_r, 1) = 10 \\lg P_0
 
-    solved for P: with k = C ln(10) / 10, P = -P_r W(-k P_0 / P_r) / k on the principal branch of Lambert's function W.
+    solved for P: with k = C ln(10) / 10, P = -P_r W(-k P_0 / P_r) / k on the principal branch of
+    Lambert's function W.
 
     Sources
     -------

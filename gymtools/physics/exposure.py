@@ -1,12 +1,31 @@
-"""How long a level may be heard: the rules for people at work. They are no rule for pupils, who deserve lower levels."""
+"""How long a level may be heard: the rules for people at work. They are no rule for pupils, who
+deserve lower levels.
+"""
 
 import numpy as np
 
 from .checks import within
 
-RULES = {  # criterion for 8 h [dB(A)], exchange rate [dB], level from which a period counts and above which none is permitted [dB(A)], what it is after
-    "niosh": (85.0, 3.0, -np.inf, np.inf, "NIOSH Publication 98-126 (1998): 85 dB(A) for 8 h, half the time for 3 dB more"),
-    "osha": (90.0, 5.0, 80.0, 115.0, "OSHA 29 CFR 1910.95, Table G-16: 90 dB(A) for 8 h, half the time for 5 dB more, none above 115; periods below 80 dB(A) do not count"),
+# criterion for 8 h [dB(A)], exchange rate [dB], level from which a period counts and above which
+# none is permitted [dB(A)], what it is after
+RULES = {
+    "niosh": (
+        85.0,
+        3.0,
+        -np.inf,
+        np.inf,
+        "NIOSH Publication 98-126 (1998): 85 dB(A) for 8 h, half the time for 3 dB more",
+    ),
+    "osha": (
+        90.0,
+        5.0,
+        80.0,
+        115.0,
+        (
+            "OSHA 29 CFR 1910.95, Table G-16: 90 dB(A) for 8 h, half the time for 5 dB more, none"
+            " above 115; periods below 80 dB(A) do not count"
+        ),
+    ),
 }
 
 
@@ -23,7 +42,8 @@ def permitted_hours(level_dba, rule="niosh"):
     Returns
     -------
     hours : float or ndarray
-        8 h at the criterion, halved for every exchange rate above it; 0 where the rule permits none, which OSHA does not above 115 dB(A) [h]
+        8 h at the criterion, halved for every exchange rate above it; 0 where the rule permits
+        none, which OSHA does not above 115 dB(A) [h]
 
     Sources
     -------
@@ -53,9 +73,12 @@ def dose_pct(level_dba, hours, rule="niosh"):
 
     Sources
     -------
-    OSHA 29 CFR 1910.95, appendix A: D = 100 sum C / T; threshold 80 dB(A) of its hearing conservation programme (from memory).
+    OSHA 29 CFR 1910.95, appendix A: D = 100 sum C / T; threshold 80 dB(A) of its hearing
+    conservation programme (from memory).
     """
-    level_dba, hours = np.broadcast_arrays(np.asarray(level_dba, float), within("hours", hours, 0, 24, "h"))
+    level_dba, hours = np.broadcast_arrays(
+        np.asarray(level_dba, float), within("hours", hours, 0, 24, "h")
+    )
     counts = (hours > 0) & (level_dba >= _rule(rule)[2])
     permitted = permitted_hours(level_dba, rule)[counts]
     if (permitted == 0).any():

@@ -1,8 +1,9 @@
 """Acoustic feedback: how much gain a microphone allows before the system rings.
 
-Handbook forms work with four distances, named after their two ends, since published sheets permute the usual letters:
-``talker_mic`` Ds, ``mic_loudspeaker`` D1, ``loudspeaker_listener`` D2, ``talker_listener`` D0. The energy forms below
-them work with what really comes back to the microphone, loudspeaker by loudspeaker and octave by octave.
+Handbook forms work with four distances, named after their two ends, since published sheets permute
+the usual letters: ``talker_mic`` Ds, ``mic_loudspeaker`` D1, ``loudspeaker_listener`` D2,
+``talker_listener`` D0. The energy forms below them work with what really comes back to the
+microphone, loudspeaker by loudspeaker and octave by octave.
 """
 
 import numpy as np
@@ -10,7 +11,9 @@ import numpy as np
 from . import bands
 from .checks import within
 
-STABILITY_MARGIN_DB = 6.0  # how far below ringing a system is run [dB]   Sound Reinforcement Handbook, 5.3.1
+STABILITY_MARGIN_DB = (
+    6.0  # how far below ringing a system is run [dB]   Sound Reinforcement Handbook, 5.3.1
+)
 
 
 def _metres(name, value):
@@ -27,7 +30,8 @@ def needed_gain(distance_listener, equivalent_distance):
     distance_listener : float or array
         From talker to the farthest listener, D0, 0.01 to 1000 [m]
     equivalent_distance : float or array
-        Equivalent acoustic distance (EAD): where the talker, unaided, would be loud enough, 0.01 to 1000 [m]
+        Equivalent acoustic distance (EAD): where the talker, unaided, would be loud enough, 0.01 to
+        1000 [m]
 
     Returns
     -------
@@ -48,7 +52,8 @@ def needed_gain(distance_listener, equivalent_distance):
     20.0
     """
     return 20 * np.log10(
-        _metres("distance_listener", distance_listener) / _metres("equivalent_distance", equivalent_distance)
+        _metres("distance_listener", distance_listener)
+        / _metres("equivalent_distance", equivalent_distance)
     )
 
 
@@ -117,20 +122,23 @@ def potential_gain(
 
     Notes
     -----
-    Everything omnidirectional and without a room. Add what the microphone loses toward the loudspeaker, and what the
-    loudspeaker loses toward the microphone relative to the listener.
+    Everything omnidirectional and without a room. Add what the microphone loses toward the
+    loudspeaker, and what the loudspeaker loses toward the microphone relative to the listener.
 
     Sources
     -------
-    D. Davis and E. Patronis, Sound System Engineering; G. Davis and R. Jones, Sound Reinforcement Handbook (both from
-    memory).
+    D. Davis and E. Patronis, Sound System Engineering; G. Davis and R. Jones, Sound Reinforcement
+    Handbook (both from memory).
 
     Examples
     --------
-    >>> round(float(potential_gain(talker_mic=0.3, mic_loudspeaker=10, loudspeaker_listener=25, talker_listener=30)), 2)
+    >>> far = dict(mic_loudspeaker=10, loudspeaker_listener=25, talker_listener=30)
+    >>> round(float(potential_gain(talker_mic=0.3, **far)), 2)
     26.04
     """
-    ahead = _metres("talker_listener", talker_listener) * _metres("mic_loudspeaker", mic_loudspeaker)
+    ahead = _metres("talker_listener", talker_listener) * _metres(
+        "mic_loudspeaker", mic_loudspeaker
+    )
     back = _metres("talker_mic", talker_mic) * _metres("loudspeaker_listener", loudspeaker_listener)
     return 20 * np.log10(ahead / back) - _reserve(open_mics, stability_margin)
 
@@ -156,8 +164,8 @@ def attenuation(distance, *, q, room_constant):
 
     Sources
     -------
-    H. F. Hopkins and N. R. Stryker, Proc. IRE 36 (1948) 315 (from memory); Bies, Hansen and Howard, Engineering Noise
-    Control, 5th ed., eq. (6.43).
+    H. F. Hopkins and N. R. Stryker, Proc. IRE 36 (1948) 315 (from memory); Bies, Hansen and Howard,
+    Engineering Noise Control, 5th ed., eq. (6.43).
 
     Examples
     --------
@@ -204,7 +212,8 @@ def potential_gain_indoors(
     loudspeaker_q : float or array
         Directivity factor of the loudspeaker toward the listener [-]
     loudspeaker_q_to_mic : float or array
-        Directivity factor of the loudspeaker toward the microphone: Q times its energy that way re the axis [-]
+        Directivity factor of the loudspeaker toward the microphone: Q times its energy that way re
+        the axis [-]
     open_mics : float or array
         Number of open microphones [-]
     stability_margin : float
@@ -213,23 +222,27 @@ def potential_gain_indoors(
     Returns
     -------
     gain : ndarray
-        To be held against ``attenuation`` at D0 less ``attenuation`` at the equivalent acoustic distance [dB]
+        To be held against ``attenuation`` at D0 less ``attenuation`` at the equivalent acoustic
+        distance [dB]
 
     Notes
     -----
-    Beyond the critical distance the term of D1 saturates: a microphone moved farther from the loudspeakers
-    gains nothing. The microphone is omnidirectional here.
+    Beyond the critical distance the term of D1 saturates: a microphone moved farther from the
+    loudspeakers gains nothing. The microphone is omnidirectional here.
 
     Sources
     -------
-    D. Davis and E. Patronis, Sound System Engineering (from memory), with ``attenuation`` in place of 20 lg D.
+    D. Davis and E. Patronis, Sound System Engineering (from memory), with ``attenuation`` in place
+    of 20 lg D.
     """
     talker, room = dict(q=talker_q, room_constant=room_constant), dict(room_constant=room_constant)
     return (
         attenuation(_metres("talker_listener", talker_listener), **talker)
         - attenuation(_metres("talker_mic", talker_mic), **talker)
         + attenuation(_metres("mic_loudspeaker", mic_loudspeaker), q=loudspeaker_q_to_mic, **room)
-        - attenuation(_metres("loudspeaker_listener", loudspeaker_listener), q=loudspeaker_q, **room)
+        - attenuation(
+            _metres("loudspeaker_listener", loudspeaker_listener), q=loudspeaker_q, **room
+        )
         - _reserve(open_mics, stability_margin)
     )
 
@@ -240,7 +253,8 @@ def returned_energy(direct, pickup, reverberant, efficiency):
     Parameters
     ----------
     direct : array
-        Direct sound where the microphone is, ``field.direct_energy`` (source, place, band) [any linear]
+        Direct sound where the microphone is, ``field.direct_energy`` (source, place, band) [any
+        linear]
     pickup : array
         ``microphones.pickup`` toward each source, (source, place, band) or (source, place, 1) [-]
     reverberant : array
@@ -255,8 +269,9 @@ def returned_energy(direct, pickup, reverberant, efficiency):
 
     Notes
     -----
-    Energies add: a mean over frequency and place. Where arrivals happen to meet in phase the loop gain peaks above it,
-    in an un-equalised room by 3 to 6 dB (common practice); the stability margin is there for that.
+    Energies add: a mean over frequency and place. Where arrivals happen to meet in phase the loop
+    gain peaks above it, in an un-equalised room by 3 to 6 dB (common practice); the stability
+    margin is there for that.
     """
     return (direct * pickup).sum(axis=0) + np.multiply(reverberant, efficiency)
 
@@ -269,9 +284,11 @@ def loop_gain_db(returned, talker):
     Parameters
     ----------
     returned : array
-        Energy at the microphone's output from all loudspeakers (..., band), while the talker speaks [any linear]
+        Energy at the microphone's output from all loudspeakers (..., band), while the talker speaks
+        [any linear]
     talker : array
-        Energy at the microphone's output from the talker (..., band), at the same setting [as returned]
+        Energy at the microphone's output from the talker (..., band), at the same setting [as
+        returned]
 
     Returns
     -------
@@ -287,19 +304,25 @@ def loop_gain_db(returned, talker):
     >>> round(float(loop_gain_db(1.0, 4.0)), 2)
     -6.02
     """
-    talker = within("talker", talker, 1e-30, np.inf, "(linear)", "A silent talker has no loop gain.")
-    return bands.to_level(within("returned", returned, 0, np.inf, "(linear)", "Decibels given by mistake?") / talker)
+    talker = within(
+        "talker", talker, 1e-30, np.inf, "(linear)", "A silent talker has no loop gain."
+    )
+    return bands.to_level(
+        within("returned", returned, 0, np.inf, "(linear)", "Decibels given by mistake?") / talker
+    )
 
 
 def spare_gain_db(returned, talker, *, open_mics=1, stability_margin=STABILITY_MARGIN_DB):
-    """Gain still to be had at this setting: the worst band's distance from ringing, less what is kept back.
+    """Gain still to be had at this setting: the worst band's distance from ringing, less what is
+    kept back.
 
     Parameters
     ----------
     returned : array
         Energy at the microphone's output from all loudspeakers (..., band) [any linear]
     talker : array
-        Energy at the microphone's output from the talker (..., band), at the same setting [as returned]
+        Energy at the microphone's output from the talker (..., band), at the same setting [as
+        returned]
     open_mics : float or array
         Number of open microphones, one number or (...) [-]
     stability_margin : float
@@ -312,6 +335,7 @@ def spare_gain_db(returned, talker, *, open_mics=1, stability_margin=STABILITY_M
 
     Notes
     -----
-    For one omni loudspeaker and one omni microphone in the free field it is ``potential_gain`` less ``needed_gain``.
+    For one omni loudspeaker and one omni microphone in the free field it is ``potential_gain`` less
+    ``needed_gain``.
     """
     return -loop_gain_db(returned, talker).max(axis=-1) - _reserve(open_mics, stability_margin)

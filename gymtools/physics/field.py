@@ -1,20 +1,26 @@
 """Direct sound of many loudspeakers at many points: the hot path, in float32.
 
-The kernel carries out no input checks, by design: the things that call it have been checked when they were made.
+The kernel carries out no input checks, by design: the things that call it have been checked when
+they were made.
 """
 
 import numpy as np
 
 from .directivity import AZIMUTH_DEG, ELEVATION_DEG
 
-CHUNK = 1000  # points worked on at a time, so that intermediate arrays stay in the processor's cache
-NEAREST = 0.1  # a point is never nearer to a source than this; the far-field law ends there anyway [m]
+CHUNK = (
+    1000  # points worked on at a time, so that intermediate arrays stay in the processor's cache
+)
+NEAREST = (
+    0.1  # a point is never nearer to a source than this; the far-field law ends there anyway [m]
+)
 AZ, EL = len(AZIMUTH_DEG), len(ELEVATION_DEG)
 STEP = np.float32(np.radians(AZIMUTH_DEG[1] - AZIMUTH_DEG[0]))
 
 
 def look_up(table, local):
-    """Balloon energy towards directions given in the cabinet's own frame, bilinear in azimuth and elevation.
+    """Balloon energy towards directions given in the cabinet's own frame, bilinear in azimuth and
+    elevation.
 
     Parameters
     ----------

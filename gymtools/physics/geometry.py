@@ -1,14 +1,16 @@
 """Turning cabinets, and convex polygons met by straight lines.
 
-Frame: origin on the floor at the hall's centre, x along its length, y across, z up. Pan counter-clockwise from +x seen
-from above; tilt positive down. Every routine works on whole arrays: (source, direction, polygon, edge).
+Frame: origin on the floor at the hall's centre, x along its length, y across, z up. Pan
+counter-clockwise from +x seen from above; tilt positive down. Every routine works on whole arrays:
+(source, direction, polygon, edge).
 """
 
 from dataclasses import dataclass, fields
 
 import numpy as np
 
-INSIDE = 2e-3  # how far outside an edge still counts as inside, so that no line slips through a joint [m]
+# how far outside an edge still counts as inside, so that no line slips through a joint [m]
+INSIDE = 2e-3
 START = 1e-3  # a line leaves its own start before it may hit [m]
 
 
@@ -25,14 +27,17 @@ def rotation(pan_deg, tilt_deg):
     Returns
     -------
     axes : ndarray
-        (..., 3, 3): rows are the cabinet's front, left and up directions; ``axes @ v`` is v in the cabinet's frame [-]
+        (..., 3, 3): rows are the cabinet's front, left and up directions; ``axes @ v`` is v in the
+        cabinet's frame [-]
 
     Examples
     --------
     >>> rotation(90.0, 90.0).round(6)[0] + 0.0      # front of a cabinet that fires straight down
     array([ 0.,  0., -1.])
     """
-    p, t = np.broadcast_arrays(np.radians(np.asarray(pan_deg, float)), np.radians(np.asarray(tilt_deg, float)))
+    p, t = np.broadcast_arrays(
+        np.radians(np.asarray(pan_deg, float)), np.radians(np.asarray(tilt_deg, float))
+    )
     zero = np.zeros_like(p)
     front = [np.cos(t) * np.cos(p), np.cos(t) * np.sin(p), -np.sin(t)]
     left = [-np.sin(p), np.cos(p), zero]
@@ -65,9 +70,10 @@ def polygon_area(corners):
 class Polygons:
     """Convex plane polygons, packed for array work.
 
-    ``normal`` (polygon, 3) and ``offset`` (polygon,): the plane is normal . x = offset. ``edge`` (polygon, edge, 3) and
-    ``edge_offset`` (polygon, edge): x is inside when edge . x >= edge_offset for every edge; short polygons repeat their last.
-    ``low`` and ``high`` (polygon, 3): the box around it. ``plane`` (polygon,): number of the plane it lies in.
+    ``normal`` (polygon, 3) and ``offset`` (polygon,): the plane is normal . x = offset. ``edge``
+    (polygon, edge, 3) and ``edge_offset`` (polygon, edge): x is inside when edge . x >= edge_offset
+    for every edge; short polygons repeat their last. ``low`` and ``high`` (polygon, 3): the box
+    around it. ``plane`` (polygon,): number of the plane it lies in.
     """
 
     normal: np.ndarray
@@ -121,20 +127,40 @@ def pack(polygons):
             raise ValueError(f"polygon {number} has no area, or two corners in one place.")
         n /= np.linalg.norm(n)
         if np.abs((corners - corners[0]) @ n).max() > 1e-3:
-            raise ValueError(f"polygon {number} is not plane: its corners are off by more than 1 mm.")
+            raise ValueError(
+                f"polygon {number} is not plane: its corners are off by more than 1 mm."
+            )
         inward = np.cross(n, along / length)
         limit = (inward * corners).sum(axis=1)
         if (inward @ corners.T - limit[:, None]).min() < -1e-3:
             raise ValueError(f"polygon {number} is not convex. Split it.")
         fill = [*range(len(corners)), *[len(corners) - 1] * (most - len(corners))]
-        normals.append(n), offsets.append(n @ corners[0]), edges.append(inward[fill]), edge_offsets.append(limit[fill])
+        (
+            normals.append(n),
+            offsets.append(n @ corners[0]),
+            edges.append(inward[fill]),
+            edge_offsets.append(limit[fill]),
+        )
         lows.append(corners.min(axis=0)), highs.append(corners.max(axis=0))
-    as32 = lambda rows, *shape: np.array(rows, np.float32).reshape(len(polygons), *shape)  # noqa: E731
-    return Polygons(as32(normals, 3), as32(offsets), as32(edges, most, 3), as32(edge_offsets, most), as32(lows, 3), as32(highs, 3), _planes(normals, offsets))
+
+    def as32(rows, *shape):
+        return np.array(rows, np.float32).reshape(len(polygons), *shape)
+
+    return Polygons(
+        as32(normals, 3),
+        as32(offsets),
+        as32(edges, most, 3),
+        as32(edge_offsets, most),
+        as32(lows, 3),
+        as32(highs, 3),
+        _planes(normals, offsets),
+    )
 
 
 def _planes(normals, offsets):
-    """Number of the plane of each polygon; what lies in one plane, facing either way, has one number."""
+    """Number of the plane of each polygon; what lies in one plane, facing either way, has one
+    number.
+    """
     number = np.arange(len(normals))
     for k, (n, d) in enumerate(zip(normals, offsets, strict=True)):
         for j in range(k):
@@ -145,7 +171,9 @@ def _planes(normals, offsets):
     return number
 
 
-@np.errstate(divide="ignore", invalid="ignore", over="ignore")  # a ray along a plane meets it at infinity
+@np.errstate(
+    divide="ignore", invalid="ignore", over="ignore"
+)  # a ray along a plane meets it at infinity
 def first_hit(origin, direction, polygons, *, leaving=None):
     """First polygon met by each ray.
 
@@ -158,8 +186,9 @@ def first_hit(origin, direction, polygons, *, leaving=None):
     polygons : Polygons
         The surfaces [m]
     leaving : array of int, optional
-        Polygon that each source lies on (source,), -1 for none: its rays cannot meet anything in the same plane. When given,
-        other polygons count however near they are, so that no ray slips through a corner [-]
+        Polygon that each source lies on (source,), -1 for none: its rays cannot meet anything in
+        the same plane. When given, other polygons count however near they are, so that no ray slips
+        through a corner [-]
 
     Returns
     -------
@@ -179,13 +208,18 @@ def first_hit(origin, direction, polygons, *, leaving=None):
     least = START if leaving is None else 0.0
     nearest = np.full(len(flat), np.inf, np.float32)
     index = np.full(len(flat), -1)
-    for k, way in enumerate(ways):  # polygon by polygon: only rays that would shorten their way are tested further
+    for k, way in enumerate(
+        ways
+    ):  # polygon by polygon: only rays that would shorten their way are tested further
         hit = ((way > least) & (way < nearest)).nonzero()[0]
         shorter = way[hit]
         there = flat.take(hit, axis=0)
         there *= shorter[:, None]
         there += origin.take(hit // count, axis=0)
-        inside = np.logical_and.reduce(polygons.edge[k] @ there.T >= (polygons.edge_offset[k] - np.float32(INSIDE))[:, None], axis=0)
+        inside = np.logical_and.reduce(
+            polygons.edge[k] @ there.T >= (polygons.edge_offset[k] - np.float32(INSIDE))[:, None],
+            axis=0,
+        )
         hit = hit[inside]
         nearest[hit], index[hit] = shorter[inside], k
     return index.reshape(direction.shape[:2]), nearest.reshape(direction.shape[:2])
@@ -211,14 +245,22 @@ def in_sight(origin, points, polygons):
     origin, points = np.asarray(origin, np.float32), np.asarray(points, np.float32)
     free = np.ones((len(origin), len(points)), bool)
     for k in range(len(polygons)):
-        from_source = origin @ polygons.normal[k] - polygons.offset[k]  # signed distances to the plane
+        # signed distances to the plane
+        from_source = origin @ polygons.normal[k] - polygons.offset[k]
         from_point = points @ polygons.normal[k] - polygons.offset[k]
         below, above = from_point < -INSIDE, from_point > INSIDE
-        crosses = np.where((from_source > 0)[:, None], below, above) & (from_source != 0)[:, None] & free
+        crosses = (
+            np.where((from_source > 0)[:, None], below, above) & (from_source != 0)[:, None] & free
+        )
         if not crosses.any():
             continue
-        for low, high, s, p in zip(polygons.low[k], polygons.high[k], origin.T, points.T, strict=True):
-            crosses &= ~(np.logical_and.outer(s < low, p < low) | np.logical_and.outer(s > high, p > high))  # all beside it
+        # all beside it
+        for low, high, s, p in zip(
+            polygons.low[k], polygons.high[k], origin.T, points.T, strict=True
+        ):
+            crosses &= ~(
+                np.logical_and.outer(s < low, p < low) | np.logical_and.outer(s > high, p > high)
+            )
         source, point = np.nonzero(crosses)
         share = from_source[source] / (from_source[source] - from_point[point])
         there = origin[source] + share[:, None] * (points[point] - origin[source])

@@ -10,8 +10,11 @@ from .intelligibility import MODULATION
 
 BIN = 0.001  # energy is counted in bins of this length [s]
 SMOOTH = 25  # bins of the running mean in which decay and noise are told apart
-ONSET_DB = 20.0  # the response begins where it first comes this near to its peak    ISO 3382-1:2009, 5.3.3
-OVER_NOISE_DB = 10.0  # the noise lies at least so far under the lower end of what is evaluated    ISO 3382-1:2009, 5.3.3
+ONSET_DB = (
+    20.0  # the response begins where it first comes this near to its peak    ISO 3382-1:2009, 5.3.3
+)
+# the noise lies at least so far under the lower end of what is evaluated    ISO 3382-1:2009, 5.3.3
+OVER_NOISE_DB = 10.0
 ORDER = 3  # of the Butterworth octave filters, run forwards and backwards
 
 
@@ -28,7 +31,8 @@ def octave_energy(response, rate):
     Returns
     -------
     energy : ndarray
-        In bins of 1 ms (bin, band); NaN in octaves that the sampling rate does not reach [any linear]
+        In bins of 1 ms (bin, band); NaN in octaves that the sampling rate does not reach [any
+        linear]
 
     Sources
     -------
@@ -37,7 +41,10 @@ def octave_energy(response, rate):
     response = np.asarray(response, float)
     rate = float(within("rate", rate, 8000, 400000, "Hz", "Kilohertz given by mistake?"))
     if response.ndim != 1 or len(response) < 0.2 * rate:
-        raise ValueError(f"an impulse response of {len(response) / rate:.2f} s in {response.ndim} dimension(s) is no measurement. Give one channel of 0.2 s at least.")
+        raise ValueError(
+            f"an impulse response of {len(response) / rate:.2f} s in {response.ndim} dimension(s)"
+            " is no measurement. Give one channel of 0.2 s at least."
+        )
     if not np.all(np.isfinite(response)) or not np.any(response):
         raise ValueError("the impulse response is silent, or holds something that is not a number.")
     per = int(round(rate * BIN))
@@ -47,13 +54,18 @@ def octave_energy(response, rate):
     for b, middle in enumerate(bands.EXACT):
         low, high = middle * 10**-0.15, middle * 10**0.15
         if high < 0.49 * rate:
-            filtered = sosfiltfilt(butter(ORDER, (low, high), "bandpass", fs=rate, output="sos"), response)
-            energy[:, b] = (filtered[onset : onset + count * per] ** 2).reshape(count, per).sum(axis=1)
+            filtered = sosfiltfilt(
+                butter(ORDER, (low, high), "bandpass", fs=rate, output="sos"), response
+            )
+            energy[:, b] = (
+                (filtered[onset : onset + count * per] ** 2).reshape(count, per).sum(axis=1)
+            )
     return energy
 
 
 def cut(energy):
-    """One octave's energy without its noise, up to where it sinks into it, with what is cut off put in as a last bin.
+    """One octave's energy without its noise, up to where it sinks into it, with what is cut off put
+    in as a last bin.
 
     Parameters
     ----------
@@ -69,13 +81,13 @@ def cut(energy):
 
     Notes
     -----
-    Noise: mean of the last tenth. The decay is taken as exponential where it comes near the noise, so that what is cut off is
-    known; noise is subtracted before.
+    Noise: mean of the last tenth. The decay is taken as exponential where it comes near the noise,
+    so that what is cut off is known; noise is subtracted before.
 
     Sources
     -------
-    After A. Lundeby et al., Acustica 81 (1995) 344 (crossing of decay and noise, from memory), and W. T. Chu, J. Acoust. Soc.
-    Am. 63 (1978) 1444 (subtraction, from memory).
+    After A. Lundeby et al., Acustica 81 (1995) 344 (crossing of decay and noise, from memory), and
+    W. T. Chu, J. Acoust. Soc. Am. 63 (1978) 1444 (subtraction, from memory).
     """
     noise = energy[-max(len(energy) // 10, 1) :].mean()
     smooth = np.convolve(energy, np.ones(SMOOTH) / SMOOTH, mode="same")
@@ -115,7 +127,10 @@ def decay_times(energy):
     -------
     ISO 3382-1:2009, 5.3 and annex A; ISO 3382-2:2008, 6.
     """
-    found, ranges = {m: np.full(energy.shape[1], np.nan) for m in RANGES}, np.full(energy.shape[1], np.nan)
+    found, ranges = (
+        {m: np.full(energy.shape[1], np.nan) for m in RANGES},
+        np.full(energy.shape[1], np.nan),
+    )
     for b in np.flatnonzero(np.isfinite(energy).all(axis=0)):
         kept, ranges[b] = cut(energy[:, b])
         for measure, (_, low) in RANGES.items():

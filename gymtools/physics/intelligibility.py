@@ -1,4 +1,6 @@
-"""Speech intelligibility: modulation transfer, speech transmission index (STI) and its older cross-check."""
+"""Speech intelligibility: modulation transfer, speech transmission index (STI) and its older
+cross-check.
+"""
 
 import numpy as np
 
@@ -6,16 +8,23 @@ from . import bands
 from .checks import within
 
 # IEC 60268-16:2020 (Ed. 5), annex A
-MODULATION = np.array([0.63, 0.8, 1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8, 10, 12.5])  # modulation frequency [Hz]
-ALPHA = np.array([0.085, 0.127, 0.230, 0.233, 0.309, 0.224, 0.173])  # octave weights, male, Table A.1 [-]
-BETA = np.array([0.085, 0.078, 0.065, 0.011, 0.047, 0.095])  # redundancy of neighbours, male, Table A.1 [-]
-RECEPTION_THRESHOLD_DB = np.array([46, 27, 12, 6.5, 7.5, 8, 12])  # absolute reception threshold [dB]
-MALE_SPEECH_DB = np.array([-2.5, 0.5, 0, -6, -12, -18, -24])  # speech octaves re the 500 Hz octave, A.6.1 [dB]
-SPEECH_SPECTRUM_DB = MALE_SPEECH_DB - bands.a_weighted(MALE_SPEECH_DB)  # the same, Ed. 5, re the A-weighted level [dB]
+# modulation frequency [Hz]
+MODULATION = np.array([0.63, 0.8, 1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8, 10, 12.5])
+# octave weights, male, Table A.1 [-]
+ALPHA = np.array([0.085, 0.127, 0.230, 0.233, 0.309, 0.224, 0.173])
+# redundancy of neighbours, male, Table A.1 [-]
+BETA = np.array([0.085, 0.078, 0.065, 0.011, 0.047, 0.095])
+# absolute reception threshold [dB]
+RECEPTION_THRESHOLD_DB = np.array([46, 27, 12, 6.5, 7.5, 8, 12])
+# speech octaves re the 500 Hz octave, A.6.1 [dB]
+MALE_SPEECH_DB = np.array([-2.5, 0.5, 0, -6, -12, -18, -24])
+# the same, Ed. 5, re the A-weighted level [dB]
+SPEECH_SPECTRUM_DB = MALE_SPEECH_DB - bands.a_weighted(MALE_SPEECH_DB)
 
 DECAY = 6 * np.log(10)  # exp(-DECAY t / T) falls by 60 dB in T; 13.8155 [-]
 CHUNK = 500  # points worked on at a time, so that all stays in the processor's cache [-]
-RATING_EDGES = np.array([0.36, 0.40, 0.44, 0.48, 0.52, 0.56, 0.60, 0.64, 0.68, 0.72, 0.76])  # annex F [-]
+# annex F [-]
+RATING_EDGES = np.array([0.36, 0.40, 0.44, 0.48, 0.52, 0.56, 0.60, 0.64, 0.68, 0.72, 0.76])
 RATINGS = np.array(["U", "J", "I", "H", "G", "F", "E", "D", "C", "B", "A", "A+"])  # annex F [-]
 
 
@@ -35,7 +44,8 @@ def modulation_transfer(energy, arrival_s, *, reverberant, rt):
         m(F) = \frac{\Bigl| \sum_s E_s e^{-2\pi j F t_s}
                + R\, e^{-2\pi j F t_1} / (1 + 2\pi j F T / 13.8155) \Bigr|}{\sum_s E_s + R}
 
-    The tail starts with the first arrival :math:`t_1`, the earliest of the sources that are heard at the point.
+    The tail starts with the first arrival :math:`t_1`, the earliest of the sources that are heard
+    at the point.
 
     Parameters
     ----------
@@ -55,24 +65,30 @@ def modulation_transfer(energy, arrival_s, *, reverberant, rt):
 
     Notes
     -----
-    Works in single precision: for arrivals within a second the error stays below 1e-5, and in the STI it shows less.
+    Works in single precision: for arrivals within a second the error stays below 1e-5, and in the
+    STI it shows less.
 
     Sources
     -------
-    IEC 60268-16:2020, A.5.3: m is the Fourier transform of the squared impulse response over its energy.
-    Here that response is a row of pulses and one exponential decay.
+    IEC 60268-16:2020, A.5.3: m is the Fourier transform of the squared impulse response over its
+    energy. Here that response is a row of pulses and one exponential decay.
 
     Examples
     --------
-    >>> float(modulation_transfer(np.ones((1, 1, 7)), [[0.05]], reverberant=np.zeros((1, 7)), rt=np.zeros(7)).min())
+    >>> nothing = dict(reverberant=np.zeros((1, 7)), rt=np.zeros(7))
+    >>> float(modulation_transfer(np.ones((1, 1, 7)), [[0.05]], **nothing).min())
     1.0
     """
     energy = _extremes_within("energy", energy, 0, 1e30, "(linear)", "Decibels given by mistake?")
     arrival = _extremes_within("arrival_s", arrival_s, 0, 10, "s", "Milliseconds given by mistake?")
-    reverberant = _extremes_within("reverberant", reverberant, 0, 1e30, "(linear)", "Decibels given by mistake?")
+    reverberant = _extremes_within(
+        "reverberant", reverberant, 0, 1e30, "(linear)", "Decibels given by mistake?"
+    )
     rt = within("rt", rt, 0, 100, "s", "Milliseconds given by mistake?")
     if energy.shape != (len(energy), *reverberant.shape) or arrival.shape != energy.shape[:2]:
-        shapes = f"energy {energy.shape}, arrival_s {arrival.shape}, reverberant {reverberant.shape}"
+        shapes = (
+            f"energy {energy.shape}, arrival_s {arrival.shape}, reverberant {reverberant.shape}"
+        )
         raise ValueError(f"{shapes} are not (source, point, band), (source, point), (point, band).")
     tail = 1 / (1 - 2j * np.pi * MODULATION * rt[:, None] / DECAY)  # (band, modulation), conjugate
     mtf = np.empty((*reverberant.shape, len(MODULATION)), np.float32)
@@ -83,16 +99,22 @@ def modulation_transfer(energy, arrival_s, *, reverberant, rt):
 
 
 def _modulation(energy, arrival, reverberant, tail):
-    """|sum| of the formula above, with e^{+j...} instead of e^{-j...}: same magnitude, two real products."""
+    """|sum| of the formula above, with e^{+j...} instead of e^{-j...}: same magnitude, two real
+    products.
+    """
     total = energy.sum(axis=0) + reverberant  # (point, band)
     total[total == 0] = 1  # silence: 0/1
     heard = np.einsum("spb->sp", energy) > 0  # (source, point)
     first = np.min(arrival, axis=0, where=heard, initial=arrival.max(initial=0))  # (point,)
     share = (energy / total).astype(np.float32).transpose(1, 2, 0)  # (point, band, source)
     tail_share = (reverberant / total).astype(np.float32)[..., None]  # (point, band, 1)
-    # double precision before the difference of times, single precision (25 times faster sines) after it
-    phase = (arrival - first).T[..., None].astype(np.float32) * (2 * np.pi * MODULATION).astype(np.float32)
-    real = share @ np.cos(phase) + tail_share * tail.real.astype(np.float32)  # (point, band, modulation)
+    # double precision before the difference of times, single precision (25 times faster sines)
+    # after it
+    phase = (arrival - first).T[..., None].astype(np.float32) * (2 * np.pi * MODULATION).astype(
+        np.float32
+    )
+    # (point, band, modulation)
+    real = share @ np.cos(phase) + tail_share * tail.real.astype(np.float32)
     imag = share @ np.sin(phase) + tail_share * tail.imag.astype(np.float32)
     return np.sqrt(real * real + imag * imag)
 
@@ -126,7 +148,8 @@ def masking_db(level_db):
 
 
 def transmission_index(m):
-    """Transmission index of a modulation transfer: its apparent signal-to-noise ratio on a scale from 0 to 1.
+    """Transmission index of a modulation transfer: its apparent signal-to-noise ratio on a scale
+    from 0 to 1.
 
     Parameters
     ----------
@@ -147,7 +170,9 @@ def transmission_index(m):
     >>> transmission_index([0.0, 0.5, 1.0]).tolist()
     [0.0, 0.5, 1.0]
     """
-    m = np.minimum(_extremes_within("m", m, 0, 1.3, "-", "Above 1.3 the measurement is invalid."), 1)
+    m = np.minimum(
+        _extremes_within("m", m, 0, 1.3, "-", "Above 1.3 the measurement is invalid."), 1
+    )
     x = np.asarray(1 - m)  # from here on in place, a quarter of the time for thousands of points
     with np.errstate(divide="ignore"):  # m = 0 and m = 1 have an SNR of -inf and inf
         np.log10(np.divide(m, x, out=x), out=x)  # SNR / 10 dB
@@ -185,7 +210,8 @@ def from_transmission_index(ti):
 
 
 def sti(mtf, *, speech_db=None, noise_db=None):
-    r"""Speech transmission index of a modulation transfer, with masking, threshold and noise if levels are given.
+    r"""Speech transmission index of a modulation transfer, with masking, threshold and noise if
+    levels are given.
 
     .. math:: m'_k = m_k \frac{I_k}{I_k + I_{am,k} + I_{rt,k} + I_{n,k}}, \qquad
               I_{am,k} = (I_{k-1} + I_{n,k-1})\, 10^{am/10}
@@ -195,7 +221,8 @@ def sti(mtf, *, speech_db=None, noise_db=None):
     mtf : array
         Modulation transfer, shape (..., band, modulation) [-]
     speech_db : array
-        Octave-band level of the speech, shape (..., band); None leaves out masking and threshold [dB]
+        Octave-band level of the speech, shape (..., band); None leaves out masking and threshold
+        [dB]
     noise_db : array
         Octave-band level of the noise, shape (..., band); only together with ``speech_db`` [dB]
 
@@ -215,14 +242,20 @@ def sti(mtf, *, speech_db=None, noise_db=None):
     """
     mtf = np.asarray(mtf)
     if mtf.shape[-2:] != (len(ALPHA), len(MODULATION)):
-        raise ValueError(f"mtf has shape {mtf.shape}, not (..., 7 bands, 14 modulation frequencies).")
+        raise ValueError(
+            f"mtf has shape {mtf.shape}, not (..., 7 bands, 14 modulation frequencies)."
+        )
     if speech_db is None and noise_db is not None:
-        raise ValueError("noise_db is given without speech_db. Give both: noise counts by its level under the speech.")
+        raise ValueError(
+            "noise_db is given without speech_db. Give both: noise counts by its level under the"
+            " speech."
+        )
     single_or_double = np.result_type(mtf, np.float32)
     if speech_db is not None:
         heard = _audible(speech_db, -np.inf if noise_db is None else noise_db)
         mtf = mtf * heard[..., None].astype(single_or_double)
-    mean = transmission_index(mtf) @ np.ones(14, single_or_double) / 14  # over the modulations, faster than .mean
+    # over the modulations, faster than .mean
+    mean = transmission_index(mtf) @ np.ones(14, single_or_double) / 14
     return from_transmission_index(mean)
 
 
@@ -231,7 +264,9 @@ def _audible(speech_db, noise_db):
     speech, noise = bands.to_energy(speech_db), bands.to_energy(noise_db)
     sound = speech + noise
     masking = np.zeros_like(sound)  # none at 125 Hz
-    masking[..., 1:] = sound[..., :-1] * bands.to_energy(masking_db(bands.to_level(sound[..., :-1])))
+    masking[..., 1:] = sound[..., :-1] * bands.to_energy(
+        masking_db(bands.to_level(sound[..., :-1]))
+    )
     return speech / (sound + masking + bands.to_energy(RECEPTION_THRESHOLD_DB))
 
 
@@ -250,7 +285,8 @@ def rating(sti):
 
     Notes
     -----
-    The edges lie 0.04 apart and repeated measurements spread by 0.02 to 0.03: near an edge take the letter lightly.
+    The edges lie 0.04 apart and repeated measurements spread by 0.02 to 0.03: near an edge take the
+    letter lightly.
 
     Sources
     -------
@@ -261,11 +297,16 @@ def rating(sti):
     >>> rating([0.35, 0.50, 0.76]).tolist()
     ['U', 'G', 'A+']
     """
-    return RATINGS[np.searchsorted(RATING_EDGES, within("sti", sti, 0, 1, "-", "Percent given by mistake?"), "right")]
+    return RATINGS[
+        np.searchsorted(
+            RATING_EDGES, within("sti", sti, 0, 1, "-", "Percent given by mistake?"), "right"
+        )
+    ]
 
 
 def al_cons(sti):
-    r"""Loss of consonants that corresponds to an STI, :math:`170.5405\, e^{-5.419\, STI}`; a cross-check only.
+    r"""Loss of consonants that corresponds to an STI, :math:`170.5405\, e^{-5.419\, STI}`; a
+    cross-check only.
 
     Parameters
     ----------
@@ -275,11 +316,13 @@ def al_cons(sti):
     Returns
     -------
     loss_pct : ndarray
-        Articulation loss of consonants; above 100 below an STI of 0.1, where the fit has no meaning [%]
+        Articulation loss of consonants; above 100 below an STI of 0.1, where the fit has no meaning
+        [%]
 
     Sources
     -------
-    Coefficients as quoted in two public files; attributed to F. Becker (from memory), primary source not seen.
+    Coefficients as quoted in two public files; attributed to F. Becker (from memory), primary
+    source not seen.
 
     Examples
     --------
@@ -312,12 +355,13 @@ def al_cons_peutz(distance, volume, rt, q, *, sources=1):
 
     Notes
     -----
-    Handbooks switch to 9 T beyond 3.16 critical distances, where the quadratic part has reached 6.5 T only.
-    The smaller of the two has no such jump. Noise and echoes are not in it.
+    Handbooks switch to 9 T beyond 3.16 critical distances, where the quadratic part has reached 6.5
+    T only. The smaller of the two has no such jump. Noise and echoes are not in it.
 
     Sources
     -------
-    V. M. A. Peutz, J. Audio Eng. Soc. 19 (1971) 915, in the form quoted by handbooks; the limit 9 T is from memory.
+    V. M. A. Peutz, J. Audio Eng. Soc. 19 (1971) 915, in the form quoted by handbooks; the limit 9 T
+    is from memory.
 
     Examples
     --------

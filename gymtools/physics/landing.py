@@ -5,12 +5,14 @@ import numpy as np
 from .field import look_up
 from .geometry import first_hit
 
-RAYS = 1500  # per loudspeaker; the share on a bank is then good to about one part in a hundred (a test says so)
+# per loudspeaker; the share on a bank is then good to about one part in a hundred (a test says so)
+RAYS = 1500
 FRONT = 8.0  # rays per unit of solid angle around the axis, over those behind
 
 
 def ray_fan(count=RAYS):
-    """Directions spread evenly on a spiral, denser around the front, and the share of the sphere each stands for.
+    """Directions spread evenly on a spiral, denser around the front, and the share of the sphere
+    each stands for.
 
     Parameters
     ----------
@@ -26,7 +28,8 @@ def ray_fan(count=RAYS):
 
     Notes
     -----
-    The density of rays falls smoothly from the front to the rear as 1 / (1 + (FRONT - 1) (1 - c) / 2), c the cosine off the axis.
+    The density of rays falls smoothly from the front to the rear as 1 / (1 + (FRONT - 1) (1 - c) /
+    2), c the cosine off the axis.
     """
     k = (np.arange(count) + 0.5) / count
     c = 1 - 2 * (FRONT**k - 1) / (FRONT - 1)  # inverse of the cumulated density
@@ -41,7 +44,8 @@ DIRECTION, SHARE = ray_fan()
 
 
 def ray_energy(table):
-    """Energy that each ray of the fan carries for one balloon, as shares of all that the loudspeaker radiates.
+    """Energy that each ray of the fan carries for one balloon, as shares of all that the
+    loudspeaker radiates.
 
     Parameters
     ----------
@@ -97,4 +101,6 @@ def shares(index, carried, count):
         (polygon, band); rays that met nothing are left out [-]
     """
     met = index >= 0
-    return np.stack([np.bincount(index[met], weights=band[met], minlength=count) for band in carried.T], axis=1)
+    return np.stack(
+        [np.bincount(index[met], weights=band[met], minlength=count) for band in carried.T], axis=1
+    )

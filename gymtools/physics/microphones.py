@@ -5,7 +5,8 @@ import numpy as np
 from . import bands
 from .checks import within
 
-# A of the usual patterns [-]. Eargle, The Microphone Book, Table 6-1, where the supercardioid's 0.366 is rounded. Some
+# A of the usual patterns [-]. Eargle, The Microphone Book, Table 6-1, where the supercardioid's
+# 0.366 is rounded. Some
 # lists swap the names of super- and hypercardioid.
 PATTERNS = {
     "omni": 1.0,
@@ -21,6 +22,7 @@ def _share(a):
     return within("a", a, 0, 1, "-", "A is the pattern's share without direction, 1 for omni.")
 
 
+# cos, but exactly 0 at 90 degrees
 def response(a, angle_deg):
     r"""Amplitude picked up from an angle, relative to the axis.
 
@@ -48,7 +50,7 @@ def response(a, angle_deg):
     [1.0, 0.25, -0.5]
     """
     angle = within("angle_deg", angle_deg, -360, 360, "deg")
-    return _share(a) + (1 - _share(a)) * np.sin(np.radians(90 - angle))  # cos, but exactly 0 at 90 degrees
+    return _share(a) + (1 - _share(a)) * np.sin(np.radians(90 - angle))
 
 
 def response_db(a, angle_deg):
@@ -75,7 +77,8 @@ def response_db(a, angle_deg):
 
 
 def random_efficiency(a):
-    r"""Random energy efficiency: energy picked up in a diffuse field over that of an omni of equal axis sensitivity.
+    r"""Random energy efficiency: energy picked up in a diffuse field over that of an omni of equal
+    axis sensitivity.
 
     .. math:: REE = A^2 + B^2 / 3
 
@@ -128,7 +131,8 @@ def directivity_index_db(a):
 
 
 def distance_factor(a):
-    """How many times farther than an omni the microphone may stand for the same share of diffuse sound.
+    """How many times farther than an omni the microphone may stand for the same share of diffuse
+    sound.
 
     Parameters
     ----------
@@ -165,7 +169,8 @@ def null_deg(a):
     Returns
     -------
     angle : ndarray
-        90 to 180; NaN where the pattern has no null (A above 0.5), since no angle would be true [deg]
+        90 to 180; NaN where the pattern has no null (A above 0.5), since no angle would be true
+        [deg]
 
     Sources
     -------
@@ -182,7 +187,8 @@ def null_deg(a):
 
 
 def pickup(a, facing, direction):
-    """Energy that microphones pick up from given directions, relative to the axis; the kernel has no checks.
+    """Energy that microphones pick up from given directions, relative to the axis; the kernel has
+    no checks.
 
     Parameters
     ----------

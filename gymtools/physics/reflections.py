@@ -9,13 +9,16 @@ from .field import NEAREST, look_up
 from .geometry import INSIDE
 
 
-def image_arrivals(points, position, axes, tables, kind, on_axis, decay, polygons, absorption, *, blocking=None):
+def image_arrivals(
+    points, position, axes, tables, kind, on_axis, decay, polygons, absorption, *, blocking=None
+):
     r"""Energy of the specular reflection of every source in every surface at every point.
 
     .. math:: E = E_1 \, D(\theta', \phi') \, (1 - \alpha) \, e^{-m r} / r^2
 
-    The source is mirrored with its pattern. The same numbers come, with less work, from mirroring the point: its
-    direction from the source is where the sound leaves toward the surface, its distance the whole way r.
+    The source is mirrored with its pattern. The same numbers come, with less work, from mirroring
+    the point: its direction from the source is where the sound leaves toward the surface, its
+    distance the whole way r.
 
     Parameters
     ----------
@@ -38,38 +41,46 @@ def image_arrivals(points, position, axes, tables, kind, on_axis, decay, polygon
     absorption : array
         Absorption coefficients (surface, band); give 1 to leave a surface out in a band [-]
     blocking : Polygons, optional
-        What may stand in either leg of the way; surfaces among them do not block their own reflections [m]
+        What may stand in either leg of the way; surfaces among them do not block their own
+        reflections [m]
 
     Returns
     -------
     energy : ndarray
-        (source, surface, point, band) float32; zero where there is no reflection [re 20 uPa squared]
+        (source, surface, point, band) float32; zero where there is no reflection [re 20 uPa
+        squared]
     way : ndarray
-        Whole way (source, surface, point) float32; 0 where there is no reflection, so that sums over all arrivals stay
-        finite: tell them by their energy [m]
+        Whole way (source, surface, point) float32; 0 where there is no reflection, so that sums
+        over all arrivals stay finite: tell them by their energy [m]
 
     Notes
     -----
-    There is a reflection where source and point are on the same side of the plane, each more than 2 mm from it, and the
-    line from the mirrored source to the point meets the plane inside the polygon, its outline included. Rough surfaces
-    (open bleachers, people) scatter what this sends one way; below some hundred hertz small surfaces reflect less.
+    There is a reflection where source and point are on the same side of the plane, each more than 2
+    mm from it, and the line from the mirrored source to the point meets the plane inside the
+    polygon, its outline included. Rough surfaces (open bleachers, people) scatter what this sends
+    one way; below some hundred hertz small surfaces reflect less.
 
     Sources
     -------
-    J. B. Allen and D. A. Berkley, J. Acoust. Soc. Am. 65 (1979) 943 (from memory), for any plane and any pattern.
+    J. B. Allen and D. A. Berkley, J. Acoust. Soc. Am. 65 (1979) 943 (from memory), for any plane
+    and any pattern.
     """
     points, position, axes = (np.asarray(v, np.float32) for v in (points, position, axes))
     on_axis, decay = np.asarray(on_axis, np.float32), np.asarray(decay, np.float32)
     kept = 1 - np.asarray(absorption, np.float32)  # (surface, band)
     energy = np.zeros((len(position), len(polygons), len(points), on_axis.shape[1]), np.float32)
     whole = np.zeros(energy.shape[:3], np.float32)
-    point_height, point_clear = _heights(points, polygons)  # (surface, point), (surface, edge, point)
-    source_height, source_clear = _heights(position, polygons)  # (surface, source), (surface, edge, source)
-    mirrored = points - 2 * point_height[..., None] * polygons.normal[:, None]  # (surface, point, 3)
+    # (surface, point), (surface, edge, point)
+    point_height, point_clear = _heights(points, polygons)
+    # (surface, source), (surface, edge, source)
+    source_height, source_clear = _heights(position, polygons)
+    # (surface, point, 3)
+    mirrored = points - 2 * point_height[..., None] * polygons.normal[:, None]
     for s in range(len(position)):
         exists = _meets(source_height[:, s], source_clear[:, :, s], point_height, point_clear)
         surface, point = np.nonzero(exists)
-        way = mirrored[surface, point] - position[s]  # (pair, 3): leaves the source as the real sound does
+        # (pair, 3): leaves the source as the real sound does
+        way = mirrored[surface, point] - position[s]
         if blocking is not None:
             near, far = np.abs(source_height[surface, s]), np.abs(point_height[surface, point])
             there = position[s] + (near / (near + far))[:, None] * way
@@ -87,7 +98,9 @@ def image_arrivals(points, position, axes, tables, kind, on_axis, decay, polygon
 
 
 def _heights(points, polygons):
-    """Signed heights over the planes (surface, point), and how far inside each edge (surface, edge, point)."""
+    """Signed heights over the planes (surface, point), and how far inside each edge (surface, edge,
+    point).
+    """
     height = polygons.normal @ points.T - polygons.offset[:, None]
     return height, polygons.edge @ points.T - polygons.edge_offset[..., None]
 
@@ -95,8 +108,8 @@ def _heights(points, polygons):
 def _meets(source_height, source_clear, point_height, point_clear):
     """Whether the reflection exists (surface, point).
 
-    The foot of the reflection divides the line between both feet in the ratio of the heights, so that it lies inside an
-    edge when near * (point's clearance) + far * (source's clearance) >= 0.
+    The foot of the reflection divides the line between both feet in the ratio of the heights, so
+    that it lies inside an edge when near * (point's clearance) + far * (source's clearance) >= 0.
     """
     near, far = np.abs(source_height)[:, None], np.abs(point_height)
     meets = (source_height[:, None] * point_height > 0) & (near > INSIDE) & (far > INSIDE)
@@ -106,7 +119,9 @@ def _meets(source_height, source_clear, point_height, point_clear):
 
 
 def _free(start, end, polygons):
-    """Whether lines from start (pair, 3) to end (pair, 3) are free; what either end lies on does not count."""
+    """Whether lines from start (pair, 3) to end (pair, 3) are free; what either end lies on does
+    not count.
+    """
     free = np.ones(len(start), bool)
     for k in range(len(polygons)):
         a = start @ polygons.normal[k] - polygons.offset[k]

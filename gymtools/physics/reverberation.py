@@ -28,7 +28,8 @@ def _millington(area, absorption):
     return -xlog1py(area, -absorption.T).sum(axis=-1)
 
 
-FORMULAS = {"sabine": (_sabine, 1.3), "eyring": (_eyring, 1.0), "millington": (_millington, 1.0)}  # and largest alpha
+# and largest alpha
+FORMULAS = {"sabine": (_sabine, 1.3), "eyring": (_eyring, 1.0), "millington": (_millington, 1.0)}
 
 
 def absorption_area(area, absorption, *, air=0.0, volume=0.0, formula="eyring"):
@@ -56,12 +57,13 @@ def absorption_area(area, absorption, *, air=0.0, volume=0.0, formula="eyring"):
     Returns
     -------
     area : ndarray
-        Absorption area, shape (band,); infinite for Eyring with mean absorption 1 and for Millington
-        with any coefficient of 1 [m2]
+        Absorption area, shape (band,); infinite for Eyring with mean absorption 1 and for
+        Millington with any coefficient of 1 [m2]
 
     Sources
     -------
-    H. Kuttruff, Room Acoustics; the three formulas are compared by H. Arau-Puchades, Acustica 65 (1988) 163.
+    H. Kuttruff, Room Acoustics; the three formulas are compared by H. Arau-Puchades, Acustica 65
+    (1988) 163.
 
     Examples
     --------
@@ -72,9 +74,19 @@ def absorption_area(area, absorption, *, air=0.0, volume=0.0, formula="eyring"):
         raise ValueError(f"formula = {formula!r} is unknown. Known: {', '.join(FORMULAS)}.")
     surfaces, limit = FORMULAS[formula]
     area = within("area", area, 0, 1e5, "m2")
-    absorption = within("absorption", absorption, 0, limit, "-", "Percent, or above 1 after ISO 354? Only sabine may.")
+    absorption = within(
+        "absorption",
+        absorption,
+        0,
+        limit,
+        "-",
+        "Percent, or above 1 after ISO 354? Only sabine may.",
+    )
     if area.ndim != 1 or absorption.shape[:1] != area.shape:
-        raise ValueError(f"area {area.shape} and absorption {absorption.shape} are not (surface,) and (surface, band).")
+        raise ValueError(
+            f"area {area.shape} and absorption {absorption.shape} are not (surface,) and (surface,"
+            " band)."
+        )
     within("total area", area.sum(), 1, 1e6, "m2")
     air = within("air", air, 0, 0.5, "1/m", "dB/m given by mistake?")
     volume = within("volume", volume, 0, 1e6, "m3", "Cubic feet given by mistake?")
@@ -110,8 +122,8 @@ def reverberation_time(volume, area, absorption, *, air=0.0, speed_of_sound=C, f
 
     Notes
     -----
-    All three expect a diffuse field. A gymnasium with one absorbing surface is the opposite: its late
-    decay lasts longer than any formula says.
+    All three expect a diffuse field. A gymnasium with one absorbing surface is the opposite: its
+    late decay lasts longer than any formula says.
 
     Sources
     -------
@@ -123,7 +135,9 @@ def reverberation_time(volume, area, absorption, *, air=0.0, speed_of_sound=C, f
     1.733
     """
     volume = within("volume", volume, 10, 1e6, "m3", "Cubic feet given by mistake?")
-    c = within("speed_of_sound", speed_of_sound, 300, 370, "m/s", "Temperature or ft/s given by mistake?")
+    c = within(
+        "speed_of_sound", speed_of_sound, 300, 370, "m/s", "Temperature or ft/s given by mistake?"
+    )
     A = absorption_area(area, absorption, air=air, volume=volume, formula=formula)
     within("absorption area", A, 1e-3, np.inf, "m2", "Nothing absorbs; the decay has no end.")
     return K * volume / (c * A)
@@ -132,7 +146,9 @@ def reverberation_time(volume, area, absorption, *, air=0.0, speed_of_sound=C, f
 def arau(length, width, height, absorption, *, air=0.0, speed_of_sound=C):
     r"""Reverberation time of a box whose absorption is unlike from axis to axis.
 
-    .. math:: T = \prod_{x,y,z} T_i^{S_i/S}, \qquad T_i = \frac{24\ln 10\, V}{c\,(-S\ln(1-\alpha_i) + 4mV)}
+    .. math::
+        T = \prod_{x,y,z} T_i^{S_i/S}, \qquad
+        T_i = \frac{24\ln 10\, V}{c\,(-S\ln(1-\alpha_i) + 4mV)}
 
     Parameters
     ----------
@@ -160,10 +176,15 @@ def arau(length, width, height, absorption, *, air=0.0, speed_of_sound=C):
     2.355
     """
     size = [("length", length), ("width", width), ("height", height)]
-    x, y, z = (within(name, value, 2, 200, "m", "Centimetres or feet given by mistake?") for name, value in size)
+    x, y, z = (
+        within(name, value, 2, 200, "m", "Centimetres or feet given by mistake?")
+        for name, value in size
+    )
     absorption = within("absorption", absorption, 0, 1, "-", "Percent, or above 1 after ISO 354?")
     if absorption.shape[:1] != (6,):
-        raise ValueError(f"absorption has shape {absorption.shape}, not (6, band): {', '.join(AXIAL)}.")
+        raise ValueError(
+            f"absorption has shape {absorption.shape}, not (6, band): {', '.join(AXIAL)}."
+        )
     pair = 2 * np.array([y * z, x * z, x * y])  # (axis,)
     alpha = absorption.reshape(3, 2, *absorption.shape[1:]).mean(axis=1)  # (axis, band)
     options = {"air": air, "speed_of_sound": speed_of_sound}
@@ -194,12 +215,14 @@ def critical_distance(q, volume, rt, *, sources=1):
 
     Notes
     -----
-    From the absorption area A = 24 ln 10 V/(c T) with c = 343.2 m/s. Handbooks print 0.057, which is 0.7 % more.
-    With the room constant R in place of A (see ``steady_level``) the distance grows by 1/sqrt(1 - mean alpha).
+    From the absorption area A = 24 ln 10 V/(c T) with c = 343.2 m/s. Handbooks print 0.057, which
+    is 0.7 % more. With the room constant R in place of A (see ``steady_level``) the distance grows
+    by 1/sqrt(1 - mean alpha).
 
     Sources
     -------
-    H. Kuttruff, Room Acoustics, 6th ed., eq. (5.44); N sources: D. Davis, Sound System Engineering (from memory).
+    H. Kuttruff, Room Acoustics, 6th ed., eq. (5.44); N sources: D. Davis, Sound System Engineering
+    (from memory).
 
     Examples
     --------
@@ -269,7 +292,8 @@ def steady_level(power_level_db, distance, *, q, room_constant, sources=1):
 
     Sources
     -------
-    Bies, Hansen and Howard, Engineering Noise Control, 5th ed., eq. (6.43); N sources by adding equal powers.
+    Bies, Hansen and Howard, Engineering Noise Control, 5th ed., eq. (6.43); N sources by adding
+    equal powers.
 
     Examples
     --------
@@ -282,11 +306,14 @@ def steady_level(power_level_db, distance, *, q, room_constant, sources=1):
     R = within("room_constant", room_constant, 1e-3, np.inf, "m2")
     N = within("sources", sources, 1, 1000, "-")
     direct, reverberant = q / (4 * np.pi * r**2), 4 * N / R
-    return tuple(power + bands.to_level(energy) for energy in (direct, reverberant, direct + reverberant))
+    return tuple(
+        power + bands.to_level(energy) for energy in (direct, reverberant, direct + reverberant)
+    )
 
 
 def sports_hall_target(volume):
-    r"""Wanted mid-band reverberation time of a sports hall, :math:`T = 0.75 \lg V - 1`, 2.0 from 10 000 m3.
+    r"""Wanted mid-band reverberation time of a sports hall, :math:`T = 0.75 \lg V - 1`, 2.0 from 10
+    000 m3.
 
     Parameters
     ----------
@@ -300,8 +327,9 @@ def sports_hall_target(volume):
 
     Sources
     -------
-    DIN 18041:2016, group A5. The formula is from memory; it gives four of the five values of a public
-    table (800 m3: 1.2 s, 1160: 1.3, 2230: 1.5, 6930: 1.9). The fifth, 8500 m3, prints 2.0 for 1.947.
+    DIN 18041:2016, group A5. The formula is from memory; it gives four of the five values of a
+    public table (800 m3: 1.2 s, 1160: 1.3, 2230: 1.5, 6930: 1.9). The fifth, 8500 m3, prints 2.0
+    for 1.947.
 
     Examples
     --------

@@ -1,15 +1,21 @@
-"""Microphones whose talker turns: what loudspeakers return for many places and many ways of facing at once."""
+"""Microphones whose talker turns: what loudspeakers return for many places and many ways of facing
+at once.
+"""
 
 import numpy as np
 
-CHUNK = 400  # places worked on at a time: small products stay on one thread, which a busy second core cannot stall
+# places worked on at a time: small products stay on one thread, which a busy second core cannot
+# stall
+CHUNK = 400
 
 
 def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
-    r"""Energy at the output of a first-order microphone for every way its talker may face; the kernel has no checks.
+    r"""Energy at the output of a first-order microphone for every way its talker may face; the
+    kernel has no checks.
 
-    The microphone looks back at its talker's mouth: for a talker who faces f its axis is -f cos(up) + z sin(up). The sum
-    over sources of E (A + B c)^2 is a quadratic form of the facing, so its moments are formed once for all facings.
+    The microphone looks back at its talker's mouth: for a talker who faces f its axis is -f cos(up)
+    + z sin(up). The sum over sources of E (A + B c)^2 is a quadratic form of the facing, so its
+    moments are formed once for all facings.
 
     .. math:: E = \sum_s E_s \, (A + B \cos\theta_s)^2, \qquad B = 1 - A
 
@@ -38,13 +44,29 @@ def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
     direct, toward = np.asarray(direct, np.float32), np.asarray(toward, np.float32)
     x, y = toward[..., 0], toward[..., 1]  # (source, place)
     w = np.float32(np.sin(np.radians(up_deg))) * toward[..., 2]
-    terms = np.stack([np.ones_like(x), x, y, w, x * x, x * y, y * y, x * w, y * w, w * w])  # (moment, source, place)
+    # (moment, source, place)
+    terms = np.stack([np.ones_like(x), x, y, w, x * x, x * y, y * y, x * w, y * w, w * w])
     moments = terms.transpose(2, 0, 1) @ direct.transpose(1, 0, 2)  # (place, moment, band)
     turn = np.radians(np.asarray(facing_deg, float))
     c, s, one, k = np.cos(turn), np.sin(turn), np.ones_like(turn), -np.cos(np.radians(up_deg))
     zero = 0 * one
-    linear = np.stack([zero, k * c, k * s, one, zero, zero, zero, zero, zero, zero], axis=1)  # (facing, moment): of sum E c
-    square = np.stack([zero, zero, zero, zero, (k * c) ** 2, 2 * k * k * c * s, (k * s) ** 2, 2 * k * c, 2 * k * s, one], axis=1)
+    # (facing, moment): of sum E c
+    linear = np.stack([zero, k * c, k * s, one, zero, zero, zero, zero, zero, zero], axis=1)
+    square = np.stack(
+        [
+            zero,
+            zero,
+            zero,
+            zero,
+            (k * c) ** 2,
+            2 * k * k * c * s,
+            (k * s) ** 2,
+            2 * k * c,
+            2 * k * s,
+            one,
+        ],
+        axis=1,
+    )
     a = np.asarray(pattern, float)
     b = 1 - a
     plain = np.zeros(10)

@@ -1,4 +1,6 @@
-"""Attempts at a design task, kept in a local file: lines are only ever added, and what cannot be read is named and left alone."""
+"""Attempts at a design task, kept in a local file: lines are only ever added, and what cannot be
+read is named and left alone.
+"""
 
 import json
 import math
@@ -55,7 +57,9 @@ class Attempt:
             raise ValueError("terms is no table of numbers")
         for name, value in self.terms.items():
             _number(f"terms '{name}'", value)
-        if not isinstance(self.changed, list | tuple) or not all(isinstance(c, str) for c in self.changed):
+        if not isinstance(self.changed, list | tuple) or not all(
+            isinstance(c, str) for c in self.changed
+        ):
             raise ValueError("changed is no list of texts")
         object.__setattr__(self, "changed", tuple(self.changed))
         object.__setattr__(self, "who", plain(self.who))
@@ -102,18 +106,22 @@ def keep(path, attempt):
 
     Notes
     -----
-    A line begins with a line end of its own, so that it never joins one that was cut off by an interruption, and goes out in one
-    piece, so that two processes may add to the same file.
+    A line begins with a line end of its own, so that it never joins one that was cut off by an
+    interruption, and goes out in one piece, so that two processes may add to the same file.
     """
     line = b"\n" + json.dumps(asdict(attempt), allow_nan=False).encode() + b"\n"
-    handle = os.open(Path(path), os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o644)
+    handle = os.open(
+        Path(path), os.O_WRONLY | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o644
+    )
     try:
         written = os.write(handle, line)
         os.fsync(handle)
     finally:
         os.close(handle)
     if written < len(line):
-        raise OSError(f"{Path(path).name}: only a part of the attempt could be written. Is the disk full?")
+        raise OSError(
+            f"{Path(path).name}: only a part of the attempt could be written. Is the disk full?"
+        )
 
 
 def kept(path):
@@ -152,5 +160,9 @@ def _attempt(line):
     known = {f.name for f in fields(Attempt)}
     missing, more = sorted(known - found.keys()), sorted(found.keys() - known)
     if missing or more:
-        raise ValueError("; ".join([*(f"'{k}' is missing" for k in missing), *(f"'{k}' is unknown" for k in more)]))
+        raise ValueError(
+            "; ".join(
+                [*(f"'{k}' is missing" for k in missing), *(f"'{k}' is unknown" for k in more)]
+            )
+        )
     return Attempt(**found)

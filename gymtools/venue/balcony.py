@@ -1,4 +1,6 @@
-"""Balconies and upper running tracks: a slab along a wall, with a front, and perhaps rows of seats on it."""
+"""Balconies and upper running tracks: a slab along a wall, with a front, and perhaps rows of seats
+on it.
+"""
 
 from dataclasses import dataclass
 
@@ -14,7 +16,9 @@ from .tables import named
 
 @dataclass(frozen=True, kw_only=True)
 class Balcony(AlongWall, Thing):
-    """A slab along one wall; ``height`` is its floor. Without rows it is a track or gallery; a track around the hall is four."""
+    """A slab along one wall; ``height`` is its floor. Without rows it is a track or gallery; a
+    track around the hall is four.
+    """
 
     name: str
     side: str
@@ -23,7 +27,13 @@ class Balcony(AlongWall, Thing):
     length: float = quantity("m", 2, 80)
     offset: float = quantity("m", -40, 40, default=0.0)
     thickness: float = quantity("m", 0.1, 1.5, default=0.3)
-    parapet: float = quantity("m", 0.0, 1.5, default=1.07, hint="Height of the solid front over its floor; 0 for open railings.")
+    parapet: float = quantity(
+        "m",
+        0.0,
+        1.5,
+        default=1.07,
+        hint="Height of the solid front over its floor; 0 for open railings.",
+    )
     rows: int = quantity("count", 0, 20, default=0)
     row_run: float = quantity("m", 0.6, 1.2, default=0.85)
     row_rise: float = quantity("m", 0.0, 0.6, default=0.3)
@@ -39,7 +49,10 @@ class Balcony(AlongWall, Thing):
         if self.side not in SIDES:
             raise ValueError(f"side = '{self.side}' is unknown. Known: {', '.join(SIDES)}.")
         if self.rows * self.row_run > self.depth + 1e-9:
-            raise ValueError(f"rows = {self.rows} of {self.row_run:g} m do not fit on a balcony {self.depth:g} m deep.")
+            raise ValueError(
+                f"rows = {self.rows} of {self.row_run:g} m do not fit on a balcony {self.depth:g} m"
+                " deep."
+            )
 
     @property
     def seats(self):
@@ -49,7 +62,10 @@ class Balcony(AlongWall, Thing):
     @property
     def solid(self):
         """Volume it takes from the hall: the slab and what the rows stand on [m3]."""
-        return self.length * (self.depth * self.thickness + (self.rows * self.row_run) * (self.rows * self.row_rise) / 2)
+        return self.length * (
+            self.depth * self.thickness
+            + (self.rows * self.row_run) * (self.rows * self.row_rise) / 2
+        )
 
     @property
     def underside(self):
@@ -74,6 +90,19 @@ class Balcony(AlongWall, Thing):
         columns, row = max(2, round(self.length / 0.5)), np.arange(self.rows)
         u = (np.arange(columns) + 0.5) / columns * self.length - self.length / 2
         foot, along, into = along_wall(self.side, hall)
-        points = foot + (self.offset + u)[None, :, None] * along + ((self.rows - row - 0.5) * self.row_run)[:, None, None] * into
-        points = points + (self.height + row * self.row_rise + EAR_SEATED)[:, None, None] * np.array([0, 0, 1.0])
-        return ListeningArea(self.name, "balcony", points.reshape(-1, 3), self.rows, columns, self.seats / (self.rows * columns))
+        points = (
+            foot
+            + (self.offset + u)[None, :, None] * along
+            + ((self.rows - row - 0.5) * self.row_run)[:, None, None] * into
+        )
+        points = points + (self.height + row * self.row_rise + EAR_SEATED)[
+            :, None, None
+        ] * np.array([0, 0, 1.0])
+        return ListeningArea(
+            self.name,
+            "balcony",
+            points.reshape(-1, 3),
+            self.rows,
+            columns,
+            self.seats / (self.rows * columns),
+        )

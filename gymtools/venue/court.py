@@ -1,4 +1,6 @@
-"""Courts: the published lines of each level of play, drawn true, so that a hall is recognised at a glance."""
+"""Courts: the published lines of each level of play, drawn true, so that a hall is recognised at a
+glance.
+"""
 
 from dataclasses import dataclass, fields
 
@@ -22,7 +24,8 @@ def _circle(x, y, radius):
 class Court:
     """Court of one level of play; a size of 0 means that this court has no such mark.
 
-    Sizes are taken to the middle of a line; the rules measure to one edge or the other of lines 5 cm wide.
+    Sizes are taken to the middle of a line; the rules measure to one edge or the other of lines 5
+    cm wide.
 
     Parameters
     ----------
@@ -80,31 +83,47 @@ class Court:
         for size in [field.name for field in fields(self)][4:]:
             within(size, getattr(self, size), 0, self.length / 2, "m", "Feet given by mistake?")
         widest = min(self.three_point_radius, self.width / 2)
-        within("three_point_corner", self.three_point_corner, 0, widest, "m", "The line leaves its arc or the court.")
+        within(
+            "three_point_corner",
+            self.three_point_corner,
+            0,
+            widest,
+            "m",
+            "The line leaves its arc or the court.",
+        )
         if not self.source.strip():
-            raise ValueError(f"court '{self.level}': source is empty. Say where the sizes come from.")
+            raise ValueError(
+                f"court '{self.level}': source is empty. Say where the sizes come from."
+            )
 
     def hoops(self):
-        """Centres of the two rims, shape (2, 3) [m]; none, shape (0, 3), on a court without hoops."""
+        """Centres of the two rims, shape (2, 3) [m]; none, shape (0, 3), on a court
+        without hoops.
+        """
         if not self.hoop_height:
             return np.empty((0, 3))
         x = self.length / 2 - self.hoop_inset
         return np.array([[x, 0, self.hoop_height], [-x, 0, self.hoop_height]])
 
+    # the other end turned by 180 degrees
     def lines(self):
         """Lines on the floor, and hoop and backboard seen from above, as polylines.
 
         Returns
         -------
         lines : list of ndarray
-            Each of shape (n, 2), x along the length and y across from the court's centre: boundary, centre line,
-            centre circle; then for each end key, free-throw circle, three-point line, backboard, ring [m]
+            Each of shape (n, 2), x along the length and y across from the court's centre: boundary,
+            centre line, centre circle; then for each end key, free-throw circle, three-point line,
+            backboard, ring [m]
         """
         x, y = self.length / 2, self.width / 2
-        lines = [np.array([[-x, -y], [x, -y], [x, y], [-x, y], [-x, -y]]), np.array([[0, -y], [0, y]])]
+        lines = [
+            np.array([[-x, -y], [x, -y], [x, y], [-x, y], [-x, -y]]),
+            np.array([[0, -y], [0, y]]),
+        ]
         if self.circle_radius:
             lines.append(_circle(0, 0, self.circle_radius))
-        return lines + [line * end for end in (1, -1) for line in self._end()]  # the other end turned by 180 degrees
+        return lines + [line * end for end in (1, -1) for line in self._end()]
 
     def _end(self):
         """Lines of the end at +x."""
@@ -125,9 +144,13 @@ class Court:
     def _three_point(self):
         """Straight from the end line, then the arc about the rim, then straight back."""
         corner, radius = self.three_point_corner, self.three_point_radius
-        last = np.arcsin(corner / radius)  # arc angle from the long axis at which the straight part begins
+        # arc angle from the long axis at which the straight part begins
+        last = np.arcsin(corner / radius)
         angle = np.linspace(-last, last, round(2 * last / _ARC) + 1)
-        arc = np.stack([self.length / 2 - self.hoop_inset - radius * np.cos(angle), radius * np.sin(angle)], axis=-1)
+        arc = np.stack(
+            [self.length / 2 - self.hoop_inset - radius * np.cos(angle), radius * np.sin(angle)],
+            axis=-1,
+        )
         return np.concatenate([[[self.length / 2, -corner]], arc, [[self.length / 2, corner]]])
 
 

@@ -8,7 +8,8 @@ from .tables import named, read_table
 
 OPERATORS = ("nobody", "teacher", "trained")  # who runs the system
 CONDUCTORS = ("awg", "mm2")
-TAPS = (3.75, 7.5, 15.0, 30.0, 60.0, 100.0, 150.0, 200.0, 250.0)  # usual taps of line transformers [W]    common practice, no source
+# usual taps of line transformers [W]    common practice, no source
+TAPS = (3.75, 7.5, 15.0, 30.0, 60.0, 100.0, 150.0, 200.0, 250.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,7 +41,8 @@ class AmplifierType(Thing):
         Returns
         -------
         power : float
-            What its voltage gives between the loads it is rated at, held to what it gives at 4 ohm; 0 below its least load [W]
+            What its voltage gives between the loads it is rated at, held to what it gives at 4 ohm;
+            0 below its least load [W]
         """
         if load_ohm < self.min_ohm - 0.01 or not self.watts_8:
             return 0.0
@@ -67,11 +69,27 @@ def amplifier_types():
 class Wiring(Thing):
     """How one loudspeaker group is wired; what is left out is chosen for it."""
 
-    line_volts: float | None = quantity("V", 20, 110, default=None, hint="25, 70.7 or 100 V; left out, loudspeakers are driven directly.")
-    tap_w: float | None = quantity("W", 0.5, 1000, default=None, hint="Of each loudspeaker's transformer.")
+    line_volts: float | None = quantity(
+        "V",
+        20,
+        110,
+        default=None,
+        hint="25, 70.7 or 100 V; left out, loudspeakers are driven directly.",
+    )
+    tap_w: float | None = quantity(
+        "W", 0.5, 1000, default=None, hint="Of each loudspeaker's transformer."
+    )
     amplifier: str | None = None
-    per_channel: int | None = quantity("count", 1, 12, default=None, hint="Loudspeakers on one channel.")
-    run: float | None = quantity("m", 0.5, 500, default=None, hint="Cable from the rack to the group's first loudspeaker; the others follow from there.")
+    per_channel: int | None = quantity(
+        "count", 1, 12, default=None, hint="Loudspeakers on one channel."
+    )
+    run: float | None = quantity(
+        "m",
+        0.5,
+        500,
+        default=None,
+        hint="Cable from the rack to the group's first loudspeaker; the others follow from there.",
+    )
 
     def __post_init__(self):
         super().__post_init__()
@@ -83,12 +101,16 @@ class Wiring(Thing):
 
 @dataclass(frozen=True, kw_only=True)
 class Equipment(Thing):
-    """How the hall is wired, run and powered; the rack stands in the south-west corner when no place is given."""
+    """How the hall is wired, run and powered; the rack stands in the south-west corner when no
+    place is given.
+    """
 
     rack_x: float | None = quantity("m", -60, 60, default=None)
     rack_y: float | None = quantity("m", -50, 50, default=None)
     rack_height: float = quantity("m", 0, 15, default=1.2, hint="Of the amplifiers over the floor.")
-    headroom_db: float = quantity("dB", 0, 24, default=10.0, hint="Peaks of speech over its mean level.")
+    headroom_db: float = quantity(
+        "dB", 0, 24, default=10.0, hint="Peaks of speech over its mean level."
+    )
     cable_loss_db: float = quantity("dB", 0.1, 3, default=0.5, hint="Most that a cable may take.")
     conductor: str | None = None
     mains_volts: float = quantity("V", 90, 260, default=120.0)
@@ -99,9 +121,13 @@ class Equipment(Thing):
     def __post_init__(self):
         super().__post_init__()
         if self.operator not in OPERATORS:
-            raise ValueError(f"operator = '{self.operator}' is unknown. Known: {', '.join(OPERATORS)}.")
+            raise ValueError(
+                f"operator = '{self.operator}' is unknown. Known: {', '.join(OPERATORS)}."
+            )
         if self.conductor is not None and self.conductor not in CONDUCTORS:
-            raise ValueError(f"conductor = '{self.conductor}' is unknown. Known: {', '.join(CONDUCTORS)}.")
+            raise ValueError(
+                f"conductor = '{self.conductor}' is unknown. Known: {', '.join(CONDUCTORS)}."
+            )
 
     def wired(self, group):
         """How a group is wired.

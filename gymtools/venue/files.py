@@ -1,4 +1,6 @@
-"""Scenario files: TOML in metres or feet, refused with one clear line, saved without losing a comment or a file."""
+"""Scenario files: TOML in metres or feet, refused with one clear line, saved without losing a
+comment or a file.
+"""
 
 import difflib
 import os
@@ -23,14 +25,19 @@ from .targets import Targets
 from .units import from_file, to_file
 from .uses import Drive, Use
 
-ONE = {"hall": Hall, "air": Air, "stage": Stage, "targets": Targets, "equipment": Equipment}  # tables of the file
+# tables of the file
+ONE = {"hall": Hall, "air": Air, "stage": Stage, "targets": Targets, "equipment": Equipment}
+# arrays of tables
 MANY = {
     "banks": Bank,
     "floor_seats": FloorSeats,
     "portable_stages": PortableStage,
     "balconies": Balcony,
     "microphones": Microphone,
-    "treatments": Treatment, "groups": Group, "uses": Use}  # arrays of tables
+    "treatments": Treatment,
+    "groups": Group,
+    "uses": Use,
+}
 
 
 def load(path):
@@ -59,7 +66,9 @@ def load(path):
     try:
         return parse(path.read_text(encoding="utf-8-sig"), path.name, folder=path.parent)
     except UnicodeDecodeError:
-        raise ValueError(f"{path.name}: is not UTF-8 text. Was it saved by a word processor?") from None
+        raise ValueError(
+            f"{path.name}: is not UTF-8 text. Was it saved by a word processor?"
+        ) from None
 
 
 def parse(text, where="scenario", *, folder=None):
@@ -87,7 +96,9 @@ def parse(text, where="scenario", *, folder=None):
         raise ValueError(f"{where}: unknown key 'text'.")
     units = tables.get("units")
     if units is None:
-        raise ValueError(f'{where}: units is missing. Write units = "m" or units = "ft" at the top.')
+        raise ValueError(
+            f'{where}: units is missing. Write units = "m" or units = "ft" at the top.'
+        )
     try:
         to_file(1.0, "m", units)
     except ValueError as error:
@@ -95,7 +106,11 @@ def parse(text, where="scenario", *, folder=None):
     _adopt_measured(tables.get("loudspeaker_files", []), where, folder)
     for key, cls in ONE.items():
         if key in tables:
-            table = _with_things(tables[key], "wiring", Wiring, f"{where} [{key}]", units) if key == "equipment" else tables[key]
+            table = (
+                _with_things(tables[key], "wiring", Wiring, f"{where} [{key}]", units)
+                if key == "equipment"
+                else tables[key]
+            )
             tables[key] = build(cls, table, f"{where} [{key}]", units)
     for key, cls in MANY.items():
         entries = tables.get(key, [])
@@ -117,7 +132,9 @@ def _adopt_measured(names, where, folder):
     if not isinstance(names, list) or not all(isinstance(n, str) for n in names):
         raise ValueError(f"{where}: loudspeaker_files must be a list of file names in quotes.")
     if names and folder is None:
-        raise ValueError(f"{where}: loudspeaker_files are given, but not the folder in which they lie.")
+        raise ValueError(
+            f"{where}: loudspeaker_files are given, but not the folder in which they lie."
+        )
     for name in names:
         try:
             read_measured(Path(folder) / name)
@@ -151,8 +168,16 @@ def build(cls, table, where, units):
     for key in table:
         if key not in known:
             near = difflib.get_close_matches(key, shown, 1)
-            raise _refused(where, f"unknown key '{key}'. " + (f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(shown)}."))
-    missing = [k for k, f in known.items() if k not in table and f.default is MISSING and f.default_factory is MISSING]
+            raise _refused(
+                where,
+                f"unknown key '{key}'. "
+                + (f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(shown)}."),
+            )
+    missing = [
+        k
+        for k, f in known.items()
+        if k not in table and f.default is MISSING and f.default_factory is MISSING
+    ]
     if missing:
         raise _refused(where, f"missing {', '.join(missing)}.")
     values = {}
@@ -161,8 +186,10 @@ def build(cls, table, where, units):
             meta = known[key].metadata
             if "unit" in meta:
                 value = _number(key, value, meta, units)
-            elif known[key].type in (str, str | None) and not (isinstance(value, str) and value.strip()):
-                raise ValueError(f'{key} = {value!r} must be text in quotes.')
+            elif known[key].type in (str, str | None) and not (
+                isinstance(value, str) and value.strip()
+            ):
+                raise ValueError(f"{key} = {value!r} must be text in quotes.")
             values[key] = tuple(value) if isinstance(value, list) else value
         return cls(**values)
     except (ValueError, TypeError) as error:
@@ -184,14 +211,19 @@ def _plain_number(key, value):
         raise ValueError(f"{key} is a number of more than 300 digits.") from None
 
 
+# a foot's last digit must not refuse the limit itself
 def _number(key, value, meta, units):
     """A number in SI, its range told in the units of the file."""
     value, unit = _plain_number(key, value), meta["unit"]
     shown = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
     low, high = (to_file(meta[end], unit, units) for end in ("low", "high"))
-    hint = "" if units == "ft" and "eet given" in meta["hint"] and "metres" not in meta["hint"].lower() else meta["hint"]
+    hint = (
+        ""
+        if units == "ft" and "eet given" in meta["hint"] and "metres" not in meta["hint"].lower()
+        else meta["hint"]
+    )
     within(key, value, low, high, "" if unit == "count" else shown, hint)
-    return min(max(from_file(value, unit, units), meta["low"]), meta["high"])  # a foot's last digit must not refuse the limit itself
+    return min(max(from_file(value, unit, units), meta["low"]), meta["high"])
 
 
 def _with_things(table, key, cls, label, units):
@@ -200,7 +232,13 @@ def _with_things(table, key, cls, label, units):
         return table
     if not isinstance(table[key], dict):
         raise _refused(f"{label} [{key}]", "must be a table of groups.")
-    return {**table, key: {name: build(cls, entry, f"{label} [{key}.'{name}']", units) for name, entry in table[key].items()}}
+    return {
+        **table,
+        key: {
+            name: build(cls, entry, f"{label} [{key}.'{name}']", units)
+            for name, entry in table[key].items()
+        },
+    }
 
 
 def _use_groups(entry, label, units):
@@ -209,7 +247,9 @@ def _use_groups(entry, label, units):
         for key in ("listens", "occupied"):
             if not isinstance(entry.get(key, {}), dict):
                 raise ValueError(f"{key} must be a table of areas and numbers.")
-            numbers[key] = {area: _plain_number(f"{key} '{area}'", v) for area, v in entry.get(key, {}).items()}
+            numbers[key] = {
+                area: _plain_number(f"{key} '{area}'", v) for area, v in entry.get(key, {}).items()
+            }
         if "noise_db" in entry:
             if not isinstance(entry["noise_db"], list):
                 raise ValueError("noise_db must be a list of seven octave levels.")
@@ -225,7 +265,8 @@ def _label(entry, number):
 
 
 def save(scenario, path, *, overwrite=False):
-    """Write a scenario file beside the old one, then put it in its place; comments of the file it came from are kept.
+    """Write a scenario file beside the old one, then put it in its place; comments of the file it
+    came from are kept.
 
     Parameters
     ----------
@@ -248,7 +289,9 @@ def save(scenario, path, *, overwrite=False):
     """
     path = Path(path)
     if path.exists() and not overwrite:
-        raise FileExistsError(f"{path.name} exists. Choose another name, or say that it may be replaced.")
+        raise FileExistsError(
+            f"{path.name} exists. Choose another name, or say that it may be replaced."
+        )
     text = to_text(scenario)
     handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem}-", suffix=".toml")
     try:
@@ -314,7 +357,9 @@ def _write(table, thing, units):
 
 
 def _written_list(old, things, units):
-    """Array of tables in the order of the things, each table that was there kept with its comments."""
+    """Array of tables in the order of the things, each table that was there kept with
+    its comments.
+    """
     by_name = {entry.get("name", number): entry for number, entry in enumerate(old)}
     made = tomlkit.aot()
     for number, thing in enumerate(things):
@@ -332,12 +377,15 @@ def _plain(value, unit, units):
         row.update({k: list(v) if isinstance(v, tuple) else v for k, v in value.items()})
         return row
     value = to_file(value, unit, units) if unit else value
-    value = float(f"{value:.10g}") if isinstance(value, float) else value  # 29.2608, not 29.260800000000003
+    # 29.2608, not 29.260800000000003
+    value = float(f"{value:.10g}") if isinstance(value, float) else value
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def _same(old, new):
-    number = lambda v: isinstance(v, (int, float)) and not isinstance(v, bool)  # noqa: E731
+    def number(v):
+        return isinstance(v, (int, float)) and not isinstance(v, bool)
+
     if number(old) and number(new):
         return abs(old - new) <= 1e-9 * max(1.0, abs(old), abs(new))
     return old == new

@@ -1,8 +1,10 @@
-"""Surface finishes: octave-band absorption, and scattering, of what a gymnasium is built and filled with.
+"""Surface finishes: octave-band absorption, and scattering, of what a gymnasium is built and filled
+with.
 
-Many tables stop at 4 kHz. There, one rule fills 8 kHz: the 4 kHz value is repeated. No source publishes a trend
-to extrapolate, the air absorbs far more than the surfaces at 8 kHz, and for the many finishes that absorb more with
-rising frequency the repeated value is the cautious one. ``fill_8k`` says for each finish whether it was applied.
+Many tables stop at 4 kHz. There, one rule fills 8 kHz: the 4 kHz value is repeated. No source
+publishes a trend to extrapolate, the air absorbs far more than the surfaces at 8 kHz, and for the
+many finishes that absorb more with rising frequency the repeated value is the cautious one.
+``fill_8k`` says for each finish whether it was applied.
 """
 
 from dataclasses import dataclass
@@ -28,7 +30,8 @@ class Finish:
     source : str
         Author, title, year and table; starts with "assumption" where there is none [-]
     scattering : float
-        Share of the reflected sound that leaves in all directions, not as from a mirror, middle octaves, 0 to 1 [-]
+        Share of the reflected sound that leaves in all directions, not as from a mirror, middle
+        octaves, 0 to 1 [-]
     scattering_source : str
         As ``source`` [-]
     """
@@ -45,10 +48,21 @@ class Finish:
         name = f"finish '{self.name}': absorption"
         values = within(name, self.absorption, 0, 1, "(fraction)", "Percent given by mistake?")
         if values.shape != (7,):
-            raise ValueError(f"{name} has shape {values.shape}, not (7,): one value per octave, 125 Hz to 8 kHz.")
-        within(f"finish '{self.name}': scattering", self.scattering, 0, 1, "(fraction)", "Percent given by mistake?")
+            raise ValueError(
+                f"{name} has shape {values.shape}, not (7,): one value per octave, 125 Hz to 8 kHz."
+            )
+        within(
+            f"finish '{self.name}': scattering",
+            self.scattering,
+            0,
+            1,
+            "(fraction)",
+            "Percent given by mistake?",
+        )
         if not (self.source.strip() and self.scattering_source.strip()):
-            raise ValueError(f"finish '{self.name}': source is empty. Say where the numbers come from.")
+            raise ValueError(
+                f"finish '{self.name}': source is empty. Say where the numbers come from."
+            )
         object.__setattr__(self, "absorption", tuple(values.tolist()))
 
     @property

@@ -1,4 +1,6 @@
-"""What fits where: a scenario that cannot be is refused in one line; one that should be looked at says so."""
+"""What fits where: a scenario that cannot be is refused in one line; one that should be looked at
+says so.
+"""
 
 from itertools import combinations
 
@@ -13,9 +15,23 @@ from .tables import named
 from .units import to_file
 
 HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
-PLAY_HEIGHT = 7.0  # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
-PARTS = (*TREATABLE, "court", "floor", "stage", "stage front", "closed bleachers", "bleacher fronts", "portable stage", "balcony")  # no thing's name
-RUN_OUT = 0.91  # free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary source)
+# free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
+PLAY_HEIGHT = 7.0
+# no thing's name
+PARTS = (
+    *TREATABLE,
+    "court",
+    "floor",
+    "stage",
+    "stage front",
+    "closed bleachers",
+    "bleacher fronts",
+    "portable stage",
+    "balcony",
+)
+# free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary
+# source)
+RUN_OUT = 0.91
 
 
 def check(scenario):
@@ -56,20 +72,40 @@ def checked_factors(factors):
         if any(isinstance(v, bool) or not isinstance(v, (int, float)) for v in given):
             raise ValueError(f"absorption_factors '{name}' = {value!r} must be a number, or seven.")
         if len(given) not in (1, 7):
-            raise ValueError(f"absorption_factors '{name}' has {len(given)} values. Give one, or one for each of the seven octaves 125 Hz to 8 kHz.")
-        given = [float(v) for v in within(f"absorption_factors '{name}'", given, 0.1, 10, "", "What the table's absorption is multiplied by; 1 leaves it.")]
+            raise ValueError(
+                f"absorption_factors '{name}' has {len(given)} values. Give one, or one for each of"
+                " the seven octaves 125 Hz to 8 kHz."
+            )
+        given = [
+            float(v)
+            for v in within(
+                f"absorption_factors '{name}'",
+                given,
+                0.1,
+                10,
+                "",
+                "What the table's absorption is multiplied by; 1 leaves it.",
+            )
+        ]
         found[name] = given[0] if len(given) == 1 else tuple(given)
     return found
 
 
 def _check_names(scenario):
     seats = (*scenario.banks, *scenario.floor_seats, *scenario.portable_stages, *scenario.balconies)
-    kinds = {"bank, balcony, stage or block of chairs": seats, "group": scenario.groups, "use": scenario.uses, "microphone": scenario.microphones}
+    kinds = {
+        "bank, balcony, stage or block of chairs": seats,
+        "group": scenario.groups,
+        "use": scenario.uses,
+        "microphone": scenario.microphones,
+    }
     for kind, things in kinds.items():
         names = [t.name for t in things]
         for name in names:
             if names.count(name) > 1:
-                raise ValueError(f"two things are called '{name}'. Every {kind} needs its own name.")
+                raise ValueError(
+                    f"two things are called '{name}'. Every {kind} needs its own name."
+                )
     tags = [c.tag for c in scenario.cabinets]
     for tag in tags:
         if tags.count(tag) > 1:
@@ -80,30 +116,49 @@ def _check_names(scenario):
         raise ValueError("there is no use. Add [[uses]].")
     for name in PARTS:
         if name in [t.name for t in seats]:
-            raise ValueError(f"'{name}' names a part of the hall. Call the bank or the chairs something else.")
+            raise ValueError(
+                f"'{name}' names a part of the hall. Call the bank or the chairs something else."
+            )
 
 
 def _check_seating(scenario):
     hall, lines = scenario.hall, scenario.lines
     if lines.length > hall.length or lines.width > hall.width:
         size = f"{scenario.say(lines.length)} x {scenario.say(lines.width)}"
-        raise ValueError(f"court '{scenario.court}' ({size}) does not fit into the hall ({scenario.say(hall.length)} x {scenario.say(hall.width)}).")
+        raise ValueError(
+            f"court '{scenario.court}' ({size}) does not fit into the hall"
+            f" ({scenario.say(hall.length)} x {scenario.say(hall.width)})."
+        )
     for bank in scenario.banks:
-        wall, deep = (hall.length, hall.width) if bank.side in ("north", "south") else (hall.width, hall.length)
+        wall, deep = (
+            (hall.length, hall.width)
+            if bank.side in ("north", "south")
+            else (hall.width, hall.length)
+        )
         if bank.length / 2 + abs(bank.offset) > wall / 2 + 1e-6:
             raise ValueError(
-                f"'{bank.name}' ({scenario.say(bank.length)} long, offset {scenario.say(bank.offset)}) does not fit along the {bank.side} wall ({scenario.say(wall)})."
+                f"'{bank.name}' ({scenario.say(bank.length)} long, offset"
+                f" {scenario.say(bank.offset)}) does not fit along the {bank.side} wall"
+                f" ({scenario.say(wall)})."
             )
         if bank.depth > deep - 1.0:
-            raise ValueError(f"'{bank.name}' is {scenario.say(bank.depth)} deep: more than the hall ({scenario.say(deep)}) can hold.")
+            raise ValueError(
+                f"'{bank.name}' is {scenario.say(bank.depth)} deep: more than the hall"
+                f" ({scenario.say(deep)}) can hold."
+            )
         edge = max(abs(bank.footprint(hall)[2]), abs(bank.footprint(hall)[3]))
         roof = hall.height if bank.side in ("north", "south") else float(hall.roof_height(edge))
         if bank.top + HEADROOM > roof:  # closed ones too: they are there to be opened
             raise ValueError(
-                f"'{bank.name}': its top row ({scenario.say(bank.top)}) leaves less than {scenario.say(HEADROOM)} under the roof ({scenario.say(roof)}). Fewer rows, less rise?"
+                f"'{bank.name}': its top row ({scenario.say(bank.top)}) leaves less than"
+                f" {scenario.say(HEADROOM)} under the roof ({scenario.say(roof)}). Fewer rows, less"
+                " rise?"
             )
     for thing in (*scenario.floor_seats, *scenario.portable_stages):
-        if abs(thing.x) + thing.length / 2 > hall.length / 2 or abs(thing.y) + thing.width / 2 > hall.width / 2:
+        if (
+            abs(thing.x) + thing.length / 2 > hall.length / 2
+            or abs(thing.y) + thing.width / 2 > hall.width / 2
+        ):
             raise ValueError(f"'{thing.name}' reaches outside the hall.")
     for balcony in scenario.balconies:
         _check_balcony(scenario, balcony)
@@ -117,16 +172,24 @@ def _check_setting(scenario, use):
     standing = (*setting.banks, *setting.floor_seats, *setting.portable_stages)
     for a, b in combinations(standing, 2):
         if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
-            raise ValueError(f"use '{use.name}': '{a.name}' and '{b.name}' stand in each other's place.")
+            raise ValueError(
+                f"use '{use.name}': '{a.name}' and '{b.name}' stand in each other's place."
+            )
     for a, b in combinations(setting.balconies, 2):
         if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
-            raise ValueError(f"balconies '{a.name}' and '{b.name}' run into each other. Shorten one of them.")
+            raise ValueError(
+                f"balconies '{a.name}' and '{b.name}' run into each other. Shorten one of them."
+            )
     for bank in setting.banks:
         for balcony in setting.balconies:
-            if overlap(bank.footprint(hall), balcony.footprint(hall)) > 0.01 and bank.top + HEADROOM > balcony.underside:
+            if (
+                overlap(bank.footprint(hall), balcony.footprint(hall)) > 0.01
+                and bank.top + HEADROOM > balcony.underside
+            ):
                 raise ValueError(
-                    f"use '{use.name}': the top row of '{bank.name}' ({scenario.say(bank.top)}) leaves less than {scenario.say(HEADROOM)} "
-                    f"under '{balcony.name}' ({scenario.say(balcony.underside)})."
+                    f"use '{use.name}': the top row of '{bank.name}' ({scenario.say(bank.top)})"
+                    f" leaves less than {scenario.say(HEADROOM)} under '{balcony.name}'"
+                    f" ({scenario.say(balcony.underside)})."
                 )
 
 
@@ -134,12 +197,25 @@ def _check_balcony(scenario, balcony):
     hall = scenario.hall
     wall = hall.length if balcony.side in ("north", "south") else hall.width
     if balcony.length / 2 + abs(balcony.offset) > wall / 2 + 1e-6:
-        raise ValueError(f"'{balcony.name}' ({scenario.say(balcony.length)} long) does not fit along the {balcony.side} wall ({scenario.say(wall)}).")
+        raise ValueError(
+            f"'{balcony.name}' ({scenario.say(balcony.length)} long) does not fit along the"
+            f" {balcony.side} wall ({scenario.say(wall)})."
+        )
     back = balcony.height + balcony.rows * balcony.row_rise + HEADROOM
     if back > hall.height:
-        raise ValueError(f"'{balcony.name}' leaves less than {scenario.say(HEADROOM)} over its back under the roof ({scenario.say(hall.height)}).")
-    if scenario.stage and scenario.stage.side == balcony.side and balcony.underside < scenario.stage.top:
-        if abs(balcony.offset - scenario.stage.offset) < (balcony.length + scenario.stage.width) / 2:
+        raise ValueError(
+            f"'{balcony.name}' leaves less than {scenario.say(HEADROOM)} over its back under the"
+            f" roof ({scenario.say(hall.height)})."
+        )
+    if (
+        scenario.stage
+        and scenario.stage.side == balcony.side
+        and balcony.underside < scenario.stage.top
+    ):
+        if (
+            abs(balcony.offset - scenario.stage.offset)
+            < (balcony.length + scenario.stage.width) / 2
+        ):
             raise ValueError(f"'{balcony.name}' runs across the stage opening.")
 
 
@@ -147,12 +223,23 @@ def _check_stage(scenario):
     hall, stage = scenario.hall, scenario.stage
     wall = hall.length if stage.side in ("north", "south") else hall.width
     if stage.width / 2 + abs(stage.offset) > wall / 2:
-        raise ValueError(f"the stage ({scenario.say(stage.width)} wide) does not fit into the {stage.side} wall ({scenario.say(wall)}).")
+        raise ValueError(
+            f"the stage ({scenario.say(stage.width)} wide) does not fit into the {stage.side} wall"
+            f" ({scenario.say(wall)})."
+        )
     if stage.top > hall.height - 0.1:
-        raise ValueError(f"the stage opening reaches {scenario.say(stage.top)}, over the wall ({scenario.say(hall.height)}).")
+        raise ValueError(
+            f"the stage opening reaches {scenario.say(stage.top)}, over the wall"
+            f" ({scenario.say(hall.height)})."
+        )
     for bank in scenario.banks:
-        if bank.side == stage.side and abs(bank.offset - stage.offset) < (bank.length + stage.width) / 2 - 1e-6:
-            raise ValueError(f"'{bank.name}' stands in front of the stage opening. Move or shorten one of them.")
+        if (
+            bank.side == stage.side
+            and abs(bank.offset - stage.offset) < (bank.length + stage.width) / 2 - 1e-6
+        ):
+            raise ValueError(
+                f"'{bank.name}' stands in front of the stage opening. Move or shorten one of them."
+            )
 
 
 def _check_treatments(scenario):
@@ -160,7 +247,10 @@ def _check_treatments(scenario):
         asked = sum(t.area for t in scenario.treatments if t.surface == part)
         there = sum(s.area for s in scenario.room.surfaces if s.part == part)
         if asked > there + 0.01:
-            asked, there = (f"{to_file(float(a), 'm2', scenario.units):.0f} {scenario.units}2" for a in (asked, there))
+            asked, there = (
+                f"{to_file(float(a), 'm2', scenario.units):.0f} {scenario.units}2"
+                for a in (asked, there)
+            )
             raise ValueError(f"treatment of the {part}: {asked} asked for, {there} there.")
 
 
@@ -170,25 +260,39 @@ def _check_cabinets(scenario):
         edge = 0.15
         if abs(c.x) > hall.length / 2 - edge or abs(c.y) > hall.width / 2 - edge:
             raise ValueError(
-                f"cabinet {c.tag} at {scenario.say(c.x)}, {scenario.say(c.y)} hangs outside the hall ({scenario.say(hall.length)} x {scenario.say(hall.width)})."
+                f"cabinet {c.tag} at {scenario.say(c.x)}, {scenario.say(c.y)} hangs outside the"
+                f" hall ({scenario.say(hall.length)} x {scenario.say(hall.width)})."
             )
         clear = min(hall.clear_height, float(hall.roof_height(c.y)) - 0.1)  # not in the roof itself
         if c.z > clear + 1e-6:
-            raise ValueError(f"cabinet {c.tag} hangs at {scenario.say(c.z)}, above the clear height under the joists ({scenario.say(clear)}).")
+            raise ValueError(
+                f"cabinet {c.tag} hangs at {scenario.say(c.z)}, above the clear height under the"
+                f" joists ({scenario.say(clear)})."
+            )
         for balcony in scenario.balconies:
             a, b, low, high = balcony.footprint(hall)
-            if a < c.x < b and low < c.y < high and balcony.underside - 0.3 < c.z < balcony.height + HEADROOM:
-                raise ValueError(f"cabinet {c.tag} hangs in or less than {scenario.say(HEADROOM)} over '{balcony.name}'.")
+            if (
+                a < c.x < b
+                and low < c.y < high
+                and balcony.underside - 0.3 < c.z < balcony.height + HEADROOM
+            ):
+                raise ValueError(
+                    f"cabinet {c.tag} hangs in or less than {scenario.say(HEADROOM)} over"
+                    f" '{balcony.name}'."
+                )
         for bank in scenario.banks:
             low_x, high_x, low_y, high_y = bank.footprint(hall)
             if low_x < c.x < high_x and low_y < c.y < high_y and c.z < bank.top + HEADROOM:
                 floor = _seat_height(scenario, bank, c)
                 if c.z < floor + HEADROOM:
                     raise ValueError(
-                        f"cabinet {c.tag} at {scenario.say(c.z)} hangs less than {scenario.say(HEADROOM)} over the seats of '{bank.name}'."
+                        f"cabinet {c.tag} at {scenario.say(c.z)} hangs less than"
+                        f" {scenario.say(HEADROOM)} over the seats of '{bank.name}'."
                     )
     for a, b in meeting_cabinets(cabinets):
-        raise ValueError(f"cabinets {a.tag} and {b.tag} hang in each other's place. Move one of them.")
+        raise ValueError(
+            f"cabinets {a.tag} and {b.tag} hang in each other's place. Move one of them."
+        )
 
 
 def meeting_cabinets(cabinets):
@@ -205,9 +309,17 @@ def meeting_cabinets(cabinets):
         Two Cabinets each
     """
     place = np.array([c.position for c in cabinets])
-    reach = np.array([np.linalg.norm([c.type.width, c.type.depth, c.type.height]) for c in cabinets])
-    near = np.argwhere(np.triu(np.linalg.norm(place[:, None] - place, axis=-1) < reach[:, None] + reach, 1))
-    return [(cabinets[a], cabinets[b]) for a, b in near if boxes_apart(cabinets[a].box, cabinets[b].box) < 0]
+    reach = np.array(
+        [np.linalg.norm([c.type.width, c.type.depth, c.type.height]) for c in cabinets]
+    )
+    near = np.argwhere(
+        np.triu(np.linalg.norm(place[:, None] - place, axis=-1) < reach[:, None] + reach, 1)
+    )
+    return [
+        (cabinets[a], cabinets[b])
+        for a, b in near
+        if boxes_apart(cabinets[a].box, cabinets[b].box) < 0
+    ]
 
 
 def _seat_height(scenario, bank, cabinet):
@@ -215,7 +327,12 @@ def _seat_height(scenario, bank, cabinet):
     if not bank.open:
         return bank.top
     x0, x1, y0, y1 = bank.footprint(scenario.hall)
-    inward = {"north": y1 - cabinet.y, "south": cabinet.y - y0, "east": x1 - cabinet.x, "west": cabinet.x - x0}[bank.side]
+    inward = {
+        "north": y1 - cabinet.y,
+        "south": cabinet.y - y0,
+        "east": x1 - cabinet.x,
+        "west": cabinet.x - x0,
+    }[bank.side]
     return bank.first_height + ((bank.depth - inward) / bank.row_run - 0.5) * bank.row_rise
 
 
@@ -233,16 +350,23 @@ def _check_uses(scenario):
     }
     for name in scenario.equipment.wiring:
         if name not in groups:
-            raise ValueError(f"equipment, wiring: group '{name}' is unknown. Known: {', '.join(groups)}.")
+            raise ValueError(
+                f"equipment, wiring: group '{name}' is unknown. Known: {', '.join(groups)}."
+            )
     for use in scenario.uses:
         for word, (kind, names) in known.items():
             for name in getattr(use, word):
                 if name not in names:
                     shown = ", ".join(names) or "none"
-                    raise ValueError(f"use '{use.name}', {word}: {kind} '{name}' is unknown. Known: {shown}.")
+                    raise ValueError(
+                        f"use '{use.name}', {word}: {kind} '{name}' is unknown. Known: {shown}."
+                    )
         there = scenario.setting(use.name).areas
         if not any(w > 0 for name, w in use.listens.items() if name in there):
-            raise ValueError(f"use '{use.name}': nobody listens. Give at least one area that is open or set up a weight in 'listens'.")
+            raise ValueError(
+                f"use '{use.name}': nobody listens. Give at least one area that is open or set up a"
+                " weight in 'listens'."
+            )
         if not any(use.drive(g).on for g in groups):
             raise ValueError(f"use '{use.name}': every loudspeaker group is off.")
         _check_setting(scenario, use)
@@ -253,28 +377,51 @@ def _check_microphones(scenario):
     for m in scenario.microphones:
         stages = [*(["stage"] if scenario.stage else []), *platforms]
         if m.on not in ("floor", *stages):
-            raise ValueError(f"microphone '{m.name}': on = '{m.on}' is unknown. Known: {', '.join(('floor', *stages))}.")
+            raise ValueError(
+                f"microphone '{m.name}': on = '{m.on}' is unknown. Known:"
+                f" {', '.join(('floor', *stages))}."
+            )
         if m.walks is not None and m.walks not in ("court", "floor", *stages):
-            raise ValueError(f"microphone '{m.name}': walks = '{m.walks}' is unknown. Known: {', '.join(('court', 'floor', *stages))}.")
+            raise ValueError(
+                f"microphone '{m.name}': walks = '{m.walks}' is unknown. Known:"
+                f" {', '.join(('court', 'floor', *stages))}."
+            )
     hall = scenario.hall
     for m in scenario.microphones:
         if m.walks is not None:
             continue
         limits = (-hall.length / 2, hall.length / 2, -hall.width / 2, hall.width / 2)
         if m.on == "stage":
-            limits = (0.0, scenario.stage.depth, -scenario.stage.width / 2, scenario.stage.width / 2)  # from its front edge
+            # from its front edge
+            limits = (
+                0.0,
+                scenario.stage.depth,
+                -scenario.stage.width / 2,
+                scenario.stage.width / 2,
+            )
         elif m.on in platforms:
             limits = next(p for p in scenario.portable_stages if p.name == m.on).footprint()
-        if not (limits[0] - 0.01 <= m.x <= limits[1] + 0.01 and limits[2] - 0.01 <= m.y <= limits[3] + 0.01):
+        if not (
+            limits[0] - 0.01 <= m.x <= limits[1] + 0.01
+            and limits[2] - 0.01 <= m.y <= limits[3] + 0.01
+        ):
             where = "the hall" if m.on == "floor" else f"'{m.on}'"
-            raise ValueError(f"microphone '{m.name}' at {scenario.say(m.x)}, {scenario.say(m.y)} stands outside {where}.")
+            raise ValueError(
+                f"microphone '{m.name}' at {scenario.say(m.x)}, {scenario.say(m.y)} stands outside"
+                f" {where}."
+            )
     for use in scenario.uses:
         for m in scenario.microphones:
             where = m.walks or m.on
             if m.name in use.microphones and where in platforms and where not in use.set_up:
-                raise ValueError(f"use '{use.name}': microphone '{m.name}' needs '{where}', which is not set up.")
+                raise ValueError(
+                    f"use '{use.name}': microphone '{m.name}' needs '{where}', which is not set up."
+                )
             if m.name in use.microphones and where == "stage" and not use.curtain_open:
-                raise ValueError(f"use '{use.name}': microphone '{m.name}' is on the stage, whose curtain is closed.")
+                raise ValueError(
+                    f"use '{use.name}': microphone '{m.name}' is on the stage, whose curtain is"
+                    " closed."
+                )
 
 
 def doubts(scenario):
@@ -295,11 +442,25 @@ def doubts(scenario):
         over = abs(c.x) < lines.length / 2 and abs(c.y) < lines.width / 2
         low = c.z - c.type.height / 2
         if over and low < PLAY_HEIGHT:
-            found.append(f"Cabinet {c.tag} hangs over the court with {scenario.say(low)} under it; international rules ask for {scenario.say(PLAY_HEIGHT)}.")
+            found.append(
+                f"Cabinet {c.tag} hangs over the court with {scenario.say(low)} under it;"
+                f" international rules ask for {scenario.say(PLAY_HEIGHT)}."
+            )
     for bank in scenario.banks:
-        if overlap(bank.footprint(hall), (-lines.length / 2, lines.length / 2, -lines.width / 2, lines.width / 2)) > 0.01:
-            found.append(f"'{bank.name}' reaches over the lines of the court when it stands like this.")
+        if (
+            overlap(
+                bank.footprint(hall),
+                (-lines.length / 2, lines.length / 2, -lines.width / 2, lines.width / 2),
+            )
+            > 0.01
+        ):
+            found.append(
+                f"'{bank.name}' reaches over the lines of the court when it stands like this."
+            )
     free = min((hall.length - lines.length) / 2, (hall.width - lines.width) / 2)
     if free < RUN_OUT:
-        found.append(f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least {scenario.say(RUN_OUT)}.")
+        found.append(
+            f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least"
+            f" {scenario.say(RUN_OUT)}."
+        )
     return found

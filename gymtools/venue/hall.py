@@ -38,11 +38,13 @@ class Hall(Thing):
                 named(FINISHES, getattr(self, key), key)
         if self.ridge_height is not None and self.ridge_height < self.height:
             raise ValueError(
-                f"ridge_height = {both(self.ridge_height)} is below height = {both(self.height)}. Leave it out for a flat roof."
+                f"ridge_height = {both(self.ridge_height)} is below height = {both(self.height)}."
+                " Leave it out for a flat roof."
             )
         if self.clear_height > self.highest:
             raise ValueError(
-                f"clear_height = {both(self.clear_height)} is above the roof ({both(self.highest)}). It is the height under the joists."
+                f"clear_height = {both(self.clear_height)} is above the roof"
+                f" ({both(self.highest)}). It is the height under the joists."
             )
 
     def wall(self, side):
@@ -88,10 +90,14 @@ class Hall(Thing):
 
 @dataclass(frozen=True, kw_only=True)
 class Treatment(Thing):
-    """Absorbing (or other) finish over part of a roof or wall, given by its area; what is ``existing`` costs nothing."""
+    """Absorbing (or other) finish over part of a roof or wall, given by its area; what is
+    ``existing`` costs nothing.
+    """
 
     surface: str
-    area: float = quantity("m2", 0, 5000, hint="Give the area covered, in the file's own units squared.")
+    area: float = quantity(
+        "m2", 0, 5000, hint="Give the area covered, in the file's own units squared."
+    )
     finish: str
     existing: bool = False
 
@@ -101,13 +107,17 @@ class Treatment(Thing):
             raise ValueError(f"existing = {self.existing!r} must be true or false.")
         finish(self.finish)
         if self.surface not in TREATABLE:
-            raise ValueError(f"surface = '{self.surface}' cannot be treated. Known: {', '.join(TREATABLE)}.")
+            raise ValueError(
+                f"surface = '{self.surface}' cannot be treated. Known: {', '.join(TREATABLE)}."
+            )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Air(Thing):
     """Air of the hall; its absorption governs the top octaves of a large room."""
 
-    temperature_c: float = quantity("degC", -5, 40, default=20.0, hint="Fahrenheit given by mistake?")
+    temperature_c: float = quantity(
+        "degC", -5, 40, default=20.0, hint="Fahrenheit given by mistake?"
+    )
     humidity_pct: float = quantity("%", 5, 100, default=50.0, hint="Give percent, not a fraction.")
     pressure_kpa: float = quantity("kPa", 60, 110, default=101.325, hint="Pascal given by mistake?")

@@ -14,7 +14,9 @@ from .quantity import Thing, quantity
 from .tables import named, read_table
 
 MID = slice(2, 6)  # 500 Hz to 4 kHz: the octaves that set a cabinet's working level
-BOOST_DB = 6.0  # most that the processor lifts an octave in which the cabinet is weak [dB]    common practice, no source
+# most that the processor lifts an octave in which the cabinet is weak [dB]    common practice, no
+# source
+BOOST_DB = 6.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,12 +39,15 @@ class LoudspeakerType(Thing):
     depth: float = quantity("m", 0.05, 3)
     weight_kg: float = quantity("kg", 0.5, 300)
     source: str
-    measured_db: np.ndarray | None = field(default=None, repr=False, compare=False)  # balloon as measured; None: generic
+    # balloon as measured; None: generic
+    measured_db: np.ndarray | None = field(default=None, repr=False, compare=False)
     fingerprint: str = ""  # of what was measured
 
     @cached_property
     def balloon_db(self):
-        """Level re the axis (azimuth, elevation, band) [dB]: as measured, else made from the nominal angles."""
+        """Level re the axis (azimuth, elevation, band) [dB]: as measured, else made from the
+        nominal angles.
+        """
         if self.measured_db is not None:
             return self.measured_db
         return generic_balloon(
@@ -56,8 +61,12 @@ class LoudspeakerType(Thing):
 
     @cached_property
     def table(self):
-        """Balloon as energy, (azimuth * elevation, band) float32, ready for ``field.look_up`` [-]."""
-        return np.ascontiguousarray(to_energy(self.balloon_db).reshape(-1, len(self.sensitivity_db)), np.float32)
+        """Balloon as energy, (azimuth * elevation, band) float32, ready for
+        ``field.look_up`` [-].
+        """
+        return np.ascontiguousarray(
+            to_energy(self.balloon_db).reshape(-1, len(self.sensitivity_db)), np.float32
+        )
 
     @cached_property
     def ray_energy(self):
@@ -71,13 +80,17 @@ class LoudspeakerType(Thing):
 
     @cached_property
     def beams(self):
-        """Axes of each beam in the cabinet's frame (beam, 3, 3): one for most, one a side for a housing with several [-]."""
+        """Axes of each beam in the cabinet's frame (beam, 3, 3): one for most, one a side for a
+        housing with several [-].
+        """
         turn = 360.0 * np.arange(self.lobes) / self.lobes
         return rotation(turn, np.full(self.lobes, self.lobe_tilt_deg))
 
     @cached_property
     def response_db(self):
-        """Level at 1 m on axis for 1 W once equalised: flat at the mid-band mean, but no octave lifted by more than BOOST_DB [dB]."""
+        """Level at 1 m on axis for 1 W once equalised: flat at the mid-band mean, but no octave
+        lifted by more than BOOST_DB [dB].
+        """
         own = np.array(self.sensitivity_db, float)
         return np.minimum(own[MID].mean(), own + BOOST_DB)
 
@@ -121,7 +134,9 @@ def adopt(kind):
 
 @dataclass(frozen=True, kw_only=True)
 class Cabinet:
-    """One loudspeaker where it hangs: place of its acoustic centre [m], pan counter-clockwise from east, tilt down [deg]."""
+    """One loudspeaker where it hangs: place of its acoustic centre [m], pan counter-clockwise from
+    east, tilt down [deg].
+    """
 
     tag: str
     group: str
@@ -139,7 +154,9 @@ class Cabinet:
 
     @property
     def box(self):
-        """Centre, axes and half sizes of the housing; its acoustic centre lies in the middle of its front [m]."""
+        """Centre, axes and half sizes of the housing; its acoustic centre lies in the middle of its
+        front [m].
+        """
         axes = rotation(self.pan_deg, self.tilt_deg)
         half = np.array([self.type.depth, self.type.width, self.type.height]) / 2
         return self.position - half[0] * axes[0], axes, half
@@ -149,8 +166,9 @@ class Cabinet:
 class Group(Thing):
     """Cabinets of one type in a line, moved and switched together; x, y is the line's middle.
 
-    ``spacing`` is the distance from one to the next along the direction ``along_deg`` (0 east, 90 north); ``splay_deg``
-    turns each one further than its neighbour. A group of one is a single cabinet.
+    ``spacing`` is the distance from one to the next along the direction ``along_deg`` (0 east, 90
+    north); ``splay_deg`` turns each one further than its neighbour. A group of one is a single
+    cabinet.
     """
 
     name: str
@@ -170,7 +188,10 @@ class Group(Thing):
         super().__post_init__()
         named(loudspeaker_types(), self.cabinet, "cabinet")
         if self.number > 1 and self.spacing <= 0:
-            raise ValueError(f"spacing = {self.spacing:g} m hangs {self.number} cabinets in one place. Give their distance.")
+            raise ValueError(
+                f"spacing = {self.spacing:g} m hangs {self.number} cabinets in one place. Give"
+                " their distance."
+            )
 
     @property
     def type(self):

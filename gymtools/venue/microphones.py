@@ -12,13 +12,17 @@ from .tables import named, read_table
 
 # Speech at 1 m in front of the mouth [dB(A)]: octave sums of ANSI S3.5-1997, Table 3
 EFFORT_DBA = {"normal": 59.2, "raised": 66.4, "loud": 73.9, "shouted": 82.2}
-STANDING = 1.5  # height of a microphone in use by a standing person [m]     common practice, no source
+STANDING = (
+    1.5  # height of a microphone in use by a standing person [m]     common practice, no source
+)
 GRID = 0.5  # step of the walking map [m]
 
 
 @dataclass(frozen=True, kw_only=True)
 class MicrophoneType(Thing):
-    """A type of microphone; ``pattern`` is A of A + B cos in each octave, ``up_deg`` how far its axis rises towards the mouth."""
+    """A type of microphone; ``pattern`` is A of A + B cos in each octave, ``up_deg`` how far its
+    axis rises towards the mouth.
+    """
 
     name: str
     description: str
@@ -43,7 +47,9 @@ def _load():
         pattern = tuple(float(row.pop(f"a{f}")) for f in NOMINAL)
         words = {k: row.pop(k) for k in ("name", "description", "effort", "source")}
         wireless = row.pop("wireless") == "yes"
-        types[words["name"]] = MicrophoneType(pattern=pattern, wireless=wireless, **words, **{k: float(v) for k, v in row.items()})
+        types[words["name"]] = MicrophoneType(
+            pattern=pattern, wireless=wireless, **words, **{k: float(v) for k, v in row.items()}
+        )
     return types
 
 
@@ -54,9 +60,10 @@ MICROPHONE_TYPES = _load()
 class Microphone(Thing):
     """A microphone of the hall.
 
-    It stands at x, y on what ``on`` names ("floor" or a portable stage), ``height`` over it. On the built-in "stage" x is
-    how far behind the front edge and y how far along it from its middle (to the north or the east), so that it moves with
-    the stage. Or its talker ``walks`` within an area: "court", "floor", "stage" or a portable stage. ``facing_deg`` is where the talker looks
+    It stands at x, y on what ``on`` names ("floor" or a portable stage), ``height`` over it. On the
+    built-in "stage" x is how far behind the front edge and y how far along it from its middle (to
+    the north or the east), so that it moves with the stage. Or its talker ``walks`` within an area:
+    "court", "floor", "stage" or a portable stage. ``facing_deg`` is where the talker looks
     (counter-clockwise from east); left out, the worst way counts. ``distance`` is from the mouth.
     """
 
@@ -68,7 +75,9 @@ class Microphone(Thing):
     height: float = quantity("m", 0.1, 8, default=STANDING, hint="Over what it stands on.")
     walks: str | None = None
     facing_deg: float | None = quantity("deg", -360, 360, default=None)
-    distance: float | None = quantity("m", 0.01, 5, default=None, hint="From the mouth. Centimetres or inches given by mistake?")
+    distance: float | None = quantity(
+        "m", 0.01, 5, default=None, hint="From the mouth. Centimetres or inches given by mistake?"
+    )
     effort: str | None = None
 
     def __post_init__(self):
@@ -76,9 +85,13 @@ class Microphone(Thing):
         kind = named(MICROPHONE_TYPES, self.type, "type")
         if self.effort is not None:
             named(EFFORT_DBA, self.effort, "effort")
-        if self.distance is not None and not kind.nearest - 1e-6 <= self.distance <= kind.farthest + 1e-6:
+        if (
+            self.distance is not None
+            and not kind.nearest - 1e-6 <= self.distance <= kind.farthest + 1e-6
+        ):
             raise ValueError(
-                f"distance = {self.distance:g} m is outside {kind.nearest:g} to {kind.farthest:g} m, what a '{self.type}' microphone is used at."
+                f"distance = {self.distance:g} m is outside {kind.nearest:g} to {kind.farthest:g}"
+                f" m, what a '{self.type}' microphone is used at."
             )
 
     @property
@@ -165,7 +178,12 @@ def walkable(setting, name):
         a, b = setting.stage.corners(hall)
         x0, x1, y0, y1 = min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
     elif name == "court":
-        x0, x1, y0, y1 = -setting.court.length / 2, setting.court.length / 2, -setting.court.width / 2, setting.court.width / 2
+        x0, x1, y0, y1 = (
+            -setting.court.length / 2,
+            setting.court.length / 2,
+            -setting.court.width / 2,
+            setting.court.width / 2,
+        )
         edge = 0.0
     elif _platform(setting, name):
         x0, x1, y0, y1 = _platform(setting, name).footprint()

@@ -21,7 +21,10 @@ def spot(point, units):
         "3 m east, 5 m north of the centre"
     """
     x, y = (float(v) * (1 / FOOT if units == "ft" else 1.0) for v in point[:2])
-    return f"{abs(x):.0f} {units} {'east' if x >= 0 else 'west'}, {abs(y):.0f} {units} {'north' if y >= 0 else 'south'} of the centre"
+    return (
+        f"{abs(x):.0f} {units} {'east' if x >= 0 else 'west'}, {abs(y):.0f} {units}"
+        f" {'north' if y >= 0 else 'south'} of the centre"
+    )
 
 
 def along_wall(side, hall):
@@ -50,7 +53,9 @@ def along_wall(side, hall):
 
 
 class AlongWall:
-    """What stands along a wall: it has a side, an offset from the wall's middle, a length along it and a depth."""
+    """What stands along a wall: it has a side, an offset from the wall's middle, a length along it
+    and a depth.
+    """
 
     def corner(self, hall, along, inward, height):
         """Point given along the wall from the thing's middle, into the hall from the wall, and up.
@@ -89,7 +94,9 @@ class AlongWall:
 
 
 class OnFloor:
-    """What stands on the floor about a centre x, y, with a length along the hall and a width across it."""
+    """What stands on the floor about a centre x, y, with a length along the hall and a width across
+    it.
+    """
 
     def footprint(self, hall=None):
         """Rectangle it covers on the floor.
@@ -104,4 +111,9 @@ class OnFloor:
         rectangle : tuple
             (x low, x high, y low, y high) [m]
         """
-        return self.x - self.length / 2, self.x + self.length / 2, self.y - self.width / 2, self.y + self.width / 2
+        return (
+            self.x - self.length / 2,
+            self.x + self.length / 2,
+            self.y - self.width / 2,
+            self.y + self.width / 2,
+        )

@@ -1,4 +1,6 @@
-"""Things with checked numbers: every numeric field states its unit, its range and the likely slip, once."""
+"""Things with checked numbers: every numeric field states its unit, its range and the likely slip,
+once.
+"""
 
 from dataclasses import MISSING, dataclass, field, fields
 
@@ -29,9 +31,11 @@ def quantity(unit, low, high, *, hint="", default=MISSING):
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Thing:
-    """Base of the things: numbers are checked and stored as float (or int, where the unit is "count").
+    """Base of the things: numbers are checked and stored as float (or int, where the unit is
+    "count").
 
-    It compares nothing itself: with no fields, all things of a class that does not compare its own would be equal.
+    It compares nothing itself: with no fields, all things of a class that does not compare its own
+    would be equal.
     """
 
     def __post_init__(self):

@@ -16,9 +16,10 @@ from .seating import CHAIR_HEIGHT
 class Surface:
     """A plane convex piece of the room.
 
-    ``part`` names what a designer would call it; ``area`` is what absorbs, with covered parts taken off (a bank counts by
-    the floor it stands on, as its published values do); ``full`` is the finish when every place is taken; ``blocks`` says
-    whether it may stand between a loudspeaker and a listener.
+    ``part`` names what a designer would call it; ``area`` is what absorbs, with covered parts taken
+    off (a bank counts by the floor it stands on, as its published values do); ``full`` is the
+    finish when every place is taken; ``blocks`` says whether it may stand between a loudspeaker and
+    a listener.
     """
 
     name: str
@@ -64,7 +65,8 @@ class Room:
         treatments : sequence of Treatment
             Finishes added over part of a surface [-]
         factors : dict, optional
-            What the table's absorption of a finish is multiplied by, one number or seven, by its name [-]
+            What the table's absorption of a finish is multiplied by, one number or seven, by its
+            name [-]
 
         Returns
         -------
@@ -72,7 +74,10 @@ class Room:
             (surface, band) [-]
         """
         factors = factors or {}
-        own = lambda name: np.clip(np.array(FINISHES[name].absorption) * factors.get(name, 1.0), 0, 1)  # noqa: E731
+
+        def own(name):
+            return np.clip(np.array(FINISHES[name].absorption) * factors.get(name, 1.0), 0, 1)
+
         return np.clip(self._mixed(own, occupied, treatments), 0, 1)
 
     def scattering(self, occupied, treatments=()):
@@ -90,19 +95,30 @@ class Room:
         scattering : ndarray
             (surface,) [-]
         """
-        return np.clip(self._mixed(lambda name: np.array(FINISHES[name].scattering), occupied, treatments), 0, 1)
+        return np.clip(
+            self._mixed(lambda name: np.array(FINISHES[name].scattering), occupied, treatments),
+            0,
+            1,
+        )
 
     @cached_property
     def counted(self):
-        """Area that counts over the area that is there (surface,), 1 but for seats: they count by the floor they take, however they rise."""
-        there, ratio = np.array([polygon_area(s.corners) for s in self.surfaces]), np.ones(len(self.surfaces))
+        """Area that counts over the area that is there (surface,), 1 but for seats: they count by
+        the floor they take, however they rise.
+        """
+        there, ratio = (
+            np.array([polygon_area(s.corners) for s in self.surfaces]),
+            np.ones(len(self.surfaces)),
+        )
         for part in {s.part for s in self.surfaces if s.full is not None}:
             at = [k for k, s in enumerate(self.surfaces) if s.part == part]
             ratio[at] = min(self.area[at].sum() / there[at].sum(), 1.0)
         return ratio
 
     def _mixed(self, own, occupied, treatments):
-        """A value that finishes own by name, mixed by occupancy and by the area treated (surface, ...)."""
+        """A value that finishes own by name, mixed by occupancy and by the area treated (surface,
+        ...).
+        """
         mixed = np.array([own(s.finish) for s in self.surfaces])
         for k, s in enumerate(self.surfaces):
             if s.full is not None:
@@ -132,7 +148,16 @@ def overlap(a, b):
 
 
 @lru_cache(maxsize=256)
-def build_room(hall, court, banks=(), floor_seats=(), stage=None, curtain_open=True, portable_stages=(), balconies=()):
+def build_room(
+    hall,
+    court,
+    banks=(),
+    floor_seats=(),
+    stage=None,
+    curtain_open=True,
+    portable_stages=(),
+    balconies=(),
+):
     """Surfaces of a hall and all that stands in it.
 
     Parameters
@@ -160,7 +185,11 @@ def build_room(hall, court, banks=(), floor_seats=(), stage=None, curtain_open=T
         Cached: the same things give the same object
     """
     surfaces = [
-        *_floor(hall, court, [thing.footprint(hall) for thing in (*banks, *floor_seats, *portable_stages)]),
+        *_floor(
+            hall,
+            court,
+            [thing.footprint(hall) for thing in (*banks, *floor_seats, *portable_stages)],
+        ),
         *_roof(hall),
         *(piece for side in SIDES for piece in _wall(hall, side, banks, stage)),
         *(piece for bank in banks for piece in _bank(hall, bank, banks)),
@@ -169,14 +198,22 @@ def build_room(hall, court, banks=(), floor_seats=(), stage=None, curtain_open=T
         *(face for balcony in balconies for face in _balcony(hall, balcony)),
         *((_recess(hall, stage) if curtain_open else [_curtain(hall, stage)]) if stage else ()),
     ]
-    volume = hall.volume + (stage.volume if stage and curtain_open else 0.0) - sum(t.solid for t in (*banks, *portable_stages, *balconies))
+    volume = (
+        hall.volume
+        + (stage.volume if stage and curtain_open else 0.0)
+        - sum(t.solid for t in (*banks, *portable_stages, *balconies))
+    )
     return Room(tuple(surfaces), pack([s.corners for s in surfaces]), volume)
 
 
 def _floor(hall, court, covered):
     x, y = hall.length / 2, hall.width / 2
     cx, cy = min(court.length / 2, x), min(court.width / 2, y)
-    pieces = {"court": (-cx, cx, -cy, cy), "north floor": (-x, x, cy, y), "south floor": (-x, x, -y, -cy)}
+    pieces = {
+        "court": (-cx, cx, -cy, cy),
+        "north floor": (-x, x, cy, y),
+        "south floor": (-x, x, -y, -cy),
+    }
     pieces |= {"east floor": (cx, x, -cy, cy), "west floor": (-x, -cx, -cy, cy)}
     for name, (a, b, c, d) in pieces.items():
         if min(b - a, d - c) < INSIDE:  # no wider than the slack of a joint
@@ -184,23 +221,34 @@ def _floor(hall, court, covered):
         corners = np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0]], float)
         free = polygon_area(corners) - sum(overlap((a, b, c, d), r) for r in covered)
         yield Surface(
-            name=name, part="court" if name == "court" else "floor", corners=corners, area=max(free, 0.0), finish=hall.floor
+            name=name,
+            part="court" if name == "court" else "floor",
+            corners=corners,
+            area=max(free, 0.0),
+            finish=hall.floor,
         )
 
 
 def _roof(hall):
     x, y, low, high = hall.length / 2, hall.width / 2, hall.height, hall.highest
     flat = high - low < 1e-6
-    slopes = {"roof": (-y, low, y, low)} if flat else {"north roof": (0, high, y, low), "south roof": (-y, low, 0, high)}
+    slopes = (
+        {"roof": (-y, low, y, low)}
+        if flat
+        else {"north roof": (0, high, y, low), "south roof": (-y, low, 0, high)}
+    )
     for name, (y0, z0, y1, z1) in slopes.items():
         corners = np.array([[-x, y0, z0], [x, y0, z0], [x, y1, z1], [-x, y1, z1]], float)
-        yield Surface(name=name, part="roof", corners=corners, area=polygon_area(corners), finish=hall.roof)
+        yield Surface(
+            name=name, part="roof", corners=corners, area=polygon_area(corners), finish=hall.roof
+        )
 
 
 def _wall(hall, side, banks, stage):
     foot, along, _ = along_wall(side, hall)
     half = (hall.length if side in ("north", "south") else hall.width) / 2
-    outline = [(-half, 0.0), (half, 0.0), (half, hall.height), (-half, hall.height)]  # along the wall, up
+    # along the wall, up
+    outline = [(-half, 0.0), (half, 0.0), (half, hall.height), (-half, hall.height)]
     if side in ("east", "west") and hall.highest - hall.height > 1e-6:
         outline.insert(3, (0.0, hall.highest))
     outline, part = np.array(outline), f"{side} wall"
@@ -219,7 +267,11 @@ def _wall(hall, side, banks, stage):
         if bank.side == side:
             spot = (bank.offset - bank.length / 2, bank.offset + bank.length / 2, 0.0, bank.top)
             for name, p in pieces.items():
-                box = (p[:, 0].min(), p[:, 0].max(), p[:, 1].min(), p[:, 1].max()) if len(p) else (0, 0, 0, 0)
+                box = (
+                    (p[:, 0].min(), p[:, 0].max(), p[:, 1].min(), p[:, 1].max())
+                    if len(p)
+                    else (0, 0, 0, 0)
+                )
                 behind[name] += overlap(spot, box)
     for name, p in pieces.items():
         if len(p) < 3 or polygon_area(np.c_[p, np.zeros(len(p))]) < 1e-3:
@@ -254,19 +306,44 @@ def _hidden(hall, bank, sign, banks):
     end = bank.offset + sign * bank.length / 2
     if abs(abs(end) - wall) < 0.01:
         return True
-    others = (b for b in banks if b.side == bank.side and b is not bank and b.depth >= bank.depth - 0.01 and b.top >= bank.top - 0.01)
+    others = (
+        b
+        for b in banks
+        if b.side == bank.side
+        and b is not bank
+        and b.depth >= bank.depth - 0.01
+        and b.top >= bank.top - 0.01
+    )
     return any(abs(b.offset - sign * b.length / 2 - end) < 0.01 for b in others)
 
 
 def _bank(hall, bank, banks):
     half, depth, top = bank.length / 2, bank.depth, bank.top
     front = bank.first_height - bank.row_rise / 2 if bank.open else top
-    at = lambda u, inward, z: bank.corner(hall, u, inward, z)  # noqa: E731
+
+    def at(u, inward, z):
+        return bank.corner(hall, u, inward, z)
+
     seats = [at(-half, 0, top), at(half, 0, top), at(half, depth, front), at(-half, depth, front)]
     faces = {
-        "front": [at(-half, depth, 0), at(half, depth, 0), at(half, depth, front), at(-half, depth, front)],
-        "left side": [at(-half, 0, 0), at(-half, depth, 0), at(-half, depth, front), at(-half, 0, top)],
-        "right side": [at(half, 0, 0), at(half, depth, 0), at(half, depth, front), at(half, 0, top)],
+        "front": [
+            at(-half, depth, 0),
+            at(half, depth, 0),
+            at(half, depth, front),
+            at(-half, depth, front),
+        ],
+        "left side": [
+            at(-half, 0, 0),
+            at(-half, depth, 0),
+            at(-half, depth, front),
+            at(-half, 0, top),
+        ],
+        "right side": [
+            at(half, 0, 0),
+            at(half, depth, 0),
+            at(half, depth, front),
+            at(half, 0, top),
+        ],
     }
     yield Surface(
         name=bank.name,
@@ -282,14 +359,20 @@ def _bank(hall, bank, banks):
             name=f"{bank.name}, {name}",
             part="bleacher fronts" if bank.open else "closed bleachers",
             corners=np.array(corners),
-            area=0.0 if "side" in name and _hidden(hall, bank, -1 if "left" in name else 1, banks) else polygon_area(corners),
+            area=(
+                0.0
+                if "side" in name and _hidden(hall, bank, -1 if "left" in name else 1, banks)
+                else polygon_area(corners)
+            ),
             finish="bleacher closed",
             blocks=True,
         )
 
 
 def _chairs(block):
-    """The plane of the heads, and what sound meets from the side; chairs count by their floor area, as their published values do."""
+    """The plane of the heads, and what sound meets from the side; chairs count by their floor area,
+    as their published values do.
+    """
     for name, corners in _prism(block, 0.0, CHAIR_HEIGHT):
         top = name is None
         yield Surface(
@@ -314,25 +397,60 @@ def _prism(thing, low, high):
 
 def _recess(hall, stage):
     foot, along, inward = along_wall(stage.side, hall)
-    at = lambda u, out, z: foot + (stage.offset + u) * along - out * inward + np.array([0, 0, z])  # noqa: E731
+
+    def at(u, out, z):
+        return foot + (stage.offset + u) * along - out * inward + np.array([0, 0, z])
+
     h, d, low, top = stage.width / 2, stage.depth, stage.floor_height, stage.top
     faces = {
-        "stage floor": ([at(-h, 0, low), at(h, 0, low), at(h, d, low), at(-h, d, low)], stage.floor),
-        "stage ceiling": ([at(-h, 0, top), at(h, 0, top), at(h, d, top), at(-h, d, top)], stage.ceiling),
-        "stage back": ([at(-h, d, low), at(h, d, low), at(h, d, top), at(-h, d, top)], stage.surrounds),
-        "stage left": ([at(-h, 0, low), at(-h, d, low), at(-h, d, top), at(-h, 0, top)], stage.surrounds),
-        "stage right": ([at(h, 0, low), at(h, d, low), at(h, d, top), at(h, 0, top)], stage.surrounds),
+        "stage floor": (
+            [at(-h, 0, low), at(h, 0, low), at(h, d, low), at(-h, d, low)],
+            stage.floor,
+        ),
+        "stage ceiling": (
+            [at(-h, 0, top), at(h, 0, top), at(h, d, top), at(-h, d, top)],
+            stage.ceiling,
+        ),
+        "stage back": (
+            [at(-h, d, low), at(h, d, low), at(h, d, top), at(-h, d, top)],
+            stage.surrounds,
+        ),
+        "stage left": (
+            [at(-h, 0, low), at(-h, d, low), at(-h, d, top), at(-h, 0, top)],
+            stage.surrounds,
+        ),
+        "stage right": (
+            [at(h, 0, low), at(h, d, low), at(h, d, top), at(h, 0, top)],
+            stage.surrounds,
+        ),
     }
     for name, (corners, finish) in faces.items():
-        yield Surface(name=name, part="stage", corners=np.array(corners), area=polygon_area(corners), finish=finish)
+        yield Surface(
+            name=name,
+            part="stage",
+            corners=np.array(corners),
+            area=polygon_area(corners),
+            finish=finish,
+        )
 
 
 def _curtain(hall, stage):
     foot, along, _ = along_wall(stage.side, hall)
-    at = lambda u, z: foot + (stage.offset + u) * along + np.array([0, 0, z])  # noqa: E731
+
+    def at(u, z):
+        return foot + (stage.offset + u) * along + np.array([0, 0, z])
+
     h = stage.width / 2
-    corners = np.array([at(-h, stage.floor_height), at(h, stage.floor_height), at(h, stage.top), at(-h, stage.top)])
-    return Surface(name="stage curtain", part="stage", corners=corners, area=polygon_area(corners), finish=stage.curtain)
+    corners = np.array(
+        [at(-h, stage.floor_height), at(h, stage.floor_height), at(h, stage.top), at(-h, stage.top)]
+    )
+    return Surface(
+        name="stage curtain",
+        part="stage",
+        corners=corners,
+        area=polygon_area(corners),
+        finish=stage.curtain,
+    )
 
 
 def _platform(stage):
@@ -348,21 +466,57 @@ def _platform(stage):
 
 
 def _balcony(hall, balcony):
-    at = lambda u, inward, z: balcony.corner(hall, u, inward, z)  # noqa: E731
+    def at(u, inward, z):
+        return balcony.corner(hall, u, inward, z)
+
     h, d, low, floor = balcony.length / 2, balcony.depth, balcony.underside, balcony.height
     high, back = floor + balcony.parapet, floor + balcony.rows * balcony.row_rise
     front_of_rows = balcony.rows * balcony.row_run
     faces = {
-        balcony.name: ([at(-h, 0, back), at(h, 0, back), at(h, front_of_rows, floor), at(-h, front_of_rows, floor)], balcony.finish),
-        f"{balcony.name}, floor": ([at(-h, front_of_rows, floor), at(h, front_of_rows, floor), at(h, d, floor), at(-h, d, floor)], balcony.finish),
-        f"{balcony.name}, underside": ([at(-h, 0, low), at(h, 0, low), at(h, d, low), at(-h, d, low)], balcony.under),
-        f"{balcony.name}, front": ([at(-h, d, low), at(h, d, low), at(h, d, high), at(-h, d, high)], balcony.front),
-        f"{balcony.name}, left end": ([at(-h, 0, low), at(-h, d, low), at(-h, d, floor), at(-h, 0, floor)], balcony.front),
-        f"{balcony.name}, right end": ([at(h, 0, low), at(h, d, low), at(h, d, floor), at(h, 0, floor)], balcony.front),
+        balcony.name: (
+            [
+                at(-h, 0, back),
+                at(h, 0, back),
+                at(h, front_of_rows, floor),
+                at(-h, front_of_rows, floor),
+            ],
+            balcony.finish,
+        ),
+        f"{balcony.name}, floor": (
+            [
+                at(-h, front_of_rows, floor),
+                at(h, front_of_rows, floor),
+                at(h, d, floor),
+                at(-h, d, floor),
+            ],
+            balcony.finish,
+        ),
+        f"{balcony.name}, underside": (
+            [at(-h, 0, low), at(h, 0, low), at(h, d, low), at(-h, d, low)],
+            balcony.under,
+        ),
+        f"{balcony.name}, front": (
+            [at(-h, d, low), at(h, d, low), at(h, d, high), at(-h, d, high)],
+            balcony.front,
+        ),
+        f"{balcony.name}, left end": (
+            [at(-h, 0, low), at(-h, d, low), at(-h, d, floor), at(-h, 0, floor)],
+            balcony.front,
+        ),
+        f"{balcony.name}, right end": (
+            [at(h, 0, low), at(h, d, low), at(h, d, floor), at(h, 0, floor)],
+            balcony.front,
+        ),
     }
     if balcony.rows and back > floor:
-        rise = lambda u: [at(u, 0, floor), at(u, front_of_rows, floor), at(u, 0, back)]  # noqa: E731
-        faces |= {f"{balcony.name}, {side} of the rows": (rise(u), balcony.front) for side, u in (("left", -h), ("right", h))}
+
+        def rise(u):
+            return [at(u, 0, floor), at(u, front_of_rows, floor), at(u, 0, back)]
+
+        faces |= {
+            f"{balcony.name}, {side} of the rows": (rise(u), balcony.front)
+            for side, u in (("left", -h), ("right", h))
+        }
     for name, (corners, finish) in faces.items():
         area = polygon_area(corners)
         if area < 1e-4:

@@ -1,4 +1,6 @@
-"""One school: the hall, what stands and hangs in it, and its uses; refused as a whole when it cannot be."""
+"""One school: the hall, what stands and hangs in it, and its uses; refused as a whole when it
+cannot be.
+"""
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -38,21 +40,30 @@ class Scenario(Thing):
     targets: Targets = Targets()
     equipment: Equipment = Equipment()
     loudspeaker_files: tuple = ()  # descriptions of measured types, from the scenario's folder
-    absorption_factors: dict = field(default_factory=dict)  # by finish: what the table's values are multiplied by, one number or seven
-    text: str | None = field(default=None, repr=False, compare=False)  # the file it came from, comments and all
+    # by finish: what the table's values are multiplied by, one number or seven
+    absorption_factors: dict = field(default_factory=dict)
+    # the file it came from, comments and all
+    text: str | None = field(default=None, repr=False, compare=False)
 
     def __post_init__(self):
         super().__post_init__()
         if self.units not in UNITS:
             raise ValueError(f"units = '{self.units}' is unknown. Known: {', '.join(UNITS)}.")
-        if not all(isinstance(name, str) for name in self.loudspeaker_files) or isinstance(self.loudspeaker_files, str):
+        if not all(isinstance(name, str) for name in self.loudspeaker_files) or isinstance(
+            self.loudspeaker_files, str
+        ):
             raise ValueError("loudspeaker_files must be a list of file names in quotes.")
-        object.__setattr__(self, "absorption_factors", fitting.checked_factors(self.absorption_factors))
+        object.__setattr__(
+            self, "absorption_factors", fitting.checked_factors(self.absorption_factors)
+        )
         fitting.check(self)
 
     def __getstate__(self):
         """What another process needs: measured types come along."""
-        return {**self.__dict__, "measured types": [g.type for g in self.groups if g.type.measured_db is not None]}
+        return {
+            **self.__dict__,
+            "measured types": [g.type for g in self.groups if g.type.measured_db is not None],
+        }
 
     def __setstate__(self, state):
         for kind in state.pop("measured types"):
@@ -65,7 +76,8 @@ class Scenario(Thing):
         return court(self.court)
 
     def setting(self, use=None):
-        """The hall as it stands in one use: banks open or closed, chairs and stages set out, the curtain.
+        """The hall as it stands in one use: banks open or closed, chairs and stages set out, the
+        curtain.
 
         Parameters
         ----------
@@ -81,7 +93,9 @@ class Scenario(Thing):
         return Setting(
             hall=self.hall,
             court=self.lines,
-            banks=tuple(replace(b, open=False) if b.open and b.name in use.closed else b for b in self.banks),
+            banks=tuple(
+                replace(b, open=False) if b.open and b.name in use.closed else b for b in self.banks
+            ),
             floor_seats=tuple(f for f in self.floor_seats if f.name in use.set_up),
             stage=self.stage,
             curtain_open=use.curtain_open,
@@ -102,7 +116,9 @@ class Scenario(Thing):
         absorption : ndarray
             (surface, band) [-]
         """
-        return self.setting(use.name).room.absorption(use.occupied, self.treatments, self.absorption_factors)
+        return self.setting(use.name).room.absorption(
+            use.occupied, self.treatments, self.absorption_factors
+        )
 
     def scattering(self, use):
         """Share of the reflected sound that each surface scatters as a use has it.
@@ -132,7 +148,11 @@ class Scenario(Thing):
     @cached_property
     def area_names(self):
         """Names of all areas that can listen in one use or another."""
-        names = [b.name for b in self.banks] + [f.name for f in self.floor_seats] + [b.name for b in self.balconies if b.rows]
+        names = (
+            [b.name for b in self.banks]
+            + [f.name for f in self.floor_seats]
+            + [b.name for b in self.balconies if b.rows]
+        )
         return (*names, "court")
 
     @cached_property
@@ -142,8 +162,12 @@ class Scenario(Thing):
 
     @property
     def seats(self):
-        """Places on the banks that can be opened, on balconies, and on the chairs of the fullest use [-]."""
-        chairs = max(sum(f.seats for f in self.floor_seats if f.name in u.set_up) for u in self.uses)
+        """Places on the banks that can be opened, on balconies, and on the chairs of the fullest
+        use [-].
+        """
+        chairs = max(
+            sum(f.seats for f in self.floor_seats if f.name in u.set_up) for u in self.uses
+        )
         return sum(b.seats for b in self.banks) + sum(b.seats for b in self.balconies) + chairs
 
     @property
@@ -195,7 +219,8 @@ def changed(scenario, changes):
     scenario : Scenario
         Where to start from [-]
     changes : dict
-        New value by path, e.g. ``("hall", "length")``, ``("banks", 0, "rows")``, ``("uses", 1, "groups", "north row", "gain_db")`` [SI]
+        New value by path, e.g. ``("hall", "length")``, ``("banks", 0, "rows")``, ``("uses", 1,
+        "groups", "north row", "gain_db")`` [SI]
 
     Returns
     -------
@@ -211,15 +236,24 @@ def changed(scenario, changes):
     return _grown(scenario, tree)
 
 
-DEFAULTS = {"groups": Drive(), "wiring": Wiring()}  # what a table by names holds where it does not say
+# what a table by names holds where it does not say
+DEFAULTS = {"groups": Drive(), "wiring": Wiring()}
 
 
 def _grown(thing, tree, key=None):
-    """A thing, tuple or dict with its branches replaced from the leaves up; ``key`` is the field it stands in."""
+    """A thing, tuple or dict with its branches replaced from the leaves up; ``key`` is the field it
+    stands in.
+    """
     if not isinstance(tree, dict):
         return tree
     if isinstance(thing, tuple):
         return tuple(_grown(v, tree[k]) if k in tree else v for k, v in enumerate(thing))
     if isinstance(thing, dict):
-        return {**thing, **{k: _grown(thing.get(k) or DEFAULTS[key], v) if isinstance(v, dict) else v for k, v in tree.items()}}
+        return {
+            **thing,
+            **{
+                k: _grown(thing.get(k) or DEFAULTS[key], v) if isinstance(v, dict) else v
+                for k, v in tree.items()
+            },
+        }
     return replace(thing, **{k: _grown(getattr(thing, k), v, k) for k, v in tree.items()})

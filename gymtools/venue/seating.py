@@ -1,4 +1,6 @@
-"""Bleacher banks, chairs on the floor and the court: where people are, and the points that stand for their ears."""
+"""Bleacher banks, chairs on the floor and the court: where people are, and the points that stand
+for their ears.
+"""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -11,7 +13,8 @@ from .placing import AlongWall, OnFloor, along_wall, spot
 from .quantity import Thing, quantity
 from .tables import named
 
-EAR_OVER_SEAT = 0.77  # seated ear over the seat board [m]: 1.2 m over the footboard (ISO 3382-1) less a 0.43 m board
+# seated ear over the seat board [m]: 1.2 m over the footboard (ISO 3382-1) less a 0.43 m board
+EAR_OVER_SEAT = 0.77
 EAR_SEATED = 1.2  # over the floor [m]     ISO 3382-1:2009, microphone height
 EAR_STANDING = 1.55  # over the floor [m]     common practice, no source
 SEAT = 0.46  # width of a place on a bench [m]     18 in, common practice in the bleacher trade
@@ -22,7 +25,9 @@ CLOSED_DEPTH = 1.1  # depth of a bank pushed back into its stack [m]     common 
 
 @dataclass(frozen=True, eq=False)
 class ListeningArea:
-    """Points on a grid of rows and columns: row 0 nearest the court (banks), or nearest the west (floor)."""
+    """Points on a grid of rows and columns: row 0 nearest the court (banks), or nearest the west
+    (floor).
+    """
 
     name: str
     kind: str  # "bank", "floor" or "court"
@@ -53,7 +58,8 @@ class ListeningArea:
 
     @lru_cache(maxsize=64)  # noqa: B019  areas are few, and kept by the settings they belong to
     def thinned(self, most):
-        """A coarser grid over the same area: first and last rows and columns stay, those between are spread evenly.
+        """A coarser grid over the same area: first and last rows and columns stay, those between
+        are spread evenly.
 
         Parameters
         ----------
@@ -67,26 +73,44 @@ class ListeningArea:
         """
         if len(self.points) <= most:
             return self
-        rows = int(np.clip(round(np.sqrt(most * self.rows / self.columns)), min(2, self.rows), self.rows))
+        rows = int(
+            np.clip(round(np.sqrt(most * self.rows / self.columns)), min(2, self.rows), self.rows)
+        )
         columns = int(np.clip(most // rows, min(2, self.columns), self.columns))
-        some = lambda count, of: np.round(np.linspace(0, of - 1, count)).astype(int)  # noqa: E731
-        points = self.points.reshape(self.rows, self.columns, 3)[np.ix_(some(rows, self.rows), some(columns, self.columns))]
+
+        def some(count, of):
+            return np.round(np.linspace(0, of - 1, count)).astype(int)
+
+        points = self.points.reshape(self.rows, self.columns, 3)[
+            np.ix_(some(rows, self.rows), some(columns, self.columns))
+        ]
         stands = self.unit_seats * self.rows * self.columns / (rows * columns)
         return ListeningArea(self.name, self.kind, points.reshape(-1, 3), rows, columns, stands)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bank(AlongWall, Thing):
-    """A bank of bleachers along one wall; ``first_height`` is the first row's seat board over the floor."""
+    """A bank of bleachers along one wall; ``first_height`` is the first row's seat board over the
+    floor.
+    """
 
     name: str
     side: str
     rows: int = quantity("count", 1, 60)
-    row_run: float = quantity("m", 0.45, 1.2, hint="Depth of one row, seat to seat. Inches or centimetres given by mistake?")
-    row_rise: float = quantity("m", 0.0, 0.6, hint="Rise from row to row. Inches or centimetres given by mistake?")
+    row_run: float = quantity(
+        "m",
+        0.45,
+        1.2,
+        hint="Depth of one row, seat to seat. Inches or centimetres given by mistake?",
+    )
+    row_rise: float = quantity(
+        "m", 0.0, 0.6, hint="Rise from row to row. Inches or centimetres given by mistake?"
+    )
     length: float = quantity("m", 1.5, 80)
     offset: float = quantity("m", -40, 40, default=0.0)
-    first_height: float = quantity("m", 0.2, 4.0, default=0.43, hint="Height of the first seat board over the floor.")
+    first_height: float = quantity(
+        "m", 0.2, 4.0, default=0.43, hint="Height of the first seat board over the floor."
+    )
     open: bool = True
     empty: str = "bench empty"
     full: str = "bench full"
@@ -101,7 +125,10 @@ class Bank(AlongWall, Thing):
             raise ValueError(f"open = {self.open!r} must be true or false.")
         least = self.row_rise / 2 + 0.05  # so that the bank's front has a height
         if self.open and self.first_height < least:
-            raise ValueError(f"first_height = {self.first_height:g} m is below {least:g} m, the least for row_rise = {self.row_rise:g} m.")
+            raise ValueError(
+                f"first_height = {self.first_height:g} m is below {least:g} m, the least for"
+                f" row_rise = {self.row_rise:g} m."
+            )
 
     @property
     def depth(self):
@@ -115,7 +142,9 @@ class Bank(AlongWall, Thing):
 
     @property
     def solid(self):
-        """Volume it takes from the hall: the space under the seats is closed off by their fronts and sides [m3]."""
+        """Volume it takes from the hall: the space under the seats is closed off by their fronts
+        and sides [m3].
+        """
         front = self.first_height - self.row_rise / 2 if self.open else self.top
         return self.length * self.depth * (front + self.top) / 2
 
@@ -147,12 +176,21 @@ class Bank(AlongWall, Thing):
         foot, along, into = along_wall(self.side, hall)
         points = foot + (self.offset + u)[None, :, None] * along + inward[:, None, None] * into
         points = points + ear[:, None, None] * np.array([0, 0, 1.0])
-        return ListeningArea(self.name, "bank", points.reshape(-1, 3), self.rows, columns, self.seats / (self.rows * columns))
+        return ListeningArea(
+            self.name,
+            "bank",
+            points.reshape(-1, 3),
+            self.rows,
+            columns,
+            self.seats / (self.rows * columns),
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
 class FloorSeats(OnFloor, Thing):
-    """A block of chairs on the floor; x and y are its centre, rows run across x (people face along x) or along it."""
+    """A block of chairs on the floor; x and y are its centre, rows run across x (people face along
+    x) or along it.
+    """
 
     name: str
     x: float = quantity("m", -40, 40, default=0.0)
@@ -172,7 +210,9 @@ class FloorSeats(OnFloor, Thing):
     @property
     def seats(self):
         """Chairs in the block [-]."""
-        return max(1, int(self.length / self.row_spacing + 1e-6)) * max(1, int(self.width / self.seat_spacing + 1e-6))
+        return max(1, int(self.length / self.row_spacing + 1e-6)) * max(
+            1, int(self.width / self.seat_spacing + 1e-6)
+        )
 
     def listening(self, hall=None):
         """Seated ears, one per chair.
@@ -193,7 +233,9 @@ class FloorSeats(OnFloor, Thing):
         y = self.y + ((np.arange(columns) + 0.5) / columns - 0.5) * self.width
         gx, gy = np.meshgrid(x, y, indexing="ij")
         points = np.stack([gx, gy, np.full_like(gx, EAR_SEATED)], axis=-1).reshape(-1, 3)
-        return ListeningArea(self.name, "floor", points, rows, columns, self.seats / (rows * columns))
+        return ListeningArea(
+            self.name, "floor", points, rows, columns, self.seats / (rows * columns)
+        )
 
 
 def court_listening(court, hall, banks=()):

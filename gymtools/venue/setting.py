@@ -13,7 +13,9 @@ from .zoning import layers
 
 @dataclass(frozen=True, kw_only=True)
 class Setting:
-    """What is there in one use, and as it is: banks open or closed, chairs and stages set out, the curtain."""
+    """What is there in one use, and as it is: banks open or closed, chairs and stages set out, the
+    curtain.
+    """
 
     hall: Hall
     court: Court
@@ -40,7 +42,9 @@ class Setting:
 
     @property
     def areas(self):
-        """Listening areas by name: open banks, balconies with rows, chairs, and the court; cached."""
+        """Listening areas by name: open banks, balconies with rows, chairs, and the
+        court; cached.
+        """
         return _areas(self)
 
     @property
@@ -56,4 +60,6 @@ _zones = lru_cache(maxsize=64)(layers)
 def _areas(setting):
     things = (*setting.banks, *setting.balconies, *setting.floor_seats)
     seated = [a for a in (t.listening(setting.hall) for t in things) if a is not None]
-    return {a.name: a for a in (*seated, court_listening(setting.court, setting.hall, setting.banks))}
+    return {
+        a.name: a for a in (*seated, court_listening(setting.court, setting.hall, setting.banks))
+    }

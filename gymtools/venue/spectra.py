@@ -22,7 +22,8 @@ class Spectrum:
     level_db : tuple of float
         Level in the octaves 125 Hz to 8 kHz relative to the A-weighted level of all seven [dB]
     source : str
-        Standard and table, and how a missing octave was filled; starts with "assumption" where the use is ours [-]
+        Standard and table, and how a missing octave was filled; starts with "assumption" where the
+        use is ours [-]
     """
 
     name: str
@@ -31,13 +32,32 @@ class Spectrum:
     source: str
 
     def __post_init__(self):
-        values = within(f"spectrum '{self.name}': level_db", self.level_db, -60, 40, "dB", "Not relative to dB(A)?")
+        values = within(
+            f"spectrum '{self.name}': level_db",
+            self.level_db,
+            -60,
+            40,
+            "dB",
+            "Not relative to dB(A)?",
+        )
         if values.shape != (7,):
-            raise ValueError(f"spectrum '{self.name}': level_db has shape {values.shape}, not (7,): 125 Hz to 8 kHz.")
+            raise ValueError(
+                f"spectrum '{self.name}': level_db has shape {values.shape}, not (7,): 125 Hz to 8"
+                " kHz."
+            )
         total = 10 * np.log10(np.sum(10 ** ((values + A_WEIGHTING) / 10)))
-        within(f"spectrum '{self.name}': A-weighted sum", total, -0.05, 0.05, "dB", "Subtract it from every octave.")
+        within(
+            f"spectrum '{self.name}': A-weighted sum",
+            total,
+            -0.05,
+            0.05,
+            "dB",
+            "Subtract it from every octave.",
+        )
         if not self.source.strip():
-            raise ValueError(f"spectrum '{self.name}': source is empty. Say where the levels come from.")
+            raise ValueError(
+                f"spectrum '{self.name}': source is empty. Say where the levels come from."
+            )
         object.__setattr__(self, "level_db", tuple(values.tolist()))
 
     @property
@@ -51,7 +71,9 @@ def _load():
     bands = [column for column in rows[0] if column[0] == "l" and column[1:].isdigit()]
     plain = ("name", "description", "source")
     return {
-        row["name"]: Spectrum(level_db=[float(row[band]) for band in bands], **{key: row[key] for key in plain})
+        row["name"]: Spectrum(
+            level_db=[float(row[band]) for band in bands], **{key: row[key] for key in plain}
+        )
         for row in rows
     }
 

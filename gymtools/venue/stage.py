@@ -15,9 +15,13 @@ class Stage(Thing):
 
     side: str
     width: float = quantity("m", 3, 30, hint="Width of the opening.")
-    opening_height: float = quantity("m", 2, 12, hint="From the stage floor to the top of the opening.")
+    opening_height: float = quantity(
+        "m", 2, 12, hint="From the stage floor to the top of the opening."
+    )
     depth: float = quantity("m", 2, 20)
-    floor_height: float = quantity("m", 0.2, 2.0, default=0.9, hint="Stage floor over the hall's floor.")
+    floor_height: float = quantity(
+        "m", 0.2, 2.0, default=0.9, hint="Stage floor over the hall's floor."
+    )
     offset: float = quantity("m", -30, 30, default=0.0)
     floor: str = "stage floor"
     surrounds: str = "velour curtain"
@@ -69,7 +73,9 @@ class PortableStage(OnFloor, Thing):
     y: float = quantity("m", -30, 30, default=0.0)
     length: float = quantity("m", 1, 30, hint="Along the hall.")
     width: float = quantity("m", 1, 30, hint="Across the hall.")
-    height: float = quantity("m", 0.1, 2.0, hint="Of the deck over the floor. Inches or centimetres given by mistake?")
+    height: float = quantity(
+        "m", 0.1, 2.0, hint="Of the deck over the floor. Inches or centimetres given by mistake?"
+    )
     finish: str = "portable stage"
 
     def __post_init__(self):

@@ -20,7 +20,11 @@ def read_table(filename):
     rows : list of dict
         One dict of texts per row, keyed by the header
     """
-    with resources.files("gymtools").joinpath("data", filename).open(encoding="utf-8", newline="") as file:
+    with (
+        resources.files("gymtools")
+        .joinpath("data", filename)
+        .open(encoding="utf-8", newline="") as file
+    ):
         return list(csv.DictReader(file))
 
 

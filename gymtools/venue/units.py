@@ -9,18 +9,31 @@ INCH = FOOT / 12  # [m]
 UNITS = ("m", "ft")
 
 _POWER = {"m": 1, "m2": 2, "m3": 3}
-_SLIPS = {"feet": "ft", "foot": "ft", "'": "ft", "metre": "m", "metres": "m", "meter": "m", "meters": "m"}
+_SLIPS = {
+    "feet": "ft",
+    "foot": "ft",
+    "'": "ft",
+    "metre": "m",
+    "metres": "m",
+    "meter": "m",
+    "meters": "m",
+}
 
 
 def _check_units(units):
     if units not in UNITS:
         plain = str(units).strip().lower()
         near = plain if plain in UNITS else _SLIPS.get(plain)
-        raise ValueError(f"units = {units!r} is unknown." + (f" Did you mean '{near}'?" if near else " Known: m, ft."))
+        raise ValueError(
+            f"units = {units!r} is unknown."
+            + (f" Did you mean '{near}'?" if near else " Known: m, ft.")
+        )
 
 
 def _scaled(value, factor, digits):
-    """Scale numbers, also inside lists; leave text, booleans and None to the check that owns the key."""
+    """Scale numbers, also inside lists; leave text, booleans and None to the check that owns the
+    key.
+    """
     if isinstance(value, (list, tuple)):
         return [_scaled(v, factor, digits) for v in value]
     if isinstance(value, (str, bool)) or value is None:
@@ -106,7 +119,8 @@ def feet_inches(metres):
     '22 ft 11 1/2 in'
     """
     metres = float(within("metres", metres, -1e5, 1e5, "m"))
-    halves = math.floor(abs(metres) / INCH * 2 + 0.5)  # whole number of half inches, so 12 in cannot remain
+    # whole number of half inches, so 12 in cannot remain
+    halves = math.floor(abs(metres) / INCH * 2 + 0.5)
     feet, rest = divmod(halves, 24)
     inches, half = divmod(rest, 2)
     sign = "-" if metres < 0 and halves else ""

@@ -1,4 +1,6 @@
-"""What the school does in the hall: who listens, how full it is, how noisy, how loud, and which loudspeakers play."""
+"""What the school does in the hall: who listens, how full it is, how noisy, how loud, and which
+loudspeakers play.
+"""
 
 from dataclasses import dataclass, field
 
@@ -27,14 +29,16 @@ class Drive(Thing):
 class Use(Thing):
     """One use of the hall.
 
-    ``listens`` gives each listening area its weight, ``occupied`` the share of its places taken; groups that ``groups``
-    does not name play at gain 0 and no delay. The noise is an overall level with a named spectrum, or seven octave levels.
-    ``closed`` names banks pushed back, ``set_up`` the chairs and portable stages that stand in this use, ``microphones``
-    the ones that are open.
+    ``listens`` gives each listening area its weight, ``occupied`` the share of its places taken;
+    groups that ``groups`` does not name play at gain 0 and no delay. The noise is an overall level
+    with a named spectrum, or seven octave levels. ``closed`` names banks pushed back, ``set_up``
+    the chairs and portable stages that stand in this use, ``microphones`` the ones that are open.
     """
 
     name: str
-    target_dba: float = quantity("dB(A)", 40, 110, hint="Mean speech level wanted at the listeners.")
+    target_dba: float = quantity(
+        "dB(A)", 40, 110, hint="Mean speech level wanted at the listeners."
+    )
     noise_dba: float | None = quantity("dB(A)", 10, 110, default=None)
     noise_spectrum: str = "ventilation"
     noise_db: tuple | None = None
@@ -51,15 +55,25 @@ class Use(Thing):
         if not isinstance(self.curtain_open, bool):
             raise ValueError(f"curtain_open = {self.curtain_open!r} must be true or false.")
         for word in ("closed", "set_up", "microphones"):
-            if not all(isinstance(name, str) for name in getattr(self, word)) or isinstance(getattr(self, word), str):
+            if not all(isinstance(name, str) for name in getattr(self, word)) or isinstance(
+                getattr(self, word), str
+            ):
                 raise ValueError(f"{word} must be a list of names in quotes.")
         if (self.noise_dba is None) == (self.noise_db is None):
-            raise ValueError("give the noise either as noise_dba with noise_spectrum, or as noise_db in seven octaves.")
+            raise ValueError(
+                "give the noise either as noise_dba with noise_spectrum, or as noise_db in seven"
+                " octaves."
+            )
         octave_levels(self.noise_spectrum, 50.0)
         if self.noise_db is not None:
             if len(self.noise_db) != 7:
-                raise ValueError(f"noise_db has {len(self.noise_db)} values, not one for each of the seven octaves 125 Hz to 8 kHz.")
-            object.__setattr__(self, "noise_db", tuple(within("noise_db", self.noise_db, -20, 120, "dB").tolist()))
+                raise ValueError(
+                    f"noise_db has {len(self.noise_db)} values, not one for each of the seven"
+                    " octaves 125 Hz to 8 kHz."
+                )
+            object.__setattr__(
+                self, "noise_db", tuple(within("noise_db", self.noise_db, -20, 120, "dB").tolist())
+            )
         for area, share in self.occupied.items():
             within(f"occupied '{area}'", share, 0, 1, "", "Give a share from 0 to 1, not percent.")
         for area, weight in self.listens.items():
@@ -68,7 +82,11 @@ class Use(Thing):
     @property
     def noise(self):
         """Noise at the listeners in seven octaves (7,) [dB]."""
-        return octave_levels(self.noise_spectrum, self.noise_dba) if self.noise_db is None else np.array(self.noise_db)
+        return (
+            octave_levels(self.noise_spectrum, self.noise_dba)
+            if self.noise_db is None
+            else np.array(self.noise_db)
+        )
 
     def drive(self, group):
         """How a group plays.

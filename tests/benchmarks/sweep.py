@@ -1,4 +1,6 @@
-"""How many variations of a school with five uses and eight loudspeakers two processes evaluate in a minute."""
+"""How many variations of a school with five uses and eight loudspeakers two processes evaluate in a
+minute.
+"""
 
 import time
 from concurrent.futures import ProcessPoolExecutor
@@ -22,5 +24,9 @@ if __name__ == "__main__":
             rows = gymtools.sweep(SCENARIO, axes)
         took = time.perf_counter() - start
         rate[workers] = len(rows) / took * 60
-        print(f"{workers or 'no'} other processes: {len(rows)} variations of {len(SCENARIO.uses)} uses in {took:.1f} s, {rate[workers]:.0f} a minute; 2,000 would take {2000 / rate[workers]:.1f} min")
+        print(
+            f"{workers or 'no'} other processes: {len(rows)} variations of {len(SCENARIO.uses)}"
+            f" uses in {took:.1f} s, {rate[workers]:.0f} a minute; 2,000 would take"
+            f" {2000 / rate[workers]:.1f} min"
+        )
     print(f"ratio {rate[2] / rate[0]:.2f}")

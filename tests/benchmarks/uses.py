@@ -39,14 +39,22 @@ def main():
     scenario = gymtools.load(SCENARIOS / "larkfield.toml")
     every, least = timed(lambda: gymtools.evaluate_all(scenario), 15)
     one, _ = timed(lambda: gymtools.evaluate(scenario, follow_echoes=False), 30)
-    print(f"{len(scenario.cabinets)} loudspeakers, {len(scenario.uses)} uses: {every:.0f} ms median, {least:.0f} ms least; one use while a slider moves {one:.1f} ms")
-    wide = changed(scenario, {("hall", "length"): 42.0, ("groups", 0, "y"): 6.5, ("groups", 1, "y"): -6.5})
+    print(
+        f"{len(scenario.cabinets)} loudspeakers, {len(scenario.uses)} uses: {every:.0f} ms median,"
+        f" {least:.0f} ms least; one use while a slider moves {one:.1f} ms"
+    )
+    wide = changed(
+        scenario, {("hall", "length"): 42.0, ("groups", 0, "y"): 6.5, ("groups", 1, "y"): -6.5}
+    )
     result = gymtools.evaluate(wide, "class")
     floor = walking_map(result)[0]
     walker = Microphone(name="walker", type="hand-held wireless", walks="floor")
     ours, quick = timed(lambda: clearance(result, walker), 30)
     loop, _ = timed(lambda: plain(result, floor), 5)
-    print(f"walking map, {len(floor.places)} places, 12 ways of facing: {ours:.1f} ms median, {quick:.1f} ms least; as a loop {loop:.0f} ms, ratio {loop / ours:.0f}")
+    print(
+        f"walking map, {len(floor.places)} places, 12 ways of facing: {ours:.1f} ms median,"
+        f" {quick:.1f} ms least; as a loop {loop:.0f} ms, ratio {loop / ours:.0f}"
+    )
 
 
 if __name__ == "__main__":
