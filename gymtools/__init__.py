@@ -1,12 +1,12 @@
 """Design of sound systems for school gymnasiums: the few names a workbook needs."""
 
+from .acoustics.evaluate import Result, evaluate, evaluate_all
 from .design.advice import advise
 from .design.aiming import aim
 from .design.arrangements import arrange
 from .design.delays import aligned
-from .design.evaluate import Result, evaluate, evaluate_all
 from .design.sweeping import sweep
-from .design.unknowns import how_sure
+from .design.uncertainty import how_sure
 from .venue.files import load, parse, save, to_text
 from .venue.scenario import Scenario
 

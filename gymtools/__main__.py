@@ -6,15 +6,15 @@ import argparse
 import sys
 from pathlib import Path
 
-from .design.comparison import compare
+from .commissioning.comparison import compare
+from .commissioning.plan import plan
+from .commissioning.recordings import with_waves
+from .commissioning.sheet import read_readings
 from .design.decision import decide
-from .design.prices import read_prices
-from .design.readings import read_readings
-from .design.testplan import plan
-from .design.waves import with_waves
-from .display.commissioning import write_plan, write_report
-from .display.handover import write_record
-from .display.record import READERS
+from .display.documents.commissioning import write_plan, write_report
+from .display.documents.handover import write_record
+from .display.documents.record import READERS
+from .equipment.prices import read_prices
 from .venue.files import load
 
 

@@ -89,9 +89,8 @@ def page(width=1700, height=1250):
         sheet = browser.new_page(viewport={"width": width, "height": height})
         sheet.errors, sheet.left = [], []
         # anywidget complains when five megabytes of page code take it more than two seconds, and
-        # goes on all the same
-        # JupyterLab takes back a request of its own when the kernel is restarted before it was
-        # answered, and makes it again
+        # goes on all the same JupyterLab takes back a request of its own when the kernel is
+        # restarted before it was answered, and makes it again
         harmless = (
             "[anywidget] Failed to initialize model.",
             "Canceled future for create_subshell_request",

@@ -6,14 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from gymtools.design.causes import _interference, _levels
-from gymtools.design.drive import drive
-from gymtools.design.evaluate import evaluate
-from gymtools.design.expected import expected
-from gymtools.design.loudness import loudness
-from gymtools.design.readings import Readings
-from gymtools.design.testplan import arrival_ms, as_tested
-from gymtools.design.unknowns import _each_alone
+from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.exposure import loudness
+from gymtools.commissioning.diagnosis import _interference, _levels
+from gymtools.commissioning.expected import expected
+from gymtools.commissioning.plan import arrival_ms, as_tested
+from gymtools.commissioning.sheet import Readings
+from gymtools.design.uncertainty import _each_alone
+from gymtools.equipment.amplification import drive
 from gymtools.physics import bands, intelligibility
 from gymtools.venue.scenario import changed
 

@@ -23,8 +23,7 @@ def agrees(value, row):
 
 
 # ISO 9613-2:1996, Table 2: attenuation [dB/km] at 63 Hz ... 8 kHz, 101.325 kPa. Our copy, compared
-# with
-# several public ones. Computed by ISO at EXACT mid-band frequencies.
+# with several public ones. Computed by ISO at EXACT mid-band frequencies.
 ISO_9613_2_TABLE_2 = {  # (degC, % RH)
     (10, 70): "0.1 0.4 1.0 1.9 3.7 9.7 32.8 117",
     (20, 70): "0.1 0.3 1.1 2.8 5.0 9.0 22.9 76.6",
@@ -107,12 +106,9 @@ IEC_60268_16_LETTERS = {
 }
 
 # STI of purely reverberant rooms [s]: not from a print but from the standard's chain, worked out
-# separately, twice: with
-# the rounded 13.8 that the standard prints, and with 6 ln 10 = 13.8155. (The first row once said
-# .264 at 5 s, which only
-# the second constant gives.) Public teaching notes print 0.74 0.60 0.50 0.44 0.36 0.27 for 0.5 1
-# 1.5 2 3 5 s, from
-# synthetic decays.
+# separately, twice: with the rounded 13.8 that the standard prints, and with 6 ln 10 = 13.8155.
+# (The first row once said .264 at 5 s, which only the second constant gives.) Public teaching notes
+# print 0.74 0.60 0.50 0.44 0.36 0.27 for 0.5 1 1.5 2 3 5 s, from synthetic decays.
 STI_OF_RT_13_8 = {
     0.3: ".827",
     0.5: ".736",
@@ -129,16 +125,14 @@ STI_OF_RT_13_8 = {
 STI_OF_RT_EXACT = {0.5: ".7363", 1.0: ".5885", 2.0: ".4374", 3.0: ".3571", 5.0: ".264"}
 
 # Reverberation times worked out separately from the formulas, c = 343 m/s (a public library agrees
-# on Arau):
-# length, width, height [m]; mean absorption of the x, y, z pair; m [1/m]; Sabine, Eyring, Arau;
-# axial times [s].
+# on Arau): length, width, height [m]; mean absorption of the x, y, z pair; m [1/m]; Sabine, Eyring,
+# Arau; axial times [s].
 SHOEBOXES = [
     ((30, 20, 8), (0.05, 0.05, 0.30), 0.0, "1.933 1.733 2.355", "7.538 7.538 1.084"),
     ((36, 30, 9), (0.06, 0.10, 0.35), 0.001, "1.755 1.530 1.827", "6.365 3.999 1.057"),
 ]
 # A gymnasium 36 x 30 x 9 m, 20 degC, 50 %, worked out separately band by band, 125 Hz ... 4 kHz.
-# Coefficients from the
-# usual textbook tables; the plain ceiling is an assumption.
+# Coefficients from the usual textbook tables; the plain ceiling is an assumption.
 GYM_AREA = {"wood": 920, "bleacher": 160, "ceiling": 1080, "block": 1128, "stage": 60}  # [m2]
 GYM_ALPHA = {
     "wood": [0.15, 0.11, 0.10, 0.07, 0.06, 0.07],

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gymtools.acoustics.criteria import CLOSE, WORDS, better
+from gymtools.acoustics.evaluate import evaluate
 from gymtools.design import advice as advising
 from gymtools.design.advice import COSTS, MOVES, WEAK, WORTH, advise, said, sentence
-from gymtools.design.budget import cost
-from gymtools.design.criteria import CLOSE, WORDS, better
-from gymtools.design.evaluate import evaluate
 from gymtools.design.moves import LOUDSPEAKER, moves
 from gymtools.design.options import free_areas, treated
+from gymtools.equipment.bill import cost
 from gymtools.venue.files import load
 from gymtools.venue.scenario import changed
 

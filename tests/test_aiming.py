@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gymtools.acoustics.evaluate import evaluate
 from gymtools.design import aiming
 from gymtools.design.aiming import STEP, Wishes, aim, knobs, score, terms
-from gymtools.design.evaluate import evaluate
 from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group

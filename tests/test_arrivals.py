@@ -21,8 +21,7 @@ FOOT = 0.3048
 # delay [ms], [Hz]
 NOTCHES = {0.5: "1000 3000 5000", 1: "500 1500 2500", 2: "250 750", 5: "100 300", 10: "50 150"}
 # Level of the copy, highest and lowest of the comb [dB]. Lists with 4.7 at -3 and 2.0 at -12 round
-# their numbers twice:
-# 20 lg(1 + 10^-0.15) is 4.6495 and 20 lg(1 + 10^-0.6) is 1.9465.
+# their numbers twice: 20 lg(1 + 10^-0.15) is 4.6495 and 20 lg(1 + 10^-0.6) is 1.9465.
 RIPPLE = {-3: "4.6 -10.7", -6: "3.5 -6.0", -10: "2.4 -3.3", -12: "1.9 -2.5", -20: "0.8 -0.9"}
 MUSIC = dict(exponent=arrivals.MUSIC_EXPONENT, step_s=arrivals.MUSIC_STEP_S)
 seed = st.integers(0, 2**32 - 1)

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from gymtools.design.access import receivers
-from gymtools.design.budget import bill, cost
-from gymtools.design.drive import drive
-from gymtools.design.prices import COLUMNS, example_prices, read_prices
-from gymtools.design.schedules import parts, schedules
+from gymtools.equipment.amplification import drive
+from gymtools.equipment.assistive_listening import receivers
+from gymtools.equipment.bill import bill, cost
+from gymtools.equipment.prices import COLUMNS, example_prices, read_prices
+from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.files import load
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import Treatment

@@ -11,12 +11,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gymtools.design.evaluate import evaluate
-from gymtools.design.feedback import BANDS, FACINGS, ROOM, clearance, clearances, names, walking_map
+from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.feedback import (
+    BANDS,
+    FACINGS,
+    ROOM,
+    clearance,
+    clearances,
+    names,
+    walking_map,
+)
 from gymtools.physics import bands, feedback, microphones
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from gymtools.physics.intelligibility import SPEECH_SPECTRUM_DB
-from gymtools.physics.walking import returned_by_facing
+from gymtools.physics.microphones import returned_by_facing
 from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group, loudspeaker_types

@@ -16,18 +16,23 @@ from finished_hall import measure, only, predicted
 from openpyxl import load_workbook
 
 from gymtools.__main__ import main
-from gymtools.design import causes as causing
-from gymtools.design import testplan
-from gymtools.design.calibration import fit_absorption
-from gymtools.design.causes import FALSE_ALARM, causes
-from gymtools.design.comparison import SURE, compare
-from gymtools.design.criteria import word_for
-from gymtools.design.evaluate import evaluate
-from gymtools.design.expected import decay_spread
-from gymtools.design.readings import COLUMNS, OCTAVES, Readings, entry_sheet, read_readings
-from gymtools.design.testplan import APART, OFF_WALLS, TESTS, arrival_ms, as_tested, plan
-from gymtools.display.commissioning import plan_html, report_html, write_plan, write_report
-from gymtools.display.exports import csv_text, write_xlsx
+from gymtools.acoustics.criteria import word_for
+from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.fitting import fit_absorption
+from gymtools.commissioning import diagnosis as causing
+from gymtools.commissioning import plan as planning
+from gymtools.commissioning.comparison import SURE, compare
+from gymtools.commissioning.diagnosis import FALSE_ALARM, causes
+from gymtools.commissioning.expected import decay_spread
+from gymtools.commissioning.plan import APART, OFF_WALLS, TESTS, arrival_ms, as_tested, plan
+from gymtools.commissioning.sheet import COLUMNS, OCTAVES, Readings, entry_sheet, read_readings
+from gymtools.display.documents.commissioning import (
+    plan_html,
+    report_html,
+    write_plan,
+    write_report,
+)
+from gymtools.display.documents.exports import csv_text, write_xlsx
 from gymtools.physics import bands, reverberation
 from gymtools.venue.files import load
 
@@ -56,7 +61,6 @@ def test_places_keep_the_distances_of_the_standards(name):
     assert len(decays) == 6 and len({i.of for i in decays}) == 2 and made.notes == ()
     r = evaluate(as_tested(s, next(iter(made.leads))), follow_echoes=False)
     least = 2 * np.sqrt(r.setting.room.volume / (r.sources.speed * r.rt[2:5].mean()))
-    # the words are rounded to whole metres or feet
     for i in decays:
         x, y, z = i.point
         assert (
@@ -67,6 +71,7 @@ def test_places_keep_the_distances_of_the_standards(name):
         others = [j.point for j in decays if j.of == i.of and j is not i]
         assert min(np.hypot(x - a, y - b) for a, b, _ in others) >= APART
         head = _source(i.where, s.units)
+        # the words are rounded to whole metres or feet
         assert np.hypot(x - head[0], y - head[1]) >= least - 1.0
     for use in made.leads:
         result = evaluate(as_tested(s, use), follow_echoes=False)
@@ -128,11 +133,11 @@ def test_a_small_crowded_hall_says_what_it_cannot_keep():
     said.
     """
     dead = replace(evaluate(as_tested(DOVECOTE, "game"), follow_echoes=False), rt=np.full(7, 0.05))
-    items, said = testplan._reverberation(DOVECOTE, dead)
+    items, said = planning._reverberation(DOVECOTE, dead)
     assert (
         len(items) == 6
         and said.startswith("Reverberation: the hall has no places ")
-        and testplan._reverberation(DOVECOTE, replace(dead, rt=np.full(7, 2.0)))[1] == ""
+        and planning._reverberation(DOVECOTE, replace(dead, rt=np.full(7, 2.0)))[1] == ""
     )
 
 

@@ -116,7 +116,6 @@ def test_beamwidth_doubles_below_control():
 
 
 @pytest.mark.parametrize("ka, row", PISTON.items())
-# Beranek and Mellow's closed form
 def test_piston_table(ka, row):
     """Closed form: full angle at half pressure by root finding; DI by integrating over the half
     space.
@@ -134,6 +133,7 @@ def test_piston_table(ka, row):
         limit=200,
     )
     assert agrees([10 * np.log10(2 / energy)], row[1])
+    # Beranek and Mellow's closed form
     assert 2 / energy == pytest.approx(ka**2 / (1 - j1(2 * ka) / ka), rel=1e-6)
 
 

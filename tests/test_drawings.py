@@ -8,14 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gymtools.design.schedules import parts, schedules
-from gymtools.display import cad
-from gymtools.venue.equipment import Equipment, Wiring
+from gymtools.display.documents import drawings
+from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.scenario import changed
 from gymtools.venue.units import FOOT
 from gymtools.venue.uses import Drive
+from gymtools.venue.wiring import Equipment, Wiring
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
 GAME, LESSON = DOVECOTE.uses[:2]
@@ -69,7 +69,7 @@ LOPSIDED = changed(
 def drawn(scenario, use="game", units="m"):
     """Entities by layer and kind."""
     found = {}
-    for e in cad.drawing(scenario, use, units=units).modelspace():
+    for e in drawings.drawing(scenario, use, units=units).modelspace():
         found.setdefault((e.dxf.layer, e.dxftype()), []).append(e)
     return found
 

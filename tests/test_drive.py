@@ -10,8 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gymtools.design.budget import bill
-from gymtools.design.drive import (
+from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.exposure import loudness
+from gymtools.equipment.amplification import (
     CIRCUIT_PART,
     LINE_PART,
     PEAK,
@@ -21,15 +22,14 @@ from gymtools.design.drive import (
     rack_place,
     rack_units,
 )
-from gymtools.design.evaluate import evaluate
-from gymtools.design.inputs import inputs, mixer, plates, presets, processor
-from gymtools.design.loudness import loudness
-from gymtools.design.prices import example_prices
+from gymtools.equipment.bill import bill
+from gymtools.equipment.prices import example_prices
+from gymtools.equipment.signal import inputs, mixer, plates, presets, processor
 from gymtools.physics import electrical
 from gymtools.physics.bands import a_weighted, to_energy, to_level
-from gymtools.venue.equipment import AmplifierType, Equipment, Wiring, amplifier_types
 from gymtools.venue.files import load, parse, to_text
 from gymtools.venue.scenario import changed
+from gymtools.venue.wiring import AmplifierType, Equipment, Wiring, amplifier_types
 
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))

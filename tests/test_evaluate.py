@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import RegularGridInterpolator
 
-from gymtools.design.criteria import CLOSE, SHOWN, judge
-from gymtools.design.evaluate import Result, evaluate
+from gymtools.acoustics.criteria import CLOSE, SHOWN, judge
+from gymtools.acoustics.evaluate import Result, evaluate
 from gymtools.physics import air, bands, intelligibility
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from gymtools.physics.geometry import rotation
@@ -885,7 +885,7 @@ def test_first_landings_are_remembered(monkeypatch):
     """Regression: of several cabinets only those that moved are cast again, and the answer is that
     of a fresh start.
     """
-    from gymtools.design import evaluate as module
+    from gymtools.acoustics import evaluate as module
 
     s, cast, counts = LARKFIELD, module.landing.cast, []
     monkeypatch.setattr(module, "_CAST", type(module._CAST)())

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gymtools.design.access import receivers
+from gymtools.equipment.assistive_listening import receivers
 from gymtools.physics.exposure import dose_pct, permitted_hours
 
 # 29 CFR 1910.95, Table G-16

@@ -596,7 +596,6 @@ def places(tables):
     odd=ODD,
     drop=st.booleans(),
 )
-# in feet a last digit may differ
 def test_fuzz_one_key(text, where, odd, drop):
     """Invariance: one key set to anything, or dropped, gives a sound scenario or one line that
     names the file.
@@ -621,4 +620,5 @@ def test_fuzz_one_key(text, where, odd, drop):
     assert s.room.volume > 0 and s.areas and s.cabinets and isinstance(s.doubts, list)
     saved = to_text(s)
     again = parse(saved, "gym.toml")
+    # in feet a last digit may differ
     assert to_text(again) == saved and (again == s or s.units == "ft")

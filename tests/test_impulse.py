@@ -15,9 +15,9 @@ from pyrato.parameters import (
 )
 from scipy.io import wavfile
 
-from gymtools.design.readings import Readings
-from gymtools.design.testplan import plan
-from gymtools.design.waves import read_wav, with_waves
+from gymtools.commissioning.plan import plan
+from gymtools.commissioning.recordings import read_wav, with_waves
+from gymtools.commissioning.sheet import Readings
 from gymtools.physics import bands, impulse, intelligibility
 from gymtools.venue.files import load
 

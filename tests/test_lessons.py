@@ -11,10 +11,10 @@ import numpy as np
 import plotly.graph_objects as go
 import pytest
 
-from gymtools.display.controls import Knob
-from gymtools.display.experiment import Aim, Experiment
-from gymtools.display.lesson import Question, Slip, folded
-from gymtools.display.printed import printed
+from gymtools.display.lessons.experiment import Aim, Experiment
+from gymtools.display.lessons.printed import printed
+from gymtools.display.lessons.question import Question, Slip, folded
+from gymtools.display.panel.controls import Knob
 
 TRAINING = Path(__file__).resolve().parent.parent / "workbooks" / "training"
 # the closing task: no guess, no experiment, no published table; it has panels instead

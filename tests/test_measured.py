@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from gymtools.design.evaluate import evaluate
+from gymtools.acoustics.evaluate import evaluate
 from gymtools.physics import balloons
 from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
@@ -314,7 +314,6 @@ def test_lopsided_polars_keep_their_sides(tmp_path):
     for e in (-90, -45, 45, 90):
         assert at(found, 0, e)[3] == pytest.approx(vertical[e])
     # 90 degrees off the axis, 45 and 30 degrees up from the left or the right: elevation is the
-    # angle around the axis
     for azimuth, elevation, share in (
         (90, 45, 0.5),
         (-90, 45, 0.5),
@@ -328,6 +327,7 @@ def test_lopsided_polars_keep_their_sides(tmp_path):
             share * horizontal[90 if azimuth > 0 else -90]
             + (1 - share) * vertical[90 if elevation > 0 else -90]
         )
+        # angle around the axis
         assert at(found, azimuth, elevation)[3] == pytest.approx(want), (azimuth, elevation)
 
 

@@ -15,12 +15,15 @@ import pytest
 import gymtools
 from gymtools.design.advice import sentence
 from gymtools.design.options import beaten_by
-from gymtools.design.schedules import parts, schedules
-from gymtools.design.unknowns import Unknowns
-from gymtools.display import advicepanel, aimpanel, optionspanel, surepanel
-from gymtools.display.live import Beside, Latest
-from gymtools.display.meeting import TABS, Meeting
-from gymtools.display.scorecard import schedule_table
+from gymtools.design.uncertainty import Unknowns
+from gymtools.display.jobs import Beside, Latest
+from gymtools.display.panel import advice as advice_panel
+from gymtools.display.panel import aim as aim_panel
+from gymtools.display.panel import options as options_panel
+from gymtools.display.panel import uncertainty as uncertainty_panel
+from gymtools.display.panel.meeting import TABS, Meeting
+from gymtools.display.tables import schedule_table
+from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.units import FOOT
 
 SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
@@ -820,10 +823,10 @@ def test_work_that_fails_leaves_the_buttons_to_the_hand(monkeypatch):
         raise ValueError("two cabinets meet")
 
     for module, name in (
-        (surepanel, "how_sure"),
-        (advicepanel, "advise"),
-        (aimpanel, "aim"),
-        (optionspanel, "option"),
+        (uncertainty_panel, "how_sure"),
+        (advice_panel, "advise"),
+        (aim_panel, "aim"),
+        (options_panel, "option"),
     ):
         monkeypatch.setattr(module, name, refused)
     m.sure.start()
@@ -841,7 +844,7 @@ def test_work_that_fails_leaves_the_buttons_to_the_hand(monkeypatch):
         )
         assert not button.disabled and not one.aside.running and one.aside.error.value == ""
     assert len(m.options.options) == 1
-    monkeypatch.setattr(surepanel, "how_sure", lambda *_, **__: 1 / 0)
+    monkeypatch.setattr(uncertainty_panel, "how_sure", lambda *_, **__: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         m.sure.start()
     assert not m.sure.draw.disabled and "ZeroDivisionError" in m.sure.aside.error.value
@@ -850,7 +853,7 @@ def test_work_that_fails_leaves_the_buttons_to_the_hand(monkeypatch):
         m.sure.start()
         await asyncio.sleep(0.3)
 
-    monkeypatch.setattr(surepanel, "how_sure", refused)
+    monkeypatch.setattr(uncertainty_panel, "how_sure", refused)
     asyncio.run(in_a_kernel())
     assert not m.sure.draw.disabled and m.sure.words.value.endswith("two cabinets meet")
 
@@ -1019,7 +1022,7 @@ def test_an_option_that_cannot_be_drawn_is_not_kept(monkeypatch):
         "class" in a.text for a in m.options.stand.children[0].layout.annotations
     )
     monkeypatch.setattr(
-        optionspanel.optionsview, "figure", lambda *_: (_ for _ in ()).throw(ValueError("no"))
+        options_panel.options_chart, "figure", lambda *_: (_ for _ in ()).throw(ValueError("no"))
     )
     m.options.pin()
     assert len(m.options.options) == 2 and "Not possible" in m.options.words.value

@@ -14,9 +14,8 @@ from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions,
 from gymtools.physics.microphones import PATTERNS
 
 # Eargle, The Microphone Book, Table 6-1 and eq. (6.4) to (6.6): A, REE, DI [dB], distance factor,
-# level at 90 and 180
-# degrees [dB]. The supercardioid is printed for its exact A = (sqrt(3) - 1)/2; the rounded 0.37 has
-# its null at 126.0.
+# level at 90 and 180 degrees [dB]. The supercardioid is printed for its exact A = (sqrt(3) - 1)/2;
+# the rounded 0.37 has its null at 126.0.
 TABLE = {
     "omni": (1.0, "1 0 1 0 0"),
     "subcardioid": (0.7, ".520 2.84 1.39 -3.1 -8.0"),

@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.arrangements import ARRANGEMENTS, arrange
-from gymtools.design.budget import cost
-from gymtools.design.evaluate import evaluate
 from gymtools.design.options import (
     AS_IT_IS,
     HEADLINES,
@@ -28,8 +27,9 @@ from gymtools.design.options import (
     treated,
 )
 from gymtools.design.sweeping import figures, variations
-from gymtools.display import optionsview
-from gymtools.display.scorecard import options_table
+from gymtools.display.charts import options as options_chart
+from gymtools.display.tables import options_table
+from gymtools.equipment.bill import cost
 from gymtools.venue.files import load
 from gymtools.venue.scenario import changed
 
@@ -144,7 +144,7 @@ def test_better_is_told_by_sign_and_stands_higher(h):
     assert "▼ worse" in options_table([other, one], other) and "▲" not in options_table(
         [other, one], other
     )
-    lines, _ = optionsview._lines([one, other], [])
+    lines, _ = options_chart._lines([one, other], [])
     k = [x.key for x in HEADLINES].index(h.key)
     assert lines[1].y[k] == 1 and lines[0].y[k] == 0
 
@@ -154,14 +154,14 @@ def test_names_at_line_ends_keep_apart_and_on_the_figure(ends):
     """Six names fit over each other wherever the lines end; the order of the lines is the order of
     the names.
     """
-    notes = optionsview._names([(y, f"{k}", "black") for k, y in enumerate(ends)])
+    notes = options_chart._names([(y, f"{k}", "black") for k, y in enumerate(ends)])
     places = [n["y"] for n in notes]
     assert (
-        np.all(np.diff(places) >= optionsview.SPACED - 1e-9)
-        and max(places) <= optionsview.TOP + 1e-9
+        np.all(np.diff(places) >= options_chart.SPACED - 1e-9)
+        and max(places) <= options_chart.TOP + 1e-9
     )
     assert [ends[int(n["text"])] for n in notes] == sorted(ends)
-    if min(np.diff(sorted([*ends, 9]))) >= optionsview.SPACED:
+    if min(np.diff(sorted([*ends, 9]))) >= options_chart.SPACED:
         assert places == pytest.approx(sorted(ends))
 
 

@@ -10,9 +10,10 @@ import plotly.graph_objects as go
 import pytest
 
 import gymtools
-from gymtools.design.feedback import walking_map
-from gymtools.design.throws import section, throws
-from gymtools.display import look, maps, picture
+from gymtools.acoustics.feedback import walking_map
+from gymtools.acoustics.throws import section, throws
+from gymtools.display import scene, theme
+from gymtools.display.charts import maps
 from gymtools.physics import bands, field, geometry
 from gymtools.venue.scenario import changed
 from gymtools.venue.units import FOOT
@@ -32,20 +33,20 @@ def larkfield():
 
 
 @pytest.mark.parametrize("name", LOADED)
-@pytest.mark.parametrize("quantity", look.QUANTITIES)
+@pytest.mark.parametrize("quantity", theme.QUANTITIES)
 def test_every_quantity_draws_in_every_scenario(name, quantity):
     """Closed form: the colours of the map are the values of the evaluation, in feet as
     in metres.
     """
     result = gymtools.evaluate(LOADED[name])
     for units in ("m", "ft"):
-        figure = picture.figure(picture.View(result=result, quantity=quantity, units=units))
+        figure = scene.figure(scene.View(result=result, quantity=quantity, units=units))
         scale = 1 / FOOT if quantity == "distance" and units == "ft" else 1.0
         shown = np.asarray(trace(figure, "map").intensity)
         if quantity == "spare gain":
             wanted = np.concatenate([m.spare_db for m in walking_map(result)])
         else:
-            wanted = look.values(result, quantity) * scale
+            wanted = theme.values(result, quantity) * scale
         assert shown == pytest.approx(wanted, rel=1e-5)
         assert np.isfinite(shown).all()
 
@@ -54,8 +55,8 @@ def test_the_map_lies_where_the_seats_are(larkfield):
     """Closed form: mesh corners are the listening points, let down to the seats; feet are metres
     times 1/0.3048.
     """
-    metres = trace(picture.figure(picture.View(result=larkfield, units="m")), "map")
-    feet = trace(picture.figure(picture.View(result=larkfield, units="ft")), "map")
+    metres = trace(scene.figure(scene.View(result=larkfield, units="m")), "map")
+    feet = trace(scene.figure(scene.View(result=larkfield, units="ft")), "map")
     assert np.asarray(metres.x) == pytest.approx(larkfield.points[:, 0], abs=1e-4)
     assert np.asarray(feet.x) == pytest.approx(np.asarray(metres.x) / FOOT, rel=1e-5)
     assert np.asarray(metres.z).max() < larkfield.points[:, 2].max()
@@ -63,7 +64,7 @@ def test_the_map_lies_where_the_seats_are(larkfield):
 
 def test_the_plan_shows_the_same_values_as_the_map(larkfield):
     """Closed form: each area's grid in the plan holds the area's own values, each at its place."""
-    figure = picture.figure(picture.View(result=larkfield, quantity="sti", units="m"))
+    figure = scene.figure(scene.View(result=larkfield, quantity="sti", units="m"))
     for number, (name, area) in enumerate(larkfield.setting.areas.items(), 1):
         grid = trace(figure, f"plan map {number}")
         assert name in grid.hovertemplate
@@ -85,28 +86,28 @@ def test_scales_stay_when_a_cabinet_moves(larkfield):
     scenario = larkfield.scenario
     moved = gymtools.evaluate(changed(scenario, {("groups", 0, "tilt_deg"): 60.0}))
     louder = gymtools.evaluate(changed(scenario, {("uses", 0, "target_dba"): 96.0}))
-    for quantity in look.QUANTITIES:
-        assert look.colour_range(moved, quantity) == look.colour_range(larkfield, quantity)
-    assert look.colour_range(louder, "speech") != look.colour_range(larkfield, "speech")
+    for quantity in theme.QUANTITIES:
+        assert theme.colour_range(moved, quantity) == theme.colour_range(larkfield, quantity)
+    assert theme.colour_range(louder, "speech") != theme.colour_range(larkfield, "speech")
 
 
 def test_painter_brings_a_figure_to_the_same_state_as_a_new_one(larkfield):
     """Invariance: a figure that has been moved equals a figure made anew, layer by layer."""
     scenario = larkfield.scenario
-    painter = picture.Painter(picture.View(result=larkfield, units="ft"), go.Figure)
+    painter = scene.Painter(scene.View(result=larkfield, units="ft"), go.Figure)
     changes = {
         ("groups", 0, "tilt_deg"): 55.0,
         ("uses", 0, "closed"): ("south bank",),
         ("hall", "length"): 36.0,
     }
-    view = picture.View(
+    view = scene.View(
         result=gymtools.evaluate(changed(scenario, changes)),
         quantity="sti",
         area="south bank",
         units="m",
     )
     painter.paint(view)
-    fresh = picture.figure(view)
+    fresh = scene.figure(view)
     assert sorted(
         t.visible is not False for t in painter.figure.data if t.name.startswith("words")
     ) == [False, True]
@@ -186,8 +187,8 @@ def test_sections_of_every_area(name):
 def test_a_silent_group_is_grey_and_throws_no_beam(larkfield):
     """A group that is off in the use keeps its place and loses its beams."""
     off = gymtools.evaluate(larkfield.scenario, "assembly")
-    figure = picture.figure(picture.View(result=off))
-    assert look.FAINT in trace(figure, "solids").facecolor
+    figure = scene.figure(scene.View(result=off))
+    assert theme.FAINT in trace(figure, "solids").facecolor
     words = list(trace(figure, "words").text)
     assert sum("dB(A)" in text for text in words) == 6 and "C1" in words
 
@@ -198,6 +199,6 @@ def test_hostile_names_are_shown_as_text():
     bank = replace(scenario.banks[0], name="<img src=x onerror=alert(1)>")
     uses = tuple(replace(u, listens={"court": 1.0}, occupied={}, closed=()) for u in scenario.uses)
     result = gymtools.evaluate(replace(scenario, banks=(bank,), uses=uses))
-    figure = picture.figure(picture.View(result=result, area=bank.name))
+    figure = scene.figure(scene.View(result=result, area=bank.name))
     titles = " ".join(a.text for a in figure.layout.annotations)
     assert "<img" not in titles and "&lt;img" in titles

@@ -13,13 +13,13 @@ from browser import FLAGS, SHOTS, browser_path
 from playwright.sync_api import sync_playwright
 
 from gymtools.__main__ import main
+from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.arrangements import arrange
 from gymtools.design.decision import decide, reasons
-from gymtools.design.evaluate import evaluate
 from gymtools.design.options import HEADLINES, told
-from gymtools.design.schedules import schedules
-from gymtools.display.handover import write_record
-from gymtools.display.record import record_html
+from gymtools.display.documents.handover import write_record
+from gymtools.display.documents.record import record_html
+from gymtools.equipment.schedules import schedules
 from gymtools.venue.files import load, save
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gymtools.design.evaluate import evaluate
+from gymtools.acoustics.evaluate import evaluate
 from gymtools.physics.geometry import polygon_area
 from gymtools.venue.balcony import Balcony
 from gymtools.venue.court import court

@@ -12,14 +12,14 @@ import numpy as np
 import openpyxl
 import pytest
 
-from gymtools.design.budget import cost
-from gymtools.design.drive import drive
-from gymtools.design.schedules import both_lengths, pan_words, parts, schedules, tilt_words
-from gymtools.design.throws import throws
-from gymtools.display import cad
-from gymtools.display.exports import as_text, csv_text, write_xlsx
-from gymtools.display.handover import folder_name, write_handover
-from gymtools.display.partspanel import PartsPanel
+from gymtools.acoustics.throws import throws
+from gymtools.display.documents import drawings
+from gymtools.display.documents.exports import as_text, csv_text, write_xlsx
+from gymtools.display.documents.handover import folder_name, write_handover
+from gymtools.display.panel.parts import PartsPanel
+from gymtools.equipment.amplification import drive
+from gymtools.equipment.bill import cost
+from gymtools.equipment.schedules import both_lengths, pan_words, parts, schedules, tilt_words
 from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.scenario import changed
@@ -132,7 +132,9 @@ def test_a_cabinet_moved_moves_in_every_schedule():
     for name in before["Presets"].columns:
         if not name.startswith(("master", "tuning")):  # which the same level asks for elsewhere
             assert column(before["Presets"], name) == column(after["Presets"], name)
-    assert cad.dxf_text(cad.drawing(DOVECOTE)) != cad.dxf_text(cad.drawing(moved))
+    assert drawings.dxf_text(drawings.drawing(DOVECOTE)) != drawings.dxf_text(
+        drawings.drawing(moved)
+    )
 
 
 def test_aim_points_are_where_the_beams_land():
@@ -408,13 +410,13 @@ def test_dxf_is_read_again(name, use, units, tmp_path):
     """
     s = SCENARIOS[name]
     (tmp_path / "x.dxf").write_text(
-        cad.dxf_text(cad.drawing(s, use, units=units)), encoding="utf-8"
+        drawings.dxf_text(drawings.drawing(s, use, units=units)), encoding="utf-8"
     )
     document = ezdxf.readfile(tmp_path / "x.dxf")
     assert (
         not document.audit().errors
         and document.units == {"ft": 2, "m": 6}[units]
-        and set(cad.LAYERS) <= {layer.dxf.name for layer in document.layers}
+        and set(drawings.LAYERS) <= {layer.dxf.name for layer in document.layers}
     )
     k, space = (1 / FOOT if units == "ft" else 1.0), document.modelspace()
 
@@ -429,7 +431,7 @@ def test_dxf_is_read_again(name, use, units, tmp_path):
     assert len(boxes) == len(s.cabinets) and all(
         any(t.startswith(f"{c.tag} ") for t in tags) for c in s.cabinets
     )
-    from gymtools.design.evaluate import evaluate
+    from gymtools.acoustics.evaluate import evaluate
 
     result = evaluate(s, use)
     lines = {
@@ -449,17 +451,17 @@ def test_dxf_is_read_again(name, use, units, tmp_path):
 
 def test_drawings_for_print():
     """SVG and PNG of the same drawing, the same each time; an unknown kind is refused."""
-    drawing = cad.drawing(DOVECOTE, "game")
-    svg, png = cad.picture(drawing, "svg"), cad.picture(drawing, "png")
+    drawing = drawings.drawing(DOVECOTE, "game")
+    svg, png = drawings.picture(drawing, "svg"), drawings.picture(drawing, "png")
     assert (
         svg.startswith(b"<?xml")
         and b"<svg" in svg[:1000]
         and png.startswith(b"\x89PNG")
         and len(png) > 20_000
     )
-    assert svg == cad.picture(cad.drawing(DOVECOTE, "game"), "svg")
+    assert svg == drawings.picture(drawings.drawing(DOVECOTE, "game"), "svg")
     with pytest.raises(ValueError, match=r"kind = 'pdf' is unknown\. Known: svg, png"):
-        cad.picture(drawing, "pdf")
+        drawings.picture(drawing, "pdf")
 
 
 def test_everything_goes_into_one_folder_and_nothing_is_lost(tmp_path):

@@ -7,8 +7,8 @@ from html import escape
 from pathlib import Path
 
 import gymtools
-from gymtools.design.criteria import CLOSE, worst_verdict
-from gymtools.display import scorecard
+from gymtools.acoustics.criteria import CLOSE, worst_verdict
+from gymtools.display import tables
 from gymtools.venue.targets import Targets
 
 SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
@@ -19,11 +19,11 @@ def test_every_verdict_is_shown_with_word_reason_and_source():
     from.
     """
     result = gymtools.evaluate(gymtools.load(SCENARIOS / "stonebridge.toml"))
-    table = scorecard.verdict_table(result)
+    table = tables.verdict_table(result)
     for v in result.verdicts:
         for text in (v.word, v.sentence, v.source, v.criterion):
             assert escape(text) in table
-    assert result.word in scorecard.headline(result)
+    assert result.word in tables.headline(result)
 
 
 def test_headline_when_everything_holds():
@@ -35,7 +35,7 @@ def test_headline_when_everything_holds():
         replace(gymtools.load(SCENARIOS / "larkfield.toml"), targets=easy), "assembly"
     )
     assert result.word == "holds"
-    assert f"holds</b> ({len(result.verdicts)} of {len(result.verdicts)})" in scorecard.headline(
+    assert f"holds</b> ({len(result.verdicts)} of {len(result.verdicts)})" in tables.headline(
         result
     )
 
@@ -44,7 +44,7 @@ def test_landing_table_adds_up():
     """Closed form: what each cabinet radiates is all accounted for, part by part."""
     result = gymtools.evaluate(gymtools.load(SCENARIOS / "alderway.toml"))
     assert abs(result.lands.sum(axis=1) - 1).max() < 1e-6
-    table = scorecard.landing_table(result)
+    table = tables.landing_table(result)
     assert table.count("<tr>") == 1 + len(result.scenario.cabinets)
 
 
@@ -55,22 +55,20 @@ def test_long_late_decay_is_told_from_the_traced_room():
     scenario = gymtools.load(SCENARIOS / "larkfield.toml")
     bare = gymtools.evaluate(replace(scenario, treatments=()), room="traced")
     early, late = (bare.decay_times[key][2:5].mean() for key in ("edt", "t30"))
-    table = scorecard.room_table(bare, "m")
+    table = tables.room_table(bare, "m")
     assert (
         "north and south walls" in table
         and f"ring as if for {early:.1f} s" in table
         and f"as if for {late:.1f} s" in table
     )
     lined = replace(scenario, treatments=(), hall=replace(scenario.hall, walls="wall panels"))
-    assert "Long late decay" not in scorecard.room_table(
-        gymtools.evaluate(lined, room="traced"), "m"
-    )
-    assert "Long late decay" not in scorecard.room_table(gymtools.evaluate(scenario), "m")
+    assert "Long late decay" not in tables.room_table(gymtools.evaluate(lined, room="traced"), "m")
+    assert "Long late decay" not in tables.room_table(gymtools.evaluate(scenario), "m")
 
 
 def test_cautions_and_limits_are_there():
     """Safety: the usual cautions and the deferral to professionals; no claim of life safety."""
-    text = scorecard.limits()
+    text = tables.limits()
     for word in (
         "structural engineer",
         "electrician",
@@ -87,9 +85,7 @@ def test_text_from_a_scenario_is_escaped():
     scenario = gymtools.load(SCENARIOS / "dovecote.toml")
     evil = replace(scenario, name='<script>alert("x")</script>')
     result = gymtools.evaluate(evil)
-    assert "<script>" not in scorecard.headline(result) and "&lt;script&gt;" in scorecard.headline(
-        result
-    )
+    assert "<script>" not in tables.headline(result) and "&lt;script&gt;" in tables.headline(result)
 
 
 def test_the_headline_names_what_is_furthest_off():
@@ -102,7 +98,7 @@ def test_the_headline_names_what_is_furthest_off():
         v: abs(v.value - v.target) / CLOSE[v.unit] for v in result.verdicts if v.word == worst.word
     }
     assert worst.criterion == "spare gain before feedback" and miss[worst] == max(miss.values())
-    text = scorecard.headline(result)
+    text = tables.headline(result)
     assert "a microphone is about to ring" in text and escape(worst.sentence) in text
 
 
@@ -110,4 +106,4 @@ def test_every_criterion_has_plain_words():
     """Whatever can lead the headline has words for people outside the trade."""
     for path in SCENARIOS.glob("*.toml"):
         for result in gymtools.evaluate_all(gymtools.load(path)).results.values():
-            assert {v.criterion for v in result.verdicts} <= set(scorecard.PLAIN)
+            assert {v.criterion for v in result.verdicts} <= set(tables.PLAIN)

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from test_field import Balloon
 from test_reflections import FACES, images_by_pyroomacoustics
 
-from gymtools.design import arrivals
-from gymtools.design.arrivals import (
+from gymtools.acoustics import arrivals
+from gymtools.acoustics.arrivals import (
     echoes,
     first_strong,
     localisation_deg,
@@ -20,9 +20,9 @@ from gymtools.design.arrivals import (
     spread,
     talker_place,
 )
+from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.seat import SHOWN_DB, look
 from gymtools.design.delays import aligned
-from gymtools.design.evaluate import evaluate
-from gymtools.design.seat import SHOWN_DB, look
 from gymtools.physics import bands
 from gymtools.venue.files import load
 from gymtools.venue.finishes import FINISHES

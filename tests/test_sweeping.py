@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from gymtools.acoustics.evaluate import evaluate
 from gymtools.design import sweeping
 from gymtools.design.arrangements import arrange
-from gymtools.design.evaluate import evaluate
 from gymtools.design.sweeping import FIGURES, figures, sweep, variations
 from gymtools.venue.files import load
 from gymtools.venue.hall import Treatment

@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 
 from gymtools import evaluate, load, parse, to_text
-from gymtools.design import task
 from gymtools.design.aiming import Wishes, score, terms
-from gymtools.design.budget import cost
-from gymtools.display.meeting import Meeting
-from gymtools.display.taskpanel import UNSEEN, TaskPanel, standing, write_attempts
-from gymtools.venue.attempts import Attempt, keep, kept
+from gymtools.display.lessons.task import UNSEEN, TaskPanel, standing, write_attempts
+from gymtools.display.panel.meeting import Meeting
+from gymtools.equipment.bill import cost
+from gymtools.training import task
+from gymtools.training.attempts import Attempt, keep, kept
 from gymtools.venue.hall import Treatment
 from gymtools.venue.scenario import changed
 
@@ -233,7 +233,7 @@ def test_a_damaged_line_is_named_and_left(tmp_path, made, line, why):
 
 WRITER = """
 import json, sys
-from gymtools.venue.attempts import Attempt, keep
+from gymtools.training.attempts import Attempt, keep
 attempt = json.loads(sys.stdin.read())
 for n in range(int(sys.argv[3])):
     keep(sys.argv[1], Attempt(**{**attempt, "who": f"{sys.argv[2]} {n}"}))

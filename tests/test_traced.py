@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gymtools.design import differences, traced
-from gymtools.design.evaluate import evaluate, evaluate_all
-from gymtools.design.traced import Tracing
+from gymtools.acoustics import differences, traced
+from gymtools.acoustics.evaluate import evaluate, evaluate_all
+from gymtools.acoustics.traced import Tracing
 from gymtools.physics import bands, decay, intelligibility, tracing
 from gymtools.physics.reflections import image_arrivals
 from gymtools.venue.balcony import Balcony
@@ -430,7 +430,7 @@ def test_microphones_hear_the_traced_room():
     """Invariance: the room's part of spare gain follows the late field where the microphone is: 6
     dB more of it, less to spare.
     """
-    from gymtools.design.feedback import clearance
+    from gymtools.acoustics.feedback import clearance
 
     r = heard("larkfield", "graduation")
     m = r.microphones[0].microphone

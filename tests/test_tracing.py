@@ -315,8 +315,8 @@ def pra_room(absorption, *, scattering=0.0, order=0, tracing=False, at=(8.0, 15.
     walls = {
         face: pra.Material(float(absorption[n]), float(scattering)) for n, face in enumerate(NAMES)
     }
-    # it warns of its own default, which is not used
     if tracing:
+        # it warns of its own default, which is not used
         warnings.filterwarnings("ignore", message="The number of rays")
     room = pra.ShoeBox(
         [X, Y, Z],

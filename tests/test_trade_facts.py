@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.feedback import clearance, walking_map
 from gymtools.design.arrangements import arrange
 from gymtools.design.delays import aligned
-from gymtools.design.evaluate import evaluate
-from gymtools.design.feedback import clearance, walking_map
 from gymtools.physics import bands
 from gymtools.venue.files import load
 from gymtools.venue.scenario import changed

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from gymtools.design import unknowns
-from gymtools.design.evaluate import evaluate
-from gymtools.design.unknowns import WORDS, Unknowns, how_sure
+from gymtools.acoustics.evaluate import evaluate
+from gymtools.design import uncertainty
+from gymtools.design.uncertainty import WORDS, Unknowns, how_sure
 from gymtools.physics import reverberation
 from gymtools.venue.files import load
 
@@ -148,10 +148,11 @@ def test_a_sample_of_the_places_gives_the_chances_of_all(monkeypatch):
     """
     s = load(SCENARIOS / "stonebridge.toml")
     assert (
-        max(a.points.stop - a.points.start for a in evaluate(s, "assembly").areas) > unknowns.PLACES
+        max(a.points.stop - a.points.start for a in evaluate(s, "assembly").areas)
+        > uncertainty.PLACES
     )
     some = how_sure(s, "assembly", draws=60)
-    monkeypatch.setattr(unknowns, "PLACES", 10**6)
+    monkeypatch.setattr(uncertainty, "PLACES", 10**6)
     for a, b in zip(some.ranges, how_sure(s, "assembly", draws=60).ranges, strict=True):
         assert abs(a.chance - b.chance) <= 0.07, (a.criterion, a.area)
 
@@ -164,18 +165,18 @@ def test_every_cabinet_errs_for_itself():
     larkfield = replace(
         larkfield, groups=tuple(replace(g, tilt_deg=min(g.tilt_deg, 60)) for g in larkfield.groups)
     )
-    alone = unknowns._each_alone(larkfield, larkfield.uses[0])
-    turning = unknowns._DIALS["aim_deg"][0](alone)
+    alone = uncertainty._each_alone(larkfield, larkfield.uses[0])
+    turning = uncertainty._DIALS["aim_deg"][0](alone)
     assert len(turning) == 2 * len(larkfield.cabinets) > 2
     errors = np.arange(1.0, len(turning) + 1) / 10
-    changes = unknowns._DIALS["aim_deg"][1](alone, turning, errors)
+    changes = uncertainty._DIALS["aim_deg"][1](alone, turning, errors)
     moved = [
         changes["groups", n, key] - getattr(alone.groups[n], key)
         for n in range(len(alone.groups))
         for key in ("pan_deg", "tilt_deg")
     ]
     assert np.mod(np.array(moved) + 180, 360) - 180 == pytest.approx(errors)
-    drawn = next(iter(unknowns._errors([len(turning)], 20, 1)))[0]
+    drawn = next(iter(uncertainty._errors([len(turning)], 20, 1)))[0]
     assert len(set(drawn)) == len(turning)
 
 
@@ -183,7 +184,7 @@ def test_draws_that_cannot_be_hung_are_left_out(monkeypatch):
     """Every other draw is refused: half of them remain and count; when all are refused
     it is said.
     """
-    real, calls = unknowns.changed, []
+    real, calls = uncertainty.changed, []
 
     def sometimes(*args):
         calls.append(1)
@@ -191,10 +192,10 @@ def test_draws_that_cannot_be_hung_are_left_out(monkeypatch):
             raise ValueError("two cabinets meet")
         return real(*args)
 
-    monkeypatch.setattr(unknowns, "changed", sometimes)
+    monkeypatch.setattr(uncertainty, "changed", sometimes)
     found = how_sure(DOVECOTE, draws=40)
     assert found.draws == 20 and all(len(r.values) == 20 for r in found.ranges)
-    monkeypatch.setattr(unknowns, "changed", lambda *_: (_ for _ in ()).throw(ValueError("no")))
+    monkeypatch.setattr(uncertainty, "changed", lambda *_: (_ for _ in ()).throw(ValueError("no")))
     with pytest.raises(ValueError, match="none of the draws can be hung"):
         how_sure(DOVECOTE, draws=20)
 

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gymtools.design import criteria
-from gymtools.design.arrivals import reflected
-from gymtools.design.evaluate import evaluate, evaluate_all
+from gymtools.acoustics import criteria
+from gymtools.acoustics.arrivals import reflected
+from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.physics import bands
 from gymtools.physics.geometry import first_hit, in_sight
 from gymtools.venue.balcony import Balcony

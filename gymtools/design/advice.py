@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..acoustics.criteria import CLOSE, SHOWN, WORDS, Verdict, better
+from ..acoustics.evaluate import evaluate
+from ..equipment.bill import cost
 from ..venue.scenario import changed
 from ..venue.units import to_file
-from .budget import cost
-from .criteria import CLOSE, SHOWN, WORDS, Verdict, better
-from .evaluate import evaluate
 from .moves import LOUDSPEAKER, Move, moves
 from .options import free_areas, treated
 

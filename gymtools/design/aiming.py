@@ -8,11 +8,11 @@ from itertools import product
 import numpy as np
 from scipy.optimize import minimize
 
+from ..acoustics.evaluate import EVENNESS, ROOMS, evaluate
 from ..physics import bands
 from ..physics.checks import within
 from ..venue.scenario import Scenario, changed
 from .delays import aligned
-from .evaluate import EVENNESS, ROOMS, evaluate
 
 DRAFT = 60  # places looked at in every area while the search goes on
 # what an installer sets, and the step of the search
@@ -344,9 +344,9 @@ class _Search:
         if into is not None:
             into.update(found)
         mean = float(np.mean(list(found.values())))
-        # 1 is told when the answer is traced
         if mean < self.best_score - 1e-9:
             self.best, self.best_score = np.array(x, float), mean
+            # 1 is told when the answer is traced
             self.progress(min(self.used / self.most, 0.99), scenario, mean)
         return mean
 

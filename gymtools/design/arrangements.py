@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..physics.checks import within
-from ..venue.fitting import meeting_cabinets
+from ..venue.locations import along_wall
 from ..venue.loudspeakers import Group, loudspeaker_types
-from ..venue.placing import along_wall
 from ..venue.seating import EAR_OVER_SEAT
 from ..venue.tables import named
 from ..venue.uses import Drive
+from ..venue.validation import meeting_cabinets
 
 AIM_ROW = (
     2 / 3

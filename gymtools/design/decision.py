@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from importlib import metadata
 from platform import python_version
 
+from ..acoustics.evaluate import evaluate
+from ..equipment.schedules import Parts, parts
 from ..venue.files import to_text
-from .evaluate import evaluate
 from .options import HEADLINES, Option, beaten_by, option, told
-from .schedules import Parts, parts
-from .unknowns import how_sure
+from .uncertainty import how_sure
 
 DRAWS = 200
 LIBRARIES = ("numpy", "scipy", "plotly")

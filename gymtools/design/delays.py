@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..acoustics.arrivals import SPEECH, talker_place
+from ..acoustics.evaluate import evaluate
 from ..physics.checks import within
-from .arrivals import SPEECH, talker_place
-from .evaluate import evaluate
 
 
 def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):

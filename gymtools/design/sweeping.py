@@ -13,12 +13,12 @@ from pathlib import Path
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from ..acoustics.criteria import worst_word
+from ..acoustics.evaluate import ROOMS, evaluate
+from ..equipment.amplification import drive
+from ..equipment.bill import cost
 from ..venue.scenario import Scenario, changed
 from .aiming import Wishes, score
-from .budget import cost
-from .criteria import worst_word
-from .drive import drive
-from .evaluate import ROOMS, evaluate
 
 AHEAD = 64  # variations that are handed out before the first of them is back
 # columns before those of the uses

@@ -19,11 +19,9 @@ EK_SPEECH_50, EK_SPEECH_10 = 1.0, 0.9  # above it 50 %, 10 % of listeners hear a
 EK_MUSIC_50, EK_MUSIC_10 = 1.8, 1.5  # [-]
 
 # Delay [s] and level re the first arrival [dB] below which a copy of speech is not heard as an
-# echo. Up to 35 ms a copy
-# must be 10 dB louder than the first (Haas, after the Master Handbook of Acoustics, fig. 3-19); -10
-# dB at 50 ms and the
-# milder end of "-20 to -25 dB" at 95 ms are common practice (from memory). Straight lines between
-# are ours.
+# echo. Up to 35 ms a copy must be 10 dB louder than the first (Haas, after the Master Handbook of
+# Acoustics, fig. 3-19); -10 dB at 50 ms and the milder end of "-20 to -25 dB" at 95 ms are common
+# practice (from memory). Straight lines between are ours.
 HAAS_S = np.array([0.0, 0.035, 0.050, 0.095])
 HAAS_DB = np.array([10.0, 10.0, -10.0, -20.0])
 

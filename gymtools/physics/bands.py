@@ -13,7 +13,6 @@ A_WEIGHTING = np.array([-16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1])
 E_FOLD_DB = 10 * np.log10(np.e)  # level change of a factor e, 4.3429 [dB]
 
 
-# half the time of 10 ** (level_db / 10), equal within 1e-14
 def to_energy(level_db):
     """Energy of a level, 10^(L/10).
 
@@ -33,6 +32,7 @@ def to_energy(level_db):
     100.0
     """
     level_db = within("level_db", level_db, -np.inf, 300, "dB", "Energy given by mistake?")
+    # half the time of 10 ** (level_db / 10), equal within 1e-14
     return np.exp(level_db / E_FOLD_DB)
 
 

@@ -254,10 +254,10 @@ def in_sight(origin, points, polygons):
         )
         if not crosses.any():
             continue
-        # all beside it
         for low, high, s, p in zip(
             polygons.low[k], polygons.high[k], origin.T, points.T, strict=True
         ):
+            # all beside it
             crosses &= ~(
                 np.logical_and.outer(s < low, p < low) | np.logical_and.outer(s > high, p > high)
             )

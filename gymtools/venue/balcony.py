@@ -8,7 +8,7 @@ import numpy as np
 
 from .finishes import FINISHES
 from .hall import SIDES
-from .placing import AlongWall, along_wall
+from .locations import AlongWall, along_wall
 from .quantity import Thing, quantity
 from .seating import EAR_SEATED, SEAT, ListeningArea
 from .tables import named

@@ -105,7 +105,6 @@ class Court:
         x = self.length / 2 - self.hoop_inset
         return np.array([[x, 0, self.hoop_height], [-x, 0, self.hoop_height]])
 
-    # the other end turned by 180 degrees
     def lines(self):
         """Lines on the floor, and hoop and backboard seen from above, as polylines.
 
@@ -123,6 +122,7 @@ class Court:
         ]
         if self.circle_radius:
             lines.append(_circle(0, 0, self.circle_radius))
+        # the other end turned by 180 degrees
         return lines + [line * end for end in (1, -1) for line in self._end()]
 
     def _end(self):

@@ -13,7 +13,6 @@ from tomlkit.exceptions import TOMLKitError
 
 from ..physics.checks import within
 from .balcony import Balcony
-from .equipment import Equipment, Wiring
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
 from .measured import read_measured
@@ -24,6 +23,7 @@ from .stage import PortableStage, Stage
 from .targets import Targets
 from .units import from_file, to_file
 from .uses import Drive, Use
+from .wiring import Equipment, Wiring
 
 # tables of the file
 ONE = {"hall": Hall, "air": Air, "stage": Stage, "targets": Targets, "equipment": Equipment}
@@ -211,7 +211,6 @@ def _plain_number(key, value):
         raise ValueError(f"{key} is a number of more than 300 digits.") from None
 
 
-# a foot's last digit must not refuse the limit itself
 def _number(key, value, meta, units):
     """A number in SI, its range told in the units of the file."""
     value, unit = _plain_number(key, value), meta["unit"]
@@ -223,6 +222,7 @@ def _number(key, value, meta, units):
         else meta["hint"]
     )
     within(key, value, low, high, "" if unit == "count" else shown, hint)
+    # a foot's last digit must not refuse the limit itself
     return min(max(from_file(value, unit, units), meta["low"]), meta["high"])
 
 

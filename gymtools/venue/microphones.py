@@ -6,7 +6,7 @@ import numpy as np
 
 from ..physics.bands import NOMINAL
 from ..physics.checks import within
-from .placing import along_wall
+from .locations import along_wall
 from .quantity import Thing, quantity
 from .tables import named, read_table
 

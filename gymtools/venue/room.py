@@ -8,7 +8,7 @@ import numpy as np
 from ..physics.geometry import INSIDE, Polygons, pack, polygon_area
 from .finishes import FINISHES
 from .hall import SIDES
-from .placing import along_wall
+from .locations import along_wall
 from .seating import CHAIR_HEIGHT
 
 

@@ -5,17 +5,17 @@ cannot be.
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from . import fitting
+from . import validation
+from .configuration import Setting
 from .court import court
-from .equipment import Equipment, Wiring
 from .hall import Air, Hall
 from .loudspeakers import adopt
 from .quantity import Thing
-from .setting import Setting
 from .stage import Stage
 from .targets import Targets
 from .units import UNITS, length_text
 from .uses import Drive, Use
+from .wiring import Equipment, Wiring
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,9 +54,9 @@ class Scenario(Thing):
         ):
             raise ValueError("loudspeaker_files must be a list of file names in quotes.")
         object.__setattr__(
-            self, "absorption_factors", fitting.checked_factors(self.absorption_factors)
+            self, "absorption_factors", validation.checked_factors(self.absorption_factors)
         )
-        fitting.check(self)
+        validation.check(self)
 
     def __getstate__(self):
         """What another process needs: measured types come along."""
@@ -173,7 +173,7 @@ class Scenario(Thing):
     @property
     def doubts(self):
         """What is legal but should be looked at, as sentences."""
-        return fitting.doubts(self)
+        return validation.doubts(self)
 
     def use(self, name=None):
         """A use by name.

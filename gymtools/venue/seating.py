@@ -9,7 +9,7 @@ import numpy as np
 
 from .finishes import FINISHES
 from .hall import SIDES
-from .placing import AlongWall, OnFloor, along_wall, spot
+from .locations import AlongWall, OnFloor, along_wall, spot
 from .quantity import Thing, quantity
 from .tables import named
 

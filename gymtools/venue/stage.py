@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from .finishes import FINISHES
 from .hall import SIDES
-from .placing import OnFloor, along_wall
+from .locations import OnFloor, along_wall
 from .quantity import Thing, quantity
 from .tables import named
 

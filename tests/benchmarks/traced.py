@@ -14,8 +14,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from test_tracing import NAMES, STILL, X, Y, Z, alike, layer, traced  # noqa: E402
 
 import gymtools  # noqa: E402
-from gymtools.design import traced as store  # noqa: E402
-from gymtools.design.traced import Tracing, rays  # noqa: E402
+from gymtools.acoustics import traced as store  # noqa: E402
+from gymtools.acoustics.traced import Tracing, rays  # noqa: E402
 from gymtools.venue.scenario import changed  # noqa: E402
 
 RUNS = 5

@@ -9,7 +9,7 @@ import numpy as np
 from evaluate import timed
 
 import gymtools
-from gymtools.design.feedback import clearance, walking_map
+from gymtools.acoustics.feedback import clearance, walking_map
 from gymtools.venue.microphones import Microphone
 from gymtools.venue.scenario import changed
 
@@ -18,7 +18,7 @@ SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
 
 def plain(result, m):
     """The walking map written as a loop over facings and sources, in float64."""
-    from gymtools.design.feedback import FACINGS
+    from gymtools.acoustics.feedback import FACINGS
     from gymtools.physics import microphones
 
     pattern, up = np.array(m.microphone.kind.pattern), np.radians(m.microphone.kind.up_deg)

@@ -1,0 +1,180 @@
+"""A document for the file: one HTML file that opens offline, prints well, and asks for nothing."""
+
+import json
+from html import escape
+
+import plotly.io as pio
+from plotly.offline import get_plotlyjs
+
+from ..theme import FAINT, FONT, INK, QUIET
+
+STYLE = f"""
+body {{
+  font-family: {FONT};
+  color: {INK};
+  background: #fff;
+  max-width: 1080px;
+  margin: 24px auto;
+  padding: 0 20px;
+  line-height: 1.45;
+  font-size: 15px;
+}}
+h1 {{ font-size: 26px; }}
+h2 {{ font-size: 20px; border-bottom: 2px solid {INK}; padding-bottom: 3px; margin-top: 36px; }}
+h3 {{ font-size: 16px; margin-bottom: 4px; }}
+table {{ border-collapse: collapse; width: 100%; margin: 6px 0 14px; font-size: 13px; }}
+caption {{ text-align: left; font-weight: 600; padding: 6px 0 2px; }}
+th, td {{
+  text-align: left;
+  vertical-align: top;
+  padding: 3px 10px 3px 0;
+  border-bottom: 1px solid {FAINT};
+  overflow-wrap: break-word;
+}}
+table {{ table-layout: auto; }}
+td:first-child {{ max-width: 16em; }}
+td.num, th.num {{ text-align: right; }}
+.quiet {{ color: {QUIET}; font-size: 12px; }}
+.word {{ font-weight: 600; }}
+.wide {{ overflow-x: auto; }} .wide table {{ font-size: 11px; }}
+figure {{ display: inline-block; margin: 8px 4px; break-inside: avoid; }}
+figcaption {{ font-size: 12px; color: {QUIET}; max-width: 600px; }}
+.sign td {{ border-bottom: 1px solid {INK}; height: 44px; vertical-align: bottom; }}
+bdi {{ unicode-bidi: isolate; }}
+@media print {{
+  body {{ max-width: none; margin: 0; padding: 0; font-size: 11pt; }}
+  h2 {{ break-before: page; }}
+  h2.first {{ break-before: auto; }}
+  tr, figure, h3 {{ break-inside: avoid; }}
+  .screen {{ display: none; }}
+  .wide {{ overflow: visible; }}
+  .wide table {{ font-size: 6.5pt; }}
+  .wide th, .wide td {{ padding-right: 4px; }}
+  .modebar-container {{ display: none !important; }}
+}}
+@page {{ size: A4; margin: 14mm; }}
+"""
+POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline' 'unsafe-eval';"
+    " img-src data: blob:; font-src data:"
+)
+
+
+class Page:
+    """Pieces of a document, with numbered figures.
+
+    Parameters
+    ----------
+    title : str
+        Of the window [-]
+    """
+
+    def __init__(self, title):
+        self.title, self.pieces, self.figures = title, [], 0
+
+    def add(self, *html):
+        """Put pieces at the end.
+
+        Parameters
+        ----------
+        html : str
+            Each of them [-]
+        """
+        self.pieces += html
+
+    def figure(self, chart, words, screen=False):
+        """Put a figure at the end, with its caption.
+
+        Parameters
+        ----------
+        chart : plotly.graph_objects.Figure
+            What is drawn [-]
+        words : str
+            Caption, and what is read aloud instead [-]
+        screen : bool
+            Whether it can be turned, and is left out on paper [-]
+        """
+        self.figures += 1
+        number = self.figures
+        data = pio.to_json(chart, validate=False)
+        parts = json.loads(data)
+
+        def safe(v):
+            return json.dumps(v, separators=(",", ":"), ensure_ascii=True).replace("<", "\\u003c")
+
+        self.add(
+            f'<figure class="{"screen" if screen else "paper"}"><div id="figure-{number}"'
+            f' role="img" aria-label="{escape(words)}"></div>'
+            f"<figcaption>Figure {number}. {escape(words)}</figcaption></figure>"
+            f'<script>Plotly.newPlot("figure-{number}",{safe(parts["data"])},'
+            f"{safe(parts['layout'])},"
+            f'{{"displaylogo":false,"showSendToCloud":false,'
+            f'"staticPlot":{str(not screen).lower()}}});</script>'
+        )
+
+    def html(self):
+        """The whole document.
+
+        Returns
+        -------
+        html : str
+            One file; it asks for nothing
+        """
+        scripts = f"<script>{get_plotlyjs()}</script>" if self.figures else ""
+        return (
+            f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport"'
+            f' content="width=device-width, initial-scale=1">'
+            '<meta http-equiv="Content-Security-Policy"'
+            f' content="{POLICY}"><title>{escape(self.title)}</title><style>{STYLE}</style>'
+            f"{scripts}</head>"
+            f"<body>{''.join(self.pieces)}</body></html>\n"
+        )
+
+
+def quoted(text):
+    """Text of a scenario: never markup, and never turning the direction of what follows.
+
+    Parameters
+    ----------
+    text : str
+        Of any origin [-]
+
+    Returns
+    -------
+    html : str
+        Shown as it is
+    """
+    return f"<bdi>{escape(text)}</bdi>"
+
+
+def table(caption, head, rows):
+    """A table with its caption.
+
+    Parameters
+    ----------
+    caption : str
+        HTML over it [-]
+    head : sequence of str
+        HTML of the columns' names [-]
+    rows : sequence of sequence
+        Cells: HTML, or numbers, which are set to the right [-]
+
+    Returns
+    -------
+    html : str
+        The table
+    """
+
+    def cell(value):
+        return (
+            f'<td class="num">{value:,.10g}</td>'
+            if isinstance(value, int | float) and not isinstance(value, bool)
+            else f"<td>{value}</td>"
+        )
+
+    top = "".join(f'<th scope="col">{h}</th>' for h in head)
+    return (
+        f"<table><caption>{caption}</caption><thead><tr>{top}</tr></thead><tbody>"
+        + "".join("<tr>" + "".join(cell(v) for v in row) + "</tr>" for row in rows)
+        + "</tbody></table>"
+    )

@@ -1,0 +1,195 @@
+"""An experiment of a lesson: sliders, one picture, and one aim that is told with the present
+number.
+"""
+
+import math
+from dataclasses import dataclass
+from html import escape
+
+import ipywidgets as w
+import numpy as np
+
+from ..jobs import Fit, Latest, LiveFigure
+from ..panel.controls import in_words
+from ..tables import card
+
+LABEL, WIDTH = "230px", "560px"  # of sliders
+
+
+@dataclass(frozen=True, kw_only=True)
+class Aim:
+    """What an experiment is to reach: a number that it computes, and the limits that the number
+    must keep.
+    """
+
+    words: str
+    measure: object  # callable: what ``compute`` returned -> number [unit]
+    what: str  # name of the number
+    unit: str = ""
+    low: float = -math.inf
+    high: float = math.inf
+    digits: int = 1
+
+    def reached(self, result):
+        """Whether a result reaches the aim.
+
+        Parameters
+        ----------
+        result : any
+            Of the experiment's ``compute`` [-]
+
+        Returns
+        -------
+        reached : bool
+            False for what is not a number
+        """
+        return bool(self.low <= self.measure(result) <= self.high)
+
+    def told(self, result):
+        """The present number, and how far it is from the aim.
+
+        Parameters
+        ----------
+        result : any
+            Of the experiment's ``compute`` [-]
+
+        Returns
+        -------
+        words : str
+            One sentence or two
+        """
+        now = float(self.measure(result))
+
+        def say(v):
+            return f"{v:.{self.digits}f} {self.unit}".rstrip()
+
+        if not math.isfinite(now):
+            return f"{self.what}: no number here. Not reached."
+        if self.reached(result):
+            return f"{self.what}: {say(now)}. Reached."
+        far, limit, word = (
+            (now - self.high, self.high, "too much")
+            if now > self.high
+            else (self.low - now, self.low, "too little")
+        )
+        return f"{self.what}: {say(now)}; {say(limit)} is the limit, so {say(far)} {word}. Not yet."
+
+
+class Experiment:
+    """Sliders, a picture kept up to date in place, and the aim with the present number.
+
+    What is refused (ValueError) is told in one line while the last picture and its number stay.
+
+    Parameters
+    ----------
+    knobs : sequence of Knob
+        Of ``display.panel.controls``; the path of each is (name,), an argument of ``compute`` [-]
+    start : dict
+        First values by name [SI]
+    compute : callable
+        Result of the values, e.g. an evaluation; the physics is in it, not here [-]
+    draw : callable
+        Plotly figure of a result, always with the same traces [-]
+    aim : Aim
+        The one thing to reach [-]
+    units : str
+        "m" or "ft", for lengths on sliders [-]
+    """
+
+    def __init__(self, knobs, start, compute, draw, aim, units="m"):
+        self.knobs = {knob.path[0]: knob for knob in knobs}
+        self.compute, self.draw, self.aim, self.units = compute, draw, aim, units
+        self.values = {name: float(start[name]) for name in self.knobs}
+        self.result = compute(**self.values)
+        self.figure = LiveFigure(draw(self.result))
+        self.live = Latest(self._update)
+        self.told, self.message, self.sliders = w.HTML(), w.HTML(), w.VBox()
+        heading = w.HTML(card(f"<p><b>Aim:</b> {escape(aim.words)}</p>"))
+        stand = w.VBox([self.figure, Fit()], layout=w.Layout(width="100%", max_width="1000px"))
+        self.box = w.VBox([heading, self.sliders, self.told, self.message, self.live.error, stand])
+        self._build()
+        self._tell()
+
+    @property
+    def reached(self):
+        """Whether what is shown reaches the aim."""
+        return self.aim.reached(self.result)
+
+    def set(self, **values):
+        """Put sliders somewhere, and see it at once; for cells and tests.
+
+        Parameters
+        ----------
+        values : float
+            New values by name [SI]
+        """
+        for name in values:
+            if name not in self.knobs:
+                raise ValueError(f"'{name}' is no slider here. Known: {', '.join(self.knobs)}.")
+        self.values.update({name: float(value) for name, value in values.items()})
+        self._build()
+        self.live.flush()
+
+    def reaching(self, name):
+        """Places of one slider that reach the aim while the others stay; found by trying them all.
+
+        Parameters
+        ----------
+        name : str
+            Which slider [-]
+
+        Returns
+        -------
+        values : list of float
+            Values in steps of the slider; empty when none reaches the aim [SI]
+        """
+        knob, found = self.knobs[name], []
+        for value in np.arange(knob.low, knob.high + knob.step / 2, knob.step):
+            try:
+                if self.aim.reached(self.compute(**{**self.values, name: float(value)})):
+                    found.append(float(value))
+            except ValueError:  # a place that cannot be, e.g. a cabinet in the wall
+                continue
+        return found
+
+    def _build(self):
+        """Sliders from the values: a live one is never set, for the page would send its old value
+        back.
+        """
+        self.sliders.children = [
+            knob.slider(self.values[name], self.units, self._moved)
+            for name, knob in self.knobs.items()
+        ]
+        for slider in self.sliders.children:  # a lesson has the room for whole labels
+            slider.style.description_width, slider.layout.width = LABEL, WIDTH
+
+    def _moved(self, path, value):
+        self.values[path[0]] = value
+        self.live()
+
+    def _update(self):
+        try:
+            result = self.compute(**self.values)
+            fresh = self.draw(result)
+        except ValueError as refused:
+            self.message.value = card(
+                f"<p>{escape(str(refused))} The picture shows what was there before.</p>"
+            )
+            return
+        self.message.value, self.result = "", result
+        with self.figure.batch_update():
+            for old, new in zip(self.figure.data, fresh.data, strict=True):
+                old.update(
+                    {k: v for k, v in new.to_plotly_json().items() if k != "type"}, overwrite=False
+                )
+            self.figure.layout.update(fresh.layout)
+        self._tell()
+
+    def _tell(self):
+        lengths = [
+            f"{escape(k.label)}: {in_words(self.values[n], self.units)}"
+            for n, k in self.knobs.items()
+            if k.unit == "m"
+        ]
+        beside = f"<p class='quiet'>{'; '.join(lengths)}</p>" if lengths else ""
+        self.told.value = card(f"<p>{escape(self.aim.told(self.result))}</p>", beside)

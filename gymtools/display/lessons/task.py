@@ -1,0 +1,402 @@
+"""A design task as controls: score what stands, see the attempts, compare with the solver, export
+for the supervisor.
+"""
+
+from dataclasses import replace
+from html import escape
+from pathlib import Path
+
+import ipywidgets as w
+
+from ...training import task
+from ...training.attempts import keep, kept, plain
+from .. import tables
+from ..documents.exports import csv_text
+from ..jobs import Aside
+from ..panel.controls import STYLE, WIDE
+from ..theme import QUIET, ROOMS
+
+UNSEEN = (
+    "The solver's result appears here once you have scored an attempt of your own and asked for it."
+)
+ABOUT = (
+    "A step is what is just worth talking about. The score is what the design lacks, weighed and"
+    " averaged over all uses: lower is better."
+)
+
+
+def standing(panel):
+    """The design as the controls of the design panel stand, in the units of its file.
+
+    Parameters
+    ----------
+    panel : Meeting
+        Of ``display.panel.meeting.meeting`` [-]
+
+    Returns
+    -------
+    scenario : Scenario
+        Refused while the controls stand at something that cannot be
+    """
+    panel.live.flush()
+    if panel.message.value:
+        raise ValueError(
+            "The controls stand at something that cannot be. Go back, or change it, and score"
+            " again."
+        )
+    return replace(panel.scenario, units=panel.file_units)
+
+
+class TaskPanel:
+    """Controls of a design task; ``box`` is what the page shows.
+
+    Parameters
+    ----------
+    brief : Scenario
+        What everybody starts from [-]
+    design : callable
+        Gives the design to be scored [-]
+    file : str or Path
+        Where attempts are kept; exports go into folders beside it [-]
+    evaluations : int
+        Of the solver [-]
+    wishes : Wishes, optional
+        How much each criterion counts [-]
+    """
+
+    def __init__(self, brief, design, file, *, evaluations=600, wishes=None):
+        self.brief, self.design, self.file, self.evaluations, self.wishes = (
+            brief,
+            design,
+            Path(file),
+            evaluations,
+            wishes,
+        )
+        self.own = self.solution = None  # Scored, Solved
+        self.aside = Aside(self._told, self._done, self._failed)
+        self.who = w.Text(
+            placeholder="your name",
+            description="Whose attempt",
+            style=STYLE,
+            layout=w.Layout(width=WIDE),
+        )
+
+        def button(words, wide, click):
+            return self._button(words, wide, click)
+
+        self.score_button = button("Score this attempt", "170px", self.score)
+        self.solve_button = button("Show the solver's result", "190px", self.solve)
+        self.halt = button("Stop here", "110px", self.aside.stop)
+        self.export_button = button("Export for the supervisor", "200px", self.export)
+        self.solve_button.disabled = self.halt.disabled = True
+        self.bar = w.FloatProgress(
+            min=0, max=1, layout=w.Layout(width="330px", visibility="hidden")
+        )
+        self.message, self.scores, self.beside, self.list = (
+            w.HTML(),
+            w.HTML(),
+            w.HTML(tables.card(f"<p class='quiet'>{UNSEEN}</p>")),
+            w.HTML(),
+        )
+        hint = w.HTML(f'<span style="color:{QUIET}">{ABOUT}</span>')
+        self.box = w.VBox(
+            [
+                hint,
+                w.HBox([self.who, self.score_button]),
+                self.message,
+                self.scores,
+                w.HBox([self.solve_button, self.halt, self.bar]),
+                self.beside,
+                w.HBox([self.export_button]),
+                self.list,
+                self.aside.error,
+            ]
+        )
+        self._show_list()
+
+    @staticmethod
+    def _button(words, wide, click):
+        made = w.Button(description=words, layout=w.Layout(width=wide))
+        made.on_click(lambda _: click())
+        return made
+
+    def score(self):
+        """Score what stands and keep it; whatever refuses is told in one line, and nothing kept is
+        lost.
+        """
+        if not plain(self.who.value):
+            return self._say("Say whose attempt this is; then score again.")
+        try:
+            made = task.scored(self.design(), wishes=self.wishes)
+            keep(self.file, task.attempt(self.brief, made, self.who.value))
+        except ValueError as error:
+            return self._say(f"Not scored: {error}")
+        except OSError as error:
+            return self._say(
+                f"{self.file.name} could not be written, so the attempt is not kept:"
+                f" {error.strerror or error}."
+            )
+        self.own = made
+        self.solve_button.disabled = self.aside.running
+        self.scores.value = tables.card(score_table(made, task.outside(self.brief, made.scenario)))
+        self._say("Scored, and kept.")
+        self._show_list()
+        self._compare()
+
+    def solve(self):
+        """Let the solver start from the same brief; only after an attempt of one's own."""
+        if self.own is None:
+            return self._say("Score an attempt of your own first.")
+        if self.solution is not None:
+            return self._compare()
+        self._searching(True)
+        self._say("The solver looks for a better aim from the same brief.")
+        self.aside.start(
+            lambda tell, stop: task.solved(
+                self.brief,
+                wishes=self.wishes,
+                evaluations=self.evaluations,
+                progress=tell,
+                stop=stop,
+            )
+        )
+
+    def export(self):
+        """Write all attempts into a new folder beside their file.
+
+        Returns
+        -------
+        folder : Path or None
+            None when it could not be written
+        """
+        try:
+            folder = write_attempts(self.file)
+        except (OSError, ValueError) as error:
+            self._say(f"Not exported: {getattr(error, 'strerror', None) or error}.")
+            return None
+        self._say(
+            f"Exported into the folder {folder.name}: a table, and the scenario file of every"
+            " attempt."
+        )
+        return folder
+
+    def _searching(self, running):
+        self.solve_button.disabled, self.halt.disabled = running, not running
+        self.bar.layout.visibility, self.bar.value = "visible" if running else "hidden", 0.0
+
+    def _told(self, share, _scenario, _score):
+        self.bar.value = share
+
+    def _done(self, found):
+        self._searching(False)
+        self.solution = None if found.stopped else found
+        self._say(
+            "Stopped before its end; ask again for the whole search."
+            if found.stopped
+            else f"The solver looked {found.evaluations} times."
+        )
+        self._compare(found)
+
+    def _failed(self, error):
+        self._searching(False)
+        self._say(f"The solver cannot work on this brief: {error}")
+
+    def _compare(self, found=None):
+        found = found or self.solution
+        if found is not None:
+            said = "".join(f"<li>{escape(s)}</li>" for s in task.difference(self.own, found.scored))
+            self.beside.value = tables.card(
+                f"<ul>{said}</ul>",
+                compared_table(self.own, found.scored),
+                moved_list(found, self.brief),
+            )
+
+    def _say(self, words):
+        self.message.value = f"<b>{escape(words)}</b>"
+
+    def _show_list(self):
+        try:
+            found = kept(self.file)
+        except OSError as error:
+            return self._say(
+                f"{self.file.name} cannot be read: {error.strerror}. It is left as it is."
+            )
+        self.list.value = tables.card(attempts_list(found))
+
+
+def score_table(made, outside=()):
+    """One score, criterion by criterion.
+
+    Parameters
+    ----------
+    made : Scored
+        Of ``training.task.scored`` [-]
+    outside : sequence of str
+        What was changed that the brief gives [-]
+
+    Returns
+    -------
+    html : str
+        A sentence or two and a table
+    """
+    rows = "".join(
+        f'<tr><td>{words}</td><td class="num">{made.terms[k]:.1f}</td><td'
+        f' class="num">{getattr(made.wishes, k):g}</td><td class="quiet">{size:g} {unit}</td></tr>'
+        for k, (words, size, unit) in task.TERMS.items()
+    )
+    use, least = made.weakest
+    whole = (
+        f"<p><b>It lacks {made.score:.1f} steps</b>, {ROOMS[made.room]}; {made.hold} of {made.of}"
+        f" verdicts hold; it costs {made.cost:,.0f} (invented prices). The weakest use is"
+        f" {escape(use)}, with {least:.1f} steps.</p>"
+    )
+    strayed = (
+        f"<p><b>Outside the brief:</b> {escape('; '.join(outside))}. It does not compare with other"
+        " attempts.</p>"
+        if outside
+        else ""
+    )
+    return (
+        f'{whole}{strayed}<table><tr><th>lacking</th><th class="num">steps</th><th'
+        f' class="num">weight</th><th>a step is</th></tr>{rows}</table>'
+    )
+
+
+def compared_table(own, other):
+    """An attempt beside the solver's result.
+
+    Parameters
+    ----------
+    own, other : Scored
+        Both scored alike [-]
+
+    Returns
+    -------
+    html : str
+        A table
+    """
+
+    def row(words, a, b, say):
+        return (
+            f'<tr><td>{words}</td><td class="num">{say(a)}</td><td class="num">{say(b)}</td></tr>'
+        )
+
+    rows = row("<b>in all, weighed</b>", own.score, other.score, "{:.1f}".format)
+    rows += "".join(
+        row(words, own.terms[k], other.terms[k], "{:.1f}".format)
+        for k, (words, _, _) in task.TERMS.items()
+    )
+    rows += row("verdicts that hold", own.hold, other.hold, "{}".format) + row(
+        "cost", own.cost, other.cost, "{:,.0f}".format
+    )
+    return (
+        '<table><tr><th>lacking, in steps</th><th class="num">yours</th><th'
+        f' class="num">solver</th></tr>{rows}</table>'
+    )
+
+
+def moved_list(found, brief):
+    """What the solver moved.
+
+    Parameters
+    ----------
+    found : Solved
+        Of ``training.task.solved`` [-]
+    brief : Scenario
+        What it started from [-]
+
+    Returns
+    -------
+    html : str
+        A list, folded
+    """
+
+    def say(path, v):
+        return brief.say(v) if path[-1] == "height" else f"{v:g}"
+
+    def where(path):
+        return (
+            brief.groups[path[1]].name
+            if path[0] == "groups"
+            else f"{path[3]} in {brief.uses[path[1]].name}"
+        )
+
+    rows = "".join(
+        f"<li>{escape(where(p))}:"
+        f" {p[-1].replace('_deg', ' [°]').replace('_db', ' [dB]').replace('_ms', ' [ms]')}"
+        f" {say(p, a)} → {say(p, b)}</li>"
+        for p, (a, b) in found.moved.items()
+    )
+    return (
+        "<details><summary>What the solver"
+        f" moved</summary><ul>{rows or '<li>nothing</li>'}</ul></details>"
+    )
+
+
+def attempts_list(found):
+    """Attempts so far, and the lines of their file that cannot be read.
+
+    Parameters
+    ----------
+    found : Kept
+        Of ``training.attempts.kept`` [-]
+
+    Returns
+    -------
+    html : str
+        A table
+    """
+    rows = "".join(
+        "<tr><td"
+        f' class="num">{n}</td><td>{escape(a.who)}</td><td>{escape(plain(a.when))}</td><td>'
+        f"{escape(plain(a.school))}</td><td"
+        f' class="num">{a.score:.1f}</td><td class="num">{a.hold} of {a.of}</td><td'
+        f' class="num">{a.cost:,.0f}</td><td>{escape(plain("; ".join(a.changed), 200))}</td></tr>'
+        for n, a in enumerate(found.attempts, 1)
+    )
+    head = (
+        '<tr><th></th><th>name</th><th>date</th><th>school</th><th class="num">lacking'
+        ' [steps]</th><th class="num">verdicts hold</th><th class="num">cost</th><th>outside the'
+        " brief</th></tr>"
+    )
+    table = (
+        f"<table><caption>Attempts so far</caption>{head}{rows}</table>"
+        if rows
+        else "<p class='quiet'>No attempt has been kept yet.</p>"
+    )
+    return table + (f"<p>{escape(found.told)}</p>" if found.damaged else "")
+
+
+def write_attempts(file):
+    """Export all attempts of a file into a new folder beside it.
+
+    Parameters
+    ----------
+    file : str or Path
+        Of ``training.attempts`` [-]
+
+    Returns
+    -------
+    folder : Path
+        Holds attempts.csv, the scenario of every attempt, and the file itself as it is, damaged
+        lines included
+    """
+    file = Path(file)
+    found = kept(file)
+    if not found.attempts and not found.damaged:
+        raise ValueError("there is no attempt yet")
+    number = 1
+    while True:
+        folder = file.with_name(f"{file.stem}-export-{number}")
+        try:
+            folder.mkdir()
+            break
+        except FileExistsError:
+            number += 1
+    (folder / "attempts.csv").write_text(
+        csv_text(task.attempts_table(found)), encoding="utf-8", newline=""
+    )
+    for n, attempt in enumerate(found.attempts, 1):
+        (folder / task.scenario_name(n)).write_text(attempt.scenario, encoding="utf-8", newline="")
+    (folder / "attempts.jsonl").write_bytes(file.read_bytes())
+    return folder

@@ -1,0 +1,86 @@
+"""What a design costs: quantities from the scenario and its equipment, prices and hours from a
+price book.
+"""
+
+from .amplification import drive, rack_units
+from .assistive_listening import receivers
+from .prices import OTHER, example_prices
+from .signal import EXTRA_UNITS, inputs, mixer, plates, processor
+
+
+def bill(scenario, prices=None, *, system=None):
+    """What a design is made of and what it costs.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design [-]
+    prices : PriceBook, optional
+        The package's invented one when left out [-]
+    system : System, optional
+        Of ``drive``, where it is at hand [-]
+
+    Returns
+    -------
+    lines : tuple of Line
+        Loudspeakers and their hanging, amplifiers and cable, inputs, mixer, processor, rack,
+        assistive listening, and treatment that is not there yet; each item once
+    """
+    book = prices or example_prices()
+    system = system or drive(scenario, prices=book)
+    counted = {}
+
+    def count(kind, item, quantity):
+        if quantity:
+            counted[kind, item] = counted.get((kind, item), 0) + quantity
+
+    for c in scenario.cabinets:
+        count("loudspeaker", c.type.name, 1)
+        count("hanging point", "rated hardware with second safety", 1)
+    count("hanging point", "engineer's approval", 1)
+    for kind in system.amplifiers.values():
+        count("amplifier", kind.name, 1)
+    for c in system.channels:
+        count("cable", c.conductor, c.length)
+        count("line transformer", "at a loudspeaker", len(c.tags) if c.line_volts else 0)
+    for i in inputs(scenario):
+        count("microphone", i.type, 1)
+    count("mixer", mixer(scenario).kind, 1)
+    needs = processor(scenario, system)
+    count("processor", "inputs and outputs", needs["inputs"] + needs["outputs"])
+    count("wall plate", "microphone or line", len(plates(scenario)))
+    filled, high = rack_units(system, EXTRA_UNITS)
+    # all of the rack is bought; of several at least what they hold
+    count("rack", "rack with doors and power", high or filled)
+    count("fire alarm", "muting contact", 1)
+    whole, compatible = receivers(scenario.seats)
+    count("assistive listening", "transmitter and aerial", 1 if whole else 0)
+    count("assistive listening", "receiver", whole)
+    count("assistive listening", "neck loop", compatible)
+    count("commissioning", "measurement and setting up", 1)
+    for t in scenario.treatments:
+        if not t.existing:
+            count(
+                "treatment", t.finish if ("treatment", t.finish) in book.prices else OTHER, t.area
+            )
+    return tuple(book.line(kind, item, quantity) for (kind, item), quantity in counted.items())
+
+
+def cost(scenario, prices=None, *, system=None):
+    """What a design costs in all.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design [-]
+    prices : PriceBook, optional
+        The package's invented one when left out [-]
+    system : System, optional
+        Of ``drive``, where it is at hand [-]
+
+    Returns
+    -------
+    total : float
+        In the price book's currency
+    """
+    return sum(line.total for line in bill(scenario, prices, system=system))

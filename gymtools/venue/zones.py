@@ -1,0 +1,156 @@
+"""The air just over the listeners and the talkers, cut into zones of some metres, in which traced
+sound is counted.
+"""
+
+import numpy as np
+
+from ..physics.geometry import first_hit
+from ..physics.tracing import zones
+from .locations import along_wall
+from .room import overlap
+
+ZONE = 5.0  # side of a zone, about: the late sound changes little over it [m]
+OVER_SEATS = 0.3  # lower side of a layer over the slope of a bank or over a stage's floor [m]
+OVER_FLOOR = 0.6  # the same over the floor, above the chairs [m]
+LEAST = 0.05  # of a zone that must be left when what stands in it is taken off
+UPPER = 2.3  # upper side of a layer over what people stand on, or over the slope of a bank [m]
+GAP = 0.05  # a layer keeps this far from what is above it [m]
+PROBES = 15  # places along either edge of a layer where the room above it is looked for
+EDGE = 0.02  # and from what is beside it [m]
+
+
+def layers(setting):
+    """Layers of air over the floor, the open banks, balconies and stages, and what stands in the
+    floor's layer taken off.
+
+    Parameters
+    ----------
+    setting : Setting
+        The hall as it stands in a use [-]
+
+    Returns
+    -------
+    zones : Zones
+        For ``physics.tracing.trace``
+    """
+    hall, room = setting.hall, setting.room
+    standing = {t.name for t in (*setting.portable_stages, *setting.balconies)}
+    bare = room.polygons.some(
+        [k for k, s in enumerate(room.surfaces) if s.name.split(",")[0] not in standing]
+    )
+    found = [_over(bare, *_flat(_free_floor(setting), 0.0), OVER_FLOOR)]
+    for bank in (b for b in setting.banks if b.open):
+        found.append(
+            _over(
+                room.polygons,
+                *_slope(
+                    hall, bank, bank.first_height - bank.row_rise / 2, bank.top, bank.depth, 0.0
+                ),
+                OVER_SEATS,
+            )
+        )
+    for b in (b for b in setting.balconies if b.rows):
+        depth = b.rows * b.row_run
+        found.append(
+            _over(
+                room.polygons,
+                *_slope(hall, b, b.height, b.height + b.rows * b.row_rise, depth, 0.0),
+                OVER_SEATS,
+            )
+        )
+    for platform in setting.portable_stages:
+        found.append(
+            _over(room.polygons, *_flat(platform.footprint(), platform.height), OVER_SEATS)
+        )
+    if setting.stage and setting.curtain_open:
+        a, b = setting.stage.corners(hall)
+        x, y = sorted((a[0], b[0])), sorted((a[1], b[1]))
+        found.append(_over(room.polygons, *_flat((*x, *y), setting.stage.floor_height), OVER_SEATS))
+    made = zones(found)
+    solid = [(p.footprint(), 0.0, p.height) for p in setting.portable_stages]
+    solid += [(b.footprint(hall), b.underside, b.height) for b in setting.balconies]
+    _take_off(made, found[0], solid)
+    return made
+
+
+def _free_floor(setting):
+    """Rectangle of the floor between the banks (x low, x high, y low, y high) [m]."""
+    x0, x1, y0, y1 = (
+        -setting.hall.length / 2,
+        setting.hall.length / 2,
+        -setting.hall.width / 2,
+        setting.hall.width / 2,
+    )
+    for bank in setting.banks:
+        a, b, c, d = bank.footprint(setting.hall)
+        x0, x1 = (
+            (max(x0, b), x1)
+            if bank.side == "west"
+            else (x0, min(x1, a))
+            if bank.side == "east"
+            else (x0, x1)
+        )
+        y0, y1 = (
+            (max(y0, d), y1)
+            if bank.side == "south"
+            else (y0, min(y1, c))
+            if bank.side == "north"
+            else (y0, y1)
+        )
+    return x0, x1, y0, y1
+
+
+def _flat(rectangle, z):
+    """Corner and two edges of a level rectangle."""
+    x0, x1, y0, y1 = rectangle
+    return (
+        np.array([x0 + EDGE, y0 + EDGE, z]),
+        np.array([x1 - x0 - 2 * EDGE, 0, 0]),
+        np.array([0, y1 - y0 - 2 * EDGE, 0]),
+    )
+
+
+def _slope(hall, thing, low, high, front, back):
+    """Corner and two edges of the slope of a bank or balcony: from its front to the wall, and along
+    it.
+    """
+    _, along, _ = along_wall(thing.side, hall)
+    half = thing.length / 2 - EDGE
+    corner, rear = (
+        thing.corner(hall, -half, front - EDGE, low),
+        thing.corner(hall, -half, back + EDGE, high),
+    )
+    return corner, rear - corner, 2 * half * along
+
+
+def _over(polygons, corner, first, second, low):
+    """Layer over a plane, as high as there is room: (corner, edges, counts)."""
+    lift = np.array([0, 0, low])
+    steps = np.linspace(0.001, 0.999, PROBES)
+    at = np.array([corner + lift + u * first + v * second for u in steps for v in steps])
+    _, up = first_hit(at, np.tile([[[0.0, 0.0, 1.0]]], (len(at), 1, 1)), polygons)
+    height = min(UPPER - low, float(up.min()) - GAP)
+    counts = [max(1, round(float(np.linalg.norm(edge)) / ZONE)) for edge in (first, second)]
+    return corner + lift, np.array([first, second, [0, 0, max(height, 0.1)]]), counts
+
+
+def _take_off(made, floor, solid):
+    """Stages and balconies, (footprint, low, high) each, fill a part of the zones over the floor:
+    no sound is there.
+    """
+    corner, edges, counts = floor
+    dx, dy, dz = edges[0, 0] / counts[0], edges[1, 1] / counts[1], edges[2, 2]
+    for n in range(counts[0]):
+        for m in range(counts[1]):
+            cell = (
+                corner[0] + n * dx,
+                corner[0] + (n + 1) * dx,
+                corner[1] + m * dy,
+                corner[1] + (m + 1) * dy,
+            )
+            free = dx * dy * dz
+            for footprint, low, high in solid:
+                free -= overlap(cell, footprint) * max(
+                    min(high, corner[2] + dz) - max(low, corner[2]), 0.0
+                )
+            made.volume[n * counts[1] + m] = max(free, LEAST * dx * dy * dz)
