@@ -13,7 +13,7 @@ from gymtools.commissioning.expected import expected
 from gymtools.commissioning.plan import arrival_ms, as_tested
 from gymtools.commissioning.sheet import Readings
 from gymtools.design.uncertainty import _each_alone
-from gymtools.equipment.amplification import drive
+from gymtools.equipment.amplification import amplify
 from gymtools.physics import bands, intelligibility
 from gymtools.venue.scenario import changed
 
@@ -28,7 +28,7 @@ def predicted(plan, ambient=None):
         plan,
         results,
         reach={
-            use: loudness(r, drive(r.scenario, {use: r})).spare_db for use, r in results.items()
+            use: loudness(r, amplify(r.scenario, {use: r})).margin_db for use, r in results.items()
         },
     )
 
@@ -48,9 +48,9 @@ def measure(
     """Readings of a hall as it was built.
 
     ``built``: scenario that was built, the plan's own when left out; ``cabinets_db``: gain of
-    single cabinets by tag; ``late_ms``: delay of whole groups; ``rt_factor``: of the decay times
-    read; ``reversed_tag``: a cabinet wired the wrong way round; ``error``: of the errors drawn;
-    ``dba``: levels read in dB(A) alone.
+    single loudspeakers by tag; ``late_ms``: delay of whole groups; ``rt_factor``: of the decay
+    times read; ``reversed_tag``: a loudspeaker wired the wrong way round; ``error``: of the errors
+    drawn; ``dba``: levels read in dB(A) alone.
     """
     rng, built = np.random.default_rng(seed), built or plan.scenario
     told = predicted(plan)
@@ -59,12 +59,12 @@ def measure(
     for use in plan.leads:
         s = as_tested(built, use)
         for group, late in (late_ms or {}).items():
-            if s.uses[0].drive(group).on:
+            if s.uses[0].group_setting(group).on:
                 s = changed(
                     s,
                     {
                         ("uses", 0, "groups", group, "delay_ms"): (
-                            s.uses[0].drive(group).delay_ms + late
+                            s.uses[0].group_setting(group).delay_ms + late
                         )
                     },
                 )
@@ -74,7 +74,7 @@ def measure(
                 apart,
                 {
                     ("uses", 0, "groups", tag, "gain_db"): (
-                        s.uses[0].drive(_group(built, tag)).gain_db + gain
+                        s.uses[0].group_setting(_group(built, tag)).gain_db + gain
                     )
                 },
             )
@@ -121,10 +121,10 @@ def _by_itself(built, item, cabinets_db):
     s = as_tested(built, item.use)
     apart = _each_alone(s, s.uses[0])
     one = changed(
-        apart, {("uses", 0, "groups", c.tag, "on"): c.tag == item.of for c in built.cabinets}
+        apart, {("uses", 0, "groups", c.tag, "on"): c.tag == item.of for c in built.loudspeakers}
     )
     together, single = evaluate(apart, follow_echoes=False), evaluate(one, follow_echoes=False)
-    n = [c.tag for c in built.cabinets].index(item.of)
+    n = [c.tag for c in built.loudspeakers].index(item.of)
     back = (
         together.sources.on_axis[n]
         / single.sources.on_axis[n]
@@ -134,7 +134,7 @@ def _by_itself(built, item, cabinets_db):
 
 
 def _group(scenario, tag):
-    return next(c.group for c in scenario.cabinets if c.tag == tag)
+    return next(c.group for c in scenario.loudspeakers if c.tag == tag)
 
 
 def _turned(plan, told, item, tag):
@@ -153,11 +153,13 @@ def _turned(plan, told, item, tag):
         item.use,
     )
     n = [i.key for i in plan.of("level", item.use)].index(item.key)
-    none = np.zeros(len(plan.scenario.cabinets))
+    none = np.zeros(len(plan.scenario.loudspeakers))
     energy = one.direct.sum(axis=0) + one.late
     right, wrong = (
         energy
-        + _interference(one, none, np.array([c.tag == tag and bad for c in plan.scenario.cabinets]))
+        + _interference(
+            one, none, np.array([c.tag == tag and bad for c in plan.scenario.loudspeakers])
+        )
         for bad in (False, True)
     )
     return 10 * np.log10(np.maximum(wrong, 0.02 * energy) / np.maximum(right, 0.02 * energy))[n]

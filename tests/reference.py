@@ -77,7 +77,7 @@ IEC_60268_16_UNIFORM = {
     0.88818: "0.8",
     1: "1",
 }
-# IEC 60268-16:2020, A.2.2: transmission index 1 in two neighbouring octaves, 0 elsewhere; key is
+# IEC 60268-16:2020, A.2.2: transmission index 1 in two neighboring octaves, 0 elsewhere; key is
 # the lower octave.
 IEC_60268_16_PAIRS = {0: "0.127", 1: "0.279", 5: "0.302"}
 # IEC 60268-16:2020, annex A: auditory masking [dB] by an octave of the given level [dB].

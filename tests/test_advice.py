@@ -218,10 +218,10 @@ def test_moves_are_of_every_kind_and_each_is_one_change():
     for m in moves(LARKFIELD, "graduation"):
         assert m.scenario != LARKFIELD and m.words
         if m.kind == "tilt":
-            assert m.scenario.groups[0].tilt_deg == m.scenario.groups[1].tilt_deg != 32.0
-            assert f"{abs(m.scenario.groups[0].tilt_deg - 32):g}°" in m.words and (
+            assert m.scenario.groups[0].downtilt_deg == m.scenario.groups[1].downtilt_deg != 32.0
+            assert f"{abs(m.scenario.groups[0].downtilt_deg - 32):g}°" in m.words and (
                 "down" in m.words
-            ) == (m.scenario.groups[0].tilt_deg > 32)
+            ) == (m.scenario.groups[0].downtilt_deg > 32)
         if m.kind in LOUDSPEAKER:
             assert replace(m.scenario, groups=LARKFIELD.groups, uses=LARKFIELD.uses) == LARKFIELD
     assert not any("pendant" in m.words for m in moves(LARKFIELD, "game") if m.kind == "type"), (
@@ -244,7 +244,9 @@ def test_words_of_a_move_say_which_way():
         for old, new in zip(s.groups, m.scenario.groups, strict=True):
             if m.kind == "gain":
                 by = {
-                    u.name: new_u.drive(old.name).gain_db - u.drive(old.name).gain_db
+                    u.name: (
+                        new_u.group_setting(old.name).gain_db - u.group_setting(old.name).gain_db
+                    )
                     for u, new_u in zip(s.uses, m.scenario.uses, strict=True)
                 }
                 moved = [d for d in by.values() if d]
@@ -254,7 +256,7 @@ def test_words_of_a_move_say_which_way():
                 )
                 seen |= {moved[0] > 0} if moved else set()
                 continue
-            key = {"tilt": "tilt_deg", "pan": "pan_deg", "height": "height"}[m.kind]
+            key = {"tilt": "downtilt_deg", "pan": "pan_deg", "height": "height"}[m.kind]
             by = (getattr(new, key) - getattr(old, key) + 180) % 360 - 180  # a pan may go round
             if by and m.kind == "pan":
                 part = next(p for p in m.words.split(" and turn ") if old.name in p)
@@ -429,13 +431,13 @@ def test_nothing_weak_no_advice_and_stop():
         DOVECOTE,
         targets=replace(
             DOVECOTE.targets,
-            spread_db=30,
+            coverage_range_db=30,
             within_3db_pct=2,
-            worst_seat_db=30,
-            over_noise_db=0,
+            quietest_seat_db=30,
+            speech_to_noise_db=0,
             sti=0.2,
             arrival_ms=200,
-            spare_gain_db=-10,
+            feedback_margin_db=-10,
             loudest_dba=110,
             on_listeners_pct=2,
             rt_s=10,

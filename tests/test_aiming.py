@@ -8,7 +8,7 @@ import pytest
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design import aiming
-from gymtools.design.aiming import STEP, Wishes, aim, knobs, score, terms
+from gymtools.design.aiming import STEP, Weights, adjustments, aim, penalties, penalty
 from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group
@@ -19,12 +19,12 @@ from gymtools.venue.uses import Use
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
 }
-WISHES = [f.name for f in fields(Wishes)]
+WISHES = [f.name for f in fields(Weights)]
 QUICK = dict(starts=1, evaluations=260)
 
 
 def bench(*sides, pan=90.0, tilt=10.0, x=0.0):
-    """A hall with a bank on each of the sides, one cabinet in the middle."""
+    """A hall with a bank on each of the sides, one loudspeaker in the middle."""
     hall = Hall(
         length=32,
         width=26,
@@ -48,12 +48,12 @@ def bench(*sides, pan=90.0, tilt=10.0, x=0.0):
             Group(
                 name="one",
                 tag="O",
-                cabinet="two-way 60x40",
+                loudspeaker="two-way 60x40",
                 x=x,
                 y=0,
                 height=8,
                 pan_deg=pan,
-                tilt_deg=tilt,
+                downtilt_deg=tilt,
             ),
         ),
         uses=(
@@ -68,11 +68,11 @@ def bench(*sides, pan=90.0, tilt=10.0, x=0.0):
     )
 
 
-def total(scenario, wishes=None):
+def total(scenario, weights=None):
     """Score over all uses and all places."""
     return np.mean(
         [
-            score(evaluate(scenario, u.name, follow_echoes=False), wishes or Wishes())
+            penalty(evaluate(scenario, u.name, follow_echoes=False), weights or Weights())
             for u in scenario.uses
         ]
     )
@@ -83,10 +83,12 @@ def test_one_cabinet_over_one_bank_finds_the_tilt_of_a_scan():
     found within 1 degree's worth.
     """
     s = bench("north")
-    scan = {t: total(changed(s, {("groups", 0, "tilt_deg"): float(t)})) for t in range(-10, 91, 2)}
-    found = aim(s, move=("tilt_deg",), starts=3, evaluations=300)
+    scan = {
+        t: total(changed(s, {("groups", 0, "downtilt_deg"): float(t)})) for t in range(-10, 91, 2)
+    }
+    found = aim(s, move=("downtilt_deg",), starts=3, evaluations=300)
     best = min(scan, key=scan.get)
-    assert abs(found.scenario.groups[0].tilt_deg - best) <= 4
+    assert abs(found.scenario.groups[0].downtilt_deg - best) <= 4
     assert found.after <= scan[best] + 0.1 and found.after == pytest.approx(
         total(found.scenario), abs=1e-9
     )
@@ -98,12 +100,12 @@ def test_one_cabinet_over_a_bank_aside_turns_to_its_middle():
     straight at the bank. (Turned right away from people the spill is more even still; that is why
     evenness is not all that counts.)
     """
-    only = Wishes(evenness=1, worst=0, clarity=0, stray=0, spare=0, arrivals=0, loudest=0)
+    only = Weights(evenness=1, worst=0, clarity=0, stray=0, spare=0, arrivals=0, loudest=0)
     for x in (0.0, 6.0):
         s = bench("north", pan=80.0 if x == 0 else 95.0, tilt=25.0, x=x)
         pans = np.arange(70.0, 136.0, 2.0)
         scan = [total(changed(s, {("groups", 0, "pan_deg"): p}), only) for p in pans]
-        found = aim(s, move=("pan_deg",), wishes=only, symmetric=False, starts=1, evaluations=200)
+        found = aim(s, move=("pan_deg",), weights=only, symmetric=False, starts=1, evaluations=200)
         assert found.after < found.before - 0.2 and found.after <= min(scan) + 0.1
         if x == 0:
             assert found.scenario.groups[0].pan_deg == pytest.approx(90.0, abs=2.0)
@@ -176,10 +178,10 @@ def test_limits_are_hard():
     """
     s = SCENARIOS["larkfield"]
     found = aim(
-        s, ["court pair"], move=("height", "tilt_deg", "gain_db"), starts=2, evaluations=300
+        s, ["court pair"], move=("height", "downtilt_deg", "gain_db"), starts=2, evaluations=300
     )
     for g, before in zip(found.scenario.groups, s.groups, strict=True):
-        assert aiming.LOWEST <= g.height <= s.hall.clear_height and -10 <= g.tilt_deg <= 90
+        assert aiming.LOWEST <= g.height <= s.hall.clear_height and -10 <= g.downtilt_deg <= 90
         if g.name != "court pair":
             assert g == before
     assert all(path[1] == 2 or path[3] == "court pair" for path in found.moved)
@@ -190,18 +192,20 @@ def test_knobs_keep_the_symmetry():
     gain belongs to one use.
     """
     s = SCENARIOS["larkfield"]
-    found = knobs(s, [g.name for g in s.groups], ("pan_deg", "tilt_deg", "gain_db"))
-    tilts = [k for k in found if k.key == "tilt_deg"]
+    found = adjustments(s, [g.name for g in s.groups], ("pan_deg", "downtilt_deg", "gain_db"))
+    tilts = [k for k in found if k.key == "downtilt_deg"]
     assert [sorted(path[1] for path, _, _ in k.links) for k in tilts] == [[0, 1]]
     assert not any(path[1] in (0, 1) for k in found if k.key == "pan_deg" for path, _, _ in k.links)
     assert all(len(k.uses) == 1 for k in found if k.key == "gain_db")
-    free = knobs(s, [g.name for g in s.groups], ("pan_deg", "tilt_deg"), symmetric=False)
+    free = adjustments(s, [g.name for g in s.groups], ("pan_deg", "downtilt_deg"), symmetric=False)
     assert len(free) == 2 * len(s.groups) and all(len(k.links) == 1 for k in free)
     ends = [
         k
-        for k in knobs(SCENARIOS["stonebridge"], ["west end", "east end"], ("tilt_deg", "pan_deg"))
+        for k in adjustments(
+            SCENARIOS["stonebridge"], ["west end", "east end"], ("downtilt_deg", "pan_deg")
+        )
     ]
-    assert [k.key for k in ends] == ["tilt_deg"] and len(ends[0].links) == 2
+    assert [k.key for k in ends] == ["downtilt_deg"] and len(ends[0].links) == 2
 
 
 def test_terms_are_what_they_say():
@@ -209,18 +213,18 @@ def test_terms_are_what_they_say():
     does not break the sum.
     """
     r = evaluate(SCENARIOS["larkfield"], "game", follow_echoes=False)
-    found = terms(r)
+    found = penalties(r)
     weight = np.array([a.weight for a in r.areas]) / sum(a.weight for a in r.areas)
     even = [r.level_db[a.points, 3:6].std(axis=0).mean() for a in r.areas]
     assert found["evenness"] == pytest.approx(weight @ even, rel=1e-5)
     assert found["clarity"] == pytest.approx(weight @ [(1 - a.sti_p10) / 0.03 for a in r.areas])
-    assert score(r, Wishes(**{k: 0.0 for k in found} | {"stray": 2.0})) == pytest.approx(
+    assert penalty(r, Weights(**{k: 0.0 for k in found} | {"stray": 2.0})) == pytest.approx(
         2 * found["stray"]
     )
     silent = r.level_db.copy()
     silent[5] = -np.inf
-    assert np.isfinite(terms(replace(r, level_db=silent))["evenness"]) and np.isfinite(
-        terms(replace(r, level_db=silent))["worst"]
+    assert np.isfinite(penalties(replace(r, level_db=silent))["evenness"]) and np.isfinite(
+        penalties(replace(r, level_db=silent))["worst"]
     )
 
 
@@ -231,11 +235,11 @@ def test_refusals():
     with pytest.raises(ValueError, match=r"^move = 'x' is unknown\. Known: pan_deg, "):
         aim(s, move=("x",))
     with pytest.raises(ValueError, match=r"^nothing can move: "):
-        aim(s, ["north row"], move=("tilt_deg",))
+        aim(s, ["north row"], move=("downtilt_deg",))
     with pytest.raises(ValueError, match=r"^wishes: nothing counts\."):
-        Wishes(**dict.fromkeys(WISHES, 0.0))
+        Weights(**dict.fromkeys(WISHES, 0.0))
     with pytest.raises(ValueError, match=r"^wishes = -1 is outside 0 to 100\."):
-        Wishes(evenness=-1)
+        Weights(evenness=-1)
 
 
 def test_delays_alone():
@@ -246,10 +250,13 @@ def test_delays_alone():
         s = SCENARIOS[name]
         found = aim(s, move=("delay_ms",))
         assert all(path[-1] == "delay_ms" for path in found.moved) and found.after <= found.before
-        assert found.terms_after["arrivals"] <= found.terms_before["arrivals"] + 1e-9
+        assert found.penalties_after["arrivals"] <= found.penalties_before["arrivals"] + 1e-9
         assert changed(s, {path: b for path, (_, b) in found.moved.items()}) == found.scenario
         assert found.after == pytest.approx(total(found.scenario), abs=1e-9)
-        delays = [{g.name: u.drive(g.name).delay_ms for g in s.groups} for u in found.scenario.uses]
+        delays = [
+            {g.name: u.group_setting(g.name).delay_ms for g in s.groups}
+            for u in found.scenario.uses
+        ]
         if name == "stonebridge":
             assert all(d["north row"] == d["south row"] for d in delays), (
                 "what is mirrored keeps one delay"
@@ -262,9 +269,18 @@ def test_a_second_line_is_delayed():
     """
     s = bench("east", pan=0.0, tilt=10.0, x=-14.0)
     far = Group(
-        name="two", tag="T", cabinet="two-way 60x40", x=5, y=0, height=8, pan_deg=0, tilt_deg=20
+        name="two",
+        tag="T",
+        loudspeaker="two-way 60x40",
+        x=5,
+        y=0,
+        height=8,
+        pan_deg=0,
+        downtilt_deg=20,
     )
     both = replace(s, groups=(*s.groups, far))
     found = aim(both, move=("delay_ms",), symmetric=False)
-    assert found.terms_after["arrivals"] < found.terms_before["arrivals"] - 1
-    assert found.scenario.uses[0].drive("two").delay_ms == pytest.approx(1000 * 19 / 343, abs=20)
+    assert found.penalties_after["arrivals"] < found.penalties_before["arrivals"] - 1
+    assert found.scenario.uses[0].group_setting("two").delay_ms == pytest.approx(
+        1000 * 19 / 343, abs=20
+    )

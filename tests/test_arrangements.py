@@ -103,7 +103,12 @@ def hall_of(
     if seats:
         uses += (Use(name="assembly", target_dba=75, noise_dba=50, listens=seats),)
     first = Group(
-        name="any", tag="A", cabinet="pendant 100", height=clear - 0.5, pan_deg=0, tilt_deg=90
+        name="any",
+        tag="A",
+        loudspeaker="pendant 100",
+        height=clear - 0.5,
+        pan_deg=0,
+        downtilt_deg=90,
     )
     hall = Hall(
         length=length, width=width, height=height, ridge_height=ridge, clear_height=clear, **HARD
@@ -155,7 +160,7 @@ def expected(scenario):
     sides, stage = {b.side for b in scenario.banks}, scenario.stage and scenario.stage.side
     no = {}
     if not ({"north", "south"} <= sides or {"east", "west"} <= sides):
-        no["centre to banks"] = NO_PAIR
+        no["center to banks"] = NO_PAIR
     if not sides:
         no |= dict.fromkeys(["rows and ends", "rows and stage", "from across"], NO_BANK)
     elif not scenario.portable_stages:
@@ -167,11 +172,11 @@ def expected(scenario):
     return no
 
 
-def box(cabinet):
-    """Middle, axes (rows: front, left, up) and half sizes of a cabinet."""
-    kind, axes = cabinet.type, rotation(cabinet.pan_deg, cabinet.tilt_deg)
+def box(loudspeaker):
+    """Middle, axes (rows: front, left, up) and half sizes of a loudspeaker."""
+    kind, axes = loudspeaker.type, rotation(loudspeaker.pan_deg, loudspeaker.downtilt_deg)
     return (
-        cabinet.position - kind.depth / 2 * axes[0],  # it hangs by the middle of its front
+        loudspeaker.position - kind.depth / 2 * axes[0],  # it hangs by the middle of its front
         axes,
         np.array([kind.depth, kind.width, kind.height]) / 2,
     )
@@ -189,17 +194,17 @@ def apart(one, other):
 
 
 def check_places(scenario):
-    """Every cabinet inside the hall, its box under joists and roof and over two metres, no two in
-    each other's place.
+    """Every loudspeaker inside the hall, its box under joists and roof and over two meters, no two
+    in each other's place.
     """
     hall = scenario.hall
-    for c in scenario.cabinets:
+    for c in scenario.loudspeakers:
         middle, axes, half = box(c)
         reach = np.abs(axes.T) @ half  # of the box along x, y and z
         assert abs(c.x) < hall.length / 2 and abs(c.y) < hall.width / 2, c.tag
         assert middle[2] + reach[2] <= min(hall.clear_height, hall.roof_height(c.y)) + 1e-6, c.tag
         assert middle[2] - reach[2] > 2.0, c.tag
-    for one, other in combinations(scenario.cabinets, 2):
+    for one, other in combinations(scenario.loudspeakers, 2):
         if np.linalg.norm(one.position - other.position) < 3:
             assert apart(one, other) > 0, (one.tag, other.tag)
 
@@ -216,15 +221,15 @@ def bank_groups(scenario, key):
 
 
 def miss(scenario, group, side):
-    """How far the axes of a group pass the nearest ear of the bank on a side, the worst cabinet
+    """How far the axes of a group pass the nearest ear of the bank on a side, the worst loudspeaker
     [m].
     """
     bank = next(b for b in scenario.banks if b.side == side)
     ears = replace(bank, open=True).listening(scenario.hall).points
     found = []
-    for c in group.cabinets:
+    for c in group.loudspeakers:
         way = ears - c.position
-        along = way @ rotation(c.pan_deg, c.tilt_deg)[0]
+        along = way @ rotation(c.pan_deg, c.downtilt_deg)[0]
         found.append(np.sqrt((way**2).sum(axis=1) - along**2)[along > 0].min(initial=np.inf))
     return max(found)
 
@@ -244,7 +249,7 @@ def check_everything(scenario):
         for group, side in bank_groups(scenario, key):
             assert miss(scenario, group, side) < 1.5, (key, group.name)
         for use in arranged.uses:
-            assert any(use.drive(g.name).on for g in arranged.groups), (key, use.name)
+            assert any(use.group_setting(g.name).on for g in arranged.groups), (key, use.name)
             assert all((d.gain_db, d.delay_ms) == (0, 0) for d in use.groups.values())
 
 
@@ -291,11 +296,11 @@ def test_with_banks_off_the_middle(scenario):
 
 
 def layout(scenario, mirror=(1, 1)):
-    """Places and axes of all cabinets in an order of their own, mirrored along x or y if wished
-    (cabinet, 6).
+    """Places and axes of all loudspeakers in an order of their own, mirrored along x or y if wished
+    (loudspeaker, 6).
     """
-    place = np.array([c.position for c in scenario.cabinets])
-    front = np.array([rotation(c.pan_deg, c.tilt_deg)[0] for c in scenario.cabinets])
+    place = np.array([c.position for c in scenario.loudspeakers])
+    front = np.array([rotation(c.pan_deg, c.downtilt_deg)[0] for c in scenario.loudspeakers])
     rows = np.concatenate([place * [*mirror, 1], front * [*mirror, 1]], axis=1)
     return rows[np.lexsort(np.round(rows, 3).T)]
 
@@ -310,7 +315,7 @@ def test_a_symmetric_hall_gets_a_symmetric_layout(key):
     """
     both = arrange(hall_of(stage="east", deck="west"), key)
     np.testing.assert_allclose(layout(both, (1, -1)), layout(both), atol=1e-6)
-    if key not in ("stage on an end", "rows and stage", "centre housing"):
+    if key not in ("stage on an end", "rows and stage", "center housing"):
         plain = arrange(hall_of(), key)
         np.testing.assert_allclose(layout(plain, (-1, 1)), layout(plain), atol=1e-6)
 
@@ -336,24 +341,24 @@ def test_the_line_at_a_stage_is_level_at_its_wall_and_fires_away(stage):
     )
     axis, sign = (1 if stage in LONG else 0), (1 if stage in ("north", "east") else -1)
     wall = (line.hall.width if stage in LONG else line.hall.length) / 2
-    assert len(line.cabinets) == (3 if stage == "west" else 4)
-    assert np.ptp([c.z for c in line.cabinets]) == 0
-    for c in line.cabinets:
+    assert len(line.loudspeakers) == (3 if stage == "west" else 4)
+    assert np.ptp([c.z for c in line.loudspeakers]) == 0
+    for c in line.loudspeakers:
         assert sign * c.position[axis] == pytest.approx(wall - WALL)
-        assert sign * rotation(c.pan_deg, c.tilt_deg)[0][axis] < -0.5
+        assert sign * rotation(c.pan_deg, c.downtilt_deg)[0][axis] < -0.5
 
 
 def test_the_pair_frames_the_portable_stage_and_fires_away():
-    """Closed form: a metre beyond either side of the deck, just before its front edge, with the
+    """Closed form: a meter beyond either side of the deck, just before its front edge, with the
     deck behind both.
     """
     for end, sign in (("west", 1), ("east", -1)):
         s = arrange(hall_of(deck=end), "rows and stage")
-        deck, pair = s.portable_stages[0], [c for c in s.cabinets if c.group == "stage pair"]
+        deck, pair = s.portable_stages[0], [c for c in s.loudspeakers if c.group == "stage pair"]
         assert sorted(c.y for c in pair) == pytest.approx([-deck.width / 2 - 1, deck.width / 2 + 1])
         for c in pair:
             assert 0 < sign * (c.x - deck.x) - deck.length / 2 < 1
-            assert sign * rotation(c.pan_deg, c.tilt_deg)[0][0] > 0.5
+            assert sign * rotation(c.pan_deg, c.downtilt_deg)[0][0] > 0.5
 
 
 # --- made of the hall, not of numbers
@@ -364,12 +369,12 @@ GROWN = 1.3
 
 @pytest.mark.parametrize("key", ARRANGEMENTS)
 def test_a_larger_hall_gets_a_larger_layout(key, monkeypatch):
-    """Invariance: plan, court, banks and stages 1.3 times as large, every cabinet stands 1.3 times
-    as far out.
+    """Invariance: plan, court, banks and stages 1.3 times as large, every loudspeaker stands 1.3
+    times as far out.
 
-    Up to 0.3 of what does not grow: cabinets and their gaps, the distance to a wall, a metre beside
-    a deck (2 m in all); a coordinate written down would be off by 0.3 of itself, 3 m and more for
-    those not at the centre.
+    Up to 0.3 of what does not grow: loudspeakers and their gaps, the distance to a wall, a meter
+    beside a deck (2 m in all); a coordinate written down would be off by 0.3 of itself, 3 m and
+    more for those not at the center.
     """
     banks, stage = (
         (("south",), "north") if key == "stage on a side" else (("north", "south"), "east")
@@ -395,15 +400,15 @@ def test_a_larger_hall_gets_a_larger_layout(key, monkeypatch):
     lines = replace(one.lines, length=one.lines.length * GROWN, width=one.lines.width * GROWN)
     monkeypatch.setattr(scenario_module, "court", lambda level: lines)
     large = arrange(replace(one, **wide), key)
-    assert [c.tag for c in large.cabinets] == [c.tag for c in small.cabinets]
-    a, b = (np.array([c.position[:2] for c in s.cabinets]) for s in (small, large))
+    assert [c.tag for c in large.loudspeakers] == [c.tag for c in small.loudspeakers]
+    a, b = (np.array([c.position[:2] for c in s.loudspeakers]) for s in (small, large))
     assert np.abs(b - GROWN * a).max() < (GROWN - 1) * 2.0
     assert len({tuple(p) for p in np.round(b, 2)}) == len(b)
 
 
 @pytest.mark.parametrize("key", ARRANGEMENTS)
 def test_a_higher_roof_lifts_every_cabinet(key):
-    """Invariance: two metres more under the joists lift every cabinet by two; 0.03 m is what a
+    """Invariance: two meters more under the joists lift every loudspeaker by two; 0.03 m is what a
     steeper tilt takes or gives (measured).
     """
     banks, stage = (
@@ -413,7 +418,7 @@ def test_a_higher_roof_lifts_every_cabinet(key):
         arrange(hall_of(banks=banks, stage=stage, deck="west", height=h, clear=h - 1), key)
         for h in (9.0, 11.0)
     )
-    lift = np.array([b.z - a.z for a, b in zip(low.cabinets, high.cabinets, strict=True)])
+    lift = np.array([b.z - a.z for a, b in zip(low.loudspeakers, high.loudspeakers, strict=True)])
     assert np.all(np.abs(lift - 2) < 0.05), lift
 
 
@@ -423,12 +428,12 @@ def test_rows_hang_over_the_side_lines_or_in_front_of_the_bank():
     """
     s = arrange(hall_of(rows=6), "rows and ends")
     for side, sign in (("north", 1), ("south", -1)):
-        row = [c for c in s.cabinets if c.group == f"{side} row"]
+        row = [c for c in s.loudspeakers if c.group == f"{side} row"]
         assert [c.y for c in row] == pytest.approx([sign * s.lines.width / 2] * 3)
         assert np.diff([c.x for c in row]) == pytest.approx([s.banks[0].length / 3] * 2)
     deep = arrange(hall_of(width=22, rows=8), "rows and ends")
     assert deep.banks[0].depth > 22 / 2 - deep.lines.width / 2 - 0.5
-    row = [c for c in deep.cabinets if c.group == "north row"]
+    row = [c for c in deep.loudspeakers if c.group == "north row"]
     assert [c.y for c in row] == pytest.approx([11 - deep.banks[0].depth - 0.5] * 3)
 
 
@@ -441,15 +446,15 @@ def test_the_grid_fills_the_hall(rows, columns):
         for n, size in ((columns, s.hall.length), (rows, s.hall.width))
     )
     want = [(u, v) for v in y for u in x]
-    np.testing.assert_allclose([c.position[:2] for c in s.cabinets], want, atol=1e-9)
-    assert {(c.tilt_deg, c.type.name) for c in s.cabinets} == {(90.0, "pendant 100")}
+    np.testing.assert_allclose([c.position[:2] for c in s.loudspeakers], want, atol=1e-9)
+    assert {(c.downtilt_deg, c.type.name) for c in s.loudspeakers} == {(90.0, "pendant 100")}
 
 
 def test_one_pendant_in_a_long_hall():
-    """Closed form: a grid of one row and one column hangs one pendant over the centre, however long
+    """Closed form: a grid of one row and one column hangs one pendant over the center, however long
     the hall is.
     """
-    (only,) = arrange(STONEBRIDGE, "pendants", rows=1, columns=1).cabinets
+    (only,) = arrange(STONEBRIDGE, "pendants", rows=1, columns=1).loudspeakers
     assert only.position[:2] == pytest.approx([0, 0])
 
 
@@ -469,7 +474,7 @@ def test_groups_that_serve_nobody_are_off(name):
             listening = {a for a, w in use.listens.items() if w > 0}
             listening |= {"court"} if listening & chairs else set()
             idle = {group for group, areas in serves.items() if not areas & listening}
-            off = {g.name for g in arranged.groups if not use.drive(g.name).on}
+            off = {g.name for g in arranged.groups if not use.group_setting(g.name).on}
             assert off == (set() if len(idle) == len(serves) else idle), (key, use.name)
 
 
@@ -477,15 +482,15 @@ def test_only_loudspeakers_are_replaced():
     """Regression: hall, seats, microphones and all else of every use stay; the old
     groups are gone.
     """
-    s = arrange(LARKFIELD, "centre four")
+    s = arrange(LARKFIELD, "center four")
     assert replace(s, groups=LARKFIELD.groups, uses=LARKFIELD.uses) == LARKFIELD
     for ours, theirs in zip(s.uses, LARKFIELD.uses, strict=True):
         assert replace(ours, groups={}) == replace(theirs, groups={})
     assert [g.name for g in s.groups] == [
-        "centre east",
-        "centre north",
-        "centre west",
-        "centre south",
+        "center east",
+        "center north",
+        "center west",
+        "center south",
     ]
 
 
@@ -507,21 +512,21 @@ def test_what_is_arranged_can_be_edited():
     edited = changed(
         s,
         {
-            ("groups", 2, "tilt_deg"): 40.0,
+            ("groups", 2, "downtilt_deg"): 40.0,
             ("groups", 2, "y"): 1.0,
             ("uses", 3, "groups", "stage pair", "delay_ms"): 12.0,
         },
     )
-    assert (edited.groups[2].tilt_deg, edited.groups[2].y) == (40.0, 1.0)
+    assert (edited.groups[2].downtilt_deg, edited.groups[2].y) == (40.0, 1.0)
     assert (
-        edited.use("graduation").drive("stage pair").delay_ms == 12.0
+        edited.use("graduation").group_setting("stage pair").delay_ms == 12.0
         and edited.groups[:2] == s.groups[:2]
     )
     assert np.allclose(layout(arrange(edited, "rows and stage")), layout(s)), (
         "arranging again starts from the hall"
     )
     with pytest.raises(
-        ValueError, match=r"^cabinet P1 hangs at 29 ft 6 1/2 in, above the clear height"
+        ValueError, match=r"^loudspeaker P1 hangs at 29 ft 6 1/2 in, above the clear height"
     ):
         changed(s, {("groups", 2, "height"): 9.0})
 
@@ -535,17 +540,17 @@ def test_another_cabinet(key):
         (("south",), "north") if key == "stage on a side" else (("north", "south"), "east")
     )
     s = hall_of(banks=banks, stage=stage, deck="west")
-    small = "four-sided 90x50" if key == "centre housing" else "compact 90x90"
-    other = arrange(s, key, cabinet=small)
+    small = "four-sided 90x50" if key == "center housing" else "compact 90x90"
+    other = arrange(s, key, loudspeaker=small)
     check_places(other)
-    assert other.groups[0].cabinet == small
-    assert other.cabinets[0].z >= arrange(s, key).cabinets[0].z
+    assert other.groups[0].loudspeaker == small
+    assert other.loudspeakers[0].z >= arrange(s, key).loudspeakers[0].z
 
 
 @pytest.mark.parametrize(
     "key, school, said",
     [
-        ("centre to banks", "dovecote", r"^two facing banks are needed for this arrangement\.$"),
+        ("center to banks", "dovecote", r"^two facing banks are needed for this arrangement\.$"),
         ("rows and stage", "alderway", r"^a portable stage is needed for this arrangement\.$"),
         (
             "stage on a side",
@@ -567,7 +572,9 @@ def test_misfits(key, school, said):
 
 @pytest.mark.parametrize("key", ["rows and ends", "rows and stage", "from across"])
 def test_misfits_without_banks(key):
-    """Regression: a hall without seats at its walls has nothing for rows of cabinets to serve."""
+    """Regression: a hall without seats at its walls has nothing for rows of loudspeakers
+    to serve.
+    """
     with pytest.raises(Misfit, match=r"^a bank of seats is needed for this arrangement\.$"):
         arrange(hall_of(banks=(), deck="west"), key)
 
@@ -576,12 +583,12 @@ def test_misfits_without_banks(key):
     "options, error, said",
     [
         (
-            dict(key="centre six"),
+            dict(key="center six"),
             ValueError,
-            r"^arrangement 'centre six' is unknown\. Known: centre four, centre housing, ",
+            r"^arrangement 'center six' is unknown\. Known: center four, center housing, ",
         ),
         (
-            dict(key="centre housing", cabinet="compact 90x90"),
+            dict(key="center housing", loudspeaker="compact 90x90"),
             Misfit,
             (
                 r"^'compact 90x90' fires one way; this arrangement needs a housing that fires to"
@@ -589,9 +596,9 @@ def test_misfits_without_banks(key):
             ),
         ),
         (
-            dict(key="centre four", cabinet="two-way 90x61"),
+            dict(key="center four", loudspeaker="two-way 90x61"),
             ValueError,
-            r"^cabinet = 'two-way 90x61' is unknown\.",
+            r"^loudspeaker = 'two-way 90x61' is unknown\.",
         ),
         (dict(key="pendants", rows=0), ValueError, r"^rows = 0 is outside 1 to 8\.$"),
         (dict(key="pendants", columns=9), ValueError, r"^columns = 9 is outside 1 to 8\.$"),

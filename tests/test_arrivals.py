@@ -10,11 +10,11 @@ from reference import agrees
 
 from gymtools.physics import arrivals, bands
 from gymtools.physics.arrivals import (
+    arrival_spread_s,
     comb_response_db,
     echo_criterion,
     haas_limit_db,
     late_level_db,
-    spread_s,
 )
 
 FOOT = 0.3048
@@ -86,7 +86,7 @@ def test_comb_equals_the_fourier_transform():
     assert bands.to_energy(ours).mean() == pytest.approx(1)
 
 
-def test_milliseconds_and_metres():
+def test_milliseconds_and_meters():
     """Printed: 0.3432 m or 1.126 ft a millisecond at 20 degC, 0.888 ms a foot, 89 ms for 100 ft,
     175 for 60 m.
     """
@@ -136,7 +136,7 @@ def test_echo_criterion_of_two_impulses(delay, copy_db, start, n, step):
 
 
 def test_equal_copies_reach_the_limits():
-    """Closed form: the centre lies halfway to an equal copy: 18 ms for speech, 50.4 ms
+    """Closed form: the center lies halfway to an equal copy: 18 ms for speech, 50.4 ms
     for music.
     """
     ones = np.ones(2)
@@ -150,7 +150,7 @@ def test_equal_copies_reach_the_limits():
 
 @given(seed=seed, n=st.floats(0.3, 1.5), ticks=st.integers(50, 200))
 def test_echo_criterion_is_a_running_maximum(seed, n, ticks):
-    """Closed form: the running centre of time on every 0.1 ms, loop by loop; no step between
+    """Closed form: the running center of time on every 0.1 ms, loop by loop; no step between
     arrivals is steeper.
     """
     energy, time = some_arrivals(seed, points=3)
@@ -163,9 +163,9 @@ def test_echo_criterion_is_a_running_maximum(seed, n, ticks):
         np.add.at(row, at, weight)
         np.add.at(moment, at, weight * at)
         past = row.cumsum()
-        centre = np.divide(moment.cumsum(), past, out=np.zeros(3001), where=past > 0)  # in ticks
-        before = np.concatenate([np.zeros(ticks), centre[:-ticks]])
-        assert ours[p] == pytest.approx(((centre - before) / ticks).max(), abs=1e-9)
+        center = np.divide(moment.cumsum(), past, out=np.zeros(3001), where=past > 0)  # in ticks
+        before = np.concatenate([np.zeros(ticks), center[:-ticks]])
+        assert ours[p] == pytest.approx(((center - before) / ticks).max(), abs=1e-9)
 
 
 def test_reverberation_hides_an_echo():
@@ -181,7 +181,10 @@ def test_reverberation_hides_an_echo():
 def test_spread_and_late_level_equal_plain_loops(seed):
     """Closed form: point by point in words: strongest, those near it, the lead, early and late."""
     energy, time = some_arrivals(seed)
-    spread, late = spread_s(energy, time, within_db=12), late_level_db(energy, time, after_s=0.0333)
+    spread, late = (
+        arrival_spread_s(energy, time, within_db=12),
+        late_level_db(energy, time, after_s=0.0333),
+    )
     for p in range(energy.shape[1]):
         heard = sorted((t, e) for t, e in zip(time[:, p], energy[:, p], strict=True) if e > 0)
         if not heard:
@@ -243,7 +246,7 @@ def test_neither_start_nor_loudness_nor_order_matters(seed, shift, scale):
     order = np.random.default_rng(seed).permutation(len(energy))
     silent = np.zeros((1, energy.shape[1]))
     other = np.r_[energy[order] * scale, silent], np.r_[time[order] + shift, silent]
-    for f in (echo_criterion, spread_s, late_level_db):
+    for f in (echo_criterion, arrival_spread_s, late_level_db):
         np.testing.assert_allclose(f(*other), f(energy, time), atol=1e-6)
     hear = [100.0, 1234.0]
     np.testing.assert_allclose(
@@ -258,7 +261,7 @@ def test_shapes():
     as well.
     """
     energy, time = some_arrivals(1, points=12)
-    for f in (echo_criterion, spread_s, late_level_db):
+    for f in (echo_criterion, arrival_spread_s, late_level_db):
         many = f(energy, time)
         assert many.shape == (12,) and f(energy[:, 3], time[:, 3]).shape == ()
         assert f(energy[:, 3], time[:, 3]) == many[3]
@@ -277,14 +280,14 @@ ONE = (np.ones(2), np.array([0.0, 0.01]))
             r"^arrival_s = 80 s is outside 0 to 10 s\. Milliseconds given by mistake\?$",
         ),
         (
-            lambda: spread_s([-3.0, 1], [0, 0.1]),
+            lambda: arrival_spread_s([-3.0, 1], [0, 0.1]),
             (
                 r"^energy = -3 \(linear\) is outside 0 to inf \(linear\)\. Decibels given by"
                 r" mistake\?$"
             ),
         ),
         (
-            lambda: spread_s(np.ones(3), np.zeros(2)),
+            lambda: arrival_spread_s(np.ones(3), np.zeros(2)),
             (
                 r"^energy \(3,\) and arrival_s \(2,\) are not the same \(arrival, \.\.\.\), one at"
                 r" least\.$"
@@ -303,7 +306,10 @@ ONE = (np.ones(2), np.array([0.0, 0.01]))
             r"^step_s = 9 s is outside 0\.001 to 0\.1 s\. Milliseconds",
         ),
         (lambda: echo_criterion(*ONE, exponent=0), r"^exponent = 0 - is outside 0\.1 to 3 -\.$"),
-        (lambda: spread_s(*ONE, within_db=-10), r"^within_db = -10 dB is outside 0 to 60 dB\.$"),
+        (
+            lambda: arrival_spread_s(*ONE, within_db=-10),
+            r"^within_db = -10 dB is outside 0 to 60 dB\.$",
+        ),
         (lambda: haas_limit_db(30), r"^delay_s = 30 s is outside 0 to 10 s\. Milliseconds"),
         (
             lambda: comb_response_db(np.ones((2, 2)), np.zeros((2, 2)), 1000),

@@ -121,7 +121,7 @@ def test_dragging_the_tilt_slider_moves_map_section_and_scorecard(sheet):
     sheet.wait_for_timeout(1500)
     after = [trace(sheet, "map", "intensity"), trace(sheet, "section: axis", "y"), card(sheet)]
     assert all(a != b for a, b in zip(before, after, strict=True))
-    assert after[1][0] == before[1][0], "the cabinet itself stays where it hangs"
+    assert after[1][0] == before[1][0], "the loudspeaker itself stays where it hangs"
     shot(sheet, "design_meeting_tilted")
 
 
@@ -161,12 +161,10 @@ def test_a_page_reloaded_shows_the_same_picture(tmp_path):
 
 
 def style(sheet):
-    """Colours and symbols as the page draws them."""
-    return sheet.evaluate(
-        """() => document.querySelector('.js-plotly-plot')._fullData.map(t =>
+    """Colors and symbols as the page draws them."""
+    return sheet.evaluate("""() => document.querySelector('.js-plotly-plot')._fullData.map(t =>
         [t.name, t.line && t.line.color && String(t.line.color), t.line && t.line.width,
-         t.marker && String(t.marker.symbol)])"""
-    )
+         t.marker && String(t.marker.symbol)])""")
 
 
 def tab(sheet, name):
@@ -300,7 +298,7 @@ def test_keyboard_and_typed_entry(shared):
     shared.keyboard.press("Enter")
     shown = (
         "() => document.querySelector('.js-plotly-plot').data.find(t => t.name === 'section:"
-        " cabinet').text.join().includes('55° down')"
+        " loudspeaker').text.join().includes('55° down')"
     )
     shared.wait_for_function(shown, timeout=15_000)
     assert float(handle.get_attribute("aria-valuenow")) == 55
@@ -339,12 +337,12 @@ def test_all_uses_are_side_by_side(shared):
 
 
 def test_what_cannot_be_is_said_and_the_picture_stays(shared):
-    """A row of cabinets pushed through the wall: one line of words, the last good picture still
+    """A row of loudspeakers pushed through the wall: one line of words, the last good picture still
     there.
     """
     traced(shared)
     before = trace(shared, "map", "intensity")
-    handle = slider(shared, "East of centre")
+    handle = slider(shared, "East of center")
     handle.focus()
     shared.keyboard.press("End")
     shared.wait_for_selector("text=hangs outside the hall", timeout=10_000)
@@ -479,19 +477,19 @@ def test_the_walking_map_is_found_and_follows(shared):
 
 
 def test_an_arrangement_hangs_other_loudspeakers(shared):
-    """Choosing a layout replaces the cabinets in 3D, plan and section, and says what it
+    """Choosing a layout replaces the loudspeakers in 3D, plan and section, and says what it
     gives up.
     """
     if not shared.locator('.widget-label:text-is("Start from")').first.is_visible():
         shared.click("text=The loudspeakers")
         shared.wait_for_timeout(900)
-    before = trace(shared, "plan: cabinets", "text")
+    before = trace(shared, "plan: loudspeakers", "text")
     pick(shared, "Start from", "A grid of pendants firing down")
     shared.wait_for_function(
         "() => document.querySelector('.js-plotly-plot').data.find(t => t.name === 'plan:"
-        " cabinets').text.length === 9",
+        " loudspeakers').text.length === 9",
         timeout=20_000,
     )
-    assert before != trace(shared, "plan: cabinets", "text")
+    assert before != trace(shared, "plan: loudspeakers", "text")
     shared.wait_for_selector("text=It gives up:", timeout=10_000)
     shot(shared, "arrangement_pendants")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from gymtools.equipment.amplification import drive
+from gymtools.equipment.amplification import amplify
 from gymtools.equipment.assistive_listening import receivers
 from gymtools.equipment.bill import bill, cost
 from gymtools.equipment.prices import COLUMNS, example_prices, read_prices
@@ -33,11 +33,11 @@ def test_a_bill_is_its_quantities_times_its_prices():
     scenario and from what drives it: three microphones and a player go in, two channels come out; 5
     + 2 units fill a rack of 12.
     """
-    p, system = example_prices(), drive(DOVECOTE)
-    hour = p.find("labour", "hour").price
+    p, system = example_prices(), amplify(DOVECOTE)
+    hour = p.find("labor", "hour").price
     lines = {(line.kind, line.item): line for line in bill(DOVECOTE)}
     counted = {
-        ("hanging point", "rated hardware with second safety"): len(DOVECOTE.cabinets),
+        ("hanging point", "rated hardware with second safety"): len(DOVECOTE.loudspeakers),
         ("hanging point", "engineer's approval"): 1,
         ("mixer", "rotary"): 1,
         ("processor", "inputs and outputs"): 3 + 1 + 2,
@@ -46,12 +46,12 @@ def test_a_bill_is_its_quantities_times_its_prices():
             1 + sum(not m.kind.wireless for m in DOVECOTE.microphones)
         ),
         ("rack", "rack with doors and power"): 12,
-        ("assistive listening", "transmitter and aerial"): 1,
+        ("assistive listening", "transmitter and antenna"): 1,
         ("assistive listening", "receiver"): receivers(DOVECOTE.seats)[0],
         ("assistive listening", "neck loop"): receivers(DOVECOTE.seats)[1],
         ("commissioning", "measurement and setting up"): 1,
     }
-    for key, n in [(("loudspeaker", c.type.name), 1) for c in DOVECOTE.cabinets] + [
+    for key, n in [(("loudspeaker", c.type.name), 1) for c in DOVECOTE.loudspeakers] + [
         (("microphone", m.type), 1) for m in DOVECOTE.microphones
     ]:
         counted[key] = counted.get(key, 0) + n
@@ -154,7 +154,7 @@ def test_an_own_price_book_is_used(tmp_path):
     ]
     assert cost(
         DOVECOTE, read_prices(book(tmp_path, *own, "amplifier,two by 900,each,7,0,"))
-    ) == pytest.approx(100 * len(DOVECOTE.cabinets) + 7)
+    ) == pytest.approx(100 * len(DOVECOTE.loudspeakers) + 7)
     with pytest.raises(
         ValueError, match=r"own\.csv: no price for any amplifier\. Add rows that begin 'amplifier,'"
     ):
@@ -165,7 +165,7 @@ def test_an_own_price_book_is_used(tmp_path):
 
 
 def test_a_price_book_in_feet_costs_the_same(tmp_path):
-    """Closed form: cable at 0.3048 of its price a metre for a foot, finishes at 0.09290304 of
+    """Closed form: cable at 0.3048 of its price a meter for a foot, finishes at 0.09290304 of
     theirs for a square foot: the same total; lines keep the book's unit.
     """
 
@@ -190,21 +190,21 @@ def test_a_price_book_in_feet_costs_the_same(tmp_path):
 @pytest.mark.parametrize(
     "rows, message",
     [
-        (["loudspeaker,compact 90x90,each,100,1,"], r"own\.csv: there is no row 'labour,hour'"),
+        (["loudspeaker,compact 90x90,each,100,1,"], r"own\.csv: there is no row 'labor,hour'"),
         (
-            ["labour,hour,h,85,0,", "labour,hour,h,90,0,"],
-            r"own\.csv: labour 'hour' stands there twice",
+            ["labor,hour,h,85,0,", "labor,hour,h,90,0,"],
+            r"own\.csv: labor 'hour' stands there twice",
         ),
-        (["labour,hour,h,cheap,0,"], r"own\.csv, line 2: price = 'cheap' is not a number"),
-        (["labour,hour,h,-3,0,"], r"own\.csv, line 2: price = -3 is outside 0 to 1e\+07"),
-        (["labour,hour,h,nan,0,"], r"own\.csv, line 2: price = nan is outside"),
+        (["labor,hour,h,cheap,0,"], r"own\.csv, line 2: price = 'cheap' is not a number"),
+        (["labor,hour,h,-3,0,"], r"own\.csv, line 2: price = -3 is outside 0 to 1e\+07"),
+        (["labor,hour,h,nan,0,"], r"own\.csv, line 2: price = nan is outside"),
         (
-            ["labour,hour,h,85,0,a,b"],
+            ["labor,hour,h,85,0,a,b"],
             r"own\.csv, line 2: does not have 6 values\. Put text with commas in quotes",
         ),
-        (["labour,hour,h"], r"own\.csv, line 2: does not have 6 values"),
+        (["labor,hour,h"], r"own\.csv, line 2: does not have 6 values"),
         (
-            ["labour,hour,h,85,0,", "cable,12 AWG,yd,3,0,"],
+            ["labor,hour,h,85,0,", "cable,12 AWG,yd,3,0,"],
             (
                 r"own\.csv, line 3: unit 'yd' of cable '12 AWG' must be m or ft: that is what the"
                 r" bill counts"
@@ -251,6 +251,6 @@ def test_other_refusals(tmp_path):
             r" 90x60'"
         ),
     ):
-        read_prices(book(tmp_path, "labour,hour,h,1,0,")).find("loudspeaker", "two-way 90x60")
+        read_prices(book(tmp_path, "labor,hour,h,1,0,")).find("loudspeaker", "two-way 90x60")
     with pytest.raises(ValueError, match=r"existing = 'yes' must be true or false"):
         Treatment(surface="roof", area=10.0, finish="wall panels", existing="yes")

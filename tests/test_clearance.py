@@ -16,8 +16,8 @@ from gymtools.acoustics.feedback import (
     BANDS,
     FACINGS,
     ROOM,
-    clearance,
-    clearances,
+    feedback_margin,
+    feedback_margins,
     names,
     walking_map,
 )
@@ -31,7 +31,7 @@ from gymtools.venue.loudspeakers import Group, loudspeaker_types
 from gymtools.venue.microphones import EFFORT_DBA, MICROPHONE_TYPES, Microphone
 from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.targets import Targets
-from gymtools.venue.uses import Drive, Use
+from gymtools.venue.uses import GroupSetting, Use
 
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
@@ -118,7 +118,14 @@ def in_the_open(monkeypatch):
         microphones=(microphone,),
         groups=(
             Group(
-                name="one", tag="O", cabinet="omni", x=3, y=-2, height=6.5, pan_deg=0, tilt_deg=0
+                name="one",
+                tag="O",
+                loudspeaker="omni",
+                x=3,
+                y=-2,
+                height=6.5,
+                pan_deg=0,
+                downtilt_deg=0,
             ),
         ),
         uses=(
@@ -148,7 +155,7 @@ def test_the_handbook_formula_through_the_whole_design(in_the_open, listener):
     is float32.
     """
     r, m = in_the_open
-    place = m.places(r.setting)[0][0]
+    place = m.places(r.configuration)[0][0]
     source, listener = r.sources.position[0], np.array(listener, float)
     level = bands.to_level(r.sources.direct([listener])[0][0, 0])  # (band,)
     talker = EFFORT_DBA[m.kind.effort] + SPEECH_SPECTRUM_DB  # at 1 m
@@ -160,8 +167,8 @@ def test_the_handbook_formula_through_the_whole_design(in_the_open, listener):
     pag = feedback.potential_gain(
         talker_mic=0.2, mic_loudspeaker=D1, loudspeaker_listener=D2, talker_listener=D0
     )
-    c = clearance(r, m)
-    assert c.spare_db == pytest.approx([pag - feedback.needed_gain(D0, equivalent)], abs=1e-3)
+    c = feedback_margin(r, m)
+    assert c.margin_db == pytest.approx([pag - feedback.needed_gain(D0, equivalent)], abs=1e-3)
     assert c.places.tolist() == [place.tolist()] and names(r, c.limited_by[0]) == "O1"
 
 
@@ -172,7 +179,9 @@ def test_halving_the_distance_to_the_loudspeaker(in_the_open):
     r, m = in_the_open
     up = r.sources.position[0] + [0, 0, -1.0]
     spare = [
-        clearance(r, replace(m, x=up[0], y=up[1], height=r.sources.position[0][2] - d)).spare_db[0]
+        feedback_margin(
+            r, replace(m, x=up[0], y=up[1], height=r.sources.position[0][2] - d)
+        ).margin_db[0]
         for d in (1, 2, 4)
     ]
     assert np.diff(spare) == pytest.approx([20 * np.log10(2)] * 2, abs=1e-3)
@@ -190,10 +199,10 @@ def test_clearance_by_hand(name, use):
     opened = [m for m in r.scenario.microphones if m.name in r.use.microphones]
     assert [c.microphone for c in r.microphones] == opened and opened
     diffuse, noise = bands.to_energy(r.reverberant_db), float(bands.a_weighted(r.noise_db))
-    wanted = max(r.use.target_dba, noise + r.scenario.targets.over_noise_db)
+    wanted = max(r.use.target_dba, noise + r.scenario.targets.speech_to_noise_db)
     for m, c in zip(opened, r.microphones, strict=True):
         kind, place = m.kind, c.places[c.worst]
-        direct, distance = r.sources.direct([place], r.setting.room.blocking)
+        direct, distance = r.sources.direct([place], r.configuration.room.blocking)
         toward = (r.sources.position - place) / distance
         talker = bands.to_energy(m.talker_dba + SPEECH_SPECTRUM_DB) / bands.to_energy(
             wanted - r.use.target_dba
@@ -208,9 +217,9 @@ def test_clearance_by_hand(name, use):
                 microphones.random_efficiency(np.array(kind.pattern)),
             )
             spare.append(
-                feedback.spare_gain_db(back[0, BANDS], talker[BANDS], open_mics=len(opened))
+                feedback.feedback_margin_db(back[0, BANDS], talker[BANDS], open_mics=len(opened))
             )
-        assert c.spare_db[c.worst] == c.spare_db.min() == pytest.approx(min(spare), abs=1e-3)
+        assert c.margin_db[c.worst] == c.margin_db.min() == pytest.approx(min(spare), abs=1e-3)
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
@@ -218,8 +227,8 @@ def test_the_room_sets_the_limit_far_away(name):
     """Closed form: nowhere is there more to spare than against the reverberant sound alone; far
     from what plays it is reached, so that walking farther gains nothing.
 
-    With one cabinet on, the farthest tenth of the floor lies up to 0.8 dB under that limit, the
-    place nearest to the cabinet 4 dB and more (measured: up to 0.57, from 4.6), and a step away
+    With one loudspeaker on, the farthest tenth of the floor lies up to 0.8 dB under that limit, the
+    place nearest to the loudspeaker 4 dB and more (measured: up to 0.57, from 4.6), and a step away
     there changes nothing: 0.2 dB (0.16).
     """
     s, use = SCENARIOS[name], SCENARIOS[name].use("class")
@@ -239,9 +248,9 @@ def test_the_room_sets_the_limit_far_away(name):
     limit = limit[BANDS].min()
     way = np.linalg.norm(walk.places - r.sources.position[0], axis=1)
     far = way >= np.percentile(way, 90)
-    assert walk.spare_db.max() <= limit + 1e-3
-    assert walk.spare_db[far].min() > limit - 0.8 and np.ptp(walk.spare_db[far]) < 0.2
-    assert walk.spare_db[way.argmin()] < limit - 4
+    assert walk.margin_db.max() <= limit + 1e-3
+    assert walk.margin_db[far].min() > limit - 0.8 and np.ptp(walk.margin_db[far]) < 0.2
+    assert walk.margin_db[way.argmin()] < limit - 4
     assert np.all(walk.limited_by[far] == ROOM)
     assert names(r, ROOM) == "the room's own sound"
 
@@ -253,19 +262,19 @@ def test_open_microphones_take_their_share():
     r = heard("larkfield", "performance")
     left, right = r.microphones
     assert left.open_mics_db == right.open_mics_db == pytest.approx(10 * np.log10(2))
-    assert left.spare_db - clearance(r, left.microphone).spare_db == pytest.approx(
+    assert left.margin_db - feedback_margin(r, left.microphone).margin_db == pytest.approx(
         [-10 * np.log10(2)]
     )
     walk = replace(left.microphone, walks="stage")
-    assert clearance(r, walk, 4).spare_db == pytest.approx(
-        clearance(r, walk).spare_db - 20 * np.log10(2)
+    assert feedback_margin(r, walk, 4).margin_db == pytest.approx(
+        feedback_margin(r, walk).margin_db - 20 * np.log10(2)
     )
     alone = evaluate(
         changed(LARKFIELD, {("uses", 4, "microphones"): ("stage left",)}),
         "performance",
         follow_echoes=False,
     )
-    assert alone.microphones[0].spare_db - left.spare_db == pytest.approx(
+    assert alone.microphones[0].margin_db - left.margin_db == pytest.approx(
         [10 * np.log10(2)], abs=1e-6
     )
 
@@ -278,8 +287,10 @@ def test_the_talker_comes_nearer(name, use):
     r = heard(name, use)
     for c in r.microphones:
         m, kind = c.microphone, c.microphone.kind
-        far, near = (clearance(r, replace(m, distance=d)) for d in (2 * kind.nearest, kind.nearest))
-        assert near.spare_db - far.spare_db == pytest.approx(
+        far, near = (
+            feedback_margin(r, replace(m, distance=d)) for d in (2 * kind.nearest, kind.nearest)
+        )
+        assert near.margin_db - far.margin_db == pytest.approx(
             np.full(len(far.places), 20 * np.log10(2))
         )
         assert far.needed_gain_db - near.needed_gain_db == pytest.approx(20 * np.log10(2))
@@ -289,7 +300,7 @@ def test_a_louder_talker():
     """Closed form: from normal to loud effort is 14.7 dB, all of it to spare."""
     r = heard("stonebridge", "graduation")
     m = r.microphones[0].microphone
-    calm, loud = (clearance(r, replace(m, effort=e)).spare_db for e in ("normal", "loud"))
+    calm, loud = (feedback_margin(r, replace(m, effort=e)).margin_db for e in ("normal", "loud"))
     assert loud - calm == pytest.approx([73.9 - 59.2])
 
 
@@ -300,22 +311,22 @@ def test_the_worst_way_is_the_worst(name):
     (measured: 0.08).
     """
     r = heard(name, "class")
-    worst = walking_map(r)[0].spare_db
-    given = np.array([walking_map(r, facing_deg=f)[0].spare_db for f in FACINGS])
+    worst = walking_map(r)[0].margin_db
+    given = np.array([walking_map(r, facing_deg=f)[0].margin_db for f in FACINGS])
     assert given.min(axis=0) == pytest.approx(worst, abs=1e-4)
-    between = np.array([walking_map(r, facing_deg=f)[0].spare_db for f in FACINGS + 15])
+    between = np.array([walking_map(r, facing_deg=f)[0].margin_db for f in FACINGS + 15])
     assert np.all(between.min(axis=0) > worst - 0.12)
 
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
-    """Closed form: a grid of at most half a metre, to half a metre from walls, banks and edges, at
+    """Closed form: a grid of at most half a meter, to half a meter from walls, banks and edges, at
     1.5 m over each.
     """
     r = heard(name, use)
-    maps, setting = walking_map(r), r.setting
-    stages = (["stage"] if setting.stage and setting.curtain_open else []) + [
-        p.name for p in setting.portable_stages
+    maps, configuration = walking_map(r), r.configuration
+    stages = (["stage"] if configuration.stage and configuration.curtain_open else []) + [
+        p.name for p in configuration.portable_stages
     ]
     assert [m.microphone.walks for m in maps] == ["floor", *stages]
     for m in maps:
@@ -325,18 +336,21 @@ def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
             and np.diff(grid[0, :, 1]).max() <= 0.5 + 1e-9
         )
         assert (
-            m.spare_db.shape == m.band.shape == m.limited_by.shape == (len(m.places),)
-            and np.isfinite(m.spare_db).all()
+            m.margin_db.shape == m.band.shape == m.limited_by.shape == (len(m.places),)
+            and np.isfinite(m.margin_db).all()
         )
-        assert 0 <= m.clear <= 1 and m.clear == np.mean(m.spare_db >= 0)
+        assert 0 <= m.clear <= 1 and m.clear == np.mean(m.margin_db >= 0)
     low, high = maps[0].places.min(axis=0), maps[0].places.max(axis=0)
     free = (
         np.array(
-            [[-setting.hall.length, -setting.hall.width], [setting.hall.length, setting.hall.width]]
+            [
+                [-configuration.hall.length, -configuration.hall.width],
+                [configuration.hall.length, configuration.hall.width],
+            ]
         )
         / 2
     )
-    for b in setting.banks:
+    for b in configuration.banks:
         side = {"north": (1, 1), "south": (0, 1), "east": (1, 0), "west": (0, 0)}[b.side]
         free[side] -= b.depth if side[0] else -b.depth
     np.testing.assert_allclose([low[:2] - 0.5, high[:2] + 0.5], free)
@@ -344,10 +358,10 @@ def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
     for m in maps[1:]:
         low, high = m.places.min(axis=0), m.places.max(axis=0)
         if m.microphone.walks == "stage":
-            a, b = setting.stage.corners(setting.hall)
-            want, height = np.sort([a, b], axis=0)[:, :2], setting.stage.floor_height
+            a, b = configuration.stage.corners(configuration.hall)
+            want, height = np.sort([a, b], axis=0)[:, :2], configuration.stage.floor_height
         else:
-            deck = next(p for p in setting.portable_stages if p.name == m.microphone.walks)
+            deck = next(p for p in configuration.portable_stages if p.name == m.microphone.walks)
             want, height = np.array(deck.footprint()).reshape(2, 2).T, deck.height
         np.testing.assert_allclose([low[:2] - 0.5, high[:2] + 0.5], want)
         assert low[2] == high[2] == pytest.approx(height + 1.5)
@@ -357,9 +371,9 @@ def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
     "name, use", [("larkfield", "class"), ("stonebridge", "class"), ("alderway", "assembly")]
 )
 def test_the_loudspeaker_named_is_the_one(name, use):
-    """Invariance: muted at the same setting, the cabinet named gives the place more back than any
-    other would; alone, it leaves less to spare than any other alone. Compared in the octave that
-    rings, facing as it does at its worst.
+    """Invariance: muted at the same setting, the loudspeaker named gives the place more back than
+    any other would; alone, it leaves less to spare than any other alone. Compared in the octave
+    that rings, facing as it does at its worst.
     """
     r = heard(name, use)
     walk = walking_map(r)[0]
@@ -371,13 +385,13 @@ def test_the_loudspeaker_named_is_the_one(name, use):
         keep = np.arange(len(r.playing)) != k
         for mask, kept, room in ((keep, muted, r.late), (~keep, alone, quiet)):
             sources = replace(r.sources, on_axis=r.sources.on_axis * mask[:, None])
-            kept[k] = walking_map(replace(r, sources=sources, late=room))[0].spare_db
+            kept[k] = walking_map(replace(r, sources=sources, late=room))[0].margin_db
     for k in named:
         here = np.flatnonzero(walk.limited_by == k)
-        worst = here[walk.spare_db[here].argmin()]
-        assert muted[k][worst] > walk.spare_db[worst] + 0.3
+        worst = here[walk.margin_db[here].argmin()]
+        assert muted[k][worst] > walk.margin_db[worst] + 0.3
         assert all(alone[k][worst] < alone[other][worst] for other in alone if other != k)
-        assert names(r, k) == r.scenario.cabinets[k].tag
+        assert names(r, k) == r.scenario.loudspeakers[k].tag
 
 
 def test_turning_the_group_off_gives_spare_gain():
@@ -392,10 +406,10 @@ def test_turning_the_group_off_gives_spare_gain():
             ("uses", 1, "groups", "south row", "on"): True,
         },
     )
-    off = changed(s, {("uses", 1, "groups", "court pair"): Drive(on=False)})
+    off = changed(s, {("uses", 1, "groups", "court pair"): GroupSetting(on=False)})
     on, without = (walking_map(evaluate(v, "class", follow_echoes=False))[0] for v in (s, off))
     assert names(evaluate(s, "class", follow_echoes=False), on.limited_by[on.worst]) in ("C1", "C2")
-    assert without.spare_db[on.worst] > on.spare_db[on.worst] + 1.5
+    assert without.margin_db[on.worst] > on.margin_db[on.worst] + 1.5
 
 
 # --- what is asked of it, and what is said
@@ -409,7 +423,7 @@ def test_needed_gain_is_target_or_noise(target, noise, over, wanted):
     """Closed form: the louder of the target and what is asked over the noise, less the talker at
     the microphone; spare gain falls by what the noise asks beyond the target.
     """
-    s = replace(LARKFIELD, targets=Targets(over_noise_db=over))
+    s = replace(LARKFIELD, targets=Targets(speech_to_noise_db=over))
     s = changed(s, {("uses", 3, "target_dba"): target, ("uses", 3, "noise_dba"): noise})
     r = evaluate(s, "graduation", follow_echoes=False)
     (c,) = r.microphones
@@ -418,9 +432,9 @@ def test_needed_gain_is_target_or_noise(target, noise, over, wanted):
     quiet = evaluate(
         changed(s, {("uses", 3, "noise_dba"): 20}), "graduation", follow_echoes=False
     ).microphones[0]
-    assert quiet.spare_db[0] - c.spare_db[0] == pytest.approx(wanted - target, abs=1e-3)
-    assert c.ring_gain_db == pytest.approx(
-        c.needed_gain_db + c.spare_db[0] + feedback.STABILITY_MARGIN_DB
+    assert quiet.margin_db[0] - c.margin_db[0] == pytest.approx(wanted - target, abs=1e-3)
+    assert c.threshold_db == pytest.approx(
+        c.needed_gain_db + c.margin_db[0] + feedback.STABILITY_MARGIN_DB
     )
 
 
@@ -439,10 +453,10 @@ def test_louder_costs_as_much(case, step):
         for u in (use, replace(use, target_dba=75 + step))
     )
     for a, b in zip(one.microphones, other.microphones, strict=True):
-        np.testing.assert_allclose(a.spare_db - b.spare_db, step, atol=1e-3)
+        np.testing.assert_allclose(a.margin_db - b.margin_db, step, atol=1e-3)
         # two as strong as each other may change places
         assert np.mean(a.limited_by == b.limited_by) > 0.99
-        assert b.ring_gain_db == pytest.approx(a.ring_gain_db, abs=1e-3), (
+        assert b.threshold_db == pytest.approx(a.threshold_db, abs=1e-3), (
             "the gain at which it rings is the hall's"
         )
 
@@ -457,8 +471,8 @@ def test_the_verdict_says_what_was_found(name, use):
     assert [*said] == [f"microphone '{c.microphone.name}'" for c in r.microphones]
     for c in r.microphones:
         v = said[f"microphone '{c.microphone.name}'"]
-        assert v.value == c.spare_db.min() and v.sentence.startswith(
-            f"{c.spare_db.min():+.1f} dB to spare"
+        assert v.value == c.margin_db.min() and v.sentence.startswith(
+            f"{c.margin_db.min():+.1f} dB to spare"
         )
         assert (
             f"first at {bands.LABELS[c.band[c.worst]]} Hz, limited by"
@@ -466,7 +480,7 @@ def test_the_verdict_says_what_was_found(name, use):
         )
         assert (
             f"needs {c.needed_gain_db:+.0f} dB from its microphone to the listeners;"
-            f" {c.ring_gain_db:+.0f} dB rings" in v.sentence
+            f" {c.threshold_db:+.0f} dB rings" in v.sentence
         )
         assert (f"clear on {100 * c.clear:.0f} % of its floor" in v.sentence) == (len(c.places) > 1)
 
@@ -474,5 +488,5 @@ def test_the_verdict_says_what_was_found(name, use):
 def test_no_open_microphone():
     """Regression: a use without one has no clearance and no verdict on feedback."""
     r = evaluate(changed(LARKFIELD, {("uses", 0, "microphones"): ()}), "game", follow_echoes=False)
-    assert clearances(r) == r.microphones == ()
+    assert feedback_margins(r) == r.microphones == ()
     assert not any("feedback" in v.criterion for v in r.verdicts)

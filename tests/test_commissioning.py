@@ -60,7 +60,7 @@ def test_places_keep_the_distances_of_the_standards(name):
     decays = made.of("reverberation")
     assert len(decays) == 6 and len({i.of for i in decays}) == 2 and made.notes == ()
     r = evaluate(as_tested(s, next(iter(made.leads))), follow_echoes=False)
-    least = 2 * np.sqrt(r.setting.room.volume / (r.sources.speed * r.rt[2:5].mean()))
+    least = 2 * np.sqrt(r.configuration.room.volume / (r.sources.speed * r.rt[2:5].mean()))
     for i in decays:
         x, y, z = i.point
         assert (
@@ -71,7 +71,7 @@ def test_places_keep_the_distances_of_the_standards(name):
         others = [j.point for j in decays if j.of == i.of and j is not i]
         assert min(np.hypot(x - a, y - b) for a, b, _ in others) >= APART
         head = _source(i.where, s.units)
-        # the words are rounded to whole metres or feet
+        # the words are rounded to whole meters or feet
         assert np.hypot(x - head[0], y - head[1]) >= least - 1.0
     for use in made.leads:
         result = evaluate(as_tested(s, use), follow_echoes=False)
@@ -98,7 +98,7 @@ def test_places_keep_the_distances_of_the_standards(name):
 def _source(where, units):
     """Place of the source from its words [m]."""
     words, k = (
-        where.split(" of the centre")[0].removeprefix("source at ").replace(",", "").split(),
+        where.split(" of the center")[0].removeprefix("source at ").replace(",", "").split(),
         (0.3048 if units == "ft" else 1.0),
     )
     x, y = (
@@ -113,10 +113,12 @@ def test_the_plan_follows_the_design():
     lead, every open microphone; uses that stand alike are measured once; the same design gives the
     same plan.
     """
-    tags = [c.tag for c in DOVECOTE.cabinets]
+    tags = [c.tag for c in DOVECOTE.loudspeakers]
     assert [i.of for i in PLAN.of("alone")] == [i.of for i in PLAN.of("polarity")] == tags
     for use in PLAN.leads:
-        playing = {c.group for c in DOVECOTE.cabinets if DOVECOTE.use(use).drive(c.group).on}
+        playing = {
+            c.group for c in DOVECOTE.loudspeakers if DOVECOTE.use(use).group_setting(c.group).on
+        }
         assert {i.of for i in PLAN.of("arrival", use)} == playing - {PLAN.leads[use]}
         assert {i.of for i in PLAN.of("spare gain", use)} == set(DOVECOTE.use(use).microphones)
     twice = replace(
@@ -306,7 +308,7 @@ def test_expectations_are_the_evaluation_of_the_empty_hall():
         )
     (i,) = GAME.of("arrival")
     first = [
-        min(1000 * r.arrival_s[n, i.index] for n, c in enumerate(s.cabinets) if c.group == g)
+        min(1000 * r.arrival_s[n, i.index] for n, c in enumerate(s.loudspeakers) if c.group == g)
         for g in ("floor pair", "wall pair")
     ]
     assert (
@@ -316,7 +318,7 @@ def test_expectations_are_the_evaluation_of_the_empty_hall():
     )
     (i,) = GAME.of("spare gain")
     m = r.microphones[0]
-    assert told.values[i.key] == pytest.approx(m.ring_gain_db - m.needed_gain_db)
+    assert told.values[i.key] == pytest.approx(m.threshold_db - m.needed_gain_db)
     assert decay_spread(np.full(7, 2.0), 3, 1)[3] == pytest.approx(
         0.88 * 2.0 * np.sqrt((1 + 1.90 / 3) / (1 * 1000 * (10**0.15 - 10**-0.15) * 2.0))
     )
@@ -350,7 +352,7 @@ def test_a_loudspeaker_6_db_low_is_found(name):
     made = plan(HALLS[name], [u.name for u in HALLS[name].uses[:2]])
     told, alone = predicted(made), [i.of for i in made.of("alone")]
     assert len(alone) >= 4
-    for n, c in enumerate(c for c in HALLS[name].cabinets if c.tag in alone):
+    for n, c in enumerate(c for c in HALLS[name].loudspeakers if c.tag in alone):
         found = causes(made, measure(made, 20 + n, cabinets_db={c.tag: -6.0}), told)
         assert found and (found[0].kind, found[0].what) == ("loudspeaker", c.tag), (
             c.tag,
@@ -372,7 +374,7 @@ def test_it_is_found_from_levels_in_dba_too():
 def test_a_whole_group_low_is_told_as_one():
     s = HALLS["larkfield"]
     made = plan(s)
-    low = {c.tag: -6.0 for c in s.cabinets if c.group == "north row"}
+    low = {c.tag: -6.0 for c in s.loudspeakers if c.group == "north row"}
     found = causes(made, measure(made, 5, cabinets_db=low), predicted(made))
     assert (found[0].kind, found[0].what) == ("group", "north row") and found[
         0
@@ -430,9 +432,10 @@ def test_a_polarity_that_the_tester_shows_is_told_and_a_pattern_of_it_is_found()
     s = HALLS["stonebridge"]
     made = plan(s, ["class"])
     found = causes(made, measure(made, 9, reversed_tag="W1"), predicted(made))
-    assert found[0].kind == "polarity" and found[0].what in ("W1", "E1"), (
-        "of two, either may be the wrong one"
-    )
+    assert found[0].kind == "polarity" and found[0].what in (
+        "W1",
+        "E1",
+    ), "of two, either may be the wrong one"
 
 
 @pytest.mark.parametrize("name", ["dovecote", "stonebridge"])
@@ -489,7 +492,7 @@ def test_criteria_are_told_from_the_readings():
         np.mean([readings.values[i.key][2:5].mean() for i in GAME.of("reverberation")])
     )
     noise = float(bands.a_weighted(DOVECOTE.uses[0].noise))
-    louder = max(noise + DOVECOTE.targets.over_noise_db - DOVECOTE.uses[0].target_dba, 0)
+    louder = max(noise + DOVECOTE.targets.speech_to_noise_db - DOVECOTE.uses[0].target_dba, 0)
     assert by["spare gain before feedback"].measured == pytest.approx(
         readings.values["spare game announcer"] - 6 - louder
     )
@@ -535,7 +538,7 @@ def test_the_fit_recovers_a_known_absorption(name):
     s, rng = HALLS[name], np.random.default_rng(1)
     use, factors = s.uses[0].name, rng.uniform(0.6, 1.5, 7)
     empty = replace(s.uses[0], occupied={})
-    room = s.setting(use).room
+    room = s.configuration(use).room
     there = sorted({x.finish for x in room.surfaces} | {t.finish for t in s.treatments})
     base = {there[0]: [1.1] * 7}
     s = replace(s, absorption_factors=base, text=None)
@@ -684,12 +687,12 @@ def test_the_plan_on_paper(tmp_path):
 
 
 def test_level_changes_are_those_of_an_evaluation():
-    """Independent path: the scenario evaluated with that cabinet 6 dB down, each octave's volume
-    taken off; within 0.3 dB, for the late sound's share goes by radiated power here.
+    """Independent path: the scenario evaluated with that loudspeaker 6 dB down, each octave's
+    volume taken off; within 0.3 dB, for the late sound's share goes by radiated power here.
     """
     told, still = predicted(GAME), measure(GAME, error=0.0)
     low = measure(GAME, error=0.0, cabinets_db={"W2": -6.0})
-    tags = [c.tag for c in DOVECOTE.cabinets]
+    tags = [c.tag for c in DOVECOTE.loudspeakers]
     got = causing.level_changes(GAME, still, told, "game", [-6.0 * (t == "W2") for t in tags])
     want = np.array([low.values[k] - still.values[k] for k in got])
     off = np.array([v[:7] for v in got.values()]) - want

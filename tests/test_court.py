@@ -84,7 +84,7 @@ def test_international_and_volleyball():
 
 
 def three_point(c, end):
-    """Three-point line of end 0 (+x) or 1 (-x): boundary, centre line and circle come first, five
+    """Three-point line of end 0 (+x) or 1 (-x): boundary, center line and circle come first, five
     lines per end.
     """
     return c.lines()[3 + 5 * end + 2]

@@ -293,7 +293,7 @@ def test_four_sided_beams():
     assert t.balloon_db[0, -1, 4:] == pytest.approx(-REAR_DB[4:], abs=0.2), (
         "straight up there is only the rear, once"
     )
-    between = t.balloon_db[36 + 9, at, 4:]  # 41 degrees off both neighbours, whose edges add up
+    between = t.balloon_db[36 + 9, at, 4:]  # 41 degrees off both neighbors, whose edges add up
     assert np.all((between > -3) & (between < -1))
 
 
@@ -323,7 +323,7 @@ def test_generic_balloon_is_symmetric_and_loudest_ahead(h, v, mouth):
         ),
         (
             lambda: directivity.control_frequency(30, 90),
-            r"^mouth_m = 30 m is outside 0\.01 to 10 m\. Centimetres given",
+            r"^mouth_m = 30 m is outside 0\.01 to 10 m\. Centimeters given",
         ),
         (
             lambda: directivity.control_frequency(0.3, 1),

@@ -14,7 +14,7 @@ from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.scenario import changed
 from gymtools.venue.units import FOOT
-from gymtools.venue.uses import Drive
+from gymtools.venue.uses import GroupSetting
 from gymtools.venue.wiring import Equipment, Wiring
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
@@ -29,17 +29,17 @@ LOPSIDED = changed(
             Group(
                 name="bank",
                 tag="B",
-                cabinet="two-way 90x60",
+                loudspeaker="two-way 90x60",
                 x=1.5,
                 y=1.0,
                 height=6.2,
                 pan_deg=70.0,
-                tilt_deg=25.0,
+                downtilt_deg=25.0,
             ),
             Group(
                 name="floor",
                 tag="F",
-                cabinet="compact 90x90",
+                loudspeaker="compact 90x90",
                 number=2,
                 spacing=3.0,
                 along_deg=90.0,
@@ -47,18 +47,20 @@ LOPSIDED = changed(
                 y=-3.5,
                 height=5.1,
                 pan_deg=-35.0,
-                tilt_deg=60.0,
+                downtilt_deg=60.0,
             ),
         ),
         uses=(
             replace(
                 GAME,
                 groups={
-                    "bank": Drive(gain_db=-2.5, delay_ms=0.0),
-                    "floor": Drive(gain_db=-6.0, delay_ms=12.0),
+                    "bank": GroupSetting(gain_db=-2.5, delay_ms=0.0),
+                    "floor": GroupSetting(gain_db=-6.0, delay_ms=12.0),
                 },
             ),
-            replace(LESSON, groups={"bank": Drive(on=False), "floor": Drive(gain_db=1.5)}),
+            replace(
+                LESSON, groups={"bank": GroupSetting(on=False), "floor": GroupSetting(gain_db=1.5)}
+            ),
         ),
         equipment=Equipment(rack_x=-9.0, rack_y=-6.5, wiring={"floor": Wiring(line_volts=70.7)}),
     ),
@@ -130,9 +132,9 @@ def test_cabinets_are_drawn_behind_their_fronts():
     side, half a height up and down, its depth back from the front.
     """
     lines = drawn(LOPSIDED)["LOUDSPEAKERS", "LWPOLYLINE"]
-    assert len(lines) == len(LOPSIDED.cabinets)
-    for c, line in zip(LOPSIDED.cabinets, lines, strict=True):
-        pan, tilt = np.radians(c.pan_deg), np.radians(c.tilt_deg)
+    assert len(lines) == len(LOPSIDED.loudspeakers)
+    for c, line in zip(LOPSIDED.loudspeakers, lines, strict=True):
+        pan, tilt = np.radians(c.pan_deg), np.radians(c.downtilt_deg)
         front, left = (
             np.array([np.cos(pan) * np.cos(tilt), np.sin(pan) * np.cos(tilt)]),
             np.array([-np.sin(pan), np.cos(pan)]),
@@ -372,7 +374,7 @@ def test_a_section_says_tilt_in_words_and_when_its_axis_is_projected(pan, tilt, 
         {
             ("units",): "ft",
             ("groups", 0, "pan_deg"): float(pan),
-            ("groups", 0, "tilt_deg"): float(tilt),
+            ("groups", 0, "downtilt_deg"): float(tilt),
         },
     )
     assert side_label(one) == f"B1 {words}"

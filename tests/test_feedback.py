@@ -20,7 +20,7 @@ WORKED = [
     ((40, 3, 6, 18, 0.1, 2), "22.50 33.49 10.99"),
     ((30, 2.4, 5, 20, 0.1, 1), "21.94 31.50 9.56"),
 ]
-metres = st.floats(0.05, 100)
+meters = st.floats(0.05, 100)
 
 
 def of(D0, D1, D2, Ds):
@@ -94,7 +94,7 @@ def test_attenuation_saturates_at_the_critical_distance(d, R):
     assert under == pytest.approx(10 * np.log10(1 + 1 / d**2), abs=1e-9)
 
 
-@given(D0=metres, D1=metres, D2=metres, Ds=metres, nom=st.integers(1, 30), margin=st.floats(0, 12))
+@given(D0=meters, D1=meters, D2=meters, Ds=meters, nom=st.integers(1, 30), margin=st.floats(0, 12))
 def test_a_room_without_walls_is_the_free_field(D0, D1, D2, Ds, nom, margin):
     """Closed form: with an infinite room constant and every Q 1 both forms are one."""
     kept = dict(open_mics=nom, stability_margin=margin)
@@ -108,11 +108,11 @@ def test_a_room_without_walls_is_the_free_field(D0, D1, D2, Ds, nom, margin):
 
 
 @given(
-    EAD=metres,
-    D0=metres,
-    D1=metres,
-    D2=metres,
-    Ds=metres,
+    EAD=meters,
+    D0=meters,
+    D1=meters,
+    D2=meters,
+    Ds=meters,
     nom=st.integers(1, 30),
     margin=st.floats(0, 12),
 )
@@ -128,17 +128,17 @@ def test_energies_give_the_handbook_formula(EAD, D0, D1, D2, Ds, nom, margin):
     returned = feedback.returned_energy(
         np.full((1, 1, 1), loudspeaker / D1**2), np.ones((1, 1, 1)), np.zeros(1), 1.0
     )
-    spare = feedback.spare_gain_db(returned, talker / Ds**2, **kept)
+    spare = feedback.feedback_margin_db(returned, talker / Ds**2, **kept)
     want = feedback.potential_gain(**of(D0, D1, D2, Ds), **kept) - feedback.needed_gain(D0, EAD)
     assert spare == pytest.approx([want], abs=1e-9)
 
 
 @given(
-    EAD=metres,
-    D0=metres,
-    D1=metres,
-    D2=metres,
-    Ds=metres,
+    EAD=meters,
+    D0=meters,
+    D1=meters,
+    D2=meters,
+    Ds=meters,
     R=st.floats(10, 5000),
     q=st.tuples(*[st.floats(0.1, 50)] * 3),
 )
@@ -157,7 +157,7 @@ def test_energies_give_the_formula_indoors(EAD, D0, D1, D2, Ds, R, q):
     returned = feedback.returned_energy(
         direct, np.ones((1, 1, 1)), np.full(7, power * 4 / R), np.ones(7)
     )
-    spare = feedback.spare_gain_db(returned, np.full(7, room(talker_q, Ds)), open_mics=2)
+    spare = feedback.feedback_margin_db(returned, np.full(7, room(talker_q, Ds)), open_mics=2)
     pag = feedback.potential_gain_indoors(
         **of(D0, D1, D2, Ds),
         room_constant=R,
@@ -185,7 +185,7 @@ def test_energies_of_the_package_give_the_handbook_formula():
     returned = feedback.returned_energy(
         direct, mics, np.zeros(7), microphones.random_efficiency(1.0)
     )
-    spare = feedback.spare_gain_db(returned, np.full(7, 1 / 0.3**2))
+    spare = feedback.feedback_margin_db(returned, np.full(7, 1 / 0.3**2))
     want = feedback.potential_gain(**of(30, D1, D2, 0.3)) - feedback.needed_gain(30, 3)
     assert spare == pytest.approx([want], abs=1e-3)
 
@@ -217,7 +217,7 @@ def test_reverberant_margin_grows_by_the_index():
     omni.
     """
     spare = [
-        feedback.spare_gain_db(
+        feedback.feedback_margin_db(
             feedback.returned_energy(
                 np.zeros((1, 1, 7)), 1.0, np.ones(7), microphones.random_efficiency(a)
             ),
@@ -236,22 +236,22 @@ def test_spare_gain_is_that_of_the_worst_band(seed):
     """
     rng = np.random.default_rng(seed)
     returned, talker = rng.uniform(0.1, 1, (5, 7)), rng.uniform(1, 10, 7)
-    spare = feedback.spare_gain_db(returned, talker)
+    spare = feedback.feedback_margin_db(returned, talker)
     worst = (returned / talker).argmax(axis=-1)
     assert spare == pytest.approx(-10 * np.log10((returned / talker)[range(5), worst]) - 6)
-    assert feedback.spare_gain_db(returned * 10**0.1, talker) == pytest.approx(spare - 1)
-    assert feedback.spare_gain_db(returned, talker, open_mics=2) == pytest.approx(
+    assert feedback.feedback_margin_db(returned * 10**0.1, talker) == pytest.approx(spare - 1)
+    assert feedback.feedback_margin_db(returned, talker, open_mics=2) == pytest.approx(
         spare - 10 * np.log10(2)
     )
     quieter = returned.copy()
     quieter[range(5), worst - 1] *= 0.5
-    assert feedback.spare_gain_db(quieter, talker) == pytest.approx(spare)
+    assert feedback.feedback_margin_db(quieter, talker) == pytest.approx(spare)
 
 
 def test_nothing_comes_back():
     """Closed form: a system that is off has no loop gain and endless room."""
     assert feedback.loop_gain_db(np.zeros(7), np.ones(7)).tolist() == [-np.inf] * 7
-    assert feedback.spare_gain_db(np.zeros((2, 7)), np.ones(7)).tolist() == [np.inf] * 2
+    assert feedback.feedback_margin_db(np.zeros((2, 7)), np.ones(7)).tolist() == [np.inf] * 2
 
 
 GOOD = of(30, 10, 25, 0.3)
@@ -263,11 +263,11 @@ INDOORS = dict(room_constant=600, loudspeaker_q=1, loudspeaker_q_to_mic=1)
     [
         (
             lambda: feedback.needed_gain(30, 0),
-            r"^equivalent_distance = 0 m is outside 0\.01 to 1000 m\. Centimetres",
+            r"^equivalent_distance = 0 m is outside 0\.01 to 1000 m\. Centimeters",
         ),
         (
             lambda: feedback.needed_gain(3000, 3),
-            r"^distance_listener = 3000 m is outside 0\.01 to 1000 m\. Centimetres",
+            r"^distance_listener = 3000 m is outside 0\.01 to 1000 m\. Centimeters",
         ),
         (
             lambda: feedback.potential_gain(**GOOD | {"talker_mic": 0}),

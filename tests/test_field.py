@@ -58,11 +58,11 @@ def some_sources(rng, count):
     )
 
 
-@pytest.mark.parametrize("metres", [1.0, 2.0, 7.5, 30.0])
-def test_inverse_square_and_air_on_the_axis(metres):
+@pytest.mark.parametrize("meters", [1.0, 2.0, 7.5, 30.0])
+def test_inverse_square_and_air_on_the_axis(meters):
     """Closed form: level at 1 m less 20 lg r and alpha r; 0.001 dB is single precision."""
     on_axis_db = np.linspace(80, 100, 7)
-    point = 3 + metres * rotation(30, 20)[0]
+    point = 3 + meters * rotation(30, 20)[0]
     energy, distance = direct_energy(
         [point],
         [[3, 3, 3]],
@@ -72,9 +72,9 @@ def test_inverse_square_and_air_on_the_axis(metres):
         [bands.to_energy(on_axis_db)],
         DECAY,
     )
-    want = on_axis_db - 20 * np.log10(metres) - air.attenuation(bands.EXACT) * metres
+    want = on_axis_db - 20 * np.log10(meters) - air.attenuation(bands.EXACT) * meters
     assert bands.to_level(energy[0, 0]) == pytest.approx(want, abs=1e-3)
-    assert distance.item() == pytest.approx(metres, rel=1e-6)
+    assert distance.item() == pytest.approx(meters, rel=1e-6)
 
 
 @given(seed=seed)
@@ -97,7 +97,7 @@ def test_omnidirectional_source_is_distance_alone(seed):
     np.testing.assert_allclose(energy[0] * distance[0][:, None] ** 2, 5.0, rtol=1e-5)
 
 
-def test_nearer_than_ten_centimetres_counts_as_ten():
+def test_nearer_than_ten_centimeters_counts_as_ten():
     """Closed form: at the source itself the energy is that at 0.1 m, not infinite."""
     energy, distance = direct_energy(
         [[0, 0, 0], [0.05, 0, 0], [0.1, 0, 0]],
@@ -249,8 +249,8 @@ def test_order_of_sources_does_not_matter(seed):
 @settings(max_examples=30)
 @given(seed=seed, pan=st.floats(-180, 180))
 def test_turning_everything_changes_nothing(seed, pan):
-    """Invariance: room, points and cabinets turned by the same pan; 0.01 dB for directions rounded
-    in float32.
+    """Invariance: room, points and loudspeakers turned by the same pan; 0.01 dB for directions
+    rounded in float32.
     """
     rng = np.random.default_rng(seed)
     place, points = (

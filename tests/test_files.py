@@ -19,14 +19,14 @@ from gymtools.venue.hall import Treatment
 from gymtools.venue.scenario import Scenario
 from gymtools.venue.seating import FloorSeats
 from gymtools.venue.targets import Targets
-from gymtools.venue.uses import Drive
+from gymtools.venue.uses import GroupSetting
 
 PATHS = {p.stem: p for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
-METRES, FEET = (PATHS[name].read_text(encoding="utf-8") for name in ("dovecote", "larkfield"))
+METERS, FEET = (PATHS[name].read_text(encoding="utf-8") for name in ("dovecote", "larkfield"))
 FOOT = 0.3048
 
 
-def edited(old, new, text=METRES):
+def edited(old, new, text=METERS):
     """The file's text with one passage replaced, which must be there."""
     assert old in text
     return text.replace(old, new, 1)
@@ -63,9 +63,9 @@ def test_round_trip_without_the_old_text(name):
     assert parse(to_text(bare)) == bare
 
 
-def test_file_in_metres_stays_in_metres():
-    """Closed form: numbers of a file in metres are SI as they stand, and are written so."""
-    s = parse(METRES)
+def test_file_in_meters_stays_in_meters():
+    """Closed form: numbers of a file in meters are SI as they stand, and are written so."""
+    s = parse(METERS)
     assert (s.hall.length, s.hall.height, s.banks[0].row_run, s.treatments[0].area) == (
         26.0,
         7.6,
@@ -75,7 +75,7 @@ def test_file_in_metres_stays_in_metres():
     assert "length = 30\n" in to_text(replace(s, hall=replace(s.hall, length=30.0)))
 
 
-def test_file_in_feet_is_metres_inside():
+def test_file_in_feet_is_meters_inside():
     """Closed form: feet times 0.3048, square feet times its square; degrees, decibels and counts as
     they are.
     """
@@ -85,7 +85,7 @@ def test_file_in_feet_is_metres_inside():
     )
     assert s.treatments[0].area == pytest.approx(600 * FOOT**2, rel=1e-12)
     assert (
-        s.groups[0].tilt_deg,
+        s.groups[0].downtilt_deg,
         s.groups[0].number,
         s.uses[0].groups["court pair"].gain_db,
         s.air.temperature_c,
@@ -97,14 +97,14 @@ def test_units_can_be_changed():
     """Invariance: written in the other unit a scenario is the same to the ten digits that are
     written.
     """
-    s = parse(METRES)
+    s = parse(METERS)
     other = parse(to_text(replace(s, units="ft")))
     assert other.units == "ft"
     assert (other.hall.length, other.treatments[0].area) == pytest.approx(
         (s.hall.length, s.treatments[0].area), rel=1e-9
     )
-    assert other.groups[0].cabinets[0].position == pytest.approx(
-        s.groups[0].cabinets[0].position, rel=1e-9
+    assert other.groups[0].loudspeakers[0].position == pytest.approx(
+        s.groups[0].loudspeakers[0].position, rel=1e-9
     )
 
 
@@ -118,12 +118,14 @@ def first_use(s, **changes):
 
 EDITS = {  # what a designer changes
     "height": lambda s: replace(s, hall=replace(s.hall, height=s.hall.height + FOOT)),
-    "aim": lambda s: replace(s, groups=(replace(s.groups[0], tilt_deg=40, x=FOOT), *s.groups[1:])),
+    "aim": lambda s: replace(
+        s, groups=(replace(s.groups[0], downtilt_deg=40, x=FOOT), *s.groups[1:])
+    ),
     "order": lambda s: replace(s, groups=s.groups[::-1]),
     "rows": lambda s: replace(s, banks=(*s.banks[:-1], replace(s.banks[-1], rows=4))),
     "listeners": lambda s: first_use(s, listens={"court": 0.5}),
     "drives": lambda s: first_use(
-        s, groups={s.groups[0].name: Drive(gain_db=-2, delay_ms=3.5)}, occupied={}
+        s, groups={s.groups[0].name: GroupSetting(gain_db=-2, delay_ms=3.5)}, occupied={}
     ),
     "another use": lambda s: replace(s, uses=(*s.uses, replace(s.uses[-1], name="another"))),
     "treatment": lambda s: replace(
@@ -216,27 +218,27 @@ WORDS = [  # passage, replacement, what is said after the file's name
     (
         "height = 7.6",
         "height = 7000",
-        " [hall]: height = 7000 m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+        " [hall]: height = 7000 m is outside 4 to 20 m. Millimeters or feet given by mistake?",
     ),
     (
         "height = 7.6",
         "height = -7.6",
-        " [hall]: height = -7.6 m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+        " [hall]: height = -7.6 m is outside 4 to 20 m. Millimeters or feet given by mistake?",
     ),
     (
         "height = 7.6",
         "height = 0",
-        " [hall]: height = 0 m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+        " [hall]: height = 0 m is outside 4 to 20 m. Millimeters or feet given by mistake?",
     ),
     (
         "height = 7.6",
         "height = nan",
-        " [hall]: height = nan m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+        " [hall]: height = nan m is outside 4 to 20 m. Millimeters or feet given by mistake?",
     ),
     (
         "height = 7.6",
         "height = inf",
-        " [hall]: height = inf m is outside 4 to 20 m. Millimetres or feet given by mistake?",
+        " [hall]: height = inf m is outside 4 to 20 m. Millimeters or feet given by mistake?",
     ),
     (
         "height = 7.6",
@@ -272,7 +274,7 @@ WORDS = [  # passage, replacement, what is said after the file's name
         "row_run = 61",
         (
             " [[banks]] 'bleachers': row_run = 61 m is outside 0.45 to 1.2 m. "
-            "Depth of one row, seat to seat. Inches or centimetres given by mistake?"
+            "Depth of one row, seat to seat. Inches or centimeters given by mistake?"
         ),
     ),
     ('name = "bleachers"\n', "", " [[banks]] number 1: missing name."),
@@ -386,7 +388,7 @@ def test_words_of_refusals(old, new, said):
 def test_refusal_speaks_the_files_units():
     """Regression: ranges in feet for a file in feet; the two limits themselves are accepted."""
     assert refusal(edited("height = 30 ", "height = 9000 ", FEET)).startswith(
-        "gym.toml [hall]: height = 9000 ft is outside 13.1234 to 65.6168 ft. Millimetres"
+        "gym.toml [hall]: height = 9000 ft is outside 13.1234 to 65.6168 ft. Millimeters"
     )
     assert "area = 60000 ft2 is outside 0 to 53819.6 ft2." in refusal(
         edited("area = 600", "area = 60000", FEET)
@@ -405,8 +407,8 @@ def test_refusal_speaks_the_files_units():
         ("units", r": is not valid TOML\."),
         ("= 1", r": is not valid TOML\."),
         ("a = [1", r": is not valid TOML\."),
-        (METRES + "\0", r": is not valid TOML\."),
-        (METRES + "\n[hall]\nlength = 3\n", r": is not valid TOML\..*already exists"),
+        (METERS + "\0", r": is not valid TOML\."),
+        (METERS + "\n[hall]\nlength = 3\n", r": is not valid TOML\..*already exists"),
         (
             edited("height = 7.6", "height = 7.6\nheight = 8"),
             r": is not valid TOML\..*already exists",
@@ -445,7 +447,7 @@ def test_hostile_names(name, tmp_path):
     """Regression: a name is text and nothing else: kept as it is, saved and read back, and one line
     in a refusal.
     """
-    document = tomlkit.parse(METRES)
+    document = tomlkit.parse(METERS)
     document["name"] = name
     document["uses"][1]["name"] = name
     s = parse(tomlkit.dumps(document))
@@ -483,7 +485,7 @@ def test_nothing_in_a_file_is_executed(tmp_path, monkeypatch):
 def test_huge_file(tmp_path):
     """Regression: more than a megabyte is refused before it is read."""
     path = tmp_path / "huge.toml"
-    path.write_text(METRES + "#" * 1_000_000)
+    path.write_text(METERS + "#" * 1_000_000)
     with pytest.raises(
         ValueError, match=r"^huge\.toml: larger than a megabyte, so it is no scenario\.$"
     ):
@@ -494,13 +496,13 @@ def test_encodings(tmp_path):
     """Regression: UTF-8 with or without a byte-order mark and Windows line ends are read, other
     encodings refused.
     """
-    path, want = tmp_path / "s.toml", parse(METRES)
-    for content in (METRES.encode("utf-8-sig"), METRES.replace("\n", "\r\n").encode()):
+    path, want = tmp_path / "s.toml", parse(METERS)
+    for content in (METERS.encode("utf-8-sig"), METERS.replace("\n", "\r\n").encode()):
         path.write_bytes(content)
         assert load(path) == want
     for content in (
-        METRES.replace("invented", "erfunden für").encode("latin-1"),
-        METRES.encode("utf-16"),
+        METERS.replace("invented", "erfunden für").encode("latin-1"),
+        METERS.encode("utf-16"),
         b"\xff\xfe\x00",
     ):
         path.write_bytes(content)
@@ -527,10 +529,10 @@ def test_existing_file_is_not_replaced_unasked(tmp_path):
         FileExistsError,
         match=r"^s\.toml exists\. Choose another name, or say that it may be replaced\.$",
     ):
-        save(parse(METRES), path)
+        save(parse(METERS), path)
     assert path.read_text() == "precious"
-    save(parse(METRES), path, overwrite=True)
-    assert path.read_text() == METRES
+    save(parse(METERS), path, overwrite=True)
+    assert path.read_text() == METERS
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     assert [p.name for p in tmp_path.iterdir()] == ["s.toml"]
 
@@ -551,9 +553,9 @@ def test_a_failed_save_loses_nothing(step, error, tmp_path, monkeypatch):
 
     monkeypatch.setattr(os, step, fail)
     with pytest.raises(type(error), match=str(error)):
-        save(parse(METRES), path, overwrite=True)
+        save(parse(METERS), path, overwrite=True)
     with pytest.raises(type(error), match=str(error)):
-        save(parse(METRES), tmp_path / "new.toml")
+        save(parse(METERS), tmp_path / "new.toml")
     assert path.read_text() == "precious"
     assert [p.name for p in tmp_path.iterdir()] == ["s.toml"]
 
@@ -591,7 +593,7 @@ def places(tables):
 
 @settings(max_examples=200, deadline=None)
 @given(
-    text=st.sampled_from([METRES, FEET, PATHS["alderway"].read_text(encoding="utf-8")]),
+    text=st.sampled_from([METERS, FEET, PATHS["alderway"].read_text(encoding="utf-8")]),
     where=st.integers(0, 10_000),
     odd=ODD,
     drop=st.booleans(),
@@ -617,7 +619,7 @@ def test_fuzz_one_key(text, where, odd, drop):
         assert str(error).startswith("gym.toml") and str(error).isprintable()
         return
     assert isinstance(s, Scenario)
-    assert s.room.volume > 0 and s.areas and s.cabinets and isinstance(s.doubts, list)
+    assert s.room.volume > 0 and s.areas and s.loudspeakers and isinstance(s.warnings, list)
     saved = to_text(s)
     again = parse(saved, "gym.toml")
     # in feet a last digit may differ

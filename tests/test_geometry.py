@@ -221,8 +221,8 @@ def test_in_sight_agrees_with_first_hit(seed):
 
 
 def test_a_point_on_a_screen_is_seen():
-    """Closed form: a listener on a surface, or a millimetre behind, is not hidden by it; a
-    centimetre behind he is.
+    """Closed form: a listener on a surface, or a millimeter behind, is not hidden by it; a
+    centimeter behind he is.
     """
     wall = pack([[[0, -1, 0], [0, 1, 0], [0, 1, 2], [0, -1, 2]]])
     points = [[0.0, 0, 1], [0.001, 0, 1], [0.01, 0, 1], [-0.01, 0, 1], [5, 0, 5], [5, 0, 1]]

@@ -121,7 +121,7 @@ def test_weights_of_the_standard():
 
 
 @pytest.mark.parametrize("lower, index", IEC_60268_16_PAIRS.items())
-def test_two_neighbouring_octaves(lower, index):
+def test_two_neighboring_octaves(lower, index):
     """Printed: IEC 60268-16:2020 A.2.2, two octaves alone."""
     ti = np.zeros(7)
     ti[lower : lower + 2] = 1

@@ -135,11 +135,11 @@ def test_1500_rays_are_enough(name):
     """
     scenario, (fan, share) = SCENARIOS[name], many_rays()
     fullest = max(scenario.uses, key=lambda use: len(use.set_up)).name
-    room, areas = scenario.setting(fullest).room, scenario.setting(fullest).areas
+    room, areas = scenario.configuration(fullest).room, scenario.configuration(fullest).areas
     places = [k for k, s in enumerate(room.surfaces) if s.part in areas]
     assert {room.surfaces[k].part for k in places} == set(areas)
-    for c in scenario.cabinets:
-        axes = rotation([c.pan_deg], [c.tilt_deg])
+    for c in scenario.loudspeakers:
+        axes = rotation([c.pan_deg], [c.downtilt_deg])
         few = shares(
             cast([c.position], axes, room.polygons)[0][0], c.type.ray_energy, len(room.surfaces)
         )
@@ -159,10 +159,10 @@ def test_1500_rays_are_enough(name):
     tilt=st.floats(-30, 90),
 )
 def test_scenarios_leak_no_ray(case, x, y, z, pan, tilt):
-    """Invariance: in every use, from any place a cabinet may hang, aimed anywhere, every ray meets
-    a surface.
+    """Invariance: in every use, from any place a loudspeaker may hang, aimed anywhere, every ray
+    meets a surface.
     """
-    hall, room = SCENARIOS[case[0]].hall, SCENARIOS[case[0]].setting(case[1]).room
+    hall, room = SCENARIOS[case[0]].hall, SCENARIOS[case[0]].configuration(case[1]).room
     place = [x * (hall.length / 2 - 0.15), y * (hall.width / 2 - 0.15), 0.0]
     place[2] = 2.2 + z * (min(hall.clear_height, float(hall.roof_height(place[1]))) - 2.2) - 0.01
     index, way = cast([place], rotation([pan], [tilt]), room.polygons)

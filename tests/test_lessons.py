@@ -156,9 +156,9 @@ def experiment(**more):
         unit="dB",
         **{"high": 2.0, **more},
     )
-    knob = Knob(path=("x",), label="along", low=0, high=10, step=0.5, unit="m")
+    adjustment = Knob(path=("x",), label="along", low=0, high=10, step=0.5, unit="m")
     return Experiment(
-        [knob], {"x": 0.0}, parabola, lambda y: go.Figure(go.Scatter(x=[0, 1], y=[y, y])), aim
+        [adjustment], {"x": 0.0}, parabola, lambda y: go.Figure(go.Scatter(x=[0, 1], y=[y, y])), aim
     )
 
 
@@ -179,9 +179,10 @@ def test_the_aim_is_computed_and_the_picture_follows_in_place():
 def test_the_search_finds_what_reaches_the_aim():
     assert experiment().reaching("x") == [4.0, 4.5, 5.0, 5.5, 6.0]
     assert experiment(high=0.5).reaching("x") == []
-    assert experiment(low=3.0, high=4.0).reaching("x") == [3.5, 6.5], (
-        "refused places are passed over"
-    )
+    assert experiment(low=3.0, high=4.0).reaching("x") == [
+        3.5,
+        6.5,
+    ], "refused places are passed over"
 
 
 def test_a_refusal_is_told_and_the_picture_stays():
@@ -344,16 +345,17 @@ def test_a_lesson_reveals_nothing_before_the_guess(lesson):
         told = re.compile(rf"(?<![\d.]){re.escape(q.say(float(q.answer())))}(?!\w)")
         assert not told.search(page) and not told.search(stored), q.words
         assert not q.given and q.twin().give(q.answer()).word == "right"
-        assert q.twin().give(q.first).word in ("too low", "too high"), (
-            "the committed default gives nothing away"
-        )
+        assert q.twin().give(q.first).word in (
+            "too low",
+            "too high",
+        ), "the committed default gives nothing away"
 
 
 def test_a_lesson_begins_away_from_its_aim_and_can_reach_it(lesson):
     """As committed: a slider must be moved, and some place of it will do."""
     for trial in (v for v in lesson[0].values() if isinstance(v, Experiment)):
         assert not trial.reached
-        assert any(trial.reaching(name) for name in trial.knobs)
+        assert any(trial.reaching(name) for name in trial.adjustments)
 
 
 def test_every_published_value_of_a_lesson_agrees_and_has_a_source(lesson):
@@ -365,7 +367,7 @@ def test_every_published_value_of_a_lesson_agrees_and_has_a_source(lesson):
 def test_the_picture_of_a_lesson_shows_what_was_computed(lesson):
     """Moved in place, every trace is what a new picture would hold."""
     for trial in (v for v in lesson[0].values() if isinstance(v, Experiment)):
-        name, before = next(n for n in trial.knobs if trial.reaching(n)), dict(trial.values)
+        name, before = next(n for n in trial.adjustments if trial.reaching(n)), dict(trial.values)
         trial.set(**{name: trial.reaching(name)[-1]})
         assert trial.reached
         for shown, fresh in zip(

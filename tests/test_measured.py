@@ -224,13 +224,13 @@ def test_a_lopsided_loudspeaker_is_read_the_right_way_round(
         SourceView=np.array([view], float),
         SourceUp=np.array([up], float),
         SourceView_Type=kind,
-        SourceView_Units="metre" if kind == "cartesian" else "degree, degree, metre",
+        SourceView_Units="meter" if kind == "cartesian" else "degree, degree, meter",
     )
     if written == "cartesian":
         new |= dict(
             ReceiverPosition=2.5 * there,
             ReceiverPosition_Type="cartesian",
-            ReceiverPosition_Units="metre",
+            ReceiverPosition_Units="meter",
         )
     path = sofa(tmp_path / "l.sofa", pairs, np.tile(lopsided(own)[:, None], (1, 7)), NOMINAL, **new)
     if up_kind:
@@ -401,7 +401,7 @@ def test_a_measured_type_plays_in_a_scenario(tmp_path):
     generic = replace(
         s,
         groups=tuple(
-            replace(g, cabinet="two-way 90x60") if g.type is kind else g for g in s.groups
+            replace(g, loudspeaker="two-way 90x60") if g.type is kind else g for g in s.groups
         ),
         loudspeaker_files=(),
     )

@@ -14,8 +14,8 @@ import pytest
 
 import gymtools
 from gymtools.design.advice import sentence
-from gymtools.design.options import beaten_by
-from gymtools.design.uncertainty import Unknowns
+from gymtools.design.options import dominated_by
+from gymtools.design.uncertainty import InputSpread
 from gymtools.display.jobs import Beside, Latest
 from gymtools.display.panel import advice as advice_panel
 from gymtools.display.panel import aim as aim_panel
@@ -76,7 +76,9 @@ def test_every_slider_to_both_ends(name):
                 sound(m)
             control.value = keep
             assert m.message.value == "", (path, m.message.value)
-    assert refused, "some ends are impossible (a cabinet outside the hall); the test must see one"
+    assert refused, (
+        "some ends are impossible (a loudspeaker outside the hall); the test must see one"
+    )
     assert m.result.sti == pytest.approx(gymtools.evaluate(m.start, m.use_name).sti, abs=1e-6)
 
 
@@ -108,7 +110,7 @@ def test_tilt_changes_map_section_and_scorecard():
         values(m.figure, "section: axis", "y"),
         m.card.value,
     ]
-    m.controls["groups", 0, "tilt_deg"].value = 50
+    m.controls["groups", 0, "downtilt_deg"].value = 50
     after = [
         values(m.figure, "map", "intensity"),
         values(m.figure, "section: axis", "y"),
@@ -119,7 +121,7 @@ def test_tilt_changes_map_section_and_scorecard():
         and not np.allclose(before[1], after[1])
         and before[2] != after[2]
     )
-    assert m.scenario.groups[0].tilt_deg == 50
+    assert m.scenario.groups[0].downtilt_deg == 50
 
 
 def test_row_depth_moves_the_bank_on_the_floor():
@@ -166,8 +168,8 @@ def test_units_may_be_switched_without_moving_a_thing():
     assert m.scenario == before
 
 
-def test_the_same_in_metres_and_in_feet():
-    """A slider set in metres after a switch gives the metres."""
+def test_the_same_in_meters_and_in_feet():
+    """A slider set in meters after a switch gives the meters."""
     m = panel()
     m.controls["units"].value = "m"
     m.controls["hall", "length"].value = 40.0
@@ -193,18 +195,18 @@ def test_saving_asks_before_it_replaces(tmp_path):
     is said.
     """
     m = panel("larkfield", tmp_path)
-    m.controls["groups", 0, "tilt_deg"].value = 40
+    m.controls["groups", 0, "downtilt_deg"].value = 40
     m.file_name.value = "option-a"
     m.save_button.click()
     path = tmp_path / "option-a.toml"
     saved = gymtools.load(path)
     assert saved == m.scenario and "# under the joists" in path.read_text(encoding="utf-8")
-    m.controls["groups", 0, "tilt_deg"].value = 45
+    m.controls["groups", 0, "downtilt_deg"].value = 45
     m.save_button.click()
     assert "exists" in m.saved.value and gymtools.load(path) == saved
     assert m.replace_button.layout.display != "none"
     m.replace_button.click()
-    assert gymtools.load(path).groups[0].tilt_deg == 45
+    assert gymtools.load(path).groups[0].downtilt_deg == 45
 
 
 @pytest.mark.parametrize("name", ["", "../evil", "a/b", " "])
@@ -255,7 +257,7 @@ def test_an_error_in_a_callback_is_shown_and_raised():
 def test_late_viewers_get_the_present_state():
     """A page opened or reloaded later sees the figure as it stands, not as it was made."""
     m = panel()
-    m.controls["groups", 0, "tilt_deg"].value = 50
+    m.controls["groups", 0, "downtilt_deg"].value = 50
     state = m.figure.get_state()
     sent = next(t for t in state["_widget_data"] if t["name"] == "section: axis")
     assert np.array_equal(_plain_array(sent["y"]), values(m.figure, "section: axis", "y"))
@@ -272,18 +274,18 @@ def test_an_arrangement_replaces_the_layout_and_can_be_edited():
     """
     m = panel()
     m.controls["hall", "length"].value = 120
-    m.controls["arrangement"].value = "centre four"
+    m.controls["arrangement"].value = "center four"
     assert [g.name for g in m.scenario.groups] == [
-        "centre east",
-        "centre north",
-        "centre west",
-        "centre south",
+        "center east",
+        "center north",
+        "center west",
+        "center south",
     ]
     assert (
         m.scenario.hall.length == pytest.approx(120 * FOOT) and "gives up" in m.layout_words.value
     )
-    m.controls["groups", 0, "tilt_deg"].value = 55
-    assert m.scenario.groups[0].tilt_deg == 55
+    m.controls["groups", 0, "downtilt_deg"].value = 55
+    assert m.scenario.groups[0].downtilt_deg == 55
     m.controls["arrangement"].value = "stage on a side"
     assert "built-in stage on a side" in m.layout_words.value and len(m.scenario.groups) == 4
     sound(m)
@@ -304,7 +306,10 @@ def test_delays_are_set_by_one_choice():
     m = panel("alderway")
     m.controls["lead"].value = "stage line"
     use = m.scenario.uses[0]
-    assert use.drive("bank pair").delay_ms > 0 and use.drive("stage line").delay_ms == 0
+    assert (
+        use.group_setting("bank pair").delay_ms > 0
+        and use.group_setting("stage line").delay_ms == 0
+    )
     assert not m.message.value
 
 
@@ -333,15 +338,15 @@ def test_walking_map_shows_spare_gain_and_its_zero_line():
 def test_microphones_open_and_close():
     """Opening a second microphone costs spare gain; its own controls appear."""
     m = panel()
-    one = m.result.microphones[0].spare_db[0]
+    one = m.result.microphones[0].margin_db[0]
     m.controls["microphones", 3, "open"].value = False
     assert len(m.result.microphones) == 1
     m.controls["microphones", 1, "open"].value = True
     assert [c.microphone.name for c in m.result.microphones] == ["announcer", "roving"]
-    assert m.result.microphones[0].spare_db[0] == pytest.approx(one - 3.01, abs=0.01)
+    assert m.result.microphones[0].margin_db[0] == pytest.approx(one - 3.01, abs=0.01)
     assert ("microphones", 1, "distance") in m.controls
     m.controls["microphones", 1, "open"].value = False
-    assert m.result.microphones[0].spare_db[0] == pytest.approx(one)
+    assert m.result.microphones[0].margin_db[0] == pytest.approx(one)
 
 
 def test_one_seat_by_number_and_by_click():
@@ -352,7 +357,7 @@ def test_one_seat_by_number_and_by_click():
     m.tabs.selected_index = TABS.index("One seat")
     m.seat_row.value = 7
     m.seat_place.value = 20
-    area = m.result.setting.areas["north bank"]
+    area = m.result.configuration.areas["north bank"]
     assert m.seat == 6 * area.columns + 19
     assert (
         f"STI {m.result.sti[m.seat]:.2f}" in m.seat_words.value
@@ -385,7 +390,7 @@ def test_echoes_are_judged_when_the_hand_rests():
         return any(v.criterion == "echoes" for v in m.result.verdicts)
 
     async def move():
-        m.controls["groups", 0, "tilt_deg"].value = 41
+        m.controls["groups", 0, "downtilt_deg"].value = 41
         await asyncio.sleep(0.12)
         moving = judged()
         await asyncio.sleep(0.8)
@@ -395,7 +400,7 @@ def test_echoes_are_judged_when_the_hand_rests():
 
 
 def test_a_file_is_saved_in_the_units_it_came_in(tmp_path):
-    """Looking in metres does not turn a file written in feet into one in metres."""
+    """Looking in meters does not turn a file written in feet into one in meters."""
     m = panel("larkfield", tmp_path)
     m.controls["units"].value = "m"
     m.file_name.value = "option 1.5"
@@ -405,11 +410,11 @@ def test_a_file_is_saved_in_the_units_it_came_in(tmp_path):
 
 
 def test_a_refusal_blocks_nothing_it_does_not_touch_and_can_be_taken_back():
-    """With a cabinet outside the hall the quantity and the use still switch; one button goes back
-    to the last good state.
+    """With a loudspeaker outside the hall the quantity and the use still switch; one button goes
+    back to the last good state.
     """
     m = panel()
-    m.controls["groups", 0, "tilt_deg"].value = 40
+    m.controls["groups", 0, "downtilt_deg"].value = 40
     m.controls["groups", 0, "x"].value = m.controls["groups", 0, "x"].max
     assert m.back_button.layout.display == "inline-flex"
     m.controls["quantity"].value = "sti"
@@ -418,7 +423,7 @@ def test_a_refusal_blocks_nothing_it_does_not_touch_and_can_be_taken_back():
     assert m.result.use.name == "class" and "hangs outside the hall" in m.message.value
     m.back_button.click()
     assert m.message.value == "" and m.back_button.layout.display == "none"
-    assert m.scenario.groups[0].tilt_deg == 40 and m.scenario.groups[0].x == m.start.groups[0].x
+    assert m.scenario.groups[0].downtilt_deg == 40 and m.scenario.groups[0].x == m.start.groups[0].x
 
 
 def test_what_stands_in_the_hall_is_ticked_per_use():
@@ -429,13 +434,14 @@ def test_what_stands_in_the_hall_is_ticked_per_use():
     assert ("floor_seats", 0, "length") not in m.controls
     m.controls["uses", 0, "set_up", "graduation chairs"].value = True
     assert (
-        "graduation chairs" in m.result.setting.areas and ("floor_seats", 0, "length") in m.controls
+        "graduation chairs" in m.result.configuration.areas
+        and ("floor_seats", 0, "length") in m.controls
     )
     m.controls["uses", 0, "closed", "north bank"].value = False
-    assert "north bank" not in m.result.setting.areas and m.area != "north bank"
-    before = m.result.setting.room.volume
+    assert "north bank" not in m.result.configuration.areas and m.area != "north bank"
+    before = m.result.configuration.room.volume
     m.controls["uses", 0, "curtain_open"].value = True
-    assert m.result.setting.room.volume > before + 100
+    assert m.result.configuration.room.volume > before + 100
     assert m.scenario.uses[0].closed == ("north bank",) and not m.message.value
 
 
@@ -501,7 +507,7 @@ def test_at_rest_the_traced_room_is_shown_and_a_move_takes_it_back():
         for a, b in zip(formula.areas, m.result.areas, strict=True)
     )
     assert "Where the traced room differs from the formula" in m.card.value
-    m.controls["groups", 0, "tilt_deg"].value += 1
+    m.controls["groups", 0, "downtilt_deg"].value += 1
     assert (
         m.result.room == "statistical"
         and "room by formula" in title()
@@ -648,7 +654,7 @@ def test_a_better_aim_is_set_and_can_be_put_back():
     everything back on demand.
     """
     m = panel("stonebridge")
-    m.set(("groups", 0, "tilt_deg"), 20.0)
+    m.set(("groups", 0, "downtilt_deg"), 20.0)
     before = m.scenario
     m.aims.weights["stray"].value = 0.0
     m.aims.trace.value = False
@@ -657,14 +663,14 @@ def test_a_better_aim_is_set_and_can_be_put_back():
     for path, value in m.changes.items():
         if path[0] == "groups":
             assert getattr(m.scenario.groups[path[1]], path[2]) == value
-    tilt = m.scenario.groups[0].tilt_deg
+    tilt = m.scenario.groups[0].downtilt_deg
     assert (
         f"tilt 20° → {tilt:g}°" in m.aims.words.value
         and "weighed, over all uses" in m.aims.words.value
     )
     m.group_name = m.scenario.groups[0].name
     m._build()
-    assert m.controls["groups", 0, "tilt_deg"].value == tilt
+    assert m.controls["groups", 0, "downtilt_deg"].value == tilt
     m.aims.trial.button.click()
     assert m.scenario == before and m.aims.trial.button.layout.display == "none"
 
@@ -698,9 +704,9 @@ def test_the_search_runs_aside_and_can_be_stopped():
     async def moved():
         m.aims.start()
         await asyncio.sleep(0.3)
-        m.controls["groups", 0, "tilt_deg"].value = 33
+        m.controls["groups", 0, "downtilt_deg"].value = 33
         await asyncio.sleep(0.3)
-        return m.scenario.groups[0].tilt_deg, m.aims.words.value
+        return m.scenario.groups[0].downtilt_deg, m.aims.words.value
 
     assert asyncio.run(moved()) == (33.0, "Given up, because something was moved.")
 
@@ -710,11 +716,11 @@ def test_an_aim_is_judged_in_the_traced_room():
     given up and said.
     """
     m = panel("dovecote")
-    m.set(("groups", 0, "tilt_deg"), 5.0)
+    m.set(("groups", 0, "downtilt_deg"), 5.0)
     m.aims.start()
     assert (
         "weighed, over all uses, room traced" in m.aims.words.value
-        and m.changes[("groups", 0, "tilt_deg")] > 5
+        and m.changes[("groups", 0, "downtilt_deg")] > 5
     )
     found = SimpleNamespace(moved={}, given_up=True, stopped=False)
     m.aims._done(found)
@@ -744,7 +750,7 @@ def test_advice_is_tried_and_put_back():
     at; it is put back to the last value.
     """
     m = panel("larkfield")
-    m.set(("groups", 0, "tilt_deg"), 30.0)
+    m.set(("groups", 0, "downtilt_deg"), 30.0)
     before, start = m.scenario, m.start
     m.advice.start()
     found = gymtools.advise(before, "game")
@@ -780,7 +786,7 @@ def test_the_way_back_ends_when_something_else_is_moved(which):
     anything was moved; treatment and arrangement come back too.
     """
     m = panel("dovecote")
-    m.set(("groups", 0, "tilt_deg"), 5.0)
+    m.set(("groups", 0, "downtilt_deg"), 5.0)
     m._treat(0, area=40.0)
     m.live()
     before, treated = m.scenario, list(m.treated)
@@ -820,7 +826,7 @@ def test_work_that_fails_leaves_the_buttons_to_the_hand(monkeypatch):
     m.options.pin()
 
     def refused(*_, **__):
-        raise ValueError("two cabinets meet")
+        raise ValueError("two loudspeakers meet")
 
     for module, name in (
         (uncertainty_panel, "how_sure"),
@@ -840,7 +846,7 @@ def test_work_that_fails_leaves_the_buttons_to_the_hand(monkeypatch):
         (m.options, m.options.trace_button),
     ):
         assert one.words.value.endswith(
-            "two cabinets meet</span>" if one is m.options else "two cabinets meet"
+            "two loudspeakers meet</span>" if one is m.options else "two loudspeakers meet"
         )
         assert not button.disabled and not one.aside.running and one.aside.error.value == ""
     assert len(m.options.options) == 1
@@ -855,7 +861,7 @@ def test_work_that_fails_leaves_the_buttons_to_the_hand(monkeypatch):
 
     monkeypatch.setattr(uncertainty_panel, "how_sure", refused)
     asyncio.run(in_a_kernel())
-    assert not m.sure.draw.disabled and m.sure.words.value.endswith("two cabinets meet")
+    assert not m.sure.draw.disabled and m.sure.words.value.endswith("two loudspeakers meet")
 
 
 def test_advice_and_ranges_of_another_state_are_taken_away():
@@ -868,7 +874,7 @@ def test_advice_and_ranges_of_another_state_are_taken_away():
     assert m.advice.list.children and "least likely to hold" in m.sure.words.value
     m.controls["quantity"].value = "sti"
     assert m.advice.list.children and "least likely to hold" in m.sure.words.value
-    m.set(("groups", 0, "tilt_deg"), 41.0)
+    m.set(("groups", 0, "downtilt_deg"), 41.0)
     assert (
         not m.advice.list.children
         and "Ask again" in m.advice.words.value
@@ -883,7 +889,7 @@ def test_ranges_are_the_librarys():
     m = panel("dovecote")
     m.sure.unknowns["noise_db"].value = 0.0
     m.sure.start()
-    found = gymtools.how_sure(m.scenario, "game", unknowns=Unknowns(noise_db=0.0))
+    found = gymtools.how_sure(m.scenario, "game", unknowns=InputSpread(noise_db=0.0))
     assert (
         m.sure.words.value.count("<svg") == len(found.ranges) and "noise 0 dB" in m.sure.words.value
     )
@@ -898,7 +904,7 @@ def test_options_are_pinned_compared_shown_and_removed():
     """
     m = panel("dovecote")
     m.options.pin()
-    m.set(("groups", 0, "tilt_deg"), 50.0)
+    m.set(("groups", 0, "downtilt_deg"), 50.0)
     second = m.scenario
     m.options.name.value = "<b>steep</b>"
     m.options.pin()
@@ -957,7 +963,7 @@ def test_all_combinations_go_to_a_file_and_the_best_are_pinned(tmp_path):
     m.options.pin_best()
     kept = {o.name: o.headlines for o in m.options.options}
     assert kept and all(
-        beaten_by(h, {k: v for k, v in kept.items() if k != name}) is None
+        dominated_by(h, {k: v for k, v in kept.items() if k != name}) is None
         for name, h in kept.items()
     )
     m.options.generate()
@@ -980,7 +986,7 @@ def test_a_trace_does_not_touch_an_option_pinned_meanwhile():
     async def traced():
         m.options.trace()
         m.options.drop()
-        m.set(("groups", 0, "tilt_deg"), 50.0)
+        m.set(("groups", 0, "downtilt_deg"), 50.0)
         m.options.name.value = "A"
         m.options.pin()
         while m.options.aside.running:
@@ -991,7 +997,7 @@ def test_a_trace_does_not_touch_an_option_pinned_meanwhile():
     assert (
         o is not old
         and o.room == "statistical"
-        and o.scenario.groups[0].tilt_deg == 50.0
+        and o.scenario.groups[0].downtilt_deg == 50.0
         and "not all" in m.options.words.value
     )
 
@@ -1082,7 +1088,7 @@ def test_parts_follow_what_is_chosen(tmp_path):
     )
     m.parts.book.value = "own.csv"
     assert "999" in m.parts.tables.value and "Prices from own.csv" in m.parts.words.value
-    m.set(("groups", 0, "tilt_deg"), 41.0)
+    m.set(("groups", 0, "downtilt_deg"), 41.0)
     assert "41.0° down from level" in m.parts.tables.value
 
 
@@ -1155,7 +1161,7 @@ def test_a_decision_is_put_on_file(tmp_path):
     m = panel("dovecote", tmp_path)
     m.set(("uses", 0, "target_dba"), 84.0)
     m.options.pin()
-    m.set(("groups", 0, "tilt_deg"), 40.0)
+    m.set(("groups", 0, "downtilt_deg"), 40.0)
     m.options.pin()
     m.options.chosen.value = "B"
     m.options.put_on_file(False)

@@ -16,9 +16,9 @@ from gymtools.design.options import (
     AS_IT_IS,
     HEADLINES,
     Option,
-    beaten,
-    beaten_by,
     choices,
+    dominated,
+    dominated_by,
     free_areas,
     headlines,
     option,
@@ -47,8 +47,8 @@ def test_headlines_are_the_worst_of_all_uses():
         cost=round(cost(DOVECOTE), 0),
         missed=sum(v.word != "holds" for v in verdicts),
         clarity=round(min(a.sti_p10 for r in results for a in r.areas), 2),
-        evenness=round(max(max(a.spread_db) for r in results for a in r.areas), 1),
-        spare=round(min(float(m.spare_db.min()) for r in results for m in r.microphones), 1),
+        evenness=round(max(max(a.coverage_range_db) for r in results for a in r.areas), 1),
+        spare=round(min(float(m.margin_db.min()) for r in results for m in r.microphones), 1),
         onto=round(min(onto), 0),
     )
     assert (o.name, o.room, o.scenario) == ("A", "statistical", DOVECOTE) and o.row == figures(
@@ -75,7 +75,7 @@ A = points(100, 2, 0.5, 6.0, 3.0, 40)
 
 
 @pytest.mark.parametrize(
-    "other, beaten",
+    "other, dominated",
     [
         (A, False),  # the same in everything
         (points(99, 2, 0.5, 6.0, 3.0, 40), True),
@@ -86,8 +86,8 @@ A = points(100, 2, 0.5, 6.0, 3.0, 40)
         (points(99, 2, 0.5, 6.0, 3.5, 40), True),
     ],
 )
-def test_what_is_beaten(other, beaten):
-    assert beaten_by(A, {"other": other}) == ("other" if beaten else None)
+def test_what_is_beaten(other, dominated):
+    assert dominated_by(A, {"other": other}) == ("other" if dominated else None)
 
 
 @given(st.lists(st.tuples(*[st.integers(0, 3)] * len(HEADLINES)), min_size=1, max_size=12))
@@ -97,7 +97,7 @@ def test_something_is_never_beaten(rows):
     """
     all_of = {str(n): points(*row) for n, row in enumerate(rows)}
     by = {
-        name: beaten_by(one, {k: v for k, v in all_of.items() if k != name})
+        name: dominated_by(one, {k: v for k, v in all_of.items() if k != name})
         for name, one in all_of.items()
     }
     assert None in by.values()
@@ -111,8 +111,8 @@ def test_something_is_never_beaten(rows):
 def test_both_without_a_figure_are_compared_in_the_rest():
     quiet = {**A, "spare": None}
     assert (
-        beaten_by(quiet, {"cheaper": {**quiet, "cost": 90}}) == "cheaper"
-        and beaten_by(quiet, {"same": quiet}) is None
+        dominated_by(quiet, {"cheaper": {**quiet, "cost": 90}}) == "cheaper"
+        and dominated_by(quiet, {"same": quiet}) is None
     )
 
 
@@ -125,7 +125,7 @@ def test_rooms_are_not_compared_with_each_other():
     within one room it does.
     """
     one, cheap, traced = made("one"), made("cheap", cost=90), made("traced", room="traced", cost=80)
-    assert beaten([one, cheap]) == ["cheap", None] and beaten([one, traced]) == [None, None]
+    assert dominated([one, cheap]) == ["cheap", None] and dominated([one, traced]) == [None, None]
     assert "▲" in options_table([one, cheap], one) and "▲" not in options_table([one, traced], one)
     assert "are not compared" in options_table(
         [one, traced], one
@@ -173,7 +173,7 @@ def test_what_differs_is_told_in_words():
     other = changed(
         LARKFIELD,
         {
-            ("groups", 0, "tilt_deg"): 40.0,
+            ("groups", 0, "downtilt_deg"): 40.0,
             ("groups", 1, "height"): 6.0,
             ("uses", 0, "target_dba"): 88.0,
             ("uses", 0, "groups", "court pair", "gain_db"): -2.0,
@@ -235,7 +235,7 @@ def test_choices_are_all_that_can_be_chosen():
             assert (
                 isinstance(made, str)
                 or (made != DOVECOTE) == (words[axis] != AS_IT_IS)
-                or words[axis] == DOVECOTE.groups[0].cabinet
+                or words[axis] == DOVECOTE.groups[0].loudspeaker
             )
     ((_, lower),) = variations(
         DOVECOTE, {"height": {k: v for k, v in axes["height"].items() if k.startswith("1.00 m")}}

@@ -35,8 +35,8 @@ def larkfield():
 @pytest.mark.parametrize("name", LOADED)
 @pytest.mark.parametrize("quantity", theme.QUANTITIES)
 def test_every_quantity_draws_in_every_scenario(name, quantity):
-    """Closed form: the colours of the map are the values of the evaluation, in feet as
-    in metres.
+    """Closed form: the colors of the map are the values of the evaluation, in feet as
+    in meters.
     """
     result = gymtools.evaluate(LOADED[name])
     for units in ("m", "ft"):
@@ -44,7 +44,7 @@ def test_every_quantity_draws_in_every_scenario(name, quantity):
         scale = 1 / FOOT if quantity == "distance" and units == "ft" else 1.0
         shown = np.asarray(trace(figure, "map").intensity)
         if quantity == "spare gain":
-            wanted = np.concatenate([m.spare_db for m in walking_map(result)])
+            wanted = np.concatenate([m.margin_db for m in walking_map(result)])
         else:
             wanted = theme.values(result, quantity) * scale
         assert shown == pytest.approx(wanted, rel=1e-5)
@@ -52,20 +52,20 @@ def test_every_quantity_draws_in_every_scenario(name, quantity):
 
 
 def test_the_map_lies_where_the_seats_are(larkfield):
-    """Closed form: mesh corners are the listening points, let down to the seats; feet are metres
+    """Closed form: mesh corners are the listening points, let down to the seats; feet are meters
     times 1/0.3048.
     """
-    metres = trace(scene.figure(scene.View(result=larkfield, units="m")), "map")
+    meters = trace(scene.figure(scene.View(result=larkfield, units="m")), "map")
     feet = trace(scene.figure(scene.View(result=larkfield, units="ft")), "map")
-    assert np.asarray(metres.x) == pytest.approx(larkfield.points[:, 0], abs=1e-4)
-    assert np.asarray(feet.x) == pytest.approx(np.asarray(metres.x) / FOOT, rel=1e-5)
-    assert np.asarray(metres.z).max() < larkfield.points[:, 2].max()
+    assert np.asarray(meters.x) == pytest.approx(larkfield.points[:, 0], abs=1e-4)
+    assert np.asarray(feet.x) == pytest.approx(np.asarray(meters.x) / FOOT, rel=1e-5)
+    assert np.asarray(meters.z).max() < larkfield.points[:, 2].max()
 
 
 def test_the_plan_shows_the_same_values_as_the_map(larkfield):
     """Closed form: each area's grid in the plan holds the area's own values, each at its place."""
     figure = scene.figure(scene.View(result=larkfield, quantity="sti", units="m"))
-    for number, (name, area) in enumerate(larkfield.setting.areas.items(), 1):
+    for number, (name, area) in enumerate(larkfield.configuration.areas.items(), 1):
         grid = trace(figure, f"plan map {number}")
         assert name in grid.hovertemplate
         span = np.flatnonzero(larkfield.area == name)
@@ -82,13 +82,13 @@ def test_the_plan_shows_the_same_values_as_the_map(larkfield):
 
 
 def test_scales_stay_when_a_cabinet_moves(larkfield):
-    """The eye compares: moving a cabinet changes no colour scale; another target does."""
+    """The eye compares: moving a loudspeaker changes no color scale; another target does."""
     scenario = larkfield.scenario
-    moved = gymtools.evaluate(changed(scenario, {("groups", 0, "tilt_deg"): 60.0}))
+    moved = gymtools.evaluate(changed(scenario, {("groups", 0, "downtilt_deg"): 60.0}))
     louder = gymtools.evaluate(changed(scenario, {("uses", 0, "target_dba"): 96.0}))
     for quantity in theme.QUANTITIES:
-        assert theme.colour_range(moved, quantity) == theme.colour_range(larkfield, quantity)
-    assert theme.colour_range(louder, "speech") != theme.colour_range(larkfield, "speech")
+        assert theme.color_range(moved, quantity) == theme.color_range(larkfield, quantity)
+    assert theme.color_range(louder, "speech") != theme.color_range(larkfield, "speech")
 
 
 def test_painter_brings_a_figure_to_the_same_state_as_a_new_one(larkfield):
@@ -96,7 +96,7 @@ def test_painter_brings_a_figure_to_the_same_state_as_a_new_one(larkfield):
     scenario = larkfield.scenario
     painter = scene.Painter(scene.View(result=larkfield, units="ft"), go.Figure)
     changes = {
-        ("groups", 0, "tilt_deg"): 55.0,
+        ("groups", 0, "downtilt_deg"): 55.0,
         ("uses", 0, "closed"): ("south bank",),
         ("hall", "length"): 36.0,
     }
@@ -143,10 +143,10 @@ def test_throws_meet_surfaces_and_edges_are_6_db_down(larkfield):
     """Closed form: an axis ends on a surface at its distance; the level toward every edge direction
     is 6 dB down at 2 kHz.
     """
-    for t, c in zip(throws(larkfield), larkfield.scenario.cabinets, strict=True):
+    for t, c in zip(throws(larkfield), larkfield.scenario.loudspeakers, strict=True):
         assert np.linalg.norm(t.end - t.start) == pytest.approx(t.distance, rel=1e-5)
         assert t.part in larkfield.parts
-        axes = geometry.rotation(c.pan_deg, c.tilt_deg)
+        axes = geometry.rotation(c.pan_deg, c.downtilt_deg)
         edge = t.edge[np.isfinite(t.edge[:, 0])]
         toward = (edge - t.start) @ axes.T
         level = bands.to_level(field.look_up(c.type.table, toward.astype(np.float32)))[:, 4]
@@ -154,20 +154,20 @@ def test_throws_meet_surfaces_and_edges_are_6_db_down(larkfield):
 
 
 def test_level_at_the_landing_point_is_the_direct_level_there(larkfield):
-    """Closed form: inverse square law from the cabinet's own level, less the air of the way."""
-    t, c = throws(larkfield)[0], larkfield.scenario.cabinets[0]
+    """Closed form: inverse square law from the loudspeaker's own level, less the air of the way."""
+    t, c = throws(larkfield)[0], larkfield.scenario.loudspeakers[0]
     near = bands.a_weighted(bands.to_level(larkfield.sources.on_axis[0])) - 20 * np.log10(
         t.distance
     )
-    assert t.level_dba == pytest.approx(near, abs=0.2)  # the air of ten metres takes less
+    assert t.level_dba == pytest.approx(near, abs=0.2)  # the air of ten meters takes less
     assert t.level_dba < near
     assert t.tag == c.tag
 
 
 @pytest.mark.parametrize("name", LOADED)
 def test_sections_of_every_area(name):
-    """Closed form: seats rise with the bank's rise, the axis starts at the cabinet, nothing lies
-    outside the hall.
+    """Closed form: seats rise with the bank's rise, the axis starts at the loudspeaker, nothing
+    lies outside the hall.
     """
     result = gymtools.evaluate(LOADED[name])
     for area in result.scenario.areas:
@@ -184,7 +184,7 @@ def test_sections_of_every_area(name):
         assert cut.outline[:, 0].min() - 1e-6 <= cut.at[0] <= cut.outline[:, 0].max() + 1e-6
 
 
-def test_a_silent_group_is_grey_and_throws_no_beam(larkfield):
+def test_a_silent_group_is_gray_and_throws_no_beam(larkfield):
     """A group that is off in the use keeps its place and loses its beams."""
     off = gymtools.evaluate(larkfield.scenario, "assembly")
     figure = scene.figure(scene.View(result=off))

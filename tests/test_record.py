@@ -138,10 +138,10 @@ def test_reasons_are_computed():
             "O", (), {"name": "x", "headlines": dict.fromkeys([h.key for h in HEADLINES], 1.0) | h}
         )()
 
-    worse, beaten = reasons(option(), option(cost=2.0))
+    worse, dominated = reasons(option(), option(cost=2.0))
     assert (
         worse == "It is worse in cost: 2, against 1."
-        and beaten == "The chosen one is at least as good in every figure."
+        and dominated == "The chosen one is at least as good in every figure."
     )
     both = reasons(option(), option(cost=0.5, clarity=0.5))
     assert both == [
@@ -215,7 +215,7 @@ def test_hostile_text_is_text(tmp_path):
         replace(
             SHORT.uses[0],
             name=HOSTILE,
-            groups={HOSTILE: replace(SHORT.uses[0].drive(SHORT.groups[0].name))},
+            groups={HOSTILE: replace(SHORT.uses[0].group_setting(SHORT.groups[0].name))},
         ),
     )
     groups = (replace(SHORT.groups[0], name=HOSTILE), *SHORT.groups[1:])

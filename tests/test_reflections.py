@@ -129,10 +129,10 @@ def test_box_equals_pyroomacoustics(pan, tilt):
 def inside_by(foot, corners, normal):
     """How far inside a convex polygon a point of its plane is; negative outside [m]."""
     nearest = np.inf
-    centre = corners.mean(axis=0)
+    center = corners.mean(axis=0)
     for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
         inward = np.cross(normal, b - a) / np.linalg.norm(b - a)
-        inward *= np.sign(inward @ (centre - a))
+        inward *= np.sign(inward @ (center - a))
         nearest = min(nearest, inward @ (foot - a))
     return nearest
 
@@ -241,7 +241,7 @@ def test_a_mirror_is_a_second_source(seed, pan, tilt):
         absorption=np.zeros((1, 7)),
     )
     flip = np.diag([1, 1, -1.0])
-    # every axis mirrored: left-handed, as a mirrored cabinet is
+    # every axis mirrored: left-handed, as a mirrored loudspeaker is
     turned = rotation(pan, tilt) @ flip
     want, distance = direct_energy(points, [flip @ source], [turned], **common)
     np.testing.assert_allclose(energy[:, 0], want, rtol=1e-3)

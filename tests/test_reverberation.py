@@ -272,7 +272,7 @@ def test_refuses_the_usual_slips():
         reverberation.reverberation_time(9000, AREA, [0.1] * 3, speed_of_sound=1126)
     with pytest.raises(ValueError, match=r"absorption has shape \(5,\), not \(6, band\): x-, x\+"):
         reverberation.arau(30, 20, 8, [0.1] * 5)
-    with pytest.raises(ValueError, match=r"height = 800 m is outside 2 to 200 m\. Centimetres"):
+    with pytest.raises(ValueError, match=r"height = 800 m is outside 2 to 200 m\. Centimeters"):
         reverberation.arau(30, 20, 800, [0.1] * 6)
     with pytest.raises(ValueError, match=r"distance = 0 m is outside"):
         reverberation.steady_level(100, 0, q=1, room_constant=200)

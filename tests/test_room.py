@@ -137,7 +137,7 @@ def test_sides_that_nobody_sees():
 
 
 def test_two_banks_in_a_corner():
-    """Closed form: banks on neighbouring walls each take their own wall and floor only."""
+    """Closed form: banks on neighboring walls each take their own wall and floor only."""
     banks = [
         replace(BANK, length=10, offset=0),
         replace(BANK, name="end", side="west", length=6, offset=-4),
@@ -260,7 +260,7 @@ def test_surfaces_are_plane_and_convex(name, use):
     """Closed form: all corners turn the same way around one normal; no area is negative or more
     than its polygon's.
     """
-    for s in SCENARIOS[name].setting(use).room.surfaces:
+    for s in SCENARIOS[name].configuration(use).room.surfaces:
         along = np.roll(s.corners, -1, axis=0) - s.corners
         turns = np.cross(along, np.roll(along, -1, axis=0))
         normal = turns[0] / np.linalg.norm(turns[0])
@@ -274,7 +274,7 @@ def test_scenario_area_and_volume(name, use):
     """Closed form: the shell, less walls behind banks, plus fronts and sides; floor under things
     counts as theirs.
     """
-    s = SCENARIOS[name].setting(use)
+    s = SCENARIOS[name].configuration(use)
     hall, room = s.hall, s.room
     slope, high = (
         2 * np.hypot(hall.width / 2, hall.highest - hall.height),
@@ -345,7 +345,7 @@ def test_occupancy_mixes_in_proportion(share):
     full=st.floats(0, 1),
 )
 def test_treatments_replace_what_they_cover(panels, wool, ridge, full):
-    """Closed form: each square metre of treatment takes the bare finish away and puts its own in
+    """Closed form: each square meter of treatment takes the bare finish away and puts its own in
     its place.
     """
     room = room_of(replace(FLAT, ridge_height=ridge), [BANK])
@@ -399,7 +399,7 @@ def test_factors_multiply_the_table(factor):
     """
     s = SCENARIOS["dovecote"]
     corrected = replace(s, absorption_factors={"painted block": factor})
-    use, room = s.uses[0], s.setting().room
+    use, room = s.uses[0], s.configuration().room
     before, after = s.absorption(use), corrected.absorption(use)
     for surface, a, b in zip(room.surfaces, before, after, strict=True):
         treated = any(t.surface == surface.part for t in s.treatments)

@@ -15,7 +15,7 @@ from gymtools.venue.microphones import Microphone
 from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
-from gymtools.venue.uses import Drive, Use
+from gymtools.venue.uses import GroupSetting, Use
 
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
@@ -34,14 +34,16 @@ CHAIRS = FloorSeats(name="chairs", x=-5, y=-2, length=6, width=6)
 ROW = Group(
     name="row",
     tag="R",
-    cabinet="two-way 90x60",
+    loudspeaker="two-way 90x60",
     number=2,
     height=6.5,
     spacing=8,
     pan_deg=90,
-    tilt_deg=30,
+    downtilt_deg=30,
 )
-DOWN = Group(name="down", tag="D", cabinet="pendant 100", y=-5, height=6.8, pan_deg=0, tilt_deg=90)
+DOWN = Group(
+    name="down", tag="D", loudspeaker="pendant 100", y=-5, height=6.8, pan_deg=0, downtilt_deg=90
+)
 USE = Use(
     name="game",
     target_dba=80,
@@ -93,11 +95,11 @@ REFUSALS = {
     ),
     "tag twice": (
         dict(groups=(ROW, replace(DOWN, tag="R"))),
-        r"^two cabinets carry the tag 'R1'\. Give each group its own tag\.$",
+        r"^two loudspeakers carry the tag 'R1'\. Give each group its own tag\.$",
     ),
     "tag in tag": (
         dict(groups=(replace(ROW, number=12, spacing=2), replace(DOWN, tag="R1"))),
-        r"^two cabinets carry the tag 'R11'\.",
+        r"^two loudspeakers carry the tag 'R11'\.",
     ),
     "no group": (dict(groups=()), r"^there is no loudspeaker group\. Add \[\[groups\]\]\.$"),
     "no use": (dict(uses=()), r"^there is no use\. Add \[\[uses\]\]\.$"),
@@ -226,9 +228,9 @@ REFUSALS = {
         dict(stage=STAGE, balconies=(replace(GALLERY, side="east", height=4),)),
         r"^'gallery' runs across the stage opening\.$",
     ),
-    "cabinet on a balcony": (
+    "loudspeaker on a balcony": (
         dict(balconies=(replace(GALLERY, depth=12),)),
-        r"^cabinet R1 hangs in or less than 2\.00 m over 'gallery'\.$",
+        r"^loudspeaker R1 hangs in or less than 2\.00 m over 'gallery'\.$",
     ),
     # microphones
     "microphone twice": (
@@ -301,45 +303,46 @@ REFUSALS = {
         dict(units="ft", treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
         r"^treatment of the roof: 7115 ft2 asked for, 7104 ft2 there\.$",
     ),
-    # cabinets
+    # loudspeakers
     "outside": (
         dict(groups=(replace(ROW, x=11),)),
-        r"^cabinet R2 at 15\.00 m, 0\.00 m hangs outside the hall \(30\.00 m x 22\.00 m\)\.$",
+        r"^loudspeaker R2 at 15\.00 m, 0\.00 m hangs outside the hall \(30\.00 m x 22\.00 m\)\.$",
     ),
     "in the wall": (
         dict(groups=(replace(ROW, y=-10.9),)),
-        r"^cabinet R1 at -4\.00 m, -10\.90 m hangs outside the hall",
+        r"^loudspeaker R1 at -4\.00 m, -10\.90 m hangs outside the hall",
     ),
     "above the joists": (
         dict(groups=(replace(ROW, height=7.1),)),
-        r"^cabinet R1 hangs at 7\.10 m, above the clear height under the joists \(7\.00 m\)\.$",
+        r"^loudspeaker R1 hangs at 7\.10 m, above the clear height under the joists \(7\.00 m\)\.$",
     ),
     "above the eaves": (
         dict(hall=GABLE, groups=(replace(ROW, y=-10, height=7),)),
-        r"^cabinet R1 hangs at 7\.00 m, above the clear height under the joists \(6\.17 m\)\.$",
+        r"^loudspeaker R1 hangs at 7\.00 m, above the clear height under the joists \(6\.17 m\)\.$",
     ),
     "above, in feet": (
         dict(units="ft", groups=(replace(ROW, height=7.1),)),
         (
-            r"^cabinet R1 hangs at 23 ft 3 1/2 in, above the clear height under the joists \(22 ft"
+            r"^loudspeaker R1 hangs at 23 ft 3 1/2 in, above the clear height under the joists"
+            r" \(22 ft"
             r" 11 1/2 in\)"
         ),
     ),
     "over the seats": (
         dict(groups=(replace(ROW, y=10.5, height=3.2),)),
-        r"^cabinet R1 at 3\.20 m hangs less than 2\.00 m over the seats of 'bank'\.$",
+        r"^loudspeaker R1 at 3\.20 m hangs less than 2\.00 m over the seats of 'bank'\.$",
     ),
     "over the stack": (
         dict(banks=(replace(BANK, open=False),), groups=(replace(ROW, y=10.5, height=3.2),)),
-        r"^cabinet R1 at 3\.20 m hangs less than 2\.00 m over",
+        r"^loudspeaker R1 at 3\.20 m hangs less than 2\.00 m over",
     ),
     "in one place": (
         dict(groups=(ROW, replace(DOWN, x=4.1, y=0.1, height=6.5))),
-        r"^cabinets R2 and D1 hang in each other's place\. Move one of them\.$",
+        r"^loudspeakers R2 and D1 hang in each other's place\. Move one of them\.$",
     ),
     # uses
     "unknown group": (
-        with_use(groups={"rwo": Drive()}),
+        with_use(groups={"rwo": GroupSetting()}),
         r"^use 'game', groups: group 'rwo' is unknown\. Known: row, down\.$",
     ),
     "unknown closed": (
@@ -386,7 +389,7 @@ REFUSALS = {
         r"^use 'game': nobody listens\.",
     ),
     "all off": (
-        with_use(groups={"row": Drive(on=False), "down": Drive(on=False)}),
+        with_use(groups={"row": GroupSetting(on=False), "down": GroupSetting(on=False)}),
         r"^use 'game': every loudspeaker group is off\.$",
     ),
 }
@@ -423,7 +426,7 @@ def test_refusals_of_the_whole(case):
         dict(groups=(replace(ROW, spacing=0.5),)),
         dict(banks=(replace(BANK, open=False),)),
         with_use(occupied={"bank": 0.0, "court": 1.0}),
-        with_use(groups={"row": Drive(on=False)}),
+        with_use(groups={"row": GroupSetting(on=False)}),
         dict(stage=replace(STAGE, side="north", width=7, offset=11.5)),
         dict(groups=(replace(ROW, y=10.5, height=3.24),)),
         dict(balconies=(replace(GALLERY, length=22, height=6),)),
@@ -439,7 +442,7 @@ def test_refusals_of_the_whole(case):
 )
 def test_limits_themselves_are_legal(change):
     """Closed form: what just fits is accepted: a bank as long as the wall, a stage as wide, a
-    cabinet at the joists.
+    loudspeaker at the joists.
     """
     assert replace(BASE, **change) != BASE
 
@@ -492,21 +495,22 @@ THINGS = {
         dict(front="plywod"),
         r"^front = 'plywod' is unknown\. Did you mean 'plywood'\?$",
     ),
-    "cabinet": (
+    "loudspeaker": (
         ROW,
-        dict(cabinet="two-way 90x50"),
-        r"^cabinet = 'two-way 90x50' is unknown\. Did you mean 'two-way 90x",
+        dict(loudspeaker="two-way 90x50"),
+        r"^loudspeaker = 'two-way 90x50' is unknown\. Did you mean 'two-way 90x",
     ),
     "spacing": (
         ROW,
         dict(spacing=0),
-        r"^spacing = 0 m hangs 2 cabinets in one place\. Give their distance\.$",
+        r"^spacing = 0 m hangs 2 loudspeakers in one place\. Give their distance\.$",
     ),
     "tilt": (
         ROW,
-        dict(tilt_deg=-60),
+        dict(downtilt_deg=-60),
         (
-            r"^tilt_deg = -60 deg is outside -30 to 90 deg\. Tilt is positive down: 90 fires at the"
+            r"^downtilt_deg = -60 deg is outside -30 to 90 deg\. Tilt is positive down: 90 fires"
+            r" at the"
             r" floor\.$"
         ),
     ),
@@ -516,9 +520,9 @@ THINGS = {
         dict(pan_deg="north"),
         r"^pan_deg = 'north' is not a number\. Give -180 to 180 deg\.$",
     ),
-    "drive": (Drive(), dict(on=1), r"^on = 1 must be true or false\.$"),
+    "drive": (GroupSetting(), dict(on=1), r"^on = 1 must be true or false\.$"),
     "delay": (
-        Drive(),
+        GroupSetting(),
         dict(delay_ms=-1),
         r"^delay_ms = -1 ms is outside 0 to 500 ms\. Seconds given by mistake\?$",
     ),
@@ -549,13 +553,13 @@ def test_refusals_of_single_things(case):
 
 
 def test_a_line_of_cabinets():
-    """Closed form: five cabinets 2 m apart along north-east, splayed by 10 degrees, the middle one
-    at the group.
+    """Closed form: five loudspeakers 2 m apart along north-east, splayed by 10 degrees, the middle
+    one at the group.
     """
     line = Group(
         name="line",
         tag="L",
-        cabinet="pendant 70",
+        loudspeaker="pendant 70",
         number=5,
         x=1,
         y=2,
@@ -563,17 +567,17 @@ def test_a_line_of_cabinets():
         spacing=2,
         along_deg=45,
         pan_deg=20,
-        tilt_deg=30,
+        downtilt_deg=30,
         splay_deg=10,
     )
-    cabinets = line.cabinets
-    assert [c.tag for c in cabinets] == ["L1", "L2", "L3", "L4", "L5"]
-    assert [c.pan_deg for c in cabinets] == [0, 10, 20, 30, 40]
-    assert cabinets[2].position.tolist() == [1, 2, 6]
+    loudspeakers = line.loudspeakers
+    assert [c.tag for c in loudspeakers] == ["L1", "L2", "L3", "L4", "L5"]
+    assert [c.pan_deg for c in loudspeakers] == [0, 10, 20, 30, 40]
+    assert loudspeakers[2].position.tolist() == [1, 2, 6]
     step = 4 / 2**0.5
-    assert cabinets[0].position == pytest.approx([1 - step, 2 - step, 6])
-    assert {c.tilt_deg for c in cabinets} == {30} and all(
-        c.type is loudspeaker_types()["pendant 70"] for c in cabinets
+    assert loudspeakers[0].position == pytest.approx([1 - step, 2 - step, 6])
+    assert {c.downtilt_deg for c in loudspeakers} == {30} and all(
+        c.type is loudspeaker_types()["pendant 70"] for c in loudspeakers
     )
 
 
@@ -609,7 +613,7 @@ def test_settings():
         balconies=(replace(GALLERY, rows=1),),
         uses=(USE, closed),
     )
-    game, lesson = s.setting(), s.setting("class")
+    game, lesson = s.configuration(), s.configuration("class")
     assert list(game.areas) == ["bank", "gallery", "chairs", "court"] and list(lesson.areas) == [
         "gallery",
         "court",
@@ -624,7 +628,10 @@ def test_settings():
     assert {"closed bleachers", "deck", "stage"} <= set(lesson.room.parts)
     apart = STAGE.volume - game.banks[0].solid + lesson.banks[0].solid + DECK.solid
     assert game.room.volume == pytest.approx(lesson.room.volume + apart)
-    assert s.setting("class").room is lesson.room and s.setting("class").areas is lesson.areas
+    assert (
+        s.configuration("class").room is lesson.room
+        and s.configuration("class").areas is lesson.areas
+    )
 
 
 def test_seats_and_words():
@@ -646,29 +653,29 @@ def test_doubts():
     """Regression: low over the court, a bank over the lines, little floor around it; none without
     cause.
     """
-    assert SCENARIOS["larkfield"].doubts == []
+    assert SCENARIOS["larkfield"].warnings == []
     quiet = replace(
         BASE,
         hall=replace(HALL, height=9, clear_height=8.5),
         groups=(replace(ROW, height=7.4), replace(DOWN, height=8)),
     )
-    assert quiet.doubts == []
+    assert quiet.warnings == []
     low = replace(quiet, groups=(replace(ROW, height=7.2),))
-    assert low.doubts == [
-        f"Cabinet R{k} hangs over the court with 6.89 m under it; international rules ask for"
+    assert low.warnings == [
+        f"Loudspeaker R{k} hangs over the court with 6.89 m under it; international rules ask for"
         " 7.00 m."
         for k in (1, 2)
     ]
-    assert replace(quiet, groups=(replace(ROW, y=8, height=5),)).doubts == [], (
+    assert replace(quiet, groups=(replace(ROW, y=8, height=5),)).warnings == [], (
         "beside the court it may hang lower"
     )
     deep = replace(quiet, banks=(replace(BANK, rows=8),))
-    assert deep.doubts == ["'bank' reaches over the lines of the court when it stands like this."]
+    assert deep.warnings == ["'bank' reaches over the lines of the court when it stands like this."]
     tight = replace(quiet, hall=replace(quiet.hall, length=24))
-    assert tight.doubts == [
+    assert tight.warnings == [
         "Only 0.72 m of floor remains around the court; rules ask for at least 0.91 m."
     ]
-    assert "2 ft 4 1/2 in" in replace(tight, units="ft").doubts[0]
+    assert "2 ft 4 1/2 in" in replace(tight, units="ft").warnings[0]
 
 
 def test_changed():
@@ -682,7 +689,7 @@ def test_changed():
     }
     s = changed(BASE, changes)
     assert (s.hall.length, s.banks[0].rows, s.name) == (31.0, 5, "Other")
-    assert s.uses[0].groups == {"row": Drive(gain_db=-3.0)} and s.uses[0].listens == {
+    assert s.uses[0].groups == {"row": GroupSetting(gain_db=-3.0)} and s.uses[0].listens == {
         "bank": 1.0,
         "court": 0.25,
     }
@@ -711,5 +718,7 @@ def test_changed_checks_the_whole_once():
         ("groups", 1, "height"): 5.9,
     }
     assert changed(BASE, both).hall.clear_height == 6
-    with pytest.raises(ValueError, match=r"^cabinet R1 hangs at 6\.50 m, above the clear height"):
+    with pytest.raises(
+        ValueError, match=r"^loudspeaker R1 hangs at 6\.50 m, above the clear height"
+    ):
         changed(BASE, {("hall", "clear_height"): 6.0})

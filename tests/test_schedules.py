@@ -1,4 +1,4 @@
-"""Schedules and their files: sums, mirrors, a cabinet moved moves everywhere; XLSX, CSV and DXF
+"""Schedules and their files: sums, mirrors, a loudspeaker moved moves everywhere; XLSX, CSV and DXF
 read again.
 """
 
@@ -17,7 +17,7 @@ from gymtools.display.documents import drawings
 from gymtools.display.documents.exports import as_text, csv_text, write_xlsx
 from gymtools.display.documents.handover import folder_name, write_handover
 from gymtools.display.panel.parts import PartsPanel
-from gymtools.equipment.amplification import drive
+from gymtools.equipment.amplification import amplify
 from gymtools.equipment.bill import cost
 from gymtools.equipment.schedules import both_lengths, pan_words, parts, schedules, tilt_words
 from gymtools.venue.files import load
@@ -53,7 +53,7 @@ def test_all_schedules_are_there_and_whole(name):
             and all(len(row) == len(schedule.columns) for row in schedule.rows)
             and len(set(schedule.columns)) == len(schedule.columns)
         )
-    assert column(found["Loudspeakers"], "tag") == [c.tag for c in s.cabinets]
+    assert column(found["Loudspeakers"], "tag") == [c.tag for c in s.loudspeakers]
     assert (
         column(found["Presets"], "use")
         == column(found["Levels"], "use")
@@ -73,7 +73,7 @@ def test_all_schedules_are_there_and_whole(name):
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_totals_are_the_sums_of_their_rows(name):
     """Closed form: the bill's last row adds each column up and equals the budget; lines equal
-    quantity times price and labour; cable in the bill is the cable of the schedule.
+    quantity times price and labor; cable in the bill is the cable of the schedule.
     """
     s, found = SCENARIOS[name], tables(SCENARIOS[name])
     bill = found["Bill"]
@@ -84,7 +84,7 @@ def test_totals_are_the_sums_of_their_rows(name):
     assert all(r[5] + r[7] == pytest.approx(r[8], abs=0.02) for r in rows)
     cable = sum(r[2] for r in rows if r[0] == "cable")
     assert cable == pytest.approx(sum(column(found["Cables"], "length [m]")), abs=0.06 * len(rows))
-    assert sum(r[2] for r in rows if r[0] == "loudspeaker") == len(s.cabinets)
+    assert sum(r[2] for r in rows if r[0] == "loudspeaker") == len(s.loudspeakers)
 
 
 def test_a_cabinet_moved_moves_in_every_schedule():
@@ -98,13 +98,13 @@ def test_a_cabinet_moved_moves_in_every_schedule():
             {
                 ("groups", 0, "x"): 1.0,
                 ("groups", 0, "height"): 5.0,
-                ("groups", 0, "tilt_deg"): 44.0,
+                ("groups", 0, "downtilt_deg"): 44.0,
             },
         ),
     )
     after = tables(moved)
     a, b = before["Loudspeakers"], after["Loudspeakers"]
-    for n, c in enumerate(moved.cabinets):
+    for n, c in enumerate(moved.loudspeakers):
         ours = c.group == moved.groups[0].name
         for name in (
             "from west wall [m]",
@@ -142,8 +142,12 @@ def test_aim_points_are_where_the_beams_land():
     and tilt.
     """
     found = tables(LARKFIELD)["Loudspeakers"]
-    for n, c in enumerate(LARKFIELD.cabinets):
-        pan, tilt, r = np.radians(c.pan_deg), np.radians(c.tilt_deg), column(found, "throw [m]")[n]
+    for n, c in enumerate(LARKFIELD.loudspeakers):
+        pan, tilt, r = (
+            np.radians(c.pan_deg),
+            np.radians(c.downtilt_deg),
+            column(found, "throw [m]")[n],
+        )
         end = c.position + r * np.array(
             [np.cos(pan) * np.cos(tilt), np.sin(pan) * np.cos(tilt), -np.sin(tilt)]
         )
@@ -191,12 +195,12 @@ def test_a_housing_with_four_beams_says_which_one_lands_there():
             Group(
                 name="middle",
                 tag="M",
-                cabinet="four-sided 90x50",
+                loudspeaker="four-sided 90x50",
                 x=-3.0,
                 y=-3.0,
                 height=5.5,
                 pan_deg=0.0,
-                tilt_deg=0.0,
+                downtilt_deg=0.0,
             ),
         ),
         hall=replace(DOVECOTE.hall, length=40.0),
@@ -276,7 +280,7 @@ def test_a_mirrored_design_has_mirrored_schedules():
     for name in ("from south wall [m]", "aim point from south wall [m]"):
         assert np.add(
             column(a["Loudspeakers"], name), column(b["Loudspeakers"], name)
-        ) == pytest.approx([s.hall.width] * len(s.cabinets), abs=4e-3)
+        ) == pytest.approx([s.hall.width] * len(s.loudspeakers), abs=4e-3)
     assert (
         a["Cables"].rows == b["Cables"].rows
         and a["Bill"].rows == b["Bill"].rows
@@ -300,15 +304,19 @@ def test_masters_give_each_use_its_level(name):
     }
     compared = 0
     for u in s.uses:
-        for n, c in enumerate(s.cabinets):
-            if u.drive(c.group).on and loud.drive(c.group).on:
-                want = master[u.name] + u.drive(c.group).gain_db - loud.drive(c.group).gain_db
+        for n, c in enumerate(s.loudspeakers):
+            if u.group_setting(c.group).on and loud.group_setting(c.group).on:
+                want = (
+                    master[u.name]
+                    + u.group_setting(c.group).gain_db
+                    - loud.group_setting(c.group).gain_db
+                )
                 assert played[u.name][n] - played[loud.name][n] == pytest.approx(want, abs=0.051)
                 compared += u != loud
         row = table.rows[column(table, "use").index(u.name)]
         got = [row[table.columns.index(f"tuning at {f} Hz [dB]")] for f in ("125", "250", "500")]
-        assert got == pytest.approx(made.results[u.name].tuning_db[:3], abs=0.051) and np.all(
-            made.results[u.name].tuning_db[3:] == 0
+        assert got == pytest.approx(made.results[u.name].room_eq_db[:3], abs=0.051) and np.all(
+            made.results[u.name].room_eq_db[3:] == 0
         )
     assert compared and "one setting of the whole system" not in table.note
 
@@ -426,10 +434,10 @@ def test_dxf_is_read_again(name, use, units, tmp_path):
     hall = on("HALL", "LWPOLYLINE")[0]
     size = np.ptp(np.array(hall.get_points("xy")), axis=0)
     assert size == pytest.approx([s.hall.length * k, s.hall.width * k])
-    playing = [c for c in s.cabinets if s.use(use).drive(c.group).on]
+    playing = [c for c in s.loudspeakers if s.use(use).group_setting(c.group).on]
     boxes, tags = on("LOUDSPEAKERS", "LWPOLYLINE"), [e.dxf.text for e in on("TAGS", "TEXT")]
-    assert len(boxes) == len(s.cabinets) and all(
-        any(t.startswith(f"{c.tag} ") for t in tags) for c in s.cabinets
+    assert len(boxes) == len(s.loudspeakers) and all(
+        any(t.startswith(f"{c.tag} ") for t in tags) for c in s.loudspeakers
     )
     from gymtools.acoustics.evaluate import evaluate
 
@@ -444,7 +452,7 @@ def test_dxf_is_read_again(name, use, units, tmp_path):
             assert np.linalg.norm(line[1] - line[0]) == pytest.approx(
                 np.linalg.norm((t.end - t.start)[:2]) * k, abs=1e-6
             )
-    banks = [a for a in result.setting.areas.values() if a.kind == "bank"]
+    banks = [a for a in result.configuration.areas.values() if a.kind == "bank"]
     assert sum(e.dxf.text.startswith("Section through") for e in on("NOTES", "TEXT")) == len(banks)
     assert any("licensed structural engineer" in e.dxf.text for e in on("NOTES", "TEXT"))
 
@@ -512,7 +520,7 @@ def test_a_limiter_is_asked_for_where_the_amplifier_is_stronger():
 def test_doubts_reach_the_channel_schedule():
     """What does not suffice stands under the table of channels."""
     far = changed(LARKFIELD, {("equipment", "wiring", "court pair", "run"): 300.0})
-    assert "loses" in tables(far)["Channels"].note and drive(far).doubts
+    assert "loses" in tables(far)["Channels"].note and amplify(far).warnings
 
 
 @pytest.mark.parametrize(
@@ -527,7 +535,7 @@ def test_doubts_reach_the_channel_schedule():
     ],
 )
 def test_the_panel_takes_a_run_in_the_units_of_the_page(units, typed, run, shown, tmp_path):
-    """Closed form: 100 ft are 30.48 m; what is shorter than half a metre is not refused but taken
+    """Closed form: 100 ft are 30.48 m; what is shorter than half a meter is not refused but taken
     as that, and it is said; 0 leaves the run out.
     """
     state = [replace(LARKFIELD, units=units)]

@@ -29,7 +29,12 @@ def test_every_verdict_is_shown_with_word_reason_and_source():
 def test_headline_when_everything_holds():
     """The good case says so plainly, with the count."""
     easy = Targets(
-        sti=0.3, worst_seat_db=20, spread_db=20, echo=2.0, arrival_ms=200, on_listeners_pct=5
+        sti=0.3,
+        quietest_seat_db=20,
+        coverage_range_db=20,
+        echo=2.0,
+        arrival_ms=200,
+        on_listeners_pct=5,
     )
     result = gymtools.evaluate(
         replace(gymtools.load(SCENARIOS / "larkfield.toml"), targets=easy), "assembly"
@@ -41,11 +46,11 @@ def test_headline_when_everything_holds():
 
 
 def test_landing_table_adds_up():
-    """Closed form: what each cabinet radiates is all accounted for, part by part."""
+    """Closed form: what each loudspeaker radiates is all accounted for, part by part."""
     result = gymtools.evaluate(gymtools.load(SCENARIOS / "alderway.toml"))
-    assert abs(result.lands.sum(axis=1) - 1).max() < 1e-6
+    assert abs(result.first_incidence.sum(axis=1) - 1).max() < 1e-6
     table = tables.landing_table(result)
-    assert table.count("<tr>") == 1 + len(result.scenario.cabinets)
+    assert table.count("<tr>") == 1 + len(result.scenario.loudspeakers)
 
 
 def test_long_late_decay_is_told_from_the_traced_room():

@@ -15,7 +15,7 @@ from gymtools.acoustics import arrivals
 from gymtools.acoustics.arrivals import (
     echoes,
     first_strong,
-    localisation_deg,
+    image_shift_deg,
     reflected,
     spread,
     talker_place,
@@ -30,7 +30,7 @@ from gymtools.venue.hall import Air, Hall
 from gymtools.venue.loudspeakers import Group, loudspeaker_types
 from gymtools.venue.microphones import Microphone
 from gymtools.venue.scenario import Scenario, changed
-from gymtools.venue.uses import Drive, Use
+from gymtools.venue.uses import GroupSetting, Use
 
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
@@ -57,14 +57,14 @@ def heard(name, use):
     return evaluate(SCENARIOS[name], use, follow_echoes=False)
 
 
-def pair(*, spacing=10.0, second=None, microphone=None, cabinet="pendant 100", **first):
+def pair(*, spacing=10.0, second=None, microphone=None, loudspeaker="pendant 100", **first):
     """A hall with nothing but a court, one or two pendants at y = 0 and perhaps a microphone."""
     groups = (
         Group(
             name="one",
             tag="A",
-            cabinet=cabinet,
-            **(dict(x=-spacing / 2, height=8, pan_deg=0, tilt_deg=90) | first),
+            loudspeaker=loudspeaker,
+            **(dict(x=-spacing / 2, height=8, pan_deg=0, downtilt_deg=90) | first),
         ),
     )
     groups += (
@@ -72,11 +72,11 @@ def pair(*, spacing=10.0, second=None, microphone=None, cabinet="pendant 100", *
             Group(
                 name="two",
                 tag="B",
-                cabinet=cabinet,
+                loudspeaker=loudspeaker,
                 x=spacing / 2,
                 height=8,
                 pan_deg=0,
-                tilt_deg=90,
+                downtilt_deg=90,
             ),
         )
         if second
@@ -117,14 +117,14 @@ def test_two_loudspeakers_as_far_away_arrive_together():
 
     As long as the weaker is within 10 dB, else it does not count; float32 ways leave 1e-6 s.
     """
-    r = evaluate(pair(second=Drive()), follow_echoes=False)
+    r = evaluate(pair(second=GroupSetting()), follow_echoes=False)
     way = np.linalg.norm(r.points[None] - np.array([[-5, 0, 8], [5, 0, 8]])[:, None], axis=-1)
     level = bands.to_level(r.direct[..., 2:6].sum(axis=-1))
     both = np.abs(level[0] - level[1]) < 10
     want = np.where(both, np.abs(way[0] - way[1]) / SPEED, 0)
-    np.testing.assert_allclose(r.spread_s, want, atol=1e-6)
+    np.testing.assert_allclose(r.arrival_spread_s, want, atol=1e-6)
     middle = np.isclose(r.points[:, 0], 0)
-    assert middle.any() and r.spread_s[middle].max() < 1e-7
+    assert middle.any() and r.arrival_spread_s[middle].max() < 1e-7
     assert both.any() and not both.all()
 
 
@@ -134,14 +134,14 @@ def test_a_delay_adds_to_the_way(delay):
     """Closed form: with one of two pendants delayed the spread is the difference of ways and delay
     together.
     """
-    r = evaluate(pair(second=Drive(delay_ms=delay)), follow_echoes=False)
+    r = evaluate(pair(second=GroupSetting(delay_ms=delay)), follow_echoes=False)
     time = np.linalg.norm(
         r.points[None] - np.array([[-5, 0, 8], [5, 0, 8]])[:, None], axis=-1
     ) / SPEED + [[0], [delay / 1000]]
     level = bands.to_level(r.direct[..., 2:6].sum(axis=-1))
     both = np.abs(level[0] - level[1]) < 10
-    np.testing.assert_allclose(r.spread_s[both], np.abs(time[0] - time[1])[both], atol=1e-6)
-    assert not r.spread_s[~both].any()
+    np.testing.assert_allclose(r.arrival_spread_s[both], np.abs(time[0] - time[1])[both], atol=1e-6)
+    assert not r.arrival_spread_s[~both].any()
     first = time.argmin(axis=0)
     np.testing.assert_array_equal(first_strong(r.direct, r.arrival_s)[both], first[both])
 
@@ -178,7 +178,7 @@ def test_the_voice_comes_from_where_the_loudspeaker_hangs():
     points, time, direct = np.zeros((1, 3)), np.array([[0.01]]), sounds([0])
 
     def angle(lead):
-        return localisation_deg(direct, time, np.array([lead]), points, np.array([8.0, 0, 0]))[0]
+        return image_shift_deg(direct, time, np.array([lead]), points, np.array([8.0, 0, 0]))[0]
 
     assert [
         angle(p) for p in ([8.0, 0, 0], [3.0, 0, 0], [0.0, 5, 0], [-2.0, 0, 0])
@@ -187,22 +187,22 @@ def test_the_voice_comes_from_where_the_loudspeaker_hangs():
 
 
 def test_a_loudspeaker_at_the_talker():
-    """Closed form: a cabinet hung where the microphone is has no place from which the voice comes
-    from elsewhere.
+    """Closed form: a loudspeaker hung where the microphone is has no place from which the voice
+    comes from elsewhere.
 
     0.05 degrees: the arc cosine of a float32 one. With two pendants the angle is that between the
     talker and the leader.
     """
     mic = Microphone(name="talk", type="lectern", x=-8, height=2.5)
-    near = pair(microphone=mic, x=-8.0, height=2.5, cabinet="two-way 90x60", tilt_deg=0)
-    assert evaluate(near, follow_echoes=False).localisation_deg.max() < 0.05
-    r = evaluate(pair(microphone=mic, second=Drive()), follow_echoes=False)
+    near = pair(microphone=mic, x=-8.0, height=2.5, loudspeaker="two-way 90x60", downtilt_deg=0)
+    assert evaluate(near, follow_echoes=False).image_shift_deg.max() < 0.05
+    r = evaluate(pair(microphone=mic, second=GroupSetting()), follow_echoes=False)
     lead = np.array([[-5, 0, 8], [5, 0, 8]])[first_strong(r.direct, r.arrival_s)] - r.points
     voice = np.array([-8, 0, 2.5]) - r.points
     cosine = (
         (lead * voice).sum(axis=1) / np.linalg.norm(lead, axis=1) / np.linalg.norm(voice, axis=1)
     )
-    np.testing.assert_allclose(r.localisation_deg, np.degrees(np.arccos(cosine)), atol=1e-3)
+    np.testing.assert_allclose(r.image_shift_deg, np.degrees(np.arccos(cosine)), atol=1e-3)
 
 
 def test_where_the_talker_stands():
@@ -211,7 +211,9 @@ def test_where_the_talker_stands():
     """
 
     def place(name, use):
-        return talker_place(SCENARIOS[name], SCENARIOS[name].use(use), SCENARIOS[name].setting(use))
+        return talker_place(
+            SCENARIOS[name], SCENARIOS[name].use(use), SCENARIOS[name].configuration(use)
+        )
 
     foot = 0.3048
     np.testing.assert_allclose(place("larkfield", "graduation"), np.array([-40, 0, 6]) * foot)
@@ -227,12 +229,14 @@ def test_where_the_talker_stands():
     ):
         quiet = mute(LARKFIELD, i)
         use = quiet.uses[i]
-        np.testing.assert_allclose(talker_place(quiet, use, quiet.setting(use.name)), want)
+        np.testing.assert_allclose(talker_place(quiet, use, quiet.configuration(use.name)), want)
     assert (
-        talker_place(mute(LARKFIELD, 0), mute(LARKFIELD, 0).uses[0], LARKFIELD.setting("game"))
+        talker_place(
+            mute(LARKFIELD, 0), mute(LARKFIELD, 0).uses[0], LARKFIELD.configuration("game")
+        )
         is None
     )
-    assert evaluate(mute(LARKFIELD, 0), "game", follow_echoes=False).localisation_deg is None
+    assert evaluate(mute(LARKFIELD, 0), "game", follow_echoes=False).image_shift_deg is None
 
 
 # --- reflections
@@ -246,7 +250,7 @@ def test_the_direct_part_is_the_direct_sound(name, use):
     r = heard(name, use)
     some = np.arange(0, len(r.points), 53)
     energy, time = reflected(r, r.points[some])
-    room = r.setting.room
+    room = r.configuration.room
     assert (
         energy.shape == (len(r.playing), 1 + len(room.surfaces), len(some), 7)
         and time.shape == energy.shape[:3]
@@ -268,9 +272,9 @@ def test_seats_and_people_mirror_little(name, use):
     r = heard(name, use)
     energy, _ = reflected(r, r.points[::41])
     from_part = {}
-    for k, s in enumerate(r.setting.room.surfaces):
+    for k, s in enumerate(r.configuration.room.surfaces):
         from_part[s.name] = from_part.get(s.name, 0) + energy[:, 1 + k].sum()
-    seats = [a.name for a in r.setting.areas.values() if a.kind != "court"]
+    seats = [a.name for a in r.configuration.areas.values() if a.kind != "court"]
     walls = sum(v for n, v in from_part.items() if "wall" in n)
     assert from_part["court"] > 0 and walls > 0
     assert sum(from_part[n] for n in seats) < 0.5 * (from_part["court"] + walls)
@@ -284,7 +288,9 @@ def test_a_plain_hall_equals_pyroomacoustics(pan, tilt):
     Through the whole design, air taken out: ways within 1e-5, energies within 0.01 dB (single
     precision on a steep pattern).
     """
-    s = pair(cabinet="two-way 90x60", x=-3.0, y=-2.0, height=7.0, pan_deg=pan, tilt_deg=tilt)
+    s = pair(
+        loudspeaker="two-way 90x60", x=-3.0, y=-2.0, height=7.0, pan_deg=pan, downtilt_deg=tilt
+    )
     r = evaluate(s, follow_echoes=False)
     r = replace(r, sources=replace(r.sources, decay=np.zeros(7)))
     rng = np.random.default_rng(2)
@@ -297,7 +303,7 @@ def test_a_plain_hall_equals_pyroomacoustics(pan, tilt):
         "north wall": "north",
         "roof": "ceiling",
     }
-    faces = [part.get(surface.name, "floor") for surface in r.setting.room.surfaces]
+    faces = [part.get(surface.name, "floor") for surface in r.configuration.room.surfaces]
     finishes = dict(
         west="painted block",
         east="brick",
@@ -346,11 +352,11 @@ def test_an_echo_is_found():
     """Closed form: a second pendant 200 ms late is the late arrival, its level that of its direct
     sound over the other's; the echo criterion rises everywhere (measured: by 0.33 and more).
     """
-    r = evaluate(pair(spacing=4, second=Drive(delay_ms=200)))
+    r = evaluate(pair(spacing=4, second=GroupSetting(delay_ms=200)))
     found = echoes(r)
     level = bands.to_level(r.direct[..., 2:6].sum(axis=-1))[:, found.points]
     np.testing.assert_allclose(found.late_db, level[1] - level[0], atol=1e-3)
-    together = echoes(evaluate(pair(spacing=4, second=Drive())))
+    together = echoes(evaluate(pair(spacing=4, second=GroupSetting())))
     assert np.all(found.criterion > together.criterion + 0.25)
 
 
@@ -362,7 +368,7 @@ def lead_at_seats(scenario, use, lead_time, group):
     (seat,) [s].
     """
     r = evaluate(scenario, use, follow_echoes=False)
-    owner = np.array([c.group for c in scenario.cabinets])
+    owner = np.array([c.group for c in scenario.loudspeakers])
     seats = np.concatenate([np.arange(a.points.start, a.points.stop) for a in r.areas])
     strongest = owner[r.direct[:, seats][..., 2:6].sum(axis=-1).argmax(axis=0)]
     mine = seats[strongest == group]
@@ -372,7 +378,7 @@ def lead_at_seats(scenario, use, lead_time, group):
 
 def talker_time(r):
     return (
-        np.linalg.norm(r.points - talker_place(r.scenario, r.use, r.setting), axis=1)
+        np.linalg.norm(r.points - talker_place(r.scenario, r.use, r.configuration), axis=1)
         / r.sources.speed
     )
 
@@ -385,9 +391,9 @@ def test_the_talker_leads(name, use, lead_s):
     to come earlier has none.
     """
     s = aligned(SCENARIOS[name], use, lead_s=lead_s)
-    playing = [g.name for g in s.groups if s.use(use).drive(g.name).on]
+    playing = [g.name for g in s.groups if s.use(use).group_setting(g.name).on]
     for group in playing:
-        delay = s.use(use).drive(group).delay_ms
+        delay = s.use(use).group_setting(group).delay_ms
         lead = lead_at_seats(s, use, talker_time, group)
         assert delay >= 0 and delay == int(delay)
         least = np.percentile(lead, 10)
@@ -404,8 +410,8 @@ def test_a_group_leads(name, use, group):
     by the lead.
     """
     s = aligned(SCENARIOS[name], use, lead=group, lead_s=0.012)
-    assert s.use(use).drive(group) == SCENARIOS[name].use(use).drive(group)
-    owner = np.array([c.group for c in s.cabinets])
+    assert s.use(use).group_setting(group) == SCENARIOS[name].use(use).group_setting(group)
+    owner = np.array([c.group for c in s.loudspeakers])
     for other in dict.fromkeys(owner):
         if other != group:
             lead = lead_at_seats(s, use, lambda r: r.arrival_s[owner == group].min(axis=0), other)
@@ -422,18 +428,18 @@ def test_only_that_use_changes():
     assert replace(one, uses=LARKFIELD.uses) == LARKFIELD
     assert aligned(one, "graduation") == one
     partly = aligned(ALDERWAY, "performance", lead="stage line", groups=["bank pair"])
-    assert partly.use("performance").drive("bank pair").gain_db == -3
-    assert partly.use("performance").drive("bank pair").delay_ms != 50
+    assert partly.use("performance").group_setting("bank pair").gain_db == -3
+    assert partly.use("performance").group_setting("bank pair").delay_ms != 50
     off = aligned(LARKFIELD, "assembly")
-    assert off.use("assembly").drive("court pair") == Drive(on=False)
+    assert off.use("assembly").group_setting("court pair") == GroupSetting(on=False)
 
 
 def test_names_stay_plain():
     """Regression: groups keep their names as plain text, which is what a scenario is read from and
     written to.
     """
-    drives = aligned(LARKFIELD, "graduation").use("graduation").groups
-    assert {type(name) for name in drives} == {str}
+    group_settings = aligned(LARKFIELD, "graduation").use("graduation").groups
+    assert {type(name) for name in group_settings} == {str}
 
 
 def test_first_use_when_none_is_named():
@@ -499,7 +505,7 @@ def test_a_seat_shows_what_was_evaluated(name, use):
         start = np.flatnonzero(r.area == r.area[index])[0]
         assert (
             seat.place == f"{r.area[index]},"
-            f" {r.setting.areas[str(r.area[index])].place(index - start, r.scenario.units)}"
+            f" {r.configuration.areas[str(r.area[index])].place(index - start, r.scenario.units)}"
         )
         assert seat.arrival_ms[0] == 0 and np.all(np.diff(seat.arrival_ms) >= 0)
         assert seat.level_db.max() == pytest.approx(0, abs=1e-5) and seat.level_db.min() > -SHOWN_DB
@@ -508,20 +514,23 @@ def test_a_seat_shows_what_was_evaluated(name, use):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_names_of_arrivals(name, use):
-    """Closed form: a tag alone is that cabinet's direct sound; "off the" names the part whose plane
-    mirrors it.
+    """Closed form: a tag alone is that loudspeaker's direct sound; "off the" names the part whose
+    plane mirrors it.
 
-    The time of each is worked out again from the cabinet, mirrored in the named part's surfaces,
-    within 0.01 ms.
+    The time of each is worked out again from the loudspeaker, mirrored in the named part's
+    surfaces, within 0.01 ms.
     """
     r = heard(name, use)
-    room, cabinets = r.setting.room, {c.tag: k for k, c in enumerate(r.scenario.cabinets)}
+    room, loudspeakers = (
+        r.configuration.room,
+        {c.tag: k for k, c in enumerate(r.scenario.loudspeakers)},
+    )
     assert sum(" off the " in n for n in look(r, 0).name) > 0
     for index in some_seats(r):
         seat, times = look(r, index), []
         for label in seat.name:
             tag, _, part = label.partition(" off the ")
-            k = cabinets[tag]
+            k = loudspeakers[tag]
             assert r.playing[k]
             ways = [np.linalg.norm(r.points[index] - r.sources.position[k])]
             if part:
@@ -586,10 +595,12 @@ def test_without_late_loudspeakers_is_without_delay():
     """Closed form: two pendants at one distance, one 60 ms late: that delay removed gives the STI
     of the hall without it.
 
-    Within 0.002 for the half metre that the seat is off the middle; the delay costs 0.023
+    Within 0.002 for the half meter that the seat is off the middle; the delay costs 0.023
     (measured).
     """
-    late, plain = (evaluate(pair(second=Drive(delay_ms=d)), follow_echoes=False) for d in (60, 0))
+    late, plain = (
+        evaluate(pair(second=GroupSetting(delay_ms=d)), follow_echoes=False) for d in (60, 0)
+    )
     index = int(np.linalg.norm(plain.points[:, :2] - [0.6, 0], axis=1).argmin())
     assert look(late, index).without["late loudspeakers"] == pytest.approx(
         plain.sti[index], abs=2e-3
@@ -604,7 +615,7 @@ def test_the_comb(delay_ms):
 
     Dips lie within 0.6 % of a notch: the frequencies looked at are 0.7 % apart.
     """
-    r = evaluate(pair(second=Drive(delay_ms=delay_ms)), follow_echoes=False)
+    r = evaluate(pair(second=GroupSetting(delay_ms=delay_ms)), follow_echoes=False)
     index = int(np.linalg.norm(r.points[:, :2] - [0.5, 0], axis=1).argmin())
     seat = look(r, index)
     heard = r.direct[:, index, 3]

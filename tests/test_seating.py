@@ -43,7 +43,7 @@ def grid(area):
     first=st.floats(0.35, 1.5),
 )
 def test_bank_points(rows, run, rise, length, first):
-    """Closed form: a point per half metre of every row, mid-row, seated ears 0.77 m over each row's
+    """Closed form: a point per half meter of every row, mid-row, seated ears 0.77 m over each row's
     board.
     """
     bank = Bank(
@@ -131,7 +131,7 @@ def test_footprints(side, want):
 @pytest.mark.parametrize("side", SIDES)
 def test_wall_frames(side):
     """Closed form: foot on the wall's middle, along and inward level and square to each other,
-    inward to the centre.
+    inward to the center.
     """
     foot, along, inward = along_wall(side, HALL)
     assert along @ inward == 0 and along[2] == inward[2] == foot[2] == 0
@@ -156,7 +156,7 @@ def test_chairs():
     "level", ["junior high", "high school", "college", "international", "volleyball"]
 )
 def test_court_points(level):
-    """Closed form: about a metre apart, half a step inside the lines, standing ears,
+    """Closed form: about a meter apart, half a step inside the lines, standing ears,
     symmetrical.
     """
     lines = court(level)
@@ -208,17 +208,17 @@ def test_no_room_on_the_court():
         (BANK.listening(HALL), 0, "row 1 of 6, place 1 of 40"),
         (BANK.listening(HALL), 85, "row 3 of 6, place 6 of 40"),
         (CHAIRS.listening(), 119, "row 10 of 10, place 12 of 12"),
-        (court_listening(court("volleyball"), HALL), 0, "8 m west, 4 m south of the centre"),
+        (court_listening(court("volleyball"), HALL), 0, "8 m west, 4 m south of the center"),
         (
             court_listening(court("volleyball"), HALL),
             18 * 9 - 1,
-            "8 m east, 4 m north of the centre",
+            "8 m east, 4 m north of the center",
         ),
     ],
 )
 def test_names_of_places(area, index, words):
-    """Closed form: rows counted from the court, places from the west or south; on the court, metres
-    from the centre.
+    """Closed form: rows counted from the court, places from the west or south; on the court, meters
+    from the center.
     """
     assert area.place(index) == words
 
@@ -230,7 +230,7 @@ def test_scenario_areas(name, use):
     """Closed form: an area per bank not closed, per block of chairs set up, and the court; all
     points inside the hall.
     """
-    s = SCENARIOS[name].setting(use.name)
+    s = SCENARIOS[name].configuration(use.name)
     banks = [b.name for b in SCENARIOS[name].banks if b.name not in use.closed]
     rows = [b.name for b in s.balconies if b.rows]
     chairs = [f.name for f in SCENARIOS[name].floor_seats if f.name in use.set_up]
@@ -254,7 +254,7 @@ def test_scenario_areas(name, use):
             dict(row_run=24),
             (
                 r"^row_run = 24 m is outside 0\.45 to 1\.2 m\. Depth of one row, seat to seat\."
-                r" Inches or centimetres given"
+                r" Inches or centimeters given"
             ),
         ),
         (

@@ -20,7 +20,7 @@ from gymtools.venue.scenario import changed
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
 SMALL = replace(DOVECOTE, uses=DOVECOTE.uses[:2])
-TILT = ("groups", 0, "tilt_deg")
+TILT = ("groups", 0, "downtilt_deg")
 AXES = {
     "tilt": {f"{t} deg": {TILT: float(t)} for t in (20, 35, 50)},
     "height": {
@@ -51,16 +51,16 @@ def test_rows_are_single_evaluations(plain):
     for row in plain:
         if row["height"] == "in the roof":
             assert (
-                "above the clear height under the joists" in row["refused"] and "score" not in row
+                "above the clear height under the joists" in row["refused"] and "penalty" not in row
             )
             continue
         s = changed(SMALL, AXES["tilt"][row["tilt"]] | AXES["height"][row["height"]])
         r = evaluate(s, SMALL.uses[1].name)
         name = r.use.name
         assert row[f"{name}: STI"] == min(a.sti_p10 for a in r.areas)
-        assert row[f"{name}: evenness [dB]"] == max(max(a.spread_db) for a in r.areas)
+        assert row[f"{name}: evenness [dB]"] == max(max(a.coverage_range_db) for a in r.areas)
         assert row[f"{name}: spare gain [dB]"] == min(
-            float(m.spare_db.min()) for m in r.microphones
+            float(m.margin_db.min()) for m in r.microphones
         )
         verdicts = [v for u in SMALL.uses for v in evaluate(s, u.name).verdicts]
         assert (row["hold"], row["of"]) == (
@@ -155,7 +155,7 @@ def test_a_failure_is_a_row(monkeypatch):
     monkeypatch.setattr(
         sweeping,
         "figures",
-        lambda s, *more: 1 / 0 if s.groups[0].tilt_deg == 35 else real(s, *more),
+        lambda s, *more: 1 / 0 if s.groups[0].downtilt_deg == 35 else real(s, *more),
     )
     rows = sweep(SMALL, {"tilt": AXES["tilt"]})
     assert [row["refused"] for row in rows] == ["", "ZeroDivisionError: division by zero", ""]
@@ -185,7 +185,7 @@ def test_refusals(tmp_path):
     with pytest.raises(ValueError, match=r"^axes: give at least one axis"):
         sweep(SMALL, {})
     with pytest.raises(ValueError, match=r"^axes: a name is taken\."):
-        sweep(SMALL, {"score": {"a": {}}})
+        sweep(SMALL, {"penalty": {"a": {}}})
     with pytest.raises(ValueError, match=r"^room = 'x' is unknown\."):
         sweep(SMALL, AXES, room="x")
     other = tmp_path / "other.csv"

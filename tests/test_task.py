@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from gymtools import evaluate, load, parse, to_text
-from gymtools.design.aiming import Wishes, score, terms
+from gymtools.design.aiming import Weights, penalties, penalty
 from gymtools.display.lessons.task import UNSEEN, TaskPanel, standing, write_attempts
 from gymtools.display.panel.meeting import Meeting
 from gymtools.equipment.bill import cost
@@ -29,7 +29,7 @@ BRIEF = load(
 )
 NOON = datetime(2031, 3, 4, 12, 0, tzinfo=UTC)
 # high, over the side lines, each pair turned across to the bank on the other side
-OVER = {"x": 0.0, "height": 6.7, "tilt_deg": 25.0}
+OVER = {"x": 0.0, "height": 6.7, "downtilt_deg": 25.0}
 BETTER = {
     ("groups", n, key): v
     for n, side in enumerate((-1, 1))
@@ -57,29 +57,29 @@ def test_a_score_is_the_mean_of_fresh_evaluations(own):
     bill of the same design.
     """
     results = [evaluate(BRIEF, u.name) for u in BRIEF.uses]
-    assert own.score == pytest.approx(np.mean([score(r, Wishes()) for r in results]), rel=1e-12)
+    assert own.score == pytest.approx(np.mean([penalty(r, Weights()) for r in results]), rel=1e-12)
     for name in task.TERMS:
         assert own.terms[name] == pytest.approx(
-            np.mean([terms(r)[name] for r in results]), rel=1e-12
+            np.mean([penalties(r)[name] for r in results]), rel=1e-12
         )
     assert own.score == pytest.approx(
-        sum(getattr(own.wishes, k) * steps for k, steps in own.terms.items())
+        sum(getattr(own.weights, k) * steps for k, steps in own.terms.items())
     )
     verdicts = [v for r in results for v in r.verdicts]
     assert (own.hold, own.of) == (sum(v.word == "holds" for v in verdicts), len(verdicts))
     assert own.cost == pytest.approx(cost(BRIEF)) and own.room == "statistical"
-    assert own.weakest[1] == pytest.approx(max(score(r, Wishes()) for r in results))
+    assert own.weakest[1] == pytest.approx(max(penalty(r, Weights()) for r in results))
 
 
 def test_wishes_weigh_the_score():
     """Closed form: with one wish alone the score is that criterion's term."""
-    alone = Wishes(**{f: 0.0 for f in task.TERMS if f != "evenness"})
-    made = task.scored(BRIEF, wishes=alone)
+    alone = Weights(**{f: 0.0 for f in task.TERMS if f != "evenness"})
+    made = task.scored(BRIEF, weights=alone)
     assert made.score == pytest.approx(made.terms["evenness"])
 
 
 def test_every_wish_has_words_and_a_unit():
-    assert list(task.TERMS) == list(Wishes.__dataclass_fields__)
+    assert list(task.TERMS) == list(Weights.__dataclass_fields__)
 
 
 def test_a_better_design_scores_better_and_a_worse_one_worse(own):
@@ -131,12 +131,12 @@ def test_a_difference_is_told_in_the_unit_of_the_criterion(own):
         "clarity by 0.06 STI" in task.difference(worse, own)[1]
         and "by 10.0 ms" in task.difference(worse, own)[1]
     )
-    deaf = Wishes(clarity=0.0)
+    deaf = Weights(clarity=0.0)
     assert "clarity" not in " ".join(
-        task.difference(replace(worse, wishes=deaf), replace(own, wishes=deaf))
+        task.difference(replace(worse, weights=deaf), replace(own, weights=deaf))
     )
     with pytest.raises(ValueError, match="weighed differently"):
-        task.difference(own, replace(own, wishes=deaf))
+        task.difference(own, replace(own, weights=deaf))
     with pytest.raises(ValueError, match="statistical room, the solver's result in the traced one"):
         task.difference(own, replace(own, room="traced"))
 

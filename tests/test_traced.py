@@ -53,7 +53,7 @@ def counted(monkeypatch):
 
 
 def quick(scenario, use="class"):
-    """A use traced in a moment: two cabinets."""
+    """A use traced in a moment: two loudspeakers."""
     return evaluate(scenario, use, room="traced", follow_echoes=False)
 
 
@@ -61,13 +61,13 @@ def quick(scenario, use="class"):
 
 
 def test_only_what_moves_is_traced_again(counted):
-    """Linear in loudspeakers: gain, delay, target and noise need no new trace; a moved cabinet is
-    traced, the others are not.
+    """Linear in loudspeakers: gain, delay, target and noise need no new trace; a moved loudspeaker
+    is traced, the others are not.
     """
     first = quick(LARKFIELD)
     n = [u.name for u in LARKFIELD.uses].index("class")
     assert len(set(counted)) == first.playing.sum() == 2
-    group = LARKFIELD.cabinets[int(np.flatnonzero(first.playing)[0])].group
+    group = LARKFIELD.loudspeakers[int(np.flatnonzero(first.playing)[0])].group
     counted.clear()
     use = ("uses", n)
     for path, value in (
@@ -81,8 +81,8 @@ def test_only_what_moves_is_traced_again(counted):
         assert not counted, path
         assert again.late.error_db < 0.35
     g = [g.name for g in LARKFIELD.groups].index(group)
-    quick(changed(LARKFIELD, {("groups", g, "tilt_deg"): LARKFIELD.groups[g].tilt_deg - 7}))
-    moved = {c.position.tolist()[0] for c in LARKFIELD.cabinets if c.group == group}
+    quick(changed(LARKFIELD, {("groups", g, "downtilt_deg"): LARKFIELD.groups[g].downtilt_deg - 7}))
+    moved = {c.position.tolist()[0] for c in LARKFIELD.loudspeakers if c.group == group}
     assert counted and {p[0] for p in counted} <= moved
     counted.clear()
     quick(LARKFIELD)
@@ -94,11 +94,11 @@ def test_only_what_moves_is_traced_again(counted):
 def test_a_group_switched_on_is_the_only_one_traced(counted):
     """On and off need no new trace of what was traced before."""
     use = next(i for i, u in enumerate(LARKFIELD.uses) if u.name == "class")
-    off = next(g.name for g in LARKFIELD.groups if not LARKFIELD.uses[use].drive(g.name).on)
+    off = next(g.name for g in LARKFIELD.groups if not LARKFIELD.uses[use].group_setting(g.name).on)
     quick(LARKFIELD)
     counted.clear()
     both = quick(changed(LARKFIELD, {("uses", use, "groups", off, "on"): True}))
-    new = {tuple(c.position) for c in LARKFIELD.cabinets if c.group == off}
+    new = {tuple(c.position) for c in LARKFIELD.loudspeakers if c.group == off}
     assert set(counted) == new and both.playing.sum() == 2 + len(new)
     counted.clear()
     quick(LARKFIELD)
@@ -112,7 +112,7 @@ def test_the_answer_does_not_depend_on_what_was_traced_before(counted):
     alone = quick(LARKFIELD)
     traced._STORE.clear()
     evaluate(LARKFIELD, "assembly", room="traced", follow_echoes=False)
-    quick(changed(LARKFIELD, {("groups", 0, "tilt_deg"): 50.0}))
+    quick(changed(LARKFIELD, {("groups", 0, "downtilt_deg"): 50.0}))
     after = quick(LARKFIELD)
     np.testing.assert_array_equal(alone.sti, after.sti)
     np.testing.assert_array_equal(alone.total_db, after.total_db)
@@ -139,7 +139,7 @@ def test_a_field_of_something_else_is_refused():
     quieter = changed(LARKFIELD, {("uses", 0, "groups", LARKFIELD.groups[0].name, "gain_db"): -3.0})
     assert evaluate(quieter, "game", room=field, follow_echoes=False).room == "traced"
     for other, use in (
-        (changed(LARKFIELD, {("groups", 0, "tilt_deg"): 20.0}), "game"),
+        (changed(LARKFIELD, {("groups", 0, "downtilt_deg"): 20.0}), "game"),
         (LARKFIELD, "assembly"),
     ):
         with pytest.raises(ValueError, match=r"traced for other loudspeakers or another use"):
@@ -155,7 +155,7 @@ def test_a_stage_against_the_wall_is_traced_like_any_other(x, height):
     """
     s = SCENARIOS["stonebridge"]
     moved = replace(s, portable_stages=(replace(s.portable_stages[0], x=x, height=height),))
-    zones = moved.setting("graduation").zones
+    zones = moved.configuration("graduation").zones
     assert zones.volume.min() > 5
     edges = np.linalg.inv(zones.inverse[0].astype(float)).T
     assert edges[2, 2] == pytest.approx(1.7), "the layer over the floor keeps its height"
@@ -169,8 +169,8 @@ def test_a_balcony_is_taken_off_the_floor():
     slab = Balcony(
         name="b", side="north", depth=4, height=2.2, thickness=1.0, length=8, offset=8, rows=2
     )
-    with_it = replace(s, balconies=(slab,)).setting("class").zones
-    without = s.setting("class").zones
+    with_it = replace(s, balconies=(slab,)).configuration("class").zones
+    without = s.configuration("class").zones
     floor = np.prod(without.counts[0])
     lost = without.volume[:floor].sum() - with_it.volume[:floor].sum()
     x0, x1, y0, y1 = slab.footprint(s.hall)
@@ -212,7 +212,7 @@ def test_the_store_is_bounded(counted, monkeypatch):
             changed(
                 LARKFIELD,
                 {
-                    ("groups", 0, "tilt_deg"): float(tilt),
+                    ("groups", 0, "downtilt_deg"): float(tilt),
                     ("hall", "height"): LARKFIELD.hall.height + tilt / 1000,
                 },
             )
@@ -270,7 +270,7 @@ def test_mirrored_part_equals_images(name, use):
     them.
     """
     r = heard(name, use)
-    room, sounding, zones = r.setting.room, r.sources, r.late.zones
+    room, sounding, zones = r.configuration.room, r.sources, r.late.zones
     mirrored = (1 - r.absorption * room.counted[:, None]) * (
         1 - room.scattering(r.use.occupied, r.scenario.treatments)
     )[:, None]
@@ -325,12 +325,12 @@ def omni_hall(monkeypatch, finish="painted block"):
             Group(
                 name="one",
                 tag="O",
-                cabinet="pendant 100",
+                loudspeaker="pendant 100",
                 x=0,
                 y=0,
                 height=7,
                 pan_deg=0,
-                tilt_deg=90,
+                downtilt_deg=90,
             ),
         ),
         uses=(Use(name="talk", target_dba=75, noise_dba=30, listens={"court": 1.0}),),
@@ -392,7 +392,7 @@ def test_modulation_by_hand(name, use):
             level += r.direct[s, p]
             for z in np.flatnonzero(weights):
                 start = (
-                    np.linalg.norm(r.late.zones.centre[z] - r.sources.position[s]) / r.sources.speed
+                    np.linalg.norm(r.late.zones.center[z] - r.sources.position[s]) / r.sources.speed
                 )
                 for n, (a, b) in enumerate(
                     zip(r.late.edges_s[:-1], r.late.edges_s[1:], strict=True)
@@ -430,12 +430,12 @@ def test_microphones_hear_the_traced_room():
     """Invariance: the room's part of spare gain follows the late field where the microphone is: 6
     dB more of it, less to spare.
     """
-    from gymtools.acoustics.feedback import clearance
+    from gymtools.acoustics.feedback import feedback_margin
 
     r = heard("larkfield", "graduation")
     m = r.microphones[0].microphone
     louder = replace(r, late=r.late.raised(6.0))
-    assert clearance(louder, m).spare_db.min() < clearance(r, m).spare_db.min() - 0.5
+    assert feedback_margin(louder, m).margin_db.min() < feedback_margin(r, m).margin_db.min() - 0.5
     np.testing.assert_allclose(
         louder.late.at(r.points[:3]), r.late.at(r.points[:3]) * 10**0.6, rtol=1e-5
     )

@@ -268,17 +268,17 @@ def test_no_ray_slips_out_of_a_school(name):
     """
     s = SCENARIOS[name]
     for use in s.uses:
-        setting = s.setting(use.name)
-        room, c = setting.room, s.cabinets[0]
+        configuration = s.configuration(use.name)
+        room, c = configuration.room, s.loudspeakers[0]
         found = tracing.trace(
             c.position,
-            rotation(c.pan_deg, c.tilt_deg),
+            rotation(c.pan_deg, c.downtilt_deg),
             c.type.table,
             room.polygons,
             room.absorption(use.occupied),
             room.scattering(use.occupied),
             np.full(7, 1e-3),
-            setting.zones,
+            configuration.zones,
             rays=1500,
             rng=np.random.default_rng(0),
             thin=0.0,
@@ -503,9 +503,9 @@ def test_weights_follow_straight_lines():
     points = rng.uniform([-11, -7, 0.2], [11, 7, 4], (200, 3))
     weights = zones.weights(points)
     np.testing.assert_allclose(weights.sum(axis=1), 1)
-    np.testing.assert_allclose(weights @ zones.centre[:, :2], points[:, :2], atol=1e-5)
-    assert zones.weights([[-40, 0, 1]]) @ zones.centre[:, 0] == pytest.approx(
-        zones.centre[:, 0].min()
+    np.testing.assert_allclose(weights @ zones.center[:, :2], points[:, :2], atol=1e-5)
+    assert zones.weights([[-40, 0, 1]]) @ zones.center[:, 0] == pytest.approx(
+        zones.center[:, 0].min()
     )
 
 
@@ -515,12 +515,12 @@ CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 @pytest.mark.parametrize("name, use", CASES)
 def test_zones_lie_in_free_air(name, use):
     """Invariance: nothing but portable stages, whose volume is taken off, stands between any two
-    points of one layer; ears lie within 1 m of a layer, and the zones are some metres wide.
+    points of one layer; ears lie within 1 m of a layer, and the zones are some meters wide.
     """
-    setting = SCENARIOS[name].setting(use)
-    zones, room = setting.zones, setting.room
+    configuration = SCENARIOS[name].configuration(use)
+    zones, room = configuration.zones, configuration.room
     rng = np.random.default_rng(0)
-    stages = {s.name.split(",")[0] for s in setting.portable_stages}
+    stages = {s.name.split(",")[0] for s in configuration.portable_stages}
     others = room.polygons.some(
         [k for k, s in enumerate(room.surfaces) if s.name.split(",")[0] not in stages]
     )
@@ -529,8 +529,8 @@ def test_zones_lie_in_free_air(name, use):
         inside = corner + rng.random((60, 3)) @ edges
         assert in_sight(inside[:30], inside[30:], others if n == 0 else room.polygons).all(), n
         assert np.all(np.linalg.norm(edges[:2], axis=1) / zones.counts[n] < 8)
-    for area in setting.areas.values():
-        middle = zones.weights(area.points) @ zones.centre
+    for area in configuration.areas.values():
+        middle = zones.weights(area.points) @ zones.center
         assert np.abs(middle[:, 2] - area.points[:, 2]).max() < 3.5, area.name
     assert zones.volume.min() > 5
 
@@ -540,7 +540,7 @@ def test_a_platform_is_taken_off_the_floor():
     in them.
     """
     s = SCENARIOS["larkfield"]
-    graduation = s.setting("graduation")
+    graduation = s.configuration("graduation")
     (platform,), zones = graduation.portable_stages, graduation.zones
     floor = np.prod(zones.counts[0])
     edges = np.linalg.inv(zones.inverse[0].astype(float)).T
@@ -557,7 +557,7 @@ def test_a_platform_is_taken_off_the_floor():
 @given(rt=st.floats(0.4, 6.0), start=st.floats(0, 0.2))
 def test_an_exponential_decay(rt, start):
     """Closed form: EDT, T20 and T30 of an exponential are its reverberation time, however late it
-    starts; 0.5 %.
+    starts; 0.5 %, EDT 2.5 % where it starts inside a bin.
     """
     edges = tracing.EDGES / C
 
@@ -567,7 +567,7 @@ def test_an_exponential_decay(rt, start):
     energy = -np.diff(level(edges))
     for measure in decay.RANGES:
         assert decay.decay_time(energy, edges, measure) == pytest.approx(
-            rt, rel=0.02 if measure == "edt" and start else 0.005
+            rt, rel=0.025 if measure == "edt" and start else 0.005
         )
 
 

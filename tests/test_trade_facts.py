@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.acoustics.feedback import clearance, walking_map
+from gymtools.acoustics.feedback import feedback_margin, walking_map
 from gymtools.design.arrangements import arrange
 from gymtools.design.delays import aligned
 from gymtools.physics import bands
 from gymtools.venue.files import load
 from gymtools.venue.scenario import changed
-from gymtools.venue.uses import Drive
+from gymtools.venue.uses import GroupSetting
 
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
@@ -27,7 +27,7 @@ LARKFIELD, STONEBRIDGE, ALDERWAY = (
     SCENARIOS["stonebridge"],
     SCENARIOS["alderway"],
 )
-EVENNESS = slice(3, 6)  # 1, 2 and 4 kHz
+COVERAGE_BANDS = slice(3, 6)  # 1, 2 and 4 kHz
 
 
 @cache
@@ -44,24 +44,24 @@ def walked(name, key, use, facing_deg=None):
 
 def at(walk, x, y):
     """Spare gain at the place of a map nearest to x, y."""
-    return walk.spare_db[np.hypot(*(walk.places[:, :2] - [x, y]).T).argmin()]
+    return walk.margin_db[np.hypot(*(walk.places[:, :2] - [x, y]).T).argmin()]
 
 
 def spare_from_1_khz(result, microphone):
     """Spare gain of one fixed microphone were 1, 2 and 4 kHz all that could ring: lower octaves
     taken out.
     """
-    keep = np.where(np.arange(7) < EVENNESS.start, -200.0, 0.0)
-    return clearance(
+    keep = np.where(np.arange(7) < COVERAGE_BANDS.start, -200.0, 0.0)
+    return feedback_margin(
         replace(result, sources=result.sources.raised(keep), late=result.late.raised(keep)),
         microphone,
-    ).spare_db[0]
+    ).margin_db[0]
 
 
 def octaves(result, area):
     """Direct level of 1, 2 and 4 kHz together in the rows and columns of an area [dB]."""
-    place = result.setting.areas[area]
-    return bands.sum_levels(result.level_db[result.area == area, EVENNESS]).reshape(
+    place = result.configuration.areas[area]
+    return bands.sum_levels(result.level_db[result.area == area, COVERAGE_BANDS]).reshape(
         place.rows, place.columns
     )
 
@@ -80,14 +80,14 @@ def even(level_db):
 )
 def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
     """Trade fact: with a pair that frames the stage and fires away, a hand-held on the stage has
-    more to spare than with a centre cluster that fires at it, its talker free to turn.
+    more to spare than with a center cluster that fires at it, its talker free to turn.
 
     Measured, worst place and mean of the deck: Larkfield 1.9 and 1.3 dB, Stonebridge 1.5 and 0.8,
     Dovecote 1.1 and 0.5.
     """
     pair, cluster = (
-        walking_map(heard(name, key, "graduation"))[1].spare_db
-        for key in ("rows and stage", "centre four")
+        walking_map(heard(name, key, "graduation"))[1].margin_db
+        for key in ("rows and stage", "center four")
     )
     assert pair.min() > cluster.min() + worst
     assert pair.mean() > cluster.mean() + mean
@@ -104,15 +104,18 @@ def test_a_lectern_that_faces_the_cluster(name):
     lectern has 2.6, 2.4 and 1.1 dB more with the pair.
     """
     lectern = next(m for m in SCENARIOS[name].microphones if m.name == "lectern")
-    pair, cluster = (heard(name, key, "graduation") for key in ("rows and stage", "centre four"))
+    pair, cluster = (heard(name, key, "graduation") for key in ("rows and stage", "center four"))
     assert spare_from_1_khz(pair, lectern) > spare_from_1_khz(cluster, lectern) + 0.15
-    low = clearance(pair, lectern)
+    low = feedback_margin(pair, lectern)
     assert (
         bands.LABELS[low.band[0]] == "250"
-        and low.spare_db[0] < clearance(cluster, lectern).spare_db[0]
+        and low.margin_db[0] < feedback_margin(cluster, lectern).margin_db[0]
     )
     turned = replace(lectern, facing_deg=lectern.facing_deg - 180)
-    assert clearance(pair, turned).spare_db[0] > clearance(cluster, turned).spare_db[0] + 0.8
+    assert (
+        feedback_margin(pair, turned).margin_db[0]
+        > feedback_margin(cluster, turned).margin_db[0] + 0.8
+    )
 
 
 @pytest.mark.parametrize("name", ["larkfield", "stonebridge", "dovecote"])
@@ -125,7 +128,7 @@ def test_a_pair_that_fires_at_the_stage(name):
     i = [g.name for g in away.groups].index("stage pair")
     onto = changed(away, {("groups", i, "pan_deg"): away.groups[i].pan_deg - 180})
     behind, before = (
-        walking_map(evaluate(s, "graduation", follow_echoes=False))[1].spare_db
+        walking_map(evaluate(s, "graduation", follow_echoes=False))[1].margin_db
         for s in (away, onto)
     )
     assert behind.min() > before.min() + 0.15 and behind.mean() > before.mean() + 0.15
@@ -145,42 +148,42 @@ def test_right_under_a_pendant(name, least, use):
     in Dovecote, whose sound is nearly all reverberant, 0.3 to 0.5.
     """
     walk = walked(name, "pendants", use)
-    place = np.array([c.position[:2] for c in heard(name, "pendants", use).scenario.cabinets])
+    place = np.array([c.position[:2] for c in heard(name, "pendants", use).scenario.loudspeakers])
     step = np.ptp(place, axis=0) / 2
     assert at(walk, *(step * 0.5)) > at(walk, 0, 0) + least
 
 
 @pytest.mark.parametrize("name, least", [("larkfield", 1.3), ("stonebridge", 0.8)])
 def test_in_the_beams_of_a_cluster_and_beside_them(name, least):
-    """Trade fact: with only the two cabinets for the banks on, a hand-held six metres in front of
-    one has less to spare than six metres to the side, in the null between both. Measured: Larkfield
-    1.6 dB, Stonebridge 1.1 dB.
+    """Trade fact: with only the two loudspeakers for the banks on, a hand-held six meters in front
+    of one has less to spare than six meters to the side, in the null between both. Measured:
+    Larkfield 1.6 dB, Stonebridge 1.1 dB.
     """
-    walk = walked(name, "centre four", "assembly")
+    walk = walked(name, "center four", "assembly")
     assert min(at(walk, 6, 0), at(walk, -6, 0)) > max(at(walk, 0, 6), at(walk, 0, -6)) + least
 
 
 def test_behind_a_cluster():
-    """Trade fact: with one cabinet on, for the only bank, four metres behind the cluster is better
-    than four before it.
+    """Trade fact: with one loudspeaker on, for the only bank, four meters behind the cluster is
+    better than four before it.
 
     Measured at Alderway: 4.0 dB.
     """
-    walk = walked("alderway", "centre four", "assembly")
+    walk = walked("alderway", "center four", "assembly")
     assert at(walk, 0, 4) > at(walk, 0, -4) + 3.5
 
 
 def test_in_the_axis_of_a_cluster_and_under_it():
-    """Trade fact: where the roof is high, the court in a cabinet's axis is worse than the place
+    """Trade fact: where the roof is high, the court in a loudspeaker's axis is worse than the place
     right under the cluster, outside all four beams, although that is nearer. Measured at
     Stonebridge, graduation: 1.7 dB (8 m out, 1.5 up).
 
     Under a low roof it is not so: at Larkfield (class) 6 m under the cluster costs 0.9 dB against
     its axis at 13 m.
     """
-    walk = walked("stonebridge", "centre four", "graduation")
+    walk = walked("stonebridge", "center four", "graduation")
     assert at(walk, 0, 0) > at(walk, 8, 0) + 1.0
-    low = walked("larkfield", "centre four", "class")
+    low = walked("larkfield", "center four", "class")
     assert at(low, 0, 0) < at(low, 11, 0) - 0.5
 
 
@@ -188,26 +191,27 @@ def test_in_the_axis_of_a_cluster_and_under_it():
 
 
 def test_deep_banks_want_nearer_cabinets():
-    """Trade fact: three nearer cabinets a bank give its last four rows a higher and more even
-    direct level than a cabinet at the centre, at the same setting of each cabinet and at the same
-    level over the banks.
+    """Trade fact: three nearer loudspeakers a bank give its last four rows a higher and more even
+    direct level than a loudspeaker at the center, at the same setting of each loudspeaker and at
+    the same level over the banks.
 
     Measured at Stonebridge, assembly: 6.9 dB more at one setting, 1.7 dB more at the same target;
-    nine tenths of these places in a window of 2.8 dB, 7.2 dB from the centre.
+    nine tenths of these places in a window of 2.8 dB, 7.2 dB from the center.
     """
-    near, centre = (
-        heard("stonebridge", key, "assembly") for key in ("rows and ends", "centre four")
+    near, center = (
+        heard("stonebridge", key, "assembly") for key in ("rows and ends", "center four")
     )
-    top = {r: octaves(r, "north bank")[-4:] for r in (near, centre)}
+    top = {r: octaves(r, "north bank")[-4:] for r in (near, center)}
     assert (
-        top[near].mean() - near.setting_db.max() > top[centre].mean() - centre.setting_db.max() + 5
+        top[near].mean() - near.loudspeaker_gain_db.max()
+        > top[center].mean() - center.loudspeaker_gain_db.max() + 5
     )
-    assert top[near].mean() > top[centre].mean() + 1
-    assert even(top[near]) < 3.5 and even(top[centre]) > even(top[near]) + 3
+    assert top[near].mean() > top[center].mean() + 1
+    assert even(top[near]) < 3.5 and even(top[center]) > even(top[near]) + 3
 
 
 def test_the_court_needs_its_own_cabinets():
-    """Trade fact: with the two court cabinets off, the rows for the banks leave the court
+    """Trade fact: with the two court loudspeakers off, the rows for the banks leave the court
     uncovered.
 
     Measured at Stonebridge, game: 8.6 dB below the banks' mean without them, 8.0 dB and more at
@@ -216,13 +220,13 @@ def test_the_court_needs_its_own_cabinets():
     """
     s = arrange(STONEBRIDGE, "rows and ends")
     off = changed(
-        s, {("uses", 0, "groups", f"{end} end"): Drive(on=False) for end in ("west", "east")}
+        s, {("uses", 0, "groups", f"{end} end"): GroupSetting(on=False) for end in ("west", "east")}
     )
     on, bare = (evaluate(v, "game", follow_echoes=False) for v in (s, off))
     below = {r: octaves(r, "court") - octaves(r, "north bank").mean() for r in (on, bare)}
     assert below[bare].mean() < -7 and np.percentile(below[bare], 95) < -6
     assert below[on].mean() > -3
-    assert octaves(bare, "court").mean() < bands.sum_levels(bare.reverberant_db[EVENNESS]) - 5
+    assert octaves(bare, "court").mean() < bands.sum_levels(bare.reverberant_db[COVERAGE_BANDS]) - 5
 
 
 # --- one line, two lines, and delay
@@ -235,43 +239,43 @@ def two_lines(name):
     one = arrange(SCENARIOS[name], "stage on an end")
     second = replace(one.groups[0], name="second line", tag="Z", x=0.0)
     uses = tuple(
-        replace(u, groups={**u.groups, "second line": Drive(gain_db=-3)}) for u in one.uses
+        replace(u, groups={**u.groups, "second line": GroupSetting(gain_db=-3)}) for u in one.uses
     )
     return one, replace(one, groups=(*one.groups, second), uses=uses)
 
 
 @pytest.mark.parametrize("name, use", [("larkfield", "performance"), ("alderway", "graduation")])
 def test_a_second_line_needs_a_delay(name, use):
-    """Trade fact: cabinets in one line at the stage arrive together; a second, nearer line without
-    delay pulls them apart, and the delay that lets the first lead repairs it where the second
-    serves: spread and direction.
+    """Trade fact: loudspeakers in one line at the stage arrive together; a second, nearer line
+    without delay pulls them apart, and the delay that lets the first lead repairs it where the
+    second serves: spread and direction.
 
     Measured, 90th percentile over all seats: 17 and 14 ms in one line, 50 and 42 with the second.
     Where the second is the stronger: 51 and 44 ms without, 24 and 25 with delay; the voice comes
     from 49 and 45 degrees off the talker without, 16 and 17 with. Seats by the stage, which the
     second line reaches from behind, keep a late arrival: over all seats 34 and 33 ms. There a lower
-    gain or a narrower cabinet helps, not a delay.
+    gain or a narrower loudspeaker helps, not a delay.
     """
     one, two = two_lines(name)
     single, plain = evaluate(one, use, follow_echoes=False), evaluate(two, use, follow_echoes=False)
     repaired = evaluate(
         aligned(two, use, lead="stage line", groups=["second line"]), use, follow_echoes=False
     )
-    owner = np.array([c.group for c in two.cabinets])
+    owner = np.array([c.group for c in two.loudspeakers])
     seats = np.concatenate([np.arange(a.points.start, a.points.stop) for a in plain.areas])
     strongest = owner[plain.direct[..., 2:6].sum(axis=-1).argmax(axis=0)]
     served = seats[strongest[seats] == "second line"]
     assert len(served) > 50
 
     def late(r, at):
-        return 1000 * np.percentile(r.spread_s[at], 90)
+        return 1000 * np.percentile(r.arrival_spread_s[at], 90)
 
     assert late(single, seats) < 20 and late(plain, seats) > late(single, seats) + 25
     assert late(plain, served) > 40 and late(repaired, served) < 28
     assert late(repaired, seats) < late(plain, seats) - 7
     assert (
-        np.median(plain.localisation_deg[served]) > 40
-        and np.median(repaired.localisation_deg[served]) < 20
+        np.median(plain.image_shift_deg[served]) > 40
+        and np.median(repaired.image_shift_deg[served]) < 20
     )
 
 
@@ -289,20 +293,20 @@ def test_a_second_line_needs_a_delay(name, use):
 )
 def test_pendants_are_clearer_on_the_floor(name, chairs):
     """Trade fact: over chairs on the floor pendants give nine tenths of the places more clarity
-    than the centre cluster, at the same mean level and noise, because they are even: the cluster's
+    than the center cluster, at the same mean level and noise, because they are even: the cluster's
     far corners are what they save.
 
-    Measured, STI at the tenth percentile over four cabinets: 0.010, 0.013, 0.008, 0.011; over one
-    housing 0.025 to 0.042. On the banks it is a draw: -0.002 to +0.010 over four cabinets.
+    Measured, STI at the tenth percentile over four loudspeakers: 0.010, 0.013, 0.008, 0.011; over
+    one housing 0.025 to 0.042. On the banks it is a draw: -0.002 to +0.010 over four loudspeakers.
     """
     clear = {
-        key: heard(name, key, "graduation") for key in ("pendants", "centre four", "centre housing")
+        key: heard(name, key, "graduation") for key in ("pendants", "center four", "center housing")
     }
     p10 = {key: r.summary(chairs).sti_p10 for key, r in clear.items()}
-    assert p10["pendants"] > p10["centre four"] + 0.005
-    assert p10["pendants"] > p10["centre housing"] + 0.018
+    assert p10["pendants"] > p10["center four"] + 0.005
+    assert p10["pendants"] > p10["center housing"] + 0.018
     assert (
-        even(octaves(clear["pendants"], chairs)) < even(octaves(clear["centre four"], chairs)) - 2
+        even(octaves(clear["pendants"], chairs)) < even(octaves(clear["center four"], chairs)) - 2
     )
 
 
@@ -321,12 +325,12 @@ def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, us
     of a cluster, and a microphone turned to it there has 1.8 to 4.1 dB less than at the worst place
     under pendants. A fixed lectern of a graduation agrees (the test below).
     """
-    pendants, cluster = (walked(name, key, use, 0.0) for key in ("pendants", "centre four"))
+    pendants, cluster = (walked(name, key, use, 0.0) for key in ("pendants", "center four"))
     west = pendants.places[:, 0] < -5
-    assert cluster.spare_db[west].min() > pendants.spare_db[west].min() + least
+    assert cluster.margin_db[west].min() > pendants.margin_db[west].min() + least
     turning, under = (
-        walked(name, "centre four", use).spare_db.min(),
-        walked(name, "pendants", use).spare_db.min(),
+        walked(name, "center four", use).margin_db.min(),
+        walked(name, "pendants", use).margin_db.min(),
     )
     assert turning < under - 1.0
 
@@ -342,9 +346,9 @@ def test_pendants_cost_the_lectern(name, least):
     two pendants.
     """
     (pendant,), (cluster,) = (
-        heard(name, key, "graduation").microphones for key in ("pendants", "centre four")
+        heard(name, key, "graduation").microphones for key in ("pendants", "center four")
     )
-    assert pendant.spare_db[0] < cluster.spare_db[0] - least
+    assert pendant.margin_db[0] < cluster.margin_db[0] - least
 
 
 # --- where it lands
@@ -353,28 +357,28 @@ def test_pendants_cost_the_lectern(name, least):
 @pytest.mark.parametrize(
     "name, group, wall, use",
     [
-        ("alderway", "centre north", "north wall", "graduation"),
-        ("dovecote", "centre south", "south wall", "game"),
-        ("larkfield", "centre east", "east wall", "game"),
-        ("stonebridge", "centre west", "west wall", "game"),
+        ("alderway", "center north", "north wall", "graduation"),
+        ("dovecote", "center south", "south wall", "game"),
+        ("larkfield", "center east", "east wall", "game"),
+        ("stonebridge", "center west", "west wall", "game"),
     ],
 )
 def test_tilted_off_the_bare_wall(name, group, wall, use):
-    """Trade fact: the cabinet of the cluster that faces a wall without seats, tilted down to the
-    court's edge instead of fired level, puts less of its sound on that wall, and less on wall and
-    roof together.
+    """Trade fact: the loudspeaker of the cluster that faces a wall without seats, tilted down to
+    the court's edge instead of fired level, puts less of its sound on that wall, and less on wall
+    and roof together.
 
     Measured on the wall: 40 to 22 % (Alderway), 41 to 24 % (Dovecote), 21 to 12 % (Larkfield, much
     of whose end is stage), 34 to 22 % (Stonebridge); on wall and roof 81 to 36, 83 to 36, 62 to 28,
     75 to 37 %.
     """
-    down = arrange(SCENARIOS[name], "centre four")
+    down = arrange(SCENARIOS[name], "center four")
     i = [g.name for g in down.groups].index(group)
-    level = changed(down, {("groups", i, "tilt_deg"): 0.0})
+    level = changed(down, {("groups", i, "downtilt_deg"): 0.0})
     share = []
     for s in (down, level):
         r = evaluate(s, use, follow_echoes=False)
-        mine = r.lands[[c.group for c in s.cabinets].index(group)]
+        mine = r.first_incidence[[c.group for c in s.loudspeakers].index(group)]
         share.append((mine[r.parts.index(wall)], mine[r.parts.index("roof")]))
     (wall_down, roof_down), (wall_level, roof_level) = share
     assert wall_down < 0.7 * wall_level

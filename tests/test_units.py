@@ -1,4 +1,4 @@
-"""Metres and feet at the edge of the package."""
+"""Meters and feet at the edge of the package."""
 
 import math
 import re
@@ -18,7 +18,7 @@ def test_foot_is_the_international_foot():
 
 
 @pytest.mark.parametrize(
-    "metres, text",
+    "meters, text",
     [
         (0.0, "0 ft 0 in"),
         (0.0127, "0 ft 0 1/2 in"),
@@ -34,20 +34,20 @@ def test_foot_is_the_international_foot():
         (-0.0127, "-0 ft 0 1/2 in"),
     ],
 )
-def test_feet_inches(metres, text):
+def test_feet_inches(meters, text):
     """Closed form: worked by hand from 1 in = 0.0254 m."""
-    assert units.feet_inches(metres) == text
+    assert units.feet_inches(meters) == text
 
 
 @given(st.floats(-200, 200))
-def test_feet_inches_reads_back_to_a_quarter_inch(metres):
+def test_feet_inches_reads_back_to_a_quarter_inch(meters):
     """Invariance: never 12 in, and the text is the length to half a step."""
     sign, feet, inches, half = re.fullmatch(
-        r"(-?)(\d+) ft (\d+)( 1/2)? in", units.feet_inches(metres)
+        r"(-?)(\d+) ft (\d+)( 1/2)? in", units.feet_inches(meters)
     ).groups()
     assert int(inches) < 12
     read = (12 * int(feet) + int(inches) + (0.5 if half else 0)) * 0.0254 * (-1 if sign else 1)
-    assert abs(read - metres) <= 0.25 * 0.0254 + 1e-9
+    assert abs(read - meters) <= 0.25 * 0.0254 + 1e-9
 
 
 @pytest.mark.parametrize("unit, power", [("m", 1), ("m2", 2), ("m3", 3)])
@@ -101,7 +101,7 @@ def test_length_text():
     [
         ("feet", "Did you mean 'ft'"),
         ("FT", "Did you mean 'ft'"),
-        ("metres", "Did you mean 'm'"),
+        ("meters", "Did you mean 'm'"),
         ("yd", "Known: m, ft"),
     ],
 )
@@ -117,7 +117,7 @@ def test_refuses_unknown_units(slip, hint):
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf])
 def test_refuses_a_length_that_is_none(bad):
-    with pytest.raises(ValueError, match=r"metres = (nan|inf) m is outside"):
+    with pytest.raises(ValueError, match=r"meters = (nan|inf) m is outside"):
         units.feet_inches(bad)
-    with pytest.raises(ValueError, match=r"metres = (nan|inf) m is outside"):
+    with pytest.raises(ValueError, match=r"meters = (nan|inf) m is outside"):
         units.length_text(bad, "m")

@@ -11,7 +11,7 @@ from scipy.stats import norm
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design import uncertainty
-from gymtools.design.uncertainty import WORDS, Unknowns, how_sure
+from gymtools.design.uncertainty import WORDS, InputSpread, how_sure
 from gymtools.physics import reverberation
 from gymtools.venue.files import load
 
@@ -21,7 +21,7 @@ NONE = dict.fromkeys(WORDS, 0.0)
 
 
 def only(**spread):
-    return Unknowns(**{**NONE, **spread})
+    return InputSpread(**{**NONE, **spread})
 
 
 def found(sureness, criterion, area=None):
@@ -75,7 +75,7 @@ def test_one_finish_alone_moves_reverberation_as_its_formula_says():
     )
     r = found(how_sure(s, unknowns=only(absorption_pct=20.0), draws=300), "reverberation")
     result = evaluate(s)
-    room, alpha = result.setting.room, s.absorption(s.uses[0])
+    room, alpha = result.configuration.room, s.absorption(s.uses[0])
 
     def at(z):
         return reverberation.reverberation_time(
@@ -110,7 +110,7 @@ def test_nothing_unknown_nothing_moves():
     """Invariance: all spreads zero give the design itself, sure or surely not; every verdict but
     echoes is there.
     """
-    sureness = how_sure(DOVECOTE, "assembly", unknowns=Unknowns(**NONE), draws=20)
+    sureness = how_sure(DOVECOTE, "assembly", unknowns=InputSpread(**NONE), draws=20)
     designed = {
         (v.criterion, v.area): v
         for v in evaluate(DOVECOTE, "assembly", follow_echoes=False).verdicts
@@ -135,7 +135,7 @@ def test_words_are_the_designs_when_nothing_is_unknown(name):
         designed = {
             (v.criterion, v.area): v for v in evaluate(s, use.name, follow_echoes=False).verdicts
         }
-        for r in how_sure(s, use.name, unknowns=Unknowns(**NONE), draws=20).ranges:
+        for r in how_sure(s, use.name, unknowns=InputSpread(**NONE), draws=20).ranges:
             v = designed[r.criterion, r.area]
             assert np.allclose(r.values, v.value, rtol=1e-5, atol=1e-6) and r.chance == float(
                 v.word == "holds"
@@ -158,22 +158,23 @@ def test_a_sample_of_the_places_gives_the_chances_of_all(monkeypatch):
 
 
 def test_every_cabinet_errs_for_itself():
-    """Closed form: aim errors are drawn for each cabinet's pan and tilt apart, and turn it by just
-    that much.
+    """Closed form: aim errors are drawn for each loudspeaker's pan and tilt apart, and turn it by
+    just that much.
     """
     larkfield = load(SCENARIOS / "larkfield.toml")
     larkfield = replace(
-        larkfield, groups=tuple(replace(g, tilt_deg=min(g.tilt_deg, 60)) for g in larkfield.groups)
+        larkfield,
+        groups=tuple(replace(g, downtilt_deg=min(g.downtilt_deg, 60)) for g in larkfield.groups),
     )
     alone = uncertainty._each_alone(larkfield, larkfield.uses[0])
     turning = uncertainty._DIALS["aim_deg"][0](alone)
-    assert len(turning) == 2 * len(larkfield.cabinets) > 2
+    assert len(turning) == 2 * len(larkfield.loudspeakers) > 2
     errors = np.arange(1.0, len(turning) + 1) / 10
     changes = uncertainty._DIALS["aim_deg"][1](alone, turning, errors)
     moved = [
         changes["groups", n, key] - getattr(alone.groups[n], key)
         for n in range(len(alone.groups))
-        for key in ("pan_deg", "tilt_deg")
+        for key in ("pan_deg", "downtilt_deg")
     ]
     assert np.mod(np.array(moved) + 180, 360) - 180 == pytest.approx(errors)
     drawn = next(iter(uncertainty._errors([len(turning)], 20, 1)))[0]
@@ -189,7 +190,7 @@ def test_draws_that_cannot_be_hung_are_left_out(monkeypatch):
     def sometimes(*args):
         calls.append(1)
         if len(calls) % 2:
-            raise ValueError("two cabinets meet")
+            raise ValueError("two loudspeakers meet")
         return real(*args)
 
     monkeypatch.setattr(uncertainty, "changed", sometimes)
@@ -235,6 +236,6 @@ def test_refusals():
     with pytest.raises(
         ValueError, match=r"noise_db = -1 dB is outside 0 to 20 dB\. One standard deviation"
     ):
-        Unknowns(noise_db=-1)
+        InputSpread(noise_db=-1)
     with pytest.raises(ValueError, match=r"draws = 3 is outside 20 to 5000"):
         how_sure(DOVECOTE, draws=3)

@@ -24,7 +24,7 @@ from gymtools.venue.scenario import changed
 from gymtools.venue.seating import CLOSED_DEPTH, EAR_SEATED, along_wall
 from gymtools.venue.spectra import octave_levels
 from gymtools.venue.stage import PortableStage
-from gymtools.venue.uses import Drive, Use
+from gymtools.venue.uses import GroupSetting, Use
 
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
@@ -35,7 +35,14 @@ ALDERWAY, DOVECOTE, LARKFIELD, STONEBRIDGE = (
 )
 GALLERY = Balcony(name="gallery", side="south", depth=3.0, height=3.4, length=16.0)
 HIGH = Group(
-    name="high", tag="H", cabinet="pendant 100", x=0, y=6.0, height=6.4, pan_deg=0, tilt_deg=0
+    name="high",
+    tag="H",
+    loudspeaker="pendant 100",
+    x=0,
+    y=6.0,
+    height=6.4,
+    pan_deg=0,
+    downtilt_deg=0,
 )
 NEAR = replace(HIGH, y=-4.0)
 
@@ -52,17 +59,25 @@ def test_what_stands_in_each_use(name, use):
     """Closed form: chairs and portable stages are those set up, banks open unless named as closed,
     areas what is left.
     """
-    s, u, setting = SCENARIOS[name], SCENARIOS[name].use(use), SCENARIOS[name].setting(use)
-    assert {t.name for t in (*setting.floor_seats, *setting.portable_stages)} == set(u.set_up)
-    assert [b.name for b in setting.banks] == [b.name for b in s.banks]
-    assert {b.name for b in setting.banks if b.open} == {b.name for b in s.banks} - set(u.closed)
+    s, u, configuration = (
+        SCENARIOS[name],
+        SCENARIOS[name].use(use),
+        SCENARIOS[name].configuration(use),
+    )
+    assert {t.name for t in (*configuration.floor_seats, *configuration.portable_stages)} == set(
+        u.set_up
+    )
+    assert [b.name for b in configuration.banks] == [b.name for b in s.banks]
+    assert {b.name for b in configuration.banks if b.open} == {b.name for b in s.banks} - set(
+        u.closed
+    )
     listening = (
-        {b.name for b in setting.banks if b.open}
-        | {f.name for f in setting.floor_seats}
+        {b.name for b in configuration.banks if b.open}
+        | {f.name for f in configuration.floor_seats}
         | {"court"}
     )
-    assert set(setting.areas) == listening
-    surfaces = {surface.name for surface in setting.room.surfaces}
+    assert set(configuration.areas) == listening
+    surfaces = {surface.name for surface in configuration.room.surfaces}
     movable = {t.name for t in (*s.floor_seats, *s.portable_stages)}
     assert surfaces & movable == set(u.set_up)
     assert ("stage curtain" in surfaces) == bool(s.stage and not u.curtain_open)
@@ -73,7 +88,7 @@ def test_a_closed_bank():
     """Closed form: no listening points, 1.1 m deep instead of its rows, the hall larger by what
     stands no more in it.
     """
-    used, closed = LARKFIELD.setting("game"), LARKFIELD.setting("class")
+    used, closed = LARKFIELD.configuration("game"), LARKFIELD.configuration("class")
     for one, shut in zip(used.banks, closed.banks, strict=True):
         assert one.depth == pytest.approx(10 * 2 * 0.3048) and shut.depth == CLOSED_DEPTH
         a, b = one.footprint(LARKFIELD.hall), shut.footprint(LARKFIELD.hall)
@@ -83,8 +98,8 @@ def test_a_closed_bank():
     gained = sum(b.solid for b in used.banks) - sum(b.solid for b in closed.banks)
     assert closed.room.volume - used.room.volume == pytest.approx(gained) and gained > 50
 
-    def floor(setting):
-        return sum(s.area for s in setting.room.surfaces if s.part in ("floor", "court"))
+    def floor(configuration):
+        return sum(s.area for s in configuration.room.surfaces if s.part in ("floor", "court"))
 
     assert floor(closed) - floor(used) == pytest.approx(
         2 * 80 * 0.3048 * (10 * 2 * 0.3048 - CLOSED_DEPTH)
@@ -98,10 +113,10 @@ def test_the_curtain():
     """
     shut = (
         changed(LARKFIELD, {("uses", 4, "curtain_open"): False, ("uses", 4, "microphones"): ()})
-        .setting("performance")
+        .configuration("performance")
         .room
     )
-    seen = LARKFIELD.setting("performance").room
+    seen = LARKFIELD.configuration("performance").room
     assert (
         seen.volume - shut.volume
         == pytest.approx(LARKFIELD.stage.volume)
@@ -124,9 +139,11 @@ def test_a_portable_stage_takes_floor_and_volume():
     """Closed form: its box is off the volume, its footprint off the floor, its top and four sides
     are there.
     """
-    plain = STONEBRIDGE.setting("game").room
+    plain = STONEBRIDGE.configuration("game").room
     decked = (
-        changed(STONEBRIDGE, {("uses", 0, "set_up"): ("graduation stage",)}).setting("game").room
+        changed(STONEBRIDGE, {("uses", 0, "set_up"): ("graduation stage",)})
+        .configuration("game")
+        .room
     )
     assert plain.volume - decked.volume == pytest.approx(6 * 12 * 0.8)
 
@@ -185,7 +202,7 @@ def test_a_use_is_honoured(name, use):
     switch, in the result.
     """
     s, r = SCENARIOS[name], hear(SCENARIOS[name], use)
-    for k, surface in enumerate(r.setting.room.surfaces):
+    for k, surface in enumerate(r.configuration.room.surfaces):
         if surface.full is None or any(t.surface == surface.part for t in s.treatments):
             continue
         empty, full = (np.array(FINISHES[f].absorption) for f in (surface.finish, surface.full))
@@ -194,11 +211,11 @@ def test_a_use_is_honoured(name, use):
     np.testing.assert_allclose(r.noise_db, octave_levels(r.use.noise_spectrum, r.use.noise_dba))
     # the spectra are tabled to 0.01 dB
     assert bands.a_weighted(r.noise_db) == pytest.approx(r.use.noise_dba, abs=5e-3)
-    drives = [r.use.drive(c.group) for c in s.cabinets]
-    assert r.playing.tolist() == [d.on for d in drives]
-    np.testing.assert_allclose(r.sources.delay_s, [d.delay_ms / 1000 for d in drives])
-    gain = np.array([d.gain_db for d in drives])[r.playing]
-    np.testing.assert_allclose(np.diff(r.setting_db[r.playing]), np.diff(gain), atol=1e-9)
+    group_settings = [r.use.group_setting(c.group) for c in s.loudspeakers]
+    assert r.playing.tolist() == [d.on for d in group_settings]
+    np.testing.assert_allclose(r.sources.delay_s, [d.delay_ms / 1000 for d in group_settings])
+    gain = np.array([d.gain_db for d in group_settings])[r.playing]
+    np.testing.assert_allclose(np.diff(r.loudspeaker_gain_db[r.playing]), np.diff(gain), atol=1e-9)
     heard = np.concatenate(
         [
             np.full(a.points.stop - a.points.start, a.weight / (a.points.stop - a.points.start))
@@ -246,11 +263,19 @@ def test_all_uses_together(name):
     rank = {word: k for k, word in enumerate(criteria.WORDS)}
     for use, r in every.results.items():
         alone = evaluate(s, use)
-        for key in ("level_db", "total_db", "sti", "spread_s", "setting_db", "rt", "lands"):
+        for key in (
+            "level_db",
+            "total_db",
+            "sti",
+            "arrival_spread_s",
+            "loudspeaker_gain_db",
+            "rt",
+            "first_incidence",
+        ):
             np.testing.assert_array_equal(getattr(r, key), getattr(alone, key))
         assert r.verdicts == alone.verdicts
         for a, b in zip(r.microphones, alone.microphones, strict=True):
-            np.testing.assert_array_equal(a.spare_db, b.spare_db)
+            np.testing.assert_array_equal(a.margin_db, b.margin_db)
     words = [v.word for r in every.results.values() for v in r.verdicts]
     assert every.word == max(words, key=rank.get)
     weak = [(use, v) for use, r in every.results.items() for v in r.verdicts if v.word != "holds"]
@@ -267,13 +292,13 @@ def test_the_word_over_all_uses():
     """
     easy = replace(
         DOVECOTE.targets,
-        spread_db=30,
+        coverage_range_db=30,
         within_3db_pct=2,
-        worst_seat_db=30,
-        over_noise_db=0,
+        quietest_seat_db=30,
+        speech_to_noise_db=0,
         sti=0.2,
         arrival_ms=200,
-        spare_gain_db=-10,
+        feedback_margin_db=-10,
         echo=2.0,
         loudest_dba=110,
         on_listeners_pct=2,
@@ -281,7 +306,7 @@ def test_the_word_over_all_uses():
     )
     well = evaluate_all(replace(DOVECOTE, targets=easy))
     assert well.word == "holds" and well.weakest == []
-    asked = evaluate_all(replace(DOVECOTE, targets=replace(easy, spare_gain_db=5)))
+    asked = evaluate_all(replace(DOVECOTE, targets=replace(easy, feedback_margin_db=5)))
     assert [r.word for r in asked.results.values()] == ["holds", "holds", "holds", "falls short"]
     assert asked.word == "falls short"
     assert [(use, v.criterion) for use, v in asked.weakest] == [
@@ -351,17 +376,17 @@ def under(hall, low, depth, side="south"):
 
 
 def test_the_slab_shades_who_sits_under_it():
-    """Closed form: from a high cabinet, a place under it is dark exactly when the line to it meets
-    front or slab.
+    """Closed form: from a high loudspeaker, a place under it is dark exactly when the line to it
+    meets front or slab.
 
-    Worked out from similar triangles for one balcony and the cabinet before it; nowhere else is
+    Worked out from similar triangles for one balcony and the loudspeaker before it; nowhere else is
     anything lost.
     """
     s = with_balconies(DOVECOTE, GALLERY, groups=(NEAR,))
     plain = with_balconies(DOVECOTE, groups=(NEAR,))
     points = under(s.hall, 1.2, GALLERY.depth)
     lit, free = (
-        r.sources.direct(points, r.setting.room.blocking)[0][0, :, 3]
+        r.sources.direct(points, r.configuration.room.blocking)[0][0, :, 3]
         for r in (hear(s), hear(plain))
     )
     edge = -s.hall.width / 2 + GALLERY.depth
@@ -400,12 +425,12 @@ def test_its_front_reflects():
     """Closed form: on the court the front of a balcony gives an arrival by way of its plane, 1 -
     absorption of the gypsum.
 
-    Its time is that of the cabinet mirrored in the plane (1e-6); with the parapet absorbing all, it
-    is gone.
+    Its time is that of the loudspeaker mirrored in the plane (1e-6); with the parapet absorbing
+    all, it is gone.
     """
     s = with_balconies(DOVECOTE, GALLERY, groups=(HIGH,))
     r = hear(s)
-    k = 1 + [surface.name for surface in r.setting.room.surfaces].index("gallery, front")
+    k = 1 + [surface.name for surface in r.configuration.room.surfaces].index("gallery, front")
     front = -s.hall.width / 2 + GALLERY.depth
     points = np.array([[x, y, 1.55] for x in (-2.0, 0.0, 3.0) for y in (-1.0, 2.0, 4.0)])
     image = np.array([HIGH.x, 2 * front - HIGH.y, HIGH.height])
@@ -435,16 +460,16 @@ def test_a_track_all_round():
     assert sum(p == "balcony" or p.endswith("track") for p in s.room.parts) == 4 * 5
     r, plain = hear(s), hear(with_balconies(DOVECOTE))
     assert r.rt_mid != plain.rt_mid and np.isfinite(r.sti).all()
-    np.testing.assert_allclose(r.lands.sum(axis=1), 1, atol=1e-5)
-    assert r.lands[:, r.parts.index("balcony")].mean() > 0.05
+    np.testing.assert_allclose(r.first_incidence.sum(axis=1), 1, atol=1e-5)
+    assert r.first_incidence[:, r.parts.index("balcony")].mean() > 0.05
 
 
 # --- closed rooms
 
 
-def solids(setting):
+def solids(configuration):
     """Everything solid in a setting as half-spaces n . x <= d: (name, normals, offsets)."""
-    hall, made = setting.hall, []
+    hall, made = configuration.hall, []
 
     def add(name, side, offset, length, cut):
         foot, along, inward = along_wall(side, hall)
@@ -458,11 +483,11 @@ def solids(setting):
             (name, np.array([n for n, _ in faces]), np.array([d + n @ foot for n, d in faces]))
         )
 
-    for b in setting.banks:
+    for b in configuration.banks:
         front = b.first_height - b.row_rise / 2 if b.open else b.top
         slope = (b.top - front) / b.depth  # the seats fall towards the court
         add(b.name, b.side, b.offset, b.length, [(1, 0, b.depth), (slope, 1, b.top)])
-    for b in setting.balconies:
+    for b in configuration.balconies:
         add(
             f"{b.name}, slab",
             b.side,
@@ -479,19 +504,19 @@ def solids(setting):
                 b.length,
                 [(slope, 1, b.height + b.rows * b.row_rise), (0, -1, -b.height)],
             )
-    for p in setting.portable_stages:
+    for p in configuration.portable_stages:
         x0, x1, y0, y1 = p.footprint()
         normals = np.array([[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1.0]])
         made.append((p.name, normals, np.array([x1, -x0, y1, -y0, p.height])))
     return made
 
 
-def deepest(setting, place, rays, way):
+def deepest(configuration, place, rays, way):
     """How far the ways of rays, up to where they end, run inside each solid at most [m],
     by name.
     """
     found = {}
-    for name, normals, offsets in solids(setting):
+    for name, normals, offsets in solids(configuration):
         speed, room = rays @ normals.T, offsets - place @ normals.T
         at = room / np.where(np.abs(speed) < 1e-9, np.nan, speed)
         enter = np.where(speed < -1e-9, at, -np.inf).max(axis=1)
@@ -502,28 +527,28 @@ def deepest(setting, place, rays, way):
     return found
 
 
-def check_closed(setting, places, seed):
+def check_closed(configuration, places, seed):
     """No ray from these places leaves the room, and none runs through anything solid."""
     rng = np.random.default_rng(seed)
     rays = rng.normal(size=(3000, 3))
     rays /= np.linalg.norm(rays, axis=1)[:, None]
     for place in places:
-        index, way = first_hit([place], rays[None], setting.room.polygons)
+        index, way = first_hit([place], rays[None], configuration.room.polygons)
         assert index.min() >= 0, place
-        for name, metres in deepest(setting, np.asarray(place, float), rays, way[0]).items():
-            assert metres < 0.03, (name, place, metres)
+        for name, meters in deepest(configuration, np.asarray(place, float), rays, way[0]).items():
+            assert meters < 0.03, (name, place, meters)
 
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_rooms_are_closed(name, use):
-    """Invariance: 3000 rays from every cabinet and from ears all end on a surface, none inside a
-    bank or a portable stage.
+    """Invariance: 3000 rays from every loudspeaker and from ears all end on a surface, none inside
+    a bank or a portable stage.
 
     0.03 m: the slack of 2 mm along an edge, met at a slant.
     """
-    s, setting = SCENARIOS[name], SCENARIOS[name].setting(use)
-    ears = [a.points[len(a.points) // 3] for a in setting.areas.values()]
-    check_closed(setting, [*(c.position for c in s.cabinets), *ears], seed=1)
+    s, configuration = SCENARIOS[name], SCENARIOS[name].configuration(use)
+    ears = [a.points[len(a.points) // 3] for a in configuration.areas.values()]
+    check_closed(configuration, [*(c.position for c in s.loudspeakers), *ears], seed=1)
 
 
 @pytest.mark.parametrize("s", SCENARIOS.values(), ids=[*SCENARIOS])
@@ -539,10 +564,10 @@ def test_rooms_with_a_track_are_closed(s):
     group = Group(
         name="one",
         tag="A",
-        cabinet="pendant 100",
+        loudspeaker="pendant 100",
         height=hall.clear_height - 0.5,
         pan_deg=0,
-        tilt_deg=90,
+        downtilt_deg=90,
     )
     s = replace(
         s, banks=tuple(shut), balconies=balconies, groups=(group,), microphones=(), uses=(use,)
@@ -557,7 +582,7 @@ def test_rooms_with_a_track_are_closed(s):
         [-x, 2, z - 0.8],
         [x - 1, y - 1, z - 0.1],
     ]
-    check_closed(s.setting(), places, seed=2)
+    check_closed(s.configuration(), places, seed=2)
 
 
 @settings(max_examples=25, deadline=None)
@@ -601,7 +626,7 @@ def test_any_balcony_is_closed(side, rows, rise, parapet, offset, depth, seed):
 
     inside = [at(0, depth + 3, 5.0), at(1, depth - 0.2, 4.5), at(-1, 1.0, 2.0)]
     beside = at(np.copysign(6.0, -one.offset), 0.8, 4.6)
-    check_closed(s.setting(), [*inside, beside], seed)
+    check_closed(s.configuration(), [*inside, beside], seed)
 
 
 def test_a_slab_blocks_sight_from_above_to_below():
@@ -645,7 +670,7 @@ BARE = {
 } | MUTE  # nothing needs the school's own portable stage or microphones
 REFUSALS = {
     "group": (
-        first(groups={"floor": Drive()}),
+        first(groups={"floor": GroupSetting()}),
         r"^use 'game', groups: group 'floor' is unknown\. Known: wall pair, floor pair\.$",
     ),
     "closed": (
@@ -690,7 +715,7 @@ REFUSALS = {
         r"^use 'game': nobody listens\.",
     ),
     "all off": (
-        first(groups={"wall pair": Drive(on=False), "floor pair": Drive(on=False)}),
+        first(groups={"wall pair": GroupSetting(on=False), "floor pair": GroupSetting(on=False)}),
         r"^use 'game': every loudspeaker group is off\.$",
     ),
     "chairs on the deck": (
@@ -744,9 +769,9 @@ REFUSALS = {
             r" 'gallery' \(3\.10 m\)\.$"
         ),
     ),
-    "cabinet in a balcony": (
+    "loudspeaker in a balcony": (
         things(balconies=(replace(GALLERY, height=5.5, depth=8.0),)),
-        r"^cabinet F1 hangs in or less than 2\.00 m over 'gallery'\.$",
+        r"^loudspeaker F1 hangs in or less than 2\.00 m over 'gallery'\.$",
     ),
     "microphone on nothing": (
         things(microphones=(replace(LECTERN, on="deck"),)) | MUTE,
@@ -811,9 +836,9 @@ def test_refusals_around_a_built_in_stage(change, said):
 @pytest.mark.parametrize(
     "make, said",
     [
-        (lambda: Drive(on=1), r"^on = 1 must be true or false\.$"),
+        (lambda: GroupSetting(on=1), r"^on = 1 must be true or false\.$"),
         (
-            lambda: Drive(delay_ms=501),
+            lambda: GroupSetting(delay_ms=501),
             r"^delay_ms = 501 ms is outside 0 to 500 ms\. Seconds given by mistake\?$",
         ),
         (
@@ -867,7 +892,7 @@ def test_refusals_around_a_built_in_stage(change, said):
             lambda: replace(DECK, height=24),
             (
                 r"^height = 24 m is outside 0\.1 to 2 m\. Of the deck over the floor\. Inches or"
-                r" centimetres"
+                r" centimeters"
             ),
         ),
         (
@@ -898,8 +923,8 @@ def test_an_unknown_use():
         ValueError,
         match=r"^use 'prom' is unknown\. Known: performance, class, assembly, graduation\.$",
     ):
-        ALDERWAY.setting("prom")
+        ALDERWAY.configuration("prom")
     assert (
-        ALDERWAY.setting() == ALDERWAY.setting("performance")
-        and ALDERWAY.areas.keys() == ALDERWAY.setting().areas.keys()
+        ALDERWAY.configuration() == ALDERWAY.configuration("performance")
+        and ALDERWAY.areas.keys() == ALDERWAY.configuration().areas.keys()
     )

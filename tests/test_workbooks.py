@@ -65,7 +65,7 @@ CASES = {
         {
             "scenario": "../../scenarios/larkfield.toml",
             "units": "m",
-            "tilt_deg": 62.0,
+            "downtilt_deg": 62.0,
             "even_db": 4.0,
         }
     ],
@@ -118,7 +118,7 @@ CASES = {
             "far_m": 0.45,
             "near_m": 0.30,
             "open_mics": 8,
-            "spare_db": 2.5,
+            "margin_db": 2.5,
         }
     ],
     "12_checking_a_room": [
@@ -166,7 +166,7 @@ CASES = {
     "design_task": [
         {
             "brief": "../../scenarios/dovecote.toml",
-            "begin_with": {("groups", 0, "tilt_deg"): 40.0},
+            "begin_with": {("groups", 0, "downtilt_deg"): 40.0},
             "evaluations": 120,
         }
     ],
@@ -185,9 +185,11 @@ CASES = {
 def test_workbook_runs_with_other_parameters(path, case):
     """Every cell, its own asserts included, with values other than the committed ones."""
     book = nbformat.read(path, as_version=4)
-    (knobs,) = [i for i, c in enumerate(book.cells) if "parameters" in c.metadata.get("tags", [])]
+    (adjustments,) = [
+        i for i, c in enumerate(book.cells) if "parameters" in c.metadata.get("tags", [])
+    ]
     lines = "\n".join(f"{key} = {value!r}" for key, value in case.items())
-    book.cells.insert(knobs + 1, nbformat.v4.new_code_cell(lines))
+    book.cells.insert(adjustments + 1, nbformat.v4.new_code_cell(lines))
     client = NotebookClient(
         book, timeout=300, kernel_name="python3", resources={"metadata": {"path": path.parent}}
     )

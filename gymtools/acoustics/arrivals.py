@@ -40,10 +40,12 @@ def spread(direct, arrival_s):
     spread : ndarray
         (point,) [s]
     """
-    return arrivals.spread_s(direct[..., SPEECH].sum(axis=-1), arrival_s, within_db=WITHIN_DB)
+    return arrivals.arrival_spread_s(
+        direct[..., SPEECH].sum(axis=-1), arrival_s, within_db=WITHIN_DB
+    )
 
 
-def talker_place(scenario, use, setting):
+def talker_place(scenario, use, configuration):
     """Where the talker of a use stands: the first open microphone, else a stage.
 
     Parameters
@@ -52,7 +54,7 @@ def talker_place(scenario, use, setting):
         The scenario [-]
     use : Use
         One of its uses [-]
-    setting : Setting
+    configuration : HallConfiguration
         The hall as it stands in the use [-]
 
     Returns
@@ -63,16 +65,16 @@ def talker_place(scenario, use, setting):
     for m in scenario.microphones:
         if m.name in use.microphones:
             if m.walks is None:
-                return m.places(setting)[0][0]
-            x0, x1, y0, y1 = walkable(setting, m.walks)
+                return m.places(configuration)[0][0]
+            x0, x1, y0, y1 = walkable(configuration, m.walks)
             return np.array(
-                [(x0 + x1) / 2, (y0 + y1) / 2, floor_height(setting, m.walks) + STANDING]
+                [(x0 + x1) / 2, (y0 + y1) / 2, floor_height(configuration, m.walks) + STANDING]
             )
-    for platform in setting.portable_stages:
+    for platform in configuration.portable_stages:
         return np.array([platform.x, platform.y, platform.height + STANDING])
-    if setting.stage and use.curtain_open:
-        x0, x1, y0, y1 = walkable(setting, "stage")
-        return np.array([(x0 + x1) / 2, (y0 + y1) / 2, setting.stage.floor_height + STANDING])
+    if configuration.stage and use.curtain_open:
+        x0, x1, y0, y1 = walkable(configuration, "stage")
+        return np.array([(x0 + x1) / 2, (y0 + y1) / 2, configuration.stage.floor_height + STANDING])
     return None
 
 
@@ -96,7 +98,7 @@ def first_strong(direct, arrival_s):
     return np.where(strong & (energy > 0), arrival_s, np.inf).argmin(axis=0)
 
 
-def localisation_deg(direct, arrival_s, position, points, talker):
+def image_shift_deg(direct, arrival_s, position, points, talker):
     """Angle at each point between the talker and the loudspeaker that leads.
 
     Parameters
@@ -147,7 +149,7 @@ def reflected(result, points):
     A surface mirrors what it neither absorbs nor scatters; the scattered part belongs to the late
     sound.
     """
-    room, sounding = result.setting.room, result.sources
+    room, sounding = result.configuration.room, result.sources
     scattering = result.scenario.scattering(result.use)[:, None]
     mirrored = (1 - result.absorption * room.counted[:, None]) * (1 - scattering)
     direct, distance = sounding.direct(points, room.blocking)
@@ -203,7 +205,9 @@ def echoes(result):
     time = time.reshape(-1, time.shape[2])
     late = arrivals.late_level_db(energy[..., SPEECH].sum(axis=-1), time)
     first = np.where(energy[..., ECHO_BAND] > 0, time, np.inf).min(axis=0)
-    absorbed = float(np.average(result.absorption[:, ECHO_BAND], weights=result.setting.room.area))
+    absorbed = float(
+        np.average(result.absorption[:, ECHO_BAND], weights=result.configuration.room.area)
+    )
     tail, tail_time = result.late.tail(result.points[index], ECHO_BAND, first, absorbed)
     level, when = np.concatenate([energy[..., ECHO_BAND], tail]), np.concatenate([time, tail_time])
     return Echoes(points=index, late_db=late, criterion=arrivals.echo_criterion(level, when))

@@ -165,7 +165,7 @@ def _judge_area(result, area):
     targets, name = result.scenario.targets, area.name
     if area.silent:
         yield _verdict(
-            "spread_db",
+            "coverage_range_db",
             "in sight of a loudspeaker",
             name,
             float(area.silent),
@@ -174,17 +174,17 @@ def _judge_area(result, area):
             f"{area.silent} places hear no direct sound at all: something stands between them and"
             " every loudspeaker that plays",
         )
-    octave = int(np.argmax(area.spread_db))
-    spread = area.spread_db[octave]
+    octave = int(np.argmax(area.coverage_range_db))
+    spread = area.coverage_range_db[octave]
     yield _verdict(
-        "spread_db",
+        "coverage_range_db",
         "evenness",
         name,
         spread,
-        targets.spread_db,
+        targets.coverage_range_db,
         "dB",
         f"nine tenths of the places lie in a window of {spread:.1f} dB at {OCTAVES[octave]} (direct"
-        f" sound); asked for: {targets.spread_db:g} dB",
+        f" sound); asked for: {targets.coverage_range_db:g} dB",
     )
     near = 100 * area.within_3db
     yield _verdict(
@@ -198,32 +198,32 @@ def _judge_area(result, area):
         f" asked for: {targets.within_3db_pct:g} %",
     )
     yield _verdict(
-        "worst_seat_db",
+        "quietest_seat_db",
         "worst place",
         name,
-        -area.worst_db,
-        targets.worst_seat_db,
+        -area.quietest_db,
+        targets.quietest_seat_db,
         "dB",
-        f"{area.worst_place} is {-area.worst_db:.1f} dB below the area's mean (direct sound);"
-        f" allowed: {targets.worst_seat_db:g} dB",
+        f"{area.quietest_seat} is {-area.quietest_db:.1f} dB below the area's mean (direct sound);"
+        f" allowed: {targets.quietest_seat_db:g} dB",
     )
     noise = float(bands.a_weighted(result.noise_db))
-    need = noise + targets.over_noise_db
+    need = noise + targets.speech_to_noise_db
     limit = None
     if need > targets.loudest_dba:
         limit = (
-            f"the noise is {noise:.0f} dB(A); {targets.over_noise_db:g} dB over it would be"
+            f"the noise is {noise:.0f} dB(A); {targets.speech_to_noise_db:g} dB over it would be"
             f" {need:.0f}, beyond the {targets.loudest_dba:g} dB(A) allowed at any seat"
         )
     yield _verdict(
-        "over_noise_db",
+        "speech_to_noise_db",
         "level over the noise",
         name,
-        area.over_noise_db,
-        targets.over_noise_db,
+        area.speech_to_noise_db,
+        targets.speech_to_noise_db,
         "dB",
         f"{area.speech_dba:.0f} dB(A) of speech over {noise:.0f} dB(A) of noise:"
-        f" {area.over_noise_db:+.1f} dB; asked for: {targets.over_noise_db:g} dB",
+        f" {area.speech_to_noise_db:+.1f} dB; asked for: {targets.speech_to_noise_db:g} dB",
         limit=limit,
     )
     best = _clarity_without_reverberation(result, area)
@@ -233,7 +233,7 @@ def _judge_area(result, area):
             f"over this noise even a room without any reverberation gives at most {best:.2f}, at"
             f" any level up to {targets.loudest_dba:g} dB(A); asked for: {targets.sti:.2f}"
         )
-    spread_ms = 1000 * float(np.percentile(result.spread_s[area.points], 90))
+    spread_ms = 1000 * float(np.percentile(result.arrival_spread_s[area.points], 90))
     yield _verdict(
         "arrival_ms",
         "arrivals together",
@@ -260,11 +260,11 @@ def _judge_area(result, area):
 
 def _judge_microphone(result, m):
     targets, worst = result.scenario.targets, m.worst
-    spare, name = float(m.spare_db[worst]), m.microphone.name
+    spare, name = float(m.margin_db[worst]), m.microphone.name
     octave = bands.LABELS[m.band[worst]]
     need = (
         f"needs {m.needed_gain_db:+.0f} dB from its microphone to the listeners;"
-        f" {m.ring_gain_db:+.0f} dB rings"
+        f" {m.threshold_db:+.0f} dB rings"
     )
     where = ""
     if len(m.places) > 1:
@@ -280,11 +280,11 @@ def _judge_microphone(result, m):
         f" {limit_words(result, m.limited_by[worst])}; {need}"
     )
     return _verdict(
-        "spare_gain_db",
+        "feedback_margin_db",
         "spare gain before feedback",
         f"microphone '{name}'",
         spare,
-        targets.spare_gain_db,
+        targets.feedback_margin_db,
         "dB",
         why,
     )
@@ -335,7 +335,8 @@ def _judge_room(result):
     radiated = (result.sources.on_axis / result.sources.q)[:, 2:6].sum(axis=1)  # 500 Hz to 4 kHz
     radiated = radiated / radiated.sum()
     share = {
-        part: 100 * float(radiated @ result.lands[:, k]) for k, part in enumerate(result.parts)
+        part: 100 * float(radiated @ result.first_incidence[:, k])
+        for k, part in enumerate(result.parts)
     }
     on_people = sum(share.get(name, 0.0) for name in names)
     stray = max((p for p in share if p not in names), key=share.get)
@@ -349,7 +350,7 @@ def _judge_room(result):
         f"{on_people:.0f} % of what the loudspeakers radiate (500 Hz to 4 kHz) lands on listeners"
         f" first, {share[stray]:.0f} % on the {stray}; asked for: {targets.on_listeners_pct:g} %",
     )
-    room = result.setting.room
+    room = result.configuration.room
     target = targets.rt_s or float(reverberation.sports_hall_target(room.volume))
     why = f"{result.rt_mid:.1f} s (500 Hz to 2 kHz, as occupied); asked for: {target:.1f} s or less"
     if result.rt_mid > target + SHOWN["s"]:
@@ -363,7 +364,7 @@ def _judge_room(result):
 
 def _missing_absorption(result, target):
     """Sabine area that would bring the mid-band time to the target [m2]."""
-    volume = result.setting.room.volume
+    volume = result.configuration.room.volume
     return reverberation.K / reverberation.C * volume * (1 / target - 1 / result.rt_mid)
 
 
@@ -389,7 +390,7 @@ def bare_pairs(result):
     pairs : list of tuple
         (words, mean absorption of the pair, of the hall), at 1 kHz [-]
     """
-    room, alpha, found = result.setting.room, result.absorption[:, 3], []
+    room, alpha, found = result.configuration.room, result.absorption[:, 3], []
     overall = float(np.average(alpha, weights=room.area))
     for a, b in (("north", "south"), ("east", "west")):
         at = np.array([part in (f"{a} wall", f"{b} wall") for part in room.parts])

@@ -30,7 +30,9 @@ def late_db(result, area):
     """
     octaves = bands.to_level(result.late.at(result.points[area.points]).mean(axis=0, dtype=float))
     return float(
-        bands.a_weighted(octaves - result.tuning_db - result.setting_db[result.playing].max())
+        bands.a_weighted(
+            octaves - result.room_eq_db - result.loudspeaker_gain_db[result.playing].max()
+        )
     )
 
 
@@ -112,7 +114,7 @@ def ends(result):
     shares : dict
         (traced, even) by part, 500 Hz to 4 kHz [-]
     """
-    room, sources = result.setting.room, result.sources
+    room, sources = result.configuration.room, result.sources
     power = sources.radiated[:, SPEECH]
     # (surface, band)
     taken = np.einsum("sb,skb->kb", power, result.late.absorbed[..., SPEECH]) / power.sum(axis=0)
@@ -153,7 +155,7 @@ def _ends(result):
 
 def _landed(result, part):
     power = result.sources.radiated[:, SPEECH].sum(axis=1)
-    return float(power @ result.lands[:, result.parts.index(part)] / power.sum())
+    return float(power @ result.first_incidence[:, result.parts.index(part)] / power.sum())
 
 
 def bent_decay(result):

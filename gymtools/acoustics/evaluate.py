@@ -8,18 +8,18 @@ import numpy as np
 
 from ..physics import bands, intelligibility, landing, reverberation
 from ..physics.decay import RANGES
-from ..venue.configuration import Setting
+from ..venue.configuration import HallConfiguration
 from ..venue.scenario import Scenario
 from ..venue.uses import Use
-from .arrivals import echoes, localisation_deg, spread, talker_place
+from .arrivals import echoes, image_shift_deg, spread, talker_place
 from .criteria import WORDS, judge, worst_word
-from .feedback import clearances
-from .reverberant import EvenField, TracedField
+from .feedback import feedback_margins
+from .reverberant import DiffuseField, TracedField
 from .sources import Sources, sources
 from .traced import Tracing
 
-EVENNESS = slice(3, 6)  # 1, 2 and 4 kHz: the octaves in which evenness is judged
-TUNING_DB = (
+COVERAGE_BANDS = slice(3, 6)  # 1, 2 and 4 kHz: the octaves in which evenness is judged
+ROOM_EQ_DB = (
     8.0  # most that an octave is turned down for the room [dB]    common practice, no source
 )
 SPEECH = slice(2, 6)  # 500 Hz to 4 kHz: the octaves in which landing energy is told
@@ -36,52 +36,55 @@ class AreaSummary:
     # places out of sight of every loudspeaker that plays; the rest of the direct sound is told
     # without them
     silent: int
-    spread_db: tuple  # 5th to 95th percentile of the direct level at 1, 2 and 4 kHz [dB]
+    coverage_range_db: tuple  # 5th to 95th percentile of the direct level at 1, 2 and 4 kHz [dB]
     within_3db: float  # share of points within 3 dB of the mean, 0 to 1 [-]
-    worst_db: float  # lowest point re the mean [dB]
+    quietest_db: float  # lowest point re the mean [dB]
     worst: int  # its index in the result's arrays
-    worst_place: str
+    quietest_seat: str
     speech_dba: float  # mean over the points [dB(A)]
-    over_noise_db: float  # of the mean [dB]
+    speech_to_noise_db: float  # of the mean [dB]
     sti_median: float
     sti_p10: float  # 10th percentile
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Result:
-    """One evaluation: P points, S cabinets, seven octaves."""
+    """One evaluation: P points, S loudspeakers, seven octaves."""
 
     scenario: Scenario
     use: Use
-    setting: Setting  # the hall as it stands in the use
+    configuration: HallConfiguration  # the hall as it stands in the use
     sources: Sources  # at the setting that reaches the target
     points: np.ndarray  # (P, 3) [m]
     area: np.ndarray  # name per point (P,)
     level_db: np.ndarray  # direct sound (P, 7) [dB]
     total_db: np.ndarray  # direct and reverberant (P, 7) [dB]
-    late: EvenField | TracedField  # what the room adds: by formula, or traced
+    late: DiffuseField | TracedField  # what the room adds: by formula, or traced
     reverberant_db: np.ndarray  # its level, mean over the listeners (7,) [dB]
     noise_db: np.ndarray  # (7,) [dB]
     speech_dba: np.ndarray  # total, A-weighted (P,) [dB(A)]
-    over_noise_db: np.ndarray  # (P,) [dB]
+    speech_to_noise_db: np.ndarray  # (P,) [dB]
     sti: np.ndarray  # (P,)
-    direct: np.ndarray  # direct sound of each cabinet (S, P, 7) [re 20 uPa squared]
+    direct: np.ndarray  # direct sound of each loudspeaker (S, P, 7) [re 20 uPa squared]
     distance: np.ndarray  # (S, P) [m]
     arrival_s: np.ndarray  # delay and way (S, P) [s]
-    spread_s: np.ndarray  # time between the direct arrivals within 10 dB of the strongest (P,) [s]
+    arrival_spread_s: (
+        np.ndarray
+    )  # time between the direct arrivals within 10 dB of the strongest (P,) [s]
     # angle between the talker and the first strong arrival (P,) [deg]; None without a talker
-    localisation_deg: np.ndarray | None
-    playing: np.ndarray  # which cabinets are on (S,)
+    image_shift_deg: np.ndarray | None
+    playing: np.ndarray  # which loudspeakers are on (S,)
     rt: np.ndarray  # Eyring with air (7,) [s]
     rt_sabine: np.ndarray  # (7,) [s]
     absorption: np.ndarray  # (surface, 7)
     parts: tuple  # names of the parts of the room
-    # share of each cabinet's speech-band energy that meets each part first (S, part)
-    lands: np.ndarray
-    tuning_db: np.ndarray  # how far each octave is turned down for all loudspeakers (7,) [dB]
-    # each cabinet's gain over its sensitivity (speech whose A-weighted level is that of 1 W); -inf
+    # share of each loudspeaker's speech-band energy that meets each part first (S, part)
+    first_incidence: np.ndarray
+    room_eq_db: np.ndarray  # how far each octave is turned down for all loudspeakers (7,) [dB]
+    # each loudspeaker's gain over its sensitivity (speech whose A-weighted level is that of 1 W);
+    # -inf
     # when off (S,) [dB]
-    setting_db: np.ndarray
+    loudspeaker_gain_db: np.ndarray
     microphones: tuple = ()  # Clearance of every open microphone
     areas: tuple  # AreaSummary of every listening area of the use
     verdicts: tuple = ()
@@ -189,7 +192,7 @@ ROOMS = ("statistical", "traced")
 def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most_points=None):
     """What every seat hears in one use.
 
-    The loudspeakers play speech, each equalised flat on its axis, all tuned to the room (octaves
+    The loudspeakers play speech, each equalized flat on its axis, all tuned to the room (octaves
     that it builds up are turned down), at one setting that brings the weighted mean level over the
     listening areas to the use's target; group gains and delays stand relative to that setting.
 
@@ -225,8 +228,8 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     if isinstance(room, str) and room not in ROOMS:
         raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
     use = scenario.use(use)
-    setting = scenario.setting(use.name)
-    areas, surfaces = setting.areas, setting.room
+    configuration = scenario.configuration(use.name)
+    areas, surfaces = configuration.areas, configuration.room
     if most_points is not None:
         areas = {
             name: area.thinned(most_points)
@@ -241,13 +244,13 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
         for (name, a), end in zip(areas.items(), ends, strict=True)
     }
 
-    cabinets, playing = scenario.cabinets, sounding.playing
+    loudspeakers, playing = scenario.loudspeakers, sounding.playing
     direct, distance = sounding.direct(points, surfaces.blocking)  # (source, point, band)
     arrival = distance / sounding.speed + sounding.delay_s[:, None]
 
     absorption = scenario.absorption(use)  # (surface, band)
     # (source, surface, band), (source, band)
-    lands, kept = _landing(sounding, surfaces, absorption * surfaces.counted[:, None])
+    first_incidence, kept = _landing(sounding, surfaces, absorption * surfaces.counted[:, None])
     rt, rt_sabine = (
         reverberation.reverberation_time(
             surfaces.volume,
@@ -263,7 +266,7 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
         absorbing = reverberation.absorption_area(
             surfaces.area, absorption, air=sounding.decay, volume=surfaces.volume
         )
-        late = EvenField(
+        late = DiffuseField(
             energy=(sounding.on_axis / sounding.q * kept).sum(axis=0) * 16 * np.pi / absorbing,
             rt=rt,
         )
@@ -271,7 +274,7 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
         late = (
             Tracing(scenario, use.name).run()
             if room == "traced"
-            else room.at_gains_of(sounding, setting.zones)
+            else room.at_gains_of(sounding, configuration.zones)
         )
     reverberant = late.at(points)  # (point, band)
 
@@ -283,12 +286,12 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
         return shares @ np.array([energy[spans[n]].mean(axis=0, dtype=float) for n in weight])
 
     mean = over_listeners(total)  # (band,)
-    tuning_db = _tuning(bands.to_level(mean))
-    loud_db = float(bands.a_weighted(bands.to_level(mean) + tuning_db))
+    room_eq_db = _room_eq(bands.to_level(mean))
+    loud_db = float(bands.a_weighted(bands.to_level(mean) + room_eq_db))
     drive_db = use.target_dba - loud_db
     # (band,) of everything computed at 1 W so far
-    scale = bands.to_energy(tuning_db + drive_db).astype(np.float32)
-    direct, total, late = direct * scale, total * scale, late.raised(tuning_db + drive_db)
+    scale = bands.to_energy(room_eq_db + drive_db).astype(np.float32)
+    direct, total, late = direct * scale, total * scale, late.raised(room_eq_db + drive_db)
 
     mtf = late.modulation(direct, arrival, points)
     total_db = bands.to_level(total)
@@ -300,30 +303,30 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     # (part, surface)
     by_part = np.array([[p == part for p in surfaces.parts] for part in parts], float)
 
-    talker = talker_place(scenario, use, setting)
+    talker = talker_place(scenario, use, configuration)
 
     result = Result(
         scenario=scenario,
         use=use,
-        setting=setting,
+        configuration=configuration,
         points=points,
         area=np.repeat(list(areas), [len(a.points) for a in areas.values()]),
         level_db=level_db,
         total_db=total_db,
         late=late,
         reverberant_db=bands.to_level(over_listeners(reverberant) * scale),
-        tuning_db=tuning_db,
+        room_eq_db=room_eq_db,
         noise_db=noise_db,
         speech_dba=speech_dba,
-        over_noise_db=speech_dba - float(bands.a_weighted(noise_db)),
+        speech_to_noise_db=speech_dba - float(bands.a_weighted(noise_db)),
         sti=sti,
         direct=direct,
         distance=distance,
-        spread_s=spread(direct, arrival),
-        localisation_deg=(
+        arrival_spread_s=spread(direct, arrival),
+        image_shift_deg=(
             None
             if talker is None
-            else localisation_deg(direct, arrival, sounding.position, points, talker)
+            else image_shift_deg(direct, arrival, sounding.position, points, talker)
         ),
         arrival_s=arrival,
         playing=playing,
@@ -331,22 +334,24 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
         rt_sabine=rt_sabine,
         absorption=absorption,
         parts=parts,
-        lands=lands[:, :, SPEECH].mean(axis=2) @ by_part.T,
-        setting_db=np.where(playing, [use.drive(c.group).gain_db for c in cabinets], -np.inf)
+        first_incidence=first_incidence[:, :, SPEECH].mean(axis=2) @ by_part.T,
+        loudspeaker_gain_db=np.where(
+            playing, [use.group_setting(c.group).gain_db for c in loudspeakers], -np.inf
+        )
         + drive_db,
-        sources=sounding.raised(tuning_db + drive_db),
+        sources=sounding.raised(room_eq_db + drive_db),
         areas=(),
     )
     object.__setattr__(
         result, "areas", tuple(_summary(result, areas[n], spans[n], w) for n, w in weight.items())
     )
-    object.__setattr__(result, "microphones", clearances(result))
+    object.__setattr__(result, "microphones", feedback_margins(result))
     if most_points is None:
         object.__setattr__(result, "verdicts", judge(result, follow_echoes=follow_echoes))
     return result
 
 
-def _tuning(mean_db):
+def _room_eq(mean_db):
     """Cuts that bring the octaves below 1 kHz down to the speech spectrum at the mean listener, as
     an installer tunes a system.
 
@@ -354,35 +359,37 @@ def _tuning(mean_db):
     is least directional.
     """
     excess = mean_db - intelligibility.SPEECH_SPECTRUM_DB
-    excess = excess - excess[EVENNESS].mean()  # over what it is at 1, 2 and 4 kHz
-    excess[EVENNESS.start :] = 0.0
-    return -np.clip(excess, 0.0, TUNING_DB)
+    excess = excess - excess[COVERAGE_BANDS].mean()  # over what it is at 1, 2 and 4 kHz
+    excess[COVERAGE_BANDS.start :] = 0.0
+    return -np.clip(excess, 0.0, ROOM_EQ_DB)
 
 
 def _landing(sounding, room, absorption):
-    """Shares of what each cabinet radiates that meet each surface first, and the share left after
-    air and that surface.
+    """Shares of what each loudspeaker radiates that meet each surface first, and the share left
+    after air and that surface.
     """
     met, way = _cast(sounding, room.polygons)
     if (met < 0).mean() > 1e-3:
         raise ValueError(
-            "a loudspeaker's sound leaves the hall without meeting a surface. Is a cabinet in or"
-            " behind a wall or the roof?"
+            "a loudspeaker's sound leaves the hall without meeting a surface. Is a loudspeaker in"
+            " or behind a wall or the roof?"
         )
-    lands, kept = [], []
+    first_incidence, kept = [], []
     for m, r, kind in zip(met, np.where(met < 0, 0, way), sounding.kind, strict=True):
         carried = sounding.types[kind].ray_energy  # (ray, band)
-        lands.append(landing.shares(m, carried, len(room.surfaces)))
+        first_incidence.append(landing.shares(m, carried, len(room.surfaces)))
         kept.append(
             (carried * np.exp(np.multiply.outer(r, -sounding.decay)) * (1 - absorption[m])).sum(
                 axis=0
             )
         )
-    return np.array(lands), np.array(kept)
+    return np.array(first_incidence), np.array(kept)
 
 
 def _cast(sounding, polygons):
-    """Rays of every cabinet to their first surface; those that have not moved are remembered."""
+    """Rays of every loudspeaker to their first surface; those that have not moved are
+    remembered.
+    """
     keys = [
         (polygons, p.tobytes(), a.tobytes())
         for p, a in zip(sounding.position, sounding.axes, strict=True)
@@ -401,16 +408,16 @@ def _cast(sounding, polygons):
     return tuple(np.array(v) for v in zip(*found, strict=True))
 
 
-# first landings by room and place of the cabinet, the latest used last
+# first landings by room and place of the loudspeaker, the latest used last
 _CAST, REMEMBERED = (OrderedDict(), 256)
 
 
 def _summary(result, area, span, weight):
-    octaves = result.level_db[span, EVENNESS]
+    octaves = result.level_db[span, COVERAGE_BANDS]
     level = bands.sum_levels(octaves)  # 1, 2 and 4 kHz together
     heard = np.isfinite(level)
-    # of mirrored places the first, whatever the last float says
-    worst = int(np.argmin(np.round(level, 3)))
+    # of mirrored seats the first, whatever the last float says
+    worst = int(np.argmax(level <= level.min() + 0.001))
     octaves, level = (
         (octaves[heard], level[heard]) if heard.any() else (np.zeros((1, 3)), np.zeros(1))
     )
@@ -422,14 +429,14 @@ def _summary(result, area, span, weight):
         weight=weight,
         points=span,
         mean_db=mean,
-        spread_db=tuple((high - low).tolist()),
+        coverage_range_db=tuple((high - low).tolist()),
         within_3db=float((np.abs(level - mean) <= 3).mean()),
         silent=int((~heard).sum()),
-        worst_db=float(level.min() - mean),
+        quietest_db=float(level.min() - mean),
         worst=span.start + worst,
-        worst_place=area.place(worst, result.scenario.units),
+        quietest_seat=area.place(worst, result.scenario.units),
         speech_dba=speech,
-        over_noise_db=float(result.over_noise_db[span].mean()),
+        speech_to_noise_db=float(result.speech_to_noise_db[span].mean()),
         sti_median=float(np.median(result.sti[span])),
         sti_p10=float(np.percentile(result.sti[span], 10)),
     )

@@ -18,7 +18,7 @@ class Loudness:
         float  # mean speech level with all that amplifiers and loudspeakers have, headroom kept
     )
     reach_db: np.ndarray  # the same in octaves (7,) [dB]
-    spare_db: float
+    margin_db: float
     tag: str  # loudspeaker that reaches its limit first
     limited_by: str
     word: str
@@ -37,7 +37,7 @@ def loudness(result, system):
     ----------
     result : Result
         An evaluation [-]
-    system : System
+    system : Amplification
         What drives the loudspeakers [-]
 
     Returns
@@ -60,9 +60,9 @@ def loudness(result, system):
     return Loudness(
         use=result.use.name,
         target_dba=result.use.target_dba,
-        reach_dba=result.use.target_dba + first.spare_db,
-        reach_db=bands.to_level(mean) + first.spare_db,
-        spare_db=first.spare_db,
+        reach_dba=result.use.target_dba + first.margin_db,
+        reach_db=bands.to_level(mean) + first.margin_db,
+        margin_db=first.margin_db,
         tag=first.tag,
         limited_by=first.limited_by,
         word=first.word,

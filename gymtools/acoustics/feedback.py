@@ -14,38 +14,38 @@ ROOM = -1  # "the room": the reverberant sound limits, not one loudspeaker
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Clearance:
+class FeedbackMargin:
     """One open microphone, at one place or over all the places its talker walks."""
 
     microphone: Microphone
     places: np.ndarray  # (place, 3) [m]
     shape: tuple  # rows and columns of the places
     # gain still to be had, margin and open microphones taken off (place,) [dB]
-    spare_db: np.ndarray
+    margin_db: np.ndarray
     band: np.ndarray  # octave that would ring first (place,)
-    limited_by: np.ndarray  # cabinet that gives most in that octave, or ROOM (place,)
+    limited_by: np.ndarray  # loudspeaker that gives most in that octave, or ROOM (place,)
     needed_gain_db: float  # level at the listeners over the talker's level at the microphone [dB]
 
     @property
     def worst(self):
         """Index of the worst place."""
-        return int(np.argmin(self.spare_db))
+        return int(np.argmin(self.margin_db))
 
     @property
-    def ring_gain_db(self):
+    def threshold_db(self):
         """Gain at which the worst place rings, nothing kept back [dB]."""
         kept = feedback.STABILITY_MARGIN_DB + self.open_mics_db
-        return self.needed_gain_db + float(self.spare_db[self.worst]) + kept
+        return self.needed_gain_db + float(self.margin_db[self.worst]) + kept
 
     open_mics_db: float = 0.0  # 10 lg of the number of open microphones [dB]
 
     @property
     def clear(self):
         """Share of the places with spare gain, 0 to 1."""
-        return float((self.spare_db >= 0).mean())
+        return float((self.margin_db >= 0).mean())
 
 
-def clearances(result):
+def feedback_margins(result):
     """Spare gain of every open microphone of the use.
 
     The loudspeakers play at the use's setting (or at what stands over its noise as asked, if that
@@ -60,7 +60,7 @@ def clearances(result):
 
     Returns
     -------
-    clearances : tuple of Clearance
+    feedback_margins : tuple of FeedbackMargin
         One for each open microphone
 
     Sources
@@ -69,10 +69,10 @@ def clearances(result):
     10 lg NOM as in ``physics.feedback``.
     """
     opened = [m for m in result.scenario.microphones if m.name in result.use.microphones]
-    return tuple(clearance(result, m, len(opened)) for m in opened)
+    return tuple(feedback_margin(result, m, len(opened)) for m in opened)
 
 
-def clearance(result, microphone, open_mics=1):
+def feedback_margin(result, microphone, open_mics=1):
     """Spare gain of one microphone.
 
     Parameters
@@ -86,13 +86,13 @@ def clearance(result, microphone, open_mics=1):
 
     Returns
     -------
-    clearance : Clearance
+    feedback_margin : FeedbackMargin
         Spare gain at each place
     """
     kind = microphone.kind
-    places, shape = microphone.places(result.setting)
+    places, shape = microphone.places(result.configuration)
     # (source, place, band)
-    direct, distance = result.sources.direct(places, result.setting.room.blocking)
+    direct, distance = result.sources.direct(places, result.configuration.room.blocking)
     toward = (result.sources.position[:, None] - places) / distance[..., None]
     facings = FACINGS if microphone.facing_deg is None else np.array([microphone.facing_deg])
     pattern = np.array(kind.pattern)
@@ -103,7 +103,7 @@ def clearance(result, microphone, open_mics=1):
     diffuse = (result.late.at(places) * microphones.random_efficiency(pattern))[:, BANDS]
     talker_db = microphone.talker_dba + intelligibility.SPEECH_SPECTRUM_DB
     noise = float(bands.a_weighted(result.noise_db))
-    wanted = max(result.use.target_dba, noise + result.scenario.targets.over_noise_db)
+    wanted = max(result.use.target_dba, noise + result.scenario.targets.speech_to_noise_db)
     extra = bands.to_energy(wanted - result.use.target_dba)
     # worst facing (place, band)
     loop = (beamed.max(axis=0) + diffuse) * (extra / bands.to_energy(talker_db[BANDS]))
@@ -118,11 +118,11 @@ def clearance(result, microphone, open_mics=1):
     strongest = _strongest(direct, toward, kind, facings[facing], band)  # (source, place)
     loudest = strongest.argmax(axis=0)
     limited = np.where(strongest.sum(axis=0) > diffuse[at, octave], loudest, ROOM)
-    return Clearance(
+    return FeedbackMargin(
         microphone=microphone,
         places=places,
         shape=shape,
-        spare_db=spare,
+        margin_db=spare,
         band=band,
         limited_by=limited,
         needed_gain_db=wanted - microphone.talker_dba,
@@ -159,18 +159,18 @@ def walking_map(result, kind="hand-held wireless", facing_deg=None):
 
     Returns
     -------
-    maps : list of Clearance
+    maps : list of FeedbackMargin
         One for the floor, one for each stage
     """
-    setting, count = result.setting, max(1, len(result.use.microphones))
-    stages = (["stage"] if setting.stage and setting.curtain_open else []) + [
-        p.name for p in setting.portable_stages
+    configuration, count = result.configuration, max(1, len(result.use.microphones))
+    stages = (["stage"] if configuration.stage and configuration.curtain_open else []) + [
+        p.name for p in configuration.portable_stages
     ]
     walkers = [
         Microphone(name=place, type=kind, walks=place, facing_deg=facing_deg)
         for place in ("floor", *stages)
     ]
-    return [clearance(result, walker, count) for walker in walkers]
+    return [feedback_margin(result, walker, count) for walker in walkers]
 
 
 def names(result, limited_by):
@@ -181,13 +181,15 @@ def names(result, limited_by):
     result : Result
         An evaluation [-]
     limited_by : int
-        Of a ``Clearance`` [-]
+        Of a ``FeedbackMargin`` [-]
 
     Returns
     -------
     words : str
-        The cabinet's tag, or "the room"
+        The loudspeaker's tag, or "the room"
     """
     return (
-        "the room's own sound" if limited_by == ROOM else result.scenario.cabinets[limited_by].tag
+        "the room's own sound"
+        if limited_by == ROOM
+        else result.scenario.loudspeakers[limited_by].tag
     )

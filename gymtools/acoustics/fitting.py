@@ -60,7 +60,7 @@ def fit_absorption(scenario, use, measured, finishes=None, *, predicted=None):
     """
     empty = replace(scenario.use(use), occupied={})
     measured = np.asarray(measured, float)
-    room = scenario.setting(use).room
+    room = scenario.configuration(use).room
     there = sorted({s.finish for s in room.surfaces} | {t.finish for t in scenario.treatments})
     chosen = list(there if finishes is None else finishes)
     for name in chosen:

@@ -16,7 +16,7 @@ STEP, STEPS = 0.005, 60  # of an even tail that is told as many small arrivals [
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class EvenField:
+class DiffuseField:
     """The same level everywhere and one exponential decay in each octave: the statistical room."""
 
     energy: np.ndarray  # (band,) [re 20 uPa squared]
@@ -33,7 +33,7 @@ class EvenField:
 
         Returns
         -------
-        field : EvenField
+        field : DiffuseField
             With more energy (or less)
         """
         return replace(self, energy=self.energy * bands.to_energy(gain_db))
@@ -274,7 +274,7 @@ class TracedField:
         power, found = self.sources.radiated, []
         for s, energy in enumerate(self.reflected):
             start = (
-                np.linalg.norm(self.zones.centre - self.sources.position[s], axis=1)
+                np.linalg.norm(self.zones.center - self.sources.position[s], axis=1)
                 / self.sources.speed
             )
             found.append(
@@ -310,7 +310,7 @@ class TracedField:
             optimize=True,
         )
         # (source, zone)
-        direct = np.linalg.norm(self.zones.centre - self.sources.position[:, None], axis=-1)
+        direct = np.linalg.norm(self.zones.center - self.sources.position[:, None], axis=-1)
         soon = tracing.MIDDLES < direct[..., None] + within_s * self.sources.speed
         return float(energy[soon].sum() / energy.sum())
 

@@ -54,11 +54,11 @@ def look(result, index):
     """
     if not 0 <= index < len(result.points):
         raise ValueError(f"seat {index} is not among the {len(result.points)} places.")
-    area = result.setting.areas[str(result.area[index])]
+    area = result.configuration.areas[str(result.area[index])]
     start = int(np.flatnonzero(result.area == area.name)[0])
     energy, time = reflected(result, result.points[index : index + 1])
-    names = [""] + [f" off the {s.part}" for s in result.setting.room.surfaces]
-    tags = [c.tag for c in result.scenario.cabinets]
+    names = [""] + [f" off the {s.part}" for s in result.configuration.room.surfaces]
+    tags = [c.tag for c in result.scenario.loudspeakers]
     level = energy[:, :, 0, SPEECH].sum(axis=-1)  # (source, way)
     s, k = np.nonzero(level > level.max() * 10 ** (-SHOWN_DB / 10))
     order = np.argsort(time[s, k, 0])

@@ -11,8 +11,8 @@ from ..physics import air, bands, field, geometry, intelligibility
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Sources:
-    """All cabinets in one use, in the order of ``scenario.cabinets``; those that are off radiate
-    nothing.
+    """All loudspeakers in one use, in the order of ``scenario.loudspeakers``; those that are off
+    radiate nothing.
     """
 
     position: np.ndarray  # (source, 3) [m]
@@ -92,14 +92,14 @@ def sources(scenario, use):
     Returns
     -------
     sources : Sources
-        Each type equalised flat on its axis; gains and delays of the use applied
+        Each type equalized flat on its axis; gains and delays of the use applied
     """
-    cabinets, weather = scenario.cabinets, scenario.air
-    drives = [use.drive(c.group) for c in cabinets]
-    playing = np.array([d.on for d in drives])
-    types = list({id(c.type): c.type for c in cabinets}.values())
+    loudspeakers, weather = scenario.loudspeakers, scenario.air
+    group_settings = [use.group_setting(c.group) for c in loudspeakers]
+    playing = np.array([d.on for d in group_settings])
+    types = list({id(c.type): c.type for c in loudspeakers}.values())
     level = np.array(
-        [c.type.response_db + d.gain_db for c, d in zip(cabinets, drives, strict=True)]
+        [c.type.response_db + d.gain_db for c, d in zip(loudspeakers, group_settings, strict=True)]
     )
     loss = air.attenuation(
         bands.EXACT,
@@ -108,12 +108,14 @@ def sources(scenario, use):
         pressure_kpa=weather.pressure_kpa,
     )
     return Sources(
-        position=np.array([c.position for c in cabinets]),
-        axes=geometry.rotation([c.pan_deg for c in cabinets], [c.tilt_deg for c in cabinets]),
+        position=np.array([c.position for c in loudspeakers]),
+        axes=geometry.rotation(
+            [c.pan_deg for c in loudspeakers], [c.downtilt_deg for c in loudspeakers]
+        ),
         types=types,
-        kind=np.array([types.index(c.type) for c in cabinets]),
+        kind=np.array([types.index(c.type) for c in loudspeakers]),
         on_axis=bands.to_energy(level + intelligibility.SPEECH_SPECTRUM_DB) * playing[:, None],
-        delay_s=np.array([d.delay_ms / 1000 for d in drives]),
+        delay_s=np.array([d.delay_ms / 1000 for d in group_settings]),
         playing=playing,
         decay=air.decay_constant(loss),
         speed=float(air.speed_of_sound(weather.temperature_c)),

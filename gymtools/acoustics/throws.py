@@ -18,8 +18,8 @@ EDGE_DB = -6.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Throw:
-    """One beam: from the cabinet along its axis to the first surface, and the outline of its -6 dB
-    edge there.
+    """One beam: from the loudspeaker along its axis to the first surface, and the outline of its -6
+    dB edge there.
     """
 
     tag: str
@@ -28,7 +28,9 @@ class Throw:
     end: np.ndarray  # (3,) [m]
     distance: float  # [m]
     level_db: np.ndarray  # the same in octaves (7,) [dB]
-    level_dba: float  # direct speech of this cabinet alone at the end; -inf when it is off [dB(A)]
+    level_dba: (
+        float  # direct speech of this loudspeaker alone at the end; -inf when it is off [dB(A)]
+    )
     part: str  # of the room
     # (n, 3), closed, rows of NaN where it leaps to another surface; empty where the pattern has no
     # edge [m]
@@ -46,14 +48,14 @@ class Section:
     steps: np.ndarray  # the bank's profile (corner, 2); empty on the floor [m]
     points: np.ndarray  # indices of the seats in the cut, front to back
     seats: np.ndarray  # their ears (row, 2) [m]
-    cabinet: int  # index of the cabinet that gives these seats the most direct sound
+    loudspeaker: int  # index of the loudspeaker that gives these seats the most direct sound
     at: np.ndarray  # its place (2,) [m]
     axis: np.ndarray  # start and end of the axis (2, 2) [m]
     edges: tuple  # upper and lower -6 dB edge, each (2, 2) [m]
 
 
 def throws(result):
-    """Every beam of every cabinet, followed to the first surface.
+    """Every beam of every loudspeaker, followed to the first surface.
 
     Parameters
     ----------
@@ -63,22 +65,22 @@ def throws(result):
     Returns
     -------
     throws : list of Throw
-        In the order of the cabinets; a housing with several beams has one entry a beam
+        In the order of the loudspeakers; a housing with several beams has one entry a beam
     """
     scenario = result.scenario
-    cabinets, room = scenario.cabinets, result.setting.room
+    loudspeakers, room = scenario.loudspeakers, result.configuration.room
     axes = result.sources.axes
     on_axis_db = bands.to_level(result.sources.on_axis)
     loss_db = bands.E_FOLD_DB * result.sources.decay
     # axes of the beams, then the edge of each
-    local = [[c.type.beams[:, 0], *_edges(c.type)] for c in cabinets]
+    local = [[c.type.beams[:, 0], *_edges(c.type)] for c in loudspeakers]
     rays = [np.concatenate(parts) @ axes[s] for s, parts in enumerate(local)]
     most = max(map(len, rays))
     # (source, ray, 3)
     padded = np.stack([np.concatenate([r, np.repeat(r[:1], most - len(r), axis=0)]) for r in rays])
     indices, ways = geometry.first_hit(result.sources.position, padded, room.polygons)
     made = []
-    for s, c in enumerate(cabinets):
+    for s, c in enumerate(loudspeakers):
         fronts, edges = rays[s][: c.type.lobes], [e @ axes[s] for e in local[s][1:]]
         index, way, begin = indices[s], ways[s], c.type.lobes
         for beam, front in enumerate(fronts):
@@ -115,8 +117,8 @@ def _broken(outline, surface):
 
 @lru_cache(maxsize=64)
 def _edges(kind):
-    """Directions of the -6 dB edge of each beam in the cabinet's frame: list of (AROUND, 3), empty
-    without an edge.
+    """Directions of the -6 dB edge of each beam in the loudspeaker's frame: list of (AROUND, 3),
+    empty without an edge.
     """
     around = np.linspace(0, 2 * np.pi, AROUND, endpoint=False)
     return [_edge(kind, beam, around) for beam in kind.beams]
@@ -165,8 +167,8 @@ def section(result, area):
         Distances from the wall behind a bank, or from the west wall elsewhere [m]
     """
     scenario = result.scenario
-    hall, place = scenario.hall, result.setting.areas[area]
-    bank = next((b for b in result.setting.banks if b.name == area), None)
+    hall, place = scenario.hall, result.configuration.areas[area]
+    bank = next((b for b in result.configuration.banks if b.name == area), None)
     side = bank.side if bank else "west"
     foot, _, inward = along_wall(side, hall)
 
@@ -177,17 +179,17 @@ def section(result, area):
     points = start + np.arange(place.rows) * place.columns + place.columns // 2
     middle = result.points[points]
     direct, _ = result.sources.direct(middle)
-    cabinet = int(np.argmax(direct[..., BAND].sum(axis=1)))
+    loudspeaker = int(np.argmax(direct[..., BAND].sum(axis=1)))
 
-    c = scenario.cabinets[cabinet]
-    axes = result.sources.axes[cabinet]
+    c = scenario.loudspeakers[loudspeaker]
+    axes = result.sources.axes[loudspeaker]
     fronts = c.type.beams[:, 0] @ axes
     # the beam that looks at these seats
     beam = int(np.argmax(fronts @ (middle.mean(axis=0) - c.position)))
     rays = [c.type.beams[beam, 0]]
     edge = _edge(c.type, c.type.beams[beam], np.array([np.pi / 2, -np.pi / 2]))  # up and down
     rays = np.concatenate([rays, edge]) @ axes
-    _, way = geometry.first_hit([c.position], rays[None], result.setting.room.polygons)
+    _, way = geometry.first_hit([c.position], rays[None], result.configuration.room.polygons)
     ends = c.position + way[0][:, None] * rays
 
     def line(end):
@@ -199,7 +201,7 @@ def section(result, area):
         steps=_steps(bank) if bank else np.empty((0, 2)),
         points=points,
         seats=flat(middle),
-        cabinet=cabinet,
+        loudspeaker=loudspeaker,
         at=flat(c.position),
         axis=line(ends[0]),
         edges=tuple(line(e) for e in ends[1:]),

@@ -54,7 +54,7 @@ class Tracing:
     """The room of one use being traced for all loudspeakers that play.
 
     What has been traced before is used again: gains, delays, noise and targets need no new trace,
-    and of several cabinets only those that moved are traced. The answer depends on the inputs
+    and of several loudspeakers only those that moved are traced. The answer depends on the inputs
     alone, not on what was traced before.
 
     Parameters
@@ -67,13 +67,13 @@ class Tracing:
 
     def __init__(self, scenario, use=None):
         self.scenario, self.use = scenario, scenario.use(use)
-        self.setting = scenario.setting(self.use.name)
-        room = self.setting.room
+        self.configuration = scenario.configuration(self.use.name)
+        room = self.configuration.room
         self.sources = sources(scenario, self.use)
         self.absorption = scenario.absorption(self.use) * room.counted[:, None]
         self.scattering = scenario.scattering(self.use)
         surroundings = (
-            self.setting,
+            self.configuration,
             self.absorption.tobytes(),
             self.scattering.tobytes(),
             self.sources.decay.tobytes(),
@@ -81,13 +81,13 @@ class Tracing:
         self.playing = np.flatnonzero(self.sources.playing)
         self._keys = {}
         for n in self.playing:
-            c = scenario.cabinets[n]
+            c = scenario.loudspeakers[n]
             self._keys[n] = (
                 *surroundings,
                 c.type,
                 tuple(c.position.tolist()),
                 c.pan_deg,
-                c.tilt_deg,
+                c.downtilt_deg,
             )
             _STORE.setdefault(self._keys[n], _Traced())
             _STORE.move_to_end(self._keys[n])
@@ -97,8 +97,8 @@ class Tracing:
         self.wanted = PASSES
 
     def _missing(self):
-        """Cabinets with fewer passes than wanted, the least traced first; more are wanted while the
-        error is too large.
+        """Loudspeakers with fewer passes than wanted, the least traced first; more are wanted while
+        the error is too large.
         """
         while True:
             missing = [n for n in self.playing if len(self._traced[n].zones) < self.wanted]
@@ -142,22 +142,24 @@ class Tracing:
         if not missing:
             return None
         n = missing[0]
-        c = self.scenario.cabinets[n]
+        c = self.scenario.loudspeakers[n]
         # chance of its own
         own = zlib.crc32(
-            repr((c.type.name, np.round(c.position, 6).tolist(), c.pan_deg, c.tilt_deg)).encode()
+            repr(
+                (c.type.name, np.round(c.position, 6).tolist(), c.pan_deg, c.downtilt_deg)
+            ).encode()
         )
         number = len(self._traced[n].zones)
         trace = tracing.trace(
             self.sources.position[n],
             self.sources.axes[n],
             self.sources.types[self.sources.kind[n]].table,
-            self.setting.room.polygons,
+            self.configuration.room.polygons,
             self.absorption,
             self.scattering,
             self.sources.decay,
-            self.setting.zones,
-            rays=rays(self.setting.room.volume),
+            self.configuration.zones,
+            rays=rays(self.configuration.room.volume),
             rng=np.random.default_rng([SEED, number, own]),
             stop=stop,
         )
@@ -223,4 +225,4 @@ class Tracing:
         # others may have traced the same: then as many passes as are needed stand ready
         self._missing()
         known = {n: trace for n, trace, _ in self._known}
-        return TracedField.of(self.sources, self.setting.zones, known, error_db=self.error_db)
+        return TracedField.of(self.sources, self.configuration.zones, known, error_db=self.error_db)

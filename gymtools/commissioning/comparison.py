@@ -10,7 +10,7 @@ from ..acoustics.criteria import word_for
 from ..acoustics.evaluate import evaluate, evaluate_all
 from ..acoustics.exposure import loudness
 from ..acoustics.fitting import Fit, fit_absorption
-from ..equipment.amplification import drive
+from ..equipment.amplification import amplify
 from ..physics import bands
 from .diagnosis import causes
 from .expected import Expected, expected
@@ -127,7 +127,7 @@ def compare(plan, readings, *, room="statistical"):
         plan,
         results,
         reach={
-            name: loudness(r, drive(r.scenario, {name: r})).spare_db
+            name: loudness(r, amplify(r.scenario, {name: r})).margin_db
             for name, r in results.items()
             if _read(readings, "reach", name, plan)
         },
@@ -298,7 +298,7 @@ def _checks(plan, readings, told, results):
                 use,
                 "evenness",
                 "dB",
-                targets.spread_db,
+                targets.coverage_range_db,
                 predicted,
                 _spread(np.array([x[0] for x in whole])),
                 sd,
@@ -349,7 +349,7 @@ def _checks(plan, readings, told, results):
                 use,
                 "spare gain before feedback",
                 "dB",
-                targets.spare_gain_db,
+                targets.feedback_margin_db,
                 min(x[1] - x[3] for x in spare),
                 spare[least][0] - spare[least][3],
                 spare[least][2],
@@ -367,7 +367,7 @@ def _checks(plan, readings, told, results):
                 use,
                 "level over the noise",
                 "dB",
-                targets.over_noise_db,
+                targets.speech_to_noise_db,
                 want - noise,
                 value - noise,
                 sd,

@@ -111,7 +111,7 @@ def _tests(plan, readings, told):
         *_mean(plan, readings, told, "clarity"),
         *_mean(plan, readings, told, "reach"),
     ]
-    tags = len(plan.scenario.cabinets) if levels else 0
+    tags = len(plan.scenario.loudspeakers) if levels else 0
     return dict(
         levels=levels,
         other=other,
@@ -147,7 +147,7 @@ def _alone(plan, readings, told):
     if len(items) < 3:
         return None
     tags, pink = (
-        [c.tag for c in plan.scenario.cabinets],
+        [c.tag for c in plan.scenario.loudspeakers],
         bands.to_energy(-intelligibility.SPEECH_SPECTRUM_DB),
     )
     direct, late, share = (
@@ -195,7 +195,7 @@ def level_changes(plan, readings, told, use, gains_db, room_db=0.0):
     use : str
         Name of the use [-]
     gains_db : array
-        Of every cabinet of the scenario, 0 as designed (cabinet,) [dB]
+        Of every loudspeaker of the scenario, 0 as designed (loudspeaker,) [dB]
     room_db : float
         Of the late sound [dB]
 
@@ -220,7 +220,7 @@ def _levels_explained(plan, levels, limit):
     """
     if not levels:
         return []
-    gains, found = np.zeros(len(plan.scenario.cabinets)), []
+    gains, found = np.zeros(len(plan.scenario.loudspeakers)), []
     turned, room_db = np.zeros(len(gains), bool), 0.0
     now = _misfit(levels, gains, turned, room_db)
     for _ in range(MOST):
@@ -251,18 +251,23 @@ def _levels_explained(plan, levels, limit):
 
 def _hypotheses(scenario, gains, turned, room_db):
     """Everything that may be off: each loudspeaker, each group, the room, each polarity."""
-    cabinets = scenario.cabinets
-    for n, c in enumerate(cabinets):
+    loudspeakers = scenario.loudspeakers
+    for n, c in enumerate(loudspeakers):
         for by in STEPS_DB:
             yield (
                 "loudspeaker",
                 c.tag,
                 float(by),
-                (gains + by * (np.arange(len(cabinets)) == n), turned, room_db),
+                (gains + by * (np.arange(len(loudspeakers)) == n), turned, room_db),
             )
-        yield "polarity", c.tag, -1.0, (gains, turned ^ (np.arange(len(cabinets)) == n), room_db)
+        yield (
+            "polarity",
+            c.tag,
+            -1.0,
+            (gains, turned ^ (np.arange(len(loudspeakers)) == n), room_db),
+        )
     for g in scenario.groups:
-        mine = np.array([c.group == g.name for c in cabinets])
+        mine = np.array([c.group == g.name for c in loudspeakers])
         if mine.sum() > 1:
             for by in STEPS_DB:
                 yield "group", g.name, float(by), (gains + by * mine, turned, room_db)
@@ -327,7 +332,7 @@ def _level_words(kind, what, amount):
     if kind == "polarity":
         return (
             f"{what} is wired the wrong way round: the low octaves are weak where it and its"
-            " neighbours arrive together. Change plus and minus at one end, and test again"
+            " neighbors arrive together. Change plus and minus at one end, and test again"
         )
     if kind == "room":
         return (
@@ -395,7 +400,7 @@ def _decay(plan, readings, told):
     share = float((mean / wanted)[middle].mean())
     more = "longer" if share > 0 else "shorter"
     first = next(iter(told.results.values()))
-    volume, rt = first.setting.room.volume, float(wanted[middle].mean())
+    volume, rt = first.configuration.room.volume, float(wanted[middle].mean())
     area = abs(0.161 * volume / (rt * (1 + share)) - 0.161 * volume / rt)
     shown = f"{to_file(area, 'm2', plan.scenario.units):.0f} {plan.scenario.units}²"
     words = (
@@ -434,7 +439,7 @@ def _mean(plan, readings, told, test):
             words = (
                 f"clarity in {use} is {abs(off):.2f} {'higher' if off > 0 else 'lower'} than"
                 f" predicted, on the mean of {len(read)} places: look at the decay, the noise, and"
-                " the equaliser"
+                " the equalizer"
             )
         else:
             words = (

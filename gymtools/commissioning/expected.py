@@ -17,7 +17,7 @@ READING = {
     "arrival": 1.0,
     "spare gain": 2.0,
     "reach": 1.0,
-    # one reading    judgement, no source; clarity: repeated STIPA readings spread by 0.02 to 0.03
+    # one reading    judgment, no source; clarity: repeated STIPA readings spread by 0.02 to 0.03
     # (IEC 60268-16, from memory)
 }
 LOCAL_DB = np.array(
@@ -25,8 +25,8 @@ LOCAL_DB = np.array(
     # prediction at one place: interference low down, 1.3 dB where statistics suffice    measured
     # against traced halls
 )
-LOCAL_DBA = 1.0  # of the A-weighted sum, whose octaves do not err alike    judgement, no source
-# prediction    clarity: measured against traced halls; others judgement
+LOCAL_DBA = 1.0  # of the A-weighted sum, whose octaves do not err alike    judgment, no source
+# prediction    clarity: measured against traced halls; others judgment
 MODEL = {"clarity": 0.026, "arrival": 1.0, "spare gain": 3.0, "reach": 1.5}
 # of a reverberation time, in its own share: less than this nobody hears    ISO 3382-1:2009, table
 # A.1
@@ -101,9 +101,10 @@ def expected(plan, results, reach=None):
             use, targets = plan.scenario.use(item.use), plan.scenario.targets
             # than when the hall is quiet
             louder = max(
-                float(bands.a_weighted(use.noise)) + targets.over_noise_db - use.target_dba, 0.0
+                float(bands.a_weighted(use.noise)) + targets.speech_to_noise_db - use.target_dba,
+                0.0,
             )
-            values[item.key] = float(m.spare_db[m.worst]) + STABILITY_MARGIN_DB + m.open_mics_db
+            values[item.key] = float(m.margin_db[m.worst]) + STABILITY_MARGIN_DB + m.open_mics_db
             kept[item.key] = STABILITY_MARGIN_DB + m.open_mics_db + louder
             sd[item.key] = float(np.hypot(READING[item.test], MODEL[item.test]))
     return Expected(values=values, sd=sd, kept=kept, results=results)
@@ -136,7 +137,7 @@ def alone(result, item):
     energy : ndarray
         (7,) [re 20 uPa squared]
     """
-    n = [c.tag for c in result.scenario.cabinets].index(item.of)
+    n = [c.tag for c in result.scenario.loudspeakers].index(item.of)
     fed = result.sources.on_axis / result.sources.q
     return result.direct[n, item.index] + result.late.at(
         result.points[item.index : item.index + 1]

@@ -92,7 +92,7 @@ class Item:
     key: str  # what the entry sheet knows it by
     test: str  # one of ``TESTS``
     use: str  # "" when it belongs to none
-    of: str  # group, cabinet or microphone; "" when there is none
+    of: str  # group, loudspeaker or microphone; "" when there is none
     tag: str  # of the place, "" when there is none
     where: str  # in words
     point: tuple  # x, y, z, or () [m]
@@ -220,7 +220,9 @@ def plan(scenario, uses=None):
     items += reverberation
     if few:
         notes.append(few)
-    playing = {c.group for u in chosen for c in scenario.cabinets if u.drive(c.group).on}
+    playing = {
+        c.group for u in chosen for c in scenario.loudspeakers if u.group_setting(c.group).on
+    }
     items += _alone(scenario, results)
     items += [
         Item(
@@ -233,7 +235,7 @@ def plan(scenario, uses=None):
             point=(),
             index=-1,
         )
-        for c in scenario.cabinets
+        for c in scenario.loudspeakers
         if c.group in playing
     ]
     leads = {}
@@ -295,7 +297,7 @@ def _unlike(scenario):
     seen, kept = [], []
     for u in scenario.uses:
         what = (
-            tuple((g.name, u.drive(g.name)) for g in scenario.groups),
+            tuple((g.name, u.group_setting(g.name)) for g in scenario.groups),
             tuple(u.listens),
             tuple(u.closed),
             tuple(u.set_up),
@@ -325,7 +327,7 @@ def _places(result, letters):
     """Tags, words, points and indices of the places in every area that listens."""
     found = []
     for a in result.areas:
-        area = result.setting.areas[a.name]
+        area = result.configuration.areas[a.name]
         taken = []
         for row in _spread(area.rows, ROWS):
             for column in _spread(area.columns, COLUMNS):
@@ -380,7 +382,7 @@ def _reverberation(scenario, result):
     """Source and microphone places on the floor, far enough from walls, from each other, and from
     the source.
     """
-    hall, volume, rt = scenario.hall, result.setting.room.volume, float(result.rt[2:5].mean())
+    hall, volume, rt = scenario.hall, result.configuration.room.volume, float(result.rt[2:5].mean())
     least = 2 * np.sqrt(volume / (result.sources.speed * rt))  # ISO 3382-2:2008, 4.3.1
     x, y = (
         np.arange(-v / 2 + OFF_WALLS, v / 2 - OFF_WALLS + 1e-9, 1.0)
@@ -460,12 +462,12 @@ def _alone(scenario, results):
     it plays.
     """
     items = []
-    for n, c in enumerate(scenario.cabinets):
+    for n, c in enumerate(scenario.loudspeakers):
         result = next((r for r in results.values() if r.playing[n]), None)
         if result is None:
             continue
         k = own_place(result, n)
-        area = result.setting.areas[str(result.area[k])]
+        area = result.configuration.areas[str(result.area[k])]
         start = int(np.flatnonzero(result.area == area.name)[0])
         where = f"{area.name}: {area.place(k - start, scenario.units)}"
         items.append(
@@ -483,15 +485,15 @@ def _alone(scenario, results):
     return items
 
 
-def own_place(result, cabinet):
+def own_place(result, loudspeaker):
     """The listening place where a loudspeaker stands out most from all others and the room.
 
     Parameters
     ----------
     result : Result
         An evaluation in which it plays [-]
-    cabinet : int
-        Which of the scenario's cabinets [-]
+    loudspeaker : int
+        Which of the scenario's loudspeakers [-]
 
     Returns
     -------
@@ -501,7 +503,7 @@ def own_place(result, cabinet):
     speech = result.direct[:, :, 2:6].sum(axis=-1)
     listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     late = result.late.at(result.points)[:, 2:6].sum(axis=-1)
-    stands_out = speech[cabinet] / (speech.sum(axis=0) - speech[cabinet] + late)
+    stands_out = speech[loudspeaker] / (speech.sum(axis=0) - speech[loudspeaker] + late)
     return int(listened[np.argmax(stands_out[listened])])
 
 
@@ -511,10 +513,12 @@ def _arrivals(result):
     """
     groups = list(
         dict.fromkeys(
-            c.group for c, on in zip(result.scenario.cabinets, result.playing, strict=True) if on
+            c.group
+            for c, on in zip(result.scenario.loudspeakers, result.playing, strict=True)
+            if on
         )
     )
-    owner = np.array([c.group for c in result.scenario.cabinets], object)
+    owner = np.array([c.group for c in result.scenario.loudspeakers], object)
     listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     level = {
         g: bands.to_level(result.direct[owner == g].sum(axis=0)[:, 2:6].sum(axis=1))[listened]
@@ -525,7 +529,7 @@ def _arrivals(result):
     for g in groups[1:]:
         both = np.minimum(heard[g], heard[lead]) - 0.5 * np.abs(heard[g] - heard[lead])
         k = int(listened[int(np.argmax(both))])
-        area = result.setting.areas[str(result.area[k])]
+        area = result.configuration.areas[str(result.area[k])]
         start = int(np.flatnonzero(result.area == area.name)[0])
         where = f"{area.name}: {area.place(k - start, result.scenario.units)}"
         items.append(
@@ -560,7 +564,7 @@ def arrival_ms(result: Result, group, index):
     time : float
         Of its nearest loudspeaker that is in sight, delay and way [ms]
     """
-    mine = np.array([c.group == group for c in result.scenario.cabinets]) & result.playing
+    mine = np.array([c.group == group for c in result.scenario.loudspeakers]) & result.playing
     time = result.arrival_s[mine, index]
     seen = result.direct[mine, index].sum(axis=-1) > 0
     return 1000 * float((time[seen] if seen.any() else time).min())

@@ -8,7 +8,7 @@ from itertools import product
 import numpy as np
 from scipy.optimize import minimize
 
-from ..acoustics.evaluate import EVENNESS, ROOMS, evaluate
+from ..acoustics.evaluate import COVERAGE_BANDS, ROOMS, evaluate
 from ..physics import bands
 from ..physics.checks import within
 from ..venue.scenario import Scenario, changed
@@ -16,14 +16,14 @@ from .delays import aligned
 
 DRAFT = 60  # places looked at in every area while the search goes on
 # what an installer sets, and the step of the search
-STEP = {"pan_deg": 1.0, "tilt_deg": 1.0, "splay_deg": 1.0, "height": 0.05, "gain_db": 0.5}
+STEP = {"pan_deg": 1.0, "downtilt_deg": 1.0, "splay_deg": 1.0, "height": 0.05, "gain_db": 0.5}
 # what changes about as much
-SCALE = {"pan_deg": 10.0, "tilt_deg": 10.0, "splay_deg": 10.0, "height": 0.5, "gain_db": 3.0}
+SCALE = {"pan_deg": 10.0, "downtilt_deg": 10.0, "splay_deg": 10.0, "height": 0.5, "gain_db": 3.0}
 MOVES = (*STEP, "delay_ms")
 WAYS = {"pan_deg": 45.0, "splay_deg": 45.0, "height": 2.0}  # how far either way from where it is
 TILT = (-10.0, 90.0)  # mounting travel [deg]
 GAIN = (-12.0, 6.0)  # [dB]
-LOWEST = 2.5  # of a cabinet over the floor [m]
+LOWEST = 2.5  # of a loudspeaker over the floor [m]
 DRAWN = 16  # random beginnings that are looked at for each start
 # a move that makes the score no better by this is taken back: fewer changes for the installer
 # [steps]
@@ -32,7 +32,7 @@ REFUSED = 1e3  # score of what cannot be
 
 
 @dataclass(frozen=True, kw_only=True)
-class Wishes:
+class Weights:
     """How much each criterion counts, in steps that are just worth talking about (1 dB, 0.03 STI, 5
     % of the sound, 5 ms).
     """
@@ -68,8 +68,8 @@ class Aimed:
     scenario: Scenario
     before: float
     after: float
-    terms_before: dict  # by criterion, in steps
-    terms_after: dict
+    penalties_before: dict  # by criterion, in steps
+    penalties_after: dict
     moved: dict  # (from, to) by path
     room: str  # in which the scores are told
     given_up: bool  # something was found that was better by formula only
@@ -77,7 +77,7 @@ class Aimed:
     stopped: bool
 
 
-def terms(result):
+def penalties(result):
     """What one use lacks, criterion by criterion.
 
     Parameters
@@ -88,7 +88,7 @@ def terms(result):
     Returns
     -------
     steps : dict
-        By the names of ``Wishes``, lower is better; areas by their weight, microphones alike [-]
+        By the names of ``Weights``, lower is better; areas by their weight, microphones alike [-]
     """
     targets = result.scenario.targets
     weight = np.array([a.weight for a in result.areas]) / sum(a.weight for a in result.areas)
@@ -98,7 +98,7 @@ def terms(result):
 
     even, worst, clear, late = [], [], [], []
     for a in result.areas:
-        octaves = result.level_db[a.points, EVENNESS]
+        octaves = result.level_db[a.points, COVERAGE_BANDS]
         # places out of sight count as very quiet, not as minus infinity
         octaves = np.maximum(octaves, octaves.max() - 40.0)
         level = bands.sum_levels(octaves)
@@ -109,11 +109,14 @@ def terms(result):
         )
         clear.append((1.0 - a.sti_p10) / 0.03)
         late.append(
-            over((1000 * np.percentile(result.spread_s[a.points], 90) - targets.arrival_ms) / 5.0)
+            over(
+                (1000 * np.percentile(result.arrival_spread_s[a.points], 90) - targets.arrival_ms)
+                / 5.0
+            )
         )
     radiated = (result.sources.on_axis / result.sources.q)[:, 2:6].sum(axis=1)
-    stray = float(radiated @ result.lands @ _sent_back(result) / radiated.sum())
-    spare = [over(targets.spare_gain_db - m.spare_db.min()) for m in result.microphones]
+    stray = float(radiated @ result.first_incidence @ _sent_back(result) / radiated.sum())
+    spare = [over(targets.feedback_margin_db - m.margin_db.min()) for m in result.microphones]
     return dict(
         evenness=float(weight @ even),
         worst=float(weight @ worst),
@@ -132,7 +135,7 @@ def _sent_back(result):
     listeners (part,).
     """
     people = {a.name for a in result.areas}
-    room, alpha = result.setting.room, result.absorption[:, 2:6].mean(axis=1)
+    room, alpha = result.configuration.room, result.absorption[:, 2:6].mean(axis=1)
 
     def mean(part):
         return np.average(alpha, weights=(np.array(room.parts) == part) * room.area + 1e-12)
@@ -140,31 +143,31 @@ def _sent_back(result):
     return np.array([0.0 if part in people else 1 - mean(part) for part in result.parts])
 
 
-def score(result, wishes):
+def penalty(result, weights):
     """What one use lacks in all, weighed.
 
     Parameters
     ----------
     result : Result
         An evaluation [-]
-    wishes : Wishes
+    weights : Weights
         How much each criterion counts [-]
 
     Returns
     -------
-    score : float
+    penalty : float
         Lower is better [steps]
     """
-    return sum(getattr(wishes, name) * value for name, value in terms(result).items())
+    return sum(getattr(weights, name) * value for name, value in penalties(result).items())
 
 
 def aim(
     scenario,
     groups=None,
     *,
-    move=("pan_deg", "tilt_deg", "gain_db", "delay_ms"),
+    move=("pan_deg", "downtilt_deg", "gain_db", "delay_ms"),
     symmetric=True,
-    wishes=None,
+    weights=None,
     room="statistical",
     starts=3,
     evaluations=2000,
@@ -182,11 +185,11 @@ def aim(
     groups : sequence of str, optional
         Groups that may move; all when left out [-]
     move : sequence of str
-        What may move: "pan_deg", "tilt_deg", "splay_deg", "height" (under the clear height),
+        What may move: "pan_deg", "downtilt_deg", "splay_deg", "height" (under the clear height),
         "gain_db" and "delay_ms" (use by use) [-]
     symmetric : bool
         Whether a layout that mirrors itself along or across the hall goes on doing so [-]
-    wishes : Wishes, optional
+    weights : Weights, optional
         How much each criterion counts; the usual weights when left out [-]
     room : str
         In which room the answer is judged in the end, as for ``evaluate``; the search itself is by
@@ -224,7 +227,7 @@ def aim(
         groups,
         tuple(move),
         symmetric,
-        wishes or Wishes(),
+        weights or Weights(),
         room,
         evaluations,
         seed,
@@ -239,7 +242,7 @@ class _Ended(Exception):
 
 class _Search:
     def __init__(
-        self, scenario, groups, move, symmetric, wishes, room, evaluations, seed, progress, stop
+        self, scenario, groups, move, symmetric, weights, room, evaluations, seed, progress, stop
     ):
         names = [g.name for g in scenario.groups]
         for name in groups or ():
@@ -248,9 +251,9 @@ class _Search:
         for key in move:
             if key not in MOVES:
                 raise ValueError(f"move = '{key}' is unknown. Known: {', '.join(MOVES)}.")
-        self.start, self.wishes, self.room, self.most, self.seed = (
+        self.start, self.weights, self.room, self.most, self.seed = (
             scenario,
-            wishes,
+            weights,
             room,
             evaluations,
             seed,
@@ -262,8 +265,8 @@ class _Search:
         )
         self.mirrors = [axis for axis in (0, 1) if symmetric and _mirrors(scenario, axis)]
         self.groups, self.delays = tuple(groups or names), "delay_ms" in move
-        self.knobs = knobs(scenario, self.groups, move, symmetric=symmetric)
-        if not (self.knobs or self.delays):
+        self.adjustments = adjustments(scenario, self.groups, move, symmetric=symmetric)
+        if not (self.adjustments or self.delays):
             raise ValueError(
                 "nothing can move: the layout's symmetry or the choice of groups leaves no"
                 " adjustment. Give symmetric = False?"
@@ -272,7 +275,7 @@ class _Search:
 
     def run(self, starts):
         try:
-            if self.knobs:
+            if self.adjustments:
                 self._search(starts)
         except _Ended:
             pass
@@ -280,12 +283,12 @@ class _Search:
 
     def _search(self, starts):
         rng = np.random.default_rng(self.seed)
-        limits = np.array([(k.low / k.scale, k.high / k.scale) for k in self.knobs])
-        origin = np.clip([k.now / k.scale for k in self.knobs], *limits.T)
+        limits = np.array([(k.low / k.scale, k.high / k.scale) for k in self.adjustments])
+        origin = np.clip([k.now / k.scale for k in self.adjustments], *limits.T)
         self._draft(origin)
         begun = [origin]
         if starts > 1:
-            drawn = limits[:, 0] + rng.random((DRAWN * (starts - 1), len(self.knobs))) * (
+            drawn = limits[:, 0] + rng.random((DRAWN * (starts - 1), len(self.adjustments))) * (
                 limits[:, 1] - limits[:, 0]
             )
             drawn = origin + 0.6 * (drawn - origin)
@@ -316,7 +319,7 @@ class _Search:
         """The scenario with the knobs at x; refuses like any scenario."""
         turned = {
             path: value
-            for k, v in zip(self.knobs, x, strict=True)
+            for k, v in zip(self.adjustments, x, strict=True)
             for path, value in k.set(v * k.scale).items()
         }
         return changed(
@@ -331,7 +334,7 @@ class _Search:
             raise _Ended
         self.used += len(names)
         return {
-            n: score(evaluate(scenario, n, follow_echoes=False, most_points=DRAFT), self.wishes)
+            n: penalty(evaluate(scenario, n, follow_echoes=False, most_points=DRAFT), self.weights)
             for n in names
         }
 
@@ -357,10 +360,14 @@ class _Search:
         slope = np.zeros(len(x))
         if here >= REFUSED:
             return here, slope
-        for n, knob in enumerate(self.knobs):
+        for n, adjustment in enumerate(self.adjustments):
             for side in (1.0, -1.0):
-                step = side * STEP[knob.key] / knob.scale
-                if not knob.low / knob.scale <= x[n] + step <= knob.high / knob.scale:
+                step = side * STEP[adjustment.key] / adjustment.scale
+                if (
+                    not adjustment.low / adjustment.scale
+                    <= x[n] + step
+                    <= adjustment.high / adjustment.scale
+                ):
                     continue
                 near = x.copy()
                 near[n] += step
@@ -368,9 +375,9 @@ class _Search:
                     scenario = self.scenario_at(near)
                 except ValueError:
                     continue
-                there = self._uses(scenario, knob.uses)
+                there = self._uses(scenario, adjustment.uses)
                 slope[n] = (
-                    sum(there[u] - by_use[u] for u in knob.uses) / len(self.start.uses) / step
+                    sum(there[u] - by_use[u] for u in adjustment.uses) / len(self.start.uses) / step
                 )
                 break
         return here, slope
@@ -379,7 +386,7 @@ class _Search:
         before = [evaluate(self.start, u.name, follow_echoes=False) for u in self.start.uses]
 
         def judged(results):
-            return float(np.mean([score(r, self.wishes) for r in results]))
+            return float(np.mean([penalty(r, self.weights) for r in results]))
 
         kept, results = self.start, before
         for x in (self.best, None if self.best is None else self._settable(self.best)):
@@ -411,15 +418,17 @@ class _Search:
                 kept, results = self.start, before
 
         def mean(rs):
-            return {f.name: float(np.mean([terms(r)[f.name] for r in rs])) for f in fields(Wishes)}
+            return {
+                f.name: float(np.mean([penalties(r)[f.name] for r in rs])) for f in fields(Weights)
+            }
 
         moved = {} if kept is self.start else _moved(self.start, kept)
         return Aimed(
             scenario=kept,
             before=judged(before),
             after=judged(results),
-            terms_before=mean(before),
-            terms_after=mean(results),
+            penalties_before=mean(before),
+            penalties_after=mean(results),
             moved=moved,
             evaluations=self.used,
             stopped=self.stopped,
@@ -446,8 +455,10 @@ class _Search:
             for k, name in enumerate(names)
         }
         for n, use in enumerate(self.start.uses):
-            playing = [g.name for g in scenario.groups if scenario.use(use.name).drive(g.name).on]
-            best = score(results[n], self.wishes) - WORTH * len(results)
+            playing = [
+                g.name for g in scenario.groups if scenario.use(use.name).group_setting(g.name).on
+            ]
+            best = penalty(results[n], self.weights) - WORTH * len(results)
             for lead in playing:
                 others = [
                     name for name in playing if name not in together[lead] and name in self.groups
@@ -455,7 +466,7 @@ class _Search:
                 if not others or self.stop():
                     continue
                 tried = aligned(scenario, use.name, lead=lead, groups=others)
-                delay = {name: tried.use(use.name).drive(name).delay_ms for name in playing}
+                delay = {name: tried.use(use.name).group_setting(name).delay_ms for name in playing}
                 if any(
                     abs(delay[a] - delay[b]) > 1
                     for a in playing
@@ -464,9 +475,9 @@ class _Search:
                     continue  # mirrored groups keep one delay
                 found = evaluate(tried, use.name, follow_echoes=False)
                 # what a delay is for
-                nearer = terms(found)["arrivals"] < terms(results[n])["arrivals"] - WORTH
-                if nearer and score(found, self.wishes) < best:
-                    best, results[n] = score(found, self.wishes), found
+                nearer = penalties(found)["arrivals"] < penalties(results[n])["arrivals"] - WORTH
+                if nearer and penalty(found, self.weights) < best:
+                    best, results[n] = penalty(found, self.weights), found
             if results[n].scenario is not scenario:
                 scenario = replace(
                     scenario,
@@ -479,7 +490,7 @@ class _Search:
         return np.array(
             [
                 round(v * k.scale / STEP[k.key]) * STEP[k.key] / k.scale
-                for k, v in zip(self.knobs, x, strict=True)
+                for k, v in zip(self.adjustments, x, strict=True)
             ]
         )
 
@@ -503,7 +514,7 @@ def _value(scenario, path):
     """Value at a path of groups or drives."""
     if path[0] == "groups":
         return getattr(scenario.groups[path[1]], path[2])
-    return getattr(scenario.uses[path[1]].drive(path[3]), path[4])
+    return getattr(scenario.uses[path[1]].group_setting(path[3]), path[4])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -541,7 +552,7 @@ class Knob:
         return moved
 
 
-def knobs(scenario, groups, move, *, symmetric=True):
+def adjustments(scenario, groups, move, *, symmetric=True):
     """What can be adjusted, each with what must move along.
 
     Parameters
@@ -557,7 +568,7 @@ def knobs(scenario, groups, move, *, symmetric=True):
 
     Returns
     -------
-    knobs : list of Knob
+    adjustments : list of Knob
         None that breaks a mirror
     """
     mirrors = [axis for axis in (0, 1) if symmetric and _mirrors(scenario, axis)]
@@ -568,7 +579,9 @@ def knobs(scenario, groups, move, *, symmetric=True):
         if n in done or any(names[m] not in groups for m in orbit):
             continue
         done |= set(orbit)
-        playing = tuple(u.name for u in scenario.uses if any(u.drive(names[m]).on for m in orbit))
+        playing = tuple(
+            u.name for u in scenario.uses if any(u.group_setting(names[m]).on for m in orbit)
+        )
         if not playing:
             continue
         for key in (k for k in move if k not in ("gain_db", "delay_ms")):
@@ -580,11 +593,11 @@ def knobs(scenario, groups, move, *, symmetric=True):
                     (("groups", m, key), v, s)
                     for m, v, s in zip(orbit, now, (1.0, *signs), strict=True)
                 )
-                knob = Knob(
+                adjustment = Knob(
                     key=key, now=now[0], **_limits(scenario, key, now[0]), links=links, uses=playing
                 )
-                if knob.low < knob.high and _holds(scenario, knob, mirrors):
-                    found.append(knob)
+                if adjustment.low < adjustment.high and _holds(scenario, adjustment, mirrors):
+                    found.append(adjustment)
                     break
         if "gain_db" in move:
             found += _gains(scenario, [names[m] for m in orbit])
@@ -596,14 +609,16 @@ def _gains(scenario, orbit):
     against.
     """
     for u, use in enumerate(scenario.uses):
-        on = [name for name in orbit if use.drive(name).on]
-        others = [g.name for g in scenario.groups if g.name not in orbit and use.drive(g.name).on]
+        on = [name for name in orbit if use.group_setting(name).on]
+        others = [
+            g.name for g in scenario.groups if g.name not in orbit and use.group_setting(g.name).on
+        ]
         if on and others:
             links = tuple(
-                (("uses", u, "groups", name, "gain_db"), use.drive(name).gain_db, 1.0)
+                (("uses", u, "groups", name, "gain_db"), use.group_setting(name).gain_db, 1.0)
                 for name in on
             )
-            now = use.drive(on[0]).gain_db
+            now = use.group_setting(on[0]).gain_db
             yield Knob(
                 key="gain_db",
                 now=now,
@@ -615,7 +630,7 @@ def _gains(scenario, orbit):
 
 
 def _limits(scenario, key, now):
-    if key == "tilt_deg":
+    if key == "downtilt_deg":
         return dict(low=min(TILT[0], now), high=max(TILT[1], now))
     low, high = now - WAYS[key], now + WAYS[key]
     if key == "height":
@@ -625,14 +640,14 @@ def _limits(scenario, key, now):
     return dict(low=low, high=high)
 
 
-def _seen(cabinets, axis=None):
-    """Cabinets as a set that two layouts can be compared by; mirrored across an axis of the plan if
-    one is given.
+def _seen(loudspeakers, axis=None):
+    """Loudspeakers as a set that two layouts can be compared by; mirrored across an axis of the
+    plan if one is given.
     """
     found = set()
-    for c in cabinets:
+    for c in loudspeakers:
         pan = np.radians(c.pan_deg)
-        front = np.array([np.cos(pan), np.sin(pan)]) * np.cos(np.radians(c.tilt_deg))
+        front = np.array([np.cos(pan), np.sin(pan)]) * np.cos(np.radians(c.downtilt_deg))
         place = np.array([c.x, c.y])
         if axis is not None:
             front[axis], place[axis] = -front[axis], -place[axis]
@@ -641,7 +656,7 @@ def _seen(cabinets, axis=None):
                 c.type.name,
                 *(np.round([*place, c.z], 2) + 0.0),
                 *(np.round(front, 3) + 0.0),
-                round(c.tilt_deg, 1),
+                round(c.downtilt_deg, 1),
             )
         )
     return found
@@ -649,7 +664,7 @@ def _seen(cabinets, axis=None):
 
 def _mirrors(scenario, axis):
     """Whether the layout is its own mirror image across one axis of the plan."""
-    return _seen(scenario.cabinets, axis) == _seen(scenario.cabinets)
+    return _seen(scenario.loudspeakers, axis) == _seen(scenario.loudspeakers)
 
 
 def _orbit(scenario, n, mirrors):
@@ -657,18 +672,18 @@ def _orbit(scenario, n, mirrors):
     found = {n}
     for axis in (*mirrors, *mirrors):
         for m in list(found):
-            image = _seen(scenario.groups[m].cabinets, axis)
-            found |= {k for k, g in enumerate(scenario.groups) if _seen(g.cabinets) == image}
+            image = _seen(scenario.groups[m].loudspeakers, axis)
+            found |= {k for k, g in enumerate(scenario.groups) if _seen(g.loudspeakers) == image}
     return found
 
 
-def _holds(scenario, knob, mirrors):
+def _holds(scenario, adjustment, mirrors):
     """Whether the mirrors still hold when the knob is turned a little."""
     if not mirrors:
         return True
-    for step in (3 * STEP[knob.key], -3 * STEP[knob.key]):
+    for step in (3 * STEP[adjustment.key], -3 * STEP[adjustment.key]):
         try:
-            turned = changed(scenario, knob.set(knob.now + step))
+            turned = changed(scenario, adjustment.set(adjustment.now + step))
         except ValueError:
             continue
         return all(_mirrors(turned, axis) for axis in mirrors)

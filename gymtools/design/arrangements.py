@@ -14,18 +14,21 @@ from ..venue.locations import along_wall
 from ..venue.loudspeakers import Group, loudspeaker_types
 from ..venue.seating import EAR_OVER_SEAT
 from ..venue.tables import named
-from ..venue.uses import Drive
-from ..venue.validation import meeting_cabinets
+from ..venue.uses import GroupSetting
+from ..venue.validation import colliding_loudspeakers
 
 AIM_ROW = (
     2 / 3
     # a bank is aimed at this part of its depth, from the front: the last third levels near and far
     # rows
 )
-APART = 0.15  # free space between cabinets of a cluster [m]
-CLUSTER = 1.5  # cabinets this near to the middle of the hall hang in a cluster [m]
-STEP, STEPS = 0.2, 16  # how cabinets that would meet are moved apart [m], and how often it is tried
-WALL = 0.6  # how far a cabinet at a wall hangs in front of it [m]
+APART = 0.15  # free space between loudspeakers of a cluster [m]
+CLUSTER = 1.5  # loudspeakers this near to the middle of the hall hang in a cluster [m]
+STEP, STEPS = (
+    0.2,
+    16,
+)  # how loudspeakers that would meet are moved apart [m], and how often it is tried
+WALL = 0.6  # how far a loudspeaker at a wall hangs in front of it [m]
 COMPASS = {"east": 0.0, "north": 90.0, "west": 180.0, "south": -90.0}
 OPPOSITE = {"north": "south", "south": "north", "east": "west", "west": "east"}
 
@@ -47,7 +50,7 @@ class Misfit(ValueError):
     """The arrangement asks for something this hall has not got."""
 
 
-def arrange(scenario, key, *, cabinet=None, rows=3, columns=3):
+def arrange(scenario, key, *, loudspeaker=None, rows=3, columns=3):
     """The scenario with its loudspeakers replaced by an arrangement, placed and aimed for this
     hall.
 
@@ -57,7 +60,7 @@ def arrange(scenario, key, *, cabinet=None, rows=3, columns=3):
         Hall, seating, stages and uses; its groups are replaced [-]
     key : str
         One of ``ARRANGEMENTS`` [-]
-    cabinet : str, optional
+    loudspeaker : str, optional
         Type of the main groups; what the arrangement usually takes when left out [-]
     rows, columns : int
         Of a grid of pendants [-]
@@ -74,9 +77,9 @@ def arrange(scenario, key, *, cabinet=None, rows=3, columns=3):
     """
     if key not in ARRANGEMENTS:
         raise ValueError(f"arrangement '{key}' is unknown. Known: {', '.join(ARRANGEMENTS)}.")
-    if cabinet is not None:
-        named(loudspeaker_types(), cabinet, "cabinet")
-    options = {} if cabinet is None else {"cabinet": cabinet}
+    if loudspeaker is not None:
+        named(loudspeaker_types(), loudspeaker, "loudspeaker")
+    options = {} if loudspeaker is None else {"loudspeaker": loudspeaker}
     if key == "pendants":
         options |= {"rows": _whole("rows", rows), "columns": _whole("columns", columns)}
     placed = _disentangled(ARRANGEMENTS[key].place(scenario, **options))
@@ -115,7 +118,7 @@ def _drives(scenario, use, placed):
     # chairs stand on the court
     listening |= {"court"} if listening & {f.name for f in scenario.floor_seats} else set()
     silent = [group.name for group, serves in placed if not listening & set(serves)]
-    return {} if len(silent) == len(placed) else {name: Drive(on=False) for name in silent}
+    return {} if len(silent) == len(placed) else {name: GroupSetting(on=False) for name in silent}
 
 
 def _whole(name, value):
@@ -125,8 +128,8 @@ def _whole(name, value):
 
 
 def _disentangled(placed):
-    """The same, each group whose cabinets meet those before it moved towards the middle of the hall
-    until they do not.
+    """The same, each group whose loudspeakers meet those before it moved towards the middle of the
+    hall until they do not.
     """
     done = []
     for group, serves in placed:
@@ -138,11 +141,11 @@ def _disentangled(placed):
         step = -away / np.linalg.norm(away) if np.linalg.norm(away) > CLUSTER else ahead
         for k in range(STEPS):
             moved = replace(group, x=group.x + k * STEP * step[0], y=group.y + k * STEP * step[1])
-            others = [c for g, _ in done for c in g.cabinets]
-            if not meeting_cabinets([*others, *moved.cabinets]):
+            others = [c for g, _ in done for c in g.loudspeakers]
+            if not colliding_loudspeakers([*others, *moved.loudspeakers]):
                 break
         else:
-            raise Misfit(f"'{group.name}' finds no free place beside the other cabinets.")
+            raise Misfit(f"'{group.name}' finds no free place beside the other loudspeakers.")
         done.append((moved, serves))
     return done
 
@@ -151,10 +154,10 @@ def _disentangled(placed):
 # -----------------------------------------------------------------------------------
 
 
-def _height(scenario, y, kind, tilt_deg=0.0):
-    """Height of a cabinet hung as high as the joists allow [m]."""
+def _height(scenario, y, kind, downtilt_deg=0.0):
+    """Height of a loudspeaker hung as high as the joists allow [m]."""
     # it hangs by the middle of its front: tilted down, its back rises over that
-    tilt = math.radians(tilt_deg)
+    tilt = math.radians(downtilt_deg)
     above = math.cos(tilt) * kind.height / 2 + max(math.sin(tilt), 0.0) * kind.depth
     return min(scenario.hall.clear_height, float(scenario.hall.roof_height(y))) - above
 
@@ -203,9 +206,9 @@ def _type(name):
     return loudspeaker_types()[name]
 
 
-def _group(scenario, name, tag, cabinet, place, target, **more):
+def _group(scenario, name, tag, loudspeaker, place, target, **more):
     """A group at a place (x, y), hung as high as it may, aimed at a target."""
-    kind = _type(cabinet)
+    kind = _type(loudspeaker)
     reach = (
         more.get("spacing", 0.0)
         * (more.get("number", 1) - 1)
@@ -219,12 +222,12 @@ def _group(scenario, name, tag, cabinet, place, target, **more):
     return Group(
         name=name,
         tag=tag,
-        cabinet=cabinet,
+        loudspeaker=loudspeaker,
         x=place[0],
         y=place[1],
         height=z,
         pan_deg=pan,
-        tilt_deg=tilt,
+        downtilt_deg=tilt,
         **more,
     )
 
@@ -238,8 +241,8 @@ def _across(side):
 # -----------------------------------------------------------------------------------
 
 
-def _centre_four(scenario, cabinet="two-way 90x60"):
-    kind, banks, placed = _type(cabinet), _banks(scenario), []
+def _center_four(scenario, loudspeaker="two-way 90x60"):
+    kind, banks, placed = _type(loudspeaker), _banks(scenario), []
     out = kind.depth + kind.width / 2 + APART
     for side, pan in COMPASS.items():
         at = (out * math.cos(math.radians(pan)), out * math.sin(math.radians(pan)))
@@ -250,24 +253,25 @@ def _centre_four(scenario, cabinet="two-way 90x60"):
             else ["court", *_serves(scenario, side)]
         )
         placed.append(
-            (_group(scenario, f"centre {side}", side[0].upper(), cabinet, at, target), serves)
+            (_group(scenario, f"center {side}", side[0].upper(), loudspeaker, at, target), serves)
         )
     return placed
 
 
-def _centre_housing(scenario, cabinet="four-sided 90x50"):
-    kind = _type(cabinet)
+def _center_housing(scenario, loudspeaker="four-sided 90x50"):
+    kind = _type(loudspeaker)
     if kind.lobes < 2:
         raise Misfit(
-            f"'{cabinet}' fires one way; this arrangement needs a housing that fires to all sides."
+            f"'{loudspeaker}' fires one way; this arrangement needs a housing that fires to all"
+            " sides."
         )
     group = Group(
-        name="centre",
+        name="center",
         tag="C",
-        cabinet=cabinet,
+        loudspeaker=loudspeaker,
         height=_height(scenario, 0, kind),
         pan_deg=0.0,
-        tilt_deg=0.0,
+        downtilt_deg=0.0,
     )
     return [(group, [*(name for side in COMPASS for name in _serves(scenario, side)), "court"])]
 
@@ -281,8 +285,8 @@ def _facing(scenario):
     raise Misfit("two facing banks are needed for this arrangement.")
 
 
-def _centre_to_banks(scenario, cabinet="two-way 90x60"):
-    kind, banks, placed = _type(cabinet), _banks(scenario), []
+def _center_to_banks(scenario, loudspeaker="two-way 90x60"):
+    kind, banks, placed = _type(loudspeaker), _banks(scenario), []
     for side in _facing(scenario):
         bank, out = banks[side], kind.depth + kind.width / 2 + APART
         _, along, inward = along_wall(side, scenario.hall)
@@ -308,9 +312,9 @@ def _centre_to_banks(scenario, cabinet="two-way 90x60"):
             at = -out * inward + half * spacing / 2 * along
             group = _group(
                 scenario,
-                f"centre {side}, {name}",
+                f"center {side}, {name}",
                 f"{side[0]}{name[0]}".upper(),
-                cabinet,
+                loudspeaker,
                 at[:2],
                 target,
             )
@@ -318,8 +322,8 @@ def _centre_to_banks(scenario, cabinet="two-way 90x60"):
     return placed
 
 
-def _bank_rows(scenario, cabinet, number=3):
-    """Cabinets over the side lines, one row a bank, each aimed square at its bank."""
+def _bank_rows(scenario, loudspeaker, number=3):
+    """Loudspeakers over the side lines, one row a bank, each aimed square at its bank."""
     banks, placed = _banks(scenario), []
     if not banks:
         raise Misfit("a bank of seats is needed for this arrangement.")
@@ -338,7 +342,7 @@ def _bank_rows(scenario, cabinet, number=3):
             scenario,
             f"{side} row",
             side[0].upper(),
-            cabinet,
+            loudspeaker,
             at[:2],
             target,
             number=number,
@@ -349,8 +353,8 @@ def _bank_rows(scenario, cabinet, number=3):
     return placed
 
 
-def _rows_and_ends(scenario, cabinet="two-way 90x60"):
-    placed, court = _bank_rows(scenario, cabinet), scenario.lines
+def _rows_and_ends(scenario, loudspeaker="two-way 90x60"):
+    placed, court = _bank_rows(scenario, loudspeaker), scenario.lines
     for side, sign in (("west", -1), ("east", 1)):
         at = (sign * court.length / 2 * 0.95, 0.0)
         target = (-sign * court.length * 0.05, 0.0, 1.5)  # a little beyond the middle
@@ -378,8 +382,8 @@ def _away(scenario, platform):
     return axis, sign, middle + sign * (platform.length, platform.width)[axis] / 2
 
 
-def _rows_and_stage(scenario, cabinet="two-way 90x60"):
-    placed, platform = _bank_rows(scenario, cabinet), _platform(scenario)
+def _rows_and_stage(scenario, loudspeaker="two-way 90x60"):
+    placed, platform = _bank_rows(scenario, loudspeaker), _platform(scenario)
     axis, sign, front = _away(scenario, platform)
     span = ((platform.width, platform.length)[axis]) + 2.0
     at, target = [platform.x, platform.y], [platform.x, platform.y, 1.2]
@@ -400,9 +404,9 @@ def _rows_and_stage(scenario, cabinet="two-way 90x60"):
     return [*placed, (group, ["court"])]
 
 
-def _stage_line(scenario, sides, cabinet):
-    """Four cabinets in one line at the wall of a built-in stage, the inner two to the floor, the
-    outer two beyond it.
+def _stage_line(scenario, sides, loudspeaker):
+    """Four loudspeakers in one line at the wall of a built-in stage, the inner two to the floor,
+    the outer two beyond it.
     """
     stage = scenario.stage
     if stage is None or stage.side not in sides:
@@ -420,7 +424,7 @@ def _stage_line(scenario, sides, cabinet):
         scenario,
         "stage line",
         "L",
-        cabinet,
+        loudspeaker,
         place[:2],
         (floor[0], floor[1], 1.2),
         number=2,
@@ -430,9 +434,9 @@ def _stage_line(scenario, sides, cabinet):
     return stage, banks, place, inward, along, depth, step, inner, names
 
 
-def _stage_side(scenario, cabinet="two-way 90x60"):
+def _stage_side(scenario, loudspeaker="two-way 90x60"):
     stage, banks, place, inward, _, depth, step, inner, names = _stage_line(
-        scenario, ("north", "south"), cabinet
+        scenario, ("north", "south"), loudspeaker
     )
     across = OPPOSITE[stage.side]
     if across in banks:
@@ -445,7 +449,7 @@ def _stage_side(scenario, cabinet="two-way 90x60"):
         scenario,
         "stage line, outer",
         "O",
-        cabinet,
+        loudspeaker,
         place[:2],
         target,
         number=2,
@@ -457,9 +461,9 @@ def _stage_side(scenario, cabinet="two-way 90x60"):
     return [(inner, ["court", *names]), (outer, [*serves, "court", *names])]
 
 
-def _stage_end(scenario, cabinet="two-way 90x60"):
+def _stage_end(scenario, loudspeaker="two-way 90x60"):
     stage, banks, place, inward, along, depth, step, inner, names = _stage_line(
-        scenario, ("east", "west"), cabinet
+        scenario, ("east", "west"), loudspeaker
     )
     placed, serves = [(inner, ["court", *names])], ["court", *names]
     for side in ("north", "south"):
@@ -481,7 +485,7 @@ def _stage_end(scenario, cabinet="two-way 90x60"):
             scenario,
             "stage line, outer",
             "O",
-            cabinet,
+            loudspeaker,
             place[:2],
             (far[0], far[1], 1.2),
             number=2,
@@ -493,8 +497,8 @@ def _stage_end(scenario, cabinet="two-way 90x60"):
     return [(replace(group, height=level), names) for group, names in placed]
 
 
-def _grid(scenario, cabinet="pendant 100", rows=3, columns=3):
-    hall, kind, placed = scenario.hall, _type(cabinet), []
+def _grid(scenario, loudspeaker="pendant 100", rows=3, columns=3):
+    hall, kind, placed = scenario.hall, _type(loudspeaker), []
     everywhere = [
         "court",
         *(t.name for t in (*scenario.banks, *scenario.balconies, *scenario.floor_seats)),
@@ -505,7 +509,7 @@ def _grid(scenario, cabinet="pendant 100", rows=3, columns=3):
         group = Group(
             name=f"pendants {row + 1}",
             tag=f"P{row + 1}.",
-            cabinet=cabinet,
+            loudspeaker=loudspeaker,
             number=columns,
             x=0.0,
             y=y,
@@ -513,14 +517,14 @@ def _grid(scenario, cabinet="pendant 100", rows=3, columns=3):
             spacing=hall.length / columns if columns > 1 else 0.0,
             along_deg=0.0,
             pan_deg=0.0,
-            tilt_deg=90.0,
+            downtilt_deg=90.0,
         )
         placed.append((group, everywhere))
     return placed
 
 
-def _end_clusters(scenario, cabinet="two-way 90x60"):
-    court, kind, banks, placed = scenario.lines, _type(cabinet), _banks(scenario), []
+def _end_clusters(scenario, loudspeaker="two-way 90x60"):
+    court, kind, banks, placed = scenario.lines, _type(loudspeaker), _banks(scenario), []
     for end, sign in (("west", -1), ("east", 1)):
         x = sign * court.length / 2
         for side, turn in (("north", 1), ("south", -1)):
@@ -532,12 +536,15 @@ def _end_clusters(scenario, cabinet="two-way 90x60"):
                 target, serves = np.array([0.0, turn * court.width * 0.35, 1.5]), ["court"]
             tag = f"{end[0]}{side[0]}".upper()
             placed.append(
-                (_group(scenario, f"{end} cluster, {side}", tag, cabinet, (x, y), target), serves)
+                (
+                    _group(scenario, f"{end} cluster, {side}", tag, loudspeaker, (x, y), target),
+                    serves,
+                )
             )
     return placed
 
 
-def _from_across(scenario, cabinet="two-way 60x40"):
+def _from_across(scenario, loudspeaker="two-way 60x40"):
     banks, court, placed = _banks(scenario), scenario.lines, []
     if not banks:
         raise Misfit("a bank of seats is needed for this arrangement.")
@@ -551,7 +558,7 @@ def _from_across(scenario, cabinet="two-way 60x40"):
             scenario,
             f"{side} from across",
             side[0].upper(),
-            cabinet,
+            loudspeaker,
             at[:2],
             target,
             number=2,
@@ -569,15 +576,15 @@ def _from_across(scenario, cabinet="two-way 60x40"):
         number=2,
         spacing=court.length / 2,
     )
-    return [*placed, (replace(court_pair, pan_deg=90.0, tilt_deg=90.0), ["court"])]
+    return [*placed, (replace(court_pair, pan_deg=90.0, downtilt_deg=90.0), ["court"])]
 
 
 ARRANGEMENTS = {
     a.key: a
     for a in (
         Arrangement(
-            key="centre four",
-            title="Four cabinets together at the centre, facing the four sides",
+            key="center four",
+            title="Four loudspeakers together at the center, facing the four sides",
             fits=(
                 "One place to hang and wire; fits a compact hall where banks are shallow and games"
                 " are the main use."
@@ -586,49 +593,50 @@ ARRANGEMENTS = {
                 "Long throws to the top rows and energy on the walls; a microphone on the court is"
                 " under it."
             ),
-            place=_centre_four,
+            place=_center_four,
         ),
         Arrangement(
-            key="centre housing",
-            title="One housing at the centre that fires to four sides",
+            key="center housing",
+            title="One housing at the center that fires to four sides",
             fits=(
-                "The same job as four cabinets where weight, price or looks allow only one hanging"
-                " point."
+                "The same job as four loudspeakers where weight, price or looks allow only one"
+                " hanging point."
             ),
             gives_up="Nothing in it can be turned, tilted or switched by itself.",
-            place=_centre_housing,
+            place=_center_housing,
         ),
         Arrangement(
-            key="centre to banks",
-            title="Four cabinets at the centre, turned more towards two facing banks",
+            key="center to banks",
+            title="Four loudspeakers at the center, turned more towards two facing banks",
             fits="Two facing banks and little to be heard at the ends of the court.",
             gives_up="The ends of the court and anything that stands there.",
-            place=_centre_to_banks,
+            place=_center_to_banks,
         ),
         Arrangement(
             key="rows and ends",
             title=(
-                "Three cabinets a bank over the side lines, two firing down the court from its ends"
+                "Three loudspeakers a bank over the side lines, two firing down the court from its"
+                " ends"
             ),
             fits=(
-                "Deep banks: nearer cabinets reach the top rows evenly, and the court has its own"
-                " two."
+                "Deep banks: nearer loudspeakers reach the top rows evenly, and the court has its"
+                " own two."
             ),
             gives_up=(
-                "More cabinets, cable and hanging points; the end cabinets fire at a stage at the"
-                " other end."
+                "More loudspeakers, cable and hanging points; the end loudspeakers fire at a stage"
+                " at the other end."
             ),
             place=_rows_and_ends,
         ),
         Arrangement(
             key="rows and stage",
             title=(
-                "Three cabinets a bank over the side lines, two framing the portable stage and"
+                "Three loudspeakers a bank over the side lines, two framing the portable stage and"
                 " firing away from it"
             ),
             fits=(
                 "Deep banks and graduations: the voice comes from the stage, and its microphones"
-                " are behind the cabinets."
+                " are behind the loudspeakers."
             ),
             gives_up="The court is covered from one end only.",
             place=_rows_and_stage,
@@ -672,12 +680,12 @@ ARRANGEMENTS = {
         ),
         Arrangement(
             key="from across",
-            title="Each bank from cabinets over the far side line, and a pair over the court",
+            title="Each bank from loudspeakers over the far side line, and a pair over the court",
             fits=(
                 "Banks that reach over the side lines or low joists over them: the flatter throw"
                 " runs along the slope of seats."
             ),
-            gives_up="Longer throws, and cabinets that pass over the court.",
+            gives_up="Longer throws, and loudspeakers that pass over the court.",
             place=_from_across,
         ),
     )

@@ -10,7 +10,7 @@ from platform import python_version
 from ..acoustics.evaluate import evaluate
 from ..equipment.schedules import Parts, parts
 from ..venue.files import to_text
-from .options import HEADLINES, Option, beaten_by, option, told
+from .options import HEADLINES, Option, dominated_by, option, told
 from .uncertainty import how_sure
 
 DRAWS = 200
@@ -128,7 +128,7 @@ def reasons(chosen: Option, other: Option):
         found.append(
             "Its figures are the same as those of the chosen one, as far as they are told."
         )
-    if beaten_by(other.headlines, {chosen.name: chosen.headlines}):
+    if dominated_by(other.headlines, {chosen.name: chosen.headlines}):
         found.append("The chosen one is at least as good in every figure.")
     elif better and not worse:
         found.append(

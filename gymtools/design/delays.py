@@ -33,7 +33,7 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
     """
     lead_s = float(within("lead_s", lead_s, 0, 0.2, "s", "Milliseconds given by mistake?"))
     result = evaluate(scenario, use)
-    owner = np.array([c.group for c in scenario.cabinets], object)  # plain texts
+    owner = np.array([c.group for c in scenario.loudspeakers], object)  # plain texts
     for name in groups or ():
         if name not in owner:
             raise ValueError(
@@ -41,7 +41,7 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
             )
     speed = result.sources.speed
     if lead == "talker":
-        talker = talker_place(scenario, result.use, result.setting)
+        talker = talker_place(scenario, result.use, result.configuration)
         if talker is None:
             raise ValueError(
                 f"use '{result.use.name}' has no talker: no open microphone and no stage to speak"
@@ -58,7 +58,7 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
     listening = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     energy = result.direct[:, listening][..., SPEECH].sum(axis=-1)
     strongest = owner[energy.argmax(axis=0)]
-    drives = dict(result.use.groups)
+    group_settings = dict(result.use.groups)
     for name in groups or dict.fromkeys(owner[result.playing]):
         if name == lead:
             continue
@@ -66,8 +66,10 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
         seats = listening if not len(seats) else seats
         mine = (result.distance[owner == name][:, seats] / speed).min(axis=0)
         delay = max(0.0, float(np.percentile(reference[seats] - mine, 90)) + lead_s)
-        drives[name] = replace(result.use.drive(name), delay_ms=float(np.ceil(delay * 1000)))
+        group_settings[name] = replace(
+            result.use.group_setting(name), delay_ms=float(np.ceil(delay * 1000))
+        )
     uses = tuple(
-        replace(u, groups=drives) if u.name == result.use.name else u for u in scenario.uses
+        replace(u, groups=group_settings) if u.name == result.use.name else u for u in scenario.uses
     )
     return replace(scenario, uses=uses)

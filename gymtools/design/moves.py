@@ -6,7 +6,7 @@ from ..venue.loudspeakers import loudspeaker_types
 from ..venue.microphones import MICROPHONE_TYPES
 from ..venue.scenario import Scenario, changed
 from ..venue.units import to_file
-from .aiming import knobs
+from .aiming import adjustments
 from .delays import aligned
 from .options import treated
 
@@ -62,27 +62,27 @@ def moves(scenario, use):
 
 def _ideas(scenario, use):
     names = [g.name for g in scenario.groups]
-    playing = [name for name in names if use.drive(name).on]
+    playing = [name for name in names if use.group_setting(name).on]
     n = [u.name for u in scenario.uses].index(use.name)
     for key, kind, steps in (
-        ("tilt_deg", "tilt", TURNS),
+        ("downtilt_deg", "tilt", TURNS),
         ("pan_deg", "pan", TURNS),
         ("height", "height", LIFTS),
         ("gain_db", "gain", TRIMS),
     ):
-        for knob in knobs(scenario, playing, (key,)):
-            if use.name not in knob.uses:
+        for adjustment in adjustments(scenario, playing, (key,)):
+            if use.name not in adjustment.uses:
                 continue
             for step in (s * sign for s in steps for sign in (1, -1)):
-                value = knob.now + step
-                if knob.low - 1e-9 <= value <= knob.high + 1e-9:
+                value = adjustment.now + step
+                if adjustment.low - 1e-9 <= value <= adjustment.high + 1e-9:
                     yield (
                         kind,
-                        _words(scenario, kind, knob, step, use),
-                        lambda k=knob, v=value: changed(scenario, k.set(v)),
+                        _words(scenario, kind, adjustment, step, use),
+                        lambda k=adjustment, v=value: changed(scenario, k.set(v)),
                     )
     for name in names:
-        on, others = use.drive(name).on, [p for p in playing if p != name]
+        on, others = use.group_setting(name).on, [p for p in playing if p != name]
         if not on or others:
             words = f"{'do not play' if on else 'play'} the {name} in {use.name}"
             yield (
@@ -98,10 +98,10 @@ def _ideas(scenario, use):
             f"set delays in {use.name} so that the {name} leads",
             lambda name=name: aligned(scenario, use.name, lead=name),
         )
-    for knob in knobs(scenario, playing, ("tilt_deg",), symmetric=True):
-        orbit = [p[1] for p, _, _ in knob.links]
+    for adjustment in adjustments(scenario, playing, ("downtilt_deg",), symmetric=True):
+        orbit = [p[1] for p, _, _ in adjustment.links]
         for kind, other in loudspeaker_types().items():
-            if kind != scenario.groups[orbit[0]].cabinet and _family(other) == _family(
+            if kind != scenario.groups[orbit[0]].loudspeaker and _family(other) == _family(
                 scenario.groups[orbit[0]].type
             ):
                 who = _listed([scenario.groups[m].name for m in orbit])
@@ -109,7 +109,7 @@ def _ideas(scenario, use):
                     "type",
                     f"take {kind} for the {who}",
                     lambda orbit=orbit, kind=kind: changed(
-                        scenario, {("groups", m, "cabinet"): kind for m in orbit}
+                        scenario, {("groups", m, "loudspeaker"): kind for m in orbit}
                     ),
                 )
     opened = [(k, m) for k, m in enumerate(scenario.microphones) if m.name in use.microphones]
@@ -159,14 +159,14 @@ def _family(kind):
     return kind.lobes, kind.name.startswith("pendant")
 
 
-def _words(scenario, kind, knob, step, use):
+def _words(scenario, kind, adjustment, step, use):
     """What a step of a knob does, as its loudspeakers see it: mirrored ones turn to
     opposite sides.
     """
     far = abs(step)
     goes = [
         (scenario.groups[path[1]].name if path[0] == "groups" else path[3], step * sign > 0)
-        for path, _, sign in knob.links
+        for path, _, sign in adjustment.links
     ]
     up, down = (_listed([name for name, rises in goes if rises is way]) for way in (True, False))
     if kind == "pan":

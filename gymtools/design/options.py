@@ -142,7 +142,7 @@ def told(headline, value):
     return f"{value:,.0f}" if headline.digits == 0 else f"{value:.{headline.digits}f}"
 
 
-def beaten_by(one, others):
+def dominated_by(one, others):
     """The first of some that is at least as good in every headline and better in one.
 
     Parameters
@@ -168,7 +168,7 @@ def beaten_by(one, others):
     return None
 
 
-def beaten(options):
+def dominated(options):
     """Which options another one beats in everything; figures of the traced room are compared with
     such figures only.
 
@@ -183,7 +183,7 @@ def beaten(options):
         For each option the name of one that beats it, or None
     """
     return [
-        beaten_by(
+        dominated_by(
             o.headlines, {x.name: x.headlines for x in options if x is not o and x.room == o.room}
         )
         for o in options
@@ -204,8 +204,8 @@ def choices(scenario):
         For ``sweep``: by axis, choices by their words; the first of each leaves it as it is
     """
 
-    def cabinet(name):
-        return lambda s: replace(s, groups=tuple(replace(g, cabinet=name) for g in s.groups))
+    def loudspeaker(name):
+        return lambda s: replace(s, groups=tuple(replace(g, loudspeaker=name) for g in s.groups))
 
     def lower(by):
         return lambda s: replace(
@@ -227,7 +227,7 @@ def choices(scenario):
             AS_IT_IS: {},
             **{a.title: lambda s, key=key: arrange(s, key) for key, a in ARRANGEMENTS.items()},
         },
-        "cabinets": {AS_IT_IS: {}, **{name: cabinet(name) for name in loudspeaker_types()}},
+        "loudspeakers": {AS_IT_IS: {}, **{name: loudspeaker(name) for name in loudspeaker_types()}},
         "height": {AS_IT_IS: {}, **{f"{say(by)} lower": lower(by) for by in (0.5, 1.0, 1.5)}},
         "treatment": {
             AS_IT_IS: {},
@@ -332,7 +332,7 @@ def hung(scenario):
     words : str
         Groups with number and type
     """
-    return ", ".join(f"{g.name} ({g.number} {g.cabinet})" for g in scenario.groups)
+    return ", ".join(f"{g.name} ({g.number} {g.loudspeaker})" for g in scenario.groups)
 
 
 _NAMED = {
@@ -345,11 +345,11 @@ _NAMED = {
     "portable_stages": "stage",
 }
 _PLAIN = {
-    "x": "east of centre",
-    "y": "north of centre",
-    "cabinet": "type",
+    "x": "east of center",
+    "y": "north of center",
+    "loudspeaker": "type",
     "pan_deg": "pan",
-    "tilt_deg": "tilt",
+    "downtilt_deg": "tilt",
     "splay_deg": "turned apart",
     "gain_db": "gain",
     "delay_ms": "delay",

@@ -15,14 +15,14 @@ from threadpoolctl import threadpool_limits
 
 from ..acoustics.criteria import worst_word
 from ..acoustics.evaluate import ROOMS, evaluate
-from ..equipment.amplification import drive
+from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..venue.scenario import Scenario, changed
-from .aiming import Wishes, score
+from .aiming import Weights, penalty
 
 AHEAD = 64  # variations that are handed out before the first of them is back
 # columns before those of the uses
-FIXED = ("key", "refused", "verdict", "hold", "of", "score", "cost")
+FIXED = ("key", "refused", "verdict", "hold", "of", "penalty", "cost")
 # of every use, its weakest area or microphone
 FIGURES = ("STI", "evenness [dB]", "spare gain [dB]", "onto people [%]", "loudest [dB(A)]")
 
@@ -79,16 +79,16 @@ def figures(scenario, room="statistical", prices=None):
         verdict=worst_word(v.word for v in verdicts),
         hold=sum(v.word == "holds" for v in verdicts),
         of=len(verdicts),
-        score=float(np.mean([score(r, Wishes()) for r in results.values()])),
-        cost=cost(scenario, prices, system=drive(scenario, results, prices=prices)),
+        penalty=float(np.mean([penalty(r, Weights()) for r in results.values()])),
+        cost=cost(scenario, prices, system=amplify(scenario, results, prices=prices)),
     )
     for name, r in results.items():
         onto = next(v.value for v in r.verdicts if v.criterion == "sound onto people")
         loudest = next(v.value for v in r.verdicts if v.criterion == "loudest place")
-        spare = min((float(m.spare_db.min()) for m in r.microphones), default=None)
+        spare = min((float(m.margin_db.min()) for m in r.microphones), default=None)
         values = (
             min(a.sti_p10 for a in r.areas),
-            max(max(a.spread_db) for a in r.areas),
+            max(max(a.coverage_range_db) for a in r.areas),
             spare,
             onto,
             loudest,

@@ -24,16 +24,16 @@ EDGES = (10, 90)  # of the range that is told [percentile]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Unknowns:
+class InputSpread:
     """How far off each of what is not known may be: one standard deviation."""
 
     # of every finish    after calibration 10 % is the best to hope for: JASA 152 (2022) 1158;
-    # tables: judgement, twice that
+    # tables: judgment, twice that
     absorption_pct: float = 20.0
-    noise_db: float = 3.0  # judgement, no source
-    occupancy_pct: float = 10.0  # of the places of every area    judgement, no source
-    aim_deg: float = 2.0  # pan and tilt of every cabinet    judgement, no source
-    sensitivity_db: float = 1.0  # of every cabinet    judgement, no source
+    noise_db: float = 3.0  # judgment, no source
+    occupancy_pct: float = 10.0  # of the places of every area    judgment, no source
+    aim_deg: float = 2.0  # pan and tilt of every loudspeaker    judgment, no source
+    sensitivity_db: float = 1.0  # of every loudspeaker    judgment, no source
 
     def __post_init__(self):
         limits = dict(
@@ -98,7 +98,7 @@ class Sureness:
     """What may be said of one use for sure, and what not."""
 
     use: str
-    unknowns: Unknowns
+    unknowns: InputSpread
     draws: int  # that could be hung
     ranges: tuple
 
@@ -118,7 +118,7 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
         The design [-]
     use : str, optional
         Name of a use; the first when left out [-]
-    unknowns : Unknowns, optional
+    unknowns : InputSpread, optional
         How far off each may be; the usual ones when left out [-]
     draws : int
         Designs drawn with everything unknown at once; as many again, about, go into telling which
@@ -138,14 +138,14 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     Notes
     -----
     Normal errors drawn by Latin hypercube (of absorption in its logarithm), every finish, area and
-    cabinet for itself; by formula, without echoes. What an error changes is found over at most 800
-    places an area and added to what the design gives over all of them, so that with nothing unknown
-    the design itself comes out. Draws that cannot be hung (an aim error that turns a cabinet into
-    its neighbour) are left out.
+    loudspeaker for itself; by formula, without echoes. What an error changes is found over at most
+    800 places an area and added to what the design gives over all of them, so that with nothing
+    unknown the design itself comes out. Draws that cannot be hung (an aim error that turns a
+    loudspeaker into its neighbor) are left out.
     """
     within("draws", draws, 20, 5000, "")
     unknowns, progress, stop = (
-        unknowns or Unknowns(),
+        unknowns or InputSpread(),
         progress or (lambda _: None),
         stop or (lambda: False),
     )
@@ -232,12 +232,12 @@ def _range(verdict, sample, found):
 
 
 def _each_alone(scenario, use):
-    """The scenario with the one use, and every cabinet a group of its own, so that each can err for
-    itself.
+    """The scenario with the one use, and every loudspeaker a group of its own, so that each can err
+    for itself.
     """
-    groups, drives = [], {}
+    groups, group_settings = [], {}
     for g in scenario.groups:
-        for c in g.cabinets:
+        for c in g.loudspeakers:
             single = replace(
                 g,
                 name=c.tag,
@@ -250,13 +250,15 @@ def _each_alone(scenario, use):
                 pan_deg=(c.pan_deg + 180) % 360 - 180,
             )
             groups.append(single)
-            drives[c.tag] = use.drive(g.name)
-    return replace(scenario, groups=tuple(groups), uses=(replace(use, groups=drives),), text=None)
+            group_settings[c.tag] = use.group_setting(g.name)
+    return replace(
+        scenario, groups=tuple(groups), uses=(replace(use, groups=group_settings),), text=None
+    )
 
 
 def _finishes(scenario):
     """Names of the finishes that absorb in the use."""
-    surfaces = scenario.setting().room.surfaces
+    surfaces = scenario.configuration().room.surfaces
     return sorted(
         {n for s in surfaces for n in (s.finish, s.full) if n}
         | {t.finish for t in scenario.treatments}
@@ -265,11 +267,11 @@ def _finishes(scenario):
 
 def _fillable(scenario):
     """Areas with places that may be taken in the use."""
-    return sorted({s.part for s in scenario.setting().room.surfaces if s.full})
+    return sorted({s.part for s in scenario.configuration().room.surfaces if s.full})
 
 
 def _playing(scenario):
-    return [n for n, g in enumerate(scenario.groups) if scenario.uses[0].drive(g.name).on]
+    return [n for n, g in enumerate(scenario.groups) if scenario.uses[0].group_setting(g.name).on]
 
 
 def _absorbing(scenario, finishes, pct):
@@ -295,24 +297,24 @@ def _filled(scenario, areas, pct):
     }
 
 
-def _turned(scenario, cabinets, error_deg):
-    """Cabinets turned and tilted; tilted over straight down one looks to its other side."""
+def _turned(scenario, loudspeakers, error_deg):
+    """Loudspeakers turned and tilted; tilted over straight down one looks to its other side."""
     changes = {}
-    for n, (off_pan, off_tilt) in zip(cabinets[::2], error_deg.reshape(-1, 2), strict=True):
-        pan, tilt = scenario.groups[n].pan_deg + off_pan, scenario.groups[n].tilt_deg + off_tilt
+    for n, (off_pan, off_tilt) in zip(loudspeakers[::2], error_deg.reshape(-1, 2), strict=True):
+        pan, tilt = scenario.groups[n].pan_deg + off_pan, scenario.groups[n].downtilt_deg + off_tilt
         if tilt > 90:
             pan, tilt = pan + 180, 180 - tilt
         changes |= {
             ("groups", n, "pan_deg"): (pan + 180) % 360 - 180,
-            ("groups", n, "tilt_deg"): max(tilt, -30.0),
+            ("groups", n, "downtilt_deg"): max(tilt, -30.0),
         }
     return changes
 
 
-def _strengthened(scenario, cabinets, error_db):
-    use, names = scenario.uses[0], [scenario.groups[n].name for n in cabinets]
+def _strengthened(scenario, loudspeakers, error_db):
+    use, names = scenario.uses[0], [scenario.groups[n].name for n in loudspeakers]
     gains = [
-        float(np.clip(use.drive(name).gain_db + e, -60, 20))
+        float(np.clip(use.group_setting(name).gain_db + e, -60, 20))
         for name, e in zip(names, error_db, strict=True)
     ]
     return {

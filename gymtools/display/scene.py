@@ -17,14 +17,14 @@ from ..acoustics.feedback import walking_map
 from ..acoustics.throws import section, throws
 from ..physics.bands import LABELS
 from ..physics.geometry import rotation
-from ..venue.seating import ListeningArea
+from ..venue.seating import AudienceArea
 from ..venue.units import length_text
 from .charts import maps
 from .theme import (
     FAINT,
     FLOOR,
     FONT,
-    GROUP_COLOURS,
+    GROUP_COLORS,
     INK,
     LINES,
     PAPER,
@@ -32,7 +32,7 @@ from .theme import (
     QUIET,
     ROOMS,
     SOLID,
-    colour_range,
+    color_range,
     per_unit,
     values,
 )
@@ -46,7 +46,7 @@ SHOWN_SOLID = (
     "balcony",
 )
 # the page takes numbers faster than names
-COLOURS = [[k / (len(GROUP_COLOURS) - 1), colour] for k, colour in enumerate(GROUP_COLOURS)]
+COLORS = [[k / (len(GROUP_COLORS) - 1), color] for k, color in enumerate(GROUP_COLORS)]
 SPARE_WORDS = "words, in turn"
 # lower and upper edge of a backboard re the rim [m]    common practice, no source
 BOARD = (-0.15, 0.92)
@@ -57,7 +57,7 @@ RIGHT = [0.665, 1.0]
 
 @dataclass(frozen=True, kw_only=True)
 class View:
-    """What is looked at: a result, a quantity, a section through an area, in metres or feet."""
+    """What is looked at: a result, a quantity, a section through an area, in meters or feet."""
 
     result: Result
     quantity: str = "speech"
@@ -73,7 +73,7 @@ class View:
 
     @property
     def k(self):
-        """Units of the drawing in a metre."""
+        """Units of the drawing in a meter."""
         return 1 / per_unit(self.units)
 
     @cached_property
@@ -86,15 +86,14 @@ class View:
         """Areas that carry the map: where people listen, or where a microphone walks."""
         if self.quantity == "spare gain":
             return [
-                ListeningArea(m.microphone.name, "walk", m.places, *m.shape, 0.0)
-                for m in self.walks
+                AudienceArea(m.microphone.name, "walk", m.places, *m.shape, 0.0) for m in self.walks
             ]
-        return list(self.result.setting.areas.values())
+        return list(self.result.configuration.areas.values())
 
     @cached_property
     def values(self):
         if self.quantity == "spare gain":
-            return np.concatenate([m.spare_db for m in self.walks]).astype(np.float32)
+            return np.concatenate([m.margin_db for m in self.walks]).astype(np.float32)
         found = values(self.result, self.quantity)
         return found * np.float32(self.k) if self.quantity == "distance" else found
 
@@ -108,7 +107,7 @@ class View:
 
     @property
     def range(self):
-        low, high = colour_range(self.result, self.quantity)
+        low, high = color_range(self.result, self.quantity)
         return (low, 100.0) if self.quantity == "distance" and self.units == "ft" else (low, high)
 
     @property
@@ -119,9 +118,9 @@ class View:
         """A value with its unit, as a label."""
         return f"{value:.{QUANTITIES[self.quantity].digits}f}"
 
-    def way(self, metres):
+    def way(self, meters):
         """A distance, short."""
-        return f"{metres:.1f} m" if self.units == "m" else f"{metres * self.k:.0f} ft"
+        return f"{meters:.1f} m" if self.units == "m" else f"{meters * self.k:.0f} ft"
 
     @cached_property
     def contours(self):
@@ -136,8 +135,8 @@ class View:
         return found
 
     def loudness(self, throw):
-        """Level where an axis lands, of that cabinet alone: in the octave that the map shows, else
-        A-weighted.
+        """Level where an axis lands, of that loudspeaker alone: in the octave that the map shows,
+        else A-weighted.
         """
         if self.quantity.startswith("direct "):
             return f"{throw.level_db[LABELS.index(self.quantity.removeprefix('direct '))]:.0f} dB"
@@ -145,7 +144,7 @@ class View:
 
     @property
     def paint(self):
-        """Colour of painted lines and contours: light on the dark maps, dark on the one that is
+        """Color of painted lines and contours: light on the dark maps, dark on the one that is
         white in its middle.
         """
         return dict(color=QUIET if self.quantity == "spare gain" else LINES)
@@ -185,18 +184,18 @@ class View:
 
     @cached_property
     def section(self):
-        listening = self.result.setting.areas
+        listening = self.result.configuration.areas
         name = self.area if self.area in listening else next(iter(listening))
         return section(self.result, name)
 
     @cached_property
     def beams(self):
-        """Throws of the cabinets that play."""
+        """Throws of the loudspeakers that play."""
         return [t for t in self.throws if np.isfinite(t.level_dba)]
 
-    def colour(self, group):
-        """Number of a group's colour."""
-        return [g.name for g in self.scenario.groups].index(group) % len(GROUP_COLOURS)
+    def color(self, group):
+        """Number of a group's color."""
+        return [g.name for g in self.scenario.groups].index(group) % len(GROUP_COLORS)
 
 
 def _xyz(points, k):
@@ -214,21 +213,25 @@ def _xy(points, k):
 
 
 def _solids(view):
-    """Floor, sides of banks, stages and the cabinets: one mesh, coloured face by face."""
+    """Floor, sides of banks, stages and the loudspeakers: one mesh, colored face by face."""
     x, y = view.scenario.hall.length / 2, view.scenario.hall.width / 2
     pieces = [
         (np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0]]), [(0, 1, 2), (0, 2, 3)], FLOOR)
     ]
-    platforms = [p.name for p in view.result.setting.portable_stages]
-    for s in view.result.setting.room.surfaces:
+    platforms = [p.name for p in view.result.configuration.portable_stages]
+    for s in view.result.configuration.room.surfaces:
         if (s.part in SHOWN_SOLID or s.part in platforms) and s.name != "stage ceiling":
             pieces.append((s.corners, [(0, n, n + 1) for n in range(1, len(s.corners) - 1)], SOLID))
-    for n, c in enumerate(view.scenario.cabinets):
+    for n, c in enumerate(view.scenario.loudspeakers):
         box = maps.box(
-            c.position, rotation(c.pan_deg, c.tilt_deg), c.type.width, c.type.height, c.type.depth
+            c.position,
+            rotation(c.pan_deg, c.downtilt_deg),
+            c.type.width,
+            c.type.height,
+            c.type.depth,
         )
         pieces.append(
-            (*box, GROUP_COLOURS[view.colour(c.group)] if view.result.playing[n] else FAINT)
+            (*box, GROUP_COLORS[view.color(c.group)] if view.result.playing[n] else FAINT)
         )
     starts = np.cumsum([0, *(len(corners) for corners, _, _ in pieces)])
     i, j, k = (
@@ -238,13 +241,13 @@ def _solids(view):
         .astype(np.int32)
         .T
     )
-    colours = [colour for _, faces, colour in pieces for _ in faces]
+    colors = [color for _, faces, color in pieces for _ in faces]
     return dict(
         **_xyz(np.concatenate([c for c, _, _ in pieces]), view.k),
         i=i.copy(),
         j=j.copy(),
         k=k.copy(),
-        facecolor=colours,
+        facecolor=colors,
     )
 
 
@@ -271,7 +274,7 @@ def _frame(view):
     """Edges of the room and the rows of the banks."""
     lines = [
         np.concatenate([s.corners, s.corners[:1]])
-        for s in view.result.setting.room.surfaces
+        for s in view.result.configuration.room.surfaces
         if s.part not in ("court", "floor")
     ]
     for area in view.areas:
@@ -290,16 +293,14 @@ def _painted(view):
 
 
 def _beams(view):
-    """Axis and edge of every beam that plays, in the colour of its group."""
+    """Axis and edge of every beam that plays, in the color of its group."""
     pieces = [
-        (maps.joined([np.array([t.start, t.end]), t.edge + [0, 0, 0.06]]), view.colour(t.group))
+        (maps.joined([np.array([t.start, t.end]), t.edge + [0, 0, 0.06]]), view.color(t.group))
         for t in view.beams
     ]
-    colours = np.concatenate(
-        [np.full(len(points), colour, np.float32) for points, colour in pieces]
-    )
+    colors = np.concatenate([np.full(len(points), color, np.float32) for points, color in pieces])
     return dict(
-        **_xyz(np.concatenate([points for points, _ in pieces]), view.k), line=dict(color=colours)
+        **_xyz(np.concatenate([points for points, _ in pieces]), view.k), line=dict(color=colors)
     )
 
 
@@ -309,12 +310,12 @@ def _ringing(view):
 
 
 def _words(view):
-    """Tags of cabinets, contour values, distance and level where an axis lands, the compass: one
-    trace of text.
+    """Tags of loudspeakers, contour values, distance and level where an axis lands, the compass:
+    one trace of text.
     """
     hall = view.scenario.hall
     x, y = hall.length / 2 + 2.5, hall.width / 2 + 2.5
-    words = [(c.position + [0, 0, 0.8], c.tag) for c in view.scenario.cabinets]
+    words = [(c.position + [0, 0, 0.8], c.tag) for c in view.scenario.loudspeakers]
     words += [(place + [0, 0, 0.3], text) for text, place in view.labels]
     words += [
         (t.end + [0, 0, 1.0], f"{view.way(t.distance)}, {view.loudness(t)}") for t in view.beams
@@ -339,7 +340,7 @@ def _marks(view):
             "circle",
             (
                 f"{t.tag}: {view.way(t.distance)} to the {plain(t.part)}, {t.level_dba:.1f} dB(A)"
-                " there from this cabinet alone"
+                " there from this loudspeaker alone"
             ),
         )
         for t in view.beams
@@ -349,7 +350,7 @@ def _marks(view):
         (
             m.places[0],
             "circle-open",
-            f"microphone {plain(m.microphone.name)}: {m.spare_db[0]:+.1f} dB to spare",
+            f"microphone {plain(m.microphone.name)}: {m.margin_db[0]:+.1f} dB to spare",
         )
         for m in view.result.microphones
         if len(m.places) == 1
@@ -364,7 +365,8 @@ def _marks(view):
 
 def _lowest(area):
     return (
-        f"lowest in {plain(area.name)}: {area.worst_place}, {-area.worst_db:.1f} dB below the mean"
+        f"lowest in {plain(area.name)}: {area.quietest_seat}, {-area.quietest_db:.1f} dB below the"
+        " mean"
     )
 
 
@@ -398,20 +400,20 @@ def _slots(scenario):
 
 
 def _plan_room(view):
-    hall, setting = view.scenario.hall, view.result.setting
+    hall, configuration = view.scenario.hall, view.result.configuration
     x, y = hall.length / 2, hall.width / 2
     outlines = [np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0], [-x, -y, 0]])]
     for thing in (
-        *setting.banks,
-        *setting.floor_seats,
-        *setting.portable_stages,
-        *setting.balconies,
+        *configuration.banks,
+        *configuration.floor_seats,
+        *configuration.portable_stages,
+        *configuration.balconies,
     ):
         a, b, c, d = thing.footprint(hall)
         outlines.append(np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]]))
     outlines += [
         np.concatenate([s.corners, s.corners[:1]])
-        for s in view.result.setting.room.surfaces
+        for s in view.result.configuration.room.surfaces
         if s.name == "stage floor"
     ]
     return _xy(maps.joined(outlines), view.k)
@@ -436,19 +438,19 @@ def _plan_beams(view):
 
 
 def _plan_cabinets(view):
-    cabinets, playing = view.scenario.cabinets, view.result.playing
-    colours = [
-        GROUP_COLOURS[view.colour(c.group)] if on else FAINT
-        for c, on in zip(cabinets, playing, strict=True)
+    loudspeakers, playing = view.scenario.loudspeakers, view.result.playing
+    colors = [
+        GROUP_COLORS[view.color(c.group)] if on else FAINT
+        for c, on in zip(loudspeakers, playing, strict=True)
     ]
     return dict(
-        **_xy([c.position for c in cabinets], view.k),
-        text=[c.tag for c in cabinets],
-        marker=dict(color=colours, angle=[-c.pan_deg for c in cabinets]),
+        **_xy([c.position for c in loudspeakers], view.k),
+        text=[c.tag for c in loudspeakers],
+        marker=dict(color=colors, angle=[-c.pan_deg for c in loudspeakers]),
         hovertext=[
             f"{c.tag}: {c.type.name}, {view.way(c.z)} up, pan {c.pan_deg:g}, tilt"
-            f" {c.tilt_deg:g} deg"
-            for c in cabinets
+            f" {c.downtilt_deg:g} deg"
+            for c in loudspeakers
         ],
     )
 
@@ -502,11 +504,11 @@ def _cut_edges(view):
 
 
 def _cut_cabinet(view):
-    c = view.scenario.cabinets[view.section.cabinet]
+    c = view.scenario.loudspeakers[view.section.loudspeaker]
     return dict(
         **_xy(view.section.at[None], view.k),
-        text=[f" {c.tag} {length_text(c.z, view.units)} up, {c.tilt_deg:g}° down"],
-        marker=dict(color=GROUP_COLOURS[view.colour(c.group)]),
+        text=[f" {c.tag} {length_text(c.z, view.units)} up, {c.downtilt_deg:g}° down"],
+        marker=dict(color=GROUP_COLORS[view.color(c.group)]),
     )
 
 
@@ -540,8 +542,8 @@ _SMALL = dict(size=11, color=INK, family=FONT)
 _HALO = dict(size=10, color=INK, family=FONT, shadow="0 0 2px #fff, 0 0 3px #fff, 0 0 4px #fff")
 
 
-def _line(colour, width, dash="solid"):
-    return dict(color=colour, width=width, dash=dash)
+def _line(color, width, dash="solid"):
+    return dict(color=color, width=width, dash=dash)
 
 
 def layers(scenario):
@@ -589,7 +591,7 @@ def layers(scenario):
             go.Scatter3d,
             _SPACE
             | line3
-            | dict(line=dict(width=3, colorscale=COLOURS, cmin=0, cmax=len(COLOURS) - 1)),
+            | dict(line=dict(width=3, colorscale=COLORS, cmin=0, cmax=len(COLORS) - 1)),
             _beams,
         ),
         ("ringing", go.Scatter3d, _SPACE | line3 | dict(line=dict(color=INK, width=8)), _ringing),
@@ -656,7 +658,7 @@ def layers(scenario):
             _plan_microphones,
         ),
         (
-            "plan: cabinets",
+            "plan: loudspeakers",
             go.Scatter,
             _PLAN
             | dict(
@@ -689,7 +691,7 @@ def layers(scenario):
             _cut_seats,
         ),
         (
-            "section: cabinet",
+            "section: loudspeaker",
             go.Scatter,
             _CUT
             | dict(
@@ -748,7 +750,7 @@ def _note(text, x, y, anchor="left"):
 
 
 def _titles(view):
-    c = view.scenario.cabinets[view.section.cabinet]
+    c = view.scenario.loudspeakers[view.section.loudspeaker]
     quantity = QUANTITIES[view.quantity]
     unit = f" [{view.unit}]" if view.unit else ""
     walker = (
@@ -804,7 +806,7 @@ def _ranges(view):
         xaxis2=[-0.02 * across * k, 1.02 * across * k],
         yaxis2=[-0.3 * k, (hall.highest + 1.5) * k],
         yaxis3=list(
-            colour_range(view.result, "speech") if view.quantity == "spare gain" else view.range
+            color_range(view.result, "speech") if view.quantity == "spare gain" else view.range
         ),
     )
 
@@ -824,12 +826,12 @@ def layout(view):
     """
     quantity, ranges = QUANTITIES[view.quantity], _ranges(view)
     low, high = view.range
-    colours = dict(
+    colors = dict(
         colorscale=quantity.scale, cmin=low, cmax=high, colorbar=dict(title=dict(text=view.unit))
     )
     return dict(
         annotations=_titles(view),
-        coloraxis=colours,
+        coloraxis=colors,
         **{name: dict(range=ends) for name, ends in ranges.items()},
     )
 

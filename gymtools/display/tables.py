@@ -7,7 +7,7 @@ import numpy as np
 from ..acoustics.criteria import worst_verdict
 from ..acoustics.differences import bent_decay
 from ..design.advice import said
-from ..design.options import HEADLINES, beaten, told, told_apart
+from ..design.options import HEADLINES, dominated, told, told_apart
 from ..design.uncertainty import WORDS as UNKNOWN
 from ..physics.bands import LABELS
 from ..venue.finishes import FINISHES
@@ -207,9 +207,9 @@ def verdict_table(result):
         for v in result.verdicts
     )
     head = "<tr><th>where</th><th>what</th><th>verdict</th><th>why</th><th>target from</th></tr>"
-    doubts = "".join(f"<li>{escape(d)}</li>" for d in result.scenario.doubts)
+    warnings = "".join(f"<li>{escape(d)}</li>" for d in result.scenario.warnings)
     return f"<table>{head}{rows}</table>" + (
-        f"<p>To look at:</p><ul>{doubts}</ul>" if doubts else ""
+        f"<p>To look at:</p><ul>{warnings}</ul>" if warnings else ""
     )
 
 
@@ -229,9 +229,11 @@ def uses_table(all_uses):
     rows = ""
     for name, r in all_uses.results.items():
         sti = min(a.sti_p10 for a in r.areas)
-        spread = max(max(a.spread_db) for a in r.areas)
-        arrivals = max(1000 * float(np.percentile(r.spread_s[a.points], 90)) for a in r.areas)
-        spare = min((float(m.spare_db.min()) for m in r.microphones), default=None)
+        spread = max(max(a.coverage_range_db) for a in r.areas)
+        arrivals = max(
+            1000 * float(np.percentile(r.arrival_spread_s[a.points], 90)) for a in r.areas
+        )
+        spare = min((float(m.margin_db.min()) for m in r.microphones), default=None)
         good = sum(v.word == "holds" for v in r.verdicts)
         first = worst_verdict(r.verdicts)
         why = (
@@ -295,7 +297,7 @@ def sureness_table(sureness):
     taken = (
         f"One standard deviation taken: absorption {u.absorption_pct:g} % of each finish, noise"
         f" {u.noise_db:g} dB, {u.occupancy_pct:g} % of the places of each area, aim {u.aim_deg:g}°"
-        f" and sensitivity {u.sensitivity_db:g} dB of each cabinet. {sureness.draws} draws, by"
+        f" and sensitivity {u.sensitivity_db:g} dB of each loudspeaker. {sureness.draws} draws, by"
         " formula, without echoes."
     )
 
@@ -353,10 +355,10 @@ def options_table(options, first):
     Returns
     -------
     html : str
-        Tables; better and worse are told by a sign and in bold, a beaten option in grey and in
+        Tables; better and worse are told by a sign and in bold, a beaten option in gray and in
         words
     """
-    by = dict(zip([o.name for o in options], beaten(options), strict=True))
+    by = dict(zip([o.name for o in options], dominated(options), strict=True))
     head = "".join(
         f'<th class="num">{escape(o.name)}'
         f"{' (compared with)' if o is first and len(options) > 1 else ''}</th>"
@@ -380,9 +382,11 @@ def options_table(options, first):
         rows += f"<tr><td>{escape(h.words)}{f' [{h.unit}]' if h.unit else ''}</td>{cells}</tr>"
     room = "".join(f'<td class="num quiet">{ROOMS[o.room]}</td>' for o in options)
     beaten_words = (
-        f"{escape(by[o.name])} is at least as good in everything"
-        if by[o.name]
-        else "nothing beats it in everything"
+        (
+            f"{escape(by[o.name])} is at least as good in everything"
+            if by[o.name]
+            else "nothing beats it in everything"
+        )
         for o in options
     )
     verdict = "".join(f'<td class="num">{words}</td>' for words in beaten_words)
@@ -451,7 +455,7 @@ def schedule_table(schedule):
 
 
 def landing_table(result):
-    """Where the energy of each cabinet lands first.
+    """Where the energy of each loudspeaker lands first.
 
     Parameters
     ----------
@@ -461,9 +465,9 @@ def landing_table(result):
     Returns
     -------
     html : str
-        A table, one row a cabinet, one column a part of the room
+        A table, one row a loudspeaker, one column a part of the room
     """
-    shown = [k for k in range(len(result.parts)) if result.lands[:, k].max() >= 0.005]
+    shown = [k for k in range(len(result.parts)) if result.first_incidence[:, k].max() >= 0.005]
     listeners = {a.name for a in result.areas}
     head = "".join(
         f'<th class="num">{escape(result.parts[k])}'
@@ -471,13 +475,15 @@ def landing_table(result):
         for k in shown
     )
     rows = ""
-    for s, c in enumerate(result.scenario.cabinets):
-        cells = "".join(f'<td class="num">{100 * result.lands[s, k]:.0f} %</td>' for k in shown)
+    for s, c in enumerate(result.scenario.loudspeakers):
+        cells = "".join(
+            f'<td class="num">{100 * result.first_incidence[s, k]:.0f} %</td>' for k in shown
+        )
         state = "" if result.playing[s] else " (off in this use)"
         rows += f"<tr><td>{escape(c.tag)}{state}</td>{cells}</tr>"
     return (
         "<table><caption>Where each loudspeaker's sound lands first (500 Hz to 4 kHz, share of all"
-        f" it radiates)</caption><tr><th>cabinet</th>{head}</tr>{rows}</table>"
+        f" it radiates)</caption><tr><th>loudspeaker</th>{head}</tr>{rows}</table>"
     )
 
 
@@ -501,7 +507,7 @@ def room_table(result, units):
         return "".join(f'<td class="num">{v:{form}}</td>' for v in values)
 
     head = "".join(f'<th class="num">{label}</th>' for label in LABELS)
-    room = result.setting.room
+    room = result.configuration.room
     volume = f"{room.volume:,.0f} m³" if units == "m" else f"{room.volume / FOOT**3:,.0f} ft³"
     used = sorted(
         {n for s in room.surfaces for n in (s.finish, s.full) if n}

@@ -1,4 +1,4 @@
-"""How everything looks: colours, type, and the quantities that maps can show, each with a scale
+"""How everything looks: colors, type, and the quantities that maps can show, each with a scale
 that stays put.
 """
 
@@ -10,9 +10,9 @@ from ..physics.bands import LABELS
 from ..physics.intelligibility import SPEECH_SPECTRUM_DB
 from ..venue.units import FOOT
 
-# Okabe and Ito, "Color Universal Design" (2008): told apart by colour-blind people; black is kept
+# Okabe and Ito, "Color Universal Design" (2008): told apart by color-blind people; black is kept
 # for lines of the room
-GROUP_COLOURS = (
+GROUP_COLORS = (
     "#D55E00",
     "#0072B2",
     "#009E73",
@@ -99,7 +99,7 @@ QUANTITIES = {
         ),
         Quantity(
             key="distance",
-            label="Distance to the nearest cabinet",
+            label="Distance to the nearest loudspeaker",
             unit="m",
             scale=LENGTH_SCALE,
             step=3.0,
@@ -163,28 +163,28 @@ def values(result, key):
     else:
         found = {
             "speech": lambda: result.speech_dba,
-            "over noise": lambda: result.over_noise_db,
+            "over noise": lambda: result.speech_to_noise_db,
             "sti": lambda: result.sti,
             "distance": lambda: result.distance[result.playing].min(axis=0),
-            "arrivals": lambda: 1000 * result.spread_s,
+            "arrivals": lambda: 1000 * result.arrival_spread_s,
             "voice": lambda: _voice(result),
         }[key]()
-    low, _ = colour_range(result, key)
+    low, _ = color_range(result, key)
     # a place out of sight of every loudspeaker is at minus infinity
     return np.maximum(np.asarray(found, np.float32), np.float32(low - 30))
 
 
 def _voice(result):
-    if result.localisation_deg is None:
+    if result.image_shift_deg is None:
         raise ValueError(
             f"use '{result.use.name}' has no open microphone and no stage, so there is no voice to"
             " compare with."
         )
-    return result.localisation_deg
+    return result.image_shift_deg
 
 
-def colour_range(result, key):
-    """Ends of the colour scale; they follow the use and its target, never the picture, so that the
+def color_range(result, key):
+    """Ends of the color scale; they follow the use and its target, never the picture, so that the
     eye can compare.
 
     Parameters
@@ -219,7 +219,7 @@ def colour_range(result, key):
 
 
 def per_unit(units):
-    """Metres in one unit of drawings and sliders.
+    """Meters in one unit of drawings and sliders.
 
     Parameters
     ----------
@@ -228,7 +228,7 @@ def per_unit(units):
 
     Returns
     -------
-    metres : float
+    meters : float
         1 or 0.3048 [m]
     """
     return FOOT if units == "ft" else 1.0

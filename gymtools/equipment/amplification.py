@@ -39,7 +39,7 @@ class Need:
     mean_w: float  # speech at the use's level, with what heat asks for
     peak_w: float  # with headroom
     octave: str  # that takes most of it
-    spare_db: float  # until amplifier or loudspeaker is at its limit
+    margin_db: float  # until amplifier or loudspeaker is at its limit
     limited_by: str  # "amplifier", "loudspeaker, peaks" or "loudspeaker, heat"
 
     @property
@@ -47,9 +47,9 @@ class Need:
         """Whether the level is reached: as the verdicts' words."""
         return (
             "holds"
-            if self.spare_db >= -0.05
+            if self.margin_db >= -0.05
             else "close"
-            if self.spare_db >= -1.0
+            if self.margin_db >= -1.0
             else "falls short"
         )
 
@@ -86,13 +86,13 @@ class Channel:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class System:
+class Amplification:
     """Channels, amplifiers and what they need."""
 
     scenario: Scenario
     needs: tuple
     channels: tuple
-    doubts: tuple  # sentences
+    warnings: tuple  # sentences
 
     @property
     def amplifiers(self):
@@ -132,7 +132,7 @@ class System:
         """The loudspeaker with least to spare in every use: Need by use."""
         found = {}
         for n in self.needs:
-            if n.use not in found or n.spare_db < found[n.use].spare_db:
+            if n.use not in found or n.margin_db < found[n.use].margin_db:
                 found[n.use] = n
         return found
 
@@ -142,7 +142,7 @@ class System:
         Parameters
         ----------
         tag : str
-            Of a cabinet [-]
+            Of a loudspeaker [-]
 
         Returns
         -------
@@ -163,13 +163,13 @@ def powers(result):
     Returns
     -------
     power : ndarray
-        Speech at the use's level, equalised and tuned as it is played (S, 7) [W]
+        Speech at the use's level, equalized and tuned as it is played (S, 7) [W]
     """
-    own = np.array([c.type.sensitivity_db for c in result.scenario.cabinets])
+    own = np.array([c.type.sensitivity_db for c in result.scenario.loudspeakers])
     return result.sources.on_axis / bands.to_energy(own)
 
 
-def drive(scenario, results=None, *, prices=None):
+def amplify(scenario, results=None, *, prices=None):
     """Amplifiers, channels and cable for a design.
 
     Parameters
@@ -183,8 +183,8 @@ def drive(scenario, results=None, *, prices=None):
 
     Returns
     -------
-    system : System
-        Every loudspeaker on a channel; what does not suffice is said in ``needs`` and ``doubts``
+    system : Amplification
+        Every loudspeaker on a channel; what does not suffice is said in ``needs`` and ``warnings``
 
     Notes
     -----
@@ -200,18 +200,18 @@ def drive(scenario, results=None, *, prices=None):
     }
     headroom = bands.to_energy(scenario.equipment.headroom_db)
     mean = {name: powers(r) for name, r in results.items()}
-    rated = np.array([c.type.rated_w for c in scenario.cabinets])
-    most = np.max([p.sum(axis=1) for p in mean.values()], axis=0)  # (cabinet,)
+    rated = np.array([c.type.rated_w for c in scenario.loudspeakers])
+    most = np.max([p.sum(axis=1) for p in mean.values()], axis=0)  # (loudspeaker,)
     # that the amplifier must give
     peak = (
         electrical.heated_power(most, rated)
         * headroom
         * bands.to_energy(scenario.equipment.cable_loss_db)
     )
-    tags = [c.tag for c in scenario.cabinets]
-    prices, doubts, options = prices or example_prices(), [], []
+    tags = [c.tag for c in scenario.loudspeakers]
+    prices, warnings, options = prices or example_prices(), [], []
     for group in scenario.groups:
-        own = [tags.index(c.tag) for c in group.cabinets]
+        own = [tags.index(c.tag) for c in group.loudspeakers]
         options.append(
             _options(
                 scenario,
@@ -224,13 +224,15 @@ def drive(scenario, results=None, *, prices=None):
     wanted = []
     for option in _cheapest(options, prices):
         wanted += option.outputs
-        doubts += option.doubts
-    channels = _racked(scenario, wanted, doubts)
-    doubts += _outside(scenario)
+        warnings += option.warnings
+    channels = _racked(scenario, wanted, warnings)
+    warnings += _outside(scenario)
     needs = tuple(
         n for name in mean for n in _needs(scenario, name, mean[name], channels, headroom)
     )
-    return System(scenario=scenario, needs=needs, channels=channels, doubts=tuple(doubts))
+    return Amplification(
+        scenario=scenario, needs=needs, channels=channels, warnings=tuple(warnings)
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -240,7 +242,7 @@ class _Option:
     kind: AmplifierType
     outputs: list  # dicts, before they are put into amplifiers
     fits: bool
-    doubts: list
+    warnings: list
 
 
 def _options(scenario, group, own, peak, candidates):
@@ -302,7 +304,7 @@ def _direct(group, own, most, wiring, count, kind):
         )
         for part in _shared(own, count)
     ]
-    doubts = (
+    warnings = (
         [
             f"'{group.name}': no amplifier gives the {need:.0f} W that peaks ask for; {kind.name}"
             f" gives {gives:.0f} W."
@@ -311,7 +313,7 @@ def _direct(group, own, most, wiring, count, kind):
         else []
     )
     return (gives / count, count), _Option(
-        kind=kind, outputs=outputs, fits=gives >= need, doubts=doubts
+        kind=kind, outputs=outputs, fits=gives >= need, warnings=warnings
     )
 
 
@@ -326,19 +328,19 @@ def _line(group, own, most, wiring, count, kind):
         return electrical.line_load([tap] * count, volts=wiring.line_volts)[1]
 
     heavy, strained = tap * count > LINE_PART * kind.line_w, load(count) < kind.min_ohm - 0.01
-    many, doubts = f"{count} loudspeakers" if count > 1 else "one loudspeaker", []
+    many, warnings = f"{count} loudspeakers" if count > 1 else "one loudspeaker", []
     if tap < with_loss:
-        doubts.append(
+        warnings.append(
             f"'{group.name}': peaks ask for {with_loss:.0f} W at each transformer, its tap takes"
             f" {tap:g} W."
         )
     if heavy:
-        doubts.append(
+        warnings.append(
             f"'{group.name}': the taps of {many} take {tap * count:g} W, over {100 * LINE_PART:.0f}"
             f" % of the {kind.line_w:g} W of {kind.name}."
         )
     if strained:
-        doubts.append(
+        warnings.append(
             f"'{group.name}': the taps of {many} load the {wiring.line_volts:g} V line with"
             f" {load(count):.1f} ohm, less than the {kind.min_ohm:g} ohm that {kind.name} bears. A"
             " higher line voltage, or smaller taps?"
@@ -358,7 +360,7 @@ def _line(group, own, most, wiring, count, kind):
         for part in _shared(own, count)
     ]
     return (not strained, kind.line_w / count, count), _Option(
-        kind=kind, outputs=outputs, fits=not (heavy or strained), doubts=doubts
+        kind=kind, outputs=outputs, fits=not (heavy or strained), warnings=warnings
     )
 
 
@@ -414,11 +416,11 @@ def _price(kind, prices):
 
 
 def _shared(own, count):
-    """Neighbours together, as evenly as may be, no more than count."""
+    """Neighbors together, as evenly as may be, no more than count."""
     return [list(map(int, part)) for part in np.array_split(own, math.ceil(len(own) / count))]
 
 
-def _racked(scenario, wanted, doubts):
+def _racked(scenario, wanted, warnings):
     """Outputs put into amplifiers of their type in turn, with their cable."""
     channels, free, count = [], {}, 0
     nearest = _nearest(scenario, wanted)
@@ -429,20 +431,22 @@ def _racked(scenario, wanted, doubts):
             free[kind.name] = [f"A{count}", 0]
         free[kind.name][1] += 1
         amplifier, output = free[kind.name]
-        cabinets = [scenario.cabinets[k] for k in w["own"]]
-        lengths, order = _run(scenario, w["group"], cabinets, nearest[w["group"].name])
-        conductor, loss, cable_ohm = _conductor(scenario, lengths, [w["each_ohm"]] * len(cabinets))
+        loudspeakers = [scenario.loudspeakers[k] for k in w["own"]]
+        lengths, order = _run(scenario, w["group"], loudspeakers, nearest[w["group"].name])
+        conductor, loss, cable_ohm = _conductor(
+            scenario, lengths, [w["each_ohm"]] * len(loudspeakers)
+        )
         damping = float(
             electrical.damping_factor(w["load"], output_ohm=kind.output_ohm, cable_ohm=cable_ohm)
         )
         if loss > scenario.equipment.cable_loss_db + 0.005:
-            doubts.append(
+            warnings.append(
                 f"cable C{n}: even {conductor} loses {loss:.2f} dB, more than the"
                 f" {scenario.equipment.cable_loss_db:g} dB allowed. Fewer loudspeakers on it, or a"
                 " line?"
             )
         if w["line_volts"] is None and damping < DAMPING:
-            doubts.append(
+            warnings.append(
                 f"cable C{n}: the damping factor at the loudspeaker is {damping:.0f}; {DAMPING:.0f}"
                 " or more is usual."
             )
@@ -459,7 +463,7 @@ def _racked(scenario, wanted, doubts):
                 load_ohm=float(w["load"]),
                 need_w=float(w["need"]),
                 gives_w=float(w["gives"]),
-                bears_w=PEAK * w["group"].type.rated_w * len(cabinets),
+                bears_w=PEAK * w["group"].type.rated_w * len(loudspeakers),
                 cable=f"C{n}",
                 conductor=conductor,
                 lengths=tuple(lengths),
@@ -524,21 +528,21 @@ def _way(scenario, a, b):
     return abs(up - a[2]) + abs(b[0] - a[0]) + abs(b[1] - a[1]) + abs(up - b[2])
 
 
-def _near_first(scenario, cabinets):
-    """A row of cabinets, its end that is nearer to the rack first."""
+def _near_first(scenario, loudspeakers):
+    """A row of loudspeakers, its end that is nearer to the rack first."""
     return sorted(
-        (cabinets, cabinets[::-1]),
+        (loudspeakers, loudspeakers[::-1]),
         key=lambda row: _way(scenario, rack_place(scenario), row[0].position),
     )[0]
 
 
 def _nearest(scenario, wanted):
-    """Of each group, the first cabinet of the channel that begins nearest to the rack: the one that
-    a given run leads to.
+    """Of each group, the first loudspeaker of the channel that begins nearest to the rack: the one
+    that a given run leads to.
     """
     found = {}
     for w in wanted:
-        first = _near_first(scenario, [scenario.cabinets[k] for k in w["own"]])[0]
+        first = _near_first(scenario, [scenario.loudspeakers[k] for k in w["own"]])[0]
         found.setdefault(w["group"].name, []).append(first)
     return {
         name: min(firsts, key=lambda c: _way(scenario, rack_place(scenario), c.position))
@@ -546,11 +550,11 @@ def _nearest(scenario, wanted):
     }
 
 
-def _run(scenario, group, cabinets, nearest):
-    """Lengths from the rack to the nearest cabinet and on from one to the next, along walls and
-    roof; and the cabinets in that order.
+def _run(scenario, group, loudspeakers, nearest):
+    """Lengths from the rack to the nearest loudspeaker and on from one to the next, along walls and
+    roof; and the loudspeakers in that order.
     """
-    order = _near_first(scenario, cabinets)
+    order = _near_first(scenario, loudspeakers)
     given = scenario.equipment.wired(group.name).run
     if given is None:
         first = _way(scenario, rack_place(scenario), order[0].position) + SLACK
@@ -583,17 +587,17 @@ def _conductor(scenario, lengths, loads):
 
 
 def _needs(scenario, use, mean, channels, headroom):
-    for n, cabinet in enumerate(scenario.cabinets):
+    for n, loudspeaker in enumerate(scenario.loudspeakers):
         watts = float(mean[n].sum())
         if watts <= 0:
             continue
-        channel = next(c for c in channels if cabinet.tag in c.tags)
+        channel = next(c for c in channels if loudspeaker.tag in c.tags)
         share = (
             channel.gives_w
             / len(channel.tags)
             / bands.to_energy(channel.loss_db + (TRANSFORMER_DB if channel.line_volts else 0.0))
         )
-        rated = cabinet.type.rated_w
+        rated = loudspeaker.type.rated_w
         # mean power that each allows
         bears = {
             "amplifier": share / headroom,
@@ -604,11 +608,11 @@ def _needs(scenario, use, mean, channels, headroom):
         fed = float(electrical.heated_power(watts, rated))
         yield Need(
             use=use,
-            tag=cabinet.tag,
+            tag=loudspeaker.tag,
             mean_w=fed,
             peak_w=float(fed * headroom),
             octave=bands.LABELS[int(np.argmax(mean[n]))],
-            spare_db=float(
+            margin_db=float(
                 bands.to_level(bears[limit] / watts)
                 - electrical.compression_db(bears[limit], rated)
             ),
@@ -621,7 +625,7 @@ def rack_units(system, others=0):
 
     Parameters
     ----------
-    system : System
+    system : Amplification
         Amplifiers, each with a unit of air over it [-]
     others : int
         Of everything else [rack units]

@@ -2,7 +2,7 @@
 price book.
 """
 
-from .amplification import drive, rack_units
+from .amplification import amplify, rack_units
 from .assistive_listening import receivers
 from .prices import OTHER, example_prices
 from .signal import EXTRA_UNITS, inputs, mixer, plates, processor
@@ -17,7 +17,7 @@ def bill(scenario, prices=None, *, system=None):
         The design [-]
     prices : PriceBook, optional
         The package's invented one when left out [-]
-    system : System, optional
+    system : Amplification, optional
         Of ``drive``, where it is at hand [-]
 
     Returns
@@ -27,14 +27,14 @@ def bill(scenario, prices=None, *, system=None):
         assistive listening, and treatment that is not there yet; each item once
     """
     book = prices or example_prices()
-    system = system or drive(scenario, prices=book)
+    system = system or amplify(scenario, prices=book)
     counted = {}
 
     def count(kind, item, quantity):
         if quantity:
             counted[kind, item] = counted.get((kind, item), 0) + quantity
 
-    for c in scenario.cabinets:
+    for c in scenario.loudspeakers:
         count("loudspeaker", c.type.name, 1)
         count("hanging point", "rated hardware with second safety", 1)
     count("hanging point", "engineer's approval", 1)
@@ -54,7 +54,7 @@ def bill(scenario, prices=None, *, system=None):
     count("rack", "rack with doors and power", high or filled)
     count("fire alarm", "muting contact", 1)
     whole, compatible = receivers(scenario.seats)
-    count("assistive listening", "transmitter and aerial", 1 if whole else 0)
+    count("assistive listening", "transmitter and antenna", 1 if whole else 0)
     count("assistive listening", "receiver", whole)
     count("assistive listening", "neck loop", compatible)
     count("commissioning", "measurement and setting up", 1)
@@ -75,7 +75,7 @@ def cost(scenario, prices=None, *, system=None):
         The design [-]
     prices : PriceBook, optional
         The package's invented one when left out [-]
-    system : System, optional
+    system : Amplification, optional
         Of ``drive``, where it is at hand [-]
 
     Returns

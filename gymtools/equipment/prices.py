@@ -12,7 +12,7 @@ from ..physics.checks import within
 from ..venue.units import FOOT
 
 COLUMNS = ("kind", "item", "unit", "price", "hours", "source")
-LABOUR = ("labour", "hour")
+LABOR = ("labor", "hour")
 # units a row may have instead: what they stand for, and how much of it is one
 IN_SI = {"ft": ("m", FOOT), "ft2": ("m2", FOOT**2)}
 OTHER = "any other finish"  # item for a treatment whose finish has no row of its own
@@ -26,7 +26,7 @@ class Price:
     item: str
     unit: str
     price: float  # for one unit, in the book's own currency
-    hours: float  # of labour for one unit [h]
+    hours: float  # of labor for one unit [h]
     source: str = ""
 
 
@@ -39,14 +39,14 @@ class Line:
     quantity: float
     unit: str
     price: float  # of one
-    hours: float  # of labour in all [h]
-    labour: float  # what these hours cost
+    hours: float  # of labor in all [h]
+    labor: float  # what these hours cost
     source: str = ""
 
     @property
     def total(self):
-        """Material and labour."""
-        return self.quantity * self.price + self.labour
+        """Material and labor."""
+        return self.quantity * self.price + self.labor
 
 
 class PriceBook:
@@ -55,7 +55,7 @@ class PriceBook:
     Parameters
     ----------
     prices : sequence of Price
-        Rows; the hour of labour must be among them [-]
+        Rows; the hour of labor must be among them [-]
     name : str
         For messages [-]
     """
@@ -66,9 +66,9 @@ class PriceBook:
             if (p.kind, p.item) in self.prices:
                 raise ValueError(f"{name}: {p.kind} '{p.item}' stands there twice. Keep one row.")
             self.prices[p.kind, p.item] = p
-        if LABOUR not in self.prices:
+        if LABOR not in self.prices:
             raise ValueError(
-                f"{name}: there is no row 'labour,hour'. It says what an hour of work costs."
+                f"{name}: there is no row 'labor,hour'. It says what an hour of work costs."
             )
 
     def find(self, kind, item):
@@ -105,12 +105,12 @@ class PriceBook:
         Returns
         -------
         line : Line
-            With its labour, in the row's unit
+            With its labor, in the row's unit
         """
         row = self.find(kind, item)
         quantity = quantity / IN_SI.get(row.unit, ("", 1.0))[1]
         hours = quantity * row.hours
-        labour = hours * self.prices[LABOUR].price
+        labor = hours * self.prices[LABOR].price
         return Line(
             kind=kind,
             item=item,
@@ -118,7 +118,7 @@ class PriceBook:
             unit=row.unit,
             price=row.price,
             hours=hours,
-            labour=labour,
+            labor=labor,
             source=row.source,
         )
 

@@ -11,7 +11,7 @@ from ..acoustics.exposure import loudness
 from ..acoustics.throws import throws
 from ..physics import bands
 from ..venue.units import feet_inches
-from .amplification import CIRCUIT_PART, DAMPING, drive, rack_place, rack_units
+from .amplification import CIRCUIT_PART, DAMPING, amplify, rack_place, rack_units
 from .assistive_listening import receivers
 from .bill import bill
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
@@ -27,7 +27,7 @@ CAUTIONS = {
         "Attachment to the structure is designed and approved by a licensed structural engineer:"
         " rated hardware, a second independent safety, only enclosures with rated points,"
         " protection against ball strike. A lift on a sport floor needs its load spread. Weights"
-        " are of the cabinets; hardware comes on top."
+        " are of the loudspeakers; hardware comes on top."
     ),
     "Amplifiers": (
         "Mains by a licensed electrician, to the local code. Emergency announcements are not part"
@@ -85,7 +85,7 @@ def parts(scenario, *, prices=None, room="statistical"):
     results = {
         u.name: evaluate(scenario, u.name, room=room, follow_echoes=False) for u in scenario.uses
     }
-    system = drive(scenario, results, prices=prices)
+    system = amplify(scenario, results, prices=prices)
     return Parts(
         scenario=scenario,
         results=results,
@@ -119,12 +119,12 @@ def schedules(made):
     )
 
 
-def both_lengths(metres):
-    """A length as two cells: metres, and feet and inches.
+def both_lengths(meters):
+    """A length as two cells: meters, and feet and inches.
 
     Parameters
     ----------
-    metres : float
+    meters : float
         Length [m]
 
     Returns
@@ -132,17 +132,17 @@ def both_lengths(metres):
     cells : tuple
         (number, text)
     """
-    return round(float(metres), 3) + 0.0, feet_inches(metres)  # + 0.0 turns -0.0 into 0.0
+    return round(float(meters), 3) + 0.0, feet_inches(meters)  # + 0.0 turns -0.0 into 0.0
 
 
-def pan_words(pan_deg, tilt_deg=0.0):
+def pan_words(pan_deg, downtilt_deg=0.0):
     """A pan as an installer reads it from a plan whose north is up.
 
     Parameters
     ----------
     pan_deg : float
         Counter-clockwise from east [deg]
-    tilt_deg : float
+    downtilt_deg : float
         Of one that fires down, the pan says where its top points [deg]
 
     Returns
@@ -155,7 +155,7 @@ def pan_words(pan_deg, tilt_deg=0.0):
         key=lambda s: abs((pan_deg - s[0] + 180) % 360 - 180),
     )
     off = (pan_deg - side + 180) % 360 - 180
-    verb = "faces" if tilt_deg < STEEP else "its top points"
+    verb = "faces" if downtilt_deg < STEEP else "its top points"
     if abs(off) < 0.05:
         return f"{verb} {name}"
     order = ("east", "north", "west", "south")
@@ -163,12 +163,12 @@ def pan_words(pan_deg, tilt_deg=0.0):
     return f"{verb} {name}, turned {abs(off):.1f}° to the {toward}"
 
 
-def tilt_words(tilt_deg):
+def tilt_words(downtilt_deg):
     """A tilt as an inclinometer shows it.
 
     Parameters
     ----------
-    tilt_deg : float
+    downtilt_deg : float
         Positive down [deg]
 
     Returns
@@ -176,15 +176,15 @@ def tilt_words(tilt_deg):
     words : str
         From level
     """
-    if abs(tilt_deg) < 0.05:
+    if abs(downtilt_deg) < 0.05:
         return "level"
-    if tilt_deg > 89.95:
+    if downtilt_deg > 89.95:
         return "straight down"
-    return f"{abs(tilt_deg):.1f}° {'down' if tilt_deg > 0 else 'up'} from level"
+    return f"{abs(downtilt_deg):.1f}° {'down' if downtilt_deg > 0 else 'up'} from level"
 
 
 def _aims(made):
-    """Throw of every cabinet's first beam, from the use in which most of its sound lands on who
+    """Throw of every loudspeaker's first beam, from the use in which most of its sound lands on who
     listens; the first of several alike.
     """
     found = {}
@@ -192,11 +192,11 @@ def _aims(made):
         listening = [
             n for n, part in enumerate(result.parts) if result.use.listens.get(part, 0) > 0
         ]
-        serves = result.lands[:, listening].sum(axis=1)  # (cabinet,)
+        serves = result.first_incidence[:, listening].sum(axis=1)  # (loudspeaker,)
         beams = {}
         for t in throws(result):
             beams.setdefault(t.tag, t)
-        for n, c in enumerate(result.scenario.cabinets):
+        for n, c in enumerate(result.scenario.loudspeakers):
             if result.playing[n] and (c.tag not in found or serves[n] > found[c.tag][0] + 1e-6):
                 found[c.tag] = serves[n], beams[c.tag]
     return {tag: t for tag, (_, t) in found.items()}
@@ -212,7 +212,7 @@ def _aim_words(throw, kind):
 
 def _loudspeakers(made):
     s, rows, aims = made.scenario, [], _aims(made)
-    for c in s.cabinets:
+    for c in s.loudspeakers:
         west, south = c.x + s.hall.length / 2, c.y + s.hall.width / 2
         t = aims.get(c.tag)
         at = (
@@ -232,10 +232,10 @@ def _loudspeakers(made):
                 *both_lengths(west),
                 *both_lengths(south),
                 *both_lengths(c.z),
-                pan_words(c.pan_deg, c.tilt_deg),
-                tilt_words(c.tilt_deg),
+                pan_words(c.pan_deg, c.downtilt_deg),
+                tilt_words(c.downtilt_deg),
                 round(c.pan_deg, 2),
-                round(c.tilt_deg, 2),
+                round(c.downtilt_deg, 2),
                 _aim_words(t, c.type) if t else "plays in no use",
                 *at,
                 *(both_lengths(t.distance) if t else ("", "")),
@@ -285,7 +285,7 @@ def _levels(made):
                 x.use,
                 x.target_dba,
                 round(x.reach_dba, 1),
-                round(x.spare_db, 1),
+                round(x.margin_db, 1),
                 x.word,
                 f"{x.tag}, {x.limited_by}",
                 *(round(float(v), 0) for v in x.reach_db),
@@ -397,9 +397,9 @@ def _channels(made):
         "cable",
     )
     strong = [str(c.number) for c in made.system.channels if c.gives_w > c.bears_w]
-    doubts = " ".join(d[0].upper() + d[1:] for d in made.system.doubts)
+    warnings = " ".join(d[0].upper() + d[1:] for d in made.system.warnings)
     if strong:
-        doubts += (
+        warnings += (
             f" Channel{'s' * (len(strong) > 1)} {', '.join(strong)}: the amplifier gives more than"
             " the loudspeakers bear; set the limiter before they are first driven."
         )
@@ -407,7 +407,7 @@ def _channels(made):
         title="Channels",
         columns=columns,
         rows=rows,
-        note=doubts.strip()
+        note=warnings.strip()
         or f"Every channel suffices; damping factors of {DAMPING:.0f} or more are usual.",
     )
 
@@ -486,7 +486,10 @@ def masters(results):
     found = {}
     for name, r in results.items():
         n = int(np.flatnonzero(r.playing)[0])
-        found[name] = float(r.setting_db[n]) - r.use.drive(r.scenario.cabinets[n].group).gain_db
+        found[name] = (
+            float(r.loudspeaker_gain_db[n])
+            - r.use.group_setting(r.scenario.loudspeakers[n].group).gain_db
+        )
     return {name: value - max(found.values()) for name, value in found.items()}
 
 
@@ -502,7 +505,7 @@ def _presets(made):
             )
             for g in groups
         ]
-        tuned = [round(float(v), 1) + 0.0 for v in made.results[p.use].tuning_db[:TUNED]]
+        tuned = [round(float(v), 1) + 0.0 for v in made.results[p.use].room_eq_db[:TUNED]]
         rows.append(
             (
                 p.number,
@@ -547,7 +550,7 @@ def _bill(made):
             x.price,
             round(x.quantity * x.price, 2),
             round(x.hours, 1),
-            round(x.labour, 2),
+            round(x.labor, 2),
             round(x.total, 2),
         )
         for x in made.lines
@@ -571,7 +574,7 @@ def _bill(made):
         "price of one",
         "material",
         "hours",
-        "labour",
+        "labor",
         "total",
     )
     return Schedule(

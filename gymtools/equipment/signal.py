@@ -154,8 +154,10 @@ def presets(scenario):
     """
     made = []
     for n, use in enumerate(scenario.uses, 1):
-        drives = {g.name: use.drive(g.name) for g in scenario.groups}
-        groups = {name: (d.gain_db, d.delay_ms) if d.on else None for name, d in drives.items()}
+        group_settings = {g.name: use.group_setting(g.name) for g in scenario.groups}
+        groups = {
+            name: (d.gain_db, d.delay_ms) if d.on else None for name, d in group_settings.items()
+        }
         made.append(
             Preset(
                 number=n,
@@ -177,7 +179,7 @@ def processor(scenario, system):
     ----------
     scenario : Scenario
         The design [-]
-    system : System
+    system : Amplification
         Its channels [-]
 
     Returns

@@ -48,7 +48,7 @@ def _first(t, heard):
 
 
 def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH_STEP_S):
-    r"""Echo criterion: the steepest climb of the running centre of time.
+    r"""Echo criterion: the steepest climb of the running center of time.
 
     .. math::
         t_s(\tau) = \frac{\int_0^\tau t\, |p|^n \, dt}{\int_0^\tau |p|^n \, dt}, \qquad
@@ -76,7 +76,7 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
     -----
     Time runs from the first arrival. Arrivals without width or tail between them are the severe
     case: in a live room reverberation fills the gaps and brings the criterion down. Hand it a tail,
-    as further arrivals, to see that. The running centre of separate arrivals climbs in steps, so
+    as further arrivals, to see that. The running center of separate arrivals climbs in steps, so
     that the steepest climb ends on an arrival.
 
     Sources
@@ -100,18 +100,18 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
     t, weight = np.take_along_axis(t, order, axis=1), np.take_along_axis(weight, order, axis=1)
     past = np.maximum(weight.cumsum(axis=1), np.finfo(float).tiny)
     # before the first arrival, then after each
-    centre = np.c_[np.zeros(len(t)), (weight * t).cumsum(axis=1) / past]
+    center = np.c_[np.zeros(len(t)), (weight * t).cumsum(axis=1) / past]
     block = np.arange(len(t))[:, None]
     clock = t + block * (t.max(initial=0.0) + 2 * step)  # one ascending row of times for all points
     known = (
         np.searchsorted(clock.ravel(), (clock - step + 1e-9).ravel(), side="right").reshape(t.shape)
         - block * t.shape[1]
     )
-    climb = centre[:, 1:] - np.take_along_axis(centre, known, axis=1)
+    climb = center[:, 1:] - np.take_along_axis(center, known, axis=1)
     return (climb.max(axis=1) / step).reshape(shape)
 
 
-def spread_s(energy, arrival_s, *, within_db=10.0):
+def arrival_spread_s(energy, arrival_s, *, within_db=10.0):
     """Time between the first and the last of the arrivals that are nearly as strong as the
     strongest.
 
@@ -131,7 +131,7 @@ def spread_s(energy, arrival_s, *, within_db=10.0):
 
     Examples
     --------
-    >>> round(float(spread_s([1.0, 0.5, 0.01], [0.02, 0.05, 0.2])), 6)
+    >>> round(float(arrival_spread_s([1.0, 0.5, 0.01], [0.02, 0.05, 0.2])), 6)
     0.03
     """
     E, t = _arrivals(energy, arrival_s)
@@ -200,7 +200,7 @@ def haas_limit_db(delay_s):
     Notes
     -----
     Common practice, not a standard: running speech in a fairly dry room. The figures stand at
-    ``HAAS_DB``. A copy below the limit can still colour the sound (``comb_response_db``) or shift
+    ``HAAS_DB``. A copy below the limit can still color the sound (``comb_response_db``) or shift
     its apparent direction.
 
     Sources
@@ -347,7 +347,7 @@ def delay_for_lead(path_difference, *, lead_s, speed_of_sound=C):
     112.0
     """
     way = within(
-        "path_difference", path_difference, -1000, 1000, "m", "Centimetres given by mistake?"
+        "path_difference", path_difference, -1000, 1000, "m", "Centimeters given by mistake?"
     )
     lead = within("lead_s", lead_s, 0, 0.1, "s", "Milliseconds given by mistake?")
     c = within(

@@ -28,7 +28,7 @@ def octave_energy(energy, frequency, *, exact=EXACT):
     Returns
     -------
     energy : ndarray
-        Mean over the lines inside each octave's edges; where there is none, between its neighbours
+        Mean over the lines inside each octave's edges; where there is none, between its neighbors
         in the logarithm of frequency (..., band) [-]
 
     Sources
@@ -56,7 +56,7 @@ def on_grid(vectors, level_db):
     Parameters
     ----------
     vectors : array
-        Directions in the cabinet's frame, front, left, up (direction, 3) [-]
+        Directions in the loudspeaker's frame, front, left, up (direction, 3) [-]
     level_db : array
         (direction, band) [dB]
 

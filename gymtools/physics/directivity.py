@@ -2,8 +2,8 @@
 nominal angles.
 
 A *balloon* is an array (azimuth, elevation, band) of levels relative to the axis [dB] on the grid
-``AZIMUTH_DEG`` by ``ELEVATION_DEG``, in the cabinet's own frame: x out of the front, y to the
-cabinet's left, z up.
+``AZIMUTH_DEG`` by ``ELEVATION_DEG``, in the loudspeaker's own frame: x out of the front, y to the
+loudspeaker's left, z up.
 """
 
 import numpy as np
@@ -85,7 +85,7 @@ def control_frequency(mouth_m, angle_deg):
     >>> round(float(control_frequency(0.6, 60)))
     706
     """
-    mouth = within("mouth_m", mouth_m, 0.01, 10, "m", "Centimetres given by mistake?")
+    mouth = within("mouth_m", mouth_m, 0.01, 10, "m", "Centimeters given by mistake?")
     return KEELE / (mouth * within("angle_deg", angle_deg, 5, 360, "deg"))
 
 
@@ -258,10 +258,10 @@ def generic_balloon(
     Notes
     -----
     Written for this package. Its directivity index stays within 2 dB of Molloy's above pattern
-    control (a test says so), on average 0.3 dB above it; measured cabinets usually lie 1 to 3 dB
-    below Molloy (common practice, no source), so with a generic balloon the direct sound may stand
-    1 to 2 dB too high over the reverberant. Fine ripple, crossover lobes and asymmetry are not in
-    it: use a measured balloon where one is to be had.
+    control (a test says so), on average 0.3 dB above it; measured loudspeakers usually lie 1 to 3
+    dB below Molloy (common practice, no source), so with a generic balloon the direct sound may
+    stand 1 to 2 dB too high over the reverberant. Fine ripple, crossover lobes and asymmetry are
+    not in it: use a measured balloon where one is to be had.
 
     Sources
     -------

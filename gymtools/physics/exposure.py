@@ -74,7 +74,7 @@ def dose_pct(level_dba, hours, rule="niosh"):
     Sources
     -------
     OSHA 29 CFR 1910.95, appendix A: D = 100 sum C / T; threshold 80 dB(A) of its hearing
-    conservation programme (from memory).
+    conservation program (from memory).
     """
     level_dba, hours = np.broadcast_arrays(
         np.asarray(level_dba, float), within("hours", hours, 0, 24, "h")

@@ -16,8 +16,8 @@ STABILITY_MARGIN_DB = (
 )
 
 
-def _metres(name, value):
-    return within(name, value, 0.01, 1000, "m", "Centimetres given by mistake?")
+def _meters(name, value):
+    return within(name, value, 0.01, 1000, "m", "Centimeters given by mistake?")
 
 
 def needed_gain(distance_listener, equivalent_distance):
@@ -52,8 +52,8 @@ def needed_gain(distance_listener, equivalent_distance):
     20.0
     """
     return 20 * np.log10(
-        _metres("distance_listener", distance_listener)
-        / _metres("equivalent_distance", equivalent_distance)
+        _meters("distance_listener", distance_listener)
+        / _meters("equivalent_distance", equivalent_distance)
     )
 
 
@@ -136,10 +136,10 @@ def potential_gain(
     >>> round(float(potential_gain(talker_mic=0.3, **far)), 2)
     26.04
     """
-    ahead = _metres("talker_listener", talker_listener) * _metres(
+    ahead = _meters("talker_listener", talker_listener) * _meters(
         "mic_loudspeaker", mic_loudspeaker
     )
-    back = _metres("talker_mic", talker_mic) * _metres("loudspeaker_listener", loudspeaker_listener)
+    back = _meters("talker_mic", talker_mic) * _meters("loudspeaker_listener", loudspeaker_listener)
     return 20 * np.log10(ahead / back) - _reserve(open_mics, stability_margin)
 
 
@@ -172,7 +172,7 @@ def attenuation(distance, *, q, room_constant):
     >>> round(float(attenuation(10, q=1, room_constant=600)), 2)
     21.27
     """
-    D = within("distance", distance, 0.01, np.inf, "m", "Centimetres given by mistake?")
+    D = within("distance", distance, 0.01, np.inf, "m", "Centimeters given by mistake?")
     Q = within("q", q, 1e-3, 1e3, "-", "Decibels given by mistake?")
     R = within("room_constant", room_constant, 1, np.inf, "m2")
     return -bands.to_level(Q / (4 * np.pi * D**2) + 4 / R)
@@ -237,11 +237,11 @@ def potential_gain_indoors(
     """
     talker, room = dict(q=talker_q, room_constant=room_constant), dict(room_constant=room_constant)
     return (
-        attenuation(_metres("talker_listener", talker_listener), **talker)
-        - attenuation(_metres("talker_mic", talker_mic), **talker)
-        + attenuation(_metres("mic_loudspeaker", mic_loudspeaker), q=loudspeaker_q_to_mic, **room)
+        attenuation(_meters("talker_listener", talker_listener), **talker)
+        - attenuation(_meters("talker_mic", talker_mic), **talker)
+        + attenuation(_meters("mic_loudspeaker", mic_loudspeaker), q=loudspeaker_q_to_mic, **room)
         - attenuation(
-            _metres("loudspeaker_listener", loudspeaker_listener), q=loudspeaker_q, **room
+            _meters("loudspeaker_listener", loudspeaker_listener), q=loudspeaker_q, **room
         )
         - _reserve(open_mics, stability_margin)
     )
@@ -270,7 +270,7 @@ def returned_energy(direct, pickup, reverberant, efficiency):
     Notes
     -----
     Energies add: a mean over frequency and place. Where arrivals happen to meet in phase the loop
-    gain peaks above it, in an un-equalised room by 3 to 6 dB (common practice); the stability
+    gain peaks above it, in an un-equalized room by 3 to 6 dB (common practice); the stability
     margin is there for that.
     """
     return (direct * pickup).sum(axis=0) + np.multiply(reverberant, efficiency)
@@ -312,7 +312,7 @@ def loop_gain_db(returned, talker):
     )
 
 
-def spare_gain_db(returned, talker, *, open_mics=1, stability_margin=STABILITY_MARGIN_DB):
+def feedback_margin_db(returned, talker, *, open_mics=1, stability_margin=STABILITY_MARGIN_DB):
     """Gain still to be had at this setting: the worst band's distance from ringing, less what is
     kept back.
 

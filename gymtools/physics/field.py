@@ -19,8 +19,8 @@ STEP = np.float32(np.radians(AZIMUTH_DEG[1] - AZIMUTH_DEG[0]))
 
 
 def look_up(table, local):
-    """Balloon energy towards directions given in the cabinet's own frame, bilinear in azimuth and
-    elevation.
+    """Balloon energy towards directions given in the loudspeaker's own frame, bilinear in azimuth
+    and elevation.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ def direct_energy(points, position, axes, tables, kind, on_axis, decay, *, free=
     position : array
         Sources (source, 3) [m]
     axes : array
-        Cabinet axes as rows, ``geometry.rotation`` (source, 3, 3) [-]
+        Loudspeaker axes as rows, ``geometry.rotation`` (source, 3, 3) [-]
     tables : sequence of array
         Balloon energies re the axis, each (azimuth * elevation, band) float32 [-]
     kind : sequence of int

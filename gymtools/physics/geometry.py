@@ -1,6 +1,6 @@
-"""Turning cabinets, and convex polygons met by straight lines.
+"""Turning loudspeakers, and convex polygons met by straight lines.
 
-Frame: origin on the floor at the hall's centre, x along its length, y across, z up. Pan
+Frame: origin on the floor at the hall's center, x along its length, y across, z up. Pan
 counter-clockwise from +x seen from above; tilt positive down. Every routine works on whole arrays:
 (source, direction, polygon, edge).
 """
@@ -14,29 +14,29 @@ INSIDE = 2e-3
 START = 1e-3  # a line leaves its own start before it may hit [m]
 
 
-def rotation(pan_deg, tilt_deg):
-    """Axes of a cabinet turned by pan and then tilt, as seen from the hall.
+def rotation(pan_deg, downtilt_deg):
+    """Axes of a loudspeaker turned by pan and then tilt, as seen from the hall.
 
     Parameters
     ----------
     pan_deg : float or array
         Counter-clockwise from +x, seen from above [deg]
-    tilt_deg : float or array
+    downtilt_deg : float or array
         Below the horizontal [deg]
 
     Returns
     -------
     axes : ndarray
-        (..., 3, 3): rows are the cabinet's front, left and up directions; ``axes @ v`` is v in the
-        cabinet's frame [-]
+        (..., 3, 3): rows are the loudspeaker's front, left and up directions; ``axes @ v`` is v in
+        the loudspeaker's frame [-]
 
     Examples
     --------
-    >>> rotation(90.0, 90.0).round(6)[0] + 0.0      # front of a cabinet that fires straight down
+    >>> rotation(90.0, 90.0).round(6)[0] + 0.0      # front, firing straight down
     array([ 0.,  0., -1.])
     """
     p, t = np.broadcast_arrays(
-        np.radians(np.asarray(pan_deg, float)), np.radians(np.asarray(tilt_deg, float))
+        np.radians(np.asarray(pan_deg, float)), np.radians(np.asarray(downtilt_deg, float))
     )
     zero = np.zeros_like(p)
     front = [np.cos(t) * np.cos(p), np.cos(t) * np.sin(p), -np.sin(t)]
@@ -275,7 +275,7 @@ def boxes_apart(one, other):
     Parameters
     ----------
     one, other : tuple of ndarray
-        Centre (3,), axes as rows (3, 3) and half sizes along them (3,) [m]
+        Center (3,), axes as rows (3, 3) and half sizes along them (3,) [m]
 
     Returns
     -------

@@ -12,7 +12,7 @@ from .checks import within
 MODULATION = np.array([0.63, 0.8, 1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8, 10, 12.5])
 # octave weights, male, Table A.1 [-]
 ALPHA = np.array([0.085, 0.127, 0.230, 0.233, 0.309, 0.224, 0.173])
-# redundancy of neighbours, male, Table A.1 [-]
+# redundancy of neighbors, male, Table A.1 [-]
 BETA = np.array([0.085, 0.078, 0.065, 0.011, 0.047, 0.095])
 # absolute reception threshold [dB]
 RECEPTION_THRESHOLD_DB = np.array([46, 27, 12, 6.5, 7.5, 8, 12])
@@ -368,7 +368,7 @@ def al_cons_peutz(distance, volume, rt, q, *, sources=1):
     >>> round(float(al_cons_peutz(25, 9720, 3.0, 8)), 1)
     14.5
     """
-    r = within("distance", distance, 0.1, 1000, "m", "Millimetres given by mistake?")
+    r = within("distance", distance, 0.1, 1000, "m", "Millimeters given by mistake?")
     V = within("volume", volume, 10, 1e6, "m3", "Cubic feet given by mistake?")
     T = within("rt", rt, 0.05, 30, "s", "Milliseconds given by mistake?")
     Q = within("q", q, 0.01, 1e4, "-")

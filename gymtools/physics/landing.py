@@ -22,7 +22,7 @@ def ray_fan(count=RAYS):
     Returns
     -------
     direction : ndarray
-        Unit vectors in the cabinet's frame (ray, 3), float32 [-]
+        Unit vectors in the loudspeaker's frame (ray, 3), float32 [-]
     share : ndarray
         Share of the sphere (ray,), sums to 1, float32 [-]
 
@@ -69,7 +69,7 @@ def cast(position, axes, polygons):
     position : array
         Loudspeakers (source, 3) [m]
     axes : array
-        Cabinet axes as rows (source, 3, 3) [-]
+        Loudspeaker axes as rows (source, 3, 3) [-]
     polygons : Polygons
         The room's surfaces [m]
 

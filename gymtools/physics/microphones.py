@@ -254,8 +254,8 @@ def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
     x, y = toward[..., 0], toward[..., 1]  # (source, place)
     w = np.float32(np.sin(np.radians(up_deg))) * toward[..., 2]
     # (moment, source, place)
-    terms = np.stack([np.ones_like(x), x, y, w, x * x, x * y, y * y, x * w, y * w, w * w])
-    moments = terms.transpose(2, 0, 1) @ direct.transpose(1, 0, 2)  # (place, moment, band)
+    penalties = np.stack([np.ones_like(x), x, y, w, x * x, x * y, y * y, x * w, y * w, w * w])
+    moments = penalties.transpose(2, 0, 1) @ direct.transpose(1, 0, 2)  # (place, moment, band)
     turn = np.radians(np.asarray(facing_deg, float))
     c, s, one, k = np.cos(turn), np.sin(turn), np.ones_like(turn), -np.cos(np.radians(up_deg))
     zero = 0 * one

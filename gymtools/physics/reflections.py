@@ -27,7 +27,7 @@ def image_arrivals(
     position : array
         Sources (source, 3) [m]
     axes : array
-        Cabinet axes as rows, ``geometry.rotation`` (source, 3, 3) [-]
+        Loudspeaker axes as rows, ``geometry.rotation`` (source, 3, 3) [-]
     tables : sequence of array
         Balloon energies re the axis, each (azimuth * elevation, band) float32 [-]
     kind : sequence of int

@@ -177,7 +177,7 @@ def arau(length, width, height, absorption, *, air=0.0, speed_of_sound=C):
     """
     size = [("length", length), ("width", width), ("height", height)]
     x, y, z = (
-        within(name, value, 2, 200, "m", "Centimetres or feet given by mistake?")
+        within(name, value, 2, 200, "m", "Centimeters or feet given by mistake?")
         for name, value in size
     )
     absorption = within("absorption", absorption, 0, 1, "-", "Percent, or above 1 after ISO 354?")
@@ -301,7 +301,7 @@ def steady_level(power_level_db, distance, *, q, room_constant, sources=1):
     [75.03, 83.01, 83.65]
     """
     power = within("power_level_db", power_level_db, -np.inf, 200, "dB")
-    r = within("distance", distance, 0.1, 1000, "m", "Millimetres given by mistake?")
+    r = within("distance", distance, 0.1, 1000, "m", "Millimeters given by mistake?")
     q = within("q", q, 0, 1e4, "-")
     R = within("room_constant", room_constant, 1e-3, np.inf, "m2")
     N = within("sources", sources, 1, 1000, "-")

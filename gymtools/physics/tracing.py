@@ -37,7 +37,7 @@ class Zones:
 
     ``corner`` (layer, 3), and ``inverse`` (layer, 3, 3): ``inverse @ (x - corner)`` lies within 0
     and 1 inside the layer; ``counts`` (layer, 2): zones along the first and the second edge;
-    ``first`` (layer,): number of its first zone; ``volume`` (zone,) and ``centre`` (zone, 3).
+    ``first`` (layer,): number of its first zone; ``volume`` (zone,) and ``center`` (zone, 3).
     """
 
     corner: np.ndarray
@@ -45,7 +45,7 @@ class Zones:
     counts: np.ndarray
     first: np.ndarray
     volume: np.ndarray  # [m3]
-    centre: np.ndarray  # [m]
+    center: np.ndarray  # [m]
 
     def __len__(self):
         return len(self.volume)
@@ -102,14 +102,14 @@ def zones(layers):
     zones : Zones
         In the order of the layers, the second edge running fastest
     """
-    first, volume, centre = [], [], []
+    first, volume, center = [], [], []
     for corner, edges, counts in layers:
-        first.append(sum(len(c) for c in centre))
+        first.append(sum(len(c) for c in center))
         u, v = ((np.arange(n) + 0.5) / n for n in counts)
         at = np.stack(
             [*np.meshgrid(u, v, indexing="ij"), np.full((len(u), len(v)), 0.5)], axis=-1
         ).reshape(-1, 3)
-        centre.append(corner + at @ np.asarray(edges, float))
+        center.append(corner + at @ np.asarray(edges, float))
         volume.append(np.full(len(at), abs(np.linalg.det(edges)) / len(at)))
     return Zones(
         np.array([corner for corner, _, _ in layers], np.float32),
@@ -117,7 +117,7 @@ def zones(layers):
         np.array([counts for _, _, counts in layers]),
         np.array(first),
         np.concatenate(volume),
-        np.concatenate(centre),
+        np.concatenate(center),
     )
 
 
@@ -175,7 +175,7 @@ def launch(table, count, rng):
     Returns
     -------
     direction : ndarray
-        Unit vectors in the cabinet's frame (ray, 3), float32 [-]
+        Unit vectors in the loudspeaker's frame (ray, 3), float32 [-]
     energy : ndarray
         What each carries (ray, band); every octave sums to 1, float32 [-]
 

@@ -9,8 +9,8 @@ from datetime import datetime
 import numpy as np
 
 from ..acoustics.evaluate import evaluate
-from ..design.aiming import Wishes, aim, score, terms
-from ..equipment.amplification import drive
+from ..design.aiming import Weights, aim, penalties, penalty
+from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..equipment.schedules import Schedule
 from ..venue.files import to_text
@@ -30,7 +30,7 @@ TERMS = {  # what is lacking, in words, and how much of what one step is
     "arrivals": ("arrivals further apart than asked for", 5.0, "ms"),
     "loudest": ("loudest place: how far over what is allowed", 1.0, "dB"),
 }
-MOVES = ("pan_deg", "tilt_deg", "height", "gain_db", "delay_ms")  # of the solver
+MOVES = ("pan_deg", "downtilt_deg", "height", "gain_db", "delay_ms")  # of the solver
 SAME = 0.05  # scores that differ by less are even: half the last digit told [steps]
 # what an attempt may change; of uses only how groups play
 FREE = ("groups", "treatments", "equipment", "uses", "units", "text", "loudspeaker_files")
@@ -42,13 +42,13 @@ class Scored:
 
     scenario: Scenario
     score: float  # lower is better [steps]
-    terms: dict  # means over all uses by the names of ``Wishes`` [steps]
+    terms: dict  # means over all uses by the names of ``Weights`` [steps]
     weakest: tuple  # (use, its score [steps])
     hold: int  # verdicts that hold
     of: int
     cost: float
     room: str
-    wishes: Wishes  # how much each criterion counted
+    weights: Weights  # how much each criterion counted
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,14 +61,14 @@ class Solved:
     stopped: bool
 
 
-def scored(scenario, *, wishes=None, room="statistical", prices=None):
+def scored(scenario, *, weights=None, room="statistical", prices=None):
     """Score a design.
 
     Parameters
     ----------
     scenario : Scenario
         The design [-]
-    wishes : Wishes, optional
+    weights : Weights, optional
         How much each criterion counts; the usual weights when left out [-]
     room : str
         As for ``evaluate`` [-]
@@ -80,30 +80,30 @@ def scored(scenario, *, wishes=None, room="statistical", prices=None):
     scored : Scored
         Evaluated afresh in every use, over all places
     """
-    wishes = wishes or Wishes()
+    weights = weights or Weights()
     results = {u.name: evaluate(scenario, u.name, room=room) for u in scenario.uses}
-    by_use = {name: score(r, wishes) for name, r in results.items()}
-    lacking = [terms(r) for r in results.values()]
+    by_use = {name: penalty(r, weights) for name, r in results.items()}
+    lacking = [penalties(r) for r in results.values()]
     verdicts = [v for r in results.values() for v in r.verdicts]
     return Scored(
         scenario=scenario,
         room=room,
-        wishes=wishes,
+        weights=weights,
         score=float(np.mean(list(by_use.values()))),
         weakest=max(by_use.items(), key=lambda pair: pair[1]),
         terms={
-            f.name: float(np.mean([found[f.name] for found in lacking])) for f in fields(Wishes)
+            f.name: float(np.mean([found[f.name] for found in lacking])) for f in fields(Weights)
         },
         hold=sum(v.word == "holds" for v in verdicts),
         of=len(verdicts),
-        cost=cost(scenario, prices, system=drive(scenario, results, prices=prices)),
+        cost=cost(scenario, prices, system=amplify(scenario, results, prices=prices)),
     )
 
 
 def solved(
     brief,
     *,
-    wishes=None,
+    weights=None,
     evaluations=600,
     starts=2,
     room="statistical",
@@ -117,7 +117,7 @@ def solved(
     ----------
     brief : Scenario
         What everybody starts from [-]
-    wishes : Wishes, optional
+    weights : Weights, optional
         As for ``scored`` [-]
     evaluations : int
         As for ``aim``; time grows with it [-]
@@ -141,14 +141,14 @@ def solved(
     found = aim(
         brief,
         move=MOVES,
-        wishes=wishes,
+        weights=weights,
         room=room,
         evaluations=evaluations,
         starts=starts,
         progress=progress,
         stop=stop,
     )
-    made = scored(found.scenario, wishes=wishes, room=room, prices=prices)
+    made = scored(found.scenario, weights=weights, room=room, prices=prices)
     return Solved(
         scored=made, moved=found.moved, evaluations=found.evaluations, stopped=found.stopped
     )
@@ -262,11 +262,11 @@ def difference(own, other):
             f"the attempt was scored in the {own.room} room, the solver's result in the"
             f" {other.room} one: they do not compare."
         )
-    if own.wishes != other.wishes:
+    if own.weights != other.weights:
         raise ValueError(
             "the attempt and the solver's result were weighed differently: they do not compare."
         )
-    gap, weight = own.score - other.score, lambda k: getattr(own.wishes, k)
+    gap, weight = own.score - other.score, lambda k: getattr(own.weights, k)
     said = f"Your design lacks {own.score:.1f} steps, the solver's {other.score:.1f}"
     worse = "worse" if gap > 0 else "better"
     apart = "they are even" if abs(gap) < SAME else f"yours is {abs(gap):.1f} steps {worse}"

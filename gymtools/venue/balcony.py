@@ -10,7 +10,7 @@ from .finishes import FINISHES
 from .hall import SIDES
 from .locations import AlongWall, along_wall
 from .quantity import Thing, quantity
-from .seating import EAR_SEATED, SEAT, ListeningArea
+from .seating import EAR_SEATED, SEAT, AudienceArea
 from .tables import named
 
 
@@ -82,7 +82,7 @@ class Balcony(AlongWall, Thing):
 
         Returns
         -------
-        area : ListeningArea or None
+        area : AudienceArea or None
             None when it has no rows
         """
         if not self.rows:
@@ -98,7 +98,7 @@ class Balcony(AlongWall, Thing):
         points = points + (self.height + row * self.row_rise + EAR_SEATED)[
             :, None, None
         ] * np.array([0, 0, 1.0])
-        return ListeningArea(
+        return AudienceArea(
             self.name,
             "balcony",
             points.reshape(-1, 3),

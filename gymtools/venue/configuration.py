@@ -12,7 +12,7 @@ from .zones import layers
 
 
 @dataclass(frozen=True, kw_only=True)
-class Setting:
+class HallConfiguration:
     """What is there in one use, and as it is: banks open or closed, chairs and stages set out, the
     curtain.
     """
@@ -57,9 +57,13 @@ _zones = lru_cache(maxsize=64)(layers)
 
 
 @lru_cache(maxsize=256)
-def _areas(setting):
-    things = (*setting.banks, *setting.balconies, *setting.floor_seats)
-    seated = [a for a in (t.listening(setting.hall) for t in things) if a is not None]
+def _areas(configuration):
+    things = (*configuration.banks, *configuration.balconies, *configuration.floor_seats)
+    seated = [a for a in (t.listening(configuration.hall) for t in things) if a is not None]
     return {
-        a.name: a for a in (*seated, court_listening(setting.court, setting.hall, setting.banks))
+        a.name: a
+        for a in (
+            *seated,
+            court_listening(configuration.court, configuration.hall, configuration.banks),
+        )
     }

@@ -1,4 +1,4 @@
-"""Courts: the published lines of each level of play, drawn true, so that a hall is recognised at a
+"""Courts: the published lines of each level of play, drawn true, so that a hall is recognized at a
 glance.
 """
 
@@ -10,7 +10,7 @@ from ..physics.checks import within
 from .tables import named, read_table
 from .units import INCH
 
-_TO_METRES = {"m": 1.0, "in": INCH}  # published unit of a row
+_TO_METERS = {"m": 1.0, "in": INCH}  # published unit of a row
 _ARC = np.deg2rad(3.0)  # step along an arc; a 6.75 m arc is then true to 2.3 mm
 
 
@@ -40,7 +40,7 @@ class Court:
     hoop_height : float
         Rim above the floor [m]
     hoop_inset : float
-        Centre of the rim from the end line [m]
+        Center of the rim from the end line [m]
     ring_radius : float
         Inner radius of the rim [m]
     board_inset : float
@@ -52,13 +52,13 @@ class Court:
     free_throw : float
         Free-throw line from the end line [m]
     three_point_radius : float
-        Three-point arc about the floor point under the rim's centre [m]
+        Three-point arc about the floor point under the rim's center [m]
     three_point_corner : float
         Straight parts of the three-point line from the court's long axis [m]
     circle_radius : float
-        Centre circle and free-throw circles [m]
+        Center circle and free-throw circles [m]
     attack_line : float
-        Volleyball attack lines from the centre line [m]
+        Volleyball attack lines from the center line [m]
     """
 
     level: str
@@ -97,7 +97,7 @@ class Court:
             )
 
     def hoops(self):
-        """Centres of the two rims, shape (2, 3) [m]; none, shape (0, 3), on a court
+        """Centers of the two rims, shape (2, 3) [m]; none, shape (0, 3), on a court
         without hoops.
         """
         if not self.hoop_height:
@@ -111,8 +111,8 @@ class Court:
         Returns
         -------
         lines : list of ndarray
-            Each of shape (n, 2), x along the length and y across from the court's centre: boundary,
-            centre line, centre circle; then for each end key, free-throw circle, three-point line,
+            Each of shape (n, 2), x along the length and y across from the court's center: boundary,
+            center line, center circle; then for each end key, free-throw circle, three-point line,
             backboard, ring [m]
         """
         x, y = self.length / 2, self.width / 2
@@ -157,7 +157,7 @@ class Court:
 def _load():
     courts = {}
     for row in read_table("courts.csv"):
-        level, source, scale = row.pop("level"), row.pop("source"), _TO_METRES[row.pop("unit")]
+        level, source, scale = row.pop("level"), row.pop("source"), _TO_METERS[row.pop("unit")]
         sizes = {name: float(size) * scale for name, size in row.items() if size}
         courts[level] = Court(level=level, source=source, **sizes)
     return courts
@@ -177,7 +177,7 @@ def court(level):
     Returns
     -------
     court : Court
-        Sizes in metres, with their source
+        Sizes in meters, with their source
 
     Examples
     --------

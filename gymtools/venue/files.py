@@ -1,4 +1,4 @@
-"""Scenario files: TOML in metres or feet, refused with one clear line, saved without losing a
+"""Scenario files: TOML in meters or feet, refused with one clear line, saved without losing a
 comment or a file.
 """
 
@@ -22,7 +22,7 @@ from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
 from .targets import Targets
 from .units import from_file, to_file
-from .uses import Drive, Use
+from .uses import GroupSetting, Use
 from .wiring import Equipment, Wiring
 
 # tables of the file
@@ -218,7 +218,7 @@ def _number(key, value, meta, units):
     low, high = (to_file(meta[end], unit, units) for end in ("low", "high"))
     hint = (
         ""
-        if units == "ft" and "eet given" in meta["hint"] and "metres" not in meta["hint"].lower()
+        if units == "ft" and "eet given" in meta["hint"] and "meters" not in meta["hint"].lower()
         else meta["hint"]
     )
     within(key, value, low, high, "" if unit == "count" else shown, hint)
@@ -242,7 +242,7 @@ def _with_things(table, key, cls, label, units):
 
 
 def _use_groups(entry, label, units):
-    entry, numbers = _with_things(entry, "groups", Drive, label, units), {}
+    entry, numbers = _with_things(entry, "groups", GroupSetting, label, units), {}
     try:
         for key in ("listens", "occupied"):
             if not isinstance(entry.get(key, {}), dict):

@@ -15,13 +15,13 @@ TREATABLE = ("roof", *(f"{side} wall" for side in SIDES))
 class Hall(Thing):
     """A rectangular hall with a flat roof, or a gable roof whose ridge runs along its length.
 
-    ``clear_height`` is the height under the joists: cabinets hang at or below it.
+    ``clear_height`` is the height under the joists: loudspeakers hang at or below it.
     """
 
     length: float = quantity("m", 12, 80, hint="Feet given by mistake?")
     width: float = quantity("m", 10, 60, hint="Feet given by mistake?")
-    height: float = quantity("m", 4, 20, hint="Millimetres or feet given by mistake?")
-    clear_height: float = quantity("m", 3.5, 20, hint="Millimetres or feet given by mistake?")
+    height: float = quantity("m", 4, 20, hint="Millimeters or feet given by mistake?")
+    clear_height: float = quantity("m", 3.5, 20, hint="Millimeters or feet given by mistake?")
     ridge_height: float | None = quantity("m", 4, 25, default=None)
     floor: str
     roof: str

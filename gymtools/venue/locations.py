@@ -18,12 +18,12 @@ def spot(point, units):
     Returns
     -------
     words : str
-        "3 m east, 5 m north of the centre"
+        "3 m east, 5 m north of the center"
     """
     x, y = (float(v) * (1 / FOOT if units == "ft" else 1.0) for v in point[:2])
     return (
         f"{abs(x):.0f} {units} {'east' if x >= 0 else 'west'}, {abs(y):.0f} {units}"
-        f" {'north' if y >= 0 else 'south'} of the centre"
+        f" {'north' if y >= 0 else 'south'} of the center"
     )
 
 
@@ -94,7 +94,7 @@ class AlongWall:
 
 
 class OnFloor:
-    """What stands on the floor about a centre x, y, with a length along the hall and a width across
+    """What stands on the floor about a center x, y, with a length along the hall and a width across
     it.
     """
 

@@ -13,8 +13,9 @@ from ..physics.landing import ray_energy
 from .quantity import Thing, quantity
 from .tables import named, read_table
 
-MID = slice(2, 6)  # 500 Hz to 4 kHz: the octaves that set a cabinet's working level
-# most that the processor lifts an octave in which the cabinet is weak [dB]    common practice, no
+MID = slice(2, 6)  # 500 Hz to 4 kHz: the octaves that set a loudspeaker's working level
+# most that the processor lifts an octave in which the loudspeaker is weak [dB]    common practice,
+# no
 # source
 BOOST_DB = 6.0
 
@@ -80,7 +81,7 @@ class LoudspeakerType(Thing):
 
     @cached_property
     def beams(self):
-        """Axes of each beam in the cabinet's frame (beam, 3, 3): one for most, one a side for a
+        """Axes of each beam in the loudspeaker's frame (beam, 3, 3): one for most, one a side for a
         housing with several [-].
         """
         turn = 360.0 * np.arange(self.lobes) / self.lobes
@@ -88,7 +89,7 @@ class LoudspeakerType(Thing):
 
     @cached_property
     def response_db(self):
-        """Level at 1 m on axis for 1 W once equalised: flat at the mid-band mean, but no octave
+        """Level at 1 m on axis for 1 W once equalized: flat at the mid-band mean, but no octave
         lifted by more than BOOST_DB [dB].
         """
         own = np.array(self.sensitivity_db, float)
@@ -133,8 +134,8 @@ def adopt(kind):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Cabinet:
-    """One loudspeaker where it hangs: place of its acoustic centre [m], pan counter-clockwise from
+class Loudspeaker:
+    """One loudspeaker where it hangs: place of its acoustic center [m], pan counter-clockwise from
     east, tilt down [deg].
     """
 
@@ -145,7 +146,7 @@ class Cabinet:
     y: float
     z: float
     pan_deg: float
-    tilt_deg: float
+    downtilt_deg: float
 
     @property
     def position(self):
@@ -154,58 +155,62 @@ class Cabinet:
 
     @property
     def box(self):
-        """Centre, axes and half sizes of the housing; its acoustic centre lies in the middle of its
+        """Center, axes and half sizes of the housing; its acoustic center lies in the middle of its
         front [m].
         """
-        axes = rotation(self.pan_deg, self.tilt_deg)
+        axes = rotation(self.pan_deg, self.downtilt_deg)
         half = np.array([self.type.depth, self.type.width, self.type.height]) / 2
         return self.position - half[0] * axes[0], axes, half
 
 
 @dataclass(frozen=True, kw_only=True)
 class Group(Thing):
-    """Cabinets of one type in a line, moved and switched together; x, y is the line's middle.
+    """Loudspeakers of one type in a line, moved and switched together; x, y is the line's middle.
 
     ``spacing`` is the distance from one to the next along the direction ``along_deg`` (0 east, 90
-    north); ``splay_deg`` turns each one further than its neighbour. A group of one is a single
-    cabinet.
+    north); ``splay_deg`` turns each one further than its neighbor. A group of one is a single
+    loudspeaker.
     """
 
     name: str
     tag: str
-    cabinet: str
+    loudspeaker: str
     number: int = quantity("count", 1, 12, default=1)
     x: float = quantity("m", -40, 40, default=0.0)
     y: float = quantity("m", -30, 30, default=0.0)
-    height: float = quantity("m", 2.2, 20, hint="Height of the cabinet's middle over the floor.")
+    height: float = quantity(
+        "m", 2.2, 20, hint="Height of the loudspeaker's middle over the floor."
+    )
     spacing: float = quantity("m", 0, 60, default=0.0)
     along_deg: float = quantity("deg", -180, 180, default=0.0)
     pan_deg: float = quantity("deg", -180, 180)
-    tilt_deg: float = quantity("deg", -30, 90, hint="Tilt is positive down: 90 fires at the floor.")
+    downtilt_deg: float = quantity(
+        "deg", -30, 90, hint="Tilt is positive down: 90 fires at the floor."
+    )
     splay_deg: float = quantity("deg", -180, 180, default=0.0)
 
     def __post_init__(self):
         super().__post_init__()
-        named(loudspeaker_types(), self.cabinet, "cabinet")
+        named(loudspeaker_types(), self.loudspeaker, "loudspeaker")
         if self.number > 1 and self.spacing <= 0:
             raise ValueError(
-                f"spacing = {self.spacing:g} m hangs {self.number} cabinets in one place. Give"
+                f"spacing = {self.spacing:g} m hangs {self.number} loudspeakers in one place. Give"
                 " their distance."
             )
 
     @property
     def type(self):
         """Its loudspeaker type."""
-        return loudspeaker_types()[self.cabinet]
+        return loudspeaker_types()[self.loudspeaker]
 
     @property
-    def cabinets(self):
-        """The cabinets of the group, in line order."""
+    def loudspeakers(self):
+        """The loudspeakers of the group, in line order."""
         hung, a = [], math.radians(self.along_deg)
         for k in range(self.number):
             step = k - (self.number - 1) / 2
             hung.append(
-                Cabinet(
+                Loudspeaker(
                     tag=f"{self.tag}{k + 1}",
                     group=self.name,
                     type=self.type,
@@ -213,7 +218,7 @@ class Group(Thing):
                     y=self.y + step * self.spacing * math.sin(a),
                     z=self.height,
                     pan_deg=self.pan_deg + step * self.splay_deg,
-                    tilt_deg=self.tilt_deg,
+                    downtilt_deg=self.downtilt_deg,
                 )
             )
         return tuple(hung)

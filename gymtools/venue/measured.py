@@ -37,7 +37,7 @@ def read_measured(path):
     Parameters
     ----------
     path : str or Path
-        TOML with the keys of ``KEYS``, in metres, kilograms, watts and decibels; ``balloon`` is a
+        TOML with the keys of ``KEYS``, in meters, kilograms, watts and decibels; ``balloon`` is a
         .sofa or .csv file beside it [-]
 
     Returns

@@ -76,7 +76,7 @@ class Microphone(Thing):
     walks: str | None = None
     facing_deg: float | None = quantity("deg", -360, 360, default=None)
     distance: float | None = quantity(
-        "m", 0.01, 5, default=None, hint="From the mouth. Centimetres or inches given by mistake?"
+        "m", 0.01, 5, default=None, hint="From the mouth. Centimeters or inches given by mistake?"
     )
     effort: str | None = None
 
@@ -105,44 +105,44 @@ class Microphone(Thing):
         effort = EFFORT_DBA[self.effort or self.kind.effort]
         return effort - 20 * np.log10(self.distance or self.kind.distance)
 
-    def places(self, setting):
+    def places(self, configuration):
         """Where it can be.
 
         Parameters
         ----------
-        setting : Setting
+        configuration : HallConfiguration
             The hall as it stands in the use [-]
 
         Returns
         -------
         points : ndarray
-            (place, 3): one, or a grid of at most half a metre over the area its talker walks [m]
+            (place, 3): one, or a grid of at most half a meter over the area its talker walks [m]
         shape : tuple
             Rows (along x) and columns (along y) of the grid; (1, 1) for one place [-]
         """
         if self.walks is None:
             x, y = self.x, self.y
             if self.on == "stage":
-                foot, along, inward = along_wall(setting.stage.side, setting.hall)
-                x, y, _ = foot + (setting.stage.offset + self.y) * along - self.x * inward
-            return np.array([[x, y, floor_height(setting, self.on) + self.height]]), (1, 1)
-        x0, x1, y0, y1 = walkable(setting, self.walks)
+                foot, along, inward = along_wall(configuration.stage.side, configuration.hall)
+                x, y, _ = foot + (configuration.stage.offset + self.y) * along - self.x * inward
+            return np.array([[x, y, floor_height(configuration, self.on) + self.height]]), (1, 1)
+        x0, x1, y0, y1 = walkable(configuration, self.walks)
         rows, columns = (max(2, int(np.ceil((b - a) / GRID)) + 1) for a, b in ((x0, x1), (y0, y1)))
         gx, gy = np.meshgrid(np.linspace(x0, x1, rows), np.linspace(y0, y1, columns), indexing="ij")
-        z = floor_height(setting, self.walks) + self.height
+        z = floor_height(configuration, self.walks) + self.height
         return np.stack([gx, gy, np.full_like(gx, z)], axis=-1).reshape(-1, 3), (rows, columns)
 
 
-def _platform(setting, name):
-    return next((p for p in setting.portable_stages if p.name == name), None)
+def _platform(configuration, name):
+    return next((p for p in configuration.portable_stages if p.name == name), None)
 
 
-def floor_height(setting, name):
+def floor_height(configuration, name):
     """Height of what a microphone or its talker stands on.
 
     Parameters
     ----------
-    setting : Setting
+    configuration : HallConfiguration
         The hall as it stands in the use [-]
     name : str
         "floor", "court", "stage" or a portable stage [-]
@@ -152,18 +152,18 @@ def floor_height(setting, name):
     height : float
         Over the hall's floor [m]
     """
-    if name == "stage" and setting.stage:
-        return setting.stage.floor_height
-    platform = _platform(setting, name)
+    if name == "stage" and configuration.stage:
+        return configuration.stage.floor_height
+    platform = _platform(configuration, name)
     return platform.height if platform else 0.0
 
 
-def walkable(setting, name):
-    """Rectangle within which a talker walks, half a metre from its edges.
+def walkable(configuration, name):
+    """Rectangle within which a talker walks, half a meter from its edges.
 
     Parameters
     ----------
-    setting : Setting
+    configuration : HallConfiguration
         The hall as it stands in the use [-]
     name : str
         "court", "floor" (between the banks and walls), "stage" or a portable stage [-]
@@ -173,24 +173,24 @@ def walkable(setting, name):
     rectangle : tuple
         (x low, x high, y low, y high) [m]
     """
-    hall, edge = setting.hall, 0.5
+    hall, edge = configuration.hall, 0.5
     if name == "stage":
-        a, b = setting.stage.corners(hall)
+        a, b = configuration.stage.corners(hall)
         x0, x1, y0, y1 = min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
     elif name == "court":
         x0, x1, y0, y1 = (
-            -setting.court.length / 2,
-            setting.court.length / 2,
-            -setting.court.width / 2,
-            setting.court.width / 2,
+            -configuration.court.length / 2,
+            configuration.court.length / 2,
+            -configuration.court.width / 2,
+            configuration.court.width / 2,
         )
         edge = 0.0
-    elif _platform(setting, name):
-        x0, x1, y0, y1 = _platform(setting, name).footprint()
+    elif _platform(configuration, name):
+        x0, x1, y0, y1 = _platform(configuration, name).footprint()
     else:
         x0, x1, y0, y1 = -hall.length / 2, hall.length / 2, -hall.width / 2, hall.width / 2
     if name in ("court", "floor"):
-        for bank in setting.banks:
+        for bank in configuration.banks:
             a, b, c, d = bank.footprint(hall)
             limits = {"north": (x0, x1, y0, min(y1, c)), "south": (x0, x1, max(y0, d), y1)}
             limits |= {"east": (x0, min(x1, a), y0, y1), "west": (max(x0, b), x1, y0, y1)}

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from . import validation
-from .configuration import Setting
+from .configuration import HallConfiguration
 from .court import court
 from .hall import Air, Hall
 from .loudspeakers import adopt
@@ -14,7 +14,7 @@ from .quantity import Thing
 from .stage import Stage
 from .targets import Targets
 from .units import UNITS, length_text
-from .uses import Drive, Use
+from .uses import GroupSetting, Use
 from .wiring import Equipment, Wiring
 
 
@@ -75,7 +75,7 @@ class Scenario(Thing):
         """The court with its lines."""
         return court(self.court)
 
-    def setting(self, use=None):
+    def configuration(self, use=None):
         """The hall as it stands in one use: banks open or closed, chairs and stages set out, the
         curtain.
 
@@ -86,11 +86,11 @@ class Scenario(Thing):
 
         Returns
         -------
-        setting : Setting
+        configuration : HallConfiguration
             Gives the room's surfaces and the listening areas
         """
         use = self.use(use)
-        return Setting(
+        return HallConfiguration(
             hall=self.hall,
             court=self.lines,
             banks=tuple(
@@ -116,7 +116,7 @@ class Scenario(Thing):
         absorption : ndarray
             (surface, band) [-]
         """
-        return self.setting(use.name).room.absorption(
+        return self.configuration(use.name).room.absorption(
             use.occupied, self.treatments, self.absorption_factors
         )
 
@@ -133,17 +133,17 @@ class Scenario(Thing):
         scattering : ndarray
             (surface,) [-]
         """
-        return self.setting(use.name).room.scattering(use.occupied, self.treatments)
+        return self.configuration(use.name).room.scattering(use.occupied, self.treatments)
 
     @property
     def room(self):
         """The room as surfaces, as it stands in the first use."""
-        return self.setting().room
+        return self.configuration().room
 
     @property
     def areas(self):
         """Listening areas by name, as they stand in the first use."""
-        return self.setting().areas
+        return self.configuration().areas
 
     @cached_property
     def area_names(self):
@@ -156,9 +156,9 @@ class Scenario(Thing):
         return (*names, "court")
 
     @cached_property
-    def cabinets(self):
-        """Every cabinet of every group."""
-        return tuple(c for g in self.groups for c in g.cabinets)
+    def loudspeakers(self):
+        """Every loudspeaker of every group."""
+        return tuple(c for g in self.groups for c in g.loudspeakers)
 
     @property
     def seats(self):
@@ -171,9 +171,9 @@ class Scenario(Thing):
         return sum(b.seats for b in self.banks) + sum(b.seats for b in self.balconies) + chairs
 
     @property
-    def doubts(self):
+    def warnings(self):
         """What is legal but should be looked at, as sentences."""
-        return validation.doubts(self)
+        return validation.warnings(self)
 
     def use(self, name=None):
         """A use by name.
@@ -195,12 +195,12 @@ class Scenario(Thing):
                 return use
         raise ValueError(f"use '{name}' is unknown. Known: {', '.join(u.name for u in self.uses)}.")
 
-    def say(self, metres):
+    def say(self, meters):
         """A length in the scenario's own units.
 
         Parameters
         ----------
-        metres : float
+        meters : float
             Length [m]
 
         Returns
@@ -208,7 +208,7 @@ class Scenario(Thing):
         words : str
             "7.00 m" or feet and inches
         """
-        return length_text(metres, self.units)
+        return length_text(meters, self.units)
 
 
 def changed(scenario, changes):
@@ -237,7 +237,7 @@ def changed(scenario, changes):
 
 
 # what a table by names holds where it does not say
-DEFAULTS = {"groups": Drive(), "wiring": Wiring()}
+DEFAULTS = {"groups": GroupSetting(), "wiring": Wiring()}
 
 
 def _grown(thing, tree, key=None):

@@ -24,7 +24,7 @@ CLOSED_DEPTH = 1.1  # depth of a bank pushed back into its stack [m]     common 
 
 
 @dataclass(frozen=True, eq=False)
-class ListeningArea:
+class AudienceArea:
     """Points on a grid of rows and columns: row 0 nearest the court (banks), or nearest the west
     (floor).
     """
@@ -68,7 +68,7 @@ class ListeningArea:
 
         Returns
         -------
-        area : ListeningArea
+        area : AudienceArea
             This one when it has no more points; places are counted on the coarse grid
         """
         if len(self.points) <= most:
@@ -85,7 +85,7 @@ class ListeningArea:
             np.ix_(some(rows, self.rows), some(columns, self.columns))
         ]
         stands = self.unit_seats * self.rows * self.columns / (rows * columns)
-        return ListeningArea(self.name, self.kind, points.reshape(-1, 3), rows, columns, stands)
+        return AudienceArea(self.name, self.kind, points.reshape(-1, 3), rows, columns, stands)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,10 +101,10 @@ class Bank(AlongWall, Thing):
         "m",
         0.45,
         1.2,
-        hint="Depth of one row, seat to seat. Inches or centimetres given by mistake?",
+        hint="Depth of one row, seat to seat. Inches or centimeters given by mistake?",
     )
     row_rise: float = quantity(
-        "m", 0.0, 0.6, hint="Rise from row to row. Inches or centimetres given by mistake?"
+        "m", 0.0, 0.6, hint="Rise from row to row. Inches or centimeters given by mistake?"
     )
     length: float = quantity("m", 1.5, 80)
     offset: float = quantity("m", -40, 40, default=0.0)
@@ -154,7 +154,7 @@ class Bank(AlongWall, Thing):
         return self.rows * int(self.length / SEAT + 1e-9) if self.open else 0
 
     def listening(self, hall):
-        """Ears of a full bank, one point per about half a metre of every row.
+        """Ears of a full bank, one point per about half a meter of every row.
 
         Parameters
         ----------
@@ -163,7 +163,7 @@ class Bank(AlongWall, Thing):
 
         Returns
         -------
-        area : ListeningArea or None
+        area : AudienceArea or None
             None when the bank is closed
         """
         if not self.open:
@@ -176,7 +176,7 @@ class Bank(AlongWall, Thing):
         foot, along, into = along_wall(self.side, hall)
         points = foot + (self.offset + u)[None, :, None] * along + inward[:, None, None] * into
         points = points + ear[:, None, None] * np.array([0, 0, 1.0])
-        return ListeningArea(
+        return AudienceArea(
             self.name,
             "bank",
             points.reshape(-1, 3),
@@ -188,7 +188,7 @@ class Bank(AlongWall, Thing):
 
 @dataclass(frozen=True, kw_only=True)
 class FloorSeats(OnFloor, Thing):
-    """A block of chairs on the floor; x and y are its centre, rows run across x (people face along
+    """A block of chairs on the floor; x and y are its center, rows run across x (people face along
     x) or along it.
     """
 
@@ -224,7 +224,7 @@ class FloorSeats(OnFloor, Thing):
 
         Returns
         -------
-        area : ListeningArea
+        area : AudienceArea
             Rows run along y
         """
         rows = max(2, int(self.length / self.row_spacing + 1e-6))
@@ -233,7 +233,7 @@ class FloorSeats(OnFloor, Thing):
         y = self.y + ((np.arange(columns) + 0.5) / columns - 0.5) * self.width
         gx, gy = np.meshgrid(x, y, indexing="ij")
         points = np.stack([gx, gy, np.full_like(gx, EAR_SEATED)], axis=-1).reshape(-1, 3)
-        return ListeningArea(
+        return AudienceArea(
             self.name, "floor", points, rows, columns, self.seats / (rows * columns)
         )
 
@@ -252,8 +252,8 @@ def court_listening(court, hall, banks=()):
 
     Returns
     -------
-    area : ListeningArea
-        Points about a metre apart
+    area : AudienceArea
+        Points about a meter apart
     """
     x0, x1, y0, y1 = -court.length / 2, court.length / 2, -court.width / 2, court.width / 2
     for bank in banks:
@@ -273,4 +273,4 @@ def court_listening(court, hall, banks=()):
     y = y0 + (np.arange(columns) + 0.5) / columns * (y1 - y0)
     gx, gy = np.meshgrid(x, y, indexing="ij")
     points = np.stack([gx, gy, np.full_like(gx, EAR_STANDING)], axis=-1).reshape(-1, 3)
-    return ListeningArea("court", "court", points, rows, columns, 0.0)
+    return AudienceArea("court", "court", points, rows, columns, 0.0)

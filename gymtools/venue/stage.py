@@ -66,7 +66,7 @@ class Stage(Thing):
 
 @dataclass(frozen=True, kw_only=True)
 class PortableStage(OnFloor, Thing):
-    """A platform set out on the floor for some uses; x and y are its centre."""
+    """A platform set out on the floor for some uses; x and y are its center."""
 
     name: str
     x: float = quantity("m", -40, 40, default=0.0)
@@ -74,7 +74,7 @@ class PortableStage(OnFloor, Thing):
     length: float = quantity("m", 1, 30, hint="Along the hall.")
     width: float = quantity("m", 1, 30, hint="Across the hall.")
     height: float = quantity(
-        "m", 0.1, 2.0, hint="Of the deck over the floor. Inches or centimetres given by mistake?"
+        "m", 0.1, 2.0, hint="Of the deck over the floor. Inches or centimeters given by mistake?"
     )
     finish: str = "portable stage"
 

@@ -11,19 +11,19 @@ from .quantity import Thing, quantity
 class Targets(Thing):
     """Targets of the criteria; where each default comes from is told in ``SOURCES``."""
 
-    spread_db: float = quantity("dB", 1, 30, default=6.0)
+    coverage_range_db: float = quantity("dB", 1, 30, default=6.0)
     within_3db_pct: float = quantity(
         "%", 2, 100, default=80.0, hint="Give percent, not a fraction."
     )
-    worst_seat_db: float = quantity(
+    quietest_seat_db: float = quantity(
         "dB", 1, 30, default=6.0, hint="How far the worst seat may lie below its area's mean."
     )
-    over_noise_db: float = quantity("dB", 0, 30, default=10.0)
+    speech_to_noise_db: float = quantity("dB", 0, 30, default=10.0)
     sti: float = quantity(
         "", 0.2, 0.9, default=0.5, hint="Speech transmission index, between 0 and 1."
     )
     arrival_ms: float = quantity("ms", 1, 200, default=30.0)
-    spare_gain_db: float = quantity(
+    feedback_margin_db: float = quantity(
         "dB", -10, 20, default=0.0, hint="Over the stability margin of 6 dB."
     )
     echo: float = quantity(
@@ -43,20 +43,20 @@ class Targets(Thing):
 
 
 SOURCES = {
-    "spread_db": "common practice: within 3 dB either way, no source",
+    "coverage_range_db": "common practice: within 3 dB either way, no source",
     "within_3db_pct": "common practice, no source",
-    "worst_seat_db": "common practice, no source",
-    "over_noise_db": "common practice: at least 10 dB(A), 15 for full clarity, no source",
+    "quietest_seat_db": "common practice, no source",
+    "speech_to_noise_db": "common practice: at least 10 dB(A), 15 for full clarity, no source",
     "sti": (
         "IEC 60268-16 Ed. 5 (2020), annex G: 0.50, the target for voice alarm; 0.54 for good public"
         " address"
     ),
     "arrival_ms": "common practice: 30 ms between sources of similar level, after Haas (1951)",
-    "spare_gain_db": (
+    "feedback_margin_db": (
         "Sound Reinforcement Handbook, 5.3.1: run 6 dB below ringing; nothing asked beyond it"
     ),
     "echo": "Dietsch and Kraak, Acustica 60 (1986): speech, 50 % of listeners disturbed at 1.0",
-    "loudest_dba": "judgement: short announcements at the nearest seats, no source",
+    "loudest_dba": "judgment: short announcements at the nearest seats, no source",
     "on_listeners_pct": "common practice: sound goes onto people, the figure has no source",
     "rt_s": (
         "DIN 18041:2016, group A5 (sports halls), by volume; formula from memory, checked against"

@@ -1,4 +1,4 @@
-"""Metres and feet at the edge: scenario files, panels and schedules. Inside, everything is SI."""
+"""Meters and feet at the edge: scenario files, panels and schedules. Inside, everything is SI."""
 
 import math
 
@@ -13,10 +13,10 @@ _SLIPS = {
     "feet": "ft",
     "foot": "ft",
     "'": "ft",
-    "metre": "m",
-    "metres": "m",
     "meter": "m",
     "meters": "m",
+    "metre": "m",
+    "metres": "m",
 }
 
 
@@ -100,12 +100,12 @@ def to_file(value, unit, units):
     return _scaled(value, 1 / FOOT ** _POWER[unit], digits=12)
 
 
-def feet_inches(metres):
+def feet_inches(meters):
     """Length in feet and inches, to the nearest half inch.
 
     Parameters
     ----------
-    metres : float
+    meters : float
         Length, may be negative [m]
 
     Returns
@@ -118,24 +118,24 @@ def feet_inches(metres):
     >>> feet_inches(7.0)
     '22 ft 11 1/2 in'
     """
-    metres = float(within("metres", metres, -1e5, 1e5, "m"))
+    meters = float(within("meters", meters, -1e5, 1e5, "m"))
     # whole number of half inches, so 12 in cannot remain
-    halves = math.floor(abs(metres) / INCH * 2 + 0.5)
+    halves = math.floor(abs(meters) / INCH * 2 + 0.5)
     feet, rest = divmod(halves, 24)
     inches, half = divmod(rest, 2)
-    sign = "-" if metres < 0 and halves else ""
+    sign = "-" if meters < 0 and halves else ""
     return f"{sign}{feet} ft {inches}{' 1/2' if half else ''} in"
 
 
-def length_text(metres, units):
+def length_text(meters, units):
     """Length as text in the chosen units.
 
     Parameters
     ----------
-    metres : float
+    meters : float
         Length [m]
     units : str
-        "m" for metres with two decimals, "ft" for feet and inches [-]
+        "m" for meters with two decimals, "ft" for feet and inches [-]
 
     Returns
     -------
@@ -149,27 +149,27 @@ def length_text(metres, units):
     """
     _check_units(units)
     if units == "ft":
-        return feet_inches(metres)
-    metres = float(within("metres", metres, -1e5, 1e5, "m"))
-    return f"{round(metres, 2) + 0.0:.2f} m"  # + 0.0 turns -0.00 into 0.00
+        return feet_inches(meters)
+    meters = float(within("meters", meters, -1e5, 1e5, "m"))
+    return f"{round(meters, 2) + 0.0:.2f} m"  # + 0.0 turns -0.00 into 0.00
 
 
-def both(metres):
+def both(meters):
     """Length in both units, for schedules.
 
     Parameters
     ----------
-    metres : float
+    meters : float
         Length [m]
 
     Returns
     -------
     text : str
-        Metres, then feet and inches in parentheses
+        Meters, then feet and inches in parentheses
 
     Examples
     --------
     >>> both(7.0)
     '7.00 m (22 ft 11 1/2 in)'
     """
-    return f"{length_text(metres, 'm')} ({feet_inches(metres)})"
+    return f"{length_text(meters, 'm')} ({feet_inches(meters)})"

@@ -12,7 +12,7 @@ from .spectra import octave_levels
 
 
 @dataclass(frozen=True, kw_only=True)
-class Drive(Thing):
+class GroupSetting(Thing):
     """How one loudspeaker group plays in one use."""
 
     on: bool = True
@@ -88,7 +88,7 @@ class Use(Thing):
             else np.array(self.noise_db)
         )
 
-    def drive(self, group):
+    def group_setting(self, group):
         """How a group plays.
 
         Parameters
@@ -98,7 +98,7 @@ class Use(Thing):
 
         Returns
         -------
-        drive : Drive
+        drive : GroupSetting
             On at gain 0 and no delay when the use does not name the group
         """
-        return self.groups.get(group, Drive())
+        return self.groups.get(group, GroupSetting())

@@ -106,10 +106,12 @@ def _check_names(scenario):
                 raise ValueError(
                     f"two things are called '{name}'. Every {kind} needs its own name."
                 )
-    tags = [c.tag for c in scenario.cabinets]
+    tags = [c.tag for c in scenario.loudspeakers]
     for tag in tags:
         if tags.count(tag) > 1:
-            raise ValueError(f"two cabinets carry the tag '{tag}'. Give each group its own tag.")
+            raise ValueError(
+                f"two loudspeakers carry the tag '{tag}'. Give each group its own tag."
+            )
     if not scenario.groups:
         raise ValueError("there is no loudspeaker group. Add [[groups]].")
     if not scenario.uses:
@@ -168,20 +170,20 @@ def _check_seating(scenario):
 
 def _check_setting(scenario, use):
     """Nothing stands in another's place in this use."""
-    hall, setting = scenario.hall, scenario.setting(use.name)
-    standing = (*setting.banks, *setting.floor_seats, *setting.portable_stages)
+    hall, configuration = scenario.hall, scenario.configuration(use.name)
+    standing = (*configuration.banks, *configuration.floor_seats, *configuration.portable_stages)
     for a, b in combinations(standing, 2):
         if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
             raise ValueError(
                 f"use '{use.name}': '{a.name}' and '{b.name}' stand in each other's place."
             )
-    for a, b in combinations(setting.balconies, 2):
+    for a, b in combinations(configuration.balconies, 2):
         if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
             raise ValueError(
                 f"balconies '{a.name}' and '{b.name}' run into each other. Shorten one of them."
             )
-    for bank in setting.banks:
-        for balcony in setting.balconies:
+    for bank in configuration.banks:
+        for balcony in configuration.balconies:
             if (
                 overlap(bank.footprint(hall), balcony.footprint(hall)) > 0.01
                 and bank.top + HEADROOM > balcony.underside
@@ -255,19 +257,19 @@ def _check_treatments(scenario):
 
 
 def _check_cabinets(scenario):
-    hall, cabinets = scenario.hall, scenario.cabinets
-    for c in cabinets:
+    hall, loudspeakers = scenario.hall, scenario.loudspeakers
+    for c in loudspeakers:
         edge = 0.15
         if abs(c.x) > hall.length / 2 - edge or abs(c.y) > hall.width / 2 - edge:
             raise ValueError(
-                f"cabinet {c.tag} at {scenario.say(c.x)}, {scenario.say(c.y)} hangs outside the"
+                f"loudspeaker {c.tag} at {scenario.say(c.x)}, {scenario.say(c.y)} hangs outside the"
                 f" hall ({scenario.say(hall.length)} x {scenario.say(hall.width)})."
             )
         clear = min(hall.clear_height, float(hall.roof_height(c.y)) - 0.1)  # not in the roof itself
         if c.z > clear + 1e-6:
             raise ValueError(
-                f"cabinet {c.tag} hangs at {scenario.say(c.z)}, above the clear height under the"
-                f" joists ({scenario.say(clear)})."
+                f"loudspeaker {c.tag} hangs at {scenario.say(c.z)}, above the clear height under"
+                f" the joists ({scenario.say(clear)})."
             )
         for balcony in scenario.balconies:
             a, b, low, high = balcony.footprint(hall)
@@ -277,7 +279,7 @@ def _check_cabinets(scenario):
                 and balcony.underside - 0.3 < c.z < balcony.height + HEADROOM
             ):
                 raise ValueError(
-                    f"cabinet {c.tag} hangs in or less than {scenario.say(HEADROOM)} over"
+                    f"loudspeaker {c.tag} hangs in or less than {scenario.say(HEADROOM)} over"
                     f" '{balcony.name}'."
                 )
         for bank in scenario.banks:
@@ -286,52 +288,52 @@ def _check_cabinets(scenario):
                 floor = _seat_height(scenario, bank, c)
                 if c.z < floor + HEADROOM:
                     raise ValueError(
-                        f"cabinet {c.tag} at {scenario.say(c.z)} hangs less than"
+                        f"loudspeaker {c.tag} at {scenario.say(c.z)} hangs less than"
                         f" {scenario.say(HEADROOM)} over the seats of '{bank.name}'."
                     )
-    for a, b in meeting_cabinets(cabinets):
+    for a, b in colliding_loudspeakers(loudspeakers):
         raise ValueError(
-            f"cabinets {a.tag} and {b.tag} hang in each other's place. Move one of them."
+            f"loudspeakers {a.tag} and {b.tag} hang in each other's place. Move one of them."
         )
 
 
-def meeting_cabinets(cabinets):
-    """Pairs of cabinets whose housings meet.
+def colliding_loudspeakers(loudspeakers):
+    """Pairs of loudspeakers whose housings meet.
 
     Parameters
     ----------
-    cabinets : sequence of Cabinet
+    loudspeakers : sequence of Loudspeaker
         Where they hang [-]
 
     Returns
     -------
     pairs : list of tuple
-        Two Cabinets each
+        Two Loudspeakers each
     """
-    place = np.array([c.position for c in cabinets])
+    place = np.array([c.position for c in loudspeakers])
     reach = np.array(
-        [np.linalg.norm([c.type.width, c.type.depth, c.type.height]) for c in cabinets]
+        [np.linalg.norm([c.type.width, c.type.depth, c.type.height]) for c in loudspeakers]
     )
     near = np.argwhere(
         np.triu(np.linalg.norm(place[:, None] - place, axis=-1) < reach[:, None] + reach, 1)
     )
     return [
-        (cabinets[a], cabinets[b])
+        (loudspeakers[a], loudspeakers[b])
         for a, b in near
-        if boxes_apart(cabinets[a].box, cabinets[b].box) < 0
+        if boxes_apart(loudspeakers[a].box, loudspeakers[b].box) < 0
     ]
 
 
-def _seat_height(scenario, bank, cabinet):
-    """Height of the seats right under a cabinet [m]."""
+def _seat_height(scenario, bank, loudspeaker):
+    """Height of the seats right under a loudspeaker [m]."""
     if not bank.open:
         return bank.top
     x0, x1, y0, y1 = bank.footprint(scenario.hall)
     inward = {
-        "north": y1 - cabinet.y,
-        "south": cabinet.y - y0,
-        "east": x1 - cabinet.x,
-        "west": cabinet.x - x0,
+        "north": y1 - loudspeaker.y,
+        "south": loudspeaker.y - y0,
+        "east": x1 - loudspeaker.x,
+        "west": loudspeaker.x - x0,
     }[bank.side]
     return bank.first_height + ((bank.depth - inward) / bank.row_run - 0.5) * bank.row_rise
 
@@ -361,13 +363,13 @@ def _check_uses(scenario):
                     raise ValueError(
                         f"use '{use.name}', {word}: {kind} '{name}' is unknown. Known: {shown}."
                     )
-        there = scenario.setting(use.name).areas
+        there = scenario.configuration(use.name).areas
         if not any(w > 0 for name, w in use.listens.items() if name in there):
             raise ValueError(
                 f"use '{use.name}': nobody listens. Give at least one area that is open or set up a"
                 " weight in 'listens'."
             )
-        if not any(use.drive(g).on for g in groups):
+        if not any(use.group_setting(g).on for g in groups):
             raise ValueError(f"use '{use.name}': every loudspeaker group is off.")
         _check_setting(scenario, use)
 
@@ -424,7 +426,7 @@ def _check_microphones(scenario):
                 )
 
 
-def doubts(scenario):
+def warnings(scenario):
     """What is legal but should be looked at.
 
     Parameters
@@ -434,16 +436,16 @@ def doubts(scenario):
 
     Returns
     -------
-    doubts : list of str
+    warnings : list of str
         Sentences, with lengths in the scenario's units
     """
     found, hall, lines = [], scenario.hall, scenario.lines
-    for c in scenario.cabinets:
+    for c in scenario.loudspeakers:
         over = abs(c.x) < lines.length / 2 and abs(c.y) < lines.width / 2
         low = c.z - c.type.height / 2
         if over and low < PLAY_HEIGHT:
             found.append(
-                f"Cabinet {c.tag} hangs over the court with {scenario.say(low)} under it;"
+                f"Loudspeaker {c.tag} hangs over the court with {scenario.say(low)} under it;"
                 f" international rules ask for {scenario.say(PLAY_HEIGHT)}."
             )
     for bank in scenario.banks:

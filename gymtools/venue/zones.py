@@ -1,4 +1,4 @@
-"""The air just over the listeners and the talkers, cut into zones of some metres, in which traced
+"""The air just over the listeners and the talkers, cut into zones of some meters, in which traced
 sound is counted.
 """
 
@@ -19,13 +19,13 @@ PROBES = 15  # places along either edge of a layer where the room above it is lo
 EDGE = 0.02  # and from what is beside it [m]
 
 
-def layers(setting):
+def layers(configuration):
     """Layers of air over the floor, the open banks, balconies and stages, and what stands in the
     floor's layer taken off.
 
     Parameters
     ----------
-    setting : Setting
+    configuration : HallConfiguration
         The hall as it stands in a use [-]
 
     Returns
@@ -33,13 +33,13 @@ def layers(setting):
     zones : Zones
         For ``physics.tracing.trace``
     """
-    hall, room = setting.hall, setting.room
-    standing = {t.name for t in (*setting.portable_stages, *setting.balconies)}
+    hall, room = configuration.hall, configuration.room
+    standing = {t.name for t in (*configuration.portable_stages, *configuration.balconies)}
     bare = room.polygons.some(
         [k for k, s in enumerate(room.surfaces) if s.name.split(",")[0] not in standing]
     )
-    found = [_over(bare, *_flat(_free_floor(setting), 0.0), OVER_FLOOR)]
-    for bank in (b for b in setting.banks if b.open):
+    found = [_over(bare, *_flat(_free_floor(configuration), 0.0), OVER_FLOOR)]
+    for bank in (b for b in configuration.banks if b.open):
         found.append(
             _over(
                 room.polygons,
@@ -49,7 +49,7 @@ def layers(setting):
                 OVER_SEATS,
             )
         )
-    for b in (b for b in setting.balconies if b.rows):
+    for b in (b for b in configuration.balconies if b.rows):
         depth = b.rows * b.row_run
         found.append(
             _over(
@@ -58,31 +58,33 @@ def layers(setting):
                 OVER_SEATS,
             )
         )
-    for platform in setting.portable_stages:
+    for platform in configuration.portable_stages:
         found.append(
             _over(room.polygons, *_flat(platform.footprint(), platform.height), OVER_SEATS)
         )
-    if setting.stage and setting.curtain_open:
-        a, b = setting.stage.corners(hall)
+    if configuration.stage and configuration.curtain_open:
+        a, b = configuration.stage.corners(hall)
         x, y = sorted((a[0], b[0])), sorted((a[1], b[1]))
-        found.append(_over(room.polygons, *_flat((*x, *y), setting.stage.floor_height), OVER_SEATS))
+        found.append(
+            _over(room.polygons, *_flat((*x, *y), configuration.stage.floor_height), OVER_SEATS)
+        )
     made = zones(found)
-    solid = [(p.footprint(), 0.0, p.height) for p in setting.portable_stages]
-    solid += [(b.footprint(hall), b.underside, b.height) for b in setting.balconies]
+    solid = [(p.footprint(), 0.0, p.height) for p in configuration.portable_stages]
+    solid += [(b.footprint(hall), b.underside, b.height) for b in configuration.balconies]
     _take_off(made, found[0], solid)
     return made
 
 
-def _free_floor(setting):
+def _free_floor(configuration):
     """Rectangle of the floor between the banks (x low, x high, y low, y high) [m]."""
     x0, x1, y0, y1 = (
-        -setting.hall.length / 2,
-        setting.hall.length / 2,
-        -setting.hall.width / 2,
-        setting.hall.width / 2,
+        -configuration.hall.length / 2,
+        configuration.hall.length / 2,
+        -configuration.hall.width / 2,
+        configuration.hall.width / 2,
     )
-    for bank in setting.banks:
-        a, b, c, d = bank.footprint(setting.hall)
+    for bank in configuration.banks:
+        a, b, c, d = bank.footprint(configuration.hall)
         x0, x1 = (
             (max(x0, b), x1)
             if bank.side == "west"

@@ -31,7 +31,7 @@ def timed(work, runs):
 
 
 def large():
-    """Eight cabinets and about 4,000 points."""
+    """Eight loudspeakers and about 4,000 points."""
     s = gymtools.load(SCENARIOS / "stonebridge.toml")
     changes = {
         ("hall", "width"): 50.0,
@@ -51,10 +51,10 @@ def plain(result):
         bands.EXACT, temperature_c=s.air.temperature_c, humidity_pct=s.air.humidity_pct
     )
     energy = []
-    for c, setting in zip(s.cabinets, result.setting_db, strict=True):
+    for c, configuration in zip(s.loudspeakers, result.loudspeaker_gain_db, strict=True):
         way = result.points - c.position
         r = np.linalg.norm(way, axis=1)
-        x, y, z = (way @ geometry.rotation(c.pan_deg, c.tilt_deg).T).T
+        x, y, z = (way @ geometry.rotation(c.pan_deg, c.downtilt_deg).T).T
         angles = np.stack([np.degrees(np.arctan2(y, x)), np.degrees(np.arcsin(z / r))], axis=-1)
         grid = RegularGridInterpolator(
             (directivity.AZIMUTH_DEG, directivity.ELEVATION_DEG), 10 ** (c.type.balloon_db / 10)
@@ -62,8 +62,8 @@ def plain(result):
         level = (
             c.type.response_db
             + intelligibility.SPEECH_SPECTRUM_DB
-            + result.tuning_db
-            + setting
+            + result.room_eq_db
+            + configuration
             + 10 * np.log10(grid(angles))
         )
         energy.append(10 ** ((level - 20 * np.log10(r)[:, None] - loss * r[:, None]) / 10))
@@ -92,7 +92,7 @@ def roomacoustics(result, count):
     room = pra.ShoeBox(
         [hall.length, hall.width, hall.height], fs=16000, max_order=0, materials=pra.Material(0.1)
     )
-    for c in result.scenario.cabinets:
+    for c in result.scenario.loudspeakers:
         room.add_source(c.position + shift)
     room.add_microphone_array((result.points[:: len(result.points) // count][:count] + shift).T)
     start = time.perf_counter()
@@ -111,8 +111,8 @@ def main():
     first, _ = timed(lambda: plain(result), 5)
     energy, sti = plain(result)
     print(
-        f"{len(scenario.cabinets)} loudspeakers, {count} points, 7 octaves: direct, first landing,"
-        " tail, STI, verdicts"
+        f"{len(scenario.loudspeakers)} loudspeakers, {count} points, 7 octaves: direct, first"
+        " landing, tail, STI, verdicts"
     )
     print(f"one evaluation           {ours:8.1f} ms median, {least:.1f} ms least")
     print(f"plain float64, no landing{first:8.1f} ms median, ratio {first / ours:.1f}")

@@ -9,7 +9,7 @@ from pathlib import Path
 import gymtools
 
 SCENARIO = gymtools.load(Path(__file__).resolve().parents[2] / "scenarios" / "larkfield.toml")
-TILTS = {f"{t}": {("groups", n, "tilt_deg"): 20.0 + t / 4 for n in (0, 1)} for t in range(60)}
+TILTS = {f"{t}": {("groups", n, "downtilt_deg"): 20.0 + t / 4 for n in (0, 1)} for t in range(60)}
 WALLS = {f: {("hall", "walls"): f} for f in ("painted block", "wall panels", "gypsum")}
 
 if __name__ == "__main__":

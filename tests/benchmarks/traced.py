@@ -53,13 +53,14 @@ def rays_of_another_program(_n):
 
 if __name__ == "__main__":
     job = Tracing(SCENARIO, USE)
-    room = job.setting.room
+    room = job.configuration.room
     whole = timed(lambda _n: Tracing(SCENARIO, USE).run(), before=store._STORE.clear)
     job = Tracing(SCENARIO, USE)
     field = job.run()
     print(
-        f"{len(job.playing)} loudspeakers, {len(room.polygons)} polygons, {len(job.setting.zones)}"
-        f" zones, {job.wanted} passes of {rays(room.volume)} rays each"
+        f"{len(job.playing)} loudspeakers, {len(room.polygons)} polygons,"
+        f" {len(job.configuration.zones)} zones, {job.wanted} passes of {rays(room.volume)} rays"
+        " each"
     )
     print(
         f"all loudspeakers            {whole:6.2f} s, standard error in the worst zone"
@@ -70,8 +71,10 @@ if __name__ == "__main__":
         if any(g.number == 1 for g in SCENARIO.groups)
         else min(SCENARIO.groups, key=lambda g: g.number)
     )
-    at = ("groups", list(SCENARIO.groups).index(single), "tilt_deg")
-    moved = timed(lambda n: Tracing(changed(SCENARIO, {at: single.tilt_deg - 1.0 - n}), USE).run())
+    at = ("groups", list(SCENARIO.groups).index(single), "downtilt_deg")
+    moved = timed(
+        lambda n: Tracing(changed(SCENARIO, {at: single.downtilt_deg - 1.0 - n}), USE).run()
+    )
     print(
         f"{single.number} moved                     {moved:6.2f} s, {moved / single.number:.2f} s a"
         " loudspeaker"

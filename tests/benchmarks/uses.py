@@ -9,7 +9,7 @@ import numpy as np
 from evaluate import timed
 
 import gymtools
-from gymtools.acoustics.feedback import clearance, walking_map
+from gymtools.acoustics.feedback import feedback_margin, walking_map
 from gymtools.venue.microphones import Microphone
 from gymtools.venue.scenario import changed
 
@@ -22,7 +22,7 @@ def plain(result, m):
     from gymtools.physics import microphones
 
     pattern, up = np.array(m.microphone.kind.pattern), np.radians(m.microphone.kind.up_deg)
-    direct, distance = result.sources.direct(m.places, result.setting.room.blocking)
+    direct, distance = result.sources.direct(m.places, result.configuration.room.blocking)
     toward = (result.sources.position[:, None] - m.places) / distance[..., None].astype(float)
     worst = 0.0
     for facing in np.radians(FACINGS):
@@ -40,8 +40,8 @@ def main():
     every, least = timed(lambda: gymtools.evaluate_all(scenario), 15)
     one, _ = timed(lambda: gymtools.evaluate(scenario, follow_echoes=False), 30)
     print(
-        f"{len(scenario.cabinets)} loudspeakers, {len(scenario.uses)} uses: {every:.0f} ms median,"
-        f" {least:.0f} ms least; one use while a slider moves {one:.1f} ms"
+        f"{len(scenario.loudspeakers)} loudspeakers, {len(scenario.uses)} uses: {every:.0f} ms"
+        f" median, {least:.0f} ms least; one use while a slider moves {one:.1f} ms"
     )
     wide = changed(
         scenario, {("hall", "length"): 42.0, ("groups", 0, "y"): 6.5, ("groups", 1, "y"): -6.5}
@@ -49,7 +49,7 @@ def main():
     result = gymtools.evaluate(wide, "class")
     floor = walking_map(result)[0]
     walker = Microphone(name="walker", type="hand-held wireless", walks="floor")
-    ours, quick = timed(lambda: clearance(result, walker), 30)
+    ours, quick = timed(lambda: feedback_margin(result, walker), 30)
     loop, _ = timed(lambda: plain(result, floor), 5)
     print(
         f"walking map, {len(floor.places)} places, 12 ways of facing: {ours:.1f} ms median,"

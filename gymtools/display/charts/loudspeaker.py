@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 from ...physics.balloons import edge_angles
 from ...physics.bands import LABELS
 from ...physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
-from ..theme import FAINT, FONT, GROUP_COLOURS, INK, LEVEL_SCALE, PAPER
+from ..theme import FAINT, FONT, GROUP_COLORS, INK, LEVEL_SCALE, PAPER
 
 LOWEST = -30.0  # of polars and balloon [dB]
 POLAR = (1, 3, 4, 5)  # octaves drawn as polars: 250 Hz, 1, 2 and 4 kHz
@@ -59,7 +59,7 @@ def layers(kind, band=4):
     angle = np.arange(len(around)) * 5.0
     traces = []
     for n, b in enumerate(POLAR):
-        line = dict(color=GROUP_COLOURS[n], width=2, dash=DASHES[n])
+        line = dict(color=GROUP_COLORS[n], width=2, dash=DASHES[n])
         for name, subplot, theta, r in (
             ("horizontal", "polar", AZIMUTH_DEG, balloon[:, level, b]),
             ("vertical", "polar2", angle, around[:, b]),
@@ -78,8 +78,8 @@ def layers(kind, band=4):
             )
     h, v = edge_angles(balloon)
     for name, values, axis, style in (
-        ("horizontal -6 dB angle", h, "y", dict(color=GROUP_COLOURS[1])),
-        ("vertical -6 dB angle", v, "y", dict(color=GROUP_COLOURS[0], dash="dash")),
+        ("horizontal -6 dB angle", h, "y", dict(color=GROUP_COLORS[1])),
+        ("vertical -6 dB angle", v, "y", dict(color=GROUP_COLORS[0], dash="dash")),
         ("directivity index", kind.index_db, "y2", dict(color=INK)),
     ):
         traces.append(

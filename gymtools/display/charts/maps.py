@@ -23,7 +23,7 @@ def on_surface(area):
 
     Parameters
     ----------
-    area : ListeningArea
+    area : AudienceArea
         The area [-]
 
     Returns
@@ -39,7 +39,7 @@ def triangles(areas):
 
     Parameters
     ----------
-    areas : sequence of ListeningArea
+    areas : sequence of AudienceArea
         In the order of the result's points [-]
 
     Returns
@@ -63,7 +63,7 @@ def contours(area, values, step):
 
     Parameters
     ----------
-    area : ListeningArea
+    area : AudienceArea
         The area [-]
     values : array
         One per point (row * column,) [any]
@@ -110,13 +110,13 @@ def joined(lines):
     return np.concatenate(pieces) if pieces else GAP
 
 
-def box(centre, axes, width, height, depth):
-    """Corners and triangles of a cabinet.
+def box(center, axes, width, height, depth):
+    """Corners and triangles of a loudspeaker.
 
     Parameters
     ----------
-    centre : array
-        Its acoustic centre, in the middle of the front's plane (3,) [m]
+    center : array
+        Its acoustic center, in the middle of the front's plane (3,) [m]
     axes : array
         Front, left and up as rows (3, 3) [-]
     width, height, depth : float
@@ -135,6 +135,6 @@ def box(centre, axes, width, height, depth):
             [-depth, 0.0], [-width / 2, width / 2], [-height / 2, height / 2], indexing="ij"
         )
     )
-    corners = np.asarray(centre) + np.stack([x, y, z], axis=1) @ np.asarray(axes)
+    corners = np.asarray(center) + np.stack([x, y, z], axis=1) @ np.asarray(axes)
     faces = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
     return corners, np.array([t for a, b, c, d in faces for t in ((a, b, c), (a, c, d))])

@@ -3,9 +3,9 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from ...design.options import HEADLINES, beaten, told
+from ...design.options import HEADLINES, dominated, told
 from .. import scene
-from ..theme import FAINT, FONT, GROUP_COLOURS, INK, PAPER, QUANTITIES, QUIET, ROOMS
+from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUANTITIES, QUIET, ROOMS
 from . import plans
 
 ACROSS = 3  # small maps in a row
@@ -31,7 +31,7 @@ def figure(options, views, others=()):
     Returns
     -------
     figure : plotly.graph_objects.Figure
-        Lines above, maps below; beaten options are grey and say so
+        Lines above, maps below; beaten options are gray and say so
     """
     rows = int(np.ceil(len(options) / ACROSS))
     height = LINES + MAP * rows
@@ -159,9 +159,9 @@ def _lines(options, others):
             )
         )
     labelled = [[] for _ in HEADLINES]
-    for n, (o, by) in enumerate(zip(options, beaten(options), strict=True)):
-        colour, ys = (
-            QUIET if by else GROUP_COLOURS[n % len(GROUP_COLOURS)],
+    for n, (o, by) in enumerate(zip(options, dominated(options), strict=True)):
+        color, ys = (
+            QUIET if by else GROUP_COLORS[n % len(GROUP_COLORS)],
             list(heights(o.headlines)),
         )
         words = [told(h, o.headlines[h.key]) for h in HEADLINES]
@@ -176,7 +176,7 @@ def _lines(options, others):
             (
                 next((y for y in reversed(ys) if y is not None), 0.5),
                 f"<b>{_short(o.name)}</b>" + (f"<br>(beaten by {_short(by)})" if by else ""),
-                colour,
+                color,
             )
         )
         lines.append(
@@ -189,9 +189,9 @@ def _lines(options, others):
                 customdata=words,
                 textposition="top right",
                 cliponaxis=False,
-                line=dict(color=colour, width=1.5 if by else 3, dash=DASHES[n % len(DASHES)]),
+                line=dict(color=color, width=1.5 if by else 3, dash=DASHES[n % len(DASHES)]),
                 marker=dict(size=7),
-                textfont=dict(size=11, color=colour),
+                textfont=dict(size=11, color=color),
                 hovertemplate=f"{scene.plain(o.name)}: %{{customdata}}<extra></extra>",
                 showlegend=False,
             )
@@ -208,7 +208,7 @@ def _names(ends):
     for k in reversed(range(len(places))):  # a pile that has grown over the top is let down again
         places[k] = high = min(places[k], high - SPACED)
     notes = []
-    for (_, text, colour), y in zip(ends, places, strict=True):
+    for (_, text, color), y in zip(ends, places, strict=True):
         notes.append(
             dict(
                 text=text,
@@ -218,7 +218,7 @@ def _names(ends):
                 yref="y",
                 xanchor="left",
                 showarrow=False,
-                font=dict(size=12, color=colour, family=FONT),
+                font=dict(size=12, color=color, family=FONT),
             )
         )
     return notes

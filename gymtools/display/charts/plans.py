@@ -8,7 +8,7 @@ from .. import scene
 from ..theme import FONT, INK, PAPER, QUANTITIES, ROOMS
 
 # of a small map
-MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: cabinets")
+MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: loudspeakers")
 WHOLE = (
     *MAPS,
     "plan: painted",
@@ -37,7 +37,7 @@ def traces(view, names, x, y, coloraxis="coloraxis"):
     x, y : str
         Axes, e.g. "x2", "y2" [-]
     coloraxis : str
-        Of what carries the map's colours [-]
+        Of what carries the map's colors [-]
 
     Returns
     -------

@@ -6,7 +6,7 @@ import numpy as np
 import plotly.graph_objects as go
 
 from ...physics.bands import LABELS
-from ..theme import FAINT, FONT, GROUP_COLOURS, INK, PAPER, QUIET
+from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUIET
 
 HEIGHT = 420
 
@@ -35,7 +35,7 @@ def layers(seat):
         f"{name}: {t:.0f} ms, {level:.1f} dB"
         for name, t, level in zip(seat.name, seat.arrival_ms, seat.level_db, strict=True)
     ]
-    colours = [GROUP_COLOURS[1] if d else GROUP_COLOURS[4] for d in direct]
+    colors = [GROUP_COLORS[1] if d else GROUP_COLORS[4] for d in direct]
     symbols = ["circle" if d else "diamond-open" for d in direct]
     removed = {
         "as it is": seat.sti,
@@ -49,7 +49,7 @@ def layers(seat):
             y=seat.level_db,
             text=words,
             hovertext=hover,
-            marker=dict(color=colours, symbol=symbols),
+            marker=dict(color=colors, symbol=symbols),
         ),
         dict(y=np.asarray(seat.direct_db, float)),
         dict(y=np.asarray(seat.total_db, float)),
@@ -99,7 +99,7 @@ def figure(seat):
                 name="direct",
                 xaxis="x2",
                 yaxis="y2",
-                line=dict(color=GROUP_COLOURS[1], dash="dot"),
+                line=dict(color=GROUP_COLORS[1], dash="dot"),
                 **bars,
                 **data[2],
             ),
@@ -110,7 +110,7 @@ def figure(seat):
                 name="noise",
                 xaxis="x2",
                 yaxis="y2",
-                line=dict(color=GROUP_COLOURS[4], dash="dash"),
+                line=dict(color=GROUP_COLORS[4], dash="dash"),
                 **bars,
                 **data[4],
             ),
@@ -119,7 +119,7 @@ def figure(seat):
                 orientation="h",
                 xaxis="x3",
                 yaxis="y3",
-                marker=dict(color=GROUP_COLOURS[5]),
+                marker=dict(color=GROUP_COLORS[5]),
                 **data[5],
             ),
             go.Scatter(

@@ -33,7 +33,7 @@ FRESH = (
     ),
     (
         "Instruments: sound level meter of class 1 or 2 with octaves, calibrated before and after;"
-        " STIPA signal and analyser; polarity tester; a source for decays."
+        " STIPA signal and analyzer; polarity tester; a source for decays."
     ),
     (
         "Practice follows NT ACOU 108, ISO 3382-2 and IEC 60268-16; the standards themselves say"
@@ -94,7 +94,7 @@ def places_map(plan, use, texts=None):
     items = [i for i in plan.of("level", use) if texts is None or i.key in texts]
     chart = go.Figure(
         [
-            *plans.traces(view, ("plan: room", "plan: cabinets"), "x", "y"),
+            *plans.traces(view, ("plan: room", "plan: loudspeakers"), "x", "y"),
             _points(view, [(i.point, texts[i.key] if texts else i.tag) for i in items]),
         ]
     )
@@ -471,7 +471,7 @@ def _room(page, c):
 
         def spare(r):
             return (
-                f"{min(float(m.spare_db.min()) for m in r.microphones):.1f}"
+                f"{min(float(m.margin_db.min()) for m in r.microphones):.1f}"
                 if r.microphones
                 else "none"
             )

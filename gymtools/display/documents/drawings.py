@@ -1,4 +1,4 @@
-"""Plan and section as DXF: layers, tags, aim lines, in feet or metres, for any CAD program."""
+"""Plan and section as DXF: layers, tags, aim lines, in feet or meters, for any CAD program."""
 
 import io
 from contextlib import contextmanager
@@ -22,7 +22,7 @@ from ...venue.units import length_text
 from ..charts import maps
 from ..theme import per_unit
 
-LAYERS = {  # name: colour number of the AutoCAD index, an open convention of DXF
+LAYERS = {  # name: color number of the AutoCAD index, an open convention of DXF
     "HALL": 7,
     "COURT": 8,
     "SEATING": 9,
@@ -66,12 +66,12 @@ def drawing(scenario, use=None, *, units=None):
     with _without_dates():
         document = ezdxf.new("R2010", setup=True)
     document.units = UNITS[units]
-    for name, colour in LAYERS.items():
-        document.layers.add(name, color=colour)
+    for name, color in LAYERS.items():
+        document.layers.add(name, color=color)
     pen = _Pen(document.modelspace(), 1 / per_unit(units))
     _plan(pen, result, units)
     down = -scenario.hall.width / 2 - 4.0
-    for name, area in result.setting.areas.items():
+    for name, area in result.configuration.areas.items():
         if area.kind == "bank":
             down -= scenario.hall.highest + 3.0
             _section(pen, result, name, np.array([-scenario.hall.length / 2, down]), units)
@@ -147,7 +147,7 @@ def picture(document, kind="svg"):
 
 
 class _Pen:
-    """Draws in metres; the file has the drawing's units."""
+    """Draws in meters; the file has the drawing's units."""
 
     def __init__(self, space, k):
         self.space, self.k = space, k
@@ -192,27 +192,31 @@ def _box(a, b, c, d):
 
 
 def _plan(pen, result, units):
-    s, setting = result.scenario, result.setting
+    s, configuration = result.scenario, result.configuration
     hall = s.hall
     x, y = hall.length / 2, hall.width / 2
     pen.line(_box(-x, x, -y, y), "HALL", closed=True)
     for line in s.lines.lines():
         pen.line(line, "COURT")
-    for thing in (*setting.banks, *setting.floor_seats, *setting.balconies):
+    for thing in (*configuration.banks, *configuration.floor_seats, *configuration.balconies):
         a, b, c, d = thing.footprint(hall)
         pen.line(_box(a, b, c, d), "SEATING", closed=True)
         pen.text(thing.name, (a + 0.3, c + 0.3))
-    for platform in setting.portable_stages:
+    for platform in configuration.portable_stages:
         a, b, c, d = platform.footprint(hall)
         pen.line(_box(a, b, c, d), "STAGE", closed=True)
         pen.text(platform.name, (a + 0.3, c + 0.3))
-    for surface in setting.room.surfaces:
+    for surface in configuration.room.surfaces:
         if surface.name == "stage floor":
             pen.line(surface.corners, "STAGE", closed=True)
     beams = throws(result)
-    for c, on in zip(s.cabinets, result.playing, strict=True):
+    for c, on in zip(s.loudspeakers, result.playing, strict=True):
         corners, _ = maps.box(
-            c.position, rotation(c.pan_deg, c.tilt_deg), c.type.width, c.type.height, c.type.depth
+            c.position,
+            rotation(c.pan_deg, c.downtilt_deg),
+            c.type.width,
+            c.type.height,
+            c.type.depth,
         )
         pen.line(_hull(corners[:, :2]), "LOUDSPEAKERS", closed=True)
         pen.text(f"{c.tag} {length_text(c.z, units)}", c.position + [0.4, 0.4, 0])
@@ -251,7 +255,7 @@ def _section(pen, result, area, at, units):
     pen.line(move(cut.axis), "AIM-LINES")
     for edge in cut.edges:
         pen.line(move(edge), "COVERAGE")
-    c = result.scenario.cabinets[cut.cabinet]
+    c = result.scenario.loudspeakers[cut.loudspeaker]
     pen.point(move([cut.at])[0], "LOUDSPEAKERS", radius=0.25)
     pen.text(
         f"{c.tag} {length_text(c.z, units)} up, {_tilt_text(c, cut)}",
@@ -264,9 +268,9 @@ def _section(pen, result, area, at, units):
     )
 
 
-def _tilt_text(cabinet, cut):
-    """Tilt of a cabinet, and of its axis as drawn where that is another: turned out of the section,
-    or one of several beams.
+def _tilt_text(loudspeaker, cut):
+    """Tilt of a loudspeaker, and of its axis as drawn where that is another: turned out of the
+    section, or one of several beams.
     """
     along, down = cut.axis[1] - cut.axis[0]
     drawn = float(np.degrees(np.arctan2(-down, abs(along))))
@@ -274,8 +278,10 @@ def _tilt_text(cabinet, cut):
     def words(tilt):
         return tilt_words(tilt).replace("°", " deg")
 
-    if cabinet.type.lobes > 1:
-        return f"housing {words(cabinet.tilt_deg)}; one beam drawn, projected {words(drawn)}"
-    if abs(drawn - cabinet.tilt_deg) > PROJECTED_DEG:
-        return f"{words(cabinet.tilt_deg)}; axis drawn projected, {words(drawn)}"
-    return words(cabinet.tilt_deg)
+    if loudspeaker.type.lobes > 1:
+        return (
+            f"housing {words(loudspeaker.downtilt_deg)}; one beam drawn, projected {words(drawn)}"
+        )
+    if abs(drawn - loudspeaker.downtilt_deg) > PROJECTED_DEG:
+        return f"{words(loudspeaker.downtilt_deg)}; axis drawn projected, {words(drawn)}"
+    return words(loudspeaker.downtilt_deg)

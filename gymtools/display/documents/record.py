@@ -86,8 +86,8 @@ def _school(page, d):
     s, chosen = d.chosen.scenario, d.chosen
     page.add('<h2 class="first">In plain words</h2>')
     page.add(
-        f"<p><b>What was chosen.</b> Option {quoted(chosen.name)}: {len(s.cabinets)} loudspeakers,"
-        f" {quoted(hung(s))}. They serve everything the school does in the hall:"
+        f"<p><b>What was chosen.</b> Option {quoted(chosen.name)}: {len(s.loudspeakers)}"
+        f" loudspeakers, {quoted(hung(s))}. They serve everything the school does in the hall:"
         f" {quoted(', '.join(d.results))}.</p>"
     )
     rows = []
@@ -127,7 +127,7 @@ def _school(page, d):
     page.add(
         f"<p><b>What it costs.</b> {total:,.0f} in the price book's currency:"
         f" {sum(x.quantity * x.price for x in d.parts.lines):,.0f} of material and"
-        f" {sum(x.labour for x in d.parts.lines):,.0f} of labour"
+        f" {sum(x.labor for x in d.parts.lines):,.0f} of labor"
         f" ({sum(x.hours for x in d.parts.lines):.0f} hours). Prices are the price book's; an offer"
         " says what they are on the day.</p>"
     )
@@ -198,7 +198,7 @@ def _inputs(page, d):
         {
             n
             for r in d.results.values()
-            for x in r.setting.room.surfaces
+            for x in r.configuration.room.surfaces
             for n in (x.finish, x.full)
             if n
         }
@@ -282,7 +282,7 @@ def _inputs(page, d):
             ],
         )
     )
-    kinds = {c.type.name: c.type for c in s.cabinets}.values()
+    kinds = {c.type.name: c.type for c in s.loudspeakers}.values()
     page.add(
         table(
             "Loudspeaker types",
@@ -388,7 +388,7 @@ def _uses(page, d):
         for quantity in shown:
             view = scene.View(result=r, quantity=quantity, units=s.units)
             page.figure(plans.plan(view), f"{name}: {WORDS[quantity]}")
-        bank = next((a.name for a in r.setting.areas.values() if a.kind == "bank"), None)
+        bank = next((a.name for a in r.configuration.areas.values() if a.kind == "bank"), None)
         if bank:
             page.figure(
                 plans.cut(scene.View(result=r, quantity="speech", units=s.units, area=bank)),
@@ -397,7 +397,7 @@ def _uses(page, d):
             )
         x = loudness(r, d.parts.system)
         page.add(
-            f"<p>The system can reach {x.reach_dba:.0f} dB(A) ({x.spare_db:+.1f} dB to spare,"
+            f"<p>The system can reach {x.reach_dba:.0f} dB(A) ({x.margin_db:+.1f} dB to spare,"
             f" limited by {quoted(x.tag)}, {x.limited_by}). The loudest place has"
             f" {x.loudest_dba:.0f} dB(A).</p>"
         )
@@ -440,10 +440,10 @@ def _limits(page, d):
         "<h2>Assumptions, and what the model cannot say</h2>",
         "<ul>" + "".join(f"<li>{escape(c)}</li>" for c in LIMITS) + "</ul>",
     )
-    doubts = d.chosen.scenario.doubts + list(d.parts.system.doubts)
-    if doubts:
+    warnings = d.chosen.scenario.warnings + list(d.parts.system.warnings)
+    if warnings:
         page.add(
-            "<p>To look at:</p><ul>" + "".join(f"<li>{quoted(x)}</li>" for x in doubts) + "</ul>"
+            "<p>To look at:</p><ul>" + "".join(f"<li>{quoted(x)}</li>" for x in warnings) + "</ul>"
         )
 
 

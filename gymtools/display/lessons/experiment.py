@@ -82,7 +82,7 @@ class Experiment:
 
     Parameters
     ----------
-    knobs : sequence of Knob
+    adjustments : sequence of Knob
         Of ``display.panel.controls``; the path of each is (name,), an argument of ``compute`` [-]
     start : dict
         First values by name [SI]
@@ -96,10 +96,10 @@ class Experiment:
         "m" or "ft", for lengths on sliders [-]
     """
 
-    def __init__(self, knobs, start, compute, draw, aim, units="m"):
-        self.knobs = {knob.path[0]: knob for knob in knobs}
+    def __init__(self, adjustments, start, compute, draw, aim, units="m"):
+        self.adjustments = {adjustment.path[0]: adjustment for adjustment in adjustments}
         self.compute, self.draw, self.aim, self.units = compute, draw, aim, units
-        self.values = {name: float(start[name]) for name in self.knobs}
+        self.values = {name: float(start[name]) for name in self.adjustments}
         self.result = compute(**self.values)
         self.figure = LiveFigure(draw(self.result))
         self.live = Latest(self._update)
@@ -124,8 +124,10 @@ class Experiment:
             New values by name [SI]
         """
         for name in values:
-            if name not in self.knobs:
-                raise ValueError(f"'{name}' is no slider here. Known: {', '.join(self.knobs)}.")
+            if name not in self.adjustments:
+                raise ValueError(
+                    f"'{name}' is no slider here. Known: {', '.join(self.adjustments)}."
+                )
         self.values.update({name: float(value) for name, value in values.items()})
         self._build()
         self.live.flush()
@@ -143,12 +145,14 @@ class Experiment:
         values : list of float
             Values in steps of the slider; empty when none reaches the aim [SI]
         """
-        knob, found = self.knobs[name], []
-        for value in np.arange(knob.low, knob.high + knob.step / 2, knob.step):
+        adjustment, found = self.adjustments[name], []
+        for value in np.arange(
+            adjustment.low, adjustment.high + adjustment.step / 2, adjustment.step
+        ):
             try:
                 if self.aim.reached(self.compute(**{**self.values, name: float(value)})):
                     found.append(float(value))
-            except ValueError:  # a place that cannot be, e.g. a cabinet in the wall
+            except ValueError:  # a place that cannot be, e.g. a loudspeaker in the wall
                 continue
         return found
 
@@ -157,8 +161,8 @@ class Experiment:
         back.
         """
         self.sliders.children = [
-            knob.slider(self.values[name], self.units, self._moved)
-            for name, knob in self.knobs.items()
+            adjustment.slider(self.values[name], self.units, self._moved)
+            for name, adjustment in self.adjustments.items()
         ]
         for slider in self.sliders.children:  # a lesson has the room for whole labels
             slider.style.description_width, slider.layout.width = LABEL, WIDTH
@@ -188,7 +192,7 @@ class Experiment:
     def _tell(self):
         lengths = [
             f"{escape(k.label)}: {in_words(self.values[n], self.units)}"
-            for n, k in self.knobs.items()
+            for n, k in self.adjustments.items()
             if k.unit == "m"
         ]
         beside = f"<p class='quiet'>{'; '.join(lengths)}</p>" if lengths else ""

@@ -60,17 +60,17 @@ class TaskPanel:
         Where attempts are kept; exports go into folders beside it [-]
     evaluations : int
         Of the solver [-]
-    wishes : Wishes, optional
+    weights : Weights, optional
         How much each criterion counts [-]
     """
 
-    def __init__(self, brief, design, file, *, evaluations=600, wishes=None):
-        self.brief, self.design, self.file, self.evaluations, self.wishes = (
+    def __init__(self, brief, design, file, *, evaluations=600, weights=None):
+        self.brief, self.design, self.file, self.evaluations, self.weights = (
             brief,
             design,
             Path(file),
             evaluations,
-            wishes,
+            weights,
         )
         self.own = self.solution = None  # Scored, Solved
         self.aside = Aside(self._told, self._done, self._failed)
@@ -127,7 +127,7 @@ class TaskPanel:
         if not plain(self.who.value):
             return self._say("Say whose attempt this is; then score again.")
         try:
-            made = task.scored(self.design(), wishes=self.wishes)
+            made = task.scored(self.design(), weights=self.weights)
             keep(self.file, task.attempt(self.brief, made, self.who.value))
         except ValueError as error:
             return self._say(f"Not scored: {error}")
@@ -154,7 +154,7 @@ class TaskPanel:
         self.aside.start(
             lambda tell, stop: task.solved(
                 self.brief,
-                wishes=self.wishes,
+                weights=self.weights,
                 evaluations=self.evaluations,
                 progress=tell,
                 stop=stop,
@@ -241,7 +241,7 @@ def score_table(made, outside=()):
     """
     rows = "".join(
         f'<tr><td>{words}</td><td class="num">{made.terms[k]:.1f}</td><td'
-        f' class="num">{getattr(made.wishes, k):g}</td><td class="quiet">{size:g} {unit}</td></tr>'
+        f' class="num">{getattr(made.weights, k):g}</td><td class="quiet">{size:g} {unit}</td></tr>'
         for k, (words, size, unit) in task.TERMS.items()
     )
     use, least = made.weakest

@@ -8,7 +8,7 @@ from html import escape
 
 import ipywidgets as w
 
-from ...design.aiming import Wishes, aim
+from ...design.aiming import Weights, aim
 from .. import tables
 from ..jobs import Aside
 from ..theme import QUIET, ROOMS
@@ -26,7 +26,7 @@ WORDS = {
 }
 KEYS = {
     "pan_deg": ("pan", "°"),
-    "tilt_deg": ("tilt", "°"),
+    "downtilt_deg": ("tilt", "°"),
     "splay_deg": ("turned apart", "°"),
     "height": ("height", ""),
     "gain_db": ("gain", " dB"),
@@ -67,7 +67,7 @@ class AimPanel:
                 style=STYLE,
                 layout=w.Layout(width=WIDE),
             )
-            for f in fields(Wishes)
+            for f in fields(Weights)
         }
 
         def check(words, value):
@@ -116,13 +116,13 @@ class AimPanel:
         """Search from the present state."""
         move = [
             "pan_deg",
-            "tilt_deg",
+            "downtilt_deg",
             *(["height"] if self.heights.value else []),
             *(["gain_db", "delay_ms"] if self.gains.value else []),
         ]
         symmetric, room = self.symmetric.value, "traced" if self.trace.value else "statistical"
         try:
-            wishes = Wishes(**{name: slider.value for name, slider in self.weights.items()})
+            weights = Weights(**{name: slider.value for name, slider in self.weights.items()})
             scenario = self.base()
         except ValueError as error:
             self.words.value = f"<b>Not possible:</b> {escape(str(error))}"
@@ -134,7 +134,7 @@ class AimPanel:
                 scenario,
                 move=move,
                 symmetric=symmetric,
-                wishes=wishes,
+                weights=weights,
                 room=room,
                 progress=tell,
                 stop=stop,
@@ -224,8 +224,8 @@ def found_words(found):
         )
         moves += f"<li>{escape(where)}: {word} {say(a)} → {say(b)}</li>"
     rows = "".join(
-        f'<tr><td>{WORDS[k]}</td><td class="num">{found.terms_before[k]:.1f}</td><td'
-        f' class="num">{found.terms_after[k]:.1f}</td></tr>'
+        f'<tr><td>{WORDS[k]}</td><td class="num">{found.penalties_before[k]:.1f}</td><td'
+        f' class="num">{found.penalties_after[k]:.1f}</td></tr>'
         for k in WORDS
     )
     head = (

@@ -1,4 +1,4 @@
-"""Controls of a panel: every value is kept in SI; a slider only shows it, in metres or feet.
+"""Controls of a panel: every value is kept in SI; a slider only shows it, in meters or feet.
 
 A live slider is never given new limits: the page would snap its value to the new grid and send it
 back. A change of units builds new sliders from the values that are kept.

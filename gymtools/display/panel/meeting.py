@@ -64,14 +64,14 @@ BANK = (
 CHAIRS = (
     ("length", dict(label="Length", low=2, high=40, step=0.5, unit="m", feet_step=1.0)),
     ("width", dict(label="Width", low=2, high=30, step=0.5, unit="m", feet_step=1.0)),
-    ("x", dict(label="East of centre", low=-20, high=20, step=0.5, unit="m", feet_step=1.0)),
+    ("x", dict(label="East of center", low=-20, high=20, step=0.5, unit="m", feet_step=1.0)),
 )
 GROUP = (
-    ("tilt_deg", dict(label="Tilt down", low=-10, high=90, step=1, unit="deg")),
+    ("downtilt_deg", dict(label="Tilt down", low=-10, high=90, step=1, unit="deg")),
     ("pan_deg", dict(label="Pan, 90 is north", low=-180, high=180, step=1, unit="deg")),
     ("height", dict(label="Height", low=2.5, high=15, step=0.1, unit="m")),
-    ("x", dict(label="East of centre", low=-30, high=30, step=0.1, unit="m")),
-    ("y", dict(label="North of centre", low=-25, high=25, step=0.1, unit="m")),
+    ("x", dict(label="East of center", low=-30, high=30, step=0.1, unit="m")),
+    ("y", dict(label="North of center", low=-25, high=25, step=0.1, unit="m")),
     ("number", dict(label="Number", low=1, high=8, step=1, unit="count")),
     ("spacing", dict(label="Spacing", low=0.5, high=20, step=0.1, unit="m")),
     ("splay_deg", dict(label="Turned apart", low=-120, high=120, step=1, unit="deg")),
@@ -192,7 +192,12 @@ class Meeting:
         )
         self.back_button.on_click(lambda _: self.go_back())
         self._good = {}, list(self.treated)
-        self.card, self.lands, self.room, self.uses = w.HTML(), w.HTML(), w.HTML(), w.HTML()
+        self.card, self.first_incidence, self.room, self.uses = (
+            w.HTML(),
+            w.HTML(),
+            w.HTML(),
+            w.HTML(),
+        )
         self._style = w.HTML()
         self._questions, self._side = (
             w.HBox(),
@@ -227,7 +232,7 @@ class Meeting:
                 self.card,
                 self.uses,
                 self.seat_box,
-                self.lands,
+                self.first_incidence,
                 self.room,
                 *panels,
                 w.HTML(tables.card(tables.limits())),
@@ -343,7 +348,7 @@ class Meeting:
     def go_back(self):
         """Set the controls back to the last state that was possible."""
         self.changes, self.treated = dict(self._good[0]), list(self._good[1])
-        if self.result.localisation_deg is None and self.quantity == "voice":
+        if self.result.image_shift_deg is None and self.quantity == "voice":
             self.quantity = "speech"
         self._build()
         self.live()
@@ -407,7 +412,7 @@ class Meeting:
         elif tab == "One seat":
             self._show_seat()
         elif tab == "Where the sound lands":
-            self.lands.value = tables.card(tables.landing_table(self.result))
+            self.first_incidence.value = tables.card(tables.landing_table(self.result))
         elif tab == "Parts and schedules":
             self.parts.show()
         elif tab == "The loudspeaker":
@@ -470,9 +475,9 @@ class Meeting:
         self.look_at(int(np.argmin(np.linalg.norm(self.result.points[:, :2] - at, axis=1))))
 
     def _typed(self, _change):
-        if self._filling or self.seat_area.value not in self.result.setting.areas:
+        if self._filling or self.seat_area.value not in self.result.configuration.areas:
             return
-        area = self.result.setting.areas[self.seat_area.value]
+        area = self.result.configuration.areas[self.seat_area.value]
         start = int(np.flatnonzero(self.result.area == area.name)[0])
         row, place = min(self.seat_row.value, area.rows), min(self.seat_place.value, area.columns)
         self.look_at(start + (row - 1) * area.columns + place - 1)
@@ -498,12 +503,12 @@ class Meeting:
             self.painter.paint(self._view())
         found = seats.look(self.result, self.seat)
         name = str(self.result.area[self.seat])
-        area = self.result.setting.areas[name]
+        area = self.result.configuration.areas[name]
         row, place = divmod(
             self.seat - int(np.flatnonzero(self.result.area == name)[0]), area.columns
         )
         self._filling = True
-        self.seat_area.options = list(self.result.setting.areas)
+        self.seat_area.options = list(self.result.configuration.areas)
         self.seat_area.value, self.seat_row.value, self.seat_place.value = name, row + 1, place + 1
         self._filling = False
         gain = max(found.without, key=found.without.get)
@@ -566,9 +571,9 @@ class Meeting:
         value = self.value(path)
         return self._slider(Knob(path=path, **words), fallback if value is None else value)
 
-    def _slider(self, knob, value):
-        slider = knob.slider(value, self.units, self.set)
-        self.controls[knob.path] = slider
+    def _slider(self, adjustment, value):
+        slider = adjustment.slider(value, self.units, self.set)
+        self.controls[adjustment.path] = slider
         return slider
 
     def _choose(self, path, label, options, value=None):
@@ -622,11 +627,11 @@ class Meeting:
         )
         shown = [(q.label, key) for key, q in QUANTITIES.items()]
         quantity = narrow(chooser("Show", shown, self.quantity, self._switch_quantity), "300px")
-        there = list(self._setting().areas)
+        there = list(self._configuration().areas)
         self.area = self.area if self.area in there else there[0]
         cut = narrow(chooser("Section through", there, self.area, self._switch_area), "280px")
         units = w.ToggleButtons(
-            options=[("feet", "ft"), ("metres", "m")],
+            options=[("feet", "ft"), ("meters", "m")],
             value=self.units,
             style=dict(button_width="76px"),
         )
@@ -644,12 +649,12 @@ class Meeting:
         }
         return [uses, quantity, cut, units, code]
 
-    def _setting(self):
+    def _configuration(self):
         """The hall in the present use, as the controls stand if that can be."""
         try:
-            return self._candidate().setting(self.use_name)
+            return self._candidate().configuration(self.use_name)
         except ValueError:
-            return self.scenario.setting(self.use_name)
+            return self.scenario.configuration(self.use_name)
 
     def _room(self):
         finishes = sorted(FINISHES)
@@ -671,16 +676,16 @@ class Meeting:
         ]
         rows.append(w.HTML("<b>Treatment</b>"))
         for n, t in enumerate(self.treated):
-            knob = Knob(
+            adjustment = Knob(
                 path=("treatment", n), label=f"{t.surface}", low=0, high=600, step=1, unit="m2"
             )
-            slider = knob.slider(
+            slider = adjustment.slider(
                 t.area, self.units, lambda path, area: self._treat(path[1], area=area)
             )
             kind = chooser(
                 "of", finishes, t.finish, lambda finish, n=n: self._treat(n, finish=finish)
             )
-            self.controls |= {knob.path: slider, ("treatment", n, "finish"): kind}
+            self.controls |= {adjustment.path: slider, ("treatment", n, "finish"): kind}
             rows += [slider, kind]
         return w.VBox(rows + [self._slider(k, self.value(k.path)) for k in AIR])
 
@@ -745,10 +750,10 @@ class Meeting:
         self.live()
 
     def _occupied(self, use, name):
-        knob = Knob(
+        adjustment = Knob(
             path=("uses", use, "occupied", name), label="Share taken", low=0, high=1, step=0.05
         )
-        return self._slider(knob, self.value(knob.path) or 0.0)
+        return self._slider(adjustment, self.value(adjustment.path) or 0.0)
 
     def _loudspeakers(self):
         names = [g.name for g in self.start.groups]
@@ -767,20 +772,26 @@ class Meeting:
             layouts,
             self.layout_words,
             group,
-            self._choose(("groups", n, "cabinet"), "Cabinet", types),
+            self._choose(("groups", n, "loudspeaker"), "Loudspeaker", types),
         ]
         rows += [self._knob(("groups", n), name, words) for name, words in GROUP]
         prefix = ("uses", self._use_number(), "groups", self.group_name)
-        drive = self.start.use(self.use_name).drive(self.group_name)
+        group_setting = self.start.use(self.use_name).group_setting(self.group_name)
         on = (*prefix, "on")
         box = tick(
-            "plays in this use", self.changes.get(on, drive.on), lambda new: self.set(on, new)
+            "plays in this use",
+            self.changes.get(on, group_setting.on),
+            lambda new: self.set(on, new),
         )
         self.controls[on] = box
         rows.append(box)
         for name, words in DRIVE:
-            knob = Knob(path=(*prefix, name), **words)
-            rows.append(self._slider(knob, self.changes.get(knob.path, getattr(drive, name))))
+            adjustment = Knob(path=(*prefix, name), **words)
+            rows.append(
+                self._slider(
+                    adjustment, self.changes.get(adjustment.path, getattr(group_setting, name))
+                )
+            )
         leads = [
             ("set delays so that ... leads", ""),
             ("the talker", "talker"),
@@ -948,10 +959,10 @@ class Meeting:
         if use.noise_dba is not None:
             rows.append(self._choose(("uses", n, "noise_spectrum"), "Kind of noise", list(SPECTRA)))
         for name in self.start.area_names:
-            knob = Knob(
+            adjustment = Knob(
                 path=("uses", n, "listens", name), label=f"Weight, {name}", low=0, high=1, step=0.1
             )
-            rows.append(self._slider(knob, self.value(knob.path) or 0.0))
+            rows.append(self._slider(adjustment, self.value(adjustment.path) or 0.0))
         return w.VBox(rows)
 
     def _use_number(self):

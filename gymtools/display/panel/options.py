@@ -10,7 +10,7 @@ import ipywidgets as w
 
 from ...acoustics.evaluate import evaluate
 from ...design.decision import decide
-from ...design.options import AS_IT_IS, HEADLINES, beaten_by, choices, headlines, option, told
+from ...design.options import AS_IT_IS, HEADLINES, choices, dominated_by, headlines, option, told
 from ...design.sweeping import sweep, variations
 from .. import scene, tables
 from ..charts import options as options_chart
@@ -285,7 +285,7 @@ class OptionsPanel:
         results = [
             evaluate(o.scenario, known(o.scenario), follow_echoes=False) for o in self.options
         ]
-        if quantity == "voice" and any(r.localisation_deg is None for r in results):
+        if quantity == "voice" and any(r.image_shift_deg is None for r in results):
             quantity = "speech"
         views = [scene.View(result=r, quantity=quantity, units=units) for r in results]
         behind = [headlines(r) for r in self.rows if not r["refused"]]
@@ -384,9 +384,9 @@ class OptionsPanel:
             r
             for r in self.rows
             if not r["refused"]
-            and not beaten_by(heads[r["key"]], {k: h for k, h in heads.items() if k != r["key"]})
+            and not dominated_by(heads[r["key"]], {k: h for k, h in heads.items() if k != r["key"]})
         ]
-        return sorted(free, key=lambda r: r["score"])
+        return sorted(free, key=lambda r: r["penalty"])
 
     # ---- work beside the page
     # -----------------------------------------------------------------------------------

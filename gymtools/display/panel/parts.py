@@ -155,15 +155,15 @@ class PartsPanel:
         if self._filling:
             return
         units = self.base().units
-        metres = value * (FOOT if units == "ft" else 1.0)
-        if 0 < metres < LEAST_RUN:
+        meters = value * (FOOT if units == "ft" else 1.0)
+        if 0 < meters < LEAST_RUN:
             self._say(
-                f"A run of {length_text(metres, units)} is too short:"
+                f"A run of {length_text(meters, units)} is too short:"
                 f" {length_text(LEAST_RUN, units)} is taken. 0 leaves it to the routes along walls"
                 " and roof."
             )
-            metres = LEAST_RUN
-        self._set(("equipment", "wiring", self.group.value, "run"), metres or None)
+            meters = LEAST_RUN
+        self._set(("equipment", "wiring", self.group.value, "run"), meters or None)
 
     def _fill(self):
         """Show what the scenario says of its equipment."""

@@ -7,7 +7,7 @@ from html import escape
 
 import ipywidgets as w
 
-from ...design.uncertainty import WORDS, Unknowns, how_sure
+from ...design.uncertainty import WORDS, InputSpread, how_sure
 from .. import tables
 from ..jobs import Aside
 from ..theme import QUIET
@@ -47,7 +47,7 @@ class SurePanel:
                 description=f"{WORDS[f.name]} [{UNITS[f.name]}]",
                 style=dict(description_width="140px"),
             )
-            for f in fields(Unknowns)
+            for f in fields(InputSpread)
         }
         self.draw = w.Button(description="Draw 200 times", layout=w.Layout(width="160px"))
         self.draw.on_click(lambda _: self.start())
@@ -75,7 +75,7 @@ class SurePanel:
             return
         try:
             scenario, use = self.base()
-            unknowns = Unknowns(**{name: box.value for name, box in self.unknowns.items()})
+            unknowns = InputSpread(**{name: box.value for name, box in self.unknowns.items()})
         except ValueError as error:
             self.words.value = f"<b>Not possible:</b> {escape(str(error))}"
             return
