@@ -140,7 +140,11 @@ def in_the_open(monkeypatch):
     )
     r = evaluate(s, follow_echoes=False)
     return (
-        replace(r, late=r.late.raised(-np.inf), sources=replace(r.sources, decay=np.zeros(7))),
+        replace(
+            r,
+            reverberant=r.reverberant.raised(-np.inf),
+            sources=replace(r.sources, decay=np.zeros(7)),
+        ),
         microphone,
     )
 
@@ -380,12 +384,12 @@ def test_the_loudspeaker_named_is_the_one(name, use):
     named = np.unique(walk.limited_by[walk.limited_by != ROOM])
     assert len(named) >= 2
     muted, alone = {}, {}
-    quiet = r.late.raised(-np.inf)
+    quiet = r.reverberant.raised(-np.inf)
     for k in np.flatnonzero(r.playing):
         keep = np.arange(len(r.playing)) != k
-        for mask, kept, room in ((keep, muted, r.late), (~keep, alone, quiet)):
+        for mask, kept, room in ((keep, muted, r.reverberant), (~keep, alone, quiet)):
             sources = replace(r.sources, on_axis=r.sources.on_axis * mask[:, None])
-            kept[k] = walking_map(replace(r, sources=sources, late=room))[0].margin_db
+            kept[k] = walking_map(replace(r, sources=sources, reverberant=room))[0].margin_db
     for k in named:
         here = np.flatnonzero(walk.limited_by == k)
         worst = here[walk.margin_db[here].argmin()]
@@ -467,7 +471,7 @@ def test_the_verdict_says_what_was_found(name, use):
     those of the clearance.
     """
     r = heard(name, use)
-    said = {v.area: v for v in r.verdicts if v.criterion == "spare gain before feedback"}
+    said = {v.area: v for v in r.verdicts if v.criterion == "feedback_margin"}
     assert [*said] == [f"microphone '{c.microphone.name}'" for c in r.microphones]
     for c in r.microphones:
         v = said[f"microphone '{c.microphone.name}'"]

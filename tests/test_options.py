@@ -42,10 +42,10 @@ def test_headlines_are_the_worst_of_all_uses():
     o = option("A", DOVECOTE)
     results = [evaluate(DOVECOTE, u.name) for u in DOVECOTE.uses]
     verdicts = [v for r in results for v in r.verdicts]
-    onto = [v.value for v in verdicts if v.criterion == "sound onto people"]
+    onto = [v.value for v in verdicts if v.criterion == "on_listeners"]
     assert o.headlines == dict(
         cost=round(cost(DOVECOTE), 0),
-        missed=sum(v.word != "holds" for v in verdicts),
+        missed=sum(v.word != "meets" for v in verdicts),
         clarity=round(min(a.sti_p10 for r in results for a in r.areas), 2),
         evenness=round(max(max(a.coverage_range_db) for r in results for a in r.areas), 1),
         spare=round(min(float(m.margin_db.min()) for r in results for m in r.microphones), 1),

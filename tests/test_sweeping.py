@@ -64,7 +64,7 @@ def test_rows_are_single_evaluations(plain):
         )
         verdicts = [v for u in SMALL.uses for v in evaluate(s, u.name).verdicts]
         assert (row["hold"], row["of"]) == (
-            sum(v.word == "holds" for v in verdicts),
+            sum(v.word == "meets" for v in verdicts),
             len(verdicts),
         ) and row["refused"] == ""
     assert set(figures(SMALL)) >= {f"{u.name}: {f}" for u in SMALL.uses for f in FIGURES}

@@ -66,7 +66,7 @@ def test_a_score_is_the_mean_of_fresh_evaluations(own):
         sum(getattr(own.weights, k) * steps for k, steps in own.terms.items())
     )
     verdicts = [v for r in results for v in r.verdicts]
-    assert (own.hold, own.of) == (sum(v.word == "holds" for v in verdicts), len(verdicts))
+    assert (own.hold, own.of) == (sum(v.word == "meets" for v in verdicts), len(verdicts))
     assert own.cost == pytest.approx(cost(BRIEF)) and own.room == "statistical"
     assert own.weakest[1] == pytest.approx(max(penalty(r, Weights()) for r in results))
 

@@ -79,7 +79,7 @@ def test_only_what_moves_is_traced_again(counted):
     ):
         again = quick(changed(LARKFIELD, {path: value}))
         assert not counted, path
-        assert again.late.error_db < 0.35
+        assert again.reverberant.error_db < 0.35
     g = [g.name for g in LARKFIELD.groups].index(group)
     quick(changed(LARKFIELD, {("groups", g, "downtilt_deg"): LARKFIELD.groups[g].downtilt_deg - 7}))
     moved = {c.position.tolist()[0] for c in LARKFIELD.loudspeakers if c.group == group}
@@ -135,7 +135,7 @@ def test_a_field_of_something_else_is_refused():
     """A traced field answers for its own loudspeakers and hall only; gains and delays
     may differ.
     """
-    field = heard("larkfield", "game").late
+    field = heard("larkfield", "game").reverberant
     quieter = changed(LARKFIELD, {("uses", 0, "groups", LARKFIELD.groups[0].name, "gain_db"): -3.0})
     assert evaluate(quieter, "game", room=field, follow_echoes=False).room == "traced"
     for other, use in (
@@ -195,7 +195,7 @@ def test_delays_are_in_the_decay():
     assert late > plain + 0.05
     r = heard("alderway", "performance")
     put_off = replace(
-        r.late,
+        r.reverberant,
         sources=replace(
             r.sources,
             delay_s=r.sources.delay_s + 0.15 * (np.arange(len(r.playing)) == np.argmax(r.playing)),
@@ -243,7 +243,7 @@ def test_error_asked_for_is_reached(name, use):
     """Every zone's late level is good to 0.3 dB (standard error, octaves pooled), by the trace's
     own estimate.
     """
-    assert heard(name, use).late.error_db <= traced.WANTED_DB
+    assert heard(name, use).reverberant.error_db <= traced.WANTED_DB
 
 
 def test_the_error_told_is_the_error_made(monkeypatch):
@@ -270,11 +270,11 @@ def test_mirrored_part_equals_images(name, use):
     them.
     """
     r = heard(name, use)
-    room, sounding, zones = r.configuration.room, r.sources, r.late.zones
+    room, sounding, zones = r.configuration.room, r.sources, r.reverberant.zones
     mirrored = (1 - r.absorption * room.counted[:, None]) * (
         1 - room.scattering(r.use.occupied, r.scenario.treatments)
     )[:, None]
-    ours = np.einsum("sb,szb->zb", sounding.radiated, r.late.mirrored.sum(axis=2))
+    ours = np.einsum("sb,szb->zb", sounding.radiated, r.reverberant.mirrored.sum(axis=2))
     want = np.zeros_like(ours)
     rng = np.random.default_rng(0)
     for n, corner in enumerate(zones.corner):
@@ -363,7 +363,7 @@ def test_total_is_direct_and_traced(name, use):
     target.
     """
     r = heard(name, use)
-    late = r.late.at(r.points)
+    late = r.reverberant.at(r.points)
     np.testing.assert_allclose(r.total_db, bands.to_level(r.direct.sum(axis=0) + late), atol=1e-3)
     shares = np.array([a.weight for a in r.areas]) / sum(a.weight for a in r.areas)
     energy = shares @ np.array(
@@ -384,7 +384,7 @@ def test_modulation_by_hand(name, use):
     r = heard(name, use)
     F = intelligibility.MODULATION
     for p in (5, len(r.points) // 2):
-        weights = r.late.zones.weights(r.points[p : p + 1]).toarray()[0]
+        weights = r.reverberant.zones.weights(r.points[p : p + 1]).toarray()[0]
         moving, level = np.zeros((7, 14), complex), np.zeros(7)
         for s in np.flatnonzero(r.playing):
             turn = np.exp(-2j * np.pi * F * r.arrival_s[s, p])
@@ -392,17 +392,18 @@ def test_modulation_by_hand(name, use):
             level += r.direct[s, p]
             for z in np.flatnonzero(weights):
                 start = (
-                    np.linalg.norm(r.late.zones.center[z] - r.sources.position[s]) / r.sources.speed
+                    np.linalg.norm(r.reverberant.zones.center[z] - r.sources.position[s])
+                    / r.sources.speed
                 )
                 for n, (a, b) in enumerate(
-                    zip(r.late.edges_s[:-1], r.late.edges_s[1:], strict=True)
+                    zip(r.reverberant.edges_s[:-1], r.reverberant.edges_s[1:], strict=True)
                 ):
-                    energy = weights[z] * r.sources.radiated[s] * r.late.reflected[s, z, n]
+                    energy = weights[z] * r.sources.radiated[s] * r.reverberant.reflected[s, z, n]
                     within = np.sinc(F * (b - a)) * np.exp(-2j * np.pi * F * ((a + b) / 2 - start))
                     moving += energy[:, None] * within * turn
                     level += energy
         want = np.minimum(np.abs(moving) / level[:, None], 1)
-        got = r.late.modulation(
+        got = r.reverberant.modulation(
             r.direct[:, p : p + 1], r.arrival_s[:, p : p + 1], r.points[p : p + 1]
         )[0]
         np.testing.assert_allclose(got, want, atol=2e-3)
@@ -414,14 +415,14 @@ def test_modulation_by_hand(name, use):
 def test_decay_times_are_those_of_all_loudspeakers_together():
     """Closed form: the listeners' zones weighed, powers summed, then one backward integration."""
     r = heard("larkfield", "game")
-    weights = np.asarray(r.late.zones.weights(r.listeners).mean(axis=0)).ravel()
+    weights = np.asarray(r.reverberant.zones.weights(r.listeners).mean(axis=0)).ravel()
     assert not r.sources.delay_s.any()
     curve = sum(
-        r.sources.radiated[s][None] * np.einsum("z,znb->nb", weights, r.late.reflected[s])
+        r.sources.radiated[s][None] * np.einsum("z,znb->nb", weights, r.reverberant.reflected[s])
         for s in np.flatnonzero(r.playing)
     )
     np.testing.assert_allclose(
-        r.decay_times["t20"], decay.decay_time(curve, r.late.edges_s, "t20"), rtol=1e-4
+        r.decay_times["t20"], decay.decay_time(curve, r.reverberant.edges_s, "t20"), rtol=1e-4
     )
     assert r.rt_mid == pytest.approx(r.decay_times["t20"][2:5].mean())
 
@@ -434,10 +435,10 @@ def test_microphones_hear_the_traced_room():
 
     r = heard("larkfield", "graduation")
     m = r.microphones[0].microphone
-    louder = replace(r, late=r.late.raised(6.0))
+    louder = replace(r, reverberant=r.reverberant.raised(6.0))
     assert feedback_margin(louder, m).margin_db.min() < feedback_margin(r, m).margin_db.min() - 0.5
     np.testing.assert_allclose(
-        louder.late.at(r.points[:3]), r.late.at(r.points[:3]) * 10**0.6, rtol=1e-5
+        louder.reverberant.at(r.points[:3]), r.reverberant.at(r.points[:3]) * 10**0.6, rtol=1e-5
     )
 
 
@@ -448,12 +449,12 @@ def test_echoes_count_first_images_once(name, use):
     """
     r = heard(name, use)
     points = r.points[::97]
-    energy, time = r.late.tail(points, 3, None, None)
+    energy, time = r.reverberant.tail(points, 3, None, None)
     early = time.min() + 0.5
     want = sum(
-        r.late.zones.weights(points)
+        r.reverberant.zones.weights(points)
         @ (
-            (r.late.reflected[s, ..., 3] - r.late.mirrored[s, ..., 3]).sum(axis=1)
+            (r.reverberant.reflected[s, ..., 3] - r.reverberant.mirrored[s, ..., 3]).sum(axis=1)
             * r.sources.radiated[s, 3]
         )
         for s in np.flatnonzero(r.playing)

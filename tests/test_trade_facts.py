@@ -53,7 +53,9 @@ def spare_from_1_khz(result, microphone):
     """
     keep = np.where(np.arange(7) < COVERAGE_BANDS.start, -200.0, 0.0)
     return feedback_margin(
-        replace(result, sources=result.sources.raised(keep), late=result.late.raised(keep)),
+        replace(
+            result, sources=result.sources.raised(keep), reverberant=result.reverberant.raised(keep)
+        ),
         microphone,
     ).margin_db[0]
 

@@ -34,7 +34,7 @@ def test_noise_alone_is_linear(spread):
     is the noise's, and it holds with the normal probability of the margin.
     """
     s = replace(DOVECOTE, uses=(replace(DOVECOTE.uses[0], noise_dba=65.0, target_dba=76.0),))
-    r = found(how_sure(s, unknowns=only(noise_db=spread), draws=400), "level over the noise")
+    r = found(how_sure(s, unknowns=only(noise_db=spread), draws=400), "speech_to_noise")
     assert np.mean(r.values) == pytest.approx(r.value, abs=0.1)  # places drawn and all places
     assert np.std(r.values) == pytest.approx(spread, rel=0.02)
     assert (r.low - np.mean(r.values), r.high - np.mean(r.values)) == pytest.approx(
@@ -100,7 +100,7 @@ def test_independent_unknowns_add_in_squares():
     one = replace(DOVECOTE.groups[0], number=1, spacing=0.0)
     use = replace(DOVECOTE.uses[0], groups={})
     s = replace(DOVECOTE, groups=(one,), uses=(use,))
-    r = found(how_sure(s, unknowns=only(noise_db=2.0, sensitivity_db=3.0)), "level over the noise")
+    r = found(how_sure(s, unknowns=only(noise_db=2.0, sensitivity_db=3.0)), "speech_to_noise")
     assert np.std(r.values) == pytest.approx(2.0, rel=0.03) and r.alone[
         "sensitivity_db"
     ] == pytest.approx(0.0, abs=1e-3)
@@ -120,7 +120,7 @@ def test_nothing_unknown_nothing_moves():
         assert np.ptp(r.values) == 0 and r.most is None and r.chance in (0.0, 1.0)
         assert r.value == designed[r.criterion, r.area].value
         assert np.allclose(r.values, r.value, rtol=1e-6, atol=1e-9) and (r.chance == 1) == (
-            designed[r.criterion, r.area].word == "holds"
+            designed[r.criterion, r.area].word == "meets"
         )
     assert sureness.all_hold == min(r.chance for r in sureness.ranges)
 
@@ -138,7 +138,7 @@ def test_words_are_the_designs_when_nothing_is_unknown(name):
         for r in how_sure(s, use.name, unknowns=InputSpread(**NONE), draws=20).ranges:
             v = designed[r.criterion, r.area]
             assert np.allclose(r.values, v.value, rtol=1e-5, atol=1e-6) and r.chance == float(
-                v.word == "holds"
+                v.word == "meets"
             ), (use.name, r.criterion, r.area)
 
 
@@ -227,7 +227,7 @@ def test_every_unknown_reaches_something():
     for name in WORDS:
         assert max(r.alone[name] / max(abs(r.value), 1e-9) for r in sureness.ranges) > 1e-3, name
     for r in (
-        r for r in sureness.ranges if r.criterion != "arrivals together"
+        r for r in sureness.ranges if r.criterion != "arrival_spread"
     ):  # that one jumps when an arrival comes within 10 dB
         assert r.high - r.low > 0.5 * max(r.alone.values())
 

@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..physics import arrivals, reflections
+from ..physics import arrivals, bands, reflections
 from ..venue.microphones import STANDING, floor_height, walkable
 
-SPEECH = slice(2, 6)  # 500 Hz to 4 kHz, in which arrivals are compared
 ECHO_BAND = 3  # 1 kHz, in which the echo criterion is judged    Dietsch and Kraak (1986)
 WITHIN_DB = 10.0  # arrivals this near to the strongest count
 SAMPLES = 40  # seats of each area whose reflections are followed
@@ -41,7 +40,7 @@ def spread(direct, arrival_s):
         (point,) [s]
     """
     return arrivals.arrival_spread_s(
-        direct[..., SPEECH].sum(axis=-1), arrival_s, within_db=WITHIN_DB
+        direct[..., bands.SPEECH].sum(axis=-1), arrival_s, within_db=WITHIN_DB
     )
 
 
@@ -93,7 +92,7 @@ def first_strong(direct, arrival_s):
     source : ndarray of int
         (point,) [-]
     """
-    energy = direct[..., SPEECH].sum(axis=-1)
+    energy = direct[..., bands.SPEECH].sum(axis=-1)
     strong = energy >= energy.max(axis=0) * 10 ** (-WITHIN_DB / 10)
     return np.where(strong & (energy > 0), arrival_s, np.inf).argmin(axis=0)
 
@@ -203,11 +202,11 @@ def echoes(result):
     energy, time = reflected(result, result.points[index])
     energy = energy.reshape(-1, *energy.shape[2:])  # (arrival, point, band)
     time = time.reshape(-1, time.shape[2])
-    late = arrivals.late_level_db(energy[..., SPEECH].sum(axis=-1), time)
+    late = arrivals.late_level_db(energy[..., bands.SPEECH].sum(axis=-1), time)
     first = np.where(energy[..., ECHO_BAND] > 0, time, np.inf).min(axis=0)
     absorbed = float(
         np.average(result.absorption[:, ECHO_BAND], weights=result.configuration.room.area)
     )
-    tail, tail_time = result.late.tail(result.points[index], ECHO_BAND, first, absorbed)
+    tail, tail_time = result.reverberant.tail(result.points[index], ECHO_BAND, first, absorbed)
     level, when = np.concatenate([energy[..., ECHO_BAND], tail]), np.concatenate([time, tail_time])
     return Echoes(points=index, late_db=late, criterion=arrivals.echo_criterion(level, when))

@@ -1,44 +1,663 @@
-"""Verdicts: each criterion in words, with the number, the place and where its target comes from."""
+"""Criteria: what a design is judged by. Each one is defined here, once, and nowhere else.
 
-from dataclasses import dataclass
+A ``Criterion`` says what is measured, against which target, from which source, how near a miss is
+"close", and in which words a verdict on it is explained. ``judge`` asks all of them.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..physics import bands, intelligibility, reverberation
+from ..physics import bands, feedback, intelligibility, reverberation
 from ..venue.locations import spot
-from ..venue.targets import SOURCES, Targets
+from ..venue.targets import Targets
 from ..venue.units import to_file
 from .feedback import names as limit_words
 
-WORDS = ("holds", "close", "falls short", "out of reach")  # from best to worst
-# half the last digit shown: no verdict turns on less
-SHOWN = {"dB": 0.05, "dB(A)": 0.05, "%": 0.5, "": 0.005, "s": 0.05, "ms": 0.5, "places": 0.5}
-# a miss by no more than this is "close"; STI: a just noticeable step
-CLOSE = {"dB": 1.0, "dB(A)": 1.0, "%": 5.0, "": 0.03, "s": 0.15, "ms": 5.0, "places": 0.5}
-OCTAVES = ("1 kHz", "2 kHz", "4 kHz")
-MORE_IS_BETTER = (
-    "places near the mean",
-    "level over the noise",
-    "clarity of speech (STI)",
-    "spare gain before feedback",
-    "sound onto people",
-)
+WORDS = ("meets", "close", "misses", "out of reach")  # from best to worst
+STRONG = 90  # percentile of the seats that arrival spread and echo are judged by [%]
+COVERAGE_LABELS = tuple(f"{label[0]} kHz" for label in bands.LABELS[bands.COVERAGE])
 
 
 @dataclass(frozen=True, kw_only=True)
 class Verdict:
-    """One criterion in one area (or in the room): a word, the number, the target and its source,
-    and why.
-    """
+    """One criterion in one area, at one microphone or in the whole room."""
 
-    criterion: str
-    area: str
-    value: float
-    target: float
+    criterion: str  # key of ``CRITERIA``
+    area: str  # or microphone; "" for the room
+    value: float  # in ``unit``
+    target: float  # in ``unit``
     unit: str
-    word: str
-    sentence: str
-    source: str
+    place: str  # where it is worst, in words; "" where it has no place
+    word: str  # one of ``WORDS``
+    source: str  # where the target comes from
+    facts: dict = field(default_factory=dict, compare=False, repr=False)  # for the sentence
+
+    @property
+    def meets(self):
+        """Whether the target is met."""
+        return self.word == WORDS[0]
+
+    @property
+    def sentence(self):
+        """Why, in words and meters; ``Criterion.sentence`` takes the units."""
+        return CRITERIA[self.criterion].sentence(self, "m")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measurement:
+    """What a criterion found in one area, at one microphone or in the room."""
+
+    area: str = ""
+    value: float  # in the criterion's unit
+    target: float | None = None  # where it is not the scenario's
+    place: str = ""
+    limit: str = ""  # why no design can reach the target; "" where one can
+    facts: dict = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Criterion:
+    """One thing that a design is judged by."""
+
+    key: str
+    label: str  # on screen and in documents
+    plain: str  # the question, for people outside the trade
+    trouble: str  # what a miss means, for people outside the trade
+    unit: str
+    target: str  # field of ``Targets``; "" where the target is always 0
+    source: str  # of the target
+    better: int  # 1: more is better, -1: less is better
+    close: float  # a miss by no more than this is "close" [unit]
+    shown: float  # half the last digit shown: no verdict turns on less [unit]
+    measure: Callable = field(repr=False)  # result -> Measurements
+    sentence: Callable = field(repr=False)  # (verdict, units) -> words
+
+    def margin(self, value, target):
+        """How far a value lies on the good side of a target.
+
+        Parameters
+        ----------
+        value, target : float
+            Both [unit]
+
+        Returns
+        -------
+        margin : float
+            Negative for a miss [unit]
+        """
+        return self.better * (value - target)
+
+    def steps(self, value, target):
+        """The same in steps that are just worth talking about, so that criteria compare.
+
+        Parameters
+        ----------
+        value, target : float
+            Both [unit]
+
+        Returns
+        -------
+        steps : float
+            Negative for a miss [-]
+        """
+        return self.margin(value, target) / self.close
+
+    def word(self, value, target):
+        """How a value stands to its target; that a target is out of reach is not known here.
+
+        Parameters
+        ----------
+        value, target : float
+            Both [unit]
+
+        Returns
+        -------
+        word : str
+            "meets", "close" or "misses"
+        """
+        margin = self.margin(value, target)
+        return WORDS[0 if margin >= -self.shown else 1 if margin >= -self.close else 2]
+
+    @property
+    def digits(self):
+        """Decimals of a value as it is shown."""
+        return 2 if self.shown < 0.01 else 1 if self.shown < 0.1 else 0
+
+    def text(self, value, more=0):
+        """A value as it is shown, with its unit.
+
+        Parameters
+        ----------
+        value : float
+            Value [unit]
+        more : int
+            Decimals more than usual [-]
+
+        Returns
+        -------
+        words : str
+            E.g. "6.3 dB"
+        """
+        return f"{self.number(value, more)} {self.unit}".rstrip()
+
+    def number(self, value, more=0):
+        """A value as it is shown, without its unit.
+
+        Parameters
+        ----------
+        value : float
+            Value [unit]
+        more : int
+            Decimals more than usual [-]
+
+        Returns
+        -------
+        words : str
+            E.g. "6.3"
+        """
+        return f"{value:.{self.digits + more}f}"
+
+    def target_in(self, targets):
+        """The target that a scenario asks for.
+
+        Parameters
+        ----------
+        targets : Targets
+            Of the scenario
+
+        Returns
+        -------
+        target : float or None
+            None where it follows from the room [unit]
+        """
+        return getattr(targets, self.target) if self.target else 0.0
+
+    def source_in(self, targets):
+        """Where the target of a scenario comes from.
+
+        Parameters
+        ----------
+        targets : Targets
+            Of the scenario
+
+        Returns
+        -------
+        source : str
+            The criterion's own, or that the school asks for another figure
+        """
+        default = Targets.__dataclass_fields__[self.target].default if self.target else 0.0
+        return self.source if self.target_in(targets) == default else "set for this school"
+
+    def judge(self, result):
+        """Verdicts of one evaluation.
+
+        Parameters
+        ----------
+        result : Result
+            Of ``evaluate``
+
+        Returns
+        -------
+        verdicts : list of Verdict
+            One for each area or microphone, or for the room
+        """
+        targets = result.scenario.targets
+        return [self._verdict(m, targets) for m in self.measure(result)]
+
+    def _verdict(self, found, targets):
+        target = self.target_in(targets) if found.target is None else found.target
+        word = self.word(found.value, target)
+        if word != WORDS[0] and found.limit:
+            word = WORDS[3]
+        return Verdict(
+            criterion=self.key,
+            area=found.area,
+            value=found.value,
+            target=target,
+            unit=self.unit,
+            place=found.place,
+            word=word,
+            source=self.source_in(targets),
+            facts={**found.facts, "limit": found.limit if word == WORDS[3] else ""},
+        )
+
+
+def _sentence(words):
+    """A sentence that gives way to the reason why the target is out of reach."""
+    return lambda v, units: v.facts["limit"] or words(v, units)
+
+
+# ---- coverage: the direct sound over one area
+
+
+def _in_sight(result):
+    for a in result.areas:
+        if a.silent:
+            yield Measurement(area=a.name, value=float(a.silent))
+
+
+def _coverage_range(result):
+    for a in result.areas:
+        octave = int(np.argmax(a.coverage_range_db))
+        facts = dict(octave=COVERAGE_LABELS[octave])
+        yield Measurement(area=a.name, value=a.coverage_range_db[octave], facts=facts)
+
+
+def _within_3db(result):
+    for a in result.areas:
+        yield Measurement(area=a.name, value=100 * a.within_3db)
+
+
+def _quietest(result):
+    for a in result.areas:
+        yield Measurement(area=a.name, value=-a.quietest_db, place=a.quietest_seat)
+
+
+# ---- speech: direct and reverberant sound together
+
+
+def _speech_to_noise(result):
+    targets, noise = result.scenario.targets, float(bands.a_weighted(result.noise_db))
+    need = noise + targets.speech_to_noise_db
+    limit = (
+        f"the noise is {noise:.0f} dB(A); {targets.speech_to_noise_db:g} dB over it would be"
+        f" {need:.0f} dB(A), above the {targets.loudest_dba:g} dB(A) allowed at any seat"
+        if need > targets.loudest_dba
+        else ""
+    )
+    for a in result.areas:
+        facts = dict(speech=a.speech_dba, noise=noise)
+        yield Measurement(area=a.name, value=a.speech_to_noise_db, limit=limit, facts=facts)
+
+
+def _sti(result):
+    targets = result.scenario.targets
+    for a in result.areas:
+        best = _sti_without_reverberation(result, a)
+        limit = (
+            f"over this noise even a room without any reverberation gives at most {best:.2f}, at"
+            f" any level up to {targets.loudest_dba:g} dB(A); target {targets.sti:.2f}"
+            if best < targets.sti
+            else ""
+        )
+        facts = dict(median=a.sti_median)
+        yield Measurement(area=a.name, value=a.sti_p10, limit=limit, facts=facts)
+
+
+def _sti_without_reverberation(result, area):
+    """Best STI that this noise allows at any level up to the loudest that is allowed."""
+    perfect = np.ones((7, len(intelligibility.MODULATION)))
+    loudest = result.scenario.targets.loudest_dba
+    levels = np.append(np.arange(area.speech_dba, loudest, 3.0), [area.speech_dba, loudest])
+    speech = intelligibility.SPEECH_SPECTRUM_DB + levels[:, None]
+    return float(intelligibility.sti(perfect, speech_db=speech, noise_db=result.noise_db).max())
+
+
+def _loudest(result):
+    listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
+    at = listened[int(np.argmax(result.speech_dba[listened]))]
+    yield Measurement(value=float(result.speech_dba[at]), place=str(result.area[at]))
+
+
+# ---- time: arrivals and echoes
+
+
+def _arrival_spread(result):
+    for a in result.areas:
+        spread = np.percentile(result.arrival_spread_s[a.points], STRONG)
+        yield Measurement(area=a.name, value=1000 * float(spread))
+
+
+def _echo(result):
+    late = float(np.percentile(result.echoes.late_db, STRONG))
+    value = float(np.percentile(result.echoes.criterion, STRONG))
+    yield Measurement(value=value, facts=dict(late=late))
+
+
+# ---- microphones
+
+
+def _feedback_margin(result):
+    units = result.scenario.units
+    for m in result.microphones:
+        place = spot(m.places[m.worst], units) if len(m.places) > 1 else ""
+        facts = dict(
+            clear=m.clear,
+            open=len(result.microphones),
+            open_db=m.open_mics_db,
+            octave=bands.LABELS[m.band[m.worst]],
+            limited_by=limit_words(result, m.limited_by[m.worst]),
+            needed=m.needed_gain_db,
+            threshold=m.threshold_db,
+        )
+        value = float(m.margin_db[m.worst])
+        name = f"microphone '{m.microphone.name}'"
+        yield Measurement(area=name, value=value, place=place, facts=facts)
+
+
+def _feedback_words(v, _units):
+    f = v.facts
+    at = f" at {v.place} ({100 * f['clear']:.0f} % of its floor is safe)" if v.place else ""
+    kept = f"the {feedback.STABILITY_MARGIN_DB:g} dB margin"
+    if f["open_db"]:
+        kept += f" and {f['open_db']:.0f} dB for {f['open']} open microphones"
+    reserve = f"{v.value:.1f} dB in reserve" if v.value >= 0 else f"{-v.value:.1f} dB short"
+    return (
+        f"{reserve}{at} after {kept}: needs {f['needed']:+.0f} dB from its microphone to the"
+        f" listeners, feedback begins at {f['threshold']:+.0f} dB, first at {f['octave']} Hz,"
+        f" limited by {f['limited_by']}"
+    )
+
+
+# ---- the room
+
+
+def _on_listeners(result):
+    names = [a.name for a in result.areas]
+    power = (result.sources.on_axis / result.sources.q)[:, bands.SPEECH].sum(axis=1)
+    power = power / power.sum()
+    landed = result.first_incidence
+    share = {p: 100 * float(power @ landed[:, k]) for k, p in enumerate(result.parts)}
+    stray = max((p for p in share if p not in names), key=share.get)
+    value = sum(share.get(name, 0.0) for name in names)
+    yield Measurement(value=value, facts=dict(stray=stray, stray_pct=share[stray]))
+
+
+def _rt(result):
+    volume = result.configuration.room.volume
+    target = result.scenario.targets.rt_s or float(reverberation.sports_hall_target(volume))
+    missing = 0.0
+    if CRITERIA["rt"].margin(result.rt_mid, target) < -CRITERIA["rt"].shown:
+        missing = reverberation.K / reverberation.C * volume * (1 / target - 1 / result.rt_mid)
+    yield Measurement(value=result.rt_mid, target=target, facts=dict(missing_m2=missing))
+
+
+def _rt_words(v, units):
+    words = f"{v.value:.1f} s (500 Hz to 2 kHz, as occupied); target {v.target:.1f} s or less"
+    if v.facts["missing_m2"]:
+        area = f"{to_file(v.facts['missing_m2'], 'm2', units):.0f} {units}²"
+        words += f". No loudspeaker changes this: it takes about {area} more of full absorption"
+    return words
+
+
+def _echo_words(v, _units):
+    words = (
+        f"at 9 of 10 seats sampled the echo criterion is {v.value:.2f} or less; {v.target:g}"
+        " disturbs half of all listeners"
+    )
+    if np.isfinite(v.facts["late"]):
+        words += (
+            f"; the strongest arrival later than 50 ms is {-v.facts['late']:.0f} dB or more below"
+            " the strongest early one"
+        )
+    return words
+
+
+CRITERIA = {
+    c.key: c
+    for c in (
+        Criterion(
+            key="in_sight",
+            label="In sight of a loudspeaker",
+            plain="Does every seat hear a loudspeaker directly?",
+            trouble="some seats hear no loudspeaker directly",
+            unit="seats",
+            target="",
+            source="common practice, no source",
+            better=-1,
+            close=0.5,
+            shown=0.5,
+            measure=_in_sight,
+            sentence=_sentence(
+                lambda v, _: (
+                    f"{v.value:.0f} seats hear no direct sound: something stands between them and"
+                    " every loudspeaker that plays"
+                )
+            ),
+        ),
+        Criterion(
+            key="coverage_range",
+            label="Coverage uniformity",
+            plain="Even?",
+            trouble="some seats are clearly louder than others",
+            unit="dB",
+            target="coverage_range_db",
+            source="common practice: within 3 dB either way, no source",
+            better=-1,
+            close=1.0,
+            shown=0.05,
+            measure=_coverage_range,
+            sentence=_sentence(
+                lambda v, _: (
+                    f"9 of 10 seats differ by up to {v.value:.1f} dB at {v.facts['octave']} (direct"
+                    f" sound); target {v.target:g} dB or less"
+                )
+            ),
+        ),
+        Criterion(
+            key="within_3db",
+            label="Seats within 3 dB of the mean",
+            plain="Even?",
+            trouble="too many seats are louder or quieter than the rest",
+            unit="%",
+            target="within_3db_pct",
+            source="common practice, no source",
+            better=1,
+            close=5.0,
+            shown=0.5,
+            measure=_within_3db,
+            sentence=_sentence(
+                lambda v, _: (
+                    f"{v.value:.0f} % of the seats are within 3 dB of the area's mean (direct"
+                    f" sound); target {v.target:g} % or more"
+                )
+            ),
+        ),
+        Criterion(
+            key="quietest",
+            label="Quietest seat",
+            plain="Even?",
+            trouble="one seat is much quieter than the rest",
+            unit="dB",
+            target="quietest_seat_db",
+            source="common practice, no source",
+            better=-1,
+            close=1.0,
+            shown=0.05,
+            measure=_quietest,
+            sentence=_sentence(
+                lambda v, _: (
+                    f"{v.place} is {v.value:.1f} dB below the area's mean (direct sound); allowed:"
+                    f" {v.target:g} dB"
+                )
+            ),
+        ),
+        Criterion(
+            key="speech_to_noise",
+            label="Speech-to-noise ratio",
+            plain="Loud enough over the crowd?",
+            trouble="the noise is too loud for speech to stand out",
+            unit="dB",
+            target="speech_to_noise_db",
+            source="common practice: at least 10 dB(A), 15 for full intelligibility, no source",
+            better=1,
+            close=1.0,
+            shown=0.05,
+            measure=_speech_to_noise,
+            sentence=_sentence(
+                lambda v, _: (
+                    f"{v.facts['speech']:.0f} dB(A) of speech over {v.facts['noise']:.0f} dB(A) of"
+                    f" noise: {v.value:+.1f} dB; target {v.target:g} dB or more"
+                )
+            ),
+        ),
+        Criterion(
+            key="arrival_spread",
+            label="Arrival-time spread",
+            plain="Do loudspeakers arrive together?",
+            trouble="loudspeakers are heard one after the other",
+            unit="ms",
+            target="arrival_ms",
+            source="common practice: 30 ms between sources of similar level, after Haas (1951)",
+            better=-1,
+            close=5.0,
+            shown=0.5,
+            measure=_arrival_spread,
+            sentence=_sentence(
+                lambda v, _: (
+                    f"at 9 of 10 seats the loudspeakers that matter arrive within {v.value:.0f} ms;"
+                    f" target {v.target:g} ms or less"
+                )
+            ),
+        ),
+        Criterion(
+            key="sti",
+            label="Speech intelligibility (STI)",
+            plain="How clear are announcements?",
+            trouble="words are hard to understand at some seats",
+            unit="",
+            target="sti",
+            source=(
+                "IEC 60268-16 Ed. 5 (2020), annex G: 0.50, the target for voice alarm; 0.54 for"
+                " good public address"
+            ),
+            better=1,
+            close=0.03,  # a just noticeable step
+            shown=0.005,
+            measure=_sti,
+            sentence=_sentence(
+                lambda v, _: (
+                    f"9 of 10 seats reach {v.value:.2f} (rating"
+                    f" {intelligibility.rating(v.value)}), half of them {v.facts['median']:.2f};"
+                    f" target {v.target:.2f} or more"
+                )
+            ),
+        ),
+        Criterion(
+            key="feedback_margin",
+            label="Feedback margin",
+            plain="Microphone safe?",
+            trouble="a microphone is about to ring",
+            unit="dB",
+            target="feedback_margin_db",
+            source=(
+                "Sound Reinforcement Handbook, 5.3.1: run 6 dB below ringing; nothing asked beyond"
+                " it"
+            ),
+            better=1,
+            close=1.0,
+            shown=0.05,
+            measure=_feedback_margin,
+            sentence=_sentence(_feedback_words),
+        ),
+        Criterion(
+            key="loudest",
+            label="Loudest seat",
+            plain="Not too loud?",
+            trouble="it is too loud near a loudspeaker",
+            unit="dB(A)",
+            target="loudest_dba",
+            source="judgment: short announcements at the nearest seats, no source",
+            better=-1,
+            close=1.0,
+            shown=0.05,
+            measure=_loudest,
+            sentence=_sentence(
+                lambda v, _: f"{v.value:.0f} dB(A) in the {v.place}; allowed: {v.target:g} dB(A)"
+            ),
+        ),
+        Criterion(
+            key="on_listeners",
+            label="Sound onto people",
+            plain="Does the sound land on people?",
+            trouble="much of the sound misses the people",
+            unit="%",
+            target="on_listeners_pct",
+            source="common practice: sound goes onto people, the figure has no source",
+            better=1,
+            close=5.0,
+            shown=0.5,
+            measure=_on_listeners,
+            sentence=_sentence(
+                lambda v, _: (
+                    f"{v.value:.0f} % of the sound (500 Hz to 4 kHz) lands on listeners first,"
+                    f" {v.facts['stray_pct']:.0f} % on the {v.facts['stray']}; target {v.target:g}"
+                    " % or more"
+                )
+            ),
+        ),
+        Criterion(
+            key="rt",
+            label="Reverberation time",
+            plain="How long does the gym ring?",
+            trouble="the gym rings too long",
+            unit="s",
+            target="rt_s",
+            source=(
+                "DIN 18041:2016, group A5 (sports halls), by volume; formula from memory, checked"
+                " against a secondary table, from memory"
+            ),
+            better=-1,
+            close=0.15,
+            shown=0.05,
+            measure=_rt,
+            sentence=_sentence(_rt_words),
+        ),
+        Criterion(
+            key="echo",
+            label="Echo criterion",
+            plain="Is there an echo?",
+            trouble="echoes may be heard",
+            unit="",
+            target="echo",
+            source=(
+                "Dietsch and Kraak, Acustica 60 (1986): speech, 50 % of listeners disturbed at 1.0"
+            ),
+            better=-1,
+            close=0.03,
+            shown=0.005,
+            measure=_echo,
+            sentence=_sentence(_echo_words),
+        ),
+    )
+}
+# in this order: area by area, microphone by microphone, then the room
+BY_AREA = (
+    "in_sight",
+    "coverage_range",
+    "within_3db",
+    "quietest",
+    "speech_to_noise",
+    "arrival_spread",
+    "sti",
+)
+REST = ("feedback_margin", "loudest", "on_listeners", "rt")
+
+
+def judge(result, *, echoes=True):
+    """Verdicts of one evaluation.
+
+    Parameters
+    ----------
+    result : Result
+        Of ``evaluate``
+    echoes : bool
+        Whether echoes are judged too: their reflections take a while to follow
+
+    Returns
+    -------
+    verdicts : tuple of Verdict
+        Area by area, then the microphones, then the room
+    """
+    order = {a.name: n for n, a in enumerate(result.areas)}
+    of_areas = [v for key in BY_AREA for v in CRITERIA[key].judge(result)]
+    rest = (*REST, "echo") if echoes else REST
+    return (
+        *sorted(of_areas, key=lambda v: order[v.area]),
+        *(v for key in rest for v in CRITERIA[key].judge(result)),
+    )
 
 
 def worst_word(words):
@@ -47,7 +666,7 @@ def worst_word(words):
     Parameters
     ----------
     words : iterable of str
-        Each one of ``WORDS`` [-]
+        Each one of ``WORDS``
 
     Returns
     -------
@@ -63,338 +682,15 @@ def worst_verdict(verdicts):
     Parameters
     ----------
     verdicts : sequence of Verdict
-        At least one [-]
+        At least one
 
     Returns
     -------
     verdict : Verdict
-        Misses are compared in the unit's own "close"
+        Misses are compared in the criterion's own "close"
     """
     worst = worst_word(v.word for v in verdicts)
     return max(
         (v for v in verdicts if v.word == worst),
-        key=lambda v: abs(v.value - v.target) / CLOSE[v.unit],
+        key=lambda v: abs(CRITERIA[v.criterion].steps(v.value, v.target)),
     )
-
-
-def judge(result, *, follow_echoes=True):
-    """Verdicts of one evaluation.
-
-    Parameters
-    ----------
-    result : Result
-        What ``evaluate`` found; ``areas`` and ``microphones`` filled in [-]
-    follow_echoes : bool
-        Whether late reflections are judged too [-]
-
-    Returns
-    -------
-    verdicts : tuple of Verdict
-        Area by area, then the room
-    """
-    verdicts = [v for area in result.areas for v in _judge_area(result, area)]
-    verdicts += [_judge_microphone(result, m) for m in result.microphones]
-    echoes = [_judge_echoes(result)] if follow_echoes else []
-    return (*verdicts, *_judge_room(result), *echoes)
-
-
-def better(criterion):
-    """Which way a criterion is better.
-
-    Parameters
-    ----------
-    criterion : str
-        As verdicts call it [-]
-
-    Returns
-    -------
-    sign : int
-        1 where more is better, else -1
-    """
-    return 1 if criterion in MORE_IS_BETTER else -1
-
-
-def word_for(criterion, value, target, unit):
-    """How a value stands to its target, in a word; that a target is out of reach is not known here.
-
-    Parameters
-    ----------
-    criterion : str
-        As verdicts call it [-]
-    value, target : float
-        Both [unit]
-    unit : str
-        One of ``CLOSE`` [-]
-
-    Returns
-    -------
-    word : str
-        "holds", "close" or "falls short"
-    """
-    margin = better(criterion) * (value - target)
-    return (
-        "holds" if margin >= -SHOWN[unit] else "close" if margin >= -CLOSE[unit] else "falls short"
-    )
-
-
-def _verdict(key, criterion, area, value, target, unit, why, *, limit=None):
-    default = Targets.__dataclass_fields__[key].default
-    own = (
-        key != "rt_s"
-        and key in SOURCES
-        and default != target
-        and criterion != "in sight of a loudspeaker"
-    )
-    word = word_for(criterion, value, target, unit)
-    if word != "holds" and limit:
-        word, why = "out of reach", limit
-    source = "set for this school" if own else SOURCES[key]
-    return Verdict(
-        criterion=criterion,
-        area=area,
-        value=value,
-        target=target,
-        unit=unit,
-        word=word,
-        sentence=why,
-        source=source,
-    )
-
-
-def _judge_area(result, area):
-    targets, name = result.scenario.targets, area.name
-    if area.silent:
-        yield _verdict(
-            "coverage_range_db",
-            "in sight of a loudspeaker",
-            name,
-            float(area.silent),
-            0.0,
-            "places",
-            f"{area.silent} places hear no direct sound at all: something stands between them and"
-            " every loudspeaker that plays",
-        )
-    octave = int(np.argmax(area.coverage_range_db))
-    spread = area.coverage_range_db[octave]
-    yield _verdict(
-        "coverage_range_db",
-        "evenness",
-        name,
-        spread,
-        targets.coverage_range_db,
-        "dB",
-        f"nine tenths of the places lie in a window of {spread:.1f} dB at {OCTAVES[octave]} (direct"
-        f" sound); asked for: {targets.coverage_range_db:g} dB",
-    )
-    near = 100 * area.within_3db
-    yield _verdict(
-        "within_3db_pct",
-        "places near the mean",
-        name,
-        near,
-        targets.within_3db_pct,
-        "%",
-        f"{near:.0f} % of the places are within 3 dB either way of the area's mean (direct sound);"
-        f" asked for: {targets.within_3db_pct:g} %",
-    )
-    yield _verdict(
-        "quietest_seat_db",
-        "worst place",
-        name,
-        -area.quietest_db,
-        targets.quietest_seat_db,
-        "dB",
-        f"{area.quietest_seat} is {-area.quietest_db:.1f} dB below the area's mean (direct sound);"
-        f" allowed: {targets.quietest_seat_db:g} dB",
-    )
-    noise = float(bands.a_weighted(result.noise_db))
-    need = noise + targets.speech_to_noise_db
-    limit = None
-    if need > targets.loudest_dba:
-        limit = (
-            f"the noise is {noise:.0f} dB(A); {targets.speech_to_noise_db:g} dB over it would be"
-            f" {need:.0f}, beyond the {targets.loudest_dba:g} dB(A) allowed at any seat"
-        )
-    yield _verdict(
-        "speech_to_noise_db",
-        "level over the noise",
-        name,
-        area.speech_to_noise_db,
-        targets.speech_to_noise_db,
-        "dB",
-        f"{area.speech_dba:.0f} dB(A) of speech over {noise:.0f} dB(A) of noise:"
-        f" {area.speech_to_noise_db:+.1f} dB; asked for: {targets.speech_to_noise_db:g} dB",
-        limit=limit,
-    )
-    best = _clarity_without_reverberation(result, area)
-    limit = None
-    if best < targets.sti:
-        limit = (
-            f"over this noise even a room without any reverberation gives at most {best:.2f}, at"
-            f" any level up to {targets.loudest_dba:g} dB(A); asked for: {targets.sti:.2f}"
-        )
-    spread_ms = 1000 * float(np.percentile(result.arrival_spread_s[area.points], 90))
-    yield _verdict(
-        "arrival_ms",
-        "arrivals together",
-        name,
-        spread_ms,
-        targets.arrival_ms,
-        "ms",
-        f"at nine tenths of the places the loudspeakers that count arrive within {spread_ms:.0f}"
-        f" ms; asked for: {targets.arrival_ms:g} ms",
-    )
-    letter = str(intelligibility.rating(area.sti_p10))
-    yield _verdict(
-        "sti",
-        "clarity of speech (STI)",
-        name,
-        area.sti_p10,
-        targets.sti,
-        "",
-        f"nine tenths of the places reach {area.sti_p10:.2f} (rating {letter}), half of them"
-        f" {area.sti_median:.2f}; asked for: {targets.sti:.2f}",
-        limit=limit,
-    )
-
-
-def _judge_microphone(result, m):
-    targets, worst = result.scenario.targets, m.worst
-    spare, name = float(m.margin_db[worst]), m.microphone.name
-    octave = bands.LABELS[m.band[worst]]
-    need = (
-        f"needs {m.needed_gain_db:+.0f} dB from its microphone to the listeners;"
-        f" {m.threshold_db:+.0f} dB rings"
-    )
-    where = ""
-    if len(m.places) > 1:
-        where = f" at {spot(m.places[worst], result.scenario.units)}"
-        where += f" (clear on {100 * m.clear:.0f} % of its floor)"
-    kept = "the 6 dB margin" + (
-        f" and {m.open_mics_db:.0f} dB for {len(result.microphones)} open microphones"
-        if m.open_mics_db
-        else ""
-    )
-    why = (
-        f"{spare:+.1f} dB to spare{where} after {kept}, first at {octave} Hz, limited by"
-        f" {limit_words(result, m.limited_by[worst])}; {need}"
-    )
-    return _verdict(
-        "feedback_margin_db",
-        "spare gain before feedback",
-        f"microphone '{name}'",
-        spare,
-        targets.feedback_margin_db,
-        "dB",
-        why,
-    )
-
-
-def _judge_echoes(result):
-    limit, value = result.scenario.targets.echo, float(np.percentile(result.echoes.criterion, 90))
-    late = float(np.percentile(result.echoes.late_db, 90))
-    why = (
-        f"at nine tenths of the places looked at the echo criterion is {value:.2f} or less;"
-        f" {limit:g} disturbs half of all listeners"
-    )
-    why += (
-        f"; the strongest arrival later than 50 ms is {-late:.0f} dB or more below the strongest"
-        " early one"
-        if np.isfinite(late)
-        else ""
-    )
-    return _verdict("echo", "echoes", "", value, limit, "", why)
-
-
-def _clarity_without_reverberation(result, area):
-    """Best STI that this noise allows at any level up to the loudest that is allowed."""
-    perfect = np.ones((7, len(intelligibility.MODULATION)))
-    levels = np.append(
-        np.arange(area.speech_dba, result.scenario.targets.loudest_dba, 3.0),
-        [area.speech_dba, result.scenario.targets.loudest_dba],
-    )
-    speech = intelligibility.SPEECH_SPECTRUM_DB + levels[:, None]
-    return float(intelligibility.sti(perfect, speech_db=speech, noise_db=result.noise_db).max())
-
-
-def _judge_room(result):
-    targets = result.scenario.targets
-    listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
-    loudest = listened[int(np.argmax(result.speech_dba[listened]))]
-    peak = float(result.speech_dba[loudest])
-    yield _verdict(
-        "loudest_dba",
-        "loudest place",
-        "",
-        peak,
-        targets.loudest_dba,
-        "dB(A)",
-        f"{peak:.0f} dB(A) in the {result.area[loudest]}; allowed: {targets.loudest_dba:g} dB(A)",
-    )
-    names = [a.name for a in result.areas]
-    radiated = (result.sources.on_axis / result.sources.q)[:, 2:6].sum(axis=1)  # 500 Hz to 4 kHz
-    radiated = radiated / radiated.sum()
-    share = {
-        part: 100 * float(radiated @ result.first_incidence[:, k])
-        for k, part in enumerate(result.parts)
-    }
-    on_people = sum(share.get(name, 0.0) for name in names)
-    stray = max((p for p in share if p not in names), key=share.get)
-    yield _verdict(
-        "on_listeners_pct",
-        "sound onto people",
-        "",
-        on_people,
-        targets.on_listeners_pct,
-        "%",
-        f"{on_people:.0f} % of what the loudspeakers radiate (500 Hz to 4 kHz) lands on listeners"
-        f" first, {share[stray]:.0f} % on the {stray}; asked for: {targets.on_listeners_pct:g} %",
-    )
-    room = result.configuration.room
-    target = targets.rt_s or float(reverberation.sports_hall_target(room.volume))
-    why = f"{result.rt_mid:.1f} s (500 Hz to 2 kHz, as occupied); asked for: {target:.1f} s or less"
-    if result.rt_mid > target + SHOWN["s"]:
-        missing = to_file(_missing_absorption(result, target), "m2", result.scenario.units)
-        why += (
-            f". No loudspeaker changes this: it needs about {missing:.0f} {result.scenario.units}²"
-            " more of full absorption"
-        )
-    yield _verdict("rt_s", "reverberation", "", result.rt_mid, target, "s", why)
-
-
-def _missing_absorption(result, target):
-    """Sabine area that would bring the mid-band time to the target [m2]."""
-    volume = result.configuration.room.volume
-    return reverberation.K / reverberation.C * volume * (1 / target - 1 / result.rt_mid)
-
-
-BARE, UNEVEN = (
-    0.12,
-    2.0,
-    # mean absorption of a bare pair of walls, and how far the hall's mean must exceed it    common
-    # practice, no source
-)
-
-
-def bare_pairs(result):
-    """Pairs of facing walls that are bare while the rest of the hall absorbs: between them sound
-    can go on bouncing.
-
-    Parameters
-    ----------
-    result : Result
-        An evaluation [-]
-
-    Returns
-    -------
-    pairs : list of tuple
-        (words, mean absorption of the pair, of the hall), at 1 kHz [-]
-    """
-    room, alpha, found = result.configuration.room, result.absorption[:, 3], []
-    overall = float(np.average(alpha, weights=room.area))
-    for a, b in (("north", "south"), ("east", "west")):
-        at = np.array([part in (f"{a} wall", f"{b} wall") for part in room.parts])
-        mean = float(np.average(alpha[at], weights=room.area[at] + 1e-9))
-        if mean < BARE and overall > UNEVEN * mean:
-            found.append((f"{a} and {b} walls", mean, overall))
-    return found

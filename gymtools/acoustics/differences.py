@@ -3,14 +3,14 @@
 import numpy as np
 
 from ..physics import bands, intelligibility
-from .criteria import bare_pairs
 
 LEVEL_DB, STI = 1.0, 0.03  # differences that are told
 BENT = 1.5  # T30 over EDT from which a late decay is called long    common practice, no source
 EARLY_S = 0.05  # sound that comes within this after the direct sound helps speech [s]    Haas 1951
-SPEECH = slice(2, 6)  # 500 Hz to 4 kHz
-MIDDLE = slice(2, 5)  # 500 Hz to 2 kHz
 NOTED = 0.05  # shares that differ by less are not named
+# mean absorption of a bare pair of walls, and how far the gym's mean must exceed it    common
+# practice, no source
+BARE, UNEVEN = 0.12, 2.0
 
 
 def late_db(result, area):
@@ -28,7 +28,9 @@ def late_db(result, area):
     level : float
         Mean over the area, per 1 W at the loudest group [dB(A)]
     """
-    octaves = bands.to_level(result.late.at(result.points[area.points]).mean(axis=0, dtype=float))
+    octaves = bands.to_level(
+        result.reverberant.at(result.points[area.points]).mean(axis=0, dtype=float)
+    )
     return float(
         bands.a_weighted(
             octaves - result.room_eq_db - result.loudspeaker_gain_db[result.playing].max()
@@ -89,14 +91,16 @@ def early_share(result, area):
     share : float
         500 Hz to 4 kHz, 0 to 1 [-]
     """
-    return result.late.early_share(result.points[area.points], EARLY_S, SPEECH)
+    return result.reverberant.early_share(result.points[area.points], EARLY_S, bands.SPEECH)
 
 
 def _even_early(result):
     """The same by formula, where it depends on the decay alone."""
-    energy = bands.to_energy(result.reverberant_db[SPEECH])
+    energy = bands.to_energy(result.reverberant_db[bands.SPEECH])
     return float(
-        energy @ (1 - np.exp(-intelligibility.DECAY * EARLY_S / result.rt[SPEECH])) / energy.sum()
+        energy
+        @ (1 - np.exp(-intelligibility.DECAY * EARLY_S / result.rt[bands.SPEECH]))
+        / energy.sum()
     )
 
 
@@ -115,16 +119,18 @@ def ends(result):
         (traced, even) by part, 500 Hz to 4 kHz [-]
     """
     room, sources = result.configuration.room, result.sources
-    power = sources.radiated[:, SPEECH]
+    power = sources.radiated[:, bands.SPEECH]
     # (surface, band)
-    taken = np.einsum("sb,skb->kb", power, result.late.absorbed[..., SPEECH]) / power.sum(axis=0)
+    taken = np.einsum(
+        "sb,skb->kb", power, result.reverberant.absorbed[..., bands.SPEECH]
+    ) / power.sum(axis=0)
     area = np.append(
-        room.area[:, None] * result.absorption[:, SPEECH],
-        [4 * sources.decay[SPEECH] * room.volume],
+        room.area[:, None] * result.absorption[:, bands.SPEECH],
+        [4 * sources.decay[bands.SPEECH] * room.volume],
         axis=0,
     )
     even = (area / area.sum(axis=0)).mean(axis=1)
-    air = np.einsum("sb,sb->b", power, result.late.air[:, SPEECH]) / power.sum(axis=0)
+    air = np.einsum("sb,sb->b", power, result.reverberant.air[:, bands.SPEECH]) / power.sum(axis=0)
     traced = np.append(taken.mean(axis=1), air.mean())
     names = [*room.parts, "air"]
     return {
@@ -154,7 +160,7 @@ def _ends(result):
 
 
 def _landed(result, part):
-    power = result.sources.radiated[:, SPEECH].sum(axis=1)
+    power = result.sources.radiated[:, bands.SPEECH].sum(axis=1)
     return float(power @ result.first_incidence[:, result.parts.index(part)] / power.sum())
 
 
@@ -171,7 +177,7 @@ def bent_decay(result):
     words : str
         Empty when it does not
     """
-    early, late = (float(result.decay_times[key][MIDDLE].mean()) for key in ("edt", "t30"))
+    early, late = (float(result.decay_times[key][bands.MIDDLE].mean()) for key in ("edt", "t30"))
     if not late > BENT * early:
         return ""
     pairs = [words for words, _, _ in bare_pairs(result)]
@@ -185,3 +191,27 @@ def bent_decay(result):
         f"The hall begins to ring as if for {early:.1f} s and goes on as if for {late:.1f} s (EDT"
         f" and T30, 500 Hz to 2 kHz): {why}"
     )
+
+
+def bare_pairs(result):
+    """Pairs of facing walls that are bare while the rest of the hall absorbs: between them sound
+    can go on bouncing.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation [-]
+
+    Returns
+    -------
+    pairs : list of tuple
+        (words, mean absorption of the pair, of the hall), at 1 kHz [-]
+    """
+    room, alpha, found = result.configuration.room, result.absorption[:, 3], []
+    overall = float(np.average(alpha, weights=room.area))
+    for a, b in (("north", "south"), ("east", "west")):
+        at = np.array([part in (f"{a} wall", f"{b} wall") for part in room.parts])
+        mean = float(np.average(alpha[at], weights=room.area[at] + 1e-9))
+        if mean < BARE and overall > UNEVEN * mean:
+            found.append((f"{a} and {b} walls", mean, overall))
+    return found

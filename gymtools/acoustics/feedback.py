@@ -100,7 +100,7 @@ def feedback_margin(result, microphone, open_mics=1):
         direct[..., BANDS], toward, pattern[BANDS], up_deg=kind.up_deg, facing_deg=facings
     )
     # (place, band)
-    diffuse = (result.late.at(places) * microphones.random_efficiency(pattern))[:, BANDS]
+    diffuse = (result.reverberant.at(places) * microphones.random_efficiency(pattern))[:, BANDS]
     talker_db = microphone.talker_dba + intelligibility.SPEECH_SPECTRUM_DB
     noise = float(bands.a_weighted(result.noise_db))
     wanted = max(result.use.target_dba, noise + result.scenario.targets.speech_to_noise_db)

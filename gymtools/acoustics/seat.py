@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..physics import arrivals, bands, intelligibility
-from .arrivals import SPEECH, reflected
+from .arrivals import reflected
 
 SHOWN_DB = 25.0  # arrivals this far below the strongest are left out
 COMB = np.arange(
@@ -59,7 +59,7 @@ def look(result, index):
     energy, time = reflected(result, result.points[index : index + 1])
     names = [""] + [f" off the {s.part}" for s in result.configuration.room.surfaces]
     tags = [c.tag for c in result.scenario.loudspeakers]
-    level = energy[:, :, 0, SPEECH].sum(axis=-1)  # (source, way)
+    level = energy[:, :, 0, bands.SPEECH].sum(axis=-1)  # (source, way)
     s, k = np.nonzero(level > level.max() * 10 ** (-SHOWN_DB / 10))
     order = np.argsort(time[s, k, 0])
     s, k = s[order], k[order]
@@ -95,9 +95,9 @@ def _without(result, index):
     def transmission(late, time):
         return late.modulation(energy, time, at)[0]
 
-    usual = transmission(result.late, time)
-    dry = transmission(result.late.raised(-90.0), time)
-    together = transmission(result.late, np.broadcast_to(time.min(axis=0), time.shape))
+    usual = transmission(result.reverberant, time)
+    dry = transmission(result.reverberant.raised(-90.0), time)
+    together = transmission(result.reverberant, np.broadcast_to(time.min(axis=0), time.shape))
     masked_by_noise = usual / (1 + bands.to_energy(noise - speech))[:, None]
     return {
         "reverberation": float(intelligibility.sti(dry, speech_db=speech, noise_db=noise)),

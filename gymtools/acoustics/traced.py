@@ -3,8 +3,8 @@ moved is traced again.
 """
 
 import zlib
-from collections import OrderedDict
 from dataclasses import dataclass, field
+from threading import Lock
 
 import numpy as np
 
@@ -24,14 +24,27 @@ STORED = 128  # traced loudspeakers that are kept
 
 @dataclass(eq=False)
 class _Traced:
-    """What is known of one loudspeaker at one place in one room."""
+    """What is known of one loudspeaker at one place in one room; shared by all who trace it."""
 
     total: tracing.Trace | None = None  # mean of all passes so far
     steps: dict = field(default_factory=dict)  # the mean after so many passes
     zones: list = field(default_factory=list)  # energy by zone and band of every pass
+    lock: Lock = field(default_factory=Lock)
 
+    def add(self, number, trace):
+        """Take in a pass, unless somebody else has brought it already."""
+        with self.lock:
+            if number != len(self.zones):
+                return
+            self.total = trace if number == 0 else tracing.joined(self.total, number, trace)
+            if number + 1 in (PASSES, 2 * PASSES, 4 * PASSES, MOST):
+                self.steps[number + 1] = self.total
+            self.zones.append(trace.reflected.sum(axis=1))
 
-_STORE = OrderedDict()  # the latest used last
+    def known(self, wanted):
+        """Mean and energy by pass after the passes wanted, or as far as it has come."""
+        with self.lock:
+            return self.steps.get(wanted, self.total), np.array(self.zones[:wanted])
 
 
 def rays(volume):
@@ -79,21 +92,14 @@ class Tracing:
             self.sources.decay.tobytes(),
         )
         self.playing = np.flatnonzero(self.sources.playing)
-        self._keys = {}
-        for n in self.playing:
-            c = scenario.loudspeakers[n]
-            self._keys[n] = (
-                *surroundings,
-                c.type,
-                tuple(c.position.tolist()),
-                c.pan_deg,
-                c.downtilt_deg,
-            )
-            _STORE.setdefault(self._keys[n], _Traced())
-            _STORE.move_to_end(self._keys[n])
-        while len(_STORE) > max(STORED, len(self.playing)):
-            _STORE.popitem(last=False)
-        self._traced = {n: _STORE[key] for n, key in self._keys.items()}
+        hung = [scenario.loudspeakers[n] for n in self.playing]
+        keys = [
+            (*surroundings, c.type, tuple(c.position.tolist()), c.pan_deg, c.downtilt_deg)
+            for c in hung
+        ]
+        store = scenario.memory.cache("traced loudspeakers", STORED)
+        known = store.get_many(keys, lambda missing: [_Traced() for _ in missing])
+        self._traced = dict(zip(self.playing.tolist(), known, strict=True))
         self.wanted = PASSES
 
     def _missing(self):
@@ -174,13 +180,7 @@ class Tracing:
             Of ``next_pass`` [-]
         """
         n, number, trace = found
-        kept = self._traced[n]
-        if number != len(kept.zones):
-            return  # another job has been here in between
-        kept.total = trace if number == 0 else tracing.joined(kept.total, number, trace)
-        kept.zones.append(trace.reflected.sum(axis=1))
-        if (number + 1) in (PASSES, 2 * PASSES, 4 * PASSES, MOST):
-            kept.steps[number + 1] = kept.total
+        self._traced[n].add(number, trace)
 
     def run(self):
         """Trace until the answer is good enough.
@@ -191,8 +191,9 @@ class Tracing:
             The late field
         """
         while not self.ready:
-            # in this thread nothing comes in between: there is a pass to add
-            self.add(self.next_pass())
+            found = self.next_pass()
+            if found is not None:  # else another thread has brought the last one meanwhile
+                self.add(found)
         return self.field
 
     @property
@@ -201,8 +202,7 @@ class Tracing:
         as it has come.
         """
         for n in self.playing:
-            t = self._traced[n]
-            yield n, t.steps.get(self.wanted, t.total), np.array(t.zones[: self.wanted])
+            yield n, *self._traced[n].known(self.wanted)
 
     @property
     def error_db(self):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..acoustics.criteria import word_for
+from ..acoustics.criteria import CRITERIA
 from ..acoustics.evaluate import evaluate, evaluate_all
 from ..acoustics.exposure import loudness
 from ..acoustics.fitting import Fit, fit_absorption
@@ -229,7 +229,7 @@ def _points(plan, readings, told):
         elif np.ndim(
             value
         ):  # reverberation: the mean of 500 Hz, 1 and 2 kHz, as far as they were read
-            middle = np.arange(2, 5)[np.isfinite(value[2:5])]
+            middle = np.arange(2, 5)[np.isfinite(value[bands.MIDDLE])]
             if not len(middle):
                 continue
             predicted, measured = float(want[middle].mean()), float(value[middle].mean())
@@ -264,17 +264,18 @@ def _checks(plan, readings, told, results):
     decays = [
         (values[i.key], told.values[i.key], told.sd[i.key])
         for i in plan.of("reverberation")
-        if i.key in values and np.isfinite(values[i.key][2:5]).all()
+        if i.key in values and np.isfinite(values[i.key][bands.MIDDLE]).all()
     ]
     if decays:
-        measured, predicted = (np.array([d[k][2:5].mean() for d in decays]) for k in (0, 1))
-        sd = np.sqrt(sum((d[2][2:5] ** 2).sum() for d in decays)) / 3 / len(decays)
+        measured, predicted = (
+            np.array([d[k][bands.MIDDLE].mean() for d in decays]) for k in (0, 1)
+        )
+        sd = np.sqrt(sum((d[2][bands.MIDDLE] ** 2).sum() for d in decays)) / 3 / len(decays)
         first = next(iter(results.values()))
-        target = next(v.target for v in first.verdicts if v.criterion == "reverberation")
+        target = next(v.target for v in first.verdicts if v.criterion == "rt")
         yield _check(
             "",
-            "reverberation",
-            "s",
+            "rt",
             target,
             predicted.mean(),
             measured.mean(),
@@ -288,16 +289,15 @@ def _checks(plan, readings, told, results):
             if i.key in values
         ]
         whole = [
-            (v[3:6], w[3:6], s[3:6])
+            (v[bands.COVERAGE], w[bands.COVERAGE], s[bands.COVERAGE])
             for v, w, s, _ in read
-            if np.ndim(v) and np.isfinite(v[3:6]).all()
+            if np.ndim(v) and np.isfinite(v[bands.COVERAGE]).all()
         ]
         if len(whole) >= 3:
             predicted, sd = _scattered_spread(*(np.array([x[k] for x in whole]) for k in (1, 2)))
             yield _check(
                 use,
-                "evenness",
-                "dB",
+                "coverage_range",
                 targets.coverage_range_db,
                 predicted,
                 _spread(np.array([x[0] for x in whole])),
@@ -313,8 +313,7 @@ def _checks(plan, readings, told, results):
             least = int(np.argmin([c[0] for c in clear]))
             yield _check(
                 use,
-                "clarity of speech (STI)",
-                "",
+                "sti",
                 targets.sti,
                 min(c[1] for c in clear),
                 clear[least][0],
@@ -330,8 +329,7 @@ def _checks(plan, readings, told, results):
             most = int(np.argmax([x[0] for x in late]))
             yield _check(
                 use,
-                "arrivals together",
-                "ms",
+                "arrival_spread",
                 targets.arrival_ms,
                 max(x[1] for x in late),
                 late[most][0],
@@ -347,8 +345,7 @@ def _checks(plan, readings, told, results):
             least = int(np.argmin([x[0] - x[3] for x in spare]))
             yield _check(
                 use,
-                "spare gain before feedback",
-                "dB",
+                "feedback_margin",
                 targets.feedback_margin_db,
                 min(x[1] - x[3] for x in spare),
                 spare[least][0] - spare[least][3],
@@ -365,8 +362,7 @@ def _checks(plan, readings, told, results):
             noise = float(bands.a_weighted(plan.scenario.use(use).noise))
             yield _check(
                 use,
-                "level over the noise",
-                "dB",
+                "speech_to_noise",
                 targets.speech_to_noise_db,
                 want - noise,
                 value - noise,
@@ -389,12 +385,12 @@ def _scattered_spread(levels, sd):
     return float(np.mean(found)), float(np.std(found))
 
 
-def _check(use, criterion, unit, target, predicted, measured, sd, count):
-    word = word_for(criterion, float(measured), target, unit)
+def _check(use, criterion, target, predicted, measured, sd, count):
+    word = CRITERIA[criterion].word(float(measured), target)
     return Check(
         use=use,
         criterion=criterion,
-        unit=unit,
+        unit=CRITERIA[criterion].unit,
         target=target,
         predicted=float(predicted),
         measured=float(measured),

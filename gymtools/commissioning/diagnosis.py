@@ -132,7 +132,7 @@ def _levels(plan, readings, told, use):
     fed = result.sources.on_axis / result.sources.q
     return _Levels(
         direct=result.direct[:, index].astype(float) * pink,
-        late=result.late.at(result.points[index]).astype(float) * pink,
+        late=result.reverberant.at(result.points[index]).astype(float) * pink,
         share=(fed / fed.sum(axis=0))[:, None],
         arrival=result.arrival_s[:, index],
         read=_as_read(items, readings),

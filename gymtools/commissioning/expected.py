@@ -139,7 +139,7 @@ def alone(result, item):
     """
     n = [c.tag for c in result.scenario.loudspeakers].index(item.of)
     fed = result.sources.on_axis / result.sources.q
-    return result.direct[n, item.index] + result.late.at(
+    return result.direct[n, item.index] + result.reverberant.at(
         result.points[item.index : item.index + 1]
     )[0] * fed[n] / fed.sum(axis=0)
 

@@ -382,7 +382,11 @@ def _reverberation(scenario, result):
     """Source and microphone places on the floor, far enough from walls, from each other, and from
     the source.
     """
-    hall, volume, rt = scenario.hall, result.configuration.room.volume, float(result.rt[2:5].mean())
+    hall, volume, rt = (
+        scenario.hall,
+        result.configuration.room.volume,
+        float(result.rt[bands.MIDDLE].mean()),
+    )
     least = 2 * np.sqrt(volume / (result.sources.speed * rt))  # ISO 3382-2:2008, 4.3.1
     x, y = (
         np.arange(-v / 2 + OFF_WALLS, v / 2 - OFF_WALLS + 1e-9, 1.0)
@@ -500,9 +504,9 @@ def own_place(result, loudspeaker):
     index : int
         Among the result's places [-]
     """
-    speech = result.direct[:, :, 2:6].sum(axis=-1)
+    speech = result.direct[:, :, bands.SPEECH].sum(axis=-1)
     listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
-    late = result.late.at(result.points)[:, 2:6].sum(axis=-1)
+    late = result.reverberant.at(result.points)[:, bands.SPEECH].sum(axis=-1)
     stands_out = speech[loudspeaker] / (speech.sum(axis=0) - speech[loudspeaker] + late)
     return int(listened[np.argmax(stands_out[listened])])
 
@@ -521,7 +525,9 @@ def _arrivals(result):
     owner = np.array([c.group for c in result.scenario.loudspeakers], object)
     listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     level = {
-        g: bands.to_level(result.direct[owner == g].sum(axis=0)[:, 2:6].sum(axis=1))[listened]
+        g: bands.to_level(result.direct[owner == g].sum(axis=0)[:, bands.SPEECH].sum(axis=1))[
+            listened
+        ]
         for g in groups
     }
     heard = {g: np.where(np.isfinite(level[g]), level[g], -99.0) for g in groups}

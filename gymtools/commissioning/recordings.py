@@ -10,7 +10,7 @@ import numpy as np
 from scipy.io import wavfile
 
 from ..acoustics.evaluate import evaluate
-from ..physics import impulse, intelligibility
+from ..physics import bands, impulse, intelligibility
 from .plan import as_tested
 
 BENT_PCT = 10.0  # curvature beyond which a decay is suspicious    ISO 3382-2:2008, annex B
@@ -106,7 +106,7 @@ def _decay(energy, name):
             f"{name}: the noise lies only {np.nanmax(range_db):.0f} dB under the peak; T20 needs"
             f" {impulse.OVER_NOISE_DB + 25:.0f} dB."
         )
-    bent = 100 * (times["t30"][2:5] / times["t20"][2:5] - 1)
+    bent = 100 * (times["t30"][bands.MIDDLE] / times["t20"][bands.MIDDLE] - 1)
     bent = bent[np.isfinite(bent)]
     worst = float(bent[np.argmax(np.abs(bent))]) if len(bent) else 0.0
     return times["t20"], (

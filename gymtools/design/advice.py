@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..acoustics.criteria import CLOSE, SHOWN, WORDS, Verdict, better
+from ..acoustics.criteria import CRITERIA, WORDS, Verdict, judge
 from ..acoustics.evaluate import evaluate
 from ..equipment.bill import cost
 from ..venue.scenario import changed
@@ -22,10 +22,10 @@ CHECKED = 3
 WORTH = 0.15  # least gain that is told, and least cost, in the unit's own "close"
 # where treatment or quiet may do
 ROOM_MATTERS = (
-    "clarity of speech (STI)",
-    "level over the noise",
-    "reverberation",
-    "spare gain before feedback",
+    "sti",
+    "speech_to_noise",
+    "rt",
+    "feedback_margin",
 )
 GRAIN_M2, GRAIN_DB = 5.0, 0.5  # to which the least treatment and the least quiet are found
 QUIETER = 40.0  # furthest that noise is turned down to see whether quiet would do [dB]
@@ -47,7 +47,7 @@ class Effect:
         return (
             -np.inf
             if self.after is None
-            else better(self.before.criterion) * (self.after.value - self.before.value)
+            else CRITERIA[self.before.criterion].margin(self.after.value, self.before.value)
         )
 
 
@@ -135,7 +135,7 @@ def advise(scenario, use=None, *, room="statistical", prices=None, progress=None
 
 
 def _judged(scenario, use, room="statistical"):
-    return evaluate(scenario, use, room=room, follow_echoes=False).verdicts
+    return judge(evaluate(scenario, use, room=room), echoes=False)
 
 
 def _by_key(verdicts):
@@ -144,16 +144,17 @@ def _by_key(verdicts):
 
 def _steps(before, after):
     """How much better, in the unit's own "close"."""
-    return better(before.criterion) * (after.value - before.value) / CLOSE[before.unit]
+    return CRITERIA[before.criterion].steps(after.value, before.value)
 
 
 def _weakest(verdicts):
     """The worst verdict of each criterion that does not hold, the worst of all first."""
     worst = {}
     for v in sorted(
-        verdicts, key=lambda v: (-WORDS.index(v.word), -abs(v.value - v.target) / CLOSE[v.unit])
+        verdicts,
+        key=lambda v: (-WORDS.index(v.word), -abs(CRITERIA[v.criterion].steps(v.value, v.target))),
     ):
-        if v.word != "holds":
+        if v.word != "meets":
             worst.setdefault(v.criterion, v)
     return list(worst.values())[:WEAK]
 
@@ -188,9 +189,7 @@ def _merit(base, found, key):
 
 def _short(verdict):
     """How far a verdict falls short, in the unit's own "close"."""
-    return max(
-        better(verdict.criterion) * (verdict.target - verdict.value) / CLOSE[verdict.unit], 0.0
-    )
+    return max(-CRITERIA[verdict.criterion].steps(verdict.value, verdict.target), 0.0)
 
 
 def _proposal(move, key, use, before, after, price):
@@ -202,10 +201,7 @@ def _proposal(move, key, use, before, after, price):
         for k, v in verdicts.items():
             then = after[name].get(k)
             if (name, k) != (use, key) and (
-                then is None
-                and v.criterion != "in sight of a loudspeaker"
-                or then
-                and _steps(v, then) <= -WORTH
+                then is None and v.criterion != "in_sight" or then and _steps(v, then) <= -WORTH
             ):
                 costs.append(Effect(use=name, before=v, after=then))
     return Proposal(move=move, effect=effect, costs=tuple(sorted(costs, key=_weight)), price=price)
@@ -222,27 +218,27 @@ def _weight(cost):
 
 def _limit(scenario, use, room, verdict, tried):
     """That no loudspeaker move reaches the target, and what else would; empty when one does."""
-    key = verdict.criterion, verdict.area
+    key, shown = (verdict.criterion, verdict.area), CRITERIA[verdict.criterion].text
     nearest = _nearest(use, room, key, [m for m in tried if m[0].kind in LOUDSPEAKER])
-    if any(v.word == "holds" for _, v in nearest):
+    if any(v.word == "meets" for _, v in nearest):
         return ""
     best = _best_of([v for _, v in nearest] + [verdict])
     words = (
-        f"No single loudspeaker move reaches {said(verdict.target, verdict.unit)}; the best of them"
-        f" gives {said(best.value, best.unit)}."
+        f"No single loudspeaker move reaches {shown(verdict.target)}; the best of them"
+        f" gives {shown(best.value)}."
     )
     others = [
         (m, v)
         for m, v in _nearest(use, room, key, [m for m in tried if m[0].kind not in LOUDSPEAKER])
         if _steps(verdict, v) >= WORTH
     ]
-    holding = [(m, v) for m, v in others if v.word == "holds"]
+    holding = [(m, v) for m, v in others if v.word == "meets"]
     if holding:
-        words += f" What does: {holding[0][0].words} ({said(holding[0][1].value, verdict.unit)})."
+        words += f" What does: {holding[0][0].words} ({shown(holding[0][1].value)})."
     elif others:
         words += (
             f" Of the other moves the nearest is to {others[0][0].words}"
-            f" ({said(others[0][1].value, verdict.unit)})."
+            f" ({shown(others[0][1].value)})."
         )
     if verdict.criterion not in ROOM_MATTERS:
         return (
@@ -252,14 +248,14 @@ def _limit(scenario, use, room, verdict, tried):
         )
     area, whole = _least_treatment(scenario, use, room, key), sum(free_areas(scenario).values())
 
-    def shown(a):
+    def in_units(a):
         return f"{to_file(a, 'm2', scenario.units):.0f} {scenario.units}²"
 
     if area is not None:
-        words += f" About {shown(area)} more of wall panels on roof and walls would."
+        words += f" About {in_units(area)} more of wall panels on roof and walls would."
     else:
-        words += f" Panels on all that is free of roof and walls ({shown(whole)}) would not."
-    if verdict.criterion in ("clarity of speech (STI)", "level over the noise"):
+        words += f" Panels on all that is free of roof and walls ({in_units(whole)}) would not."
+    if verdict.criterion in ("sti", "speech_to_noise"):
         quiet = _least_quiet(scenario, use, room, key)
         words += (
             f" A noise {quiet:.0f} dB lower would."
@@ -270,7 +266,7 @@ def _limit(scenario, use, room, verdict, tried):
 
 
 def _best_of(verdicts):
-    return max(verdicts, key=lambda v: better(v.criterion) * v.value)
+    return max(verdicts, key=lambda v: CRITERIA[v.criterion].better * v.value)
 
 
 def _nearest(use, room, key, tried):
@@ -279,12 +275,12 @@ def _nearest(use, room, key, tried):
     """
     found = sorted(
         ((m, v[key]) for m, v in tried if key in v),
-        key=lambda pair: -better(key[0]) * pair[1].value,
+        key=lambda pair: -CRITERIA[key[0]].better * pair[1].value,
     )[:CHECKED]
     if room != "statistical":
         again = [(m, _by_key(_judged(m.scenario, use, room)).get(key)) for m, _ in found]
         found = [(m, v) for m, v in again if v is not None]
-    return sorted(found, key=lambda pair: -better(key[0]) * pair[1].value)
+    return sorted(found, key=lambda pair: -CRITERIA[key[0]].better * pair[1].value)
 
 
 def _least_treatment(scenario, use, room, key):
@@ -323,7 +319,7 @@ def _least(make, use, room, key, most, grain):
 
     def holds(amount):
         verdict = _by_key(_judged(make(amount), use, room)).get(key)
-        return verdict is None or verdict.word == "holds"
+        return verdict is None or verdict.word == "meets"
 
     if most <= 0 or not holds(most):
         return None
@@ -332,30 +328,6 @@ def _least(make, use, room, key, most, grain):
         middle = (low + high) / 2
         low, high = (low, middle) if holds(middle) else (middle, high)
     return high
-
-
-def said(value, unit, more=0):
-    """A value as the scorecard tells it.
-
-    Parameters
-    ----------
-    value : float
-        Of a verdict [unit]
-    unit : str
-        Its unit [-]
-    more : int
-        Digits more than usual [-]
-
-    Returns
-    -------
-    words : str
-        e.g. "2.1 dB"
-    """
-    return f"{value:.{_decimals(unit) + more}f}{f' {unit}' if unit else ''}"
-
-
-def _decimals(unit):
-    return 2 if unit == "" else 0 if SHOWN[unit] >= 0.5 else 1
 
 
 def sentence(proposal):
@@ -390,12 +362,11 @@ def sentence(proposal):
 def _cost(effect):
     where = (
         f"{effect.use}{', ' + effect.before.area if effect.before.area else ''}:"
-        f" {effect.before.criterion}"
+        f" {CRITERIA[effect.before.criterion].label}"
     )
     if effect.after is None:
-        return (
-            f"{where} {said(effect.before.value, effect.before.unit)}, then nothing: it is closed"
-        )
+        before = CRITERIA[effect.before.criterion].text(effect.before.value)
+        return f"{where} {before}, then nothing: it is closed"
     return f"{where} {_from_to(effect)}" + (
         f", now {effect.after.word}" if effect.after.word != effect.before.word else ""
     )
@@ -403,20 +374,18 @@ def _cost(effect):
 
 def _digits(effect):
     """Digits more than usual, where both values would read alike."""
-    return int(
-        said(effect.before.value, effect.before.unit)
-        == said(effect.after.value, effect.before.unit)
-    )
+    text = CRITERIA[effect.before.criterion].text
+    return int(text(effect.before.value) == text(effect.after.value))
 
 
 def _from_to(effect):
-    a, b, unit, more = effect.before.value, effect.after.value, effect.before.unit, _digits(effect)
-    return f"{said(a, unit, more)} to {said(b, unit, more)}"
+    text, more = CRITERIA[effect.before.criterion].text, _digits(effect)
+    return f"{text(effect.before.value, more)} to {text(effect.after.value, more)}"
 
 
 def _change(effect):
     """The change with its sign as the value moves; of per cents it is points, of dB(A) dB."""
     unit = {"%": "points", "dB(A)": "dB"}.get(effect.before.unit, effect.before.unit)
     difference = effect.after.value - effect.before.value
-    digits = _decimals(effect.before.unit) + _digits(effect)
+    digits = CRITERIA[effect.before.criterion].digits + _digits(effect)
     return f"{difference:+.{digits}f}{f' {unit}' if unit else ''}"

@@ -8,7 +8,7 @@ from itertools import product
 import numpy as np
 from scipy.optimize import minimize
 
-from ..acoustics.evaluate import COVERAGE_BANDS, ROOMS, evaluate
+from ..acoustics.evaluate import ROOMS, evaluate
 from ..physics import bands
 from ..physics.checks import within
 from ..venue.scenario import Scenario, changed
@@ -98,7 +98,7 @@ def penalties(result):
 
     even, worst, clear, late = [], [], [], []
     for a in result.areas:
-        octaves = result.level_db[a.points, COVERAGE_BANDS]
+        octaves = result.level_db[a.points, bands.COVERAGE]
         # places out of sight count as very quiet, not as minus infinity
         octaves = np.maximum(octaves, octaves.max() - 40.0)
         level = bands.sum_levels(octaves)
@@ -114,7 +114,7 @@ def penalties(result):
                 / 5.0
             )
         )
-    radiated = (result.sources.on_axis / result.sources.q)[:, 2:6].sum(axis=1)
+    radiated = (result.sources.on_axis / result.sources.q)[:, bands.SPEECH].sum(axis=1)
     stray = float(radiated @ result.first_incidence @ _sent_back(result) / radiated.sum())
     spare = [over(targets.feedback_margin_db - m.margin_db.min()) for m in result.microphones]
     return dict(
@@ -135,7 +135,7 @@ def _sent_back(result):
     listeners (part,).
     """
     people = {a.name for a in result.areas}
-    room, alpha = result.configuration.room, result.absorption[:, 2:6].mean(axis=1)
+    room, alpha = result.configuration.room, result.absorption[:, bands.SPEECH].mean(axis=1)
 
     def mean(part):
         return np.average(alpha, weights=(np.array(room.parts) == part) * room.area + 1e-12)

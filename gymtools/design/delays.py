@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..acoustics.arrivals import SPEECH, talker_place
+from ..acoustics.arrivals import talker_place
 from ..acoustics.evaluate import evaluate
+from ..physics import bands
 from ..physics.checks import within
 
 
@@ -56,7 +57,7 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
             f" {', '.join(sorted(set(owner[result.playing])))}."
         )
     listening = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
-    energy = result.direct[:, listening][..., SPEECH].sum(axis=-1)
+    energy = result.direct[:, listening][..., bands.SPEECH].sum(axis=-1)
     strongest = owner[energy.argmax(axis=0)]
     group_settings = dict(result.use.groups)
     for name in groups or dict.fromkeys(owner[result.playing]):

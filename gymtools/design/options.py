@@ -366,7 +366,7 @@ def _flat(scenario, units):
     def walk(prefix, thing):
         for f in fields(thing):
             value = getattr(thing, f.name)
-            if f.name in ("name", "tag", "text", "units", "source") or value == {}:
+            if f.name in ("name", "tag", "units", "source") or value == {}:
                 continue
             label = (
                 f"{prefix}, {_PLAIN.get(f.name, f.name.replace('_', ' '))}"

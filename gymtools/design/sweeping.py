@@ -6,7 +6,6 @@ import csv
 import hashlib
 import os
 from concurrent.futures import FIRST_COMPLETED, wait
-from dataclasses import fields
 from itertools import islice, product
 from pathlib import Path
 
@@ -17,7 +16,8 @@ from ..acoustics.criteria import worst_word
 from ..acoustics.evaluate import ROOMS, evaluate
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
-from ..venue.scenario import Scenario, changed
+from ..venue.quantity import file_fields
+from ..venue.scenario import changed
 from .aiming import Weights, penalty
 
 AHEAD = 64  # variations that are handed out before the first of them is back
@@ -77,19 +77,18 @@ def figures(scenario, room="statistical", prices=None):
     verdicts = [v for r in results.values() for v in r.verdicts]
     row = dict(
         verdict=worst_word(v.word for v in verdicts),
-        hold=sum(v.word == "holds" for v in verdicts),
+        hold=sum(v.word == "meets" for v in verdicts),
         of=len(verdicts),
         penalty=float(np.mean([penalty(r, Weights()) for r in results.values()])),
         cost=cost(scenario, prices, system=amplify(scenario, results, prices=prices)),
     )
     for name, r in results.items():
-        onto = next(v.value for v in r.verdicts if v.criterion == "sound onto people")
-        loudest = next(v.value for v in r.verdicts if v.criterion == "loudest place")
-        spare = min((float(m.margin_db.min()) for m in r.microphones), default=None)
+        onto = next(v.value for v in r.verdicts if v.criterion == "on_listeners")
+        loudest = next(v.value for v in r.verdicts if v.criterion == "loudest")
         values = (
-            min(a.sti_p10 for a in r.areas),
-            max(max(a.coverage_range_db) for a in r.areas),
-            spare,
+            r.worst_sti,
+            r.worst_coverage_range_db,
+            r.worst_feedback_margin_db,
             onto,
             loudest,
         )
@@ -218,7 +217,7 @@ def _key(words, made, room, prices):
     what = (
         made
         if isinstance(made, str)
-        else [(f.name, getattr(made, f.name)) for f in fields(Scenario) if f.name != "text"]
+        else [(f.name, getattr(made, f.name)) for f in file_fields(made)]
     )
     return hashlib.sha256(
         repr((words, what, room, prices and sorted(prices.prices.items()))).encode()

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.stats import norm, qmc
 
-from ..acoustics.criteria import judge, word_for
+from ..acoustics.criteria import CRITERIA, judge
 from ..acoustics.evaluate import evaluate
 from ..physics.checks import within
 from ..venue.scenario import changed
@@ -154,7 +154,7 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     things = {name: _DIALS[name][0](apart) for name in WORDS}
     varied = [name for name in WORDS if getattr(unknowns, name) > 0 and things[name]]
     few = max(draws // ALONE, LEAST)
-    designed = evaluate(scenario, use.name, follow_echoes=False).verdicts
+    designed = judge(evaluate(scenario, use.name), echoes=False)
     plan = [(None, varied, draws), *((name, [name], few) for name in varied)]
     whole, done, found, sample = sum(n for *_, n in plan), 0, {}, _values(apart, PLACES)
     for alone, names, count in plan:
@@ -192,8 +192,8 @@ def _errors(lengths, count, seed):
 
 def _values(drawn, places):
     """Values by criterion and area, over a sample of the places."""
-    result = evaluate(drawn, follow_echoes=False, most_points=places)
-    return {(v.criterion, v.area): v.value for v in judge(result, follow_echoes=False)}
+    result = evaluate(drawn, most_points=places)
+    return {(v.criterion, v.area): v.value for v in judge(result, echoes=False)}
 
 
 def _range(verdict, sample, found):
@@ -209,10 +209,7 @@ def _range(verdict, sample, found):
     if verdict.unit in ("%", "places"):
         values = {alone: np.clip(v, 0.0, most) for alone, v in values.items()}
     chance = np.mean(
-        [
-            word_for(verdict.criterion, v, verdict.target, verdict.unit) == "holds"
-            for v in values[None]
-        ]
+        [CRITERIA[verdict.criterion].word(v, verdict.target) == "meets" for v in values[None]]
     )
     width = {
         alone: float(np.diff(np.percentile(v, EDGES))[0])

@@ -345,7 +345,7 @@ def _marks(view):
         )
         for t in view.beams
     ]
-    low = [(view.result.points[a.worst], "diamond-open", _lowest(a)) for a in view.result.areas]
+    low = [(view.result.points[a.quietest], "diamond-open", _lowest(a)) for a in view.result.areas]
     open_mics = [
         (
             m.places[0],
@@ -477,7 +477,7 @@ def _plan_microphones(view):
 
 def _plan_worst(view):
     return dict(
-        **_xy([view.result.points[a.worst] for a in view.result.areas], view.k),
+        **_xy([view.result.points[a.quietest] for a in view.result.areas], view.k),
         hovertext=[_lowest(a) for a in view.result.areas],
     )
 

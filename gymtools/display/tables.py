@@ -4,9 +4,8 @@ from html import escape
 
 import numpy as np
 
-from ..acoustics.criteria import worst_verdict
+from ..acoustics.criteria import CRITERIA, worst_verdict
 from ..acoustics.differences import bent_decay
-from ..design.advice import said
 from ..design.options import HEADLINES, dominated, told, told_apart
 from ..design.uncertainty import WORDS as UNKNOWN
 from ..physics.bands import LABELS
@@ -65,20 +64,6 @@ LIMITS = (
         " reverberation time is always better."
     ),
 )
-PLAIN = {  # a verdict that does not hold, for people outside the trade
-    "in sight of a loudspeaker": "some places hear no loudspeaker directly",
-    "evenness": "some places are clearly louder than others",
-    "places near the mean": "too many places are louder or quieter than the rest",
-    "worst place": "one place is much quieter than the rest",
-    "level over the noise": "the noise is too loud for speech to stand out",
-    "arrivals together": "loudspeakers are heard one after the other",
-    "clarity of speech (STI)": "words are hard to understand at some places",
-    "spare gain before feedback": "a microphone is about to ring",
-    "loudest place": "it is too loud near a loudspeaker",
-    "sound onto people": "much of the sound misses the people",
-    "reverberation": "the hall rings too long",
-    "echoes": "echoes may be heard",
-}
 # a class named three times outweighs the notebook's own rule, which sets every table to the right
 STYLE = f"""<style>
 .gt-card {{
@@ -129,16 +114,16 @@ def headline(result):
         A paragraph
     """
     verdicts = result.verdicts
-    good = sum(v.word == "holds" for v in verdicts)
+    good = sum(v.word == "meets" for v in verdicts)
     name = f"<b>{escape(result.scenario.name)}, {escape(result.use.name)}</b>"
-    if result.word == "holds":
+    if result.word == "meets":
         return f"<p>{name}: everything asked for <b>holds</b> ({good} of {len(verdicts)}).</p>"
     bad = worst_verdict(verdicts)
     where = f" ({escape(bad.area)})" if bad.area else ""
     return (
         f"<p>{name}: {good} of {len(verdicts)} hold. What is furthest off:"
-        f" <b>{PLAIN[bad.criterion]}</b>{where}.</p><p>"
-        f"{escape(bad.criterion[0].upper() + bad.criterion[1:])}{where}"
+        f" <b>{CRITERIA[bad.criterion].trouble}</b>{where}.</p><p>"
+        f"{escape(CRITERIA[bad.criterion].label)}{where}"
         f" <b>{bad.word}</b>: {escape(bad.sentence)}.</p>"
     )
 
@@ -158,7 +143,7 @@ def room_shown(result):
     """
     if result.room == "statistical":
         return "Shown: room by formula"
-    error = result.late.error_db
+    error = result.reverberant.error_db
     return "Shown: room traced, " + (
         f"error about {error:.1f} dB" if np.isfinite(error) else "first rays"
     )
@@ -200,7 +185,7 @@ def verdict_table(result):
         A table, area by area
     """
     rows = "".join(
-        f"<tr><td>{escape(v.area or 'the hall')}</td><td>{escape(v.criterion)}</td>"
+        f"<tr><td>{escape(v.area or 'the hall')}</td><td>{escape(CRITERIA[v.criterion].label)}</td>"
         f'<td><span class="word {v.word.split()[0]}">{v.word}</span></td>'
         f"<td>{escape(v.sentence)}</td>"
         f'<td class="quiet">{escape(v.source)}</td></tr>'
@@ -234,12 +219,15 @@ def uses_table(all_uses):
             1000 * float(np.percentile(r.arrival_spread_s[a.points], 90)) for a in r.areas
         )
         spare = min((float(m.margin_db.min()) for m in r.microphones), default=None)
-        good = sum(v.word == "holds" for v in r.verdicts)
+        good = sum(v.word == "meets" for v in r.verdicts)
         first = worst_verdict(r.verdicts)
         why = (
             ""
-            if first.word == "holds"
-            else f"{first.area + ', ' if first.area else ''}{first.criterion}: {first.sentence}"
+            if first.word == "meets"
+            else (
+                f"{first.area + ', ' if first.area else ''}{CRITERIA[first.criterion].label}:"
+                f" {first.sentence}"
+            )
         )
         rows += (
             f'<tr><td>{escape(name)}</td><td><span class="word'
@@ -282,16 +270,13 @@ def sureness_table(sureness):
     ranges = sorted(sureness.ranges, key=lambda r: r.chance)
     least, rows = ranges[0], ""
     for r in ranges:
-        matters = (
-            "" if r.most is None else f"{UNKNOWN[r.most]} (alone {said(r.alone[r.most], r.unit)})"
-        )
+        c = CRITERIA[r.criterion]
+        matters = "" if r.most is None else f"{UNKNOWN[r.most]} (alone {c.text(r.alone[r.most])})"
         rows += (
-            f"<tr><td>{escape(r.area or 'the hall')}</td><td>{escape(r.criterion)}</td><td"
-            f" class='num'>{said(r.value, r.unit)}</td><td"
-            f" class='num'>{said(r.low, '' if r.unit == '' else r.unit).split()[0]} to"
-            f" {said(r.high, r.unit)}</td><td>{_span(r)}</td><td"
-            f" class='num'>{said(r.target, r.unit)}</td><td class='num'>{100 * r.chance:.0f}"
-            f" %</td><td>{matters}</td></tr>"
+            f"<tr><td>{escape(r.area or 'the hall')}</td><td>{escape(c.label)}</td><td"
+            f" class='num'>{c.text(r.value)}</td><td class='num'>{c.number(r.low)} to"
+            f" {c.text(r.high)}</td><td>{_span(r)}</td><td class='num'>{c.text(r.target)}</td><td"
+            f" class='num'>{100 * r.chance:.0f} %</td><td>{matters}</td></tr>"
         )
     u = sureness.unknowns
     taken = (
@@ -303,8 +288,8 @@ def sureness_table(sureness):
 
     def one(r):
         return (
-            f"<b>{escape(r.criterion)}</b>{f' ({escape(r.area)})' if r.area else ''}, in"
-            f" {100 * r.chance:.0f} of 100 draws"
+            f"<b>{escape(CRITERIA[r.criterion].label)}</b>"
+            f"{f' ({escape(r.area)})' if r.area else ''}, in {100 * r.chance:.0f} of 100 draws"
             + (f"; what matters most is {UNKNOWN[r.most]}" if r.most else "")
         )
 

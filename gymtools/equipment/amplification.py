@@ -46,11 +46,7 @@ class Need:
     def word(self):
         """Whether the level is reached: as the verdicts' words."""
         return (
-            "holds"
-            if self.margin_db >= -0.05
-            else "close"
-            if self.margin_db >= -1.0
-            else "falls short"
+            "meets" if self.margin_db >= -0.05 else "close" if self.margin_db >= -1.0 else "misses"
         )
 
 

@@ -94,7 +94,7 @@ def scored(scenario, *, weights=None, room="statistical", prices=None):
         terms={
             f.name: float(np.mean([found[f.name] for found in lacking])) for f in fields(Weights)
         },
-        hold=sum(v.word == "holds" for v in verdicts),
+        hold=sum(v.word == "meets" for v in verdicts),
         of=len(verdicts),
         cost=cost(scenario, prices, system=amplify(scenario, results, prices=prices)),
     )

@@ -5,7 +5,7 @@ comment or a file.
 import difflib
 import os
 import tempfile
-from dataclasses import MISSING, fields, is_dataclass
+from dataclasses import MISSING, is_dataclass, replace
 from pathlib import Path
 
 import tomlkit
@@ -17,6 +17,7 @@ from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
 from .measured import read_measured
 from .microphones import Microphone
+from .quantity import file_fields
 from .scenario import Scenario
 from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
@@ -92,8 +93,6 @@ def parse(text, where="scenario", *, folder=None):
         tables = tomlkit.parse(text).unwrap()
     except (TOMLKitError, ValueError) as error:
         raise _refused(where, f"is not valid TOML. {error}") from None
-    if "text" in tables:  # a field of Scenario, but no key of a file
-        raise ValueError(f"{where}: unknown key 'text'.")
     units = tables.get("units")
     if units is None:
         raise ValueError(
@@ -123,8 +122,7 @@ def parse(text, where="scenario", *, folder=None):
                 entry = _use_groups(entry, label, units)
             made.append(build(cls, entry, label, units))
         tables[key] = tuple(made)
-    tables["text"] = text
-    return build(Scenario, tables, where, units)
+    return replace(build(Scenario, tables, where, units), text=text)
 
 
 def _adopt_measured(names, where, folder):
@@ -163,15 +161,14 @@ def build(cls, table, where, units):
     """
     if not isinstance(table, dict):
         raise _refused(where, "must be a table of keys and values.")
-    known = {f.name: f for f in fields(cls)}
-    shown = [name for name in known if name != "text"]
+    known = {f.name: f for f in file_fields(cls)}
     for key in table:
         if key not in known:
-            near = difflib.get_close_matches(key, shown, 1)
+            near = difflib.get_close_matches(key, known, 1)
             raise _refused(
                 where,
                 f"unknown key '{key}'. "
-                + (f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(shown)}."),
+                + (f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(known)}."),
             )
     missing = [
         k
@@ -327,7 +324,7 @@ def to_text(scenario):
 
 def _write(table, thing, units):
     """Bring a tomlkit table up to date with a thing, touching only what changed."""
-    known = {f.name: f for f in fields(thing) if f.name != "text"}
+    known = {f.name: f for f in file_fields(thing)}
     for key in [k for k in table if k not in known]:
         del table[key]
     for key, f in known.items():

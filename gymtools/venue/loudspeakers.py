@@ -6,14 +6,13 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
-from ..physics.bands import NOMINAL, to_energy
+from ..physics.bands import NOMINAL, SPEECH, to_energy
 from ..physics.directivity import directivity_index, generic_balloon
 from ..physics.geometry import rotation
 from ..physics.landing import ray_energy
 from .quantity import Thing, quantity
 from .tables import named, read_table
 
-MID = slice(2, 6)  # 500 Hz to 4 kHz: the octaves that set a loudspeaker's working level
 # most that the processor lifts an octave in which the loudspeaker is weak [dB]    common practice,
 # no
 # source
@@ -93,7 +92,7 @@ class LoudspeakerType(Thing):
         lifted by more than BOOST_DB [dB].
         """
         own = np.array(self.sensitivity_db, float)
-        return np.minimum(own[MID].mean(), own + BOOST_DB)
+        return np.minimum(own[SPEECH].mean(), own + BOOST_DB)
 
 
 @lru_cache(maxsize=1)

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from ..physics import balloons
-from ..physics.bands import NOMINAL, to_energy, to_level
+from ..physics.bands import COVERAGE, NOMINAL, to_energy, to_level
 from ..physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from .loudspeakers import LoudspeakerType, adopt
 
@@ -28,7 +28,6 @@ KEYS = (
     "weight_kg",
     "source",
 )
-MID = slice(3, 6)  # octaves whose -6 dB angles name it: 1, 2 and 4 kHz
 
 
 def read_measured(path):
@@ -85,7 +84,7 @@ def read_measured(path):
             " for each octave 125 Hz to 8 kHz."
         )
     horizontal, vertical = (
-        float(np.clip(a[MID].mean(), 5, 180)) for a in balloons.edge_angles(balloon)
+        float(np.clip(a[COVERAGE].mean(), 5, 180)) for a in balloons.edge_angles(balloon)
     )
     try:
         made = LoudspeakerType(

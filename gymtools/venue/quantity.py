@@ -29,6 +29,25 @@ def quantity(unit, low, high, *, hint="", default=MISSING):
     return field(default=default, metadata=dict(unit=unit, low=low, high=high, hint=hint))
 
 
+NOT_IN_FILE = {"in_file": False}  # metadata of a field that is no key of a scenario file
+
+
+def file_fields(thing):
+    """Fields of a thing that are keys of a scenario file.
+
+    Parameters
+    ----------
+    thing : Thing or type
+        A thing, or its class
+
+    Returns
+    -------
+    fields : list of dataclasses.Field
+        In order
+    """
+    return [f for f in fields(thing) if f.metadata.get("in_file", True)]
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Thing:
     """Base of the things: numbers are checked and stored as float (or int, where the unit is

@@ -10,7 +10,8 @@ from .configuration import HallConfiguration
 from .court import court
 from .hall import Air, Hall
 from .loudspeakers import adopt
-from .quantity import Thing
+from .memory import Memory
+from .quantity import NOT_IN_FILE, Thing
 from .stage import Stage
 from .targets import Targets
 from .units import UNITS, length_text
@@ -43,7 +44,9 @@ class Scenario(Thing):
     # by finish: what the table's values are multiplied by, one number or seven
     absorption_factors: dict = field(default_factory=dict)
     # the file it came from, comments and all
-    text: str | None = field(default=None, repr=False, compare=False)
+    text: str | None = field(default=None, repr=False, compare=False, metadata=NOT_IN_FILE)
+    # what has been worked out about it and everything changed from it
+    memory: Memory = field(default_factory=Memory, repr=False, compare=False, metadata=NOT_IN_FILE)
 
     def __post_init__(self):
         super().__post_init__()

@@ -9,7 +9,7 @@ from .quantity import Thing, quantity
 
 @dataclass(frozen=True, kw_only=True)
 class Targets(Thing):
-    """Targets of the criteria; where each default comes from is told in ``SOURCES``."""
+    """Targets of the criteria; each criterion says where its default comes from."""
 
     coverage_range_db: float = quantity("dB", 1, 30, default=6.0)
     within_3db_pct: float = quantity(
@@ -40,26 +40,3 @@ class Targets(Thing):
     rt_s: float | None = quantity(
         "s", 0.3, 10, default=None, hint="Left out, it follows from the volume."
     )
-
-
-SOURCES = {
-    "coverage_range_db": "common practice: within 3 dB either way, no source",
-    "within_3db_pct": "common practice, no source",
-    "quietest_seat_db": "common practice, no source",
-    "speech_to_noise_db": "common practice: at least 10 dB(A), 15 for full clarity, no source",
-    "sti": (
-        "IEC 60268-16 Ed. 5 (2020), annex G: 0.50, the target for voice alarm; 0.54 for good public"
-        " address"
-    ),
-    "arrival_ms": "common practice: 30 ms between sources of similar level, after Haas (1951)",
-    "feedback_margin_db": (
-        "Sound Reinforcement Handbook, 5.3.1: run 6 dB below ringing; nothing asked beyond it"
-    ),
-    "echo": "Dietsch and Kraak, Acustica 60 (1986): speech, 50 % of listeners disturbed at 1.0",
-    "loudest_dba": "judgment: short announcements at the nearest seats, no source",
-    "on_listeners_pct": "common practice: sound goes onto people, the figure has no source",
-    "rt_s": (
-        "DIN 18041:2016, group A5 (sports halls), by volume; formula from memory, checked against"
-        " its printed table"
-    ),
-}

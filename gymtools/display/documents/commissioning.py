@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import plotly.graph_objects as go
 
+from ...acoustics.criteria import CRITERIA
 from ...acoustics.evaluate import evaluate
 from ...commissioning.comparison import SURE
 from ...commissioning.plan import HOW, TESTS, as_tested
@@ -41,8 +42,8 @@ FRESH = (
     ),
 )
 SHORT = {
-    "level over the noise": "highest clean level over the noise of the use",
-    "evenness": "evenness of all sound (direct and late)",
+    "speech_to_noise": "highest clean level over the noise of the use",
+    "coverage_range": "coverage of all sound (direct and late)",
 }
 MEANS = {
     "as predicted": "as predicted",
@@ -215,7 +216,7 @@ def report_html(comparison, *, date=None):
 
 
 def _plain(page, c):
-    out, low = len(c.outside), [k for k in c.checks if k.word in ("falls short", "out of reach")]
+    out, low = len(c.outside), [k for k in c.checks if k.word in ("misses", "out of reach")]
     page.add('<h2 class="first">In plain words</h2>')
     page.add(
         f"<p>{len(c.readings.values)} of {len(c.plan.items)} readings were taken and could be used."
@@ -227,7 +228,7 @@ def _plain(page, c):
             "<p><b>What was asked for and is not there:</b></p><ul>"
             + "".join(
                 f"<li>{quoted(f'{k.use}: ' if k.use else '')}"
-                f"{escape(SHORT.get(k.criterion, k.criterion))}:"
+                f"{escape(SHORT.get(k.criterion, CRITERIA[k.criterion].label))}:"
                 f" {_say(k.measured, k.unit)}, asked for {_say(k.target, k.unit)}.</li>"
                 for k in low
             )
@@ -267,7 +268,7 @@ def criteria_table(comparison):
     rows = [
         (
             quoted(k.use or "the hall"),
-            escape(SHORT.get(k.criterion, k.criterion)),
+            escape(SHORT.get(k.criterion, CRITERIA[k.criterion].label)),
             _say(k.target, k.unit),
             _say(k.predicted, k.unit),
             _say(k.measured, k.unit),
@@ -467,7 +468,7 @@ def _room(page, c):
             return min(a.sti_p10 for a in r.areas)
 
         def hold(r):
-            return f"{sum(v.word == 'holds' for v in r.verdicts)} of {len(r.verdicts)}"
+            return f"{sum(v.word == 'meets' for v in r.verdicts)} of {len(r.verdicts)}"
 
         def spare(r):
             return (

@@ -5,16 +5,16 @@ what, and why.
 import datetime
 from html import escape
 
+from ...acoustics.criteria import CRITERIA
 from ...acoustics.differences import bent_decay
 from ...acoustics.exposure import loudness
 from ...design.options import HEADLINES, hung, told
 from ...equipment.schedules import schedules
 from ...venue.finishes import FINISHES
-from ...venue.targets import SOURCES
 from ...venue.units import to_file
 from .. import scene, tables
 from ..charts import plans
-from ..tables import CAUTIONS, LIMITS, PLAIN
+from ..tables import CAUTIONS, LIMITS
 from .page import Page, quoted, table
 
 READERS = ("school", "installer", "file")  # who reads it decides which parts it has
@@ -92,19 +92,19 @@ def _school(page, d):
     )
     rows = []
     for name, r in d.results.items():
-        missed = [v for v in r.verdicts if v.word != "holds"]
+        missed = [v for v in r.verdicts if v.word != "meets"]
         problems = dict.fromkeys(
-            f"{PLAIN[v.criterion]}{f' ({v.area})' if v.area else ''}"
+            f"{CRITERIA[v.criterion].trouble}{f' ({v.area})' if v.area else ''}"
             for v in missed
             if v.word != "close"
         )
         nearly = dict.fromkeys(
-            f"{PLAIN[v.criterion]}{f' ({v.area})' if v.area else ''}"
+            f"{CRITERIA[v.criterion].trouble}{f' ({v.area})' if v.area else ''}"
             for v in missed
             if v.word == "close"
         )
         say = (
-            f"{sum(v.word == 'holds' for v in r.verdicts)} of {len(r.verdicts)} things asked for"
+            f"{sum(v.word == 'meets' for v in r.verdicts)} of {len(r.verdicts)} things asked for"
             " hold."
         )
         say += f" Not reached: {escape('; '.join(problems))}." if problems else ""
@@ -136,10 +136,10 @@ def _school(page, d):
         return quoted(name + (f", {v.area}" if v.area else ""))
 
     cannot = [
-        f"{place(name, v)}: {PLAIN[v.criterion]} ({escape(v.sentence)})"
+        f"{place(name, v)}: {CRITERIA[v.criterion].trouble} ({escape(v.sentence)})"
         for name, r in d.results.items()
         for v in r.verdicts
-        if v.word in ("falls short", "out of reach")
+        if v.word in ("misses", "out of reach")
     ]
     page.add(
         "<p><b>What it cannot do.</b></p>",
@@ -273,12 +273,9 @@ def _inputs(page, d):
             "Targets and where they come from",
             ("target", "value", "source"),
             [
-                (
-                    k.replace("_", " "),
-                    "by volume" if getattr(s.targets, k) is None else f"{getattr(s.targets, k):g}",
-                    escape(v),
-                )
-                for k, v in SOURCES.items()
+                (c.label, _target(c, s.targets), escape(c.source_in(s.targets)))
+                for c in CRITERIA.values()
+                if c.target
             ],
         )
     )
@@ -363,7 +360,7 @@ def _uses(page, d):
         rows = [
             (
                 quoted(v.area or "the hall"),
-                v.criterion,
+                CRITERIA[v.criterion].label,
                 f'<span class="word">{v.word}</span>',
                 escape(v.sentence),
                 escape(v.source),
@@ -479,3 +476,9 @@ def _sign(page, d):
         )
         + "</table>",
     )
+
+
+def _target(criterion, targets):
+    """A target as the record shows it."""
+    target = criterion.target_in(targets)
+    return "by volume" if target is None else criterion.text(target)

@@ -6,7 +6,8 @@ from html import escape
 
 import ipywidgets as w
 
-from ...design.advice import advise, said, sentence
+from ...acoustics.criteria import CRITERIA
+from ...design.advice import advise, sentence
 from .. import tables
 from ..jobs import Aside
 from ..theme import QUIET, ROOMS
@@ -127,8 +128,9 @@ class AdvicePanel:
             v = advice.verdict
             where = f" ({escape(v.area)})" if v.area else ""
             head = (
-                f"<p><b>{escape(v.criterion[0].upper() + v.criterion[1:])}</b>{where} {v.word}:"
-                f" {said(v.value, v.unit)}, asked for {said(v.target, v.unit)}.</p>"
+                f"<p><b>{escape(CRITERIA[v.criterion].label)}</b>{where} {v.word}:"
+                f" {CRITERIA[v.criterion].text(v.value)}, asked for"
+                f" {CRITERIA[v.criterion].text(v.target)}.</p>"
             )
             rows.append(w.HTML(tables.card(head)))
             for p in advice.proposals:

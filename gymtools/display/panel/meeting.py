@@ -10,7 +10,6 @@ import ipywidgets as w
 import numpy as np
 
 from ...acoustics import seat as seats
-from ...acoustics.criteria import judge
 from ...acoustics.differences import differences
 from ...acoustics.evaluate import evaluate, evaluate_all
 from ...acoustics.traced import Tracing
@@ -358,7 +357,7 @@ class Meeting:
         the words under the picture.
         """
         if self.result is self.by_formula:
-            self.result = self.by_formula = replace(self.result, verdicts=judge(self.result))
+            self.result.verdicts  # noqa: B018  followed while nothing moves, then remembered
         self._say()
 
     def _trace_at_rest(self):
@@ -499,7 +498,7 @@ class Meeting:
 
     def _show_seat(self):
         if self.seat is None:
-            self.seat = self.result.areas[0].worst
+            self.seat = self.result.areas[0].quietest
             self.painter.paint(self._view())
         found = seats.look(self.result, self.seat)
         name = str(self.result.area[self.seat])

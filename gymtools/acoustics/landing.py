@@ -1,0 +1,96 @@
+"""Where the sound of each loudspeaker lands first, in the room of a scenario."""
+
+import numpy as np
+
+from ..physics import landing
+
+KEPT = 256  # loudspeakers whose first landings are remembered
+
+
+def first_surfaces(sources, polygons, memory):
+    """Follow the rays of every loudspeaker to their first surface.
+
+    Parameters
+    ----------
+    sources : Sources
+        Loudspeakers of a use
+    polygons : Polygons
+        The room
+    memory : Memory
+        Of the scenario: what has not moved is not followed again
+
+    Returns
+    -------
+    met : ndarray
+        Surface of each ray, (source, ray) [-]
+    way : ndarray
+        Length of each ray, (source, ray) [m]
+
+    Raises
+    ------
+    ValueError
+        Rays leave the room without meeting a surface
+    """
+    places = list(zip(sources.position, sources.axes, strict=True))
+
+    def follow(missing):
+        position, axes = sources.position[missing], sources.axes[missing]
+        return list(zip(*landing.cast(position, axes, polygons), strict=True))
+
+    keys = [(polygons, position.tobytes(), axes.tobytes()) for position, axes in places]
+    met, way = zip(*memory.cache("first landings", KEPT).get_many(keys, follow), strict=True)
+    met, way = np.array(met), np.array(way)
+    if (met < 0).mean() > 1e-3:
+        raise ValueError(
+            "a loudspeaker's sound leaves the gym without meeting a surface. Is a loudspeaker in"
+            " or behind a wall or the roof?"
+        )
+    return met, np.where(met < 0, 0, way)
+
+
+def shares(sources, met, surfaces):
+    """Shares of what each loudspeaker radiates that meet each surface first.
+
+    Parameters
+    ----------
+    sources : Sources
+        Loudspeakers of a use
+    met : array
+        Of ``first_surfaces``, (source, ray) [-]
+    surfaces : int
+        How many there are [-]
+
+    Returns
+    -------
+    shares : ndarray
+        (source, surface, band), 0 to 1 [-]
+    """
+    carried = [sources.types[kind].ray_energy for kind in sources.kind]
+    return np.array([landing.shares(m, c, surfaces) for m, c in zip(met, carried, strict=True)])
+
+
+def left(sources, met, way, absorption):
+    """Share of what each loudspeaker radiates that is left after the air and the first surface.
+
+    Parameters
+    ----------
+    sources : Sources
+        Loudspeakers of a use
+    met : array
+        Of ``first_surfaces``, (source, ray) [-]
+    way : array
+        The same, (source, ray) [m]
+    absorption : array
+        Of the surfaces, (surface, band) [-]
+
+    Returns
+    -------
+    share : ndarray
+        (source, band), 0 to 1 [-]
+    """
+    found = []
+    for m, r, kind in zip(met, way, sources.kind, strict=True):
+        carried = sources.types[kind].ray_energy  # (ray, band)
+        through_air = np.exp(np.multiply.outer(r, -sources.decay))
+        found.append((carried * through_air * (1 - absorption[m])).sum(axis=0))
+    return np.array(found)
