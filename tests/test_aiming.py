@@ -184,7 +184,7 @@ def test_limits_are_hard():
         assert aiming.LOWEST <= g.height <= s.hall.clear_height and -10 <= g.downtilt_deg <= 90
         if g.name != "court pair":
             assert g == before
-    assert all(path[1] == 2 or path[3] == "court pair" for path in found.moved)
+    assert all("court pair" in path for path in found.moved)
 
 
 def test_knobs_keep_the_symmetry():
@@ -194,8 +194,11 @@ def test_knobs_keep_the_symmetry():
     s = SCENARIOS["larkfield"]
     found = adjustments(s, [g.name for g in s.groups], ("pan_deg", "downtilt_deg", "gain_db"))
     tilts = [k for k in found if k.key == "downtilt_deg"]
-    assert [sorted(path[1] for path, _, _ in k.links) for k in tilts] == [[0, 1]]
-    assert not any(path[1] in (0, 1) for k in found if k.key == "pan_deg" for path, _, _ in k.links)
+    assert [sorted(path[1] for path, _, _ in k.links) for k in tilts] == [
+        ["north row", "south row"]
+    ]
+    rows = {"north row", "south row"}
+    assert not any(path[1] in rows for k in found if k.key == "pan_deg" for path, _, _ in k.links)
     assert all(len(k.uses) == 1 for k in found if k.key == "gain_db")
     free = adjustments(s, [g.name for g in s.groups], ("pan_deg", "downtilt_deg"), symmetric=False)
     assert len(free) == 2 * len(s.groups) and all(len(k.links) == 1 for k in free)

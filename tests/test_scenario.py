@@ -12,7 +12,7 @@ from gymtools.venue.files import load
 from gymtools.venue.hall import Air, Hall, Treatment
 from gymtools.venue.loudspeakers import Group, loudspeaker_types
 from gymtools.venue.microphones import Microphone
-from gymtools.venue.scenario import Scenario, changed
+from gymtools.venue.scenario import Scenario
 from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
 from gymtools.venue.uses import GroupSetting, Use
@@ -676,49 +676,3 @@ def test_doubts():
         "Only 0.72 m of floor remains around the court; rules ask for at least 0.91 m."
     ]
     assert "2 ft 4 1/2 in" in replace(tight, units="ft").warnings[0]
-
-
-def test_changed():
-    """Closed form: values by path, all at once; groups that a use does not name yet get a drive."""
-    changes = {
-        ("hall", "length"): 31.0,
-        ("banks", 0, "rows"): 5,
-        ("uses", 0, "groups", "row", "gain_db"): -3.0,
-        ("uses", 0, "listens", "court"): 0.25,
-        ("name",): "Other",
-    }
-    s = changed(BASE, changes)
-    assert (s.hall.length, s.banks[0].rows, s.name) == (31.0, 5, "Other")
-    assert s.uses[0].groups == {"row": GroupSetting(gain_db=-3.0)} and s.uses[0].listens == {
-        "bank": 1.0,
-        "court": 0.25,
-    }
-    assert BASE.uses[0].groups == {} and changed(BASE, {}) == BASE
-    assert (
-        changed(
-            s,
-            {
-                ("hall", "length"): 30.0,
-                ("banks", 0, "rows"): 4,
-                ("uses", 0): USE,
-                ("name",): "Base",
-            },
-        )
-        == BASE
-    )
-
-
-def test_changed_checks_the_whole_once():
-    """Regression: two values that only fit together may change together, one of them
-    alone may not.
-    """
-    both = {
-        ("hall", "clear_height"): 6.0,
-        ("groups", 0, "height"): 5.9,
-        ("groups", 1, "height"): 5.9,
-    }
-    assert changed(BASE, both).hall.clear_height == 6
-    with pytest.raises(
-        ValueError, match=r"^loudspeaker R1 hangs at 6\.50 m, above the clear height"
-    ):
-        changed(BASE, {("hall", "clear_height"): 6.0})

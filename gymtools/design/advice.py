@@ -9,7 +9,7 @@ import numpy as np
 from ..acoustics.criteria import CRITERIA, WORDS, Verdict, judge
 from ..acoustics.evaluate import evaluate
 from ..equipment.bill import cost
-from ..venue.scenario import changed
+from ..venue.paths import changed
 from ..venue.units import to_file
 from .moves import LOUDSPEAKER, Move, moves
 from .options import free_areas, treated
@@ -298,16 +298,15 @@ def _least_treatment(scenario, use, room, key):
 
 def _least_quiet(scenario, use, room, key):
     """Least cut of the noise that reaches a target, or None [dB]."""
-    n = [u.name for u in scenario.uses].index(use)
-    now = scenario.uses[n]
+    now = scenario.use(use)
 
     def quieter(by):
         if now.noise_dba is None:
             return changed(
                 scenario,
-                {("uses", n, "noise_db"): tuple(np.clip(now.noise - by, -20, 120).tolist())},
+                {("uses", now.name, "noise_db"): tuple(np.clip(now.noise - by, -20, 120).tolist())},
             )
-        return changed(scenario, {("uses", n, "noise_dba"): max(now.noise_dba - by, 10.0)})
+        return changed(scenario, {("uses", now.name, "noise_dba"): max(now.noise_dba - by, 10.0)})
 
     return _least(quieter, use, room, key, QUIETER, GRAIN_DB)
 

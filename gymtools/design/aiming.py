@@ -11,7 +11,8 @@ from scipy.optimize import minimize
 from ..acoustics.evaluate import ROOMS, evaluate
 from ..physics import bands
 from ..physics.checks import within
-from ..venue.scenario import Scenario, changed
+from ..venue.paths import changed, value_at
+from ..venue.scenario import Scenario
 from .delays import aligned
 
 DRAFT = 60  # places looked at in every area while the search goes on
@@ -324,7 +325,7 @@ class _Search:
         }
         return changed(
             self.start,
-            {path: v for path, v in turned.items() if abs(v - _value(self.start, path)) > 1e-9},
+            {path: v for path, v in turned.items() if abs(v - value_at(self.start, path)) > 1e-9},
         )
 
     def _uses(self, scenario, names):
@@ -497,24 +498,15 @@ class _Search:
 
 def _moved(start, end):
     """(from, to) of every value that a search changed."""
-    paths = [
-        ("groups", n, key) for n in range(len(start.groups)) for key in STEP if key != "gain_db"
-    ]
+    paths = [("groups", g.name, key) for g in start.groups for key in STEP if key != "gain_db"]
     paths += [
-        ("uses", n, "groups", g.name, key)
-        for n in range(len(start.uses))
+        ("uses", use.name, "groups", g.name, key)
+        for use in start.uses
         for g in start.groups
         for key in ("gain_db", "delay_ms")
     ]
-    values = {path: tuple(_value(s, path) for s in (start, end)) for path in paths}
+    values = {path: tuple(value_at(s, path) for s in (start, end)) for path in paths}
     return {path: (a, b) for path, (a, b) in values.items() if abs(a - b) > 1e-9}
-
-
-def _value(scenario, path):
-    """Value at a path of groups or drives."""
-    if path[0] == "groups":
-        return getattr(scenario.groups[path[1]], path[2])
-    return getattr(scenario.uses[path[1]].group_setting(path[3]), path[4])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -544,7 +536,7 @@ class Knob:
         Returns
         -------
         changes : dict
-            For ``venue.scenario.changed``
+            For ``venue.paths.changed``
         """
         moved = {path: now + sign * (value - self.now) for path, now, sign in self.links}
         if self.key == "pan_deg":
@@ -590,7 +582,7 @@ def adjustments(scenario, groups, move, *, symmetric=True):
                 continue
             for signs in product((1.0, -1.0), repeat=len(orbit) - 1):
                 links = tuple(
-                    (("groups", m, key), v, s)
+                    (("groups", names[m], key), v, s)
                     for m, v, s in zip(orbit, now, (1.0, *signs), strict=True)
                 )
                 adjustment = Knob(
@@ -608,14 +600,18 @@ def _gains(scenario, orbit):
     """Gain of some groups that go together, use by use, where another group plays to be balanced
     against.
     """
-    for u, use in enumerate(scenario.uses):
+    for use in scenario.uses:
         on = [name for name in orbit if use.group_setting(name).on]
         others = [
             g.name for g in scenario.groups if g.name not in orbit and use.group_setting(g.name).on
         ]
         if on and others:
             links = tuple(
-                (("uses", u, "groups", name, "gain_db"), use.group_setting(name).gain_db, 1.0)
+                (
+                    ("uses", use.name, "groups", name, "gain_db"),
+                    use.group_setting(name).gain_db,
+                    1.0,
+                )
                 for name in on
             )
             now = use.group_setting(on[0]).gain_db

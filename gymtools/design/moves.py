@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 from ..venue.loudspeakers import loudspeaker_types
 from ..venue.microphones import MICROPHONE_TYPES
-from ..venue.scenario import Scenario, changed
+from ..venue.paths import changed, value_at
+from ..venue.scenario import Scenario
 from ..venue.units import to_file
 from .aiming import adjustments
 from .delays import aligned
@@ -63,7 +64,6 @@ def moves(scenario, use):
 def _ideas(scenario, use):
     names = [g.name for g in scenario.groups]
     playing = [name for name in names if use.group_setting(name).on]
-    n = [u.name for u in scenario.uses].index(use.name)
     for key, kind, steps in (
         ("downtilt_deg", "tilt", TURNS),
         ("pan_deg", "pan", TURNS),
@@ -89,7 +89,7 @@ def _ideas(scenario, use):
                 "off",
                 words,
                 lambda name=name, on=on: changed(
-                    scenario, {("uses", n, "groups", name, "on"): not on}
+                    scenario, {("uses", use.name, "groups", name, "on"): not on}
                 ),
             )
     for name in playing if len(playing) > 1 else ():
@@ -101,28 +101,30 @@ def _ideas(scenario, use):
     for adjustment in adjustments(scenario, playing, ("downtilt_deg",), symmetric=True):
         orbit = [p[1] for p, _, _ in adjustment.links]
         for kind, other in loudspeaker_types().items():
-            if kind != scenario.groups[orbit[0]].loudspeaker and _family(other) == _family(
-                scenario.groups[orbit[0]].type
-            ):
-                who = _listed([scenario.groups[m].name for m in orbit])
+            first = value_at(scenario, ("groups", orbit[0]))
+            if kind != first.loudspeaker and _family(other) == _family(first.type):
+                who = _listed(orbit)
                 yield (
                     "type",
                     f"take {kind} for the {who}",
                     lambda orbit=orbit, kind=kind: changed(
-                        scenario, {("groups", m, "loudspeaker"): kind for m in orbit}
+                        scenario, {("groups", name, "loudspeaker"): kind for name in orbit}
                     ),
                 )
-    opened = [(k, m) for k, m in enumerate(scenario.microphones) if m.name in use.microphones]
-    for k, m in opened:
+    opened = [m for m in scenario.microphones if m.name in use.microphones]
+    for m in opened:
         for kind in INSTEAD[m.type]:
             if MICROPHONE_TYPES[kind].wireless or m.walks is None:
                 words = f"give '{m.name}' the type {kind}"
                 yield (
                     "microphone type",
                     words,
-                    lambda k=k, kind=kind: changed(
+                    lambda name=m.name, kind=kind: changed(
                         scenario,
-                        {("microphones", k, "type"): kind, ("microphones", k, "distance"): None},
+                        {
+                            ("microphones", name, "type"): kind,
+                            ("microphones", name, "distance"): None,
+                        },
                     ),
                 )
         near = max((m.distance or m.kind.distance) / 2, m.kind.nearest)
@@ -134,14 +136,16 @@ def _ideas(scenario, use):
             yield (
                 "talker distance",
                 words,
-                lambda k=k, near=near: changed(scenario, {("microphones", k, "distance"): near}),
+                lambda name=m.name, near=near: changed(
+                    scenario, {("microphones", name, "distance"): near}
+                ),
             )
         if len(opened) > 1:
             rest = tuple(name for name in use.microphones if name != m.name)
             yield (
                 "fewer microphones",
                 f"keep '{m.name}' closed in {use.name}",
-                lambda rest=rest: changed(scenario, {("uses", n, "microphones"): rest}),
+                lambda rest=rest: changed(scenario, {("uses", use.name, "microphones"): rest}),
             )
     for area in MORE[scenario.units]:
         yield "treatment", _panels(scenario, area), lambda area=area: treated(scenario, area)
@@ -150,7 +154,9 @@ def _ideas(scenario, use):
         yield (
             "level",
             words,
-            lambda by=by: changed(scenario, {("uses", n, "target_dba"): use.target_dba + by}),
+            lambda by=by: changed(
+                scenario, {("uses", use.name, "target_dba"): use.target_dba + by}
+            ),
         )
 
 
@@ -165,7 +171,7 @@ def _words(scenario, kind, adjustment, step, use):
     """
     far = abs(step)
     goes = [
-        (scenario.groups[path[1]].name if path[0] == "groups" else path[3], step * sign > 0)
+        (path[1] if path[0] == "groups" else path[3], step * sign > 0)
         for path, _, sign in adjustment.links
     ]
     up, down = (_listed([name for name, rises in goes if rises is way]) for way in (True, False))

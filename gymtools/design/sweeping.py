@@ -16,8 +16,8 @@ from ..acoustics.criteria import worst_word
 from ..acoustics.evaluate import ROOMS, evaluate
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
+from ..venue.paths import changed
 from ..venue.quantity import file_fields
-from ..venue.scenario import changed
 from .aiming import Weights, penalty
 
 AHEAD = 64  # variations that are handed out before the first of them is back
@@ -36,7 +36,7 @@ def variations(scenario, axes):
         What is varied [-]
     axes : dict
         By the name of an axis: choices by their words; a choice is a dict of changes (as for
-        ``venue.scenario.changed``) or a function from a scenario to a scenario, e.g. ``lambda s:
+        ``venue.paths.changed``) or a function from a scenario to a scenario, e.g. ``lambda s:
         arrange(s, "rows")`` [-]
 
     Returns

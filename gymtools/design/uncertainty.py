@@ -10,7 +10,7 @@ from scipy.stats import norm, qmc
 from ..acoustics.criteria import CRITERIA, judge
 from ..acoustics.evaluate import evaluate
 from ..physics.checks import within
-from ..venue.scenario import changed
+from ..venue.paths import changed, value_at
 
 PLACES, FEWER = (
     800,
@@ -268,7 +268,7 @@ def _fillable(scenario):
 
 
 def _playing(scenario):
-    return [n for n, g in enumerate(scenario.groups) if scenario.uses[0].group_setting(g.name).on]
+    return [g.name for g in scenario.groups if scenario.uses[0].group_setting(g.name).on]
 
 
 def _absorbing(scenario, finishes, pct):
@@ -282,14 +282,18 @@ def _absorbing(scenario, finishes, pct):
 def _noisy(scenario, _things, error_db):
     use = scenario.uses[0]
     if use.noise_dba is None:
-        return {("uses", 0, "noise_db"): tuple(np.clip(use.noise + error_db[0], -20, 120).tolist())}
-    return {("uses", 0, "noise_dba"): float(np.clip(use.noise_dba + error_db[0], 10, 110))}
+        return {
+            ("uses", use.name, "noise_db"): tuple(
+                np.clip(use.noise + error_db[0], -20, 120).tolist()
+            )
+        }
+    return {("uses", use.name, "noise_dba"): float(np.clip(use.noise_dba + error_db[0], 10, 110))}
 
 
 def _filled(scenario, areas, pct):
-    occupied = scenario.uses[0].occupied
+    use = scenario.uses[0]
     return {
-        ("uses", 0, "occupied", a): float(np.clip(occupied.get(a, 0.0) + p / 100, 0, 1))
+        ("uses", use.name, "occupied", a): float(np.clip(use.occupied.get(a, 0.0) + p / 100, 0, 1))
         for a, p in zip(areas, pct, strict=True)
     }
 
@@ -297,26 +301,27 @@ def _filled(scenario, areas, pct):
 def _turned(scenario, loudspeakers, error_deg):
     """Loudspeakers turned and tilted; tilted over straight down one looks to its other side."""
     changes = {}
-    for n, (off_pan, off_tilt) in zip(loudspeakers[::2], error_deg.reshape(-1, 2), strict=True):
-        pan, tilt = scenario.groups[n].pan_deg + off_pan, scenario.groups[n].downtilt_deg + off_tilt
+    for name, (off_pan, off_tilt) in zip(loudspeakers[::2], error_deg.reshape(-1, 2), strict=True):
+        group = value_at(scenario, ("groups", name))
+        pan, tilt = group.pan_deg + off_pan, group.downtilt_deg + off_tilt
         if tilt > 90:
             pan, tilt = pan + 180, 180 - tilt
         changes |= {
-            ("groups", n, "pan_deg"): (pan + 180) % 360 - 180,
-            ("groups", n, "downtilt_deg"): max(tilt, -30.0),
+            ("groups", name, "pan_deg"): (pan + 180) % 360 - 180,
+            ("groups", name, "downtilt_deg"): max(tilt, -30.0),
         }
     return changes
 
 
 def _strengthened(scenario, loudspeakers, error_db):
-    use, names = scenario.uses[0], [scenario.groups[n].name for n in loudspeakers]
+    use = scenario.uses[0]
     gains = [
         float(np.clip(use.group_setting(name).gain_db + e, -60, 20))
-        for name, e in zip(names, error_db, strict=True)
+        for name, e in zip(loudspeakers, error_db, strict=True)
     ]
     return {
-        ("uses", 0, "groups", name, "gain_db"): gain
-        for name, gain in zip(names, gains, strict=True)
+        ("uses", use.name, "groups", name, "gain_db"): gain
+        for name, gain in zip(loudspeakers, gains, strict=True)
     }
 
 

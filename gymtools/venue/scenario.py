@@ -11,12 +11,13 @@ from .court import court
 from .hall import Air, Hall
 from .loudspeakers import adopt
 from .memory import Memory
+from .paths import changed as changed  # scripts found it here before
 from .quantity import NOT_IN_FILE, Thing
 from .stage import Stage
 from .targets import Targets
 from .units import UNITS, length_text
-from .uses import GroupSetting, Use
-from .wiring import Equipment, Wiring
+from .uses import Use
+from .wiring import Equipment
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -212,51 +213,3 @@ class Scenario(Thing):
             "7.00 m" or feet and inches
         """
         return length_text(meters, self.units)
-
-
-def changed(scenario, changes):
-    """The scenario with some of its values changed, all at once.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Where to start from [-]
-    changes : dict
-        New value by path, e.g. ``("hall", "length")``, ``("banks", 0, "rows")``, ``("uses", 1,
-        "groups", "north row", "gain_db")`` [SI]
-
-    Returns
-    -------
-    scenario : Scenario
-        Checked as a whole, so that values which only fit together may change together
-    """
-    tree = {}
-    for path, value in changes.items():
-        branch = tree
-        for step in path[:-1]:
-            branch = branch.setdefault(step, {})
-        branch[path[-1]] = value
-    return _grown(scenario, tree)
-
-
-# what a table by names holds where it does not say
-DEFAULTS = {"groups": GroupSetting(), "wiring": Wiring()}
-
-
-def _grown(thing, tree, key=None):
-    """A thing, tuple or dict with its branches replaced from the leaves up; ``key`` is the field it
-    stands in.
-    """
-    if not isinstance(tree, dict):
-        return tree
-    if isinstance(thing, tuple):
-        return tuple(_grown(v, tree[k]) if k in tree else v for k, v in enumerate(thing))
-    if isinstance(thing, dict):
-        return {
-            **thing,
-            **{
-                k: _grown(thing.get(k) or DEFAULTS[key], v) if isinstance(v, dict) else v
-                for k, v in tree.items()
-            },
-        }
-    return replace(thing, **{k: _grown(getattr(thing, k), v, k) for k, v in tree.items()})

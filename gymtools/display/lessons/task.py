@@ -315,11 +315,7 @@ def moved_list(found, brief):
         return brief.say(v) if path[-1] == "height" else f"{v:g}"
 
     def where(path):
-        return (
-            brief.groups[path[1]].name
-            if path[0] == "groups"
-            else f"{path[3]} in {brief.uses[path[1]].name}"
-        )
+        return path[1] if path[0] == "groups" else f"{path[3]} in {path[1]}"
 
     rows = "".join(
         f"<li>{escape(where(p))}:"

@@ -212,11 +212,7 @@ def found_words(found):
     moves = ""
     for path, (a, b) in found.moved.items():
         word, unit = KEYS[path[-1]]
-        where = (
-            s.groups[path[1]].name
-            if path[0] == "groups"
-            else f"{path[3]} in {s.uses[path[1]].name}"
-        )
+        where = path[1] if path[0] == "groups" else f"{path[3]} in {path[1]}"
         say = (
             (lambda v: in_words(v, s.units))
             if path[-1] == "height"

@@ -20,7 +20,7 @@ from ...venue.finishes import FINISHES
 from ...venue.hall import TREATABLE, Treatment
 from ...venue.loudspeakers import loudspeaker_types
 from ...venue.microphones import MICROPHONE_TYPES
-from ...venue.scenario import changed
+from ...venue.paths import changed
 from ...venue.spectra import SPECTRA
 from .. import scene, tables
 from ..charts import loudspeaker as loudspeaker_chart
@@ -535,7 +535,7 @@ class Meeting:
         Parameters
         ----------
         path : tuple
-            As for ``venue.scenario.changed`` [-]
+            As for ``venue.paths.changed`` [-]
         value : any
             New value [SI]
         """
@@ -548,7 +548,7 @@ class Meeting:
         Parameters
         ----------
         path : tuple
-            As for ``venue.scenario.changed`` [-]
+            As for ``venue.paths.changed`` [-]
 
         Returns
         -------
@@ -839,7 +839,9 @@ class Meeting:
 
     def _take_aim(self, changes):
         """Set the controls to what a search found."""
-        self.changes.update(changes)
+        for (kind, name, *rest), value in changes.items():  # the controls count things
+            names = [thing.name for thing in getattr(self.start, kind)]
+            self.changes[kind, names.index(name), *rest] = value
         self._build()
         self.live()
 
