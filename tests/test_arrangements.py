@@ -215,7 +215,7 @@ def bank_groups(scenario, key):
     placed = [
         (g, serves[0])
         for g, serves in ARRANGEMENTS[key].place(scenario)
-        if serves and g.type.lobes == 1
+        if serves and scenario.loudspeaker_types[g.loudspeaker].lobes == 1
     ]
     return [(group, side[first]) for group, first in placed if first in side]
 
@@ -227,7 +227,7 @@ def miss(scenario, group, side):
     bank = next(b for b in scenario.banks if b.side == side)
     ears = replace(bank, open=True).listening(scenario.hall).points
     found = []
-    for c in group.loudspeakers:
+    for c in group.loudspeakers(scenario.loudspeaker_types[group.loudspeaker]):
         way = ears - c.position
         along = way @ rotation(c.pan_deg, c.downtilt_deg)[0]
         found.append(np.sqrt((way**2).sum(axis=1) - along**2)[along > 0].min(initial=np.inf))

@@ -85,7 +85,7 @@ def test_all_facings_at_once_equal_a_plain_sum(seed, sources, places, up):
 
 
 @pytest.fixture
-def in_the_open(monkeypatch):
+def in_the_open():
     """A hall whose one loudspeaker is omnidirectional; its result without room and air; a lavalier,
     omni up to 2 kHz.
     """
@@ -96,7 +96,6 @@ def in_the_open(monkeypatch):
         source="made up for tests",
     )
     flat.__dict__["balloon_db"] = np.zeros((len(AZIMUTH_DEG), len(ELEVATION_DEG), 7))
-    monkeypatch.setitem(loudspeaker_types(), "omni", flat)
     hall = Hall(
         length=40,
         width=30,
@@ -116,6 +115,7 @@ def in_the_open(monkeypatch):
         court="high school",
         hall=hall,
         microphones=(microphone,),
+        measured_types=(flat,),
         groups=(
             Group(
                 name="one",

@@ -103,9 +103,7 @@ def test_units_can_be_changed():
     assert (other.hall.length, other.treatments[0].area) == pytest.approx(
         (s.hall.length, s.treatments[0].area), rel=1e-9
     )
-    assert other.groups[0].loudspeakers[0].position == pytest.approx(
-        s.groups[0].loudspeakers[0].position, rel=1e-9
-    )
+    assert other.loudspeakers[0].position == pytest.approx(s.loudspeakers[0].position, rel=1e-9)
 
 
 def comments(text):

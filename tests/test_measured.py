@@ -15,11 +15,13 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from gymtools.acoustics.evaluate import evaluate
+from gymtools.design.arrangements import arrange
+from gymtools.design.options import choices
 from gymtools.physics import balloons
 from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
 from gymtools.venue.files import load, parse, save, to_text
-from gymtools.venue.loudspeakers import LoudspeakerType, adopt, loudspeaker_types
+from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.measured import read_measured, read_polars, read_sofa, write_sofa
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
@@ -381,39 +383,108 @@ def test_edge_angles_of_the_generic_types():
             )
 
 
+def school(folder, name="horn of the tests"):
+    """A scenario file in a folder, with a measured type beside it that is the horn of the table."""
+    write_sofa(HORN, folder / "horn.sofa")
+    (folder / "horn.toml").write_text(DESCRIPTION.format(name=name, balloon="horn.sofa"))
+    text = to_text(load(SCENARIOS / "dovecote.toml")).replace("two-way 110x60", name)
+    (folder / "school.toml").write_text('loudspeaker_files = ["horn.toml"]\n' + text)
+    return folder / "school.toml"
+
+
 def test_a_measured_type_plays_in_a_scenario(tmp_path):
-    """A scenario that names a loudspeaker file plays it like any other type: as the generic one it
-    was written from; saved, sent to another process, and told apart.
+    """Behavior: a scenario that names a loudspeaker file plays it like any other type, as the
+    generic one it was written from; saved, sent to another process, and told apart.
     """
-    write_sofa(HORN, tmp_path / "horn.sofa")
-    (tmp_path / "horn.toml").write_text(
-        DESCRIPTION.format(name="horn of the tests", balloon="horn.sofa")
-    )
-    text = to_text(load(SCENARIOS / "dovecote.toml")).replace("two-way 110x60", "horn of the tests")
-    (tmp_path / "school.toml").write_text('loudspeaker_files = ["horn.toml"]\n' + text)
-    s = load(tmp_path / "school.toml")
-    kind = s.groups[0].type
-    assert (
-        kind.measured_db is not None
-        and kind.fingerprint
-        and (kind.horizontal_deg, kind.vertical_deg) == pytest.approx((90, 60), abs=5)
-    )
+    s = load(school(tmp_path))
+    kind = s.loudspeakers[0].type
+    assert s.measured_types == (kind,) and s.loudspeaker_types[kind.name] is kind
+    assert kind.name not in loudspeaker_types()
+    assert kind.fingerprint and kind.measured_db is not None
+    assert (kind.horizontal_deg, kind.vertical_deg) == pytest.approx((90, 60), abs=5)
     generic = replace(
         s,
         groups=tuple(
-            replace(g, loudspeaker="two-way 90x60") if g.type is kind else g for g in s.groups
+            replace(g, loudspeaker="two-way 90x60") if g.loudspeaker == kind.name else g
+            for g in s.groups
         ),
         loudspeaker_files=(),
+        measured_types=(),
     )
     a, b = evaluate(s), evaluate(generic)
-    assert a.level_db == pytest.approx(b.level_db, abs=0.01) and a.sti == pytest.approx(
-        b.sti, abs=1e-3
-    )
+    assert a.level_db == pytest.approx(b.level_db, abs=0.01)
+    assert a.sti == pytest.approx(b.sti, abs=1e-3)
     save(s, tmp_path / "again.toml")
     assert load(tmp_path / "again.toml") == s
-    assert pickle.loads(pickle.dumps(s)) == s and read_measured(tmp_path / "horn.toml") is kind
     with pytest.raises(ValueError, match=r"loudspeaker_files are given, but not the folder"):
         parse((tmp_path / "school.toml").read_text())
+
+
+def test_a_scenario_carries_its_measured_types(tmp_path):
+    """Behavior: another process, which never read the file, has the type and its balloon."""
+    s = load(school(tmp_path))
+    again = pickle.loads(pickle.dumps(s))
+    assert again == s and "__getstate__" not in vars(type(s))
+    np.testing.assert_array_equal(
+        again.loudspeakers[0].type.measured_db, s.measured_types[0].measured_db
+    )
+
+
+def test_a_file_is_valid_by_itself(tmp_path):
+    """Behavior: a measured type that was read for one scenario is not known to the next: a file
+    that names it without its loudspeaker_files is refused, whatever was read before.
+    """
+    path = school(tmp_path)
+    load(path)
+    path.write_text(path.read_text().replace('loudspeaker_files = ["horn.toml"]\n', ""))
+    with pytest.raises(
+        ValueError,
+        match=r"^school\.toml: group '.*': loudspeaker = 'horn of the tests' is unknown\. .*"
+        r"needs its loudspeaker_files",
+    ):
+        load(path)
+
+
+def test_a_corrected_file_is_read_anew(tmp_path):
+    """Behavior: a polar file or description that was corrected holds from the next reading on, and
+    the scenario read before keeps what it had.
+    """
+    path = school(tmp_path)
+    before = load(path)
+    write_sofa(loudspeaker_types()["two-way 60x40"], tmp_path / "horn.sofa")
+    card = tmp_path / "horn.toml"
+    card.write_text(card.read_text().replace("weight_kg = 22", "weight_kg = 21"))
+    after = load(path)
+    old, new = before.measured_types[0], after.measured_types[0]
+    assert (old.weight_kg, new.weight_kg) == (22, 21) and old.fingerprint != new.fingerprint
+    assert new.horizontal_deg < old.horizontal_deg - 15 and before != after
+    assert before.loudspeakers[0].type is old and after.loudspeakers[0].type is new
+
+
+def test_two_types_need_two_names(tmp_path):
+    """Behavior: two measured types of one name in one scenario are refused; in two scenarios each
+    has its own.
+    """
+    path = school(tmp_path)
+    card = (tmp_path / "horn.toml").read_text()
+    (tmp_path / "other.toml").write_text(card.replace("weight_kg = 22", "weight_kg = 30"))
+    text = path.read_text()
+    path.write_text(text.replace('["horn.toml"]', '["horn.toml", "other.toml"]'))
+    with pytest.raises(ValueError, match="another loudspeaker type is called 'horn of the tests'"):
+        load(path)
+    path.write_text(text.replace('["horn.toml"]', '["other.toml"]'))
+    assert load(path).measured_types[0].weight_kg == 30
+
+
+def test_measured_types_can_be_chosen(tmp_path):
+    """Behavior: arrangements, options and moves take the scenario's types."""
+    s = load(school(tmp_path))
+    other = arrange(s, "center four", loudspeaker="horn of the tests")
+    assert {c.type.name for c in other.loudspeakers} == {"horn of the tests"}
+    assert "horn of the tests" in choices(s)["loudspeakers"]
+    first = load(SCENARIOS / "dovecote.toml")
+    with pytest.raises(ValueError, match="loudspeaker = 'horn of the tests' is unknown"):
+        arrange(first, "center four", loudspeaker="horn of the tests")
 
 
 @pytest.mark.parametrize(
@@ -560,14 +631,11 @@ def test_polars_that_cannot_be(tmp_path, text, message):
         read_polars(tmp_path / "p.csv")
 
 
-def test_mean_of_seams_and_the_same_type_twice():
-    """Closed form: directions given twice count as the mean of their energies; a type adopted twice
-    is one.
-    """
+def test_mean_of_seams():
+    """Closed form: directions given twice count as the mean of their energies."""
     vectors = directions()[::3, ::3].reshape(-1, 3)
     level = np.zeros((len(vectors), 7))
     pole = np.flatnonzero(vectors[:, 2] > 0.999)
     level[pole] = np.linspace(-6, 0, len(pole))[:, None]
     found = balloons.on_grid(vectors, level)
     assert found[36, 36] == pytest.approx([to_level(to_energy(level[pole, 0]).mean())] * 7)
-    assert adopt(HORN) is HORN and isinstance(HORN, LoudspeakerType)

@@ -1142,7 +1142,7 @@ def test_the_loudspeaker_is_shown_closely():
     """
     m = panel("dovecote")
     open_tab(m, "The loudspeaker")
-    kind = m.scenario.groups[0].type
+    kind = m.scenario.loudspeakers[0].type
     words, figure = m.closely.children[0].value, m.closely.children[1]
     assert kind.name in words and "generic: made from nominal angles, not measured" in words
     two_k = next(t for t in figure.data if t.name == "2k Hz" and t.subplot == "polar")

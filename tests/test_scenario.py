@@ -101,6 +101,11 @@ REFUSALS = {
         dict(groups=(replace(ROW, number=12, spacing=2), replace(DOWN, tag="R1"))),
         r"^two loudspeakers carry the tag 'R11'\.",
     ),
+    "unknown type": (
+        dict(groups=(replace(ROW, loudspeaker="two-way 90x50"), DOWN)),
+        r"^group 'row': loudspeaker = 'two-way 90x50' is unknown\. Did you mean 'two-way 90x.0'\?"
+        r" A measured one needs its loudspeaker_files\.$",
+    ),
     "no group": (dict(groups=()), r"^there is no loudspeaker group\. Add \[\[groups\]\]\.$"),
     "no use": (dict(uses=()), r"^there is no use\. Add \[\[uses\]\]\.$"),
     **{
@@ -497,8 +502,8 @@ THINGS = {
     ),
     "loudspeaker": (
         ROW,
-        dict(loudspeaker="two-way 90x50"),
-        r"^loudspeaker = 'two-way 90x50' is unknown\. Did you mean 'two-way 90x",
+        dict(loudspeaker=90),
+        r"^loudspeaker = 90 must be text in quotes\.$",
     ),
     "spacing": (
         ROW,
@@ -570,7 +575,7 @@ def test_a_line_of_cabinets():
         downtilt_deg=30,
         splay_deg=10,
     )
-    loudspeakers = line.loudspeakers
+    loudspeakers = line.loudspeakers(loudspeaker_types()["pendant 70"])
     assert [c.tag for c in loudspeakers] == ["L1", "L2", "L3", "L4", "L5"]
     assert [c.pan_deg for c in loudspeakers] == [0, 10, 20, 30, 40]
     assert loudspeakers[2].position.tolist() == [1, 2, 6]

@@ -172,8 +172,8 @@ def test_every_cabinet_errs_for_itself():
     errors = np.arange(1.0, len(turning) + 1) / 10
     changes = uncertainty._DIALS["aim_deg"][1](alone, turning, errors)
     moved = [
-        changes["groups", n, key] - getattr(alone.groups[n], key)
-        for n in range(len(alone.groups))
+        changes["groups", group.name, key] - getattr(group, key)
+        for group in alone.groups
         for key in ("pan_deg", "downtilt_deg")
     ]
     assert np.mod(np.array(moved) + 180, 360) - 180 == pytest.approx(errors)

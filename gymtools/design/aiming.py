@@ -665,11 +665,15 @@ def _mirrors(scenario, axis):
 
 def _orbit(scenario, n, mirrors):
     """Groups that a group becomes under the mirrors, itself among them."""
+
+    def seen(group, axis=None):
+        return _seen(scenario.in_group(group.name), axis)
+
     found = {n}
     for axis in (*mirrors, *mirrors):
         for m in list(found):
-            image = _seen(scenario.groups[m].loudspeakers, axis)
-            found |= {k for k, g in enumerate(scenario.groups) if _seen(g.loudspeakers) == image}
+            image = seen(scenario.groups[m], axis)
+            found |= {k for k, g in enumerate(scenario.groups) if seen(g) == image}
     return found
 
 

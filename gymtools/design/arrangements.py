@@ -11,7 +11,8 @@ import numpy as np
 
 from ..physics.checks import within
 from ..venue.locations import along_wall
-from ..venue.loudspeakers import Group, loudspeaker_types
+from ..venue.loudspeakers import Group
+from ..venue.renamed import warn_renamed
 from ..venue.seating import EAR_OVER_SEAT
 from ..venue.tables import named
 from ..venue.uses import GroupSetting
@@ -29,6 +30,7 @@ STEP, STEPS = (
     16,
 )  # how loudspeakers that would meet are moved apart [m], and how often it is tried
 WALL = 0.6  # how far a loudspeaker at a wall hangs in front of it [m]
+FORMER = {f"centre {words}": f"center {words}" for words in ("four", "housing", "to banks")}
 COMPASS = {"east": 0.0, "north": 90.0, "west": 180.0, "south": -90.0}
 OPPOSITE = {"north": "south", "south": "north", "east": "west", "west": "east"}
 
@@ -50,7 +52,7 @@ class Misfit(ValueError):
     """The arrangement asks for something this hall has not got."""
 
 
-def arrange(scenario, key, *, loudspeaker=None, rows=3, columns=3):
+def arrange(scenario, key, *, loudspeaker=None, rows=3, columns=3, cabinet=None):
     """The scenario with its loudspeakers replaced by an arrangement, placed and aimed for this
     hall.
 
@@ -64,6 +66,8 @@ def arrange(scenario, key, *, loudspeaker=None, rows=3, columns=3):
         Type of the main groups; what the arrangement usually takes when left out [-]
     rows, columns : int
         Of a grid of pendants [-]
+    cabinet : str, optional
+        Former name of ``loudspeaker``
 
     Returns
     -------
@@ -75,14 +79,20 @@ def arrange(scenario, key, *, loudspeaker=None, rows=3, columns=3):
     Misfit
         One line on what the hall would need (a bank, a stage, more height)
     """
+    if key in FORMER:
+        warn_renamed(f"arrangement '{key}'", f"'{FORMER[key]}'")
+        key = FORMER[key]
+    if cabinet is not None:
+        warn_renamed("arrange(cabinet=...)", "arrange(loudspeaker=...)")
+        loudspeaker = cabinet
     if key not in ARRANGEMENTS:
         raise ValueError(f"arrangement '{key}' is unknown. Known: {', '.join(ARRANGEMENTS)}.")
     if loudspeaker is not None:
-        named(loudspeaker_types(), loudspeaker, "loudspeaker")
+        named(scenario.loudspeaker_types, loudspeaker, "loudspeaker")
     options = {} if loudspeaker is None else {"loudspeaker": loudspeaker}
     if key == "pendants":
         options |= {"rows": _whole("rows", rows), "columns": _whole("columns", columns)}
-    placed = _disentangled(ARRANGEMENTS[key].place(scenario, **options))
+    placed = _disentangled(scenario, ARRANGEMENTS[key].place(scenario, **options))
     groups = tuple(group for group, _ in placed)
     uses = tuple(replace(use, groups=_drives(scenario, use, placed)) for use in scenario.uses)
     return replace(scenario, groups=groups, uses=uses)
@@ -127,12 +137,13 @@ def _whole(name, value):
     return int(value)
 
 
-def _disentangled(placed):
+def _disentangled(scenario, placed):
     """The same, each group whose loudspeakers meet those before it moved towards the middle of the
     hall until they do not.
     """
-    done = []
+    done, others = [], []
     for group, serves in placed:
+        kind = scenario.loudspeaker_types[group.loudspeaker]
         away = np.array([group.x, group.y])
         ahead = np.array(
             [math.cos(math.radians(group.pan_deg)), math.sin(math.radians(group.pan_deg))]
@@ -141,12 +152,13 @@ def _disentangled(placed):
         step = -away / np.linalg.norm(away) if np.linalg.norm(away) > CLUSTER else ahead
         for k in range(STEPS):
             moved = replace(group, x=group.x + k * STEP * step[0], y=group.y + k * STEP * step[1])
-            others = [c for g, _ in done for c in g.loudspeakers]
-            if not colliding_loudspeakers([*others, *moved.loudspeakers]):
+            own = moved.loudspeakers(kind)
+            if not colliding_loudspeakers([*others, *own]):
                 break
         else:
             raise Misfit(f"'{group.name}' finds no free place beside the other loudspeakers.")
         done.append((moved, serves))
+        others += own
     return done
 
 
@@ -202,13 +214,9 @@ def _edge(scenario, side, reach=0.85):
     )
 
 
-def _type(name):
-    return loudspeaker_types()[name]
-
-
 def _group(scenario, name, tag, loudspeaker, place, target, **more):
     """A group at a place (x, y), hung as high as it may, aimed at a target."""
-    kind = _type(loudspeaker)
+    kind = scenario.loudspeaker_types[loudspeaker]
     reach = (
         more.get("spacing", 0.0)
         * (more.get("number", 1) - 1)
@@ -242,7 +250,7 @@ def _across(side):
 
 
 def _center_four(scenario, loudspeaker="two-way 90x60"):
-    kind, banks, placed = _type(loudspeaker), _banks(scenario), []
+    kind, banks, placed = scenario.loudspeaker_types[loudspeaker], _banks(scenario), []
     out = kind.depth + kind.width / 2 + APART
     for side, pan in COMPASS.items():
         at = (out * math.cos(math.radians(pan)), out * math.sin(math.radians(pan)))
@@ -259,7 +267,7 @@ def _center_four(scenario, loudspeaker="two-way 90x60"):
 
 
 def _center_housing(scenario, loudspeaker="four-sided 90x50"):
-    kind = _type(loudspeaker)
+    kind = scenario.loudspeaker_types[loudspeaker]
     if kind.lobes < 2:
         raise Misfit(
             f"'{loudspeaker}' fires one way; this arrangement needs a housing that fires to all"
@@ -286,7 +294,7 @@ def _facing(scenario):
 
 
 def _center_to_banks(scenario, loudspeaker="two-way 90x60"):
-    kind, banks, placed = _type(loudspeaker), _banks(scenario), []
+    kind, banks, placed = scenario.loudspeaker_types[loudspeaker], _banks(scenario), []
     for side in _facing(scenario):
         bank, out = banks[side], kind.depth + kind.width / 2 + APART
         _, along, inward = along_wall(side, scenario.hall)
@@ -498,7 +506,7 @@ def _stage_end(scenario, loudspeaker="two-way 90x60"):
 
 
 def _grid(scenario, loudspeaker="pendant 100", rows=3, columns=3):
-    hall, kind, placed = scenario.hall, _type(loudspeaker), []
+    hall, kind, placed = scenario.hall, scenario.loudspeaker_types[loudspeaker], []
     everywhere = [
         "court",
         *(t.name for t in (*scenario.banks, *scenario.balconies, *scenario.floor_seats)),
@@ -524,7 +532,12 @@ def _grid(scenario, loudspeaker="pendant 100", rows=3, columns=3):
 
 
 def _end_clusters(scenario, loudspeaker="two-way 90x60"):
-    court, kind, banks, placed = scenario.lines, _type(loudspeaker), _banks(scenario), []
+    court, kind, banks, placed = (
+        scenario.lines,
+        scenario.loudspeaker_types[loudspeaker],
+        _banks(scenario),
+        [],
+    )
     for end, sign in (("west", -1), ("east", 1)):
         x = sign * court.length / 2
         for side, turn in (("north", 1), ("south", -1)):

@@ -2,9 +2,8 @@
 
 from dataclasses import dataclass
 
-from ..venue.loudspeakers import loudspeaker_types
 from ..venue.microphones import MICROPHONE_TYPES
-from ..venue.paths import changed, value_at
+from ..venue.paths import changed
 from ..venue.scenario import Scenario
 from ..venue.units import to_file
 from .aiming import adjustments
@@ -100,9 +99,9 @@ def _ideas(scenario, use):
         )
     for adjustment in adjustments(scenario, playing, ("downtilt_deg",), symmetric=True):
         orbit = [p[1] for p, _, _ in adjustment.links]
-        for kind, other in loudspeaker_types().items():
-            first = value_at(scenario, ("groups", orbit[0]))
-            if kind != first.loudspeaker and _family(other) == _family(first.type):
+        first = scenario.in_group(orbit[0])[0].type
+        for kind, other in scenario.loudspeaker_types.items():
+            if kind != first.name and _family(other) == _family(first):
                 who = _listed(orbit)
                 yield (
                     "type",

@@ -5,7 +5,6 @@ in everything.
 from dataclasses import dataclass, fields, is_dataclass, replace
 
 from ..venue.hall import TREATABLE, Treatment
-from ..venue.loudspeakers import loudspeaker_types
 from ..venue.scenario import Scenario
 from ..venue.units import length_text, to_file
 from .arrangements import ARRANGEMENTS, arrange
@@ -227,7 +226,10 @@ def choices(scenario):
             AS_IT_IS: {},
             **{a.title: lambda s, key=key: arrange(s, key) for key, a in ARRANGEMENTS.items()},
         },
-        "loudspeakers": {AS_IT_IS: {}, **{name: loudspeaker(name) for name in loudspeaker_types()}},
+        "loudspeakers": {
+            AS_IT_IS: {},
+            **{name: loudspeaker(name) for name in scenario.loudspeaker_types},
+        },
         "height": {AS_IT_IS: {}, **{f"{say(by)} lower": lower(by) for by in (0.5, 1.0, 1.5)}},
         "treatment": {
             AS_IT_IS: {},

@@ -234,7 +234,7 @@ def _each_alone(scenario, use):
     """
     groups, group_settings = [], {}
     for g in scenario.groups:
-        for c in g.loudspeakers:
+        for c in scenario.in_group(g.name):
             single = replace(
                 g,
                 name=c.tag,

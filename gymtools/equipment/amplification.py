@@ -207,7 +207,7 @@ def amplify(scenario, results=None, *, prices=None):
     tags = [c.tag for c in scenario.loudspeakers]
     prices, warnings, options = prices or example_prices(), [], []
     for group in scenario.groups:
-        own = [tags.index(c.tag) for c in group.loudspeakers]
+        own = [tags.index(c.tag) for c in scenario.in_group(group.name)]
         options.append(
             _options(
                 scenario,
@@ -257,7 +257,7 @@ def _options(scenario, group, own, peak, candidates):
     fitting, best = {}, None
     for count in counts:
         for kind in candidates:
-            found = make(group, own, most, wiring, count, kind)
+            found = make(scenario, group, own, most, wiring, count, kind)
             if found is None:
                 continue
             strength, option = found
@@ -266,9 +266,10 @@ def _options(scenario, group, own, peak, candidates):
             if best is None or strength > best[0]:
                 best = strength, option
     if best is None and wiring.line_volts is None:
+        ohm = scenario.loudspeaker_types[group.loudspeaker].impedance_ohm / counts[0]
         raise ValueError(
-            f"group '{group.name}': no amplifier drives {group.type.impedance_ohm / counts[0]:.1f}"
-            " ohm. Fewer loudspeakers on a channel, or another amplifier?"
+            f"group '{group.name}': no amplifier drives {ohm:.1f} ohm. Fewer loudspeakers on a"
+            " channel, or another amplifier?"
         )
     if best is None:
         raise ValueError(
@@ -278,11 +279,11 @@ def _options(scenario, group, own, peak, candidates):
     return list(fitting.values()) or [best[1]]
 
 
-def _direct(group, own, most, wiring, count, kind):
+def _direct(scenario, group, own, most, wiring, count, kind):
     """A type of amplifier with so many loudspeakers on an output: how strong it is for each, and
     the option; None when it drives no such load.
     """
-    ohm = group.type.impedance_ohm
+    ohm = scenario.loudspeaker_types[group.loudspeaker].impedance_ohm
     gives, need = kind.watts(ohm / count), most * count
     if not gives:
         return None
@@ -313,7 +314,7 @@ def _direct(group, own, most, wiring, count, kind):
     )
 
 
-def _line(group, own, most, wiring, count, kind):
+def _line(_scenario, group, own, most, wiring, count, kind):
     """The same on a line with transformers."""
     if not kind.line_w:
         return None
@@ -459,7 +460,7 @@ def _racked(scenario, wanted, warnings):
                 load_ohm=float(w["load"]),
                 need_w=float(w["need"]),
                 gives_w=float(w["gives"]),
-                bears_w=PEAK * w["group"].type.rated_w * len(loudspeakers),
+                bears_w=PEAK * loudspeakers[0].type.rated_w * len(loudspeakers),
                 cable=f"C{n}",
                 conductor=conductor,
                 lengths=tuple(lengths),

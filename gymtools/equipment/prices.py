@@ -9,6 +9,7 @@ from importlib import resources
 from pathlib import Path
 
 from ..physics.checks import within
+from ..venue.renamed import PRICES, warn_renamed
 from ..venue.units import FOOT
 
 COLUMNS = ("kind", "item", "unit", "price", "hours", "source")
@@ -168,12 +169,12 @@ def _book(text, name, pattern=None):
                 numbers[key] = float(within(key, row[key].strip(), 0, high, ""))
             except ValueError as error:
                 raise ValueError(f"{where}: {error}") from None
-        rows.append(
-            Price(
-                **numbers,
-                **{k: (row.get(k) or "").strip() for k in ("kind", "item", "unit", "source")},
-            )
-        )
+        words = {k: (row.get(k) or "").strip() for k in ("kind", "item", "unit", "source")}
+        written = words["kind"], words["item"]
+        if written in PRICES:
+            words |= dict(zip(("kind", "item"), PRICES[written], strict=True))
+            warn_renamed(f"{where}: {','.join(written)}", ",".join(PRICES[written]))
+        rows.append(Price(**numbers, **words))
         if pattern:
             _check_unit(rows[-1], where, pattern)
     return PriceBook(rows, name)

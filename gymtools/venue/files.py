@@ -5,7 +5,7 @@ comment or a file.
 import difflib
 import os
 import tempfile
-from dataclasses import MISSING, is_dataclass, replace
+from dataclasses import MISSING, is_dataclass
 from pathlib import Path
 
 import tomlkit
@@ -18,6 +18,7 @@ from .loudspeakers import Group
 from .measured import read_measured
 from .microphones import Microphone
 from .quantity import file_fields
+from .renamed import current_tables, current_text
 from .scenario import Scenario
 from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
@@ -78,17 +79,36 @@ def parse(text, where="scenario", *, folder=None):
     Parameters
     ----------
     text : str
-        TOML [-]
+        TOML
     where : str
-        File name for messages [-]
+        File name for messages
     folder : str or Path, optional
-        Where the files of measured loudspeakers lie that it names [-]
+        Where the files of measured loudspeakers lie that it names
 
     Returns
     -------
     scenario : Scenario
         As ``load`` returns it
+
+    Raises
+    ------
+    ValueError
+        As for ``load``
     """
+    tables = _tables(text, where)
+    units = tables["units"]
+    measured = _measured_types(tables.get("loudspeaker_files", []), where, folder)
+    for key, cls in ONE.items():
+        if key in tables:
+            tables[key] = _one(cls, tables[key], f"{where} [{key}]", units)
+    for key, cls in MANY.items():
+        tables[key] = _many(cls, key, tables.get(key, []), where, units)
+    beside = {"text": current_text(text), "measured_types": measured}
+    return build(Scenario, tables, where, units, beside=beside)
+
+
+def _tables(text, where):
+    """Tables of a file in present names, with units that are known."""
     try:
         tables = tomlkit.parse(text).unwrap()
     except (TOMLKitError, ValueError) as error:
@@ -102,45 +122,44 @@ def parse(text, where="scenario", *, folder=None):
         to_file(1.0, "m", units)
     except ValueError as error:
         raise ValueError(f"{where}: {error}") from None
-    _adopt_measured(tables.get("loudspeaker_files", []), where, folder)
-    for key, cls in ONE.items():
-        if key in tables:
-            table = (
-                _with_things(tables[key], "wiring", Wiring, f"{where} [{key}]", units)
-                if key == "equipment"
-                else tables[key]
-            )
-            tables[key] = build(cls, table, f"{where} [{key}]", units)
-    for key, cls in MANY.items():
-        entries = tables.get(key, [])
-        if not isinstance(entries, list):
-            raise ValueError(f"{where} [{key}]: must be a list of tables. Write [[{key}]].")
-        made = []
-        for number, entry in enumerate(entries, 1):
-            label = f"{where} [[{key}]] {_label(entry, number)}"
-            if key == "uses" and isinstance(entry, dict):
-                entry = _use_groups(entry, label, units)
-            made.append(build(cls, entry, label, units))
-        tables[key] = tuple(made)
-    return replace(build(Scenario, tables, where, units), text=text)
+    return current_tables(tables, where)
 
 
-def _adopt_measured(names, where, folder):
-    """Read the measured types that a scenario names, so that its groups find them."""
+def _measured_types(names, where, folder):
+    """The measured types that a scenario names."""
     if not isinstance(names, list) or not all(isinstance(n, str) for n in names):
         raise ValueError(f"{where}: loudspeaker_files must be a list of file names in quotes.")
     if names and folder is None:
         raise ValueError(
             f"{where}: loudspeaker_files are given, but not the folder in which they lie."
         )
-    for name in names:
-        try:
-            read_measured(Path(folder) / name)
-        except ValueError as error:
-            raise _refused(where, error) from None
+    try:
+        return tuple(read_measured(Path(folder) / name) for name in names)
+    except ValueError as error:
+        raise _refused(where, error) from None
 
 
-def build(cls, table, where, units):
+def _one(cls, table, label, units):
+    """The thing of a table that a file holds once."""
+    if cls is Equipment:
+        table = _with_things(table, "wiring", Wiring, label, units)
+    return build(cls, table, label, units)
+
+
+def _many(cls, key, entries, where, units):
+    """The things of an array of tables."""
+    if not isinstance(entries, list):
+        raise ValueError(f"{where} [{key}]: must be a list of tables. Write [[{key}]].")
+    things = []
+    for number, entry in enumerate(entries, 1):
+        label = f"{where} [[{key}]] {_label(entry, number)}"
+        if cls is Use and isinstance(entry, dict):
+            entry = _use_groups(entry, label, units)
+        things.append(build(cls, entry, label, units))
+    return tuple(things)
+
+
+def build(cls, table, where, units, *, beside=None):
     """Make one thing from one table, refusing unknown, missing and impossible keys.
 
     Parameters
@@ -152,12 +171,19 @@ def build(cls, table, where, units):
     where : str
         File and table, for messages [-]
     units : str
-        Units of the file, "m" or "ft" [-]
+        Units of the file, "m" or "ft"
+    beside : dict, optional
+        Values of fields that no file holds
 
     Returns
     -------
     thing : cls
         In SI
+
+    Raises
+    ------
+    ValueError
+        One line that names file, table, key, value, what is allowed and the likely slip
     """
     if not isinstance(table, dict):
         raise _refused(where, "must be a table of keys and values.")
@@ -177,20 +203,21 @@ def build(cls, table, where, units):
     ]
     if missing:
         raise _refused(where, f"missing {', '.join(missing)}.")
-    values = {}
     try:
-        for key, value in table.items():
-            meta = known[key].metadata
-            if "unit" in meta:
-                value = _number(key, value, meta, units)
-            elif known[key].type in (str, str | None) and not (
-                isinstance(value, str) and value.strip()
-            ):
-                raise ValueError(f"{key} = {value!r} must be text in quotes.")
-            values[key] = tuple(value) if isinstance(value, list) else value
-        return cls(**values)
+        values = {key: _value(key, value, known[key], units) for key, value in table.items()}
+        return cls(**values, **(beside or {}))
     except (ValueError, TypeError) as error:
         raise _refused(where, error) from error
+
+
+def _value(key, value, field, units):
+    """Value of one key in SI."""
+    if "unit" in field.metadata:
+        return _number(key, value, field.metadata, units)
+    text = field.type in (str, str | None)
+    if text and not (isinstance(value, str) and value.strip()):
+        raise ValueError(f"{key} = {value!r} must be text in quotes.")
+    return tuple(value) if isinstance(value, list) else value
 
 
 def _refused(where, what):

@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
+from types import MappingProxyType
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from ..physics.directivity import directivity_index, generic_balloon
 from ..physics.geometry import rotation
 from ..physics.landing import ray_energy
 from .quantity import Thing, quantity
-from .tables import named, read_table
+from .tables import read_table
 
 # most that the processor lifts an octave in which the loudspeaker is weak [dB]    common practice,
 # no
@@ -97,12 +98,12 @@ class LoudspeakerType(Thing):
 
 @lru_cache(maxsize=1)
 def loudspeaker_types():
-    """All loudspeaker types of the data table.
+    """Loudspeaker types of the package's table; a scenario adds those that were measured for it.
 
     Returns
     -------
-    types : dict
-        LoudspeakerType by name
+    types : mapping
+        LoudspeakerType by name; it cannot be changed
     """
     types = {}
     for row in read_table("loudspeakers.csv"):
@@ -110,26 +111,7 @@ def loudspeaker_types():
         words = {k: row.pop(k) for k in ("name", "description", "source")}
         numbers = {k: float(v) for k, v in row.items()}
         types[words["name"]] = LoudspeakerType(sensitivity_db=sensitivity, **words, **numbers)
-    return types
-
-
-def adopt(kind):
-    """Make a type known by its name.
-
-    Parameters
-    ----------
-    kind : LoudspeakerType
-        One that was measured [-]
-
-    Returns
-    -------
-    kind : LoudspeakerType
-        The same, or the equal one that was known before; refused when the name belongs to another
-    """
-    types = loudspeaker_types()
-    if kind.name in types and types[kind.name] != kind:
-        raise ValueError(f"another loudspeaker type is called '{kind.name}'. Give it another name.")
-    return types.setdefault(kind.name, kind)
+    return MappingProxyType(types)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,21 +172,27 @@ class Group(Thing):
 
     def __post_init__(self):
         super().__post_init__()
-        named(loudspeaker_types(), self.loudspeaker, "loudspeaker")
+        if not isinstance(self.loudspeaker, str):
+            raise ValueError(f"loudspeaker = {self.loudspeaker!r} must be text in quotes.")
         if self.number > 1 and self.spacing <= 0:
             raise ValueError(
                 f"spacing = {self.spacing:g} m hangs {self.number} loudspeakers in one place. Give"
                 " their distance."
             )
 
-    @property
-    def type(self):
-        """Its loudspeaker type."""
-        return loudspeaker_types()[self.loudspeaker]
+    def loudspeakers(self, loudspeaker_type):
+        """The loudspeakers of the group.
 
-    @property
-    def loudspeakers(self):
-        """The loudspeakers of the group, in line order."""
+        Parameters
+        ----------
+        loudspeaker_type : LoudspeakerType
+            What the scenario knows under the group's ``loudspeaker``
+
+        Returns
+        -------
+        loudspeakers : tuple of Loudspeaker
+            In line order
+        """
         hung, a = [], math.radians(self.along_deg)
         for k in range(self.number):
             step = k - (self.number - 1) / 2
@@ -212,7 +200,7 @@ class Group(Thing):
                 Loudspeaker(
                     tag=f"{self.tag}{k + 1}",
                     group=self.name,
-                    type=self.type,
+                    type=loudspeaker_type,
                     x=self.x + step * self.spacing * math.cos(a),
                     y=self.y + step * self.spacing * math.sin(a),
                     z=self.height,

@@ -12,7 +12,7 @@ import numpy as np
 from ..physics import balloons
 from ..physics.bands import COVERAGE, NOMINAL, to_energy, to_level
 from ..physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
-from .loudspeakers import LoudspeakerType, adopt
+from .loudspeakers import LoudspeakerType, loudspeaker_types
 
 CONVENTION = "FreeFieldDirectivityTF"
 KEYS = (
@@ -42,7 +42,7 @@ def read_measured(path):
     Returns
     -------
     type : LoudspeakerType
-        Marked as measured, and known by its name from now on
+        Marked as measured; a scenario holds it in ``measured_types``
 
     Raises
     ------
@@ -66,6 +66,11 @@ def read_measured(path):
                 else f"missing {', '.join(missing)}."
             )
         )
+    if table["name"] in loudspeaker_types():
+        raise ValueError(
+            f"{path.name}: another loudspeaker type is called '{table['name']}'. Give it another"
+            " name."
+        )
     file = path.parent / str(table.pop("balloon"))
     readers = {".sofa": read_sofa, ".csv": read_polars}
     if file.suffix.lower() not in readers:
@@ -87,7 +92,7 @@ def read_measured(path):
         float(np.clip(a[COVERAGE].mean(), 5, 180)) for a in balloons.edge_angles(balloon)
     )
     try:
-        made = LoudspeakerType(
+        return LoudspeakerType(
             horizontal_deg=horizontal,
             vertical_deg=vertical,
             mouth_width=table["width"],
@@ -99,7 +104,6 @@ def read_measured(path):
             fingerprint=hashlib.sha256(np.ascontiguousarray(balloon).tobytes()).hexdigest()[:16],
             **table,
         )
-        return adopt(made)
     except (ValueError, TypeError) as error:
         raise ValueError(f"{path.name}: {error}") from error
 

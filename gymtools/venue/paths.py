@@ -2,10 +2,11 @@
 "target_dba"), ("hall", "length"). Things of which a scenario holds several are found by name.
 """
 
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import is_dataclass, replace
 from numbers import Integral
 
 from .finishes import FINISHES
+from .quantity import file_fields
 from .renamed import current_key, warn_renamed
 from .uses import GroupSetting
 from .wiring import Wiring
@@ -178,7 +179,7 @@ def _in_thing(thing, step, steps):
     now = current_key(type(thing), step)
     if now != step:
         warn_renamed(_written((*steps, step)), _written((*steps, now)))
-    _check_known(now, [f.name for f in fields(thing)], steps)
+    _check_known(now, [f.name for f in file_fields(thing)], steps)
     return now
 
 

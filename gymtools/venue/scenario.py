@@ -9,7 +9,7 @@ from . import validation
 from .configuration import HallConfiguration
 from .court import court
 from .hall import Air, Hall
-from .loudspeakers import adopt
+from .loudspeakers import LoudspeakerType, loudspeaker_types
 from .memory import Memory
 from .paths import changed as changed  # scripts found it here before
 from .quantity import NOT_IN_FILE, Thing
@@ -42,6 +42,10 @@ class Scenario(Thing):
     targets: Targets = Targets()
     equipment: Equipment = Equipment()
     loudspeaker_files: tuple = ()  # descriptions of measured types, from the scenario's folder
+    # read from these
+    measured_types: tuple[LoudspeakerType, ...] = field(
+        default=(), repr=False, metadata=NOT_IN_FILE
+    )
     # by finish: what the table's values are multiplied by, one number or seven
     absorption_factors: dict = field(default_factory=dict)
     # the file it came from, comments and all
@@ -62,17 +66,12 @@ class Scenario(Thing):
         )
         validation.check(self)
 
-    def __getstate__(self):
-        """What another process needs: measured types come along."""
-        return {
-            **self.__dict__,
-            "measured types": [g.type for g in self.groups if g.type.measured_db is not None],
-        }
-
-    def __setstate__(self, state):
-        for kind in state.pop("measured types"):
-            adopt(kind)
-        self.__dict__.update(state)
+    @property
+    def loudspeaker_types(self):
+        """Loudspeaker types that a group may have: LoudspeakerType by name, of the package's table
+        and measured ones.
+        """
+        return {**loudspeaker_types(), **{t.name: t for t in self.measured_types}}
 
     @property
     def lines(self):
@@ -161,8 +160,24 @@ class Scenario(Thing):
 
     @cached_property
     def loudspeakers(self):
-        """Every loudspeaker of every group."""
-        return tuple(c for g in self.groups for c in g.loudspeakers)
+        """Every loudspeaker of every group, in the order of the groups."""
+        types = self.loudspeaker_types
+        return tuple(c for g in self.groups for c in g.loudspeakers(types[g.loudspeaker]))
+
+    def in_group(self, group):
+        """Loudspeakers of one group.
+
+        Parameters
+        ----------
+        group : str
+            Name of a group
+
+        Returns
+        -------
+        loudspeakers : tuple of Loudspeaker
+            In line order; empty when no group is called so
+        """
+        return tuple(c for c in self.loudspeakers if c.group == group)
 
     @property
     def seats(self):

@@ -10,6 +10,7 @@ from ..physics.checks import within
 from ..physics.geometry import boxes_apart
 from .finishes import FINISHES
 from .hall import TREATABLE
+from .loudspeakers import loudspeaker_types
 from .room import overlap
 from .tables import named
 from .units import to_file
@@ -42,6 +43,7 @@ def check(scenario):
     scenario : Scenario
         Its parts have been checked one by one; here it is whether they fit together [-]
     """
+    _check_types(scenario)
     _check_names(scenario)
     _check_seating(scenario)
     _check_uses(scenario)
@@ -89,6 +91,22 @@ def checked_factors(factors):
         ]
         found[name] = given[0] if len(given) == 1 else tuple(given)
     return found
+
+
+def _check_types(scenario):
+    """Every group has a type that is known here, and a measured type a name of its own."""
+    known = dict(loudspeaker_types())
+    for measured in scenario.measured_types:
+        if known.setdefault(measured.name, measured) != measured:
+            raise ValueError(
+                f"another loudspeaker type is called '{measured.name}'. Give it another name."
+            )
+    for group in scenario.groups:
+        try:
+            named(known, group.loudspeaker, "loudspeaker")
+        except ValueError as error:
+            measured = " A measured one needs its loudspeaker_files."
+            raise ValueError(f"group '{group.name}': {error}{measured}") from None
 
 
 def _check_names(scenario):

@@ -18,7 +18,6 @@ from ...design.delays import aligned
 from ...venue.files import load, save
 from ...venue.finishes import FINISHES
 from ...venue.hall import TREATABLE, Treatment
-from ...venue.loudspeakers import loudspeaker_types
 from ...venue.microphones import MICROPHONE_TYPES
 from ...venue.paths import changed
 from ...venue.spectra import SPECTRA
@@ -423,12 +422,11 @@ class Meeting:
 
     def _look_closely(self):
         """The chosen group's type of loudspeaker: polars, angles, index, balloon."""
-        group = next(
-            (g for g in self.scenario.groups if g.name == self.group_name), self.scenario.groups[0]
-        )
-        if self._looked_at == group.type:
+        own = self.scenario.in_group(self.group_name) or self.scenario.loudspeakers
+        kind = own[0].type
+        if self._looked_at == kind:
             return
-        self._looked_at, kind = group.type, group.type
+        self._looked_at = kind
         words = (
             f"<p><b>{escape(kind.name)}</b>, {escape(kind.description)};"
             f" {escape(loudspeaker_chart.mark(kind))}. Rated {kind.rated_w:g} W,"
@@ -759,7 +757,7 @@ class Meeting:
         n = names.index(self.group_name)
         group = chooser("Group", names, self.group_name, self._switch_group)
         self.controls["group"] = group
-        types = [(f"{t.name}", t.name) for t in loudspeaker_types().values()]
+        types = [(f"{t.name}", t.name) for t in self.start.loudspeaker_types.values()]
         layouts = chooser(
             "Start from",
             [("the present layout", ""), *((a.title, key) for key, a in ARRANGEMENTS.items())],
