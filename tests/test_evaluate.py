@@ -236,7 +236,7 @@ def test_reverberant_level_of_a_uniform_room(name, loudspeaker):
     absorbing = -surface * np.log(1 - alpha) + 4 * m * volume
     rays = DIRECTION @ rotation(0, 90)
     way = ((np.sign(rays) * [15, 11, 4] - [0, 0, 7 - 4]) / rays).min(axis=1)
-    left = (t.ray_energy * np.exp(-np.outer(way, m))).sum(axis=0) * (1 - alpha)
+    left = (t.balloon.ray_energy * np.exp(-np.outer(way, m))).sum(axis=0) * (1 - alpha)
     want = (
         t.response_db
         + SPEECH

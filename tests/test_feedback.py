@@ -4,12 +4,12 @@ energies.
 
 import numpy as np
 import pytest
+from arrays import sources_of
 from hypothesis import given
 from hypothesis import strategies as st
 from reference import agrees
 
 from gymtools.physics import feedback, microphones
-from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from gymtools.physics.field import direct_energy
 from gymtools.physics.reverberation import steady_level
 
@@ -172,11 +172,8 @@ def test_energies_give_the_formula_indoors(EAD, D0, D1, D2, Ds, R, q):
 
 def test_energies_of_the_package_give_the_handbook_formula():
     """Closed form: the same through the direct field itself; 0.001 dB is single precision."""
-    omni = np.ones((len(AZIMUTH_DEG) * len(ELEVATION_DEG), 7), np.float32)
     mic, listener, source = np.array([0, 0, 1.5]), np.array([25.0, 0, 1.5]), np.array([[3.0, 4, 8]])
-    energy, distance = direct_energy(
-        [mic, listener], source, [np.eye(3)], [omni], [0], np.ones((1, 7)), np.zeros(7)
-    )
+    energy, distance = direct_energy([mic, listener], sources_of(source, [np.eye(3)]))
     D1, D2 = distance[0]
     # set so that the listener gets the talker at 3 m
     direct = energy[:, :1] / energy[0, 1] / 3.0**2

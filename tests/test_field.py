@@ -5,6 +5,7 @@ program's sources.
 import numpy as np
 import pyroomacoustics as pra
 import pytest
+from arrays import balloon_of, sources_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyroomacoustics.directivities import CardioidFamily, Directivity
@@ -13,13 +14,13 @@ from scipy.spatial.transform import Rotation
 
 from gymtools.physics import air, bands
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
-from gymtools.physics.field import NEAREST, direct_energy, look_up
+from gymtools.physics.field import NEAREST, direct_energy
 from gymtools.physics.geometry import in_sight, pack, rotation
 from gymtools.venue.loudspeakers import loudspeaker_types
 
 TYPES = loudspeaker_types()
-HORN, HOUSING = TYPES["two-way 90x40"], TYPES["four-sided 90x50"]
-OMNI = np.ones((len(AZIMUTH_DEG) * len(ELEVATION_DEG), 7), np.float32)
+HORN, HOUSING = TYPES["two-way 90x40"].balloon, TYPES["four-sided 90x50"].balloon
+CARDIOID = balloon_of(lambda v: ((1 + v[..., 0]) / 2) ** 2)
 DECAY = air.decay_constant(air.attenuation(bands.EXACT))
 seed = st.integers(0, 2**32 - 1)
 
@@ -29,9 +30,9 @@ def unit_vectors(rng, count):
     return v / np.linalg.norm(v, axis=1, keepdims=True)
 
 
-def by_scipy(table, local):
-    """scipy's bilinear look-up of the same table, in double precision."""
-    grid = np.asarray(table, float).reshape(len(AZIMUTH_DEG), len(ELEVATION_DEG), -1)
+def by_scipy(balloon, local):
+    """scipy's bilinear look-up of the same balloon, in double precision."""
+    grid = np.asarray(balloon.table, float).reshape(len(AZIMUTH_DEG), len(ELEVATION_DEG), -1)
     azimuth, elevation = (
         np.arctan2(local[..., 1], local[..., 0]),
         np.arctan2(local[..., 2], np.hypot(local[..., 0], local[..., 1])),
@@ -46,16 +47,12 @@ def by_scipy(table, local):
 
 
 def some_sources(rng, count):
-    """Positions, axes, tables, kinds, levels at 1 m."""
+    """Loudspeakers of two kinds, anywhere, aimed anywhere, at any level."""
     kind = rng.integers(0, 2, count)
     place = rng.uniform([-10, -10, 4], [10, 10, 9], (count, 3))
-    return (
-        place,
-        rotation(rng.uniform(-180, 180, count), rng.uniform(-30, 90, count)),
-        [HORN.table, HOUSING.table],
-        kind,
-        bands.to_energy(rng.uniform(60, 100, (count, 7))),
-    )
+    axes = rotation(rng.uniform(-180, 180, count), rng.uniform(-30, 90, count))
+    on_axis = bands.to_energy(rng.uniform(60, 100, (count, 7)))
+    return sources_of(place, axes, [HORN, HOUSING], kind=kind, on_axis=on_axis, decay=DECAY)
 
 
 @pytest.mark.parametrize("meters", [1.0, 2.0, 7.5, 30.0])
@@ -63,15 +60,9 @@ def test_inverse_square_and_air_on_the_axis(meters):
     """Closed form: level at 1 m less 20 lg r and alpha r; 0.001 dB is single precision."""
     on_axis_db = np.linspace(80, 100, 7)
     point = 3 + meters * rotation(30, 20)[0]
-    energy, distance = direct_energy(
-        [point],
-        [[3, 3, 3]],
-        [rotation(30, 20)],
-        [HORN.table],
-        [0],
-        [bands.to_energy(on_axis_db)],
-        DECAY,
-    )
+    on_axis = [bands.to_energy(on_axis_db)]
+    source = sources_of([[3, 3, 3]], [rotation(30, 20)], [HORN], on_axis=on_axis, decay=DECAY)
+    energy, distance = direct_energy([point], source)
     want = on_axis_db - 20 * np.log10(meters) - air.attenuation(bands.EXACT) * meters
     assert bands.to_level(energy[0, 0]) == pytest.approx(want, abs=1e-3)
     assert distance.item() == pytest.approx(meters, rel=1e-6)
@@ -84,15 +75,9 @@ def test_omnidirectional_source_is_distance_alone(seed):
     """
     rng = np.random.default_rng(seed)
     points = rng.uniform(-20, 20, (50, 3))
-    energy, distance = direct_energy(
-        points,
-        [[0, 0, 8]],
-        [rotation(*rng.uniform(-90, 90, 2))],
-        [OMNI],
-        [0],
-        np.full((1, 7), 5.0),
-        np.zeros(7),
-    )
+    axes = [rotation(*rng.uniform(-90, 90, 2))]
+    source = sources_of([[0, 0, 8]], axes, on_axis=np.full((1, 7), 5.0))
+    energy, distance = direct_energy(points, source)
     np.testing.assert_allclose(distance[0], np.linalg.norm(points - [0, 0, 8], axis=1), rtol=1e-5)
     np.testing.assert_allclose(energy[0] * distance[0][:, None] ** 2, 5.0, rtol=1e-5)
 
@@ -100,13 +85,7 @@ def test_omnidirectional_source_is_distance_alone(seed):
 def test_nearer_than_ten_centimeters_counts_as_ten():
     """Closed form: at the source itself the energy is that at 0.1 m, not infinite."""
     energy, distance = direct_energy(
-        [[0, 0, 0], [0.05, 0, 0], [0.1, 0, 0]],
-        [[0, 0, 0]],
-        [np.eye(3)],
-        [OMNI],
-        [0],
-        np.ones((1, 7)),
-        np.zeros(7),
+        [[0, 0, 0], [0.05, 0, 0], [0.1, 0, 0]], sources_of([[0, 0, 0]], [np.eye(3)])
     )
     np.testing.assert_allclose(energy, 1 / NEAREST**2, rtol=1e-5)
     np.testing.assert_allclose(distance, NEAREST, rtol=1e-6)
@@ -115,7 +94,7 @@ def test_nearer_than_ten_centimeters_counts_as_ten():
 @pytest.mark.parametrize(
     "name", ["two-way 90x40", "four-sided 90x50", "column 110x20", "long-throw 40x30"]
 )
-def test_look_up_equals_scipy(name):
+def test_balloon_equals_scipy(name):
     """Independent: scipy's RegularGridInterpolator on 20 000 directions and along the seams, to
     1e-4 of the axis.
     """
@@ -123,18 +102,18 @@ def test_look_up_equals_scipy(name):
     local = np.concatenate(
         [unit_vectors(np.random.default_rng(0), 20_000), seams, directions().reshape(-1, 3)]
     )
-    ours = look_up(TYPES[name].table, local.astype(np.float32))
-    np.testing.assert_allclose(ours, by_scipy(TYPES[name].table, local), rtol=0, atol=1e-4)
-    np.testing.assert_allclose(
-        look_up(TYPES[name].table, (7 * local).astype(np.float32)), ours, rtol=0, atol=1e-4
-    )
+    balloon = TYPES[name].balloon
+    ours = balloon.toward(local.astype(np.float32))
+    np.testing.assert_allclose(ours, by_scipy(balloon, local), rtol=0, atol=1e-4)
+    longer = balloon.toward((7 * local).astype(np.float32))
+    np.testing.assert_allclose(longer, ours, rtol=0, atol=1e-4)
 
 
-def test_look_up_finds_the_grid_itself():
+def test_balloon_finds_the_grid_itself():
     """Closed form: at the grid's own directions the table comes back; the poles are the same from
     every azimuth.
     """
-    found = look_up(HORN.table, directions().astype(np.float32)).reshape(-1, 7)
+    found = HORN.toward(directions().astype(np.float32)).reshape(-1, 7)
     np.testing.assert_allclose(found, HORN.table, rtol=0, atol=1e-5)
     assert np.ptp(found.reshape(73, 37, 7)[:, [0, 36]], axis=0).max() < 1e-5
 
@@ -144,31 +123,31 @@ def test_direct_energy_equals_a_plain_loop():
     points than a chunk.
     """
     rng = np.random.default_rng(1)
-    place, axes, tables, kind, on_axis = some_sources(rng, 5)
+    sources = some_sources(rng, 5)
     points = rng.uniform([-18, -15, 0], [18, 15, 5], (1100, 3))
     free = rng.random((5, 1100)) < 0.9
-    energy, distance = direct_energy(points, place, axes, tables, kind, on_axis, DECAY, free=free)
+    energy, distance = direct_energy(points, sources, free=free)
     for s in range(5):
         for p in range(0, 1100, 37):
-            way = points[p] - place[s]
+            way = points[p] - sources.position[s]
             r = np.sqrt(way @ way)
-            gain = by_scipy(tables[kind[s]], axes[s] @ way)
+            gain = by_scipy(sources.balloon(s), sources.axes[s] @ way) * free[s, p]
             for b in range(7):
-                want = on_axis[s, b] * gain[b] * np.exp(-DECAY[b] * r) / r**2 if free[s, p] else 0.0
+                want = sources.on_axis[s, b] * gain[b] * np.exp(-DECAY[b] * r) / r**2
                 assert energy[s, p, b] == pytest.approx(want, rel=10**0.001 - 1)
             assert distance[s, p] == pytest.approx(r, rel=1e-5)
 
 
-class Balloon(Directivity):
+class TurnedBalloon(Directivity):
     """A balloon handed to the other program: amplitude of one band, turned by scipy's rotation, not
     by ours.
     """
 
     is_impulse_response, filter_len_ir = False, 1
 
-    def __init__(self, table, band, pan, tilt):
-        self.table, self.band, self.turn = (
-            table,
+    def __init__(self, balloon, band, pan, tilt):
+        self.balloon, self.band, self.turn = (
+            balloon,
             band,
             Rotation.from_euler("ZYX", [pan, tilt, 0], degrees=True),
         )
@@ -176,7 +155,7 @@ class Balloon(Directivity):
     def get_response(self, azimuth, colatitude=None, magnitude=False, degrees=True):
         a, c = (np.radians(v) if degrees else np.asarray(v) for v in (azimuth, colatitude))
         world = np.stack([np.sin(c) * np.cos(a), np.sin(c) * np.sin(a), np.cos(c)], axis=-1)
-        return np.sqrt(by_scipy(self.table, self.turn.inv().apply(world))[:, self.band])
+        return np.sqrt(by_scipy(self.balloon, self.turn.inv().apply(world))[:, self.band])
 
     def sample_rays(self, n_rays, rng=None):
         raise NotImplementedError
@@ -209,11 +188,7 @@ def test_direct_energy_equals_pyroomacoustics(pan, tilt):
     rng = np.random.default_rng(2)
     source, points = np.array([12.0, 8.0, 7.0]), rng.uniform([1, 1, 1], [29, 19, 5], (60, 3))
     front = Rotation.from_euler("ZYX", [pan, tilt, 0], degrees=True).apply([1, 0, 0])
-    cardioid = np.repeat(((1 + directions()[..., 0]) / 2).reshape(-1, 1) ** 2, 7, axis=1).astype(
-        np.float32
-    )
-    common = dict(on_axis=np.ones((1, 7)), decay=np.zeros(7))
-    ours, _ = direct_energy(points, [source], [rotation(pan, tilt)], [cardioid], [0], **common)
+    ours, _ = direct_energy(points, sources_of([source], [rotation(pan, tilt)], [CARDIOID]))
     theirs = direct_by_pyroomacoustics(source, CardioidFamily(front, p=0.5), points)
     ahead = (points - source) @ front > 0
     assert ahead.any()
@@ -221,9 +196,9 @@ def test_direct_energy_equals_pyroomacoustics(pan, tilt):
         bands.to_level(ours[0, ahead, 0]), 10 * np.log10(theirs[ahead]), atol=0.01
     )
 
-    ours, _ = direct_energy(points, [source], [rotation(pan, tilt)], [HORN.table], [0], **common)
+    ours, _ = direct_energy(points, sources_of([source], [rotation(pan, tilt)], [HORN]))
     for band in (1, 4):
-        theirs = direct_by_pyroomacoustics(source, Balloon(HORN.table, band, pan, tilt), points)
+        theirs = direct_by_pyroomacoustics(source, TurnedBalloon(HORN, band, pan, tilt), points)
         np.testing.assert_allclose(
             bands.to_level(ours[0, :, band]), 10 * np.log10(theirs), atol=0.001
         )
@@ -236,12 +211,10 @@ def test_order_of_sources_does_not_matter(seed):
     same sum.
     """
     rng = np.random.default_rng(seed)
-    place, axes, tables, kind, on_axis = some_sources(rng, 4)
+    sources = some_sources(rng, 4)
     points, order = rng.uniform(-15, 15, (40, 3)), rng.permutation(4)
-    one, _ = direct_energy(points, place, axes, tables, kind, on_axis, DECAY)
-    other, _ = direct_energy(
-        points, place[order], axes[order], tables, kind[order], on_axis[order], DECAY
-    )
+    one, _ = direct_energy(points, sources)
+    other, _ = direct_energy(points, sources.some(order))
     np.testing.assert_array_equal(other, one[order])
     np.testing.assert_allclose(other.sum(axis=0), one.sum(axis=0), rtol=1e-5)
 
@@ -258,11 +231,11 @@ def test_turning_everything_changes_nothing(seed, pan):
         rng.uniform([-15, -15, 0], [15, 15, 4], (40, 3)),
     )
     aim, turn = rng.uniform([-180, -20], [180, 80], (2, 2)), rotation(pan, 0)
-    common = dict(tables=[HORN.table], kind=[0, 0], on_axis=np.ones((2, 7)), decay=DECAY)
-    one, _ = direct_energy(points, place, rotation(aim[:, 0], aim[:, 1]), **common)
-    other, _ = direct_energy(
-        points @ turn, place @ turn, rotation(aim[:, 0] + pan, aim[:, 1]), **common
-    )
+    pans, tilts = aim.T
+    here = sources_of(place, rotation(pans, tilts), [HORN], decay=DECAY)
+    there = sources_of(place @ turn, rotation(pans + pan, tilts), [HORN], decay=DECAY)
+    one, _ = direct_energy(points, here)
+    other, _ = direct_energy(points @ turn, there)
     np.testing.assert_allclose(bands.to_level(other), bands.to_level(one), atol=0.01)
 
 
@@ -271,9 +244,8 @@ def test_a_blocked_line_carries_nothing():
     screen = pack([[[2, -1, 0], [2, 1, 0], [2, 1, 2], [2, -1, 2]]])
     points, source = np.array([[4.0, 0, 1], [4.0, 3, 1], [1.0, 0, 1]]), np.array([[0.0, 0, 1]])
     free = in_sight(source, points, screen)
-    args = (points, source, [np.eye(3)], [OMNI], [0], np.ones((1, 7)), DECAY)
-    cut, _ = direct_energy(*args, free=free)
-    whole, _ = direct_energy(*args)
+    cut, _ = direct_energy(points, sources_of(source, [np.eye(3)]), free=free)
+    whole, _ = direct_energy(points, sources_of(source, [np.eye(3)]))
     assert free.tolist() == [[False, True, True]]
     assert np.all(cut[0, 0] == 0) and np.all(whole[0, 0] > 0)
     np.testing.assert_array_equal(cut[0, 1:], whole[0, 1:])

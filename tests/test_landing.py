@@ -7,13 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from arrays import OMNI
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
-from gymtools.physics.field import look_up
 from gymtools.physics.geometry import first_hit, pack, rotation
-from gymtools.physics.landing import DIRECTION, RAYS, SHARE, cast, ray_energy, ray_fan, shares
+from gymtools.physics.landing import DIRECTION, RAYS, SHARE, cast, ray_fan, shares
 from gymtools.venue.balcony import Balcony
 from gymtools.venue.court import court
 from gymtools.venue.files import load
@@ -26,15 +25,9 @@ from gymtools.venue.stage import PortableStage, Stage
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
 }
-UNIFORM = np.ones((len(AZIMUTH_DEG) * len(ELEVATION_DEG), 1), np.float32)
 HARD = dict(floor="wood floor", roof="plain deck", walls="painted block")
 angle = st.floats(-180, 180)
 many_rays = lru_cache(lambda: ray_fan(60_000))
-
-
-def table_of(energy):
-    """Balloon table of one band from a function of the unit vectors."""
-    return energy(directions()).reshape(-1, 1).astype(np.float32)
 
 
 @pytest.mark.parametrize("count", [200, RAYS, 60_000])
@@ -76,7 +69,7 @@ def test_rays_carry_all_there_is(name):
     % of 1500 rays.
     """
     t = loudspeaker_types()[name]
-    carried = ray_energy(t.table)
+    carried = t.balloon.ray_energy
     assert carried.shape == (RAYS, 7) and carried.min() >= 0
     assert carried.sum(axis=0) == pytest.approx(np.ones(7), abs=1e-5)
     if t.lobes == 1:
@@ -91,9 +84,9 @@ def test_cube_gets_a_sixth_on_each_face(pan, tilt):
     corners = np.array([[1, 1, 1], [1, -1, 1], [1, -1, -1], [1, 1, -1]], float) * 4
     faces = [np.roll(s * corners, k, axis=1) for k in range(3) for s in (1, -1)]
     index, way = cast([[0, 0, 0]], rotation([pan], [tilt]), pack(faces))
-    share = shares(index[0], ray_energy(UNIFORM), 6)
-    assert share.sum() == pytest.approx(1, abs=1e-5)
-    np.testing.assert_allclose(share[:, 0], 1 / 6, atol=0.01)
+    share = shares(index[0], OMNI.ray_energy, 6)
+    assert share[:, 0].sum() == pytest.approx(1, abs=1e-5)
+    np.testing.assert_allclose(share, 1 / 6, atol=0.01)
     assert way.min() == pytest.approx(4, abs=0.02) and way.max() <= 4 * np.sqrt(3) + 0.01
 
 
@@ -116,9 +109,8 @@ def test_share_is_a_solid_angle(a, b, x, y, d, pan):
         for u in (x, x + a)
     ]
     solid_angle = corner[1][1] - corner[0][1] - corner[1][0] + corner[0][0]
-    assert shares(index[0], ray_energy(UNIFORM), 1).item() == pytest.approx(
-        solid_angle / (4 * np.pi), abs=0.012
-    )
+    share = shares(index[0], OMNI.ray_energy, 1)
+    np.testing.assert_allclose(share, solid_angle / (4 * np.pi), atol=0.012)
 
 
 def test_shares_leave_out_what_met_nothing():
@@ -140,10 +132,9 @@ def test_1500_rays_are_enough(name):
     assert {room.surfaces[k].part for k in places} == set(areas)
     for c in scenario.loudspeakers:
         axes = rotation([c.pan_deg], [c.downtilt_deg])
-        few = shares(
-            cast([c.position], axes, room.polygons)[0][0], c.type.ray_energy, len(room.surfaces)
-        )
-        carried = look_up(c.type.table, fan) * share[:, None]
+        index, _ = cast([c.position], axes, room.polygons)
+        few = shares(index[0], c.type.balloon.ray_energy, len(room.surfaces))
+        carried = c.type.balloon.toward(fan) * share[:, None]
         index, _ = first_hit([c.position], fan @ axes.astype(np.float32), room.polygons)
         many = shares(index[0], carried / carried.sum(axis=0), len(room.surfaces))
         np.testing.assert_allclose(few[places], many[places], atol=0.01, err_msg=c.tag)

@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.arrangements import arrange
 from gymtools.design.options import choices
-from gymtools.physics import balloons
+from gymtools.physics import balloons, gridding
 from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
 from gymtools.venue.files import load, parse, save, to_text
@@ -122,9 +122,9 @@ def test_octaves_are_means_of_energy():
     """
     thirds = 1000 * 10 ** (np.arange(-10, 11) / 10)
     energy = np.tile([1.0, 2.0, 4.0], 7)
-    assert balloons.octave_energy(energy, thirds) == pytest.approx([7 / 3] * 7)
-    assert balloons.octave_energy(np.arange(7.0), EXACT) == pytest.approx(np.arange(7))
-    sparse = balloons.octave_energy(np.array([0.0, 1.0]), np.array([EXACT[0], EXACT[6]]))
+    assert gridding.octave_energy(energy, thirds) == pytest.approx([7 / 3] * 7)
+    assert gridding.octave_energy(np.arange(7.0), EXACT) == pytest.approx(np.arange(7))
+    sparse = gridding.octave_energy(np.array([0.0, 1.0]), np.array([EXACT[0], EXACT[6]]))
     assert sparse == pytest.approx(np.arange(7) / 6)
 
 
@@ -637,5 +637,5 @@ def test_mean_of_seams():
     level = np.zeros((len(vectors), 7))
     pole = np.flatnonzero(vectors[:, 2] > 0.999)
     level[pole] = np.linspace(-6, 0, len(pole))[:, None]
-    found = balloons.on_grid(vectors, level)
+    found = gridding.on_grid(vectors, level)
     assert found[36, 36] == pytest.approx([to_level(to_energy(level[pole, 0]).mean())] * 7)

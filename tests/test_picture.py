@@ -14,7 +14,7 @@ from gymtools.acoustics.feedback import walking_map
 from gymtools.acoustics.throws import section, throws
 from gymtools.display import scene, theme
 from gymtools.display.charts import maps
-from gymtools.physics import bands, field, geometry
+from gymtools.physics import bands, geometry
 from gymtools.venue.scenario import changed
 from gymtools.venue.units import FOOT
 
@@ -149,7 +149,7 @@ def test_throws_meet_surfaces_and_edges_are_6_db_down(larkfield):
         axes = geometry.rotation(c.pan_deg, c.downtilt_deg)
         edge = t.edge[np.isfinite(t.edge[:, 0])]
         toward = (edge - t.start) @ axes.T
-        level = bands.to_level(field.look_up(c.type.table, toward.astype(np.float32)))[:, 4]
+        level = bands.to_level(c.type.balloon.toward(toward.astype(np.float32)))[:, 4]
         assert level == pytest.approx(np.full(len(level), -6.0), abs=0.15)
 
 

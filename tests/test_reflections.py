@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import pyroomacoustics as pra
 import pytest
+from arrays import sources_of, surfaces_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyroomacoustics.directivities import CardioidFamily
 from scipy.spatial.transform import Rotation
-from test_field import DECAY, HORN, HOUSING, OMNI, Balloon, by_scipy, some_sources
+from test_field import CARDIOID, DECAY, HORN, HOUSING, TurnedBalloon, by_scipy, some_sources
 
 from gymtools.physics import bands
-from gymtools.physics.directivity import directions
 from gymtools.physics.field import direct_energy
 from gymtools.physics.geometry import first_hit, pack, rotation
 from gymtools.physics.reflections import image_arrivals
@@ -26,7 +26,6 @@ SCENARIOS = {
 # x low, x high, y low, y high, z low, z high
 FACES = ["west", "east", "south", "north", "floor", "ceiling"]
 BOX = np.array([30.0, 20.0, 10.0])
-LOSSLESS = dict(on_axis=np.ones((1, 7)), decay=np.zeros(7))
 seed = st.integers(0, 2**32 - 1)
 
 
@@ -81,39 +80,18 @@ def test_box_equals_pyroomacoustics(pan, tilt):
         rng.uniform([1, 1, 1], [29, 19, 5], (60, 3)),
         rng.uniform(0, 0.9, (6, 7)),
     )
-    room = pack(box_faces(BOX))
-    energy, way = image_arrivals(
-        points,
-        [source],
-        [rotation(pan, tilt)],
-        [HORN.table],
-        [0],
-        **LOSSLESS,
-        polygons=room,
-        absorption=absorption,
-    )
+    room, axes = surfaces_of(box_faces(BOX), absorption), [rotation(pan, tilt)]
+    energy, way = image_arrivals(points, sources_of([source], axes, [HORN]), room)
     for band in (1, 4, 6):
         distance, theirs = images_by_pyroomacoustics(
-            source, Balloon(HORN.table, band, pan, tilt), points, absorption[:, band]
+            source, TurnedBalloon(HORN, band, pan, tilt), points, absorption[:, band]
         )
         np.testing.assert_allclose(way[0], distance, rtol=1e-5)
         np.testing.assert_allclose(
             bands.to_level(energy[0, ..., band]), 10 * np.log10(theirs), atol=0.003
         )
 
-    cardioid = np.repeat(((1 + directions()[..., 0]) / 2).reshape(-1, 1) ** 2, 7, axis=1).astype(
-        np.float32
-    )
-    energy, _ = image_arrivals(
-        points,
-        [source],
-        [rotation(pan, tilt)],
-        [cardioid],
-        [0],
-        **LOSSLESS,
-        polygons=room,
-        absorption=absorption,
-    )
+    energy, _ = image_arrivals(points, sources_of([source], axes, [CARDIOID]), room)
     front = Rotation.from_euler("ZYX", [pan, tilt, 0], degrees=True).apply([1, 0, 0])
     _, theirs = images_by_pyroomacoustics(
         source, CardioidFamily(front, p=0.5), points, absorption[:, 0]
@@ -177,14 +155,16 @@ def test_furnished_room_equals_a_plain_loop(name):
     """
     scenario, rng = SCENARIOS[name], np.random.default_rng(4)
     room, hall = scenario.room, scenario.hall
-    place, axes, tables, kind, on_axis = some_sources(rng, 3)
+    sources = some_sources(rng, 3)
+    place = sources.position
     place[:, 2] = rng.uniform(4, hall.height - 0.5, 3)
-    absorption = room.absorption({})
     points = np.concatenate([a.points for a in scenario.areas.values()])
     points = points[rng.choice(len(points), 40, replace=False)].astype(float)
-    args = (points, place, axes, tables, kind, on_axis, DECAY, room.polygons, absorption)
-    whole, _ = image_arrivals(*args)
-    energy, way = image_arrivals(*args, blocking=room.blocking)
+    absorption, blocks = room.absorption({}), [s.blocks for s in room.surfaces]
+    whole, _ = image_arrivals(points, sources, surfaces_of(room.polygons, absorption))
+    energy, way = image_arrivals(
+        points, sources, surfaces_of(room.polygons, absorption, blocks=blocks)
+    )
     screens = [s.corners for s in room.surfaces if s.blocks]
     seen = lost = 0
     for s in range(3):
@@ -198,8 +178,8 @@ def test_furnished_room_equals_a_plain_loop(name):
                         not energy[s, k, p].any() and not whole[s, k, p].any() and way[s, k, p] == 0
                     )
                     continue
-                gain = by_scipy(tables[kind[s]], axes[s] @ (foot - place[s]))
-                want = on_axis[s] * gain * (1 - absorption[k]) * np.exp(-DECAY * r) / r**2
+                gain = by_scipy(sources.balloon(s), sources.axes[s] @ (foot - place[s]))
+                want = sources.on_axis[s] * gain * (1 - absorption[k]) * np.exp(-DECAY * r) / r**2
                 np.testing.assert_allclose(whole[s, k, p], want, rtol=10**0.001 - 1)
                 hidden = max(
                     blocked_by(place[s], foot, screens), blocked_by(points[p], foot, screens)
@@ -221,29 +201,18 @@ def test_a_mirror_is_a_second_source(seed, pan, tilt):
     air included.
     """
     rng = np.random.default_rng(seed)
-    floor = pack([[[-200, -200, 0], [200, -200, 0], [200, 200, 0], [-200, 200, 0]]])
+    floor = [[[-200, -200, 0], [200, -200, 0], [200, 200, 0], [-200, 200, 0]]]
     source, points = (
         rng.uniform([-9, -9, 4], [9, 9, 9]),
         rng.uniform([-15, -15, 0.5], [15, 15, 5], (40, 3)),
     )
-    common = dict(
-        tables=[HORN.table],
-        kind=[0],
-        on_axis=bands.to_energy(rng.uniform(60, 100, (1, 7))),
-        decay=DECAY,
-    )
-    energy, way = image_arrivals(
-        points,
-        [source],
-        [rotation(pan, tilt)],
-        **common,
-        polygons=floor,
-        absorption=np.zeros((1, 7)),
-    )
-    flip = np.diag([1, 1, -1.0])
+    common = dict(on_axis=bands.to_energy(rng.uniform(60, 100, (1, 7))), decay=DECAY)
+    axes, flip = rotation(pan, tilt), np.diag([1, 1, -1.0])
+    real = sources_of([source], [axes], [HORN], **common)
     # every axis mirrored: left-handed, as a mirrored loudspeaker is
-    turned = rotation(pan, tilt) @ flip
-    want, distance = direct_energy(points, [flip @ source], [turned], **common)
+    below = sources_of([flip @ source], [axes @ flip], [HORN], **common)
+    energy, way = image_arrivals(points, real, surfaces_of(floor, np.zeros((1, 7))))
+    want, distance = direct_energy(points, below)
     np.testing.assert_allclose(energy[:, 0], want, rtol=1e-3)
     np.testing.assert_allclose(way[:, 0], distance, rtol=1e-5)
 
@@ -254,16 +223,10 @@ def test_there_and_back_is_the_same(seed):
     """Invariance: for omnidirectional sources, source and listener may change places."""
     rng = np.random.default_rng(seed)
     a, b = rng.uniform(0.5, 9.5, (5, 3)), rng.uniform(0.5, 9.5, (6, 3))
-    room = pack([*box_faces(BOX), [[4, 2, 1], [8, 2, 1], [8, 7, 3], [4, 7, 3]]])
-    common = dict(
-        tables=[OMNI], decay=DECAY, polygons=room, absorption=np.full((7, 7), 0.2), blocking=room
-    )
-    there, way = image_arrivals(
-        b, a, rotation(np.zeros(5), 0), kind=[0] * 5, on_axis=np.ones((5, 7)), **common
-    )
-    back, way_back = image_arrivals(
-        a, b, rotation(np.zeros(6), 0), kind=[0] * 6, on_axis=np.ones((6, 7)), **common
-    )
+    faces = [*box_faces(BOX), [[4, 2, 1], [8, 2, 1], [8, 7, 3], [4, 7, 3]]]
+    room = surfaces_of(faces, np.full((7, 7), 0.2), blocks=True)
+    there, way = image_arrivals(b, sources_of(a, rotation(np.zeros(5), 0), decay=DECAY), room)
+    back, way_back = image_arrivals(a, sources_of(b, rotation(np.zeros(6), 0), decay=DECAY), room)
     same = (way > 0) == (way_back > 0).transpose(2, 1, 0)
     assert same.mean() > 0.99, "only feet on an outline may differ"
     np.testing.assert_allclose(
@@ -286,19 +249,14 @@ def test_where_the_room_stands_does_not_matter(seed, pan, shift):
     faces, turn = [face - BOX / 2 for face in box_faces(BOX)], rotation(pan, 0)
     place, points = rng.uniform(-0.4, 0.4, (2, 3)) * BOX, rng.uniform(-0.4, 0.4, (30, 3)) * BOX
     aim = rng.uniform([-180, -20], [180, 80], (2, 2))
-    common = dict(
-        tables=[HORN.table, HOUSING.table],
-        kind=[0, 1],
-        on_axis=np.ones((2, 7)),
-        decay=DECAY,
-        absorption=np.full((6, 7), 0.1),
-    )
-    one, way = image_arrivals(points, place, rotation(*aim.T), polygons=pack(faces), **common)
-    moved = pack([face @ turn + shift for face in faces])
-    axes = rotation(aim[:, 0] + pan, aim[:, 1])
-    other, way2 = image_arrivals(
-        points @ turn + shift, place @ turn + shift, axes, polygons=moved, **common
-    )
+    (pans, tilts), common = aim.T, dict(kind=np.array([0, 1]), decay=DECAY)
+    here = sources_of(place, rotation(pans, tilts), [HORN, HOUSING], **common)
+    axes = rotation(pans + pan, tilts)
+    there = sources_of(place @ turn + shift, axes, [HORN, HOUSING], **common)
+    absorption = np.full((6, 7), 0.1)
+    one, way = image_arrivals(points, here, surfaces_of(faces, absorption))
+    moved = surfaces_of([face @ turn + shift for face in faces], absorption)
+    other, way2 = image_arrivals(points @ turn + shift, there, moved)
     assert np.all(way > 0), "in a box every face reflects to everywhere"
     np.testing.assert_allclose(way2, way, rtol=1e-5)
     np.testing.assert_allclose(bands.to_level(other), bands.to_level(one), atol=0.02)
@@ -318,9 +276,10 @@ def test_pieces_of_a_wall_reflect_once():
         rng.uniform([2, 1, 1], [15, 19, 8], (1, 3)),
         rng.uniform([1, 1, 1], [15, 19, 8], (500, 3)),
     )
-    args = (points, source, [rotation(150, 10)], [HORN.table], [0], np.ones((1, 7)), DECAY)
-    whole, _ = image_arrivals(*args, pack([rect(0, 20, 0, 9)]), np.full((1, 7), 0.1))
-    cut, way = image_arrivals(*args, pack(pieces), np.full((4, 7), 0.1))
+    sources = sources_of(source, [rotation(150, 10)], [HORN], decay=DECAY)
+    wall = surfaces_of([rect(0, 20, 0, 9)], np.full((1, 7), 0.1))
+    whole, _ = image_arrivals(points, sources, wall)
+    cut, way = image_arrivals(points, sources, surfaces_of(pieces, np.full((4, 7), 0.1)))
     assert ((way[0] > 0).sum(axis=0) == 1).all() and (way[0] > 0).any(axis=1).all()
     np.testing.assert_allclose(cut.sum(axis=1), whole.sum(axis=1), rtol=1e-6)
 
@@ -331,10 +290,8 @@ def test_where_there_is_no_reflection():
     """
     wall = [[0, -1, 0], [0, 1, 0], [0, 1, 2], [0, -1, 2]]
     points = np.array([[3.0, 0, 1], [-3.0, 0, 1], [3, 5, 1], [0.001, 0, 1]])
-    args = ([[2.0, 0, 1]], [np.eye(3)], [OMNI], [0], np.ones((1, 7)), np.zeros(7))
-    energy, way = image_arrivals(
-        points, *args, pack([wall, wall[::-1]]), np.stack([np.zeros(7), np.ones(7)])
-    )
+    walls = surfaces_of([wall, wall[::-1]], np.stack([np.zeros(7), np.ones(7)]))
+    energy, way = image_arrivals(points, sources_of([[2.0, 0, 1]], [np.eye(3)]), walls)
     assert way.tolist() == [[[5, 0, 0, 0], [5, 0, 0, 0]]]
     np.testing.assert_allclose(energy[0, 0, 0], 1 / 25, rtol=1e-6)
     assert not energy[0, 0, 1:].any() and not energy[0, 1].any()
@@ -349,20 +306,12 @@ def test_a_screen_blocks_either_leg():
     def at(x, z0, z1):
         return [[x, -5, z0], [x, 5, z0], [x, 5, z1], [x, -5, z1]]
 
-    args = (
-        [[4.0, 0, 2]],
-        [[-4.0, 0, 2]],
-        [np.eye(3)],
-        [OMNI],
-        [0],
-        np.ones((1, 7)),
-        np.zeros(7),
-        pack([floor]),
-        np.zeros((1, 7)),
-    )
-
     def reflected(*screens):
-        return image_arrivals(*args, blocking=pack(screens))[1].item()
+        faces = [floor, *screens]
+        blocks = [floor in screens] + [True] * len(screens)
+        room = surfaces_of(faces, np.zeros((len(faces), 7)), blocks=blocks)
+        source = sources_of([[-4.0, 0, 2]], [np.eye(3)])
+        return image_arrivals([[4.0, 0, 2]], source, room)[1][0, 0, 0]
 
     clear = pytest.approx(np.hypot(8, 4))
     assert (
@@ -389,17 +338,8 @@ def test_the_foot_is_met_by_a_ray():
         rng.uniform(0.1, 0.9, (4, 3)) * BOX,
         rng.uniform(0.1, 0.9, (30, 3)) * BOX,
     )
-    _, way = image_arrivals(
-        points,
-        place,
-        rotation(np.zeros(4), 0),
-        [OMNI],
-        [0] * 4,
-        np.ones((4, 7)),
-        DECAY,
-        room,
-        np.zeros((6, 7)),
-    )
+    sources = sources_of(place, rotation(np.zeros(4), 0), decay=DECAY)
+    _, way = image_arrivals(points, sources, surfaces_of(room, np.zeros((6, 7))))
     for k, face in enumerate(faces):
         normal, offset = plane(face)
         mirrored = points - 2 * (points @ normal - offset)[:, None] * normal
@@ -413,8 +353,9 @@ def test_the_foot_is_met_by_a_ray():
 
 def test_no_surfaces_no_points():
     """Closed form: empty arrays of the right shape."""
-    args = ([[0, 0, 5]], [np.eye(3)], [OMNI], [0], np.ones((1, 7)), DECAY)
-    energy, way = image_arrivals([[1, 1, 1]], *args, pack([]), np.zeros((0, 7)))
+    source = sources_of([[0, 0, 5]], [np.eye(3)], decay=DECAY)
+    energy, way = image_arrivals([[1, 1, 1]], source, surfaces_of([], np.zeros((0, 7))))
     assert energy.shape == (1, 0, 1, 7) and way.shape == (1, 0, 1)
-    energy, _ = image_arrivals(np.zeros((0, 3)), *args, pack(box_faces(BOX)), np.zeros((6, 7)))
+    room = surfaces_of(box_faces(BOX), np.zeros((6, 7)))
+    energy, _ = image_arrivals(np.zeros((0, 3)), source, room)
     assert energy.shape == (1, 6, 0, 7) and energy.dtype == np.float32

@@ -39,8 +39,9 @@ def test_an_old_scenario_file_is_read():
     old, said = quietly(load, OLD)
     assert old == load(NEW)
     assert [(w.category, w.filename) for w in said] == [(FutureWarning, __file__)]
-    assert str(said[0].message) == (
-        "larkfield-old-names.toml: cabinet is now loudspeaker, tilt_deg is now downtilt_deg."
+    assert (
+        str(said[0].message)
+        == "larkfield-old-names.toml: cabinet is now loudspeaker, tilt_deg is now downtilt_deg."
         " Saving the scenario writes the present names."
     )
 
@@ -117,8 +118,10 @@ def test_an_old_price_book_is_read(tmp_path):
     assert old.prices == example_prices().prices
     assert [str(w.message) for w in said] == [
         "mine.csv, line 2: labour,hour is now labor,hour.",
-        f"mine.csv, line {1 + book[: book.index('aerial')].count(chr(10))}: assistive"
-        " listening,transmitter and aerial is now assistive listening,transmitter and antenna.",
+        (
+            f"mine.csv, line {1 + book[: book.index('aerial')].count(chr(10))}: assistive"
+            " listening,transmitter and aerial is now assistive listening,transmitter and antenna."
+        ),
     ]
     (tmp_path / "both.csv").write_text(book + "labor,hour,h,80,0,twice\n")
     with pytest.warns(FutureWarning), pytest.raises(ValueError, match="labor 'hour' stands there"):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_field import Balloon
+from test_field import TurnedBalloon
 from test_reflections import FACES, images_by_pyroomacoustics
 
 from gymtools.acoustics import arrivals
@@ -323,7 +323,7 @@ def test_a_plain_hall_equals_pyroomacoustics(pan, tilt):
         of = [FINISHES[finishes[face]] for face in FACES]
         # what is not mirrored
         absorption = [1 - (1 - f.absorption[band]) * (1 - f.scattering) for f in of]
-        balloon = Balloon(loudspeaker_types()["two-way 90x60"].table, band, pan, tilt)
+        balloon = TurnedBalloon(loudspeaker_types()["two-way 90x60"].balloon, band, pan, tilt)
         distance, theirs = images_by_pyroomacoustics(
             np.array([-3.0, -2, 7]) + shift, balloon, points + shift, absorption
         )

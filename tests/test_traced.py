@@ -45,8 +45,8 @@ def counted(monkeypatch):
     monkeypatch.setattr(
         tracing,
         "trace",
-        lambda position, *rest, **options: (
-            calls.append(tuple(position)) or follow(position, *rest, **options)
+        lambda source, *rest, **options: (
+            calls.append(tuple(source.position[0])) or follow(source, *rest, **options)
         ),
     )
     return calls
@@ -270,10 +270,9 @@ def test_mirrored_part_equals_images(name, use):
     them.
     """
     r = heard(name, use)
-    room, sounding, zones = r.configuration.room, r.sources, r.reverberant.zones
-    mirrored = (1 - r.absorption * room.counted[:, None]) * (
-        1 - room.scattering(r.use.occupied, r.scenario.treatments)
-    )[:, None]
+    sounding, zones = r.sources, r.reverberant.zones
+    surfaces = r.scenario.surfaces(r.use)
+    surfaces = replace(surfaces, blocks=np.ones(len(surfaces), bool))
     ours = np.einsum("sb,szb->zb", sounding.radiated, r.reverberant.mirrored.sum(axis=2))
     want = np.zeros_like(ours)
     rng = np.random.default_rng(0)
@@ -285,18 +284,7 @@ def test_mirrored_part_equals_images(name, use):
                     *zones.counts[n],
                     1,
                 ]
-                energy, _ = image_arrivals(
-                    corner + u @ edges,
-                    sounding.position,
-                    sounding.axes,
-                    [t.table for t in sounding.types],
-                    sounding.kind,
-                    sounding.on_axis,
-                    sounding.decay,
-                    room.polygons,
-                    1 - mirrored,
-                    blocking=room.polygons,
-                )
+                energy, _ = image_arrivals(corner + u @ edges, sounding, surfaces)
                 want[zones.first[n] + i * zones.counts[n, 1] + j] = energy.sum(axis=(0, 1)).mean(
                     axis=0, dtype=float
                 )

@@ -8,18 +8,14 @@ from pathlib import Path
 import numpy as np
 import pyroomacoustics as pra
 import pytest
+from arrays import OMNI, balloon_of, sources_of, surfaces_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats.qmc import Halton
 
-from gymtools.physics import bands, decay, tracing
-from gymtools.physics.directivity import (
-    AZIMUTH_DEG,
-    ELEVATION_DEG,
-    directions,
-    generic_balloon,
-    sphere_weights,
-)
+from gymtools.physics import decay, tracing
+from gymtools.physics.balloons import Balloon
+from gymtools.physics.directivity import directions, generic_balloon, sphere_weights
 from gymtools.physics.geometry import first_hit, in_sight, pack, rotation
 from gymtools.physics.intelligibility import MODULATION
 from gymtools.physics.reflections import image_arrivals
@@ -32,13 +28,8 @@ SCENARIOS = {
 X, Y, Z = 34.0, 26.0, 9.0
 C = 343.0
 NAMES = ("floor", "ceiling", "south", "north", "west", "east")
-OMNI = np.ones((len(AZIMUTH_DEG) * len(ELEVATION_DEG), 7), np.float32)
-HORN = (
-    bands.to_energy(generic_balloon(60, 40, mouth_width=0.4, mouth_height=0.3))
-    .reshape(-1, 7)
-    .astype(np.float32)
-)
 STILL = np.zeros(7)
+HORN = Balloon(generic_balloon(60, 40, mouth_width=0.4, mouth_height=0.3))
 
 
 def box():
@@ -84,28 +75,22 @@ def traced(
     *,
     at=(-9.0, 2.0, 6.0),
     axes=None,
-    table=OMNI,
+    balloon=OMNI,
     rays=6000,
     seed=1,
     air=STILL,
     zones=None,
+    stop=None,
     **options,
 ):
     """One loudspeaker in the box."""
     axes = np.eye(3) if axes is None else axes
-    scattering = np.broadcast_to(np.asarray(scattering, float), (6,))
     return tracing.trace(
-        at,
-        axes,
-        table,
-        box(),
-        absorption,
-        scattering,
-        air,
+        sources_of([at], [axes], [balloon], decay=air),
+        surfaces_of(box(), absorption, scattering=np.asarray(scattering, float)),
         zones or layer(),
-        rays=rays,
-        rng=np.random.default_rng(seed),
-        **options,
+        tracing.Rays(count=rays, rng=np.random.default_rng(seed), **options),
+        stop=stop,
     )
 
 
@@ -128,22 +113,16 @@ def test_a_floor_that_mirrors():
     """
     absorption, zones = np.ones((6, 7)), layer()
     absorption[0] = 0.0
-    for table, axes in ((OMNI, np.eye(3)), (HORN, rotation(20.0, 50.0))):
-        found = traced(absorption, 0.0, axes=axes, table=table, rays=60_000, zones=zones)
+    for balloon, axes in ((OMNI, np.eye(3)), (HORN, rotation(20.0, 50.0))):
+        found = traced(absorption, 0.0, axes=axes, balloon=balloon, rays=60_000, zones=zones)
         np.testing.assert_array_equal(found.reflected, found.mirrored)
-        mean = (sphere_weights().reshape(-1, 1) * table).sum(axis=0)  # radiated energy is 4 pi mean
+        mean = (sphere_weights().reshape(-1, 1) * balloon.table).sum(
+            axis=0
+        )  # radiated energy is 4 pi mean
         for zone in (3, 5, 8):
             points = in_zone(zones, zone, 4000)
             energy, _ = image_arrivals(
-                points,
-                [(-9, 2, 6)],
-                [axes],
-                [table],
-                [0],
-                np.ones((1, 7)),
-                STILL,
-                box(),
-                absorption,
+                points, sources_of([(-9, 2, 6)], [axes], [balloon]), surfaces_of(box(), absorption)
             )
             want = energy[0, 0].mean(axis=0, dtype=float)
             np.testing.assert_allclose(
@@ -251,10 +230,10 @@ def test_energy_is_conserved(seed, scattering, low):
     """
     absorption = np.random.default_rng(seed).uniform(low, 1, (6, 7))
     air = np.geomspace(1e-4, 2e-2, 7)
-    whole = traced(absorption, scattering, table=HORN, rays=300, seed=seed, air=air, thin=0.0)
+    whole = traced(absorption, scattering, balloon=HORN, rays=300, seed=seed, air=air, thin=0.0)
     np.testing.assert_allclose(whole.absorbed.sum(axis=0) + whole.air + whole.left, 1, atol=1e-5)
     assert np.all(whole.left >= 0) and np.all(whole.absorbed >= 0) and np.all(whole.left < 1e-3)
-    thinned = traced(absorption, scattering, table=HORN, rays=300, seed=seed, air=air)
+    thinned = traced(absorption, scattering, balloon=HORN, rays=300, seed=seed, air=air)
     np.testing.assert_allclose(
         thinned.absorbed.sum(axis=0) + thinned.air + thinned.left, 1, atol=1e-5
     )
@@ -268,20 +247,13 @@ def test_no_ray_slips_out_of_a_school(name):
     """
     s = SCENARIOS[name]
     for use in s.uses:
-        configuration = s.configuration(use.name)
-        room, c = configuration.room, s.loudspeakers[0]
+        c = s.loudspeakers[0]
+        axes = [rotation(c.pan_deg, c.downtilt_deg)]
         found = tracing.trace(
-            c.position,
-            rotation(c.pan_deg, c.downtilt_deg),
-            c.type.table,
-            room.polygons,
-            room.absorption(use.occupied),
-            room.scattering(use.occupied),
-            np.full(7, 1e-3),
-            configuration.zones,
-            rays=1500,
-            rng=np.random.default_rng(0),
-            thin=0.0,
+            sources_of([c.position], axes, [c.type.balloon], decay=np.full(7, 1e-3)),
+            s.surfaces(use),
+            s.configuration(use.name).zones,
+            tracing.Rays(count=1500, rng=np.random.default_rng(0), thin=0.0),
         )
         assert np.all(found.left < 1e-4)
         np.testing.assert_allclose(
@@ -448,17 +420,18 @@ def test_a_beam_at_people_feeds_the_room_less(first, second):
     All faces scatter and the rest of the hall is alike, so that after the first landing both beams
     are in the same room.
     """
-    narrow = (
-        np.repeat(directions()[..., :1] > np.cos(np.radians(18)), 7, axis=2)
-        .reshape(-1, 7)
-        .astype(np.float32)
-    )
+    narrow = balloon_of(lambda v: (v[..., 0] > np.cos(np.radians(18))).astype(float))
     absorption = alike(0.1)
     absorption[2] = 0.8  # people on the south side
     late = {}
     for what, pan in (("wall", 90.0), ("people", -90.0)):
         found = traced(
-            absorption, 1.0, at=(0.0, 0.0, 4.5), axes=rotation(pan, 0.0), table=narrow, rays=30_000
+            absorption,
+            1.0,
+            at=(0.0, 0.0, 4.5),
+            axes=rotation(pan, 0.0),
+            balloon=narrow,
+            rays=30_000,
         )
         after = tracing.MIDDLES > 45.0  # when each has met its first surface and some more
         late[what] = found.reflected[:, after][..., 4:6].sum(axis=1).mean()
@@ -478,15 +451,15 @@ def test_a_beam_at_people_feeds_the_room_less(first, second):
 # --- rays and zones
 
 
-@pytest.mark.parametrize("table", [OMNI, HORN], ids=["omni", "horn"])
-def test_rays_leave_as_the_balloon_radiates(table):
+@pytest.mark.parametrize("balloon", [OMNI, HORN], ids=["omni", "horn"])
+def test_rays_leave_as_the_balloon_radiates(balloon):
     """Closed form: shares within cones around the front, the sides and the rear as the balloon's
     grid gives them; 0.01.
     """
-    direction, energy = tracing.launch(table, 20_000, np.random.default_rng(4))
+    direction, energy = tracing.launch(balloon, 20_000, np.random.default_rng(4))
     np.testing.assert_allclose(energy.sum(axis=0), 1, atol=1e-4)
     np.testing.assert_allclose(np.linalg.norm(direction, axis=1), 1, atol=1e-6)
-    grid, radiated = directions().reshape(-1, 3), sphere_weights().reshape(-1, 1) * table
+    grid, radiated = directions().reshape(-1, 3), sphere_weights().reshape(-1, 1) * balloon.table
     radiated = radiated / radiated.sum(axis=0)
     for axis in ([1, 0, 0], [0, 1, 0], [0, 0, -1], [-1, 0, 0]):
         for cosine in (0.3, 0.7):

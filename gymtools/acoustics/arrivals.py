@@ -148,23 +148,9 @@ def reflected(result, points):
     A surface mirrors what it neither absorbs nor scatters; the scattered part belongs to the late
     sound.
     """
-    room, sounding = result.configuration.room, result.sources
-    scattering = result.scenario.scattering(result.use)[:, None]
-    mirrored = (1 - result.absorption * room.counted[:, None]) * (1 - scattering)
-    direct, distance = sounding.direct(points, room.blocking)
-    tables = [t.table for t in sounding.types]
-    images, way = reflections.image_arrivals(
-        points,
-        sounding.position,
-        sounding.axes,
-        tables,
-        sounding.kind,
-        sounding.on_axis,
-        sounding.decay,
-        room.polygons,
-        1 - mirrored,
-        blocking=room.blocking if len(room.blocking) else None,
-    )
+    sounding, surfaces = result.sources, result.scenario.surfaces(result.use)
+    direct, distance = sounding.direct(points, surfaces.blocking)
+    images, way = reflections.image_arrivals(points, sounding, surfaces)
     energy = np.concatenate([direct[:, None], images], axis=1)
     time = (
         np.concatenate([distance[:, None], way], axis=1) / sounding.speed

@@ -65,7 +65,7 @@ def shares(sources, met, surfaces):
     shares : ndarray
         (source, surface, band), 0 to 1 [-]
     """
-    carried = [sources.types[kind].ray_energy for kind in sources.kind]
+    carried = [sources.balloon(n).ray_energy for n in range(len(sources))]
     return np.array([landing.shares(m, c, surfaces) for m, c in zip(met, carried, strict=True)])
 
 
@@ -89,8 +89,8 @@ def left(sources, met, way, absorption):
         (source, band), 0 to 1 [-]
     """
     found = []
-    for m, r, kind in zip(met, way, sources.kind, strict=True):
-        carried = sources.types[kind].ray_energy  # (ray, band)
+    for n, (m, r) in enumerate(zip(met, way, strict=True)):
+        carried = sources.balloon(n).ray_energy  # (ray, band)
         through_air = np.exp(np.multiply.outer(r, -sources.decay))
         found.append((carried * through_air * (1 - absorption[m])).sum(axis=0))
     return np.array(found)

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..physics import bands, intelligibility, reverberation
 from ..physics.decay import RANGES
+from ..physics.sources import Sources
 from ..venue.scenario import Scenario
 from ..venue.uses import Use
 from . import landing
@@ -16,7 +17,6 @@ from .arrivals import echoes, image_shift_deg, spread, talker_place
 from .criteria import WORDS, judge, worst_word
 from .feedback import feedback_margins
 from .reverberant import DiffuseField, TracedField
-from .sources import Sources
 
 NEAR_DB = 3.0  # either way of the mean: coverage that is as good as even [dB]
 TIE_DB = 0.001  # seats this alike are equally quiet; the first of them is named [dB]

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from ..physics import bands, decay, intelligibility, tracing
-from .sources import Sources
+from ..physics.sources import Sources
 
 CHUNK = 500  # points worked on at a time
 LATEST = 0.5  # of traced sound in the echo criterion [s]

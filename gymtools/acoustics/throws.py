@@ -137,7 +137,7 @@ def _edge(kind, beam, around):
         ],
         axis=-1,
     )
-    level = bands.to_level(field.look_up(kind.table, (local @ beam).astype(np.float32))[..., BAND])
+    level = bands.to_level(kind.balloon.toward((local @ beam).astype(np.float32))[..., BAND])
     below = level < EDGE_DB
     if not below.any(axis=1).all():
         return np.empty((0, 3))

@@ -81,14 +81,12 @@ class Tracing:
     def __init__(self, scenario, use=None):
         self.scenario, self.use = scenario, scenario.use(use)
         self.configuration = scenario.configuration(self.use.name)
-        room = self.configuration.room
         self.sources = sources(scenario, self.use)
-        self.absorption = scenario.absorption(self.use) * room.counted[:, None]
-        self.scattering = scenario.scattering(self.use)
+        self.surfaces = scenario.surfaces(self.use)
         surroundings = (
             self.configuration,
-            self.absorption.tobytes(),
-            self.scattering.tobytes(),
+            self.surfaces.met_absorption.tobytes(),
+            self.surfaces.scattering.tobytes(),
             self.sources.decay.tobytes(),
         )
         self.playing = np.flatnonzero(self.sources.playing)
@@ -157,16 +155,12 @@ class Tracing:
         )
         number = len(self._traced[n].zones)
         trace = tracing.trace(
-            self.sources.position[n],
-            self.sources.axes[n],
-            self.sources.types[self.sources.kind[n]].table,
-            self.configuration.room.polygons,
-            self.absorption,
-            self.scattering,
-            self.sources.decay,
+            self.sources.some([n]),
+            self.surfaces,
             self.configuration.zones,
-            rays=rays(self.configuration.room.volume),
-            rng=np.random.default_rng([SEED, number, own]),
+            tracing.Rays(
+                count=rays(self.surfaces.volume), rng=np.random.default_rng([SEED, number, own])
+            ),
             stop=stop,
         )
         return None if trace is None else (n, number, trace)

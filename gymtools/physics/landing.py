@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from .field import look_up
 from .geometry import first_hit
 
 # per loudspeaker; the share on a bank is then good to about one part in a hundred (a test says so)
@@ -41,24 +40,6 @@ def ray_fan(count=RAYS):
 
 
 DIRECTION, SHARE = ray_fan()
-
-
-def ray_energy(table):
-    """Energy that each ray of the fan carries for one balloon, as shares of all that the
-    loudspeaker radiates.
-
-    Parameters
-    ----------
-    table : array
-        Balloon energy re the axis, (azimuth * elevation, band), float32 [-]
-
-    Returns
-    -------
-    share : ndarray
-        (ray, band); every band sums to 1 [-]
-    """
-    energy = look_up(table, DIRECTION) * SHARE[:, None]
-    return energy / energy.sum(axis=0)
 
 
 def cast(position, axes, polygons):

@@ -5,16 +5,14 @@ The kernel carries out no input checks, by design, as in ``field``.
 
 import numpy as np
 
-from .field import NEAREST, look_up
+from .field import pattern_and_air
 from .geometry import INSIDE
 
 
-def image_arrivals(
-    points, position, axes, tables, kind, on_axis, decay, polygons, absorption, *, blocking=None
-):
+def image_arrivals(points, sources, surfaces):
     r"""Energy of the specular reflection of every source in every surface at every point.
 
-    .. math:: E = E_1 \, D(\theta', \phi') \, (1 - \alpha) \, e^{-m r} / r^2
+    .. math:: E = E_1 \, D(\theta', \phi') \, (1 - \alpha) (1 - s) \, e^{-m r} / r^2
 
     The source is mirrored with its pattern. The same numbers come, with less work, from mirroring
     the point: its direction from the source is where the sound leaves toward the surface, its
@@ -24,25 +22,11 @@ def image_arrivals(
     ----------
     points : array
         Listening points (point, 3) [m]
-    position : array
-        Sources (source, 3) [m]
-    axes : array
-        Loudspeaker axes as rows, ``geometry.rotation`` (source, 3, 3) [-]
-    tables : sequence of array
-        Balloon energies re the axis, each (azimuth * elevation, band) float32 [-]
-    kind : sequence of int
-        Which table each source has (source,) [-]
-    on_axis : array
-        Energy at 1 m on the axis (source, band) [re 20 uPa squared]
-    decay : array
-        Energy decay of the air (band,) [1/m]
-    polygons : Polygons
-        The surfaces, reflecting on both sides [m]
-    absorption : array
-        Absorption coefficients (surface, band); give 1 to leave a surface out in a band [-]
-    blocking : Polygons, optional
-        What may stand in either leg of the way; surfaces among them do not block their own
-        reflections [m]
+    sources : Sources
+        The loudspeakers [re 20 uPa squared]
+    surfaces : Surfaces
+        The room: what a surface neither absorbs nor scatters is mirrored; what ``blocks`` may stand
+        in either leg of the way, but does not block its own reflections [m]
 
     Returns
     -------
@@ -65,9 +49,9 @@ def image_arrivals(
     J. B. Allen and D. A. Berkley, J. Acoust. Soc. Am. 65 (1979) 943 (from memory), for any plane
     and any pattern.
     """
-    points, position, axes = (np.asarray(v, np.float32) for v in (points, position, axes))
-    on_axis, decay = np.asarray(on_axis, np.float32), np.asarray(decay, np.float32)
-    kept = 1 - np.asarray(absorption, np.float32)  # (surface, band)
+    points, position = (np.asarray(v, np.float32) for v in (points, sources.position))
+    on_axis, polygons = np.asarray(sources.on_axis, np.float32), surfaces.polygons
+    kept = 1 - np.asarray(surfaces.specular_loss, np.float32)  # (surface, band)
     energy = np.zeros((len(position), len(polygons), len(points), on_axis.shape[1]), np.float32)
     whole = np.zeros(energy.shape[:3], np.float32)
     # (surface, point), (surface, edge, point)
@@ -81,16 +65,13 @@ def image_arrivals(
         surface, point = np.nonzero(exists)
         # (pair, 3): leaves the source as the real sound does
         way = mirrored[surface, point] - position[s]
-        if blocking is not None:
+        if len(surfaces.blocking):
             near, far = np.abs(source_height[surface, s]), np.abs(point_height[surface, point])
-            there = position[s] + (near / (near + far))[:, None] * way
-            free = _free(np.broadcast_to(position[s], there.shape), there, blocking)
-            free[free] = _free(points[point[free]], there[free], blocking)
+            foot = position[s] + (near / (near + far))[:, None] * way
+            free = _free(np.broadcast_to(position[s], foot.shape), foot, surfaces.blocking)
+            free[free] = _free(points[point[free]], foot[free], surfaces.blocking)
             surface, point, way = surface[free], point[free], way[free]
-        r2 = np.maximum((way * way).sum(axis=1), np.float32(NEAREST**2))
-        r = np.sqrt(r2)
-        gain = look_up(tables[kind[s]], way @ axes[s].T)
-        gain *= np.exp(np.multiply.outer(r, -decay))
+        gain, r, r2 = pattern_and_air(sources, s, way)
         gain *= (on_axis[s] * kept)[surface]
         gain *= (1 / r2)[:, None]
         energy[s, surface, point], whole[s, surface, point] = gain, r

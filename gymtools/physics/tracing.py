@@ -13,7 +13,6 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from .directivity import AZIMUTH_DEG, ELEVATION_DEG, sphere_weights
-from .field import look_up
 from .geometry import first_hit
 
 WIDTH = 1.5  # of a bin near the source [m]
@@ -160,13 +159,13 @@ def joined(one, passes, other):
     return Trace(*mixed)
 
 
-def launch(table, count, rng):
+def launch(balloon, count, rng):
     """Directions in which a loudspeaker sends rays, more where it radiates more.
 
     Parameters
     ----------
-    table : array
-        Balloon energy re the axis, (azimuth * elevation, band), float32 [-]
+    balloon : Balloon
+        Directivity [dB]
     count : int
         Number of rays [-]
     rng : numpy.random.Generator
@@ -185,7 +184,7 @@ def launch(table, count, rng):
     cells of the balloon's grid, chance within the cell.
     """
     weight = sphere_weights().ravel()  # (cell,)
-    radiated = weight[:, None] * table
+    radiated = weight[:, None] * balloon.table
     share = (radiated / radiated.sum(axis=0)).mean(axis=1)  # (cell,)
     cell = np.searchsorted(
         np.cumsum(share), (np.arange(count) + rng.random(count)) / count * share.sum() * (1 - 1e-9)
@@ -202,57 +201,48 @@ def launch(table, count, rng):
     direction = np.stack([around * np.cos(azimuth), around * np.sin(azimuth), z], axis=1).astype(
         np.float32
     )
-    energy = look_up(table, direction) * (weight[cell] / share[cell])[:, None].astype(np.float32)
+    energy = balloon.toward(direction) * (weight[cell] / share[cell])[:, None].astype(np.float32)
     return direction, energy / energy.sum(axis=0)
 
 
-def trace(
-    position,
-    axes,
-    table,
-    polygons,
-    absorption,
-    scattering,
-    decay,
-    zones,
-    *,
-    rays,
-    rng,
-    longest=LONGEST,
-    thin=THIN,
-    stop=None,
-):
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Rays:
+    """How many rays leave a loudspeaker, by which chance, and how long they are followed.
+
+    Parameters
+    ----------
+    count : int
+        Number of rays [-]
+    rng : numpy.random.Generator
+        Source of chance; the same state gives the same trace
+    longest : float
+        Ways beyond this are not followed [m]
+    thin : float
+        Strength below which part of the rays are dropped, the others raised by as much on average;
+        0 keeps them all [-]
+    """
+
+    count: int
+    rng: np.random.Generator
+    longest: float = LONGEST
+    thin: float = THIN
+
+
+def trace(source, surfaces, zones, rays, *, stop=None):
     r"""Follow the rays of one loudspeaker until they have died away.
 
     .. math:: E_z = \frac{1}{V_z} \sum_\text{rays} w \prod_i (1-\alpha_i)\, e^{-m L}\, \ell
 
     Parameters
     ----------
-    position : array
-        Loudspeaker (3,) [m]
-    axes : array
-        Its axes as rows (3, 3) [-]
-    table : array
-        Balloon energy re the axis, (azimuth * elevation, band), float32 [-]
-    polygons : Polygons
-        The room's surfaces, reflecting on both sides [m]
-    absorption : array
-        (surface, band) [-]
-    scattering : array
-        Probability that a ray leaves a surface after Lambert (surface,) [-]
-    decay : array
-        Energy decay of the air (band,) [1/m]
+    source : Sources
+        One loudspeaker: where it hangs, its balloon, and the air [m]
+    surfaces : Surfaces
+        The room; both sides of a surface reflect [m]
     zones : Zones
         Where sound is counted [m]
-    rays : int
-        Number of rays [-]
-    rng : numpy.random.Generator
-        Source of chance; the same state gives the same trace [-]
-    longest : float
-        Ways beyond this are not followed [m]
-    thin : float
-        Strength below which part of the rays are dropped, the others raised by as much on average;
-        0 keeps them all [-]
+    rays : Rays
+        How many, by which chance, how far [-]
     stop : callable, optional
         Asked at every reflection; the trace is given up when it answers true [-]
 
@@ -276,94 +266,129 @@ def trace(
     S. Strom, S. Sorsdal, J. Sound Vib. 8 (1968) 118. Dropping weak rays at random ("Russian
     roulette") is a standard method of Monte Carlo transport.
     """
-    decay, absorption, scattering = (
-        np.asarray(v, np.float32) for v in (decay, absorption, scattering)
-    )
-    local, energy = launch(table, rays, rng)
-    direction = (local @ np.asarray(axes, np.float32)).astype(np.float32)
-    at = np.tile(np.asarray(position, np.float32), (rays, 1))
-    way = np.zeros(rays, np.float32)
-    leaving = np.full(rays, -1)
-    once = np.zeros(rays, bool)  # met one surface only, as a mirror
-    heard = energy.copy()  # with the air on the way (ray, band)
-    start = energy.sum(axis=1)
-    air, left, absorbed, counted = (
-        np.zeros(len(decay)),
-        np.zeros(len(decay)),
-        np.zeros((len(polygons), len(decay))),
-        [],
-    )
-    order = 0
-    while len(at):
+    flight = _Flight(source, surfaces, rays)
+    while len(flight.at):
         if stop is not None and stop():
             return None
-        index, step = first_hit(at, direction[:, None], polygons, leaving=leaving)
+        flight.to_the_next_surface(zones)
+        before = flight.heard.sum(axis=1)
+        flight.reflect()
+        flight.drop_weak(before)
+    return flight.result(zones)
+
+
+class _Flight:
+    """Rays on their way, row by row, and the sums of what has become of the others."""
+
+    ROWS = ("at", "direction", "way", "energy", "heard", "start", "once", "leaving")
+
+    def __init__(self, source, surfaces, rays):
+        self.polygons, self.rays = surfaces.polygons, rays
+        self.absorption, self.scattering, self.decay = (
+            np.asarray(v, np.float32)
+            for v in (surfaces.met_absorption, surfaces.scattering, source.decay)
+        )
+        local, self.energy = launch(source.balloon(0), rays.count, rays.rng)
+        self.direction = (local @ np.asarray(source.axes[0], np.float32)).astype(np.float32)
+        self.at = np.tile(np.asarray(source.position[0], np.float32), (rays.count, 1))
+        self.way = np.zeros(rays.count, np.float32)
+        self.heard = self.energy.copy()  # with the air on the way (ray, band)
+        self.start = self.energy.sum(axis=1)
+        self.once = np.zeros(rays.count, bool)  # met one surface only, as a mirror
+        self.leaving = np.full(rays.count, -1)  # surface that the ray comes from
+        self.order = 0  # surfaces met
+        self.air, self.left = np.zeros(len(self.decay)), np.zeros(len(self.decay))
+        self.absorbed = np.zeros((len(self.polygons), len(self.decay)))
+        self.counted = []
+
+    def keep(self, rows):
+        """Go on with some of the rays."""
+        if not rows.all():
+            for name in self.ROWS:
+                setattr(self, name, getattr(self, name)[rows])
+
+    def to_the_next_surface(self, zones):
+        """Count what passes through the zones; give up rays that meet nothing or have gone far."""
+        index, step = first_hit(
+            self.at, self.direction[:, None], self.polygons, leaving=self.leaving
+        )
         index, step = index[:, 0], step[:, 0]
-        if order:
-            counted += _count(at, direction, step, way, energy, decay, zones, once, rng)
-        on = (index >= 0) & (way + step <= longest)
+        if self.order:
+            self.counted += _count(self, step, zones)
+        on = (index >= 0) & (self.way + step <= self.rays.longest)
         if not on.all():
-            left += heard[~on].sum(axis=0, dtype=float)
-            at, direction, way, energy, heard, start, once = (
-                v[on] for v in (at, direction, way, energy, heard, start, once)
+            self.left += self.heard[~on].sum(axis=0, dtype=float)
+        self.keep(on)
+        self.leaving, step = index[on], step[on]
+        self.way = self.way + step
+        self.at = self.at + step[:, None] * self.direction
+
+    def reflect(self):
+        """Leave part of the energy with the air and the surface, and turn the rays."""
+        index, rng = self.leaving, self.rays.rng
+        arrived = self.energy * np.exp(np.multiply.outer(self.way, -self.decay))
+        self.air += (self.heard - arrived).sum(axis=0, dtype=float)
+        taken = arrived * self.absorption[index]
+        for band in range(len(self.decay)):
+            self.absorbed[:, band] += np.bincount(
+                index, weights=taken[:, band], minlength=len(self.polygons)
             )
-            index, step = index[on], step[on]
-        way = way + step
-        arrived = energy * np.exp(np.multiply.outer(way, -decay))
-        air += (heard - arrived).sum(axis=0, dtype=float)
-        taken = arrived * absorption[index]
-        for band in range(len(decay)):
-            absorbed[:, band] += np.bincount(index, weights=taken[:, band], minlength=len(polygons))
-        energy = energy * (1 - absorption[index])
-        before, heard = heard.sum(axis=1), arrived - taken
-        normal = polygons.normal[index]
-        at = at + step[:, None] * direction
-        across = (direction * normal).sum(axis=1)
-        scatters = rng.random(len(at), dtype=np.float32) < scattering[index]
-        once = ~scatters if order == 0 else np.zeros(len(at), bool)
-        direction = direction - (2 * across)[:, None] * normal
-        lambert = np.flatnonzero(scatters)
-        if len(lambert):
-            ball = rng.standard_normal((len(lambert), 3), dtype=np.float32)
-            ball /= np.linalg.norm(ball, axis=1, keepdims=True)
-            # a point of the unit sphere on the side the ray came from, which touches the surface:
-            # cosine law, and never quite along it
-            direction[lambert] = ball - np.sign(across[lambert])[:, None] * normal[
-                lambert
-            ] * np.float32(1 + 1e-4)
-        direction /= np.linalg.norm(direction, axis=1, keepdims=True)
-        leaving = index
-        order += 1
-        strength = heard.sum(axis=1)
+        self.energy = self.energy * (1 - self.absorption[index])
+        self.heard = arrived - taken
+        scatters = rng.random(len(index), dtype=np.float32) < self.scattering[index]
+        self.once = ~scatters if self.order == 0 else np.zeros(len(index), bool)
+        self.direction = _turned(self.direction, self.polygons.normal[index], scatters, rng)
+        self.order += 1
+
+    def drop_weak(self, before):
+        """Drop rays without energy, and part of the weak ones at random: the others stand for
+        them.
+        """
+        strength = self.heard.sum(axis=1)
         kept = strength > 0
-        if thin:
-            weak = strength < thin * start
+        if self.rays.thin:
+            weak = strength < self.rays.thin * self.start
             chance = np.where(
                 weak, np.sqrt(np.minimum(strength / np.maximum(before, 1e-30), 1)), 1
             ).astype(np.float32)
-            kept &= rng.random(len(at), dtype=np.float32) < chance
+            kept &= self.rays.rng.random(len(kept), dtype=np.float32) < chance
             raised = 1 / np.maximum(chance, 1e-6)[:, None]
-            left += heard[~kept].sum(axis=0, dtype=float) - ((raised - 1) * heard)[kept].sum(
-                axis=0, dtype=float
-            )
-            energy, heard = energy * raised, heard * raised
-        if not kept.all():
-            at, direction, way, energy, heard, start, once, leaving = (
-                v[kept] for v in (at, direction, way, energy, heard, start, once, leaving)
-            )
-    reflected, mirrored = _binned(counted, len(zones), len(decay))
-    per_volume = 1 / zones.volume[:, None, None]
-    return Trace(
-        (reflected * per_volume).astype(np.float32),
-        (mirrored * per_volume).astype(np.float32),
-        absorbed,
-        air,
-        left,
-    )
+            self.left += self.heard[~kept].sum(axis=0, dtype=float)
+            self.left -= ((raised - 1) * self.heard)[kept].sum(axis=0, dtype=float)
+            self.energy, self.heard = self.energy * raised, self.heard * raised
+        self.keep(kept)
+
+    def result(self, zones):
+        """All that was counted, per volume."""
+        reflected, mirrored = _binned(self.counted, len(zones), len(self.decay))
+        per_volume = 1 / zones.volume[:, None, None]
+        return Trace(
+            (reflected * per_volume).astype(np.float32),
+            (mirrored * per_volume).astype(np.float32),
+            self.absorbed,
+            self.air,
+            self.left,
+        )
+
+
+def _turned(direction, normal, scatters, rng):
+    """Directions after a surface (ray, 3): as from a mirror, or after Lambert where it scatters."""
+    across = (direction * normal).sum(axis=1)
+    direction = direction - (2 * across)[:, None] * normal
+    lambert = np.flatnonzero(scatters)
+    if len(lambert):
+        ball = rng.standard_normal((len(lambert), 3), dtype=np.float32)
+        ball /= np.linalg.norm(ball, axis=1, keepdims=True)
+        # a point of the unit sphere on the side the ray came from, which touches the surface:
+        # cosine law, and never quite along it
+        side = np.sign(across[lambert])[:, None] * normal[lambert]
+        direction[lambert] = ball - side * np.float32(1 + 1e-4)
+    direction /= np.linalg.norm(direction, axis=1, keepdims=True)
+    return direction
 
 
 @np.errstate(divide="ignore", invalid="ignore", over="ignore")
-def _count(at, direction, step, way, energy, decay, zones, once, rng):
+def _count(flight, step, zones):
     """What passes through every layer on the way to the next surface: (zone and bin, energy times
     length, once) of each passage.
     """
@@ -371,7 +396,7 @@ def _count(at, direction, step, way, energy, decay, zones, once, rng):
     for corner, inverse, counts, first in zip(
         zones.corner, zones.inverse, zones.counts, zones.first, strict=True
     ):
-        here, turn = inverse @ (at - corner).T, inverse @ direction.T  # (edge, ray)
+        here, turn = inverse @ (flight.at - corner).T, inverse @ flight.direction.T  # (edge, ray)
         one, other = -here / turn, (1 - here) / turn
         enter = np.maximum(np.fmin(one, other).max(axis=0), 0)
         leave = np.minimum(np.fmax(one, other).min(axis=0), step)
@@ -379,15 +404,14 @@ def _count(at, direction, step, way, energy, decay, zones, once, rng):
         if not len(ray):
             continue
         length = (leave - enter)[ray]
-        point = enter[ray] + length * rng.random(len(ray), dtype=np.float32)
+        point = enter[ray] + length * flight.rays.rng.random(len(ray), dtype=np.float32)
         inside = here[:2, ray] + point * turn[:2, ray]
         cell = np.clip((inside * counts[:, None]).astype(int), 0, counts[:, None] - 1)
-        whole = way[ray] + point
+        whole = flight.way[ray] + point
         bin = np.minimum(np.searchsorted(EDGES, whole, "right") - 1, len(MIDDLES) - 1)
-        amount = energy[ray] * np.exp(np.multiply.outer(whole, -decay)) * length[:, None]
-        found.append(
-            ((first + cell[0] * counts[1] + cell[1]) * len(MIDDLES) + bin, amount, once[ray])
-        )
+        decayed = flight.energy[ray] * np.exp(np.multiply.outer(whole, -flight.decay))
+        number = first + cell[0] * counts[1] + cell[1]
+        found.append((number * len(MIDDLES) + bin, decayed * length[:, None], flight.once[ray]))
     return found
 
 

@@ -7,10 +7,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from ..physics.bands import NOMINAL, SPEECH, to_energy
-from ..physics.directivity import directivity_index, generic_balloon
+from ..physics.balloons import Balloon
+from ..physics.bands import NOMINAL, SPEECH
+from ..physics.directivity import generic_balloon
 from ..physics.geometry import rotation
-from ..physics.landing import ray_energy
 from .quantity import Thing, quantity
 from .tables import read_table
 
@@ -45,39 +45,30 @@ class LoudspeakerType(Thing):
     fingerprint: str = ""  # of what was measured
 
     @cached_property
-    def balloon_db(self):
-        """Level re the axis (azimuth, elevation, band) [dB]: as measured, else made from the
-        nominal angles.
-        """
+    def balloon(self):
+        """Directivity: as measured, else made from the nominal angles."""
         if self.measured_db is not None:
-            return self.measured_db
-        return generic_balloon(
-            self.horizontal_deg,
-            self.vertical_deg,
-            mouth_width=self.mouth_width,
-            mouth_height=self.mouth_height,
-            lobes=self.lobes,
-            lobe_tilt_deg=self.lobe_tilt_deg,
+            return Balloon(self.measured_db)
+        return Balloon(
+            generic_balloon(
+                self.horizontal_deg,
+                self.vertical_deg,
+                mouth_width=self.mouth_width,
+                mouth_height=self.mouth_height,
+                lobes=self.lobes,
+                lobe_tilt_deg=self.lobe_tilt_deg,
+            )
         )
 
-    @cached_property
-    def table(self):
-        """Balloon as energy, (azimuth * elevation, band) float32, ready for
-        ``field.look_up`` [-].
-        """
-        return np.ascontiguousarray(
-            to_energy(self.balloon_db).reshape(-1, len(self.sensitivity_db)), np.float32
-        )
+    @property
+    def balloon_db(self):
+        """Level re the axis (azimuth, elevation, band) [dB]."""
+        return self.balloon.level_db
 
-    @cached_property
-    def ray_energy(self):
-        """Share of the radiated energy on each ray of ``landing.DIRECTION`` (ray, band) [-]."""
-        return ray_energy(self.table)
-
-    @cached_property
+    @property
     def index_db(self):
-        """Directivity index per octave [dB]."""
-        return directivity_index(self.balloon_db)
+        """Directivity index (band,) [dB]."""
+        return self.balloon.index_db
 
     @cached_property
     def beams(self):

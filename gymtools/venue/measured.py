@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ..physics import balloons
+from ..physics import balloons, gridding
 from ..physics.bands import COVERAGE, NOMINAL, to_energy, to_level
 from ..physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from .loudspeakers import LoudspeakerType, loudspeaker_types
@@ -178,9 +178,9 @@ def read_sofa(path):
             " Kilohertz given by mistake?"
         )
     try:
-        return balloons.on_grid(
+        return gridding.on_grid(
             vectors @ frame.T,
-            to_level(np.maximum(balloons.octave_energy(energy, frequency), 1e-30)),
+            to_level(np.maximum(gridding.octave_energy(energy, frequency), 1e-30)),
         )
     except ValueError as error:
         raise ValueError(f"{path.name}: {error}") from None
@@ -321,9 +321,9 @@ def read_polars(path):
         values = np.array(values)
         polars += [
             values[:, 0],
-            to_level(balloons.octave_energy(to_energy(values[:, 1:]), frequency)),
+            to_level(gridding.octave_energy(to_energy(values[:, 1:]), frequency)),
         ]
     try:
-        return balloons.from_polars(*polars)
+        return gridding.from_polars(*polars)
     except ValueError as error:
         raise ValueError(f"{path.name}: {error}") from None

@@ -5,6 +5,9 @@ cannot be.
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+import numpy as np
+
+from ..physics.surfaces import Surfaces
 from . import validation
 from .configuration import HallConfiguration
 from .court import court
@@ -137,6 +140,30 @@ class Scenario(Thing):
             (surface,) [-]
         """
         return self.configuration(use.name).room.scattering(use.occupied, self.treatments)
+
+    def surfaces(self, use):
+        """The room as a use has it, ready for the formulas.
+
+        Parameters
+        ----------
+        use : Use
+            One of ``uses`` [-]
+
+        Returns
+        -------
+        surfaces : Surfaces
+            In the order of the room's surfaces
+        """
+        room = self.configuration(use.name).room
+        return Surfaces(
+            polygons=room.polygons,
+            absorption=self.absorption(use),
+            scattering=self.scattering(use),
+            area=room.area,
+            counted=room.counted,
+            blocks=np.array([s.blocks for s in room.surfaces]),
+            volume=room.volume,
+        )
 
     @property
     def room(self):

@@ -1,0 +1,220 @@
+"""Measured directivity brought onto the package's grid: any directions, any frequencies, to octaves
+by energy.
+"""
+
+import numpy as np
+from scipy.spatial import ConvexHull, QhullError
+
+from .bands import EXACT, to_energy, to_level
+from .directivity import directions
+
+SAME = 1e-5  # two directions nearer than this are one [rad]
+FLOOR_DB = -60.0  # least level re the axis that is kept [dB]
+REACH = 20.0  # furthest that a grid direction may lie from any measured one [deg]
+
+
+def octave_energy(energy, frequency, *, exact=EXACT):
+    """Mean energy in each octave.
+
+    Parameters
+    ----------
+    energy : array
+        Squared magnitude (..., frequency) [-]
+    frequency : array
+        Increasing (frequency,) [Hz]
+    exact : array
+        Mid-bands (band,) [Hz]
+
+    Returns
+    -------
+    energy : ndarray
+        Mean over the lines inside each octave's edges; where there is none, between its neighbors
+        in the logarithm of frequency (..., band) [-]
+
+    Sources
+    -------
+    Band edges: IEC 61260-1:2014, mid-band times 10^(-0.15) and 10^(0.15).
+    """
+    frequency = np.asarray(frequency, float)
+    found = []
+    for middle in exact:
+        inside = (frequency >= middle * 10**-0.15) & (frequency < middle * 10**0.15)
+        if inside.any():
+            found.append(energy[..., inside].mean(axis=-1))
+            continue
+        # beyond the ends: the last one
+        at = np.interp(np.log(middle), np.log(frequency), np.arange(len(frequency)))
+        low, part = int(at), at - int(at)
+        high = min(low + 1, len(frequency) - 1)
+        found.append((1 - part) * energy[..., low] + part * energy[..., high])
+    return np.stack(found, axis=-1)
+
+
+def on_grid(vectors, level_db):
+    """Levels at any directions of the sphere, brought onto the package's grid.
+
+    Parameters
+    ----------
+    vectors : array
+        Directions in the loudspeaker's frame, front, left, up (direction, 3) [-]
+    level_db : array
+        (direction, band) [dB]
+
+    Returns
+    -------
+    balloon_db : ndarray
+        Level re the axis (azimuth, elevation, band) [dB]
+
+    Raises
+    ------
+    ValueError
+        The directions leave part of the sphere out
+
+    Notes
+    -----
+    Between directions along the triangles of their convex hull, in decibels; a grid direction that
+    was measured is taken as it is.
+    """
+    vectors = np.asarray(vectors, float)
+    vectors = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+    vectors, level_db = _once(vectors, np.asarray(level_db, float))
+    if len(vectors) < 6:
+        raise ValueError(
+            f"only {len(vectors)} directions were measured. A balloon needs them all round."
+        )
+    grid = directions()
+    wanted = grid.reshape(-1, 3)
+    nearest, gap = _nearest(vectors, wanted)
+    widest = float(np.degrees(gap.max()))
+    if widest > REACH:
+        away = wanted[int(gap.argmax())]
+        raise ValueError(
+            f"no direction was measured within {widest:.0f}° of {_said(away)}. A balloon needs them"
+            " all round."
+        )
+    found = level_db[nearest]
+    between = np.flatnonzero(gap > SAME)
+    if len(between):
+        try:
+            faces = ConvexHull(vectors).simplices
+        except QhullError:
+            raise ValueError(
+                "the measured directions lie in one plane. A balloon needs them all round."
+            ) from None
+        found[between] = _along_triangles(
+            vectors, faces, level_db, wanted[between], nearest[between]
+        )
+    axis = found[int((wanted @ [1.0, 0, 0]).argmax())]
+    return np.maximum(found - axis, FLOOR_DB).reshape(*grid.shape[:2], -1)
+
+
+def _once(vectors, level_db):
+    """Directions that stand there several times (poles, seams), once, by their mean energy."""
+    _, first, which = np.unique(
+        np.round(vectors, 6) + 0.0, axis=0, return_index=True, return_inverse=True
+    )
+    which = which.ravel()
+    if len(first) == len(vectors):
+        return vectors, level_db
+    energy = np.zeros((len(first), level_db.shape[1]))
+    np.add.at(energy, which, to_energy(level_db))
+    alone = np.bincount(which) == 1
+    mean = to_level(energy / np.bincount(which)[:, None])
+    mean[alone] = level_db[first[alone]]
+    return vectors[first], mean
+
+
+def _nearest(vectors, wanted):
+    """Index of the nearest direction of each, and the angle to it."""
+    near = (wanted @ vectors.T).argmax(axis=1)
+    return near, 2 * np.arcsin(np.clip(np.linalg.norm(wanted - vectors[near], axis=1) / 2, 0, 1))
+
+
+def _along_triangles(vectors, faces, level_db, wanted, nearest):
+    """Barycentric mix in the triangle that each direction passes through; the nearest where a
+    sliver holds none.
+    """
+    inverse = np.linalg.pinv(np.swapaxes(vectors[faces], 1, 2))  # (face, 3, 3)
+    found = level_db[nearest].copy()
+    for n, direction in enumerate(wanted):
+        weights = inverse @ direction
+        inside = np.flatnonzero((weights > -1e-9).all(axis=1) & (weights.sum(axis=1) > 0.5))
+        if len(inside):
+            w = np.clip(weights[inside[0]], 0, None)
+            found[n] = (w / w.sum()) @ level_db[faces[inside[0]]]
+    return found
+
+
+def from_polars(horizontal_deg, horizontal_db, vertical_deg, vertical_db):
+    """A balloon from a horizontal and a vertical polar.
+
+    Parameters
+    ----------
+    horizontal_deg : array
+        Increasing, positive to the left, once round or 0 to 180 for both sides alike; across the
+        rear it closes (angle,) [deg]
+    horizontal_db : array
+        (angle, band) [dB]
+    vertical_deg : array
+        Increasing, positive up (angle,) [deg]
+    vertical_db : array
+        (angle, band) [dB]
+
+    Returns
+    -------
+    balloon_db : ndarray
+        Level re the axis (azimuth, elevation, band) [dB]
+
+    Notes
+    -----
+    At each angle off the axis the two polars are mixed in decibels by the squares of cosine and
+    sine of the direction around the axis (common practice, no source). Where patterns are not
+    separable this can be several decibels off between the planes.
+    """
+    sides = [
+        _both_sides("horizontal", horizontal_deg, horizontal_db),
+        _both_sides("vertical", vertical_deg, vertical_db),
+    ]
+    forward, left, up = np.moveaxis(directions(), -1, 0)
+    off = np.degrees(np.arccos(np.clip(forward, -1, 1)))
+    around = np.arctan2(up, left)
+    planes = []
+    for (angle, level), side in zip(sides, (np.sign(left), np.sign(up)), strict=True):
+        signed = off * np.where(side < -1e-9, -1, 1)
+        planes.append(
+            np.stack(
+                [np.interp(signed, angle, level[:, b]) for b in range(level.shape[1])], axis=-1
+            )
+        )
+    share = (np.cos(around) ** 2)[..., None]
+    balloon = share * planes[0] + (1 - share) * planes[1]
+    front = balloon[int(np.argmax(forward[:, forward.shape[1] // 2])), forward.shape[1] // 2]
+    return np.maximum(balloon - front, FLOOR_DB)
+
+
+def _both_sides(plane, angle_deg, level_db):
+    """A polar over the whole circle, level re its value at 0."""
+    angle, level = np.asarray(angle_deg, float), np.asarray(level_db, float)
+    if not (np.diff(angle) > 0).all():
+        raise ValueError(f"{plane}: angles must increase from row to row.")
+    if angle[0] > -1e-6:
+        angle, level = np.concatenate([-angle[:0:-1], angle]), np.concatenate([level[:0:-1], level])
+    if not (angle[0] <= -90 and angle[-1] >= 90 and (np.abs(angle) < 1e-6).any()):
+        raise ValueError(
+            f"{plane}: angles reach from {angle[0]:g} to {angle[-1]:g}°. They must hold 0 and reach"
+            " at least -90 to 90."
+        )
+    level = level - level[int(np.abs(angle).argmin())]
+    if angle[-1] - angle[0] < 360 - 1e-6:  # a circle: each end goes on where the other begins
+        angle, level = (
+            np.concatenate([angle[-1:] - 360, angle, angle[:1] + 360]),
+            np.concatenate([level[-1:], level, level[:1]]),
+        )
+    return angle, level
+
+
+def _said(vector):
+    azimuth = np.degrees(np.arctan2(vector[1], vector[0]))
+    return (
+        f"azimuth {azimuth:.0f}°, elevation {np.degrees(np.arcsin(np.clip(vector[2], -1, 1))):.0f}°"
+    )

@@ -1,0 +1,128 @@
+"""The loudspeakers as arrays, ready for the kernels: where they hang, what they radiate, when."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from . import bands, field, geometry
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sources:
+    """Several loudspeakers in one order; those that are off radiate nothing.
+
+    Parameters
+    ----------
+    position : ndarray
+        Acoustic centers (source, 3) [m]
+    axes : ndarray
+        Front, left and up as rows, ``geometry.rotation`` (source, 3, 3) [-]
+    balloons : tuple of Balloon
+        The directivities that occur [dB]
+    kind : ndarray of int
+        Which of the balloons each source has (source,)
+    on_axis : ndarray
+        Energy at 1 m on the axis (source, band) [re 20 uPa squared]
+    delay_s : ndarray
+        Delay of the signal (source,) [s]
+    playing : ndarray of bool
+        Which sources are on (source,)
+    decay : ndarray
+        Energy decay of the air (band,) [1/m]
+    speed : float
+        Speed of sound [m/s]
+    """
+
+    position: np.ndarray
+    axes: np.ndarray
+    balloons: tuple
+    kind: np.ndarray
+    on_axis: np.ndarray
+    delay_s: np.ndarray
+    playing: np.ndarray
+    decay: np.ndarray
+    speed: float
+
+    def __len__(self):
+        return len(self.position)
+
+    @property
+    def q(self):
+        """Directivity factor (source, band) [-]."""
+        return bands.to_energy(np.array([b.index_db for b in self.balloons]))[self.kind]
+
+    @property
+    def radiated(self):
+        """Energy radiated in all directions, at 1 m over the whole sphere (source, band) [re 20 uPa
+        squared, m2].
+        """
+        return 4 * np.pi * self.on_axis / self.q
+
+    def balloon(self, number):
+        """Directivity of one source.
+
+        Parameters
+        ----------
+        number : int
+            Which source [-]
+
+        Returns
+        -------
+        balloon : Balloon
+            One of ``balloons``
+        """
+        return self.balloons[self.kind[number]]
+
+    def some(self, numbers):
+        """Some of the sources.
+
+        Parameters
+        ----------
+        numbers : sequence of int
+            Which ones [-]
+
+        Returns
+        -------
+        sources : Sources
+            In that order
+        """
+        each = ("position", "axes", "kind", "on_axis", "delay_s", "playing")
+        return replace(self, **{k: np.asarray(getattr(self, k))[list(numbers)] for k in each})
+
+    def raised(self, gain_db):
+        """The same sources, all turned up by a gain.
+
+        Parameters
+        ----------
+        gain_db : float or array
+            Gain, one number or (band,) [dB]
+
+        Returns
+        -------
+        sources : Sources
+            With more (or less) on the axis
+        """
+        return replace(self, on_axis=self.on_axis * bands.to_energy(gain_db))
+
+    def direct(self, points, blocking=None):
+        """Direct sound at points.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+        blocking : Polygons, optional
+            What may stand in the way; nothing when left out [m]
+
+        Returns
+        -------
+        energy : ndarray
+            (source, point, band) float32 [re 20 uPa squared]
+        distance : ndarray
+            (source, point) float32 [m]
+        """
+        free = None
+        if blocking is not None:
+            free = np.zeros((len(self), len(points)), bool)
+            free[self.playing] = geometry.in_sight(self.position[self.playing], points, blocking)
+        return field.direct_energy(points, self, free=free)

@@ -1,0 +1,60 @@
+"""The surfaces of a room as the formulas need them."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from .geometry import Polygons
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Surfaces:
+    """All surfaces of a room, in one order, and the volume they enclose.
+
+    Parameters
+    ----------
+    polygons : Polygons
+        Their shapes; both sides reflect [m]
+    absorption : ndarray
+        Published absorption coefficients (surface, band) [-]
+    scattering : ndarray
+        Share of the reflected sound that leaves in all directions (surface,) [-]
+    area : ndarray
+        Area that the published absorption belongs to (surface,) [m2]
+    counted : ndarray
+        That area over the area that sound meets (surface,): below 1 for seats, whose absorption is
+        published by floor area [-]
+    blocks : ndarray of bool
+        Whether the surface can stand between a loudspeaker and a listener (surface,)
+    volume : float
+        Volume of the room [m3]
+    """
+
+    polygons: Polygons
+    absorption: np.ndarray
+    scattering: np.ndarray
+    area: np.ndarray
+    counted: np.ndarray
+    blocks: np.ndarray
+    volume: float
+
+    def __len__(self):
+        return len(self.polygons)
+
+    @cached_property
+    def blocking(self):
+        """The polygons that can stand in a line of sight [m]."""
+        return self.polygons.some(np.flatnonzero(self.blocks))
+
+    @cached_property
+    def met_absorption(self):
+        """Share of the energy that is absorbed where sound meets a surface (surface, band) [-]."""
+        return self.absorption * self.counted[:, None]
+
+    @cached_property
+    def specular_loss(self):
+        """Share of the energy that a surface absorbs or scatters, so that no mirror image carries
+        it (surface, band) [-].
+        """
+        return 1 - (1 - self.met_absorption) * (1 - self.scattering[:, None])
