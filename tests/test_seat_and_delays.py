@@ -249,7 +249,7 @@ def test_the_direct_part_is_the_direct_sound(name, use):
     """
     r = heard(name, use)
     some = np.arange(0, len(r.points), 53)
-    energy, time = reflected(r, r.points[some])
+    energy, time = reflected(r.sources, r.surfaces, r.points[some])
     room = r.configuration.room
     assert (
         energy.shape == (len(r.playing), 1 + len(room.surfaces), len(some), 7)
@@ -270,7 +270,7 @@ def test_seats_and_people_mirror_little(name, use):
     the floor and the walls do.
     """
     r = heard(name, use)
-    energy, _ = reflected(r, r.points[::41])
+    energy, _ = reflected(r.sources, r.surfaces, r.points[::41])
     from_part = {}
     for k, s in enumerate(r.configuration.room.surfaces):
         from_part[s.name] = from_part.get(s.name, 0) + energy[:, 1 + k].sum()
@@ -295,7 +295,7 @@ def test_a_plain_hall_equals_pyroomacoustics(pan, tilt):
     r = replace(r, sources=replace(r.sources, decay=np.zeros(7)))
     rng = np.random.default_rng(2)
     points = rng.uniform([-13, -8.5, 0.5], [13, 8.5, 5], (40, 3))
-    energy, time = reflected(r, points)
+    energy, time = reflected(r.sources, r.surfaces, points)
     part = {
         "west wall": "west",
         "east wall": "east",

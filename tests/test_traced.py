@@ -18,6 +18,7 @@ from gymtools.venue.balcony import Balcony
 from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group
+from gymtools.venue.memory import Memory
 from gymtools.venue.room import Room
 from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.uses import Use
@@ -39,9 +40,8 @@ def heard(name, use):
 
 @pytest.fixture
 def counted(monkeypatch):
-    """How often a loudspeaker is traced, from an empty store."""
+    """How often a loudspeaker is traced."""
     calls, follow = [], tracing.trace
-    monkeypatch.setattr(traced, "_STORE", type(traced._STORE)())
     monkeypatch.setattr(
         tracing,
         "trace",
@@ -50,6 +50,11 @@ def counted(monkeypatch):
         ),
     )
     return calls
+
+
+def fresh(scenario=LARKFIELD):
+    """The same school with nothing remembered of it."""
+    return replace(scenario, memory=Memory())
 
 
 def quick(scenario, use="class"):
@@ -64,10 +69,11 @@ def test_only_what_moves_is_traced_again(counted):
     """Linear in loudspeakers: gain, delay, target and noise need no new trace; a moved loudspeaker
     is traced, the others are not.
     """
-    first = quick(LARKFIELD)
-    n = [u.name for u in LARKFIELD.uses].index("class")
+    larkfield = fresh()
+    first = quick(larkfield)
+    n = [u.name for u in larkfield.uses].index("class")
     assert len(set(counted)) == first.playing.sum() == 2
-    group = LARKFIELD.loudspeakers[int(np.flatnonzero(first.playing)[0])].group
+    group = larkfield.loudspeakers[int(np.flatnonzero(first.playing)[0])].group
     counted.clear()
     use = ("uses", n)
     for path, value in (
@@ -77,31 +83,32 @@ def test_only_what_moves_is_traced_again(counted):
         ((*use, "noise_dba"), 62.0),
         (("targets", "sti"), 0.45),
     ):
-        again = quick(changed(LARKFIELD, {path: value}))
+        again = quick(changed(larkfield, {path: value}))
         assert not counted, path
         assert again.reverberant.error_db < 0.35
-    g = [g.name for g in LARKFIELD.groups].index(group)
-    quick(changed(LARKFIELD, {("groups", g, "downtilt_deg"): LARKFIELD.groups[g].downtilt_deg - 7}))
-    moved = {c.position.tolist()[0] for c in LARKFIELD.loudspeakers if c.group == group}
+    g = [g.name for g in larkfield.groups].index(group)
+    quick(changed(larkfield, {("groups", g, "downtilt_deg"): larkfield.groups[g].downtilt_deg - 7}))
+    moved = {c.position.tolist()[0] for c in larkfield.loudspeakers if c.group == group}
     assert counted and {p[0] for p in counted} <= moved
     counted.clear()
-    quick(LARKFIELD)
+    quick(larkfield)
     assert not counted, "where it was before is still known"
-    quick(changed(LARKFIELD, {("hall", "walls"): "wall panels"}))
+    quick(changed(larkfield, {("hall", "walls"): "wall panels"}))
     assert len(set(counted)) == 2, "another room is traced anew"
 
 
 def test_a_group_switched_on_is_the_only_one_traced(counted):
     """On and off need no new trace of what was traced before."""
-    use = next(i for i, u in enumerate(LARKFIELD.uses) if u.name == "class")
-    off = next(g.name for g in LARKFIELD.groups if not LARKFIELD.uses[use].group_setting(g.name).on)
-    quick(LARKFIELD)
+    larkfield = fresh()
+    use = next(i for i, u in enumerate(larkfield.uses) if u.name == "class")
+    off = next(g.name for g in larkfield.groups if not larkfield.uses[use].group_setting(g.name).on)
+    quick(larkfield)
     counted.clear()
-    both = quick(changed(LARKFIELD, {("uses", use, "groups", off, "on"): True}))
-    new = {tuple(c.position) for c in LARKFIELD.loudspeakers if c.group == off}
+    both = quick(changed(larkfield, {("uses", use, "groups", off, "on"): True}))
+    new = {tuple(c.position) for c in larkfield.loudspeakers if c.group == off}
     assert set(counted) == new and both.playing.sum() == 2 + len(new)
     counted.clear()
-    quick(LARKFIELD)
+    quick(larkfield)
     assert not counted
 
 
@@ -109,11 +116,11 @@ def test_the_answer_does_not_depend_on_what_was_traced_before(counted):
     """Deterministic: alone, after other uses and other places, and in another order the same
     numbers come, bit for bit.
     """
-    alone = quick(LARKFIELD)
-    traced._STORE.clear()
-    evaluate(LARKFIELD, "assembly", room="traced", follow_echoes=False)
-    quick(changed(LARKFIELD, {("groups", 0, "downtilt_deg"): 50.0}))
-    after = quick(LARKFIELD)
+    larkfield = fresh()
+    alone = quick(fresh())
+    evaluate(larkfield, "assembly", room="traced", follow_echoes=False)
+    quick(changed(larkfield, {("groups", 0, "downtilt_deg"): 50.0}))
+    after = quick(larkfield)
     np.testing.assert_array_equal(alone.sti, after.sti)
     np.testing.assert_array_equal(alone.total_db, after.total_db)
 
@@ -122,13 +129,12 @@ def test_two_jobs_on_one_use_agree(counted):
     """Invariance: a job begun before another did the work gives the other's answer, and has no pass
     left to do.
     """
-    older = Tracing(SCENARIOS["alderway"], "performance")
-    done = Tracing(SCENARIOS["alderway"], "performance").run()
+    alderway = fresh(SCENARIOS["alderway"])
+    older = Tracing(alderway, "performance")
+    done = Tracing(alderway, "performance").run()
     assert older.ready and older.next_pass() is None
     np.testing.assert_array_equal(older.field.by_zone, done.by_zone)
-    np.testing.assert_array_equal(
-        Tracing(SCENARIOS["alderway"], "performance").field.by_zone, done.by_zone
-    )
+    np.testing.assert_array_equal(Tracing(alderway, "performance").field.by_zone, done.by_zone)
 
 
 def test_a_field_of_something_else_is_refused():
@@ -206,23 +212,25 @@ def test_delays_are_in_the_decay():
 
 def test_the_store_is_bounded(counted, monkeypatch):
     """Regression: the oldest are forgotten."""
+    larkfield = fresh()
     monkeypatch.setattr(traced, "STORED", 4)
     for tilt in (20, 30, 40):
         quick(
             changed(
-                LARKFIELD,
+                larkfield,
                 {
                     ("groups", 0, "downtilt_deg"): float(tilt),
-                    ("hall", "height"): LARKFIELD.hall.height + tilt / 1000,
+                    ("hall", "height"): larkfield.hall.height + tilt / 1000,
                 },
             )
         )
-    assert len(traced._STORE) <= 4
+    assert len(larkfield.memory.cache("traced loudspeakers", 4)) <= 4
 
 
 def test_a_pass_that_is_given_up_leaves_no_trace(counted):
     """Cancelled: nothing is kept of a pass that was stopped; the next one starts where it was."""
-    job = Tracing(LARKFIELD, "class")
+    larkfield = fresh()
+    job = Tracing(larkfield, "class")
     stop = threading.Event()
     stop.set()
     assert job.next_pass(stop.is_set) is None and not job.started and job.progress == 0
@@ -253,8 +261,7 @@ def test_the_error_told_is_the_error_made(monkeypatch):
     levels, told = [], []
     for seed in range(7):
         monkeypatch.setattr(traced, "SEED", 100 + seed)
-        monkeypatch.setattr(traced, "_STORE", type(traced._STORE)())
-        field = Tracing(LARKFIELD, "class").run()
+        field = Tracing(fresh(), "class").run()
         levels.append(bands.to_level(field.by_zone))
         told.append(field.error_db)
     worst = np.sqrt(np.var(levels, axis=0, ddof=1).mean(axis=1)).max()

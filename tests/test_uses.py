@@ -435,17 +435,12 @@ def test_its_front_reflects():
     foot = image + (points - image) * ((front - image[1]) / (points[:, 1] - image[1]))[:, None]
     meets = (foot[:, 2] > GALLERY.underside) & (foot[:, 2] < GALLERY.height + GALLERY.parapet)
     assert meets.sum() >= 4 and not meets.all()
-    energy, time = reflected(r, points)
+    energy, time = reflected(r.sources, r.surfaces, points)
     np.testing.assert_array_equal(energy[0, k, :, 3] > 0, meets)
     want = np.linalg.norm(points - image, axis=1) / r.sources.speed
     np.testing.assert_allclose(time[0, k][meets], want[meets], rtol=1e-6)
-    soft = reflected(
-        replace(
-            r,
-            absorption=np.where(np.arange(len(r.absorption))[:, None] == k - 1, 1.0, r.absorption),
-        ),
-        points,
-    )[0]
+    all_of_it = np.where(np.arange(len(r.absorption))[:, None] == k - 1, 1.0, r.absorption)
+    soft = reflected(r.sources, replace(r.surfaces, absorption=all_of_it), points)[0]
     assert not soft[0, k].any()
 
 

@@ -126,13 +126,15 @@ def image_shift_deg(direct, arrival_s, position, points, talker):
     return np.degrees(np.arccos(np.clip(cosine, -1, 1)))
 
 
-def reflected(result, points):
+def reflected(sources, surfaces, points):
     """Direct and first-order reflected sound at a few points.
 
     Parameters
     ----------
-    result : Result
-        An evaluation [-]
+    sources : Sources
+        Loudspeakers of a use
+    surfaces : Surfaces
+        Of the room
     points : array
         (point, 3) [m]
 
@@ -148,13 +150,12 @@ def reflected(result, points):
     A surface mirrors what it neither absorbs nor scatters; the scattered part belongs to the late
     sound.
     """
-    sounding, surfaces = result.sources, result.scenario.surfaces(result.use)
-    direct, distance = sounding.direct(points, surfaces.blocking)
-    images, way = reflections.image_arrivals(points, sounding, surfaces)
+    direct, distance = sources.direct(points, surfaces.blocking)
+    images, way = reflections.image_arrivals(points, sources, surfaces)
     energy = np.concatenate([direct[:, None], images], axis=1)
     time = (
-        np.concatenate([distance[:, None], way], axis=1) / sounding.speed
-        + sounding.delay_s[:, None, None]
+        np.concatenate([distance[:, None], way], axis=1) / sources.speed
+        + sources.delay_s[:, None, None]
     )
     return energy, time
 
@@ -185,7 +186,7 @@ def echoes(result):
         for a in result.areas
     ]
     index = np.concatenate(chosen)
-    energy, time = reflected(result, result.points[index])
+    energy, time = reflected(result.sources, result.surfaces, result.points[index])
     energy = energy.reshape(-1, *energy.shape[2:])  # (arrival, point, band)
     time = time.reshape(-1, time.shape[2])
     late = arrivals.late_level_db(energy[..., bands.SPEECH].sum(axis=-1), time)

@@ -17,7 +17,6 @@ from .feedback import names as limit_words
 
 WORDS = ("meets", "close", "misses", "out of reach")  # from best to worst
 STRONG = 90  # percentile of the seats that arrival spread and echo are judged by [%]
-COVERAGE_LABELS = tuple(f"{label[0]} kHz" for label in bands.LABELS[bands.COVERAGE])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +52,7 @@ class Measurement:
     value: float  # in the criterion's unit
     target: float | None = None  # where it is not the scenario's
     place: str = ""
-    limit: str = ""  # why no design can reach the target; "" where one can
+    reachable: bool = True  # whether any design could meet the target
     facts: dict = field(default_factory=dict)
 
 
@@ -209,7 +208,7 @@ class Criterion:
     def _verdict(self, found, targets):
         target = self.target_in(targets) if found.target is None else found.target
         word = self.word(found.value, target)
-        if word != WORDS[0] and found.limit:
+        if word != WORDS[0] and not found.reachable:
             word = WORDS[3]
         return Verdict(
             criterion=self.key,
@@ -220,13 +219,8 @@ class Criterion:
             place=found.place,
             word=word,
             source=self.source_in(targets),
-            facts={**found.facts, "limit": found.limit if word == WORDS[3] else ""},
+            facts=found.facts,
         )
-
-
-def _sentence(words):
-    """A sentence that gives way to the reason why the target is out of reach."""
-    return lambda v, units: v.facts["limit"] or words(v, units)
 
 
 # ---- coverage: the direct sound over one area
@@ -241,7 +235,7 @@ def _in_sight(result):
 def _coverage_range(result):
     for a in result.areas:
         octave = int(np.argmax(a.coverage_range_db))
-        facts = dict(octave=COVERAGE_LABELS[octave])
+        facts = dict(octave=bands.NAMES[bands.COVERAGE][octave])
         yield Measurement(area=a.name, value=a.coverage_range_db[octave], facts=facts)
 
 
@@ -261,29 +255,48 @@ def _quietest(result):
 def _speech_to_noise(result):
     targets, noise = result.scenario.targets, float(bands.a_weighted(result.noise_db))
     need = noise + targets.speech_to_noise_db
-    limit = (
-        f"the noise is {noise:.0f} dB(A); {targets.speech_to_noise_db:g} dB over it would be"
-        f" {need:.0f} dB(A), above the {targets.loudest_dba:g} dB(A) allowed at any seat"
-        if need > targets.loudest_dba
-        else ""
-    )
     for a in result.areas:
-        facts = dict(speech=a.speech_dba, noise=noise)
-        yield Measurement(area=a.name, value=a.speech_to_noise_db, limit=limit, facts=facts)
+        yield Measurement(
+            area=a.name,
+            value=a.speech_to_noise_db,
+            reachable=need <= targets.loudest_dba,
+            facts=dict(speech=a.speech_dba, noise=noise, need=need, loudest=targets.loudest_dba),
+        )
+
+
+def _speech_to_noise_words(v, _units):
+    f = v.facts
+    if v.word == WORDS[3]:
+        return (
+            f"the noise is {f['noise']:.0f} dB(A); {v.target:g} dB over it would be"
+            f" {f['need']:.0f} dB(A), above the {f['loudest']:g} dB(A) allowed at any seat"
+        )
+    return (
+        f"{f['speech']:.0f} dB(A) of speech over {f['noise']:.0f} dB(A) of noise:"
+        f" {v.value:+.1f} dB; target {v.target:g} dB or more"
+    )
 
 
 def _sti(result):
     targets = result.scenario.targets
     for a in result.areas:
         best = _sti_without_reverberation(result, a)
-        limit = (
-            f"over this noise even a room without any reverberation gives at most {best:.2f}, at"
-            f" any level up to {targets.loudest_dba:g} dB(A); target {targets.sti:.2f}"
-            if best < targets.sti
-            else ""
+        facts = dict(median=a.sti_median, best=best, loudest=targets.loudest_dba)
+        reachable = best >= targets.sti
+        yield Measurement(area=a.name, value=a.sti_p10, reachable=reachable, facts=facts)
+
+
+def _sti_words(v, _units):
+    f = v.facts
+    if v.word == WORDS[3]:
+        return (
+            f"over this noise even a room without any reverberation gives at most {f['best']:.2f},"
+            f" at any level up to {f['loudest']:g} dB(A); target {v.target:.2f}"
         )
-        facts = dict(median=a.sti_median)
-        yield Measurement(area=a.name, value=a.sti_p10, limit=limit, facts=facts)
+    return (
+        f"9 of 10 seats reach {v.value:.2f} (rating {intelligibility.rating(v.value)}), half of"
+        f" them {f['median']:.2f}; target {v.target:.2f} or more"
+    )
 
 
 def _sti_without_reverberation(result, area):
@@ -327,7 +340,7 @@ def _feedback_margin(result):
             clear=m.clear,
             open=len(result.microphones),
             open_db=m.open_mics_db,
-            octave=bands.LABELS[m.band[m.worst]],
+            octave=bands.NAMES[m.band[m.worst]],
             limited_by=limit_words(result, m.limited_by[m.worst]),
             needed=m.needed_gain_db,
             threshold=m.threshold_db,
@@ -346,7 +359,7 @@ def _feedback_words(v, _units):
     reserve = f"{v.value:.1f} dB in reserve" if v.value >= 0 else f"{-v.value:.1f} dB short"
     return (
         f"{reserve}{at} after {kept}: needs {f['needed']:+.0f} dB from its microphone to the"
-        f" listeners, feedback begins at {f['threshold']:+.0f} dB, first at {f['octave']} Hz,"
+        f" listeners, feedback begins at {f['threshold']:+.0f} dB, first at {f['octave']},"
         f" limited by {f['limited_by']}"
     )
 
@@ -410,11 +423,9 @@ CRITERIA = {
             close=0.5,
             shown=0.5,
             measure=_in_sight,
-            sentence=_sentence(
-                lambda v, _: (
-                    f"{v.value:.0f} seats hear no direct sound: something stands between them and"
-                    " every loudspeaker that plays"
-                )
+            sentence=lambda v, _: (
+                f"{v.value:.0f} seats hear no direct sound: something stands between them and"
+                " every loudspeaker that plays"
             ),
         ),
         Criterion(
@@ -429,11 +440,9 @@ CRITERIA = {
             close=1.0,
             shown=0.05,
             measure=_coverage_range,
-            sentence=_sentence(
-                lambda v, _: (
-                    f"9 of 10 seats differ by up to {v.value:.1f} dB at {v.facts['octave']} (direct"
-                    f" sound); target {v.target:g} dB or less"
-                )
+            sentence=lambda v, _: (
+                f"9 of 10 seats differ by up to {v.value:.1f} dB at {v.facts['octave']} (direct"
+                f" sound); target {v.target:g} dB or less"
             ),
         ),
         Criterion(
@@ -448,11 +457,9 @@ CRITERIA = {
             close=5.0,
             shown=0.5,
             measure=_within_3db,
-            sentence=_sentence(
-                lambda v, _: (
-                    f"{v.value:.0f} % of the seats are within 3 dB of the area's mean (direct"
-                    f" sound); target {v.target:g} % or more"
-                )
+            sentence=lambda v, _: (
+                f"{v.value:.0f} % of the seats are within 3 dB of the area's mean (direct"
+                f" sound); target {v.target:g} % or more"
             ),
         ),
         Criterion(
@@ -467,11 +474,9 @@ CRITERIA = {
             close=1.0,
             shown=0.05,
             measure=_quietest,
-            sentence=_sentence(
-                lambda v, _: (
-                    f"{v.place} is {v.value:.1f} dB below the area's mean (direct sound); allowed:"
-                    f" {v.target:g} dB"
-                )
+            sentence=lambda v, _: (
+                f"{v.place} is {v.value:.1f} dB below the area's mean (direct sound); allowed:"
+                f" {v.target:g} dB"
             ),
         ),
         Criterion(
@@ -486,12 +491,7 @@ CRITERIA = {
             close=1.0,
             shown=0.05,
             measure=_speech_to_noise,
-            sentence=_sentence(
-                lambda v, _: (
-                    f"{v.facts['speech']:.0f} dB(A) of speech over {v.facts['noise']:.0f} dB(A) of"
-                    f" noise: {v.value:+.1f} dB; target {v.target:g} dB or more"
-                )
-            ),
+            sentence=_speech_to_noise_words,
         ),
         Criterion(
             key="arrival_spread",
@@ -505,11 +505,9 @@ CRITERIA = {
             close=5.0,
             shown=0.5,
             measure=_arrival_spread,
-            sentence=_sentence(
-                lambda v, _: (
-                    f"at 9 of 10 seats the loudspeakers that matter arrive within {v.value:.0f} ms;"
-                    f" target {v.target:g} ms or less"
-                )
+            sentence=lambda v, _: (
+                f"at 9 of 10 seats the loudspeakers that matter arrive within {v.value:.0f} ms;"
+                f" target {v.target:g} ms or less"
             ),
         ),
         Criterion(
@@ -527,13 +525,7 @@ CRITERIA = {
             close=0.03,  # a just noticeable step
             shown=0.005,
             measure=_sti,
-            sentence=_sentence(
-                lambda v, _: (
-                    f"9 of 10 seats reach {v.value:.2f} (rating"
-                    f" {intelligibility.rating(v.value)}), half of them {v.facts['median']:.2f};"
-                    f" target {v.target:.2f} or more"
-                )
-            ),
+            sentence=_sti_words,
         ),
         Criterion(
             key="feedback_margin",
@@ -550,7 +542,7 @@ CRITERIA = {
             close=1.0,
             shown=0.05,
             measure=_feedback_margin,
-            sentence=_sentence(_feedback_words),
+            sentence=_feedback_words,
         ),
         Criterion(
             key="loudest",
@@ -564,8 +556,8 @@ CRITERIA = {
             close=1.0,
             shown=0.05,
             measure=_loudest,
-            sentence=_sentence(
-                lambda v, _: f"{v.value:.0f} dB(A) in the {v.place}; allowed: {v.target:g} dB(A)"
+            sentence=lambda v, _: (
+                f"{v.value:.1f} dB(A) at the loudest seat ({v.place}); allowed: {v.target:g} dB(A)"
             ),
         ),
         Criterion(
@@ -580,12 +572,10 @@ CRITERIA = {
             close=5.0,
             shown=0.5,
             measure=_on_listeners,
-            sentence=_sentence(
-                lambda v, _: (
-                    f"{v.value:.0f} % of the sound (500 Hz to 4 kHz) lands on listeners first,"
-                    f" {v.facts['stray_pct']:.0f} % on the {v.facts['stray']}; target {v.target:g}"
-                    " % or more"
-                )
+            sentence=lambda v, _: (
+                f"{v.value:.0f} % of the sound (500 Hz to 4 kHz) lands on listeners first,"
+                f" {v.facts['stray_pct']:.0f} % on the {v.facts['stray']}; target {v.target:g}"
+                " % or more"
             ),
         ),
         Criterion(
@@ -603,7 +593,7 @@ CRITERIA = {
             close=0.15,
             shown=0.05,
             measure=_rt,
-            sentence=_sentence(_rt_words),
+            sentence=_rt_words,
         ),
         Criterion(
             key="echo",
@@ -619,7 +609,7 @@ CRITERIA = {
             close=0.03,
             shown=0.005,
             measure=_echo,
-            sentence=_sentence(_echo_words),
+            sentence=_echo_words,
         ),
     )
 }

@@ -74,9 +74,14 @@ class Result:
         return self.scenario.configuration(self.use.name)
 
     @cached_property
+    def surfaces(self):
+        """The room as the formulas need it (Surfaces)."""
+        return self.scenario.surfaces(self.use)
+
+    @property
     def absorption(self):
         """Absorption coefficients (surface, 7) [-]."""
-        return self.scenario.absorption(self.use)
+        return self.surfaces.absorption
 
     @cached_property
     def rt(self):

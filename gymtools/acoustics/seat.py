@@ -56,7 +56,7 @@ def look(result, index):
         raise ValueError(f"seat {index} is not among the {len(result.points)} places.")
     area = result.configuration.areas[str(result.area[index])]
     start = int(np.flatnonzero(result.area == area.name)[0])
-    energy, time = reflected(result, result.points[index : index + 1])
+    energy, time = reflected(result.sources, result.surfaces, result.points[index : index + 1])
     names = [""] + [f" off the {s.part}" for s in result.configuration.room.surfaces]
     tags = [c.tag for c in result.scenario.loudspeakers]
     level = energy[:, :, 0, bands.SPEECH].sum(axis=-1)  # (source, way)

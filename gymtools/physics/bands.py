@@ -10,6 +10,7 @@ EXACT = 1000 * 10 ** (0.3 * np.arange(-3, 4))
 LABELS = ("125", "250", "500", "1k", "2k", "4k", "8k")  # axis labels [-]
 # octaves [dB]         ISO 4869-2; IEC 61672-1
 A_WEIGHTING = np.array([-16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1])
+NAMES = tuple(f"{f} Hz" if f < 1000 else f"{f // 1000} kHz" for f in NOMINAL.tolist())  # in words
 # sets of octaves that the package judges in
 SPEECH = slice(2, 6)  # 500 Hz to 4 kHz, which carry most of what is understood
 COVERAGE = slice(3, 6)  # 1, 2 and 4 kHz, in which coverage is judged
