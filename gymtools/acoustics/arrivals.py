@@ -50,11 +50,11 @@ def talker_place(scenario, use, configuration):
     Parameters
     ----------
     scenario : Scenario
-        The scenario [-]
+        The scenario
     use : Use
-        One of its uses [-]
+        One of its uses
     configuration : HallConfiguration
-        The hall as it stands in the use [-]
+        The hall as it stands in the use
 
     Returns
     -------
@@ -166,7 +166,7 @@ def echoes(result):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
 
     Returns
     -------

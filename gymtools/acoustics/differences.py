@@ -19,9 +19,9 @@ def late_db(result, area):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
     area : AreaSummary
-        One of its areas [-]
+        One of its areas
 
     Returns
     -------
@@ -44,9 +44,9 @@ def differences(even, traced):
     Parameters
     ----------
     even : Result
-        The use in the statistical room [-]
+        The use in the statistical room
     traced : Result
-        The same use traced [-]
+        The same use traced
 
     Returns
     -------
@@ -82,9 +82,9 @@ def early_share(result, area):
     Parameters
     ----------
     result : Result
-        A traced evaluation [-]
+        A traced evaluation
     area : AreaSummary
-        One of its areas [-]
+        One of its areas
 
     Returns
     -------
@@ -111,12 +111,12 @@ def ends(result):
     Parameters
     ----------
     result : Result
-        A traced evaluation [-]
+        A traced evaluation
 
     Returns
     -------
     shares : dict
-        (traced, even) by part, 500 Hz to 4 kHz [-]
+        (traced, even) by part, 500 Hz to 4 kHz
     """
     room, sources = result.configuration.room, result.sources
     power = sources.radiated[:, bands.SPEECH]
@@ -170,7 +170,7 @@ def bent_decay(result):
     Parameters
     ----------
     result : Result
-        A traced evaluation [-]
+        A traced evaluation
 
     Returns
     -------
@@ -200,12 +200,12 @@ def bare_pairs(result):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
 
     Returns
     -------
     pairs : list of tuple
-        (words, mean absorption of the pair, of the hall), at 1 kHz [-]
+        (words, mean absorption of the pair, of the hall), at 1 kHz
     """
     room, alpha, found = result.configuration.room, result.absorption[:, 3], []
     overall = float(np.average(alpha, weights=room.area))

@@ -36,9 +36,9 @@ def loudness(result, system):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
     system : Amplification
-        What drives the loudspeakers [-]
+        What drives the loudspeakers
 
     Returns
     -------

@@ -56,7 +56,7 @@ def feedback_margins(result):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
 
     Returns
     -------
@@ -78,9 +78,9 @@ def feedback_margin(result, microphone, open_mics=1):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
     microphone : Microphone
-        Any microphone of the scenario, or a changed one [-]
+        Any microphone of the scenario, or a changed one
     open_mics : int
         How many are open at once [-]
 
@@ -151,9 +151,9 @@ def walking_map(result, kind="hand-held wireless", facing_deg=None):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
     kind : str
-        Type of microphone [-]
+        Type of microphone
     facing_deg : float, optional
         Where its talker looks; the worst way when left out [deg]
 
@@ -179,7 +179,7 @@ def names(result, limited_by):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
     limited_by : int
         Of a ``FeedbackMargin`` [-]
 

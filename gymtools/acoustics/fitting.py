@@ -36,13 +36,13 @@ def fit_absorption(scenario, use, measured, finishes=None, *, predicted=None):
     ----------
     scenario : Scenario
         The design as measured: occupied by nobody (``commissioning.plan.as_tested``), or its other
-        uses beside it [-]
+        uses beside it
     use : str
-        Name of the use in which the hall stood as it was measured [-]
+        Name of the use in which the hall stood as it was measured
     measured : array
         Reverberation time (7,); NaN where an octave was not measured: it keeps its factor [s]
     finishes : sequence of str, optional
-        Finishes that may be off; all of the empty hall when left out [-]
+        Finishes that may be off; all of the empty hall when left out
     predicted : array, optional
         What the room in which the hall is judged gives as designed, where that is not the formula
         (a traced one): the formula's time is then changed in the ratio of measured to predicted

@@ -372,7 +372,7 @@ def listening(use, names):
     Returns
     -------
     weights : dict
-        By name, all above 0 [-]
+        By name, all above 0
     """
     return {name: w for name, w in use.listens.items() if name in names and w > 0}
 
@@ -387,7 +387,7 @@ def mean_over(energy, spans, weights):
     spans : dict
         Slice of the points by area
     weights : dict
-        By area [-]
+        By area
 
     Returns
     -------

@@ -123,11 +123,11 @@ class TracedField:
         Parameters
         ----------
         sources : Sources
-            All loudspeakers [-]
+            All loudspeakers
         zones : Zones
-            Where sound was counted [-]
+            Where sound was counted
         traces : dict
-            Trace by number of the loudspeaker; those left out are silent [-]
+            Trace by number of the loudspeaker; those left out are silent
         error_db : float
             Standard error [dB]
 
@@ -159,9 +159,9 @@ class TracedField:
         Parameters
         ----------
         sources : Sources
-            The loudspeakers, as the rays left them [-]
+            The loudspeakers, as the rays left them
         zones : Zones
-            Of the hall they are in [-]
+            Of the hall they are in
 
         Returns
         -------
@@ -294,7 +294,7 @@ class TracedField:
         within_s : float
             How soon [s]
         octaves : slice
-            Which octaves [-]
+            Which octaves
 
         Returns
         -------
@@ -323,7 +323,7 @@ class TracedField:
         points : array
             (point, 3) [m]
         measure : str
-            As for ``physics.decay.decay_time`` [-]
+            As for ``physics.decay.decay_time``
 
         Returns
         -------

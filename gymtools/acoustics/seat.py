@@ -43,7 +43,7 @@ def look(result, index):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
     index : int
         Which of the result's points [-]
 

@@ -12,9 +12,9 @@ def sources(scenario, use):
     Parameters
     ----------
     scenario : Scenario
-        The scenario [-]
+        The scenario
     use : Use
-        One of its uses [-]
+        One of its uses
 
     Returns
     -------

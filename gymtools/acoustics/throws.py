@@ -60,7 +60,7 @@ def throws(result):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
 
     Returns
     -------
@@ -157,9 +157,9 @@ def section(result, area):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
     area : str
-        Name of a listening area [-]
+        Name of a listening area
 
     Returns
     -------

@@ -73,9 +73,9 @@ class Tracing:
     Parameters
     ----------
     scenario : Scenario
-        The scenario [-]
+        The scenario
     use : str, optional
-        Name of a use; the first when left out [-]
+        Name of a use; the first when left out
     """
 
     def __init__(self, scenario, use=None):
@@ -135,7 +135,7 @@ class Tracing:
         Parameters
         ----------
         stop : callable, optional
-            Asked at every reflection; when it answers true the pass is given up [-]
+            Asked at every reflection; when it answers true the pass is given up
 
         Returns
         -------
@@ -171,7 +171,7 @@ class Tracing:
         Parameters
         ----------
         found : tuple
-            Of ``next_pass`` [-]
+            Of ``next_pass``
         """
         n, number, trace = found
         self._traced[n].add(number, trace)
