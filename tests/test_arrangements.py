@@ -225,7 +225,7 @@ def miss(scenario, group, side):
     [m].
     """
     bank = next(b for b in scenario.banks if b.side == side)
-    ears = replace(bank, open=True).listening(scenario.hall).points
+    ears = replace(bank, open=True).audience_area(scenario.hall).points
     found = []
     for c in group.loudspeakers(scenario.loudspeaker_types[group.loudspeaker]):
         way = ears - c.position

@@ -159,7 +159,7 @@ def test_the_handbook_formula_through_the_whole_design(in_the_open, listener):
     is float32.
     """
     r, m = in_the_open
-    place = m.places(r.configuration)[0][0]
+    place = m.positions(r.configuration)[0][0]
     source, listener = r.sources.position[0], np.array(listener, float)
     level = bands.to_level(r.sources.direct([listener])[0][0, 0])  # (band,)
     talker = EFFORT_DBA[m.kind.effort] + SPEECH_SPECTRUM_DB  # at 1 m

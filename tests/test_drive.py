@@ -27,9 +27,10 @@ from gymtools.equipment.prices import example_prices
 from gymtools.equipment.signal import inputs, mixer, plates, presets, processor
 from gymtools.physics import electrical
 from gymtools.physics.bands import a_weighted, to_energy, to_level
+from gymtools.venue.amplifiers import AmplifierType, amplifier_types
 from gymtools.venue.files import load, parse, to_text
 from gymtools.venue.scenario import changed
-from gymtools.venue.wiring import AmplifierType, Equipment, Wiring, amplifier_types
+from gymtools.venue.wiring import Equipment, Wiring
 
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))

@@ -134,7 +134,7 @@ def test_shapes(name, use):
     for a in r.areas:
         assert set(r.area[a.points]) == {a.name} and r.summary(a.name) is a
         assert a.points.start <= a.quietest < a.points.stop
-        assert a.quietest_seat == areas[a.name].place(a.quietest - a.points.start, s.units)
+        assert a.quietest_seat == areas[a.name].seat_words(a.quietest - a.points.start, s.units)
     np.testing.assert_allclose(
         r.first_incidence.sum(axis=1), 1, atol=1e-5
     )  # a closed room: all sound lands

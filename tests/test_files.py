@@ -371,7 +371,15 @@ WORDS = [  # passage, replacement, what is said after the file's name
         "false",
         " [[uses]] 'class' [groups.'wall pair']: must be a table of keys and values.",
     ),
-    ('units = "m"', 'units = "m"\ntext = "no"', ": unknown key 'text'."),
+    (
+        'units = "m"',
+        'units = "m"\ntext = "no"',
+        (
+            ": unknown key 'text'. Known: name, units, source, court, hall, air, banks,"
+            " floor_seats, stage, portable_stages, balconies, microphones, treatments, groups,"
+            " uses, targets, equipment, loudspeaker_files, absorption_factors."
+        ),
+    ),
 ]
 
 

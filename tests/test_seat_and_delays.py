@@ -503,10 +503,9 @@ def test_a_seat_shows_what_was_evaluated(name, use):
             )
         np.testing.assert_array_equal(seat.noise_db, r.noise_db)
         start = np.flatnonzero(r.area == r.area[index])[0]
-        assert (
-            seat.place == f"{r.area[index]},"
-            f" {r.configuration.areas[str(r.area[index])].place(index - start, r.scenario.units)}"
-        )
+        area = r.configuration.areas[str(r.area[index])]
+        words = area.seat_words(index - start, r.scenario.units)
+        assert seat.place == f"{r.area[index]}, {words}"
         assert seat.arrival_ms[0] == 0 and np.all(np.diff(seat.arrival_ms) >= 0)
         assert seat.level_db.max() == pytest.approx(0, abs=1e-5) and seat.level_db.min() > -SHOWN_DB
         assert len(seat.name) == len(seat.level_db) == len(seat.arrival_ms)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from gymtools.venue.court import court
 from gymtools.venue.files import load
 from gymtools.venue.hall import SIDES, Hall
-from gymtools.venue.seating import Bank, FloorSeats, along_wall, court_listening
+from gymtools.venue.seating import Bank, FloorSeats, along_wall, court_area
 
 SCENARIOS = {
     p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
@@ -55,7 +55,7 @@ def test_bank_points(rows, run, rise, length, first):
         length=length,
         first_height=first,
     )
-    area = bank.listening(HALL)
+    area = bank.audience_area(HALL)
     assert (area.rows, area.columns) == (rows, max(2, round(length / 0.5)))
     points, row = grid(area), np.arange(rows)
     np.testing.assert_allclose(points[:, 0, 2], first + row * rise + 0.77)
@@ -72,7 +72,7 @@ def test_rows_run_and_rise():
     """Closed form: from row to row 0.6 m back and 0.3 m up; row 0 is nearest the court; offset
     along the wall.
     """
-    points = grid(BANK.listening(HALL))
+    points = grid(BANK.audience_area(HALL))
     np.testing.assert_allclose(
         np.diff(points, axis=0), np.broadcast_to([0, 0.6, 0.3], (5, 40, 3)), atol=1e-12
     )
@@ -86,10 +86,10 @@ def test_bank_sizes():
     """
     assert (BANK.depth, BANK.top, BANK.seats) == pytest.approx((3.6, 0.43 + 5.5 * 0.3, 6 * 43))
     assert replace(BANK, length=4.6).seats == 60, "ten places of 0.46 m, rounding or not"
-    assert BANK.listening(HALL).unit_seats * 6 * 40 == pytest.approx(BANK.seats)
+    assert BANK.audience_area(HALL).unit_seats * 6 * 40 == pytest.approx(BANK.seats)
     closed = replace(BANK, open=False)
     assert (closed.depth, closed.top, closed.seats) == pytest.approx((1.1, BANK.top, 0))
-    assert closed.listening(HALL) is None
+    assert closed.audience_area(HALL) is None
 
 
 @given(length=st.floats(1.5, 20), offset=st.floats(-2, 2), rows=st.integers(1, 10))
@@ -99,13 +99,15 @@ def test_sides_are_mirror_images(length, offset, rows):
     """
     turned = replace(HALL, length=HALL.width, width=HALL.length)
     at = {
-        s: replace(BANK, side=s, length=length, offset=offset, rows=rows).listening(HALL).points
+        s: replace(BANK, side=s, length=length, offset=offset, rows=rows).audience_area(HALL).points
         for s in SIDES
     }
     np.testing.assert_allclose(at["south"], at["north"] * [1, -1, 1], atol=1e-12)
     np.testing.assert_allclose(at["west"], at["east"] * [-1, 1, 1], atol=1e-12)
     east = replace(BANK, side="east", length=length, offset=offset, rows=rows)
-    np.testing.assert_allclose(east.listening(turned).points, at["north"][:, [1, 0, 2]], atol=1e-12)
+    np.testing.assert_allclose(
+        east.audience_area(turned).points, at["north"][:, [1, 0, 2]], atol=1e-12
+    )
 
 
 @pytest.mark.parametrize(
@@ -124,7 +126,7 @@ def test_footprints(side, want):
     bank = replace(BANK, side=side)
     low_x, high_x, low_y, high_y = bank.footprint(HALL)
     assert (low_x, high_x, low_y, high_y) == pytest.approx(want)
-    x, y, _ = bank.listening(HALL).points.T
+    x, y, _ = bank.audience_area(HALL).points.T
     assert low_x < x.min() and x.max() < high_x and low_y < y.min() and y.max() < high_y
 
 
@@ -142,7 +144,7 @@ def test_chairs():
     """Closed form: ten rows of twelve, one point a chair, ears at 1.2 m, evenly inside
     the block.
     """
-    area = CHAIRS.listening()
+    area = CHAIRS.audience_area()
     assert (area.rows, area.columns, CHAIRS.seats) == (10, 12, 120)
     points = grid(area)
     assert np.all(points[..., 2] == 1.2)
@@ -160,7 +162,7 @@ def test_court_points(level):
     symmetrical.
     """
     lines = court(level)
-    area = court_listening(lines, HALL)
+    area = court_area(lines, HALL)
     points = grid(area)
     step = np.array([lines.length / area.rows, lines.width / area.columns])
     assert np.all(np.abs(step - 1) < 0.05)
@@ -183,7 +185,7 @@ def test_court_points_stop_at_the_bank(side, axis, sign, deep):
     lines = court("international")
     hall = replace(HALL, length=30, width=17)
     bank = replace(BANK, side=side, rows=4, row_run=deep, offset=0, length=10)
-    free, area = court_listening(lines, hall), court_listening(lines, hall, [bank])
+    free, area = court_area(lines, hall), court_area(lines, hall, [bank])
     front = (hall.length, hall.width)[axis] / 2 - 4 * deep
     edge = min(front, (lines.length, lines.width)[axis] / 2)
     points = area.points[:, axis] * sign
@@ -199,18 +201,18 @@ def test_no_room_on_the_court():
     with pytest.raises(
         ValueError, match=r"^the banks leave no room on the court\. Fewer rows, or a closed bank\?$"
     ):
-        court_listening(court("high school"), HALL, [bank])
+        court_area(court("high school"), HALL, [bank])
 
 
 @pytest.mark.parametrize(
     "area, index, words",
     [
-        (BANK.listening(HALL), 0, "row 1 of 6, place 1 of 40"),
-        (BANK.listening(HALL), 85, "row 3 of 6, place 6 of 40"),
-        (CHAIRS.listening(), 119, "row 10 of 10, place 12 of 12"),
-        (court_listening(court("volleyball"), HALL), 0, "8 m west, 4 m south of the center"),
+        (BANK.audience_area(HALL), 0, "row 1 of 6, seat 1 of 40"),
+        (BANK.audience_area(HALL), 85, "row 3 of 6, seat 6 of 40"),
+        (CHAIRS.audience_area(), 119, "row 10 of 10, seat 12 of 12"),
+        (court_area(court("volleyball"), HALL), 0, "8 m west, 4 m south of the center"),
         (
-            court_listening(court("volleyball"), HALL),
+            court_area(court("volleyball"), HALL),
             18 * 9 - 1,
             "8 m east, 4 m north of the center",
         ),
@@ -220,7 +222,7 @@ def test_names_of_places(area, index, words):
     """Closed form: rows counted from the court, places from the west or south; on the court, meters
     from the center.
     """
-    assert area.place(index) == words
+    assert area.seat_words(index) == words
 
 
 @pytest.mark.parametrize(
@@ -240,7 +242,7 @@ def test_scenario_areas(name, use):
         x, y, z = area.points.T
         assert np.all(np.abs(x) < s.hall.length / 2) and np.all(np.abs(y) < s.hall.width / 2)
         assert np.all(z < s.hall.roof_height(y))
-        assert len({area.place(k) for k in range(len(x))}) == len(x) or area.kind == "court"
+        assert len({area.seat_words(k) for k in range(len(x))}) == len(x) or area.kind == "court"
 
 
 @pytest.mark.parametrize(
@@ -312,7 +314,7 @@ def test_a_thinned_area_keeps_its_edges(most):
         roof="plain deck",
         walls="painted block",
     )
-    area = Bank(name="b", side="north", rows=9, row_run=0.6, row_rise=0.3, length=17).listening(
+    area = Bank(name="b", side="north", rows=9, row_run=0.6, row_rise=0.3, length=17).audience_area(
         hall
     )
     few = area.thinned(most)

@@ -64,7 +64,7 @@ def talker_place(scenario, use, configuration):
     for m in scenario.microphones:
         if m.name in use.microphones:
             if m.walks is None:
-                return m.places(configuration)[0][0]
+                return m.positions(configuration)[0][0]
             x0, x1, y0, y1 = walkable(configuration, m.walks)
             return np.array(
                 [(x0 + x1) / 2, (y0 + y1) / 2, floor_height(configuration, m.walks) + STANDING]

@@ -90,7 +90,7 @@ def feedback_margin(result, microphone, open_mics=1):
         Spare gain at each place
     """
     kind = microphone.kind
-    places, shape = microphone.places(result.configuration)
+    places, shape = microphone.positions(result.configuration)
     # (source, place, band)
     direct, distance = result.sources.direct(places, result.configuration.room.blocking)
     toward = (result.sources.position[:, None] - places) / distance[..., None]

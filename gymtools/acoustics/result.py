@@ -303,7 +303,7 @@ class Result:
             silent=int((~heard).sum()),
             quietest_db=float(level.min() - mean),
             quietest=span.start + quietest,
-            quietest_seat=area.place(quietest, self.scenario.units),
+            quietest_seat=area.seat_words(quietest, self.scenario.units),
             speech_dba=float(self.speech_dba[span].mean()),
             speech_to_noise_db=float(self.speech_to_noise_db[span].mean()),
             sti_median=float(np.median(self.sti[span])),

@@ -67,7 +67,7 @@ def look(result, index):
     heard = result.playing & (direct.sum(axis=1) > 0)
     return Seat(
         index=index,
-        place=f"{area.name}, {area.place(index - start, result.scenario.units)}",
+        place=f"{area.name}, {area.seat_words(index - start, result.scenario.units)}",
         arrival_ms=1000 * (time[s, k, 0] - time[s, k, 0].min()),
         level_db=bands.to_level(level[s, k] / level.max()),
         name=[f"{tags[a]}{names[b]}" for a, b in zip(s, k, strict=True)],

@@ -340,7 +340,7 @@ def _places(result, letters):
         found += [
             (
                 f"{letters[a.name]}{n + 1}",
-                f"{a.name}: {area.place(k, result.scenario.units)}",
+                f"{a.name}: {area.seat_words(k, result.scenario.units)}",
                 tuple(np.round(area.points[k], 3).tolist()),
                 a.points.start + k,
             )
@@ -473,7 +473,7 @@ def _alone(scenario, results):
         k = own_place(result, n)
         area = result.configuration.areas[str(result.area[k])]
         start = int(np.flatnonzero(result.area == area.name)[0])
-        where = f"{area.name}: {area.place(k - start, scenario.units)}"
+        where = f"{area.name}: {area.seat_words(k - start, scenario.units)}"
         items.append(
             Item(
                 key=f"alone {c.tag}",
@@ -537,7 +537,7 @@ def _arrivals(result):
         k = int(listened[int(np.argmax(both))])
         area = result.configuration.areas[str(result.area[k])]
         start = int(np.flatnonzero(result.area == area.name)[0])
-        where = f"{area.name}: {area.place(k - start, result.scenario.units)}"
+        where = f"{area.name}: {area.seat_words(k - start, result.scenario.units)}"
         items.append(
             Item(
                 key=f"arrival {result.use.name} {g}",

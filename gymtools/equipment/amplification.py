@@ -9,8 +9,9 @@ import numpy as np
 
 from ..acoustics.evaluate import evaluate
 from ..physics import bands, electrical
+from ..venue.amplifiers import AmplifierType, amplifier_types
 from ..venue.scenario import Scenario
-from ..venue.wiring import TAPS, AmplifierType, amplifier_types
+from ..venue.wiring import TAPS
 from .prices import example_prices
 
 # short peaks over the continuous rating that a loudspeaker bears    common practice, no source

@@ -72,7 +72,7 @@ class Balcony(AlongWall, Thing):
         """Height of the slab's underside [m]."""
         return self.height - self.thickness
 
-    def listening(self, hall):
+    def audience_area(self, hall):
         """Seated ears in its rows, the first row at the front.
 
         Parameters

@@ -6,7 +6,7 @@ from functools import lru_cache
 from .court import Court
 from .hall import Hall
 from .room import build_room
-from .seating import court_listening
+from .seating import court_area
 from .stage import Stage
 from .zones import layers
 
@@ -59,11 +59,11 @@ _zones = lru_cache(maxsize=64)(layers)
 @lru_cache(maxsize=256)
 def _areas(configuration):
     things = (*configuration.banks, *configuration.balconies, *configuration.floor_seats)
-    seated = [a for a in (t.listening(configuration.hall) for t in things) if a is not None]
+    seated = [a for a in (t.audience_area(configuration.hall) for t in things) if a is not None]
     return {
         a.name: a
         for a in (
             *seated,
-            court_listening(configuration.court, configuration.hall, configuration.banks),
+            court_area(configuration.court, configuration.hall, configuration.banks),
         )
     }

@@ -126,7 +126,7 @@ class Loudspeaker:
         return np.array([self.x, self.y, self.z])
 
     @property
-    def box(self):
+    def enclosure(self):
         """Center, axes and half sizes of the housing; its acoustic center lies in the middle of its
         front [m].
         """

@@ -105,7 +105,7 @@ class Microphone(Thing):
         effort = EFFORT_DBA[self.effort or self.kind.effort]
         return effort - 20 * np.log10(self.distance or self.kind.distance)
 
-    def places(self, configuration):
+    def positions(self, configuration):
         """Where it can be.
 
         Parameters

@@ -3,7 +3,6 @@ for their ears.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -36,7 +35,7 @@ class AudienceArea:
     columns: int
     unit_seats: float  # seats that one point stands for
 
-    def place(self, index, units="m"):
+    def seat_words(self, index, units="m"):
         """Words for one of the points.
 
         Parameters
@@ -54,9 +53,8 @@ class AudienceArea:
         row, column = divmod(int(index), self.columns)
         if self.kind == "court":
             return spot(self.points[index], units)
-        return f"row {row + 1} of {self.rows}, place {column + 1} of {self.columns}"
+        return f"row {row + 1} of {self.rows}, seat {column + 1} of {self.columns}"
 
-    @lru_cache(maxsize=64)  # noqa: B019  areas are few, and kept by the settings they belong to
     def thinned(self, most):
         """A coarser grid over the same area: first and last rows and columns stay, those between
         are spread evenly.
@@ -153,7 +151,7 @@ class Bank(AlongWall, Thing):
         """Places on the benches when open, aisles not taken off [-]."""
         return self.rows * int(self.length / SEAT + 1e-9) if self.open else 0
 
-    def listening(self, hall):
+    def audience_area(self, hall):
         """Ears of a full bank, one point per about half a meter of every row.
 
         Parameters
@@ -214,7 +212,7 @@ class FloorSeats(OnFloor, Thing):
             1, int(self.width / self.seat_spacing + 1e-6)
         )
 
-    def listening(self, hall=None):
+    def audience_area(self, hall=None):
         """Seated ears, one per chair.
 
         Parameters
@@ -238,7 +236,7 @@ class FloorSeats(OnFloor, Thing):
         )
 
 
-def court_listening(court, hall, banks=()):
+def court_area(court, hall, banks=()):
     """Standing ears on the court.
 
     Parameters

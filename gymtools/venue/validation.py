@@ -338,7 +338,7 @@ def colliding_loudspeakers(loudspeakers):
     return [
         (loudspeakers[a], loudspeakers[b])
         for a, b in near
-        if boxes_apart(loudspeakers[a].box, loudspeakers[b].box) < 0
+        if boxes_apart(loudspeakers[a].enclosure, loudspeakers[b].enclosure) < 0
     ]
 
 

@@ -8,9 +8,10 @@ import ipywidgets as w
 
 from ...equipment.prices import read_prices
 from ...equipment.schedules import parts, schedules
+from ...venue.amplifiers import amplifier_types
 from ...venue.quantity import limits
 from ...venue.units import FOOT, length_text
-from ...venue.wiring import OPERATORS, Wiring, amplifier_types
+from ...venue.wiring import OPERATORS, Wiring
 from .. import tables
 from ..documents import handover
 from ..theme import QUIET
