@@ -1,5 +1,5 @@
-"""Published numbers that several tests compare with, kept as printed text so that each keeps its
-last digit.
+"""Numbers that several tests compare with, published or worked by hand, kept as text so that each
+keeps its last digit.
 """
 
 from decimal import Decimal
@@ -105,10 +105,10 @@ IEC_60268_16_LETTERS = {
     0.76: "A+",
 }
 
-# STI of purely reverberant rooms [s]: not from a print but from the standard's chain, worked out
-# separately, twice: with the rounded 13.8 that the standard prints, and with 6 ln 10 = 13.8155.
-# (The first row once said .264 at 5 s, which only the second constant gives.) Public teaching notes
-# print 0.74 0.60 0.50 0.44 0.36 0.27 for 0.5 1 1.5 2 3 5 s, from synthetic decays.
+# STI of purely reverberant rooms [s], worked by hand from the standard's chain, twice: with the
+# rounded 13.8 that the standard prints, and with 6 ln 10 = 13.8155. (The first row once said .264
+# at 5 s, which only the second constant gives.) Public teaching notes print 0.74 0.60 0.50 0.44
+# 0.36 0.27 for 0.5 1 1.5 2 3 5 s, from synthetic decays.
 STI_OF_RT_13_8 = {
     0.3: ".827",
     0.5: ".736",
@@ -124,14 +124,14 @@ STI_OF_RT_13_8 = {
 }
 STI_OF_RT_EXACT = {0.5: ".7363", 1.0: ".5885", 2.0: ".4374", 3.0: ".3571", 5.0: ".264"}
 
-# Reverberation times worked out separately from the formulas, c = 343 m/s (a public library agrees
+# Reverberation times worked by hand from the formulas, c = 343 m/s (a public library agrees
 # on Arau): length, width, height [m]; mean absorption of the x, y, z pair; m [1/m]; Sabine, Eyring,
 # Arau; axial times [s].
 SHOEBOXES = [
     ((30, 20, 8), (0.05, 0.05, 0.30), 0.0, "1.933 1.733 2.355", "7.538 7.538 1.084"),
     ((36, 30, 9), (0.06, 0.10, 0.35), 0.001, "1.755 1.530 1.827", "6.365 3.999 1.057"),
 ]
-# A gymnasium 36 x 30 x 9 m, 20 degC, 50 %, worked out separately band by band, 125 Hz ... 4 kHz.
+# A gymnasium 36 x 30 x 9 m, 20 degC, 50 %, worked by hand band by band, 125 Hz ... 4 kHz.
 # Coefficients from the usual textbook tables; the plain ceiling is an assumption.
 GYM_AREA = {"wood": 920, "bleacher": 160, "ceiling": 1080, "block": 1128, "stage": 60}  # [m2]
 GYM_ALPHA = {
@@ -153,7 +153,7 @@ GYM_RT = {  # (ceiling, bleacher, formula)
 }
 GYM_AIR_AREA = "3.99 11.8 24.5 41.8 88.2 263"  # 4 m V [m2]
 
-# DIN 18041:2016, group A5, as tabulated on a public education-acoustics page: volume [m3], target
-# [s].
+# DIN 18041:2016, group A5, a secondary table of a public education-acoustics page (the standard was
+# not seen): volume [m3], target [s].
 DIN_18041_A5 = {800: "1.2", 1160: "1.3", 2230: "1.5", 6930: "1.9", 8500: "2.0"}
 DIN_18041_MISFIT = (8500, "1.947")  # what the formula gives there, which rounds to 1.9

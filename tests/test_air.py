@@ -109,7 +109,7 @@ def test_decay_constant_loses_the_same_decibels(alpha, path):
 
 
 def test_refuses_the_usual_slips():
-    """Each refusal names the argument, the value, the range and the likely slip."""
+    """Behavior: each refusal names the argument, the value, the range and the likely slip."""
     with pytest.raises(
         ValueError, match=r"humidity_pct = 0\.5 % is outside 1 to 100 %\. Give percent"
     ):

@@ -86,7 +86,7 @@ def test_level_and_energy(level, gain, seed):
 
 
 def test_refuses_energies_as_levels_and_the_reverse():
-    """A level of a million is an energy, a negative energy is a level."""
+    """Behavior: a level of a million is refused as an energy, a negative energy as a level."""
     with pytest.raises(
         ValueError,
         match=r"level_db = 1e\+06 dB is outside -inf to 300 dB\. Energy given by mistake\?",

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from formulas import feedback_margin_db, pickup, returned_energy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -75,7 +76,7 @@ def test_all_facings_at_once_equal_a_plain_sum(seed, sources, places, up):
     ours = returned_by_facing(direct, toward, pattern, up_deg=up, facing_deg=facing)
     assert ours.shape == (5, places, 7)
     for k, f in enumerate(facing):
-        picked = microphones.pickup(pattern, facing_back(f, up), toward)
+        picked = pickup(pattern, facing_back(f, up), toward)
         np.testing.assert_array_less(
             np.abs(ours[k] - (direct * picked).sum(axis=0)), 1e-5 * direct.sum(axis=0)
         )
@@ -93,6 +94,7 @@ def in_the_open():
         loudspeaker_types()["compact 90x90"],
         name="omni",
         sensitivity_db=(90.0,) * 7,
+        measured_db=np.zeros((len(AZIMUTH_DEG), len(ELEVATION_DEG), 7)),
         source="made up for tests",
         measured_db=np.zeros((len(AZIMUTH_DEG), len(ELEVATION_DEG), 7)),
     )
@@ -213,16 +215,14 @@ def test_clearance_by_hand(name, use):
         )
         spare = []
         for f in FACINGS if m.facing_deg is None else [m.facing_deg]:
-            picked = microphones.pickup(np.array(kind.pattern), facing_back(f, kind.up_deg), toward)
-            back = feedback.returned_energy(
+            picked = pickup(np.array(kind.pattern), facing_back(f, kind.up_deg), toward)
+            back = returned_energy(
                 direct,
                 picked[:, None],
                 diffuse,
                 microphones.random_efficiency(np.array(kind.pattern)),
             )
-            spare.append(
-                feedback.feedback_margin_db(back[0, BANDS], talker[BANDS], open_mics=len(opened))
-            )
+            spare.append(feedback_margin_db(back[0, BANDS], talker[BANDS], open_mics=len(opened)))
         assert c.margin_db[c.worst] == c.margin_db.min() == pytest.approx(min(spare), abs=1e-3)
 
 

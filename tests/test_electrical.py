@@ -1,4 +1,4 @@
-"""Power, cable, lines: printed tables and worked examples, closed forms, a circuit solved another
+"""Power, cable, lines: wire tables, worked examples, closed forms, a circuit solved another
 way.
 """
 
@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from gymtools.physics import electrical as el
 
 FOOT = 0.3048
-# HyperPhysics and wire charts after NBS Handbook 100: ohm per 1000 ft of one conductor at 20 degC,
-# and area
+# Copper wire tables of NBS Handbook 100 (1966), as copied in HyperPhysics and wire charts: ohm per
+# 1000 ft of one conductor at 20 degC, and area [mm2].
 AWG = {
     10: (0.9989, 5.26),
     12: (1.588, 3.31),
@@ -23,7 +23,9 @@ AWG = {
 
 @pytest.mark.parametrize("gauge, printed", AWG.items())
 def test_wire_table(gauge, printed):
-    """Printed: resistance and cross-section of the wire table, to its last digits."""
+    """Printed: NBS Handbook 100, copper wire tables: resistance and cross-section to their last
+    digits.
+    """
     ohm, area = printed
     assert el.loop_resistance(1000 * FOOT, awg=gauge) / 2 == pytest.approx(ohm, rel=3e-4)
     assert el.awg_area(gauge) == pytest.approx(area, abs=0.0051 if area > 1 else 0.0006)
@@ -34,7 +36,7 @@ def test_wire_table(gauge, printed):
 
 @pytest.mark.parametrize("area, ohm_per_km", [(1.5, 11.49), (2.5, 6.90), (4, 4.31), (6, 2.87)])
 def test_metric_conductors(area, ohm_per_km):
-    """Printed: 17.24 ohm mm2/km over the area (IEC 60028 copper)."""
+    """Worked by hand: 17.24 ohm mm2/km over the area (IEC 60028 copper)."""
     assert el.loop_resistance(1000, area_mm2=area) / 2 == pytest.approx(ohm_per_km, abs=0.0051)
 
 
@@ -53,8 +55,8 @@ def test_metric_conductors(area, ohm_per_km):
     ],
 )
 def test_cable_loss(wire, length, load, ohm, loss):
-    """Printed: worked cases of loop resistance and insertion loss, to half the last digit and the
-    wire table's rounding.
+    """Worked by hand: loop resistance and insertion loss, to half the last digit and the wire
+    table's rounding.
     """
     assert el.loop_resistance(length, **wire) == pytest.approx(ohm, abs=0.0012)
     assert el.cable_loss_db(length, load, **wire) == pytest.approx(loss, abs=0.0012)
@@ -64,8 +66,8 @@ def test_cable_loss(wire, length, load, ohm, loss):
     "nominal, ohm_per_km", [(1.5, 12.1), (2.5, 7.41), (4.0, 4.61), (6.0, 3.08)]
 )
 def test_metric_cable_at_its_worst(nominal, ohm_per_km):
-    """Printed: greatest resistance of class 2 conductors, IEC 60228 (from memory): 5 to 7 % over
-    that of as much copper; a cable loses by it.
+    """Printed: greatest resistance of class 2 conductors, IEC 60228 (from memory), 5 to 7 % over
+    that of as much copper. The loss of a cable follows from it.
     """
     worst = el.loop_resistance(1000, nominal_mm2=nominal) / 2
     assert (
@@ -91,7 +93,7 @@ LONGEST = {  # longest run for 0.5 dB [ft] at 4, 8, 25, 50, 100 ohm
 
 @pytest.mark.parametrize("gauge", LONGEST)
 def test_longest_runs_lose_half_a_decibel(gauge):
-    """Printed: the table of longest runs, back to 0.5 dB within the rounding to feet."""
+    """Worked by hand: longest runs, back to 0.5 dB within the rounding to feet."""
     for load, feet in zip((4, 8, 25, 50, 100), LONGEST[gauge], strict=True):
         assert el.cable_loss_db((feet - 0.6) * FOOT, load, awg=gauge) < 0.5005
         assert el.cable_loss_db((feet + 0.6) * FOOT, load, awg=gauge) > 0.4995
@@ -101,7 +103,7 @@ def test_longest_runs_lose_half_a_decibel(gauge):
     "level, headroom, sensitivity, distance, watts", [(80, 10, 90, 12, 144), (90, 12, 98, 25, 1570)]
 )
 def test_power_required(level, headroom, sensitivity, distance, watts):
-    """Printed: worked values."""
+    """Worked by hand: two levels at a distance, to the last digit."""
     power = el.amplifier_power(
         level, headroom_db=headroom, sensitivity_db=sensitivity, distance=distance
     )
@@ -109,8 +111,8 @@ def test_power_required(level, headroom, sensitivity, distance, watts):
 
 
 def test_power_required_of_the_trade_association():
-    """Printed: 98 dB at 30 ft, 20 dB of headroom, 96 dB at 3.28 ft; printed answers 13 213 and 13
-    243 W were rounded on the way.
+    """Worked by hand: 98 dB at 30 ft, 20 dB of headroom, 96 dB at 3.28 ft give 13 259 W; a trade
+    association's question page prints 13 213 and 13 243 W, rounded on the way.
     """
     power = el.amplifier_power(98, headroom_db=20, sensitivity_db=96, distance=30 / 3.28)
     assert (
@@ -127,7 +129,7 @@ LINE_100 = (20_000, 10_000, 4000, 2000, 1000, 667, 333, 200, 167, 100, 66.7, 40,
 
 @pytest.mark.parametrize("volts, printed", [(70.7, LINE_70), (100, LINE_100)])
 def test_line_impedance(volts, printed):
-    """Printed: table of taps and impedances for 70.7 and 100 V lines, to half the last digit."""
+    """Worked by hand: 5000 and 10 000 over the tap, to half the last digit."""
     for tap, ohm in zip(TAPS, printed, strict=True):
         total, impedance = el.line_load(tap, volts=volts)
         assert total == tap and impedance == pytest.approx(ohm, abs=0.5 if ohm > 100 else 0.051)
@@ -165,6 +167,7 @@ def test_a_chain_is_the_circuit_solved(pairs, gauge):
 
 
 def test_one_load_is_a_chain_of_one():
+    """Invariance: a chain of one load loses what a single cable loses."""
     assert el.chain_loss_db([30], [8], awg=12) == pytest.approx(el.cable_loss_db(30, 8, awg=12))
 
 
@@ -187,8 +190,8 @@ def test_heat_by_hand(cool, hot, loss):
 
 
 def test_parallel_damping_and_mains():
-    """Printed: damping factor 23.7 of 100 ft of 12 AWG at 8 ohm and 0.02 ohm; four channels of 500
-    W at 70 % and 60 W idle: 417 W, 3.48 A at 120 V, 167 W of heat, 570 BTU/h.
+    """Worked by hand: damping factor 23.7 of 100 ft of 12 AWG at 8 ohm and 0.02 ohm; four channels
+    of 500 W at 70 % and 60 W idle: 417 W, 3.48 A at 120 V, 167 W of heat, 570 BTU/h.
     """
     assert el.parallel([8, 8]) == 4.0 and el.parallel([8, 4]) == pytest.approx(8 / 3)
     assert el.damping_factor(
@@ -234,5 +237,6 @@ def test_parallel_damping_and_mains():
     ],
 )
 def test_refusals(call, message):
+    """Behavior: every refusal names the value, its range and the likely slip."""
     with pytest.raises(ValueError, match=message):
         call()

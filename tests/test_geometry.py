@@ -135,7 +135,7 @@ SQUARE = [[0, 0, 0], [2, 0, 0], [2, 2, 0], [0, 2, 0]]
     ],
 )
 def test_pack_refuses(corners, said):
-    """Regression: refusals name the polygon by its number."""
+    """Behavior: refusals name the polygon by its number."""
     with pytest.raises(ValueError, match=said):
         pack([SQUARE, corners])
 

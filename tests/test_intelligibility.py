@@ -109,12 +109,12 @@ def band_index(mtf, **levels):
     ]
 
 
-# --- printed
+# --- printed, and worked by hand
 # -----------------------------------------------------------------------------------
 
 
 def test_weights_of_the_standard():
-    """Printed: IEC 60268-16 says that the weights add up to one."""
+    """Printed: IEC 60268-16:2020, annex A: the weights add up to one."""
     assert ALPHA.sum() - BETA.sum() == pytest.approx(1, abs=1e-12)
     assert bands.a_weighted(SPEECH_SPECTRUM_DB) == pytest.approx(0, abs=1e-12)
     assert SPEECH_SPECTRUM_DB == pytest.approx(MALE_SPEECH_DB, abs=0.05)
@@ -170,7 +170,7 @@ def test_letters():
 
 
 def test_reverberation_only():
-    """Printed (worked separately): rooms without direct sound, with the rounded constant and with
+    """Worked by hand: rooms without direct sound, with the rounded constant and with
     the exact one.
     """
     for factor, table in ((ROUNDED, STI_OF_RT_13_8), (1, STI_OF_RT_EXACT)):
@@ -178,7 +178,7 @@ def test_reverberation_only():
 
 
 def test_noise_only():
-    """Printed: by definition of the transmission index, STI = (SNR + 15)/30."""
+    """Worked by hand: by definition of the transmission index, STI = (SNR + 15)/30."""
     snr = [-20, -15, -3, 0, 3, 9, 10, 15, 20]
     assert agrees(
         [sti(np.full((7, 14), noisy(s))) for s in snr], "0 0 0.40 0.50 0.60 0.80 0.833 1.0 1.0"
@@ -186,7 +186,7 @@ def test_noise_only():
 
 
 def test_direct_and_reverberant():
-    """Printed (worked separately): one source at several ratios of direct to reverberant sound,
+    """Worked by hand: one source at several ratios of direct to reverberant sound,
     then with noise.
     """
     assert agrees(
@@ -201,7 +201,7 @@ def test_direct_and_reverberant():
 
 
 def test_full_case():
-    """Printed (worked separately): every octave its own time, ratio, speech and noise; the index
+    """Worked by hand: every octave its own time, ratio, speech and noise; the index
     and its parts.
     """
     mtf = room([-6, -5, -3, -1, 1, 3, 5], ROUNDED * np.array([2.4, 2.2, 2.0, 1.9, 1.7, 1.3, 0.8]))
@@ -213,7 +213,7 @@ def test_full_case():
 
 
 def test_loud_speech_masks_itself():
-    """Printed (worked separately): a perfect channel, then 1.5 s, at rising level: beyond 80 dB
+    """Worked by hand: a perfect channel, then 1.5 s, at rising level: beyond 80 dB
     louder is worse.
     """
     perfect = np.ones((7, 14))
@@ -227,9 +227,7 @@ def test_loud_speech_masks_itself():
 
 
 def test_loss_of_consonants():
-    """Printed (worked separately from two quoted formulas): by STI, and after Peutz with its limit
-    9 T.
-    """
+    """Worked by hand: two quoted formulas, by STI, and after Peutz with its limit 9 T."""
     assert agrees(
         intelligibility.al_cons([0.45, 0.50, 0.55, 0.60, 0.75]), "14.9 11.35 8.66 6.60 2.93"
     )
@@ -473,7 +471,7 @@ def test_index_of_synthetic_decays_equals_pyrato(rt, arrivals):
 
 
 def test_refuses_the_usual_slips():
-    """Each refusal names the argument and the likely slip."""
+    """Behavior: each refusal names the argument and the likely slip."""
     good = {"energy": np.ones((2, 3, 7)), "arrival_s": np.zeros((2, 3))}
     good |= {"reverberant": np.ones((3, 7)), "rt": np.ones(7)}
     bad = [

@@ -122,7 +122,7 @@ def test_shares_leave_out_what_met_nothing():
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_1500_rays_are_enough(name):
-    """Convergence (invariance): what lands on each bank, block of chairs and the court, within 0.01
+    """Invariance: what lands on each bank, block of chairs and the court, within 0.01
     of 60 000 rays.
     """
     scenario, (fan, share) = SCENARIOS[name], many_rays()

@@ -386,7 +386,7 @@ def test_source_and_receiver_change_places():
 
 
 def test_four_times_the_rays_halve_the_error():
-    """Convergence: the spread of zone levels over 12 seeds halves, 1.5 to 2.6, from 500 to 2000
+    """Invariance: the spread of zone levels over 12 seeds halves, 1.5 to 2.6, from 500 to 2000
     rays.
     """
     spread = []
@@ -413,7 +413,7 @@ def test_the_same_seed_gives_the_same_trace():
 
 @pytest.mark.parametrize("first, second", [("wall", "people")])
 def test_a_beam_at_people_feeds_the_room_less(first, second):
-    """Trade fact by closed form: the same beam onto people (0.8) leaves less late energy far away
+    """Trade fact: the same beam onto people (0.8) leaves less late energy far away
     than onto a bare wall (0.1), by about the ratio of what each first surface keeps: within 1.5 dB
     of some 5 dB.
 
@@ -555,8 +555,8 @@ def test_a_bent_decay():
 
 
 def test_a_decay_that_is_cut_has_no_time():
-    """What does not reach the end of the range is not told: NaN; nothing heard, NaN; the EDT of the
-    same is there.
+    """Behavior: a decay that ends before its range does, or silence, has no time (NaN); the EDT of
+    the same decay is there.
     """
     edges = np.linspace(0, 0.3, 61)
     energy = np.exp(-13.8155 * edges[:-1] / 1.2)

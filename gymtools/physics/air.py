@@ -36,6 +36,11 @@ def attenuation(frequency, *, temperature_c=20.0, humidity_pct=50.0, pressure_kp
     alpha : ndarray
         Attenuation, shape of ``frequency`` [dB/m]
 
+    Raises
+    ------
+    ValueError
+        Frequency, temperature, humidity or pressure outside its range
+
     Notes
     -----
     The source claims +/-10 % for 0.05 % to 5 % water vapour and 0.0004 to
@@ -77,7 +82,12 @@ def speed_of_sound(temperature_c):
     Returns
     -------
     c : ndarray
-        Speed of sound, shape of ``temperature_c`` [m/s]
+        Shape of ``temperature_c`` [m/s]
+
+    Raises
+    ------
+    ValueError
+        A temperature outside -20 to 50 degC
 
     Notes
     -----
@@ -109,6 +119,11 @@ def decay_constant(attenuation_db):
     -------
     m : ndarray
         Energy falls as exp(-m x) over the path x; shape of ``attenuation_db`` [1/m]
+
+    Raises
+    ------
+    ValueError
+        An attenuation outside 0 to 2 dB/m
 
     Sources
     -------

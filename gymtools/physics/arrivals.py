@@ -20,8 +20,8 @@ EK_MUSIC_50, EK_MUSIC_10 = 1.8, 1.5  # [-]
 
 # Delay [s] and level re the first arrival [dB] below which a copy of speech is not heard as an
 # echo. Up to 35 ms a copy must be 10 dB louder than the first (Haas, after the Master Handbook of
-# Acoustics, fig. 3-19); -10 dB at 50 ms and the milder end of "-20 to -25 dB" at 95 ms are common
-# practice (from memory). Straight lines between are ours.
+# Acoustics, 4th ed., fig. 3-19, p. 75); -10 dB at 50 ms and the milder end of "-20 to -25 dB" at
+# 95 ms are common practice (from memory). Straight lines between are ours.
 HAAS_S = np.array([0.0, 0.035, 0.050, 0.095])
 HAAS_DB = np.array([10.0, 10.0, -10.0, -20.0])
 
@@ -60,7 +60,7 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
         Energy of each arrival in the octave judged, (arrival, ...); the pressure is its root [any
         linear]
     arrival_s : array
-        Time of arrival, any order, same shape [s]
+        Time of arrival (arrival, ...), any order [s]
     exponent : float
         n, 0.67 for speech and 1 for music, 0.1 to 3 [-]
     step_s : float
@@ -71,6 +71,12 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
     ek : ndarray
         (...), to be held against ``EK_SPEECH_50`` or its likes; 0 where nothing or one arrival is
         heard [-]
+
+    Raises
+    ------
+    ValueError
+        Negative energies, times outside 0 to 10 s, arrays of different shapes, ``exponent`` or
+        ``step_s`` outside its range
 
     Notes
     -----
@@ -120,7 +126,7 @@ def arrival_spread_s(energy, arrival_s, *, within_db=10.0):
     energy : array
         Energy of each arrival (arrival, ...) [any linear]
     arrival_s : array
-        Time of arrival, same shape [s]
+        Time of arrival (arrival, ...) [s]
     within_db : float
         How far below the strongest an arrival still counts, 0 to 60 [dB]
 
@@ -128,6 +134,16 @@ def arrival_spread_s(energy, arrival_s, *, within_db=10.0):
     -------
     spread : ndarray
         (...); 0 where one arrival counts, or none is heard [s]
+
+    Raises
+    ------
+    ValueError
+        Negative energies, times outside 0 to 10 s, arrays of different shapes, or ``within_db``
+        outside 0 to 60 dB
+
+    Sources
+    -------
+    Definition; that arrivals 10 dB below the strongest still count is common practice, no source.
 
     Examples
     --------
@@ -157,7 +173,7 @@ def late_level_db(energy, arrival_s, *, after_s=0.05):
     energy : array
         Energy of each arrival (arrival, ...) [any linear]
     arrival_s : array
-        Time of arrival, same shape [s]
+        Time of arrival (arrival, ...) [s]
     after_s : float
         Where late begins, 0 to 1; 50 ms for speech [s]
 
@@ -166,10 +182,16 @@ def late_level_db(energy, arrival_s, *, after_s=0.05):
     level : ndarray
         (...); minus infinity where nothing is late [dB]
 
+    Raises
+    ------
+    ValueError
+        Negative energies, times outside 0 to 10 s, arrays of different shapes, or ``after_s``
+        outside 0 to 1 s
+
     Sources
     -------
-    50 ms and more for discrete echoes of speech: Haas, after the Master Handbook of Acoustics, fig.
-    3-19.
+    50 ms and more for discrete echoes of speech: Haas, after the Master Handbook of Acoustics, 4th
+    ed., fig. 3-19, p. 75.
 
     Examples
     --------
@@ -197,6 +219,11 @@ def haas_limit_db(delay_s):
     limit : ndarray
         Shape of ``delay_s``; beyond 95 ms it stays where it is there [dB]
 
+    Raises
+    ------
+    ValueError
+        A delay outside 0 to 10 s
+
     Notes
     -----
     Common practice, not a standard: running speech in a fairly dry room. The figures stand at
@@ -205,8 +232,8 @@ def haas_limit_db(delay_s):
 
     Sources
     -------
-    H. Haas (1951), after the Master Handbook of Acoustics, fig. 3-19; the rest common practice
-    (from memory).
+    H. Haas (1951), after the Master Handbook of Acoustics, 4th ed., fig. 3-19, p. 75; the rest
+    common practice (from memory).
 
     Examples
     --------
@@ -236,6 +263,11 @@ def comb_response_db(energy, arrival_s, frequency):
     -------
     level : ndarray
         Shape of ``frequency``; down to about -300 in an exact notch, 0 where nothing is heard [dB]
+
+    Raises
+    ------
+    ValueError
+        As ``echo_criterion``; more than one listener; a frequency outside 0 to 100 kHz
 
     Sources
     -------
@@ -273,6 +305,11 @@ def notch_frequencies(delay_s, count):
     frequency : ndarray
         (..., count) [Hz]
 
+    Raises
+    ------
+    ValueError
+        A delay outside 1e-5 to 10 s
+
     Sources
     -------
     Two equal pressures half a period apart.
@@ -300,6 +337,11 @@ def ripple_db(level_db):
     -------
     highest, lowest : ndarray
         Shape of ``level_db``; the lowest of an equal copy is minus infinity [dB]
+
+    Raises
+    ------
+    ValueError
+        A copy more than 60 dB over the direct sound
 
     Sources
     -------
@@ -335,6 +377,11 @@ def delay_for_lead(path_difference, *, lead_s, speed_of_sound=C):
     delay : ndarray
         Shape of ``path_difference``; refuses a negative one, where the lead comes early enough
         without [s]
+
+    Raises
+    ------
+    ValueError
+        An input outside its range, or a delay that would be negative
 
     Sources
     -------

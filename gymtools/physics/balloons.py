@@ -71,7 +71,7 @@ class Balloon:
 
 
 def edge_angles(balloon_db, edge_db=-6.0):
-    """Full angle between the -6 dB directions in both planes.
+    """Coverage angles: full angle between the edge directions of both planes.
 
     Parameters
     ----------
@@ -84,6 +84,10 @@ def edge_angles(balloon_db, edge_db=-6.0):
     -------
     horizontal_deg, vertical_deg : ndarray
         360 where the level never falls so far (band,) [deg]
+
+    Sources
+    -------
+    The coverage angle as the angle between the -6 dB directions: common practice, no source.
     """
     middle = balloon_db.shape[0] // 2, balloon_db.shape[1] // 2
     step = 360.0 / (balloon_db.shape[0] - 1)

@@ -29,7 +29,16 @@ def to_energy(level_db):
     Returns
     -------
     energy : ndarray
-        Energy relative to the reference of the level [-]
+        Energy re the reference of the level, shape of ``level_db`` [-]
+
+    Raises
+    ------
+    ValueError
+        A level over 300 dB, or not a number
+
+    Sources
+    -------
+    Definition of the decibel.
 
     Examples
     --------
@@ -47,12 +56,21 @@ def to_level(energy):
     Parameters
     ----------
     energy : float or array
-        Energy relative to the wanted reference, zero or more [-]
+        Energy re the wanted reference, zero or more [-]
 
     Returns
     -------
     level_db : ndarray
-        Level; silence (zero energy) has minus infinity, without a warning [dB]
+        Shape of ``energy``; silence (zero energy) has minus infinity, without a warning [dB]
+
+    Raises
+    ------
+    ValueError
+        A negative energy, or not a number
+
+    Sources
+    -------
+    Definition of the decibel.
 
     Examples
     --------
@@ -70,7 +88,7 @@ def sum_levels(level_db, axis=-1):
     Parameters
     ----------
     level_db : array
-        Levels to add; minus infinity adds nothing [dB]
+        Levels to add (...); minus infinity adds nothing [dB]
     axis : int
         Axis to add along [-]
 
@@ -78,6 +96,15 @@ def sum_levels(level_db, axis=-1):
     -------
     level_db : ndarray
         Total level, without that axis [dB]
+
+    Raises
+    ------
+    ValueError
+        A level over 300 dB, or not a number
+
+    Sources
+    -------
+    Energies of incoherent sounds add; e.g. Kuttruff, Room Acoustics, 6th ed., ch. 1.
 
     Examples
     --------
@@ -93,12 +120,17 @@ def a_weighted(level_db):
     Parameters
     ----------
     level_db : array
-        Octave-band levels, 125 Hz to 8 kHz on the last axis [dB]
+        Octave-band levels, 125 Hz to 8 kHz (..., band) [dB]
 
     Returns
     -------
     level_dba : ndarray
-        A-weighted level, without the last axis [dBA]
+        A-weighted level (...) [dB(A)]
+
+    Raises
+    ------
+    ValueError
+        A level over 300 dB, or not a number
 
     Sources
     -------

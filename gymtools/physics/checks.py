@@ -4,25 +4,30 @@ import numpy as np
 
 
 def within(name, value, low, high, unit, hint=""):
-    """Raise ValueError unless every element of value lies in [low, high].
+    """Refuse a value unless every element of it lies in [low, high].
 
     Parameters
     ----------
     name : str
-        Argument name as the caller wrote it [-]
+        Argument name as the caller wrote it
     value : float or array
         Value to test [any]
     low, high : float
         Closed limits [same as value]
     unit : str
-        Printed after the numbers [-]
+        Printed after the numbers
     hint : str
-        Optional sentence on the likely slip [-]
+        Sentence on the likely slip
 
     Returns
     -------
     value : ndarray
-        The same value as a float array [same as value]
+        The same as a float array, shape of ``value`` [same as value]
+
+    Raises
+    ------
+    ValueError
+        The value is not a number, or outside its range; NaN counts as outside
 
     Examples
     --------

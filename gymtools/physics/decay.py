@@ -24,16 +24,21 @@ def decay_time(energy, edges_s, measure):
     edges_s : array
         Edges of the bins (bin + 1,) [s]
     measure : str
-        "edt" (0 to -10 dB), "t20" (-5 to -25 dB) or "t30" (-5 to -35 dB) [-]
+        "edt" (0 to -10 dB), "t20" (-5 to -25 dB) or "t30" (-5 to -35 dB)
 
     Returns
     -------
     time : ndarray
         (...): NaN where the decay does not reach the lower end [s]
 
+    Raises
+    ------
+    ValueError
+        An unknown measure
+
     Notes
     -----
-    Here the direct sound is not among the energy, other than in a measurement: what is told is the
+    The energy here is without the direct sound, other than in a measurement: the result is the
     room's own decay.
 
     Sources
@@ -72,7 +77,7 @@ def _fit(curve, edges_s, high, low):
 
 
 def delayed(energy, edges_s, delay_s):
-    """Energy counted in bins of time, each source put off by its delay.
+    """Energy counted in bins of time, each source later by its delay.
 
     Parameters
     ----------
@@ -86,8 +91,12 @@ def delayed(energy, edges_s, delay_s):
     Returns
     -------
     energy : ndarray
-        In the same bins, even within a bin; what is put off beyond the last is gone (source, bin,
+        In the same bins, even within a bin; what moves beyond the last bin is lost (source, bin,
         band) [as energy]
+
+    Sources
+    -------
+    A delay moves energy along the time axis; evenly within a bin is an assumption.
     """
     edges = np.asarray(edges_s, float)
     found = np.array(energy, float)
@@ -113,7 +122,7 @@ def modulation(energy, edges_s, start_s):
     edges_s : array
         Edges of the bins (bin + 1,) [s]
     start_s : array
-        Time from which phases are told (zone,) [s]
+        Time from which phases count (zone,) [s]
 
     Returns
     -------

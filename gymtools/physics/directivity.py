@@ -43,7 +43,12 @@ def rectangular_q(horizontal_deg, vertical_deg):
     Returns
     -------
     q : ndarray
-        Directivity factor [-]
+        Directivity factor, shape of the angles [-]
+
+    Raises
+    ------
+    ValueError
+        An angle outside 1 to 180 deg
 
     Sources
     -------
@@ -73,7 +78,12 @@ def control_frequency(mouth_m, angle_deg):
     Returns
     -------
     frequency : ndarray
-        Lower limit of pattern control [Hz]
+        Lower limit of pattern control, shape of the inputs [Hz]
+
+    Raises
+    ------
+    ValueError
+        A mouth outside 0.01 to 10 m, or an angle outside 5 to 360 deg
 
     Sources
     -------
@@ -105,8 +115,13 @@ def beamwidth(nominal_deg, mouth_m, frequency):
     Returns
     -------
     angle : ndarray
-        Full angle between the -6 dB directions; beyond 360 the source is on its way to
-        omnidirectional [deg]
+        Full angle between the -6 dB directions, shape of ``frequency``; beyond 360 the source is
+        on its way to omnidirectional [deg]
+
+    Raises
+    ------
+    ValueError
+        As ``control_frequency``
 
     Sources
     -------
@@ -132,7 +147,12 @@ def piston_db(ka, angle_deg):
     Returns
     -------
     level : ndarray
-        20 lg |D|; minus infinity in an exact null [dB]
+        20 lg |D|, shape of the inputs; minus infinity in an exact null [dB]
+
+    Raises
+    ------
+    ValueError
+        ``ka`` outside 0 to 1000, or an angle outside -90 to 90 deg
 
     Sources
     -------
@@ -156,9 +176,9 @@ def directions(azimuth_deg=AZIMUTH_DEG, elevation_deg=ELEVATION_DEG):
     Parameters
     ----------
     azimuth_deg : array
-        Azimuths, counter-clockwise from x [deg]
+        Counter-clockwise from x (azimuth,) [deg]
     elevation_deg : array
-        Elevations, up from the x-y plane [deg]
+        Up from the x-y plane (elevation,) [deg]
 
     Returns
     -------
@@ -175,14 +195,19 @@ def sphere_weights(azimuth_deg=AZIMUTH_DEG, elevation_deg=ELEVATION_DEG):
     Parameters
     ----------
     azimuth_deg : array
-        Azimuths from -180 to 180, both ends present [deg]
+        From -180 to 180, both ends present (azimuth,) [deg]
     elevation_deg : array
-        Elevations from -90 to 90, both ends present [deg]
+        From -90 to 90, both ends present (elevation,) [deg]
 
     Returns
     -------
     weights : ndarray
         (azimuth, elevation), sums to 1 [-]
+
+    Sources
+    -------
+    Areas of spherical zones: 2 pi (sin of the upper edge less sin of the lower), shared evenly
+    around.
     """
     edges = np.radians(
         np.concatenate([[-90.0], (elevation_deg[1:] + elevation_deg[:-1]) / 2, [90.0]])
@@ -198,16 +223,21 @@ def directivity_index(balloon_db, azimuth_deg=AZIMUTH_DEG, elevation_deg=ELEVATI
     Parameters
     ----------
     balloon_db : array
-        Level re the axis, (azimuth, elevation, ...) [dB]
+        Level re the axis (azimuth, elevation, ...) [dB]
     azimuth_deg : array
-        Azimuths from -180 to 180, both ends present [deg]
+        From -180 to 180, both ends present (azimuth,) [deg]
     elevation_deg : array
-        Elevations from -90 to 90, both ends present [deg]
+        From -90 to 90, both ends present (elevation,) [deg]
 
     Returns
     -------
     index : ndarray
-        Directivity index, one per trailing element (band) [dB]
+        Directivity index (...) [dB]
+
+    Raises
+    ------
+    ValueError
+        A level over 300 dB, or not a number
 
     Sources
     -------
@@ -254,6 +284,12 @@ def generic_balloon(
     -------
     balloon_db : ndarray
         Level re the axis of one beam, (azimuth, elevation, band) [dB]
+
+    Raises
+    ------
+    ValueError
+        Angles or a mouth outside the range of ``control_frequency``; a rear less than 6.5 dB below
+        the axis
 
     Notes
     -----

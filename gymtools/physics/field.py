@@ -22,9 +22,9 @@ def direct_energy(points, sources, *, free=None):
     points : array
         Listening points (point, 3) [m]
     sources : Sources
-        The loudspeakers [re 20 uPa squared]
+        The loudspeakers
     free : array of bool, optional
-        Line of sight (source, point); all free when left out [-]
+        Line of sight (source, point); all free when left out
 
     Returns
     -------
@@ -57,7 +57,7 @@ def pattern_and_air(sources, number, way):
     Parameters
     ----------
     sources : Sources
-        The loudspeakers [-]
+        The loudspeakers
     number : int
         Which of them [-]
     way : array
@@ -71,6 +71,10 @@ def pattern_and_air(sources, number, way):
         Length, at least ``NEAREST`` (way,), float32 [m]
     r2 : ndarray
         Its square (way,), float32 [m2]
+
+    Sources
+    -------
+    As ``direct_energy``.
     """
     axes, decay = (np.asarray(v, np.float32) for v in (sources.axes[number], sources.decay))
     r2 = np.maximum((way * way).sum(axis=1), np.float32(NEAREST**2))

@@ -1,6 +1,6 @@
 """Turning loudspeakers, and convex polygons met by straight lines.
 
-Frame: origin on the floor at the hall's center, x along its length, y across, z up. Pan
+Frame: origin on the floor at the gym's center, x along its length, y across, z up. Pan
 counter-clockwise from +x seen from above; tilt positive down. Every routine works on whole arrays:
 (source, direction, polygon, edge).
 """
@@ -15,7 +15,7 @@ START = 1e-3  # a line leaves its own start before it may hit [m]
 
 
 def rotation(pan_deg, downtilt_deg):
-    """Axes of a loudspeaker turned by pan and then tilt, as seen from the hall.
+    """Axes of a loudspeaker turned by pan and then tilt, as seen from the gym.
 
     Parameters
     ----------
@@ -29,6 +29,10 @@ def rotation(pan_deg, downtilt_deg):
     axes : ndarray
         (..., 3, 3): rows are the loudspeaker's front, left and up directions; ``axes @ v`` is v in
         the loudspeaker's frame [-]
+
+    Sources
+    -------
+    Rotation matrices after Euler's angles, yaw then pitch.
 
     Examples
     --------
@@ -58,6 +62,11 @@ def polygon_area(corners):
     area : float
         Area [m2]
 
+    Sources
+    -------
+    M. E. Newell's normal of a polygon; e.g. Sutherland, Sproull and Schumacker, Computing Surveys 6
+    (1974) 1 (from memory).
+
     Examples
     --------
     >>> polygon_area([[0, 0, 1], [2, 0, 1], [2, 3, 1], [0, 3, 1]])
@@ -70,10 +79,24 @@ def polygon_area(corners):
 class Polygons:
     """Convex plane polygons, packed for array work.
 
-    ``normal`` (polygon, 3) and ``offset`` (polygon,): the plane is normal . x = offset. ``edge``
-    (polygon, edge, 3) and ``edge_offset`` (polygon, edge): x is inside when edge . x >= edge_offset
-    for every edge; short polygons repeat their last. ``low`` and ``high`` (polygon, 3): the box
-    around it. ``plane`` (polygon,): number of the plane it lies in.
+    A point x lies in the plane when normal . x = offset, and inside the polygon when edge . x >=
+    edge_offset for every edge. ``pack`` makes them.
+
+    Parameters
+    ----------
+    normal : ndarray
+        Unit normals (polygon, 3), float32 [-]
+    offset : ndarray
+        Distances of the planes from the origin (polygon,), float32 [m]
+    edge : ndarray
+        Inward unit normals of the edges (polygon, edge, 3), float32; short polygons repeat their
+        last [-]
+    edge_offset : ndarray
+        (polygon, edge), float32 [m]
+    low, high : ndarray
+        Box around each polygon (polygon, 3), float32 [m]
+    plane : ndarray of int
+        Number of the plane that each polygon lies in (polygon,) [-]
     """
 
     normal: np.ndarray
@@ -98,7 +121,7 @@ class Polygons:
         Returns
         -------
         polygons : Polygons
-            In that order
+            Those, in that order [m]
         """
         return Polygons(*(getattr(self, f.name)[list(numbers)] for f in fields(self)))
 
@@ -114,7 +137,12 @@ def pack(polygons):
     Returns
     -------
     packed : Polygons
-        float32 arrays; refuses what has no area, is not in one plane or not convex [m]
+        float32 arrays [m]
+
+    Raises
+    ------
+    ValueError
+        A polygon that has no area, is not plane or not convex
     """
     most = max((len(p) for p in polygons), default=3)
     normals, offsets, edges, edge_offsets, lows, highs = [], [], [], [], [], []
@@ -196,6 +224,11 @@ def first_hit(origin, direction, polygons, *, leaving=None):
         Polygon met first (source, ray); -1 where the ray leaves without meeting one [-]
     distance : ndarray
         Way to it (source, ray); infinity where none is met [m]
+
+    Sources
+    -------
+    Ray against plane, then against the half planes of the edges; e.g. A. S. Glassner, An
+    Introduction to Ray Tracing (1989).
     """
     origin, direction = np.asarray(origin, np.float32), np.asarray(direction, np.float32)
     count, flat = direction.shape[1], direction.reshape(-1, 3)
@@ -241,6 +274,10 @@ def in_sight(origin, points, polygons):
     -------
     free : ndarray of bool
         (source, point) [-]
+
+    Sources
+    -------
+    As ``first_hit``.
     """
     origin, points = np.asarray(origin, np.float32), np.asarray(points, np.float32)
     free = np.ones((len(origin), len(points)), bool)

@@ -74,6 +74,10 @@ def on_grid(vectors, level_db):
     -----
     Between directions along the triangles of their convex hull, in decibels; a grid direction that
     was measured is taken as it is.
+
+    Sources
+    -------
+    Linear interpolation in triangles of the convex hull; e.g. scipy.spatial.ConvexHull (Qhull).
     """
     vectors = np.asarray(vectors, float)
     vectors = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
@@ -165,11 +169,20 @@ def from_polars(horizontal_deg, horizontal_db, vertical_deg, vertical_db):
     balloon_db : ndarray
         Level re the axis (azimuth, elevation, band) [dB]
 
+    Raises
+    ------
+    ValueError
+        Angles that do not increase, that leave out 0, or that reach less than -90 to 90 deg
+
     Notes
     -----
     At each angle off the axis the two polars are mixed in decibels by the squares of cosine and
     sine of the direction around the axis (common practice, no source). Where patterns are not
     separable this can be several decibels off between the planes.
+
+    Sources
+    -------
+    Common practice, no source.
     """
     sides = [
         _both_sides("horizontal", horizontal_deg, horizontal_db),

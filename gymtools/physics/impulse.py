@@ -10,9 +10,8 @@ from .intelligibility import MODULATION
 
 BIN = 0.001  # energy is counted in bins of this length [s]
 SMOOTH = 25  # bins of the running mean in which decay and noise are told apart
-ONSET_DB = (
-    20.0  # the response begins where it first comes this near to its peak    ISO 3382-1:2009, 5.3.3
-)
+# the response begins where it first comes this near to its peak    ISO 3382-1:2009, 5.3.3
+ONSET_DB = 20.0
 # the noise lies at least so far under the lower end of what is evaluated    ISO 3382-1:2009, 5.3.3
 OVER_NOISE_DB = 10.0
 ORDER = 3  # of the Butterworth octave filters, run forwards and backwards
@@ -33,6 +32,12 @@ def octave_energy(response, rate):
     energy : ndarray
         In bins of 1 ms (bin, band); NaN in octaves that the sampling rate does not reach [any
         linear]
+
+    Raises
+    ------
+    ValueError
+        A sampling rate outside 8 to 400 kHz; a response that is shorter than 0.2 s, silent, not
+        finite, or of several channels
 
     Sources
     -------
@@ -64,8 +69,8 @@ def octave_energy(response, rate):
 
 
 def cut(energy):
-    """One octave's energy without its noise, up to where it sinks into it, with what is cut off put
-    in as a last bin.
+    """One octave's energy without its noise, cut where it sinks into the noise; a last bin stands
+    for the rest.
 
     Parameters
     ----------

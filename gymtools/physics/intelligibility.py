@@ -63,6 +63,12 @@ def modulation_transfer(energy, arrival_s, *, reverberant, rt):
     mtf : ndarray of float32
         Modulation transfer, shape (point, band, modulation), 0 where nothing is heard [-]
 
+    Raises
+    ------
+    ValueError
+        Negative energies, times outside 0 to 10 s, reverberation times outside 0 to 100 s, or
+        arrays whose shapes do not match
+
     Notes
     -----
     Works in single precision: for arrivals within a second the error stays below 1e-5, and in the
@@ -133,6 +139,11 @@ def masking_db(level_db):
         Level of the masking less ``level_db``, shape of ``level_db``; -10 from 100 dB up, where the
         standard's table has a step of 0.2 dB [dB]
 
+    Raises
+    ------
+    ValueError
+        A level over 200 dB, or not a number
+
     Sources
     -------
     IEC 60268-16:2020, annex A, auditory masking as a function of the octave-band level.
@@ -160,6 +171,11 @@ def transmission_index(m):
     -------
     ti : ndarray
         (SNR + 15)/30 with the SNR limited to +/-15 dB, both limits as the standard prescribes [-]
+
+    Raises
+    ------
+    ValueError
+        A modulation transfer outside 0 to 1.3
 
     Sources
     -------
@@ -189,12 +205,17 @@ def from_transmission_index(ti):
     Parameters
     ----------
     ti : array
-        Transmission index, or its mean over the modulation frequencies, bands on the last axis [-]
+        Transmission index, or its mean over the modulation frequencies (..., band) [-]
 
     Returns
     -------
     sti : ndarray
-        Speech transmission index, without the last axis; cut at 1 as the standard prescribes [-]
+        Speech transmission index (...), cut at 1 as the standard prescribes [-]
+
+    Raises
+    ------
+    ValueError
+        A transmission index outside 0 to 1
 
     Sources
     -------
@@ -220,16 +241,22 @@ def sti(mtf, *, speech_db=None, noise_db=None):
     ----------
     mtf : array
         Modulation transfer, shape (..., band, modulation) [-]
-    speech_db : array
+    speech_db : array, optional
         Octave-band level of the speech, shape (..., band); None leaves out masking and threshold
         [dB]
-    noise_db : array
+    noise_db : array, optional
         Octave-band level of the noise, shape (..., band); only together with ``speech_db`` [dB]
 
     Returns
     -------
     sti : ndarray
-        Speech transmission index, 0 to 1 [-]
+        Speech transmission index (...), 0 to 1 [-]
+
+    Raises
+    ------
+    ValueError
+        A modulation transfer of another shape or outside 0 to 1.3; a level over 300 dB; noise
+        without speech
 
     Sources
     -------
@@ -281,7 +308,12 @@ def rating(sti):
     Returns
     -------
     letter : ndarray of str
-        Letter, shape of ``sti``; a value on an edge takes the better letter [-]
+        Letter, shape of ``sti``; a value on an edge takes the better letter
+
+    Raises
+    ------
+    ValueError
+        An STI outside 0 to 1
 
     Notes
     -----
@@ -316,8 +348,13 @@ def al_cons(sti):
     Returns
     -------
     loss_pct : ndarray
-        Articulation loss of consonants; above 100 below an STI of 0.1, where the fit has no meaning
-        [%]
+        Articulation loss of consonants, shape of ``sti``; above 100 below an STI of 0.1, where the
+        fit has no meaning [%]
+
+    Raises
+    ------
+    ValueError
+        An STI outside 0 to 1
 
     Sources
     -------
@@ -344,14 +381,19 @@ def al_cons_peutz(distance, volume, rt, q, *, sources=1):
     rt : float or array
         Reverberation time, 0.05 to 30 [s]
     q : float or array
-        Directivity factor towards the listener, 0.01 to 1e4 [-]
+        Directivity factor toward the listener, 0.01 to 1e4 [-]
     sources : float or array
         Number N of equal sources over the number that serves the listener [-]
 
     Returns
     -------
     loss_pct : ndarray
-        Articulation loss of consonants in a quiet room [%]
+        Articulation loss of consonants in a quiet room, shape of the inputs [%]
+
+    Raises
+    ------
+    ValueError
+        An input outside its range
 
     Notes
     -----

@@ -29,6 +29,11 @@ def ray_fan(count=RAYS):
     -----
     The density of rays falls smoothly from the front to the rear as 1 / (1 + (FRONT - 1) (1 - c) /
     2), c the cosine off the axis.
+
+    Sources
+    -------
+    Spiral with the golden angle: e.g. R. Swinbank and R. J. Purser, Q. J. R. Meteorol. Soc. 132
+    (2006) 1769 (from memory).
     """
     k = (np.arange(count) + 0.5) / count
     c = 1 - 2 * (FRONT**k - 1) / (FRONT - 1)  # inverse of the cumulated density
@@ -60,6 +65,10 @@ def cast(position, axes, polygons):
         Polygon (source, ray); -1 where a ray meets none [-]
     distance : ndarray
         Way to it (source, ray) [m]
+
+    Sources
+    -------
+    As ``geometry.first_hit``.
     """
     return first_hit(position, DIRECTION @ np.asarray(axes, np.float32), polygons)
 
@@ -80,6 +89,10 @@ def shares(index, carried, count):
     -------
     share : ndarray
         (polygon, band); rays that met nothing are left out [-]
+
+    Sources
+    -------
+    Share of first incidence: a sum over rays.
     """
     met = index >= 0
     return np.stack(

@@ -5,8 +5,9 @@ import numpy as np
 from . import bands
 from .checks import within
 
-# A of the usual patterns [-]. Eargle, The Microphone Book, Table 6-1, where the supercardioid's
-# 0.366 is rounded. Some lists swap the names of super- and hypercardioid.
+# A of the usual patterns [-]. J. Eargle, The Microphone Book, 2nd ed. (2004), ch. 6; the exact
+# supercardioid, of the most front-to-back, has (sqrt(3) - 1)/2 = 0.366, rounded here. Some lists
+# swap the names of super- and hypercardioid.
 PATTERNS = {
     "omni": 1.0,
     "subcardioid": 0.7,
@@ -24,60 +25,6 @@ def _share(a):
     return within("a", a, 0, 1, "-", "A is the pattern's share without direction, 1 for omni.")
 
 
-def response(a, angle_deg):
-    r"""Amplitude picked up from an angle, relative to the axis.
-
-    .. math:: s(\theta) = A + (1 - A) \cos\theta
-
-    Parameters
-    ----------
-    a : float or array
-        A of the pattern, 0 to 1, e.g. from ``PATTERNS`` [-]
-    angle_deg : float or array
-        Angle off the axis, -360 to 360 [deg]
-
-    Returns
-    -------
-    amplitude : ndarray
-        Negative in the rear lobe, whose polarity is reversed [-]
-
-    Sources
-    -------
-    J. Eargle, The Microphone Book, ch. 6.
-
-    Examples
-    --------
-    >>> response(0.25, [0, 90, 180]).tolist()
-    [1.0, 0.25, -0.5]
-    """
-    angle = within("angle_deg", angle_deg, -360, 360, "deg")
-    # cos, but exactly 0 at 90 degrees
-    return _share(a) + (1 - _share(a)) * np.sin(np.radians(90 - angle))
-
-
-def response_db(a, angle_deg):
-    """Level picked up from an angle, relative to the axis.
-
-    Parameters
-    ----------
-    a : float or array
-        A of the pattern, 0 to 1 [-]
-    angle_deg : float or array
-        Angle off the axis, -360 to 360 [deg]
-
-    Returns
-    -------
-    level : ndarray
-        Minus infinity in an exact null [dB]
-
-    Examples
-    --------
-    >>> response_db(0.5, [90, 180]).round(1).tolist()
-    [-6.0, -inf]
-    """
-    return bands.to_level(response(a, angle_deg) ** 2)
-
-
 def random_efficiency(a):
     r"""Random energy efficiency: energy picked up in a diffuse field over that of an omni of equal
     axis sensitivity.
@@ -92,7 +39,12 @@ def random_efficiency(a):
     Returns
     -------
     efficiency : ndarray
-        1 for omni, at best 1/4, for the hypercardioid [-]
+        1 for omni, at best 1/4, for the hypercardioid; shape of ``a`` [-]
+
+    Raises
+    ------
+    ValueError
+        A outside 0 to 1
 
     Sources
     -------
@@ -118,7 +70,12 @@ def directivity_index_db(a):
     Returns
     -------
     index : ndarray
-        -10 lg REE [dB]
+        -10 lg REE, shape of ``a`` [dB]
+
+    Raises
+    ------
+    ValueError
+        A outside 0 to 1
 
     Sources
     -------
@@ -144,7 +101,12 @@ def distance_factor(a):
     Returns
     -------
     factor : ndarray
-        1 / sqrt(REE) [-]
+        1 / sqrt(REE), shape of ``a`` [-]
+
+    Raises
+    ------
+    ValueError
+        A outside 0 to 1
 
     Sources
     -------
@@ -171,8 +133,12 @@ def null_deg(a):
     Returns
     -------
     angle : ndarray
-        90 to 180; NaN where the pattern has no null (A above 0.5), since no angle would be true
-        [deg]
+        90 to 180, shape of ``a``; NaN where the pattern has no null (A above 0.5) [deg]
+
+    Raises
+    ------
+    ValueError
+        A outside 0 to 1
 
     Sources
     -------
@@ -186,36 +152,6 @@ def null_deg(a):
     a = _share(a)
     cosine = -np.minimum(a, 0.5) / np.maximum(1 - a, 0.5)
     return np.where(a <= 0.5, np.degrees(np.arccos(cosine)), np.nan)
-
-
-def pickup(a, facing, direction):
-    """Energy that microphones pick up from given directions, relative to the axis; the kernel has
-    no checks.
-
-    Parameters
-    ----------
-    a : float or array
-        A of the pattern, one number or one per band (band,) [-]
-    facing : array
-        Unit vectors along which the microphones look, (..., 3) [-]
-    direction : array
-        Unit vectors from the microphones to where the sound comes from, (..., 3) [-]
-
-    Returns
-    -------
-    energy : ndarray
-        (...), or (..., band) if ``a`` has bands; in the precision of the vectors [-]
-
-    Examples
-    --------
-    >>> pickup(0.5, [1.0, 0, 0], [[1.0, 0, 0], [0, 1.0, 0], [-1.0, 0, 0]]).tolist()
-    [1.0, 0.25, 0.0]
-    """
-    cosine = np.einsum("...i,...i->...", facing, direction)
-    a = np.asarray(a, cosine.dtype)
-    if a.ndim:
-        cosine = cosine[..., None]
-    return (a + (1 - a) * cosine) ** 2
 
 
 def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
@@ -254,8 +190,8 @@ def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
     x, y = toward[..., 0], toward[..., 1]  # (source, place)
     w = np.float32(np.sin(np.radians(up_deg))) * toward[..., 2]
     # (moment, source, place)
-    penalties = np.stack([np.ones_like(x), x, y, w, x * x, x * y, y * y, x * w, y * w, w * w])
-    moments = penalties.transpose(2, 0, 1) @ direct.transpose(1, 0, 2)  # (place, moment, band)
+    terms = np.stack([np.ones_like(x), x, y, w, x * x, x * y, y * y, x * w, y * w, w * w])
+    moments = terms.transpose(2, 0, 1) @ direct.transpose(1, 0, 2)  # (place, moment, band)
     turn = np.radians(np.asarray(facing_deg, float))
     c, s, one, k = np.cos(turn), np.sin(turn), np.ones_like(turn), -np.cos(np.radians(up_deg))
     zero = 0 * one

@@ -52,13 +52,19 @@ def absorption_area(area, absorption, *, air=0.0, volume=0.0, formula="eyring"):
     volume : float
         Volume of the room; needed only with ``air`` [m3]
     formula : str
-        "sabine", "eyring" or "millington" [-]
+        "sabine", "eyring" or "millington"
 
     Returns
     -------
     area : ndarray
         Absorption area, shape (band,); infinite for Eyring with mean absorption 1 and for
         Millington with any coefficient of 1 [m2]
+
+    Raises
+    ------
+    ValueError
+        An unknown formula; areas or absorption outside their range (a coefficient above 1 only for
+        Sabine) or of shapes that do not match; air without a volume
 
     Sources
     -------
@@ -113,12 +119,18 @@ def reverberation_time(volume, area, absorption, *, air=0.0, speed_of_sound=C, f
     speed_of_sound : float
         Speed of sound, 300 to 370 [m/s]
     formula : str
-        "sabine", "eyring" or "millington", see ``absorption_area`` [-]
+        "sabine", "eyring" or "millington", see ``absorption_area``
 
     Returns
     -------
     rt : ndarray
         Reverberation time, shape (band,); 0 where the absorption area is infinite [s]
+
+    Raises
+    ------
+    ValueError
+        As ``absorption_area``; a volume or a speed of sound outside its range; a room in which
+        nothing absorbs
 
     Notes
     -----
@@ -166,6 +178,11 @@ def arau(length, width, height, absorption, *, air=0.0, speed_of_sound=C):
     rt : ndarray
         Geometric mean of the three axial Eyring times, weighted by area, shape (band,) [s]
 
+    Raises
+    ------
+    ValueError
+        A size outside 2 to 200 m; other than six faces; else as ``reverberation_time``
+
     Sources
     -------
     H. Arau-Puchades, An improved reverberation formula, Acustica 65 (1988) 163.
@@ -200,7 +217,7 @@ def critical_distance(q, volume, rt, *, sources=1):
     Parameters
     ----------
     q : float or array
-        Directivity factor towards the listener [-]
+        Directivity factor toward the listener [-]
     volume : float
         Volume of the room, 10 to 1e6 [m3]
     rt : float or array
@@ -211,7 +228,12 @@ def critical_distance(q, volume, rt, *, sources=1):
     Returns
     -------
     r_c : ndarray
-        Critical distance [m]
+        Critical distance, shape of the inputs [m]
+
+    Raises
+    ------
+    ValueError
+        An input outside its range
 
     Notes
     -----
@@ -251,6 +273,11 @@ def room_constant(area, absorption):
     R : ndarray
         Room constant, shape (band,); infinite where every surface absorbs all [m2]
 
+    Raises
+    ------
+    ValueError
+        As ``absorption_area``
+
     Sources
     -------
     Bies, Hansen and Howard, Engineering Noise Control, 5th ed., eq. (6.43), (6.44).
@@ -278,7 +305,7 @@ def steady_level(power_level_db, distance, *, q, room_constant, sources=1):
     distance : float or array
         Distance to the source that serves the listener, 0.1 to 1000 [m]
     q : float or array
-        Directivity factor of that source towards the listener [-]
+        Directivity factor of that source toward the listener [-]
     room_constant : float or array
         R of ``room_constant`` after Bies, or the absorption area A after Kuttruff; they differ by
         the factor 1 - mean alpha, less than 0.5 dB below 0.1 [m2]
@@ -288,7 +315,13 @@ def steady_level(power_level_db, distance, *, q, room_constant, sources=1):
     Returns
     -------
     direct_db, reverberant_db, total_db : ndarray
-        Sound pressure levels; the 0.1 dB of rho c / 400 is left out as usual [dB]
+        Sound pressure levels, shape of the inputs; the 0.1 dB of rho c / 400 is left out as usual
+        [dB]
+
+    Raises
+    ------
+    ValueError
+        An input outside its range
 
     Sources
     -------
@@ -312,8 +345,8 @@ def steady_level(power_level_db, distance, *, q, room_constant, sources=1):
 
 
 def sports_hall_target(volume):
-    r"""Wanted mid-band reverberation time of a sports hall, :math:`T = 0.75 \lg V - 1`, 2.0 from 10
-    000 m3.
+    r"""Target for the mid-band reverberation time of a sports hall: :math:`T = 0.75 \lg V - 1`,
+    2.0 from 10 000 m3.
 
     Parameters
     ----------
@@ -325,11 +358,16 @@ def sports_hall_target(volume):
     rt : ndarray
         Target, shape of ``volume`` [s]
 
+    Raises
+    ------
+    ValueError
+        A volume outside 200 to 1e6 m3
+
     Sources
     -------
-    DIN 18041:2016, group A5. The formula is from memory; it gives four of the five values of a
-    public table (800 m3: 1.2 s, 1160: 1.3, 2230: 1.5, 6930: 1.9). The fifth, 8500 m3, prints 2.0
-    for 1.947.
+    DIN 18041:2016, group A5, not seen: the formula is from memory, compared with a secondary table
+    on a public page, of which it gives four of five values (800 m3: 1.2 s, 1160: 1.3, 2230: 1.5,
+    6930: 1.9). The fifth, 8500 m3, prints 2.0 for 1.947.
 
     Examples
     --------

@@ -101,6 +101,11 @@ class Sources:
         -------
         sources : Sources
             With more (or less) on the axis
+
+        Raises
+        ------
+        ValueError
+            A gain over 300 dB
         """
         return replace(self, on_axis=self.on_axis * bands.to_energy(gain_db))
 

@@ -34,24 +34,35 @@ class Zones:
     """Where sound is counted: layers of air over listening areas, each cut into equal zones along
     two of its edges.
 
-    ``corner`` (layer, 3), and ``inverse`` (layer, 3, 3): ``inverse @ (x - corner)`` lies within 0
-    and 1 inside the layer; ``counts`` (layer, 2): zones along the first and the second edge;
-    ``first`` (layer,): number of its first zone; ``volume`` (zone,) and ``center`` (zone, 3).
+    Parameters
+    ----------
+    corner : ndarray
+        One corner of each layer (layer, 3), float32 [m]
+    inverse : ndarray
+        ``inverse @ (x - corner)`` lies within 0 and 1 inside the layer (layer, 3, 3), float32 [1/m]
+    counts : ndarray of int
+        Zones along the first and the second edge (layer, 2) [-]
+    first : ndarray of int
+        Number of the first zone of each layer (layer,) [-]
+    volume : ndarray
+        Volume of each zone (zone,) [m3]
+    center : ndarray
+        Middle of each zone (zone, 3) [m]
     """
 
     corner: np.ndarray
     inverse: np.ndarray
     counts: np.ndarray
     first: np.ndarray
-    volume: np.ndarray  # [m3]
-    center: np.ndarray  # [m]
+    volume: np.ndarray
+    center: np.ndarray
 
     def __len__(self):
         return len(self.volume)
 
     def weights(self, points):
-        """How the zones around points are weighed: between the middles of the zones of the nearest
-        layer, linearly.
+        """Weights of the zones around points: linear between the middles of the zones of the
+        nearest layer.
 
         Parameters
         ----------
@@ -62,6 +73,10 @@ class Zones:
         -------
         weights : scipy.sparse.csr_array
             (point, zone), rows sum to 1; beyond the outer middles the outer zones stand [-]
+
+        Sources
+        -------
+        Bilinear interpolation.
         """
         points = np.asarray(points, float)
         # (point, layer, edge)
@@ -94,7 +109,7 @@ def zones(layers):
     Parameters
     ----------
     layers : sequence of tuple
-        (corner (3,), edges (3, 3), counts (2,)); the counts are zones along the first two edges [m]
+        Corner (3,), edges as rows (3, 3), and number of zones along the first two edges (2,) [m]
 
     Returns
     -------
@@ -122,15 +137,27 @@ def zones(layers):
 
 @dataclass(frozen=True, eq=False)
 class Trace:
-    """What one loudspeaker that radiates 1 in every octave leaves in the room."""
+    """What one loudspeaker that radiates 1 in every octave leaves in the room.
 
-    reflected: np.ndarray  # flux after one surface or more (zone, bin, band) [1/m2]
-    # that part of it which has met one surface only, as a mirror (zone, bin, band) [1/m2]
+    Parameters
+    ----------
+    reflected : ndarray
+        Flux after one surface or more (zone, bin, band), float32 [1/m2]
+    mirrored : ndarray
+        Part of it that has met one surface only, as a mirror (zone, bin, band), float32 [1/m2]
+    absorbed : ndarray
+        Taken by the surfaces (surface, band) [-]
+    air : ndarray
+        Taken by the air (band,) [-]
+    left : ndarray
+        Carried by rays no longer followed or slipped out, and lost (gained when negative) by
+        dropping weak rays at random (band,) [-]
+    """
+
+    reflected: np.ndarray
     mirrored: np.ndarray
-    absorbed: np.ndarray  # (surface, band) [-]
-    air: np.ndarray  # taken by the air (band,) [-]
-    # of rays no longer followed or slipped out, and what dropping weak rays at random lost, or
-    # gained when negative (band,) [-]
+    absorbed: np.ndarray
+    air: np.ndarray
     left: np.ndarray
 
 
@@ -140,11 +167,11 @@ def joined(one, passes, other):
     Parameters
     ----------
     one : Trace
-        Mean of the passes so far [-]
+        Mean of the passes so far
     passes : int
         How many they are [-]
     other : Trace
-        One more, with as many rays [-]
+        One more, with as many rays
 
     Returns
     -------
@@ -169,7 +196,7 @@ def launch(balloon, count, rng):
     count : int
         Number of rays [-]
     rng : numpy.random.Generator
-        Source of chance [-]
+        Source of chance
 
     Returns
     -------
@@ -182,6 +209,11 @@ def launch(balloon, count, rng):
     -----
     The density is the mean over the octaves of what they radiate; evenly spaced drawing over the
     cells of the balloon's grid, chance within the cell.
+
+    Sources
+    -------
+    Stratified sampling; e.g. Pharr, Jakob and Humphreys, Physically Based Rendering, ch. 13 (from
+    memory).
     """
     weight = sphere_weights().ravel()  # (cell,)
     radiated = weight[:, None] * balloon.table
@@ -242,9 +274,9 @@ def trace(source, surfaces, zones, rays, *, stop=None):
     zones : Zones
         Where sound is counted [m]
     rays : Rays
-        How many, by which chance, how far [-]
+        How many, by which chance, how far
     stop : callable, optional
-        Asked at every reflection; the trace is given up when it answers true [-]
+        Asked at every reflection; the trace is given up when it answers true
 
     Returns
     -------

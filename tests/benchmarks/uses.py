@@ -19,7 +19,6 @@ SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
 def plain(result, m):
     """The walking map written as a loop over facings and sources, in float64."""
     from gymtools.acoustics.feedback import FACINGS
-    from gymtools.physics import microphones
 
     pattern, up = np.array(m.microphone.kind.pattern), np.radians(m.microphone.kind.up_deg)
     direct, distance = result.sources.direct(m.places, result.configuration.room.blocking)
@@ -29,7 +28,8 @@ def plain(result, m):
         axis = np.array([-np.cos(facing) * np.cos(up), -np.sin(facing) * np.cos(up), np.sin(up)])
         total = np.zeros((len(m.places), 7))
         for s in range(len(toward)):
-            total += direct[s] * microphones.pickup(pattern, axis, toward[s])
+            cosine = np.einsum("...i,...i->...", axis, toward[s])[..., None]
+            total += direct[s] * (pattern + (1 - pattern) * cosine) ** 2
         worst = np.maximum(worst, total)
     return worst
 
