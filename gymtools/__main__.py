@@ -154,9 +154,7 @@ def _say(paths):
 
 
 def _open(given):
-    open_workbook(
-        given.workbook, host=given.host, port=given.port, browser=not given.no_browser
-    )
+    open_workbook(given.workbook, host=given.host, port=given.port, browser=not given.no_browser)
 
 
 def _testplan(given):

@@ -251,10 +251,8 @@ def marks(view):
         )
         for t in view.beams
     ]
-    found += [
-        (view.result.points[a.quietest], "diamond-open", view.quietest(a))
-        for a in view.result.areas
-    ]
+    points = view.result.points
+    found += [(points[a.quietest], "diamond-open", view.quietest(a)) for a in view.result.areas]
     found += [
         (
             m.places[0],

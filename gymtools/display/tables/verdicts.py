@@ -27,7 +27,9 @@ def checks_text(verdicts):
     if not failing:
         return f"all {len(verdicts)} checks pass"
     close = failing.count("close")
-    nearly = f", {'all' if close == len(failing) else close} of them close" if close else ""
+    nearly = f", {close} of them close" if close else ""
+    if close == len(failing):
+        nearly = ", but only just"
     return f"{len(failing)} of {len(verdicts)} checks fail{nearly}"
 
 
