@@ -43,9 +43,16 @@ def main(arguments=None):
     try:
         given.run(given)
     except (ValueError, OSError) as error:
-        print(" ".join(str(error).split()), file=sys.stderr)
+        print(_refusal(error), file=sys.stderr)
         return 2
     return 0
+
+
+def _refusal(error):
+    """An error in one line, without the number that the system gives it."""
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename}: {error.strerror}"
+    return " ".join(str(error).split())
 
 
 def _parser():

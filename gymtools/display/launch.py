@@ -125,11 +125,13 @@ def free_port(host, port=0):
         Something listens on the port that is wanted, or there is no such interface
     """
     with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # one just closed is free
         try:
             probe.bind((host, port))
         except (OSError, OverflowError) as error:
             raise ValueError(
-                f"port {port} of {host} cannot be used ({error}). Leave --port out to get a free"
+                f"port {port} of {host} cannot be used"
+                f" ({getattr(error, 'strerror', None) or error}). Leave --port out to get a free"
                 " one."
             ) from None
         return probe.getsockname()[1]

@@ -74,9 +74,9 @@ def _finishes(s, results):
     rows = [
         (
             escape(name),
-            *(FINISHES[name].absorption[b] for b in SHOWN),
+            *(Num(f"{FINISHES[name].absorption[b]:.2f}") for b in SHOWN),
             Quiet(escape(FINISHES[name].source)),
-            FINISHES[name].scattering,
+            Num(f"{FINISHES[name].scattering:.2f}"),
             Quiet(escape(FINISHES[name].scattering_source)),
         )
         for name in sorted(used)
@@ -132,5 +132,8 @@ def _targets(targets):
 
 def _types(s):
     types = {c.type.name: c.type for c in s.loudspeakers}.values()
-    rows = [(quoted(t.name), escape(t.description), quoted(mark(t))) for t in types]
-    return table("Loudspeaker types", ("type", "what", "balloon"), rows)
+    rows = [
+        (quoted(t.name), escape(t.description), quoted(mark(t)), Quiet(quoted(t.source)))
+        for t in types
+    ]
+    return table("Loudspeaker types", ("type", "what", "directivity", "source"), rows)

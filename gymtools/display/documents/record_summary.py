@@ -35,7 +35,7 @@ def summary(page, decision):
 def _chosen(decision):
     scenario = decision.chosen.scenario
     return (
-        f"<p><b>What was chosen.</b> Option {quoted(decision.chosen.name)}:"
+        f"<p><b>What was chosen.</b> Option '{quoted(decision.chosen.name)}':"
         f" {len(scenario.loudspeakers)} loudspeakers, {quoted(hung(scenario))}. They serve every"
         f" use of the gym: {quoted(', '.join(decision.results))}.</p>"
     )
@@ -67,13 +67,21 @@ def _heard(result):
 def _checks(result):
     words = checks_text(result.verdicts)
     words = f"{words[0].upper()}{words[1:]}."
-    for label, close in (("Misses", False), ("Close", True)):
-        found = [v for v in result.verdicts if v.word != "meets" and (v.word == "close") == close]
-        troubles = dict.fromkeys(
-            CRITERIA[v.criterion].trouble + (f" ({v.area})" if v.area else "") for v in found
-        )
+    for label, which in (("Misses", ("misses", "out of reach")), ("Close", ("close",))):
+        troubles = _troubles([v for v in result.verdicts if v.word in which])
         words += f" {label}: {escape('; '.join(troubles))}." if troubles else ""
     return words
+
+
+def _troubles(verdicts):
+    """Each trouble once, with all areas that have it."""
+    areas = {}
+    for v in verdicts:
+        areas.setdefault(CRITERIA[v.criterion].trouble, []).append(v.area)
+    return [
+        trouble + (f" ({', '.join(where)})" if any(where) else "")
+        for trouble, where in areas.items()
+    ]
 
 
 def _cost(decision):
