@@ -2,8 +2,6 @@
 
 from html import escape
 
-import numpy as np
-
 from ...acoustics.criteria import CRITERIA, worst_verdict
 from ..cautions import CAUTIONS, LIMITS
 from ..theme import ROOMS
@@ -23,7 +21,7 @@ def checks_text(verdicts):
     words : str
         E.g. "4 of 23 checks fail, 1 of them close"
     """
-    failing = [v.word for v in verdicts if v.word != "meets"]
+    failing = [v.word for v in verdicts if not v.meets]
     if not failing:
         return f"all {len(verdicts)} checks pass"
     close = failing.count("close")
@@ -123,18 +121,15 @@ def uses_table(all_uses):
 
 
 def _use_row(name, result):
-    arrivals = max(
-        1000 * float(np.percentile(result.arrival_spread_s[a.points], 90)) for a in result.areas
-    )
-    margin = min((float(m.margin_db.min()) for m in result.microphones), default=None)
-    failing = sum(v.word != "meets" for v in result.verdicts)
+    spread = max(v.value for v in result.verdicts if v.criterion == "arrival_spread")
+    margin = result.worst_feedback_margin_db
     return [
         escape(name),
         _word(result.word),
-        Num(f"{failing} of {len(result.verdicts)}"),
-        Num(f"{max(max(a.coverage_range_db) for a in result.areas):.1f}"),
-        Num(f"{min(a.sti_p10 for a in result.areas):.2f}"),
-        Num(f"{arrivals:.0f}"),
+        Num(f"{len(result.fails)} of {len(result.verdicts)}"),
+        Num(f"{result.worst_coverage_range_db:.1f}"),
+        Num(f"{result.worst_sti:.2f}"),
+        Num(CRITERIA["arrival_spread"].number(spread)),
         Num("no microphone" if margin is None else f"{margin:+.1f}"),
         _furthest_off(result),
     ]
