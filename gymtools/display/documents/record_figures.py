@@ -15,10 +15,10 @@ from .page import quoted
 CAPTIONS = {
     "speech": "how loud speech is at every seat, lines 3 dB apart",
     "sti": "how clear speech is at every seat (STI, 0 to 1), lines 0.05 apart",
-    "spare gain": (
+    "feedback_margin": (
         "feedback margin of a hand-held microphone; inside the heavy line it is about to ring"
     ),
-    "arrivals": "time between the first and the last loudspeaker that matters at a seat",
+    "arrival_spread": "time between the first and the last loudspeaker that matters at a seat",
 }
 SCREEN = dict(width=1040, height=620)  # of the picture that can be turned [px]
 
@@ -131,7 +131,7 @@ def _add_picture(page, name, result):
 def _add_maps(page, name, result):
     units = result.scenario.units
     for quantity, caption in CAPTIONS.items():
-        if quantity != "spare gain" or result.microphones:
+        if quantity != "feedback_margin" or result.microphones:
             view = scene.View(result=result, quantity=quantity, units=units)
             page.figure(plans.plan(view), f"{name}: {caption}")
     bank = next((a.name for a in result.configuration.areas.values() if a.kind == "bank"), None)

@@ -65,7 +65,7 @@ class View:
         on_foot : bool
             True for the feedback margin
         """
-        return self.quantity == "spare gain"
+        return self.quantity == "feedback_margin"
 
     @cached_property
     def walks(self):
