@@ -1,5 +1,5 @@
-"""``python -m gymtools record | testplan | report``: the decision record, the test plan and the
-commissioning report, from the command line.
+"""``python -m gymtools open | record | testplan | report``: the workbook, the decision record, the
+test plan and the commissioning report, from the command line.
 """
 
 import argparse
@@ -14,8 +14,16 @@ from .design.decision import decide
 from .display.documents.commissioning import write_plan, write_report
 from .display.documents.handover import write_record
 from .display.documents.record import READERS
+from .display.launch import WORKBOOK, open_workbook
 from .equipment.prices import read_prices
 from .venue.files import load
+
+
+class _Parser(argparse.ArgumentParser):
+    """Refuses in one line."""
+
+    def error(self, message):
+        self.exit(2, f"{message}. See: {self.prog} --help\n")
 
 
 def main(arguments=None):
@@ -24,89 +32,141 @@ def main(arguments=None):
     Parameters
     ----------
     arguments : list of str, optional
-        Those of the shell when left out [-]
+        Those of the shell when left out
 
     Returns
     -------
     status : int
-        0 when all is written, 2 when something was refused
+        0 when all is done, 2 when something was refused [-]
     """
-    parser = argparse.ArgumentParser(
+    given = _parser().parse_args(arguments)
+    try:
+        given.run(given)
+    except (ValueError, OSError) as error:
+        print(_refusal(error), file=sys.stderr)
+        return 2
+    return 0
+
+
+def _refusal(error):
+    """An error in one line, without the number that the system gives it."""
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename}: {error.strerror}"
+    return " ".join(str(error).split())
+
+
+def _parser():
+    parser = _Parser(
         prog="python -m gymtools", description="Design of sound systems for school gymnasiums."
     )
-    commands = parser.add_subparsers(dest="command", required=True)
-    record = commands.add_parser(
+    commands = parser.add_subparsers(dest="command", required=True, parser_class=_Parser)
+    _add_open(commands)
+    _add_record(commands)
+    _add_testplan(commands)
+    _add_report(commands)
+    return parser
+
+
+def _add_open(commands):
+    command = commands.add_parser("open", help="start JupyterLab and print where the workbook is")
+    command.add_argument(
+        "workbook", nargs="?", default=WORKBOOK, help="notebook (default: the design workbook)"
+    )
+    command.add_argument(
+        "--host",
+        default="127.0.0.1",
+        help="interface to listen on (default: this machine only; 0.0.0.0 in a container)",
+    )
+    command.add_argument("--port", type=int, default=0, help="port (default: a free one)")
+    command.add_argument("--no-browser", action="store_true", help="print the address only")
+    command.set_defaults(run=_open)
+
+
+def _add_record(commands):
+    command = commands.add_parser(
         "record", help="write the decision record, schedules and drawings of a scenario"
     )
-    record.add_argument("scenario", help="scenario file of the option that was chosen")
-    record.add_argument(
+    command.add_argument("scenario", help="scenario file of the chosen option")
+    command.add_argument(
         "--against",
         action="append",
         default=[],
         metavar="FILE",
         help="scenario file of another option; may be given several times",
     )
-    record.add_argument(
+    command.add_argument(
         "--reader",
         choices=READERS,
         default="file",
         help="what the record holds: plain words, schedules, or everything (default)",
     )
-    record.add_argument(
+    command.add_argument(
         "--prices",
         metavar="FILE",
         help="price book (CSV); the package's invented one when left out",
     )
-    record.add_argument(
-        "--folder", default=".", help="where the folder with the files is made (default: here)"
+    _add_output(command)
+    command.set_defaults(run=_record)
+
+
+def _add_testplan(commands):
+    command = commands.add_parser(
+        "testplan", help="write the test plan and the entry sheet for the finished gym"
     )
-    record.add_argument("--overwrite", action="store_true", help="replace files of an earlier time")
-    test = commands.add_parser(
-        "testplan", help="write the test plan and the entry sheet for the finished hall"
+    command.add_argument("scenario", help="scenario file of what was built")
+    _add_uses(command)
+    _add_output(command)
+    command.set_defaults(run=_testplan)
+
+
+def _add_report(commands):
+    command = commands.add_parser(
+        "report", help="compare a filled entry sheet with the design; the report goes beside it"
     )
-    test.add_argument("scenario", help="scenario file of what was built")
-    report = commands.add_parser(
-        "report",
-        help="compare a filled entry sheet with the design, and write the report beside it",
-    )
-    report.add_argument("scenario", help="scenario file of what was built")
-    report.add_argument("readings", help="entry sheet, CSV or XLSX")
-    report.add_argument(
+    command.add_argument("scenario", help="scenario file of what was built")
+    command.add_argument("readings", help="entry sheet, CSV or XLSX")
+    command.add_argument(
         "--waves",
         metavar="FOLDER",
         help="folder with impulse responses (WAV), named by the readings they stand for",
     )
-    for command in (test, report):
-        command.add_argument(
-            "--use",
-            action="append",
-            default=None,
-            metavar="NAME",
-            help=(
-                "a use that is measured; may be given several times, the same for plan and report"
-                " (default: all that differ)"
-            ),
-        )
-        command.add_argument(
-            "--overwrite", action="store_true", help="replace files of an earlier time"
-        )
-    test.add_argument(
-        "--folder", default=".", help="where the folder with the files is made (default: here)"
+    _add_uses(command)
+    _add_output(command, folder=False)
+    command.set_defaults(run=_report)
+
+
+def _add_uses(command):
+    command.add_argument(
+        "--use",
+        action="append",
+        default=None,
+        metavar="NAME",
+        help=(
+            "a use that is measured; may be given several times, the same for plan and report"
+            " (default: all that differ)"
+        ),
     )
-    given = parser.parse_args(arguments)
-    try:
-        paths = {"record": _record, "testplan": _testplan, "report": _report}[given.command](given)
-    except (ValueError, OSError) as error:
-        print(error, file=sys.stderr)
-        return 2
+
+
+def _add_output(command, folder=True):
+    if folder:
+        command.add_argument(
+            "--folder", default=".", help="where the folder with the files is made (default: here)"
+        )
+    command.add_argument("--overwrite", action="store_true", help="replace earlier files")
+
+
+def _say(paths):
     print(f"{len(paths)} files are in {paths[0].parent}.")
-    return 0
+
+
+def _open(given):
+    open_workbook(given.workbook, host=given.host, port=given.port, browser=not given.no_browser)
 
 
 def _testplan(given):
-    return write_plan(
-        plan(load(given.scenario), given.use), given.folder, overwrite=given.overwrite
-    )
+    made = plan(load(given.scenario), given.use)
+    _say(write_plan(made, given.folder, overwrite=given.overwrite))
 
 
 def _report(given):
@@ -116,11 +176,8 @@ def _report(given):
         readings = with_waves(readings, given.waves, made)
     for sentence in readings.bad:
         print(sentence, file=sys.stderr)
-    return write_report(
-        compare(made, readings, room="traced"),
-        Path(given.readings).parent,
-        overwrite=given.overwrite,
-    )
+    compared = compare(made, readings, room="traced")
+    _say(write_report(compared, Path(given.readings).parent, overwrite=given.overwrite))
 
 
 def _record(given):
@@ -132,9 +189,8 @@ def _record(given):
         options[name] = load(file)
     prices = read_prices(given.prices) if given.prices else None
     print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
-    return write_record(
-        decide(options, prices=prices), given.folder, reader=given.reader, overwrite=given.overwrite
-    )
+    decision = decide(options, prices=prices)
+    _say(write_record(decision, given.folder, reader=given.reader, overwrite=given.overwrite))
 
 
 if __name__ == "__main__":

@@ -79,7 +79,7 @@ def test_the_room_is_traced_when_the_hand_rests(sheet):
     """The map says which room it shows: traced at rest, by formula while the slider is held, traced
     again; the bar was there.
     """
-    pick(sheet, "Show", "Clarity of speech (STI)")
+    pick(sheet, "Show", "Speech intelligibility (STI)")
     traced(sheet)
     assert "room traced" in label(sheet)
     shot(sheet, "room_traced")

@@ -320,7 +320,7 @@ def test_walking_map_shows_spare_gain_and_its_zero_line():
     m = panel()
     m.controls["use"].value = "performance"
     m.controls["show walking map"].click()
-    assert m.quantity == "spare gain"
+    assert m.quantity == "feedback_margin"
     before = values(m.figure, "map", "intensity")
     m.controls["walker"].value = "lavalier"
     lavalier = values(m.figure, "map", "intensity")

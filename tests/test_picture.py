@@ -43,7 +43,7 @@ def test_every_quantity_draws_in_every_scenario(name, quantity):
         figure = scene.figure(scene.View(result=result, quantity=quantity, units=units))
         scale = 1 / FOOT if quantity == "distance" and units == "ft" else 1.0
         shown = np.asarray(trace(figure, "map").intensity)
-        if quantity == "spare gain":
+        if quantity == "feedback_margin":
             wanted = np.concatenate([m.margin_db for m in walking_map(result)])
         else:
             wanted = theme.values(result, quantity) * scale

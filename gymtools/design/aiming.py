@@ -11,7 +11,9 @@ from scipy.optimize import minimize
 from ..acoustics.evaluate import ROOMS, evaluate
 from ..physics import bands
 from ..physics.checks import within
+from ..venue.loudspeakers import Group
 from ..venue.paths import changed, value_at
+from ..venue.renamed import current_key, warn_renamed
 from ..venue.scenario import Scenario
 from .delays import aligned
 
@@ -175,6 +177,7 @@ def aim(
     seed=1,
     progress=None,
     stop=None,
+    wishes=None,
 ):
     """The scenario with groups turned, tilted, lifted and balanced for the best result over all its
     uses.
@@ -206,6 +209,8 @@ def aim(
         found [-]
     stop : callable, optional
         When it answers true the search ends with the best so far [-]
+    wishes : Weights, optional
+        Former name of ``weights``
 
     Returns
     -------
@@ -223,10 +228,13 @@ def aim(
     """
     if room not in ROOMS:
         raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
+    if wishes is not None:
+        warn_renamed("aim(wishes=...)", "aim(weights=...)")
+        weights = wishes
     return _Search(
         scenario,
         groups,
-        tuple(move),
+        tuple(_present(key) for key in move),
         symmetric,
         weights or Weights(),
         room,
@@ -235,6 +243,14 @@ def aim(
         progress,
         stop,
     ).run(starts)
+
+
+def _present(key):
+    """Present name of what may move."""
+    present = current_key(Group, key)
+    if present != key:
+        warn_renamed(f"move = {key}", present)
+    return present
 
 
 class _Ended(Exception):

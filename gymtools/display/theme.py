@@ -2,10 +2,12 @@
 that stays put.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from ..acoustics.feedback import walking_map
 from ..physics.bands import LABELS
 from ..physics.intelligibility import SPEECH_SPECTRUM_DB
 from ..venue.units import FOOT
@@ -26,37 +28,71 @@ FONT = "system-ui, 'Segoe UI', Helvetica, Arial, sans-serif"
 INK, QUIET, FAINT, PAPER = "#1b1f23", "#59636e", "#c9d1d9", "#ffffff"
 # boards, sides of banks and stages, painted lines
 FLOOR, SOLID, LINES = ("#e3d3b6", "#d9d4cb", "#fffaf0")
-LEVEL_SCALE, CLARITY_SCALE, LENGTH_SCALE, SPARE_SCALE = "cividis", "viridis", "cividis_r", "PuOr"
+LEVEL_SCALE, STI_SCALE, LENGTH_SCALE, MARGIN_SCALE = "cividis", "viridis", "cividis_r", "PuOr"
+DARKEST = 30.0  # a seat out of sight, at minus infinity, is drawn so far below the scale
 
 ROOMS = {"statistical": "room by formula", "traced": "room traced"}  # which of the two a map shows
 
 
 @dataclass(frozen=True, kw_only=True)
 class Quantity:
-    """Something a map can show."""
+    """Something that a map can show."""
 
     key: str
     label: str  # what the chooser says
     unit: str
     plain: str  # one sentence for people outside the trade
     scale: str
-    step: float  # between contour lines, in the unit
+    step: float  # between contour lines [unit]
     digits: int = 0
     needs_room: bool = False  # whether the room's own sound is in it
+    values: Callable  # result -> one value per point (point,) [unit]
+    ends: Callable  # use -> ends of the color scale; they follow the target, never the picture
+
+
+def octave_text(label):
+    """Octave as text.
+
+    Parameters
+    ----------
+    label : str
+        One of ``bands.LABELS``
+
+    Returns
+    -------
+    text : str
+        E.g. "2 kHz"
+    """
+    return f"{label[:-1]} kHz" if label.endswith("k") else f"{label} Hz"
 
 
 def _direct(band, label):
+    def ends(use):
+        octave = use.target_dba + float(SPEECH_SPECTRUM_DB[band])
+        return 3 * round((octave - 15) / 3), 3 * round((octave + 3) / 3)
+
     return Quantity(
         key=f"direct {label}",
-        label=f"Direct sound, {label} Hz",
+        label=f"Direct sound, {octave_text(label)}",
         unit="dB",
         scale=LEVEL_SCALE,
         step=3.0,
         plain=(
             "Sound that reaches the ears straight from the loudspeakers, in the octave around"
-            f" {label} Hz."
+            f" {octave_text(label)}."
         ),
+        values=lambda result: result.level_db[:, band],
+        ends=ends,
     )
+
+
+def _image_shift(result):
+    if result.image_shift_deg is None:
+        raise ValueError(
+            f"use '{result.use.name}' has no open microphone and no stage, so there is no voice to"
+            " compare with."
+        )
+    return result.image_shift_deg
 
 
 QUANTITIES = {
@@ -73,29 +109,35 @@ QUANTITIES = {
                 "How loud speech is: what comes straight from the loudspeakers and what the room"
                 " adds."
             ),
+            values=lambda result: result.speech_dba,
+            ends=lambda use: (use.target_dba - 6, use.target_dba + 6),
         ),
-        *(_direct(b, label) for b, label in enumerate(LABELS)),
+        *(_direct(band, label) for band, label in enumerate(LABELS)),
         Quantity(
-            key="over noise",
-            label="Level over the noise",
+            key="speech_to_noise",
+            label="Speech-to-noise ratio",
             unit="dB",
             scale=LEVEL_SCALE,
             step=3.0,
             needs_room=True,
             plain="How far speech stands above the noise of the crowd and the building.",
+            values=lambda result: result.speech_to_noise_db,
+            ends=lambda use: (0.0, 30.0),
         ),
         Quantity(
             key="sti",
-            label="Clarity of speech (STI)",
+            label="Speech intelligibility (STI)",
             unit="",
-            scale=CLARITY_SCALE,
+            scale=STI_SCALE,
             step=0.05,
             digits=2,
             needs_room=True,
             plain=(
-                "How well words are understood, from 0 (not at all) to 1 (perfectly); announcements"
-                " want 0.50 or more."
+                "How clear speech is, from 0 (nothing understood) to 1 (everything); announcements"
+                " need 0.50 or more."
             ),
+            values=lambda result: result.sti,
+            ends=lambda use: (0.25, 0.75),
         ),
         Quantity(
             key="distance",
@@ -103,84 +145,77 @@ QUANTITIES = {
             unit="m",
             scale=LENGTH_SCALE,
             step=3.0,
-            plain="How far each place is from the nearest loudspeaker that is playing.",
+            plain="How far each seat is from the nearest loudspeaker that plays.",
+            values=lambda result: result.distance[result.playing].min(axis=0),
+            ends=lambda use: (0.0, 30.0),
         ),
         Quantity(
-            key="arrivals",
-            label="Arrivals apart",
+            key="arrival_spread",
+            label="Arrival-time spread",
             unit="ms",
             scale=LENGTH_SCALE,
             step=10.0,
             plain=(
-                "Time between the first and the last loudspeaker that matters at a place; over 30"
+                "Time between the first and the last loudspeaker that matters at a seat; over 30"
                 " ms they begin to blur speech."
             ),
+            values=lambda result: 1000 * result.arrival_spread_s,
+            ends=lambda use: (0.0, 60.0),
         ),
         Quantity(
-            key="voice",
-            label="Voice comes from elsewhere",
+            key="image_shift",
+            label="Image shift of the voice",
             unit="°",
             scale=LENGTH_SCALE,
             step=15.0,
             plain=(
-                "Angle between the talker and the loudspeaker that is heard first; 0 is a voice"
-                " that comes from the talker."
+                "Angle between the talker and the loudspeaker that is heard first; at 0 the voice"
+                " comes from the talker."
             ),
+            values=_image_shift,
+            ends=lambda use: (0.0, 90.0),
         ),
         Quantity(
-            key="spare gain",
-            label="Where a microphone may walk",
+            key="feedback_margin",
+            label="Feedback margin of a microphone",
             unit="dB",
-            scale=SPARE_SCALE,
+            scale=MARGIN_SCALE,
             step=3.0,
             needs_room=True,
             plain=(
-                "Gain to spare, after a margin of 6 dB, over the floor and the stage; below 0,"
-                " inside the heavy line, a microphone is about to ring or rings."
+                "Where a microphone may walk: what is in reserve after a margin of 6 dB, over the"
+                " floor and the stage; below 0, inside the heavy line, it is about to ring or"
+                " rings."
             ),
+            values=lambda result: np.concatenate([m.margin_db for m in walking_map(result)]),
+            ends=lambda use: (-15.0, 15.0),
         ),
     )
 }
 
 
 def values(result, key):
-    """A quantity at every point.
+    """Quantity at every point.
 
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
     key : str
-        One of ``QUANTITIES`` [-]
+        One of ``QUANTITIES``
 
     Returns
     -------
     values : ndarray
-        (P,) float32 [unit of the quantity, SI]
+        (point,) float32 [unit of the quantity, SI]
+
+    Raises
+    ------
+    ValueError
+        The image shift in a use without a voice
     """
-    if key.startswith("direct "):
-        found = result.level_db[:, LABELS.index(key.removeprefix("direct "))]
-    else:
-        found = {
-            "speech": lambda: result.speech_dba,
-            "over noise": lambda: result.speech_to_noise_db,
-            "sti": lambda: result.sti,
-            "distance": lambda: result.distance[result.playing].min(axis=0),
-            "arrivals": lambda: 1000 * result.arrival_spread_s,
-            "voice": lambda: _voice(result),
-        }[key]()
-    low, _ = color_range(result, key)
-    # a place out of sight of every loudspeaker is at minus infinity
-    return np.maximum(np.asarray(found, np.float32), np.float32(low - 30))
-
-
-def _voice(result):
-    if result.image_shift_deg is None:
-        raise ValueError(
-            f"use '{result.use.name}' has no open microphone and no stage, so there is no voice to"
-            " compare with."
-        )
-    return result.image_shift_deg
+    found = np.asarray(QUANTITIES[key].values(result), np.float32)
+    return np.maximum(found, np.float32(color_range(result, key)[0] - DARKEST))
 
 
 def color_range(result, key):
@@ -190,32 +225,16 @@ def color_range(result, key):
     Parameters
     ----------
     result : Result
-        An evaluation [-]
+        An evaluation
     key : str
-        One of ``QUANTITIES`` [-]
+        One of ``QUANTITIES``
 
     Returns
     -------
     low, high : tuple of float
         Ends [unit of the quantity, SI]
     """
-    target = result.use.target_dba
-    if key == "speech":
-        return target - 6, target + 6
-    if key == "over noise":
-        return 0.0, 30.0
-    if key == "sti":
-        return 0.25, 0.75
-    fixed = {
-        "distance": (0.0, 30.0),
-        "arrivals": (0.0, 60.0),
-        "voice": (0.0, 90.0),
-        "spare gain": (-15.0, 15.0),
-    }
-    if key in fixed:
-        return fixed[key]
-    octave = target + float(SPEECH_SPECTRUM_DB[LABELS.index(key.removeprefix("direct "))])
-    return 3 * round((octave - 15) / 3), 3 * round((octave + 3) / 3)
+    return QUANTITIES[key].ends(result.use)
 
 
 def per_unit(units):
@@ -224,7 +243,7 @@ def per_unit(units):
     Parameters
     ----------
     units : str
-        "m" or "ft" [-]
+        "m" or "ft"
 
     Returns
     -------

@@ -15,7 +15,7 @@ WHOLE = (
     "plan: beams",
     "plan: ringing",
     "plan: microphones",
-    "plan: lowest places",
+    "plan: quietest seats",
 )
 CUT = ("section:", "along")
 # of figures for paper
@@ -45,17 +45,12 @@ def traces(view, names, x, y, coloraxis="coloraxis"):
         In the picture's order
     """
     made = []
-    for name, kind, style, layer in scene.layers(view.scenario):
-        if not name.startswith(names):
-            continue
-        style = {k: v for k, v in style.items() if k not in ("xaxis", "yaxis", "coloraxis")}
-        trace = kind(name=name, **style, xaxis=x, yaxis=y)
-        trace.update(layer(view))
-        if kind is go.Scatter:
-            trace.showlegend = False
-        else:
-            trace.coloraxis = coloraxis
-        made.append(trace)
+    for layer in scene.layers(view.scenario):
+        if layer.name.startswith(names):
+            trace = layer.trace(view, xaxis=x, yaxis=y)
+            if layer.kind is go.Heatmap:
+                trace.coloraxis = coloraxis
+            made.append(trace)
     return made
 
 
@@ -132,9 +127,7 @@ def cut(view):
     """
     low, high = view.range
     section = [t for t in traces(view, CUT[:1], "x", "y") if t.name != "section: seats"]
-    seats = [
-        t.update(marker_coloraxis="coloraxis") for t in traces(view, ("section: seats",), "x", "y")
-    ]
+    seats = traces(view, ("section: seats",), "x", "y")
     along = traces(view, CUT[1:], "x", "y2")
     wide = view.section.outline[:, 0].max() * view.k
     chart = go.Figure([*section, *seats, *along])

@@ -16,12 +16,13 @@ from ...physics.bands import LABELS
 from ...venue.files import save
 from ...venue.units import to_file
 from .. import scene
+from ..cautions import CAUTIONS
 from ..charts import plans
-from ..tables import CAUTIONS
+from ..tables.markup import table
 from ..theme import INK, QUIET, ROOMS
 from .exports import csv_text, write_xlsx
 from .handover import folder_name
-from .page import Page, quoted, table
+from .page import Page, quoted
 
 FRESH = (
     (

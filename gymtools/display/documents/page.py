@@ -66,7 +66,7 @@ class Page:
     Parameters
     ----------
     title : str
-        Of the window [-]
+        Of the window
     """
 
     def __init__(self, title):
@@ -78,7 +78,7 @@ class Page:
         Parameters
         ----------
         html : str
-            Each of them [-]
+            Each of them
         """
         self.pieces += html
 
@@ -88,11 +88,11 @@ class Page:
         Parameters
         ----------
         chart : plotly.graph_objects.Figure
-            What is drawn [-]
+            What is drawn
         words : str
-            Caption, and what is read aloud instead [-]
+            Caption, and what is read aloud instead
         screen : bool
-            Whether it can be turned, and is left out on paper [-]
+            Whether it can be turned, and is left out on paper
         """
         self.figures += 1
         number = self.figures
@@ -137,7 +137,7 @@ def quoted(text):
     Parameters
     ----------
     text : str
-        Of any origin [-]
+        Of any origin
 
     Returns
     -------
@@ -145,36 +145,3 @@ def quoted(text):
         Shown as it is
     """
     return f"<bdi>{escape(text)}</bdi>"
-
-
-def table(caption, head, rows):
-    """A table with its caption.
-
-    Parameters
-    ----------
-    caption : str
-        HTML over it [-]
-    head : sequence of str
-        HTML of the columns' names [-]
-    rows : sequence of sequence
-        Cells: HTML, or numbers, which are set to the right [-]
-
-    Returns
-    -------
-    html : str
-        The table
-    """
-
-    def cell(value):
-        return (
-            f'<td class="num">{value:,.10g}</td>'
-            if isinstance(value, int | float) and not isinstance(value, bool)
-            else f"<td>{value}</td>"
-        )
-
-    top = "".join(f'<th scope="col">{h}</th>' for h in head)
-    return (
-        f"<table><caption>{caption}</caption><thead><tr>{top}</tr></thead><tbody>"
-        + "".join("<tr>" + "".join(cell(v) for v in row) + "</tr>" for row in rows)
-        + "</tbody></table>"
-    )

@@ -346,7 +346,7 @@ class Meeting:
     def go_back(self):
         """Set the controls back to the last state that was possible."""
         self.changes, self.treated = dict(self._good[0]), list(self._good[1])
-        if self.result.image_shift_deg is None and self.quantity == "voice":
+        if self.result.image_shift_deg is None and self.quantity == "image_shift":
             self.quantity = "speech"
         self._build()
         self.live()
@@ -466,7 +466,7 @@ class Meeting:
         )
 
     def _clicked(self, _trace, points, _state):
-        if not points.xs or self.quantity == "spare gain":
+        if not points.xs or self.quantity == "feedback_margin":
             return
         at = np.array([points.xs[0], points.ys[0]]) / self._view().k
         self.look_at(int(np.argmin(np.linalg.norm(self.result.points[:, :2] - at, axis=1))))
@@ -921,7 +921,7 @@ class Meeting:
             description="Show the walking map",
             layout=w.Layout(width="220px", margin="4px 0 4px 146px"),
         )
-        show.on_click(lambda _: setattr(self.controls["quantity"], "value", "spare gain"))
+        show.on_click(lambda _: setattr(self.controls["quantity"], "value", "feedback_margin"))
         self.controls |= {"walker": walker, "way": way, "show walking map": show}
         return w.VBox([*rows, walker, way, show])
 

@@ -285,7 +285,7 @@ class OptionsPanel:
         results = [
             evaluate(o.scenario, known(o.scenario), follow_echoes=False) for o in self.options
         ]
-        if quantity == "voice" and any(r.image_shift_deg is None for r in results):
+        if quantity == "image_shift" and any(r.image_shift_deg is None for r in results):
             quantity = "speech"
         views = [scene.View(result=r, quantity=quantity, units=units) for r in results]
         behind = [headlines(r) for r in self.rows if not r["refused"]]

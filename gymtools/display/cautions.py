@@ -1,0 +1,53 @@
+"""Safety cautions, and what the model cannot say: every panel and every document shows them."""
+
+CAUTIONS = (
+    (
+        "Overhead loads: a licensed structural engineer designs and approves the attachment to the"
+        " structure; rated hardware, an independent second safety, only enclosures with rated"
+        " hanging points, and protection against ball strike."
+    ),
+    "AC power: a licensed electrician does the work, to the local code.",
+    (
+        "Emergency announcements: this is not a life-safety design. The fire-alarm contractor and"
+        " the authority having jurisdiction decide; the sound system is muted by the fire-alarm"
+        " system where they require it."
+    ),
+    (
+        "Hearing: keep the nearest seats and the staff within the local exposure rules; check"
+        " levels before the first use."
+    ),
+    (
+        "Local codes, the authority having jurisdiction and licensed professionals come before"
+        " anything shown here."
+    ),
+)
+LIMITS = (
+    (
+        "While something moves, the room's own sound is one level by formula for the whole gym."
+        " Where absorption sits on one bank or on the roof and bare walls face each other, that"
+        " level can be wrong by 3 dB and the decay much longer. At rest the room is traced; act on"
+        " the traced figures."
+    ),
+    (
+        "The traced room knows one scattering value per surface, and most of them are assumptions."
+        " Long decays between smooth bare walls depend on it."
+    ),
+    (
+        "Below 250 Hz the level at a single seat varies by about 2 dB around what is shown, by"
+        " interference."
+    ),
+    (
+        "Loudspeakers are generic balloons made from nominal angles, not measurements of a product."
+        " Real ones usually leak more, so the direct sound may come out 1 to 2 dB too high over the"
+        " reverberant field."
+    ),
+    "People do not shade each other, and sound does not bend around edges.",
+    (
+        "The feedback margin is an average over an octave. An installed system has peaks above"
+        " that average; the 6 dB margin is there for them."
+    ),
+    (
+        "Absorption values are published averages or marked assumptions. A measured reverberation"
+        " time is always better."
+    ),
+)

@@ -1,0 +1,101 @@
+"""The record's last parts: schedules, cautions, limits of the model, versions, signatures."""
+
+from html import escape
+
+from ...equipment import schedules as equipment
+from .. import tables
+from ..cautions import CAUTIONS, LIMITS
+from ..tables.markup import bullets, table
+from .page import quoted
+
+SIGNERS = (
+    "the school",
+    "the contractor",
+    "the structural engineer, for overhead loads",
+    "the electrician, for AC power",
+)
+
+
+def schedules(page, decision):
+    """Put all schedules at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    decision : Decision
+        What was decided
+    """
+    page.add(
+        "<h2>Equipment and schedules</h2>",
+        "<p>The files beside this one hold the same tables (XLSX, CSV) and the drawings (DXF, SVG,"
+        " PNG).</p>",
+        *map(tables.schedule_table, equipment.schedules(decision.parts)),
+    )
+
+
+def cautions(page, _decision):
+    """Put the safety cautions at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    _decision : Decision
+        Not used: the cautions are always the same
+    """
+    page.add('<h2 class="first">Cautions</h2>', bullets([escape(text) for text in CAUTIONS]))
+
+
+def limits(page, decision):
+    """Put what the model cannot say, and the warnings of this design, at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    decision : Decision
+        What was decided
+    """
+    page.add(
+        "<h2>Assumptions, and what the model cannot say</h2>",
+        bullets([escape(text) for text in LIMITS]),
+    )
+    warnings = [*decision.chosen.scenario.warnings, *decision.parts.system.warnings]
+    if warnings:
+        page.add("<p>Warnings of this design:</p>", bullets([quoted(text) for text in warnings]))
+
+
+def origin(page, decision):
+    """Put versions and the hash of the inputs at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    decision : Decision
+        What was decided
+    """
+    rows = [(escape(name), escape(version)) for name, version in decision.versions.items()]
+    page.add(
+        "<h2>Where this comes from</h2>",
+        table("Versions", ("software", "version"), rows),
+        "<p>Hash of all inputs (SHA-256 of the options' scenario files):"
+        f" <code>{decision.inputs_hash}</code>. The same inputs give this document again, except"
+        " for its date line.</p>",
+    )
+
+
+def signatures(page, _decision):
+    """Put the lines for signatures at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    _decision : Decision
+        Not used: the signers are always the same
+    """
+    rows = [(who, "", "", "") for who in SIGNERS]
+    signed = table("Signatures", ("for", "name", "date", "signature"), rows)
+    page.add('<h2 class="first">Agreed</h2>', signed.replace("<table>", '<table class="sign">', 1))

@@ -1,0 +1,167 @@
+"""The record's figures: options, the room, every use with its verdicts and maps, uncertainty."""
+
+from html import escape
+
+from ...acoustics.criteria import CRITERIA
+from ...acoustics.differences import bent_decay
+from ...acoustics.exposure import loudness
+from ...design.options import HEADLINES, hung, told
+from ...physics.bands import LABELS
+from .. import scene, tables
+from ..charts import plans
+from ..tables.markup import Num, Quiet, table
+from .page import quoted
+
+CAPTIONS = {
+    "speech": "how loud speech is at every seat, lines 3 dB apart",
+    "sti": "how clear speech is at every seat (STI, 0 to 1), lines 0.05 apart",
+    "feedback_margin": (
+        "feedback margin of a hand-held microphone; inside the heavy line it is about to ring"
+    ),
+    "arrival_spread": "time between the first and the last loudspeaker that matters at a seat",
+}
+SCREEN = dict(width=1040, height=620)  # of the picture that can be turned [px]
+
+
+def options(page, decision):
+    """Put the options and why the others lost at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    decision : Decision
+        What was decided
+    """
+    page.add(
+        "<h2>Options considered</h2>",
+        "<p>Each figure is that of the weakest use, in the traced room.</p>",
+    )
+    head = ["figure"] + [
+        Num(f"{quoted(o.name)}{' (chosen)' if o is decision.chosen else ''}")
+        for o in decision.options
+    ]
+    rows = [
+        [
+            escape(h.words + (f" [{h.unit}]" if h.unit else "")),
+            *(Num(told(h, o.headlines[h.key])) for o in decision.options),
+        ]
+        for h in HEADLINES
+    ]
+    page.add(table("Options side by side", head, rows))
+    for o in decision.options[1:]:
+        page.add(
+            f"<h3>Why not {quoted(o.name)}</h3>",
+            "".join(f"<p>{escape(reason)}</p>" for reason in decision.reasons[o.name]),
+            f"<p class='quiet'>Its loudspeakers: {quoted(hung(o.scenario))}.</p>",
+        )
+    if len(decision.options) == 1:
+        page.add("<p>No other option was considered.</p>")
+
+
+def room(page, decision):
+    """Put the reverberation of every use at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    decision : Decision
+        What was decided
+    """
+    page.add("<h2>How the gym rings</h2>")
+    for name, result in decision.results.items():
+        rows = [("by formula (Eyring with air) [s]", result.rt)]
+        rows += [(f"traced, {k.upper()} [s]", result.decay_times[k]) for k in ("edt", "t20", "t30")]
+        page.add(
+            table(
+                f"Reverberation time as occupied, {quoted(name)}",
+                ("octave [Hz]", *map(Num, LABELS)),
+                [(words, *(Num(f"{v:.2f}") for v in values)) for words, values in rows],
+            )
+        )
+        words = bent_decay(result)
+        if words:
+            page.add(f"<p>{escape(words)}</p>")
+
+
+def uses(page, decision):
+    """Put every use with its verdicts and maps at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    decision : Decision
+        What was decided
+    """
+    for n, (name, result) in enumerate(decision.results.items()):
+        page.add(f"<h2>{quoted(name[0].upper() + name[1:])}</h2>", _verdicts(result))
+        if n == 0:
+            _add_picture(page, name, result)
+        _add_maps(page, name, result)
+        page.add(_level_in_reserve(result, decision.parts))
+
+
+def _verdicts(result):
+    rows = [
+        (
+            quoted(v.area or "the gym"),
+            escape(CRITERIA[v.criterion].label),
+            f'<span class="word">{v.word}</span>',
+            escape(CRITERIA[v.criterion].sentence(v, result.scenario.units)),
+            Quiet(escape(v.source)),
+        )
+        for v in result.verdicts
+    ]
+    head = ("where", "what", "verdict", "why", "target from")
+    return table("Every verdict, and why", head, rows)
+
+
+def _add_picture(page, name, result):
+    view = scene.View(result=result, quantity="speech", units=result.scenario.units)
+    page.figure(
+        scene.figure(view).update_layout(**SCREEN),
+        f"The gym in 3D, plan and section, {name}: speech level. Turn it with the mouse; on paper"
+        " see the plans below.",
+        screen=True,
+    )
+
+
+def _add_maps(page, name, result):
+    units = result.scenario.units
+    for quantity, caption in CAPTIONS.items():
+        if quantity != "feedback_margin" or result.microphones:
+            view = scene.View(result=result, quantity=quantity, units=units)
+            page.figure(plans.plan(view), f"{name}: {caption}")
+    bank = next((a.name for a in result.configuration.areas.values() if a.kind == "bank"), None)
+    if bank:
+        page.figure(
+            plans.cut(scene.View(result=result, quantity="speech", units=units, area=bank)),
+            f"{name}: section through {bank}, axis and edges of the loudspeaker that serves it,"
+            " speech level along the rows",
+        )
+
+
+def _level_in_reserve(result, parts):
+    x = loudness(result, parts.system)
+    return (
+        f"<p>The system can reach {x.reach_dba:.0f} dB(A), {x.margin_db:+.1f} dB over the level"
+        f" wanted; {quoted(x.tag)} limits it ({x.limited_by}). The loudest seat gets"
+        f" {x.loudest_dba:.0f} dB(A).</p>"
+    )
+
+
+def uncertainty(page, decision):
+    """Put the ranges of every use at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    decision : Decision
+        What was decided
+    """
+    page.add("<h2>How sure the figures are</h2>")
+    for sureness in decision.sureness.values():
+        page.add(f'<div class="wide">{tables.sureness_table(sureness)}</div>')

@@ -1,0 +1,139 @@
+"""What a record rests on: the gym and its seats, finishes, uses, targets, loudspeaker types."""
+
+from html import escape
+
+from ...acoustics.criteria import CRITERIA
+from ...venue.finishes import FINISHES
+from ...venue.units import to_file
+from ..charts.loudspeaker import mark
+from ..tables.markup import Num, Quiet, table
+from .page import quoted
+
+SHOWN = (2, 3, 4)  # octaves of absorption printed: 500 Hz, 1 and 2 kHz
+
+
+def inputs(page, decision):
+    """Put all inputs at the end.
+
+    Parameters
+    ----------
+    page : Page
+        Of the record
+    decision : Decision
+        What was decided
+    """
+    scenario = decision.chosen.scenario
+    page.add(
+        "<h2>What it rests on</h2>",
+        f"<p>Source of the scenario: {quoted(scenario.source)}.</p>",
+        _gym(scenario),
+        _finishes(scenario, decision.results.values()),
+        _corrections(scenario),
+        _uses(scenario),
+        _targets(scenario.targets),
+        _types(scenario),
+    )
+
+
+def _gym(s):
+    say, hall = s.say, s.hall
+    rows = [
+        ("length", say(hall.length)),
+        ("width", say(hall.width)),
+        ("wall height", say(hall.height)),
+        ("clear under joists", say(hall.clear_height)),
+        ("court", escape(s.court)),
+        ("air", f"{s.air.temperature_c:g} °C, {s.air.humidity_pct:g} % relative humidity"),
+    ]
+    rows += [
+        (
+            f"bleachers '{quoted(b.name)}'",
+            f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)},"
+            f" {say(b.length)} long, {b.seats} seats",
+        )
+        for b in s.banks
+    ]
+    rows += [
+        (f"chairs '{quoted(f.name)}'", f"{say(f.length)} by {say(f.width)}, {f.seats} seats")
+        for f in s.floor_seats
+    ]
+    rows += [
+        (
+            f"treatment of the {t.surface}",
+            f"{to_file(t.area, 'm2', s.units):.0f} {s.units}² of {escape(t.finish)}"
+            + (", already there" if t.existing else ""),
+        )
+        for t in s.treatments
+    ]
+    return table("The gym and its seats", ("what", "value"), rows)
+
+
+def _finishes(s, results):
+    surfaces = [x for r in results for x in r.configuration.room.surfaces]
+    used = {n for x in surfaces for n in (x.finish, x.full) if n} | {t.finish for t in s.treatments}
+    rows = [
+        (
+            escape(name),
+            *(Num(f"{FINISHES[name].absorption[b]:.2f}") for b in SHOWN),
+            Quiet(escape(FINISHES[name].source)),
+            Num(f"{FINISHES[name].scattering:.2f}"),
+            Quiet(escape(FINISHES[name].scattering_source)),
+        )
+        for name in sorted(used)
+    ]
+    head = ("finish", *(Num(f"absorption, {octave}") for octave in ("500 Hz", "1 kHz", "2 kHz")))
+    head += ("source", Num("scattering"), "source")
+    return table("Finishes, and where their values come from", head, rows)
+
+
+def _corrections(s):
+    if not s.absorption_factors:
+        return ""
+    rows = [(escape(n), escape(str(factor))) for n, factor in s.absorption_factors.items()]
+    return table("Absorption multiplied by", ("finish", "factor"), rows)
+
+
+def _uses(s):
+    head = (
+        "use",
+        "speech level wanted",
+        "noise",
+        "who listens (weight)",
+        "how full",
+        "open microphones",
+    )
+    return table("Uses", head, [_use(u) for u in s.uses])
+
+
+def _use(u):
+    full = ", ".join(f"{a} {100 * share:.0f} %" for a, share in u.occupied.items())
+    noise = "by octave"
+    if u.noise_dba is not None:
+        noise = f"{u.noise_dba:g} dB(A), {u.noise_spectrum}"
+    return (
+        quoted(u.name),
+        f"{u.target_dba:g} dB(A)",
+        escape(noise),
+        quoted(", ".join(f"{a} ({w:g})" for a, w in u.listens.items())),
+        quoted(full or "nobody"),
+        quoted(", ".join(u.microphones) or "none"),
+    )
+
+
+def _targets(targets):
+    rows = []
+    for c in CRITERIA.values():
+        if c.target:
+            target = c.target_in(targets)
+            value = "by volume" if target is None else c.text(target)
+            rows.append((escape(c.label), value, escape(c.source_in(targets))))
+    return table("Targets, and where they come from", ("criterion", "target", "source"), rows)
+
+
+def _types(s):
+    types = {c.type.name: c.type for c in s.loudspeakers}.values()
+    rows = [
+        (quoted(t.name), escape(t.description), quoted(mark(t)), Quiet(quoted(t.source)))
+        for t in types
+    ]
+    return table("Loudspeaker types", ("type", "what", "directivity", "source"), rows)

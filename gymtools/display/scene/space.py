@@ -1,0 +1,268 @@
+"""Layers of the picture in space: few and merged, because the page redraws every trace of a scene
+on every move.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+
+from ...physics.geometry import rotation
+from ..charts import maps
+from ..theme import FAINT, FLOOR, GROUP_COLORS, SOLID
+from .view import fixed_microphones, plain, xyz
+
+SHOWN_SOLID = (
+    "bleacher fronts",
+    "closed bleachers",
+    "stage front",
+    "stage",
+    "portable stage",
+    "balcony",
+)
+# lower and upper edge of a backboard re the rim [m]    common practice, no source
+BOARD = (-0.15, 0.92)
+COMPASS = 2.5  # the letters stand so far outside the walls [m]
+
+
+def solids(view):
+    """Floor, sides of banks, stages and loudspeakers: one mesh, colored face by face.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    moving : dict
+        Of a Mesh3d
+    """
+    pieces = [*_room_pieces(view), *_loudspeaker_pieces(view)]
+    starts = np.cumsum([0, *(len(corners) for corners, _, _ in pieces)])
+    i, j, k = (
+        np.concatenate(
+            [start + np.array(faces) for start, (_, faces, _) in zip(starts, pieces, strict=False)]
+        )
+        .astype(np.int32)
+        .T
+    )
+    return dict(
+        **xyz(np.concatenate([corners for corners, _, _ in pieces]), view.k),
+        i=i.copy(),
+        j=j.copy(),
+        k=k.copy(),
+        facecolor=[color for _, faces, color in pieces for _ in faces],
+    )
+
+
+def _room_pieces(view):
+    """(corners, triangles, color) of the floor and of what stands on it."""
+    x, y = view.scenario.hall.length / 2, view.scenario.hall.width / 2
+    floor = np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0]])
+    yield floor, [(0, 1, 2), (0, 2, 3)], FLOOR
+    shown = {*SHOWN_SOLID, *(p.name for p in view.result.configuration.portable_stages)}
+    for s in view.result.configuration.room.surfaces:
+        if s.part in shown and s.name != "stage ceiling":
+            yield s.corners, [(0, n, n + 1) for n in range(1, len(s.corners) - 1)], SOLID
+
+
+def _loudspeaker_pieces(view):
+    """(corners, triangles, color) of every loudspeaker; one that does not play is faint."""
+    for c, playing in zip(view.scenario.loudspeakers, view.result.playing, strict=True):
+        size = (c.type.width, c.type.height, c.type.depth)
+        corners, faces = maps.box(c.position, rotation(c.pan_deg, c.downtilt_deg), *size)
+        yield corners, faces, GROUP_COLORS[view.color(c.group)] if playing else FAINT
+
+
+def level_map(view):
+    """Map on the seats or on the floor.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    moving : dict
+        Of a Mesh3d
+    """
+    i, j, k = maps.triangles(view.areas).T
+    points = np.concatenate([maps.on_surface(a) for a in view.areas])
+    return dict(**xyz(points, view.k), i=i.copy(), j=j.copy(), k=k.copy(), intensity=view.values)
+
+
+@lru_cache(maxsize=16)
+def court_lines(court):
+    """Lines of the court, its rings and backboards.
+
+    Parameters
+    ----------
+    court : Court
+        Of the scenario
+
+    Returns
+    -------
+    points : ndarray
+        (point, 3), rows of NaN between the lines [m]
+    """
+    flat = [np.c_[line, np.full(len(line), 0.07)] for line in court.lines()]
+    for x, y, z in court.hoops():  # ring and board
+        turn, ring, half = np.linspace(0, 2 * np.pi, 25), court.ring_radius, court.board_width / 2
+        flat.append(np.c_[x + ring * np.cos(turn), y + ring * np.sin(turn), np.full(25, z)])
+        back = np.sign(x) * (court.length / 2 - court.board_inset)
+        low, high = BOARD
+        board = np.array([[-half, low], [half, low], [half, high], [-half, high], [-half, low]])
+        flat.append(np.c_[np.full(5, back), y + board[:, 0], z + board[:, 1]])
+    return maps.joined(flat)
+
+
+def frame(view):
+    """Edges of the room and the rows of the banks.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    moving : dict
+        Of a Scatter3d
+    """
+    lines = [
+        np.concatenate([s.corners, s.corners[:1]])
+        for s in view.result.configuration.room.surfaces
+        if s.part not in ("court", "floor")
+    ]
+    for area in view.areas:
+        if area.kind in ("bank", "balcony"):
+            lines += list(maps.on_surface(area).reshape(area.rows, area.columns, 3)[:, [0, -1]])
+    return xyz(maps.joined(lines), view.k)
+
+
+def painted(view):
+    """Lines of the court, and the contours of the map.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    moving : dict
+        Of a Scatter3d
+    """
+    contours = maps.joined([line + [0, 0, 0.06] for _, _, line in view.contours])
+    return dict(
+        **xyz(np.concatenate([court_lines(view.scenario.lines), contours]), view.k),
+        line=view.line_style,
+    )
+
+
+def beams(view):
+    """Axis and edge of every beam that plays, in the color of its group.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    moving : dict
+        Of a Scatter3d
+    """
+    pieces = [
+        (maps.joined([np.array([t.start, t.end]), t.edge + [0, 0, 0.06]]), view.color(t.group))
+        for t in view.beams
+    ]
+    colors = np.concatenate([np.full(len(points), color, np.float32) for points, color in pieces])
+    return dict(
+        **xyz(np.concatenate([points for points, _ in pieces]), view.k), line=dict(color=colors)
+    )
+
+
+def ringing(view):
+    """Outline of where a microphone rings.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    moving : dict
+        Of a Scatter3d
+    """
+    return xyz(maps.joined([line + [0, 0, 0.1] for line in view.feedback_lines]), view.k)
+
+
+def words(view):
+    """Tags of loudspeakers, contour values, distance and level where an axis lands, microphones and
+    the compass: one trace of text.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    moving : dict
+        Of a Scatter3d
+    """
+    hall = view.scenario.hall
+    x, y = hall.length / 2 + COMPASS, hall.width / 2 + COMPASS
+    found = [(c.position + [0, 0, 0.8], c.tag) for c in view.scenario.loudspeakers]
+    found += [(at + [0, 0, 0.3], text) for text, at in view.labels]
+    found += [
+        (t.end + [0, 0, 1.0], f"{view.distance_text(t.distance)}, {view.throw_level(t)}")
+        for t in view.beams
+    ]
+    found += [(m.places[0] + [0, 0, 0.4], m.microphone.name) for m in fixed_microphones(view)]
+    compass = (((0, y, 0), "N"), ((0, -y, 0), "S"), ((x, 0, 0), "E"), ((-x, 0, 0), "W"))
+    found += [(np.array(at), text) for at, text in compass]
+    return dict(**xyz([at for at, _ in found], view.k), text=[text for _, text in found])
+
+
+def marks(view):
+    """Where axes land (dots), the quietest seat of every area (diamonds), fixed microphones
+    (circles).
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    moving : dict
+        Of a Scatter3d
+    """
+    found = [
+        (
+            t.end,
+            "circle",
+            f"{t.tag}: {view.distance_text(t.distance)} to the {plain(t.part)},"
+            f" {t.level_dba:.1f} dB(A) there from this loudspeaker alone",
+        )
+        for t in view.beams
+    ]
+    points = view.result.points
+    found += [(points[a.quietest], "diamond-open", view.quietest(a)) for a in view.result.areas]
+    found += [
+        (
+            m.places[0],
+            "circle-open",
+            f"microphone {plain(m.microphone.name)}: feedback margin {m.margin_db[0]:+.1f} dB",
+        )
+        for m in fixed_microphones(view)
+    ]
+    return dict(
+        **xyz([at for at, _, _ in found], view.k),
+        marker=dict(symbol=[symbol for _, symbol, _ in found]),
+        hovertext=[text for _, _, text in found],
+    )

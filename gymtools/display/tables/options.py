@@ -1,0 +1,77 @@
+"""Options side by side in tables."""
+
+from html import escape
+
+from ...design.options import HEADLINES, dominated, told, told_apart
+from ..theme import ROOMS
+from .markup import Num, QuietNum, table
+
+LISTED = 14  # differences listed per option
+
+
+def options_table(options, first):
+    """Options side by side: headline figures, what differs from the first, which is bettered.
+
+    Parameters
+    ----------
+    options : sequence of Option
+        At least one
+    first : Option
+        The one that the others are compared with
+
+    Returns
+    -------
+    html : str
+        Tables; better and worse have a sign and bold type, an option that another one betters in
+        every figure is gray and says so
+    """
+    bettered = dict(zip([o.name for o in options], dominated(options), strict=True))
+    several = len(options) > 1
+    head = ["", *(Num(_title(o, first if several else None)) for o in options)]
+    rows = [
+        [
+            escape(h.words) + (f" [{h.unit}]" if h.unit else ""),
+            *((QuietNum if bettered[o.name] else Num)(_figure(h, o, first)) for o in options),
+        ]
+        for h in HEADLINES
+    ]
+    rows.append(["figures from the", *(QuietNum(ROOMS[o.room]) for o in options)])
+    rows.append(["worth looking at?", *(Num(_worth(bettered[o.name])) for o in options)])
+    note = ""
+    if any(o.room != first.room for o in options):
+        note = (
+            '<p class="quiet">Figures by formula and of the traced room are not compared: trace'
+            " every option.</p>"
+        )
+    apart = "".join(_apart(first, o) for o in options if o is not first)
+    caption = "Options, all uses; prices are the price book's"
+    return f"{table(caption, head, rows)}{note}{apart}"
+
+
+def _title(option, first):
+    return escape(option.name) + (" (compared with)" if option is first else "")
+
+
+def _figure(headline, option, first):
+    """A headline figure, with a sign where it differs from the first option's."""
+    value, base = option.headlines[headline.key], first.headlines[headline.key]
+    text = told(headline, value)
+    if option is first or option.room != first.room or None in (value, base) or value == base:
+        return text
+    sign = "▲ better" if (value - base) * headline.better > 0 else "▼ worse"
+    return f"<b>{text}</b> {sign}"
+
+
+def _worth(name):
+    if name:
+        return f"no: {escape(name)} is at least as good in every figure"
+    return "yes: not bettered by any other option"
+
+
+def _apart(first, other):
+    """What differs between two options."""
+    found = [[escape(text) for text in row] for row in told_apart(first.scenario, other.scenario)]
+    rows = found[:LISTED] or [["nothing", "", ""]]
+    if len(found) > LISTED:
+        rows = [*rows, [f"and {len(found) - LISTED} more", "", ""]]
+    return table("What differs", ["what", escape(first.name), escape(other.name)], rows)

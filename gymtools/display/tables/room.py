@@ -1,0 +1,161 @@
+"""The room in tables: where sound lands, how long it rings, what absorbs it."""
+
+from html import escape
+
+import numpy as np
+
+from ...acoustics.differences import bent_decay
+from ...physics.bands import LABELS
+from ...venue.finishes import FINISHES
+from ...venue.units import FOOT
+from .markup import Num, Quiet, bullets, table
+
+SHOWN = 0.005  # parts of the room that get less than this from every loudspeaker have no column
+
+
+def room_shown(result):
+    """Which of the two rooms a result shows.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+
+    Returns
+    -------
+    words : str
+        With the error of the traced room
+    """
+    if result.room == "statistical":
+        return "Shown: room by formula"
+    error = result.reverberant.error_db
+    return "Shown: room traced, " + (
+        f"error about {error:.1f} dB" if np.isfinite(error) else "first rays"
+    )
+
+
+def differences_list(sentences):
+    """Where the traced room differs from the formula, and why.
+
+    Parameters
+    ----------
+    sentences : list of str
+        Of ``acoustics.differences``
+
+    Returns
+    -------
+    html : str
+        A list; empty when there is no difference
+    """
+    if not sentences:
+        return ""
+    return "<p>Where the traced room differs from the formula:</p>" + bullets(
+        [escape(sentence) for sentence in sentences]
+    )
+
+
+def landing_table(result):
+    """Share of first incidence of each loudspeaker's sound, by part of the room.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+
+    Returns
+    -------
+    html : str
+        A table, one row per loudspeaker, one column per part of the room
+    """
+    shown = [k for k in range(len(result.parts)) if result.first_incidence[:, k].max() >= SHOWN]
+    listeners = {a.name for a in result.areas}
+    head = ["loudspeaker"] + [
+        Num(escape(result.parts[k]) + (" (listeners)" if result.parts[k] in listeners else ""))
+        for k in shown
+    ]
+    rows = [
+        [
+            escape(c.tag) + ("" if result.playing[s] else " (off in this use)"),
+            *(Num(f"{100 * result.first_incidence[s, k]:.0f} %") for k in shown),
+        ]
+        for s, c in enumerate(result.scenario.loudspeakers)
+    ]
+    caption = (
+        "Where each loudspeaker's sound lands first (500 Hz to 4 kHz, share of all it radiates)"
+    )
+    return table(caption, head, rows)
+
+
+def room_table(result, units):
+    """Reverberation by octave, volume, and the finishes with their sources.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    html : str
+        Two tables and a sentence on the late decay
+    """
+    return f"{_reverberation(result, units)}{_late_decay(result)}{_finishes(result)}"
+
+
+def _numbers(values, form):
+    return [Num(f"{v:{form}}") for v in values]
+
+
+def _reverberation(result, units):
+    room = result.configuration.room
+    volume = f"{room.volume:,.0f} m³" if units == "m" else f"{room.volume / FOOT**3:,.0f} ft³"
+    rows = [
+        ("Eyring with air [s]", result.rt, ".2f"),
+        ("Sabine with air [s]", result.rt_sabine, ".2f"),
+    ]
+    if result.room == "traced":
+        names = {"edt": "early decay time EDT", "t20": "T20", "t30": "T30"}
+        times = result.decay_times
+        rows += [(f"traced, {name} [s]", times[key], ".2f") for key, name in names.items()]
+    rows += [
+        ("reverberant speech level [dB]", result.reverberant_db, ".0f"),
+        ("noise [dB]", result.noise_db, ".0f"),
+    ]
+    return table(
+        f"Reverberation time as occupied, {volume}",
+        ["octave [Hz]", *map(Num, LABELS)],
+        [[name, *_numbers(values, form)] for name, values, form in rows],
+    )
+
+
+def _late_decay(result):
+    """Whether the decay goes on much longer than it began."""
+    if result.room == "statistical":
+        return (
+            "<p>No formula says whether sound keeps bouncing between bare walls; the traced room"
+            " does.</p>"
+        )
+    words = bent_decay(result)
+    if words:
+        return f"<p><b>Long late decay.</b> {escape(words)}</p>"
+    return "<p>The traced decay is even: late sound dies away about as fast as early sound.</p>"
+
+
+def _finishes(result):
+    treated = {t.finish for t in result.scenario.treatments}
+    surfaces = result.configuration.room.surfaces
+    used = sorted({n for s in surfaces for n in (s.finish, s.full) if n} | treated)
+    rows = [
+        [
+            escape(name),
+            *_numbers(FINISHES[name].absorption, ".2f"),
+            Quiet(escape(FINISHES[name].source)),
+            Num(f"{FINISHES[name].scattering:.2f}"),
+            Quiet(escape(FINISHES[name].scattering_source)),
+        ]
+        for name in used
+    ]
+    head = ["finish", *map(Num, LABELS), "source", Num("scattering"), "source"]
+    return table("Absorption and scattering coefficients used", head, rows)

@@ -1,0 +1,28 @@
+"""Takes the README's picture of the design workbook again. Run by hand:
+
+python tests/screenshot_readme.py
+"""
+
+from browser import ROOT, jupyter_lab, open_workbook, page
+
+BOOK = "workbooks/design_meeting.ipynb"
+TARGET = ROOT / "workbooks" / "design_meeting.png"
+SIZE = dict(width=1440, height=900)  # of the screen the page is made for [px]
+SETTLED = "Shown: room traced, error about"
+
+
+def main():
+    """Open the workbook, run it, wait until the traced room is shown, and take the picture."""
+    with jupyter_lab() as address, page(**SIZE) as sheet:
+        open_workbook(sheet, address, BOOK)
+        sheet.wait_for_selector(f"text={SETTLED}", timeout=180_000)
+        picture = sheet.locator(".js-plotly-plot").first
+        picture.evaluate("e => e.scrollIntoView({block: 'start'})")
+        drawn = "() => document.querySelector('.js-plotly-plot')._fullLayout.scene"
+        sheet.wait_for_function(drawn, timeout=60_000)
+        sheet.screenshot(path=TARGET)
+    print(f"{TARGET.relative_to(ROOT)}: {TARGET.stat().st_size / 1024:.0f} kB")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,143 @@
+"""One line opens the workbook on any machine: started for real, the printed address fetched."""
+
+import json
+import os
+import queue
+import re
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+from gymtools.display import launch
+
+ROOT = Path(__file__).resolve().parent.parent
+ADDRESS = re.compile(r"http://127\.0\.0\.1:(\d+)/lab/tree/(\S+)\?token=(\w+)")
+
+
+def printed(process, wanted):
+    """The first match in what a process prints; fails with all it printed when it ends before."""
+    lines = queue.Queue()
+
+    def read():
+        for line in process.stdout:
+            lines.put(line)
+        lines.put(None)
+
+    threading.Thread(target=read, daemon=True).start()
+    seen = ""
+    while (line := lines.get(timeout=launch.STARTS_WITHIN)) is not None:
+        seen += line
+        if match := wanted.search(line):
+            return match
+    raise AssertionError(f"no address: {seen}")
+
+
+def fetched(address):
+    """Status and text of an address."""
+    try:
+        with urllib.request.urlopen(address, timeout=30) as answer:
+            return answer.status, answer.read().decode("utf-8")
+    except urllib.error.HTTPError as error:
+        return error.code, ""
+
+
+@pytest.fixture(scope="module")
+def opened():
+    """The command as the README has it, without a screen; whoever runs it, root too."""
+    bare = {k: v for k, v in os.environ.items() if k not in ("DISPLAY", "WAYLAND_DISPLAY")}
+    process = subprocess.Popen(
+        [sys.executable, "-m", "gymtools", "open", "--no-browser"],
+        cwd=ROOT,
+        env=bare,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    try:
+        yield process, printed(process, ADDRESS)
+    finally:
+        process.kill() if process.poll() is None else None
+        process.wait()
+
+
+def test_the_printed_address_opens_the_workbook(opened):
+    """Behavior: the address leads to JupyterLab and to the design workbook, with the project's own
+    settings; without the token nobody gets in.
+    """
+    address, (port, path, token) = opened[1][0], opened[1].groups()
+    assert path == "workbooks/design_meeting.ipynb"
+    status, page = fetched(address)
+    assert status == 200 and "jupyter-config-data" in page
+    status, found = fetched(f"http://127.0.0.1:{port}/api/contents/{path}?token={token}")
+    cells = json.loads(found)["content"]["cells"]
+    assert status == 200 and any("meeting(scenario, folder)" in c["source"] for c in cells)
+    plugin = "@jupyterlab/apputils-extension:notification"
+    _, settings = fetched(f"http://127.0.0.1:{port}/lab/api/settings/{plugin}?token={token}")
+    own = json.loads((ROOT / ".jupyter" / "overrides.json").read_text(encoding="utf-8"))[plugin]
+    defaults = json.loads(settings)["schema"]["properties"]
+    assert own and all(defaults[name]["default"] == value for name, value in own.items())
+    assert fetched(f"http://127.0.0.1:{port}/api/contents")[0] == 403
+
+
+def test_ctrl_c_ends_it(opened):
+    """Behavior: Ctrl+C ends command and server, and says so; the port is free again."""
+    process, match = opened
+    process.send_signal(signal.SIGINT)
+    assert process.wait(60) == 0
+    assert launch.free_port("127.0.0.1", int(match[1])) == int(match[1])
+
+
+def test_root_is_no_obstacle():
+    """Behavior: JupyterLab is told that root is meant, and only then; no port is guessed at."""
+    root, other = (
+        launch.server_command(ROOT, host="127.0.0.1", port=9999, root=root)
+        for root in (True, False)
+    )
+    assert "--allow-root" in root and "--allow-root" not in other
+    assert "--ServerApp.port_retries=0" in other and "--no-browser" in other
+
+
+def test_a_port_that_is_taken_is_refused():
+    """Behavior: the refusal names the port and the way out; a free port is found when none is
+    asked for.
+    """
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        port = taken.getsockname()[1]
+        with pytest.raises(
+            ValueError, match=rf"port {port} of 127\.0\.0\.1 cannot be used .*--port"
+        ):
+            launch.free_port("127.0.0.1", port)
+    assert 1024 < launch.free_port("127.0.0.1") < 65536
+    with pytest.raises(ValueError, match="port 99999 of 127"):
+        launch.free_port("127.0.0.1", 99999)
+
+
+def test_without_a_screen_no_browser_is_opened(monkeypatch):
+    """Behavior: a text browser would take the terminal, so a machine without a screen has none."""
+    monkeypatch.setattr(sys, "platform", "linux")
+    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
+    assert not launch.has_browser()
+
+
+def test_a_server_that_does_not_start_is_reported(tmp_path, monkeypatch, capsys):
+    """Behavior: when JupyterLab ends at once, its last line is the refusal."""
+    broken = [sys.executable, "-c", "import sys; sys.exit('no room on the disk')"]
+    monkeypatch.setattr(launch, "server_command", lambda *_, **__: broken)
+    with pytest.raises(ValueError, match="JupyterLab did not start: no room on the disk"):
+        launch.open_workbook(browser=False)
+    with pytest.raises(ValueError, match=r"notes\.txt: there is no such notebook"):
+        (tmp_path / "notes.txt").touch()
+        launch.open_workbook(tmp_path / "notes.txt")
+    monkeypatch.setattr(launch.importlib.util, "find_spec", lambda _: None)
+    with pytest.raises(ValueError, match="JupyterLab is not installed"):
+        launch.open_workbook(browser=False)
+    assert capsys.readouterr().out == ""

@@ -1,0 +1,144 @@
+"""What other people's scripts rely on: the names, keywords, defaults and result attributes on
+DEVELOPERS.md's page "The public face". Additions are fine; what stands on the page stays.
+"""
+
+import importlib
+import inspect
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import gymtools
+from gymtools.acoustics.criteria import CRITERIA, WORDS
+from gymtools.design.aiming import Weights
+
+ROOT = Path(__file__).resolve().parent.parent
+PAGE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+FACE = PAGE.partition("## The public face")[2].partition("\n## ")[0]
+DOVECOTE = gymtools.load(ROOT / "scenarios" / "dovecote.toml")
+
+
+def promised():
+    """(module, signature text) of every line of the page's code block."""
+    module, found = None, []
+    for line in FACE.partition("```python\n")[2].partition("```")[0].splitlines():
+        if line.startswith("# "):
+            module = line[2:]
+        elif line:
+            found.append((module, line))
+    return found
+
+
+def as_function(text, names):
+    """A function with the signature of a line of the page; constants are looked up in ``names``."""
+    made = {}
+    exec(f"def {text}: pass", dict(names), made)
+    return next(iter(made.values()))
+
+
+def same_default(a, b):
+    """Whether two defaults are the same, arrays included."""
+    return type(a) is type(b) and bool(np.all(np.asarray(a == b)))
+
+
+@pytest.mark.parametrize("module, text", promised(), ids=lambda v: v.partition("(")[0])
+def test_names_keywords_and_defaults_stay(module, text):
+    """Regression: whatever the page says can be written is accepted, and means the same when it is
+    left out; what was added since has a default and is given by name.
+    """
+    module = importlib.import_module(module)
+    wanted = as_function(text, vars(module))
+    actual = dict(inspect.signature(getattr(module, wanted.__name__)).parameters)
+    order = [name for name in actual if name in inspect.signature(wanted).parameters]
+    for name, parameter in inspect.signature(wanted).parameters.items():
+        assert name in actual, f"{wanted.__name__} no longer takes {name}"
+        assert actual[name].kind is parameter.kind, name
+        assert same_default(actual[name].default, parameter.default), name
+    assert order == list(inspect.signature(wanted).parameters)
+    for name in actual.keys() - set(order):
+        assert actual[name].kind is inspect.Parameter.KEYWORD_ONLY, name
+        assert actual[name].default is not inspect.Parameter.empty, name
+
+
+def test_the_page_lists_the_whole_face():
+    """Regression: every function of ``gymtools.__all__`` stands on the page, and nothing else of
+    the package's top.
+    """
+    listed = {text.partition("(")[0] for module, text in promised() if module == "gymtools"}
+    classes = {n for n in gymtools.__all__ if inspect.isclass(getattr(gymtools, n))}
+    assert listed == set(gymtools.__all__) - classes
+    assert classes == {"Result", "Scenario"}
+    assert len(promised()) == len(set(promised())) > 40
+
+
+def attributes():
+    """(name, shape, unit) of every row of the page's table."""
+    rows = re.findall(r"^\| `(\w+)` \|([^|]*)\|([^|]*)\|", FACE, re.M)
+    return [tuple(cell.strip() for cell in row) for row in rows]
+
+
+@pytest.fixture(scope="module")
+def result():
+    """A use with a microphone."""
+    return gymtools.evaluate(DOVECOTE, "class")
+
+
+@pytest.mark.parametrize("name, shape, unit", attributes(), ids=lambda v: v or "-")
+def test_result_attributes_stay(result, name, shape, unit):
+    """Regression: every attribute on the page is there with its shape: P points, S loudspeakers."""
+    sizes = {"P": len(result.points), "S": len(DOVECOTE.loudspeakers), "7": 7, "3": 3}
+    value = getattr(result, name)
+    if shape == "list":
+        assert len(value) > 0
+        return
+    wanted = tuple(sizes[letter] for letter in re.findall(r"\b[PS]\b|\d", shape.split("(")[1]))
+    if shape.startswith("by name"):
+        assert set(value) >= {"edt", "t20", "t30"}
+        value = value["edt"]
+    assert np.shape(value) == wanted
+
+
+def test_the_page_lists_what_scripts_read():
+    """Regression: the attributes that scripts were promised are all on the page."""
+    assert {name for name, _, _ in attributes()} >= set(
+        "points area level_db total_db speech_dba sti arrival_s rt decay_times verdicts"
+        " microphones".split()
+    )
+
+
+def test_a_verdict_carries_numbers_and_places(result):
+    """Regression: fields of a verdict; its criterion is a key, its word one of four."""
+    for v in result.verdicts:
+        assert CRITERIA[v.criterion].unit == v.unit and v.word in WORDS
+        assert isinstance(v.value, float) and isinstance(v.target, float)
+        assert all(isinstance(text, str) for text in (v.area, v.place, v.source))
+
+
+def test_former_keywords_work_and_say_so():
+    """Regression: what was called cabinet, wishes, tilt_deg and "centre four" is still understood,
+    does the same, and is said once, at the caller's line.
+    """
+    with pytest.warns(FutureWarning, match=r"arrange\(cabinet=\.\.\.\) is now") as said:
+        former = gymtools.arrange(DOVECOTE, "pendants", cabinet="pendant 100")
+    assert former == gymtools.arrange(DOVECOTE, "pendants", loudspeaker="pendant 100")
+    with pytest.warns(FutureWarning, match="'centre four' is now 'center four'"):
+        former = gymtools.arrange(DOVECOTE, "centre four")
+    assert former == gymtools.arrange(DOVECOTE, "center four")
+    few = dict(starts=1, evaluations=8)
+    with pytest.warns(FutureWarning, match=r"aim\(wishes=\.\.\.\) is now"):
+        former = gymtools.aim(DOVECOTE, move=["pan_deg"], wishes=Weights(), **few)
+    assert former.scenario == gymtools.aim(DOVECOTE, move=["pan_deg"], **few).scenario
+    with pytest.warns(FutureWarning, match="tilt_deg is now downtilt_deg"):
+        former = gymtools.aim(DOVECOTE, move=["tilt_deg"], **few)
+    assert former.scenario == gymtools.aim(DOVECOTE, move=["downtilt_deg"], **few).scenario
+    assert all(warning.filename == __file__ for warning in said)
+
+
+def test_follow_echoes_is_accepted():
+    """Regression: scripts that ask for echoes, or do not, get the same result."""
+    with_echoes, without = (
+        gymtools.evaluate(DOVECOTE, "class", follow_echoes=follow) for follow in (True, False)
+    )
+    assert np.array_equal(with_echoes.sti, without.sti)
