@@ -16,7 +16,7 @@ from gymtools.commissioning.sheet import filled_sheet
 from gymtools.design.uncertainty import _each_alone
 from gymtools.equipment.amplification import amplify
 from gymtools.physics import bands, intelligibility
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 
 AMBIENT_DB = in_octaves([45.0, 42, 38, 35, 32, 28, 22])
 VOLUME_DB = 7.0  # where the volume stands above the design's
@@ -92,11 +92,11 @@ def _built(built, use, gains_db, late_ms):
     setting = s.uses[0].group_setting
     for group, late in late_ms.items():
         if setting(group).on:
-            path = ("uses", 0, "groups", group, "delay_ms")
+            path = ("uses", s.uses[0].name, "groups", group, "delay_ms")
             s = changed(s, {path: setting(group).delay_ms + late})
     apart = _each_alone(s, s.uses[0])
     for tag, gain in gains_db.items():
-        path = ("uses", 0, "groups", tag, "gain_db")
+        path = ("uses", s.uses[0].name, "groups", tag, "gain_db")
         apart = changed(apart, {path: setting(_group(built, tag)).gain_db + gain})
     return evaluate(s), evaluate(apart)
 
@@ -117,7 +117,8 @@ def by_itself(built, reading, gains_db):
     s = as_tested(built, reading.use)
     apart = _each_alone(s, s.uses[0])
     only_this = {
-        ("uses", 0, "groups", c.tag, "on"): c.tag == reading.subject for c in built.loudspeakers
+        ("uses", s.uses[0].name, "groups", c.tag, "on"): c.tag == reading.subject
+        for c in built.loudspeakers
     }
     together = evaluate(apart)
     single = evaluate(changed(apart, only_this))

@@ -3,6 +3,7 @@ than chance does.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.stats import chi2, norm
@@ -51,6 +52,17 @@ class _Levels:
     measured: np.ndarray  # (point, 8): octaves and dB(A), NaN where not read [dB]
     spread: np.ndarray  # (point, 8) [dB]
     expected: np.ndarray  # (point, 8) [dB]
+
+    @cached_property
+    def designed(self):
+        """Energy as designed, without interference (point, 7)."""
+        return self.direct.sum(axis=0) + self.late
+
+    @cached_property
+    def designed_with_interference(self):
+        """Energy as designed, coherent where arrivals are together (point, 7)."""
+        none = _Fault.none(len(self.direct))
+        return np.maximum(self.designed + _interference(self, none), LEAST_LEFT * self.designed)
 
 
 @dataclass(frozen=True, eq=False)
@@ -267,11 +279,10 @@ def _changes(one, fault):
     """By how much levels change with a fault (point, 8) [dB]."""
     power = bands.to_energy(fault.gains_db)[:, None, None]
     late = one.late * (one.share * power).sum(axis=0) * bands.to_energy(fault.room_db)
-    was, now = one.direct.sum(axis=0) + one.late, (one.direct * power).sum(axis=0) + late
+    was, now = one.designed, (one.direct * power).sum(axis=0) + late
     if fault.reversed.any():
-        floor = LEAST_LEFT * was
-        was = np.maximum(was + _interference(one, _Fault.none(len(power))), floor)
-        now = np.maximum(now + _interference(one, fault), floor)
+        was = one.designed_with_interference
+        now = np.maximum(now + _interference(one, fault), LEAST_LEFT * one.designed)
     octaves = 10 * np.log10(now / was)
     dba = bands.a_weighted(10 * np.log10(now)) - bands.a_weighted(10 * np.log10(was))
     return np.concatenate([octaves, dba[:, None]], axis=1)

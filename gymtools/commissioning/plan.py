@@ -30,6 +30,7 @@ class TestPlan:
     scenario: Scenario
     readings: tuple  # of Reading, nothing measured
     leads: dict  # group that arrivals are compared with, by use
+    sources: dict  # of the reverberation: x, y, z by the subject of its readings [m]
     notes: tuple  # sentences
 
     def reading(self, key):
@@ -127,7 +128,7 @@ def plan(scenario, uses=None):
     """
     chosen = [scenario.use(name) for name in uses] if uses is not None else _unlike(scenario)
     results = {u.name: evaluate(as_tested(scenario, u.name)) for u in chosen}
-    decays, too_near = _decays(scenario, next(iter(results.values())))
+    decays, sources, too_near = _decays(scenario, next(iter(results.values())))
     readings, leads = [_ambient(), *decays, *_alone(scenario, results)], {}
     readings += _polarities(scenario, chosen)
     letters = _letters(scenario.area_names)
@@ -143,7 +144,13 @@ def plan(scenario, uses=None):
             "Not measured, because their loudspeakers and areas stand as in a use that is, or by"
             f" choice: {', '.join(left)}."
         )
-    return TestPlan(scenario=scenario, readings=tuple(readings), leads=leads, notes=tuple(notes))
+    return TestPlan(
+        scenario=scenario,
+        readings=tuple(readings),
+        leads=leads,
+        sources=sources,
+        notes=tuple(notes),
+    )
 
 
 def _unlike(scenario):
@@ -173,7 +180,7 @@ def _ambient():
 
 
 def _decays(scenario, result):
-    """Reverberation: sources and microphones on the floor, and a note where they stand too near."""
+    """Reverberation: readings, sources, and a note where microphones stand too near them."""
     volume, rt = result.configuration.room.volume, float(result.rt[bands.MIDDLE].mean())
     least = 2 * np.sqrt(volume / (result.sources.speed * rt))  # ISO 3382-2:2008, 4.3.1
     spots = _free_spots(scenario.hall, result)
@@ -194,7 +201,8 @@ def _decays(scenario, result):
         readings += [
             _decay(scenario, s, m, head, p) for m, p in enumerate(_far_apart(allowed, head), 1)
         ]
-    return readings, note
+    sources = {f"S{s}": (*map(float, head), SOURCE_HEIGHT) for s, head in enumerate(heads, 1)}
+    return readings, sources, note
 
 
 def _free_spots(hall, result):

@@ -113,8 +113,8 @@ def entry_sheet(plan):
         for r in plan.readings
     ]
     note = (
-        "Leave empty what was not measured. Octaves where the unit is dB or s for a level, a noise"
-        " or a reverberation time; everything else under value. Keep the first column as it is."
+        "Leave empty what was not measured. Noise, reverberation time and levels in octaves;"
+        " everything else under value. Keep the first column as it is."
     )
     return Schedule(title="Readings", columns=COLUMNS, rows=tuple(rows), note=note)
 
