@@ -8,8 +8,8 @@ from pathlib import Path
 
 from .commissioning.comparison import compare
 from .commissioning.plan import plan
-from .commissioning.recordings import with_waves
-from .commissioning.sheet import read_readings
+from .commissioning.recordings import with_recordings
+from .commissioning.sheet import read_sheet
 from .design.decision import decide
 from .display.documents.commissioning import write_plan, write_report
 from .display.documents.handover import write_record
@@ -171,9 +171,9 @@ def _testplan(given):
 
 def _report(given):
     made = plan(load(given.scenario), given.use)
-    readings = read_readings(given.readings, made)
+    readings = read_sheet(given.readings, made)
     if given.waves:
-        readings = with_waves(readings, given.waves, made)
+        readings = with_recordings(readings, given.waves, made)
     for sentence in readings.bad:
         print(sentence, file=sys.stderr)
     compared = compare(made, readings, room="traced")

@@ -1,5 +1,5 @@
-"""Invented readings of a finished hall: evaluated from what was "built", with errors of the size
-that ``expected`` takes them to have.
+"""Invented readings of a finished gym: evaluated from what was "built", with errors as large as
+``expected`` takes them to be.
 """
 
 from dataclasses import replace
@@ -8,29 +8,30 @@ import numpy as np
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.exposure import loudness
-from gymtools.commissioning.diagnosis import _interference, _levels
-from gymtools.commissioning.expected import expected
-from gymtools.commissioning.plan import arrival_ms, as_tested
-from gymtools.commissioning.sheet import Readings
+from gymtools.commissioning.diagnosis import _Fault, _interference, _levels
+from gymtools.commissioning.expected import Conditions, arrival_ms, expect
+from gymtools.commissioning.plan import as_tested
+from gymtools.commissioning.readings import in_octaves, one_value
+from gymtools.commissioning.sheet import filled_sheet
 from gymtools.design.uncertainty import _each_alone
 from gymtools.equipment.amplification import amplify
 from gymtools.physics import bands, intelligibility
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
+
+AMBIENT_DB = in_octaves([45.0, 42, 38, 35, 32, 28, 22])
+VOLUME_DB = 7.0  # where the volume stands above the design's
 
 
 def predicted(plan, ambient=None):
-    """What ``compare`` predicts, by formula."""
-    results = {
-        use: evaluate(as_tested(plan.scenario, use, ambient), follow_echoes=False)
-        for use in plan.leads
-    }
-    return expected(
-        plan,
-        results,
-        reach={
-            use: loudness(r, amplify(r.scenario, {use: r})).margin_db for use, r in results.items()
-        },
-    )
+    """Conditions as ``compare`` makes them, by formula, with the level left in every use."""
+    results = {use: evaluate(as_tested(plan.scenario, use, ambient)) for use in plan.leads}
+    left = {use: loudness(r, amplify(r.scenario, {use: r})).margin_db for use, r in results.items()}
+    return Conditions(results=results, leads=plan.leads, to_limit_db=left)
+
+
+def expected_of(plan):
+    """Readings of a plan with their expectations, by key."""
+    return {r.key: r for r in expect(plan.readings, predicted(plan))}
 
 
 def measure(
@@ -38,135 +39,113 @@ def measure(
     seed=0,
     *,
     built=None,
-    cabinets_db=None,
+    gains_db=None,
     late_ms=None,
     rt_factor=1.0,
     reversed_tag=None,
     error=1.0,
     dba=False,
+    conditions=None,
 ):
-    """Readings of a hall as it was built.
+    """Sheet of a gym as it was built.
 
-    ``built``: scenario that was built, the plan's own when left out; ``cabinets_db``: gain of
-    single loudspeakers by tag; ``late_ms``: delay of whole groups; ``rt_factor``: of the decay
-    times read; ``reversed_tag``: a loudspeaker wired the wrong way round; ``error``: of the errors
-    drawn; ``dba``: levels read in dB(A) alone.
+    ``built``: scenario that was built, the plan's own when left out; ``gains_db``: of single
+    loudspeakers by tag; ``late_ms``: delay of whole groups; ``rt_factor``: of the decay times read;
+    ``reversed_tag``: a loudspeaker of reversed polarity; ``error``: of the errors drawn; ``dba``:
+    levels read in dB(A) alone; ``conditions``: of ``predicted``, computed when left out.
     """
-    rng, built = np.random.default_rng(seed), built or plan.scenario
-    told = predicted(plan)
-    values = {"ambient": np.array([45.0, 42, 38, 35, 32, 28, 22])}
-    results = {}
-    for use in plan.leads:
-        s = as_tested(built, use)
-        for group, late in (late_ms or {}).items():
-            if s.uses[0].group_setting(group).on:
-                s = changed(
-                    s,
-                    {
-                        ("uses", 0, "groups", group, "delay_ms"): (
-                            s.uses[0].group_setting(group).delay_ms + late
-                        )
-                    },
-                )
-        apart = _each_alone(s, s.uses[0])
-        for tag, gain in (cabinets_db or {}).items():
-            apart = changed(
-                apart,
-                {
-                    ("uses", 0, "groups", tag, "gain_db"): (
-                        s.uses[0].group_setting(_group(built, tag)).gain_db + gain
-                    )
-                },
-            )
-        results[use] = evaluate(s, follow_echoes=False), evaluate(apart, follow_echoes=False)
-    for item in plan.items:
-        sd = told.sd.get(item.key)
-        if item.test == "reverberation":
-            values[item.key] = told.values[item.key] * rt_factor + error * rng.normal(size=7) * sd
-        elif item.test in ("level", "alone"):
-            r = results[item.use][1]
-            heard = (
-                r.total_db[item.index]
-                if item.test == "level"
-                else bands.to_level(_by_itself(built, item, cabinets_db or {}))
-            )
-            # the volume control stands somewhere
-            pink = heard - intelligibility.SPEECH_SPECTRUM_DB + 7.0
-            if reversed_tag and item.test == "level":
-                pink = pink + _turned(plan, told, item, reversed_tag)
-            read = np.append(pink, bands.a_weighted(pink)) + error * rng.normal(size=8) * sd
-            values[item.key] = float(read[7]) if dba else read[:7]
-        elif item.test == "polarity":
-            values[item.key] = 1.0
-        elif item.test == "clarity":
-            values[item.key] = float(
-                np.clip(results[item.use][1].sti[item.index] + error * rng.normal() * sd, 0, 1)
-            )
-        elif item.test == "arrival":
-            r = results[item.use][0]
-            values[item.key] = (
-                arrival_ms(r, item.of, item.index)
-                - arrival_ms(r, plan.leads[item.use], item.index)
-                + error * rng.normal() * sd
-            )
-        elif item.key in told.values:
-            values[item.key] = told.values[item.key] + error * rng.normal() * sd
-    return Readings(values=values, remarks={}, bad=(), missing=())
+    rng, built, gains_db = np.random.default_rng(seed), built or plan.scenario, gains_db or {}
+    conditions = conditions or predicted(plan)
+    results = {u: _built(built, u, gains_db, late_ms or {}) for u in plan.leads}
+    measured = {}
+    for r in expect(plan.readings, conditions):
+        whole, apart = results.get(r.use, (None, None))
+        kind = r.kind.key
+        if kind == "ambient":
+            measured[r.key] = AMBIENT_DB
+        elif kind == "reverberation":
+            read = r.expected[:7] * rt_factor + error * rng.normal(size=7) * r.spread[:7]
+            measured[r.key] = in_octaves(read)
+        elif kind in ("level", "alone"):
+            if kind == "level":
+                heard = apart.total_db[r.position.index]
+            else:
+                heard = bands.to_level(by_itself(built, r, gains_db))
+            pink = heard - intelligibility.SPEECH_SPECTRUM_DB + VOLUME_DB
+            if reversed_tag and kind == "level":
+                pink = pink + _turned(plan, conditions, r, reversed_tag)
+            read = in_octaves(pink, bands.a_weighted(pink))
+            read = read + error * rng.normal(size=8) * r.spread
+            measured[r.key] = one_value(read[7]) if dba else in_octaves(read[:7])
+        elif kind == "polarity":
+            measured[r.key] = one_value(1.0)
+        else:
+            still = _single(r, plan, whole, apart)
+            read = still + error * rng.normal() * r.spread[7]
+            measured[r.key] = one_value(np.clip(read, 0, 1) if kind == "sti" else read)
+    return filled_sheet(plan, measured)
 
 
-def _by_itself(built, item, cabinets_db):
-    """One loudspeaker evaluated with all others off, and set back to the volume at which all of
-    them play.
-    """
-    s = as_tested(built, item.use)
+def _built(built, use, gains_db, late_ms):
+    """A use as built: the whole, and every loudspeaker a group of its own."""
+    s = as_tested(built, use)
+    setting = s.uses[0].group_setting
+    for group, late in late_ms.items():
+        if setting(group).on:
+            path = ("uses", s.uses[0].name, "groups", group, "delay_ms")
+            s = changed(s, {path: setting(group).delay_ms + late})
     apart = _each_alone(s, s.uses[0])
-    one = changed(
-        apart, {("uses", 0, "groups", c.tag, "on"): c.tag == item.of for c in built.loudspeakers}
-    )
-    together, single = evaluate(apart, follow_echoes=False), evaluate(one, follow_echoes=False)
-    n = [c.tag for c in built.loudspeakers].index(item.of)
-    back = (
-        together.sources.on_axis[n]
-        / single.sources.on_axis[n]
-        * bands.to_energy(cabinets_db.get(item.of, 0.0))
-    )
-    return bands.to_energy(single.total_db[item.index]) * back
+    for tag, gain in gains_db.items():
+        path = ("uses", s.uses[0].name, "groups", tag, "gain_db")
+        apart = changed(apart, {path: setting(_group(built, tag)).gain_db + gain})
+    return evaluate(s), evaluate(apart)
+
+
+def _single(reading, plan, whole, apart):
+    """A reading of one value without its error."""
+    at = reading.position.index
+    if reading.kind.key == "sti":
+        return apart.sti[at]
+    if reading.kind.key == "arrival":
+        lead = plan.leads[reading.use]
+        return arrival_ms(whole, reading.subject, at) - arrival_ms(whole, lead, at)
+    return reading.expected[7]
+
+
+def by_itself(built, reading, gains_db):
+    """One loudspeaker evaluated with all others off, and set back to the volume of all."""
+    s = as_tested(built, reading.use)
+    apart = _each_alone(s, s.uses[0])
+    only_this = {
+        ("uses", s.uses[0].name, "groups", c.tag, "on"): c.tag == reading.subject
+        for c in built.loudspeakers
+    }
+    together = evaluate(apart)
+    single = evaluate(changed(apart, only_this))
+    n = [c.tag for c in built.loudspeakers].index(reading.subject)
+    back = together.sources.on_axis[n] / single.sources.on_axis[n]
+    gain = bands.to_energy(gains_db.get(reading.subject, 0.0))
+    return bands.to_energy(single.total_db[reading.position.index]) * back * gain
 
 
 def _group(scenario, tag):
     return next(c.group for c in scenario.loudspeakers if c.tag == tag)
 
 
-def _turned(plan, told, item, tag):
-    """What a wrong polarity changes at a place, octave by octave: coherent sums with it and
+def _turned(plan, conditions, reading, tag):
+    """What a reversed polarity changes at a position, octave by octave: coherent sums with it and
     without.
     """
-    one = _levels(
-        plan,
-        Readings(
-            values={i.key: np.zeros(7) for i in plan.of("level", item.use)},
-            remarks={},
-            bad=(),
-            missing=(),
-        ),
-        told,
-        item.use,
-    )
-    n = [i.key for i in plan.of("level", item.use)].index(item.key)
-    none = np.zeros(len(plan.scenario.loudspeakers))
+    readings = plan.of("level", reading.use)
+    one = _levels(readings, conditions.results[reading.use])
+    n = [r.key for r in readings].index(reading.key)
+    right = _Fault.none(len(plan.scenario.loudspeakers))
+    wrong = right.turned(np.array([c.tag == tag for c in plan.scenario.loudspeakers]))
     energy = one.direct.sum(axis=0) + one.late
-    right, wrong = (
-        energy
-        + _interference(
-            one, none, np.array([c.tag == tag and bad for c in plan.scenario.loudspeakers])
-        )
-        for bad in (False, True)
-    )
-    return 10 * np.log10(np.maximum(wrong, 0.02 * energy) / np.maximum(right, 0.02 * energy))[n]
+    both = [np.maximum(energy + _interference(one, f), 0.02 * energy) for f in (wrong, right)]
+    return 10 * np.log10(both[0] / both[1])[n]
 
 
-def only(readings, *tests):
-    """The readings of some tests alone."""
-    return replace(
-        readings, values={k: v for k, v in readings.values.items() if k.split()[0] in tests}
-    )
+def only(sheet, *kinds):
+    """The readings of some kinds alone."""
+    return replace(sheet, readings=tuple(r for r in sheet.readings if r.kind.key in kinds))

@@ -157,8 +157,8 @@ def test_uses_are_compared_by_their_weakest_area():
 def test_a_table_sets_numbers_to_the_right():
     """Behavior: bare numbers and marked cells are set to the right, everything else to the left."""
     shown = table("Sizes", ["what", Num("how much")], [["length", 26.0], [Quiet("width"), "n/a"]])
-    assert shown == (
-        "<table><caption>Sizes</caption><thead><tr>"
+    assert (
+        shown == "<table><caption>Sizes</caption><thead><tr>"
         '<th scope="col">what</th><th scope="col" class="num">how much</th></tr></thead><tbody>'
         '<tr><td>length</td><td class="num">26</td></tr>'
         '<tr><td class="quiet">width</td><td>n/a</td></tr></tbody></table>'

@@ -1,5 +1,5 @@
-"""Prediction and measurement side by side: point by point, criterion by criterion, with what both
-are good for.
+"""Prediction and measurement side by side: reading by reading, criterion by criterion, with the
+spread of both.
 """
 
 from dataclasses import dataclass
@@ -12,74 +12,82 @@ from ..acoustics.exposure import loudness
 from ..acoustics.fitting import Fit, fit_absorption
 from ..equipment.amplification import amplify
 from ..physics import bands
-from .diagnosis import causes
-from .expected import Expected, expected
+from .diagnosis import diagnose
+from .expected import MODEL_RT, Conditions, expect, reserve_db
 from .plan import TestPlan, as_tested
-from .sheet import Readings
+from .readings import BANDS, SINGLE, Reading, measured_of, of_kind
+from .sheet import Sheet
 
 DRAWS = 400  # of readings that scatter
-# standard deviations: nineteen of twenty readings of a hall that is as predicted lie within
-SURE = 2.0
+SURE = 2.0  # standard deviations: 19 of 20 readings of a gym that is as predicted lie within
+NOT_READ_DB = -200.0  # stands for an octave without a reading in a sum
+FEWEST = 3  # levels in octaves, for a coverage uniformity
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Point:
-    """One reading against its prediction."""
+class Difference:
+    """One reading against its expectation, each as one number."""
 
-    key: str
-    test: str
-    use: str
-    where: str
+    reading: Reading
     unit: str
-    predicted: float
+    expected: float
     measured: float
-    sd: float  # of the difference: reading and prediction together
+    spread: float  # standard deviation of the difference: reading and prediction together
 
     @property
-    def difference(self):
-        """Measured less predicted [the unit]."""
-        return self.measured - self.predicted
+    def value(self):
+        """Measured less expected [``unit``]."""
+        return self.measured - self.expected
 
     @property
     def within(self):
         """Whether the difference may be chance."""
-        return abs(self.difference) <= SURE * self.sd
+        return abs(self.value) <= SURE * self.spread
+
+    @property
+    def where(self):
+        """Tag, subject and words of the position."""
+        position = self.reading.position
+        return " ".join(x for x in (position.tag, self.reading.subject, position.words) if x)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Check:
-    """One criterion of a use: what was asked for, predicted for the hall as measured,
-    and measured.
-    """
+    """One criterion of a use: target, expected for the gym as measured, and measured."""
 
-    use: str
-    criterion: str
-    unit: str
+    use: str  # "" for the gym as a whole
+    criterion: str  # key of ``acoustics.criteria.CRITERIA``
     target: float
-    predicted: float
+    expected: float
     measured: float
-    sd: float
+    spread: float  # standard deviation of measured less expected
     word: str  # of the measured value against the target
-    count: int  # readings that it rests on
+    count: int  # readings on which it rests
+
+    @property
+    def unit(self):
+        """Unit of its values."""
+        return CRITERIA[self.criterion].unit
 
     @property
     def against_prediction(self):
-        """In words whether the hall does what was predicted."""
-        if abs(self.measured - self.predicted) <= SURE * self.sd:
+        """In words, whether the gym does what was predicted."""
+        if abs(self.measured - self.expected) <= SURE * self.spread:
             return "as predicted"
-        return "higher than predicted" if self.measured > self.predicted else "lower than predicted"
+        return "higher than predicted" if self.measured > self.expected else "lower than predicted"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Comparison:
-    """Everything that the finished hall says about its design."""
+    """Everything that the finished gym says about its design."""
 
     plan: TestPlan
-    readings: Readings
-    expected: Expected
-    points: tuple
-    checks: tuple
-    causes: tuple  # Cause, the surest first
+    sheet: Sheet
+    readings: tuple  # of Reading, those of the sheet with their expectations
+    conditions: Conditions
+    differences: tuple  # of Difference
+    checks: tuple  # of Check
+    causes: tuple  # of Cause, the surest first
     fit: Fit | None  # None without a reverberation that was measured
     # by use: (predicted, predicted with the fitted room), results of the uses as designed; empty
     # without a fit
@@ -88,333 +96,315 @@ class Comparison:
 
     @property
     def outside(self):
-        """Readings that differ by more than chance allows."""
-        return [p for p in self.points if not p.within]
+        """Differences larger than chance allows."""
+        return [d for d in self.differences if not d.within]
 
 
-def compare(plan, readings, *, room="statistical"):
-    """Compare what was measured with what was predicted for the hall as it was measured.
+def compare(plan, sheet, *, room="statistical"):
+    """Compare what was measured with what was predicted for the gym as it was measured.
 
     Parameters
     ----------
     plan : TestPlan
-        Of ``commissioning.plan.plan`` [-]
-    readings : Readings
-        Of ``commissioning.sheet.read_readings`` [-]
+        Of ``commissioning.plan.plan``
+    sheet : Sheet
+        Of ``commissioning.sheet.read_sheet``
     room : str
-        As for ``evaluate``; in which room it is predicted [-]
+        As for ``evaluate``; in which room it is predicted
 
     Returns
     -------
     comparison : Comparison
         Rests on what was read; what was not is left out
+
+    Raises
+    ------
+    ValueError
+        Nothing was measured
     """
-    if not readings.values:
+    if not sheet.readings:
         raise ValueError(
             "nothing was measured: no row of the sheet holds a reading that can be used."
         )
-    ambient = readings.values.get("ambient")
-    whole = ambient is not None and np.isfinite(ambient).all()
-    results = {
-        name: evaluate(
-            as_tested(plan.scenario, name, ambient if whole else None),
-            room=room,
-            follow_echoes=False,
-        )
-        for name in plan.leads
-    }
-    told = expected(
-        plan,
-        results,
-        reach={
-            name: loudness(r, amplify(r.scenario, {name: r})).margin_db
-            for name, r in results.items()
-            if _read(readings, "reach", name, plan)
-        },
-    )
-    points = tuple(_points(plan, readings, told))
-    checks = tuple(_checks(plan, readings, told, results))
-    fit = _fit(plan, readings, results, room)
+    conditions = conditions_of(plan, sheet, room=room)
+    readings = expect(sheet.readings, conditions)
+    fit = _fit(plan, readings, conditions, room)
     again = {}
     if fit is not None:
         before, after = (evaluate_all(s, room=room).results for s in (plan.scenario, fit.scenario))
         again = {name: (before[name], after[name]) for name in before}
     return Comparison(
         plan=plan,
+        sheet=sheet,
         readings=readings,
-        expected=told,
-        points=points,
-        checks=checks,
-        causes=causes(plan, readings, told),
+        conditions=conditions,
+        differences=tuple(_differences(plan, readings)),
+        checks=tuple(_checks(plan, readings, conditions)),
+        causes=diagnose(plan, readings, conditions),
         fit=fit,
         again=again,
         room=room,
     )
 
 
-def _read(readings, test, use, plan):
-    return any(i.key in readings.values for i in plan.of(test, use))
-
-
-def offsets(plan, readings, told, use):
-    """How far levels of a use stand off the prediction as a whole: the volume control is set by
-    hand.
+def conditions_of(plan, sheet, *, room="statistical"):
+    """Evaluate the uses of a plan as they were measured.
 
     Parameters
     ----------
     plan : TestPlan
-        The plan [-]
-    readings : Readings
-        What was read [-]
-    told : Expected
-        What was predicted [-]
-    use : str
-        Name of the use [-]
+        Of ``commissioning.plan.plan``
+    sheet : Sheet
+        Gives the ambient noise, and says which uses need the level left to their limit
+    room : str
+        As for ``evaluate``
 
     Returns
     -------
-    octaves : ndarray
-        Mean of measured less predicted over the places (7,); NaN without readings [dB]
-    dba : float
-        The same of levels in dB(A) [dB]
+    conditions : Conditions
+        For ``commissioning.expected.expect``
     """
-    octaves, dba = [], []
-    for item in plan.of("level", use):
-        value = readings.values.get(item.key)
-        if value is None:
-            continue
-        if np.ndim(value):
-            octaves.append(value - told.values[item.key][:7])
-        else:
-            dba.append(value - told.values[item.key][7])
-    with np.errstate(invalid="ignore"):
-        mean = (
-            np.array(
-                [np.nanmean(c) if np.isfinite(c).any() else np.nan for c in np.array(octaves).T]
-            )
-            if octaves
-            else np.full(7, np.nan)
-        )
-    return mean, float(np.mean(dba)) if dba else np.nan
+    results = {
+        name: evaluate(as_tested(plan.scenario, name, sheet.ambient_db), room=room)
+        for name in plan.leads
+    }
+    to_limit_db = {
+        name: loudness(r, amplify(r.scenario, {name: r})).margin_db
+        for name, r in results.items()
+        if of_kind(sheet.readings, "maximum level", name)
+    }
+    return Conditions(results=results, leads=plan.leads, to_limit_db=to_limit_db)
 
 
-def _points(plan, readings, told):
-    """Every reading; levels in octaves are told by their A-weighted sum, both with the volume
-    control taken off.
+# ---- reading by reading
+
+
+def offsets(readings, use):
+    """How far levels of a use are off the prediction as a whole: the volume is set by hand.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+        Measured and expected
+    use : str
+        Name of the use
+
+    Returns
+    -------
+    offsets : ndarray
+        Mean of measured less expected in octaves and dB(A) (8,); NaN without readings [dB]
     """
-    shift = {use: offsets(plan, readings, told, use) for use in plan.leads}
-    by_itself = [
-        _summed(readings.values[i.key], told.values[i.key])
-        for i in plan.of("alone")
-        if i.key in readings.values
-    ]
+    off = np.array([r.difference for r in measured_of(readings, "level", use)]).reshape(-1, 8)
+    return np.array([np.mean(c[np.isfinite(c)]) if np.isfinite(c).any() else np.nan for c in off.T])
+
+
+def _differences(plan, readings):
+    """Every reading with an expectation; levels as dB(A), the volume taken off."""
+    shift = {use: np.nan_to_num(offsets(readings, use)) for use in plan.leads}
+    by_itself = [_summed(r.measured, r.expected) for r in measured_of(readings, "alone")]
     # of most of them: one may be off
-    volume = (
-        float(np.median([measured - predicted for predicted, measured in by_itself]))
-        if by_itself
-        else 0.0
-    )
-    for item in plan.items:
-        value, want = readings.values.get(item.key), told.values.get(item.key)
-        if value is None or want is None:
+    volume = float(np.median([m - e for e, m in by_itself])) if by_itself else 0.0
+    for r in readings:
+        if not (r.is_measured and r.is_expected):
             continue
-        sd = told.sd[item.key]
-        if item.test == "level":
-            octaves, dba = shift[item.use]
-            predicted, measured = _summed(value, want + np.append(np.nan_to_num(octaves), dba))
-            spread = float(sd[7])
-        elif item.test == "alone":
-            predicted, measured = _summed(value, want)
-            predicted, spread = predicted + volume, float(sd[7])
-        elif np.ndim(
-            value
-        ):  # reverberation: the mean of 500 Hz, 1 and 2 kHz, as far as they were read
-            middle = np.arange(2, 5)[np.isfinite(value[bands.MIDDLE])]
-            if not len(middle):
+        spread = float(r.spread[SINGLE])
+        if r.kind.key == "level":
+            expected, measured = _summed(r.measured, r.expected + shift[r.use])
+        elif r.kind.key == "alone":
+            expected, measured = _summed(r.measured, r.expected)
+            expected += volume
+        elif r.kind.key == "reverberation":
+            if not np.isfinite(r.measured[bands.MIDDLE]).any():
                 continue
-            predicted, measured = float(want[middle].mean()), float(value[middle].mean())
-            spread = float(np.sqrt((sd[middle] ** 2).sum()) / len(middle))
+            expected, measured, spread = _middle(r)
         else:
-            predicted, measured, spread = float(want), float(value), float(sd)
-        where = " ".join(x for x in (item.tag, item.of, item.where) if x)
-        yield Point(
-            key=item.key,
-            test=item.test,
-            use=item.use,
-            where=where,
-            unit="dB(A)" if item.test in ("level", "alone") else item.unit,
-            predicted=predicted,
+            expected, measured = float(r.expected[SINGLE]), float(r.measured[SINGLE])
+        yield Difference(
+            reading=r,
+            unit="dB(A)" if r.kind.dba else r.unit,
+            expected=expected,
             measured=measured,
-            sd=spread,
+            spread=spread,
         )
 
 
-def _summed(value, want):
-    """Predicted and measured level in dB(A): of the octaves that were read, or as it was read."""
-    if not np.ndim(value):
-        return float(want[7]), float(value)
-    there = np.isfinite(value)
-    return tuple(float(bands.a_weighted(np.where(there, v, -200.0))) for v in (want[:7], value))
+def _middle(reading):
+    """Expected and measured mean of 500 Hz, 1 and 2 kHz as far as read, and its spread."""
+    there = np.flatnonzero(np.isfinite(reading.measured[bands.MIDDLE])) + bands.MIDDLE.start
+    expected, measured = reading.expected[there].mean(), reading.measured[there].mean()
+    spread = np.sqrt((reading.spread[there] ** 2).sum()) / len(there)
+    return float(expected), float(measured), float(spread)
 
 
-def _checks(plan, readings, told, results):
+def _summed(measured, expected):
+    """Expected and measured level in dB(A): of the octaves that were read, or as it was read."""
+    there = np.isfinite(measured[BANDS])
+    if not there.any():
+        return float(expected[SINGLE]), float(measured[SINGLE])
+    both = (np.where(there, v[BANDS], NOT_READ_DB) for v in (expected, measured))
+    return tuple(float(bands.a_weighted(v)) for v in both)
+
+
+# ---- criterion by criterion
+
+
+def _checks(plan, readings, conditions):
     """Criteria that were measured, use by use."""
-    targets = plan.scenario.targets
-    values = readings.values
-    decays = [
-        (values[i.key], told.values[i.key], told.sd[i.key])
-        for i in plan.of("reverberation")
-        if i.key in values and np.isfinite(values[i.key][bands.MIDDLE]).all()
-    ]
-    if decays:
-        measured, predicted = (
-            np.array([d[k][bands.MIDDLE].mean() for d in decays]) for k in (0, 1)
-        )
-        sd = np.sqrt(sum((d[2][bands.MIDDLE] ** 2).sum() for d in decays)) / 3 / len(decays)
-        first = next(iter(results.values()))
-        target = next(v.target for v in first.verdicts if v.criterion == "rt")
-        yield _check(
-            "",
-            "rt",
-            target,
-            predicted.mean(),
-            measured.mean(),
-            float(np.hypot(sd, told.model_rt * predicted.mean())),
-            len(decays),
-        )
+    yield from _check_reverberation(readings, conditions)
     for use in plan.leads:
-        read = [
-            (values[i.key], told.values[i.key], told.sd[i.key], i)
-            for i in plan.of("level", use)
-            if i.key in values
-        ]
-        whole = [
-            (v[bands.COVERAGE], w[bands.COVERAGE], s[bands.COVERAGE])
-            for v, w, s, _ in read
-            if np.ndim(v) and np.isfinite(v[bands.COVERAGE]).all()
-        ]
-        if len(whole) >= 3:
-            predicted, sd = _scattered_spread(*(np.array([x[k] for x in whole]) for k in (1, 2)))
-            yield _check(
-                use,
-                "coverage_range",
-                targets.coverage_range_db,
-                predicted,
-                _spread(np.array([x[0] for x in whole])),
-                sd,
-                len(whole),
-            )
-        clear = [
-            (values[i.key], told.values[i.key], told.sd[i.key])
-            for i in plan.of("clarity", use)
-            if i.key in values
-        ]
-        if clear:
-            least = int(np.argmin([c[0] for c in clear]))
-            yield _check(
-                use,
-                "sti",
-                targets.sti,
-                min(c[1] for c in clear),
-                clear[least][0],
-                clear[least][2],
-                len(clear),
-            )
-        late = [
-            (abs(values[i.key]), abs(told.values[i.key]), told.sd[i.key])
-            for i in plan.of("arrival", use)
-            if i.key in values
-        ]
-        if late:
-            most = int(np.argmax([x[0] for x in late]))
-            yield _check(
-                use,
-                "arrival_spread",
-                targets.arrival_ms,
-                max(x[1] for x in late),
-                late[most][0],
-                late[most][2],
-                len(late),
-            )
-        spare = [
-            (values[i.key], told.values[i.key], told.sd[i.key], told.kept[i.key])
-            for i in plan.of("spare gain", use)
-            if i.key in values
-        ]
-        if spare:
-            least = int(np.argmin([x[0] - x[3] for x in spare]))
-            yield _check(
-                use,
-                "feedback_margin",
-                targets.feedback_margin_db,
-                min(x[1] - x[3] for x in spare),
-                spare[least][0] - spare[least][3],
-                spare[least][2],
-                len(spare),
-            )
-        reach = [
-            (values[i.key], told.values[i.key], told.sd[i.key], i)
-            for i in plan.of("reach", use)
-            if i.key in values
-        ]
-        if reach:
-            value, want, sd, item = reach[0]
-            noise = float(bands.a_weighted(plan.scenario.use(use).noise))
-            yield _check(
-                use,
-                "speech_to_noise",
-                targets.speech_to_noise_db,
-                want - noise,
-                value - noise,
-                sd,
-                1,
-            )
+        yield from _check_uniformity(plan, readings, use)
+        yield from _check_sti(plan, readings, use)
+        yield from _check_arrivals(plan, readings, use)
+        yield from _check_feedback(plan, readings, use, conditions)
+        yield from _check_maximum(plan, readings, use)
 
 
-def _spread(levels):
-    """Nine tenths of the places, in the worst of the octaves around 1, 2 and 4 kHz."""
+def _check_reverberation(readings, conditions):
+    """Mean of 500 Hz, 1 and 2 kHz over all positions where these were read."""
+    read = [
+        r
+        for r in measured_of(readings, "reverberation")
+        if np.isfinite(r.measured[bands.MIDDLE]).all()
+    ]
+    if not read:
+        return
+    target = next(v.target for v in conditions.first.verdicts if v.criterion == "rt")
+    expected = np.mean([r.expected[bands.MIDDLE].mean() for r in read])
+    spread = np.sqrt(sum((r.spread[bands.MIDDLE] ** 2).sum() for r in read)) / 3 / len(read)
+    yield _check(
+        "rt",
+        target=target,
+        expected=expected,
+        measured=np.mean([r.measured[bands.MIDDLE].mean() for r in read]),
+        spread=np.hypot(spread, MODEL_RT * expected),
+        count=len(read),
+    )
+
+
+def _check_uniformity(plan, readings, use):
+    """Range of the levels at the seats, of all sound, direct and reverberant."""
+    read = [
+        r
+        for r in measured_of(readings, "level", use)
+        if np.isfinite(r.measured[bands.COVERAGE]).all()
+    ]
+    if len(read) < FEWEST:
+        return
+    expected, spread = _scattered_range(
+        np.array([r.expected[bands.COVERAGE] for r in read]),
+        np.array([r.spread[bands.COVERAGE] for r in read]),
+    )
+    yield _check(
+        "coverage_range",
+        use=use,
+        target=plan.scenario.targets.coverage_range_db,
+        expected=expected,
+        measured=_range(np.array([r.measured[bands.COVERAGE] for r in read])),
+        spread=spread,
+        count=len(read),
+    )
+
+
+def _check_sti(plan, readings, use):
+    """The lowest STI."""
+    read = measured_of(readings, "sti", use)
+    if read:
+        least = min(read, key=lambda r: r.measured[SINGLE])
+        yield _check(
+            "sti",
+            use=use,
+            target=plan.scenario.targets.sti,
+            expected=min(r.expected[SINGLE] for r in read),
+            measured=least.measured[SINGLE],
+            spread=least.spread[SINGLE],
+            count=len(read),
+        )
+
+
+def _check_arrivals(plan, readings, use):
+    """The largest time between a group and its lead."""
+    read = measured_of(readings, "arrival", use)
+    if read:
+        latest = max(read, key=lambda r: abs(r.measured[SINGLE]))
+        yield _check(
+            "arrival_spread",
+            use=use,
+            target=plan.scenario.targets.arrival_ms,
+            expected=max(abs(r.expected[SINGLE]) for r in read),
+            measured=abs(latest.measured[SINGLE]),
+            spread=latest.spread[SINGLE],
+            count=len(read),
+        )
+
+
+def _check_feedback(plan, readings, use, conditions):
+    """The smallest feedback margin, what a design keeps back taken off."""
+    read = [
+        (r, reserve_db(r, plan, conditions.results))
+        for r in measured_of(readings, "feedback margin", use)
+    ]
+    if read:
+        least, kept = min(read, key=lambda pair: pair[0].measured[SINGLE] - pair[1])
+        yield _check(
+            "feedback_margin",
+            use=use,
+            target=plan.scenario.targets.feedback_margin_db,
+            expected=min(r.expected[SINGLE] - reserve for r, reserve in read),
+            measured=least.measured[SINGLE] - kept,
+            spread=least.spread[SINGLE],
+            count=len(read),
+        )
+
+
+def _check_maximum(plan, readings, use):
+    """The highest clean level over the noise of the use."""
+    read = measured_of(readings, "maximum level", use)
+    if read:
+        noise = float(bands.a_weighted(plan.scenario.use(use).noise))
+        yield _check(
+            "speech_to_noise",
+            use=use,
+            target=plan.scenario.targets.speech_to_noise_db,
+            expected=read[0].expected[SINGLE] - noise,
+            measured=read[0].measured[SINGLE] - noise,
+            spread=read[0].spread[SINGLE],
+            count=1,
+        )
+
+
+def _check(criterion, *, use="", target, count, **values):
+    """A check with its word."""
+    values = {name: float(value) for name, value in values.items()}
+    word = CRITERIA[criterion].word(values["measured"], target)
+    return Check(criterion=criterion, use=use, target=target, word=word, count=count, **values)
+
+
+def _range(levels):
+    """5th to 95th percentile over the positions, in the worst octave [dB]."""
     return float(max(np.ptp(np.percentile(levels, (5, 95), axis=0), axis=0)))
 
 
-def _scattered_spread(levels, sd):
-    """The same of predictions that scatter as readings do: mean and standard deviation, for a
-    spread grows with scatter.
+def _scattered_range(levels, spread):
+    """Range of predictions that scatter as readings do, mean and standard deviation: a range grows
+    with scatter [dB].
     """
     drawn = np.random.default_rng(1).normal(size=(DRAWS, *levels.shape))
-    found = [_spread(levels + d * sd) for d in drawn]
+    found = [_range(levels + d * spread) for d in drawn]
     return float(np.mean(found)), float(np.std(found))
 
 
-def _check(use, criterion, target, predicted, measured, sd, count):
-    word = CRITERIA[criterion].word(float(measured), target)
-    return Check(
-        use=use,
-        criterion=criterion,
-        unit=CRITERIA[criterion].unit,
-        target=target,
-        predicted=float(predicted),
-        measured=float(measured),
-        sd=float(sd),
-        word=word,
-        count=count,
-    )
+# ---- the room
 
 
-def _fit(plan, readings, results, room):
-    """Absorption fitted to the mean of what was read, against what was predicted in the
-    same room.
-    """
-    read = np.array(
-        [readings.values[i.key] for i in plan.of("reverberation") if i.key in readings.values]
-    )
+def _fit(plan, readings, conditions, room):
+    """Absorption fitted to the mean of what was read, against the prediction in the same room."""
+    read = np.array([r.measured[BANDS] for r in of_kind(readings, "reverberation")])
     if not len(read):
         return None
     mean = np.array([np.nanmean(c) if np.isfinite(c).any() else np.nan for c in read.T])
-    use = next(iter(plan.leads))
-    first = results[use]
-    told = (
-        None
-        if room == "statistical"
-        else np.where(np.isfinite(first.decay_times["t20"]), first.decay_times["t20"], first.rt)
-    )
-    return fit_absorption(plan.scenario, use, mean, predicted=told)
+    first = conditions.first
+    predicted = None
+    if room != "statistical":
+        t20 = first.decay_times["t20"]
+        predicted = np.where(np.isfinite(t20), t20, first.rt)
+    return fit_absorption(plan.scenario, next(iter(plan.leads)), mean, predicted=predicted)

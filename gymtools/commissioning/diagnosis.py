@@ -1,201 +1,140 @@
-"""Likely causes of what differs: each is tried on the readings, and told when it explains more than
-chance does.
+"""Likely causes of what differs: each is tried on the readings, and reported when it explains more
+than chance does.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.stats import chi2, norm
 
 from ..physics import bands, intelligibility
 from ..venue.units import to_file
-from .expected import alone
+from .expected import energy_alone
+from .kinds import KINDS
+from .readings import measured_of
 
-FALSE_ALARM = 0.05  # chance that anything at all is told of a hall that is as predicted
+FALSE_ALARM = 0.05  # chance that anything is reported of a gym that is as predicted
 MOST = 3  # causes looked for in the levels, one after the other
+FEWEST = 3  # levels, for a pattern to be looked for in them
 # of one loudspeaker, and of a group
 STEPS_DB = np.concatenate([np.arange(-20.0, 0, 0.5), np.arange(0.5, 6.5, 0.5)])
-ROOM_DB = np.concatenate([np.arange(-6.0, 0, 0.5), np.arange(0.5, 6.5, 0.5)])  # of the late sound
+# of the reverberant sound
+ROOM_DB = np.concatenate([np.arange(-6.0, 0, 0.5), np.arange(0.5, 6.5, 0.5)])
+SILENT_DB = -15.0  # a loudspeaker as low as this may not be connected    judgment
+# two loudspeakers are never so alike that nothing is left of their energy    judgment [-]
+LEAST_LEFT = 0.02
 EDGES = bands.EXACT[:, None] * 10 ** np.array([-0.15, 0.15])  # of the octaves (7, 2) [Hz]
+PINK = bands.to_energy(-intelligibility.SPEECH_SPECTRUM_DB)  # pink noise re speech (7,)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cause:
     """Something that would explain readings."""
 
-    kind: str  # "loudspeaker", "group", "room", "polarity", "delay", "decay", "clarity" or "reach"
-    what: str  # tag, group or use; "" for the room
+    kind: str  # loudspeaker, group, room, polarity, delay, decay, sti or maximum level
+    subject: str  # tag, group or use; "" for the room
     amount: float  # in ``unit``
     unit: str
     words: str
     explains: float  # how much less the squared deviations are with it, in variances (chi square)
-    chance: float  # of as much in a hall that is as predicted, for this one test
+    chance: float  # of as much in a gym that is as predicted, for this one test
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Levels:
-    """Levels of one use as read: places that were, what is predicted there from each loudspeaker
-    and the room.
-    """
+    """Levels that were read with one setting of the volume, and what is predicted there."""
 
-    direct: np.ndarray  # (source, place, 7), energy
-    late: np.ndarray  # (place, 7)
-    share: np.ndarray  # of the late sound by the loudspeaker that feeds it (source, place or 1, 7)
-    arrival: np.ndarray  # (source, place) [s]
-    read: np.ndarray  # (place, 8): octaves and dB(A), NaN where not read [dB]
-    sd: np.ndarray  # (place, 8) [dB]
-    base: np.ndarray  # predicted (place, 8) [dB]
+    direct: np.ndarray  # (source, point, 7), energy
+    late: np.ndarray  # (point, 7), energy
+    share: np.ndarray  # of the late sound by the source that feeds it (source, point or 1, 7)
+    arrival: np.ndarray  # (source, point) [s]
+    measured: np.ndarray  # (point, 8): octaves and dB(A), NaN where not read [dB]
+    spread: np.ndarray  # (point, 8) [dB]
+    expected: np.ndarray  # (point, 8) [dB]
+
+    @cached_property
+    def designed(self):
+        """Energy as designed, without interference (point, 7)."""
+        return self.direct.sum(axis=0) + self.late
+
+    @cached_property
+    def designed_with_interference(self):
+        """Energy as designed, coherent where arrivals are together (point, 7)."""
+        none = _Fault.none(len(self.direct))
+        return np.maximum(self.designed + _interference(self, none), LEAST_LEFT * self.designed)
 
 
-def causes(plan, readings, told):
-    """What would explain the readings.
+@dataclass(frozen=True, eq=False)
+class _Fault:
+    """How loudspeakers and room differ from the design."""
+
+    gains_db: np.ndarray  # (source,) [dB]
+    reversed: np.ndarray  # polarity (source,), bool
+    room_db: float = 0.0  # of the late sound [dB]
+
+    @classmethod
+    def none(cls, sources):
+        return cls(np.zeros(sources), np.zeros(sources, bool))
+
+    def louder(self, by_db, which):
+        return _Fault(self.gains_db + by_db * which, self.reversed, self.room_db)
+
+    def turned(self, which):
+        return _Fault(self.gains_db, self.reversed ^ which, self.room_db)
+
+    def livelier(self, by_db):
+        return _Fault(self.gains_db, self.reversed, self.room_db + by_db)
+
+
+def diagnose(plan, readings, conditions):
+    """Find what would explain the readings.
 
     Parameters
     ----------
     plan : TestPlan
-        The plan [-]
-    readings : Readings
-        What was read [-]
-    told : Expected
-        What was predicted [-]
+        The plan
+    readings : iterable of Reading
+        Measured and expected
+    conditions : Conditions
+        What the expectations rest on
 
     Returns
     -------
     causes : tuple of Cause
-        Surest first; of a hall that is as predicted and readings that err as ``expected`` takes
-        them, anything is told in one of twenty cases at most
+        Surest first. The false-alarm rate is at most 5 % for a gym that is as predicted and
+        readings that scatter as their ``spread`` says
     """
-    tests = _tests(plan, readings, told)
-    limit = FALSE_ALARM / max(tests["count"], 1)
-    found = _levels_explained(plan, tests["levels"], limit) + tests["other"]
-    marked = [
-        Cause(
-            kind="polarity",
-            what=i.of,
-            amount=-1.0,
-            unit="",
-            explains=np.inf,
-            chance=0.0,
-            words=(
-                f"{i.of} is wired the wrong way round: the tester says so. Change plus and minus at"
-                " one end"
-            ),
-        )
-        for i in plan.of("polarity")
-        if readings.values.get(i.key) == -1.0
-    ]
-    seen = {c.what for c in marked}
-    return tuple(
-        marked
-        + sorted(
-            (
-                c
-                for c in found
-                if c.chance < limit and not (c.kind == "polarity" and c.what in seen)
-            ),
-            key=lambda c: c.chance,
-        )
-    )
-
-
-def _tests(plan, readings, told):
-    """Everything that is tried, and how much of it."""
-    levels = {
-        use: made for use in plan.leads if (made := _levels(plan, readings, told, use)) is not None
-    }
-    if (made := _alone(plan, readings, told)) is not None:
-        levels["alone",] = made
+    readings = [r for r in readings if r.kind.diagnosis and r.is_measured]
+    levels = _level_groups(plan, readings, conditions)
     other = [
-        *_delays(plan, readings, told),
-        *_decay(plan, readings, told),
-        *_mean(plan, readings, told, "clarity"),
-        *_mean(plan, readings, told, "reach"),
+        *_delays(plan, readings),
+        *_decay(plan, readings, conditions.first),
+        *_means(plan, readings),
     ]
-    tags = len(plan.scenario.loudspeakers) if levels else 0
-    return dict(
-        levels=levels,
-        other=other,
-        count=len(other) + MOST * (2 * tags + len(plan.scenario.groups) + 1) * bool(levels),
-    )
+    tags = len(plan.scenario.loudspeakers)
+    count = len(other) + MOST * (2 * tags + len(plan.scenario.groups) + 1) * bool(levels)
+    limit = FALSE_ALARM / max(count, 1)  # Bonferroni: of all tests together
+    found = _levels_explained(plan.scenario, levels, limit) + other
+    tested = _polarities(readings)
+    seen = {c.subject for c in tested}
+    sure = [
+        c for c in found if c.chance < limit and not (c.kind == "polarity" and c.subject in seen)
+    ]
+    return tuple(tested + sorted(sure, key=lambda c: c.chance))
 
 
-# ---- levels
-# -----------------------------------------------------------------------------------
-
-
-def _levels(plan, readings, told, use):
-    items = [i for i in plan.of("level", use) if i.key in readings.values]
-    if len(items) < 3:
-        return None
-    result = told.results[use]
-    index, pink = [i.index for i in items], bands.to_energy(-intelligibility.SPEECH_SPECTRUM_DB)
-    fed = result.sources.on_axis / result.sources.q
-    return _Levels(
-        direct=result.direct[:, index].astype(float) * pink,
-        late=result.reverberant.at(result.points[index]).astype(float) * pink,
-        share=(fed / fed.sum(axis=0))[:, None],
-        arrival=result.arrival_s[:, index],
-        read=_as_read(items, readings),
-        sd=np.array([told.sd[i.key] for i in items]),
-        base=np.array([told.values[i.key] for i in items]),
-    )
-
-
-def _alone(plan, readings, told):
-    """Every loudspeaker by itself: at each place there is one, and its share of the late sound."""
-    items = [i for i in plan.of("alone") if i.key in readings.values]
-    if len(items) < 3:
-        return None
-    tags, pink = (
-        [c.tag for c in plan.scenario.loudspeakers],
-        bands.to_energy(-intelligibility.SPEECH_SPECTRUM_DB),
-    )
-    direct, late, share = (
-        np.zeros((len(tags), len(items), 7)),
-        np.zeros((len(items), 7)),
-        np.zeros((len(tags), len(items), 7)),
-    )
-    for k, item in enumerate(items):
-        n, result = tags.index(item.of), told.results[item.use]
-        direct[n, k] = result.direct[n, item.index] * pink
-        late[k] = alone(result, item) * pink - direct[n, k]
-        share[n, k] = 1.0
-    return _Levels(
-        direct=direct,
-        late=late,
-        share=share,
-        arrival=np.zeros((len(tags), len(items))),
-        read=_as_read(items, readings),
-        sd=np.array([told.sd[i.key] for i in items]),
-        base=np.array([told.values[i.key] for i in items]),
-    )
-
-
-def _as_read(items, readings):
-    """Octaves and dB(A) (place, 8), NaN where not read [dB]."""
-    read = np.full((len(items), 8), np.nan)
-    for n, item in enumerate(items):
-        value = readings.values[item.key]
-        read[n, slice(0, 7) if np.ndim(value) else 7] = value
-    return read
-
-
-def level_changes(plan, readings, told, use, gains_db, room_db=0.0):
-    """What levels of a use change by when loudspeakers, or the room, give more or less than
-    designed.
+def level_changes(readings, result, gains_db, room_db=0.0):
+    """What levels of a use change by when loudspeakers or the room differ from the design.
 
     Parameters
     ----------
-    plan : TestPlan
-        The plan [-]
-    readings : Readings
-        At least three levels of the use [-]
-    told : Expected
-        What is predicted [-]
-    use : str
-        Name of the use [-]
+    readings : sequence of Reading
+        Levels of one use, three at least
+    result : Result
+        The use as measured
     gains_db : array
-        Of every loudspeaker of the scenario, 0 as designed (loudspeaker,) [dB]
+        Of every loudspeaker of the scenario, 0 as designed (source,) [dB]
     room_db : float
         Of the late sound [dB]
 
@@ -203,255 +142,306 @@ def level_changes(plan, readings, told, use, gains_db, room_db=0.0):
     -------
     changes : dict
         (8,) by the key of a reading: seven octaves and dB(A) [dB]
+
+    Raises
+    ------
+    ValueError
+        There are fewer than three readings
     """
-    one = _levels(plan, readings, told, use)
-    if one is None:
-        raise ValueError(f"use '{use}': three levels at least must be read.")
+    if len(readings) < FEWEST:
+        raise ValueError(
+            f"use '{result.use.name}': {len(readings)} levels are too few. Read {FEWEST} at least."
+        )
     gains_db = np.asarray(gains_db, float)
-    found = _changed(one, gains_db, np.zeros(len(gains_db), bool), float(room_db))
-    return dict(
-        zip([i.key for i in plan.of("level", use) if i.key in readings.values], found, strict=True)
+    fault = _Fault(gains_db, np.zeros(len(gains_db), bool), float(room_db))
+    changes = _changes(_levels(readings, result), fault)
+    return dict(zip([r.key for r in readings], changes, strict=True))
+
+
+# ---- levels
+
+
+def _level_groups(plan, readings, conditions):
+    """Levels by the setting of the volume: of each use, and of the loudspeakers alone."""
+    found = []
+    for use in plan.leads:
+        of_use = measured_of(readings, "level", use)
+        if len(of_use) >= FEWEST:
+            found.append(_levels(of_use, conditions.results[use]))
+    alone = measured_of(readings, "alone")
+    if len(alone) >= FEWEST:
+        found.append(_levels_alone(alone, plan.scenario.loudspeakers, conditions.results))
+    return found
+
+
+def _levels(readings, result):
+    """Levels of one use with all its loudspeakers."""
+    index = [r.position.index for r in readings]
+    fed = result.sources.on_axis / result.sources.q  # (source, 7)
+    return _Levels(
+        direct=result.direct[:, index].astype(float) * PINK,
+        late=result.reverberant.at(result.points[index]).astype(float) * PINK,
+        share=(fed / fed.sum(axis=0))[:, None],
+        arrival=result.arrival_s[:, index],
+        measured=np.array([r.measured for r in readings]),
+        spread=np.array([r.spread for r in readings]),
+        expected=np.array([r.expected for r in readings]),
     )
 
 
-def _levels_explained(plan, levels, limit):
-    """Causes in the levels, the best first, each looked for after the ones before are taken as
-    given.
+def _levels_alone(readings, loudspeakers, results):
+    """Levels of every loudspeaker alone: one source at each point, and its share of the late
+    sound.
     """
+    tags = [c.tag for c in loudspeakers]
+    direct = np.zeros((len(tags), len(readings), 7))
+    late, share = np.zeros((len(readings), 7)), np.zeros((len(tags), len(readings), 7))
+    for k, reading in enumerate(readings):
+        n, result = tags.index(reading.subject), results[reading.use]
+        direct[n, k] = result.direct[n, reading.position.index] * PINK
+        late[k] = energy_alone(reading, result) * PINK - direct[n, k]
+        share[n, k] = 1.0
+    return _Levels(
+        direct=direct,
+        late=late,
+        share=share,
+        arrival=np.zeros((len(tags), len(readings))),
+        measured=np.array([r.measured for r in readings]),
+        spread=np.array([r.spread for r in readings]),
+        expected=np.array([r.expected for r in readings]),
+    )
+
+
+def _levels_explained(scenario, levels, limit):
+    """Causes in the levels, the best first; each next one is looked for with those before it taken
+    as given.
+    """
+    found = []
     if not levels:
-        return []
-    gains, found = np.zeros(len(plan.scenario.loudspeakers)), []
-    turned, room_db = np.zeros(len(gains), bool), 0.0
-    now = _misfit(levels, gains, turned, room_db)
+        return found
+    fault = _Fault.none(len(scenario.loudspeakers))
+    now = _misfit(levels, fault)
     for _ in range(MOST):
         best = None
-        for kind, what, amount, trial in _hypotheses(plan.scenario, gains, turned, room_db):
-            fit = now - _misfit(levels, *trial)
+        for kind, subject, amount, trial in _hypotheses(scenario, fault):
+            fit = now - _misfit(levels, trial)
             if best is None or fit > best[0]:
-                best = fit, kind, what, amount, trial
-        fit, kind, what, amount, trial = best
+                best = fit, kind, subject, amount, trial
+        fit, kind, subject, amount, fault = best
         chance = float(chi2.sf(max(fit, 0.0), 1))
         if chance >= limit:
             break
         found.append(
             Cause(
                 kind=kind,
-                what=what,
+                subject=subject,
                 amount=amount,
-                unit="dB" if kind != "polarity" else "",
-                words=_level_words(kind, what, amount),
+                unit="" if kind == "polarity" else "dB",
+                words=_level_words(kind, subject, amount),
                 explains=float(fit),
                 chance=chance,
             )
         )
-        gains, turned, room_db = trial
         now -= fit
     return found
 
 
-def _hypotheses(scenario, gains, turned, room_db):
+def _hypotheses(scenario, fault):
     """Everything that may be off: each loudspeaker, each group, the room, each polarity."""
     loudspeakers = scenario.loudspeakers
     for n, c in enumerate(loudspeakers):
+        this = np.arange(len(loudspeakers)) == n
         for by in STEPS_DB:
-            yield (
-                "loudspeaker",
-                c.tag,
-                float(by),
-                (gains + by * (np.arange(len(loudspeakers)) == n), turned, room_db),
-            )
-        yield (
-            "polarity",
-            c.tag,
-            -1.0,
-            (gains, turned ^ (np.arange(len(loudspeakers)) == n), room_db),
-        )
+            yield "loudspeaker", c.tag, float(by), fault.louder(by, this)
+        yield "polarity", c.tag, -1.0, fault.turned(this)
     for g in scenario.groups:
-        mine = np.array([c.group == g.name for c in loudspeakers])
-        if mine.sum() > 1:
+        members = np.array([c.group == g.name for c in loudspeakers])
+        if members.sum() > 1:
             for by in STEPS_DB:
-                yield "group", g.name, float(by), (gains + by * mine, turned, room_db)
+                yield "group", g.name, float(by), fault.louder(by, members)
     for by in ROOM_DB:
-        yield "room", "", float(by), (gains, turned, room_db + by)
+        yield "room", "", float(by), fault.livelier(by)
 
 
-def _misfit(levels, gains, turned, room_db):
-    """Squared deviations in variances, the volume control of each use and octave left free."""
+def _misfit(levels, fault):
+    """Squared deviations in variances, the volume of each use and octave left free."""
     whole = 0.0
-    for one in levels.values():
-        off = one.read - one.base - _changed(one, gains, turned, room_db)
-        weight = np.where(np.isfinite(off), 1 / one.sd**2, 0.0)
+    for one in levels:
+        off = one.measured - one.expected - _changes(one, fault)
+        weight = np.where(np.isfinite(off), 1 / one.spread**2, 0.0)
         off = np.nan_to_num(off)
         mean = (weight * off).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-30)
         whole += float((weight * (off - mean) ** 2).sum())
     return whole
 
 
-def _changed(one, gains, turned, room_db):
-    """By how much levels change (place, 8) [dB]."""
-    power = bands.to_energy(gains)[:, None, None]
-    late = one.late * (one.share * power).sum(axis=0) * bands.to_energy(room_db)
-    was, now = one.direct.sum(axis=0) + one.late, (one.direct * power).sum(axis=0) + late
-    if turned.any():
-        was, now = (
-            was + _interference(one, np.zeros(len(gains)), np.zeros(len(gains), bool)),
-            now + _interference(one, gains, turned),
-        )
-        # two loudspeakers are never so alike that nothing is left
-        floor = 0.02 * (one.direct.sum(axis=0) + one.late)
-        was, now = np.maximum(was, floor), np.maximum(now, floor)
+def _changes(one, fault):
+    """By how much levels change with a fault (point, 8) [dB]."""
+    power = bands.to_energy(fault.gains_db)[:, None, None]
+    late = one.late * (one.share * power).sum(axis=0) * bands.to_energy(fault.room_db)
+    was, now = one.designed, (one.direct * power).sum(axis=0) + late
+    if fault.reversed.any():
+        was = one.designed_with_interference
+        now = np.maximum(now + _interference(one, fault), LEAST_LEFT * one.designed)
     octaves = 10 * np.log10(now / was)
     dba = bands.a_weighted(10 * np.log10(now)) - bands.a_weighted(10 * np.log10(was))
     return np.concatenate([octaves, dba[:, None]], axis=1)
 
 
-def _interference(one, gains, turned):
-    r"""What loudspeakers that play the same add to, or take from, the sum of their energies, octave
-    by octave.
+def _interference(one, fault):
+    r"""What loudspeakers that play the same add to, or take from, the sum of their energies.
 
     .. math::
         2 \sqrt{E_1 E_2} \, \frac{\sin 2\pi f_2 \tau - \sin 2\pi f_1 \tau}{2\pi (f_2 - f_1) \tau}
     """
-    amplitude = (
-        np.sqrt(one.direct)
-        * 10 ** (gains / 20)[:, None, None]
-        * np.where(turned, -1.0, 1.0)[:, None, None]
-    )
-    total = np.zeros(one.late.shape)
-    for a in range(len(gains)):
-        for b in range(a + 1, len(gains)):
+    sign = np.where(fault.reversed, -1.0, 1.0) * 10 ** (fault.gains_db / 20)
+    amplitude = np.sqrt(one.direct) * sign[:, None, None]
+    low, high = EDGES.T
+    total = np.zeros(one.late.shape)  # (point, 7)
+    for a in range(len(amplitude)):
+        for b in range(a + 1, len(amplitude)):
             tau = (one.arrival[a] - one.arrival[b])[:, None]
-            low, high = EDGES.T
             alike = (high * np.sinc(2 * high * tau) - low * np.sinc(2 * low * tau)) / (high - low)
             total += 2 * amplitude[a] * amplitude[b] * alike
     return total
 
 
-def _level_words(kind, what, amount):
+def _level_words(kind, subject, amount):
+    """A cause in the levels as a sentence without its period."""
     far = f"{abs(amount):.1f} dB {'low' if amount < 0 else 'high'}"
     if kind == "polarity":
         return (
-            f"{what} is wired the wrong way round: the low octaves are weak where it and its"
-            " neighbors arrive together. Change plus and minus at one end, and test again"
+            f"{subject} has reversed polarity: the low octaves are weak where it and its neighbors"
+            " arrive together. Change plus and minus at one end, and test again"
         )
     if kind == "room":
         return (
-            f"the room gives {abs(amount):.1f} dB {'more' if amount > 0 else 'less'} late sound"
-            f" than predicted, everywhere: it is {'livelier' if amount > 0 else 'less lively'} than"
-            " assumed"
+            f"the room gives {abs(amount):.1f} dB {'more' if amount > 0 else 'less'} reverberant"
+            f" sound than predicted at all seats: it is {'livelier' if amount > 0 else 'deader'}"
+            " than assumed"
         )
     if kind == "group":
-        return f"the whole {what} is {far}: its gain, its amplifier, or its line"
-    silent = (
-        "; nearly silent: is it connected at all?"
-        if amount <= -15
-        else ": its tap, a driver, its aim, or something in its way"
+        return f"the whole {subject} is {far}: check its gain, its amplifier and its line"
+    check = (
+        "; it is nearly silent: check that it is connected"
+        if amount <= SILENT_DB
+        else ": check its tap, its drivers, its aim, and what stands in its way"
     )
-    return f"loudspeaker {what} is {far}{silent}"
+    return f"loudspeaker {subject} is {far}{check}"
 
 
 # ---- everything else
-# -----------------------------------------------------------------------------------
 
 
-def _delays(plan, readings, told):
-    """Groups that come earlier or later against their lead than planned."""
-    for use in plan.leads:
-        for item in plan.of("arrival", use):
-            if item.key in readings.values:
-                off = readings.values[item.key] - told.values[item.key]
-                z = off / told.sd[item.key]
-                words = (
-                    f"in {use} the {item.of} comes {abs(off):.0f} ms"
-                    f" {'later' if off > 0 else 'earlier'} than planned against the"
-                    f" {plan.leads[use]}: the delay of one of the two"
-                )
-                yield Cause(
-                    kind="delay",
-                    what=item.of,
-                    amount=float(off),
-                    unit="ms",
-                    words=words,
-                    explains=float(z**2),
-                    chance=float(2 * norm.sf(abs(z))),
-                )
-
-
-def _decay(plan, readings, told):
-    """Reverberation that is longer or shorter than predicted, by more than readings scatter."""
-    read = [
-        (readings.values[i.key], told.values[i.key], told.sd[i.key])
-        for i in plan.of("reverberation")
-        if i.key in readings.values
+def _polarities(readings):
+    """Loudspeakers that the polarity tester shows reversed."""
+    return [
+        Cause(
+            kind="polarity",
+            subject=r.subject,
+            amount=-1.0,
+            unit="",
+            words=(
+                f"{r.subject} has reversed polarity by the tester. Change plus and minus at one end"
+            ),
+            explains=np.inf,
+            chance=0.0,
+        )
+        for r in measured_of(readings, "polarity")
+        if r.measured[-1] == -1.0
     ]
+
+
+def _delays(plan, readings):
+    """Groups that arrive earlier or later after their lead than planned."""
+    for use, lead in plan.leads.items():
+        for r in measured_of(readings, "arrival", use):
+            off = float(r.difference[-1])
+            z = off / float(r.spread[-1])
+            yield Cause(
+                kind="delay",
+                subject=r.subject,
+                amount=off,
+                unit="ms",
+                words=(
+                    f"in {use} the {r.subject} arrives {abs(off):.0f} ms"
+                    f" {'later' if off > 0 else 'earlier'} after the {lead} than planned: check the"
+                    " delay of both"
+                ),
+                explains=float(z**2),
+                chance=float(2 * norm.sf(abs(z))),
+            )
+
+
+def _decay(plan, readings, first):
+    """Reverberation that is longer or shorter than predicted, by more than readings scatter."""
+    read = measured_of(readings, "reverberation")
     if not read:
         return
-    off, weight = (
-        np.array([m - w for m, w, _ in read]),
-        np.array([np.where(np.isfinite(m), 1 / s**2, 0.0) for m, _, s in read]),
-    )
+    off = np.array([r.difference[:7] for r in read])  # (reading, 7)
+    spread = np.array([r.spread[:7] for r in read])
+    weight = np.where(np.isfinite(off), 1 / spread**2, 0.0)
     there = weight.sum(axis=0) > 0
     mean = (weight * np.nan_to_num(off)).sum(axis=0)[there] / weight.sum(axis=0)[there]
     explains = float((mean**2 * weight.sum(axis=0)[there]).sum())
-    wanted = read[0][1][there]
-    middle = [k for k, b in enumerate(np.flatnonzero(there)) if b in (2, 3, 4)] or list(
-        range(len(wanted))
-    )
-    share = float((mean / wanted)[middle].mean())
-    more = "longer" if share > 0 else "shorter"
-    first = next(iter(told.results.values()))
-    volume, rt = first.configuration.room.volume, float(wanted[middle].mean())
-    area = abs(0.161 * volume / (rt * (1 + share)) - 0.161 * volume / rt)
-    shown = f"{to_file(area, 'm2', plan.scenario.units):.0f} {plan.scenario.units}²"
-    words = (
-        f"reverberation is {100 * abs(share):.0f} % {more} than predicted (500 Hz to 2 kHz:"
-        f" {rt * (1 + share):.2f} s, not {rt:.2f} s): the room is"
-        f" {'livelier' if share > 0 else 'less lively'}, as with about {shown}"
-        f" {'less' if share > 0 else 'more'} of full absorption"
-    )
+    expected = read[0].expected[:7][there]
+    middle = [k for k, b in enumerate(np.flatnonzero(there)) if b in range(7)[bands.MIDDLE]]
+    middle = middle or list(range(len(expected)))
+    share = float((mean / expected)[middle].mean())
     yield Cause(
         kind="decay",
-        what="",
+        subject="",
         amount=share,
         unit="",
-        words=words,
+        words=_decay_words(plan.scenario, first, float(expected[middle].mean()), share),
         explains=explains,
         chance=float(chi2.sf(explains, int(there.sum()))),
     )
 
 
-def _mean(plan, readings, told, test):
-    """A kind of reading that is off as a whole in a use."""
-    for use in plan.leads:
-        read = [
-            (readings.values[i.key] - told.values[i.key]) / told.sd[i.key]
-            for i in plan.of(test, use)
-            if i.key in readings.values and i.key in told.values
-        ]
-        if not read:
-            continue
-        off = (
-            float(np.mean(read))
-            * told.sd[next(i.key for i in plan.of(test, use) if i.key in readings.values)]
-        )
-        z = float(np.sum(read) / np.sqrt(len(read)))
-        if test == "clarity":
-            words = (
-                f"clarity in {use} is {abs(off):.2f} {'higher' if off > 0 else 'lower'} than"
-                f" predicted, on the mean of {len(read)} places: look at the decay, the noise, and"
-                " the equalizer"
+def _decay_words(scenario, first, rt, share):
+    """Another reverberation as a sentence, with the absorption that would make it (Sabine)."""
+    volume = first.configuration.room.volume
+    area = abs(0.161 * volume / (rt * (1 + share)) - 0.161 * volume / rt)
+    shown = f"{to_file(area, 'm2', scenario.units):.0f} {scenario.units}²"
+    return (
+        f"reverberation is {100 * abs(share):.0f} % {'longer' if share > 0 else 'shorter'} than"
+        f" predicted (500 Hz to 2 kHz: {rt * (1 + share):.2f} s, not {rt:.2f} s): the room is"
+        f" {'livelier' if share > 0 else 'deader'}, as with about {shown}"
+        f" {'less' if share > 0 else 'more'} of full absorption"
+    )
+
+
+def _means(plan, readings):
+    """Kinds of reading that are off as a whole in a use."""
+    for kind in (k for k in KINDS.values() if k.diagnosis == "mean"):
+        for use in plan.leads:
+            read = measured_of(readings, kind.key, use)
+            if not read:
+                continue
+            off = [float(r.difference[-1] / r.spread[-1]) for r in read]  # in standard deviations
+            amount = float(np.mean(off)) * float(read[0].spread[-1])
+            z = float(np.sum(off) / np.sqrt(len(off)))
+            yield Cause(
+                kind=kind.key,
+                subject=use,
+                amount=amount,
+                unit="" if kind.key == "sti" else "dB",
+                words=_mean_words(kind.key, use, amount, len(read)),
+                explains=z**2,
+                chance=float(2 * norm.sf(abs(z))),
             )
-        else:
-            words = (
-                f"in {use} the system reaches {abs(off):.1f} dB {'more' if off > 0 else 'less'}"
-                " than predicted: limiter, gain structure, taps, or amplifier"
-            )
-        yield Cause(
-            kind=test,
-            what=use,
-            amount=off,
-            unit="" if test == "clarity" else "dB",
-            words=words,
-            explains=z**2,
-            chance=float(2 * norm.sf(abs(z))),
+
+
+def _mean_words(kind, use, amount, count):
+    """Readings that are off as a whole as a sentence without its period."""
+    if kind == "sti":
+        return (
+            f"speech intelligibility (STI) in {use} is {abs(amount):.2f}"
+            f" {'higher' if amount > 0 else 'lower'} than predicted, mean of {count} positions:"
+            " check the reverberation, the noise and the equalizer"
         )
+    return (
+        f"in {use} the system reaches {abs(amount):.1f} dB {'more' if amount > 0 else 'less'} than"
+        " predicted: check limiters, gain structure, taps and amplifiers"
+    )

@@ -1,34 +1,18 @@
-"""What the readings of a test plan should be when the hall is as designed, and how far off a
-reading may be all the same.
-"""
+"""What each reading should be when the gym is as designed, and how far off it may be anyway."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..physics import bands, intelligibility
 from ..physics.feedback import STABILITY_MARGIN_DB
-from .plan import arrival_ms
+from .readings import SINGLE, in_octaves, nothing, one_value
 
-READING = {
-    "level": 1.0,
-    "alone": 1.0,
-    "clarity": 0.02,
-    "arrival": 1.0,
-    "spare gain": 2.0,
-    "reach": 1.0,
-    # one reading    judgment, no source; clarity: repeated STIPA readings spread by 0.02 to 0.03
-    # (IEC 60268-16, from memory)
-}
-LOCAL_DB = np.array(
-    [2.5, 2.0, 1.5, 1.3, 1.3, 1.3, 1.5]
-    # prediction at one place: interference low down, 1.3 dB where statistics suffice    measured
-    # against traced halls
-)
-LOCAL_DBA = 1.0  # of the A-weighted sum, whose octaves do not err alike    judgment, no source
-# prediction    clarity: measured against traced halls; others judgment
-MODEL = {"clarity": 0.026, "arrival": 1.0, "spare gain": 3.0, "reach": 1.5}
-# of a reverberation time, in its own share: less than this nobody hears    ISO 3382-1:2009, table
+# of a prediction at one position: interference low down, 1.3 dB where statistics suffice; the
+# A-weighted sum, whose octaves do not err alike    measured against traced gyms; dB(A): judgment,
+# no source [dB]
+LOCAL_DB = np.array([2.5, 2.0, 1.5, 1.3, 1.3, 1.3, 1.5, 1.0])
+# of a predicted reverberation time, as a share of it: nobody hears less    ISO 3382-1:2009, table
 # A.1
 MODEL_RT = 0.05
 DECAYS = 3  # averaged in one reading of a reverberation time
@@ -36,133 +20,357 @@ BANDWIDTH = bands.EXACT * (10**0.15 - 10**-0.15)  # of the octaves [Hz]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Expected:
-    """Predictions by the key of a reading."""
+class Conditions:
+    """What expectations rest on: the uses evaluated as they are measured."""
 
-    # level: (8,), octaves and dB(A), pink noise; reverberation, ambient: (7,); else a number
-    values: dict
-    sd: dict  # of measured less predicted, the same shapes; of a reverberation the reading's alone
-    # of spare gain: what a design keeps back: margin, other open microphones, playing over the
-    # crowd [dB]
-    kept: dict
-    results: dict  # of the uses as measured
-    model_rt: float = MODEL_RT
+    results: dict  # Result by use
+    leads: dict  # group that arrivals are compared with, by use
+    # level left until the loudspeakers reach their limit, by use; readings of the highest clean
+    # level have no expectation without it [dB]
+    to_limit_db: dict = field(default_factory=dict)
+
+    @property
+    def first(self):
+        """Result of the first use, for what belongs to no use."""
+        return next(iter(self.results.values()))
 
 
-def expected(plan, results, reach=None):
-    """Predict every reading of a plan.
+def expect(readings, conditions):
+    """Fill expectations into readings.
 
     Parameters
     ----------
-    plan : TestPlan
-        Of ``commissioning.plan.plan`` [-]
-    results : dict
-        Evaluations of its uses as measured, by name [-]
-    reach : dict, optional
-        Level that each use has to spare until its loudspeakers are at their limit; readings of it
-        are left out otherwise [dB]
+    readings : iterable of Reading
+        Of a plan or of a filled sheet
+    conditions : Conditions
+        The uses evaluated as they are measured
 
     Returns
     -------
-    expected : Expected
-        Polarity is + everywhere; of the ambient noise nothing is predicted
-
-    Sources
-    -------
-    Spread of reverberation times: ISO 3382-2:2008, 7.1 (from memory), T20: 0.88 T sqrt((1 + 1.90 /
-    n) / (N B T)).
+    readings : tuple of Reading
+        The same with ``expected`` and ``spread``; NaN where nothing is predicted: the ambient
+        noise, and the highest clean level without ``to_limit_db``
     """
-    values, sd, kept = {}, {}, {}
-    first = next(iter(results.values()))
-    for item in plan.items:
-        result = results.get(item.use)
-        if item.test == "reverberation":
-            rt = first.decay_times["t20"]
-            values[item.key] = np.where(np.isfinite(rt), rt, first.rt)
-            sd[item.key] = decay_spread(values[item.key], DECAYS, 1)
-        elif item.test in ("level", "alone"):
-            heard = (
-                result.total_db[item.index]
-                if item.test == "level"
-                else bands.to_level(alone(result, item))
-            )
-            pink = heard - intelligibility.SPEECH_SPECTRUM_DB
-            values[item.key] = np.append(pink, bands.a_weighted(pink))
-            sd[item.key] = np.hypot(READING["level"], np.append(LOCAL_DB, LOCAL_DBA))
-        elif item.test == "polarity":
-            values[item.key], sd[item.key] = 1.0, 0.1
-        elif item.test != "ambient":
-            found = _number(plan, item, result, reach or {})
-            if found is not None:
-                values[item.key] = found
-                sd[item.key] = float(np.hypot(READING[item.test], MODEL[item.test]))
-        if item.test == "spare gain":
-            m = next(m for m in result.microphones if m.microphone.name == item.of)
-            use, targets = plan.scenario.use(item.use), plan.scenario.targets
-            # than when the hall is quiet
-            louder = max(
-                float(bands.a_weighted(use.noise)) + targets.speech_to_noise_db - use.target_dba,
-                0.0,
-            )
-            values[item.key] = float(m.margin_db[m.worst]) + STABILITY_MARGIN_DB + m.open_mics_db
-            kept[item.key] = STABILITY_MARGIN_DB + m.open_mics_db + louder
-            sd[item.key] = float(np.hypot(READING[item.test], MODEL[item.test]))
-    return Expected(values=values, sd=sd, kept=kept, results=results)
+    filled = []
+    for reading in readings:
+        value = reading.kind.expected(reading, conditions)
+        filled.append(replace(reading, expected=value, spread=reading.kind.spread(value)))
+    return tuple(filled)
 
 
-def _number(plan, item, result, reach):
-    if item.test == "clarity":
-        return float(result.sti[item.index])
-    if item.test == "arrival":
-        return arrival_ms(result, item.of, item.index) - arrival_ms(
-            result, plan.leads[item.use], item.index
-        )
-    if item.test == "reach" and item.use in reach:
-        return float(result.speech_dba[item.index] + reach[item.use])
-    return None
+# ---- one function for each kind of reading
 
 
-def alone(result, item):
-    """What one loudspeaker gives by itself at its own place, with its share of the late sound.
+def no_expectation(reading, conditions):
+    """Of the ambient noise nothing is predicted.
 
     Parameters
     ----------
+    reading : Reading
+        To be predicted
+    conditions : Conditions
+        The uses evaluated as they are measured
+
+    Returns
+    -------
+    expected : ndarray
+        NaN throughout (8,) [dB]
+    """
+    return nothing()
+
+
+def reverberation_time(reading, conditions):
+    """T20 of the empty gym; the textbook formula where the room gives none.
+
+    Parameters
+    ----------
+    reading : Reading
+        To be predicted
+    conditions : Conditions
+        The uses evaluated as they are measured
+
+    Returns
+    -------
+    expected : ndarray
+        In octaves (8,) [s]
+    """
+    t20 = conditions.first.decay_times["t20"]
+    return in_octaves(np.where(np.isfinite(t20), t20, conditions.first.rt))
+
+
+def level(reading, conditions):
+    """Pink noise from all groups of the use, at the use's volume.
+
+    Parameters
+    ----------
+    reading : Reading
+        To be predicted
+    conditions : Conditions
+        The uses evaluated as they are measured
+
+    Returns
+    -------
+    expected : ndarray
+        Octaves and dB(A) (8,) [dB]
+    """
+    return _pink(conditions.results[reading.use].total_db[reading.position.index])
+
+
+def level_alone(reading, conditions):
+    """Pink noise from one loudspeaker by itself.
+
+    Parameters
+    ----------
+    reading : Reading
+        To be predicted
+    conditions : Conditions
+        The uses evaluated as they are measured
+
+    Returns
+    -------
+    expected : ndarray
+        Octaves and dB(A) (8,) [dB]
+    """
+    return _pink(bands.to_level(energy_alone(reading, conditions.results[reading.use])))
+
+
+def speech_intelligibility(reading, conditions):
+    """STI at the position.
+
+    Parameters
+    ----------
+    reading : Reading
+        To be predicted
+    conditions : Conditions
+        The uses evaluated as they are measured
+
+    Returns
+    -------
+    expected : ndarray
+        One value (8,) [-]
+    """
+    return one_value(conditions.results[reading.use].sti[reading.position.index])
+
+
+def arrival(reading, conditions):
+    """Time by which a group arrives after the lead.
+
+    Parameters
+    ----------
+    reading : Reading
+        To be predicted
+    conditions : Conditions
+        The uses evaluated as they are measured
+
+    Returns
+    -------
+    expected : ndarray
+        One value, negative when it comes first (8,) [ms]
+    """
+    result, at = conditions.results[reading.use], reading.position.index
+    lead = conditions.leads[reading.use]
+    return one_value(arrival_ms(result, reading.subject, at) - arrival_ms(result, lead, at))
+
+
+def polarity(reading, conditions):
+    """First move outward, everywhere.
+
+    Parameters
+    ----------
+    reading : Reading
+        To be predicted
+    conditions : Conditions
+        The uses evaluated as they are measured
+
+    Returns
+    -------
+    expected : ndarray
+        One value, +1 (8,) [-]
+    """
+    return one_value(1.0)
+
+
+def gain_until_ringing(reading, conditions):
+    """Gain by which one open microphone can be raised until feedback begins, the gym quiet.
+
+    Parameters
+    ----------
+    reading : Reading
+        To be predicted
+    conditions : Conditions
+        The uses evaluated as they are measured
+
+    Returns
+    -------
+    expected : ndarray
+        One value: the feedback margin without what ``reserve_db`` keeps back (8,) [dB]
+    """
+    m = _microphone(reading, conditions.results)
+    return one_value(float(m.margin_db[m.worst]) + STABILITY_MARGIN_DB + m.open_mics_db)
+
+
+def highest_clean_level(reading, conditions):
+    """Speech level at which the loudspeakers reach their limit.
+
+    Parameters
+    ----------
+    reading : Reading
+        To be predicted
+    conditions : Conditions
+        The uses evaluated as they are measured
+
+    Returns
+    -------
+    expected : ndarray
+        One value, NaN when ``to_limit_db`` does not have the use (8,) [dB(A)]
+    """
+    result = conditions.results[reading.use]
+    more = conditions.to_limit_db.get(reading.use, np.nan)
+    return one_value(float(result.speech_dba[reading.position.index] + more))
+
+
+def _pink(speech_db):
+    """Octaves and dB(A) of pink noise that is played instead of speech [dB]."""
+    pink = speech_db - intelligibility.SPEECH_SPECTRUM_DB
+    return in_octaves(pink, bands.a_weighted(pink))
+
+
+def _microphone(reading, results):
+    """Feedback margin of the microphone that a reading is about."""
+    microphones = results[reading.use].microphones
+    return next(m for m in microphones if m.microphone.name == reading.subject)
+
+
+# ---- what they rest on
+
+
+def energy_alone(reading, result):
+    """Energy of one loudspeaker by itself at its own seat, with its share of the reverberant sound.
+
+    Parameters
+    ----------
+    reading : Reading
+        Of a loudspeaker alone
     result : Result
-        The use in which it is measured [-]
-    item : Item
-        A reading of it alone [-]
+        The use in which it is measured
 
     Returns
     -------
     energy : ndarray
         (7,) [re 20 uPa squared]
     """
-    n = [c.tag for c in result.scenario.loudspeakers].index(item.of)
-    fed = result.sources.on_axis / result.sources.q
-    return result.direct[n, item.index] + result.reverberant.at(
-        result.points[item.index : item.index + 1]
-    )[0] * fed[n] / fed.sum(axis=0)
+    n = [c.tag for c in result.scenario.loudspeakers].index(reading.subject)
+    k = reading.position.index
+    fed = result.sources.on_axis / result.sources.q  # (source, 7)
+    late = result.reverberant.at(result.points[k : k + 1])[0]
+    return result.direct[n, k] + late * fed[n] / fed.sum(axis=0)
 
 
-def decay_spread(rt, decays, places):
-    """Standard deviation of a measured T20.
+def arrival_ms(result, group, index):
+    """Time at which a group is first heard.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+    group : str
+        Its name
+    index : int
+        Of the point among the result's [-]
+
+    Returns
+    -------
+    time : float
+        Of its nearest loudspeaker in sight, delay and distance [ms]
+    """
+    mine = np.array([c.group == group for c in result.scenario.loudspeakers]) & result.playing
+    time = result.arrival_s[mine, index]
+    seen = result.direct[mine, index].sum(axis=-1) > 0
+    return 1000 * float((time[seen] if seen.any() else time).min())
+
+
+def reserve_db(reading, plan, results):
+    """Gain that a design keeps back when a microphone is rung out in the quiet gym.
+
+    Parameters
+    ----------
+    reading : Reading
+        Of a microphone's feedback margin
+    plan : TestPlan
+        To which it belongs
+    results : dict
+        Evaluations of the uses as measured, by name
+
+    Returns
+    -------
+    reserve : float
+        The stability margin, the other open microphones, and the rise over the crowd's noise [dB]
+    """
+    use, targets = plan.scenario.use(reading.use), plan.scenario.targets
+    over_crowd = float(bands.a_weighted(use.noise)) + targets.speech_to_noise_db - use.target_dba
+    open_mics_db = _microphone(reading, results).open_mics_db
+    return STABILITY_MARGIN_DB + open_mics_db + max(over_crowd, 0.0)
+
+
+# ---- how far off
+
+
+def fixed_spread(*, reading, model):
+    """Spread of a kind of reading that does not depend on the value.
+
+    Parameters
+    ----------
+    reading : float
+        Standard deviation of one reading [unit of the reading]
+    model : float or array
+        Standard deviation of its prediction, or (8,) [unit of the reading]
+
+    Returns
+    -------
+    spread : callable
+        From expected (8,) to the standard deviation of measured less expected (8,)
+    """
+    both = np.hypot(reading, model)
+    return lambda expected: np.where(np.isfinite(expected), both, np.nan)
+
+
+def spread_of_decays(expected):
+    """Spread of one reading of the reverberation; the prediction's own is ``MODEL_RT``.
+
+    Parameters
+    ----------
+    expected : array
+        Reverberation time (8,) [s]
+
+    Returns
+    -------
+    spread : ndarray
+        Standard deviation of the reading alone (8,) [s]
+    """
+    return in_octaves(decay_spread(expected[:SINGLE], DECAYS, 1))
+
+
+def decay_spread(rt, decays, positions):
+    r"""Standard deviation of a measured T20.
+
+    .. math:: \sigma = 0.88\, T \sqrt{\frac{1 + 1.90 / n}{N B T}}
 
     Parameters
     ----------
     rt : array
-        Reverberation time (7,) [s]
+        Reverberation time T (7,) [s]
     decays : int
-        Averaged at each place [-]
-    places : int
-        Combinations of source and microphone [-]
+        Averaged at each position, n [-]
+    positions : int
+        Combinations of source and microphone, N [-]
 
     Returns
     -------
-    sd : ndarray
+    spread : ndarray
         (7,) [s]
 
     Sources
     -------
     ISO 3382-2:2008, 7.1 (from memory).
     """
-    return 0.88 * rt * np.sqrt((1 + 1.90 / decays) / (places * BANDWIDTH * rt))
+    return 0.88 * rt * np.sqrt((1 + 1.90 / decays) / (positions * BANDWIDTH * rt))

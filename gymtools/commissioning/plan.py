@@ -1,112 +1,25 @@
-"""What is measured in the finished hall, where, and how: a plan made from the design."""
+"""What is measured in the finished gym, where, and how: a plan made from the design."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..acoustics.evaluate import Result, evaluate
+from ..acoustics.evaluate import evaluate
 from ..physics import bands
 from ..venue.locations import spot
 from ..venue.scenario import Scenario
+from .kinds import kind_of
+from .readings import Position, Reading, of_kind
 
-APART = 2.0  # between microphone places    ISO 3382-2:2008, 4.3.1 (from memory) [m]
+APART = 2.0  # between microphone positions    ISO 3382-2:2008, 4.3.1 (from memory) [m]
 OFF_WALLS = 1.0  # of a microphone    the same [m]
-ROWS = COLUMNS = 3  # places in a listening area: low, middle and high rows, left, middle and right
-SOURCES, MICROPHONES = (
-    2,
-    3,
-    # of the reverberation: six combinations, the engineering method    ISO 3382-2:2008, table 1
-    # (from memory)
-)
-QUIET_DBA = 40.0  # taken as the noise of the empty hall until it has been measured    assumption
-TESTS = (
-    "ambient",
-    "reverberation",
-    "alone",
-    "level",
-    "clarity",
-    "arrival",
-    "polarity",
-    "spare gain",
-    "reach",
-)
-UNITS = {
-    "ambient": "dB",
-    "reverberation": "s",
-    "alone": "dB",
-    "level": "dB",
-    "clarity": "STI",
-    "arrival": "ms",
-    "polarity": "outward + or inward -",
-    "spare gain": "dB",
-    "reach": "dB(A)",
-}
-IN_OCTAVES = ("ambient", "reverberation", "alone", "level")
-HOW = {  # practice after NT ACOU 108:2001, ISO 3382-2:2008, IEC 60268-16:2020 annex B
-    "ambient": (
-        "Everything off but the ventilation as in use. Energy mean over 30 s or more, in octaves."
-    ),
-    "reverberation": (
-        "Hall empty. A source that radiates all round (or a burst) at the source's place; T20 in"
-        " octaves, mean of three decays. Note T30 too where it differs by more than a tenth."
-    ),
-    "alone": (
-        "Pink noise into this loudspeaker alone (the others taken off at their terminals, by who"
-        " may open them), the same setting for all of them: the first reads about 75 dB(A). Energy"
-        " mean over 10 s or more; in octaves, or dB(A) alone."
-    ),
-    "level": (
-        "Pink noise into all groups of this preset, limiters not working. Turn up until the first"
-        " place reads 80 dB(A), then leave it. Energy mean over 10 s or more, at ear height; in"
-        " octaves, or dB(A) alone."
-    ),
-    "clarity": (
-        "STIPA signal at the level of speech in this use. 15 to 25 s; twice, three times where the"
-        " two differ by more than 0.03. Nobody speaks."
-    ),
-    "arrival": (
-        "Test pulses or sweeps into one group at a time, delays as set. Time by which this group"
-        " comes later than the lead; minus when it comes first."
-    ),
-    "polarity": (
-        "Polarity tester or a pulse into this loudspeaker alone: + when the first move is outward,"
-        " - when not."
-    ),
-    "spare gain": (
-        "Microphone open alone, at the place, at its working gain. Raise it slowly until it just"
-        " rings; write by how much, then go back at once. Wear hearing protection; one hand stays"
-        " on the control."
-    ),
-    "reach": (
-        "STIPA signal or speech noise at the place, raised until a limiter shows or it sounds"
-        " rough; write the last clean reading. Wear hearing protection; nobody stays under the"
-        " loudspeakers."
-    ),
-}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Item:
-    """One reading to be taken."""
-
-    key: str  # what the entry sheet knows it by
-    test: str  # one of ``TESTS``
-    use: str  # "" when it belongs to none
-    of: str  # group, loudspeaker or microphone; "" when there is none
-    tag: str  # of the place, "" when there is none
-    where: str  # in words
-    point: tuple  # x, y, z, or () [m]
-    index: int  # among the places of the use's result, -1 when it is none of them
-
-    @property
-    def unit(self):
-        """Unit of the value."""
-        return UNITS[self.test]
-
-    @property
-    def octaves(self):
-        """Whether it is read in seven octaves."""
-        return self.test in IN_OCTAVES
+ROWS = COLUMNS = 3  # seats in a listening area: low, middle and high rows, left, middle and right
+# of the reverberation: six combinations, the engineering method    ISO 3382-2:2008, table 1 (from
+# memory)
+SOURCES, MICROPHONES = 2, 3
+SOURCE_HEIGHT, MICROPHONE_HEIGHT = 1.5, 1.2  # of the reverberation    the same, 4.3 [m]
+QUIET_DBA = 40.0  # taken as the noise of the empty gym until it has been measured    assumption
+NOT_HEARD_DB = -99.0  # level of a group that no direct sound reaches
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -115,60 +28,67 @@ class TestPlan:
 
     __test__ = False  # nothing for pytest
     scenario: Scenario
-    items: tuple
-    leads: dict  # group that arrivals are told against, by use
-    notes: tuple
+    readings: tuple  # of Reading, nothing measured
+    leads: dict  # group that arrivals are compared with, by use
+    sources: dict  # of the reverberation: x, y, z by the subject of its readings [m]
+    notes: tuple  # sentences
 
-    def item(self, key):
+    def reading(self, key):
         """A reading by its key.
 
         Parameters
         ----------
         key : str
-            As in the entry sheet [-]
+            As in the entry sheet
 
         Returns
         -------
-        item : Item or None
+        reading : Reading or None
             None when there is none
         """
-        return next((i for i in self.items if i.key == key), None)
+        return next((r for r in self.readings if r.key == key), None)
 
-    def of(self, test, use=None):
+    def of(self, kind, use=None):
         """Readings of one kind.
 
         Parameters
         ----------
-        test : str
-            One of ``TESTS`` [-]
+        kind : str
+            Key of ``kinds.KINDS``
         use : str, optional
-            Of one use only [-]
+            Of one use only
 
         Returns
         -------
-        items : list of Item
+        readings : list of Reading
             In order
         """
-        return [i for i in self.items if i.test == test and use in (None, i.use)]
+        return of_kind(self.readings, kind, use)
 
 
 def as_tested(scenario, use, ambient_db=None):
-    """The scenario as it stands when one of its uses is measured: nobody in it, and the noise of
-    the empty hall.
+    """The scenario as it stands when one of its uses is measured.
+
+    Nobody is in it, and the noise is that of the empty gym.
 
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     use : str
-        Name of the use [-]
+        Name of the use
     ambient_db : array, optional
-        Noise as measured (7,); a quiet hall is taken when left out [dB]
+        Noise as measured (7,); a quiet gym is taken when left out [dB]
 
     Returns
     -------
     scenario : Scenario
         With that one use
+
+    Raises
+    ------
+    ValueError
+        The scenario has no such use
     """
     use = scenario.use(use)
     noise = (
@@ -180,116 +100,57 @@ def as_tested(scenario, use, ambient_db=None):
 
 
 def plan(scenario, uses=None):
-    """Readings that check a finished hall against its design.
+    """Readings that check a finished gym against its design.
 
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     uses : sequence of str, optional
         Uses to be measured; all when left out, but for those whose loudspeakers and areas stand as
-        in one before [-]
+        in one before
 
     Returns
     -------
     plan : TestPlan
         The same design gives the same plan
 
+    Raises
+    ------
+    ValueError
+        The scenario has no such use
+
     Sources
     -------
     NT ACOU 108:2001 (public address systems in situ: noise, coverage, response, feedback,
-    intelligibility); ISO 3382-2:2008 (places and decays of the reverberation); IEC 60268-16:2020,
-    annex B (STIPA). From memory where not said otherwise.
+    intelligibility); ISO 3382-2:2008 (positions and decays of the reverberation); IEC
+    60268-16:2020, annex B (STIPA). From memory where it does not say otherwise.
     """
     chosen = [scenario.use(name) for name in uses] if uses is not None else _unlike(scenario)
-    results = {u.name: evaluate(as_tested(scenario, u.name), follow_echoes=False) for u in chosen}
-    notes, letters = [], _letters(scenario.area_names)
-    items = [
-        Item(
-            key="ambient",
-            test="ambient",
-            use="",
-            of="",
-            tag="A1",
-            where="middle of the floor",
-            point=(0.0, 0.0, 1.2),
-            index=-1,
-        )
-    ]
-    reverberation, few = _reverberation(scenario, next(iter(results.values())))
-    items += reverberation
-    if few:
-        notes.append(few)
-    playing = {
-        c.group for u in chosen for c in scenario.loudspeakers if u.group_setting(c.group).on
-    }
-    items += _alone(scenario, results)
-    items += [
-        Item(
-            key=f"polarity {c.tag}",
-            test="polarity",
-            use="",
-            of=c.tag,
-            tag="",
-            where="",
-            point=(),
-            index=-1,
-        )
-        for c in scenario.loudspeakers
-        if c.group in playing
-    ]
-    leads = {}
+    results = {u.name: evaluate(as_tested(scenario, u.name)) for u in chosen}
+    decays, sources, too_near = _decays(scenario, next(iter(results.values())))
+    readings, leads = [_ambient(), *decays, *_alone(scenario, results)], {}
+    readings += _polarities(scenario, chosen)
+    letters = _letters(scenario.area_names)
     for name, result in results.items():
-        places = _places(result, letters)
-        for test, some in (("level", places), ("clarity", _telling(result, places))):
-            items += [
-                Item(
-                    key=f"{test} {name} {tag}",
-                    test=test,
-                    use=name,
-                    of="",
-                    tag=tag,
-                    where=where,
-                    point=point,
-                    index=k,
-                )
-                for tag, where, point, k in some
-            ]
         leads[name], arrivals = _arrivals(result)
-        items += arrivals
-        items += [
-            Item(
-                key=f"spare {name} {m.microphone.name}",
-                test="spare gain",
-                use=name,
-                of=m.microphone.name,
-                tag="",
-                where=spot(m.places[m.worst], scenario.units),
-                point=tuple(np.round(m.places[m.worst], 2).tolist()),
-                index=-1,
-            )
-            for m in result.microphones
-        ]
-        tag, where, point, k = places[0]
-        items.append(
-            Item(
-                key=f"reach {name}",
-                test="reach",
-                use=name,
-                of="",
-                tag=tag,
-                where=where,
-                point=point,
-                index=k,
-            )
-        )
+        positions = _positions(result, letters)
+        readings += [*_at_seats(result, positions), *arrivals, *_open_microphones(result)]
+        readings.append(_highest(result, positions[0]))
     left = [u.name for u in scenario.uses if u.name not in results]
+    notes = [too_near] if too_near else []
     if left:
         notes.append(
             "Not measured, because their loudspeakers and areas stand as in a use that is, or by"
             f" choice: {', '.join(left)}."
         )
-    return TestPlan(scenario=scenario, items=tuple(items), leads=leads, notes=tuple(notes))
+    return TestPlan(
+        scenario=scenario,
+        readings=tuple(readings),
+        leads=leads,
+        sources=sources,
+        notes=tuple(notes),
+    )
 
 
 def _unlike(scenario):
@@ -309,145 +170,53 @@ def _unlike(scenario):
     return kept
 
 
-def _letters(names):
-    """Initials of the areas, longer where two would be called alike."""
-    found = {}
-    for name in names:
-        initials, word = "".join(w[0] for w in name.split()).upper(), name.replace(" ", "").upper()
-        tries = (
-            initials,
-            *(word[:n] for n in range(2, len(word) + 1)),
-            *(f"{initials}{n}-" for n in range(2, 99)),
-        )
-        found[name] = next(t for t in tries if t not in found.values())
-    return found
+# ---- readings of the gym as a whole
 
 
-def _places(result, letters):
-    """Tags, words, points and indices of the places in every area that listens."""
-    found = []
-    for a in result.areas:
-        area = result.configuration.areas[a.name]
-        taken = []
-        for row in _spread(area.rows, ROWS):
-            for column in _spread(area.columns, COLUMNS):
-                k = row * area.columns + column
-                if all(
-                    np.linalg.norm(area.points[k] - area.points[j]) >= APART - 1e-9 for j in taken
-                ):
-                    taken.append(k)
-        taken += [k for k in _own_places(result, a) if k not in taken]
-        found += [
-            (
-                f"{letters[a.name]}{n + 1}",
-                f"{a.name}: {area.seat_words(k, result.scenario.units)}",
-                tuple(np.round(area.points[k], 3).tolist()),
-                a.points.start + k,
-            )
-            for n, k in enumerate(taken)
-        ]
-    return found
+def _ambient():
+    """The noise of the empty gym."""
+    middle = Position("A1", "middle of the floor", (0.0, 0.0, MICROPHONE_HEIGHT))
+    return Reading(key="ambient", kind=kind_of("ambient"), position=middle)
 
 
-def _own_places(result, area):
-    """Places of this area where one of the loudspeakers stands out most: there it is checked."""
-    best = dict.fromkeys(own_place(result, n) for n in np.flatnonzero(result.playing))
-    return [k - area.points.start for k in best if area.points.start <= k < area.points.stop]
-
-
-def _telling(result, places):
-    """Of the places in each area the one where clarity is predicted lowest, the one where it is
-    highest, and the middle one.
-    """
-    found = []
-    for a in result.areas:
-        mine = sorted(
-            (p for p in places if a.points.start <= p[3] < a.points.stop),
-            key=lambda p: result.sti[p[3]],
-        )
-        found += [mine[k] for k in sorted({0, len(mine) // 2, len(mine) - 1})]
-    return found
-
-
-def _spread(count, most):
-    """Rows or columns spread over an area, off its ends where there are many."""
-    return (
-        sorted({int(round(v)) for v in np.linspace(0.1 * (count - 1), 0.9 * (count - 1), most)})
-        if count > most
-        else list(range(count))
-    )
-
-
-def _reverberation(scenario, result):
-    """Source and microphone places on the floor, far enough from walls, from each other, and from
-    the source.
-    """
-    hall, volume, rt = (
-        scenario.hall,
-        result.configuration.room.volume,
-        float(result.rt[bands.MIDDLE].mean()),
-    )
+def _decays(scenario, result):
+    """Reverberation: readings, sources, and a note where microphones stand too near them."""
+    volume, rt = result.configuration.room.volume, float(result.rt[bands.MIDDLE].mean())
     least = 2 * np.sqrt(volume / (result.sources.speed * rt))  # ISO 3382-2:2008, 4.3.1
+    spots = _free_spots(scenario.hall, result)
+    low, high = spots.min(axis=0), spots.max(axis=0)
+    # off the axes, so that few modes are missed
+    ends = [low + (high - low) * share for share in ((0.12, 0.3), (0.8, 0.75))]
+    heads = [spots[np.argmin(np.linalg.norm(spots - end, axis=1))] for end in ends][:SOURCES]
+    readings, note = [], ""
+    for s, head in enumerate(heads, 1):
+        far = np.linalg.norm(spots - head, axis=1)
+        allowed = spots[far >= least]
+        if len(allowed) < MICROPHONES:
+            allowed = spots[np.argsort(-far)[: max(MICROPHONES * 4, 1)]]
+            note = (
+                f"Reverberation: the gym has no positions {scenario.say(least)} from a source; the"
+                " farthest are taken. Decays near the source come out short."
+            )
+        readings += [
+            _decay(scenario, s, m, head, p) for m, p in enumerate(_far_apart(allowed, head), 1)
+        ]
+    sources = {f"S{s}": (*map(float, head), SOURCE_HEIGHT) for s, head in enumerate(heads, 1)}
+    return readings, sources, note
+
+
+def _free_spots(hall, result):
+    """Spots of the floor off walls and off what stands there (spot, 2) [m]."""
     x, y = (
         np.arange(-v / 2 + OFF_WALLS, v / 2 - OFF_WALLS + 1e-9, 1.0)
         for v in (hall.length, hall.width)
     )
     spots = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
-    free = np.array(
-        [
-            not any(
-                r[0] - OFF_WALLS < px < r[1] + OFF_WALLS
-                and r[2] - OFF_WALLS < py < r[3] + OFF_WALLS
-                for r in _in_the_way(result)
-            )
-            for px, py in spots
-        ]
-    )
-    spots = spots[free] if free.any() else np.zeros((1, 2))
-    low, high = spots.min(axis=0), spots.max(axis=0)
-    # off the axes, so that few modes are missed
-    ends = [low + (high - low) * share for share in ((0.12, 0.3), (0.8, 0.75))]
-    heads = [spots[np.argmin(np.linalg.norm(spots - end, axis=1))] for end in ends][:SOURCES]
-    items, few = [], ""
-    for s, head in enumerate(heads, 1):
-        chosen, far = [], np.linalg.norm(spots - head, axis=1)
-        allowed = (
-            spots[far >= least]
-            if (far >= least).sum() >= MICROPHONES
-            else spots[np.argsort(-far)[: max(MICROPHONES * 4, 1)]]
-        )
-        if (far >= least).sum() < MICROPHONES:
-            few = (
-                f"Reverberation: the hall has no places {scenario.say(least)} from a source; the"
-                " farthest are taken. Decays near the source come out short."
-            )
-        while len(chosen) < MICROPHONES and len(allowed):
-            gap = [
-                min((np.linalg.norm(p - q) for q in chosen), default=np.linalg.norm(p - head))
-                for p in allowed
-            ]
-            best = allowed[int(np.argmax(gap))]
-            if chosen and max(gap) < APART:
-                break
-            chosen.append(best)
-        for m, p in enumerate(chosen, 1):
-            where = (
-                f"source at {spot(head, scenario.units)}, 1.5 m up; microphone at"
-                f" {spot(p, scenario.units)}, 1.2 m up"
-            )
-            items.append(
-                Item(
-                    key=f"reverberation S{s} R{m}",
-                    test="reverberation",
-                    use="",
-                    of=f"S{s}",
-                    tag=f"R{m}",
-                    where=where,
-                    point=(float(p[0]), float(p[1]), 1.2),
-                    index=-1,
-                )
-            )
-    return items, few
+    free = np.ones(len(spots), bool)
+    for west, east, south, north in _in_the_way(result):
+        inside = (spots[:, 0] > west - OFF_WALLS) & (spots[:, 0] < east + OFF_WALLS)
+        free &= ~(inside & (spots[:, 1] > south - OFF_WALLS) & (spots[:, 1] < north + OFF_WALLS))
+    return spots[free] if free.any() else np.zeros((1, 2))
 
 
 def _in_the_way(result):
@@ -461,116 +230,233 @@ def _in_the_way(result):
     return [t.footprint(s.hall) for t in things]
 
 
+def _far_apart(allowed, head):
+    """Spots for the microphones, each as far from the others as can be."""
+    chosen = []
+    while len(chosen) < MICROPHONES and len(allowed):
+        gap = [
+            min((np.linalg.norm(p - q) for q in chosen), default=np.linalg.norm(p - head))
+            for p in allowed
+        ]
+        if chosen and max(gap) < APART:
+            break
+        chosen.append(allowed[int(np.argmax(gap))])
+    return chosen
+
+
+def _decay(scenario, source, microphone, head, spot_xy):
+    """One reading of the reverberation."""
+    words = (
+        f"source at {spot(head, scenario.units)}, {SOURCE_HEIGHT} m up; microphone at"
+        f" {spot(spot_xy, scenario.units)}, {MICROPHONE_HEIGHT} m up"
+    )
+    point = (float(spot_xy[0]), float(spot_xy[1]), MICROPHONE_HEIGHT)
+    return Reading(
+        key=f"reverberation S{source} R{microphone}",
+        kind=kind_of("reverberation"),
+        subject=f"S{source}",
+        position=Position(f"R{microphone}", words, point),
+    )
+
+
+# ---- readings of single loudspeakers
+
+
 def _alone(scenario, results):
-    """Every loudspeaker by itself at the place where it stands out most, in the first use in which
-    it plays.
-    """
-    items = []
+    """Every loudspeaker alone, in the first use in which it plays."""
+    readings = []
     for n, c in enumerate(scenario.loudspeakers):
         result = next((r for r in results.values() if r.playing[n]), None)
-        if result is None:
-            continue
-        k = own_place(result, n)
-        area = result.configuration.areas[str(result.area[k])]
-        start = int(np.flatnonzero(result.area == area.name)[0])
-        where = f"{area.name}: {area.seat_words(k - start, scenario.units)}"
-        items.append(
-            Item(
-                key=f"alone {c.tag}",
-                test="alone",
-                use=result.use.name,
-                of=c.tag,
-                tag="",
-                where=where,
-                point=tuple(np.round(result.points[k], 3).tolist()),
-                index=k,
+        if result is not None:
+            readings.append(
+                Reading(
+                    key=f"alone {c.tag}",
+                    kind=kind_of("alone"),
+                    use=result.use.name,
+                    subject=c.tag,
+                    position=_seat(result, own_seat(result, n)),
+                )
             )
-        )
-    return items
+    return readings
 
 
-def own_place(result, loudspeaker):
-    """The listening place where a loudspeaker stands out most from all others and the room.
+def _polarities(scenario, uses):
+    """The polarity of every loudspeaker that plays in one of the uses."""
+    playing = {c.group for u in uses for c in scenario.loudspeakers if u.group_setting(c.group).on}
+    return [
+        Reading(key=f"polarity {c.tag}", kind=kind_of("polarity"), subject=c.tag)
+        for c in scenario.loudspeakers
+        if c.group in playing
+    ]
+
+
+def own_seat(result, loudspeaker):
+    """The seat where a loudspeaker stands out most from all others and the room.
 
     Parameters
     ----------
     result : Result
-        An evaluation in which it plays [-]
+        An evaluation in which it plays
     loudspeaker : int
         Which of the scenario's loudspeakers [-]
 
     Returns
     -------
     index : int
-        Among the result's places [-]
+        Among the result's points [-]
     """
-    speech = result.direct[:, :, bands.SPEECH].sum(axis=-1)
-    listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
+    speech = result.direct[:, :, bands.SPEECH].sum(axis=-1)  # (source, point)
+    listened = _listened(result)
     late = result.reverberant.at(result.points)[:, bands.SPEECH].sum(axis=-1)
     stands_out = speech[loudspeaker] / (speech.sum(axis=0) - speech[loudspeaker] + late)
     return int(listened[np.argmax(stands_out[listened])])
 
 
-def _arrivals(result):
-    """The group that leads, and for every other one the place where the two are most alike in
-    level.
-    """
-    groups = list(
-        dict.fromkeys(
-            c.group
-            for c, on in zip(result.scenario.loudspeakers, result.playing, strict=True)
-            if on
+def _listened(result):
+    """Indices of all seats in use."""
+    return np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
+
+
+def _seat(result, k):
+    """Position of a point of the result, without a tag."""
+    area = result.configuration.areas[str(result.area[k])]
+    start = int(np.flatnonzero(result.area == area.name)[0])
+    words = f"{area.name}: {area.seat_words(k - start, result.scenario.units)}"
+    return Position("", words, tuple(np.round(result.points[k], 3).tolist()), k)
+
+
+# ---- readings of a use
+
+
+def _letters(names):
+    """Initials of the areas, longer where two would share them."""
+    found = {}
+    for name in names:
+        initials, word = "".join(w[0] for w in name.split()).upper(), name.replace(" ", "").upper()
+        tries = (
+            initials,
+            *(word[:n] for n in range(2, len(word) + 1)),
+            *(f"{initials}{n}-" for n in range(2, 99)),
         )
-    )
-    owner = np.array([c.group for c in result.scenario.loudspeakers], object)
-    listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
-    level = {
-        g: bands.to_level(result.direct[owner == g].sum(axis=0)[:, bands.SPEECH].sum(axis=1))[
-            listened
+        found[name] = next(t for t in tries if t not in found.values())
+    return found
+
+
+def _at_seats(result, positions):
+    """Levels at all measuring positions of a use, STI at three in each area."""
+    return [
+        Reading(
+            key=f"{kind} {result.use.name} {p.tag}",
+            kind=kind_of(kind),
+            use=result.use.name,
+            position=p,
+        )
+        for kind, chosen in (("level", positions), ("sti", _range_of_sti(result, positions)))
+        for p in chosen
+    ]
+
+
+def _positions(result, letters):
+    """Measuring positions in every area that listens."""
+    found = []
+    for a in result.areas:
+        area = result.configuration.areas[a.name]
+        taken = []
+        for row in _spread_over(area.rows, ROWS):
+            for column in _spread_over(area.columns, COLUMNS):
+                k = row * area.columns + column
+                gaps = [np.linalg.norm(area.points[k] - area.points[j]) for j in taken]
+                if min(gaps, default=APART) >= APART - 1e-9:
+                    taken.append(k)
+        taken += [k for k in _own_seats(result, a) if k not in taken]
+        found += [
+            Position(
+                f"{letters[a.name]}{n + 1}",
+                f"{a.name}: {area.seat_words(k, result.scenario.units)}",
+                tuple(np.round(area.points[k], 3).tolist()),
+                a.points.start + k,
+            )
+            for n, k in enumerate(taken)
         ]
-        for g in groups
-    }
-    heard = {g: np.where(np.isfinite(level[g]), level[g], -99.0) for g in groups}
-    lead, items = groups[0], []
+    return found
+
+
+def _own_seats(result, area):
+    """Seats of this area where one of the loudspeakers stands out most."""
+    best = dict.fromkeys(own_seat(result, n) for n in np.flatnonzero(result.playing))
+    return [k - area.points.start for k in best if area.points.start <= k < area.points.stop]
+
+
+def _range_of_sti(result, positions):
+    """In each area the positions with the lowest, the middle and the highest predicted STI."""
+    found = []
+    for a in result.areas:
+        mine = sorted(
+            (p for p in positions if a.points.start <= p.index < a.points.stop),
+            key=lambda p: result.sti[p.index],
+        )
+        found += [mine[k] for k in sorted({0, len(mine) // 2, len(mine) - 1})]
+    return found
+
+
+def _spread_over(count, most):
+    """Rows or columns spread over an area, off its ends where there are many."""
+    return (
+        sorted({int(round(v)) for v in np.linspace(0.1 * (count - 1), 0.9 * (count - 1), most)})
+        if count > most
+        else list(range(count))
+    )
+
+
+def _arrivals(result):
+    """The group that leads, and a reading of every other where the two are most alike in level."""
+    sounding = zip(result.scenario.loudspeakers, result.playing, strict=True)
+    groups = list(dict.fromkeys(c.group for c, on in sounding if on))
+    owner = np.array([c.group for c in result.scenario.loudspeakers], object)
+    listened = _listened(result)
+    heard = {}  # (listened,) [dB]
+    for g in groups:
+        energy = result.direct[owner == g].sum(axis=0)[:, bands.SPEECH].sum(axis=1)
+        level = bands.to_level(energy)[listened]
+        heard[g] = np.where(np.isfinite(level), level, NOT_HEARD_DB)
+    lead, readings = groups[0], []
     for g in groups[1:]:
         both = np.minimum(heard[g], heard[lead]) - 0.5 * np.abs(heard[g] - heard[lead])
-        k = int(listened[int(np.argmax(both))])
-        area = result.configuration.areas[str(result.area[k])]
-        start = int(np.flatnonzero(result.area == area.name)[0])
-        where = f"{area.name}: {area.seat_words(k - start, result.scenario.units)}"
-        items.append(
-            Item(
+        readings.append(
+            Reading(
                 key=f"arrival {result.use.name} {g}",
-                test="arrival",
+                kind=kind_of("arrival"),
                 use=result.use.name,
-                of=g,
-                tag="",
-                where=where,
-                point=tuple(np.round(result.points[k], 3).tolist()),
-                index=k,
+                subject=g,
+                position=_seat(result, int(listened[int(np.argmax(both))])),
             )
         )
-    return lead, items
+    return lead, readings
 
 
-def arrival_ms(result: Result, group, index):
-    """When a group is first heard at a place.
+def _open_microphones(result):
+    """Every open microphone, at its worst position."""
+    return [
+        Reading(
+            key=f"feedback margin {result.use.name} {m.microphone.name}",
+            kind=kind_of("feedback margin"),
+            use=result.use.name,
+            subject=m.microphone.name,
+            position=Position(
+                "",
+                spot(m.places[m.worst], result.scenario.units),
+                tuple(np.round(m.places[m.worst], 2).tolist()),
+            ),
+        )
+        for m in result.microphones
+    ]
 
-    Parameters
-    ----------
-    result : Result
-        An evaluation [-]
-    group : str
-        Its name [-]
-    index : int
-        Of the place among the result's [-]
 
-    Returns
-    -------
-    time : float
-        Of its nearest loudspeaker that is in sight, delay and way [ms]
-    """
-    mine = np.array([c.group == group for c in result.scenario.loudspeakers]) & result.playing
-    time = result.arrival_s[mine, index]
-    seen = result.direct[mine, index].sum(axis=-1) > 0
-    return 1000 * float((time[seen] if seen.any() else time).min())
+def _highest(result, position):
+    """The highest clean level of the use, at one position."""
+    return Reading(
+        key=f"maximum level {result.use.name}",
+        kind=kind_of("maximum level"),
+        use=result.use.name,
+        position=position,
+    )

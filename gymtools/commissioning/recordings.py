@@ -1,9 +1,6 @@
-"""Impulse responses from WAV files as readings: reverberation and clarity where the site
-has them.
-"""
+"""Impulse responses from WAV files as readings: reverberation and STI where the site has them."""
 
 import warnings
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,18 +8,22 @@ from scipy.io import wavfile
 
 from ..acoustics.evaluate import evaluate
 from ..physics import bands, impulse, intelligibility
+from .kinds import present_key
 from .plan import as_tested
+from .readings import in_octaves, one_value
+from .sheet import filled_sheet
 
 BENT_PCT = 10.0  # curvature beyond which a decay is suspicious    ISO 3382-2:2008, annex B
+FROM_RESPONSES = ("reverberation", "sti")  # kinds of test that a response gives
 
 
 def read_wav(path):
-    """One impulse response.
+    """Read one impulse response.
 
     Parameters
     ----------
     path : str or Path
-        WAV, integers or floats; of several channels the first [-]
+        WAV, integers or floats; of several channels the first
 
     Returns
     -------
@@ -30,6 +31,13 @@ def read_wav(path):
         (sample,), full scale 1 for integers [-]
     rate : int
         Sampling rate [Hz]
+
+    Raises
+    ------
+    ValueError
+        The file is no WAV file
+    FileNotFoundError
+        There is no such file
     """
     path = Path(path)
     try:
@@ -45,61 +53,57 @@ def read_wav(path):
     return (data if data.ndim == 1 else data[:, 0]), rate
 
 
-def with_waves(readings, folder, plan):
-    """Readings, and beside them what impulse responses in a folder give.
+def with_recordings(sheet, folder, plan):
+    """Add to a sheet what the impulse responses in a folder give.
 
     Parameters
     ----------
-    readings : Readings
-        Of the entry sheet; what stands there already counts before a file [-]
+    sheet : Sheet
+        Values of the entry sheet take precedence
     folder : str or Path
-        With files named by the readings they stand for, e.g. "reverberation S1 R1.wav", "clarity
-        game C5.wav" [-]
+        With files named by their readings, e.g. "reverberation S1 R1.wav", "sti game C5.wav"
     plan : TestPlan
-        The plan [-]
+        The plan
 
     Returns
     -------
-    readings : Readings
-        T20 in octaves (noise must lie 30 dB under the peak), clarity with the levels and the noise
-        that are predicted and read; a decay that bends is remarked on; files that cannot be used
-        are named
+    sheet : Sheet
+        T20 in octaves (noise must lie 30 dB under the peak), STI with the levels and the noise that
+        are predicted and read; a bent decay is remarked on; files that cannot be used are named
 
     Sources
     -------
     ISO 3382-2:2008, 6 and annex B; IEC 60268-16:2020, A.5.3 (indirect method: not through limiters
     or automatic gain).
     """
-    values, remarks, bad = dict(readings.values), dict(readings.remarks), list(readings.bad)
-    known = {f"{i.key}.wav": i for i in plan.items if i.test in ("reverberation", "clarity")}
-    ambient, results = values.get("ambient"), {}
+    measured, remarks, bad = sheet.measured, dict(sheet.remarks), list(sheet.bad)
+    known = {r.key: r for r in plan.readings if r.kind.key in FROM_RESPONSES}
+    results = {}
     for path in sorted(Path(folder).glob("*.wav")):
-        item = known.get(path.name)
-        if item is None:
-            bad.append(f"{path.name}: is no reading of reverberation or clarity in this plan.")
+        reading = known.get(present_key(path.stem))
+        if reading is None:
+            bad.append(f"{path.name}: is no reading of reverberation or STI in this plan.")
             continue
-        if item.key in values:
+        if reading.key in measured:
             continue
         try:
             energy = impulse.octave_energy(*read_wav(path))
-            if item.test == "reverberation":
-                values[item.key], remark = _decay(energy, path.name)
-                remarks |= {item.key: remark} if remark else {}
+            if reading.kind.key == "reverberation":
+                measured[reading.key], remark = _decay(energy, path.name)
+                remarks |= {reading.key: remark} if remark else {}
             else:
-                if item.use not in results:
-                    whole = ambient is not None and np.isfinite(ambient).all()
-                    results[item.use] = evaluate(
-                        as_tested(plan.scenario, item.use, ambient if whole else None),
-                        follow_echoes=False,
-                    )
-                values[item.key] = clarity(energy, results[item.use], item.index, path.name)
+                if reading.use not in results:
+                    tested = as_tested(plan.scenario, reading.use, sheet.ambient_db)
+                    results[reading.use] = evaluate(tested)
+                result, at = results[reading.use], reading.position.index
+                measured[reading.key] = one_value(sti_from(energy, result, at, path.name))
         except ValueError as error:
             bad.append(f"{error}" if str(error).startswith(path.name) else f"{path.name}: {error}")
-    missing = tuple(i.key for i in plan.items if i.key not in values)
-    return replace(readings, values=values, remarks=remarks, bad=tuple(bad), missing=missing)
+    return filled_sheet(plan, measured, remarks=remarks, bad=bad)
 
 
 def _decay(energy, name):
+    """T20 in octaves (8,) [s], and a remark where the decay bends."""
     times, range_db = impulse.decay_times(energy)
     if not np.isfinite(times["t20"]).any():
         raise ValueError(
@@ -109,32 +113,38 @@ def _decay(energy, name):
     bent = 100 * (times["t30"][bands.MIDDLE] / times["t20"][bands.MIDDLE] - 1)
     bent = bent[np.isfinite(bent)]
     worst = float(bent[np.argmax(np.abs(bent))]) if len(bent) else 0.0
-    return times["t20"], (
+    remark = (
         f"the decay bends: T30 is {abs(worst):.0f} % {'longer' if worst > 0 else 'shorter'}"
         " than T20"
         if abs(worst) > BENT_PCT
         else ""
     )
+    return in_octaves(times["t20"]), remark
 
 
-def clarity(energy, result, index, name="the response"):
-    """Clarity at a place from a measured impulse response.
+def sti_from(energy, result, index, name="the response"):
+    """STI at a position from a measured impulse response.
 
     Parameters
     ----------
     energy : array
         Of ``physics.impulse.octave_energy`` (bin, 7) [any linear]
     result : Result
-        The use as measured: levels and noise at the place [-]
+        The use as measured: levels and noise at the position
     index : int
-        Of the place [-]
+        Of the position among the result's points [-]
     name : str
-        What to call it when it cannot be used [-]
+        What a refusal calls it
 
     Returns
     -------
-    clarity : float
+    sti : float
         With noise, masking and reception threshold [-]
+
+    Raises
+    ------
+    ValueError
+        The response does not reach 8 kHz
 
     Sources
     -------

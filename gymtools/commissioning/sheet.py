@@ -1,11 +1,9 @@
-"""The entry sheet of a test plan, and what comes back from it: good rows used, each bad
-one named.
-"""
+"""The entry sheet of a test plan, and what comes back: good rows are used, bad ones are named."""
 
 import csv
 import io
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -14,20 +12,22 @@ from openpyxl.utils.exceptions import InvalidFileException
 
 from ..equipment.schedules import Schedule
 from ..physics import bands
+from .kinds import present_key
+from .readings import in_octaves, one_value
 
-OCTAVES = tuple(f"{label} Hz" for label in bands.LABELS)
-COLUMNS = ("reading", "test", "use", "of", "place", "where", "unit", *OCTAVES, "value", "remark")
-LIMITS = {  # by test: lowest, highest, and the likely slip beyond
-    "ambient": (-20, 120, "Not dB?"),
-    "reverberation": (0.05, 30, "Milliseconds?"),
-    "level": (0, 140, "Not dB re 20 µPa?"),
-    "alone": (0, 140, "Not dB re 20 µPa?"),
-    "clarity": (0, 1, "Per cent? STI goes from 0 to 1."),
-    "arrival": (-1000, 1000, "Seconds or samples?"),
-    "spare gain": (-20, 80, "Not dB?"),
-    "reach": (20, 140, "Not dB(A)?"),
-}
-LOUD = ("level", "alone")  # read in octaves or in dB(A)
+OCTAVES = tuple(f"{f:g} Hz" if f < 1000 else f"{f / 1000:g} kHz" for f in bands.NOMINAL)
+COLUMNS = (
+    "reading",
+    "kind",
+    "use",
+    "subject",
+    "position",
+    "where",
+    "unit",
+    *OCTAVES,
+    "value",
+    "remark",
+)
 SIGNS = {"+": 1.0, "-": -1.0, "\u2212": -1.0, "\u2013": -1.0}
 LEAST = 3  # octaves, for a reading in octaves to be of use
 AGREE_DB = 2.0  # the octaves' sum and the dB(A) beside them
@@ -35,15 +35,55 @@ NUMBER = re.compile(r"([+-]?\d+(?:[.,]\d+)?)\s*(?:dB(?:\(A\)|A)?|ms|s|STI)?")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Readings:
+class Sheet:
     """What was measured."""
 
-    # by key: (7,) where read in octaves (NaN: not read), else a number; levels in dB(A) alone are
-    # numbers
-    values: dict
-    remarks: dict  # by key
+    readings: tuple  # of Reading, those that were measured, in the order of the plan
+    remarks: dict  # by the key of a reading
     bad: tuple  # sentences, one for each row that cannot be used
     missing: tuple  # keys of the plan without a reading
+
+    @property
+    def measured(self):
+        """Measured values by the key of a reading, each (8,) [its unit]."""
+        return {r.key: r.measured for r in self.readings}
+
+    @property
+    def ambient_db(self):
+        """Ambient noise (7,) [dB], None unless all octaves were read."""
+        ambient = self.measured.get("ambient")
+        return ambient[:7] if ambient is not None and np.isfinite(ambient[:7]).all() else None
+
+
+def filled_sheet(plan, measured, *, remarks=None, bad=()):
+    """Readings of a plan with what was measured.
+
+    Parameters
+    ----------
+    plan : TestPlan
+        Of ``commissioning.plan.plan``
+    measured : dict
+        Measured values (8,) by the key of a reading
+    remarks : dict, optional
+        By the key of a reading
+    bad : sequence of str
+        What could not be used, in sentences
+
+    Returns
+    -------
+    sheet : Sheet
+        Keys that the plan does not have are left out
+    """
+    return Sheet(
+        readings=tuple(
+            replace(r, measured=np.asarray(measured[r.key], float))
+            for r in plan.readings
+            if r.key in measured
+        ),
+        remarks=dict(remarks or {}),
+        bad=tuple(bad),
+        missing=tuple(r.key for r in plan.readings if r.key not in measured),
+    )
 
 
 def entry_sheet(plan):
@@ -52,7 +92,7 @@ def entry_sheet(plan):
     Parameters
     ----------
     plan : TestPlan
-        Of ``commissioning.plan.plan`` [-]
+        Of ``commissioning.plan.plan``
 
     Returns
     -------
@@ -61,81 +101,65 @@ def entry_sheet(plan):
     """
     rows = [
         (
-            i.key,
-            i.test,
-            i.use,
-            i.of,
-            i.tag,
-            i.where,
-            "dB, or dB(A) under value" if i.test in LOUD else i.unit,
-            *([""] * 9),
+            r.key,
+            r.kind.label,
+            r.use,
+            r.subject,
+            r.position.tag,
+            r.position.words,
+            "dB, or dB(A) under value" if r.kind.dba else r.unit,
+            *([""] * (len(OCTAVES) + 2)),
         )
-        for i in plan.items
+        for r in plan.readings
     ]
     note = (
-        "Leave empty what was not measured. Octaves where it says dB or s; everything else under"
-        " value. Keep the first column as it is."
+        "Leave empty what was not measured. Noise, reverberation time and levels in octaves;"
+        " everything else under value. Keep the first column as it is."
     )
     return Schedule(title="Readings", columns=COLUMNS, rows=tuple(rows), note=note)
 
 
-def read_readings(path, plan):
+def read_sheet(path, plan):
     """Read a filled entry sheet.
 
     Parameters
     ----------
     path : str or Path
-        CSV (commas, semicolons or tabs; decimal commas where it has semicolons or tabs) or XLSX [-]
+        CSV (commas, semicolons or tabs; decimal commas where it has semicolons or tabs) or XLSX;
+        sheets with the older names of kinds and octaves are read too
     plan : TestPlan
-        That it was made from [-]
+        From which it was made
 
     Returns
     -------
-    readings : Readings
-        Good rows; what is wrong with each other one; a file that is no entry sheet is refused
+    sheet : Sheet
+        Good rows, and what is wrong with each other one
+
+    Raises
+    ------
+    ValueError
+        The file is no entry sheet
+    FileNotFoundError
+        There is no such file
     """
     path = Path(path)
     table = _xlsx(path) if path.suffix.lower() == ".xlsx" else _csv(path)
-    head = next(
-        (n for n, (_, row) in enumerate(table) if row and row[0].strip().lower() == COLUMNS[0]),
-        None,
-    )
-    if head is None:
-        raise ValueError(
-            f"{path.name}: there is no line that begins '{COLUMNS[0]}'. Is it the entry sheet of"
-            " the test plan?"
-        )
-    names = [c.strip() for c in table[head][1]]
-    absent = [c for c in ("reading", "value", *OCTAVES) if c not in names]
-    if absent:
-        raise ValueError(f"{path.name}: missing column {', '.join(absent)}.")
-    values, remarks, bad = {}, {}, []
-    for line, cells in table[head + 1 :]:
-        row = dict(zip(names, [c.strip() for c in cells] + [""] * len(names), strict=False))
-        key = row["reading"].removeprefix("'")
-        filled = [row[c] for c in (*OCTAVES, "value") if row[c]]
-        if not filled:
+    measured, remarks, bad = {}, {}, []
+    for line, row in _rows(table, path.name):
+        if not any(row[c] for c in (*OCTAVES, "value")):
             continue
         try:
-            item = plan.item(key)
-            if item is None:
-                raise ValueError(f"'{key[:60]}' is no reading of this plan")
-            if key in values:
-                raise ValueError(f"'{key}' stands there twice; the first counts")
-            values[key] = _value(item, row)
-            remarks |= {key: row["remark"]} if row.get("remark") else {}
+            reading = _planned(row["reading"], plan, measured)
+            measured[reading.key] = _values(reading, row)
+            if row.get("remark"):
+                remarks[reading.key] = row["remark"]
         except ValueError as error:
             bad.append(f"{path.name}, line {line}: {error}.")
-    return Readings(
-        values=values,
-        remarks=remarks,
-        bad=tuple(bad),
-        missing=tuple(i.key for i in plan.items if i.key not in values),
-    )
+    return filled_sheet(plan, measured, remarks=remarks, bad=bad)
 
 
 def _csv(path):
-    """Numbered rows of texts; what divides them is found out."""
+    """Numbered rows of texts, whatever divides them."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
@@ -148,18 +172,14 @@ def _csv(path):
 
 
 def _xlsx(path):
+    """Numbered rows of texts of the sheet that is open."""
     try:
         sheet = load_workbook(path, data_only=True).active
     except FileNotFoundError:
         raise
-    except (
-        InvalidFileException,
-        KeyError,
-        ValueError,
-        OSError,
-    ) as error:  # a damaged file fails in many ways, BadZipFile among them
+    except (InvalidFileException, KeyError, ValueError, OSError) as error:
         raise ValueError(f"{path.name}: cannot be read as a workbook ({error}).") from None
-    except Exception as error:
+    except Exception as error:  # a damaged file fails in many ways, BadZipFile among them
         raise ValueError(
             f"{path.name}: cannot be read as a workbook ({type(error).__name__})."
         ) from None
@@ -169,48 +189,89 @@ def _xlsx(path):
     ]
 
 
-def _value(item, row):
-    if item.test == "polarity":
-        sign = SIGNS.get(row["value"].removeprefix("'").strip()[:1])
-        if sign is None:
-            raise ValueError(f"'{item.key}': value = '{row['value']}' is neither + nor -")
-        return sign
-    one = _number(item, "value", row["value"]) if row["value"] else None
-    if not item.octaves:
+def _rows(table, file):
+    """Numbered rows under the head of the table, by the names of its columns."""
+    head = next(
+        (n for n, (_, row) in enumerate(table) if row and row[0].strip().lower() == COLUMNS[0]),
+        None,
+    )
+    if head is None:
+        raise ValueError(
+            f"{file}: there is no line that begins '{COLUMNS[0]}'. Is it the entry sheet of the"
+            " test plan?"
+        )
+    # older sheets have "1k Hz"
+    names = [re.sub(r"^(\d)k Hz$", r"\1 kHz", c.strip()) for c in table[head][1]]
+    absent = [c for c in ("reading", "value", *OCTAVES) if c not in names]
+    if absent:
+        raise ValueError(f"{file}: missing column {', '.join(absent)}.")
+    return [
+        (line, dict(zip(names, [c.strip() for c in cells] + [""] * len(names), strict=False)))
+        for line, cells in table[head + 1 :]
+    ]
+
+
+def _planned(text, plan, measured):
+    """The reading that a row is about."""
+    key = present_key(text.removeprefix("'"))
+    reading = plan.reading(key)
+    if reading is None:
+        raise ValueError(f"'{key[:60]}' is no reading of this plan")
+    if key in measured:
+        raise ValueError(f"'{key}' is there twice; the first counts")
+    return reading
+
+
+def _values(reading, row):
+    """What a row holds (8,): octaves, or the single value."""
+    if reading.kind.key == "polarity":
+        return one_value(_sign(reading, row["value"]))
+    single = _number(reading, "value", row["value"]) if row["value"] else np.nan
+    if not reading.kind.octaves:
         if any(row[c] for c in OCTAVES):
-            raise ValueError(f"'{item.key}': is one value, and octaves are filled in")
-        return one
-    read = np.array([_number(item, c, row[c]) if row[c] else np.nan for c in OCTAVES])
-    count = int(np.isfinite(read).sum())
-    if count == 0 and item.test in LOUD and one is not None:
-        return one
+            raise ValueError(f"'{reading.key}': is one value, and octaves are filled in")
+        return one_value(single)
+    octaves = np.array([_number(reading, c, row[c]) if row[c] else np.nan for c in OCTAVES])
+    count = int(np.isfinite(octaves).sum())
+    if count == 0 and reading.kind.dba:
+        return one_value(single)
     if count < LEAST:
+        other = ", or dB(A) under value" if reading.kind.dba else ""
         raise ValueError(
-            f"'{item.key}': {count} octaves are too few. Give {LEAST} at"
-            f" least{', or dB(A) under value' if item.test in LOUD else ''}"
+            f"'{reading.key}': {count} octaves are too few. Give {LEAST} at least{other}"
         )
-    if (
-        one is not None
-        and item.test in LOUD
-        and count == len(OCTAVES)
-        and abs(float(bands.a_weighted(read)) - one) > AGREE_DB
-    ):
-        raise ValueError(
-            f"'{item.key}': the octaves add up to {float(bands.a_weighted(read)):.1f} dB(A), and"
-            f" value says {one:g}"
-        )
-    return read
+    if reading.kind.dba and count == len(OCTAVES):
+        _check_sum(reading, octaves, single)
+    return in_octaves(octaves)  # a value beside them only checks them
 
 
-def _number(item, column, text):
-    low, high, slip = LIMITS[item.test]
+def _sign(reading, text):
+    """Polarity as a number."""
+    sign = SIGNS.get(text.removeprefix("'").strip()[:1])
+    if sign is None:
+        raise ValueError(f"'{reading.key}': value = '{text}' is neither + nor -")
+    return sign
+
+
+def _check_sum(reading, octaves, single):
+    """Refuse a value in dB(A) that is not the sum of the octaves beside it."""
+    total = float(bands.a_weighted(octaves))
+    if abs(total - single) > AGREE_DB:  # never when no value was given: NaN
+        raise ValueError(
+            f"'{reading.key}': the octaves add up to {total:.1f} dB(A), and value says {single:g}"
+        )
+
+
+def _number(reading, column, text):
+    """A number that can be meant."""
+    low, high = reading.kind.limits
     found = NUMBER.fullmatch(text.removeprefix("'").replace("\u2212", "-").strip())
     if not found:
-        raise ValueError(f"'{item.key}': {column} = '{text[:40]}' is not a number")
+        raise ValueError(f"'{reading.key}': {column} = '{text[:40]}' is not a number")
     value = float(found[1].replace(",", "."))
     if not low <= value <= high:
         raise ValueError(
-            f"'{item.key}': {column} = {value:g} is outside {low:g} to {high:g} {item.unit}."
-            f" {slip}".rstrip(". ")
+            f"'{reading.key}': {column} = {value:g} is outside {low:g} to {high:g}"
+            f" {reading.unit}. {reading.kind.slip}".rstrip(". ")
         )
     return value

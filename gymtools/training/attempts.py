@@ -1,5 +1,5 @@
-"""Attempts at a design task, kept in a local file: lines are only ever added, and what cannot be
-read is named and left alone.
+"""Attempts at a design task, kept in a local file: lines are only ever added, and lines that cannot
+be read are named and left as they are.
 """
 
 import json
@@ -9,6 +9,9 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
 LONGEST_NAME = 80  # characters
+# names in files of earlier versions, and what they are called today
+OLD_FIELDS = {"score": "penalty", "terms": "penalties", "hold": "met", "of": "checks"}
+OLD_CRITERIA = {}  # of the penalties: fields of ``design.aiming.Weights`` that were renamed
 
 
 def plain(text, longest=LONGEST_NAME):
@@ -17,9 +20,9 @@ def plain(text, longest=LONGEST_NAME):
     Parameters
     ----------
     text : str
-        What somebody typed [-]
+        As somebody typed it
     longest : int
-        What is longer is cut [characters]
+        Length at which it is cut [characters]
 
     Returns
     -------
@@ -31,19 +34,25 @@ def plain(text, longest=LONGEST_NAME):
 
 @dataclass(frozen=True, kw_only=True)
 class Attempt:
-    """One attempt as it was scored."""
+    """One attempt as it was scored.
+
+    Raises
+    ------
+    ValueError
+        A field is of the wrong kind, or nobody's name is given
+    """
 
     who: str
     when: str  # date and time with zone
     school: str
-    brief: str  # what tells one brief from another
+    brief: str  # ``training.task.brief_id``
     room: str  # in which it was scored
-    score: float  # what it lacks, lower is better [steps]
-    hold: int  # verdicts that hold
-    of: int  # verdicts in all
+    penalty: float  # weighted over all criteria, lower is better [steps]
+    met: int  # checks that meet their target
+    checks: int  # checks in all
     cost: float  # in the price book's currency
-    terms: dict  # what it lacks by criterion [steps]
-    changed: tuple  # what the brief gives and the attempt has changed, in words
+    penalties: dict  # by criterion [steps]
+    changed: tuple  # what the attempt changed although the brief gives it, in words
     scenario: str  # text of the scenario file
 
     def __post_init__(self):
@@ -52,11 +61,11 @@ class Attempt:
             if f.type is str and not isinstance(value, str):
                 raise ValueError(f"{f.name} is not text")
             if f.type in (float, int):
-                _number(f.name, value)
-        if not isinstance(self.terms, dict) or not self.terms:
-            raise ValueError("terms is no table of numbers")
-        for name, value in self.terms.items():
-            _number(f"terms '{name}'", value)
+                _check_number(f.name, value)
+        if not isinstance(self.penalties, dict) or not self.penalties:
+            raise ValueError("penalties is no table of numbers")
+        for name, value in self.penalties.items():
+            _check_number(f"penalties '{name}'", value)
         if not isinstance(self.changed, list | tuple) or not all(
             isinstance(c, str) for c in self.changed
         ):
@@ -67,21 +76,21 @@ class Attempt:
             raise ValueError("there is no name. Say whose attempt this is.")
 
 
-def _number(name, value):
-    """Refuse what is no finite number."""
+def _check_number(name, value):
+    """Refuse everything but a finite number."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise ValueError(f"{name} is not a number")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Kept:
-    """What a file of attempts holds."""
+class Attempts:
+    """Contents of a file of attempts."""
 
-    attempts: tuple
+    attempts: tuple  # of Attempt, in the order in which they were added
     damaged: tuple  # (number of the line, why it cannot be read)
 
     @property
-    def told(self):
+    def warning(self):
         """Damaged lines in words; empty when there is none."""
         if not self.damaged:
             return ""
@@ -89,20 +98,20 @@ class Kept:
         return f"Lines that cannot be read; they are left in the file as they are: {lines}."
 
 
-def keep(path, attempt):
-    """Add an attempt to the end of a file; nothing that stands there is touched.
+def add_attempt(path, attempt):
+    """Add an attempt to the end of a file; nothing in the file is touched.
 
     Parameters
     ----------
     path : str or Path
-        The file; made when it is not there [-]
+        The file; made when it is not there
     attempt : Attempt
-        To be kept [-]
+        To be kept
 
     Raises
     ------
     OSError
-        It could not be written whole; what stood there before still does
+        It could not be written whole; the file still has everything that it had before
 
     Notes
     -----
@@ -124,17 +133,17 @@ def keep(path, attempt):
         )
 
 
-def kept(path):
-    """Everything that a file of attempts holds; the file is not changed.
+def read_attempts(path):
+    """Read a file of attempts; the file is not changed.
 
     Parameters
     ----------
     path : str or Path
-        The file; one that is not there holds nothing [-]
+        Written by this version or an earlier one; a file that is not there holds nothing
 
     Returns
     -------
-    kept : Kept
+    attempts : Attempts
         Attempts in the order in which they were added, and the lines that cannot be read
     """
     path, attempts, damaged = Path(path), [], []
@@ -145,10 +154,11 @@ def kept(path):
             attempts.append(_attempt(line))
         except ValueError as error:
             damaged.append((number, plain(error, 160)))
-    return Kept(attempts=tuple(attempts), damaged=tuple(damaged))
+    return Attempts(attempts=tuple(attempts), damaged=tuple(damaged))
 
 
 def _attempt(line):
+    """One attempt from its line."""
     try:
         found = json.loads(line.decode("utf-8"))
     except UnicodeDecodeError:
@@ -157,6 +167,7 @@ def _attempt(line):
         raise ValueError("was cut off or changed") from None
     if not isinstance(found, dict):
         raise ValueError("is no attempt")
+    found = _with_todays_names(found)
     known = {f.name for f in fields(Attempt)}
     missing, more = sorted(known - found.keys()), sorted(found.keys() - known)
     if missing or more:
@@ -166,3 +177,11 @@ def _attempt(line):
             )
         )
     return Attempt(**found)
+
+
+def _with_todays_names(found):
+    """An attempt with the names of earlier versions replaced."""
+    found = {OLD_FIELDS.get(k, k): v for k, v in found.items()}
+    if isinstance(found.get("penalties"), dict):
+        found["penalties"] = {OLD_CRITERIA.get(k, k): v for k, v in found["penalties"].items()}
+    return found

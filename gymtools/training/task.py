@@ -1,4 +1,4 @@
-"""A design task: an attempt scored on the criteria, and told beside what the search for a better
+"""A design task: an attempt scored on the criteria, and compared with what the search for a better
 aim makes of the same brief.
 """
 
@@ -14,127 +14,146 @@ from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..equipment.schedules import Schedule
 from ..venue.files import to_text
+from ..venue.quantity import file_fields
 from ..venue.scenario import Scenario
 from .attempts import Attempt
 
-TERMS = {  # what is lacking, in words, and how much of what one step is
-    "evenness": (
-        "evenness: how much the direct sound scatters over the places that listen",
-        1.0,
-        "dB",
+
+@dataclass(frozen=True)
+class Step:
+    """What one step of a penalty is."""
+
+    label: str
+    meaning: str
+    size: float  # of one step [unit]
+    unit: str
+
+    def amount(self, steps):
+        """Steps in the criterion's own unit.
+
+        Parameters
+        ----------
+        steps : float
+            Of a penalty [steps]
+
+        Returns
+        -------
+        words : str
+            E.g. "0.06 STI"; empty when it rounds to nothing
+        """
+        digits = 2 if self.size < 1 else 1
+        shown = round(steps * self.size, digits)
+        return f"{shown:.{digits}f} {self.unit}" if shown > 0 else ""
+
+
+STEPS = {  # by the fields of ``Weights``
+    "evenness": Step(
+        "coverage uniformity", "scatter of the direct sound over the seats", 1.0, "dB"
     ),
-    "worst": ("worst place: how far it lies below the mean of its area", 1.0, "dB"),
-    "clarity": ("clarity: what nine tenths of the places lack of a perfect STI", 0.03, "STI"),
-    "stray": ("sound that misses the listeners and is sent back", 5.0, "% of all sound"),
-    "spare": ("spare gain that microphones lack", 1.0, "dB"),
-    "arrivals": ("arrivals further apart than asked for", 5.0, "ms"),
-    "loudest": ("loudest place: how far over what is allowed", 1.0, "dB"),
+    "worst": Step("quietest seat", "how far it lies below the mean of its area", 1.0, "dB"),
+    "clarity": Step(
+        "speech intelligibility", "what 9 of 10 seats lack of a perfect STI", 0.03, "STI"
+    ),
+    "stray": Step(
+        "stray sound", "sound that misses the listeners and is sent back", 5.0, "% of all"
+    ),
+    "spare": Step("feedback margin", "what microphones lack of it", 1.0, "dB"),
+    "arrivals": Step("arrival-time spread", "time over the target", 5.0, "ms"),
+    "loudest": Step("loudest seat", "level over what is allowed", 1.0, "dB"),
 }
 MOVES = ("pan_deg", "downtilt_deg", "height", "gain_db", "delay_ms")  # of the solver
-SAME = 0.05  # scores that differ by less are even: half the last digit told [steps]
+SAME = 0.05  # penalties that differ by less are even: half the last digit shown [steps]
+SAME_COST = 0.5  # half the last digit shown, in the price book's currency
 # what an attempt may change; of uses only how groups play
-FREE = ("groups", "treatments", "equipment", "uses", "units", "text", "loudspeaker_files")
+FREE = ("groups", "treatments", "equipment", "uses", "units", "loudspeaker_files")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Scored:
+class Score:
     """One design on all criteria over all its uses."""
 
     scenario: Scenario
-    score: float  # lower is better [steps]
-    terms: dict  # means over all uses by the names of ``Weights`` [steps]
-    weakest: tuple  # (use, its score [steps])
-    hold: int  # verdicts that hold
-    of: int
-    cost: float
-    room: str
+    penalty: float  # weighted over all criteria, lower is better [steps]
+    penalties: dict  # means over all uses by the fields of ``Weights`` [steps]
+    weakest: tuple  # (use, its penalty [steps])
+    met: int  # checks that meet their target
+    checks: int  # checks in all
+    cost: float  # in the price book's currency
+    room: str  # in which it was scored
     weights: Weights  # how much each criterion counted
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Solved:
+class Solution:
     """What the solver makes of a brief."""
 
-    scored: Scored
+    score: Score
     moved: dict  # (from, to) by path
     evaluations: int
-    stopped: bool
+    stopped: bool  # before its end
 
 
-def scored(scenario, *, weights=None, room="statistical", prices=None):
+def score(scenario, *, weights=None, room="statistical", prices=None):
     """Score a design.
 
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     weights : Weights, optional
-        How much each criterion counts; the usual weights when left out [-]
+        How much each criterion counts; the usual weights when left out
     room : str
-        As for ``evaluate`` [-]
+        As for ``evaluate``
     prices : PriceBook, optional
-        The package's invented one when left out [-]
+        The package's invented one when left out
 
     Returns
     -------
-    scored : Scored
-        Evaluated afresh in every use, over all places
+    score : Score
+        Evaluated afresh in every use, over all seats
     """
     weights = weights or Weights()
     results = {u.name: evaluate(scenario, u.name, room=room) for u in scenario.uses}
     by_use = {name: penalty(r, weights) for name, r in results.items()}
-    lacking = [penalties(r) for r in results.values()]
+    by_criterion = [penalties(r) for r in results.values()]
     verdicts = [v for r in results.values() for v in r.verdicts]
-    return Scored(
+    return Score(
         scenario=scenario,
         room=room,
         weights=weights,
-        score=float(np.mean(list(by_use.values()))),
+        penalty=float(np.mean(list(by_use.values()))),
         weakest=max(by_use.items(), key=lambda pair: pair[1]),
-        terms={
-            f.name: float(np.mean([found[f.name] for found in lacking])) for f in fields(Weights)
+        penalties={
+            f.name: float(np.mean([found[f.name] for found in by_criterion]))
+            for f in fields(Weights)
         },
-        hold=sum(v.word == "meets" for v in verdicts),
-        of=len(verdicts),
+        met=sum(v.meets for v in verdicts),
+        checks=len(verdicts),
         cost=cost(scenario, prices, system=amplify(scenario, results, prices=prices)),
     )
 
 
-def solved(
-    brief,
-    *,
-    weights=None,
-    evaluations=600,
-    starts=2,
-    room="statistical",
-    prices=None,
-    progress=None,
-    stop=None,
-):
-    """What the search for a better aim makes of a brief, scored like an attempt.
+def solve(brief, *, weights=None, evaluations=600, starts=2, progress=None, stop=None):
+    """Let the search for a better aim work on a brief, and score the result like an attempt.
 
     Parameters
     ----------
     brief : Scenario
-        What everybody starts from [-]
+        What everybody starts from
     weights : Weights, optional
-        As for ``scored`` [-]
+        As for ``score``
     evaluations : int
         As for ``aim``; time grows with it [-]
     starts : int
         As for ``aim`` [-]
-    room : str
-        As for ``evaluate`` [-]
-    prices : PriceBook, optional
-        As for ``scored`` [-]
     progress : callable, optional
-        As for ``aim`` [-]
+        As for ``aim``
     stop : callable, optional
-        As for ``aim`` [-]
+        As for ``aim``
 
     Returns
     -------
-    solved : Solved
+    solution : Solution
         It turns, tilts, lifts and balances what the brief has; it buys nothing and moves nothing
         along the plan
     """
@@ -142,27 +161,28 @@ def solved(
         brief,
         move=MOVES,
         weights=weights,
-        room=room,
         evaluations=evaluations,
         starts=starts,
         progress=progress,
         stop=stop,
     )
-    made = scored(found.scenario, weights=weights, room=room, prices=prices)
-    return Solved(
-        scored=made, moved=found.moved, evaluations=found.evaluations, stopped=found.stopped
+    return Solution(
+        score=score(found.scenario, weights=weights),
+        moved=found.moved,
+        evaluations=found.evaluations,
+        stopped=found.stopped,
     )
 
 
 def outside(brief, scenario):
-    """What an attempt has changed that the brief gives.
+    """List what an attempt has changed although the brief gives it.
 
     Parameters
     ----------
     brief : Scenario
-        What everybody starts from [-]
+        What everybody starts from
     scenario : Scenario
-        The attempt [-]
+        The attempt
 
     Returns
     -------
@@ -171,7 +191,7 @@ def outside(brief, scenario):
     """
     found = [
         f.name.replace("_", " ")
-        for f in fields(Scenario)
+        for f in file_fields(Scenario)
         if f.name not in FREE and getattr(brief, f.name) != getattr(scenario, f.name)
     ]
     before, after = ({u.name: u for u in s.uses} for s in (brief, scenario))
@@ -190,12 +210,12 @@ def outside(brief, scenario):
 
 
 def brief_id(brief):
-    """What tells one brief from another.
+    """Short text that differs from one brief to another.
 
     Parameters
     ----------
     brief : Scenario
-        What everybody starts from [-]
+        What everybody starts from
 
     Returns
     -------
@@ -211,18 +231,23 @@ def attempt(brief, made, who, *, now=None):
     Parameters
     ----------
     brief : Scenario
-        What everybody starts from [-]
-    made : Scored
-        The attempt's score [-]
+        What everybody starts from
+    made : Score
+        The attempt's score
     who : str
-        Whose it is [-]
+        Whose it is
     now : datetime, optional
-        Date and time; the clock's when left out [-]
+        Date and time; the clock's when left out
 
     Returns
     -------
     attempt : Attempt
         With the text of the scenario, so that it can be scored again
+
+    Raises
+    ------
+    ValueError
+        No name is given
     """
     when = (now or datetime.now().astimezone()).isoformat(timespec="seconds")
     return Attempt(
@@ -231,31 +256,36 @@ def attempt(brief, made, who, *, now=None):
         school=brief.name,
         brief=brief_id(brief),
         room=made.room,
-        score=made.score,
-        hold=made.hold,
-        of=made.of,
+        penalty=made.penalty,
+        met=made.met,
+        checks=made.checks,
         cost=made.cost,
-        terms=made.terms,
+        penalties=made.penalties,
         changed=outside(brief, made.scenario),
         scenario=to_text(replace(made.scenario, units=brief.units)),
     )
 
 
 def difference(own, other):
-    """How an attempt stands to the solver's result, in words.
+    """Compare an attempt with the solver's result, in words.
 
     Parameters
     ----------
-    own : Scored
-        The attempt [-]
-    other : Scored
-        The solver's [-]
+    own : Score
+        The attempt
+    other : Score
+        The solver's
 
     Returns
     -------
     sentences : list of str
-        The whole, what the attempt is worse and better in (with the unit of each criterion),
-        verdicts and money
+        The whole, where the attempt is worse and better (with the unit of each criterion), checks
+        and money
+
+    Raises
+    ------
+    ValueError
+        The two were scored in different rooms, or with different weights
     """
     if own.room != other.room:
         raise ValueError(
@@ -264,57 +294,70 @@ def difference(own, other):
         )
     if own.weights != other.weights:
         raise ValueError(
-            "the attempt and the solver's result were weighed differently: they do not compare."
+            "the attempt and the solver's result were scored with different weights: they do not"
+            " compare."
         )
-    gap, weight = own.score - other.score, lambda k: getattr(own.weights, k)
-    said = f"Your design lacks {own.score:.1f} steps, the solver's {other.score:.1f}"
-    worse = "worse" if gap > 0 else "better"
-    apart = "they are even" if abs(gap) < SAME else f"yours is {abs(gap):.1f} steps {worse}"
-    found = [f"{said}: {apart}."]
+    gap = own.penalty - other.penalty
+    stand = (
+        "they are even"
+        if abs(gap) < SAME
+        else f"yours is {abs(gap):.1f} steps {'worse' if gap > 0 else 'better'}"
+    )
+    return [
+        (
+            f"Your design has a penalty of {own.penalty:.1f} steps, the solver's"
+            f" {other.penalty:.1f}: {stand}."
+        ),
+        *_criteria_apart(own, other),
+        (
+            f"Checks met: {own.met} of {own.checks} in yours, {other.met} of {other.checks} in the"
+            " solver's."
+        ),
+        _cost_apart(own.cost, other.cost),
+    ]
+
+
+def _criteria_apart(own, other):
+    """Where an attempt is worse, then where it is better, what weighs most first."""
     for word, sign in (("worse", 1), ("better", -1)):
-        apart = {k: sign * (own.terms[k] - other.terms[k]) for k in TERMS if weight(k) > 0}
-        order = sorted(apart, key=lambda k: -apart[k] * weight(k))
+        weights = {key: getattr(own.weights, key) for key in STEPS}
+        apart = {
+            key: sign * (own.penalties[key] - other.penalties[key])
+            for key, weight in weights.items()
+            if weight > 0
+        }
+        order = sorted(apart, key=lambda key: -apart[key] * weights[key])
         rows = [
-            f"{TERMS[k][0].split(':')[0]} by {words}"
-            for k in order
-            if (words := _amount(k, apart[k]))
+            f"{STEPS[key].label} by {amount}"
+            for key in order
+            if (amount := STEPS[key].amount(apart[key]))
         ]
         if rows:
-            found.append(f"Yours is {word} in {'; '.join(rows)}.")
-    found.append(
-        f"Verdicts that hold: {own.hold} of {own.of} in yours, {other.hold} of {other.of} in the"
-        " solver's."
+            yield f"Yours is {word} in {'; '.join(rows)}."
+
+
+def _cost_apart(own, other):
+    """What both cost."""
+    money = own - other
+    apart = f"{abs(money):,.0f} {'more' if money > 0 else 'less'}"
+    return (
+        f"Yours costs {own:,.0f}, the solver's {other:,.0f}:"
+        f" {'the same' if abs(money) < SAME_COST else apart} (prices are invented examples)."
     )
-    money = own.cost - other.cost
-    apart = (
-        "the same" if abs(money) < 0.5 else f"{abs(money):,.0f} {'more' if money > 0 else 'less'}"
-    )
-    found.append(
-        f"Yours costs {own.cost:,.0f}, the solver's {other.cost:,.0f}: {apart} (prices are invented"
-        " examples)."
-    )
-    return found
 
 
-def _amount(key, steps):
-    """Steps of one criterion in its own unit; empty when there is nothing to tell."""
-    size, unit = TERMS[key][1:]
-    digits = 2 if size < 1 else 1
-    return f"{steps * size:.{digits}f} {unit}" if round(steps * size, digits) > 0 else ""
-
-
-def attempts_table(kept):
+def attempts_table(found):
     """Attempts as a table for the supervisor.
 
     Parameters
     ----------
-    kept : Kept
-        Of ``training.attempts.kept`` [-]
+    found : Attempts
+        Of ``training.attempts.read_attempts``
 
     Returns
     -------
     table : Schedule
-        A row for every attempt that can be read; the note names what cannot
+        A row for every attempt that can be read; the note names the lines that cannot
     """
     columns = (
         "number",
@@ -323,11 +366,11 @@ def attempts_table(kept):
         "school",
         "brief",
         "room",
-        "score [steps]",
-        "verdicts that hold",
-        "verdicts",
+        "penalty [steps]",
+        "checks met",
+        "checks",
         "cost",
-        *(f"{k} [steps]" for k in TERMS),
+        *(f"{step.label} [steps]" for step in STEPS.values()),
         "changed outside the brief",
         "scenario file",
     )
@@ -339,17 +382,17 @@ def attempts_table(kept):
             a.school,
             a.brief,
             a.room,
-            round(a.score, 3),
-            a.hold,
-            a.of,
+            round(a.penalty, 3),
+            a.met,
+            a.checks,
             round(a.cost, 2),
-            *(round(a.terms[k], 3) if k in a.terms else "" for k in TERMS),
+            *(round(a.penalties[key], 3) if key in a.penalties else "" for key in STEPS),
             "; ".join(a.changed),
             scenario_name(n),
         )
-        for n, a in enumerate(kept.attempts, 1)
+        for n, a in enumerate(found.attempts, 1)
     ]
-    return Schedule(title="Attempts", columns=columns, rows=tuple(rows), note=kept.told)
+    return Schedule(title="Attempts", columns=columns, rows=tuple(rows), note=found.warning)
 
 
 def scenario_name(number):

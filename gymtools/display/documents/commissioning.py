@@ -10,7 +10,9 @@ import plotly.graph_objects as go
 from ...acoustics.criteria import CRITERIA
 from ...acoustics.evaluate import evaluate
 from ...commissioning.comparison import SURE
-from ...commissioning.plan import HOW, TESTS, as_tested
+from ...commissioning.kinds import KINDS
+from ...commissioning.plan import as_tested
+from ...commissioning.readings import SINGLE, measured_of, of_kind
 from ...commissioning.sheet import entry_sheet
 from ...physics.bands import LABELS
 from ...venue.files import save
@@ -27,11 +29,11 @@ from .page import Page, quoted
 FRESH = (
     (
         "Before anything is measured: everything is hung and secured as approved, wired, and has"
-        " been switched on once at low level by who may do so."
+        " been switched on once at low level by whoever may do so."
     ),
     (
-        "Hearing protection while levels are set and while microphones are rung out; nobody in the"
-        " seats; the hall closed to others."
+        "Wear hearing protection while levels are set and while microphones are rung out. Nobody"
+        " sits in the seats; the gym is closed to others."
     ),
     (
         "Instruments: sound level meter of class 1 or 2 with octaves, calibrated before and after;"
@@ -42,28 +44,35 @@ FRESH = (
         " more than this sheet."
     ),
 )
-SHORT = {
-    "speech_to_noise": "highest clean level over the noise of the use",
-    "coverage_range": "coverage of all sound (direct and late)",
+# where the readings give another figure than the design's criterion
+LABELS_AS_READ = {
+    "speech_to_noise": "Highest clean level over the noise of the use",
+    "coverage_range": "Coverage uniformity of all sound (direct and reverberant)",
 }
 MEANS = {
     "as predicted": "as predicted",
     "higher than predicted": "more than predicted",
     "lower than predicted": "less than predicted",
 }
+HOW_CAUSES_ARE_FOUND = (
+    "Each possible cause is tried on all readings. A cause is listed when it explains so much that"
+    " the false-alarm rate of the whole list is at most 5 % for a gym that is as predicted. Look"
+    " before you believe it."
+)
+SIGNS = ("circle", "square", "diamond", "cross", "x", "triangle-up", "star")
 NOT_LIFE_SAFETY = (
     "This is no test of a life-safety system: emergency announcements are the fire-alarm"
     " contractor's, and the authority having jurisdiction decides."
 )
 
 
-def _points(view, places):
-    """Places as marks on a plan, each with its text."""
+def _marks(view, positions):
+    """Positions as marks on a plan, each with its text."""
     k = view.k
     return go.Scatter(
-        x=[p[0] * k for p, _ in places],
-        y=[p[1] * k for p, _ in places],
-        text=[scene.plain(t) for _, t in places],
+        x=[p[0] * k for p, _ in positions],
+        y=[p[1] * k for p, _ in positions],
+        text=[scene.plain(t) for _, t in positions],
         mode="markers+text",
         textposition="top center",
         marker=dict(symbol="cross", size=8, color=INK),
@@ -74,30 +83,31 @@ def _points(view, places):
     )
 
 
-def places_map(plan, use, texts=None):
-    """The places at which levels are read in a use.
+def positions_map(plan, use, texts=None):
+    """Plan of the gym with the positions at which levels are read in a use.
 
     Parameters
     ----------
     plan : TestPlan
-        The plan [-]
+        The plan
     use : str
-        Name of the use [-]
+        Name of the use
     texts : dict, optional
-        What stands at a place, by the key of its reading; its tag when left out [-]
+        What is shown at a position, by the key of its reading; its tag when left out
 
     Returns
     -------
     figure : plotly.graph_objects.Figure
         For paper
     """
-    result = evaluate(as_tested(plan.scenario, use), follow_echoes=False)
+    result = evaluate(as_tested(plan.scenario, use))
     view = scene.View(result=result, quantity="speech", units=plan.scenario.units)
-    items = [i for i in plan.of("level", use) if texts is None or i.key in texts]
+    readings = [r for r in plan.of("level", use) if texts is None or r.key in texts]
+    marks = [(r.position.point, texts[r.key] if texts else r.position.tag) for r in readings]
     chart = go.Figure(
         [
             *plans.traces(view, ("plan: room", "plan: loudspeakers"), "x", "y"),
-            _points(view, [(i.point, texts[i.key] if texts else i.tag) for i in items]),
+            _marks(view, marks),
         ]
     )
     return chart.update_layout(
@@ -115,9 +125,9 @@ def plan_html(plan, *, date=None):
     Parameters
     ----------
     plan : TestPlan
-        Of ``commissioning.plan.plan`` [-]
+        Of ``commissioning.plan.plan``
     date : datetime.date, optional
-        Told at the top; today when left out [-]
+        Shown at the top; today when left out
 
     Returns
     -------
@@ -128,65 +138,61 @@ def plan_html(plan, *, date=None):
     page = Page(f"{s.name}: test plan")
     page.add(
         f"<h1>{quoted(s.name)}: what to measure</h1>",
-        '<p class="quiet" id="made-on">Written on'
-        f" {(date or datetime.date.today()).isoformat()}.</p>",
-    )
-    page.add(
+        _written_on(date),
         '<h2 class="first">Before you begin</h2>',
         "<ul>"
         + "".join(f"<li>{escape(x)}</li>" for x in (*FRESH, *CAUTIONS))
         + f"<li>{NOT_LIFE_SAFETY}</li></ul>",
+        f"<p>{len(plan.readings)} readings. Write them into the entry sheet (the XLSX or CSV beside"
+        " this file), a row for each. Leave empty what was not measured.</p>",
+        "".join(f"<p>{escape(note)}</p>" for note in plan.notes),
     )
-    page.add(
-        f"<p>{len(plan.items)} readings. Write them into the entry sheet (the XLSX or CSV beside"
-        " this file), a row for each. Leave empty what was not measured.</p>"
-    )
-    page.add("".join(f"<p>{escape(note)}</p>" for note in plan.notes))
-    for test in TESTS:
-        items = plan.of(test)
-        if not items:
-            continue
-        page.add(
-            f'<h2 class="first">{escape(test[0].upper() + test[1:])}</h2>',
-            f"<p>{escape(HOW[test])}</p>",
-        )
-        rows = [
-            (
-                quoted(i.key),
-                quoted(i.use or "-"),
-                quoted(" ".join(x for x in (i.tag, i.of) if x) or "-"),
-                quoted(i.where or "-"),
-                _place(i, s),
-                escape(_against(plan, i)),
-            )
-            for i in items
-        ]
-        page.add(
-            table(
-                f"Readings, {escape(test)} [{escape(items[0].unit)}]",
-                ("reading", "use", "of", "where", f"east, north, up [{s.units}]", "against"),
-                rows,
-            )
-        )
-        if test == "level":
-            for use in plan.leads:
-                page.figure(
-                    places_map(plan, use),
-                    f"{use}: places at which levels are read; the tags are those of the table",
-                )
+    for kind in KINDS.values():
+        if plan.of(kind.key):
+            _kind_of_test(page, plan, kind)
     return page.html()
 
 
-def _place(item, scenario):
-    return (
-        ", ".join(f"{to_file(v, 'm', scenario.units):.1f}" for v in item.point)
-        if item.point
-        else "-"
+def _written_on(date):
+    """Line with the date, the only one in which two files of the same thing differ."""
+    date = date or datetime.date.today()
+    return f'<p class="quiet" id="made-on">Written on {date.isoformat()}.</p>'
+
+
+def _kind_of_test(page, plan, kind):
+    """One kind of test: how it is read, and its readings."""
+    readings, s = plan.of(kind.key), plan.scenario
+    page.add(f'<h2 class="first">{escape(kind.label)}</h2>', f"<p>{escape(kind.how)}</p>")
+    rows = [
+        (
+            quoted(r.key),
+            quoted(r.use or "-"),
+            quoted(" ".join(x for x in (r.position.tag, r.subject) if x) or "-"),
+            quoted(r.position.words or "-"),
+            _point(r, s),
+            escape(f"the {plan.leads[r.use]}" if kind.key == "arrival" else ""),
+        )
+        for r in readings
+    ]
+    page.add(
+        table(
+            f"{escape(kind.label)} [{escape(kind.unit)}]",
+            ("reading", "use", "subject", "where", f"east, north, up [{s.units}]", "compared with"),
+            rows,
+        )
     )
+    if kind.key == "level":
+        for use in plan.leads:
+            page.figure(
+                positions_map(plan, use),
+                f"{use}: positions at which levels are read, with the tags of the table",
+            )
 
 
-def _against(plan, item):
-    return f"the {plan.leads[item.use]}" if item.test == "arrival" else ""
+def _point(reading, scenario):
+    """Coordinates in the school's units."""
+    point = reading.position.point
+    return ", ".join(f"{to_file(v, 'm', scenario.units):.1f}" for v in point) if point else "-"
 
 
 def report_html(comparison, *, date=None):
@@ -195,71 +201,69 @@ def report_html(comparison, *, date=None):
     Parameters
     ----------
     comparison : Comparison
-        Of ``commissioning.comparison.compare`` [-]
+        Of ``commissioning.comparison.compare``
     date : datetime.date, optional
-        Told at the top; today when left out [-]
+        Shown at the top; today when left out
 
     Returns
     -------
     html : str
         Opens offline; the same comparison gives the same file but for its date line
     """
-    plan = comparison.plan
-    page = Page(f"{plan.scenario.name}: commissioning report")
-    page.add(
-        f"<h1>{quoted(plan.scenario.name)}: the finished hall against its design</h1>",
-        '<p class="quiet" id="made-on">Written on'
-        f" {(date or datetime.date.today()).isoformat()}.</p>",
-    )
+    name = comparison.plan.scenario.name
+    page = Page(f"{name}: commissioning report")
+    page.add(f"<h1>{quoted(name)}: the finished gym against its design</h1>", _written_on(date))
     for write in (_plain, _criteria, _causes, _maps, _room, _every, _not_used, _end):
         write(page, comparison)
     return page.html()
 
 
 def _plain(page, c):
-    out, low = len(c.outside), [k for k in c.checks if k.word in ("misses", "out of reach")]
+    out = len(c.outside)
+    missed = [k for k in c.checks if k.word in ("misses", "out of reach")]
     page.add('<h2 class="first">In plain words</h2>')
     page.add(
-        f"<p>{len(c.readings.values)} of {len(c.plan.items)} readings were taken and could be used."
-        f" {len(c.points) - out} of the {len(c.points)} that have a prediction lie as near to it as"
-        " can be expected; of a hall that is just as predicted about one in twenty would not.</p>"
+        f"<p>{len(c.sheet.readings)} of {len(c.plan.readings)} readings were taken and could be"
+        f" used. {len(c.differences) - out} of the {len(c.differences)} that have a prediction lie"
+        " as near to it as can be expected; in a gym that is just as predicted, about one in twenty"
+        " would not.</p>"
     )
-    if low:
-        page.add(
-            "<p><b>What was asked for and is not there:</b></p><ul>"
-            + "".join(
-                f"<li>{quoted(f'{k.use}: ' if k.use else '')}"
-                f"{escape(SHORT.get(k.criterion, CRITERIA[k.criterion].label))}:"
-                f" {_say(k.measured, k.unit)}, asked for {_say(k.target, k.unit)}.</li>"
-                for k in low
-            )
-            + "</ul>"
+    if missed:
+        lines = "".join(
+            f"<li>{quoted(f'{k.use}: ' if k.use else '')}{escape(_label(k.criterion))}:"
+            f" {_say(k.measured, k.unit)}, target {_say(k.target, k.unit)}.</li>"
+            for k in missed
         )
+        page.add(f"<p><b>Targets that the gym misses:</b></p><ul>{lines}</ul>")
     else:
-        page.add(
-            "<p>Every criterion that was measured reaches what was asked for, or just misses"
-            " it.</p>"
-        )
-    told = "They are told below, the surest first."
+        page.add("<p>Every criterion that was measured meets its target or comes close to it.</p>")
+    found = "They are listed below, the surest first."
     none = "Nothing in the readings points to a fault."
     page.add(
-        f"<p><b>Likely causes found: {len(c.causes)}.</b> {told if c.causes else none}</p>",
+        f"<p><b>Likely causes found: {len(c.causes)}.</b> {found if c.causes else none}</p>",
         f"<p>{NOT_LIFE_SAFETY}</p>",
     )
 
 
+def _label(criterion):
+    """What a criterion is called in the report."""
+    return LABELS_AS_READ.get(criterion, CRITERIA[criterion].label)
+
+
 def _say(value, unit):
+    """A value with its unit."""
+    unit = "" if unit == "STI" else unit
     digits = 2 if unit in ("", "s") else 0 if unit == "ms" else 1
     return f"{value:.{digits}f}{f' {escape(unit)}' if unit else ''}"
 
 
 def criteria_table(comparison):
-    """Criteria: asked for, predicted, measured.
+    """Criteria: target, predicted, measured.
 
     Parameters
     ----------
     comparison : Comparison
-        Of ``commissioning.comparison.compare`` [-]
+        Of ``commissioning.comparison.compare``
 
     Returns
     -------
@@ -268,12 +272,12 @@ def criteria_table(comparison):
     """
     rows = [
         (
-            quoted(k.use or "the hall"),
-            escape(SHORT.get(k.criterion, CRITERIA[k.criterion].label)),
+            quoted(k.use or "the gym"),
+            escape(_label(k.criterion)),
             _say(k.target, k.unit),
-            _say(k.predicted, k.unit),
+            _say(k.expected, k.unit),
             _say(k.measured, k.unit),
-            f"± {_say(SURE * k.sd, k.unit)}",
+            f"± {_say(SURE * k.spread, k.unit)}",
             f'<span class="word">{k.word}</span>',
             MEANS[k.against_prediction],
             k.count,
@@ -281,15 +285,15 @@ def criteria_table(comparison):
         for k in comparison.checks
     ]
     return table(
-        "Criteria, measured with nobody in the hall",
+        "Criteria, measured with nobody in the gym",
         (
             "use",
-            "what",
-            "asked for",
+            "criterion",
+            "target",
             "predicted",
             "measured",
             "uncertainty (95 %)",
-            "against what was asked for",
+            "against the target",
             "against the prediction",
             "readings",
         ),
@@ -300,9 +304,10 @@ def criteria_table(comparison):
 def _criteria(page, c):
     page.add('<h2 class="first">Criterion by criterion</h2>', criteria_table(c))
     page.add(
-        "<p class='quiet'>Predicted is the hall as it was measured: empty, with its noise; clarity"
-        " in use is another figure, told further down. Spare gain: what was found on ringing out,"
-        " less the 6 dB margin, other open microphones, and what playing over the crowd takes.</p>"
+        "<p class='quiet'>The prediction is for the gym as it was measured: empty, with its noise."
+        " Speech intelligibility with people in the seats is another figure; it stands further"
+        " down. Feedback margin: the gain at which the microphone rang, less the 6 dB margin, other"
+        " open microphones, and the rise over the crowd.</p>"
     )
 
 
@@ -312,7 +317,7 @@ def causes_list(causes):
     Parameters
     ----------
     causes : sequence of Cause
-        Of ``commissioning.diagnosis.causes``, the surest first [-]
+        Of ``commissioning.diagnosis.diagnose``, the surest first
 
     Returns
     -------
@@ -320,48 +325,38 @@ def causes_list(causes):
         A list
     """
     if not causes:
-        return "<p>None: what differs is within what readings and predictions are good for.</p>"
-
-    def by_chance(x):
-        return (
-            ""
-            if np.isinf(x.explains)
-            else (
-                "By chance:"
-                " "
-                f"{f'{100 * x.chance:.1g} %' if x.chance > 1e-6 else 'less than one in a million'}."
-            )
-        )
-
-    return (
-        "<ol>"
-        + "".join(
-            f"<li>{quoted(x.words)}. <span class='quiet'>{by_chance(x)}</span></li>" for x in causes
-        )
-        + "</ol>"
+        return "<p>None: the differences are within what readings and predictions are good for.</p>"
+    items = "".join(
+        f"<li>{quoted(x.words)}. <span class='quiet'>{_by_chance(x)}</span></li>" for x in causes
     )
+    return f"<ol>{items}</ol>"
+
+
+def _by_chance(cause):
+    """Probability of as much in a gym that is as predicted; nothing for what a tester shows."""
+    if np.isinf(cause.explains):
+        return ""
+    chance = f"{100 * cause.chance:.1g} %" if cause.chance > 1e-6 else "less than one in a million"
+    return f"By chance: {chance}."
 
 
 def _causes(page, c):
-    page.add('<h2 class="first">Likely causes of what differs</h2>', causes_list(c.causes))
     page.add(
-        "<p class='quiet'>Each possible cause is tried on all readings; one is told when it"
-        " explains so much that in a hall as predicted anything at all would be told once in twenty"
-        " times. Look before you believe it.</p>"
+        '<h2 class="first">Likely causes of what differs</h2>',
+        causes_list(c.causes),
+        f"<p class='quiet'>{HOW_CAUSES_ARE_FOUND}</p>",
     )
 
 
 def _maps(page, c):
-    page.add("<h2>Levels, place by place</h2>")
+    page.add("<h2>Levels, position by position</h2>")
     for use in c.plan.leads:
-        texts = {
-            p.key: f"{p.difference:+.1f}" for p in c.points if p.test == "level" and p.use == use
-        }
+        texts = level_texts(c, use)
         if texts:
             page.figure(
-                places_map(c.plan, use, texts),
-                f"{use}: measured less predicted level at each place [dB(A)], the volume control"
-                " taken off",
+                positions_map(c.plan, use, texts),
+                f"{use}: measured less predicted level at each position [dB(A)], the volume taken"
+                " off",
             )
     page.figure(
         scatter(c),
@@ -370,57 +365,61 @@ def _maps(page, c):
     )
 
 
+def level_texts(comparison, use):
+    """Measured less predicted levels of a use, as texts for a plan.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        Of ``commissioning.comparison.compare``
+    use : str
+        Name of the use
+
+    Returns
+    -------
+    texts : dict
+        By the key of a reading, in dB(A)
+    """
+    return {
+        d.reading.key: f"{d.value:+.1f}"
+        for d in comparison.differences
+        if d.reading.kind.key == "level" and d.reading.use == use
+    }
+
+
 def scatter(comparison):
     """Measured against predicted levels.
 
     Parameters
     ----------
     comparison : Comparison
-        Of ``commissioning.comparison.compare`` [-]
+        Of ``commissioning.comparison.compare``
 
     Returns
     -------
     figure : plotly.graph_objects.Figure
         For paper; a sign for each use
     """
-    points = [p for p in comparison.points if p.test in ("level", "alone")]
-    signs, traces = ("circle", "square", "diamond", "cross", "x", "triangle-up", "star"), []
-    ends = [
-        min((min(p.predicted, p.measured) for p in points), default=60) - 3,
-        max((max(p.predicted, p.measured) for p in points), default=90) + 3,
-    ]
-    sd = max((p.sd for p in points), default=1.0)
-    band = go.Scatter(
-        x=[*ends, *ends[::-1]],
-        y=[ends[0] - SURE * sd, ends[1] - SURE * sd, ends[1] + SURE * sd, ends[0] + SURE * sd],
-        fill="toself",
-        fillcolor="#eef1f4",
-        line=dict(width=0),
-        hoverinfo="skip",
-        showlegend=False,
-        mode="lines",
-    )
-    line = go.Scatter(
-        x=ends,
-        y=ends,
-        mode="lines",
-        line=dict(color=QUIET, width=1),
-        hoverinfo="skip",
-        showlegend=False,
-    )
-    for n, use in enumerate(dict.fromkeys((p.use, p.test) for p in points)):
-        mine = [p for p in points if (p.use, p.test) == use]
-        traces.append(
-            go.Scatter(
-                x=[p.predicted for p in mine],
-                y=[p.measured for p in mine],
-                mode="markers",
-                name=scene.plain(f"{use[0]}{', each alone' if use[1] == 'alone' else ''}"),
-                marker=dict(symbol=signs[n % len(signs)], size=8, line=dict(width=1, color=INK)),
-            )
+    levels = [d for d in comparison.differences if d.reading.kind.dba]
+    both = [v for d in levels for v in (d.expected, d.measured)]
+    ends = [min(both, default=63) - 3, max(both, default=87) + 3]
+    spread = max((d.spread for d in levels), default=1.0)
+    groups = {}
+    for d in levels:
+        alone = d.reading.kind.key == "alone"
+        groups.setdefault(f"{d.reading.use}{', each alone' if alone else ''}", []).append(d)
+    signs = [
+        go.Scatter(
+            x=[d.expected for d in mine],
+            y=[d.measured for d in mine],
+            mode="markers",
+            name=scene.plain(name),
+            marker=dict(symbol=SIGNS[n % len(SIGNS)], size=8, line=dict(width=1, color=INK)),
         )
-    chart = go.Figure([band, line, *traces])
-    chart.update_layout(
+        for n, (name, mine) in enumerate(groups.items())
+    ]
+    chart = go.Figure([*_agreement(ends, SURE * spread), *signs])
+    return chart.update_layout(
         **plans.LOOK,
         height=430,
         margin=dict(l=56, r=10, t=14, b=46),
@@ -428,7 +427,20 @@ def scatter(comparison):
         xaxis=dict(title="predicted [dB(A)]", range=ends, zeroline=False),
         yaxis=dict(title="measured [dB(A)]", range=ends, scaleanchor="x", zeroline=False),
     )
-    return chart
+
+
+def _agreement(ends, within):
+    """The band in which measurement and prediction agree, and the line through its middle."""
+    quiet = dict(hoverinfo="skip", showlegend=False, mode="lines")
+    band = go.Scatter(
+        x=[*ends, *ends[::-1]],
+        y=[ends[0] - within, ends[1] - within, ends[1] + within, ends[0] + within],
+        fill="toself",
+        fillcolor="#eef1f4",
+        line=dict(width=0),
+        **quiet,
+    )
+    return band, go.Scatter(x=ends, y=ends, line=dict(color=QUIET, width=1), **quiet)
 
 
 def _room(page, c):
@@ -437,23 +449,17 @@ def _room(page, c):
         page.add("<p>No reverberation was measured.</p>")
         return
     f = c.fit
-
-    def show(v, digits=2):
-        return tuple(f"{x:.{digits}f}" if x == x else "-" for x in v)
-
+    predicted = of_kind(c.readings, "reverberation")[0].expected[:SINGLE]
     page.add(
         table(
-            "Reverberation of the empty hall [s], and the absorption that gives it",
+            "Reverberation of the empty gym [s], and the absorption that gives it",
             ("octave [Hz]", *LABELS),
             [
-                ("by formula, as designed", *show(f.before)),
-                (
-                    f"predicted, {ROOMS[c.room]}",
-                    *show(c.expected.values[c.plan.of("reverberation")[0].key]),
-                ),
-                ("measured, mean", *show(f.measured)),
-                ("by formula, fitted", *show(f.after)),
-                ("absorption of all finishes times", *show(f.factors)),
+                ("by formula, as designed", *_numbers(f.before)),
+                (f"predicted, {ROOMS[c.room]}", *_numbers(predicted)),
+                ("measured, mean", *_numbers(f.measured)),
+                ("by formula, fitted", *_numbers(f.after)),
+                ("absorption of all finishes times", *_numbers(f.factors)),
             ],
         )
     )
@@ -462,65 +468,60 @@ def _room(page, c):
             "<p>No factor between 0.1 and 10 gives the time measured at"
             f" {escape(', '.join(f.unreached))} Hz.</p>"
         )
+    page.add(
+        _again(c),
+        "<p class='quiet'>One factor per octave for all finishes together: a decay cannot say which"
+        " of them is off.</p>",
+    )
+
+
+def _numbers(values):
+    """Two digits, a dash where there is nothing."""
+    return tuple(f"{x:.2f}" if x == x else "-" for x in values)
+
+
+def _again(c):
+    """Every use as predicted with the design's room and with the room as it is."""
     rows = []
     for name, (before, after) in c.again.items():
-
-        def least(r):
-            return min(a.sti_p10 for a in r.areas)
-
-        def hold(r):
-            return f"{sum(v.word == 'meets' for v in r.verdicts)} of {len(r.verdicts)}"
-
-        def spare(r):
-            return (
-                f"{min(float(m.margin_db.min()) for m in r.microphones):.1f}"
-                if r.microphones
-                else "none"
-            )
-
-        rows.append(
-            (
-                quoted(name),
-                f"{before.rt_mid:.2f}",
-                f"{after.rt_mid:.2f}",
-                f"{least(before):.2f}",
-                f"{least(after):.2f}",
-                spare(before),
-                spare(after),
-                hold(before),
-                hold(after),
-            )
-        )
-    page.add(
-        table(
-            f"Every use predicted again with the room as it is, people in it, {ROOMS[c.room]}",
-            (
-                "use",
-                "reverberation [s]",
-                "now",
-                "clarity (STI)",
-                "now",
-                "spare gain [dB]",
-                "now",
-                "verdicts that hold",
-                "now",
-            ),
-            rows,
-        )
-    )
-    page.add(
-        "<p class='quiet'>One factor an octave for all finishes together: a decay cannot say which"
-        " of them is off.</p>"
+        cells = zip(_key_figures(before), _key_figures(after), strict=True)
+        rows.append((quoted(name), *(text for pair in cells for text in pair)))
+    return table(
+        f"Every use predicted again with the room as it is, people in it, {ROOMS[c.room]}",
+        (
+            "use",
+            "reverberation [s]",
+            "now",
+            "speech intelligibility (STI)",
+            "now",
+            "feedback margin [dB]",
+            "now",
+            "checks met",
+            "now",
+        ),
+        rows,
     )
 
 
-def points_table(comparison):
+def _key_figures(result):
+    """Reverberation, lowest STI that 9 of 10 seats reach, smallest feedback margin, checks met."""
+    margins = [float(m.margin_db.min()) for m in result.microphones]
+    met = sum(v.meets for v in result.verdicts)
+    return (
+        f"{result.rt_mid:.2f}",
+        f"{min(a.sti_p10 for a in result.areas):.2f}",
+        f"{min(margins):.1f}" if margins else "none",
+        f"{met} of {len(result.verdicts)}",
+    )
+
+
+def differences_table(comparison):
     """Every reading against its prediction.
 
     Parameters
     ----------
     comparison : Comparison
-        Of ``commissioning.comparison.compare`` [-]
+        Of ``commissioning.comparison.compare``
 
     Returns
     -------
@@ -529,16 +530,16 @@ def points_table(comparison):
     """
     rows = [
         (
-            quoted(p.key),
-            quoted(p.where or "-"),
-            _say(p.predicted, p.unit if p.unit not in ("STI",) else ""),
-            _say(p.measured, p.unit if p.unit not in ("STI",) else ""),
-            f"{p.difference:+.2f}",
-            f"± {SURE * p.sd:.2f}",
-            "" if p.within else '<span class="word">outside</span>',
+            quoted(d.reading.key),
+            quoted(d.where or "-"),
+            _say(d.expected, d.unit),
+            _say(d.measured, d.unit),
+            f"{d.value:+.2f}",
+            f"± {SURE * d.spread:.2f}",
+            "" if d.within else '<span class="word">outside</span>',
         )
-        for p in comparison.points
-        if p.test != "polarity"
+        for d in comparison.differences
+        if d.reading.kind.key != "polarity"
     ]
     return table(
         "Every reading",
@@ -550,34 +551,35 @@ def points_table(comparison):
 def _every(page, c):
     page.add(
         "<h2>Every reading against its prediction</h2>",
-        f'<div class="wide">{points_table(c)}</div>',
+        f'<div class="wide">{differences_table(c)}</div>',
     )
-    wrong = [i.of for i in c.plan.of("polarity") if c.readings.values.get(i.key) == -1.0]
-    right = [i.of for i in c.plan.of("polarity") if c.readings.values.get(i.key) == 1.0]
+    tested = measured_of(c.readings, "polarity")
+    right = [r.subject for r in tested if r.measured[SINGLE] == 1.0]
+    wrong = [r.subject for r in tested if r.measured[SINGLE] == -1.0]
     page.add(
-        f"<p>Polarity right: {quoted(', '.join(right) or 'none tested')}. Polarity wrong:"
+        f"<p>Correct polarity: {quoted(', '.join(right) or 'none tested')}. Reversed polarity:"
         f" {quoted(', '.join(wrong) or 'none')}.</p>"
     )
-    if c.readings.remarks:
+    if c.sheet.remarks:
         page.add(
             table(
                 "Remarks",
                 ("reading", "remark"),
-                [(quoted(k), quoted(v)) for k, v in c.readings.remarks.items()],
+                [(quoted(k), quoted(v)) for k, v in c.sheet.remarks.items()],
             )
         )
 
 
 def _not_used(page, c):
-    if c.readings.bad:
+    if c.sheet.bad:
         page.add(
             '<h2 class="first">Rows that could not be used</h2>',
-            "<ul>" + "".join(f"<li>{quoted(b)}</li>" for b in c.readings.bad) + "</ul>",
+            "<ul>" + "".join(f"<li>{quoted(b)}</li>" for b in c.sheet.bad) + "</ul>",
         )
-    if c.readings.missing:
+    if c.sheet.missing:
         page.add(
             '<h2 class="first">Not measured</h2>',
-            f"<p>{quoted(', '.join(c.readings.missing))}.</p>",
+            f"<p>{quoted(', '.join(c.sheet.missing))}.</p>",
         )
 
 
@@ -603,13 +605,13 @@ def write_plan(plan, folder, *, overwrite=False, date=None):
     Parameters
     ----------
     plan : TestPlan
-        The plan [-]
+        The plan
     folder : str or Path
-        In which a folder for the school is made [-]
+        In which a folder for the school is made
     overwrite : bool
-        Whether files of an earlier time may be replaced: a filled sheet among them [-]
+        Whether files of an earlier time may be replaced: a filled sheet among them
     date : datetime.date, optional
-        As for ``plan_html`` [-]
+        As for ``plan_html``
 
     Returns
     -------
@@ -637,13 +639,13 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     Parameters
     ----------
     comparison : Comparison
-        Of ``commissioning.comparison.compare`` [-]
+        Of ``commissioning.comparison.compare``
     folder : str or Path
-        Where to, it must be there [-]
+        Where to, it must be there
     overwrite : bool
-        Whether a report of an earlier time may be replaced [-]
+        Whether a report of an earlier time may be replaced
     date : datetime.date, optional
-        As for ``report_html`` [-]
+        As for ``report_html``
 
     Returns
     -------

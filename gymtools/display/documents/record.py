@@ -60,7 +60,7 @@ def record_html(decision, *, reader="file", date=None):
     page = Page(f"{name}: decision record")
     page.add(
         f"<h1>{quoted(name)}: the sound system</h1>",
-        f'<p class="quiet" id="made-on">Written on'
+        '<p class="quiet" id="made-on">Written on'
         f" {(date or datetime.date.today()).isoformat()}.</p>",
     )
     for part in PARTS[reader]:

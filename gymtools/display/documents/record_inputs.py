@@ -48,8 +48,10 @@ def _gym(s):
     rows += [
         (
             f"bleachers '{quoted(b.name)}'",
-            f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)},"
-            f" {say(b.length)} long, {b.seats} seats",
+            (
+                f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)},"
+                f" {say(b.length)} long, {b.seats} seats"
+            ),
         )
         for b in s.banks
     ]

@@ -1,7 +1,8 @@
 """Parts of a lesson: a question that is guessed at first, and a folded worked solution."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import KW_ONLY, dataclass, replace
 from html import escape
 
 import ipywidgets as w
@@ -14,87 +15,87 @@ UNSEEN = "The computed answer appears here once you have given your guess."
 
 @dataclass(frozen=True)
 class Slip:
-    """A typical mistake: what it would give, and the words for who made it."""
+    """A typical mistake: what it would give, and what to say to who made it."""
 
-    # callable, so that it follows the parameters and is worked out only after a guess [unit of the
+    # takes nothing; called after a guess only, so that it follows the parameters [unit of the
     # question]
-    value: object
+    value: Callable
     words: str
 
 
 @dataclass(frozen=True)
 class Reply:
-    """What a guess was answered: ``word`` is "right", "too low", "too high", "not a guess" or "no
-    answer".
-    """
+    """Answer to a guess."""
 
-    word: str
-    line: str
+    word: str  # "right", "too low", "too high", "not a guess" or "no answer"
+    line: str  # in one sentence or two
     off: float = math.nan  # guess less answer [unit of the question]
-    slip: str = ""
+    slip: str = ""  # words of the typical mistake that it comes near to
 
 
+@dataclass(eq=False)
 class Question:
-    """A guess first, then the computed answer beside it; nothing of the answer is worked out or
-    sent to the page before.
+    """A guess first, then the computed answer beside it.
+
+    Nothing of the answer is computed or sent to the page before the guess.
 
     Parameters
     ----------
     words : str
-        The question, in a gymnasium's terms [-]
+        The question, in a gymnasium's terms
     unit : str
-        Of guess and answer; may be empty [-]
+        Of guess and answer; may be empty
     answer : callable
         Computes the answer from the lesson's parameters; takes nothing [unit]
     low, high : float
-        What a sensible guess lies between [unit]
+        Limits of a sensible guess [unit]
     first : float
-        What stands there at first, so that the notebook runs to its end [unit]
+        Shown at first, so that the notebook runs to its end [unit]
     near : float
         How far off still counts as right [unit]
     step : float or None
         Step of a slider; typed entry when None [unit]
     digits : int
-        Decimals told [-]
+        Decimals shown [-]
     slips : sequence of Slip
-        Typical mistakes, nearest to the guess is told [-]
+        Typical mistakes; the one nearest to the guess is named
     solution : callable or None
-        HTML of the worked solution, computed; folded under the answer [-]
+        HTML of the worked solution, computed; folded under the answer
     """
 
-    def __init__(
-        self,
-        words,
-        unit,
-        answer,
-        *,
-        low,
-        high,
-        first,
-        near,
-        step=None,
-        digits=1,
-        slips=(),
-        solution=None,
-    ):
-        self.words, self.unit, self.answer = words, unit, answer
-        self.low, self.high, self.first, self.near = low, high, first, near
-        self.step, self.digits, self.slips, self.solution = step, digits, tuple(slips), solution
+    words: str
+    unit: str
+    answer: Callable
+    _: KW_ONLY
+    low: float
+    high: float
+    first: float
+    near: float
+    step: float | None = None
+    digits: int = 1
+    slips: tuple = ()
+    solution: Callable | None = None
+
+    def __post_init__(self):
         self.given = []  # every guess that was one, in order
-        if step is None:
-            self.entry = w.Text(value=f"{first:g}")
+        if self.step is None:
+            self.entry = w.Text(value=f"{self.first:g}")
         else:
             self.entry = w.FloatSlider(
-                value=first, min=low, max=high, step=step, readout_format=f".{digits}f"
+                value=self.first,
+                min=self.low,
+                max=self.high,
+                step=self.step,
+                readout_format=f".{self.digits}f",
             )
-        self.entry.description = f"my guess [{unit}]" if unit else "my guess"
+        self.entry.description = f"my guess [{self.unit}]" if self.unit else "my guess"
         self.entry.style, self.entry.layout.width = STYLE, WIDE
         self.button = w.Button(description="This is my guess", layout=w.Layout(width="auto"))
         self.button.on_click(lambda _: self.give(self.entry.value))
-        self.refusal, self.told = w.HTML(), w.HTML(card(f"<p class='quiet'>{UNSEEN}</p>"))
+        self.refusal, self.reply = w.HTML(), w.HTML(card(f"<p class='quiet'>{UNSEEN}</p>"))
         self.asked = w.VBox(
             [
-                w.HTML(card(f"<p><b>{escape(words)}</b></p>")),
+                w.HTML(card(f"<p><b>{escape(self.words)}</b></p>")),
                 w.HBox([self.entry, self.button]),
                 self.refusal,
             ]
@@ -102,45 +103,35 @@ class Question:
 
     @property
     def value(self):
-        """The last guess, or what stood there at first [unit]."""
+        """The last guess, or the value shown at first [unit]."""
         return self.given[-1] if self.given else self.first
 
     def twin(self):
-        """The same question, not yet asked: a check cell may answer it without revealing anything
-        on the page.
+        """The same question, not yet asked.
+
+        A check cell may answer it without revealing anything on the page.
 
         Returns
         -------
         question : Question
             Without guesses
         """
-        return Question(
-            self.words,
-            self.unit,
-            self.answer,
-            low=self.low,
-            high=self.high,
-            first=self.first,
-            near=self.near,
-            step=self.step,
-            digits=self.digits,
-            slips=self.slips,
-            solution=self.solution,
-        )
+        return replace(self)
 
     def give(self, guess):
-        """Answer a guess; whatever it is, nothing is raised at the learner and no earlier guess is
-        lost.
+        """Answer a guess.
+
+        Whatever it is, nothing is raised at the learner and no earlier guess is lost.
 
         Parameters
         ----------
         guess : any
-            A number, or a text that was typed [unit]
+            A number, or a text as it was typed [unit]
 
         Returns
         -------
         reply : Reply
-            What the page shows
+            As the page shows it
         """
         try:
             value = self._read(guess)
@@ -166,7 +157,7 @@ class Question:
         Returns
         -------
         words : str
-            "6.2 dB"
+            E.g. "6.2 dB"
         """
         return f"{value:.{self.digits}f} {self.unit}".rstrip()
 
@@ -213,7 +204,7 @@ class Question:
         )
 
     def _slip(self, value, answer):
-        """Words of the typical mistake that the guess comes nearest to, if it comes near one."""
+        """Words of the typical mistake nearest to the guess; empty when none is near."""
         found = [
             (abs(value - made), s.words)
             for s in self.slips
@@ -233,7 +224,7 @@ class Question:
             if self.solution and reply.word != "no answer"
             else ""
         )
-        self.told.value = card(f"<p><b>{escape(reply.line)}</b></p>", before, solution)
+        self.reply.value = card(f"<p><b>{escape(reply.line)}</b></p>", before, solution)
 
 
 def folded(title, html):
@@ -242,9 +233,9 @@ def folded(title, html):
     Parameters
     ----------
     title : str
-        What stands on it while it is closed [-]
+        Shown while it is closed
     html : str
-        What it holds; text from a scenario must have been escaped [-]
+        Its contents; text from a scenario must have been escaped
 
     Returns
     -------

@@ -1,5 +1,5 @@
-"""A design task as controls: score what stands, see the attempts, compare with the solver, export
-for the supervisor.
+"""A design task as controls: score the design, see the attempts, compare with the solver, export
+them for the supervisor.
 """
 
 from dataclasses import replace
@@ -9,7 +9,7 @@ from pathlib import Path
 import ipywidgets as w
 
 from ...training import task
-from ...training.attempts import keep, kept, plain
+from ...training.attempts import add_attempt, plain, read_attempts
 from .. import tables
 from ..documents.exports import csv_text
 from ..jobs import Aside
@@ -20,28 +20,33 @@ UNSEEN = (
     "The solver's result appears here once you have scored an attempt of your own and asked for it."
 )
 ABOUT = (
-    "A step is what is just worth talking about. The score is what the design lacks, weighed and"
-    " averaged over all uses: lower is better."
+    "A step is what is just worth talking about. The penalty adds what the design lacks, weighted"
+    " and averaged over all uses: lower is better."
 )
 
 
 def standing(panel):
-    """The design as the controls of the design panel stand, in the units of its file.
+    """The design as set in the design panel, in the units of its file.
 
     Parameters
     ----------
     panel : Meeting
-        Of ``display.panel.meeting.meeting`` [-]
+        Of ``display.panel.meeting.meeting``
 
     Returns
     -------
     scenario : Scenario
-        Refused while the controls stand at something that cannot be
+        As the controls are set
+
+    Raises
+    ------
+    ValueError
+        The controls are set to something that cannot be built
     """
     panel.live.flush()
     if panel.message.value:
         raise ValueError(
-            "The controls stand at something that cannot be. Go back, or change it, and score"
+            "The controls are set to something that cannot be built. Undo or change it, and score"
             " again."
         )
     return replace(panel.scenario, units=panel.file_units)
@@ -53,82 +58,65 @@ class TaskPanel:
     Parameters
     ----------
     brief : Scenario
-        What everybody starts from [-]
+        What everybody starts from
     design : callable
-        Gives the design to be scored [-]
+        Gives the design to be scored
     file : str or Path
-        Where attempts are kept; exports go into folders beside it [-]
+        Where attempts are kept; exports go into folders beside it
     evaluations : int
-        Of the solver [-]
+        Of the solver
     weights : Weights, optional
-        How much each criterion counts [-]
+        How much each criterion counts
     """
 
     def __init__(self, brief, design, file, *, evaluations=600, weights=None):
-        self.brief, self.design, self.file, self.evaluations, self.weights = (
-            brief,
-            design,
-            Path(file),
-            evaluations,
-            weights,
-        )
-        self.own = self.solution = None  # Scored, Solved
-        self.aside = Aside(self._told, self._done, self._failed)
+        self.brief, self.design, self.file = brief, design, Path(file)
+        self.evaluations, self.weights = evaluations, weights
+        self.own = self.solution = None  # Score, Solution
+        self.aside = Aside(self._progress, self._done, self._failed)
         self.who = w.Text(
             placeholder="your name",
             description="Whose attempt",
             style=STYLE,
             layout=w.Layout(width=WIDE),
         )
-
-        def button(words, wide, click):
-            return self._button(words, wide, click)
-
-        self.score_button = button("Score this attempt", "170px", self.score)
-        self.solve_button = button("Show the solver's result", "190px", self.solve)
-        self.halt = button("Stop here", "110px", self.aside.stop)
-        self.export_button = button("Export for the supervisor", "200px", self.export)
+        self.score_button = _button("Score this attempt", "170px", self.score)
+        self.solve_button = _button("Show the solver's result", "190px", self.solve)
+        self.halt = _button("Stop here", "110px", self.aside.stop)
+        self.export_button = _button("Export for the supervisor", "200px", self.export)
         self.solve_button.disabled = self.halt.disabled = True
-        self.bar = w.FloatProgress(
-            min=0, max=1, layout=w.Layout(width="330px", visibility="hidden")
-        )
-        self.message, self.scores, self.beside, self.list = (
-            w.HTML(),
-            w.HTML(),
-            w.HTML(tables.card(f"<p class='quiet'>{UNSEEN}</p>")),
-            w.HTML(),
-        )
-        hint = w.HTML(f'<span style="color:{QUIET}">{ABOUT}</span>')
-        self.box = w.VBox(
+        hidden = w.Layout(width="330px", visibility="hidden")
+        self.bar = w.FloatProgress(min=0, max=1, layout=hidden)
+        self.message, self.scores, self.list = w.HTML(), w.HTML(), w.HTML()
+        self.compared = w.HTML(tables.card(f"<p class='quiet'>{UNSEEN}</p>"))
+        self.box = self._layout()
+        self._show_list()
+
+    def _layout(self):
+        return w.VBox(
             [
-                hint,
+                w.HTML(f'<span style="color:{QUIET}">{ABOUT}</span>'),
                 w.HBox([self.who, self.score_button]),
                 self.message,
                 self.scores,
                 w.HBox([self.solve_button, self.halt, self.bar]),
-                self.beside,
+                self.compared,
                 w.HBox([self.export_button]),
                 self.list,
                 self.aside.error,
             ]
         )
-        self._show_list()
-
-    @staticmethod
-    def _button(words, wide, click):
-        made = w.Button(description=words, layout=w.Layout(width=wide))
-        made.on_click(lambda _: click())
-        return made
 
     def score(self):
-        """Score what stands and keep it; whatever refuses is told in one line, and nothing kept is
-        lost.
+        """Score the design and keep the attempt.
+
+        A refusal is one line, and nothing kept is lost.
         """
         if not plain(self.who.value):
             return self._say("Say whose attempt this is; then score again.")
         try:
-            made = task.scored(self.design(), weights=self.weights)
-            keep(self.file, task.attempt(self.brief, made, self.who.value))
+            made = task.score(self.design(), weights=self.weights)
+            add_attempt(self.file, task.attempt(self.brief, made, self.who.value))
         except ValueError as error:
             return self._say(f"Not scored: {error}")
         except OSError as error:
@@ -150,9 +138,9 @@ class TaskPanel:
         if self.solution is not None:
             return self._compare()
         self._searching(True)
-        self._say("The solver looks for a better aim from the same brief.")
+        self._say("The solver searches for a better aim from the same brief.")
         self.aside.start(
-            lambda tell, stop: task.solved(
+            lambda tell, stop: task.solve(
                 self.brief,
                 weights=self.weights,
                 evaluations=self.evaluations,
@@ -184,7 +172,7 @@ class TaskPanel:
         self.solve_button.disabled, self.halt.disabled = running, not running
         self.bar.layout.visibility, self.bar.value = "visible" if running else "hidden", 0.0
 
-    def _told(self, share, _scenario, _score):
+    def _progress(self, share, _scenario, _score):
         self.bar.value = share
 
     def _done(self, found):
@@ -193,7 +181,7 @@ class TaskPanel:
         self._say(
             "Stopped before its end; ask again for the whole search."
             if found.stopped
-            else f"The solver looked {found.evaluations} times."
+            else f"The solver tried {found.evaluations} evaluations."
         )
         self._compare(found)
 
@@ -204,10 +192,10 @@ class TaskPanel:
     def _compare(self, found=None):
         found = found or self.solution
         if found is not None:
-            said = "".join(f"<li>{escape(s)}</li>" for s in task.difference(self.own, found.scored))
-            self.beside.value = tables.card(
+            said = "".join(f"<li>{escape(s)}</li>" for s in task.difference(self.own, found.score))
+            self.compared.value = tables.card(
                 f"<ul>{said}</ul>",
-                compared_table(self.own, found.scored),
+                compared_table(self.own, found.score),
                 moved_list(found, self.brief),
             )
 
@@ -216,7 +204,7 @@ class TaskPanel:
 
     def _show_list(self):
         try:
-            found = kept(self.file)
+            found = read_attempts(self.file)
         except OSError as error:
             return self._say(
                 f"{self.file.name} cannot be read: {error.strerror}. It is left as it is."
@@ -224,15 +212,21 @@ class TaskPanel:
         self.list.value = tables.card(attempts_list(found))
 
 
+def _button(words, wide, click):
+    made = w.Button(description=words, layout=w.Layout(width=wide))
+    made.on_click(lambda _: click())
+    return made
+
+
 def score_table(made, outside=()):
     """One score, criterion by criterion.
 
     Parameters
     ----------
-    made : Scored
-        Of ``training.task.scored`` [-]
+    made : Score
+        Of ``training.task.score``
     outside : sequence of str
-        What was changed that the brief gives [-]
+        What was changed although the brief gives it
 
     Returns
     -------
@@ -240,14 +234,15 @@ def score_table(made, outside=()):
         A sentence or two and a table
     """
     rows = "".join(
-        f'<tr><td>{words}</td><td class="num">{made.terms[k]:.1f}</td><td'
-        f' class="num">{getattr(made.weights, k):g}</td><td class="quiet">{size:g} {unit}</td></tr>'
-        for k, (words, size, unit) in task.TERMS.items()
+        f'<tr><td>{step.label}: {step.meaning}</td><td class="num">{made.penalties[key]:.1f}</td>'
+        f'<td class="num">{getattr(made.weights, key):g}</td>'
+        f'<td class="quiet">{step.size:g} {step.unit}</td></tr>'
+        for key, step in task.STEPS.items()
     )
     use, least = made.weakest
     whole = (
-        f"<p><b>It lacks {made.score:.1f} steps</b>, {ROOMS[made.room]}; {made.hold} of {made.of}"
-        f" verdicts hold; it costs {made.cost:,.0f} (invented prices). The weakest use is"
+        f"<p><b>Penalty {made.penalty:.1f} steps</b>, {ROOMS[made.room]}; {made.met} of"
+        f" {made.checks} checks met; cost {made.cost:,.0f} (invented prices). The weakest use is"
         f" {escape(use)}, with {least:.1f} steps.</p>"
     )
     strayed = (
@@ -257,7 +252,7 @@ def score_table(made, outside=()):
         else ""
     )
     return (
-        f'{whole}{strayed}<table><tr><th>lacking</th><th class="num">steps</th><th'
+        f'{whole}{strayed}<table><tr><th>criterion</th><th class="num">penalty [steps]</th><th'
         f' class="num">weight</th><th>a step is</th></tr>{rows}</table>'
     )
 
@@ -267,8 +262,8 @@ def compared_table(own, other):
 
     Parameters
     ----------
-    own, other : Scored
-        Both scored alike [-]
+    own, other : Score
+        Both scored alike
 
     Returns
     -------
@@ -281,16 +276,16 @@ def compared_table(own, other):
             f'<tr><td>{words}</td><td class="num">{say(a)}</td><td class="num">{say(b)}</td></tr>'
         )
 
-    rows = row("<b>in all, weighed</b>", own.score, other.score, "{:.1f}".format)
+    rows = row("<b>all, weighted</b>", own.penalty, other.penalty, "{:.1f}".format)
     rows += "".join(
-        row(words, own.terms[k], other.terms[k], "{:.1f}".format)
-        for k, (words, _, _) in task.TERMS.items()
+        row(step.label, own.penalties[key], other.penalties[key], "{:.1f}".format)
+        for key, step in task.STEPS.items()
     )
-    rows += row("verdicts that hold", own.hold, other.hold, "{}".format) + row(
+    rows += row("checks met", own.met, other.met, "{}".format) + row(
         "cost", own.cost, other.cost, "{:,.0f}".format
     )
     return (
-        '<table><tr><th>lacking, in steps</th><th class="num">yours</th><th'
+        '<table><tr><th>penalty in steps</th><th class="num">yours</th><th'
         f' class="num">solver</th></tr>{rows}</table>'
     )
 
@@ -300,10 +295,10 @@ def moved_list(found, brief):
 
     Parameters
     ----------
-    found : Solved
-        Of ``training.task.solved`` [-]
+    found : Solution
+        Of ``training.task.solve``
     brief : Scenario
-        What it started from [-]
+        What it started from
 
     Returns
     -------
@@ -330,12 +325,12 @@ def moved_list(found, brief):
 
 
 def attempts_list(found):
-    """Attempts so far, and the lines of their file that cannot be read.
+    """Attempts so far, and the lines of the file that cannot be read.
 
     Parameters
     ----------
-    found : Kept
-        Of ``training.attempts.kept`` [-]
+    found : Attempts
+        Of ``training.attempts.read_attempts``
 
     Returns
     -------
@@ -343,24 +338,22 @@ def attempts_list(found):
         A table
     """
     rows = "".join(
-        "<tr><td"
-        f' class="num">{n}</td><td>{escape(a.who)}</td><td>{escape(plain(a.when))}</td><td>'
-        f"{escape(plain(a.school))}</td><td"
-        f' class="num">{a.score:.1f}</td><td class="num">{a.hold} of {a.of}</td><td'
-        f' class="num">{a.cost:,.0f}</td><td>{escape(plain("; ".join(a.changed), 200))}</td></tr>'
+        f'<tr><td class="num">{n}</td><td>{escape(a.who)}</td><td>{escape(plain(a.when))}</td>'
+        f'<td>{escape(plain(a.school))}</td><td class="num">{a.penalty:.1f}</td>'
+        f'<td class="num">{a.met} of {a.checks}</td><td class="num">{a.cost:,.0f}</td>'
+        f"<td>{escape(plain('; '.join(a.changed), 200))}</td></tr>"
         for n, a in enumerate(found.attempts, 1)
     )
     head = (
-        '<tr><th></th><th>name</th><th>date</th><th>school</th><th class="num">lacking'
-        ' [steps]</th><th class="num">verdicts hold</th><th class="num">cost</th><th>outside the'
-        " brief</th></tr>"
+        '<tr><th></th><th>name</th><th>date</th><th>school</th><th class="num">penalty [steps]</th>'
+        '<th class="num">checks met</th><th class="num">cost</th><th>outside the brief</th></tr>'
     )
     table = (
         f"<table><caption>Attempts so far</caption>{head}{rows}</table>"
         if rows
         else "<p class='quiet'>No attempt has been kept yet.</p>"
     )
-    return table + (f"<p>{escape(found.told)}</p>" if found.damaged else "")
+    return table + (f"<p>{escape(found.warning)}</p>" if found.damaged else "")
 
 
 def write_attempts(file):
@@ -369,16 +362,23 @@ def write_attempts(file):
     Parameters
     ----------
     file : str or Path
-        Of ``training.attempts`` [-]
+        Of ``training.attempts``
 
     Returns
     -------
     folder : Path
         Holds attempts.csv, the scenario of every attempt, and the file itself as it is, damaged
         lines included
+
+    Raises
+    ------
+    ValueError
+        The file holds no attempt
+    OSError
+        The folder could not be written
     """
     file = Path(file)
-    found = kept(file)
+    found = read_attempts(file)
     if not found.attempts and not found.damaged:
         raise ValueError("there is no attempt yet")
     number = 1

@@ -246,8 +246,10 @@ def marks(view):
         (
             t.end,
             "circle",
-            f"{t.tag}: {view.distance_text(t.distance)} to the {plain(t.part)},"
-            f" {t.level_dba:.1f} dB(A) there from this loudspeaker alone",
+            (
+                f"{t.tag}: {view.distance_text(t.distance)} to the {plain(t.part)},"
+                f" {t.level_dba:.1f} dB(A) there from this loudspeaker alone"
+            ),
         )
         for t in view.beams
     ]

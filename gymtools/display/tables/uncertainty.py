@@ -88,10 +88,14 @@ def _bar(r):
 
     width = max(at(r.high) - at(r.low), 1.5)
     drawn = (
-        f'<rect x="{at(r.low):.1f}" y="5" width="{width:.1f}" height="6" fill="{QUIET}"'
-        ' opacity="0.45"/>',
-        f'<line x1="{at(r.target):.1f}" x2="{at(r.target):.1f}" y1="1" y2="15" stroke="{INK}"'
-        ' stroke-width="2"/>',
+        (
+            f'<rect x="{at(r.low):.1f}" y="5" width="{width:.1f}" height="6" fill="{QUIET}"'
+            ' opacity="0.45"/>'
+        ),
+        (
+            f'<line x1="{at(r.target):.1f}" x2="{at(r.target):.1f}" y1="1" y2="15" stroke="{INK}"'
+            ' stroke-width="2"/>'
+        ),
         f'<circle cx="{at(r.value):.1f}" cy="8" r="3" fill="{INK}"/>',
     )
     return (

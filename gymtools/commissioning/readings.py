@@ -1,0 +1,157 @@
+"""A reading of the finished gym: kind, position, measured, expected, spread; always one width."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+BANDS = slice(0, 7)  # the seven octaves of a reading
+SINGLE = 7  # its single value: dB(A) of a level read in octaves, else the only value
+WIDTH = 8
+
+
+def in_octaves(values, single=np.nan):
+    """A reading in octaves, at the width of all readings.
+
+    Parameters
+    ----------
+    values : array
+        Seven octaves (7,), NaN where one was not read [any]
+    single : float
+        The single value beside them, NaN when there is none [any]
+
+    Returns
+    -------
+    values : ndarray
+        Seven octaves and the single value (8,) [any]
+    """
+    return np.append(np.asarray(values, float), single)
+
+
+def one_value(value):
+    """A reading of one value, at the width of all readings.
+
+    Parameters
+    ----------
+    value : float
+        What was read [any]
+
+    Returns
+    -------
+    values : ndarray
+        NaN in the octaves, the value at their end (8,) [any]
+    """
+    return in_octaves(np.full(7, np.nan), value)
+
+
+def nothing():
+    """What stands where nothing is known.
+
+    Returns
+    -------
+    values : ndarray
+        NaN throughout (8,) [any]
+    """
+    return np.full(WIDTH, np.nan)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ReadingKind:
+    """One kind of test: what it is called, how it is read, what it should give, who uses it."""
+
+    key: str  # first word of its readings' keys
+    label: str  # on screen
+    unit: str
+    octaves: bool  # read in seven octaves
+    dba: bool = False  # read in octaves or, with less instrument, in dB(A)
+    limits: tuple  # lowest and highest reading that can be meant [unit]
+    slip: str  # the likely slip beyond them
+    how: str  # instruction on the plan
+    expected: Callable  # (reading, conditions) -> (8,) [unit]
+    spread: Callable  # (expected (8,)) -> standard deviation of measured less expected (8,) [unit]
+    diagnosis: str  # which test of ``diagnosis`` uses it, "" when none does
+
+
+@dataclass(frozen=True)
+class Position:
+    """Where a reading is taken."""
+
+    tag: str = ""  # on the plan
+    words: str = ""  # for who looks for it
+    point: tuple = ()  # x, y, z; empty where none is needed [m]
+    index: int = -1  # among the points of the use's result, -1 when it is none of them
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Reading:
+    """One reading: planned, then expected, then measured; NaN where nothing is known yet."""
+
+    key: str  # what the entry sheet knows it by
+    kind: ReadingKind
+    use: str = ""  # "" when it belongs to none
+    subject: str = ""  # group, loudspeaker, microphone or source; "" when there is none
+    position: Position = Position()
+    measured: np.ndarray = field(default_factory=nothing)  # seven octaves, single value (8,) [unit]
+    expected: np.ndarray = field(default_factory=nothing)  # (8,) [unit]
+    # standard deviation of measured less expected (8,) [unit]
+    spread: np.ndarray = field(default_factory=nothing)
+
+    @property
+    def unit(self):
+        """Unit of its values."""
+        return self.kind.unit
+
+    @property
+    def is_measured(self):
+        """Whether anything was read."""
+        return bool(np.isfinite(self.measured).any())
+
+    @property
+    def is_expected(self):
+        """Whether anything is predicted."""
+        return bool(np.isfinite(self.expected).any())
+
+    @property
+    def difference(self):
+        """Measured less expected, NaN where either is missing (8,) [unit]."""
+        return self.measured - self.expected
+
+
+def of_kind(readings, kind, use=None):
+    """Readings of one kind.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+        From which they are taken
+    kind : str
+        Key of a ``ReadingKind``
+    use : str, optional
+        Of one use only
+
+    Returns
+    -------
+    readings : list of Reading
+        In order
+    """
+    return [r for r in readings if r.kind.key == kind and use in (None, r.use)]
+
+
+def measured_of(readings, kind, use=None):
+    """Readings of one kind that were measured and have an expectation.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+        From which they are taken
+    kind : str
+        Key of a ``ReadingKind``
+    use : str, optional
+        Of one use only
+
+    Returns
+    -------
+    readings : list of Reading
+        In order
+    """
+    return [r for r in of_kind(readings, kind, use) if r.is_measured and r.is_expected]
