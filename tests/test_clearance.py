@@ -94,7 +94,6 @@ def in_the_open():
         loudspeaker_types()["compact 90x90"],
         name="omni",
         sensitivity_db=(90.0,) * 7,
-        measured_db=np.zeros((len(AZIMUTH_DEG), len(ELEVATION_DEG), 7)),
         source="made up for tests",
         measured_db=np.zeros((len(AZIMUTH_DEG), len(ELEVATION_DEG), 7)),
     )
