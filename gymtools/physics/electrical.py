@@ -197,7 +197,7 @@ def cable_loss_db(length, load_ohm, *, awg=None, area_mm2=None, nominal_mm2=None
 
 
 def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None, nominal_mm2=None):
-    """Level lost on the way to each load of several that hang one behind the other on one cable.
+    """Level lost on the way to each of several loads in a chain on one cable.
 
     Parameters
     ----------
