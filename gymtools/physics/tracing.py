@@ -71,7 +71,7 @@ class Zones:
 
         Returns
         -------
-        weights : scipy.sparse.csr_array
+        weights : sparse array
             (point, zone), rows sum to 1; beyond the outer middles the outer zones stand [-]
 
         Sources
