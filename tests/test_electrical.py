@@ -189,7 +189,7 @@ def test_heat_by_hand(cool, hot, loss):
     ) == pytest.approx(hot)
 
 
-def test_parallel_damping_and_mains():
+def test_parallel_damping_and_ac_power():
     """Worked by hand: damping factor 23.7 of 100 ft of 12 AWG at 8 ohm and 0.02 ohm; four channels
     of 500 W at 70 % and 60 W idle: 417 W, 3.48 A at 120 V, 167 W of heat, 570 BTU/h.
     """
@@ -197,7 +197,7 @@ def test_parallel_damping_and_mains():
     assert el.damping_factor(
         8, output_ohm=0.02, cable_ohm=el.loop_resistance(100 * FOOT, awg=12)
     ) == pytest.approx(23.7, abs=0.06)
-    drawn, heat = el.mains_power(500, 4, idle_w=60, efficiency=0.7)
+    drawn, heat = el.ac_power(500, 4, idle_w=60, efficiency=0.7)
     assert drawn == pytest.approx(417, abs=0.5) and drawn / 120 == pytest.approx(3.48, abs=0.006)
     assert heat == pytest.approx(167, abs=0.5) and heat * el.BTU == pytest.approx(570, abs=1)
 
@@ -231,7 +231,7 @@ def test_parallel_damping_and_mains():
             r"distance = 0 m is outside 0\.1 to 500 m",
         ),
         (
-            lambda: el.mains_power(500, 2, idle_w=10, efficiency=0),
+            lambda: el.ac_power(500, 2, idle_w=10, efficiency=0),
             r"efficiency = 0 is outside 0\.05 to 1",
         ),
     ],

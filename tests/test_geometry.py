@@ -126,11 +126,11 @@ SQUARE = [[0, 0, 0], [2, 0, 0], [2, 2, 0], [0, 2, 0]]
         ),
         (
             [[0, 0, 0], [1, 1, 0], [2, 2, 0]],
-            r"^polygon 1 has no area, or two corners in one place\.$",
+            r"^polygon 1 has no area, or two corners at one point\.$",
         ),
         (
             [[0, 0, 0], [0, 0, 0], [2, 2, 0], [0, 2, 0]],
-            r"^polygon 1 has no area, or two corners in one place\.$",
+            r"^polygon 1 has no area, or two corners at one point\.$",
         ),
     ],
 )

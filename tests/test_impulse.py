@@ -179,7 +179,7 @@ def test_the_first_channel_counts(tmp_path):
     wavfile.write(tmp_path / "two.wav", RATE, np.stack([h, 0 * h], axis=1).astype("float32"))
     read, rate = read_wav(tmp_path / "two.wav")
     assert rate == RATE and read == pytest.approx(h, rel=1e-5, abs=1e-6)
-    with pytest.raises(FileNotFoundError):
+    with pytest.raises(FileNotFoundError, match=r"none\.wav"):
         read_wav(tmp_path / "none.wav")
 
 

@@ -103,7 +103,7 @@ class Amplification:
         """
         drawn = heat = 0.0
         for kind in self.amplifiers.values():
-            d, h = electrical.mains_power(
+            d, h = electrical.ac_power(
                 max(kind.watts_4, kind.watts_8, kind.line_w),
                 kind.channels,
                 idle_w=kind.idle_w,

@@ -359,8 +359,8 @@ def ripple_db(level_db):
 
 
 def delay_for_lead(path_difference, *, lead_s, speed_of_sound=C):
-    """Electronic delay of a loudspeaker that is to follow a farther source, so that the ear stays
-    with the farther one.
+    """Electronic delay of a loudspeaker that follows a farther source, so that the voice seems to
+    come from the farther one.
 
     Parameters
     ----------
@@ -368,7 +368,7 @@ def delay_for_lead(path_difference, *, lead_s, speed_of_sound=C):
         Way from the leading source less way from this loudspeaker, at the seat that decides, -1000
         to 1000 [m]
     lead_s : float
-        How much earlier the lead shall arrive, 0 to 0.1; commonly 0.010 to 0.015 [s]
+        How much earlier the lead arrives, 0 to 0.1; commonly 0.010 to 0.015 [s]
     speed_of_sound : float
         Speed of sound, 300 to 370 [m/s]
 

@@ -95,7 +95,7 @@ def sum_levels(level_db, axis=-1):
     Returns
     -------
     level_db : ndarray
-        Total level, without that axis [dB]
+        Total level (...), without that axis [dB]
 
     Raises
     ------

@@ -197,7 +197,7 @@ def cable_loss_db(length, load_ohm, *, awg=None, area_mm2=None, nominal_mm2=None
 
 
 def chain_loss_db(lengths, loads_ohm, *, awg=None, area_mm2=None, nominal_mm2=None):
-    """Level lost on the way to each load of several that hang one behind the other on one cable.
+    """Level lost on the way to each of several loads in a chain on one cable.
 
     Parameters
     ----------
@@ -411,7 +411,7 @@ def heated_power(cool_w, rated_w):
     return rated_w * np.where(part < full, warm, part / full)
 
 
-def mains_power(rated_w, channels, *, idle_w, efficiency, share=EIGHTH):
+def ac_power(rated_w, channels, *, idle_w, efficiency, share=EIGHTH):
     """AC power that an amplifier draws.
 
     Parameters
@@ -445,7 +445,7 @@ def mains_power(rated_w, channels, *, idle_w, efficiency, share=EIGHTH):
 
     Examples
     --------
-    >>> drawn, heat = mains_power(500, 4, idle_w=60, efficiency=0.7)
+    >>> drawn, heat = ac_power(500, 4, idle_w=60, efficiency=0.7)
     >>> round(drawn), round(heat)
     (417, 167)
     """

@@ -145,31 +145,19 @@ def pack(polygons):
         A polygon that has no area, is not plane or not convex
     """
     most = max((len(p) for p in polygons), default=3)
-    normals, offsets, edges, edge_offsets, lows, highs = [], [], [], [], [], []
-    for number, polygon in enumerate(polygons):
-        corners = np.asarray(polygon, float)
-        n = _newell(corners)
-        along = np.roll(corners, -1, axis=0) - corners
-        length = np.linalg.norm(along, axis=1, keepdims=True)
-        if np.linalg.norm(n) < 1e-9 or length.min() < 1e-6:
-            raise ValueError(f"polygon {number} has no area, or two corners in one place.")
-        n /= np.linalg.norm(n)
-        if np.abs((corners - corners[0]) @ n).max() > 1e-3:
-            raise ValueError(
-                f"polygon {number} is not plane: its corners are off by more than 1 mm."
-            )
-        inward = np.cross(n, along / length)
-        limit = (inward * corners).sum(axis=1)
-        if (inward @ corners.T - limit[:, None]).min() < -1e-3:
+    corners = [np.asarray(polygon, float) for polygon in polygons]
+    normals = [_normal(c, number) for number, c in enumerate(corners)]
+    offsets = [n @ c[0] for n, c in zip(normals, corners, strict=True)]
+    edges, limits = [], []
+    for number, (n, c) in enumerate(zip(normals, corners, strict=True)):
+        along = np.roll(c, -1, axis=0) - c
+        inward = np.cross(n, along / np.linalg.norm(along, axis=1, keepdims=True))
+        limit = (inward * c).sum(axis=1)
+        if (inward @ c.T - limit[:, None]).min() < -1e-3:
             raise ValueError(f"polygon {number} is not convex. Split it.")
-        fill = [*range(len(corners)), *[len(corners) - 1] * (most - len(corners))]
-        (
-            normals.append(n),
-            offsets.append(n @ corners[0]),
-            edges.append(inward[fill]),
-            edge_offsets.append(limit[fill]),
-        )
-        lows.append(corners.min(axis=0)), highs.append(corners.max(axis=0))
+        fill = [*range(len(c)), *[len(c) - 1] * (most - len(c))]
+        edges.append(inward[fill])
+        limits.append(limit[fill])
 
     def as32(rows, *shape):
         return np.array(rows, np.float32).reshape(len(polygons), *shape)
@@ -178,11 +166,23 @@ def pack(polygons):
         as32(normals, 3),
         as32(offsets),
         as32(edges, most, 3),
-        as32(edge_offsets, most),
-        as32(lows, 3),
-        as32(highs, 3),
+        as32(limits, most),
+        as32([c.min(axis=0) for c in corners], 3),
+        as32([c.max(axis=0) for c in corners], 3),
         _planes(normals, offsets),
     )
+
+
+def _normal(corners, number):
+    """Unit normal of a polygon; refuses what has no area or is not plane."""
+    n = _newell(corners)
+    side = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    if np.linalg.norm(n) < 1e-9 or side.min() < 1e-6:
+        raise ValueError(f"polygon {number} has no area, or two corners at one point.")
+    n /= np.linalg.norm(n)
+    if np.abs((corners - corners[0]) @ n).max() > 1e-3:
+        raise ValueError(f"polygon {number} is not plane: its corners are off by more than 1 mm.")
+    return n
 
 
 def _planes(normals, offsets):
@@ -199,9 +199,8 @@ def _planes(normals, offsets):
     return number
 
 
-@np.errstate(
-    divide="ignore", invalid="ignore", over="ignore"
-)  # a ray along a plane meets it at infinity
+# a ray along a plane meets it at infinity
+@np.errstate(divide="ignore", invalid="ignore", over="ignore")
 def first_hit(origin, direction, polygons, *, leaving=None):
     """First polygon met by each ray.
 
@@ -241,9 +240,8 @@ def first_hit(origin, direction, polygons, *, leaving=None):
     least = START if leaving is None else 0.0
     nearest = np.full(len(flat), np.inf, np.float32)
     index = np.full(len(flat), -1)
-    for k, way in enumerate(
-        ways
-    ):  # polygon by polygon: only rays that would shorten their way are tested further
+    # polygon by polygon: only rays that would shorten their way are tested further
+    for k, way in enumerate(ways):
         hit = ((way > least) & (way < nearest)).nonzero()[0]
         shorter = way[hit]
         there = flat.take(hit, axis=0)

@@ -16,7 +16,7 @@ PATTERNS = {
     "hypercardioid": 0.25,
     "figure-8": 0.0,
 }
-# places worked on at a time: small products stay on one thread, which a busy second core cannot
+# points worked on at a time: small products stay on one thread, which a busy second core cannot
 # stall
 CHUNK = 400
 
@@ -167,9 +167,9 @@ def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
     Parameters
     ----------
     direct : array
-        Direct sound at each place (source, place, band) [any linear]
+        Direct sound at each point (source, point, band) [any linear]
     toward : array
-        Unit vectors from each place to each source (source, place, 3) [-]
+        Unit vectors from each point to each source (source, point, 3) [-]
     pattern : array
         A of the pattern (band,) [-]
     up_deg : float
@@ -180,38 +180,25 @@ def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
     Returns
     -------
     returned : ndarray
-        (facing, place, band) [as direct]
+        (facing, point, band) [as direct]
 
     Sources
     -------
     J. Eargle, The Microphone Book, ch. 6, for the pattern; the sum over facings is algebra.
     """
     direct, toward = np.asarray(direct, np.float32), np.asarray(toward, np.float32)
-    x, y = toward[..., 0], toward[..., 1]  # (source, place)
+    x, y = toward[..., 0], toward[..., 1]  # (source, point)
     w = np.float32(np.sin(np.radians(up_deg))) * toward[..., 2]
-    # (moment, source, place)
+    # (moment, source, point)
     terms = np.stack([np.ones_like(x), x, y, w, x * x, x * y, y * y, x * w, y * w, w * w])
-    moments = terms.transpose(2, 0, 1) @ direct.transpose(1, 0, 2)  # (place, moment, band)
+    moments = terms.transpose(2, 0, 1) @ direct.transpose(1, 0, 2)  # (point, moment, band)
     turn = np.radians(np.asarray(facing_deg, float))
-    c, s, one, k = np.cos(turn), np.sin(turn), np.ones_like(turn), -np.cos(np.radians(up_deg))
-    zero = 0 * one
-    # (facing, moment): of sum E c
-    linear = np.stack([zero, k * c, k * s, one, zero, zero, zero, zero, zero, zero], axis=1)
-    square = np.stack(
-        [
-            zero,
-            zero,
-            zero,
-            zero,
-            (k * c) ** 2,
-            2 * k * k * c * s,
-            (k * s) ** 2,
-            2 * k * c,
-            2 * k * s,
-            one,
-        ],
-        axis=1,
-    )
+    c, s, k = np.cos(turn), np.sin(turn), -np.cos(np.radians(up_deg))
+    # (facing, moment): coefficients of sum E c and of sum E c^2
+    linear, square = np.zeros((len(turn), 10)), np.zeros((len(turn), 10))
+    linear[:, 1], linear[:, 2], linear[:, 3] = k * c, k * s, 1
+    square[:, 4], square[:, 5], square[:, 6] = (k * c) ** 2, 2 * k * k * c * s, (k * s) ** 2
+    square[:, 7], square[:, 8], square[:, 9] = 2 * k * c, 2 * k * s, 1
     a = np.asarray(pattern, float)
     b = 1 - a
     plain = np.zeros(10)

@@ -20,7 +20,7 @@ class Sources:
     balloons : tuple of Balloon
         The directivities that occur [dB]
     kind : ndarray of int
-        Which of the balloons each source has (source,)
+        Which of the balloons each source has (source,) [-]
     on_axis : ndarray
         Energy at 1 m on the axis (source, band) [re 20 uPa squared]
     delay_s : ndarray

@@ -71,7 +71,7 @@ class Zones:
 
         Returns
         -------
-        weights : scipy.sparse.csr_array
+        weights : sparse array
             (point, zone), rows sum to 1; beyond the outer middles the outer zones stand [-]
 
         Sources
@@ -87,10 +87,10 @@ class Zones:
         layer = (outside**2).sum(axis=2).round(6).argmin(axis=1)
         counts = self.counts[layer]
         # in zones from the first middle
-        place = np.clip(local[np.arange(len(points)), layer, :2] * counts - 0.5, 0, counts - 1)
-        low = np.minimum(place.astype(int), np.maximum(counts - 2, 0))
+        at = np.clip(local[np.arange(len(points)), layer, :2] * counts - 0.5, 0, counts - 1)
+        low = np.minimum(at.astype(int), np.maximum(counts - 2, 0))
         high = np.minimum(low + 1, counts - 1)
-        part = place - low
+        part = at - low
         columns, values = [], []
         for i, wi in ((low[:, 0], 1 - part[:, 0]), (high[:, 0], part[:, 0])):
             for j, wj in ((low[:, 1], 1 - part[:, 1]), (high[:, 1], part[:, 1])):
