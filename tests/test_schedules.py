@@ -19,7 +19,8 @@ from gymtools.display.documents.handover import folder_name, write_handover
 from gymtools.display.panel.parts import PartsPanel
 from gymtools.equipment.amplification import amplify
 from gymtools.equipment.bill import cost
-from gymtools.equipment.schedules import both_lengths, pan_words, parts, schedules, tilt_words
+from gymtools.equipment.hanging import both_lengths, pan_words, tilt_words
+from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.scenario import changed
@@ -110,7 +111,7 @@ def test_a_cabinet_moved_moves_in_every_schedule():
             "from west wall [m]",
             "height of the front's middle [m]",
             "tilt in words",
-            "tilt [°]",
+            "downtilt [°]",
             "aim point from west wall [m]",
             "throw [m]",
         ):
@@ -209,7 +210,7 @@ def test_a_housing_with_four_beams_says_which_one_lands_there():
     row = dict(zip(found.columns, found.rows[-1], strict=True))
     assert (
         row["tag"] == "M1"
-        and row["aims at"].endswith(": beam 1 of 4, 25° below the housing's level")
+        and row["aims at"].endswith(": beam 1 of 4, 25° below the enclosure's level")
         and row["tilt in words"] == "level"
     )
     assert row["throw [m]"] == pytest.approx(5.5 / np.sin(np.radians(25)), abs=0.01) and row[
