@@ -95,7 +95,6 @@ def in_the_open():
         name="omni",
         sensitivity_db=(90.0,) * 7,
         source="made up for tests",
-        measured_db=np.zeros((len(AZIMUTH_DEG), len(ELEVATION_DEG), 7)),
     )
     hall = Hall(
         length=40,

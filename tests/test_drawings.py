@@ -338,7 +338,7 @@ def test_schedules_of_a_lopsided_hall_by_hand():
         in found["Inputs"].note
     )
     assert (
-        "Assistive listening for 195 places: 8 receivers, 2 of them hearing-aid compatible"
+        "Assistive listening for 195 seats: 8 receivers, 2 of them hearing-aid compatible"
         in found["Inputs"].note
     )
     assert cells(

@@ -131,7 +131,7 @@ def test_a_cabinet_moved_moves_in_every_schedule():
     assert any(changed_cables) and not all(changed_cables)
     assert before["Bill"].rows[-1] != after["Bill"].rows[-1] and before["Inputs"] == after["Inputs"]
     for name in before["Presets"].columns:
-        if not name.startswith(("master", "tuning")):  # which the same level asks for elsewhere
+        if not name.startswith(("master", "room eq")):  # which the same level asks for elsewhere
             assert column(before["Presets"], name) == column(after["Presets"], name)
     assert drawings.dxf_text(drawings.drawing(DOVECOTE)) != drawings.dxf_text(
         drawings.drawing(moved)
@@ -315,7 +315,8 @@ def test_masters_give_each_use_its_level(name):
                 assert played[u.name][n] - played[loud.name][n] == pytest.approx(want, abs=0.051)
                 compared += u != loud
         row = table.rows[column(table, "use").index(u.name)]
-        got = [row[table.columns.index(f"tuning at {f} Hz [dB]")] for f in ("125", "250", "500")]
+        octaves = [f"room equalization at {f} Hz [dB]" for f in ("125", "250", "500")]
+        got = [row[table.columns.index(name)] for name in octaves]
         assert got == pytest.approx(made.results[u.name].room_eq_db[:3], abs=0.051) and np.all(
             made.results[u.name].room_eq_db[3:] == 0
         )
