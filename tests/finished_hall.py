@@ -25,7 +25,9 @@ VOLUME_DB = 7.0  # where the volume stands above the design's
 def predicted(plan, ambient=None):
     """Conditions as ``compare`` makes them, by formula, with the level left in every use."""
     results = {use: evaluate(as_tested(plan.scenario, use, ambient)) for use in plan.leads}
-    left = {use: loudness(r, amplify(r.scenario, {use: r})).margin_db for use, r in results.items()}
+    left = {
+        use: loudness(r, amplify(r.scenario, {use: r})).headroom_db for use, r in results.items()
+    }
     return Conditions(results=results, leads=plan.leads, to_limit_db=left)
 
 

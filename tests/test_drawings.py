@@ -232,7 +232,7 @@ def test_schedules_of_a_lopsided_hall_by_hand():
         "from south wall [m]",
         "height of the front's middle [m]",
         "pan [°]",
-        "tilt [°]",
+        "downtilt [°]",
         "weight [kg]",
         "weight [lb]",
         "channel",
@@ -266,9 +266,9 @@ def test_schedules_of_a_lopsided_hall_by_hand():
             levels,
             "use",
             "wanted [dB(A)]",
-            "loudest place, speech [dB(A)]",
+            "loudest seat, speech [dB(A)]",
             "limiter over the use's level [dB]",
-            "loudest place with the noise [dB(A)]",
+            "loudest seat with the noise [dB(A)]",
         ),
         strict=True,
     ):
@@ -338,11 +338,17 @@ def test_schedules_of_a_lopsided_hall_by_hand():
         in found["Inputs"].note
     )
     assert (
-        "Assistive listening for 195 places: 8 receivers, 2 of them hearing-aid compatible"
+        "Assistive listening for 195 seats: 8 receivers, 2 of them hearing-aid compatible"
         in found["Inputs"].note
     )
     assert cells(
-        found["Presets"], "preset", "use", "bank", "floor", "open microphones", "banks pushed back"
+        found["Presets"],
+        "preset",
+        "use",
+        "bank",
+        "floor",
+        "open microphones",
+        "bleachers pushed back",
     ) == [
         (1, "game", "gain -2.5 dB, delay 0 ms", "gain -6 dB, delay 12 ms", "announcer", "none"),
         (2, "class", "off", "gain 1.5 dB, delay 0 ms", "roving", "bleachers"),

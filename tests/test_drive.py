@@ -12,18 +12,11 @@ import pytest
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.exposure import loudness
-from gymtools.equipment.amplification import (
-    CIRCUIT_PART,
-    LINE_PART,
-    PEAK,
-    TRANSFORMER_DB,
-    amplify,
-    powers,
-    rack_place,
-    rack_units,
-)
+from gymtools.equipment.amplification import CIRCUIT_PART, PEAK, amplify, powers
 from gymtools.equipment.bill import bill
+from gymtools.equipment.outputs import LINE_PART, TRANSFORMER_DB
 from gymtools.equipment.prices import example_prices
+from gymtools.equipment.rack import rack_place, rack_units
 from gymtools.equipment.signal import inputs, mixer, plates, presets, processor
 from gymtools.physics import electrical
 from gymtools.physics.bands import a_weighted, to_energy, to_level
@@ -92,7 +85,7 @@ def test_every_loudspeaker_hangs_on_one_channel_that_suffices(name):
             sorted(outputs) == list(range(1, len(outputs) + 1))
             and len(outputs) <= system.amplifiers[amplifier].channels
         )
-    assert all(n.margin_db >= -0.05 and n.word == "meets" for n in system.needs)
+    assert all(n.headroom_db >= -0.05 and n.word == "meets" for n in system.needs)
 
 
 def test_spare_level_is_told_from_its_parts():
@@ -116,7 +109,7 @@ def test_spare_level_is_told_from_its_parts():
         assert to_level(n.mean_w) - 3.0 * min(n.mean_w / kind.rated_w, 1) == pytest.approx(
             to_level(mean), abs=1e-6
         ), "what is fed, less 3 dB in proportion, is what the level takes"
-        assert n.margin_db == pytest.approx(
+        assert n.headroom_db == pytest.approx(
             to_level(bears[limit] / mean) - 3.0 * min(bears[limit] / kind.rated_w, 1), abs=1e-5
         )
 
@@ -221,12 +214,12 @@ def test_what_can_be_reached_is_reached_with_nothing_to_spare(name, limit):
         )
     system = amplify(s)
     use = s.uses[0].name
-    assert system.reached[use].limited_by == limit and system.reached[use].margin_db > 1
+    assert system.limiting[use].limited_by == limit and system.limiting[use].headroom_db > 1
     reach = loudness(evaluate(s, use, follow_echoes=False), system).reach_dba
     there = fixed(s, system)
     there = replace(there, uses=(replace(s.uses[0], target_dba=reach), *s.uses[1:]))
-    found = amplify(there).reached[use]
-    assert found.margin_db == pytest.approx(0.0, abs=1e-3) and found.limited_by == limit
+    found = amplify(there).limiting[use]
+    assert found.headroom_db == pytest.approx(0.0, abs=1e-3) and found.limited_by == limit
 
 
 def test_nothing_suffices_and_it_is_said():
@@ -238,10 +231,10 @@ def test_nothing_suffices_and_it_is_said():
     assert any(
         "no amplifier gives the" in d and "W that peaks ask for" in d for d in system.warnings
     )
-    assert system.reached["game"].word == "misses" and system.reached["game"].margin_db < -3
+    assert system.limiting["game"].word == "misses" and system.limiting["game"].headroom_db < -3
     result = loudness(evaluate(loud, "game"), system)
     assert result.word == "misses" and result.reach_dba == pytest.approx(
-        110 + system.reached["game"].margin_db
+        110 + system.limiting["game"].headroom_db
     )
 
 
@@ -406,7 +399,7 @@ def test_a_given_run_leads_to_the_nearest_loudspeaker_of_its_group():
     ]
     system = amplify(wired(row, name, run=30.0, per_channel=1))
     assert sum(
-        line.quantity for line in bill(row, system=system) if line.kind == "cable"
+        line.quantity for line in bill(row, amplification=system) if line.kind == "cable"
     ) == pytest.approx(sum(c.length for c in system.channels))
 
 
@@ -436,7 +429,7 @@ def test_a_line_by_hand():
         cool = powers(result)[s.loudspeakers.index(loudspeaker)].sum()
         (n,) = [n for n in system.needs if n.tag == "F1" and n.use == use]
         assert (
-            n.margin_db
+            n.headroom_db
             == pytest.approx(
                 10 * np.log10(mean_w / cool) - 3.0 * mean_w / loudspeaker.type.rated_w, abs=1e-4
             )
@@ -491,7 +484,7 @@ def test_needs_and_channels_fit_together():
     [
         (
             dict(rack_x=15.0),
-            "the rack stands outside the hall, 2.00 m beyond the east wall. In a room beside it?",
+            "the rack stands outside the gym, 2.00 m beyond the east wall. In a room beside it?",
         ),
         (dict(rack_x=-13.5, rack_y=10.0), "0.25 m beyond the north wall"),
         (dict(rack_x=-13.5), "0.50 m beyond the west wall"),
@@ -517,7 +510,7 @@ def test_mains_heat_and_rack():
         given = max(kind.watts_4, kind.watts_8, kind.line_w) * kind.channels / 8
         drawn += kind.idle_w + given / kind.efficiency
         heat += kind.idle_w + given / kind.efficiency - given
-    assert system.mains == (
+    assert system.ac_power_w == (
         pytest.approx(drawn),
         pytest.approx(heat),
     ) and system.current_a == pytest.approx(drawn / 120)

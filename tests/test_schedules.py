@@ -19,7 +19,8 @@ from gymtools.display.documents.handover import folder_name, write_handover
 from gymtools.display.panel.parts import PartsPanel
 from gymtools.equipment.amplification import amplify
 from gymtools.equipment.bill import cost
-from gymtools.equipment.schedules import both_lengths, pan_words, parts, schedules, tilt_words
+from gymtools.equipment.hanging import both_lengths, pan_words, tilt_words
+from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.scenario import changed
@@ -110,7 +111,7 @@ def test_a_cabinet_moved_moves_in_every_schedule():
             "from west wall [m]",
             "height of the front's middle [m]",
             "tilt in words",
-            "tilt [°]",
+            "downtilt [°]",
             "aim point from west wall [m]",
             "throw [m]",
         ):
@@ -130,7 +131,7 @@ def test_a_cabinet_moved_moves_in_every_schedule():
     assert any(changed_cables) and not all(changed_cables)
     assert before["Bill"].rows[-1] != after["Bill"].rows[-1] and before["Inputs"] == after["Inputs"]
     for name in before["Presets"].columns:
-        if not name.startswith(("master", "tuning")):  # which the same level asks for elsewhere
+        if not name.startswith(("master", "room eq")):  # which the same level asks for elsewhere
             assert column(before["Presets"], name) == column(after["Presets"], name)
     assert drawings.dxf_text(drawings.drawing(DOVECOTE)) != drawings.dxf_text(
         drawings.drawing(moved)
@@ -209,7 +210,7 @@ def test_a_housing_with_four_beams_says_which_one_lands_there():
     row = dict(zip(found.columns, found.rows[-1], strict=True))
     assert (
         row["tag"] == "M1"
-        and row["aims at"].endswith(": beam 1 of 4, 25° below the housing's level")
+        and row["aims at"].endswith(": beam 1 of 4, 25° below the enclosure's level")
         and row["tilt in words"] == "level"
     )
     assert row["throw [m]"] == pytest.approx(5.5 / np.sin(np.radians(25)), abs=0.01) and row[
@@ -314,7 +315,8 @@ def test_masters_give_each_use_its_level(name):
                 assert played[u.name][n] - played[loud.name][n] == pytest.approx(want, abs=0.051)
                 compared += u != loud
         row = table.rows[column(table, "use").index(u.name)]
-        got = [row[table.columns.index(f"tuning at {f} Hz [dB]")] for f in ("125", "250", "500")]
+        octaves = [f"room equalization at {f} Hz [dB]" for f in ("125", "250", "500")]
+        got = [row[table.columns.index(name)] for name in octaves]
         assert got == pytest.approx(made.results[u.name].room_eq_db[:3], abs=0.051) and np.all(
             made.results[u.name].room_eq_db[3:] == 0
         )

@@ -18,7 +18,7 @@ class Loudness:
         float  # mean speech level with all that amplifiers and loudspeakers have, headroom kept
     )
     reach_db: np.ndarray  # the same in octaves (7,) [dB]
-    margin_db: float
+    headroom_db: float  # to spare until the first loudspeaker or its amplifier is at its limit
     tag: str  # loudspeaker that reaches its limit first
     limited_by: str
     word: str
@@ -30,14 +30,14 @@ class Loudness:
     osha_h: float
 
 
-def loudness(result, system):
+def loudness(result, amplification):
     """How loud one use can be and may be.
 
     Parameters
     ----------
     result : Result
         An evaluation
-    system : Amplification
+    amplification : Amplification
         What drives the loudspeakers
 
     Returns
@@ -49,7 +49,7 @@ def loudness(result, system):
     -------
     Hours: NIOSH 98-126 and OSHA 29 CFR 1910.95 (rules for people at work, not for pupils).
     """
-    first = system.reached[result.use.name]
+    first = amplification.limiting[result.use.name]
     listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     loudest = float(result.speech_dba[listened].max())
     exposed = float(bands.sum_levels(np.array([loudest, float(bands.a_weighted(result.noise_db))])))
@@ -60,9 +60,9 @@ def loudness(result, system):
     return Loudness(
         use=result.use.name,
         target_dba=result.use.target_dba,
-        reach_dba=result.use.target_dba + first.margin_db,
-        reach_db=bands.to_level(mean) + first.margin_db,
-        margin_db=first.margin_db,
+        reach_dba=result.use.target_dba + first.headroom_db,
+        reach_db=bands.to_level(mean) + first.headroom_db,
+        headroom_db=first.headroom_db,
         tag=first.tag,
         limited_by=first.limited_by,
         word=first.word,

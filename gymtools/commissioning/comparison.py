@@ -169,7 +169,7 @@ def conditions_of(plan, sheet, *, room="statistical"):
         for name in plan.leads
     }
     to_limit_db = {
-        name: loudness(r, amplify(r.scenario, {name: r})).margin_db
+        name: loudness(r, amplify(r.scenario, {name: r})).headroom_db
         for name, r in results.items()
         if of_kind(sheet.readings, "maximum level", name)
     }

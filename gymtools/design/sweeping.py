@@ -80,7 +80,7 @@ def figures(scenario, room="statistical", prices=None):
         hold=sum(v.word == "meets" for v in verdicts),
         of=len(verdicts),
         penalty=float(np.mean([penalty(r, Weights()) for r in results.values()])),
-        cost=cost(scenario, prices, system=amplify(scenario, results, prices=prices)),
+        cost=cost(scenario, prices, amplification=amplify(scenario, results, prices=prices)),
     )
     for name, r in results.items():
         onto = next(v.value for v in r.verdicts if v.criterion == "on_listeners")

@@ -2,13 +2,14 @@
 price book.
 """
 
-from .amplification import amplify, rack_units
+from .amplification import amplify
 from .assistive_listening import receivers
 from .prices import OTHER, example_prices
+from .rack import rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, processor
 
 
-def bill(scenario, prices=None, *, system=None):
+def bill(scenario, prices=None, *, amplification=None):
     """What a design is made of and what it costs.
 
     Parameters
@@ -17,8 +18,8 @@ def bill(scenario, prices=None, *, system=None):
         The design [-]
     prices : PriceBook, optional
         The package's invented one when left out [-]
-    system : Amplification, optional
-        Of ``drive``, where it is at hand [-]
+    amplification : Amplification, optional
+        Of ``amplify``, where it is at hand [-]
 
     Returns
     -------
@@ -27,7 +28,7 @@ def bill(scenario, prices=None, *, system=None):
         assistive listening, and treatment that is not there yet; each item once
     """
     book = prices or example_prices()
-    system = system or amplify(scenario, prices=book)
+    amplification = amplification or amplify(scenario, prices=book)
     counted = {}
 
     def count(kind, item, quantity):
@@ -38,18 +39,18 @@ def bill(scenario, prices=None, *, system=None):
         count("loudspeaker", c.type.name, 1)
         count("hanging point", "rated hardware with second safety", 1)
     count("hanging point", "engineer's approval", 1)
-    for kind in system.amplifiers.values():
+    for kind in amplification.amplifiers.values():
         count("amplifier", kind.name, 1)
-    for c in system.channels:
+    for c in amplification.channels:
         count("cable", c.conductor, c.length)
         count("line transformer", "at a loudspeaker", len(c.tags) if c.line_volts else 0)
     for i in inputs(scenario):
         count("microphone", i.type, 1)
     count("mixer", mixer(scenario).kind, 1)
-    needs = processor(scenario, system)
+    needs = processor(scenario, amplification)
     count("processor", "inputs and outputs", needs["inputs"] + needs["outputs"])
     count("wall plate", "microphone or line", len(plates(scenario)))
-    filled, high = rack_units(system, EXTRA_UNITS)
+    filled, high = rack_units(amplification, EXTRA_UNITS)
     # all of the rack is bought; of several at least what they hold
     count("rack", "rack with doors and power", high or filled)
     count("fire alarm", "muting contact", 1)
@@ -66,7 +67,7 @@ def bill(scenario, prices=None, *, system=None):
     return tuple(book.line(kind, item, quantity) for (kind, item), quantity in counted.items())
 
 
-def cost(scenario, prices=None, *, system=None):
+def cost(scenario, prices=None, *, amplification=None):
     """What a design costs in all.
 
     Parameters
@@ -75,12 +76,12 @@ def cost(scenario, prices=None, *, system=None):
         The design [-]
     prices : PriceBook, optional
         The package's invented one when left out [-]
-    system : Amplification, optional
-        Of ``drive``, where it is at hand [-]
+    amplification : Amplification, optional
+        Of ``amplify``, where it is at hand [-]
 
     Returns
     -------
     total : float
         In the price book's currency
     """
-    return sum(line.total for line in bill(scenario, prices, system=system))
+    return sum(line.total for line in bill(scenario, prices, amplification=amplification))

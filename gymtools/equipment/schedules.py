@@ -1,5 +1,5 @@
 """Schedules for the installer: plain tables of what hangs where, what drives it, what goes in, what
-each button sets.
+each button sets, what it costs.
 """
 
 from dataclasses import dataclass
@@ -8,19 +8,22 @@ import numpy as np
 
 from ..acoustics.evaluate import evaluate
 from ..acoustics.exposure import loudness
-from ..acoustics.throws import throws
 from ..physics import bands
+from ..venue.scenario import Scenario
 from ..venue.units import feet_inches
-from .amplification import CIRCUIT_PART, DAMPING, amplify, rack_place, rack_units
+from . import hanging
+from .amplification import CIRCUIT_PART, DAMPING, Amplification, amplify
 from .assistive_listening import receivers
 from .bill import bill
+from .hanging import both_lengths
+from .rack import rack_place, rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
 
-POUND = 0.45359237  # kg
-TUNED = 3  # octaves that are tuned: those below 1 kHz
-STEEP = 75.0  # tilt from which a loudspeaker fires down rather than ahead [deg]
+BTU_H = 3.412  # of one watt [BTU/h]
+TUNED = 3  # octaves of the room equalization: those below 1 kHz
 AIMS = (
-    "Aim points are those of the use in which most of a loudspeaker's sound lands on who listens."
+    "Aim points are those of the use in which most of a loudspeaker's sound lands on seats that"
+    " listen."
 )
 CAUTIONS = {
     "Loudspeakers": (
@@ -30,8 +33,8 @@ CAUTIONS = {
         " are of the loudspeakers; hardware comes on top."
     ),
     "Amplifiers": (
-        "Mains by a licensed electrician, to the local code. Emergency announcements are not part"
-        " of this system: the fire-alarm contractor wires the muting contact."
+        "AC power by a licensed electrician, to the local code. Emergency announcements are not"
+        " part of this system: the fire-alarm contractor wires the muting contact."
     ),
     "Cables": (
         "Methods and separation follow the marking on the amplifier and the local code. Lengths"
@@ -59,9 +62,9 @@ class Schedule:
 class Parts:
     """Everything that the schedules are made from, computed once."""
 
-    scenario: object
+    scenario: Scenario
     results: dict
-    system: object
+    amplification: Amplification
     lines: tuple
 
 
@@ -71,11 +74,11 @@ def parts(scenario, *, prices=None, room="statistical"):
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     prices : PriceBook, optional
-        The package's invented one when left out [-]
+        The package's invented one when left out
     room : str
-        As for ``evaluate`` [-]
+        As for ``evaluate``
 
     Returns
     -------
@@ -85,12 +88,12 @@ def parts(scenario, *, prices=None, room="statistical"):
     results = {
         u.name: evaluate(scenario, u.name, room=room, follow_echoes=False) for u in scenario.uses
     }
-    system = amplify(scenario, results, prices=prices)
+    amplification = amplify(scenario, results, prices=prices)
     return Parts(
         scenario=scenario,
         results=results,
-        system=system,
-        lines=bill(scenario, prices, system=system),
+        amplification=amplification,
+        lines=bill(scenario, prices, amplification=amplification),
     )
 
 
@@ -100,178 +103,31 @@ def schedules(made):
     Parameters
     ----------
     made : Parts
-        Of ``parts`` [-]
+        Of ``parts``
 
     Returns
     -------
     schedules : tuple of Schedule
         Loudspeakers, Levels, Amplifiers, Channels, Cables, Inputs, Presets, Bill
     """
-    return (
-        _loudspeakers(made),
-        _levels(made),
-        _amplifiers(made),
-        _channels(made),
-        _cables(made),
-        _inputs(made),
-        _presets(made),
-        _bill(made),
+    makers = (
+        _loudspeakers,
+        _levels,
+        _amplifiers,
+        _channels,
+        _cables,
+        _inputs,
+        _presets,
+        _bill,
     )
-
-
-def both_lengths(meters):
-    """A length as two cells: meters, and feet and inches.
-
-    Parameters
-    ----------
-    meters : float
-        Length [m]
-
-    Returns
-    -------
-    cells : tuple
-        (number, text)
-    """
-    return round(float(meters), 3) + 0.0, feet_inches(meters)  # + 0.0 turns -0.0 into 0.0
-
-
-def pan_words(pan_deg, downtilt_deg=0.0):
-    """A pan as an installer reads it from a plan whose north is up.
-
-    Parameters
-    ----------
-    pan_deg : float
-        Counter-clockwise from east [deg]
-    downtilt_deg : float
-        Of one that fires down, the pan says where its top points [deg]
-
-    Returns
-    -------
-    words : str
-        The nearest side and the turn from it, seen from above
-    """
-    side, name = min(
-        ((90.0 * k, n) for k, n in enumerate(("east", "north", "west", "south"))),
-        key=lambda s: abs((pan_deg - s[0] + 180) % 360 - 180),
-    )
-    off = (pan_deg - side + 180) % 360 - 180
-    verb = "faces" if downtilt_deg < STEEP else "its top points"
-    if abs(off) < 0.05:
-        return f"{verb} {name}"
-    order = ("east", "north", "west", "south")
-    toward = order[(order.index(name) + (1 if off > 0 else -1)) % 4]
-    return f"{verb} {name}, turned {abs(off):.1f}° to the {toward}"
-
-
-def tilt_words(downtilt_deg):
-    """A tilt as an inclinometer shows it.
-
-    Parameters
-    ----------
-    downtilt_deg : float
-        Positive down [deg]
-
-    Returns
-    -------
-    words : str
-        From level
-    """
-    if abs(downtilt_deg) < 0.05:
-        return "level"
-    if downtilt_deg > 89.95:
-        return "straight down"
-    return f"{abs(downtilt_deg):.1f}° {'down' if downtilt_deg > 0 else 'up'} from level"
-
-
-def _aims(made):
-    """Throw of every loudspeaker's first beam, from the use in which most of its sound lands on who
-    listens; the first of several alike.
-    """
-    found = {}
-    for result in made.results.values():
-        listening = [
-            n for n, part in enumerate(result.parts) if result.use.listens.get(part, 0) > 0
-        ]
-        serves = result.first_incidence[:, listening].sum(axis=1)  # (loudspeaker,)
-        beams = {}
-        for t in throws(result):
-            beams.setdefault(t.tag, t)
-        for n, c in enumerate(result.scenario.loudspeakers):
-            if result.playing[n] and (c.tag not in found or serves[n] > found[c.tag][0] + 1e-6):
-                found[c.tag] = serves[n], beams[c.tag]
-    return {tag: t for tag, (_, t) in found.items()}
-
-
-def _aim_words(throw, kind):
-    if kind.lobes == 1:
-        return throw.part
-    return (
-        f"{throw.part}: beam 1 of {kind.lobes}, {kind.lobe_tilt_deg:g}° below the housing's level"
-    )
+    return tuple(make(made) for make in makers)
 
 
 def _loudspeakers(made):
-    s, rows, aims = made.scenario, [], _aims(made)
-    for c in s.loudspeakers:
-        west, south = c.x + s.hall.length / 2, c.y + s.hall.width / 2
-        t = aims.get(c.tag)
-        at = (
-            (
-                *both_lengths(t.end[0] + s.hall.length / 2),
-                *both_lengths(t.end[1] + s.hall.width / 2),
-                *both_lengths(t.end[2]),
-            )
-            if t
-            else ("",) * 6
-        )
-        rows.append(
-            (
-                c.tag,
-                c.group,
-                c.type.name,
-                *both_lengths(west),
-                *both_lengths(south),
-                *both_lengths(c.z),
-                pan_words(c.pan_deg, c.downtilt_deg),
-                tilt_words(c.downtilt_deg),
-                round(c.pan_deg, 2),
-                round(c.downtilt_deg, 2),
-                _aim_words(t, c.type) if t else "plays in no use",
-                *at,
-                *(both_lengths(t.distance) if t else ("", "")),
-                c.type.weight_kg,
-                round(c.type.weight_kg / POUND, 1),
-                made.system.channel(c.tag).number,
-            )
-        )
-
-    def pair(words):
-        return (f"{words} [m]", f"{words} [ft-in]")
-
-    columns = (
-        "tag",
-        "group",
-        "type",
-        *pair("from west wall"),
-        *pair("from south wall"),
-        *pair("height of the front's middle"),
-        "pan in words",
-        "tilt in words",
-        "pan [°]",
-        "tilt [°]",
-        "aims at",
-        *pair("aim point from west wall"),
-        *pair("aim point from south wall"),
-        *pair("aim point height"),
-        *pair("throw"),
-        "weight [kg]",
-        "weight [lb]",
-        "channel",
-    )
     return Schedule(
         title="Loudspeakers",
-        columns=columns,
-        rows=tuple(rows),
+        columns=hanging.COLUMNS,
+        rows=hanging.rows(made.scenario, made.results, made.amplification),
         note=f"{AIMS} {CAUTIONS['Loudspeakers']}",
     )
 
@@ -279,13 +135,13 @@ def _loudspeakers(made):
 def _levels(made):
     rows = []
     for r in made.results.values():
-        x = loudness(r, made.system)
+        x = loudness(r, made.amplification)
         rows.append(
             (
                 x.use,
                 x.target_dba,
                 round(x.reach_dba, 1),
-                round(x.margin_db, 1),
+                round(x.headroom_db, 1),
                 x.word,
                 f"{x.tag}, {x.limited_by}",
                 *(round(float(v), 0) for v in x.reach_db),
@@ -296,9 +152,6 @@ def _levels(made):
                 round(min(x.osha_h, 24.0), 1),
             )
         )
-    octaves = tuple(
-        f"can reach at {f} Hz [dB]" for f in ("125", "250", "500", "1k", "2k", "4k", "8k")
-    )
     columns = (
         "use",
         "wanted [dB(A)]",
@@ -306,10 +159,10 @@ def _levels(made):
         "to spare [dB]",
         "verdict",
         "limited by",
-        *octaves,
-        "loudest place, speech [dB(A)]",
+        *(f"can reach at {f} [dB]" for f in bands.NAMES),
+        "loudest seat, speech [dB(A)]",
         "limiter over the use's level [dB]",
-        "loudest place with the noise [dB(A)]",
+        "loudest seat with the noise [dB(A)]",
         "NIOSH hours with both",
         "OSHA hours with both",
     )
@@ -317,46 +170,54 @@ def _levels(made):
 
 
 def _amplifiers(made):
-    system, e, rows = made.system, made.scenario.equipment, []
-    for name, kind in system.amplifiers.items():
-        used = [c for c in system.channels if c.amplifier == name]
+    rows = []
+    for name, amplifier_type in made.amplification.amplifiers.items():
+        used = [c for c in made.amplification.channels if c.amplifier == name]
         rows.append(
             (
                 name,
-                kind.name,
+                amplifier_type.name,
                 len(used),
-                kind.channels,
-                kind.rack_units,
-                kind.weight_kg,
+                amplifier_type.channels,
+                amplifier_type.rack_units,
+                amplifier_type.weight_kg,
                 ", ".join(str(c.number) for c in used),
             )
         )
-    drawn, heat = system.mains
-    filled, rack = rack_units(system, EXTRA_UNITS)
-    place = rack_place(made.scenario)
-    west, south = place[0] + made.scenario.hall.length / 2, place[1] + made.scenario.hall.width / 2
-    note = (
-        f"At an eighth of all power the amplifiers draw {drawn:.0f} W, {system.current_a:.1f} A at"
-        f" {e.mains_volts:g} V: {system.circuits} circuit{'s' * (system.circuits > 1)} of"
-        f" {e.circuit_a:g} A (loaded to {100 * CIRCUIT_PART:.0f} %); heat {heat:.0f} W,"
-        f" {heat * 3.412:.0f} BTU/h. Rack: {filled} units filled,"
-        f" {f'{rack} units high' if rack else 'more than one rack'}, {west:.2f} m"
-        f" ({feet_inches(west)}) from the west wall, {south:.2f} m ({feet_inches(south)}) from the"
-        f" south wall. {CAUTIONS['Amplifiers']}"
+    columns = (
+        "amplifier",
+        "type",
+        "channels used",
+        "channels",
+        "rack units",
+        "weight [kg]",
+        "channels by number",
     )
-    return Schedule(
-        title="Amplifiers",
-        columns=(
-            "amplifier",
-            "type",
-            "channels used",
-            "channels",
-            "rack units",
-            "weight [kg]",
-            "channels by number",
-        ),
-        rows=tuple(rows),
-        note=note,
+    note = f"{_power_words(made.amplification)} {_rack_words(made)} {CAUTIONS['Amplifiers']}"
+    return Schedule(title="Amplifiers", columns=columns, rows=tuple(rows), note=note)
+
+
+def _power_words(amplification):
+    """AC power and heat in a sentence."""
+    e, (drawn, heat) = amplification.scenario.equipment, amplification.ac_power_w
+    count = amplification.circuits
+    return (
+        f"At an eighth of all power the amplifiers draw {drawn:.0f} W,"
+        f" {amplification.current_a:.1f} A at {e.ac_volts:g} V: {count} circuit{'s' * (count > 1)}"
+        f" of {e.circuit_a:g} A (loaded to {100 * CIRCUIT_PART:.0f} %); heat {heat:.0f} W,"
+        f" {heat * BTU_H:.0f} BTU/h."
+    )
+
+
+def _rack_words(made):
+    """Height and place of the rack in a sentence."""
+    hall, (x, y, _) = made.scenario.hall, rack_place(made.scenario)
+    west, south = x + hall.length / 2, y + hall.width / 2
+    filled, rack = rack_units(made.amplification, EXTRA_UNITS)
+    high = f"{rack} units high" if rack else "more than one rack"
+    return (
+        f"Rack: {filled} units filled, {high}, {west:.2f} m ({feet_inches(west)}) from the west"
+        f" wall, {south:.2f} m ({feet_inches(south)}) from the south wall."
     )
 
 
@@ -378,7 +239,7 @@ def _channels(made):
             "" if c.line_volts else round(c.damping),
             c.cable,
         )
-        for c in made.system.channels
+        for c in made.amplification.channels
     )
     columns = (
         "channel",
@@ -396,20 +257,22 @@ def _channels(made):
         "damping factor",
         "cable",
     )
-    strong = [str(c.number) for c in made.system.channels if c.gives_w > c.bears_w]
-    warnings = " ".join(d[0].upper() + d[1:] for d in made.system.warnings)
+    return Schedule(
+        title="Channels", columns=columns, rows=rows, note=_channel_words(made.amplification)
+    )
+
+
+def _channel_words(amplification):
+    """Warnings about the channels, or that there is none."""
+    said = [words[0].upper() + words[1:] for words in amplification.warnings]
+    strong = [str(c.number) for c in amplification.channels if c.gives_w > c.bears_w]
     if strong:
-        warnings += (
-            f" Channel{'s' * (len(strong) > 1)} {', '.join(strong)}: the amplifier gives more than"
+        said.append(
+            f"Channel{'s' * (len(strong) > 1)} {', '.join(strong)}: the amplifier gives more than"
             " the loudspeakers bear; set the limiter before they are first driven."
         )
-    return Schedule(
-        title="Channels",
-        columns=columns,
-        rows=rows,
-        note=warnings.strip()
-        or f"Every channel suffices; damping factors of {DAMPING:.0f} or more are usual.",
-    )
+    usual = f"Every channel suffices; damping factors of {DAMPING:.0f} or more are usual."
+    return " ".join(said) or usual
 
 
 def _cables(made):
@@ -423,7 +286,7 @@ def _cables(made):
             *both_lengths(c.length),
             round(c.loss_db, 2),
         )
-        for c in made.system.channels
+        for c in made.amplification.channels
     )
     columns = (
         "cable",
@@ -451,23 +314,20 @@ def _inputs(made):
         )
         for i in inputs(s)
     )
-    chosen, needs, (whole, compatible) = mixer(s), processor(s, made.system), receivers(s.seats)
+    chosen, needs = mixer(s), processor(s, made.amplification)
+    whole, compatible = receivers(s.seats)
     note = (
         f"Mixer: {chosen.kind} ({chosen.reason}). Processor: {needs['inputs']} inputs,"
         f" {needs['outputs']} outputs, {needs['presets']} presets, delays to"
         f" {needs['longest_delay_ms']:.0f} ms, high-pass"
         f" {' and '.join(str(f) for f in needs['high_pass_hz'])} Hz. Plates:"
-        f" {'; '.join(plates(s))}. Assistive listening for {s.seats} places: {whole} receivers,"
+        f" {'; '.join(plates(s))}. Assistive listening for {s.seats} seats: {whole} receivers,"
         f" {compatible} of them hearing-aid compatible (2010 ADA Standards 219.3). The fire-alarm"
         " contractor's contact mutes all outputs. High-pass microphones at 80 to 100 Hz (common"
         " practice)."
     )
-    return Schedule(
-        title="Inputs",
-        columns=("input", "name", "type", "kind", "where", "uses"),
-        rows=rows,
-        note=note,
-    )
+    columns = ("input", "name", "type", "kind", "where", "uses")
+    return Schedule(title="Inputs", columns=columns, rows=rows, note=note)
 
 
 def masters(results):
@@ -476,7 +336,7 @@ def masters(results):
     Parameters
     ----------
     results : dict
-        Evaluations by use [-]
+        Evaluations by use
 
     Returns
     -------
@@ -497,14 +357,6 @@ def _presets(made):
     groups = [g.name for g in made.scenario.groups]
     rows, master = [], masters(made.results)
     for p in presets(made.scenario):
-        cells = [
-            (
-                "off"
-                if p.groups[g] is None
-                else f"gain {p.groups[g][0]:g} dB, delay {p.groups[g][1]:g} ms"
-            )
-            for g in groups
-        ]
         tuned = [round(float(v), 1) + 0.0 for v in made.results[p.use].room_eq_db[:TUNED]]
         rows.append(
             (
@@ -513,31 +365,36 @@ def _presets(made):
                 p.target_dba,
                 round(master[p.use], 1) + 0.0,
                 *tuned,
-                *cells,
+                *(_setting_words(p.groups[g]) for g in groups),
                 ", ".join(p.microphones) or "none",
                 ", ".join(p.closed) or "none",
                 ", ".join(p.set_up) or "nothing",
             )
         )
-    low = tuple(f"tuning at {f} Hz [dB]" for f in bands.LABELS[:TUNED])
     columns = (
         "preset",
         "use",
         "speech level [dB(A)]",
         "master [dB]",
-        *low,
+        *(f"room equalization at {f} [dB]" for f in bands.NAMES[:TUNED]),
         *groups,
         "open microphones",
-        "banks pushed back",
+        "bleachers pushed back",
         "set out",
     )
     note = (
         "Master: setting of the whole system, 0 for the preset that is turned up most. Gains of the"
-        " groups stand relative to their preset's master, delays to its undelayed groups. Tuning is"
-        " for all outputs and follows what stands in the hall, preset by preset. These are settings"
-        " to begin with: microphones, voices and the room as built decide the last decibels."
+        " groups stand relative to their preset's master, delays to its undelayed groups. Room"
+        " equalization is for all outputs and follows what stands in the gym, preset by preset."
+        " These are settings to begin with: microphones, voices and the room as built decide the"
+        " last decibels."
     )
     return Schedule(title="Presets", columns=columns, rows=tuple(rows), note=note)
+
+
+def _setting_words(setting):
+    """Gain and delay of a group in a preset."""
+    return "off" if setting is None else f"gain {setting[0]:g} dB, delay {setting[1]:g} ms"
 
 
 def _bill(made):
@@ -555,17 +412,6 @@ def _bill(made):
         )
         for x in made.lines
     ]
-    total = (
-        "total",
-        "",
-        "",
-        "",
-        "",
-        round(sum(r[5] for r in rows), 2),
-        round(sum(r[6] for r in rows), 1),
-        round(sum(r[7] for r in rows), 2),
-        round(sum(r[8] for r in rows), 2),
-    )
     columns = (
         "kind",
         "item",
@@ -577,9 +423,11 @@ def _bill(made):
         "labor",
         "total",
     )
+    sums = {n: 1 if columns[n] == "hours" else 2 for n in range(5, 9)}  # and digits
+    total = [round(sum(r[n] for r in rows), digits) for n, digits in sums.items()]
     return Schedule(
         title="Bill",
         columns=columns,
-        rows=(*rows, total),
+        rows=(*rows, ("total", "", "", "", "", *total)),
         note="Prices and hours are the price book's, in its own currency.",
     )

@@ -172,14 +172,14 @@ def presets(scenario):
     return tuple(made)
 
 
-def processor(scenario, system):
+def processor(scenario, amplification):
     """What the processor must do.
 
     Parameters
     ----------
     scenario : Scenario
         The design [-]
-    system : Amplification
+    amplification : Amplification
         Its channels [-]
 
     Returns
@@ -190,8 +190,8 @@ def processor(scenario, system):
     delays = [d.delay_ms for u in scenario.uses for d in u.groups.values()]
     return dict(
         inputs=len(inputs(scenario)) + 1,
-        outputs=len(system.channels),
+        outputs=len(amplification.channels),
         presets=len(scenario.uses),
         longest_delay_ms=max(delays, default=0.0),
-        high_pass_hz=sorted({c.high_pass_hz for c in system.channels}),
+        high_pass_hz=sorted({c.high_pass_hz for c in amplification.channels}),
     )

@@ -129,7 +129,7 @@ def score(scenario, *, weights=None, room="statistical", prices=None):
         },
         met=sum(v.meets for v in verdicts),
         checks=len(verdicts),
-        cost=cost(scenario, prices, system=amplify(scenario, results, prices=prices)),
+        cost=cost(scenario, prices, amplification=amplify(scenario, results, prices=prices)),
     )
 
 

@@ -8,6 +8,7 @@ PACKAGE = __name__.partition(".")[0]
 
 # keys of a scenario file, by the thing that they belong to
 KEYS = {
+    "Equipment": {"mains_volts": "ac_volts"},
     "Group": {"cabinet": "loudspeaker", "tilt_deg": "downtilt_deg"},
     "Targets": {
         "spread_db": "coverage_range_db",
@@ -17,7 +18,7 @@ KEYS = {
     },
 }
 # tables of a scenario file that hold these things
-TABLES = {"groups": "Group", "targets": "Targets"}
+TABLES = {"equipment": "Equipment", "groups": "Group", "targets": "Targets"}
 # of a price book
 PRICES = {
     ("labour", "hour"): ("labor", "hour"),

@@ -60,7 +60,7 @@ class Equipment(Thing):
     )
     cable_loss_db: float = quantity("dB", 0.1, 3, default=0.5, hint="Most that a cable may take.")
     conductor: str | None = None
-    mains_volts: float = quantity("V", 90, 260, default=120.0)
+    ac_volts: float = quantity("V", 90, 260, default=120.0)
     circuit_a: float = quantity("A", 5, 63, default=20.0)
     operator: str = "teacher"
     wiring: dict = field(default_factory=dict)

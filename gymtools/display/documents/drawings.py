@@ -15,8 +15,8 @@ from scipy.spatial import ConvexHull, QhullError
 
 from ...acoustics.evaluate import evaluate
 from ...acoustics.throws import section, throws
-from ...equipment.amplification import rack_place
-from ...equipment.schedules import tilt_words
+from ...equipment.hanging import tilt_words
+from ...equipment.rack import rack_place
 from ...physics.geometry import rotation
 from ...venue.units import length_text
 from ..charts import maps

@@ -61,7 +61,7 @@ def limits(page, decision):
         "<h2>Assumptions, and what the model cannot say</h2>",
         bullets([escape(text) for text in LIMITS]),
     )
-    warnings = [*decision.chosen.scenario.warnings, *decision.parts.system.warnings]
+    warnings = [*decision.chosen.scenario.warnings, *decision.parts.amplification.warnings]
     if warnings:
         page.add("<p>Warnings of this design:</p>", bullets([quoted(text) for text in warnings]))
 

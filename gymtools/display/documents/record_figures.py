@@ -144,9 +144,9 @@ def _add_maps(page, name, result):
 
 
 def _level_in_reserve(result, parts):
-    x = loudness(result, parts.system)
+    x = loudness(result, parts.amplification)
     return (
-        f"<p>The system can reach {x.reach_dba:.0f} dB(A), {x.margin_db:+.1f} dB over the level"
+        f"<p>The system can reach {x.reach_dba:.0f} dB(A), {x.headroom_db:+.1f} dB over the level"
         f" wanted; {quoted(x.tag)} limits it ({x.limited_by}). The loudest seat gets"
         f" {x.loudest_dba:.0f} dB(A).</p>"
     )
