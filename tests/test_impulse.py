@@ -15,9 +15,11 @@ from pyrato.parameters import (
 )
 from scipy.io import wavfile
 
+from gymtools.commissioning.comparison import compare
 from gymtools.commissioning.plan import plan
-from gymtools.commissioning.recordings import read_wav, with_waves
-from gymtools.commissioning.sheet import Readings
+from gymtools.commissioning.readings import in_octaves
+from gymtools.commissioning.recordings import read_wav, with_recordings
+from gymtools.commissioning.sheet import filled_sheet
 from gymtools.physics import bands, impulse, intelligibility
 from gymtools.venue.files import load
 
@@ -115,9 +117,9 @@ def test_no_response_is_refused(h, message):
 
 
 @pytest.mark.parametrize("dtype", ["float32", "int16", "int32"])
-def test_waves_become_readings(tmp_path, dtype):
-    """Behavior: files named by readings give their T20 and their clarity, whatever the sample
-    format; what the sheet has comes first; others are named.
+def test_recordings_become_readings(tmp_path, dtype):
+    """Behavior: files named by readings give their T20 and their STI, whatever the sample format
+    and also by the older name; values of the sheet take precedence; other files are named.
     """
 
     def write(name, h):
@@ -134,28 +136,27 @@ def test_waves_become_readings(tmp_path, dtype):
     write("reverberation S2 R1.wav", response(1.0, 0.1))
     write("somewhere.wav", response(1.0))
     (tmp_path / "reverberation S2 R2.wav").write_bytes(b"RIFF\x00\x00no sound")
-    held = np.full(7, 1.23)
-    found = with_waves(
-        Readings(values={"reverberation S1 R2": held}, remarks={}, bad=("before",), missing=()),
-        tmp_path,
-        PLAN,
-    )
-    assert found.values["reverberation S1 R2"] is held
-    assert found.values["reverberation S1 R1"][2:] == pytest.approx(1.5, rel=0.15)
-    assert 0.3 < found.values["clarity game B1"] < 0.7
+    write("sti game B2.wav", response(1.2))
+    held = in_octaves(np.full(7, 1.23))
+    sheet = filled_sheet(PLAN, {"reverberation S1 R2": held}, bad=("before",))
+    found = with_recordings(sheet, tmp_path, PLAN)
+    measured = found.measured
+    assert measured["reverberation S1 R2"] == pytest.approx(held, nan_ok=True)
+    assert measured["reverberation S1 R1"][2:7] == pytest.approx(1.5, rel=0.15)
+    assert 0.3 < measured["sti game B1"][7] < 0.7 and 0.3 < measured["sti game B2"][7] < 0.7
     assert found.bad[0] == "before" and len(found.bad) == 4
     for words in (
-        "somewhere.wav: is no reading of reverberation or clarity",
+        "somewhere.wav: is no reading of reverberation or STI",
         "reverberation S2 R1.wav: the noise lies only",
         "reverberation S2 R2.wav: cannot be read as WAV",
     ):
         assert sum(b.startswith(words) for b in found.bad) == 1, found.bad
-    assert "reverberation S1 R3" in found.missing and "clarity game B1" not in found.missing
+    assert "reverberation S1 R3" in found.missing and "sti game B1" not in found.missing
 
 
 def test_a_bent_decay_is_remarked_on(tmp_path):
-    """Behavior: ISO 3382-2:2008, annex B: T30 more than a tenth over T20 is suspicious. Two decays
-    one after the other.
+    """Closed form: T30 more than a tenth over T20 is suspicious (ISO 3382-2:2008, annex B). Two
+    decays one after the other.
     """
     rng, t = np.random.default_rng(1), np.arange(4 * RATE) / RATE
     h = rng.normal(size=len(t)) * (
@@ -165,7 +166,7 @@ def test_a_bent_decay_is_remarked_on(tmp_path):
         tmp_path / "reverberation S1 R1.wav", RATE, (h / np.abs(h).max()).astype("float32")
     )
     wavfile.write(tmp_path / "reverberation S1 R2.wav", RATE, response(1.5).astype("float32") / 5)
-    found = with_waves(Readings(values={}, remarks={}, bad=(), missing=()), tmp_path, PLAN)
+    found = with_recordings(filled_sheet(PLAN, {}), tmp_path, PLAN)
     assert (
         "the decay bends: T30 is" in found.remarks["reverberation S1 R1"]
         and "longer" in found.remarks["reverberation S1 R1"]
@@ -179,12 +180,11 @@ def test_the_first_channel_counts(tmp_path):
     wavfile.write(tmp_path / "two.wav", RATE, np.stack([h, 0 * h], axis=1).astype("float32"))
     read, rate = read_wav(tmp_path / "two.wav")
     assert rate == RATE and read == pytest.approx(h, rel=1e-5, abs=1e-6)
-    with pytest.raises(FileNotFoundError, match=r"none\.wav"):
+    with pytest.raises(FileNotFoundError, match="none.wav"):
         read_wav(tmp_path / "none.wav")
 
 
-def test_readings_of_waves_alone_can_be_compared():
-    """Behavior: one kind of reading can be measured alone."""
-    assert set(only(measure(PLAN, 1), "reverberation").values) == {
-        i.key for i in PLAN.of("reverberation")
-    }
+def test_decays_alone_can_be_compared():
+    """Behavior: decays alone give every decay of the plan a difference."""
+    c = compare(PLAN, only(measure(PLAN, 1), "reverberation"))
+    assert [d.reading.key for d in c.differences] == [r.key for r in PLAN.of("reverberation")]

@@ -20,31 +20,32 @@ from gymtools.display.lessons.task import UNSEEN, TaskPanel, standing, write_att
 from gymtools.display.panel.meeting import Meeting
 from gymtools.equipment.bill import cost
 from gymtools.training import task
-from gymtools.training.attempts import Attempt, keep, kept
+from gymtools.training.attempts import Attempt, add_attempt, read_attempts
 from gymtools.venue.hall import Treatment
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 
 BRIEF = load(
     Path(__file__).resolve().parent.parent / "workbooks" / "training" / "briefs" / "fernhollow.toml"
 )
+OLD_ATTEMPTS = Path(__file__).parent / "data" / "old-attempts.jsonl"
 NOON = datetime(2031, 3, 4, 12, 0, tzinfo=UTC)
 # high, over the side lines, each pair turned across to the bank on the other side
 OVER = {"x": 0.0, "height": 6.7, "downtilt_deg": 25.0}
 BETTER = {
-    ("groups", n, key): v
-    for n, side in enumerate((-1, 1))
+    ("groups", name, key): v
+    for name, side in (("south wall pair", -1), ("post pair", 1))
     for key, v in {**OVER, "y": side * 2.4, "pan_deg": -side * 90.0}.items()
 }
 
 
 @pytest.fixture(scope="module")
 def own():
-    return task.scored(BRIEF)
+    return task.score(BRIEF)
 
 
 @pytest.fixture(scope="module")
 def found():
-    return task.solved(BRIEF, evaluations=150, starts=1)
+    return task.solve(BRIEF, evaluations=150, starts=1)
 
 
 @pytest.fixture
@@ -53,61 +54,68 @@ def made(own):
 
 
 def test_a_score_is_the_mean_of_fresh_evaluations(own):
-    """Closed form: the search's own score and terms, meant over the uses; verdicts counted; the
+    """Closed form: the search's own penalties, their mean over the uses; checks counted; the
     bill of the same design.
     """
     results = [evaluate(BRIEF, u.name) for u in BRIEF.uses]
-    assert own.score == pytest.approx(np.mean([penalty(r, Weights()) for r in results]), rel=1e-12)
-    for name in task.TERMS:
-        assert own.terms[name] == pytest.approx(
+    assert own.penalty == pytest.approx(
+        np.mean([penalty(r, Weights()) for r in results]), rel=1e-12
+    )
+    for name in task.STEPS:
+        assert own.penalties[name] == pytest.approx(
             np.mean([penalties(r)[name] for r in results]), rel=1e-12
         )
-    assert own.score == pytest.approx(
-        sum(getattr(own.weights, k) * steps for k, steps in own.terms.items())
+    assert own.penalty == pytest.approx(
+        sum(getattr(own.weights, k) * steps for k, steps in own.penalties.items())
     )
     verdicts = [v for r in results for v in r.verdicts]
-    assert (own.hold, own.of) == (sum(v.word == "meets" for v in verdicts), len(verdicts))
+    assert (own.met, own.checks) == (sum(v.word == "meets" for v in verdicts), len(verdicts))
     assert own.cost == pytest.approx(cost(BRIEF)) and own.room == "statistical"
     assert own.weakest[1] == pytest.approx(max(penalty(r, Weights()) for r in results))
 
 
-def test_wishes_weigh_the_score():
-    """Closed form: with one wish alone the score is that criterion's term."""
-    alone = Weights(**{f: 0.0 for f in task.TERMS if f != "evenness"})
-    made = task.scored(BRIEF, weights=alone)
-    assert made.score == pytest.approx(made.terms["evenness"])
+def test_weights_make_the_penalty():
+    """Closed form: with one weight alone the penalty is that criterion's."""
+    alone = Weights(**{f: 0.0 for f in task.STEPS if f != "evenness"})
+    made = task.score(BRIEF, weights=alone)
+    assert made.penalty == pytest.approx(made.penalties["evenness"])
 
 
-def test_every_wish_has_words_and_a_unit():
-    assert list(task.TERMS) == list(Weights.__dataclass_fields__)
+def test_every_weight_has_words_and_a_unit():
+    """Behavior: what the page shows has a line for each field of the weights."""
+    assert list(task.STEPS) == list(Weights.__dataclass_fields__)
 
 
 def test_a_better_design_scores_better_and_a_worse_one_worse(own):
-    """High and turned to the banks it is better by far than where the brief hangs it; one pair
-    turned to the wall, it is worse again.
+    """Behavior: high and turned to the banks it is better by far than where the brief hangs it; with
+    one pair turned to the wall it is worse again.
     """
-    better = task.scored(changed(BRIEF, BETTER))
-    assert better.score < own.score - 3 and better.hold > own.hold
+    better = task.score(changed(BRIEF, BETTER))
+    assert better.penalty < own.penalty - 3 and better.met > own.met
     assert (
-        task.scored(changed(BRIEF, {**BETTER, ("groups", 0, "pan_deg"): -90.0})).score
-        > better.score + 1
+        task.score(
+            changed(BRIEF, {**BETTER, ("groups", "south wall pair", "pan_deg"): -90.0})
+        ).penalty
+        > better.penalty + 1
     )
 
 
 def test_the_solver_is_no_worse_than_the_brief_and_scored_like_an_attempt(own, found):
-    assert found.scored.score < own.score and found.moved and found.evaluations >= 150
-    assert found.scored.score == pytest.approx(task.scored(found.scored.scenario).score)
-    assert task.outside(BRIEF, found.scored.scenario) == ()
+    """Invariance: its scenario scored afresh has its penalty; what the brief gives is unchanged."""
+    assert found.score.penalty < own.penalty and found.moved and found.evaluations >= 150
+    assert found.score.penalty == pytest.approx(task.score(found.score.scenario).penalty)
+    assert task.outside(BRIEF, found.score.scenario) == ()
 
 
-def test_the_difference_is_told_from_the_figures(own, found):
-    said = task.difference(own, found.scored)
-    assert f"{own.score - found.scored.score:.1f} steps worse" in said[0]
+def test_the_difference_shows_the_figures(own, found):
+    """Behavior: worse and better, both ways round, with the numbers of both scores."""
+    said = task.difference(own, found.score)
+    assert f"{own.penalty - found.score.penalty:.1f} steps worse" in said[0]
     assert (
-        f"{own.hold} of {own.of} in yours" in " ".join(said)
-        and f"{abs(own.cost - found.scored.cost):,.0f} " in said[-1]
+        f"{own.met} of {own.checks} in yours" in " ".join(said)
+        and f"{abs(own.cost - found.score.cost):,.0f} " in said[-1]
     )
-    back = task.difference(found.scored, own)
+    back = task.difference(found.score, own)
     assert "steps better" in back[0] and {s.split()[2] for s in said[1:-2]} == {
         s.split()[2] for s in back[1:-2]
     } == {"worse", "better"}
@@ -115,27 +123,27 @@ def test_the_difference_is_told_from_the_figures(own, found):
     assert "they are even" in even[0] and len(even) == 3 and "the same" in even[-1]
 
 
-def test_a_difference_is_told_in_the_unit_of_the_criterion(own):
-    """Closed form: two steps of clarity are 0.06 STI, two of arrivals 10 ms; one without weight is
-    not told.
+def test_a_difference_has_the_unit_of_the_criterion(own):
+    """Closed form: two steps of intelligibility are 0.06 STI, two of arrivals 10 ms; a criterion
+    without weight is left out.
     """
     worse = replace(
         own,
-        terms={
-            **own.terms,
-            "clarity": own.terms["clarity"] + 2,
-            "arrivals": own.terms["arrivals"] + 2,
+        penalties={
+            **own.penalties,
+            "clarity": own.penalties["clarity"] + 2,
+            "arrivals": own.penalties["arrivals"] + 2,
         },
     )
     assert (
-        "clarity by 0.06 STI" in task.difference(worse, own)[1]
+        "speech intelligibility by 0.06 STI" in task.difference(worse, own)[1]
         and "by 10.0 ms" in task.difference(worse, own)[1]
     )
     deaf = Weights(clarity=0.0)
-    assert "clarity" not in " ".join(
+    assert "intelligibility" not in " ".join(
         task.difference(replace(worse, weights=deaf), replace(own, weights=deaf))
     )
-    with pytest.raises(ValueError, match="weighed differently"):
+    with pytest.raises(ValueError, match="different weights"):
         task.difference(own, replace(own, weights=deaf))
     with pytest.raises(ValueError, match="statistical room, the solver's result in the traced one"):
         task.difference(own, replace(own, room="traced"))
@@ -144,8 +152,8 @@ def test_a_difference_is_told_in_the_unit_of_the_criterion(own):
 @pytest.mark.parametrize(
     "change, words",
     [
-        (lambda s: changed(s, {("groups", 0, "x"): 2.0}), ()),
-        (lambda s: changed(s, {("uses", 0, "groups", "post pair", "gain_db"): -3.0}), ()),
+        (lambda s: changed(s, {("groups", "south wall pair", "x"): 2.0}), ()),
+        (lambda s: changed(s, {("uses", "game", "groups", "post pair", "gain_db"): -3.0}), ()),
         (
             lambda s: replace(
                 s, treatments=(Treatment(surface="east wall", area=20.0, finish="wall panels"),)
@@ -154,46 +162,71 @@ def test_a_difference_is_told_in_the_unit_of_the_criterion(own):
         ),
         (lambda s: replace(s, units="m"), ()),
         (lambda s: changed(s, {("hall", "height"): 9.0}), ("hall",)),
-        (lambda s: changed(s, {("uses", 0, "noise_dba"): 40.0}), ("'game': noise dba",)),
+        (lambda s: changed(s, {("uses", "game", "noise_dba"): 40.0}), ("'game': noise dba",)),
         (lambda s: replace(s, uses=s.uses[:2]), ("the use 'assembly' is gone",)),
         (lambda s: replace(s, targets=replace(s.targets, sti=0.2)), ("targets",)),
     ],
 )
 def test_what_the_brief_gives_may_not_change_unnoticed(change, words):
+    """Behavior: each change outside the brief is named, others are not."""
     assert task.outside(BRIEF, change(BRIEF)) == words
 
 
 def test_attempts_are_read_as_they_were_kept(tmp_path, made):
+    """Invariance: names of any script, in order, with the scenario."""
     file = tmp_path / "a.jsonl"
-    assert kept(file).attempts == () and not file.exists()
+    assert read_attempts(file).attempts == () and not file.exists()
     for who in ("Ines", "Jörg", "名前"):
-        keep(file, made(who))
-    found = kept(file)
+        add_attempt(file, made(who))
+    found = read_attempts(file)
     assert (
         found.attempts == (made("Ines"), made("Jörg"), made("名前"))
         and not found.damaged
-        and found.told == ""
+        and found.warning == ""
     )
     assert parse(found.attempts[0].scenario) == BRIEF
 
 
-def test_an_interruption_costs_at_most_the_line_it_cut(tmp_path, made):
-    """A file cut anywhere in its last line: all before is read, the rest is named, and what is
-    added later is read.
+def test_attempts_of_an_earlier_version_are_read(tmp_path, made):
+    """Regression: a file written before penalties and checks had their names; its lines are read
+    with the same figures, and today's are added to it.
     """
     file = tmp_path / "a.jsonl"
-    keep(file, made("first"))
+    file.write_bytes(OLD_ATTEMPTS.read_bytes())
+    lines = [json.loads(line) for line in file.read_bytes().splitlines() if line.strip()]
+    add_attempt(file, made("today"))
+    found = read_attempts(file)
+    assert not found.damaged and len(lines) == 3
+    assert [a.who for a in found.attempts] == ["Ines", "Omar, jun.", "Omar, jun.", "today"]
+    for line, a in zip(lines, found.attempts[:3], strict=True):
+        assert (line["score"], line["hold"], line["of"]) == (a.penalty, a.met, a.checks)
+        assert list(line["terms"].values()) == list(a.penalties.values())
+        assert a.penalties.keys() == set(task.STEPS)
+        assert (line["when"], line["cost"], line["changed"]) == (a.when, a.cost, list(a.changed))
+    assert found.attempts[0].penalty == pytest.approx(made().penalty, rel=1e-6), (
+        "scored alike today"
+    )
+    with pytest.warns(FutureWarning, match="cabinet is now loudspeaker"):
+        assert parse(found.attempts[0].scenario) == BRIEF
+
+
+def test_an_interruption_costs_at_most_the_line_it_cut(tmp_path, made):
+    """Behavior: in a file cut anywhere in its last line all before is read, the rest is named, and
+    later attempts are read.
+    """
+    file = tmp_path / "a.jsonl"
+    add_attempt(file, made("first"))
     whole = file.stat().st_size
-    keep(file, made("second"))
+    add_attempt(file, made("second"))
     data = file.read_bytes()
     for cut in (whole + 2, whole + 40, (whole + len(data)) // 2, len(data) - 3):
         file.write_bytes(data[:cut])
-        keep(file, made("third"))
-        found = kept(file)
+        add_attempt(file, made("third"))
+        found = read_attempts(file)
         assert [a.who for a in found.attempts] == ["first", "third"]
         assert [why for _, why in found.damaged] == [
             "was cut off or changed"
-        ] and f"line {found.damaged[0][0]}" in found.told
+        ] and f"line {found.damaged[0][0]}" in found.warning
         assert file.read_bytes().startswith(data[:cut]), "what was there is left as it was"
 
 
@@ -206,37 +239,38 @@ def test_an_interruption_costs_at_most_the_line_it_cut(tmp_path, made):
         (b"[" * 100_000, "was cut off or changed"),
         (b'{"who": "x"}', "'brief' is missing"),
         ({"more": 1}, "'more' is unknown"),
-        ({"score": "5"}, "score is not a number"),
-        ({"score": float("nan")}, "score is not a number"),
-        ({"hold": True}, "hold is not a number"),
-        ({"terms": {}}, "terms is no table"),
-        ({"terms": {"evenness": None}}, "terms 'evenness' is not a number"),
+        ({"penalty": "5"}, "penalty is not a number"),
+        ({"penalty": float("nan")}, "penalty is not a number"),
+        ({"met": True}, "met is not a number"),
+        ({"penalties": {}}, "penalties is no table"),
+        ({"penalties": {"worst": None}}, "penalties 'worst' is not a number"),
         ({"changed": "all"}, "changed is no list"),
         ({"scenario": 3}, "scenario is not text"),
         ({"who": " \n "}, "there is no name"),
     ],
 )
 def test_a_damaged_line_is_named_and_left(tmp_path, made, line, why):
+    """Behavior: the line and the reason; the lines around it are read, the file stays as it is."""
     file = tmp_path / "a.jsonl"
-    keep(file, made("first"))
+    add_attempt(file, made("first"))
     if isinstance(line, dict):
         line = json.dumps({**json.loads(file.read_bytes()), **line}).encode()
     with file.open("ab") as out:
         out.write(line + b"\n")
-    keep(file, made("last"))
+    add_attempt(file, made("last"))
     before = file.read_bytes()
-    found = kept(file)
+    found = read_attempts(file)
     assert [a.who for a in found.attempts] == ["first", "last"]
-    assert len(found.damaged) == 1 and why in found.told and "\n" not in found.told
+    assert len(found.damaged) == 1 and why in found.warning and "\n" not in found.warning
     assert file.read_bytes() == before
 
 
 WRITER = """
 import json, sys
-from gymtools.training.attempts import Attempt, keep
+from gymtools.training.attempts import Attempt, add_attempt
 attempt = json.loads(sys.stdin.read())
 for n in range(int(sys.argv[3])):
-    keep(sys.argv[1], Attempt(**{**attempt, "who": f"{sys.argv[2]} {n}"}))
+    add_attempt(sys.argv[1], Attempt(**{**attempt, "who": f"{sys.argv[2]} {n}"}))
     print(n, flush=True)
 """
 
@@ -254,18 +288,20 @@ def writer(file, who, count, attempt):
 
 
 def test_several_processes_add_to_one_file(tmp_path, made):
-    file, count = tmp_path / "a.jsonl", 40
-    jobs = [writer(file, who, count, made()) for who in ("a", "b", "c")]
-    assert [job.wait(60) for job in jobs] == [0, 0, 0]
+    """Behavior: no line is lost or mixed with another."""
+    file, count = tmp_path / "a.jsonl", 25
+    jobs = [writer(file, who, count, made()) for who in ("a", "b")]
+    assert [job.wait(60) for job in jobs] == [0, 0]
     for job in jobs:
         job.stdout.close()
-    found = kept(file)
+    found = read_attempts(file)
     assert not found.damaged and sorted(a.who for a in found.attempts) == sorted(
-        f"{who} {n}" for who in "abc" for n in range(count)
+        f"{who} {n}" for who in "ab" for n in range(count)
     )
 
 
 def test_a_killed_process_loses_nothing_that_it_had_kept(tmp_path, made):
+    """Behavior: everything that it reported as kept is read."""
     file = tmp_path / "a.jsonl"
     job = writer(file, "killed", 100_000, made())
     told = [int(job.stdout.readline()) for _ in range(5)]
@@ -273,19 +309,19 @@ def test_a_killed_process_loses_nothing_that_it_had_kept(tmp_path, made):
     told += [int(line) for line in job.stdout.read().split()]
     job.wait(60)
     job.stdout.close()
-    keep(file, made("after"))
-    names = [a.who for a in kept(file).attempts]
+    add_attempt(file, made("after"))
+    names = [a.who for a in read_attempts(file).attempts]
     assert names[-1] == "after" and set(names) >= {f"killed {n}" for n in told}
 
 
 def test_an_export_can_be_read_and_scored_again(tmp_path, made, own):
-    """Every number of the table, and every scenario: scored afresh it gives the score that stands
+    """Behavior: every number of the table, and every scenario: scored afresh it gives the penalty
     beside it.
     """
     file = tmp_path / "mine.jsonl"
-    better = task.scored(changed(BRIEF, BETTER))
-    keep(file, made("Ines"))
-    keep(file, task.attempt(BRIEF, better, "Omar, jun.", now=NOON))
+    better = task.score(changed(BRIEF, BETTER))
+    add_attempt(file, made("Ines"))
+    add_attempt(file, task.attempt(BRIEF, better, "Omar, jun.", now=NOON))
     file.open("ab").write(b"{cut")
     folder = write_attempts(file)
     *rows, note = csv.reader((folder / "attempts.csv").open(encoding="utf-8", newline=""))
@@ -293,15 +329,16 @@ def test_an_export_can_be_read_and_scored_again(tmp_path, made, own):
     assert [r["name"] for r in table] == ["Ines", "Omar, jun."] and "cannot be read" in note[0]
     for r, made_ in zip(table, (own, better), strict=True):
         assert r["date"] == "2031-03-04T12:00:00+00:00" and float(
-            r["score [steps]"]
-        ) == pytest.approx(made_.score, abs=5e-4)
-        again = task.scored(load(folder / r["scenario file"]))
-        assert again.score == pytest.approx(made_.score, rel=1e-6) and again.cost == pytest.approx(
-            made_.cost
-        )
-        assert all(
-            float(r[f"{k} [steps]"]) == pytest.approx(again.terms[k], abs=6e-4) for k in task.TERMS
-        )
+            r["penalty [steps]"]
+        ) == pytest.approx(made_.penalty, abs=5e-4)
+        again = task.score(load(folder / r["scenario file"]))
+        assert again.penalty == pytest.approx(
+            made_.penalty, rel=1e-6
+        ) and again.cost == pytest.approx(made_.cost)
+        for key, step in task.STEPS.items():
+            assert float(r[f"{step.label} [steps]"]) == pytest.approx(
+                again.penalties[key], abs=6e-4
+            )
     assert (folder / "attempts.jsonl").read_bytes() == file.read_bytes()
     second = write_attempts(file)
     assert (
@@ -316,7 +353,7 @@ HOSTILE = '=HYPERLINK("x")\n<script>alert(1)</script>\x00\ud800'
 
 
 def test_hostile_names_are_text(tmp_path):
-    """Neither a spreadsheet nor the page runs them, and no file is named after them."""
+    """Behavior: neither a spreadsheet nor the page runs them, and no file is named after them."""
     school = replace(
         BRIEF,
         name="=1+1<img src=x>",
@@ -354,51 +391,56 @@ def test_hostile_names_are_text(tmp_path):
     assert all("\n" not in c for c in cells)
 
 
-def test_the_panel_scores_what_stands_in_the_design_panel(tmp_path, own):
+def test_the_panel_scores_the_design_of_the_design_panel(tmp_path, own):
+    """Behavior: as it is set, and not while it is refused."""
     meeting = Meeting(BRIEF, tmp_path)
     panel = TaskPanel(BRIEF, lambda: standing(meeting), tmp_path / "a.jsonl", evaluations=60)
     panel.who.value = "Ines"
     panel.score()
-    assert panel.own.score == pytest.approx(own.score)
+    assert panel.own.penalty == pytest.approx(own.penalty)
     for path, value in BETTER.items():
         meeting.set(path, value)
     panel.score()
-    assert panel.own.score < own.score - 3 and panel.own.scenario == changed(BRIEF, BETTER)
-    assert [a.score for a in kept(tmp_path / "a.jsonl").attempts] == [
-        pytest.approx(own.score),
-        pytest.approx(panel.own.score),
+    assert panel.own.penalty < own.penalty - 3 and panel.own.scenario == changed(BRIEF, BETTER)
+    assert [a.penalty for a in read_attempts(tmp_path / "a.jsonl").attempts] == [
+        pytest.approx(own.penalty),
+        pytest.approx(panel.own.penalty),
     ]
-    meeting.set(("groups", 0, "height"), 40.0)
+    meeting.set(("groups", "south wall pair", "height"), 40.0)
     panel.score()
-    assert "Not scored: The controls stand at something that cannot be" in panel.message.value
-    assert len(kept(tmp_path / "a.jsonl").attempts) == 2
+    assert (
+        "Not scored: The controls are set to something that cannot be built" in panel.message.value
+    )
+    assert len(read_attempts(tmp_path / "a.jsonl").attempts) == 2
 
 
 def test_the_solver_is_seen_after_an_attempt_only(tmp_path, own):
+    """Behavior: no name, no attempt; no attempt, no solver."""
     panel = TaskPanel(BRIEF, lambda: BRIEF, tmp_path / "a.jsonl", evaluations=60)
     assert panel.solve_button.disabled and panel.solution is None
     panel.solve()
     assert (
         "Score an attempt of your own first" in panel.message.value
         and panel.solution is None
-        and UNSEEN in panel.beside.value
+        and UNSEEN in panel.compared.value
     )
     panel.score()
     assert "Say whose attempt" in panel.message.value and not (tmp_path / "a.jsonl").exists()
     panel.who.value = "Ines"
     panel.score()
-    assert not panel.solve_button.disabled and UNSEEN in panel.beside.value
+    assert not panel.solve_button.disabled and UNSEEN in panel.compared.value
     panel.solve()
-    for sentence in task.difference(own, panel.solution.scored):
-        assert sentence.replace("'", "&#x27;") in panel.beside.value
-    assert len(re.findall("<li>", panel.beside.value.split("What the solver moved")[1])) == len(
+    for sentence in task.difference(own, panel.solution.score):
+        assert sentence.replace("'", "&#x27;") in panel.compared.value
+    assert len(re.findall("<li>", panel.compared.value.split("What the solver moved")[1])) == len(
         panel.solution.moved
     )
 
 
-def test_earlier_attempts_are_there_again_and_trouble_is_told(tmp_path, made):
+def test_earlier_attempts_are_there_again_and_trouble_is_named(tmp_path, made):
+    """Behavior: a file that cannot be written and a design that is refused are one line each."""
     file = tmp_path / "a.jsonl"
-    keep(file, made("from yesterday"))
+    add_attempt(file, made("from yesterday"))
     assert "from yesterday" in TaskPanel(BRIEF, lambda: BRIEF, file).list.value
     nowhere = TaskPanel(BRIEF, lambda: BRIEF, tmp_path / "no folder" / "a.jsonl")
     nowhere.who.value = "Ines"
@@ -418,11 +460,12 @@ def test_earlier_attempts_are_there_again_and_trouble_is_told(tmp_path, made):
     assert (
         "Not scored: height = 700 m" in refused.message.value
         and "<b>." not in refused.message.value
-        and len(kept(file).attempts) == 1
+        and len(read_attempts(file).attempts) == 1
     )
 
 
-def test_a_brief_is_told_from_another():
+def test_a_brief_differs_from_another():
+    """Behavior: the same file, the same key; no attempt without a name."""
     assert (
         task.brief_id(BRIEF)
         == task.brief_id(parse(to_text(BRIEF)))
@@ -435,11 +478,11 @@ def test_a_brief_is_told_from_another():
             school="",
             brief="",
             room="",
-            score=1.0,
-            hold=1,
-            of=1,
+            penalty=1.0,
+            met=1,
+            checks=1,
             cost=1.0,
-            terms={"evenness": 1.0},
+            penalties={"worst": 1.0},
             changed=(),
             scenario="",
         )
