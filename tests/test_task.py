@@ -87,7 +87,7 @@ def test_every_weight_has_words_and_a_unit():
 
 
 def test_a_better_design_scores_better_and_a_worse_one_worse(own):
-    """Behavior: high and turned to the banks it is better by far than where the brief hangs it; with
+    """Behavior: high and turned to the banks it is far better than where the brief hangs it; with
     one pair turned to the wall it is worse again.
     """
     better = task.score(changed(BRIEF, BETTER))
