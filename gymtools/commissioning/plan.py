@@ -246,9 +246,10 @@ def _far_apart(allowed, head):
 
 def _decay(scenario, source, microphone, head, spot_xy):
     """One reading of the reverberation."""
+    low, high = scenario.say(MICROPHONE_HEIGHT), scenario.say(SOURCE_HEIGHT)
     words = (
-        f"source at {spot(head, scenario.units)}, {SOURCE_HEIGHT} m up; microphone at"
-        f" {spot(spot_xy, scenario.units)}, {MICROPHONE_HEIGHT} m up"
+        f"source at {spot(head, scenario.units)}, {high} up; microphone at"
+        f" {spot(spot_xy, scenario.units)}, {low} up"
     )
     point = (float(spot_xy[0]), float(spot_xy[1]), MICROPHONE_HEIGHT)
     return Reading(
