@@ -88,7 +88,7 @@ CASES = {
             "on_roof_pct": 0.0,
         }
     ],
-    "06_clarity_and_the_crowd": [
+    "06_intelligibility_and_the_crowd": [
         {
             "scenario": "../../scenarios/dovecote.toml",
             "units": "m",

@@ -72,13 +72,15 @@ class ComparedTable:
         return card(f"<table><caption>{self.caption}</caption>{head}{cells}</table>")
 
 
-def printed(rows):
+def printed(rows, *, caption="Published values, computed again"):
     """Published values beside computed ones; a row that does not hold is marked, none is refused.
 
     Parameters
     ----------
     rows : sequence of tuple
         (what, value as printed, computed value, print with edition and page or table)
+    caption : str
+        Over the table, where the print is not the source itself
 
     Returns
     -------
@@ -90,12 +92,7 @@ def printed(rows):
     >>> printed([("first zero of J1", "3.83171", 3.831706, "table of zeros")]).faults
     []
     """
-    return ComparedTable(
-        rows=_rows(rows),
-        caption="Published values, computed again",
-        given="printed",
-        source="source",
-    )
+    return ComparedTable(rows=_rows(rows), caption=caption, given="printed", source="source")
 
 
 def worked_by_hand(rows):
