@@ -31,6 +31,7 @@ KINDS = (
 )
 NUMBER = re.compile(r"\b(float|int|number|array|ndarray)s?\b")
 ARRAY = re.compile(r"\b(array|ndarray)s?\b")
+ELEMENTWISE = re.compile(r"(float|int) or array")
 SHAPE = re.compile(r"\([^()]*\)|\bshape\b|\bscalar")
 UNIT = re.compile(r"\[[^\]]+\]\s*$")
 CHECKERS = {"within", "named"}  # refuse what they are given
@@ -124,8 +125,10 @@ def docstring_faults(thing, parameters):
         named = [name for names, _, _ in taken for name in names]
         if named != parameters:
             faults.append(f"parameters {named}, takes {parameters}")
+    # a formula that takes numbers or arrays gives the shape it was given
+    elementwise = any(ELEMENTWISE.match(kind) for _, kind, _ in taken)
     for names, kind, words in taken + entries(section(doc, "Returns")):
-        faults += _entry_faults(", ".join(names), kind, words)
+        faults += _entry_faults(", ".join(names), kind, words, elementwise)
     if parameters and not inspect.isclass(thing) and _gives(thing) and "Returns\n-" not in doc:
         faults.append("no Returns")
     if ".. math::" in doc and "Sources\n" not in doc:
@@ -135,14 +138,14 @@ def docstring_faults(thing, parameters):
     return faults
 
 
-def _entry_faults(name, kind, words):
+def _entry_faults(name, kind, words, elementwise):
     counted = re.sub(r"\b(dict|tuple|list|sequence|iterable)s? of ", "", kind)
     numeric = NUMBER.search(counted) and not re.search(r"\b(str|dict|callable|bool)\b", kind)
     if numeric and not UNIT.search(words):
         yield f"{name}: no unit in [brackets]"
     if not NUMBER.search(kind) and re.search(r"\[-\]\s*$", words) and "any" not in kind:
         yield f"{name}: [-] says nothing about {kind}"
-    if ARRAY.search(kind) and not SHAPE.search(f"{kind} {words}"):
+    if ARRAY.search(kind) and not elementwise and not SHAPE.search(f"{kind} {words}"):
         yield f"{name}: no shape"
 
 
@@ -211,6 +214,29 @@ def parameter_count(node):
     return len([x for x in named if x not in ("self", "cls")])
 
 
+# ---- tests
+
+
+def _without_kind(tree):
+    """Test functions whose docstring does not begin with a kind."""
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
+            doc = ast.get_docstring(node) or ""
+            if not doc.startswith(tuple(f"{kind}:" for kind in KINDS)):
+                yield node.name
+
+
+def _without_match(tree):
+    """Lines that expect an error or a warning without saying what it reads."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in (
+            "pytest.raises",
+            "pytest.warns",
+        ):
+            if "match" not in [word.arg for word in node.keywords]:
+                yield node.lineno
+
+
 # ---- what breaks a rule today
 
 
@@ -229,10 +255,9 @@ def offenders():
             if parameter_count(node) > MOST_PARAMETERS and name not in kept:
                 found.add(f"parameters {where} {name}")
     for path in sorted(TESTS.glob("test_*.py")):
-        for name, node in functions(path):
-            doc = (ast.get_docstring(node) or "").replace("\n", " ")
-            if name.startswith("test_") and not doc.startswith(tuple(f"{k}:" for k in KINDS)):
-                found.add(f"kind {path.name} {name}")
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        found |= {f"kind {path.name} {name}" for name in _without_kind(tree)}
+        found |= {f"match {path.name} {line}" for line in _without_match(tree)}
     return sorted(found)
 
 
