@@ -140,7 +140,7 @@ class _Slot:
 
     def note(self, option, view):
         name, use = scene.plain(option.name), scene.plain(view.result.use.name)
-        return _note(f"<b>{name}</b>: {use}, {plans.title(view)}", *self.corner)
+        return _note(f"<b>{name}</b>, {use}: {plans.title(view)}", *self.corner)
 
 
 def _lines(options, others):
