@@ -7,7 +7,7 @@ from browser import ROOT, jupyter_lab, open_workbook, page
 
 BOOK = "workbooks/design_meeting.ipynb"
 TARGET = ROOT / "workbooks" / "design_meeting.png"
-SIZE = dict(width=1440, height=900)  # of the screen the page is made for [px]
+SIZE = dict(width=1440, height=1080)  # of the screen [px]
 SETTLED = "Shown: room traced, error about"
 
 
@@ -16,8 +16,9 @@ def main():
     with jupyter_lab() as address, page(**SIZE) as sheet:
         open_workbook(sheet, address, BOOK)
         sheet.wait_for_selector(f"text={SETTLED}", timeout=180_000)
-        picture = sheet.locator(".js-plotly-plot").first
-        picture.evaluate("e => e.scrollIntoView({block: 'start'})")
+        sheet.locator(".jp-Cell:has(.js-plotly-plot)").first.evaluate(
+            "e => e.scrollIntoView({block: 'start'})"
+        )
         drawn = "() => document.querySelector('.js-plotly-plot')._fullLayout.scene"
         sheet.wait_for_function(drawn, timeout=60_000)
         sheet.screenshot(path=TARGET)

@@ -64,7 +64,11 @@ LOPSIDED = changed(
         ),
         equipment=Equipment(rack_x=-9.0, rack_y=-6.5, wiring={"floor": Wiring(line_volts=70.7)}),
     ),
-    {("microphones", 0, "x"): 3.2, ("microphones", 0, "y"): 4.1, ("banks", 0, "offset"): 2.0},
+    {
+        ("microphones", "announcer", "x"): 3.2,
+        ("microphones", "announcer", "y"): 4.1,
+        ("banks", "bleachers", "offset"): 2.0,
+    },
 )
 
 
@@ -127,7 +131,7 @@ def test_everything_in_the_plan_stands_where_the_design_has_it(units):
         assert words[tag] == pytest.approx(k * np.array(at)), tag
 
 
-def test_cabinets_are_drawn_behind_their_fronts():
+def test_enclosures_are_drawn_behind_their_fronts():
     """Closed form: the outline of each housing is that of its eight corners, half a width to each
     side, half a height up and down, its depth back from the front.
     """
@@ -219,7 +223,7 @@ def cells(schedule, *names):
 
 
 def test_schedules_of_a_lopsided_hall_by_hand():
-    """Closed form: cells worked out by hand for every schedule of a hall in which no two figures
+    """Worked by hand: cells of every schedule of a gym in which no two figures
     are alike.
     """
     made = parts(LOPSIDED)
@@ -379,8 +383,8 @@ def test_a_section_says_tilt_in_words_and_when_its_axis_is_projected(pan, tilt, 
         LOPSIDED,
         {
             ("units",): "ft",
-            ("groups", 0, "pan_deg"): float(pan),
-            ("groups", 0, "downtilt_deg"): float(tilt),
+            ("groups", "bank", "pan_deg"): float(pan),
+            ("groups", "bank", "downtilt_deg"): float(tilt),
         },
     )
     assert side_label(one) == f"B1 {words}"

@@ -4,20 +4,14 @@ a file.
 
 import ast
 import csv
-import importlib
-import inspect
-import pkgutil
 import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from house import PACKAGE, ROOT, TESTS, docstring_faults, offenders
 
-import gymtools
-
-PACKAGE = Path(gymtools.__file__).parent
-ROOT = PACKAGE.parent
 # each may import itself and what stands before it
 LAYERS = [
     "physics",
@@ -30,17 +24,8 @@ LAYERS = [
     "display",
 ]
 RANK = {name: number for number, name in enumerate(LAYERS)}
-MODULES = [
-    m.name
-    for m in pkgutil.walk_packages(gymtools.__path__, "gymtools.")
-    if m.name != "gymtools.__main__"
-]
-PUBLIC = [
-    f
-    for name in MODULES
-    for _, f in inspect.getmembers(importlib.import_module(name), inspect.isfunction)
-    if f.__module__ == name and not f.__name__.startswith("_")
-]
+# what breaks a rule and is still to be mended; the list may only shrink
+OPEN = set((TESTS / "open_offenders.txt").read_text(encoding="utf-8").split("\n")) - {""}
 
 
 def rooms_imported_by(path, root=PACKAGE):
@@ -67,14 +52,14 @@ def rooms_imported_by(path, root=PACKAGE):
     ids=lambda p: p.relative_to(PACKAGE).as_posix(),
 )
 def test_imports_point_downwards(path):
-    """A room imports itself and what lies below it, nothing above."""
+    """Behavior: a room imports itself and what lies below it, nothing above."""
     own = path.relative_to(PACKAGE).parts[0]
     for room in rooms_imported_by(path):
         assert RANK[room] <= RANK[own], f"{path.relative_to(PACKAGE)} must not import {room}"
 
 
 def test_the_import_check_sees_relative_and_absolute_imports(tmp_path):
-    """The check above would notice: both forms of an upward import are found."""
+    """Behavior: the check above would notice, both forms of an upward import are found."""
     wrong = tmp_path / "physics" / "air.py"
     wrong.parent.mkdir()
     wrong.write_text(
@@ -89,7 +74,7 @@ def test_the_import_check_sees_relative_and_absolute_imports(tmp_path):
 
 @pytest.mark.parametrize("path", sorted((PACKAGE / "physics").glob("*.py")), ids=lambda p: p.name)
 def test_physics_imports_numpy_and_scipy_alone(path):
-    """No file, widget or plot below the formulas."""
+    """Behavior: no file, widget or plot below the formulas."""
     allowed = {"numpy", "scipy", "dataclasses", "functools", "math"}
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
@@ -99,32 +84,91 @@ def test_physics_imports_numpy_and_scipy_alone(path):
 
 
 def test_the_core_imports_neither_plots_nor_widgets():
-    """A script that only evaluates does not pay for the workbook."""
+    """Behavior: a script that only evaluates does not pay for the workbook."""
     code = "import sys, gymtools; print(*(m for m in ('plotly', 'ipywidgets') if m in sys.modules))"
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert out.stdout.strip() == ""
 
 
-@pytest.mark.parametrize("f", PUBLIC, ids=lambda f: f"{f.__module__}.{f.__name__}")
-def test_docstring_states_arguments_and_units(f):
-    """Every public function names its parameters in order and ends each entry with a unit; a
-    formula needs a source.
+@pytest.fixture(scope="module")
+def found():
+    """What breaks a rule today."""
+    return set(offenders())
+
+
+@pytest.mark.parametrize("rule", ["docstring", "lines", "parameters", "kind", "match"])
+def test_the_house_rules_hold(found, rule):
+    """Regression: docstrings name every parameter in order, with units, shapes, Returns, Raises and
+    Sources; functions have at most 40 lines of body and 6 parameters; every test says its kind,
+    every expected error its words. ``python tests/house.py`` lists what breaks a rule.
     """
-    doc = inspect.getdoc(f) or ""
-    assert doc, "no docstring"
-    block = re.search(r"Parameters\n-+\n(.*?)(?=\n\n\w[^\n]*\n-+\n|\Z)", doc, re.S)
-    entries = re.findall(r"^(\w[\w, ]*) : .*\n((?:[ ]+.*\n?)+)", block[1] if block else "", re.M)
-    named = [n for names, _ in entries for n in names.split(", ")]
-    assert named == list(inspect.signature(f).parameters)
-    assert all(re.search(r"\[[^\]]+\]\s*$", text) for _, text in entries), (
-        "a unit in [brackets] ends each entry"
-    )
-    assert ".. math::" not in doc or "Sources\n" in doc, "a formula needs a source"
+    wrong = [line for line in sorted(found - OPEN) if line.startswith(f"{rule} ")]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_the_list_of_open_offenders_only_shrinks(found):
+    """Regression: whatever has been mended is taken off the list."""
+    assert not OPEN - found, "\n".join(sorted(OPEN - found))
+
+
+def check(thing, *parameters):
+    """Faults of a docstring as one text."""
+    return "; ".join(docstring_faults(thing, list(parameters)))
+
+
+def test_the_docstring_rule_sees_what_is_missing():
+    """Behavior: a unit, a shape, a result, a refusal and an empty [-] are each noticed; a docstring
+    that has them is let through.
+    """
+
+    def lacking(level_db, name):
+        """Level.
+
+        Parameters
+        ----------
+        level_db : array
+            Level
+        name : str
+            Of a room [-]
+        """
+        if name == "":
+            raise ValueError("name: give one.")
+        return level_db
+
+    def complete(level_db, name):
+        """Level.
+
+        Parameters
+        ----------
+        level_db : array
+            Level (point, band) [dB]
+        name : str
+            Of a room
+
+        Returns
+        -------
+        level_db : ndarray
+            As given (point, band) [dB]
+
+        Raises
+        ------
+        ValueError
+            No name
+        """
+        if name == "":
+            raise ValueError("name: give one.")
+        return level_db
+
+    faults = check(lacking, "level_db", "name")
+    for words in ("no unit", "no shape", "[-] says nothing", "no Returns", "without Raises"):
+        assert words in faults
+    assert check(complete, "level_db", "name") == ""
+    assert "takes ['name']" in check(complete, "name")
 
 
 @pytest.mark.parametrize("path", sorted((PACKAGE / "data").glob("*.csv")), ids=lambda p: p.name)
 def test_every_row_of_data_has_a_source(path):
-    """Tables carry their sources row by row."""
+    """Behavior: tables carry their sources row by row."""
     with path.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert rows and all(row["source"].strip() for row in rows)
@@ -148,7 +192,7 @@ def committed():
 
 
 def test_no_machine_path_and_no_registry_host_in_any_file():
-    """Files must mean the same on every machine."""
+    """Behavior: files must mean the same on every machine."""
     path = re.compile(r"(?<![\w.])/(?:home|root|tmp|Users|work)/[a-z]")
     host = re.compile(r"pypi\.org|pythonhosted|registry\.npmjs|deb\.debian|index-url", re.I)
     for file in committed():
@@ -158,7 +202,7 @@ def test_no_machine_path_and_no_registry_host_in_any_file():
 
 
 def test_top_level_holds_what_it_should():
-    """README.md, DEVELOPERS.md, requirements.txt, workbooks, gymtools, tests, scenarios,
+    """Behavior: README.md, DEVELOPERS.md, requirements.txt, workbooks, gymtools, tests, scenarios,
     pyproject.toml and dot-files.
     """
     tops = {p.relative_to(ROOT).parts[0] for p in committed()}
@@ -177,15 +221,19 @@ def test_top_level_holds_what_it_should():
 
 @pytest.mark.parametrize("command", ["check --no-cache", "format --check --no-cache"])
 def test_code_is_clean(command):
-    """ruff finds nothing and would change nothing: package, tests and notebooks, 100 columns."""
+    """Behavior: ruff finds nothing and would change nothing in package, tests and notebooks, 100
+    columns.
+    """
     words = [sys.executable, "-m", "ruff", *command.split(), "."]
     out = subprocess.run(words, cwd=ROOT, capture_output=True, text=True)
     assert out.returncode == 0, out.stdout
 
 
 def test_the_formatter_is_not_switched_off():
-    """No file asks the formatter to skip lines, but for tables of numbers (tests/reference.py)."""
-    skip, name = re.compile(r"#\s*fmt:\s*(skip|off)"), Path(__file__).name
+    """Behavior: no file asks the formatter to skip lines, but for tables of numbers
+    (tests/reference.py), or the linter to let a long one pass.
+    """
+    skip, name = re.compile(r"#\s*(fmt:\s*(skip|off)|noqa.*E501)"), Path(__file__).name
     code = [p for p in committed() if p.suffix in {".py", ".ipynb"} and p.name != name]
     asking = {p.name for p in code if skip.search(p.read_text(encoding="utf-8"))}
     assert asking <= {"reference.py"}

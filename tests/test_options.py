@@ -173,17 +173,17 @@ def test_what_differs_is_told_in_words():
     other = changed(
         LARKFIELD,
         {
-            ("groups", 0, "downtilt_deg"): 40.0,
-            ("groups", 1, "height"): 6.0,
-            ("uses", 0, "target_dba"): 88.0,
-            ("uses", 0, "groups", "court pair", "gain_db"): -2.0,
+            ("groups", "north row", "downtilt_deg"): 40.0,
+            ("groups", "south row", "height"): 6.0,
+            ("uses", "game", "target_dba"): 88.0,
+            ("uses", "game", "groups", "court pair", "gain_db"): -2.0,
         },
     )
     assert sorted(told_apart(LARKFIELD, other)) == [
-        ("group 'north row', tilt", "32°", "40°"),
+        ("group 'north row', downtilt", "32°", "40°"),
         ("group 'south row', height", "25 ft 0 in", "19 ft 8 in"),
         ("use 'game', loudspeakers in it, court pair, gain", "-4 dB", "-2 dB"),
-        ("use 'game', speech level wanted", "90 dB(A)", "88 dB(A)"),
+        ("use 'game', target speech level", "90 dB(A)", "88 dB(A)"),
     ]
     hung = told_apart(DOVECOTE, arrange(DOVECOTE, "pendants"))
     assert [what for what, _, _ in hung if what == "loudspeakers"] and not any(

@@ -81,11 +81,13 @@ def test_the_plan_shows_the_same_values_as_the_map(larkfield):
         assert area.points.shape[0] == np.asarray(grid.z).size
 
 
-def test_scales_stay_when_a_cabinet_moves(larkfield):
-    """The eye compares: moving a loudspeaker changes no color scale; another target does."""
+def test_scales_stay_when_a_loudspeaker_moves(larkfield):
+    """Behavior: the eye compares, so moving a loudspeaker changes no color scale; another target
+    does.
+    """
     scenario = larkfield.scenario
-    moved = gymtools.evaluate(changed(scenario, {("groups", 0, "downtilt_deg"): 60.0}))
-    louder = gymtools.evaluate(changed(scenario, {("uses", 0, "target_dba"): 96.0}))
+    moved = gymtools.evaluate(changed(scenario, {("groups", "north row", "downtilt_deg"): 60.0}))
+    louder = gymtools.evaluate(changed(scenario, {("uses", "game", "target_dba"): 96.0}))
     for quantity in theme.QUANTITIES:
         assert theme.color_range(moved, quantity) == theme.color_range(larkfield, quantity)
     assert theme.color_range(louder, "speech") != theme.color_range(larkfield, "speech")
@@ -96,8 +98,8 @@ def test_painter_brings_a_figure_to_the_same_state_as_a_new_one(larkfield):
     scenario = larkfield.scenario
     painter = scene.Painter(scene.View(result=larkfield, units="ft"), go.Figure)
     changes = {
-        ("groups", 0, "downtilt_deg"): 55.0,
-        ("uses", 0, "closed"): ("south bank",),
+        ("groups", "north row", "downtilt_deg"): 55.0,
+        ("uses", "game", "closed"): ("south bank",),
         ("hall", "length"): 36.0,
     }
     view = scene.View(
@@ -185,7 +187,7 @@ def test_sections_of_every_area(name):
 
 
 def test_a_silent_group_is_gray_and_throws_no_beam(larkfield):
-    """A group that is off in the use keeps its place and loses its beams."""
+    """Behavior: a group that is off in the use keeps its place and loses its beams."""
     off = gymtools.evaluate(larkfield.scenario, "assembly")
     figure = scene.figure(scene.View(result=off))
     assert theme.FAINT in trace(figure, "solids").facecolor
@@ -194,7 +196,7 @@ def test_a_silent_group_is_gray_and_throws_no_beam(larkfield):
 
 
 def test_hostile_names_are_shown_as_text():
-    """A name with markup is text in the picture, not markup."""
+    """Behavior: a name with markup is text in the picture, not markup."""
     scenario = LOADED["dovecote"]
     bank = replace(scenario.banks[0], name="<img src=x onerror=alert(1)>")
     uses = tuple(replace(u, listens={"court": 1.0}, occupied={}, closed=()) for u in scenario.uses)

@@ -149,7 +149,7 @@ def test_reasons_are_computed():
     )
     both = reasons(option(), option(cost=0.5, clarity=0.5))
     assert both == [
-        "It is worse in clarity (STI), worst use: 0.50, against 1.00.",
+        "It is worse in speech intelligibility (STI), worst use: 0.50, against 1.00.",
         "It is better in cost: 0, against 1.",
     ]
     assert "rests on something else" in reasons(option(), option(cost=0.4))[-1]

@@ -183,7 +183,9 @@ CASES = {
     ids=lambda v: v.stem if isinstance(v, Path) else str(next(iter(v.values()))).split("/")[-1],
 )
 def test_workbook_runs_with_other_parameters(path, case):
-    """Every cell, its own asserts included, with values other than the committed ones."""
+    """Behavior: every cell runs, its own asserts included, with values other than those that are
+    committed.
+    """
     book = nbformat.read(path, as_version=4)
     (adjustments,) = [
         i for i, c in enumerate(book.cells) if "parameters" in c.metadata.get("tags", [])
@@ -206,8 +208,8 @@ def statements(source):
 
 @pytest.mark.parametrize("path", BOOKS, ids=lambda p: p.stem)
 def test_stored_outputs(path):
-    """A checked cell has an output to compare with; no widget state, no error, no long code is
-    stored.
+    """Behavior: a checked cell has an output to compare with; no widget state, no error, no long
+    code is stored.
     """
     book = json.loads(path.read_text(encoding="utf-8"))
     assert "widgets" not in book["metadata"]

@@ -29,15 +29,18 @@ class Headline:
 
 HEADLINES = (
     Headline(key="cost", words="cost", unit="", digits=0, better=-1, figure=None),
+    Headline(key="missed", words="checks that fail", unit="", digits=0, better=-1, figure=None),
     Headline(
-        key="missed", words="verdicts that do not hold", unit="", digits=0, better=-1, figure=None
-    ),
-    Headline(
-        key="clarity", words="clarity (STI), worst use", unit="", digits=2, better=1, figure="STI"
+        key="clarity",
+        words="speech intelligibility (STI), worst use",
+        unit="",
+        digits=2,
+        better=1,
+        figure="STI",
     ),
     Headline(
         key="evenness",
-        words="evenness, worst use",
+        words="coverage uniformity, worst use",
         unit="dB",
         digits=1,
         better=-1,
@@ -45,7 +48,7 @@ HEADLINES = (
     ),
     Headline(
         key="spare",
-        words="spare gain, worst microphone",
+        words="feedback margin, worst microphone",
         unit="dB",
         digits=1,
         better=1,
@@ -351,11 +354,11 @@ _PLAIN = {
     "y": "north of center",
     "loudspeaker": "type",
     "pan_deg": "pan",
-    "downtilt_deg": "tilt",
-    "splay_deg": "turned apart",
+    "downtilt_deg": "downtilt",
+    "splay_deg": "splay",
     "gain_db": "gain",
     "delay_ms": "delay",
-    "target_dba": "speech level wanted",
+    "target_dba": "target speech level",
     "noise_dba": "noise",
     "on": "plays",
 }

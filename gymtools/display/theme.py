@@ -26,6 +26,7 @@ GROUP_COLORS = (
 )
 FONT = "system-ui, 'Segoe UI', Helvetica, Arial, sans-serif"
 INK, QUIET, FAINT, PAPER = "#1b1f23", "#59636e", "#c9d1d9", "#ffffff"
+GRID = "#eef1f4"  # lines behind a chart
 # boards, sides of banks and stages, painted lines
 FLOOR, SOLID, LINES = ("#e3d3b6", "#d9d4cb", "#fffaf0")
 LEVEL_SCALE, STI_SCALE, LENGTH_SCALE, MARGIN_SCALE = "cividis", "viridis", "cividis_r", "PuOr"

@@ -8,12 +8,13 @@ import plotly.graph_objects as go
 from ...physics.balloons import edge_angles
 from ...physics.bands import LABELS
 from ...physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
-from ..theme import FAINT, FONT, GROUP_COLORS, INK, LEVEL_SCALE, PAPER
+from ..theme import FAINT, FONT, GRID, GROUP_COLORS, INK, LEVEL_SCALE, PAPER, octave_text
 
 LOWEST = -30.0  # of polars and balloon [dB]
 POLAR = (1, 3, 4, 5)  # octaves drawn as polars: 250 Hz, 1, 2 and 4 kHz
 DASHES = ("dot", "dashdot", "solid", "dash")
 HEIGHT = 430
+COLUMNS = (0.0, 0.25, 0.52, 0.78)  # left ends of the four charts
 
 
 def mark(kind):
@@ -22,18 +23,16 @@ def mark(kind):
     Parameters
     ----------
     kind : LoudspeakerType
-        Any type [-]
+        Any type
 
     Returns
     -------
     words : str
         With its source
     """
-    return (
-        f"measured ({kind.source})"
-        if kind.measured_db is not None
-        else "generic: made from nominal angles, not measured"
-    )
+    if kind.measured_db is not None:
+        return f"measured ({kind.source})"
+    return "generic: made from nominal angles, not measured"
 
 
 def layers(kind, band=4):
@@ -42,7 +41,7 @@ def layers(kind, band=4):
     Parameters
     ----------
     kind : LoudspeakerType
-        Any type [-]
+        Any type
     band : int
         Octave of the balloon in 3D [-]
 
@@ -51,66 +50,70 @@ def layers(kind, band=4):
     traces : list
         Polars in both planes, angles, index, balloon
     """
-    balloon, zero, level = kind.balloon_db, len(AZIMUTH_DEG) // 2, len(ELEVATION_DEG) // 2
+    return [*_polars(kind.balloon_db), *_angles(kind), _balloon(kind.balloon_db[..., band])]
+
+
+def _polars(balloon):
+    """Levels around the loudspeaker, seen from above and from the side, octave by octave."""
+    zero, level = len(AZIMUTH_DEG) // 2, len(ELEVATION_DEG) // 2
     # up over the top, back, under
     around = np.concatenate(
         [balloon[zero, level:], balloon[0, -2::-1], balloon[zero, 1 : level + 1]]
     )
     angle = np.arange(len(around)) * 5.0
-    traces = []
-    for n, b in enumerate(POLAR):
-        line = dict(color=GROUP_COLORS[n], width=2, dash=DASHES[n])
-        for name, subplot, theta, r in (
-            ("horizontal", "polar", AZIMUTH_DEG, balloon[:, level, b]),
-            ("vertical", "polar2", angle, around[:, b]),
+    for color, dash, b in zip(GROUP_COLORS, DASHES, POLAR, strict=False):
+        octave = octave_text(LABELS[b])
+        for subplot, theta, r in (
+            ("polar", AZIMUTH_DEG, balloon[:, level, b]),
+            ("polar2", angle, around[:, b]),
         ):
-            traces.append(
-                go.Scatterpolar(
-                    name=f"{LABELS[b]} Hz",
-                    subplot=subplot,
-                    theta=theta,
-                    r=np.maximum(r, LOWEST),
-                    mode="lines",
-                    line=line,
-                    showlegend=name == "horizontal",
-                    hovertemplate=f"{LABELS[b]} Hz: %{{r:.1f}} dB at %{{theta}}°<extra></extra>",
-                )
+            yield go.Scatterpolar(
+                name=octave,
+                subplot=subplot,
+                theta=theta,
+                r=np.maximum(r, LOWEST),
+                mode="lines",
+                line=dict(color=color, width=2, dash=dash),
+                showlegend=subplot == "polar",
+                hovertemplate=f"{octave}: %{{r:.1f}} dB at %{{theta}}°<extra></extra>",
             )
-    h, v = edge_angles(balloon)
+
+
+def _angles(kind):
+    """-6 dB angles and directivity index over frequency."""
+    horizontal, vertical = edge_angles(kind.balloon_db)
     for name, values, axis, style in (
-        ("horizontal -6 dB angle", h, "y", dict(color=GROUP_COLORS[1])),
-        ("vertical -6 dB angle", v, "y", dict(color=GROUP_COLORS[0], dash="dash")),
+        ("horizontal -6 dB angle", horizontal, "y", dict(color=GROUP_COLORS[1])),
+        ("vertical -6 dB angle", vertical, "y", dict(color=GROUP_COLORS[0], dash="dash")),
         ("directivity index", kind.index_db, "y2", dict(color=INK)),
     ):
-        traces.append(
-            go.Scatter(
-                name=name,
-                x=list(LABELS),
-                y=values,
-                yaxis=axis,
-                xaxis="x" if axis == "y" else "x2",
-                mode="lines+markers",
-                line=style,
-                showlegend=axis == "y",
-            )
+        yield go.Scatter(
+            name=name,
+            x=list(LABELS),
+            y=values,
+            yaxis=axis,
+            xaxis="x" if axis == "y" else "x2",
+            mode="lines+markers",
+            line=style,
+            showlegend=axis == "y",
         )
-    reach = np.maximum(balloon[..., band] - LOWEST, 0)
-    x, y, z = np.moveaxis(directions() * reach[..., None], -1, 0)
-    traces.append(
-        go.Surface(
-            name="balloon",
-            x=x,
-            y=y,
-            z=z,
-            surfacecolor=np.maximum(balloon[..., band], LOWEST),
-            cmin=LOWEST,
-            cmax=0,
-            colorscale=LEVEL_SCALE,
-            hoverinfo="skip",
-            colorbar=dict(title="dB", thickness=10, len=0.7, x=1.0),
-        )
+
+
+def _balloon(level_db):
+    """One octave in 3D: how far a direction reaches is its level."""
+    x, y, z = np.moveaxis(directions() * np.maximum(level_db - LOWEST, 0)[..., None], -1, 0)
+    return go.Surface(
+        name="balloon",
+        x=x,
+        y=y,
+        z=z,
+        surfacecolor=np.maximum(level_db, LOWEST),
+        cmin=LOWEST,
+        cmax=0,
+        colorscale=LEVEL_SCALE,
+        hoverinfo="skip",
+        colorbar=dict(title="dB", thickness=10, len=0.7, x=1.0),
     )
-    return traces
 
 
 def figure(kind, band=4):
@@ -119,7 +122,7 @@ def figure(kind, band=4):
     Parameters
     ----------
     kind : LoudspeakerType
-        Any type [-]
+        Any type
     band : int
         Octave of the balloon in 3D [-]
 
@@ -128,33 +131,13 @@ def figure(kind, band=4):
     figure : plotly.graph_objects.Figure
         Four charts in a row
     """
-    polar = dict(
-        radialaxis=dict(
-            range=[LOWEST, 3],
-            tickvals=[-24, -18, -12, -6, 0],
-            tickfont=dict(size=9),
-            gridcolor=FAINT,
-        ),
-        angularaxis=dict(gridcolor=FAINT, dtick=30, tickfont=dict(size=9)),
-        bgcolor=PAPER,
+    titles = (
+        "<b>Horizontal</b>, seen from above [dB]",
+        "<b>Vertical</b> [dB]",
+        "<b>Angles and index</b>",
+        f"<b>Balloon</b>, {octave_text(LABELS[band])}",
     )
     chart = go.Figure(layers(kind, band))
-
-    def note(text, x):
-        return dict(
-            text=text,
-            x=x,
-            y=1.0,
-            xref="paper",
-            yref="paper",
-            xanchor="left",
-            yanchor="bottom",
-            showarrow=False,
-            font=dict(size=12, color=INK),
-        )
-
-    hidden = dict(visible=False)
-    plain = dict(showgrid=True, gridcolor="#eef1f4", zeroline=False, linecolor=FAINT)
     chart.update_layout(
         height=HEIGHT,
         autosize=True,
@@ -163,13 +146,31 @@ def figure(kind, band=4):
         plot_bgcolor=PAPER,
         font=dict(family=FONT, size=11, color=INK),
         legend=dict(orientation="h", y=-0.06, x=0),
+        annotations=[_note(text, x) for text, x in zip(titles, COLUMNS, strict=True)],
+        **_axes(),
+    )
+    return chart
+
+
+def _axes():
+    """Axes of the four charts."""
+    radial = dict(range=[LOWEST, 3], tickvals=[-24, -18, -12, -6, 0])
+    polar = dict(
+        radialaxis=dict(**radial, tickfont=dict(size=9), gridcolor=FAINT),
+        angularaxis=dict(gridcolor=FAINT, dtick=30, tickfont=dict(size=9)),
+        bgcolor=PAPER,
+    )
+    plain = dict(showgrid=True, gridcolor=GRID, zeroline=False, linecolor=FAINT)
+    across = dict(domain=[0.52, 0.74], title="octave [Hz]", **plain)
+    hidden = dict(visible=False)
+    return dict(
         polar=dict(domain=dict(x=[0, 0.22], y=[0.05, 0.9]), **polar),
         polar2=dict(domain=dict(x=[0.25, 0.47], y=[0.05, 0.9]), **polar),
-        xaxis=dict(domain=[0.52, 0.74], anchor="y", title="octave [Hz]", **plain),
+        xaxis=dict(anchor="y", **across),
         yaxis=dict(
             domain=[0.52, 0.93], anchor="x", range=[0, 370], title="-6 dB angle [°]", **plain
         ),
-        xaxis2=dict(domain=[0.52, 0.74], anchor="y2", title="octave [Hz]", **plain),
+        xaxis2=dict(anchor="y2", **across),
         yaxis2=dict(domain=[0.02, 0.4], anchor="x2", range=[0, 20], title="index [dB]", **plain),
         scene=dict(
             domain=dict(x=[0.77, 0.97], y=[0, 0.93]),
@@ -178,11 +179,18 @@ def figure(kind, band=4):
             zaxis=hidden,
             aspectmode="data",
         ),
-        annotations=[
-            note("<b>Horizontal</b>, seen from above [dB]", 0.0),
-            note("<b>Vertical</b> [dB]", 0.25),
-            note("<b>Angles and index</b>", 0.52),
-            note(f"<b>Balloon</b>, {LABELS[band]} Hz", 0.78),
-        ],
     )
-    return chart
+
+
+def _note(text, x):
+    return dict(
+        text=text,
+        x=x,
+        y=1.0,
+        xref="paper",
+        yref="paper",
+        xanchor="left",
+        yanchor="bottom",
+        showarrow=False,
+        font=dict(size=12, color=INK),
+    )

@@ -19,12 +19,12 @@ GAP = np.array([[np.nan] * 3])
 
 
 def on_surface(area):
-    """Points of an area let down from the ears onto what people sit or stand on.
+    """Points of an area, lowered from the ears onto what people sit or stand on.
 
     Parameters
     ----------
     area : AudienceArea
-        The area [-]
+        The area
 
     Returns
     -------
@@ -40,12 +40,12 @@ def triangles(areas):
     Parameters
     ----------
     areas : sequence of AudienceArea
-        In the order of the result's points [-]
+        In the order of the result's points
 
     Returns
     -------
     corners : ndarray
-        (triangle, 3) int32
+        (triangle, 3) int32, numbers of points [-]
     """
     found, start = [], 0
     for area in areas:
@@ -64,7 +64,7 @@ def contours(area, values, step):
     Parameters
     ----------
     area : AudienceArea
-        The area [-]
+        The area
     values : array
         One per point (row * column,) [any]
     step : float
@@ -73,7 +73,7 @@ def contours(area, values, step):
     Returns
     -------
     lines : list of tuple
-        (level, (n, 3) points on the surface) [same as values, m]
+        (level, points on the surface (point, 3)) [same as values, m]
     """
     if (
         not np.isfinite(values).all() or min(area.rows, area.columns) < 2
@@ -82,7 +82,7 @@ def contours(area, values, step):
     grid = np.asarray(values, float).reshape(area.rows, area.columns)
     points = on_surface(area).reshape(area.rows, area.columns, 3)
     corner = points[0, 0]
-    # the grids are regular, so a place in the grid is a place in space
+    # the grids are regular, so a position in the grid is a position in space
     down = (points[-1, 0] - corner) / (area.rows - 1)
     across = (points[0, -1] - corner) / (area.columns - 1)
     generator = contour_generator(z=grid)
@@ -99,19 +99,19 @@ def joined(lines):
     Parameters
     ----------
     lines : iterable of array
-        Each (n, 3) [m]
+        Each (point, 3) [m]
 
     Returns
     -------
     points : ndarray
-        (n, 3), rows of NaN between the lines [m]
+        (point, 3), rows of NaN between the lines [m]
     """
     pieces = [piece for line in lines for piece in (np.asarray(line, float).reshape(-1, 3), GAP)]
     return np.concatenate(pieces) if pieces else GAP
 
 
 def box(center, axes, width, height, depth):
-    """Corners and triangles of a loudspeaker.
+    """Corners and triangles of a loudspeaker's enclosure.
 
     Parameters
     ----------
@@ -127,7 +127,7 @@ def box(center, axes, width, height, depth):
     corners : ndarray
         (8, 3) [m]
     triangles : ndarray
-        (12, 3) corner numbers
+        (12, 3) numbers of corners [-]
     """
     x, y, z = (
         s.ravel()

@@ -1,11 +1,13 @@
 """Options as one figure: headline figures as lines side by side, and small maps on equal scales."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import plotly.graph_objects as go
 
 from ...design.options import HEADLINES, dominated, told
 from .. import scene
-from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUANTITIES, QUIET, ROOMS
+from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUIET, ROOMS
 from . import plans
 
 ACROSS = 3  # small maps in a row
@@ -22,56 +24,31 @@ def figure(options, views, others=()):
     Parameters
     ----------
     options : sequence of Option
-        At least one [-]
+        At least one
     views : sequence of View
-        What the map of each shows, the same quantity in the same use [-]
+        What the map of each shows, the same quantity in the same use
     others : sequence of dict
-        Headlines of designs that are shown faintly behind [-]
+        Headlines of designs that are shown faintly behind
 
     Returns
     -------
     figure : plotly.graph_objects.Figure
-        Lines above, maps below; beaten options are gray and say so
+        Lines above, maps below; an option that another one betters in every figure is gray and says
+        so
     """
     rows = int(np.ceil(len(options) / ACROSS))
     height = LINES + MAP * rows
-    top = MAP * rows / height + 0.13 * LINES / height  # lower edge of the lines
+    bottom = (MAP * rows + 0.13 * LINES) / height  # lower edge of the lines
     lines, names = _lines(options, others)
     chart = go.Figure(lines)
-    quantity, (low, high) = QUANTITIES[views[0].quantity], views[0].range
-    rooms = {o.room for o in options} | ({"statistical"} if others else set())
-    notes = [
-        _note(
-            "<b>Figures of the worst use, better is up</b>;"
-            f" {ROOMS[options[0].room] if len(rooms) == 1 else 'some by formula, some traced'}",
-            0.0,
-            1.0,
-        )
-    ]
-    axes = {}
-    for n, (o, view) in enumerate(zip(options, views, strict=True)):
-        row, column = divmod(n, ACROSS)
-        x0, y1 = column / ACROSS, (rows - row) * MAP / height - 0.035
-        chart.add_traces(plans.traces(view, plans.MAPS, f"x{n + 2}", f"y{n + 2}"))
-        ends = scene.plan_range(view)
-        axes[f"xaxis{n + 2}"] = dict(
-            domain=[x0, x0 + 0.92 / ACROSS], anchor=f"y{n + 2}", range=ends[0], **plans.BARE
-        )
-        axes[f"yaxis{n + 2}"] = dict(
-            domain=[y1 - MAP / height + 0.075, y1],
-            anchor=f"x{n + 2}",
-            scaleanchor=f"x{n + 2}",
-            range=ends[1],
-            **plans.BARE,
-        )
-        notes.append(
-            _note(
-                f"<b>{scene.plain(o.name)}</b>: {scene.plain(view.result.use.name)},"
-                f" {quantity.label}{f' [{view.unit}]' if view.unit else ''}",
-                x0,
-                y1,
-            )
-        )
+    notes, axes = [_note(_title(options, others), 0.0, 1.0), *names], {}
+    for n, (option, view) in enumerate(zip(options, views, strict=True)):
+        slot = _Slot(n, rows, height)
+        chart.add_traces(plans.traces(view, plans.MAPS, slot.x, slot.y))
+        axes |= slot.axes(view)
+        notes.append(slot.note(option, view))
+    bar = dict(x=0.955, xanchor="left", y=bottom - 0.08, yanchor="top")
+    bar |= dict(len=200, lenmode="pixels", thickness=12)
     chart.update_layout(
         height=height,
         autosize=True,
@@ -80,23 +57,39 @@ def figure(options, views, others=()):
         plot_bgcolor=PAPER,
         showlegend=False,
         font=dict(family=FONT, size=12, color=INK),
-        annotations=notes + names,
+        annotations=notes,
+        coloraxis=dict(**plans.colors(views[0]), colorbar=bar),
+        **_line_axes(bottom),
+        **axes,
+    )
+    return chart
+
+
+def _title(options, others):
+    rooms = {o.room for o in options} | ({"statistical"} if others else set())
+    words = ROOMS[options[0].room] if len(rooms) == 1 else "some by formula, some traced"
+    return f"<b>Figures of the worst use, better is up</b>; {words}"
+
+
+def _line_axes(bottom):
+    """Axes of the lines: headlines across, from worst to best up."""
+    heads = [
+        f"{h.words}{f' [{h.unit}]' if h.unit else ''}".replace(", ", ",<br>") for h in HEADLINES
+    ]
+    return dict(
         xaxis=dict(
             domain=[0, 0.93],
             anchor="y",
             tickvals=list(range(len(HEADLINES))),
             tickangle=0,
-            ticktext=[
-                f"{h.words}{f' [{h.unit}]' if h.unit else ''}".replace(", ", ",<br>")
-                for h in HEADLINES
-            ],
+            ticktext=heads,
             range=[-0.35, len(HEADLINES) - 0.3],
             showgrid=True,
             gridcolor=FAINT,
             zeroline=False,
         ),
         yaxis=dict(
-            domain=[top, 0.985],
+            domain=[bottom, 0.985],
             anchor="x",
             range=[-0.12, 1.18],
             tickvals=[0, 1],
@@ -104,99 +97,127 @@ def figure(options, views, others=()):
             showgrid=False,
             zeroline=False,
         ),
-        coloraxis=dict(
-            colorscale=quantity.scale,
-            cmin=low,
-            cmax=high,
-            colorbar=dict(
-                x=0.955,
-                xanchor="left",
-                y=top - 0.08,
-                yanchor="top",
-                len=200,
-                lenmode="pixels",
-                thickness=12,
-            ),
-        ),
-        **axes,
     )
-    return chart
+
+
+@dataclass(frozen=True)
+class _Slot:
+    """Where the small map of one option goes."""
+
+    number: int
+    rows: int
+    height: float  # of the figure [px]
+
+    @property
+    def x(self):
+        return f"x{self.number + 2}"
+
+    @property
+    def y(self):
+        return f"y{self.number + 2}"
+
+    @property
+    def corner(self):
+        """Left and upper edge, as shares of the figure."""
+        row, column = divmod(self.number, ACROSS)
+        return column / ACROSS, (self.rows - row) * MAP / self.height - 0.035
+
+    def axes(self, view):
+        left, top = self.corner
+        across, up = scene.plan_range(view)
+        return {
+            f"xaxis{self.number + 2}": dict(
+                domain=[left, left + 0.92 / ACROSS], anchor=self.y, range=across, **plans.BARE
+            ),
+            f"yaxis{self.number + 2}": dict(
+                domain=[top - MAP / self.height + 0.075, top],
+                anchor=self.x,
+                scaleanchor=self.x,
+                range=up,
+                **plans.BARE,
+            ),
+        }
+
+    def note(self, option, view):
+        name, use = scene.plain(option.name), scene.plain(view.result.use.name)
+        return _note(f"<b>{name}</b>, {use}: {plans.title(view)}", *self.corner)
 
 
 def _lines(options, others):
     """A line for each option over all headlines, scaled from the worst to the best of all that are
     shown, and the names at their ends.
     """
-    everything = [*(o.headlines for o in options), *others]
-    spread = {}
+    scale = _scale([*(o.headlines for o in options), *others])
+    lines, ends = ([_others(others, scale)] if others else []), []
+    written = [[] for _ in HEADLINES]  # heights at which a figure stands, headline by headline
+    for n, (option, better) in enumerate(zip(options, dominated(options), strict=True)):
+        color = QUIET if better else GROUP_COLORS[n % len(GROUP_COLORS)]
+        heights = _heights(option.headlines, scale)
+        end = next((y for y in reversed(heights) if y is not None), 0.5)
+        name = f"<b>{_short(option.name)}</b>"
+        name += f"<br>(bettered by {_short(better)})" if better else ""
+        ends.append((end, name, color))
+        line = dict(color=color, width=1.5 if better else 3, dash=DASHES[n % len(DASHES)])
+        lines.append(_line(option, heights, written, line))
+    return lines, _names(ends)
+
+
+def _scale(everything):
+    """Worst and best of each headline, by its key."""
+    found = {}
     for h in HEADLINES:
         values = [e[h.key] * h.better for e in everything if e[h.key] is not None]
-        spread[h.key] = (min(values), max(values)) if values else (0, 0)
+        found[h.key] = (min(values), max(values)) if values else (0, 0)
+    return found
 
-    def heights(found):
-        for h in HEADLINES:
-            (low, high), value = spread[h.key], found[h.key]
-            yield (
-                None
-                if value is None
-                else 0.5
-                if high == low
-                else (value * h.better - low) / (high - low)
-            )
 
-    across, lines, ends = list(range(len(HEADLINES))), [], []
-    if others:
-        x = [v for _ in others for v in (*across, None)]
-        y = [v for found in others for v in (*heights(found), None)]
-        lines.append(
-            go.Scatter(
-                name="generated",
-                x=x,
-                y=y,
-                mode="lines",
-                hoverinfo="skip",
-                line=dict(color=FAINT, width=1),
-            )
-        )
-    labelled = [[] for _ in HEADLINES]
-    for n, (o, by) in enumerate(zip(options, dominated(options), strict=True)):
-        color, ys = (
-            QUIET if by else GROUP_COLORS[n % len(GROUP_COLORS)],
-            list(heights(o.headlines)),
-        )
-        words = [told(h, o.headlines[h.key]) for h in HEADLINES]
-        shown = []
-        for text, y, there in zip(
-            words, ys, labelled, strict=True
-        ):  # of figures that lie together one is written
-            free = y is not None and all(abs(y - other) > TOGETHER for other in there)
-            there += [y] if free else []
-            shown.append(text if free else "")
-        ends.append(
-            (
-                next((y for y in reversed(ys) if y is not None), 0.5),
-                f"<b>{_short(o.name)}</b>" + (f"<br>(beaten by {_short(by)})" if by else ""),
-                color,
-            )
-        )
-        lines.append(
-            go.Scatter(
-                name=o.name,
-                x=across,
-                y=ys,
-                mode="lines+markers+text",
-                text=shown,
-                customdata=words,
-                textposition="top right",
-                cliponaxis=False,
-                line=dict(color=color, width=1.5 if by else 3, dash=DASHES[n % len(DASHES)]),
-                marker=dict(size=7),
-                textfont=dict(size=11, color=color),
-                hovertemplate=f"{scene.plain(o.name)}: %{{customdata}}<extra></extra>",
-                showlegend=False,
-            )
-        )
-    return lines, _names(ends)
+def _heights(headlines, scale):
+    """0 for the worst of all, 1 for the best; None where there is no figure."""
+
+    def height(h):
+        (low, high), value = scale[h.key], headlines[h.key]
+        if value is None:
+            return None
+        return 0.5 if high == low else (value * h.better - low) / (high - low)
+
+    return [height(h) for h in HEADLINES]
+
+
+def _others(others, scale):
+    """Designs that are shown faintly behind, as one line with gaps."""
+    across = list(range(len(HEADLINES)))
+    return go.Scatter(
+        name="generated",
+        x=[x for _ in others for x in (*across, None)],
+        y=[y for headlines in others for y in (*_heights(headlines, scale), None)],
+        mode="lines",
+        hoverinfo="skip",
+        line=dict(color=FAINT, width=1),
+    )
+
+
+def _line(option, heights, written, line):
+    """One option's line; of figures that lie together one is written."""
+    words, shown = [told(h, option.headlines[h.key]) for h in HEADLINES], []
+    for text, y, there in zip(words, heights, written, strict=True):
+        free = y is not None and all(abs(y - other) > TOGETHER for other in there)
+        there += [y] if free else []
+        shown.append(text if free else "")
+    return go.Scatter(
+        name=option.name,
+        x=list(range(len(HEADLINES))),
+        y=heights,
+        mode="lines+markers+text",
+        text=shown,
+        customdata=words,
+        textposition="top right",
+        cliponaxis=False,
+        line=line,
+        marker=dict(size=7),
+        textfont=dict(size=11, color=line["color"]),
+        hovertemplate=f"{scene.plain(option.name)}: %{{customdata}}<extra></extra>",
+        showlegend=False,
+    )
 
 
 def _names(ends):
@@ -207,21 +228,19 @@ def _names(ends):
         places.append(low)
     for k in reversed(range(len(places))):  # a pile that has grown over the top is let down again
         places[k] = high = min(places[k], high - SPACED)
-    notes = []
-    for (_, text, color), y in zip(ends, places, strict=True):
-        notes.append(
-            dict(
-                text=text,
-                x=len(HEADLINES) - 0.9,
-                y=y,
-                xref="x",
-                yref="y",
-                xanchor="left",
-                showarrow=False,
-                font=dict(size=12, color=color, family=FONT),
-            )
+    return [
+        dict(
+            text=text,
+            x=len(HEADLINES) - 0.9,
+            y=y,
+            xref="x",
+            yref="y",
+            xanchor="left",
+            showarrow=False,
+            font=dict(size=12, color=color, family=FONT),
         )
-    return notes
+        for (_, text, color), y in zip(ends, places, strict=True)
+    ]
 
 
 def _short(name):

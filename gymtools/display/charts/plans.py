@@ -5,7 +5,7 @@ and figures for paper.
 import plotly.graph_objects as go
 
 from .. import scene
-from ..theme import FONT, INK, PAPER, QUANTITIES, ROOMS
+from ..theme import FONT, GRID, INK, PAPER, QUANTITIES, ROOMS
 
 # of a small map
 MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: loudspeakers")
@@ -17,10 +17,14 @@ WHOLE = (
     "plan: microphones",
     "plan: quietest seats",
 )
-CUT = ("section:", "along")
 # of figures for paper
 LOOK = dict(
-    width=620, paper_bgcolor=PAPER, plot_bgcolor=PAPER, font=dict(family=FONT, size=11, color=INK)
+    width=620,
+    paper_bgcolor=PAPER,
+    plot_bgcolor=PAPER,
+    font=dict(family=FONT, size=11, color=INK),
+    margin=dict(l=46, r=10, t=34, b=36),
+    showlegend=False,
 )
 BARE = dict(showgrid=False, zeroline=False, showticklabels=False, ticks="", constrain="domain")
 
@@ -31,13 +35,13 @@ def traces(view, names, x, y, coloraxis="coloraxis"):
     Parameters
     ----------
     view : View
-        What is looked at [-]
+        What is looked at
     names : tuple of str
-        Beginnings of the layers' names [-]
+        Beginnings of the layers' names
     x, y : str
-        Axes, e.g. "x2", "y2" [-]
+        Axes, e.g. "x2", "y2"
     coloraxis : str
-        Of what carries the map's colors [-]
+        Of what carries the map's colors
 
     Returns
     -------
@@ -54,41 +58,62 @@ def traces(view, names, x, y, coloraxis="coloraxis"):
     return made
 
 
+def title(view):
+    """Quantity of a view with its unit, as a title.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    title : str
+        E.g. "Speech level, all sound [dB(A)]"
+    """
+    return QUANTITIES[view.quantity].label + (f" [{view.unit}]" if view.unit else "")
+
+
+def colors(view):
+    """Color scale of a view.
+
+    Parameters
+    ----------
+    view : View
+        What is looked at
+
+    Returns
+    -------
+    coloraxis : dict
+        Of a layout, without its bar
+    """
+    low, high = view.range
+    return dict(colorscale=QUANTITIES[view.quantity].scale, cmin=low, cmax=high)
+
+
 def plan(view):
     """One plan with its map.
 
     Parameters
     ----------
     view : View
-        What is looked at [-]
+        What is looked at
 
     Returns
     -------
     figure : plotly.graph_objects.Figure
         For paper
     """
-    quantity, (low, high) = QUANTITIES[view.quantity], view.range
+    room = f", {ROOMS[view.result.room]}" if QUANTITIES[view.quantity].needs_room else ""
+    bar = dict(title=dict(text=view.unit), thickness=12)
     chart = go.Figure(traces(view, WHOLE, "x", "y"))
-    room = f", {ROOMS[view.result.room]}" if quantity.needs_room else ""
-    chart.update_layout(
+    return chart.update_layout(
         **LOOK,
         **floor(view),
         height=470,
-        margin=dict(l=46, r=10, t=34, b=36),
-        showlegend=False,
-        title=dict(
-            text=f"{quantity.label}{f' [{view.unit}]' if view.unit else ''}{room}",
-            x=0.01,
-            font=dict(size=13),
-        ),
-        coloraxis=dict(
-            colorscale=quantity.scale,
-            cmin=low,
-            cmax=high,
-            colorbar=dict(title=dict(text=view.unit), thickness=12),
-        ),
+        title=dict(text=f"{title(view)}{room}", x=0.01, font=dict(size=13)),
+        coloraxis=dict(**colors(view), colorbar=bar),
     )
-    return chart
 
 
 def floor(view):
@@ -97,7 +122,7 @@ def floor(view):
     Parameters
     ----------
     view : View
-        What is looked at [-]
+        What is looked at
 
     Returns
     -------
@@ -118,44 +143,31 @@ def cut(view):
     Parameters
     ----------
     view : View
-        What is looked at [-]
+        What is looked at
 
     Returns
     -------
     figure : plotly.graph_objects.Figure
         For paper
     """
-    low, high = view.range
-    section = [t for t in traces(view, CUT[:1], "x", "y") if t.name != "section: seats"]
-    seats = traces(view, ("section: seats",), "x", "y")
-    along = traces(view, CUT[1:], "x", "y2")
     wide = view.section.outline[:, 0].max() * view.k
-    chart = go.Figure([*section, *seats, *along])
+    words = f"Section, {scene.plain(view.section.area)}: axis and -6 dB edges; below, {title(view)}"
     bare = dict(showgrid=False, zeroline=False)
-    chart.update_layout(
+    chart = go.Figure(
+        [*traces(view, ("section:",), "x", "y"), *traces(view, ("along",), "x", "y2")]
+    )
+    return chart.update_layout(
         **LOOK,
         height=380,
-        margin=dict(l=46, r=10, t=34, b=36),
-        showlegend=False,
-        title=dict(
-            text=(
-                f"Section, {scene.plain(view.section.area)}: axis and -6 dB edges; below,"
-                f" {QUANTITIES[view.quantity].label.lower()} along the rows"
-            ),
-            x=0.01,
-            font=dict(size=13),
-        ),
+        title=dict(text=f"{words} along the rows", x=0.01, font=dict(size=13)),
         xaxis=dict(range=[-0.02 * wide, 1.02 * wide], title=f"[{view.units}]", anchor="y2", **bare),
         yaxis=dict(domain=[0.42, 1.0], scaleanchor="x", constrain="domain", **bare),
         yaxis2=dict(
             domain=[0.0, 0.32],
-            range=[low, high],
+            range=list(view.range),
             showgrid=True,
-            gridcolor="#eef1f4",
+            gridcolor=GRID,
             zeroline=False,
         ),
-        coloraxis=dict(
-            colorscale=QUANTITIES[view.quantity].scale, cmin=low, cmax=high, showscale=False
-        ),
+        coloraxis=dict(**colors(view), showscale=False),
     )
-    return chart

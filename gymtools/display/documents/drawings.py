@@ -37,8 +37,8 @@ LAYERS = {  # name: color number of the AutoCAD index, an open convention of DXF
 }
 TEXT = 0.35  # height of letters [m]
 NOTE = (
-    "Overhead loads by a licensed structural engineer; mains by a licensed electrician. Check all"
-    " dimensions on site."
+    "Overhead loads by a licensed structural engineer; AC power by a licensed electrician. Check"
+    " all dimensions on site."
 )
 PROJECTED_DEG = 0.5  # from which an axis that is turned out of the section is said to be projected
 UNITS = {"ft": 2, "m": 6}  # $INSUNITS
@@ -50,19 +50,19 @@ def drawing(scenario, use=None, *, units=None):
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     use : str, optional
-        Whose seating and aim lines are drawn; the first when left out [-]
+        Whose seating and aim lines are drawn; the first when left out
     units : str, optional
-        "ft" or "m"; the scenario's own when left out [-]
+        "ft" or "m"; the scenario's own when left out
 
     Returns
     -------
     document : ezdxf.document.Drawing
-        Plan with the origin in the middle of the hall, sections below it
+        Plan with the origin at the center of the gym, sections below it
     """
     units = units or scenario.units
-    result = evaluate(scenario, use, follow_echoes=False)
+    result = evaluate(scenario, use)
     with _without_dates():
         document = ezdxf.new("R2010", setup=True)
     document.units = UNITS[units]
@@ -84,7 +84,7 @@ def dxf_text(document):
     Parameters
     ----------
     document : ezdxf.document.Drawing
-        Of ``drawing`` [-]
+        Of ``drawing``
 
     Returns
     -------
@@ -114,14 +114,19 @@ def picture(document, kind="svg"):
     Parameters
     ----------
     document : ezdxf.document.Drawing
-        Of ``drawing`` [-]
+        Of ``drawing``
     kind : str
-        "svg" or "png" [-]
+        "svg" or "png"
 
     Returns
     -------
     data : bytes
         A file's content; the same drawing gives the same bytes
+
+    Raises
+    ------
+    ValueError
+        ``kind`` is neither
     """
     if kind not in ("svg", "png"):
         raise ValueError(f"kind = {kind!r} is unknown. Known: svg, png.")
@@ -192,47 +197,59 @@ def _box(a, b, c, d):
 
 
 def _plan(pen, result, units):
-    s, configuration = result.scenario, result.configuration
-    hall = s.hall
+    """The gym seen from above, north up."""
+    _plan_room(pen, result)
+    _plan_loudspeakers(pen, result, units)
+    _plan_microphones(pen, result)
+    _plan_rack(pen, result.scenario)
+    hall = result.scenario.hall
+    words = f"{result.scenario.name}, {result.use.name}: plan, north up. {NOTE}"
+    pen.text(words, (-hall.length / 2, hall.width / 2 + 1.0), "NOTES")
+
+
+def _plan_room(pen, result):
+    configuration, hall = result.configuration, result.scenario.hall
     x, y = hall.length / 2, hall.width / 2
     pen.line(_box(-x, x, -y, y), "HALL", closed=True)
-    for line in s.lines.lines():
+    for line in result.scenario.lines.lines():
         pen.line(line, "COURT")
-    for thing in (*configuration.banks, *configuration.floor_seats, *configuration.balconies):
-        a, b, c, d = thing.footprint(hall)
-        pen.line(_box(a, b, c, d), "SEATING", closed=True)
-        pen.text(thing.name, (a + 0.3, c + 0.3))
-    for platform in configuration.portable_stages:
-        a, b, c, d = platform.footprint(hall)
-        pen.line(_box(a, b, c, d), "STAGE", closed=True)
-        pen.text(platform.name, (a + 0.3, c + 0.3))
+    seats = (*configuration.banks, *configuration.floor_seats, *configuration.balconies)
+    for layer, things in (("SEATING", seats), ("STAGE", configuration.portable_stages)):
+        for thing in things:
+            a, b, c, d = thing.footprint(hall)
+            pen.line(_box(a, b, c, d), layer, closed=True)
+            pen.text(thing.name, (a + 0.3, c + 0.3))
     for surface in configuration.room.surfaces:
         if surface.name == "stage floor":
             pen.line(surface.corners, "STAGE", closed=True)
+
+
+def _plan_loudspeakers(pen, result, units):
+    """Enclosures with tag and height; of those that play, aim lines and what they cover."""
     beams = throws(result)
-    for c, on in zip(s.loudspeakers, result.playing, strict=True):
-        corners, _ = maps.box(
-            c.position,
-            rotation(c.pan_deg, c.downtilt_deg),
-            c.type.width,
-            c.type.height,
-            c.type.depth,
-        )
+    for c, playing in zip(result.scenario.loudspeakers, result.playing, strict=True):
+        size = (c.type.width, c.type.height, c.type.depth)
+        corners, _ = maps.box(c.position, rotation(c.pan_deg, c.downtilt_deg), *size)
         pen.line(_hull(corners[:, :2]), "LOUDSPEAKERS", closed=True)
         pen.text(f"{c.tag} {length_text(c.z, units)}", c.position + [0.4, 0.4, 0])
-        for t in (b for b in beams if on and b.tag == c.tag):
+        for t in (b for b in beams if playing and b.tag == c.tag):
             pen.line([t.start, t.end], "AIM-LINES")
             pen.point(t.end, "AIM-LINES")
             if len(t.edge):
                 pen.pieces(t.edge, "COVERAGE")
+
+
+def _plan_microphones(pen, result):
     for m in result.microphones:
         if len(m.places) == 1:
             pen.point(m.places[0], "MICROPHONES")
             pen.text(m.microphone.name, m.places[0] + [0.3, -0.5, 0])
-    rack = rack_place(s)
+
+
+def _plan_rack(pen, scenario):
+    rack = rack_place(scenario)
     pen.line(_box(rack[0] - 0.3, rack[0] + 0.3, rack[1] - 0.3, rack[1] + 0.3), "RACK", closed=True)
     pen.text("rack", rack + [0.4, 0, 0])
-    pen.text(f"{s.name}, {result.use.name}: plan, north up. {NOTE}", (-x, y + 1.0), "NOTES")
 
 
 def _hull(points):

@@ -21,7 +21,7 @@ def as_text(value):
     Parameters
     ----------
     value : any
-        Of a schedule [-]
+        Of a schedule
 
     Returns
     -------
@@ -39,7 +39,7 @@ def csv_text(schedule):
     Parameters
     ----------
     schedule : Schedule
-        A table [-]
+        A table
 
     Returns
     -------
@@ -61,11 +61,11 @@ def write_xlsx(schedules, path, title):
     Parameters
     ----------
     schedules : sequence of Schedule
-        Tables [-]
+        Tables
     path : str or Path
-        Where to [-]
+        Where to
     title : str
-        Over every table [-]
+        Over every table
     """
     book = Workbook()
     book.remove(book.active)

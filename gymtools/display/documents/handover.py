@@ -16,7 +16,7 @@ def folder_name(scenario):
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
 
     Returns
     -------
@@ -34,13 +34,13 @@ def write_handover(made, folder, *, overwrite=False, units=None):
     Parameters
     ----------
     made : Parts
-        Of ``equipment.schedules.parts`` [-]
+        Of ``equipment.schedules.parts``
     folder : str or Path
-        In which a folder for the school is made [-]
+        In which a folder for the school is made
     overwrite : bool
-        Whether files of an earlier time may be replaced [-]
+        Whether files of an earlier time may be replaced
     units : str, optional
-        Of the drawings, "ft" or "m"; the scenario's own when left out [-]
+        Of the drawings, "ft" or "m"; the scenario's own when left out
 
     Returns
     -------
@@ -86,15 +86,15 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None)
     Parameters
     ----------
     decision : Decision
-        Of ``design.decision.decide`` [-]
+        Of ``design.decision.decide``
     folder : str or Path
-        As for ``write_handover`` [-]
+        As for ``write_handover``
     reader : str
-        As for ``display.documents.record.record_html`` [-]
+        As for ``display.documents.record.record_html``
     overwrite : bool
-        As for ``write_handover`` [-]
+        As for ``write_handover``
     date : datetime.date, optional
-        As for ``record_html`` [-]
+        As for ``record_html``
 
     Returns
     -------

@@ -8,6 +8,7 @@ import plotly.graph_objects as go
 from ..theme import (
     FAINT,
     FONT,
+    GRID,
     GROUP_COLORS,
     INK,
     PAPER,
@@ -258,7 +259,7 @@ def _axes():
     """Axes of the plan, of the section below it, and of the profile along the rows."""
     bare = BARE | dict(showgrid=False)
     true = dict(constrain="domain", **bare)
-    grid = BARE | dict(showgrid=True, gridcolor="#eef1f4")
+    grid = BARE | dict(showgrid=True, gridcolor=GRID)
     return dict(
         xaxis=dict(domain=RIGHT, anchor="y", **true),
         yaxis=dict(domain=[0.52, 0.985], anchor="x", scaleanchor="x", **true),

@@ -35,7 +35,7 @@ def options_table(options, first):
         ]
         for h in HEADLINES
     ]
-    rows.append(["figures from the", *(QuietNum(ROOMS[o.room]) for o in options)])
+    rows.append(["figures from", *(QuietNum(f"the {ROOMS[o.room]}") for o in options)])
     rows.append(["worth looking at?", *(Num(_worth(bettered[o.name])) for o in options)])
     note = ""
     if any(o.room != first.room for o in options):

@@ -140,8 +140,8 @@ def _furthest_off(result):
     if worst.word == "meets":
         return ""
     criterion = CRITERIA[worst.criterion]
-    where = f"{worst.area}, " if worst.area else ""
-    return escape(f"{where}{criterion.label}: {criterion.sentence(worst, result.scenario.units)}")
+    where = f", {worst.area}" if worst.area else ""
+    return escape(f"{criterion.label}{where}: {criterion.sentence(worst, result.scenario.units)}")
 
 
 def limits():
