@@ -4,11 +4,12 @@ in everything.
 
 from dataclasses import dataclass, fields, is_dataclass, replace
 
-from ..venue.hall import TREATABLE, Treatment
+from ..venue.hall import Treatment
 from ..venue.scenario import Scenario
 from ..venue.units import length_text, to_file
 from .arrangements import ARRANGEMENTS, arrange
 from .sweeping import figures
+from .treatment import treated
 
 AS_IT_IS = "as it is"
 
@@ -236,62 +237,6 @@ def choices(scenario):
             **{f"{shown(area)} more": lambda s, area=area: treated(s, area) for area in areas},
         },
     }
-
-
-def treated(scenario, area, finish="wall panels"):
-    """The scenario with more of its roof and walls treated, spread over what is free of each.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        What stands now [-]
-    area : float
-        To be added [m2]
-    finish : str
-        What of [-]
-
-    Returns
-    -------
-    scenario : Scenario
-        Refused when there is less free than asked for
-    """
-    free = free_areas(scenario)
-    whole = sum(free.values())
-    if area > whole:
-        there = to_file(whole, "m2", scenario.units)
-        raise ValueError(
-            f"only {there:.0f} {scenario.units}² of roof and walls are free of treatment. Ask for"
-            " less."
-        )
-    kept = list(scenario.treatments)
-    for surface in (s for s in free if free[s] > 0):
-        more = Treatment(surface=surface, area=area * free[surface] / whole, finish=finish)
-        same = next(
-            (t for t in kept if (t.surface, t.finish, t.existing) == (surface, finish, False)), None
-        )
-        if same:
-            kept[kept.index(same)] = replace(same, area=same.area + more.area)
-        else:
-            kept.append(more)
-    return replace(scenario, treatments=tuple(kept))
-
-
-def free_areas(scenario):
-    """Area of the roof and of each wall that is not treated.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        What stands now [-]
-
-    Returns
-    -------
-    areas : dict
-        By surface [m2]
-    """
-    there = {s: sum(p.area for p in scenario.room.surfaces if p.part == s) for s in TREATABLE}
-    taken = {s: sum(t.area for t in scenario.treatments if t.surface == s) for s in TREATABLE}
-    return {s: max(there[s] - taken[s], 0.0) for s in TREATABLE}
 
 
 def told_apart(a, b):

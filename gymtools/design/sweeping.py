@@ -18,7 +18,7 @@ from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..venue.paths import changed
 from ..venue.quantity import file_fields
-from .aiming import Weights, penalty
+from .weights import Weights, penalty
 
 AHEAD = 64  # variations that are handed out before the first of them is back
 # columns before those of the uses
