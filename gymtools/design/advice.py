@@ -77,6 +77,7 @@ class Limit:
     other_after: Verdict | None  # with that move
     treatment: Least | None  # more wall panels [m2]; None where they do not matter
     quiet: Least | None  # less noise [dB]; None where it does not matter
+    units: str  # of the school, for the words
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -294,6 +295,7 @@ def _limit(question, verdict, tried):
         other_after=other_after,
         treatment=_treatment(question, key) if verdict.criterion in TREATMENT_MATTERS else None,
         quiet=_quiet(question, key) if verdict.criterion in QUIET_MATTERS else None,
+        units=question.scenario.units,
     )
 
 
@@ -357,15 +359,13 @@ def _least(question, key, make, most, grain):
 # ---- words
 
 
-def limit_sentence(limit, units="m"):
+def limit_sentence(limit):
     """What no loudspeaker move reaches, and what else would, in words.
 
     Parameters
     ----------
     limit : Limit
         Of an ``Advice``
-    units : str
-        "m" or "ft", of the school
 
     Returns
     -------
@@ -382,7 +382,7 @@ def limit_sentence(limit, units="m"):
         lead = "What does" if reaches else "The nearest of the other moves"
         words.append(f"{lead}: {limit.other.words} ({shown(limit.other_after.value)}).")
     if limit.treatment is not None:
-        words.append(_treatment_words(limit.treatment, units))
+        words.append(_treatment_words(limit.treatment, limit.units))
     if limit.quiet is not None:
         words.append(_quiet_words(limit.quiet))
     if limit.treatment is None and not reaches:

@@ -24,8 +24,8 @@ from .weights import Weights, penalty
 
 AHEAD = 64  # variations that are handed out before the first of them is back
 # columns before those of the uses: how many of how many checks meet their target
-FIXED = ("key", "refused", "verdict", "meets", "checks", "penalty", "cost")
-COUNTS = ("meets", "checks")
+FIXED = ("key", "refused", "verdict", "met", "checks", "penalty", "cost")
+COUNTS = ("met", "checks")
 # criteria of every use, each in its weakest area or at its weakest microphone
 FIGURES = ("sti", "coverage_range", "feedback_margin", "on_listeners", "loudest")
 
@@ -115,7 +115,7 @@ def figures(scenario, room="statistical", prices=None):
     verdicts = [v for r in results.values() for v in r.verdicts]
     row = Row(
         verdict=worst_word(v.word for v in verdicts),
-        meets=sum(v.meets for v in verdicts),
+        met=sum(v.meets for v in verdicts),
         checks=len(verdicts),
         penalty=float(np.mean([penalty(r, Weights()) for r in results.values()])),
         cost=cost(scenario, prices, system=amplify(scenario, results, prices=prices)),

@@ -36,7 +36,7 @@ PRICES = {
 # headings of a sweep's table: as a whole, or after "a use: "
 SWEEP = {
     "score": "penalty",
-    "hold": "meets",
+    "hold": "met",
     "of": "checks",
     "STI": "Speech intelligibility (STI)",
     "evenness [dB]": "Coverage uniformity [dB]",

@@ -3,7 +3,7 @@
 import numpy as np
 import plotly.graph_objects as go
 
-from ...design.options import HEADLINES, dominated, told
+from ...design.options import HEADLINES, dominated
 from .. import scene
 from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUANTITIES, QUIET, ROOMS
 from . import plans
@@ -164,7 +164,7 @@ def _lines(options, others):
             QUIET if by else GROUP_COLORS[n % len(GROUP_COLORS)],
             list(heights(o.headlines)),
         )
-        words = [told(h, o.headlines[h.key]) for h in HEADLINES]
+        words = [h.text(o.headlines[h.key]) for h in HEADLINES]
         shown = []
         for text, y, there in zip(
             words, ys, labelled, strict=True
