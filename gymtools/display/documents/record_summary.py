@@ -36,8 +36,8 @@ def _chosen(decision):
     scenario = decision.chosen.scenario
     return (
         f"<p><b>What was chosen.</b> Option '{quoted(decision.chosen.name)}':"
-        f" {len(scenario.loudspeakers)} loudspeakers, {quoted(loudspeaker_list(scenario))}. They serve"
-        f" every use of the gym: {quoted(', '.join(decision.results))}.</p>"
+        f" {len(scenario.loudspeakers)} loudspeakers, {quoted(loudspeaker_list(scenario))}."
+        f" They serve every use of the gym: {quoted(', '.join(decision.results))}.</p>"
     )
 
 
