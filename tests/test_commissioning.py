@@ -128,9 +128,9 @@ def test_every_kind_of_test_is_in_the_plan_and_every_key_once(name):
 
 
 def test_the_plan_follows_the_design():
-    """Behavior: every loudspeaker that plays is tested alone and for polarity, every group against
-    its lead, every open microphone; uses that stand alike are measured once; the same design gives
-    the same plan.
+    """Behavior: every loudspeaker that plays is tested alone and for polarity, every group
+    against its lead, every open microphone; uses that stand alike are measured once; the same
+    design gives the same plan.
     """
     tags = [c.tag for c in DOVECOTE.loudspeakers]
     for kind in ("alone", "polarity"):

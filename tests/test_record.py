@@ -128,7 +128,7 @@ def test_numbers_are_the_evaluations(decision, html):
                 f"{v:,.10g}" if isinstance(v, int | float) else " ".join(str(v).split())
                 for v in want
             ]
-    for sureness in decision.sureness.values():
+    for sureness in decision.uncertainty.values():
         for r in sureness.ranges:
             assert f"{100 * r.chance:.0f} %" in words
     assert decision.inputs_hash in words and "gymtools" in words

@@ -2,32 +2,30 @@
 what each costs elsewhere.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..acoustics.criteria import CRITERIA, WORDS, Verdict, judge
-from ..acoustics.evaluate import evaluate
+from ..acoustics.evaluate import ROOMS, evaluate
 from ..equipment.bill import cost
 from ..venue.paths import changed
-from ..venue.units import to_file
+from ..venue.scenario import Scenario
 from .moves import LOUDSPEAKER, Move, moves
-from .options import free_areas, treated
+from .treatment import area_text, free_areas, treated
 
-# criteria advised on, moves for each, costs of each that are told one by one
-WEAK, MOVES, COSTS = (3, 3, 3)
-# loudspeaker moves that come nearest by formula, judged again in the room before none is said to
-# reach the target
+WEAK = 3  # criteria advised on
+MOVES = 3  # moves proposed for each
+COSTS = 3  # costs of a move that a sentence names; the others are counted
+# moves that come nearest in the statistical room and are judged again in the room asked for, before
+# none is said to reach the target
 CHECKED = 3
-WORTH = 0.15  # least gain that is told, and least cost, in the unit's own "close"
-# where treatment or quiet may do
-ROOM_MATTERS = (
-    "sti",
-    "speech_to_noise",
-    "rt",
-    "feedback_margin",
-)
+WORTH = 0.15  # least gain that is proposed, and least cost that counts, in the criterion's "close"
+TREATMENT_MATTERS = ("sti", "speech_to_noise", "rt", "feedback_margin")
+QUIET_MATTERS = ("sti", "speech_to_noise")
 GRAIN_M2, GRAIN_DB = 5.0, 0.5  # to which the least treatment and the least quiet are found
+GRAINS = 40  # a coarser grain where each step is traced: the free area has so many
 QUIETER = 40.0  # furthest that noise is turned down to see whether quiet would do [dB]
 
 
@@ -41,14 +39,12 @@ class Effect:
 
     @property
     def gain(self):
-        """How far it comes towards its target or beyond; all of it is lost where nothing is left
-        [the verdict's unit].
+        """How far it comes toward its target or beyond; minus infinity where nothing is left to
+        judge [the verdict's unit].
         """
-        return (
-            -np.inf
-            if self.after is None
-            else CRITERIA[self.before.criterion].margin(self.after.value, self.before.value)
-        )
+        if self.after is None:
+            return -np.inf
+        return CRITERIA[self.before.criterion].margin(self.after.value, self.before.value)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,6 +57,29 @@ class Proposal:
     price: float  # what it costs more, or less, in the price book's currency
 
 
+@dataclass(frozen=True, kw_only=True)
+class Least:
+    """The least of something that reaches a target."""
+
+    amount: float | None  # None: not even ``most`` does
+    most: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Limit:
+    """How near single loudspeaker moves come to a target that none of them reaches, and what else
+    would reach it.
+    """
+
+    verdict: Verdict  # what is weak
+    best: float  # best value that a loudspeaker move reaches [the verdict's unit]
+    other: Move | None  # of the other moves the one that comes nearest; None where none helps
+    other_after: Verdict | None  # with that move
+    treatment: Least | None  # more wall panels [m2]; None where they do not matter
+    quiet: Least | None  # less noise [dB]; None where it does not matter
+    units: str  # of the school, for the words
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Advice:
     """For one weak criterion."""
@@ -68,7 +87,22 @@ class Advice:
     use: str
     verdict: Verdict
     proposals: tuple
-    limit: str  # when no loudspeaker move reaches the target: what would; else empty
+    limit: Limit | None  # None where a loudspeaker move reaches the target
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Question:
+    """What is asked: a design, a use, the room that gains are judged in, and the wish to stop."""
+
+    scenario: Scenario
+    use: str
+    room: str
+    prices: object
+    stop: Callable
+
+    def verdicts(self, scenario):
+        """Verdicts of another scenario in the use and the room, by criterion and area."""
+        return _verdicts(scenario, self.use, self.room)
 
 
 def advise(scenario, use=None, *, room="statistical", prices=None, progress=None, stop=None):
@@ -77,86 +111,84 @@ def advise(scenario, use=None, *, room="statistical", prices=None, progress=None
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     use : str, optional
-        Name of a use; the first when left out [-]
+        Name of a use; the first when left out
     room : str
-        In which room the gains are told, as for ``evaluate``; the search itself is by formula, and
-        so are costs in other uses [-]
+        In which room the gains are judged, as for ``evaluate``; the search itself and costs in
+        other uses are judged in the statistical room
     prices : PriceBook, optional
-        The package's invented one when left out [-]
+        The package's invented one when left out
     progress : callable, optional
-        Called with the share that is done, 0 to 1 [-]
+        Called with the share that is done, 0 to 1
     stop : callable, optional
-        When it answers true the advice so far is returned [-]
+        When it answers true the advice so far is returned
 
     Returns
     -------
     advice : tuple of Advice
-        The weakest first; empty when everything holds
+        The weakest first; empty when every target is met
+
+    Raises
+    ------
+    ValueError
+        The use or the room is unknown
     """
+    if room not in ROOMS:
+        raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
     progress, stop = progress or (lambda _: None), stop or (lambda: False)
     use = scenario.use(use).name
-    here = _judged(scenario, use, room)
-    weak = _weakest(here)
+    question = _Question(scenario=scenario, use=use, room=room, prices=prices, stop=stop)
+    here = question.verdicts(scenario)
+    weak = _weakest(here.values())
     if not weak:
         return ()
-    formula = {u.name: _by_key(_judged(scenario, u.name)) for u in scenario.uses}
+    statistical = {u.name: _verdicts(scenario, u.name) for u in scenario.uses}
     tried, ideas = [], list(moves(scenario, use))
     for k, move in enumerate(ideas):
         if stop():
             return ()
-        tried.append((move, _by_key(_judged(move.scenario, use))))
+        tried.append((move, _verdicts(move.scenario, use)))
         progress(0.7 * (k + 1) / len(ideas))
     found = []
     for k, verdict in enumerate(weak):
-        key = verdict.criterion, verdict.area
-        proposals = []
-        for move, _ in _best(tried, formula[use], key):
-            if stop():
-                break
-            after = {
-                u.name: _by_key(
-                    _judged(move.scenario, u.name, room if u.name == use else "statistical")
-                )
-                for u in scenario.uses
-            }
-            before = {**formula, use: _by_key(here)}
-            proposal = _proposal(
-                move, key, use, before, after, cost(move.scenario, prices) - cost(scenario, prices)
-            )
-            if proposal is not None:
-                proposals.append(proposal)
-        proposals.sort(key=lambda p: -p.effect.gain)
-        limit = "" if stop() else _limit(scenario, use, room, verdict, tried)
-        found.append(Advice(use=use, verdict=verdict, proposals=tuple(proposals), limit=limit))
+        best = _best(tried, statistical[use], (verdict.criterion, verdict.area))
+        proposals = _proposals(question, verdict, best, {**statistical, use: here})
+        limit = None if stop() else _limit(question, verdict, tried)
+        found.append(Advice(use=use, verdict=verdict, proposals=proposals, limit=limit))
         progress(0.7 + 0.3 * (k + 1) / len(weak))
     return tuple(found)
 
 
-def _judged(scenario, use, room="statistical"):
-    return judge(evaluate(scenario, use, room=room), echoes=False)
-
-
-def _by_key(verdicts):
-    return {(v.criterion, v.area): v for v in verdicts}
+def _verdicts(scenario, use, room="statistical"):
+    """Verdicts of one use by criterion and area; echoes are left out."""
+    found = judge(evaluate(scenario, use, room=room), echoes=False)
+    return {(v.criterion, v.area): v for v in found}
 
 
 def _steps(before, after):
-    """How much better, in the unit's own "close"."""
+    """How much better, in the criterion's "close"."""
     return CRITERIA[before.criterion].steps(after.value, before.value)
 
 
+def _short(verdict):
+    """How far a verdict misses its target, in the criterion's "close"."""
+    return max(-CRITERIA[verdict.criterion].steps(verdict.value, verdict.target), 0.0)
+
+
 def _weakest(verdicts):
-    """The worst verdict of each criterion that does not hold, the worst of all first."""
+    """The worst verdict of each criterion whose target is missed, the worst of all first."""
     worst = {}
     for v in sorted(
         verdicts,
         key=lambda v: (-WORDS.index(v.word), -abs(CRITERIA[v.criterion].steps(v.value, v.target))),
     ):
-        if v.word != "meets":
+        if not v.meets:
             worst.setdefault(v.criterion, v)
     return list(worst.values())[:WEAK]
+
+
+# ---- proposals
 
 
 def _best(tried, base, key):
@@ -169,7 +201,8 @@ def _best(tried, base, key):
             merit = _merit(base, found, key)
             if merit > best.get(move.kind, (None, -np.inf))[1]:
                 best[move.kind] = move, merit
-    return sorted(best.values(), key=lambda pair: -pair[1])[:MOVES]
+    ranked = sorted(best.values(), key=lambda pair: -pair[1])[:MOVES]
+    return [move for move, _ in ranked]
 
 
 def _merit(base, found, key):
@@ -187,146 +220,189 @@ def _merit(base, found, key):
     return min(gain, need) + 0.1 * max(gain - need, 0.0) - 0.5 * worse
 
 
-def _short(verdict):
-    """How far a verdict falls short, in the unit's own "close"."""
-    return max(-CRITERIA[verdict.criterion].steps(verdict.value, verdict.target), 0.0)
+def _proposals(question, verdict, best, before):
+    """Moves evaluated in the room asked for, with their costs in all uses, the best gain first."""
+    found = []
+    for move in best:
+        if question.stop():
+            break
+        after = {
+            name: (
+                question.verdicts(move.scenario)
+                if name == question.use
+                else _verdicts(move.scenario, name)
+            )
+            for name in before
+        }
+        key = question.use, (verdict.criterion, verdict.area)
+        price = cost(move.scenario, question.prices) - cost(question.scenario, question.prices)
+        proposal = _proposal(move, key, before, after, price)
+        if proposal is not None:
+            found.append(proposal)
+    return tuple(sorted(found, key=lambda p: -p.effect.gain))
 
 
-def _proposal(move, key, use, before, after, price):
-    if key not in after[use] or _steps(before[use][key], after[use][key]) < WORTH:
-        return None  # helps by formula, but not in the room it is told in
-    effect = Effect(use=use, before=before[use][key], after=after[use][key])
-    costs = []
-    for name, verdicts in before.items():
-        for k, v in verdicts.items():
-            then = after[name].get(k)
-            if (name, k) != (use, key) and (
-                then is None and v.criterion != "in_sight" or then and _steps(v, then) <= -WORTH
-            ):
-                costs.append(Effect(use=name, before=v, after=then))
-    return Proposal(move=move, effect=effect, costs=tuple(sorted(costs, key=_weight)), price=price)
+def _proposal(move, key, before, after, price):
+    """A move with its gain and its costs; None where it does not help in the room asked for."""
+    effects = {
+        (use, k): Effect(use=use, before=v, after=after[use].get(k))
+        for use, verdicts in before.items()
+        for k, v in verdicts.items()
+    }
+    effect = effects.pop(key)
+    if effect.after is None or _steps(effect.before, effect.after) < WORTH:
+        return None
+    costs = tuple(sorted(filter(_is_cost, effects.values()), key=_weight))
+    return Proposal(move=move, effect=effect, costs=costs, price=price)
 
 
-def _weight(cost):
+def _is_cost(effect):
+    """Whether something gets worse by more than a little. A sight line that is gone as a verdict is
+    no cost: every seat sees a loudspeaker then.
+    """
+    if effect.after is None:
+        return effect.before.criterion != "in_sight"
+    return _steps(effect.before, effect.after) <= -WORTH
+
+
+def _weight(effect):
     """What is lost altogether first, then what changes its word for the worse, then the largest."""
-    if cost.after is None:
+    if effect.after is None:
         return 0, 0.0
-    return (1 if WORDS.index(cost.after.word) > WORDS.index(cost.before.word) else 2), _steps(
-        cost.before, cost.after
-    )
+    fell = WORDS.index(effect.after.word) > WORDS.index(effect.before.word)
+    return 1 if fell else 2, _steps(effect.before, effect.after)
 
 
-def _limit(scenario, use, room, verdict, tried):
-    """That no loudspeaker move reaches the target, and what else would; empty when one does."""
-    key, shown = (verdict.criterion, verdict.area), CRITERIA[verdict.criterion].text
-    nearest = _nearest(use, room, key, [m for m in tried if m[0].kind in LOUDSPEAKER])
-    if any(v.word == "meets" for _, v in nearest):
-        return ""
-    best = _best_of([v for _, v in nearest] + [verdict])
-    words = (
-        f"No single loudspeaker move reaches {shown(verdict.target)}; the best of them"
-        f" gives {shown(best.value)}."
-    )
+# ---- limits
+
+
+def _limit(question, verdict, tried):
+    """How near loudspeaker moves come, and what else would do; None when one of them does."""
+    key = verdict.criterion, verdict.area
+    nearest = _nearest(question, key, [m for m in tried if m[0].kind in LOUDSPEAKER])
+    if any(v.meets for _, v in nearest):
+        return None
     others = [
-        (m, v)
-        for m, v in _nearest(use, room, key, [m for m in tried if m[0].kind not in LOUDSPEAKER])
+        (move, v)
+        for move, v in _nearest(question, key, [m for m in tried if m[0].kind not in LOUDSPEAKER])
         if _steps(verdict, v) >= WORTH
     ]
-    holding = [(m, v) for m, v in others if v.word == "meets"]
-    if holding:
-        words += f" What does: {holding[0][0].words} ({shown(holding[0][1].value)})."
-    elif others:
-        words += (
-            f" Of the other moves the nearest is to {others[0][0].words}"
-            f" ({shown(others[0][1].value)})."
-        )
-    if verdict.criterion not in ROOM_MATTERS:
-        return (
-            words
-            if holding
-            else f"{words} It takes several moves together, or another arrangement."
-        )
-    area, whole = _least_treatment(scenario, use, room, key), sum(free_areas(scenario).values())
-
-    def in_units(a):
-        return f"{to_file(a, 'm2', scenario.units):.0f} {scenario.units}²"
-
-    if area is not None:
-        words += f" About {in_units(area)} more of wall panels on roof and walls would."
-    else:
-        words += f" Panels on all that is free of roof and walls ({in_units(whole)}) would not."
-    if verdict.criterion in ("sti", "speech_to_noise"):
-        quiet = _least_quiet(scenario, use, room, key)
-        words += (
-            f" A noise {quiet:.0f} dB lower would."
-            if quiet is not None
-            else f" Less noise alone would not, not even {QUIETER:g} dB less."
-        )
-    return words
-
-
-def _best_of(verdicts):
-    return max(verdicts, key=lambda v: CRITERIA[v.criterion].better * v.value)
-
-
-def _nearest(use, room, key, tried):
-    """Moves that come nearest to the target by formula, with their verdicts in the room, the best
-    first.
-    """
-    found = sorted(
-        ((m, v[key]) for m, v in tried if key in v),
-        key=lambda pair: -CRITERIA[key[0]].better * pair[1].value,
-    )[:CHECKED]
-    if room != "statistical":
-        again = [(m, _by_key(_judged(m.scenario, use, room)).get(key)) for m, _ in found]
-        found = [(m, v) for m, v in again if v is not None]
-    return sorted(found, key=lambda pair: -CRITERIA[key[0]].better * pair[1].value)
-
-
-def _least_treatment(scenario, use, room, key):
-    """Least area of panels that reaches a target, or None [m2]."""
-    whole = 0.999 * sum(free_areas(scenario).values())
-    return _least(
-        lambda area: treated(scenario, area),
-        use,
-        room,
-        key,
-        whole,
-        GRAIN_M2 if room == "statistical" else max(GRAIN_M2, whole / 40),
+    reaching = [pair for pair in others if pair[1].meets]
+    other, other_after = (reaching or others or [(None, None)])[0]
+    better = CRITERIA[verdict.criterion].better
+    return Limit(
+        verdict=verdict,
+        best=max((v.value for v in (*(v for _, v in nearest), verdict)), key=lambda x: better * x),
+        other=other,
+        other_after=other_after,
+        treatment=_treatment(question, key) if verdict.criterion in TREATMENT_MATTERS else None,
+        quiet=_quiet(question, key) if verdict.criterion in QUIET_MATTERS else None,
+        units=question.scenario.units,
     )
 
 
-def _least_quiet(scenario, use, room, key):
-    """Least cut of the noise that reaches a target, or None [dB]."""
-    now = scenario.use(use)
+def _nearest(question, key, tried):
+    """Moves that come nearest to the target in the statistical room, with their verdicts in the
+    room asked for, the best first.
+    """
+    better = CRITERIA[key[0]].better
+
+    def ranked(pairs):
+        return sorted(pairs, key=lambda pair: -better * pair[1].value)
+
+    found = ranked((move, v[key]) for move, v in tried if key in v)[:CHECKED]
+    if question.room != "statistical":
+        again = [(move, question.verdicts(move.scenario).get(key)) for move, _ in found]
+        found = [(move, v) for move, v in again if v is not None]
+    return ranked(found)
+
+
+def _treatment(question, key):
+    """Least area of wall panels that reaches a target [m2]."""
+    whole = sum(free_areas(question.scenario).values())
+    most = 0.999 * whole
+    grain = GRAIN_M2 if question.room == "statistical" else max(GRAIN_M2, most / GRAINS)
+    amount = _least(question, key, lambda area: treated(question.scenario, area), most, grain)
+    return Least(amount=amount, most=whole)
+
+
+def _quiet(question, key):
+    """Least cut of the noise that reaches a target [dB]."""
+    use = question.scenario.use(question.use)
 
     def quieter(by):
-        if now.noise_dba is None:
-            return changed(
-                scenario,
-                {("uses", now.name, "noise_db"): tuple(np.clip(now.noise - by, -20, 120).tolist())},
-            )
-        return changed(scenario, {("uses", now.name, "noise_dba"): max(now.noise_dba - by, 10.0)})
+        if use.noise_dba is None:
+            path, noise = "noise_db", tuple(np.clip(use.noise - by, -20, 120).tolist())
+        else:
+            path, noise = "noise_dba", max(use.noise_dba - by, 10.0)
+        return changed(question.scenario, {("uses", use.name, path): noise})
 
-    return _least(quieter, use, room, key, QUIETER, GRAIN_DB)
+    return Least(amount=_least(question, key, quieter, QUIETER, GRAIN_DB), most=QUIETER)
 
 
-def _least(make, use, room, key, most, grain):
-    """Least amount of something that makes a verdict hold, by halving; None when even the most does
+def _least(question, key, make, most, grain):
+    """Least amount of something that reaches a target, by halving; None when even the most does
     not.
     """
 
-    def holds(amount):
-        verdict = _by_key(_judged(make(amount), use, room)).get(key)
-        return verdict is None or verdict.word == "meets"
+    def reaches(amount):
+        verdict = question.verdicts(make(amount)).get(key)
+        return verdict is None or verdict.meets
 
-    if most <= 0 or not holds(most):
+    if most <= 0 or not reaches(most):
         return None
     low, high = 0.0, most
     while high - low > grain:
         middle = (low + high) / 2
-        low, high = (low, middle) if holds(middle) else (middle, high)
+        low, high = (low, middle) if reaches(middle) else (middle, high)
     return high
+
+
+# ---- words
+
+
+def limit_sentence(limit):
+    """What no loudspeaker move reaches, and what else would, in words.
+
+    Parameters
+    ----------
+    limit : Limit
+        Of an ``Advice``
+
+    Returns
+    -------
+    words : str
+        A few sentences
+    """
+    shown, target = CRITERIA[limit.verdict.criterion].text, limit.verdict.target
+    words = [
+        f"No single loudspeaker move reaches {shown(target)}; the best of them gives"
+        f" {shown(limit.best)}."
+    ]
+    reaches = limit.other is not None and limit.other_after.meets
+    if limit.other is not None:
+        lead = "What does" if reaches else "The nearest of the other moves"
+        words.append(f"{lead}: {limit.other.words} ({shown(limit.other_after.value)}).")
+    if limit.treatment is not None:
+        words.append(_treatment_words(limit.treatment, limit.units))
+    if limit.quiet is not None:
+        words.append(_quiet_words(limit.quiet))
+    if limit.treatment is None and not reaches:
+        words.append("It takes several moves together, or another arrangement.")
+    return " ".join(words)
+
+
+def _treatment_words(least, units):
+    if least.amount is None:
+        free = area_text(least.most, units)
+        return f"Panels on all that is free of roof and walls ({free}) would not."
+    return f"About {area_text(least.amount, units)} more of wall panels on roof and walls would."
+
+
+def _quiet_words(least):
+    if least.amount is None:
+        return f"Less noise alone would not, not even {least.most:g} dB less."
+    return f"A noise {least.amount:.0f} dB lower would."
 
 
 def sentence(proposal):
@@ -335,40 +411,31 @@ def sentence(proposal):
     Parameters
     ----------
     proposal : Proposal
-        Of an ``Advice`` [-]
+        Of an ``Advice``
 
     Returns
     -------
     words : str
         One sentence
     """
-    e = proposal.effect
+    e, price = proposal.effect, proposal.price
     words = f"{proposal.move.words}: {_change(e)} ({_from_to(e)}, {e.after.word})"
-    if abs(proposal.price) >= 1:
-        words += (
-            f"; about {abs(proposal.price):,.0f} {'dearer' if proposal.price > 0 else 'cheaper'}"
-        )
+    if abs(price) >= 1:
+        words += f"; about {abs(price):,.0f} {'more' if price > 0 else 'less'} to pay"
     if not proposal.costs:
         return f"{words}; nothing else gets worse by more than a little"
     more = len(proposal.costs) - COSTS
-    return (
-        f"{words}; it costs:"
-        f" {'; '.join(map(_cost, proposal.costs[:COSTS]))}"
-        f"{f'; and {more} more' if more > 0 else ''}"
-    )
+    costs = [_cost_words(c) for c in proposal.costs[:COSTS]]
+    return f"{words}; it costs: {'; '.join(costs)}{f'; and {more} more' if more > 0 else ''}"
 
 
-def _cost(effect):
-    where = (
-        f"{effect.use}{', ' + effect.before.area if effect.before.area else ''}:"
-        f" {CRITERIA[effect.before.criterion].label}"
-    )
+def _cost_words(effect):
+    criterion, before = CRITERIA[effect.before.criterion], effect.before
+    where = f"{effect.use}{', ' + before.area if before.area else ''}: {criterion.label}"
     if effect.after is None:
-        before = CRITERIA[effect.before.criterion].text(effect.before.value)
-        return f"{where} {before}, then nothing: it is closed"
-    return f"{where} {_from_to(effect)}" + (
-        f", now {effect.after.word}" if effect.after.word != effect.before.word else ""
-    )
+        return f"{where} {criterion.text(before.value)}, then nothing: it is closed"
+    changed_word = f", now {effect.after.word}" if effect.after.word != before.word else ""
+    return f"{where} {_from_to(effect)}{changed_word}"
 
 
 def _digits(effect):
@@ -383,8 +450,8 @@ def _from_to(effect):
 
 
 def _change(effect):
-    """The change with its sign as the value moves; of per cents it is points, of dB(A) dB."""
+    """The change with its sign as the value moves; of percent it is points, of dB(A) dB."""
     unit = {"%": "points", "dB(A)": "dB"}.get(effect.before.unit, effect.before.unit)
     difference = effect.after.value - effect.before.value
     digits = CRITERIA[effect.before.criterion].digits + _digits(effect)
-    return f"{difference:+.{digits}f}{f' {unit}' if unit else ''}"
+    return f"{difference:+.{digits}f} {unit}".rstrip()

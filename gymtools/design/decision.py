@@ -1,4 +1,4 @@
-"""A decision as it was made: the options, the one chosen, why each other lost, and all that it
+"""A decision as it was made: the options, the one chosen, why each other was not, and all that it
 rests on.
 """
 
@@ -10,7 +10,7 @@ from platform import python_version
 from ..acoustics.evaluate import evaluate
 from ..equipment.schedules import Parts, parts
 from ..venue.files import to_text
-from .options import HEADLINES, Option, dominated_by, option, told
+from .options import HEADLINES, Option, dominated_by, option
 from .uncertainty import how_sure
 
 DRAWS = 200
@@ -19,19 +19,19 @@ LIBRARIES = ("numpy", "scipy", "plotly")
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Decision:
-    """Everything that a record tells, computed once."""
+    """Everything that a record shows, computed once."""
 
     options: tuple  # Option, the chosen one first
     parts: Parts  # of the chosen one
-    results: dict  # evaluations of the chosen one by use, in the traced room, echoes followed
-    sureness: dict  # by use
-    reasons: dict  # why each of the others lost, sentences by name
+    results: dict  # evaluations of the chosen one by use, in the traced room
+    uncertainty: dict  # by use
+    reasons: dict  # why each of the others was not chosen, sentences by name
     inputs_hash: str  # of all options as files
     versions: dict
 
     @property
     def chosen(self):
-        """The option that was chosen."""
+        """The option that was chosen (Option)."""
         return self.options[0]
 
 
@@ -41,98 +41,119 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None):
     Parameters
     ----------
     options : dict
-        Scenario by the name of each option [-]
+        Scenario by the name of each option
     chosen : str, optional
-        Name of the one that is chosen; the first when left out [-]
+        Name of the one that is chosen; the first when left out
     prices : PriceBook, optional
-        The package's invented one when left out [-]
+        The package's invented one when left out
     draws : int
         As for ``how_sure`` [-]
     progress : callable, optional
-        Called with the share that is done, 0 to 1 [-]
+        Called with the share that is done, 0 to 1
 
     Returns
     -------
     decision : Decision
         The same options give the same decision
+
+    Raises
+    ------
+    ValueError
+        There are no options, or the chosen one is none of them
     """
     if not options:
         raise ValueError("options: give at least one.")
     chosen = next(iter(options)) if chosen is None else chosen
     if chosen not in options:
         raise ValueError(f"chosen = '{chosen}' is none of the options: {', '.join(options)}.")
-    progress, names = progress or (lambda _: None), [chosen, *(n for n in options if n != chosen)]
-    scenario, made = options[chosen], []
-    steps, done = len(names) + 2 * len(scenario.uses), 0
-
-    def step():
-        nonlocal done
-        done += 1
-        progress(done / steps)
-
+    names = [chosen, *(n for n in options if n != chosen)]
+    scenario, made, results, uncertainty = options[chosen], [], {}, {}
+    step = _steps(len(names) + 2 * len(scenario.uses), progress or (lambda _: None))
     for name in names:
         made.append(option(name, options[name], room="traced", prices=prices))
         step()
-    results, sureness = {}, {}
     for use in scenario.uses:
         results[use.name] = evaluate(scenario, use.name, room="traced")
         step()
-        sureness[use.name] = how_sure(scenario, use.name, draws=draws)
+        uncertainty[use.name] = how_sure(scenario, use.name, draws=draws)
         step()
-    texts = "\n".join(f"{name}\n{to_text(options[name])}" for name in names)
-    versions = {
-        "gymtools": metadata.version("gymtools"),
-        "Python": python_version(),
-        **{name: metadata.version(name) for name in LIBRARIES},
-    }
     return Decision(
         options=tuple(made),
         parts=parts(scenario, prices=prices, room="traced"),
         results=results,
-        sureness=sureness,
-        versions=versions,
+        uncertainty=uncertainty,
+        versions=_versions(),
         reasons={o.name: reasons(made[0], o) for o in made[1:]},
-        inputs_hash=hashlib.sha256(texts.encode()).hexdigest(),
+        inputs_hash=_hash(options, names),
     )
 
 
+def _steps(count, progress):
+    """A function that counts one step done whenever it is called."""
+    done = 0
+
+    def step():
+        nonlocal done
+        done += 1
+        progress(done / count)
+
+    return step
+
+
+def _hash(options, names):
+    """Hash of all options as files, the chosen one first."""
+    texts = "\n".join(f"{name}\n{to_text(options[name])}" for name in names)
+    return hashlib.sha256(texts.encode()).hexdigest()
+
+
+def _versions():
+    """Versions of what computed the figures."""
+    found = {"gymtools": metadata.version("gymtools"), "Python": python_version()}
+    return found | {name: metadata.version(name) for name in LIBRARIES}
+
+
 def reasons(chosen: Option, other: Option):
-    """Why one option lost against the chosen one, from their figures.
+    """Why one option was not chosen, from the figures of both.
 
     Parameters
     ----------
     chosen : Option
-        The one that was chosen [-]
+        The one that was chosen
     other : Option
-        One that was not [-]
+        One that was not
 
     Returns
     -------
     sentences : list of str
-        What it is worse in, what it is better in, and whether it was beaten in everything
+        What it is worse in, what it is better in, and whether the chosen one betters it in
+        everything
     """
-    worse, better = [], []
-    for h in HEADLINES:
-        a, b = chosen.headlines[h.key], other.headlines[h.key]
-        if None in (a, b) or a == b:
-            continue
-        unit = f" {h.unit}" if h.unit else ""
-        words = f"{h.words}: {told(h, b)}{unit}, against {told(h, a)}{unit}"
-        (better if (b - a) * h.better > 0 else worse).append(words)
+    worse, better = _compared(chosen, other)
     found = []
     if worse:
         found.append(f"It is worse in {'; '.join(worse)}.")
     if better:
         found.append(f"It is better in {'; '.join(better)}.")
     if not worse and not better:
-        found.append(
-            "Its figures are the same as those of the chosen one, as far as they are told."
-        )
+        found.append("Its figures, rounded as shown, equal those of the chosen one.")
     if dominated_by(other.headlines, {chosen.name: chosen.headlines}):
         found.append("The chosen one is at least as good in every figure.")
     elif better and not worse:
         found.append(
-            "No figure told against it: the choice rests on something else, to be written down"
+            "No figure speaks against it: the choice rests on something else, to be written down"
             " below."
         )
     return found
+
+
+def _compared(chosen, other):
+    """What an option is worse and better in, in words."""
+    worse, better = [], []
+    for h in HEADLINES:
+        a, b = chosen.headlines[h.key], other.headlines[h.key]
+        if None in (a, b) or a == b:
+            continue
+        unit = f" {h.unit}" if h.unit else ""
+        words = f"{h.words}: {h.text(b)}{unit}, against {h.text(a)}{unit}"
+        (better if (b - a) * h.better > 0 else worse).append(words)
+    return worse, better

@@ -9,6 +9,8 @@ from ..acoustics.evaluate import evaluate
 from ..physics import bands
 from ..physics.checks import within
 
+SERVED = 90  # percentile of the seats that a group serves, at which the lead is kept [%]
+
 
 def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
     """The scenario with delays set so that a chosen lead is heard first.
@@ -16,21 +18,26 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
     Parameters
     ----------
     scenario : Scenario
-        The scenario [-]
+        The design
     use : str, optional
-        Name of a use; the first when left out [-]
+        Name of a use; the first when left out
     lead : str
-        "talker", or the name of a group whose own delay stays as it is [-]
+        "talker", or the name of a group whose own delay stays as it is
     lead_s : float
-        By how much the lead comes first at nine tenths of the seats a group serves [s]
+        By how much the lead comes first at 9 of 10 of the seats that a group serves [s]
     groups : sequence of str, optional
-        Groups to set; all that play but the lead when left out [-]
+        Groups to set; all that play but the lead when left out
 
     Returns
     -------
     scenario : Scenario
         Delays changed in that use alone, in steps of 1 ms; a group that would have to come earlier
         gets none
+
+    Raises
+    ------
+    ValueError
+        An unknown use, lead or group; a use without a talker; a lead outside 0 to 0.2 s
     """
     lead_s = float(within("lead_s", lead_s, 0, 0.2, "s", "Milliseconds given by mistake?"))
     result = evaluate(scenario, use)
@@ -40,37 +47,52 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
             raise ValueError(
                 f"group '{name}' is unknown. Known: {', '.join(dict.fromkeys(owner))}."
             )
-    speed = result.sources.speed
+    reference = _arrival_of(lead, result, owner)
+    served = _served(result, owner)
+    settings = dict(result.use.groups)
+    for name in groups or dict.fromkeys(owner[result.playing]):
+        if name == lead:
+            continue
+        seats = served(name)
+        own = (result.distance[owner == name][:, seats] / result.sources.speed).min(axis=0)
+        delay = max(0.0, float(np.percentile(reference[seats] - own, SERVED)) + lead_s)
+        settings[name] = replace(
+            result.use.group_setting(name), delay_ms=float(np.ceil(delay * 1000))
+        )
+    uses = tuple(
+        replace(u, groups=settings) if u.name == result.use.name else u for u in scenario.uses
+    )
+    return replace(scenario, uses=uses)
+
+
+def _arrival_of(lead, result, owner):
+    """When the lead arrives at every point (point,) [s]."""
     if lead == "talker":
-        talker = talker_place(scenario, result.use, result.configuration)
+        talker = talker_place(result.scenario, result.use, result.configuration)
         if talker is None:
             raise ValueError(
                 f"use '{result.use.name}' has no talker: no open microphone and no stage to speak"
                 " from."
             )
-        reference = np.linalg.norm(result.points - talker, axis=1) / speed
-    elif lead in owner[result.playing]:
-        reference = result.arrival_s[owner == lead].min(axis=0)
-    else:
+        return np.linalg.norm(result.points - talker, axis=1) / result.sources.speed
+    if lead not in owner[result.playing]:
         raise ValueError(
             f"lead = '{lead}' is neither 'talker' nor a group that plays. Known:"
             f" {', '.join(sorted(set(owner[result.playing])))}."
         )
+    return result.arrival_s[owner == lead].min(axis=0)
+
+
+def _served(result, owner):
+    """A function that gives the seats where a group is the strongest; all listening seats for a
+    group that is the strongest nowhere.
+    """
     listening = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     energy = result.direct[:, listening][..., bands.SPEECH].sum(axis=-1)
     strongest = owner[energy.argmax(axis=0)]
-    group_settings = dict(result.use.groups)
-    for name in groups or dict.fromkeys(owner[result.playing]):
-        if name == lead:
-            continue
-        seats = listening[strongest == name]
-        seats = listening if not len(seats) else seats
-        mine = (result.distance[owner == name][:, seats] / speed).min(axis=0)
-        delay = max(0.0, float(np.percentile(reference[seats] - mine, 90)) + lead_s)
-        group_settings[name] = replace(
-            result.use.group_setting(name), delay_ms=float(np.ceil(delay * 1000))
-        )
-    uses = tuple(
-        replace(u, groups=group_settings) if u.name == result.use.name else u for u in scenario.uses
-    )
-    return replace(scenario, uses=uses)
+
+    def seats(group):
+        found = listening[strongest == group]
+        return found if len(found) else listening
+
+    return seats

@@ -1,20 +1,30 @@
 """Single moves that a designer may try in a use, each a scenario of its own."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from ..venue.microphones import MICROPHONE_TYPES
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
-from ..venue.units import to_file
-from .aiming import adjustments
+from .adjustments import adjustments
 from .delays import aligned
-from .options import treated
+from .treatment import area_text, treated
 
 TURNS = (3.0, 6.0, 10.0)  # [deg]
 LIFTS = (0.5, 1.0)  # [m]
 TRIMS = (2.0, 4.0)  # [dB]
+LEVELS = (3.0, -3.0)  # [dB]
+# what is adjusted, the kind of move, and its steps
+ADJUSTED = (
+    ("downtilt_deg", "tilt", TURNS),
+    ("pan_deg", "pan", TURNS),
+    ("height", "height", LIFTS),
+    ("gain_db", "gain", TRIMS),
+)
 # treatment, round in the units of the school [m2]
 MORE = {"m": (50.0, 150.0), "ft": (500 * 0.3048**2, 1500 * 0.3048**2)}
+NEARER = 0.5  # of the talker's distance, down to what the microphone allows
+WORTH_NEARER = 0.95  # no move where it would be nearly the same
 # kinds of move that touch loudspeakers only
 LOUDSPEAKER = ("tilt", "pan", "height", "gain", "off", "delay", "type")
 INSTEAD = {  # what may do a microphone's work    common practice, no source
@@ -37,137 +47,147 @@ class Move:
     scenario: Scenario  # with it done
 
 
+@dataclass(frozen=True, eq=False)
+class _Idea:
+    """A move that may turn out not to be possible."""
+
+    kind: str
+    words: str
+    make: Callable  # gives the scenario; refuses what cannot be
+
+
 def moves(scenario, use):
     """Things that a designer may try in a use.
 
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     use : str
-        Name of a use [-]
+        Name of a use
 
     Returns
     -------
     moves : iterator of Move
-        Mirrored loudspeakers move together; what cannot be is left out
+        Mirrored loudspeakers move together; what cannot be built is left out
+
+    Raises
+    ------
+    ValueError
+        The use is unknown
     """
-    for kind, words, make in _ideas(scenario, scenario.use(use)):
-        try:
-            made = make()
-        except ValueError:
-            continue
-        yield Move(kind=kind, words=words, scenario=made)
+    found = scenario.use(use)
+    for ideas in (_adjusted, _switched, _delayed, _other_types, _microphones, _treated, _leveled):
+        for idea in ideas(scenario, found):
+            try:
+                made = idea.make()
+            except ValueError:
+                continue
+            yield Move(kind=idea.kind, words=idea.words, scenario=made)
 
 
-def _ideas(scenario, use):
-    names = [g.name for g in scenario.groups]
-    playing = [name for name in names if use.group_setting(name).on]
-    for key, kind, steps in (
-        ("downtilt_deg", "tilt", TURNS),
-        ("pan_deg", "pan", TURNS),
-        ("height", "height", LIFTS),
-        ("gain_db", "gain", TRIMS),
-    ):
-        for adjustment in adjustments(scenario, playing, (key,)):
+def _changing(scenario, changes):
+    """A scenario to be made by changes."""
+    return lambda: changed(scenario, changes)
+
+
+def _playing(scenario, use):
+    return [g.name for g in scenario.groups if use.group_setting(g.name).on]
+
+
+def _adjusted(scenario, use):
+    """Groups turned, tilted, lifted and balanced by a few steps either way."""
+    for key, kind, steps in ADJUSTED:
+        for adjustment in adjustments(scenario, _playing(scenario, use), (key,)):
             if use.name not in adjustment.uses:
                 continue
             for step in (s * sign for s in steps for sign in (1, -1)):
                 value = adjustment.now + step
                 if adjustment.low - 1e-9 <= value <= adjustment.high + 1e-9:
-                    yield (
-                        kind,
-                        _words(scenario, kind, adjustment, step, use),
-                        lambda k=adjustment, v=value: changed(scenario, k.set(v)),
-                    )
-    for name in names:
-        on, others = use.group_setting(name).on, [p for p in playing if p != name]
-        if not on or others:
+                    words = _adjusted_words(scenario, kind, adjustment, step)
+                    if kind == "gain":
+                        words += f" in {use.name}"
+                    yield _Idea(kind, words, _changing(scenario, adjustment.set(value)))
+
+
+def _switched(scenario, use):
+    """A group off that plays, or on that does not; one at least goes on playing."""
+    playing = _playing(scenario, use)
+    for name in (g.name for g in scenario.groups):
+        on = name in playing
+        if not on or len(playing) > 1:
             words = f"{'do not play' if on else 'play'} the {name} in {use.name}"
-            yield (
-                "off",
-                words,
-                lambda name=name, on=on: changed(
-                    scenario, {("uses", use.name, "groups", name, "on"): not on}
-                ),
-            )
+            changes = {("uses", use.name, "groups", name, "on"): not on}
+            yield _Idea("off", words, _changing(scenario, changes))
+
+
+def _delayed(scenario, use):
+    """Delays that let one of several groups lead."""
+    playing = _playing(scenario, use)
     for name in playing if len(playing) > 1 else ():
-        yield (
-            "delay",
-            f"set delays in {use.name} so that the {name} leads",
-            lambda name=name: aligned(scenario, use.name, lead=name),
-        )
-    for adjustment in adjustments(scenario, playing, ("downtilt_deg",), symmetric=True):
-        orbit = [p[1] for p, _, _ in adjustment.links]
-        first = scenario.in_group(orbit[0])[0].type
-        for kind, other in scenario.loudspeaker_types.items():
-            if kind != first.name and _family(other) == _family(first):
-                who = _listed(orbit)
-                yield (
-                    "type",
-                    f"take {kind} for the {who}",
-                    lambda orbit=orbit, kind=kind: changed(
-                        scenario, {("groups", name, "loudspeaker"): kind for name in orbit}
-                    ),
-                )
+        words = f"set delays in {use.name} so that the {name} leads"
+        yield _Idea("delay", words, lambda name=name: aligned(scenario, use.name, lead=name))
+
+
+def _other_types(scenario, use):
+    """Another loudspeaker type of the same family for groups that go together."""
+    for adjustment in adjustments(scenario, _playing(scenario, use), ("downtilt_deg",)):
+        together = [path[1] for path, _, _ in adjustment.links]
+        first = scenario.in_group(together[0])[0].type
+        for name, other in scenario.loudspeaker_types.items():
+            if name != first.name and _family(other) == _family(first):
+                changes = {("groups", group, "loudspeaker"): name for group in together}
+                words = f"take {name} for the {_listed(together)}"
+                yield _Idea("type", words, _changing(scenario, changes))
+
+
+def _family(loudspeaker_type):
+    """Types that hang alike and can take each other's place."""
+    return loudspeaker_type.lobes, loudspeaker_type.name.startswith("pendant")
+
+
+def _microphones(scenario, use):
+    """For every open microphone: another type, a nearer talker, or closed."""
     opened = [m for m in scenario.microphones if m.name in use.microphones]
     for m in opened:
-        for kind in INSTEAD[m.type]:
-            if MICROPHONE_TYPES[kind].wireless or m.walks is None:
-                words = f"give '{m.name}' the type {kind}"
-                yield (
-                    "microphone type",
-                    words,
-                    lambda name=m.name, kind=kind: changed(
-                        scenario,
-                        {
-                            ("microphones", name, "type"): kind,
-                            ("microphones", name, "distance"): None,
-                        },
-                    ),
-                )
-        near = max((m.distance or m.kind.distance) / 2, m.kind.nearest)
-        if near < 0.95 * (m.distance or m.kind.distance):
-            words = (
-                f"speak into '{m.name}' from {scenario.say(near)}, not"
-                f" {scenario.say(m.distance or m.kind.distance)}"
-            )
-            yield (
-                "talker distance",
-                words,
-                lambda name=m.name, near=near: changed(
-                    scenario, {("microphones", name, "distance"): near}
-                ),
-            )
+        for name in INSTEAD[m.type]:
+            if MICROPHONE_TYPES[name].wireless or m.walks is None:
+                changes = {
+                    ("microphones", m.name, "type"): name,
+                    ("microphones", m.name, "distance"): None,
+                }
+                words = f"give '{m.name}' the type {name}"
+                yield _Idea("microphone type", words, _changing(scenario, changes))
+        distance = m.distance or m.kind.distance
+        near = max(distance * NEARER, m.kind.nearest)
+        if near < WORTH_NEARER * distance:
+            words = f"speak into '{m.name}' from {scenario.say(near)}, not {scenario.say(distance)}"
+            changes = {("microphones", m.name, "distance"): near}
+            yield _Idea("talker distance", words, _changing(scenario, changes))
         if len(opened) > 1:
             rest = tuple(name for name in use.microphones if name != m.name)
-            yield (
-                "fewer microphones",
-                f"keep '{m.name}' closed in {use.name}",
-                lambda rest=rest: changed(scenario, {("uses", use.name, "microphones"): rest}),
-            )
+            words = f"keep '{m.name}' closed in {use.name}"
+            changes = {("uses", use.name, "microphones"): rest}
+            yield _Idea("fewer microphones", words, _changing(scenario, changes))
+
+
+def _treated(scenario, _use):
+    """More wall panels."""
     for area in MORE[scenario.units]:
-        yield "treatment", _panels(scenario, area), lambda area=area: treated(scenario, area)
-    for by in (3.0, -3.0):
+        words = f"add {area_text(area, scenario.units)} of wall panels, spread over roof and walls"
+        yield _Idea("treatment", words, lambda area=area: treated(scenario, area))
+
+
+def _leveled(scenario, use):
+    """The whole use louder or softer."""
+    for by in LEVELS:
         words = f"play {abs(by):g} dB {'louder' if by > 0 else 'softer'} in {use.name}"
-        yield (
-            "level",
-            words,
-            lambda by=by: changed(
-                scenario, {("uses", use.name, "target_dba"): use.target_dba + by}
-            ),
-        )
+        changes = {("uses", use.name, "target_dba"): use.target_dba + by}
+        yield _Idea("level", words, _changing(scenario, changes))
 
 
-def _family(kind):
-    """Types that hang alike and can take each other's place."""
-    return kind.lobes, kind.name.startswith("pendant")
-
-
-def _words(scenario, kind, adjustment, step, use):
-    """What a step of a knob does, as its loudspeakers see it: mirrored ones turn to
-    opposite sides.
-    """
+def _adjusted_words(scenario, kind, adjustment, step):
+    """What a step does, as its loudspeakers see it: mirrored ones turn to opposite sides."""
     far = abs(step)
     goes = [
         (path[1] if path[0] == "groups" else path[3], step * sign > 0)
@@ -185,22 +205,12 @@ def _words(scenario, kind, adjustment, step, use):
     return {
         "tilt": f"tilt the {who} {far:g}° further {'down' if up else 'up'}",
         "height": f"hang the {who} {scenario.say(far)} {'higher' if up else 'lower'}",
-        "gain": f"turn the {who} {'up' if up else 'down'} by {far:g} dB in {use.name}",
+        "gain": f"turn the {who} {'up' if up else 'down'} by {far:g} dB",
     }[kind]
 
 
 def _listed(names):
-    return (
-        ""
-        if not names
-        else names[0]
-        if len(names) == 1
-        else f"{', '.join(names[:-1])} and {names[-1]}"
-    )
-
-
-def _panels(scenario, area):
-    return (
-        f"{to_file(area, 'm2', scenario.units):.0f} {scenario.units}² more of wall panels, spread"
-        " over roof and walls"
-    )
+    """Names in a sentence: "a, b and c"."""
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,67 +1,76 @@
-"""Options side by side: headline figures over all uses, what is told apart, which one another beats
-in everything.
+"""Options side by side: headline figures over all uses, and which option another one betters in
+everything.
 """
 
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, replace
 
-from ..venue.hall import TREATABLE, Treatment
+from ..acoustics.criteria import CRITERIA
 from ..venue.scenario import Scenario
-from ..venue.units import length_text, to_file
 from .arrangements import ARRANGEMENTS, arrange
-from .sweeping import figures
+from .sweeping import column, figures
+from .treatment import area_text, treated
 
 AS_IT_IS = "as it is"
+LOWER = (0.5, 1.0, 1.5)  # than the loudspeakers hang [m]
+# wall panels, round in the units of the school [m2]
+PANELS = {"m": (50.0, 100.0, 200.0), "ft": tuple(ft2 * 0.3048**2 for ft2 in (500, 1000, 2000))}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Headline:
-    """A figure that options are compared by: the worst of all uses, rounded to what is worth
-    telling.
-    """
+    """A figure that options are compared by: the worst of all uses, rounded as it is shown."""
 
-    key: str
+    key: str  # of the criterion, or of the whole design
     words: str
     unit: str
     digits: int
     better: int  # 1: more is better, -1: less is better
-    figure: str | None  # of every use, as in ``sweeping.FIGURES``; None: of the whole
+
+    @classmethod
+    def of(cls, criterion, where="use"):
+        """Headline of a criterion.
+
+        Parameters
+        ----------
+        criterion : str
+            Key of ``CRITERIA``
+        where : str
+            What the worst is taken of
+
+        Returns
+        -------
+        headline : Headline
+            With the criterion's own label, unit, decimals and direction
+        """
+        c = CRITERIA[criterion]
+        words = f"{c.label[0].lower()}{c.label[1:]}, worst {where}"
+        return cls(key=criterion, words=words, unit=c.unit, digits=c.digits, better=c.better)
+
+    def text(self, value):
+        """A value as it is shown, without its unit.
+
+        Parameters
+        ----------
+        value : float or None
+            Value [its unit]
+
+        Returns
+        -------
+        words : str
+            "none" where there is nothing to judge
+        """
+        if value is None:
+            return "none"
+        return f"{value:,.0f}" if self.digits == 0 else f"{value:.{self.digits}f}"
 
 
 HEADLINES = (
-    Headline(key="cost", words="cost", unit="", digits=0, better=-1, figure=None),
-    Headline(key="missed", words="checks that fail", unit="", digits=0, better=-1, figure=None),
-    Headline(
-        key="clarity",
-        words="speech intelligibility (STI), worst use",
-        unit="",
-        digits=2,
-        better=1,
-        figure="STI",
-    ),
-    Headline(
-        key="evenness",
-        words="coverage uniformity, worst use",
-        unit="dB",
-        digits=1,
-        better=-1,
-        figure="evenness [dB]",
-    ),
-    Headline(
-        key="spare",
-        words="feedback margin, worst microphone",
-        unit="dB",
-        digits=1,
-        better=1,
-        figure="spare gain [dB]",
-    ),
-    Headline(
-        key="onto",
-        words="sound onto people, worst use",
-        unit="%",
-        digits=0,
-        better=1,
-        figure="onto people [%]",
-    ),
+    Headline(key="cost", words="cost", unit="", digits=0, better=-1),
+    Headline(key="failing", words="checks that fail", unit="", digits=0, better=-1),
+    Headline.of("sti"),
+    Headline.of("coverage_range"),
+    Headline.of("feedback_margin", "microphone"),
+    Headline.of("on_listeners"),
 )
 
 
@@ -71,9 +80,9 @@ class Option:
 
     name: str
     scenario: Scenario
-    headlines: dict  # by the keys of ``HEADLINES``; None where there is nothing to tell
-    row: dict  # all figures
-    room: str  # in which they are told
+    headlines: dict  # by the keys of ``HEADLINES``; None where there is nothing to judge
+    row: dict  # all figures, as of ``sweeping.figures``
+    room: str  # in which they are judged
 
 
 def option(name, scenario, *, room="statistical", prices=None):
@@ -82,18 +91,23 @@ def option(name, scenario, *, room="statistical", prices=None):
     Parameters
     ----------
     name : str
-        What it is called [-]
+        What it is called
     scenario : Scenario
-        The design [-]
+        The design
     room : str
-        As for ``evaluate`` [-]
+        As for ``evaluate``
     prices : PriceBook, optional
-        The package's invented one when left out [-]
+        The package's invented one when left out
 
     Returns
     -------
     option : Option
         Evaluated in all its uses
+
+    Raises
+    ------
+    ValueError
+        As ``sweeping.figures``
     """
     row = figures(scenario, room, prices)
     return Option(name=name, scenario=scenario, headlines=headlines(row), row=row, room=room)
@@ -105,60 +119,39 @@ def headlines(row):
     Parameters
     ----------
     row : dict
-        Figures of all uses; of a variation that was not refused [-]
+        Figures of all uses; of a variation that was not refused
 
     Returns
     -------
     headlines : dict
-        By the keys of ``HEADLINES``, rounded as told
+        By the keys of ``HEADLINES``, rounded as they are shown
     """
-    found, row = {}, {**row, "missed": row["of"] - row["hold"]}
+    whole, found = {"cost": row["cost"], "failing": row["checks"] - row["met"]}, {}
     for h in HEADLINES:
-        values = (
-            [row[h.key]]
-            if h.figure is None
-            else [v for k, v in row.items() if k.endswith(f": {h.figure}")]
-        )
-        values = [v for v in values if v is not None]
+        if h.key in whole:
+            values = [whole[h.key]]
+        else:
+            ending = column("", h.key)
+            values = [v for k, v in row.items() if k.endswith(ending) and v is not None]
         found[h.key] = round((min if h.better > 0 else max)(values), h.digits) if values else None
     return found
 
 
-def told(headline, value):
-    """A headline figure as text.
-
-    Parameters
-    ----------
-    headline : Headline
-        Which [-]
-    value : float or None
-        Its value [its unit]
-
-    Returns
-    -------
-    text : str
-        Rounded, without its unit; "none" where there is nothing to tell
-    """
-    if value is None:
-        return "none"
-    return f"{value:,.0f}" if headline.digits == 0 else f"{value:.{headline.digits}f}"
-
-
 def dominated_by(one, others):
-    """The first of some that is at least as good in every headline and better in one.
+    """The first of some designs that is at least as good in every headline and better in one.
 
     Parameters
     ----------
     one : dict
-        Headlines [-]
+        Headlines
     others : dict
-        Headlines by name [-]
+        Headlines by name
 
     Returns
     -------
     name : str or None
-        None when it is worth looking at; what only one of two has a figure for (a microphone's
-        spare gain) leaves both
+        None when no other betters it; what only one of two has a figure for (the feedback margin of
+        a microphone) leaves both
     """
     for name, other in others.items():
         pairs = [(one[h.key], other[h.key], h.better) for h in HEADLINES]
@@ -171,18 +164,18 @@ def dominated_by(one, others):
 
 
 def dominated(options):
-    """Which options another one beats in everything; figures of the traced room are compared with
+    """Which options another one betters in everything; figures of the traced room are compared with
     such figures only.
 
     Parameters
     ----------
     options : sequence of Option
-        All that are shown [-]
+        All that are shown
 
     Returns
     -------
     names : list of str or None
-        For each option the name of one that beats it, or None
+        For each option the name of one that betters it, or None
     """
     return [
         dominated_by(
@@ -198,225 +191,38 @@ def choices(scenario):
     Parameters
     ----------
     scenario : Scenario
-        What stands now [-]
+        The design
 
     Returns
     -------
     axes : dict
         For ``sweep``: by axis, choices by their words; the first of each leaves it as it is
     """
-
-    def loudspeaker(name):
-        return lambda s: replace(s, groups=tuple(replace(g, loudspeaker=name) for g in s.groups))
-
-    def lower(by):
-        return lambda s: replace(
-            s, groups=tuple(replace(g, height=g.height - by) for g in s.groups)
-        )
-
-    say = scenario.say
-    areas = (
-        (50.0, 100.0, 200.0)
-        if scenario.units == "m"
-        else tuple(ft2 * 0.3048**2 for ft2 in (500, 1000, 2000))
-    )
-
-    def shown(area):
-        return f"{to_file(area, 'm2', scenario.units):.0f} {scenario.units}²"
-
+    arranged = {a.title: _arranged(key) for key, a in ARRANGEMENTS.items()}
+    other = {name: _every_group(loudspeaker=name) for name in scenario.loudspeaker_types}
+    lower = {f"{scenario.say(by)} lower": _lower(by) for by in LOWER}
+    panels = {
+        f"{area_text(area, scenario.units)} more": _panels(area) for area in PANELS[scenario.units]
+    }
     return {
-        "arrangement": {
-            AS_IT_IS: {},
-            **{a.title: lambda s, key=key: arrange(s, key) for key, a in ARRANGEMENTS.items()},
-        },
-        "loudspeakers": {
-            AS_IT_IS: {},
-            **{name: loudspeaker(name) for name in scenario.loudspeaker_types},
-        },
-        "height": {AS_IT_IS: {}, **{f"{say(by)} lower": lower(by) for by in (0.5, 1.0, 1.5)}},
-        "treatment": {
-            AS_IT_IS: {},
-            **{f"{shown(area)} more": lambda s, area=area: treated(s, area) for area in areas},
-        },
+        "arrangement": {AS_IT_IS: {}, **arranged},
+        "loudspeakers": {AS_IT_IS: {}, **other},
+        "height": {AS_IT_IS: {}, **lower},
+        "treatment": {AS_IT_IS: {}, **panels},
     }
 
 
-def treated(scenario, area, finish="wall panels"):
-    """The scenario with more of its roof and walls treated, spread over what is free of each.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        What stands now [-]
-    area : float
-        To be added [m2]
-    finish : str
-        What of [-]
-
-    Returns
-    -------
-    scenario : Scenario
-        Refused when there is less free than asked for
-    """
-    free = free_areas(scenario)
-    whole = sum(free.values())
-    if area > whole:
-        there = to_file(whole, "m2", scenario.units)
-        raise ValueError(
-            f"only {there:.0f} {scenario.units}² of roof and walls are free of treatment. Ask for"
-            " less."
-        )
-    kept = list(scenario.treatments)
-    for surface in (s for s in free if free[s] > 0):
-        more = Treatment(surface=surface, area=area * free[surface] / whole, finish=finish)
-        same = next(
-            (t for t in kept if (t.surface, t.finish, t.existing) == (surface, finish, False)), None
-        )
-        if same:
-            kept[kept.index(same)] = replace(same, area=same.area + more.area)
-        else:
-            kept.append(more)
-    return replace(scenario, treatments=tuple(kept))
+def _arranged(key):
+    return lambda s: arrange(s, key)
 
 
-def free_areas(scenario):
-    """Area of the roof and of each wall that is not treated.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        What stands now [-]
-
-    Returns
-    -------
-    areas : dict
-        By surface [m2]
-    """
-    there = {s: sum(p.area for p in scenario.room.surfaces if p.part == s) for s in TREATABLE}
-    taken = {s: sum(t.area for t in scenario.treatments if t.surface == s) for s in TREATABLE}
-    return {s: max(there[s] - taken[s], 0.0) for s in TREATABLE}
+def _every_group(**values):
+    return lambda s: replace(s, groups=tuple(replace(g, **values) for g in s.groups))
 
 
-def told_apart(a, b):
-    """What differs between two designs, in words.
-
-    Parameters
-    ----------
-    a, b : Scenario
-        Two designs [-]
-
-    Returns
-    -------
-    differences : list of tuple
-        (what, in a, in b), lengths in a's units; "-" where one has none of it
-    """
-    one, other = (_flat(s, a.units) for s in (a, b))
-    if [g.name for g in a.groups] != [g.name for g in b.groups]:
-        for flat, s in ((one, a), (other, b)):
-            for key in [k for k in flat if k.startswith("group ") or "loudspeakers in" in k]:
-                del flat[key]
-            flat["loudspeakers"] = hung(s)
-    keys = [*one, *(k for k in other if k not in one)]
-    return [
-        (k, one.get(k, "-"), other.get(k, "-"))
-        for k in keys
-        if one.get(k, "-") != other.get(k, "-")
-    ]
+def _lower(by):
+    return lambda s: replace(s, groups=tuple(replace(g, height=g.height - by) for g in s.groups))
 
 
-def hung(scenario):
-    """The loudspeakers of a design in a few words.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The design [-]
-
-    Returns
-    -------
-    words : str
-        Groups with number and type
-    """
-    return ", ".join(f"{g.name} ({g.number} {g.loudspeaker})" for g in scenario.groups)
-
-
-_NAMED = {
-    "groups": "group",
-    "uses": "use",
-    "banks": "bank",
-    "floor_seats": "chairs",
-    "microphones": "microphone",
-    "balconies": "balcony",
-    "portable_stages": "stage",
-}
-_PLAIN = {
-    "x": "east of center",
-    "y": "north of center",
-    "loudspeaker": "type",
-    "pan_deg": "pan",
-    "downtilt_deg": "downtilt",
-    "splay_deg": "splay",
-    "gain_db": "gain",
-    "delay_ms": "delay",
-    "target_dba": "target speech level",
-    "noise_dba": "noise",
-    "on": "plays",
-}
-
-
-def _flat(scenario, units):
-    """Every value of a scenario as text by what it is."""
-    found = {}
-
-    def walk(prefix, thing):
-        for f in fields(thing):
-            value = getattr(thing, f.name)
-            if f.name in ("name", "tag", "units", "source") or value == {}:
-                continue
-            label = (
-                f"{prefix}, {_PLAIN.get(f.name, f.name.replace('_', ' '))}"
-                if prefix
-                else f.name.replace("_", " ")
-            )
-            if is_dataclass(value):
-                walk(label, value)
-            elif isinstance(value, tuple) and value and is_dataclass(value[0]):
-                for v in value:
-                    walk(_titled(f.name, v), v)
-            elif isinstance(value, dict) and any(is_dataclass(v) for v in value.values()):
-                for name, v in value.items():
-                    walk(f"{prefix}, loudspeakers in it, {name}", v)
-            else:
-                found[label] = _said(value, f.metadata.get("unit"), units)
-
-    walk("", replace(scenario, treatments=()))
-    areas = {}
-    for t in scenario.treatments:  # several of a kind on one surface count together
-        areas[_titled("treatments", t)] = areas.get(_titled("treatments", t), 0.0) + t.area
-    return found | {f"{title}, area": _said(area, "m2", units) for title, area in areas.items()}
-
-
-def _titled(kind, thing):
-    if isinstance(thing, Treatment):
-        return f"treatment of the {thing.surface} with {thing.finish}" + (
-            " that is there" if thing.existing else ""
-        )
-    return f"{_NAMED[kind]} '{thing.name}'"
-
-
-def _said(value, unit, units):
-    if value is None or value == () or value == {}:
-        return "-"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if unit == "m":
-        return length_text(value, units)
-    if unit == "m2":
-        return f"{to_file(value, 'm2', units):.0f} {units}²"
-    if isinstance(value, float | int):
-        return f"{value:g}" + ({"deg": "°", "": "", "count": "", None: ""}.get(unit, f" {unit}"))
-    if isinstance(value, tuple):
-        return ", ".join(str(v) for v in value)
-    if isinstance(value, dict):
-        return ", ".join(f"{k} {v}" for k, v in value.items())
-    return str(value)
+def _panels(area):
+    return lambda s: treated(s, area)

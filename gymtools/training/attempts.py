@@ -8,10 +8,12 @@ import os
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
+from ..venue.renamed import KEYS
+
 LONGEST_NAME = 80  # characters
 # names in files of earlier versions, and what they are called today
 OLD_FIELDS = {"score": "penalty", "terms": "penalties", "hold": "met", "of": "checks"}
-OLD_CRITERIA = {}  # of the penalties: fields of ``design.aiming.Weights`` that were renamed
+OLD_CRITERIA = KEYS["Weights"]  # of the penalties
 
 
 def plain(text, longest=LONGEST_NAME):

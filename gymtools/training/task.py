@@ -47,18 +47,16 @@ class Step:
 
 
 STEPS = {  # by the fields of ``Weights``
-    "evenness": Step(
+    "coverage_range": Step(
         "coverage uniformity", "scatter of the direct sound over the seats", 1.0, "dB"
     ),
-    "worst": Step("quietest seat", "how far it lies below the mean of its area", 1.0, "dB"),
-    "clarity": Step(
-        "speech intelligibility", "what 9 of 10 seats lack of a perfect STI", 0.03, "STI"
-    ),
+    "quietest": Step("quietest seat", "how far it lies below the mean of its area", 1.0, "dB"),
+    "sti": Step("speech intelligibility", "what 9 of 10 seats lack of a perfect STI", 0.03, "STI"),
     "stray": Step(
         "stray sound", "sound that misses the listeners and is sent back", 5.0, "% of all"
     ),
-    "spare": Step("feedback margin", "what microphones lack of it", 1.0, "dB"),
-    "arrivals": Step("arrival-time spread", "time over the target", 5.0, "ms"),
+    "feedback_margin": Step("feedback margin", "what microphones lack of it", 1.0, "dB"),
+    "arrival_spread": Step("arrival-time spread", "time over the target", 5.0, "ms"),
     "loudest": Step("loudest seat", "level over what is allowed", 1.0, "dB"),
 }
 MOVES = ("pan_deg", "downtilt_deg", "height", "gain_db", "delay_ms")  # of the solver

@@ -16,6 +16,13 @@ KEYS = {
         "over_noise_db": "speech_to_noise_db",
         "spare_gain_db": "feedback_margin_db",
     },
+    "Weights": {
+        "evenness": "coverage_range",
+        "worst": "quietest",
+        "clarity": "sti",
+        "spare": "feedback_margin",
+        "arrivals": "arrival_spread",
+    },
 }
 # tables of a scenario file that hold these things
 TABLES = {"equipment": "Equipment", "groups": "Group", "targets": "Targets"}
@@ -27,6 +34,19 @@ PRICES = {
         "transmitter and antenna",
     ),
 }
+# headings of a sweep's table: as a whole, or after "a use: "
+SWEEP = {
+    "score": "penalty",
+    "hold": "met",
+    "of": "checks",
+    "STI": "Speech intelligibility (STI)",
+    "evenness [dB]": "Coverage uniformity [dB]",
+    "spare gain [dB]": "Feedback margin [dB]",
+    "onto people [%]": "Sound onto people [%]",
+    "loudest [dB(A)]": "Loudest seat [dB(A)]",
+}
+# verdicts
+WORDS = {"holds": "meets", "falls short": "misses"}
 
 
 def warn_renamed(old, new):
@@ -72,6 +92,37 @@ def current_key(thing, key):
         Present name; as given when it never had another
     """
     return KEYS.get(thing.__name__, {}).get(key, key)
+
+
+def current_fields(thing, values):
+    """Arguments of a dataclass under their present names; former ones are said once.
+
+    Parameters
+    ----------
+    thing : type
+        What is made of them, e.g. ``Weights``
+    values : dict
+        By present or former name
+
+    Returns
+    -------
+    values : dict
+        By present name
+
+    Raises
+    ------
+    ValueError
+        One thing is given under both names
+    """
+    found = {}
+    for key, value in values.items():
+        now = current_key(thing, key)
+        if now != key:
+            warn_renamed(f"{thing.__name__}({key}=...)", f"{thing.__name__}({now}=...)")
+        if now in found:
+            raise ValueError(f"{now} is given twice, once by its former name. Keep one.")
+        found[now] = value
+    return found
 
 
 def current_tables(tables, where):

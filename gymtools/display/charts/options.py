@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import plotly.graph_objects as go
 
-from ...design.options import HEADLINES, dominated, told
+from ...design.options import HEADLINES, dominated
 from .. import scene
 from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUIET, ROOMS
 from . import plans
@@ -198,7 +198,7 @@ def _others(others, scale):
 
 def _line(option, heights, written, line):
     """One option's line; of figures that lie together one is written."""
-    words, shown = [told(h, option.headlines[h.key]) for h in HEADLINES], []
+    words, shown = [h.text(option.headlines[h.key]) for h in HEADLINES], []
     for text, y, there in zip(words, heights, written, strict=True):
         free = y is not None and all(abs(y - other) > TOGETHER for other in there)
         there += [y] if free else []

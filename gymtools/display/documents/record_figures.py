@@ -5,7 +5,8 @@ from html import escape
 from ...acoustics.criteria import CRITERIA
 from ...acoustics.differences import bent_decay
 from ...acoustics.exposure import loudness
-from ...design.options import HEADLINES, hung, told
+from ...design.comparing import loudspeaker_list
+from ...design.options import HEADLINES
 from ...physics.bands import LABELS
 from .. import scene, tables
 from ..charts import plans
@@ -44,7 +45,7 @@ def options(page, decision):
     rows = [
         [
             escape(h.words + (f" [{h.unit}]" if h.unit else "")),
-            *(Num(told(h, o.headlines[h.key])) for o in decision.options),
+            *(Num(h.text(o.headlines[h.key])) for o in decision.options),
         ]
         for h in HEADLINES
     ]
@@ -53,7 +54,7 @@ def options(page, decision):
         page.add(
             f"<h3>Why not {quoted(o.name)}</h3>",
             "".join(f"<p>{escape(reason)}</p>" for reason in decision.reasons[o.name]),
-            f"<p class='quiet'>Its loudspeakers: {quoted(hung(o.scenario))}.</p>",
+            f"<p class='quiet'>Its loudspeakers: {quoted(loudspeaker_list(o.scenario))}.</p>",
         )
     if len(decision.options) == 1:
         page.add("<p>No other option was considered.</p>")
@@ -163,5 +164,5 @@ def uncertainty(page, decision):
         What was decided
     """
     page.add("<h2>How sure the figures are</h2>")
-    for sureness in decision.sureness.values():
+    for sureness in decision.uncertainty.values():
         page.add(f'<div class="wide">{tables.sureness_table(sureness)}</div>')

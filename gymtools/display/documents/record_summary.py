@@ -3,7 +3,7 @@
 from html import escape
 
 from ...acoustics.criteria import CRITERIA
-from ...design.options import hung
+from ...design.comparing import loudspeaker_list
 from ..tables.markup import bullets, table
 from ..tables.verdicts import checks_text
 from .page import quoted
@@ -36,8 +36,8 @@ def _chosen(decision):
     scenario = decision.chosen.scenario
     return (
         f"<p><b>What was chosen.</b> Option '{quoted(decision.chosen.name)}':"
-        f" {len(scenario.loudspeakers)} loudspeakers, {quoted(hung(scenario))}. They serve every"
-        f" use of the gym: {quoted(', '.join(decision.results))}.</p>"
+        f" {len(scenario.loudspeakers)} loudspeakers, {quoted(loudspeaker_list(scenario))}."
+        f" They serve every use of the gym: {quoted(', '.join(decision.results))}.</p>"
     )
 
 

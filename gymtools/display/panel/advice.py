@@ -7,7 +7,7 @@ from html import escape
 import ipywidgets as w
 
 from ...acoustics.criteria import CRITERIA
-from ...design.advice import advise, sentence
+from ...design.advice import advise, limit_sentence, sentence
 from .. import tables
 from ..jobs import Aside
 from ..theme import QUIET, ROOMS
@@ -144,7 +144,7 @@ class AdvicePanel:
                     w.HTML(tables.card("<p>No single move helps by more than a little.</p>"))
                 )
             if advice.limit:
-                rows.append(w.HTML(tables.card(f"<p>{escape(advice.limit)}</p>")))
+                rows.append(w.HTML(tables.card(f"<p>{escape(limit_sentence(advice.limit))}</p>")))
         self.list.children = rows
 
     def _try(self, proposal):

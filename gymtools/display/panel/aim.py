@@ -16,12 +16,12 @@ from .controls import STYLE, WIDE, in_words
 
 DRAW_EVERY = 1.2  # the best so far in the picture [s]
 WORDS = {
-    "evenness": "Evenness",
-    "worst": "Worst place",
-    "clarity": "Clarity of speech",
+    "coverage_range": "Evenness",
+    "quietest": "Worst place",
+    "sti": "Clarity of speech",
     "stray": "Sound onto people",
-    "spare": "Spare gain",
-    "arrivals": "Arrivals together",
+    "feedback_margin": "Spare gain",
+    "arrival_spread": "Arrivals together",
     "loudest": "Not too loud",
 }
 KEYS = {

@@ -10,7 +10,7 @@ import ipywidgets as w
 
 from ...acoustics.evaluate import evaluate
 from ...design.decision import decide
-from ...design.options import AS_IT_IS, HEADLINES, choices, dominated_by, headlines, option, told
+from ...design.options import AS_IT_IS, HEADLINES, choices, dominated_by, headlines, option
 from ...design.sweeping import sweep, variations
 from .. import scene, tables
 from ..charts import options as options_chart
@@ -436,7 +436,7 @@ class OptionsPanel:
             rows += (
                 "<tr>"
                 + "".join(f"<td>{escape(r[a])}</td>" for a in self.axes)
-                + "".join(f'<td class="num">{told(h, figures[h.key])}</td>' for h in HEADLINES)
+                + "".join(f'<td class="num">{h.text(figures[h.key])}</td>' for h in HEADLINES)
                 + "</tr>"
             )
         return (

@@ -7,7 +7,8 @@ from html import escape
 
 import ipywidgets as w
 
-from ...design.uncertainty import WORDS, InputSpread, how_sure
+from ...design.input_errors import WORDS, InputSpread
+from ...design.uncertainty import how_sure
 from .. import tables
 from ..jobs import Aside
 from ..theme import QUIET

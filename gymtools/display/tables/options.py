@@ -2,7 +2,8 @@
 
 from html import escape
 
-from ...design.options import HEADLINES, dominated, told, told_apart
+from ...design.comparing import differing_values
+from ...design.options import HEADLINES, dominated
 from ..theme import ROOMS
 from .markup import Num, QuietNum, table
 
@@ -55,7 +56,7 @@ def _title(option, first):
 def _figure(headline, option, first):
     """A headline figure, with a sign where it differs from the first option's."""
     value, base = option.headlines[headline.key], first.headlines[headline.key]
-    text = told(headline, value)
+    text = headline.text(value)
     if option is first or option.room != first.room or None in (value, base) or value == base:
         return text
     sign = "▲ better" if (value - base) * headline.better > 0 else "▼ worse"
@@ -70,7 +71,9 @@ def _worth(name):
 
 def _apart(first, other):
     """What differs between two options."""
-    found = [[escape(text) for text in row] for row in told_apart(first.scenario, other.scenario)]
+    found = [
+        [escape(text) for text in row] for row in differing_values(first.scenario, other.scenario)
+    ]
     rows = found[:LISTED] or [["nothing", "", ""]]
     if len(found) > LISTED:
         rows = [*rows, [f"and {len(found) - LISTED} more", "", ""]]

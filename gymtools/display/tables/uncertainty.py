@@ -3,7 +3,7 @@
 from html import escape
 
 from ...acoustics.criteria import CRITERIA
-from ...design.uncertainty import WORDS as UNKNOWN
+from ...design.input_errors import WORDS as UNKNOWN
 from ..theme import INK, QUIET
 from .markup import Num, table
 
@@ -16,7 +16,7 @@ def sureness_table(sureness):
 
     Parameters
     ----------
-    sureness : Sureness
+    sureness : Uncertainty
         Of ``design.uncertainty.how_sure``
 
     Returns
@@ -45,7 +45,7 @@ def sureness_table(sureness):
 
 
 def _assumed(sureness):
-    u = sureness.unknowns
+    u = sureness.spread
     return (
         f"One standard deviation assumed: absorption {u.absorption_pct:g} % of each finish, noise"
         f" {u.noise_db:g} dB, {u.occupancy_pct:g} % of the seats of each area, aim {u.aim_deg:g}°"

@@ -1,0 +1,132 @@
+"""Two designs compared value by value, in words."""
+
+from dataclasses import fields, is_dataclass, replace
+
+from ..venue.hall import Treatment
+from ..venue.units import length_text
+from .treatment import area_text
+
+NONE = "-"
+# how things are called that a scenario holds several of
+THINGS = {
+    "groups": "group",
+    "uses": "use",
+    "banks": "bank",
+    "floor_seats": "chairs",
+    "microphones": "microphone",
+    "balconies": "balcony",
+    "portable_stages": "stage",
+}
+# values that are called otherwise than their field
+VALUES = {
+    "hall": "gym",
+    "x": "east of center",
+    "y": "north of center",
+    "loudspeaker": "type",
+    "pan_deg": "pan",
+    "downtilt_deg": "downtilt",
+    "splay_deg": "splay",
+    "gain_db": "gain",
+    "delay_ms": "delay",
+    "target_dba": "speech level wanted",
+    "noise_dba": "noise",
+    "on": "plays",
+}
+UNSAID = ("name", "tag", "units", "source")
+UNITS = {"deg": "°", "": "", "count": "", None: ""}  # written otherwise than after a space
+
+
+def differing_values(a, b):
+    """What differs between two designs, in words.
+
+    Parameters
+    ----------
+    a, b : Scenario
+        Two designs
+
+    Returns
+    -------
+    differences : list of tuple
+        (what, in a, in b), lengths in a's units; "-" where one has none of it
+    """
+    one, other = (_values(s, a.units) for s in (a, b))
+    if [g.name for g in a.groups] != [g.name for g in b.groups]:
+        for values, scenario in ((one, a), (other, b)):
+            for what in [w for w in values if w.startswith("group ") or "loudspeakers in" in w]:
+                del values[what]
+            values["loudspeakers"] = loudspeaker_list(scenario)
+    pairs = [(what, one.get(what, NONE), other.get(what, NONE)) for what in {**one, **other}]
+    return [(what, here, there) for what, here, there in pairs if here != there]
+
+
+def loudspeaker_list(scenario):
+    """The loudspeakers of a design in a few words.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+
+    Returns
+    -------
+    words : str
+        Groups with number and type
+    """
+    return ", ".join(f"{g.name} ({g.number} {g.loudspeaker})" for g in scenario.groups)
+
+
+def _values(scenario, units):
+    """Every value of a scenario as text by what it is."""
+    found = _walk("", replace(scenario, treatments=()), units)
+    areas = {}
+    for t in scenario.treatments:  # several of a kind on one surface count together
+        areas[_title("treatments", t)] = areas.get(_title("treatments", t), 0.0) + t.area
+    return found | {f"{title}, area": _text(area, "m2", units) for title, area in areas.items()}
+
+
+def _walk(title, thing, units):
+    """Values of a thing and of all that it holds, by their titles."""
+    found = {}
+    for f in fields(thing):
+        value = getattr(thing, f.name)
+        if f.name in UNSAID or value == {}:
+            continue
+        word = VALUES.get(f.name, f.name.replace("_", " "))
+        label = f"{title}, {word}" if title else word
+        if is_dataclass(value):
+            found |= _walk(label, value, units)
+        elif isinstance(value, tuple) and value and is_dataclass(value[0]):
+            for v in value:
+                found |= _walk(_title(f.name, v), v, units)
+        elif isinstance(value, dict) and any(is_dataclass(v) for v in value.values()):
+            for name, v in value.items():
+                found |= _walk(f"{title}, loudspeakers in it, {name}", v, units)
+        else:
+            found[label] = _text(value, f.metadata.get("unit"), units)
+    return found
+
+
+def _title(kind, thing):
+    if isinstance(thing, Treatment):
+        there = " that is there" if thing.existing else ""
+        return f"treatment of the {thing.surface} with {thing.finish}{there}"
+    return f"{THINGS[kind]} '{thing.name}'"
+
+
+def _text(value, unit, units):
+    """A value as it is shown; lengths and areas in the units of the school."""
+    if value is None or value == () or value == {}:
+        return NONE
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if unit == "m":
+        return length_text(value, units)
+    if unit == "m2":
+        return area_text(value, units)
+    if isinstance(value, float | int):
+        return f"{value:g}" + UNITS.get(unit, f" {unit}")
+    if isinstance(value, tuple):
+        return ", ".join(map(str, value))
+    if isinstance(value, dict):
+        return ", ".join(f"{k} {v}" for k, v in value.items())
+    return str(value)

@@ -1,0 +1,165 @@
+"""What is only roughly known of a gym (absorption, noise, occupancy, aim, sensitivity), how far off
+it may be, and the scenario with it a little off.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..physics.checks import within
+from ..venue.paths import value_at
+
+LIMITS = {  # of a standard deviation, with its unit
+    "absorption_pct": (100, "%"),
+    "noise_db": (20, "dB"),
+    "occupancy_pct": (50, "%"),
+    "aim_deg": (20, "deg"),
+    "sensitivity_db": (10, "dB"),
+}
+WORDS = {  # on screen
+    "absorption_pct": "absorption",
+    "noise_db": "noise",
+    "occupancy_pct": "occupancy",
+    "aim_deg": "aim as hung",
+    "sensitivity_db": "sensitivity",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class InputSpread:
+    """How far off each input may be: one standard deviation."""
+
+    # of every finish    judgment, no source: twice what a calibration may leave
+    absorption_pct: float = 20.0
+    noise_db: float = 3.0  # judgment, no source
+    occupancy_pct: float = 10.0  # of the seats of every area    judgment, no source
+    aim_deg: float = 2.0  # pan and downtilt of every loudspeaker    judgment, no source
+    sensitivity_db: float = 1.0  # of every loudspeaker    judgment, no source
+
+    def __post_init__(self):
+        hint = "One standard deviation; 0 takes it as known."
+        for name, (high, unit) in LIMITS.items():
+            within(name, getattr(self, name), 0, high, unit, hint)
+
+
+@dataclass(frozen=True, kw_only=True)
+class InputError:
+    """One of the inputs that may be off."""
+
+    subjects: Callable  # scenario -> things that err, each for itself
+    changes: Callable  # (scenario, subjects, errors) -> changes for ``venue.paths.changed``
+
+
+def ungrouped(scenario, use):
+    """The scenario with one use, and every loudspeaker a group of its own, so that each can err for
+    itself.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    use : Use
+        One of its uses
+
+    Returns
+    -------
+    scenario : Scenario
+        It sounds alike; its groups are called by the tags of the loudspeakers
+    """
+    groups, group_settings = [], {}
+    for g in scenario.groups:
+        for c in scenario.in_group(g.name):
+            alone = dict(number=1, spacing=0.0, splay_deg=0.0)
+            pan = (c.pan_deg + 180) % 360 - 180
+            groups.append(replace(g, name=c.tag, tag=c.tag, x=c.x, y=c.y, pan_deg=pan, **alone))
+            group_settings[c.tag] = use.group_setting(g.name)
+    uses = (replace(use, groups=group_settings),)
+    return replace(scenario, groups=tuple(groups), uses=uses, text=None)
+
+
+def _finishes(scenario):
+    """Names of the finishes that absorb in the use."""
+    surfaces = scenario.configuration().room.surfaces
+    return sorted(
+        {n for s in surfaces for n in (s.finish, s.full) if n}
+        | {t.finish for t in scenario.treatments}
+    )
+
+
+def _absorbing(scenario, finishes, pct):
+    now = [np.array(scenario.absorption_factors.get(name, 1.0)) for name in finishes]
+    return {
+        ("absorption_factors", name): np.clip(f * np.exp(p / 100), 0.1, 10).tolist()
+        for name, f, p in zip(finishes, now, pct, strict=True)
+    }
+
+
+def _noise(_scenario):
+    return ["noise"]
+
+
+def _noisy(scenario, _subjects, error_db):
+    use = scenario.uses[0]
+    if use.noise_dba is None:
+        noise = np.clip(use.noise + error_db[0], -20, 120)
+        return {("uses", use.name, "noise_db"): tuple(noise.tolist())}
+    return {("uses", use.name, "noise_dba"): float(np.clip(use.noise_dba + error_db[0], 10, 110))}
+
+
+def _fillable(scenario):
+    """Areas with seats that may be taken in the use."""
+    return sorted({s.part for s in scenario.configuration().room.surfaces if s.full})
+
+
+def _filled(scenario, areas, pct):
+    use = scenario.uses[0]
+    return {
+        ("uses", use.name, "occupied", a): float(np.clip(use.occupied.get(a, 0.0) + p / 100, 0, 1))
+        for a, p in zip(areas, pct, strict=True)
+    }
+
+
+def _playing(scenario):
+    return [g.name for g in scenario.groups if scenario.uses[0].group_setting(g.name).on]
+
+
+def _turning(scenario):
+    """Every loudspeaker twice: pan and downtilt."""
+    return [name for name in _playing(scenario) for _ in ("pan", "downtilt")]
+
+
+def _turned(scenario, loudspeakers, error_deg):
+    """Loudspeakers turned and tilted; tilted over straight down one looks to its other side."""
+    changes = {}
+    for name, (off_pan, off_tilt) in zip(loudspeakers[::2], error_deg.reshape(-1, 2), strict=True):
+        group = value_at(scenario, ("groups", name))
+        pan, tilt = group.pan_deg + off_pan, group.downtilt_deg + off_tilt
+        if tilt > 90:
+            pan, tilt = pan + 180, 180 - tilt
+        changes |= {
+            ("groups", name, "pan_deg"): (pan + 180) % 360 - 180,
+            ("groups", name, "downtilt_deg"): max(tilt, -30.0),
+        }
+    return changes
+
+
+def _strengthened(scenario, loudspeakers, error_db):
+    use = scenario.uses[0]
+    gains = [
+        float(np.clip(use.group_setting(name).gain_db + e, -60, 20))
+        for name, e in zip(loudspeakers, error_db, strict=True)
+    ]
+    return {
+        ("uses", use.name, "groups", name, "gain_db"): gain
+        for name, gain in zip(loudspeakers, gains, strict=True)
+    }
+
+
+INPUTS = {  # by the fields of ``InputSpread``
+    "absorption_pct": InputError(subjects=_finishes, changes=_absorbing),
+    "noise_db": InputError(subjects=_noise, changes=_noisy),
+    "occupancy_pct": InputError(subjects=_fillable, changes=_filled),
+    "aim_deg": InputError(subjects=_turning, changes=_turned),
+    "sensitivity_db": InputError(subjects=_playing, changes=_strengthened),
+}

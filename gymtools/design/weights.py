@@ -1,0 +1,151 @@
+"""What a search weighs: how far each use falls short, criterion by criterion, and how much each
+criterion counts.
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from ..acoustics.criteria import CRITERIA, STRONG
+from ..physics import bands
+from ..physics.checks import within
+
+UNSEEN_DB = 40.0  # a seat out of sight counts as this far below the loudest, not as silent [dB]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weights:
+    """How much each criterion counts, per step that is just worth talking about (1 dB, 0.03 STI,
+    5 % of the sound, 5 ms).
+    """
+
+    coverage_range: float = 1.0  # scatter of the direct sound over an area
+    quietest: float = 0.5  # how far the quietest seat lies below the mean
+    sti: float = 1.0  # STI that 9 of 10 seats reach
+    # sound that lands on bare walls, roof or empty floor first and is sent back
+    stray: float = 0.25
+    feedback_margin: float = 1.0  # feedback margin that a microphone lacks
+    arrival_spread: float = 0.5  # arrivals further apart than the target
+    loudest: float = 0.5  # the loudest seat over its target
+
+    def __post_init__(self):
+        given = [getattr(self, f.name) for f in fields(self)]
+        weights = within("weights", given, 0, 100, "", "A weight cannot be negative.")
+        if not weights.any():
+            raise ValueError(
+                "weights: nothing counts. Give at least one criterion a weight above 0."
+            )
+
+
+def penalty(result, weights):
+    """Weighted sum of what one use lacks.
+
+    Parameters
+    ----------
+    result : Result
+        Of ``evaluate``
+    weights : Weights
+        How much each criterion counts
+
+    Returns
+    -------
+    penalty : float
+        Lower is better [steps]
+    """
+    return sum(getattr(weights, name) * value for name, value in penalties(result).items())
+
+
+def penalties(result):
+    """What one use lacks, criterion by criterion.
+
+    Parameters
+    ----------
+    result : Result
+        Of ``evaluate``
+
+    Returns
+    -------
+    steps : dict
+        By the names of ``Weights``, lower is better; areas by their weight, microphones alike
+        [steps]
+    """
+    share = np.array([a.weight for a in result.areas]) / sum(a.weight for a in result.areas)
+
+    def over_areas(lacking):
+        return float(share @ [lacking(result, a) for a in result.areas])
+
+    return dict(
+        coverage_range=over_areas(_scatter),
+        quietest=over_areas(_below_mean),
+        sti=over_areas(_unclear),
+        stray=_stray(result) / (CRITERIA["on_listeners"].close / 100),
+        feedback_margin=_margin_lacking(result),
+        arrival_spread=over_areas(_apart),
+        loudest=_too_loud(result),
+    )
+
+
+def _over(x):
+    """Smooth form of max(0, x), so that a search sees a slope on both sides of a target."""
+    return np.logaddexp(0.0, x)
+
+
+def _octaves(result, area):
+    """Direct level at 1, 2 and 4 kHz (seat, band) [dB]."""
+    octaves = result.level_db[area.points, bands.COVERAGE]
+    return np.maximum(octaves, octaves.max() - UNSEEN_DB)
+
+
+def _scatter(result, area):
+    """Standard deviation of the direct level, mean of the octaves [dB]."""
+    return _octaves(result, area).std(axis=0).mean()
+
+
+def _below_mean(result, area):
+    """Smooth form of how far the quietest seat lies below the mean [dB]."""
+    level = bands.sum_levels(_octaves(result, area))
+    return level.mean() + np.logaddexp.reduce(-2.0 * level) / 2.0 - np.log(len(level)) / 2.0
+
+
+def _unclear(_result, area):
+    """What 9 of 10 seats lack of a perfect STI [steps]."""
+    return (1.0 - area.sti_p10) / CRITERIA["sti"].close
+
+
+def _apart(result, area):
+    """Arrivals further apart than the target [steps]."""
+    spread = 1000 * np.percentile(result.arrival_spread_s[area.points], STRONG)
+    target = result.scenario.targets.arrival_ms
+    return _over((spread - target) / CRITERIA["arrival_spread"].close)
+
+
+def _margin_lacking(result):
+    """Feedback margin that the microphones lack, in the mean [dB]."""
+    target = result.scenario.targets.feedback_margin_db
+    lacking = [_over(target - m.margin_db.min()) for m in result.microphones]
+    return float(np.mean(lacking)) if lacking else 0.0
+
+
+def _too_loud(result):
+    """How far the loudest seat is over its target [dB]."""
+    loudest = max(result.speech_dba[a.points].max() for a in result.areas)
+    return float(_over(loudest - result.scenario.targets.loudest_dba))
+
+
+def _stray(result):
+    """Share of the sound that misses the listeners and is sent back [-]."""
+    radiated = (result.sources.on_axis / result.sources.q)[:, bands.SPEECH].sum(axis=1)
+    return float(radiated @ result.first_incidence @ _sent_back(result) / radiated.sum())
+
+
+def _sent_back(result):
+    """Share of what meets each part of the room that it sends back, 500 Hz to 4 kHz; none for the
+    listeners (part,) [-].
+    """
+    people = {a.name for a in result.areas}
+    room, alpha = result.configuration.room, result.absorption[:, bands.SPEECH].mean(axis=1)
+
+    def mean(part):
+        return np.average(alpha, weights=(np.array(room.parts) == part) * room.area + 1e-12)
+
+    return np.array([0.0 if part in people else 1 - mean(part) for part in result.parts])
