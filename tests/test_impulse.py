@@ -16,8 +16,9 @@ from pyrato.parameters import (
 from scipy.io import wavfile
 
 from gymtools.commissioning.plan import plan
-from gymtools.commissioning.recordings import read_wav, with_waves
-from gymtools.commissioning.sheet import Readings
+from gymtools.commissioning.readings import in_octaves
+from gymtools.commissioning.recordings import read_wav, with_recordings
+from gymtools.commissioning.sheet import filled_sheet
 from gymtools.physics import bands, impulse, intelligibility
 from gymtools.venue.files import load
 
@@ -72,7 +73,7 @@ def test_times_equal_pyrato(rt, noise):
 
 
 @pytest.mark.parametrize("rt", [0.8, 2.0, 3.5])
-def test_clarity_of_a_response_equals_pyrato(rt):
+def test_sti_of_a_response_equals_pyrato(rt):
     """Independent: pyrato's STI of the same response, without levels (it takes the masking from the
     wrong octave otherwise).
     """
@@ -115,9 +116,9 @@ def test_no_response_is_refused(h, message):
 
 
 @pytest.mark.parametrize("dtype", ["float32", "int16", "int32"])
-def test_waves_become_readings(tmp_path, dtype):
-    """Behavior: files named by readings give their T20 and their clarity, whatever the sample
-    format; what the sheet has comes first; others are named.
+def test_recordings_become_readings(tmp_path, dtype):
+    """Behavior: files named by readings give their T20 and their STI, whatever the sample format;
+    the sheet takes precedence; files that are no readings are named.
     """
 
     def write(name, h):
@@ -130,27 +131,25 @@ def test_waves_become_readings(tmp_path, dtype):
 
     write("reverberation S1 R1.wav", response(1.5))
     write("reverberation S1 R2.wav", response(1.5, seed=2))
-    write("clarity game B1.wav", response(1.2))
+    write("sti game B1.wav", response(1.2))
     write("reverberation S2 R1.wav", response(1.0, 0.1))
     write("somewhere.wav", response(1.0))
     (tmp_path / "reverberation S2 R2.wav").write_bytes(b"RIFF\x00\x00no sound")
-    held = np.full(7, 1.23)
-    found = with_waves(
-        Readings(values={"reverberation S1 R2": held}, remarks={}, bad=("before",), missing=()),
-        tmp_path,
-        PLAN,
-    )
-    assert found.values["reverberation S1 R2"] is held
-    assert found.values["reverberation S1 R1"][2:] == pytest.approx(1.5, rel=0.15)
-    assert 0.3 < found.values["clarity game B1"] < 0.7
+    held = in_octaves(np.full(7, 1.23))
+    sheet = filled_sheet(PLAN, {"reverberation S1 R2": held}, bad=("before",))
+    found = with_recordings(sheet, tmp_path, PLAN)
+    measured = found.measured
+    np.testing.assert_array_equal(measured["reverberation S1 R2"], held)
+    assert measured["reverberation S1 R1"][2:7] == pytest.approx(1.5, rel=0.15)
+    assert 0.3 < measured["sti game B1"][7] < 0.7
     assert found.bad[0] == "before" and len(found.bad) == 4
     for words in (
-        "somewhere.wav: is no reading of reverberation or clarity",
+        "somewhere.wav: is no reading of reverberation or STI",
         "reverberation S2 R1.wav: the noise lies only",
         "reverberation S2 R2.wav: cannot be read as WAV",
     ):
         assert sum(b.startswith(words) for b in found.bad) == 1, found.bad
-    assert "reverberation S1 R3" in found.missing and "clarity game B1" not in found.missing
+    assert "reverberation S1 R3" in found.missing and "sti game B1" not in found.missing
 
 
 def test_a_bent_decay_is_remarked_on(tmp_path):
@@ -165,7 +164,7 @@ def test_a_bent_decay_is_remarked_on(tmp_path):
         tmp_path / "reverberation S1 R1.wav", RATE, (h / np.abs(h).max()).astype("float32")
     )
     wavfile.write(tmp_path / "reverberation S1 R2.wav", RATE, response(1.5).astype("float32") / 5)
-    found = with_waves(Readings(values={}, remarks={}, bad=(), missing=()), tmp_path, PLAN)
+    found = with_recordings(filled_sheet(PLAN, {}), tmp_path, PLAN)
     assert (
         "the decay bends: T30 is" in found.remarks["reverberation S1 R1"]
         and "longer" in found.remarks["reverberation S1 R1"]
@@ -183,8 +182,8 @@ def test_the_first_channel_counts(tmp_path):
         read_wav(tmp_path / "none.wav")
 
 
-def test_readings_of_waves_alone_can_be_compared():
+def test_one_kind_of_reading_can_stand_alone():
     """Behavior: one kind of reading can be measured alone."""
-    assert set(only(measure(PLAN, 1), "reverberation").values) == {
-        i.key for i in PLAN.of("reverberation")
+    assert set(only(measure(PLAN, 1), "reverberation").measured) == {
+        r.key for r in PLAN.of("reverberation")
     }
