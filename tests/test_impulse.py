@@ -74,7 +74,7 @@ def test_times_equal_pyrato(rt, noise):
 
 
 @pytest.mark.parametrize("rt", [0.8, 2.0, 3.5])
-def test_clarity_of_a_response_equals_pyrato(rt):
+def test_sti_of_a_response_equals_pyrato(rt):
     """Independent: pyrato's STI of the same response, without levels (it takes the masking from the
     wrong octave otherwise).
     """
@@ -118,8 +118,8 @@ def test_no_response_is_refused(h, message):
 
 @pytest.mark.parametrize("dtype", ["float32", "int16", "int32"])
 def test_recordings_become_readings(tmp_path, dtype):
-    """Behavior: files named by readings give their T20 and their STI, whatever the sample format
-    and also by the older name; values of the sheet take precedence; other files are named.
+    """Behavior: files named by readings give their T20 and their STI, whatever the sample format;
+    the sheet takes precedence; files that are no readings are named.
     """
 
     def write(name, h):
@@ -132,18 +132,17 @@ def test_recordings_become_readings(tmp_path, dtype):
 
     write("reverberation S1 R1.wav", response(1.5))
     write("reverberation S1 R2.wav", response(1.5, seed=2))
-    write("clarity game B1.wav", response(1.2))
+    write("sti game B1.wav", response(1.2))
     write("reverberation S2 R1.wav", response(1.0, 0.1))
     write("somewhere.wav", response(1.0))
     (tmp_path / "reverberation S2 R2.wav").write_bytes(b"RIFF\x00\x00no sound")
-    write("sti game B2.wav", response(1.2))
     held = in_octaves(np.full(7, 1.23))
     sheet = filled_sheet(PLAN, {"reverberation S1 R2": held}, bad=("before",))
     found = with_recordings(sheet, tmp_path, PLAN)
     measured = found.measured
-    assert measured["reverberation S1 R2"] == pytest.approx(held, nan_ok=True)
+    np.testing.assert_array_equal(measured["reverberation S1 R2"], held)
     assert measured["reverberation S1 R1"][2:7] == pytest.approx(1.5, rel=0.15)
-    assert 0.3 < measured["sti game B1"][7] < 0.7 and 0.3 < measured["sti game B2"][7] < 0.7
+    assert 0.3 < measured["sti game B1"][7] < 0.7
     assert found.bad[0] == "before" and len(found.bad) == 4
     for words in (
         "somewhere.wav: is no reading of reverberation or STI",
@@ -184,7 +183,8 @@ def test_the_first_channel_counts(tmp_path):
         read_wav(tmp_path / "none.wav")
 
 
-def test_decays_alone_can_be_compared():
-    """Behavior: decays alone give every decay of the plan a difference."""
-    c = compare(PLAN, only(measure(PLAN, 1), "reverberation"))
-    assert [d.reading.key for d in c.differences] == [r.key for r in PLAN.of("reverberation")]
+def test_one_kind_of_reading_can_stand_alone():
+    """Behavior: one kind of reading can be measured alone."""
+    assert set(only(measure(PLAN, 1), "reverberation").measured) == {
+        r.key for r in PLAN.of("reverberation")
+    }
