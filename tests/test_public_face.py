@@ -142,3 +142,34 @@ def test_follow_echoes_is_accepted():
         gymtools.evaluate(DOVECOTE, "class", follow_echoes=follow) for follow in (True, False)
     )
     assert np.array_equal(with_echoes.sti, without.sti)
+
+
+def named_things(page):
+    """Dotted names in backquotes that mean a module of the package or something in it."""
+    rooms = "|".join(p.parent.name for p in (ROOT / "gymtools").glob("*/__init__.py"))
+    text = (ROOT / page).read_text(encoding="utf-8")
+    found = set(re.findall(rf"`(?:gymtools\.)?((?:{rooms})\.[\w.]*\w)[^`]*`", text))
+    return sorted(name for name in found if not name.endswith(".ipynb"))
+
+
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+def test_what_the_pages_name_is_there(page):
+    """Behavior: every module, function and object that the two pages name can be found."""
+    names = named_things(page)
+    assert len(names) > 5
+    for name in names:
+        parts, found = name.split("."), gymtools
+        for n, part in enumerate(parts):
+            if not hasattr(found, part):
+                importlib.import_module(".".join(["gymtools", *parts[: n + 1]]))
+            found = getattr(found, part)
+
+
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+def test_files_that_the_pages_name_are_there(page):
+    """Behavior: every file and folder that the two pages name is there."""
+    text = (ROOT / page).read_text(encoding="utf-8")
+    paths = set(re.findall(r"`((?:[\w.-]+/)+[\w.-]*|[\w-]+\.ipynb)`", text))
+    homes = (ROOT, ROOT / "gymtools", ROOT / "workbooks")
+    missing = [p for p in paths if not any((home / p).exists() for home in homes)]
+    assert paths and not set(missing) - {"tests/screenshots/"}

@@ -116,7 +116,7 @@ def _reverberation(result, units):
         ("Sabine with air [s]", result.rt_sabine, ".2f"),
     ]
     if result.room == "traced":
-        names = {"edt": "early decay time EDT", "t20": "T20", "t30": "T30"}
+        names = {"edt": "early decay EDT", "t20": "T20", "t30": "T30"}
         times = result.decay_times
         rows += [(f"traced, {name} [s]", times[key], ".2f") for key, name in names.items()]
     rows += [
