@@ -166,7 +166,7 @@ CASES = {
     "design_task": [
         {
             "brief": "../../scenarios/dovecote.toml",
-            "begin_with": {("groups", 0, "downtilt_deg"): 40.0},
+            "begin_with": {("groups", "wall pair", "downtilt_deg"): 40.0},
             "evaluations": 120,
         }
     ],
