@@ -52,6 +52,22 @@ def along_wall(side, hall):
     return np.array(foot, float), np.array(along, float), np.array(inward, float)
 
 
+def overlap(a, b):
+    """Area that two rectangles of the floor share.
+
+    Parameters
+    ----------
+    a, b : tuple
+        (x low, x high, y low, y high) [m]
+
+    Returns
+    -------
+    area : float
+        Zero when they only touch [m2]
+    """
+    return max(0.0, min(a[1], b[1]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[2], b[2]))
+
+
 class AlongWall:
     """What stands along a wall: it has a side, an offset from the wall's middle, a length along it
     and a depth.

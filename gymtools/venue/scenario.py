@@ -107,6 +107,7 @@ class Scenario(Thing):
             curtain_open=use.curtain_open,
             portable_stages=tuple(p for p in self.portable_stages if p.name in use.set_up),
             balconies=self.balconies,
+            memory=self.memory,
         )
 
     def absorption(self, use):

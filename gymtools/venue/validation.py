@@ -10,8 +10,8 @@ from ..physics.checks import within
 from ..physics.geometry import boxes_apart
 from .finishes import FINISHES
 from .hall import TREATABLE
+from .locations import overlap
 from .loudspeakers import loudspeaker_types
-from .room import overlap
 from .tables import named
 from .units import to_file
 
