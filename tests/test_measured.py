@@ -22,7 +22,9 @@ from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
 from gymtools.venue.files import load, parse, save, to_text
 from gymtools.venue.loudspeakers import loudspeaker_types
-from gymtools.venue.measured import read_measured, read_polars, read_sofa, write_sofa
+from gymtools.venue.measured import read_measured
+from gymtools.venue.polars import read_polars
+from gymtools.venue.sofa import read_sofa, write_sofa
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 HORN = loudspeaker_types()["two-way 90x60"]

@@ -724,15 +724,15 @@ REFUSALS = {
     ),
     "deck outside": (
         things(portable_stages=(replace(DECK, x=12),)) | BARE,
-        r"^'deck' reaches outside the hall\.$",
+        r"^'deck' reaches outside the gym\.$",
     ),
     "deck named as a part": (
         things(portable_stages=(replace(DECK, name="portable stage"),)) | BARE,
-        r"^'portable stage' names a part of the hall\.",
+        r"^'portable stage' names a part of the gym\.",
     ),
     "balcony named as a part": (
         things(balconies=(replace(GALLERY, name="balcony"),)),
-        r"^'balcony' names a part of the hall\.",
+        r"^'balcony' names a part of the gym\.",
     ),
     "balcony named as a bank": (
         things(balconies=(replace(GALLERY, name="bleachers"),)),
@@ -882,7 +882,7 @@ def test_refusals_around_a_built_in_stage(change, said):
         ),
         (
             lambda: replace(GALLERY, height=1.8),
-            r"^height = 1\.8 m is outside 2\.2 to 15 m\. Of its floor over the hall's floor\.$",
+            r"^height = 1\.8 m is outside 2\.2 to 15 m\. Of its floor over the gym's floor\.$",
         ),
         (
             lambda: replace(DECK, height=24),

@@ -13,7 +13,7 @@ def spot(point, units):
     point : array
         x, y and perhaps z [m]
     units : str
-        "m" or "ft" [-]
+        "m" or "ft"
 
     Returns
     -------
@@ -28,14 +28,14 @@ def spot(point, units):
 
 
 def along_wall(side, hall):
-    """Frame of a wall: middle of its foot, direction along it, direction into the hall.
+    """Frame of a wall: middle of its foot, direction along it, direction into the gym.
 
     Parameters
     ----------
     side : str
-        "north", "south", "east" or "west" of the plan [-]
+        "north", "south", "east" or "west" of the plan
     hall : Hall
-        The hall [-]
+        The gym
 
     Returns
     -------
@@ -74,12 +74,12 @@ class AlongWall:
     """
 
     def corner(self, hall, along, inward, height):
-        """Point given along the wall from the thing's middle, into the hall from the wall, and up.
+        """Point given along the wall from the thing's middle, into the gym from the wall, and up.
 
         Parameters
         ----------
         hall : Hall
-            The hall [-]
+            The gym
         along, inward, height : float
             Distances in the wall's frame [m]
 
@@ -97,7 +97,7 @@ class AlongWall:
         Parameters
         ----------
         hall : Hall
-            The hall [-]
+            The gym
 
         Returns
         -------
@@ -110,7 +110,7 @@ class AlongWall:
 
 
 class OnFloor:
-    """What stands on the floor about a center x, y, with a length along the hall and a width across
+    """What stands on the floor about a center x, y, with a length along the gym and a width across
     it.
     """
 
@@ -120,7 +120,7 @@ class OnFloor:
         Parameters
         ----------
         hall : Hall, optional
-            Not needed; there so that all that stands in a hall answers alike [-]
+            Not needed; there so that all that stands in a gym answers alike
 
         Returns
         -------

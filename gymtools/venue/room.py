@@ -13,7 +13,7 @@ from .pieces import balcony, bank, chairs, curtain, floor, platform, recess, roo
 
 @dataclass(frozen=True, eq=False)
 class Room:
-    """All surfaces of a hall with what stands in it."""
+    """All surfaces of a gym with what stands in it."""
 
     surfaces: tuple
     polygons: Polygons
@@ -41,12 +41,12 @@ class Room:
         Parameters
         ----------
         occupied : dict
-            Share of places taken by area name, 0 to 1 [-]
+            Share of seats taken by area name, 0 to 1
         treatments : sequence of Treatment
-            Finishes added over part of a surface [-]
+            Finishes added over part of a surface
         factors : dict, optional
             What the table's absorption of a finish is multiplied by, one number or seven, by its
-            name [-]
+            name
 
         Returns
         -------
@@ -66,9 +66,9 @@ class Room:
         Parameters
         ----------
         occupied : dict
-            Share of places taken by area name, 0 to 1 [-]
+            Share of seats taken by area name, 0 to 1
         treatments : sequence of Treatment
-            Finishes added over part of a surface [-]
+            Finishes added over part of a surface
 
         Returns
         -------

@@ -25,7 +25,7 @@ def layers(configuration):
     Parameters
     ----------
     configuration : HallConfiguration
-        The hall as it stands in a use [-]
+        The gym as it stands in a use
 
     Returns
     -------
