@@ -541,6 +541,7 @@ def test_measured_types_can_be_chosen(tmp_path):
     ],
 )
 def test_damaged_files_get_one_line(tmp_path, change, message):
+    """Behavior: a damaged or foreign file is refused in one line that names it."""
     write_sofa(HORN, tmp_path / "x.sofa")
     change(tmp_path)
     with pytest.raises(ValueError, match=message) as refused:
@@ -578,6 +579,7 @@ def sofa_of_heads(path):
     ],
 )
 def test_descriptions_that_cannot_be(tmp_path, old, new, message):
+    """Behavior: a description is refused in one line that names file, key and what is allowed."""
     write_sofa(HORN, tmp_path / "x.sofa")
     text = DESCRIPTION.format(name="made", balloon="x.sofa")
     assert old in text
@@ -628,6 +630,7 @@ HEAD = "plane,angle_deg,125,250,500,1000,2000,4000,8000\n"
     ],
 )
 def test_polars_that_cannot_be(tmp_path, text, message):
+    """Behavior: a table of polars is refused in one line that names file and line."""
     (tmp_path / "p.csv").write_text(text)
     with pytest.raises(ValueError, match=message):
         read_polars(tmp_path / "p.csv")

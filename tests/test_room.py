@@ -442,5 +442,6 @@ def test_factors_multiply_the_table(factor):
     ],
 )
 def test_factors_that_cannot_be(factors, message):
+    """Behavior: one line names the finish, the value and what is allowed."""
     with pytest.raises(ValueError, match=message):
         replace(SCENARIOS["dovecote"], absorption_factors=factors)

@@ -1,6 +1,4 @@
-"""One school as a whole: every refusal in its own words, settings, doubts, and changing several
-values at once.
-"""
+"""One school as a whole: every refusal in its own words, configurations, warnings."""
 
 from dataclasses import FrozenInstanceError, replace
 from pathlib import Path
@@ -557,7 +555,7 @@ def test_refusals_of_single_things(case):
         replace(thing, **change)
 
 
-def test_a_line_of_cabinets():
+def test_a_line_of_loudspeakers():
     """Closed form: five loudspeakers 2 m apart along north-east, splayed by 10 degrees, the middle
     one at the group.
     """

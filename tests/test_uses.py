@@ -237,7 +237,7 @@ def test_noise_in_octaves():
 
 
 def test_more_people_absorb_more():
-    """Trade fact (common practice, no source): a full house rings shorter than an empty one, in
+    """Trade fact: common practice, no source: a full house rings shorter than an empty one, in
     every octave.
 
     Measured at Stonebridge, mid-band: 1.24 s empty, 0.91 s full.
