@@ -15,7 +15,6 @@ from pyrato.parameters import (
 )
 from scipy.io import wavfile
 
-from gymtools.commissioning.comparison import compare
 from gymtools.commissioning.plan import plan
 from gymtools.commissioning.readings import in_octaves
 from gymtools.commissioning.recordings import read_wav, with_recordings
