@@ -16,7 +16,7 @@ from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import Treatment
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.microphones import MICROPHONE_TYPES
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
 HEAD = ",".join(COLUMNS)

@@ -22,7 +22,7 @@ from gymtools.physics import electrical
 from gymtools.physics.bands import a_weighted, to_energy, to_level
 from gymtools.venue.amplifiers import AmplifierType, amplifier_types
 from gymtools.venue.files import load, parse, to_text
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 from gymtools.venue.wiring import Equipment, Wiring
 
 SCENARIOS = {
@@ -226,7 +226,7 @@ def test_nothing_suffices_and_it_is_said():
     """Behavior: a roar that no amplifier carries: the strongest is taken, how much is missing is
     said, and the level misses.
     """
-    loud = changed(DOVECOTE, {("uses", 0, "target_dba"): 110.0})
+    loud = changed(DOVECOTE, {("uses", "game", "target_dba"): 110.0})
     system = amplify(loud)
     assert any(
         "no amplifier gives the" in d and "W that peaks ask for" in d for d in system.warnings
@@ -268,7 +268,7 @@ def test_a_line_of_low_voltage_does_not_load_an_amplifier_below_what_it_bears():
     def pair(**new):
         return wired(
             wired(
-                changed(DOVECOTE, {("uses", 0, "target_dba"): 90.0}),
+                changed(DOVECOTE, {("uses", "game", "target_dba"): 90.0}),
                 "wall pair",
                 line_volts=25.0,
                 **new,
@@ -367,9 +367,9 @@ def test_a_given_run_leads_to_the_nearest_loudspeaker_of_its_group():
     row = changed(
         LARKFIELD,
         {
-            ("groups", 0, "number"): 3,
-            ("groups", 0, "spacing"): 8.0,
-            ("groups", 0, "along_deg"): 0.0,
+            ("groups", "north row", "number"): 3,
+            ("groups", "north row", "spacing"): 8.0,
+            ("groups", "north row", "along_deg"): 0.0,
             ("equipment", "rack_x"): -14.0,
             ("equipment", "rack_y"): 0.0,
         },

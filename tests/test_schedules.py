@@ -23,7 +23,7 @@ from gymtools.equipment.hanging import both_lengths, pan_words, tilt_words
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 from gymtools.venue.units import FOOT
 
 SCENARIOS = {
@@ -97,9 +97,9 @@ def test_a_loudspeaker_moved_moves_in_every_schedule():
         changed(
             DOVECOTE,
             {
-                ("groups", 0, "x"): 1.0,
-                ("groups", 0, "height"): 5.0,
-                ("groups", 0, "downtilt_deg"): 44.0,
+                ("groups", "wall pair", "x"): 1.0,
+                ("groups", "wall pair", "height"): 5.0,
+                ("groups", "wall pair", "downtilt_deg"): 44.0,
             },
         ),
     )
@@ -172,8 +172,8 @@ def test_an_aim_point_is_that_of_the_use_that_is_served():
     on = changed(
         LARKFIELD,
         {
-            ("uses", 1, "groups", "north row", "on"): True,
-            ("uses", 1, "groups", "south row", "on"): True,
+            ("uses", "class", "groups", "north row", "on"): True,
+            ("uses", "class", "groups", "south row", "on"): True,
         },
     )
     a, b = tables(on)["Loudspeakers"], tables(turned(on))["Loudspeakers"]
@@ -386,10 +386,9 @@ def test_no_cell_of_ours_looks_like_a_formula(name):
     """Behavior: no text of a schedule needs an apostrophe in a spreadsheet, whatever gain a group
     has.
     """
-    s = changed(
-        SCENARIOS[name], {("uses", 0, "groups", SCENARIOS[name].groups[0].name, "gain_db"): 3.0}
-    )
-    s = changed(s, {("uses", 1, "groups", s.groups[-1].name, "gain_db"): -3.0})
+    s = SCENARIOS[name]
+    s = changed(s, {("uses", s.uses[0].name, "groups", s.groups[0].name, "gain_db"): 3.0})
+    s = changed(s, {("uses", s.uses[1].name, "groups", s.groups[-1].name, "gain_db"): -3.0})
     for schedule in tables(s).values():
         for row in (schedule.columns, *schedule.rows, (schedule.note,)):
             assert all(as_text(v) == v for v in row), (schedule.title, row)
