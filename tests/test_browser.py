@@ -345,11 +345,11 @@ def test_what_cannot_be_is_said_and_the_picture_stays(shared):
     handle = slider(shared, "East of center")
     handle.focus()
     shared.keyboard.press("End")
-    shared.wait_for_selector("text=hangs outside the hall", timeout=10_000)
+    shared.wait_for_selector("text=hangs outside the gym", timeout=10_000)
     shot(shared, "design_meeting_refused")
     assert trace(shared, "map", "intensity") == before
     shared.click("button:has-text('Go back')")
-    shared.wait_for_selector("text=hangs outside the hall", state="hidden", timeout=10_000)
+    shared.wait_for_selector("text=hangs outside the gym", state="hidden", timeout=10_000)
 
 
 def test_options_are_pinned_side_by_side(shared):

@@ -12,6 +12,7 @@ BASKETBALL = ["junior high", "high school", "college", "international"]
 
 
 def test_levels():
+    """Behavior: the levels of play that a scenario file may name."""
     assert list(COURTS) == [*BASKETBALL, "volleyball"]
 
 
@@ -24,8 +25,8 @@ def test_levels():
     ],
 )
 def test_sizes_in_feet_are_exact(level, length_ft, width_ft, radius_in):
-    """Printed: NFHS and NCAA rule books, the junior court by common practice; 15 ft from a board 4
-    ft inside.
+    """Printed: NFHS 2019-20, Rules 1-1, 1-3 and 1-4, and the NCAA court diagram: court, circle and
+    three-point line; the other marks, and the junior court, are from memory.
     """
     c = court(level)
     got = [
@@ -111,6 +112,7 @@ def test_three_point_line_joins(level, end):
     "level, count", [*((level, 13) for level in BASKETBALL), ("volleyball", 4)]
 )
 def test_all_lines_lie_inside_the_boundary(level, count):
+    """Closed form: the outer line is the boundary, and no other leaves it."""
     c = court(level)
     lines = c.lines()
     assert len(lines) == count
@@ -156,12 +158,14 @@ def test_hoops():
 
 
 def test_sources_say_what_is_an_assumption():
+    """Regression: sizes that come from memory or common practice say so."""
     assert all(c.source for c in COURTS.values())
     assert court("junior high").source.startswith("assumption/memory")
     assert all("assumption/memory" in court(level).source for level in BASKETBALL)
 
 
 def test_refuses_an_unknown_level():
+    """Behavior: a slip is refused with the nearest level."""
     with pytest.raises(
         ValueError, match=r"^court = 'highschool' is unknown\. Did you mean 'high school'\?$"
     ):
@@ -186,5 +190,6 @@ def test_refuses_an_unknown_level():
     ],
 )
 def test_refuses_a_bad_court(change, said):
+    """Behavior: sizes that cannot be are refused with the likely slip."""
     with pytest.raises(ValueError, match=said):
         dataclasses.replace(court("high school"), **change)

@@ -22,7 +22,7 @@ from gymtools.physics import electrical
 from gymtools.physics.bands import a_weighted, to_energy, to_level
 from gymtools.venue.amplifiers import AmplifierType, amplifier_types
 from gymtools.venue.files import load, parse, to_text
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 from gymtools.venue.wiring import Equipment, Wiring
 
 SCENARIOS = {
@@ -160,8 +160,8 @@ def test_outputs_that_nobody_uses_are_not_paid_for():
 
 
 def test_a_tap_that_is_given_too_small_does_not_make_the_amplifier_larger():
-    """The tap is what it is: the cheapest amplifier that carries it is taken (here one with room
-    for both groups), not the strongest, and what is missing is said once.
+    """Behavior: the tap is what it is: the cheapest amplifier that carries it is taken (here one
+    with room for both groups), not the strongest, and what is missing is said once.
     """
     system = amplify(wired(DOVECOTE, "floor pair", line_volts=70.7, tap_w=3.75))
     (c,) = [c for c in system.channels if c.line_volts]
@@ -223,10 +223,10 @@ def test_what_can_be_reached_is_reached_with_nothing_to_spare(name, limit):
 
 
 def test_nothing_suffices_and_it_is_said():
-    """A roar that no amplifier carries: the strongest is taken, and how much is missing is said;
-    the level falls short.
+    """Behavior: a roar that no amplifier carries: the strongest is taken, how much is missing is
+    said, and the level misses.
     """
-    loud = changed(DOVECOTE, {("uses", 0, "target_dba"): 110.0})
+    loud = changed(DOVECOTE, {("uses", "game", "target_dba"): 110.0})
     system = amplify(loud)
     assert any(
         "no amplifier gives the" in d and "W that peaks ask for" in d for d in system.warnings
@@ -268,7 +268,7 @@ def test_a_line_of_low_voltage_does_not_load_an_amplifier_below_what_it_bears():
     def pair(**new):
         return wired(
             wired(
-                changed(DOVECOTE, {("uses", 0, "target_dba"): 90.0}),
+                changed(DOVECOTE, {("uses", "game", "target_dba"): 90.0}),
                 "wall pair",
                 line_volts=25.0,
                 **new,
@@ -318,6 +318,7 @@ def test_a_line_of_low_voltage_does_not_load_an_amplifier_below_what_it_bears():
 
 
 def test_a_tap_that_is_too_small_or_too_much_is_said():
+    """Behavior: a warning names the group, the tap and what it should carry."""
     small = amplify(wired(DOVECOTE, "floor pair", line_volts=70.7, tap_w=3.75))
     assert any("its tap takes 3.75 W" in d for d in small.warnings)
     heavy = amplify(
@@ -333,8 +334,8 @@ def test_a_tap_that_is_too_small_or_too_much_is_said():
 
 
 def test_a_long_thin_run_is_said():
-    """A run of 300 m: even the thickest conductor loses too much, and the damping is low; a shorter
-    one is as given.
+    """Behavior: a run of 300 m: even the thickest conductor loses too much, and the damping is low;
+    a shorter one is as given.
     """
     far = amplify(wired(LARKFIELD, "court pair", run=300.0))
     (c,) = [c for c in far.channels if c.group == "court pair"]
@@ -366,9 +367,9 @@ def test_a_given_run_leads_to_the_nearest_loudspeaker_of_its_group():
     row = changed(
         LARKFIELD,
         {
-            ("groups", 0, "number"): 3,
-            ("groups", 0, "spacing"): 8.0,
-            ("groups", 0, "along_deg"): 0.0,
+            ("groups", "north row", "number"): 3,
+            ("groups", "north row", "spacing"): 8.0,
+            ("groups", "north row", "along_deg"): 0.0,
             ("equipment", "rack_x"): -14.0,
             ("equipment", "rack_y"): 0.0,
         },
@@ -582,6 +583,7 @@ def test_inputs_are_counted_once_and_presets_say_what_a_use_does():
     ],
 )
 def test_the_mixer_suits_who_runs_it(name, who, kind):
+    """Trade fact: who runs the system decides the mixer; common practice, no source."""
     chosen = mixer(replace(SCENARIOS[name], equipment=Equipment(operator=who)))
     assert chosen.kind == kind and len(chosen.reason) > 30
 
@@ -634,5 +636,6 @@ def test_amplifiers_between_their_ratings():
     ],
 )
 def test_refusals(make, message):
+    """Behavior: one line names the key, the value and what is allowed."""
     with pytest.raises(ValueError, match=message):
         make()

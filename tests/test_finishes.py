@@ -66,8 +66,8 @@ PRINTED = {
 
 @pytest.mark.parametrize("ours, theirs", VORLAENDER.items())
 def test_vorlaender_rows(ours, theirs):
-    """Printed: all values of the independent copy, and 8 kHz marked as filled exactly where it has
-    none.
+    """Independent: all values of another package's copy of the table, and 8 kHz marked as filled
+    exactly where that has none.
     """
     sections = pyroomacoustics.materials_data["absorption"].values()
     (coefficients,) = [section[theirs]["coeffs"] for section in sections if theirs in section]
@@ -78,6 +78,7 @@ def test_vorlaender_rows(ours, theirs):
 
 
 def test_every_vorlaender_row_is_compared():
+    """Independent: no row names the source without being compared above."""
     assert {name for name, row in FINISHES.items() if "Vorländer" in row.source} == set(VORLAENDER)
 
 
@@ -89,6 +90,9 @@ def test_printed_rows(name, printed):
 
 
 def test_every_row_is_from_a_source_compared_here_or_an_assumption():
+    """Regression: what is neither compared with a source here nor marked as an assumption is
+    missing.
+    """
     rest = set(FINISHES) - set(VORLAENDER) - set(PRINTED)
     assert rest == {name for name in FINISHES if finish(name).is_assumption} - set(VORLAENDER)
 
@@ -111,6 +115,7 @@ def test_assumptions_are_marked():
 
 @pytest.mark.parametrize("name", FINISHES)
 def test_each_row_is_complete(name):
+    """Regression: seven values between 0 and 1, a description, and a source with its year."""
     row = finish(name)
     assert row.name == name and row.description and row.source
     assert len(row.absorption) == 7 and 0 < min(row.absorption) and max(row.absorption) <= 1
@@ -125,7 +130,7 @@ def test_filled_8k_repeats_the_4k_value():
 
 
 def test_trade_facts():
-    """Common practice, no source: order of what absorbs more at 1 kHz."""
+    """Trade fact: order of what absorbs more at 1 kHz; common practice, no source."""
     at_1k = {name: row.absorption[3] for name, row in FINISHES.items()}
     assert at_1k["bench empty"] < at_1k["bench two thirds"] < at_1k["bench full"]
     assert at_1k["painted block"] < at_1k["bare block"] < at_1k["wall panels"]
@@ -137,6 +142,7 @@ def test_trade_facts():
 
 
 def test_refuses_an_unknown_name():
+    """Behavior: a slip is refused with the nearest name, else with the first names."""
     with pytest.raises(
         ValueError, match=r"^finish = 'panted block' is unknown\. Did you mean 'painted block'\?$"
     ):
@@ -171,6 +177,7 @@ def test_refuses_an_unknown_name():
     ],
 )
 def test_refuses_a_bad_finish(change, said):
+    """Behavior: values that cannot be are refused with the likely slip."""
     good = dict(
         name="x",
         description="x",
@@ -186,6 +193,7 @@ def test_refuses_a_bad_finish(change, said):
 
 
 def test_a_finish_cannot_be_changed():
+    """Behavior: a row of the table is the same for everybody."""
     with pytest.raises(dataclasses.FrozenInstanceError, match="cannot assign"):
         finish("brick").source = "elsewhere"
 
@@ -207,7 +215,7 @@ SCATTERING = {
 
 @pytest.mark.parametrize("ours, theirs", SCATTERING.items())
 def test_scattering_rows(ours, theirs):
-    """Printed: the mean of the middle octaves of the independent copy, to the digits shown."""
+    """Independent: the mean of the middle octaves of another package's copy, as shown."""
     key, octaves = theirs
     (coefficients,) = [
         section[key]["coeffs"]
@@ -219,8 +227,8 @@ def test_scattering_rows(ours, theirs):
 
 
 def test_other_scattering_is_an_assumption():
-    """Every value without a source says so; nothing is a perfect mirror; rough things scatter more
-    than smooth ones.
+    """Regression: every value without a source says so; nothing is a perfect mirror; rough things
+    scatter more than smooth ones.
     """
     for name, row in FINISHES.items():
         assert 0.02 <= row.scattering <= 0.95

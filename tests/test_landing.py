@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from gymtools.physics.geometry import first_hit, pack, rotation
 from gymtools.physics.landing import DIRECTION, RAYS, SHARE, cast, ray_fan, shares
 from gymtools.venue.balcony import Balcony
+from gymtools.venue.configuration import HallConfiguration
 from gymtools.venue.court import court
 from gymtools.venue.files import load
 from gymtools.venue.hall import SIDES, Hall
 from gymtools.venue.loudspeakers import loudspeaker_types
-from gymtools.venue.room import build_room
 from gymtools.venue.seating import Bank
 from gymtools.venue.stage import PortableStage, Stage
 
@@ -204,7 +204,15 @@ def test_other_rooms_leak_no_ray(beside, beyond, ridge, side, wide, offset, shut
     )
     deck = PortableStage(name="deck", x=4, length=4, width=6, height=0.6)
     gallery = Balcony(name="gallery", side=other, depth=2, height=5, length=wide, rows=1)
-    room = build_room(hall, lines, (bank,), (), stage, not shut, (deck,), (gallery,))
+    room = HallConfiguration(
+        hall=hall,
+        court=lines,
+        banks=(bank,),
+        stage=stage,
+        curtain_open=not shut,
+        portable_stages=(deck,),
+        balconies=(gallery,),
+    ).room
     places = np.array(
         [[0, 0, 5], [0.4 * hall.length, 0.4 * hall.width, 6.9], [-0.4 * hall.length, 0, 4.5]]
     )

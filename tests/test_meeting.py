@@ -142,7 +142,7 @@ def test_a_combination_that_cannot_be_keeps_the_picture():
     m = panel()
     before, card = values(m.figure, "map", "intensity"), m.card.value
     m.controls["groups", 0, "x"].value = m.controls["groups", 0, "x"].max
-    assert "hangs outside the hall" in m.message.value and "N1" in m.message.value
+    assert "hangs outside the gym" in m.message.value and "N1" in m.message.value
     assert np.array_equal(before, values(m.figure, "map", "intensity")) and card == m.card.value
     m.controls["groups", 0, "x"].value = 0.0
     assert m.message.value == ""
@@ -420,7 +420,7 @@ def test_a_refusal_blocks_nothing_it_does_not_touch_and_can_be_taken_back():
     m.controls["quantity"].value = "sti"
     assert values(m.figure, "map", "intensity") == pytest.approx(m.result.sti, abs=1e-6)
     m.controls["use"].value = "class"
-    assert m.result.use.name == "class" and "hangs outside the hall" in m.message.value
+    assert m.result.use.name == "class" and "hangs outside the gym" in m.message.value
     m.back_button.click()
     assert m.message.value == "" and m.back_button.layout.display == "none"
     assert m.scenario.groups[0].downtilt_deg == 40 and m.scenario.groups[0].x == m.start.groups[0].x

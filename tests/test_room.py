@@ -13,11 +13,13 @@ from hypothesis import strategies as st
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.physics.geometry import polygon_area
 from gymtools.venue.balcony import Balcony
+from gymtools.venue.configuration import HallConfiguration
 from gymtools.venue.court import court
 from gymtools.venue.files import load, parse, to_text
 from gymtools.venue.finishes import finish
 from gymtools.venue.hall import SIDES, Hall, Treatment
-from gymtools.venue.room import build_room, overlap
+from gymtools.venue.locations import overlap
+from gymtools.venue.memory import Memory
 from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
 
@@ -41,7 +43,15 @@ STAGE = Stage(side="east", width=10, opening_height=4, depth=6)
 
 
 def room_of(hall, banks=(), chairs=(), stage=None, **more):
-    return build_room(hall, court("high school"), tuple(banks), tuple(chairs), stage, **more)
+    """The room of a hall with what stands in it."""
+    return HallConfiguration(
+        hall=hall,
+        court=court("high school"),
+        banks=tuple(banks),
+        floor_seats=tuple(chairs),
+        stage=stage,
+        **more,
+    ).room
 
 
 def area_of(room, *parts):
@@ -315,8 +325,11 @@ def test_what_may_block():
 
 def test_same_things_same_room():
     """Regression: equal halls share one room, so that moving a slider does not rebuild it."""
-    assert room_of(FLAT, [BANK]) is room_of(replace(FLAT), [replace(BANK)])
-    assert room_of(FLAT, [BANK]) is not room_of(FLAT, [replace(BANK, rows=7)])
+    memory = Memory()
+    kept = room_of(FLAT, [BANK], memory=memory)
+    assert kept is room_of(replace(FLAT), [replace(BANK)], memory=memory)
+    assert kept is not room_of(FLAT, [replace(BANK, rows=7)], memory=memory)
+    assert kept is not room_of(FLAT, [BANK], memory=Memory())
 
 
 @given(share=st.floats(0, 1))
@@ -429,5 +442,6 @@ def test_factors_multiply_the_table(factor):
     ],
 )
 def test_factors_that_cannot_be(factors, message):
+    """Behavior: one line names the finish, the value and what is allowed."""
     with pytest.raises(ValueError, match=message):
         replace(SCENARIOS["dovecote"], absorption_factors=factors)

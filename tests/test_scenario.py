@@ -1,6 +1,4 @@
-"""One school as a whole: every refusal in its own words, settings, doubts, and changing several
-values at once.
-"""
+"""One school as a whole: every refusal in its own words, configurations, warnings."""
 
 from dataclasses import FrozenInstanceError, replace
 from pathlib import Path
@@ -111,7 +109,7 @@ REFUSALS = {
     **{
         f"bank called {part}": (
             dict(banks=(replace(BANK, name=part),)),
-            rf"^'{part}' names a part of the hall\. Call the bank or the chairs something",
+            rf"^'{part}' names a part of the gym\. Call the bank or the chairs something",
         )
         for part in (
             "court",
@@ -129,7 +127,7 @@ REFUSALS = {
     "court too long": (
         dict(court="college"),
         (
-            r"^court 'college' \(28\.65 m x 15\.24 m\) does not fit into the hall \(28\.00 m x"
+            r"^court 'college' \(28\.65 m x 15\.24 m\) does not fit into the gym \(28\.00 m x"
             r" 22\.00 m\)\.$"
         ),
         dict(length=28),
@@ -137,7 +135,7 @@ REFUSALS = {
     "court too wide": (
         dict(),
         (
-            r"^court 'junior high' \(22\.56 m x 12\.80 m\) does not fit into the hall \(30\.00 m x"
+            r"^court 'junior high' \(22\.56 m x 12\.80 m\) does not fit into the gym \(30\.00 m x"
             r" 12\.00 m\)\.$"
         ),
         dict(width=12),
@@ -160,7 +158,7 @@ REFUSALS = {
     ),
     "bank too deep": (
         dict(banks=(replace(BANK, rows=36, row_rise=0),)),
-        r"^'bank' is 21\.60 m deep: more than the hall \(22\.00 m\) can hold\.$",
+        r"^'bank' is 21\.60 m deep: more than the gym \(22\.00 m\) can hold\.$",
     ),
     "bank too high": (
         dict(banks=(replace(BANK, rows=12, row_rise=0.5),)),
@@ -195,7 +193,7 @@ REFUSALS = {
     ),
     "chairs outside": (
         dict(floor_seats=(replace(CHAIRS, x=12.5),)),
-        r"^'chairs' reaches outside the hall\.$",
+        r"^'chairs' reaches outside the gym\.$",
     ),
     "no court left": (
         dict(banks=(replace(BANK, rows=33, row_rise=0),), floor_seats=(), **with_use(set_up=())),
@@ -203,7 +201,7 @@ REFUSALS = {
     ),
     "deck outside": (
         dict(portable_stages=(replace(DECK, y=9),)),
-        r"^'deck' reaches outside the hall\.$",
+        r"^'deck' reaches outside the gym\.$",
     ),
     "deck and chairs": (
         dict(portable_stages=(replace(DECK, x=-6),), **with_use(set_up=("chairs", "deck"))),
@@ -262,9 +260,9 @@ REFUSALS = {
         dict(stage=STAGE, microphones=(replace(MIKE, on="stage", x=16),)),
         r"^microphone 'lectern' at 16\.00 m, .* stands outside 'stage'\.$",
     ),
-    "outside the hall": (
+    "outside the gym": (
         dict(microphones=(replace(MIKE, on="floor", x=39),)),
-        r"^microphone 'lectern' at 39\.00 m, .* stands outside the hall\.$",
+        r"^microphone 'lectern' at 39\.00 m, .* stands outside the gym\.$",
     ),
     "curtain closed": (
         dict(
@@ -311,11 +309,11 @@ REFUSALS = {
     # loudspeakers
     "outside": (
         dict(groups=(replace(ROW, x=11),)),
-        r"^loudspeaker R2 at 15\.00 m, 0\.00 m hangs outside the hall \(30\.00 m x 22\.00 m\)\.$",
+        r"^loudspeaker R2 at 15\.00 m, 0\.00 m hangs outside the gym \(30\.00 m x 22\.00 m\)\.$",
     ),
     "in the wall": (
         dict(groups=(replace(ROW, y=-10.9),)),
-        r"^loudspeaker R1 at -4\.00 m, -10\.90 m hangs outside the hall",
+        r"^loudspeaker R1 at -4\.00 m, -10\.90 m hangs outside the gym",
     ),
     "above the joists": (
         dict(groups=(replace(ROW, height=7.1),)),
@@ -557,7 +555,7 @@ def test_refusals_of_single_things(case):
         replace(thing, **change)
 
 
-def test_a_line_of_cabinets():
+def test_a_line_of_loudspeakers():
     """Closed form: five loudspeakers 2 m apart along north-east, splayed by 10 degrees, the middle
     one at the group.
     """

@@ -23,7 +23,7 @@ from gymtools.equipment.hanging import both_lengths, pan_words, tilt_words
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 from gymtools.venue.units import FOOT
 
 SCENARIOS = {
@@ -43,8 +43,8 @@ def column(schedule, name):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_all_schedules_are_there_and_whole(name):
-    """Every schedule of every school has rows as long as its heads, a caution where it belongs, and
-    what its title promises.
+    """Behavior: every schedule of every school has rows as long as its heads, a caution where it
+    belongs, and what its title promises.
     """
     s, found = SCENARIOS[name], tables(SCENARIOS[name])
     assert tuple(found) == TITLES
@@ -88,18 +88,18 @@ def test_totals_are_the_sums_of_their_rows(name):
     assert sum(r[2] for r in rows if r[0] == "loudspeaker") == len(s.loudspeakers)
 
 
-def test_a_cabinet_moved_moves_in_every_schedule():
-    """A group moved, lifted, tilted: place, height, words, aim point and throw, cable length and
-    loss, bill and drawing all follow; nothing else does.
+def test_a_loudspeaker_moved_moves_in_every_schedule():
+    """Behavior: a group moved, lifted, tilted: position, height, words, aim point and throw, cable
+    length and loss, bill and drawing all follow; nothing else does.
     """
     before, moved = (
         tables(DOVECOTE),
         changed(
             DOVECOTE,
             {
-                ("groups", 0, "x"): 1.0,
-                ("groups", 0, "height"): 5.0,
-                ("groups", 0, "downtilt_deg"): 44.0,
+                ("groups", "wall pair", "x"): 1.0,
+                ("groups", "wall pair", "height"): 5.0,
+                ("groups", "wall pair", "downtilt_deg"): 44.0,
             },
         ),
     )
@@ -162,8 +162,8 @@ def test_aim_points_are_where_the_beams_land():
 
 
 def test_an_aim_point_is_that_of_the_use_that_is_served():
-    """With the lesson first, when the banks are pushed back, the rows still aim at the open banks
-    they serve in a game; nothing changes with the order of the uses.
+    """Behavior: with the lesson first, when the bleachers are pushed back, the rows still aim at
+    the open ones they serve in a game; nothing changes with the order of the uses.
     """
 
     def turned(scenario):
@@ -172,8 +172,8 @@ def test_an_aim_point_is_that_of_the_use_that_is_served():
     on = changed(
         LARKFIELD,
         {
-            ("uses", 1, "groups", "north row", "on"): True,
-            ("uses", 1, "groups", "south row", "on"): True,
+            ("uses", "class", "groups", "north row", "on"): True,
+            ("uses", "class", "groups", "south row", "on"): True,
         },
     )
     a, b = tables(on)["Loudspeakers"], tables(turned(on))["Loudspeakers"]
@@ -185,7 +185,7 @@ def test_an_aim_point_is_that_of_the_use_that_is_served():
     assert column(a, "aim point height [m]") == column(b, "aim point height [m]")
 
 
-def test_a_housing_with_four_beams_says_which_one_lands_there():
+def test_an_enclosure_with_four_beams_says_which_one_lands_there():
     """Closed form: of the four-sided type the first beam leaves 25 degrees below the housing, which
     itself hangs level: from 5.5 m to the floor that is 5.5 / sin 25 = 13.01 m.
     """
@@ -340,10 +340,12 @@ def test_masters_give_each_use_its_level(name):
     ],
 )
 def test_pan_in_words(pan, tilt, words):
+    """Worked by hand: sides and turns as an installer reads them from the plan."""
     assert pan_words(pan, tilt) == words
 
 
 def test_tilt_and_lengths_in_words():
+    """Worked by hand: as an inclinometer and a tape show them."""
     assert (tilt_words(32), tilt_words(0), tilt_words(-5), tilt_words(90)) == (
         "32.0° down from level",
         "level",
@@ -381,13 +383,12 @@ def test_xlsx_is_read_again(tmp_path):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_no_cell_of_ours_looks_like_a_formula(name):
-    """Words and signs are so chosen that no text of a schedule needs an apostrophe in a
-    spreadsheet, whatever gain a group has.
+    """Behavior: no text of a schedule needs an apostrophe in a spreadsheet, whatever gain a group
+    has.
     """
-    s = changed(
-        SCENARIOS[name], {("uses", 0, "groups", SCENARIOS[name].groups[0].name, "gain_db"): 3.0}
-    )
-    s = changed(s, {("uses", 1, "groups", s.groups[-1].name, "gain_db"): -3.0})
+    s = SCENARIOS[name]
+    s = changed(s, {("uses", s.uses[0].name, "groups", s.groups[0].name, "gain_db"): 3.0})
+    s = changed(s, {("uses", s.uses[1].name, "groups", s.groups[-1].name, "gain_db"): -3.0})
     for schedule in tables(s).values():
         for row in (schedule.columns, *schedule.rows, (schedule.note,)):
             assert all(as_text(v) == v for v in row), (schedule.title, row)
@@ -460,7 +461,7 @@ def test_dxf_is_read_again(name, use, units, tmp_path):
 
 
 def test_drawings_for_print():
-    """SVG and PNG of the same drawing, the same each time; an unknown kind is refused."""
+    """Behavior: SVG and PNG of the same drawing, the same each time; an unknown kind is refused."""
     drawing = drawings.drawing(DOVECOTE, "game")
     svg, png = drawings.picture(drawing, "svg"), drawings.picture(drawing, "png")
     assert (
@@ -475,8 +476,8 @@ def test_drawings_for_print():
 
 
 def test_everything_goes_into_one_folder_and_nothing_is_lost(tmp_path):
-    """Files of a hostile name stay in the folder; a second time is refused until it is allowed; the
-    same design gives the same bytes.
+    """Behavior: files of a hostile name stay in the folder; a second time is refused until it is
+    allowed; the same design gives the same bytes.
     """
     s = replace(
         DOVECOTE, name='../../etc/<b>"Évil"', uses=(replace(DOVECOTE.uses[0], name="=1+1%%d"),)
@@ -500,8 +501,8 @@ def test_everything_goes_into_one_folder_and_nothing_is_lost(tmp_path):
 
 
 def test_a_limiter_is_asked_for_where_the_amplifier_is_stronger():
-    """A pendant of 100 W on 900 W: the limit of its peaks stands in the table, and the note asks
-    for the limiter.
+    """Behavior: a pendant of 100 W on 900 W: the limit of its peaks stands in the table, and the
+    note asks for the limiter.
     """
     strong = changed(
         DOVECOTE,
@@ -519,8 +520,8 @@ def test_a_limiter_is_asked_for_where_the_amplifier_is_stronger():
     assert "limiter" not in tables(LARKFIELD)["Channels"].note
 
 
-def test_doubts_reach_the_channel_schedule():
-    """What does not suffice stands under the table of channels."""
+def test_warnings_reach_the_channel_schedule():
+    """Behavior: what does not suffice stands under the table of channels."""
     far = changed(LARKFIELD, {("equipment", "wiring", "court pair", "run"): 300.0})
     assert "loses" in tables(far)["Channels"].note and amplify(far).warnings
 

@@ -68,6 +68,7 @@ def third_energies(spectrum_level):
 
 
 def test_names():
+    """Behavior: the spectra that a scenario file may name."""
     assert list(SPECTRA) == ["speech", "raised voices", "shouting crowd", "ventilation", "flat"]
 
 
@@ -126,11 +127,12 @@ def test_flat_is_flat():
 
 @given(name=st.sampled_from(list(SPECTRA)), level=st.floats(0, 140))
 def test_levels_have_the_asked_a_weighted_level(name, level):
-    """Invariance."""
+    """Invariance: whatever the shape, the A-weighted sum is the level asked for."""
     assert a_level(octave_levels(name, level)) == pytest.approx(level, abs=0.05)
 
 
 def test_a_caller_cannot_change_the_table():
+    """Behavior: what one caller does to its levels changes nobody else's."""
     spectrum("speech")[:] = 0.0
     assert spectrum("speech")[6] == -24.0
 
@@ -142,6 +144,7 @@ def test_assumptions_are_marked():
 
 
 def test_refuses():
+    """Behavior: a slip is refused with the nearest name, a level with its range."""
     with pytest.raises(
         ValueError, match=r"^spectrum = 'speach' is unknown\. Did you mean 'speech'\?$"
     ):
@@ -168,6 +171,7 @@ def test_refuses():
     ],
 )
 def test_refuses_a_bad_spectrum(change, said):
+    """Behavior: a shape that is not relative to its own A-weighted level is refused."""
     good = dict(name="x", description="x", level_db=spectrum("flat"), source="x")
     assert not Spectrum(**good).is_assumption
     with pytest.raises(ValueError, match=said):

@@ -88,7 +88,7 @@ def test_lists_and_arrays():
 
 
 def test_length_text():
-    """Closed form."""
+    """Worked by hand: lengths as files and schedules show them, none of them minus nothing."""
     assert units.length_text(7.0, "m") == "7.00 m"
     assert units.length_text(-0.001, "m") == "0.00 m"
     assert units.length_text(7.0, "ft") == "22 ft 11 1/2 in"
@@ -106,6 +106,7 @@ def test_length_text():
     ],
 )
 def test_refuses_unknown_units(slip, hint):
+    """Behavior: a slip is refused with the unit that was meant."""
     said = rf"units = '{slip}' is unknown\. {hint}"
     with pytest.raises(ValueError, match=said):
         units.from_file(1.0, "m", slip)
@@ -117,6 +118,7 @@ def test_refuses_unknown_units(slip, hint):
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf])
 def test_refuses_a_length_that_is_none(bad):
+    """Behavior: no text is made of a length that is not a number."""
     with pytest.raises(ValueError, match=r"meters = (nan|inf) m is outside"):
         units.feet_inches(bad)
     with pytest.raises(ValueError, match=r"meters = (nan|inf) m is outside"):

@@ -21,7 +21,7 @@ from gymtools.venue.files import load
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.microphones import Microphone
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 from gymtools.venue.seating import CLOSED_DEPTH, EAR_SEATED, along_wall
 from gymtools.venue.spectra import octave_levels
 from gymtools.venue.stage import PortableStage
@@ -113,7 +113,13 @@ def test_the_curtain():
     open, it is all there.
     """
     shut = (
-        changed(LARKFIELD, {("uses", 4, "curtain_open"): False, ("uses", 4, "microphones"): ()})
+        changed(
+            LARKFIELD,
+            {
+                ("uses", "performance", "curtain_open"): False,
+                ("uses", "performance", "microphones"): (),
+            },
+        )
         .configuration("performance")
         .room
     )
@@ -142,7 +148,7 @@ def test_a_portable_stage_takes_floor_and_volume():
     """
     plain = STONEBRIDGE.configuration("game").room
     decked = (
-        changed(STONEBRIDGE, {("uses", 0, "set_up"): ("graduation stage",)})
+        changed(STONEBRIDGE, {("uses", "game", "set_up"): ("graduation stage",)})
         .configuration("game")
         .room
     )
@@ -232,12 +238,14 @@ def test_a_use_is_honoured(name, use):
 def test_noise_in_octaves():
     """Closed form: seven levels are taken as they are."""
     levels = (40.0, 42.0, 44.0, 46.0, 43.0, 38.0, 30.0)
-    loud = changed(DOVECOTE, {("uses", 0, "noise_dba"): None, ("uses", 0, "noise_db"): levels})
+    loud = changed(
+        DOVECOTE, {("uses", "game", "noise_dba"): None, ("uses", "game", "noise_db"): levels}
+    )
     np.testing.assert_array_equal(hear(loud).noise_db, levels)
 
 
 def test_more_people_absorb_more():
-    """Trade fact (common practice, no source): a full house rings shorter than an empty one, in
+    """Trade fact: common practice, no source: a full house rings shorter than an empty one, in
     every octave.
 
     Measured at Stonebridge, mid-band: 1.24 s empty, 0.91 s full.
@@ -245,7 +253,8 @@ def test_more_people_absorb_more():
     empty, full = (
         hear(
             changed(
-                STONEBRIDGE, {("uses", 0, "occupied"): {"north bank": share, "south bank": share}}
+                STONEBRIDGE,
+                {("uses", "game", "occupied"): {"north bank": share, "south bank": share}},
             )
         )
         for share in (0.0, 1.0)
@@ -410,7 +419,10 @@ def test_people_under_a_balcony_are_told():
     )
     s = changed(
         s,
-        {("uses", 0, "set_up"): ("chairs",), ("uses", 0, "listens"): {"chairs": 1.0, "court": 0.5}},
+        {
+            ("uses", "game", "set_up"): ("chairs",),
+            ("uses", "game", "listens"): {"chairs": 1.0, "court": 0.5},
+        },
     )
     r = hear(s)
     silent = r.summary("chairs").silent
@@ -650,7 +662,7 @@ def test_a_slab_blocks_sight_from_above_to_below():
 
 def first(**changes):
     """Changes to the first use, by path."""
-    return {("uses", 0, key): value for key, value in changes.items()}
+    return {("uses", "game", key): value for key, value in changes.items()}
 
 
 def things(**changes):
@@ -660,9 +672,9 @@ def things(**changes):
 
 LECTERN = Microphone(name="talk", type="lectern", x=9, y=-2.5, height=1.2)
 DECK = PortableStage(name="deck", x=0, y=0, length=3, width=3, height=0.5)
-MUTE = {("uses", k, "microphones"): () for k in range(len(DOVECOTE.uses))}
+MUTE = {("uses", use.name, "microphones"): () for use in DOVECOTE.uses}
 BARE = {
-    ("uses", 3, "set_up"): ("chairs",)
+    ("uses", "graduation", "set_up"): ("chairs",)
 } | MUTE  # nothing needs the school's own portable stage or microphones
 REFUSALS = {
     "group": (
@@ -724,15 +736,15 @@ REFUSALS = {
     ),
     "deck outside": (
         things(portable_stages=(replace(DECK, x=12),)) | BARE,
-        r"^'deck' reaches outside the hall\.$",
+        r"^'deck' reaches outside the gym\.$",
     ),
     "deck named as a part": (
         things(portable_stages=(replace(DECK, name="portable stage"),)) | BARE,
-        r"^'portable stage' names a part of the hall\.",
+        r"^'portable stage' names a part of the gym\.",
     ),
     "balcony named as a part": (
         things(balconies=(replace(GALLERY, name="balcony"),)),
-        r"^'balcony' names a part of the hall\.",
+        r"^'balcony' names a part of the gym\.",
     ),
     "balcony named as a bank": (
         things(balconies=(replace(GALLERY, name="bleachers"),)),
@@ -811,7 +823,7 @@ def test_refusals(case):
     "change, said",
     [
         (
-            {("uses", 4, "curtain_open"): False},
+            {("uses", "performance", "curtain_open"): False},
             (
                 r"^use 'performance': microphone 'stage left' is on the stage, whose curtain is"
                 r" closed\.$"
@@ -882,7 +894,7 @@ def test_refusals_around_a_built_in_stage(change, said):
         ),
         (
             lambda: replace(GALLERY, height=1.8),
-            r"^height = 1\.8 m is outside 2\.2 to 15 m\. Of its floor over the hall's floor\.$",
+            r"^height = 1\.8 m is outside 2\.2 to 15 m\. Of its floor over the gym's floor\.$",
         ),
         (
             lambda: replace(DECK, height=24),

@@ -23,6 +23,11 @@ def receivers(seats):
     compatible : int
         Of these, hearing-aid compatible [-]
 
+    Raises
+    ------
+    ValueError
+        ``seats`` is outside 0 to 200,000
+
     Sources
     -------
     2010 ADA Standards for Accessible Design, section 219.3 and Table 219.3. Other places have other

@@ -15,11 +15,11 @@ def bill(scenario, prices=None, *, amplification=None):
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     prices : PriceBook, optional
-        The package's invented one when left out [-]
+        The package's invented one when left out
     amplification : Amplification, optional
-        Of ``amplify``, where it is at hand [-]
+        Of ``amplify``, where it is at hand
 
     Returns
     -------
@@ -73,11 +73,11 @@ def cost(scenario, prices=None, *, amplification=None):
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     prices : PriceBook, optional
-        The package's invented one when left out [-]
+        The package's invented one when left out
     amplification : Amplification, optional
-        Of ``amplify``, where it is at hand [-]
+        Of ``amplify``, where it is at hand
 
     Returns
     -------

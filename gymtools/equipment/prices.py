@@ -56,9 +56,14 @@ class PriceBook:
     Parameters
     ----------
     prices : sequence of Price
-        Rows; the hour of labor must be among them [-]
+        Rows; the hour of labor must be among them
     name : str
-        For messages [-]
+        For messages
+
+    Raises
+    ------
+    ValueError
+        A row stands there twice, or the hour of labor is missing
     """
 
     def __init__(self, prices, name="price book"):
@@ -78,14 +83,19 @@ class PriceBook:
         Parameters
         ----------
         kind : str
-            e.g. "loudspeaker" [-]
+            e.g. "loudspeaker"
         item : str
-            e.g. a type's name [-]
+            e.g. a type's name
 
         Returns
         -------
         price : Price
-            Refused when there is none
+            The row
+
+        Raises
+        ------
+        ValueError
+            There is none
         """
         if (kind, item) not in self.prices:
             raise ValueError(
@@ -99,7 +109,7 @@ class PriceBook:
         Parameters
         ----------
         kind, item : str
-            As for ``find`` [-]
+            As for ``find``
         quantity : float
             How many; lengths and areas in SI, whatever the row's unit [-, m or m2]
 
@@ -107,6 +117,11 @@ class PriceBook:
         -------
         line : Line
             With its labor, in the row's unit
+
+        Raises
+        ------
+        ValueError
+            There is no such row
         """
         row = self.find(kind, item)
         quantity = quantity / IN_SI.get(row.unit, ("", 1.0))[1]
@@ -131,12 +146,17 @@ def read_prices(path):
     ----------
     path : str or Path
         CSV with the columns kind, item, unit, price, hours, source; the one of the package is the
-        pattern, also for the units, where ft may stand for m and ft2 for m2 [-]
+        pattern, also for the units, where ft may stand for m and ft2 for m2
 
     Returns
     -------
     book : PriceBook
-        Refused in one line that names file, row and column
+        Its name is the file's
+
+    Raises
+    ------
+    ValueError
+        One line that names file, row and column
     """
     path = Path(path)
     try:

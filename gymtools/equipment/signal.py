@@ -49,7 +49,7 @@ def inputs(scenario):
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
 
     Returns
     -------
@@ -78,7 +78,7 @@ def mixer(scenario):
     Parameters
     ----------
     scenario : Scenario
-        Its ``equipment.operator`` says who: "nobody", "teacher" or "trained" [-]
+        Its ``equipment.operator`` says who: "nobody", "teacher" or "trained"
 
     Returns
     -------
@@ -127,7 +127,7 @@ def plates(scenario):
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
 
     Returns
     -------
@@ -145,7 +145,7 @@ def presets(scenario):
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
 
     Returns
     -------
@@ -178,9 +178,9 @@ def processor(scenario, amplification):
     Parameters
     ----------
     scenario : Scenario
-        The design [-]
+        The design
     amplification : Amplification
-        Its channels [-]
+        Its channels
 
     Returns
     -------

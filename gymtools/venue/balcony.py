@@ -17,13 +17,13 @@ from .tables import named
 @dataclass(frozen=True, kw_only=True)
 class Balcony(AlongWall, Thing):
     """A slab along one wall; ``height`` is its floor. Without rows it is a track or gallery; a
-    track around the hall is four.
+    track around the gym is four.
     """
 
     name: str
     side: str
     depth: float = quantity("m", 0.8, 15)
-    height: float = quantity("m", 2.2, 15, hint="Of its floor over the hall's floor.")
+    height: float = quantity("m", 2.2, 15, hint="Of its floor over the gym's floor.")
     length: float = quantity("m", 2, 80)
     offset: float = quantity("m", -40, 40, default=0.0)
     thickness: float = quantity("m", 0.1, 1.5, default=0.3)
@@ -56,12 +56,12 @@ class Balcony(AlongWall, Thing):
 
     @property
     def seats(self):
-        """Places in its rows [-]."""
+        """Seats in its rows [-]."""
         return self.rows * int(self.length / SEAT + 1e-9)
 
     @property
     def solid(self):
-        """Volume it takes from the hall: the slab and what the rows stand on [m3]."""
+        """Volume it takes from the gym: the slab and what the rows stand on [m3]."""
         return self.length * (
             self.depth * self.thickness
             + (self.rows * self.row_run) * (self.rows * self.row_rise) / 2
@@ -78,7 +78,7 @@ class Balcony(AlongWall, Thing):
         Parameters
         ----------
         hall : Hall
-            The hall [-]
+            The gym
 
         Returns
         -------

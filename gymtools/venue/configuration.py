@@ -1,14 +1,16 @@
-"""The hall as it stands in one use."""
+"""The gym as it stands in one use."""
 
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, field
 
 from .court import Court
 from .hall import Hall
+from .memory import Memory
 from .room import build_room
 from .seating import court_area
 from .stage import Stage
 from .zones import layers
+
+KEPT = 256  # configurations whose room, areas and zones are kept
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,51 +21,41 @@ class HallConfiguration:
 
     hall: Hall
     court: Court
-    banks: tuple
-    floor_seats: tuple
-    stage: Stage | None
-    curtain_open: bool
-    portable_stages: tuple
-    balconies: tuple
+    banks: tuple = ()
+    floor_seats: tuple = ()
+    stage: Stage | None = None
+    curtain_open: bool = True
+    portable_stages: tuple = ()
+    balconies: tuple = ()
+    # of the scenario that it belongs to
+    memory: Memory = field(default_factory=Memory, repr=False, compare=False)
 
     @property
     def room(self):
-        """The room as surfaces; cached by what makes it."""
-        return build_room(
-            self.hall,
-            self.court,
-            self.banks,
-            self.floor_seats,
-            self.stage,
-            self.curtain_open,
-            self.portable_stages,
-            self.balconies,
-        )
+        """The room as surfaces (Room); kept."""
+        return self._kept("rooms", build_room)
 
     @property
     def areas(self):
-        """Listening areas by name: open banks, balconies with rows, chairs, and the
-        court; cached.
+        """Audience areas by name (dict of AudienceArea): open banks, balconies with rows, chairs,
+        and the court; kept.
         """
-        return _areas(self)
+        return self._kept("audience areas", _areas)
 
     @property
     def zones(self):
-        """The air over the listeners and talkers in zones, for tracing; cached."""
-        return _zones(self)
+        """The air over listeners and talkers in zones (Zones), for tracing; kept."""
+        return self._kept("zones", layers)
+
+    def _kept(self, what, make):
+        return self.memory.cache(what, KEPT).get(self, lambda: make(self))
 
 
-_zones = lru_cache(maxsize=64)(layers)
-
-
-@lru_cache(maxsize=256)
 def _areas(configuration):
-    things = (*configuration.banks, *configuration.balconies, *configuration.floor_seats)
-    seated = [a for a in (t.audience_area(configuration.hall) for t in things) if a is not None]
-    return {
-        a.name: a
-        for a in (
-            *seated,
-            court_area(configuration.court, configuration.hall, configuration.banks),
-        )
-    }
+    hall, banks = configuration.hall, configuration.banks
+    things = (*banks, *configuration.balconies, *configuration.floor_seats)
+    areas = [
+        *(thing.audience_area(hall) for thing in things),
+        court_area(configuration.court, hall, banks),
+    ]
+    return {area.name: area for area in areas if area is not None}

@@ -1,4 +1,4 @@
-"""Courts: the published lines of each level of play, drawn true, so that a hall is recognized at a
+"""Courts: the published lines of each level of play, drawn true, so that a gym is recognized at a
 glance.
 """
 
@@ -30,13 +30,13 @@ class Court:
     Parameters
     ----------
     level : str
-        Level of play, e.g. "high school" [-]
+        Level of play, e.g. "high school"
     length : float
         Between the end lines [m]
     width : float
         Between the sidelines [m]
     source : str
-        Rule book, and which sizes are an assumption [-]
+        Rule book, and which sizes are an assumption
     hoop_height : float
         Rim above the floor [m]
     hoop_inset : float
@@ -172,12 +172,17 @@ def court(level):
     Parameters
     ----------
     level : str
-        "junior high", "high school", "college", "international" or "volleyball" [-]
+        "junior high", "high school", "college", "international" or "volleyball"
 
     Returns
     -------
     court : Court
         Sizes in meters, with their source
+
+    Raises
+    ------
+    ValueError
+        There is no such level of play
 
     Examples
     --------

@@ -48,7 +48,7 @@ def load(path):
     Parameters
     ----------
     path : str or Path
-        TOML file, at most a megabyte [-]
+        TOML file, at most a megabyte
 
     Returns
     -------
@@ -165,11 +165,11 @@ def build(cls, table, where, units, *, beside=None):
     Parameters
     ----------
     cls : type
-        Thing to make [-]
+        Thing to make
     table : dict
-        Parsed table [-]
+        Parsed table
     where : str
-        File and table, for messages [-]
+        File and table, for messages
     units : str
         Units of the file, "m" or "ft"
     beside : dict, optional
@@ -236,7 +236,7 @@ def _plain_number(key, value):
 
 
 def _number(key, value, meta, units):
-    """A number in SI, its range told in the units of the file."""
+    """A number in SI, its range given in the units of the file."""
     value, unit = _plain_number(key, value), meta["unit"]
     shown = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
     low, high = (to_file(meta[end], unit, units) for end in ("low", "high"))
@@ -295,11 +295,11 @@ def save(scenario, path, *, overwrite=False):
     Parameters
     ----------
     scenario : Scenario
-        What to write, in its own units [-]
+        What to write, in its own units
     path : str or Path
-        Where to [-]
+        Where to
     overwrite : bool
-        Whether an existing file may be replaced [-]
+        Whether an existing file may be replaced
 
     Returns
     -------
@@ -337,7 +337,7 @@ def to_text(scenario):
     Parameters
     ----------
     scenario : Scenario
-        What to write [-]
+        What to write
 
     Returns
     -------

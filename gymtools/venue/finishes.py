@@ -20,20 +20,20 @@ class Finish:
     Parameters
     ----------
     name : str
-        Key used in scenario files [-]
+        Key used in scenario files
     description : str
-        What it is, in plain words [-]
+        What it is, in plain words
     absorption : tuple of float
         Absorption coefficient in the octaves 125 Hz to 8 kHz, 0 to 1 [-]
     fill_8k : str
-        "source", or how 8 kHz was filled where the source stops at 4 kHz [-]
+        "source", or how 8 kHz was filled where the source stops at 4 kHz
     source : str
-        Author, title, year and table; starts with "assumption" where there is none [-]
+        Author, title, year and table; starts with "assumption" where there is none
     scattering : float
         Share of the reflected sound that leaves in all directions, not as from a mirror, middle
         octaves, 0 to 1 [-]
     scattering_source : str
-        As ``source`` [-]
+        As ``source``
     """
 
     name: str
@@ -96,12 +96,17 @@ def finish(name):
     Parameters
     ----------
     name : str
-        Name as in ``FINISHES`` and in scenario files [-]
+        Name as in ``FINISHES`` and in scenario files
 
     Returns
     -------
     finish : Finish
         Absorption and source
+
+    Raises
+    ------
+    ValueError
+        There is no such finish
 
     Examples
     --------

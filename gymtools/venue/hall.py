@@ -53,7 +53,7 @@ class Hall(Thing):
         Parameters
         ----------
         side : str
-            "north", "south", "east" or "west" of the plan [-]
+            "north", "south", "east" or "west" of the plan
 
         Returns
         -------

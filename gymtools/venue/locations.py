@@ -13,7 +13,7 @@ def spot(point, units):
     point : array
         x, y and perhaps z [m]
     units : str
-        "m" or "ft" [-]
+        "m" or "ft"
 
     Returns
     -------
@@ -28,14 +28,14 @@ def spot(point, units):
 
 
 def along_wall(side, hall):
-    """Frame of a wall: middle of its foot, direction along it, direction into the hall.
+    """Frame of a wall: middle of its foot, direction along it, direction into the gym.
 
     Parameters
     ----------
     side : str
-        "north", "south", "east" or "west" of the plan [-]
+        "north", "south", "east" or "west" of the plan
     hall : Hall
-        The hall [-]
+        The gym
 
     Returns
     -------
@@ -52,18 +52,34 @@ def along_wall(side, hall):
     return np.array(foot, float), np.array(along, float), np.array(inward, float)
 
 
+def overlap(a, b):
+    """Area that two rectangles of the floor share.
+
+    Parameters
+    ----------
+    a, b : tuple
+        (x low, x high, y low, y high) [m]
+
+    Returns
+    -------
+    area : float
+        Zero when they only touch [m2]
+    """
+    return max(0.0, min(a[1], b[1]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[2], b[2]))
+
+
 class AlongWall:
     """What stands along a wall: it has a side, an offset from the wall's middle, a length along it
     and a depth.
     """
 
     def corner(self, hall, along, inward, height):
-        """Point given along the wall from the thing's middle, into the hall from the wall, and up.
+        """Point given along the wall from the thing's middle, into the gym from the wall, and up.
 
         Parameters
         ----------
         hall : Hall
-            The hall [-]
+            The gym
         along, inward, height : float
             Distances in the wall's frame [m]
 
@@ -81,7 +97,7 @@ class AlongWall:
         Parameters
         ----------
         hall : Hall
-            The hall [-]
+            The gym
 
         Returns
         -------
@@ -94,7 +110,7 @@ class AlongWall:
 
 
 class OnFloor:
-    """What stands on the floor about a center x, y, with a length along the hall and a width across
+    """What stands on the floor about a center x, y, with a length along the gym and a width across
     it.
     """
 
@@ -104,7 +120,7 @@ class OnFloor:
         Parameters
         ----------
         hall : Hall, optional
-            Not needed; there so that all that stands in a hall answers alike [-]
+            Not needed; there so that all that stands in a gym answers alike
 
         Returns
         -------

@@ -1,4 +1,4 @@
-"""Loudspeaker types, and groups of them hung in the hall."""
+"""Loudspeaker types, and groups of them in the gym."""
 
 import math
 from dataclasses import dataclass, field
@@ -14,9 +14,7 @@ from ..physics.geometry import rotation
 from .quantity import Thing, quantity
 from .tables import read_table
 
-# most that the processor lifts an octave in which the loudspeaker is weak [dB]    common practice,
-# no
-# source
+# most that the processor lifts a weak octave of a loudspeaker [dB]    common practice, no source
 BOOST_DB = 6.0
 
 
@@ -46,7 +44,7 @@ class LoudspeakerType(Thing):
 
     @cached_property
     def balloon(self):
-        """Directivity: as measured, else made from the nominal angles."""
+        """Directivity (Balloon): as measured, else made from the nominal angles."""
         if self.measured_db is not None:
             return Balloon(self.measured_db)
         return Balloon(
@@ -73,7 +71,7 @@ class LoudspeakerType(Thing):
     @cached_property
     def beams(self):
         """Axes of each beam in the loudspeaker's frame (beam, 3, 3): one for most, one a side for a
-        housing with several [-].
+        enclosure with several.
         """
         turn = 360.0 * np.arange(self.lobes) / self.lobes
         return rotation(turn, np.full(self.lobes, self.lobe_tilt_deg))
@@ -81,7 +79,7 @@ class LoudspeakerType(Thing):
     @cached_property
     def response_db(self):
         """Level at 1 m on axis for 1 W once equalized: flat at the mid-band mean, but no octave
-        lifted by more than BOOST_DB [dB].
+        lifted by more than BOOST_DB (band,) [dB].
         """
         own = np.array(self.sensitivity_db, float)
         return np.minimum(own[SPEECH].mean(), own + BOOST_DB)
@@ -107,8 +105,8 @@ def loudspeaker_types():
 
 @dataclass(frozen=True, kw_only=True)
 class Loudspeaker:
-    """One loudspeaker where it hangs: place of its acoustic center [m], pan counter-clockwise from
-    east, tilt down [deg].
+    """One loudspeaker where it hangs: position of its acoustic center [m], pan counter-clockwise
+    from east, downtilt [deg].
     """
 
     tag: str
@@ -122,13 +120,13 @@ class Loudspeaker:
 
     @property
     def position(self):
-        """Place (3,) [m]."""
+        """Position of its acoustic center (3,) [m]."""
         return np.array([self.x, self.y, self.z])
 
     @property
     def enclosure(self):
-        """Center, axes and half sizes of the housing; its acoustic center lies in the middle of its
-        front [m].
+        """Center (3,), axes (3, 3) and half sizes (3,) of the enclosure; its acoustic center lies
+        in the middle of its front [m, -, m].
         """
         axes = rotation(self.pan_deg, self.downtilt_deg)
         half = np.array([self.type.depth, self.type.width, self.type.height]) / 2
@@ -184,10 +182,10 @@ class Group(Thing):
         loudspeakers : tuple of Loudspeaker
             In line order
         """
-        hung, a = [], math.radians(self.along_deg)
+        found, a = [], math.radians(self.along_deg)
         for k in range(self.number):
             step = k - (self.number - 1) / 2
-            hung.append(
+            found.append(
                 Loudspeaker(
                     tag=f"{self.tag}{k + 1}",
                     group=self.name,
@@ -199,4 +197,4 @@ class Group(Thing):
                     downtilt_deg=self.downtilt_deg,
                 )
             )
-        return tuple(hung)
+        return tuple(found)

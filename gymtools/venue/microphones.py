@@ -1,4 +1,4 @@
-"""Microphone types, and the microphones of a hall: at a place, or walking within an area."""
+"""Microphone types, and the microphones of a gym: at a position, or walking within an area."""
 
 from dataclasses import dataclass
 
@@ -111,14 +111,14 @@ class Microphone(Thing):
         Parameters
         ----------
         configuration : HallConfiguration
-            The hall as it stands in the use [-]
+            The gym as it stands in the use
 
         Returns
         -------
         points : ndarray
-            (place, 3): one, or a grid of at most half a meter over the area its talker walks [m]
+            (position, 3): one, or a grid of at most half a meter over the area its talker walks [m]
         shape : tuple
-            Rows (along x) and columns (along y) of the grid; (1, 1) for one place [-]
+            Rows (along x) and columns (along y) of the grid; (1, 1) for one position [-]
         """
         if self.walks is None:
             x, y = self.x, self.y
@@ -143,14 +143,14 @@ def floor_height(configuration, name):
     Parameters
     ----------
     configuration : HallConfiguration
-        The hall as it stands in the use [-]
+        The gym as it stands in the use
     name : str
-        "floor", "court", "stage" or a portable stage [-]
+        "floor", "court", "stage" or a portable stage
 
     Returns
     -------
     height : float
-        Over the hall's floor [m]
+        Over the gym's floor [m]
     """
     if name == "stage" and configuration.stage:
         return configuration.stage.floor_height
@@ -164,9 +164,9 @@ def walkable(configuration, name):
     Parameters
     ----------
     configuration : HallConfiguration
-        The hall as it stands in the use [-]
+        The gym as it stands in the use
     name : str
-        "court", "floor" (between the banks and walls), "stage" or a portable stage [-]
+        "court", "floor" (between the banks and walls), "stage" or a portable stage
 
     Returns
     -------

@@ -13,11 +13,11 @@ def quantity(unit, low, high, *, hint="", default=MISSING):
     Parameters
     ----------
     unit : str
-        SI unit, or "deg", "dB", "%" ... ; "m", "m2" are converted in files written in feet [-]
+        SI unit, or "deg", "dB", "%" ... ; "m", "m2" are converted in files written in feet
     low, high : float
         Closed limits [unit]
     hint : str
-        Sentence on the likely slip when the value is outside [-]
+        Sentence on the likely slip when the value is outside
     default : float, optional
         Only for air and conventions; None means "may be left out" [unit]
 
@@ -77,9 +77,9 @@ def limits(cls, name):
     Parameters
     ----------
     cls : type
-        A Thing [-]
+        A Thing
     name : str
-        Field name [-]
+        Field name
 
     Returns
     -------

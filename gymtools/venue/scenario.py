@@ -82,18 +82,18 @@ class Scenario(Thing):
         return court(self.court)
 
     def configuration(self, use=None):
-        """The hall as it stands in one use: banks open or closed, chairs and stages set out, the
+        """The gym as it stands in one use: banks open or closed, chairs and stages set out, the
         curtain.
 
         Parameters
         ----------
         use : str, optional
-            Name of a use; the first when left out [-]
+            Name of a use; the first when left out
 
         Returns
         -------
         configuration : HallConfiguration
-            Gives the room's surfaces and the listening areas
+            Gives the room's surfaces and the audience areas
         """
         use = self.use(use)
         return HallConfiguration(
@@ -107,6 +107,7 @@ class Scenario(Thing):
             curtain_open=use.curtain_open,
             portable_stages=tuple(p for p in self.portable_stages if p.name in use.set_up),
             balconies=self.balconies,
+            memory=self.memory,
         )
 
     def absorption(self, use):
@@ -115,7 +116,7 @@ class Scenario(Thing):
         Parameters
         ----------
         use : Use
-            One of ``uses`` [-]
+            One of ``uses``
 
         Returns
         -------
@@ -132,7 +133,7 @@ class Scenario(Thing):
         Parameters
         ----------
         use : Use
-            One of ``uses`` [-]
+            One of ``uses``
 
         Returns
         -------
@@ -147,7 +148,7 @@ class Scenario(Thing):
         Parameters
         ----------
         use : Use
-            One of ``uses`` [-]
+            One of ``uses``
 
         Returns
         -------
@@ -167,17 +168,17 @@ class Scenario(Thing):
 
     @property
     def room(self):
-        """The room as surfaces, as it stands in the first use."""
+        """The room as surfaces (Room), as it stands in the first use."""
         return self.configuration().room
 
     @property
     def areas(self):
-        """Listening areas by name, as they stand in the first use."""
+        """Audience areas by name (dict of AudienceArea), as they stand in the first use."""
         return self.configuration().areas
 
     @cached_property
     def area_names(self):
-        """Names of all areas that can listen in one use or another."""
+        """Names of all audience areas that can listen in one use or another (tuple of str)."""
         names = (
             [b.name for b in self.banks]
             + [f.name for f in self.floor_seats]
@@ -208,7 +209,7 @@ class Scenario(Thing):
 
     @property
     def seats(self):
-        """Places on the banks that can be opened, on balconies, and on the chairs of the fullest
+        """Seats on the banks that can be opened, on balconies, and on the chairs of the fullest
         use [-].
         """
         chairs = max(
@@ -218,7 +219,7 @@ class Scenario(Thing):
 
     @property
     def warnings(self):
-        """What is legal but should be looked at, as sentences."""
+        """What is legal but should be looked at (list of str)."""
         return validation.warnings(self)
 
     def use(self, name=None):
@@ -227,12 +228,17 @@ class Scenario(Thing):
         Parameters
         ----------
         name : str, optional
-            The first use when left out [-]
+            The first use when left out
 
         Returns
         -------
         use : Use
             One of ``uses``
+
+        Raises
+        ------
+        ValueError
+            There is no such use
         """
         if name is None:
             return self.uses[0]

@@ -16,7 +16,7 @@ from .tables import named
 EAR_OVER_SEAT = 0.77
 EAR_SEATED = 1.2  # over the floor [m]     ISO 3382-1:2009, microphone height
 EAR_STANDING = 1.55  # over the floor [m]     common practice, no source
-SEAT = 0.46  # width of a place on a bench [m]     18 in, common practice in the bleacher trade
+SEAT = 0.46  # width of a seat on a bench [m]     18 in, common practice in the bleacher trade
 COURT_GRID = 1.0  # spacing of points on the court [m]
 CHAIR_HEIGHT = 0.45  # where seated people on the floor catch sound [m]
 CLOSED_DEPTH = 1.1  # depth of a bank pushed back into its stack [m]     common practice, no source
@@ -36,19 +36,19 @@ class AudienceArea:
     unit_seats: float  # seats that one point stands for
 
     def seat_words(self, index, units="m"):
-        """Words for one of the points.
+        """Words for one of the seats.
 
         Parameters
         ----------
         index : int
             Which point [-]
         units : str
-            "m" or "ft" [-]
+            "m" or "ft"
 
         Returns
         -------
         words : str
-            "row 7 of 12, seat 3 of 60" in a bank; the place in the hall elsewhere
+            "row 7 of 12, seat 3 of 60"; on the court where it is in the gym
         """
         row, column = divmod(int(index), self.columns)
         if self.kind == "court":
@@ -67,7 +67,7 @@ class AudienceArea:
         Returns
         -------
         area : AudienceArea
-            This one when it has no more points; places are counted on the coarse grid
+            This one when it has no more points; seats are counted on the coarse grid
         """
         if len(self.points) <= most:
             return self
@@ -140,7 +140,7 @@ class Bank(AlongWall, Thing):
 
     @property
     def solid(self):
-        """Volume it takes from the hall: the space under the seats is closed off by their fronts
+        """Volume it takes from the gym: the space under the seats is closed off by their fronts
         and sides [m3].
         """
         front = self.first_height - self.row_rise / 2 if self.open else self.top
@@ -148,7 +148,7 @@ class Bank(AlongWall, Thing):
 
     @property
     def seats(self):
-        """Places on the benches when open, aisles not taken off [-]."""
+        """Seats on the benches when open, aisles not taken off [-]."""
         return self.rows * int(self.length / SEAT + 1e-9) if self.open else 0
 
     def audience_area(self, hall):
@@ -157,7 +157,7 @@ class Bank(AlongWall, Thing):
         Parameters
         ----------
         hall : Hall
-            The hall [-]
+            The gym
 
         Returns
         -------
@@ -218,7 +218,7 @@ class FloorSeats(OnFloor, Thing):
         Parameters
         ----------
         hall : Hall, optional
-            Not needed; there so that banks and chairs answer alike [-]
+            Not needed; there so that banks and chairs answer alike
 
         Returns
         -------
@@ -242,16 +242,21 @@ def court_area(court, hall, banks=()):
     Parameters
     ----------
     court : Court
-        Lines by level of play [-]
+        Lines by level of play
     hall : Hall
-        The hall [-]
+        The gym
     banks : sequence of Bank
-        Where one reaches over a court line, the points stop at its front [-]
+        Where one reaches over a court line, the points stop at its front
 
     Returns
     -------
     area : AudienceArea
         Points about a meter apart
+
+    Raises
+    ------
+    ValueError
+        The banks leave no room on the court
     """
     x0, x1, y0, y1 = -court.length / 2, court.length / 2, -court.width / 2, court.width / 2
     for bank in banks:

@@ -16,14 +16,14 @@ class Spectrum:
     Parameters
     ----------
     name : str
-        Key used in scenario files [-]
+        Key used in scenario files
     description : str
-        What it stands for, in plain words [-]
+        What it stands for, in plain words
     level_db : tuple of float
         Level in the octaves 125 Hz to 8 kHz relative to the A-weighted level of all seven [dB]
     source : str
         Standard and table, and how a missing octave was filled; starts with "assumption" where the
-        use is ours [-]
+        use is ours
     """
 
     name: str
@@ -87,12 +87,17 @@ def spectrum(name):
     Parameters
     ----------
     name : str
-        "speech", "raised voices", "shouting crowd", "ventilation" or "flat" [-]
+        "speech", "raised voices", "shouting crowd", "ventilation" or "flat"
 
     Returns
     -------
     level_db : ndarray
-        Shape (7,), 125 Hz to 8 kHz [dB]
+        (band,), 125 Hz to 8 kHz [dB]
+
+    Raises
+    ------
+    ValueError
+        There is no such spectrum
 
     Examples
     --------
@@ -108,14 +113,19 @@ def octave_levels(name, level_dba):
     Parameters
     ----------
     name : str
-        Name of the spectrum [-]
+        Name of the spectrum
     level_dba : float
         A-weighted level of the whole, 0 to 140 [dB]
 
     Returns
     -------
     level_db : ndarray
-        Shape (7,), 125 Hz to 8 kHz; their A-weighted sum is ``level_dba`` within 0.05 dB [dB]
+        (band,), 125 Hz to 8 kHz; their A-weighted sum is ``level_dba`` within 0.05 dB [dB]
+
+    Raises
+    ------
+    ValueError
+        There is no such spectrum, or the level is outside 0 to 140 dB
 
     Examples
     --------

@@ -20,7 +20,7 @@ class Stage(Thing):
     )
     depth: float = quantity("m", 2, 20)
     floor_height: float = quantity(
-        "m", 0.2, 2.0, default=0.9, hint="Stage floor over the hall's floor."
+        "m", 0.2, 2.0, default=0.9, hint="Stage floor over the gym's floor."
     )
     offset: float = quantity("m", -30, 30, default=0.0)
     floor: str = "stage floor"
@@ -38,7 +38,7 @@ class Stage(Thing):
 
     @property
     def top(self):
-        """Height of the opening's top over the hall's floor [m]."""
+        """Height of the opening's top over the gym's floor [m]."""
         return self.floor_height + self.opening_height
 
     def corners(self, hall):
@@ -47,7 +47,7 @@ class Stage(Thing):
         Parameters
         ----------
         hall : Hall
-            The hall [-]
+            The gym
 
         Returns
         -------
@@ -71,8 +71,8 @@ class PortableStage(OnFloor, Thing):
     name: str
     x: float = quantity("m", -40, 40, default=0.0)
     y: float = quantity("m", -30, 30, default=0.0)
-    length: float = quantity("m", 1, 30, hint="Along the hall.")
-    width: float = quantity("m", 1, 30, hint="Across the hall.")
+    length: float = quantity("m", 1, 30, hint="Along the gym.")
+    width: float = quantity("m", 1, 30, hint="Across the gym.")
     height: float = quantity(
         "m", 0.1, 2.0, hint="Of the deck over the floor. Inches or centimeters given by mistake?"
     )
@@ -84,5 +84,5 @@ class PortableStage(OnFloor, Thing):
 
     @property
     def solid(self):
-        """Volume it takes from the hall [m3]."""
+        """Volume it takes from the gym [m3]."""
         return self.length * self.width * self.height

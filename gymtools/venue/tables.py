@@ -13,7 +13,7 @@ def read_table(filename):
     Parameters
     ----------
     filename : str
-        Name of the CSV file, e.g. "finishes.csv" [-]
+        Name of the CSV file, e.g. "finishes.csv"
 
     Returns
     -------
@@ -34,16 +34,21 @@ def named(table, name, kind):
     Parameters
     ----------
     table : dict
-        Entries keyed by name [-]
+        Entries keyed by name
     name : str
-        Name looked for [-]
+        Name looked for
     kind : str
-        What the table holds, for the message, e.g. "finish" [-]
+        What the table holds, for the message, e.g. "finish"
 
     Returns
     -------
     entry : object
         ``table[name]``
+
+    Raises
+    ------
+    ValueError
+        There is no such entry; the nearest name is suggested
     """
     if isinstance(name, str) and name in table:
         return table[name]

@@ -51,14 +51,19 @@ def from_file(value, unit, units):
         Number, array, or (nested) list of numbers as the file has it; text, booleans and None
         pass unchanged [unit of the file]
     unit : str
-        SI unit of the quantity: "m", "m2" or "m3" are converted, any other is not [-]
+        SI unit of the quantity: "m", "m2" or "m3" are converted, any other is not
     units : str
-        Units the file declares, "m" or "ft" [-]
+        Units the file declares, "m" or "ft"
 
     Returns
     -------
     value : float, array or list
         The same in SI; a tuple comes back as a list [m, m2 or m3]
+
+    Raises
+    ------
+    ValueError
+        The units are unknown
 
     Examples
     --------
@@ -79,15 +84,20 @@ def to_file(value, unit, units):
     value : float, array or list
         Number, array, or (nested) list of numbers; text, booleans and None pass unchanged [SI]
     unit : str
-        SI unit of the quantity: "m", "m2" or "m3" are converted, any other is not [-]
+        SI unit of the quantity: "m", "m2" or "m3" are converted, any other is not
     units : str
-        Units the file declares, "m" or "ft" [-]
+        Units the file declares, "m" or "ft"
 
     Returns
     -------
     value : float, array or list
         The same in the file's units; a number in feet has 12 significant digits, so that 84 ft
         is written as 84.0 and not as 84.00000000000001 [unit of the file]
+
+    Raises
+    ------
+    ValueError
+        The units are unknown
 
     Examples
     --------
@@ -113,6 +123,11 @@ def feet_inches(meters):
     text : str
         Feet, inches and half inch
 
+    Raises
+    ------
+    ValueError
+        The length is outside +-100 km
+
     Examples
     --------
     >>> feet_inches(7.0)
@@ -135,12 +150,17 @@ def length_text(meters, units):
     meters : float
         Length [m]
     units : str
-        "m" for meters with two decimals, "ft" for feet and inches [-]
+        "m" for meters with two decimals, "ft" for feet and inches
 
     Returns
     -------
     text : str
         Length with its unit
+
+    Raises
+    ------
+    ValueError
+        The units are unknown, or the length is outside +-100 km
 
     Examples
     --------
@@ -166,6 +186,11 @@ def both(meters):
     -------
     text : str
         Meters, then feet and inches in parentheses
+
+    Raises
+    ------
+    ValueError
+        The length is outside +-100 km
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""What the school does in the hall: who listens, how full it is, how noisy, how loud, and which
+"""What the school does in the gym: who listens, how full it is, how noisy, how loud, and which
 loudspeakers play.
 """
 
@@ -27,9 +27,9 @@ class GroupSetting(Thing):
 
 @dataclass(frozen=True, kw_only=True)
 class Use(Thing):
-    """One use of the hall.
+    """One use of the gym.
 
-    ``listens`` gives each listening area its weight, ``occupied`` the share of its places taken;
+    ``listens`` gives each listening area its weight, ``occupied`` the share of its seats taken;
     groups that ``groups`` does not name play at gain 0 and no delay. The noise is an overall level
     with a named spectrum, or seven octave levels. ``closed`` names banks pushed back, ``set_up``
     the chairs and portable stages that stand in this use, ``microphones`` the ones that are open.
@@ -81,7 +81,7 @@ class Use(Thing):
 
     @property
     def noise(self):
-        """Noise at the listeners in seven octaves (7,) [dB]."""
+        """Noise at the listeners, seven octaves (band,) [dB]."""
         return (
             octave_levels(self.noise_spectrum, self.noise_dba)
             if self.noise_db is None
@@ -94,11 +94,11 @@ class Use(Thing):
         Parameters
         ----------
         group : str
-            Name of the group [-]
+            Name of the group
 
         Returns
         -------
-        drive : GroupSetting
+        setting : GroupSetting
             On at gain 0 and no delay when the use does not name the group
         """
         return self.groups.get(group, GroupSetting())

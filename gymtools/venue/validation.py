@@ -10,14 +10,16 @@ from ..physics.checks import within
 from ..physics.geometry import boxes_apart
 from .finishes import FINISHES
 from .hall import TREATABLE
+from .locations import overlap
 from .loudspeakers import loudspeaker_types
-from .room import overlap
+from .paths import value_at
 from .tables import named
 from .units import to_file
 
 HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
 # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
 PLAY_HEIGHT = 7.0
+EDGE = 0.15  # a loudspeaker hangs this far from a wall at least [m]
 # no thing's name
 PARTS = (
     *TREATABLE,
@@ -41,14 +43,19 @@ def check(scenario):
     Parameters
     ----------
     scenario : Scenario
-        Its parts have been checked one by one; here it is whether they fit together [-]
+        Its parts have been checked one by one; here it is whether they fit together
+
+    Raises
+    ------
+    ValueError
+        One line on what does not fit
     """
     _check_types(scenario)
     _check_names(scenario)
     _check_seating(scenario)
     _check_uses(scenario)
     _check_treatments(scenario)
-    _check_cabinets(scenario)
+    _check_loudspeakers(scenario)
     _check_microphones(scenario)
 
 
@@ -58,12 +65,17 @@ def checked_factors(factors):
     Parameters
     ----------
     factors : dict
-        One number or seven (octaves from 125 Hz) by the name of a finish [-]
+        One number or seven (octaves from 125 Hz) by the name of a finish
 
     Returns
     -------
     factors : dict
         Float, or tuple of seven
+
+    Raises
+    ------
+    ValueError
+        A finish is unknown, or a factor is outside 0.1 to 10
     """
     if not isinstance(factors, dict):
         raise ValueError("absorption_factors must be a table of finishes and numbers.")
@@ -137,7 +149,7 @@ def _check_names(scenario):
     for name in PARTS:
         if name in [t.name for t in seats]:
             raise ValueError(
-                f"'{name}' names a part of the hall. Call the bank or the chairs something else."
+                f"'{name}' names a part of the gym. Call the bank or the chairs something else."
             )
 
 
@@ -146,47 +158,46 @@ def _check_seating(scenario):
     if lines.length > hall.length or lines.width > hall.width:
         size = f"{scenario.say(lines.length)} x {scenario.say(lines.width)}"
         raise ValueError(
-            f"court '{scenario.court}' ({size}) does not fit into the hall"
+            f"court '{scenario.court}' ({size}) does not fit into the gym"
             f" ({scenario.say(hall.length)} x {scenario.say(hall.width)})."
         )
     for bank in scenario.banks:
-        wall, deep = (
-            (hall.length, hall.width)
-            if bank.side in ("north", "south")
-            else (hall.width, hall.length)
-        )
-        if bank.length / 2 + abs(bank.offset) > wall / 2 + 1e-6:
-            raise ValueError(
-                f"'{bank.name}' ({scenario.say(bank.length)} long, offset"
-                f" {scenario.say(bank.offset)}) does not fit along the {bank.side} wall"
-                f" ({scenario.say(wall)})."
-            )
-        if bank.depth > deep - 1.0:
-            raise ValueError(
-                f"'{bank.name}' is {scenario.say(bank.depth)} deep: more than the hall"
-                f" ({scenario.say(deep)}) can hold."
-            )
-        edge = max(abs(bank.footprint(hall)[2]), abs(bank.footprint(hall)[3]))
-        roof = hall.height if bank.side in ("north", "south") else float(hall.roof_height(edge))
-        if bank.top + HEADROOM > roof:  # closed ones too: they are there to be opened
-            raise ValueError(
-                f"'{bank.name}': its top row ({scenario.say(bank.top)}) leaves less than"
-                f" {scenario.say(HEADROOM)} under the roof ({scenario.say(roof)}). Fewer rows, less"
-                " rise?"
-            )
+        _check_bank(scenario, bank)
     for thing in (*scenario.floor_seats, *scenario.portable_stages):
         if (
             abs(thing.x) + thing.length / 2 > hall.length / 2
             or abs(thing.y) + thing.width / 2 > hall.width / 2
         ):
-            raise ValueError(f"'{thing.name}' reaches outside the hall.")
+            raise ValueError(f"'{thing.name}' reaches outside the gym.")
     for balcony in scenario.balconies:
         _check_balcony(scenario, balcony)
     if scenario.stage:
         _check_stage(scenario)
 
 
-def _check_setting(scenario, use):
+def _check_bank(scenario, bank):
+    hall, say = scenario.hall, scenario.say
+    sideways = bank.side in ("north", "south")
+    wall, deep = (hall.length, hall.width) if sideways else (hall.width, hall.length)
+    if bank.length / 2 + abs(bank.offset) > wall / 2 + 1e-6:
+        raise ValueError(
+            f"'{bank.name}' ({say(bank.length)} long, offset {say(bank.offset)}) does not fit along"
+            f" the {bank.side} wall ({say(wall)})."
+        )
+    if bank.depth > deep - 1.0:
+        raise ValueError(
+            f"'{bank.name}' is {say(bank.depth)} deep: more than the gym ({say(deep)}) can hold."
+        )
+    edge = max(abs(bank.footprint(hall)[2]), abs(bank.footprint(hall)[3]))
+    roof = hall.height if sideways else float(hall.roof_height(edge))
+    if bank.top + HEADROOM > roof:  # closed ones too: they are there to be opened
+        raise ValueError(
+            f"'{bank.name}': its top row ({say(bank.top)}) leaves less than {say(HEADROOM)} under"
+            f" the roof ({say(roof)}). Fewer rows, less rise?"
+        )
+
+
+def _check_configuration(scenario, use):
     """Nothing stands in another's place in this use."""
     hall, configuration = scenario.hall, scenario.configuration(use.name)
     standing = (*configuration.banks, *configuration.floor_seats, *configuration.portable_stages)
@@ -274,54 +285,64 @@ def _check_treatments(scenario):
             raise ValueError(f"treatment of the {part}: {asked} asked for, {there} there.")
 
 
-def _check_cabinets(scenario):
-    hall, loudspeakers = scenario.hall, scenario.loudspeakers
-    for c in loudspeakers:
-        edge = 0.15
-        if abs(c.x) > hall.length / 2 - edge or abs(c.y) > hall.width / 2 - edge:
-            raise ValueError(
-                f"loudspeaker {c.tag} at {scenario.say(c.x)}, {scenario.say(c.y)} hangs outside the"
-                f" hall ({scenario.say(hall.length)} x {scenario.say(hall.width)})."
-            )
-        clear = min(hall.clear_height, float(hall.roof_height(c.y)) - 0.1)  # not in the roof itself
-        if c.z > clear + 1e-6:
-            raise ValueError(
-                f"loudspeaker {c.tag} hangs at {scenario.say(c.z)}, above the clear height under"
-                f" the joists ({scenario.say(clear)})."
-            )
-        for balcony in scenario.balconies:
-            a, b, low, high = balcony.footprint(hall)
-            if (
-                a < c.x < b
-                and low < c.y < high
-                and balcony.underside - 0.3 < c.z < balcony.height + HEADROOM
-            ):
-                raise ValueError(
-                    f"loudspeaker {c.tag} hangs in or less than {scenario.say(HEADROOM)} over"
-                    f" '{balcony.name}'."
-                )
-        for bank in scenario.banks:
-            low_x, high_x, low_y, high_y = bank.footprint(hall)
-            if low_x < c.x < high_x and low_y < c.y < high_y and c.z < bank.top + HEADROOM:
-                floor = _seat_height(scenario, bank, c)
-                if c.z < floor + HEADROOM:
-                    raise ValueError(
-                        f"loudspeaker {c.tag} at {scenario.say(c.z)} hangs less than"
-                        f" {scenario.say(HEADROOM)} over the seats of '{bank.name}'."
-                    )
-    for a, b in colliding_loudspeakers(loudspeakers):
+def _check_loudspeakers(scenario):
+    for loudspeaker in scenario.loudspeakers:
+        _check_inside(scenario, loudspeaker)
+        _check_over_seats(scenario, loudspeaker)
+    for a, b in colliding_loudspeakers(scenario.loudspeakers):
         raise ValueError(
             f"loudspeakers {a.tag} and {b.tag} hang in each other's place. Move one of them."
         )
 
 
+def _check_inside(scenario, loudspeaker):
+    """A loudspeaker hangs within the walls, under joists and roof."""
+    c, hall, say = loudspeaker, scenario.hall, scenario.say
+    if abs(c.x) > hall.length / 2 - EDGE or abs(c.y) > hall.width / 2 - EDGE:
+        raise ValueError(
+            f"loudspeaker {c.tag} at {say(c.x)}, {say(c.y)} hangs outside the gym"
+            f" ({say(hall.length)} x {say(hall.width)})."
+        )
+    clear = min(hall.clear_height, float(hall.roof_height(c.y)) - 0.1)  # not in the roof itself
+    if c.z > clear + 1e-6:
+        raise ValueError(
+            f"loudspeaker {c.tag} hangs at {say(c.z)}, above the clear height under the joists"
+            f" ({say(clear)})."
+        )
+
+
+def _check_over_seats(scenario, loudspeaker):
+    """A loudspeaker leaves people on balconies and bleachers room over their heads."""
+    c, hall, say = loudspeaker, scenario.hall, scenario.say
+    for balcony in scenario.balconies:
+        over = balcony.underside - 0.3 < c.z < balcony.height + HEADROOM
+        if over and _stands_under(balcony, c, hall):
+            raise ValueError(
+                f"loudspeaker {c.tag} hangs in or less than {say(HEADROOM)} over '{balcony.name}'."
+            )
+    for bank in scenario.banks:
+        if not _stands_under(bank, c, hall):
+            continue
+        if c.z < min(bank.top, _seat_height(scenario, bank, c)) + HEADROOM:
+            raise ValueError(
+                f"loudspeaker {c.tag} at {say(c.z)} hangs less than {say(HEADROOM)} over the seats"
+                f" of '{bank.name}'."
+            )
+
+
+def _stands_under(thing, loudspeaker, hall):
+    """Whether a loudspeaker hangs over the floor that a thing covers."""
+    x0, x1, y0, y1 = thing.footprint(hall)
+    return x0 < loudspeaker.x < x1 and y0 < loudspeaker.y < y1
+
+
 def colliding_loudspeakers(loudspeakers):
-    """Pairs of loudspeakers whose housings meet.
+    """Pairs of loudspeakers whose enclosures meet.
 
     Parameters
     ----------
     loudspeakers : sequence of Loudspeaker
-        Where they hang [-]
+        Where they hang
 
     Returns
     -------
@@ -389,59 +410,66 @@ def _check_uses(scenario):
             )
         if not any(use.group_setting(g).on for g in groups):
             raise ValueError(f"use '{use.name}': every loudspeaker group is off.")
-        _check_setting(scenario, use)
+        _check_configuration(scenario, use)
 
 
 def _check_microphones(scenario):
-    platforms = [p.name for p in scenario.portable_stages]
-    for m in scenario.microphones:
-        stages = [*(["stage"] if scenario.stage else []), *platforms]
-        if m.on not in ("floor", *stages):
-            raise ValueError(
-                f"microphone '{m.name}': on = '{m.on}' is unknown. Known:"
-                f" {', '.join(('floor', *stages))}."
-            )
-        if m.walks is not None and m.walks not in ("court", "floor", *stages):
-            raise ValueError(
-                f"microphone '{m.name}': walks = '{m.walks}' is unknown. Known:"
-                f" {', '.join(('court', 'floor', *stages))}."
-            )
-    hall = scenario.hall
-    for m in scenario.microphones:
-        if m.walks is not None:
-            continue
-        limits = (-hall.length / 2, hall.length / 2, -hall.width / 2, hall.width / 2)
-        if m.on == "stage":
-            # from its front edge
-            limits = (
-                0.0,
-                scenario.stage.depth,
-                -scenario.stage.width / 2,
-                scenario.stage.width / 2,
-            )
-        elif m.on in platforms:
-            limits = next(p for p in scenario.portable_stages if p.name == m.on).footprint()
-        if not (
-            limits[0] - 0.01 <= m.x <= limits[1] + 0.01
-            and limits[2] - 0.01 <= m.y <= limits[3] + 0.01
-        ):
-            where = "the hall" if m.on == "floor" else f"'{m.on}'"
-            raise ValueError(
-                f"microphone '{m.name}' at {scenario.say(m.x)}, {scenario.say(m.y)} stands outside"
-                f" {where}."
-            )
+    for microphone in scenario.microphones:
+        _check_ground(scenario, microphone)
+    for microphone in scenario.microphones:
+        if microphone.walks is None:
+            _check_position(scenario, microphone)
     for use in scenario.uses:
-        for m in scenario.microphones:
-            where = m.walks or m.on
-            if m.name in use.microphones and where in platforms and where not in use.set_up:
-                raise ValueError(
-                    f"use '{use.name}': microphone '{m.name}' needs '{where}', which is not set up."
-                )
-            if m.name in use.microphones and where == "stage" and not use.curtain_open:
-                raise ValueError(
-                    f"use '{use.name}': microphone '{m.name}' is on the stage, whose curtain is"
-                    " closed."
-                )
+        for microphone in scenario.microphones:
+            if microphone.name in use.microphones:
+                _check_opened(scenario, use, microphone)
+
+
+def _check_ground(scenario, microphone):
+    """What a microphone stands on, or its talker walks on, is there."""
+    m = microphone
+    stages = [*(["stage"] if scenario.stage else []), *(p.name for p in scenario.portable_stages)]
+    if m.on not in ("floor", *stages):
+        raise ValueError(
+            f"microphone '{m.name}': on = '{m.on}' is unknown. Known:"
+            f" {', '.join(('floor', *stages))}."
+        )
+    if m.walks is not None and m.walks not in ("court", "floor", *stages):
+        raise ValueError(
+            f"microphone '{m.name}': walks = '{m.walks}' is unknown. Known:"
+            f" {', '.join(('court', 'floor', *stages))}."
+        )
+
+
+def _check_position(scenario, microphone):
+    """A microphone stands within what it stands on."""
+    m, hall, stage = microphone, scenario.hall, scenario.stage
+    x0, x1, y0, y1 = -hall.length / 2, hall.length / 2, -hall.width / 2, hall.width / 2
+    if m.on == "stage":  # from its front edge
+        x0, x1, y0, y1 = 0.0, stage.depth, -stage.width / 2, stage.width / 2
+    elif m.on != "floor":
+        x0, x1, y0, y1 = value_at(scenario, ("portable_stages", m.on)).footprint()
+    if not (x0 - 0.01 <= m.x <= x1 + 0.01 and y0 - 0.01 <= m.y <= y1 + 0.01):
+        where = "the gym" if m.on == "floor" else f"'{m.on}'"
+        raise ValueError(
+            f"microphone '{m.name}' at {scenario.say(m.x)}, {scenario.say(m.y)} stands outside"
+            f" {where}."
+        )
+
+
+def _check_opened(scenario, use, microphone):
+    """A microphone that is open in a use stands where the use has something to stand on."""
+    where = microphone.walks or microphone.on
+    if where in {p.name for p in scenario.portable_stages} and where not in use.set_up:
+        raise ValueError(
+            f"use '{use.name}': microphone '{microphone.name}' needs '{where}', which is not set"
+            " up."
+        )
+    if where == "stage" and not use.curtain_open:
+        raise ValueError(
+            f"use '{use.name}': microphone '{microphone.name}' is on the stage, whose curtain is"
+            " closed."
+        )
 
 
 def warnings(scenario):
@@ -450,7 +478,7 @@ def warnings(scenario):
     Parameters
     ----------
     scenario : Scenario
-        Any scenario [-]
+        Any scenario
 
     Returns
     -------

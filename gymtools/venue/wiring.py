@@ -48,7 +48,7 @@ class Wiring(Thing):
 
 @dataclass(frozen=True, kw_only=True)
 class Equipment(Thing):
-    """How the hall is wired, run and powered; the rack stands in the south-west corner when no
+    """How the gym is wired, run and powered; the rack stands in the south-west corner when no
     place is given.
     """
 
@@ -82,7 +82,7 @@ class Equipment(Thing):
         Parameters
         ----------
         group : str
-            Name of the group [-]
+            Name of the group
 
         Returns
         -------

@@ -6,8 +6,7 @@ import numpy as np
 
 from ..physics.geometry import first_hit
 from ..physics.tracing import zones
-from .locations import along_wall
-from .room import overlap
+from .locations import along_wall, overlap
 
 ZONE = 5.0  # side of a zone, about: the late sound changes little over it [m]
 OVER_SEATS = 0.3  # lower side of a layer over the slope of a bank or over a stage's floor [m]
@@ -26,7 +25,7 @@ def layers(configuration):
     Parameters
     ----------
     configuration : HallConfiguration
-        The hall as it stands in a use [-]
+        The gym as it stands in a use
 
     Returns
     -------

@@ -1,0 +1,437 @@
+"""The pieces of a room, thing by thing: floor, roof and walls, bleachers, chairs, stages and
+balconies as plane surfaces with a finish.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..physics.geometry import INSIDE, polygon_area
+from .locations import along_wall, overlap
+from .seating import CHAIR_HEIGHT
+
+SMALLEST = 1e-3  # piece of a wall that is kept [m2]
+THINNEST = 1e-4  # face of a balcony that is kept [m2]
+FLUSH = 0.01  # within which two things stand flush [m]
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Surface:
+    """A plane convex piece of the room.
+
+    ``part`` names what a designer would call it; ``area`` is what absorbs, with covered parts taken
+    off (a bank counts by the floor it stands on, as its published values do); ``full`` is the
+    finish when every seat is taken; ``blocks`` says whether it may stand between a loudspeaker and
+    a listener.
+    """
+
+    name: str
+    part: str
+    corners: np.ndarray  # (corner, 3) [m]
+    area: float  # [m2]
+    finish: str
+    full: str | None = None
+    blocks: bool = False
+
+
+def floor(hall, court, covered):
+    """Pieces of the floor: the court, and what lies around it.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    court : Court
+        Lines by level of play
+    covered : list of tuple
+        Rectangles (x low, x high, y low, y high) that something stands on [m]
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        None that is no wider than the slack of a joint
+    """
+    x, y = hall.length / 2, hall.width / 2
+    cx, cy = min(court.length / 2, x), min(court.width / 2, y)
+    pieces = {
+        "court": (-cx, cx, -cy, cy),
+        "north floor": (-x, x, cy, y),
+        "south floor": (-x, x, -y, -cy),
+        "east floor": (cx, x, -cy, cy),
+        "west floor": (-x, -cx, -cy, cy),
+    }
+    for name, (a, b, c, d) in pieces.items():
+        if min(b - a, d - c) < INSIDE:
+            continue
+        corners = np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0]], float)
+        free = polygon_area(corners) - sum(overlap((a, b, c, d), r) for r in covered)
+        yield Surface(
+            name=name,
+            part="court" if name == "court" else "floor",
+            corners=corners,
+            area=max(free, 0.0),
+            finish=hall.floor,
+        )
+
+
+def roof(hall):
+    """The roof: one piece where it is flat, else two slopes.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        Seen from below
+    """
+    x, y, low, high = hall.length / 2, hall.width / 2, hall.height, hall.highest
+    flat = high - low < 1e-6
+    slopes = (
+        {"roof": (-y, low, y, low)}
+        if flat
+        else {"north roof": (0, high, y, low), "south roof": (-y, low, 0, high)}
+    )
+    for name, (y0, z0, y1, z1) in slopes.items():
+        corners = np.array([[-x, y0, z0], [x, y0, z0], [x, y1, z1], [-x, y1, z1]], float)
+        yield Surface(
+            name=name, part="roof", corners=corners, area=polygon_area(corners), finish=hall.roof
+        )
+
+
+def wall(hall, side, banks, stage):
+    """A wall, in pieces around the opening of a stage; what bleachers hide does not count.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    side : str
+        "north", "south", "east" or "west"
+    banks : sequence of Bank
+        Bleachers of all sides
+    stage : Stage or None
+        Built-in stage
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        Those that are there
+    """
+    foot, along, _ = along_wall(side, hall)
+    opened = stage is not None and stage.side == side
+    for name, outline in _wall_outlines(hall, side, stage if opened else None).items():
+        if len(outline) < 3 or polygon_area(np.c_[outline, np.zeros(len(outline))]) < SMALLEST:
+            continue
+        corners = foot + outline[:, :1] * along + outline[:, 1:] * np.array([0, 0, 1.0])
+        front = name == "stage front"
+        yield Surface(
+            name=name,
+            part=name if front else f"{side} wall",
+            corners=corners,
+            area=max(polygon_area(corners) - _hidden_area(outline, side, banks), 0.0),
+            finish=stage.front if front else hall.wall(side),
+            blocks=opened,
+        )
+
+
+def _wall_outlines(hall, side, stage):
+    """Outlines (corner, 2), along the wall and up, of the pieces of a wall by name [m]."""
+    half = (hall.length if side in ("north", "south") else hall.width) / 2
+    corners = [(-half, 0.0), (half, 0.0), (half, hall.height), (-half, hall.height)]
+    if side in ("east", "west") and hall.highest - hall.height > 1e-6:
+        corners.insert(3, (0.0, hall.highest))
+    outline, name = np.array(corners), f"{side} wall"
+    if stage is None:
+        return {name: outline}
+    a, b = stage.offset - stage.width / 2, stage.offset + stage.width / 2
+    beyond = _clip(_clip(outline, (1, 0), a), (-1, 0), -b)
+    return {
+        f"{name}, left of the stage": _clip(outline, (-1, 0), -a),
+        f"{name}, right of the stage": _clip(outline, (1, 0), b),
+        f"{name}, over the stage": _clip(beyond, (0, 1), stage.top),
+        "stage front": _clip(beyond, (0, -1), -stage.floor_height),
+    }
+
+
+def _hidden_area(outline, side, banks):
+    """Area of a piece of a wall that bleachers hide [m2]."""
+    box = (*_range(outline[:, 0]), *_range(outline[:, 1]))
+    return sum(
+        overlap((b.offset - b.length / 2, b.offset + b.length / 2, 0.0, b.top), box)
+        for b in banks
+        if b.side == side
+    )
+
+
+def _range(values):
+    return values.min(), values.max()
+
+
+def _clip(outline, normal, limit):
+    """Part of a convex outline (corner, 2) with normal . x >= limit."""
+    kept, normal = [], np.asarray(normal, float)
+    for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
+        da, db = a @ normal - limit, b @ normal - limit
+        if da >= 0:
+            kept.append(a)
+        if da * db < 0:
+            kept.append(a + (b - a) * da / (da - db))
+    return np.array(kept).reshape(-1, 2)
+
+
+def bank(hall, one, banks):
+    """A bank of bleachers: the slope of its seats, its front and its sides.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    one : Bank
+        Open or closed
+    banks : sequence of Bank
+        All banks: a side that stands against another one absorbs nothing
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        The seats first
+    """
+    h, d, top = one.length / 2, one.depth, one.top
+    front = one.first_height - one.row_rise / 2 if one.open else top
+    yield Surface(
+        name=one.name,
+        part=one.name if one.open else "closed bleachers",
+        corners=_corners(hall, one, [(-h, 0, top), (h, 0, top), (h, d, front), (-h, d, front)]),
+        area=one.length * d,
+        finish=one.empty if one.open else "bleacher closed",
+        full=one.full if one.open else None,
+        blocks=True,
+    )
+    faces = {
+        "front": [(-h, d, 0), (h, d, 0), (h, d, front), (-h, d, front)],
+        "left side": [(-h, 0, 0), (-h, d, 0), (-h, d, front), (-h, 0, top)],
+        "right side": [(h, 0, 0), (h, d, 0), (h, d, front), (h, 0, top)],
+    }
+    hidden = {
+        f"{name} side": _hidden(hall, one, s, banks) for name, s in (("left", -1), ("right", 1))
+    }
+    for name, face in faces.items():
+        corners = _corners(hall, one, face)
+        yield Surface(
+            name=f"{one.name}, {name}",
+            part="bleacher fronts" if one.open else "closed bleachers",
+            corners=corners,
+            area=0.0 if hidden.get(name) else polygon_area(corners),
+            finish="bleacher closed",
+            blocks=True,
+        )
+
+
+def _corners(hall, thing, points):
+    """Corners (corner, 3) of what stands along a wall, from points along it, into the gym and up
+    [m].
+    """
+    return np.array([thing.corner(hall, *point) for point in points])
+
+
+def _hidden(hall, one, sign, banks):
+    """Whether a side of a bank stands against a wall, or against another bank at least as large."""
+    half = (hall.length if one.side in ("north", "south") else hall.width) / 2
+    end = one.offset + sign * one.length / 2
+    if abs(abs(end) - half) < FLUSH:
+        return True
+    others = (
+        b
+        for b in banks
+        if b.side == one.side
+        and b is not one
+        and b.depth >= one.depth - FLUSH
+        and b.top >= one.top - FLUSH
+    )
+    return any(abs(b.offset - sign * b.length / 2 - end) < FLUSH for b in others)
+
+
+def chairs(block):
+    """The plane of the heads, and what sound meets from the side; chairs count by their floor area,
+    as their published values do.
+
+    Parameters
+    ----------
+    block : FloorSeats
+        Chairs on the floor
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        The top first
+    """
+    for name, corners in _prism(block, CHAIR_HEIGHT):
+        yield Surface(
+            name=f"{block.name}, {name}" if name else block.name,
+            part=block.name,
+            corners=corners,
+            area=0.0 if name else block.length * block.width,
+            finish=block.empty,
+            full=block.full,
+        )
+
+
+def platform(stage):
+    """A portable stage.
+
+    Parameters
+    ----------
+    stage : PortableStage
+        Set out on the floor
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        The deck first
+    """
+    for name, corners in _prism(stage, stage.height):
+        yield Surface(
+            name=f"{stage.name}, {name}" if name else stage.name,
+            part="portable stage" if name else stage.name,
+            corners=corners,
+            area=polygon_area(corners),
+            finish=stage.finish,
+            blocks=True,
+        )
+
+
+def _prism(thing, high):
+    """Top (no name) and four sides of what stands on the floor."""
+    a, b, c, d = thing.footprint()
+    ring = [(a, c), (b, c), (b, d), (a, d)]
+    yield None, np.array([(x, y, high) for x, y in ring], float)
+    for n, side in enumerate(("south", "east", "north", "west")):
+        (x0, y0), (x1, y1) = ring[n], ring[(n + 1) % 4]
+        yield side, np.array([(x0, y0, 0.0), (x1, y1, 0.0), (x1, y1, high), (x0, y0, high)], float)
+
+
+def recess(hall, stage):
+    """The room behind the opening of a built-in stage.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    stage : Stage
+        Its curtain is open
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        Floor, ceiling, back and sides
+    """
+    h, d, low, top = stage.width / 2, stage.depth, stage.floor_height, stage.top
+    faces = {
+        "floor": [(-h, 0, low), (h, 0, low), (h, d, low), (-h, d, low)],
+        "ceiling": [(-h, 0, top), (h, 0, top), (h, d, top), (-h, d, top)],
+        "back": [(-h, d, low), (h, d, low), (h, d, top), (-h, d, top)],
+        "left": [(-h, 0, low), (-h, d, low), (-h, d, top), (-h, 0, top)],
+        "right": [(h, 0, low), (h, d, low), (h, d, top), (h, 0, top)],
+    }
+    for name, face in faces.items():
+        corners = _in_opening(hall, stage, face)
+        yield Surface(
+            name=f"stage {name}",
+            part="stage",
+            corners=corners,
+            area=polygon_area(corners),
+            finish={"floor": stage.floor, "ceiling": stage.ceiling}.get(name, stage.surrounds),
+        )
+
+
+def curtain(hall, stage):
+    """The closed curtain of a built-in stage.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    stage : Stage
+        What is behind the curtain does not count
+
+    Returns
+    -------
+    piece : Surface
+        In the plane of the wall
+    """
+    h, low, top = stage.width / 2, stage.floor_height, stage.top
+    corners = _in_opening(hall, stage, [(-h, 0, low), (h, 0, low), (h, 0, top), (-h, 0, top)])
+    return Surface(
+        name="stage curtain",
+        part="stage",
+        corners=corners,
+        area=polygon_area(corners),
+        finish=stage.curtain,
+    )
+
+
+def _in_opening(hall, stage, points):
+    """Corners (corner, 3) from points along the opening, behind it and up [m]."""
+    foot, along, inward = along_wall(stage.side, hall)
+    return np.array(
+        [
+            foot + (stage.offset + u) * along - out * inward + np.array([0, 0, z])
+            for u, out, z in points
+        ]
+    )
+
+
+def balcony(hall, one):
+    """A balcony: its rows, its floor, its underside, front and ends.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    one : Balcony
+        Along a wall
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        Those that have an area
+    """
+    for name, (face, finish) in _balcony_faces(one).items():
+        corners = _corners(hall, one, face)
+        area = polygon_area(corners)
+        if area < THINNEST:
+            continue
+        yield Surface(
+            name=f"{one.name}, {name}" if name else one.name,
+            part="balcony" if name else one.name,
+            corners=corners,
+            area=area,
+            finish=finish,
+            full=None if name else one.full,
+            blocks=True,
+        )
+
+
+def _balcony_faces(one):
+    """Points along the wall, into the gym and up, and the finish, of each face of a balcony by
+    name; the rows have none.
+    """
+    h, d, low, floor = one.length / 2, one.depth, one.underside, one.height
+    high, back = floor + one.parapet, floor + one.rows * one.row_rise
+    deep = one.rows * one.row_run  # of the rows
+    faces = {
+        "": ([(-h, 0, back), (h, 0, back), (h, deep, floor), (-h, deep, floor)], one.finish),
+        "floor": ([(-h, deep, floor), (h, deep, floor), (h, d, floor), (-h, d, floor)], one.finish),
+        "underside": ([(-h, 0, low), (h, 0, low), (h, d, low), (-h, d, low)], one.under),
+        "front": ([(-h, d, low), (h, d, low), (h, d, high), (-h, d, high)], one.front),
+        "left end": ([(-h, 0, low), (-h, d, low), (-h, d, floor), (-h, 0, floor)], one.front),
+        "right end": ([(h, 0, low), (h, d, low), (h, d, floor), (h, 0, floor)], one.front),
+    }
+    if one.rows and back > floor:
+        for side, u in (("left", -h), ("right", h)):
+            rise = [(u, 0, floor), (u, deep, floor), (u, 0, back)]
+            faces[f"{side} of the rows"] = rise, one.front
+    return faces
