@@ -19,7 +19,7 @@ from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.arrangements import arrange
 from gymtools.design.decision import decide, reasons
-from gymtools.design.options import HEADLINES, told
+from gymtools.design.options import HEADLINES
 from gymtools.display.documents.handover import write_record
 from gymtools.display.documents.record import record_html
 from gymtools.equipment.schedules import schedules
@@ -116,7 +116,7 @@ def test_numbers_are_the_evaluations(decision, html):
     side = seen.table("figure")
     assert side[0][1:] == ["as drawn (chosen)", "pendants"]
     for row, h in zip(side[1:], HEADLINES, strict=True):
-        assert row[1:] == [told(h, o.headlines[h.key]) for o in decision.options]
+        assert row[1:] == [h.text(o.headlines[h.key]) for o in decision.options]
     assert (
         f"{sum(line.total for line in decision.parts.lines):,.0f} in the price book's currency"
         in words
@@ -147,15 +147,15 @@ def test_reasons_are_computed():
         worse == "It is worse in cost: 2, against 1."
         and dominated == "The chosen one is at least as good in every figure."
     )
-    both = reasons(option(), option(cost=0.5, clarity=0.5))
+    both = reasons(option(), option(cost=0.5, sti=0.5))
     assert both == [
         "It is worse in speech intelligibility (STI), worst use: 0.50, against 1.00.",
         "It is better in cost: 0, against 1.",
     ]
     assert "rests on something else" in reasons(option(), option(cost=0.4))[-1]
     assert (
-        "the same" in reasons(option(), option())[0]
-        and len(reasons(option(), option(spare=None))) == 1
+        "equal those" in reasons(option(), option())[0]
+        and len(reasons(option(), option(feedback_margin=None))) == 1
     )
 
 
