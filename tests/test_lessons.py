@@ -301,8 +301,8 @@ def test_lesson_has_its_parts(path):
 
 
 def test_the_task_has_its_parts():
-    """Behavior: title with the caution, parameters, how it is scored with its source, two panels that
-    store nothing, practice, check last.
+    """Behavior: title with the caution, parameters, how it is scored with its source, two panels
+    that store nothing, practice, check last.
     """
     order = [t for c in cells(TASK) for t in c["metadata"].get("tags", [])]
     assert order == ["title", "parameters", "formula", "panel", "panel", "practice", "check"]
