@@ -76,9 +76,9 @@ def test_a_score_is_the_mean_of_fresh_evaluations(own):
 
 def test_weights_make_the_penalty():
     """Closed form: with one weight alone the penalty is that criterion's."""
-    alone = Weights(**{f: 0.0 for f in task.STEPS if f != "evenness"})
+    alone = Weights(**{f: 0.0 for f in task.STEPS if f != "coverage_range"})
     made = task.score(BRIEF, weights=alone)
-    assert made.penalty == pytest.approx(made.penalties["evenness"])
+    assert made.penalty == pytest.approx(made.penalties["coverage_range"])
 
 
 def test_every_weight_has_words_and_a_unit():
@@ -131,15 +131,15 @@ def test_a_difference_has_the_unit_of_the_criterion(own):
         own,
         penalties={
             **own.penalties,
-            "clarity": own.penalties["clarity"] + 2,
-            "arrivals": own.penalties["arrivals"] + 2,
+            "sti": own.penalties["sti"] + 2,
+            "arrival_spread": own.penalties["arrival_spread"] + 2,
         },
     )
     assert (
         "speech intelligibility by 0.06 STI" in task.difference(worse, own)[1]
         and "by 10.0 ms" in task.difference(worse, own)[1]
     )
-    deaf = Weights(clarity=0.0)
+    deaf = Weights(sti=0.0)
     assert "intelligibility" not in " ".join(
         task.difference(replace(worse, weights=deaf), replace(own, weights=deaf))
     )
@@ -243,7 +243,7 @@ def test_an_interruption_costs_at_most_the_line_it_cut(tmp_path, made):
         ({"penalty": float("nan")}, "penalty is not a number"),
         ({"met": True}, "met is not a number"),
         ({"penalties": {}}, "penalties is no table"),
-        ({"penalties": {"worst": None}}, "penalties 'worst' is not a number"),
+        ({"penalties": {"quietest": None}}, "penalties 'quietest' is not a number"),
         ({"changed": "all"}, "changed is no list"),
         ({"scenario": 3}, "scenario is not text"),
         ({"who": " \n "}, "there is no name"),
@@ -482,7 +482,7 @@ def test_a_brief_differs_from_another():
             met=1,
             checks=1,
             cost=1.0,
-            penalties={"worst": 1.0},
+            penalties={"quietest": 1.0},
             changed=(),
             scenario="",
         )

@@ -617,6 +617,11 @@ def write_plan(plan, folder, *, overwrite=False, date=None):
     -------
     paths : list of Path
         HTML, XLSX and CSV
+
+    Raises
+    ------
+    FileExistsError
+        The folder exists, and its files may not be replaced
     """
     target = Path(folder) / folder_name(plan.scenario).replace("-schedules", "-commissioning")
     if target.exists() and not overwrite:
@@ -641,7 +646,7 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     comparison : Comparison
         Of ``commissioning.comparison.compare``
     folder : str or Path
-        Where to, it must be there
+        An existing folder
     overwrite : bool
         Whether a report of an earlier time may be replaced
     date : datetime.date, optional
@@ -651,6 +656,11 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     -------
     paths : list of Path
         HTML, and TOML where the reverberation was measured
+
+    Raises
+    ------
+    FileExistsError
+        The report exists and may not be replaced
     """
     report = Path(folder) / "commissioning.html"
     if report.exists() and not overwrite:

@@ -64,7 +64,7 @@ class TaskPanel:
     file : str or Path
         Where attempts are kept; exports go into folders beside it
     evaluations : int
-        Of the solver
+        Of the solver; its time grows with them [-]
     weights : Weights, optional
         How much each criterion counts
     """
