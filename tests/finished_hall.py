@@ -13,7 +13,7 @@ from gymtools.commissioning.expected import Conditions, arrival_ms, expect
 from gymtools.commissioning.plan import as_tested
 from gymtools.commissioning.readings import in_octaves, one_value
 from gymtools.commissioning.sheet import filled_sheet
-from gymtools.design.uncertainty import _each_alone
+from gymtools.design.input_errors import ungrouped
 from gymtools.equipment.amplification import amplify
 from gymtools.physics import bands, intelligibility
 from gymtools.venue.paths import changed
@@ -96,7 +96,7 @@ def _built(built, use, gains_db, late_ms):
         if setting(group).on:
             path = ("uses", s.uses[0].name, "groups", group, "delay_ms")
             s = changed(s, {path: setting(group).delay_ms + late})
-    apart = _each_alone(s, s.uses[0])
+    apart = ungrouped(s, s.uses[0])
     for tag, gain in gains_db.items():
         path = ("uses", s.uses[0].name, "groups", tag, "gain_db")
         apart = changed(apart, {path: setting(_group(built, tag)).gain_db + gain})
@@ -117,7 +117,7 @@ def _single(reading, plan, whole, apart):
 def by_itself(built, reading, gains_db):
     """One loudspeaker evaluated with all others off, and set back to the volume of all."""
     s = as_tested(built, reading.use)
-    apart = _each_alone(s, s.uses[0])
+    apart = ungrouped(s, s.uses[0])
     only_this = {
         ("uses", s.uses[0].name, "groups", c.tag, "on"): c.tag == reading.subject
         for c in built.loudspeakers

@@ -185,7 +185,6 @@ def test_a_failure_is_a_row(monkeypatch):
 
 def test_whole_designs_can_be_varied():
     """Behavior: a choice may be a function: arrangements, treatment; what does not fit says so."""
-    """
     lined = Treatment(surface="east wall", area=60.0, finish="wall panels")
     axes = {
         "layout": {
