@@ -78,7 +78,7 @@ def total(scenario, weights=None):
 
 
 def test_one_loudspeaker_over_one_bank_finds_the_downtilt_of_a_scan():
-    """Closed form by scan: with one thing to move, the best of all tilts in steps of 1 degree is
+    """Closed form: by scan, with one thing to move, the best of all tilts in steps of 1 degree is
     found within 1 degree's worth.
     """
     s = bench("north")
@@ -270,7 +270,7 @@ def test_delays_alone():
 
 
 def test_a_second_line_is_delayed():
-    """Trade fact (common practice, no source): a line 20 m down the hall that fires the same way as
+    """Trade fact: common practice, no source: a line 20 m down the hall that fires the same way as
     the first wants a delay of about its way, and gets it: arrivals come together.
     """
     s = bench("east", pan=0.0, tilt=10.0, x=-14.0)
@@ -297,7 +297,7 @@ def test_former_names_are_understood_and_said_once():
     mean; each is named once with its present name, at the line that used it.
     """
     s, quick = bench("north"), dict(starts=1, evaluations=3)
-    with pytest.warns(FutureWarning) as said:
+    with pytest.warns(FutureWarning, match="is now Weights") as said:
         wishes = Wishes(evenness=2.0, loudest=0.25)
     assert wishes == Weights(coverage_range=2.0, loudest=0.25)
     assert [str(w.message) for w in said] == [
@@ -312,7 +312,7 @@ def test_former_names_are_understood_and_said_once():
     new = aim(s, move=("downtilt_deg",), weights=wishes, **quick)
     assert old.after == tilted.after == new.after
     with (
-        pytest.warns(FutureWarning),
+        pytest.warns(FutureWarning, match="is now Weights"),
         pytest.raises(ValueError, match="^sti is given twice, once by its former name"),
     ):
         Wishes(clarity=1.0, sti=1.0)

@@ -125,7 +125,7 @@ def test_what_is_there_already_costs_nothing():
 
 
 def test_everything_has_a_price():
-    """Every type of the data tables has a row, and any finish finds one."""
+    """Behavior: every type of the data tables has a row, and any finish finds one."""
     p = example_prices()
     # measured ones are a scenario's own
     assert all(
@@ -144,8 +144,8 @@ def test_everything_has_a_price():
 
 
 def test_an_own_price_book_is_used(tmp_path):
-    """Prices of another file count; of amplifiers only those that it offers are chosen; a row that
-    is missing is named.
+    """Behavior: prices of another file count; of amplifiers only those that it offers are chosen; a
+    row that is missing is named.
     """
     own = [
         f'{q.kind},"{q.item}",{q.unit},{100 if q.kind == "loudspeaker" else 0},0,'
@@ -225,11 +225,13 @@ def test_a_price_book_in_feet_costs_the_same(tmp_path):
     ],
 )
 def test_a_damaged_price_book_is_refused(tmp_path, rows, message):
+    """Behavior: one line names the file, the row and what is wrong."""
     with pytest.raises(ValueError, match=message):
         read_prices(book(tmp_path, *rows))
 
 
 def test_other_refusals(tmp_path):
+    """Behavior: a book that is missing, no table, no text, or lacks a row is refused in one line."""
     with pytest.raises(ValueError, match=r"none\.csv: there is no such price book"):
         read_prices(tmp_path / "none.csv")
     (tmp_path / "x.csv").write_text("a,b\n1,2\n")

@@ -237,7 +237,7 @@ def test_a_table_of_the_first_version_is_resumed(old):
     of the present run; the figures of both are alike. Said once.
     """
     before = list(csv.DictReader(OLD.open(encoding="utf-8", newline="")))
-    with pytest.warns(FutureWarning) as said:
+    with pytest.warns(FutureWarning, match="earlier version") as said:
         rows = sweep(SMALL, OLD_AXES, file=old)
     assert [str(w.message) for w in said] == [
         "old-sweep.csv: the headings are those of an earlier version. Its rows are kept under the"

@@ -97,7 +97,7 @@ def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
 
 @pytest.mark.parametrize("name", ["larkfield", "stonebridge", "dovecote"])
 def test_a_lectern_that_faces_the_cluster(name):
-    """Trade fact, in part: at the lectern itself the pair wins from 1 kHz up and loses below.
+    """Trade fact: in part, at the lectern itself the pair wins from 1 kHz up and loses below.
 
     Its supercardioid looks at a talker who faces the hall, so that the cluster hangs near its null
     (24 dB down at Larkfield), where only the room returns sound; the pair and the rows, nearer by 5
@@ -319,7 +319,7 @@ def test_pendants_are_clearer_on_the_floor(name, chairs):
     "name, least", [("larkfield", 1.0), ("stonebridge", 0.4), ("alderway", 1.4), ("dovecote", 0.1)]
 )
 def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, use):
-    """Trade fact, in part: the price of pendants is that no way of facing and no place gets out of
+    """Trade fact: in part, the price of pendants is that no way of facing and no place gets out of
     them.
 
     A talker in the west who faces the cluster has it behind the microphone, and more to spare at
