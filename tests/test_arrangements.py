@@ -11,13 +11,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gymtools.design.arrangements import ARRANGEMENTS, WALL, Misfit, arrange, fitting
+from gymtools.design.arrangements import ARRANGEMENTS, arrange, fitting
+from gymtools.design.layouts import WALL
+from gymtools.design.placing import Misfit
 from gymtools.physics.geometry import rotation
 from gymtools.venue import scenario as scenario_module
 from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group
-from gymtools.venue.scenario import Scenario, changed
+from gymtools.venue.paths import changed
+from gymtools.venue.scenario import Scenario
 from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
 from gymtools.venue.uses import Use
@@ -407,7 +410,7 @@ def test_a_larger_hall_gets_a_larger_layout(key, monkeypatch):
 
 
 @pytest.mark.parametrize("key", ARRANGEMENTS)
-def test_a_higher_roof_lifts_every_cabinet(key):
+def test_a_higher_roof_lifts_every_loudspeaker(key):
     """Invariance: two meters more under the joists lift every loudspeaker by two; 0.03 m is what a
     steeper tilt takes or gives (measured).
     """
@@ -512,9 +515,9 @@ def test_what_is_arranged_can_be_edited():
     edited = changed(
         s,
         {
-            ("groups", 2, "downtilt_deg"): 40.0,
-            ("groups", 2, "y"): 1.0,
-            ("uses", 3, "groups", "stage pair", "delay_ms"): 12.0,
+            ("groups", "stage pair", "downtilt_deg"): 40.0,
+            ("groups", "stage pair", "y"): 1.0,
+            ("uses", "graduation", "groups", "stage pair", "delay_ms"): 12.0,
         },
     )
     assert (edited.groups[2].downtilt_deg, edited.groups[2].y) == (40.0, 1.0)
@@ -528,11 +531,11 @@ def test_what_is_arranged_can_be_edited():
     with pytest.raises(
         ValueError, match=r"^loudspeaker P1 hangs at 29 ft 6 1/2 in, above the clear height"
     ):
-        changed(s, {("groups", 2, "height"): 9.0})
+        changed(s, {("groups", "stage pair", "height"): 9.0})
 
 
 @pytest.mark.parametrize("key", ARRANGEMENTS)
-def test_another_cabinet(key):
+def test_another_loudspeaker_type(key):
     """Regression: the type asked for hangs in the first group, higher if it is smaller, still
     inside and apart.
     """
@@ -555,12 +558,12 @@ def test_another_cabinet(key):
         (
             "stage on a side",
             "larkfield",
-            r"^a built-in stage on a side of the hall is needed for this arrangement\.$",
+            r"^a built-in stage on a side of the gym is needed for this arrangement\.$",
         ),
         (
             "stage on an end",
             "stonebridge",
-            r"^a built-in stage on an end of the hall is needed for this arrangement\.$",
+            r"^a built-in stage on an end of the gym is needed for this arrangement\.$",
         ),
     ],
 )

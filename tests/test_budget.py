@@ -225,13 +225,13 @@ def test_a_price_book_in_feet_costs_the_same(tmp_path):
     ],
 )
 def test_a_damaged_price_book_is_refused(tmp_path, rows, message):
-    """Behavior: one line names file, line and what is wrong with it."""
+    """Behavior: one line names the file, the row and what is wrong."""
     with pytest.raises(ValueError, match=message):
         read_prices(book(tmp_path, *rows))
 
 
 def test_other_refusals(tmp_path):
-    """Behavior: files that are no price books, and what a treatment cannot be."""
+    """Behavior: a book that is missing, no table, no text, or lacks a row is refused in one line."""
     with pytest.raises(ValueError, match=r"none\.csv: there is no such price book"):
         read_prices(tmp_path / "none.csv")
     (tmp_path / "x.csv").write_text("a,b\n1,2\n")

@@ -1,5 +1,5 @@
-"""Options: headlines from single evaluations, what is told apart, what is beaten, and the choices
-that are combined.
+"""Options: headlines from single evaluations, how designs differ, which option another betters, and
+the choices that are combined.
 """
 
 from dataclasses import replace
@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.arrangements import ARRANGEMENTS, arrange
+from gymtools.design.comparing import differing_values, loudspeaker_list
 from gymtools.design.options import (
     AS_IT_IS,
     HEADLINES,
@@ -19,51 +21,56 @@ from gymtools.design.options import (
     choices,
     dominated,
     dominated_by,
-    free_areas,
     headlines,
     option,
-    told,
-    told_apart,
-    treated,
 )
-from gymtools.design.sweeping import figures, variations
+from gymtools.design.sweeping import column, figures, variations
+from gymtools.design.treatment import free_areas, treated
 from gymtools.display.charts import options as options_chart
 from gymtools.display.tables import options_table
 from gymtools.equipment.bill import cost
 from gymtools.venue.files import load
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 DOVECOTE, LARKFIELD = (load(SCENARIOS / f"{n}.toml") for n in ("dovecote", "larkfield"))
 
 
 def test_headlines_are_the_worst_of_all_uses():
-    """Closed form: each headline from fresh evaluations of all uses, rounded as told."""
+    """Closed form: each headline from fresh evaluations of all uses, rounded as shown."""
     o = option("A", DOVECOTE)
     results = [evaluate(DOVECOTE, u.name) for u in DOVECOTE.uses]
     verdicts = [v for r in results for v in r.verdicts]
+    areas = [a for r in results for a in r.areas]
+    microphones = [m for r in results for m in r.microphones]
     onto = [v.value for v in verdicts if v.criterion == "on_listeners"]
     assert o.headlines == dict(
         cost=round(cost(DOVECOTE), 0),
-        missed=sum(v.word != "meets" for v in verdicts),
-        clarity=round(min(a.sti_p10 for r in results for a in r.areas), 2),
-        evenness=round(max(max(a.coverage_range_db) for r in results for a in r.areas), 1),
-        spare=round(min(float(m.margin_db.min()) for r in results for m in r.microphones), 1),
-        onto=round(min(onto), 0),
+        failing=sum(v.word != "meets" for v in verdicts),
+        sti=round(min(a.sti_p10 for a in areas), 2),
+        coverage_range=round(max(max(a.coverage_range_db) for a in areas), 1),
+        feedback_margin=round(min(float(m.margin_db.min()) for m in microphones), 1),
+        on_listeners=round(min(onto), 0),
     )
     assert (o.name, o.room, o.scenario) == ("A", "statistical", DOVECOTE) and o.row == figures(
         DOVECOTE
     )
-    assert (
-        headlines({**o.row, **{k: None for k in o.row if k.endswith("spare gain [dB]")}})["spare"]
-        is None
-    )
+    without = {column(u.name, "feedback_margin"): None for u in DOVECOTE.uses}
+    assert headlines({**o.row, **without})["feedback_margin"] is None
 
 
-def test_figures_are_told_without_surplus_digits():
-    texts = [
-        told(h, v) for h, v in zip(HEADLINES, (33086.61, 4, 0.468, 17.24, None, 33.8), strict=True)
-    ]
+def test_headlines_are_the_criterias_own():
+    """Behavior: unit, decimals and direction of a headline are those of its criterion."""
+    for h in HEADLINES[2:]:
+        c = CRITERIA[h.key]
+        assert (h.unit, h.digits, h.better) == (c.unit, c.digits, c.better)
+        assert h.words.lower().startswith(f"{c.label}, worst ".lower())
+
+
+def test_figures_are_shown_without_surplus_digits():
+    """Behavior: money and counts whole, the others with the decimals of their criterion."""
+    values = (33086.61, 4, 0.468, 17.24, None, 33.8)
+    texts = [h.text(v) for h, v in zip(HEADLINES, values, strict=True)]
     assert texts == ["33,087", "4", "0.47", "17.2", "none", "34"]
 
 
@@ -86,13 +93,14 @@ A = points(100, 2, 0.5, 6.0, 3.0, 40)
         (points(99, 2, 0.5, 6.0, 3.5, 40), True),
     ],
 )
-def test_what_is_beaten(other, dominated):
+def test_what_is_bettered(other, dominated):
+    """Closed form: by an option at least as good in every headline and better in one."""
     assert dominated_by(A, {"other": other}) == ("other" if dominated else None)
 
 
 @given(st.lists(st.tuples(*[st.integers(0, 3)] * len(HEADLINES)), min_size=1, max_size=12))
-def test_something_is_never_beaten(rows):
-    """Invariance: of any set at least one is beaten by none, and what beats is not worse in
+def test_something_is_never_bettered(rows):
+    """Invariance: of any set at least one is bettered by none, and what betters is not worse in
     anything.
     """
     all_of = {str(n): points(*row) for n, row in enumerate(rows)}
@@ -109,7 +117,8 @@ def test_something_is_never_beaten(rows):
 
 
 def test_both_without_a_figure_are_compared_in_the_rest():
-    quiet = {**A, "spare": None}
+    """Behavior: two designs without a microphone are compared in all else."""
+    quiet = {**A, "feedback_margin": None}
     assert (
         dominated_by(quiet, {"cheaper": {**quiet, "cost": 90}}) == "cheaper"
         and dominated_by(quiet, {"same": quiet}) is None
@@ -121,8 +130,8 @@ def made(name, room="statistical", **headlines):
 
 
 def test_rooms_are_not_compared_with_each_other():
-    """An option of the traced room beats none by formula, and the table puts no sign between them;
-    within one room it does.
+    """Behavior: an option of the traced room betters none of the statistical room, and the table
+    puts no sign between them; within one room it does.
     """
     one, cheap, traced = made("one"), made("cheap", cost=90), made("traced", room="traced", cost=80)
     assert dominated([one, cheap]) == ["cheap", None] and dominated([one, traced]) == [None, None]
@@ -133,8 +142,8 @@ def test_rooms_are_not_compared_with_each_other():
 
 
 @pytest.mark.parametrize("h", HEADLINES, ids=lambda h: h.key)
-def test_better_is_told_by_sign_and_stands_higher(h):
-    """More of what is better is ▲ better and higher in the figure; less of it is ▼ worse
+def test_better_has_a_sign_and_stands_higher(h):
+    """Behavior: more of what is better is ▲ better and higher in the figure; less of it is ▼ worse
     and lower.
     """
     one, other = made("one"), made("other", **{h.key: A[h.key] + h.better})
@@ -151,8 +160,8 @@ def test_better_is_told_by_sign_and_stands_higher(h):
 
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=6))
 def test_names_at_line_ends_keep_apart_and_on_the_figure(ends):
-    """Six names fit over each other wherever the lines end; the order of the lines is the order of
-    the names.
+    """Invariance: six names fit over each other wherever the lines end; the order of the lines is
+    the order of the names.
     """
     notes = options_chart._names([(y, f"{k}", "black") for k, y in enumerate(ends)])
     places = [n["y"] for n in notes]
@@ -165,11 +174,11 @@ def test_names_at_line_ends_keep_apart_and_on_the_figure(ends):
         assert places == pytest.approx(sorted(ends))
 
 
-def test_what_differs_is_told_in_words():
-    """A tilt, a height in the file's units, a level of one use, a gain, a treatment: each is one
-    line; the same is told as nothing.
+def test_what_differs_is_said_in_words():
+    """Behavior: a downtilt, a height in the file's units, a level of one use, a gain, a treatment:
+    each is one line; the same design twice has none.
     """
-    assert told_apart(LARKFIELD, LARKFIELD) == []
+    assert differing_values(LARKFIELD, LARKFIELD) == []
     other = changed(
         LARKFIELD,
         {
@@ -179,13 +188,13 @@ def test_what_differs_is_told_in_words():
             ("uses", "game", "groups", "court pair", "gain_db"): -2.0,
         },
     )
-    assert sorted(told_apart(LARKFIELD, other)) == [
+    assert sorted(differing_values(LARKFIELD, other)) == [
         ("group 'north row', downtilt", "32°", "40°"),
         ("group 'south row', height", "25 ft 0 in", "19 ft 8 in"),
         ("use 'game', loudspeakers in it, court pair, gain", "-4 dB", "-2 dB"),
         ("use 'game', target speech level", "90 dB(A)", "88 dB(A)"),
     ]
-    hung = told_apart(DOVECOTE, arrange(DOVECOTE, "pendants"))
+    hung = differing_values(DOVECOTE, arrange(DOVECOTE, "pendants"))
     assert [what for what, _, _ in hung if what == "loudspeakers"] and not any(
         what.startswith("group ") for what, _, _ in hung
     )
@@ -193,11 +202,11 @@ def test_what_differs_is_told_in_words():
         DOVECOTE,
         treatments=(*DOVECOTE.treatments, *(replace(t, area=10.0) for t in DOVECOTE.treatments)),
     )
-    assert told_apart(DOVECOTE, replace(DOVECOTE, treatments=())) and len(
-        told_apart(DOVECOTE, twice)
+    assert differing_values(DOVECOTE, replace(DOVECOTE, treatments=())) and len(
+        differing_values(DOVECOTE, twice)
     ) == len(DOVECOTE.treatments)
-    assert all("-" != a != b != "-" for _, a, b in told_apart(DOVECOTE, twice))
-    panels = told_apart(DOVECOTE, treated(DOVECOTE, 30.0))
+    assert all("-" != a != b != "-" for _, a, b in differing_values(DOVECOTE, twice))
+    panels = differing_values(DOVECOTE, treated(DOVECOTE, 30.0))
     assert all(
         what.startswith("treatment of the") and what.endswith(", area") for what, _, _ in panels
     )
@@ -221,8 +230,8 @@ def test_treatment_is_spread_over_what_is_free(scenario, area):
 
 
 def test_choices_are_all_that_can_be_chosen():
-    """The first of each axis leaves the design as it is; every other is either a scenario or
-    refused with a reason; a height moves every group.
+    """Behavior: the first of each axis leaves the design as it is; every other is either a scenario
+    or refused with a reason; a height moves every group.
     """
     axes = choices(DOVECOTE)
     assert [next(iter(c)) for c in axes.values()] == [AS_IT_IS] * 4 and len(
@@ -244,3 +253,9 @@ def test_choices_are_all_that_can_be_chosen():
         [g.height - 1.0 for g in DOVECOTE.groups]
     )
     assert replace(lower, groups=DOVECOTE.groups) == DOVECOTE
+
+
+def test_loudspeakers_are_listed():
+    """Behavior: groups with number and type."""
+    groups = [f"{g.name} ({g.number} {g.loudspeaker})" for g in DOVECOTE.groups]
+    assert loudspeaker_list(DOVECOTE).split(", ") == groups

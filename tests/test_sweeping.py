@@ -10,23 +10,27 @@ from pathlib import Path
 
 import pytest
 
+from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design import sweeping
 from gymtools.design.arrangements import arrange
-from gymtools.design.sweeping import FIGURES, figures, sweep, variations
+from gymtools.design.sweeping import FIGURES, Row, column, figures, sweep, variations
 from gymtools.venue.files import load
 from gymtools.venue.hall import Treatment
-from gymtools.venue.scenario import changed
+from gymtools.venue.paths import changed
 
-DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
+ROOT = Path(__file__).parents[1]
+DOVECOTE = load(ROOT / "scenarios" / "dovecote.toml")
+OLD = ROOT / "tests" / "data" / "old-sweep.csv"  # written by the first version
 SMALL = replace(DOVECOTE, uses=DOVECOTE.uses[:2])
-TILT = ("groups", 0, "downtilt_deg")
+FIRST = DOVECOTE.groups[0].name
+TILT = ("groups", FIRST, "downtilt_deg")
 AXES = {
     "tilt": {f"{t} deg": {TILT: float(t)} for t in (20, 35, 50)},
     "height": {
-        "low": {("groups", 0, "height"): 5.0},
+        "low": {("groups", FIRST, "height"): 5.0},
         "as it is": {},
-        "in the roof": {("groups", 0, "height"): 12.0},
+        "in the roof": {("groups", FIRST, "height"): 12.0},
     },
 }
 
@@ -57,29 +61,47 @@ def test_rows_are_single_evaluations(plain):
         s = changed(SMALL, AXES["tilt"][row["tilt"]] | AXES["height"][row["height"]])
         r = evaluate(s, SMALL.uses[1].name)
         name = r.use.name
-        assert row[f"{name}: STI"] == min(a.sti_p10 for a in r.areas)
-        assert row[f"{name}: evenness [dB]"] == max(max(a.coverage_range_db) for a in r.areas)
-        assert row[f"{name}: spare gain [dB]"] == min(
+        assert row[column(name, "sti")] == min(a.sti_p10 for a in r.areas)
+        assert row[column(name, "coverage_range")] == max(max(a.coverage_range_db) for a in r.areas)
+        assert row[column(name, "feedback_margin")] == min(
             float(m.margin_db.min()) for m in r.microphones
         )
         verdicts = [v for u in SMALL.uses for v in evaluate(s, u.name).verdicts]
-        assert (row["hold"], row["of"]) == (
-            sum(v.word == "meets" for v in verdicts),
-            len(verdicts),
-        ) and row["refused"] == ""
-    assert set(figures(SMALL)) >= {f"{u.name}: {f}" for u in SMALL.uses for f in FIGURES}
+        met = sum(v.word == "meets" for v in verdicts)
+        assert (row["met"], row["checks"], row["refused"]) == (met, len(verdicts), "")
+    assert set(figures(SMALL)) >= {column(u.name, key) for u in SMALL.uses for key in FIGURES}
+
+
+def test_columns_are_headed_by_the_criteria():
+    """Behavior: a heading is the use, the criterion's label and its unit."""
+    assert [column("game", key) for key in FIGURES] == [
+        "game: Speech intelligibility (STI)",
+        "game: Coverage uniformity [dB]",
+        "game: Feedback margin [dB]",
+        "game: Sound onto people [%]",
+        "game: Loudest seat [dB(A)]",
+    ]
+    assert all(CRITERIA[key].label in column("a use", key) for key in FIGURES)
+
+
+def test_a_use_without_a_microphone_has_no_feedback_margin():
+    """Behavior: what cannot be judged is empty, not a number."""
+    quiet = replace(SMALL, uses=(replace(SMALL.uses[0], microphones=()),))
+    assert figures(quiet)[column(quiet.uses[0].name, "feedback_margin")] is None
 
 
 def test_progress_counts_this_sweep_only(tmp_path):
-    """A file that holds rows of other choices too: what is told ends at this sweep's own number."""
-    file, told = tmp_path / "rows.csv", []
+    """Behavior: in a file that holds rows of other choices too, progress ends at this sweep's own
+    number.
+    """
+    file, seen = tmp_path / "rows.csv", []
     sweep(SMALL, AXES, file=file)
     narrow = {
         "tilt": dict([*AXES["tilt"].items()][:1]),
-        "height": {"low": AXES["height"]["low"], "lower": {("groups", 0, "height"): 4.8}},
+        "height": {"low": AXES["height"]["low"], "lower": {("groups", FIRST, "height"): 4.8}},
     }
-    sweep(SMALL, narrow, file=file, progress=lambda *what: told.append(what))
-    assert told == [(1, 2), (2, 2)]
+    sweep(SMALL, narrow, file=file, progress=lambda *what: seen.append(what))
+    assert seen == [(1, 2), (2, 2)]
 
 
 @pytest.mark.parametrize("workers", [1, 2])
@@ -107,8 +129,8 @@ def test_a_dask_cluster_gives_the_same(plain):
 
 
 def test_an_interruption_loses_nothing(plain, tmp_path, monkeypatch):
-    """Stopped in the middle, the file cut in the middle of a row: the next run evaluates only what
-    is missing.
+    """Behavior: stopped in the middle, the file cut in the middle of a row: the next run evaluates
+    only what is missing.
     """
     file, seen = tmp_path / "sweep.csv", []
     first = sweep(
@@ -120,7 +142,7 @@ def test_an_interruption_loses_nothing(plain, tmp_path, monkeypatch):
     )
     assert first == plain[:4] and seen == [(n, 9) for n in (1, 2, 3, 4)]
     with file.open("a", encoding="utf-8") as cut:
-        cut.write("35 deg,low,0123456789abcdef,,holds,3")
+        cut.write("35 deg,low,0123456789abcdef,,meets,3")
     evaluated, one = [], sweeping._one
     monkeypatch.setattr(
         sweeping, "_one", lambda words, *rest: evaluated.append(words) or one(words, *rest)
@@ -134,7 +156,7 @@ def test_an_interruption_loses_nothing(plain, tmp_path, monkeypatch):
 
 
 def test_a_stop_keeps_what_was_handed_out(plain, tmp_path):
-    """With a pool, what is under way when it is stopped is kept too."""
+    """Behavior: with a pool, what is under way when it is stopped is kept too."""
     file, done = tmp_path / "sweep.csv", []
     with ThreadPoolExecutor(2) as pool:
         rows = sweep(
@@ -150,7 +172,7 @@ def test_a_stop_keeps_what_was_handed_out(plain, tmp_path):
 
 
 def test_a_failure_is_a_row(monkeypatch):
-    """An error of one variation stands in its row; the others are there."""
+    """Behavior: an error of one variation stands in its row; the others are there."""
     real = sweeping.figures
     monkeypatch.setattr(
         sweeping,
@@ -162,7 +184,7 @@ def test_a_failure_is_a_row(monkeypatch):
 
 
 def test_whole_designs_can_be_varied():
-    """A choice may be a function: arrangements and treatment; what does not fit says so."""
+    """Behavior: a choice may be a function: arrangements, treatment; what does not fit says so."""
     lined = Treatment(surface="east wall", area=60.0, finish="wall panels")
     axes = {
         "layout": {
@@ -182,6 +204,7 @@ def test_whole_designs_can_be_varied():
 
 
 def test_refusals(tmp_path):
+    """Behavior: axes, rooms and files that mean nothing are refused in one line; the file stays."""
     with pytest.raises(ValueError, match=r"^axes: give at least one axis"):
         sweep(SMALL, {})
     with pytest.raises(ValueError, match=r"^axes: a name is taken\."):
@@ -193,3 +216,69 @@ def test_refusals(tmp_path):
     with pytest.raises(ValueError, match=r"^other\.csv holds another table\."):
         sweep(SMALL, AXES, file=other)
     assert other.read_text(encoding="utf-8") == "a,b\n1,2\n"
+
+
+@pytest.fixture
+def old(tmp_path):
+    """A copy of the table of the first version."""
+    file = tmp_path / "old-sweep.csv"
+    file.write_bytes(OLD.read_bytes())
+    return file
+
+
+OLD_AXES = {
+    "tilt": {"35 deg": {TILT: 35.0}, "50 deg": {TILT: 50.0}},
+    "height": {"as it is": {}, "in the roof": {("groups", FIRST, "height"): 12.0}},
+}
+
+
+def test_a_table_of_the_first_version_is_resumed(old):
+    """Regression: its rows are kept under the present headings, to the last digit, beside the rows
+    of the present run; the figures of both are alike. Said once.
+    """
+    before = list(csv.DictReader(OLD.open(encoding="utf-8", newline="")))
+    with pytest.warns(FutureWarning, match="earlier version") as said:
+        rows = sweep(SMALL, OLD_AXES, file=old)
+    assert [str(w.message) for w in said] == [
+        "old-sweep.csv: the headings are those of an earlier version. Its rows are kept under the"
+        " present ones."
+    ]
+    after = list(csv.DictReader(old.open(encoding="utf-8", newline="")))
+    kept = {row["key"]: row for row in after}
+    assert len(after) == len(before) + len(rows)
+    for was in before:
+        row = kept[was["key"]]
+        assert row["refused"] == was["refused"]
+        assert (row["met"], row["checks"], row["penalty"]) == (was["hold"], was["of"], was["score"])
+        assert row[column("game", "feedback_margin")] == was["game: spare gain [dB]"]
+        assert row["verdict"] == {"falls short": "misses", "": ""}[was["verdict"]]
+        (same,) = [r for r in rows if (r["tilt"], r["height"]) == (was["tilt"], was["height"])]
+        if not was["refused"]:
+            assert float(was["score"]) == pytest.approx(same["penalty"], rel=1e-9)
+            assert float(was["class: STI"]) == pytest.approx(same[column("class", "sti")], rel=1e-9)
+    assert sweep(SMALL, OLD_AXES, file=old) == rows  # nothing is said or evaluated any more
+
+
+def test_a_row_of_the_first_version_is_used_where_its_key_is_the_present_one(old, monkeypatch):
+    """Behavior: a row whose key is the present one is not evaluated again, and has its numbers."""
+    keys = iter([row["key"] for row in csv.DictReader(OLD.open(encoding="utf-8", newline=""))])
+    monkeypatch.setattr(sweeping, "_key", lambda *_: next(keys))
+    monkeypatch.setattr(sweeping, "_one", lambda *_: 1 / 0)
+    with pytest.warns(FutureWarning, match="earlier version"):
+        rows = sweep(SMALL, OLD_AXES, file=old)
+    assert [(r["met"], r["checks"], r["verdict"]) for r in rows if not r["refused"]] == [
+        (18, 28, "misses"),
+        (17, 28, "misses"),
+    ]
+    assert [r["refused"][:11] for r in rows if r["refused"]] == ["cabinet W1 "] * 2
+
+
+def test_former_columns_of_a_row_are_found():
+    """Behavior: a script that asks a row for a former column gets the present one, and is told."""
+    row = Row({"met": 3, "game: Speech intelligibility (STI)": 0.5})
+    with pytest.warns(FutureWarning, match=r"^column 'hold' is now 'met'\.$"):
+        assert row["hold"] == 3
+    with pytest.warns(FutureWarning, match=r"is now 'game: Speech intelligibility \(STI\)'"):
+        assert row["game: STI"] == 0.5
+    with pytest.raises(KeyError, match="cost"):
+        row["cost"]

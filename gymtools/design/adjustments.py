@@ -169,7 +169,7 @@ def mirrors_of(scenario):
     Returns
     -------
     axes : list of int
-        0: mirrored along x, 1: along y
+        0: mirrored along x, 1: along y [-]
     """
     layout = _layout(scenario.loudspeakers)
     return [axis for axis in (0, 1) if _layout(scenario.loudspeakers, axis) == layout]
@@ -185,7 +185,7 @@ def mirrored(scenario, group, mirrors):
     group : str
         Name of a group
     mirrors : list of int
-        Of ``mirrors_of``
+        Of ``mirrors_of`` [-]
 
     Returns
     -------

@@ -28,7 +28,7 @@ VALUES = {
     "splay_deg": "splay",
     "gain_db": "gain",
     "delay_ms": "delay",
-    "target_dba": "speech level wanted",
+    "target_dba": "target speech level",
     "noise_dba": "noise",
     "on": "plays",
 }

@@ -1,5 +1,5 @@
-"""How sure: closed forms on linear cases, the same every time, unknowns told apart, stopped in
-between.
+"""How sure: closed forms on linear cases, the same every time, one input apart from another,
+stopped in between.
 """
 
 from dataclasses import replace
@@ -9,9 +9,12 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from gymtools.acoustics.criteria import judge
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design import uncertainty
-from gymtools.design.uncertainty import WORDS, InputSpread, how_sure
+from gymtools.design.input_errors import INPUTS, WORDS, InputSpread, ungrouped
+from gymtools.design.uncertainty import how_sure
+from gymtools.design.unknowns import Unknowns
 from gymtools.physics import reverberation
 from gymtools.venue.files import load
 
@@ -24,8 +27,15 @@ def only(**spread):
     return InputSpread(**{**NONE, **spread})
 
 
-def found(sureness, criterion, area=None):
-    return next(r for r in sureness.ranges if r.criterion == criterion and area in (None, r.area))
+def found(uncertainties, criterion, area=None):
+    ranges = uncertainties.ranges
+    return next(r for r in ranges if r.criterion == criterion and area in (None, r.area))
+
+
+def designed(scenario, use):
+    """Verdicts of the design itself by criterion and area."""
+    verdicts = judge(evaluate(scenario, use), echoes=False)
+    return {(v.criterion, v.area): v for v in verdicts}
 
 
 @pytest.mark.parametrize("spread", [1.0, 3.0])
@@ -34,7 +44,7 @@ def test_noise_alone_is_linear(spread):
     is the noise's, and it holds with the normal probability of the margin.
     """
     s = replace(DOVECOTE, uses=(replace(DOVECOTE.uses[0], noise_dba=65.0, target_dba=76.0),))
-    r = found(how_sure(s, unknowns=only(noise_db=spread), draws=400), "speech_to_noise")
+    r = found(how_sure(s, unknowns=only(noise_db=spread), draws=200), "speech_to_noise")
     assert np.mean(r.values) == pytest.approx(r.value, abs=0.1)  # places drawn and all places
     assert np.std(r.values) == pytest.approx(spread, rel=0.02)
     assert (r.low - np.mean(r.values), r.high - np.mean(r.values)) == pytest.approx(
@@ -73,7 +83,7 @@ def test_one_finish_alone_moves_reverberation_as_its_formula_says():
         microphones=(),
         uses=(replace(use, closed=()),),
     )
-    r = found(how_sure(s, unknowns=only(absorption_pct=20.0), draws=300), "reverberation")
+    r = found(how_sure(s, unknowns=only(absorption_pct=20.0), draws=200), "rt")
     result = evaluate(s)
     room, alpha = result.configuration.room, s.absorption(s.uses[0])
 
@@ -110,54 +120,50 @@ def test_nothing_unknown_nothing_moves():
     """Invariance: all spreads zero give the design itself, sure or surely not; every verdict but
     echoes is there.
     """
-    sureness = how_sure(DOVECOTE, "assembly", unknowns=InputSpread(**NONE), draws=20)
-    designed = {
-        (v.criterion, v.area): v
-        for v in evaluate(DOVECOTE, "assembly", follow_echoes=False).verdicts
-    }
-    assert {(r.criterion, r.area) for r in sureness.ranges} == set(designed)
-    for r in sureness.ranges:
+    nothing = how_sure(DOVECOTE, "assembly", unknowns=InputSpread(**NONE), draws=20)
+    want = designed(DOVECOTE, "assembly")
+    assert {(r.criterion, r.area) for r in nothing.ranges} == set(want)
+    for r in nothing.ranges:
         assert np.ptp(r.values) == 0 and r.most is None and r.chance in (0.0, 1.0)
-        assert r.value == designed[r.criterion, r.area].value
+        assert r.value == want[r.criterion, r.area].value
         assert np.allclose(r.values, r.value, rtol=1e-6, atol=1e-9) and (r.chance == 1) == (
-            designed[r.criterion, r.area].word == "meets"
+            want[r.criterion, r.area].word == "meets"
         )
-    assert sureness.all_hold == min(r.chance for r in sureness.ranges)
+    assert nothing.least_chance == min(r.chance for r in nothing.ranges)
 
 
 @pytest.mark.parametrize("name", ["dovecote", "larkfield", "alderway", "stonebridge"])
 def test_words_are_the_designs_when_nothing_is_unknown(name):
-    """Invariance: also in halls whose areas have more places than are looked at, each chance is
+    """Invariance: also in halls whose areas have more seats than are looked at, each chance is
     then the design's own word.
     """
     s = load(SCENARIOS / f"{name}.toml")
     for use in s.uses:
-        designed = {
-            (v.criterion, v.area): v for v in evaluate(s, use.name, follow_echoes=False).verdicts
-        }
+        want = designed(s, use.name)
         for r in how_sure(s, use.name, unknowns=InputSpread(**NONE), draws=20).ranges:
-            v = designed[r.criterion, r.area]
+            v = want[r.criterion, r.area]
             assert np.allclose(r.values, v.value, rtol=1e-5, atol=1e-6) and r.chance == float(
                 v.word == "meets"
             ), (use.name, r.criterion, r.area)
 
 
-def test_a_sample_of_the_places_gives_the_chances_of_all(monkeypatch):
-    """Invariance: chances and ranges over the sample equal those over every place, nearly, where an
-    area has more places.
+def test_a_sample_of_the_seats_gives_the_chances_of_all(monkeypatch):
+    """Invariance: chances and ranges over the sample equal those over every seat, nearly, where an
+    area has more seats.
     """
     s = load(SCENARIOS / "stonebridge.toml")
     assert (
         max(a.points.stop - a.points.start for a in evaluate(s, "assembly").areas)
-        > uncertainty.PLACES
+        > uncertainty.SEATS
     )
-    some = how_sure(s, "assembly", draws=60)
-    monkeypatch.setattr(uncertainty, "PLACES", 10**6)
-    for a, b in zip(some.ranges, how_sure(s, "assembly", draws=60).ranges, strict=True):
+
+    some = how_sure(s, "assembly", draws=40)
+    monkeypatch.setattr(uncertainty, "SEATS", 10**6)
+    for a, b in zip(some.ranges, how_sure(s, "assembly", draws=40).ranges, strict=True):
         assert abs(a.chance - b.chance) <= 0.07, (a.criterion, a.area)
 
 
-def test_every_cabinet_errs_for_itself():
+def test_every_loudspeaker_errs_for_itself():
     """Closed form: aim errors are drawn for each loudspeaker's pan and tilt apart, and turn it by
     just that much.
     """
@@ -166,11 +172,11 @@ def test_every_cabinet_errs_for_itself():
         larkfield,
         groups=tuple(replace(g, downtilt_deg=min(g.downtilt_deg, 60)) for g in larkfield.groups),
     )
-    alone = uncertainty._each_alone(larkfield, larkfield.uses[0])
-    turning = uncertainty._DIALS["aim_deg"][0](alone)
+    alone = ungrouped(larkfield, larkfield.uses[0])
+    turning = INPUTS["aim_deg"].subjects(alone)
     assert len(turning) == 2 * len(larkfield.loudspeakers) > 2
     errors = np.arange(1.0, len(turning) + 1) / 10
-    changes = uncertainty._DIALS["aim_deg"][1](alone, turning, errors)
+    changes = INPUTS["aim_deg"].changes(alone, turning, errors)
     moved = [
         changes["groups", group.name, key] - getattr(group, key)
         for group in alone.groups
@@ -182,8 +188,8 @@ def test_every_cabinet_errs_for_itself():
 
 
 def test_draws_that_cannot_be_hung_are_left_out(monkeypatch):
-    """Every other draw is refused: half of them remain and count; when all are refused
-    it is said.
+    """Behavior: every other draw is refused: half of them remain and count; when all are refused it
+    is said.
     """
     real, calls = uncertainty.changed, []
 
@@ -202,19 +208,21 @@ def test_draws_that_cannot_be_hung_are_left_out(monkeypatch):
 
 
 def test_octave_noise_stays_in_its_limits():
+    """Behavior: a noise near the loudest that a scenario may hold is not drawn beyond it."""
     s = replace(DOVECOTE, uses=(replace(DOVECOTE.uses[0], noise_dba=None, noise_db=(119.0,) * 7),))
     assert how_sure(s, unknowns=only(noise_db=5.0), draws=20).draws == 20
 
 
 def test_the_same_seed_gives_the_same_and_stopping_gives_nothing():
-    """Deterministic; progress runs to 1; a stop in between gives None rather than half
-    an answer.
+    """Invariance: the same seed, the same values; progress runs to 1; a stop in between gives None
+    rather than half an answer.
     """
-    told = []
-    a, b = (how_sure(DOVECOTE, draws=20, progress=told.append) for _ in range(2))
+    shares = []
+    a, b = (how_sure(DOVECOTE, draws=20, progress=shares.append) for _ in range(2))
     assert all(np.array_equal(x.values, y.values) for x, y in zip(a.ranges, b.ranges, strict=True))
-    assert told[-1] == pytest.approx(1.0) and told == sorted(told[: len(told) // 2]) * 2
-    assert how_sure(DOVECOTE, draws=20, stop=lambda: len(told) > 0) is None
+    assert shares[-1] == pytest.approx(1.0)
+    assert shares == sorted(shares[: len(shares) // 2]) * 2
+    assert how_sure(DOVECOTE, draws=20, stop=lambda: len(shares) > 0) is None
     c = how_sure(DOVECOTE, draws=20, seed=2)
     assert not np.array_equal(a.ranges[0].values, c.ranges[0].values)
 
@@ -223,19 +231,27 @@ def test_every_unknown_reaches_something():
     """Invariance: each of the five by itself moves at least one criterion, and the whole range is
     at least nearly as wide as the widest of them.
     """
-    sureness = how_sure(load(SCENARIOS / "larkfield.toml"), "game")
+    larkfield = how_sure(load(SCENARIOS / "larkfield.toml"), "game", draws=60)
     for name in WORDS:
-        assert max(r.alone[name] / max(abs(r.value), 1e-9) for r in sureness.ranges) > 1e-3, name
+        assert max(r.alone[name] / max(abs(r.value), 1e-9) for r in larkfield.ranges) > 1e-3, name
     for r in (
-        r for r in sureness.ranges if r.criterion != "arrival_spread"
+        r for r in larkfield.ranges if r.criterion != "arrival_spread"
     ):  # that one jumps when an arrival comes within 10 dB
         assert r.high - r.low > 0.5 * max(r.alone.values())
 
 
 def test_refusals():
+    """Behavior: spreads and numbers of draws outside their range are refused in one line."""
     with pytest.raises(
         ValueError, match=r"noise_db = -1 dB is outside 0 to 20 dB\. One standard deviation"
     ):
         InputSpread(noise_db=-1)
     with pytest.raises(ValueError, match=r"draws = 3 is outside 20 to 5000"):
         how_sure(DOVECOTE, draws=3)
+
+
+def test_the_former_name_is_understood_and_said_once():
+    """Behavior: Unknowns means what InputSpread means."""
+    with pytest.warns(FutureWarning, match=r"^Unknowns\(\.\.\.\) is now InputSpread") as said:
+        assert Unknowns(noise_db=2.0) == InputSpread(noise_db=2.0)
+    assert said[0].filename == __file__
