@@ -87,6 +87,10 @@ class OptionsTab(Section):
         """Show a state; see ``Section.render``."""
         self.combinations.render(state, answer)
 
+    def redraw(self):
+        """Draw lines and maps anew."""
+        self.tell(self.panel.state, self.panel.answer)
+
     def tell(self, state, answer):
         """Draw lines and maps for the use and the quantity of the picture."""
         if not self.options:
@@ -115,7 +119,7 @@ class OptionsTab(Section):
             show_only(self.stand, [])
             return
         self.table.value = tables.card(tables.options_table(self.options, self.options[0]))
-        self.tell(self.panel.state, self.panel.answer)
+        self.redraw()
 
     def _enable(self):
         """Buttons rest where there is nothing for them to do."""
