@@ -373,7 +373,7 @@ def test_a_figure_that_the_page_did_not_draw_is_made_anew(small):
     """
     m = small
     m.set(DOWN, 50.0)
-    old, watch = m.figure, m.frame.children[1]
+    old, watch = m.figure, m.frame.watch
     watch.asked += 1
     assert m.figure is not old and m.frame.children[0] is m.figure and old.comm is None
     sound(m)

@@ -10,7 +10,7 @@ import plotly
 import plotly.graph_objects as go
 from ipywidgets.widgets.widget import _instances as open_widgets
 from plotly.basedatatypes import Undefined
-from traitlets import Int, Unicode
+from traitlets import Int, Unicode, default
 
 LIBRARY = Path(plotly.__file__).parent / "package_data" / "widgetbundle.js"
 TRIES = 4  # figures that a page may ask for before it says that it cannot draw
@@ -55,10 +55,9 @@ class LiveFigure(go.FigureWidget):
     _esm = """
     const wait = (ms) => new Promise((done) => setTimeout(done, ms));
     async function load(model) {
-      const id = model.get("_code_id");
       for (let tries = 0; ; tries++) {
         try {
-          const code = await model.widget_manager.get_model(id);
+          const code = await model.widget_manager.get_model(model.get("_code_id"));
           const type = { type: "text/javascript" };
           const url = URL.createObjectURL(new Blob([code.get("text")], type));
           return await import(url);
@@ -78,7 +77,9 @@ class LiveFigure(go.FigureWidget):
       const figure = (await shared(model)).default();
       for (let tries = 0; missed && tries < 3; tries++) {
         missed = false;
-        const answered = new Promise((done) => model.on("msg:custom", done));
+        const answered = new Promise((done) => {
+          model.on("msg:custom", (message) => { if (message.sent === "state") done(); });
+        });
         model.send({ wanted: "state" });
         await Promise.race([answered, wait(20000)]);
       }
@@ -89,11 +90,21 @@ class LiveFigure(go.FigureWidget):
     export default () => {
       let started;
       return {
-        initialize({ model }) { started = start(model); started.catch(console.warn); },
+        initialize({ model }) {
+          // a model that anywidget has given up hears nothing: its watch must know
+          model.on("msg:custom", () => model.set("_hears", true));
+          model.send({ wanted: "answer" });
+          started = start(model);
+          started.catch(console.warn);
+        },
         async render({ model, el }) { return (await started).render({ model, el }); },
       };
     };
     """
+
+    @default("_code_id")  # known when the page is told of the figure
+    def _shared_code(self):
+        return _page_code().model_id
 
     @staticmethod
     def _remove_overlapping_props(input_data, delta_data, prop_path=()):
@@ -101,7 +112,6 @@ class LiveFigure(go.FigureWidget):
 
     def __init__(self, figure):
         super().__init__(figure)
-        self._code_id = _page_code().model_id
         self._config = {
             **self._config,
             "showSendToCloud": False,
@@ -109,12 +119,12 @@ class LiveFigure(go.FigureWidget):
             "responsive": True,
             "modeBarButtonsToRemove": ["select2d", "lasso2d"],
         }
-        self.on_msg(self._send_present_state)
+        self.on_msg(self._answer)
 
-    def _send_present_state(self, _widget, content, _buffers):
-        if content == {"wanted": "state"}:
+    def _answer(self, _widget, content, _buffers):
+        if content.get("wanted") == "state":
             self.send_state(["_widget_data", "_widget_layout"])
-            self.send({"sent": "state"})
+        self.send({"sent": content.get("wanted")})
 
     def get_state(self, key=None, drop_defaults=False):
         """State for a viewer: as the figure stands, not as it was made.
@@ -151,33 +161,45 @@ class LiveFigure(go.FigureWidget):
 
 class Watch(anywidget.AnyWidget):
     """Watches the figure beside it in the page: fits it to its width, which plotly does not watch,
-    says while it is being drawn, and asks for another when it does not come.
+    says while it is being drawn, and asks for another when it does not come or hears nothing.
     """
 
+    figure_id = Unicode().tag(sync=True)
     asked = Int(0).tag(sync=True)
     tries = Int(TRIES).tag(sync=True)
-    patience = Int(6000).tag(sync=True)  # before another figure is asked for [ms]
     _esm = """
+    const DEAF = 4000, UNDRAWN = 30000;  // how long either may last [ms]
     export default { render({ model, el }) {
       const fit = () => window.dispatchEvent(new Event("resize"));
       const sized = new ResizeObserver(() => requestAnimationFrame(fit));
       requestAnimationFrame(() => { if (el.parentElement) sized.observe(el.parentElement); });
       const drawn = () => [...(el.parentElement?.querySelectorAll(".js-plotly-plot") ?? [])]
         .some((g) => g.data?.length && g._fullData?.length);
-      let since = performance.now(), waited = 0, look;
+      const hears = async () => {
+        try {
+          const figure = await model.widget_manager.get_model(model.get("figure_id"));
+          return Boolean(figure.get("_hears"));
+        } catch (error) { return false; }
+      };
+      let timers = [], gone = false, idle = false, since = performance.now(), waited = 0;
+      // the kernel takes turns: once it has answered here, the figure has been answered before
+      model.on("msg:custom", () => { idle = true; });
+      model.send({ wanted: "answer" });
       el.className = "gt-drawing";
       el.style.color = "#595959";
       el.textContent = "Drawing ...";
-      const check = () => {
-        if (drawn()) {
+      const check = async () => {
+        const heard = await hears();
+        if (gone) return;
+        if (drawn() && heard) {
           el.textContent = "";
-          look = [0, 300, 1000, 2500].map((wait) => setTimeout(fit, wait));
+          timers = [0, 300, 1000, 2500].map((ms) => setTimeout(fit, ms));
           return;
         }
-        // a page that is busy has not looked either: only turns that came count as waiting
-        waited += Math.min(performance.now() - since, 500);
+        // a page that is busy does not look either: only turns that it had count
+        if (idle) waited += Math.min(performance.now() - since, 500);
         since = performance.now();
-        if (waited > model.get("patience")) {
+        if (waited > (heard ? UNDRAWN : DEAF)) {
           if (model.get("asked") >= model.get("tries")) {
             el.textContent = "The picture cannot be drawn. Reload the page.";
             return;
@@ -186,12 +208,16 @@ class Watch(anywidget.AnyWidget):
           model.set("asked", model.get("asked") + 1);
           model.save_changes();
         }
-        look = [setTimeout(check, 250)];
+        timers = [setTimeout(check, 250)];
       };
       check();
-      return () => { sized.disconnect(); (look ?? []).forEach(clearTimeout); };
+      return () => { gone = true; sized.disconnect(); timers.forEach(clearTimeout); };
     } };
     """
+
+    def __init__(self, figure):
+        super().__init__(figure_id=figure.model_id)
+        self.on_msg(lambda *_: self.send({"sent": "answer"}))
 
 
 class FigureFrame(w.VBox):
@@ -211,15 +237,16 @@ class FigureFrame(w.VBox):
 
     def __init__(self, chart, again=None, renewed=None, layout=None):
         self.figure, self._again, self._renewed = LiveFigure(chart), again, renewed
-        watch = Watch()
-        watch.observe(self._renew, names="asked")
-        super().__init__([self.figure, watch], layout=layout or {"width": "100%"})
+        self.watch = Watch(self.figure)
+        self.watch.observe(self._renew, names="asked")
+        super().__init__([self.figure, self.watch], layout=layout or {"width": "100%"})
         self.add_class("gt-stand")
 
     def _renew(self, _change):
-        undrawn = self.figure
-        self.figure = LiveFigure(self._again() if self._again else go.Figure(undrawn))
-        self.children = [self.figure, *self.children[1:]]
-        undrawn.close()
+        unheard = self.figure
+        self.figure = LiveFigure(self._again() if self._again else go.Figure(unheard))
+        self.watch.figure_id = self.figure.model_id
+        self.children = [self.figure, self.watch]
+        unheard.close()
         if self._renewed:
             self._renewed(self.figure)
