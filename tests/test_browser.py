@@ -102,7 +102,8 @@ def until_other(sheet, name, key, before):
     sheet.wait_for_function(
         """([name, key, before]) => { const g = document.querySelector('.js-plotly-plot');
         const t = g.data.find(t => t.name === name && t.visible !== false);
-        return Array.from(t[key], v => Array.isArray(v) ? v.join() : v).join() !== before.join(); }""",
+        const now = Array.from(t[key], v => Array.isArray(v) ? v.join() : v);
+        return now.join() !== before.join(); }""",
         arg=[name, key, before],
         timeout=20_000,
     )
@@ -409,7 +410,7 @@ def test_the_walking_map_is_found_and_follows(sheet):
 
 
 def test_an_arrangement_hangs_other_loudspeakers(sheet):
-    """Behavior: choosing a layout replaces the loudspeakers in 3D, plan and section, and says what it
+    """Behavior: an arrangement replaces the loudspeakers in 3D, plan and section, and says what it
     gives up.
     """
     if not sheet.locator('.widget-label:text-is("Start from")').first.is_visible():

@@ -681,7 +681,7 @@ def test_a_quantity_that_the_use_has_not_got_is_said():
     """
     m = panel(SMALL)
     m.set(("uses", "game", "microphones"), ())
-    m.update(quantity="voice")
+    m.update(quantity="image_shift")
     assert "no voice to compare with" in message(m)
     go_back_button(m).click()
     assert not m.refusal and m.state.quantity == "speech"
