@@ -647,9 +647,9 @@ def test_a_drag_is_one_step_back():
         for value in (31.0, 35.0, 40.0):
             m.set(DOWN, value)
             m.live.flush()
-        m.rest.flush()
+        m.step.flush()
         m.set(DOWN, 50.0)
-        m.rest.flush()
+        m.live.flush()
 
     asyncio.run(drag())
     m.undo()

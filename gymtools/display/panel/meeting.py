@@ -54,6 +54,7 @@ TABS = (
     ("Cautions and limits", LimitsTab),
 )
 FRAME = (PageStyle, Toolbar, TraceSection, Refusals, SaveSection)
+STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
 OPEN = 2  # section that is open at first: the loudspeakers
 
 
@@ -83,6 +84,7 @@ class Meeting:
         self.history = History(PanelState.of(start))
         self.answer, self._possible = answered(self.state), self.state
         self.live, self.rest = Throttle(self.refresh), Debounce(self.settle)
+        self.step = Debounce(self.history.close, STEP)
         self._drawn = self._view(self.answer.result)
         self.frame = FigureFrame(
             scene.figure(self._drawn), lambda: scene.figure(self._drawn), self._new_figure
@@ -205,6 +207,7 @@ class Meeting:
             Where a name is unknown
         """
         self.history.add(self.state.update(**new), what)
+        self.step()
         self.live()
 
     def set(self, path, value):
@@ -295,7 +298,6 @@ class Meeting:
         """What is deferred until a slider stops: the words under the picture, and with them the
         verdicts.
         """
-        self.history.close()
         self._tell()
 
     def trace(self):
