@@ -17,8 +17,9 @@ from test_jobs import until
 import gymtools
 from gymtools.design.advice import sentence
 from gymtools.design.decision import decide
+from gymtools.design.input_errors import InputSpread
 from gymtools.design.options import dominated_by
-from gymtools.design.uncertainty import InputSpread, how_sure
+from gymtools.design.uncertainty import how_sure
 from gymtools.display.panel import advice as advice_panel
 from gymtools.display.panel import aim as aim_panel
 from gymtools.display.panel import options as options_panel

@@ -5,7 +5,7 @@ from html import escape
 import ipywidgets as w
 
 from ...acoustics.criteria import CRITERIA
-from ...design.advice import advise, sentence
+from ...design.advice import advise, limit_sentence, sentence
 from .. import tables
 from ..jobs import Job
 from ..theme import ROOMS
@@ -107,7 +107,7 @@ class AdviceTab(Section):
         if not advice.proposals:
             rows.append(w.HTML(tables.card("<p>No single move helps by more than a little.</p>")))
         if advice.limit:
-            rows.append(w.HTML(tables.card(f"<p>{escape(advice.limit)}</p>")))
+            rows.append(w.HTML(tables.card(f"<p>{escape(limit_sentence(advice.limit))}</p>")))
         return rows
 
     def _move(self, proposal):

@@ -16,12 +16,12 @@ from .section import Section
 
 DRAW_EVERY = 1.2  # the best so far in the picture [s]
 WORDS = {
-    "evenness": "Coverage uniformity",
-    "worst": "Quietest seat",
-    "clarity": "Speech intelligibility",
+    "coverage_range": "Coverage uniformity",
+    "quietest": "Quietest seat",
+    "sti": "Speech intelligibility",
     "stray": "Sound onto people",
-    "spare": "Feedback margin",
-    "arrivals": "Arrivals together",
+    "feedback_margin": "Feedback margin",
+    "arrival_spread": "Arrivals together",
     "loudest": "Not too loud",
 }
 KEYS = {

@@ -6,7 +6,7 @@ from math import prod
 
 import ipywidgets as w
 
-from ...design.options import AS_IT_IS, HEADLINES, choices, dominated_by, headlines, told
+from ...design.options import AS_IT_IS, HEADLINES, choices, dominated_by, headlines
 from ...design.sweeping import sweep, variations
 from .. import tables
 from .controls import show_only
@@ -181,9 +181,7 @@ class Combinations:
     def _row(self, row):
         figures = headlines(row)
         choice = "".join(f"<td>{escape(row[axis])}</td>" for axis in self.axes)
-        return choice + "".join(
-            f'<td class="num">{told(h, figures[h.key])}</td>' for h in HEADLINES
-        )
+        return choice + "".join(f'<td class="num">{h.text(figures[h.key])}</td>' for h in HEADLINES)
 
 
 def _button(words, width, act):
