@@ -162,6 +162,11 @@ class LiveFigure(go.FigureWidget):
 class Watch(anywidget.AnyWidget):
     """Watches the figure beside it in the page: fits it to its width, which plotly does not watch,
     says while it is being drawn, and asks for another when it does not come or hears nothing.
+
+    Parameters
+    ----------
+    figure : LiveFigure
+        Beside it, in the same box
     """
 
     figure_id = Unicode().tag(sync=True)

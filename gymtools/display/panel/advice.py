@@ -23,18 +23,16 @@ STALE = "Something was changed since this advice was computed. Ask again."
 class AdviceTab(Section):
     """Moves that would help the weakest verdicts of the use that is shown."""
 
-    def __init__(self, panel):
+    def _begin(self):
         self.job = Job(self._done, outdated=self._clear, stale=STALE)
         self._tried = None  # state
-        super().__init__(panel)
 
     @property
     def words(self):
         """The line of words."""
         return self.job.words
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         self.ask = w.Button(description="What would help?", layout={"width": "160px"})
         self.ask.on_click(lambda _: self.start())
         self.job.starts_with(self.ask)
@@ -71,7 +69,7 @@ class AdviceTab(Section):
 
         self.job.start(work, f"Trying moves for {state.use}.")
 
-    def render(self, state, answer):
+    def _render(self, state, answer):
         """Show a state; what is no longer as tried has no way back."""
         if self._tried is not None and not state.same_design(self._tried):
             self._tried = None

@@ -42,12 +42,11 @@ GIVEN_UP = "What was better by formula is not better in the traced room: the aim
 class AimSection(Section):
     """A search that sets the controls to what it found."""
 
-    def __init__(self, panel):
+    def _begin(self):
         self.job = Job(self._done, told=self._better)
         self.job.words.layout.width = "345px"
         self.job.words.add_class("gt-words")
         self._drawn, self._tried = 0.0, None
-        super().__init__(panel)
 
     @property
     def words(self):
@@ -59,8 +58,7 @@ class AimSection(Section):
         """The button that ends the search with the best so far."""
         return self.job.halt
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         self.weights = {
             f.name: w.FloatSlider(
                 f.default,
@@ -109,7 +107,7 @@ class AimSection(Section):
             "Looking for a better aim; the picture shows the best so far.",
         )
 
-    def render(self, state, answer):
+    def _render(self, state, answer):
         """Show a state; what is no longer as found has no way back."""
         if self._tried is not None and not state.same_design(self._tried):
             self._tried = None

@@ -14,16 +14,13 @@ from .section import Section
 class LoudspeakerTab(Section):
     """A loudspeaker closely."""
 
-    def __init__(self, panel):
+    def _begin(self):
         self._shown = None  # type
-        super().__init__(panel)
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         return w.VBox(layout={"width": "100%"})
 
-    def tell(self, state, answer):
-        """Fill in words and figure; see ``Section.tell``."""
+    def _tell(self, state, answer):
         shown = answer.scenario
         kind = (shown.in_group(state.group) or shown.loudspeakers)[0].type
         if kind == self._shown:

@@ -42,7 +42,7 @@ class SliderSpec:
         Returns
         -------
         shown : float
-            In the units of the slider
+            The same [unit of the slider]
         """
         return to_file(value, self.unit, units)
 
@@ -52,7 +52,7 @@ class SliderSpec:
         Parameters
         ----------
         value : float
-            As the slider shows it
+            As the slider shows it [unit of the slider]
         units : str
             "m" or "ft"
 
@@ -96,7 +96,7 @@ class SliderSpec:
         Returns
         -------
         low, high, step : float
-            In the units of the slider
+            Both ends, and from one value to the next [unit of the slider]
         """
         in_feet = {"m": self.feet_step, "m2": 10.0}.get(self.unit, self.step)
         step = in_feet if units == "ft" else self.step
@@ -167,6 +167,9 @@ class Control:
         widget : ipywidgets.Widget
             Standing as described
         """
+        return self._widget(report)
+
+    def _widget(self, report):
         raise NotImplementedError
 
 
@@ -177,8 +180,7 @@ class Slider(Control):
     spec: SliderSpec
     units: str
 
-    def make(self, report):
-        """The widget; see ``Control``."""
+    def _widget(self, report):
         return self.spec.slider(self.value, self.units, lambda _, new: report(new))
 
 
@@ -191,8 +193,7 @@ class Choice(Control):
     width: str = WIDE
     label_width: str = "132px"
 
-    def make(self, report):
-        """The widget; see ``Control``."""
+    def _widget(self, report):
         box = w.Dropdown(
             options=list(self.options),
             value=self.value,
@@ -212,8 +213,7 @@ class Tick(Control):
     indent: str = "136px"
     width: str = WIDE
 
-    def make(self, report):
-        """The widget; see ``Control``."""
+    def _widget(self, report):
         margin = f"0 0 0 {self.indent}"
         layout = {"width": self.width, "margin": margin}
         box = w.Checkbox(self.value, description=self.label, indent=False, layout=layout)
@@ -233,8 +233,7 @@ class Number(Control):
     width: str = WIDE
     label_width: str = "132px"
 
-    def make(self, report):
-        """The widget; see ``Control``."""
+    def _widget(self, report):
         box = (w.BoundedIntText if self.whole else w.BoundedFloatText)(
             value=self.value,
             min=self.low,
@@ -259,8 +258,7 @@ class Push(Control):
     width: str = "130px"
     margin: str = "2px"
 
-    def make(self, report):
-        """The widget; see ``Control``."""
+    def _widget(self, report):
         looks = dict(description=self.label, tooltip=self.tip, disabled=not self.enabled)
         looks["layout"] = {"width": self.width, "margin": self.margin}
         if self.stays:
@@ -278,8 +276,7 @@ class Switch(Control):
 
     options: tuple
 
-    def make(self, report):
-        """The widget; see ``Control``."""
+    def _widget(self, report):
         style = dict(button_width="76px")
         box = w.ToggleButtons(options=list(self.options), value=self.value, style=style)
         box.observe(lambda change: report(change["new"]), names="value")
@@ -292,8 +289,7 @@ class Words(Control):
 
     width: str = ""
 
-    def make(self, report):
-        """The widget; see ``Control``."""
+    def _widget(self, report):
         words = w.HTML(self.value, layout={"width": self.width} if self.width else {})
         words.add_class("gt-words")
         return words

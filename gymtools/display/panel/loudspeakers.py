@@ -28,12 +28,10 @@ NO_LEAD = (("set delays so that ... leads", ""),)
 class LoudspeakersSection(Section):
     """One row of loudspeakers at a time, and arrangements of all of them."""
 
-    def __init__(self, panel):
+    def _begin(self):
         self._words = ""  # on the last arrangement that was asked for
-        super().__init__(panel)
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         path = ("groups", state.group)
         names = tuple(g.name for g in state.start.groups)
         types = tuple((t.name, t.name) for t in state.start.loudspeaker_types.values())

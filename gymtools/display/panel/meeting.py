@@ -262,7 +262,7 @@ class Meeting:
         Parameters
         ----------
         index : int
-            Which of the result's points
+            Which of the result's points [-]
         """
         self.update(seat=index, tab=SeatTab.title)
 

@@ -27,8 +27,7 @@ WALKING = "<b>The walking map</b> shows where a wireless microphone may go"
 class MicrophonesSection(Section):
     """Microphones of the use, and the walking map."""
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         opened = state.value(("uses", state.use, "microphones"))
         rows = [Words(key="open", value=f"<b>Open in {escape(state.use)}</b>")]
         for m in state.start.microphones:

@@ -31,15 +31,13 @@ ON_FILE = (
 class OptionsTab(Section):
     """Pinned options side by side, and all combinations of a few choices."""
 
-    def __init__(self, panel):
+    def _begin(self):
         self.pins = Pins(self._draw)
         self.job = Job(self._done, refused=self._refused)
         self.job.bar.layout.width = "260px"
         self.job.words.add_class("gt-options-words")
         self._then = None
-        self.combinations = Combinations(panel, self.pins, self.work, self.refuse)
-        super().__init__(panel)
-        self._draw()
+        self.combinations = Combinations(self.panel, self.pins, self.work, self.refuse)
 
     @property
     def options(self):
@@ -51,8 +49,7 @@ class OptionsTab(Section):
         """The line of words."""
         return self.job.words
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         narrow = dict(description_width="50px")
         self.name = w.Text("A", description="Name", layout={"width": "260px"}, style=narrow)
         self.chosen = w.Dropdown(description="Option", layout={"width": "240px"}, style=narrow)
@@ -69,6 +66,7 @@ class OptionsTab(Section):
         self.table, self.stand = w.HTML(), w.VBox(layout={"width": "100%"})
         pinned = [self.name, self.pin_button, self.chosen, self.show_button, self.drop_button]
         work = [self.trace_button, self.file_button, again, self.job.halt, self.job.bar]
+        self._draw()
         return w.VBox(
             [
                 w.HTML(quiet(ABOUT)),
@@ -83,15 +81,14 @@ class OptionsTab(Section):
 
     # ---- what is shown
 
-    def render(self, state, answer):
-        """Show a state; see ``Section.render``."""
+    def _render(self, state, answer):
         self.combinations.render(state, answer)
 
     def redraw(self):
         """Draw lines and maps anew."""
         self.tell(self.panel.state, self.panel.answer)
 
-    def tell(self, state, answer):
+    def _tell(self, state, answer):
         """Draw lines and maps for the use and the quantity of the picture."""
         if not self.options:
             return

@@ -34,14 +34,12 @@ LOOKS = dict(width="330px", label_width="150px")
 class PartsTab(Section):
     """Schedules with the choices that make them."""
 
-    def __init__(self, panel):
+    def _begin(self):
         self._choices = w.HBox(layout={"flex_flow": "row wrap"})
         self.job = Job(self._written, refused=self._refused)
         self.prices = self.made = None
-        super().__init__(panel)
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         self.book = w.Text(
             "",
             placeholder="the package's invented prices",
@@ -68,12 +66,10 @@ class PartsTab(Section):
         """The line of words."""
         return self.job.words
 
-    def board_box(self):
-        """Where the described controls stand; see ``Section.board_box``."""
+    def _board_box(self):
         return self._choices
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         wired, groups = ("equipment", "wiring", state.group), (g.name for g in state.start.groups)
         volts = state.value((*wired, "line_volts"))
         lines = LINES
@@ -152,8 +148,7 @@ class PartsTab(Section):
         self.job.words.value = quiet(words)
         self.replace_button.layout.display = HIDDEN
 
-    def tell(self, state, answer):
-        """Compute and show all schedules; see ``Section.tell``."""
+    def _tell(self, state, answer):
         try:
             self.made = parts(state.scenario, prices=self.prices)
         except ValueError as error:

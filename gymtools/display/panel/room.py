@@ -24,8 +24,7 @@ PARTS = (("roof", "Roof finish"), ("walls", "Wall finish"))
 class RoomSection(Section):
     """Size, finishes, treatment and air."""
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         finishes = tuple(sorted(FINISHES))
         rows = [
             self.panel.slider(("hall", name), words)

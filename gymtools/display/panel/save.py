@@ -13,8 +13,7 @@ from .section import Section
 class SaveSection(Section):
     """File name, and what became of it."""
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         school = self.panel.start.name.split()[0].lower()
         self.name = w.Text(
             f"{school}-option.toml", description="Save as", layout={"width": "330px"}

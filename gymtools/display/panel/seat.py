@@ -30,7 +30,7 @@ def looked_at(state, result):
     -------
     index : int or None
         Of the result's points; the quietest of the first area where the tab is open and no seat
-        has been chosen
+        has been chosen [-]
     """
     if state.seat is not None:
         return min(state.seat, len(result.points) - 1)
@@ -45,7 +45,7 @@ def numbered(result, index):
     result : Result
         Has the seats
     index : int
-        Of the result's points
+        Of the result's points [-]
 
     Returns
     -------
@@ -68,12 +68,12 @@ def index_of(result, area, row, seat):
     area : str
         Name of the area
     row, seat : int
-        From 1; the last one where there are fewer
+        From 1; the last one where there are fewer [-]
 
     Returns
     -------
     index : int
-        Of the result's points
+        Of the result's points [-]
     """
     there = result.configuration.areas[area]
     first = int(np.flatnonzero(result.area == area)[0])
@@ -86,26 +86,22 @@ class SeatTab(Section):
 
     title = "One seat"
 
-    def __init__(self, panel):
+    def _begin(self):
         self.words, self.stand = w.HTML(), w.VBox(layout={"width": "100%"})
         self._chosen = w.HBox()
-        super().__init__(panel)
 
     @property
     def figure(self):
         """The live figure; None until the tab has been opened."""
         return self.stand.children[0].figure if self.stand.children else None
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         return w.VBox([self._chosen, self.words, self.stand])
 
-    def board_box(self):
-        """Where the described controls stand; see ``Section.board_box``."""
+    def _board_box(self):
         return self._chosen
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         index = looked_at(state, answer.result)
         if index is None:
             return []
@@ -131,8 +127,7 @@ class SeatTab(Section):
             Words(key="hint", value=quiet(HINT)),
         ]
 
-    def tell(self, state, answer):
-        """Fill in words and figure; see ``Section.tell``."""
+    def _tell(self, state, answer):
         result, index = answer.result, looked_at(state, answer.result)
         found = seats.look(result, index)
         limit = max(found.without, key=found.without.get)

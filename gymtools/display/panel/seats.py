@@ -21,8 +21,7 @@ CHAIRS = (
 class SeatsSection(Section):
     """Bleachers pulled out, chairs and stages set out, the curtain, and who sits there."""
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         rows = []
         for bank in state.start.banks:
             pulled_out = bank.name not in state.value(("uses", state.use, "closed"))

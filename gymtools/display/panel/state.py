@@ -38,7 +38,7 @@ class PanelState:
     facing_deg : float or None
         Where its talker faces; None is the worst way [deg]
     seat : int or None
-        Which of the result's points is looked at
+        Which of the result's points is looked at [-]
     tab : str
         Open under the picture
     folded : bool
@@ -247,7 +247,7 @@ class History:
     state : PanelState
         First state
     most : int
-        Steps that are kept
+        Steps that are kept [-]
     """
 
     def __init__(self, state, most=MOST_STEPS):

@@ -15,12 +15,10 @@ UNITS = (("feet", "ft"), ("meters", "m"))
 class Toolbar(Section):
     """Use, quantity, section and units; undo and redo; the notebook's code."""
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         return w.HBox()
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         areas = tuple(answer.result.configuration.areas)
         uses = tuple(u.name for u in state.start.uses)
         quantities = tuple((q.label, key) for key, q in QUANTITIES.items())
@@ -67,14 +65,12 @@ class Toolbar(Section):
 class Refusals(Section):
     """One line on what cannot be, with the way back to what could."""
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         box = w.HBox()
         box.add_class("gt-message")
         return box
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         if not answer.refusal:
             return [Words(key="nothing", value="")]
         said = (
@@ -94,10 +90,8 @@ class Refusals(Section):
 class PageStyle(Section):
     """The style sheet, which hides the code."""
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         return w.HTML()
 
-    def render(self, state, answer):
-        """Show a state; see ``Section.render``."""
+    def _render(self, state, answer):
         self.box.value = style(state.folded)

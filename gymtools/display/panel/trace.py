@@ -18,25 +18,21 @@ PAINT_EVERY = 0.8  # while the room is being traced [s]
 class TraceSection(Section):
     """Says which room is shown, and traces it when nothing moves."""
 
-    def __init__(self, panel):
+    def _begin(self):
         self.words = w.HTML()
         self.words.add_class("gt-room")
         self.job = Job(self._done, told=self._piece, waits=True)
         self.job.bar.layout.width = "220px"
         self.later = Debounce(self.begin, TRACE_AFTER)
         self._painted, self._tick = 0.0, w.HBox()
-        super().__init__(panel)
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         return w.HBox([self._tick, self.words, self.job.bar, self.job.error])
 
-    def board_box(self):
-        """Where the described controls stand; see ``Section.board_box``."""
+    def _board_box(self):
         return self._tick
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         return [
             Tick(
                 key="trace",
@@ -48,9 +44,7 @@ class TraceSection(Section):
             )
         ]
 
-    def render(self, state, answer):
-        """Show a state; see ``Section.render``."""
-        super().render(state, answer)
+    def _render(self, state, answer):
         if not state.trace and self.job.running:
             self.job.discard()
         self._say(answer)

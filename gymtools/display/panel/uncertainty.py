@@ -30,9 +30,8 @@ STALE = "Something was changed since the last draws. Draw again."
 class SureTab(Section):
     """Ranges of the use that is shown."""
 
-    def __init__(self, panel):
+    def _begin(self):
         self.job = Job(self._done, stale=STALE)
-        super().__init__(panel)
 
     @property
     def words(self):
@@ -44,8 +43,7 @@ class SureTab(Section):
         """Ranges that belong to what is shown; None where there are none."""
         return self.job.result
 
-    def make(self):
-        """Make what always stands there; see ``Section.make``."""
+    def _make(self):
         self.unknowns = {f.name: self._unknown(f.name, f.default) for f in fields(InputSpread)}
         self.draw = w.Button(description="Draw 200 times", layout={"width": "160px"})
         self.draw.on_click(lambda _: self.start())

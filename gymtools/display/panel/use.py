@@ -10,8 +10,7 @@ NOISE = dict(label="Noise", low=30, high=100, step=1, unit="dB(A)")
 class UseSection(Section):
     """Target level, noise and weights of the use that is shown."""
 
-    def controls(self, state, answer):
-        """Descriptions of the controls; see ``Section.controls``."""
+    def _controls(self, state, answer):
         path, use = ("uses", state.use), state.start.use(state.use)
         rows = [self.panel.slider((*path, "target_dba"), TARGET)]
         if use.noise_dba is not None:
