@@ -88,18 +88,12 @@ def page(width=1700, height=1250):
         browser = driver.chromium.launch(executable_path=browser_path(), args=FLAGS)
         sheet = browser.new_page(viewport={"width": width, "height": height})
         sheet.errors, sheet.left = [], []
-        # anywidget complains when five megabytes of page code take it more than two seconds, and
-        # goes on all the same JupyterLab takes back a request of its own when the kernel is
-        # restarted before it was answered, and makes it again
-        harmless = (
-            "[anywidget] Failed to initialize model.",
-            "Canceled future for create_subshell_request",
-        )
+        # JupyterLab takes back a request of its own when the kernel is restarted before it was
+        # answered, and makes it again
+        harmless = "Canceled future for create_subshell_request"
         sheet.on(
             "pageerror",
-            lambda error: (
-                None if any(h in str(error) for h in harmless) else sheet.errors.append(str(error))
-            ),
+            lambda error: None if harmless in str(error) else sheet.errors.append(str(error)),
         )
         sheet.on(
             "request",
@@ -113,9 +107,18 @@ def page(width=1700, height=1250):
         browser.close()
 
 
-def open_workbook(sheet, address, path, last=LAST_LINE, in_space=True):
+def drawn(sheet):
+    """Wait until the watch of every figure says that it has been drawn and hears the kernel."""
+    sheet.wait_for_function(
+        """() => { const watches = [...document.querySelectorAll('.gt-drawing')];
+        return watches.length && watches.every(e => e.textContent === ''); }""",
+        timeout=90_000,
+    )
+
+
+def open_workbook(sheet, address, path, last=LAST_LINE):
     """Open a notebook as one document and run all of it; returns when the last cell has printed its
-    line and the picture (in space) has been drawn.
+    line and every picture has been drawn.
     """
     sheet.goto(f"{address}/doc/tree/{path}")
     sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
@@ -128,16 +131,9 @@ def open_workbook(sheet, address, path, last=LAST_LINE, in_space=True):
     sheet.keyboard.press("Escape")
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
     sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
-    sheet.wait_for_selector(f".js-plotly-plot{' canvas' if in_space else ''}", timeout=90_000)
-    drawn = "g._fullLayout.scene" if in_space else "true"
-    sheet.wait_for_function(
-        "() => { const g = document.querySelector('.js-plotly-plot'); return g && g._fullLayout"
-        f" && {drawn}; }}",
-        timeout=30_000,
-    )
     # checks move things: they must be through
-    sheet.wait_for_selector(f"text={last}", state="attached", timeout=90_000)
-    sheet.wait_for_timeout(1500)
+    sheet.wait_for_selector(f"text={last}", state="attached", timeout=150_000)
+    drawn(sheet)
 
 
 def trace(sheet, name, key):

@@ -14,7 +14,7 @@ import pytest
 from gymtools.display.lessons.experiment import Aim, Experiment
 from gymtools.display.lessons.printed import ComparedTable, printed, worked_by_hand
 from gymtools.display.lessons.question import Question, Slip, folded
-from gymtools.display.panel.controls import Knob
+from gymtools.display.panel.controls import SliderSpec
 
 TRAINING = Path(__file__).resolve().parent.parent / "workbooks" / "training"
 # the closing task: no guess, no experiment, no published table; it has panels instead
@@ -161,7 +161,7 @@ def experiment(**more):
         unit="dB",
         **{"high": 2.0, **more},
     )
-    adjustment = Knob(path=("x",), label="along", low=0, high=10, step=0.5, unit="m")
+    adjustment = SliderSpec(path=("x",), label="along", low=0, high=10, step=0.5, unit="m")
     return Experiment(
         [adjustment], {"x": 0.0}, parabola, lambda y: go.Figure(go.Scatter(x=[0, 1], y=[y, y])), aim
     )

@@ -6,7 +6,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import plotly.graph_objects as go
 import pytest
 
 import gymtools
@@ -96,7 +95,8 @@ def test_scales_stay_when_a_loudspeaker_moves(larkfield):
 def test_painter_brings_a_figure_to_the_same_state_as_a_new_one(larkfield):
     """Invariance: a figure that has been moved equals a figure made anew, layer by layer."""
     scenario = larkfield.scenario
-    painter = scene.Painter(scene.View(result=larkfield, units="ft"), go.Figure)
+    first = scene.View(result=larkfield, units="ft")
+    painter = scene.Painter(first, scene.figure(first))
     changes = {
         ("groups", "north row", "downtilt_deg"): 55.0,
         ("uses", "game", "closed"): ("south bank",),

@@ -1,5 +1,5 @@
-"""A figure that survives reloads and mixed updates, a hand that never waits (the newest value
-wins), and work done beside it.
+"""Work that the page does not wait for: the newest value wins, what is deferred until a slider
+stops, and long work in a thread.
 """
 
 import asyncio
@@ -7,96 +7,41 @@ import html
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
-from copy import deepcopy
 
-import anywidget
 import ipywidgets as w
-import plotly.graph_objects as go
-from plotly.basedatatypes import Undefined
+
+GIVEN_UP = "Stopped, because something was changed."
+HIDDEN, SHOWN = "none", "inline-flex"  # display of a button
 
 
-class LiveFigure(go.FigureWidget):
-    """FigureWidget whose late viewers see the present state and whose batches may mix traces;
-    nothing is sent to outside services.
+def not_possible(refusal):
+    """A refusal in one line.
 
-    Plotly 7 keeps the state of construction for pages opened later; a batch that updates an
-    attribute of some traces makes the page report the others' arrays back; and what a page reports
-    as its defaults is dropped from the figure, so that a page opened later lacks it. All three are
-    mended here.
+    Parameters
+    ----------
+    refusal : Exception or str
+        What was refused
+
+    Returns
+    -------
+    html : str
+        For an HTML widget
     """
-
-    @staticmethod
-    def _remove_overlapping_props(input_data, delta_data, prop_path=()):
-        return []  # the figure keeps what it was given, whatever a page takes for its default
-
-    def __init__(self, figure):
-        super().__init__(figure)
-        self._config = {
-            **self._config,
-            "showSendToCloud": False,
-            "displaylogo": False,
-            "responsive": True,
-            "modeBarButtonsToRemove": ["select2d", "lasso2d"],
-        }
-
-    def get_state(self, key=None, drop_defaults=False):
-        """State for a viewer: as the figure stands, not as it was made.
-
-        Parameters
-        ----------
-        key : str, list or None
-            What is asked for [-]
-        drop_defaults : bool
-            Leave defaults out [-]
-
-        Returns
-        -------
-        state : dict
-            Widget state
-        """
-        if (key is None or key == "_widget_data") and getattr(
-            self, "_layout_obj", None
-        ) is not None:
-            self._trait_values["_widget_data"] = deepcopy(self._data)
-            self._trait_values["_widget_layout"] = deepcopy(self._layout_obj._props)
-        return super().get_state(key=key, drop_defaults=drop_defaults)
-
-    def _send_update_msg(
-        self, restyle_data, relayout_data, trace_indexes=None, source_view_id=None
-    ):
-        numbers = self._normalize_trace_indexes(trace_indexes)
-        for name, found in restyle_data.items():
-            for k, value in enumerate(found):
-                if value is Undefined and name in self._data[numbers[k]]:
-                    found[k] = self._data[numbers[k]][name]
-        super()._send_update_msg(restyle_data, relayout_data, trace_indexes, source_view_id)
+    return f"<b>Not possible:</b> {html.escape(str(refusal))}"
 
 
-class Fit(anywidget.AnyWidget):
-    """Invisible; tells the figures of the page when the place beside it gets another width, which
-    plotly does not watch.
-    """
-
-    _esm = """
-    export default { render({ el }) {
-      const tell = () => window.dispatchEvent(new Event("resize"));
-      const watch = new ResizeObserver(() => requestAnimationFrame(tell));
-      requestAnimationFrame(() => { if (el.parentElement) watch.observe(el.parentElement); });
-      // the figure may be drawn after this
-      const late = [300, 1000, 2500].map((wait) => setTimeout(tell, wait));
-      return () => { watch.disconnect(); late.forEach(clearTimeout); };
-    } };
-    """
+def _fault(error):
+    return f"<pre>{html.escape(repr(error))}</pre>"
 
 
-class Latest:
+class Throttle:
     """Runs a function for the newest request only: in a running kernel at most once a period,
     elsewhere at once.
 
     Parameters
     ----------
     run : callable
-        What to run; takes nothing, reads the newest values itself [-]
+        What to run; takes nothing, reads the newest values itself
     period : float
         Least time between two runs [s]
     """
@@ -129,30 +74,27 @@ class Latest:
         try:
             self.run()
             self.error.value = ""
-        except (
-            Exception
-        ) as error:  # a programming error in a callback would otherwise be invisible in the page
-            self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
+        except Exception as error:  # a fault in a callback would be invisible in the page
+            self.error.value = _fault(error)
             raise
 
 
-class Rest:
-    """Runs a function once the hand has rested: every call puts it off anew; outside a kernel it
-    runs at once.
+class Debounce:
+    """Runs a function when requests have stopped for a while; outside a kernel it runs at once.
 
     Parameters
     ----------
     run : callable
-        What to run; takes nothing [-]
+        What to run; takes nothing
     wait : float
-        How long nothing may happen first [s]
+        Time without a request before the run [s]
     """
 
     def __init__(self, run, wait=0.25):
         self.run, self.wait, self._handle = run, wait, None
 
     def __call__(self):
-        """Something moved."""
+        """Ask for a run; every request defers it anew."""
         self.cancel()
         try:
             loop = asyncio.get_running_loop()
@@ -162,7 +104,7 @@ class Rest:
         self._handle = loop.call_later(self.wait, self.flush)
 
     def cancel(self):
-        """Do not run after all."""
+        """Take the request back."""
         if self._handle is not None:
             self._handle.cancel()
             self._handle = None
@@ -173,165 +115,235 @@ class Rest:
         self.run()
 
 
-class Beside:
-    """Works through a job in pieces beside the page, and gives it up as soon as it is told.
+class Job:
+    """Long work in a thread, with a bar, a Stop button, a line of words and a way back.
 
-    A job has ``ready``, ``next_pass(stop)`` (changes nothing, runs in a thread) and ``add(found)``
-    (in the page's own turn). Outside a kernel nothing runs by itself: ``finish`` works the job to
-    its end.
-
-    Parameters
-    ----------
-    stepped : callable
-        Called with the job after every piece, and once at the start of a job that is ready [-]
-    """
-
-    def __init__(self, stepped):
-        self.stepped, self.job = stepped, None
-        self._pool = ThreadPoolExecutor(1)
-        self._stop, self._task = threading.Event(), None
-        self.error = w.HTML()
-
-    def start(self, job):
-        """Take up a job; one that was under way is given up.
-
-        Parameters
-        ----------
-        job : object
-            As above [-]
-        """
-        self.cancel()
-        self.job, self._stop = job, threading.Event()
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            return
-        self._task = loop.create_task(self._run(job, self._stop))
-
-    def cancel(self):
-        """Give the job up."""
-        self._stop.set()
-        self.job = None
-
-    def finish(self):
-        """Work the job to its end here and now; for cells and tests."""
-        job = self.job
-        if job is None:
-            return
-        self._stop.set()
-        while not job.ready:
-            job.add(job.next_pass())
-            self.stepped(job)
-        self.stepped(job)
-
-    async def _run(self, job, stop):
-        try:
-            while not job.ready:
-                found = await asyncio.get_running_loop().run_in_executor(
-                    self._pool, job.next_pass, stop.is_set
-                )
-                if stop.is_set() or found is None:
-                    return
-                job.add(found)
-                if not job.ready:
-                    self.stepped(job)
-            if not stop.is_set():
-                self.stepped(job)
-            self.error.value = ""
-        except Exception as error:  # nobody waits for the task: an error would be invisible
-            self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
-            raise
-
-
-class Aside:
-    """Runs one long piece of work in a thread; it tells what it has on the way, and can be stopped
-    with the best so far.
-
-    The work is a function of (tell, stop): it calls ``tell`` with anything, now and then, and ends
-    soon after ``stop()`` is true. Outside a kernel it runs at once.
+    The work is a function of (tell, stop). It calls ``tell`` with anything, now and then, and goes
+    on when the page has taken it; it ends soon after ``stop()`` is true. A ValueError or OSError is
+    a refusal and is said in one line; any other exception is a programming error, shown and raised.
+    Outside a kernel the work runs at once, or waits for ``finish``.
 
     Parameters
     ----------
-    told : callable
-        Called in the page's own turn with what the work tells [-]
     done : callable
-        Called in the page's own turn with what the work returns [-]
-    failed : callable
-        Called in the page's own turn with the exception that ended the work [-]
+        Called in the page's turn with what the work returns
+    told : callable, optional
+        Called in the page's turn with what the work tells; moves the bar when left out
+    refused : callable, optional
+        Called in the page's turn with the refusal that ended the work
+    outdated : callable, optional
+        Called when a result no longer belongs to what is shown
+    stale : str
+        What is said then
+    waits : bool
+        Outside a kernel, wait for ``finish``
     """
 
-    def __init__(self, told, done, failed):
-        self.told, self.done, self.failed = told, done, failed
-        self._pool, self._stop, self._task = ThreadPoolExecutor(1), None, None
-        self.error = w.HTML()
+    def __init__(self, done, *, told=None, refused=None, outdated=None, stale="", waits=False):
+        self._done, self._told, self._waits = done, told or self.show_share, waits
+        self._refused, self._outdated, self._stale = refused, outdated, stale
+        self._pool, self._stop, self._work = ThreadPoolExecutor(1), None, None
+        self._restore, self._task, self.result = None, None, None
+        self.starters = ()
+        self.bar = w.FloatProgress(min=0, max=1, layout={"width": "330px", "visibility": "hidden"})
+        self.halt = w.Button(description="Stop", disabled=True, layout={"width": "90px"})
+        self.halt.on_click(lambda _: self.stop())
+        self.back = w.Button(
+            description="Put it back", layout={"width": "110px", "display": HIDDEN}
+        )
+        self.back.on_click(lambda _: self._put_back())
+        self.words, self.error = w.HTML(), w.HTML()
 
     @property
     def running(self):
-        """Whether work is under way."""
+        """Whether work is under way, or waits for ``finish``."""
         return self._stop is not None
 
-    def start(self, work):
+    def starts_with(self, *buttons):
+        """Buttons that begin work: they rest while work is under way.
+
+        Parameters
+        ----------
+        buttons : ipywidgets.Button
+            Of the panel
+        """
+        self.starters = buttons
+
+    def say(self, text):
+        """Say something in the line of words.
+
+        Parameters
+        ----------
+        text : str
+            Plain text
+        """
+        self.words.value = html.escape(text)
+
+    def refuse(self, error):
+        """Say a refusal in the line of words.
+
+        Parameters
+        ----------
+        error : Exception
+            What was refused
+        """
+        self.words.value = not_possible(error)
+
+    def show_share(self, done, whole=1.0):
+        """Move the bar.
+
+        Parameters
+        ----------
+        done : float
+            What is done, in parts of ``whole`` [-]
+        whole : float
+            What there is to do [-]
+        """
+        self.bar.value = done / whole
+
+    def start(self, work, text=""):
         """Take up work; nothing happens while other work is under way.
 
         Parameters
         ----------
         work : callable
-            As above [-]
+            As above
+        text : str
+            What is said while it runs
         """
         if self.running:
             return
         stop = self._stop = threading.Event()
+        self._work, self.result = work, None
+        self.withdraw_back()
+        self._show(True)
+        self.say(text)
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
-            try:
-                result = work(self.told, stop.is_set)
-            except Exception as error:
-                self._stop = None
-                self._fail(error)
-                return
-            self._stop = None
-            self.done(result)
+            if not self._waits:
+                self.finish()
             return
         self._task = loop.create_task(self._run(loop, work, stop))
 
     def stop(self):
         """End the work with what it has."""
-        if self._stop is not None:
+        if self.running:
             self._stop.set()
 
     def discard(self):
-        """End the work and forget it: what it tells or returns from now on reaches nobody."""
-        self.stop()
-        self._stop = None
+        """What is shown is another now: give the work up, and say so; a result that was there is
+        outdated.
+        """
+        if self.running:
+            self._end()
+            self.say(GIVEN_UP)
+        elif self.result is not None:
+            self.result = None
+            if self._stale:
+                self.say(self._stale)
+            if self._outdated:
+                self._outdated()
+
+    def forget(self):
+        """The result has been used: it can no longer be outdated."""
+        self.result = None
+
+    def finish(self):
+        """Do the work that waits or runs here and now, to its end; for cells and tests."""
+        if not self.running:
+            return
+        self._stop.set()  # a thread that is at it gives it up
+        stop = self._stop = threading.Event()
+        try:
+            result = self._work(self._told, stop.is_set)
+        except Exception as error:
+            if self._stop is stop:
+                self._fail(error)
+            return
+        if self._stop is stop:
+            self._succeed(result)
+
+    def offer_back(self, restore):
+        """Offer the way back from what was taken.
+
+        Parameters
+        ----------
+        restore : callable
+            Called with nothing when it is asked for
+        """
+        self._restore = restore
+        self.back.layout.display = SHOWN
+
+    def withdraw_back(self):
+        """There is no way back any more."""
+        self._restore = None
+        self.back.layout.display = HIDDEN
+
+    def _put_back(self):
+        restore = self._restore
+        self.withdraw_back()
+        restore()
+        self.say("Put back as it was.")
+
+    def _show(self, running):
+        self.bar.value, self.bar.layout.visibility = 0.0, "visible" if running else "hidden"
+        self.halt.disabled = not running
+        for button in self.starters:
+            button.disabled = running
+
+    def _end(self):
+        self._stop.set()
+        self._stop = self._work = None
+        self._show(False)
+
+    def _succeed(self, result):
+        self._end()
+        self.error.value, self.result = "", result
+        try:
+            self._done(result)
+        except Exception as error:  # nobody waits for the task: a fault would be invisible
+            self.error.value = _fault(error)
+            raise
 
     def _fail(self, error):
-        """A refusal is the panel's to tell; anything else is a programming error and is shown, and
-        raised.
-        """
-        self.failed(error)
+        self._end()
+        self.refuse(error)
         if not isinstance(error, ValueError | OSError):
-            self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
+            self.error.value = _fault(error)
             raise error
+        if self._refused:
+            self._refused(error)
 
     async def _run(self, loop, work, stop):
-        def current():
-            return self._stop is stop
-
         def tell(*what):
-            loop.call_soon_threadsafe(lambda: self.told(*what) if current() else None)
+            self._tell(loop, stop, what)
 
         try:
             result = await loop.run_in_executor(self._pool, work, tell, stop.is_set)
         except Exception as error:
-            if current():
-                self._stop = None
+            if self._stop is stop:
                 self._fail(error)
             return
-        if current():
-            self._stop, self.error.value = None, ""
+        if self._stop is stop:
+            self._succeed(result)
+
+    def _tell(self, loop, stop, what):
+        """Hand something over from the thread, and wait until the page has taken it."""
+        taken, faults = threading.Event(), []
+
+        def take():
             try:
-                self.done(result)
-            except Exception as error:  # nobody waits for the task: an error would be invisible
-                self.error.value = f"<pre>{html.escape(repr(error))}</pre>"
-                raise
+                if self._stop is stop:
+                    self._told(*what)
+            except Exception as error:  # the work ends with it, and says so
+                faults.append(error)
+            finally:
+                taken.set()
+
+        loop.call_soon_threadsafe(take)
+        while not taken.wait(0.1):
+            if loop.is_closed():
+                return
+        if faults:
+            raise faults[0]

@@ -9,8 +9,9 @@ from html import escape
 import ipywidgets as w
 import numpy as np
 
-from ..jobs import Fit, Latest, LiveFigure
-from ..panel.controls import in_words
+from ..jobs import Throttle
+from ..live import FigureFrame
+from ..panel.controls import in_words, show_only
 from ..tables import card
 
 LABEL, WIDTH = "230px", "560px"  # of sliders
@@ -82,7 +83,7 @@ class Experiment:
 
     Parameters
     ----------
-    adjustments : sequence of Knob
+    adjustments : sequence of SliderSpec
         Of ``display.panel.controls``; the path of each is (name,), an argument of ``compute`` [-]
     start : dict
         First values by name [SI]
@@ -101,14 +102,20 @@ class Experiment:
         self.compute, self.draw, self.aim, self.units = compute, draw, aim, units
         self.values = {name: float(start[name]) for name in self.adjustments}
         self.result = compute(**self.values)
-        self.figure = LiveFigure(draw(self.result))
-        self.live = Latest(self._update)
+        frame = {"width": "100%", "max_width": "1000px"}
+        self.stand = FigureFrame(draw(self.result), layout=frame)
+        self.live = Throttle(self._update)
         self.told, self.message, self.sliders = w.HTML(), w.HTML(), w.VBox()
         heading = w.HTML(card(f"<p><b>Aim:</b> {escape(aim.words)}</p>"))
-        stand = w.VBox([self.figure, Fit()], layout=w.Layout(width="100%", max_width="1000px"))
-        self.box = w.VBox([heading, self.sliders, self.told, self.message, self.live.error, stand])
+        words = [heading, self.sliders, self.told, self.message, self.live.error]
+        self.box = w.VBox([*words, self.stand])
         self._build()
         self._tell()
+
+    @property
+    def figure(self):
+        """The live figure."""
+        return self.stand.figure
 
     @property
     def reached(self):
@@ -160,12 +167,13 @@ class Experiment:
         """Sliders from the values: a live one is never set, for the page would send its old value
         back.
         """
-        self.sliders.children = [
+        sliders = [
             adjustment.slider(self.values[name], self.units, self._moved)
             for name, adjustment in self.adjustments.items()
         ]
-        for slider in self.sliders.children:  # a lesson has the room for whole labels
+        for slider in sliders:  # a lesson has the room for whole labels
             slider.style.description_width, slider.layout.width = LABEL, WIDTH
+        show_only(self.sliders, sliders)
 
     def _moved(self, path, value):
         self.values[path[0]] = value

@@ -2,7 +2,6 @@
 them for the supervisor.
 """
 
-from dataclasses import replace
 from html import escape
 from pathlib import Path
 
@@ -12,7 +11,7 @@ from ...training import task
 from ...training.attempts import add_attempt, plain, read_attempts
 from .. import tables
 from ..documents.exports import csv_text
-from ..jobs import Aside
+from ..jobs import Job
 from ..panel.controls import STYLE, WIDE
 from ..theme import QUIET, ROOMS
 
@@ -44,12 +43,12 @@ def standing(panel):
         The controls are set to something that cannot be built
     """
     panel.live.flush()
-    if panel.message.value:
+    if panel.refusal:
         raise ValueError(
             "The controls are set to something that cannot be built. Undo or change it, and score"
             " again."
         )
-    return replace(panel.scenario, units=panel.file_units)
+    return panel.to_file()
 
 
 class TaskPanel:
@@ -73,7 +72,7 @@ class TaskPanel:
         self.brief, self.design, self.file = brief, design, Path(file)
         self.evaluations, self.weights = evaluations, weights
         self.own = self.solution = None  # Score, Solution
-        self.aside = Aside(self._progress, self._done, self._failed)
+        self.job = Job(self._done, told=self._progress, refused=self._failed)
         self.who = w.Text(
             placeholder="your name",
             description="Whose attempt",
@@ -82,11 +81,9 @@ class TaskPanel:
         )
         self.score_button = _button("Score this attempt", "170px", self.score)
         self.solve_button = _button("Show the solver's result", "190px", self.solve)
-        self.halt = _button("Stop here", "110px", self.aside.stop)
         self.export_button = _button("Export for the supervisor", "200px", self.export)
-        self.solve_button.disabled = self.halt.disabled = True
-        hidden = w.Layout(width="330px", visibility="hidden")
-        self.bar = w.FloatProgress(min=0, max=1, layout=hidden)
+        self.solve_button.disabled = True
+        self.job.starts_with(self.solve_button)
         self.message, self.scores, self.list = w.HTML(), w.HTML(), w.HTML()
         self.compared = w.HTML(tables.card(f"<p class='quiet'>{UNSEEN}</p>"))
         self.box = self._layout()
@@ -99,11 +96,11 @@ class TaskPanel:
                 w.HBox([self.who, self.score_button]),
                 self.message,
                 self.scores,
-                w.HBox([self.solve_button, self.halt, self.bar]),
+                w.HBox([self.solve_button, self.job.halt, self.job.bar]),
                 self.compared,
                 w.HBox([self.export_button]),
                 self.list,
-                self.aside.error,
+                self.job.error,
             ]
         )
 
@@ -125,7 +122,7 @@ class TaskPanel:
                 f" {error.strerror or error}."
             )
         self.own = made
-        self.solve_button.disabled = self.aside.running
+        self.solve_button.disabled = self.job.running
         self.scores.value = tables.card(score_table(made, task.outside(self.brief, made.scenario)))
         self._say("Scored, and kept.")
         self._show_list()
@@ -137,9 +134,8 @@ class TaskPanel:
             return self._say("Score an attempt of your own first.")
         if self.solution is not None:
             return self._compare()
-        self._searching(True)
         self._say("The solver searches for a better aim from the same brief.")
-        self.aside.start(
+        self.job.start(
             lambda tell, stop: task.solve(
                 self.brief,
                 weights=self.weights,
@@ -168,15 +164,10 @@ class TaskPanel:
         )
         return folder
 
-    def _searching(self, running):
-        self.solve_button.disabled, self.halt.disabled = running, not running
-        self.bar.layout.visibility, self.bar.value = "visible" if running else "hidden", 0.0
-
     def _progress(self, share, _scenario, _score):
-        self.bar.value = share
+        self.job.show_share(share)
 
     def _done(self, found):
-        self._searching(False)
         self.solution = None if found.stopped else found
         self._say(
             "Stopped before its end; ask again for the whole search."
@@ -186,7 +177,6 @@ class TaskPanel:
         self._compare(found)
 
     def _failed(self, error):
-        self._searching(False)
         self._say(f"The solver cannot work on this brief: {error}")
 
     def _compare(self, found=None):

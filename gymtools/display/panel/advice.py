@@ -1,6 +1,4 @@
-"""Advice as controls: what would help, each move with what it costs elsewhere, to be tried and put
-back.
-"""
+"""Advice: what would help, each move with what it costs elsewhere, to be tried and put back."""
 
 from html import escape
 
@@ -9,151 +7,118 @@ import ipywidgets as w
 from ...acoustics.criteria import CRITERIA
 from ...design.advice import advise, limit_sentence, sentence
 from .. import tables
-from ..jobs import Aside
-from ..theme import QUIET, ROOMS
+from ..jobs import Job
+from ..theme import ROOMS
+from .controls import show_only
+from .page import quiet
+from .section import Section
 
 ABOUT = (
     "Every move below has been evaluated: the gain where it is needed, and what it costs elsewhere,"
-    " in all uses. Moves can be tried, and put back."
+    " in all uses. Moves can be tried and put back."
 )
+STALE = "Something was changed since this advice was computed. Ask again."
 
 
-class AdvicePanel:
-    """Controls of the advice; ``box`` is what the page shows.
+class AdviceTab(Section):
+    """Moves that would help the weakest verdicts of the use that is shown."""
 
-    Parameters
-    ----------
-    base : callable
-        Gives the scenario and the name of the use [-]
-    take : callable
-        Called with a scenario to go on from [-]
-    trial : Trial
-        The way back from a move that was tried [-]
-    """
+    def _begin(self):
+        self.job = Job(self._done, outdated=self._clear, stale=STALE)
+        self._tried = None  # state
 
-    def __init__(self, base, take, trial):
-        self.base, self.take, self.trial, self.aside, self.found = (
-            base,
-            take,
-            trial,
-            Aside(self._told, self._done, self._failed),
-            None,
-        )
-        self.ask = w.Button(description="What would help?", layout=w.Layout(width="160px"))
-        self.trace = w.Checkbox(
-            value=False,
-            description="tell gains in the traced room (slower)",
-            indent=False,
-            layout=w.Layout(width="300px"),
-        )
+    @property
+    def words(self):
+        """The line of words."""
+        return self.job.words
+
+    def _make(self):
+        self.ask = w.Button(description="What would help?", layout={"width": "160px"})
         self.ask.on_click(lambda _: self.start())
-        trial.button.on_click(lambda _: self._put_back())
-        self.bar, self.words, self.list = (
-            w.FloatProgress(min=0, max=1, layout=w.Layout(width="330px", visibility="hidden")),
-            w.HTML(),
-            w.VBox([]),
+        self.job.starts_with(self.ask)
+        self.trace = w.Checkbox(
+            False,
+            description="judge gains in the traced room (slower)",
+            indent=False,
+            layout={"width": "300px"},
         )
-        hint = w.HTML(f'<span style="color:{QUIET}">{ABOUT}</span>')
-        self.box = w.VBox(
+        self.list = w.VBox([])
+        return w.VBox(
             [
-                hint,
-                w.HBox([self.ask, trial.button, self.trace, self.bar]),
-                self.aside.error,
-                self.words,
+                w.HTML(quiet(ABOUT)),
+                w.HBox([self.ask, self.job.halt, self.job.back, self.trace, self.job.bar]),
+                self.job.error,
+                self.job.words,
                 self.list,
             ]
         )
 
     def start(self):
         """Look for moves from the present state."""
-        if self.aside.running:
-            return
+        state, room = self.panel.state, "traced" if self.trace.value else "statistical"
         try:
-            scenario, use = self.base()
+            scenario = state.scenario
         except ValueError as error:
-            self.words.value = f"<b>Not possible:</b> {escape(str(error))}"
+            self.job.refuse(error)
             return
-        self.ask.disabled, self.bar.value, self.bar.layout.visibility = True, 0.0, "visible"
-        self.list.children, self.words.value, room = (
-            [],
-            f"Trying moves for {escape(use)}.",
-            "traced" if self.trace.value else "statistical",
-        )
-        self.aside.start(
-            lambda tell, stop: (
-                use,
-                room,
-                advise(scenario, use, room=room, progress=tell, stop=stop),
-            )
-        )
+        self._clear()
 
-    def discard(self):
-        """Somebody moved something: advice for another state is no advice."""
-        self.trial.check()
-        if self.aside.running:
-            self.aside.discard()
-            self._rest()
-            self.words.value = "Given up, because something was moved."
-        elif self.found is not None:
-            self.words.value, self.list.children = (
-                "Something was moved since this advice was computed. Ask again.",
-                [],
-            )
-        self.found = None
+        def work(tell, stop):
+            found = advise(scenario, state.use, room=room, progress=tell, stop=stop)
+            return state.use, room, found
 
-    def _rest(self):
-        self.ask.disabled, self.bar.layout.visibility = False, "hidden"
+        self.job.start(work, f"Trying moves for {state.use}.")
 
-    def _failed(self, error):
-        self._rest()
-        self.words.value = f"<b>Not possible:</b> {escape(str(error))}"
+    def _render(self, state, answer):
+        """Show a state; what is no longer as tried has no way back."""
+        if self._tried is not None and not state.same_design(self._tried):
+            self._tried = None
+            self.job.withdraw_back()
 
-    def _told(self, share):
-        self.bar.value = share
+    def outdate(self):
+        """Advice is for another state; see ``Section.outdate``."""
+        self.job.discard()
+
+    def _clear(self):
+        show_only(self.list, [])
 
     def _done(self, answer):
-        use, room, self.found = answer
-        self._rest()
-        if not self.found:
-            self.words.value = tables.card(
-                f"<p>{escape(use)}: everything asked for holds; no advice is needed.</p>"
-            )
+        use, room, found = answer
+        if not found:
+            nothing = f"<p>{escape(use)}: every target is met; no advice is needed.</p>"
+            self.job.words.value = tables.card(nothing)
             return
-        self.words.value = tables.card(
+        self.job.words.value = tables.card(
             f"<p>{escape(use)}, {ROOMS[room]}; costs in other uses by formula. What is weakest, and"
             " what would help most:</p>"
         )
-        rows = []
-        for advice in self.found:
-            v = advice.verdict
-            where = f" ({escape(v.area)})" if v.area else ""
-            head = (
-                f"<p><b>{escape(CRITERIA[v.criterion].label)}</b>{where} {v.word}:"
-                f" {CRITERIA[v.criterion].text(v.value)}, asked for"
-                f" {CRITERIA[v.criterion].text(v.target)}.</p>"
-            )
-            rows.append(w.HTML(tables.card(head)))
-            for p in advice.proposals:
-                button = w.Button(
-                    description="Try it", layout=w.Layout(width="80px", min_width="80px")
-                )
-                button.on_click(lambda _, p=p: self._try(p))
-                rows.append(w.HBox([button, w.HTML(tables.card(f"{escape(sentence(p))}."))]))
-            if not advice.proposals:
-                rows.append(
-                    w.HTML(tables.card("<p>No single move helps by more than a little.</p>"))
-                )
-            if advice.limit:
-                rows.append(w.HTML(tables.card(f"<p>{escape(limit_sentence(advice.limit))}</p>")))
-        self.list.children = rows
+        show_only(self.list, [row for advice in found for row in self._rows(advice)])
+
+    def _rows(self, advice):
+        v, criterion = advice.verdict, CRITERIA[advice.verdict.criterion]
+        where = f" ({escape(v.area)})" if v.area else ""
+        head = (
+            f"<p><b>{escape(criterion.label)}</b>{where} {v.word}: {criterion.text(v.value)},"
+            f" target {criterion.text(v.target)}.</p>"
+        )
+        rows = [w.HTML(tables.card(head)), *map(self._move, advice.proposals)]
+        if not advice.proposals:
+            rows.append(w.HTML(tables.card("<p>No single move helps by more than a little.</p>")))
+        if advice.limit:
+            rows.append(w.HTML(tables.card(f"<p>{escape(limit_sentence(advice.limit))}</p>")))
+        return rows
+
+    def _move(self, proposal):
+        button = w.Button(description="Try it", layout={"width": "80px", "min_width": "80px"})
+        button.on_click(lambda _: self._try(proposal))
+        return w.HBox([button, w.HTML(tables.card(f"{escape(sentence(proposal))}."))])
 
     def _try(self, proposal):
-        self.found, self.list.children = None, []
-        self.trial.make(lambda: self.take(proposal.move.scenario))
-        self.words.value = tables.card(
-            f"<p>Done: {escape(proposal.move.words)}. The controls and the picture show it.</p>"
-        )
-
-    def _put_back(self):
-        self.trial.put_back()
-        self.words.value = "Put back as it was."
+        self.job.forget()
+        before = self.panel.state
+        self.panel.update(start=proposal.move.scenario)
+        self._tried = self.panel.state
+        self._clear()
+        self.job.offer_back(lambda: self.panel.put_back(before))
+        done = f"<p>Done: {escape(proposal.move.words)}. The controls and the picture show it.</p>"
+        self.job.words.value = tables.card(done)

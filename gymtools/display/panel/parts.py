@@ -1,5 +1,5 @@
-"""From design to parts, as controls: what drives the loudspeakers, the schedules, and the files for
-the installer.
+"""From design to parts: what drives the loudspeakers, the schedules, and the files for the
+installer.
 """
 
 from html import escape
@@ -14,149 +14,118 @@ from ...venue.units import FOOT, length_text
 from ...venue.wiring import OPERATORS, Wiring
 from .. import tables
 from ..documents import handover
-from ..theme import QUIET
+from ..jobs import HIDDEN, SHOWN, Job
+from .controls import Choice, Number
+from .page import quiet
+from .section import Section
 
 ABOUT = (
     "What the design takes: power, channels, cable, inputs and money. Everything follows the"
     " controls; what is chosen here is part of the scenario."
 )
 WHO = {"nobody": "nobody (it runs by itself)", "teacher": "teachers", "trained": "a trained person"}
-RUN = "Run to the first [{}]"  # 0: along walls and roof
 LEAST_RUN, MOST_RUN, _ = limits(Wiring, "run")  # [m]
 ANY = "chosen by need and price"
+CONDUCTORS = (("as the units", None), ("AWG", "awg"), ("mm²", "mm2"))
+LINES = (("driven directly", None), ("70.7 V line", 70.7), ("100 V line", 100.0))
+LOOKS = dict(width="330px", label_width="150px")
 
 
-class PartsPanel:
-    """Schedules with the choices that make them; ``box`` is what the page shows.
+class PartsTab(Section):
+    """Schedules with the choices that make them."""
 
-    Parameters
-    ----------
-    base : callable
-        Gives the scenario as it stands [-]
-    put : callable
-        Called with (path, value) to change the scenario [-]
-    folder : Path
-        Where price books are looked for and files are written [-]
-    """
+    def _begin(self):
+        self._choices = w.HBox(layout={"flex_flow": "row wrap"})
+        self.job = Job(self._written, refused=self._refused)
+        self.prices = self.made = None
 
-    def __init__(self, base, put, folder):
-        self.base, self.put, self.folder, self.prices, self.made = base, put, folder, None, None
-        narrow = dict(style=dict(description_width="150px"))
-        lay = w.Layout(width="330px")
-        self.operator = w.Dropdown(
-            options=[(WHO[o], o) for o in OPERATORS],
-            value="teacher",
-            description="Run by",
-            layout=lay,
-            **narrow,
-        )
-        self.headroom = w.BoundedFloatText(
-            min=0, max=24, step=1, value=10, description="Headroom [dB]", layout=lay, **narrow
-        )
-        self.loss = w.BoundedFloatText(
-            min=0.1,
-            max=3,
-            step=0.1,
-            value=0.5,
-            description="Cable may lose [dB]",
-            layout=lay,
-            **narrow,
-        )
-        self.conductor = w.Dropdown(
-            options=[("as the units", None), ("AWG", "awg"), ("mm²", "mm2")],
-            value=None,
-            description="Conductors in",
-            layout=lay,
-            **narrow,
-        )
-        self.group = w.Dropdown(options=[], description="Group", layout=lay, **narrow)
-        self.line = w.Dropdown(
-            options=[("driven directly", None), ("70.7 V line", 70.7), ("100 V line", 100.0)],
-            value=None,
-            description="Wired",
-            layout=lay,
-            **narrow,
-        )
-        self.amplifier = w.Dropdown(
-            options=[(ANY, None), *((n, n) for n in amplifier_types())],
-            value=None,
-            description="Amplifier",
-            layout=lay,
-            **narrow,
-        )
-        self.run = w.BoundedFloatText(
-            min=0,
-            max=int(MOST_RUN),
-            step=1,
-            value=0,
-            description=RUN.format("m"),
-            layout=lay,
-            **narrow,
-        )
+    def _make(self):
         self.book = w.Text(
-            value="",
+            "",
             placeholder="the package's invented prices",
             description="Price book (CSV)",
-            layout=lay,
-            **narrow,
+            layout={"width": LOOKS["width"]},
+            style=dict(description_width=LOOKS["label_width"]),
+            continuous_update=False,
         )
-        self.write_button = w.Button(
-            description="Write schedules and drawings", layout=w.Layout(width="230px")
-        )
-        self.replace_button = w.Button(
-            description="Replace them", layout=w.Layout(width="120px", display="none")
-        )
-        self.words, self.tables = w.HTML(), w.HTML()
-        self._filling = False
-        for box, key in (
-            (self.operator, "operator"),
-            (self.headroom, "headroom_db"),
-            (self.loss, "cable_loss_db"),
-            (self.conductor, "conductor"),
-        ):
-            box.observe(
-                lambda change, key=key: self._set(("equipment", key), change["new"]), names="value"
-            )
-        self.run.observe(lambda change: self._set_run(change["new"]), names="value")
-        for box, key in ((self.line, "line_volts"), (self.amplifier, "amplifier")):
-            box.observe(
-                lambda change, key=key: self._set(
-                    ("equipment", "wiring", self.group.value, key), change["new"] or None
-                ),
-                names="value",
-            )
-        self.group.observe(lambda _: self._fill(), names="value")
         self.book.observe(lambda _: self._read(), names="value")
-        self.book.continuous_update = False
+        self.write_button = w.Button(
+            description="Write schedules and drawings", layout={"width": "230px"}
+        )
+        hidden = {"width": "120px", "display": HIDDEN}
+        self.replace_button = w.Button(description="Replace them", layout=hidden)
         self.write_button.on_click(lambda _: self.write(False))
         self.replace_button.on_click(lambda _: self.write(True))
-        hint = w.HTML(f'<span style="color:{QUIET}">{ABOUT}</span>')
-        choices = [
-            w.VBox([self.operator, self.headroom, self.loss]),
-            w.VBox([self.conductor, self.book]),
-            w.VBox([self.group, self.line, self.amplifier, self.run]),
-        ]
-        self.box = w.VBox(
-            [
-                hint,
-                w.HBox(choices, layout=w.Layout(flex_flow="row wrap")),
-                w.HBox([self.write_button, self.replace_button, self.words]),
-                self.tables,
-            ]
+        self.job.starts_with(self.write_button)
+        self.tables = w.HTML()
+        files = w.HBox([self.write_button, self.replace_button, self.job.words, self.job.error])
+        return w.VBox([w.HTML(quiet(ABOUT)), self._choices, self.book, files, self.tables])
+
+    @property
+    def words(self):
+        """The line of words."""
+        return self.job.words
+
+    def _board_box(self):
+        return self._choices
+
+    def _controls(self, state, answer):
+        wired, groups = ("equipment", "wiring", state.group), (g.name for g in state.start.groups)
+        volts = state.value((*wired, "line_volts"))
+        lines = LINES
+        if volts not in [v for _, v in LINES]:
+            lines = (*LINES, (f"{volts:g} V line", volts))
+        per = FOOT if state.units == "ft" else 1.0
+        who = tuple((WHO[o], o) for o in OPERATORS)
+        types = ((ANY, None), *((n, n) for n in amplifier_types()))
+        group = Choice(
+            key="wired group",
+            value=state.group,
+            label="Row",
+            options=tuple(groups),
+            act=lambda name: self.panel.update(group=name),
+            **LOOKS,
         )
+        run = Number(
+            key=(*wired, "run"),
+            value=round((state.value((*wired, "run")) or 0) / per, 2),
+            label=f"Run to the first [{state.units}]",  # 0: along walls and roof
+            low=0,
+            high=int(MOST_RUN / per),
+            act=lambda length: self._set_run(length * per),
+            **LOOKS,
+        )
+        return [
+            self._choice("operator", "Run by", who),
+            self._number("headroom_db", "Headroom [dB]", (0, 24, 1)),
+            self._number("cable_loss_db", "Cable may lose [dB]", (0.1, 3, 0.1)),
+            self._choice("conductor", "Conductors in", CONDUCTORS),
+            group,
+            self._choice("line_volts", "Wired", lines, wired),
+            self._choice("amplifier", "Amplifier", types, wired),
+            run,
+        ]
 
-    def _set(self, path, value):
-        if not self._filling:
-            self.put(path, value)
+    def _choice(self, name, label, options, of=("equipment",)):
+        path = (*of, name)
+        value, act = self.panel.value(path), self._act(path)
+        return Choice(key=path, value=value, label=label, options=options, act=act, **LOOKS)
 
-    def _set_run(self, value):
-        """A run in the units of the page; 0 leaves it to the routes, and nothing shorter than the
-        least run is taken.
+    def _number(self, name, label, ends):
+        low, high, step = ends
+        path = ("equipment", name)
+        value = self.panel.value(path)
+        looks = dict(low=low, high=high, step=step, **LOOKS)
+        return Number(key=path, value=value, label=label, act=self._act(path), **looks)
+
+    def _act(self, path):
+        return lambda value: self.panel.set(path, value)
+
+    def _set_run(self, meters):
+        """A run by hand; 0 leaves it to the routes, and nothing shorter than the least run is
+        taken.
         """
-        if self._filling:
-            return
-        units = self.base().units
-        meters = value * (FOOT if units == "ft" else 1.0)
+        units = self.panel.state.units
         if 0 < meters < LEAST_RUN:
             self._say(
                 f"A run of {length_text(meters, units)} is too short:"
@@ -164,56 +133,24 @@ class PartsPanel:
                 " and roof."
             )
             meters = LEAST_RUN
-        self._set(("equipment", "wiring", self.group.value, "run"), meters or None)
-
-    def _fill(self):
-        """Show what the scenario says of its equipment."""
-        scenario = self.base()
-        e, names = scenario.equipment, [g.name for g in scenario.groups]
-        self._filling = True
-        try:
-            if list(self.group.options) != names:
-                kept = self.group.value
-                self.group.options = names
-                self.group.value = kept if kept in names else names[0]
-            wiring = e.wired(self.group.value)
-            self.operator.value, self.headroom.value, self.loss.value, self.conductor.value = (
-                e.operator,
-                e.headroom_db,
-                e.cable_loss_db,
-                e.conductor,
-            )
-            volts = [v for _, v in self.line.options]
-            if wiring.line_volts not in volts:
-                self.line.options = [
-                    *self.line.options,
-                    (f"{wiring.line_volts:g} V line", wiring.line_volts),
-                ]
-            self.line.value, self.amplifier.value = wiring.line_volts, wiring.amplifier
-            per = FOOT if scenario.units == "ft" else 1.0
-            self.run.description, self.run.max = RUN.format(scenario.units), int(MOST_RUN / per)
-            self.run.value = round((wiring.run or 0) / per, 2)
-        finally:
-            self._filling = False
+        self.panel.set(("equipment", "wiring", self.panel.state.group, "run"), meters or None)
 
     def _read(self):
         name = self.book.value.strip()
         try:
-            self.prices = read_prices(self.folder / name) if name else None
+            self.prices = read_prices(self.panel.folder / name) if name else None
             self._say(f"Prices from {escape(name)}." if name else "")
         except ValueError as error:
-            self._say(f"<b>Not possible:</b> {escape(str(error))}")
-        self.show()
+            self.job.refuse(error)
+        self.tell(self.panel.state, self.panel.answer)
 
-    def _say(self, words, replace=False):
-        self.words.value = f'<span style="color:{QUIET}">{words}</span>' if words else ""
-        self.replace_button.layout.display = "inline-flex" if replace else "none"
+    def _say(self, words):
+        self.job.words.value = quiet(words)
+        self.replace_button.layout.display = HIDDEN
 
-    def show(self):
-        """Compute and show all schedules of the scenario as it stands."""
+    def _tell(self, state, answer):
         try:
-            self._fill()
-            self.made = parts(self.base(), prices=self.prices)
+            self.made = parts(state.scenario, prices=self.prices)
         except ValueError as error:
             self.made = None
             self.tables.value = tables.card(f"<p><b>Not possible:</b> {escape(str(error))}</p>")
@@ -226,15 +163,25 @@ class PartsPanel:
         Parameters
         ----------
         overwrite : bool
-            Whether those of an earlier time may be replaced [-]
+            Whether those of an earlier time may be replaced
         """
-        self.show()
+        self.tell(self.panel.state, self.panel.answer)
         if self.made is None:
             return
-        try:
-            paths = handover.write_handover(self.made, self.folder, overwrite=overwrite)
-        except FileExistsError as error:
-            return self._say(escape(str(error)), replace=True)
-        except OSError as error:
-            return self._say(f"<b>Not possible:</b> {escape(str(error.strerror or error))}")
+        made, folder = self.made, self.panel.folder
+        self.replace_button.layout.display = HIDDEN
+        self.job.start(
+            lambda tell, stop: handover.write_handover(made, folder, overwrite=overwrite),
+            "Writing schedules and drawings.",
+        )
+
+    def _written(self, paths):
         self._say(f"{len(paths)} files are in {escape(paths[0].parent.name)}.")
+
+    def _refused(self, error):
+        said = str(error)
+        if not isinstance(error, FileExistsError | ValueError):
+            said = str(getattr(error, "strerror", None) or error)
+        self.job.words.value = quiet(escape(said))
+        if isinstance(error, FileExistsError):
+            self.replace_button.layout.display = SHOWN

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from .figure import SPARE_WORDS, figure, layout, moved
+from .figure import SPARE_WORDS, layout, moved
 
 
 class Painter:
@@ -13,12 +13,12 @@ class Painter:
     ----------
     view : View
         First view; decides the layers
-    live : callable
-        Makes the live figure from a plotly figure
+    chart : plotly.graph_objects.Figure
+        What ``figure`` made of that view, live or not
     """
 
-    def __init__(self, view, live):
-        self.figure = live(figure(view))
+    def __init__(self, view, chart):
+        self.figure = chart
         self._names = [trace.name for trace in self.figure.data]
         self._words = "words"  # which of the two traces of text is shown
         self._texts = None

@@ -1,0 +1,112 @@
+"""The options that are pinned."""
+
+from ...design.options import option
+
+MOST = 6  # options that can be compared at a glance
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+class Pins:
+    """Pinned options, in order, each with a name of its own.
+
+    Parameters
+    ----------
+    draw : callable
+        Called with the options to show them; where it fails the options stay as they were
+    """
+
+    def __init__(self, draw):
+        self.options, self._draw = [], draw
+
+    @property
+    def names(self):
+        """Names of the options, in order."""
+        return [o.name for o in self.options]
+
+    @property
+    def full(self):
+        """Whether there is room for no more."""
+        return len(self.options) >= MOST
+
+    @property
+    def free_letter(self):
+        """The first letter that names no option."""
+        return next((letter for letter in LETTERS if letter not in self.names), "")
+
+    def one(self, name):
+        """An option by name.
+
+        Parameters
+        ----------
+        name : str
+            Of a pinned option
+
+        Returns
+        -------
+        option : Option
+            The option
+        """
+        return next(o for o in self.options if o.name == name)
+
+    def keep(self, name, scenario):
+        """Pin a scenario.
+
+        Parameters
+        ----------
+        name : str
+            Of its own
+        scenario : Scenario
+            Evaluated in every use
+
+        Raises
+        ------
+        ValueError
+            Where the name is missing or taken, or there are as many as can be compared
+        """
+        if not name:
+            raise ValueError("an option needs a name. Give it one, or a letter.")
+        if name in self.names:
+            raise ValueError(f"there is an option '{name}'. Give another name, or remove it first.")
+        if self.full:
+            raise ValueError(
+                f"{MOST} options are as many as can be compared at a glance. Remove one first."
+            )
+        self.take([*self.options, option(name, scenario)])
+
+    def drop(self, name):
+        """Remove an option.
+
+        Parameters
+        ----------
+        name : str
+            Of a pinned option
+        """
+        gone = self.one(name)
+        self.take([o for o in self.options if o is not gone])
+
+    def swap(self, pairs):
+        """Put options in the place of others; those that are gone meanwhile are left out.
+
+        Parameters
+        ----------
+        pairs : list of tuple
+            (old, new)
+        """
+        # one that was removed meanwhile, or pinned anew under its name, is another
+        anew = {id(old): new for old, new in pairs}
+        self.take([anew.get(id(o), o) for o in self.options])
+
+    def take(self, options):
+        """Have these options from now on; where they cannot be drawn everything stays as it was.
+
+        Parameters
+        ----------
+        options : list of Option
+            All of them
+        """
+        before, self.options = self.options, options
+        try:
+            self._draw()
+        except Exception:
+            self.options = before
+            raise

@@ -1,0 +1,144 @@
+"""One seat closely: its arrivals, octaves, limits and comb filter."""
+
+from html import escape
+
+import ipywidgets as w
+import numpy as np
+
+from ...acoustics import seat as seats
+from .. import tables
+from ..charts import seat as seat_chart
+from ..live import FigureFrame
+from .controls import Choice, Number, Words
+from .page import quiet
+from .section import Section
+
+HINT = "Click a seat in the plan, or type row and seat."
+
+
+def looked_at(state, result):
+    """The seat that is looked at.
+
+    Parameters
+    ----------
+    state : PanelState
+        Says which, or nothing
+    result : Result
+        Has the seats
+
+    Returns
+    -------
+    index : int or None
+        Of the result's points; the quietest of the first area where the tab is open and no seat
+        has been chosen [-]
+    """
+    if state.seat is not None:
+        return min(state.seat, len(result.points) - 1)
+    return result.areas[0].quietest if state.tab == SeatTab.title else None
+
+
+def numbered(result, index):
+    """Area, row and seat of a point.
+
+    Parameters
+    ----------
+    result : Result
+        Has the seats
+    index : int
+        Of the result's points [-]
+
+    Returns
+    -------
+    area, row, seat : str, int, int
+        Rows and seats from 1
+    """
+    name = str(result.area[index])
+    first = int(np.flatnonzero(result.area == name)[0])
+    row, seat = divmod(index - first, result.configuration.areas[name].columns)
+    return name, row + 1, seat + 1
+
+
+def index_of(result, area, row, seat):
+    """Index of a seat by area, row and number.
+
+    Parameters
+    ----------
+    result : Result
+        Has the seats
+    area : str
+        Name of the area
+    row, seat : int
+        From 1; the last one where there are fewer [-]
+
+    Returns
+    -------
+    index : int
+        Of the result's points [-]
+    """
+    there = result.configuration.areas[area]
+    first = int(np.flatnonzero(result.area == area)[0])
+    row, seat = min(row, there.rows), min(seat, there.columns)
+    return first + (row - 1) * there.columns + seat - 1
+
+
+class SeatTab(Section):
+    """What one seat hears, chosen by its numbers or by a click."""
+
+    title = "One seat"
+
+    def _begin(self):
+        self.words, self.stand = w.HTML(), w.VBox(layout={"width": "100%"})
+        self._chosen = w.HBox()
+
+    @property
+    def figure(self):
+        """The live figure; None until the tab has been opened."""
+        return self.stand.children[0].figure if self.stand.children else None
+
+    def _make(self):
+        return w.VBox([self._chosen, self.words, self.stand])
+
+    def _board_box(self):
+        return self._chosen
+
+    def _controls(self, state, answer):
+        index = looked_at(state, answer.result)
+        if index is None:
+            return []
+        area, row, seat = numbered(answer.result, index)
+        looks = dict(low=1, whole=True, width="170px")
+
+        def look(area=area, row=row, seat=seat):
+            self.panel.look_at(index_of(self.panel.result, area, int(row), int(seat)))
+
+        return [
+            Choice(
+                key="seat area",
+                value=area,
+                label="Area",
+                options=tuple(answer.result.configuration.areas),
+                width="260px",
+                act=lambda new: look(area=new),
+            ),
+            Number(key="row", value=row, label="Row", high=200, act=lambda n: look(row=n), **looks),
+            Number(
+                key="seat", value=seat, label="Seat", high=500, act=lambda n: look(seat=n), **looks
+            ),
+            Words(key="hint", value=quiet(HINT)),
+        ]
+
+    def _tell(self, state, answer):
+        result, index = answer.result, looked_at(state, answer.result)
+        found = seats.look(result, index)
+        limit = max(found.without, key=found.without.get)
+        self.words.value = tables.card(
+            f"<p><b>{escape(found.place)}</b>: STI {found.sti:.2f},"
+            f" {result.speech_dba[index]:.0f} dB(A). What limits it most: <b>{limit}</b> (without"
+            f" it {found.without[limit]:.2f}).</p>"
+        )
+        if self.figure is None:  # made when first opened: a second live figure is heavy to draw
+            self.stand.children = [FigureFrame(seat_chart.figure(found))]
+            return
+        with self.figure.batch_update():
+            for trace, new in zip(self.figure.data, seat_chart.layers(found), strict=True):
+                trace.update(new)

@@ -1,0 +1,317 @@
+"""What the panel stands at, as one value that never changes, and the history of such values."""
+
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
+
+from ...venue.hall import TREATABLE, Treatment
+from ...venue.paths import by_name, changed, value_at
+from ..theme import QUANTITIES
+
+MOST_STEPS = 300  # that can be undone
+WALKING_MAP = "feedback_margin"  # the quantity that is drawn where a microphone may walk
+UNTREATED = "wall panels"  # finish that is offered where nothing is treated yet
+
+
+@dataclass(frozen=True, kw_only=True)
+class PanelState:
+    """Everything that the controls of the panel stand at.
+
+    The scenario started from and the changes since are kept apart, so that values which only fit
+    together may pass through a combination that cannot be.
+
+    Parameters
+    ----------
+    start : Scenario
+        Started from: a file, an arrangement, an option
+    changes : dict
+        Values set since, by path with names, e.g. ("groups", "north row", "downtilt_deg") [SI]
+    treatments : tuple of Treatment
+        One for every surface that can be treated; nothing is treated where its area is 0
+    units : str
+        Shown: "m" or "ft"
+    use, group, area : str
+        Names of the use, the group of loudspeakers and the listening area looked at
+    quantity : str
+        Key of ``theme.QUANTITIES``
+    walker : str
+        Type of the microphone of the walking map
+    facing_deg : float or None
+        Where its talker faces; None is the worst way [deg]
+    seat : int or None
+        Which of the result's points is looked at [-]
+    tab : str
+        Open under the picture
+    folded : bool
+        The notebook's code is hidden
+    trace : bool
+        The room is traced when nothing moves
+    """
+
+    start: object
+    changes: dict = field(default_factory=dict)
+    treatments: tuple = ()
+    units: str
+    use: str
+    group: str
+    area: str
+    quantity: str = "direct 2k"
+    walker: str = "hand-held wireless"
+    facing_deg: float | None = None
+    seat: int | None = None
+    tab: str = "Verdicts"
+    folded: bool = True
+    trace: bool = True
+
+    @classmethod
+    def of(cls, scenario):
+        """The state in which a scenario is opened.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            To start from
+
+        Returns
+        -------
+        state : PanelState
+            Its first use, group and area are looked at
+        """
+        return cls(
+            start=scenario,
+            treatments=treatable(scenario),
+            units=scenario.units,
+            use=scenario.uses[0].name,
+            group=scenario.groups[0].name,
+            area=scenario.area_names[0],
+        )
+
+    @cached_property
+    def scenario(self):
+        """The scenario as the controls stand; ValueError where that cannot be."""
+        return self._made(self.units)
+
+    @cached_property
+    def design(self):
+        """The scenario without the units that it is looked at in; None where it cannot be."""
+        try:
+            return replace(self._made("m"), text=None)
+        except ValueError:
+            return None
+
+    def _made(self, units):
+        changes = dict(self.changes)
+        kept = tuple(t for t in self.treatments if t.area > 0)
+        if kept != self.start.treatments:
+            changes["treatments",] = kept
+        changes["units",] = units  # for what is said; a file is saved in the units it came in
+        return changed(self.start, changes)
+
+    def value(self, path):
+        """Present value of a path: as changed by hand, else as in the scenario started from.
+
+        Parameters
+        ----------
+        path : tuple
+            As for ``venue.paths``, e.g. ("banks", "north bank", "rows")
+
+        Returns
+        -------
+        value : any
+            What the scenario means there [SI]
+
+        Raises
+        ------
+        ValueError
+            Where the path leads nowhere
+        """
+        path = by_name(self.start, path)
+        return self.changes[path] if path in self.changes else value_at(self.start, path)
+
+    def update(self, **new):
+        """The state with some of it changed, put in order.
+
+        Another scenario to start from drops the changes and takes its own treatments, unless they
+        are given too; another use forgets the seat; a group that is gone gives way to the first.
+
+        Parameters
+        ----------
+        new : any
+            Fields of the state; ``changes`` are added to those that there are
+
+        Returns
+        -------
+        state : PanelState
+            Another one
+
+        Raises
+        ------
+        ValueError
+            Where a name is unknown, in one line
+        """
+        known = [f.name for f in fields(self)]
+        for name in new:
+            if name not in known:
+                raise ValueError(f"'{name}' is nothing of the panel. Known: {', '.join(known)}.")
+        if "start" in new:
+            new = {"changes": {}, "treatments": treatable(new["start"])} | new
+        elif "changes" in new:
+            added = {by_name(self.start, path): value for path, value in new["changes"].items()}
+            new["changes"] = {**self.changes, **added}
+        if new.get("use", self.use) != self.use:
+            new = {"seat": None} | new
+        state = replace(self, **new)
+        for name, things in (("use", state.start.uses), ("group", state.start.groups)):
+            if name in new:
+                _known(name, new[name], [thing.name for thing in things])
+        _known("quantity", state.quantity, QUANTITIES)
+        _known("units", state.units, ("m", "ft"))
+        return state._in_order()
+
+    def _in_order(self):
+        groups, uses = ([x.name for x in things] for things in (self.start.groups, self.start.uses))
+        state = self
+        if self.use not in uses:
+            state = replace(state, use=uses[0], seat=None)
+        if self.group not in groups:
+            state = replace(state, group=groups[0])
+        return state
+
+    def same_design(self, other):
+        """Whether two states are of one design, whatever use, units or quantity is looked at.
+
+        Parameters
+        ----------
+        other : PanelState
+            Another state
+
+        Returns
+        -------
+        same : bool
+            False where either cannot be
+        """
+        return self.design is not None and self.design == other.design
+
+    def with_design_of(self, other):
+        """The state with the design of another one.
+
+        Parameters
+        ----------
+        other : PanelState
+            Gives start, changes and treatments
+
+        Returns
+        -------
+        state : PanelState
+            What is looked at stays
+        """
+        state = replace(self, start=other.start, changes=other.changes, treatments=other.treatments)
+        return state._in_order()
+
+
+# looked at, not decided: no step of the history, and an undo leaves it
+VIEWED = ("tab", "folded", "trace", "seat")
+
+
+def treatable(scenario):
+    """What the scenario treats, and an empty entry for every other surface that could be.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario
+
+    Returns
+    -------
+    treatments : tuple of Treatment
+        With area 0 where nothing is treated
+    """
+    treated = {t.surface for t in scenario.treatments}
+    free = (s for s in TREATABLE if s not in treated)
+    empty = (Treatment(surface=s, area=0.0, finish=UNTREATED) for s in free)
+    return (*scenario.treatments, *empty)
+
+
+def _known(what, name, names):
+    if name not in names:
+        raise ValueError(f"{what} '{name}' is unknown. Known: {', '.join(names)}.")
+
+
+class History:
+    """States that were, oldest first, with undo and redo; bounded.
+
+    Steps that change the same thing in a row become one, until ``close`` is called: a slider that
+    is dragged is one step.
+
+    Parameters
+    ----------
+    state : PanelState
+        First state
+    most : int
+        Steps that are kept [-]
+    """
+
+    def __init__(self, state, most=MOST_STEPS):
+        self._states, self._now, self._most, self._open = [state], 0, most, None
+
+    @property
+    def present(self):
+        """The state that stands."""
+        return self._states[self._now]
+
+    @property
+    def can_undo(self):
+        """Whether there is an earlier state."""
+        return self._now > 0
+
+    @property
+    def can_redo(self):
+        """Whether something was undone since the last step."""
+        return self._now < len(self._states) - 1
+
+    def add(self, state, what=None):
+        """Take a state as the present one; what was undone can no longer be redone.
+
+        Parameters
+        ----------
+        state : PanelState
+            The new state
+        what : any
+            What it changes; the same in a row is one step
+        """
+        if state == self.present:
+            return
+        if _without_view(state) == _without_view(self.present):
+            self._states[self._now] = state
+            return
+        del self._states[self._now + 1 :]
+        if what is not None and what == self._open and self._now > 0:
+            self._states[self._now] = state
+            return
+        self._states.append(state)
+        del self._states[: -self._most - 1]
+        self._now, self._open = len(self._states) - 1, what
+
+    def close(self):
+        """What comes next is a step of its own."""
+        self._open = None
+
+    def undo(self):
+        """Go one step back, if there is one; what is only looked at stays."""
+        self._go(-1 if self.can_undo else 0)
+
+    def redo(self):
+        """Go one step forward again, if there is one; what is only looked at stays."""
+        self._go(1 if self.can_redo else 0)
+
+    def _go(self, step):
+        view = {name: getattr(self.present, name) for name in VIEWED}
+        same_use = self._states[self._now + step].use == self.present.use
+        self._now += step
+        self._open = None
+        if not same_use:
+            view["seat"] = None
+        self._states[self._now] = replace(self.present, **view)
+
+
+def _without_view(state):
+    return replace(state, tab="", folded=True, trace=True, seat=None)

@@ -1,0 +1,97 @@
+"""What is looked at, undo and redo, and the line that says what cannot be."""
+
+from html import escape
+
+import ipywidgets as w
+
+from ..theme import QUANTITIES
+from .controls import Choice, Push, Switch, Words
+from .page import style
+from .section import Section
+
+UNITS = (("feet", "ft"), ("meters", "m"))
+
+
+class Toolbar(Section):
+    """Use, quantity, section and units; undo and redo; the notebook's code."""
+
+    def _make(self):
+        return w.HBox()
+
+    def _controls(self, state, answer):
+        areas = tuple(answer.result.configuration.areas)
+        uses = tuple(u.name for u in state.start.uses)
+        quantities = tuple((q.label, key) for key, q in QUANTITIES.items())
+        area = state.area if state.area in areas else areas[0]
+        return [
+            self._list("use", "Use", uses, state.use, "210px"),
+            self._list("quantity", "Show", quantities, state.quantity, "290px"),
+            self._list("area", "Section through", areas, area, "270px"),
+            Switch(
+                key="units",
+                value=state.units,
+                options=UNITS,
+                act=lambda units: self.panel.update(units=units),
+            ),
+            self._step("undo", "Undo", "One step back", self.panel.history.can_undo),
+            self._step("redo", "Redo", "One step forward again", self.panel.history.can_redo),
+            Push(
+                key="code",
+                value=not state.folded,
+                stays=True,
+                label="Show the code",
+                act=lambda shown: self.panel.update(folded=not shown),
+            ),
+        ]
+
+    def _list(self, field, label, options, value, width):
+        return Choice(
+            key=field,
+            value=value,
+            label=label,
+            options=options,
+            width=width,
+            label_width="initial",
+            act=lambda new: self.panel.update(**{field: new}),
+        )
+
+    def _step(self, key, label, tip, enabled):
+        def act(_):
+            getattr(self.panel, key)()
+
+        return Push(key=key, label=label, tip=tip, enabled=enabled, width="70px", act=act)
+
+
+class Refusals(Section):
+    """One line on what cannot be, with the way back to what could."""
+
+    def _make(self):
+        box = w.HBox()
+        box.add_class("gt-message")
+        return box
+
+    def _controls(self, state, answer):
+        if not answer.refusal:
+            return [Words(key="nothing", value="")]
+        said = (
+            f"<b>Not possible:</b> {escape(answer.refusal)} The picture shows the last state that"
+            " was possible."
+        )
+        back = Push(
+            key="go back",
+            label="Go back",
+            tip="Back to the last possible state",
+            width="100px",
+            act=lambda _: self.panel.go_back(),
+        )
+        return [back, Words(key="refusal", value=said)]
+
+
+class PageStyle(Section):
+    """The style sheet, which hides the code."""
+
+    def _make(self):
+        return w.HTML()
+
+    def _render(self, state, answer):
+        self.box.value = style(state.folded)

@@ -1,0 +1,116 @@
+"""The room traced when nothing moves, with its progress."""
+
+import time
+
+import ipywidgets as w
+
+from ...acoustics.traced import Tracing
+from .. import tables
+from ..jobs import Debounce, Job
+from .controls import Tick
+from .page import quiet
+from .section import Section
+
+TRACE_AFTER = 0.7  # without a change: longer than between two presses of a key [s]
+PAINT_EVERY = 0.8  # while the room is being traced [s]
+
+
+class TraceSection(Section):
+    """Says which room is shown, and traces it when nothing moves."""
+
+    def _begin(self):
+        self.words = w.HTML()
+        self.words.add_class("gt-room")
+        self.job = Job(self._done, told=self._piece, waits=True)
+        self.job.bar.layout.width = "220px"
+        self.later = Debounce(self.begin, TRACE_AFTER)
+        self._painted, self._tick = 0.0, w.HBox()
+
+    def _make(self):
+        return w.HBox([self._tick, self.words, self.job.bar, self.job.error])
+
+    def _board_box(self):
+        return self._tick
+
+    def _controls(self, state, answer):
+        return [
+            Tick(
+                key="trace",
+                value=state.trace,
+                label="trace the room when nothing moves",
+                indent="0",
+                width="270px",
+                act=lambda wanted: self.panel.update(trace=wanted),
+            )
+        ]
+
+    def _render(self, state, answer):
+        if not state.trace and self.job.running:
+            self.job.discard()
+        self._say(answer)
+        self.later()
+
+    def outdate(self):
+        """What is being traced is no longer shown; see ``Section.outdate``."""
+        self.job.discard()
+
+    def begin(self):
+        """Begin to trace the room, unless it has been or is not wanted."""
+        answer = self.panel.answer
+        idle = not self.job.running and not self.panel.searching
+        if self.panel.state.trace and idle and not answer.traced:
+            self.job.start(tracing(answer.scenario, answer.result.use.name))
+            self._say(answer)
+
+    def finish(self):
+        """Trace the room to the end here and now; for cells and tests."""
+        answer = self.panel.answer
+        self.job.start(tracing(answer.scenario, answer.result.use.name))
+        self.job.finish()
+
+    def _piece(self, traced, piece):
+        """A piece has come: the bar moves, and now and then the picture."""
+        traced.add(piece)
+        self.job.show_share(traced.progress)
+        due = time.monotonic() - self._painted > PAINT_EVERY
+        if due and traced.started and not traced.ready:
+            self.panel.show_traced(traced.field)
+            self._painted = time.monotonic()
+            self._say(self.panel.answer)
+
+    def _done(self, traced):
+        if traced is not None:
+            self.panel.show_traced(traced.field, last=True)
+        self._say(self.panel.answer)
+
+    def _say(self, answer):
+        going_on = "; tracing it" if self.job.running else ""
+        self.words.value = quiet(f"{tables.room_shown(answer.result)}{going_on}")
+
+
+def tracing(scenario, use):
+    """Work of a job that traces the room of one use.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario
+    use : str
+        Name of the use
+
+    Returns
+    -------
+    work : callable
+        Tells (tracing, piece) for every piece; the piece is added in the page's turn
+    """
+    traced = Tracing(scenario, use)
+
+    def work(tell, stop):
+        while not traced.ready:
+            piece = traced.next_pass(stop)
+            if piece is None:
+                return None
+            tell(traced, piece)
+        return traced
+
+    return work

@@ -1,0 +1,65 @@
+"""The tabs of words under the picture: verdicts, uses, first incidence, the room, limits."""
+
+from html import escape
+
+import ipywidgets as w
+
+from ...acoustics.differences import differences
+from ...acoustics.evaluate import evaluate_all
+from .. import tables
+from ..theme import QUANTITIES
+from .section import Section
+
+
+class WordsTab(Section):
+    """A tab of words; its ``words`` are made when it is open and nothing moves."""
+
+    def _make(self):
+        return w.HTML()
+
+    def _parts(self, state, answer):
+        """What the tab says: parts of a card, one below the other."""
+        raise NotImplementedError
+
+    def _tell(self, state, answer):
+        self.box.value = tables.card(*self._parts(state, answer))
+
+
+class VerdictsTab(WordsTab):
+    """Verdicts of the use that is shown."""
+
+    def _parts(self, state, answer):
+        return [
+            tables.headline(answer.result),
+            f'<p class="quiet">{escape(QUANTITIES[state.quantity].plain)}</p>',
+            tables.verdict_table(answer.result),
+            tables.differences_list(differences(answer.by_formula, answer.result)),
+        ]
+
+
+class UsesTab(WordsTab):
+    """Verdicts of all uses, side by side."""
+
+    def _parts(self, state, answer):
+        return [tables.uses_table(evaluate_all(answer.scenario))]
+
+
+class LandingTab(WordsTab):
+    """Where the sound of every row lands first."""
+
+    def _parts(self, state, answer):
+        return [tables.landing_table(answer.result)]
+
+
+class RoomTab(WordsTab):
+    """Volume, surfaces, decay."""
+
+    def _parts(self, state, answer):
+        return [tables.room_table(answer.result, state.units)]
+
+
+class LimitsTab(WordsTab):
+    """Cautions, and what the model does not know."""
+
+    def _parts(self, state, answer):
+        return [tables.limits()]
