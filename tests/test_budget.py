@@ -231,7 +231,7 @@ def test_a_damaged_price_book_is_refused(tmp_path, rows, message):
 
 
 def test_other_refusals(tmp_path):
-    """Behavior: a book that is missing, no table, no text, or lacks a row is refused in one line."""
+    """Behavior: a book that is missing, no table, no text or short of a row: one line each."""
     with pytest.raises(ValueError, match=r"none\.csv: there is no such price book"):
         read_prices(tmp_path / "none.csv")
     (tmp_path / "x.csv").write_text("a,b\n1,2\n")
