@@ -110,13 +110,8 @@ def positions_map(plan, use, texts=None):
             _marks(view, marks),
         ]
     )
-    return chart.update_layout(
-        **plans.LOOK,
-        **plans.floor(view),
-        height=430,
-        margin=dict(l=46, r=10, t=14, b=36),
-        showlegend=False,
-    )
+    look = plans.LOOK | dict(height=430, margin=dict(l=46, r=10, t=14, b=36))
+    return chart.update_layout(**look, **plans.floor(view))
 
 
 def plan_html(plan, *, date=None):
@@ -419,10 +414,9 @@ def scatter(comparison):
         for n, (name, mine) in enumerate(groups.items())
     ]
     chart = go.Figure([*_agreement(ends, SURE * spread), *signs])
+    look = plans.LOOK | dict(height=430, margin=dict(l=56, r=10, t=14, b=46), showlegend=True)
     return chart.update_layout(
-        **plans.LOOK,
-        height=430,
-        margin=dict(l=56, r=10, t=14, b=46),
+        **look,
         legend=dict(x=0.01, y=0.99),
         xaxis=dict(title="predicted [dB(A)]", range=ends, zeroline=False),
         yaxis=dict(title="measured [dB(A)]", range=ends, scaleanchor="x", zeroline=False),
