@@ -173,7 +173,7 @@ def kind_of(key):
     Returns
     -------
     kind : ReadingKind
-        As it stands in the table
+        Its entry in the table
 
     Raises
     ------

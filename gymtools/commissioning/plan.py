@@ -67,7 +67,7 @@ class TestPlan:
 
 
 def as_tested(scenario, use, ambient_db=None):
-    """The scenario as it stands when one of its uses is measured.
+    """The scenario as it is when one of its uses is measured.
 
     Nobody is in it, and the noise is that of the empty gym.
 
@@ -206,7 +206,7 @@ def _decays(scenario, result):
 
 
 def _free_spots(hall, result):
-    """Spots of the floor off walls and off what stands there (spot, 2) [m]."""
+    """Spots of the floor off walls and obstacles (spot, 2) [m]."""
     x, y = (
         np.arange(-v / 2 + OFF_WALLS, v / 2 - OFF_WALLS + 1e-9, 1.0)
         for v in (hall.length, hall.width)
@@ -220,7 +220,7 @@ def _free_spots(hall, result):
 
 
 def _in_the_way(result):
-    """Footprints of what stands on the floor in the use."""
+    """Footprints of bleachers, chairs and stages that are set up in the use."""
     s, use = result.scenario, result.use
     things = (
         [b for b in s.banks if b.name not in use.closed]
@@ -292,7 +292,7 @@ def _polarities(scenario, uses):
 
 
 def own_seat(result, loudspeaker):
-    """The seat where a loudspeaker stands out most from all others and the room.
+    """The seat where a loudspeaker is strongest against all others and the room.
 
     Parameters
     ----------
@@ -309,8 +309,8 @@ def own_seat(result, loudspeaker):
     speech = result.direct[:, :, bands.SPEECH].sum(axis=-1)  # (source, point)
     listened = _listened(result)
     late = result.reverberant.at(result.points)[:, bands.SPEECH].sum(axis=-1)
-    stands_out = speech[loudspeaker] / (speech.sum(axis=0) - speech[loudspeaker] + late)
-    return int(listened[np.argmax(stands_out[listened])])
+    over_others = speech[loudspeaker] / (speech.sum(axis=0) - speech[loudspeaker] + late)
+    return int(listened[np.argmax(over_others[listened])])
 
 
 def _listened(result):
@@ -383,7 +383,7 @@ def _positions(result, letters):
 
 
 def _own_seats(result, area):
-    """Seats of this area where one of the loudspeakers stands out most."""
+    """Seats of this area where one of the loudspeakers is strongest against the others."""
     best = dict.fromkeys(own_seat(result, n) for n in np.flatnonzero(result.playing))
     return [k - area.points.start for k in best if area.points.start <= k < area.points.stop]
 

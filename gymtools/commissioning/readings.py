@@ -45,7 +45,7 @@ def one_value(value):
 
 
 def nothing():
-    """What stands where nothing is known.
+    """Values where nothing is known.
 
     Returns
     -------

@@ -300,7 +300,7 @@ def _criteria(page, c):
     page.add('<h2 class="first">Criterion by criterion</h2>', criteria_table(c))
     page.add(
         "<p class='quiet'>The prediction is for the gym as it was measured: empty, with its noise."
-        " Speech intelligibility with people in the seats is another figure; it stands further"
+        " Speech intelligibility with people in the seats is another figure, shown further"
         " down. Feedback margin: the gain at which the microphone rang, less the 6 dB margin, other"
         " open microphones, and the rise over the crowd.</p>"
     )

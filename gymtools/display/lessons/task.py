@@ -16,7 +16,7 @@ from ..panel.controls import STYLE, WIDE
 from ..theme import QUIET, ROOMS
 
 UNSEEN = (
-    "The solver's result appears here once you have scored an attempt of your own and asked for it."
+    "The solver's result appears here once you have scored an attempt of your own and ask for it."
 )
 ABOUT = (
     "A step is what is just worth talking about. The penalty adds what the design lacks, weighted"
