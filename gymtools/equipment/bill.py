@@ -39,8 +39,8 @@ def bill(scenario, prices=None, *, amplification=None):
         count("loudspeaker", c.type.name, 1)
         count("hanging point", "rated hardware with second safety", 1)
     count("hanging point", "engineer's approval", 1)
-    for kind in amplification.amplifiers.values():
-        count("amplifier", kind.name, 1)
+    for amplifier_type in amplification.amplifiers.values():
+        count("amplifier", amplifier_type.name, 1)
     for c in amplification.channels:
         count("cable", c.conductor, c.length)
         count("line transformer", "at a loudspeaker", len(c.tags) if c.line_volts else 0)
@@ -82,6 +82,6 @@ def cost(scenario, prices=None, *, amplification=None):
     Returns
     -------
     total : float
-        In the price book's currency
+        Material and labor [the price book's currency]
     """
     return sum(line.total for line in bill(scenario, prices, amplification=amplification))

@@ -11,7 +11,7 @@ def spot(point, units):
     Parameters
     ----------
     point : array
-        x, y and perhaps z [m]
+        (2,) or (3,): x, y and perhaps z [m]
     units : str
         "m" or "ft"
 

@@ -118,7 +118,7 @@ class Microphone(Thing):
         points : ndarray
             (position, 3): one, or a grid of at most half a meter over the area its talker walks [m]
         shape : tuple
-            Rows (along x) and columns (along y) of the grid; (1, 1) for one position [-]
+            Rows (along x) and columns (along y) of the grid; (1, 1) for one position
         """
         if self.walks is None:
             x, y = self.x, self.y

@@ -48,7 +48,7 @@ def from_file(value, unit, units):
     Parameters
     ----------
     value : float, array or list
-        Number, array, or (nested) list of numbers as the file has it; text, booleans and None
+        Number, array (...,), or nested list of numbers as the file has it; text, booleans and None
         pass unchanged [unit of the file]
     unit : str
         SI unit of the quantity: "m", "m2" or "m3" are converted, any other is not
@@ -58,7 +58,7 @@ def from_file(value, unit, units):
     Returns
     -------
     value : float, array or list
-        The same in SI; a tuple comes back as a list [m, m2 or m3]
+        The same in SI, as (...,); a tuple comes back as a list [m, m2 or m3]
 
     Raises
     ------
@@ -82,7 +82,7 @@ def to_file(value, unit, units):
     Parameters
     ----------
     value : float, array or list
-        Number, array, or (nested) list of numbers; text, booleans and None pass unchanged [SI]
+        Number, array (...,), or nested list of numbers; text, booleans and None pass unchanged [SI]
     unit : str
         SI unit of the quantity: "m", "m2" or "m3" are converted, any other is not
     units : str
@@ -91,8 +91,8 @@ def to_file(value, unit, units):
     Returns
     -------
     value : float, array or list
-        The same in the file's units; a number in feet has 12 significant digits, so that 84 ft
-        is written as 84.0 and not as 84.00000000000001 [unit of the file]
+        The same in the file's units, as (...,); a number in feet has 12 significant digits, so
+        that 84 ft is written as 84.0 and not as 84.00000000000001 [unit of the file]
 
     Raises
     ------
