@@ -307,7 +307,7 @@ def test_former_names_are_understood_and_said_once():
     assert {w.filename for w in said} == {__file__}
     with pytest.warns(FutureWarning, match=r"^aim\(wishes=\.\.\.\) is now aim\(weights="):
         old = aim(s, move=("downtilt_deg",), wishes=wishes, **quick)
-    with pytest.warns(FutureWarning, match=r"^move = 'tilt_deg' is now 'downtilt_deg'"):
+    with pytest.warns(FutureWarning, match=r"^move = tilt_deg is now downtilt_deg"):
         tilted = aim(s, move=("tilt_deg",), weights=wishes, **quick)
     new = aim(s, move=("downtilt_deg",), weights=wishes, **quick)
     assert old.after == tilted.after == new.after

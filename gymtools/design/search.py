@@ -149,7 +149,7 @@ def present_keys(move):
     for key in move:
         now = current_key(Group, key)
         if now != key:
-            warn_renamed(f"move = '{key}'", f"'{now}'")
+            warn_renamed(f"move = {key}", now)
         keys.append(now)
     return tuple(keys)
 
