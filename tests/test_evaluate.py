@@ -743,7 +743,7 @@ def onto_people(result):
 
 @pytest.mark.parametrize("s", [LARKFIELD, STONEBRIDGE], ids=["larkfield", "stonebridge"])
 def test_down_onto_the_seats(s):
-    """Trade fact (common practice, no source): turned off the far wall and down onto the seats,
+    """Trade fact: common practice, no source. Turned off the far wall and down onto the seats,
     more of the sound lands on people (by 20 points and more), the room gets less of it (0.5 dB and
     more at 2 and 4 kHz) and STI is higher. At 500 Hz an acoustic deck may absorb more than
     people do, so nothing is claimed there. (It was 0.8 dB while people on a slope absorbed by their
@@ -762,7 +762,7 @@ def test_down_onto_the_seats(s):
 
 
 def test_down_onto_the_seats_in_a_hard_gym():
-    """Trade fact (common practice, no source): where every wall and the roof are hard and the seats
+    """Trade fact: common practice, no source. Where every wall and the roof are hard and the seats
     full, the room gets less in every octave from 500 Hz to 4 kHz, and 1.2 dB less and more from 1
     kHz up.
     """
@@ -787,7 +787,7 @@ def test_down_onto_the_seats_in_a_hard_gym():
     ids=["dovecote", "stonebridge"],
 )
 def test_the_nearer_row_is_louder_unless_the_aim_evens_it(s, area, front, back):
-    """Trade fact (common practice, no source): aimed at the front, every row behind it is quieter
+    """Trade fact: common practice, no source. Aimed at the front, every row behind it is quieter
     than the one before, the last by 5 dB and more at 2 and 4 kHz; aimed at the last row, that one
     is louder than the first.
     """
@@ -803,7 +803,7 @@ def test_the_nearer_row_is_louder_unless_the_aim_evens_it(s, area, front, back):
 
 
 def test_high_octaves_are_the_first_to_go():
-    """Trade fact (common practice, no source): outside the pattern 2 and 4 kHz fall by 8 dB more
+    """Trade fact: common practice, no source. Outside the pattern 2 and 4 kHz fall by 8 dB more
     than 500 Hz, and 500 Hz by more than 125 Hz; inside it all stay together within 3 dB.
     """
     r = hear(only(STONEBRIDGE, 0, "north bank", downtilt_deg=10))
@@ -820,7 +820,7 @@ def with_roof(s, area):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_absorption_on_the_roof(name):
-    """Trade fact (common practice, no source): panels on the roof lower the reverberant level and
+    """Trade fact: common practice, no source. Panels on the roof lower the reverberant level and
     raise STI.
 
     By 2 dB and 0.1 where the roof is bare; a little where a deck already absorbs, and nowhere the
@@ -835,7 +835,7 @@ def test_absorption_on_the_roof(name):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_too_loud_is_less_clear(name):
-    """Trade fact (common practice; the standard's masking says the same): in quiet, from 80 to 95
+    """Trade fact: common practice; the standard's masking says the same. In quiet, from 80 to 95
     dB(A) every area loses 0.03 and more, and none gains on the way up from 75.
     """
     calm, firm, loud, roar = (

@@ -395,7 +395,7 @@ def test_the_loudspeaker_named_is_the_one(name, use):
 
 
 def test_turning_the_group_off_gains_margin():
-    """Trade fact (common practice, no source): with the court pair off, a microphone on the court
+    """Trade fact: common practice, no source. With the court pair off, a microphone on the court
     under it has more in reserve, although the others must play louder. At Larkfield, class, it is
     2.4 dB more at the position that was worst.
     """

@@ -263,7 +263,7 @@ def test_the_direct_part_is_the_direct_sound(name, use):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_seats_and_people_mirror_little(name, use):
-    """Trade fact (common practice, no source): rows of people scatter: banks, chairs and balcony
+    """Trade fact: common practice, no source. Rows of people scatter: banks, chairs and balcony
     seats together mirror less than half of what the floor and the walls do.
     """
     r = heard(name, use)

@@ -52,7 +52,7 @@ def main():
     ours, quick = timed(lambda: feedback_margin(result, walker), 30)
     loop, _ = timed(lambda: plain(result, floor), 5)
     print(
-        f"walking map, {len(floor.positions)} places, 12 ways of facing: {ours:.1f} ms median,"
+        f"walking map, {len(floor.positions)} positions, 12 ways of facing: {ours:.1f} ms median,"
         f" {quick:.1f} ms least; as a loop {loop:.0f} ms, ratio {loop / ours:.0f}"
     )
 
