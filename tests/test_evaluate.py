@@ -39,7 +39,7 @@ SPEECH = intelligibility.SPEECH_SPECTRUM_DB
 
 
 def bare(finish_name, *, use=None, loudspeaker="pendant 100", height=7.0):
-    """A hall of one finish with one pendant over the middle of the court, and nothing else."""
+    """A gym of one finish with one pendant over the middle of the court, and nothing else."""
     hall = Hall(
         length=30,
         width=22,
@@ -80,8 +80,8 @@ def middle(result):
 
 
 def hear(s, use=None):
-    """An evaluation; reflections are followed only where a test is about them."""
-    return evaluate(s, use, follow_echoes=False)
+    """An evaluation."""
+    return evaluate(s, use)
 
 
 def played(result):
@@ -163,7 +163,7 @@ def test_sums_and_target(name, use):
 
 
 def test_first_use_by_default():
-    """Regression: the first use when none is named; an unknown one is refused with the list."""
+    """Behavior: the first use when none is named; an unknown one is refused with the list."""
     assert hear(LARKFIELD).use is LARKFIELD.uses[0]
     np.testing.assert_array_equal(hear(LARKFIELD, None).sti, hear(LARKFIELD, "game").sti)
     with pytest.raises(
@@ -199,7 +199,7 @@ def test_equalized_response():
 
 
 def test_direct_sound_under_a_pendant():
-    """Closed form: response, speech spectrum and drive less 20 lg r and the air; on the axis, 0.001
+    """Closed form: response, speech spectrum and gain less 20 lg r and the air; on the axis, 0.001
     dB (float32).
     """
     s = bare("concrete")
@@ -256,7 +256,7 @@ def test_reverberant_level_of_a_uniform_room(name, loudspeaker):
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_direct_sound_by_hand(name, use):
-    """Closed form: loudspeaker by loudspeaker in double precision at places in plain sight; 0.01
+    """Closed form: loudspeaker by loudspeaker in double precision at seats in plain sight; 0.01
     dB, the look-up's float32.
     """
     s = SCENARIOS[name]
@@ -322,7 +322,7 @@ def sti_by_hand(direct, arrival, reverberant, rt, noise):
 
 
 @pytest.mark.parametrize("name, use", CASES)
-def test_clarity_by_hand(name, use):
+def test_sti_by_hand(name, use):
     """Closed form: the standard's chain written out, each loudspeaker an arrival of its own; 0.001
     STI (float32).
     """
@@ -341,7 +341,7 @@ def test_clarity_by_hand(name, use):
     "snr, want", [(-3, 0.4), (0, 0.5), (3, 0.6), (9, 0.8), (-15, 0.0), (15, 1.0)]
 )
 def test_noise_alone(snr, want):
-    """Closed form: (SNR + 15)/30 where almost nothing comes back; 0.016 for masking and the hall's
+    """Closed form: (SNR + 15)/30 where almost nothing comes back; 0.016 for masking and the gym's
     125 and 250 Hz.
     """
     # a meter away, and too soft to mask itself
@@ -358,7 +358,7 @@ def test_noise_alone(snr, want):
 @settings(max_examples=12, deadline=None)
 @given(case=st.sampled_from(CASES), step=st.floats(-15, 15))
 def test_target_shifts_levels_and_nothing_else(case, step):
-    """Invariance: every level moves by the step, evenness, room, landing and times stay."""
+    """Invariance: every level moves by the step; coverage, room, first incidence and times stay."""
     s, use = SCENARIOS[case[0]], SCENARIOS[case[0]].use(case[1])
     other = hear(replace(s, uses=(replace(use, target_dba=use.target_dba - 5 + step / 2),)))
     one, shift = hear(s, case[1]), step / 2 - 5
@@ -414,7 +414,7 @@ def test_delay_is_honoured():
 
 
 def test_a_common_delay_is_nothing_and_an_echo_hurts():
-    """Invariance: all groups 80 ms later give the same clarity; one of two alone 200 ms later
+    """Invariance: all groups 80 ms later give the same STI; one of two alone 200 ms later
     hurts.
 
     By 0.03 and more in the middle of the court, in this reverberation; and nowhere does the echo
@@ -443,7 +443,7 @@ def test_a_common_delay_is_nothing_and_an_echo_hurts():
     [("dovecote", "class", 0), ("larkfield", "class", 0), ("larkfield", "assembly", 2)],
 )
 def test_a_group_that_is_off_is_not_there(name, use, group):
-    """Invariance: levels and clarity are those of the scenario without it (float32); it takes no
+    """Invariance: levels and STI are those of the scenario without it (float32); it takes no
     power.
     """
     s = SCENARIOS[name]
@@ -516,7 +516,7 @@ def test_mirror_image(name, use):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_people_shorten_the_reverberation(name):
-    """Invariance: the more places are taken, the shorter it rings, in every octave."""
+    """Invariance: the more seats are taken, the shorter it rings, in every octave."""
     s = SCENARIOS[name]
     seats = [a for a in s.areas if a != "court"]
     rt = np.array(
@@ -528,10 +528,8 @@ def test_people_shorten_the_reverberation(name):
     assert np.all(np.diff(rt, axis=0) < 0)
 
 
-def test_noise_changes_clarity_only():
-    """Invariance: louder noise lowers the clarity of every place and leaves every level
-    as it was.
-    """
+def test_noise_changes_sti_only():
+    """Invariance: louder noise lowers the STI of every seat and leaves every level as it was."""
     quiet, loud = hear(first_use(DOVECOTE, noise_dba=40)), hear(first_use(DOVECOTE, noise_dba=80))
     np.testing.assert_array_equal(quiet.total_db, loud.total_db)
     assert np.all(loud.sti < quiet.sti)
@@ -559,8 +557,8 @@ def verdict(result, criterion, **targets):
 
 @pytest.mark.parametrize("criterion", LADDER)
 def test_words_at_their_thresholds(criterion):
-    """Closed form: a target that is met within half the digit shown is met, one missed by up to the
-    stated margin is close, else it is missed.
+    """Closed form: a miss by less than half the digit shown still meets the target, a miss by up to
+    the stated margin is close, any other misses.
     """
     c = CRITERIA[criterion]
     value, near, far = verdict(COURT, criterion).value, c.shown, c.close
@@ -585,7 +583,7 @@ def test_words_at_their_thresholds(criterion):
     ],
 )
 def test_out_of_reach(criterion, targets):
-    """Behavior: what no design can reach is called so, with the number in the way."""
+    """Behavior: a target that no design can reach is called so, with the number in the way."""
     v = verdict(COURT, criterion, **targets)
     assert v.word == "out of reach"
     in_the_way = v.facts["need"] if criterion == "speech_to_noise" else v.facts["best"]
@@ -594,14 +592,14 @@ def test_out_of_reach(criterion, targets):
 
 
 def test_a_target_out_of_reach_may_be_met_all_the_same():
-    """Behavior: over the level that is allowed; then it is not called out of reach."""
+    """Behavior: played over the level that is allowed, and not called out of reach."""
     loud = hear(first_use(DOVECOTE, target_dba=98))
     assert verdict(loud, "speech_to_noise", speech_to_noise_db=20).word == "meets"
 
 
-def test_clarity_out_of_reach_is_the_noise():
-    """Closed form: the number told is the best STI of a perfect room in this noise at any level
-    allowed; no seat beats it.
+def test_sti_out_of_reach_is_the_noise():
+    """Closed form: the verdict carries the best STI of a perfect room in this noise at any level
+    allowed; no seat exceeds it.
     """
     v, noise = verdict(COURT, "sti", sti=0.9), bands.to_energy(COURT.noise_db)
     levels = np.linspace(COURT.summary("court").speech_dba, 95, 50)
@@ -615,14 +613,14 @@ def test_clarity_out_of_reach_is_the_noise():
 
 
 @pytest.mark.parametrize("name, use", CASES)
-def test_sentences_tell_their_numbers(name, use):
+def test_sentences_show_their_numbers(name, use):
     """Regression: value (unless out of reach) and target stand in every sentence; a source; the
     worst word counts.
     """
     r = evaluate(SCENARIOS[name], use)
     microphones = [f"microphone '{m}'" for m in r.use.microphones]
     of_area = [v.criterion for v in r.verdicts if v.area == r.areas[0].name]
-    assert of_area == [key for key in BY_AREA if key != "in_sight" or r.areas[0].silent]
+    assert of_area == [key for key in BY_AREA if key != "in_sight" or r.areas[0].out_of_sight]
     assert [v.area for v in r.verdicts if "microphone" in v.area] == microphones
     assert [v.criterion for v in r.verdicts if not v.area] == [*REST[1:], "echo"]
     for v in r.verdicts:
@@ -636,9 +634,9 @@ def test_sentences_tell_their_numbers(name, use):
     assert r.word == max((v.word for v in r.verdicts), key=WORDS.index)
 
 
-def test_places_out_of_sight():
-    """Regression: behind a bank no direct sound arrives; those places are counted, and no number is
-    lost over them.
+def test_seats_out_of_sight():
+    """Behavior: behind a bank no direct sound arrives; those seats are counted, and every other
+    figure stays a number.
     """
     hidden = Bank(name="bleachers", side="north", rows=9, row_run=0.61, row_rise=0.4, length=8)
     corner = Group(
@@ -656,17 +654,17 @@ def test_places_out_of_sight():
     behind = r.direct.sum(axis=(0, 2)) == 0
     for area in r.areas:
         said = next(v for v in r.verdicts if v.area == area.name and v.criterion == "in_sight")
-        assert area.silent == behind[area.points].sum() == said.value > 0
+        assert area.out_of_sight == behind[area.points].sum() == said.value > 0
         assert said.word == "misses" and said.sentence.startswith(
-            f"{area.silent} seats hear no direct sound"
+            f"{area.out_of_sight} seats hear no direct sound"
         )
     for v in r.verdicts:
         assert np.isfinite(v.value) and "nan" not in v.sentence
     assert np.isfinite(r.sti).all() and np.isfinite(r.total_db).all()
 
 
-def test_own_targets_are_told_as_such():
-    """Regression: a target that the school has set itself does not claim the default's source."""
+def test_a_target_of_the_school_has_its_own_source():
+    """Behavior: a target that the school has set itself does not claim the default's source."""
     assert verdict(COURT, "coverage_range").source.startswith("common practice")
     assert verdict(COURT, "coverage_range", coverage_range_db=4.0).source == "set for this school"
 
@@ -702,7 +700,7 @@ def test_summaries(name, use):
         )
 
 
-def test_tuning_turns_only_low_octaves_down():
+def test_room_equalization_turns_only_low_octaves_down():
     """Closed form: 125 to 500 Hz come down to the speech spectrum at the mean listener, by 8 dB at
     most; none is lifted.
     """
@@ -745,15 +743,15 @@ def onto_people(result):
 
 @pytest.mark.parametrize("s", [LARKFIELD, STONEBRIDGE], ids=["larkfield", "stonebridge"])
 def test_down_onto_the_seats(s):
-    """Trade fact (common practice, no source): turned off the far wall and down onto the seats,
+    """Trade fact: common practice, no source. Turned off the far wall and down onto the seats,
     more of the sound lands on people (by 20 points and more), the room gets less of it (0.5 dB and
-    more at 2 and 4 kHz) and speech is clearer. At 500 Hz an acoustic deck may absorb more than
+    more at 2 and 4 kHz) and STI is higher. At 500 Hz an acoustic deck may absorb more than
     people do, so nothing is claimed there. (It was 0.8 dB while people on a slope absorbed by their
     whole slope, not by the floor it covers.)
     """
     level, down = (
         hear(
-            changed(s, {("groups", 0, "downtilt_deg"): t, ("groups", 1, "downtilt_deg"): t}),
+            changed(s, {("groups", g.name, "downtilt_deg"): t for g in s.groups[:2]}),
             "assembly",
         )
         for t in (0.0, 32.0)
@@ -763,8 +761,8 @@ def test_down_onto_the_seats(s):
     assert min(a.sti_p10 for a in down.areas) > max(a.sti_p10 for a in level.areas) + 0.03
 
 
-def test_down_onto_the_seats_in_a_hard_hall():
-    """Trade fact (common practice, no source): where every wall and the roof are hard and the seats
+def test_down_onto_the_seats_in_a_hard_gym():
+    """Trade fact: common practice, no source. Where every wall and the roof are hard and the seats
     full, the room gets less in every octave from 500 Hz to 4 kHz, and 1.2 dB less and more from 1
     kHz up.
     """
@@ -776,7 +774,9 @@ def test_down_onto_the_seats_in_a_hard_hall():
         ),
         occupied={"north bank": 1.0},
     )
-    level, down = (hear(changed(s, {("groups", 0, "downtilt_deg"): t})) for t in (-10.0, 32.0))
+    level, down = (
+        hear(changed(s, {("groups", "north row", "downtilt_deg"): t})) for t in (-10.0, 32.0)
+    )
     assert onto_people(down) > onto_people(level) + 20
     assert np.all(per_setting(down)[2:6] < per_setting(level)[2:6] - [0.2, 1.2, 1.2, 1.2])
 
@@ -787,7 +787,7 @@ def test_down_onto_the_seats_in_a_hard_hall():
     ids=["dovecote", "stonebridge"],
 )
 def test_the_nearer_row_is_louder_unless_the_aim_evens_it(s, area, front, back):
-    """Trade fact (common practice, no source): aimed at the front, every row behind it is quieter
+    """Trade fact: common practice, no source. Aimed at the front, every row behind it is quieter
     than the one before, the last by 5 dB and more at 2 and 4 kHz; aimed at the last row, that one
     is louder than the first.
     """
@@ -803,7 +803,7 @@ def test_the_nearer_row_is_louder_unless_the_aim_evens_it(s, area, front, back):
 
 
 def test_high_octaves_are_the_first_to_go():
-    """Trade fact (common practice, no source): outside the pattern 2 and 4 kHz fall by 8 dB more
+    """Trade fact: common practice, no source. Outside the pattern 2 and 4 kHz fall by 8 dB more
     than 500 Hz, and 500 Hz by more than 125 Hz; inside it all stay together within 3 dB.
     """
     r = hear(only(STONEBRIDGE, 0, "north bank", downtilt_deg=10))
@@ -820,8 +820,8 @@ def with_roof(s, area):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_absorption_on_the_roof(name):
-    """Trade fact (common practice, no source): panels on the roof lower the reverberant level and
-    raise clarity.
+    """Trade fact: common practice, no source. Panels on the roof lower the reverberant level and
+    raise STI.
 
     By 2 dB and 0.1 where the roof is bare; a little where a deck already absorbs, and nowhere the
     other way.
@@ -835,7 +835,7 @@ def test_absorption_on_the_roof(name):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_too_loud_is_less_clear(name):
-    """Trade fact (common practice; the standard's masking says the same): in quiet, from 80 to 95
+    """Trade fact: common practice; the standard's masking says the same. In quiet, from 80 to 95
     dB(A) every area loses 0.03 and more, and none gains on the way up from 75.
     """
     calm, firm, loud, roar = (
@@ -847,12 +847,12 @@ def test_too_loud_is_less_clear(name):
 
 
 def test_a_draft_is_near_the_whole():
-    """Convergence: with 80 places an area levels, evenness, STI and spare gain come out near those
-    of all places.
+    """Regression: with 80 seats an area levels, coverage, STI and feedback margin come out near
+    those of all seats.
     """
     whole, draft = (
         hear(LARKFIELD, "graduation"),
-        evaluate(LARKFIELD, "graduation", follow_echoes=False, most_points=80),
+        evaluate(LARKFIELD, "graduation", most_points=80),
     )
     assert len(draft.points) < 0.2 * len(whole.points)
     for a, b in zip(whole.areas, draft.areas, strict=True):
@@ -863,7 +863,7 @@ def test_a_draft_is_near_the_whole():
         assert b.margin_db.min() == pytest.approx(a.margin_db.min(), abs=0.5)
 
 
-def test_first_landings_are_remembered(monkeypatch):
+def test_first_incidence_is_remembered(monkeypatch):
     """Regression: of several loudspeakers only those that moved are cast again, and the answer is
     that of a fresh start.
     """
@@ -874,7 +874,7 @@ def test_first_landings_are_remembered(monkeypatch):
         lambda position, *rest: counts.append(len(position)) or cast(position, *rest),
     )
     first = hear(s, "game")
-    moved = changed(s, {("groups", 0, "downtilt_deg"): s.groups[0].downtilt_deg + 3})
+    moved = changed(s, {("groups", "north row", "downtilt_deg"): s.groups[0].downtilt_deg + 3})
     second, again = hear(moved, "game"), hear(s, "game")
     assert counts == [len(s.loudspeakers), s.groups[0].number]
     np.testing.assert_array_equal(first.first_incidence, again.first_incidence)

@@ -44,7 +44,7 @@ def walked(name, key, use, facing_deg=None):
 
 def at(walk, x, y):
     """Feedback margin at the place of a map nearest to x, y."""
-    return walk.margin_db[np.hypot(*(walk.places[:, :2] - [x, y]).T).argmin()]
+    return walk.margin_db[np.hypot(*(walk.positions[:, :2] - [x, y]).T).argmin()]
 
 
 def margin_from_1_khz(result, microphone):
@@ -330,7 +330,7 @@ def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, us
     under pendants. A fixed lectern of a graduation agrees (the test below).
     """
     pendants, cluster = (walked(name, key, use, 0.0) for key in ("pendants", "center four"))
-    west = pendants.places[:, 0] < -5
+    west = pendants.positions[:, 0] < -5
     assert cluster.margin_db[west].min() > pendants.margin_db[west].min() + least
     turning, under = (
         walked(name, "center four", use).margin_db.min(),

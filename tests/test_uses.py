@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gymtools.acoustics import criteria
-from gymtools.acoustics.arrivals import reflected
+from gymtools.acoustics.arrivals import first_reflections
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.physics import bands
 from gymtools.physics.geometry import first_hit, in_sight
@@ -368,7 +368,7 @@ def test_seats_on_a_balcony():
     )
     assert np.ptp(area.points[:, 0]) == pytest.approx(15.5) and "gallery" in s.area_names
     r = hear(s)
-    assert [a.name for a in r.areas] == ["gallery", "court"] and r.areas[0].silent == 0
+    assert [a.name for a in r.areas] == ["gallery", "court"] and r.areas[0].out_of_sight == 0
     assert s.seats == DOVECOTE.banks[0].seats + full.seats
     assert "gallery" not in with_balconies(DOVECOTE, GALLERY).areas
     at = [surface.name for surface in s.room.surfaces].index("gallery")
@@ -425,11 +425,13 @@ def test_people_under_a_balcony_are_told():
         },
     )
     r = hear(s)
-    silent = r.summary("chairs").silent
+    silent = r.summary("chairs").out_of_sight
     assert 0 < silent == (r.direct[0, r.area == "chairs", 3] == 0).sum()
     said = next(v for v in r.verdicts if v.criterion == "in_sight")
     assert (said.area, said.value, said.word) == ("chairs", silent, "misses")
-    assert evaluate(replace(s, balconies=()), follow_echoes=False).summary("chairs").silent == 0
+    assert (
+        evaluate(replace(s, balconies=()), follow_echoes=False).summary("chairs").out_of_sight == 0
+    )
 
 
 def test_its_front_reflects():
@@ -448,7 +450,7 @@ def test_its_front_reflects():
     foot = image + (points - image) * ((front - image[1]) / (points[:, 1] - image[1]))[:, None]
     meets = (foot[:, 2] > GALLERY.underside) & (foot[:, 2] < GALLERY.height + GALLERY.parapet)
     assert meets.sum() >= 4 and not meets.all()
-    energy, time = reflected(r.sources, r.surfaces, points)
+    energy, time = first_reflections(r.sources, r.surfaces, points)
     np.testing.assert_array_equal(energy[0, k, :, 3] > 0, meets)
     want = np.linalg.norm(points - image, axis=1) / r.sources.speed
     np.testing.assert_allclose(time[0, k][meets], want[meets], rtol=1e-6)

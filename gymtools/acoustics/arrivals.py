@@ -1,5 +1,5 @@
-"""When sound arrives at every seat: direct sound, first reflections, delays, and where the voice
-seems to come from.
+"""Arrivals at the seats: direct sound, first reflections, echoes, and where the voice seems to come
+from.
 """
 
 from dataclasses import dataclass
@@ -10,42 +10,46 @@ from ..physics import arrivals, bands, reflections
 from ..venue.microphones import STANDING, floor_height, walkable
 
 ECHO_BAND = 3  # 1 kHz, in which the echo criterion is judged    Dietsch and Kraak (1986)
-WITHIN_DB = 10.0  # arrivals this near to the strongest count
+WITHIN_DB = 10.0  # arrivals no further below the strongest count [dB]
 SAMPLES = 40  # seats of each area whose reflections are followed
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Echoes:
-    """First reflections and late arrivals at some seats of every listening area."""
+    """Late arrivals at a sample of seats of every listening area."""
 
     points: np.ndarray  # indices of the result's points (sample,)
-    late_db: np.ndarray  # strongest arrival after 50 ms over the strongest before (sample,) [dB]
-    criterion: np.ndarray  # Dietsch and Kraak, speech (sample,)
+    late_db: np.ndarray  # strongest arrival after 50 ms re the strongest before (sample,) [dB]
+    criterion: np.ndarray  # Dietsch and Kraak, for speech (sample,) [-]
 
 
-def spread(direct, arrival_s):
-    """Time between the first and the last of the direct arrivals that are nearly as strong as the
-    strongest.
+def arrival_spread_s(direct, arrival_s):
+    """Time between the first and the last direct arrival within 10 dB of the strongest.
 
     Parameters
     ----------
     direct : array
         Direct sound (source, point, band) [any linear]
     arrival_s : array
-        (source, point) [s]
+        Time of arrival (source, point) [s]
 
     Returns
     -------
     spread : ndarray
-        (point,) [s]
+        (point,); 0 where one arrival counts [s]
+
+    Raises
+    ------
+    ValueError
+        Negative energy or time, or shapes that do not fit
     """
     return arrivals.arrival_spread_s(
         direct[..., bands.SPEECH].sum(axis=-1), arrival_s, within_db=WITHIN_DB
     )
 
 
-def talker_place(scenario, use, configuration):
-    """Where the talker of a use stands: the first open microphone, else a stage.
+def talker_position(scenario, use, configuration):
+    """Position of the talker of a use: at the first open microphone, else on a stage.
 
     Parameters
     ----------
@@ -54,30 +58,34 @@ def talker_place(scenario, use, configuration):
     use : Use
         One of its uses
     configuration : HallConfiguration
-        The hall as it stands in the use
+        The gym as it stands in the use
 
     Returns
     -------
-    place : ndarray or None
-        (3,); None when the use names neither [m]
+    position : ndarray or None
+        (3,); None for a use with neither [m]
     """
     for m in scenario.microphones:
         if m.name in use.microphones:
-            if m.walks is None:
-                return m.positions(configuration)[0][0]
-            x0, x1, y0, y1 = walkable(configuration, m.walks)
-            return np.array(
-                [(x0 + x1) / 2, (y0 + y1) / 2, floor_height(configuration, m.walks) + STANDING]
+            return (
+                m.positions(configuration)[0][0]
+                if m.walks is None
+                else _middle(configuration, m.walks)
             )
     for platform in configuration.portable_stages:
         return np.array([platform.x, platform.y, platform.height + STANDING])
     if configuration.stage and use.curtain_open:
-        x0, x1, y0, y1 = walkable(configuration, "stage")
-        return np.array([(x0 + x1) / 2, (y0 + y1) / 2, configuration.stage.floor_height + STANDING])
+        return _middle(configuration, "stage")
     return None
 
 
-def first_strong(direct, arrival_s):
+def _middle(configuration, area):
+    """A standing talker in the middle of an area to walk in (3,) [m]."""
+    x0, x1, y0, y1 = walkable(configuration, area)
+    return np.array([(x0 + x1) / 2, (y0 + y1) / 2, floor_height(configuration, area) + STANDING])
+
+
+def leading_source(direct, arrival_s):
     """Loudspeaker that leads at each point: the earliest of those within 10 dB of the strongest.
 
     Parameters
@@ -85,12 +93,16 @@ def first_strong(direct, arrival_s):
     direct : array
         Direct sound (source, point, band) [any linear]
     arrival_s : array
-        (source, point) [s]
+        Time of arrival (source, point) [s]
 
     Returns
     -------
     source : ndarray of int
-        (point,) [-]
+        Its index (point,) [-]
+
+    Sources
+    -------
+    Law of the first wave front (Haas 1951, from memory); 10 dB is common practice, no source.
     """
     energy = direct[..., bands.SPEECH].sum(axis=-1)
     strong = energy >= energy.max(axis=0) * 10 ** (-WITHIN_DB / 10)
@@ -98,27 +110,27 @@ def first_strong(direct, arrival_s):
 
 
 def image_shift_deg(direct, arrival_s, position, points, talker):
-    """Angle at each point between the talker and the loudspeaker that leads.
+    """Image shift: angle at each point between the talker and the loudspeaker that leads.
 
     Parameters
     ----------
     direct : array
         Direct sound (source, point, band) [any linear]
     arrival_s : array
-        (source, point) [s]
+        Time of arrival (source, point) [s]
     position : array
-        Loudspeakers (source, 3) [m]
+        Positions of the loudspeakers (source, 3) [m]
     points : array
-        (point, 3) [m]
+        Ears (point, 3) [m]
     talker : array
-        (3,) [m]
+        Position of the talker (3,) [m]
 
     Returns
     -------
     angle : ndarray
         (point,), 0 where the voice seems to come from the talker [deg]
     """
-    lead = position[first_strong(direct, arrival_s)] - points
+    lead = position[leading_source(direct, arrival_s)] - points
     voice = talker - points
     cosine = (lead * voice).sum(axis=1) / (
         np.linalg.norm(lead, axis=1) * np.linalg.norm(voice, axis=1)
@@ -126,8 +138,8 @@ def image_shift_deg(direct, arrival_s, position, points, talker):
     return np.degrees(np.arccos(np.clip(cosine, -1, 1)))
 
 
-def reflected(sources, surfaces, points):
-    """Direct and first-order reflected sound at a few points.
+def first_reflections(sources, surfaces, points):
+    """Direct sound and first reflections at a few points.
 
     Parameters
     ----------
@@ -147,8 +159,12 @@ def reflected(sources, surfaces, points):
 
     Notes
     -----
-    A surface mirrors what it neither absorbs nor scatters; the scattered part belongs to the late
-    sound.
+    A surface mirrors what it neither absorbs nor scatters; the scattered part belongs to the
+    reverberant sound.
+
+    Sources
+    -------
+    Image sources of the first order, each with its loudspeaker's pattern: ``physics.reflections``.
     """
     direct, distance = sources.direct(points, surfaces.blocking)
     images, way = reflections.image_arrivals(points, sources, surfaces)
@@ -161,7 +177,7 @@ def reflected(sources, surfaces, points):
 
 
 def echoes(result):
-    """Late strong arrivals at a sample of seats in every listening area.
+    """Late arrivals and the echo criterion at a sample of seats in every listening area.
 
     Parameters
     ----------
@@ -173,27 +189,34 @@ def echoes(result):
     echoes : Echoes
         Up to ``SAMPLES`` seats an area
 
+    Notes
+    -----
+    The reverberant sound joins in as many small arrivals, so that it covers what it would cover in
+    the gym; what the first reflections carry is left out of it.
+
     Sources
     -------
-    Dietsch and Kraak, Acustica 60 (1986), speech: exponent 0.67, step 9 ms, 1 kHz octave. The late
-    sound goes in as many small arrivals, so that it covers what it would cover in the hall; what
-    the first images carry is not in it a second time.
+    Dietsch and Kraak, Acustica 60 (1986), speech: exponent 0.67, step 9 ms, 1 kHz octave.
     """
-    chosen = [
-        np.arange(
-            a.points.start, a.points.stop, max(1, (a.points.stop - a.points.start) // SAMPLES)
-        )[:SAMPLES]
-        for a in result.areas
-    ]
-    index = np.concatenate(chosen)
-    energy, time = reflected(result.sources, result.surfaces, result.points[index])
+    index = np.concatenate([_sampled(a.points) for a in result.areas])
+    points = result.points[index]
+    energy, time = first_reflections(result.sources, result.surfaces, points)
     energy = energy.reshape(-1, *energy.shape[2:])  # (arrival, point, band)
-    time = time.reshape(-1, time.shape[2])
-    late = arrivals.late_level_db(energy[..., bands.SPEECH].sum(axis=-1), time)
-    first = np.where(energy[..., ECHO_BAND] > 0, time, np.inf).min(axis=0)
-    absorbed = float(
-        np.average(result.absorption[:, ECHO_BAND], weights=result.configuration.room.area)
+    time = time.reshape(-1, time.shape[2])  # (arrival, point)
+    judged = energy[..., ECHO_BAND]
+    first = np.where(judged > 0, time, np.inf).min(axis=0)  # (point,)
+    absorbed = np.average(result.absorption[:, ECHO_BAND], weights=result.configuration.room.area)
+    tail, tail_time = result.reverberant.tail(points, ECHO_BAND, first, float(absorbed))
+    return Echoes(
+        points=index,
+        late_db=arrivals.late_level_db(energy[..., bands.SPEECH].sum(axis=-1), time),
+        criterion=arrivals.echo_criterion(
+            np.concatenate([judged, tail]), np.concatenate([time, tail_time])
+        ),
     )
-    tail, tail_time = result.reverberant.tail(result.points[index], ECHO_BAND, first, absorbed)
-    level, when = np.concatenate([energy[..., ECHO_BAND], tail]), np.concatenate([time, tail_time])
-    return Echoes(points=index, late_db=late, criterion=arrivals.echo_criterion(level, when))
+
+
+def _sampled(span):
+    """Up to ``SAMPLES`` indices spread over the seats of an area."""
+    step = max(1, (span.stop - span.start) // SAMPLES)
+    return np.arange(span.start, span.stop, step)[:SAMPLES]

@@ -1,4 +1,4 @@
-"""Criteria: what a design is judged by. Each one is defined here, once, and nowhere else.
+"""Criteria that a design is judged by. Each one is defined here, once, and nowhere else.
 
 A ``Criterion`` says what is measured, against which target, from which source, how near a miss is
 "close", and in which words a verdict on it is explained. ``judge`` asks all of them.
@@ -13,10 +13,10 @@ from ..physics import bands, feedback, intelligibility, reverberation
 from ..venue.locations import spot
 from ..venue.targets import Targets
 from ..venue.units import to_file
-from .feedback import names as limit_words
+from .feedback import limit_name
 
 WORDS = ("meets", "close", "misses", "out of reach")  # from best to worst
-STRONG = 90  # percentile of the seats that arrival spread and echo are judged by [%]
+NINE_OF_TEN = 90  # percentile of the seats by which arrivals and echoes are judged [%]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,13 +40,13 @@ class Verdict:
 
     @property
     def sentence(self):
-        """Why, in words and meters; ``Criterion.sentence`` takes the units."""
+        """The reason in words and meters; ``Criterion.sentence`` takes other units."""
         return CRITERIA[self.criterion].sentence(self, "m")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Measurement:
-    """What a criterion found in one area, at one microphone or in the room."""
+    """Value of a criterion in one area, at one microphone or in the room."""
 
     area: str = ""
     value: float  # in the criterion's unit
@@ -74,7 +74,7 @@ class Criterion:
     sentence: Callable = field(repr=False)  # (verdict, units) -> words
 
     def margin(self, value, target):
-        """How far a value lies on the good side of a target.
+        """Margin of a value on the good side of a target.
 
         Parameters
         ----------
@@ -89,7 +89,7 @@ class Criterion:
         return self.better * (value - target)
 
     def steps(self, value, target):
-        """The same in steps that are just worth talking about, so that criteria compare.
+        """The margin in steps of ``close``, so that criteria compare.
 
         Parameters
         ----------
@@ -104,7 +104,7 @@ class Criterion:
         return self.margin(value, target) / self.close
 
     def word(self, value, target):
-        """How a value stands to its target; that a target is out of reach is not known here.
+        """How a value compares with its target; whether the target is out of reach is left open.
 
         Parameters
         ----------
@@ -121,7 +121,7 @@ class Criterion:
 
     @property
     def digits(self):
-        """Decimals of a value as it is shown."""
+        """Decimals of a value as it is shown [-]."""
         return 2 if self.shown < 0.01 else 1 if self.shown < 0.1 else 0
 
     def text(self, value, more=0):
@@ -174,7 +174,7 @@ class Criterion:
         return getattr(targets, self.target) if self.target else 0.0
 
     def source_in(self, targets):
-        """Where the target of a scenario comes from.
+        """Source of the target that a scenario asks for.
 
         Parameters
         ----------
@@ -205,21 +205,21 @@ class Criterion:
         targets = result.scenario.targets
         return [self._verdict(m, targets) for m in self.measure(result)]
 
-    def _verdict(self, found, targets):
-        target = self.target_in(targets) if found.target is None else found.target
-        word = self.word(found.value, target)
-        if word != WORDS[0] and not found.reachable:
+    def _verdict(self, measured, targets):
+        target = self.target_in(targets) if measured.target is None else measured.target
+        word = self.word(measured.value, target)
+        if word != WORDS[0] and not measured.reachable:
             word = WORDS[3]
         return Verdict(
             criterion=self.key,
-            area=found.area,
-            value=found.value,
+            area=measured.area,
+            value=measured.value,
             target=target,
             unit=self.unit,
-            place=found.place,
+            place=measured.place,
             word=word,
             source=self.source_in(targets),
-            facts=found.facts,
+            facts=measured.facts,
         )
 
 
@@ -228,8 +228,8 @@ class Criterion:
 
 def _in_sight(result):
     for a in result.areas:
-        if a.silent:
-            yield Measurement(area=a.name, value=float(a.silent))
+        if a.out_of_sight:
+            yield Measurement(area=a.name, value=float(a.out_of_sight))
 
 
 def _coverage_range(result):
@@ -319,13 +319,13 @@ def _loudest(result):
 
 def _arrival_spread(result):
     for a in result.areas:
-        spread = np.percentile(result.arrival_spread_s[a.points], STRONG)
+        spread = np.percentile(result.arrival_spread_s[a.points], NINE_OF_TEN)
         yield Measurement(area=a.name, value=1000 * float(spread))
 
 
 def _echo(result):
-    late = float(np.percentile(result.echoes.late_db, STRONG))
-    value = float(np.percentile(result.echoes.criterion, STRONG))
+    late = float(np.percentile(result.echoes.late_db, NINE_OF_TEN))
+    value = float(np.percentile(result.echoes.criterion, NINE_OF_TEN))
     yield Measurement(value=value, facts=dict(late=late))
 
 
@@ -335,13 +335,13 @@ def _echo(result):
 def _feedback_margin(result):
     units = result.scenario.units
     for m in result.microphones:
-        place = spot(m.places[m.worst], units) if len(m.places) > 1 else ""
+        place = spot(m.positions[m.worst], units) if len(m.positions) > 1 else ""
         facts = dict(
-            clear=m.clear,
+            safe_share=m.safe_share,
             open=len(result.microphones),
             open_db=m.open_mics_db,
             octave=bands.NAMES[m.band[m.worst]],
-            limited_by=limit_words(result, m.limited_by[m.worst]),
+            limited_by=limit_name(result, m.limited_by[m.worst]),
             needed=m.needed_gain_db,
             threshold=m.threshold_db,
         )
@@ -352,7 +352,7 @@ def _feedback_margin(result):
 
 def _feedback_words(v, _units):
     f = v.facts
-    at = f" at {v.place} ({100 * f['clear']:.0f} % of its floor is safe)" if v.place else ""
+    at = f" at {v.place} ({100 * f['safe_share']:.0f} % of its floor is safe)" if v.place else ""
     kept = f"the {feedback.STABILITY_MARGIN_DB:g} dB margin"
     if f["open_db"]:
         kept += f" and {f['open_db']:.0f} dB for {f['open']} open microphones"
@@ -651,7 +651,7 @@ def judge(result, *, echoes=True):
 
 
 def worst_word(words):
-    """The worst of several verdicts.
+    """The worst of several words.
 
     Parameters
     ----------
@@ -667,7 +667,7 @@ def worst_word(words):
 
 
 def worst_verdict(verdicts):
-    """The verdict that is furthest from its target, among those of the worst word.
+    """The verdict with the worst word, and of these the one furthest from its target.
 
     Parameters
     ----------
@@ -677,7 +677,7 @@ def worst_verdict(verdicts):
     Returns
     -------
     verdict : Verdict
-        Misses are compared in the criterion's own "close"
+        Misses are compared in steps of the criterion's ``close``
     """
     worst = worst_word(v.word for v in verdicts)
     return max(

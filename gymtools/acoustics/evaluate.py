@@ -1,4 +1,4 @@
-"""Where the pieces meet: one scenario and one use in, what every seat gets out."""
+"""The evaluation: one scenario and one use in, what every seat gets out."""
 
 import numpy as np
 
@@ -10,9 +10,8 @@ from .sources import sources
 from .traced import Tracing
 
 ROOMS = ("statistical", "traced")
-ROOM_EQ_DB = (
-    8.0  # most that an octave is turned down for the room [dB]    common practice, no source
-)
+# most that an octave is turned down for the room [dB]    common practice, no source
+ROOM_EQ_DB = 8.0
 
 
 def evaluate_all(scenario, *, room="statistical"):
@@ -53,14 +52,14 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     use : str, optional
         Name of a use; the first when left out
     room : str or TracedField
-        "statistical": the room's own sound by formula, fast enough for a slider; "traced": rays are
-        followed until the level is good to 0.3 dB, which takes seconds unless they have been
-        followed before; or a field that has been traced so far
+        "statistical": the room's own sound by the diffuse-field formula, fast enough for a slider;
+        "traced": rays are followed until the level is good to 0.3 dB, which takes seconds unless
+        they have been followed before; or a field as far as it has been traced
     follow_echoes : bool
         Ignored: echoes are followed when they are first asked for
     most_points : int, optional
-        Seats looked at in every area that listens at most, for a draft, which carries no verdicts;
-        all seats of all areas when left out [-]
+        Most seats of every area that listens, for a draft, which carries no verdicts; all seats of
+        all areas when left out [-]
 
     Returns
     -------
@@ -76,8 +75,9 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     Sources
     -------
     Direct sound: spherical spreading, ISO 9613-1 air. Reverberant sound, statistical: diffuse
-    field, Eyring absorption with air, fed by what remains after the first landing; traced:
-    ``physics.tracing``. STI: IEC 60268-16 with a complex sum of the arrivals and of the late sound.
+    field, Eyring absorption with air, fed by what remains after the first surface; traced:
+    ``physics.tracing``. STI: IEC 60268-16 with a complex sum of the arrivals and of the reverberant
+    sound.
     """
     if isinstance(room, str) and room not in ROOMS:
         raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
@@ -132,11 +132,11 @@ def _reverberant(scenario, use, at_1w, room):
     if room != "statistical":
         return room.at_gains_of(at_1w, configuration.zones)
     absorption = scenario.absorption(use)  # (surface, band)
-    left = landing.left(at_1w, met, way, absorption * surfaces.counted[:, None])
+    remaining = landing.remaining_share(at_1w, met, way, absorption * surfaces.counted[:, None])
     absorbing = reverberation.absorption_area(
         surfaces.area, absorption, air=at_1w.decay, volume=surfaces.volume
     )
-    fed = (at_1w.on_axis / at_1w.q * left).sum(axis=0)  # (band,)
+    fed = (at_1w.on_axis / at_1w.q * remaining).sum(axis=0)  # (band,)
     rt = statistical_time(surfaces, absorption, at_1w, "eyring")
     return DiffuseField(energy=fed * 16 * np.pi / absorbing, rt=rt)
 

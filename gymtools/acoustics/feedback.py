@@ -1,4 +1,4 @@
-"""Where each open microphone stays clear of feedback, and which loudspeaker limits it."""
+"""Feedback margin of every open microphone, and the loudspeaker that limits it."""
 
 from dataclasses import dataclass
 
@@ -10,48 +10,43 @@ from ..venue.microphones import Microphone
 # 250 Hz to 4 kHz; speech microphones are high-passed below (common practice, no source)
 BANDS = slice(1, 6)
 FACINGS = np.arange(0.0, 360.0, 30.0)  # ways a talker may face when none is given [deg]
-ROOM = -1  # "the room": the reverberant sound limits, not one loudspeaker
+ROOM = -1  # instead of a loudspeaker's index: the reverberant sound limits
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class FeedbackMargin:
-    """One open microphone, at one place or over all the places its talker walks."""
+    """One open microphone, at one position or at all positions its talker walks to."""
 
     microphone: Microphone
-    places: np.ndarray  # (place, 3) [m]
-    shape: tuple  # rows and columns of the places
-    # gain still to be had, margin and open microphones taken off (place,) [dB]
+    positions: np.ndarray  # (position, 3) [m]
+    shape: tuple  # rows and columns of the positions
+    # gain in reserve, stability margin and open microphones taken off (position,) [dB]
     margin_db: np.ndarray
-    band: np.ndarray  # octave that would ring first (place,)
-    limited_by: np.ndarray  # loudspeaker that gives most in that octave, or ROOM (place,)
+    band: np.ndarray  # octave that would ring first (position,)
+    # index of the loudspeaker that gives most in that octave, or ``ROOM`` (position,)
+    limited_by: np.ndarray
     needed_gain_db: float  # level at the listeners over the talker's level at the microphone [dB]
+    open_mics_db: float = 0.0  # 10 lg of the number of open microphones [dB]
 
     @property
     def worst(self):
-        """Index of the worst place."""
+        """Index of the worst position [-]."""
         return int(np.argmin(self.margin_db))
 
     @property
     def threshold_db(self):
-        """Gain at which the worst place rings, nothing kept back [dB]."""
+        """Feedback threshold: gain at which the worst position rings [dB]."""
         kept = feedback.STABILITY_MARGIN_DB + self.open_mics_db
         return self.needed_gain_db + float(self.margin_db[self.worst]) + kept
 
-    open_mics_db: float = 0.0  # 10 lg of the number of open microphones [dB]
-
     @property
-    def clear(self):
-        """Share of the places with spare gain, 0 to 1."""
+    def safe_share(self):
+        """Share of the positions with gain in reserve, 0 to 1 [-]."""
         return float((self.margin_db >= 0).mean())
 
 
 def feedback_margins(result):
-    """Spare gain of every open microphone of the use.
-
-    The loudspeakers play at the use's setting (or at what stands over its noise as asked, if that
-    is more); the talker speaks at the microphone's usual effort and distance. Loop gain is what
-    comes back over what the talker gives, octave by octave: direct sound through both patterns,
-    reverberant sound through the microphone's mean over all directions.
+    """Feedback margin of every open microphone of the use.
 
     Parameters
     ----------
@@ -65,15 +60,20 @@ def feedback_margins(result):
 
     Sources
     -------
-    Davis and Patronis, Sound System Engineering, for the gain method (from memory); margin 6 dB and
-    10 lg NOM as in ``physics.feedback``.
+    As ``feedback_margin``.
     """
     opened = [m for m in result.scenario.microphones if m.name in result.use.microphones]
     return tuple(feedback_margin(result, m, len(opened)) for m in opened)
 
 
 def feedback_margin(result, microphone, open_mics=1):
-    """Spare gain of one microphone.
+    """Feedback margin of one microphone.
+
+    The loudspeakers play at the use's setting (or at the level asked for over its noise, if that is
+    more); the talker speaks at the microphone's usual effort and distance. Loop gain is what comes
+    back over what the talker gives, octave by octave: direct sound through both patterns,
+    reverberant sound through the microphone's mean over all directions. A talker whose facing is
+    not given faces the worst way.
 
     Parameters
     ----------
@@ -82,78 +82,115 @@ def feedback_margin(result, microphone, open_mics=1):
     microphone : Microphone
         Any microphone of the scenario, or a changed one
     open_mics : int
-        How many are open at once [-]
+        How many are open at once, 1 to 1000 [-]
 
     Returns
     -------
     feedback_margin : FeedbackMargin
-        Spare gain at each place
+        At each of its positions
+
+    Raises
+    ------
+    ValueError
+        ``open_mics`` out of range
+
+    Sources
+    -------
+    Davis and Patronis, Sound System Engineering, for the gain method (from memory); margin 6 dB and
+    10 lg NOM as in ``physics.feedback``.
     """
-    kind = microphone.kind
-    places, shape = microphone.positions(result.configuration)
-    # (source, place, band)
-    direct, distance = result.sources.direct(places, result.configuration.room.blocking)
-    toward = (result.sources.position[:, None] - places) / distance[..., None]
-    facings = FACINGS if microphone.facing_deg is None else np.array([microphone.facing_deg])
-    pattern = np.array(kind.pattern)
-    beamed = microphones.returned_by_facing(
-        direct[..., BANDS], toward, pattern[BANDS], up_deg=kind.up_deg, facing_deg=facings
-    )
-    # (place, band)
-    diffuse = (result.reverberant.at(places) * microphones.random_efficiency(pattern))[:, BANDS]
-    talker_db = microphone.talker_dba + intelligibility.SPEECH_SPECTRUM_DB
-    noise = float(bands.a_weighted(result.noise_db))
-    wanted = max(result.use.target_dba, noise + result.scenario.targets.speech_to_noise_db)
-    extra = bands.to_energy(wanted - result.use.target_dba)
-    # worst facing (place, band)
-    loop = (beamed.max(axis=0) + diffuse) * (extra / bands.to_energy(talker_db[BANDS]))
-    octave, at = loop.argmax(axis=1), np.arange(len(places))
-    facing = beamed[:, at, octave].argmax(axis=0)
-    spare = (
-        -bands.to_level(loop[at, octave])
-        - feedback.STABILITY_MARGIN_DB
-        - feedback.open_mics_db(open_mics)
-    )
-    band = octave + BANDS.start
-    strongest = _strongest(direct, toward, kind, facings[facing], band)  # (source, place)
-    loudest = strongest.argmax(axis=0)
-    limited = np.where(strongest.sum(axis=0) > diffuse[at, octave], loudest, ROOM)
+    positions, shape = microphone.positions(result.configuration)
+    wanted_dba = _wanted_dba(result)
+    open_mics_db = float(feedback.open_mics_db(open_mics))
+    loop = _Loop.of(result, microphone, positions)
+    talker_db = microphone.talker_dba + intelligibility.SPEECH_SPECTRUM_DB  # (band,)
+    raised = bands.to_energy(wanted_dba - result.use.target_dba)
+    # the talker faces the worst way (position, band)
+    gain = (loop.beamed.max(axis=0) + loop.diffuse) * (raised / bands.to_energy(talker_db[BANDS]))
+    octave = gain.argmax(axis=1)
+    rings = bands.to_level(gain[np.arange(len(positions)), octave])
     return FeedbackMargin(
         microphone=microphone,
-        places=places,
+        positions=positions,
         shape=shape,
-        margin_db=spare,
-        band=band,
-        limited_by=limited,
-        needed_gain_db=wanted - microphone.talker_dba,
-        open_mics_db=float(feedback.open_mics_db(open_mics)),
+        margin_db=-rings - feedback.STABILITY_MARGIN_DB - open_mics_db,
+        band=octave + BANDS.start,
+        limited_by=loop.limited_by(octave),
+        needed_gain_db=wanted_dba - microphone.talker_dba,
+        open_mics_db=open_mics_db,
     )
 
 
-def _strongest(direct, toward, kind, facing_deg, band):
-    """What each source gives in the octave that rings first, the talker facing the worst way
-    (source, place).
-    """
-    turn, up = np.radians(facing_deg), np.radians(kind.up_deg)
-    axis = np.stack(
-        [-np.cos(turn) * np.cos(up), -np.sin(turn) * np.cos(up), np.full_like(turn, np.sin(up))],
-        axis=-1,
-    )
-    a = np.array(kind.pattern)[band]
-    energy = np.take_along_axis(direct, band[None, :, None], axis=2)[..., 0]
-    return energy * (a + (1 - a) * (toward * axis).sum(axis=-1)) ** 2
+def _wanted_dba(result):
+    """Level at the listeners: the use's target, or as asked over its noise, if that is more."""
+    noise_dba = float(bands.a_weighted(result.noise_db))
+    return max(result.use.target_dba, noise_dba + result.scenario.targets.speech_to_noise_db)
 
 
-def walking_map(result, kind="hand-held wireless", facing_deg=None):
-    """Spare gain of a wireless microphone over the whole floor, and over the stages that stand
-    open.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Loop:
+    """What comes back to a microphone at each of its positions."""
+
+    kind: object  # its type
+    facings: np.ndarray  # of the talker (facing,) [deg]
+    direct: np.ndarray  # (source, position, 7) [re 20 uPa squared]
+    toward: np.ndarray  # unit vectors to the loudspeakers (source, position, 3)
+    beamed: np.ndarray  # direct sound through the pattern (facing, position, octave of ``BANDS``)
+    diffuse: np.ndarray  # reverberant sound through it (position, octave of ``BANDS``)
+
+    @classmethod
+    def of(cls, result, microphone, positions):
+        """Of one microphone at several positions."""
+        kind, pattern = microphone.kind, np.array(microphone.kind.pattern)
+        direct, distance = result.sources.direct(positions, result.configuration.room.blocking)
+        toward = (result.sources.position[:, None] - positions) / distance[..., None]
+        known = microphone.facing_deg
+        facings = FACINGS if known is None else np.array([known])
+        efficiency = microphones.random_efficiency(pattern)
+        return cls(
+            kind=kind,
+            facings=facings,
+            direct=direct,
+            toward=toward,
+            beamed=microphones.returned_by_facing(
+                direct[..., BANDS], toward, pattern[BANDS], up_deg=kind.up_deg, facing_deg=facings
+            ),
+            diffuse=(result.reverberant.at(positions) * efficiency)[:, BANDS],
+        )
+
+    def limited_by(self, octave):
+        """Loudspeaker that gives most in an octave at each position, or ``ROOM`` (position,)."""
+        at = np.arange(len(octave))
+        facing_deg = self.facings[self.beamed[:, at, octave].argmax(axis=0)]
+        returned = self._returned(facing_deg, octave + BANDS.start)  # (source, position)
+        direct_limits = returned.sum(axis=0) > self.diffuse[at, octave]
+        return np.where(direct_limits, returned.argmax(axis=0), ROOM)
+
+    def _returned(self, facing_deg, band):
+        """What each loudspeaker gives in one octave at each position (source, position)."""
+        turn, up = np.radians(facing_deg), np.radians(self.kind.up_deg)
+        axis = np.stack(
+            [
+                -np.cos(turn) * np.cos(up),
+                -np.sin(turn) * np.cos(up),
+                np.full_like(turn, np.sin(up)),
+            ],
+            axis=-1,
+        )
+        a = np.array(self.kind.pattern)[band]
+        energy = np.take_along_axis(self.direct, band[None, :, None], axis=2)[..., 0]
+        return energy * (a + (1 - a) * (self.toward * axis).sum(axis=-1)) ** 2
+
+
+def walking_map(result, microphone_type="hand-held wireless", facing_deg=None):
+    """Feedback margin of a wireless microphone over the whole floor, and over the open stages.
 
     Parameters
     ----------
     result : Result
         An evaluation
-    kind : str
-        Type of microphone
+    microphone_type : str
+        Name of a type of microphone
     facing_deg : float, optional
         Where its talker looks; the worst way when left out [deg]
 
@@ -161,20 +198,25 @@ def walking_map(result, kind="hand-held wireless", facing_deg=None):
     -------
     maps : list of FeedbackMargin
         One for the floor, one for each stage
+
+    Raises
+    ------
+    ValueError
+        An unknown type of microphone
     """
     configuration, count = result.configuration, max(1, len(result.use.microphones))
-    stages = (["stage"] if configuration.stage and configuration.curtain_open else []) + [
-        p.name for p in configuration.portable_stages
-    ]
+    stages = [platform.name for platform in configuration.portable_stages]
+    if configuration.stage and configuration.curtain_open:
+        stages.insert(0, "stage")
     walkers = [
-        Microphone(name=place, type=kind, walks=place, facing_deg=facing_deg)
-        for place in ("floor", *stages)
+        Microphone(name=area, type=microphone_type, walks=area, facing_deg=facing_deg)
+        for area in ("floor", *stages)
     ]
     return [feedback_margin(result, walker, count) for walker in walkers]
 
 
-def names(result, limited_by):
-    """Words for what limits a microphone.
+def limit_name(result, limited_by):
+    """Name of what limits a microphone.
 
     Parameters
     ----------
@@ -185,11 +227,9 @@ def names(result, limited_by):
 
     Returns
     -------
-    words : str
-        The loudspeaker's tag, or "the room"
+    name : str
+        The loudspeaker's tag, or "the room's own sound"
     """
-    return (
-        "the room's own sound"
-        if limited_by == ROOM
-        else result.scenario.loudspeakers[limited_by].tag
-    )
+    if limited_by == ROOM:
+        return "the room's own sound"
+    return result.scenario.loudspeakers[limited_by].tag

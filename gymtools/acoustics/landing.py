@@ -22,22 +22,24 @@ def first_surfaces(sources, polygons, memory):
     Returns
     -------
     met : ndarray
-        Surface of each ray, (source, ray) [-]
+        Surface of each ray (source, ray) [-]
     way : ndarray
-        Length of each ray, (source, ray) [m]
+        Length of each ray (source, ray) [m]
 
     Raises
     ------
     ValueError
         Rays leave the room without meeting a surface
     """
-    places = list(zip(sources.position, sources.axes, strict=True))
 
     def follow(missing):
         position, axes = sources.position[missing], sources.axes[missing]
         return list(zip(*landing.cast(position, axes, polygons), strict=True))
 
-    keys = [(polygons, position.tobytes(), axes.tobytes()) for position, axes in places]
+    keys = [
+        (polygons, position.tobytes(), axes.tobytes())
+        for position, axes in zip(sources.position, sources.axes, strict=True)
+    ]
     met, way = zip(*memory.cache("first landings", KEPT).get_many(keys, follow), strict=True)
     met, way = np.array(met), np.array(way)
     if (met < 0).mean() > 1e-3:
@@ -49,16 +51,16 @@ def first_surfaces(sources, polygons, memory):
 
 
 def shares(sources, met, surfaces):
-    """Shares of what each loudspeaker radiates that meet each surface first.
+    """Share of first incidence: how much of each loudspeaker's sound meets each surface first.
 
     Parameters
     ----------
     sources : Sources
         Loudspeakers of a use
     met : array
-        Of ``first_surfaces``, (source, ray) [-]
+        Surface of each ray, of ``first_surfaces`` (source, ray) [-]
     surfaces : int
-        How many there are [-]
+        Number of surfaces of the room [-]
 
     Returns
     -------
@@ -69,28 +71,33 @@ def shares(sources, met, surfaces):
     return np.array([landing.shares(m, c, surfaces) for m, c in zip(met, carried, strict=True)])
 
 
-def left(sources, met, way, absorption):
-    """Share of what each loudspeaker radiates that is left after the air and the first surface.
+def remaining_share(sources, met, way, absorption):
+    """Share of each loudspeaker's sound that remains after the air and the first surface.
 
     Parameters
     ----------
     sources : Sources
         Loudspeakers of a use
     met : array
-        Of ``first_surfaces``, (source, ray) [-]
+        Surface of each ray, of ``first_surfaces`` (source, ray) [-]
     way : array
-        The same, (source, ray) [m]
+        Length of each ray, of the same (source, ray) [m]
     absorption : array
-        Of the surfaces, (surface, band) [-]
+        Where sound meets the surfaces (surface, band), 0 to 1 [-]
 
     Returns
     -------
     share : ndarray
         (source, band), 0 to 1 [-]
+
+    Sources
+    -------
+    Absorption by air: exponential, ``physics.air.decay_constant``; the first surface takes its
+    absorption coefficient.
     """
-    found = []
+    remaining = []
     for n, (m, r) in enumerate(zip(met, way, strict=True)):
         carried = sources.balloon(n).ray_energy  # (ray, band)
         through_air = np.exp(np.multiply.outer(r, -sources.decay))
-        found.append((carried * through_air * (1 - absorption[m])).sum(axis=0))
-    return np.array(found)
+        remaining.append((carried * through_air * (1 - absorption[m])).sum(axis=0))
+    return np.array(remaining)

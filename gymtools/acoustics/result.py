@@ -1,6 +1,4 @@
-"""What one evaluation found: about a dozen things are kept, all else follows when it is
-asked for.
-"""
+"""The result of one evaluation: about a dozen fields, all else is computed when first asked for."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -13,13 +11,13 @@ from ..physics.sources import Sources
 from ..venue.scenario import Scenario
 from ..venue.uses import Use
 from . import landing
-from .arrivals import echoes, image_shift_deg, spread, talker_place
+from .arrivals import arrival_spread_s, echoes, image_shift_deg, talker_position
 from .criteria import WORDS, judge, worst_word
 from .feedback import feedback_margins
 from .reverberant import DiffuseField, TracedField
 
-NEAR_DB = 3.0  # either way of the mean: coverage that is as good as even [dB]
-TIE_DB = 0.001  # seats this alike are equally quiet; the first of them is named [dB]
+NEAR_DB = 3.0  # either way of the mean: seats this near to it count as even [dB]
+TIE_DB = 0.001  # seats that differ by less are equally quiet; the first of them is named [dB]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -30,9 +28,8 @@ class AreaSummary:
     weight: float
     points: slice  # of the result's arrays
     mean_db: float  # direct level, energy sum of 1, 2 and 4 kHz, mean over the seats [dB]
-    # seats out of sight of every loudspeaker that plays; what is told of the direct sound leaves
-    # them out
-    silent: int
+    # seats that no loudspeaker that plays can see; the figures of the direct sound leave them out
+    out_of_sight: int
     coverage_range_db: tuple  # 5th to 95th percentile of the direct level at 1, 2 and 4 kHz [dB]
     within_3db: float  # share of seats within 3 dB of the mean, 0 to 1 [-]
     quietest_db: float  # lowest seat re the mean [dB]
@@ -63,7 +60,7 @@ class Result:
 
     @property
     def room(self):
-        """Which room this is: "statistical" or "traced"."""
+        """Which room it is: "statistical" or "traced"."""
         return self.reverberant.room
 
     # ---- the room
@@ -98,8 +95,8 @@ class Result:
 
     @cached_property
     def decay_times(self):
-        """Decay times of the late sound over the listeners by name: "edt", "t20", "t30", each (7,)
-        [s]; by formula all alike.
+        """Decay times of the reverberant sound over the listeners by name: "edt", "t20", "t30",
+        each (7,) [s]; by formula all alike.
         """
         if self.room == "statistical":
             return dict.fromkeys(RANGES, self.rt)
@@ -120,8 +117,8 @@ class Result:
 
     @cached_property
     def first_incidence(self):
-        """Share of each loudspeaker's sound, 500 Hz to 4 kHz, that lands first on each part of the
-        room (S, part) [-].
+        """Share of each loudspeaker's sound, 500 Hz to 4 kHz, that meets each part of the room
+        first (S, part) [-].
         """
         room = self.configuration.room
         met, _ = landing.first_surfaces(self.sources, room.polygons, self.scenario.memory)
@@ -195,22 +192,22 @@ class Result:
     @cached_property
     def arrival_spread_s(self):
         """Time between the direct arrivals within 10 dB of the strongest (P,) [s]."""
-        return spread(self.direct, self.arrival_s)
+        return arrival_spread_s(self.direct, self.arrival_s)
 
     @cached_property
     def image_shift_deg(self):
-        """Angle between the talker and the first strong arrival (P,) [deg]; None without
+        """Angle between the talker and the loudspeaker that leads (P,) [deg]; None without
         a talker.
         """
-        talker = talker_place(self.scenario, self.use, self.configuration)
+        talker = talker_position(self.scenario, self.use, self.configuration)
         if talker is None:
             return None
-        where = self.sources.position, self.points, talker
-        return image_shift_deg(self.direct, self.arrival_s, *where)
+        positions = self.sources.position, self.points, talker
+        return image_shift_deg(self.direct, self.arrival_s, *positions)
 
     @cached_property
     def echoes(self):
-        """First reflections and late arrivals at a sample of seats (Echoes)."""
+        """Late arrivals at a sample of seats (Echoes)."""
         return echoes(self)
 
     # ---- what is judged
@@ -263,7 +260,9 @@ class Result:
 
     @property
     def worst_feedback_margin_db(self):
-        """Feedback margin of the weakest microphone at its worst place [dB]; None without one."""
+        """Feedback margin of the weakest microphone, at its worst position [dB]; None without
+        one.
+        """
         return min((float(m.margin_db.min()) for m in self.microphones), default=None)
 
     def summary(self, name):
@@ -300,7 +299,7 @@ class Result:
             mean_db=mean,
             coverage_range_db=tuple((high - low).tolist()),
             within_3db=float((np.abs(level - mean) <= NEAR_DB).mean()),
-            silent=int((~heard).sum()),
+            out_of_sight=int((~heard).sum()),
             quietest_db=float(level.min() - mean),
             quietest=span.start + quietest,
             quietest_seat=area.seat_words(quietest, self.scenario.units),
@@ -326,8 +325,8 @@ class AllUses:
     @property
     def weakest(self):
         """Verdicts whose target is not met, worst first: (use, Verdict)."""
-        found = [(name, v) for name, r in self.results.items() for v in r.fails]
-        return sorted(found, key=lambda pair: -WORDS.index(pair[1].word))
+        misses = [(name, v) for name, r in self.results.items() for v in r.fails]
+        return sorted(misses, key=lambda pair: -WORDS.index(pair[1].word))
 
 
 def statistical_time(room, absorption, sources, formula):
@@ -338,9 +337,9 @@ def statistical_time(room, absorption, sources, formula):
     room : Room
         The room as surfaces
     absorption : array
-        Of the surfaces, (surface, 7) [-]
+        Of the surfaces (surface, 7), 0 to 1 [-]
     sources : Sources
-        Whose air it is
+        Loudspeakers, for the air they play in
     formula : str
         "eyring" or "sabine"
 
@@ -348,6 +347,15 @@ def statistical_time(room, absorption, sources, formula):
     -------
     rt : ndarray
         (7,) [s]
+
+    Raises
+    ------
+    ValueError
+        An unknown formula
+
+    Sources
+    -------
+    Eyring or Sabine, as in ``physics.reverberation.reverberation_time``.
     """
     return reverberation.reverberation_time(
         room.volume,
@@ -367,12 +375,12 @@ def listening(use, names):
     use : Use
         The use
     names : iterable of str
-        Areas that are there
+        Areas of the gym in that use
 
     Returns
     -------
     weights : dict
-        By name, all above 0
+        Weight by name, all above 0
     """
     return {name: w for name, w in use.listens.items() if name in names and w > 0}
 
@@ -383,11 +391,11 @@ def mean_over(energy, spans, weights):
     Parameters
     ----------
     energy : array
-        (point, band) [any linear]
+        At the points (point, band) [any linear]
     spans : dict
         Slice of the points by area
     weights : dict
-        By area
+        Weight by area
 
     Returns
     -------

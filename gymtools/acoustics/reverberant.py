@@ -1,4 +1,4 @@
-"""The late field: what the room adds to the direct sound, by formula (even over the hall) or
+"""The reverberant field: what the room adds to the direct sound, by the diffuse-field formula or
 traced.
 """
 
@@ -11,20 +11,20 @@ from ..physics import bands, decay, intelligibility, tracing
 from ..physics.sources import Sources
 
 CHUNK = 500  # points worked on at a time
-LATEST = 0.5  # of traced sound in the echo criterion [s]
-STEP, STEPS = 0.005, 60  # of an even tail that is told as many small arrivals [s]
+TAIL_S = 0.5  # traced sound counts so long in the echo criterion [s]
+STEP_S, STEPS = 0.005, 60  # a diffuse tail goes into the echo criterion as so many arrivals [s]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class DiffuseField:
-    """The same level everywhere and one exponential decay in each octave: the statistical room."""
+    """The statistical room: the same level everywhere, one exponential decay in each octave."""
 
     energy: np.ndarray  # (band,) [re 20 uPa squared]
-    rt: np.ndarray  # (band,) [s]
-    room = "statistical"
+    rt: np.ndarray  # reverberation time (band,) [s]
+    room = "statistical"  # its word in ``evaluate``
 
     def raised(self, gain_db):
-        """The same with all loudspeakers turned up.
+        """The same field with all loudspeakers turned up.
 
         Parameters
         ----------
@@ -39,7 +39,7 @@ class DiffuseField:
         return replace(self, energy=self.energy * bands.to_energy(gain_db))
 
     def at(self, points):
-        """Energy of the late sound.
+        """Energy of the reverberant sound.
 
         Parameters
         ----------
@@ -54,40 +54,44 @@ class DiffuseField:
         return np.broadcast_to(self.energy.astype(np.float32), (len(points), len(self.energy)))
 
     def modulation(self, direct, arrival_s, points):
-        """Modulation that is left of direct and late sound together.
+        """Modulation transfer of direct and reverberant sound together.
 
         Parameters
         ----------
         direct : array
-            (source, point, band) [re 20 uPa squared]
+            Direct sound (source, point, band) [re 20 uPa squared]
         arrival_s : array
-            (source, point) [s]
+            Time of arrival (source, point) [s]
         points : array
             (point, 3) [m]
 
         Returns
         -------
         mtf : ndarray
-            (point, band, modulation) [-]
+            (point, band, modulation), 0 to 1 [-]
+
+        Sources
+        -------
+        ``physics.intelligibility.modulation_transfer``: a complex sum of arrivals and exponential
+        tails.
         """
         return intelligibility.modulation_transfer(
             direct, arrival_s, reverberant=self.at(points), rt=self.rt
         )
 
     def tail(self, points, band, first_s, absorbed):
-        """Late sound in one octave as many small arrivals, without what first reflections as from
-        mirrors carry.
+        """Reverberant sound in one octave as many small arrivals, without the first reflections.
 
         Parameters
         ----------
         points : array
             (point, 3) [m]
         band : int
-            Octave [-]
+            Index of the octave [-]
         first_s : array
             Arrival of the direct sound (point,) [s]
         absorbed : float
-            Mean absorption of the room, which the first reflections have behind them [-]
+            Mean absorption of the room, which the first reflections have met, 0 to 1 [-]
 
         Returns
         -------
@@ -95,29 +99,36 @@ class DiffuseField:
             (step, point) [re 20 uPa squared]
         time : ndarray
             (step, point) [s]
+
+        Sources
+        -------
+        Exponential decay of a diffuse field, begun where the first reflections end.
         """
-        fall = np.exp(-intelligibility.DECAY * STEP / self.rt[band])
+        fall = np.exp(-intelligibility.DECAY * STEP_S / self.rt[band])
         energy = self.energy[band] * (1 - absorbed) * (1 - fall) * fall ** np.arange(STEPS)
-        time = first_s + (STEP * (np.arange(STEPS) + 1))[:, None]
+        time = first_s + (STEP_S * (np.arange(STEPS) + 1))[:, None]
         return np.broadcast_to(energy[:, None], time.shape), time
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class TracedField:
-    """Level and decay zone by zone, each loudspeaker for itself, from traced rays."""
+    """The traced room: level and decay in every zone of the air over the listeners, each
+    loudspeaker apart, from traced rays.
+    """
 
-    sources: Sources
-    zones: tracing.Zones
+    sources: Sources  # at the level that is played
+    zones: tracing.Zones  # in which sound was counted
     reflected: np.ndarray  # per radiated energy (source, zone, bin, band) [1/m2]
-    # that part of it which has met one surface only, as a mirror (source, zone, bin, band) [1/m2]
+    # its part that has met one surface only, as a mirror (source, zone, bin, band) [1/m2]
     mirrored: np.ndarray
-    absorbed: np.ndarray  # where the energy of each loudspeaker ends (source, surface, band) [-]
-    air: np.ndarray  # what the air takes of it (source, band) [-]
-    error_db: float  # standard error of the late level in the worst zone [dB]
-    room = "traced"
+    # share of each loudspeaker's energy that ends in a surface (source, surface, band), 0 to 1 [-]
+    absorbed: np.ndarray
+    air: np.ndarray  # the share that ends in the air (source, band), 0 to 1 [-]
+    error_db: float  # standard error of the level in the worst zone [dB]
+    room = "traced"  # its word in ``evaluate``
 
     @classmethod
-    def of(cls, sources, zones, traces, *, error_db):
+    def from_traces(cls, sources, zones, traces, *, error_db):
         """The field of several loudspeakers.
 
         Parameters
@@ -125,25 +136,22 @@ class TracedField:
         sources : Sources
             All loudspeakers
         zones : Zones
-            Where sound was counted
+            In which sound was counted
         traces : dict
-            Trace by number of the loudspeaker; those left out are silent
+            Trace by index of the loudspeaker; those left out are silent
         error_db : float
-            Standard error [dB]
+            Standard error of the level in the worst zone [dB]
 
         Returns
         -------
         field : TracedField
             With one row a loudspeaker
         """
-        one = next(iter(traces.values()))
+        silent = next(iter(traces.values()))  # times 0
 
         def rows(name):
             return np.stack(
-                [
-                    getattr(traces.get(n, one), name) * (n in traces)
-                    for n in range(len(sources.position))
-                ]
+                [getattr(traces.get(n, silent), name) * (n in traces) for n in range(len(sources))]
             )
 
         return cls(
@@ -159,15 +167,20 @@ class TracedField:
         Parameters
         ----------
         sources : Sources
-            The loudspeakers, as the rays left them
+            The same loudspeakers at the same positions
         zones : Zones
-            Of the hall they are in
+            Of the gym they are in
 
         Returns
         -------
         field : TracedField
-            Refused when a loudspeaker stands or looks elsewhere, is off in one and on in the other,
-            or the hall is another
+            Without a new trace
+
+        Raises
+        ------
+        ValueError
+            A loudspeaker hangs or looks elsewhere, is off in one and on in the other, or the gym is
+            another
         """
         same = [
             np.array_equal(getattr(self.sources, key), getattr(sources, key))
@@ -180,7 +193,7 @@ class TracedField:
         return replace(self, sources=sources)
 
     def raised(self, gain_db):
-        """The same with all loudspeakers turned up.
+        """The same field with all loudspeakers turned up.
 
         Parameters
         ----------
@@ -196,16 +209,16 @@ class TracedField:
 
     @property
     def edges_s(self):
-        """Edges of the bins [s]."""
+        """Edges of the bins (bin + 1,) [s]."""
         return tracing.EDGES / self.sources.speed
 
     @cached_property
     def by_zone(self):
-        """Energy of the late sound (zone, band) [re 20 uPa squared]."""
+        """Energy of the reverberant sound (zone, band) [re 20 uPa squared]."""
         return np.einsum("sb,szb->zb", self.sources.radiated, self.reflected.sum(axis=2))
 
     def at(self, points):
-        """Energy of the late sound, between the zones by straight lines.
+        """Energy of the reverberant sound, between the zones by straight lines.
 
         Parameters
         ----------
@@ -220,72 +233,81 @@ class TracedField:
         return (self.zones.weights(points) @ self.by_zone).astype(np.float32)
 
     def modulation(self, direct, arrival_s, points):
-        """Modulation that is left of direct and late sound together.
+        """Modulation transfer of direct and reverberant sound together.
 
         Parameters
         ----------
         direct : array
-            (source, point, band) [re 20 uPa squared]
+            Direct sound (source, point, band) [re 20 uPa squared]
         arrival_s : array
-            (source, point) [s]
+            Time of arrival (source, point) [s]
         points : array
             (point, 3) [m]
 
         Returns
         -------
         mtf : ndarray
-            (point, band, modulation), float32 [-]
+            (point, band, modulation) float32, 0 to 1 [-]
 
         Notes
         -----
-        The late sound of each loudspeaker keeps its course from zone to zone as told from that
+        In every zone the reverberant sound of each loudspeaker keeps its course after that
         loudspeaker's direct arrival; between the zones it is mixed by straight lines.
+
+        Sources
+        -------
+        IEC 60268-16:2020, annex A: Fourier transform of the energy that arrives, over its sum.
         """
-        weights, moving = self.zones.weights(points), self._moving
-        late, shape = (
-            self.at(points),
-            (len(points), len(moving[0][0]), len(intelligibility.MODULATION)),
-        )
-        mtf = np.empty(shape, np.float32)
-        turn = np.float32(2 * np.pi) * intelligibility.MODULATION.astype(np.float32)
+        weights, reverberant = self.zones.weights(points), self.at(points)
         first = np.min(arrival_s, axis=0)
+        delay = (arrival_s - first).astype(np.float32)  # (source, point)
+        mtf = np.empty((len(points), *self._modulated.shape[2:]), np.float32)
         for start in range(0, len(points), CHUNK):
             part = slice(start, start + CHUNK)
-            total = np.zeros((len(first[part]), *shape[1:]), np.complex64)
-            for s in np.flatnonzero(self.sources.playing):
-                phase = (arrival_s[s, part] - first[part]).astype(np.float32)[
-                    :, None
-                ] * turn  # (point, modulation)
-                mixed = (weights[part] @ moving[s].reshape(len(self.zones), -1)).reshape(
-                    total.shape
-                )
-                total += (direct[s, part, :, None] + mixed) * np.exp(-1j * phase)[:, None].astype(
-                    np.complex64
-                )
-            level = direct[:, part].sum(axis=0) + late[part]
-            mtf[part] = np.abs(total) / np.maximum(level, 1e-30)[..., None]
+            moving = self._moving(direct[:, part], delay[:, part], weights[part])
+            level = direct[:, part].sum(axis=0) + reverberant[part]
+            mtf[part] = np.abs(moving) / np.maximum(level, 1e-30)[..., None]
         return np.minimum(mtf, 1.0)
 
+    def _moving(self, direct, delay, weights):
+        """Complex modulated energy of all loudspeakers at some points (point, band, modulation)."""
+        turn = np.float32(2 * np.pi) * intelligibility.MODULATION.astype(np.float32)
+        total = np.zeros((direct.shape[1], *self._modulated.shape[2:]), np.complex64)
+        for s in np.flatnonzero(self.sources.playing):
+            mixed = weights @ self._modulated[s].reshape(len(self.zones), -1)
+            phase = delay[s][:, None] * turn  # (point, modulation)
+            shift = np.exp(-1j * phase)[:, None].astype(np.complex64)
+            total += (direct[s][..., None] + mixed.reshape(total.shape)) * shift
+        return total
+
     @cached_property
-    def _moving(self):
-        """Modulated late energy of every loudspeaker, from its direct arrival on (source, zone,
-        band, modulation).
+    def _modulated(self):
+        """Modulated reverberant energy of every loudspeaker, from its direct arrival on (source,
+        zone, band, modulation).
         """
-        power, found = self.sources.radiated, []
-        for s, energy in enumerate(self.reflected):
-            start = (
-                np.linalg.norm(self.zones.center - self.sources.position[s], axis=1)
-                / self.sources.speed
-            )
-            found.append(
-                (power[s][:, None] * decay.modulation(energy, self.edges_s, start)).astype(
+        start_s = self._direct_way / self.sources.speed
+        return np.stack(
+            [
+                (power[:, None] * decay.modulation(energy, self.edges_s, start)).astype(
                     np.complex64
                 )
-            )
-        return found
+                for power, energy, start in zip(
+                    self.sources.radiated, self.reflected, start_s, strict=True
+                )
+            ]
+        )
+
+    @property
+    def _direct_way(self):
+        """From each loudspeaker to the center of each zone (source, zone) [m]."""
+        return np.linalg.norm(self.zones.center - self.sources.position[:, None], axis=-1)
+
+    def _zone_shares(self, points):
+        """How much each zone counts in the mean over some points (zone,)."""
+        return np.asarray(self.zones.weights(points).mean(axis=0)).ravel()
 
     def early_share(self, points, within_s, octaves):
-        """Share of the late sound that comes soon after the direct sound of its own loudspeaker.
+        """Share of the reverberant sound that comes soon after its loudspeaker's direct sound.
 
         Parameters
         ----------
@@ -294,62 +316,67 @@ class TracedField:
         within_s : float
             How soon [s]
         octaves : slice
-            Which octaves
+            Octaves that count
 
         Returns
         -------
         share : float
-            Of all late sound that reaches the points, 0 to 1 [-]
+            Of all reverberant sound that reaches the points, 0 to 1 [-]
         """
-        weight = np.asarray(self.zones.weights(points).mean(axis=0)).ravel()
         energy = np.einsum(
             "z,sb,sznb->szn",
-            weight,
+            self._zone_shares(points),
             self.sources.radiated[:, octaves],
             self.reflected[..., octaves],
             optimize=True,
         )
-        # (source, zone)
-        direct = np.linalg.norm(self.zones.center - self.sources.position[:, None], axis=-1)
-        soon = tracing.MIDDLES < direct[..., None] + within_s * self.sources.speed
+        soon = tracing.MIDDLES < self._direct_way[..., None] + within_s * self.sources.speed
         return float(energy[soon].sum() / energy.sum())
 
     def decay_times(self, points, measure):
-        """Decay time of the late sound that reaches some points, all loudspeakers together with
-        their delays.
+        """Decay time of the reverberant sound that reaches some points, all loudspeakers together
+        with their delays.
 
         Parameters
         ----------
         points : array
             (point, 3) [m]
         measure : str
-            As for ``physics.decay.decay_time``
+            "edt", "t20" or "t30"
 
         Returns
         -------
         time : ndarray
             (band,), NaN where the decay was not followed far enough [s]
+
+        Raises
+        ------
+        ValueError
+            An unknown measure
+
+        Sources
+        -------
+        ISO 3382-1:2009, by backward integration: ``physics.decay.decay_time``.
         """
-        weight = np.asarray(self.zones.weights(points).mean(axis=0)).ravel()
         energy = np.einsum(
-            "z,sb,sznb->snb", weight, self.sources.radiated, self.reflected, optimize=True
+            "z,sb,sznb->snb",
+            self._zone_shares(points),
+            self.sources.radiated,
+            self.reflected,
+            optimize=True,
         )
-        return decay.decay_time(
-            decay.delayed(energy, self.edges_s, self.sources.delay_s).sum(axis=0),
-            self.edges_s,
-            measure,
-        )
+        together = decay.delayed(energy, self.edges_s, self.sources.delay_s).sum(axis=0)
+        return decay.decay_time(together, self.edges_s, measure)
 
     def tail(self, points, band, first_s, absorbed):
-        """Late sound in one octave as many small arrivals, without what has met one surface only,
-        as a mirror.
+        """Reverberant sound in one octave as many small arrivals, without the first reflections.
 
         Parameters
         ----------
         points : array
             (point, 3) [m]
         band : int
-            Octave [-]
+            Index of the octave [-]
         first_s : array
             Not needed here: the rays know when they arrive (point,) [s]
         absorbed : float
@@ -362,19 +389,13 @@ class TracedField:
         time : ndarray
             (source and bin, point) [s]
         """
-        weights, playing = self.zones.weights(points), np.flatnonzero(self.sources.playing)
-        energy, time = [], []
-        for s in playing:
-            rest = (
-                self.reflected[s, ..., band] - self.mirrored[s, ..., band]
-            ) * self.sources.radiated[s, band]  # (zone, bin)
-            energy.append((weights @ rest).T)
-            time.append(
-                np.broadcast_to(
-                    (tracing.MIDDLES / self.sources.speed + self.sources.delay_s[s])[:, None],
-                    energy[-1].shape,
-                )
-            )
+        sources, weights = self.sources, self.zones.weights(points)
+        energy, time = [], []  # of each source (bin, point), (bin,)
+        for s in np.flatnonzero(sources.playing):
+            beyond_first = self.reflected[s, ..., band] - self.mirrored[s, ..., band]  # (zone, bin)
+            energy.append((weights @ (beyond_first * sources.radiated[s, band])).T)
+            time.append(tracing.MIDDLES / sources.speed + sources.delay_s[s])
         energy, time = np.concatenate(energy), np.concatenate(time)
-        heard = (energy > 0).any(axis=1) & (time[:, 0] < time[:, 0].min() + LATEST)
-        return energy[heard], time[heard]
+        heard = (energy > 0).any(axis=1) & (time < time.min() + TAIL_S)
+        energy = energy[heard]
+        return energy, np.broadcast_to(time[heard, None], energy.shape)

@@ -1,43 +1,62 @@
-"""One seat looked at closely: its arrivals, its octaves, what limits its clarity, its
-comb filter.
-"""
+"""One seat looked at closely: its arrivals, its octaves, what limits its STI, its comb filter."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..physics import arrivals, bands, intelligibility
-from .arrivals import reflected
+from .arrivals import first_reflections
 
-SHOWN_DB = 25.0  # arrivals this far below the strongest are left out
-COMB = np.arange(
-    100.0,
-    8000.1,
-    2.5,
-    # frequencies of the coherent response: even, and close enough for teeth of arrivals 0.1 s apart
-    # [Hz]
-)
+SHOWN_DB = 25.0  # arrivals further below the strongest are left out [dB]
+COMB_BAND = 3  # 1 kHz, whose levels the coherent sum takes
+# frequencies of the coherent response: equal steps, close enough for the teeth of arrivals 0.1 s
+# apart [Hz]
+COMB = np.arange(100.0, 8000.1, 2.5)
+NOTHING_DB = -90.0  # of reverberant sound that is taken away [dB]
+REMOVED = {  # what the STI of a seat is computed without, and what it is called on screen
+    "reverberation": "reverberation",
+    "noise": "noise",
+    "masking": "masking by loudness",
+    "arrival_spread": "arrival-time spread",
+}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Seat:
     """What arrives at one seat."""
 
-    index: int
-    place: str
+    index: int  # of the result's points
+    place: str  # area, row and seat, in words
+    loudspeaker: tuple  # tag, by arrival
+    surface: tuple  # part of the room that reflects, by arrival; "" for direct sound
     arrival_ms: np.ndarray  # after the first (arrival,) [ms]
-    level_db: np.ndarray  # speech octaves, re the strongest (arrival,) [dB]
-    name: list  # "N2", or "N2 off the east wall"
-    direct_db: np.ndarray  # (7,) [dB]
-    total_db: np.ndarray  # (7,) [dB]
+    level_db: np.ndarray  # 500 Hz to 4 kHz, re the strongest (arrival,) [dB]
+    direct_db: np.ndarray  # direct sound (7,) [dB]
+    total_db: np.ndarray  # direct and reverberant sound (7,) [dB]
     noise_db: np.ndarray  # (7,) [dB]
     sti: float
-    without: dict  # STI with one thing removed, by its words
-    comb_hz: np.ndarray
-    comb_db: np.ndarray  # coherent sum of the direct sounds re the sum of their energies [dB]
+    sti_without: dict  # STI with one thing removed, by the keys of ``REMOVED``
+    comb_hz: np.ndarray  # (frequency,) [Hz]
+    comb_db: np.ndarray  # coherent sum of the direct sounds re their energy sum (frequency,) [dB]
+
+    @property
+    def direct(self):
+        """Which arrivals are direct sound (arrival,)."""
+        return np.array([not surface for surface in self.surface])
+
+    @property
+    def names(self):
+        """Name of every arrival: "N2", or "N2 off the east wall"."""
+        pairs = zip(self.loudspeaker, self.surface, strict=True)
+        return [f"{tag} off the {part}" if part else tag for tag, part in pairs]
+
+    @property
+    def limited_by(self):
+        """What costs the seat most STI, one of ``REMOVED``."""
+        return max(self.sti_without, key=self.sti_without.get)
 
 
-def look(result, index):
+def inspect_seat(result, index):
     """Everything about one seat.
 
     Parameters
@@ -51,57 +70,71 @@ def look(result, index):
     -------
     seat : Seat
         Arrivals in order of time
+
+    Raises
+    ------
+    ValueError
+        No such point
     """
     if not 0 <= index < len(result.points):
-        raise ValueError(f"seat {index} is not among the {len(result.points)} places.")
+        raise ValueError(f"seat {index} is not among the {len(result.points)} seats.")
     area = result.configuration.areas[str(result.area[index])]
-    start = int(np.flatnonzero(result.area == area.name)[0])
-    energy, time = reflected(result.sources, result.surfaces, result.points[index : index + 1])
-    names = [""] + [f" off the {s.part}" for s in result.configuration.room.surfaces]
-    tags = [c.tag for c in result.scenario.loudspeakers]
-    level = energy[:, :, 0, bands.SPEECH].sum(axis=-1)  # (source, way)
-    s, k = np.nonzero(level > level.max() * 10 ** (-SHOWN_DB / 10))
-    order = np.argsort(time[s, k, 0])
-    s, k = s[order], k[order]
+    number = index - result.spans[area.name].start
     direct = result.direct[:, index]  # (source, band)
     heard = result.playing & (direct.sum(axis=1) > 0)
     return Seat(
         index=index,
-        place=f"{area.name}, {area.seat_words(index - start, result.scenario.units)}",
-        arrival_ms=1000 * (time[s, k, 0] - time[s, k, 0].min()),
-        level_db=bands.to_level(level[s, k] / level.max()),
-        name=[f"{tags[a]}{names[b]}" for a, b in zip(s, k, strict=True)],
+        place=f"{area.name}, {area.seat_words(number, result.scenario.units)}",
+        **_arrivals(result, index),
         direct_db=result.level_db[index],
         total_db=result.total_db[index],
         noise_db=result.noise_db,
         sti=float(result.sti[index]),
-        without=_without(result, index),
+        sti_without=_sti_without(result, index),
         comb_hz=COMB,
-        comb_db=arrivals.comb_response_db(direct[heard, 3], result.arrival_s[heard, index], COMB),
+        comb_db=arrivals.comb_response_db(
+            direct[heard, COMB_BAND], result.arrival_s[heard, index], COMB
+        ),
     )
 
 
-def _without(result, index):
-    """STI with reverberation, noise, masking and threshold, or the time between arrivals removed,
-    each by itself.
-    """
-    energy, time, at = (
-        result.direct[:, index : index + 1],
-        result.arrival_s[:, index : index + 1],
-        result.points[index : index + 1],
+def _arrivals(result, index):
+    """Arrivals at one seat in order of time, as fields of ``Seat``."""
+    point = result.points[index : index + 1]
+    energy, time = first_reflections(result.sources, result.surfaces, point)
+    level = energy[:, :, 0, bands.SPEECH].sum(axis=-1)  # (source, direct and surface)
+    time = time[:, :, 0]
+    source, way = np.nonzero(level > level.max() * bands.to_energy(-SHOWN_DB))
+    order = np.argsort(time[source, way])
+    source, way = source[order], way[order]
+    tags = [c.tag for c in result.scenario.loudspeakers]
+    parts = ["", *result.configuration.room.parts]
+    return dict(
+        loudspeaker=tuple(tags[s] for s in source),
+        surface=tuple(parts[k] for k in way),
+        arrival_ms=1000 * (time[source, way] - time[source, way].min()),
+        level_db=bands.to_level(level[source, way] / level.max()),
     )
+
+
+def _sti_without(result, index):
+    """STI of one seat with one thing removed at a time, by the keys of ``REMOVED``."""
+    at = slice(index, index + 1)
+    energy, time, point = result.direct[:, at], result.arrival_s[:, at], result.points[at]
     speech, noise = result.total_db[index], result.noise_db
+    together = np.broadcast_to(time.min(axis=0), time.shape)
+    dry = result.reverberant.raised(NOTHING_DB)
 
-    def transmission(late, time):
-        return late.modulation(energy, time, at)[0]
+    def transmission(field, time):
+        return field.modulation(energy, time, point)[0]  # (band, modulation)
 
     usual = transmission(result.reverberant, time)
-    dry = transmission(result.reverberant.raised(-90.0), time)
-    together = transmission(result.reverberant, np.broadcast_to(time.min(axis=0), time.shape))
-    masked_by_noise = usual / (1 + bands.to_energy(noise - speech))[:, None]
-    return {
-        "reverberation": float(intelligibility.sti(dry, speech_db=speech, noise_db=noise)),
-        "noise": float(intelligibility.sti(usual, speech_db=speech)),
-        "masking by loudness": float(intelligibility.sti(masked_by_noise)),
-        "late loudspeakers": float(intelligibility.sti(together, speech_db=speech, noise_db=noise)),
+    mtf = {
+        "reverberation": transmission(dry, time),
+        "noise": usual,
+        "masking": usual / (1 + bands.to_energy(noise - speech))[:, None],
+        "arrival_spread": transmission(result.reverberant, together),
     }
+    heard = dict(speech_db=speech, noise_db=noise)
+    levels = {"noise": dict(speech_db=speech), "masking": {}}
+    return {key: float(intelligibility.sti(mtf[key], **levels.get(key, heard))) for key in REMOVED}

@@ -1,4 +1,4 @@
-"""The loudspeakers of a scenario in one use, ready for the kernels."""
+"""The loudspeakers of a scenario in one use, as arrays for the kernels."""
 
 import numpy as np
 
@@ -22,13 +22,13 @@ def sources(scenario, use):
         Each type equalized flat on its axis; gains and delays of the use applied
     """
     loudspeakers, weather = scenario.loudspeakers, scenario.air
-    group_settings = [use.group_setting(c.group) for c in loudspeakers]
-    playing = np.array([d.on for d in group_settings])
+    settings = [use.group_setting(c.group) for c in loudspeakers]
+    playing = np.array([s.on for s in settings])
     types = list({id(c.type): c.type for c in loudspeakers}.values())
-    level = np.array(
-        [c.type.response_db + d.gain_db for c, d in zip(loudspeakers, group_settings, strict=True)]
+    level_db = np.array(  # at 1 m on the axis (source, band)
+        [c.type.response_db + s.gain_db for c, s in zip(loudspeakers, settings, strict=True)]
     )
-    loss = air.attenuation(
+    loss_db = air.attenuation(
         bands.EXACT,
         temperature_c=weather.temperature_c,
         humidity_pct=weather.humidity_pct,
@@ -41,9 +41,9 @@ def sources(scenario, use):
         ),
         balloons=tuple(t.balloon for t in types),
         kind=np.array([types.index(c.type) for c in loudspeakers]),
-        on_axis=bands.to_energy(level + intelligibility.SPEECH_SPECTRUM_DB) * playing[:, None],
-        delay_s=np.array([d.delay_ms / 1000 for d in group_settings]),
+        on_axis=bands.to_energy(level_db + intelligibility.SPEECH_SPECTRUM_DB) * playing[:, None],
+        delay_s=np.array([s.delay_ms / 1000 for s in settings]),
         playing=playing,
-        decay=air.decay_constant(loss),
+        decay=air.decay_constant(loss_db),
         speed=float(air.speed_of_sound(weather.temperature_c)),
     )

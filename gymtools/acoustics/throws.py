@@ -1,9 +1,6 @@
-"""Where beams go: axes and -6 dB edges followed to the surfaces they meet, in space and in a
-section.
-"""
+"""Beams: axes and -6 dB edges followed to the surfaces they meet, in space and in a section."""
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -14,42 +11,42 @@ BAND = 4  # edges are drawn for the 2 kHz octave, where the nominal angles hold
 AROUND = 60  # directions around a beam's edge
 JUMP = 1.5  # an outline is broken where it leaps farther than this from one surface to another [m]
 EDGE_DB = -6.0
+KEPT = 64  # types of loudspeakers whose edges are remembered
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Throw:
-    """One beam: from the loudspeaker along its axis to the first surface, and the outline of its -6
-    dB edge there.
+    """One beam: from the loudspeaker along its axis to the first surface, and the outline of its
+    -6 dB edge there.
     """
 
     tag: str
     group: str
     start: np.ndarray  # (3,) [m]
     end: np.ndarray  # (3,) [m]
-    distance: float  # [m]
-    level_db: np.ndarray  # the same in octaves (7,) [dB]
-    level_dba: (
-        float  # direct speech of this loudspeaker alone at the end; -inf when it is off [dB(A)]
-    )
-    part: str  # of the room
-    # (n, 3), closed, rows of NaN where it leaps to another surface; empty where the pattern has no
+    distance: float  # from start to end [m]
+    # direct speech of this loudspeaker alone at the end; -inf for one that is off (7,) [dB]
+    level_db: np.ndarray
+    level_dba: float  # the same A-weighted [dB(A)]
+    part: str  # of the room, at the end
+    # (n, 3), closed, rows of NaN where it leaps to another surface; empty for a pattern without an
     # edge [m]
     edge: np.ndarray
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Section:
-    """A cut through one listening area: ``along`` is the distance from the wall behind it (or from
-    the west), ``up`` the height.
+    """A cut through one audience area; points of it are (distance, height), the distance from the
+    wall behind a bank, or from the west wall.
     """
 
     area: str
     outline: np.ndarray  # floor, walls and roof (corner, 2) [m]
     steps: np.ndarray  # the bank's profile (corner, 2); empty on the floor [m]
-    points: np.ndarray  # indices of the seats in the cut, front to back
+    points: np.ndarray  # indices of the seats in the cut, front to back (row,)
     seats: np.ndarray  # their ears (row, 2) [m]
     loudspeaker: int  # index of the loudspeaker that gives these seats the most direct sound
-    at: np.ndarray  # its place (2,) [m]
+    at: np.ndarray  # its position (2,) [m]
     axis: np.ndarray  # start and end of the axis (2, 2) [m]
     edges: tuple  # upper and lower -6 dB edge, each (2, 2) [m]
 
@@ -65,45 +62,52 @@ def throws(result):
     Returns
     -------
     throws : list of Throw
-        In the order of the loudspeakers; a housing with several beams has one entry a beam
+        In the order of the loudspeakers; one for each beam of a loudspeaker
     """
-    scenario = result.scenario
-    loudspeakers, room = scenario.loudspeakers, result.configuration.room
-    axes = result.sources.axes
-    on_axis_db = bands.to_level(result.sources.on_axis)
-    loss_db = bands.E_FOLD_DB * result.sources.decay
+    sources, memory = result.sources, result.scenario.memory
+    edges = [_edges(c.type, memory) for c in result.scenario.loudspeakers]
+    types = [c.type for c in result.scenario.loudspeakers]
     # axes of the beams, then the edge of each
-    local = [[c.type.beams[:, 0], *_edges(c.type)] for c in loudspeakers]
-    rays = [np.concatenate(parts) @ axes[s] for s, parts in enumerate(local)]
+    rays = [
+        np.concatenate([of.beams[:, 0], *around]) @ axes
+        for of, around, axes in zip(types, edges, sources.axes, strict=True)
+    ]
     most = max(map(len, rays))
-    # (source, ray, 3)
+    # (source, ray, 3), the short ones filled up
     padded = np.stack([np.concatenate([r, np.repeat(r[:1], most - len(r), axis=0)]) for r in rays])
-    indices, ways = geometry.first_hit(result.sources.position, padded, room.polygons)
-    made = []
-    for s, c in enumerate(loudspeakers):
-        fronts, edges = rays[s][: c.type.lobes], [e @ axes[s] for e in local[s][1:]]
-        index, way, begin = indices[s], ways[s], c.type.lobes
-        for beam, front in enumerate(fronts):
-            r = float(way[beam])
-            level = on_axis_db[s] - 20 * np.log10(max(r, field.NEAREST)) - loss_db * r
-            ring = edges[beam]
-            part = slice(begin, begin + len(ring))
-            begin += len(ring)
-            outline = _broken(c.position + way[part, None] * ring, index[part])
-            made.append(
-                Throw(
-                    tag=c.tag,
-                    group=c.group,
-                    start=c.position,
-                    end=c.position + r * front,
-                    distance=r,
-                    level_db=level,
-                    level_dba=float(bands.a_weighted(level)),
-                    part=room.surfaces[index[beam]].part,
-                    edge=outline,
-                )
-            )
-    return made
+    met, way = geometry.first_hit(sources.position, padded, result.configuration.room.polygons)
+    beams = []
+    for s, own in enumerate(rays):
+        begin = types[s].lobes
+        for beam, edge in enumerate(edges[s]):
+            ring = slice(begin, begin + len(edge))
+            outline = sources.position[s] + way[s, ring, None] * own[ring]
+            outline = _broken(outline, met[s, ring])
+            beams.append(_throw(result, s, own[beam], (met[s, beam], way[s, beam]), outline))
+            begin += len(edge)
+    return beams
+
+
+def _throw(result, source, front, hit, edge):
+    """One beam that goes a way and meets a surface (hit: its index, the way [m])."""
+    loudspeaker, (surface, distance) = result.scenario.loudspeakers[source], hit
+    sources, distance = result.sources, float(distance)
+    level_db = (
+        bands.to_level(sources.on_axis[source])
+        - 20 * np.log10(max(distance, field.NEAREST))
+        - bands.E_FOLD_DB * sources.decay * distance
+    )
+    return Throw(
+        tag=loudspeaker.tag,
+        group=loudspeaker.group,
+        start=loudspeaker.position,
+        end=loudspeaker.position + distance * front,
+        distance=distance,
+        level_db=level_db,
+        level_dba=float(bands.a_weighted(level_db)),
+        part=result.configuration.room.surfaces[surface].part,
+        edge=edge,
+    )
 
 
 def _broken(outline, surface):
@@ -115,59 +119,57 @@ def _broken(outline, surface):
     return np.insert(outline, np.flatnonzero(leap) + 1, np.nan, axis=0)
 
 
-@lru_cache(maxsize=64)
-def _edges(kind):
+def _edges(loudspeaker_type, memory):
     """Directions of the -6 dB edge of each beam in the loudspeaker's frame: list of (AROUND, 3),
-    empty without an edge.
+    empty for a beam without an edge.
     """
     around = np.linspace(0, 2 * np.pi, AROUND, endpoint=False)
-    return [_edge(kind, beam, around) for beam in kind.beams]
+    return memory.cache("beam edges", KEPT).get(
+        loudspeaker_type,
+        lambda: [_edge(loudspeaker_type, beam, around) for beam in loudspeaker_type.beams],
+    )
 
 
-def _edge(kind, beam, around):
+def _edge(loudspeaker_type, beam, around):
     """Directions at which the level falls through -6 dB, going outward from a beam's axis at the
-    given angles around it.
+    given angles around it (direction, 3).
     """
     theta = np.radians(np.arange(0.0, 179.0, 1.0))
-    local = np.stack(
-        [
-            np.broadcast_to(np.cos(theta), (len(around), len(theta))),
-            np.outer(np.cos(around), np.sin(theta)),
-            np.outer(np.sin(around), np.sin(theta)),
-        ],
-        axis=-1,
-    )
-    level = bands.to_level(kind.balloon.toward((local @ beam).astype(np.float32))[..., BAND])
+    local = _cone(theta, around[:, None])  # (direction, step, 3)
+    toward = (local @ beam).astype(np.float32)
+    level = bands.to_level(loudspeaker_type.balloon.toward(toward)[..., BAND])
     below = level < EDGE_DB
     if not below.any(axis=1).all():
         return np.empty((0, 3))
     k = below.argmax(axis=1)  # first step below; the axis itself is at 0 dB
     rows = np.arange(len(around))
-    a, b = level[rows, k - 1], level[rows, k]
-    at = theta[k - 1] + (theta[1] - theta[0]) * (a - EDGE_DB) / (a - b)
-    return (
-        np.stack([np.cos(at), np.cos(around) * np.sin(at), np.sin(around) * np.sin(at)], axis=-1)
-        @ beam
-    )
+    before, after = level[rows, k - 1], level[rows, k]
+    at = theta[k - 1] + (theta[1] - theta[0]) * (before - EDGE_DB) / (before - after)
+    return _cone(at, around) @ beam
+
+
+def _cone(off, around):
+    """Unit vectors at angles off the x axis and around it (..., 3)."""
+    x, y, z = np.cos(off), np.cos(around) * np.sin(off), np.sin(around) * np.sin(off)
+    return np.stack(np.broadcast_arrays(x, y, z), axis=-1)
 
 
 def section(result, area):
-    """Cut through the middle of a listening area, across its rows.
+    """Cut through the middle of an audience area, across its rows.
 
     Parameters
     ----------
     result : Result
         An evaluation
     area : str
-        Name of a listening area
+        Name of an audience area
 
     Returns
     -------
     section : Section
         Distances from the wall behind a bank, or from the west wall elsewhere [m]
     """
-    scenario = result.scenario
-    hall, place = scenario.hall, result.configuration.areas[area]
+    hall = result.scenario.hall
     bank = next((b for b in result.configuration.banks if b.name == area), None)
     side = bank.side if bank else "west"
     foot, _, inward = along_wall(side, hall)
@@ -175,26 +177,12 @@ def section(result, area):
     def flat(p):
         return np.stack([(np.asarray(p) - foot) @ inward, np.asarray(p)[..., 2]], axis=-1)
 
-    start = int(np.flatnonzero(result.area == area)[0])
-    points = start + np.arange(place.rows) * place.columns + place.columns // 2
+    points = _middle_seats(result, area)
     middle = result.points[points]
     direct, _ = result.sources.direct(middle)
     loudspeaker = int(np.argmax(direct[..., BAND].sum(axis=1)))
-
-    c = scenario.loudspeakers[loudspeaker]
-    axes = result.sources.axes[loudspeaker]
-    fronts = c.type.beams[:, 0] @ axes
-    # the beam that looks at these seats
-    beam = int(np.argmax(fronts @ (middle.mean(axis=0) - c.position)))
-    rays = [c.type.beams[beam, 0]]
-    edge = _edge(c.type, c.type.beams[beam], np.array([np.pi / 2, -np.pi / 2]))  # up and down
-    rays = np.concatenate([rays, edge]) @ axes
-    _, way = geometry.first_hit([c.position], rays[None], result.configuration.room.polygons)
-    ends = c.position + way[0][:, None] * rays
-
-    def line(end):
-        return flat(np.stack([c.position, end]))
-
+    start = result.scenario.loudspeakers[loudspeaker].position
+    lines = [flat(np.stack([start, end])) for end in _ends(result, loudspeaker, middle)]
     return Section(
         area=area,
         outline=_outline(hall, side, middle[0]),
@@ -202,10 +190,29 @@ def section(result, area):
         points=points,
         seats=flat(middle),
         loudspeaker=loudspeaker,
-        at=flat(c.position),
-        axis=line(ends[0]),
-        edges=tuple(line(e) for e in ends[1:]),
+        at=flat(start),
+        axis=lines[0],
+        edges=tuple(lines[1:]),
     )
+
+
+def _middle_seats(result, area):
+    """Indices of the middle seat of every row (row,)."""
+    seats = result.configuration.areas[area]
+    return result.spans[area].start + np.arange(seats.rows) * seats.columns + seats.columns // 2
+
+
+def _ends(result, loudspeaker, seats):
+    """Where the axis and the upper and lower edge of the beam that looks at these seats meet a
+    surface (line, 3) [m].
+    """
+    c, axes = result.scenario.loudspeakers[loudspeaker], result.sources.axes[loudspeaker]
+    fronts = c.type.beams[:, 0] @ axes
+    beam = c.type.beams[int(np.argmax(fronts @ (seats.mean(axis=0) - c.position)))]
+    edge = _edge(c.type, beam, np.array([np.pi / 2, -np.pi / 2]))  # up and down
+    rays = np.concatenate([beam[:1], edge]) @ axes
+    _, way = geometry.first_hit([c.position], rays[None], result.configuration.room.polygons)
+    return c.position + way[0][:, None] * rays
 
 
 def _outline(hall, side, through):

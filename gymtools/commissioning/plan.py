@@ -445,8 +445,8 @@ def _open_microphones(result):
             subject=m.microphone.name,
             position=Position(
                 "",
-                spot(m.places[m.worst], result.scenario.units),
-                tuple(np.round(m.places[m.worst], 2).tolist()),
+                spot(m.positions[m.worst], result.scenario.units),
+                tuple(np.round(m.positions[m.worst], 2).tolist()),
             ),
         )
         for m in result.microphones

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..acoustics.arrivals import talker_place
+from ..acoustics.arrivals import talker_position
 from ..acoustics.evaluate import evaluate
 from ..physics import bands
 from ..physics.checks import within
@@ -68,7 +68,7 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
 def _arrival_of(lead, result, owner):
     """When the lead arrives at every point (point,) [s]."""
     if lead == "talker":
-        talker = talker_place(result.scenario, result.use, result.configuration)
+        talker = talker_position(result.scenario, result.use, result.configuration)
         if talker is None:
             raise ValueError(
                 f"use '{result.use.name}' has no talker: no open microphone and no stage to speak"

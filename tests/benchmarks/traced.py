@@ -4,6 +4,7 @@ another program's rays.
 
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from statistics import median
 
@@ -14,8 +15,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from test_tracing import NAMES, STILL, X, Y, Z, alike, layer, traced  # noqa: E402
 
 import gymtools  # noqa: E402
-from gymtools.acoustics import traced as store  # noqa: E402
-from gymtools.acoustics.traced import Tracing, rays  # noqa: E402
+from gymtools.acoustics.traced import Tracing, ray_count  # noqa: E402
+from gymtools.venue.memory import Memory  # noqa: E402
 from gymtools.venue.scenario import changed  # noqa: E402
 
 RUNS = 5
@@ -23,11 +24,10 @@ SCENARIO = gymtools.load(Path(__file__).resolve().parents[2] / "scenarios" / "la
 USE = "game"
 
 
-def timed(run, before=lambda: None):
+def timed(run):
     """Median of several runs [s]."""
     found = []
     for n in range(RUNS):
-        before()
         start = time.perf_counter()
         run(n)
         found.append(time.perf_counter() - start)
@@ -54,13 +54,13 @@ def rays_of_another_program(_n):
 if __name__ == "__main__":
     job = Tracing(SCENARIO, USE)
     room = job.configuration.room
-    whole = timed(lambda _n: Tracing(SCENARIO, USE).run(), before=store._STORE.clear)
+    whole = timed(lambda _n: Tracing(replace(SCENARIO, memory=Memory()), USE).run())
     job = Tracing(SCENARIO, USE)
     field = job.run()
     print(
         f"{len(job.playing)} loudspeakers, {len(room.polygons)} polygons,"
-        f" {len(job.configuration.zones)} zones, {job.wanted} passes of {rays(room.volume)} rays"
-        " each"
+        f" {len(job.configuration.zones)} zones, {job.wanted} passes of"
+        f" {ray_count(room.volume)} rays each"
     )
     print(
         f"all loudspeakers            {whole:6.2f} s, standard error in the worst zone"
@@ -71,7 +71,7 @@ if __name__ == "__main__":
         if any(g.number == 1 for g in SCENARIO.groups)
         else min(SCENARIO.groups, key=lambda g: g.number)
     )
-    at = ("groups", list(SCENARIO.groups).index(single), "downtilt_deg")
+    at = ("groups", single.name, "downtilt_deg")
     moved = timed(
         lambda n: Tracing(changed(SCENARIO, {at: single.downtilt_deg - 1.0 - n}), USE).run()
     )

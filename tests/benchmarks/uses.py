@@ -21,12 +21,12 @@ def plain(result, m):
     from gymtools.acoustics.feedback import FACINGS
 
     pattern, up = np.array(m.microphone.kind.pattern), np.radians(m.microphone.kind.up_deg)
-    direct, distance = result.sources.direct(m.places, result.configuration.room.blocking)
-    toward = (result.sources.position[:, None] - m.places) / distance[..., None].astype(float)
+    direct, distance = result.sources.direct(m.positions, result.configuration.room.blocking)
+    toward = (result.sources.position[:, None] - m.positions) / distance[..., None].astype(float)
     worst = 0.0
     for facing in np.radians(FACINGS):
         axis = np.array([-np.cos(facing) * np.cos(up), -np.sin(facing) * np.cos(up), np.sin(up)])
-        total = np.zeros((len(m.places), 7))
+        total = np.zeros((len(m.positions), 7))
         for s in range(len(toward)):
             cosine = np.einsum("...i,...i->...", axis, toward[s])[..., None]
             total += direct[s] * (pattern + (1 - pattern) * cosine) ** 2
@@ -52,7 +52,7 @@ def main():
     ours, quick = timed(lambda: feedback_margin(result, walker), 30)
     loop, _ = timed(lambda: plain(result, floor), 5)
     print(
-        f"walking map, {len(floor.places)} places, 12 ways of facing: {ours:.1f} ms median,"
+        f"walking map, {len(floor.positions)} positions, 12 ways of facing: {ours:.1f} ms median,"
         f" {quick:.1f} ms least; as a loop {loop:.0f} ms, ratio {loop / ours:.0f}"
     )
 

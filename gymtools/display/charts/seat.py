@@ -5,6 +5,7 @@ filter.
 import numpy as np
 import plotly.graph_objects as go
 
+from ...acoustics.seat import REMOVED
 from ...physics.bands import LABELS
 from ..theme import FAINT, FONT, GRID, GROUP_COLORS, INK, PAPER, QUIET
 
@@ -50,15 +51,15 @@ def _stems(seat):
 
 
 def _heads(seat):
-    direct = [" off " not in name for name in seat.name]
+    direct = list(seat.direct)
     named = np.argsort(-seat.level_db)[:NAMED]
     return dict(
         x=seat.arrival_ms,
         y=seat.level_db,
-        text=[name if k in named else "" for k, name in enumerate(seat.name)],
+        text=[name if k in named else "" for k, name in enumerate(seat.names)],
         hovertext=[
             f"{name}: {t:.0f} ms, {level:.1f} dB"
-            for name, t, level in zip(seat.name, seat.arrival_ms, seat.level_db, strict=True)
+            for name, t, level in zip(seat.names, seat.arrival_ms, seat.level_db, strict=True)
         ],
         marker=dict(
             color=[GROUP_COLORS[1] if d else GROUP_COLORS[4] for d in direct],
@@ -69,7 +70,9 @@ def _heads(seat):
 
 def _removed(seat):
     """STI as it is and without one thing at a time, the first on top."""
-    found = {"as it is": seat.sti} | {f"without {w}": sti for w, sti in seat.without.items()}
+    found = {"as it is": seat.sti} | {
+        f"without {REMOVED[w]}": sti for w, sti in seat.sti_without.items()
+    }
     names = list(found)[::-1]
     values = [found[name] for name in names]
     return dict(x=values, y=names, text=[f"{value:.2f}" for value in values])

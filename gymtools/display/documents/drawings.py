@@ -241,9 +241,9 @@ def _plan_loudspeakers(pen, result, units):
 
 def _plan_microphones(pen, result):
     for m in result.microphones:
-        if len(m.places) == 1:
-            pen.point(m.places[0], "MICROPHONES")
-            pen.text(m.microphone.name, m.places[0] + [0.3, -0.5, 0])
+        if len(m.positions) == 1:
+            pen.point(m.positions[0], "MICROPHONES")
+            pen.text(m.microphone.name, m.positions[0] + [0.3, -0.5, 0])
 
 
 def _plan_rack(pen, scenario):

@@ -3,8 +3,8 @@
 from html import escape
 
 from ...acoustics.criteria import CRITERIA
-from ...acoustics.differences import bent_decay
 from ...acoustics.exposure import loudness
+from ...acoustics.room_comparison import bent_decay, bent_decay_sentence
 from ...design.comparing import loudspeaker_list
 from ...design.options import HEADLINES
 from ...physics.bands import LABELS
@@ -81,7 +81,7 @@ def room(page, decision):
                 [(words, *(Num(f"{v:.2f}") for v in values)) for words, values in rows],
             )
         )
-        words = bent_decay(result)
+        words = bent_decay_sentence(bent_decay(result))
         if words:
             page.add(f"<p>{escape(words)}</p>")
 

@@ -129,12 +129,12 @@ class SeatTab(Section):
 
     def _tell(self, state, answer):
         result, index = answer.result, looked_at(state, answer.result)
-        found = seats.look(result, index)
-        limit = max(found.without, key=found.without.get)
+        found = seats.inspect_seat(result, index)
+        limit = found.limited_by
         self.words.value = tables.card(
             f"<p><b>{escape(found.place)}</b>: STI {found.sti:.2f},"
-            f" {result.speech_dba[index]:.0f} dB(A). What limits it most: <b>{limit}</b> (without"
-            f" it {found.without[limit]:.2f}).</p>"
+            f" {result.speech_dba[index]:.0f} dB(A). What limits it most:"
+            f" <b>{seats.REMOVED[limit]}</b> (without it {found.sti_without[limit]:.2f}).</p>"
         )
         if self.figure is None:  # made when first opened: a second live figure is heavy to draw
             self.stand.children = [FigureFrame(seat_chart.figure(found))]

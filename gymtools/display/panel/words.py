@@ -4,8 +4,8 @@ from html import escape
 
 import ipywidgets as w
 
-from ...acoustics.differences import differences
 from ...acoustics.evaluate import evaluate_all
+from ...acoustics.room_comparison import compare_rooms, sentences
 from .. import tables
 from ..theme import QUANTITIES
 from .section import Section
@@ -33,7 +33,7 @@ class VerdictsTab(WordsTab):
             tables.headline(answer.result),
             f'<p class="quiet">{escape(QUANTITIES[state.quantity].plain)}</p>',
             tables.verdict_table(answer.result),
-            tables.differences_list(differences(answer.by_formula, answer.result)),
+            tables.differences_list(sentences(compare_rooms(answer.by_formula, answer.result))),
         ]
 
 

@@ -217,7 +217,7 @@ def microphones(view):
     moving : dict
         Of a Scatter
     """
-    found = [(m.places[0], m.microphone.name, "circle") for m in fixed_microphones(view)]
+    found = [(m.positions[0], m.microphone.name, "circle") for m in fixed_microphones(view)]
     if view.seat is not None:
         found.append((view.result.points[view.seat], "this seat", "star"))
     return dict(

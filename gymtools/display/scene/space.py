@@ -222,7 +222,7 @@ def words(view):
         (t.end + [0, 0, 1.0], f"{view.distance_text(t.distance)}, {view.throw_level(t)}")
         for t in view.beams
     ]
-    found += [(m.places[0] + [0, 0, 0.4], m.microphone.name) for m in fixed_microphones(view)]
+    found += [(m.positions[0] + [0, 0, 0.4], m.microphone.name) for m in fixed_microphones(view)]
     compass = (((0, y, 0), "N"), ((0, -y, 0), "S"), ((x, 0, 0), "E"), ((-x, 0, 0), "W"))
     found += [(np.array(at), text) for at, text in compass]
     return dict(**xyz([at for at, _ in found], view.k), text=[text for _, text in found])
@@ -257,7 +257,7 @@ def marks(view):
     found += [(points[a.quietest], "diamond-open", view.quietest(a)) for a in view.result.areas]
     found += [
         (
-            m.places[0],
+            m.positions[0],
             "circle-open",
             f"microphone {plain(m.microphone.name)}: feedback margin {m.margin_db[0]:+.1f} dB",
         )

@@ -89,7 +89,8 @@ class View:
         """
         if self.on_foot:
             return [
-                AudienceArea(m.microphone.name, "walk", m.places, *m.shape, 0.0) for m in self.walks
+                AudienceArea(m.microphone.name, "walk", m.positions, *m.shape, 0.0)
+                for m in self.walks
             ]
         return list(self.result.configuration.areas.values())
 
@@ -398,4 +399,4 @@ def fixed_microphones(view):
     microphones : list of MicrophoneSummary
         Those that do not walk
     """
-    return [m for m in view.result.microphones if len(m.places) == 1]
+    return [m for m in view.result.microphones if len(m.positions) == 1]

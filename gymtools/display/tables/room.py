@@ -4,7 +4,7 @@ from html import escape
 
 import numpy as np
 
-from ...acoustics.differences import bent_decay
+from ...acoustics.room_comparison import bent_decay, bent_decay_sentence
 from ...physics.bands import LABELS
 from ...venue.finishes import FINISHES
 from ...venue.units import FOOT
@@ -137,7 +137,7 @@ def _late_decay(result):
             "<p>No formula says whether sound keeps bouncing between bare walls; the traced room"
             " does.</p>"
         )
-    words = bent_decay(result)
+    words = bent_decay_sentence(bent_decay(result))
     if words:
         return f"<p><b>Long late decay.</b> {escape(words)}</p>"
     return "<p>The traced decay is even: late sound dies away about as fast as early sound.</p>"

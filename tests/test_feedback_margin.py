@@ -1,5 +1,5 @@
-"""Spare gain of a hall's microphones and the walking map: a plain sum, the handbook's formula, and
-what must follow.
+"""Feedback margin of a gym's microphones and the walking map: a plain sum, the handbook's formula,
+and what must follow.
 """
 
 from dataclasses import replace
@@ -19,7 +19,7 @@ from gymtools.acoustics.feedback import (
     ROOM,
     feedback_margin,
     feedback_margins,
-    names,
+    limit_name,
     walking_map,
 )
 from gymtools.physics import bands, feedback, microphones
@@ -43,8 +43,8 @@ seed = st.integers(0, 2**32 - 1)
 
 @cache
 def heard(name, use):
-    """A school in one use; reflections are not followed."""
-    return evaluate(SCENARIOS[name], use, follow_echoes=False)
+    """A school in one use."""
+    return evaluate(SCENARIOS[name], use)
 
 
 def facing_back(facing_deg, up_deg):
@@ -57,8 +57,8 @@ def facing_back(facing_deg, up_deg):
 
 
 @settings(max_examples=50, deadline=None)
-@given(seed=seed, sources=st.integers(1, 9), places=st.integers(1, 6), up=st.floats(-90, 90))
-def test_all_facings_at_once_equal_a_plain_sum(seed, sources, places, up):
+@given(seed=seed, sources=st.integers(1, 9), positions=st.integers(1, 6), up=st.floats(-90, 90))
+def test_all_facings_at_once_equal_a_plain_sum(seed, sources, positions, up):
     """Invariance: the quadratic form equals source by source energy times pickup, for any geometry,
     pattern and facing.
 
@@ -66,14 +66,14 @@ def test_all_facings_at_once_equal_a_plain_sum(seed, sources, places, up):
     """
     rng = np.random.default_rng(seed)
     direct, pattern, facing = (
-        rng.exponential(size=(sources, places, 7)),
+        rng.exponential(size=(sources, positions, 7)),
         rng.random(7),
         rng.uniform(-360, 360, 5),
     )
-    toward = rng.normal(size=(sources, places, 3))
+    toward = rng.normal(size=(sources, positions, 3))
     toward /= np.linalg.norm(toward, axis=-1, keepdims=True)
     ours = returned_by_facing(direct, toward, pattern, up_deg=up, facing_deg=facing)
-    assert ours.shape == (5, places, 7)
+    assert ours.shape == (5, positions, 7)
     for k, f in enumerate(facing):
         picked = pickup(pattern, facing_back(f, up), toward)
         np.testing.assert_array_less(
@@ -86,7 +86,7 @@ def test_all_facings_at_once_equal_a_plain_sum(seed, sources, places, up):
 
 @pytest.fixture
 def in_the_open():
-    """A hall whose one loudspeaker is omnidirectional; its result without room and air; a lavalier,
+    """A gym whose one loudspeaker is omnidirectional; its result without room and air; a lavalier,
     omni up to 2 kHz.
     """
     flat = replace(
@@ -137,7 +137,7 @@ def in_the_open():
             ),
         ),
     )
-    r = evaluate(s, follow_echoes=False)
+    r = evaluate(s)
     return (
         replace(
             r,
@@ -150,12 +150,12 @@ def in_the_open():
 
 @pytest.mark.parametrize("listener", [(14, 0, 1.2), (10, 7, 1.5), (-3, -9, 1.2)])
 def test_the_handbook_formula_through_the_whole_design(in_the_open, listener):
-    """Closed form: spare gain is potential less needed acoustic gain, wherever the listener for
-    whom both are reckoned.
+    """Closed form: the margin is potential less needed acoustic gain, wherever the listener for
+    whom both are computed.
 
-    D0, D1, D2, Ds from the places; the equivalent distance is where the bare talker is as loud as
-    the loudspeaker is at the listener. Omni microphone and loudspeaker, no room, no air; 0.001 dB
-    is float32.
+    D0, D1, D2, Ds from the positions; the equivalent distance is where the bare talker is as loud
+    as the loudspeaker is at the listener. Omni microphone and loudspeaker, no room, no air; 0.001
+    dB is float32.
     """
     r, m = in_the_open
     place = m.positions(r.configuration)[0][0]
@@ -172,12 +172,12 @@ def test_the_handbook_formula_through_the_whole_design(in_the_open, listener):
     )
     c = feedback_margin(r, m)
     assert c.margin_db == pytest.approx([pag - feedback.needed_gain(D0, equivalent)], abs=1e-3)
-    assert c.places.tolist() == [place.tolist()] and names(r, c.limited_by[0]) == "O1"
+    assert c.positions.tolist() == [place.tolist()] and limit_name(r, c.limited_by[0]) == "O1"
 
 
 def test_halving_the_distance_to_the_loudspeaker(in_the_open):
-    """Closed form: in the open a microphone twice as far from the loudspeaker has 6.02 dB more to
-    spare, and again.
+    """Closed form: in the open a microphone twice as far from the loudspeaker has 6.02 dB more in
+    reserve, and again.
     """
     r, m = in_the_open
     up = r.sources.position[0] + [0, 0, -1.0]
@@ -194,9 +194,9 @@ def test_halving_the_distance_to_the_loudspeaker(in_the_open):
 
 
 @pytest.mark.parametrize("name, use", CASES)
-def test_clearance_by_hand(name, use):
-    """Closed form: each open microphone at its worst place and facing, octave by octave, source by
-    source; 0.001 dB.
+def test_margin_by_hand(name, use):
+    """Closed form: each open microphone at its worst position and facing, octave by octave, source
+    by source; 0.001 dB.
     """
     r = heard(name, use)
     opened = [m for m in r.scenario.microphones if m.name in r.use.microphones]
@@ -204,7 +204,7 @@ def test_clearance_by_hand(name, use):
     diffuse, noise = bands.to_energy(r.reverberant_db), float(bands.a_weighted(r.noise_db))
     wanted = max(r.use.target_dba, noise + r.scenario.targets.speech_to_noise_db)
     for m, c in zip(opened, r.microphones, strict=True):
-        kind, place = m.kind, c.places[c.worst]
+        kind, place = m.kind, c.positions[c.worst]
         direct, distance = r.sources.direct([place], r.configuration.room.blocking)
         toward = (r.sources.position - place) / distance
         talker = bands.to_energy(m.talker_dba + SPEECH_SPECTRUM_DB) / bands.to_energy(
@@ -225,16 +225,16 @@ def test_clearance_by_hand(name, use):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_the_room_sets_the_limit_far_away(name):
-    """Closed form: nowhere is there more to spare than against the reverberant sound alone; far
-    from what plays it is reached, so that walking farther gains nothing.
+    """Closed form: nowhere is more in reserve than against the reverberant sound alone; far from
+    what plays it is reached, so that walking farther gains nothing.
 
     With one loudspeaker on, the farthest tenth of the floor lies up to 0.8 dB under that limit, the
-    place nearest to the loudspeaker 4 dB and more (measured: up to 0.57, from 4.6), and a step away
-    there changes nothing: 0.2 dB (0.16).
+    position nearest to the loudspeaker 4 dB and more (measured: up to 0.57, from 4.6), and over
+    that tenth the margin changes by less than 0.2 dB (0.16).
     """
     s, use = SCENARIOS[name], SCENARIOS[name].use("class")
     one = replace(s.groups[-1], number=1, y=0, x=-0.35 * s.hall.length)
-    r = evaluate(replace(s, groups=(one,), uses=(replace(use, groups={}),)), follow_echoes=False)
+    r = evaluate(replace(s, groups=(one,), uses=(replace(use, groups={}),)))
     (walk,) = walking_map(r)
     pattern = np.array(MICROPHONE_TYPES["hand-held wireless"].pattern)
     talker = walk.microphone.talker_dba + SPEECH_SPECTRUM_DB
@@ -247,18 +247,18 @@ def test_the_room_sets_the_limit_far_away(name):
         - 6
     )
     limit = limit[BANDS].min()
-    way = np.linalg.norm(walk.places - r.sources.position[0], axis=1)
+    way = np.linalg.norm(walk.positions - r.sources.position[0], axis=1)
     far = way >= np.percentile(way, 90)
     assert walk.margin_db.max() <= limit + 1e-3
     assert walk.margin_db[far].min() > limit - 0.8 and np.ptp(walk.margin_db[far]) < 0.2
     assert walk.margin_db[way.argmin()] < limit - 4
     assert np.all(walk.limited_by[far] == ROOM)
-    assert names(r, ROOM) == "the room's own sound"
+    assert limit_name(r, ROOM) == "the room's own sound"
 
 
 def test_open_microphones_take_their_share():
-    """Closed form: 10 lg of their number: 3.01 dB for the two over a stage, at every place of a
-    walk the same.
+    """Closed form: 10 lg of their number: 3.01 dB for the two over a stage, at every position
+    of a walk the same.
     """
     r = heard("larkfield", "performance")
     left, right = r.microphones
@@ -271,7 +271,7 @@ def test_open_microphones_take_their_share():
         feedback_margin(r, walk).margin_db - 20 * np.log10(2)
     )
     alone = evaluate(
-        changed(LARKFIELD, {("uses", 4, "microphones"): ("stage left",)}),
+        changed(LARKFIELD, {("uses", "performance", "microphones"): ("stage left",)}),
         "performance",
         follow_echoes=False,
     )
@@ -282,8 +282,8 @@ def test_open_microphones_take_their_share():
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_the_talker_comes_nearer(name, use):
-    """Closed form: at half the distance from the mouth 6.02 dB more to spare, and as much less gain
-    needed.
+    """Closed form: at half the distance from the mouth 6.02 dB more in reserve, and as much less
+    gain needed.
     """
     r = heard(name, use)
     for c in r.microphones:
@@ -292,13 +292,13 @@ def test_the_talker_comes_nearer(name, use):
             feedback_margin(r, replace(m, distance=d)) for d in (2 * kind.nearest, kind.nearest)
         )
         assert near.margin_db - far.margin_db == pytest.approx(
-            np.full(len(far.places), 20 * np.log10(2))
+            np.full(len(far.positions), 20 * np.log10(2))
         )
         assert far.needed_gain_db - near.needed_gain_db == pytest.approx(20 * np.log10(2))
 
 
 def test_a_louder_talker():
-    """Closed form: from normal to loud effort is 14.7 dB, all of it to spare."""
+    """Closed form: from normal to loud effort is 14.7 dB, all of it in reserve."""
     r = heard("stonebridge", "graduation")
     m = r.microphones[0].microphone
     calm, loud = (feedback_margin(r, replace(m, effort=e)).margin_db for e in ("normal", "loud"))
@@ -308,7 +308,7 @@ def test_a_louder_talker():
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_the_worst_way_is_the_worst(name):
     """Invariance: unknown facing is at most what every facing looked at gives, and is one of them
-    at every place; between these (30 degrees apart) nothing is worse by more than 0.12 dB
+    at every position; between these (30 degrees apart) nothing is worse by more than 0.12 dB
     (measured: 0.08).
     """
     r = heard(name, "class")
@@ -331,17 +331,17 @@ def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
     ]
     assert [m.microphone.walks for m in maps] == ["floor", *stages]
     for m in maps:
-        grid = m.places.reshape(*m.shape, 3)
+        grid = m.positions.reshape(*m.shape, 3)
         assert (
             np.diff(grid[:, 0, 0]).max() <= 0.5 + 1e-9
             and np.diff(grid[0, :, 1]).max() <= 0.5 + 1e-9
         )
         assert (
-            m.margin_db.shape == m.band.shape == m.limited_by.shape == (len(m.places),)
+            m.margin_db.shape == m.band.shape == m.limited_by.shape == (len(m.positions),)
             and np.isfinite(m.margin_db).all()
         )
-        assert 0 <= m.clear <= 1 and m.clear == np.mean(m.margin_db >= 0)
-    low, high = maps[0].places.min(axis=0), maps[0].places.max(axis=0)
+        assert 0 <= m.safe_share <= 1 and m.safe_share == np.mean(m.margin_db >= 0)
+    low, high = maps[0].positions.min(axis=0), maps[0].positions.max(axis=0)
     free = (
         np.array(
             [
@@ -357,7 +357,7 @@ def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
     np.testing.assert_allclose([low[:2] - 0.5, high[:2] + 0.5], free)
     assert low[2] == high[2] == 1.5
     for m in maps[1:]:
-        low, high = m.places.min(axis=0), m.places.max(axis=0)
+        low, high = m.positions.min(axis=0), m.positions.max(axis=0)
         if m.microphone.walks == "stage":
             a, b = configuration.stage.corners(configuration.hall)
             want, height = np.sort([a, b], axis=0)[:, :2], configuration.stage.floor_height
@@ -372,9 +372,8 @@ def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
     "name, use", [("larkfield", "class"), ("stonebridge", "class"), ("alderway", "assembly")]
 )
 def test_the_loudspeaker_named_is_the_one(name, use):
-    """Invariance: muted at the same setting, the loudspeaker named gives the place more back than
-    any other would; alone, it leaves less to spare than any other alone. Compared in the octave
-    that rings, facing as it does at its worst.
+    """Invariance: the loudspeaker named muted at the same setting, the position gains more than 0.3
+    dB; with that loudspeaker alone less is in reserve than with any other alone.
     """
     r = heard(name, use)
     walk = walking_map(r)[0]
@@ -392,28 +391,28 @@ def test_the_loudspeaker_named_is_the_one(name, use):
         worst = here[walk.margin_db[here].argmin()]
         assert muted[k][worst] > walk.margin_db[worst] + 0.3
         assert all(alone[k][worst] < alone[other][worst] for other in alone if other != k)
-        assert names(r, k) == r.scenario.loudspeakers[k].tag
+        assert limit_name(r, k) == r.scenario.loudspeakers[k].tag
 
 
-def test_turning_the_group_off_gives_spare_gain():
-    """Trade fact (common practice, no source): with the court pair off, a microphone on the court
-    under it is clear of it, although the others must play louder. Measured at Larkfield, class: 2.4
-    dB more at the place that was worst.
+def test_turning_the_group_off_gains_margin():
+    """Trade fact: common practice, no source. With the court pair off, a microphone on the court
+    under it has more in reserve, although the others must play louder. At Larkfield, class, it is
+    2.4 dB more at the position that was worst.
     """
     s = changed(
         LARKFIELD,
         {
-            ("uses", 1, "groups", "north row", "on"): True,
-            ("uses", 1, "groups", "south row", "on"): True,
+            ("uses", "class", "groups", "north row", "on"): True,
+            ("uses", "class", "groups", "south row", "on"): True,
         },
     )
-    off = changed(s, {("uses", 1, "groups", "court pair"): GroupSetting(on=False)})
-    on, without = (walking_map(evaluate(v, "class", follow_echoes=False))[0] for v in (s, off))
-    assert names(evaluate(s, "class", follow_echoes=False), on.limited_by[on.worst]) in ("C1", "C2")
+    off = changed(s, {("uses", "class", "groups", "court pair"): GroupSetting(on=False)})
+    on, without = (walking_map(evaluate(v, "class"))[0] for v in (s, off))
+    assert limit_name(evaluate(s, "class"), on.limited_by[on.worst]) in ("C1", "C2")
     assert without.margin_db[on.worst] > on.margin_db[on.worst] + 1.5
 
 
-# --- what is asked of it, and what is said
+# --- the level it is computed for, and its verdict
 
 
 @pytest.mark.parametrize(
@@ -421,17 +420,20 @@ def test_turning_the_group_off_gives_spare_gain():
     [(80, 55, 10, 80), (80, 75, 10, 85), (80, 75, 0, 80), (70, 75, 15, 90)],
 )
 def test_needed_gain_is_target_or_noise(target, noise, over, wanted):
-    """Closed form: the louder of the target and what is asked over the noise, less the talker at
-    the microphone; spare gain falls by what the noise asks beyond the target.
+    """Closed form: the louder of the target and the level asked for over the noise, less the talker
+    at the microphone; the margin falls by what the noise asks beyond the target.
     """
     s = replace(LARKFIELD, targets=Targets(speech_to_noise_db=over))
-    s = changed(s, {("uses", 3, "target_dba"): target, ("uses", 3, "noise_dba"): noise})
-    r = evaluate(s, "graduation", follow_echoes=False)
+    s = changed(
+        s,
+        {("uses", "graduation", "target_dba"): target, ("uses", "graduation", "noise_dba"): noise},
+    )
+    r = evaluate(s, "graduation")
     (c,) = r.microphones
     talker = EFFORT_DBA["raised"] - 20 * np.log10(0.30)
     assert c.needed_gain_db == pytest.approx(wanted - talker, abs=1e-3)
     quiet = evaluate(
-        changed(s, {("uses", 3, "noise_dba"): 20}), "graduation", follow_echoes=False
+        changed(s, {("uses", "graduation", "noise_dba"): 20}), "graduation"
     ).microphones[0]
     assert quiet.margin_db[0] - c.margin_db[0] == pytest.approx(wanted - target, abs=1e-3)
     assert c.threshold_db == pytest.approx(
@@ -442,30 +444,29 @@ def test_needed_gain_is_target_or_noise(target, noise, over, wanted):
 @settings(max_examples=10, deadline=None)
 @given(case=st.sampled_from(CASES), step=st.floats(-10, 10))
 def test_louder_costs_as_much(case, step):
-    """Invariance: a target higher by so many dB takes as many from every place, with noise too low
-    to matter.
+    """Invariance: a target higher by so many dB takes as many from every position, with noise too
+    low to matter.
     """
     s, use = (
         SCENARIOS[case[0]],
         replace(SCENARIOS[case[0]].use(case[1]), noise_dba=30.0, target_dba=75.0),
     )
     one, other = (
-        evaluate(replace(s, uses=(u,)), follow_echoes=False)
-        for u in (use, replace(use, target_dba=75 + step))
+        evaluate(replace(s, uses=(u,))) for u in (use, replace(use, target_dba=75 + step))
     )
     for a, b in zip(one.microphones, other.microphones, strict=True):
         np.testing.assert_allclose(a.margin_db - b.margin_db, step, atol=1e-3)
         # two as strong as each other may change places
         assert np.mean(a.limited_by == b.limited_by) > 0.99
         assert b.threshold_db == pytest.approx(a.threshold_db, abs=1e-3), (
-            "the gain at which it rings is the hall's"
+            "the feedback threshold is the gym's"
         )
 
 
 @pytest.mark.parametrize("name, use", CASES)
-def test_the_verdict_says_what_was_found(name, use):
-    """Regression: spare gain, octave, loudspeaker, needed and ringing gain of the sentence are
-    those of the clearance.
+def test_the_verdict_carries_the_margin(name, use):
+    """Regression: margin, octave, loudspeaker, needed gain and threshold of the verdict are those
+    of the microphone, and its sentence shows them.
     """
     r = heard(name, use)
     said = {v.area: v for v in r.verdicts if v.criterion == "feedback_margin"}
@@ -474,16 +475,16 @@ def test_the_verdict_says_what_was_found(name, use):
         v = said[f"microphone '{c.microphone.name}'"]
         assert v.value == c.margin_db.min()
         assert v.facts["octave"] == bands.NAMES[c.band[c.worst]]
-        assert v.facts["limited_by"] == names(r, c.limited_by[c.worst])
+        assert v.facts["limited_by"] == limit_name(r, c.limited_by[c.worst])
         assert v.facts["threshold"] == c.threshold_db and v.facts["needed"] == c.needed_gain_db
-        assert (v.place != "") == (len(c.places) > 1)
+        assert (v.place != "") == (len(c.positions) > 1)
         shown = [f"{abs(v.value):.1f} dB", v.place, v.facts["octave"], v.facts["limited_by"]]
         shown += [f"{v.facts[key]:+.0f} dB" for key in ("needed", "threshold")]
         assert all(words in v.sentence for words in shown)
 
 
 def test_no_open_microphone():
-    """Regression: a use without one has no clearance and no verdict on feedback."""
-    r = evaluate(changed(LARKFIELD, {("uses", 0, "microphones"): ()}), "game", follow_echoes=False)
+    """Behavior: a use without one has no margin and no verdict on feedback."""
+    r = evaluate(changed(LARKFIELD, {("uses", "game", "microphones"): ()}), "game")
     assert feedback_margins(r) == r.microphones == ()
     assert not any("feedback" in v.criterion for v in r.verdicts)
