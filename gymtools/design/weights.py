@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ..acoustics.criteria import CRITERIA, STRONG
+from ..acoustics.criteria import CRITERIA, NINE_OF_TEN
 from ..physics import bands
 from ..physics.checks import within
 
@@ -114,7 +114,7 @@ def _unclear(_result, area):
 
 def _apart(result, area):
     """Arrivals further apart than the target [steps]."""
-    spread = 1000 * np.percentile(result.arrival_spread_s[area.points], STRONG)
+    spread = 1000 * np.percentile(result.arrival_spread_s[area.points], NINE_OF_TEN)
     target = result.scenario.targets.arrival_ms
     return _over((spread - target) / CRITERIA["arrival_spread"].close)
 
