@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.acoustics.exposure import loudness
 from gymtools.commissioning.diagnosis import _Fault, _interference, _levels
 from gymtools.commissioning.expected import Conditions, arrival_ms, expect
 from gymtools.commissioning.plan import as_tested
@@ -15,6 +14,7 @@ from gymtools.commissioning.readings import in_octaves, one_value
 from gymtools.commissioning.sheet import filled_sheet
 from gymtools.design.input_errors import ungrouped
 from gymtools.equipment.amplification import amplify
+from gymtools.equipment.loudness import loudness
 from gymtools.physics import bands, intelligibility
 from gymtools.venue.paths import changed
 

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.acoustics.exposure import loudness
 from gymtools.equipment.amplification import CIRCUIT_PART, PEAK, amplify, powers
 from gymtools.equipment.bill import bill
+from gymtools.equipment.loudness import loudness
 from gymtools.equipment.outputs import LINE_PART, TRANSFORMER_DB
 from gymtools.equipment.prices import example_prices
 from gymtools.equipment.rack import rack_place, rack_units

@@ -8,9 +8,9 @@ import numpy as np
 
 from ..acoustics.criteria import CRITERIA
 from ..acoustics.evaluate import evaluate, evaluate_all
-from ..acoustics.exposure import loudness
 from ..acoustics.fitting import Fit, fit_absorption
 from ..equipment.amplification import amplify
+from ..equipment.loudness import loudness
 from ..physics import bands
 from .diagnosis import diagnose
 from .expected import MODEL_RT, Conditions, expect, reserve_db

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..acoustics.evaluate import evaluate
-from ..acoustics.exposure import loudness
 from ..physics import bands
 from ..venue.scenario import Scenario
 from ..venue.units import feet_inches
@@ -16,6 +15,7 @@ from .amplification import CIRCUIT_PART, DAMPING, Amplification, amplify
 from .assistive_listening import receivers
 from .bill import bill
 from .hanging import both_lengths
+from .loudness import loudness
 from .rack import rack_place, rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
 

@@ -3,10 +3,10 @@
 from html import escape
 
 from ...acoustics.criteria import CRITERIA
-from ...acoustics.exposure import loudness
 from ...acoustics.room_comparison import bent_decay, bent_decay_sentence
 from ...design.comparing import loudspeaker_list
 from ...design.options import HEADLINES
+from ...equipment.loudness import loudness
 from ...physics.bands import LABELS
 from .. import scene, tables
 from ..charts import plans
