@@ -183,7 +183,7 @@ ARRANGEMENTS = {
                 "A built-in stage on a long side: one line, level, for floor and opposite bank;"
                 " arrivals stay together."
             ),
-            gives_up="Banks on the stage's own side, and long throws across a wide hall.",
+            gives_up="Banks on the stage's own side, and long throws across a wide gym.",
             place=layouts.stage_on_a_side,
         ),
         Arrangement(

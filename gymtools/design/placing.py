@@ -92,12 +92,12 @@ def highest(scenario, y, loudspeaker_type, downtilt_deg=0.0):
 
 
 def aim_angles(start, end):
-    """Pan and downtilt from one place to another.
+    """Pan and downtilt from one point to another.
 
     Parameters
     ----------
     start, end : array
-        Two places (3,) [m]
+        Two points (3,) [m]
 
     Returns
     -------
