@@ -8,6 +8,7 @@ import pytest
 from gymtools.design.arrangements import arrange
 from gymtools.equipment.prices import example_prices, read_prices
 from gymtools.venue.files import load, parse, save, to_text
+from gymtools.venue.paths import changed
 
 ROOT = Path(__file__).parents[1]
 OLD = ROOT / "tests" / "data" / "larkfield-old-names.toml"
@@ -126,3 +127,12 @@ def test_an_old_price_book_is_read(tmp_path):
     (tmp_path / "both.csv").write_text(book + "labor,hour,h,80,0,twice\n")
     with pytest.raises(ValueError, match="labor 'hour' stands there"):
         quietly(read_prices, tmp_path / "both.csv")
+
+
+def test_old_equipment_is_read():
+    """Regression: the voltage of AC power under its former name, in a file and in a path."""
+    s, said = quietly(parse, NEW.read_text() + "\n[equipment]\nmains_volts = 230   # on the rack\n")
+    assert s.equipment.ac_volts == 230 and len(said) == 1
+    assert "ac_volts = 230   # on the rack\n" in to_text(s)
+    again, said = quietly(changed, s, {("equipment", "mains_volts"): 120})
+    assert again.equipment.ac_volts == 120 and len(said) == 1

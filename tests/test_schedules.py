@@ -16,14 +16,14 @@ from gymtools.acoustics.throws import throws
 from gymtools.display.documents import drawings
 from gymtools.display.documents.exports import as_text, csv_text, write_xlsx
 from gymtools.display.documents.handover import folder_name, write_handover
-from gymtools.display.panel.parts import PartsPanel
+from gymtools.display.panel.meeting import Meeting
 from gymtools.equipment.amplification import amplify
 from gymtools.equipment.bill import cost
 from gymtools.equipment.hanging import both_lengths, pan_words, tilt_words
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
-from gymtools.venue.paths import changed
+from gymtools.venue.paths import changed, value_at
 from gymtools.venue.units import FOOT
 
 SCENARIOS = {
@@ -541,22 +541,17 @@ def test_the_panel_takes_a_run_in_the_units_of_the_page(units, typed, run, shown
     """Closed form: 100 ft are 30.48 m; what is shorter than half a meter is not refused but taken
     as that, and it is said; 0 leaves the run out.
     """
-    state = [replace(LARKFIELD, units=units)]
+    m = Meeting(replace(LARKFIELD, units=units), tmp_path)
+    m.update(tab="Parts and schedules", trace=False)
+    path = ("equipment", "wiring", LARKFIELD.groups[0].name, "run")
 
-    def put(path, value):
-        state[0] = changed(state[0], {path: value})
-        panel.show()
+    def field():
+        return m.controls[path]
 
-    panel = PartsPanel(lambda: state[0], put, tmp_path)
-    panel.show()
-    assert panel.run.description == f"Run to the first [{units}]" and panel.run.value == 0
-    panel.run.value = 10.0
-    panel.run.value = typed
-    group = LARKFIELD.groups[0].name
-    found = state[0].equipment.wired(group).run
-    assert (
-        found == (None if run is None else pytest.approx(run))
-        and panel.run.value == pytest.approx(shown)
-        and "Bill" in panel.tables.value
-    )
-    assert ("is taken" in panel.words.value) == (run == 0.5)
+    assert field().description == f"Run to the first [{units}]" and field().value == 0
+    field().value = 10.0
+    field().value = typed
+    found = value_at(m.scenario, path)
+    assert found == (None if run is None else pytest.approx(run))
+    assert field().value == pytest.approx(shown) and "Bill" in m.parts.tables.value
+    assert ("is taken" in m.parts.words.value) == (run == 0.5)
