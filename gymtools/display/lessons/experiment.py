@@ -37,7 +37,7 @@ class Aim:
         Parameters
         ----------
         result : any
-            Of the experiment's ``compute`` [-]
+            Of the experiment's ``compute``
 
         Returns
         -------
@@ -52,7 +52,7 @@ class Aim:
         Parameters
         ----------
         result : any
-            Of the experiment's ``compute`` [-]
+            Of the experiment's ``compute``
 
         Returns
         -------
@@ -84,17 +84,17 @@ class Experiment:
     Parameters
     ----------
     adjustments : sequence of SliderSpec
-        Of ``display.panel.controls``; the path of each is (name,), an argument of ``compute`` [-]
+        Of ``display.panel.controls``; the path of each is (name,), an argument of ``compute``
     start : dict
         First values by name [SI]
     compute : callable
-        Result of the values, e.g. an evaluation; the physics is in it, not here [-]
+        Result of the values, e.g. an evaluation; the physics is in it, not here
     draw : callable
-        Plotly figure of a result, always with the same traces [-]
+        Plotly figure of a result, always with the same traces
     aim : Aim
-        The one thing to reach [-]
+        The one thing to reach
     units : str
-        "m" or "ft", for lengths on sliders [-]
+        "m" or "ft", for lengths on sliders
     """
 
     def __init__(self, adjustments, start, compute, draw, aim, units="m"):
@@ -129,6 +129,11 @@ class Experiment:
         ----------
         values : float
             New values by name [SI]
+
+        Raises
+        ------
+        ValueError
+            No slider has such a name
         """
         for name in values:
             if name not in self.adjustments:
@@ -145,7 +150,7 @@ class Experiment:
         Parameters
         ----------
         name : str
-            Which slider [-]
+            Which slider
 
         Returns
         -------
