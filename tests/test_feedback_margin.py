@@ -23,6 +23,7 @@ from gymtools.acoustics.feedback import (
     walking_map,
 )
 from gymtools.physics import bands, feedback, microphones
+from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from gymtools.physics.intelligibility import SPEECH_SPECTRUM_DB
 from gymtools.physics.microphones import returned_by_facing
 from gymtools.venue.files import load
@@ -94,6 +95,7 @@ def in_the_open():
         name="omni",
         sensitivity_db=(90.0,) * 7,
         source="made up for tests",
+        measured_db=np.zeros((len(AZIMUTH_DEG), len(ELEVATION_DEG), 7)),
     )
     hall = Hall(
         length=40,
