@@ -1,6 +1,4 @@
-"""An experiment of a lesson: sliders, one picture, and one aim that is told with the present
-number.
-"""
+"""An experiment of a lesson: sliders, one picture, and one aim with the present number."""
 
 import math
 from dataclasses import dataclass
@@ -19,9 +17,7 @@ LABEL, WIDTH = "230px", "560px"  # of sliders
 
 @dataclass(frozen=True, kw_only=True)
 class Aim:
-    """What an experiment is to reach: a number that it computes, and the limits that the number
-    must keep.
-    """
+    """Aim of an experiment: a number that it computes, and the limits of that number."""
 
     words: str
     measure: object  # callable: what ``compute`` returned -> number [unit]
@@ -37,7 +33,7 @@ class Aim:
         Parameters
         ----------
         result : any
-            Of the experiment's ``compute`` [-]
+            Of the experiment's ``compute``
 
         Returns
         -------
@@ -52,7 +48,7 @@ class Aim:
         Parameters
         ----------
         result : any
-            Of the experiment's ``compute`` [-]
+            Of the experiment's ``compute``
 
         Returns
         -------
@@ -79,22 +75,22 @@ class Aim:
 class Experiment:
     """Sliders, a picture kept up to date in place, and the aim with the present number.
 
-    What is refused (ValueError) is told in one line while the last picture and its number stay.
+    A refusal (ValueError) is one line while the last picture and its number stay.
 
     Parameters
     ----------
     adjustments : sequence of SliderSpec
-        Of ``display.panel.controls``; the path of each is (name,), an argument of ``compute`` [-]
+        Of ``display.panel.controls``; the path of each is (name,), an argument of ``compute``
     start : dict
         First values by name [SI]
     compute : callable
-        Result of the values, e.g. an evaluation; the physics is in it, not here [-]
+        Result of the values, e.g. an evaluation; the physics is in it, not here
     draw : callable
-        Plotly figure of a result, always with the same traces [-]
+        Plotly figure of a result, always with the same traces
     aim : Aim
-        The one thing to reach [-]
+        The one thing to reach
     units : str
-        "m" or "ft", for lengths on sliders [-]
+        "m" or "ft", for lengths on sliders
     """
 
     def __init__(self, adjustments, start, compute, draw, aim, units="m"):
@@ -119,16 +115,21 @@ class Experiment:
 
     @property
     def reached(self):
-        """Whether what is shown reaches the aim."""
+        """Whether the picture reaches the aim."""
         return self.aim.reached(self.result)
 
     def set(self, **values):
-        """Put sliders somewhere, and see it at once; for cells and tests.
+        """Set sliders and update at once; for cells and tests.
 
         Parameters
         ----------
         values : float
             New values by name [SI]
+
+        Raises
+        ------
+        ValueError
+            There is no slider of that name
         """
         for name in values:
             if name not in self.adjustments:
@@ -140,12 +141,12 @@ class Experiment:
         self.live.flush()
 
     def reaching(self, name):
-        """Places of one slider that reach the aim while the others stay; found by trying them all.
+        """Values of one slider that reach the aim while the others stay, found by trying them all.
 
         Parameters
         ----------
         name : str
-            Which slider [-]
+            Which slider
 
         Returns
         -------
@@ -159,7 +160,7 @@ class Experiment:
             try:
                 if self.aim.reached(self.compute(**{**self.values, name: float(value)})):
                     found.append(float(value))
-            except ValueError:  # a place that cannot be, e.g. a loudspeaker in the wall
+            except ValueError:  # a value that cannot be, e.g. a loudspeaker in the wall
                 continue
         return found
 
