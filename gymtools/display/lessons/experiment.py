@@ -1,6 +1,4 @@
-"""An experiment of a lesson: sliders, one picture, and one aim that is told with the present
-number.
-"""
+"""An experiment of a lesson: sliders, one picture, and one aim with the present number."""
 
 import math
 from dataclasses import dataclass
@@ -19,9 +17,7 @@ LABEL, WIDTH = "230px", "560px"  # of sliders
 
 @dataclass(frozen=True, kw_only=True)
 class Aim:
-    """What an experiment is to reach: a number that it computes, and the limits that the number
-    must keep.
-    """
+    """Aim of an experiment: a number that it computes, and the limits of that number."""
 
     words: str
     measure: object  # callable: what ``compute`` returned -> number [unit]
@@ -79,7 +75,7 @@ class Aim:
 class Experiment:
     """Sliders, a picture kept up to date in place, and the aim with the present number.
 
-    What is refused (ValueError) is told in one line while the last picture and its number stay.
+    A refusal (ValueError) is one line while the last picture and its number stay.
 
     Parameters
     ----------
@@ -119,11 +115,11 @@ class Experiment:
 
     @property
     def reached(self):
-        """Whether what is shown reaches the aim."""
+        """Whether the picture reaches the aim."""
         return self.aim.reached(self.result)
 
     def set(self, **values):
-        """Put sliders somewhere, and see it at once; for cells and tests.
+        """Set sliders and update at once; for cells and tests.
 
         Parameters
         ----------
@@ -133,7 +129,7 @@ class Experiment:
         Raises
         ------
         ValueError
-            No slider has such a name
+            There is no slider of that name
         """
         for name in values:
             if name not in self.adjustments:
@@ -145,7 +141,7 @@ class Experiment:
         self.live.flush()
 
     def reaching(self, name):
-        """Places of one slider that reach the aim while the others stay; found by trying them all.
+        """Values of one slider that reach the aim while the others stay, found by trying them all.
 
         Parameters
         ----------
@@ -164,7 +160,7 @@ class Experiment:
             try:
                 if self.aim.reached(self.compute(**{**self.values, name: float(value)})):
                     found.append(float(value))
-            except ValueError:  # a place that cannot be, e.g. a loudspeaker in the wall
+            except ValueError:  # a value that cannot be, e.g. a loudspeaker in the wall
                 continue
         return found
 
