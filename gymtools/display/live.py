@@ -167,13 +167,15 @@ class Watch(anywidget.AnyWidget):
     ----------
     figure : LiveFigure
         Beside it, in the same box
+    tries : int
+        How many other figures may be asked for [-]
     """
 
     figure_id = Unicode().tag(sync=True)
     asked = Int(0).tag(sync=True)
     tries = Int(TRIES).tag(sync=True)
     _esm = """
-    const DEAF = 4000, UNDRAWN = 30000;  // how long either may last [ms]
+    const DEAF = 4000, UNDRAWN = 30000, ASLEEP = 20000;  // how long either may last [ms]
     export default { render({ model, el }) {
       const fit = () => window.dispatchEvent(new Event("resize"));
       const sized = new ResizeObserver(() => requestAnimationFrame(fit));
@@ -186,7 +188,8 @@ class Watch(anywidget.AnyWidget):
           return Boolean(figure.get("_hears"));
         } catch (error) { return false; }
       };
-      let timers = [], gone = false, idle = false, since = performance.now(), waited = 0;
+      let timers = [], gone = false, idle = false, since = performance.now();
+      let waited = 0, asleep = 0;
       // the kernel takes turns: once it has answered here, the figure has been answered before
       model.on("msg:custom", () => { idle = true; });
       model.send({ wanted: "answer" });
@@ -201,16 +204,18 @@ class Watch(anywidget.AnyWidget):
           timers = [0, 300, 1000, 2500].map((ms) => setTimeout(fit, ms));
           return;
         }
-        // a page that is busy does not look either: only turns that it had count
-        if (idle) waited += Math.min(performance.now() - since, 500);
+        // a page that is busy does not look either: only turns that it had count; a watch that was
+        // given up itself hears no answer
+        asleep += Math.min(performance.now() - since, 500);
+        if (idle || asleep > ASLEEP) waited += Math.min(performance.now() - since, 500);
         since = performance.now();
         if (waited > (heard ? UNDRAWN : DEAF)) {
-          if (model.get("asked") >= model.get("tries")) {
+          if (!model.get("tries") || model.get("asked")) {
             el.textContent = "The picture cannot be drawn. Reload the page.";
             return;
           }
           waited = 0;
-          model.set("asked", model.get("asked") + 1);
+          model.set("asked", 1);
           model.save_changes();
         }
         timers = [setTimeout(check, 250)];
@@ -220,8 +225,8 @@ class Watch(anywidget.AnyWidget):
     } };
     """
 
-    def __init__(self, figure):
-        super().__init__(figure_id=figure.model_id)
+    def __init__(self, figure, tries=TRIES):
+        super().__init__(figure_id=figure.model_id, tries=tries)
         self.on_msg(lambda *_: self.send({"sent": "answer"}))
 
 
@@ -242,16 +247,21 @@ class FigureFrame(w.VBox):
 
     def __init__(self, chart, again=None, renewed=None, layout=None):
         self.figure, self._again, self._renewed = LiveFigure(chart), again, renewed
-        self.watch = Watch(self.figure)
-        self.watch.observe(self._renew, names="asked")
+        self.watch = self._watched(TRIES)
         super().__init__([self.figure, self.watch], layout=layout or {"width": "100%"})
         self.add_class("gt-stand")
 
+    def _watched(self, tries):
+        watch = Watch(self.figure, tries)
+        watch.observe(self._renew, names="asked")
+        return watch
+
     def _renew(self, _change):
-        unheard = self.figure
+        unheard, given_up = self.figure, self.watch
         self.figure = LiveFigure(self._again() if self._again else go.Figure(unheard))
-        self.watch.figure_id = self.figure.model_id
+        self.watch = self._watched(given_up.tries - 1)  # the page may have given up both
         self.children = [self.figure, self.watch]
         unheard.close()
+        given_up.close()
         if self._renewed:
             self._renewed(self.figure)
