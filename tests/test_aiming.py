@@ -1,16 +1,15 @@
 """Aiming: known optima, symmetry kept, never worse, the same every time, stopped without loss."""
 
 from dataclasses import fields, replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from schools import SCENARIOS
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.adjustments import LOWEST, STEP, adjustments, mirrors_of
 from gymtools.design.aiming import Wishes, aim
 from gymtools.design.weights import Weights, penalties, penalty
-from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.paths import changed
@@ -18,9 +17,6 @@ from gymtools.venue.scenario import Scenario
 from gymtools.venue.seating import Bank
 from gymtools.venue.uses import Use
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 COUNTED = [f.name for f in fields(Weights)]
 QUICK = dict(starts=1, evaluations=150)
 

@@ -4,19 +4,18 @@ aimed, switched, refused.
 
 from dataclasses import replace
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from schools import SCENARIOS
 
 from gymtools.design.arrangements import ARRANGEMENTS, arrange, fitting
 from gymtools.design.layouts import WALL
 from gymtools.design.placing import Misfit
 from gymtools.physics.geometry import rotation
 from gymtools.venue import scenario as scenario_module
-from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.paths import changed
@@ -25,9 +24,6 @@ from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
 from gymtools.venue.uses import Use
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 LARKFIELD, STONEBRIDGE = SCENARIOS["larkfield"], SCENARIOS["stonebridge"]
 HARD = dict(floor="wood floor", roof="plain deck", walls="painted block")
 LONG, ENDS = ("north", "south"), ("east", "west")

@@ -5,10 +5,10 @@ is said when nothing does.
 import itertools
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from schools import SCENARIOS
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.equipment.amplification import CIRCUIT_PART, PEAK, amplify, powers
@@ -21,13 +21,10 @@ from gymtools.equipment.signal import inputs, mixer, plates, presets, processor
 from gymtools.physics import electrical
 from gymtools.physics.bands import a_weighted, to_energy, to_level
 from gymtools.venue.amplifiers import AmplifierType, amplifier_types
-from gymtools.venue.files import load, parse, to_text
+from gymtools.venue.files import parse, to_text
 from gymtools.venue.paths import changed
 from gymtools.venue.wiring import Equipment, Wiring
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
 
 

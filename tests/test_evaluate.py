@@ -3,12 +3,12 @@ and trade facts.
 """
 
 from dataclasses import FrozenInstanceError, fields, replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from schools import CASES, SCENARIOS
 from scipy.interpolate import RegularGridInterpolator
 
 from gymtools.acoustics.criteria import BY_AREA, CRITERIA, REST, WORDS, judge
@@ -17,7 +17,6 @@ from gymtools.physics import air, bands, intelligibility, landing
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from gymtools.physics.geometry import rotation
 from gymtools.physics.landing import DIRECTION
-from gymtools.venue.files import load
 from gymtools.venue.finishes import finish
 from gymtools.venue.hall import Hall, Treatment
 from gymtools.venue.loudspeakers import Group, loudspeaker_types
@@ -26,10 +25,6 @@ from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.seating import Bank
 from gymtools.venue.uses import GroupSetting, Use
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
-CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 DOVECOTE, LARKFIELD, STONEBRIDGE = (
     SCENARIOS["dovecote"],
     SCENARIOS["larkfield"],

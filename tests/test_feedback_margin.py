@@ -4,13 +4,13 @@ and what must follow.
 
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 from formulas import feedback_margin_db, pickup, returned_energy
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from schools import CASES, SCENARIOS
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.feedback import (
@@ -26,7 +26,6 @@ from gymtools.physics import bands, feedback, microphones
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from gymtools.physics.intelligibility import SPEECH_SPECTRUM_DB
 from gymtools.physics.microphones import returned_by_facing
-from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group, loudspeaker_types
 from gymtools.venue.microphones import EFFORT_DBA, MICROPHONE_TYPES, Microphone
@@ -34,10 +33,6 @@ from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.targets import Targets
 from gymtools.venue.uses import GroupSetting, Use
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
-CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 LARKFIELD = SCENARIOS["larkfield"]
 seed = st.integers(0, 2**32 - 1)
 

@@ -3,28 +3,24 @@ leak no ray.
 """
 
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 from arrays import OMNI
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from schools import SCENARIOS
 
 from gymtools.physics.geometry import first_hit, pack, rotation
 from gymtools.physics.landing import DIRECTION, RAYS, SHARE, cast, ray_fan, shares
 from gymtools.venue.balcony import Balcony
 from gymtools.venue.configuration import HallConfiguration
 from gymtools.venue.court import court
-from gymtools.venue.files import load
 from gymtools.venue.hall import SIDES, Hall
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.seating import Bank
 from gymtools.venue.stage import PortableStage, Stage
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 HARD = dict(floor="wood floor", roof="plain deck", walls="painted block")
 angle = st.floats(-180, 180)
 many_rays = lru_cache(lambda: ray_fan(60_000))

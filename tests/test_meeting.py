@@ -25,12 +25,12 @@ from gymtools.display.panel import aim as aim_panel
 from gymtools.display.panel import options as options_panel
 from gymtools.display.panel import pins
 from gymtools.display.panel import uncertainty as uncertainty_panel
-from gymtools.display.panel.closely import LoudspeakerTab
+from gymtools.display.panel.loudspeaker_type import LoudspeakerTab
 from gymtools.display.panel.meeting import Meeting
+from gymtools.display.panel.readouts import RoomTab, UsesTab, VerdictsTab
 from gymtools.display.panel.save import SaveSection
 from gymtools.display.panel.seat import SeatTab
 from gymtools.display.panel.toolbar import Refusals
-from gymtools.display.panel.words import RoomTab, UsesTab, VerdictsTab
 from gymtools.display.tables import schedule_table
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.units import FOOT

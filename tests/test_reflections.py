@@ -2,8 +2,6 @@
 closed forms.
 """
 
-from pathlib import Path
-
 import numpy as np
 import pyroomacoustics as pra
 import pytest
@@ -11,6 +9,7 @@ from arrays import sources_of, surfaces_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyroomacoustics.directivities import CardioidFamily
+from schools import SCENARIOS
 from scipy.spatial.transform import Rotation
 from test_field import CARDIOID, DECAY, HORN, HOUSING, TurnedBalloon, by_scipy, some_sources
 
@@ -18,11 +17,7 @@ from gymtools.physics import bands
 from gymtools.physics.field import direct_energy
 from gymtools.physics.geometry import first_hit, pack, rotation
 from gymtools.physics.reflections import image_arrivals
-from gymtools.venue.files import load
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 # x low, x high, y low, y high, z low, z high
 FACES = ["west", "east", "south", "north", "floor", "ceiling"]
 BOX = np.array([30.0, 20.0, 10.0])

@@ -3,19 +3,19 @@ exactly.
 """
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from schools import CASES, SCENARIOS
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.physics.geometry import polygon_area
 from gymtools.venue.balcony import Balcony
 from gymtools.venue.configuration import HallConfiguration
 from gymtools.venue.court import court
-from gymtools.venue.files import load, parse, to_text
+from gymtools.venue.files import parse, to_text
 from gymtools.venue.finishes import finish
 from gymtools.venue.hall import SIDES, Hall, Treatment
 from gymtools.venue.locations import overlap
@@ -23,10 +23,6 @@ from gymtools.venue.memory import Memory
 from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
-CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 FLAT = Hall(
     length=32,
     width=24,

@@ -1,12 +1,11 @@
 """One school as a whole: every refusal in its own words, configurations, warnings."""
 
 from dataclasses import FrozenInstanceError, replace
-from pathlib import Path
 
 import pytest
+from schools import SCENARIOS
 
 from gymtools.venue.balcony import Balcony
-from gymtools.venue.files import load
 from gymtools.venue.hall import Air, Hall, Treatment
 from gymtools.venue.loudspeakers import Group, loudspeaker_types
 from gymtools.venue.microphones import Microphone
@@ -15,9 +14,6 @@ from gymtools.venue.seating import Bank, FloorSeats
 from gymtools.venue.stage import PortableStage, Stage
 from gymtools.venue.uses import GroupSetting, Use
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 HALL = Hall(
     length=30,
     width=22,

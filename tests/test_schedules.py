@@ -5,12 +5,12 @@ read again.
 import csv
 import io
 from dataclasses import replace
-from pathlib import Path
 
 import ezdxf
 import numpy as np
 import openpyxl
 import pytest
+from schools import SCENARIOS
 
 from gymtools.acoustics.throws import throws
 from gymtools.display.documents import drawings
@@ -26,9 +26,6 @@ from gymtools.venue.loudspeakers import Group
 from gymtools.venue.paths import changed, value_at
 from gymtools.venue.units import FOOT
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
 TITLES = ("Loudspeakers", "Levels", "Amplifiers", "Channels", "Cables", "Inputs", "Presets", "Bill")
 

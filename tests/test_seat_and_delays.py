@@ -2,12 +2,12 @@
 
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from schools import CASES, SCENARIOS
 from test_field import TurnedBalloon
 from test_reflections import FACES, images_by_pyroomacoustics
 
@@ -24,7 +24,6 @@ from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.seat import REMOVED, SHOWN_DB, inspect_seat
 from gymtools.design.delays import aligned
 from gymtools.physics import bands
-from gymtools.venue.files import load
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import Air, Hall
 from gymtools.venue.loudspeakers import Group, loudspeaker_types
@@ -32,10 +31,6 @@ from gymtools.venue.microphones import Microphone
 from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.uses import GroupSetting, Use
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
-CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 LARKFIELD, ALDERWAY, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["alderway"], SCENARIOS["dovecote"]
 HALL = Hall(
     length=30,

@@ -3,21 +3,17 @@ for the worst.
 """
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from schools import SCENARIOS
 
 from gymtools.venue.court import court
-from gymtools.venue.files import load
 from gymtools.venue.hall import SIDES, Hall
 from gymtools.venue.seating import Bank, FloorSeats, along_wall, court_area
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 HALL = Hall(
     length=32,
     width=24,

@@ -4,10 +4,10 @@ compares with the formula.
 
 import threading
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from schools import CASES, SCENARIOS
 
 from gymtools.acoustics import traced
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
@@ -30,7 +30,6 @@ from gymtools.acoustics.traced import Tracing
 from gymtools.physics import bands, decay, intelligibility, tracing
 from gymtools.physics.reflections import image_arrivals
 from gymtools.venue.balcony import Balcony
-from gymtools.venue.files import load
 from gymtools.venue.hall import Hall
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.memory import Memory
@@ -38,11 +37,7 @@ from gymtools.venue.room import Room
 from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.uses import Use
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
-CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 _HEARD = {}
 
 

@@ -3,7 +3,6 @@ reciprocity, convergence.
 """
 
 import warnings
-from pathlib import Path
 
 import numpy as np
 import pyroomacoustics as pra
@@ -11,6 +10,7 @@ import pytest
 from arrays import OMNI, balloon_of, sources_of, surfaces_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from schools import CASES, SCENARIOS
 from scipy.stats.qmc import Halton
 
 from gymtools.physics import decay, tracing
@@ -20,11 +20,7 @@ from gymtools.physics.geometry import first_hit, in_sight, pack, rotation
 from gymtools.physics.intelligibility import MODULATION
 from gymtools.physics.reflections import image_arrivals
 from gymtools.physics.reverberation import reverberation_time
-from gymtools.venue.files import load
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 X, Y, Z = 34.0, 26.0, 9.0
 C = 343.0
 NAMES = ("floor", "ceiling", "south", "north", "west", "east")
@@ -480,9 +476,6 @@ def test_weights_follow_straight_lines():
     assert zones.weights([[-40, 0, 1]]) @ zones.center[:, 0] == pytest.approx(
         zones.center[:, 0].min()
     )
-
-
-CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 
 
 @pytest.mark.parametrize("name, use", CASES)

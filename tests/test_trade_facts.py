@@ -5,23 +5,19 @@ part and why.
 
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
+from schools import SCENARIOS
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.feedback import feedback_margin, walking_map
 from gymtools.design.arrangements import arrange
 from gymtools.design.delays import aligned
 from gymtools.physics import bands
-from gymtools.venue.files import load
 from gymtools.venue.paths import changed
 from gymtools.venue.uses import GroupSetting
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 LARKFIELD, STONEBRIDGE, ALDERWAY = (
     SCENARIOS["larkfield"],
     SCENARIOS["stonebridge"],

@@ -3,12 +3,12 @@ uses together, refusals.
 """
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from schools import CASES, SCENARIOS
 
 from gymtools.acoustics import criteria
 from gymtools.acoustics.arrivals import first_reflections
@@ -17,7 +17,6 @@ from gymtools.physics import bands
 from gymtools.physics.geometry import first_hit, in_sight
 from gymtools.physics.reflections import image_arrivals
 from gymtools.venue.balcony import Balcony
-from gymtools.venue.files import load
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.microphones import Microphone
@@ -27,10 +26,6 @@ from gymtools.venue.spectra import octave_levels
 from gymtools.venue.stage import PortableStage
 from gymtools.venue.uses import GroupSetting, Use
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
-CASES = [(name, use.name) for name, s in SCENARIOS.items() for use in s.uses]
 ALDERWAY, DOVECOTE, LARKFIELD, STONEBRIDGE = (
     SCENARIOS[n] for n in ("alderway", "dovecote", "larkfield", "stonebridge")
 )

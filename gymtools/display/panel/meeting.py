@@ -14,13 +14,14 @@ from ..live import FigureFrame
 from .advice import AdviceTab
 from .aim import AimSection
 from .answer import answered, in_traced_room
-from .closely import LoudspeakerTab
 from .controls import Choice, Slider, SliderSpec
+from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
 from .microphones import MicrophonesSection
 from .options import OptionsTab
 from .page import TITLE
 from .parts import PartsTab
+from .readouts import LandingTab, LimitsTab, RoomTab, UsesTab, VerdictsTab
 from .room import RoomSection
 from .save import SaveSection
 from .seat import SeatTab, looked_at
@@ -30,7 +31,6 @@ from .toolbar import PageStyle, Refusals, Toolbar
 from .trace import TraceSection
 from .uncertainty import SureTab
 from .use import UseSection
-from .words import LandingTab, LimitsTab, RoomTab, UsesTab, VerdictsTab
 
 SIDE = (
     ("The gym", RoomSection),
