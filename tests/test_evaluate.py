@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from schools import CASES, SCENARIOS
 from scipy.interpolate import RegularGridInterpolator
 
-from gymtools.acoustics.criteria import BY_AREA, CRITERIA, REST, WORDS, judge
+from gymtools.acoustics.criteria import CRITERIA, WORDS, judge
 from gymtools.acoustics.evaluate import Result, evaluate
 from gymtools.physics import air, bands, intelligibility, landing
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
@@ -535,6 +535,16 @@ def test_noise_changes_sti_only():
 
 COURT = hear(DOVECOTE, "game")
 LADDER = [key for key in CRITERIA if key != "in_sight"]
+OF_AREA = [
+    "in_sight",
+    "coverage_range",
+    "within_3db",
+    "quietest",
+    "speech_to_noise",
+    "arrival_spread",
+    "sti",
+]
+OF_ROOM = ["loudest", "on_listeners", "rt", "echo"]
 
 
 def verdict(result, criterion, **targets):
@@ -615,9 +625,9 @@ def test_sentences_show_their_numbers(name, use):
     r = evaluate(SCENARIOS[name], use)
     microphones = [f"microphone '{m}'" for m in r.use.microphones]
     of_area = [v.criterion for v in r.verdicts if v.area == r.areas[0].name]
-    assert of_area == [key for key in BY_AREA if key != "in_sight" or r.areas[0].out_of_sight]
+    assert of_area == OF_AREA[0 if r.areas[0].out_of_sight else 1 :]
     assert [v.area for v in r.verdicts if "microphone" in v.area] == microphones
-    assert [v.criterion for v in r.verdicts if not v.area] == [*REST[1:], "echo"]
+    assert [v.criterion for v in r.verdicts if not v.area] == OF_ROOM
     for v in r.verdicts:
         c = CRITERIA[v.criterion]
         value = abs(v.value) if c.key == "feedback_margin" else v.value  # in reserve, or short
@@ -656,6 +666,24 @@ def test_seats_out_of_sight():
     for v in r.verdicts:
         assert np.isfinite(v.value) and "nan" not in v.sentence
     assert np.isfinite(r.sti).all() and np.isfinite(r.total_db).all()
+
+
+def test_a_new_criterion_is_judged(monkeypatch):
+    """Behavior: an entry in CRITERIA is all that a verdict on every area takes."""
+    median = replace(
+        CRITERIA["sti"],
+        key="sti_median",
+        label="STI of half the seats",
+        measure=lambda result: (
+            criteria.Measurement(area=a.name, value=a.sti_median) for a in result.areas
+        ),
+        sentence=lambda v, _: f"half of the seats reach {v.value:.2f}",
+    )
+    monkeypatch.setattr(criteria, "CRITERIA", {**CRITERIA, "sti_median": median})
+    r = hear(DOVECOTE, "game")
+    found = {v.area: v for v in r.verdicts if v.criterion == "sti_median"}
+    assert {name: v.value for name, v in found.items()} == {a.name: a.sti_median for a in r.areas}
+    assert all(v.target == DOVECOTE.targets.sti for v in found.values())
 
 
 def test_a_target_of_the_school_has_its_own_source():

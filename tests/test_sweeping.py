@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 
-from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design import sweeping
 from gymtools.design.arrangements import arrange
@@ -73,15 +72,16 @@ def test_rows_are_single_evaluations(plain):
 
 
 def test_columns_are_headed_by_the_criteria():
-    """Behavior: a heading is the use, the criterion's label and its unit."""
+    """Behavior: a heading is the use, the criterion's key and its unit: no label, which may change
+    while tables last.
+    """
     assert [column("game", key) for key in FIGURES] == [
-        "game: Speech intelligibility (STI)",
-        "game: Coverage uniformity [dB]",
-        "game: Feedback margin [dB]",
-        "game: Sound onto people [%]",
-        "game: Loudest seat [dB(A)]",
+        "game: sti",
+        "game: coverage_range [dB]",
+        "game: feedback_margin [dB]",
+        "game: on_listeners [%]",
+        "game: loudest [dB(A)]",
     ]
-    assert all(CRITERIA[key].label in column("a use", key) for key in FIGURES)
 
 
 def test_a_use_without_a_microphone_has_no_feedback_margin():
@@ -275,10 +275,13 @@ def test_a_row_of_the_first_version_is_used_where_its_key_is_the_present_one(old
 
 def test_former_columns_of_a_row_are_found():
     """Behavior: a script that asks a row for a former column gets the present one, and is told."""
-    row = Row({"met": 3, "game: Speech intelligibility (STI)": 0.5})
+    row = Row({"met": 3, "game: sti": 0.5})
     with pytest.warns(FutureWarning, match=r"^column 'hold' is now 'met'\.$"):
         assert row["hold"] == 3
-    with pytest.warns(FutureWarning, match=r"is now 'game: Speech intelligibility \(STI\)'"):
+    with pytest.warns(FutureWarning, match=r"is now 'game: sti'"):
         assert row["game: STI"] == 0.5
+    with pytest.warns(FutureWarning, match=r"^column 'hold' is now 'met'\.$"):
+        assert row.get("hold") == 3
+    assert row.get("cost") is None and row.get("cost", 5) == 5
     with pytest.raises(KeyError, match="cost"):
         row["cost"]

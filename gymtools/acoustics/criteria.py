@@ -6,6 +6,7 @@ A ``Criterion`` says what is measured, against which target, from which source, 
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 import numpy as np
 
@@ -61,6 +62,7 @@ class Criterion:
     """One thing that a design is judged by."""
 
     key: str
+    scope: str  # "area", "microphone" or "room": what one verdict is on
     label: str  # on screen and in documents
     plain: str  # the question, for people outside the trade
     trouble: str  # what a miss means, for people outside the trade
@@ -72,6 +74,7 @@ class Criterion:
     shown: float  # half the last digit shown: no verdict turns on less [unit]
     measure: Callable = field(repr=False)  # result -> Measurements
     sentence: Callable = field(repr=False)  # (verdict, units) -> words
+    follows_echoes: bool = False  # its measure follows reflections, which takes a while
 
     def margin(self, value, target):
         """Margin of a value on the good side of a target.
@@ -408,222 +411,229 @@ def _echo_words(v, _units):
     return words
 
 
-CRITERIA = {
-    c.key: c
-    for c in (
-        Criterion(
-            key="in_sight",
-            label="In sight of a loudspeaker",
-            plain="Does every seat hear a loudspeaker directly?",
-            trouble="some seats hear no loudspeaker directly",
-            unit="seats",
-            target="",
-            source="common practice, no source",
-            better=-1,
-            close=0.5,
-            shown=0.5,
-            measure=_in_sight,
-            sentence=lambda v, _: (
-                f"{v.value:.0f} seats hear no direct sound: something stands between them and"
-                " every loudspeaker that plays"
+# in the order of the verdicts
+CRITERIA = MappingProxyType(
+    {
+        c.key: c
+        for c in (
+            Criterion(
+                key="in_sight",
+                scope="area",
+                label="In sight of a loudspeaker",
+                plain="Does every seat hear a loudspeaker directly?",
+                trouble="some seats hear no loudspeaker directly",
+                unit="seats",
+                target="",
+                source="common practice, no source",
+                better=-1,
+                close=0.5,
+                shown=0.5,
+                measure=_in_sight,
+                sentence=lambda v, _: (
+                    f"{v.value:.0f} seats hear no direct sound: something stands between them and"
+                    " every loudspeaker that plays"
+                ),
             ),
-        ),
-        Criterion(
-            key="coverage_range",
-            label="Coverage uniformity",
-            plain="Even?",
-            trouble="some seats are clearly louder than others",
-            unit="dB",
-            target="coverage_range_db",
-            source="common practice: within 3 dB either way, no source",
-            better=-1,
-            close=1.0,
-            shown=0.05,
-            measure=_coverage_range,
-            sentence=lambda v, _: (
-                f"9 of 10 seats differ by up to {v.value:.1f} dB at {v.facts['octave']} (direct"
-                f" sound); target {v.target:g} dB or less"
+            Criterion(
+                key="coverage_range",
+                scope="area",
+                label="Coverage uniformity",
+                plain="Even?",
+                trouble="some seats are clearly louder than others",
+                unit="dB",
+                target="coverage_range_db",
+                source="common practice: within 3 dB either way, no source",
+                better=-1,
+                close=1.0,
+                shown=0.05,
+                measure=_coverage_range,
+                sentence=lambda v, _: (
+                    f"9 of 10 seats differ by up to {v.value:.1f} dB at {v.facts['octave']} (direct"
+                    f" sound); target {v.target:g} dB or less"
+                ),
             ),
-        ),
-        Criterion(
-            key="within_3db",
-            label="Seats within 3 dB of the mean",
-            plain="Even?",
-            trouble="too many seats are louder or quieter than the rest",
-            unit="%",
-            target="within_3db_pct",
-            source="common practice, no source",
-            better=1,
-            close=5.0,
-            shown=0.5,
-            measure=_within_3db,
-            sentence=lambda v, _: (
-                f"{v.value:.0f} % of the seats are within 3 dB of the area's mean (direct"
-                f" sound); target {v.target:g} % or more"
+            Criterion(
+                key="within_3db",
+                scope="area",
+                label="Seats within 3 dB of the mean",
+                plain="Even?",
+                trouble="too many seats are louder or quieter than the rest",
+                unit="%",
+                target="within_3db_pct",
+                source="common practice, no source",
+                better=1,
+                close=5.0,
+                shown=0.5,
+                measure=_within_3db,
+                sentence=lambda v, _: (
+                    f"{v.value:.0f} % of the seats are within 3 dB of the area's mean (direct"
+                    f" sound); target {v.target:g} % or more"
+                ),
             ),
-        ),
-        Criterion(
-            key="quietest",
-            label="Quietest seat",
-            plain="Even?",
-            trouble="one seat is much quieter than the rest",
-            unit="dB",
-            target="quietest_seat_db",
-            source="common practice, no source",
-            better=-1,
-            close=1.0,
-            shown=0.05,
-            measure=_quietest,
-            sentence=lambda v, _: (
-                f"{v.place} is {v.value:.1f} dB below the area's mean (direct sound); allowed:"
-                f" {v.target:g} dB"
+            Criterion(
+                key="quietest",
+                scope="area",
+                label="Quietest seat",
+                plain="Even?",
+                trouble="one seat is much quieter than the rest",
+                unit="dB",
+                target="quietest_seat_db",
+                source="common practice, no source",
+                better=-1,
+                close=1.0,
+                shown=0.05,
+                measure=_quietest,
+                sentence=lambda v, _: (
+                    f"{v.place} is {v.value:.1f} dB below the area's mean (direct sound); allowed:"
+                    f" {v.target:g} dB"
+                ),
             ),
-        ),
-        Criterion(
-            key="speech_to_noise",
-            label="Speech-to-noise ratio",
-            plain="Loud enough over the crowd?",
-            trouble="the noise is too loud for speech to stand out",
-            unit="dB",
-            target="speech_to_noise_db",
-            source="common practice: at least 10 dB(A), 15 for full intelligibility, no source",
-            better=1,
-            close=1.0,
-            shown=0.05,
-            measure=_speech_to_noise,
-            sentence=_speech_to_noise_words,
-        ),
-        Criterion(
-            key="arrival_spread",
-            label="Arrival-time spread",
-            plain="Do loudspeakers arrive together?",
-            trouble="loudspeakers are heard one after the other",
-            unit="ms",
-            target="arrival_ms",
-            source="common practice: 30 ms between sources of similar level, after Haas (1951)",
-            better=-1,
-            close=5.0,
-            shown=0.5,
-            measure=_arrival_spread,
-            sentence=lambda v, _: (
-                f"at 9 of 10 seats the loudspeakers that matter arrive within {v.value:.0f} ms;"
-                f" target {v.target:g} ms or less"
+            Criterion(
+                key="speech_to_noise",
+                scope="area",
+                label="Speech-to-noise ratio",
+                plain="Loud enough over the crowd?",
+                trouble="the noise is too loud for speech to stand out",
+                unit="dB",
+                target="speech_to_noise_db",
+                source="common practice: at least 10 dB(A), 15 for full intelligibility, no source",
+                better=1,
+                close=1.0,
+                shown=0.05,
+                measure=_speech_to_noise,
+                sentence=_speech_to_noise_words,
             ),
-        ),
-        Criterion(
-            key="sti",
-            label="Speech intelligibility (STI)",
-            plain="How clear are announcements?",
-            trouble="words are hard to understand at some seats",
-            unit="",
-            target="sti",
-            source=(
-                "IEC 60268-16 Ed. 5 (2020), annex G: 0.50, the target for voice alarm; 0.54 for"
-                " good public address"
+            Criterion(
+                key="arrival_spread",
+                scope="area",
+                label="Arrival-time spread",
+                plain="Do loudspeakers arrive together?",
+                trouble="loudspeakers are heard one after the other",
+                unit="ms",
+                target="arrival_ms",
+                source="common practice: 30 ms between sources of similar level, after Haas (1951)",
+                better=-1,
+                close=5.0,
+                shown=0.5,
+                measure=_arrival_spread,
+                sentence=lambda v, _: (
+                    f"at 9 of 10 seats the loudspeakers that matter arrive within {v.value:.0f} ms;"
+                    f" target {v.target:g} ms or less"
+                ),
             ),
-            better=1,
-            close=0.03,  # a just noticeable step
-            shown=0.005,
-            measure=_sti,
-            sentence=_sti_words,
-        ),
-        Criterion(
-            key="feedback_margin",
-            label="Feedback margin",
-            plain="Microphone safe?",
-            trouble="a microphone is about to ring",
-            unit="dB",
-            target="feedback_margin_db",
-            source=(
-                "Sound Reinforcement Handbook, 5.3.1: run 6 dB below ringing; nothing asked beyond"
-                " it"
+            Criterion(
+                key="sti",
+                scope="area",
+                label="Speech intelligibility (STI)",
+                plain="How clear are announcements?",
+                trouble="words are hard to understand at some seats",
+                unit="",
+                target="sti",
+                source=(
+                    "IEC 60268-16 Ed. 5 (2020), annex G: 0.50, the target for voice alarm; 0.54 for"
+                    " good public address"
+                ),
+                better=1,
+                close=0.03,  # a just noticeable step
+                shown=0.005,
+                measure=_sti,
+                sentence=_sti_words,
             ),
-            better=1,
-            close=1.0,
-            shown=0.05,
-            measure=_feedback_margin,
-            sentence=_feedback_words,
-        ),
-        Criterion(
-            key="loudest",
-            label="Loudest seat",
-            plain="Not too loud?",
-            trouble="it is too loud near a loudspeaker",
-            unit="dB(A)",
-            target="loudest_dba",
-            source="judgment: short announcements at the nearest seats, no source",
-            better=-1,
-            close=1.0,
-            shown=0.05,
-            measure=_loudest,
-            sentence=lambda v, _: (
-                f"{v.value:.1f} dB(A) at the loudest seat ({v.place}); allowed: {v.target:g} dB(A)"
+            Criterion(
+                key="feedback_margin",
+                scope="microphone",
+                label="Feedback margin",
+                plain="Microphone safe?",
+                trouble="a microphone is about to ring",
+                unit="dB",
+                target="feedback_margin_db",
+                source=(
+                    "Sound Reinforcement Handbook, 5.3.1: run 6 dB below ringing; nothing asked"
+                    " beyond it"
+                ),
+                better=1,
+                close=1.0,
+                shown=0.05,
+                measure=_feedback_margin,
+                sentence=_feedback_words,
             ),
-        ),
-        Criterion(
-            key="on_listeners",
-            label="Sound onto people",
-            plain="Does the sound land on people?",
-            trouble="much of the sound misses the people",
-            unit="%",
-            target="on_listeners_pct",
-            source="common practice: sound goes onto people, the figure has no source",
-            better=1,
-            close=5.0,
-            shown=0.5,
-            measure=_on_listeners,
-            sentence=lambda v, _: (
-                f"{v.value:.0f} % of the sound (500 Hz to 4 kHz) lands on listeners first,"
-                f" {v.facts['stray_pct']:.0f} % on the {v.facts['stray']}; target {v.target:g}"
-                " % or more"
+            Criterion(
+                key="loudest",
+                scope="room",
+                label="Loudest seat",
+                plain="Not too loud?",
+                trouble="it is too loud near a loudspeaker",
+                unit="dB(A)",
+                target="loudest_dba",
+                source="judgment: short announcements at the nearest seats, no source",
+                better=-1,
+                close=1.0,
+                shown=0.05,
+                measure=_loudest,
+                sentence=lambda v, _: (
+                    f"{v.value:.1f} dB(A) at the loudest seat ({v.place}); allowed: {v.target:g}"
+                    " dB(A)"
+                ),
             ),
-        ),
-        Criterion(
-            key="rt",
-            label="Reverberation time",
-            plain="How long does the gym ring?",
-            trouble="the gym rings too long",
-            unit="s",
-            target="rt_s",
-            source=(
-                "DIN 18041:2016, group A5 (sports halls), by volume; formula from memory, checked"
-                " against a secondary table, from memory"
+            Criterion(
+                key="on_listeners",
+                scope="room",
+                label="Sound onto people",
+                plain="Does the sound land on people?",
+                trouble="much of the sound misses the people",
+                unit="%",
+                target="on_listeners_pct",
+                source="common practice: sound goes onto people, the figure has no source",
+                better=1,
+                close=5.0,
+                shown=0.5,
+                measure=_on_listeners,
+                sentence=lambda v, _: (
+                    f"{v.value:.0f} % of the sound (500 Hz to 4 kHz) lands on listeners first,"
+                    f" {v.facts['stray_pct']:.0f} % on the {v.facts['stray']}; target {v.target:g}"
+                    " % or more"
+                ),
             ),
-            better=-1,
-            close=0.15,
-            shown=0.05,
-            measure=_rt,
-            sentence=_rt_words,
-        ),
-        Criterion(
-            key="echo",
-            label="Echo criterion",
-            plain="Is there an echo?",
-            trouble="echoes may be heard",
-            unit="",
-            target="echo",
-            source=(
-                "Dietsch and Kraak, Acustica 60 (1986): speech, 50 % of listeners disturbed at 1.0"
+            Criterion(
+                key="rt",
+                scope="room",
+                label="Reverberation time",
+                plain="How long does the gym ring?",
+                trouble="the gym rings too long",
+                unit="s",
+                target="rt_s",
+                source=(
+                    "DIN 18041:2016, group A5 (sports halls), by volume; formula from memory,"
+                    " checked against a secondary table, from memory"
+                ),
+                better=-1,
+                close=0.15,
+                shown=0.05,
+                measure=_rt,
+                sentence=_rt_words,
             ),
-            better=-1,
-            close=0.03,
-            shown=0.005,
-            measure=_echo,
-            sentence=_echo_words,
-        ),
-    )
-}
-# in this order: area by area, microphone by microphone, then the room
-BY_AREA = (
-    "in_sight",
-    "coverage_range",
-    "within_3db",
-    "quietest",
-    "speech_to_noise",
-    "arrival_spread",
-    "sti",
+            Criterion(
+                key="echo",
+                scope="room",
+                label="Echo criterion",
+                plain="Is there an echo?",
+                trouble="echoes may be heard",
+                unit="",
+                target="echo",
+                source=(
+                    "Dietsch and Kraak, Acustica 60 (1986): speech, 50 % of listeners disturbed"
+                    " at 1.0"
+                ),
+                better=-1,
+                close=0.03,
+                shown=0.005,
+                measure=_echo,
+                sentence=_echo_words,
+                follows_echoes=True,
+            ),
+        )
+    }
 )
-REST = ("feedback_margin", "loudest", "on_listeners", "rt")
 
 
 def judge(result, *, echoes=True):
@@ -642,12 +652,10 @@ def judge(result, *, echoes=True):
         Area by area, then the microphones, then the room
     """
     order = {a.name: n for n, a in enumerate(result.areas)}
-    of_areas = [v for key in BY_AREA for v in CRITERIA[key].judge(result)]
-    rest = (*REST, "echo") if echoes else REST
-    return (
-        *sorted(of_areas, key=lambda v: order[v.area]),
-        *(v for key in rest for v in CRITERIA[key].judge(result)),
-    )
+    asked = [c for c in CRITERIA.values() if echoes or not c.follows_echoes]
+    of_areas = [v for c in asked if c.scope == "area" for v in c.judge(result)]
+    rest = [v for c in asked if c.scope != "area" for v in c.judge(result)]
+    return (*sorted(of_areas, key=lambda v: order[v.area]), *rest)
 
 
 def worst_word(words):

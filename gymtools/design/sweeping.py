@@ -40,6 +40,26 @@ class Row(dict):
         warn_renamed(f"column '{column}'", f"'{now}'")
         return self[now]
 
+    def get(self, column, default=None):
+        """Value of a column, as of a dict.
+
+        Parameters
+        ----------
+        column : str
+            Present or former heading
+        default : any
+            What is given where there is no such column
+
+        Returns
+        -------
+        value : any
+            As in the table
+        """
+        try:
+            return self[column]
+        except KeyError:
+            return default
+
 
 def column(use, criterion):
     """Heading of a figure in a sweep's table.
@@ -54,10 +74,10 @@ def column(use, criterion):
     Returns
     -------
     heading : str
-        E.g. "game: Feedback margin [dB]"
+        E.g. "game: feedback_margin [dB]": by the key, since labels may change and tables last
     """
-    c = CRITERIA[criterion]
-    return f"{use}: {c.label}{f' [{c.unit}]' if c.unit else ''}"
+    unit = CRITERIA[criterion].unit
+    return f"{use}: {criterion}{f' [{unit}]' if unit else ''}"
 
 
 def variations(scenario, axes):

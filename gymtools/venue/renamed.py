@@ -39,11 +39,11 @@ SWEEP = {
     "score": "penalty",
     "hold": "met",
     "of": "checks",
-    "STI": "Speech intelligibility (STI)",
-    "evenness [dB]": "Coverage uniformity [dB]",
-    "spare gain [dB]": "Feedback margin [dB]",
-    "onto people [%]": "Sound onto people [%]",
-    "loudest [dB(A)]": "Loudest seat [dB(A)]",
+    "STI": "sti",
+    "evenness [dB]": "coverage_range [dB]",
+    "spare gain [dB]": "feedback_margin [dB]",
+    "onto people [%]": "on_listeners [%]",
+    "loudest [dB(A)]": "loudest [dB(A)]",
 }
 # verdicts
 WORDS = {"holds": "meets", "falls short": "misses"}
