@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from schools import CASES, SCENARIOS
 from scipy.interpolate import RegularGridInterpolator
 
+from gymtools.acoustics import criteria
 from gymtools.acoustics.criteria import CRITERIA, WORDS, judge
 from gymtools.acoustics.evaluate import Result, evaluate
 from gymtools.physics import air, bands, intelligibility, landing
