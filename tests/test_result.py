@@ -109,3 +109,9 @@ def test_two_threads_evaluate_the_same_school(monkeypatch):
         for value, wanted in zip(found, alone[tilt], strict=True):
             np.testing.assert_array_equal(value, wanted)
     assert len(shared.memory.cache("first landings", 3)) <= 3
+
+
+def test_a_result_is_named_in_one_line():
+    """Behavior: a cell that ends with a result shows what it is, not all of its numbers."""
+    shown = repr(evaluate(DOVECOTE, "game"))
+    assert shown == "<Result: Dovecote Primary School, game, statistical room>"

@@ -41,7 +41,7 @@ class AreaSummary:
     sti_p10: float  # 10th percentile: what 9 of 10 seats reach
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Result:
     """One evaluation: P points, S loudspeakers, seven octaves."""
 
