@@ -704,6 +704,23 @@ def test_the_plan_on_paper(tmp_path):
     assert "No reverberation was measured" in (tmp_path / "commissioning.html").read_text("utf-8")
 
 
+def test_a_room_edited_by_hand_is_not_overwritten(tmp_path):
+    """Regression: the scenario beside the report is kept like the report itself; when either may
+    not be replaced, neither is written.
+    """
+    c = compare(GAME, only(measure(GAME, 1, conditions=QUIET), "reverberation"))
+    report, room = write_report(c, tmp_path)
+    report.unlink()
+    room.write_text("edited by hand", encoding="utf-8")
+    with pytest.raises(FileExistsError, match=r"^room-as-measured.toml exists\."):
+        write_report(c, tmp_path)
+    assert room.read_text("utf-8") == "edited by hand" and not report.exists()
+    write_report(c, tmp_path, overwrite=True)
+    assert report.exists() and load(room).absorption_factors
+    with pytest.raises(FileExistsError, match=r"commissioning.html and room-as-measured.toml exi"):
+        write_report(c, tmp_path)
+
+
 def test_level_changes_are_those_of_an_evaluation():
     """Independent: the scenario evaluated with that loudspeaker 6 dB down, each octave's volume
     taken off; within 0.3 dB, for the reverberant share goes by radiated power here.

@@ -642,7 +642,7 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     folder : str or Path
         An existing folder
     overwrite : bool
-        Whether a report of an earlier time may be replaced
+        Whether files of an earlier time may be replaced
     date : datetime.date, optional
         As for ``report_html``
 
@@ -654,16 +654,19 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     Raises
     ------
     FileExistsError
-        The report exists and may not be replaced
+        One of the files exists and may not be replaced; then nothing is written
     """
     report = Path(folder) / "commissioning.html"
-    if report.exists() and not overwrite:
-        raise FileExistsError(
-            f"{report.name} exists. Say that it may be replaced, or move it away."
-        )
-    report.write_text(report_html(comparison, date=date), encoding="utf-8")
     paths = [report]
     if comparison.fit is not None:
         paths.append(report.with_name("room-as-measured.toml"))
-        save(comparison.fit.scenario, paths[1], overwrite=True)
+    there = [p.name for p in paths if p.exists()]
+    if there and not overwrite:
+        raise FileExistsError(
+            f"{' and '.join(there)} {'exist' if len(there) > 1 else 'exists'}. Say that what is"
+            " there may be replaced, or move it away."
+        )
+    report.write_text(report_html(comparison, date=date), encoding="utf-8")
+    if comparison.fit is not None:
+        save(comparison.fit.scenario, paths[1], overwrite=overwrite)
     return paths
