@@ -20,7 +20,7 @@ from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.fitting import fit_absorption
-from gymtools.commissioning import diagnosis
+from gymtools.commissioning import diagnosis, kinds
 from gymtools.commissioning import plan as planning
 from gymtools.commissioning.comparison import SURE, compare
 from gymtools.commissioning.diagnosis import FALSE_ALARM, diagnose, level_changes
@@ -326,6 +326,22 @@ def test_a_sheet_filled_with_the_older_names_reads_alike():
     before = {k.partition(" ")[0] for k in _first_column(OLD_SHEET)}
     assert set(OLD_KEYS) <= before, "the old file has every old name"
     assert present_key("clarity game B6") == "sti game B6" and present_key("ambient") == "ambient"
+
+
+def test_a_new_kind_may_begin_like_an_old_one(monkeypatch):
+    """Regression: whole kinds are matched, so "clarity index" is not read as the older "clarity";
+    no key of a present kind is changed.
+    """
+    with_index = {**KINDS, "clarity index": KINDS["sti"]}
+    monkeypatch.setattr(kinds, "KINDS", with_index)
+    assert present_key("clarity index game B6") == "clarity index game B6"
+    assert present_key("clarity game B6") == "sti game B6"
+    assert present_key("clarity") == "sti" and present_key("clarity2 B6") == "clarity2 B6"
+    assert present_key("reach game") == "maximum level game"
+    for key in (*with_index, "unknown", ""):
+        assert present_key(key) == key and present_key(f"{key} spare 1") == f"{key} spare 1"
+    monkeypatch.setattr(kinds, "KINDS", {**KINDS, "clarity": KINDS["sti"]})
+    assert present_key("clarity game B6") == "clarity game B6"
 
 
 def _first_column(path):

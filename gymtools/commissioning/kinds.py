@@ -158,7 +158,7 @@ KINDS = {
         ),
     )
 }
-# first words of keys in sheets filled before the kinds had the trade's names
+# kinds in keys of sheets filled before they had the trade's names
 OLD_KEYS = {"clarity": "sti", "spare": "feedback margin", "reach": "maximum level"}
 
 
@@ -196,7 +196,8 @@ def present_key(key):
     Returns
     -------
     key : str
-        Of today
+        Of today; a key that begins with a kind of today is left as it is
     """
-    first, _, rest = key.partition(" ")
-    return f"{OLD_KEYS[first]} {rest}" if first in OLD_KEYS else key
+    known = [k for k in (*KINDS, *OLD_KEYS) if f"{key} ".startswith(f"{k} ")]
+    kind = max(known, key=len, default="")  # "sti index" before "sti"
+    return key if kind in KINDS or not kind else OLD_KEYS[kind] + key.removeprefix(kind)
