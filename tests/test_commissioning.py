@@ -27,7 +27,7 @@ from gymtools.commissioning.diagnosis import FALSE_ALARM, diagnose, level_change
 from gymtools.commissioning.expected import arrival_ms, decay_spread, expect
 from gymtools.commissioning.kinds import KINDS, OLD_KEYS, kind_of, present_key
 from gymtools.commissioning.plan import APART, OFF_WALLS, as_tested, plan
-from gymtools.commissioning.readings import WIDTH, one_value
+from gymtools.commissioning.readings import WIDTH, Deviation, Reading, one_value
 from gymtools.commissioning.sheet import (
     COLUMNS,
     OCTAVES,
@@ -413,6 +413,15 @@ def test_a_loudspeaker_alone_is_evaluated_alone():
         assert expected[i.key].expected[1:7] == pytest.approx(other[1:7], abs=1.0)
 
 
+def test_kinds_ask_for_tests_that_there_are():
+    """Behavior: every kind names a test of the diagnosis or none, every test is asked for, and what
+    a deviation means is said where it is needed.
+    """
+    assert {k.diagnosis for k in KINDS.values()} - {""} == set(diagnosis.TESTS)
+    with pytest.raises(ValueError, match="kind 'sti': the test 'mean' needs a deviation"):
+        replace(KINDS["sti"], deviation=None)
+
+
 # --- what is found
 
 
@@ -469,7 +478,52 @@ def test_a_delay_30_ms_off_is_found(name, group):
     assert delays and {c.subject for c in delays} == {group}
     for c in delays:
         assert c.amount == pytest.approx(30, abs=5) and "ms later" in c.words
-    assert not [c for c in found if c.kind not in ("delay", "sti")]
+    assert not [c for c in found if c.kind != "delay" and c.reading != "sti"]
+
+
+@pytest.mark.parametrize("low", [True, False])
+def test_a_new_kind_that_is_off_as_a_whole_has_its_own_words_and_unit(low):
+    """Regression: a tenth kind, in steps of its own unit, is told in its words; it was told as
+    decibels that the system reaches. The two kinds of the table are told as before.
+    """
+    clarity = replace(
+        KINDS["sti"],
+        key="clarity index",
+        unit="%",
+        digits=0,
+        deviation=Deviation(unit="%", words="clarity in {use} is {amount} {higher}, {count} seats"),
+    )
+    said = {
+        clarity: ("clarity in game is 40 % {higher}, 3 seats", "%"),
+        KINDS["maximum level"]: (
+            "in game the system reaches 40.0 dB {more} than predicted: check limiters, gain"
+            " structure, taps and amplifiers",
+            "dB",
+        ),
+        KINDS["sti"]: (
+            "speech intelligibility (STI) in game is 40.00 {higher} than predicted, mean of 3"
+            " positions: check the reverberation, the noise and the equalizer",
+            "",
+        ),
+    }
+    by = -40.0 if low else 40.0
+    for kind, (words, unit) in said.items():
+        readings = [
+            Reading(
+                key=f"{kind.key} game {n}",
+                kind=kind,
+                use="game",
+                measured=one_value(50.0 + by),
+                expected=one_value(50.0),
+                spread=one_value(2.0),
+            )
+            for n in range(3)
+        ]
+        (cause,) = diagnose(GAME, readings, QUIET)
+        assert (cause.kind, cause.subject, cause.reading) == ("use", "game", kind.key)
+        assert cause.amount == pytest.approx(by) and cause.unit == unit
+        which = ("less", "lower") if low else ("more", "higher")
+        assert cause.words == words.format(more=which[0], higher=which[1])
 
 
 @pytest.mark.parametrize("name", HALLS)
@@ -575,8 +629,7 @@ def test_criteria_are_those_of_the_readings():
     k, edge = by["rt"], SURE * by["rt"].spread
     above = replace(k, measured=k.expected + edge * 1.01)
     below = replace(k, measured=k.expected - edge * 0.99)
-    assert above.against_prediction == "higher than predicted"
-    assert below.against_prediction == "as predicted"
+    assert above.side == 1 and below.side == 0
     with pytest.raises(ValueError, match="nothing was measured"):
         compare(GAME, Sheet(readings=(), remarks={}, bad=(), missing=()))
 
@@ -662,7 +715,7 @@ def test_the_report_shows_what_was_found():
     for words in ("loudspeaker W2 is", "reverberation is 2", "maximum level game", "life-safety"):
         assert words in html
     for k in c.checks:
-        digits = 2 if k.unit in ("", "s") else 0 if k.unit == "ms" else 1
+        digits = {"rt": 2, "sti": 2, "arrival_spread": 0}.get(k.criterion, 1)
         assert f">{k.measured:.{digits}f}" in html and f">{k.expected:.{digits}f}" in html
         assert f">{k.word}<" in html
     for d in c.differences:
@@ -699,7 +752,7 @@ def test_plan_sheet_and_report_from_the_command_line(tmp_path, capsys):
     assert "'sti game B6': value = 'x' is not a number" in capsys.readouterr().err
     assert (folder / "commissioning.html").exists()
     assert load(folder / "room-as-measured.toml").absorption_factors
-    assert main(report) == 2 and "exists" in capsys.readouterr().err
+    assert main(report) == 2 and "room-as-measured.toml exist" in capsys.readouterr().err
     assert main(["report", scenario, str(folder / "none.csv")]) == 2
 
 

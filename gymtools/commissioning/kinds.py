@@ -1,11 +1,17 @@
 """The nine kinds of test, in the order in which they are read.
 
-Plan, entry sheet, expectation, diagnosis, comparison and report read this table; a tenth kind is
-one more entry.
+Plan on paper, entry sheet, expectation, diagnosis and report read this table. Beside its entry, a
+tenth kind needs
+
+- its prediction and how far off it may be, in ``expected``;
+- its readings and where they are taken, in ``plan.plan``;
+- a test in ``diagnosis.TESTS``, unless one of those there does, or none is wanted;
+- how its octaves become one number, in ``comparison.compare``, when it is read in octaves;
+- a check in ``comparison.compare``, when it measures a criterion.
 """
 
 from . import expected
-from .readings import ReadingKind
+from .readings import Deviation, ReadingKind
 
 KINDS = {
     kind.key: kind
@@ -16,6 +22,8 @@ KINDS = {
             key="ambient",
             label="Ambient noise",
             unit="dB",
+            shown_unit="dB",
+            digits=1,
             octaves=True,
             limits=(-20, 120),
             slip="Not dB?",
@@ -31,6 +39,8 @@ KINDS = {
             key="reverberation",
             label="Reverberation time",
             unit="s",
+            shown_unit="s",
+            digits=2,
             octaves=True,
             limits=(0.05, 30),
             slip="Milliseconds?",
@@ -47,6 +57,8 @@ KINDS = {
             key="alone",
             label="Level of each loudspeaker alone",
             unit="dB",
+            shown_unit="dB(A)",
+            digits=1,
             octaves=True,
             dba=True,
             limits=(0, 140),
@@ -58,12 +70,14 @@ KINDS = {
             ),
             expected=expected.level_alone,
             spread=expected.fixed_spread(reading=1.0, model=expected.LOCAL_DB),
-            diagnosis="levels",
+            diagnosis="levels alone",
         ),
         ReadingKind(
             key="polarity",
             label="Polarity",
             unit="outward + or inward -",
+            shown_unit="",
+            digits=0,
             octaves=False,
             limits=(-1, 1),
             slip="",
@@ -79,6 +93,8 @@ KINDS = {
             key="level",
             label="Level",
             unit="dB",
+            shown_unit="dB(A)",
+            digits=1,
             octaves=True,
             dba=True,
             limits=(0, 140),
@@ -96,6 +112,8 @@ KINDS = {
             key="sti",
             label="Speech intelligibility (STI)",
             unit="STI",
+            shown_unit="",
+            digits=2,
             octaves=False,
             limits=(0, 1),
             slip="Percent? STI goes from 0 to 1.",
@@ -108,11 +126,21 @@ KINDS = {
             # was measured against traced gyms
             spread=expected.fixed_spread(reading=0.02, model=0.026),
             diagnosis="mean",
+            deviation=Deviation(
+                unit="",
+                words=(
+                    "speech intelligibility (STI) in {use} is {amount} {higher} than predicted,"
+                    " mean of {count} positions: check the reverberation, the noise and the"
+                    " equalizer"
+                ),
+            ),
         ),
         ReadingKind(
             key="arrival",
             label="Arrival time",
             unit="ms",
+            shown_unit="ms",
+            digits=0,
             octaves=False,
             limits=(-1000, 1000),
             slip="Seconds or samples?",
@@ -128,6 +156,8 @@ KINDS = {
             key="feedback margin",
             label="Feedback margin (gain before feedback)",
             unit="dB",
+            shown_unit="dB",
+            digits=1,
             octaves=False,
             limits=(-20, 80),
             slip="Not dB?",
@@ -144,6 +174,8 @@ KINDS = {
             key="maximum level",
             label="Highest clean level",
             unit="dB(A)",
+            shown_unit="dB(A)",
+            digits=1,
             octaves=False,
             limits=(20, 140),
             slip="Not dB(A)?",
@@ -155,6 +187,13 @@ KINDS = {
             expected=expected.highest_clean_level,
             spread=expected.fixed_spread(reading=1.0, model=1.5),
             diagnosis="mean",
+            deviation=Deviation(
+                unit="dB",
+                words=(
+                    "in {use} the system reaches {amount} {more} than predicted: check limiters,"
+                    " gain structure, taps and amplifiers"
+                ),
+            ),
         ),
     )
 }
