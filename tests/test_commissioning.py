@@ -681,7 +681,7 @@ def test_a_fit_against_a_traced_room_keeps_its_ratio():
     fit = fit_absorption(DOVECOTE, "game", 1.2 * 1.4 * r.rt, predicted=1.4 * r.rt)
     assert fit.after == pytest.approx(1.2 * r.rt, rel=1e-9)
     assert fit_absorption(DOVECOTE, "game", np.full(7, 90.0)).unreached == bands.LABELS
-    with pytest.raises(ValueError, match=r"finishes: 'velvet' is not in this hall\. There are: "):
+    with pytest.raises(ValueError, match=r"finishes: 'velvet' is not in this gym\. There are: "):
         fit_absorption(DOVECOTE, "game", r.rt, ["velvet"])
 
 
