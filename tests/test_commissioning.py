@@ -538,6 +538,23 @@ def test_a_room_livelier_or_deader_is_found(name, factor):
     assert ("longer" in found[0].words) == ("livelier" in found[0].words) == (factor > 1)
 
 
+def test_the_absorption_of_a_deader_room_is_that_of_its_time(monkeypatch):
+    """Closed form: a decay half as long as predicted takes as much absorption again as is there: by
+    the package's own Sabine formula, with the gym's speed of sound, it gives the predicted time.
+    """
+    told = []
+    monkeypatch.setattr(diagnosis, "to_file", lambda area, *_: told.append(area) or area)
+    sheet = measure(GAME, error=0.0, rt_factor=0.5, conditions=QUIET)
+    (cause,) = found_in(GAME, QUIET, only(sheet, "reverberation"))
+    assert cause.amount == pytest.approx(-0.5)
+    room, speed = QUIET.first.configuration.room, QUIET.first.sources.speed
+    rt = reverberation.reverberation_time(
+        room.volume, told, [1.0], speed_of_sound=speed, formula="sabine"
+    )
+    predicted_rt = expected_of(GAME)["reverberation S1 R1"].expected[bands.MIDDLE].mean()
+    assert len(told) == 1 and rt == pytest.approx(predicted_rt, rel=1e-6)
+
+
 def test_a_reversed_polarity_is_found_by_the_tester_and_by_its_pattern():
     """Independent: the tester's sign is a cause by itself. Without it: coherent sums at positions
     where two loudspeakers arrive together (Stonebridge's ends).
@@ -819,7 +836,7 @@ def test_interference_is_the_mean_over_the_octave():
         expected=np.zeros((1, 8)),
     )
     right = diagnosis._Fault.none(2)
-    f = np.linspace(diagnosis.EDGES[:, 0], diagnosis.EDGES[:, 1], 4000)
+    f = np.linspace(bands.EDGES[:, 0], bands.EDGES[:, 1], 4000)
     mean = 2 * np.cos(2 * np.pi * f * 0.0007).mean(axis=0)
     for fault, sign in ((right, 1), (right.turned(np.array([False, True])), -1)):
         assert diagnosis._interference(two, fault)[0] == pytest.approx(sign * mean, abs=2e-3)

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from scipy.stats import chi2, norm
 
-from ..physics import bands, intelligibility
+from ..physics import bands, intelligibility, reverberation
 from ..venue.units import to_file
 from .expected import energy_alone
 from .readings import FEWEST, SINGLE, measured_of
@@ -22,7 +22,6 @@ ROOM_DB = np.concatenate([np.arange(-6.0, 0, 0.5), np.arange(0.5, 6.5, 0.5)])
 SILENT_DB = -15.0  # a loudspeaker as low as this may not be connected    judgment
 # two loudspeakers are never so alike that nothing is left of their energy    judgment [-]
 LEAST_LEFT = 0.02
-EDGES = bands.EXACT[:, None] * 10 ** np.array([-0.15, 0.15])  # of the octaves (7, 2) [Hz]
 PINK = bands.to_energy(-intelligibility.SPEECH_SPECTRUM_DB)  # pink noise re speech (7,)
 
 
@@ -301,7 +300,7 @@ def _interference(one, fault):
     """
     sign = np.where(fault.reversed, -1.0, 1.0) * 10 ** (fault.gains_db / 20)
     amplitude = np.sqrt(one.direct) * sign[:, None, None]
-    low, high = EDGES.T
+    low, high = bands.EDGES.T
     total = np.zeros(one.late.shape)  # (point, 7)
     for a in range(len(amplitude)):
         for b in range(a + 1, len(amplitude)):
@@ -405,8 +404,9 @@ def _decay(plan, readings, conditions):
 
 def _decay_words(scenario, first, rt, share):
     """Another reverberation as a sentence, with the absorption that would make it (Sabine)."""
-    volume = first.configuration.room.volume
-    area = abs(0.161 * volume / (rt * (1 + share)) - 0.161 * volume / rt)
+    volume, speed = first.configuration.room.volume, first.sources.speed
+    was, now = (reverberation.K * volume / (speed * t) for t in (rt, rt * (1 + share)))
+    area = abs(now - was)
     shown = f"{to_file(area, 'm2', scenario.units):.0f} {scenario.units}²"
     return (
         f"reverberation is {100 * abs(share):.0f} % {'longer' if share > 0 else 'shorter'} than"
