@@ -414,9 +414,11 @@ def test_a_loudspeaker_alone_is_evaluated_alone():
 
 
 def test_kinds_ask_for_tests_that_there_are():
-    """Behavior: every kind names a test of the diagnosis or none, every test is asked for, and what
-    a deviation means is said where it is needed.
+    """Behavior: every kind names a test of the diagnosis or none, every test is asked for, what a
+    deviation means is said where it is needed, and nobody changes the table by accident.
     """
+    with pytest.raises(TypeError, match="does not support item assignment"):
+        KINDS["sti"] = KINDS["ambient"]
     assert {k.diagnosis for k in KINDS.values()} - {""} == set(diagnosis.TESTS)
     with pytest.raises(ValueError, match="kind 'sti': the test 'mean' needs a deviation"):
         replace(KINDS["sti"], deviation=None)
