@@ -25,6 +25,16 @@ def test_octaves_print_iec_61260_1():
     assert [label.replace("k", "000") for label in bands.LABELS] == [str(f) for f in bands.NOMINAL]
 
 
+def test_octaves_join_at_their_edges():
+    """Closed form: the upper edge of an octave is the lower one of the next, each pair a ratio of
+    ten to 0.3 about the mid-band, where IEC 61260-1 puts them.
+    """
+    lower, upper = bands.EDGES.T
+    assert upper[:-1] == pytest.approx(lower[1:], rel=1e-12)
+    assert upper / lower == pytest.approx(np.full(7, 10**0.3), rel=1e-12)
+    assert np.sqrt(lower * upper) == pytest.approx(bands.EXACT, rel=1e-12)
+
+
 def test_a_weighting_is_the_curve_of_iec_61672_1():
     """Closed form: the four poles of IEC 61672-1 (from memory) at mid-band, rounded to 0.1 dB, are
     the table.

@@ -1,5 +1,6 @@
 """Budget: a bill counted by hand, and price books that are refused in one line."""
 
+import pickle
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -26,6 +27,17 @@ def book(tmp_path, *rows):
     path = tmp_path / "own.csv"
     path.write_text("\n".join([HEAD, *rows]) + "\n", encoding="utf-8")
     return path
+
+
+def test_the_price_book_that_all_share_cannot_be_changed():
+    """Regression: a price set in the package's book would cost every later design; a copy that
+    another process gets is the same book.
+    """
+    shared = example_prices()
+    with pytest.raises(TypeError, match="does not support item assignment"):
+        shared.prices["labor", "hour"] = replace(shared.find("labor", "hour"), price=0.0)
+    again = pickle.loads(pickle.dumps(shared))
+    assert again.name == shared.name and list(again.prices.items()) == list(shared.prices.items())
 
 
 def test_a_bill_is_its_quantities_times_its_prices():

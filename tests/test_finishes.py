@@ -241,3 +241,9 @@ def test_other_scattering_is_an_assumption():
         < s["plain deck"]
         < s["bench empty"]
     )
+
+
+def test_the_table_of_finishes_cannot_be_changed():
+    """Regression: a finish set in the table would change every gym of the process."""
+    with pytest.raises(TypeError, match="does not support item assignment"):
+        FINISHES["brick"] = finish("wall panels")

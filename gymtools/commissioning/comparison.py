@@ -15,13 +15,12 @@ from ..physics import bands
 from .diagnosis import diagnose
 from .expected import MODEL_RT, Conditions, expect, reserve_db
 from .plan import TestPlan, as_tested
-from .readings import BANDS, SINGLE, Reading, measured_of, of_kind
+from .readings import BANDS, FEWEST, SINGLE, Reading, ReadingKind, measured_of, of_kind
 from .sheet import Sheet
 
 DRAWS = 400  # of readings that scatter
 SURE = 2.0  # standard deviations: 19 of 20 readings of a gym that is as predicted lie within
 NOT_READ_DB = -200.0  # stands for an octave without a reading in a sum
-FEWEST = 3  # levels in octaves, for a coverage uniformity
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -62,7 +61,8 @@ class Check:
     measured: float
     spread: float  # standard deviation of measured less expected
     word: str  # of the measured value against the target
-    count: int  # readings on which it rests
+    kind: ReadingKind  # of the readings on which it rests
+    count: int  # of these readings
 
     @property
     def unit(self):
@@ -70,11 +70,13 @@ class Check:
         return CRITERIA[self.criterion].unit
 
     @property
-    def against_prediction(self):
-        """In words, whether the gym does what was predicted."""
+    def side(self):
+        """Side of the prediction on which it lies: 1 higher, -1 lower, 0 as near as chance lets it
+        be [-].
+        """
         if abs(self.measured - self.expected) <= SURE * self.spread:
-            return "as predicted"
-        return "higher than predicted" if self.measured > self.expected else "lower than predicted"
+            return 0
+        return 1 if self.measured > self.expected else -1
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -221,7 +223,7 @@ def _differences(plan, readings):
             expected, measured = float(r.expected[SINGLE]), float(r.measured[SINGLE])
         yield Difference(
             reading=r,
-            unit="dB(A)" if r.kind.dba else r.unit,
+            unit=r.kind.shown_unit,
             expected=expected,
             measured=measured,
             spread=spread,
@@ -277,6 +279,7 @@ def _check_reverberation(readings, conditions):
         expected=expected,
         measured=np.mean([r.measured[bands.MIDDLE].mean() for r in read]),
         spread=np.hypot(spread, MODEL_RT * expected),
+        kind=read[0].kind,
         count=len(read),
     )
 
@@ -301,6 +304,7 @@ def _check_uniformity(plan, readings, use):
         expected=expected,
         measured=_range(np.array([r.measured[bands.COVERAGE] for r in read])),
         spread=spread,
+        kind=read[0].kind,
         count=len(read),
     )
 
@@ -317,6 +321,7 @@ def _check_sti(plan, readings, use):
             expected=min(r.expected[SINGLE] for r in read),
             measured=least.measured[SINGLE],
             spread=least.spread[SINGLE],
+            kind=least.kind,
             count=len(read),
         )
 
@@ -333,6 +338,7 @@ def _check_arrivals(plan, readings, use):
             expected=max(abs(r.expected[SINGLE]) for r in read),
             measured=abs(latest.measured[SINGLE]),
             spread=latest.spread[SINGLE],
+            kind=latest.kind,
             count=len(read),
         )
 
@@ -352,6 +358,7 @@ def _check_feedback(plan, readings, use, conditions):
             expected=min(r.expected[SINGLE] - reserve for r, reserve in read),
             measured=least.measured[SINGLE] - kept,
             spread=least.spread[SINGLE],
+            kind=least.kind,
             count=len(read),
         )
 
@@ -368,15 +375,17 @@ def _check_maximum(plan, readings, use):
             expected=read[0].expected[SINGLE] - noise,
             measured=read[0].measured[SINGLE] - noise,
             spread=read[0].spread[SINGLE],
+            kind=read[0].kind,
             count=1,
         )
 
 
-def _check(criterion, *, use="", target, count, **values):
+def _check(criterion, *, use="", target, kind, count, **values):
     """A check with its word."""
     values = {name: float(value) for name, value in values.items()}
     word = CRITERIA[criterion].word(values["measured"], target)
-    return Check(criterion=criterion, use=use, target=target, word=word, count=count, **values)
+    about = dict(criterion=criterion, use=use, target=target, word=word, kind=kind, count=count)
+    return Check(**about, **values)
 
 
 def _range(levels):

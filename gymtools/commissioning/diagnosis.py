@@ -8,15 +8,13 @@ from functools import cached_property
 import numpy as np
 from scipy.stats import chi2, norm
 
-from ..physics import bands, intelligibility
+from ..physics import bands, intelligibility, reverberation
 from ..venue.units import to_file
 from .expected import energy_alone
-from .kinds import KINDS
-from .readings import measured_of
+from .readings import FEWEST, SINGLE, measured_of
 
 FALSE_ALARM = 0.05  # chance that anything is reported of a gym that is as predicted
 MOST = 3  # causes looked for in the levels, one after the other
-FEWEST = 3  # levels, for a pattern to be looked for in them
 # of one loudspeaker, and of a group
 STEPS_DB = np.concatenate([np.arange(-20.0, 0, 0.5), np.arange(0.5, 6.5, 0.5)])
 # of the reverberant sound
@@ -24,7 +22,6 @@ ROOM_DB = np.concatenate([np.arange(-6.0, 0, 0.5), np.arange(0.5, 6.5, 0.5)])
 SILENT_DB = -15.0  # a loudspeaker as low as this may not be connected    judgment
 # two loudspeakers are never so alike that nothing is left of their energy    judgment [-]
 LEAST_LEFT = 0.02
-EDGES = bands.EXACT[:, None] * 10 ** np.array([-0.15, 0.15])  # of the octaves (7, 2) [Hz]
 PINK = bands.to_energy(-intelligibility.SPEECH_SPECTRUM_DB)  # pink noise re speech (7,)
 
 
@@ -32,13 +29,14 @@ PINK = bands.to_energy(-intelligibility.SPEECH_SPECTRUM_DB)  # pink noise re spe
 class Cause:
     """Something that would explain readings."""
 
-    kind: str  # loudspeaker, group, room, polarity, delay, decay, sti or maximum level
+    kind: str  # loudspeaker, group, room, polarity, delay, decay or use
     subject: str  # tag, group or use; "" for the room
     amount: float  # in ``unit``
     unit: str
     words: str
     explains: float  # how much less the squared deviations are with it, in variances (chi square)
     chance: float  # of as much in a gym that is as predicted, for this one test
+    reading: str = ""  # key of the kind of reading that is off as a whole in a use
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -106,22 +104,27 @@ def diagnose(plan, readings, conditions):
         readings that scatter as their ``spread`` says
     """
     readings = [r for r in readings if r.kind.diagnosis and r.is_measured]
-    levels = _level_groups(plan, readings, conditions)
-    other = [
-        *_delays(plan, readings),
-        *_decay(plan, readings, conditions.first),
-        *_means(plan, readings),
-    ]
+    levels = _each_kind(LEVELS, plan, readings, conditions)
+    other = _each_kind(BY_CHANCE, plan, readings, conditions)
     tags = len(plan.scenario.loudspeakers)
     count = len(other) + MOST * (2 * tags + len(plan.scenario.groups) + 1) * bool(levels)
     limit = FALSE_ALARM / max(count, 1)  # Bonferroni: of all tests together
     found = _levels_explained(plan.scenario, levels, limit) + other
-    tested = _polarities(readings)
+    tested = _each_kind(CERTAIN, plan, readings, conditions)
     seen = {c.subject for c in tested}
     sure = [
         c for c in found if c.chance < limit and not (c.kind == "polarity" and c.subject in seen)
     ]
     return tuple(tested + sorted(sure, key=lambda c: c.chance))
+
+
+def _each_kind(tests, plan, readings, conditions):
+    """What tests give for the readings of each kind that asks for them."""
+    found = []
+    for name, test in tests.items():
+        for kind in dict.fromkeys(r.kind.key for r in readings if r.kind.diagnosis == name):
+            found += test(plan, measured_of(readings, kind), conditions)
+    return found
 
 
 def level_changes(readings, result, gains_db, room_db=0.0):
@@ -161,17 +164,18 @@ def level_changes(readings, result, gains_db, room_db=0.0):
 # ---- levels
 
 
-def _level_groups(plan, readings, conditions):
-    """Levels by the setting of the volume: of each use, and of the loudspeakers alone."""
-    found = []
+def _levels_of_uses(plan, readings, conditions):
+    """Levels of each use: the volume is set once in a use."""
     for use in plan.leads:
-        of_use = measured_of(readings, "level", use)
+        of_use = [r for r in readings if r.use == use]
         if len(of_use) >= FEWEST:
-            found.append(_levels(of_use, conditions.results[use]))
-    alone = measured_of(readings, "alone")
-    if len(alone) >= FEWEST:
-        found.append(_levels_alone(alone, plan.scenario.loudspeakers, conditions.results))
-    return found
+            yield _levels(of_use, conditions.results[use])
+
+
+def _levels_of_loudspeakers(plan, readings, conditions):
+    """Levels of the loudspeakers alone: the volume is set once for all of them."""
+    if len(readings) >= FEWEST:
+        yield _levels_alone(readings, plan.scenario.loudspeakers, conditions.results)
 
 
 def _levels(readings, result):
@@ -296,7 +300,7 @@ def _interference(one, fault):
     """
     sign = np.where(fault.reversed, -1.0, 1.0) * 10 ** (fault.gains_db / 20)
     amplitude = np.sqrt(one.direct) * sign[:, None, None]
-    low, high = EDGES.T
+    low, high = bands.EDGES.T
     total = np.zeros(one.late.shape)  # (point, 7)
     for a in range(len(amplitude)):
         for b in range(a + 1, len(amplitude)):
@@ -333,7 +337,7 @@ def _level_words(kind, subject, amount):
 # ---- everything else
 
 
-def _polarities(readings):
+def _polarities(plan, readings, conditions):
     """Loudspeakers that the polarity tester shows reversed."""
     return [
         Cause(
@@ -347,17 +351,17 @@ def _polarities(readings):
             explains=np.inf,
             chance=0.0,
         )
-        for r in measured_of(readings, "polarity")
-        if r.measured[-1] == -1.0
+        for r in readings
+        if r.measured[SINGLE] == -1.0
     ]
 
 
-def _delays(plan, readings):
+def _delays(plan, readings, conditions):
     """Groups that arrive earlier or later after their lead than planned."""
     for use, lead in plan.leads.items():
-        for r in measured_of(readings, "arrival", use):
-            off = float(r.difference[-1])
-            z = off / float(r.spread[-1])
+        for r in (r for r in readings if r.use == use):
+            off = float(r.difference[SINGLE])
+            z = off / float(r.spread[SINGLE])
             yield Cause(
                 kind="delay",
                 subject=r.subject,
@@ -373,18 +377,17 @@ def _delays(plan, readings):
             )
 
 
-def _decay(plan, readings, first):
+def _decay(plan, readings, conditions):
     """Reverberation that is longer or shorter than predicted, by more than readings scatter."""
-    read = measured_of(readings, "reverberation")
-    if not read:
+    if not readings:
         return
-    off = np.array([r.difference[:7] for r in read])  # (reading, 7)
-    spread = np.array([r.spread[:7] for r in read])
+    off = np.array([r.difference[:7] for r in readings])  # (reading, 7)
+    spread = np.array([r.spread[:7] for r in readings])
     weight = np.where(np.isfinite(off), 1 / spread**2, 0.0)
     there = weight.sum(axis=0) > 0
     mean = (weight * np.nan_to_num(off)).sum(axis=0)[there] / weight.sum(axis=0)[there]
     explains = float((mean**2 * weight.sum(axis=0)[there]).sum())
-    expected = read[0].expected[:7][there]
+    expected = readings[0].expected[:7][there]
     middle = [k for k, b in enumerate(np.flatnonzero(there)) if b in range(7)[bands.MIDDLE]]
     middle = middle or list(range(len(expected)))
     share = float((mean / expected)[middle].mean())
@@ -393,7 +396,7 @@ def _decay(plan, readings, first):
         subject="",
         amount=share,
         unit="",
-        words=_decay_words(plan.scenario, first, float(expected[middle].mean()), share),
+        words=_decay_words(plan.scenario, conditions.first, float(expected[middle].mean()), share),
         explains=explains,
         chance=float(chi2.sf(explains, int(there.sum()))),
     )
@@ -401,8 +404,9 @@ def _decay(plan, readings, first):
 
 def _decay_words(scenario, first, rt, share):
     """Another reverberation as a sentence, with the absorption that would make it (Sabine)."""
-    volume = first.configuration.room.volume
-    area = abs(0.161 * volume / (rt * (1 + share)) - 0.161 * volume / rt)
+    volume, speed = first.configuration.room.volume, first.sources.speed
+    was, now = (reverberation.K * volume / (speed * t) for t in (rt, rt * (1 + share)))
+    area = abs(now - was)
     shown = f"{to_file(area, 'm2', scenario.units):.0f} {scenario.units}²"
     return (
         f"reverberation is {100 * abs(share):.0f} % {'longer' if share > 0 else 'shorter'} than"
@@ -412,36 +416,33 @@ def _decay_words(scenario, first, rt, share):
     )
 
 
-def _means(plan, readings):
-    """Kinds of reading that are off as a whole in a use."""
-    for kind in (k for k in KINDS.values() if k.diagnosis == "mean"):
-        for use in plan.leads:
-            read = measured_of(readings, kind.key, use)
-            if not read:
-                continue
-            off = [float(r.difference[-1] / r.spread[-1]) for r in read]  # in standard deviations
-            amount = float(np.mean(off)) * float(read[0].spread[-1])
-            z = float(np.sum(off) / np.sqrt(len(off)))
-            yield Cause(
-                kind=kind.key,
-                subject=use,
-                amount=amount,
-                unit="" if kind.key == "sti" else "dB",
-                words=_mean_words(kind.key, use, amount, len(read)),
-                explains=z**2,
-                chance=float(2 * norm.sf(abs(z))),
-            )
-
-
-def _mean_words(kind, use, amount, count):
-    """Readings that are off as a whole as a sentence without its period."""
-    if kind == "sti":
-        return (
-            f"speech intelligibility (STI) in {use} is {abs(amount):.2f}"
-            f" {'higher' if amount > 0 else 'lower'} than predicted, mean of {count} positions:"
-            " check the reverberation, the noise and the equalizer"
+def _means(plan, readings, conditions):
+    """Readings of a kind that are off as a whole in a use."""
+    for use in plan.leads:
+        read = [r for r in readings if r.use == use]
+        if not read:
+            continue
+        kind = read[0].kind
+        off = [float(r.difference[SINGLE] / r.spread[SINGLE]) for r in read]  # in its spread
+        amount = float(np.mean(off)) * float(read[0].spread[SINGLE])
+        z = float(np.sum(off) / np.sqrt(len(off)))
+        yield Cause(
+            kind="use",
+            subject=use,
+            reading=kind.key,
+            amount=amount,
+            unit=kind.deviation.unit,
+            words=kind.deviation.sentence(
+                use=use, amount=amount, digits=kind.digits, count=len(read)
+            ),
+            explains=z**2,
+            chance=float(2 * norm.sf(abs(z))),
         )
-    return (
-        f"in {use} the system reaches {abs(amount):.1f} dB {'more' if amount > 0 else 'less'} than"
-        " predicted: check limiters, gain structure, taps and amplifiers"
-    )
+
+
+# what ``ReadingKind.diagnosis`` asks for; each test takes the plan, the measured readings of one
+# kind, and the conditions
+LEVELS = {"levels": _levels_of_uses, "levels alone": _levels_of_loudspeakers}  # give _Levels
+CERTAIN = {"polarity": _polarities}  # give causes that are no matter of chance
+BY_CHANCE = {"delay": _delays, "decay": _decay, "mean": _means}  # give causes with their chance
+TESTS = LEVELS | CERTAIN | BY_CHANCE

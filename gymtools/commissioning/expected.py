@@ -16,7 +16,7 @@ LOCAL_DB = np.array([2.5, 2.0, 1.5, 1.3, 1.3, 1.3, 1.5, 1.0])
 # A.1
 MODEL_RT = 0.05
 DECAYS = 3  # averaged in one reading of a reverberation time
-BANDWIDTH = bands.EXACT * (10**0.15 - 10**-0.15)  # of the octaves [Hz]
+BANDWIDTH = np.diff(bands.EDGES)[:, 0]  # of the octaves (7,) [Hz]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 BANDS = slice(0, 7)  # the seven octaves of a reading
+FEWEST = 3  # levels of a use, for anything to be said of their pattern
 SINGLE = 7  # its single value: dB(A) of a level read in octaves, else the only value
 WIDTH = 8
 
@@ -55,13 +56,51 @@ def nothing():
     return np.full(WIDTH, np.nan)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Deviation:
+    """What it means when all readings of a kind in a use are off together."""
+
+    unit: str  # of measured less expected, "" when it has none
+    # sentence without its period: with {use}, {amount}, {count}, {more} or less, {higher} or lower
+    words: str
+
+    def sentence(self, *, use, amount, digits, count):
+        """The sentence for what was read.
+
+        Parameters
+        ----------
+        use : str
+            Name of the use
+        amount : float
+            Mean of measured less expected [``unit``]
+        digits : int
+            Decimals that are shown [-]
+        count : int
+            Readings [-]
+
+        Returns
+        -------
+        words : str
+            Without its period
+        """
+        return self.words.format(
+            use=use,
+            amount=f"{abs(amount):.{digits}f} {self.unit}".rstrip(),
+            count=count,
+            more="more" if amount > 0 else "less",
+            higher="higher" if amount > 0 else "lower",
+        )
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class ReadingKind:
     """One kind of test: what it is called, how it is read, what it should give, who uses it."""
 
-    key: str  # first word of its readings' keys
+    key: str  # what its readings' keys begin with: one word or two
     label: str  # on screen
     unit: str
+    shown_unit: str  # behind a reading that is shown as one number, "" when it needs none
+    digits: int  # decimals of a value as it is shown
     octaves: bool  # read in seven octaves
     dba: bool = False  # read in octaves or, with less instrument, in dB(A)
     limits: tuple  # lowest and highest reading that can be meant [unit]
@@ -69,7 +108,14 @@ class ReadingKind:
     how: str  # instruction on the plan
     expected: Callable  # (reading, conditions) -> (8,) [unit]
     spread: Callable  # (expected (8,)) -> standard deviation of measured less expected (8,) [unit]
-    diagnosis: str  # which test of ``diagnosis`` uses it, "" when none does
+    diagnosis: str  # key of the test in ``diagnosis.TESTS`` that uses it, "" when none does
+    deviation: Deviation | None = None  # for the test "mean", and for no other
+
+    def __post_init__(self):
+        if (self.diagnosis == "mean") != (self.deviation is not None):
+            raise ValueError(
+                f"kind '{self.key}': the test 'mean' needs a deviation, and no other test has one."
+            )
 
 
 @dataclass(frozen=True)

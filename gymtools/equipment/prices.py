@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
+from types import MappingProxyType
 
 from ..physics.checks import within
 from ..venue.renamed import PRICES, warn_renamed
@@ -67,15 +68,21 @@ class PriceBook:
     """
 
     def __init__(self, prices, name="price book"):
-        self.name, self.prices = name, {}
+        rows = {}
         for p in prices:
-            if (p.kind, p.item) in self.prices:
+            if (p.kind, p.item) in rows:
                 raise ValueError(f"{name}: {p.kind} '{p.item}' stands there twice. Keep one row.")
-            self.prices[p.kind, p.item] = p
-        if LABOR not in self.prices:
+            rows[p.kind, p.item] = p
+        if LABOR not in rows:
             raise ValueError(
                 f"{name}: there is no row 'labor,hour'. It says what an hour of work costs."
             )
+        self.name = name
+        self.prices = MappingProxyType(rows)  # Price by (kind, item); one book serves all designs
+
+    def __reduce__(self):
+        """Pickle the rows: a read-only mapping does not pickle."""
+        return type(self), (tuple(self.prices.values()), self.name)
 
     def find(self, kind, item):
         """The row of a kind and item.

@@ -7,6 +7,9 @@ from .checks import within
 NOMINAL = np.array([125, 250, 500, 1000, 2000, 4000, 8000])  # names of the bands [Hz]      ISO 266
 # mid-band frequency [Hz]                 IEC 61260-1:2014, 5.2, 5.4
 EXACT = 1000 * 10 ** (0.3 * np.arange(-3, 4))
+# edges of an octave re its mid-band      IEC 61260-1:2014, 5.5 [-]
+EDGE_RATIOS = 10 ** np.array([-0.15, 0.15])
+EDGES = EXACT[:, None] * EDGE_RATIOS  # lower and upper (band, 2) [Hz]
 LABELS = ("125", "250", "500", "1k", "2k", "4k", "8k")  # axis labels [-]
 # octaves [dB]         ISO 4869-2; IEC 61672-1
 A_WEIGHTING = np.array([-16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1])

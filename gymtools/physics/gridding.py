@@ -5,7 +5,7 @@ by energy.
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
-from .bands import EXACT, to_energy, to_level
+from .bands import EDGE_RATIOS, EXACT, to_energy, to_level
 from .directivity import directions
 
 SAME = 1e-5  # two directions nearer than this are one [rad]
@@ -38,7 +38,8 @@ def octave_energy(energy, frequency, *, exact=EXACT):
     frequency = np.asarray(frequency, float)
     found = []
     for middle in exact:
-        inside = (frequency >= middle * 10**-0.15) & (frequency < middle * 10**0.15)
+        lower, upper = middle * EDGE_RATIOS
+        inside = (frequency >= lower) & (frequency < upper)
         if inside.any():
             found.append(energy[..., inside].mean(axis=-1))
             continue

@@ -56,8 +56,7 @@ def octave_energy(response, rate):
     onset = int(np.argmax(np.abs(response) >= np.abs(response).max() * 10 ** (-ONSET_DB / 20)))
     count = (len(response) - onset) // per
     energy = np.full((count, len(bands.EXACT)), np.nan)
-    for b, middle in enumerate(bands.EXACT):
-        low, high = middle * 10**-0.15, middle * 10**0.15
+    for b, (low, high) in enumerate(bands.EDGES):
         if high < 0.49 * rate:
             filtered = sosfiltfilt(
                 butter(ORDER, (low, high), "bandpass", fs=rate, output="sos"), response

@@ -8,6 +8,7 @@ many finishes that absorb more with rising frequency the repeated value is the c
 """
 
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from ..physics.checks import within
 from .tables import named, read_table
@@ -87,7 +88,7 @@ def _load():
     }
 
 
-FINISHES = _load()
+FINISHES = MappingProxyType(_load())
 
 
 def finish(name):

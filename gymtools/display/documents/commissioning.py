@@ -49,11 +49,8 @@ LABELS_AS_READ = {
     "speech_to_noise": "Highest clean level over the noise of the use",
     "coverage_range": "Coverage uniformity of all sound (direct and reverberant)",
 }
-MEANS = {
-    "as predicted": "as predicted",
-    "higher than predicted": "more than predicted",
-    "lower than predicted": "less than predicted",
-}
+# by the side of the prediction on which a criterion lies
+AGAINST_PREDICTION = {0: "as predicted", 1: "more than predicted", -1: "less than predicted"}
 HOW_CAUSES_ARE_FOUND = (
     "Each possible cause is tried on all readings. A cause is listed when it explains so much that"
     " the false-alarm rate of the whole list is at most 5 % for a gym that is as predicted. Look"
@@ -226,7 +223,7 @@ def _plain(page, c):
     if missed:
         lines = "".join(
             f"<li>{quoted(f'{k.use}: ' if k.use else '')}{escape(_label(k.criterion))}:"
-            f" {_say(k.measured, k.unit)}, target {_say(k.target, k.unit)}.</li>"
+            f" {_say(k.measured, k.kind, k.unit)}, target {_say(k.target, k.kind, k.unit)}.</li>"
             for k in missed
         )
         page.add(f"<p><b>Targets that the gym misses:</b></p><ul>{lines}</ul>")
@@ -245,11 +242,9 @@ def _label(criterion):
     return LABELS_AS_READ.get(criterion, CRITERIA[criterion].label)
 
 
-def _say(value, unit):
-    """A value with its unit."""
-    unit = "" if unit == "STI" else unit
-    digits = 2 if unit in ("", "s") else 0 if unit == "ms" else 1
-    return f"{value:.{digits}f}{f' {escape(unit)}' if unit else ''}"
+def _say(value, kind, unit):
+    """A value with as many decimals as its kind of reading has, and its unit."""
+    return f"{value:.{kind.digits}f} {escape(unit)}".rstrip()
 
 
 def criteria_table(comparison):
@@ -269,12 +264,12 @@ def criteria_table(comparison):
         (
             quoted(k.use or "the gym"),
             escape(_label(k.criterion)),
-            _say(k.target, k.unit),
-            _say(k.expected, k.unit),
-            _say(k.measured, k.unit),
-            f"± {_say(SURE * k.spread, k.unit)}",
+            _say(k.target, k.kind, k.unit),
+            _say(k.expected, k.kind, k.unit),
+            _say(k.measured, k.kind, k.unit),
+            f"± {_say(SURE * k.spread, k.kind, k.unit)}",
             f'<span class="word">{k.word}</span>',
-            MEANS[k.against_prediction],
+            AGAINST_PREDICTION[k.side],
             k.count,
         )
         for k in comparison.checks
@@ -526,8 +521,8 @@ def differences_table(comparison):
         (
             quoted(d.reading.key),
             quoted(d.where or "-"),
-            _say(d.expected, d.unit),
-            _say(d.measured, d.unit),
+            _say(d.expected, d.reading.kind, d.unit),
+            _say(d.measured, d.reading.kind, d.unit),
             f"{d.value:+.2f}",
             f"± {SURE * d.spread:.2f}",
             "" if d.within else '<span class="word">outside</span>',
@@ -642,7 +637,7 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     folder : str or Path
         An existing folder
     overwrite : bool
-        Whether a report of an earlier time may be replaced
+        Whether files of an earlier time may be replaced
     date : datetime.date, optional
         As for ``report_html``
 
@@ -654,16 +649,19 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     Raises
     ------
     FileExistsError
-        The report exists and may not be replaced
+        One of the files exists and may not be replaced; then nothing is written
     """
     report = Path(folder) / "commissioning.html"
-    if report.exists() and not overwrite:
-        raise FileExistsError(
-            f"{report.name} exists. Say that it may be replaced, or move it away."
-        )
-    report.write_text(report_html(comparison, date=date), encoding="utf-8")
     paths = [report]
     if comparison.fit is not None:
         paths.append(report.with_name("room-as-measured.toml"))
-        save(comparison.fit.scenario, paths[1], overwrite=True)
+    there = [p.name for p in paths if p.exists()]
+    if there and not overwrite:
+        raise FileExistsError(
+            f"{' and '.join(there)} {'exist' if len(there) > 1 else 'exists'}. Say that what is"
+            " there may be replaced, or move it away."
+        )
+    report.write_text(report_html(comparison, date=date), encoding="utf-8")
+    if comparison.fit is not None:
+        save(comparison.fit.scenario, paths[1], overwrite=overwrite)
     return paths
