@@ -23,6 +23,8 @@ STALE = "Something was changed since this advice was computed. Ask again."
 class AdviceTab(Section):
     """Moves that would help the weakest verdicts of the use that is shown."""
 
+    key, title = "advice", "What would help"
+
     def _begin(self):
         self.job = Job(self._done, outdated=self._clear, stale=STALE)
         self._tried = None  # state

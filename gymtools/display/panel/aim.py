@@ -42,6 +42,8 @@ GIVEN_UP = "What was better by formula is not better in the traced room: the aim
 class AimSection(Section):
     """A search that sets the controls to what it found."""
 
+    key, title = "aim", "A better aim"
+
     def _begin(self):
         self.job = Job(self._done, told=self._better)
         self.job.words.layout.width = "345px"

@@ -14,6 +14,8 @@ from .section import Section
 class LoudspeakerTab(Section):
     """A loudspeaker closely."""
 
+    key, title = "loudspeaker_type", "The loudspeaker"
+
     def _begin(self):
         self._shown = None  # type
 

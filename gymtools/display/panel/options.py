@@ -31,6 +31,8 @@ ON_FILE = (
 class OptionsTab(Section):
     """Pinned options side by side, and all combinations of a few choices."""
 
+    key, title = "options", "Options"
+
     def _begin(self):
         self.pins = Pins(self._draw)
         self.job = Job(self._done, refused=self._refused)

@@ -34,6 +34,8 @@ LOOKS = dict(width="330px", label_width="150px")
 class PartsTab(Section):
     """Schedules with the choices that make them."""
 
+    key, title = "parts", "Parts and schedules"
+
     def _begin(self):
         self._choices = w.HBox(layout={"flex_flow": "row wrap"})
         self.job = Job(self._written, refused=self._refused)

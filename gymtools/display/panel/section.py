@@ -19,6 +19,9 @@ class Section:
         Holds the state and the answer
     """
 
+    key = ""  # names it in the state; none where it has no heading
+    title = ""  # its heading on the page
+
     def __init__(self, panel):
         self.panel = panel
         self._begin()

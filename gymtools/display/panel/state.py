@@ -40,7 +40,7 @@ class PanelState:
     seat : int or None
         Which of the result's points is looked at [-]
     tab : str
-        Open under the picture
+        Key of the tab that is open under the picture
     folded : bool
         The notebook's code is hidden
     trace : bool
@@ -58,7 +58,7 @@ class PanelState:
     walker: str = "hand-held wireless"
     facing_deg: float | None = None
     seat: int | None = None
-    tab: str = "Verdicts"
+    tab: str = "verdicts"
     folded: bool = True
     trace: bool = True
 

@@ -30,6 +30,8 @@ STALE = "Something was changed since the last draws. Draw again."
 class SureTab(Section):
     """Ranges of the use that is shown."""
 
+    key, title = "uncertainty", "How sure"
+
     def _begin(self):
         self.job = Job(self._done, stale=STALE)
 
