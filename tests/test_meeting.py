@@ -327,8 +327,8 @@ def better_aim(m):
         room="statistical",
         before=2.0,
         after=1.0,
-        penalties_before=dict.fromkeys(aim_panel.WORDS, 2.0),
-        penalties_after=dict.fromkeys(aim_panel.WORDS, 1.0),
+        penalties_before=dict.fromkeys(aim_panel.LABELS, 2.0),
+        penalties_after=dict.fromkeys(aim_panel.LABELS, 1.0),
     )
 
 

@@ -613,6 +613,24 @@ CRITERIA = {
         ),
     )
 }
+
+
+def in_sentence(label):
+    """A label inside a sentence, or as the heading of a column.
+
+    Parameters
+    ----------
+    label : str
+        E.g. that of a criterion
+
+    Returns
+    -------
+    words : str
+        Begins with a small letter
+    """
+    return label[0].lower() + label[1:]
+
+
 # in this order: area by area, microphone by microphone, then the room
 BY_AREA = (
     "in_sight",
