@@ -19,8 +19,8 @@ UNSEEN = (
     "The solver's result appears here once you have scored an attempt of your own and ask for it."
 )
 ABOUT = (
-    "A step is what is just worth talking about. The penalty adds what the design lacks, weighted"
-    " and averaged over all uses: lower is better."
+    "A step is the smallest difference that matters in practice. The penalty adds what the design"
+    " lacks, weighted and averaged over all uses: lower is better."
 )
 
 

@@ -101,7 +101,7 @@ class Meeting:
 
     @property
     def state(self):
-        """What the controls stand at."""
+        """What the controls are set to."""
         return self.history.present
 
     @property
@@ -126,7 +126,7 @@ class Meeting:
 
     @property
     def refusal(self):
-        """Why the controls stand at something that cannot be; empty where they do not."""
+        """Why what the controls are set to cannot be built; empty where it can."""
         return self.answer.refusal
 
     @property

@@ -19,8 +19,8 @@ from .pins import Pins
 from .section import Section
 
 ABOUT = (
-    "Pin what stands now, change something, pin again. Figures are of all uses, the weakest counts;"
-    " the small maps show the use and the quantity of the picture."
+    "Pin the present design, change something, and pin again. Each criterion shows its worst value"
+    " over all uses; the small maps show the use and the quantity of the picture."
 )
 ON_FILE = (
     "Write the decision record with the chosen option, the others beside it, and all schedules and"

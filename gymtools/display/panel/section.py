@@ -34,7 +34,7 @@ class Section:
         Parameters
         ----------
         state : PanelState
-            What the controls stand at
+            What the controls are set to
         answer : Answer
             What is shown
         """
@@ -49,7 +49,7 @@ class Section:
         Parameters
         ----------
         state : PanelState
-            What the controls stand at
+            What the controls are set to
         answer : Answer
             What is shown
         """

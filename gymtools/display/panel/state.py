@@ -14,7 +14,7 @@ UNTREATED = "wall panels"  # finish that is offered where nothing is treated yet
 
 @dataclass(frozen=True, kw_only=True)
 class PanelState:
-    """Everything that the controls of the panel stand at.
+    """Everything that the controls of the panel are set to.
 
     The scenario started from and the changes since are kept apart, so that values which only fit
     together may pass through a combination that cannot be.
@@ -87,7 +87,7 @@ class PanelState:
 
     @cached_property
     def scenario(self):
-        """The scenario as the controls stand; ValueError where that cannot be."""
+        """The scenario as the controls are set; ValueError where that cannot be built."""
         return self._made(self.units)
 
     @cached_property
