@@ -72,7 +72,7 @@ class TaskPanel:
         self.brief, self.design, self.file = brief, design, Path(file)
         self.evaluations, self.weights = evaluations, weights
         self.own = self.solution = None  # Score, Solution
-        self.job = Job(self._done, told=self._progress, refused=self._failed)
+        self.job = Job(self._done, on_progress=self._progress, refused=self._failed)
         self.who = w.Text(
             placeholder="your name",
             description="Whose attempt",

@@ -121,6 +121,6 @@ class AdviceTab(Section):
         self.panel.update(start=proposal.move.scenario)
         self._tried = self.panel.state
         self._clear()
-        self.job.offer_back(lambda: self.panel.put_back(before))
+        self.job.offer_back(lambda: self.panel.restore_design(before))
         done = f"<p>Done: {escape(proposal.move.words)}. The controls and the picture show it.</p>"
         self.job.words.value = tables.card(done)

@@ -38,7 +38,7 @@ class AimSection(Section):
     key, title = "aim", "A better aim"
 
     def _begin(self):
-        self.job = Job(self._done, told=self._better)
+        self.job = Job(self._done, on_progress=self._better)
         self.job.words.layout.width = "345px"
         self.job.words.add_class("gt-words")
         self._drawn, self._tried = 0.0, None
@@ -132,7 +132,7 @@ class AimSection(Section):
         self.panel.update(changes={path: after for path, (_, after) in found.moved.items()})
         self._tried = self.panel.state
         self.job.words.value = found_words(found)
-        self.job.offer_back(lambda: self.panel.put_back(before))
+        self.job.offer_back(lambda: self.panel.restore_design(before))
 
 
 def _tick(label, value):

@@ -22,7 +22,7 @@ class LoudspeakerTab(Section):
     def _make(self):
         return w.VBox(layout={"width": "100%"})
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         shown = answer.scenario
         kind = (shown.in_group(state.group) or shown.loudspeakers)[0].type
         if kind == self._shown:

@@ -28,7 +28,7 @@ from .seat import SeatTab, looked_at
 from .seats import SeatsSection
 from .state import WALKING_MAP, History, PanelState
 from .toolbar import PageStyle, Refusals, Toolbar
-from .trace import TraceSection
+from .tracing import TraceSection
 from .uncertainty import SureTab
 from .use import UseSection
 
@@ -240,7 +240,7 @@ class Meeting:
         self.history.redo()
         self.live()
 
-    def put_back(self, state):
+    def restore_design(self, state):
         """Go back to the design of an earlier state, as a step of its own; what is looked at stays.
 
         Parameters
@@ -251,7 +251,7 @@ class Meeting:
         self.history.add(self.state.with_design_of(state))
         self.live()
 
-    def go_back(self):
+    def restore_possible(self):
         """Set the controls back to the last state that was possible."""
         state = self.state.with_design_of(self._possible)
         if self.result.image_shift_deg is None and state.quantity == "image_shift":
@@ -294,14 +294,14 @@ class Meeting:
             section.render(self.state, self.answer)
         self._tabs.selected_index = TAB_KEYS.index(self.state.tab)
         if not another:
-            self._tell()
+            self._fill_open_tab()
         self.rest()
 
     def settle(self):
         """What is deferred until a slider stops: the words under the picture, and with them the
         verdicts.
         """
-        self._tell()
+        self._fill_open_tab()
 
     def trace(self):
         """Trace the room to the end here and now; for cells and tests."""
@@ -321,7 +321,7 @@ class Meeting:
         self.answer = in_traced_room(self.answer, field)
         self._paint(self.result)
         if last:
-            self._tell()
+            self._fill_open_tab()
 
     def show_draft(self, scenario):
         """Show a scenario that a search has come upon, by formula; the state stays.
@@ -355,9 +355,9 @@ class Meeting:
         """
         return replace(self.scenario, units=self._file_units)
 
-    def _tell(self):
+    def _fill_open_tab(self):
         """Fill in the open tab; the others are filled when they are opened."""
-        self.sections[TABS[TAB_KEYS.index(self.state.tab)]].tell(self.state, self.answer)
+        self.sections[TABS[TAB_KEYS.index(self.state.tab)]].fill(self.state, self.answer)
 
     def _view(self, result):
         state = self.state

@@ -88,9 +88,9 @@ class OptionsTab(Section):
 
     def redraw(self):
         """Draw lines and maps anew."""
-        self.tell(self.panel.state, self.panel.answer)
+        self.fill(self.panel.state, self.panel.answer)
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         """Draw lines and maps for the use and the quantity of the picture."""
         if not self.options:
             return

@@ -21,7 +21,7 @@ class WordsTab(Section):
         """What the tab says: parts of a card, one below the other."""
         raise NotImplementedError
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         self.box.value = tables.card(*self._parts(state, answer))
 
 

@@ -127,7 +127,7 @@ class SeatTab(Section):
             Words(key="hint", value=quiet(HINT)),
         ]
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         result, index = answer.result, looked_at(state, answer.result)
         found = seats.inspect_seat(result, index)
         limit = found.limited_by

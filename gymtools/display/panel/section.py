@@ -11,7 +11,7 @@ class Section:
 
     A section says how its controls should stand (``_controls``), and may make what always stands
     there (``_begin``, ``_make``), show more of a state (``_render``) and fill in what is deferred
-    (``_tell``).
+    (``_fill``).
 
     Parameters
     ----------
@@ -43,7 +43,7 @@ class Section:
             self.board.show(controls)
         self._render(state, answer)
 
-    def tell(self, state, answer):
+    def fill(self, state, answer):
         """Fill in what is deferred until a slider stops; called for the open tab alone.
 
         Parameters
@@ -53,7 +53,7 @@ class Section:
         answer : Answer
             What is shown
         """
-        self._tell(state, answer)
+        self._fill(state, answer)
 
     def outdate(self):
         """The scenario or the use is another: what was computed for the last one is outdated."""
@@ -76,5 +76,5 @@ class Section:
     def _render(self, state, answer):
         """Show what is no control."""
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         """Fill in what is deferred."""
