@@ -194,7 +194,7 @@ def apart(one, other):
 
 def check_places(scenario):
     """Every loudspeaker inside the hall, its box under joists and roof and over two meters, no two
-    in each other's place.
+    overlapping.
     """
     hall = scenario.hall
     for c in scenario.loudspeakers:
@@ -290,7 +290,7 @@ def test_with_banks_at_the_ends(scenario):
     scenario=halls(st.sets(st.sampled_from(LONG), min_size=1), offset=st.sampled_from([-0.8, 0.8]))
 )
 def test_with_banks_off_the_middle(scenario):
-    """Invariance: the same where a bank stands towards one end of its wall."""
+    """Invariance: the same where a bank stands toward one end of its wall."""
     check_everything(scenario)
 
 

@@ -305,6 +305,11 @@ def test_generic_balloon_is_symmetric_and_loudest_ahead(h, v, mouth):
     np.testing.assert_allclose(one[36, 18:], other[36:55, 18], atol=1e-9)
 
 
+def lobed(lobes):
+    """A balloon of so many beams."""
+    return directivity.generic_balloon(90, 60, mouth_width=0.3, mouth_height=0.3, lobes=lobes)
+
+
 @pytest.mark.parametrize(
     "call, said",
     [
@@ -335,6 +340,9 @@ def test_generic_balloon_is_symmetric_and_loudest_ahead(h, v, mouth):
             ),
             r"^rear_db = 6 dB is outside 6\.5 to 60 dB\.$",
         ),
+        (lambda: lobed(0), r"^lobes = 0 is outside 1 to 8\.$"),
+        (lambda: lobed(50), r"^lobes = 50 is outside 1 to 8\.$"),
+        (lambda: lobed(2.5), r"^lobes = 2\.5 is not a whole number\.$"),
     ],
 )
 def test_refusals(call, said):

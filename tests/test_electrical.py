@@ -197,6 +197,8 @@ def test_parallel_damping_and_ac_power():
     assert el.damping_factor(
         8, output_ohm=0.02, cable_ohm=el.loop_resistance(100 * FOOT, awg=12)
     ) == pytest.approx(23.7, abs=0.06)
+    both = el.damping_factor([4, 8], output_ohm=[0.02, 0.02], cable_ohm=[0.3, 0.3])
+    assert both == pytest.approx([12.5, 25.0])
     drawn, heat = el.ac_power(500, 4, idle_w=60, efficiency=0.7)
     assert drawn == pytest.approx(417, abs=0.5) and drawn / 120 == pytest.approx(3.48, abs=0.006)
     assert heat == pytest.approx(167, abs=0.5) and heat * el.BTU == pytest.approx(570, abs=1)

@@ -387,7 +387,7 @@ def at_setting_zero(s, **groups):
 
 @settings(max_examples=12, deadline=None)
 @given(gain=st.floats(-20, 20), delay=st.floats(0, 200))
-def test_gain_and_off_are_honoured(gain, delay):
+def test_gain_and_off_take_effect(gain, delay):
     """Invariance: direct energies of groups add up, each by its gain; delays do not touch them;
     1e-4 (float32).
     """
@@ -399,7 +399,7 @@ def test_gain_and_off_are_honoured(gain, delay):
     np.testing.assert_allclose(both, pair + floor * 10 ** (gain / 10), rtol=1e-4)
 
 
-def test_delay_is_honoured():
+def test_delay_takes_effect():
     """Closed form: arrival is distance over the speed of sound, 343.2 sqrt(T/293.15), plus the
     group's delay.
     """

@@ -162,7 +162,7 @@ class TurnedBalloon(Directivity):
 
 
 def direct_by_pyroomacoustics(source, directivity, points):
-    """Energy at each point from its image of order 0, damping, and direction towards the point
+    """Energy at each point from its image of order 0, damping, and direction toward the point
     (1/r2, no 4 pi).
     """
     room = pra.ShoeBox([30, 20, 10], fs=16_000, max_order=0, materials=pra.Material(0.2))

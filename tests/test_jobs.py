@@ -127,7 +127,7 @@ def test_a_job_that_is_discarded_reaches_nobody():
     later reaches nobody, and new work runs.
     """
     done, told, old, new = [], [], Counter(50), Counter(1)
-    job = Job(done.append, told=lambda *what: told.append(what))
+    job = Job(done.append, on_progress=lambda *what: told.append(what))
 
     async def run():
         job.start(old)
@@ -195,7 +195,7 @@ def test_a_fault_is_shown_and_raised():
     assert "KeyError" in job.error.value and not job.running
 
     async def told():
-        failing = Job(lambda _: None, told=lambda share: {}["told"])
+        failing = Job(lambda _: None, on_progress=lambda share: {}["told"])
         failing.start(lambda tell, stop: tell(0.5))
         await until(lambda: not failing.running)
         return failing.error.value

@@ -173,13 +173,13 @@ def test_the_aim_is_computed_and_the_picture_follows_in_place():
     figure = trial.figure
     assert (
         not trial.reached
-        and "26.0 dB" in trial.told.value
-        and "24.0 dB too much. Not yet" in trial.told.value
+        and "26.0 dB" in trial.report.value
+        and "24.0 dB too much. Not yet" in trial.report.value
     )
     trial.sliders.children[0].value = 5.5
-    assert trial.reached and "1.2 dB. Reached" in trial.told.value
+    assert trial.reached and "1.2 dB. Reached" in trial.report.value
     assert trial.figure is figure and list(figure.data[0].y) == [1.25, 1.25]
-    assert "5.50 m (18 ft" in trial.told.value, "both units"
+    assert "5.50 m (18 ft" in trial.report.value, "both units"
 
 
 def test_the_search_finds_what_reaches_the_aim():
@@ -203,7 +203,7 @@ def test_a_refusal_is_shown_and_the_picture_stays():
         and trial.reached
     )
     trial.set(x=2)
-    assert trial.message.value == "" and "10.0 dB" in trial.told.value
+    assert trial.message.value == "" and "10.0 dB" in trial.report.value
     with pytest.raises(ValueError, match="'y' is no slider here. Known: x"):
         trial.set(y=1)
 
@@ -211,8 +211,8 @@ def test_a_refusal_is_shown_and_the_picture_stays():
 def test_an_aim_from_below_and_one_without_a_number():
     """Behavior: how much is missing; what is no number does not reach an aim."""
     aim = Aim(words="enough", what="share", measure=lambda v: v, unit="%", low=40, digits=0)
-    assert aim.told(30) == "share: 30 %; 40 % is the limit, so 10 % too little. Not yet."
-    assert aim.told(np.nan) == "share: no number here. Not reached." and not aim.reached(np.nan)
+    assert aim.report(30) == "share: 30 %; 40 % is the limit, so 10 % too little. Not yet."
+    assert aim.report(np.nan) == "share: no number here. Not reached." and not aim.reached(np.nan)
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,7 @@ from gymtools.display.panel import options as options_panel
 from gymtools.display.panel import pins
 from gymtools.display.panel import uncertainty as uncertainty_panel
 from gymtools.display.panel.loudspeaker_type import LoudspeakerTab
-from gymtools.display.panel.meeting import Meeting
+from gymtools.display.panel.meeting import TABS, Meeting
 from gymtools.display.panel.readouts import RoomTab, UsesTab, VerdictsTab
 from gymtools.display.panel.save import SaveSection
 from gymtools.display.panel.seat import SeatTab
@@ -73,7 +73,7 @@ def lark(opened):
 def back_to_start(m):
     while m.history.can_undo:
         m.history.undo()
-    m.update(tab="Verdicts", seat=None, trace=True)
+    m.update(tab="verdicts", seat=None, trace=True)
 
 
 def words(m, kind):
@@ -117,7 +117,7 @@ def test_every_slider_to_both_ends(name):
     picture stays; of the larger schools' sliders every other end.
     """
     m, seen, refused = panel(name), set(), 0
-    m.update(tab="Cautions and limits")  # no words to write at every step
+    m.update(tab="limits")  # no words to write at every step
     for group in [g.name for g in m.start.groups]:
         m.update(group=group)
         for path in [p for p, c in m.controls.items() if hasattr(c, "min") and p not in seen]:
@@ -140,7 +140,7 @@ def test_every_slider_to_both_ends(name):
 def test_every_choice(name):
     """Behavior: every entry of every list, and every tick box, is drawn or refused in one line."""
     m = panel(name)
-    m.update(tab="Cautions and limits")
+    m.update(tab="limits")
     for key in ("quantity", "area", "units", "use"):
         for option in list(m.controls[key].options):
             m.controls[key].value = option[1] if isinstance(option, tuple) else option
@@ -327,8 +327,8 @@ def better_aim(m):
         room="statistical",
         before=2.0,
         after=1.0,
-        penalties_before=dict.fromkeys(aim_panel.WORDS, 2.0),
-        penalties_after=dict.fromkeys(aim_panel.WORDS, 1.0),
+        penalties_before=dict.fromkeys(aim_panel.LABELS, 2.0),
+        penalties_after=dict.fromkeys(aim_panel.LABELS, 1.0),
     )
 
 
@@ -349,7 +349,7 @@ def test_widgets_that_are_replaced_are_closed():
         m.undo()
         m.options.redraw()
 
-    for tab in ("One seat", "Options", "Parts and schedules", "The loudspeaker", "The room"):
+    for tab in ("seat", "options", "parts", "loudspeaker_type", "room"):
         m.update(tab=tab)
     m.options.pin()
     round_trip()
@@ -466,7 +466,7 @@ def test_nothing_is_offered_to_outside_services(lark):
 
 def test_figures_share_the_code_of_the_page(lark):
     """Regression: plotly's 5 MB travel once, not with every figure."""
-    lark.update(tab="One seat")
+    lark.update(tab="seat")
     figures = (lark.figure, lark.sections[SeatTab].figure)
     assert len({f._code_id for f in figures}) == 1
     assert all(len(f.get_state()["_esm"]) < 5000 for f in figures)
@@ -511,7 +511,7 @@ def test_an_arrangement_replaces_the_layout_and_can_be_edited(lark):
 def test_every_arrangement_draws():
     """Behavior: each arrangement of the list is drawn, or says what the gym would need."""
     m = panel("stonebridge")
-    m.update(tab="Cautions and limits")
+    m.update(tab="limits")
     for _, key in m.controls["arrangement"].options[1:]:
         m.controls["arrangement"].value = key
         assert not m.refusal
@@ -591,7 +591,7 @@ def test_one_seat_by_number_and_by_click(lark):
     is that of the map.
     """
     m, tab = lark, lark.sections[SeatTab]
-    m.update(tab="One seat")
+    m.update(tab="seat")
     m.controls["row"].value = 7
     m.controls["seat"].value = 20
     area = m.result.configuration.areas["north bank"]
@@ -618,7 +618,7 @@ def test_a_seat_that_is_gone_is_forgotten(lark):
 def test_all_uses_side_by_side(lark):
     """Behavior: the tab of all uses lists every use with its verdict, and the worst over them."""
     m = lark
-    m.update(tab="All uses")
+    m.update(tab="uses")
     for use in m.start.uses:
         assert f"<td>{use.name}</td>" in words(m, UsesTab)
     assert gymtools.evaluate_all(m.scenario).word in words(m, UsesTab)
@@ -675,6 +675,17 @@ def test_a_refusal_blocks_nothing_it_does_not_touch_and_can_be_taken_back(lark):
     go_back_button(m).click()
     assert message(m) == "" and go_back_button(m) is None
     assert m.scenario.groups[0].downtilt_deg == 40 and m.scenario.groups[0].x == m.start.groups[0].x
+
+
+def test_a_tab_goes_by_its_key(lark):
+    """Behavior: a tab is opened by its key, not by its heading; another word is refused, and what
+    stands stays.
+    """
+    keys = [tab.key for tab in TABS]
+    assert len(set(keys)) == len(keys) == len({tab.title for tab in TABS}) and all(keys)
+    with pytest.raises(ValueError, match=r"^tab 'Verdicts' is unknown\. Known: verdicts, uses, "):
+        lark.update(tab="Verdicts")
+    assert lark.state.tab == "verdicts"
 
 
 def test_a_quantity_that_the_use_has_not_got_is_said():
@@ -763,13 +774,13 @@ def test_seat_and_room_tabs_show_the_traced_room(traced):
     """
     m = traced
     m.trace()
-    m.update(tab="The room")
+    m.update(tab="room")
     for name, key in (("early decay EDT", "edt"), ("T20", "t20"), ("T30", "t30")):
         assert name in words(m, RoomTab)
         assert f"{m.result.decay_times[key][3]:.2f}" in words(m, RoomTab)
     m.look_at(10)
     assert f"STI {m.result.sti[10]:.2f}" in m.sections[SeatTab].words.value
-    m.update(tab="The room")
+    m.update(tab="room")
     m.set(("hall", "height"), m.start.hall.height + 0.5)
     assert "T30" not in words(m, RoomTab), "by formula again"
     m.undo()
@@ -793,9 +804,9 @@ def test_looking_at_something_else_keeps_the_trace(traced):
     m.trace()
     shown = m.result
     m.update(quantity="speech")
-    m.update(tab="The room")
+    m.update(tab="room")
     assert m.result is shown
-    m.update(quantity="sti", tab="Verdicts")
+    m.update(quantity="sti", tab="verdicts")
 
 
 def test_tracing_runs_beside_the_page():
@@ -850,7 +861,7 @@ def test_the_search_runs_aside_and_can_be_stopped():
     is given up when something moves.
     """
     m = panel("stonebridge")
-    m.update(tab="Cautions and limits", trace=False)
+    m.update(tab="limits", trace=False)
     m.aims.trace.value = False
 
     async def stopped():
@@ -1225,7 +1236,7 @@ def test_parts_follow_what_is_chosen(tmp_path):
     change them and the scenario; what cannot be is said.
     """
     m = panel("dovecote", tmp_path)
-    m.update(tab="Parts and schedules")
+    m.update(tab="parts")
     tab = m.parts
     for schedule in schedules(parts(m.scenario)):
         assert schedule_table(schedule) in tab.tables.value
@@ -1260,7 +1271,7 @@ def test_parts_follow_what_is_chosen(tmp_path):
 def test_parts_to_both_ends():
     """Behavior: every choice of the tab to both ends: schedules, or one line that says why not."""
     m = panel(SMALL)
-    m.update(tab="Parts and schedules", trace=False)
+    m.update(tab="parts", trace=False)
 
     def shown():
         possible = "<caption>Bill</caption>" in m.parts.tables.value
@@ -1301,7 +1312,7 @@ def test_the_loudspeaker_is_shown_closely():
     is generic.
     """
     m = panel(SMALL)
-    m.update(tab="The loudspeaker")
+    m.update(tab="loudspeaker_type")
     box = m.sections[LoudspeakerTab].box
     kind = m.scenario.loudspeakers[0].type
     said, figure = box.children[0].value, box.children[1].figure

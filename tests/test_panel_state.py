@@ -131,14 +131,14 @@ def test_a_drag_is_one_step():
 def test_what_is_only_looked_at_is_no_step():
     """Behavior: a tab, a seat or the folded code is no step, and an undo leaves the tab open."""
     history = History(OPENED)
-    history.add(OPENED.update(tab="Options", seat=3, folded=False))
-    assert not history.can_undo and history.present.tab == "Options"
+    history.add(OPENED.update(tab="options", seat=3, folded=False))
+    assert not history.can_undo and history.present.tab == "options"
     history.add(history.present.update(changes={TILT: 50.0}))
-    history.add(history.present.update(tab="How sure"))
+    history.add(history.present.update(tab="uncertainty"))
     history.undo()
-    assert history.present.tab == "How sure" and history.present.value(TILT) == 30
+    assert history.present.tab == "uncertainty" and history.present.value(TILT) == 30
     history.redo()
-    assert history.present.tab == "How sure" and history.present.value(TILT) == 50
+    assert history.present.tab == "uncertainty" and history.present.value(TILT) == 50
 
 
 def test_a_seat_belongs_to_its_use():

@@ -177,15 +177,15 @@ REFUSALS = {
     ),
     "two banks": (
         dict(banks=(BANK, replace(BANK, name="other", length=4, offset=9))),
-        r"^use 'game': 'bank' and 'other' stand in each other's place\.$",
+        r"^use 'game': 'bank' and 'other' overlap\.$",
     ),
     "corner": (
         dict(banks=(replace(BANK, length=26), replace(BANK, name="end", side="east", length=18))),
-        r"^use 'game': 'bank' and 'end' stand in each other's place",
+        r"^use 'game': 'bank' and 'end' overlap",
     ),
     "bank and chairs": (
         dict(floor_seats=(replace(CHAIRS, y=7),)),
-        r"^use 'game': 'bank' and 'chairs' stand in each other's place\.$",
+        r"^use 'game': 'bank' and 'chairs' overlap\.$",
     ),
     "chairs outside": (
         dict(floor_seats=(replace(CHAIRS, x=12.5),)),
@@ -201,7 +201,7 @@ REFUSALS = {
     ),
     "deck and chairs": (
         dict(portable_stages=(replace(DECK, x=-6),), **with_use(set_up=("chairs", "deck"))),
-        r"^use 'game': 'chairs' and 'deck' stand in each other's place\.$",
+        r"^use 'game': 'chairs' and 'deck' overlap\.$",
     ),
     # balconies
     "balcony too long": (
@@ -337,7 +337,7 @@ REFUSALS = {
     ),
     "in one place": (
         dict(groups=(ROW, replace(DOWN, x=4.1, y=0.1, height=6.5))),
-        r"^loudspeakers R2 and D1 hang in each other's place\. Move one of them\.$",
+        r"^loudspeakers R2 and D1 overlap\. Move one of them\.$",
     ),
     # uses
     "unknown group": (

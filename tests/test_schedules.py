@@ -539,7 +539,7 @@ def test_the_panel_takes_a_run_in_the_units_of_the_page(units, typed, run, shown
     as that, and it is said; 0 leaves the run out.
     """
     m = Meeting(replace(LARKFIELD, units=units), tmp_path)
-    m.update(tab="Parts and schedules", trace=False)
+    m.update(tab="parts", trace=False)
     path = ("equipment", "wiring", LARKFIELD.groups[0].name, "run")
 
     def field():

@@ -136,7 +136,7 @@ def test_a_difference_has_the_unit_of_the_criterion(own):
         },
     )
     assert (
-        "speech intelligibility by 0.06 STI" in task.difference(worse, own)[1]
+        "speech intelligibility (STI) by 0.06 STI" in task.difference(worse, own)[1]
         and "by 10.0 ms" in task.difference(worse, own)[1]
     )
     deaf = Weights(sti=0.0)

@@ -199,7 +199,7 @@ def test_one_school_has_all_five():
 
 
 @pytest.mark.parametrize("name, use", CASES)
-def test_a_use_is_honoured(name, use):
+def test_a_use_takes_effect(name, use):
     """Closed form: people at their share, noise by its spectrum, each group's gain, delay and
     switch, in the result.
     """
@@ -490,7 +490,7 @@ def solids(configuration):
 
     for b in configuration.banks:
         front = b.first_height - b.row_rise / 2 if b.open else b.top
-        slope = (b.top - front) / b.depth  # the seats fall towards the court
+        slope = (b.top - front) / b.depth  # the seats fall toward the court
         add(b.name, b.side, b.offset, b.length, [(1, 0, b.depth), (slope, 1, b.top)])
     for b in configuration.balconies:
         add(
@@ -725,11 +725,11 @@ REFUSALS = {
     ),
     "chairs on the deck": (
         things(portable_stages=(DECK,)) | BARE | first(set_up=("chairs", "deck")),
-        r"^use 'game': 'chairs' and 'deck' stand in each other's place\.$",
+        r"^use 'game': 'chairs' and 'deck' overlap\.$",
     ),
     "deck in the bank": (
         things(portable_stages=(replace(DECK, y=6.5),)) | BARE | first(set_up=("deck",)),
-        r"^use 'game': 'bleachers' and 'deck' stand in each other's place\.$",
+        r"^use 'game': 'bleachers' and 'deck' overlap\.$",
     ),
     "deck outside": (
         things(portable_stages=(replace(DECK, x=12),)) | BARE,

@@ -636,6 +636,22 @@ CRITERIA = MappingProxyType(
 )
 
 
+def in_sentence(label):
+    """A label inside a sentence, or as the heading of a column.
+
+    Parameters
+    ----------
+    label : str
+        E.g. that of a criterion
+
+    Returns
+    -------
+    words : str
+        Begins with a small letter
+    """
+    return label[0].lower() + label[1:]
+
+
 def judge(result, *, echoes=True):
     """Verdicts of one evaluation.
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..physics import arrivals, bands, intelligibility
 from .arrivals import first_reflections
+from .criteria import CRITERIA, in_sentence
 
 SHOWN_DB = 25.0  # arrivals further below the strongest are left out [dB]
 COMB_BAND = 3  # 1 kHz, whose levels the coherent sum takes
@@ -17,7 +18,7 @@ REMOVED = {  # what the STI of a seat is computed without, and what it is called
     "reverberation": "reverberation",
     "noise": "noise",
     "masking": "masking by loudness",
-    "arrival_spread": "arrival-time spread",
+    "arrival_spread": in_sentence(CRITERIA["arrival_spread"].label),
 }
 
 

@@ -53,7 +53,8 @@ class Proposal:
 
     move: Move
     effect: Effect
-    costs: tuple  # all Effects with a gain below nothing, the worst first
+    # Effects that lose 0.15 of the criterion's step or more (``WORTH``), the worst first
+    costs: tuple
     price: float  # what it costs more, or less, in the price book's currency
 
 

@@ -38,7 +38,7 @@ class InputSpread:
     sensitivity_db: float = 1.0  # of every loudspeaker    judgment, no source
 
     def __post_init__(self):
-        hint = "One standard deviation; 0 takes it as known."
+        hint = "One standard deviation; 0 means that it is known exactly."
         for name, (high, unit) in LIMITS.items():
             within(name, getattr(self, name), 0, high, unit, hint)
 

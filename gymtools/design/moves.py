@@ -142,7 +142,7 @@ def _other_types(scenario, use):
 
 
 def _family(loudspeaker_type):
-    """Types that hang alike and can take each other's place."""
+    """Types that hang alike and can replace each other."""
     return loudspeaker_type.lobes, loudspeaker_type.name.startswith("pendant")
 
 

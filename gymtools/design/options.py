@@ -4,7 +4,7 @@ everything.
 
 from dataclasses import dataclass, replace
 
-from ..acoustics.criteria import CRITERIA
+from ..acoustics.criteria import CRITERIA, in_sentence
 from ..venue.scenario import Scenario
 from .arrangements import ARRANGEMENTS, arrange
 from .sweeping import column, figures
@@ -43,7 +43,7 @@ class Headline:
             With the criterion's own label, unit, decimals and direction
         """
         c = CRITERIA[criterion]
-        words = f"{c.label[0].lower()}{c.label[1:]}, worst {where}"
+        words = f"{in_sentence(c.label)}, worst {where}"
         return cls(key=criterion, words=words, unit=c.unit, digits=c.digits, better=c.better)
 
     def text(self, value):

@@ -15,9 +15,7 @@ UNSEEN_DB = 40.0  # a seat out of sight counts as this far below the loudest, no
 
 @dataclass(frozen=True, kw_only=True)
 class Weights:
-    """How much each criterion counts, per step that is just worth talking about (1 dB, 0.03 STI,
-    5 % of the sound, 5 ms).
-    """
+    """How much each criterion counts, per step of ``STEP_SIZES``."""
 
     coverage_range: float = 1.0  # scatter of the direct sound over an area
     quietest: float = 0.5  # how far the quietest seat lies below the mean
@@ -35,6 +33,19 @@ class Weights:
             raise ValueError(
                 "weights: nothing counts. Give at least one criterion a weight above 0."
             )
+
+
+# what each weight counts, on screen and in documents: the criterion of its name; sound that misses
+# the people is no criterion, as it leaves out what is absorbed
+LABELS = {
+    f.name: CRITERIA[f.name].label if f.name in CRITERIA else "Sound that misses the people"
+    for f in fields(Weights)
+}
+# one step of a penalty: a miss by one step is still "close" [unit of the criterion]
+STEP_SIZES = {
+    f.name: CRITERIA[f.name if f.name in CRITERIA else "on_listeners"].close
+    for f in fields(Weights)
+}
 
 
 def penalty(result, weights):
@@ -78,7 +89,7 @@ def penalties(result):
         coverage_range=over_areas(_scatter),
         quietest=over_areas(_below_mean),
         sti=over_areas(_unclear),
-        stray=_stray(result) / (CRITERIA["on_listeners"].close / 100),
+        stray=_stray(result),
         feedback_margin=_margin_lacking(result),
         arrival_spread=over_areas(_apart),
         loudest=_too_loud(result),
@@ -97,45 +108,48 @@ def _octaves(result, area):
 
 
 def _scatter(result, area):
-    """Standard deviation of the direct level, mean of the octaves [dB]."""
-    return _octaves(result, area).std(axis=0).mean()
+    """Standard deviation of the direct level, mean of the octaves [steps]."""
+    return _octaves(result, area).std(axis=0).mean() / STEP_SIZES["coverage_range"]
 
 
 def _below_mean(result, area):
-    """Smooth form of how far the quietest seat lies below the mean [dB]."""
+    """Smooth form of how far the quietest seat lies below the mean [steps]."""
     level = bands.sum_levels(_octaves(result, area))
-    return level.mean() + np.logaddexp.reduce(-2.0 * level) / 2.0 - np.log(len(level)) / 2.0
+    below = level.mean() + np.logaddexp.reduce(-2.0 * level) / 2.0 - np.log(len(level)) / 2.0
+    return below / STEP_SIZES["quietest"]
 
 
 def _unclear(_result, area):
     """What 9 of 10 seats lack of a perfect STI [steps]."""
-    return (1.0 - area.sti_p10) / CRITERIA["sti"].close
+    return (1.0 - area.sti_p10) / STEP_SIZES["sti"]
 
 
 def _apart(result, area):
     """Arrivals further apart than the target [steps]."""
     spread = 1000 * np.percentile(result.arrival_spread_s[area.points], NINE_OF_TEN)
     target = result.scenario.targets.arrival_ms
-    return _over((spread - target) / CRITERIA["arrival_spread"].close)
+    return _over((spread - target) / STEP_SIZES["arrival_spread"])
 
 
 def _margin_lacking(result):
-    """Feedback margin that the microphones lack, in the mean [dB]."""
-    target = result.scenario.targets.feedback_margin_db
-    lacking = [_over(target - m.margin_db.min()) for m in result.microphones]
+    """Feedback margin that the microphones lack, in the mean [steps]."""
+    step, target = STEP_SIZES["feedback_margin"], result.scenario.targets.feedback_margin_db
+    lacking = [_over((target - m.margin_db.min()) / step) for m in result.microphones]
     return float(np.mean(lacking)) if lacking else 0.0
 
 
 def _too_loud(result):
-    """How far the loudest seat is over its target [dB]."""
+    """How far the loudest seat is over its target [steps]."""
     loudest = max(result.speech_dba[a.points].max() for a in result.areas)
-    return float(_over(loudest - result.scenario.targets.loudest_dba))
+    target = result.scenario.targets.loudest_dba
+    return float(_over((loudest - target) / STEP_SIZES["loudest"]))
 
 
 def _stray(result):
-    """Share of the sound that misses the listeners and is sent back [-]."""
+    """Share of the sound that misses the listeners and is sent back [steps]."""
     radiated = (result.sources.on_axis / result.sources.q)[:, bands.SPEECH].sum(axis=1)
-    return float(radiated @ result.first_incidence @ _sent_back(result) / radiated.sum())
+    stray = float(radiated @ result.first_incidence @ _sent_back(result) / radiated.sum())
+    return stray / (STEP_SIZES["stray"] / 100)
 
 
 def _sent_back(result):

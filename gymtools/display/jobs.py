@@ -127,7 +127,7 @@ class Job:
     ----------
     done : callable
         Called in the page's turn with what the work returns
-    told : callable, optional
+    on_progress : callable, optional
         Called in the page's turn with what the work tells; moves the bar when left out
     refused : callable, optional
         Called in the page's turn with the refusal that ended the work
@@ -139,8 +139,10 @@ class Job:
         Outside a kernel, wait for ``finish``
     """
 
-    def __init__(self, done, *, told=None, refused=None, outdated=None, stale="", waits=False):
-        self._done, self._told, self._waits = done, told or self.show_share, waits
+    def __init__(
+        self, done, *, on_progress=None, refused=None, outdated=None, stale="", waits=False
+    ):
+        self._done, self._on_progress, self._waits = done, on_progress or self.show_share, waits
         self._refused, self._outdated, self._stale = refused, outdated, stale
         self._pool, self._stop, self._work = ThreadPoolExecutor(1), None, None
         self._restore, self._task, self.result = None, None, None
@@ -256,7 +258,7 @@ class Job:
         self._stop.set()  # a thread that is at it gives it up
         stop = self._stop = threading.Event()
         try:
-            result = self._work(self._told, stop.is_set)
+            result = self._work(self._on_progress, stop.is_set)
         except Exception as error:
             if self._stop is stop:
                 self._fail(error)
@@ -335,7 +337,7 @@ class Job:
         def take():
             try:
                 if self._stop is stop:
-                    self._told(*what)
+                    self._on_progress(*what)
             except Exception as error:  # the work ends with it, and says so
                 faults.append(error)
             finally:

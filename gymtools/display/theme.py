@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..acoustics.criteria import CRITERIA
 from ..acoustics.feedback import walking_map
 from ..physics.bands import LABELS
 from ..physics.intelligibility import SPEECH_SPECTRUM_DB
@@ -30,13 +31,13 @@ GRID = "#eef1f4"  # lines behind a chart
 # boards, sides of banks and stages, painted lines
 FLOOR, SOLID, LINES = ("#e3d3b6", "#d9d4cb", "#fffaf0")
 LEVEL_SCALE, STI_SCALE, LENGTH_SCALE, MARGIN_SCALE = "cividis", "viridis", "cividis_r", "PuOr"
-DARKEST = 30.0  # a seat out of sight, at minus infinity, is drawn so far below the scale
+UNSEEN_BELOW_DB = 30.0  # a seat out of sight, at minus infinity, is drawn so far below the scale
 
 ROOMS = {"statistical": "room by formula", "traced": "room traced"}  # which of the two a map shows
 
 
 @dataclass(frozen=True, kw_only=True)
-class Quantity:
+class MapQuantity:
     """Something that a map can show."""
 
     key: str
@@ -46,6 +47,7 @@ class Quantity:
     scale: str
     step: float  # between contour lines [unit]
     digits: int = 0
+    band: int | None = None  # which octave is shown; None: more than one
     needs_room: bool = False  # whether the room's own sound is in it
     values: Callable  # result -> one value per point (point,) [unit]
     ends: Callable  # use -> ends of the color scale; they follow the target, never the picture
@@ -72,12 +74,13 @@ def _direct(band, label):
         octave = use.target_dba + float(SPEECH_SPECTRUM_DB[band])
         return 3 * round((octave - 15) / 3), 3 * round((octave + 3) / 3)
 
-    return Quantity(
+    return MapQuantity(
         key=f"direct {label}",
         label=f"Direct sound, {octave_text(label)}",
         unit="dB",
         scale=LEVEL_SCALE,
         step=3.0,
+        band=band,
         plain=(
             "Sound that reaches the ears straight from the loudspeakers, in the octave around"
             f" {octave_text(label)}."
@@ -85,6 +88,12 @@ def _direct(band, label):
         values=lambda result: result.level_db[:, band],
         ends=ends,
     )
+
+
+def _of_criterion(key, reads, **looks):
+    """A map of what a criterion judges, under the criterion's own label and question."""
+    c = CRITERIA[key]
+    return MapQuantity(key=key, label=c.label, unit=c.unit, plain=f"{c.plain} {reads}", **looks)
 
 
 def _image_shift(result):
@@ -99,7 +108,7 @@ def _image_shift(result):
 QUANTITIES = {
     q.key: q
     for q in (
-        Quantity(
+        MapQuantity(
             key="speech",
             label="Speech level, all sound",
             unit="dB(A)",
@@ -114,33 +123,26 @@ QUANTITIES = {
             ends=lambda use: (use.target_dba - 6, use.target_dba + 6),
         ),
         *(_direct(band, label) for band, label in enumerate(LABELS)),
-        Quantity(
-            key="speech_to_noise",
-            label="Speech-to-noise ratio",
-            unit="dB",
+        _of_criterion(
+            "speech_to_noise",
             scale=LEVEL_SCALE,
             step=3.0,
             needs_room=True,
-            plain="How far speech stands above the noise of the crowd and the building.",
+            reads="The level of speech above the noise of the crowd and the building.",
             values=lambda result: result.speech_to_noise_db,
             ends=lambda use: (0.0, 30.0),
         ),
-        Quantity(
-            key="sti",
-            label="Speech intelligibility (STI)",
-            unit="",
+        _of_criterion(
+            "sti",
             scale=STI_SCALE,
             step=0.05,
             digits=2,
             needs_room=True,
-            plain=(
-                "How clear speech is, from 0 (nothing understood) to 1 (everything); announcements"
-                " need 0.50 or more."
-            ),
+            reads="From 0 (nothing understood) to 1 (everything).",
             values=lambda result: result.sti,
             ends=lambda use: (0.25, 0.75),
         ),
-        Quantity(
+        MapQuantity(
             key="distance",
             label="Distance to the nearest loudspeaker",
             unit="m",
@@ -150,20 +152,15 @@ QUANTITIES = {
             values=lambda result: result.distance[result.playing].min(axis=0),
             ends=lambda use: (0.0, 30.0),
         ),
-        Quantity(
-            key="arrival_spread",
-            label="Arrival-time spread",
-            unit="ms",
+        _of_criterion(
+            "arrival_spread",
             scale=LENGTH_SCALE,
             step=10.0,
-            plain=(
-                "Time between the first and the last loudspeaker that matters at a seat; over 30"
-                " ms they begin to blur speech."
-            ),
+            reads="Time between the first and the last loudspeaker that matters at a seat.",
             values=lambda result: 1000 * result.arrival_spread_s,
             ends=lambda use: (0.0, 60.0),
         ),
-        Quantity(
+        MapQuantity(
             key="image_shift",
             label="Image shift of the voice",
             unit="°",
@@ -176,16 +173,14 @@ QUANTITIES = {
             values=_image_shift,
             ends=lambda use: (0.0, 90.0),
         ),
-        Quantity(
-            key="feedback_margin",
-            label="Feedback margin of a microphone",
-            unit="dB",
+        _of_criterion(
+            "feedback_margin",
             scale=MARGIN_SCALE,
             step=3.0,
             needs_room=True,
-            plain=(
-                "Where a microphone may walk: what is in reserve after a margin of 6 dB, over the"
-                " floor and the stage; below 0, inside the heavy line, it is about to ring or"
+            reads=(
+                "What is in reserve after the safety margin, wherever a microphone may walk over"
+                " the floor and the stage; below 0, inside the heavy line, it is about to ring or"
                 " rings."
             ),
             values=lambda result: np.concatenate([m.margin_db for m in walking_map(result)]),
@@ -216,7 +211,7 @@ def values(result, key):
         The image shift in a use without a voice
     """
     found = np.asarray(QUANTITIES[key].values(result), np.float32)
-    return np.maximum(found, np.float32(color_range(result, key)[0] - DARKEST))
+    return np.maximum(found, np.float32(color_range(result, key)[0] - UNSEEN_BELOW_DB))
 
 
 def color_range(result, key):

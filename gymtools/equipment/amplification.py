@@ -64,7 +64,7 @@ class Channel:
     # transformers lose
     need_w: float
     gives_w: float  # into this load
-    bears_w: float  # that its loudspeakers bear in short peaks: where the limiter belongs
+    bears_w: float  # that its loudspeakers can take in short peaks: where the limiter belongs
     cable: str  # name of the run
     conductor: str  # "12 AWG" or "4 mm2"
     lengths: tuple  # from the rack to the first, from there to the next ... [m]

@@ -47,7 +47,7 @@ def loudness(result, amplification):
 
     Sources
     -------
-    Hours: NIOSH 98-126 and OSHA 29 CFR 1910.95 (rules for people at work, not for pupils).
+    Hours: NIOSH 98-126 and OSHA 29 CFR 1910.95 (rules for people at work, not for students).
     """
     first = amplification.limiting[result.use.name]
     listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])

@@ -42,8 +42,8 @@ CAUTIONS = {
     ),
     "Levels": (
         "Hours are for speech and noise together, as long as both last; they are rules for people"
-        " at work, not for pupils. Keep the nearest seats within local exposure rules, and set the"
-        " limiter before the first use."
+        " at work, not for students. Keep the nearest seats within local exposure rules, and set"
+        " the limiter before the first use."
     ),
 }
 
@@ -268,8 +268,8 @@ def _channel_words(amplification):
     strong = [str(c.number) for c in amplification.channels if c.gives_w > c.bears_w]
     if strong:
         said.append(
-            f"Channel{'s' * (len(strong) > 1)} {', '.join(strong)}: the amplifier gives more than"
-            " the loudspeakers bear; set the limiter before they are first driven."
+            f"Channel{'s' * (len(strong) > 1)} {', '.join(strong)}: the amplifier delivers more"
+            " than the loudspeakers can take; set the limiter before they are first driven."
         )
     usual = f"Every channel suffices; damping factors of {DAMPING:.0f} or more are usual."
     return " ".join(said) or usual

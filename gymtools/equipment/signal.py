@@ -116,7 +116,7 @@ def mixer(scenario):
         kind="tablet",
         reason=(
             f"teachers run it with {count} inputs: a page for each use shows only what that use"
-            " needs; keep wall buttons for when the tablet is flat"
+            " needs; keep wall buttons in case the tablet's battery runs out"
         ),
     )
 

@@ -27,6 +27,7 @@ REAR_DB = np.array([9.0, 12.0, 14.0, 15.0, 16.0, 17.0, 18.0])
 SKIRT = 2.5
 # exponent of the beam's outline: 2 is an ellipse, infinity a rectangle; a horn lies between
 CORNER = 3.0
+MOST_LOBES = 8  # equal beams of one housing
 
 
 def rectangular_q(horizontal_deg, vertical_deg):
@@ -289,7 +290,7 @@ def generic_balloon(
     ------
     ValueError
         Angles or a mouth outside the range of ``control_frequency``; a rear less than 6.5 dB below
-        the axis
+        the axis; no whole number of lobes from 1 to 8
 
     Notes
     -----
@@ -304,6 +305,9 @@ def generic_balloon(
     Beam widths: Keele (1975). The shape between and beyond the edges is an assumption.
     """
     rear = to_energy(-within("rear_db", rear_db, EDGE_DB + 0.5, 60, "dB"))
+    if within("lobes", lobes, 1, MOST_LOBES, "") % 1:
+        raise ValueError(f"lobes = {lobes:g} is not a whole number.")
+    lobes = int(lobes)
     half_h = beamwidth(horizontal_deg, mouth_width, frequency) / 2  # (band,)
     half_v = beamwidth(vertical_deg, mouth_height, frequency) / 2
     # puts -6 dB exactly on the edge, rear included

@@ -337,10 +337,10 @@ def damping_factor(load_ohm, *, output_ohm, cable_ohm):
 
     Examples
     --------
-    >>> round(damping_factor(8, output_ohm=0.02, cable_ohm=0.318), 1)
-    23.7
+    >>> damping_factor([4, 8], output_ohm=0.02, cable_ohm=0.318).round(1).tolist()
+    [11.8, 23.7]
     """
-    return load_ohm / (output_ohm + cable_ohm)
+    return np.asarray(load_ohm) / (np.asarray(output_ohm) + cable_ohm)
 
 
 def compression_db(power_w, rated_w):

@@ -1,4 +1,4 @@
-"""How long a level may be heard: the rules for people at work. They are no rule for pupils, who
+"""How long a level may be heard: the rules for people at work. They are no rule for students, who
 deserve lower levels.
 """
 

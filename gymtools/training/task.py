@@ -8,8 +8,10 @@ from datetime import datetime
 
 import numpy as np
 
+from ..acoustics.criteria import in_sentence
 from ..acoustics.evaluate import evaluate
 from ..design.aiming import Weights, aim, penalties, penalty
+from ..design.weights import LABELS, STEP_SIZES
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..equipment.schedules import Schedule
@@ -46,18 +48,18 @@ class Step:
         return f"{shown:.{digits}f} {self.unit}" if shown > 0 else ""
 
 
-STEPS = {  # by the fields of ``Weights``
-    "coverage_range": Step(
-        "coverage uniformity", "scatter of the direct sound over the seats", 1.0, "dB"
-    ),
-    "quietest": Step("quietest seat", "how far it lies below the mean of its area", 1.0, "dB"),
-    "sti": Step("speech intelligibility", "what 9 of 10 seats lack of a perfect STI", 0.03, "STI"),
-    "stray": Step(
-        "stray sound", "sound that misses the listeners and is sent back", 5.0, "% of all"
-    ),
-    "feedback_margin": Step("feedback margin", "what microphones lack of it", 1.0, "dB"),
-    "arrival_spread": Step("arrival-time spread", "time over the target", 5.0, "ms"),
-    "loudest": Step("loudest seat", "level over what is allowed", 1.0, "dB"),
+MEANINGS = {  # by the fields of ``Weights``: what a penalty counts, and the unit of its steps
+    "coverage_range": ("scatter of the direct sound over the seats", "dB"),
+    "quietest": ("how far it lies below the mean of its area", "dB"),
+    "sti": ("what 9 of 10 seats lack of a perfect STI", "STI"),
+    "stray": ("the part that walls, roof or empty floor send back", "% of all"),
+    "feedback_margin": ("what microphones lack of it", "dB"),
+    "arrival_spread": ("time over the target", "ms"),
+    "loudest": ("level over what is allowed", "dB"),
+}
+STEPS = {
+    key: Step(in_sentence(LABELS[key]), meaning, STEP_SIZES[key], unit)
+    for key, (meaning, unit) in MEANINGS.items()
 }
 MOVES = ("pan_deg", "downtilt_deg", "height", "gain_db", "delay_ms")  # of the solver
 SAME = 0.05  # penalties that differ by less are even: half the last digit shown [steps]

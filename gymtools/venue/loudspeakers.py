@@ -9,7 +9,7 @@ import numpy as np
 
 from ..physics.balloons import Balloon
 from ..physics.bands import NOMINAL, SPEECH
-from ..physics.directivity import generic_balloon
+from ..physics.directivity import MOST_LOBES, generic_balloon
 from ..physics.geometry import rotation
 from .quantity import Thing, quantity
 from .tables import read_table
@@ -28,7 +28,7 @@ class LoudspeakerType(Thing):
     vertical_deg: float = quantity("deg", 5, 180)
     mouth_width: float = quantity("m", 0.02, 3)
     mouth_height: float = quantity("m", 0.02, 3)
-    lobes: int = quantity("count", 1, 8)
+    lobes: int = quantity("count", 1, MOST_LOBES)
     lobe_tilt_deg: float = quantity("deg", 0, 80)
     sensitivity_db: tuple  # level at 1 m on axis for 1 W, seven octaves [dB]
     rated_w: float = quantity("W", 1, 5000)

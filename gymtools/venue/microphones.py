@@ -21,7 +21,7 @@ GRID = 0.5  # step of the walking map [m]
 @dataclass(frozen=True, kw_only=True)
 class MicrophoneType(Thing):
     """A type of microphone; ``pattern`` is A of A + B cos in each octave, ``up_deg`` how far its
-    axis rises towards the mouth.
+    axis rises toward the mouth.
     """
 
     name: str

@@ -203,9 +203,7 @@ def _check_configuration(scenario, use):
     standing = (*configuration.banks, *configuration.floor_seats, *configuration.portable_stages)
     for a, b in combinations(standing, 2):
         if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
-            raise ValueError(
-                f"use '{use.name}': '{a.name}' and '{b.name}' stand in each other's place."
-            )
+            raise ValueError(f"use '{use.name}': '{a.name}' and '{b.name}' overlap.")
     for a, b in combinations(configuration.balconies, 2):
         if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
             raise ValueError(
@@ -290,9 +288,7 @@ def _check_loudspeakers(scenario):
         _check_inside(scenario, loudspeaker)
         _check_over_seats(scenario, loudspeaker)
     for a, b in colliding_loudspeakers(scenario.loudspeakers):
-        raise ValueError(
-            f"loudspeakers {a.tag} and {b.tag} hang in each other's place. Move one of them."
-        )
+        raise ValueError(f"loudspeakers {a.tag} and {b.tag} overlap. Move one of them.")
 
 
 def _check_inside(scenario, loudspeaker):

@@ -2,7 +2,7 @@
 
 from html import escape
 
-from ...acoustics.criteria import CRITERIA
+from ...acoustics.criteria import CRITERIA, in_sentence
 from ...acoustics.room_comparison import bent_decay, bent_decay_sentence
 from ...design.comparing import loudspeaker_list
 from ...design.options import HEADLINES
@@ -11,16 +11,10 @@ from ...physics.bands import LABELS
 from .. import scene, tables
 from ..charts import plans
 from ..tables.markup import Num, Quiet, table
+from ..theme import QUANTITIES
 from .page import quoted
 
-CAPTIONS = {
-    "speech": "how loud speech is at every seat, lines 3 dB apart",
-    "sti": "how clear speech is at every seat (STI, 0 to 1), lines 0.05 apart",
-    "feedback_margin": (
-        "feedback margin of a hand-held microphone; inside the heavy line it is about to ring"
-    ),
-    "arrival_spread": "time between the first and the last loudspeaker that matters at a seat",
-}
+MAPS = ("speech", "sti", "feedback_margin", "arrival_spread")  # quantities drawn for every use
 SCREEN = dict(width=1040, height=620)  # of the picture that can be turned [px]
 
 
@@ -131,10 +125,10 @@ def _add_picture(page, name, result):
 
 def _add_maps(page, name, result):
     units = result.scenario.units
-    for quantity, caption in CAPTIONS.items():
+    for quantity in MAPS:
         if quantity != "feedback_margin" or result.microphones:
             view = scene.View(result=result, quantity=quantity, units=units)
-            page.figure(plans.plan(view), f"{name}: {caption}")
+            page.figure(plans.plan(view), f"{name}: {_caption(quantity)}")
     bank = next((a.name for a in result.configuration.areas.values() if a.kind == "bank"), None)
     if bank:
         page.figure(
@@ -142,6 +136,15 @@ def _add_maps(page, name, result):
             f"{name}: section through {bank}, axis and edges of the loudspeaker that serves it,"
             " speech level along the rows",
         )
+
+
+def _caption(key):
+    q = QUANTITIES[key]
+    if key == "feedback_margin":
+        said = f"{q.label} of a hand-held microphone; inside the heavy line it is about to ring"
+    else:
+        said = f"{q.label} at every seat, lines {f'{q.step:g} {q.unit}'.rstrip()} apart"
+    return escape(in_sentence(said))
 
 
 def _level_in_reserve(result, parts):

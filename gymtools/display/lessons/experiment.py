@@ -42,7 +42,7 @@ class Aim:
         """
         return bool(self.low <= self.measure(result) <= self.high)
 
-    def told(self, result):
+    def report(self, result):
         """The present number, and how far it is from the aim.
 
         Parameters
@@ -101,12 +101,12 @@ class Experiment:
         frame = {"width": "100%", "max_width": "1000px"}
         self.stand = FigureFrame(draw(self.result), layout=frame)
         self.live = Throttle(self._update)
-        self.told, self.message, self.sliders = w.HTML(), w.HTML(), w.VBox()
+        self.report, self.message, self.sliders = w.HTML(), w.HTML(), w.VBox()
         heading = w.HTML(card(f"<p><b>Aim:</b> {escape(aim.words)}</p>"))
-        words = [heading, self.sliders, self.told, self.message, self.live.error]
+        words = [heading, self.sliders, self.report, self.message, self.live.error]
         self.box = w.VBox([*words, self.stand])
         self._build()
-        self._tell()
+        self._report()
 
     @property
     def figure(self):
@@ -196,13 +196,13 @@ class Experiment:
                     {k: v for k, v in new.to_plotly_json().items() if k != "type"}, overwrite=False
                 )
             self.figure.layout.update(fresh.layout)
-        self._tell()
+        self._report()
 
-    def _tell(self):
+    def _report(self):
         lengths = [
             f"{escape(k.label)}: {in_words(self.values[n], self.units)}"
             for n, k in self.adjustments.items()
             if k.unit == "m"
         ]
         beside = f"<p class='quiet'>{'; '.join(lengths)}</p>" if lengths else ""
-        self.told.value = card(f"<p>{escape(self.aim.told(self.result))}</p>", beside)
+        self.report.value = card(f"<p>{escape(self.aim.report(self.result))}</p>", beside)

@@ -19,8 +19,8 @@ UNSEEN = (
     "The solver's result appears here once you have scored an attempt of your own and ask for it."
 )
 ABOUT = (
-    "A step is what is just worth talking about. The penalty adds what the design lacks, weighted"
-    " and averaged over all uses: lower is better."
+    "A step is the smallest difference that matters in practice. The penalty adds what the design"
+    " lacks, weighted and averaged over all uses: lower is better."
 )
 
 
@@ -72,7 +72,7 @@ class TaskPanel:
         self.brief, self.design, self.file = brief, design, Path(file)
         self.evaluations, self.weights = evaluations, weights
         self.own = self.solution = None  # Score, Solution
-        self.job = Job(self._done, told=self._progress, refused=self._failed)
+        self.job = Job(self._done, on_progress=self._progress, refused=self._failed)
         self.who = w.Text(
             placeholder="your name",
             description="Whose attempt",

@@ -23,6 +23,8 @@ STALE = "Something was changed since this advice was computed. Ask again."
 class AdviceTab(Section):
     """Moves that would help the weakest verdicts of the use that is shown."""
 
+    key, title = "advice", "What would help"
+
     def _begin(self):
         self.job = Job(self._done, outdated=self._clear, stale=STALE)
         self._tried = None  # state
@@ -119,6 +121,6 @@ class AdviceTab(Section):
         self.panel.update(start=proposal.move.scenario)
         self._tried = self.panel.state
         self._clear()
-        self.job.offer_back(lambda: self.panel.put_back(before))
+        self.job.offer_back(lambda: self.panel.restore_design(before))
         done = f"<p>Done: {escape(proposal.move.words)}. The controls and the picture show it.</p>"
         self.job.words.value = tables.card(done)

@@ -7,23 +7,16 @@ from html import escape
 import ipywidgets as w
 
 from ...design.aiming import Weights, aim
+from ...design.weights import LABELS
 from .. import tables
 from ..jobs import Job
 from ..theme import ROOMS
-from .controls import STYLE, WIDE, in_words
+from .controls import WIDE, in_words
 from .page import quiet
 from .section import Section
 
+LABEL_STYLE = dict(description_width="184px")  # the longest label of a weight fits
 DRAW_EVERY = 1.2  # the best so far in the picture [s]
-WORDS = {
-    "coverage_range": "Coverage uniformity",
-    "quietest": "Quietest seat",
-    "sti": "Speech intelligibility",
-    "stray": "Sound onto people",
-    "feedback_margin": "Feedback margin",
-    "arrival_spread": "Arrivals together",
-    "loudest": "Not too loud",
-}
 KEYS = {
     "pan_deg": ("pan", "°"),
     "downtilt_deg": ("downtilt", "°"),
@@ -33,8 +26,8 @@ KEYS = {
     "delay_ms": ("delay", " ms"),
 }
 ABOUT = (
-    "Turns, tilts and balances the loudspeakers for all uses at once, never for the worse. The"
-    " search takes the room by formula; the traced room has the last word."
+    "Turns, tilts and balances the loudspeakers for all uses at once; a worse aim is never taken."
+    " The search computes the room by formula; the traced room confirms the result."
 )
 GIVEN_UP = "What was better by formula is not better in the traced room: the aim stays as it is."
 
@@ -42,8 +35,10 @@ GIVEN_UP = "What was better by formula is not better in the traced room: the aim
 class AimSection(Section):
     """A search that sets the controls to what it found."""
 
+    key, title = "aim", "A better aim"
+
     def _begin(self):
-        self.job = Job(self._done, told=self._better)
+        self.job = Job(self._done, on_progress=self._better)
         self.job.words.layout.width = "345px"
         self.job.words.add_class("gt-words")
         self._drawn, self._tried = 0.0, None
@@ -65,9 +60,9 @@ class AimSection(Section):
                 min=0,
                 max=3,
                 step=0.25,
-                description=WORDS[f.name],
+                description=LABELS[f.name],
                 continuous_update=False,
-                style=STYLE,
+                style=LABEL_STYLE,
                 layout={"width": WIDE},
             )
             for f in fields(Weights)
@@ -137,7 +132,7 @@ class AimSection(Section):
         self.panel.update(changes={path: after for path, (_, after) in found.moved.items()})
         self._tried = self.panel.state
         self.job.words.value = found_words(found)
-        self.job.offer_back(lambda: self.panel.put_back(before))
+        self.job.offer_back(lambda: self.panel.restore_design(before))
 
 
 def _tick(label, value):
@@ -160,9 +155,9 @@ def found_words(found):
     """
     moves = "".join(_moved(found.scenario, path, *values) for path, values in found.moved.items())
     rows = "".join(
-        f'<tr><td>{WORDS[k]}</td><td class="num">{found.penalties_before[k]:.1f}</td><td'
+        f'<tr><td>{LABELS[k]}</td><td class="num">{found.penalties_before[k]:.1f}</td><td'
         f' class="num">{found.penalties_after[k]:.1f}</td></tr>'
-        for k in WORDS
+        for k in LABELS
     )
     head = (
         '<tr><th>lacking, in steps</th><th class="num">before</th><th class="num">after</th></tr>'

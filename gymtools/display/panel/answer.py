@@ -9,7 +9,7 @@ from ...acoustics.evaluate import evaluate
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
-    """An evaluated scenario, with the refusal of what the controls stand at where that cannot be.
+    """An evaluated scenario, and why the controls are set to another one that cannot be built.
 
     Parameters
     ----------
@@ -20,7 +20,7 @@ class Answer:
     result : Result
         Shown: the same, or that of the traced room
     refusal : str
-        Why the controls stand at something else; empty where they do not
+        Why the controls are set to something else; empty where they do not
     """
 
     scenario: object
@@ -57,7 +57,7 @@ def answered(state, last=None):
     Parameters
     ----------
     state : PanelState
-        What the controls stand at
+        What the controls are set to
     last : Answer, optional
         Before it; kept where nothing that matters has changed, and where the state cannot be
 
@@ -98,7 +98,7 @@ def answered_again(last, state, refusal):
     state : PanelState
         Says whether the traced room is wanted
     refusal : str
-        Empty where the controls stand at what is shown
+        Empty where the controls are set to what is shown
 
     Returns
     -------

@@ -66,7 +66,7 @@ class Combinations:
         Parameters
         ----------
         state : PanelState
-            What the controls stand at
+            What the controls are set to
         answer : Answer
             What is shown
         """

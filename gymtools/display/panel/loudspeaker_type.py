@@ -14,13 +14,15 @@ from .section import Section
 class LoudspeakerTab(Section):
     """A loudspeaker closely."""
 
+    key, title = "loudspeaker_type", "The loudspeaker"
+
     def _begin(self):
         self._shown = None  # type
 
     def _make(self):
         return w.VBox(layout={"width": "100%"})
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         shown = answer.scenario
         kind = (shown.in_group(state.group) or shown.loudspeakers)[0].type
         if kind == self._shown:

@@ -28,6 +28,8 @@ NO_LEAD = (("set delays so that ... leads", ""),)
 class LoudspeakersSection(Section):
     """One row of loudspeakers at a time, and arrangements of all of them."""
 
+    key, title = "loudspeakers", "The loudspeakers"
+
     def _begin(self):
         self._words = ""  # on the last arrangement that was asked for
 

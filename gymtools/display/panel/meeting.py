@@ -28,31 +28,32 @@ from .seat import SeatTab, looked_at
 from .seats import SeatsSection
 from .state import WALKING_MAP, History, PanelState
 from .toolbar import PageStyle, Refusals, Toolbar
-from .trace import TraceSection
+from .tracing import TraceSection
 from .uncertainty import SureTab
 from .use import UseSection
 
 SIDE = (
-    ("The gym", RoomSection),
-    ("The seats", SeatsSection),
-    ("The loudspeakers", LoudspeakersSection),
-    ("The microphones", MicrophonesSection),
-    ("The use: people, noise, level", UseSection),
-    ("A better aim", AimSection),
+    RoomSection,
+    SeatsSection,
+    LoudspeakersSection,
+    MicrophonesSection,
+    UseSection,
+    AimSection,
 )
 TABS = (
-    ("Verdicts", VerdictsTab),
-    ("All uses", UsesTab),
-    (SeatTab.title, SeatTab),
-    ("Where the sound lands", LandingTab),
-    ("The room", RoomTab),
-    ("What would help", AdviceTab),
-    ("How sure", SureTab),
-    ("Options", OptionsTab),
-    ("Parts and schedules", PartsTab),
-    ("The loudspeaker", LoudspeakerTab),
-    ("Cautions and limits", LimitsTab),
+    VerdictsTab,
+    UsesTab,
+    SeatTab,
+    LandingTab,
+    RoomTab,
+    AdviceTab,
+    SureTab,
+    OptionsTab,
+    PartsTab,
+    LoudspeakerTab,
+    LimitsTab,
 )
+TAB_KEYS = tuple(tab.key for tab in TABS)
 FRAME = (PageStyle, Toolbar, TraceSection, Refusals, SaveSection)
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
 OPEN = 2  # section that is open at first: the loudspeakers
@@ -90,8 +91,8 @@ class Meeting:
             scene.figure(self._drawn), lambda: scene.figure(self._drawn), self._new_figure
         )
         self.painter = scene.Painter(self._drawn, self.frame.figure)
-        self.sections = {kind: kind(self) for kind in (*FRAME, *(k for _, k in (*SIDE, *TABS)))}
-        self._tabs = w.Tab([self.sections[kind].box for _, kind in TABS], selected_index=0)
+        self.sections = {kind: kind(self) for kind in (*FRAME, *SIDE, *TABS)}
+        self._tabs = w.Tab([self.sections[kind].box for kind in TABS], selected_index=0)
         self.box = self._page()
         self._listen(self.figure)
         self.refresh()
@@ -100,7 +101,7 @@ class Meeting:
 
     @property
     def state(self):
-        """What the controls stand at."""
+        """What the controls are set to."""
         return self.history.present
 
     @property
@@ -125,7 +126,7 @@ class Meeting:
 
     @property
     def refusal(self):
-        """Why the controls stand at something that cannot be; empty where they do not."""
+        """Why what the controls are set to cannot be built; empty where it can."""
         return self.answer.refusal
 
     @property
@@ -206,6 +207,8 @@ class Meeting:
         ValueError
             Where a name is unknown
         """
+        if new.get("tab", TAB_KEYS[0]) not in TAB_KEYS:
+            raise ValueError(f"tab '{new['tab']}' is unknown. Known: {', '.join(TAB_KEYS)}.")
         self.history.add(self.state.update(**new), what)
         self.step()
         self.live()
@@ -237,7 +240,7 @@ class Meeting:
         self.history.redo()
         self.live()
 
-    def put_back(self, state):
+    def restore_design(self, state):
         """Go back to the design of an earlier state, as a step of its own; what is looked at stays.
 
         Parameters
@@ -248,7 +251,7 @@ class Meeting:
         self.history.add(self.state.with_design_of(state))
         self.live()
 
-    def go_back(self):
+    def restore_possible(self):
         """Set the controls back to the last state that was possible."""
         state = self.state.with_design_of(self._possible)
         if self.result.image_shift_deg is None and state.quantity == "image_shift":
@@ -264,7 +267,7 @@ class Meeting:
         index : int
             Which of the result's points [-]
         """
-        self.update(seat=index, tab=SeatTab.title)
+        self.update(seat=index, tab=SeatTab.key)
 
     # ---- what is shown
 
@@ -289,16 +292,16 @@ class Meeting:
             self.answer = replace(self.answer, refusal=str(error))
         for section in self.sections.values():
             section.render(self.state, self.answer)
-        self._tabs.selected_index = [title for title, _ in TABS].index(self.state.tab)
+        self._tabs.selected_index = TAB_KEYS.index(self.state.tab)
         if not another:
-            self._tell()
+            self._fill_open_tab()
         self.rest()
 
     def settle(self):
         """What is deferred until a slider stops: the words under the picture, and with them the
         verdicts.
         """
-        self._tell()
+        self._fill_open_tab()
 
     def trace(self):
         """Trace the room to the end here and now; for cells and tests."""
@@ -318,7 +321,7 @@ class Meeting:
         self.answer = in_traced_room(self.answer, field)
         self._paint(self.result)
         if last:
-            self._tell()
+            self._fill_open_tab()
 
     def show_draft(self, scenario):
         """Show a scenario that a search has come upon, by formula; the state stays.
@@ -352,9 +355,9 @@ class Meeting:
         """
         return replace(self.scenario, units=self._file_units)
 
-    def _tell(self):
+    def _fill_open_tab(self):
         """Fill in the open tab; the others are filled when they are opened."""
-        self.sections[dict(TABS)[self.state.tab]].tell(self.state, self.answer)
+        self.sections[TABS[TAB_KEYS.index(self.state.tab)]].fill(self.state, self.answer)
 
     def _view(self, result):
         state = self.state
@@ -427,10 +430,10 @@ class Meeting:
         )
 
     def _page(self):
-        accordion = w.Accordion([self.sections[kind].box for _, kind in SIDE], selected_index=OPEN)
+        accordion = w.Accordion([self.sections[kind].box for kind in SIDE], selected_index=OPEN)
         for titled, kinds in ((accordion, SIDE), (self._tabs, TABS)):
-            for n, (title, _) in enumerate(kinds):
-                titled.set_title(n, title)
+            for n, kind in enumerate(kinds):
+                titled.set_title(n, kind.title)
         self._tabs.observe(self._opened, names="selected_index")
         side = w.VBox([accordion], layout={"width": "384px", "height": "740px"})
         side.add_class("gt-side")
@@ -445,9 +448,9 @@ class Meeting:
         return page
 
     def _opened(self, change):
-        title = TABS[change["new"] or 0][0]
-        if title != self.state.tab:
-            self.update(tab=title)
+        key = TAB_KEYS[change["new"] or 0]
+        if key != self.state.tab:
+            self.update(tab=key)
 
     def _new_figure(self, figure):
         """Paint in a figure that the page has asked for."""

@@ -27,6 +27,8 @@ WALKING = "<b>The walking map</b> shows where a wireless microphone may go"
 class MicrophonesSection(Section):
     """Microphones of the use, and the walking map."""
 
+    key, title = "microphones", "The microphones"
+
     def _controls(self, state, answer):
         opened = state.value(("uses", state.use, "microphones"))
         rows = [Words(key="open", value=f"<b>Open in {escape(state.use)}</b>")]

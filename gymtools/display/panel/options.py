@@ -19,8 +19,8 @@ from .pins import Pins
 from .section import Section
 
 ABOUT = (
-    "Pin what stands now, change something, pin again. Figures are of all uses, the weakest counts;"
-    " the small maps show the use and the quantity of the picture."
+    "Pin the present design, change something, and pin again. Each criterion shows its worst value"
+    " over all uses; the small maps show the use and the quantity of the picture."
 )
 ON_FILE = (
     "Write the decision record with the chosen option, the others beside it, and all schedules and"
@@ -30,6 +30,8 @@ ON_FILE = (
 
 class OptionsTab(Section):
     """Pinned options side by side, and all combinations of a few choices."""
+
+    key, title = "options", "Options"
 
     def _begin(self):
         self.pins = Pins(self._draw)
@@ -86,9 +88,9 @@ class OptionsTab(Section):
 
     def redraw(self):
         """Draw lines and maps anew."""
-        self.tell(self.panel.state, self.panel.answer)
+        self.fill(self.panel.state, self.panel.answer)
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         """Draw lines and maps for the use and the quantity of the picture."""
         if not self.options:
             return

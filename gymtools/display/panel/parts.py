@@ -34,6 +34,8 @@ LOOKS = dict(width="330px", label_width="150px")
 class PartsTab(Section):
     """Schedules with the choices that make them."""
 
+    key, title = "parts", "Parts and schedules"
+
     def _begin(self):
         self._choices = w.HBox(layout={"flex_flow": "row wrap"})
         self.job = Job(self._written, refused=self._refused)
@@ -142,13 +144,13 @@ class PartsTab(Section):
             self._say(f"Prices from {escape(name)}." if name else "")
         except ValueError as error:
             self.job.refuse(error)
-        self.tell(self.panel.state, self.panel.answer)
+        self.fill(self.panel.state, self.panel.answer)
 
     def _say(self, words):
         self.job.words.value = quiet(words)
         self.replace_button.layout.display = HIDDEN
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         try:
             self.made = parts(state.scenario, prices=self.prices)
         except ValueError as error:
@@ -165,7 +167,7 @@ class PartsTab(Section):
         overwrite : bool
             Whether those of an earlier time may be replaced
         """
-        self.tell(self.panel.state, self.panel.answer)
+        self.fill(self.panel.state, self.panel.answer)
         if self.made is None:
             return
         made, folder = self.made, self.panel.folder

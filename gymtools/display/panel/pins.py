@@ -2,7 +2,7 @@
 
 from ...design.options import option
 
-MOST = 6  # options that can be compared at a glance
+MOST = 6  # options: more do not fit side by side
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -61,16 +61,14 @@ class Pins:
         Raises
         ------
         ValueError
-            Where the name is missing or taken, or there are as many as can be compared
+            Where the name is missing or taken, or there is room for no more
         """
         if not name:
             raise ValueError("an option needs a name. Give it one, or a letter.")
         if name in self.names:
             raise ValueError(f"there is an option '{name}'. Give another name, or remove it first.")
         if self.full:
-            raise ValueError(
-                f"{MOST} options are as many as can be compared at a glance. Remove one first."
-            )
+            raise ValueError(f"at most {MOST} options can be compared. Remove one first.")
         self.take([*self.options, option(name, scenario)])
 
     def drop(self, name):

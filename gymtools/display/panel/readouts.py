@@ -21,12 +21,14 @@ class WordsTab(Section):
         """What the tab says: parts of a card, one below the other."""
         raise NotImplementedError
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         self.box.value = tables.card(*self._parts(state, answer))
 
 
 class VerdictsTab(WordsTab):
     """Verdicts of the use that is shown."""
+
+    key, title = "verdicts", "Verdicts"
 
     def _parts(self, state, answer):
         return [
@@ -40,12 +42,16 @@ class VerdictsTab(WordsTab):
 class UsesTab(WordsTab):
     """Verdicts of all uses, side by side."""
 
+    key, title = "uses", "All uses"
+
     def _parts(self, state, answer):
         return [tables.uses_table(evaluate_all(answer.scenario))]
 
 
 class LandingTab(WordsTab):
     """Where the sound of every row lands first."""
+
+    key, title = "landing", "Where the sound lands"
 
     def _parts(self, state, answer):
         return [tables.landing_table(answer.result)]
@@ -54,12 +60,16 @@ class LandingTab(WordsTab):
 class RoomTab(WordsTab):
     """Volume, surfaces, decay."""
 
+    key, title = "room", "The room"
+
     def _parts(self, state, answer):
         return [tables.room_table(answer.result, state.units)]
 
 
 class LimitsTab(WordsTab):
     """Cautions, and what the model does not know."""
+
+    key, title = "limits", "Cautions and limits"
 
     def _parts(self, state, answer):
         return [tables.limits()]

@@ -24,6 +24,8 @@ PARTS = (("roof", "Roof finish"), ("walls", "Wall finish"))
 class RoomSection(Section):
     """Size, finishes, treatment and air."""
 
+    key, title = "gym", "The gym"
+
     def _controls(self, state, answer):
         finishes = tuple(sorted(FINISHES))
         rows = [

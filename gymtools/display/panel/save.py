@@ -37,7 +37,9 @@ class SaveSection(Section):
         if not re.fullmatch(r"\w[\w .()-]*", name):
             return self._say("Give a plain file name without folders, e.g. option-a.toml.")
         if self.panel.refusal:
-            return self._say("The controls stand at something that cannot be. Nothing was saved.")
+            return self._say(
+                "The controls are set to something that cannot be built. Nothing was saved."
+            )
         path = self.panel.folder / (name if name.endswith(".toml") else f"{name}.toml")
         try:
             save(self.panel.to_file(), path, overwrite=overwrite)

@@ -34,7 +34,7 @@ def looked_at(state, result):
     """
     if state.seat is not None:
         return min(state.seat, len(result.points) - 1)
-    return result.areas[0].quietest if state.tab == SeatTab.title else None
+    return result.areas[0].quietest if state.tab == SeatTab.key else None
 
 
 def numbered(result, index):
@@ -84,7 +84,7 @@ def index_of(result, area, row, seat):
 class SeatTab(Section):
     """What one seat hears, chosen by its numbers or by a click."""
 
-    title = "One seat"
+    key, title = "seat", "One seat"
 
     def _begin(self):
         self.words, self.stand = w.HTML(), w.VBox(layout={"width": "100%"})
@@ -127,7 +127,7 @@ class SeatTab(Section):
             Words(key="hint", value=quiet(HINT)),
         ]
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         result, index = answer.result, looked_at(state, answer.result)
         found = seats.inspect_seat(result, index)
         limit = found.limited_by

@@ -21,6 +21,8 @@ CHAIRS = (
 class SeatsSection(Section):
     """Bleachers pulled out, chairs and stages set out, the curtain, and who sits there."""
 
+    key, title = "seats", "The seats"
+
     def _controls(self, state, answer):
         rows = []
         for bank in state.start.banks:

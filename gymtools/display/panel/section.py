@@ -11,13 +11,16 @@ class Section:
 
     A section says how its controls should stand (``_controls``), and may make what always stands
     there (``_begin``, ``_make``), show more of a state (``_render``) and fill in what is deferred
-    (``_tell``).
+    (``_fill``).
 
     Parameters
     ----------
     panel : Meeting
         Holds the state and the answer
     """
+
+    key = ""  # names it in the state; none where it has no heading
+    title = ""  # its heading on the page
 
     def __init__(self, panel):
         self.panel = panel
@@ -31,7 +34,7 @@ class Section:
         Parameters
         ----------
         state : PanelState
-            What the controls stand at
+            What the controls are set to
         answer : Answer
             What is shown
         """
@@ -40,17 +43,17 @@ class Section:
             self.board.show(controls)
         self._render(state, answer)
 
-    def tell(self, state, answer):
+    def fill(self, state, answer):
         """Fill in what is deferred until a slider stops; called for the open tab alone.
 
         Parameters
         ----------
         state : PanelState
-            What the controls stand at
+            What the controls are set to
         answer : Answer
             What is shown
         """
-        self._tell(state, answer)
+        self._fill(state, answer)
 
     def outdate(self):
         """The scenario or the use is another: what was computed for the last one is outdated."""
@@ -73,5 +76,5 @@ class Section:
     def _render(self, state, answer):
         """Show what is no control."""
 
-    def _tell(self, state, answer):
+    def _fill(self, state, answer):
         """Fill in what is deferred."""

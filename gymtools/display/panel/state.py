@@ -14,7 +14,7 @@ UNTREATED = "wall panels"  # finish that is offered where nothing is treated yet
 
 @dataclass(frozen=True, kw_only=True)
 class PanelState:
-    """Everything that the controls of the panel stand at.
+    """Everything that the controls of the panel are set to.
 
     The scenario started from and the changes since are kept apart, so that values which only fit
     together may pass through a combination that cannot be.
@@ -40,7 +40,7 @@ class PanelState:
     seat : int or None
         Which of the result's points is looked at [-]
     tab : str
-        Open under the picture
+        Key of the tab that is open under the picture
     folded : bool
         The notebook's code is hidden
     trace : bool
@@ -58,7 +58,7 @@ class PanelState:
     walker: str = "hand-held wireless"
     facing_deg: float | None = None
     seat: int | None = None
-    tab: str = "Verdicts"
+    tab: str = "verdicts"
     folded: bool = True
     trace: bool = True
 
@@ -87,7 +87,7 @@ class PanelState:
 
     @cached_property
     def scenario(self):
-        """The scenario as the controls stand; ValueError where that cannot be."""
+        """The scenario as the controls are set; ValueError where that cannot be built."""
         return self._made(self.units)
 
     @cached_property

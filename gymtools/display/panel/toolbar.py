@@ -82,7 +82,7 @@ class Refusals(Section):
             label="Go back",
             tip="Back to the last possible state",
             width="100px",
-            act=lambda _: self.panel.go_back(),
+            act=lambda _: self.panel.restore_possible(),
         )
         return [back, Words(key="refusal", value=said)]
 

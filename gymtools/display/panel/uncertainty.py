@@ -20,15 +20,17 @@ UNITS = {
 }
 MOST = {"%": 50, "dB": 20, "°": 20}
 ABOUT = (
-    "Nobody knows the absorption, the crowd or the aim exactly. The design is evaluated many times"
-    " with all of it a little off, in the use that is shown. Give one standard deviation; 0 takes"
-    " it as known."
+    "The absorption, the crowd and the aim are never known exactly. The design is evaluated many"
+    " times with random errors in all of them, in the use that is shown. Enter one standard"
+    " deviation each; 0 means that the input is known exactly."
 )
 STALE = "Something was changed since the last draws. Draw again."
 
 
 class SureTab(Section):
     """Ranges of the use that is shown."""
+
+    key, title = "uncertainty", "How sure"
 
     def _begin(self):
         self.job = Job(self._done, stale=STALE)

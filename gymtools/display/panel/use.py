@@ -10,6 +10,8 @@ NOISE = dict(label="Noise", low=30, high=100, step=1, unit="dB(A)")
 class UseSection(Section):
     """Target level, noise and weights of the use that is shown."""
 
+    key, title = "use", "The use: people, noise, level"
+
     def _controls(self, state, answer):
         path, use = ("uses", state.use), state.start.use(state.use)
         rows = [self.panel.slider((*path, "target_dba"), TARGET)]

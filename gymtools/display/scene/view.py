@@ -8,7 +8,6 @@ import numpy as np
 from ...acoustics.evaluate import Result
 from ...acoustics.feedback import walking_map
 from ...acoustics.throws import section, throws
-from ...physics.bands import LABELS
 from ...venue.seating import AudienceArea
 from ..charts import maps
 from ..theme import (
@@ -245,8 +244,9 @@ class View:
         text : str
             In the octave that the map shows, else A-weighted
         """
-        if self.quantity.startswith("direct "):
-            return f"{throw.level_db[LABELS.index(self.quantity.removeprefix('direct '))]:.0f} dB"
+        band = QUANTITIES[self.quantity].band
+        if band is not None:
+            return f"{throw.level_db[band]:.0f} dB"
         return f"{throw.level_dba:.0f} dB(A)"
 
     @cached_property

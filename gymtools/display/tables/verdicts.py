@@ -2,7 +2,7 @@
 
 from html import escape
 
-from ...acoustics.criteria import CRITERIA, worst_verdict
+from ...acoustics.criteria import CRITERIA, in_sentence, worst_verdict
 from ..cautions import CAUTIONS, LIMITS
 from ..theme import ROOMS
 from .markup import Num, Quiet, bullets, table
@@ -108,16 +108,18 @@ def uses_table(all_uses):
         "use",
         "worst verdict",
         Num("checks that fail"),
-        Num("coverage uniformity [dB]"),
-        Num("STI"),
-        Num("arrival-time spread [ms]"),
-        Num("feedback margin [dB]"),
+        *(_heading(key) for key in ("coverage_range", "sti", "arrival_spread", "feedback_margin")),
         "furthest off",
     ]
     room = ROOMS[next(iter(all_uses.results.values())).room]
     whole = f"<p>One installation, all uses, {room}; the worst verdict: <b>{all_uses.word}</b>.</p>"
     rows = [_use_row(name, result) for name, result in all_uses.results.items()]
     return whole + table("The weakest area or microphone of each use", head, rows)
+
+
+def _heading(criterion):
+    c = CRITERIA[criterion]
+    return Num(in_sentence(c.label) + (f" [{c.unit}]" if c.unit else ""))
 
 
 def _use_row(name, result):

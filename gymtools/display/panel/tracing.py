@@ -21,7 +21,7 @@ class TraceSection(Section):
     def _begin(self):
         self.words = w.HTML()
         self.words.add_class("gt-room")
-        self.job = Job(self._done, told=self._piece, waits=True)
+        self.job = Job(self._done, on_progress=self._piece, waits=True)
         self.job.bar.layout.width = "220px"
         self.later = Debounce(self.begin, TRACE_AFTER)
         self._painted, self._tick = 0.0, w.HBox()
