@@ -3,12 +3,13 @@ compares with the formula.
 """
 
 import threading
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 from schools import CASES, SCENARIOS
 
+from gymtools import parse, to_text
 from gymtools.acoustics import traced
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.acoustics.feedback import feedback_margin
@@ -171,6 +172,25 @@ def test_a_stage_against_the_wall_is_traced_like_any_other(x, height):
     assert zones.volume.min() > 5
     edges = np.linalg.inv(zones.inverse[0].astype(float)).T
     assert edges[2, 2] == pytest.approx(1.7), "the layer over the floor keeps its height"
+
+
+@pytest.mark.parametrize("name", ["graduation, stage", "roof, stage", ", stage"])
+def test_zones_do_not_go_by_how_a_stage_is_called(name):
+    """Regression: Larkfield's portable stage renamed with a comma leaves the zones, the volume, and
+    whose each surface is, as they are.
+    """
+    text = to_text(LARKFIELD)
+    assert text.count('"graduation stage"') > 1
+    called = parse(text.replace('"graduation stage"', f'"{name}"'))
+    assert [p.name for p in called.portable_stages] == [name]
+    now, before = called.configuration("graduation"), LARKFIELD.configuration("graduation")
+    for f in fields(before.zones):
+        assert np.array_equal(getattr(now.zones, f.name), getattr(before.zones, f.name)), f.name
+    assert now.room.volume == before.room.volume
+    owners = [s.owner for s in before.room.surfaces]
+    assert owners.count("graduation stage") == 5, "deck and four sides"
+    now_called = {"graduation stage": name}
+    assert [s.owner for s in now.room.surfaces] == [now_called.get(o, o) for o in owners]
 
 
 def test_a_balcony_is_taken_off_the_floor():

@@ -19,10 +19,11 @@ FLUSH = 0.01  # within which two things stand flush [m]
 class Surface:
     """A plane convex piece of the room.
 
-    ``part`` names what a designer would call it; ``area`` is what absorbs, with covered parts taken
-    off (a bank counts by the floor it stands on, as its published values do); ``full`` is the
-    finish when every seat is taken; ``blocks`` says whether it may stand between a loudspeaker and
-    a listener.
+    ``owner`` is the name of the thing that it belongs to, "" for the gym itself and its built-in
+    stage; ``part`` names what a designer would call it; ``area`` is what absorbs, with covered
+    parts taken off (a bank counts by the floor it stands on, as its published values do); ``full``
+    is the finish when every seat is taken; ``blocks`` says whether it may stand between a
+    loudspeaker and a listener.
     """
 
     name: str
@@ -32,6 +33,7 @@ class Surface:
     finish: str
     full: str | None = None
     blocks: bool = False
+    owner: str = ""
 
 
 def floor(hall, court, covered):
@@ -203,6 +205,7 @@ def bank(hall, one, banks):
     front = one.first_height - one.row_rise / 2 if one.open else top
     yield Surface(
         name=one.name,
+        owner=one.name,
         part=one.name if one.open else "closed bleachers",
         corners=_corners(hall, one, [(-h, 0, top), (h, 0, top), (h, d, front), (-h, d, front)]),
         area=one.length * d,
@@ -222,6 +225,7 @@ def bank(hall, one, banks):
         corners = _corners(hall, one, face)
         yield Surface(
             name=f"{one.name}, {name}",
+            owner=one.name,
             part="bleacher fronts" if one.open else "closed bleachers",
             corners=corners,
             area=0.0 if hidden.get(name) else polygon_area(corners),
@@ -271,6 +275,7 @@ def chairs(block):
     for name, corners in _prism(block, CHAIR_HEIGHT):
         yield Surface(
             name=f"{block.name}, {name}" if name else block.name,
+            owner=block.name,
             part=block.name,
             corners=corners,
             area=0.0 if name else block.length * block.width,
@@ -295,6 +300,7 @@ def platform(stage):
     for name, corners in _prism(stage, stage.height):
         yield Surface(
             name=f"{stage.name}, {name}" if name else stage.name,
+            owner=stage.name,
             part="portable stage" if name else stage.name,
             corners=corners,
             area=polygon_area(corners),
@@ -406,6 +412,7 @@ def balcony(hall, one):
             continue
         yield Surface(
             name=f"{one.name}, {name}" if name else one.name,
+            owner=one.name,
             part="balcony" if name else one.name,
             corners=corners,
             area=area,

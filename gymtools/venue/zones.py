@@ -34,9 +34,7 @@ def layers(configuration):
     """
     hall, room = configuration.hall, configuration.room
     standing = {t.name for t in (*configuration.portable_stages, *configuration.balconies)}
-    bare = room.polygons.some(
-        [k for k, s in enumerate(room.surfaces) if s.name.split(",")[0] not in standing]
-    )
+    bare = room.polygons.some([k for k, s in enumerate(room.surfaces) if s.owner not in standing])
     found = [_over(bare, *_flat(_free_floor(configuration), 0.0), OVER_FLOOR)]
     for bank in (b for b in configuration.banks if b.open):
         found.append(
