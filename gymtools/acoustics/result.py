@@ -63,6 +63,9 @@ class Result:
         """Which room it is: "statistical" or "traced"."""
         return self.reverberant.room
 
+    def __repr__(self):
+        return f"<Result: {self.scenario.name}, {self.use.name}, {self.room} room>"
+
     # ---- the room
 
     @cached_property
