@@ -88,11 +88,15 @@ def page(width=1700, height=1250):
         browser = driver.chromium.launch(executable_path=browser_path(), args=FLAGS)
         sheet = browser.new_page(viewport={"width": width, "height": height})
         sheet.errors, sheet.left = [], []
-        # JupyterLab takes back a request of its own when the kernel is restarted before it was
-        # answered, and makes it again
+        # JupyterLab takes back requests of its own when the kernel is restarted before they were
+        # answered, and makes them again: no test would reach the last cell if it did not
         # and anywidget complains when a busy page takes more than two seconds to begin: the watch
         # of the figure then asks for another, which ``drawn`` waits for and a test provokes
-        harmless = ("Canceled future for create_subshell_request", "Failed to initialize model")
+        harmless = (
+            "Canceled future for create_subshell_request",
+            "Canceled future for kernel_info_request",
+            "Failed to initialize model",
+        )
         sheet.on(
             "pageerror",
             lambda error: (
