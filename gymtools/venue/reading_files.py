@@ -1,0 +1,195 @@
+"""Files from outside, read whole or refused in one line: ordinary files of bounded size, text in
+UTF-8, tables of bounded rows and columns.
+"""
+
+import csv
+import os
+import stat
+import zipfile
+from io import BytesIO
+from pathlib import Path
+
+MEGABYTE = 1_000_000
+LONGEST_CELL = 10_000  # characters; a longer one is text that lost its closing quote
+
+
+def one_line(text):
+    """Text on one line, of characters that can be shown.
+
+    Parameters
+    ----------
+    text : str
+        Anything, e.g. a message that quotes a file
+
+    Returns
+    -------
+    text : str
+        With spaces for what cannot be shown
+    """
+    return "".join(c if c.isprintable() else " " for c in str(text))
+
+
+def file_bytes(path, kind, most):
+    """Contents of an ordinary file.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file
+    kind : str
+        What it should be, for messages, e.g. "price book"
+    most : int
+        Size above which it cannot be one [bytes]
+
+    Returns
+    -------
+    data : bytes
+        All of it
+
+    Raises
+    ------
+    ValueError
+        One line: there is no such file, it may not be read, it is a folder, a pipe or a device, or
+        it is too large
+    """
+    path = Path(path)
+    name = one_line(path.name)
+    try:
+        # a pipe that nobody writes to must not wait
+        handle = os.open(
+            path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+        )
+    except (FileNotFoundError, NotADirectoryError):
+        raise ValueError(f"{name}: there is no such {kind}.") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise ValueError(f"{name}: the {kind} cannot be opened. ({why})") from None
+    with os.fdopen(handle, "rb") as file:
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            raise ValueError(f"{name}: is no ordinary file, so it is no {kind}.")
+        data = file.read(most + 1)
+    if len(data) > most:
+        raise ValueError(f"{name}: is larger than {_size(most)}, so it is no {kind}.")
+    return data
+
+
+def _size(count):
+    """Size in words."""
+    return f"{count / MEGABYTE:g} MB" if count >= MEGABYTE else f"{count / 1000:g} kB"
+
+
+def file_text(path, kind, most):
+    """Text of an ordinary file.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file
+    kind : str
+        What it should be, for messages
+    most : int
+        Size above which it cannot be one [bytes]
+
+    Returns
+    -------
+    text : str
+        Without a byte order mark
+
+    Raises
+    ------
+    ValueError
+        One line: as for ``file_bytes``, or it is not UTF-8 text
+    """
+    try:
+        return file_bytes(path, kind, most).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ValueError(
+            f"{one_line(Path(path).name)}: is not UTF-8 text. Save it in UTF-8. Was it saved by a"
+            " word processor?"
+        ) from None
+
+
+def csv_rows(text, name, *, delimiter=",", most_rows, most_columns):
+    """Rows of a table that are not empty.
+
+    Parameters
+    ----------
+    text : str
+        CSV
+    name : str
+        Of the file, for messages
+    delimiter : str
+        Between the cells
+    most_rows, most_columns : int
+        More cannot be meant [-]
+
+    Returns
+    -------
+    rows : list of tuple
+        (number of the line on which the row ends, its cells as list of str)
+
+    Raises
+    ------
+    ValueError
+        One line that names file and line: an unclosed quote, a cell longer than LONGEST_CELL, too
+        many rows or columns
+    """
+    rows = []
+    reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter, strict=True)
+    try:
+        for row in reader:
+            if not any(cell.strip() for cell in row):
+                continue
+            where = f"{name}, line {reader.line_num}"
+            if len(row) > most_columns:
+                raise ValueError(f"{where}: has {len(row)} columns, more than {most_columns}.")
+            if max(map(len, row)) > LONGEST_CELL:
+                raise ValueError(
+                    f"{where}: a cell is longer than {LONGEST_CELL} characters. Is a closing quote"
+                    " missing?"
+                )
+            if len(rows) == most_rows:
+                raise ValueError(f"{where}: more than {most_rows} rows.")
+            rows.append((reader.line_num, row))
+    except csv.Error as error:
+        raise ValueError(
+            f"{name}, line {reader.line_num}: is not a row of CSV. Is a quote not closed?"
+            f" ({one_line(error)})"
+        ) from None
+    return rows
+
+
+def unpacked(data, name, kind, most):
+    """A zipped file (XLSX among them) whose contents unpack to a bounded size.
+
+    Parameters
+    ----------
+    data : bytes
+        Of the file
+    name : str
+        Of the file, for messages
+    kind : str
+        What it should be, for messages
+    most : int
+        Unpacked size above which it cannot be one [bytes]
+
+    Returns
+    -------
+    file : BytesIO
+        To be read by a library
+
+    Raises
+    ------
+    ValueError
+        One line: it is no such file, or unpacks to more
+    """
+    try:
+        with zipfile.ZipFile(BytesIO(data)) as packed:
+            size = sum(part.file_size for part in packed.infolist())
+    except Exception as error:  # a damaged archive fails in many ways
+        raise ValueError(
+            f"{name}: cannot be read as {kind}. Damaged, or cut short? ({type(error).__name__})"
+        ) from None
+    if size > most:
+        raise ValueError(f"{name}: unpacks to more than {_size(most)}, so it is no {kind}.")
+    return BytesIO(data)
