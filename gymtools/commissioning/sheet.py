@@ -1,19 +1,17 @@
 """The entry sheet of a test plan, and what comes back: good rows are used, bad ones are named."""
 
-import csv
-import io
 import re
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from openpyxl import load_workbook
-from openpyxl.utils.exceptions import InvalidFileException
 
 from ..equipment.schedules import Schedule
 from ..physics import bands
+from ..venue.reading_files import one_line
 from .kinds import present_key
 from .readings import in_octaves, one_value
+from .site_files import SiteFile, merged_within, sheets
 
 OCTAVES = tuple(f"{f:g} Hz" if f < 1000 else f"{f / 1000:g} kHz" for f in bands.NOMINAL)
 COLUMNS = (
@@ -30,6 +28,8 @@ COLUMNS = (
 )
 SIGNS = {"+": 1.0, "-": -1.0, "\u2212": -1.0, "\u2013": -1.0}
 LEAST = 3  # octaves, for a reading in octaves to be of use
+MORE = None  # column of what has none
+MOST_NAMED = 5  # merged blocks
 AGREE_DB = 2.0  # the octaves' sum and the dB(A) beside them
 NUMBER = re.compile(r"([+-]?\d+(?:[.,]\d+)?)\s*(?:dB(?:\(A\)|A)?|ms|s|STI)?")
 
@@ -42,6 +42,7 @@ class Sheet:
     remarks: dict  # by the key of a reading
     bad: tuple  # sentences, one for each row that cannot be used
     missing: tuple  # keys of the plan without a reading
+    files: tuple = ()  # SiteFile of every file from the site
 
     @property
     def measured(self):
@@ -55,7 +56,7 @@ class Sheet:
         return ambient[:7] if ambient is not None and np.isfinite(ambient[:7]).all() else None
 
 
-def filled_sheet(plan, measured, *, remarks=None, bad=()):
+def filled_sheet(plan, measured, *, remarks=None, bad=(), files=()):
     """Readings of a plan with what was measured.
 
     Parameters
@@ -68,6 +69,8 @@ def filled_sheet(plan, measured, *, remarks=None, bad=()):
         By the key of a reading
     bad : sequence of str
         What could not be used, in sentences
+    files : sequence of SiteFile
+        From which it comes
 
     Returns
     -------
@@ -83,6 +86,7 @@ def filled_sheet(plan, measured, *, remarks=None, bad=()):
         remarks=dict(remarks or {}),
         bad=tuple(bad),
         missing=tuple(r.key for r in plan.readings if r.key not in measured),
+        files=tuple(files),
     )
 
 
@@ -142,59 +146,55 @@ def read_sheet(path, plan):
     FileNotFoundError
         There is no such file
     """
-    path = Path(path)
-    table = _xlsx(path) if path.suffix.lower() == ".xlsx" else _csv(path)
+    name = one_line(Path(path).name)
+    tables, merged = sheets(path)
+    rows = _rows(max(tables, key=_has_head), name, may_move=merged is None)
     measured, remarks, bad = {}, {}, []
-    for line, row in _rows(table, path.name):
+    for line, row in rows:
         if not any(row[c] for c in (*OCTAVES, "value")):
             continue
         try:
+            _check_cells(row)
             reading = _planned(row["reading"], plan, measured)
             measured[reading.key] = _values(reading, row)
             if row.get("remark"):
                 remarks[reading.key] = row["remark"]
         except ValueError as error:
-            bad.append(f"{path.name}, line {line}: {error}.")
-    return filled_sheet(plan, measured, remarks=remarks, bad=bad)
+            bad.append(f"{name}, line {line}: {one_line(error)}.")
+    if rows and merged:
+        for block in merged_within(merged, rows[0][0], rows[-1][0])[:MOST_NAMED]:
+            bad.append(f"{name}: cells {block} are merged; only the first of them is read.")
+    files = [SiteFile(name=name, used=bool(measured), words=f"{len(measured)} readings")]
+    return filled_sheet(plan, measured, remarks=remarks, bad=bad, files=files)
 
 
-def _csv(path):
-    """Numbered rows of texts, whatever divides them."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
+def _has_head(table):
+    """Whether a table has the heading of an entry sheet."""
+    return any(_is_head(row) for _, row in table)
+
+
+def _is_head(row):
+    return bool(row) and row[0].strip().lower() == COLUMNS[0]
+
+
+def _check_cells(row):
+    """Refuse a row of which cells moved, or were not calculated."""
+    if MORE in row:
         raise ValueError(
-            f"{path.name}: is not UTF-8 text. Save it as CSV (UTF-8), or as XLSX."
-        ) from None
-    first = next((line for line in text.splitlines() if line.lower().startswith(COLUMNS[0])), "")
-    mark = max(",;\t", key=first.count)
-    return [(n, row) for n, row in enumerate(csv.reader(io.StringIO(text), delimiter=mark), 1)]
-
-
-def _xlsx(path):
-    """Numbered rows of texts of the sheet that is open."""
-    try:
-        sheet = load_workbook(path, data_only=True).active
-    except FileNotFoundError:
-        raise
-    except (InvalidFileException, KeyError, ValueError, OSError) as error:
-        raise ValueError(f"{path.name}: cannot be read as a workbook ({error}).") from None
-    except Exception as error:  # a damaged file fails in many ways, BadZipFile among them
+            f"'{row['reading'][:60]}': has {row[MORE]} more cells than the heading (a decimal comma"
+            " where commas divide the cells?)"
+        )
+    open_cells = [c for c in ("reading", *OCTAVES, "value") if row[c].startswith("=")]
+    if open_cells:
         raise ValueError(
-            f"{path.name}: cannot be read as a workbook ({type(error).__name__})."
-        ) from None
-    return [
-        (n, ["" if v is None else str(v) for v in row])
-        for n, row in enumerate(sheet.iter_rows(values_only=True), 1)
-    ]
+            f"'{row['reading'][:60]}': {', '.join(open_cells)}: a formula without a stored value."
+            " Open the workbook in a spreadsheet and save it once"
+        )
 
 
-def _rows(table, file):
+def _rows(table, file, may_move):
     """Numbered rows under the head of the table, by the names of its columns."""
-    head = next(
-        (n for n, (_, row) in enumerate(table) if row and row[0].strip().lower() == COLUMNS[0]),
-        None,
-    )
+    head = next((n for n, (_, row) in enumerate(table) if _is_head(row)), None)
     if head is None:
         raise ValueError(
             f"{file}: there is no line that begins '{COLUMNS[0]}'. Is it the entry sheet of the"
@@ -205,10 +205,21 @@ def _rows(table, file):
     absent = [c for c in ("reading", "value", *OCTAVES) if c not in names]
     if absent:
         raise ValueError(f"{file}: missing column {', '.join(absent)}.")
-    return [
-        (line, dict(zip(names, [c.strip() for c in cells] + [""] * len(names), strict=False)))
-        for line, cells in table[head + 1 :]
-    ]
+    twice = [c for c in COLUMNS if names.count(c) > 1]
+    if twice:
+        raise ValueError(f"{file}: column {twice[0]} is there twice. Keep one.")
+    return [(line, _row(names, cells, may_move)) for line, cells in table[head + 1 :]]
+
+
+def _row(names, cells, may_move):
+    """Cells by column; under MORE how many there are beyond the heading of a CSV file."""
+    row = dict.fromkeys(names, "") | dict(zip(names, map(_tidy, cells), strict=False))
+    more = len(cells) - len(names)
+    return row | ({MORE: more} if may_move and more > 0 else {})
+
+
+def _tidy(cell):
+    return one_line(cell).strip()
 
 
 def _planned(text, plan, measured):
@@ -249,7 +260,7 @@ def _sign(reading, text):
     """Polarity as a number."""
     sign = SIGNS.get(text.removeprefix("'").strip()[:1])
     if sign is None:
-        raise ValueError(f"'{reading.key}': value = '{text}' is neither + nor -")
+        raise ValueError(f"'{reading.key}': value = '{text[:40]}' is neither + nor -")
     return sign
 
 

@@ -2,7 +2,6 @@
 can edit.
 """
 
-import csv
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -10,6 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from ..physics.checks import within
+from ..venue.reading_files import csv_rows, file_text, one_line
 from ..venue.renamed import PRICES, warn_renamed
 from ..venue.units import FOOT
 
@@ -17,6 +17,9 @@ COLUMNS = ("kind", "item", "unit", "price", "hours", "source")
 LABOR = ("labor", "hour")
 # units a row may have instead: what they stand for, and how much of it is one
 IN_SI = {"ft": ("m", FOOT), "ft2": ("m2", FOOT**2)}
+KIND = "price book"
+LARGEST, MOST_ROWS, MOST_COLUMNS = 5_000_000, 20_000, 50  # of a price book [bytes, -, -]
+LONGEST_WORDS = 300  # characters of a kind, an item or a unit
 OTHER = "any other finish"  # item for a treatment whose finish has no row of its own
 
 
@@ -165,46 +168,55 @@ def read_prices(path):
     ValueError
         One line that names file, row and column
     """
-    path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise ValueError(f"{path.name}: there is no such price book.") from None
-    except UnicodeDecodeError:
-        raise ValueError(f"{path.name}: is not UTF-8 text. Save it as CSV in UTF-8.") from None
-    return _book(text, path.name, example_prices())
+    text = file_text(path, KIND, LARGEST)
+    return _book(text, one_line(Path(path).name), example_prices())
 
 
 def _book(text, name, pattern=None):
-    reader = csv.DictReader(text.splitlines())
-    missing = [c for c in COLUMNS[:-1] if c not in (reader.fieldnames or ())]
+    table = csv_rows(text, name, most_rows=MOST_ROWS, most_columns=MOST_COLUMNS)
+    head = [cell.strip() for cell in table[0][1]] if table else []
+    missing = [c for c in COLUMNS[:-1] if c not in head]
     if missing:
         raise ValueError(
             f"{name}: missing column {', '.join(missing)}. The first line must be"
             f" {','.join(COLUMNS)}."
         )
+    twice = [c for c in COLUMNS if head.count(c) > 1]
+    if twice:
+        raise ValueError(f"{name}: column {twice[0]} is there twice. Keep one.")
     rows = []
-    for number, row in enumerate(reader, 2):
+    for number, cells in table[1:]:
         where = f"{name}, line {number}"
-        if None in row or None in row.values():
+        if len(cells) != len(head):
             raise ValueError(
-                f"{where}: does not have {len(COLUMNS)} values. Put text with commas in quotes."
+                f"{where}: does not have {len(head)} values. Put text with commas in quotes."
             )
-        numbers = {}
-        for key, high in (("price", 1e7), ("hours", 1e4)):
-            try:
-                numbers[key] = float(within(key, row[key].strip(), 0, high, ""))
-            except ValueError as error:
-                raise ValueError(f"{where}: {error}") from None
-        words = {k: (row.get(k) or "").strip() for k in ("kind", "item", "unit", "source")}
-        written = words["kind"], words["item"]
-        if written in PRICES:
-            words |= dict(zip(("kind", "item"), PRICES[written], strict=True))
-            warn_renamed(f"{where}: {','.join(written)}", ",".join(PRICES[written]))
-        rows.append(Price(**numbers, **words))
+        rows.append(_price(dict(zip(head, cells, strict=True)), where))
         if pattern:
             _check_unit(rows[-1], where, pattern)
     return PriceBook(rows, name)
+
+
+def _price(row, where):
+    """One row, in today's words."""
+    numbers = {}
+    for key, high in (("price", 1e7), ("hours", 1e4)):
+        try:
+            numbers[key] = float(within(key, row[key].strip(), 0, high, ""))
+        except ValueError as error:
+            raise ValueError(f"{where}: {one_line(error)}") from None
+    words = {k: one_line(row.get(k, "")).strip() for k in ("kind", "item", "unit", "source")}
+    for key in ("kind", "item", "unit"):
+        if len(words[key]) > LONGEST_WORDS:
+            raise ValueError(
+                f"{where}: {key} is longer than {LONGEST_WORDS} characters. Is a closing quote"
+                " missing?"
+            )
+    written = words["kind"], words["item"]
+    if written in PRICES:
+        words |= dict(zip(("kind", "item"), PRICES[written], strict=True))
+        warn_renamed(f"{where}: {','.join(written)}", ",".join(PRICES[written]))
+    return Price(**numbers, **words)
 
 
 def _check_unit(row, where, pattern):

@@ -3,10 +3,10 @@ UTF-8, tables of bounded rows and columns.
 """
 
 import csv
+import io
 import os
 import stat
 import zipfile
-from io import BytesIO
 from pathlib import Path
 
 MEGABYTE = 1_000_000
@@ -52,7 +52,10 @@ def file_bytes(path, kind, most):
         One line: there is no such file, it may not be read, it is a folder, a pipe or a device, or
         it is too large
     """
-    path = Path(path)
+    try:
+        path = Path(path)
+    except TypeError:
+        raise ValueError(f"{kind}: {path!r} is no name of a file.") from None
     name = one_line(path.name)
     try:
         # a pipe that nobody writes to must not wait
@@ -131,16 +134,17 @@ def csv_rows(text, name, *, delimiter=",", most_rows, most_columns):
     Raises
     ------
     ValueError
-        One line that names file and line: an unclosed quote, a cell longer than LONGEST_CELL, too
-        many rows or columns
+        One line that names file and line on which the row begins: an unclosed quote, a cell longer
+        than LONGEST_CELL, too many rows or columns
     """
-    rows = []
-    reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter, strict=True)
+    # not str.splitlines, which ends lines at characters that a cell may hold
+    lines = io.StringIO(text, newline="")
+    reader, rows, begun = csv.reader(lines, delimiter=delimiter, strict=True), [], 1
     try:
         for row in reader:
+            where, begun = f"{name}, line {begun}", reader.line_num + 1
             if not any(cell.strip() for cell in row):
                 continue
-            where = f"{name}, line {reader.line_num}"
             if len(row) > most_columns:
                 raise ValueError(f"{where}: has {len(row)} columns, more than {most_columns}.")
             if max(map(len, row)) > LONGEST_CELL:
@@ -153,8 +157,7 @@ def csv_rows(text, name, *, delimiter=",", most_rows, most_columns):
             rows.append((reader.line_num, row))
     except csv.Error as error:
         raise ValueError(
-            f"{name}, line {reader.line_num}: is not a row of CSV. Is a quote not closed?"
-            f" ({one_line(error)})"
+            f"{name}, line {begun}: is not a row of CSV. Is a quote not closed? ({one_line(error)})"
         ) from None
     return rows
 
@@ -184,12 +187,12 @@ def unpacked(data, name, kind, most):
         One line: it is no such file, or unpacks to more
     """
     try:
-        with zipfile.ZipFile(BytesIO(data)) as packed:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
             size = sum(part.file_size for part in packed.infolist())
     except Exception as error:  # a damaged archive fails in many ways
         raise ValueError(
-            f"{name}: cannot be read as {kind}. Damaged, or cut short? ({type(error).__name__})"
+            f"{name}: cannot be read as a {kind}. Damaged, or cut short? ({type(error).__name__})"
         ) from None
     if size > most:
         raise ValueError(f"{name}: unpacks to more than {_size(most)}, so it is no {kind}.")
-    return BytesIO(data)
+    return io.BytesIO(data)

@@ -562,9 +562,15 @@ def _every(page, c):
 def _not_used(page, c):
     if c.sheet.bad:
         page.add(
-            '<h2 class="first">Rows that could not be used</h2>',
+            '<h2 class="first">Rows and recordings that could not be used</h2>',
             "<ul>" + "".join(f"<li>{quoted(b)}</li>" for b in c.sheet.bad) + "</ul>",
         )
+    if c.sheet.files:
+        rows = [
+            (quoted(f.name), "used" if f.used else "not used", quoted(f.words))
+            for f in c.sheet.files
+        ]
+        page.add(table("Files from the site", ("file", "", "for what, or why not"), rows))
     if c.sheet.missing:
         page.add(
             '<h2 class="first">Not measured</h2>',

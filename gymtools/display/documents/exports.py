@@ -3,34 +3,19 @@
 import csv
 import datetime
 import io
+import re
 import zipfile
 
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
+from ...venue.spreadsheets import GUARD, as_text
+
 WIDEST = 46  # of a column [characters]
 # written as the files' own date, so that the same design gives the same file
 EPOCH = datetime.datetime(2000, 1, 1)
-FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a text that begins so would be run by a spreadsheet
-
-
-def as_text(value):
-    """A cell that a spreadsheet shows and does not run.
-
-    Parameters
-    ----------
-    value : any
-        Of a schedule
-
-    Returns
-    -------
-    value : any
-        Text that would be a formula gets an apostrophe in front; numbers stay
-    """
-    if isinstance(value, str) and value.startswith(FORMULA):
-        return "'" + value
-    return value
+NOT_IN_A_TITLE = re.compile(r"[\[\]:*?/\\]")  # of a sheet
 
 
 def csv_text(schedule):
@@ -48,10 +33,10 @@ def csv_text(schedule):
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(schedule.columns)
+    writer.writerow([as_text(c) for c in schedule.columns])
     writer.writerows([as_text(v) for v in row] for row in schedule.rows)
     if schedule.note:
-        writer.writerow([schedule.note])
+        writer.writerow([as_text(schedule.note)])
     return out.getvalue()
 
 
@@ -70,13 +55,15 @@ def write_xlsx(schedules, path, title):
     book = Workbook()
     book.remove(book.active)
     for schedule in schedules:
-        sheet = book.create_sheet(schedule.title[:31])
+        sheet = book.create_sheet(
+            NOT_IN_A_TITLE.sub(" ", as_text(schedule.title))[:31].strip(GUARD)
+        )
         sheet.append([as_text(f"{title}: {schedule.title}")])
         sheet.append([as_text(c) for c in schedule.columns])
         for row in schedule.rows:
             sheet.append([as_text(v) for v in row])
         sheet.append([])
-        sheet.append([schedule.note])
+        sheet.append([as_text(schedule.note)])
         sheet["A1"].font = Font(bold=True, size=14)
         for cell in sheet[2]:
             cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")

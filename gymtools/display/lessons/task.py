@@ -195,10 +195,9 @@ class TaskPanel:
     def _show_list(self):
         try:
             found = read_attempts(self.file)
-        except OSError as error:
-            return self._say(
-                f"{self.file.name} cannot be read: {error.strerror}. It is left as it is."
-            )
+        except (OSError, ValueError) as error:
+            why = getattr(error, "strerror", None) or error
+            return self._say(f"{self.file.name} cannot be read: {why}. It is left as it is.")
         self.list.value = tables.card(attempts_list(found))
 
 
