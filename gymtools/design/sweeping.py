@@ -2,13 +2,9 @@
 survive an interruption.
 """
 
-import csv
-import hashlib
-import os
-from concurrent.futures import FIRST_COMPLETED, wait
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from itertools import islice, product
-from math import prod
-from pathlib import Path
+from math import isfinite, prod
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -17,15 +13,16 @@ from ..acoustics.criteria import CRITERIA, worst_word
 from ..acoustics.evaluate import ROOMS, evaluate
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
+from ..equipment.prices import PriceBook
 from ..venue.paths import changed
-from ..venue.quantity import file_fields
-from ..venue.renamed import SWEEP, WORDS, warn_outside, warn_renamed
+from ..venue.reading_files import one_line
+from ..venue.renamed import warn_renamed
+from ..venue.scenario import Scenario
+from .fingerprints import contents, fingerprint, package, prices_of
+from .sweep_table import FIXED, SweepTable, present_heading
 from .weights import Weights, penalty
 
 AHEAD = 64  # variations that are handed out before the first of them is back
-# columns before those of the uses: how many of how many checks meet their target
-FIXED = ("key", "refused", "verdict", "met", "checks", "penalty", "cost")
-COUNTS = ("met", "checks")
 # criteria of every use, each in its weakest area or at its weakest microphone
 FIGURES = ("sti", "coverage_range", "feedback_margin", "on_listeners", "loudest")
 
@@ -34,7 +31,7 @@ class Row(dict):
     """One row of a sweep by column; columns are also found by their former headings."""
 
     def __missing__(self, column):
-        now = _present(column)
+        now = present_heading(column)
         if now == column:
             raise KeyError(column)
         warn_renamed(f"column '{column}'", f"'{now}'")
@@ -102,10 +99,20 @@ def variations(scenario, axes):
         try:
             made = scenario
             for _, choice in combination:
-                made = choice(made) if callable(choice) else changed(made, choice)
+                made = _chosen(made, choice)
         except ValueError as error:
             made = str(error)
         yield words, made
+
+
+def _chosen(scenario, choice):
+    """The scenario after one choice."""
+    if not callable(choice):
+        return changed(scenario, choice)
+    made = choice(scenario)
+    if not isinstance(made, Scenario):
+        raise ValueError(f"a choice gives {type(made).__name__}, where it must give a scenario.")
+    return made
 
 
 def figures(scenario, room="statistical", prices=None):
@@ -153,18 +160,33 @@ def _weakest(result, criterion):
 
 
 def _one(words, made, key, room, prices):
-    """One variation, never an exception: what refuses or fails says so in its row."""
+    """One variation, never an exception: what refuses or fails says so in its row; and whether the
+    row is right the next time too.
+    """
     row = Row(words, key=key, refused="")
     if isinstance(made, str):
-        return Row(row, refused=made)
+        return Row(row, refused=one_line(made)), True
     try:
-        return Row(row, **figures(made, room, prices))
+        found = figures(made, room, prices)
+    except ValueError as error:
+        return Row(row, refused=one_line(error)), True
     except Exception as error:  # one failure must not end thousands of others
-        return Row(row, refused=f"{type(error).__name__}: {error}")
+        return _failed(words, key, error), False
+    wrong = [c for c, v in found.items() if isinstance(v, float) and not isfinite(v)]
+    if wrong:
+        return Row(row, refused=f"{wrong[0]} is not a number."), True
+    return Row(row, **found), True
 
 
-def _alone(*job):
+def _failed(words, key, error):
+    """Row of what may well succeed the next time: out of memory, a worker that ended."""
+    return Row(words, key=key, refused=one_line(f"{type(error).__name__}: {error}").strip(": "))
+
+
+def _alone(version, *job):
     """One variation on one core: several workers that each use all cores are slower than one."""
+    if package() != version:
+        raise RuntimeError("a worker has another version of the package or its libraries")
     with threadpool_limits(1):
         return _one(*job)
 
@@ -190,7 +212,8 @@ def sweep(
         As for ``variations``
     file : str or Path, optional
         CSV file to which each row goes as soon as it is there; rows found in it are not evaluated
-        again
+        again. Rows of another scenario, measured loudspeaker, price book, room or version of the
+        package are moved into a file beside it, evaluated again, and their number is warned of
     executor : concurrent.futures.Executor, optional
         Where the work is done: a process pool, or a cluster's; here, one after the other, when left
         out
@@ -206,58 +229,90 @@ def sweep(
     Returns
     -------
     rows : list of Row
-        One for each combination, in their order; ``refused`` says why a combination cannot be built
+        One for each combination, in their order; ``refused`` says why a combination cannot be
+        built, or what failed. A failure that is no refusal (out of memory, a worker that ended) is
+        not written, and tried again the next time
 
     Raises
     ------
     ValueError
         An unknown room; no choices, or an axis named like another column; a file that holds
-        another table
+        another table, or is damaged
+    OSError
+        A row could not be written; those before it are whole
     """
-    if room not in ROOMS:
+    _check(scenario, axes, executor, prices)
+    if not isinstance(room, str) or room not in ROOMS:
         raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
     if not axes or not all(axes.values()):
         raise ValueError("axes: give at least one axis, and at least one choice on each.")
     columns = [*axes, *FIXED, *(column(u.name, key) for u in scenario.uses for key in FIGURES)]
     if len(set(columns)) < len(columns):
         raise ValueError(f"axes: a name is taken. Give axes other names than {', '.join(FIXED)}.")
+    base = fingerprint(contents(scenario), room, prices_of(prices), package())
     jobs = (
-        (words, made, _key(words, made, room, prices), room, prices)
+        (words, made, _key(base, words, made), room, prices)
         for words, made in variations(scenario, axes)
     )
-    with _Log(file, columns) as log:
-        run = _Run(log, prod(map(len, axes.values())), progress or (lambda *_: None))
+    with SweepTable(file, columns, base) as table:
+        run = _Run(table, prod(map(len, axes.values())), progress or (lambda *_: None))
         missing, stop = run.missing(jobs), stop or (lambda: False)
         if executor is None:
             for job in missing:
                 if stop():
                     break
-                run.keep(_one(*job))
+                run.keep(*_one(*job))
         else:
             _all(executor, missing, run.keep, stop)
         return run.rows
 
 
+def _check(scenario, axes, executor, prices):
+    """Refuse what is none of the things that a sweep takes."""
+    if not isinstance(scenario, Scenario):
+        raise ValueError("scenario must be a scenario, as load gives it.")
+    if not isinstance(axes, dict) or not all(isinstance(c, dict) for c in axes.values()):
+        raise ValueError(
+            "axes must be a dict of choices by axis, each a dict by words:"
+            ' {"tilt": {"20 deg": {("groups", "north row", "downtilt_deg"): 20.0}}}.'
+        )
+    for axis, choices in axes.items():
+        for word, choice in choices.items():
+            if not callable(choice) and not isinstance(choice, dict):
+                raise ValueError(
+                    f"axes: choice '{one_line(word)}' of '{one_line(axis)}' must be a dict of"
+                    " changes by path, or a function from a scenario to a scenario."
+                )
+    if executor is not None and not hasattr(executor, "submit"):
+        raise ValueError("executor must be one of concurrent.futures, or of a cluster.")
+    if prices is not None and not isinstance(prices, PriceBook):
+        raise ValueError("prices must be a price book, as read_prices gives it.")
+
+
 class _Run:
     """Rows of one sweep in the order of its jobs, as they come in."""
 
-    def __init__(self, log, count, progress):
-        self.log, self.count, self.progress = log, count, progress
-        self.keys, self.done = [], 0
+    def __init__(self, table, count, progress):
+        self.table, self.count, self.progress = table, count, progress
+        self.found, self.words, self.done = {}, {}, 0  # Row and words by key
 
     def missing(self, jobs):
         """Jobs whose rows are not there yet."""
         for job in jobs:
-            key = job[2]
-            self.keys.append(key)
-            if key in self.log.rows:
-                self._count()
-            else:
+            words, key = job[0], job[2]
+            self.words[key] = words
+            row = self.table.find(key, words)
+            if row is None:
                 yield job
+            else:
+                self.found[key] = Row(row | words)
+                self._count()
 
-    def keep(self, row):
-        """Add a row to the table."""
-        self.log.add(row)
+    def keep(self, row, lasting):
+        """Add a row, to the table too when it lasts."""
+        self.found[row["key"]] = row
+        if lasting:
+            self.table.add(row)
         self._count()
 
     def _count(self):
@@ -268,111 +323,48 @@ class _Run:
     @property
     def rows(self):
         """Rows that are there, in the order of the jobs."""
-        return [self.log.rows[key] for key in self.keys if key in self.log.rows]
+        return [self.found[key] for key in self.words if key in self.found]
 
 
 def _all(executor, jobs, keep, stop):
     """Hand out jobs some way ahead, and keep what comes back."""
-    pending = {executor.submit(_alone, *job) for job in islice(jobs, AHEAD)}
-    while pending:
-        done, pending = wait(pending, return_when=FIRST_COMPLETED)
-        for future in done:
-            keep(future.result())
+    handed = {}  # job by future
+
+    def hand_out(count):
+        for job in islice(jobs, count):
+            handed[_submitted(executor, job)] = job
+
+    def take(futures):
+        for future in futures:
+            job = handed.pop(future)
+            if future.cancelled():
+                continue
+            error = future.exception()
+            keep(*((_failed(job[0], job[2], error), False) if error else future.result()))
+
+    hand_out(AHEAD)
+    while handed:
+        done, _ = wait(handed, return_when=FIRST_COMPLETED)
+        take(done)
         if stop():
-            for future in pending:
+            for future in handed:
                 future.cancel()
-            for future in wait(pending).done:
-                if not future.cancelled():
-                    keep(future.result())
+            take(wait(handed).done)
             return
-        pending |= {executor.submit(_alone, *job) for job in islice(jobs, len(done))}
+        hand_out(len(done))
 
 
-def _key(words, made, room, prices):
-    """What tells one variation from any other: its words and everything that is evaluated."""
-    what = (
-        made
-        if isinstance(made, str)
-        else [(f.name, getattr(made, f.name)) for f in file_fields(made)]
-    )
-    return hashlib.sha256(
-        repr((words, what, room, prices and sorted(prices.prices.items()))).encode()
-    ).hexdigest()[:16]
+def _submitted(executor, job):
+    """A job under way; one that a broken pool does not take has failed already."""
+    try:
+        return executor.submit(_alone, package(), *job)
+    except Exception as error:
+        failed = Future()
+        failed.set_exception(error)
+        return failed
 
 
-def _known(path, columns):
-    """Rows of an earlier run by key, as they were before they were written; a row that was cut off
-    in the middle is dropped, another table is refused.
-    """
-    if not path.exists():
-        return {}
-    # what follows the last line end was cut off
-    whole = path.read_text(encoding="utf-8").split("\n")[:-1]
-    reader = csv.DictReader(whole)
-    if reader.fieldnames and reader.fieldnames != columns:
-        axes = columns.index("key")
-        former = reader.fieldnames
-        reader.fieldnames = former[:axes] + [_present(heading) for heading in former[axes:]]
-        if reader.fieldnames != columns:
-            raise ValueError(f"{path.name} holds another table. Give another file, or remove it.")
-        warn_outside(
-            f"{path.name}: the headings are those of an earlier version. Its rows are kept under"
-            " the present ones."
-        )
-    rows = [row for row in reader if None not in row and None not in row.values()]
-    return {row["key"]: _read(row, columns) for row in rows}
-
-
-def _present(heading):
-    """Present heading of a column."""
-    use, colon, figure = heading.rpartition(": ")
-    return f"{use}{colon}{SWEEP.get(figure, figure)}"
-
-
-def _read(row, columns):
-    """A row with its numbers; of a refused one only what it has."""
-    row["verdict"] = WORDS.get(row["verdict"], row["verdict"])
-    texts = {*columns[: columns.index("key")], "key", "refused", "verdict"}
-    if row["refused"]:
-        columns = columns[: columns.index("verdict")]
-    return Row({c: row[c] if c in texts else _number(c, row[c]) for c in columns})
-
-
-def _number(column, text):
-    if text == "":
-        return None
-    return int(text) if column in COUNTS else float(text)
-
-
-class _Log:
-    """Rows by key, and on disk a table that grows by whole rows; what was cut off by an
-    interruption is mended first.
-    """
-
-    def __init__(self, file, columns):
-        self.path, self.columns = None if file is None else Path(file), columns
-        self.rows = {} if file is None else _known(self.path, columns)
-        self.file = self.writer = None
-
-    def __enter__(self):
-        if self.path is not None:
-            beside = self.path.with_name(self.path.name + ".part")
-            with beside.open("w", encoding="utf-8", newline="") as file:
-                writer = csv.DictWriter(file, self.columns, lineterminator="\n")
-                writer.writeheader()
-                writer.writerows(self.rows.values())
-            os.replace(beside, self.path)
-            self.file = self.path.open("a", encoding="utf-8", newline="")
-            self.writer = csv.DictWriter(self.file, self.columns, lineterminator="\n")
-        return self
-
-    def add(self, row):
-        """Keep one row, and write it through to the disk."""
-        self.rows[row["key"]] = row
-        if self.file is not None:
-            self.writer.writerow(row)
-            self.file.flush()
-
-    def __exit__(self, *_):
-        if self.file is not None:
-            self.file.close()
+def _key(base, words, made):
+    """What tells one variation from any other: what all have in common, its words, its scenario."""
+    what = made if isinstance(made, str) else contents(made)
+    return f"{base}-{fingerprint(words, what)}"

@@ -62,18 +62,20 @@ def warn_renamed(old, new):
     warn_outside(f"{old} is now {new}.")
 
 
-def warn_outside(message):
-    """Warn of what will not be understood forever, at the line outside the package that wrote it.
+def warn_outside(message, category=FutureWarning):
+    """Warn at the line outside the package that asked for it.
 
     Parameters
     ----------
     message : str
         One line
+    category : type
+        Of the warning; what will not be understood forever when left out
     """
     level, frame = 1, sys._getframe(0)
     while frame.f_back and frame.f_globals.get("__name__", "").partition(".")[0] == PACKAGE:
         level, frame = level + 1, frame.f_back
-    warnings.warn(message, FutureWarning, stacklevel=level)
+    warnings.warn(message, category, stacklevel=level)
 
 
 def current_key(thing, key):

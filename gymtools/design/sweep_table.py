@@ -1,0 +1,259 @@
+"""The table of a sweep on disk: it grows by whole rows, and holds only rows that are right for the
+present scenario, prices, room and package.
+"""
+
+import csv
+import io
+import os
+import shutil
+from itertools import count
+from math import isfinite
+from pathlib import Path
+
+from ..venue.reading_files import csv_rows, file_text, one_line
+from ..venue.renamed import SWEEP, WORDS, warn_outside
+from ..venue.spreadsheets import as_text, as_written
+
+# columns before those of the uses: how many of how many checks meet their target
+FIXED = ("key", "refused", "verdict", "met", "checks", "penalty", "cost")
+COUNTS = ("met", "checks")
+KIND = "table of a sweep"
+LARGEST, MOST_ROWS, MOST_COLUMNS = 400_000_000, 1_000_000, 2000  # [bytes, -, -]
+
+
+def present_heading(heading):
+    """Present name of a column.
+
+    Parameters
+    ----------
+    heading : str
+        Of today or of an earlier version
+
+    Returns
+    -------
+    heading : str
+        Of today
+    """
+    if not isinstance(heading, str):
+        return heading
+    use, colon, figure = heading.rpartition(": ")
+    return f"{use}{colon}{SWEEP.get(figure, figure)}"
+
+
+class SweepTable:
+    """Rows by key, and on disk a table that grows by whole rows; what was cut off by an
+    interruption is mended first. To be entered as a context.
+
+    Parameters
+    ----------
+    file : str or Path or None
+        CSV; None keeps nothing
+    columns : list of str
+        Its headings
+    base : str
+        What the keys of all present rows begin with
+
+    Raises
+    ------
+    ValueError
+        One line: the file holds another table, or is damaged
+    """
+
+    def __init__(self, file, columns, base):
+        self.columns, self.axes = columns, columns[: columns.index("key")]
+        self.path, self.rows, self.keys, self.file = None, {}, {}, None
+        self.stale = {}  # rows of something else by key
+        if file is None:
+            return
+        try:
+            self.path = Path(os.path.realpath(file))  # what a link points to is written
+        except TypeError:
+            raise ValueError(f"{KIND}: {file!r} is no name of a file.") from None
+        text, known = _known(self.path, columns)
+        for key, row in known.items():
+            (self.rows if key.startswith(f"{base}-") else self.stale)[key] = row
+        for key, row in self.rows.items():
+            self.keys.setdefault(self._words(row), set()).add(key)
+        self._whole = text == self._text()  # nothing is to be mended
+
+    def _words(self, row):
+        """Words of a row as they stand in the file."""
+        return tuple(_cell(row[axis]) for axis in self.axes)
+
+    def _text(self):
+        return _csv(self.columns, self.rows.values())
+
+    def find(self, key, words):
+        """The row of a variation.
+
+        Parameters
+        ----------
+        key : str
+            Of the variation
+        words : dict
+            What was chosen, by axis; rows of the same words and another key are of another scenario
+
+        Returns
+        -------
+        row : dict
+            By column; None where there is none
+        """
+        if self.keys:
+            for other in self.keys.get(self._words(words), set()) - {key}:
+                if other in self.rows:
+                    self.stale[other] = self.rows.pop(other)
+        return self.rows.get(key)
+
+    def add(self, row):
+        """Keep one row, and write it through to the disk.
+
+        Parameters
+        ----------
+        row : dict
+            By column
+
+        Raises
+        ------
+        OSError
+            It could not be written whole; the rows before it are there
+        """
+        if self.file is None:
+            return
+        self.rows[row["key"]] = row
+        line = _line(row.get(c) for c in self.columns).encode()
+        if self.file.write(line) < len(line):
+            raise OSError(f"{self.path.name}: a row could not be written. Is the disk full?")
+
+    def __enter__(self):
+        if self.path is not None:
+            if not self._whole:
+                self._mend()
+            self.file = self.path.open("ab", buffering=0)
+        return self
+
+    def __exit__(self, *_):
+        if self.file is not None:
+            self.file.close()
+            self.file = None
+            if self.stale:  # same words, another scenario
+                self._mend()
+
+    def _mend(self):
+        """Write the table anew without what was cut off, and stale rows into a file beside it."""
+        if self.stale:
+            aside = self._set_aside()
+            warn_outside(
+                f"{self.path.name}: {len(self.stale)} rows were of another scenario, loudspeaker"
+                " file, price book, room or version of the package. They are now in"
+                f" {aside.name}.",
+                UserWarning,
+            )
+            self.stale = {}
+        _replace(self.path, self._text())
+
+    def _set_aside(self):
+        """Add stale rows to a table of their own."""
+        head = _csv(self.columns, ())
+        for n in count(1):
+            number = "" if n == 1 else f"-{n}"
+            aside = self.path.with_name(f"{self.path.stem}-earlier{number}{self.path.suffix}")
+            text = head
+            if aside.exists():
+                try:
+                    text = file_text(aside, KIND, LARGEST // 2)
+                except ValueError:
+                    continue
+            if text.startswith(head) and text.endswith("\n"):
+                more = _csv(self.columns, self.stale.values()).removeprefix(head)
+                _replace(aside, text + more)
+                return aside
+
+
+def _cell(value):
+    """A cell as it is written: on one line, and no formula."""
+    return as_text(one_line(value)) if isinstance(value, str) else value
+
+
+def _line(cells):
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerow([_cell(c) for c in cells])
+    return out.getvalue()
+
+
+def _csv(columns, rows):
+    """A whole table."""
+    return _line(columns) + "".join(_line(row.get(c) for c in columns) for row in rows)
+
+
+def _replace(path, text):
+    """Write a file beside, then put it in its place."""
+    beside = path.with_name(path.name + ".part")
+    try:
+        with beside.open("w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        if path.exists():
+            shutil.copymode(path, beside)
+        os.replace(beside, path)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+
+
+def _known(path, columns):
+    """Text of the table, and its rows by key as they were before they were written; a row that was
+    cut off in the middle is dropped, another table is refused.
+    """
+    if not path.exists():
+        return None, {}
+    text, name = file_text(path, KIND, LARGEST), one_line(path.name)
+    # what follows the last line end was cut off
+    table = csv_rows(
+        text[: text.rfind("\n") + 1], name, most_rows=MOST_ROWS, most_columns=MOST_COLUMNS
+    )
+    if not table and _line(columns).startswith(text):
+        return text, {}  # empty, or cut off within its headings
+    if not table:
+        raise ValueError(f"{name} holds another table. Give another file, or remove it.")
+    head = [as_written(c) for c in table[0][1]]
+    axes = columns.index("key")
+    if head != [one_line(c) for c in columns]:
+        head = head[:axes] + [present_heading(heading) for heading in head[axes:]]
+    if head != [one_line(c) for c in columns]:
+        raise ValueError(f"{name} holds another table. Give another file, or remove it.")
+    rows = {}
+    for number, cells in table[1:]:
+        where = f"{name}, line {number}"
+        if len(cells) != len(columns):
+            raise ValueError(
+                f"{where}: has {len(cells)} values where {len(columns)} belong. Was it edited?"
+                " Remove the line, or give another file."
+            )
+        row = _read(dict(zip(columns, cells, strict=True)), columns, where)
+        rows[row["key"]] = row
+    return text, rows
+
+
+def _read(row, columns, where):
+    """A row with its numbers; of a refused one only what it has."""
+    row["verdict"] = WORDS.get(row["verdict"], row["verdict"])
+    texts = {*columns[: columns.index("key")], "key", "refused", "verdict"}
+    if row["refused"]:
+        columns = columns[: columns.index("verdict")]
+    return {c: as_written(row[c]) if c in texts else _number(c, row[c], where) for c in columns}
+
+
+def _number(column, text, where):
+    if text == "":
+        return None
+    try:
+        value = int(text) if column in COUNTS else float(text)
+        if isfinite(value):
+            return value
+    except (ValueError, OverflowError):
+        pass
+    raise ValueError(
+        f"{where}: {one_line(column)} = '{one_line(text)[:40]}' is not a number. Was it edited?"
+        " Remove the line, or give another file."
+    )
