@@ -5,7 +5,12 @@ alarms that are not raised.
 import csv
 import datetime
 import io
+import os
 import re
+import struct
+import time
+import wave as wave_file
+import zipfile
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -15,6 +20,8 @@ import numpy as np
 import pytest
 from finished_hall import expected_of, measure, only, predicted
 from openpyxl import load_workbook
+from openpyxl.chart import BarChart
+from scipy.io import wavfile
 
 from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
@@ -28,6 +35,7 @@ from gymtools.commissioning.expected import arrival_ms, decay_spread, expect
 from gymtools.commissioning.kinds import KINDS, OLD_KEYS, kind_of, present_key
 from gymtools.commissioning.plan import APART, OFF_WALLS, as_tested, plan
 from gymtools.commissioning.readings import WIDTH, Deviation, Reading, one_value
+from gymtools.commissioning.recordings import read_wav, with_recordings
 from gymtools.commissioning.sheet import (
     COLUMNS,
     OCTAVES,
@@ -43,7 +51,7 @@ from gymtools.display.documents.commissioning import (
     write_report,
 )
 from gymtools.display.documents.exports import csv_text, write_xlsx
-from gymtools.physics import bands, reverberation
+from gymtools.physics import bands, impulse, reverberation
 from gymtools.physics.intelligibility import SPEECH_SPECTRUM_DB
 from gymtools.venue.files import load, save
 
@@ -292,6 +300,9 @@ def test_half_filled_sheets_and_other_units_are_read(tmp_path):
     assert len(compare(GAME, found).differences) == 3
 
 
+HEAD = (",".join(COLUMNS) + "\n").encode()
+
+
 @pytest.mark.parametrize(
     "name, content, message",
     [
@@ -300,6 +311,14 @@ def test_half_filled_sheets_and_other_units_are_read(tmp_path):
         ("a.csv", b"reading,test,value\n", r"a\.csv: missing column 125 Hz, 250 Hz"),
         ("a.csv", "reading;ä".encode("latin-1"), r"a\.csv: is not UTF-8 text"),
         ("a.xlsx", b"no workbook", r"a\.xlsx: cannot be read as a workbook"),
+        ("a.xlsx", b"PK\x03\x04cut", r"a\.xlsx: cannot be read as a workbook\. Damaged, or cut"),
+        ("a.csv", HEAD + b'ambient,"30\n' + b"x,1\n" * 9, r"a\.csv, line 2: is not a row of CSV"),
+        ("a.csv", HEAD + b'"' + b"x" * 200_000, r"a\.csv, line 2: .* quote"),
+        ("a.csv", HEAD + b"y" * 20_000 + b",1\n", r"a\.csv, line 2: a cell is longer than 10000"),
+        ("a.csv", HEAD + b"a" + b"," * 300, r"a\.csv, line 2: has 301 columns, more than 200"),
+        ("a.csv", HEAD + b"a\n" * 10_001, r"a\.csv, line 10001: more than 10000 rows"),
+        ("a.csv", b"x" * 10_000_001, r"a\.csv: is larger than 10 MB, so it is no entry sheet"),
+        ("a.csv", HEAD.replace(b"remark", b"value"), r"a\.csv: column value is there twice"),
     ],
 )
 def test_what_is_no_entry_sheet_is_refused(tmp_path, name, content, message):
@@ -309,6 +328,261 @@ def test_what_is_no_entry_sheet_is_refused(tmp_path, name, content, message):
         read_sheet(tmp_path / name, GAME)
     with pytest.raises(FileNotFoundError, match=f"none{name}"):
         read_sheet(tmp_path / f"none{name}", GAME)
+
+
+def test_a_decimal_comma_among_commas_is_no_shift(tmp_path):
+    """Regression: an unquoted decimal comma moved all values behind it into the next octave,
+    without a word; it is a row with a cell too many.
+    """
+    text = csv_text(filled(GAME, measure(GAME, 3, conditions=QUIET)))
+    line = next(n for n, x in enumerate(text.split("\n"), 1) if x.startswith("level game B1,"))
+    row = re.search(r"level game B1,.*?,([\d.]+),", text)
+    text = text[: row.start(1)] + row[1].replace(".", ",") + text[row.end(1) :]
+    (tmp_path / "r.csv").write_text(text, encoding="utf-8")
+    found = read_sheet(tmp_path / "r.csv", GAME)
+    assert found.missing == ("level game B1",)
+    assert found.bad == (
+        f"r.csv, line {line}: 'level game B1': has 1 more cells than the heading (a decimal comma"
+        " where commas divide the cells?).",
+    )
+
+
+@pytest.fixture
+def book(tmp_path):
+    """A filled workbook, and a way to read it after an edit by hand."""
+    write_xlsx([filled(GAME, measure(GAME, 3, conditions=QUIET))], tmp_path / "r.xlsx", "gym")
+    made = load_workbook(tmp_path / "r.xlsx")
+    rows = {row[0].value: row for row in made.active.iter_rows()}
+
+    def read():
+        made.save(tmp_path / "r.xlsx")
+        return read_sheet(tmp_path / "r.xlsx", GAME)
+
+    return made, rows, read
+
+
+@pytest.mark.parametrize(
+    "cells, words",
+    [
+        (
+            {9: "=A1*2", 11: "=B1"},
+            "500 Hz, 2 kHz: a formula without a stored value. Open the workbook in a spreadsheet",
+        ),
+        ({9: datetime.date(2026, 5, 4)}, "500 Hz = '2026-05-04 00:00:00 (a date or time)' is not"),
+        ({9: datetime.time(12, 30)}, "500 Hz = '12:30:00 (a date or time)' is not a number"),
+        ({9: "#N/A"}, "500 Hz = '#N/A' is not a number"),
+        ({9: True}, "500 Hz = 'True' is not a number"),
+        ({9: 1e300}, "500 Hz = '1e+300' is not a number"),
+    ],
+)
+def test_an_odd_cell_of_a_workbook_is_named(book, cells, words):
+    """Regression: formulas whose values were not stored were read as nothing; dates, errors and
+    truths are named with line and column; every other row is used.
+    """
+    _, rows, read = book
+    row = rows["level game B1"]
+    for column, value in cells.items():
+        row[column].value = value
+    found = read()
+    (bad,) = found.bad
+    assert bad.startswith(f"r.xlsx, line {row[0].row}: 'level game B1': {words}"), bad
+    assert found.missing == ("level game B1",) and len(found.readings) == len(GAME.readings) - 1
+
+
+@pytest.mark.parametrize("cell", ["A1048576", "XFD3", "XFD1048576"])
+def test_a_stray_cell_costs_no_time(book, cell):
+    """Regression: a cell in the last row or column of the sheet took a minute and gigabytes."""
+    made, _, read = book
+    made.active[cell].value = "x"
+    begun = time.monotonic()
+    found = read()
+    assert found.missing == () and found.bad == () and time.monotonic() - begun < 10
+
+
+def test_merged_cells_are_told(book):
+    """Regression: of merged cells only the first has a value: said, where they touch the table."""
+    made, rows, read = book
+    line = rows["level game B1"][0].row
+    made.active.merge_cells("A1:C1")
+    made.active.merge_cells(f"H{line}:H{line + 1}")
+    assert read().bad == (
+        f"r.xlsx: cells H{line}:H{line + 1} are merged; only the first of them is read.",
+    )
+
+
+def test_any_sheet_of_a_workbook_may_be_open(book, tmp_path):
+    """Regression: with a chart or another sheet in front the entry sheet is found; a workbook of
+    charts alone is refused.
+    """
+    made, _, read = book
+    made.create_chartsheet("chart").add_chart(BarChart())
+    made.create_sheet("notes")["A1"] = "anything"
+    for active in (0, 1, 2):
+        made.active = active
+        assert read().missing == ()
+    made.remove(made.worksheets[0])
+    with pytest.raises(ValueError, match=r"^r\.xlsx: there is no line that begins 'reading'"):
+        read()
+    made.remove(made.worksheets[0])
+    with pytest.raises(ValueError, match=r"^r\.xlsx: .*(no sheet with cells|cannot be read as a)"):
+        read()
+
+
+@pytest.mark.parametrize("read", [lambda x: read_sheet(x, GAME), read_wav])
+@pytest.mark.parametrize("given", [None, 3, 0.5, []])
+def test_what_is_no_name_is_refused(read, given):
+    """Regression: one line for what a notebook's parameters may hold."""
+    with pytest.raises(ValueError, match=r": .* is no name of a file\.$"):
+        read(given)
+
+
+def test_a_workbook_that_unpacks_without_end_is_refused(tmp_path):
+    """Regression: 40 MB of zeros in 40 kB."""
+    with zipfile.ZipFile(tmp_path / "r.xlsx", "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/worksheets/sheet1.xml", b"\0" * 40_000_000)
+    with pytest.raises(ValueError, match=r"^r\.xlsx: unpacks to more than 30 MB"):
+        read_sheet(tmp_path / "r.xlsx", GAME)
+
+
+# --- recordings
+
+
+def wave(path, dtype="float32", rate=16000, k=1.0, zero=0):
+    """An impulse response of 1.2 s."""
+    t = np.arange(2 * rate) / rate
+    h = np.random.default_rng(2).normal(size=len(t)) * np.exp(-np.log(1000) * t / 1.2)
+    wavfile.write(path, rate, (h / np.abs(h).max() * k + zero).astype(dtype))
+
+
+def test_every_file_of_a_folder_is_told_of(tmp_path):
+    """Regression: .WAV was passed over, a link to nothing ended everything, a folder named like a
+    recording too. Each file is used, or it is said why not, in the sheet and in the report.
+    """
+    folder = tmp_path / "waves"
+    folder.mkdir()
+    wave(folder / "reverberation S1 R1.WAV")
+    wave(folder / "Reverberation S1 R2.Wav")
+    wave(folder / "reverberation S1 R2.wav")
+    wave(folder / "reverberation S2 R1.wave")
+    (folder / "reverberation S2 R2.wav").symlink_to(folder / "nowhere.wav")
+    (folder / "sti game B1.wav").mkdir()
+    (folder / "notes.txt").write_text("windy")
+    os.mkfifo(folder / "pipe.wav")
+    (folder / "reverberation S2 R3.wav").write_bytes(b"")
+    held = filled_sheet(GAME, {"reverberation S2 R1": np.full(8, 1.0)})
+    found = with_recordings(held, folder, GAME)
+    assert {f.name: (f.used, f.words) for f in found.files} == {
+        "Reverberation S1 R2.Wav": (True, "reverberation S1 R2"),
+        "notes.txt": (False, "is no recording (WAV)"),
+        "pipe.wav": (False, "is no reading of reverberation or STI in this plan."),
+        "reverberation S1 R1.WAV": (True, "reverberation S1 R1"),
+        "reverberation S1 R2.wav": (
+            False,
+            "Reverberation S1 R2.Wav is the same reading, and counts.",
+        ),
+        "reverberation S2 R1.wave": (False, "the entry sheet has this reading, and counts."),
+        "reverberation S2 R2.wav": (False, "is a link to a file that is not there."),
+        "reverberation S2 R3.wav": (
+            False,
+            "cannot be read as WAV. Damaged, cut short or compressed? (ValueError: File format b''"
+            " not understood. Only 'RIFF', 'RIFX', and 'RF64' supported.)",
+        ),
+        "sti game B1.wav": (False, "is a folder. Recordings in it are not read."),
+    }
+    assert len(found.bad) == 5 and "reverberation S1 R1" in found.measured
+    html = report_html(
+        replace(compare(GAME, measure(GAME, 1, conditions=QUIET)), sheet=found), date=DAY
+    )
+    for words in ("Files from the site", "notes.txt", "is no recording (WAV)", ">used<"):
+        assert words in html
+
+
+@pytest.mark.parametrize("folder", ["none", "a file", None])
+def test_a_folder_that_is_not_there_is_refused(tmp_path, folder):
+    """Regression: it was taken for an empty one."""
+    (tmp_path / "a file").write_text("x")
+    given = tmp_path / folder if folder else None
+    with pytest.raises(ValueError, match="there is no such folder|the folder cannot be read"):
+        with_recordings(filled_sheet(GAME, {}), given, GAME)
+
+
+@pytest.mark.parametrize(
+    "dtype, k, zero, full",
+    [
+        ("uint8", 127, 128, 128),
+        ("int16", 32767, 0, 32768),
+        ("int32", 2**31 - 1, 0, 2**31),
+        ("float32", 1, 0, 1),
+        ("float64", 1, 0, 1),
+    ],
+)
+def test_samples_of_every_width_have_one_scale(tmp_path, dtype, k, zero, full):
+    """Closed form: the middle of unsigned eight bits is 128, not 127.5; full scale is two to the
+    number of bits less one.
+    """
+    samples = np.zeros(8000)
+    samples[:4] = 1.0, -1.0, 1.0, 0.0
+    wavfile.write(tmp_path / "x.wav", 16000, np.round(samples * k + zero).astype(dtype))
+    response, rate = read_wav(tmp_path / "x.wav")
+    want = np.round(samples[:4] * k) / full
+    assert rate == 16000 and np.all(response[:4] == want) and not response[4:].any()
+
+
+def test_samples_of_24_bits_have_the_same_scale(tmp_path):
+    """Closed form: three bytes a sample, written by hand; -2^23 is -1."""
+    values = [2**23 - 1, -(2**23), 2**22, 0] + [0] * 4000
+    data = b"".join(v.to_bytes(3, "little", signed=True) for v in values)
+    with wave_file.open(str(tmp_path / "x.wav"), "wb") as out:
+        out.setnchannels(1)
+        out.setsampwidth(3)
+        out.setframerate(16000)
+        out.writeframes(data)
+    response, _ = read_wav(tmp_path / "x.wav")
+    assert response[:4].tolist() == [1 - 2**-23, -1.0, 0.5, 0.0]
+
+
+def header(rate=16000, channels=1, count=8000):
+    """A WAV file of 16 bits with any header."""
+    body = np.arange(count * channels, dtype="<i2").tobytes()
+    return (
+        b"RIFF"
+        + struct.pack("<I", 36 + len(body))
+        + b"WAVEfmt "
+        + struct.pack("<IHHIIHH", 16, 1, channels, rate, 2 * rate * channels, 2 * channels, 16)
+        + b"data"
+        + struct.pack("<I", len(body))
+        + body
+    )
+
+
+def floats(*values):
+    """A WAV file of floats."""
+    out = io.BytesIO()
+    wavfile.write(out, 16000, np.array([*values, *[0.0] * 8000], "float32"))
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    "data, message",
+    [
+        (header(rate=0), r"^x\.wav: (sampling rate = 0 Hz is outside|cannot be read as WAV)"),
+        (header(rate=4), r"^x\.wav: sampling rate = 4 Hz is outside 8000 to 400000 Hz"),
+        (header(count=0), r"^x\.wav: (holds no samples|cannot be read as WAV)"),
+        (header(channels=100, count=100), r"^x\.wav: has 100 channels, more than 64\."),
+        (header(rate=8000, count=960_001), r"^x\.wav: is 120 s long, more than 120 s"),
+        (floats(1.0, np.nan, np.inf), r"^x\.wav: 2 samples are no numbers\."),
+        (floats(0.0), r"^x\.wav: is silent\."),
+        (floats(1e30), r"^x\.wav: is no sound\."),
+        (b"ID3\x03" + b"x" * 100, r"^x\.wav: cannot be read as WAV\. Damaged, cut short or compr"),
+    ],
+)
+def test_what_is_no_recording_is_refused(tmp_path, data, message):
+    """Regression: one line that names the file."""
+    (tmp_path / "x.wav").write_bytes(data)
+    with pytest.raises(ValueError, match=message) as refused:
+        response, rate = read_wav(tmp_path / "x.wav")
+        impulse.octave_energy(response, rate)
+    assert str(refused.value).isprintable()
 
 
 def test_a_sheet_filled_with_the_older_names_reads_alike():

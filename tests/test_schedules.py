@@ -4,6 +4,7 @@ read again.
 
 import csv
 import io
+import os
 from dataclasses import replace
 
 import ezdxf
@@ -14,16 +15,18 @@ from schools import SCENARIOS
 
 from gymtools.acoustics.throws import throws
 from gymtools.display.documents import drawings
-from gymtools.display.documents.exports import as_text, csv_text, write_xlsx
+from gymtools.display.documents.exports import csv_text, write_xlsx
 from gymtools.display.documents.handover import folder_name, write_handover
 from gymtools.display.panel.meeting import Meeting
 from gymtools.equipment.amplification import amplify
 from gymtools.equipment.bill import cost
 from gymtools.equipment.hanging import both_lengths, pan_words, tilt_words
-from gymtools.equipment.schedules import parts, schedules
+from gymtools.equipment.prices import read_prices
+from gymtools.equipment.schedules import Schedule, parts, schedules
 from gymtools.venue.files import load
 from gymtools.venue.loudspeakers import Group
 from gymtools.venue.paths import changed, value_at
+from gymtools.venue.spreadsheets import as_text, as_written
 from gymtools.venue.units import FOOT
 
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
@@ -378,6 +381,40 @@ def test_xlsx_is_read_again(tmp_path):
     assert as_text("+1") == "'+1" and as_text(-3.0) == -3.0 and as_text("N1") == "N1"
 
 
+@pytest.mark.parametrize(
+    "text, shown",
+    [
+        ("=1+1", "'=1+1"),
+        (" =1+1", "' =1+1"),
+        ("\u00a0@SUM(A1)", "'\u00a0@SUM(A1)"),
+        ("\t+1", "'\t+1"),
+        ("\uff1d1+1", "'\uff1d1+1"),
+        ("\uff0d1+1", "'\uff0d1+1"),
+        ("-3.2", "-3.2"),
+        ("-3,2", "-3,2"),
+        ("-3.2-1", "'-3.2-1"),
+        ("-", "'-"),
+        ("a\x00b\ufffec\ud800", "a b c "),
+        ("N1", "N1"),
+        (-3.2, -3.2),
+    ],
+)
+def test_nothing_in_a_table_is_run(tmp_path, text, shown):
+    """Regression: headings, titles and notes are guarded as cells are, in CSV and in XLSX, also
+    behind spaces and in full-width forms; a negative number stays one.
+    """
+    table = Schedule(title=str(text), columns=("a", text), rows=(("x", text),), note=text)
+    rows = list(csv.reader(io.StringIO(csv_text(table), newline="")))
+    assert rows == [["a", str(shown)], ["x", str(shown)], [str(shown)]]
+    write_xlsx([table], tmp_path / "a.xlsx", str(text))
+    sheet = openpyxl.load_workbook(tmp_path / "a.xlsx").active
+    assert [sheet["B2"].value, sheet["B3"].value, sheet["A5"].value] == [shown] * 3
+    assert sheet["A1"].value == as_text(f"{text}: {text}") and not any(
+        cell.data_type == "f" for row in sheet.iter_rows() for cell in row
+    )
+    assert not isinstance(text, str) or as_written(shown) == as_written(as_text(text))
+
+
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_no_cell_of_ours_looks_like_a_formula(name):
     """Behavior: no text of a schedule needs an apostrophe in a spreadsheet, whatever gain a group
@@ -552,3 +589,49 @@ def test_the_panel_takes_a_run_in_the_units_of_the_page(units, typed, run, shown
     assert found == (None if run is None else pytest.approx(run))
     assert field().value == pytest.approx(shown) and "Bill" in m.parts.tables.value
     assert ("is taken" in m.parts.words.value) == (run == 0.5)
+
+
+PRICE_HEAD = "kind,item,unit,price,hours,source\n"
+
+
+@pytest.mark.parametrize(
+    "content, message",
+    [
+        (
+            PRICE_HEAD + 'labor,"hour,h,1,0,\n' + "x" * 200_000,
+            r"^p\.csv, line 2: is not a row of CSV",
+        ),
+        (
+            PRICE_HEAD + 'labor,"hour,h,1,0,\nx,y',
+            r"^p\.csv, line 2: is not a row of CSV\. Is a quote",
+        ),
+        (PRICE_HEAD + "labor,hour,h,nan,0,\n", r"^p\.csv, line 2: price"),
+        (PRICE_HEAD + "labor,hour,h,1e999,0,\n", r"^p\.csv, line 2: price"),
+        (PRICE_HEAD + f"labor,{'x' * 400},h,1,0,\n", r"^p\.csv, line 2: item is longer than 300"),
+        (PRICE_HEAD + "a,b,c,1,0,\n" * 20_001, r"^p\.csv, line 20001: more than 20000 rows\."),
+        (PRICE_HEAD.replace("source", "price"), r"^p\.csv: column price is there twice"),
+        ("kind" + "," * 60, r"^p\.csv, line 1: has 61 columns, more than 50\."),
+        ("x" * 5_000_001, r"^p\.csv: is larger than 5 MB, so it is no price book\."),
+    ],
+)
+def test_a_price_book_is_bounded(tmp_path, content, message):
+    """Regression: one line that names file, line and likely slip."""
+    (tmp_path / "p.csv").write_text(content, encoding="utf-8")
+    with pytest.raises(ValueError, match=message) as refused:
+        read_prices(tmp_path / "p.csv")
+    assert str(refused.value).isprintable() and len(str(refused.value)) < 200
+
+
+def test_what_is_no_file_is_no_price_book(tmp_path):
+    """Regression: nothing, a number, a folder, a pipe, an impossible name."""
+    os.mkfifo(tmp_path / "pipe")
+    for given, message in (
+        (None, r"^price book: None is no name of a file\."),
+        (3, r"^price book: 3 is no name of a file\."),
+        (tmp_path, r": is no ordinary file, so it is no price book\."),
+        (tmp_path / "pipe", r"^pipe: is no ordinary file"),
+        (tmp_path / "a\x00b", r"^a b: the price book cannot be opened"),
+        (tmp_path / "x" / "y", r"^y: there is no such price book\."),
+    ):
+        with pytest.raises(ValueError, match=message):
+            read_prices(given)

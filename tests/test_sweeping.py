@@ -3,19 +3,27 @@ lose nothing.
 """
 
 import csv
+import os
+import re
+import subprocess
+import sys
+import tempfile
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 from multiprocessing import get_context
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.design import sweeping
+from gymtools.design import fingerprints, sweeping
 from gymtools.design.arrangements import arrange
 from gymtools.design.sweeping import FIGURES, Row, column, figures, sweep, variations
-from gymtools.venue.files import load
+from gymtools.equipment.prices import PriceBook, example_prices
+from gymtools.venue.files import load, save
 from gymtools.venue.hall import Treatment
+from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.paths import changed
 
 ROOT = Path(__file__).parents[1]
@@ -232,20 +240,20 @@ OLD_AXES = {
 }
 
 
-def test_a_table_of_the_first_version_is_resumed(old):
-    """Regression: its rows are kept under the present headings, to the last digit, beside the rows
-    of the present run; the figures of both are alike. Said once.
+def test_a_table_of_the_first_version_is_set_aside(old):
+    """Regression: nobody can say with which package its rows were worked out. They are kept in a
+    file beside it, under the present headings, to the last digit; the present rows, which are
+    alike, take their place. Said once.
     """
     before = list(csv.DictReader(OLD.open(encoding="utf-8", newline="")))
-    with pytest.warns(FutureWarning, match="earlier version") as said:
+    with pytest.warns(UserWarning, match="4 rows were of another") as said:
         rows = sweep(SMALL, OLD_AXES, file=old)
-    assert [str(w.message) for w in said] == [
-        "old-sweep.csv: the headings are those of an earlier version. Its rows are kept under the"
-        " present ones."
-    ]
+    assert [(str(w.message), w.filename) for w in said] == [(SET_ASIDE, __file__)]
     after = list(csv.DictReader(old.open(encoding="utf-8", newline="")))
-    kept = {row["key"]: row for row in after}
-    assert len(after) == len(before) + len(rows)
+    assert [row["key"] for row in after] == [row["key"] for row in rows]
+    aside = old.with_name("old-sweep-earlier.csv")
+    kept = {row["key"]: row for row in csv.DictReader(aside.open(encoding="utf-8", newline=""))}
+    assert len(kept) == len(before)
     for was in before:
         row = kept[was["key"]]
         assert row["refused"] == was["refused"]
@@ -259,18 +267,359 @@ def test_a_table_of_the_first_version_is_resumed(old):
     assert sweep(SMALL, OLD_AXES, file=old) == rows  # nothing is said or evaluated any more
 
 
-def test_a_row_of_the_first_version_is_used_where_its_key_is_the_present_one(old, monkeypatch):
-    """Behavior: a row whose key is the present one is not evaluated again, and has its numbers."""
-    keys = iter([row["key"] for row in csv.DictReader(OLD.open(encoding="utf-8", newline=""))])
-    monkeypatch.setattr(sweeping, "_key", lambda *_: next(keys))
-    monkeypatch.setattr(sweeping, "_one", lambda *_: 1 / 0)
-    with pytest.warns(FutureWarning, match="earlier version"):
-        rows = sweep(SMALL, OLD_AXES, file=old)
-    assert [(r["met"], r["checks"], r["verdict"]) for r in rows if not r["refused"]] == [
-        (18, 28, "misses"),
-        (17, 28, "misses"),
-    ]
-    assert [r["refused"][:11] for r in rows if r["refused"]] == ["cabinet W1 "] * 2
+SET_ASIDE = (
+    "old-sweep.csv: 4 rows were of another scenario, loudspeaker file, price book, room or version"
+    " of the package. They are now in old-sweep-earlier.csv."
+)
+
+
+@pytest.fixture
+def counted(monkeypatch):
+    """Figures that cost no time, and the scenarios of which they were asked."""
+    asked, row = [], figures(SMALL)
+    monkeypatch.setattr(sweeping, "figures", lambda s, *_: asked.append(s) or Row(row))
+    return asked
+
+
+def measured_school(sensitivity_db=0.0, rear_db=0.0):
+    """A school whose first group is of a measured type; what its file says may differ."""
+    kind = replace(
+        loudspeaker_types()[DOVECOTE.groups[0].loudspeaker],
+        name="our own",
+        measured_db=np.zeros((72, 37, 7)) + np.linspace(rear_db, 0, 72)[:, None, None],
+    )
+    kind = replace(kind, sensitivity_db=tuple(v + sensitivity_db for v in kind.sensitivity_db))
+    groups = (replace(SMALL.groups[0], loudspeaker="our own"), *SMALL.groups[1:])
+    return replace(SMALL, measured_types=(kind,), groups=groups)
+
+
+def dearer():
+    """The package's price book with one price changed."""
+    prices = [*example_prices().prices.values()]
+    prices[3] = replace(prices[3], price=prices[3].price + 1)
+    return PriceBook(prices, example_prices().name)
+
+
+@pytest.mark.parametrize(
+    "before, after",
+    [
+        ({}, dict(scenario=measured_school(sensitivity_db=3.0))),
+        ({}, dict(scenario=measured_school(rear_db=-12.0))),
+        ({}, dict(prices=dearer())),
+        (dict(prices=dearer()), {}),
+        ({}, dict(room="traced")),
+        ({}, dict(package="0123456789abcdef")),
+        ({}, dict(scenario=replace(measured_school(), source="another"))),
+    ],
+)
+def test_rows_of_anything_else_are_evaluated_again(counted, tmp_path, monkeypatch, before, after):
+    """Regression: the same names, and what a loudspeaker file, the price book, the room, the
+    package or the scenario says has changed: every row is evaluated again, none of the former is
+    mixed in.
+    """
+
+    def run(package=None, scenario=None, **options):
+        monkeypatch.setattr(sweeping, "package", lambda: package or "the present one")
+        return sweep(
+            scenario or measured_school(),
+            {"tilt": AXES["tilt"]},
+            file=tmp_path / "s.csv",
+            **options,
+        )
+
+    first = run(**before)
+    assert run(**before) == first and len(counted) == 3, "the same again: nothing to do"
+    with pytest.warns(UserWarning, match="^s.csv: 3 rows were of another"):
+        rows = run(**after)
+    assert len(counted) == 6 and len(rows) == 3
+    lines = (tmp_path / "s.csv").read_text("utf-8").splitlines()
+    assert len(lines) == 4 and all(
+        r["key"] in line for r, line in zip(rows, lines[1:], strict=True)
+    )
+    aside = (tmp_path / "s-earlier.csv").read_text("utf-8").splitlines()
+    assert aside[0] == lines[0] and all(
+        r["key"] in line for r, line in zip(first, aside[1:], strict=True)
+    )
+    with pytest.warns(UserWarning, match="^s.csv: 3 rows"):
+        run(**before)
+    assert len((tmp_path / "s-earlier.csv").read_text("utf-8").splitlines()) == 7
+
+
+def test_a_choice_that_means_something_else_now_takes_the_place_of_its_row(counted, tmp_path):
+    """Regression: the same words for other changes: one row of these words, the present one."""
+    file = tmp_path / "s.csv"
+    sweep(SMALL, {"tilt": {"flat": {TILT: 10.0}, "steep": {TILT: 50.0}}}, file=file)
+    with pytest.warns(UserWarning, match="^s.csv: 1 rows were of another"):
+        rows = sweep(SMALL, {"tilt": {"flat": {TILT: 5.0}, "steep": {TILT: 50.0}}}, file=file)
+    written = list(csv.DictReader(file.open(encoding="utf-8", newline="")))
+    assert sorted(r["key"] for r in written) == sorted(r["key"] for r in rows) and len(counted) == 3
+
+
+def test_the_package_is_fingerprinted_with_its_data(tmp_path, monkeypatch):
+    """Behavior: another table, formula or library version gives another fingerprint; words on the
+    screen do not.
+    """
+    for name in ("data/finishes.csv", "physics/air.py", "display/theme.py", "physics/x.pyc"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text("1", encoding="utf-8")
+    monkeypatch.setattr(fingerprints, "PACKAGE", tmp_path)
+    found = fingerprints.package.__wrapped__
+    first = found()
+    for name, other in (("display/theme.py", False), ("physics/x.pyc", False)):
+        (tmp_path / name).write_text("2", encoding="utf-8")
+        assert (found() != first) == other
+    for name in ("data/finishes.csv", "physics/air.py"):
+        (tmp_path / name).write_text("2", encoding="utf-8")
+        assert found() != first
+        (tmp_path / name).write_text("1", encoding="utf-8")
+    assert found() == first
+    monkeypatch.setattr(np, "__version__", "0")
+    assert found() != first
+
+
+@pytest.mark.parametrize("error", [MemoryError(), OSError("disk"), ZeroDivisionError("x")])
+def test_a_momentary_failure_is_tried_again(counted, tmp_path, monkeypatch, error):
+    """Regression: a failure that is no refusal stands in its row, and not in the file."""
+    real, file, fail = sweeping.figures, tmp_path / "s.csv", [True]
+
+    def figures_(s, *more):
+        if s.groups[0].downtilt_deg == 35 and fail:
+            fail.clear()
+            raise error
+        return real(s, *more)
+
+    monkeypatch.setattr(sweeping, "figures", figures_)
+    rows = sweep(SMALL, {"tilt": AXES["tilt"]}, file=file)
+    assert [bool(r["refused"]) for r in rows] == [False, True, False]
+    assert rows[1]["refused"].startswith(type(error).__name__) and len(counted) == 2
+    again = sweep(SMALL, {"tilt": AXES["tilt"]}, file=file)
+    assert len(counted) == 3 and [r["refused"] for r in again] == ["", "", ""]
+
+
+def test_a_broken_pool_is_told_and_tried_again(counted, tmp_path, monkeypatch):
+    """Regression: a worker that is killed breaks its pool: every row that it cost says so, the
+    others are kept, and the next run makes up for it.
+    """
+    stub, file = sweeping.figures, tmp_path / "s.csv"
+    monkeypatch.setattr(sweeping, "figures", lambda *_: os._exit(9))
+    with forked(1) as pool:
+        rows = sweep(SMALL, {"tilt": AXES["tilt"]}, file=file, executor=pool)
+    assert [r["refused"][:17] for r in rows] == ["BrokenProcessPool"] * 3
+    monkeypatch.setattr(sweeping, "figures", stub)
+    assert [r["refused"] for r in sweep(SMALL, {"tilt": AXES["tilt"]}, file=file)] == [""] * 3
+
+
+def test_a_worker_of_another_version_is_told(counted, monkeypatch):
+    """Behavior: rows of a worker with other code are not mixed in."""
+    versions = iter(["here", "here", "there"] * 9)
+    monkeypatch.setattr(sweeping, "package", lambda: next(versions))
+    with ThreadPoolExecutor(1) as pool:
+        (row,) = sweep(SMALL, {"tilt": {"a": {}}}, executor=pool)
+    assert "another version of the package" in row["refused"] and not counted
+
+
+def test_any_words_come_back_as_they_were(counted, tmp_path):
+    """Behavior: words that would be a formula, lines, numbers: the row has them as they were, the
+    file has them as text on one line.
+    """
+    axes = {
+        "=a": {"=1+1": {}, "two\nlines": {}, "\u2028": {}, "-3.2": {}, "x" * 20_000: {}},
+        7: {1: {}, None: {}},
+    }
+    rows = sweep(SMALL, axes, file=tmp_path / "s.csv")
+    assert [(r["=a"], r[7]) for r in rows] == [(a, n) for a in axes["=a"] for n in axes[7]]
+    assert sweep(SMALL, axes, file=tmp_path / "s.csv") == rows and len(counted) == 10
+    text = (tmp_path / "s.csv").read_text("utf-8")
+    assert text.startswith("'=a,7,key") and "\n'=1+1,1," in text and "\n-3.2,1," in text
+    assert len(text.split("\n")) == 12
+
+
+@pytest.mark.parametrize(
+    "edit, message",
+    [
+        (
+            lambda t: t.replace(",misses,", ",misses,x", 1),
+            r"^s\.csv, line 2: met = 'x\d+' is not a n",
+        ),
+        (
+            lambda t: re.sub(r"\d+\.\d+\n", "1e999\n", t),
+            r"^s\.csv, line 2: .* = '1e999' is not a num",
+        ),
+        (
+            lambda t: re.sub(r"\d+\.\d+\n", "nan\n", t),
+            r"^s\.csv, line 2: .* = 'nan' is not a number",
+        ),
+        (
+            lambda t: t.replace(",misses,", ",misses," + "9" * 5000, 1),
+            r"^s\.csv, line 2: met = '9+' is",
+        ),
+        (
+            lambda t: t.replace(",misses,", ",fine,", 1),
+            r"^s\.csv, line 2: verdict = 'fine' is none of",
+        ),
+        (lambda t: t.replace("35 deg,", '"35 deg,', 1), r"^s\.csv, line 3: is not a row of CSV"),
+        (lambda t: t.replace("35 deg,", "35 deg,,", 1), r"^s\.csv, line 3: has \d+ values where"),
+        (lambda t: t.replace("35 deg", "x" * 20_000, 1), r"^s\.csv, line 3: a cell is longer than"),
+        (lambda t: "no table", r"^s\.csv holds another table\."),
+    ],
+)
+def test_a_damaged_table_is_refused(counted, tmp_path, edit, message):
+    """Regression: one line that names the file and the line; the file stays as it is."""
+    file = tmp_path / "s.csv"
+    sweep(SMALL, {"tilt": AXES["tilt"]}, file=file)
+    damaged = edit(file.read_text("utf-8"))
+    file.write_text(damaged, encoding="utf-8")
+    with pytest.raises(ValueError, match=message) as refused:
+        sweep(SMALL, {"tilt": AXES["tilt"]}, file=file)
+    assert str(refused.value).isprintable() and len(str(refused.value)) < 200
+    assert file.read_text("utf-8") == damaged and len([*tmp_path.iterdir()]) == 1
+
+
+@pytest.mark.parametrize(
+    "change, message",
+    [
+        (dict(axes={"tilt": [20, 30]}), r"^axes must be a dict of choices by axis"),
+        (dict(axes=[TILT]), r"^axes must be a dict of choices by axis"),
+        (dict(axes={"tilt": {"20 deg": 20.0}}), r"^axes: choice '20 deg' of 'tilt' must be a dict"),
+        (dict(scenario="dovecote.toml"), r"^scenario must be a scenario, as load gives it\.$"),
+        (dict(prices="mine.csv"), r"^prices must be a price book, as read_prices gives it\.$"),
+        (dict(executor=2), r"^executor must be one of concurrent\.futures"),
+        (dict(room=None), r"^room = None is unknown\."),
+        (dict(file=3), r"^table of a sweep: 3 is no name of a file\.$"),
+        (dict(file=ROOT), r": is no ordinary file, so it is no table of a sweep\.$"),
+    ],
+)
+def test_wrong_arguments_are_refused(change, message):
+    """Regression: one line for anything that a script can give it."""
+    given = dict(scenario=SMALL, axes=AXES) | change
+    with pytest.raises(ValueError, match=message):
+        sweep(given.pop("scenario"), given.pop("axes"), **given)
+
+
+def test_a_function_that_gives_no_scenario_is_a_row():
+    """Regression: the row says so."""
+    (row,) = sweep(SMALL, {"layout": {"none": lambda s: None}})
+    assert row["refused"] == "a choice gives NoneType, where it must give a scenario."
+
+
+# ---- faults while it writes
+
+FAULTY = """
+import os, resource, sys
+from pathlib import Path
+from gymtools import load
+from gymtools.design import sweeping
+scenario, file, count, fault = load(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3]), sys.argv[4]
+row = sweeping.Row(verdict="meets", met=1, checks=2, penalty=0.5, cost=1.5)
+sweeping.figures = lambda *_: sweeping.Row(row)
+axes = {"n": {f"{n} of many": {} for n in range(count)}}
+sweeping.sweep(scenario, {"n": {"0": {}}})
+if fault == "full":
+    limit = int(sys.argv[5])
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+if fault == "read-only" and os.getuid() == 0:
+    os.setuid(65534)
+try:
+    sweeping.sweep(scenario, axes, file=file, progress=lambda done, _: print(done, flush=True))
+except OSError as error:
+    print("refused:", error)
+"""
+
+
+@pytest.fixture
+def faulty(tmp_path, monkeypatch):
+    """Runs a sweep of quick rows in a process of its own, with a fault; then what a next run finds
+    of it.
+    """
+    scenario = tmp_path / "school.toml"
+    save(SMALL, scenario)
+    script = tmp_path / "faulty.py"
+    script.write_text(FAULTY, encoding="utf-8")
+
+    def run(file, count, fault, *more):
+        words = [sys.executable, script, scenario, file, count, fault, *more]
+        env = {**os.environ, "PYTHONPATH": str(ROOT)}
+        return subprocess.Popen([*map(str, words)], stdout=subprocess.PIPE, text=True, env=env)
+
+    def resumed(file, count):
+        row, asked = Row(verdict="meets", met=1, checks=2, penalty=0.5, cost=1.5), []
+        monkeypatch.setattr(sweeping, "figures", lambda *_: asked.append(1) or Row(row))
+        axes = {"n": {f"{n} of many": {} for n in range(count)}}
+        rows = sweep(load(scenario), axes, file=file)
+        assert len(rows) == count and all(r | row == r for r in rows)
+        assert len(file.read_text("utf-8").split("\n")) == count + 2
+        return len(asked)
+
+    return run, resumed
+
+
+def test_a_killed_sweep_has_every_row_that_it_told_of(faulty, tmp_path):
+    """Behavior: killed while it writes: the next run does only what is missing."""
+    run, resumed = faulty
+    job = run(tmp_path / "s.csv", 3000, "none")
+    told = [int(job.stdout.readline()) for _ in range(200)]
+    job.kill()
+    told += [int(line) for line in job.stdout.read().split()]
+    job.wait(60)
+    assert len(told) - 3 <= 3000 - resumed(tmp_path / "s.csv", 3000) <= 3000
+
+
+@pytest.mark.parametrize("spare", [1, 60, 200, 5000])
+def test_a_full_disk_costs_no_whole_row(faulty, tmp_path, spare):
+    """Behavior: a size limit in the middle of a row, or of the first: one line, and whatever was
+    written whole is used by the next run.
+    """
+    run, resumed = faulty
+    file = tmp_path / "s.csv"
+    out, _ = run(file, 100, "full", spare).communicate(timeout=60)
+    assert "refused:" in out.splitlines()[-1]
+    assert not list(tmp_path.glob("*.part"))
+    told = len(out.splitlines()) - 1
+    assert resumed(file, 100) == 100 - told
+
+
+def test_a_table_that_cannot_be_mended_is_left_whole(faulty, tmp_path):
+    """Behavior: the disk is full while a table is written anew: the old one is there as it was."""
+    run, resumed = faulty
+    file = tmp_path / "s.csv"
+    run(file, 100, "none").communicate(timeout=60)
+    with file.open("a", encoding="utf-8") as cut:
+        cut.write("99 of many,012")
+    before = file.read_bytes()
+    out, _ = run(file, 120, "full", 3000).communicate(timeout=60)
+    assert out.startswith("refused:") and file.read_bytes() == before
+    assert not list(tmp_path.glob("*.part")) and resumed(file, 120) == 20
+
+
+def test_a_folder_that_may_not_be_written_is_one_line(faulty):
+    """Behavior: what is there stays; nothing is left beside it."""
+    run, resumed = faulty
+    with tempfile.TemporaryDirectory() as name:
+        folder, file = Path(name), Path(name) / "s.csv"
+        folder.chmod(0o755)
+        run(file, 3, "none").communicate(timeout=60)
+        before = file.read_bytes()
+        folder.chmod(0o555)
+        file.chmod(0o444)
+        out, _ = run(file, 5, "read-only").communicate(timeout=60)
+        assert out.splitlines()[-1].startswith("refused:") and file.read_bytes() == before
+        folder.chmod(0o755)
+        assert [p.name for p in folder.iterdir()] == ["s.csv"]
+
+
+def test_a_link_stays_a_link_and_permissions_stay(counted, tmp_path):
+    """Regression: the table that a link points to is written, with the permissions it has."""
+    (tmp_path / "there").mkdir()
+    real, link = tmp_path / "there" / "real.csv", tmp_path / "s.csv"
+    link.symlink_to(real)
+    rows = sweep(SMALL, {"tilt": AXES["tilt"]}, file=link)
+    real.chmod(0o640)
+    with real.open("a", encoding="utf-8") as cut:
+        cut.write("35 deg,01")
+    assert sweep(SMALL, {"tilt": AXES["tilt"]}, file=link) == rows and len(counted) == 3
+    assert link.is_symlink() and real.stat().st_mode & 0o777 == 0o640
+    assert len(real.read_text("utf-8").splitlines()) == 4
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["s.csv", "there"]
 
 
 def test_former_columns_of_a_row_are_found():

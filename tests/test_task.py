@@ -4,6 +4,7 @@ and scored again.
 
 import csv
 import json
+import os
 import re
 import subprocess
 import sys
@@ -19,7 +20,7 @@ from gymtools.design.aiming import Weights, penalties, penalty
 from gymtools.display.lessons.task import UNSEEN, TaskPanel, standing, write_attempts
 from gymtools.display.panel.meeting import Meeting
 from gymtools.equipment.bill import cost
-from gymtools.training import task
+from gymtools.training import attempts, task
 from gymtools.training.attempts import Attempt, add_attempt, read_attempts
 from gymtools.venue.hall import Treatment
 from gymtools.venue.paths import changed
@@ -247,6 +248,14 @@ def test_an_interruption_costs_at_most_the_line_it_cut(tmp_path, made):
         ({"changed": "all"}, "changed is no list"),
         ({"scenario": 3}, "scenario is not text"),
         ({"who": " \n "}, "there is no name"),
+        ({"penalty": 10**400}, "penalty is not a number that can be meant"),
+        ({"penalties": {"sti": -(10**400)}}, "penalties 'sti' is not a number that can be meant"),
+        (b'{"penalty": ' + b"9" * 5000 + b"}", "holds a number that cannot be meant"),
+        ({"met": 1.5}, "met is no count"),
+        ({"cost": 1e300}, "cost is not a number that can be meant"),
+        ({"scenario": "\ud800"}, "scenario is not text"),
+        ({"changed": ["\udfff"]}, "a part of changed is not text"),
+        ({"scenario": "x" * 4_000_001}, "is longer than 4 MB"),
     ],
 )
 def test_a_damaged_line_is_named_and_left(tmp_path, made, line, why):
@@ -312,6 +321,82 @@ def test_a_killed_process_loses_nothing_that_it_had_kept(tmp_path, made):
     add_attempt(file, made("after"))
     names = [a.who for a in read_attempts(file).attempts]
     assert names[-1] == "after" and set(names) >= {f"killed {n}" for n in told}
+
+
+def test_a_number_beyond_all_bounds_does_not_lock_the_file(tmp_path, made):
+    """Regression: 1e999 and deep tables in one line: the others are shown and exported."""
+    file = tmp_path / "a.jsonl"
+    add_attempt(file, made("first"))
+    good = file.read_bytes().strip()
+    for bad in (b"1e999", b"-1e999", b"1" * 400, b'{"a":' * 50_000, b"[[[[1]]]]"):
+        with file.open("ab") as out:
+            out.write(good.replace(b'"penalty": ', b'"penalty": ' + bad + b', "x": ') + b"\n")
+            out.write(re.sub(rb'"penalty": [^,]*', b'"penalty": ' + bad, good) + b"\n")
+    add_attempt(file, made("last"))
+    found = read_attempts(file)
+    assert [a.who for a in found.attempts] == ["first", "last"] and len(found.damaged) == 10
+    panel = TaskPanel(BRIEF, lambda: BRIEF, file)
+    assert "first" in panel.list.value and "last" in panel.list.value
+    assert (panel.export() / "attempts.csv").exists()
+
+
+def test_many_damaged_lines_are_counted(tmp_path):
+    """Behavior: twenty are named, the others counted."""
+    (tmp_path / "a.jsonl").write_bytes(b"{x\n" * 500)
+    assert read_attempts(tmp_path / "a.jsonl").warning.endswith("; and 480 more.")
+
+
+def test_what_is_no_file_of_attempts_is_refused_in_one_line(tmp_path, made, monkeypatch):
+    """Regression: a folder, a pipe that nobody writes to, a file without end: no wait, one line in
+    the panel; nothing is written into any of them.
+    """
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "folder").mkdir()
+    for name in ("pipe", "folder"):
+        with pytest.raises(ValueError, match=f"^{name}: is no ordinary file"):
+            read_attempts(tmp_path / name)
+        with pytest.raises(OSError, match=name):
+            add_attempt(tmp_path / name, made())
+        panel = TaskPanel(BRIEF, lambda: BRIEF, tmp_path / name)
+        assert f"{name} cannot be read" in panel.message.value
+    monkeypatch.setattr(attempts, "LARGEST", 1000)
+    (tmp_path / "a.jsonl").write_bytes(b"\n" * 1001)
+    with pytest.raises(ValueError, match=r"^a\.jsonl: is larger than 1 kB"):
+        read_attempts(tmp_path / "a.jsonl")
+
+
+def test_a_full_disk_loses_nothing_that_was_kept(tmp_path, made):
+    """Behavior: a size limit in the middle of a line: refused, what was there is read whole, and so
+    is the next one.
+    """
+    file = tmp_path / "a.jsonl"
+    add_attempt(file, made("first"))
+    limit = file.stat().st_size + 300
+    code = f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, ({limit}, {limit}))\n"
+    job = subprocess.run(
+        [sys.executable, "-c", code + WRITER, str(file), "full", "1"],
+        input=json.dumps({**made().__dict__}),
+        capture_output=True,
+        text=True,
+    )
+    assert "only a part of the attempt could be written. Is the disk full?" in job.stderr
+    add_attempt(file, made("last"))
+    found = read_attempts(file)
+    assert [a.who for a in found.attempts] == ["first", "last"]
+    assert [why for _, why in found.damaged] == ["was cut off or changed"]
+
+
+def test_attempts_go_through_a_link(tmp_path, made):
+    """Behavior: the file that a link points to is added to; both stay what they are."""
+    real, link = tmp_path / "real.jsonl", tmp_path / "a.jsonl"
+    add_attempt(real, made("first"))
+    before = real.read_bytes()
+    link.symlink_to(real)
+    add_attempt(link, made("second"))
+    assert link.is_symlink() and real.read_bytes().startswith(before)
+    assert [a.who for a in read_attempts(link).attempts] == ["first", "second"]
+    real.unlink()
+    assert read_attempts(link).attempts == ()
 
 
 def test_an_export_can_be_read_and_scored_again(tmp_path, made, own):

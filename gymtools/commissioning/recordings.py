@@ -9,7 +9,7 @@ from scipy.io import wavfile
 
 from ..acoustics.evaluate import evaluate
 from ..physics import bands, impulse, intelligibility
-from ..venue.reading_files import file_bytes, one_line
+from ..venue.reading_files import file_bytes, named, one_line
 from .kinds import present_key
 from .plan import as_tested
 from .readings import in_octaves, one_value
@@ -49,7 +49,7 @@ def read_wav(path):
     FileNotFoundError
         There is no such file
     """
-    path = Path(path)
+    path = named(path, KIND)
     name = one_line(path.name)
     if not path.exists() and not path.is_symlink():
         raise FileNotFoundError(f"{name}: there is no such {KIND}.")

@@ -146,8 +146,8 @@ def read_sheet(path, plan):
     FileNotFoundError
         There is no such file
     """
-    name = one_line(Path(path).name)
     tables, merged = sheets(path)
+    name = one_line(Path(path).name)
     rows = _rows(max(tables, key=_has_head), name, may_move=merged is None)
     measured, remarks, bad = {}, {}, []
     for line, row in rows:

@@ -4,13 +4,12 @@ import datetime
 import re
 import warnings
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from openpyxl import load_workbook
 from openpyxl.utils import range_boundaries
 
-from ..venue.reading_files import csv_rows, file_bytes, one_line, unpacked
+from ..venue.reading_files import csv_rows, file_bytes, named, one_line, unpacked
 
 KIND = "entry sheet"
 LARGEST, MOST_ROWS, MOST_COLUMNS = 10_000_000, 10_000, 200  # of an entry sheet [bytes, -, -]
@@ -52,7 +51,7 @@ def sheets(path):
     FileNotFoundError
         There is no such file
     """
-    path = Path(path)
+    path = named(path, KIND)
     name = one_line(path.name)
     if not path.exists():
         raise FileNotFoundError(f"{name}: there is no such {KIND}.")

@@ -18,12 +18,12 @@ ROOMS = ("physics", "venue", "acoustics", "equipment", "design", "data")
 LENGTH = 16  # of a fingerprint [characters]
 
 
-def fingerprint(*what):
+def fingerprint(what):
     """What tells some things from any others.
 
     Parameters
     ----------
-    *what : any
+    what : any
         Plain things, whose ``repr`` says everything
 
     Returns
@@ -93,7 +93,7 @@ def package():
         if p.is_file() and p.suffix in (".py", ".csv", ".npz", ".npy", ".toml")
     )
     parts = [(p.relative_to(PACKAGE).as_posix(), _of_file(p)) for p in files]
-    return fingerprint(parts, np.__version__, scipy.__version__)
+    return fingerprint((parts, np.__version__, scipy.__version__))
 
 
 def _of_file(path):

@@ -10,6 +10,7 @@ from itertools import count
 from math import isfinite
 from pathlib import Path
 
+from ..acoustics import criteria
 from ..venue.reading_files import csv_rows, file_text, one_line
 from ..venue.renamed import SWEEP, WORDS, warn_outside
 from ..venue.spreadsheets import as_text, as_written
@@ -17,7 +18,9 @@ from ..venue.spreadsheets import as_text, as_written
 # columns before those of the uses: how many of how many checks meet their target
 FIXED = ("key", "refused", "verdict", "met", "checks", "penalty", "cost")
 COUNTS = ("met", "checks")
+VERDICTS = (*criteria.WORDS, "")  # none of a refused row
 KIND = "table of a sweep"
+LONGEST = 5000  # of a text in it [characters]
 LARGEST, MOST_ROWS, MOST_COLUMNS = 400_000_000, 1_000_000, 2000  # [bytes, -, -]
 
 
@@ -38,6 +41,26 @@ def present_heading(heading):
         return heading
     use, colon, figure = heading.rpartition(": ")
     return f"{use}{colon}{SWEEP.get(figure, figure)}"
+
+
+def set_aside(path, number=1):
+    """Where rows go that are of another scenario, loudspeaker file, price book, room or package.
+
+    Parameters
+    ----------
+    path : str or Path
+        The table of a sweep
+    number : int
+        1, or more where a file of that name holds something else [-]
+
+    Returns
+    -------
+    path : Path
+        Beside it
+    """
+    path = Path(path)
+    number = "" if number == 1 else f"-{number}"
+    return path.with_name(f"{path.stem}-earlier{number}{path.suffix}")
 
 
 class SweepTable:
@@ -155,9 +178,7 @@ class SweepTable:
         """Add stale rows to a table of their own."""
         head = _csv(self.columns, ())
         for n in count(1):
-            number = "" if n == 1 else f"-{n}"
-            aside = self.path.with_name(f"{self.path.stem}-earlier{number}{self.path.suffix}")
-            text = head
+            aside, text = set_aside(self.path, n), head
             if aside.exists():
                 try:
                     text = file_text(aside, KIND, LARGEST // 2)
@@ -171,7 +192,7 @@ class SweepTable:
 
 def _cell(value):
     """A cell as it is written: on one line, and no formula."""
-    return as_text(one_line(value)) if isinstance(value, str) else value
+    return as_text(one_line(value)[:LONGEST]) if isinstance(value, str) else value
 
 
 def _line(cells):
@@ -216,11 +237,12 @@ def _known(path, columns):
         return text, {}  # empty, or cut off within its headings
     if not table:
         raise ValueError(f"{name} holds another table. Give another file, or remove it.")
-    head = [as_written(c) for c in table[0][1]]
-    axes = columns.index("key")
-    if head != [one_line(c) for c in columns]:
-        head = head[:axes] + [present_heading(heading) for heading in head[axes:]]
-    if head != [one_line(c) for c in columns]:
+    head, want = table[0][1], [str(_cell(c)) for c in columns]
+    if head != want:
+        axes = columns.index("key")
+        former = [as_written(c) for c in head[axes:]]
+        head = head[:axes] + [_cell(present_heading(heading)) for heading in former]
+    if head != want:
         raise ValueError(f"{name} holds another table. Give another file, or remove it.")
     rows = {}
     for number, cells in table[1:]:
@@ -238,6 +260,11 @@ def _known(path, columns):
 def _read(row, columns, where):
     """A row with its numbers; of a refused one only what it has."""
     row["verdict"] = WORDS.get(row["verdict"], row["verdict"])
+    if row["verdict"] not in VERDICTS:
+        raise ValueError(
+            f"{where}: verdict = '{one_line(row['verdict'])[:40]}' is none of"
+            f" {', '.join(VERDICTS[:-1])}. Was it edited? Remove the line, or give another file."
+        )
     texts = {*columns[: columns.index("key")], "key", "refused", "verdict"}
     if row["refused"]:
         columns = columns[: columns.index("verdict")]

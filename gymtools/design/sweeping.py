@@ -249,7 +249,7 @@ def sweep(
     columns = [*axes, *FIXED, *(column(u.name, key) for u in scenario.uses for key in FIGURES)]
     if len(set(columns)) < len(columns):
         raise ValueError(f"axes: a name is taken. Give axes other names than {', '.join(FIXED)}.")
-    base = fingerprint(contents(scenario), room, prices_of(prices), package())
+    base = fingerprint((contents(scenario), room, prices_of(prices), package()))
     jobs = (
         (words, made, _key(base, words, made), room, prices)
         for words, made in variations(scenario, axes)
@@ -367,4 +367,4 @@ def _submitted(executor, job):
 def _key(base, words, made):
     """What tells one variation from any other: what all have in common, its words, its scenario."""
     what = made if isinstance(made, str) else contents(made)
-    return f"{base}-{fingerprint(words, what)}"
+    return f"{base}-{fingerprint((words, what))}"

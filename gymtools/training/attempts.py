@@ -8,9 +8,10 @@ import stat
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 
-from ..venue.reading_files import MEGABYTE, file_bytes
+from ..venue.reading_files import MEGABYTE, file_bytes, named
 from ..venue.renamed import KEYS
 
+KIND = "file of attempts"
 LONGEST_NAME = 80  # characters
 LONGEST_LINE = 4 * MEGABYTE  # of one attempt, with the text of its scenario [bytes]
 LARGEST = 400 * MEGABYTE  # of a file of attempts [bytes]
@@ -177,8 +178,8 @@ def read_attempts(path):
     ValueError
         One line: it is no ordinary file, may not be read, or is too large
     """
-    path, attempts, damaged = Path(path), [], []
-    data = file_bytes(path, "file of attempts", LARGEST) if path.exists() else b""
+    path, attempts, damaged = named(path, KIND), [], []
+    data = file_bytes(path, KIND, LARGEST) if path.exists() else b""
     for number, line in enumerate(data.split(b"\n"), 1):
         if not line.strip():
             continue

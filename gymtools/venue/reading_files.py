@@ -29,6 +29,32 @@ def one_line(text):
     return "".join(c if c.isprintable() else " " for c in str(text))
 
 
+def named(path, kind):
+    """A path, whatever was given for it.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file
+    kind : str
+        What it should be, for messages
+
+    Returns
+    -------
+    path : Path
+        As given
+
+    Raises
+    ------
+    ValueError
+        One line: it is no name of a file
+    """
+    try:
+        return Path(path)
+    except TypeError:
+        raise ValueError(f"{kind}: {path!r} is no name of a file.") from None
+
+
 def file_bytes(path, kind, most):
     """Contents of an ordinary file.
 
@@ -52,10 +78,7 @@ def file_bytes(path, kind, most):
         One line: there is no such file, it may not be read, it is a folder, a pipe or a device, or
         it is too large
     """
-    try:
-        path = Path(path)
-    except TypeError:
-        raise ValueError(f"{kind}: {path!r} is no name of a file.") from None
+    path = named(path, kind)
     name = one_line(path.name)
     try:
         # a pipe that nobody writes to must not wait
@@ -67,9 +90,10 @@ def file_bytes(path, kind, most):
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or error
         raise ValueError(f"{name}: the {kind} cannot be opened. ({why})") from None
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise ValueError(f"{name}: is no ordinary file, so it is no {kind}.")
     with os.fdopen(handle, "rb") as file:
-        if not stat.S_ISREG(os.fstat(handle).st_mode):
-            raise ValueError(f"{name}: is no ordinary file, so it is no {kind}.")
         data = file.read(most + 1)
     if len(data) > most:
         raise ValueError(f"{name}: is larger than {_size(most)}, so it is no {kind}.")

@@ -7,6 +7,7 @@ from math import prod
 import ipywidgets as w
 
 from ...design.options import AS_IT_IS, HEADLINES, choices, dominated_by, headlines
+from ...design.sweep_table import set_aside
 from ...design.sweeping import sweep, variations
 from .. import tables
 from .controls import show_only
@@ -172,6 +173,9 @@ class Combinations:
             f"<p>{len(self.rows)} of {whole} combinations are in {escape(name)}; {len(refused)} of"
             f" them are not possible{f', e.g. {escape(refused[0])}' if refused else ''}.</p>"
         )
+        aside = set_aside(self.panel.folder / name)
+        if aside.exists():
+            words += f"<p>Rows of other states of the scenario are in {escape(aside.name)}.</p>"
         head = "".join(f"<th>{escape(axis)}</th>" for axis in self.axes)
         head += "".join(f'<th class="num">{escape(h.words)}</th>' for h in HEADLINES)
         rows = "".join(f"<tr>{self._row(r)}</tr>" for r in self._best()[:8])
