@@ -66,6 +66,8 @@ class Attempt:
     def __post_init__(self):
         for f in fields(self):
             value = getattr(self, f.name)
+            if f.name == "who" and isinstance(value, str):
+                value = plain(value)  # as somebody typed it
             if f.type is str:
                 _check_text(f.name, value)
             if f.type in (float, int):
