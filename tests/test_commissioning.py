@@ -1047,6 +1047,9 @@ def test_plan_sheet_and_report_from_the_command_line(tmp_path, capsys):
     assert load(folder / "room-as-measured.toml").absorption_factors
     assert main(report) == 2 and "room-as-measured.toml exist" in capsys.readouterr().err
     assert main(["report", scenario, str(folder / "none.csv")]) == 2
+    assert "none.csv: there is no such entry sheet." in capsys.readouterr().err
+    assert main([*report, "--overwrite", "--waves", str(folder / "waves")]) == 2
+    assert "waves: there is no such folder of recordings." in capsys.readouterr().err
 
 
 def test_the_plan_on_paper(tmp_path):

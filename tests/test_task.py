@@ -8,6 +8,7 @@ import os
 import re
 import subprocess
 import sys
+import tempfile
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -384,6 +385,27 @@ def test_a_full_disk_loses_nothing_that_was_kept(tmp_path, made):
     found = read_attempts(file)
     assert [a.who for a in found.attempts] == ["first", "last"]
     assert [why for _, why in found.damaged] == ["was cut off or changed"]
+
+
+def test_a_file_that_may_not_be_written_stays(made):
+    """Behavior: refused by the system; what is there is read whole."""
+    drop = "import os\nif os.getuid() == 0: os.setuid(65534)\n"
+    with tempfile.TemporaryDirectory() as name:
+        folder, file = Path(name), Path(name) / "a.jsonl"
+        add_attempt(file, made("first"))
+        before = file.read_bytes()
+        file.chmod(0o444)
+        folder.chmod(0o555)
+        head, _, tail = WRITER.partition("for n in")
+        job = subprocess.run(
+            [sys.executable, "-c", head + drop + "for n in" + tail, str(file), "x", "1"],
+            input=json.dumps({**made().__dict__}),
+            capture_output=True,
+            text=True,
+        )
+        folder.chmod(0o755)
+        assert "PermissionError" in job.stderr and file.read_bytes() == before
+        assert [p.name for p in folder.iterdir()] == ["a.jsonl"]
 
 
 def test_attempts_go_through_a_link(tmp_path, made):
