@@ -6,6 +6,7 @@ import builtins
 import os
 import re
 import stat
+import time
 from copy import deepcopy
 from dataclasses import replace
 from pathlib import Path
@@ -15,12 +16,14 @@ import tomlkit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.venue.files import load, parse, save, to_text
 from gymtools.venue.hall import Treatment
 from gymtools.venue.scenario import Scenario
 from gymtools.venue.seating import FloorSeats
 from gymtools.venue.targets import Targets
 from gymtools.venue.uses import GroupSetting
+from gymtools.venue.validation import MOST
 
 PATHS = {p.stem: p for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))}
 METERS, FEET = (PATHS[name].read_text(encoding="utf-8") for name in ("dovecote", "larkfield"))
@@ -415,10 +418,13 @@ def test_refusal_speaks_the_files_units():
         ("= 1", r": is not valid TOML\."),
         ("a = [1", r": is not valid TOML\."),
         (METERS + "\0", r": is not valid TOML\."),
-        (METERS + "\n[hall]\nlength = 3\n", r": is not valid TOML\..*already exists"),
+        (
+            METERS + "\n[hall]\nlength = 3\n",
+            r": is not valid TOML\. Cannot declare \('hall',\) twice",
+        ),
         (
             edited("height = 7.6", "height = 7.6\nheight = 8"),
-            r": is not valid TOML\..*already exists",
+            r": is not valid TOML\. Cannot overwrite a value",
         ),
         ("a = " + "[" * 50_000, r": is not valid TOML\."),
         (edited("height = 7.6", "height = 1" + "0" * 5000), r": is not valid TOML\."),
@@ -442,9 +448,7 @@ def test_broken_files(text, said):
         "{0.__class__}",
         "%s %n",
         "../../etc/passwd",
-        "\u202egnp.exe",
         "a" * 10_000,
-        "line\nbreak\x1b[2J",
         "Ünïcödé 体育館 🏀",
         '"""',
         "\\",
@@ -490,13 +494,163 @@ def test_nothing_in_a_file_is_executed(tmp_path, monkeypatch):
 
 
 def test_huge_file(tmp_path):
-    """Regression: more than a megabyte is refused before it is read."""
+    """Regression: more than 250 kB is refused before it is read, from a file and as text."""
     path = tmp_path / "huge.toml"
-    path.write_text(METERS + "#" * 1_000_000)
+    path.write_text(METERS + "#" * 250_000)
     with pytest.raises(
-        ValueError, match=r"^huge\.toml: larger than a megabyte, so it is no scenario\.$"
+        ValueError, match=r"^huge\.toml: is larger than 250 kB, so it is no scenario file\.$"
     ):
         load(path)
+    assert refusal(METERS + "#" * 250_000) == (
+        "gym.toml: is larger than 250 kB, so it is no scenario."
+    )
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "line\nbreak",
+        "tab\there",
+        "\x1b[2J",
+        "next\x85line",
+        "next\u2028line",
+        "\u202egnp.exe",
+        "\u2066",
+        "\ufffe",
+        "\ufdd0",
+        "\U0010ffff",
+    ],
+)
+@pytest.mark.parametrize("where", ["name", "source", "use", "area", "microphone"])
+def test_text_that_cannot_be_shown(text, where):
+    """Behavior: control characters, reversed directions and code points that are no characters are
+    refused in every name and text, on one line that quotes none of them.
+    """
+    document = tomlkit.parse(METERS).unwrap()
+    if where in ("name", "source"):
+        document[where] = text
+    elif where == "area":
+        document["uses"][0]["listens"][text] = 1.0
+    else:
+        document["uses" if where == "use" else "microphones"][0]["name"] = text
+    try:
+        written = tomlkit.dumps(document)
+    except ValueError:  # cannot be written at all
+        return
+    said = refusal(written)
+    assert said.startswith("gym.toml") and said.isprintable()
+    assert re.search(r"holds the character U\+[0-9A-F]{4}|is not valid TOML", said)
+
+
+def test_text_is_checked_in_things_as_well():
+    """Behavior: a name that a script gives is checked like one of a file; a lone surrogate, which
+    no file can hold, is refused there. Names of other scripts and joined emoji stay.
+    """
+    s = parse(METERS)
+    for bad in ("a\ud800b", "a\nb", "a\u202eb"):
+        with pytest.raises(
+            ValueError, match=r"^name = .* holds the character U\+[0-9A-F]{4}, which"
+        ):
+            replace(s, name=bad)
+        with pytest.raises(
+            ValueError, match=r"^tag = .* holds the character U\+[0-9A-F]{4}, which"
+        ):
+            replace(s.groups[0], tag=bad)
+    for good in ("体育館", "مدرسة", "👩\u200d🏫", "São João"):
+        assert replace(s, name=good).name == good
+
+
+LISTS = dict(
+    banks='side = "north"\nrows = 1\nrow_run = 0.6\nrow_rise = 0.2\nlength = 2',
+    floor_seats="length = 1\nwidth = 1",
+    portable_stages="length = 1\nwidth = 1\nheight = 0.3",
+    balconies='side = "south"\ndepth = 1\nheight = 4\nlength = 2',
+    microphones='type = "lectern"',
+    groups='tag = "Q"\nloudspeaker = "pendant 100"\nheight = 5\npan_deg = 0\ndowntilt_deg = 90',
+    uses="target_dba = 70",
+)
+
+
+@pytest.mark.parametrize("key", [*LISTS, "treatments", "loudspeaker_files"])
+def test_more_than_any_gym_holds(key, monkeypatch):
+    """Behavior: a list longer than any school's is refused by its number, before any of it is
+    made; a longer file by its size.
+    """
+    monkeypatch.setattr("gymtools.venue.files.build", lambda *a, **k: pytest.fail("made something"))
+    count = MOST[key] + 1
+    if key == "loudspeaker_files":
+        text = f"loudspeaker_files = {['x.toml'] * count}\n" + METERS
+    elif key == "treatments":
+        text = METERS + '\n[[treatments]]\nsurface = "roof"\narea = 0\nfinish = "brick"' * count
+    else:
+        text = METERS + "".join(f'\n[[{key}]]\nname = "n{n}"\n{LISTS[key]}\n' for n in range(count))
+    said = refusal(text)
+    assert re.fullmatch(rf"gym\.toml: {key}: \d+ are given, more than {MOST[key]}\.", said)
+
+
+def test_many_loudspeakers():
+    """Behavior: 9,604 loudspeakers in groups, and lists in a script, are refused by their number
+    within half a second.
+    """
+    s = parse(METERS)
+    one = replace(s.groups[0], number=12, spacing=0.5)
+    begun = time.monotonic()
+    with pytest.raises(ValueError, match=r"^groups: 801 are given, more than 100\.$"):
+        replace(s, groups=(one,) * 801)
+    with pytest.raises(ValueError, match=r"^loudspeakers: 1200 are given, more than 300\.$"):
+        replace(s, groups=(one,) * 100)
+    with pytest.raises(ValueError, match=r"^banks: 60000 are given, more than 40\.$"):
+        replace(s, banks=(s.banks[0],) * 60_000)
+    assert time.monotonic() - begun < 0.5
+
+
+@pytest.mark.parametrize("nested", ["a = " + "[" * 5000 + "]" * 5000, "a = " + "{a=" * 3000])
+def test_deeply_nested(nested):
+    """Behavior: nesting that no reader can follow is one line."""
+    assert refusal(nested) == "gym.toml: is not valid TOML. It is nested too deeply."
+
+
+@pytest.mark.parametrize(
+    "old, new, said",
+    [
+        ('name = "bleachers"', "name = 2026-01-01", "name = datetime.date"),
+        ('name = "bleachers"', 'name = ["a"]', "name = ['a'] must be text in quotes."),
+        ("length = 26.0", "length = 12:00:00", "length = datetime.time"),
+        ('closed = ["bleachers"]', "closed = 2026-01-01", "closed must be a list of names"),
+    ],
+)
+def test_values_of_a_wrong_kind(old, new, said):
+    """Behavior: a date, a time or a list where text, a number or a list of names belongs is named
+    with its key.
+    """
+    assert old in METERS
+    assert said in refusal(METERS.replace(old, new, 1))
+
+
+@pytest.mark.parametrize("given", [None, 3, b"x", ["a"], object()])
+def test_what_is_no_file_and_no_text(given):
+    """Behavior: what is neither a path nor text, or no scenario at all, is refused in words."""
+    with pytest.raises(ValueError, match=r"^path = .* is no scenario file\. Give its path\.$"):
+        load(given)
+    with pytest.raises(ValueError, match=r"^scenario: .* is not the text of a scenario file\.$"):
+        parse(given)
+    for what in (evaluate, evaluate_all):
+        with pytest.raises(
+            ValueError, match=r"^scenario = .* Read its file with load\(\) first\.$"
+        ):
+            what("school.toml" if given is None else given)
+
+
+def test_no_ordinary_file(tmp_path):
+    """Behavior: a folder, a pipe that nobody writes to and a device are refused at once."""
+    os.mkfifo(tmp_path / "pipe.toml")
+    (tmp_path / "folder.toml").mkdir()
+    (tmp_path / "device.toml").symlink_to("/dev/zero")
+    for name in ("pipe", "folder", "device"):
+        with pytest.raises(
+            ValueError, match=rf"^{name}\.toml: .*(no ordinary file|cannot be opened)"
+        ):
+            load(tmp_path / f"{name}.toml")
 
 
 def test_encodings(tmp_path):
@@ -514,7 +668,7 @@ def test_encodings(tmp_path):
     ):
         path.write_bytes(content)
         with pytest.raises(
-            ValueError, match=r"^s\.toml: is not UTF-8 text\. Was it saved by a word processor\?$"
+            ValueError, match=r"^s\.toml: is not UTF-8 text\. Save it in UTF-8\. Was it saved"
         ):
             load(path)
 

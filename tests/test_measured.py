@@ -2,6 +2,7 @@
 damaged files.
 """
 
+import os
 import pickle
 from dataclasses import replace
 from pathlib import Path
@@ -507,7 +508,7 @@ def test_measured_types_can_be_chosen(tmp_path):
             lambda f: (f / "x.sofa").write_bytes(b"not a file"),
             r"x\.sofa: cannot be read as an AES69",
         ),
-        (lambda f: (f / "x.sofa").unlink(), r"x\.sofa: there is no such file"),
+        (lambda f: (f / "x.sofa").unlink(), r"x\.sofa: there is no such SOFA file"),
         (
             lambda f: sofa_of_heads(f / "x.sofa"),
             r"x\.sofa: holds the convention SimpleFreeFieldHRIR, not FreeFieldDirectivityTF",
@@ -533,7 +534,7 @@ def test_measured_types_can_be_chosen(tmp_path):
         ),
         (
             lambda f: sofa(f / "x.sofa", grid(), np.full((len(grid()), 7), np.nan), NOMINAL),
-            r"x\.sofa: its frequencies do not fit its data, or data are missing",
+            r"x\.sofa: the value of receiver 1 at 125 Hz is not finite: data are missing\.",
         ),
         (
             lambda f: sofa(
@@ -543,7 +544,7 @@ def test_measured_types_can_be_chosen(tmp_path):
                 NOMINAL,
                 SourceUp=np.array([[1.0, 0, 0]]),
             ),
-            r"x\.sofa: lacks what FreeFieldDirectivityTF must hold",
+            r"x\.sofa: SourceView and SourceUp point the same way\.",
         ),
     ],
 )
@@ -651,3 +652,283 @@ def test_mean_of_seams():
     level[pole] = np.linspace(-6, 0, len(pole))[:, None]
     found = gridding.on_grid(vectors, level)
     assert found[36, 36] == pytest.approx([to_level(to_energy(level[pole, 0]).mean())] * 7)
+
+
+def odd(change):
+    """Writes a file with 4 degrees to a direction, after a change to its values."""
+    values = dict(
+        pairs=np.array(grid(), float),
+        magnitude=np.tile(lopsided(near(grid()))[:, None], (1, 7)),
+        frequency=np.array(NOMINAL, float),
+        units={},
+    )
+    change(values)
+
+    def write(path):
+        units = values.pop("units")
+        sofa(
+            path, values["pairs"], values["magnitude"], values["frequency"], **values.get("new", {})
+        )
+        with netCDF4.Dataset(path, "a") as file:
+            for (name, key), unit in units.items():
+                file[name].setncattr(key, unit)
+        return path
+
+    return write
+
+
+def near(pairs):
+    """Unit vectors of (azimuth, elevation) in degrees."""
+    a, e = np.radians(np.array(pairs, float)).T
+    return np.c_[np.cos(e) * np.cos(a), np.cos(e) * np.sin(a), np.sin(e)]
+
+
+def put(name, at, value):
+    """A change of one value of a file."""
+    return lambda v: v[name].__setitem__(at, value)
+
+
+def new(**values):
+    """A change of whole variables of a file."""
+    return lambda v: v.update(new={k: np.array([x], float) for k, x in values.items()})
+
+
+def unit(name, value, key="Units"):
+    """A change of the units of a variable."""
+    return lambda v: v["units"].update({(name, key): value})
+
+
+def times(name, factor):
+    """A change of all values of a variable."""
+    return lambda v: v.update({name: v[name] * factor})
+
+
+@pytest.mark.parametrize(
+    "change, words",
+    [
+        (put("pairs", (6, 0), np.nan), r"ReceiverPosition 7 of 162 is nan, .* points nowhere\."),
+        (put("pairs", (6, 1), np.inf), r"ReceiverPosition 7 of 162 is .*inf, .* points nowhere\."),
+        (put("pairs", (6, 1), 95.0), r"ReceiverPosition 7 has an elevation of 95°, outside -90"),
+        (put("magnitude", (6, 2), np.nan), r"the value of receiver 7 at 500 Hz is not finite"),
+        (put("magnitude", (6, 2), 1e200), r"its loudest level at 500 Hz is \d+ dB, outside"),
+        (times("magnitude", 0.0), r"its data are all zero\."),
+        (times("magnitude", 1e-12), r"its loudest level at 125 Hz is -240 dB, outside -160 to 200"),
+        (put("magnitude", (slice(None), 3), 0.0), r"its loudest level at 1000 Hz is -300 dB"),
+        (put("magnitude", (3, slice(None)), 1e4), r"its axis lies \d+ dB below its loudest dir"),
+        (put("frequency", 0, np.nan), r"has a frequency of nan Hz"),
+        (put("frequency", 0, 0.0), r"has a frequency of 0 Hz"),
+        (put("frequency", 0, -125.0), r"has a frequency of -125 Hz"),
+        (put("frequency", 6, np.inf), r"has a frequency of inf Hz"),
+        (put("frequency", 6, 100.0), r"its frequencies must rise, but 100 Hz follows 4000 Hz\."),
+        (new(SourceView=[np.nan, 0, 0]), r"SourceView 1 of 1 is nan, 0, 0 .* points nowhere\."),
+        (new(SourceView=[0, 0, 0]), r"SourceView 1 of 1 is 0, 0, 0 .* points nowhere\."),
+        (new(SourceUp=[0, 0, 0]), r"SourceUp 1 of 1 is 0, 0, 0 .* points nowhere\."),
+        (
+            unit("ReceiverPosition", "gon, gon, metre"),
+            r"ReceiverPosition_Units = 'gon, gon, metre'",
+        ),
+        (unit("ReceiverPosition", "metre"), r"ReceiverPosition_Units = 'metre' is unknown for sph"),
+        (unit("SourceView", "furlong"), r"SourceView_Units = 'furlong' is unknown for cartesian"),
+        (unit("N", "kilohertz"), r"N_Units = 'kilohertz' is unknown\. Known: hertz\."),
+        (unit("SourceView", "polar", "Type"), r"SourceView_Type = 'polar' is neither"),
+        # degrees that are said to be radians
+        (unit("ReceiverPosition", "radian, radian, metre"), r"has an elevation of .*°, outside"),
+    ],
+)
+def test_what_no_loudspeaker_radiates_is_refused(tmp_path, change, words):
+    """Behavior: one value that is not finite, a direction that is none, data all zero, an axis that
+    was not measured or an unknown unit is refused by name; nothing is read as omnidirectional.
+    """
+    path = odd(change)(tmp_path / "x.sofa")
+    with pytest.raises(ValueError, match=rf"^x\.sofa: .*{words}") as refused:
+        read_sofa(path)
+    assert str(refused.value).isprintable()
+
+
+def test_radians_are_read_as_radians(tmp_path):
+    """Closed form: directions and view in radians, and the same in degrees, are one loudspeaker."""
+    turned = dict(SourceView_Type="spherical", SourceView=np.array([[90.0, 0, 1]]))
+    turned |= dict(SourceUp=np.array([[0, 90.0, 1]]), SourceView_Units="degree, degree, metre")
+    pairs = np.array(grid(), float)
+    magnitude = np.tile(lopsided(near(pairs))[:, None], (1, 7)) + 0.5
+    want = read_sofa(sofa(tmp_path / "d.sofa", pairs, magnitude, NOMINAL, **turned))
+    half = np.pi / 2
+    turned |= dict(SourceView=np.array([[half, 0, 1]]), SourceUp=np.array([[0, half, 1]]))
+    path = sofa(tmp_path / "r.sofa", np.radians(pairs), magnitude, NOMINAL, **turned)
+    with netCDF4.Dataset(path, "a") as file:
+        for name in ("ReceiverPosition", "SourceView"):
+            file[name].setncattr("Units", "radian, radian, metre")
+    assert read_sofa(path) == pytest.approx(want, abs=1e-6)
+    assert not np.allclose(want, 0, atol=1.0)
+
+
+@pytest.mark.parametrize("bad", [[np.nan, 0, 0], [0, 0, 0], [np.inf, 0, 0]])
+def test_no_direction_wins_by_being_none(bad):
+    """Behavior: a direction that is none is refused by the search itself, by its number."""
+    vectors = directions()[::3, ::3].reshape(-1, 3).copy()
+    level = np.zeros((len(vectors), 7))
+    vectors[4] = bad
+    with pytest.raises(ValueError, match=r"^direction 5 of 325 is .* points nowhere\."):
+        gridding.on_grid(vectors, level)
+    level[7, 2] = np.nan
+    with pytest.raises(ValueError, match=r"^a level of it is not finite\."):
+        gridding.on_grid(directions()[::3, ::3].reshape(-1, 3), level)
+
+
+def polar(head="125,250,500,1000,2000,4000,8000", **levels):
+    """Polars of equal levels, except at some angles."""
+    rows = [f"plane,angle_deg,{head}"]
+    for plane in ("horizontal", "vertical"):
+        for angle in range(-180, 181, 30):
+            level = levels.get(f"at_{angle}", 0)
+            rows.append(f"{plane},{angle}" + f",{level}" * len(head.split(",")))
+    return "\n".join(rows)
+
+
+@pytest.mark.parametrize(
+    "text, words",
+    [
+        (polar("0.125,0.25,0.5,1,2,4,8"), r", line 1: .* from 0\.125 to 8 Hz\. Kilohertz given by"),
+        (polar("nan,250,500"), r", line 1: has a frequency of nan Hz\."),
+        (polar("0,250,500"), r", line 1: has a frequency of 0 Hz\."),
+        (polar("250,500,inf"), r", line 1: has a frequency of inf Hz\."),
+        (polar("-250,500,1000"), r", line 1: has a frequency of -250 Hz\."),
+        (polar("500,250,1000"), r", line 1: its frequencies must rise, but 250 Hz follows 500 Hz"),
+        (
+            polar(at_0=-90),
+            r": its axis lies 90 dB below its loudest direction at 125 Hz, more than",
+        ),
+        (polar(at_60=900), r", line 10: a level of 900 dB is outside -160 to 200 dB\."),
+        (polar(at_60="-inf"), r", line 10: needs an angle from -180 to 180 and 7 levels\."),
+        (polar(at_60='"0'), r", line \d+: is not a row of CSV\. Is a quote not closed\?"),
+        (polar(at_60="0" * 20_000), r", line 10: a cell is longer than 10000 characters\."),
+        (polar() + "\nhorizontal,0,0" * 2000, r", line \d+: more than 2000 rows\."),
+        (polar("1" + ",2" * 1001), r", line 1: has 1004 columns, more than 1002\."),
+    ],
+)
+def test_polars_that_no_loudspeaker_has(tmp_path, text, words):
+    """Behavior: frequencies in kilohertz or none at all, an axis that was not measured, levels in
+    no unit and broken rows are refused, with file and line.
+    """
+    (tmp_path / "p.csv").write_text(text)
+    with pytest.raises(ValueError, match=rf"^p\.csv{words}") as refused:
+        read_polars(tmp_path / "p.csv")
+    assert str(refused.value).isprintable()
+
+
+def test_polars_beside_the_refused_are_read(tmp_path):
+    """Behavior: an axis 20 dB below the loudest direction, lines between empty ones, and absolute
+    levels are read.
+    """
+    (tmp_path / "p.csv").write_text(polar(at_0=-20).replace("\n", "\n\n"))
+    assert read_polars(tmp_path / "p.csv").max() == pytest.approx(20)
+
+
+@pytest.mark.parametrize("suffix", ["sofa", "csv", "toml"])
+def test_what_is_no_ordinary_file_never_hangs(tmp_path, suffix):
+    """Behavior: a pipe, a device, a folder in place of a balloon or its description is refused."""
+    read = {"sofa": read_sofa, "csv": read_polars, "toml": read_measured}[suffix]
+    os.mkfifo(tmp_path / f"pipe.{suffix}")
+    (tmp_path / f"zero.{suffix}").symlink_to("/dev/zero")
+    (tmp_path / f"folder.{suffix}").mkdir()
+    for name in ("pipe", "zero", "folder"):
+        with pytest.raises(ValueError, match=rf"^{name}\.{suffix}: (is no ordinary|.*be opened)"):
+            read(tmp_path / f"{name}.{suffix}")
+
+
+def test_large_balloons_are_refused(tmp_path, monkeypatch):
+    """Behavior: a balloon is refused by the size of its file, of what it unpacks to, and by its
+    number of directions and frequencies.
+    """
+    path = write(tmp_path)
+    monkeypatch.setattr("gymtools.venue.sofa.MOST_VALUES", 10_000)
+    with pytest.raises(ValueError, match=r"^x\.sofa: unpacks to 18907 values, more than 10000,"):
+        read_sofa(path)
+    monkeypatch.setattr("gymtools.venue.sofa.MOST_BYTES", 1000)
+    with pytest.raises(ValueError, match=r"^x\.sofa: is larger than 1 kB, so it is no SOFA file"):
+        read_sofa(path)
+    with pytest.raises(ValueError, match=r"^70001 directions are more than 70000\."):
+        gridding.on_grid(np.ones((70_001, 3)), np.zeros((70_001, 7)))
+    with pytest.raises(ValueError, match=r"^has 20001 frequencies\. Give 1 to 20000\."):
+        gridding.check_frequencies(np.arange(1, 20_002))
+
+
+def write(folder):
+    """A good balloon in a folder."""
+    write_sofa(HORN, folder / "x.sofa")
+    return folder / "x.sofa"
+
+
+@pytest.mark.parametrize(
+    "named, words",
+    [
+        ("../made.toml", "must be named by its path within the scenario's folder"),
+        ("sub/../../made.toml", "must be named by its path within the scenario's folder"),
+        ("{outside}/made.toml", "must be named by its path within the scenario's folder"),
+        ("", "must be named by its path within the scenario's folder"),
+        ("link.toml", "is a link that leads out of the scenario's folder"),
+        ("folder/made.toml", "is a link that leads out of the scenario's folder"),
+        ("circle.toml", "cannot be found|no such|cannot be opened"),
+        ("pipe.toml", "is no ordinary file"),
+    ],
+)
+def test_loudspeaker_files_stay_in_their_folder(tmp_path, named, words):
+    """Behavior: a description and its balloon lie in the scenario's folder; a path or a link that
+    leads out of it, and a pipe, are refused. Within a folder there, or by a link within, they are
+    read.
+    """
+    outside, home = tmp_path / "outside", tmp_path / "home"
+    for folder in (outside, home, home / "sub"):
+        folder.mkdir()
+        write(folder)
+        (folder / "made.toml").write_text(DESCRIPTION.format(name="made", balloon="x.sofa"))
+    (home / "link.toml").symlink_to(outside / "made.toml")
+    (home / "folder").symlink_to(outside)
+    (home / "circle.toml").symlink_to(home / "circle.toml")
+    (home / "within.toml").symlink_to(home / "made.toml")
+    os.mkfifo(home / "pipe.toml")
+    text = (SCENARIOS / "dovecote.toml").read_text(encoding="utf-8")
+
+    def made(name):
+        said = name.format(outside=outside)
+        return parse(f'loudspeaker_files = ["{said}"]\n' + text, "gym.toml", folder=home)
+
+    with pytest.raises(ValueError, match=rf"^gym\.toml: .*({words})"):
+        made(named)
+    for good in ("sub/made.toml", "./made.toml", "within.toml"):
+        assert made(good).measured_types[0].name == "made"
+    (home / "out.toml").write_text(DESCRIPTION.format(name="made", balloon="../outside/x.sofa"))
+    with pytest.raises(
+        ValueError, match=r"^gym\.toml: out\.toml: file '\.\./outside/x\.sofa' must"
+    ):
+        made("out.toml")
+    (home / "y.sofa").symlink_to(outside / "x.sofa")
+    (home / "out.toml").write_text(DESCRIPTION.format(name="made", balloon="y.sofa"))
+    with pytest.raises(ValueError, match=r"^gym\.toml: out\.toml: file 'y\.sofa' is a link that"):
+        made("out.toml")
+
+
+@pytest.mark.parametrize(
+    "old, new, words",
+    [
+        ('name = "made"', 'name = "a\\u202eb"', r"name = .* holds the character U\+202E"),
+        ('name = "made"', "name = 2026-01-01", r"name = datetime\.date.* must be text in quotes"),
+        ("rated_w = 300", "rated_w = true", r"rated_w = True is not a number"),
+        ("rated_w = 300", "rated_w = 12:00:00", r"rated_w = datetime\.time.* is not a number"),
+        ("rated_w = 300", "rated_w = 1" + "0" * 400, r"rated_w = .*"),
+        ("[90, 94,", "[true, 94,", r"sensitivity_db must be seven levels"),
+        ("[90, 94,", "[nan, 94,", r"sensitivity_db must be seven levels"),
+        ('"x.sofa"', "3", r"balloon = 3 must be text in quotes"),
+        ("rated_w = 300", "rated_w = " + "[" * 5000 + "]" * 5000, r"is nested too deeply"),
+        ("rated_w = 300", "rated_w = 300 #" + "x" * 100_000, r"is larger than 100 kB"),
+    ],
+)
+def test_descriptions_of_a_wrong_kind(tmp_path, old, new, words):
+    """Behavior: a value of a wrong kind, deep nesting or a large description is one line."""
+    write(tmp_path)
+    text = DESCRIPTION.format(name="made", balloon="x.sofa")
+    assert old in text
+    (tmp_path / "x.toml").write_text(text.replace(old, new))
+    with pytest.raises(ValueError, match=rf"^x\.toml: .*{words}") as refused:
+        read_measured(tmp_path / "x.toml")
+    assert str(refused.value).isprintable()

@@ -151,7 +151,9 @@ def test_every_choice(name):
         if hasattr(control, "options"):
             for option in control.options[:: 1 if len(control.options) <= 14 else 9]:
                 m.controls[path].value = option[1] if isinstance(option, tuple) else option
-                assert not m.refusal, (path, option, m.refusal)
+                # a large loudspeaker does not fit where a small one hung at the wall
+                large = path[-1] == "loudspeaker" and ": its enclosure reaches" in m.refusal
+                assert not m.refusal or large, (path, option, m.refusal)
         elif isinstance(getattr(control, "value", None), bool):
             m.controls[path].value = not control.value
             assert not m.refusal and m.controls[path].value != control.value or control.comm

@@ -2,10 +2,13 @@
 
 from dataclasses import FrozenInstanceError, replace
 
+import numpy as np
 import pytest
 from schools import SCENARIOS
 
+from gymtools.design.arrangements import ARRANGEMENTS, arrange
 from gymtools.venue.balcony import Balcony
+from gymtools.venue.enclosures import beyond_room, corners
 from gymtools.venue.hall import Air, Hall, Treatment
 from gymtools.venue.loudspeakers import Group, loudspeaker_types
 from gymtools.venue.microphones import Microphone
@@ -675,3 +678,169 @@ def test_doubts():
         "Only 0.72 m of floor remains around the court; rules ask for at least 0.91 m."
     ]
     assert "2 ft 4 1/2 in" in replace(tight, units="ft").warnings[0]
+
+
+LONG = dict(loudspeaker="two-way 90x60", number=1, spacing=0.0)  # 0.40 x 0.62 x 0.38 m deep
+ENCLOSURES = {
+    # its front hangs 0.25 m from the wall, its back 0.38 m behind that
+    "in a wall, by its back": (
+        dict(groups=(replace(ROW, **LONG, x=14.75, pan_deg=180, downtilt_deg=0),)),
+        r"^loudspeaker R1: its enclosure reaches 0\.13 m into the east wall\. It must stay within"
+        r" the gym: move it, or turn or tilt it less\.$",
+    ),
+    # turned along the wall, half its width of 0.40 m
+    "in a wall, by its side": (
+        dict(groups=(replace(ROW, **LONG, y=-10.84, pan_deg=0, downtilt_deg=0),)),
+        r"^loudspeaker R1: its enclosure reaches 0\.04 m into the south wall\.",
+    ),
+    "in feet": (
+        dict(units="ft", groups=(replace(ROW, **LONG, x=14.75, pan_deg=180, downtilt_deg=0),)),
+        r"^loudspeaker R1: its enclosure reaches 0 ft 5 in into the east wall\.",
+    ),
+    "the outer one of a line": (
+        dict(groups=(replace(ROW, number=3, spacing=14.82, pan_deg=90, downtilt_deg=0),)),
+        r"^loudspeaker R1: its enclosure reaches 0\.02 m into the west wall\.",
+    ),
+    # 0.31 m of half its height over a front at 6.7 m
+    "in the roof": (
+        dict(
+            hall=replace(HALL, height=6.85, clear_height=6.8),
+            groups=(replace(ROW, **LONG, height=6.7, downtilt_deg=0),),
+        ),
+        r"^loudspeaker R1: its enclosure reaches 0\.16 m into the roof\.",
+    ),
+    # firing at the floor, its whole depth rises over its front
+    "in the roof, tilted": (
+        dict(
+            hall=replace(HALL, height=6.85, clear_height=6.8),
+            groups=(replace(ROW, **LONG, height=6.7, downtilt_deg=90),),
+        ),
+        r"^loudspeaker R1: its enclosure reaches 0\.23 m into the roof\.",
+    ),
+    # the slope is 8.18 m high over y = 3; the back top corner is 0.38 m further out, where it is
+    # 9 - 3.38 * 3 / 11 = 8.078 m, and 7.9 + 0.31 m high itself
+    "in the slope of a roof": (
+        dict(
+            hall=GABLE, groups=(replace(ROW, **LONG, y=3, height=7.9, pan_deg=-90, downtilt_deg=0),)
+        ),
+        r"^loudspeaker R1: its enclosure reaches 0\.13 m into the roof\.",
+    ),
+    "in another": (
+        dict(groups=(ROW, replace(ROW, name="too", tag="T", x=0.3))),
+        r"^loudspeakers R1 and T1 overlap\. Move one of them\.$",
+    ),
+    "in the bleachers, beside its middle": (
+        dict(
+            banks=(replace(BANK, first_height=2.4),),
+            groups=(replace(ROW, **LONG, y=8.5, height=2.3, pan_deg=-90, downtilt_deg=0),),
+        ),
+        r"^loudspeaker R1: its enclosure reaches into 'bank'\. Hang it higher, or move one of them",
+    ),
+    "in the slab of a balcony": (
+        dict(
+            balconies=(GALLERY,),
+            groups=(replace(ROW, **LONG, x=-11.9, height=5.1, pan_deg=0, downtilt_deg=0),),
+        ),
+        r"^loudspeaker R1: its enclosure reaches into 'gallery'\.",
+    ),
+    "a microphone in a loudspeaker": (
+        dict(
+            microphones=(replace(MIKE, x=4.2, y=0.0, height=6.5),),
+            groups=(replace(ROW, **LONG, x=4.0, pan_deg=180, downtilt_deg=0),),
+            **with_use(microphones=("lectern",)),
+        ),
+        r"^use 'game': microphone 'lectern' is inside loudspeaker R1\. Move one of them\.$",
+    ),
+    "people under a deck": (
+        dict(
+            portable_stages=(replace(DECK, height=1.9),),
+            **with_use(set_up=("chairs", "deck")),
+        ),
+        r"^use 'game': \d+ seats of 'court' lie under the deck of 'deck'\. Move or lower the",
+    ),
+    "chairs under a deck": (
+        dict(
+            portable_stages=(replace(DECK, x=-5, y=-2, height=1.9),),
+            **with_use(set_up=("chairs", "deck")),
+        ),
+        r"^use 'game': 'chairs' and 'deck' overlap\.$",
+    ),
+    "chairs under a low balcony": (
+        dict(
+            balconies=(replace(GALLERY, height=2.2, thickness=0.4),),
+            floor_seats=(replace(CHAIRS, x=-11),),
+        ),
+        r"^use 'game': 'chairs' has less than 2\.00 m under 'gallery' \(1\.80 m\)\.$",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", ENCLOSURES)
+def test_an_enclosure_takes_room(case):
+    """Worked by hand: an enclosure in a wall, a roof, another thing or around a microphone, from
+    its size, turn and tilt; and people without room over their heads.
+    """
+    changes, words = ENCLOSURES[case]
+    with pytest.raises(ValueError, match=words):
+        replace(BASE, **{"microphones": (), **changes})
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        dict(x=14.75, pan_deg=0),  # its back is to the gym
+        dict(x=14.62, pan_deg=180),  # its back touches the wall
+        dict(y=-10.8, pan_deg=0),
+        dict(height=6.69, downtilt_deg=0),
+    ],
+)
+def test_an_enclosure_may_touch(changes):
+    """Worked by hand: what only touches a wall or the roof is legal."""
+    hall = replace(HALL, height=7.0)
+    row = replace(ROW, **LONG, **{"downtilt_deg": 0, **changes})
+    assert replace(BASE, hall=hall, groups=(row,)).loudspeakers
+
+
+def test_corners_of_an_enclosure():
+    """Worked by hand: a box that fires at the floor lies over its front, its height along the way
+    it would face.
+    """
+    row = replace(ROW, **LONG, x=1, y=2, height=5, pan_deg=0, downtilt_deg=90)
+    at = corners(replace(BASE, groups=(row,)).loudspeakers)[0]
+    assert np.allclose(at.min(axis=0), [1 - 0.31, 2 - 0.2, 5.0])
+    assert np.allclose(at.max(axis=0), [1 + 0.31, 2 + 0.2, 5.38])
+
+
+def test_low_loudspeakers_are_warned_of():
+    """Behavior: a loudspeaker within reach over chairs, a stage or the floor is legal and warned
+    of; at 3 m nothing is said of it.
+    """
+    low = replace(ROW, **LONG, x=-5, y=-2, height=2.2, downtilt_deg=0)
+    said = [w for w in replace(BASE, groups=(low,)).warnings if "low over" in w]
+    assert said == [
+        "Loudspeaker R1 hangs low over 'chairs': 1.89 m under it. People reach what hangs under"
+        " 2.44 m; hang it higher or keep people away."
+    ]
+    beside = replace(BASE, groups=(replace(low, x=5),)).warnings
+    assert any("R1 hangs low over the floor: 1.89 m" in w for w in beside)
+    stage = dict(portable_stages=(DECK,), **with_use(set_up=("chairs", "deck")))
+    over = replace(BASE, groups=(replace(low, x=9, y=0, height=3),), **stage).warnings
+    assert any("R1 hangs low over 'deck': 2.19 m" in w for w in over)
+    high = replace(BASE, groups=(replace(low, height=3),)).warnings
+    assert not any("low over" in w for w in high)
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+@pytest.mark.parametrize("key", ARRANGEMENTS)
+def test_arrangements_keep_within_the_gym(name, key):
+    """Invariance: whatever loudspeaker an arrangement takes, it hangs within walls and roof; the
+    usual loudspeakers fit wherever the gym has what the arrangement needs.
+    """
+    scenario = SCENARIOS[name]
+    for loudspeaker in (None, "long-throw 40x30", "four-sided 90x50", "column 110x20"):
+        try:
+            made = arrange(scenario, key, loudspeaker=loudspeaker)
+        except ValueError as error:
+            assert "needed for this" in str(error) or "fires one way" in str(error), error
+            continue
+        assert beyond_room(made.loudspeakers, made.hall) == []

@@ -3,6 +3,7 @@
 import numpy as np
 
 from ..physics import bands, intelligibility, reverberation
+from ..venue.scenario import check_is_scenario
 from . import landing
 from .result import AllUses, Result, listening, mean_over, statistical_time
 from .reverberant import DiffuseField
@@ -34,6 +35,7 @@ def evaluate_all(scenario, *, room="statistical"):
     ValueError
         As ``evaluate``
     """
+    check_is_scenario(scenario)
     results = {use.name: evaluate(scenario, use.name, room=room) for use in scenario.uses}
     return AllUses(scenario=scenario, results=results)
 
@@ -79,6 +81,7 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     ``physics.tracing``. STI: IEC 60268-16 with a complex sum of the arrivals and of the reverberant
     sound.
     """
+    check_is_scenario(scenario)
     if isinstance(room, str) and room not in ROOMS:
         raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
     use = scenario.use(use)

@@ -289,7 +289,10 @@ def _stage_line(scenario, sides, loudspeaker):
         where = "a side" if "north" in sides else "an end"
         raise Misfit(f"a built-in stage on {where} of the gym is needed for this arrangement.")
     foot, along, inward = along_wall(stage.side, hall)
-    place = foot + stage.offset * along + WALL * inward
+    deep = scenario.loudspeaker_types[loudspeaker]
+    # however it is turned, a large enclosure must not reach into the wall
+    from_wall = max(WALL, math.hypot(deep.depth, deep.height / 2, deep.width / 2))
+    place = foot + stage.offset * along + from_wall * inward
     wall, depth = hall.length, hall.width
     if stage.side in ("east", "west"):
         wall, depth = depth, wall

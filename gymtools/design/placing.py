@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..venue.enclosures import TOUCH, beyond_room
 from ..venue.loudspeakers import Group
 from ..venue.seating import EAR_OVER_SEAT
 from ..venue.validation import colliding_loudspeakers
@@ -56,7 +57,7 @@ def hang(scenario, place, target, **group):
     outer = abs(place[1]) + half * abs(math.sin(math.radians(group.get("along_deg", 0.0))))
     height = highest(scenario, outer, loudspeaker_type)
     pan, downtilt = aim_angles((*place, height), target)
-    return Group(
+    hung = Group(
         x=place[0],
         y=place[1],
         height=highest(scenario, outer, loudspeaker_type, downtilt),
@@ -64,6 +65,14 @@ def hang(scenario, place, target, **group):
         downtilt_deg=downtilt,
         **group,
     )
+    return _under_roof(scenario, hung, loudspeaker_type)
+
+
+def _under_roof(scenario, group, loudspeaker_type):
+    """A group as high as it hangs, or lower where an enclosure would reach into a sloping roof."""
+    own = group.loudspeakers(loudspeaker_type)
+    into = [far for _, part, far in beyond_room(own, scenario.hall) if part == "roof"]
+    return replace(group, height=group.height - max(into) - TOUCH) if into else group
 
 
 def highest(scenario, y, loudspeaker_type, downtilt_deg=0.0):
@@ -209,8 +218,8 @@ def along_side(side):
 
 
 def disentangled(scenario, placed):
-    """Groups with each one whose loudspeakers meet those before it moved toward the middle of the
-    gym until they do not.
+    """Groups with each one whose loudspeakers meet those before it, or a wall, moved toward the
+    middle of the gym until they do not.
 
     Parameters
     ----------
@@ -236,10 +245,12 @@ def disentangled(scenario, placed):
         for k in range(STEPS):
             moved = replace(group, x=group.x + k * step[0], y=group.y + k * step[1])
             own = moved.loudspeakers(loudspeaker_type)
-            if not colliding_loudspeakers([*others, *own]):
+            if not (beyond_room(own, scenario.hall) or colliding_loudspeakers([*others, *own])):
                 break
         else:
-            raise Misfit(f"'{group.name}' finds no free place beside the other loudspeakers.")
+            raise Misfit(
+                f"'{group.name}' finds no free place between the walls and the other loudspeakers."
+            )
         done.append((moved, serves))
         others += own
     return done

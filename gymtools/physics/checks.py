@@ -38,6 +38,8 @@ def within(name, value, low, high, unit, hint=""):
     unit = f" {unit}" if unit else ""
     try:
         value = np.asarray(value, float)
+    except OverflowError:
+        raise ValueError(f"{name} is a number of more than 300 digits.") from None
     except (TypeError, ValueError):
         raise ValueError(
             f"{name} = {value!r} is not a number. Give {low:g} to {high:g}{unit}."

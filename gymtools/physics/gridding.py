@@ -5,12 +5,99 @@ by energy.
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
-from .bands import EDGE_RATIOS, EXACT, to_energy, to_level
+from .bands import EDGE_RATIOS, EXACT, NOMINAL, to_energy, to_level
 from .directivity import directions
 
 SAME = 1e-5  # two directions nearer than this are one [rad]
 FLOOR_DB = -60.0  # least level re the axis that is kept [dB]
 REACH = 20.0  # furthest that a grid direction may lie from any measured one [deg]
+# how far the axis may lie below the loudest direction of an octave [dB]: lobes of a tilted or
+# crossed-over loudspeaker take some 10 dB from its axis; 30 dB below, the axis was not measured or
+# the file means another front    common practice, no source
+AXIS_BELOW_DB = 30.0
+LOUDEST_DB = (-160.0, 200.0)  # re anything: from a normalized response to a level in pascals [dB]
+MOST_DIRECTIONS = 70_000  # the whole sphere degree by degree is 65,160
+MOST_FREQUENCIES = 20_000
+CHUNK = 256  # directions looked up at a time
+
+
+def check_frequencies(frequency):
+    """Refuse frequencies that no measurement of a loudspeaker has.
+
+    Parameters
+    ----------
+    frequency : array
+        (frequency,) [Hz]
+
+    Returns
+    -------
+    frequency : ndarray
+        As float (frequency,) [Hz]
+
+    Raises
+    ------
+    ValueError
+        None or too many, not finite, not above 0, not rising, or all beside 125 Hz to 8 kHz
+    """
+    frequency = np.asarray(frequency, float).ravel()
+    if not 1 <= len(frequency) <= MOST_FREQUENCIES:
+        raise ValueError(f"has {len(frequency)} frequencies. Give 1 to {MOST_FREQUENCIES}.")
+    bad = ~(np.isfinite(frequency) & (frequency > 0))
+    if bad.any():
+        raise ValueError(
+            f"has a frequency of {frequency[bad][0]:g} Hz. Frequencies are finite and above 0 Hz."
+        )
+    fall = np.flatnonzero(np.diff(frequency) <= 0)
+    if len(fall):
+        one, other = frequency[fall[0]], frequency[fall[0] + 1]
+        raise ValueError(f"its frequencies must rise, but {other:g} Hz follows {one:g} Hz.")
+    if frequency[-1] < NOMINAL[0] or frequency[0] > NOMINAL[-1]:
+        raise ValueError(
+            f"its frequencies reach from {frequency[0]:g} to {frequency[-1]:g} Hz."
+            " Kilohertz given by mistake?"
+        )
+    return frequency
+
+
+def re_axis(balloon_db, axis_db):
+    """Levels relative to the axis, refused where the axis cannot be one.
+
+    Parameters
+    ----------
+    balloon_db : array
+        (..., band) [dB]
+    axis_db : array
+        Of the axis (band,) [dB]
+
+    Returns
+    -------
+    balloon_db : ndarray
+        FLOOR_DB at least (..., band) [dB]
+
+    Raises
+    ------
+    ValueError
+        A level is not finite; the loudest is outside LOUDEST_DB; the axis lies more than
+        AXIS_BELOW_DB below the loudest direction
+    """
+    if not np.isfinite(balloon_db).all():
+        raise ValueError("a level of it is not finite.")
+    loudest = balloon_db.reshape(-1, balloon_db.shape[-1]).max(axis=0)  # (band,)
+    low, high = LOUDEST_DB
+    for band, most in zip(NOMINAL, loudest, strict=True):
+        if not low <= most <= high:
+            raise ValueError(
+                f"its loudest level at {band} Hz is {most:.0f} dB, outside {low:g} to {high:g} dB."
+                " Are its data all zero, or in another unit?"
+            )
+    below = loudest - axis_db
+    if below.max() > AXIS_BELOW_DB:
+        worst = int(below.argmax())
+        raise ValueError(
+            f"its axis lies {below[worst]:.0f} dB below its loudest direction at {NOMINAL[worst]}"
+            f" Hz, more than {AXIS_BELOW_DB:g} dB. Is the axis measured, and the front right?"
+        )
+    return np.maximum(balloon_db - axis_db, FLOOR_DB)
 
 
 def octave_energy(energy, frequency, *, exact=EXACT):
@@ -69,7 +156,8 @@ def on_grid(vectors, level_db):
     Raises
     ------
     ValueError
-        The directions leave part of the sphere out
+        A direction is not finite or zero, or there are too many; they leave part of the sphere
+        out; or as ``re_axis``
 
     Notes
     -----
@@ -80,9 +168,10 @@ def on_grid(vectors, level_db):
     -------
     Linear interpolation in triangles of the convex hull; e.g. scipy.spatial.ConvexHull (Qhull).
     """
-    vectors = np.asarray(vectors, float)
-    vectors = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
-    vectors, level_db = _once(vectors, np.asarray(level_db, float))
+    level_db = np.asarray(level_db, float)
+    if not np.isfinite(level_db).all():
+        raise ValueError("a level of it is not finite.")
+    vectors, level_db = _once(_unit(vectors), level_db)
     if len(vectors) < 6:
         raise ValueError(
             f"only {len(vectors)} directions were measured. A balloon needs them all round."
@@ -110,7 +199,27 @@ def on_grid(vectors, level_db):
             vectors, faces, level_db, wanted[between], nearest[between]
         )
     axis = found[int((wanted @ [1.0, 0, 0]).argmax())]
-    return np.maximum(found - axis, FLOOR_DB).reshape(*grid.shape[:2], -1)
+    return re_axis(found, axis).reshape(*grid.shape[:2], -1)
+
+
+def _unit(vectors):
+    """Directions of length 1; the one that is none is refused by its number."""
+    vectors = np.asarray(vectors, float)
+    if len(vectors) > MOST_DIRECTIONS:
+        raise ValueError(f"{len(vectors)} directions are more than {MOST_DIRECTIONS}.")
+    largest = np.abs(vectors).max(axis=1, initial=0.0)
+    bad = np.flatnonzero(~(np.isfinite(largest) & (largest > 0)))
+    if len(bad):
+        raise ValueError(
+            f"direction {bad[0] + 1} of {len(vectors)} is {_numbers(vectors[bad[0]])}, which points"
+            " nowhere."
+        )
+    vectors = vectors / largest[:, None]  # so that squares of huge numbers stay finite
+    return vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+
+
+def _numbers(vector):
+    return ", ".join(f"{v:g}" for v in vector)
 
 
 def _once(vectors, level_db):
@@ -131,7 +240,9 @@ def _once(vectors, level_db):
 
 def _nearest(vectors, wanted):
     """Index of the nearest direction of each, and the angle to it."""
-    near = (wanted @ vectors.T).argmax(axis=1)
+    near = np.concatenate(
+        [(wanted[n : n + CHUNK] @ vectors.T).argmax(axis=1) for n in range(0, len(wanted), CHUNK)]
+    )
     return near, 2 * np.arcsin(np.clip(np.linalg.norm(wanted - vectors[near], axis=1) / 2, 0, 1))
 
 
@@ -173,7 +284,8 @@ def from_polars(horizontal_deg, horizontal_db, vertical_deg, vertical_db):
     Raises
     ------
     ValueError
-        Angles that do not increase, that leave out 0, or that reach less than -90 to 90 deg
+        Angles that do not increase, that leave out 0, or that reach less than -90 to 90 deg; or as
+        ``re_axis``
 
     Notes
     -----
@@ -203,7 +315,7 @@ def from_polars(horizontal_deg, horizontal_db, vertical_deg, vertical_db):
     share = (np.cos(around) ** 2)[..., None]
     balloon = share * planes[0] + (1 - share) * planes[1]
     front = balloon[int(np.argmax(forward[:, forward.shape[1] // 2])), forward.shape[1] // 2]
-    return np.maximum(balloon - front, FLOOR_DB)
+    return re_axis(balloon, front)
 
 
 def _both_sides(plane, angle_deg, level_db):

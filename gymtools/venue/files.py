@@ -5,6 +5,7 @@ comment or a file.
 import difflib
 import os
 import tempfile
+import tomllib
 from dataclasses import MISSING, is_dataclass
 from pathlib import Path
 
@@ -18,15 +19,21 @@ from .loudspeakers import Group
 from .measured import read_measured
 from .microphones import Microphone
 from .quantity import file_fields
+from .reading_files import MEGABYTE, file_text, inside, one_line
 from .renamed import current_tables, current_text
 from .scenario import Scenario
 from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
 from .targets import Targets
+from .texts import short
 from .units import from_file, to_file
 from .uses import GroupSetting, Use
+from .validation import check_counts
 from .wiring import Equipment, Wiring
 
+# a large scenario with long comments has a tenth of it
+MOST_BYTES = MEGABYTE // 4
+MOST_WORDS = 1000  # characters of a refusal
 # tables of the file
 ONE = {"hall": Hall, "air": Air, "stage": Stage, "targets": Targets, "equipment": Equipment}
 # arrays of tables
@@ -48,7 +55,7 @@ def load(path):
     Parameters
     ----------
     path : str or Path
-        TOML file, at most a megabyte
+        TOML file, at most MOST_BYTES
 
     Returns
     -------
@@ -60,17 +67,14 @@ def load(path):
     ValueError
         One line that names file, table, key, value, what is allowed and the likely slip
     """
-    path = Path(path)
-    if not path.is_file():
-        raise ValueError(f"{path.name}: there is no such scenario file.")
-    if path.stat().st_size > 1_000_000:
-        raise ValueError(f"{path.name}: larger than a megabyte, so it is no scenario.")
     try:
-        return parse(path.read_text(encoding="utf-8-sig"), path.name, folder=path.parent)
-    except UnicodeDecodeError:
+        path = Path(path)
+    except TypeError:
         raise ValueError(
-            f"{path.name}: is not UTF-8 text. Was it saved by a word processor?"
+            f"path = {short(repr(path))} is no scenario file. Give its path."
         ) from None
+    text = file_text(path, "scenario file", MOST_BYTES)
+    return parse(text, one_line(path.name), folder=path.parent)
 
 
 def parse(text, where="scenario", *, folder=None):
@@ -95,6 +99,16 @@ def parse(text, where="scenario", *, folder=None):
     ValueError
         As for ``load``
     """
+    if not isinstance(text, str):
+        raise ValueError(f"{where}: {short(repr(text))} is not the text of a scenario file.")
+    try:
+        return _parsed(text, where, folder)
+    except RecursionError:
+        raise ValueError(f"{where}: is not valid TOML. It is nested too deeply.") from None
+
+
+def _parsed(text, where, folder):
+    """The scenario of a text, whose nesting may still be too deep."""
     tables = _tables(text, where)
     units = tables["units"]
     measured = _measured_types(tables.get("loudspeaker_files", []), where, folder)
@@ -109,8 +123,18 @@ def parse(text, where="scenario", *, folder=None):
 
 def _tables(text, where):
     """Tables of a file in present names, with units that are known."""
+    if len(text) > MOST_BYTES:
+        raise ValueError(f"{where}: is larger than {MOST_BYTES // 1000} kB, so it is no scenario.")
     try:
-        tables = tomlkit.parse(text).unwrap()
+        tables = tomllib.loads(text)
+    except ValueError as error:
+        raise _refused(where, f"is not valid TOML. {error}") from None
+    try:
+        check_counts({k: len(v) for k, v in tables.items() if isinstance(v, list)})
+    except ValueError as error:
+        raise _refused(where, error) from None
+    try:
+        tomlkit.parse(text)  # saving will need it, to keep the comments
     except (TOMLKitError, ValueError) as error:
         raise _refused(where, f"is not valid TOML. {error}") from None
     units = tables.get("units")
@@ -121,7 +145,7 @@ def _tables(text, where):
     try:
         to_file(1.0, "m", units)
     except ValueError as error:
-        raise ValueError(f"{where}: {error}") from None
+        raise _refused(where, error) from None
     return current_tables(tables, where)
 
 
@@ -134,7 +158,7 @@ def _measured_types(names, where, folder):
             f"{where}: loudspeaker_files are given, but not the folder in which they lie."
         )
     try:
-        return tuple(read_measured(Path(folder) / name) for name in names)
+        return tuple(read_measured(inside(folder, name)) for name in names)
     except ValueError as error:
         raise _refused(where, error) from None
 
@@ -193,7 +217,7 @@ def build(cls, table, where, units, *, beside=None):
             near = difflib.get_close_matches(key, known, 1)
             raise _refused(
                 where,
-                f"unknown key '{key}'. "
+                f"unknown key '{short(key)}'. "
                 + (f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(known)}."),
             )
     missing = [
@@ -216,19 +240,24 @@ def _value(key, value, field, units):
         return _number(key, value, field.metadata, units)
     text = field.type in (str, str | None)
     if text and not (isinstance(value, str) and value.strip()):
-        raise ValueError(f"{key} = {value!r} must be text in quotes.")
+        raise ValueError(f"{key} = {short(repr(value))} must be text in quotes.")
+    # what else a key may be, its thing checks
+    if field.type in (tuple, tuple | None) and not isinstance(value, (list, tuple)):
+        raise ValueError(f"{key} must be a list of names in quotes.")
+    if field.type is dict and not isinstance(value, dict):
+        raise ValueError(f"{key} = {short(repr(value))} must be a table of keys and values.")
     return tuple(value) if isinstance(value, list) else value
 
 
 def _refused(where, what):
     """The refusal, on one line whatever a file's names are made of."""
-    return ValueError("".join(c if c.isprintable() else " " for c in f"{where}: {what}"))
+    return ValueError(short(one_line(f"{where}: {what}"), MOST_WORDS))
 
 
 def _plain_number(key, value):
     """The value as float, if it is a number and neither text nor a boolean."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise ValueError(f"{key} = {value!r} is not a number.")
+        raise ValueError(f"{key} = {short(repr(value))} is not a number.")
     try:
         return float(value)
     except OverflowError:
@@ -285,7 +314,7 @@ def _use_groups(entry, label, units):
 
 def _label(entry, number):
     name = entry.get("name") if isinstance(entry, dict) else None
-    return f"'{name}'" if isinstance(name, str) else f"number {number}"
+    return f"'{short(name)}'" if isinstance(name, str) else f"number {number}"
 
 
 def save(scenario, path, *, overwrite=False):

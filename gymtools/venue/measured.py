@@ -10,7 +10,9 @@ from ..physics import balloons
 from ..physics.bands import COVERAGE, NOMINAL
 from .loudspeakers import LoudspeakerType, loudspeaker_types
 from .polars import read_polars
+from .reading_files import MEGABYTE, file_text, inside, one_line
 from .sofa import read_sofa
+from .texts import check_text, short
 
 KEYS = (
     "name",
@@ -25,6 +27,8 @@ KEYS = (
     "weight_kg",
     "source",
 )
+WORDS = ("name", "description", "balloon", "source")
+MOST_BYTES = MEGABYTE // 10
 READERS = {".sofa": read_sofa, ".csv": read_polars}
 
 
@@ -35,7 +39,7 @@ def read_measured(path):
     ----------
     path : str or Path
         TOML with the keys of ``KEYS``, in meters, kilograms, watts and decibels; ``balloon`` is a
-        .sofa or .csv file beside it
+        .sofa or .csv file beside it, or in a folder there
 
     Returns
     -------
@@ -48,11 +52,16 @@ def read_measured(path):
         One line that names the file and what is wrong with it
     """
     path = Path(path)
-    table = _description(path)
-    file = path.parent / str(table.pop("balloon"))
+    name = one_line(path.name)
+    table = _description(path, name)
+    balloon = table.pop("balloon")
+    try:
+        file = inside(path.parent, balloon)
+    except ValueError as error:
+        raise ValueError(f"{name}: {error}") from None
     if file.suffix.lower() not in READERS:
         raise ValueError(
-            f"{path.name}: balloon = '{file.name}' is neither a .sofa nor a .csv file."
+            f"{name}: balloon = '{short(one_line(file.name))}' is neither a .sofa nor a .csv file."
         )
     balloon = READERS[file.suffix.lower()](file)
     horizontal, vertical = (
@@ -72,31 +81,47 @@ def read_measured(path):
             **table,
         )
     except (ValueError, TypeError) as error:
-        raise ValueError(f"{path.name}: {error}") from error
+        raise ValueError(f"{name}: {one_line(error)}") from error
 
 
-def _description(path):
+def _description(path, name):
     """Table of a description file that has all keys, and a name of its own."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise ValueError(f"{path.name}: there is no such loudspeaker file.") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ValueError(f"{path.name}: is not valid TOML. {error}") from None
+        table = tomllib.loads(file_text(path, "loudspeaker file", MOST_BYTES))
+    except tomllib.TOMLDecodeError as error:
+        raise ValueError(f"{name}: is not valid TOML. {one_line(error)}") from None
+    except RecursionError:
+        raise ValueError(f"{name}: is nested too deeply to describe a loudspeaker.") from None
     unknown, missing = [k for k in table if k not in KEYS], [k for k in KEYS if k not in table]
     if unknown:
-        raise ValueError(f"{path.name}: unknown key '{unknown[0]}'. Known: {', '.join(KEYS)}.")
+        said = short(one_line(unknown[0]))
+        raise ValueError(f"{name}: unknown key '{said}'. Known: {', '.join(KEYS)}.")
     if missing:
-        raise ValueError(f"{path.name}: missing {', '.join(missing)}.")
-    for key in ("name", "description", "source"):
-        if not isinstance(table[key], str) or not table[key].strip():
-            raise ValueError(f"{path.name}: {key} = {table[key]!r} must be text in quotes.")
+        raise ValueError(f"{name}: missing {', '.join(missing)}.")
+    try:
+        _check_values(table)
+    except ValueError as error:
+        raise ValueError(f"{name}: {one_line(error)}") from None
     if table["name"] in loudspeaker_types():
         raise ValueError(
-            f"{path.name}: another loudspeaker type is called '{table['name']}'. Give it another"
-            " name."
+            f"{name}: another loudspeaker type is called '{table['name']}'. Give it another name."
         )
     return table
+
+
+def _check_values(table):
+    """Texts are texts, numbers are numbers; their ranges the type checks."""
+    for key, value in table.items():
+        if key in WORDS:
+            if not isinstance(value, str) or not value.strip():
+                raise ValueError(f"{key} = {short(repr(value))} must be text in quotes.")
+            check_text(key, value)
+        elif key != "sensitivity_db" and not _is_number(value):
+            raise ValueError(f"{key} = {short(repr(value))} is not a number.")
+
+
+def _is_number(value):
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 def _sensitivity(levels):
@@ -104,7 +129,7 @@ def _sensitivity(levels):
     if (
         not isinstance(levels, list)
         or len(levels) != len(NOMINAL)
-        or not all(isinstance(v, int | float) and 40 <= v <= 130 for v in levels)
+        or not all(_is_number(v) and 40 <= v <= 130 for v in levels)
     ):
         raise ValueError(
             "sensitivity_db must be seven levels at 1 m for 1 W, 40 to 130 dB, one for each octave"

@@ -5,6 +5,7 @@ once.
 from dataclasses import MISSING, dataclass, field, fields
 
 from ..physics.checks import within
+from .texts import check_text
 
 
 def quantity(unit, low, high, *, hint="", default=MISSING):
@@ -51,7 +52,7 @@ def file_fields(thing):
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Thing:
     """Base of the things: numbers are checked and stored as float (or int, where the unit is
-    "count").
+    "count"); text must be one that can be shown.
 
     It compares nothing itself: with no fields, all things of a class that does not compare its own
     would be equal.
@@ -60,6 +61,8 @@ class Thing:
     def __post_init__(self):
         for f in fields(self):
             value, meta = getattr(self, f.name), f.metadata
+            if "unit" not in meta and meta.get("in_file", True):
+                check_text(f.name, value)
             if "unit" not in meta or value is None:
                 continue
             unit = "" if meta["unit"] == "count" else meta["unit"]

@@ -5,6 +5,7 @@ UTF-8, tables of bounded rows and columns.
 import csv
 import io
 import os
+import re
 import stat
 import zipfile
 from pathlib import Path
@@ -55,6 +56,64 @@ def named(path, kind):
         raise ValueError(f"{kind}: {path!r} is no name of a file.") from None
 
 
+def inside(folder, name):
+    """Path of a file that another file names and that must lie in a folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Where it may lie, in folders of this one too
+    name : str
+        As the other file has it
+
+    Returns
+    -------
+    path : Path
+        Within the folder, links followed; whether there is such a file is not looked at
+
+    Raises
+    ------
+    ValueError
+        One line: the name is absolute, leads out of the folder by ".." or by a link, or is none
+    """
+    said = one_line(name)[:100]
+    plain = Path(name)
+    if not name.strip() or plain.is_absolute() or plain.drive or ".." in re.split(r"[/\\]", name):
+        raise ValueError(f"file '{said}' must be named by its path within the scenario's folder.")
+    try:
+        leads_to, home = (Path(folder) / plain).resolve(), Path(folder).resolve()
+    except (OSError, ValueError, RuntimeError) as error:  # a link to itself, a zero byte
+        raise ValueError(f"file '{said}' cannot be found. ({one_line(error)})") from None
+    if not leads_to.is_relative_to(home):
+        raise ValueError(f"file '{said}' is a link that leads out of the scenario's folder.")
+    return Path(folder) / plain
+
+
+def check_file(path, kind, most):
+    """Refuse what is no ordinary file of bounded size, for readers that open it themselves.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file
+    kind : str
+        What it should be, for messages
+    most : int
+        Size above which it cannot be one [bytes]
+
+    Raises
+    ------
+    ValueError
+        As for ``file_bytes``
+    """
+    with _opened(path, kind) as file:
+        size = os.fstat(file.fileno()).st_size
+    if size > most:
+        raise ValueError(
+            f"{one_line(Path(path).name)}: is larger than {_size(most)}, so it is no {kind}."
+        )
+
+
 def file_bytes(path, kind, most):
     """Contents of an ordinary file.
 
@@ -78,6 +137,17 @@ def file_bytes(path, kind, most):
         One line: there is no such file, it may not be read, it is a folder, a pipe or a device, or
         it is too large
     """
+    with _opened(path, kind) as file:
+        data = file.read(most + 1)
+    if len(data) > most:
+        raise ValueError(
+            f"{one_line(Path(path).name)}: is larger than {_size(most)}, so it is no {kind}."
+        )
+    return data
+
+
+def _opened(path, kind):
+    """An ordinary file, opened."""
     path = named(path, kind)
     name = one_line(path.name)
     try:
@@ -88,16 +158,12 @@ def file_bytes(path, kind, most):
     except (FileNotFoundError, NotADirectoryError):
         raise ValueError(f"{name}: there is no such {kind}.") from None
     except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
+        why = getattr(error, "strerror", None) or one_line(error)
         raise ValueError(f"{name}: the {kind} cannot be opened. ({why})") from None
     if not stat.S_ISREG(os.fstat(handle).st_mode):
         os.close(handle)
         raise ValueError(f"{name}: is no ordinary file, so it is no {kind}.")
-    with os.fdopen(handle, "rb") as file:
-        data = file.read(most + 1)
-    if len(data) > most:
-        raise ValueError(f"{name}: is larger than {_size(most)}, so it is no {kind}.")
-    return data
+    return os.fdopen(handle, "rb")
 
 
 def _size(count):

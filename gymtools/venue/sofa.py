@@ -1,5 +1,6 @@
 """Balloons in AES69 (SOFA) files."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -7,9 +8,18 @@ import numpy as np
 from ..physics import gridding
 from ..physics.bands import NOMINAL, to_level
 from ..physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
+from .reading_files import MEGABYTE, check_file, one_line
+from .texts import short
 
 CONVENTION = "FreeFieldDirectivityTF"
 COORDINATES = ("cartesian", "spherical")
+STANDARD_UNITS = {"cartesian": "metre", "spherical": "degree, degree, metre"}  # AES69-2022
+METERS = ("m", "metre", "metres", "meter", "meters")
+DEGREES = ("deg", "degree", "degrees")
+RADIANS = ("rad", "radian", "radians")
+HERTZ = ("hz", "hertz")
+MOST_BYTES = 200 * MEGABYTE
+MOST_VALUES = 30_000_000  # of one array once unpacked
 
 
 def read_sofa(path):
@@ -28,7 +38,8 @@ def read_sofa(path):
     Raises
     ------
     ValueError
-        One line that names the file and what it lacks
+        One line that names the file and what it lacks: a direction or value that is not finite, an
+        unknown unit, data that are all zero, an axis that was not measured
 
     Sources
     -------
@@ -36,73 +47,118 @@ def read_sofa(path):
     own; the first of several measurements is taken.
     """
     path = Path(path)
-    data = _opened(path)
+    name = one_line(path.name)
+    data = _opened(path, name)
     try:
         energy, frequency, vectors = _contents(data)
-    except (AttributeError, ValueError, IndexError) as error:
-        raise ValueError(f"{path.name}: lacks what {CONVENTION} must hold. ({error})") from None
-    if energy.shape[1:] != frequency.shape or not (
-        np.isfinite(energy).all() and (frequency > 0).all() and (np.diff(frequency) > 0).all()
-    ):
-        raise ValueError(f"{path.name}: its frequencies do not fit its data, or data are missing.")
-    if frequency[-1] < NOMINAL[0] or frequency[0] > NOMINAL[-1]:
-        raise ValueError(
-            f"{path.name}: its frequencies reach from {frequency[0]:g} to {frequency[-1]:g} Hz."
-            " Kilohertz given by mistake?"
-        )
-    try:
         octaves = gridding.octave_energy(energy, frequency)  # (direction, band)
         return gridding.on_grid(vectors, to_level(np.maximum(octaves, 1e-30)))
+    except (AttributeError, TypeError, IndexError, OverflowError) as error:
+        raise ValueError(
+            f"{name}: lacks what {CONVENTION} must hold. ({one_line(error)})"
+        ) from None
     except ValueError as error:
-        raise ValueError(f"{path.name}: {error}") from None
+        raise ValueError(f"{name}: {one_line(error)}") from None
 
 
-def _opened(path):
-    """Data of a file that is there, whole, and of a loudspeaker."""
+def _opened(path, name):
+    """Data of a file that is there, whole, of bounded size, and of a loudspeaker."""
     import sofar  # slow to load, and seldom needed
 
-    if not path.is_file():
-        raise ValueError(f"{path.name}: there is no such file.")
+    check_file(path, "SOFA file", MOST_BYTES)
     try:
-        data = sofar.read_sofa(str(path), verify=False, verbose=False)
-        convention = str(data.GLOBAL_SOFAConventions)
+        largest = _largest(path)
+        data = None
+        if largest <= MOST_VALUES:
+            data = sofar.read_sofa(str(path), verify=False, verbose=False)
+            convention = str(data.GLOBAL_SOFAConventions)
     except Exception as error:  # the library and the format below it raise anything when damaged
         raise ValueError(
-            f"{path.name}: cannot be read as an AES69 (SOFA) file. Damaged, or cut short?"
+            f"{name}: cannot be read as an AES69 (SOFA) file. Damaged, or cut short?"
             f" ({type(error).__name__})"
         ) from None
-    if convention != CONVENTION:
+    if data is None:
         raise ValueError(
-            f"{path.name}: holds the convention {convention}, not {CONVENTION}: it is no"
+            f"{name}: unpacks to {largest} values, more than {MOST_VALUES}, so it is no"
             " loudspeaker's directivity."
         )
+    if convention != CONVENTION:
+        raise ValueError(
+            f"{name}: holds the convention {short(one_line(convention))}, not {CONVENTION}: it is"
+            " no loudspeaker's directivity."
+        )
     return data
+
+
+def _largest(path):
+    """Number of values of the largest array, before anything is unpacked."""
+    import netCDF4  # comes with sofar
+
+    with netCDF4.Dataset(str(path)) as file:
+        return max((int(np.prod(v.shape, dtype=float)) for v in file.variables.values()), default=0)
 
 
 def _contents(data):
     """Energy (direction, frequency), frequency (frequency,) and directions (direction, 3) in the
     loudspeaker's frame.
     """
-    pressure = np.asarray(data.Data_Real, float)[0] + 1j * np.asarray(data.Data_Imag, float)[0]
-    energy, frequency = np.abs(pressure) ** 2, np.asarray(data.N, float).ravel()
-    vectors = _vectors(
-        np.asarray(data.ReceiverPosition, float).reshape(len(energy), 3),
-        str(data.ReceiverPosition_Type),
-    )
-    of_view = str(data.SourceView_Type)
-    of_up = str(getattr(data, "SourceUp_Type", of_view))
-    view = _vectors(np.asarray(data.SourceView, float).reshape(-1, 3)[:1], of_view)[0]
-    up = _vectors(np.asarray(data.SourceUp, float).reshape(-1, 3)[:1], of_up)[0]
-    return energy, frequency, vectors @ _frame(view, up).T
+    if str(data.N_Units).strip().lower() not in HERTZ:
+        raise ValueError(f"N_Units = '{short(data.N_Units)}' is unknown. Known: hertz.")
+    frequency = gridding.check_frequencies(data.N)
+    parts = [np.asarray(part, float) for part in (data.Data_Real, data.Data_Imag)]
+    if any(part.ndim != 3 or part.shape[2] != len(frequency) for part in parts):
+        raise ValueError(
+            "its frequencies do not fit its data: data must be (measurement, receiver, frequency)."
+        )
+    pressure = parts[0][0] + 1j * parts[1][0]
+    bad = np.argwhere(~np.isfinite(pressure))
+    if len(bad):
+        receiver, line = bad[0]
+        raise ValueError(
+            f"the value of receiver {receiver + 1} at {frequency[line]:g} Hz is not finite: data"
+            " are missing."
+        )
+    if not pressure.any():
+        raise ValueError("its data are all zero.")
+    with np.errstate(over="ignore"):  # what is too large is refused with the other levels
+        energy = np.minimum(np.abs(pressure) ** 2, np.finfo(float).max / len(frequency))
+    return energy, frequency, _in_own_frame(data, len(energy))
 
 
-def _vectors(position, coordinates):
-    """Directions (direction, 3) from positions as the file has them."""
+def _in_own_frame(data, receivers):
+    """Directions of the receivers from the loudspeaker (direction, 3)."""
+    position = np.asarray(data.ReceiverPosition, float)
+    if position.shape[:2] != (receivers, 3) or position.size != receivers * 3:
+        raise ValueError(f"ReceiverPosition does not hold one position for {receivers} receivers.")
+    vectors = _vectors("ReceiverPosition", position, data)
+    view = _vectors("SourceView", np.reshape(np.asarray(data.SourceView, float), (-1, 3))[:1], data)
+    up = np.reshape(np.asarray(data.SourceUp, float), (-1, 3))[:1]
+    return vectors @ _frame(view[0], _vectors("SourceUp", up, data, like="SourceView")[0]).T
+
+
+def _vectors(key, position, data, like=None):
+    """Directions (direction, 3) from positions as the file has them; ``like`` names the key whose
+    type and units hold where this one has none of its own.
+    """
+    position = position.reshape(len(position), 3)
+    coordinates = _said_of(data, f"{key}_Type", like and f"{like}_Type")
+    units = _said_of(data, f"{key}_Units", like and f"{like}_Units")
+    if like and not hasattr(data, f"{key}_Units") and hasattr(data, f"{key}_Type"):
+        units = STANDARD_UNITS.get(coordinates, units)
     if coordinates not in COORDINATES:
-        raise ValueError(f"coordinates of type '{coordinates}' are neither cartesian nor spherical")
+        raise ValueError(f"{key}_Type = '{short(coordinates)}' is neither cartesian nor spherical.")
+    in_degrees = _in_degrees(f"{key}_Units", units, coordinates)
+    _check_directions(key, position, coordinates)
     if coordinates == "cartesian":
         return position
-    azimuth, elevation = np.radians(position[:, 0]), np.radians(position[:, 1])
+    angles = position[:, :2] if in_degrees else np.degrees(position[:, :2])
+    steep = np.flatnonzero(np.abs(angles[:, 1]) > 90 + 1e-6)
+    if len(steep):
+        raise ValueError(
+            f"{key} {steep[0] + 1} has an elevation of {angles[steep[0], 1]:g}°, outside -90 to"
+            f" 90°. Are its units '{short(units)}' right?"
+        )
+    azimuth, elevation = np.radians(angles).T
     return np.stack(
         [
             np.cos(elevation) * np.cos(azimuth),
@@ -113,12 +169,46 @@ def _vectors(position, coordinates):
     )
 
 
+def _said_of(data, key, other):
+    """Text of an attribute, or of another where there is none."""
+    if other is not None and not hasattr(data, key):
+        key = other
+    return str(getattr(data, key)).strip().lower()
+
+
+def _in_degrees(key, units, coordinates):
+    """Whether angles are in degrees, else in radians; an unknown unit is refused."""
+    words = [w for w in re.split(r"[\s,;]+", units) if w]
+    if coordinates == "cartesian":
+        if words and set(words) <= set(METERS) and len(words) in (1, 3):
+            return False
+        known = "metre"
+    else:
+        for angle in (DEGREES, RADIANS):
+            if len(words) == 3 and set(words[:2]) <= set(angle) and words[2] in METERS:
+                return angle is DEGREES
+        known = "degree, degree, metre; radian, radian, metre"
+    raise ValueError(f"{key} = '{short(units)}' is unknown for {coordinates}. Known: {known}.")
+
+
+def _check_directions(key, position, coordinates):
+    """Every position points somewhere."""
+    far = np.abs(position[:, 2:] if coordinates == "spherical" else position).max(axis=1)
+    bad = np.flatnonzero(~np.isfinite(position).all(axis=1) | (far == 0))
+    if len(bad):
+        shown = ", ".join(f"{v:g}" for v in position[bad[0]])
+        raise ValueError(
+            f"{key} {bad[0] + 1} of {len(position)} is {shown} ({coordinates}), which points"
+            " nowhere."
+        )
+
+
 def _frame(view, up):
     """Front, left and up of the loudspeaker as rows (3, 3)."""
     front = view / np.linalg.norm(view)
-    left = np.cross(up, front)
+    left = np.cross(up / np.linalg.norm(up), front)
     if not np.linalg.norm(left) > 1e-6:
-        raise ValueError("SourceView and SourceUp point the same way")
+        raise ValueError("SourceView and SourceUp point the same way.")
     left /= np.linalg.norm(left)
     return np.stack([front, left, np.cross(front, left)])
 

@@ -8,11 +8,13 @@ import numpy as np
 
 from ..physics.checks import within
 from ..physics.geometry import boxes_apart
+from .enclosures import beyond_room, corners, holding, meeting
 from .finishes import FINISHES
 from .hall import TREATABLE
 from .locations import overlap
 from .loudspeakers import loudspeaker_types
 from .paths import value_at
+from .seating import EAR_SEATED
 from .tables import named
 from .units import to_file
 
@@ -20,6 +22,23 @@ HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
 # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
 PLAY_HEIGHT = 7.0
 EDGE = 0.15  # a loudspeaker hangs this far from a wall at least [m]
+# what hangs lower over people who stand can be reached and struck [m]    8 ft, common practice, no
+# source
+OUT_OF_REACH = 2.44
+FOOT_UNDER_SEAT = 0.43  # footboard under the seat board of a bank [m]     as ``EAR_OVER_SEAT``
+# most of each list of a scenario, far above any school's: what holds more was not written for a gym
+MOST = {
+    "banks": 40,
+    "floor_seats": 40,
+    "portable_stages": 20,
+    "balconies": 20,
+    "microphones": 60,
+    "treatments": 100,
+    "groups": 100,
+    "uses": 40,
+    "loudspeaker_files": 40,
+}
+MOST_LOUDSPEAKERS = 300
 # no thing's name
 PARTS = (
     *TREATABLE,
@@ -50,6 +69,11 @@ def check(scenario):
     ValueError
         One line on what does not fit
     """
+    check_counts({key: len(getattr(scenario, key)) for key in MOST})
+    check_counts(
+        {"loudspeakers": sum(g.number for g in scenario.groups)},
+        {"loudspeakers": MOST_LOUDSPEAKERS},
+    )
     _check_types(scenario)
     _check_names(scenario)
     _check_seating(scenario)
@@ -57,6 +81,26 @@ def check(scenario):
     _check_treatments(scenario)
     _check_loudspeakers(scenario)
     _check_microphones(scenario)
+
+
+def check_counts(counts, most=MOST):
+    """Refuse a scenario that holds more than any gym, before any work is done on it.
+
+    Parameters
+    ----------
+    counts : dict
+        Number of things by the key of their list
+    most : dict
+        Most of each; what it does not name may be any number
+
+    Raises
+    ------
+    ValueError
+        One line on what there is too much of
+    """
+    for key, count in counts.items():
+        if count > most.get(key, count):
+            raise ValueError(f"{key}: {count} are given, more than {most[key]}.")
 
 
 def checked_factors(factors):
@@ -204,6 +248,17 @@ def _check_configuration(scenario, use):
     for a, b in combinations(standing, 2):
         if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
             raise ValueError(f"use '{use.name}': '{a.name}' and '{b.name}' overlap.")
+    _check_decks(use, configuration)
+    for seats in configuration.floor_seats:
+        for balcony in configuration.balconies:
+            if (
+                overlap(seats.footprint(), balcony.footprint(hall)) > 0.01
+                and balcony.underside < HEADROOM
+            ):
+                raise ValueError(
+                    f"use '{use.name}': '{seats.name}' has less than {scenario.say(HEADROOM)} under"
+                    f" '{balcony.name}' ({scenario.say(balcony.underside)})."
+                )
     for a, b in combinations(configuration.balconies, 2):
         if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
             raise ValueError(
@@ -219,6 +274,22 @@ def _check_configuration(scenario, use):
                     f"use '{use.name}': the top row of '{bank.name}' ({scenario.say(bank.top)})"
                     f" leaves less than {scenario.say(HEADROOM)} under '{balcony.name}'"
                     f" ({scenario.say(balcony.underside)})."
+                )
+
+
+def _check_decks(use, configuration):
+    """Nobody listens under the deck of a portable stage."""
+    for deck in configuration.portable_stages:
+        if deck.height < EAR_SEATED:  # over it every ear is free
+            continue
+        x0, x1, y0, y1 = deck.footprint()
+        for name, area in configuration.areas.items():
+            x, y, z = area.points.T
+            under = (x > x0) & (x < x1) & (y > y0) & (y < y1) & (z < deck.height)
+            if use.listens.get(name, 0) > 0 and under.any():
+                raise ValueError(
+                    f"use '{use.name}': {int(under.sum())} seats of '{name}' lie under the deck of"
+                    f" '{deck.name}'. Move or lower the stage, or let nobody listen there."
                 )
 
 
@@ -287,8 +358,28 @@ def _check_loudspeakers(scenario):
     for loudspeaker in scenario.loudspeakers:
         _check_inside(scenario, loudspeaker)
         _check_over_seats(scenario, loudspeaker)
+    for c, part, far in beyond_room(scenario.loudspeakers, scenario.hall):
+        raise ValueError(
+            f"loudspeaker {c.tag}: its enclosure reaches {scenario.say(far)} into the {part}. It"
+            " must stay within the gym: move it, or turn or tilt it less."
+        )
     for a, b in colliding_loudspeakers(scenario.loudspeakers):
         raise ValueError(f"loudspeakers {a.tag} and {b.tag} overlap. Move one of them.")
+    met = meeting(scenario.loudspeakers, _standing(scenario), scenario.hall)
+    if met:
+        raise ValueError(
+            f"loudspeaker {met[0].tag}: its enclosure reaches into '{met[1].name}'. Hang it higher,"
+            " or move one of them."
+        )
+
+
+def _standing(scenario):
+    """Banks, open and closed, stages and balconies as they stand in one use or another."""
+    found = {}
+    for use in scenario.uses:
+        c = scenario.configuration(use.name)
+        found |= dict.fromkeys((*c.banks, *c.portable_stages, *c.balconies))
+    return tuple(found)
 
 
 def _check_inside(scenario, loudspeaker):
@@ -419,6 +510,7 @@ def _check_microphones(scenario):
         for microphone in scenario.microphones:
             if microphone.name in use.microphones:
                 _check_opened(scenario, use, microphone)
+                _check_free(scenario, use, microphone)
 
 
 def _check_ground(scenario, microphone):
@@ -468,6 +560,17 @@ def _check_opened(scenario, use, microphone):
         )
 
 
+def _check_free(scenario, use, microphone):
+    """A microphone that is open in a use stands and walks outside every enclosure."""
+    points, _ = microphone.positions(scenario.configuration(use.name))
+    loudspeaker = holding(scenario.loudspeakers, points)
+    if loudspeaker:
+        raise ValueError(
+            f"use '{use.name}': microphone '{microphone.name}' is inside loudspeaker"
+            f" {loudspeaker.tag}. Move one of them."
+        )
+
+
 def warnings(scenario):
     """What is legal but should be looked at.
 
@@ -490,6 +593,7 @@ def warnings(scenario):
                 f"Loudspeaker {c.tag} hangs over the court with {scenario.say(low)} under it;"
                 f" international rules ask for {scenario.say(PLAY_HEIGHT)}."
             )
+    found += _low_loudspeakers(scenario)
     for bank in scenario.banks:
         if (
             overlap(
@@ -507,4 +611,33 @@ def warnings(scenario):
             f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least"
             f" {scenario.say(RUN_OUT)}."
         )
+    return found
+
+
+def _low_loudspeakers(scenario):
+    """Loudspeakers that people can reach: from the floor, a portable stage, or the seats of a bank
+    or balcony.
+    """
+    found, hall, say = [], scenario.hall, scenario.say
+    for c, low in zip(
+        scenario.loudspeakers,
+        corners(scenario.loudspeakers)[..., 2].min(axis=1).tolist(),
+        strict=True,
+    ):
+        grounds = {"the floor": 0.0}
+        grounds |= {f"'{s.name}'": 0.0 for s in scenario.floor_seats if _stands_under(s, c, hall)}
+        for thing in (*scenario.portable_stages, *scenario.balconies):
+            if _stands_under(thing, c, hall) and thing.height < low:
+                grounds[f"'{thing.name}'"] = thing.height
+        for bank in scenario.banks:
+            if bank.open and _stands_under(bank, c, hall):
+                seat = _seat_height(scenario, bank, c)
+                grounds[f"'{bank.name}'"] = max(seat - FOOT_UNDER_SEAT, 0.0)
+        under = max(reversed(grounds), key=grounds.get)
+        free = low - grounds[under]
+        if free < OUT_OF_REACH:
+            found.append(
+                f"Loudspeaker {c.tag} hangs low over {under}: {say(free)} under it. People reach"
+                f" what hangs under {say(OUT_OF_REACH)}; hang it higher or keep people away."
+            )
     return found

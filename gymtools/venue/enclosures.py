@@ -1,0 +1,157 @@
+"""Enclosures of loudspeakers as turned boxes: what they reach into, and how low they hang."""
+
+from itertools import product
+
+import numpy as np
+
+from ..physics.geometry import boxes_apart, rotation
+
+SIGNS = np.array(list(product((-1, 1), repeat=3)), float)  # of the eight corners of a box
+TOUCH = 1e-6  # within which an enclosure only touches [m]
+RAIL = 0.05  # thickness of a balcony's solid front [m]     common practice, no source
+
+
+def corners(loudspeakers):
+    """Corners of the enclosures as they hang.
+
+    Parameters
+    ----------
+    loudspeakers : sequence of Loudspeaker
+        Turned and tilted, each by its own angles
+
+    Returns
+    -------
+    corners : ndarray
+        (loudspeaker, 8, 3) [m]
+    """
+    axes = rotation([c.pan_deg for c in loudspeakers], [c.downtilt_deg for c in loudspeakers])
+    half = np.array([(c.type.depth, c.type.width, c.type.height) for c in loudspeakers]) / 2
+    middle = np.array([c.position for c in loudspeakers]) - half[:, :1] * axes[:, 0]
+    return middle[:, None] + (SIGNS * half[:, None]) @ axes
+
+
+def beyond_room(loudspeakers, hall):
+    """How far enclosures reach into walls, roof and floor.
+
+    Parameters
+    ----------
+    loudspeakers : sequence of Loudspeaker
+        Where they hang
+    hall : Hall
+        The gym; its roof may rise to a ridge
+
+    Returns
+    -------
+    beyond : list of tuple
+        (Loudspeaker, "east wall" or another, how far [m]) of those that do, the worst of each
+    """
+    at = corners(loudspeakers)  # (loudspeaker, corner, 3)
+    x, y, z = np.moveaxis(at, -1, 0)
+    parts = {
+        "east wall": x - hall.length / 2,
+        "west wall": -x - hall.length / 2,
+        "north wall": y - hall.width / 2,
+        "south wall": -y - hall.width / 2,
+        "roof": z - hall.roof_height(y),
+        "floor": -z,
+    }
+    over = np.array([p.max(axis=1) for p in parts.values()])  # (part, loudspeaker)
+    names, worst = list(parts), over.argmax(axis=0)
+    return [
+        (c, names[worst[n]], float(over[worst[n], n]))
+        for n, c in enumerate(loudspeakers)
+        if over[worst[n], n] > TOUCH
+    ]
+
+
+def meeting(loudspeakers, things, hall):
+    """The first enclosure that meets something solid that stands in the gym.
+
+    Parameters
+    ----------
+    loudspeakers : sequence of Loudspeaker
+        Where they hang
+    things : iterable of Bank, PortableStage or Balcony
+        As they stand in one use or another
+    hall : Hall
+        The gym
+
+    Returns
+    -------
+    found : tuple or None
+        The loudspeaker and the thing
+    """
+    at = corners(loudspeakers)
+    low, high = at.min(axis=1), at.max(axis=1)  # (loudspeaker, 3)
+    for thing in things:
+        for footprint, bottom, top in solids(thing, hall, float(low[:, 2].min())):
+            box = np.reshape([*footprint, bottom, top], (3, 2))
+            near = ((low < box[:, 1]) & (high > box[:, 0])).all(axis=1)
+            turned = box.mean(axis=1), np.eye(3), np.diff(box).ravel() / 2
+            for n in np.flatnonzero(near):
+                if boxes_apart(loudspeakers[n].enclosure, turned) < -TOUCH:
+                    return loudspeakers[n], thing
+    return None
+
+
+def solids(thing, hall, above=0.0):
+    """Upright boxes that a thing fills.
+
+    Parameters
+    ----------
+    thing : Bank, PortableStage or Balcony
+        As it stands
+    hall : Hall
+        The gym
+    above : float
+        What ends below this height is left out [m]
+
+    Returns
+    -------
+    boxes : iterator of tuple
+        Rectangle on the plan (x low, x high, y low, y high), bottom and top [m]
+    """
+    if hasattr(thing, "underside"):  # a balcony
+        boxes = [(0.0, thing.depth, thing.underside, thing.height)]
+        boxes += [(thing.depth - RAIL, thing.depth, thing.height, thing.height + thing.parapet)]
+    elif hasattr(thing, "first_height"):  # a bank
+        count = thing.rows if thing.open else 1
+        deep = thing.depth / count
+        tops = thing.first_height + np.arange(count) * thing.row_rise
+        tops = tops if thing.open else [thing.top]
+        boxes = [
+            ((count - 1 - n) * deep, (count - n) * deep, 0.0, top) for n, top in enumerate(tops)
+        ]
+    else:
+        if thing.height > above:
+            yield thing.footprint(hall), 0.0, thing.height
+        return
+    for near, far, bottom, top in boxes:
+        if top > max(above, bottom):
+            a = thing.corner(hall, -thing.length / 2, near, 0)
+            b = thing.corner(hall, thing.length / 2, far, 0)
+            yield (min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])), bottom, top
+
+
+def holding(loudspeakers, points):
+    """The first enclosure that has a point inside it.
+
+    Parameters
+    ----------
+    loudspeakers : sequence of Loudspeaker
+        Where they hang
+    points : array
+        (point, 3) [m]
+
+    Returns
+    -------
+    loudspeaker : Loudspeaker or None
+        None when all points are outside
+    """
+    at = corners(loudspeakers)
+    near = (at.min(axis=1) <= points.max(axis=0)) & (at.max(axis=1) >= points.min(axis=0))
+    for n in np.flatnonzero(near.all(axis=1)):
+        middle, axes, half = loudspeakers[n].enclosure
+        if (np.abs((points - middle) @ axes.T) < half - TOUCH).all(axis=1).any():
+            return loudspeakers[n]
+    return None
