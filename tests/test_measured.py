@@ -915,7 +915,11 @@ def test_loudspeaker_files_stay_in_their_folder(tmp_path, named, words):
         ('name = "made"', "name = 2026-01-01", r"name = datetime\.date.* must be text in quotes"),
         ("rated_w = 300", "rated_w = true", r"rated_w = True is not a number"),
         ("rated_w = 300", "rated_w = 12:00:00", r"rated_w = datetime\.time.* is not a number"),
-        ("rated_w = 300", "rated_w = 1" + "0" * 400, r"rated_w = .*"),
+        (
+            "rated_w = 300",
+            "rated_w = 1" + "0" * 400,
+            r"rated_w is a number of more than 300 digits",
+        ),
         ("[90, 94,", "[true, 94,", r"sensitivity_db must be seven levels"),
         ("[90, 94,", "[nan, 94,", r"sensitivity_db must be seven levels"),
         ('"x.sofa"', "3", r"balloon = 3 must be text in quotes"),

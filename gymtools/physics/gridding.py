@@ -3,7 +3,7 @@ by energy.
 """
 
 import numpy as np
-from scipy.spatial import ConvexHull, QhullError
+from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from .bands import EDGE_RATIOS, EXACT, NOMINAL, to_energy, to_level
 from .directivity import directions
@@ -19,6 +19,7 @@ LOUDEST_DB = (-160.0, 200.0)  # re anything: from a normalized response to a lev
 MOST_DIRECTIONS = 70_000  # the whole sphere degree by degree is 65,160
 MOST_FREQUENCIES = 20_000
 CHUNK = 256  # directions looked up at a time
+NEAR_FACES = 32  # triangles that are looked at before all others
 
 
 def check_frequencies(frequency):
@@ -251,13 +252,19 @@ def _along_triangles(vectors, faces, level_db, wanted, nearest):
     sliver holds none.
     """
     inverse = np.linalg.pinv(np.swapaxes(vectors[faces], 1, 2))  # (face, 3, 3)
+    middles = vectors[faces].mean(axis=1)
+    few = min(NEAR_FACES, len(faces))
+    _, near = cKDTree(middles).query(wanted, k=few)
+    near = np.sort(np.reshape(near, (-1, few)), axis=1)  # (direction, some faces)
     found = level_db[nearest].copy()
     for n, direction in enumerate(wanted):
-        weights = inverse @ direction
-        inside = np.flatnonzero((weights > -1e-9).all(axis=1) & (weights.sum(axis=1) > 0.5))
-        if len(inside):
-            w = np.clip(weights[inside[0]], 0, None)
-            found[n] = (w / w.sum()) @ level_db[faces[inside[0]]]
+        for among in (near[n], slice(None)):  # a long triangle's middle may be far
+            weights = inverse[among] @ direction
+            inside = np.flatnonzero((weights > -1e-9).all(axis=1) & (weights.sum(axis=1) > 0.5))
+            if len(inside):
+                w = np.clip(weights[inside[0]], 0, None)
+                found[n] = (w / w.sum()) @ level_db[faces[among][inside[0]]]
+                break
     return found
 
 
