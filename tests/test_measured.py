@@ -670,6 +670,8 @@ def odd(change):
             path, values["pairs"], values["magnitude"], values["frequency"], **values.get("new", {})
         )
         with netCDF4.Dataset(path, "a") as file:
+            if "hole" in values:
+                file["Data.Real"][0, 6, 2] = values["hole"]
             for (name, key), unit in units.items():
                 file[name].setncattr(key, unit)
         return path
@@ -693,6 +695,11 @@ def new(**values):
     return lambda v: v.update(new={k: np.array([x], float) for k, x in values.items()})
 
 
+def hole(value):
+    """A change of one value of the data, without a warning of its own."""
+    return lambda v: v.update(hole=value)
+
+
 def unit(name, value, key="Units"):
     """A change of the units of a variable."""
     return lambda v: v["units"].update({(name, key): value})
@@ -710,6 +717,7 @@ def times(name, factor):
         (put("pairs", (6, 1), np.inf), r"ReceiverPosition 7 of 162 is .*inf, .* points nowhere\."),
         (put("pairs", (6, 1), 95.0), r"ReceiverPosition 7 has an elevation of 95°, outside -90"),
         (put("magnitude", (6, 2), np.nan), r"the value of receiver 7 at 500 Hz is not finite"),
+        (hole(np.inf), r"the value of receiver 7 at 500 Hz is not finite"),
         (put("magnitude", (6, 2), 1e200), r"its loudest level at 500 Hz is \d+ dB, outside"),
         (times("magnitude", 0.0), r"its data are all zero\."),
         (times("magnitude", 1e-12), r"its loudest level at 125 Hz is -240 dB, outside -160 to 200"),
@@ -760,6 +768,17 @@ def test_radians_are_read_as_radians(tmp_path):
             file[name].setncattr("Units", "radian, radian, metre")
     assert read_sofa(path) == pytest.approx(want, abs=1e-6)
     assert not np.allclose(want, 0, atol=1.0)
+
+
+def test_lengths_of_directions_do_not_matter(tmp_path):
+    """Invariance: a view and receivers a hair or a light-year away are the same directions."""
+    pairs = np.array(grid(), float)
+    magnitude = np.tile(lopsided(near(pairs))[:, None], (1, 7)) + 0.5
+    want = read_sofa(sofa(tmp_path / "d.sofa", pairs, magnitude, NOMINAL))
+    for long in (1e-300, 1e300):
+        view = dict(SourceView=np.array([[long, 0, 0]]), SourceUp=np.array([[0, 0, long]]))
+        path = sofa(tmp_path / "l.sofa", pairs, magnitude, NOMINAL, **view)
+        assert read_sofa(path) == pytest.approx(want, abs=1e-9)
 
 
 @pytest.mark.parametrize("bad", [[np.nan, 0, 0], [0, 0, 0], [np.inf, 0, 0]])

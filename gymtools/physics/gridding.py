@@ -139,6 +139,38 @@ def octave_energy(energy, frequency, *, exact=EXACT):
     return np.stack(found, axis=-1)
 
 
+def unit_vectors(vectors):
+    """Directions of length 1.
+
+    Parameters
+    ----------
+    vectors : array
+        Directions of any length (direction, 3) [any]
+
+    Returns
+    -------
+    vectors : ndarray
+        (direction, 3) [-]
+
+    Raises
+    ------
+    ValueError
+        There are more than MOST_DIRECTIONS; one is zero or not finite, and named by its number
+    """
+    vectors = np.asarray(vectors, float)
+    if len(vectors) > MOST_DIRECTIONS:
+        raise ValueError(f"{len(vectors)} directions are more than {MOST_DIRECTIONS}.")
+    largest = np.abs(vectors).max(axis=1, initial=0.0)
+    bad = np.flatnonzero(~(np.isfinite(largest) & (largest > 0)))
+    if len(bad):
+        raise ValueError(
+            f"direction {bad[0] + 1} of {len(vectors)} is {_numbers(vectors[bad[0]])}, which points"
+            " nowhere."
+        )
+    vectors = vectors / largest[:, None]  # so that squares of huge numbers stay finite
+    return vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+
+
 def on_grid(vectors, level_db):
     """Levels at any directions of the sphere, brought onto the package's grid.
 
@@ -172,7 +204,7 @@ def on_grid(vectors, level_db):
     level_db = np.asarray(level_db, float)
     if not np.isfinite(level_db).all():
         raise ValueError("a level of it is not finite.")
-    vectors, level_db = _once(_unit(vectors), level_db)
+    vectors, level_db = _once(unit_vectors(vectors), level_db)
     if len(vectors) < 6:
         raise ValueError(
             f"only {len(vectors)} directions were measured. A balloon needs them all round."
@@ -201,22 +233,6 @@ def on_grid(vectors, level_db):
         )
     axis = found[int((wanted @ [1.0, 0, 0]).argmax())]
     return re_axis(found, axis).reshape(*grid.shape[:2], -1)
-
-
-def _unit(vectors):
-    """Directions of length 1; the one that is none is refused by its number."""
-    vectors = np.asarray(vectors, float)
-    if len(vectors) > MOST_DIRECTIONS:
-        raise ValueError(f"{len(vectors)} directions are more than {MOST_DIRECTIONS}.")
-    largest = np.abs(vectors).max(axis=1, initial=0.0)
-    bad = np.flatnonzero(~(np.isfinite(largest) & (largest > 0)))
-    if len(bad):
-        raise ValueError(
-            f"direction {bad[0] + 1} of {len(vectors)} is {_numbers(vectors[bad[0]])}, which points"
-            " nowhere."
-        )
-    vectors = vectors / largest[:, None]  # so that squares of huge numbers stay finite
-    return vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
 
 
 def _numbers(vector):

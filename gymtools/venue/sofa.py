@@ -110,14 +110,15 @@ def _contents(data):
         raise ValueError(
             "its frequencies do not fit its data: data must be (measurement, receiver, frequency)."
         )
-    pressure = parts[0][0] + 1j * parts[1][0]
-    bad = np.argwhere(~np.isfinite(pressure))
+    real, imaginary = parts[0][0], parts[1][0]  # (receiver, frequency) of the first measurement
+    bad = np.argwhere(~(np.isfinite(real) & np.isfinite(imaginary)))
     if len(bad):
         receiver, line = bad[0]
         raise ValueError(
             f"the value of receiver {receiver + 1} at {frequency[line]:g} Hz is not finite: data"
             " are missing."
         )
+    pressure = real + 1j * imaginary
     if not pressure.any():
         raise ValueError("its data are all zero.")
     with np.errstate(over="ignore"):  # what is too large is refused with the other levels
@@ -205,8 +206,8 @@ def _check_directions(key, position, coordinates):
 
 def _frame(view, up):
     """Front, left and up of the loudspeaker as rows (3, 3)."""
-    front = view / np.linalg.norm(view)
-    left = np.cross(up / np.linalg.norm(up), front)
+    front, up = gridding.unit_vectors([view, up])
+    left = np.cross(up, front)
     if not np.linalg.norm(left) > 1e-6:
         raise ValueError("SourceView and SourceUp point the same way.")
     left /= np.linalg.norm(left)
