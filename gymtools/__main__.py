@@ -17,6 +17,7 @@ from .display.documents.record import READERS
 from .display.launch import WORKBOOK, open_workbook
 from .equipment.prices import read_prices
 from .venue.files import load
+from .venue.writing_files import revisions_sentence
 
 
 class _Parser(argparse.ArgumentParser):
@@ -157,7 +158,8 @@ def _add_output(command, folder=True):
 
 
 def _say(paths):
-    print(f"{len(paths)} files are in {paths[0].parent}.")
+    folder = paths[0].parent
+    print(f"{len(paths)} files are in {folder}. {revisions_sentence(folder)}".rstrip())
 
 
 def _open(given):
