@@ -154,7 +154,11 @@ def _add_output(command, folder=True):
         command.add_argument(
             "--folder", default=".", help="where the folder with the files is made (default: here)"
         )
-    command.add_argument("--overwrite", action="store_true", help="replace earlier files")
+    command.add_argument(
+        "--overwrite",
+        action="store_true",
+        help="replace an earlier folder; it is kept in 'revisions'",
+    )
 
 
 def _say(paths):
