@@ -17,6 +17,7 @@ from .display.documents.record import READERS
 from .display.launch import WORKBOOK, open_workbook
 from .equipment.prices import read_prices
 from .venue.files import load
+from .venue.writing_files import revisions_sentence
 
 
 class _Parser(argparse.ArgumentParser):
@@ -153,11 +154,16 @@ def _add_output(command, folder=True):
         command.add_argument(
             "--folder", default=".", help="where the folder with the files is made (default: here)"
         )
-    command.add_argument("--overwrite", action="store_true", help="replace earlier files")
+    command.add_argument(
+        "--overwrite",
+        action="store_true",
+        help="replace an earlier folder; it is kept in 'revisions'",
+    )
 
 
 def _say(paths):
-    print(f"{len(paths)} files are in {paths[0].parent}.")
+    folder = paths[0].parent
+    print(f"{len(paths)} files are in {folder}. {revisions_sentence(folder)}".rstrip())
 
 
 def _open(given):

@@ -1043,9 +1043,10 @@ def test_plan_sheet_and_report_from_the_command_line(tmp_path, capsys):
     report = ["report", scenario, str(folder / "readings.csv"), "--use", "game"]
     assert main(report) == 0
     assert "'sti game B6': value = 'x' is not a number" in capsys.readouterr().err
-    assert (folder / "commissioning.html").exists()
-    assert load(folder / "room-as-measured.toml").absorption_factors
-    assert main(report) == 2 and "room-as-measured.toml exist" in capsys.readouterr().err
+    found = folder / "commissioning-report"
+    assert (found / "commissioning.html").exists()
+    assert load(found / "room-as-measured.toml").absorption_factors
+    assert main(report) == 2 and "commissioning-report exists" in capsys.readouterr().err
     assert main(["report", scenario, str(folder / "none.csv")]) == 2
     assert "none.csv: there is no such entry sheet." in capsys.readouterr().err
     assert main([*report, "--overwrite", "--waves", str(folder / "waves")]) == 2
@@ -1065,25 +1066,26 @@ def test_the_plan_on_paper(tmp_path):
     with pytest.raises(FileExistsError, match="perhaps with readings"):
         write_plan(GAME, tmp_path)
     c = compare(GAME, only(measure(GAME, 1, conditions=QUIET), "level", "sti"))
-    assert [p.name for p in write_report(c, tmp_path)] == ["commissioning.html"]
-    assert "No reverberation was measured" in (tmp_path / "commissioning.html").read_text("utf-8")
+    (report,) = write_report(c, tmp_path)
+    assert report.name == "commissioning.html"
+    assert "No reverberation was measured" in report.read_text("utf-8")
 
 
-def test_a_room_edited_by_hand_is_not_overwritten(tmp_path):
-    """Regression: the scenario beside the report is kept like the report itself; when either may
-    not be replaced, neither is written.
+def test_a_room_edited_by_hand_is_not_lost(tmp_path):
+    """Regression: the scenario beside the report is kept like the report itself; when they may not
+    be replaced, nothing is written; when they may, the earlier ones are kept as a revision.
     """
     c = compare(GAME, only(measure(GAME, 1, conditions=QUIET), "reverberation"))
     report, room = write_report(c, tmp_path)
     report.unlink()
     room.write_text("edited by hand", encoding="utf-8")
-    with pytest.raises(FileExistsError, match=r"^room-as-measured.toml exists\."):
+    with pytest.raises(FileExistsError, match=r"^the folder commissioning-report exists"):
         write_report(c, tmp_path)
     assert room.read_text("utf-8") == "edited by hand" and not report.exists()
     write_report(c, tmp_path, overwrite=True)
     assert report.exists() and load(room).absorption_factors
-    with pytest.raises(FileExistsError, match=r"commissioning.html and room-as-measured.toml exi"):
-        write_report(c, tmp_path)
+    kept = tmp_path / "revisions" / "commissioning-report-1"
+    assert [p.read_text("utf-8") for p in kept.iterdir()] == ["edited by hand"]
 
 
 def test_level_changes_are_those_of_an_evaluation():

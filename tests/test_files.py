@@ -715,8 +715,9 @@ def test_a_failed_save_loses_nothing(step, error, tmp_path, monkeypatch):
     monkeypatch.setattr(os, step, fail)
     with pytest.raises(type(error), match=str(error)):
         save(parse(METERS), path, overwrite=True)
-    with pytest.raises(type(error), match=str(error)):
-        save(parse(METERS), tmp_path / "new.toml")
+    if step != "chmod":  # a new file gets its permissions as it is made
+        with pytest.raises(type(error), match=str(error)):
+            save(parse(METERS), tmp_path / "new.toml")
     assert path.read_text() == "precious"
     assert [p.name for p in tmp_path.iterdir()] == ["s.toml"]
 

@@ -518,14 +518,13 @@ def test_everything_goes_into_one_folder_and_nothing_is_lost(tmp_path):
     )
     made = parts(s)
     paths = write_handover(made, tmp_path)
-    assert {p.parent for p in paths} == {tmp_path / folder_name(s)} and folder_name(
-        s
-    ) == "etc-b-vil-schedules"
+    assert {p.parent for p in paths} == {tmp_path / folder_name(s)}
+    assert folder_name(s) == "etc-b-évil-dea9a4-schedules"
     assert {p.suffix for p in paths} == {".xlsx", ".csv", ".dxf", ".svg", ".png", ".toml"} and all(
         p.stat().st_size > 50 for p in paths
     )
     before = {p: p.read_bytes() for p in paths}
-    with pytest.raises(FileExistsError, match=r"the folder etc-b-vil-schedules exists"):
+    with pytest.raises(FileExistsError, match=r"the folder etc-b-évil-dea9a4-schedules exists"):
         write_handover(made, tmp_path)
     assert (
         write_handover(made, tmp_path, overwrite=True) == paths

@@ -1,8 +1,9 @@
 """Two designs compared value by value, in words."""
 
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import is_dataclass, replace
 
 from ..venue.hall import Treatment
+from ..venue.quantity import file_fields
 from ..venue.units import length_text
 from .treatment import area_text
 
@@ -87,7 +88,7 @@ def _values(scenario, units):
 def _walk(title, thing, units):
     """Values of a thing and of all that it holds, by their titles."""
     found = {}
-    for f in fields(thing):
+    for f in file_fields(thing):
         value = getattr(thing, f.name)
         if f.name in UNSAID or value == {}:
             continue

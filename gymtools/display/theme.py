@@ -2,6 +2,7 @@
 that stays put.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -231,6 +232,31 @@ def color_range(result, key):
         Ends [unit of the quantity, SI]
     """
     return QUANTITIES[key].ends(result.use)
+
+
+# what Plotly gives a meaning: tags, entities, pieces of a hover template, formulas between dollars
+ENTITIES = {"&": "&amp;", "<": "&lt;", ">": "&gt;", "$": "&#36;", "%{": "&#37;{"}
+# the letters of the 3D scene know no entities
+LOOK_ALIKE = {"<": "\u2039", ">": "\u203a"}
+
+
+def plain_text(text, *, entities=True):
+    """A name that Plotly shows as it is: no markup, no link, no formula, no piece of a template.
+
+    Parameters
+    ----------
+    text : str
+        Of any origin
+    entities : bool
+        False for the letters of a 3D scene, which know tags but no entities
+
+    Returns
+    -------
+    text : str
+        Safe in titles, labels, names of traces and hover texts
+    """
+    meant = ENTITIES if entities else LOOK_ALIKE
+    return re.sub(r"%\{|[&<>$]", lambda m: meant.get(m[0], m[0]), str(text))
 
 
 def per_unit(units):

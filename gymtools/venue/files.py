@@ -3,8 +3,6 @@ comment or a file.
 """
 
 import difflib
-import os
-import tempfile
 import tomllib
 from dataclasses import MISSING, is_dataclass
 from pathlib import Path
@@ -30,6 +28,7 @@ from .units import from_file, to_file
 from .uses import GroupSetting, Use
 from .validation import check_counts
 from .wiring import Equipment, Wiring
+from .writing_files import write_file
 
 # a large scenario with long comments has a tenth of it
 MOST_BYTES = MEGABYTE // 4
@@ -318,17 +317,16 @@ def _label(entry, number):
 
 
 def save(scenario, path, *, overwrite=False):
-    """Write a scenario file beside the old one, then put it in its place; comments of the file it
-    came from are kept.
+    """Write a scenario file whole or not at all; comments of the file it came from are kept.
 
     Parameters
     ----------
     scenario : Scenario
         What to write, in its own units
     path : str or Path
-        Where to
+        Where to; through a link, its target is written
     overwrite : bool
-        Whether an existing file may be replaced
+        Whether an existing file may be replaced; it hands its permissions on
 
     Returns
     -------
@@ -339,25 +337,12 @@ def save(scenario, path, *, overwrite=False):
     ------
     FileExistsError
         The file is there and ``overwrite`` was not given; it is left as it was
+    OSError
+        One line: no such folder, a folder or a read-only file in its place, a full disk; what was
+        there is left as it was
     """
-    path = Path(path)
-    if path.exists() and not overwrite:
-        raise FileExistsError(
-            f"{path.name} exists. Choose another name, or say that it may be replaced."
-        )
-    text = to_text(scenario)
-    handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.stem}-", suffix=".toml")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(beside, path.stat().st_mode & 0o777 if path.exists() else 0o644)
-        os.replace(beside, path)
-    except BaseException:
-        Path(beside).unlink(missing_ok=True)
-        raise
-    return path
+    write_file(path, to_text(scenario), overwrite=overwrite)
+    return Path(path)
 
 
 def to_text(scenario):

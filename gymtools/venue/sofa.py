@@ -1,6 +1,7 @@
 """Balloons in AES69 (SOFA) files."""
 
 import re
+import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from ..physics.bands import NOMINAL, to_level
 from ..physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from .reading_files import MEGABYTE, check_file, one_line
 from .texts import short
+from .writing_files import write_file
 
 CONVENTION = "FreeFieldDirectivityTF"
 COORDINATES = ("cartesian", "spherical")
@@ -215,7 +217,7 @@ def _frame(view, up):
 
 
 def write_sofa(loudspeaker_type, path, *, date="2000-01-01 00:00:00"):
-    """Write a type's balloon as an AES69 file.
+    """Write a type's balloon as an AES69 file, whole or not at all.
 
     Parameters
     ----------
@@ -247,4 +249,8 @@ def write_sofa(loudspeaker_type, path, *, date="2000-01-01 00:00:00"):
     data.GLOBAL_DateCreated = data.GLOBAL_DateModified = date
     for name in ("SourcePosition", "SourceView", "SourceUp"):
         setattr(data, f"{name}_Reference", "middle of the front, along its axis")
-    sofar.write_sofa(str(path), data)
+    # the library writes step by step, so it does that elsewhere
+    with tempfile.TemporaryDirectory() as folder:
+        made = Path(folder) / "balloon.sofa"
+        sofar.write_sofa(str(made), data)
+        write_file(path, made.read_bytes())

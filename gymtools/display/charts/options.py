@@ -7,7 +7,7 @@ import plotly.graph_objects as go
 
 from ...design.options import HEADLINES, dominated
 from .. import scene
-from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUIET, ROOMS
+from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUIET, ROOMS, plain_text
 from . import plans
 
 ACROSS = 3  # small maps in a row
@@ -139,7 +139,7 @@ class _Slot:
         }
 
     def note(self, option, view):
-        name, use = scene.plain(option.name), scene.plain(view.result.use.name)
+        name, use = plain_text(option.name), plain_text(view.result.use.name)
         return _note(f"<b>{name}</b>, {use}: {plans.title(view)}", *self.corner)
 
 
@@ -204,7 +204,7 @@ def _line(option, heights, written, line):
         there += [y] if free else []
         shown.append(text if free else "")
     return go.Scatter(
-        name=option.name,
+        name=plain_text(option.name),
         x=list(range(len(HEADLINES))),
         y=heights,
         mode="lines+markers+text",
@@ -215,7 +215,7 @@ def _line(option, heights, written, line):
         line=line,
         marker=dict(size=7),
         textfont=dict(size=11, color=line["color"]),
-        hovertemplate=f"{scene.plain(option.name)}: %{{customdata}}<extra></extra>",
+        hovertemplate=f"{plain_text(option.name)}: %{{customdata}}<extra></extra>",
         showlegend=False,
     )
 
@@ -244,7 +244,7 @@ def _names(ends):
 
 
 def _short(name):
-    return scene.plain(name if len(name) <= LONGEST else f"{name[: LONGEST - 1]}…")
+    return plain_text(name if len(name) <= LONGEST else f"{name[: LONGEST - 1]}…")
 
 
 def _note(text, x, y):

@@ -5,7 +5,7 @@ and figures for paper.
 import plotly.graph_objects as go
 
 from .. import scene
-from ..theme import FONT, GRID, INK, PAPER, QUANTITIES, ROOMS
+from ..theme import FONT, GRID, INK, PAPER, QUANTITIES, ROOMS, plain_text
 
 # of a small map
 MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: loudspeakers")
@@ -151,7 +151,7 @@ def cut(view):
         For paper
     """
     wide = view.section.outline[:, 0].max() * view.k
-    words = f"Section, {scene.plain(view.section.area)}: axis and -6 dB edges; below, {title(view)}"
+    words = f"Section, {plain_text(view.section.area)}: axis and -6 dB edges; below, {title(view)}"
     bare = dict(showgrid=False, zeroline=False)
     chart = go.Figure(
         [*traces(view, ("section:",), "x", "y"), *traces(view, ("along",), "x", "y2")]

@@ -7,7 +7,7 @@ import plotly.graph_objects as go
 
 from ...acoustics.seat import REMOVED
 from ...physics.bands import LABELS
-from ..theme import FAINT, FONT, GRID, GROUP_COLORS, INK, PAPER, QUIET
+from ..theme import FAINT, FONT, GRID, GROUP_COLORS, INK, PAPER, QUIET, plain_text
 
 HEIGHT = 420
 FLOOR = -30.0  # where stems begin [dB]
@@ -52,14 +52,15 @@ def _stems(seat):
 
 def _heads(seat):
     direct = list(seat.direct)
+    names = [plain_text(name) for name in seat.names]
     named = np.argsort(-seat.level_db)[:NAMED]
     return dict(
         x=seat.arrival_ms,
         y=seat.level_db,
-        text=[name if k in named else "" for k, name in enumerate(seat.names)],
+        text=[name if k in named else "" for k, name in enumerate(names)],
         hovertext=[
             f"{name}: {t:.0f} ms, {level:.1f} dB"
-            for name, t, level in zip(seat.names, seat.arrival_ms, seat.level_db, strict=True)
+            for name, t, level in zip(names, seat.arrival_ms, seat.level_db, strict=True)
         ],
         marker=dict(
             color=[GROUP_COLORS[1] if d else GROUP_COLORS[4] for d in direct],

@@ -15,13 +15,14 @@ from ...commissioning.plan import as_tested
 from ...commissioning.readings import SINGLE, measured_of, of_kind
 from ...commissioning.sheet import entry_sheet
 from ...physics.bands import LABELS
-from ...venue.files import save
+from ...venue.files import to_text
 from ...venue.units import to_file
+from ...venue.writing_files import new_folder
 from .. import scene
 from ..cautions import CAUTIONS
 from ..charts import plans
 from ..tables.markup import table
-from ..theme import INK, QUIET, ROOMS
+from ..theme import INK, QUIET, ROOMS, plain_text
 from .exports import csv_text, write_xlsx
 from .handover import folder_name
 from .page import Page, quoted
@@ -69,7 +70,7 @@ def _marks(view, positions):
     return go.Scatter(
         x=[p[0] * k for p, _ in positions],
         y=[p[1] * k for p, _ in positions],
-        text=[scene.plain(t) for _, t in positions],
+        text=[plain_text(t) for _, t in positions],
         mode="markers+text",
         textposition="top center",
         marker=dict(symbol="cross", size=8, color=INK),
@@ -403,7 +404,7 @@ def scatter(comparison):
             x=[d.expected for d in mine],
             y=[d.measured for d in mine],
             mode="markers",
-            name=scene.plain(name),
+            name=plain_text(name),
             marker=dict(symbol=SIGNS[n % len(SIGNS)], size=8, line=dict(width=1, color=INK)),
         )
         for n, (name, mine) in enumerate(groups.items())
@@ -595,7 +596,7 @@ def _end(page, c):
 
 
 def write_plan(plan, folder, *, overwrite=False, date=None):
-    """Write the test plan and its entry sheet.
+    """Write the test plan and its entry sheet, all of it or nothing.
 
     Parameters
     ----------
@@ -604,7 +605,8 @@ def write_plan(plan, folder, *, overwrite=False, date=None):
     folder : str or Path
         In which a folder for the school is made
     overwrite : bool
-        Whether files of an earlier time may be replaced: a filled sheet among them
+        Whether an earlier folder may be replaced; it moves whole into "revisions" beside it, a
+        filled sheet with it
     date : datetime.date, optional
         As for ``plan_html``
 
@@ -616,34 +618,31 @@ def write_plan(plan, folder, *, overwrite=False, date=None):
     Raises
     ------
     FileExistsError
-        The folder exists, and its files may not be replaced
+        The folder is there and ``overwrite`` was not given; nothing is changed
+    OSError
+        One line: it could not be written; nothing is changed
     """
-    target = Path(folder) / folder_name(plan.scenario).replace("-schedules", "-commissioning")
-    if target.exists() and not overwrite:
-        raise FileExistsError(
-            f"the folder {target.name} exists, perhaps with readings. Say that its files may be"
-            " replaced, or move it away."
-        )
-    target.mkdir(exist_ok=True)
+    target = Path(folder) / folder_name(plan.scenario, "commissioning")
     sheet = entry_sheet(plan)
-    paths = [target / "test-plan.html", target / "readings.xlsx", target / "readings.csv"]
-    paths[0].write_text(plan_html(plan, date=date), encoding="utf-8")
-    write_xlsx([sheet], paths[1], plan.scenario.name)
-    paths[2].write_text(csv_text(sheet), encoding="utf-8")
-    return paths
+    files = {"test-plan.html": plan_html(plan, date=date), "readings.csv": csv_text(sheet)}
+    with new_folder(target, overwrite=overwrite, holds="readings") as building:
+        for name, text in files.items():
+            (building / name).write_bytes(text.encode("utf-8"))
+        write_xlsx([sheet], building / "readings.xlsx", plan.scenario.name)
+    return [target / name for name in ("test-plan.html", "readings.xlsx", "readings.csv")]
 
 
 def write_report(comparison, folder, *, overwrite=False, date=None):
-    """Write the report, and the scenario with the room as it was found beside it.
+    """Write the report, and the scenario with the room as it was found beside it, all or nothing.
 
     Parameters
     ----------
     comparison : Comparison
         Of ``commissioning.comparison.compare``
     folder : str or Path
-        An existing folder
+        An existing folder, in which the folder "commissioning-report" is made
     overwrite : bool
-        Whether files of an earlier time may be replaced
+        Whether an earlier report may be replaced; its folder moves whole into "revisions" beside it
     date : datetime.date, optional
         As for ``report_html``
 
@@ -655,19 +654,15 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     Raises
     ------
     FileExistsError
-        One of the files exists and may not be replaced; then nothing is written
+        The folder is there and ``overwrite`` was not given; nothing is changed
+    OSError
+        One line: it could not be written; nothing is changed
     """
-    report = Path(folder) / "commissioning.html"
-    paths = [report]
+    target = Path(folder) / "commissioning-report"
+    files = {"commissioning.html": report_html(comparison, date=date)}
     if comparison.fit is not None:
-        paths.append(report.with_name("room-as-measured.toml"))
-    there = [p.name for p in paths if p.exists()]
-    if there and not overwrite:
-        raise FileExistsError(
-            f"{' and '.join(there)} {'exist' if len(there) > 1 else 'exists'}. Say that what is"
-            " there may be replaced, or move it away."
-        )
-    report.write_text(report_html(comparison, date=date), encoding="utf-8")
-    if comparison.fit is not None:
-        save(comparison.fit.scenario, paths[1], overwrite=overwrite)
-    return paths
+        files["room-as-measured.toml"] = to_text(comparison.fit.scenario)
+    with new_folder(target, overwrite=overwrite) as building:
+        for name, text in files.items():
+            (building / name).write_bytes(text.encode("utf-8"))
+    return [target / name for name in files]

@@ -1,35 +1,35 @@
 """Everything the installer gets, as files beside each other: schedules, drawings, the scenario."""
 
-import re
 from pathlib import Path
 
 from ...equipment.schedules import schedules
 from ...venue.files import to_text
+from ...venue.writing_files import file_words, new_folder
 from . import drawings
 from .exports import csv_text, write_xlsx
 from .record import record_html
 
 
-def folder_name(scenario):
+def folder_name(scenario, kind="schedules"):
     """Name of the folder that a school's files go to.
 
     Parameters
     ----------
     scenario : Scenario
         The design
+    kind : str
+        What is in it
 
     Returns
     -------
     name : str
-        Plain letters, digits and hyphens
+        Letters, digits and hyphens; another one for every name of a school
     """
-    return (
-        re.sub(r"[^a-z0-9]+", "-", scenario.name.lower()).strip("-")[:60] or "school"
-    ) + "-schedules"
+    return f"{file_words(scenario.name, 'school')}-{kind}"
 
 
 def write_handover(made, folder, *, overwrite=False, units=None):
-    """Write schedules, drawings and the scenario.
+    """Write schedules, drawings and the scenario, all of them or nothing.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def write_handover(made, folder, *, overwrite=False, units=None):
     folder : str or Path
         In which a folder for the school is made
     overwrite : bool
-        Whether files of an earlier time may be replaced
+        Whether an earlier folder may be replaced; it moves whole into "revisions" beside it
     units : str, optional
         Of the drawings, "ft" or "m"; the scenario's own when left out
 
@@ -51,37 +51,35 @@ def write_handover(made, folder, *, overwrite=False, units=None):
     ------
     FileExistsError
         The folder is there and ``overwrite`` was not given; nothing is changed
+    OSError
+        One line: it could not be written; nothing is changed
     """
     target = Path(folder) / folder_name(made.scenario)
-    if target.exists() and not overwrite:
-        raise FileExistsError(
-            f"the folder {target.name} exists. Say that its files may be replaced, or move it away."
-        )
-    target.mkdir(exist_ok=True)
-    tables, paths = schedules(made), []
+    with new_folder(target, overwrite=overwrite) as building:
+        names = _write_files(building, made, units)
+    return [target / name for name in names]
 
-    def write(name, data):
-        path = target / name
-        path.write_bytes(data if isinstance(data, bytes) else data.encode("utf-8"))
-        paths.append(path)
 
-    book = target / "schedules.xlsx"
-    write_xlsx(tables, book, made.scenario.name)
-    paths.append(book)
+def _write_files(folder, made, units):
+    """Write everything for the installer; gives the names."""
+    tables, files = schedules(made), {}
     for n, table in enumerate(tables, 1):
-        write(f"{n}-{table.title.lower()}.csv", csv_text(table))
+        files[f"{n}-{table.title.lower()}.csv"] = csv_text(table).encode("utf-8")
     for n, use in enumerate(made.scenario.uses, 1):
         drawing = drawings.drawing(made.scenario, use.name, units=units)
-        name = f"use-{n}-{re.sub(r'[^a-z0-9]+', '-', use.name.lower()).strip('-')[:40] or 'use'}"
-        write(f"{name}.dxf", drawings.dxf_text(drawing))
-        write(f"{name}.svg", drawings.picture(drawing, "svg"))
-        write(f"{name}.png", drawings.picture(drawing, "png"))
-    write("scenario.toml", to_text(made.scenario))
-    return paths
+        name = f"use-{n}-{file_words(use.name, 'use')}"
+        files[f"{name}.dxf"] = drawings.dxf_text(drawing).encode("utf-8")
+        files[f"{name}.svg"] = drawings.picture(drawing, "svg")
+        files[f"{name}.png"] = drawings.picture(drawing, "png")
+    files["scenario.toml"] = to_text(made.scenario).encode("utf-8")
+    write_xlsx(tables, folder / "schedules.xlsx", made.scenario.name)
+    for name, data in files.items():
+        (folder / name).write_bytes(data)
+    return ["schedules.xlsx", *files]
 
 
 def write_record(decision, folder, *, reader="file", overwrite=False, date=None):
-    """Write the decision record with everything for the installer beside it.
+    """Write the decision record with everything for the installer beside it, all or nothing.
 
     Parameters
     ----------
@@ -100,12 +98,18 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None)
     -------
     paths : list of Path
         The record first
+
+    Raises
+    ------
+    FileExistsError, OSError
+        As for ``write_handover``
     """
-    paths = write_handover(decision.parts, folder, overwrite=overwrite)
-    record = paths[0].parent / "record.html"
-    record.write_text(record_html(decision, reader=reader, date=date), encoding="utf-8")
-    for n, option in enumerate(decision.options[1:], 1):
-        path = record.with_name(f"option-{n}-not-chosen.toml")
-        path.write_text(to_text(option.scenario), encoding="utf-8")
-        paths.append(path)
-    return [record, *paths]
+    target = Path(folder) / folder_name(decision.parts.scenario)
+    with new_folder(target, overwrite=overwrite) as building:
+        names = ["record.html", *_write_files(building, decision.parts, None)]
+        texts = {"record.html": record_html(decision, reader=reader, date=date)}
+        for n, option in enumerate(decision.options[1:], 1):
+            texts[f"option-{n}-not-chosen.toml"] = to_text(option.scenario)
+        for name, text in texts.items():
+            (building / name).write_bytes(text.encode("utf-8"))
+    return [target / name for name in dict.fromkeys([*names, *texts])]

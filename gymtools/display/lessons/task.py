@@ -9,6 +9,7 @@ import ipywidgets as w
 
 from ...training import task
 from ...training.attempts import add_attempt, plain, read_attempts
+from ...venue.writing_files import new_folder
 from .. import tables
 from ..documents.exports import csv_text
 from ..jobs import Job
@@ -364,24 +365,20 @@ def write_attempts(file):
     ValueError
         The file holds no attempt
     OSError
-        The folder could not be written
+        One line: the folder could not be written; nothing is left of it
     """
     file = Path(file)
     found = read_attempts(file)
     if not found.attempts and not found.damaged:
         raise ValueError("there is no attempt yet")
     number = 1
-    while True:
-        folder = file.with_name(f"{file.stem}-export-{number}")
-        try:
-            folder.mkdir()
-            break
-        except FileExistsError:
-            number += 1
-    (folder / "attempts.csv").write_text(
-        csv_text(task.attempts_table(found)), encoding="utf-8", newline=""
-    )
+    while (folder := file.with_name(f"{file.stem}-export-{number}")).exists():
+        number += 1
+    files = {"attempts.csv": csv_text(task.attempts_table(found)).encode("utf-8")}
     for n, attempt in enumerate(found.attempts, 1):
-        (folder / task.scenario_name(n)).write_text(attempt.scenario, encoding="utf-8", newline="")
-    (folder / "attempts.jsonl").write_bytes(file.read_bytes())
+        files[task.scenario_name(n)] = attempt.scenario.encode("utf-8")
+    files["attempts.jsonl"] = file.read_bytes()
+    with new_folder(folder) as building:
+        for name, data in files.items():
+            (building / name).write_bytes(data)
     return folder

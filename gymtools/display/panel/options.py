@@ -7,6 +7,7 @@ import ipywidgets as w
 from ...acoustics.evaluate import evaluate
 from ...design.decision import decide
 from ...design.options import headlines, option
+from ...venue.writing_files import refuse_existing, revisions_sentence
 from .. import scene, tables
 from ..charts import options as options_chart
 from ..documents.handover import folder_name, write_record
@@ -194,17 +195,15 @@ class OptionsTab(Section):
         folder, name = self.panel.folder, folder_name(options[chosen])
 
         def work(tell, stop):
-            if (folder / name).exists() and not overwrite:
-                raise FileExistsError(
-                    f"the folder {name} exists. Say that its files may be replaced, or move it"
-                    " away."
-                )
+            if not overwrite:  # before the minutes that it takes
+                refuse_existing(folder / name)
             decision = decide(options, chosen, progress=tell)
             return write_record(decision, folder, overwrite=overwrite)
 
         def then(paths):
             where = escape(paths[0].parent.name)
-            self._say(f"{len(paths)} files are in {where}; open record.html in any browser.")
+            kept = escape(revisions_sentence(paths[0].parent))
+            self._say(f"{len(paths)} files are in {where}; open record.html in any browser. {kept}")
 
         self.replace_button.layout.display = HIDDEN
         words = (

@@ -12,6 +12,7 @@ from ...venue.amplifiers import amplifier_types
 from ...venue.quantity import limits
 from ...venue.units import FOOT, length_text
 from ...venue.wiring import OPERATORS, Wiring
+from ...venue.writing_files import revisions_sentence
 from .. import tables
 from ..documents import handover
 from ..jobs import HIDDEN, SHOWN, Job
@@ -178,7 +179,10 @@ class PartsTab(Section):
         )
 
     def _written(self, paths):
-        self._say(f"{len(paths)} files are in {escape(paths[0].parent.name)}.")
+        folder = paths[0].parent
+        self._say(
+            f"{len(paths)} files are in {escape(folder.name)}. {escape(revisions_sentence(folder))}"
+        )
 
     def _refused(self, error):
         said = str(error)

@@ -46,5 +46,5 @@ class SaveSection(Section):
         except FileExistsError as error:
             return self._say(str(error), replaceable=True)
         except OSError as error:
-            return self._say(f"{path.name} could not be written: {error.strerror}.")
+            return self._say(str(error))
         self._say(f"Saved as {path.name}.")

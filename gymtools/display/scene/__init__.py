@@ -8,6 +8,6 @@ Every layer is a function of the view and returns only what moves; its style sta
 from .figure import figure, layers, layout, moved
 from .painter import Painter
 from .plan import plan_range
-from .view import View, plain
+from .view import View
 
-__all__ = ["Painter", "View", "figure", "layers", "layout", "moved", "plain", "plan_range"]
+__all__ = ["Painter", "View", "figure", "layers", "layout", "moved", "plan_range"]

@@ -17,9 +17,9 @@ from ..theme import (
     ROOMS,
     SOLID,
     color_range,
+    plain_text,
 )
 from . import plan, section, space
-from .view import plain
 
 # the page takes numbers faster than names
 COLORS = [[k / (len(GROUP_COLORS) - 1), color] for k, color in enumerate(GROUP_COLORS)]
@@ -186,7 +186,7 @@ def _note(text, x, y):
 def _titles(view):
     c, quantity = view.scenario.loudspeakers[view.section.loudspeaker], QUANTITIES[view.quantity]
     unit = f" [{view.unit}]" if view.unit else ""
-    walker = f": {view.walker}" if view.on_foot else ""
+    walker = f": {plain_text(view.walker)}" if view.on_foot else ""
     if walker and view.facing_deg is None:
         walker += ", talker facing the worst direction"
     room = f", <i>{ROOMS[view.result.room]}</i>" if quantity.needs_room else ""
@@ -195,7 +195,8 @@ def _titles(view):
         _note(f"<b>{quantity.label}</b>{unit}{walker}{room}", 0.0, 1.0),
         _note("<b>Plan</b>, north up", RIGHT[0], 1.0),
         _note(
-            f"<b>Section</b>, {plain(view.section.area)}: {c.tag}, axis and -6 dB edges",
+            f"<b>Section</b>, {plain_text(view.section.area)}: {plain_text(c.tag)}, axis and -6 dB"
+            " edges",
             RIGHT[0],
             0.435,
         ),

@@ -3,9 +3,9 @@
 import numpy as np
 
 from ..charts import maps
-from ..theme import FAINT, GROUP_COLORS
+from ..theme import FAINT, GROUP_COLORS, plain_text
 from .space import court_lines
-from .view import fixed_microphones, plain, xy
+from .view import fixed_microphones, xy
 
 SIDES = ("west", "east", "south", "north")
 
@@ -37,7 +37,7 @@ def map_of(slot):
             x, y, z = grid[:, 0, 0], grid[0, :, 1], z.T
         right, up = np.argsort(x), np.argsort(y)
         z = np.round(z[np.ix_(up, right)].astype(float), 2)
-        hover = f"{plain(area.name)}: %{{z}} {view.unit}<extra></extra>"
+        hover = f"{plain_text(area.name)}: %{{z}} {view.unit}<extra></extra>"
         return dict(x=x[right] * view.k, y=y[up] * view.k, z=z, hovertemplate=hover)
 
     return layer
@@ -178,11 +178,11 @@ def loudspeakers(view):
     ]
     return dict(
         **xy([c.position for c in hung], view.k),
-        text=[c.tag for c in hung],
+        text=[plain_text(c.tag) for c in hung],
         marker=dict(color=colors, angle=[-c.pan_deg for c in hung]),
         hovertext=[
-            f"{c.tag}: {c.type.name}, {view.distance_text(c.z)} up, pan {c.pan_deg:g}°,"
-            f" downtilt {c.downtilt_deg:g}°"
+            plain_text(f"{c.tag}: {c.type.name}, {view.distance_text(c.z)} up,")
+            + f" pan {c.pan_deg:g}°, downtilt {c.downtilt_deg:g}°"
             for c in hung
         ],
     )
@@ -222,7 +222,7 @@ def microphones(view):
         found.append((view.result.points[view.seat], "this seat", "star"))
     return dict(
         **xy(np.array([at for at, _, _ in found]).reshape(-1, 3), view.k),
-        text=[name for _, name, _ in found],
+        text=[plain_text(name) for _, name, _ in found],
         marker=dict(symbol=[symbol for _, _, symbol in found]),
     )
 

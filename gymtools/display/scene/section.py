@@ -3,7 +3,7 @@
 import numpy as np
 
 from ...venue.units import length_text
-from ..theme import GROUP_COLORS
+from ..theme import GROUP_COLORS, plain_text
 from .view import xy
 
 
@@ -88,7 +88,7 @@ def loudspeaker(view):
     c = view.scenario.loudspeakers[view.section.loudspeaker]
     return dict(
         **xy(view.section.at[None], view.k),
-        text=[f" {c.tag} {length_text(c.z, view.units)} up, {c.downtilt_deg:g}° down"],
+        text=[f" {plain_text(c.tag)} {length_text(c.z, view.units)} up, {c.downtilt_deg:g}° down"],
         marker=dict(color=GROUP_COLORS[view.color(c.group)]),
     )
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from ...physics.geometry import rotation
 from ..charts import maps
-from ..theme import FAINT, FLOOR, GROUP_COLORS, SOLID
-from .view import fixed_microphones, plain, xyz
+from ..theme import FAINT, FLOOR, GROUP_COLORS, SOLID, plain_text
+from .view import fixed_microphones, xyz
 
 SHOWN_SOLID = (
     "bleacher fronts",
@@ -225,7 +225,10 @@ def words(view):
     found += [(m.positions[0] + [0, 0, 0.4], m.microphone.name) for m in fixed_microphones(view)]
     compass = (((0, y, 0), "N"), ((0, -y, 0), "S"), ((x, 0, 0), "E"), ((-x, 0, 0), "W"))
     found += [(np.array(at), text) for at, text in compass]
-    return dict(**xyz([at for at, _ in found], view.k), text=[text for _, text in found])
+    return dict(
+        **xyz([at for at, _ in found], view.k),
+        text=[plain_text(text, entities=False) for _, text in found],
+    )
 
 
 def marks(view):
@@ -246,10 +249,8 @@ def marks(view):
         (
             t.end,
             "circle",
-            (
-                f"{t.tag}: {view.distance_text(t.distance)} to the {plain(t.part)},"
-                f" {t.level_dba:.1f} dB(A) there from this loudspeaker alone"
-            ),
+            plain_text(f"{t.tag}: {view.distance_text(t.distance)} to the {t.part},")
+            + f" {t.level_dba:.1f} dB(A) there from this loudspeaker alone",
         )
         for t in view.beams
     ]
@@ -259,7 +260,7 @@ def marks(view):
         (
             m.positions[0],
             "circle-open",
-            f"microphone {plain(m.microphone.name)}: feedback margin {m.margin_db[0]:+.1f} dB",
+            f"microphone {plain_text(m.microphone.name)}: feedback margin {m.margin_db[0]:+.1f} dB",
         )
         for m in fixed_microphones(view)
     ]

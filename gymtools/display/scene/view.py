@@ -17,6 +17,7 @@ from ..theme import (
     QUIET,
     color_range,
     per_unit,
+    plain_text,
     values,
 )
 
@@ -327,25 +328,9 @@ class View:
             Seat and level re the mean, safe in a hover text
         """
         return (
-            f"quietest seat of {plain(area.name)}: {area.quietest_seat},"
+            f"quietest seat of {plain_text(area.name)}: {plain_text(area.quietest_seat)},"
             f" {-area.quietest_db:.1f} dB below the mean"
         )
-
-
-def plain(text):
-    """Name from a scenario that plotly shows as text, never as markup.
-
-    Parameters
-    ----------
-    text : str
-        From a scenario
-
-    Returns
-    -------
-    text : str
-        Safe in titles, labels and hover texts
-    """
-    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace("%{", "% {")
 
 
 def xyz(points, k):
