@@ -85,6 +85,7 @@ class OptionsTab(Section):
 
     def _render(self, state, answer):
         self.combinations.render(state, answer)
+        self._enable()
 
     def redraw(self):
         """Draw lines and maps anew."""
@@ -122,10 +123,12 @@ class OptionsTab(Section):
 
     def _enable(self):
         """Buttons rest where there is nothing for them to do."""
-        nothing = not self.options
-        self.show_button.disabled = self.drop_button.disabled = nothing
+        nothing, possible = not self.options, self.panel.answer.possible
+        self.pin_button.disabled = not possible
+        self.show_button.disabled = nothing or not possible
+        self.drop_button.disabled = nothing
         self.trace_button.disabled = self.file_button.disabled = nothing or self.job.running
-        self.combinations.enable(self.job.running)
+        self.combinations.enable(self.job.running or not possible)
 
     # ---- pinning
 
@@ -199,10 +202,15 @@ class OptionsTab(Section):
                     f"the folder {name} exists. Say that its files may be replaced, or move it"
                     " away."
                 )
-            decision = decide(options, chosen, progress=tell)
+            decision = decide(options, chosen, progress=tell, stop=stop)
+            if decision is None or stop():  # the last moment: a record is written whole
+                return None
             return write_record(decision, folder, overwrite=overwrite)
 
         def then(paths):
+            if paths is None:
+                self._say("Stopped. Nothing was written.")
+                return
             where = escape(paths[0].parent.name)
             self._say(f"{len(paths)} files are in {where}; open record.html in any browser.")
 
