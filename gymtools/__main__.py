@@ -72,7 +72,8 @@ def _refusal(error):
             _print_nowhere()
             return f"the output cannot be written: {error.strerror}"
         return f"{error.filename}: {error.strerror}"
-    return " ".join(str(error).split())
+    more = " Here: --overwrite." if isinstance(error, FileExistsError) else ""
+    return " ".join(str(error).split()) + more
 
 
 def _print_nowhere():

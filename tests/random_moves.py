@@ -20,8 +20,10 @@ from ipywidgets.widgets.widget import _instances as open_widgets
 from gymtools.display import jobs, scene
 from gymtools.display.live import FigureFrame
 from gymtools.display.panel import aim, tracing
+from gymtools.display.panel.controls import close
 from gymtools.display.panel.meeting import Meeting
 from gymtools.display.panel.toolbar import Refusals
+from gymtools.display.scene.figure import SPARE_WORDS
 
 WAITS = (0.0, 0.0, 0.05, 0.3, 0.8, 1.5)  # between two moves, on the loop's own clock [s]
 MOST_WIDGETS = 900  # that one panel may keep alive: twice what one opened tab by tab has
@@ -139,7 +141,7 @@ class Moves:
     def __init__(self, scenario, folder, *, seed, long=1.0):
         self.loop, self.random, self.long = SteppedLoop(), random.Random(seed), long
         self.scenario, self.folder, self.made, self.log = scenario, folder, 0, []
-        self.widgets, self.counts = 0, {}
+        self.widgets, self.counts, self.before = 0, {}, len(open_widgets)
 
     def run(self, count):
         """Make moves, with all that must hold checked after each; AssertionError names the last."""
@@ -158,7 +160,7 @@ class Moves:
             for module, real in stand_ins.items():
                 module.time = real
             logger.removeHandler(handler)
-            self.panel.box.close()
+            close(self.panel.box)
             self.loop.close()
         return self
 
@@ -281,7 +283,7 @@ class Moves:
         if not m.searching and not m.tracing.job.running:
             picture_equals_fresh(m, said)
         self.widgets = max(self.widgets, len(open_widgets))
-        assert len(open_widgets) < MOST_WIDGETS + BEFORE, f"{len(open_widgets)} widgets {said}"
+        assert len(open_widgets) < MOST_WIDGETS + self.before, f"{len(open_widgets)} widgets {said}"
 
     def _controls_equal_scenario(self, said):
         m, state = self.panel, self.panel.state
@@ -306,9 +308,6 @@ class Moves:
                     assert abs(now - control.value) < 1e-6 * max(1, abs(now)), (key, said)
 
 
-BEFORE = 0
-
-
 def shown(widget):
     """Widgets that a hand can reach: inside open tabs, shown, enabled."""
     if getattr(getattr(widget, "layout", None), "display", None) == "none":
@@ -331,9 +330,6 @@ def shown(widget):
 def picture_equals_fresh(m, said):
     """The figure's data is that of a new picture of the same view."""
     fresh = scene.figure(m._view(m.result))
-    texts = {"words", scene.figure_words()} if hasattr(scene, "figure_words") else None
-    from gymtools.display.scene.figure import SPARE_WORDS
-
     texts = {"words", SPARE_WORDS}
     for old, new in zip(m.figure.data, fresh.data, strict=True):
         if old.name in texts:
