@@ -3,7 +3,8 @@
 import numpy as np
 
 from ..physics import bands, intelligibility, reverberation
-from ..physics.checks import kind_of, one_of, whole
+from ..physics.checks import whole
+from ..venue.arguments import kind_of, one_of
 from ..venue.scenario import Scenario
 from . import landing
 from .result import AllUses, Result, listening, mean_over, statistical_time

@@ -11,7 +11,7 @@ from ..acoustics.criteria import CRITERIA, WORDS, Verdict, judge
 from ..acoustics.evaluate import FROM_LOAD, ROOMS, evaluate
 from ..equipment.bill import cost
 from ..equipment.prices import PriceBook
-from ..physics.checks import kind_of, one_of
+from ..venue.arguments import kind_of, one_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
 from .moves import LOUDSPEAKER, Move, moves

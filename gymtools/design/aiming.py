@@ -8,7 +8,8 @@ from functools import cached_property
 import numpy as np
 
 from ..acoustics.evaluate import FROM_LOAD, ROOMS, evaluate
-from ..physics.checks import kind_of, names_of, one_of, whole
+from ..physics.checks import whole
+from ..venue.arguments import kind_of, names_of, one_of
 from ..venue.paths import value_at
 from ..venue.renamed import current_fields, warn_renamed
 from ..venue.scenario import Scenario

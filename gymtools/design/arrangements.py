@@ -3,7 +3,8 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from ..physics.checks import kind_of, one_of, whole
+from ..physics.checks import whole
+from ..venue.arguments import kind_of, one_of
 from ..venue.renamed import warn_renamed
 from ..venue.scenario import Scenario
 from ..venue.tables import named

@@ -7,7 +7,8 @@ import numpy as np
 from ..acoustics.arrivals import talker_position
 from ..acoustics.evaluate import FROM_LOAD, evaluate
 from ..physics import bands
-from ..physics.checks import kind_of, names_of, within
+from ..physics.checks import within
+from ..venue.arguments import kind_of, names_of
 from ..venue.scenario import Scenario
 
 SERVED = 90  # percentile of the seats that a group serves, at which the lead is kept [%]

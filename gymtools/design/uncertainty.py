@@ -10,7 +10,8 @@ from scipy.stats import norm, qmc
 
 from ..acoustics.criteria import CRITERIA, judge
 from ..acoustics.evaluate import FROM_LOAD, evaluate
-from ..physics.checks import kind_of, whole
+from ..physics.checks import whole
+from ..venue.arguments import kind_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
 from .input_errors import INPUTS, WORDS, InputSpread, ungrouped

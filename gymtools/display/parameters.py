@@ -8,7 +8,8 @@ from pathlib import Path
 from ..acoustics.criteria import CRITERIA
 from ..acoustics.evaluate import ROOMS
 from ..design.arrangements import ARRANGEMENTS
-from ..physics.checks import names_of, one_of, whole, within
+from ..physics.checks import whole, within
+from ..venue.arguments import names_of, one_of
 from ..venue.files import load
 from ..venue.finishes import FINISHES
 from .documents.record import READERS
