@@ -3,7 +3,9 @@ test plan and the commissioning report, from the command line.
 """
 
 import argparse
+import os
 import sys
+import warnings
 from pathlib import Path
 
 from .commissioning.comparison import compare
@@ -18,6 +20,8 @@ from .display.launch import WORKBOOK, open_workbook
 from .equipment.prices import read_prices
 from .venue.files import load
 from .venue.writing_files import revisions_sentence
+
+STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
 
 
 class _Parser(argparse.ArgumentParser):
@@ -38,11 +42,24 @@ def main(arguments=None):
     Returns
     -------
     status : int
-        0 when all is done, 2 when something was refused [-]
+        0 when all is done, 2 when something was refused, 130 after Ctrl+C, 141 when nobody reads
+        what is printed [-]
     """
-    given = _parser().parse_args(arguments)
+    if hasattr(sys.stdout, "reconfigure"):  # a name that the terminal cannot show is no refusal
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
-        given.run(given)
+        with warnings.catch_warnings():
+            warnings.showwarning = _warn
+            given = _parser().parse_args(arguments)
+            given.run(given)
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except BrokenPipeError:
+        _print_nowhere()
+        return PIPE_CLOSED
+    except KeyboardInterrupt:
+        print("\nStopped.", file=sys.stderr)
+        return STOPPED
     except (ValueError, OSError) as error:
         print(_refusal(error), file=sys.stderr)
         return 2
@@ -52,8 +69,27 @@ def main(arguments=None):
 def _refusal(error):
     """An error in one line, without the number that the system gives it."""
     if isinstance(error, OSError) and error.strerror:
+        if error.filename is None:  # a disk that is full, while something is printed
+            _print_nowhere()
+            return f"the output cannot be written: {error.strerror}"
         return f"{error.filename}: {error.strerror}"
-    return " ".join(str(error).split())
+    more = " Here: --overwrite." if isinstance(error, FileExistsError) else ""
+    return " ".join(str(error).split()) + more
+
+
+def _print_nowhere():
+    """What is left to be printed goes nowhere, so that the interpreter's end is quiet too."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, sys.stdout.fileno())
+    except (OSError, ValueError, AttributeError):  # it is closed, or no file
+        pass
+    os.close(nowhere)
+
+
+def _warn(message, *_where, **_more):
+    """A warning in one line, without the line of code that gave it."""
+    print(" ".join(str(message).split()), file=sys.stderr)
 
 
 def _parser():
@@ -161,6 +197,17 @@ def _add_output(command, folder=True):
     )
 
 
+def _folder(given):
+    """The folder to write in; refused before anything takes time."""
+    folder = Path(given)
+    if not folder.is_dir():
+        what = "is no folder" if folder.exists() else "there is no such folder"
+        raise ValueError(f"--folder {given}: {what}. Make it first, or leave --folder out.")
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise ValueError(f"--folder {given}: nothing can be written there. Give another folder.")
+    return folder
+
+
 def _say(paths):
     folder = paths[0].parent
     print(f"{len(paths)} files are in {folder}. {revisions_sentence(folder)}".rstrip())
@@ -171,8 +218,9 @@ def _open(given):
 
 
 def _testplan(given):
+    folder = _folder(given.folder)
     made = plan(load(given.scenario), given.use)
-    _say(write_plan(made, given.folder, overwrite=given.overwrite))
+    _say(write_plan(made, folder, overwrite=given.overwrite))
 
 
 def _report(given):
@@ -187,7 +235,7 @@ def _report(given):
 
 
 def _record(given):
-    options = {}
+    options, folder = {}, _folder(given.folder)
     for file in (given.scenario, *given.against):
         name = Path(file).stem
         if name in options:
@@ -196,7 +244,7 @@ def _record(given):
     prices = read_prices(given.prices) if given.prices else None
     print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
     decision = decide(options, prices=prices)
-    _say(write_record(decision, given.folder, reader=given.reader, overwrite=given.overwrite))
+    _say(write_record(decision, folder, reader=given.reader, overwrite=given.overwrite))
 
 
 if __name__ == "__main__":

@@ -424,3 +424,11 @@ def test_refusals():
         advise(DOVECOTE, room="x")
     with pytest.raises(ValueError, match=r"^use 'x' is unknown\. Known: game"):
         advise(DOVECOTE, "x")
+    with pytest.raises(
+        ValueError, match=r"^scenario = None is no Scenario\. Give what gymtools\.load"
+    ):
+        advise(None)
+    with pytest.raises(
+        ValueError, match=r"^prices = 'mine\.csv' is no PriceBook\. Give what read_prices"
+    ):
+        advise(DOVECOTE, prices="mine.csv")

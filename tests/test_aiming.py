@@ -229,7 +229,9 @@ def test_penalties_are_what_they_say():
 def test_refusals():
     """Behavior: what is unknown or impossible is refused in one line."""
     s = SCENARIOS["larkfield"]
-    with pytest.raises(ValueError, match=r"^group 'north' is unknown\. Known: north row, "):
+    with pytest.raises(
+        ValueError, match=r"^groups = 'north' is unknown\. Did you mean 'north row'\?"
+    ):
         aim(s, ["north"])
     with pytest.raises(ValueError, match=r"^move = 'x' is unknown\. Known: pan_deg, "):
         aim(s, move=("x",))
@@ -239,6 +241,34 @@ def test_refusals():
         Weights(**dict.fromkeys(COUNTED, 0.0))
     with pytest.raises(ValueError, match=r"^weights = -1 is outside 0 to 100\."):
         Weights(coverage_range=-1)
+
+
+@pytest.mark.parametrize(
+    "given, said",
+    [
+        (dict(move=3), "^move = 3 is no list of names. Give some of: pan_deg, downtilt_deg,"),
+        (dict(move="pan"), "^move = 'pan' is unknown. Did you mean 'pan_deg'[?]"),
+        (dict(groups=3), "^groups = 3 is no list of names. Give some of: north row,"),
+        (dict(weights=2), "^weights = 2 is no Weights. Give Weights"),
+        (dict(room=None), "^room = None is unknown. Known: statistical, traced"),
+        (dict(starts=0), "^starts = 0 is outside 1 to 1000"),
+        (dict(evaluations="many"), "^evaluations = 'many' is not a number"),
+        (dict(evaluations=0), "^evaluations = 0 is outside 1 to"),
+        (dict(seed=1.5), "^seed = 1.5 is no whole number"),
+    ],
+)
+def test_what_is_no_choice_is_refused_by_name(given, said):
+    """Behavior: every argument of another kind is refused in one line that names it."""
+    with pytest.raises(ValueError, match=said) as refused:
+        aim(SCENARIOS["larkfield"], **given)
+    assert "\n" not in str(refused.value)
+
+
+def test_one_move_may_be_named_alone():
+    """Behavior: one kind of adjustment given as a text is that one."""
+    s = SCENARIOS["dovecote"]
+    found = aim(s, move="pan_deg", symmetric=False, starts=1, evaluations=20)
+    assert {path[-1] for path in found.moved} <= {"pan_deg"}
 
 
 def test_delays_alone():

@@ -584,7 +584,7 @@ def test_misfits_without_banks(key):
         (
             dict(key="center six"),
             ValueError,
-            r"^arrangement 'center six' is unknown\. Known: center four, center housing, ",
+            r"^arrangement = 'center six' is unknown\. Did you mean 'center ",
         ),
         (
             dict(key="center housing", loudspeaker="compact 90x90"),

@@ -13,7 +13,7 @@ from scipy.interpolate import RegularGridInterpolator
 
 from gymtools.acoustics import criteria
 from gymtools.acoustics.criteria import CRITERIA, WORDS, judge
-from gymtools.acoustics.evaluate import Result, evaluate
+from gymtools.acoustics.evaluate import Result, evaluate, evaluate_all
 from gymtools.physics import air, bands, intelligibility, landing
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from gymtools.physics.geometry import rotation
@@ -903,3 +903,28 @@ def test_first_incidence_is_remembered(monkeypatch):
     assert counts == [len(s.loudspeakers), s.groups[0].number]
     np.testing.assert_array_equal(first.first_incidence, again.first_incidence)
     assert (second.first_incidence != first.first_incidence).any()
+
+
+@pytest.mark.parametrize(
+    "given, said",
+    [
+        (("dovecote.toml",), "^scenario = 'dovecote.toml' is no Scenario. Give what gymtools.load"),
+        ((None,), "^scenario = None is no Scenario"),
+        ((DOVECOTE, 3), "^use '3' is unknown. Known: game"),
+        ((DOVECOTE, None, dict(room=None)), "^room = None is unknown. Known: statistical, traced"),
+        ((DOVECOTE, None, dict(room="trcaed")), "Did you mean 'traced'"),
+        ((DOVECOTE, None, dict(most_points=0)), "^most_points = 0 is outside 1 to 100000. Leave"),
+        ((DOVECOTE, None, dict(most_points=-3)), "^most_points = -3 is outside"),
+        ((DOVECOTE, None, dict(most_points=2.5)), "^most_points = 2.5 is no whole number"),
+        ((DOVECOTE, None, dict(most_points="all")), "^most_points = 'all' is not a number"),
+    ],
+)
+def test_what_is_no_choice_is_refused_by_name(given, said):
+    """Behavior: every argument of another kind is refused in one line that names it."""
+    *places, named = given if isinstance(given[-1], dict) else (*given, {})
+    with pytest.raises(ValueError, match=said) as refused:
+        evaluate(*places, **named)
+    assert "\n" not in str(refused.value)
+    if not named:
+        with pytest.raises(ValueError, match="^scenario = 'x' is no Scenario"):
+            evaluate_all("x")

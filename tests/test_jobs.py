@@ -3,9 +3,10 @@
 import asyncio
 import threading
 
+import ipywidgets as w
 import pytest
 
-from gymtools.display.jobs import GIVEN_UP, Debounce, Job, Throttle
+from gymtools.display.jobs import GIVEN_UP, STOPPING, Debounce, Job, Throttle
 
 
 async def until(condition, most=20.0):
@@ -104,6 +105,29 @@ def test_a_job_runs_in_a_thread():
     asyncio.run(run())
     assert done == [4] and job.result == 4 and not job.running and job.halt.disabled
     assert {0.25, 0.5, 0.75} <= set(seen) and job.bar.layout.visibility == "hidden"
+
+
+def test_stop_is_answered_at_once():
+    """Behavior: Stop says that the step under way comes to its end, and cannot be pressed twice."""
+    job = Job(lambda _: None, waits=True)
+    job.start(lambda tell, stop: None, "Working.")
+    job.halt.click()
+    assert job.words.value == STOPPING and job.halt.disabled
+    job.finish()
+
+
+def test_what_begins_work_rests_while_there_is_nothing_to_work_on():
+    """Behavior: a button that begins work is off while that is not allowed, whether work is under
+    way or not.
+    """
+    job, button = Job(lambda _: None, waits=True), w.Button()
+    job.starts_with(button)
+    job.start(lambda tell, stop: None)
+    job.allow(False)
+    job.finish()
+    assert button.disabled
+    job.allow(True)
+    assert not button.disabled
 
 
 def test_a_job_can_be_stopped_with_what_it_has():

@@ -15,6 +15,8 @@ from pathlib import Path
 
 import pytest
 
+from gymtools import __main__ as command
+from gymtools.__main__ import main
 from gymtools.display import launch
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -141,3 +143,89 @@ def test_a_server_that_does_not_start_is_reported(tmp_path, monkeypatch, capsys)
     with pytest.raises(ValueError, match="JupyterLab is not installed"):
         launch.open_workbook(browser=False)
     assert capsys.readouterr().out == ""
+
+
+SCHOOL = str(ROOT / "scenarios" / "dovecote.toml")
+
+
+@pytest.mark.parametrize(
+    "typed, said",
+    [
+        (["testplan", "nothing.toml"], "nothing.toml"),
+        (["testplan", "."], "no such scenario file"),
+        (["testplan", SCHOOL, "--use", "regatta"], "use 'regatta' is unknown. Known: game"),
+        (["record", SCHOOL, "--folder", "nowhere"], "--folder nowhere: there is no such folder"),
+        (["record", SCHOOL, "--folder", SCHOOL], "is no folder"),
+        (["record", SCHOOL, "--folder", "/proc/1"], "nothing can be written there"),
+        (["record", SCHOOL, "--against", SCHOOL], "two options are called 'dovecote'"),
+        (["record", SCHOOL, "--prices", "nowhere.csv"], "nowhere.csv"),
+        (["report", SCHOOL, "nothing.csv"], "nothing.csv: No such file or directory"),
+        (["report", SCHOOL, "."], ".: Is a directory"),
+        (["open", "around.ipynb"], "links lead in a circle"),
+        (["open", "n" * 300 + ".ipynb"], "File name too long"),
+        (["open", "--port", "-5"], "port -5 of 127.0.0.1 cannot be used"),
+        (["open", "--host", "nowhere.invalid"], "nowhere.invalid cannot be used"),
+        (["open", "--host", "n" * 300], "cannot be used"),
+        (["open", "--host", ""], "--host is empty"),
+    ],
+)
+def test_whatever_is_typed_is_answered_in_one_line(typed, said, tmp_path, monkeypatch, capsys):
+    """Behavior: one line on what is wrong, no traceback, status 2, and nothing is written."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "around.ipynb").symlink_to("around.ipynb")
+    assert main(typed) == 2
+    out, err = capsys.readouterr()
+    assert said in err and err.count("\n") == 1 and out == ""
+    assert [p.name for p in tmp_path.iterdir()] == ["around.ipynb"]
+
+
+def test_ctrl_c_and_a_failing_browser_end_quietly(monkeypatch, capsys):
+    """Behavior: Ctrl+C anywhere says Stopped, with the status of a shell; a browser that fails does
+    not keep the address back.
+    """
+
+    def pressed(_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(command, "load", pressed)
+    assert main(["testplan", "x.toml"]) == 130
+    assert capsys.readouterr().err == "\nStopped.\n"
+
+    def failing(_):
+        raise launch.webbrowser.Error("no window")
+
+    monkeypatch.setattr(launch, "has_browser", lambda: True)
+    monkeypatch.setattr(launch.webbrowser, "open", failing)
+    launch._say("http://address", True)
+    assert "Open this address in a browser" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("error, status", [(BrokenPipeError(32, "Broken pipe"), 141), (0, 2)])
+def test_nobody_reads_or_the_disk_is_full(error, status, monkeypatch, capfd):
+    """Behavior: a closed pipe (``| head``) ends without a word, a full disk under the output with
+    one line.
+    """
+
+    def written(_):
+        raise error or OSError(28, "No space left on device")
+
+    monkeypatch.setattr(command, "load", written)
+    monkeypatch.setattr(command, "_print_nowhere", lambda: None)
+    assert main(["testplan", "x.toml"]) == status
+    err = capfd.readouterr().err
+    assert err == ("" if error else "the output cannot be written: No space left on device\n")
+
+
+def test_a_closed_pipe_leaves_nothing_on_the_screen(tmp_path):
+    """Behavior: the real command into a pipe that is closed: no word, status 141."""
+    read, write = os.pipe()
+    os.close(read)
+    done = subprocess.run(
+        [sys.executable, "-m", "gymtools", "testplan", SCHOOL, "--use", "class"],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=write,
+        stderr=subprocess.PIPE,
+    )
+    os.close(write)
+    assert done.returncode == 141 and done.stderr == b""

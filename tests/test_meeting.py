@@ -921,8 +921,9 @@ def test_what_cannot_be_aimed_is_said(small):
     ):
         start()
         assert "Not possible:</b>" in said.value and "hangs outside" in said.value
-    assert not m.aims.find.disabled
+    assert m.aims.find.disabled, "there is nothing to search from"
     m.undo()
+    assert not m.aims.find.disabled
     kept = {name: slider.value for name, slider in m.aims.weights.items()}
     for slider in m.aims.weights.values():
         slider.value = 0.0
@@ -1325,3 +1326,121 @@ def test_the_loudspeaker_is_shown_closely():
     assert np.array(index.y) == pytest.approx(kind.index_db)
     m.controls["group"].value = "floor pair"
     assert "pendant 100" in box.children[0].value
+
+
+def impossible(m):
+    """Set the controls to something that cannot be built."""
+    m.set((*WALL, "x"), 30.0)
+    assert m.refusal
+
+
+def test_going_back_leads_before_what_cannot_be(small):
+    """Behavior: an option is shown from an impossible state and undone: Go back leads to what stood
+    before the impossible state, not forward to the option in a circle.
+    """
+    m = small
+    before = m.state
+    impossible(m)
+    m.options.chosen.value = "steep"
+    m.options.show()
+    assert not m.refusal and m.value(DOWN) == 60
+    m.undo()
+    assert m.refusal
+    go_back_button(m).click()
+    assert not m.refusal and m.state == before
+    m.undo()
+    assert m.refusal and m.controls["undo"].disabled is False
+    m.undo()
+    assert m.state == before, "Undo goes on where it went before"
+
+
+def test_going_back_when_nothing_that_is_kept_can_be():
+    """Behavior: the history that is kept holds impossible states alone: what the picture shows is
+    gone back to.
+    """
+    m = panel(SMALL)
+    before = m.state
+    impossible(m)
+    m.history._states, m.history._now = [m.state], 0
+    go_back_button(m).click()
+    assert not m.refusal and m.state.same_design(before)
+
+
+def test_nothing_is_on_offer_in_an_impossible_state(small):
+    """Behavior: moves, ranges, a search under way and the buttons that begin or pin something are
+    withdrawn as soon as the controls are set to something that cannot be built, and not before.
+    """
+    m = small
+    move = first_move(m)
+    assert m.advice.list.children and not m.advice.ask.disabled
+    impossible(m)
+    at = m.state
+    assert not m.advice.list.children and "Ask again" in m.advice.words.value
+    move.click()
+    assert m.state is at, "a button that the page still had does nothing"
+    buttons = [m.aims.find, m.advice.ask, m.sure.draw, m.options.pin_button, m.options.show_button]
+    assert all(b.disabled for b in buttons)
+    m.controls["arrangement"].value = "pendants"
+    assert m.state is at and "cannot be built" in m.controls["arrangement words"].value
+    m.undo()
+    assert not any(b.disabled for b in buttons)
+
+
+def test_a_search_is_given_up_when_the_controls_cannot_be_built(monkeypatch):
+    """Behavior: what it finds is not set on top of an impossible state."""
+    m, going = panel(SMALL), {"stopped": False}
+    found = SimpleNamespace(moved={DOWN: (30.0, 55.0)}, given_up=False, stopped=True)
+
+    def search(*_, stop, **__):
+        while not stop():
+            pass
+        going["stopped"] = True
+        return found
+
+    monkeypatch.setattr(aim_panel, "aim", search)
+
+    async def run():
+        m.aims.start()
+        m.set((*WALL, "x"), 30.0)
+        await until(lambda: m.refusal)
+        await until(lambda: going["stopped"])
+
+    asyncio.run(run())
+    assert not m.searching and m.value(DOWN) == 30 and "changed" in m.aims.words.value
+
+
+def test_a_record_that_is_being_made_can_be_stopped(tmp_path, monkeypatch):
+    """Behavior: Stop says that the step under way is finished first, then that nothing was
+    written; nothing is.
+    """
+    m = panel(SMALL, tmp_path)
+    m.options.pin()
+
+    def deciding(*_, progress, stop, **__):
+        while not stop():
+            pass
+
+    monkeypatch.setattr(options_panel, "decide", deciding)
+
+    async def run():
+        m.options.put_on_file(False)
+        assert m.options.job.running and not m.options.job.halt.disabled
+        m.options.job.halt.click()
+        assert "step that is under way" in m.options.words.value and m.options.job.halt.disabled
+        await until(lambda: not m.options.job.running)
+
+    asyncio.run(run())
+    assert "Stopped. Nothing was written." in m.options.words.value
+    assert not list(tmp_path.iterdir())
+    assert decide({"A": SMALL}, stop=lambda: True) is None
+
+
+def test_what_is_stopped_before_its_end_does_not_say_that_all_is_well(small):
+    """Behavior: advice that was stopped does not say that every target is met, and ranges that were
+    stopped say so.
+    """
+    m = small
+    m.advice._done(("game", "statistical", (), True))
+    assert "Stopped" in m.advice.words.value and "every target" not in m.advice.words.value
+    m.sure._done(None)
+    assert "Stopped" in m.sure.words.value

@@ -459,7 +459,10 @@ def test_first_use_when_none_is_named():
             r"^use 'game' has no talker: no open microphone and no stage to speak from\.$",
         ),
         (lambda: aligned(LARKFIELD, "gala"), r"^use 'gala' is unknown\."),
-        (lambda: aligned(ALDERWAY, "performance", groups=["bank"]), r"^group 'bank' is unknown\."),
+        (
+            lambda: aligned(ALDERWAY, "performance", groups=["bank"]),
+            r"^groups = 'bank' is unknown\.",
+        ),
         (lambda: aligned(ALDERWAY, "performance", lead_s=12), r"^lead_s = 12 s is outside 0 to "),
     ],
 )

@@ -250,6 +250,26 @@ def test_refusals():
         how_sure(DOVECOTE, draws=3)
 
 
+@pytest.mark.parametrize(
+    "given, said",
+    [
+        (dict(unknowns=3), "^unknowns = 3 is no InputSpread. Give an InputSpread"),
+        (dict(unknowns=0), "^unknowns = 0 is no InputSpread"),
+        (dict(draws=0), "^draws = 0 is outside 20 to 5000"),
+        (dict(draws=20.5), "^draws = 20.5 is no whole number"),
+        (dict(draws=True), "^draws = True is not a number"),
+        (dict(seed=-1), "^seed = -1 is outside 0 to"),
+        (dict(use="gmae"), "^use 'gmae' is unknown"),
+    ],
+)
+def test_what_is_no_choice_is_refused_by_name(given, said):
+    """Behavior: every argument of another kind is refused in one line that names it."""
+    with pytest.raises(ValueError, match=said):
+        how_sure(DOVECOTE, **given)
+    with pytest.raises(ValueError, match="^scenario = None is no Scenario"):
+        how_sure(None)
+
+
 def test_the_former_name_is_understood_and_said_once():
     """Behavior: Unknowns means what InputSpread means."""
     with pytest.warns(FutureWarning, match=r"^Unknowns\(\.\.\.\) is now InputSpread") as said:

@@ -3,7 +3,9 @@
 import numpy as np
 
 from ..physics import bands, intelligibility, reverberation
-from ..venue.scenario import check_is_scenario
+from ..physics.checks import whole
+from ..venue.arguments import kind_of, one_of
+from ..venue.scenario import Scenario
 from . import landing
 from .result import AllUses, Result, listening, mean_over, statistical_time
 from .reverberant import DiffuseField
@@ -11,6 +13,8 @@ from .sources import sources
 from .traced import Tracing
 
 ROOMS = ("statistical", "traced")
+MOST_POINTS = 100_000  # of a draft, in every area
+FROM_LOAD = "Give what gymtools.load(path) returns."
 # most that an octave is turned down for the room [dB]    common practice, no source
 ROOM_EQ_DB = 8.0
 
@@ -35,7 +39,7 @@ def evaluate_all(scenario, *, room="statistical"):
     ValueError
         As ``evaluate``
     """
-    check_is_scenario(scenario)
+    kind_of("scenario", scenario, Scenario, FROM_LOAD)
     results = {use.name: evaluate(scenario, use.name, room=room) for use in scenario.uses}
     return AllUses(scenario=scenario, results=results)
 
@@ -71,8 +75,8 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     Raises
     ------
     ValueError
-        An unknown room or use; a field that was traced for something else; a loudspeaker whose
-        sound leaves the gym
+        No scenario; an unknown room or use; a field that was traced for something else; a
+        loudspeaker whose sound leaves the gym; ``most_points`` outside 1 to 100,000
 
     Sources
     -------
@@ -81,9 +85,11 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     ``physics.tracing``. STI: IEC 60268-16 with a complex sum of the arrivals and of the reverberant
     sound.
     """
-    check_is_scenario(scenario)
-    if isinstance(room, str) and room not in ROOMS:
-        raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
+    kind_of("scenario", scenario, Scenario, FROM_LOAD)
+    if not hasattr(room, "at_gains_of"):  # no field that has been traced
+        one_of("room", room, ROOMS)
+    if most_points is not None:
+        whole("most_points", most_points, 1, MOST_POINTS, "Leave it out for all seats.")
     use = scenario.use(use)
     configuration = scenario.configuration(use.name)
     points, spans = _points(configuration, use, most_points)

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..acoustics.criteria import CRITERIA, WORDS, Verdict, judge
-from ..acoustics.evaluate import ROOMS, evaluate
+from ..acoustics.evaluate import FROM_LOAD, ROOMS, evaluate
 from ..equipment.bill import cost
+from ..equipment.prices import PriceBook
+from ..venue.arguments import kind_of, one_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
 from .moves import LOUDSPEAKER, Move, moves
@@ -133,10 +135,12 @@ def advise(scenario, use=None, *, room="statistical", prices=None, progress=None
     Raises
     ------
     ValueError
-        The use or the room is unknown
+        No scenario, an unknown use or room, or prices of another kind
     """
-    if room not in ROOMS:
-        raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
+    kind_of("scenario", scenario, Scenario, FROM_LOAD)
+    one_of("room", room, ROOMS)
+    if prices is not None:
+        kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
     progress, stop = progress or (lambda _: None), stop or (lambda: False)
     use = scenario.use(use).name
     question = _Question(scenario=scenario, use=use, room=room, prices=prices, stop=stop)

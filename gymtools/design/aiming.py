@@ -7,15 +7,18 @@ from functools import cached_property
 
 import numpy as np
 
-from ..acoustics.evaluate import evaluate
+from ..acoustics.evaluate import FROM_LOAD, ROOMS, evaluate
+from ..physics.checks import whole
+from ..venue.arguments import kind_of, names_of, one_of
 from ..venue.paths import value_at
 from ..venue.renamed import current_fields, warn_renamed
 from ..venue.scenario import Scenario
-from .adjustments import STEP, mirrored
+from .adjustments import KEYS, STEP, mirrored
 from .delays import aligned
 from .search import WORTH, Search, SearchTask, present_keys
 from .weights import Weights, penalties, penalty
 
+MOST_STARTS, MOST_EVALUATIONS, MOST_SEED = 1000, 10_000_000, 2**32 - 1
 ROUNDING_WORTH = 0.05  # what values in settable steps may cost against the best found [steps]
 
 
@@ -78,7 +81,7 @@ def aim(
         Where to start from; it is never made worse
     groups : sequence of str, optional
         Groups that may move; all when left out
-    move : sequence of str
+    move : str or sequence of str
         What may move: "pan_deg", "downtilt_deg", "splay_deg", "height" (under the clear height),
         "gain_db" and "delay_ms" (use by use)
     symmetric : bool
@@ -110,7 +113,8 @@ def aim(
     Raises
     ------
     ValueError
-        An unknown group, kind of adjustment or room; nothing that can move
+        No scenario; an unknown group, kind of adjustment or room; weights of another kind; starts,
+        evaluations or a seed that are no whole numbers; nothing that can move
 
     Notes
     -----
@@ -124,15 +128,21 @@ def aim(
     if wishes is not None:
         warn_renamed("aim(wishes=...)", "aim(weights=...)")
         weights = wishes
+    kind_of("scenario", scenario, Scenario, FROM_LOAD)
+    names = [g.name for g in scenario.groups]
+    weights = Weights() if weights is None else weights
+    move = (move,) if isinstance(move, str) else move
+    listed = isinstance(move, list | tuple | set | frozenset)
+    starts = whole("starts", starts, 1, MOST_STARTS)
     task = SearchTask(
         start=scenario,
-        groups=tuple(groups or [g.name for g in scenario.groups]),
-        move=present_keys(move),
+        groups=names_of("groups", groups or names, names),
+        move=names_of("move", present_keys(move) if listed else move, KEYS),
         symmetric=symmetric,
-        weights=weights or Weights(),
-        room=room,
-        evaluations=evaluations,
-        seed=seed,
+        weights=kind_of("weights", weights, Weights, "Give Weights, e.g. Weights(sti=2)."),
+        room=one_of("room", room, ROOMS),
+        evaluations=whole("evaluations", evaluations, 1, MOST_EVALUATIONS),
+        seed=whole("seed", seed, 0, MOST_SEED),
         progress=progress or (lambda *_: None),
         stop=stop or (lambda: False),
     )

@@ -3,8 +3,10 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from ..physics.checks import within
+from ..physics.checks import whole
+from ..venue.arguments import kind_of, one_of
 from ..venue.renamed import warn_renamed
+from ..venue.scenario import Scenario
 from ..venue.tables import named
 from ..venue.uses import GroupSetting
 from . import layouts
@@ -53,21 +55,21 @@ def arrange(scenario, key, *, loudspeaker=None, rows=3, columns=3, cabinet=None)
     placing.Misfit
         One line on what the gym would need (a bank, a stage, more height)
     ValueError
-        An unknown arrangement or loudspeaker; rows or columns outside 1 to 8
+        No scenario; an unknown arrangement or loudspeaker; rows or columns outside 1 to 8
     """
-    if key in FORMER:
+    kind_of("scenario", scenario, Scenario, "Give what gymtools.load(path) returns.")
+    if isinstance(key, str) and key in FORMER:
         warn_renamed(f"arrangement '{key}'", f"'{FORMER[key]}'")
         key = FORMER[key]
     if cabinet is not None:
         warn_renamed("arrange(cabinet=...)", "arrange(loudspeaker=...)")
         loudspeaker = cabinet
-    if key not in ARRANGEMENTS:
-        raise ValueError(f"arrangement '{key}' is unknown. Known: {', '.join(ARRANGEMENTS)}.")
+    one_of("arrangement", key, ARRANGEMENTS)
     if loudspeaker is not None:
         named(scenario.loudspeaker_types, loudspeaker, "loudspeaker")
     options = {} if loudspeaker is None else {"loudspeaker": loudspeaker}
     if key == "pendants":
-        options |= {"rows": _whole("rows", rows), "columns": _whole("columns", columns)}
+        options |= {"rows": whole("rows", rows, 1, 8), "columns": whole("columns", columns, 1, 8)}
     placed = disentangled(scenario, ARRANGEMENTS[key].place(scenario, **options))
     groups = tuple(group for group, _ in placed)
     uses = tuple(replace(use, groups=_settings(scenario, use, placed)) for use in scenario.uses)
@@ -105,13 +107,6 @@ def _settings(scenario, use, placed):
     listening |= {"court"} if listening & {f.name for f in scenario.floor_seats} else set()
     silent = [group.name for group, serves in placed if not listening & set(serves)]
     return {} if len(silent) == len(placed) else {name: GroupSetting(on=False) for name in silent}
-
-
-def _whole(name, value):
-    """A number of rows or columns."""
-    if int(within(name, value, 1, 8, "")) != value:
-        raise ValueError(f"{name} = {value:g} is not a whole number.")
-    return int(value)
 
 
 ARRANGEMENTS = {

@@ -35,7 +35,7 @@ class Decision:
         return self.options[0]
 
 
-def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None):
+def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, stop=None):
     """Put a decision together.
 
     Parameters
@@ -50,11 +50,14 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None):
         As for ``how_sure`` [-]
     progress : callable, optional
         Called with the share that is done, 0 to 1
+    stop : callable, optional
+        Asked between two steps (one use in the traced room, one option); when it answers true the
+        decision is given up
 
     Returns
     -------
-    decision : Decision
-        The same options give the same decision
+    decision : Decision or None
+        The same options give the same decision; None when it was stopped
 
     Raises
     ------
@@ -68,15 +71,19 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None):
         raise ValueError(f"chosen = '{chosen}' is none of the options: {', '.join(options)}.")
     names = [chosen, *(n for n in options if n != chosen)]
     scenario, made, results, uncertainty = options[chosen], [], {}, {}
-    step = _steps(len(names) + 2 * len(scenario.uses), progress or (lambda _: None))
+    stop = stop or (lambda: False)
+    step = _steps(len(names) + 2 * len(scenario.uses), progress or (lambda _: None), stop)
     for name in names:
         made.append(option(name, options[name], room="traced", prices=prices))
-        step()
+        if not step():
+            return None
     for use in scenario.uses:
         results[use.name] = evaluate(scenario, use.name, room="traced")
-        step()
-        uncertainty[use.name] = how_sure(scenario, use.name, draws=draws)
-        step()
+        if not step():
+            return None
+        uncertainty[use.name] = how_sure(scenario, use.name, draws=draws, stop=stop)
+        if not step():
+            return None
     return Decision(
         options=tuple(made),
         parts=parts(scenario, prices=prices, room="traced"),
@@ -88,14 +95,15 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None):
     )
 
 
-def _steps(count, progress):
-    """A function that counts one step done whenever it is called."""
+def _steps(count, progress, stop):
+    """A function that counts one step done whenever it is called, and says whether to go on."""
     done = 0
 
     def step():
         nonlocal done
         done += 1
         progress(done / count)
+        return not stop()
 
     return step
 

@@ -5,9 +5,11 @@ from dataclasses import replace
 import numpy as np
 
 from ..acoustics.arrivals import talker_position
-from ..acoustics.evaluate import evaluate
+from ..acoustics.evaluate import FROM_LOAD, evaluate
 from ..physics import bands
 from ..physics.checks import within
+from ..venue.arguments import kind_of, names_of
+from ..venue.scenario import Scenario
 
 SERVED = 90  # percentile of the seats that a group serves, at which the lead is kept [%]
 
@@ -37,16 +39,14 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
     Raises
     ------
     ValueError
-        An unknown use, lead or group; a use without a talker; a lead outside 0 to 0.2 s
+        No scenario; an unknown use, lead or group; a use without a talker; a lead outside 0 to
+        0.2 s
     """
+    kind_of("scenario", scenario, Scenario, FROM_LOAD)
     lead_s = float(within("lead_s", lead_s, 0, 0.2, "s", "Milliseconds given by mistake?"))
     result = evaluate(scenario, use)
     owner = np.array([c.group for c in scenario.loudspeakers], object)  # plain texts
-    for name in groups or ():
-        if name not in owner:
-            raise ValueError(
-                f"group '{name}' is unknown. Known: {', '.join(dict.fromkeys(owner))}."
-            )
+    groups = names_of("groups", groups or (), dict.fromkeys(owner))
     reference = _arrival_of(lead, result, owner)
     served = _served(result, owner)
     settings = dict(result.use.groups)
@@ -75,7 +75,7 @@ def _arrival_of(lead, result, owner):
                 " from."
             )
         return np.linalg.norm(result.points - talker, axis=1) / result.sources.speed
-    if lead not in owner[result.playing]:
+    if not isinstance(lead, str) or lead not in owner[result.playing]:
         raise ValueError(
             f"lead = '{lead}' is neither 'talker' nor a group that plays. Known:"
             f" {', '.join(sorted(set(owner[result.playing])))}."

@@ -9,15 +9,18 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from ..acoustics.criteria import CRITERIA, judge
-from ..acoustics.evaluate import evaluate
-from ..physics.checks import within
+from ..acoustics.evaluate import FROM_LOAD, evaluate
+from ..physics.checks import whole
+from ..venue.arguments import kind_of
 from ..venue.paths import changed
+from ..venue.scenario import Scenario
 from .input_errors import INPUTS, WORDS, InputSpread, ungrouped
 
 SEATS = 800  # looked at in every area that listens
 FEWER_SEATS = 150  # for draws of one input alone, of which the width alone counts
 ALONE = 8  # of the draws, one in so many again for every input by itself
 LEAST = 25  # draws of one input by itself
+MOST_SEED = 2**32 - 1
 EDGES = (10, 90)  # of a range [percentile]
 
 
@@ -96,7 +99,8 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     Raises
     ------
     ValueError
-        The use is unknown, draws are outside 20 to 5000, or none of the draws can be built
+        No scenario, an unknown use, unknowns of another kind, draws outside 20 to 5000, a seed
+        that is no whole number from 0, or none of the draws can be built
 
     Notes
     -----
@@ -106,8 +110,10 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     nothing off the design itself comes out. Draws that cannot be built (an aim error that turns a
     loudspeaker into its neighbor) are left out.
     """
-    within("draws", draws, 20, 5000, "")
-    use, spread = scenario.use(use), unknowns or InputSpread()
+    kind_of("scenario", scenario, Scenario, FROM_LOAD)
+    draws, seed = whole("draws", draws, 20, 5000), whole("seed", seed, 0, MOST_SEED)
+    use, spread = scenario.use(use), InputSpread() if unknowns is None else unknowns
+    kind_of("unknowns", spread, InputSpread, "Give an InputSpread, e.g. InputSpread(noise_db=3).")
     drawing = _Drawing(scenario=ungrouped(scenario, use), spread=spread, seed=seed)
     designed = judge(evaluate(scenario, use.name), echoes=False)
     sample = _values(drawing.scenario, SEATS)

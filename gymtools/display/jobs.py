@@ -11,6 +11,7 @@ from concurrent.futures import ThreadPoolExecutor
 import ipywidgets as w
 
 GIVEN_UP = "Stopped, because something was changed."
+STOPPING = "Stopping after the step that is under way."
 HIDDEN, SHOWN = "none", "inline-flex"  # display of a button
 
 
@@ -146,7 +147,7 @@ class Job:
         self._refused, self._outdated, self._stale = refused, outdated, stale
         self._pool, self._stop, self._work = ThreadPoolExecutor(1), None, None
         self._restore, self._task, self.result = None, None, None
-        self.starters = ()
+        self.starters, self._allowed = (), True
         self.bar = w.FloatProgress(min=0, max=1, layout={"width": "330px", "visibility": "hidden"})
         self.halt = w.Button(description="Stop", disabled=True, layout={"width": "90px"})
         self.halt.on_click(lambda _: self.stop())
@@ -170,6 +171,18 @@ class Job:
             Of the panel
         """
         self.starters = buttons
+
+    def allow(self, allowed):
+        """Whether there is anything to begin work on; the buttons that begin it rest where not.
+
+        Parameters
+        ----------
+        allowed : bool
+            False while the controls are set to something that cannot be built
+        """
+        self._allowed = allowed
+        for button in self.starters:
+            button.disabled = self.running or not allowed
 
     def say(self, text):
         """Say something in the line of words.
@@ -229,9 +242,11 @@ class Job:
         self._task = loop.create_task(self._run(loop, work, stop))
 
     def stop(self):
-        """End the work with what it has."""
+        """End the work with what it has, after the step that is under way."""
         if self.running:
             self._stop.set()
+            self.halt.disabled = True
+            self.say(STOPPING)
 
     def discard(self):
         """What is shown is another now: give the work up, and say so; a result that was there is
@@ -292,7 +307,7 @@ class Job:
         self.bar.value, self.bar.layout.visibility = 0.0, "visible" if running else "hidden"
         self.halt.disabled = not running
         for button in self.starters:
-            button.disabled = running
+            button.disabled = running or not self._allowed
 
     def _end(self):
         self._stop.set()

@@ -44,7 +44,10 @@ def open_workbook(workbook=WORKBOOK, *, host="127.0.0.1", port=0, browser=True):
         JupyterLab is not installed, there is no such notebook, the port is taken, or the server
         does not start
     """
-    workbook = Path(workbook).resolve()
+    try:
+        workbook = Path(workbook).resolve()
+    except RuntimeError:  # links that lead to each other
+        raise ValueError(f"{workbook}: its links lead in a circle.") from None
     if not workbook.is_file() or workbook.suffix != ".ipynb":
         raise ValueError(f"{workbook.name}: there is no such notebook.")
     if importlib.util.find_spec("jupyterlab") is None:
@@ -124,11 +127,13 @@ def free_port(host, port=0):
     ValueError
         Something listens on the port that is wanted, or there is no such interface
     """
+    if not host.strip():
+        raise ValueError("--host is empty. Leave it out to listen on this machine only.")
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # one just closed is free
         try:
             probe.bind((host, port))
-        except (OSError, OverflowError) as error:
+        except (OSError, OverflowError, UnicodeError) as error:
             raise ValueError(
                 f"port {port} of {host} cannot be used"
                 f" ({getattr(error, 'strerror', None) or error}). Leave --port out to get a free"
@@ -180,6 +185,9 @@ def _wait_for(server, address, log):
 
 
 def _say(address, browser):
-    opened = browser and has_browser() and webbrowser.open(address)
+    try:
+        opened = browser and has_browser() and webbrowser.open(address)
+    except (webbrowser.Error, OSError):
+        opened = False
     where = "The workbook opens in your browser" if opened else "Open this address in a browser"
     print(f"{where}:\n\n    {address}\n\nStop with Ctrl+C.", flush=True)

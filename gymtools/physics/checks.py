@@ -1,4 +1,4 @@
-"""The one refusal: a value outside its range is named, with the range and the likely slip."""
+"""Refusals in one line: a value outside its range, or no whole number, with the likely slip."""
 
 import numpy as np
 
@@ -37,7 +37,7 @@ def within(name, value, low, high, unit, hint=""):
     """
     unit = f" {unit}" if unit else ""
     try:
-        value = np.asarray(value, float)
+        value = np.asarray("None" if value is None else value, float)  # numpy takes it for NaN
     except OverflowError:
         raise ValueError(f"{name} is a number of more than 300 digits.") from None
     except (TypeError, ValueError):
@@ -51,3 +51,41 @@ def within(name, value, low, high, unit, hint=""):
             f"{name} = {worst:g}{unit} is outside {low:g} to {high:g}{unit}. {hint}".rstrip()
         )
     return value
+
+
+def whole(name, value, low, high, hint=""):
+    """Refuse a value unless it is a whole number in [low, high].
+
+    Parameters
+    ----------
+    name : str
+        Argument name as the caller wrote it
+    value : int
+        Value to test [-]
+    low, high : int
+        Closed limits [-]
+    hint : str
+        Sentence on the likely slip
+
+    Returns
+    -------
+    value : int
+        The same [-]
+
+    Raises
+    ------
+    ValueError
+        The value is no whole number, or outside its range
+
+    Examples
+    --------
+    >>> whole("draws", 20.5, 20, 5000)
+    Traceback (most recent call last):
+    ValueError: draws = 20.5 is no whole number. Give 20 to 5000.
+    """
+    if isinstance(value, bool | np.bool_) or np.ndim(value):
+        raise ValueError(f"{name} = {value!r} is not a number. Give {low} to {high}.")
+    number = float(within(name, value, low, high, "", hint))
+    if number != int(number):
+        raise ValueError(f"{name} = {number:g} is no whole number. Give {low} to {high}.")
+    return int(number)

@@ -18,7 +18,6 @@ from .paths import changed as changed  # scripts found it here before
 from .quantity import NOT_IN_FILE, Thing
 from .stage import Stage
 from .targets import Targets
-from .texts import short
 from .units import UNITS, length_text
 from .uses import Use
 from .wiring import Equipment
@@ -262,22 +261,3 @@ class Scenario(Thing):
             "7.00 m" or feet and inches
         """
         return length_text(meters, self.units)
-
-
-def check_is_scenario(scenario):
-    """Refuse what is no scenario, e.g. the name of a file.
-
-    Parameters
-    ----------
-    scenario : object
-        What was given
-
-    Raises
-    ------
-    ValueError
-        It is no ``Scenario``
-    """
-    if not isinstance(scenario, Scenario):
-        raise ValueError(
-            f"scenario = {short(repr(scenario))} is no scenario. Read its file with load() first."
-        )

@@ -67,12 +67,13 @@ class AdviceTab(Section):
 
         def work(tell, stop):
             found = advise(scenario, state.use, room=room, progress=tell, stop=stop)
-            return state.use, room, found
+            return state.use, room, found, stop()
 
         self.job.start(work, f"Trying moves for {state.use}.")
 
     def _render(self, state, answer):
         """Show a state; what is no longer as tried has no way back."""
+        self.job.allow(answer.possible)
         if self._tried is not None and not state.same_design(self._tried):
             self._tried = None
             self.job.withdraw_back()
@@ -85,13 +86,17 @@ class AdviceTab(Section):
         show_only(self.list, [])
 
     def _done(self, answer):
-        use, room, found = answer
+        use, room, found, stopped = answer
+        if stopped and not found:
+            self.job.say("Stopped before any move was judged. Ask again.")
+            return
         if not found:
             nothing = f"<p>{escape(use)}: every target is met; no advice is needed.</p>"
             self.job.words.value = tables.card(nothing)
             return
         self.job.words.value = tables.card(
-            f"<p>{escape(use)}, {ROOMS[room]}; costs in other uses by formula. What is weakest, and"
+            f"<p>{'Stopped; so far. ' if stopped else ''}{escape(use)}, {ROOMS[room]};"
+            " costs in other uses by formula. What is weakest, and"
             " what would help most:</p>"
         )
         show_only(self.list, [row for advice in found for row in self._rows(advice)])
@@ -116,6 +121,9 @@ class AdviceTab(Section):
         return w.HBox([button, w.HTML(tables.card(f"{escape(sentence(proposal))}."))])
 
     def _try(self, proposal):
+        self.panel.live.flush()
+        if self.job.result is None:  # something was changed since: it is no longer on offer
+            return
         self.job.forget()
         before = self.panel.state
         self.panel.update(start=proposal.move.scenario)

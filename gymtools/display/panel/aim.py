@@ -9,6 +9,7 @@ import ipywidgets as w
 from ...design.aiming import Weights, aim
 from ...design.weights import LABELS
 from .. import tables
+from ..jobs import GIVEN_UP as OUTDATED
 from ..jobs import Job
 from ..theme import ROOMS
 from .controls import WIDE, in_words
@@ -104,6 +105,7 @@ class AimSection(Section):
 
     def _render(self, state, answer):
         """Show a state; what is no longer as found has no way back."""
+        self.job.allow(answer.possible)
         if self._tried is not None and not state.same_design(self._tried):
             self._tried = None
             self.job.withdraw_back()
@@ -121,6 +123,11 @@ class AimSection(Section):
             self._drawn = time.monotonic()
 
     def _done(self, found):
+        result = self.job.result
+        self.panel.live.flush()
+        if self.job.result is not result:  # something was changed in the last moment
+            self.job.say(OUTDATED)
+            return
         self.job.forget()
         if not found.moved:
             nothing = "so far." if found.stopped else ": the aim stays as it is."

@@ -20,13 +20,17 @@ class Answer:
     result : Result
         Shown: the same, or that of the traced room
     refusal : str
-        Why the controls are set to something else; empty where they do not
+        What was refused last: why the controls are set to something else, or something that was
+        asked for; empty where nothing was
+    possible : bool
+        Whether the controls are set to what is shown
     """
 
     scenario: object
     by_formula: object
     result: object
     refusal: str = ""
+    possible: bool = True
 
     @property
     def traced(self):
@@ -84,7 +88,13 @@ def answered(state, last=None):
             if last is None:
                 raise
             return answered_again(last, state, str(error))
-        return Answer(scenario=scenario, by_formula=result, result=result, refusal=refusal)
+        return Answer(
+            scenario=scenario,
+            by_formula=result,
+            result=result,
+            refusal=refusal,
+            possible=not refusal,
+        )
     return answered_again(last, state, refusal)
 
 
@@ -106,9 +116,9 @@ def answered_again(last, state, refusal):
         ``last`` itself where nothing has changed
     """
     result = last.result if state.trace else last.by_formula
-    if result is last.result and refusal == last.refusal:
-        return last
-    return replace(last, result=result, refusal=refusal)
+    answer = replace(last, result=result, refusal=refusal, possible=not refusal)
+    same = result is last.result and (refusal, not refusal) == (last.refusal, last.possible)
+    return last if same else answer
 
 
 def in_traced_room(answer, field):

@@ -22,6 +22,10 @@ SETTING = (
     ("delay_ms", dict(label="Delay", low=0, high=200, step=1, unit="ms")),
 )
 AS_THEY_ARE = (("the present loudspeakers", ""),)
+NOT_FROM_HERE = (
+    "The controls are set to something that cannot be built. Go back or change it, then choose"
+    " again."
+)
 NO_LEAD = (("set delays so that ... leads", ""),)
 
 
@@ -80,6 +84,11 @@ class LoudspeakersSection(Section):
         if not key:
             return
         chosen = ARRANGEMENTS[key]
+        self.panel.live.flush()
+        if not self.panel.answer.possible:
+            self._words = NOT_FROM_HERE
+            self.panel.live()
+            return
         try:
             arranged = arrange(self.panel.state.scenario, key)
         except ValueError as error:

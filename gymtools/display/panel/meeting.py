@@ -252,12 +252,30 @@ class Meeting:
         self.live()
 
     def restore_possible(self):
-        """Set the controls back to the last state that was possible."""
-        state = self.state.with_design_of(self._possible)
-        if self.result.image_shift_deg is None and state.quantity == "image_shift":
+        """Set the controls back to the nearest state before this one that is possible.
+
+        What the picture shows may be what an undo has just left: to go back there would lead in a
+        circle.
+        """
+        state = self._nearest_possible()
+        if answered(state).result.image_shift_deg is None and state.quantity == "image_shift":
             state = state.update(quantity="speech")
         self.history.add(state)
         self.live()
+
+    def _nearest_possible(self):
+        seen = []
+        for earlier in self.history.so_far:
+            state = self.state.with_design_of(earlier)
+            if any(state.changes == s.changes and state.start is s.start for s in seen):
+                continue  # what was only looked at
+            try:
+                answered(state)
+            except ValueError:
+                seen.append(state)
+                continue
+            return state
+        return self._possible  # with its use: no design that is kept can be heard in this one
 
     def look_at(self, index):
         """Look at one seat closely: marks it in the plan and opens its tab.
@@ -278,12 +296,12 @@ class Meeting:
         last = self.answer
         self.answer = answered(self.state, last)
         another = not self.answer.belongs_with(last)
-        if not self.answer.refusal:
+        if self.answer.possible:
             self._possible = self.state
         seat = self.state.seat
         if seat is not None and seat >= len(self.result.points):
             self.history.add(self.state.update(seat=None))
-        if another:
+        if another or not self.answer.possible:  # proposals are for what is shown alone
             for section in self.sections.values():
                 section.outdate()
         try:

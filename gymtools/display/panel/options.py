@@ -86,6 +86,7 @@ class OptionsTab(Section):
 
     def _render(self, state, answer):
         self.combinations.render(state, answer)
+        self._enable()
 
     def redraw(self):
         """Draw lines and maps anew."""
@@ -123,10 +124,12 @@ class OptionsTab(Section):
 
     def _enable(self):
         """Buttons rest where there is nothing for them to do."""
-        nothing = not self.options
-        self.show_button.disabled = self.drop_button.disabled = nothing
+        nothing, possible = not self.options, self.panel.answer.possible
+        self.pin_button.disabled = not possible
+        self.show_button.disabled = nothing or not possible
+        self.drop_button.disabled = nothing
         self.trace_button.disabled = self.file_button.disabled = nothing or self.job.running
-        self.combinations.enable(self.job.running)
+        self.combinations.enable(self.job.running or not possible)
 
     # ---- pinning
 
@@ -197,10 +200,15 @@ class OptionsTab(Section):
         def work(tell, stop):
             if not overwrite:  # before the minutes that it takes
                 refuse_existing(folder / name)
-            decision = decide(options, chosen, progress=tell)
+            decision = decide(options, chosen, progress=tell, stop=stop)
+            if decision is None or stop():  # the last moment: a record is written whole
+                return None
             return write_record(decision, folder, overwrite=overwrite)
 
         def then(paths):
+            if paths is None:
+                self._say("Stopped. Nothing was written.")
+                return
             where = escape(paths[0].parent.name)
             kept = escape(revisions_sentence(paths[0].parent))
             self._say(f"{len(paths)} files are in {where}; open record.html in any browser. {kept}")

@@ -268,6 +268,11 @@ class History:
         """Whether something was undone since the last step."""
         return self._now < len(self._states) - 1
 
+    @property
+    def so_far(self):
+        """States from the present one back to the first that is kept."""
+        return tuple(reversed(self._states[: self._now + 1]))
+
     def add(self, state, what=None):
         """Take a state as the present one; what was undone can no longer be redone.
 

@@ -25,6 +25,7 @@ class TraceSection(Section):
         self.job.bar.layout.width = "220px"
         self.later = Debounce(self.begin, TRACE_AFTER)
         self._painted, self._tick = 0.0, w.HBox()
+        self._of = None  # result by formula of what is being traced
 
     def _make(self):
         return w.HBox([self._tick, self.words, self.job.bar, self.job.error])
@@ -52,21 +53,26 @@ class TraceSection(Section):
 
     def outdate(self):
         """What is being traced is no longer shown; see ``Section.outdate``."""
-        self.job.discard()
+        if self.panel.answer.by_formula is not self._of:
+            self.job.discard()
 
     def begin(self):
         """Begin to trace the room, unless it has been or is not wanted."""
         answer = self.panel.answer
         idle = not self.job.running and not self.panel.searching
         if self.panel.state.trace and idle and not answer.traced:
-            self.job.start(tracing(answer.scenario, answer.result.use.name))
+            self._take_up(answer)
             self._say(answer)
 
     def finish(self):
         """Trace the room to the end here and now; for cells and tests."""
-        answer = self.panel.answer
-        self.job.start(tracing(answer.scenario, answer.result.use.name))
+        self._take_up(self.panel.answer)
         self.job.finish()
+
+    def _take_up(self, answer):
+        if not self.job.running:
+            self._of = answer.by_formula
+            self.job.start(tracing(answer.scenario, answer.result.use.name))
 
     def _piece(self, traced, piece):
         """A piece has come: the bar moves, and now and then the picture."""

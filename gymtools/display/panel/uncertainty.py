@@ -85,9 +85,15 @@ class SureTab(Section):
             )
         )
 
+    def _render(self, state, answer):
+        self.job.allow(answer.possible)
+
     def outdate(self):
         """Ranges are of another state; see ``Section.outdate``."""
         self.job.discard()
 
     def _done(self, found):
+        if found is None:
+            self.job.say("Stopped. No range can be given of some of the draws alone.")
+            return
         self.job.words.value = tables.card(tables.sureness_table(found))
