@@ -18,6 +18,9 @@ from scipy.spatial.transform import Rotation
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.arrangements import arrange
 from gymtools.design.options import choices
+from gymtools.display.documents.handover import write_handover
+from gymtools.equipment.prices import Price, PriceBook, example_prices
+from gymtools.equipment.schedules import parts
 from gymtools.physics import balloons, gridding
 from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
@@ -400,6 +403,20 @@ def school(folder, name="horn of the tests"):
     text = to_text(load(SCENARIOS / "dovecote.toml")).replace("two-way 110x60", name)
     (folder / "school.toml").write_text('loudspeaker_files = ["horn.toml"]\n' + text)
     return folder / "school.toml"
+
+
+def test_the_installers_scenario_loads_where_it_lies(tmp_path):
+    """Behavior: the handover holds the files of measured loudspeakers, so that its scenario gives
+    the same levels from there.
+    """
+    s = load(school(tmp_path))
+    rows = example_prices().prices.values()
+    horn = Price(kind="loudspeaker", item="horn of the tests", unit="each", price=900.0, hours=2.0)
+    book = PriceBook([*rows, horn])
+    paths = write_handover(parts(s, prices=book), tmp_path)
+    assert {"horn.toml", "horn.sofa"} <= {p.name for p in paths}
+    again = load(next(p for p in paths if p.name == "scenario.toml"))
+    assert evaluate(again).level_db == pytest.approx(evaluate(s).level_db, abs=1e-6)
 
 
 def test_a_measured_type_plays_in_a_scenario(tmp_path):

@@ -5,14 +5,16 @@ import tomllib
 from pathlib import Path
 
 import numpy as np
+import tomlkit
 
 from ..physics import balloons
 from ..physics.bands import COVERAGE, NOMINAL
 from .loudspeakers import LoudspeakerType, loudspeaker_types
 from .polars import read_polars
 from .reading_files import MEGABYTE, file_text, inside, one_line
-from .sofa import read_sofa
+from .sofa import read_sofa, write_sofa
 from .texts import check_text, short
+from .writing_files import write_file
 
 KEYS = (
     "name",
@@ -82,6 +84,36 @@ def read_measured(path):
         )
     except (ValueError, TypeError) as error:
         raise ValueError(f"{name}: {one_line(error)}") from error
+
+
+def write_measured(loudspeaker_type, path):
+    """Write a measured type as a description file with its balloon beside it.
+
+    Parameters
+    ----------
+    loudspeaker_type : LoudspeakerType
+        A measured one
+    path : str or Path
+        Where the description goes; its folder is made where there is none
+
+    Returns
+    -------
+    paths : list of Path
+        Description and balloon; ``read_measured`` gives the same type again
+
+    Raises
+    ------
+    OSError
+        One line: a file could not be written
+    """
+    path = Path(path)
+    balloon = path.with_suffix(".sofa")
+    table = {key: getattr(loudspeaker_type, key) for key in KEYS if key != "balloon"}
+    table["sensitivity_db"] = list(table["sensitivity_db"])
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_sofa(loudspeaker_type, balloon)
+    write_file(path, tomlkit.dumps({**table, "balloon": balloon.name}))
+    return [path, balloon]
 
 
 def _description(path, name):

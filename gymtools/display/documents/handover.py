@@ -4,6 +4,7 @@ from pathlib import Path
 
 from ...equipment.schedules import schedules
 from ...venue.files import to_text
+from ...venue.measured import write_measured
 from ...venue.writing_files import file_words, new_folder
 from . import drawings
 from .exports import csv_text, write_xlsx
@@ -45,7 +46,8 @@ def write_handover(made, folder, *, overwrite=False, units=None):
     Returns
     -------
     paths : list of Path
-        XLSX, CSV a schedule, DXF, SVG and PNG a use, and the scenario
+        XLSX, CSV a schedule, DXF, SVG and PNG a use, and the scenario with the files of its
+        measured loudspeakers
 
     Raises
     ------
@@ -75,7 +77,19 @@ def _write_files(folder, made, units):
     write_xlsx(tables, folder / "schedules.xlsx", made.scenario.name)
     for name, data in files.items():
         (folder / name).write_bytes(data)
-    return ["schedules.xlsx", *files]
+    return ["schedules.xlsx", *files, *_write_measured(folder, made.scenario)]
+
+
+def _write_measured(folder, scenario):
+    """Write the files of measured loudspeakers, so that the scenario can be loaded where it lies;
+    gives the names.
+    """
+    listed = zip(scenario.loudspeaker_files, scenario.measured_types, strict=False)
+    return [
+        path.relative_to(folder).as_posix()
+        for name, measured in listed
+        for path in write_measured(measured, folder / name)
+    ]
 
 
 def write_record(decision, folder, *, reader="file", overwrite=False, date=None):
