@@ -993,7 +993,7 @@ def test_the_report_shows_what_was_found():
     """Behavior: numbers of the HTML are the comparison's; hostile text in sheet and scenario is
     text; twice the same but for its date line.
     """
-    made = plan(replace(DOVECOTE, name="<b>Gym</b> \u202eX", text=None), ["game"])
+    made = plan(replace(DOVECOTE, name="<b>Gym</b> X", text=None), ["game"])
     sheet = replace(
         measure(made, 15, gains_db={"W2": -6.0}, rt_factor=1.2),
         remarks={"level game B1": "<script>alert(1)</script>"},

@@ -636,7 +636,8 @@ def test_what_is_no_file_and_no_text(given):
         parse(given)
     for what in (evaluate, evaluate_all):
         with pytest.raises(
-            ValueError, match=r"^scenario = .* Read its file with load\(\) first\.$"
+            ValueError,
+            match=r"^scenario = .* is no Scenario\. Give what gymtools\.load\(path\)",
         ):
             what("school.toml" if given is None else given)
 

@@ -433,7 +433,7 @@ def test_saving_what_cannot_be_or_where_nothing_is(tmp_path):
     m.undo()
     shutil.rmtree(gone)
     save.button.click()
-    assert "could not be written" in save.words.value
+    assert "cannot be written" in save.words.value
 
 
 def test_a_file_is_saved_in_the_units_it_came_in(tmp_path):

@@ -13,7 +13,7 @@ from .sources import sources
 from .traced import Tracing
 
 ROOMS = ("statistical", "traced")
-MOST_POINTS = 100_000  # of a draft, in every area
+MOST_POINTS = 1_000_000  # of a draft, in every area
 FROM_LOAD = "Give what gymtools.load(path) returns."
 # most that an octave is turned down for the room [dB]    common practice, no source
 ROOM_EQ_DB = 8.0

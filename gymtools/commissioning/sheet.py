@@ -2,13 +2,12 @@
 
 import re
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 
 from ..equipment.schedules import Schedule
 from ..physics import bands
-from ..venue.reading_files import one_line
+from ..venue.reading_files import name_of, one_line
 from .kinds import present_key
 from .readings import in_octaves, one_value
 from .site_files import SiteFile, merged_within, sheets
@@ -147,7 +146,7 @@ def read_sheet(path, plan):
         There is no such file
     """
     tables, merged = sheets(path)
-    name = one_line(Path(path).name)
+    name = name_of(path)
     rows = _rows(max(tables, key=_has_head), name, may_move=merged is None)
     measured, remarks, bad = {}, {}, []
     for line, row in rows:

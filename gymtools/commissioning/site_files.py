@@ -9,7 +9,7 @@ import numpy as np
 from openpyxl import load_workbook
 from openpyxl.utils import range_boundaries
 
-from ..venue.reading_files import csv_rows, file_bytes, named, one_line, unpacked
+from ..venue.reading_files import csv_rows, file_bytes, name_of, named, one_line, unpacked
 
 KIND = "entry sheet"
 LARGEST, MOST_ROWS, MOST_COLUMNS = 10_000_000, 10_000, 200  # of an entry sheet [bytes, -, -]
@@ -52,7 +52,7 @@ def sheets(path):
         There is no such file
     """
     path = named(path, KIND)
-    name = one_line(path.name)
+    name = name_of(path)
     if not path.exists():
         raise FileNotFoundError(f"{name}: there is no such {KIND}.")
     data = file_bytes(path, KIND, LARGEST)

@@ -5,11 +5,10 @@ can edit.
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
-from pathlib import Path
 from types import MappingProxyType
 
 from ..physics.checks import within
-from ..venue.reading_files import csv_rows, file_text, one_line
+from ..venue.reading_files import csv_rows, file_text, name_of, one_line
 from ..venue.renamed import PRICES, warn_renamed
 from ..venue.units import FOOT
 
@@ -169,7 +168,7 @@ def read_prices(path):
         One line that names file, row and column
     """
     text = file_text(path, KIND, LARGEST)
-    return _book(text, one_line(Path(path).name), example_prices())
+    return _book(text, name_of(path), example_prices())
 
 
 def _book(text, name, pattern=None):

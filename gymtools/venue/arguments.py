@@ -115,5 +115,5 @@ def kind_of(name, value, kind, hint):
     if isinstance(value, kind):
         return value
     plain = isinstance(value, str | int | float | None)
-    shown = f"{value!r:.80}" if plain else f"a {type(value).__name__}"
+    shown = f"{value!r:.80}" if plain else f"({type(value).__name__})"
     raise ValueError(f"{name} = {shown} is no {kind.__name__}. {hint}")

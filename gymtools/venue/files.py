@@ -17,7 +17,7 @@ from .loudspeakers import Group
 from .measured import read_measured
 from .microphones import Microphone
 from .quantity import file_fields
-from .reading_files import MEGABYTE, file_text, inside, one_line
+from .reading_files import MEGABYTE, file_text, inside, name_of, one_line
 from .renamed import current_tables, current_text
 from .scenario import Scenario
 from .seating import Bank, FloorSeats
@@ -73,7 +73,7 @@ def load(path):
             f"path = {short(repr(path))} is no scenario file. Give its path."
         ) from None
     text = file_text(path, "scenario file", MOST_BYTES)
-    return parse(text, one_line(path.name), folder=path.parent)
+    return parse(text, name_of(path), folder=path.parent)
 
 
 def parse(text, where="scenario", *, folder=None):

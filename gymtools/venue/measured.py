@@ -11,7 +11,7 @@ from ..physics import balloons
 from ..physics.bands import COVERAGE, NOMINAL
 from .loudspeakers import LoudspeakerType, loudspeaker_types
 from .polars import read_polars
-from .reading_files import MEGABYTE, file_text, inside, one_line
+from .reading_files import MEGABYTE, file_text, inside, name_of, one_line
 from .sofa import read_sofa, write_sofa
 from .texts import check_text, short
 from .writing_files import write_file
@@ -54,7 +54,7 @@ def read_measured(path):
         One line that names the file and what is wrong with it
     """
     path = Path(path)
-    name = one_line(path.name)
+    name = name_of(path)
     table = _description(path, name)
     balloon = table.pop("balloon")
     try:

@@ -1,12 +1,10 @@
 """Balloons in plain tables: a horizontal and a vertical polar as CSV."""
 
-from pathlib import Path
-
 import numpy as np
 
 from ..physics import gridding
 from ..physics.bands import to_energy, to_level
-from .reading_files import MEGABYTE, csv_rows, file_text, one_line
+from .reading_files import MEGABYTE, csv_rows, file_text, name_of, one_line
 from .texts import short
 
 PLANES = ("horizontal", "vertical")
@@ -37,7 +35,7 @@ def read_polars(path):
         One line that names the file, the line and what is wrong with it
     """
     text = file_text(path, "table of polars", MOST_BYTES)
-    name = one_line(Path(path).name)
+    name = name_of(path)
     rows = csv_rows(text, name, most_rows=MOST_ROWS, most_columns=MOST_COLUMNS)
     frequency = _frequencies(rows, name)
     polars = []

@@ -56,6 +56,22 @@ def named(path, kind):
         raise ValueError(f"{kind}: {path!r} is no name of a file.") from None
 
 
+def name_of(path):
+    """Name of a file for messages.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file
+
+    Returns
+    -------
+    name : str
+        On one line; the path itself where it has no name, such as "."
+    """
+    return one_line(Path(path).name or path)
+
+
 def inside(folder, name):
     """Path of a file that another file names and that must lie in a folder.
 
@@ -109,9 +125,7 @@ def check_file(path, kind, most):
     with _opened(path, kind) as file:
         size = os.fstat(file.fileno()).st_size
     if size > most:
-        raise ValueError(
-            f"{one_line(Path(path).name)}: is larger than {_size(most)}, so it is no {kind}."
-        )
+        raise ValueError(f"{name_of(path)}: is larger than {_size(most)}, so it is no {kind}.")
 
 
 def file_bytes(path, kind, most):
@@ -140,16 +154,14 @@ def file_bytes(path, kind, most):
     with _opened(path, kind) as file:
         data = file.read(most + 1)
     if len(data) > most:
-        raise ValueError(
-            f"{one_line(Path(path).name)}: is larger than {_size(most)}, so it is no {kind}."
-        )
+        raise ValueError(f"{name_of(path)}: is larger than {_size(most)}, so it is no {kind}.")
     return data
 
 
 def _opened(path, kind):
     """An ordinary file, opened."""
     path = named(path, kind)
-    name = one_line(path.name)
+    name = name_of(path)
     try:
         # a pipe that nobody writes to must not wait
         handle = os.open(
@@ -197,7 +209,7 @@ def file_text(path, kind, most):
         return file_bytes(path, kind, most).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise ValueError(
-            f"{one_line(Path(path).name)}: is not UTF-8 text. Save it in UTF-8. Was it saved by a"
+            f"{name_of(path)}: is not UTF-8 text. Save it in UTF-8. Was it saved by a"
             " word processor?"
         ) from None
 

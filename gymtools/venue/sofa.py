@@ -9,7 +9,7 @@ import numpy as np
 from ..physics import gridding
 from ..physics.bands import NOMINAL, to_level
 from ..physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
-from .reading_files import MEGABYTE, check_file, one_line
+from .reading_files import MEGABYTE, check_file, name_of, one_line
 from .texts import short
 from .writing_files import write_file
 
@@ -49,7 +49,7 @@ def read_sofa(path):
     own; the first of several measurements is taken.
     """
     path = Path(path)
-    name = one_line(path.name)
+    name = name_of(path)
     data = _opened(path, name)
     try:
         energy, frequency, vectors = _contents(data)
