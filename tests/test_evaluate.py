@@ -913,7 +913,7 @@ def test_first_incidence_is_remembered(monkeypatch):
         ((DOVECOTE, 3), "^use '3' is unknown. Known: game"),
         ((DOVECOTE, None, dict(room=None)), "^room = None is unknown. Known: statistical, traced"),
         ((DOVECOTE, None, dict(room="trcaed")), "Did you mean 'traced'"),
-        ((DOVECOTE, None, dict(most_points=0)), "^most_points = 0 is outside 1 to 100000. Leave"),
+        ((DOVECOTE, None, dict(most_points=0)), "^most_points = 0 is outside 1 to 1e\\+06. Leave"),
         ((DOVECOTE, None, dict(most_points=-3)), "^most_points = -3 is outside"),
         ((DOVECOTE, None, dict(most_points=2.5)), "^most_points = 2.5 is no whole number"),
         ((DOVECOTE, None, dict(most_points="all")), "^most_points = 'all' is not a number"),

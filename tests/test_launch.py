@@ -61,6 +61,8 @@ def opened():
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
+        # a shell that runs the tests in the background has told all it starts to ignore Ctrl+C
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     try:
         yield process, printed(process, ADDRESS)
