@@ -901,6 +901,8 @@ def polar(head="125,250,500,1000,2000,4000,8000", **levels):
             r": horizontal: no angle was measured between -180 and 0°\.",
         ),
         (polar(at_60=900), r", line 10: a level of 900 dB is outside -160 to 200 dB\."),
+        (polar(at_60="-1_0"), r", line 10: needs an angle from -180 to 180 and 7 levels\."),
+        (polar(at_60="-\u0663"), r", line 10: needs an angle from -180 to 180 and 7 levels\."),
         (polar(at_60="-inf"), r", line 10: needs an angle from -180 to 180 and 7 levels\."),
         (polar(at_60='"0'), r", line \d+: is not a row of CSV\. Is a quote not closed\?"),
         (polar(at_60="0" * 20_000), r", line 10: a cell is longer than 10000 characters\."),

@@ -4,7 +4,7 @@ import numpy as np
 
 from ..physics import gridding
 from ..physics.bands import to_energy, to_level
-from .reading_files import MEGABYTE, csv_rows, file_text, name_of, one_line
+from .reading_files import MEGABYTE, csv_rows, file_text, name_of, one_line, plain_number
 from .texts import short
 
 PLANES = ("horizontal", "vertical")
@@ -103,7 +103,7 @@ def _frequencies(rows, name):
     """Frequencies of the first line (frequency,) [Hz]."""
     head = [h.strip() for h in rows[0][1]] if rows else []
     try:
-        frequency = [float(h) for h in head[2:]]
+        frequency = [plain_number(h) for h in head[2:]]
     except ValueError:
         frequency = []
     if head[:2] != ["plane", "angle_deg"] or not frequency:
@@ -128,7 +128,7 @@ def _planes(rows, frequency, name):
                 " nor vertical."
             )
         try:
-            values = [float(v) for v in row[1:]]
+            values = [plain_number(v) for v in row[1:]]
         except ValueError:
             values = []
         whole = len(values) == 1 + len(frequency) and np.isfinite(values).all()

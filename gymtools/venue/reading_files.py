@@ -242,6 +242,32 @@ def check_keys(text):
             )
 
 
+def plain_number(text):
+    """A number as people and other programs write it, in ASCII digits.
+
+    Parameters
+    ----------
+    text : str
+        Of a cell
+
+    Returns
+    -------
+    number : float
+        May be NaN or infinite; the reader refuses those
+
+    Raises
+    ------
+    ValueError
+        One line: it is no such number; Python alone would take 1_0 for ten
+    """
+    try:
+        if not text.isascii() or "_" in text:
+            raise ValueError
+        return float(text)
+    except ValueError:
+        raise ValueError(f"{one_line(text)[:40]!r} is not a plain decimal number.") from None
+
+
 def csv_rows(text, name, *, delimiter=",", most_rows, most_columns):
     """Rows of a table that are not empty.
 
