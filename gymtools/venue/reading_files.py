@@ -253,7 +253,7 @@ def plain_number(text):
     Returns
     -------
     number : float
-        May be NaN or infinite; the reader refuses those
+        May be NaN or infinite; the reader refuses those [any]
 
     Raises
     ------
