@@ -21,7 +21,7 @@ from gymtools.design.arrangements import arrange
 from gymtools.design.options import choices
 from gymtools.display.documents.handover import write_handover
 from gymtools.equipment.prices import Price, PriceBook, example_prices
-from gymtools.equipment.schedules import parts
+from gymtools.equipment.schedules import parts, schedules
 from gymtools.physics import balloons, gridding
 from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
@@ -425,7 +425,10 @@ def test_the_installers_scenario_loads_where_it_lies(tmp_path):
     rows = example_prices().prices.values()
     horn = Price(kind="loudspeaker", item="horn of the tests", unit="each", price=900.0, hours=2.0)
     book = PriceBook([*rows, horn])
-    paths = write_handover(parts(s, prices=book), tmp_path)
+    made = parts(s, prices=book)
+    note = schedules(made)[0].note
+    assert note.endswith(" horn of the tests as measured: made up for tests.")
+    paths = write_handover(made, tmp_path)
     assert {"horn.toml", "horn.sofa"} <= {p.name for p in paths}
     again = load(next(p for p in paths if p.name == "scenario.toml"))
     assert evaluate(again).level_db == pytest.approx(evaluate(s).level_db, abs=1e-6)
