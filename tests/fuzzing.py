@@ -4,7 +4,10 @@ In CI every reader gets a few seconds (``GYMTOOLS_FUZZ_SECONDS``, 4 unless set);
 ``GYMTOOLS_FUZZ_SECONDS=3600 python -m pytest -k fuzz``.
 """
 
+import csv
+import io
 import os
+import re
 import time
 
 import numpy as np
@@ -86,6 +89,54 @@ def damaged(good, rng):
                     lines.insert(rng.integers(len(lines) + 1), line)
                 data = b"\n".join(lines)
     return data
+
+
+def rows_of(data, first, mark=","):
+    """Rows of a damaged table by the names of its columns, read without the package.
+
+    Parameters
+    ----------
+    data : bytes
+        Of the table
+    first : str
+        Heading of its first column; rows above it are passed over
+    mark : str
+        Between the cells
+
+    Returns
+    -------
+    rows : list of dict
+        Cells as text, on one line each
+    """
+    table = csv.reader(io.StringIO(data.decode("utf-8-sig", "replace"), newline=""), delimiter=mark)
+    head, rows = None, []
+    try:
+        for row in table:
+            cells = ["".join(c if c.isprintable() else " " for c in x).strip() for x in row]
+            if head is None and cells and cells[0].lower() == first:
+                head = cells
+            elif head is not None:
+                rows.append(dict(zip(head, cells, strict=False)))
+    except csv.Error:
+        pass
+    return rows
+
+
+def number_in(cell):
+    """The number that a cell begins with.
+
+    Parameters
+    ----------
+    cell : str
+        With a decimal point or comma
+
+    Returns
+    -------
+    number : float
+        NaN where there is none
+    """
+    found = re.match(r"[+-]?[0-9]*[.,]?[0-9]+(e[+-]?[0-9]+)?", cell.replace("\u2212", "-"), re.I)
+    return float(found[0].replace(",", ".")) if found else float("nan")
 
 
 def fuzz(good, read, accept=lambda made: None, seconds=None):

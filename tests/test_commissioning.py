@@ -212,7 +212,7 @@ def test_a_sheet_comes_back_as_it_was_filled(tmp_path, kind):
     sheet = filled(GAME, want)
     path = tmp_path / ("r.xlsx" if kind == "xlsx" else "r.csv")
     if kind == "xlsx":
-        write_xlsx([sheet], path, "=evil")
+        write_xlsx([sheet], path, GAME.scenario.name)
     else:
         text = csv_text(sheet)
         if kind in ("semicolons", "tabs"):
@@ -350,7 +350,8 @@ def test_a_decimal_comma_among_commas_is_no_shift(tmp_path):
 @pytest.fixture
 def book(tmp_path):
     """A filled workbook, and a way to read it after an edit by hand."""
-    write_xlsx([filled(GAME, measure(GAME, 3, conditions=QUIET))], tmp_path / "r.xlsx", "gym")
+    sheet = filled(GAME, measure(GAME, 3, conditions=QUIET))
+    write_xlsx([sheet], tmp_path / "r.xlsx", GAME.scenario.name)
     made = load_workbook(tmp_path / "r.xlsx")
     rows = {row[0].value: row for row in made.active.iter_rows()}
 
@@ -397,6 +398,203 @@ def test_a_stray_cell_costs_no_time(book, cell):
     begun = time.monotonic()
     found = read()
     assert found.missing == () and found.bad == () and time.monotonic() - begun < 10
+    far = "; line 1048576 lies too far below them and was not read"
+    assert found.files[0].words.endswith(far if "1048576" in cell else "readings")
+
+
+def test_stray_cells_of_many_sheets_cost_no_time(book):
+    """Regression: eight sheets with a cell in their last row took half a minute; more than a dozen
+    sheets are refused.
+    """
+    made, _, read = book
+    for n in range(11):
+        made.create_sheet(f"more {n}")["A1048576"] = "x"
+    begun = time.process_time()
+    assert read().missing == () and time.process_time() - begun < 10
+    made.create_sheet("too many")
+    with pytest.raises(ValueError, match=r"^r\.xlsx: holds 13 sheets, more than 12\."):
+        read()
+
+
+def test_two_sheets_with_readings_are_refused(book):
+    """Regression: the second was passed over without a word. An empty copy does not count,
+    whichever is open.
+    """
+    made, rows, read = book
+    copy = made.copy_worksheet(made.worksheets[0])
+    with pytest.raises(ValueError, match=r"^r\.xlsx: 2 of its sheets hold readings\. Put all"):
+        read()
+    for row in copy.iter_rows(min_row=3, min_col=8):
+        for cell in row:
+            cell.value = None
+    for active in (0, 1):
+        made.active = active
+        assert read().missing == ()
+
+
+def written(folder, made=None, edit=lambda key, row: row):
+    """A filled sheet of the game's plan, or of another one, edited, as a file."""
+    made, conditions = made or (GAME, QUIET)
+    sheet = filled(made, measure(made, 3, conditions=conditions), edit)
+    (folder / "r.csv").write_text(csv_text(sheet), encoding="utf-8")
+    return folder / "r.csv"
+
+
+@pytest.mark.parametrize(
+    "key, value, want",
+    [
+        ("arrival game floor pair", "0.025 s", 25.0),
+        ("arrival game floor pair", "25 ms", 25.0),
+        ("arrival game floor pair", "-25,5", -25.5),
+        (
+            "arrival game floor pair",
+            "1,250",
+            "'1,250' may be 1.250 ms or 1250 ms. Write it without",
+        ),
+        ("arrival game floor pair", "1,250 ms", "'1,250 ms' may be 1.250 ms or 1250 ms. Write it"),
+        ("arrival game floor pair", "25 dB", "'25 dB' is in dB, and ms is expected"),
+        ("arrival game floor pair", "12 STI", "'12 STI' is in STI, and ms is expected"),
+        ("arrival game floor pair", "2 s", "value = 2000 is outside -1000 to 1000 ms"),
+        ("sti game B6", "0.5 s", "'0.5 s' is in s, and STI is expected"),
+        ("sti game B6", "0,512", 0.512),
+        ("sti game B6", "\u0660.5", "'\u0660.5' is not a number"),
+        ("maximum level game", "95 dB(A)", 95.0),
+        ("maximum level game", "95 dB", "'95 dB' is in dB, and dB(A) is expected"),
+    ],
+)
+def test_a_unit_in_a_cell_is_that_of_its_kind(tmp_path, key, value, want):
+    """Regression: any unit was taken for any kind and dropped, so that 0.025 s were read as 0.025
+    ms. Seconds and milliseconds are converted, everything else is refused by name.
+    """
+
+    def edit(k, row):
+        return row | {"value": value} if k == key else row
+
+    found = read_sheet(written(tmp_path, edit=edit), GAME)
+    if isinstance(want, float):
+        assert found.bad == () and found.measured[key][7] == pytest.approx(want, rel=1e-12)
+    else:
+        (bad,) = found.bad
+        assert f"'{key}': value = {want}" in bad or f"'{key}': {want}" in bad, bad
+        assert found.missing == (key,)
+
+
+def test_octaves_in_another_unit_are_converted_or_refused(tmp_path):
+    """Regression: a reverberation time in milliseconds and a level in seconds were taken as they
+    stood.
+    """
+
+    def edit(key, row):
+        unit = {"reverberation S1 R1": "1200 ms", "level game B1": "80 ms"}.get(key)
+        return row | dict.fromkeys(OCTAVES, unit) | {"value": ""} if unit else row
+
+    found = read_sheet(written(tmp_path, edit=edit), GAME)
+    assert found.measured["reverberation S1 R1"][:7] == pytest.approx(1.2)
+    (bad,) = found.bad
+    assert "'level game B1': 125 Hz = '80 ms' is in ms, and dB is expected" in bad
+
+
+@pytest.mark.parametrize(
+    "change, words",
+    [
+        ({"where": "bleachers: row 2 of 5, seat 5 of 36"}, "where is 'bleachers: row 2 of 5, seat"),
+        ({"position": "B9"}, "position is 'B9', and the plan's is 'B1'"),
+        ({"unit": "Pa"}, "unit is 'Pa', and the plan's is 'dB, or dB(A) under value'"),
+        (
+            {"kind": "Highest clean level"},
+            "kind is 'Highest clean level', and the plan's is 'Level'",
+        ),
+    ],
+)
+def test_a_row_of_another_position_is_not_used(tmp_path, change, words):
+    """Regression: a sheet of an earlier revision was compared with positions that had moved. The
+    file is told of once, and each row; other rows are used.
+    """
+
+    def edit(key, row):
+        return row | change if key == "level game B1" else row
+
+    found = read_sheet(written(tmp_path, edit=edit), GAME)
+    assert found.missing == ("level game B1",)
+    first, second = found.bad
+    assert first == (
+        "r.csv: 1 of its rows are not those of this plan and are not used. Was it made from another"
+        " revision of the design?"
+    )
+    assert re.match(r"r\.csv, line \d+: 'level game B1': " + re.escape(words), second), second
+
+
+def test_edited_spaces_and_case_are_the_same_position(tmp_path):
+    """Behavior: columns that people filled, with other spaces, case and marks, or left empty."""
+
+    def edit(key, row):
+        words = row["where"].upper().replace(",", " ;").replace(" ", "  ")
+        return row | {"where": words, "kind": row["kind"].lower() if key[-1] == "1" else ""}
+
+    found = read_sheet(written(tmp_path, edit=edit), GAME)
+    assert found.bad == () and found.missing == ()
+
+
+def test_rows_of_other_positions_are_named_up_to_ten(tmp_path):
+    """Behavior: thirty rows that moved are ten sentences, and how many more."""
+
+    def edit(key, row):
+        return row | {"where": "bleachers: row 9 of 9"} if key.startswith(("level", "sti")) else row
+
+    found = read_sheet(written(tmp_path, edit=edit), GAME)
+    count = sum(r.key.startswith(("level", "sti")) for r in GAME.readings)
+    assert count > 11 and len(found.bad) == 12 and len(found.missing) == count
+    assert found.bad[0].startswith(f"r.csv: {count} of its rows are not those of this plan")
+    assert found.bad[-1] == (
+        f"r.csv: {count - 10} more rows are of other positions, kinds or units."
+    )
+
+
+def test_the_sheet_of_another_school_is_refused(tmp_path):
+    """Regression: it was read against the positions of this one. The sheet says whose it is; where
+    that was taken out, no position of it fits.
+    """
+    other, conditions = planned("larkfield")
+    words = r"^r\.csv: is the entry sheet of 'Larkfield High School', and this plan is of 'Dovecote"
+    with pytest.raises(ValueError, match=words):
+        read_sheet(written(tmp_path, (other, conditions)), GAME)
+    text = (tmp_path / "r.csv").read_text(encoding="utf-8").rpartition('\n"Leave empty')[0]
+    (tmp_path / "r.csv").write_text(text, encoding="utf-8")
+    with pytest.raises(
+        ValueError, match=r"^r\.csv: no row of it fits the positions of this plan\."
+    ):
+        read_sheet(tmp_path / "r.csv", GAME)
+    sheet = filled(other, measure(other, 3, conditions=conditions))
+    write_xlsx([replace(sheet, note="")], tmp_path / "r.xlsx", other.scenario.name)
+    with pytest.raises(ValueError, match=words.replace("csv", "xlsx")):
+        read_sheet(tmp_path / "r.xlsx", GAME)
+
+
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+def test_a_table_with_all_cells_in_quotes_is_read(tmp_path, mark):
+    """Regression: semicolons between quoted cells were taken for an unclosed quote."""
+    rows = csv.reader(io.StringIO(written(tmp_path).read_text(encoding="utf-8")))
+    out = io.StringIO()
+    csv.writer(out, delimiter=mark, quoting=csv.QUOTE_ALL).writerows(rows)
+    (tmp_path / "r.csv").write_text(out.getvalue(), encoding="utf-8")
+    found = read_sheet(tmp_path / "r.csv", GAME)
+    assert found.bad == () and found.missing == ()
+
+
+@pytest.mark.parametrize("share", [0.98, 0.5, 0.1])
+@pytest.mark.parametrize("dtype", ["uint8", "int16", "float32"])
+def test_a_recording_that_is_cut_short_is_refused(tmp_path, dtype, share):
+    """Regression: what was there of a half copied file was taken for the whole decay."""
+    wave(tmp_path / "x.wav", dtype, k=1.0 if dtype[0] == "f" else 120, zero=128 * (dtype[0] == "u"))
+    whole = (tmp_path / "x.wav").read_bytes()
+    assert len(read_wav(tmp_path / "x.wav")[0]) == 32000
+    (tmp_path / "x.wav").write_bytes(whole[: int(len(whole) * share)])
+    with pytest.raises(
+        ValueError, match=r"^x\.wav: is cut short: its header says \d+ bytes of sound"
+    ):
+        read_wav(tmp_path / "x.wav")
+    (tmp_path / "x.wav").write_bytes(whole + b"LIST\x04\0\0\0more")  # chunks that nobody needs
+    assert len(read_wav(tmp_path / "x.wav")[0]) == 32000
 
 
 def test_merged_cells_are_told(book):

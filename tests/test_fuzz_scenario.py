@@ -11,7 +11,7 @@ import netCDF4
 import numpy as np
 import pytest
 import tomlkit
-from fuzzing import SECONDS, fuzz
+from fuzzing import SECONDS, fuzz, rows_of
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.venue.files import load, parse, to_text
@@ -214,10 +214,41 @@ def spoil(file, rng):
 
 
 def test_fuzz_polars(tmp_path):
-    """Invariance: a damaged table of polars is a finite balloon or one line."""
-    counts = fuzz(POLARS, beside(tmp_path, "p.csv", read_polars), finite, seconds=SECONDS * SHARE)
+    """Invariance: a damaged table of polars is a finite balloon, of which the levels at measured
+    angles and octaves are those of the damaged text, or one line.
+    """
+    reader = beside(tmp_path, "p.csv", read_polars)
+
+    def accept(made):
+        balloon, data = made
+        finite(balloon)
+        rows = rows_of(data, "plane")
+        compared = sum(stand_in_plane(balloon, rows, plane) for plane in ("horizontal", "vertical"))
+        assert compared > 20, data.decode(errors="replace")
+
+    for good in POLARS:
+        accept((reader(good), good))
+    counts = fuzz(POLARS, lambda data: (reader(data), data), accept, seconds=SECONDS * SHARE)
     print("polars", counts)
-    assert sum(counts) > 3
+    assert sum(counts) > 3 and counts[1] > 0
+
+
+def stand_in_plane(balloon, rows, plane):
+    """Number of levels of one plane that were compared, in octaves of one column."""
+    polar = {float(r["angle_deg"]): r for r in rows if r["plane"] == plane}
+    columns = {float(c): c for c in rows[0] if c not in ("plane", "angle_deg")}
+    count = 0
+    for band, octave in enumerate((125, 250, 500, 1000, 2000, 4000, 8000)):
+        inside = [c for f, c in columns.items() if 2**-0.5 <= f / octave < 2**0.5]
+        for angle, row in polar.items():
+            if len(inside) != 1 or angle % 5 or abs(angle) >= (90 if plane == "vertical" else 180):
+                continue
+            step = int(angle) // 5
+            at = (36, 18 + step) if plane == "vertical" else (36 + step, 18)
+            want = max(float(row[inside[0]]) - float(polar[0.0][inside[0]]), -60.0)
+            assert abs(balloon[(*at, band)] - want) < 1e-6, (plane, angle, octave)
+            count += 1
+    return count
 
 
 def test_fuzz_descriptions(tmp_path):

@@ -6,23 +6,25 @@ By hand for longer: ``GYMTOOLS_FUZZ_SECONDS=600 python -m pytest tests/test_fuzz
 
 import io
 import json
+import re
 import warnings
+import wave
 import zipfile
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-from fuzzing import SECONDS, damaged, fuzz
+from fuzzing import SECONDS, damaged, fuzz, number_in, rows_of
 from scipy.io import wavfile
 
 from gymtools.commissioning.plan import plan
 from gymtools.commissioning.recordings import read_wav, with_recordings
-from gymtools.commissioning.sheet import entry_sheet, filled_sheet, read_sheet
+from gymtools.commissioning.sheet import OCTAVES, entry_sheet, filled_sheet, read_sheet
 from gymtools.design import sweeping
 from gymtools.design.sweeping import sweep
 from gymtools.display.documents.exports import csv_text, write_xlsx
-from gymtools.equipment.prices import read_prices
+from gymtools.equipment.prices import COLUMNS, read_prices
 from gymtools.training.attempts import Attempt, add_attempt, read_attempts
 from gymtools.venue.files import load
 
@@ -50,7 +52,7 @@ def through(tmp_path):
     def make(name, read):
         def from_bytes(data):
             (tmp_path / name).write_bytes(data)
-            return read(tmp_path / name)
+            return read(tmp_path / name), data
 
         return from_bytes
 
@@ -58,15 +60,25 @@ def through(tmp_path):
 
 
 def test_fuzz_prices(through):
-    """Behavior: every price is a number from 0 up, every row has words on one line."""
+    """Behavior: every price is a number from 0 up that stands in a row with its kind, item and
+    unit; every row has words on one line.
+    """
 
-    def accept(book):
+    def accept(made):
+        book, data = made
+        there = {
+            (r["kind"], r["item"], r["unit"], number_in(r["price"]), number_in(r["hours"]))
+            for r in rows_of(data, "kind")
+            if set(COLUMNS[:-1]) <= set(r)
+        }
         for p in book.prices.values():
+            assert (p.kind, p.item, p.unit, p.price, p.hours) in there, (p, data[:2000])
             assert 0 <= p.price <= 1e7 and 0 <= p.hours <= 1e4
             assert (p.kind + p.item + p.unit + p.source).isprintable()
 
     rows = b"".join(PRICES.splitlines(keepends=True)[:12])
     read, refused = fuzz([PRICES, rows], through("p.csv", read_prices), accept)
+    print("price books", read, refused)
     assert read and refused, (read, refused)
 
 
@@ -80,28 +92,70 @@ def sound(sheet):
         assert line.isprintable(), line
 
 
+def stands_in(reading, data):
+    """Whether every value of a reading stands in the columns of a row of its own."""
+    columns = dict(zip((*OCTAVES, "value"), reading.measured, strict=True))
+    if reading.kind.key == "polarity":
+        columns = {"value": reading.measured[-1]}
+    for mark in ",;\t":
+        for row in rows_of(data, "reading", mark):
+            if row.get("reading", "").removeprefix("'") == reading.key and all(
+                agrees(row.get(c, ""), v, reading.kind.key) for c, v in columns.items()
+            ):
+                return True
+    return False
+
+
+def agrees(cell, value, kind):
+    """Whether a cell holds a value; what was not read is empty, or beside octaves."""
+    if kind == "polarity":
+        return cell.removeprefix("'")[:1] in ("+" if value > 0 else "-\u2212\u2013")
+    return np.isnan(value) or number_in(cell.removeprefix("'")) == value
+
+
 def test_fuzz_readings_csv(through):
-    """Behavior: commas, semicolons and tabs."""
+    """Behavior: commas, semicolons and tabs. Every value that is used stands in the damaged text,
+    in a row of its reading and a column of its octave.
+    """
+
+    def accept(made):
+        sheet, data = made
+        sound(sheet)
+        for r in sheet.readings:
+            assert stands_in(r, data), (r.key, r.measured, data.decode(errors="replace"))
+
     semicolons = SHEET.replace(b",", b";")
     good = [SHEET, semicolons, SHEET.replace(b",", b"\t"), csv_text(entry_sheet(PLAN)).encode()]
-    read, refused = fuzz(good, through("r.csv", lambda path: read_sheet(path, PLAN)), sound)
+    read, refused = fuzz(good, through("r.csv", lambda path: read_sheet(path, PLAN)), accept)
+    print("readings", read, refused)
     assert read and refused, (read, refused)
+
+
+LEVELS = [61.25, 62.5, 63.75, 64.25, 65.5, 66.75, 67.25]  # of every reading of a level [dB]
 
 
 def workbook(tmp_path):
     """A filled entry sheet as XLSX."""
     sheet = entry_sheet(PLAN)
     rows = [
-        (*row[:7], *([71.5] * 7 if "dB" in row[6] else [""] * 7), "", "x") for row in sheet.rows
+        (*row[:7], *(LEVELS if row[6].startswith("dB,") else [""] * 7), "", "x")
+        for row in sheet.rows
     ]
-    write_xlsx([replace(sheet, rows=tuple(rows))], tmp_path / "good.xlsx", "gym")
+    write_xlsx([replace(sheet, rows=tuple(rows))], tmp_path / "good.xlsx", SMALL.name)
     return (tmp_path / "good.xlsx").read_bytes()
 
 
 def test_fuzz_readings_xlsx(through, tmp_path):
-    """Behavior: bytes of the packed file are damaged."""
-    good = [workbook(tmp_path)]
-    read, refused = fuzz(good, through("r.xlsx", lambda path: read_sheet(path, PLAN)), sound)
+    """Behavior: bytes of the packed file are damaged: it is refused, or nothing of it is lost."""
+    good, count = [workbook(tmp_path)], sum(r.kind.dba for r in PLAN.readings)
+
+    def accept(made):
+        sound(made[0])
+        assert len(made[0].readings) == count
+        assert all(r.measured[:7].tolist() == LEVELS for r in made[0].readings)
+
+    read, refused = fuzz(good, through("r.xlsx", lambda path: read_sheet(path, PLAN)), accept)
+    print("packed workbooks", read, refused)
     assert refused, (read, refused)
 
 
@@ -119,14 +173,30 @@ def repacked(data, name, part):
     ["xl/worksheets/sheet1.xml", "xl/_rels/workbook.xml.rels", "xl/workbook.xml", "xl/styles.xml"],
 )
 def test_fuzz_the_parts_of_a_workbook(through, tmp_path, part):
-    """Behavior: the packing is whole, and a part of it is damaged."""
+    """Behavior: the packing is whole, and a part of it is damaged: some are refused, some are read,
+    and what is read stands in the part that holds the cells.
+    """
     good = workbook(tmp_path)
     inner = zipfile.ZipFile(io.BytesIO(good)).read(part)
     read_file = through("r.xlsx", lambda path: read_sheet(path, PLAN))
-    read, refused = fuzz(
-        [inner], lambda data: read_file(repacked(good, part, data)), sound, SECONDS / 4
-    )
-    assert read + refused
+
+    def read(data):
+        return read_file(repacked(good, part, data))[0], data
+
+    def accept(made):
+        sheet, data = made
+        sound(sheet)
+        cells = set(re.findall(rb">([0-9.]+)<", data)) if "sheet1" in part else set()
+        there = {float(c) for c in cells if c.count(b".") < 2 and c != b"."} or set(LEVELS)
+        for r in sheet.readings:
+            assert there.issuperset(r.measured[~np.isnan(r.measured)]), (r.key, r.measured)
+
+    whole = read(inner)
+    accept(whole)
+    assert len(whole[0].readings) == sum(r.kind.dba for r in PLAN.readings)
+    counts = fuzz([inner], read, accept, SECONDS / 2)
+    print(part, *counts)
+    assert counts[1], counts
 
 
 def waves():
@@ -141,6 +211,18 @@ def waves():
         out = io.BytesIO()
         wavfile.write(out, 16000, (TEXT * k + zero).astype(dtype))
         yield out.getvalue()
+
+
+def wave_of_24_bits():
+    """A short recording of three bytes a sample."""
+    out = io.BytesIO()
+    with wave.open(out, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(3)
+        file.setframerate(16000)
+        samples = (TEXT * (2**23 - 1)).astype(int).tolist()
+        file.writeframes(b"".join(v.to_bytes(3, "little", signed=True) for v in samples))
+    return out.getvalue()
 
 
 def test_fuzz_recordings(tmp_path):
@@ -164,12 +246,13 @@ def test_fuzz_recordings(tmp_path):
         for line in (*sheet.bad, *sheet.remarks.values()):
             assert line.isprintable(), line
 
-    good = [*waves()]
+    good = [*waves(), wave_of_24_bits()]
     rng, headers = np.random.default_rng(5), []
     for n in range(60):
         data = good[n % len(good)]
         headers.append(damaged(data[:44], rng) + data[44:])
     read_, refused = fuzz([*good, *headers], read, accept)
+    print("recordings", read_, refused)
     assert read_ and refused, (read_, refused)
 
 
@@ -196,7 +279,8 @@ def test_fuzz_attempts(tmp_path, through):
     for who in ("Ines", "Omar", "Ada"):
         add_attempt(tmp_path / "good.jsonl", replace(ATTEMPT, who=who))
 
-    def accept(found):
+    def accept(made):
+        found, _ = made
         assert found.warning.isprintable()
         for a in found.attempts:
             numbers = (a.penalty, a.met, a.checks, a.cost, *a.penalties.values())

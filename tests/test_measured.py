@@ -4,6 +4,7 @@ damaged files.
 
 import os
 import pickle
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,7 +21,7 @@ from gymtools.design.arrangements import arrange
 from gymtools.design.options import choices
 from gymtools.display.documents.handover import write_handover
 from gymtools.equipment.prices import Price, PriceBook, example_prices
-from gymtools.equipment.schedules import parts
+from gymtools.equipment.schedules import parts, schedules
 from gymtools.physics import balloons, gridding
 from gymtools.physics.bands import EXACT, NOMINAL, to_energy, to_level
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, directions
@@ -28,6 +29,7 @@ from gymtools.venue.files import load, parse, save, to_text
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.measured import read_measured
 from gymtools.venue.polars import read_polars
+from gymtools.venue.reading_files import check_keys
 from gymtools.venue.sofa import read_sofa, write_sofa
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
@@ -271,7 +273,7 @@ def test_polars_make_their_own_planes(tmp_path):
         for a, v in zip(angle, level(90), strict=True)
     ]
     rows += [
-        f"vertical,{a * s}," + ",".join([f"{max(v, -40):.4f}"] * 7)
+        f"vertical,{a * s}," + ",".join([f"{max(v, -40) + 97:.4f}"] * 7)
         for s in (-1, 1)
         for a, v in sorted(zip(angle, level(60), strict=True), reverse=s < 0)
         if a or s > 0
@@ -300,6 +302,14 @@ def polars_file(path, horizontal, vertical, frequency=NOMINAL):
     return path
 
 
+def filled_in(polar):
+    """A polar every 15 degrees, in straight lines between its angles."""
+    angles = sorted(polar)
+    levels = np.array([np.broadcast_to(polar[a], 21) for a in angles])  # (angle, frequency)
+    every = range(angles[0], angles[-1] + 1, 15)
+    return {a: np.array([np.interp(a, angles, one) for one in levels.T]) for a in every}
+
+
 def at(balloon, azimuth, elevation):
     return balloon[
         int(np.argmin(np.abs(AZIMUTH_DEG - azimuth))),
@@ -323,7 +333,8 @@ def test_lopsided_polars_keep_their_sides(tmp_path):
         180: -30,
     }
     vertical = {-180: -30, -135: -22, -90: -6, -45: -1, 0: 0, 45: -8, 90: -21, 135: -29, 180: -30}
-    found = read_polars(polars_file(tmp_path / "l.csv", horizontal, vertical))
+    both = [{a: v[0] for a, v in filled_in(p).items()} for p in (horizontal, vertical)]
+    found = read_polars(polars_file(tmp_path / "l.csv", *both))
     for a, level in horizontal.items():
         assert at(found, a, 0)[3] == pytest.approx(level)
     for e in (-90, -45, 45, 90):
@@ -370,6 +381,7 @@ def test_octaves_of_polars_are_means_of_energy(tmp_path):
     thirds = [round(1000 * 10 ** (n / 10), 1) for n in range(-10, 11)]
     uneven = np.tile([0.0, 0.0, -20.0], 7)
     polar = {-180: uneven - 12, -90: uneven - 6, 0: np.zeros(21), 90: uneven, 180: uneven - 12}
+    polar = filled_in(polar)
     found = read_polars(polars_file(tmp_path / "t.csv", polar, polar, thirds))
     mean = 10 * np.log10(2.01 / 3)
     assert (
@@ -413,7 +425,10 @@ def test_the_installers_scenario_loads_where_it_lies(tmp_path):
     rows = example_prices().prices.values()
     horn = Price(kind="loudspeaker", item="horn of the tests", unit="each", price=900.0, hours=2.0)
     book = PriceBook([*rows, horn])
-    paths = write_handover(parts(s, prices=book), tmp_path)
+    made = parts(s, prices=book)
+    note = schedules(made)[0].note
+    assert note.endswith(" horn of the tests as measured: made up for tests.")
+    paths = write_handover(made, tmp_path)
     assert {"horn.toml", "horn.sofa"} <= {p.name for p in paths}
     again = load(next(p for p in paths if p.name == "scenario.toml"))
     assert evaluate(again).level_db == pytest.approx(evaluate(s).level_db, abs=1e-6)
@@ -689,6 +704,8 @@ def odd(change):
         with netCDF4.Dataset(path, "a") as file:
             if "hole" in values:
                 file["Data.Real"][0, 6, 2] = values["hole"]
+            if "radius" in values:
+                file["ReceiverPosition"][6, 2] = values["radius"]
             for (name, key), unit in units.items():
                 file[name].setncattr(key, unit)
         return path
@@ -722,6 +739,18 @@ def unit(name, value, key="Units"):
     return lambda v: v["units"].update({(name, key): value})
 
 
+def radius(value):
+    """A change of one distance of the file."""
+    return lambda v: v.update(radius=value)
+
+
+def some_octaves(*kept):
+    """A file of some of the octaves."""
+    return lambda v: v.update(
+        frequency=v["frequency"][list(kept)], magnitude=v["magnitude"][:, list(kept)]
+    )
+
+
 def times(name, factor):
     """A change of all values of a variable."""
     return lambda v: v.update({name: v[name] * factor})
@@ -745,6 +774,12 @@ def times(name, factor):
         (put("frequency", 0, -125.0), r"has a frequency of -125 Hz"),
         (put("frequency", 6, np.inf), r"has a frequency of inf Hz"),
         (put("frequency", 6, 100.0), r"its frequencies must rise, but 100 Hz follows 4000 Hz\."),
+        (put("pairs", (6, 0), 765.0), r"ReceiverPosition 7 has an azimuth of 765°, outside -360"),
+        (radius(-1.0), r"ReceiverPosition 7 of 162 is .*, -1 \(spherical\), which points nowhere"),
+        (radius(0.0), r"ReceiverPosition 7 of 162 is .*, 0 \(spherical\), which points nowhere"),
+        (times("frequency", 2 * np.pi), r"its frequencies reach up to 50265\.5 Hz.* Radians per"),
+        (some_octaves(3), r"no frequency in the octaves of 250 Hz, 500 Hz, 2000 Hz, 4000 Hz\."),
+        (some_octaves(0, 1, 2, 3, 5, 6), r"it has no frequency in the octaves of 2000 Hz\."),
         (new(SourceView=[np.nan, 0, 0]), r"SourceView 1 of 1 is nan, 0, 0 .* points nowhere\."),
         (new(SourceView=[0, 0, 0]), r"SourceView 1 of 1 is 0, 0, 0 .* points nowhere\."),
         (new(SourceUp=[0, 0, 0]), r"SourceUp 1 of 1 is 0, 0, 0 .* points nowhere\."),
@@ -811,6 +846,9 @@ def test_no_direction_wins_by_being_none(bad):
         gridding.on_grid(directions()[::3, ::3].reshape(-1, 3), level)
 
 
+ANGLES_OF_THREE = ("angle_deg", "-180", "0", "180")
+
+
 def polar(head="125,250,500,1000,2000,4000,8000", **levels):
     """Polars of equal levels, except at some angles."""
     rows = [f"plane,angle_deg,{head}"]
@@ -834,7 +872,40 @@ def polar(head="125,250,500,1000,2000,4000,8000", **levels):
             polar(at_0=-90),
             r": its axis lies 90 dB below its loudest direction at 125 Hz, more than",
         ),
+        (
+            polar("1000"),
+            r", line 1: it has no frequency in the octaves of 250 Hz, 500 Hz, 2000 Hz,",
+        ),
+        (polar("250,500,1000,4000"), r", line 1: .* octaves of 2000 Hz\. .*Is a column missing\?"),
+        (
+            polar("785.4,1570.8,3141.6,6283.2,12566.4,25132.7,50265.5"),
+            r", line 1: its frequencies reach up to 50265\.5 Hz, .* Radians per second given by",
+        ),
+        (polar("785,1571,3142,6283"), r", line 1: .* 250 Hz, 500 Hz\. .* Radians per second"),
+        # from 31.5 Hz on, so that every octave seems to be there
+        (
+            polar("198,396,785,1571,3142,6283,12566,25133"),
+            r", line 1: its frequencies reach up to 25133 Hz, .* Radians per second given by",
+        ),
+        (
+            polar(**{f"at_{a}": abs(np.cos(np.radians(a / 2))) for a in range(-180, 181, 30)}),
+            r": all its levels lie between .* with 1 on the axis\. Decibels are expected\.",
+        ),
+        (
+            polar().replace("vertical,0,0,0,0", "vertical,0,0,0,-4"),
+            r": at 500 Hz the axis has 0 dB in the horizontal plane and -4 dB in the vertical\.",
+        ),
+        (
+            "\n".join(x for x in polar().split("\n") if not x.startswith("vertical,60")),
+            r": vertical: no angle was measured between 30 and 90°\. .*Is a row missing\?",
+        ),
+        (
+            "\n".join(r for r in polar().split("\n") if r.split(",")[1] in ANGLES_OF_THREE),
+            r": horizontal: no angle was measured between -180 and 0°\.",
+        ),
         (polar(at_60=900), r", line 10: a level of 900 dB is outside -160 to 200 dB\."),
+        (polar(at_60="-1_0"), r", line 10: needs an angle from -180 to 180 and 7 levels\."),
+        (polar(at_60="-\u0663"), r", line 10: needs an angle from -180 to 180 and 7 levels\."),
         (polar(at_60="-inf"), r", line 10: needs an angle from -180 to 180 and 7 levels\."),
         (polar(at_60='"0'), r", line \d+: is not a row of CSV\. Is a quote not closed\?"),
         (polar(at_60="0" * 20_000), r", line 10: a cell is longer than 10000 characters\."),
@@ -860,6 +931,80 @@ def test_polars_beside_the_refused_are_read(tmp_path):
     assert read_polars(tmp_path / "p.csv").max() == pytest.approx(20)
 
 
+def test_what_was_not_measured_is_said(tmp_path):
+    """Regression: octaves beyond the measured ones and the rear of a half polar were filled in
+    without a word; the type's source, which record and schedules show, says so.
+    """
+    kept = ("angle_deg", *(f"{a}" for a in range(-90, 91, 30)))
+    half = "\n".join(
+        r for r in polar("250,500,1000,2000,4000").split("\n") if r.split(",")[1] in kept
+    )
+    (tmp_path / "x.csv").write_text(half)
+    (tmp_path / "x.toml").write_text(DESCRIPTION.format(name="made", balloon="x.csv"))
+    assert read_measured(tmp_path / "x.toml").source == (
+        "made up for tests; 125 Hz taken from 250 Hz; 8000 Hz taken from 4000 Hz; horizontal: not"
+        " measured behind -90 and 90°, a straight line in dB between; vertical: not measured behind"
+        " -90 and 90°, a straight line in dB between"
+    )
+    (tmp_path / "x.csv").write_text(polar())
+    assert read_measured(tmp_path / "x.toml").source == "made up for tests"
+    odd(some_octaves(1, 2, 3, 4, 5, 6))(tmp_path / "x.sofa")
+    (tmp_path / "x.toml").write_text(DESCRIPTION.format(name="made", balloon="x.sofa"))
+    assert (
+        read_measured(tmp_path / "x.toml").source == "made up for tests; 125 Hz taken from 250 Hz"
+    )
+    ends = gridding.octaves_taken(np.array([50.0, 250, 500, 1000, 2000, 4000, 8000]))
+    assert ends == ("125 Hz taken between 50 and 250 Hz",)
+
+
+@pytest.mark.parametrize("key", ["{}=1", "[{}]", "a = {{ {} = 1 }}"])
+def test_a_long_dotted_key_costs_no_time(tmp_path, key):
+    """Regression: one key of 100 kB took more than a minute; texts, comments and arrays may hold as
+    many dots as they like.
+    """
+    text = "# one\n" + key.format(".".join(["a"] * 45_000)) + "\n"
+    (tmp_path / "x.toml").write_text(text)
+    begun = time.process_time()
+    for read in (read_measured, load):
+        with pytest.raises(ValueError, match=r"^x\.toml: .*Line 2 has a key of more than 11 parts"):
+            read(tmp_path / "x.toml")
+    assert time.process_time() - begun < 2
+    many = "1." * 40
+    for good in (
+        f'a = "{many}"',
+        f"a = '{many}'",
+        f'a = """\n{many}\n"""',
+        f"a = '''{many}'''",
+        f"a = 1 # {many}",
+        "a = [" + "0.5, " * 40 + "]",
+        f'a = "\\"{many}" # "',
+    ):
+        check_keys(good)
+    for unclosed in ('"' * 90_001, "'" * 90_001, '"""\\' * 30_000, '\\"' * 50_000):
+        check_keys(unclosed)
+    assert time.process_time() - begun < 4
+
+
+def test_only_what_a_balloon_needs_is_unpacked(tmp_path):
+    """Regression: each array was bounded by itself, and 24 of them unpacked to 7 GB; they count
+    together, and those that no balloon needs are not read.
+    """
+    path = write(tmp_path)
+    with netCDF4.Dataset(path, "a") as file:
+        file.createDimension("Z", 2_000_000)
+        for n in range(16):
+            file.createVariable(f"Other{n}", "f8", ("Z",), zlib=True, chunksizes=(1_000_000,))
+    with pytest.raises(
+        ValueError, match=r"^x\.sofa: unpacks to 32045947 values, more than 30000000"
+    ):
+        read_sofa(path)
+    path = write(tmp_path)
+    want = read_sofa(path)
+    with netCDF4.Dataset(path, "a") as file:
+        file.createVariable("Odd", str, ("M",))[0] = "not a number"
+    assert np.array_equal(read_sofa(path), want)
+
+
 @pytest.mark.parametrize("suffix", ["sofa", "csv", "toml"])
 def test_what_is_no_ordinary_file_never_hangs(tmp_path, suffix):
     """Behavior: a pipe, a device, a folder in place of a balloon or its description is refused."""
@@ -878,7 +1023,7 @@ def test_large_balloons_are_refused(tmp_path, monkeypatch):
     """
     path = write(tmp_path)
     monkeypatch.setattr("gymtools.venue.sofa.MOST_VALUES", 10_000)
-    with pytest.raises(ValueError, match=r"^x\.sofa: unpacks to 18907 values, more than 10000,"):
+    with pytest.raises(ValueError, match=r"^x\.sofa: unpacks to 45947 values, more than 10000,"):
         read_sofa(path)
     monkeypatch.setattr("gymtools.venue.sofa.MOST_BYTES", 1000)
     with pytest.raises(ValueError, match=r"^x\.sofa: is larger than 1 kB, so it is no SOFA file"):

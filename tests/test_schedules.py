@@ -605,6 +605,8 @@ PRICE_HEAD = "kind,item,unit,price,hours,source\n"
             r"^p\.csv, line 2: is not a row of CSV\. Is a quote",
         ),
         (PRICE_HEAD + "labor,hour,h,nan,0,\n", r"^p\.csv, line 2: price"),
+        (PRICE_HEAD + "labor,hour,h,1_0,0,\n", r"^p\.csv, line 2: '1_0' is not a plain decimal n"),
+        (PRICE_HEAD + "labor,hour,h,\u0663,0,\n", r"^p\.csv, line 2: '\u0663' is not a plain dec"),
         (PRICE_HEAD + "labor,hour,h,1e999,0,\n", r"^p\.csv, line 2: price"),
         (PRICE_HEAD + f"labor,{'x' * 400},h,1,0,\n", r"^p\.csv, line 2: item is longer than 300"),
         (PRICE_HEAD + "a,b,c,1,0,\n" * 20_001, r"^p\.csv, line 20001: more than 20000 rows\."),

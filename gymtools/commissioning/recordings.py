@@ -1,6 +1,7 @@
 """Impulse responses from WAV files as readings: reverberation and STI where the site has them."""
 
 import io
+import struct
 import warnings
 from pathlib import Path
 
@@ -78,8 +79,32 @@ def read_wav(path):
     return data, rate
 
 
+def _check_whole(data, name):
+    """Refuse a WAV file that holds less sound than its header says."""
+    if data[:4] not in (b"RIFF", b"RIFX", b"RF64") or data[8:12] != b"WAVE":
+        return  # named with what else is no WAV file
+    order = ">" if data[:4] == b"RIFX" else "<"
+    at, long = 12, None
+    while at + 8 <= len(data):
+        kind, size = struct.unpack_from(f"{order}4sI", data, at)
+        if kind == b"ds64" and at + 24 <= len(data):  # sizes of a file over 4 GB
+            (long,) = struct.unpack_from("<Q", data, at + 16)
+        if kind == b"data":
+            said = long if long is not None and size == 0xFFFFFFFF else size
+            there = len(data) - at - 8
+            if said > there:
+                raise ValueError(
+                    f"{name}: is cut short: its header says {said} bytes of sound, and {there} are"
+                    " there. Copy it again."
+                )
+            return
+        at += 8 + size + size % 2
+    raise ValueError(f"{name}: is cut short, or damaged: there is no sound in it.")
+
+
 def _samples(data, name):
     """Rate and samples of a WAV file."""
+    _check_whole(data, name)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", wavfile.WavFileWarning)  # chunks that nobody needs

@@ -8,7 +8,7 @@ import numpy as np
 from ..equipment.schedules import Schedule
 from ..physics import bands
 from ..venue.reading_files import name_of, one_line
-from .kinds import present_key
+from .kinds import OLD_KEYS, present_key
 from .readings import in_octaves, one_value
 from .site_files import SiteFile, merged_within, sheets
 
@@ -30,7 +30,16 @@ LEAST = 3  # octaves, for a reading in octaves to be of use
 MORE = None  # column of what has none
 MOST_NAMED = 5  # merged blocks
 AGREE_DB = 2.0  # the octaves' sum and the dB(A) beside them
-NUMBER = re.compile(r"([+-]?\d+(?:[.,]\d+)?)\s*(?:dB(?:\(A\)|A)?|ms|s|STI)?")
+MOST_ELSEWHERE = 10  # rows of other positions that are named one by one
+FOREIGN = 3  # rows of other positions alone, by which a sheet is another gym's
+NUMBER = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(dB\(A\)|dBA|dB|ms|s|STI)?")
+THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # or a decimal comma
+MILLISECONDS = {"ms": 1.0, "s": 1000.0}
+WORDS = re.compile(r"[0-9]+(?:[.,][0-9]+)?|[^\W\d_]+")
+OLD_WORDS = {"centre": "center", "place": "seat"}  # of sheets filled before the trade's names
+OLD_COLUMNS = {"test": "kind", "place": "position"}  # the same
+SCHOOL = re.compile(r"(?:.* |)School: (.+)\.")  # in the note
+TITLE = re.compile(r"(.+): Readings")  # over a workbook's table
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -110,16 +119,22 @@ def entry_sheet(plan):
             r.subject,
             r.position.tag,
             r.position.words,
-            "dB, or dB(A) under value" if r.kind.dba else r.unit,
+            _unit_words(r.kind),
             *([""] * (len(OCTAVES) + 2)),
         )
         for r in plan.readings
     ]
     note = (
         "Leave empty what was not measured. Noise, reverberation time and levels in octaves;"
-        " everything else under value. Keep the first column as it is."
+        " everything else under value. Keep the first seven columns as they are. School:"
+        f" {plan.scenario.name}."
     )
     return Schedule(title="Readings", columns=COLUMNS, rows=tuple(rows), note=note)
+
+
+def _unit_words(kind):
+    """Unit of a kind of test, for the entry sheet."""
+    return "dB, or dB(A) under value" if kind.dba else kind.unit
 
 
 def read_sheet(path, plan):
@@ -136,35 +151,134 @@ def read_sheet(path, plan):
     Returns
     -------
     sheet : Sheet
-        Good rows, and what is wrong with each other one
+        Good rows, and what is wrong with each other one; rows of other positions, kinds or units
+        than the plan's are not used
 
     Raises
     ------
     ValueError
-        The file is no entry sheet
+        The file is no entry sheet, holds two, or is that of another school
     FileNotFoundError
         There is no such file
     """
-    tables, merged = sheets(path)
-    name = name_of(path)
-    rows = _rows(max(tables, key=_has_head), name, may_move=merged is None)
-    measured, remarks, bad = {}, {}, []
+    found, name = sheets(path, len(plan.readings)), name_of(path)
+    table = _entry_table(found.tables, name)
+    _check_school(table, plan, name)
+    rows = _rows(table, name, may_move=found.merged is None)
+    measured, remarks, bad = _used(rows, plan, name)
+    if rows and found.merged:
+        for block in merged_within(found.merged, rows[0][0], rows[-1][0])[:MOST_NAMED]:
+            bad.append(f"{name}: cells {block} are merged; only the first of them is read.")
+    words = f"{len(measured)} readings"
+    if found.beyond:
+        words += f"; line {found.beyond} lies too far below them and was not read"
+    files = [SiteFile(name=name, used=bool(measured), words=words)]
+    return filled_sheet(plan, measured, remarks=remarks, bad=bad, files=files)
+
+
+class _Foreign(ValueError):
+    """A row that is about something else than this plan."""
+
+
+def _used(rows, plan, name):
+    """Values and remarks by the key of a reading, and a sentence for each row that is not used."""
+    measured, remarks, bad, elsewhere, strange = {}, {}, [], [], 0
     for line, row in rows:
-        if not any(row[c] for c in (*OCTAVES, "value")):
+        if not _is_filled(row):
             continue
         try:
             _check_cells(row)
             reading = _planned(row["reading"], plan, measured)
+            moved = _moved(reading, row)
+            if moved:
+                elsewhere.append(f"{name}, line {line}: {moved}.")
+                continue
             measured[reading.key] = _values(reading, row)
             if row.get("remark"):
                 remarks[reading.key] = row["remark"]
         except ValueError as error:
+            strange += isinstance(error, _Foreign)
             bad.append(f"{name}, line {line}: {one_line(error)}.")
-    if rows and merged:
-        for block in merged_within(merged, rows[0][0], rows[-1][0])[:MOST_NAMED]:
-            bad.append(f"{name}: cells {block} are merged; only the first of them is read.")
-    files = [SiteFile(name=name, used=bool(measured), words=f"{len(measured)} readings")]
-    return filled_sheet(plan, measured, remarks=remarks, bad=bad, files=files)
+    fits = any(any(c.isdigit() for c in plan.reading(k).position.words) for k in measured)
+    if not fits and len(elsewhere) + strange >= FOREIGN:
+        raise ValueError(
+            f"{name}: no row of it fits the positions of this plan. Is it the entry sheet of"
+            " another school, or of another revision of the design?"
+        )
+    return measured, remarks, _summary(elsewhere, name) + bad
+
+
+def _summary(elsewhere, name):
+    """Rows that were filled for other positions: how many, and the first of them."""
+    if not elsewhere:
+        return []
+    more = len(elsewhere) - MOST_ELSEWHERE
+    return [
+        f"{name}: {len(elsewhere)} of its rows are not those of this plan and are not used. Was it"
+        " made from another revision of the design?",
+        *elsewhere[:MOST_ELSEWHERE],
+        *(
+            [f"{name}: {more} more rows are of other positions, kinds or units."]
+            if more > 0
+            else []
+        ),
+    ]
+
+
+def _is_filled(row):
+    return any(row[c] for c in (*OCTAVES, "value"))
+
+
+def _entry_table(tables, name):
+    """The one table of a file that is an entry sheet; an empty copy beside it does not count."""
+    found = [table for table in tables if _has_head(table)]
+    if len(found) > 1:
+        filled = [t for t in found if any(_is_filled(row) for _, row in _rows(t, name, False))]
+        if len(filled) > 1:
+            raise ValueError(
+                f"{name}: {len(filled)} of its sheets hold readings. Put all readings into one."
+            )
+        found = filled or found
+    return (found or tables)[0]
+
+
+def _check_school(table, plan, name):
+    """Refuse the entry sheet of another school, where the sheet says whose it is."""
+    head = next((n for n, (_, row) in enumerate(table) if _is_head(row)), 0)
+    titles = [TITLE.fullmatch(row[0].strip()) for _, row in table[:head] if row]
+    notes = [SCHOOL.fullmatch(row[0].strip()) for _, row in table[head:] if row]
+    for found in filter(None, (*titles, *notes)):
+        if _plain(found[1]) != _plain(plan.scenario.name):
+            raise ValueError(
+                f"{name}: is the entry sheet of '{one_line(found[1])[:60]}', and this plan is of"
+                f" '{one_line(plan.scenario.name)[:60]}'. Where only the name changed, change it in"
+                " the sheet too."
+            )
+
+
+def _plain(text):
+    """Words and numbers of a text, whatever its case, spaces and marks."""
+    found = WORDS.findall(one_line(text).casefold())
+    return [float(w.replace(",", ".")) if w[0].isdigit() else OLD_WORDS.get(w, w) for w in found]
+
+
+def _moved(reading, row):
+    """What a row says of its reading that the plan says otherwise, "" when nothing."""
+    kind = row.get("kind", "")
+    known = [_plain(reading.kind.label), _plain(reading.kind.key)]
+    old = OLD_KEYS.get(kind.casefold().partition(" ")[0])  # e.g. of "spare gain"
+    if kind and _plain(kind) not in known and old != reading.kind.key:
+        return f"'{reading.key}': kind is '{kind[:60]}', and the plan's is '{reading.kind.label}'"
+    planned = {
+        "position": reading.position.tag,
+        "where": reading.position.words,
+        "unit": _unit_words(reading.kind),
+    }
+    for column, words in planned.items():
+        written = row.get(column, "")
+        if written and _plain(written) != _plain(words):
+            return f"'{reading.key}': {column} is '{written[:90]}', and the plan's is '{words}'"
+    return ""
 
 
 def _has_head(table):
@@ -201,6 +315,7 @@ def _rows(table, file, may_move):
         )
     # older sheets have "1k Hz"
     names = [re.sub(r"^(\d)k Hz$", r"\1 kHz", c.strip()) for c in table[head][1]]
+    names = [c if OLD_COLUMNS.get(c, c) in names else OLD_COLUMNS.get(c, c) for c in names]
     absent = [c for c in ("reading", "value", *OCTAVES) if c not in names]
     if absent:
         raise ValueError(f"{file}: missing column {', '.join(absent)}.")
@@ -226,7 +341,7 @@ def _planned(text, plan, measured):
     key = present_key(text.removeprefix("'"))
     reading = plan.reading(key)
     if reading is None:
-        raise ValueError(f"'{key[:60]}' is no reading of this plan")
+        raise _Foreign(f"'{key[:60]}' is no reading of this plan")
     if key in measured:
         raise ValueError(f"'{key}' is there twice; the first counts")
     return reading
@@ -273,12 +388,25 @@ def _check_sum(reading, octaves, single):
 
 
 def _number(reading, column, text):
-    """A number that can be meant."""
+    """A number that can be meant, in the unit of its kind."""
     low, high = reading.kind.limits
+    own = "dB(A)" if reading.kind.dba and column == "value" else reading.unit
     found = NUMBER.fullmatch(text.removeprefix("'").replace("\u2212", "-").strip())
     if not found:
         raise ValueError(f"'{reading.key}': {column} = '{text[:40]}' is not a number")
+    unit = "dB(A)" if found[2] == "dBA" else found[2] or own
+    if unit == "ms" and THOUSANDS.fullmatch(found[1]):
+        raise ValueError(
+            f"'{reading.key}': {column} = '{text[:40]}' may be {found[1].replace(',', '.')} ms or"
+            f" {found[1].replace(',', '')} ms. Write it without a comma"
+        )
     value = float(found[1].replace(",", "."))
+    if unit != own:
+        if not {unit, own} <= set(MILLISECONDS):
+            raise ValueError(
+                f"'{reading.key}': {column} = '{text[:40]}' is in {unit}, and {own} is expected"
+            )
+        value = value * MILLISECONDS[unit] / MILLISECONDS[own]
     if not low <= value <= high:
         raise ValueError(
             f"'{reading.key}': {column} = {value:g} is outside {low:g} to {high:g}"

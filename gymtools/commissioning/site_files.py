@@ -1,5 +1,6 @@
 """Files that came back from the site: what they hold, and whether they were used."""
 
+import csv
 import datetime
 import re
 import warnings
@@ -14,7 +15,10 @@ from ..venue.reading_files import csv_rows, file_bytes, name_of, named, one_line
 KIND = "entry sheet"
 LARGEST, MOST_ROWS, MOST_COLUMNS = 10_000_000, 10_000, 200  # of an entry sheet [bytes, -, -]
 LARGEST_UNPACKED = 30_000_000  # of the parts of a workbook [bytes]
-LAST_ROW = 1_048_576  # of a sheet: rows that lie beyond are damage
+SPARE_LINES = 3000  # of a workbook's sheet, beyond those that the plan needs
+MOST_SHEETS = 12
+FIRST_COLUMN = "reading"  # heading of the first column of an entry sheet
+ROW = re.compile(rb'<(?:\w+:)?row\s[^>]*?\br="(\d+)"')
 MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^>]*ref="([A-Z]+\d+:[A-Z]+\d+)"')
 
 
@@ -27,22 +31,30 @@ class SiteFile:
     words: str  # what it gave, or why it was not used
 
 
-def sheets(path):
+@dataclass(frozen=True, kw_only=True)
+class Tables:
+    """What a file from the site holds, as texts."""
+
+    tables: list  # each a list of (number of the line, its cells as list of str)
+    merged: tuple | None  # blocks of merged cells, e.g. "B3:C4"; None for CSV
+    beyond: int = 0  # last line that was filled below those that are read, 0 when there is none
+
+
+def sheets(path, planned=0):
     """Tables that a file holds, a row of texts each.
 
     Parameters
     ----------
     path : str or Path
         CSV or XLSX
+    planned : int
+        Rows that are expected; of a workbook's sheet SPARE_LINES more lines are read [-]
 
     Returns
     -------
-    sheets : list
-        The table of a CSV file; every sheet of a workbook, the one that is open first: each a list
-        of (number of the line, its cells as list of str)
-    merged : tuple of str
-        Blocks of merged cells, e.g. "B3:C4"; None for CSV, whose cells move where a comma is too
-        many
+    found : Tables
+        The table of a CSV file, whose cells move where a comma is too many; every sheet of a
+        workbook, the one that is open first
 
     Raises
     ------
@@ -57,20 +69,33 @@ def sheets(path):
         raise FileNotFoundError(f"{name}: there is no such {KIND}.")
     data = file_bytes(path, KIND, LARGEST)
     if data.startswith(b"PK") or path.suffix.lower() in (".xlsx", ".xlsm"):
-        return _workbook(data, name)
+        return _workbook(data, name, planned + SPARE_LINES)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise ValueError(
             f"{name}: is not UTF-8 text. Save it as CSV (UTF-8), or as XLSX."
         ) from None
-    first = next((line for line in text.splitlines() if line.lower().startswith("reading")), "")
-    mark = max(",;\t", key=first.count)
+    mark = _separator(text)
     rows = csv_rows(text, name, delimiter=mark, most_rows=MOST_ROWS, most_columns=MOST_COLUMNS)
-    return [rows], None
+    return Tables(tables=[rows], merged=None)
 
 
-def _workbook(data, name):
+def _separator(text):
+    """What divides the cells of a table: that which gives its heading most columns."""
+    begins = (line for line in text.splitlines() if line.lstrip('" ').lower().startswith("reading"))
+    heading, columns = next(begins, ""), {}
+    for mark in ",;\t":
+        try:
+            cells = next(csv.reader([heading], delimiter=mark), [])
+        except csv.Error:  # a quote that is not closed is named with its line afterwards
+            cells = []
+        whole = bool(cells) and cells[0].strip().lower() == FIRST_COLUMN
+        columns[mark] = (whole, len(cells))
+    return max(columns, key=columns.get)
+
+
+def _workbook(data, name, last):
     """Tables of a workbook as they were last calculated, and its merged cells."""
     file = unpacked(data, name, "workbook", LARGEST_UNPACKED)
     try:
@@ -79,9 +104,11 @@ def _workbook(data, name):
             values = load_workbook(file, read_only=True, data_only=True)
             formulas = load_workbook(file, read_only=True, data_only=False)
             both = list(zip(values.worksheets, formulas.worksheets, strict=True))
+            if len(both) > MOST_SHEETS:
+                raise _Refused(f"{name}: holds {len(both)} sheets, more than {MOST_SHEETS}.")
             both.sort(key=lambda pair: pair[0] is not values.active)  # the open one first
-            tables = [_cells(*pair, name) for pair in both]
-            merged = _merged(values)
+            tables = [_cells(*pair, last, name) for pair in both]
+            merged, beyond = _merged(values), _beyond(values, last)
     except _Refused:
         raise
     except Exception as error:  # a damaged file fails in many ways
@@ -91,19 +118,19 @@ def _workbook(data, name):
         ) from None
     if not tables:
         raise ValueError(f"{name}: holds no sheet with cells. Is it a chart?")
-    return tables, merged
+    return Tables(tables=tables, merged=merged, beyond=beyond)
 
 
 class _Refused(ValueError):
     """A refusal in our own words."""
 
 
-def _cells(values, formulas, name):
+def _cells(values, formulas, last, name):
     """Numbered rows of texts that are not empty; a formula whose value was not stored stays."""
     if not hasattr(values, "iter_rows"):
         return []
     # sizes that the file states are no use: they may be wrong either way
-    ends = dict(max_row=LAST_ROW, max_col=MOST_COLUMNS, values_only=True)
+    ends = dict(max_row=last, max_col=MOST_COLUMNS, values_only=True)
     rows = []
     pairs = zip(values.iter_rows(**ends), formulas.iter_rows(**ends), strict=True)
     for number, (row, source) in enumerate(pairs, 1):
@@ -114,8 +141,6 @@ def _cells(values, formulas, name):
             texts.pop()
         if not texts:
             continue
-        if len(rows) == MOST_ROWS:
-            raise _Refused(f"{name}, line {number}: more than {MOST_ROWS} rows.")
         rows.append((number, texts))
     return rows
 
@@ -136,11 +161,20 @@ def _text(value, source):
 
 def _merged(book):
     """Merged blocks of cells of a workbook's sheets."""
-    found = []
+    return tuple(ref.decode() for part in _parts(book) for ref in MERGED.findall(part))
+
+
+def _beyond(book, last):
+    """Last line of a workbook's sheets, 0 when all lie above the last that is read."""
+    found = max((int(row) for part in _parts(book) for row in ROW.findall(part)), default=0)
+    return found if found > last else 0
+
+
+def _parts(book):
+    """Contents of the sheets of a workbook, as they lie in the file."""
     for part in book._archive.namelist():
         if part.startswith("xl/worksheets/") and part.endswith(".xml"):
-            found += [ref.decode() for ref in MERGED.findall(book._archive.read(part))]
-    return tuple(found)
+            yield book._archive.read(part)
 
 
 def merged_within(merged, first, last):

@@ -8,7 +8,7 @@ from importlib import resources
 from types import MappingProxyType
 
 from ..physics.checks import within
-from ..venue.reading_files import csv_rows, file_text, name_of, one_line
+from ..venue.reading_files import csv_rows, file_text, name_of, one_line, plain_number
 from ..venue.renamed import PRICES, warn_renamed
 from ..venue.units import FOOT
 
@@ -201,7 +201,8 @@ def _price(row, where):
     numbers = {}
     for key, high in (("price", 1e7), ("hours", 1e4)):
         try:
-            numbers[key] = float(within(key, row[key].strip(), 0, high, ""))
+            within(key, row[key].strip(), 0, high, "")
+            numbers[key] = plain_number(row[key])
         except ValueError as error:
             raise ValueError(f"{where}: {one_line(error)}") from None
     words = {k: one_line(row.get(k, "")).strip() for k in ("kind", "item", "unit", "source")}

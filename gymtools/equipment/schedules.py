@@ -123,12 +123,18 @@ def schedules(made):
     return tuple(make(made) for make in makers)
 
 
+def _measured(scenario):
+    """Where the balloons of measured types come from, and what of them was not measured."""
+    types = {c.type.name: c.type for c in scenario.loudspeakers if c.type.measured_db is not None}
+    return [f"{name} as measured: {t.source}." for name, t in types.items()]
+
+
 def _loudspeakers(made):
     return Schedule(
         title="Loudspeakers",
         columns=hanging.COLUMNS,
         rows=hanging.rows(made.scenario, made.results, made.amplification),
-        note=f"{AIMS} {CAUTIONS['Loudspeakers']}",
+        note=" ".join([AIMS, CAUTIONS["Loudspeakers"], *_measured(made.scenario)]),
     )
 
 

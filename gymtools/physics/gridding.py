@@ -18,6 +18,12 @@ AXIS_BELOW_DB = 30.0
 LOUDEST_DB = (-160.0, 200.0)  # re anything: from a normalized response to a level in pascals [dB]
 MOST_DIRECTIONS = 70_000  # the whole sphere degree by degree is 65,160
 MOST_FREQUENCIES = 20_000
+# highest that a loudspeaker is measured at: half of a sampling rate of 96 kHz, and the last third
+# of the audible range where octaves or thirds are given    common practice, no source [Hz]
+HIGHEST, HIGHEST_BAND = 50_000.0, 24_000.0
+THIRD = 1.2  # ratio of neighbors above which frequencies are octaves or thirds [-]
+NEEDED = (250, 500, 1000, 2000, 4000)  # octaves that must have been measured [Hz]
+WIDEST_STEP = 30.0  # between the angles of a polar    common practice, no source [deg]
 CHUNK = 256  # directions looked up at a time
 NEAR_FACES = 32  # triangles that are looked at before all others
 
@@ -38,7 +44,8 @@ def check_frequencies(frequency):
     Raises
     ------
     ValueError
-        None or too many, not finite, not above 0, not rising, or all beside 125 Hz to 8 kHz
+        None or too many, not finite, not above 0, not rising, all beside 125 Hz to 8 kHz, beyond
+        HIGHEST, or none within one of the octaves NEEDED
     """
     frequency = np.asarray(frequency, float).ravel()
     if not 1 <= len(frequency) <= MOST_FREQUENCIES:
@@ -57,7 +64,60 @@ def check_frequencies(frequency):
             f"its frequencies reach from {frequency[0]:g} to {frequency[-1]:g} Hz."
             " Kilohertz given by mistake?"
         )
+    _check_octaves(frequency)
     return frequency
+
+
+def _check_octaves(frequency):
+    """Refuse frequencies that leave out an octave, or that are too high for hertz."""
+    in_bands = len(frequency) > 1 and frequency[-1] / frequency[-2] > THIRD
+    highest = HIGHEST_BAND if in_bands else HIGHEST
+    if frequency[-1] > highest:
+        raise ValueError(
+            f"its frequencies reach up to {frequency[-1]:g} Hz, more than {highest:g} Hz. Radians"
+            " per second given by mistake?"
+        )
+    measured = dict(zip(NOMINAL, _lines_of(frequency), strict=True))
+    missing = [f"{octave} Hz" for octave in NEEDED if not measured[octave].any()]
+    if missing:
+        slip = (
+            "Radians per second given by mistake?"
+            if np.abs(np.log(frequency[0] / (2 * np.pi * NOMINAL[0]))) < 0.03
+            else "Is a column missing?"
+        )
+        raise ValueError(
+            f"it has no frequency in the octaves of {', '.join(missing)}. Measure octaves or thirds"
+            f" from {NEEDED[0]} to {NEEDED[-1]} Hz at least. {slip}"
+        )
+
+
+def _lines_of(frequency, exact=EXACT):
+    """Which frequencies lie within each octave's edges (band, frequency)."""
+    lower, upper = (np.asarray(exact)[:, None] * ratio for ratio in EDGE_RATIOS)
+    return (frequency >= lower) & (frequency < upper)
+
+
+def octaves_taken(frequency):
+    """Octaves that no frequency lies in, and where their levels come from.
+
+    Parameters
+    ----------
+    frequency : array
+        As ``check_frequencies`` returns it (frequency,) [Hz]
+
+    Returns
+    -------
+    words : tuple of str
+        e.g. "125 Hz taken from 250 Hz"; empty where every octave was measured
+    """
+    said = []
+    for octave, middle, inside in zip(NOMINAL, EXACT, _lines_of(frequency), strict=True):
+        if not inside.any():
+            below, above = frequency[frequency < middle][-1:], frequency[frequency > middle][:1]
+            both = [f"{f:g}" for f in (*below, *above)]
+            between = "from" if len(both) == 1 else "between"
+            said.append(f"{octave} Hz taken {between} {' and '.join(both)} Hz")
+    return tuple(said)
 
 
 def re_axis(balloon_db, axis_db):
@@ -125,9 +185,7 @@ def octave_energy(energy, frequency, *, exact=EXACT):
     """
     frequency = np.asarray(frequency, float)
     found = []
-    for middle in exact:
-        lower, upper = middle * EDGE_RATIOS
-        inside = (frequency >= lower) & (frequency < upper)
+    for middle, inside in zip(exact, _lines_of(frequency, exact), strict=True):
         if inside.any():
             found.append(energy[..., inside].mean(axis=-1))
             continue
@@ -307,8 +365,8 @@ def from_polars(horizontal_deg, horizontal_db, vertical_deg, vertical_db):
     Raises
     ------
     ValueError
-        Angles that do not increase, that leave out 0, or that reach less than -90 to 90 deg; or as
-        ``re_axis``
+        Angles that do not increase, that leave out 0, that reach less than -90 to 90 deg or lie
+        further apart than WIDEST_STEP; or as ``re_axis``
 
     Notes
     -----
@@ -341,6 +399,28 @@ def from_polars(horizontal_deg, horizontal_db, vertical_deg, vertical_db):
     return re_axis(balloon, front)
 
 
+def rear_assumed(plane, angle_deg):
+    """What is assumed behind a polar that does not reach all round.
+
+    Parameters
+    ----------
+    plane : str
+        "horizontal" or "vertical"
+    angle_deg : array
+        As for ``from_polars`` (angle,) [deg]
+
+    Returns
+    -------
+    words : tuple of str
+        Empty where the polar closes within WIDEST_STEP
+    """
+    first, last = float(angle_deg[0]), float(angle_deg[-1])
+    first = -last if first > -1e-6 else first
+    if 360 - (last - first) <= WIDEST_STEP + 1e-6:
+        return ()
+    return (f"{plane}: not measured behind {first:g} and {last:g}°, a straight line in dB between",)
+
+
 def _both_sides(plane, angle_deg, level_db):
     """A polar over the whole circle, level re its value at 0."""
     angle, level = np.asarray(angle_deg, float), np.asarray(level_db, float)
@@ -352,6 +432,13 @@ def _both_sides(plane, angle_deg, level_db):
         raise ValueError(
             f"{plane}: angles reach from {angle[0]:g} to {angle[-1]:g}°. They must hold 0 and reach"
             " at least -90 to 90."
+        )
+    steps = np.diff(angle)
+    if steps.max() > WIDEST_STEP + 1e-6:
+        at = int(steps.argmax())
+        raise ValueError(
+            f"{plane}: no angle was measured between {angle[at]:g} and {angle[at + 1]:g}°. Give one"
+            f" every {WIDEST_STEP:g}° at least. Is a row missing?"
         )
     level = level - level[int(np.abs(angle).argmin())]
     if angle[-1] - angle[0] < 360 - 1e-6:  # a circle: each end goes on where the other begins

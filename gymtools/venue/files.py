@@ -17,7 +17,7 @@ from .loudspeakers import Group
 from .measured import read_measured
 from .microphones import Microphone
 from .quantity import file_fields
-from .reading_files import MEGABYTE, file_text, inside, name_of, one_line
+from .reading_files import MEGABYTE, check_keys, file_text, inside, name_of, one_line
 from .renamed import current_tables, current_text
 from .scenario import Scenario
 from .seating import Bank, FloorSeats
@@ -125,6 +125,7 @@ def _tables(text, where):
     if len(text) > MOST_BYTES:
         raise ValueError(f"{where}: is larger than {MOST_BYTES // 1000} kB, so it is no scenario.")
     try:
+        check_keys(text)
         tables = tomllib.loads(text)
     except ValueError as error:
         raise _refused(where, f"is not valid TOML. {error}") from None

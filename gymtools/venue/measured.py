@@ -10,9 +10,9 @@ import tomlkit
 from ..physics import balloons
 from ..physics.bands import COVERAGE, NOMINAL
 from .loudspeakers import LoudspeakerType, loudspeaker_types
-from .polars import read_polars
-from .reading_files import MEGABYTE, file_text, inside, name_of, one_line
-from .sofa import read_sofa, write_sofa
+from .polars import polars_and_notes
+from .reading_files import MEGABYTE, check_keys, file_text, inside, name_of, one_line
+from .sofa import sofa_and_notes, write_sofa
 from .texts import check_text, short
 from .writing_files import write_file
 
@@ -31,7 +31,7 @@ KEYS = (
 )
 WORDS = ("name", "description", "balloon", "source")
 MOST_BYTES = MEGABYTE // 10
-READERS = {".sofa": read_sofa, ".csv": read_polars}
+READERS = {".sofa": sofa_and_notes, ".csv": polars_and_notes}
 
 
 def read_measured(path):
@@ -46,7 +46,8 @@ def read_measured(path):
     Returns
     -------
     loudspeaker_type : LoudspeakerType
-        Marked as measured; a scenario holds it in ``measured_types``
+        Marked as measured; a scenario holds it in ``measured_types``. Its ``source`` says too what
+        of the balloon was not measured
 
     Raises
     ------
@@ -65,7 +66,8 @@ def read_measured(path):
         raise ValueError(
             f"{name}: balloon = '{short(one_line(file.name))}' is neither a .sofa nor a .csv file."
         )
-    balloon = READERS[file.suffix.lower()](file)
+    balloon, notes = READERS[file.suffix.lower()](file)
+    table["source"] = "; ".join([table["source"], *notes])
     horizontal, vertical = (
         float(np.clip(angle[COVERAGE].mean(), 5, 180)) for angle in balloons.edge_angles(balloon)
     )
@@ -118,8 +120,13 @@ def write_measured(loudspeaker_type, path):
 
 def _description(path, name):
     """Table of a description file that has all keys, and a name of its own."""
+    text = file_text(path, "loudspeaker file", MOST_BYTES)
     try:
-        table = tomllib.loads(file_text(path, "loudspeaker file", MOST_BYTES))
+        check_keys(text)
+    except ValueError as error:
+        raise ValueError(f"{name}: is not valid TOML. {error}") from None
+    try:
+        table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ValueError(f"{name}: is not valid TOML. {one_line(error)}") from None
     except RecursionError:

@@ -4,7 +4,7 @@ import numpy as np
 
 from ..physics import gridding
 from ..physics.bands import to_energy, to_level
-from .reading_files import MEGABYTE, csv_rows, file_text, name_of, one_line
+from .reading_files import MEGABYTE, csv_rows, file_text, name_of, one_line, plain_number
 from .texts import short
 
 PLANES = ("horizontal", "vertical")
@@ -13,6 +13,8 @@ MOST_BYTES = 5 * MEGABYTE
 MOST_ROWS = 2000  # two planes, half a degree apart
 MOST_COLUMNS = 1002
 LEVELS_DB = (-160.0, 200.0)  # absolute or re the axis [dB]
+MOST_LINEAR = 1.5  # pressure re the axis; levels that all lie from 0 to it are no decibels [-]
+AXES_APART_DB = 3.0  # of the two planes at a frequency    common practice, no source [dB]
 
 
 def read_polars(path):
@@ -34,28 +36,74 @@ def read_polars(path):
     ValueError
         One line that names the file, the line and what is wrong with it
     """
+    return polars_and_notes(path)[0]
+
+
+def polars_and_notes(path):
+    """A balloon from a table of polars, and what in it was not measured.
+
+    Parameters
+    ----------
+    path : str or Path
+        As for ``read_polars``
+
+    Returns
+    -------
+    balloon_db : ndarray
+        Level re the axis (azimuth, elevation, band) [dB]
+    notes : tuple of str
+        Octaves that were taken from a neighbor, and what is assumed behind
+
+    Raises
+    ------
+    ValueError
+        As for ``read_polars``
+    """
     text = file_text(path, "table of polars", MOST_BYTES)
     name = name_of(path)
     rows = csv_rows(text, name, most_rows=MOST_ROWS, most_columns=MOST_COLUMNS)
     frequency = _frequencies(rows, name)
-    polars = []
-    for plane, values in _planes(rows[1:], frequency, name).items():
-        if len(values) < FEWEST:
-            raise ValueError(f"{name}: has {len(values)} {plane} angles. Give the polar all round.")
-        values = np.array(values)  # (angle, 1 + frequency)
+    planes, polars, notes = (
+        _planes(rows[1:], frequency, name),
+        [],
+        gridding.octaves_taken(frequency),
+    )
+    for plane, values in planes.items():
         octaves = gridding.octave_energy(to_energy(values[:, 1:]), frequency)
         polars += [values[:, 0], to_level(octaves)]
+        notes += gridding.rear_assumed(plane, values[:, 0])
     try:
-        return gridding.from_polars(*polars)
+        balloon = gridding.from_polars(*polars)
+        _check_levels(*planes.values(), frequency)
     except ValueError as error:
         raise ValueError(f"{name}: {error}") from None
+    return balloon, notes
+
+
+def _check_levels(horizontal, vertical, frequency):
+    """Refuse pressures for decibels, and two planes of which the axes are not the same."""
+    axes = [p[np.abs(p[:, 0]).argmin(), 1:] for p in (horizontal, vertical)]  # (frequency,)
+    levels = np.concatenate([horizontal[:, 1:], vertical[:, 1:]])
+    if levels.min() >= 0 and levels.max() <= MOST_LINEAR and np.allclose(axes, 1, atol=1e-3):
+        raise ValueError(
+            f"all its levels lie between {levels.min():g} and {levels.max():g}, with 1 on the axis."
+            " Decibels are expected. Pressures re the axis given by mistake?"
+        )
+    apart = np.abs(axes[0] - axes[1])
+    if apart.max() > AXES_APART_DB:
+        at = int(apart.argmax())
+        raise ValueError(
+            f"at {frequency[at]:g} Hz the axis has {axes[0][at]:g} dB in the horizontal plane and"
+            f" {axes[1][at]:g} dB in the vertical. It is the same direction. Give both planes re"
+            " the axis, or both absolute."
+        )
 
 
 def _frequencies(rows, name):
     """Frequencies of the first line (frequency,) [Hz]."""
     head = [h.strip() for h in rows[0][1]] if rows else []
     try:
-        frequency = [float(h) for h in head[2:]]
+        frequency = [plain_number(h) for h in head[2:]]
     except ValueError:
         frequency = []
     if head[:2] != ["plane", "angle_deg"] or not frequency:
@@ -70,7 +118,7 @@ def _frequencies(rows, name):
 
 
 def _planes(rows, frequency, name):
-    """Rows of numbers, the angle first, by plane."""
+    """Numbers by plane, each (angle, 1 + frequency), the angle first [deg, dB]."""
     found = {plane: [] for plane in PLANES}
     for number, row in rows:
         plane = row[0].strip()
@@ -80,7 +128,7 @@ def _planes(rows, frequency, name):
                 " nor vertical."
             )
         try:
-            values = [float(v) for v in row[1:]]
+            values = [plain_number(v) for v in row[1:]]
         except ValueError:
             values = []
         whole = len(values) == 1 + len(frequency) and np.isfinite(values).all()
@@ -96,4 +144,7 @@ def _planes(rows, frequency, name):
                     f" {LEVELS_DB[1]:g} dB."
                 )
         found[plane].append(values)
-    return found
+    for plane, values in found.items():
+        if len(values) < FEWEST:
+            raise ValueError(f"{name}: has {len(values)} {plane} angles. Give the polar all round.")
+    return {plane: np.array(values) for plane, values in found.items()}

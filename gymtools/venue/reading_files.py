@@ -12,6 +12,13 @@ from pathlib import Path
 
 MEGABYTE = 1_000_000
 LONGEST_CELL = 10_000  # characters; a longer one is text that lost its closing quote
+MOST_DOTS = 10  # of a dotted key: readers of TOML take the square of their number
+# texts and comments of TOML; one that is not closed reaches to the end of its line or of the file
+TEXTS = re.compile(
+    r'"""(?:\\.|[^\\])*?(?:"""|\Z)' + r"|'''.*?(?:'''|\Z)"
+    r'|"(?:\\[^\n]|[^"\\\n])*"?' + r"|'[^'\n]*'?|#[^\n]*",
+    re.DOTALL,
+)
 
 
 def one_line(text):
@@ -212,6 +219,53 @@ def file_text(path, kind, most):
             f"{name_of(path)}: is not UTF-8 text. Save it in UTF-8. Was it saved by a"
             " word processor?"
         ) from None
+
+
+def check_keys(text):
+    """Refuse TOML with a dotted key of so many parts that reading it would take minutes.
+
+    Parameters
+    ----------
+    text : str
+        TOML, not yet read
+
+    Raises
+    ------
+    ValueError
+        One line that names the line: a key has more than MOST_DOTS dots
+    """
+    plain = TEXTS.sub(lambda found: "x" + "\n" * found[0].count("\n"), text)
+    for number, line in enumerate(plain.split("\n"), 1):
+        if max(part.count(".") for part in re.split(r"[,=\[\]{}]", line)) > MOST_DOTS:
+            raise ValueError(
+                f"Line {number} has a key of more than {MOST_DOTS + 1} parts. Is a quote missing?"
+            )
+
+
+def plain_number(text):
+    """A number as people and other programs write it, in ASCII digits.
+
+    Parameters
+    ----------
+    text : str
+        Of a cell
+
+    Returns
+    -------
+    number : float
+        May be NaN or infinite; the reader refuses those [any]
+
+    Raises
+    ------
+    ValueError
+        One line: it is no such number; Python alone would take 1_0 for ten
+    """
+    try:
+        if not text.isascii() or "_" in text:
+            raise ValueError
+        return float(text)
+    except ValueError:
+        raise ValueError(f"{one_line(text)[:40]!r} is not a plain decimal number.") from None
 
 
 def csv_rows(text, name, *, delimiter=",", most_rows, most_columns):

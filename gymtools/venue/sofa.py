@@ -3,6 +3,7 @@
 import re
 import tempfile
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -20,8 +21,19 @@ METERS = ("m", "metre", "metres", "meter", "meters")
 DEGREES = ("deg", "degree", "degrees")
 RADIANS = ("rad", "radian", "radians")
 HERTZ = ("hz", "hertz")
-MOST_BYTES = 200 * MEGABYTE
-MOST_VALUES = 30_000_000  # of one array once unpacked
+MOST_BYTES = 50 * MEGABYTE
+MOST_VALUES = 30_000_000  # of all arrays once unpacked, of eight bytes each
+ATTRIBUTES = ("Type", "Units")
+MOST_AZIMUTH = 360.0  # either way [deg]
+# what is read of a file, and whether its first row is all that is needed
+VARIABLES = {
+    "N": False,
+    "Data.Real": True,
+    "Data.Imag": True,
+    "ReceiverPosition": False,
+    "SourceView": True,
+    "SourceUp": True,
+}
 
 
 def read_sofa(path):
@@ -41,12 +53,35 @@ def read_sofa(path):
     ------
     ValueError
         One line that names the file and what it lacks: a direction or value that is not finite, an
-        unknown unit, data that are all zero, an axis that was not measured
+        unknown unit, an octave or data that are missing, an axis that was not measured
 
     Sources
     -------
     AES69-2022 (SOFA 2.1): SourceUp is in the coordinates of SourceView where it has none of its
     own; the first of several measurements is taken.
+    """
+    return sofa_and_notes(path)[0]
+
+
+def sofa_and_notes(path):
+    """A balloon from an AES69 file, and what in it was not measured.
+
+    Parameters
+    ----------
+    path : str or Path
+        As for ``read_sofa``
+
+    Returns
+    -------
+    balloon_db : ndarray
+        Level re the axis (azimuth, elevation, band) [dB]
+    notes : tuple of str
+        Octaves that were taken from a neighbor
+
+    Raises
+    ------
+    ValueError
+        As for ``read_sofa``
     """
     path = Path(path)
     name = name_of(path)
@@ -54,7 +89,8 @@ def read_sofa(path):
     try:
         energy, frequency, vectors = _contents(data)
         octaves = gridding.octave_energy(energy, frequency)  # (direction, band)
-        return gridding.on_grid(vectors, to_level(np.maximum(octaves, 1e-30)))
+        balloon = gridding.on_grid(vectors, to_level(np.maximum(octaves, 1e-30)))
+        return balloon, gridding.octaves_taken(frequency)
     except (AttributeError, TypeError, IndexError, OverflowError) as error:
         raise ValueError(
             f"{name}: lacks what {CONVENTION} must hold. ({one_line(error)})"
@@ -65,23 +101,23 @@ def read_sofa(path):
 
 def _opened(path, name):
     """Data of a file that is there, whole, of bounded size, and of a loudspeaker."""
-    import sofar  # slow to load, and seldom needed
+    import netCDF4  # slow to load, and seldom needed; comes with sofar
 
     check_file(path, "SOFA file", MOST_BYTES)
     try:
-        largest = _largest(path)
-        data = None
-        if largest <= MOST_VALUES:
-            data = sofar.read_sofa(str(path), verify=False, verbose=False)
-            convention = str(data.GLOBAL_SOFAConventions)
+        with netCDF4.Dataset(str(path)) as file:
+            values = sum(map(_size, file.variables.values()))
+            convention = str(file.SOFAConventions)
+            read = values <= MOST_VALUES and convention == CONVENTION
+            data = SimpleNamespace(**_variables(file)) if read else None
     except Exception as error:  # the library and the format below it raise anything when damaged
         raise ValueError(
             f"{name}: cannot be read as an AES69 (SOFA) file. Damaged, or cut short?"
             f" ({type(error).__name__})"
         ) from None
-    if data is None:
+    if values > MOST_VALUES:
         raise ValueError(
-            f"{name}: unpacks to {largest} values, more than {MOST_VALUES}, so it is no"
+            f"{name}: unpacks to {values} values, more than {MOST_VALUES}, so it is no"
             " loudspeaker's directivity."
         )
     if convention != CONVENTION:
@@ -92,12 +128,25 @@ def _opened(path, name):
     return data
 
 
-def _largest(path):
-    """Number of values of the largest array, before anything is unpacked."""
-    import netCDF4  # comes with sofar
+def _size(variable):
+    """Number of values of an array, of eight bytes each, before anything is unpacked."""
+    each = getattr(variable.dtype, "itemsize", 8)  # texts of any length count as one
+    return int(np.prod(variable.shape, dtype=float) * max(each / 8, 1))
 
-    with netCDF4.Dataset(str(path)) as file:
-        return max((int(np.prod(v.shape, dtype=float)) for v in file.variables.values()), default=0)
+
+def _variables(file):
+    """What a balloon is made from, by name; values that the file marks as missing are NaN."""
+    found = {}
+    for key, first in VARIABLES.items():
+        if key not in file.variables:
+            continue
+        variable, plain = file.variables[key], key.replace(".", "_")
+        rows = slice(1) if first and variable.ndim else slice(None)
+        found[plain] = np.ma.filled(np.ma.asarray(variable[rows], float), np.nan)
+        for attribute in ATTRIBUTES:
+            if attribute in variable.ncattrs():
+                found[f"{plain}_{attribute}"] = variable.getncattr(attribute)
+    return found
 
 
 def _contents(data):
@@ -161,6 +210,12 @@ def _vectors(key, position, data, like=None):
             f"{key} {steep[0] + 1} has an elevation of {angles[steep[0], 1]:g}°, outside -90 to"
             f" 90°. Are its units '{short(units)}' right?"
         )
+    far = np.flatnonzero(np.abs(angles[:, 0]) > MOST_AZIMUTH + 1e-6)
+    if len(far):
+        raise ValueError(
+            f"{key} {far[0] + 1} has an azimuth of {angles[far[0], 0]:g}°, outside"
+            f" -{MOST_AZIMUTH:g} to {MOST_AZIMUTH:g}°. Are its units '{short(units)}' right?"
+        )
     azimuth, elevation = np.radians(angles).T
     return np.stack(
         [
@@ -195,9 +250,9 @@ def _in_degrees(key, units, coordinates):
 
 
 def _check_directions(key, position, coordinates):
-    """Every position points somewhere."""
-    far = np.abs(position[:, 2:] if coordinates == "spherical" else position).max(axis=1)
-    bad = np.flatnonzero(~np.isfinite(position).all(axis=1) | (far == 0))
+    """Every position points somewhere; a distance below zero would turn it round."""
+    far = position[:, 2] if coordinates == "spherical" else np.abs(position).max(axis=1)
+    bad = np.flatnonzero(~np.isfinite(position).all(axis=1) | (far <= 0))
     if len(bad):
         shown = ", ".join(f"{v:g}" for v in position[bad[0]])
         raise ValueError(
