@@ -655,10 +655,10 @@ def test_doubts():
     """Regression: low over the court, a bank over the lines, little floor around it; none without
     cause.
     """
-    assert SCENARIOS["larkfield"].warnings == []
+    assert SCENARIOS["dovecote"].warnings == []
     quiet = replace(
         BASE,
-        hall=replace(HALL, height=9, clear_height=8.5),
+        hall=replace(HALL, height=9, clear_height=8.9),
         groups=(replace(ROW, height=7.4), replace(DOWN, height=8)),
     )
     assert quiet.warnings == []
@@ -756,7 +756,7 @@ ENCLOSURES = {
             portable_stages=(replace(DECK, height=1.9),),
             **with_use(set_up=("chairs", "deck")),
         ),
-        r"^use 'game': \d+ seats of 'court' lie under the deck of 'deck'\. Move or lower the",
+        r"^use 'game': \d+ seats of 'court' lie in or under the deck of 'deck'\. Move or lower the",
     ),
     "chairs under a deck": (
         dict(
