@@ -286,8 +286,9 @@ def _check_folder(file):
     """Refuse a table whose folder is not there, before anything is computed."""
     if file is None:
         return
+    path = named(file, "table of a sweep")
     try:
-        there = named(file, "table of a sweep").parent.is_dir()
+        there = path.parent.is_dir()
     except ValueError:  # a zero byte
         there = False
     if not there:

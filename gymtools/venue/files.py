@@ -16,7 +16,7 @@ from .arguments import kind_of, yes_or_no
 from .balcony import Balcony
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
-from .measured import read_measured, write_measured
+from .measured import read_measured, same_measured, write_measured
 from .microphones import Microphone
 from .quantity import file_fields
 from .reading_files import MEGABYTE, file_text, inside, name_of, one_line
@@ -273,15 +273,15 @@ def _plain_number(key, value):
 def _number(key, value, meta, units):
     """A number in SI, its range given in the units of the file."""
     value, unit = _plain_number(key, value), meta["unit"]
-    shown = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
+    unit_text = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
     low, high = (to_file(meta[end], unit, units) for end in ("low", "high"))
     hint = (
         ""
         if units == "ft" and "eet given" in meta["hint"] and "meters" not in meta["hint"].lower()
         else meta["hint"]
     )
-    within(key, value, low, high, "" if unit == "count" else shown, hint)
-    # a foot's last digit must not refuse the limit itself
+    slack = 1e-9 * max(abs(low), abs(high))  # a foot's last digit must not refuse the limit itself
+    within(key, value, low - slack, high + slack, "" if unit == "count" else unit_text, hint)
     return min(max(from_file(value, unit, units), meta["low"]), meta["high"])
 
 
@@ -390,7 +390,7 @@ def _check_same(file, measured):
         there = read_measured(file)
     except ValueError as error:
         raise _refused("the loudspeaker file that is there cannot be read", error) from None
-    if there != measured:
+    if not same_measured(there, measured):
         raise ValueError(
             f"{name_of(file)}: the loudspeaker file that is there does not hold '{measured.name}'"
             " as this scenario has it. Save into another folder, or load the scenario again."

@@ -97,7 +97,8 @@ def _check_kind(f, value):
     kinds = [get_origin(one) or one for one in wanted]
     if not all(k in WORDS or k is NoneType or is_dataclass(k) for k in kinds):
         return
-    if not isinstance(value, (*kinds, list) if tuple in kinds else tuple(kinds)):
+    blank = f.type is str and isinstance(value, str) and not value.strip() and value != f.default
+    if blank or not isinstance(value, (*kinds, list) if tuple in kinds else tuple(kinds)):
         kind = kinds[0]
         must = WORDS.get(kind, f"a {kind.__name__}")
         raise ValueError(f"{f.name} = {shown(value)} must be {must}.")
