@@ -1117,3 +1117,32 @@ def test_descriptions_of_a_wrong_kind(tmp_path, old, new, words):
     with pytest.raises(ValueError, match=rf"^x\.toml: .*{words}") as refused:
         read_measured(tmp_path / "x.toml")
     assert str(refused.value).isprintable()
+
+
+def test_saving_elsewhere_brings_the_loudspeakers_along(tmp_path):
+    """Regression: saved into another folder, a scenario could not be loaded there, or took another
+    loudspeaker whose file has the same name, without a word.
+    """
+    s = load(school(tmp_path))
+    for folder in ("new", "taken", "balloon"):
+        (tmp_path / folder).mkdir()
+    path = save(s, tmp_path / "new" / "s.toml")
+    assert evaluate(load(path)).level_db == pytest.approx(evaluate(s).level_db, abs=1e-4)
+    before = {p.name: p.read_bytes() for p in path.parent.iterdir()}
+    assert set(before) == {"s.toml", "horn.toml", "horn.sofa"}
+    save(s, path, overwrite=True)
+    assert {p.name: p.read_bytes() for p in path.parent.iterdir()} == before
+    narrow = loudspeaker_types()["long-throw 40x30"]
+    write_sofa(narrow, tmp_path / "taken" / "horn.sofa")
+    words = (tmp_path / "horn.toml").read_text()
+    (tmp_path / "taken" / "horn.toml").write_text(words)
+    with pytest.raises(ValueError, match=r"^horn\.toml: the loudspeaker file that is there does "):
+        save(s, tmp_path / "taken" / "s.toml")
+    (tmp_path / "taken" / "horn.toml").write_text("nothing")
+    with pytest.raises(ValueError, match=r"^the loudspeaker file that is there cannot be read: ho"):
+        save(s, tmp_path / "taken" / "s.toml")
+    write_sofa(narrow, tmp_path / "balloon" / "horn.sofa")
+    with pytest.raises(ValueError, match=r"^horn\.sofa is there, but no horn\.toml: the balloon"):
+        save(s, tmp_path / "balloon" / "s.toml")
+    assert not (tmp_path / "taken" / "s.toml").exists()
+    assert not (tmp_path / "balloon" / "s.toml").exists()

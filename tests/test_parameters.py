@@ -104,3 +104,24 @@ def test_exchanged_distances_are_refused():
         checked(front_m=20.0, back_m=5.0)
     with pytest.raises(ValueError, match="near_m = 0.4 m is not nearer than far_m = 0.2 m"):
         checked(near_m=0.4, far_m=0.2)
+
+
+@pytest.mark.parametrize(
+    "name, wrong, said",
+    [
+        ("begin_with", {("groups",): 1}, "groups = 1 must be a list"),
+        ("begin_with", {1: 2}, "begin_with: 1 is no path. Give tuples of names"),
+        ("roof", "nope", "roof = 'nope' is unknown"),
+        ("draws", "x" * 5000, "draws = 'xxx"),
+        ("scenario", "x" * 5000, "scenario"),
+        ("readings", "a\nb", "readings = 'a"),
+    ],
+)
+def test_a_refusal_stays_short(name, wrong, said):
+    """Regression: changes that cannot be passed, long values and long lists filled the page."""
+    school = {"scenario": ROOT.parent / "scenarios" / "dovecote.toml"}
+    with pytest.raises(ValueError, match="^In the parameters cell: ") as refusal:
+        checked(**{**school, name: wrong})
+    text = str(refusal.value)
+    assert "\n" not in text and len(text) < 330
+    assert said in text or name == "scenario"

@@ -143,3 +143,28 @@ def test_positions_and_former_names_are_understood(old, new):
     with pytest.warns(FutureWarning, match="is now"):
         value = value_at(LARKFIELD, old)
     assert value == value_at(LARKFIELD, new)
+
+
+@pytest.mark.parametrize(
+    "changes, said",
+    [
+        ({("name",): 5}, r"^name = 5 must be text in quotes\.$"),
+        ({("name",): " "}, r"^name = ' ' must be text in quotes\.$"),
+        ({("hall", "length"): None}, r"^length = None is not a number\. Give 12 to 80 m\.$"),
+        ({("hall", "length"): "34"}, r"^length = '34' is not a number\."),
+        ({("hall", "length"): {"a": 1}}, r"^length: holds one value, where a table is given\.$"),
+        ({("hall",): {"nope": 1}}, r"^hall: 'nope' is unknown\. Known: length, width"),
+        ({("hall",): 3}, r"^hall = 3 must be a Hall\.$"),
+        ({("banks",): (1,)}, r"^banks: 1 is no Bank\. It must be a list of these\.$"),
+        ({("uses", "game", "groups", "north row"): 3}, r"^groups 'north row' = 3 is no GroupSett"),
+        ({("uses", "game", "listens", "court"): [1]}, r"^listens 'court' = \[1\] is not a number"),
+        ({("groups",): 1}, r"^groups = 1 must be a list\.$"),
+        ({1: 2}, r"^changes: 1 is no path\. Give tuples of names"),
+        ({(None,): 2}, r"^changes: \(None,\) is no path\."),
+        (3, r"^changes = 3 must be a dict of values by path\."),
+    ],
+)
+def test_values_of_another_kind_are_refused(changes, said):
+    """Regression: these gave a traceback, or a scenario that could not be saved or evaluated."""
+    with pytest.raises(ValueError, match=said):
+        changed(LARKFIELD, changes)

@@ -182,3 +182,65 @@ def test_files_that_the_pages_name_are_there(page):
     homes = (ROOT, ROOT / "gymtools", ROOT / "workbooks")
     missing = [p for p in paths if not any((home / p).exists() for home in homes)]
     assert paths and not set(missing) - {"tests/screenshots/"}
+
+
+def given(function, **changes):
+    """What a public function is called with, one thing of it wrong."""
+    least = {
+        "sweep": {"axes": {"tilt": {"as it is": {}}}},
+        "how_sure": {"draws": 20},
+        "aim": {"evaluations": 5, "starts": 1},
+        "save": {"path": "never-written.toml"},
+    }
+    return {"scenario": DOVECOTE, **least.get(function, {}), **changes}
+
+
+@pytest.mark.parametrize("function", ["aim", "advise", "how_sure", "sweep"])
+@pytest.mark.parametrize("name", ["progress", "stop"])
+@pytest.mark.parametrize("wrong", [0, True, "print", np.array([1, 2])])
+def test_what_cannot_be_called_is_refused(function, name, wrong):
+    """Regression: a traceback came from deep inside, or 0 went for none at all."""
+    with pytest.raises(ValueError, match=rf"^{name} = .* is no function\. Give its name without"):
+        getattr(gymtools, function)(**given(function, **{name: wrong}))
+
+
+TILT = ("groups", "wall pair", "downtilt_deg")
+
+
+@pytest.mark.parametrize(
+    "function, changes, said",
+    [
+        (
+            "save",
+            dict(scenario=None),
+            r"^scenario = None is no Scenario\. Give what gymtools\.load",
+        ),
+        ("save", dict(path=None), r"^path = None is no path\. Say where the scenario file goes\.$"),
+        ("save", dict(path=""), r"^path = '\.' is no file name\."),
+        ("save", dict(overwrite="nope"), r"^overwrite = 'nope' is neither True nor False\."),
+        ("to_text", dict(scenario=3), r"^scenario = 3 is no Scenario\."),
+        ("aim", dict(groups=0), r"^groups = 0 is no list of names\. Give some of: wall pair"),
+        ("aim", dict(groups=np.array([1, 2])), r"^groups = \(ndarray\) is no list of names\."),
+        ("aim", dict(symmetric="nope"), r"^symmetric = 'nope' is neither True nor False\."),
+        ("aligned", dict(lead_s=[]), r"^lead_s = \[\] is not a number\. Give 0 to 0\.2 s\.$"),
+        ("aligned", dict(lead=np.array([1, 2])), r"^lead = \(ndarray\) is neither 'talker' nor"),
+        ("aligned", dict(groups=0), r"^groups = 0 is no list of names\."),
+        ("evaluate", dict(use="a\nb"), r"^use 'a\\nb' is unknown\. Known: game, class, ass"),
+        ("evaluate", dict(use=np.array([1, 2])), r"^use \(ndarray\) is unknown\. Known: game"),
+        ("sweep", dict(axes={"t": {"x": {("groups",): None}}}), None),
+        ("sweep", dict(axes={"t": {"x": {1: 2}}}), r"^axes: choice 'x' of 't': 1 is no path\."),
+        ("sweep", dict(axes={"t": {"x": {TILT: None}}}), None),
+        ("sweep", dict(file="nowhere/x.csv"), r"^file = 'nowhere/x\.csv': its folder is not there"),
+    ],
+)
+def test_wrong_arguments_are_refused_in_one_line(function, changes, said):
+    """Regression: these gave a traceback, two lines, or were taken for something else; a choice
+    that cannot be is refused in its row.
+    """
+    if said is None:
+        (row,) = gymtools.sweep(**given(function, **changes))
+        assert row["refused"].endswith(("must be a list.", "Give -30 to 90 deg."))
+        return
+    with pytest.raises(ValueError, match=said) as refusal:
+        getattr(gymtools, function)(**given(function, **changes))
+    assert "\n" not in str(refusal.value) and len(str(refusal.value)) < 300

@@ -852,7 +852,7 @@ def test_refusals_around_a_built_in_stage(change, said):
         ),
         (
             lambda: replace(LARKFIELD.uses[0], closed="north bank"),
-            r"^closed must be a list of names in quotes\.$",
+            r"^closed = 'north bank' must be a list\.$",
         ),
         (
             lambda: replace(LARKFIELD.uses[0], set_up=(1,)),

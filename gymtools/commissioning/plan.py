@@ -6,6 +6,7 @@ import numpy as np
 
 from ..acoustics.evaluate import evaluate
 from ..physics import bands
+from ..venue.arguments import names_of
 from ..venue.locations import spot
 from ..venue.scenario import Scenario
 from .kinds import kind_of
@@ -99,6 +100,14 @@ def as_tested(scenario, use, ambient_db=None):
     return replace(scenario, uses=(replace(use, occupied={}, **noise),), text=None)
 
 
+def _chosen(scenario, uses):
+    """Uses by name, at least one."""
+    names = names_of("uses", uses, [u.name for u in scenario.uses])
+    if not names:
+        raise ValueError("uses = [] names no use. Leave it out for all of them.")
+    return [scenario.use(name) for name in names]
+
+
 def plan(scenario, uses=None):
     """Readings that check a finished gym against its design.
 
@@ -118,7 +127,7 @@ def plan(scenario, uses=None):
     Raises
     ------
     ValueError
-        The scenario has no such use
+        The scenario has no such use, or none is given
 
     Sources
     -------
@@ -126,7 +135,7 @@ def plan(scenario, uses=None):
     intelligibility); ISO 3382-2:2008 (positions and decays of the reverberation); IEC
     60268-16:2020, annex B (STIPA). From memory where it does not say otherwise.
     """
-    chosen = [scenario.use(name) for name in uses] if uses is not None else _unlike(scenario)
+    chosen = _unlike(scenario) if uses is None else _chosen(scenario, uses)
     results = {u.name: evaluate(as_tested(scenario, u.name)) for u in chosen}
     decays, sources, too_near = _decays(scenario, next(iter(results.values())))
     readings, leads = [_ambient(), *decays, *_alone(scenario, results)], {}

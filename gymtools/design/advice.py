@@ -11,7 +11,7 @@ from ..acoustics.criteria import CRITERIA, WORDS, Verdict, judge
 from ..acoustics.evaluate import FROM_LOAD, ROOMS, evaluate
 from ..equipment.bill import cost
 from ..equipment.prices import PriceBook
-from ..venue.arguments import kind_of, one_of
+from ..venue.arguments import call_of, kind_of, one_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
 from .moves import LOUDSPEAKER, Move, moves
@@ -135,13 +135,15 @@ def advise(scenario, use=None, *, room="statistical", prices=None, progress=None
     Raises
     ------
     ValueError
-        No scenario, an unknown use or room, or prices of another kind
+        No scenario, an unknown use or room, prices of another kind, or progress or stop that are no
+        functions
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
     one_of("room", room, ROOMS)
     if prices is not None:
         kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
-    progress, stop = progress or (lambda _: None), stop or (lambda: False)
+    progress = call_of("progress", progress, lambda _: None)
+    stop = call_of("stop", stop, lambda: False)
     use = scenario.use(use).name
     question = _Question(scenario=scenario, use=use, room=room, prices=prices, stop=stop)
     here = question.verdicts(scenario)

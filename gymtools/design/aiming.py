@@ -9,7 +9,7 @@ import numpy as np
 
 from ..acoustics.evaluate import FROM_LOAD, ROOMS, evaluate
 from ..physics.checks import whole
-from ..venue.arguments import kind_of, names_of, one_of
+from ..venue.arguments import call_of, kind_of, names_of, one_of, yes_or_no
 from ..venue.paths import value_at
 from ..venue.renamed import current_fields, warn_renamed
 from ..venue.scenario import Scenario
@@ -114,7 +114,8 @@ def aim(
     ------
     ValueError
         No scenario; an unknown group, kind of adjustment or room; weights of another kind; starts,
-        evaluations or a seed that are no whole numbers; nothing that can move
+        evaluations or a seed that are no whole numbers; symmetric that is neither True nor False;
+        progress or stop that are no functions; nothing that can move
 
     Notes
     -----
@@ -136,15 +137,15 @@ def aim(
     starts = whole("starts", starts, 1, MOST_STARTS)
     task = SearchTask(
         start=scenario,
-        groups=names_of("groups", groups or names, names),
+        groups=names_of("groups", names if groups is None else groups, names),
         move=names_of("move", present_keys(move) if listed else move, KEYS),
-        symmetric=symmetric,
+        symmetric=yes_or_no("symmetric", symmetric),
         weights=kind_of("weights", weights, Weights, "Give Weights, e.g. Weights(sti=2)."),
         room=one_of("room", room, ROOMS),
         evaluations=whole("evaluations", evaluations, 1, MOST_EVALUATIONS),
         seed=whole("seed", seed, 0, MOST_SEED),
-        progress=progress or (lambda *_: None),
-        stop=stop or (lambda: False),
+        progress=call_of("progress", progress, lambda *_: None),
+        stop=call_of("stop", stop, lambda: False),
     )
     search = Search(task)
     search.run(starts)

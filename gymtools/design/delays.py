@@ -7,9 +7,9 @@ import numpy as np
 from ..acoustics.arrivals import talker_position
 from ..acoustics.evaluate import FROM_LOAD, evaluate
 from ..physics import bands
-from ..physics.checks import within
-from ..venue.arguments import kind_of, names_of
+from ..venue.arguments import choices, kind_of, names_of, number
 from ..venue.scenario import Scenario
+from ..venue.texts import shown
 
 SERVED = 90  # percentile of the seats that a group serves, at which the lead is kept [%]
 
@@ -43,10 +43,10 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
         0.2 s
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
-    lead_s = float(within("lead_s", lead_s, 0, 0.2, "s", "Milliseconds given by mistake?"))
+    lead_s = number("lead_s", lead_s, 0, 0.2, "s", "Milliseconds given by mistake?")
     result = evaluate(scenario, use)
     owner = np.array([c.group for c in scenario.loudspeakers], object)  # plain texts
-    groups = names_of("groups", groups or (), dict.fromkeys(owner))
+    groups = names_of("groups", () if groups is None else groups, dict.fromkeys(owner))
     reference = _arrival_of(lead, result, owner)
     served = _served(result, owner)
     settings = dict(result.use.groups)
@@ -67,7 +67,7 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
 
 def _arrival_of(lead, result, owner):
     """When the lead arrives at every point (point,) [s]."""
-    if lead == "talker":
+    if isinstance(lead, str) and lead == "talker":
         talker = talker_position(result.scenario, result.use, result.configuration)
         if talker is None:
             raise ValueError(
@@ -77,8 +77,8 @@ def _arrival_of(lead, result, owner):
         return np.linalg.norm(result.points - talker, axis=1) / result.sources.speed
     if not isinstance(lead, str) or lead not in owner[result.playing]:
         raise ValueError(
-            f"lead = '{lead}' is neither 'talker' nor a group that plays. Known:"
-            f" {', '.join(sorted(set(owner[result.playing])))}."
+            f"lead = {shown(lead)} is neither 'talker' nor a group that plays. Known:"
+            f" {choices(sorted(set(owner[result.playing])))}."
         )
     return result.arrival_s[owner == lead].min(axis=0)
 

@@ -14,10 +14,12 @@ from ..acoustics.evaluate import ROOMS, evaluate
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..equipment.prices import PriceBook
-from ..venue.paths import changed
-from ..venue.reading_files import one_line
+from ..venue.arguments import call_of, one_of
+from ..venue.paths import changed, check_changes
+from ..venue.reading_files import named, one_line
 from ..venue.renamed import warn_renamed
 from ..venue.scenario import Scenario
+from ..venue.texts import short, shown
 from .fingerprints import check_package, contents, fingerprint, package, prices_of
 from .sweep_table import FIXED, SweepTable, present_heading
 from .weights import Weights, penalty
@@ -243,8 +245,10 @@ def sweep(
         A row could not be written; those before it are whole
     """
     _check(scenario, axes, executor, prices)
-    if not isinstance(room, str) or room not in ROOMS:
-        raise ValueError(f"room = {room!r} is unknown. Known: {', '.join(ROOMS)}.")
+    one_of("room", room, ROOMS)
+    _check_folder(file)
+    progress = call_of("progress", progress, lambda *_: None)
+    stop = call_of("stop", stop, lambda: False)
     if not axes or not all(axes.values()):
         raise ValueError("axes: give at least one axis, and at least one choice on each.")
     columns = [*axes, *FIXED, *(column(u.name, key) for u in scenario.uses for key in FIGURES)]
@@ -258,8 +262,8 @@ def sweep(
         for words, made in variations(scenario, axes)
     )
     with SweepTable(file, columns, base) as table:
-        run = _Run(table, prod(map(len, axes.values())), progress or (lambda *_: None))
-        missing, stop = run.missing(jobs), stop or (lambda: False)
+        run = _Run(table, prod(map(len, axes.values())), progress)
+        missing = run.missing(jobs)
         if executor is None:
             for job in missing:
                 if stop():
@@ -274,6 +278,28 @@ def _check(scenario, axes, executor, prices):
     """Refuse what is none of the things that a sweep takes."""
     if not isinstance(scenario, Scenario):
         raise ValueError("scenario must be a scenario, as load gives it.")
+    _check_axes(axes)
+    if executor is not None and not hasattr(executor, "submit"):
+        raise ValueError("executor must be one of concurrent.futures, or of a cluster.")
+    if prices is not None and not isinstance(prices, PriceBook):
+        raise ValueError("prices must be a price book, as read_prices gives it.")
+
+
+def _check_folder(file):
+    """Refuse a table whose folder is not there, before anything is computed."""
+    if file is None:
+        return
+    path = named(file, "table of a sweep")
+    try:
+        there = path.parent.is_dir()
+    except ValueError:  # a zero byte
+        there = False
+    if not there:
+        raise ValueError(f"file = {shown(str(file))}: its folder is not there. Make it first.")
+
+
+def _check_axes(axes):
+    """Refuse axes that are no choices by axis and words."""
     if not isinstance(axes, dict) or not all(isinstance(c, dict) for c in axes.values()):
         raise ValueError(
             "axes must be a dict of choices by axis, each a dict by words:"
@@ -286,10 +312,10 @@ def _check(scenario, axes, executor, prices):
                     f"axes: choice '{one_line(word)}' of '{one_line(axis)}' must be a dict of"
                     " changes by path, or a function from a scenario to a scenario."
                 )
-    if executor is not None and not hasattr(executor, "submit"):
-        raise ValueError("executor must be one of concurrent.futures, or of a cluster.")
-    if prices is not None and not isinstance(prices, PriceBook):
-        raise ValueError("prices must be a price book, as read_prices gives it.")
+            if isinstance(choice, dict):
+                check_changes(
+                    f"axes: choice '{short(one_line(word))}' of '{short(one_line(axis))}'", choice
+                )
 
 
 class _Run:

@@ -11,7 +11,7 @@ from scipy.stats import norm, qmc
 from ..acoustics.criteria import CRITERIA, judge
 from ..acoustics.evaluate import FROM_LOAD, evaluate
 from ..physics.checks import whole
-from ..venue.arguments import kind_of
+from ..venue.arguments import call_of, kind_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
 from .input_errors import INPUTS, WORDS, InputSpread, ungrouped
@@ -100,7 +100,8 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     ------
     ValueError
         No scenario, an unknown use, unknowns of another kind, draws outside 20 to 5000, a seed
-        that is no whole number from 0, or none of the draws can be built
+        that is no whole number from 0, progress or stop that are no functions, or none of the draws
+        can be built
 
     Notes
     -----
@@ -112,12 +113,14 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
     draws, seed = whole("draws", draws, 20, 5000), whole("seed", seed, 0, MOST_SEED)
+    progress = call_of("progress", progress, lambda _: None)
+    stop = call_of("stop", stop, lambda: False)
     use, spread = scenario.use(use), InputSpread() if unknowns is None else unknowns
     kind_of("unknowns", spread, InputSpread, "Give an InputSpread, e.g. InputSpread(noise_db=3).")
     drawing = _Drawing(scenario=ungrouped(scenario, use), spread=spread, seed=seed)
     designed = judge(evaluate(scenario, use.name), echoes=False)
     sample = _values(drawing.scenario, SEATS)
-    found = _all_draws(drawing, draws, progress or (lambda _: None), stop or (lambda: False))
+    found = _all_draws(drawing, draws, progress, stop)
     if found is None:
         return None
     if not found[None]:

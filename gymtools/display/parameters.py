@@ -13,6 +13,8 @@ from ..physics.checks import whole, within
 from ..venue.arguments import names_of, one_of
 from ..venue.files import load
 from ..venue.finishes import FINISHES
+from ..venue.paths import changed, check_changes
+from ..venue.texts import check_text, short, shown
 from .documents.record import READERS
 
 RANGES = {  # lowest, highest, unit
@@ -75,6 +77,7 @@ CHOICES = {
 }
 TEXTS = ("readings", "waves", "where", "attempts_file")
 SCHOOLS = ("scenario", "brief")
+MOST_WORDS = 300  # characters of a refusal
 
 
 def checked(**given):
@@ -111,14 +114,14 @@ def checked(**given):
             )
     except (ValueError, OSError) as error:
         why = error.strerror if isinstance(error, OSError) else None
-        said = f"{error.filename}: {why}" if why else " ".join(str(error).split())
-        raise ValueError(f"In the parameters cell: {said}") from None
+        said = f"{short(error.filename)}: {why}" if why else " ".join(str(error).split())
+        raise ValueError(f"In the parameters cell: {short(said, MOST_WORDS)}") from None
 
 
 def _school(name, path):
     """The school of a file."""
     if not isinstance(path, str | Path) or not str(path).strip():
-        raise ValueError(f"{name} = {path!r:.60} is no path. Give that of a scenario file (TOML).")
+        raise ValueError(f"{name} = {shown(path)} is no path. Give that of a scenario file (TOML).")
     return load(path)
 
 
@@ -130,7 +133,7 @@ def _check(name, value, school, given):
         low, high, unit = RANGES[name]
         if not isinstance(value, Real) or isinstance(value, bool):
             raise ValueError(
-                f"{name} = {value!r:.60} is not a number. Give {low:g} to {high:g} {unit}".rstrip()
+                f"{name} = {shown(value)} is not a number. Give {low:g} to {high:g} {unit}".rstrip()
                 + "."
             )
         within(name, value, low, high, unit)
@@ -140,24 +143,28 @@ def _check(name, value, school, given):
         one_of(name, value, CHOICES[name])
     elif name == "folder":
         if not isinstance(value, str | Path) or not Path(value).is_dir():
-            raise ValueError(f"folder = {value!r:.60} is no folder. Make it first.")
+            raise ValueError(f"folder = {shown(value)} is no folder. Make it first.")
     elif name in TEXTS:
         if not isinstance(value, str) or not value.strip():
-            raise ValueError(f"{name} = {value!r:.60} is no text. Give a name in quotes.")
+            raise ValueError(f"{name} = {shown(value)} is no text. Give a name in quotes.")
+        check_text(name, value)
     elif name == "arrangements":
         names_of(name, value, ARRANGEMENTS)
     elif name == "against":
         _files(name, value)
     elif name == "begin_with":
         if not isinstance(value, dict):
-            raise ValueError(f"begin_with = {value!r:.60} is no dict. Give {{}} for no changes.")
+            raise ValueError(f"begin_with = {shown(value)} is no dict. Give {{}} for no changes.")
+        check_changes("begin_with", value)
+        if school is not None:
+            changed(school, value)
     else:
         _of_school(name, value, school, given)
 
 
 def _files(name, value):
     if not isinstance(value, list | tuple):
-        raise ValueError(f"{name} = {value!r:.60} is no list. Give paths in brackets, or [].")
+        raise ValueError(f"{name} = {shown(value)} is no list. Give paths in brackets, or [].")
     for path in value:
         _school(name, path)
 

@@ -2,6 +2,8 @@
 
 import numpy as np
 
+QUOTED = 60  # characters of a value that a refusal repeats
+
 
 def within(name, value, low, high, unit, hint=""):
     """Refuse a value unless every element of it lies in [low, high].
@@ -42,7 +44,7 @@ def within(name, value, low, high, unit, hint=""):
         raise ValueError(f"{name} is a number of more than 300 digits.") from None
     except (TypeError, ValueError):
         raise ValueError(
-            f"{name} = {value!r} is not a number. Give {low:g} to {high:g}{unit}."
+            f"{name} = {_said(value)} is not a number. Give {low:g} to {high:g}{unit}."
         ) from None
     bad = ~((value >= low) & (value <= high))  # NaN counts as bad
     if bad.any():
@@ -51,6 +53,12 @@ def within(name, value, low, high, unit, hint=""):
             f"{name} = {worst:g}{unit} is outside {low:g} to {high:g}{unit}. {hint}".rstrip()
         )
     return value
+
+
+def _said(value):
+    """A value for a refusal, short and on one line."""
+    text = " ".join(repr(value).split())
+    return text if len(text) <= QUOTED else f"{text[:QUOTED]}..."
 
 
 def whole(name, value, low, high, hint=""):
@@ -83,8 +91,8 @@ def whole(name, value, low, high, hint=""):
     Traceback (most recent call last):
     ValueError: draws = 20.5 is no whole number. Give 20 to 5000.
     """
-    if isinstance(value, bool | np.bool_) or np.ndim(value):
-        raise ValueError(f"{name} = {value!r} is not a number. Give {low} to {high}.")
+    if isinstance(value, bool | np.bool_ | list | tuple | np.ndarray):
+        raise ValueError(f"{name} = {_said(value)} is not a number. Give {low} to {high}.")
     number = float(within(name, value, low, high, "", hint))
     if number != int(number):
         raise ValueError(f"{name} = {number:g} is no whole number. Give {low} to {high}.")

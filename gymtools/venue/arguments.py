@@ -4,6 +4,11 @@ in one line that names the argument, what is allowed and the likely slip.
 
 import difflib
 
+from ..physics.checks import within
+from .texts import short, shown
+
+MOST_KNOWN = 200  # characters of a list of choices
+
 
 def one_of(name, value, known):
     """Refuse a name unless it is known; the nearest known name is suggested.
@@ -37,9 +42,34 @@ def one_of(name, value, known):
     if isinstance(value, str) and value in known:
         return value
     text = value if isinstance(value, str) else ""
-    near = difflib.get_close_matches(text, known, 1)
+    near = difflib.get_close_matches(short(text), known, 1)
     meant = f" Did you mean '{near[0]}'?" if near else ""
-    raise ValueError(f"{name} = {value!r:.80} is unknown.{meant} Known: {', '.join(known)}.")
+    raise ValueError(f"{name} = {shown(value)} is unknown.{meant} Known: {choices(known)}.")
+
+
+def choices(known):
+    """A list of names for a refusal.
+
+    Parameters
+    ----------
+    known : sequence of str
+        Names that there are
+
+    Returns
+    -------
+    words : str
+        At most some MOST_KNOWN characters, and how many more there are
+    """
+    known = list(known)
+    if len(", ".join(known)) <= MOST_KNOWN:
+        return ", ".join(known) or "none"
+    kept = []
+    for name in known:
+        if kept and len(", ".join([*kept, short(name)])) > MOST_KNOWN:
+            break
+        kept.append(short(name))
+    more = len(known) - len(kept)
+    return ", ".join(kept) + (f" and {more} more" if more else "")
 
 
 def names_of(name, value, known):
@@ -77,7 +107,7 @@ def names_of(name, value, known):
         value = (value,)
     if not isinstance(value, list | tuple | set | frozenset | dict):
         raise ValueError(
-            f"{name} = {value!r:.80} is no list of names. Give some of: {', '.join(known)}."
+            f"{name} = {shown(value)} is no list of names. Give some of: {choices(known)}."
         )
     return tuple(one_of(name, one, known) for one in value)
 
@@ -114,6 +144,94 @@ def kind_of(name, value, kind, hint):
     """
     if isinstance(value, kind):
         return value
-    plain = isinstance(value, str | int | float | None)
-    shown = f"{value!r:.80}" if plain else f"({type(value).__name__})"
-    raise ValueError(f"{name} = {shown} is no {kind.__name__}. {hint}")
+    raise ValueError(f"{name} = {shown(value)} is no {kind.__name__}. {hint}")
+
+
+def call_of(name, value, otherwise):
+    """Refuse what is to be called and cannot be.
+
+    Parameters
+    ----------
+    name : str
+        Argument name as the caller wrote it
+    value : callable or None
+        What was given
+    otherwise : callable
+        What stands for None
+
+    Returns
+    -------
+    call : callable
+        The same, or what stands for None
+
+    Raises
+    ------
+    ValueError
+        It is no function
+    """
+    if value is None:
+        return otherwise
+    if callable(value):
+        return value
+    raise ValueError(f"{name} = {shown(value)} is no function. Give its name without (), or None.")
+
+
+def yes_or_no(name, value):
+    """Refuse what is neither True nor False.
+
+    Parameters
+    ----------
+    name : str
+        Argument name as the caller wrote it
+    value : bool
+        What was given
+
+    Returns
+    -------
+    value : bool
+        The same
+
+    Raises
+    ------
+    ValueError
+        It is neither
+    """
+    if isinstance(value, bool):
+        return value
+    raise ValueError(
+        f"{name} = {shown(value)} is neither True nor False. Give one, without quotes."
+    )
+
+
+def number(name, value, low, high, unit, hint=""):
+    """Refuse what is not one number in its range.
+
+    Parameters
+    ----------
+    name : str
+        Argument name as the caller wrote it
+    value : float
+        What was given [any]
+    low, high : float
+        Closed limits [same as value]
+    unit : str
+        Printed after the numbers
+    hint : str
+        Sentence on the likely slip
+
+    Returns
+    -------
+    value : float
+        The same [same as value]
+
+    Raises
+    ------
+    ValueError
+        It is several numbers, none, or outside its range
+    """
+    given, unit = unit, f" {unit}" if unit else ""
+    if isinstance(value, bool | str | list | tuple | dict) or getattr(value, "shape", ()) != ():
+        raise ValueError(
+            f"{name} = {shown(value)} is not a number. Give {low:g} to {high:g}{unit}."
+        )
+    return float(within(name, value, low, high, given, hint))

@@ -133,6 +133,32 @@ def solids(thing, hall, above=0.0):
             yield (min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])), bottom, top
 
 
+def filling(things, points, hall):
+    """The first thing that has a point inside what is solid of it.
+
+    Parameters
+    ----------
+    things : iterable of Bank, PortableStage or Balcony
+        As they stand
+    points : array
+        (point, 3) [m]
+    hall : Hall
+        The gym
+
+    Returns
+    -------
+    thing : Bank, PortableStage, Balcony or None
+        None when all points are outside
+    """
+    for thing in things:
+        for footprint, bottom, top in solids(thing, hall):
+            box = np.reshape([*footprint, bottom, top], (3, 2))
+            inside = (points > box[:, 0] + TOUCH) & (points < box[:, 1] - TOUCH)
+            if inside.all(axis=1).any():
+                return thing
+    return None
+
+
 def holding(loudspeakers, points):
     """The first enclosure that has a point inside it.
 

@@ -3,6 +3,7 @@ comment or a file.
 """
 
 import difflib
+import os
 import tomllib
 from dataclasses import MISSING, is_dataclass
 from pathlib import Path
@@ -11,10 +12,11 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from ..physics.checks import within
+from .arguments import kind_of, yes_or_no
 from .balcony import Balcony
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
-from .measured import read_measured
+from .measured import read_measured, same_measured, write_measured
 from .microphones import Microphone
 from .quantity import file_fields
 from .reading_files import MEGABYTE, check_keys, file_text, inside, name_of, one_line
@@ -23,7 +25,7 @@ from .scenario import Scenario
 from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
 from .targets import Targets
-from .texts import short
+from .texts import short, shown
 from .units import from_file, to_file
 from .uses import GroupSetting, Use
 from .validation import check_counts
@@ -66,12 +68,7 @@ def load(path):
     ValueError
         One line that names file, table, key, value, what is allowed and the likely slip
     """
-    try:
-        path = Path(path)
-    except TypeError:
-        raise ValueError(
-            f"path = {short(repr(path))} is no scenario file. Give its path."
-        ) from None
+    path = _path(path, "no scenario file. Give its path.")
     text = file_text(path, "scenario file", MOST_BYTES)
     return parse(text, name_of(path), folder=path.parent)
 
@@ -104,6 +101,16 @@ def parse(text, where="scenario", *, folder=None):
         return _parsed(text, where, folder)
     except RecursionError:
         raise ValueError(f"{where}: is not valid TOML. It is nested too deeply.") from None
+
+
+def _path(path, what):
+    """A path, or the refusal that it is none."""
+    if not isinstance(path, str | os.PathLike):
+        raise ValueError(f"path = {shown(path)} is {what}")
+    try:
+        return Path(path)
+    except TypeError:  # one of bytes
+        raise ValueError(f"path = {shown(path)} is {what}") from None
 
 
 def _parsed(text, where, folder):
@@ -267,15 +274,15 @@ def _plain_number(key, value):
 def _number(key, value, meta, units):
     """A number in SI, its range given in the units of the file."""
     value, unit = _plain_number(key, value), meta["unit"]
-    shown = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
+    unit_text = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
     low, high = (to_file(meta[end], unit, units) for end in ("low", "high"))
     hint = (
         ""
         if units == "ft" and "eet given" in meta["hint"] and "meters" not in meta["hint"].lower()
         else meta["hint"]
     )
-    within(key, value, low, high, "" if unit == "count" else shown, hint)
-    # a foot's last digit must not refuse the limit itself
+    slack = 1e-9 * max(abs(low), abs(high))  # a foot's last digit must not refuse the limit itself
+    within(key, value, low - slack, high + slack, "" if unit == "count" else unit_text, hint)
     return min(max(from_file(value, unit, units), meta["low"]), meta["high"])
 
 
@@ -320,6 +327,8 @@ def _label(entry, number):
 def save(scenario, path, *, overwrite=False):
     """Write a scenario file whole or not at all; comments of the file it came from are kept.
 
+    Files of its measured loudspeakers are written beside it where they are missing.
+
     Parameters
     ----------
     scenario : Scenario
@@ -336,14 +345,57 @@ def save(scenario, path, *, overwrite=False):
 
     Raises
     ------
+    ValueError
+        No scenario or no path; a file beside it has the name of one of its loudspeaker files and
+        holds another type. Nothing is written
     FileExistsError
         The file is there and ``overwrite`` was not given; it is left as it was
     OSError
         One line: no such folder, a folder or a read-only file in its place, a full disk; what was
         there is left as it was
     """
-    write_file(path, to_text(scenario), overwrite=overwrite)
-    return Path(path)
+    text = to_text(scenario)
+    path = _path(path, "no path. Say where the scenario file goes.")
+    if not path.name or "\0" in str(path):
+        raise ValueError(f"path = {shown(str(path))} is no file name. Say where the file goes.")
+    if not yes_or_no("overwrite", overwrite) and os.path.lexists(path):
+        write_file(path, text, overwrite=False)  # refuses before anything is written beside it
+    for file, measured in _missing_files(scenario, path.parent):
+        write_measured(measured, file)
+    write_file(path, text, overwrite=overwrite)
+    return path
+
+
+def _missing_files(scenario, folder):
+    """(Path, LoudspeakerType) of measured loudspeakers whose files are not in a folder yet."""
+    missing = []
+    if not folder.is_dir():  # writing the scenario says so
+        return missing
+    for name, measured in zip(scenario.loudspeaker_files, scenario.measured_types, strict=False):
+        file = inside(folder, name)
+        if os.path.lexists(file):
+            _check_same(file, measured)
+        elif os.path.lexists(file.with_suffix(".sofa")):
+            raise ValueError(
+                f"{name_of(file.with_suffix('.sofa'))} is there, but no {name_of(file)}: the"
+                f" balloon of '{measured.name}' would replace it. Save into another folder."
+            )
+        else:
+            missing.append((file, measured))
+    return missing
+
+
+def _check_same(file, measured):
+    """Refuse a loudspeaker file that is there when it does not give the type that is meant."""
+    try:
+        there = read_measured(file)
+    except ValueError as error:
+        raise _refused("the loudspeaker file that is there cannot be read", error) from None
+    if not same_measured(there, measured):
+        raise ValueError(
+            f"{name_of(file)}: the loudspeaker file that is there does not hold '{measured.name}'"
+            " as this scenario has it. Save into another folder, or load the scenario again."
+        )
 
 
 def to_text(scenario):
@@ -358,7 +410,13 @@ def to_text(scenario):
     -------
     text : str
         TOML, with the comments and the order of the file it came from
+
+    Raises
+    ------
+    ValueError
+        It is no scenario
     """
+    kind_of("scenario", scenario, Scenario, "Give what gymtools.load(path) returns.")
     document = tomlkit.parse(scenario.text) if scenario.text else tomlkit.document()
     _write(document, scenario, scenario.units)
     return tomlkit.dumps(document)

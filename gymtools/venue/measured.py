@@ -31,6 +31,7 @@ KEYS = (
 )
 WORDS = ("name", "description", "balloon", "source")
 MOST_BYTES = MEGABYTE // 10
+SAME_DB = 1e-4  # between balloons that are the same [dB]
 READERS = {".sofa": sofa_and_notes, ".csv": polars_and_notes}
 
 
@@ -116,6 +117,23 @@ def write_measured(loudspeaker_type, path):
     write_sofa(loudspeaker_type, balloon)
     write_file(path, tomlkit.dumps({**table, "balloon": balloon.name}))
     return [path, balloon]
+
+
+def same_measured(a, b):
+    """Whether two measured types are the same, but for the last digits that a file keeps.
+
+    Parameters
+    ----------
+    a, b : LoudspeakerType
+        Measured ones
+
+    Returns
+    -------
+    same : bool
+        All that a description says is the same, and the balloons within SAME_DB
+    """
+    said = all(getattr(a, key) == getattr(b, key) for key in KEYS if key != "balloon")
+    return said and bool(np.allclose(a.measured_db, b.measured_db, rtol=0, atol=SAME_DB))
 
 
 def _description(path, name):

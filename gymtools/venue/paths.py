@@ -5,11 +5,15 @@
 from dataclasses import is_dataclass, replace
 from numbers import Integral
 
+from .arguments import choices
 from .finishes import FINISHES
 from .quantity import file_fields
 from .renamed import current_key, warn_renamed
+from .texts import shown
 from .uses import GroupSetting
 from .wiring import Wiring
+
+EXAMPLE = 'Give tuples of names, e.g. {("hall", "length"): 26.0}.'
 
 
 def changed(scenario, changes):
@@ -35,6 +39,7 @@ def changed(scenario, changes):
     ValueError
         A path leads nowhere, or lies within another; or the scenario cannot be
     """
+    check_changes("changes", changes)
     tree = {}
     for path, value in changes.items():
         *stem, leaf = by_name(scenario, path)
@@ -49,6 +54,31 @@ def changed(scenario, changes):
             raise ValueError(f"{_written(path)}: a value is given in whole and in part.")
         branch[leaf] = value
     return _grown(scenario, tree)
+
+
+def check_changes(name, changes):
+    """Refuse changes that are no values by path, whatever the scenario.
+
+    Parameters
+    ----------
+    name : str
+        What they are, for the message
+    changes : dict
+        As for ``changed``
+
+    Raises
+    ------
+    ValueError
+        It is no dict; a key is no tuple of names, or a value is none
+    """
+    if not isinstance(changes, dict):
+        raise ValueError(f"{name} = {shown(changes)} must be a dict of values by path. {EXAMPLE}")
+    for path in changes:
+        if not isinstance(path, tuple):
+            raise ValueError(f"{name}: {shown(path)} is no path. {EXAMPLE}")
+        for step in path:
+            if isinstance(step, bool) or not isinstance(step, str | Integral):
+                raise ValueError(f"{name}: {shown(path)} is no path. {EXAMPLE}")
 
 
 def value_at(scenario, path):
@@ -133,7 +163,7 @@ def by_name(scenario, path):
             step = _in_thing(thing, step, steps)
         else:
             what = "there is none" if thing is None else "holds one value"
-            raise ValueError(f"{_written(steps)}: {what}, so {step!r} leads nowhere.")
+            raise ValueError(f"{_written(steps)}: {what}, so {shown(step)} leads nowhere.")
         steps.append(step)
     return tuple(steps)
 
@@ -186,13 +216,27 @@ def _in_thing(thing, step, steps):
 def _check_known(step, known, steps):
     if step not in known:
         where = _written(steps) or "scenario"
-        shown = ", ".join(map(str, known)) or "none"
-        raise ValueError(f"{where}: {step!r} is unknown. Known: {shown}.")
+        raise ValueError(f"{where}: {shown(step)} is unknown. Known: {choices(map(str, known))}.")
 
 
 def _written(steps):
     """A path in a sentence."""
     return ", ".join(str(step) for step in steps)
+
+
+def _check_branches(thing, tree, key):
+    """A table is given for what is one, with keys that are there."""
+    where = [key] if key else []
+    if isinstance(thing, tuple):
+        known = names(thing) if thing and is_dataclass(thing[0]) else range(len(thing))
+    elif is_dataclass(thing):
+        known = [f.name for f in file_fields(thing)]
+    elif isinstance(thing, dict):
+        return
+    else:
+        raise ValueError(f"{_written(where)}: holds one value, where a table is given.")
+    for step in tree:
+        _check_known(step, known, where)
 
 
 def _grown(thing, tree, key=None):
@@ -201,6 +245,7 @@ def _grown(thing, tree, key=None):
     """
     if not isinstance(tree, dict):
         return tree
+    _check_branches(thing, tree, key)
     if isinstance(thing, tuple):
         called = names(thing) if thing and is_dataclass(thing[0]) else range(len(thing))
         return tuple(

@@ -2,10 +2,14 @@
 once.
 """
 
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import MISSING, dataclass, field, fields, is_dataclass
+from types import NoneType, UnionType
+from typing import get_args, get_origin
 
-from ..physics.checks import within
-from .texts import check_text
+from .arguments import number
+from .texts import check_name, check_text, shown
+
+NAMES = ("name", "tag")  # keys that hold a thing's name
 
 
 def quantity(unit, low, high, *, hint="", default=MISSING):
@@ -62,16 +66,48 @@ class Thing:
         for f in fields(self):
             value, meta = getattr(self, f.name), f.metadata
             if "unit" not in meta and meta.get("in_file", True):
+                _check_kind(f, value)
+                if isinstance(value, list):
+                    object.__setattr__(self, f.name, tuple(value))
+                if f.name in NAMES and isinstance(value, str):
+                    check_name(f.name, value)
                 check_text(f.name, value)
-            if "unit" not in meta or value is None:
+            if "unit" not in meta or (value is None and f.default is None):
                 continue
             unit = "" if meta["unit"] == "count" else meta["unit"]
-            value = within(f.name, value, meta["low"], meta["high"], unit, meta["hint"]).item()
+            value = number(f.name, value, meta["low"], meta["high"], unit, meta["hint"])
             if meta["unit"] == "count":
                 if value != int(value):
                     raise ValueError(f"{f.name} = {value:g} is not a whole number.")
                 value = int(value)
             object.__setattr__(self, f.name, value)
+
+
+WORDS = {
+    str: "text in quotes",
+    bool: "true or false",
+    tuple: "a list",
+    dict: "a table of keys and values",
+}
+
+
+def _check_kind(f, value):
+    """Refuse what a field without a unit cannot hold: text for a list, a number for a bank."""
+    wanted = get_args(f.type) if isinstance(f.type, UnionType) else (f.type,)
+    kinds = [get_origin(one) or one for one in wanted]
+    if not all(k in WORDS or k is NoneType or is_dataclass(k) for k in kinds):
+        return
+    blank = f.type is str and isinstance(value, str) and not value.strip() and value != f.default
+    if blank or not isinstance(value, (*kinds, list) if tuple in kinds else tuple(kinds)):
+        kind = kinds[0]
+        must = WORDS.get(kind, f"a {kind.__name__}")
+        raise ValueError(f"{f.name} = {shown(value)} must be {must}.")
+    item = next((get_args(one)[0] for one in wanted if get_args(one)), None)
+    for part in value if item else ():
+        if not isinstance(part, item):
+            raise ValueError(
+                f"{f.name}: {shown(part)} is no {item.__name__}. It must be a list of these."
+            )
 
 
 def limits(cls, name):

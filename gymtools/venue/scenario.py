@@ -9,15 +9,19 @@ import numpy as np
 
 from ..physics.surfaces import Surfaces
 from . import validation
+from .balcony import Balcony
 from .configuration import HallConfiguration
 from .court import court
-from .hall import Air, Hall
-from .loudspeakers import LoudspeakerType, loudspeaker_types
+from .hall import Air, Hall, Treatment
+from .loudspeakers import Group, LoudspeakerType, loudspeaker_types
 from .memory import Memory
+from .microphones import Microphone
 from .paths import changed as changed  # scripts found it here before
 from .quantity import NOT_IN_FILE, Thing
-from .stage import Stage
+from .seating import Bank, FloorSeats
+from .stage import PortableStage, Stage
 from .targets import Targets
+from .texts import shown
 from .units import UNITS, length_text
 from .uses import Use
 from .wiring import Equipment
@@ -33,14 +37,14 @@ class Scenario(Thing):
     court: str
     hall: Hall
     air: Air = Air()
-    banks: tuple = ()
-    floor_seats: tuple = ()
+    banks: tuple[Bank, ...] = ()
+    floor_seats: tuple[FloorSeats, ...] = ()
     stage: Stage | None = None
-    portable_stages: tuple = ()
-    balconies: tuple = ()
-    microphones: tuple = ()
-    treatments: tuple = ()
-    groups: tuple
+    portable_stages: tuple[PortableStage, ...] = ()
+    balconies: tuple[Balcony, ...] = ()
+    microphones: tuple[Microphone, ...] = ()
+    treatments: tuple[Treatment, ...] = ()
+    groups: tuple[Group, ...]
     uses: tuple[Use, ...]
     targets: Targets = Targets()
     equipment: Equipment = Equipment()
@@ -243,9 +247,10 @@ class Scenario(Thing):
         if name is None:
             return self.uses[0]
         for use in self.uses:
-            if use.name == name:
+            if isinstance(name, str) and use.name == name:
                 return use
-        raise ValueError(f"use '{name}' is unknown. Known: {', '.join(u.name for u in self.uses)}.")
+        known = ", ".join(u.name for u in self.uses)
+        raise ValueError(f"use {shown(name)} is unknown. Known: {known}.")
 
     def say(self, meters):
         """A length in the scenario's own units.

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..physics.checks import within
+from .arguments import kind_of, number
 from .quantity import Thing, quantity
 from .spectra import octave_levels
 
@@ -64,6 +65,8 @@ class Use(Thing):
                 "give the noise either as noise_dba with noise_spectrum, or as noise_db in seven"
                 " octaves."
             )
+        for group, setting in self.groups.items():
+            kind_of(f"groups '{group}'", setting, GroupSetting, "Give a table of its settings.")
         octave_levels(self.noise_spectrum, 50.0)
         if self.noise_db is not None:
             if len(self.noise_db) != 7:
@@ -75,9 +78,9 @@ class Use(Thing):
                 self, "noise_db", tuple(within("noise_db", self.noise_db, -20, 120, "dB").tolist())
             )
         for area, share in self.occupied.items():
-            within(f"occupied '{area}'", share, 0, 1, "", "Give a share from 0 to 1, not percent.")
+            number(f"occupied '{area}'", share, 0, 1, "", "Give a share from 0 to 1, not percent.")
         for area, weight in self.listens.items():
-            within(f"listens '{area}'", weight, 0, 100, "", "A weight cannot be negative.")
+            number(f"listens '{area}'", weight, 0, 100, "", "A weight cannot be negative.")
 
     @property
     def noise(self):

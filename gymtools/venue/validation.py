@@ -8,14 +8,15 @@ import numpy as np
 
 from ..physics.checks import within
 from ..physics.geometry import boxes_apart
-from .enclosures import beyond_room, corners, holding, meeting
+from .enclosures import beyond_room, corners, filling, holding, meeting
 from .finishes import FINISHES
 from .hall import TREATABLE
 from .locations import overlap
 from .loudspeakers import loudspeaker_types
 from .paths import value_at
-from .seating import EAR_SEATED
+from .seating import EAR_SEATED, EAR_STANDING
 from .tables import named
+from .texts import check_name, looks_like
 from .units import to_file
 
 HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
@@ -25,6 +26,7 @@ EDGE = 0.15  # a loudspeaker hangs this far from a wall at least [m]
 # what hangs lower over people who stand can be reached and struck [m]    8 ft, common practice, no
 # source
 OUT_OF_REACH = 2.44
+AMONG_JOISTS = 0.005  # over the clear height that is nothing [m]
 FOOT_UNDER_SEAT = 0.43  # footboard under the seat board of a bank [m]     as ``EAR_OVER_SEAT``
 # most of each list of a scenario, far above any school's: what holds more was not written for a gym
 MOST = {
@@ -151,12 +153,16 @@ def checked_factors(factors):
 
 def _check_types(scenario):
     """Every group has a type that is known here, and a measured type a name of its own."""
-    known = dict(loudspeaker_types())
+    known, alike = dict(loudspeaker_types()), {}
+    alike = {looks_like(name): one for name, one in known.items()}
     for measured in scenario.measured_types:
-        if known.setdefault(measured.name, measured) != measured:
+        check_name("name of a loudspeaker type", measured.name)
+        if alike.setdefault(looks_like(measured.name), measured) != measured:
             raise ValueError(
-                f"another loudspeaker type is called '{measured.name}'. Give it another name."
+                f"another loudspeaker type is called '{measured.name}', or nearly so. Give it"
+                " another name."
             )
+        known[measured.name] = measured
     for group in scenario.groups:
         try:
             named(known, group.loudspeaker, "loudspeaker")
@@ -174,12 +180,7 @@ def _check_names(scenario):
         "microphone": scenario.microphones,
     }
     for kind, things in kinds.items():
-        names = [t.name for t in things]
-        for name in names:
-            if names.count(name) > 1:
-                raise ValueError(
-                    f"two things are called '{name}'. Every {kind} needs its own name."
-                )
+        _check_alike(kind, [t.name for t in things])
     tags = [c.tag for c in scenario.loudspeakers]
     for tag in tags:
         if tags.count(tag) > 1:
@@ -190,11 +191,29 @@ def _check_names(scenario):
         raise ValueError("there is no loudspeaker group. Add [[groups]].")
     if not scenario.uses:
         raise ValueError("there is no use. Add [[uses]].")
-    for name in PARTS:
-        if name in [t.name for t in seats]:
+    for thing in seats:
+        if looks_like(thing.name) in PARTS:
             raise ValueError(
-                f"'{name}' names a part of the gym. Call the bank or the chairs something else."
+                f"'{thing.name}' names a part of the gym. Call the bank or the chairs something"
+                " else."
             )
+
+
+def _check_alike(kind, names):
+    """Two things have names that can be told apart on a drawing."""
+    seen = {}
+    for name in names:
+        look = looks_like(name)
+        if look not in seen:
+            seen[look] = name
+            continue
+        other = seen[look]
+        if other == name:
+            raise ValueError(f"two things are called '{name}'. Every {kind} needs its own name.")
+        raise ValueError(
+            f"'{other}' and '{name}' look alike. Give every {kind} a name that differs in more than"
+            " capitals, accents' codes or spaces."
+        )
 
 
 def _check_seating(scenario):
@@ -278,18 +297,22 @@ def _check_configuration(scenario, use):
 
 
 def _check_decks(use, configuration):
-    """Nobody listens under the deck of a portable stage."""
+    """Nobody listens in or under the deck of a portable stage."""
     for deck in configuration.portable_stages:
         if deck.height < EAR_SEATED:  # over it every ear is free
             continue
         x0, x1, y0, y1 = deck.footprint()
         for name, area in configuration.areas.items():
+            if use.listens.get(name, 0) <= 0:
+                continue
             x, y, z = area.points.T
-            under = (x > x0) & (x < x1) & (y > y0) & (y < y1) & (z < deck.height)
-            if use.listens.get(name, 0) > 0 and under.any():
+            # people on the court stand in the deck when only their heads are over it
+            head = EAR_STANDING - EAR_SEATED if area.kind == "court" else 0.0
+            under = (x > x0) & (x < x1) & (y > y0) & (y < y1) & (z < deck.height + head + 1e-9)
+            if under.any():
                 raise ValueError(
-                    f"use '{use.name}': {int(under.sum())} seats of '{name}' lie under the deck of"
-                    f" '{deck.name}'. Move or lower the stage, or let nobody listen there."
+                    f"use '{use.name}': {int(under.sum())} seats of '{name}' lie in or under the"
+                    f" deck of '{deck.name}'. Move or lower the stage, or let nobody listen there."
                 )
 
 
@@ -561,8 +584,18 @@ def _check_opened(scenario, use, microphone):
 
 
 def _check_free(scenario, use, microphone):
-    """A microphone that is open in a use stands and walks outside every enclosure."""
-    points, _ = microphone.positions(scenario.configuration(use.name))
+    """A microphone that is open in a use stands and walks outside every enclosure, and outside
+    banks, portable stages and balconies.
+    """
+    configuration = scenario.configuration(use.name)
+    points, _ = microphone.positions(configuration)
+    standing = (*configuration.banks, *configuration.portable_stages, *configuration.balconies)
+    thing = filling(standing, points, scenario.hall)
+    if thing:
+        raise ValueError(
+            f"use '{use.name}': microphone '{microphone.name}' is inside '{thing.name}'. Raise it,"
+            " or move one of them."
+        )
     loudspeaker = holding(scenario.loudspeakers, points)
     if loudspeaker:
         raise ValueError(
@@ -594,6 +627,7 @@ def warnings(scenario):
                 f" international rules ask for {scenario.say(PLAY_HEIGHT)}."
             )
     found += _low_loudspeakers(scenario)
+    found += _among_joists(scenario)
     for bank in scenario.banks:
         if (
             overlap(
@@ -611,6 +645,39 @@ def warnings(scenario):
             f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least"
             f" {scenario.say(RUN_OUT)}."
         )
+    return [*found, *_on_decks(scenario)]
+
+
+def _among_joists(scenario):
+    """Groups whose enclosures reach over the clear height: they need room between joists."""
+    highest, clear = {}, scenario.hall.clear_height
+    tops = corners(scenario.loudspeakers)[..., 2].max(axis=1).tolist()
+    for c, top in zip(scenario.loudspeakers, tops, strict=True):
+        highest[c.group] = max(top, highest.get(c.group, 0.0))
+    return [
+        f"'{group}' reaches {scenario.say(top - clear)} above the clear height"
+        f" ({scenario.say(clear)}). Hang it lower, or make sure that it fits between the joists."
+        for group, top in highest.items()
+        if top > clear + AMONG_JOISTS
+    ]
+
+
+def _on_decks(scenario):
+    """Uses in which people listen on the court where a portable stage stands."""
+    found = []
+    for use in scenario.uses:
+        if use.listens.get("court", 0) <= 0:
+            continue
+        configuration = scenario.configuration(use.name)
+        x, y, _ = configuration.areas["court"].points.T
+        for deck in configuration.portable_stages:
+            x0, x1, y0, y1 = deck.footprint()
+            count = int(((x > x0) & (x < x1) & (y > y0) & (y < y1)).sum())
+            if count:
+                found.append(
+                    f"Use '{use.name}': {count} positions of the court lie where '{deck.name}'"
+                    " stands; they count as if people stood on the floor there."
+                )
     return found
 
 

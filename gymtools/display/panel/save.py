@@ -45,6 +45,6 @@ class SaveSection(Section):
             save(self.panel.to_file(), path, overwrite=overwrite)
         except FileExistsError as error:
             return self._say(str(error), replaceable=True)
-        except OSError as error:
+        except (OSError, ValueError) as error:
             return self._say(str(error))
         self._say(f"Saved as {path.name}.")
