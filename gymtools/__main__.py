@@ -12,7 +12,7 @@ from .commissioning.comparison import compare
 from .commissioning.plan import plan
 from .commissioning.recordings import with_recordings
 from .commissioning.sheet import read_sheet
-from .design.decision import decide
+from .design.decision import decide, options_of
 from .display.documents.commissioning import write_plan, write_report
 from .display.documents.handover import write_record
 from .display.documents.record import READERS
@@ -107,10 +107,15 @@ def _parser():
 def _add_open(commands):
     command = commands.add_parser("open", help="start JupyterLab and print where the workbook is")
     command.add_argument(
-        "workbook", nargs="?", default=WORKBOOK, help="notebook (default: the design workbook)"
+        "workbook",
+        type=_text,
+        nargs="?",
+        default=WORKBOOK,
+        help="notebook (default: the design workbook)",
     )
     command.add_argument(
         "--host",
+        type=_text,
         default="127.0.0.1",
         help="interface to listen on (default: this machine only; 0.0.0.0 in a container)",
     )
@@ -123,9 +128,10 @@ def _add_record(commands):
     command = commands.add_parser(
         "record", help="write the decision record, schedules and drawings of a scenario"
     )
-    command.add_argument("scenario", help="scenario file of the chosen option")
+    command.add_argument("scenario", type=_text, help="scenario file of the chosen option")
     command.add_argument(
         "--against",
+        type=_text,
         action="append",
         default=[],
         metavar="FILE",
@@ -139,6 +145,7 @@ def _add_record(commands):
     )
     command.add_argument(
         "--prices",
+        type=_text,
         metavar="FILE",
         help="price book (CSV); the package's invented one when left out",
     )
@@ -150,7 +157,7 @@ def _add_testplan(commands):
     command = commands.add_parser(
         "testplan", help="write the test plan and the entry sheet for the finished gym"
     )
-    command.add_argument("scenario", help="scenario file of what was built")
+    command.add_argument("scenario", type=_text, help="scenario file of what was built")
     _add_uses(command)
     _add_output(command)
     command.set_defaults(run=_testplan)
@@ -160,10 +167,11 @@ def _add_report(commands):
     command = commands.add_parser(
         "report", help="compare a filled entry sheet with the design; the report goes beside it"
     )
-    command.add_argument("scenario", help="scenario file of what was built")
-    command.add_argument("readings", help="entry sheet, CSV or XLSX")
+    command.add_argument("scenario", type=_text, help="scenario file of what was built")
+    command.add_argument("readings", type=_text, help="entry sheet, CSV or XLSX")
     command.add_argument(
         "--waves",
+        type=_text,
         metavar="FOLDER",
         help="folder with impulse responses (WAV), named by the readings they stand for",
     )
@@ -175,6 +183,7 @@ def _add_report(commands):
 def _add_uses(command):
     command.add_argument(
         "--use",
+        type=_text,
         action="append",
         default=None,
         metavar="NAME",
@@ -185,10 +194,20 @@ def _add_uses(command):
     )
 
 
+def _text(given):
+    """An argument; an empty one is a slip, not one that was left out."""
+    if not given.strip():
+        raise argparse.ArgumentTypeError("is empty. Give a name, or leave it out")
+    return given
+
+
 def _add_output(command, folder=True):
     if folder:
         command.add_argument(
-            "--folder", default=".", help="where the folder with the files is made (default: here)"
+            "--folder",
+            type=_text,
+            default=".",
+            help="where the folder with the files is made (default: here)",
         )
     command.add_argument(
         "--overwrite",
@@ -226,7 +245,7 @@ def _testplan(given):
 def _report(given):
     made = plan(load(given.scenario), given.use)
     readings = read_sheet(given.readings, made)
-    if given.waves:
+    if given.waves is not None:
         readings = with_recordings(readings, given.waves, made)
     for sentence in readings.bad:
         print(sentence, file=sys.stderr)
@@ -235,13 +254,9 @@ def _report(given):
 
 
 def _record(given):
-    options, folder = {}, _folder(given.folder)
-    for file in (given.scenario, *given.against):
-        name = Path(file).stem
-        if name in options:
-            raise ValueError(f"two options are called '{name}'. Give their files other names.")
-        options[name] = load(file)
-    prices = read_prices(given.prices) if given.prices else None
+    folder = _folder(given.folder)
+    options = options_of((given.scenario, *given.against))
+    prices = read_prices(given.prices) if given.prices is not None else None
     print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
     decision = decide(options, prices=prices)
     _say(write_record(decision, folder, reader=given.reader, overwrite=given.overwrite))

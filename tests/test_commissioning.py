@@ -1241,7 +1241,7 @@ def test_plan_sheet_and_report_from_the_command_line(tmp_path, capsys):
     report = ["report", scenario, str(folder / "readings.csv"), "--use", "game"]
     assert main(report) == 0
     assert "'sti game B6': value = 'x' is not a number" in capsys.readouterr().err
-    found = folder / "commissioning-report"
+    found = folder / "dovecote-primary-school-commissioning-report"
     assert (found / "commissioning.html").exists()
     assert load(found / "room-as-measured.toml").absorption_factors
     assert main(report) == 2 and "commissioning-report exists" in capsys.readouterr().err
@@ -1249,6 +1249,9 @@ def test_plan_sheet_and_report_from_the_command_line(tmp_path, capsys):
     assert "none.csv: there is no such entry sheet." in capsys.readouterr().err
     assert main([*report, "--overwrite", "--waves", str(folder / "waves")]) == 2
     assert "waves: there is no such folder of recordings." in capsys.readouterr().err
+    (folder / "waves").mkdir()
+    assert main([*report, "--overwrite", "--waves", str(folder / "waves")]) == 0
+    assert "waves: the folder of recordings is empty." in capsys.readouterr().err
 
 
 def test_the_plan_on_paper(tmp_path):
@@ -1277,12 +1280,14 @@ def test_a_room_edited_by_hand_is_not_lost(tmp_path):
     report, room = write_report(c, tmp_path)
     report.unlink()
     room.write_text("edited by hand", encoding="utf-8")
-    with pytest.raises(FileExistsError, match=r"^the folder commissioning-report exists"):
+    with pytest.raises(
+        FileExistsError, match=r"^the folder dovecote-primary-school-commissioning-report exists"
+    ):
         write_report(c, tmp_path)
     assert room.read_text("utf-8") == "edited by hand" and not report.exists()
     write_report(c, tmp_path, overwrite=True)
     assert report.exists() and load(room).absorption_factors
-    kept = tmp_path / "revisions" / "commissioning-report-1"
+    kept = tmp_path / "revisions" / "dovecote-primary-school-commissioning-report-1"
     assert [p.read_text("utf-8") for p in kept.iterdir()] == ["edited by hand"]
 
 

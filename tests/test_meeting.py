@@ -20,8 +20,10 @@ from gymtools.design.decision import decide
 from gymtools.design.input_errors import InputSpread
 from gymtools.design.options import dominated_by
 from gymtools.design.uncertainty import how_sure
+from gymtools.display import scene
 from gymtools.display.panel import advice as advice_panel
 from gymtools.display.panel import aim as aim_panel
+from gymtools.display.panel import combinations as combinations_panel
 from gymtools.display.panel import options as options_panel
 from gymtools.display.panel import pins
 from gymtools.display.panel import uncertainty as uncertainty_panel
@@ -32,6 +34,7 @@ from gymtools.display.panel.save import SaveSection
 from gymtools.display.panel.seat import SeatTab
 from gymtools.display.panel.toolbar import Refusals
 from gymtools.display.tables import schedule_table
+from gymtools.display.theme import QUANTITIES
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.units import FOOT
 
@@ -697,7 +700,13 @@ def test_a_quantity_that_the_use_has_not_got_is_said():
     m = panel(SMALL)
     m.set(("uses", "game", "microphones"), ())
     m.update(quantity="image_shift")
-    assert "no voice to compare with" in message(m)
+    assert "no voice to compare with" in message(m) and "Speech level" in message(m)
+    assert scene.figure(m._drawn) and m._drawn.quantity == "speech", "the page may draw it anew"
+    assert m.state.quantity == "image_shift"
+    assert QUANTITIES["speech"].plain in m.sections[VerdictsTab].box.value
+    m.update(trace=True)
+    m.trace()
+    assert m._drawn.quantity == "speech" and m._drawn.result.room == "traced"
     go_back_button(m).click()
     assert not m.refusal and m.state.quantity == "speech"
 
@@ -1145,7 +1154,7 @@ def test_a_trace_does_not_touch_an_option_pinned_meanwhile(monkeypatch):
     m.options.pin()
     old = m.options.options[0]
     monkeypatch.setattr(
-        options_panel, "option", lambda name, s, room: replace(old, name=name, room=room)
+        options_panel, "option", lambda name, s, room, prices: replace(old, name=name, room=room)
     )
 
     async def trace():
@@ -1308,6 +1317,105 @@ def test_files_are_written_once_and_replaced_only_when_asked(tmp_path):
     m.parts.replace_button.click()
     assert "files are in" in m.parts.words.value
     assert m.parts.replace_button.layout.display == "none"
+
+
+def own_prices(folder, name="own.csv", labor="8500"):
+    """A price book in which an hour of work is dear."""
+    text = resources.files("gymtools").joinpath("data", "prices.csv").read_text()
+    line = next(x for x in text.splitlines() if x.startswith("labor,hour"))
+    kind, item, unit, _, rest = line.split(",", 4)
+    dear = ",".join((kind, item, unit, labor, rest))
+    (folder / name).write_text(text.replace(line, dear))
+
+
+def test_one_price_book_for_everything(tmp_path, monkeypatch):
+    """Regression: the book of the parts tab prices pinned options, the record that is put on file,
+    what is traced, combinations and advice; pages name it.
+    """
+    monkeypatch.setattr(options_panel, "decide", partial(decide, draws=20))
+    asked = {}
+    monkeypatch.setattr(
+        advice_panel, "advise", lambda *_, prices, **__: asked.update(advice=prices) or []
+    )
+    monkeypatch.setattr(
+        combinations_panel, "sweep", lambda *_, prices, **__: asked.update(sweep=prices) or []
+    )
+    own_prices(tmp_path)
+    m = panel(replace(SMALL, uses=SMALL.uses[:1]), tmp_path)
+    m.update(trace=False)
+    m.options.pin()
+    cheap = m.options.options[0].headlines["cost"]
+    assert "invented example prices" in m.options.table.value
+    m.parts.book.value = "own.csv"
+    book = m.prices.book
+    total = sum(line.total for line in parts(m.scenario, prices=book).lines)
+    assert m.options.options[0].headlines["cost"] == round(total) > 2 * cheap
+    assert "own.csv" in m.options.table.value and "invented" not in m.options.table.value
+    m.options.trace()
+    (o,) = m.options.options
+    assert o.room == "traced" and o.prices == "own.csv" and o.headlines["cost"] > 2 * cheap
+    m.options.put_on_file(False)
+    record = (tmp_path / "dovecote-primary-school-schedules" / "record.html").read_text("utf-8")
+    assert "The price book is own.csv" in record and "invented example prices" not in record
+    assert (
+        f"{decide({'A': m.scenario}, prices=book, draws=20).options[0].row['cost']:,.0f}" in record
+    )
+    m.advice.start()
+    m.options.combinations.offer()
+    m.options.combinations.generate()
+    assert asked == {"advice": book, "sweep": book}
+    m.parts.book.value = ""
+    assert m.prices.book is None and m.options.options[0].prices != "own.csv"
+
+
+def test_a_refused_price_book_writes_nothing(tmp_path):
+    """Regression: while a refused book stands in the box no other one stands in for it: nothing is
+    priced, nothing is written, and the refusal stays.
+    """
+    own_prices(tmp_path)
+    m = panel(SMALL, tmp_path)
+    m.update(trace=False, tab="parts")
+    m.parts.book.value = "own.csv"
+    m.parts.write_button.click()
+    before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
+    m.parts.write_button.click()
+    assert m.parts.replace_button.layout.display == "inline-flex"
+    m.parts.book.value = "own.cvs"
+    refusal = "own.cvs: there is no such price book"
+    assert refusal in m.parts.words.value and refusal in m.parts.tables.value
+    assert m.parts.write_button.disabled and m.parts.replace_button.layout.display == "none"
+    m.parts.write(True)
+    assert refusal in m.parts.words.value
+    m.options.pin()
+    assert refusal in m.options.words.value and not m.options.options
+    m.advice.start()
+    assert refusal in m.advice.words.value
+    assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before
+    m.parts.book.value = "own.csv"
+    m.options.pin()
+    m.parts.book.value = "none.csv"
+    for act in (m.options.trace, lambda: m.options.put_on_file(True)):
+        act()
+        assert "none.csv: there is no such price book" in m.options.words.value
+    assert m.options.options[0].prices == "own.csv"
+    assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before
+    m.parts.book.value = ""
+    assert not m.parts.write_button.disabled
+
+
+def test_nothing_is_written_of_what_cannot_be(tmp_path):
+    """Regression: while the controls are at something that cannot be built, the button that writes
+    schedules rests.
+    """
+    m = panel(SMALL, tmp_path)
+    m.update(trace=False, tab="parts")
+    assert not m.parts.write_button.disabled
+    m.set((*WALL, "height"), 30.0)
+    assert m.refusal and m.parts.write_button.disabled
+    m.parts.write(False)
+    assert "Not possible" in m.parts.words.value and not list(tmp_path.iterdir())
+    go_back_button(m).click()
+    assert not m.refusal and not m.parts.write_button.disabled
 
 
 def test_the_loudspeaker_is_shown_closely():

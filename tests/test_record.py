@@ -6,8 +6,10 @@ import datetime
 import re
 from dataclasses import replace
 from functools import partial
+from html import escape
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from browser import FLAGS, SHOTS, browser_path
@@ -17,13 +19,17 @@ from gymtools import __main__ as command_line
 from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate
+from gymtools.design import decision as decision_module
 from gymtools.design.arrangements import arrange
-from gymtools.design.decision import decide, reasons
+from gymtools.design.decision import decide, options_of, reasons
 from gymtools.design.options import HEADLINES
 from gymtools.display.documents.handover import write_record
 from gymtools.display.documents.record import record_html
+from gymtools.display.parameters import checked
+from gymtools.equipment.prices import INVENTED, PriceBook, example_prices
 from gymtools.equipment.schedules import schedules
 from gymtools.venue.files import load, save
+from gymtools.venue.loudspeakers import loudspeaker_types
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
 SHORT = replace(DOVECOTE, uses=DOVECOTE.uses[:2])
@@ -100,6 +106,80 @@ def test_the_same_inputs_give_the_same_document(decision, html):
         draws=20,
     )
     assert other.inputs_hash != decision.inputs_hash
+
+
+def dearer(name="own.csv"):
+    """A price book in which one price is another."""
+    prices = [*example_prices().prices.values()]
+    prices[3] = replace(prices[3], price=prices[3].price + 1)
+    return PriceBook(prices, name)
+
+
+def test_the_hash_is_of_everything_that_is_read(monkeypatch):
+    """Regression: another price, name of a price book, balloon of a loudspeaker's file, number of
+    draws or version of the package gives another hash; the same give the same.
+    """
+    monkeypatch.setattr(decision_module, "evaluate", lambda *_, **__: None)
+    monkeypatch.setattr(decision_module, "how_sure", lambda *_, **__: None)
+    monkeypatch.setattr(
+        decision_module, "option", lambda name, *_, **__: SimpleNamespace(name=name)
+    )
+    monkeypatch.setattr(decision_module, "parts", lambda *_, **__: None)
+
+    def measured(extra_db):
+        kind = loudspeaker_types()[SHORT.groups[0].loudspeaker]
+        balloon = kind.balloon_db.copy()
+        balloon[:, -1] += extra_db
+        kind = replace(kind, name="our own", measured_db=balloon)
+        groups = (replace(SHORT.groups[0], loudspeaker="our own"), *SHORT.groups[1:])
+        return replace(SHORT, measured_types=(kind,), groups=groups)
+
+    def hashed(scenario=measured(0.0), **more):
+        return decide({"a": scenario}, **more).inputs_hash
+
+    first = hashed()
+    others = [hashed(measured(-1.0)), hashed(prices=dearer()), hashed(prices=dearer("b.csv"))]
+    others += [hashed(draws=100), hashed(replace(measured(0.0), units="ft"))]
+    assert hashed() == hashed(measured(0.0)) == first and len(first) == 64
+    monkeypatch.setattr(decision_module, "package", lambda: "another")
+    others.append(hashed())
+    assert len({first, *others}) == 1 + len(others)
+
+
+def test_the_record_names_its_price_book(decision, html):
+    """Regression: the record says whose prices it holds, in words for the school and for the
+    file.
+    """
+    assert decision.prices == INVENTED and f"prices of {escape(INVENTED)}" in html
+    priced = replace(decision, prices="<own>.csv")
+    for reader in ("school", "installer", "file"):
+        assert "These are the prices of &lt;own&gt;.csv" in record_html(priced, reader=reader)
+    assert "The price book is &lt;own&gt;.csv" in record_html(priced)
+
+
+def test_two_options_of_one_name_are_refused(tmp_path, monkeypatch):
+    """Regression: files of one name in two folders, and a file called like a layout, are refused by
+    command line, function and parameters cell alike; none takes the other's place.
+    """
+    one = replace(SHORT, uses=SHORT.uses[:1])
+    files = [tmp_path / "a.toml", tmp_path / "other" / "a.toml", tmp_path / "pendants.toml"]
+    (tmp_path / "other").mkdir()
+    for file in files:
+        save(one, file)
+    cases = (
+        (files[:2], (), r"two options are called 'a'\. Give their files other names\."),
+        ([files[0], files[2]], ("pendants",), r"two options are called 'pendants'\. Name the"),
+        (files[:1], ("pendants", "pendants"), r"two options are called 'pendants'\. Name the"),
+    )
+    for paths, keys, said in cases:
+        with pytest.raises(ValueError, match=f"^{said}"):
+            options_of(paths, keys)
+        more = dict(arrangements=list(keys), units="", reader="file", folder="")
+        with pytest.raises(ValueError, match=f"^In the parameters cell: .*{said}"):
+            checked(scenario=str(paths[0]), against=[str(p) for p in paths[1:]], **more)
+    found = options_of([files[0], files[2]], ("center four",))
+    assert list(found) == ["a", "pendants", "center four"] and found["pendants"] == one
+    assert found["center four"] == arrange(one, "center four")
 
 
 def test_numbers_are_the_evaluations(decision, html):
@@ -308,6 +388,13 @@ def test_the_command_line(tmp_path, capsys, quick):
         (["record", "a.toml", "--against", "a.toml"], "two options are called 'a'"),
         (["record", "a.toml", "--prices", "p.csv"], "p.csv"),
         (["record", "broken.toml"], "broken.toml"),
+        (["record", ""], "scenario: is empty"),
+        (["record", "a.toml", "--prices", ""], "--prices: is empty"),
+        (["record", "a.toml", "--against", " "], "--against: is empty"),
+        (["record", "a.toml", "--folder", ""], "--folder: is empty"),
+        (["report", "a.toml", "r.csv", "--waves", ""], "--waves: is empty"),
+        (["testplan", "a.toml", "--use", ""], "--use: is empty"),
+        (["open", ""], "workbook: is empty"),
         (["record", "a.toml", "--reader", "principal"], "invalid choice: 'principal'"),
         (["record"], "required: scenario"),
         (["testplan", "none.toml"], "there is no such scenario file"),

@@ -5,6 +5,7 @@ lose nothing.
 import csv
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -160,7 +161,7 @@ def test_an_interruption_loses_nothing(plain, tmp_path, monkeypatch):
     evaluated.clear()
     assert sweep(SMALL, AXES, file=file) == plain and not evaluated
     rows = list(csv.DictReader(file.open(encoding="utf-8", newline="")))
-    assert len(rows) == 9 and not list(tmp_path.glob("*.part"))
+    assert len(rows) == 9 and not list(tmp_path.glob("*.unfinished"))
 
 
 def test_a_stop_keeps_what_was_handed_out(plain, tmp_path):
@@ -363,7 +364,7 @@ def test_the_package_is_fingerprinted_with_its_data(tmp_path, monkeypatch):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_text("1", encoding="utf-8")
     monkeypatch.setattr(fingerprints, "PACKAGE", tmp_path)
-    found = fingerprints.package.__wrapped__
+    found = fingerprints._on_disk
     first = found()
     for name, other in (("display/theme.py", False), ("physics/x.pyc", False)):
         (tmp_path / name).write_text("2", encoding="utf-8")
@@ -375,6 +376,47 @@ def test_the_package_is_fingerprinted_with_its_data(tmp_path, monkeypatch):
     assert found() == first
     monkeypatch.setattr(np, "__version__", "0")
     assert found() != first
+
+
+IMPORTED_EARLIER = """
+import sys
+from pathlib import Path
+from gymtools.design import fingerprints, sweeping
+from gymtools.venue.files import load
+
+school, table, here = sys.argv[1:]
+before = fingerprints.package()
+file = Path(fingerprints.__file__).parents[1] / here
+file.write_bytes(file.read_bytes() + b"\\n")
+assert fingerprints.package() == before
+school = load(school)
+try:
+    print(len(sweeping.sweep(school, {"a": {"as it is": {}}}, file=table)))
+except ValueError as error:
+    print("refused:", error)
+print(len(sweeping.sweep(school, {"a": {"as it is": {}}})))
+"""
+
+
+@pytest.mark.parametrize(
+    "file, refused",
+    [("physics/air.py", True), ("data/spectra.csv", True), ("display/theme.py", False)],
+)
+def test_a_package_that_changed_since_its_import_writes_no_rows(file, refused, tmp_path):
+    """Regression: code on the disk that is not the code that runs gives no row its fingerprint:
+    with a table the sweep is refused in words, without one it runs.
+    """
+    shutil.copytree(ROOT / "gymtools", tmp_path / "gymtools")
+    save(SMALL, tmp_path / "school.toml")
+    (tmp_path / "run.py").write_text(IMPORTED_EARLIER, encoding="utf-8")
+    words = [sys.executable, "run.py", "school.toml", "s.csv", file]
+    env = {**os.environ, "PYTHONPATH": str(tmp_path)}
+    done = subprocess.run(words, cwd=tmp_path, env=env, capture_output=True, text=True)
+    first, last = done.stdout.splitlines()
+    assert last == "1" and not done.stderr
+    said = "refused: the files of gymtools have changed since it was imported"
+    assert first.startswith(said) if refused else first == "1"
+    assert (tmp_path / "s.csv").exists() != refused
 
 
 @pytest.mark.parametrize("error", [MemoryError(), OSError("disk"), ZeroDivisionError("x")])
@@ -573,7 +615,7 @@ def test_a_full_disk_costs_no_whole_row(faulty, tmp_path, spare):
     file = tmp_path / "s.csv"
     out, _ = run(file, 100, "full", spare).communicate(timeout=60)
     assert "refused:" in out.splitlines()[-1]
-    assert not list(tmp_path.glob("*.part"))
+    assert not list(tmp_path.glob("*.unfinished"))
     told = len(out.splitlines()) - 1
     assert resumed(file, 100) == 100 - told
 
@@ -588,7 +630,7 @@ def test_a_table_that_cannot_be_mended_is_left_whole(faulty, tmp_path):
     before = file.read_bytes()
     out, _ = run(file, 120, "full", 3000).communicate(timeout=60)
     assert out.startswith("refused:") and file.read_bytes() == before
-    assert not list(tmp_path.glob("*.part")) and resumed(file, 120) == 20
+    assert not list(tmp_path.glob("*.unfinished")) and resumed(file, 120) == 20
 
 
 def test_a_folder_that_may_not_be_written_is_one_line(faulty):
@@ -620,6 +662,27 @@ def test_a_link_stays_a_link_and_permissions_stay(counted, tmp_path):
     assert link.is_symlink() and real.stat().st_mode & 0o777 == 0o640
     assert len(real.read_text("utf-8").splitlines()) == 4
     assert sorted(p.name for p in tmp_path.iterdir()) == ["s.csv", "there"]
+
+
+def test_a_table_is_mended_by_the_one_writer(counted, tmp_path):
+    """Regression: a file or a link of the user's that lies beside the table under another name is
+    left alone, and a table that is read-only is refused.
+    """
+    file, mine = tmp_path / "s.csv", tmp_path / "mine.txt"
+    mine.write_text("my own")
+    (tmp_path / "s.csv.part").symlink_to(mine)
+    rows = sweep(SMALL, {"tilt": AXES["tilt"]}, file=file)
+    assert mine.read_text() == "my own" and (tmp_path / "s.csv.part").is_symlink()
+    with file.open("a", encoding="utf-8") as cut:
+        cut.write("35 deg,01")
+    before = file.read_bytes()
+    file.chmod(0o444)
+    with pytest.raises(OSError, match=r"^s\.csv cannot be written: the file is read-only\.$"):
+        sweep(SMALL, {"tilt": AXES["tilt"]}, file=file)
+    assert file.read_bytes() == before
+    file.chmod(0o644)
+    assert sweep(SMALL, {"tilt": AXES["tilt"]}, file=file) == rows
+    assert mine.read_text() == "my own" and not list(tmp_path.glob("*.unfinished"))
 
 
 def test_former_columns_of_a_row_are_found():

@@ -35,7 +35,7 @@ from gymtools.training.attempts import add_attempt
 from gymtools.venue import writing_files
 from gymtools.venue.files import load, save
 from gymtools.venue.sofa import write_sofa
-from gymtools.venue.writing_files import UNFINISHED, file_words, new_folder
+from gymtools.venue.writing_files import EXCHANGED, UNFINISHED, file_words, new_folder
 
 SCHOOL = replace(SCENARIOS["dovecote"], uses=SCENARIOS["dovecote"].uses[:1])
 # what the interpreter reports of itself; a fault is put at each of them
@@ -93,7 +93,10 @@ WRITERS = {
         folder_name(SCHOOL, "commissioning"),
         lambda d: write_plan(measured()[0], d, overwrite=True),
     ),
-    "report": ("commissioning-report", lambda d: write_report(measured()[1], d, overwrite=True)),
+    "report": (
+        folder_name(SCHOOL, "commissioning-report"),
+        lambda d: write_report(measured()[1], d, overwrite=True),
+    ),
     "attempts": ("attempts-export-1", lambda d: write_attempts(attempts(d))),
 }
 FILES = ("save", "sofa")
@@ -184,21 +187,25 @@ def no_exchange(*_):
     raise OSError("names cannot be exchanged in one step")
 
 
-def check(folder, name, old, new):
+def check(folder, name, old, new, published=()):
     """What lies in a folder after a fault: old or new in its place, whole, and the old never
-    lost; nothing hidden.
+    lost; only what was in the place before becomes a revision; nothing hidden. Gives what is in
+    the place.
     """
     place = contents(folder / name)
     revisions = folder / "revisions"
-    kept = [contents(p) for p in revisions.iterdir()] if revisions.exists() else []
+    kept = sorted(revisions.iterdir()) if revisions.exists() else []
+    kept = [contents(p) for p in kept]
     if isinstance(new, dict):
-        assert place in (old, new) or (place is None and old in kept)
-        assert all(k in (old, new) for k in kept)
-        assert old is None or old == place or old in kept
+        assert place in (old, new) or (place is None and kept == [old])
+        assert kept in ([], [old], [old, *published])
+        waits = contents(folder / (name + UNFINISHED)) if place == new and not kept else None
+        assert old is None or old == place or old in kept or old == waits
     else:
         assert place in (old, new) and not kept
     others = {p.name for p in folder.iterdir()} - {name, "revisions", "attempts.jsonl"}
-    assert others <= {name + UNFINISHED}
+    assert others <= {name + UNFINISHED, name + EXCHANGED}
+    return place
 
 
 def try_fault(folder, writer, new, prepare, with_old):
@@ -214,7 +221,7 @@ def try_fault(folder, writer, new, prepare, with_old):
     refusals = {"sofa": Exception, "attempts": (OSError, ValueError)}.get(writer, OSError)
     ended = in_child(partial(write, folder), prepare, refusals)
     assert ended in (0, 1, -signal.SIGKILL)
-    check(folder, name, old, new)
+    place = check(folder, name, old, new)
     if ended == 0:
         assert contents(folder / name) == new
     elif writer == "attempts" and contents(folder / name) == new:
@@ -222,8 +229,8 @@ def try_fault(folder, writer, new, prepare, with_old):
     else:
         write(folder)
         assert contents(folder / name) == new
-        check(folder, name, old, new)
-        assert not (folder / (name + UNFINISHED)).exists()
+        check(folder, name, old, new, [new] if place == new else [])
+        assert not [p.name for p in folder.iterdir() if p.name.endswith(UNFINISHED)]
     shutil.rmtree(folder)
     return ended
 
@@ -340,6 +347,91 @@ def test_a_killed_save_leaves_a_name_that_the_next_one_takes(tmp_path):
 
 
 # ---- folders
+
+
+def write_one(folder, text):
+    """A folder with one file."""
+    with new_folder(folder, overwrite=True) as building:
+        (building / "text").write_text(text)
+
+
+@pytest.mark.parametrize("last", ["_exchange", "os.rename", "unlink"])
+def test_only_what_was_published_becomes_a_revision(last, tmp_path):
+    """Regression: a kill while names are exchanged: the old folder in place, or the new one with
+    the old one whole; the next writing never clears the old, and no revision is of a folder that
+    was never in its place.
+    """
+    folder = tmp_path / "x"
+    write_one(folder, "first")
+
+    def prepare():
+        if last == "_exchange":
+            writing_files._exchange = lambda *_: kill()
+        elif last == "os.rename":
+            os.rename = lambda *_: kill()
+        else:
+            writing_files.Path.unlink = lambda *_, **__: kill()
+            writing_files._cleared = lambda building, _: os.mkdir(building)
+
+    assert in_child(lambda: write_one(folder, "second"), prepare, OSError) == -signal.SIGKILL
+    stands, old = {"text": b"second"}, {"text": b"first"}
+    left = contents(tmp_path / f"x{UNFINISHED}")
+    if last == "_exchange":
+        assert (contents(folder), left) == (old, stands)
+    else:
+        assert contents(folder) == stands
+        assert (left or contents(tmp_path / "revisions" / "x-1")) == old
+    assert all(p.name.startswith("x-") for p in (tmp_path / "revisions").iterdir())
+    write_one(folder, "third")
+    kept = [contents(p) for p in sorted((tmp_path / "revisions").iterdir())]
+    assert kept == ([old] if last == "_exchange" else [old, stands])
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["revisions", "x"]
+
+
+def test_an_old_folder_that_was_copied_after_a_kill_is_kept(tmp_path):
+    """Behavior: a copy of what a kill has left has other numbers on the disk; the old one in it is
+    still no left-over to be cleared.
+    """
+    (tmp_path / "a").mkdir()
+    write_one(tmp_path / "a" / "x", "first")
+
+    def prepare():
+        os.rename = lambda *_: kill()
+
+    second = partial(write_one, tmp_path / "a" / "x", "second")
+    assert in_child(second, prepare, OSError) == -signal.SIGKILL
+    shutil.copytree(tmp_path / "a", tmp_path / "b")
+    write_one(tmp_path / "b" / "x", "third")
+    kept = [contents(p) for p in sorted((tmp_path / "b" / "revisions").iterdir())]
+    assert kept == [{"text": b"first"}, {"text": b"second"}]
+
+
+def test_a_revision_that_cannot_be_kept_leaves_the_old_in_place(tmp_path, monkeypatch):
+    """Behavior: refused after the exchange: the old folder is back, nothing is left beside it."""
+    write_one(tmp_path / "x", "first")
+
+    def refused(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "rename", refused)
+    with pytest.raises(OSError, match=r"^x cannot be written: No space left on device\.$"):
+        write_one(tmp_path / "x", "second")
+    assert contents(tmp_path / "x") == {"text": b"first"}
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["revisions", "x"]
+
+
+def test_the_reports_of_two_schools_stay_apart(tmp_path):
+    """Regression: sheets of two schools in one folder: one school's report is no revision of the
+    other's.
+    """
+    made, first = measured()
+    other = replace(first, plan=replace(made, scenario=replace(SCHOOL, name="Other School")))
+    folders = {write_report(c, tmp_path)[0].parent.name for c in (first, other)}
+    assert folders == {
+        folder_name(SCHOOL, "commissioning-report"),
+        "other-school-commissioning-report",
+    }
+    assert not (tmp_path / "revisions").exists()
 
 
 def test_two_writers_never_mix(tmp_path):

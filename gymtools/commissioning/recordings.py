@@ -138,7 +138,7 @@ def with_recordings(sheet, folder, plan):
     sheet : Sheet
         T20 in octaves (noise must lie 30 dB under the peak), STI with the levels and the noise that
         are predicted and read; a bent decay is remarked on. ``files`` names every file of the
-        folder, ``bad`` every recording that cannot be used
+        folder, ``bad`` every recording that cannot be used, or that there is none
 
     Raises
     ------
@@ -151,7 +151,11 @@ def with_recordings(sheet, folder, plan):
     or automatic gain).
     """
     taken = _Taken(sheet, plan)
-    for path in _listed(folder):
+    listed = _listed(folder)
+    if not listed:
+        where = one_line(Path(folder).name or folder)
+        taken.bad.append(f"{where}: the folder of recordings is empty.")
+    for path in listed:
         name = one_line(path.name)
         if path.suffix.lower() not in (".wav", ".wave"):
             taken.files.append(SiteFile(name=name, used=False, words="is no recording (WAV)"))

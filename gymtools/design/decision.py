@@ -2,18 +2,23 @@
 rests on.
 """
 
-import hashlib
 from dataclasses import dataclass
 from importlib import metadata
+from pathlib import Path
 from platform import python_version
 
 from ..acoustics.evaluate import evaluate
+from ..equipment.prices import PriceBook, book_name
 from ..equipment.schedules import Parts, parts
-from ..venue.files import to_text
+from ..venue.arguments import kind_of
+from ..venue.files import load
+from ..venue.reading_files import one_line
+from .arrangements import arrange
+from .fingerprints import contents, digest, package, prices_of
 from .options import HEADLINES, Option, dominated_by, option
 from .uncertainty import how_sure
 
-DRAWS = 200
+DRAWS, SEED = 200, 1  # of the uncertainty
 LIBRARIES = ("numpy", "scipy", "plotly")
 
 
@@ -26,13 +31,71 @@ class Decision:
     results: dict  # evaluations of the chosen one by use, in the traced room
     uncertainty: dict  # by use
     reasons: dict  # why each of the others was not chosen, sentences by name
-    inputs_hash: str  # of all options as files
+    inputs_hash: str  # of all that the figures come from
     versions: dict
+    prices: str  # name of the price book
+    draws: int  # of the uncertainty
 
     @property
     def chosen(self):
         """The option that was chosen (Option)."""
         return self.options[0]
+
+
+def option_names(files, arrangements=()):
+    """Names of options: those of their files, and the keys of arrangements.
+
+    Parameters
+    ----------
+    files : sequence of str or Path
+        Scenario files
+    arrangements : sequence of str
+        Keys of ``design.arrangements.ARRANGEMENTS``
+
+    Returns
+    -------
+    names : list of str
+        In this order
+
+    Raises
+    ------
+    ValueError
+        Two of them have one name, so that one would take the other's place
+    """
+    files, arrangements = [Path(f) for f in files], list(arrangements)
+    names = [*(f.stem for f in files), *arrangements]
+    for n, name in enumerate(names):
+        if name in names[:n]:
+            asked = "Give their files other names"
+            if n >= len(files):
+                asked = "Name the arrangement once, and give the file another name"
+            raise ValueError(f"two options are called '{one_line(name)}'. {asked}.")
+    return names
+
+
+def options_of(files, arrangements=()):
+    """Options from scenario files, and from other layouts of the first of them.
+
+    Parameters
+    ----------
+    files : sequence of str or Path
+        Scenario files, that of the chosen option first
+    arrangements : sequence of str
+        Keys of ``design.arrangements.ARRANGEMENTS``
+
+    Returns
+    -------
+    options : dict
+        Scenario by name, for ``decide``
+
+    Raises
+    ------
+    ValueError
+        Two of them have one name; a file cannot be read; a layout cannot be built
+    """
+    names, loaded = option_names(files, arrangements), [load(f) for f in files]
+    made = [*loaded, *(arrange(loaded[0], key) for key in arrangements)]
+    return dict(zip(names, made, strict=True))
 
 
 def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, stop=None):
@@ -62,13 +125,16 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
     Raises
     ------
     ValueError
-        There are no options, or the chosen one is none of them
+        There are no options, or the chosen one is none of them; prices of another kind, or without
+        something that an option needs
     """
     if not options:
         raise ValueError("options: give at least one.")
     chosen = next(iter(options)) if chosen is None else chosen
     if chosen not in options:
         raise ValueError(f"chosen = '{chosen}' is none of the options: {', '.join(options)}.")
+    if prices is not None:
+        kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
     names = [chosen, *(n for n in options if n != chosen)]
     scenario, made, results, uncertainty = options[chosen], [], {}, {}
     stop = stop or (lambda: False)
@@ -81,7 +147,7 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
         results[use.name] = evaluate(scenario, use.name, room="traced")
         if not step():
             return None
-        uncertainty[use.name] = how_sure(scenario, use.name, draws=draws, stop=stop)
+        uncertainty[use.name] = how_sure(scenario, use.name, draws=draws, seed=SEED, stop=stop)
         if not step():
             return None
     return Decision(
@@ -91,7 +157,9 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
         uncertainty=uncertainty,
         versions=_versions(),
         reasons={o.name: reasons(made[0], o) for o in made[1:]},
-        inputs_hash=_hash(options, names),
+        inputs_hash=_hash({n: options[n] for n in names}, prices, draws),
+        prices=book_name(prices),
+        draws=draws,
     )
 
 
@@ -108,10 +176,10 @@ def _steps(count, progress, stop):
     return step
 
 
-def _hash(options, names):
-    """Hash of all options as files, the chosen one first."""
-    texts = "\n".join(f"{name}\n{to_text(options[name])}" for name in names)
-    return hashlib.sha256(texts.encode()).hexdigest()
+def _hash(options, prices, draws):
+    """Hash of all that the figures come from; the chosen option is the first."""
+    read = [(name, contents(scenario)) for name, scenario in options.items()]
+    return digest((read, prices_of(prices), draws, SEED, package()))
 
 
 def _versions():

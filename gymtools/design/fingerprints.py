@@ -3,7 +3,6 @@ prices, the package and the libraries that it computes with.
 """
 
 import hashlib
-from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +15,22 @@ PACKAGE = Path(__file__).parents[1]
 # whatever a figure may come from: no room above this one, see DEVELOPERS.md
 ROOMS = ("physics", "venue", "acoustics", "equipment", "design", "data")
 LENGTH = 16  # of a fingerprint [characters]
+
+
+def digest(what):
+    """What tells some things from any others, at full length.
+
+    Parameters
+    ----------
+    what : any
+        As for ``fingerprint``
+
+    Returns
+    -------
+    text : str
+        SHA-256, 64 hexadecimal digits
+    """
+    return hashlib.sha256(repr(what).encode("utf-8", "backslashreplace")).hexdigest()
 
 
 def fingerprint(what):
@@ -31,7 +46,7 @@ def fingerprint(what):
     text : str
         LENGTH hexadecimal digits
     """
-    return hashlib.sha256(repr(what).encode("utf-8", "backslashreplace")).hexdigest()[:LENGTH]
+    return digest(what)[:LENGTH]
 
 
 def contents(scenario):
@@ -77,15 +92,36 @@ def prices_of(book):
     return [book.name, sorted(book.prices.items())]
 
 
-@lru_cache(maxsize=1)
 def package():
-    """Fingerprint of the package's code and data, and of the libraries' versions; worked out once.
+    """Fingerprint of the package's code and data, and of the libraries' versions, as they were
+    imported.
 
     Returns
     -------
     text : str
         Other code, data or libraries give another one
     """
+    return IMPORTED
+
+
+def check_package():
+    """Refuse a package whose files have changed since it was imported: its tables are read when
+    they are first needed, so that nobody can say which of them a figure comes from.
+
+    Raises
+    ------
+    ValueError
+        Another file stands on the disk
+    """
+    if _on_disk() != package():
+        raise ValueError(
+            "the files of gymtools have changed since it was imported, so that no row can say which"
+            " version it is of. Restart Python (the kernel) and begin again."
+        )
+
+
+def _on_disk():
+    """Fingerprint of what stands on the disk now."""
     files = sorted(
         p
         for room in ROOMS
@@ -98,3 +134,6 @@ def package():
 
 def _of_file(path):
     return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+IMPORTED = _on_disk()  # with the import, before anybody can have changed a file

@@ -5,6 +5,7 @@ everything.
 from dataclasses import dataclass, replace
 
 from ..acoustics.criteria import CRITERIA, in_sentence
+from ..equipment.prices import INVENTED, book_name
 from ..venue.scenario import Scenario
 from .arrangements import ARRANGEMENTS, arrange
 from .sweeping import column, figures
@@ -83,6 +84,7 @@ class Option:
     headlines: dict  # by the keys of ``HEADLINES``; None where there is nothing to judge
     row: dict  # all figures, as of ``sweeping.figures``
     room: str  # in which they are judged
+    prices: str = INVENTED  # name of the price book that it is priced by
 
 
 def option(name, scenario, *, room="statistical", prices=None):
@@ -110,7 +112,14 @@ def option(name, scenario, *, room="statistical", prices=None):
         As ``sweeping.figures``
     """
     row = figures(scenario, room, prices)
-    return Option(name=name, scenario=scenario, headlines=headlines(row), row=row, room=room)
+    return Option(
+        name=name,
+        scenario=scenario,
+        headlines=headlines(row),
+        row=row,
+        room=room,
+        prices=book_name(prices),
+    )
 
 
 def headlines(row):

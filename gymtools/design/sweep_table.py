@@ -5,7 +5,6 @@ present scenario, prices, room and package.
 import csv
 import io
 import os
-import shutil
 from itertools import count
 from math import isfinite
 from pathlib import Path
@@ -14,6 +13,7 @@ from ..acoustics import criteria
 from ..venue.reading_files import csv_rows, file_text, one_line
 from ..venue.renamed import SWEEP, WORDS, warn_outside
 from ..venue.spreadsheets import as_text, as_written
+from ..venue.writing_files import write_file
 
 # columns before those of the uses: how many of how many checks meet their target
 FIXED = ("key", "refused", "verdict", "met", "checks", "penalty", "cost")
@@ -172,7 +172,7 @@ class SweepTable:
                 UserWarning,
             )
             self.stale = {}
-        _replace(self.path, self._text())
+        write_file(self.path, self._text())
 
     def _set_aside(self):
         """Add stale rows to a table of their own."""
@@ -186,7 +186,7 @@ class SweepTable:
                     continue
             if text.startswith(head) and text.endswith("\n"):
                 more = _csv(self.columns, self.stale.values()).removeprefix(head)
-                _replace(aside, text + more)
+                write_file(aside, text + more)
                 return aside
 
 
@@ -204,22 +204,6 @@ def _line(cells):
 def _csv(columns, rows):
     """A whole table."""
     return _line(columns) + "".join(_line(row.get(c) for c in columns) for row in rows)
-
-
-def _replace(path, text):
-    """Write a file beside, then put it in its place."""
-    beside = path.with_name(path.name + ".part")
-    try:
-        with beside.open("w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        if path.exists():
-            shutil.copymode(path, beside)
-        os.replace(beside, path)
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise
 
 
 def _known(path, columns):

@@ -18,7 +18,7 @@ from ..venue.paths import changed
 from ..venue.reading_files import one_line
 from ..venue.renamed import warn_renamed
 from ..venue.scenario import Scenario
-from .fingerprints import contents, fingerprint, package, prices_of
+from .fingerprints import check_package, contents, fingerprint, package, prices_of
 from .sweep_table import FIXED, SweepTable, present_heading
 from .weights import Weights, penalty
 
@@ -237,7 +237,8 @@ def sweep(
     ------
     ValueError
         An unknown room; no choices, or an axis named like another column; a file that holds
-        another table, or is damaged
+        another table, or is damaged; a file, where those of the package have changed since it was
+        imported
     OSError
         A row could not be written; those before it are whole
     """
@@ -249,6 +250,8 @@ def sweep(
     columns = [*axes, *FIXED, *(column(u.name, key) for u in scenario.uses for key in FIGURES)]
     if len(set(columns)) < len(columns):
         raise ValueError(f"axes: a name is taken. Give axes other names than {', '.join(FIXED)}.")
+    if file is not None:
+        check_package()
     base = fingerprint((contents(scenario), room, prices_of(prices), package()))
     jobs = (
         (words, made, _key(base, words, made), room, prices)

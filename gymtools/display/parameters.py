@@ -8,6 +8,7 @@ from pathlib import Path
 from ..acoustics.criteria import CRITERIA
 from ..acoustics.evaluate import ROOMS
 from ..design.arrangements import ARRANGEMENTS
+from ..design.decision import option_names
 from ..physics.checks import whole, within
 from ..venue.arguments import names_of, one_of
 from ..venue.files import load
@@ -96,6 +97,8 @@ def checked(**given):
         for name, value in given.items():
             if name not in SCHOOLS:
                 _check(name, value, schools[0] if schools else None, given)
+        if "against" in given:
+            option_names((given["scenario"], *given["against"]), given.get("arrangements", ()))
         if "front_m" in given and not given["front_m"] < given["back_m"]:
             raise ValueError(
                 f"back_m = {given['back_m']:g} m is not behind front_m = {given['front_m']:g} m."

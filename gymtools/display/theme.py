@@ -32,6 +32,7 @@ GRID = "#eef1f4"  # lines behind a chart
 # boards, sides of banks and stages, painted lines
 FLOOR, SOLID, LINES = ("#e3d3b6", "#d9d4cb", "#fffaf0")
 LEVEL_SCALE, STI_SCALE, LENGTH_SCALE, MARGIN_SCALE = "cividis", "viridis", "cividis_r", "PuOr"
+INSTEAD = "speech"  # quantity that every use has
 UNSEEN_BELOW_DB = 30.0  # a seat out of sight, at minus infinity, is drawn so far below the scale
 
 ROOMS = {"statistical": "room by formula", "traced": "room traced"}  # which of the two a map shows
@@ -97,12 +98,50 @@ def _of_criterion(key, reads, **looks):
     return MapQuantity(key=key, label=c.label, unit=c.unit, plain=f"{c.plain} {reads}", **looks)
 
 
+def missing_quantity(result, key):
+    """Why a use has no values of a quantity.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+    key : str
+        One of ``QUANTITIES``
+
+    Returns
+    -------
+    words : str
+        Empty where it has
+    """
+    if key != "image_shift" or result.image_shift_deg is not None:
+        return ""
+    return (
+        f"use '{result.use.name}' has no open microphone and no stage, so there is no voice to"
+        f" compare with. The picture shows another quantity: {QUANTITIES[INSTEAD].label}."
+    )
+
+
+def shown_quantity(result, key):
+    """The quantity that a picture shows: another one where the use has no values of it.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+    key : str
+        One of ``QUANTITIES``: what was asked for
+
+    Returns
+    -------
+    key : str
+        The same, or ``INSTEAD``; ``missing_quantity`` says why
+    """
+    return INSTEAD if missing_quantity(result, key) else key
+
+
 def _image_shift(result):
-    if result.image_shift_deg is None:
-        raise ValueError(
-            f"use '{result.use.name}' has no open microphone and no stage, so there is no voice to"
-            " compare with."
-        )
+    if missing := missing_quantity(result, "image_shift"):
+        raise ValueError(missing)
     return result.image_shift_deg
 
 

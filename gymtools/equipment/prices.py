@@ -19,6 +19,7 @@ IN_SI = {"ft": ("m", FOOT), "ft2": ("m2", FOOT**2)}
 KIND = "price book"
 LARGEST, MOST_ROWS, MOST_COLUMNS = 5_000_000, 20_000, 50  # of a price book [bytes, -, -]
 LONGEST_WORDS = 300  # characters of a kind, an item or a unit
+INVENTED = "gymtools' invented example prices"
 OTHER = "any other finish"  # item for a treatment whose finish has no row of its own
 
 
@@ -234,6 +235,22 @@ def _check_unit(row, where, pattern):
             f"{where}: unit '{row.unit}' of {row.kind} '{row.item}' must be {' or '.join(known)}:"
             " that is what the bill counts."
         )
+
+
+def book_name(prices):
+    """What pages call a price book.
+
+    Parameters
+    ----------
+    prices : PriceBook or None
+        None stands for the package's invented one
+
+    Returns
+    -------
+    name : str
+        Its file's name, or words
+    """
+    return INVENTED if prices is None else prices.name
 
 
 @lru_cache(maxsize=1)

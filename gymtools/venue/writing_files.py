@@ -19,6 +19,7 @@ except ImportError:  # Windows has no locks of this kind
     fcntl = None
 
 UNFINISHED = ".unfinished"  # ends the name of what is being written
+EXCHANGED = ".exchanged" + UNFINISHED  # note beside a folder whose name is being exchanged
 REVISIONS = "revisions"  # folder of earlier folders, beside the present one
 LONGEST_NAME = 60  # of a school or a use in a file's name [bytes]
 LINUX = sys.platform == "linux"
@@ -195,7 +196,9 @@ def new_folder(folder, *, overwrite=False, holds=""):
 
     Notes
     -----
-    A kill leaves at most a folder whose name ends in ".unfinished", which the next writing clears.
+    A kill leaves the old folder in place, or the new one with the old one whole; beside it at most
+    names that end in ".unfinished". The next writing moves the old one from there into the
+    revisions, and clears whatever else it finds there.
     """
     folder = Path(folder)
     if not overwrite:
@@ -207,30 +210,52 @@ def new_folder(folder, *, overwrite=False, holds=""):
             raise FileNotFoundError(f"there is no folder '{place.parent.name}'")
         if place.exists() and not place.is_dir():
             raise NotADirectoryError("a file has this name")
-        lock = _cleared(building)
+        lock = _cleared(building, place)
         try:
             yield building
             _settle(building)
             _put_in_place(building, place)
         except BaseException:
-            shutil.rmtree(building, ignore_errors=True)
+            if not _holds_the_old(building, place):
+                shutil.rmtree(building, ignore_errors=True)
+                _note(place).unlink(missing_ok=True)
             raise
         finally:
             if lock is not None:
                 os.close(lock)
 
 
-def _cleared(building):
-    """An empty folder that nobody else writes into; what a kill has left in it is cleared. Gives
-    the lock, None where the system has none.
+def _cleared(building, place):
+    """An empty folder that nobody else writes into; the old folder that a kill has left under its
+    name goes to the revisions, anything else in it is cleared. Gives the lock, None where the
+    system has none.
     """
+    while True:
+        lock, done = _locked(building), False
+        try:
+            if _holds_the_old(building, place):
+                os.rename(building, _next_revision(place))
+                _note(place).unlink()
+                continue
+            _note(place).unlink(missing_ok=True)
+            for left in building.iterdir():
+                shutil.rmtree(left) if left.is_dir() and not left.is_symlink() else left.unlink()
+            done = True
+            return lock
+        finally:
+            if lock is not None and not done:
+                os.close(lock)
+
+
+def _locked(building):
+    """The lock of a folder, which is made where it is missing; None where the system has none."""
     while True:
         try:
             os.mkdir(building)
         except FileExistsError:
             pass
         if fcntl is None:
-            break
+            return None
         try:
             lock = os.open(building, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
         except FileNotFoundError:
@@ -238,18 +263,15 @@ def _cleared(building):
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
             if os.path.samestat(os.fstat(lock), os.stat(building)):
-                break
+                return lock
         except FileNotFoundError:
             pass
         except BlockingIOError:
             os.close(lock)
             raise BlockingIOError("another program is writing it") from None
         except OSError:
-            break  # a file system without locks
+            return lock  # a file system without locks
         os.close(lock)
-    for left in building.iterdir():
-        shutil.rmtree(left) if left.is_dir() and not left.is_symlink() else left.unlink()
-    return None if fcntl is None else lock
 
 
 def _settle(building):
@@ -271,18 +293,48 @@ def _put_in_place(building, place):
         return
     shutil.copymode(place, building)
     kept = _next_revision(place)
-    # it waits there, so that at any moment everything has a name that no later writing clears
-    os.rename(building, kept)
+    _write_note(place)
     try:
-        _exchange(kept, place)
+        _exchange(building, place)
     except OSError:  # this system cannot
-        os.rename(kept, building)
+        _note(place).unlink()
         os.rename(place, kept)
         try:
             os.rename(building, place)
         except BaseException:
             os.rename(kept, place)
             raise
+        return
+    try:
+        os.rename(building, kept)
+    except BaseException:
+        _exchange(building, place)  # the old one is back, the new one is cleared
+        raise
+    _note(place).unlink()
+
+
+def _note(place):
+    """File that tells the old folder from the new one, whichever of two names it has."""
+    return place.with_name(place.name + EXCHANGED)
+
+
+def _write_note(place):
+    """Note which folder is the old one, before it is exchanged for the new one."""
+    with _note(place).open("w", encoding="ascii") as file:
+        file.write(f"{os.stat(place).st_ino}\n")
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _holds_the_old(building, place):
+    """Whether the old folder lies under the name of the new one: a kill came after the exchange.
+    Where the note fits neither of them, e.g. after they were copied, what is there counts as old.
+    """
+    try:
+        old = int(_note(place).read_text(encoding="ascii"))
+        return any(building.iterdir()) and not (place.exists() and os.stat(place).st_ino == old)
+    except (OSError, ValueError):  # no note, or one cut off: nothing was exchanged yet
+        return False
 
 
 def _exchange(one, other):

@@ -640,7 +640,7 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     comparison : Comparison
         Of ``commissioning.comparison.compare``
     folder : str or Path
-        An existing folder, in which the folder "commissioning-report" is made
+        An existing folder, in which a folder for the school is made
     overwrite : bool
         Whether an earlier report may be replaced; its folder moves whole into "revisions" beside it
     date : datetime.date, optional
@@ -658,7 +658,7 @@ def write_report(comparison, folder, *, overwrite=False, date=None):
     OSError
         One line: it could not be written; nothing is changed
     """
-    target = Path(folder) / "commissioning-report"
+    target = Path(folder) / folder_name(comparison.plan.scenario, "commissioning-report")
     files = {"commissioning.html": report_html(comparison, date=date)}
     if comparison.fit is not None:
         files["room-as-measured.toml"] = to_text(comparison.fit.scenario)

@@ -80,9 +80,12 @@ def origin(page, decision):
     page.add(
         "<h2>Where this comes from</h2>",
         table("Versions", ("software", "version"), rows),
-        "<p>Hash of all inputs (SHA-256 of the options' scenario files):"
-        f" <code>{decision.inputs_hash}</code>. The same inputs give this document again, except"
-        " for its date line.</p>",
+        f"<p>The price book is {quoted(decision.prices)}.</p>",
+        "<p>Hash of all inputs (SHA-256 of what the options' scenarios, their loudspeaker files and"
+        f" the price book say, of the {decision.draws} draws of the uncertainty with their seed,"
+        " and of gymtools' formulas and tables):"
+        f" <code>{decision.inputs_hash}</code>. The same inputs, for the same reader and with the"
+        " versions above, give this document again, except for its date line.</p>",
     )
 
 

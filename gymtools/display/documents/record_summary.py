@@ -91,8 +91,8 @@ def _cost(decision):
         f"<p><b>What it costs.</b> {total:,.0f} in the price book's currency:"
         f" {sum(line.quantity * line.price for line in lines):,.0f} for material and"
         f" {sum(line.labor for line in lines):,.0f} for labor"
-        f" ({sum(line.hours for line in lines):.0f} hours). These are the price book's prices; the"
-        " offer gives those of the day.</p>"
+        f" ({sum(line.hours for line in lines):.0f} hours). These are the prices of"
+        f" {quoted(decision.prices)}; the offer gives those of the day.</p>"
     )
 
 

@@ -59,14 +59,14 @@ class AdviceTab(Section):
         """Look for moves from the present state."""
         state, room = self.panel.state, "traced" if self.trace.value else "statistical"
         try:
-            scenario = state.scenario
+            scenario, prices = state.scenario, self.panel.prices.book
         except ValueError as error:
             self.job.refuse(error)
             return
         self._clear()
 
         def work(tell, stop):
-            found = advise(scenario, state.use, room=room, progress=tell, stop=stop)
+            found = advise(scenario, state.use, room=room, prices=prices, progress=tell, stop=stop)
             return state.use, room, found, stop()
 
         self.job.start(work, f"Trying moves for {state.use}.")
@@ -80,6 +80,10 @@ class AdviceTab(Section):
 
     def outdate(self):
         """Advice is for another state; see ``Section.outdate``."""
+        self.job.discard()
+
+    def reprice(self):
+        """What moves cost is outdated; see ``Section.reprice``."""
         self.job.discard()
 
     def _clear(self):

@@ -121,7 +121,7 @@ class Combinations:
         if not self.lists:
             return
         try:
-            scenario = self.panel.state.scenario
+            scenario, prices = self.panel.state.scenario, self.panel.prices.book
         except ValueError as error:
             self._refuse(error)
             return
@@ -131,7 +131,7 @@ class Combinations:
         file = self.panel.folder / f"{school}-combinations.csv"
 
         def work(tell, stop):
-            return sweep(scenario, axes, file=file, progress=tell, stop=stop)
+            return sweep(scenario, axes, file=file, prices=prices, progress=tell, stop=stop)
 
         def then(rows):
             self.rows = rows
@@ -140,6 +140,11 @@ class Combinations:
 
         self.axes, self._swept, self.found.value = axes, scenario, ""
         self._work("Evaluating; every row is written as soon as it is there.", work, then)
+
+    def reprice(self):
+        """What combinations cost is outdated; the table on the disk stays."""
+        self.rows, self.found.value = [], ""
+        self.best_button.disabled = True
 
     def pin_best(self):
         """Pin those combinations that no other betters, the best of them first, as many as there is

@@ -11,6 +11,7 @@ from ...venue.files import load
 from .. import scene
 from ..jobs import Debounce, Throttle
 from ..live import FigureFrame
+from ..theme import missing_quantity, shown_quantity
 from .advice import AdviceTab
 from .aim import AimSection
 from .answer import answered, in_traced_room
@@ -21,6 +22,7 @@ from .microphones import MicrophonesSection
 from .options import OptionsTab
 from .page import TITLE
 from .parts import PartsTab
+from .price_book import ChosenPrices
 from .readouts import LandingTab, LimitsTab, RoomTab, UsesTab, VerdictsTab
 from .room import RoomSection
 from .save import SaveSection
@@ -82,6 +84,7 @@ class Meeting:
     def __init__(self, scenario, folder="."):
         start = load(scenario) if isinstance(scenario, str | Path) else scenario
         self.folder, self._file_units = Path(folder), start.units
+        self.prices = ChosenPrices(folder)
         self.history = History(PanelState.of(start))
         self.answer, self._possible = answered(self.state), self.state
         self.live, self.rest = Throttle(self.refresh), Debounce(self.settle)
@@ -230,6 +233,19 @@ class Meeting:
         """
         self.update(path, changes={path: value})
 
+    def price_by(self, name):
+        """Have everything that the panel says priced by another price book.
+
+        Parameters
+        ----------
+        name : str
+            Of a file in the folder; empty for the package's invented prices
+        """
+        self.prices.read(name)
+        for section in self.sections.values():
+            section.reprice()
+        self._fill_open_tab()
+
     def undo(self):
         """Go one step back."""
         self.history.undo()
@@ -258,9 +274,8 @@ class Meeting:
         circle.
         """
         state = self._nearest_possible()
-        if answered(state).result.image_shift_deg is None and state.quantity == "image_shift":
-            state = state.update(quantity="speech")
-        self.history.add(state)
+        shown = shown_quantity(answered(state).result, state.quantity)
+        self.history.add(state.update(quantity=shown))
         self.live()
 
     def _nearest_possible(self):
@@ -304,10 +319,9 @@ class Meeting:
         if another or not self.answer.possible:  # proposals are for what is shown alone
             for section in self.sections.values():
                 section.outdate()
-        try:
-            self._paint(self.result)
-        except ValueError as error:  # a quantity that this use has not got
-            self.answer = replace(self.answer, refusal=str(error))
+        self._paint(self.result)
+        if missing := missing_quantity(self.result, self.state.quantity):
+            self.answer = replace(self.answer, refusal=self.answer.refusal or missing)
         for section in self.sections.values():
             section.render(self.state, self.answer)
         self._tabs.selected_index = TAB_KEYS.index(self.state.tab)
@@ -382,7 +396,7 @@ class Meeting:
         areas = list(result.configuration.areas)
         return scene.View(
             result=result,
-            quantity=state.quantity,
+            quantity=shown_quantity(result, state.quantity),
             area=state.area if state.area in areas else areas[0],
             units=state.units,
             walker=state.walker,

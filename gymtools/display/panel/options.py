@@ -13,6 +13,7 @@ from ..charts import options as options_chart
 from ..documents.handover import folder_name, write_record
 from ..jobs import HIDDEN, SHOWN, Job
 from ..live import FigureFrame
+from ..theme import missing_quantity, shown_quantity
 from .combinations import Combinations
 from .controls import show_only
 from .page import quiet
@@ -35,7 +36,7 @@ class OptionsTab(Section):
     key, title = "options", "Options"
 
     def _begin(self):
-        self.pins = Pins(self._draw)
+        self.pins = Pins(self.panel.prices, self._draw)
         self.job = Job(self._done, refused=self._refused)
         self.job.bar.layout.width = "260px"
         self.job.words.add_class("gt-options-words")
@@ -100,13 +101,22 @@ class OptionsTab(Section):
         for o in self.options:
             use = state.use if state.use in [u.name for u in o.scenario.uses] else None
             results.append(evaluate(o.scenario, use))
-        quantity = state.quantity
-        if quantity == "image_shift" and any(r.image_shift_deg is None for r in results):
-            quantity = "speech"
+        missing = [r for r in results if missing_quantity(r, state.quantity)]
+        quantity = shown_quantity(missing[0] if missing else results[0], state.quantity)
         views = [scene.View(result=r, quantity=quantity, units=state.units) for r in results]
         behind = [headlines(r) for r in self.combinations.rows if not r["refused"]]
         figure = options_chart.figure(self.options, views, behind)
         show_only(self.stand, [FigureFrame(figure)])
+
+    def reprice(self):
+        """Price what is pinned anew; what is under way is given up; see ``Section.reprice``."""
+        self.job.discard()
+        self.combinations.reprice()
+        self._enable()
+        try:
+            self.pins.reprice()
+        except ValueError as error:
+            self.refuse(error)
 
     def _draw(self):
         names = self.pins.names
@@ -162,16 +172,21 @@ class OptionsTab(Section):
 
     def trace(self):
         """Judge every option in the traced room, in all uses."""
-        if not self.options:
-            return
         pinned = list(self.options)
+        if not pinned:
+            return
+        try:
+            book = self.panel.prices.book
+        except ValueError as error:
+            self.refuse(error)
+            return
 
         def work(tell, stop):
             done = []
             for k, o in enumerate(pinned):
                 if stop():
                     break
-                done.append((o, option(o.name, o.scenario, room="traced")))
+                done.append((o, option(o.name, o.scenario, room="traced", prices=book)))
                 tell(k + 1, len(pinned))
             return done
 
@@ -194,13 +209,18 @@ class OptionsTab(Section):
         """
         if not self.options:
             return
+        try:
+            prices = self.panel.prices.book
+        except ValueError as error:
+            self.refuse(error)
+            return
         options, chosen = {o.name: o.scenario for o in self.options}, self.chosen.value
         folder, name = self.panel.folder, folder_name(options[chosen])
 
         def work(tell, stop):
             if not overwrite:  # before the minutes that it takes
                 refuse_existing(folder / name)
-            decision = decide(options, chosen, progress=tell, stop=stop)
+            decision = decide(options, chosen, prices=prices, progress=tell, stop=stop)
             if decision is None or stop():  # the last moment: a record is written whole
                 return None
             return write_record(decision, folder, overwrite=overwrite)

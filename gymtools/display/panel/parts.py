@@ -6,7 +6,6 @@ from html import escape
 
 import ipywidgets as w
 
-from ...equipment.prices import read_prices
 from ...equipment.schedules import parts, schedules
 from ...venue.amplifiers import amplifier_types
 from ...venue.quantity import limits
@@ -40,7 +39,7 @@ class PartsTab(Section):
     def _begin(self):
         self._choices = w.HBox(layout={"flex_flow": "row wrap"})
         self.job = Job(self._written, refused=self._refused)
-        self.prices = self.made = None
+        self.made, self.refusal = None, ""
 
     def _make(self):
         self.book = w.Text(
@@ -51,7 +50,7 @@ class PartsTab(Section):
             style=dict(description_width=LOOKS["label_width"]),
             continuous_update=False,
         )
-        self.book.observe(lambda _: self._read(), names="value")
+        self.book.observe(lambda _: self.panel.price_by(self.book.value.strip()), names="value")
         self.write_button = w.Button(
             description="Write schedules and drawings", layout={"width": "230px"}
         )
@@ -138,14 +137,20 @@ class PartsTab(Section):
             meters = LEAST_RUN
         self.panel.set(("equipment", "wiring", self.panel.state.group, "run"), meters or None)
 
-    def _read(self):
-        name = self.book.value.strip()
-        try:
-            self.prices = read_prices(self.panel.folder / name) if name else None
-            self._say(f"Prices from {escape(name)}." if name else "")
-        except ValueError as error:
-            self.job.refuse(error)
+    def reprice(self):
+        """Say what everything is priced by; see ``Section.reprice``."""
+        name, prices = self.book.value.strip(), self.panel.prices
+        self._say(f"Prices from {escape(name)}." if name else "")
+        if prices.refusal:
+            self.job.refuse(prices.refusal)
         self.fill(self.panel.state, self.panel.answer)
+
+    def _render(self, state, answer):
+        """Nothing is written of what cannot be, or by prices that are refused."""
+        possible = answer.possible and not self.panel.prices.refusal
+        self.job.allow(possible)
+        if not possible:
+            self.replace_button.layout.display = HIDDEN
 
     def _say(self, words):
         self.job.words.value = quiet(words)
@@ -153,9 +158,12 @@ class PartsTab(Section):
 
     def _fill(self, state, answer):
         try:
-            self.made = parts(state.scenario, prices=self.prices)
+            self.made = parts(state.scenario, prices=self.panel.prices.book)
+            self._render(state, answer)
         except ValueError as error:
-            self.made = None
+            self.made, self.refusal = None, str(error)
+            self.job.allow(False)
+            self.replace_button.layout.display = HIDDEN
             self.tables.value = tables.card(f"<p><b>Not possible:</b> {escape(str(error))}</p>")
             return
         self.tables.value = tables.card(*(tables.schedule_table(s) for s in schedules(self.made)))
@@ -170,6 +178,7 @@ class PartsTab(Section):
         """
         self.fill(self.panel.state, self.panel.answer)
         if self.made is None:
+            self.job.refuse(self.refusal)
             return
         made, folder = self.made, self.panel.folder
         self.replace_button.layout.display = HIDDEN

@@ -11,12 +11,14 @@ class Pins:
 
     Parameters
     ----------
+    prices : ChosenPrices
+        What the options are priced by
     draw : callable
         Called with the options to show them; where it fails the options stay as they were
     """
 
-    def __init__(self, draw):
-        self.options, self._draw = [], draw
+    def __init__(self, prices, draw):
+        self.options, self._prices, self._draw = [], prices, draw
 
     @property
     def names(self):
@@ -61,7 +63,8 @@ class Pins:
         Raises
         ------
         ValueError
-            Where the name is missing or taken, or there is room for no more
+            Where the name is missing or taken, there is room for no more, or the price book is
+            refused or lacks a price
         """
         if not name:
             raise ValueError("an option needs a name. Give it one, or a letter.")
@@ -69,7 +72,19 @@ class Pins:
             raise ValueError(f"there is an option '{name}'. Give another name, or remove it first.")
         if self.full:
             raise ValueError(f"at most {MOST} options can be compared. Remove one first.")
-        self.take([*self.options, option(name, scenario)])
+        self.take([*self.options, option(name, scenario, prices=self._prices.book)])
+
+    def reprice(self):
+        """Price every option by the price book that holds now.
+
+        Raises
+        ------
+        ValueError
+            Where it is refused, or lacks a price: all options stay as they were
+        """
+        prices = self._prices.book
+        found = [option(o.name, o.scenario, room=o.room, prices=prices) for o in self.options]
+        self.take(found)
 
     def drop(self, name):
         """Remove an option.

@@ -7,7 +7,7 @@ import ipywidgets as w
 from ...acoustics.evaluate import evaluate_all
 from ...acoustics.room_comparison import compare_rooms, sentences
 from .. import tables
-from ..theme import QUANTITIES
+from ..theme import QUANTITIES, shown_quantity
 from .section import Section
 
 
@@ -31,9 +31,10 @@ class VerdictsTab(WordsTab):
     key, title = "verdicts", "Verdicts"
 
     def _parts(self, state, answer):
+        shown = QUANTITIES[shown_quantity(answer.result, state.quantity)]
         return [
             tables.headline(answer.result),
-            f'<p class="quiet">{escape(QUANTITIES[state.quantity].plain)}</p>',
+            f'<p class="quiet">{escape(shown.plain)}</p>',
             tables.verdict_table(answer.result),
             tables.differences_list(sentences(compare_rooms(answer.by_formula, answer.result))),
         ]

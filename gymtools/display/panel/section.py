@@ -58,6 +58,9 @@ class Section:
     def outdate(self):
         """The scenario or the use is another: what was computed for the last one is outdated."""
 
+    def reprice(self):
+        """Another price book holds from now on: what was priced by the last one is outdated."""
+
     def _begin(self):
         """Set up what the box is made of."""
 

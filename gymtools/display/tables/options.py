@@ -37,6 +37,7 @@ def options_table(options, first):
         for h in HEADLINES
     ]
     rows.append(["figures from", *(QuietNum(f"the {ROOMS[o.room]}") for o in options)])
+    rows.append(["costs from", *(QuietNum(escape(o.prices)) for o in options)])
     rows.append(["worth looking at?", *(Num(_worth(bettered[o.name])) for o in options)])
     note = ""
     if any(o.room != first.room for o in options):
@@ -45,7 +46,7 @@ def options_table(options, first):
             " every option.</p>"
         )
     apart = "".join(_apart(first, o) for o in options if o is not first)
-    caption = "Options, all uses; prices are the price book's"
+    caption = "Options, all uses"
     return f"{table(caption, head, rows)}{note}{apart}"
 
 
