@@ -21,6 +21,7 @@ from gymtools.design.input_errors import InputSpread
 from gymtools.design.options import dominated_by
 from gymtools.design.uncertainty import how_sure
 from gymtools.display import scene
+from gymtools.display.documents.page import quoted
 from gymtools.display.panel import advice as advice_panel
 from gymtools.display.panel import aim as aim_panel
 from gymtools.display.panel import combinations as combinations_panel
@@ -1356,10 +1357,9 @@ def test_one_price_book_for_everything(tmp_path, monkeypatch):
     assert o.room == "traced" and o.prices == "own.csv" and o.headlines["cost"] > 2 * cheap
     m.options.put_on_file(False)
     record = (tmp_path / "dovecote-primary-school-schedules" / "record.html").read_text("utf-8")
-    assert "The price book is own.csv" in record and "invented example prices" not in record
-    assert (
-        f"{decide({'A': m.scenario}, prices=book, draws=20).options[0].row['cost']:,.0f}" in record
-    )
+    assert f"prices of {quoted('own.csv')};" in record and "invented example" not in record
+    chosen = decide({"A": m.scenario}, prices=book, draws=20).chosen
+    assert f"{chosen.row['cost']:,.0f} in the price book's currency" in record
     m.advice.start()
     m.options.combinations.offer()
     m.options.combinations.generate()

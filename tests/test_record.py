@@ -6,7 +6,6 @@ import datetime
 import re
 from dataclasses import replace
 from functools import partial
-from html import escape
 from html.parser import HTMLParser
 from pathlib import Path
 from types import SimpleNamespace
@@ -24,6 +23,7 @@ from gymtools.design.arrangements import arrange
 from gymtools.design.decision import decide, options_of, reasons
 from gymtools.design.options import HEADLINES
 from gymtools.display.documents.handover import write_record
+from gymtools.display.documents.page import quoted
 from gymtools.display.documents.record import record_html
 from gymtools.display.parameters import checked
 from gymtools.equipment.prices import INVENTED, PriceBook, example_prices
@@ -134,8 +134,8 @@ def test_the_hash_is_of_everything_that_is_read(monkeypatch):
         groups = (replace(SHORT.groups[0], loudspeaker="our own"), *SHORT.groups[1:])
         return replace(SHORT, measured_types=(kind,), groups=groups)
 
-    def hashed(scenario=measured(0.0), **more):
-        return decide({"a": scenario}, **more).inputs_hash
+    def hashed(scenario=None, **more):
+        return decide({"a": scenario or measured(0.0)}, **more).inputs_hash
 
     first = hashed()
     others = [hashed(measured(-1.0)), hashed(prices=dearer()), hashed(prices=dearer("b.csv"))]
@@ -150,11 +150,13 @@ def test_the_record_names_its_price_book(decision, html):
     """Regression: the record says whose prices it holds, in words for the school and for the
     file.
     """
-    assert decision.prices == INVENTED and f"prices of {escape(INVENTED)}" in html
+    assert decision.prices == INVENTED and f"prices of {quoted(INVENTED)};" in html
     priced = replace(decision, prices="<own>.csv")
     for reader in ("school", "installer", "file"):
-        assert "These are the prices of &lt;own&gt;.csv" in record_html(priced, reader=reader)
-    assert "The price book is &lt;own&gt;.csv" in record_html(priced)
+        assert f"These are the prices of {quoted('<own>.csv')};" in record_html(
+            priced, reader=reader
+        )
+    assert f"The price book is {quoted('<own>.csv')}." in record_html(priced)
 
 
 def test_two_options_of_one_name_are_refused(tmp_path, monkeypatch):

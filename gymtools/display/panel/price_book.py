@@ -33,9 +33,17 @@ class ChosenPrices:
 
     @property
     def book(self):
-        """The price book (PriceBook), None for the package's invented one; ValueError while one
-        that is refused is asked for, since nothing is priced by another than the one that is
-        named.
+        """The price book that is asked for.
+
+        Returns
+        -------
+        book : PriceBook or None
+            None for the package's invented one
+
+        Raises
+        ------
+        ValueError
+            It is refused: no other one stands in for it
         """
         if self.refusal:
             raise ValueError(self.refusal)
