@@ -1146,6 +1146,31 @@ def test_all_combinations_go_to_a_file_and_the_best_are_pinned(tmp_path):
     assert many.find.disabled and "at least one" in many.count.value
 
 
+def test_the_best_are_of_the_combinations_that_are_shown(tmp_path):
+    """Regression: lists that are filled anew for another state, and a second run that is given up,
+    left the best of the first run nothing to be built from.
+    """
+    m = panel(SMALL, tmp_path)
+    m.update(trace=False)
+    many = m.options.combinations
+    many.box.selected_index = 0
+    many.generate()
+    m.update(units="ft")
+    first = next(iter(many.lists))
+    many.lists[first].index = (1,)
+
+    async def give_up():
+        many.generate()
+        assert many.best_button.disabled and not many.rows, "what was found is no longer shown"
+        m.options.job.discard()
+
+    many.pin_best()
+    assert m.options.pins.names == ["as it is"]
+    asyncio.run(give_up())
+    many.pin_best()
+    assert m.options.pins.names == ["as it is"]
+
+
 def test_a_trace_does_not_touch_an_option_pinned_meanwhile(monkeypatch):
     """Behavior: while options are traced one is removed and another pinned under its name: that one
     stays, by formula.

@@ -33,7 +33,8 @@ class Combinations:
 
     def __init__(self, panel, pins, work, refuse):
         self.panel, self._pins, self._work, self._refuse = panel, pins, work, refuse
-        self.rows, self.axes, self.lists, self._swept = [], {}, {}, None
+        self.rows, self.axes, self.lists = [], {}, {}
+        self._swept = None  # scenario and axes of the rows
         self._units, self._busy = None, False
         self.find = _button("Evaluate them all", "150px", self.generate)
         self.best_button = _button("Pin the best of them", "170px", self.pin_best)
@@ -134,15 +135,15 @@ class Combinations:
             return sweep(scenario, axes, file=file, prices=prices, progress=tell, stop=stop)
 
         def then(rows):
-            self.rows = rows
+            self.rows, self._swept = rows, (scenario, axes)
             self.found.value = tables.card(self._summary(file.name))
             self._pins.take(self._pins.options)
 
-        self.axes, self._swept, self.found.value = axes, scenario, ""
+        self.reprice()
         self._work("Evaluating; every row is written as soon as it is there.", work, then)
 
     def reprice(self):
-        """What combinations cost is outdated; the table on the disk stays."""
+        """What was found is outdated; the table on the disk stays."""
         self.rows, self.found.value = [], ""
         self.best_button.disabled = True
 
@@ -150,12 +151,9 @@ class Combinations:
         """Pin those combinations that no other betters, the best of them first, as many as there is
         room for.
         """
-        made = {
-            tuple(words.values()): scenario
-            for words, scenario in variations(self._swept, self.axes)
-        }
+        made = {tuple(words.values()): scenario for words, scenario in variations(*self._swept)}
         for row in self._best():
-            words = [row[axis] for axis in self.axes]
+            words = [row[axis] for axis in self._swept[1]]
             name = ", ".join(word for word in words if word != AS_IT_IS) or AS_IT_IS
             if not self._pins.full and name not in self._pins.names:
                 self._pins.keep(name, made[tuple(words)])
@@ -173,7 +171,8 @@ class Combinations:
 
     def _summary(self, name):
         refused = [r["refused"] for r in self.rows if r["refused"]]
-        whole = prod(len(c) for c in self.axes.values())
+        axes = self._swept[1]
+        whole = prod(len(c) for c in axes.values())
         words = (
             f"<p>{len(self.rows)} of {whole} combinations are in {escape(name)}; {len(refused)} of"
             f" them are not possible{f', e.g. {escape(refused[0])}' if refused else ''}.</p>"
@@ -181,7 +180,7 @@ class Combinations:
         aside = set_aside(self.panel.folder / name)
         if aside.exists():
             words += f"<p>Rows of other states of the scenario are in {escape(aside.name)}.</p>"
-        head = "".join(f"<th>{escape(axis)}</th>" for axis in self.axes)
+        head = "".join(f"<th>{escape(axis)}</th>" for axis in axes)
         head += "".join(f'<th class="num">{escape(h.words)}</th>' for h in HEADLINES)
         rows = "".join(f"<tr>{self._row(r)}</tr>" for r in self._best()[:8])
         caption = "<caption>Not bettered by any other, the best first</caption>"
@@ -189,7 +188,7 @@ class Combinations:
 
     def _row(self, row):
         figures = headlines(row)
-        choice = "".join(f"<td>{escape(row[axis])}</td>" for axis in self.axes)
+        choice = "".join(f"<td>{escape(row[axis])}</td>" for axis in self._swept[1])
         return choice + "".join(f'<td class="num">{h.text(figures[h.key])}</td>' for h in HEADLINES)
 
 
