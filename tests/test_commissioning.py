@@ -1324,3 +1324,11 @@ def test_interference_is_the_mean_over_the_octave():
     mean = 2 * np.cos(2 * np.pi * f * 0.0007).mean(axis=0)
     for fault, sign in ((right, 1), (right.turned(np.array([False, True])), -1)):
         assert diagnosis._interference(two, fault)[0] == pytest.approx(sign * mean, abs=2e-3)
+
+
+def test_a_plan_needs_a_use():
+    """Regression: no use at all ended in a traceback."""
+    with pytest.raises(
+        ValueError, match=r"^uses = \[\] names no use\. Leave it out for all of them"
+    ):
+        plan(DOVECOTE, [])

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.venue.files import load, parse, save, to_text
 from gymtools.venue.hall import Treatment
+from gymtools.venue.paths import changed
 from gymtools.venue.scenario import Scenario
 from gymtools.venue.seating import FloorSeats
 from gymtools.venue.targets import Targets
@@ -793,3 +794,11 @@ def test_fuzz_one_key(tables, where, odd, drop):
     again = parse(saved, "gym.toml")
     # in feet a last digit may differ
     assert to_text(again) == saved and (again == s or s.units == "ft")
+
+
+def test_a_limit_saved_in_feet_is_read_again(tmp_path):
+    """Regression: chairs 1.5 m apart, the limit, were written as feet that were refused."""
+    s = load(Path(__file__).parents[1] / "scenarios" / "larkfield.toml")
+    wide = changed(s, {("floor_seats", "show chairs", "row_spacing"): 1.5})
+    again = load(save(wide, tmp_path / "s.toml"))
+    assert again.floor_seats[1].row_spacing == pytest.approx(1.5, abs=1e-9)

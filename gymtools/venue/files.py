@@ -281,8 +281,9 @@ def _number(key, value, meta, units):
         if units == "ft" and "eet given" in meta["hint"] and "meters" not in meta["hint"].lower()
         else meta["hint"]
     )
-    slack = 1e-9 * max(abs(low), abs(high))  # a foot's last digit must not refuse the limit itself
-    within(key, value, low - slack, high + slack, "" if unit == "count" else unit_text, hint)
+    # a foot's last digit must not refuse the limit itself
+    low, high = low - 1e-9 * abs(low), high + 1e-9 * abs(high)
+    within(key, value, low, high, "" if unit == "count" else unit_text, hint)
     return min(max(from_file(value, unit, units), meta["low"]), meta["high"])
 
 
