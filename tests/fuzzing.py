@@ -115,7 +115,7 @@ def rows_of(data, first, mark=","):
             cells = ["".join(c if c.isprintable() else " " for c in x).strip() for x in row]
             if head is None and cells and cells[0].lower() == first:
                 head = cells
-            elif head is not None:
+            elif head is not None and any(cells):
                 rows.append(dict(zip(head, cells, strict=False)))
     except csv.Error:
         pass
