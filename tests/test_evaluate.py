@@ -910,7 +910,7 @@ def test_first_incidence_is_remembered(monkeypatch):
     [
         (("dovecote.toml",), "^scenario = 'dovecote.toml' is no Scenario. Give what gymtools.load"),
         ((None,), "^scenario = None is no Scenario"),
-        ((DOVECOTE, 3), "^use '3' is unknown. Known: game"),
+        ((DOVECOTE, 3), "^use 3 is unknown. Known: game"),
         ((DOVECOTE, None, dict(room=None)), "^room = None is unknown. Known: statistical, traced"),
         ((DOVECOTE, None, dict(room="trcaed")), "Did you mean 'traced'"),
         ((DOVECOTE, None, dict(most_points=0)), "^most_points = 0 is outside 1 to 1e\\+06. Leave"),

@@ -434,7 +434,7 @@ def test_factors_multiply_the_table(factor):
             {"painted block": [1, 2]},
             r"has 2 values\. Give one, or one for each of the seven octaves",
         ),
-        ([1], r"absorption_factors must be a table"),
+        ([1], r"absorption_factors = \[1\] must be a table"),
     ],
 )
 def test_factors_that_cannot_be(factors, message):

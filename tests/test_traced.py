@@ -197,7 +197,8 @@ def test_a_balcony_is_taken_off_the_floor():
     """Closed form: a slab that hangs into the floor's layer takes its volume from the zones there,
     wherever it hangs.
     """
-    s = replace(SCENARIOS["alderway"], uses=(SCENARIOS["alderway"].use("class"),))
+    use = replace(SCENARIOS["alderway"].use("class"), microphones=())
+    s = replace(SCENARIOS["alderway"], uses=(use,), microphones=())
     slab = Balcony(
         name="b", side="north", depth=4, height=2.2, thickness=1.0, length=8, offset=8, rows=2
     )
