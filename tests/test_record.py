@@ -34,7 +34,7 @@ from gymtools.venue.loudspeakers import loudspeaker_types
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
 SHORT = replace(DOVECOTE, uses=DOVECOTE.uses[:2])
 DAY = datetime.date(2026, 11, 25)
-HOSTILE = '<script>alert("x")</script> & "quotes" </script> right to left ' + "long " * 20
+HOSTILE = '<script>alert("x")</script> & "quotes" </script> right to left ' + "long " * 20 + "end"
 
 
 class Reader(HTMLParser):
