@@ -395,9 +395,9 @@ def test_a_stray_cell_costs_no_time(book, cell):
     """Regression: a cell in the last row or column of the sheet took a minute and gigabytes."""
     made, _, read = book
     made.active[cell].value = "x"
-    begun = time.monotonic()
+    begun = time.process_time()  # however busy the machine is
     found = read()
-    assert found.missing == () and found.bad == () and time.monotonic() - begun < 10
+    assert found.missing == () and found.bad == () and time.process_time() - begun < 10
     far = "; line 1048576 lies too far below them and was not read"
     assert found.files[0].words.endswith(far if "1048576" in cell else "readings")
 
