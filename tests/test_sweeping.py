@@ -270,7 +270,7 @@ def test_a_table_of_the_first_version_is_set_aside(old):
 
 SET_ASIDE = (
     "old-sweep.csv: 4 rows were of another scenario, loudspeaker file, price book, room or version"
-    " of the package. They are now in old-sweep-earlier.csv."
+    " of the package, now in old-sweep-earlier.csv."
 )
 
 
@@ -350,7 +350,7 @@ def test_a_choice_that_means_something_else_now_takes_the_place_of_its_row(count
     """Regression: the same words for other changes: one row of these words, the present one."""
     file = tmp_path / "s.csv"
     sweep(SMALL, {"tilt": {"flat": {TILT: 10.0}, "steep": {TILT: 50.0}}}, file=file)
-    with pytest.warns(UserWarning, match="^s.csv: 1 rows were of another"):
+    with pytest.warns(UserWarning, match="^s.csv: 1 row was of another"):
         rows = sweep(SMALL, {"tilt": {"flat": {TILT: 5.0}, "steep": {TILT: 50.0}}}, file=file)
     written = list(csv.DictReader(file.open(encoding="utf-8", newline="")))
     assert sorted(r["key"] for r in written) == sorted(r["key"] for r in rows) and len(counted) == 3

@@ -165,10 +165,11 @@ class SweepTable:
         """Write the table anew without what was cut off, and stale rows into a file beside it."""
         if self.stale:
             aside = self._set_aside()
+            number = len(self.stale)
+            rows = "1 row was" if number == 1 else f"{number} rows were"
             warn_outside(
-                f"{self.path.name}: {len(self.stale)} rows were of another scenario, loudspeaker"
-                " file, price book, room or version of the package. They are now in"
-                f" {aside.name}.",
+                f"{self.path.name}: {rows} of another scenario, loudspeaker file, price book, room"
+                f" or version of the package, now in {aside.name}.",
                 UserWarning,
             )
             self.stale = {}
