@@ -26,8 +26,10 @@ from gymtools.display.panel import advice as advice_panel
 from gymtools.display.panel import aim as aim_panel
 from gymtools.display.panel import combinations as combinations_panel
 from gymtools.display.panel import options as options_panel
+from gymtools.display.panel import parts as parts_panel
 from gymtools.display.panel import pins
 from gymtools.display.panel import uncertainty as uncertainty_panel
+from gymtools.display.panel.controls import UNSET
 from gymtools.display.panel.loudspeaker_type import LoudspeakerTab
 from gymtools.display.panel.meeting import TABS, Meeting
 from gymtools.display.panel.readouts import RoomTab, UsesTab, VerdictsTab
@@ -1288,10 +1290,15 @@ def test_parts_follow_what_is_chosen(tmp_path):
     assert "70.7 V line" in tab.tables.value and "44.0" in tab.tables.value
     m.controls[*wired, "amplifier"].value = "two by 150"
     assert "drives no line" in tab.tables.value
-    m.controls[*wired, "amplifier"].value = None
+    m.controls[*wired, "amplifier"].value = UNSET
+    # a list shows what stands for no choice of one's own, and goes back to it
+    assert m.controls[*wired, "amplifier"].label == parts_panel.ANY
+    assert m.scenario.equipment.wired("floor pair").amplifier is None
+    assert m.controls["equipment", "conductor"].label == "as the units"
     m.controls["wired group"].value = "wall pair"
     other = ("equipment", "wiring", "wall pair")
-    assert m.controls[*other, "line_volts"].value is None and m.controls[*other, "run"].value == 0
+    assert m.controls[*other, "line_volts"].label == "driven directly"
+    assert m.controls[*other, "run"].value == 0
     m.controls[*other, "run"].value = 0.01
     assert "too short" in tab.words.value
     m.undo()

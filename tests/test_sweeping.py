@@ -523,7 +523,10 @@ def test_a_damaged_table_is_refused(counted, tmp_path, edit, message):
         (dict(axes={"tilt": [20, 30]}), r"^axes must be a dict of choices by axis"),
         (dict(axes=[TILT]), r"^axes must be a dict of choices by axis"),
         (dict(axes={"tilt": {"20 deg": 20.0}}), r"^axes: choice '20 deg' of 'tilt' must be a dict"),
-        (dict(scenario="dovecote.toml"), r"^scenario must be a scenario, as load gives it\.$"),
+        (
+            dict(scenario="dovecote.toml"),
+            r"^scenario = .* is no Scenario\. Give what",
+        ),
         (dict(prices="mine.csv"), r"^prices must be a price book, as read_prices gives it\.$"),
         (dict(executor=2), r"^executor must be one of concurrent\.futures"),
         (dict(room=None), r"^room = None is unknown\."),

@@ -4,7 +4,7 @@ import numpy as np
 
 from ..physics import bands, intelligibility, reverberation
 from ..physics.checks import whole
-from ..venue.arguments import kind_of, one_of
+from ..venue.arguments import FROM_LOAD, kind_of, one_of
 from ..venue.scenario import Scenario
 from . import landing
 from .result import AllUses, Result, listening, mean_over, statistical_time
@@ -14,7 +14,6 @@ from .traced import Tracing
 
 ROOMS = ("statistical", "traced")
 MOST_POINTS = 1_000_000  # of a draft, in every area
-FROM_LOAD = "Give what gymtools.load(path) returns."
 # most that an octave is turned down for the room [dB]    common practice, no source
 ROOM_EQ_DB = 8.0
 

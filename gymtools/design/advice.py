@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..acoustics.criteria import CRITERIA, WORDS, Verdict, judge
-from ..acoustics.evaluate import FROM_LOAD, ROOMS, evaluate
+from ..acoustics.evaluate import ROOMS, evaluate
 from ..equipment.bill import cost
 from ..equipment.prices import PriceBook
-from ..venue.arguments import call_of, kind_of, one_of
+from ..venue.arguments import FROM_LOAD, call_of, kind_of, one_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
 from .moves import LOUDSPEAKER, Move, moves

@@ -7,9 +7,9 @@ from functools import cached_property
 
 import numpy as np
 
-from ..acoustics.evaluate import FROM_LOAD, ROOMS, evaluate
+from ..acoustics.evaluate import ROOMS, evaluate
 from ..physics.checks import whole
-from ..venue.arguments import call_of, kind_of, names_of, one_of, yes_or_no
+from ..venue.arguments import FROM_LOAD, call_of, kind_of, names_of, one_of, yes_or_no
 from ..venue.paths import value_at
 from ..venue.renamed import current_fields, warn_renamed
 from ..venue.scenario import Scenario

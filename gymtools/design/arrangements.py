@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from ..physics.checks import whole
-from ..venue.arguments import kind_of, one_of
+from ..venue.arguments import FROM_LOAD, kind_of, one_of
 from ..venue.renamed import warn_renamed
 from ..venue.scenario import Scenario
 from ..venue.tables import named
@@ -57,7 +57,7 @@ def arrange(scenario, key, *, loudspeaker=None, rows=3, columns=3, cabinet=None)
     ValueError
         No scenario; an unknown arrangement or loudspeaker; rows or columns outside 1 to 8
     """
-    kind_of("scenario", scenario, Scenario, "Give what gymtools.load(path) returns.")
+    kind_of("scenario", scenario, Scenario, FROM_LOAD)
     if isinstance(key, str) and key in FORMER:
         warn_renamed(f"arrangement '{key}'", f"'{FORMER[key]}'")
         key = FORMER[key]

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 
 from ..acoustics.arrivals import talker_position
-from ..acoustics.evaluate import FROM_LOAD, evaluate
+from ..acoustics.evaluate import evaluate
 from ..physics import bands
-from ..venue.arguments import choices, kind_of, names_of, number
+from ..venue.arguments import FROM_LOAD, choices, kind_of, names_of, number
 from ..venue.scenario import Scenario
 from ..venue.texts import shown
 

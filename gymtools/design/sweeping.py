@@ -14,7 +14,7 @@ from ..acoustics.evaluate import ROOMS, evaluate
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..equipment.prices import PriceBook
-from ..venue.arguments import call_of, one_of
+from ..venue.arguments import FROM_LOAD, call_of, kind_of, one_of
 from ..venue.paths import changed, check_changes
 from ..venue.reading_files import named, one_line
 from ..venue.renamed import warn_renamed
@@ -276,8 +276,7 @@ def sweep(
 
 def _check(scenario, axes, executor, prices):
     """Refuse what is none of the things that a sweep takes."""
-    if not isinstance(scenario, Scenario):
-        raise ValueError("scenario must be a scenario, as load gives it.")
+    kind_of("scenario", scenario, Scenario, FROM_LOAD)
     _check_axes(axes)
     if executor is not None and not hasattr(executor, "submit"):
         raise ValueError("executor must be one of concurrent.futures, or of a cluster.")

@@ -9,9 +9,9 @@ import numpy as np
 from scipy.stats import norm, qmc
 
 from ..acoustics.criteria import CRITERIA, judge
-from ..acoustics.evaluate import FROM_LOAD, evaluate
+from ..acoustics.evaluate import evaluate
 from ..physics.checks import whole
-from ..venue.arguments import call_of, kind_of
+from ..venue.arguments import FROM_LOAD, call_of, kind_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
 from .input_errors import INPUTS, WORDS, InputSpread, ungrouped

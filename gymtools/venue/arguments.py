@@ -9,6 +9,8 @@ from .texts import short, shown
 
 MOST_KNOWN = 200  # characters of a list of choices
 
+FROM_LOAD = "Give what gymtools.load(path) returns."  # to whoever gives no scenario
+
 
 def one_of(name, value, known):
     """Refuse a name unless it is known; the nearest known name is suggested.

@@ -12,7 +12,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from ..physics.checks import within
-from .arguments import kind_of, yes_or_no
+from .arguments import FROM_LOAD, kind_of, yes_or_no
 from .balcony import Balcony
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
@@ -417,7 +417,7 @@ def to_text(scenario):
     ValueError
         It is no scenario
     """
-    kind_of("scenario", scenario, Scenario, "Give what gymtools.load(path) returns.")
+    kind_of("scenario", scenario, Scenario, FROM_LOAD)
     document = tomlkit.parse(scenario.text) if scenario.text else tomlkit.document()
     _write(document, scenario, scenario.units)
     return tomlkit.dumps(document)

@@ -6,7 +6,8 @@ import unicodedata
 # control characters, line and paragraph separators, directions that reorder what follows them,
 # halves of surrogate pairs, and code points that are no characters
 UNFIT = re.compile(
-    "[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufdd0-\ufdef\ufff9-\ufffb"
+    "[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufdd0-\ufdef"
+    "\ufff9-\ufffb"
     + "".join(chr(plane * 0x10000 + end) for plane in range(17) for end in (0xFFFE, 0xFFFF))
     + "]"
 )

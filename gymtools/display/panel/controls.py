@@ -16,6 +16,9 @@ from ..theme import per_unit
 WIDE = "328px"
 STYLE = dict(description_width="132px")
 
+# stands for None in a drop-down list, which shows no choice at all where its value is None
+UNSET = ""
+
 
 @dataclass(frozen=True, kw_only=True)
 class SliderSpec:
@@ -186,7 +189,7 @@ class Slider(Control):
 
 @dataclass(frozen=True, kw_only=True)
 class Choice(Control):
-    """A drop-down list; ``options`` are texts or (text, value) pairs."""
+    """A drop-down list; ``options`` are texts or (text, value) pairs, the value None among them."""
 
     label: str
     options: tuple
@@ -194,14 +197,17 @@ class Choice(Control):
     label_width: str = "132px"
 
     def _widget(self, report):
+        pairs = [o if isinstance(o, tuple) else (o, o) for o in self.options]
         box = w.Dropdown(
-            options=list(self.options),
-            value=self.value,
+            options=[(text, UNSET if value is None else value) for text, value in pairs],
+            value=UNSET if self.value is None else self.value,
             description=self.label,
             style=dict(description_width=self.label_width),
             layout={"width": self.width},
         )
-        box.observe(lambda change: report(change["new"]), names="value")
+        box.observe(
+            lambda change: report(None if change["new"] == UNSET else change["new"]), names="value"
+        )
         return box
 
 
