@@ -25,7 +25,7 @@ ABOUT = (
 )
 WHO = {"nobody": "nobody (it runs by itself)", "teacher": "teachers", "trained": "a trained person"}
 LEAST_RUN, MOST_RUN, _ = limits(Wiring, "run")  # [m]
-ANY = "chosen by need and price"
+ANY = "by need and price"
 CONDUCTORS = (("as the units", None), ("AWG", "awg"), ("mm²", "mm2"))
 LINES = (("driven directly", None), ("70.7 V line", 70.7), ("100 V line", 100.0))
 LOOKS = dict(width="330px", label_width="150px")
@@ -44,7 +44,7 @@ class PartsTab(Section):
     def _make(self):
         self.book = w.Text(
             "",
-            placeholder="the package's invented prices",
+            placeholder="invented prices",
             description="Price book (CSV)",
             layout={"width": LOOKS["width"]},
             style=dict(description_width=LOOKS["label_width"]),
