@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from schools import CASES, SCENARIOS
 from scipy.stats.qmc import Halton
 
-from gymtools.physics import decay, tracing
+from gymtools.physics import counting, decay, tracing
 from gymtools.physics.balloons import Balloon
 from gymtools.physics.directivity import directions, generic_balloon, sphere_weights
 from gymtools.physics.geometry import first_hit, in_sight, pack, rotation
@@ -54,7 +54,7 @@ def alike(value):
 
 def layer(*, counts=(4, 3), low=1.0, high=3.0):
     """Air over the whole floor."""
-    return tracing.zones(
+    return counting.zones(
         [
             (
                 np.array([-15.0, -11.0, low]),
@@ -197,7 +197,7 @@ def test_full_scattering_decays_as_eyring(alpha):
     eyring = float(reverberation_time(X * Y * Z, [area], [alpha], speed_of_sound=C))
     kuttruff = eyring / (1 + spread_of_ways() / 2 * np.log(1 - alpha))
     for measure in decay.RANGES:
-        times = decay.decay_time(found.reflected.sum(axis=0), tracing.EDGES / C, measure)
+        times = decay.decay_time(found.reflected.sum(axis=0), counting.EDGES / C, measure)
         np.testing.assert_allclose(times, kuttruff, rtol=0.05)
         if alpha <= 0.1:
             np.testing.assert_allclose(times, eyring, rtol=0.05)
@@ -270,7 +270,7 @@ def test_dropping_weak_rays_changes_nothing_on_average():
     level = [10 * np.log10(f.reflected.sum(axis=1).mean(axis=0)) for f in (one, other)]
     np.testing.assert_allclose(level[0], level[1], atol=0.1)
     t30 = [
-        decay.decay_time(f.reflected.sum(axis=0), tracing.EDGES / C, "t30") for f in (one, other)
+        decay.decay_time(f.reflected.sum(axis=0), counting.EDGES / C, "t30") for f in (one, other)
     ]
     np.testing.assert_allclose(t30[0], t30[1], rtol=0.06)
 
@@ -353,7 +353,7 @@ def test_decay_equals_the_rays_of_another_program(faces, scattering):
     found = traced(
         np.repeat(alpha[:, None], 7, axis=1), scattering, rays=12_000, at=(-9.0, 2.0, 6.0)
     )
-    ours = decay.decay_time(found.reflected.sum(axis=0)[:, :1], tracing.EDGES / C, "t30")[0]
+    ours = decay.decay_time(found.reflected.sum(axis=0)[:, :1], counting.EDGES / C, "t30")[0]
     assert ours == pytest.approx(pra_decay(alpha, scattering), rel=0.05)
 
 
@@ -370,7 +370,7 @@ def test_source_and_receiver_change_places():
     one, other = np.array([-11.0, -7.0, 2.0]), np.array([9.0, 6.0, 4.0])
 
     def cube(p):
-        return tracing.zones([(p - 1.0, 2 * np.eye(3), (1, 1))])
+        return counting.zones([(p - 1.0, 2 * np.eye(3), (1, 1))])
 
     there, back = (
         traced(absorption, scattering, at=a, zones=cube(b), rays=60_000, seed=s).reflected.sum(
@@ -429,7 +429,7 @@ def test_a_beam_at_people_feeds_the_room_less(first, second):
             balloon=narrow,
             rays=30_000,
         )
-        after = tracing.MIDDLES > 45.0  # when each has met its first surface and some more
+        after = counting.MIDDLES > 45.0  # when each has met its first surface and some more
         late[what] = found.reflected[:, after][..., 4:6].sum(axis=1).mean()
     kept = {}
     fan, energy = tracing.launch(narrow, 20_000, np.random.default_rng(0))
@@ -525,7 +525,7 @@ def test_an_exponential_decay(rt, start):
     """Closed form: EDT, T20 and T30 of an exponential are its reverberation time, however late it
     starts; 0.5 %, EDT 2.5 % where it starts inside a bin.
     """
-    edges = tracing.EDGES / C
+    edges = counting.EDGES / C
 
     def level(t):
         return np.exp(-13.8155 * np.maximum(t - start, 0) / rt)
@@ -541,7 +541,7 @@ def test_a_bent_decay():
     """Closed form: two slopes, the late one 25 dB down: EDT and T20 stay near the first time, T30
     runs toward the second.
     """
-    edges = tracing.EDGES / C
+    edges = counting.EDGES / C
     level = np.exp(-13.8155 * edges / 1.0) + 10**-2.5 * np.exp(-13.8155 * edges / 5.0)
     edt, t20, t30 = (float(decay.decay_time(-np.diff(level), edges, m)) for m in decay.RANGES)
     assert edt == pytest.approx(1.0, rel=0.1) and edt < t20 < t30 and 1.3 < t30 < 5
@@ -566,7 +566,7 @@ def test_modulation_of_an_exponential(rt):
     """Closed form: M(F)/E = 1/(1 + 2 pi j F T/13.8155) from the direct arrival on; 0.01 with the
     bins as they are.
     """
-    edges, start = tracing.EDGES / C, 0.05
+    edges, start = counting.EDGES / C, 0.05
     energy = -np.diff(np.exp(-13.8155 * np.maximum(edges - start, 0) / rt))
     moving = decay.modulation(energy[None, :, None], edges, [start])[0, 0] / energy.sum()
     np.testing.assert_allclose(moving, 1 / (1 + 2j * np.pi * MODULATION * rt / 13.8155), atol=0.01)

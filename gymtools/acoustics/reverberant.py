@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..physics import bands, decay, intelligibility, tracing
+from ..physics import bands, counting, decay, intelligibility
 from ..physics.sources import Sources
 
 CHUNK = 500  # points worked on at a time
@@ -117,7 +117,7 @@ class TracedField:
     """
 
     sources: Sources  # at the level that is played
-    zones: tracing.Zones  # in which sound was counted
+    zones: counting.Zones  # in which sound was counted
     reflected: np.ndarray  # per radiated energy (source, zone, bin, band) [1/m2]
     # its part that has met one surface only, as a mirror (source, zone, bin, band) [1/m2]
     mirrored: np.ndarray
@@ -210,7 +210,7 @@ class TracedField:
     @property
     def edges_s(self):
         """Edges of the bins (bin + 1,) [s]."""
-        return tracing.EDGES / self.sources.speed
+        return counting.EDGES / self.sources.speed
 
     @cached_property
     def by_zone(self):
@@ -330,7 +330,7 @@ class TracedField:
             self.reflected[..., octaves],
             optimize=True,
         )
-        soon = tracing.MIDDLES < self._direct_way[..., None] + within_s * self.sources.speed
+        soon = counting.MIDDLES < self._direct_way[..., None] + within_s * self.sources.speed
         return float(energy[soon].sum() / energy.sum())
 
     def decay_times(self, points, measure):
@@ -394,7 +394,7 @@ class TracedField:
         for s in np.flatnonzero(sources.playing):
             beyond_first = self.reflected[s, ..., band] - self.mirrored[s, ..., band]  # (zone, bin)
             energy.append((weights @ (beyond_first * sources.radiated[s, band])).T)
-            time.append(tracing.MIDDLES / sources.speed + sources.delay_s[s])
+            time.append(counting.MIDDLES / sources.speed + sources.delay_s[s])
         energy, time = np.concatenate(energy), np.concatenate(time)
         heard = (energy > 0).any(axis=1) & (time < time.min() + TAIL_S)
         energy = energy[heard]

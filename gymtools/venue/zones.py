@@ -4,8 +4,8 @@ sound is counted.
 
 import numpy as np
 
+from ..physics.counting import zones
 from ..physics.geometry import first_hit
-from ..physics.tracing import zones
 from .locations import along_wall, overlap
 
 ZONE = 5.0  # side of a zone, about: the late sound changes little over it [m]

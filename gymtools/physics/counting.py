@@ -1,0 +1,125 @@
+"""Where traced sound is counted: layers of air over the listeners, cut into zones, and bins of the
+way behind it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+
+WIDTH = 1.5  # of a bin near the source [m]
+GROWTH = 0.0375  # of a bin far from it, as a share of the way
+LONGEST = 3000.0  # ways beyond this are not followed; 8.7 s [m]
+_EVEN = np.arange(0.0, WIDTH / GROWTH + 1e-9, WIDTH)
+# of the bins [m]
+EDGES = np.append(
+    _EVEN,
+    _EVEN[-1] * np.exp(GROWTH * np.arange(1, np.ceil(np.log(LONGEST / _EVEN[-1]) / GROWTH) + 1)),
+)
+MIDDLES = (EDGES[1:] + EDGES[:-1]) / 2  # (bin,) [m]
+
+
+@dataclass(frozen=True, eq=False)
+class Zones:
+    """Where sound is counted: layers of air over listening areas, each cut into equal zones along
+    two of its edges.
+
+    Parameters
+    ----------
+    corner : ndarray
+        One corner of each layer (layer, 3), float32 [m]
+    inverse : ndarray
+        ``inverse @ (x - corner)`` lies within 0 and 1 inside the layer (layer, 3, 3), float32 [1/m]
+    counts : ndarray of int
+        Zones along the first and the second edge (layer, 2) [-]
+    first : ndarray of int
+        Number of the first zone of each layer (layer,) [-]
+    volume : ndarray
+        Volume of each zone (zone,) [m3]
+    center : ndarray
+        Middle of each zone (zone, 3) [m]
+    """
+
+    corner: np.ndarray
+    inverse: np.ndarray
+    counts: np.ndarray
+    first: np.ndarray
+    volume: np.ndarray
+    center: np.ndarray
+
+    def __len__(self):
+        return len(self.volume)
+
+    def weights(self, points):
+        """Weights of the zones around points: linear between the middles of the zones of the
+        nearest layer.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+
+        Returns
+        -------
+        weights : sparse array
+            (point, zone), rows sum to 1; beyond the outer middles the outer zones stand [-]
+
+        Sources
+        -------
+        Bilinear interpolation.
+        """
+        points = np.asarray(points, float)
+        # (point, layer, edge)
+        local = np.einsum("kij,pkj->pki", self.inverse, points[:, None] - self.corner)
+        outside = np.einsum(
+            "kij,pkj->pki", np.linalg.inv(self.inverse), local - np.clip(local, 0, 1)
+        )
+        layer = (outside**2).sum(axis=2).round(6).argmin(axis=1)
+        counts = self.counts[layer]
+        # in zones from the first middle
+        at = np.clip(local[np.arange(len(points)), layer, :2] * counts - 0.5, 0, counts - 1)
+        low = np.minimum(at.astype(int), np.maximum(counts - 2, 0))
+        high = np.minimum(low + 1, counts - 1)
+        part = at - low
+        columns, values = [], []
+        for i, wi in ((low[:, 0], 1 - part[:, 0]), (high[:, 0], part[:, 0])):
+            for j, wj in ((low[:, 1], 1 - part[:, 1]), (high[:, 1], part[:, 1])):
+                columns.append(self.first[layer] + i * counts[:, 1] + j)
+                values.append(wi * wj)
+        rows = np.tile(np.arange(len(points)), 4)
+        return csr_array(
+            (np.concatenate(values), (rows, np.concatenate(columns))),
+            shape=(len(points), len(self)),
+        )
+
+
+def zones(layers):
+    """Cut layers of air into zones.
+
+    Parameters
+    ----------
+    layers : sequence of tuple
+        Corner (3,), edges as rows (3, 3), and number of zones along the first two edges (2,) [m]
+
+    Returns
+    -------
+    zones : Zones
+        In the order of the layers, the second edge running fastest
+    """
+    first, volume, center = [], [], []
+    for corner, edges, counts in layers:
+        first.append(sum(len(c) for c in center))
+        u, v = ((np.arange(n) + 0.5) / n for n in counts)
+        at = np.stack(
+            [*np.meshgrid(u, v, indexing="ij"), np.full((len(u), len(v)), 0.5)], axis=-1
+        ).reshape(-1, 3)
+        center.append(corner + at @ np.asarray(edges, float))
+        volume.append(np.full(len(at), abs(np.linalg.det(edges)) / len(at)))
+    return Zones(
+        np.array([corner for corner, _, _ in layers], np.float32),
+        np.array([np.linalg.inv(np.asarray(edges, float).T) for _, edges, _ in layers], np.float32),
+        np.array([counts for _, _, counts in layers]),
+        np.array(first),
+        np.concatenate(volume),
+        np.concatenate(center),
+    )
