@@ -39,14 +39,15 @@ def sources_of(position, axes, balloons=(OMNI,), **known):
 
 def surfaces_of(faces, absorption, *, scattering=0.0, blocks=False):
     """A room of given faces: absorption (surface, band); scattering and blocking one value or one a
-    surface.
+    surface, scattering also (surface, band).
     """
+    scattering = np.asarray(scattering, float)
     polygons = faces if hasattr(faces, "plane") else pack(faces)
     each = np.ones(len(polygons))
     return Surfaces(
         polygons=polygons,
         absorption=np.asarray(absorption, float),
-        scattering=scattering * each,
+        scattering=scattering if scattering.ndim == 2 else scattering * each,
         area=each,
         counted=each,
         blocks=np.asarray(blocks) & (each > 0),

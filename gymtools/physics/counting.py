@@ -3,6 +3,7 @@ way behind it.
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -123,3 +124,27 @@ def zones(layers):
         np.concatenate(volume),
         np.concatenate(center),
     )
+
+
+class Tally(NamedTuple):
+    """What has become of the energy of all rays.
+
+    Parameters
+    ----------
+    reflected : ndarray
+        Energy times length of way, after one surface or more (zone, bin, band) [m]
+    mirrored : ndarray
+        Part of it that has met one surface only, as a mirror (zone, bin, band) [m]
+    absorbed : ndarray
+        Taken by the surfaces (surface, band) [-]
+    air : ndarray
+        Taken by the air (band,) [-]
+    left : ndarray
+        No longer followed, or lost (gained when negative) by chance (band,) [-]
+    """
+
+    reflected: np.ndarray
+    mirrored: np.ndarray
+    absorbed: np.ndarray
+    air: np.ndarray
+    left: np.ndarray

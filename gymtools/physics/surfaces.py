@@ -19,7 +19,8 @@ class Surfaces:
     absorption : ndarray
         Published absorption coefficients (surface, band) [-]
     scattering : ndarray
-        Share of the reflected sound that leaves in all directions (surface,) [-]
+        Share of the reflected sound that leaves in all directions (surface,) or (surface, band)
+        [-]
     area : ndarray
         Area that the published absorption belongs to (surface,) [m2]
     counted : ndarray
@@ -53,8 +54,15 @@ class Surfaces:
         return self.absorption * self.counted[:, None]
 
     @cached_property
+    def octave_scattering(self):
+        """Scattering of every octave (surface, band) [-]."""
+        scattering = np.asarray(self.scattering, float)
+        by_octave = scattering if scattering.ndim == 2 else scattering[:, None]
+        return np.broadcast_to(by_octave, self.absorption.shape)
+
+    @cached_property
     def specular_loss(self):
         """Share of the energy that a surface absorbs or scatters, so that no mirror image carries
         it (surface, band) [-].
         """
-        return 1 - (1 - self.met_absorption) * (1 - self.scattering[:, None])
+        return 1 - (1 - self.met_absorption) * (1 - self.octave_scattering)

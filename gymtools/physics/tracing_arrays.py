@@ -1,36 +1,9 @@
 """The tracer in whole arrays: all rays go from surface to surface together."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from .counting import EDGES, MIDDLES
+from .counting import EDGES, MIDDLES, Tally
 from .geometry import first_hit
-
-
-@dataclass(frozen=True, eq=False)
-class Tally:
-    """What has become of the energy of all rays.
-
-    Parameters
-    ----------
-    reflected : ndarray
-        Energy times length of way, after one surface or more (zone, bin, band) [m]
-    mirrored : ndarray
-        Part of it that has met one surface only, as a mirror (zone, bin, band) [m]
-    absorbed : ndarray
-        Taken by the surfaces (surface, band) [-]
-    air : ndarray
-        Taken by the air (band,) [-]
-    left : ndarray
-        No longer followed, or lost (gained when negative) by chance (band,) [-]
-    """
-
-    reflected: np.ndarray
-    mirrored: np.ndarray
-    absorbed: np.ndarray
-    air: np.ndarray
-    left: np.ndarray
 
 
 def follow(source, launched, surfaces, zones, rays, stop=None):
@@ -70,13 +43,16 @@ def follow(source, launched, surfaces, zones, rays, stop=None):
 class _Flight:
     """Rays on their way, row by row, and the sums of what has become of the others."""
 
-    ROWS = ("at", "direction", "way", "energy", "heard", "start", "once", "leaving")
+    ROWS = (
+        *("at", "direction", "way", "energy", "heard", "start", "once", "leaving"),
+        *("leading", "likely"),
+    )
 
     def __init__(self, source, launched, surfaces, rays):
         self.polygons, self.rays = surfaces.polygons, rays
         self.absorption, self.scattering, self.decay = (
             np.asarray(v, np.float32)
-            for v in (surfaces.met_absorption, surfaces.scattering, source.decay)
+            for v in (surfaces.met_absorption, surfaces.octave_scattering, source.decay)
         )
         self.direction, self.energy = launched
         self.at = np.tile(np.asarray(source.position[0], np.float32), (rays.count, 1))
@@ -84,6 +60,10 @@ class _Flight:
         self.heard = self.energy.copy()  # with the air on the way (ray, band)
         self.start = self.energy.sum(axis=1)
         self.once = np.zeros(rays.count, bool)  # met one surface only, as a mirror
+        # octave that draws whether the ray scatters
+        self.leading = np.arange(rays.count) % len(self.decay)
+        # how likely each octave would have gone this way, re their mean (ray, band)
+        self.likely = np.ones_like(self.energy)
         self.leaving = np.full(rays.count, -1)  # surface that the ray comes from
         self.order = 0  # surfaces met
         self.air, self.left = np.zeros(len(self.decay)), np.zeros(len(self.decay))
@@ -124,10 +104,22 @@ class _Flight:
             )
         self.energy = self.energy * (1 - self.absorption[index])
         self.heard = arrived - taken
-        scatters = rng.random(len(index), dtype=np.float32) < self.scattering[index]
+        chance = self.scattering[index, self.leading]
+        scatters = rng.random(len(index), dtype=np.float32) < chance
+        self._weigh(self.scattering[index], scatters)
         self.once = ~scatters if self.order == 0 else np.zeros(len(index), bool)
         self.direction = _turned(self.direction, self.polygons.normal[index], scatters, rng)
         self.order += 1
+
+    def _weigh(self, scattering, scatters):
+        """Weigh the octaves by how likely each would have gone on as the leading one does."""
+        if (scattering == scattering[:, :1]).all():
+            return
+        likely = self.likely * np.where(scatters[:, None], scattering, 1 - scattering)
+        likely /= likely.mean(axis=1, keepdims=True)
+        factor = np.divide(likely, self.likely, out=np.zeros_like(likely), where=self.likely > 0)
+        self.left += ((1 - factor) * self.heard).sum(axis=0, dtype=float)
+        self.energy, self.heard, self.likely = self.energy * factor, self.heard * factor, likely
 
     def drop_weak(self, before):
         """Drop rays without energy, and part of the weak ones at random: the others stand for
