@@ -182,8 +182,9 @@ class Result:
     @cached_property
     def sti(self):
         """Speech transmission index (P,) [-]."""
-        mtf = self.reverberant.modulation(self.direct, self.arrival_s, self.points)
-        return intelligibility.sti(mtf, speech_db=self.total_db, noise_db=self.noise_db)
+        heard = intelligibility.audible(self.total_db, self.noise_db)
+        index = self.reverberant.mean_index(self.direct, self.arrival_s, self.points, heard)
+        return intelligibility.from_transmission_index(index)
 
     # ---- time
 

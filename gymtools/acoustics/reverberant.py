@@ -7,10 +7,9 @@ from functools import cached_property
 
 import numpy as np
 
-from ..physics import bands, counting, decay, intelligibility
+from ..physics import bands, compiled, counting, decay, intelligibility, late_modulation, tracing
 from ..physics.sources import Sources
 
-CHUNK = 500  # points worked on at a time
 TAIL_S = 0.5  # traced sound counts so long in the echo criterion [s]
 STEP_S, STEPS = 0.005, 60  # a diffuse tail goes into the echo criterion as so many arrivals [s]
 
@@ -79,6 +78,32 @@ class DiffuseField:
             direct, arrival_s, reverberant=self.at(points), rt=self.rt
         )
 
+    def mean_index(self, direct, arrival_s, points, heard):
+        """Transmission index of direct and reverberant sound together, mean over the modulations.
+
+        Parameters
+        ----------
+        direct : array
+            Direct sound (source, point, band) [re 20 uPa squared]
+        arrival_s : array
+            Time of arrival (source, point) [s]
+        points : array
+            (point, 3) [m]
+        heard : array
+            Share of the speech in all that is heard (point, band), 0 to 1 [-]
+
+        Returns
+        -------
+        index : ndarray
+            (point, band), 0 to 1 [-]
+
+        Sources
+        -------
+        As ``modulation``.
+        """
+        mtf = self.modulation(direct, arrival_s, points)
+        return intelligibility.mean_index(mtf * heard[..., None].astype(mtf.dtype))
+
     def tail(self, points, band, first_s, absorbed):
         """Reverberant sound in one octave as many small arrivals, without the first reflections.
 
@@ -111,6 +136,34 @@ class DiffuseField:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class RoomResponse:
+    """What the room answers to one loudspeaker that radiates 1 in every octave."""
+
+    trace: tracing.Trace
+    way: np.ndarray  # of the direct sound to the center of each zone (zone,) [m]
+    speed: float  # of sound [m/s]
+
+    @cached_property
+    def energy(self):
+        """Reverberant energy (zone, band) [1/m2]."""
+        return self.trace.reflected.sum(axis=1)
+
+    @cached_property
+    def modulated(self):
+        """Modulated reverberant energy from the direct arrival on (zone, band, modulation),
+        complex64 [1/m2].
+        """
+        edges_s = counting.EDGES / self.speed
+        moving = decay.modulation(self.trace.reflected, edges_s, self.way / self.speed)
+        return moving.astype(np.complex64)
+
+    @cached_property
+    def packed(self):
+        """The same for ``late_modulation.mean_index``."""
+        return late_modulation.packed(self.modulated)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class TracedField:
     """The traced room: level and decay in every zone of the air over the listeners, each
     loudspeaker apart, from traced rays.
@@ -118,48 +171,46 @@ class TracedField:
 
     sources: Sources  # at the level that is played
     zones: counting.Zones  # in which sound was counted
-    reflected: np.ndarray  # per radiated energy (source, zone, bin, band) [1/m2]
-    # its part that has met one surface only, as a mirror (source, zone, bin, band) [1/m2]
-    mirrored: np.ndarray
-    # share of each loudspeaker's energy that ends in a surface (source, surface, band), 0 to 1 [-]
-    absorbed: np.ndarray
-    air: np.ndarray  # the share that ends in the air (source, band), 0 to 1 [-]
+    responses: dict  # RoomResponse by index of the loudspeaker; those left out are silent
     error_db: float  # standard error of the level in the worst zone [dB]
     room = "traced"  # its word in ``evaluate``
 
-    @classmethod
-    def from_traces(cls, sources, zones, traces, *, error_db):
-        """The field of several loudspeakers.
+    @property
+    def heard(self):
+        """Indices of the loudspeakers that were traced (traced,)."""
+        return np.array(list(self.responses), int)
 
-        Parameters
-        ----------
-        sources : Sources
-            All loudspeakers
-        zones : Zones
-            In which sound was counted
-        traces : dict
-            Trace by index of the loudspeaker; those left out are silent
-        error_db : float
-            Standard error of the level in the worst zone [dB]
+    def _rows(self, name):
+        """An array of every trace, zero for silent loudspeakers (source, ...)."""
+        traces = {n: getattr(r.trace, name) for n, r in self.responses.items()}
+        found = np.zeros((len(self.sources), *next(iter(traces.values())).shape), np.float32)
+        for n, trace in traces.items():
+            found[n] = trace
+        return found
 
-        Returns
-        -------
-        field : TracedField
-            With one row a loudspeaker
+    @cached_property
+    def reflected(self):
+        """Sound after one surface or more, per radiated energy (source, zone, bin, band)
+        [1/m2].
         """
-        silent = next(iter(traces.values()))  # times 0
+        return self._rows("reflected")
 
-        def rows(name):
-            return np.stack(
-                [getattr(traces.get(n, silent), name) * (n in traces) for n in range(len(sources))]
-            )
+    @cached_property
+    def mirrored(self):
+        """Its part that has met one surface only, as a mirror (source, zone, bin, band) [1/m2]."""
+        return self._rows("mirrored")
 
-        return cls(
-            sources=sources,
-            zones=zones,
-            **{name: rows(name) for name in ("reflected", "mirrored", "absorbed", "air")},
-            error_db=error_db,
-        )
+    @cached_property
+    def absorbed(self):
+        """Share of each loudspeaker's energy that ends in a surface (source, surface, band), 0 to 1
+        [-].
+        """
+        return self._rows("absorbed")
+
+    @cached_property
+    def air(self):
+        """The share that ends in the air (source, band), 0 to 1 [-]."""
+        return self._rows("air")
 
     def at_gains_of(self, sources, zones):
         """The same loudspeakers with other gains and delays.
@@ -215,7 +266,8 @@ class TracedField:
     @cached_property
     def by_zone(self):
         """Energy of the reverberant sound (zone, band) [re 20 uPa squared]."""
-        return np.einsum("sb,szb->zb", self.sources.radiated, self.reflected.sum(axis=2))
+        radiated = self.sources.radiated
+        return sum(radiated[n] * response.energy for n, response in self.responses.items())
 
     def at(self, points):
         """Energy of the reverberant sound, between the zones by straight lines.
@@ -258,44 +310,55 @@ class TracedField:
         -------
         IEC 60268-16:2020, annex A: Fourier transform of the energy that arrives, over its sum.
         """
-        weights, reverberant = self.zones.weights(points), self.at(points)
-        first = np.min(arrival_s, axis=0)
-        delay = (arrival_s - first).astype(np.float32)  # (source, point)
-        mtf = np.empty((len(points), *self._modulated.shape[2:]), np.float32)
-        for start in range(0, len(points), CHUNK):
-            part = slice(start, start + CHUNK)
-            moving = self._moving(direct[:, part], delay[:, part], weights[part])
-            level = direct[:, part].sum(axis=0) + reverberant[part]
-            mtf[part] = np.abs(moving) / np.maximum(level, 1e-30)[..., None]
-        return np.minimum(mtf, 1.0)
-
-    def _moving(self, direct, delay, weights):
-        """Complex modulated energy of all loudspeakers at some points (point, band, modulation)."""
-        turn = np.float32(2 * np.pi) * intelligibility.MODULATION.astype(np.float32)
-        total = np.zeros((direct.shape[1], *self._modulated.shape[2:]), np.complex64)
-        for s in np.flatnonzero(self.sources.playing):
-            mixed = weights @ self._modulated[s].reshape(len(self.zones), -1)
-            phase = delay[s][:, None] * turn  # (point, modulation)
-            shift = np.exp(-1j * phase)[:, None].astype(np.complex64)
-            total += (direct[s][..., None] + mixed.reshape(total.shape)) * shift
-        return total
-
-    @cached_property
-    def _modulated(self):
-        """Modulated reverberant energy of every loudspeaker, from its direct arrival on (source,
-        zone, band, modulation).
-        """
-        start_s = self._direct_way / self.sources.speed
-        return np.stack(
-            [
-                (power[:, None] * decay.modulation(energy, self.edges_s, start)).astype(
-                    np.complex64
-                )
-                for power, energy, start in zip(
-                    self.sources.radiated, self.reflected, start_s, strict=True
-                )
-            ]
+        heard, radiated = self.heard, self.sources.radiated
+        return late_modulation.transfer(
+            direct[heard],
+            self._delay(arrival_s)[heard],
+            self.zones.weights(points),
+            [radiated[n][:, None] * r.modulated for n, r in self.responses.items()],
+            direct.sum(axis=0) + self.at(points),
         )
+
+    def mean_index(self, direct, arrival_s, points, heard):
+        """Transmission index of direct and reverberant sound together, mean over the modulations.
+
+        Parameters
+        ----------
+        direct : array
+            Direct sound (source, point, band) [re 20 uPa squared]
+        arrival_s : array
+            Time of arrival (source, point) [s]
+        points : array
+            (point, 3) [m]
+        heard : array
+            Share of the speech in all that is heard (point, band), 0 to 1 [-]
+
+        Returns
+        -------
+        index : ndarray
+            (point, band), 0 to 1 [-]
+
+        Sources
+        -------
+        As ``modulation``.
+        """
+        if not compiled.available():
+            mtf = self.modulation(direct, arrival_s, points)
+            return intelligibility.mean_index(mtf * heard[..., None].astype(np.float32))
+        on = self.heard
+        level = direct.sum(axis=0) + self.at(points)
+        return late_modulation.mean_index(
+            direct[on],
+            self._delay(arrival_s)[on],
+            self.zones.weights(points),
+            (self.sources.radiated[on], np.stack([r.packed for r in self.responses.values()])),
+            heard / np.maximum(level, 1e-30),
+        )
+
+    @staticmethod
+    def _delay(arrival_s):
+        """Arrivals after the first one (source, point) [s]."""
+        return (arrival_s - np.min(arrival_s, axis=0)).astype(np.float32)
 
     @property
     def _direct_way(self):

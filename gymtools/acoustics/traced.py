@@ -2,14 +2,15 @@
 traced again.
 """
 
-import zlib
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from threading import Lock
 
 import numpy as np
 
 from ..physics import bands, tracing
-from .reverberant import TracedField
+from .reverberant import RoomResponse, TracedField
 from .sources import sources
 
 PASSES = 5  # of every loudspeaker; doubled while the error is too large
@@ -28,6 +29,7 @@ class _TracedLoudspeaker:
     mean: tracing.Trace | None = None  # of all passes so far
     means: dict = field(default_factory=dict)  # the mean by number of passes
     passes: list = field(default_factory=list)  # energy of every pass (zone, band)
+    last: RoomResponse | None = None
     lock: Lock = field(default_factory=Lock)
 
     def add(self, number, trace):
@@ -39,6 +41,13 @@ class _TracedLoudspeaker:
             if number + 1 in (PASSES, 2 * PASSES, 4 * PASSES, MOST):
                 self.means[number + 1] = self.mean
             self.passes.append(trace.reflected.sum(axis=1))
+
+    def response(self, trace, way, speed):
+        """The room's answer of a trace; the last one is kept."""
+        with self.lock:
+            if self.last is None or self.last.trace is not trace:
+                self.last = RoomResponse(trace=trace, way=way, speed=speed)
+            return self.last
 
     def after(self, wanted):
         """Mean and energy by pass (pass, zone, band) after so many passes, or as far as it is."""
@@ -101,11 +110,12 @@ class Tracing:
             self.surfaces.met_absorption.tobytes(),
             self.surfaces.scattering.tobytes(),
             self.sources.decay.tobytes(),
+            self.sources.speed,
         )
-        playing = [self.scenario.loudspeakers[n] for n in self.playing]
+        playing = [(n, self.scenario.loudspeakers[n]) for n in self.playing.tolist()]
         return [
-            (*surroundings, c.type, tuple(c.position.tolist()), c.pan_deg, c.downtilt_deg)
-            for c in playing
+            (*surroundings, n, c.type, tuple(c.position.tolist()), c.pan_deg, c.downtilt_deg)
+            for n, c in playing
         ]
 
     def _missing(self):
@@ -151,22 +161,21 @@ class Tracing:
         missing = self._missing()
         if not missing:
             return None
-        n = missing[0]
-        number = len(self._traced[n].passes)
+        return self._pass(missing[0], len(self._traced[missing[0]].passes), stop)
+
+    def _pass(self, n, number, stop=None):
+        """One pass of one loudspeaker, for ``add``; None for an abandoned one."""
+        # chance of its own for every loudspeaker and pass, the same at every run and wherever the
+        # loudspeaker hangs: what moves a little changes the picture a little
+        rng = np.random.default_rng([SEED, number, n])
         trace = tracing.trace(
             self.sources.some([n]),
             self.surfaces,
             self.configuration.zones,
-            tracing.Rays(count=ray_count(self.surfaces.volume), rng=self._rng(n, number)),
+            tracing.Rays(count=ray_count(self.surfaces.volume), rng=rng),
             stop=stop,
         )
         return None if trace is None else (n, number, trace)
-
-    def _rng(self, n, number):
-        """Chance of its own for every loudspeaker and pass, the same at every run."""
-        c = self.scenario.loudspeakers[n]
-        hung = (c.type.name, np.round(c.position, 6).tolist(), c.pan_deg, c.downtilt_deg)
-        return np.random.default_rng([SEED, number, zlib.crc32(repr(hung).encode())])
 
     def add(self, traced):
         """Keep a pass.
@@ -187,10 +196,15 @@ class Tracing:
         field : TracedField
             The reverberant field
         """
-        while not self.ready:
-            traced = self.next_pass()
-            if traced is not None:  # else another thread has brought the last one meanwhile
-                self.add(traced)
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            while not self.ready:
+                due = [
+                    (n, number)
+                    for n in self.playing
+                    for number in range(len(self._traced[n].passes), self.wanted)
+                ]
+                for traced in pool.map(lambda which: self._pass(*which), due):
+                    self.add(traced)
         return self.field
 
     def _after_wanted(self):
@@ -220,6 +234,16 @@ class Tracing:
         """The reverberant field as far as it is traced (TracedField)."""
         # another thread may have traced the same: then more passes may be there and wanted
         self._missing()
-        traces = {n: trace for n, trace, _ in self._after_wanted()}
-        zones = self.configuration.zones
-        return TracedField.from_traces(self.sources, zones, traces, error_db=self.error_db)
+        return TracedField(
+            sources=self.sources,
+            zones=self.configuration.zones,
+            responses={
+                n: self._traced[n].response(trace, self._way(n), self.sources.speed)
+                for n, trace, _ in self._after_wanted()
+            },
+            error_db=self.error_db,
+        )
+
+    def _way(self, n):
+        """From a loudspeaker to the center of each zone (zone,) [m]."""
+        return np.linalg.norm(self.configuration.zones.center - self.sources.position[n], axis=1)

@@ -279,15 +279,61 @@ def sti(mtf, *, speech_db=None, noise_db=None):
         )
     single_or_double = np.result_type(mtf, np.float32)
     if speech_db is not None:
-        heard = _audible(speech_db, -np.inf if noise_db is None else noise_db)
+        heard = audible(speech_db, -np.inf if noise_db is None else noise_db)
         mtf = mtf * heard[..., None].astype(single_or_double)
-    # over the modulations, faster than .mean
-    mean = transmission_index(mtf) @ np.ones(14, single_or_double) / 14
-    return from_transmission_index(mean)
+    return from_transmission_index(mean_index(mtf))
 
 
-def _audible(speech_db, noise_db):
-    """Factor I/(I + I_am + I_rt + I_n), shape (..., band)."""
+def mean_index(mtf):
+    """Mean transmission index over the modulation frequencies.
+
+    Parameters
+    ----------
+    mtf : array
+        Modulation transfer, shape (..., band, modulation), 0 to 1.3 [-]
+
+    Returns
+    -------
+    index : ndarray
+        Modulation transfer index (..., band), 0 to 1 [-]
+
+    Raises
+    ------
+    ValueError
+        A modulation transfer outside 0 to 1.3
+
+    Sources
+    -------
+    IEC 60268-16:2020, A.5.6.
+    """
+    index = transmission_index(mtf)
+    return index @ np.ones(14, index.dtype) / 14  # faster than .mean
+
+
+def audible(speech_db, noise_db):
+    """Share of the speech in all that an octave's ear gets: noise, masking, reception threshold.
+
+    Parameters
+    ----------
+    speech_db : array
+        Octave-band level of the speech (..., band) [dB]
+    noise_db : array
+        Octave-band level of the noise (..., band), -inf for none [dB]
+
+    Returns
+    -------
+    share : ndarray
+        I/(I + I_am + I_rt + I_n) of the standard (..., band), 0 to 1 [-]
+
+    Raises
+    ------
+    ValueError
+        A level over 300 dB
+
+    Sources
+    -------
+    IEC 60268-16:2020, A.5.3.
+    """
     speech, noise = bands.to_energy(speech_db), bands.to_energy(noise_db)
     sound = speech + noise
     masking = np.zeros_like(sound)  # none at 125 Hz

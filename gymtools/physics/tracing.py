@@ -8,14 +8,12 @@ listeners is counted there, octave by octave, by the length of way behind it. Th
 no input checks, by design, as in ``field``.
 """
 
-import warnings
 from dataclasses import dataclass, fields
-from functools import cache
 from importlib import import_module
 
 import numpy as np
 
-from . import tracing_arrays
+from . import compiled, tracing_arrays
 from .counting import LONGEST
 from .directivity import AZIMUTH_DEG, ELEVATION_DEG, sphere_weights
 
@@ -74,32 +72,15 @@ def joined(one, passes, other):
     return Trace(*mixed)
 
 
-@cache
 def present_engine():
-    """The engine that traces on this machine, looked for once.
+    """The engine that traces on this machine.
 
     Returns
     -------
     engine : str
-        "compiled", or "arrays" where machine code cannot be made or loaded
+        "compiled", or "arrays" where no machine code can be made
     """
-    return found_engine()
-
-
-def found_engine():
-    """Look for the fastest engine that works here.
-
-    Returns
-    -------
-    engine : str
-        As ``present_engine``; a warning says why it is "arrays"
-    """
-    try:
-        _engine("compiled")
-    except Exception as error:  # numba fails in many ways where it does not fit the machine
-        warnings.warn(f"rays are followed in arrays, slower: {error}", RuntimeWarning, stacklevel=3)
-        return "arrays"
-    return "compiled"
+    return "compiled" if compiled.available() else "arrays"
 
 
 def _engine(name):
