@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from formulas import feedback_margin_db, pickup, returned_energy
+from formulas import feedback_margin_db, peak_db, pickup, returned_energy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from schools import CASES, SCENARIOS
@@ -216,7 +216,12 @@ def test_margin_by_hand(name, use):
                 diffuse,
                 microphones.random_efficiency(np.array(kind.pattern)),
             )
-            spare.append(feedback_margin_db(back[0, BANDS], talker[BANDS], open_mics=len(opened)))
+            peak = peak_db((direct[:, 0] * picked).max(axis=0), back[0], r.decay_times["t20"])
+            spare.append(
+                feedback_margin_db(
+                    back[0, BANDS], talker[BANDS], open_mics=len(opened), peak_db=peak[BANDS]
+                )
+            )
         assert c.margin_db[c.worst] == c.margin_db.min() == pytest.approx(min(spare), abs=1e-3)
 
 
@@ -226,8 +231,8 @@ def test_the_room_sets_the_limit_far_away(name):
     what plays it is reached, so that walking farther gains nothing.
 
     With one loudspeaker on, the farthest tenth of the floor lies up to 0.8 dB under that limit, the
-    position nearest to the loudspeaker 4 dB and more (measured: up to 0.57, from 4.6), and over
-    that tenth the margin changes by less than 0.2 dB (0.16).
+    position nearest to the loudspeaker 1.5 dB and more (measured: up to 0.57, from 1.7), and over
+    that tenth the margin changes by less than 0.4 dB (0.27).
     """
     s, use = SCENARIOS[name], SCENARIOS[name].use("class")
     one = replace(s.groups[-1], number=1, y=0, x=-0.35 * s.hall.length)
@@ -242,13 +247,14 @@ def test_the_room_sets_the_limit_far_away(name):
         - bands.to_level(microphones.random_efficiency(pattern))
         - (wanted - use.target_dba)
         - 6
+        - peak_db(0.0, 1.0, r.rt)
     )
     limit = limit[BANDS].min()
     way = np.linalg.norm(walk.positions - r.sources.position[0], axis=1)
     far = way >= np.percentile(way, 90)
     assert walk.margin_db.max() <= limit + 1e-3
-    assert walk.margin_db[far].min() > limit - 0.8 and np.ptp(walk.margin_db[far]) < 0.2
-    assert walk.margin_db[way.argmin()] < limit - 4
+    assert walk.margin_db[far].min() > limit - 0.8 and np.ptp(walk.margin_db[far]) < 0.4
+    assert walk.margin_db[way.argmin()] < limit - 1.5
     assert np.all(walk.limited_by[far] == ROOM)
     assert limit_name(r, ROOM) == "the room's own sound"
 
@@ -370,7 +376,8 @@ def test_the_walking_map_covers_the_floor_and_every_open_stage(name, use):
 )
 def test_the_loudspeaker_named_is_the_one(name, use):
     """Invariance: the loudspeaker named muted at the same setting, the position gains more than 0.3
-    dB; with that loudspeaker alone less is in reserve than with any other alone.
+    dB; with that loudspeaker alone less is in reserve than with any other alone that rings in the
+    same octave.
     """
     r = heard(name, use)
     walk = walking_map(r)[0]
@@ -382,19 +389,20 @@ def test_the_loudspeaker_named_is_the_one(name, use):
         keep = np.arange(len(r.playing)) != k
         for mask, kept, room in ((keep, muted, r.reverberant), (~keep, alone, quiet)):
             sources = replace(r.sources, on_axis=r.sources.on_axis * mask[:, None])
-            kept[k] = walking_map(replace(r, sources=sources, reverberant=room))[0].margin_db
+            kept[k] = walking_map(replace(r, sources=sources, reverberant=room))[0]
     for k in named:
         here = np.flatnonzero(walk.limited_by == k)
         worst = here[walk.margin_db[here].argmin()]
-        assert muted[k][worst] > walk.margin_db[worst] + 0.3
-        assert all(alone[k][worst] < alone[other][worst] for other in alone if other != k)
+        assert muted[k].margin_db[worst] > walk.margin_db[worst] + 0.3
+        alike = [a for a in alone.values() if a.band[worst] == alone[k].band[worst]]
+        assert alone[k].margin_db[worst] == min(a.margin_db[worst] for a in alike)
         assert limit_name(r, k) == r.scenario.loudspeakers[k].tag
 
 
 def test_turning_the_group_off_gains_margin():
     """Trade fact: common practice, no source. With the court pair off, a microphone on the court
-    under it has more in reserve, although the others must play louder. At Larkfield, class, it is
-    2.4 dB more at the position that was worst.
+    under it that one of the pair limits has more in reserve, although the others must play louder.
+    At Larkfield, class, it is 2.0 dB more at the worst of these.
     """
     s = changed(
         LARKFIELD,
@@ -405,8 +413,9 @@ def test_turning_the_group_off_gains_margin():
     )
     off = changed(s, {("uses", "class", "groups", "court pair"): GroupSetting(on=False)})
     on, without = (walking_map(evaluate(v, "class"))[0] for v in (s, off))
-    assert limit_name(evaluate(s, "class"), on.limited_by[on.worst]) in ("C1", "C2")
-    assert without.margin_db[on.worst] > on.margin_db[on.worst] + 1.5
+    pair = [limit_name(evaluate(s, "class"), k) in ("C1", "C2") for k in on.limited_by]
+    worst = np.flatnonzero(pair)[on.margin_db[pair].argmin()]
+    assert without.margin_db[worst] > on.margin_db[worst] + 1.5
 
 
 # --- the level it is computed for, and its verdict

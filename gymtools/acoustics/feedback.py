@@ -9,6 +9,7 @@ from ..venue.microphones import Microphone
 
 # 250 Hz to 4 kHz; speech microphones are high-passed below (common practice, no source)
 BANDS = slice(1, 6)
+BANDWIDTH_HZ = bands.EXACT[BANDS] * (np.sqrt(2) - np.sqrt(0.5))
 FACINGS = np.arange(0.0, 360.0, 30.0)  # ways a talker may face when none is given [deg]
 ROOM = -1  # instead of a loudspeaker's index: the reverberant sound limits
 
@@ -20,11 +21,15 @@ class FeedbackMargin:
     microphone: Microphone
     positions: np.ndarray  # (position, 3) [m]
     shape: tuple  # rows and columns of the positions
-    # gain in reserve, stability margin and open microphones taken off (position,) [dB]
+    # gain in reserve; peak allowance, stability margin and open microphones are taken off
+    # (position,) [dB]
     margin_db: np.ndarray
     band: np.ndarray  # octave that would ring first (position,)
     # index of the loudspeaker that gives most in that octave, or ``ROOM`` (position,)
     limited_by: np.ndarray
+    # by how much the frequency that rings first stands over its octave's mean, what ringing out
+    # buys taken off (position,) [dB]
+    peak_allowance_db: np.ndarray
     needed_gain_db: float  # level at the listeners over the talker's level at the microphone [dB]
     open_mics_db: float = 0.0  # 10 lg of the number of open microphones [dB]
 
@@ -96,8 +101,8 @@ def feedback_margin(result, microphone, open_mics=1):
 
     Sources
     -------
-    Davis and Patronis, Sound System Engineering, for the gain method (from memory); margin 6 dB and
-    10 lg NOM as in ``physics.feedback``.
+    Davis and Patronis, Sound System Engineering, for the gain method (from memory); peak allowance,
+    margin 6 dB and 10 lg NOM as in ``physics.feedback``.
     """
     positions, shape = microphone.positions(result.configuration)
     wanted_dba = _wanted_dba(result)
@@ -105,20 +110,35 @@ def feedback_margin(result, microphone, open_mics=1):
     loop = _Loop.of(result, microphone, positions)
     talker_db = microphone.talker_dba + intelligibility.SPEECH_SPECTRUM_DB  # (band,)
     raised = bands.to_energy(wanted_dba - result.use.target_dba)
-    # the talker faces the worst way (position, band)
-    gain = (loop.beamed.max(axis=0) + loop.diffuse) * (raised / bands.to_energy(talker_db[BANDS]))
-    octave = gain.argmax(axis=1)
-    rings = bands.to_level(gain[np.arange(len(positions)), octave])
+    # by facing (facing, position, octave of ``BANDS``)
+    mean = (loop.beamed + loop.diffuse) * (raised / bands.to_energy(talker_db[BANDS]))
+    allowance = _peak_allowance_db(result, loop)
+    rings = bands.to_level(mean) + allowance
+    octave = rings.max(axis=0).argmax(axis=1)
+    at = np.arange(len(positions))
+    facing = rings[:, at, octave].argmax(axis=0)  # the worst way
+    first = facing, at, octave
     return FeedbackMargin(
         microphone=microphone,
         positions=positions,
         shape=shape,
-        margin_db=-rings - feedback.STABILITY_MARGIN_DB - open_mics_db,
+        margin_db=-rings[first] - feedback.STABILITY_MARGIN_DB - open_mics_db,
         band=octave + BANDS.start,
-        limited_by=loop.limited_by(octave),
+        limited_by=loop.limited_by(facing, octave),
+        peak_allowance_db=allowance[first],
         needed_gain_db=wanted_dba - microphone.talker_dba,
         open_mics_db=open_mics_db,
     )
+
+
+def _peak_allowance_db(result, loop):
+    """By how much each octave rings before its mean does, less what ringing out buys (facing,
+    position, octave of ``BANDS``) [dB].
+    """
+    decay, formula = result.decay_times["t20"][BANDS], result.rt[BANDS]
+    rt = np.clip(np.where(np.isfinite(decay), decay, formula), 0.05, 30)
+    peak = feedback.peak_allowance_db(loop.direct_share, rt, BANDWIDTH_HZ)
+    return np.maximum(peak - feedback.RINGING_OUT_DB, 0.0)
 
 
 def _wanted_dba(result):
@@ -136,6 +156,7 @@ class _Loop:
     direct: np.ndarray  # (source, position, 7) [re 20 uPa squared]
     toward: np.ndarray  # unit vectors to the loudspeakers (source, position, 3)
     beamed: np.ndarray  # direct sound through the pattern (facing, position, octave of ``BANDS``)
+    strongest: np.ndarray  # its part that comes from the loudspeaker that gives most
     diffuse: np.ndarray  # reverberant sound through it (position, octave of ``BANDS``)
 
     @classmethod
@@ -147,23 +168,28 @@ class _Loop:
         known = microphone.facing_deg
         facings = FACINGS if known is None else np.array([known])
         efficiency = microphones.random_efficiency(pattern)
+        heard = direct[..., BANDS], toward, pattern[BANDS]
+        turned = dict(up_deg=kind.up_deg, facing_deg=facings)
         return cls(
             kind=kind,
             facings=facings,
             direct=direct,
             toward=toward,
-            beamed=microphones.returned_by_facing(
-                direct[..., BANDS], toward, pattern[BANDS], up_deg=kind.up_deg, facing_deg=facings
-            ),
+            beamed=microphones.returned_by_facing(*heard, **turned),
+            strongest=microphones.strongest_by_facing(*heard, **turned),
             diffuse=(result.reverberant.at(positions) * efficiency)[:, BANDS],
         )
 
-    def limited_by(self, octave):
+    @property
+    def direct_share(self):
+        """Share of the strongest direct path in what comes back (facing, position, octave)."""
+        whole = self.beamed + self.diffuse
+        return np.clip(self.strongest / np.maximum(whole, 1e-30), 0.0, 1.0)
+
+    def limited_by(self, facing, octave):
         """Loudspeaker that gives most in an octave at each position, or ``ROOM`` (position,)."""
-        at = np.arange(len(octave))
-        facing_deg = self.facings[self.beamed[:, at, octave].argmax(axis=0)]
-        returned = self._returned(facing_deg, octave + BANDS.start)  # (source, position)
-        direct_limits = returned.sum(axis=0) > self.diffuse[at, octave]
+        returned = self._returned(self.facings[facing], octave + BANDS.start)  # (source, position)
+        direct_limits = returned.sum(axis=0) > self.diffuse[np.arange(len(octave)), octave]
         return np.where(direct_limits, returned.argmax(axis=0), ROOM)
 
     def _returned(self, facing_deg, band):

@@ -211,3 +211,42 @@ def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
         part = slice(start, start + CHUNK)
         returned[:, part] = (moments[part].transpose(2, 0, 1) @ weights).transpose(2, 1, 0)
     return returned
+
+
+def strongest_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
+    """The part of ``returned_by_facing`` that comes from the loudspeaker that gives most.
+
+    Parameters
+    ----------
+    direct : array
+        Direct sound at each point (source, point, band) [any linear]
+    toward : array
+        Unit vectors from each point to each source (source, point, 3) [-]
+    pattern : array
+        A of the pattern (band,) [-]
+    up_deg : float
+        How far the microphone's axis rises toward the mouth [deg]
+    facing_deg : array
+        Where the talker looks, counter-clockwise from +x (facing,) [deg]
+
+    Returns
+    -------
+    strongest : ndarray
+        (facing, point, band) [as direct]
+
+    Sources
+    -------
+    As ``returned_by_facing``.
+    """
+    direct, toward = np.asarray(direct, np.float32), np.asarray(toward, np.float32)
+    a = np.asarray(pattern, np.float32)
+    turn, up = np.radians(np.asarray(facing_deg, float)), np.radians(up_deg)
+    axes = np.stack(
+        [-np.cos(turn) * np.cos(up), -np.sin(turn) * np.cos(up), np.full_like(turn, np.sin(up))],
+        axis=-1,
+    ).astype(np.float32)
+    strongest = np.empty((len(axes), *direct.shape[1:]), np.float32)
+    for n, axis in enumerate(axes):
+        picked = a + (1 - a) * (toward @ axis)[..., None]  # (source, point, band)
+        strongest[n] = (direct * picked * picked).max(axis=0, initial=0.0)
+    return strongest
