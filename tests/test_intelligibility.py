@@ -510,3 +510,64 @@ def test_refuses_the_usual_slips():
         intelligibility.from_transmission_index([2] * 7)
     with pytest.raises(ValueError, match=r"q = 0 - is outside 0\.01"):
         intelligibility.al_cons_peutz(20, 9720, 2, 0)
+
+
+# --- a whole worked example: IEC 60268-16:2011, annex M, Table M.1, as transcribed in the reference
+# data of a public library (jmrplens/phonometry); the standard itself was not seen
+
+# modulation transfer without noise, masking and threshold (modulation, band)
+SOURCE_MTF = np.array(
+    [
+        (0.983, 0.960, 0.978, 0.990, 0.990, 0.986, 0.997),
+        (0.968, 0.936, 0.959, 0.974, 0.980, 0.979, 0.995),
+        (0.947, 0.904, 0.931, 0.953, 0.966, 0.968, 0.992),
+        (0.920, 0.869, 0.898, 0.927, 0.949, 0.955, 0.987),
+        (0.886, 0.826, 0.852, 0.892, 0.925, 0.935, 0.981),
+        (0.851, 0.791, 0.808, 0.856, 0.900, 0.914, 0.974),
+        (0.816, 0.756, 0.764, 0.816, 0.871, 0.891, 0.964),
+        (0.773, 0.721, 0.730, 0.776, 0.841, 0.866, 0.953),
+        (0.741, 0.684, 0.705, 0.745, 0.809, 0.838, 0.941),
+        (0.726, 0.628, 0.678, 0.736, 0.780, 0.812, 0.929),
+        (0.714, 0.557, 0.656, 0.723, 0.753, 0.786, 0.916),
+        (0.670, 0.520, 0.623, 0.678, 0.728, 0.765, 0.904),
+        (0.591, 0.483, 0.556, 0.615, 0.701, 0.749, 0.893),
+        (0.554, 0.446, 0.523, 0.614, 0.685, 0.737, 0.884),
+    ]
+)
+# the same as operated (modulation, band)
+OPERATED_MTF = np.array(
+    [
+        (0.981, 0.946, 0.946, 0.953, 0.971, 0.975, 0.992),
+        (0.966, 0.922, 0.927, 0.938, 0.961, 0.968, 0.990),
+        (0.945, 0.891, 0.900, 0.918, 0.947, 0.957, 0.987),
+        (0.919, 0.856, 0.868, 0.893, 0.931, 0.944, 0.982),
+        (0.884, 0.814, 0.823, 0.859, 0.907, 0.925, 0.976),
+        (0.850, 0.779, 0.781, 0.824, 0.882, 0.904, 0.969),
+        (0.814, 0.745, 0.738, 0.786, 0.855, 0.881, 0.959),
+        (0.772, 0.710, 0.706, 0.747, 0.825, 0.856, 0.948),
+        (0.739, 0.674, 0.681, 0.718, 0.793, 0.829, 0.936),
+        (0.724, 0.619, 0.656, 0.709, 0.765, 0.804, 0.924),
+        (0.713, 0.549, 0.634, 0.696, 0.739, 0.778, 0.911),
+        (0.668, 0.512, 0.602, 0.653, 0.714, 0.757, 0.900),
+        (0.589, 0.476, 0.537, 0.593, 0.687, 0.741, 0.889),
+        (0.553, 0.439, 0.505, 0.592, 0.672, 0.729, 0.880),
+    ]
+)
+OPERATED_DB = np.array([82.9, 82.9, 79.2, 73.2, 67.2, 61.2, 55.2])
+AMBIENT_DB = np.array([55.5, 47.5, 41.5, 37.5, 34.5, 32.5, 30.5])
+COMBINED = [0.998, 0.985, 0.967, 0.963, 0.981, 0.989, 0.995]
+INDEX = [0.73, 0.66, 0.67, 0.71, 0.77, 0.80, 0.92]
+
+
+def test_the_standards_worked_example():
+    """Printed: Table M.1: factors of noise, masking and threshold to the last printed digit (one
+    unit in it where rounded masking levels went in), the transfer as operated, the index of every
+    octave, STI 0.76.
+    """
+    share = intelligibility.audible(OPERATED_DB, AMBIENT_DB)
+    np.testing.assert_allclose(share, COMBINED, atol=0.0011)
+    operated = SOURCE_MTF.T * share[:, None]
+    np.testing.assert_allclose(operated, OPERATED_MTF.T, atol=0.0016)
+    np.testing.assert_allclose(intelligibility.mean_index(operated), INDEX, atol=0.006)
+    found = intelligibility.sti(SOURCE_MTF.T, speech_db=OPERATED_DB, noise_db=AMBIENT_DB)
+    assert found == pytest.approx(0.76, abs=0.005)
