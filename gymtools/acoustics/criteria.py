@@ -51,6 +51,7 @@ class Measurement:
 
     area: str = ""
     value: float  # in the criterion's unit
+    error: float = 0.0  # standard error of the value: nearer to the target is "close" [unit]
     target: float | None = None  # where it is not the scenario's
     place: str = ""
     reachable: bool = True  # whether any design could meet the target
@@ -211,6 +212,8 @@ class Criterion:
     def _verdict(self, measured, targets):
         target = self.target_in(targets) if measured.target is None else measured.target
         word = self.word(measured.value, target)
+        if abs(measured.value - target) < measured.error:
+            word = WORDS[1]
         if word != WORDS[0] and not measured.reachable:
             word = WORDS[3]
         return Verdict(
@@ -343,6 +346,7 @@ def _feedback_margin(result):
             safe_share=m.safe_share,
             open=len(result.microphones),
             open_db=m.open_mics_db,
+            peak_db=float(m.peak_allowance_db[m.worst]),
             octave=bands.NAMES[m.band[m.worst]],
             limited_by=limit_name(result, m.limited_by[m.worst]),
             needed=m.needed_gain_db,
@@ -363,7 +367,7 @@ def _feedback_words(v, _units):
     return (
         f"{reserve}{at} after {kept}: needs {f['needed']:+.0f} dB from its microphone to the"
         f" listeners, feedback begins at {f['threshold']:+.0f} dB, first at {f['octave']},"
-        f" limited by {f['limited_by']}"
+        f" limited by {f['limited_by']} ({f['peak_db']:.0f} dB are kept for the peaks of its loop)"
     )
 
 
@@ -387,11 +391,15 @@ def _rt(result):
     missing = 0.0
     if CRITERIA["rt"].margin(result.rt_mid, target) < -CRITERIA["rt"].shown:
         missing = reverberation.K / reverberation.C * volume * (1 / target - 1 / result.rt_mid)
-    yield Measurement(value=result.rt_mid, target=target, facts=dict(missing_m2=missing))
+    error = result.rt_mid_error
+    facts = dict(missing_m2=missing, error=error)
+    yield Measurement(value=result.rt_mid, error=error, target=target, facts=facts)
 
 
 def _rt_words(v, units):
-    words = f"{v.value:.1f} s (500 Hz to 2 kHz, as occupied); target {v.target:.1f} s or less"
+    error = f" ± {max(v.facts['error'], 0.05):.1f}" if v.facts["error"] else ""
+    time = f"{v.value:.1f}{error} s (500 Hz to 2 kHz, as occupied)"
+    words = f"{time}; target {v.target:.1f} s or less"
     if v.facts["missing_m2"]:
         area = f"{to_file(v.facts['missing_m2'], 'm2', units):.0f} {units}²"
         words += f". No loudspeaker changes this: it takes about {area} more of full absorption"

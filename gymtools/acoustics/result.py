@@ -105,6 +105,22 @@ class Result:
             return dict.fromkeys(RANGES, self.rt)
         return {m: self.reverberant.decay_times(self.listeners, m) for m in RANGES}
 
+    @cached_property
+    def decay_errors(self):
+        """Standard errors of the decay times by name, from how much they vary with the rays, each
+        (7,) [s]; by formula all 0.
+        """
+        if self.room == "statistical":
+            return dict.fromkeys(RANGES, np.zeros_like(self.rt))
+        return {m: self.reverberant.decay_errors(self.listeners, m) for m in RANGES}
+
+    @property
+    def rt_mid_error(self):
+        """Standard error of ``rt_mid`` [s]: octaves share their rays, so their errors are taken to
+        go together.
+        """
+        return float(np.nan_to_num(self.decay_errors["t20"][bands.MIDDLE]).mean())
+
     @property
     def rt_mid(self):
         """Mean reverberation time of 500 Hz, 1 and 2 kHz [s]: T20 where traced (Eyring's in an

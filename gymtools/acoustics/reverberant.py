@@ -11,6 +11,7 @@ from ..physics import bands, compiled, counting, decay, intelligibility, late_mo
 from ..physics.sources import Sources
 
 TAIL_S = 0.5  # traced sound counts so long in the echo criterion [s]
+PARTS = 5  # of the rays, whose scatter tells the error of a decay time
 STEP_S, STEPS = 0.005, 60  # a diffuse tail goes into the echo criterion as so many arrivals [s]
 
 
@@ -140,6 +141,8 @@ class RoomResponse:
     """What the room answers to one loudspeaker that radiates 1 in every octave."""
 
     trace: tracing.Trace
+    # means over parts of the rays and the zones of a layer, for the error: (layer, bin, band) each
+    parts: list
     way: np.ndarray  # of the direct sound to the center of each zone (zone,) [m]
     speed: float  # of sound [m/s]
 
@@ -430,6 +433,52 @@ class TracedField:
         )
         together = decay.delayed(energy, self.edges_s, self.sources.delay_s).sum(axis=0)
         return decay.decay_time(together, self.edges_s, measure)
+
+    def decay_errors(self, points, measure):
+        """Standard error of a decay time, from how much it varies with the rays.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+        measure : str
+            "edt", "t20" or "t30"
+
+        Returns
+        -------
+        error : ndarray
+            (band,), NaN where the decay was not followed far enough [s]
+
+        Raises
+        ------
+        ValueError
+            An unknown measure
+
+        Sources
+        -------
+        Jackknife over parts of the rays; e.g. B. Efron, The Jackknife, the Bootstrap and Other
+        Resampling Plans, SIAM 1982 (from memory).
+        """
+        shares = self.zones.layer_means(self._zone_shares(points)) * self.zones.counts.prod(axis=1)
+        count = min(len(r.parts) for r in self.responses.values())
+        if count < 2:
+            return np.full(len(self.sources.decay), np.nan)
+        courses = np.array(
+            [
+                [
+                    np.tensordot(shares, part, 1) * self.sources.radiated[n]
+                    for part in r.parts[:count]
+                ]
+                for n, r in self.responses.items()
+            ]
+        )  # (traced, part, bin, band)
+        delay_s = self.sources.delay_s[self.heard]
+        times = []
+        for left_out in range(count):
+            rest = np.delete(courses, left_out, axis=1).mean(axis=1)
+            together = decay.delayed(rest, self.edges_s, delay_s).sum(axis=0)
+            times.append(decay.decay_time(together, self.edges_s, measure))
+        return np.sqrt((count - 1) / count * ((times - np.mean(times, axis=0)) ** 2).sum(axis=0))
 
     def tail(self, points, band, first_s, absorbed):
         """Reverberant sound in one octave as many small arrivals, without the first reflections.

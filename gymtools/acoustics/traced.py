@@ -10,7 +10,7 @@ from threading import Lock
 import numpy as np
 
 from ..physics import bands, tracing
-from .reverberant import RoomResponse, TracedField
+from .reverberant import PARTS, RoomResponse, TracedField
 from .sources import sources
 
 PASSES = 5  # of every loudspeaker; doubled while the error is too large
@@ -29,10 +29,11 @@ class _TracedLoudspeaker:
     mean: tracing.Trace | None = None  # of all passes so far
     means: dict = field(default_factory=dict)  # the mean by number of passes
     passes: list = field(default_factory=list)  # energy of every pass (zone, band)
+    courses: list = field(default_factory=list)  # mean over a layer's zones (layer, bin, band)
     last: RoomResponse | None = None
     lock: Lock = field(default_factory=Lock)
 
-    def add(self, number, trace):
+    def add(self, number, trace, zones):
         """Take in a pass, unless another thread has brought it already."""
         with self.lock:
             if number != len(self.passes):
@@ -41,12 +42,17 @@ class _TracedLoudspeaker:
             if number + 1 in (PASSES, 2 * PASSES, 4 * PASSES, MOST):
                 self.means[number + 1] = self.mean
             self.passes.append(trace.reflected.sum(axis=1))
+            self.courses.append(zones.layer_means(trace.reflected))
 
-    def response(self, trace, way, speed):
+    def response(self, trace, wanted, way, speed):
         """The room's answer of a trace; the last one is kept."""
         with self.lock:
             if self.last is None or self.last.trace is not trace:
-                self.last = RoomResponse(trace=trace, way=way, speed=speed)
+                parts = [
+                    np.mean(self.courses[k:wanted:PARTS], axis=0)
+                    for k in range(min(PARTS, len(self.courses[:wanted])))
+                ]
+                self.last = RoomResponse(trace=trace, parts=parts, way=way, speed=speed)
             return self.last
 
     def after(self, wanted):
@@ -186,7 +192,7 @@ class Tracing:
             Of ``next_pass``
         """
         n, number, trace = traced
-        self._traced[n].add(number, trace)
+        self._traced[n].add(number, trace, self.configuration.zones)
 
     def run(self):
         """Trace until the answer is good enough.
@@ -238,7 +244,7 @@ class Tracing:
             sources=self.sources,
             zones=self.configuration.zones,
             responses={
-                n: self._traced[n].response(trace, self._way(n), self.sources.speed)
+                n: self._traced[n].response(trace, self.wanted, self._way(n), self.sources.speed)
                 for n, trace, _ in self._after_wanted()
             },
             error_db=self.error_db,

@@ -51,6 +51,22 @@ class Zones:
     def __len__(self):
         return len(self.volume)
 
+    def layer_means(self, values):
+        """Means over the zones of each layer.
+
+        Parameters
+        ----------
+        values : array
+            (zone, ...) [any]
+
+        Returns
+        -------
+        means : ndarray
+            (layer, ...) [as values]
+        """
+        count = self.counts.prod(axis=1).reshape(-1, *[1] * (np.ndim(values) - 1))
+        return np.add.reduceat(values, self.first, axis=0) / count.astype(values.dtype)
+
     def weights(self, points):
         """Weights of the zones around points: linear between the middles of the zones of the
         nearest layer.
