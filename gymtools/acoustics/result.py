@@ -63,6 +63,11 @@ class Result:
         """Which room it is: "statistical" or "traced"."""
         return self.reverberant.room
 
+    @property
+    def rays(self):
+        """Rays that it is traced with, "few" or "full"; "" by formula."""
+        return self.reverberant.rays
+
     def __repr__(self):
         return f"<Result: {self.scenario.name}, {self.use.name}, {self.room} room>"
 

@@ -21,7 +21,7 @@ class DiffuseField:
 
     energy: np.ndarray  # (band,) [re 20 uPa squared]
     rt: np.ndarray  # reverberation time (band,) [s]
-    room = "statistical"  # its word in ``evaluate``
+    room, rays = "statistical", ""  # their words in ``evaluate``
 
     def raised(self, gain_db):
         """The same field with all loudspeakers turned up.
@@ -176,6 +176,7 @@ class TracedField:
     zones: counting.Zones  # in which sound was counted
     responses: dict  # RoomResponse by index of the loudspeaker; those left out are silent
     error_db: float  # standard error of the level in the worst zone [dB]
+    rays: str  # as for ``evaluate``: whether all have been followed
     room = "traced"  # its word in ``evaluate``
 
     @property
@@ -479,6 +480,25 @@ class TracedField:
             together = decay.delayed(rest, self.edges_s, delay_s).sum(axis=0)
             times.append(decay.decay_time(together, self.edges_s, measure))
         return np.sqrt((count - 1) / count * ((times - np.mean(times, axis=0)) ** 2).sum(axis=0))
+
+    def decay_error(self, points):
+        """Standard error of T20, mean of 500 Hz to 2 kHz, as a share of it.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+
+        Returns
+        -------
+        share : float
+            Infinite where no error can be told [-]
+        """
+        time = self.decay_times(points, "t20")[bands.MIDDLE]
+        error = self.decay_errors(points, "t20")[bands.MIDDLE]
+        known = np.isfinite(time) & np.isfinite(error)
+        # octaves share their rays, so their errors are taken to go together
+        return float(error[known].mean() / time[known].mean()) if known.any() else np.inf
 
     def tail(self, points, band, first_s, absorbed):
         """Reverberant sound in one octave as many small arrivals, without the first reflections.

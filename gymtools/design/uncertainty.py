@@ -106,10 +106,10 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     Notes
     -----
     Normal errors drawn by Latin hypercube (of absorption in its logarithm), every finish, area and
-    loudspeaker for itself; in the statistical room, without echoes. What an error changes is found
-    over at most 800 seats an area and added to what the design gives over all of them, so that with
-    nothing off the design itself comes out. Draws that cannot be built (an aim error that turns a
-    loudspeaker into its neighbor) are left out.
+    loudspeaker for itself; without echoes. What an error changes is found over at most 800 seats an
+    area with few rays, the same chance for every draw, and added to what the design gives over all
+    of them with all rays, so that with nothing off the design itself comes out. Draws that cannot
+    be built (an aim error that turns a loudspeaker into its neighbor) are left out.
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
     draws, seed = whole("draws", draws, 20, 5000), whole("seed", seed, 0, MOST_SEED)
@@ -189,7 +189,7 @@ def _errors(lengths, count, seed):
 
 def _values(scenario, seats):
     """Values by criterion and area, over a sample of the seats."""
-    result = evaluate(scenario, most_points=seats)
+    result = evaluate(scenario, rays="few", most_points=seats)
     return {(v.criterion, v.area): v.value for v in judge(result, echoes=False)}
 
 

@@ -49,8 +49,8 @@ def _assumed(sureness):
     return (
         f"One standard deviation assumed: absorption {u.absorption_pct:g} % of each finish, noise"
         f" {u.noise_db:g} dB, {u.occupancy_pct:g} % of the seats of each area, aim {u.aim_deg:g}°"
-        f" and sensitivity {u.sensitivity_db:g} dB of each loudspeaker. {sureness.draws} draws, by"
-        " formula, without echoes."
+        f" and sensitivity {u.sensitivity_db:g} dB of each loudspeaker. {sureness.draws} draws,"
+        " without echoes."
     )
 
 
