@@ -50,8 +50,8 @@ def differences_list(sentences):
     if not sentences:
         return ""
     about = (
-        "<p>The textbook formula takes sound to be alike everywhere. It is a cross-check; nothing is"
-        " judged by it. Where it differs, and why:</p>"
+        "<p>The textbook formula takes sound to be alike everywhere. It is a cross-check; nothing"
+        " is judged by it. Where it differs, and why:</p>"
     )
     return about + bullets([escape(sentence) for sentence in sentences])
 
