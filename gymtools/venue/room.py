@@ -60,7 +60,7 @@ class Room:
 
         return np.clip(self._mixed(own, occupied, treatments), 0, 1)
 
-    def scattering(self, occupied, treatments=()):
+    def scattering(self, occupied, treatments=(), factors=None):
         """Share of the reflected sound that each surface scatters, as the room is used.
 
         Parameters
@@ -69,17 +69,23 @@ class Room:
             Share of seats taken by area name, 0 to 1
         treatments : sequence of Treatment
             Finishes added over part of a surface
+        factors : dict, optional
+            What the table's scattering of a finish is multiplied by, one number or seven, by its
+            name
 
         Returns
         -------
         scattering : ndarray
-            (surface,) [-]
+            (surface,), or (surface, band) with factors [-]
         """
-        return np.clip(
-            self._mixed(lambda name: np.array(FINISHES[name].scattering), occupied, treatments),
-            0,
-            1,
-        )
+
+        def own(name):
+            scattering = np.array(FINISHES[name].scattering)
+            if not factors:
+                return scattering
+            return np.broadcast_to(np.clip(scattering * factors.get(name, 1.0), 0, 1), 7)
+
+        return np.clip(self._mixed(own, occupied, treatments), 0, 1)
 
     @cached_property
     def counted(self):
