@@ -17,7 +17,9 @@ from ..physics.sources import Sources
 SOURCE_HEIGHT = 1.5  # over the floor    ISO 3382-2:2008, 4.3 (from memory) [m]
 OFF_WALLS = 1.0  # of what stands on the floor    the same, 4.3.1 (from memory) [m]
 ENDS = ((0.12, 0.3), (0.8, 0.75))  # of the free floor; off the axes, so that few modes are missed
-PASSES = 4  # of each position of the source
+PASSES = 4  # of each position of the source; doubled while the error is too large
+MOST = 8  # passes at most
+WANTED = 0.04  # standard error of T20 in the worst of 250 Hz to 4 kHz, as a share of it
 RAYS_PER = 5.0  # volume of the gym for each ray of a pass [m3]
 FEWEST_RAYS, MOST_RAYS = 400, 3000  # of a pass
 SEED = 31
@@ -33,6 +35,7 @@ class RoomDecay:
     edt: np.ndarray  # (7,) [s]
     t20_error: np.ndarray  # standard error, from how much it varies with the rays (7,) [s]
     edt_error: np.ndarray  # (7,) [s]
+    passes: int  # of each position of the source; 0 by formula
 
     @property
     def middle(self):
@@ -45,7 +48,7 @@ class RoomDecay:
         return float(self.t20_error[bands.MIDDLE].mean())
 
 
-def room_decay(scenario, use, *, room="traced", seed=SEED):
+def room_decay(scenario, use, *, room="traced", seed=SEED, passes=None):
     """Decay times of the gym as it stands in a use, with the people that are in it.
 
     Parameters
@@ -58,6 +61,8 @@ def room_decay(scenario, use, *, room="traced", seed=SEED):
         "traced", or "statistical" for the textbook formula, in which T20 and EDT are alike
     seed : int
         Of the rays' chance: the same one gives the same answer [-]
+    passes : int, optional
+        Of each position of the source; as many as the error asks for when left out [-]
 
     Returns
     -------
@@ -82,9 +87,10 @@ def room_decay(scenario, use, *, room="traced", seed=SEED):
         through[0].tobytes(),
         through[1],
         seed,
+        passes,
     )
     return scenario.memory.cache("room decays", STORED).get(
-        key, lambda: _traced(configuration, surfaces, through, seed)
+        key, lambda: _traced(configuration, surfaces, through, (seed, passes))
     )
 
 
@@ -98,13 +104,14 @@ def _by_formula(surfaces, decay_constant, speed):
         speed_of_sound=speed,
     )
     exact = np.zeros_like(rt)
-    return RoomDecay(t20=rt, edt=rt, t20_error=exact, edt_error=exact)
+    return RoomDecay(t20=rt, edt=rt, t20_error=exact, edt_error=exact, passes=0)
 
 
-def _traced(configuration, surfaces, through, seed):
-    """Decay times of all passes together, and by jackknife how much they vary."""
+def _traced(configuration, surfaces, through, chance):
+    """Decay times of all passes together, of as many as are wanted or as the error asks for."""
+    (seed, wanted), zones = chance, configuration.zones
     heads = [(*head, SOURCE_HEIGHT) for head in source_spots(configuration)]
-    source, zones = _all_around(heads, *through), configuration.zones
+    source = _all_around(heads, *through)
     count = int(np.clip(surfaces.volume / RAYS_PER, FEWEST_RAYS, MOST_RAYS))
 
     def course(which):  # of one pass of one position (bin, band)
@@ -112,20 +119,31 @@ def _traced(configuration, surfaces, through, seed):
         found = tracing.trace(source.some([which[1]]), surfaces, zones, rays)
         return np.tensordot(zones.volume, found.reflected, 1)
 
-    passes = list(np.ndindex(PASSES, len(heads)))
+    courses = []  # of each pass
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        found = np.array(list(pool.map(course, passes)))
-    courses = found.reshape(PASSES, len(heads), *found.shape[1:]).sum(axis=1)
-    edges_s, values = EDGES / through[1], {}
+        while True:
+            numbers = range(len(courses), wanted or max(2 * len(courses), PASSES))
+            due = [(number, n) for number in numbers for n in range(len(heads))]
+            found = np.array(list(pool.map(course, due)))
+            courses += list(found.reshape(len(numbers), len(heads), *found.shape[1:]).sum(axis=1))
+            decays = _of_passes(np.array(courses), EDGES / through[1])
+            error = (decays.t20_error / decays.t20)[1:6]
+            if wanted or len(courses) >= MOST or not np.any(error > WANTED):
+                return decays
+
+
+def _of_passes(courses, edges_s):
+    """Decay times of passes together (pass, bin, band), and by jackknife how much they vary."""
+    count, values = len(courses), {}
     for measure in ("t20", "edt"):
-        values[measure] = decay.decay_time(np.mean(courses, axis=0), edges_s, measure)
+        values[measure] = decay.decay_time(courses.mean(axis=0), edges_s, measure)
         rest = [
-            decay.decay_time(np.mean(np.delete(courses, k, axis=0), axis=0), edges_s, measure)
-            for k in range(PASSES)
+            decay.decay_time(np.delete(courses, k, axis=0).mean(axis=0), edges_s, measure)
+            for k in range(count)
         ]
         varied = ((rest - np.mean(rest, axis=0)) ** 2).sum(axis=0)
-        values[f"{measure}_error"] = np.sqrt((PASSES - 1) / PASSES * varied)
-    return RoomDecay(**values)
+        values[f"{measure}_error"] = np.sqrt((count - 1) / count * varied)
+    return RoomDecay(**values, passes=count)
 
 
 def _all_around(positions, decay_constant, speed):
