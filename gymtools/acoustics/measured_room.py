@@ -12,7 +12,7 @@ import numpy as np
 
 from ..physics import bands, decay
 from ..venue.finishes import FINISHES
-from ..venue.measured_room import RoomFit, as_measured, octaves_of
+from ..venue.measured_room import RoomFit, as_measured, by_octave, octaves_of
 from ..venue.scenario import Scenario
 from .fitting import LIMITS
 from .room_decay import room_decay
@@ -26,7 +26,7 @@ LEAST_ABSORPTION = 0.02
 MOST_SPREAD = 0.7  # of a small coefficient: a factor of two either way    judgment, no source
 # of the scattering of floor, walls and roof, of its logarithm    judgment, no source
 SCATTERING_SPREAD = 0.5
-MODEL_SPREAD = (
+FITTED_SPREAD = (
     0.03  # of a time that a fitted room gives where it was measured    judgment, no source
 )
 DECAYS = 3  # averaged at each position of a measurement    ISO 3382-2:2008, table 1 (from memory)
@@ -36,7 +36,8 @@ CLOSE = 0.02  # of a measured time: nearer it need not come
 LONGEST_STEP = 0.8  # of a logarithm in one round
 OUT_OF_REACH = 0.10  # of a measured time: what stays further off is named
 SCATTERING = "scattering"  # stands for all fixed surfaces
-KEPT = 32
+# of a time that is predicted from published values, of its logarithm    judgment, no source
+MODEL_SPREAD = 0.25
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -132,7 +133,7 @@ class Readings:
         """Standard deviation of the logarithm of each time, the model's own with it (7,) [-]."""
         times = np.nan_to_num(self.times, nan=1.0)
         reading = decay.reading_spread(times, DECAYS, self.positions) / times
-        return np.hypot(reading, MODEL_SPREAD)
+        return np.hypot(reading, FITTED_SPREAD)
 
 
 def fitted_to(scenario, state, readings, *, room="traced"):
@@ -174,8 +175,8 @@ def fitted_to(scenario, state, readings, *, room="traced"):
         measured=readings.times,
         before=before,
         after=np.exp(now),
-        spread=np.hypot(np.sqrt(left), MODEL_SPREAD),
-        prior_spread=np.hypot(np.sqrt(prior), MODEL_SPREAD),
+        spread=np.hypot(np.sqrt(left), FITTED_SPREAD),
+        prior_spread=np.hypot(np.sqrt(prior), FITTED_SPREAD),
     )
     off = known & (np.abs(now - wanted) > OUT_OF_REACH)
     return FittedRoom(
@@ -197,6 +198,25 @@ def _with_factors(scenario, gym, x, found):
         spread_pct=octaves_of(100 * found["spread"], 2),
     )
     return replace(scenario, **gym.with_factors(x), room_fit=note, text=scenario.text)
+
+
+def predicted_spread(scenario):
+    """How far off a predicted decay time may be.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Where its room is fitted to what was measured, less is left unknown
+
+    Returns
+    -------
+    spread : ndarray
+        Standard deviation of the logarithm of T20, for the gym as it was measured (7,) [-]
+    """
+    if scenario.room_fit is None:
+        return np.full(7, MODEL_SPREAD)
+    left = by_octave(scenario.room_fit.spread_pct) / 100
+    return np.where(np.isfinite(left), left, MODEL_SPREAD)
 
 
 def time_spread(scenario, use, *, room="traced"):
@@ -226,7 +246,7 @@ def time_spread(scenario, use, *, room="traced"):
     effect, unknown = gym.effects, gym.spread
     variance = (effect**2 * unknown**2).sum(axis=0)
     if scenario.measured_room is None or scenario.room_fit is None:
-        return np.hypot(np.sqrt(variance), MODEL_SPREAD)
+        return np.hypot(np.sqrt(variance), FITTED_SPREAD)
     there, sigma, known = _measured_gym(scenario, room)
     # both states share what the finishes absorb
     mine = np.array(
@@ -235,7 +255,7 @@ def time_spread(scenario, use, *, room="traced"):
     shared = (mine * there.effects * there.spread**2).sum(axis=0)
     own = (there.effects**2 * there.spread**2).sum(axis=0)
     left = variance - np.where(known, shared**2 / (own + sigma**2), 0.0)
-    return np.hypot(np.sqrt(np.maximum(left, 0.0)), MODEL_SPREAD)
+    return np.hypot(np.sqrt(np.maximum(left, 0.0)), FITTED_SPREAD)
 
 
 def _measured_gym(scenario, room):

@@ -104,8 +104,50 @@ def room_table(result, units):
     return f"{_reverberation(result, units)}{_late_decay(result)}{_finishes(result)}"
 
 
+def fit_table(fitted):
+    """What was measured in the gym, and the absorption and scattering that give it.
+
+    Parameters
+    ----------
+    fitted : FittedRoom
+        Of ``acoustics.measured_room.fit_room``
+
+    Returns
+    -------
+    html : str
+        Two tables and a sentence
+    """
+    head = ["octave [Hz]", *map(Num, LABELS)]
+    times = [
+        ("measured [s]", fitted.measured, ".2f"),
+        ("from published values [s]", fitted.before, ".2f"),
+        ("fitted [s]", fitted.after, ".2f"),
+        ("not known before, ± [%]", 100 * fitted.prior_spread, ".0f"),
+        ("not known now, ± [%]", 100 * fitted.spread, ".0f"),
+    ]
+    pairs = zip(fitted.finishes, fitted.absorption, strict=True)
+    factors = [(escape(name), row, ".2f") for name, row in pairs]
+    if fitted.room == "traced":
+        factors.append(("scattering of floor, walls and roof", fitted.scattering, ".2f"))
+    words = (
+        "A decay cannot say which finish is off: the least known and largest are moved most, none"
+        " further than the measurement asks."
+    )
+    if fitted.unreached:
+        octaves = escape(", ".join(fitted.unreached))
+        words += f" No likely values give what was measured at {octaves} Hz."
+    by_octave = (
+        table(caption, head, [[name, *_numbers(values, form)] for name, values, form in rows])
+        for caption, rows in (
+            ("Reverberation time as measured, and as fitted", times),
+            ("Published absorption times", factors),
+        )
+    )
+    return f"{''.join(by_octave)}<p>{words}</p>"
+
+
 def _numbers(values, form):
-    return [Num(f"{v:{form}}") for v in values]
+    return [Num(f"{v:{form}}" if np.isfinite(v) else "-") for v in values]
 
 
 def _reverberation(result, units):
