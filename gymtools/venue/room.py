@@ -73,7 +73,7 @@ class Room:
         Returns
         -------
         scattering : ndarray
-            (surface,) [-]
+            (surface, band) [-]
         """
         return np.clip(
             self._mixed(lambda name: np.array(FINISHES[name].scattering), occupied, treatments),

@@ -142,7 +142,7 @@ class Scenario(Thing):
         Returns
         -------
         scattering : ndarray
-            (surface,) [-]
+            (surface, band) [-]
         """
         return self.configuration(use.name).room.scattering(use.occupied, self.treatments)
 
