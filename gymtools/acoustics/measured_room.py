@@ -15,6 +15,7 @@ from ..venue.finishes import FINISHES
 from ..venue.measured_room import RoomFit, as_measured, by_octave, octaves_of
 from ..venue.scenario import Scenario
 from .fitting import LIMITS
+from .model_error import relative_spread
 from .room_decay import room_decay
 
 # of a published absorption coefficient, one standard deviation of its logarithm    judgment, no
@@ -36,8 +37,6 @@ CLOSE = 0.02  # of a measured time: nearer it need not come
 LONGEST_STEP = 0.8  # of a logarithm in one round
 OUT_OF_REACH = 0.10  # of a measured time: what stays further off is named
 SCATTERING = "scattering"  # stands for all fixed surfaces
-# of a time that is predicted from published values, of its logarithm    judgment, no source
-MODEL_SPREAD = 0.25
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -211,12 +210,13 @@ def predicted_spread(scenario):
     Returns
     -------
     spread : ndarray
-        Standard deviation of the logarithm of T20, for the gym as it was measured (7,) [-]
+        Standard deviation of a measured T20 about the predicted one, as a share of it: as the
+        measured halls have it, or as the fit to this gym left it (7,) [-]
     """
     if scenario.room_fit is None:
-        return np.full(7, MODEL_SPREAD)
+        return np.full(7, relative_spread())
     left = by_octave(scenario.room_fit.spread_pct) / 100
-    return np.where(np.isfinite(left), left, MODEL_SPREAD)
+    return np.where(np.isfinite(left), left, relative_spread())
 
 
 def time_spread(scenario, use, *, room="traced"):

@@ -76,14 +76,12 @@ class Room:
         Returns
         -------
         scattering : ndarray
-            (surface,), or (surface, band) with factors [-]
+            (surface, band) [-]
         """
+        factors = factors or {}
 
         def own(name):
-            scattering = np.array(FINISHES[name].scattering)
-            if not factors:
-                return scattering
-            return np.broadcast_to(np.clip(scattering * factors.get(name, 1.0), 0, 1), 7)
+            return np.clip(np.array(FINISHES[name].scattering) * factors.get(name, 1.0), 0, 1)
 
         return np.clip(self._mixed(own, occupied, treatments), 0, 1)
 

@@ -146,7 +146,7 @@ class Scenario(Thing):
         Returns
         -------
         scattering : ndarray
-            (surface,), or (surface, band) where octaves differ [-]
+            (surface, band) [-]
         """
         return self.configuration(use.name).room.scattering(
             use.occupied, self.treatments, self.scattering_factors

@@ -10,6 +10,7 @@ from ...venue.finishes import FINISHES
 from ...venue.units import FOOT
 from .markup import Num, Quiet, bullets, table
 
+SCATTERING = "scattering at 125 Hz, 500 Hz, 2 kHz"  # heading of ``scattering_text``
 SHOWN = 0.005  # parts of the room that get less than this from every loudspeaker have no column
 
 
@@ -32,6 +33,22 @@ def room_shown(result):
     return "Shown: room traced, " + (
         f"error about {error:.1f} dB" if np.isfinite(error) else "first rays"
     )
+
+
+def scattering_text(finish):
+    """Scattering of a finish in three octaves.
+
+    Parameters
+    ----------
+    finish : Finish
+        A finish
+
+    Returns
+    -------
+    words : str
+        At 125 Hz, 500 Hz and 2 kHz
+    """
+    return ", ".join(f"{finish.scattering[octave]:.2f}" for octave in (0, 2, 4))
 
 
 def differences_list(sentences):
@@ -194,10 +211,10 @@ def _finishes(result):
             escape(name),
             *_numbers(FINISHES[name].absorption, ".2f"),
             Quiet(escape(FINISHES[name].source)),
-            Num(f"{FINISHES[name].scattering:.2f}"),
+            Num(scattering_text(FINISHES[name])),
             Quiet(escape(FINISHES[name].scattering_source)),
         ]
         for name in used
     ]
-    head = ["finish", *map(Num, LABELS), "source", Num("scattering"), "source"]
+    head = ["finish", *map(Num, LABELS), "source", Num(SCATTERING), "source"]
     return table("Absorption and scattering coefficients used", head, rows)
