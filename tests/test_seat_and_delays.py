@@ -314,7 +314,7 @@ def test_a_plain_gym_equals_pyroomacoustics(pan, tilt):
     for band in (1, 3, 5):
         of = [FINISHES[finishes[face]] for face in FACES]
         # what is not mirrored
-        absorption = [1 - (1 - f.absorption[band]) * (1 - f.scattering) for f in of]
+        absorption = [1 - (1 - f.absorption[band]) * (1 - f.scattering[band]) for f in of]
         balloon = TurnedBalloon(loudspeaker_types()["two-way 90x60"].balloon, band, pan, tilt)
         distance, theirs = images_by_pyroomacoustics(
             np.array([-3.0, -2, 7]) + shift, balloon, points + shift, absorption

@@ -5,18 +5,28 @@ A ``Criterion`` says what is measured, against which target, from which source, 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 import numpy as np
 
 from ..physics import bands, feedback, intelligibility, reverberation
+from ..venue.hall import TREATABLE
 from ..venue.locations import spot
 from ..venue.targets import Targets
 from ..venue.units import to_file
 from .feedback import limit_name
+from .room_decay import room_decay
 
 WORDS = ("meets", "close", "misses", "out of reach")  # from best to worst
+# of the reverberation
+SPORTS_HALL = "DIN 18041:2016, group A5 (sports halls, empty), by volume, as printed in a handbook"
+SPEECH_HALL = (
+    "DIN 18041:2016, group A2 (speech, with its people), by volume, as printed in a handbook"
+)
+LARGEST_A2 = 5000  # volume for which it is given [m3]
+BEYOND = "; drawn on beyond its largest volume"
+OWN_FIGURE = "set for this school"
 NINE_OF_TEN = 90  # percentile of the seats by which arrivals and echoes are judged [%]
 
 
@@ -53,6 +63,7 @@ class Measurement:
     value: float  # in the criterion's unit
     error: float = 0.0  # standard error of the value: nearer to the target is "close" [unit]
     target: float | None = None  # where it is not the scenario's
+    source: str = ""  # of that target
     place: str = ""
     reachable: bool = True  # whether any design could meet the target
     facts: dict = field(default_factory=dict)
@@ -191,7 +202,7 @@ class Criterion:
             The criterion's own, or that the school asks for another figure
         """
         default = Targets.__dataclass_fields__[self.target].default if self.target else 0.0
-        return self.source if self.target_in(targets) == default else "set for this school"
+        return self.source if self.target_in(targets) == default else OWN_FIGURE
 
     def judge(self, result):
         """Verdicts of one evaluation.
@@ -224,7 +235,7 @@ class Criterion:
             unit=self.unit,
             place=measured.place,
             word=word,
-            source=self.source_in(targets),
+            source=measured.source or self.source_in(targets),
             facts=measured.facts,
         )
 
@@ -386,23 +397,90 @@ def _on_listeners(result):
 
 
 def _rt(result):
-    volume = result.configuration.room.volume
-    target = result.scenario.targets.rt_s or float(reverberation.sports_hall_target(volume))
+    scenario, use, volume = result.scenario, result.use, result.configuration.room.volume
+    target, source = reverberation_target(scenario, use)
+    state = use if use.judged_as == "speech" else replace(use, occupied={})
+    decay = room_decay(scenario, state, room=result.room)
     missing = 0.0
-    if CRITERIA["rt"].margin(result.rt_mid, target) < -CRITERIA["rt"].shown:
-        missing = reverberation.K / reverberation.C * volume * (1 / target - 1 / result.rt_mid)
-    error = result.rt_mid_error
-    facts = dict(missing_m2=missing, error=error)
-    yield Measurement(value=result.rt_mid, error=error, target=target, facts=facts)
+    if CRITERIA["rt"].margin(decay.middle, target) < -CRITERIA["rt"].shown:
+        missing = reverberation.K / reverberation.C * volume * (1 / target - 1 / decay.middle)
+    bare = _untreated(result)
+    facts = dict(
+        missing_m2=missing,
+        bare_m2=bare,
+        error=decay.middle_error,
+        people=bool(state.occupied),
+        kind=use.judged_as,
+        said=bool(use.kind),
+        own=source == OWN_FIGURE,
+        beyond=source.endswith(BEYOND),
+    )
+    yield Measurement(
+        value=decay.middle,
+        error=decay.middle_error,
+        target=target,
+        source=source,
+        reachable=missing <= bare,
+        facts=facts,
+    )
+
+
+def reverberation_target(scenario, use):
+    """What the reverberation of a use is judged by.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym
+    use : Use
+        One of its uses: its kind says which standard fits
+
+    Returns
+    -------
+    target : float
+        Longest time wanted, mean of 500 Hz, 1 and 2 kHz: of sports with nobody in the gym, of
+        speech with its people [s]
+    source : str
+        The school's own figure, for this use or for all; else a standard
+    """
+    own = use.rt_s or scenario.targets.rt_s
+    if own:
+        return own, OWN_FIGURE
+    volume = scenario.configuration(use.name).room.volume
+    if use.judged_as == "sports":
+        return float(reverberation.sports_hall_target(volume)), SPORTS_HALL
+    beyond = BEYOND if volume > LARGEST_A2 else ""
+    return float(reverberation.speech_hall_target(volume)), SPEECH_HALL + beyond
+
+
+def _untreated(result):
+    """Roof and walls that no treatment covers yet, which most could absorb [m2]."""
+    surfaces = result.configuration.room.surfaces
+    there = sum(s.area for s in surfaces if s.part in TREATABLE)
+    return there - sum(t.area for t in result.scenario.treatments)
 
 
 def _rt_words(v, units):
-    error = f" ± {max(v.facts['error'], 0.05):.1f}" if v.facts["error"] else ""
-    time = f"{v.value:.1f}{error} s (500 Hz to 2 kHz, as occupied)"
-    words = f"{time}; target {v.target:.1f} s or less"
-    if v.facts["missing_m2"]:
-        area = f"{to_file(v.facts['missing_m2'], 'm2', units):.0f} {units}²"
+    f = v.facts
+    error = f" ± {max(f['error'], 0.05):.1f}" if f["error"] else ""
+    state = "with its people in it" if f["people"] else "with nobody in it"
+    standard = "sports-hall formula" if f["kind"] == "sports" else "speech-hall formula"
+    by = "the school's own figure" if f["own"] else f"the German {standard} (DIN 18041)"
+    if f["beyond"]:
+        by += f", drawn on beyond its {LARGEST_A2:,} m³"
+    words = (
+        f"{v.value:.1f}{error} s (500 Hz to 2 kHz) {state}; target {v.target:.1f} s or less by {by}"
+    )
+    if not f["said"] and not f["own"]:
+        listens = "people listen" if f["kind"] == "sports" else "nobody listens"
+        words += f", as {listens} on the court"
+    if f["missing_m2"]:
+        area, bare = (
+            f"{to_file(f[key], 'm2', units):,.0f} {units}²" for key in ("missing_m2", "bare_m2")
+        )
         words += f". No loudspeaker changes this: it takes about {area} more of full absorption"
+        if v.word == WORDS[3]:
+            words += f", and roof and walls have only {bare} left to treat"
     return words
 
 
@@ -610,10 +688,7 @@ CRITERIA = MappingProxyType(
                 trouble="the gym rings too long",
                 unit="s",
                 target="rt_s",
-                source=(
-                    "DIN 18041:2016, group A5 (sports halls), by volume; formula from memory,"
-                    " checked against a secondary table, from memory"
-                ),
+                source=f"sports: {SPORTS_HALL}; speech: {SPEECH_HALL}",
                 better=-1,
                 close=0.15,
                 shown=0.05,

@@ -1,4 +1,6 @@
-"""Absorption fitted to the decay that was measured, so that everything can be predicted again."""
+"""One factor an octave on the absorption, by the textbook formula alone. What every finish and the
+scattering are fitted to, in the traced room, is ``measured_room``.
+"""
 
 from dataclasses import dataclass, replace
 

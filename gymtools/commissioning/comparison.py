@@ -2,18 +2,19 @@
 spread of both.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..acoustics.criteria import CRITERIA
+from ..acoustics.criteria import CRITERIA, reverberation_target
 from ..acoustics.evaluate import evaluate, evaluate_all
-from ..acoustics.fitting import Fit, fit_absorption
+from ..acoustics.measured_room import FittedRoom, Readings, fitted_to, predicted_spread
 from ..equipment.amplification import amplify
 from ..equipment.loudness import loudness
 from ..physics import bands
+from ..venue.measured_room import MeasuredRoom, octaves_of
 from .diagnosis import diagnose
-from .expected import MODEL_RT, Conditions, expect, reserve_db
+from .expected import Conditions, expect, reserve_db
 from .plan import TestPlan, as_tested
 from .readings import BANDS, FEWEST, SINGLE, Reading, ReadingKind, measured_of, of_kind
 from .sheet import Sheet
@@ -90,7 +91,7 @@ class Comparison:
     differences: tuple  # of Difference
     checks: tuple  # of Check
     causes: tuple  # of Cause, the surest first
-    fit: Fit | None  # None without a reverberation that was measured
+    fit: FittedRoom | None  # None without a reverberation that was measured
     # by use: (predicted, predicted with the fitted room), results of the uses as designed; empty
     # without a fit
     again: dict
@@ -130,7 +131,7 @@ def compare(plan, sheet, *, room="traced"):
         )
     conditions = conditions_of(plan, sheet, room=room)
     readings = expect(sheet.readings, conditions)
-    fit = _fit(plan, readings, conditions, room)
+    fit = _fit(plan, readings, room)
     again = {}
     if fit is not None:
         before, after = (evaluate_all(s, room=room).results for s in (plan.scenario, fit.scenario))
@@ -219,6 +220,7 @@ def _differences(plan, readings):
             if not np.isfinite(r.measured[bands.MIDDLE]).any():
                 continue
             expected, measured, spread = _middle(r)
+            spread = np.hypot(spread, _middle_spread(plan.scenario) * expected)
         else:
             expected, measured = float(r.expected[SINGLE]), float(r.measured[SINGLE])
         yield Difference(
@@ -238,6 +240,11 @@ def _middle(reading):
     return float(expected), float(measured), float(spread)
 
 
+def _middle_spread(scenario):
+    """How far off the prediction of a mean of 500 Hz, 1 and 2 kHz may be, as a share of it."""
+    return float(predicted_spread(scenario)[bands.MIDDLE].mean())
+
+
 def _summed(measured, expected):
     """Expected and measured level in dB(A): of the octaves that were read, or as it was read."""
     there = np.isfinite(measured[BANDS])
@@ -252,7 +259,7 @@ def _summed(measured, expected):
 
 def _checks(plan, readings, conditions):
     """Criteria that were measured, use by use."""
-    yield from _check_reverberation(readings, conditions)
+    yield from _check_reverberation(plan, readings)
     for use in plan.leads:
         yield from _check_uniformity(plan, readings, use)
         yield from _check_sti(plan, readings, use)
@@ -261,7 +268,7 @@ def _checks(plan, readings, conditions):
         yield from _check_maximum(plan, readings, use)
 
 
-def _check_reverberation(readings, conditions):
+def _check_reverberation(plan, readings):
     """Mean of 500 Hz, 1 and 2 kHz over all positions where these were read."""
     read = [
         r
@@ -270,7 +277,11 @@ def _check_reverberation(readings, conditions):
     ]
     if not read:
         return
-    target = next(v.target for v in conditions.first.verdicts if v.criterion == "rt")
+    uses = [plan.scenario.use(name) for name in plan.leads]
+    empty = [u for u in uses if u.judged_as == "sports" or not u.occupied]
+    if not empty:  # what is wanted with people in the gym says nothing about the empty one
+        return
+    target, _ = reverberation_target(plan.scenario, empty[0])
     expected = np.mean([r.expected[bands.MIDDLE].mean() for r in read])
     spread = np.sqrt(sum((r.spread[bands.MIDDLE] ** 2).sum() for r in read)) / 3 / len(read)
     yield _check(
@@ -278,7 +289,7 @@ def _check_reverberation(readings, conditions):
         target=target,
         expected=expected,
         measured=np.mean([r.measured[bands.MIDDLE].mean() for r in read]),
-        spread=np.hypot(spread, MODEL_RT * expected),
+        spread=np.hypot(spread, _middle_spread(plan.scenario) * expected),
         kind=read[0].kind,
         count=len(read),
     )
@@ -405,15 +416,23 @@ def _scattered_range(levels, spread):
 # ---- the room
 
 
-def _fit(plan, readings, conditions, room):
-    """Absorption fitted to the mean of what was read, against the prediction in the same room."""
+def _fit(plan, readings, room):
+    """The room fitted to the mean of what was read in it."""
     read = np.array([r.measured[BANDS] for r in of_kind(readings, "reverberation")])
-    if not len(read):
+    if not np.isfinite(read).any():
         return None
     mean = np.array([np.nanmean(c) if np.isfinite(c).any() else np.nan for c in read.T])
-    first = conditions.first
-    predicted = None
-    if room != "statistical":
-        t20 = first.decay_times["t20"]
-        predicted = np.where(np.isfinite(t20), t20, first.rt)
-    return fit_absorption(plan.scenario, next(iter(plan.leads)), mean, predicted=predicted)
+    name = next(iter(plan.leads))
+    use = plan.scenario.use(name)
+    measured = MeasuredRoom(
+        t20_s=octaves_of(mean, 4),
+        positions=len(read),
+        closed=use.closed,
+        set_up=use.set_up,
+        curtain_open=use.curtain_open,
+        note="in the finished gym",
+    )
+    there = tuple(replace(t, existing=True) for t in plan.scenario.treatments)
+    scenario = replace(plan.scenario, measured_room=measured, treatments=there)
+    read = Readings(times=measured.times, early=measured.early, positions=len(read))
+    return fitted_to(scenario, as_tested(plan.scenario, name), read, room=room)

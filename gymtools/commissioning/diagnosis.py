@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from scipy.stats import chi2, norm
 
+from ..acoustics.measured_room import predicted_spread
 from ..physics import bands, intelligibility, reverberation
 from ..venue.units import to_file
 from .expected import energy_alone
@@ -378,7 +379,9 @@ def _delays(plan, readings, conditions):
 
 
 def _decay(plan, readings, conditions):
-    """Reverberation that is longer or shorter than predicted, by more than readings scatter."""
+    """Reverberation that is longer or shorter than predicted, by more than readings scatter and
+    predictions err; half the variance of that error is taken to be common to all octaves.
+    """
     if not readings:
         return
     off = np.array([r.difference[:7] for r in readings])  # (reading, 7)
@@ -386,8 +389,13 @@ def _decay(plan, readings, conditions):
     weight = np.where(np.isfinite(off), 1 / spread**2, 0.0)
     there = weight.sum(axis=0) > 0
     mean = (weight * np.nan_to_num(off)).sum(axis=0)[there] / weight.sum(axis=0)[there]
-    explains = float((mean**2 * weight.sum(axis=0)[there]).sum())
     expected = readings[0].expected[:7][there]
+    model = predicted_spread(plan.scenario)[there]
+    alone = np.diag(1 / (weight.sum(axis=0)[there] * expected**2) + model**2 / 2)
+    precision = np.linalg.inv(alone + np.outer(model, model) / 2)
+    ratio = np.log(np.maximum(mean / expected, -0.99) + 1)  # of measured to predicted
+    common = float((precision @ ratio).sum() / precision.sum())
+    explains = float(common**2 * precision.sum())
     middle = [k for k, b in enumerate(np.flatnonzero(there)) if b in range(7)[bands.MIDDLE]]
     middle = middle or list(range(len(expected)))
     share = float((mean / expected)[middle].mean())
@@ -398,7 +406,7 @@ def _decay(plan, readings, conditions):
         unit="",
         words=_decay_words(plan.scenario, conditions.first, float(expected[middle].mean()), share),
         explains=explains,
-        chance=float(chi2.sf(explains, int(there.sum()))),
+        chance=float(chi2.sf(explains, 1)),
     )
 
 

@@ -4,7 +4,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from ..acoustics.measured_room import DECAYS
+from ..acoustics.room_decay import room_decay
 from ..physics import bands, intelligibility
+from ..physics.decay import reading_spread
 from ..physics.feedback import STABILITY_MARGIN_DB
 from .readings import SINGLE, in_octaves, nothing, one_value
 
@@ -12,11 +15,6 @@ from .readings import SINGLE, in_octaves, nothing, one_value
 # A-weighted sum, whose octaves do not err alike    measured against traced gyms; dB(A): judgment,
 # no source [dB]
 LOCAL_DB = np.array([2.5, 2.0, 1.5, 1.3, 1.3, 1.3, 1.5, 1.0])
-# of a predicted reverberation time, as a share of it: nobody hears less    ISO 3382-1:2009, table
-# A.1
-MODEL_RT = 0.05
-DECAYS = 3  # averaged in one reading of a reverberation time
-BANDWIDTH = np.diff(bands.EDGES)[:, 0]  # of the octaves (7,) [Hz]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -80,7 +78,8 @@ def no_expectation(reading, conditions):
 
 
 def reverberation_time(reading, conditions):
-    """T20 of the empty gym; the textbook formula where the room gives none.
+    """T20 of the empty gym from a source that radiates all around; the textbook formula where the
+    room gives none.
 
     Parameters
     ----------
@@ -94,8 +93,11 @@ def reverberation_time(reading, conditions):
     expected : ndarray
         In octaves (8,) [s]
     """
-    t20 = conditions.first.decay_times["t20"]
-    return in_octaves(np.where(np.isfinite(t20), t20, conditions.first.rt))
+    first = conditions.first
+    if first.room == "statistical":
+        return in_octaves(first.rt)
+    t20 = room_decay(first.scenario, first.use).t20
+    return in_octaves(np.where(np.isfinite(t20), t20, first.rt))
 
 
 def level(reading, conditions):
@@ -335,7 +337,8 @@ def fixed_spread(*, reading, model):
 
 
 def spread_of_decays(expected):
-    """Spread of one reading of the reverberation; the prediction's own is ``MODEL_RT``.
+    """Spread of one reading of the reverberation; the prediction's own, which all readings share,
+    is ``acoustics.measured_room.predicted_spread``.
 
     Parameters
     ----------
@@ -347,30 +350,4 @@ def spread_of_decays(expected):
     spread : ndarray
         Standard deviation of the reading alone (8,) [s]
     """
-    return in_octaves(decay_spread(expected[:SINGLE], DECAYS, 1))
-
-
-def decay_spread(rt, decays, positions):
-    r"""Standard deviation of a measured T20.
-
-    .. math:: \sigma = 0.88\, T \sqrt{\frac{1 + 1.90 / n}{N B T}}
-
-    Parameters
-    ----------
-    rt : array
-        Reverberation time T (7,) [s]
-    decays : int
-        Averaged at each position, n [-]
-    positions : int
-        Combinations of source and microphone, N [-]
-
-    Returns
-    -------
-    spread : ndarray
-        (7,) [s]
-
-    Sources
-    -------
-    ISO 3382-2:2008, 7.1 (from memory).
-    """
-    return 0.88 * rt * np.sqrt((1 + 1.90 / decays) / (positions * BANDWIDTH * rt))
+    return in_octaves(reading_spread(expected[:SINGLE], DECAYS, 1))

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..acoustics.evaluate import evaluate
+from ..acoustics.room_decay import SOURCE_HEIGHT, free_spots, source_spots
 from ..physics import bands
 from ..venue.arguments import names_of
 from ..venue.locations import spot
@@ -13,12 +14,11 @@ from .kinds import kind_of
 from .readings import Position, Reading, of_kind
 
 APART = 2.0  # between microphone positions    ISO 3382-2:2008, 4.3.1 (from memory) [m]
-OFF_WALLS = 1.0  # of a microphone    the same [m]
 ROWS = COLUMNS = 3  # seats in a listening area: low, middle and high rows, left, middle and right
 # of the reverberation: six combinations, the engineering method    ISO 3382-2:2008, table 1 (from
 # memory)
-SOURCES, MICROPHONES = 2, 3
-SOURCE_HEIGHT, MICROPHONE_HEIGHT = 1.5, 1.2  # of the reverberation    the same, 4.3 [m]
+MICROPHONES = 3  # for each of two positions of the source
+MICROPHONE_HEIGHT = 1.2  # of the reverberation    the same, 4.3 [m]
 QUIET_DBA = 40.0  # taken as the noise of the empty gym until it has been measured    assumption
 NOT_HEARD_DB = -99.0  # level of a group that no direct sound reaches
 
@@ -192,11 +192,7 @@ def _decays(scenario, result):
     """Reverberation: readings, sources, and a note where microphones stand too near them."""
     volume, rt = result.configuration.room.volume, float(result.rt[bands.MIDDLE].mean())
     least = 2 * np.sqrt(volume / (result.sources.speed * rt))  # ISO 3382-2:2008, 4.3.1
-    spots = _free_spots(scenario.hall, result)
-    low, high = spots.min(axis=0), spots.max(axis=0)
-    # off the axes, so that few modes are missed
-    ends = [low + (high - low) * share for share in ((0.12, 0.3), (0.8, 0.75))]
-    heads = [spots[np.argmin(np.linalg.norm(spots - end, axis=1))] for end in ends][:SOURCES]
+    spots, heads = free_spots(result.configuration), source_spots(result.configuration)
     readings, note = [], ""
     for s, head in enumerate(heads, 1):
         far = np.linalg.norm(spots - head, axis=1)
@@ -212,31 +208,6 @@ def _decays(scenario, result):
         ]
     sources = {f"S{s}": (*map(float, head), SOURCE_HEIGHT) for s, head in enumerate(heads, 1)}
     return readings, sources, note
-
-
-def _free_spots(hall, result):
-    """Spots of the floor off walls and obstacles (spot, 2) [m]."""
-    x, y = (
-        np.arange(-v / 2 + OFF_WALLS, v / 2 - OFF_WALLS + 1e-9, 1.0)
-        for v in (hall.length, hall.width)
-    )
-    spots = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
-    free = np.ones(len(spots), bool)
-    for west, east, south, north in _in_the_way(result):
-        inside = (spots[:, 0] > west - OFF_WALLS) & (spots[:, 0] < east + OFF_WALLS)
-        free &= ~(inside & (spots[:, 1] > south - OFF_WALLS) & (spots[:, 1] < north + OFF_WALLS))
-    return spots[free] if free.any() else np.zeros((1, 2))
-
-
-def _in_the_way(result):
-    """Footprints of bleachers, chairs and stages that are set up in the use."""
-    s, use = result.scenario, result.use
-    things = (
-        [b for b in s.banks if b.name not in use.closed]
-        + [f for f in s.floor_seats if f.name in use.set_up]
-        + [p for p in s.portable_stages if p.name in use.set_up]
-    )
-    return [t.footprint(s.hall) for t in things]
 
 
 def _far_apart(allowed, head):

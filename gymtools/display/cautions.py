@@ -27,8 +27,9 @@ LIMITS = (
         " little off by chance. At rest all rays are followed; act on those figures."
     ),
     (
-        "The traced room knows one scattering value per surface, and most of them are assumptions."
-        " Long decays between smooth bare walls depend on it."
+        "Scattering by octave rests on two published rooms and on assumptions. Long decays between"
+        " bare walls under an absorbing roof depend on it: a measured decay may lie between 0.5 and"
+        " 1.5 times the traced one."
     ),
     (
         "Below 250 Hz the level at a single seat varies by about 2 dB around what is shown, by"

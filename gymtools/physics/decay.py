@@ -4,11 +4,13 @@ the length of its way.
 
 import numpy as np
 
+from .bands import EDGES
 from .intelligibility import MODULATION
 
 # upper and lower end [dB]    ISO 3382-1:2009
 RANGES = {"edt": (0.0, -10.0), "t20": (-5.0, -25.0), "t30": (-5.0, -35.0)}
 STEPS = 100  # points of the straight line's fit
+BANDWIDTH = np.diff(EDGES)[:, 0]  # of the octaves (7,) [Hz]
 
 
 def decay_time(energy, edges_s, measure):
@@ -74,6 +76,32 @@ def _fit(curve, edges_s, high, low):
     at = np.linspace(first, last, STEPS)
     slope = np.polyfit(at, np.interp(at, t, level), 1)[0]
     return -60.0 / slope
+
+
+def reading_spread(rt, decays, positions):
+    r"""Standard deviation of a measured T20.
+
+    .. math:: \sigma = 0.88\, T \sqrt{\frac{1 + 1.90 / n}{N B T}}
+
+    Parameters
+    ----------
+    rt : array
+        Reverberation time T of the octaves (7,) [s]
+    decays : int
+        Averaged at each position, n [-]
+    positions : int
+        Combinations of source and microphone, N [-]
+
+    Returns
+    -------
+    spread : ndarray
+        (7,) [s]
+
+    Sources
+    -------
+    ISO 3382-2:2008, 7.1 (from memory).
+    """
+    return 0.88 * rt * np.sqrt((1 + 1.90 / decays) / (positions * BANDWIDTH * rt))
 
 
 def delayed(energy, edges_s, delay_s):

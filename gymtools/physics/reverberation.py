@@ -365,9 +365,10 @@ def sports_hall_target(volume):
 
     Sources
     -------
-    DIN 18041:2016, group A5, not seen: the formula is from memory, compared with a secondary table
-    on a public page, of which it gives four of five values (800 m3: 1.2 s, 1160: 1.3, 2230: 1.5,
-    6930: 1.9). The fifth, 8500 m3, prints 2.0 for 1.947.
+    DIN 18041:2016, group A5, 200 to 10 000 m3, not seen: as printed in a board maker's handbook of
+    building physics, p. 47, and compared with a secondary table on a public page, of which it gives
+    four of five values (800 m3: 1.2 s, 1160: 1.3, 2230: 1.5, 6930: 1.9). The fifth, 8500 m3, prints
+    2.0 for 1.947. That it is for the empty hall is from memory.
 
     Examples
     --------
@@ -376,3 +377,38 @@ def sports_hall_target(volume):
     """
     volume = within("volume", volume, 200, 1e6, "m3", "Cubic feet given by mistake?")
     return np.minimum(0.75 * np.log10(volume) - 1, 2.0)  # 2.0 is reached at 10 000 m3 exactly
+
+
+def speech_hall_target(volume):
+    r"""Target for the mid-band reverberation time of a room for speech to many:
+    :math:`T = 0.37 \lg V - 0.14`.
+
+    Parameters
+    ----------
+    volume : float or array
+        Volume of the room, 50 to 1e6; the standard's own range ends at 5000 [m3]
+
+    Returns
+    -------
+    rt : ndarray
+        Target with people in it, shape of ``volume`` [s]
+
+    Raises
+    ------
+    ValueError
+        A volume outside 50 to 1e6 m3
+
+    Sources
+    -------
+    DIN 18041:2016, group A2 (speech and lecture), 50 to 5000 m3, not seen: as printed in a board
+    maker's handbook of building physics, p. 47. The edition of 2004 gives the same line for sports
+    halls with an audience (a trade page, secondary). Beyond 5000 m3 the line is drawn on, which the
+    standard does not.
+
+    Examples
+    --------
+    >>> round(float(speech_hall_target(5000)), 2)
+    1.23
+    """
+    volume = within("volume", volume, 50, 1e6, "m3", "Cubic feet given by mistake?")
+    return 0.37 * np.log10(volume) - 0.14

@@ -17,6 +17,7 @@ from .balcony import Balcony
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
 from .measured import read_measured, same_measured, write_measured
+from .measured_room import MeasuredRoom, RoomFit
 from .microphones import Microphone
 from .quantity import file_fields
 from .reading_files import MEGABYTE, check_keys, file_text, inside, name_of, one_line
@@ -36,7 +37,15 @@ from .writing_files import write_file
 MOST_BYTES = MEGABYTE // 4
 MOST_WORDS = 1000  # characters of a refusal
 # tables of the file
-ONE = {"hall": Hall, "air": Air, "stage": Stage, "targets": Targets, "equipment": Equipment}
+ONE = {
+    "hall": Hall,
+    "air": Air,
+    "stage": Stage,
+    "measured_room": MeasuredRoom,
+    "room_fit": RoomFit,
+    "targets": Targets,
+    "equipment": Equipment,
+}
 # arrays of tables
 MANY = {
     "banks": Bank,

@@ -10,6 +10,9 @@ many finishes that absorb more with rising frequency the repeated value is the c
 from dataclasses import dataclass
 from types import MappingProxyType
 
+import numpy as np
+
+from ..physics.bands import NOMINAL
 from ..physics.checks import within
 from .tables import named, read_table
 
@@ -30,9 +33,9 @@ class Finish:
         "source", or how 8 kHz was filled where the source stops at 4 kHz
     source : str
         Author, title, year and table; starts with "assumption" where there is none
-    scattering : float
-        Share of the reflected sound that leaves in all directions, not as from a mirror, middle
-        octaves, 0 to 1 [-]
+    scattering : tuple of float, or float
+        Share of the reflected sound that leaves in all directions, not as from a mirror, in the
+        same octaves, or one number for all of them, 0 to 1 [-]
     scattering_source : str
         As ``source``
     """
@@ -42,29 +45,25 @@ class Finish:
     absorption: tuple
     fill_8k: str
     source: str
-    scattering: float
+    scattering: tuple
     scattering_source: str
 
     def __post_init__(self):
-        name = f"finish '{self.name}': absorption"
-        values = within(name, self.absorption, 0, 1, "(fraction)", "Percent given by mistake?")
-        if values.shape != (7,):
-            raise ValueError(
-                f"{name} has shape {values.shape}, not (7,): one value per octave, 125 Hz to 8 kHz."
-            )
-        within(
-            f"finish '{self.name}': scattering",
-            self.scattering,
-            0,
-            1,
-            "(fraction)",
-            "Percent given by mistake?",
-        )
+        for key in ("absorption", "scattering"):
+            name, given = f"finish '{self.name}': {key}", getattr(self, key)
+            if key == "scattering" and np.ndim(given) == 0:
+                given = [given] * 7
+            values = within(name, given, 0, 1, "(fraction)", "Percent given by mistake?")
+            if values.shape != (7,):
+                raise ValueError(
+                    f"{name} has shape {values.shape}, not (7,): one value per octave, 125 Hz to"
+                    " 8 kHz."
+                )
+            object.__setattr__(self, key, tuple(values.tolist()))
         if not (self.source.strip() and self.scattering_source.strip()):
             raise ValueError(
                 f"finish '{self.name}': source is empty. Say where the numbers come from."
             )
-        object.__setattr__(self, "absorption", tuple(values.tolist()))
 
     @property
     def is_assumption(self):
@@ -73,18 +72,16 @@ class Finish:
 
 
 def _load():
-    rows = read_table("finishes.csv")
-    bands = [column for column in rows[0] if column[0] == "a" and column[1:].isdigit()]
     plain = ("name", "description", "fill_8k", "source")
     scattering = {row["finish"]: row for row in read_table("scattering.csv")}
     return {
         row["name"]: Finish(
-            absorption=[float(row[band]) for band in bands],
-            scattering=float(scattering[row["name"]]["scattering"]),
+            absorption=[float(row[f"a{octave}"]) for octave in NOMINAL],
+            scattering=[float(scattering[row["name"]][f"s{octave}"]) for octave in NOMINAL],
             scattering_source=scattering[row["name"]]["source"],
             **{key: row[key] for key in plain},
         )
-        for row in rows
+        for row in read_table("finishes.csv")
     }
 
 

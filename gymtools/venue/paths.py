@@ -7,6 +7,7 @@ from numbers import Integral
 
 from .arguments import choices
 from .finishes import FINISHES
+from .measured_room import OCTAVES
 from .quantity import file_fields
 from .renamed import current_key, warn_renamed
 from .texts import shown
@@ -175,6 +176,11 @@ UNNAMED = {
     "listens": (0.0, lambda scenario: scenario.area_names),
     "occupied": (0.0, lambda scenario: scenario.area_names),
     "absorption_factors": (1.0, lambda scenario: FINISHES),
+    "scattering_factors": (1.0, lambda scenario: FINISHES),
+    **dict.fromkeys(
+        ("t20_s", "edt_s", "noise_db", "measured_s", "fitted_s", "spread_pct"),
+        (None, lambda scenario: OCTAVES),
+    ),
 }
 
 

@@ -60,7 +60,7 @@ class Room:
 
         return np.clip(self._mixed(own, occupied, treatments), 0, 1)
 
-    def scattering(self, occupied, treatments=()):
+    def scattering(self, occupied, treatments=(), factors=None):
         """Share of the reflected sound that each surface scatters, as the room is used.
 
         Parameters
@@ -69,17 +69,21 @@ class Room:
             Share of seats taken by area name, 0 to 1
         treatments : sequence of Treatment
             Finishes added over part of a surface
+        factors : dict, optional
+            What the table's scattering of a finish is multiplied by, one number or seven, by its
+            name
 
         Returns
         -------
         scattering : ndarray
-            (surface,) [-]
+            (surface, band) [-]
         """
-        return np.clip(
-            self._mixed(lambda name: np.array(FINISHES[name].scattering), occupied, treatments),
-            0,
-            1,
-        )
+        factors = factors or {}
+
+        def own(name):
+            return np.clip(np.array(FINISHES[name].scattering) * factors.get(name, 1.0), 0, 1)
+
+        return np.clip(self._mixed(own, occupied, treatments), 0, 1)
 
     @cached_property
     def counted(self):

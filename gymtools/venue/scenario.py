@@ -14,6 +14,7 @@ from .configuration import HallConfiguration
 from .court import court
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group, LoudspeakerType, loudspeaker_types
+from .measured_room import MeasuredRoom, RoomFit
 from .memory import Memory
 from .microphones import Microphone
 from .paths import changed as changed  # scripts found it here before
@@ -55,6 +56,9 @@ class Scenario(Thing):
     )
     # by finish: what the table's values are multiplied by, one number or seven
     absorption_factors: dict = field(default_factory=dict)
+    scattering_factors: dict = field(default_factory=dict)  # the same for their scattering
+    measured_room: MeasuredRoom | None = None  # what was measured in the gym that is there
+    room_fit: RoomFit | None = None  # what the factors were fitted to
     # the file it came from, comments and all
     text: str | None = field(default=None, repr=False, compare=False, metadata=NOT_IN_FILE)
     # what has been worked out about it and everything changed from it
@@ -68,9 +72,9 @@ class Scenario(Thing):
             self.loudspeaker_files, str
         ):
             raise ValueError("loudspeaker_files must be a list of file names in quotes.")
-        object.__setattr__(
-            self, "absorption_factors", validation.checked_factors(self.absorption_factors)
-        )
+        for key in ("absorption_factors", "scattering_factors"):
+            factors = validation.checked_factors(getattr(self, key), key)
+            object.__setattr__(self, key, factors)
         validation.check(self)
 
     @property
@@ -142,9 +146,11 @@ class Scenario(Thing):
         Returns
         -------
         scattering : ndarray
-            (surface,) [-]
+            (surface, band) [-]
         """
-        return self.configuration(use.name).room.scattering(use.occupied, self.treatments)
+        return self.configuration(use.name).room.scattering(
+            use.occupied, self.treatments, self.scattering_factors
+        )
 
     def surfaces(self, use):
         """The room as a use has it, ready for the formulas.

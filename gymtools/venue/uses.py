@@ -7,9 +7,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..physics.checks import within
-from .arguments import kind_of, number
+from .arguments import kind_of, number, one_of
 from .quantity import Thing, quantity
 from .spectra import octave_levels
+
+KINDS = ("sports", "speech")  # of uses
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,6 +36,8 @@ class Use(Thing):
     groups that ``groups`` does not name play at gain 0 and no delay. The noise is an overall level
     with a named spectrum, or seven octave levels. ``closed`` names banks pushed back, ``set_up``
     the chairs and portable stages that stand in this use, ``microphones`` the ones that are open.
+    ``kind`` says by which target its reverberation is judged: "sports" (games, classes) or "speech"
+    (assemblies, graduations, shows); ``rt_s`` is the school's own figure.
     """
 
     name: str
@@ -50,9 +54,13 @@ class Use(Thing):
     set_up: tuple = ()
     curtain_open: bool = True
     microphones: tuple = ()
+    kind: str | None = None
+    rt_s: float | None = quantity("s", 0.3, 10, default=None, hint="Milliseconds given by mistake?")
 
     def __post_init__(self):
         super().__post_init__()
+        if self.kind is not None:
+            one_of("kind", self.kind, KINDS)
         if not isinstance(self.curtain_open, bool):
             raise ValueError(f"curtain_open = {self.curtain_open!r} must be true or false.")
         for word in ("closed", "set_up", "microphones"):
@@ -81,6 +89,13 @@ class Use(Thing):
             number(f"occupied '{area}'", share, 0, 1, "", "Give a share from 0 to 1, not percent.")
         for area, weight in self.listens.items():
             number(f"listens '{area}'", weight, 0, 100, "", "A weight cannot be negative.")
+
+    @property
+    def judged_as(self):
+        """Its kind, one of ``KINDS``; where it says none, "sports" if people listen on the court,
+        else "speech".
+        """
+        return self.kind or ("sports" if self.listens.get("court", 0) > 0 else "speech")
 
     @property
     def noise(self):

@@ -13,6 +13,7 @@ from .finishes import FINISHES
 from .hall import TREATABLE
 from .locations import overlap
 from .loudspeakers import loudspeaker_types
+from .measured_room import check_measured, measured_warnings
 from .paths import value_at
 from .seating import EAR_SEATED, EAR_STANDING
 from .tables import named
@@ -83,6 +84,7 @@ def check(scenario):
     _check_treatments(scenario)
     _check_loudspeakers(scenario)
     _check_microphones(scenario)
+    check_measured(scenario)
 
 
 def check_counts(counts, most=MOST):
@@ -105,13 +107,15 @@ def check_counts(counts, most=MOST):
             raise ValueError(f"{key}: {count} are given, more than {most[key]}.")
 
 
-def checked_factors(factors):
-    """Factors on the absorption of finishes, refused when they cannot be.
+def checked_factors(factors, key="absorption_factors"):
+    """Factors on the absorption or scattering of finishes, refused when they cannot be.
 
     Parameters
     ----------
     factors : dict
         One number or seven (octaves from 125 Hz) by the name of a finish
+    key : str
+        Which factors they are
 
     Returns
     -------
@@ -124,27 +128,27 @@ def checked_factors(factors):
         A finish is unknown, or a factor is outside 0.1 to 10
     """
     if not isinstance(factors, dict):
-        raise ValueError("absorption_factors must be a table of finishes and numbers.")
+        raise ValueError(f"{key} must be a table of finishes and numbers.")
     found = {}
     for name, value in factors.items():
-        named(FINISHES, name, "absorption_factors")
+        named(FINISHES, name, key)
         given = list(value) if isinstance(value, (tuple, list)) else [value]
         if any(isinstance(v, bool) or not isinstance(v, (int, float)) for v in given):
-            raise ValueError(f"absorption_factors '{name}' = {value!r} must be a number, or seven.")
+            raise ValueError(f"{key} '{name}' = {value!r} must be a number, or seven.")
         if len(given) not in (1, 7):
             raise ValueError(
-                f"absorption_factors '{name}' has {len(given)} values. Give one, or one for each of"
+                f"{key} '{name}' has {len(given)} values. Give one, or one for each of"
                 " the seven octaves 125 Hz to 8 kHz."
             )
         given = [
             float(v)
             for v in within(
-                f"absorption_factors '{name}'",
+                f"{key} '{name}'",
                 given,
                 0.1,
                 10,
                 "",
-                "What the table's absorption is multiplied by; 1 leaves it.",
+                "What the table's value is multiplied by; 1 leaves it.",
             )
         ]
         found[name] = given[0] if len(given) == 1 else tuple(given)
@@ -645,7 +649,7 @@ def warnings(scenario):
             f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least"
             f" {scenario.say(RUN_OUT)}."
         )
-    return [*found, *_on_decks(scenario)]
+    return [*found, *_on_decks(scenario), *measured_warnings(scenario)]
 
 
 def _among_joists(scenario):

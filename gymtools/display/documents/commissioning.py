@@ -12,9 +12,8 @@ from ...acoustics.evaluate import evaluate
 from ...commissioning.comparison import SURE
 from ...commissioning.kinds import KINDS
 from ...commissioning.plan import as_tested
-from ...commissioning.readings import SINGLE, measured_of, of_kind
+from ...commissioning.readings import SINGLE, measured_of
 from ...commissioning.sheet import entry_sheet
-from ...physics.bands import LABELS
 from ...venue.files import to_text
 from ...venue.units import to_file
 from ...venue.writing_files import new_folder
@@ -22,6 +21,7 @@ from .. import scene
 from ..cautions import CAUTIONS
 from ..charts import plans
 from ..tables.markup import table
+from ..tables.room import fit_table
 from ..theme import INK, QUIET, ROOMS, plain_text
 from .exports import csv_text, write_xlsx
 from .handover import folder_name
@@ -438,36 +438,7 @@ def _room(page, c):
     if c.fit is None:
         page.add("<p>No reverberation was measured.</p>")
         return
-    f = c.fit
-    predicted = of_kind(c.readings, "reverberation")[0].expected[:SINGLE]
-    page.add(
-        table(
-            "Reverberation of the empty gym [s], and the absorption that gives it",
-            ("octave [Hz]", *LABELS),
-            [
-                ("by formula, as designed", *_numbers(f.before)),
-                (f"predicted, {ROOMS[c.room]}", *_numbers(predicted)),
-                ("measured, mean", *_numbers(f.measured)),
-                ("by formula, fitted", *_numbers(f.after)),
-                ("absorption of all finishes times", *_numbers(f.factors)),
-            ],
-        )
-    )
-    if f.unreached:
-        page.add(
-            "<p>No factor between 0.1 and 10 gives the time measured at"
-            f" {escape(', '.join(f.unreached))} Hz.</p>"
-        )
-    page.add(
-        _again(c),
-        "<p class='quiet'>One factor per octave for all finishes together: a decay cannot say which"
-        " of them is off.</p>",
-    )
-
-
-def _numbers(values):
-    """Two digits, a dash where there is nothing."""
-    return tuple(f"{x:.2f}" if x == x else "-" for x in values)
+    page.add(fit_table(c.fit), _again(c))
 
 
 def _again(c):

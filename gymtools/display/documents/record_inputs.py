@@ -7,6 +7,7 @@ from ...venue.finishes import FINISHES
 from ...venue.units import to_file
 from ..charts.loudspeaker import mark
 from ..tables.markup import Num, Quiet, table
+from ..tables.room import SCATTERING, scattering_text
 from .page import quoted
 
 SHOWN = (2, 3, 4)  # octaves of absorption printed: 500 Hz, 1 and 2 kHz
@@ -78,13 +79,13 @@ def _finishes(s, results):
             escape(name),
             *(Num(f"{FINISHES[name].absorption[b]:.2f}") for b in SHOWN),
             Quiet(escape(FINISHES[name].source)),
-            Num(f"{FINISHES[name].scattering:.2f}"),
+            Num(scattering_text(FINISHES[name])),
             Quiet(escape(FINISHES[name].scattering_source)),
         )
         for name in sorted(used)
     ]
     head = ("finish", *(Num(f"absorption, {octave}") for octave in ("500 Hz", "1 kHz", "2 kHz")))
-    head += ("source", Num("scattering"), "source")
+    head += ("source", Num(SCATTERING), "source")
     return table("Finishes, and where their values come from", head, rows)
 
 

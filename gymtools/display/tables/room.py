@@ -9,6 +9,7 @@ from ...venue.units import FOOT
 from ..theme import room_words
 from .markup import Num, Quiet, bullets, table
 
+SCATTERING = "scattering at 125 Hz, 500 Hz, 2 kHz"  # heading of ``scattering_text``
 SHOWN = 0.005  # parts of the room that get less than this from every loudspeaker have no column
 
 
@@ -32,6 +33,22 @@ def room_shown(result):
         f"Shown: {room_words(result)}. By chance alone, the room's sound may be {level:.1f} dB off"
         f" at some seats, and the reverberation time {decay:.1f} s"
     )
+
+
+def scattering_text(finish):
+    """Scattering of a finish in three octaves.
+
+    Parameters
+    ----------
+    finish : Finish
+        A finish
+
+    Returns
+    -------
+    words : str
+        At 125 Hz, 500 Hz and 2 kHz
+    """
+    return ", ".join(f"{finish.scattering[octave]:.2f}" for octave in (0, 2, 4))
 
 
 def differences_list(sentences):
@@ -106,8 +123,50 @@ def room_table(result, units):
     return f"{_reverberation(result, units)}{_late_decay(result)}{_finishes(result)}"
 
 
+def fit_table(fitted):
+    """What was measured in the gym, and the absorption and scattering that give it.
+
+    Parameters
+    ----------
+    fitted : FittedRoom
+        Of ``acoustics.measured_room.fit_room``
+
+    Returns
+    -------
+    html : str
+        Two tables and a sentence
+    """
+    head = ["octave [Hz]", *map(Num, LABELS)]
+    times = [
+        ("measured [s]", fitted.measured, ".2f"),
+        ("from published values [s]", fitted.before, ".2f"),
+        ("fitted [s]", fitted.after, ".2f"),
+        ("not known before, ± [%]", 100 * fitted.prior_spread, ".0f"),
+        ("not known now, ± [%]", 100 * fitted.spread, ".0f"),
+    ]
+    pairs = zip(fitted.finishes, fitted.absorption, strict=True)
+    factors = [(escape(name), row, ".2f") for name, row in pairs]
+    if fitted.room == "traced":
+        factors.append(("scattering of floor, walls and roof", fitted.scattering, ".2f"))
+    words = (
+        "A decay cannot say which finish is off: the least known and largest are moved most, none"
+        " further than the measurement asks."
+    )
+    if fitted.unreached:
+        octaves = escape(", ".join(fitted.unreached))
+        words += f" No likely values give what was measured at {octaves} Hz."
+    by_octave = (
+        table(caption, head, [[name, *_numbers(values, form)] for name, values, form in rows])
+        for caption, rows in (
+            ("Reverberation time as measured, and as fitted", times),
+            ("Published absorption times", factors),
+        )
+    )
+    return f"{''.join(by_octave)}<p>{words}</p>"
+
+
 def _numbers(values, form):
-    return [Num(f"{v:{form}}") for v in values]
+    return [Num(f"{v:{form}}" if np.isfinite(v) else "-") for v in values]
 
 
 def _reverberation(result, units):
@@ -151,10 +210,10 @@ def _finishes(result):
             escape(name),
             *_numbers(FINISHES[name].absorption, ".2f"),
             Quiet(escape(FINISHES[name].source)),
-            Num(f"{FINISHES[name].scattering:.2f}"),
+            Num(scattering_text(FINISHES[name])),
             Quiet(escape(FINISHES[name].scattering_source)),
         ]
         for name in used
     ]
-    head = ["finish", *map(Num, LABELS), "source", Num("scattering"), "source"]
+    head = ["finish", *map(Num, LABELS), "source", Num(SCATTERING), "source"]
     return table("Absorption and scattering coefficients used", head, rows)
