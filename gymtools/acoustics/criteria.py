@@ -400,7 +400,7 @@ def _rt(result):
     scenario, use, volume = result.scenario, result.use, result.configuration.room.volume
     target, source = reverberation_target(scenario, use)
     state = use if use.judged_as == "speech" else replace(use, occupied={})
-    decay = room_decay(scenario, state, room=result.room)
+    decay = room_decay(scenario, state, room=result.room, rays=result.rays or "full")
     missing = 0.0
     if CRITERIA["rt"].margin(decay.middle, target) < -CRITERIA["rt"].shown:
         missing = reverberation.K / reverberation.C * volume * (1 / target - 1 / decay.middle)

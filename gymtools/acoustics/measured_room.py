@@ -27,9 +27,9 @@ LEAST_ABSORPTION = 0.02
 MOST_SPREAD = 0.7  # of a small coefficient: a factor of two either way    judgment, no source
 # of the scattering of floor, walls and roof, of its logarithm    judgment, no source
 SCATTERING_SPREAD = 0.5
-FITTED_SPREAD = (
-    0.03  # of a time that a fitted room gives where it was measured    judgment, no source
-)
+# of a time that a fitted room gives where it was measured    judgment, no source
+FITTED_SPREAD = 0.03
+PASSES = 16  # of rays, whose chance must not be taken for the room's own
 DECAYS = 3  # averaged at each position of a measurement    ISO 3382-2:2008, table 1 (from memory)
 STEP = 0.3  # of a logarithm, by which its effect is tried
 ROUNDS = 4  # of the fit at most
@@ -289,7 +289,7 @@ class _Gym:
         rows = [absorption_spread(name) for name in self.finishes]
         scatters = 0.0 if room == "statistical" else SCATTERING_SPREAD
         self.spread = np.array([*rows, np.full(7, scatters)])  # (factor, band)
-        self._start = room_decay(state, state.uses[0], room=room)
+        self._start = room_decay(state, state.uses[0], room=room, passes=PASSES)
         self.error = np.where(early, self._start.edt_error, self._start.t20_error)  # (7,) [s]
 
     def with_factors(self, x):
@@ -311,7 +311,7 @@ class _Gym:
     def times(self, x):
         """Time of each octave (7,) [s]."""
         state = replace(self.state, **self.with_factors(x), text=None)
-        found = room_decay(state, state.uses[0], room=self.room, passes=self._start.passes or None)
+        found = room_decay(state, state.uses[0], room=self.room, passes=PASSES)
         return np.where(self.early, found.edt, found.t20)
 
     @cached_property

@@ -15,6 +15,7 @@ from .arrivals import arrival_spread_s, echoes, image_shift_deg, talker_position
 from .criteria import WORDS, judge, worst_word
 from .feedback import feedback_margins
 from .reverberant import DiffuseField, TracedField
+from .room_decay import room_decay
 
 NEAR_DB = 3.0  # either way of the mean: seats this near to it count as even [dB]
 TIE_DB = 0.001  # seats that differ by less are equally quiet; the first of them is named [dB]
@@ -103,8 +104,8 @@ class Result:
 
     @cached_property
     def decay_times(self):
-        """Decay times of the reverberant sound over the listeners by name: "edt", "t20", "t30",
-        each (7,) [s]; by formula all alike.
+        """Decay times of the loudspeakers' reverberant sound over the listeners by name: "edt",
+        "t20", "t30", each (7,) [s]; by formula all alike.
         """
         if self.room == "statistical":
             return dict.fromkeys(RANGES, self.rt)
@@ -119,20 +120,20 @@ class Result:
             return dict.fromkeys(RANGES, np.zeros_like(self.rt))
         return {m: self.reverberant.decay_errors(self.listeners, m) for m in RANGES}
 
-    @property
-    def rt_mid_error(self):
-        """Standard error of ``rt_mid`` [s]: octaves share their rays, so their errors are taken to
-        go together.
-        """
-        return float(np.nan_to_num(self.decay_errors["t20"][bands.MIDDLE]).mean())
+    @cached_property
+    def own_decay(self):
+        """The gym's own decay with its people, as it would be measured (RoomDecay)."""
+        return room_decay(self.scenario, self.use, room=self.room, rays=self.rays or "full")
 
     @property
     def rt_mid(self):
-        """Mean reverberation time of 500 Hz, 1 and 2 kHz [s]: T20 where traced (Eyring's in an
-        octave without one), Eyring's by formula.
-        """
-        middle, formula = self.decay_times["t20"][bands.MIDDLE], self.rt[bands.MIDDLE]
-        return float(np.where(np.isfinite(middle), middle, formula).mean())
+        """Its reverberation time, mean of 500 Hz, 1 and 2 kHz [s]."""
+        return self.own_decay.middle
+
+    @property
+    def rt_mid_error(self):
+        """Standard error of ``rt_mid`` [s]."""
+        return self.own_decay.middle_error
 
     @cached_property
     def parts(self):

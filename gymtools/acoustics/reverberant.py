@@ -481,25 +481,6 @@ class TracedField:
             times.append(decay.decay_time(together, self.edges_s, measure))
         return np.sqrt((count - 1) / count * ((times - np.mean(times, axis=0)) ** 2).sum(axis=0))
 
-    def decay_error(self, points):
-        """Standard error of T20, mean of 500 Hz to 2 kHz, as a share of it.
-
-        Parameters
-        ----------
-        points : array
-            (point, 3) [m]
-
-        Returns
-        -------
-        share : float
-            Infinite where no error can be told [-]
-        """
-        time = self.decay_times(points, "t20")[bands.MIDDLE]
-        error = self.decay_errors(points, "t20")[bands.MIDDLE]
-        known = np.isfinite(time) & np.isfinite(error)
-        # octaves share their rays, so their errors are taken to go together
-        return float(error[known].mean() / time[known].mean()) if known.any() else np.inf
-
     def tail(self, points, band, first_s, absorbed):
         """Reverberant sound in one octave as many small arrivals, without the first reflections.
 

@@ -11,17 +11,19 @@ import numpy as np
 from ..physics import air, bands, decay, geometry, tracing
 from ..physics.balloons import AZ, EL, Balloon
 from ..physics.counting import EDGES
+from ..physics.decay import RANGES
 from ..physics.reverberation import reverberation_time
 from ..physics.sources import Sources
 
 SOURCE_HEIGHT = 1.5  # over the floor    ISO 3382-2:2008, 4.3 (from memory) [m]
 OFF_WALLS = 1.0  # of what stands on the floor    the same, 4.3.1 (from memory) [m]
 ENDS = ((0.12, 0.3), (0.8, 0.75))  # of the free floor; off the axes, so that few modes are missed
-PASSES = 4  # of each position of the source; doubled while the error is too large
-MOST = 8  # passes at most
-WANTED = 0.04  # standard error of T20 in the worst of 250 Hz to 4 kHz, as a share of it
-RAYS_PER = 5.0  # volume of the gym for each ray of a pass [m3]
-FEWEST_RAYS, MOST_RAYS = 400, 3000  # of a pass
+FEW = 2  # passes of each position of the source where a design is looked for
+PASSES = 6  # where figures are stated; doubled while the error is too large
+MOST = 24  # passes at most
+WANTED = 0.05  # standard error of T20, mean of 500 Hz to 2 kHz, as a share of it
+RAYS_PER = 15.0  # volume of the gym for each ray of a pass [m3]
+FEWEST_RAYS, MOST_RAYS = 300, 1500  # of a pass
 SEED = 31
 STORED = 64  # decays that are kept
 EVEN = Balloon(np.zeros((AZ, EL, len(bands.NOMINAL))))
@@ -33,8 +35,10 @@ class RoomDecay:
 
     t20: np.ndarray  # (7,); NaN where the decay was not followed far enough [s]
     edt: np.ndarray  # (7,) [s]
+    t30: np.ndarray  # (7,) [s]
     t20_error: np.ndarray  # standard error, from how much it varies with the rays (7,) [s]
     edt_error: np.ndarray  # (7,) [s]
+    t30_error: np.ndarray  # (7,) [s]
     passes: int  # of each position of the source; 0 by formula
 
     @property
@@ -48,7 +52,7 @@ class RoomDecay:
         return float(self.t20_error[bands.MIDDLE].mean())
 
 
-def room_decay(scenario, use, *, room="traced", seed=SEED, passes=None):
+def room_decay(scenario, use, *, room="traced", rays="full", seed=SEED, passes=None):
     """Decay times of the gym as it stands in a use, with the people that are in it.
 
     Parameters
@@ -59,6 +63,8 @@ def room_decay(scenario, use, *, room="traced", seed=SEED, passes=None):
         One of its uses, perhaps with another occupancy
     room : str
         "traced", or "statistical" for the textbook formula, in which T20 and EDT are alike
+    rays : str
+        "full" or "few", as for ``evaluate``
     seed : int
         Of the rays' chance: the same one gives the same answer [-]
     passes : int, optional
@@ -80,6 +86,8 @@ def room_decay(scenario, use, *, room="traced", seed=SEED, passes=None):
     if room == "statistical":
         return _by_formula(surfaces, *through)
     configuration = scenario.configuration(use.name)
+    if rays == "few":
+        passes = FEW
     key = (
         configuration,
         surfaces.met_absorption.tobytes(),
@@ -104,7 +112,9 @@ def _by_formula(surfaces, decay_constant, speed):
         speed_of_sound=speed,
     )
     exact = np.zeros_like(rt)
-    return RoomDecay(t20=rt, edt=rt, t20_error=exact, edt_error=exact, passes=0)
+    return RoomDecay(
+        t20=rt, edt=rt, t30=rt, t20_error=exact, edt_error=exact, t30_error=exact, passes=0
+    )
 
 
 def _traced(configuration, surfaces, through, chance):
@@ -127,15 +137,15 @@ def _traced(configuration, surfaces, through, chance):
             found = np.array(list(pool.map(course, due)))
             courses += list(found.reshape(len(numbers), len(heads), *found.shape[1:]).sum(axis=1))
             decays = _of_passes(np.array(courses), EDGES / through[1])
-            error = (decays.t20_error / decays.t20)[1:6]
-            if wanted or len(courses) >= MOST or not np.any(error > WANTED):
+            sure = decays.middle_error <= WANTED * decays.middle
+            if wanted or len(courses) >= MOST or sure:
                 return decays
 
 
 def _of_passes(courses, edges_s):
     """Decay times of passes together (pass, bin, band), and by jackknife how much they vary."""
     count, values = len(courses), {}
-    for measure in ("t20", "edt"):
+    for measure in RANGES:
         values[measure] = decay.decay_time(courses.mean(axis=0), edges_s, measure)
         rest = [
             decay.decay_time(np.delete(courses, k, axis=0).mean(axis=0), edges_s, measure)

@@ -5,14 +5,12 @@ traced again.
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from functools import cached_property
 from threading import Lock
 
 import numpy as np
 
 from ..physics import bands, tracing
 from ..venue.arguments import one_of
-from .result import listening
 from .reverberant import PARTS, RoomResponse, TracedField
 from .sources import sources
 
@@ -23,7 +21,6 @@ RAYS = ("few", "full")
 RAYS_PER = 30.0  # volume of the gym for each ray of a pass [m3]
 FEWEST_RAYS, MOST_RAYS = 100, 1500  # of a pass
 WANTED_DB = 0.3  # standard error of the reverberant level in the worst zone [dB]
-WANTED_DECAY = 0.05  # relative standard error of T20 at the listeners, 500 Hz to 2 kHz
 KEPT = (FEW, FULL, 2 * FULL, 4 * FULL, MOST)  # numbers of passes whose mean is kept
 SEED = 20
 STORED = 128  # traced loudspeakers that are kept
@@ -146,14 +143,9 @@ class Tracing:
         """
         while True:
             missing = [n for n in self.playing if len(self._traced[n].passes) < self.wanted]
-            if missing or self.rays == "few" or self.wanted >= MOST or self._good:
+            if missing or self.rays == "few" or self.wanted >= MOST or self.error_db <= WANTED_DB:
                 return sorted(missing, key=lambda n: len(self._traced[n].passes))
             self.wanted *= 2
-
-    @property
-    def _good(self):
-        """Whether level and decay time are as sure as is wanted after the passes wanted."""
-        return self.error_db <= WANTED_DB and self.decay_error <= WANTED_DECAY
 
     @property
     def ready(self):
@@ -271,25 +263,10 @@ class Tracing:
         return float(bands.E_FOLD_DB * relative)
 
     @property
-    def decay_error(self):
-        """Standard error of T20 at the listeners, mean of 500 Hz to 2 kHz, as a share of it [-]."""
-        if not len(self.playing):
-            return 0.0
-        return self._field("few").decay_error(self._listeners)
-
-    @cached_property
-    def _listeners(self):
-        """Points of the areas that listen (point, 3) [m]."""
-        areas = self.configuration.areas
-        return np.concatenate([areas[name].points for name in listening(self.use, areas)])
-
-    @property
     def field(self):
         """The reverberant field as far as it is traced (TracedField)."""
         # another thread may have traced the same: then more passes may be there and wanted
-        return self._field(self.rays if self.ready else "few")
-
-    def _field(self, rays):
+        rays = self.rays if self.ready else "few"
         return TracedField(
             sources=self.sources,
             zones=self.configuration.zones,

@@ -66,8 +66,9 @@ def room(page, decision):
     """
     page.add("<h2>How the gym rings</h2>")
     for name, result in decision.results.items():
-        rows = [(f"{k.upper()} [s]", result.decay_times[k]) for k in ("edt", "t20", "t30")]
-        rows.append(("T20, standard error [s]", result.decay_errors["t20"]))
+        own = result.own_decay
+        rows = [("EDT [s]", own.edt), ("T20 [s]", own.t20), ("T30 [s]", own.t30)]
+        rows.append(("T20, standard error [s]", own.t20_error))
         rows.append(("textbook formula (Eyring with air), as a cross-check [s]", result.rt))
         page.add(
             table(

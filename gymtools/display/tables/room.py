@@ -2,6 +2,8 @@
 
 from html import escape
 
+import numpy as np
+
 from ...acoustics.room_comparison import bent_decay, bent_decay_sentence
 from ...physics.bands import LABELS
 from ...venue.finishes import FINISHES
@@ -174,10 +176,10 @@ def _reverberation(result, units):
     volume = f"{room.volume:,.0f} m³" if units == "m" else f"{room.volume / FOOT**3:,.0f} ft³"
     rows = []
     if result.room == "traced":
-        names = {"edt": "early decay EDT", "t20": "T20", "t30": "T30"}
-        times = result.decay_times
-        rows += [(f"{name} [s]", times[key], ".2f") for key, name in names.items()]
-        rows.append(("T20, standard error [s]", result.decay_errors["t20"], ".2f"))
+        own = result.own_decay
+        times = {"early decay EDT": own.edt, "T20": own.t20, "T30": own.t30}
+        times["T20, standard error"] = own.t20_error
+        rows += [(f"{name} [s]", values, ".2f") for name, values in times.items()]
     rows += [
         ("textbook formula: Eyring with air [s]", result.rt, ".2f"),
         ("textbook formula: Sabine with air [s]", result.rt_sabine, ".2f"),
