@@ -5,7 +5,7 @@ A ``Criterion`` says what is measured, against which target, from which source, 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
@@ -16,7 +16,6 @@ from ..venue.locations import spot
 from ..venue.targets import Targets
 from ..venue.units import to_file
 from .feedback import limit_name
-from .room_decay import room_decay
 
 WORDS = ("meets", "close", "misses", "out of reach")  # from best to worst
 # of the reverberation
@@ -399,8 +398,8 @@ def _on_listeners(result):
 def _rt(result):
     scenario, use, volume = result.scenario, result.use, result.configuration.room.volume
     target, source = reverberation_target(scenario, use)
-    state = use if use.judged_as == "speech" else replace(use, occupied={})
-    decay = room_decay(scenario, state, room=result.room, rays=result.rays or "full")
+    people = use.occupied if use.judged_as == "speech" else {}
+    decay = result.decay_with(people)
     missing = 0.0
     if CRITERIA["rt"].margin(decay.middle, target) < -CRITERIA["rt"].shown:
         missing = reverberation.K / reverberation.C * volume * (1 / target - 1 / decay.middle)
@@ -409,7 +408,7 @@ def _rt(result):
         missing_m2=missing,
         bare_m2=bare,
         error=decay.middle_error,
-        people=bool(state.occupied),
+        people=bool(people),
         kind=use.judged_as,
         said=bool(use.kind),
         own=source == OWN_FIGURE,

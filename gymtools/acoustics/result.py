@@ -1,6 +1,6 @@
 """The result of one evaluation: about a dozen fields, all else is computed when first asked for."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -65,6 +65,11 @@ class Result:
         return self.reverberant.room
 
     @property
+    def ringing(self):
+        """How many times as long it rings as the model says, for ranges [-]."""
+        return self.reverberant.ringing
+
+    @property
     def rays(self):
         """Rays that it is traced with, "few" or "full"; "" by formula."""
         return self.reverberant.rays
@@ -123,7 +128,24 @@ class Result:
     @cached_property
     def own_decay(self):
         """The gym's own decay with its people, as it would be measured (RoomDecay)."""
-        return room_decay(self.scenario, self.use, room=self.room, rays=self.rays or "full")
+        return self.decay_with(self.use.occupied)
+
+    def decay_with(self, occupied):
+        """The gym's own decay with some people in it.
+
+        Parameters
+        ----------
+        occupied : dict
+            Share of the seats that are taken, by area; empty for nobody [-]
+
+        Returns
+        -------
+        decay : RoomDecay
+            As it would be measured
+        """
+        use = replace(self.use, occupied=occupied)
+        found = room_decay(self.scenario, use, room=self.room, rays=self.rays or "full")
+        return found if self.ringing == 1.0 else found.longer(self.ringing)
 
     @property
     def rt_mid(self):

@@ -21,7 +21,7 @@ class DiffuseField:
 
     energy: np.ndarray  # (band,) [re 20 uPa squared]
     rt: np.ndarray  # reverberation time (band,) [s]
-    room, rays = "statistical", ""  # their words in ``evaluate``
+    room, rays, ringing = "statistical", "", 1.0  # the same for ``TracedField``
 
     def raised(self, gain_db):
         """The same field with all loudspeakers turned up.
@@ -165,6 +165,26 @@ class RoomResponse:
         """The same for ``late_modulation.mean_index``."""
         return late_modulation.packed(self.modulated)
 
+    def fading(self, more):
+        """The same answer, fading faster after the direct sound.
+
+        Parameters
+        ----------
+        more : array
+            Further loss along the way (band,); less than 0 for a longer decay [1/m]
+
+        Returns
+        -------
+        response : RoomResponse
+            Without a new trace
+        """
+        after = np.maximum(counting.MIDDLES - self.way[:, None], 0.0)  # (zone, bin) [m]
+        kept = np.exp(-more * after[..., None])  # may be beyond float32 where nothing is left
+        parts = {k: getattr(self.trace, k) * kept for k in ("reflected", "mirrored")}
+        trace = replace(self.trace, **{k: v.astype(np.float32) for k, v in parts.items()})
+        on_average = np.exp(-more * np.maximum(counting.MIDDLES - self.way.mean(), 0.0)[:, None])
+        return replace(self, trace=trace, parts=[part * on_average for part in self.parts])
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class TracedField:
@@ -177,6 +197,7 @@ class TracedField:
     responses: dict  # RoomResponse by index of the loudspeaker; those left out are silent
     error_db: float  # standard error of the level in the worst zone [dB]
     rays: str  # as for ``evaluate``: whether all have been followed
+    ringing: float = 1.0  # by how much it is said to ring longer than the rays do [-]
     room = "traced"  # its word in ``evaluate``
 
     @property
@@ -215,6 +236,27 @@ class TracedField:
     def air(self):
         """The share that ends in the air (source, band), 0 to 1 [-]."""
         return self._rows("air")
+
+    def ringing_longer(self, factor, t20):
+        """The same room, ringing so many times as long.
+
+        Parameters
+        ----------
+        factor : float
+            Of its decay times, over 0; less than 1 for a shorter decay [-]
+        t20 : array
+            Its decay time (band,) [s]
+
+        Returns
+        -------
+        field : TracedField
+            What has been followed, fading faster or slower after the direct sound; its level
+            follows
+        """
+        rate = intelligibility.DECAY / (np.asarray(t20, float) * self.sources.speed)  # [1/m]
+        more = rate * (1 / factor - 1)
+        responses = {n: r.fading(more) for n, r in self.responses.items()}
+        return replace(self, responses=responses, ringing=self.ringing * factor)
 
     def at_gains_of(self, sources, zones):
         """The same loudspeakers with other gains and delays.

@@ -4,7 +4,7 @@ the room. No loudspeaker of the design takes part, so that it is the gym's own.
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -40,6 +40,22 @@ class RoomDecay:
     edt_error: np.ndarray  # (7,) [s]
     t30_error: np.ndarray  # (7,) [s]
     passes: int  # of each position of the source; 0 by formula
+
+    def longer(self, factor):
+        """The decay of a gym that rings so many times as long.
+
+        Parameters
+        ----------
+        factor : float
+            Of all times [-]
+
+        Returns
+        -------
+        decay : RoomDecay
+            With its errors
+        """
+        times = {f.name: getattr(self, f.name) * factor for f in fields(self) if f.name != "passes"}
+        return replace(self, **times)
 
     @property
     def middle(self):
