@@ -158,14 +158,15 @@ def test_the_handbook_formula_through_the_whole_design(in_the_open, listener):
     place = m.positions(r.configuration)[0][0]
     source, listener = r.sources.position[0], np.array(listener, float)
     level = bands.to_level(r.sources.direct([listener])[0][0, 0])  # (band,)
-    talker = EFFORT_DBA[m.kind.effort] + SPEECH_SPECTRUM_DB  # at 1 m
-    mouth = place + [0.2, 0, 0]
+    # at 1 m from the voice's place, 6 mm behind the lips
+    talker = EFFORT_DBA[m.kind.effort] + 20 * np.log10(1.006) + SPEECH_SPECTRUM_DB
+    mouth = place + [0.206, 0, 0]
     D0, D1, D2 = (
         np.linalg.norm(a - b) for a, b in ((mouth, listener), (place, source), (source, listener))
     )
     equivalent = 10 ** ((talker - level)[4] / 20)  # at 2 kHz, which nothing turns down
     pag = feedback.potential_gain(
-        talker_mic=0.2, mic_loudspeaker=D1, loudspeaker_listener=D2, talker_listener=D0
+        talker_mic=0.206, mic_loudspeaker=D1, loudspeaker_listener=D2, talker_listener=D0
     )
     c = feedback_margin(r, m)
     assert c.margin_db == pytest.approx([pag - feedback.needed_gain(D0, equivalent)], abs=1e-3)
@@ -285,8 +286,8 @@ def test_open_microphones_take_their_share():
 
 @pytest.mark.parametrize("name, use", CASES)
 def test_the_talker_comes_nearer(name, use):
-    """Closed form: at half the distance from the mouth 6.02 dB more in reserve, and as much less
-    gain needed.
+    """Closed form: at half the distance from the lips 20 lg((2d + 6 mm)/(d + 6 mm)) more in
+    reserve, and as much less gain needed.
     """
     r = heard(name, use)
     for c in r.microphones:
@@ -294,10 +295,9 @@ def test_the_talker_comes_nearer(name, use):
         far, near = (
             feedback_margin(r, replace(m, distance=d)) for d in (2 * kind.nearest, kind.nearest)
         )
-        assert near.margin_db - far.margin_db == pytest.approx(
-            np.full(len(far.positions), 20 * np.log10(2))
-        )
-        assert far.needed_gain_db - near.needed_gain_db == pytest.approx(20 * np.log10(2))
+        louder = 20 * np.log10((2 * kind.nearest + 0.006) / (kind.nearest + 0.006))
+        assert near.margin_db - far.margin_db == pytest.approx(np.full(len(far.positions), louder))
+        assert far.needed_gain_db - near.needed_gain_db == pytest.approx(louder)
 
 
 def test_a_louder_talker():
@@ -436,7 +436,7 @@ def test_needed_gain_is_target_or_noise(target, noise, over, wanted):
     )
     r = evaluate(s, "graduation")
     (c,) = r.microphones
-    talker = EFFORT_DBA["raised"] - 20 * np.log10(0.30)
+    talker = EFFORT_DBA["raised"] - 20 * np.log10(0.306 / 1.006)
     assert c.needed_gain_db == pytest.approx(wanted - talker, abs=1e-3)
     quiet = evaluate(
         changed(s, {("uses", "graduation", "noise_dba"): 20}), "graduation"
