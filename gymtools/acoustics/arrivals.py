@@ -204,9 +204,10 @@ def echoes(result):
     energy = energy.reshape(-1, *energy.shape[2:])  # (arrival, point, band)
     time = time.reshape(-1, time.shape[2])  # (arrival, point)
     judged = energy[..., ECHO_BAND]
-    first = np.where(judged > 0, time, np.inf).min(axis=0)  # (point,)
     absorbed = np.average(result.absorption[:, ECHO_BAND], weights=result.configuration.room.area)
-    tail, tail_time = result.reverberant.tail(points, ECHO_BAND, first, float(absorbed))
+    tail, tail_time = result.reverberant.tail(
+        points, ECHO_BAND, result.arrival_s[:, index], float(absorbed)
+    )
     return Echoes(
         points=index,
         late_db=arrivals.late_level_db(energy[..., bands.SPEECH].sum(axis=-1), time),

@@ -376,8 +376,8 @@ def _feedback_words(v, _units):
     reserve = f"{v.value:.1f} dB in reserve" if v.value >= 0 else f"{-v.value:.1f} dB short"
     return (
         f"{reserve}{at} after {kept}: needs {f['needed']:+.0f} dB from its microphone to the"
-        f" listeners, feedback begins at {f['threshold']:+.0f} dB, first at {f['octave']},"
-        f" limited by {f['limited_by']} ({f['peak_db']:.0f} dB are kept for the peaks of its loop)"
+        f" listeners, feedback begins at {f['threshold']:+.0f} dB ({f['peak_db']:.0f} dB for peaks"
+        f" included), first at {f['octave']}, limited by {f['limited_by']}"
     )
 
 

@@ -158,7 +158,7 @@ def _diffuse(scenario, use, at_1w):
     absorbing = reverberation.absorption_area(
         surfaces.area, absorption, air=at_1w.decay, volume=surfaces.volume
     )
-    fed = (at_1w.on_axis / at_1w.q * remaining).sum(axis=0)  # (band,)
+    fed = at_1w.on_axis / at_1w.q * remaining  # (source, band)
     rt = statistical_time(surfaces, absorption, at_1w, "eyring")
     return DiffuseField(energy=fed * 16 * np.pi / absorbing, rt=rt)
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from ..physics import bands, compiled, counting, decay, intelligibility, late_modulation, tracing
 from ..physics.sources import Sources
@@ -17,9 +18,11 @@ STEP_S, STEPS = 0.005, 60  # a diffuse tail goes into the echo criterion as so m
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class DiffuseField:
-    """The statistical room: the same level everywhere, one exponential decay in each octave."""
+    """The statistical room: the same level everywhere, one exponential decay in each octave, which
+    begins for each loudspeaker with its own direct sound.
+    """
 
-    energy: np.ndarray  # (band,) [re 20 uPa squared]
+    energy: np.ndarray  # what each loudspeaker feeds (source, band) [re 20 uPa squared]
     rt: np.ndarray  # reverberation time (band,) [s]
     room, rays, ringing = "statistical", "", 1.0  # the same for ``TracedField``
 
@@ -51,7 +54,8 @@ class DiffuseField:
         energy : ndarray
             (point, band) float32 [re 20 uPa squared]
         """
-        return np.broadcast_to(self.energy.astype(np.float32), (len(points), len(self.energy)))
+        energy = self.energy.sum(axis=0).astype(np.float32)
+        return np.broadcast_to(energy, (len(points), len(energy)))
 
     def modulation(self, direct, arrival_s, points):
         """Modulation transfer of direct and reverberant sound together.
@@ -75,9 +79,8 @@ class DiffuseField:
         ``physics.intelligibility.modulation_transfer``: a complex sum of arrivals and exponential
         tails.
         """
-        return intelligibility.modulation_transfer(
-            direct, arrival_s, reverberant=self.at(points), rt=self.rt
-        )
+        late = np.broadcast_to(self.energy[:, None].astype(np.float32), direct.shape)
+        return intelligibility.modulation_transfer(direct, arrival_s, reverberant=late, rt=self.rt)
 
     def mean_index(self, direct, arrival_s, points, heard):
         """Transmission index of direct and reverberant sound together, mean over the modulations.
@@ -102,10 +105,22 @@ class DiffuseField:
         -------
         As ``modulation``.
         """
-        mtf = self.modulation(direct, arrival_s, points)
-        return intelligibility.mean_index(mtf * heard[..., None].astype(mtf.dtype))
+        if not compiled.available():
+            mtf = self.modulation(direct, arrival_s, points)
+            return intelligibility.mean_index(mtf * heard[..., None].astype(mtf.dtype))
+        on = self.energy.any(axis=1)
+        level = direct.sum(axis=0) + self.at(points)
+        turns = 2j * np.pi * intelligibility.MODULATION * self.rt[:, None]
+        tail = late_modulation.packed(1 / (1 + turns[None] / intelligibility.DECAY))
+        return late_modulation.mean_index(
+            direct[on],
+            _delay(arrival_s[on]),
+            csr_array(np.ones((len(points), 1), np.float32)),  # one zone everywhere
+            (self.energy[on], np.repeat(tail[None], on.sum(), axis=0)),
+            heard / np.maximum(level, 1e-30),
+        )
 
-    def tail(self, points, band, first_s, absorbed):
+    def tail(self, points, band, arrival_s, absorbed):
         """Reverberant sound in one octave as many small arrivals, without the first reflections.
 
         Parameters
@@ -114,8 +129,8 @@ class DiffuseField:
             (point, 3) [m]
         band : int
             Index of the octave [-]
-        first_s : array
-            Arrival of the direct sound (point,) [s]
+        arrival_s : array
+            Arrival of the direct sound (source, point) [s]
         absorbed : float
             Mean absorption of the room, which the first reflections have met, 0 to 1 [-]
 
@@ -126,14 +141,24 @@ class DiffuseField:
         time : ndarray
             (step, point) [s]
 
+        Notes
+        -----
+        What all loudspeakers give within a step is one arrival, however many they are: the
+        criterion does not weigh energy in proportion.
+
         Sources
         -------
         Exponential decay of a diffuse field, begun where the first reflections end.
         """
-        fall = np.exp(-intelligibility.DECAY * STEP_S / self.rt[band])
-        energy = self.energy[band] * (1 - absorbed) * (1 - fall) * fall ** np.arange(STEPS)
-        time = first_s + (STEP_S * (np.arange(STEPS) + 1))[:, None]
-        return np.broadcast_to(energy[:, None], time.shape), time
+        on = self.energy[:, band] > 0
+        if not on.any():
+            return np.zeros((2, STEPS, len(points)))
+        own_s = _delay(arrival_s[on])[:, None]  # (source, 1, point)
+        edges_s = STEP_S * np.arange(STEPS + 1)[:, None]  # (edge, 1)
+        since_s = np.maximum(edges_s - own_s, 0.0)  # (source, edge, point)
+        arrived = -np.expm1(-intelligibility.DECAY * since_s / self.rt[band])
+        energy = np.tensordot(self.energy[on, band], np.diff(arrived, axis=1), 1)
+        return energy * (1 - absorbed), arrival_s[on].min(axis=0) + edges_s[1:]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -359,7 +384,7 @@ class TracedField:
         heard, radiated = self.heard, self.sources.radiated
         return late_modulation.transfer(
             direct[heard],
-            self._delay(arrival_s)[heard],
+            _delay(arrival_s)[heard],
             self.zones.weights(points),
             [radiated[n][:, None] * r.modulated for n, r in self.responses.items()],
             direct.sum(axis=0) + self.at(points),
@@ -395,16 +420,11 @@ class TracedField:
         level = direct.sum(axis=0) + self.at(points)
         return late_modulation.mean_index(
             direct[on],
-            self._delay(arrival_s)[on],
+            _delay(arrival_s)[on],
             self.zones.weights(points),
             (self.sources.radiated[on], np.stack([r.packed for r in self.responses.values()])),
             heard / np.maximum(level, 1e-30),
         )
-
-    @staticmethod
-    def _delay(arrival_s):
-        """Arrivals after the first one (source, point) [s]."""
-        return (arrival_s - np.min(arrival_s, axis=0)).astype(np.float32)
 
     @property
     def _direct_way(self):
@@ -523,7 +543,7 @@ class TracedField:
             times.append(decay.decay_time(together, self.edges_s, measure))
         return np.sqrt((count - 1) / count * ((times - np.mean(times, axis=0)) ** 2).sum(axis=0))
 
-    def tail(self, points, band, first_s, absorbed):
+    def tail(self, points, band, arrival_s, absorbed):
         """Reverberant sound in one octave as many small arrivals, without the first reflections.
 
         Parameters
@@ -532,8 +552,8 @@ class TracedField:
             (point, 3) [m]
         band : int
             Index of the octave [-]
-        first_s : array
-            Not needed here: the rays know when they arrive (point,) [s]
+        arrival_s : array
+            Not needed here: the rays know when they arrive (source, point) [s]
         absorbed : float
             Not needed here: the rays know what they have lost [-]
 
@@ -554,3 +574,8 @@ class TracedField:
         heard = (energy > 0).any(axis=1) & (time < time.min() + TAIL_S)
         energy = energy[heard]
         return energy, np.broadcast_to(time[heard, None], energy.shape)
+
+
+def _delay(arrival_s):
+    """Arrivals after the first one (source, point) [s]."""
+    return (arrival_s - np.min(arrival_s, axis=0)).astype(np.float32)
