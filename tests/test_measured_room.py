@@ -1,0 +1,263 @@
+"""A gym that was measured: its table, the fit of absorption and scattering, what is predicted from
+it.
+"""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gymtools.acoustics import room_decay as room_decay_module
+from gymtools.acoustics.measured_room import (
+    FITTED_SPREAD,
+    SCATTERING_SPREAD,
+    absorption_spread,
+    fit_room,
+    predicted_spread,
+    time_spread,
+)
+from gymtools.acoustics.model_error import relative_spread
+from gymtools.acoustics.room_decay import room_decay
+from gymtools.display.tables.room import fit_table
+from gymtools.physics import bands, reverberation
+from gymtools.venue.files import load, parse, to_text
+from gymtools.venue.finishes import FINISHES
+from gymtools.venue.hall import Treatment
+from gymtools.venue.measured_room import (
+    MeasuredRoom,
+    RoomFit,
+    as_measured,
+    by_octave,
+    octave_table,
+    octaves_of,
+)
+from gymtools.venue.paths import changed, value_at
+
+DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
+TEXT = DOVECOTE.text
+TABLE = """
+[measured_room]              # one evening in March
+t20_s = { 125 = 3.1, 500 = 2.6, 1000 = 2.5 }   # with a starting pistol
+edt_s = { 125 = 9.0, 250 = 2.9 }
+noise_dba = 49
+people = 4                   # who measured
+closed = ["bleachers"]
+where = "six positions on the court"
+date = "2026-03-12"
+"""
+HALLS = 24  # that are invented
+OCTAVES = slice(1, 6)  # that are judged: 250 Hz to 4 kHz
+FIXED = ("painted block", "brick", "gypsum", "wood lining")
+
+
+# --- the table
+
+
+def test_what_was_measured_is_read_and_saved():
+    """Behavior: T20 before EDT, gaps stay gaps, comments stay; the file reads back as it was."""
+    s = parse(TEXT + TABLE)
+    room = s.measured_room
+    assert room.t20_s == {"125": 3.1, "500": 2.6, "1000": 2.5} and room.people == 4
+    assert room.times[:4].tolist() == [3.1, 2.9, 2.6, 2.5] and np.isnan(room.times[4:]).all()
+    assert room.early.tolist() == [False, True] + 5 * [False]
+    assert to_text(s) == TEXT + TABLE
+    again = parse(to_text(changed(s, {("measured_room", "t20_s", "500"): 2.4})))
+    assert again.measured_room.t20_s["500"] == 2.4
+    assert "# with a starting pistol" in again.text and "# one evening in March" in again.text
+    assert value_at(s, ("measured_room", "t20_s", "8000")) is None
+    with pytest.raises(ValueError, match=r"t20_s: '63' is unknown\. Known: '?125"):
+        changed(s, {("measured_room", "t20_s", "63"): 2.4})
+
+
+@pytest.mark.parametrize(
+    "table, message",
+    [
+        ("people = 3", r"\[measured_room\]: no decay is given\. Write t20_s or edt_s by octave"),
+        ("t20_s = { 1k = 3 }", r"t20_s: '1k' is no octave\. Write one of 125, 250, 500, 1000"),
+        ("t20_s = { 500 = 2600 }", r"t20_s 500 = 2600 s is outside 0\.1 to 15 s\. Milliseconds"),
+        ("t20_s = [2, 2, 2, 2, 2, 2, 2]", r"t20_s = .* must be a table of keys and values"),
+        ('t20_s = { 500 = "long" }', r"t20_s 500 = 'long'"),
+        ("t20_s = { 500 = 2 }\npeople = 900", r"people = 900, but only \d+ seats stood there"),
+        ("t20_s = { 500 = 2 }\npeople = 1.5", r"people = 1\.5 is not a whole number"),
+        ('t20_s = { 500 = 2 }\nclosed = ["x"]', r"closed: 'x' is unknown\. Known: bleachers"),
+        ('t20_s = { 500 = 2 }\nset_up = ["x"]', r"set_up: 'x' is unknown\. Known: chairs, assem"),
+        ("t20_s = { 500 = 2 }\nwhere = 3", r"where = 3 must be text in quotes"),
+        ("t20_s = { 500 = 2 }\ncurtain_open = 3", r"curtain_open = 3 must be true or false"),
+        ("t20_s = { 500 = 2 }\nt30_s = { 500 = 2 }", r"unknown key 't30_s'\. Did you mean 't20_s'"),
+        ("t20_s = { 500 = 2 }\nnoise_dba = 200", r"noise_dba = 200 dB\(A\) is outside 10 to 110"),
+    ],
+)
+def test_a_measured_room_that_cannot_be_is_refused(table, message):
+    """Behavior: one line that names table, key and what is allowed."""
+    with pytest.raises(ValueError, match=message) as refused:
+        parse(f"{TEXT}\n[measured_room]\n{table}\n", "dovecote.toml")
+    assert "\n" not in str(refused.value) and "dovecote.toml" in str(refused.value)
+
+
+def test_the_gym_as_it_was_measured():
+    """Behavior: banks pushed back, only treatments that were there, people spread over the seats
+    that stood.
+    """
+    there = Treatment(surface="east wall", area=10, finish="wall panels", existing=True)
+    s = replace(DOVECOTE, treatments=(*DOVECOTE.treatments, there), text=None)
+    room = MeasuredRoom(t20_s={500: 2.0}, closed=("bleachers",), people=3)
+    state = as_measured(replace(s, measured_room=room))
+    assert state.treatments == (there,) and state.uses[0].occupied == {}
+    assert "bleachers" not in state.areas and "chairs" not in state.areas
+    seats = sum(thing.seats for thing in (*s.banks, *s.floor_seats))
+    full = replace(s, measured_room=replace(room, closed=(), set_up=("chairs",), people=seats // 2))
+    occupied = as_measured(full).uses[0].occupied
+    assert set(occupied) == {"bleachers", "chairs"}
+    assert occupied["chairs"] == pytest.approx(0.5, abs=0.01)
+
+
+def test_what_should_be_looked_at_in_a_measured_room_is_said():
+    """Behavior: not fitted, fitted to other times, a finish that came later, a use quieter than
+    the gym.
+    """
+
+    def said(scenario):
+        return [w for w in scenario.warnings if "measured" in w]
+
+    measured = parse(TEXT + TABLE)
+    assert said(DOVECOTE) == []
+    unfitted, quiet = said(measured)
+    assert "not fitted" in unfitted and "'graduation': a noise of 48 dB(A)" in quiet
+    times = octaves_of(measured.measured_room.times, 3)
+    fit = RoomFit(measured_s=times, fitted_s=times, spread_pct=dict.fromkeys(times, 4))
+    names = {x.finish for x in as_measured(measured).room.surfaces}
+    fitted = replace(measured, room_fit=fit, absorption_factors=dict.fromkeys(names, 1.1))
+    assert said(fitted) == [quiet]
+    (later, _) = said(replace(fitted, hall=replace(fitted.hall, walls="gypsum"), text=None))
+    assert later.startswith("'gypsum' was not in the gym")
+    other = replace(measured.measured_room, t20_s={500: 2.0})
+    assert "has changed since" in said(replace(fitted, measured_room=other))[0]
+
+
+def test_octaves_by_name_and_by_number():
+    """Closed form: a table of octaves and an array are two ways to write the same."""
+    table = octave_table("x", {500: 2, "125": 1.5}, "s", 0.1, 15)
+    assert table == {"125": 1.5, "500": 2.0} and octaves_of(by_octave(table), 3) == table
+
+
+# --- its decay
+
+
+def test_the_decay_by_formula_is_eyring_and_traced_it_is_near_where_much_scatters():
+    """Closed form: the textbook formula by its own function. Independent: where everything scatters
+    and absorbs alike the traced T20 is Eyring's within 10 %.
+    """
+    use = replace(DOVECOTE.uses[1], occupied={})
+    room = DOVECOTE.configuration(use.name).room
+    found = room_decay(DOVECOTE, use, room="statistical")
+    alpha = room.absorption({}, DOVECOTE.treatments)
+    no_air = reverberation.reverberation_time(room.volume, room.area, alpha)
+    assert np.all(found.t20 < no_air) and found.t20[:3] == pytest.approx(no_air[:3], rel=0.03)
+    names = {s.finish for s in room.surfaces}
+    even = replace(
+        DOVECOTE,
+        treatments=(),
+        scattering_factors=dict.fromkeys(names, 10.0),
+        absorption_factors={
+            n: np.clip(0.2 / np.array(FINISHES[n].absorption), 0.1, 10).tolist() for n in names
+        },
+        text=None,
+    )
+    traced, formula = room_decay(even, use), room_decay(even, use, room="statistical")
+    assert traced.t20[2:5] == pytest.approx(formula.t20[2:5], rel=0.10)
+
+
+def test_the_gyms_own_decay_is_the_same_whatever_hangs_in_it():
+    """Invariance: no loudspeaker takes part, and the same gym gives the same times."""
+    use = DOVECOTE.uses[0]
+    moved = changed(DOVECOTE, {("groups", "wall pair", "downtilt_deg"): 45.0})
+    fresh = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
+    one = room_decay(DOVECOTE, use)
+    assert room_decay(moved, use) is one
+    np.testing.assert_array_equal(room_decay(fresh, use).t20, one.t20)
+
+
+# --- the fit
+
+
+def invented(rng):
+    """An invented gym, bare but for what was there, and what is planned for it."""
+    hall = replace(
+        DOVECOTE.hall,
+        length=rng.uniform(26, 36),
+        width=rng.uniform(19.5, 26),
+        height=rng.uniform(7.6, 9.5),
+        floor=str(rng.choice(["wood floor", "synthetic floor"])),
+        roof=str(rng.choice(["plain deck", "acoustic deck 1 in", "plasterboard ceiling"])),
+        walls=str(rng.choice(FIXED)),
+        south_wall=str(rng.choice(FIXED)),
+    )
+    area = hall.length * hall.width * rng.uniform(0.2, 0.6)
+    planned = Treatment(surface="roof", area=area, finish="wall panels")
+    return replace(DOVECOTE, hall=hall, treatments=(planned,), text=None)
+
+
+def hidden(scenario, rng):
+    """The gym as it really is: drawn from what is taken to be known of it."""
+    surfaces = scenario.room.surfaces
+    names = {n for s in surfaces for n in (s.finish, s.full) if n}
+    names |= {t.finish for t in scenario.treatments}
+    factors = {}
+    for name in sorted(names):  # half of the variance common to the octaves
+        drawn = (rng.normal() + rng.normal(size=7)) / np.sqrt(2) * absorption_spread(name)
+        factors[name] = np.clip(np.exp(drawn), 0.1, 10).tolist()
+    scatters = np.clip(np.exp(SCATTERING_SPREAD * rng.normal(size=7)), 0.1, 10).tolist()
+    fixed = {s.finish for s in surfaces if s.full is None} | {t.finish for t in scenario.treatments}
+    return replace(
+        scenario,
+        absorption_factors=factors,
+        scattering_factors=dict.fromkeys(sorted(fixed), scatters),
+    )
+
+
+def quick(monkeypatch):
+    """Few rays."""
+    monkeypatch.setattr(room_decay_module, "RAYS_PER", 25.0)
+    monkeypatch.setattr(room_decay_module, "FEWEST_RAYS", 150)
+    monkeypatch.setattr(room_decay_module, "MOST", 4)
+
+
+def within(scenario, truth, use):
+    """Whether the stated 10 to 90 % range holds the true times, octave by octave."""
+    told, true = room_decay(scenario, use), room_decay(truth, use, seed=77)
+    spread = np.hypot(time_spread(scenario, use), told.t20_error / told.t20)
+    off = np.abs(np.log(true.t20 / told.t20))
+    return (off <= 1.2816 * np.hypot(spread, true.t20_error / true.t20))[OCTAVES]
+
+
+def test_fitted_rooms_recover_a_hidden_truth(monkeypatch):
+    """Invariance: 24 gyms drawn from what is taken to be known of them are measured and fitted;
+    then treatment is added, and people come in. The stated range that is to hold four times in five
+    does so, within twice the binomial deviation of as many independent cases as states; and the
+    measured times are met.
+    """
+    quick(monkeypatch)
+    held, met, narrower = [], [], []
+    for number in range(HALLS):
+        rng = np.random.default_rng([number, 16])
+        design = invented(rng)
+        truth = hidden(design, rng)
+        empty = replace(design, measured_room=MeasuredRoom(t20_s={500: 2.0}))
+        state = as_measured(replace(truth, measured_room=empty.measured_room))
+        read = room_decay(state, state.uses[0], seed=50 + number).t20
+        read = read * np.exp(0.02 * rng.normal(size=7))
+        measured = MeasuredRoom(t20_s=octaves_of(read, 4), positions=6)
+        fitted = fit_room(replace(design, measured_room=measured))
+        met.append(np.abs(np.log(fitted.after / read))[OCTAVES])
+        narrower.append((fitted.spread / fitted.prior_spread)[OCTAVES])
+        for use in (replace(design.uses[0], occupied={}), design.uses[0]):
+            held.append(within(fitted.scenario, truth, use))
+    share, cases = np.mean(held), len(held)
+    print(
+        f"{share:.2f} of {np.size(held)} octaves of {cases} states",
+        np.mean(met),
+        np.median(narrower),
+    )
+    assert abs(share - 0.8) <= 2 * np.sqrt(0.8 * 0.2 / cases)
+    assert np.mean(met) < 0.05 and np.median(narrower) < 0.5
