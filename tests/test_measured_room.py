@@ -10,17 +10,13 @@ import pytest
 
 from gymtools.acoustics import room_decay as room_decay_module
 from gymtools.acoustics.measured_room import (
-    FITTED_SPREAD,
     SCATTERING_SPREAD,
     absorption_spread,
     fit_room,
-    predicted_spread,
     time_spread,
 )
-from gymtools.acoustics.model_error import relative_spread
 from gymtools.acoustics.room_decay import room_decay
-from gymtools.display.tables.room import fit_table
-from gymtools.physics import bands, reverberation
+from gymtools.physics import reverberation
 from gymtools.venue.files import load, parse, to_text
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import Treatment

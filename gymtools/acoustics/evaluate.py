@@ -7,6 +7,7 @@ from ..physics.checks import whole
 from ..venue.arguments import FROM_LOAD, kind_of, one_of
 from ..venue.scenario import Scenario
 from . import landing
+from .direct import direct_sound
 from .result import AllUses, Result, listening, mean_over, statistical_time
 from .reverberant import DiffuseField
 from .sources import sources
@@ -103,7 +104,9 @@ def evaluate(
     configuration = scenario.configuration(use.name)
     points, spans = _points(configuration, use, most_points)
     at_1w = sources(scenario, use)
-    direct, distance = at_1w.direct(points, configuration.room.blocking)  # (source, point, band)
+    of_areas = [points[span] for span in spans.values()]
+    blocking = configuration.room.blocking
+    direct, distance = direct_sound(at_1w, of_areas, blocking, scenario.memory)
     reverberant = _reverberant(scenario, use, at_1w, room, rays)
     total = direct.sum(axis=0) + reverberant.at(points)  # (point, band)
     room_eq_db, gain_db = _level(total, spans, use)

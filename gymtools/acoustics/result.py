@@ -168,10 +168,18 @@ class Result:
         first (S, part) [-].
         """
         room = self.configuration.room
-        met, _ = landing.first_surfaces(self.sources, room.polygons, self.scenario.memory)
-        shares = landing.shares(self.sources, met, len(room.surfaces))  # (source, surface, band)
+        # (source, surface, band)
+        shares = landing.first_incidence(self.sources, room.polygons, self.scenario.memory)
         by_part = np.array([[p == part for p in room.parts] for part in self.parts], float)
         return shares[:, :, bands.SPEECH].mean(axis=2) @ by_part.T
+
+    @cached_property
+    def best_incidence(self):
+        """Largest share of each loudspeaker's sound, 500 Hz to 4 kHz, that turning it could send
+        onto listeners first (S,); 0 for one that is off [-].
+        """
+        room, listening = self.configuration.room, tuple(self.weights)
+        return landing.best_shares(self.sources, room, listening, self.scenario.memory)
 
     # ---- levels
 
