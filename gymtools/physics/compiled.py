@@ -3,7 +3,17 @@
 import warnings
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
+from importlib import import_module
 
+# modules of this package that hold them
+LOOPS = (
+    "arrivals_compiled",
+    "decay_compiled",
+    "direct_compiled",
+    "late_modulation_compiled",
+    "reflections_compiled",
+    "tracing_compiled",
+)
 LEAST = 300  # rows that are worth a thread of their own
 
 
@@ -20,7 +30,8 @@ def available():
 
 
 def found():
-    """Look whether numba can be loaded.
+    """Look whether the compiled loops can be loaded: numba is there, and there is a folder where
+    what it makes can be kept.
 
     Returns
     -------
@@ -28,7 +39,8 @@ def found():
         As ``available``
     """
     try:
-        import numba  # noqa: F401
+        for name in LOOPS:
+            import_module(f".{name}", __package__)
     except Exception as error:  # it fails in many ways where it does not fit the machine
         warnings.warn(
             f"no machine code here, the work is done in slower arrays: {error}",
