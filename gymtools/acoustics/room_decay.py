@@ -5,6 +5,7 @@ the room. No loudspeaker of the design takes part, so that it is the gym's own.
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -19,7 +20,8 @@ OFF_WALLS = 1.0  # of what stands on the floor    the same, 4.3.1 (from memory) 
 ENDS = ((0.12, 0.3), (0.8, 0.75))  # of the free floor; off the axes, so that few modes are missed
 PASSES = 4  # of each position of the source; doubled while the error is too large
 MOST = 8  # passes at most
-WANTED = 0.04  # standard error of T20 in the worst of 250 Hz to 4 kHz, as a share of it
+WANTED = 0.04  # standard error of T20 in the worst octave that is judged, as a share of it
+JUDGED = slice(1, 6)  # octaves, 250 Hz to 4 kHz
 RAYS_PER = 8.0  # volume of the gym for each ray of a pass [m3]
 FEWEST_RAYS, MOST_RAYS = 300, 2500  # of a pass
 SEED = 31
@@ -29,23 +31,60 @@ EVEN = Balloon(np.zeros((AZ, EL, len(bands.NOMINAL))))
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class RoomDecay:
-    """Decay times of a gym in one state."""
+    """Decay times of a gym in one state: traced, or by formula, where T20 and EDT are alike."""
 
-    t20: np.ndarray  # (7,); NaN where the decay was not followed far enough [s]
-    edt: np.ndarray  # (7,) [s]
-    t20_error: np.ndarray  # standard error, from how much it varies with the rays (7,) [s]
-    edt_error: np.ndarray  # (7,) [s]
-    passes: int  # of each position of the source; 0 by formula
+    formula: np.ndarray | None = None  # Eyring's time, with air (7,); None where traced [s]
+    courses: np.ndarray | None = None  # energy of each pass (pass, bin, 7)
+    edges_s: np.ndarray | None = None  # of the bins (bin + 1,) [s]
+
+    @property
+    def passes(self):
+        """Passes of each position of the source [-]; None by formula."""
+        return None if self.courses is None else len(self.courses)
+
+    @cached_property
+    def t20(self):
+        """T20 of each octave (7,); NaN where the decay was not followed far enough [s]."""
+        return self._time("t20", self.courses)
+
+    @cached_property
+    def edt(self):
+        """Early decay time of each octave (7,) [s]."""
+        return self._time("edt", self.courses)
+
+    @cached_property
+    def t20_error(self):
+        """Standard error of T20, from how much it varies with the rays (7,) [s]."""
+        return self._error("t20")
+
+    @cached_property
+    def edt_error(self):
+        """Standard error of the early decay time (7,) [s]."""
+        return self._error("edt")
 
     @property
     def middle(self):
-        """Mean T20 of 500 Hz, 1 and 2 kHz [s]."""
+        """Mean of 500 Hz, 1 and 2 kHz [s]."""
         return float(self.t20[bands.MIDDLE].mean())
 
     @property
     def middle_error(self):
         """Its standard error [s]: octaves share their rays, so their errors go together."""
         return float(self.t20_error[bands.MIDDLE].mean())
+
+    def _time(self, measure, courses):
+        if self.formula is not None:
+            return self.formula
+        return decay.decay_time(courses.mean(axis=0), self.edges_s, measure)
+
+    def _error(self, measure):
+        """Jackknife over the passes."""
+        if self.formula is not None:
+            return np.zeros_like(self.formula)
+        count = len(self.courses)
+        left_out = (np.delete(self.courses, k, axis=0) for k in range(count))
+        rest = [self._time(measure, courses) for courses in left_out]
+        return np.sqrt((count - 1) / count * ((rest - np.mean(rest, axis=0)) ** 2).sum(axis=0))
 
 
 def room_decay(scenario, use, *, room="traced", seed=SEED, passes=None):
@@ -103,8 +142,7 @@ def _by_formula(surfaces, decay_constant, speed):
         air=decay_constant,
         speed_of_sound=speed,
     )
-    exact = np.zeros_like(rt)
-    return RoomDecay(t20=rt, edt=rt, t20_error=exact, edt_error=exact, passes=0)
+    return RoomDecay(formula=rt)
 
 
 def _traced(configuration, surfaces, through, chance):
@@ -126,24 +164,11 @@ def _traced(configuration, surfaces, through, chance):
             due = [(number, n) for number in numbers for n in range(len(heads))]
             found = np.array(list(pool.map(course, due)))
             courses += list(found.reshape(len(numbers), len(heads), *found.shape[1:]).sum(axis=1))
-            decays = _of_passes(np.array(courses), EDGES / through[1])
-            error = (decays.t20_error / decays.t20)[1:6]
-            if wanted or len(courses) >= MOST or not np.any(error > WANTED):
+            decays = RoomDecay(courses=np.array(courses), edges_s=EDGES / through[1])
+            if wanted or len(courses) >= MOST:
                 return decays
-
-
-def _of_passes(courses, edges_s):
-    """Decay times of passes together (pass, bin, band), and by jackknife how much they vary."""
-    count, values = len(courses), {}
-    for measure in ("t20", "edt"):
-        values[measure] = decay.decay_time(courses.mean(axis=0), edges_s, measure)
-        rest = [
-            decay.decay_time(np.delete(courses, k, axis=0).mean(axis=0), edges_s, measure)
-            for k in range(count)
-        ]
-        varied = ((rest - np.mean(rest, axis=0)) ** 2).sum(axis=0)
-        values[f"{measure}_error"] = np.sqrt((count - 1) / count * varied)
-    return RoomDecay(**values, passes=count)
+            if not np.any((decays.t20_error / decays.t20)[JUDGED] > WANTED):
+                return decays
 
 
 def _all_around(positions, decay_constant, speed):

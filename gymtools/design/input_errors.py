@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..acoustics.measured_room import ABSORPTION_SPREAD
 from ..physics.checks import within
 from ..venue.paths import value_at
 
@@ -30,8 +31,7 @@ WORDS = {  # on screen
 class InputSpread:
     """How far off each input may be: one standard deviation."""
 
-    # of every finish    judgment, no source: twice what a calibration may leave
-    absorption_pct: float = 20.0
+    absorption_pct: float = 100 * ABSORPTION_SPREAD  # of every finish
     noise_db: float = 3.0  # judgment, no source
     occupancy_pct: float = 10.0  # of the seats of every area    judgment, no source
     aim_deg: float = 2.0  # pan and downtilt of every loudspeaker    judgment, no source
