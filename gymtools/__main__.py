@@ -249,7 +249,7 @@ def _report(given):
         readings = with_recordings(readings, given.waves, made)
     for sentence in readings.bad:
         print(sentence, file=sys.stderr)
-    compared = compare(made, readings, room="traced")
+    compared = compare(made, readings)
     _say(write_report(compared, Path(given.readings).parent, overwrite=given.overwrite))
 
 

@@ -71,6 +71,31 @@ def test_worked_example_indoors():
     assert agrees([indoors, feedback.potential_gain(**of(30, 10, 25, 0.3))], "19.35 26.04")
 
 
+def test_the_manuals_outdoor_system():
+    """Printed: a sound-system reference manual, 1999, ch. 4: talker to listener 7 m, microphone at
+    1 m, loudspeaker 4 m from it and 6 m from the listener, all omnidirectional: 13.5 dB, and 7.5 dB
+    after a margin of 6. It needs 7.5 dB for an equivalent distance of 3 m. It adds rounded
+    logarithms (17 - 0 + 12 - 15.5), so 0.15 dB; exact are 13.38, 7.38 and 7.36.
+    """
+    distances = of(7, 4, 6, 1)
+    assert feedback.potential_gain(**distances, stability_margin=0) == pytest.approx(13.5, abs=0.15)
+    assert feedback.potential_gain(**distances) == pytest.approx(7.5, abs=0.15)
+    assert feedback.needed_gain(7, 3) == pytest.approx(7.5, abs=0.15)
+
+
+@pytest.mark.parametrize("alpha, unaided, gain", [(0.2, 59, 5), (0.4, 55, 9)])
+def test_the_manuals_distributed_system(alpha, unaided, gain):
+    """Printed: a sound-system reference manual, 1999, ch. 6: 485 m3 and 440 m2 under forty ceiling
+    loudspeakers, omni microphone 0.6 m from a talker of DI 3 dB who gives 70 dB there, listener at
+    9 m: 59 dB unaided in the empty room, about 55 dB in the full one, and gains of about 5 and 9 dB
+    with the loudspeakers 6 dB under the talker's level. Exact are 59.0 and 55.4 dB, 5.0 and 8.6 dB.
+    """
+    room = dict(q=2, room_constant=440 * alpha / (1 - alpha))
+    alone = 70 - attenuation(9, **room) + attenuation(0.6, **room)
+    assert alone == pytest.approx(unaided, abs=0.5)
+    assert 70 - feedback.STABILITY_MARGIN_DB - alone == pytest.approx(gain, abs=0.5)
+
+
 def test_inverse_square_sample():
     """Worked by hand: 70 dB at 2 ft needs 20.8 dB to be the same at 22 ft."""
     assert agrees([feedback.needed_gain(22 * 0.3048, 2 * 0.3048)], "20.8")

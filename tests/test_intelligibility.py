@@ -58,6 +58,24 @@ def definition(energy, arrival, reverberant, rt):
     return m
 
 
+def definition_by_source(energy, arrival, reverberant, rt):
+    """The readable meaning of modulation_transfer with a tail for each source."""
+    sources, points, octaves = energy.shape
+    m = np.zeros((points, octaves, len(MODULATION)))
+    for p in range(points):
+        for b in range(octaves):
+            total = sum(energy[s, p, b] + reverberant[s, p, b] for s in range(sources))
+            for f, F in enumerate(MODULATION):
+                moving = 0
+                for s in range(sources):
+                    tail = reverberant[s, p, b]
+                    tail /= 1 + 2j * math.pi * F * rt[b] / (6 * math.log(10))
+                    turn = cmath.exp(-2j * math.pi * F * arrival[s, p])
+                    moving += (energy[s, p, b] + tail) * turn
+                m[p, b, f] = abs(moving) / total if total else 0
+    return m
+
+
 def definition_with_levels(m, speech, noise):
     """The readable meaning of sti with levels, for one point."""
     threshold = [46, 27, 12, 6.5, 7.5, 8, 12]
@@ -274,16 +292,17 @@ def test_pure_decay(rt):
     assert room(-np.inf, rt) == pytest.approx(expected, abs=SINGLE)
 
 
-@given(
-    COUNTS.flatmap(
-        lambda n: st.tuples(
-            arrays(float, (*n, 7), elements=st.just(0.0) | st.floats(1e-6, 1)),
-            arrays(float, n, elements=st.floats(0, 0.3)),
-            arrays(float, (n[1], 7), elements=st.just(0.0) | st.floats(1e-6, 1)),
-            arrays(float, 7, elements=st.floats(0, 8)),
-        )
+HEARD = COUNTS.flatmap(
+    lambda n: st.tuples(
+        arrays(float, (*n, 7), elements=st.just(0.0) | st.floats(1e-6, 1)),
+        arrays(float, n, elements=st.floats(0, 0.3)),
+        arrays(float, (n[1], 7), elements=st.just(0.0) | st.floats(1e-6, 1)),
+        arrays(float, 7, elements=st.floats(0, 8)),
     )
 )
+
+
+@given(case=HEARD)
 @settings(deadline=None)
 def test_modulation_equals_its_definition(case):
     """Closed form: the fast sum is the slow one, silence and silent sources included, and warns of
@@ -293,6 +312,25 @@ def test_modulation_equals_its_definition(case):
     with warnings.catch_warnings(action="error"):
         mtf = intelligibility.modulation_transfer(energy, arrival, reverberant=reverberant, rt=rt)
     assert mtf == pytest.approx(definition(energy, arrival, reverberant, rt), abs=SINGLE)
+
+
+@given(case=HEARD, shares=arrays(float, (4, 7), elements=st.floats(0.01, 1)))
+@settings(deadline=None)
+def test_a_tail_for_each_source_equals_its_definition(case, shares):
+    """Closed form: the fast sum is the slow one, every tail begun with its own source; one source's
+    tail alone is the tail that starts with the first arrival.
+    """
+    energy, arrival, reverberant, rt = case
+    late = shares[: len(energy), None] * reverberant
+    with warnings.catch_warnings(action="error"):
+        mtf = intelligibility.modulation_transfer(energy, arrival, reverberant=late, rt=rt)
+    assert mtf == pytest.approx(definition_by_source(energy, arrival, late, rt), abs=SINGLE)
+    one, first = energy[:1] + 1.0, arrival[:1]
+    alone, shared = (
+        intelligibility.modulation_transfer(one, first, reverberant=r, rt=rt)
+        for r in (late[:1], late[0])
+    )
+    assert alone == pytest.approx(shared, abs=SINGLE)
 
 
 @given(

@@ -95,10 +95,12 @@ def test_a_range_made_without_a_hall_holds_most_of_the_halls(compared):
 
 
 @pytest.fixture
-def with_relief(monkeypatch):
-    """Comparisons of some halls with another share of uneven surface, as it is set from halls."""
+def with_settings(monkeypatch):
+    """Comparisons of some halls with another share of uneven surface and another absorption of
+    plain decks, as they are set from halls.
+    """
 
-    def run(share, halls):
+    def run(halls, share=0.6, deck=0.10):
         scattering = of_relief(DEPTH, share=share)
         changed = {
             name: dataclasses.replace(row, scattering=scattering)
@@ -106,6 +108,7 @@ def with_relief(monkeypatch):
             else row
             for name, row in FINISHES.items()
         }
+        changed["plain deck"] = dataclasses.replace(changed["plain deck"], absorption=[deck] * 7)
         monkeypatch.setattr(room, "FINISHES", changed)
         return compare_decays(halls)
 
@@ -124,12 +127,20 @@ def rms(values):
 SHARES = (0.1, 0.3, 0.5, 0.6, 0.7, 0.9)
 
 
-def test_scattering_set_from_one_hall_is_checked_on_the_other(with_relief):
+@pytest.fixture
+def misfits(with_settings):
+    """Root mean square of the logarithms of gym and block room, treated, by share."""
+    return {
+        hall.name: {s: rms(log_ratios(treated(with_settings([hall], s)))) for s in SHARES}
+        for hall in (GYM, BLOCK_ROOM)
+    }
+
+
+def test_scattering_set_from_one_hall_is_checked_on_the_other(misfits):
     """Printed: set from the gym alone the block room comes out within 15 %; set from the block room
     alone the gym comes out 2 to 3 times too long. So the gym sets it, and one hall is little.
     """
-    gym = {s: rms(log_ratios(treated(with_relief(s, [GYM])))) for s in SHARES}
-    block = {s: rms(log_ratios(treated(with_relief(s, [BLOCK_ROOM])))) for s in SHARES}
+    gym, block = misfits[GYM.name], misfits[BLOCK_ROOM.name]
     from_gym, from_block = min(gym, key=gym.get), min(block, key=block.get)
     assert block[from_gym] < 0.15
     assert 0.6 < gym[from_block] < 1.2
@@ -139,6 +150,28 @@ def test_scattering_set_from_one_hall_is_checked_on_the_other(with_relief):
     assert min(s for s in SHARES if both[s] < min(both.values()) + 0.05) == 0.6
     painted = FINISHES["painted block"].scattering
     assert painted == pytest.approx(of_relief(DEPTH, share=0.6), abs=0.006)
+
+
+def test_halls_predicted_from_the_others_lie_in_the_stated_range(misfits, with_settings):
+    """Printed: with scattering and decks set without a hall, its decays lie in the stated range as
+    often as is said, four in five or a little more.
+    """
+    gym, block = misfits[GYM.name], misfits[BLOCK_ROOM.name]
+    metal = _left_over(METAL_HALL, METAL_HALL.states[0].decays[0])
+    deck = np.mean([_left_over(GYM, d) for d in GYM.states[0].decays])
+    apart = [
+        *with_settings([GYM], min(block, key=block.get), metal),
+        *with_settings([BLOCK_ROOM], min(gym, key=gym.get)),
+        *with_settings([METAL_HALL], deck=deck),
+        *with_settings([h for h in measured_halls() if h not in (GYM, BLOCK_ROOM, METAL_HALL)]),
+    ]
+    low, high = np.log(model_error.decay_factor(np.array([0.1, 0.9])))
+    held = (low <= log_ratios(apart)) & (log_ratios(apart) <= high)
+    assert len(apart) == model_error.HELD[1]
+    assert (
+        abs(held.sum() - model_error.HELD[0]) <= 1
+    )  # one lies at its edge, within the rays' error
+    assert 0.75 <= held.mean() < 1
 
 
 def test_decks_absorb_what_two_halls_leave_over():

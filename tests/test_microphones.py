@@ -126,3 +126,26 @@ def test_refuses_what_is_no_pattern(f):
         match=r"^a = 1\.2 - is outside 0 to 1 -\. A is the pattern's share without direction",
     ):
         f(1.2)
+
+
+def test_a_talker_near_the_lips():
+    """Closed form: from a point 6 mm behind the lips, which against 1/d is 1.8 dB less at 25 mm,
+    0.9 dB at 50 mm, and 0.1 dB at half a meter; half the distance from that point is 6.02 dB.
+    """
+    near = np.array([0.025, 0.05, 0.5, 1.0])
+    level = microphones.talker_level_db(66.4, near)
+    assert agrees(66.4 - 20 * np.log10(near) - level, "1.82 .93 .05 .00")
+    one, half = microphones.talker_level_db(0.0, [0.094, 0.044])
+    assert half - one == pytest.approx(20 * np.log10(2))
+
+
+def test_a_talker_far_away_falls_by_distance():
+    """Invariance: from 2 m on, twice the distance costs 6.00 to 6.02 dB."""
+    fall = -np.diff(microphones.talker_level_db(70.0, [2.0, 4.0, 8.0, 16.0]))
+    assert np.all((fall > 6.0) & (fall < 6.021))
+
+
+def test_a_talker_in_the_mouth():
+    """Behavior: a distance in the wrong unit is refused."""
+    with pytest.raises(ValueError, match=r"^distance = 250 m is outside 0\.01 to 100 m\. Centi"):
+        microphones.talker_level_db(66.4, 250)

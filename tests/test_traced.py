@@ -27,8 +27,9 @@ from gymtools.acoustics.room_comparison import (
     reverberant_dba,
     sentences,
 )
+from gymtools.acoustics.sources import sources
 from gymtools.acoustics.traced import Tracing
-from gymtools.physics import bands, decay, intelligibility, tracing
+from gymtools.physics import bands, counting, decay, intelligibility, tracing
 from gymtools.physics.reflections import image_arrivals
 from gymtools.venue.balcony import Balcony
 from gymtools.venue.hall import Hall
@@ -171,7 +172,60 @@ def test_a_stage_against_the_wall_is_traced_like_any_other(x, height):
     zones = moved.configuration("graduation").zones
     assert zones.volume.min() > 5
     edges = np.linalg.inv(zones.inverse[0].astype(float)).T
-    assert edges[2, 2] == pytest.approx(1.7), "the layer over the floor keeps its height"
+    assert edges[2, 2] == pytest.approx(max(1.2, height + 0.4 - 0.6)), (
+        "the layer over the floor keeps its height unless the stage fills it"
+    )
+
+
+@pytest.mark.parametrize("name, use", CASES)
+def test_seated_ears_lie_in_the_middle_of_their_layer(name, use):
+    """Closed form: as much air is counted above the ears of banks, balconies and chairs as below,
+    to 2 cm; standing ears on the court are inside too.
+    """
+    configuration = SCENARIOS[name].configuration(use)
+    zones = configuration.zones
+    for area in configuration.areas.values():
+        offset = area.points[:, None] - zones.corner
+        local = np.einsum("kij,pkj->pki", zones.inverse, offset)  # (point, layer, edge)
+        inside = np.all((local > -0.02) & (local < 1.02), axis=2)
+        assert inside.any(axis=1).all()
+        depth = np.linalg.inv(zones.inverse.astype(float))[:, 2, 2]
+        from_middle = np.where(inside, np.abs(local[..., 2] - 0.5) * depth, np.inf).min(axis=1)
+        assert from_middle.max() < (0.4 if area.kind == "court" else 0.02)
+
+
+def late_at_ears_db(name, use, rays):
+    """Level over the seated ears in the layers and in slabs of +-10 cm around the ears (layer,
+    octave) each, same rays: mean over each layer's zones [dB].
+    """
+    s = SCENARIOS[name]
+    configuration, sounding = s.configuration(use), sources(s, s.use(use))
+    zones = configuration.zones
+    edges = np.linalg.inv(zones.inverse.astype(float)).swapaxes(1, 2)  # (layer, edge, 3)
+    slabs = counting.zones(
+        [
+            (corner + edge[2] / 2 - [0, 0, 0.1], np.array([*edge[:2], [0, 0, 0.2]]), counts)
+            for corner, edge, counts in zip(zones.corner, edges, zones.counts, strict=True)
+        ]
+    )
+    levels = []
+    for where in (zones, slabs):
+        total = 0.0
+        for n in np.flatnonzero(sounding.playing)[:2]:
+            chance = tracing.Rays(count=rays, rng=np.random.default_rng(int(n)))
+            one = tracing.trace(sounding.some([n]), s.surfaces(s.use(use)), where, chance)
+            total = total + one.reflected.sum(axis=1) * sounding.radiated[n]
+        levels.append(bands.to_level(where.layer_means(total)))
+    return levels
+
+
+def test_late_level_over_a_full_bank_is_that_at_the_ears():
+    """Invariance: over the full banks of Stonebridge a slab of +-10 cm around the ears counts as
+    much as the layer, within 0.1 dB (measured with 200 000 rays: 0.03; a layer up to 2.3 m over
+    the slope counted 0.2 to 0.44 dB more).
+    """
+    layers, slabs = late_at_ears_db("stonebridge", "assembly", 20_000)
+    np.testing.assert_allclose(layers[1:3], slabs[1:3], atol=0.1)
 
 
 @pytest.mark.parametrize("name", ["graduation, stage", "roof, stage", ", stage"])

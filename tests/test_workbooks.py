@@ -170,6 +170,7 @@ CASES = {
             "evaluations": 120,
         }
     ],
+    "validation": [{"halls": "counted"}],
     "design_meeting": [
         {"scenario": f"../scenarios/{name}.toml"}
         for name in ("alderway", "dovecote", "stonebridge")

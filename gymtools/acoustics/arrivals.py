@@ -2,7 +2,7 @@
 from.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,17 +10,60 @@ from ..physics import arrivals, bands, reflections
 from ..venue.microphones import STANDING, floor_height, walkable
 
 ECHO_BAND = 3  # 1 kHz, in which the echo criterion is judged    Dietsch and Kraak (1986)
+IN_SPEECH = np.zeros(7, np.float32)  # sums the octaves of speech (band,)
+IN_SPEECH[bands.SPEECH] = 1
 WITHIN_DB = 10.0  # arrivals no further below the strongest count [dB]
-SAMPLES = 40  # seats of each area whose reflections are followed
+SAMPLES = 240  # seats of all areas together whose reflections are followed
+KEPT = 64  # loudspeakers whose first reflections are kept
+FEWEST = 20  # seats of any area, where it has so many
+GOLDEN = (np.sqrt(5) - 1) / 2
+NINE_OF_TEN = 90  # percentile of the seats by which echoes are judged [%]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Echoes:
-    """Late arrivals at a sample of seats of every listening area."""
+    """Late arrivals at a sample of seats, spread evenly over every listening area."""
 
     points: np.ndarray  # indices of the result's points (sample,)
+    share: np.ndarray  # of all seats that each one stands for (sample,), sums to 1 [-]
+    seats: int  # of the areas that listen, sampled or not
     late_db: np.ndarray  # strongest arrival after 50 ms re the strongest before (sample,) [dB]
     criterion: np.ndarray  # Dietsch and Kraak, for speech (sample,) [-]
+
+    def reached(self, values, percent=NINE_OF_TEN):
+        """What so many of all seats do not exceed.
+
+        Parameters
+        ----------
+        values : array
+            ``late_db`` or ``criterion`` (sample,) [any]
+        percent : float
+            How many of the seats, 0 to 100 [%]
+
+        Returns
+        -------
+        value : float
+            Percentile, each sampled seat counted with its share [as values]
+        """
+        order = np.argsort(values)
+        share = self.share[order]
+        middle = np.cumsum(share) - share / 2
+        return float(np.interp(percent / 100, middle, values[order]))
+
+    @property
+    def error(self):
+        """Standard error of the criterion that nine of ten seats do not exceed [-].
+
+        The number of sampled seats below a percentile is binomial; the percentiles that lie a
+        standard error of it below and above bound the value. A sample of all seats has none.
+        """
+        p, count = NINE_OF_TEN / 100, 1 / (self.share**2).sum()
+        left = max(1 - len(self.points) / self.seats, 0.0)  # not sampled
+        off = 100 * float(np.sqrt(p * (1 - p) / count * left))
+        low, high = (
+            self.reached(self.criterion, np.clip(NINE_OF_TEN + x, 0, 100)) for x in (-off, off)
+        )
+        return (high - low) / 2
 
 
 def arrival_spread_s(direct, arrival_s):
@@ -43,9 +86,7 @@ def arrival_spread_s(direct, arrival_s):
     ValueError
         Negative energy or time, or shapes that do not fit
     """
-    return arrivals.arrival_spread_s(
-        direct[..., bands.SPEECH].sum(axis=-1), arrival_s, within_db=WITHIN_DB
-    )
+    return arrivals.arrival_spread_s(direct @ IN_SPEECH, arrival_s, within_db=WITHIN_DB)
 
 
 def talker_position(scenario, use, configuration):
@@ -104,7 +145,7 @@ def leading_source(direct, arrival_s):
     -------
     Law of the first wave front (Haas 1951, from memory); 10 dB is common practice, no source.
     """
-    energy = direct[..., bands.SPEECH].sum(axis=-1)
+    energy = direct @ IN_SPEECH
     strong = energy >= energy.max(axis=0) * 10 ** (-WITHIN_DB / 10)
     return np.where(strong & (energy > 0), arrival_s, np.inf).argmin(axis=0)
 
@@ -187,36 +228,88 @@ def echoes(result):
     Returns
     -------
     echoes : Echoes
-        Up to ``SAMPLES`` seats an area
+        About ``SAMPLES`` seats, more where an area is larger
 
     Notes
     -----
     The reverberant sound joins in as many small arrivals, so that it covers what it would cover in
-    the gym; what the first reflections carry is left out of it.
+    the gym; what the first reflections carry is left out of it. What comes within the length of a
+    pulse in the octave counts as one arrival.
 
     Sources
     -------
     Dietsch and Kraak, Acustica 60 (1986), speech: exponent 0.67, step 9 ms, 1 kHz octave.
     """
-    index = np.concatenate([_sampled(a.points) for a in result.areas])
+    index, share = _sample(result)
     points = result.points[index]
-    energy, time = first_reflections(result.sources, result.surfaces, points)
-    energy = energy.reshape(-1, *energy.shape[2:])  # (arrival, point, band)
-    time = time.reshape(-1, time.shape[2])  # (arrival, point)
-    judged = energy[..., ECHO_BAND]
-    first = np.where(judged > 0, time, np.inf).min(axis=0)  # (point,)
+    judged, speech, time = _remembered_reflections(result, points)
     absorbed = np.average(result.absorption[:, ECHO_BAND], weights=result.configuration.room.area)
-    tail, tail_time = result.reverberant.tail(points, ECHO_BAND, first, float(absorbed))
+    arrival_s = result.arrival_s[:, index]
+    tail, tail_time = result.reverberant.tail(points, ECHO_BAND, arrival_s, float(absorbed))
+    together = np.concatenate([judged, tail]), np.concatenate([time, tail_time])
     return Echoes(
         points=index,
-        late_db=arrivals.late_level_db(energy[..., bands.SPEECH].sum(axis=-1), time),
-        criterion=arrivals.echo_criterion(
-            np.concatenate([judged, tail]), np.concatenate([time, tail_time])
-        ),
+        share=share,
+        seats=sum(a.points.stop - a.points.start for a in result.areas),
+        late_db=arrivals.late_level_db(speech, time),
+        criterion=arrivals.echo_criterion(*together, merge_s=arrivals.PULSE_S),
     )
 
 
-def _sampled(span):
-    """Up to ``SAMPLES`` indices spread over the seats of an area."""
-    step = max(1, (span.stop - span.start) // SAMPLES)
-    return np.arange(span.start, span.stop, step)[:SAMPLES]
+def _remembered_reflections(result, points):
+    """Direct sound and first reflections in the octave judged and in those of speech, and their
+    arrival (arrival, point) each; those of a loudspeaker that stays are not followed again.
+    """
+    sources, surfaces = result.sources, result.surfaces
+    playing = np.flatnonzero(sources.playing)
+
+    def make(missing):
+        alone = sources.some(playing[missing])
+        alone = replace(
+            alone, on_axis=np.ones_like(alone.on_axis), delay_s=np.zeros_like(alone.delay_s)
+        )
+        return list(zip(*first_reflections(alone, surfaces, points), strict=True))
+
+    around = (result.configuration, surfaces.specular_loss.tobytes(), points.tobytes())
+    air = sources.decay.tobytes(), sources.speed
+    keys = [
+        (around, air, sources.position[n].tobytes(), sources.axes[n].tobytes(), sources.balloon(n))
+        for n in playing
+    ]
+    judged, speech, times = [], [], []
+    kept = result.scenario.memory.cache("first reflections", KEPT).get_many(keys, make)
+    for n, (energy, time) in zip(playing, kept, strict=True):
+        judged.append(energy[..., ECHO_BAND] * sources.on_axis[n, ECHO_BAND])
+        speech.append(energy[..., bands.SPEECH] @ sources.on_axis[n, bands.SPEECH])
+        times.append(time + sources.delay_s[n])
+    return np.concatenate(judged), np.concatenate(speech), np.concatenate(times)
+
+
+def _sample(result):
+    """Indices of the seats whose echoes are followed, and the share of all seats that each one
+    stands for (sample,).
+    """
+    counts = {a.name: a.points.stop - a.points.start for a in result.areas}
+    seats = sum(counts.values())
+    index, share = [], []
+    for a in result.areas:
+        count = counts[a.name]
+        wanted = max(FEWEST, round(SAMPLES * count / seats))
+        area = result.configuration.areas[a.name]
+        columns = area.columns if area.rows * area.columns == count else 1
+        found = _spread(count // columns, columns, wanted)
+        index.append(a.points.start + found)
+        share.append(np.full(len(found), count / seats / len(found)))
+    return np.concatenate(index), np.concatenate(share)
+
+
+def _spread(rows, columns, wanted):
+    """Seats spread evenly over rows and columns (sample,): a lattice by the golden section, whose
+    rows and columns do not keep time with those of the seats.
+    """
+    if wanted >= rows * columns:
+        return np.arange(rows * columns)
+    n = np.arange(wanted)
+    along = ((n + 0.5) / wanted * columns).astype(int)
+    across = ((n + 0.5) * GOLDEN % 1 * rows).astype(int)
+    return np.unique(across * columns + along)

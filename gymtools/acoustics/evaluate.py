@@ -7,18 +7,19 @@ from ..physics.checks import whole
 from ..venue.arguments import FROM_LOAD, kind_of, one_of
 from ..venue.scenario import Scenario
 from . import landing
+from .direct import direct_sound
 from .result import AllUses, Result, listening, mean_over, statistical_time
 from .reverberant import DiffuseField
 from .sources import sources
-from .traced import Tracing
+from .traced import RAYS, Tracing
 
-ROOMS = ("statistical", "traced")
+ROOMS = ("traced", "statistical")
 MOST_POINTS = 1_000_000  # of a draft, in every area
 # most that an octave is turned down for the room [dB]    common practice, no source
 ROOM_EQ_DB = 8.0
 
 
-def evaluate_all(scenario, *, room="statistical"):
+def evaluate_all(scenario, *, room="traced", rays="full"):
     """Every use of a scenario side by side.
 
     Parameters
@@ -26,7 +27,9 @@ def evaluate_all(scenario, *, room="statistical"):
     scenario : Scenario
         Hall, seating, loudspeakers, microphones and uses
     room : str
-        "statistical" or "traced", as for ``evaluate``
+        "traced" or "statistical", as for ``evaluate``
+    rays : str
+        "full" or "few", as for ``evaluate``
 
     Returns
     -------
@@ -39,11 +42,15 @@ def evaluate_all(scenario, *, room="statistical"):
         As ``evaluate``
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
-    results = {use.name: evaluate(scenario, use.name, room=room) for use in scenario.uses}
+    results = {
+        use.name: evaluate(scenario, use.name, room=room, rays=rays) for use in scenario.uses
+    }
     return AllUses(scenario=scenario, results=results)
 
 
-def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most_points=None):
+def evaluate(
+    scenario, use=None, *, room="traced", rays="full", follow_echoes=True, most_points=None
+):
     """What every seat hears in one use.
 
     The loudspeakers play speech, each equalized flat on its axis, all equalized to the room
@@ -57,9 +64,12 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     use : str, optional
         Name of a use; the first when left out
     room : str or TracedField
-        "statistical": the room's own sound by the diffuse-field formula, fast enough for a slider;
-        "traced": rays are followed until the level is good to 0.3 dB, which takes seconds unless
-        they have been followed before; or a field as far as it has been traced
+        "traced": the room's own sound from rays; "statistical": by the diffuse-field formula, as a
+        cross-check; or a field as far as it has been traced
+    rays : str
+        "full": as many rays as bring the standard errors down to 0.3 dB in every zone and 5 % of
+        the reverberation time, for what is stated; "few": a tenth of them or less, for a search.
+        Rays that have been followed before are not followed again
     follow_echoes : bool
         Ignored: echoes are followed when they are first asked for
     most_points : int, optional
@@ -87,14 +97,17 @@ def evaluate(scenario, use=None, *, room="statistical", follow_echoes=True, most
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
     if not hasattr(room, "at_gains_of"):  # no field that has been traced
         one_of("room", room, ROOMS)
+    one_of("rays", rays, RAYS)
     if most_points is not None:
         whole("most_points", most_points, 1, MOST_POINTS, "Leave it out for all seats.")
     use = scenario.use(use)
     configuration = scenario.configuration(use.name)
     points, spans = _points(configuration, use, most_points)
     at_1w = sources(scenario, use)
-    direct, distance = at_1w.direct(points, configuration.room.blocking)  # (source, point, band)
-    reverberant = _reverberant(scenario, use, at_1w, room)
+    of_areas = [points[span] for span in spans.values()]
+    blocking = configuration.room.blocking
+    direct, distance = direct_sound(at_1w, of_areas, blocking, scenario.memory)
+    reverberant = _reverberant(scenario, use, at_1w, room, rays)
     total = direct.sum(axis=0) + reverberant.at(points)  # (point, band)
     room_eq_db, gain_db = _level(total, spans, use)
     raised_db = room_eq_db + gain_db
@@ -130,21 +143,25 @@ def _points(configuration, use, most):
     return np.concatenate([a.points for a in areas.values()]), spans
 
 
-def _reverberant(scenario, use, at_1w, room):
+def _reverberant(scenario, use, at_1w, room, rays):
     """The room's own sound of all loudspeakers at 1 W."""
-    configuration = scenario.configuration(use.name)
-    surfaces = configuration.room
-    met, way = landing.first_surfaces(at_1w, surfaces.polygons, scenario.memory)
     if room == "traced":
-        return Tracing(scenario, use.name).run()
+        return Tracing(scenario, use.name, rays=rays).run()
     if room != "statistical":
-        return room.at_gains_of(at_1w, configuration.zones)
+        return room.at_gains_of(at_1w, scenario.configuration(use.name).zones)
+    return _diffuse(scenario, use, at_1w)
+
+
+def _diffuse(scenario, use, at_1w):
+    """The diffuse field of all loudspeakers at 1 W."""
+    surfaces = scenario.configuration(use.name).room
+    met, way = landing.first_surfaces(at_1w, surfaces.polygons, scenario.memory)
     absorption = scenario.absorption(use)  # (surface, band)
     remaining = landing.remaining_share(at_1w, met, way, absorption * surfaces.counted[:, None])
     absorbing = reverberation.absorption_area(
         surfaces.area, absorption, air=at_1w.decay, volume=surfaces.volume
     )
-    fed = (at_1w.on_axis / at_1w.q * remaining).sum(axis=0)  # (band,)
+    fed = at_1w.on_axis / at_1w.q * remaining  # (source, band)
     rt = statistical_time(surfaces, absorption, at_1w, "eyring")
     return DiffuseField(energy=fed * 16 * np.pi / absorbing, rt=rt)
 

@@ -2,9 +2,10 @@
 
 import numpy as np
 
-from ..physics import landing
+from ..physics import bands, geometry, landing
 
 KEPT = 256  # loudspeakers whose first landings are remembered
+AROUND = landing.even_fan(1500)  # rays in all directions, for any aim
 
 
 def first_surfaces(sources, polygons, memory):
@@ -69,6 +70,84 @@ def shares(sources, met, surfaces):
     """
     carried = [sources.balloon(n).ray_energy for n in range(len(sources))]
     return np.array([landing.shares(m, c, surfaces) for m, c in zip(met, carried, strict=True)])
+
+
+def first_incidence(sources, polygons, memory):
+    """Share of first incidence of every loudspeaker; of one that stays it is remembered.
+
+    Parameters
+    ----------
+    sources : Sources
+        Loudspeakers of a use
+    polygons : Polygons
+        The room
+    memory : Memory
+        Of the scenario
+
+    Returns
+    -------
+    shares : ndarray
+        (source, surface, band), 0 to 1 [-]
+
+    Raises
+    ------
+    ValueError
+        As ``first_surfaces``
+    """
+    met, _ = first_surfaces(sources, polygons, memory)
+
+    def make(missing):
+        return list(shares(sources.some(missing), met[missing], len(polygons)))
+
+    keys = [
+        (polygons, sources.position[n].tobytes(), sources.axes[n].tobytes(), sources.balloon(n))
+        for n in range(len(sources))
+    ]
+    return np.array(memory.cache("first incidence", KEPT).get_many(keys, make))
+
+
+def best_shares(sources, room, listening, memory):
+    """Largest share of each loudspeaker's sound, 500 Hz to 4 kHz, that turning it could send onto
+    listeners first; of one that hangs where it did it is remembered.
+
+    Parameters
+    ----------
+    sources : Sources
+        Loudspeakers of a use
+    room : Room
+        The room
+    listening : tuple of str
+        Parts of the room that listen
+    memory : Memory
+        Of the scenario
+
+    Returns
+    -------
+    shares : ndarray
+        (source,), 0 to 1; 0 for one that is off [-]
+    """
+    listens = np.array([part in listening for part in room.parts])
+    playing = np.flatnonzero(sources.playing)
+
+    def make(missing):
+        position = sources.position[playing[missing]]
+        met, _ = geometry.first_hit(
+            position, np.broadcast_to(AROUND, (len(missing), *AROUND.shape)), room.polygons
+        )
+        return [
+            landing.best_share(
+                AROUND, listens[m] & (m >= 0), sources.balloon(playing[n]), bands.SPEECH
+            )
+            for n, m in zip(missing, met, strict=True)
+        ]
+
+    keys = [
+        (room.polygons, listening, sources.position[n].tobytes(), sources.balloon(n))
+        for n in playing
+    ]
+    shares = np.zeros(len(sources))
+    shares[playing] = memory.cache("best aims", KEPT).get_many(keys, make)
+    return shares
 
 
 def remaining_share(sources, met, way, absorption):

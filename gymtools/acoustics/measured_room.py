@@ -27,9 +27,9 @@ LEAST_ABSORPTION = 0.02
 MOST_SPREAD = 0.7  # of a small coefficient: a factor of two either way    judgment, no source
 # of the scattering of floor, walls and roof, of its logarithm    judgment, no source
 SCATTERING_SPREAD = 0.5
-FITTED_SPREAD = (
-    0.03  # of a time that a fitted room gives where it was measured    judgment, no source
-)
+# of a time that a fitted room gives where it was measured    judgment, no source
+FITTED_SPREAD = 0.03
+PASSES = 16  # of rays, whose chance must not be taken for the room's own
 DECAYS = 3  # averaged at each position of a measurement    ISO 3382-2:2008, table 1 (from memory)
 STEP = -0.3  # of a logarithm, by which its effect is tried: down, for what absorbs all stays so
 ROUNDS = 4  # of the fit at most
@@ -289,9 +289,10 @@ class _Gym:
         rows = [absorption_spread(name) for name in self.finishes]
         scatters = 0.0 if room == "statistical" else SCATTERING_SPREAD
         self.spread = np.array([*rows, np.full(7, scatters)])  # (factor, band)
-        self._start = room_decay(state, state.uses[0], room=room)
-        error = np.where(early, self._start.edt_error, self._start.t20_error)  # (7,)
-        time = np.where(early, self._start.edt, self._start.t20)
+        start = room_decay(state, state.uses[0], room=room, passes=PASSES)
+        time, error = start.t20, start.t20_error
+        if np.any(early):
+            time, error = np.where(early, start.edt, time), np.where(early, start.edt_error, error)
         self.error = error / time  # standard error, as a share of the time (7,) [-]
 
     def with_factors(self, x):
@@ -313,8 +314,8 @@ class _Gym:
     def times(self, x):
         """Time of each octave (7,) [s]."""
         state = replace(self.state, **self.with_factors(x), text=None)
-        found = room_decay(state, state.uses[0], room=self.room, passes=self._start.passes)
-        return np.where(self.early, found.edt, found.t20)
+        found = room_decay(state, state.uses[0], room=self.room, passes=PASSES)
+        return np.where(self.early, found.edt, found.t20) if np.any(self.early) else found.t20
 
     @cached_property
     def effects(self):

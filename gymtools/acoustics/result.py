@@ -1,6 +1,6 @@
 """The result of one evaluation: about a dozen fields, all else is computed when first asked for."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +15,7 @@ from .arrivals import arrival_spread_s, echoes, image_shift_deg, talker_position
 from .criteria import WORDS, judge, worst_word
 from .feedback import feedback_margins
 from .reverberant import DiffuseField, TracedField
+from .room_decay import room_decay
 
 NEAR_DB = 3.0  # either way of the mean: seats this near to it count as even [dB]
 TIE_DB = 0.001  # seats that differ by less are equally quiet; the first of them is named [dB]
@@ -63,6 +64,16 @@ class Result:
         """Which room it is: "statistical" or "traced"."""
         return self.reverberant.room
 
+    @property
+    def ringing(self):
+        """How many times as long it rings as the model says, for ranges [-]."""
+        return self.reverberant.ringing
+
+    @property
+    def rays(self):
+        """Rays that it is traced with, "few" or "full"; "" by formula."""
+        return self.reverberant.rays
+
     def __repr__(self):
         return f"<Result: {self.scenario.name}, {self.use.name}, {self.room} room>"
 
@@ -98,8 +109,8 @@ class Result:
 
     @cached_property
     def decay_times(self):
-        """Decay times of the reverberant sound over the listeners by name: "edt", "t20", "t30",
-        each (7,) [s]; by formula all alike.
+        """Decay times of the loudspeakers' reverberant sound over the listeners by name: "edt",
+        "t20", "t30", each (7,) [s]; by formula all alike.
         """
         if self.room == "statistical":
             return dict.fromkeys(RANGES, self.rt)
@@ -114,20 +125,37 @@ class Result:
             return dict.fromkeys(RANGES, np.zeros_like(self.rt))
         return {m: self.reverberant.decay_errors(self.listeners, m) for m in RANGES}
 
-    @property
-    def rt_mid_error(self):
-        """Standard error of ``rt_mid`` [s]: octaves share their rays, so their errors are taken to
-        go together.
+    @cached_property
+    def own_decay(self):
+        """The gym's own decay with its people, as it would be measured (RoomDecay)."""
+        return self.decay_with(self.use.occupied)
+
+    def decay_with(self, occupied):
+        """The gym's own decay with some people in it.
+
+        Parameters
+        ----------
+        occupied : dict
+            Share of the seats that are taken, by area; empty for nobody [-]
+
+        Returns
+        -------
+        decay : RoomDecay
+            As it would be measured
         """
-        return float(np.nan_to_num(self.decay_errors["t20"][bands.MIDDLE]).mean())
+        use = replace(self.use, occupied=occupied)
+        found = room_decay(self.scenario, use, room=self.room, rays=self.rays or "full")
+        return found if self.ringing == 1.0 else found.longer(self.ringing)
 
     @property
     def rt_mid(self):
-        """Mean reverberation time of 500 Hz, 1 and 2 kHz [s]: T20 where traced (Eyring's in an
-        octave without one), Eyring's by formula.
-        """
-        middle, formula = self.decay_times["t20"][bands.MIDDLE], self.rt[bands.MIDDLE]
-        return float(np.where(np.isfinite(middle), middle, formula).mean())
+        """Its reverberation time, mean of 500 Hz, 1 and 2 kHz [s]."""
+        return self.own_decay.middle
+
+    @property
+    def rt_mid_error(self):
+        """Standard error of ``rt_mid`` [s]."""
+        return self.own_decay.middle_error
 
     @cached_property
     def parts(self):
@@ -140,10 +168,18 @@ class Result:
         first (S, part) [-].
         """
         room = self.configuration.room
-        met, _ = landing.first_surfaces(self.sources, room.polygons, self.scenario.memory)
-        shares = landing.shares(self.sources, met, len(room.surfaces))  # (source, surface, band)
+        # (source, surface, band)
+        shares = landing.first_incidence(self.sources, room.polygons, self.scenario.memory)
         by_part = np.array([[p == part for p in room.parts] for part in self.parts], float)
         return shares[:, :, bands.SPEECH].mean(axis=2) @ by_part.T
+
+    @cached_property
+    def best_incidence(self):
+        """Largest share of each loudspeaker's sound, 500 Hz to 4 kHz, that turning it could send
+        onto listeners first (S,); 0 for one that is off [-].
+        """
+        room, listening = self.configuration.room, tuple(self.weights)
+        return landing.best_shares(self.sources, room, listening, self.scenario.memory)
 
     # ---- levels
 

@@ -8,20 +8,25 @@ from functools import cached_property
 import numpy as np
 
 from ..physics import bands, compiled, counting, decay, intelligibility, late_modulation, tracing
+from ..physics.arrivals import PULSE_S
+from ..physics.remembered import Remembered
 from ..physics.sources import Sources
 
-TAIL_S = 0.5  # traced sound counts so long in the echo criterion [s]
+TAIL_S = 0.5  # reverberant sound counts so long in the echo criterion [s]
+FOLLOWED_S = 3.0  # from the signal on: the longest way and delay before it, and the tail [s]
 PARTS = 5  # of the rays, whose scatter tells the error of a decay time
-STEP_S, STEPS = 0.005, 60  # a diffuse tail goes into the echo criterion as so many arrivals [s]
+REMEMBERED = 8  # sets of listeners whose decay is kept
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class DiffuseField:
-    """The statistical room: the same level everywhere, one exponential decay in each octave."""
+    """The statistical room: the same level everywhere, one exponential decay in each octave, which
+    begins for each loudspeaker with its own direct sound.
+    """
 
-    energy: np.ndarray  # (band,) [re 20 uPa squared]
+    energy: np.ndarray  # what each loudspeaker feeds (source, band) [re 20 uPa squared]
     rt: np.ndarray  # reverberation time (band,) [s]
-    room = "statistical"  # its word in ``evaluate``
+    room, rays, ringing = "statistical", "", 1.0  # the same for ``TracedField``
 
     def raised(self, gain_db):
         """The same field with all loudspeakers turned up.
@@ -51,7 +56,8 @@ class DiffuseField:
         energy : ndarray
             (point, band) float32 [re 20 uPa squared]
         """
-        return np.broadcast_to(self.energy.astype(np.float32), (len(points), len(self.energy)))
+        energy = self.energy.sum(axis=0).astype(np.float32)
+        return np.broadcast_to(energy, (len(points), len(energy)))
 
     def modulation(self, direct, arrival_s, points):
         """Modulation transfer of direct and reverberant sound together.
@@ -75,9 +81,8 @@ class DiffuseField:
         ``physics.intelligibility.modulation_transfer``: a complex sum of arrivals and exponential
         tails.
         """
-        return intelligibility.modulation_transfer(
-            direct, arrival_s, reverberant=self.at(points), rt=self.rt
-        )
+        late = np.broadcast_to(self.energy[:, None].astype(np.float32), direct.shape)
+        return intelligibility.modulation_transfer(direct, arrival_s, reverberant=late, rt=self.rt)
 
     def mean_index(self, direct, arrival_s, points, heard):
         """Transmission index of direct and reverberant sound together, mean over the modulations.
@@ -102,10 +107,22 @@ class DiffuseField:
         -------
         As ``modulation``.
         """
-        mtf = self.modulation(direct, arrival_s, points)
-        return intelligibility.mean_index(mtf * heard[..., None].astype(mtf.dtype))
+        if not compiled.available():
+            mtf = self.modulation(direct, arrival_s, points)
+            return intelligibility.mean_index(mtf * heard[..., None].astype(mtf.dtype))
+        on = self.energy.any(axis=1)
+        turns = 2j * np.pi * intelligibility.MODULATION * self.rt[:, None]
+        tail = late_modulation.packed(1 / (1 + turns[None] / intelligibility.DECAY))
+        one_zone = np.zeros((len(points), 1), np.int64), np.ones((len(points), 1), np.float32)
+        return late_modulation.mean_index(
+            direct[on],
+            _delay(arrival_s[on]),
+            one_zone,
+            (self.energy[on], np.repeat(tail[None], on.sum(), axis=0), self.energy.sum(0)[None]),
+            heard,
+        )
 
-    def tail(self, points, band, first_s, absorbed):
+    def tail(self, points, band, arrival_s, absorbed):
         """Reverberant sound in one octave as many small arrivals, without the first reflections.
 
         Parameters
@@ -114,8 +131,8 @@ class DiffuseField:
             (point, 3) [m]
         band : int
             Index of the octave [-]
-        first_s : array
-            Arrival of the direct sound (point,) [s]
+        arrival_s : array
+            Arrival of the direct sound (source, point) [s]
         absorbed : float
             Mean absorption of the room, which the first reflections have met, 0 to 1 [-]
 
@@ -126,14 +143,25 @@ class DiffuseField:
         time : ndarray
             (step, point) [s]
 
+        Notes
+        -----
+        What all loudspeakers give within a step is one arrival, however many they are: the
+        criterion does not weigh energy in proportion.
+
         Sources
         -------
         Exponential decay of a diffuse field, begun where the first reflections end.
         """
-        fall = np.exp(-intelligibility.DECAY * STEP_S / self.rt[band])
-        energy = self.energy[band] * (1 - absorbed) * (1 - fall) * fall ** np.arange(STEPS)
-        time = first_s + (STEP_S * (np.arange(STEPS) + 1))[:, None]
-        return np.broadcast_to(energy[:, None], time.shape), time
+        steps = round(TAIL_S / PULSE_S)
+        on = self.energy[:, band] > 0
+        if not on.any():
+            return np.zeros((2, steps, len(points)))
+        own_s = _delay(arrival_s[on])[:, None]  # (source, 1, point)
+        edges_s = PULSE_S * np.arange(steps + 1)[:, None]  # (edge, 1)
+        since_s = np.maximum(edges_s - own_s, 0.0)  # (source, edge, point)
+        arrived = -np.expm1(-intelligibility.DECAY * since_s / self.rt[band])
+        energy = np.tensordot(self.energy[on, band], np.diff(arrived, axis=1), 1)
+        return energy * (1 - absorbed), arrival_s[on].min(axis=0) + edges_s[1:]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -145,6 +173,18 @@ class RoomResponse:
     parts: list
     way: np.ndarray  # of the direct sound to the center of each zone (zone,) [m]
     speed: float  # of sound [m/s]
+
+    @cached_property
+    def _courses(self):
+        return Remembered(REMEMBERED)
+
+    @cached_property
+    def _steps(self):
+        return Remembered(REMEMBERED)
+
+    @cached_property
+    def _part_courses(self):
+        return Remembered(REMEMBERED)
 
     @cached_property
     def energy(self):
@@ -165,6 +205,90 @@ class RoomResponse:
         """The same for ``late_modulation.mean_index``."""
         return late_modulation.packed(self.modulated)
 
+    def fading(self, more):
+        """The same answer, fading faster after the direct sound.
+
+        Parameters
+        ----------
+        more : array
+            Further loss along the way (band,); less than 0 for a longer decay [1/m]
+
+        Returns
+        -------
+        response : RoomResponse
+            Without a new trace
+        """
+        after = np.maximum(counting.MIDDLES - self.way[:, None], 0.0)  # (zone, bin) [m]
+        kept = np.exp(-more * after[..., None])  # may be beyond float32 where nothing is left
+        parts = {k: getattr(self.trace, k) * kept for k in ("reflected", "mirrored")}
+        trace = replace(self.trace, **{k: v.astype(np.float32) for k, v in parts.items()})
+        on_average = np.exp(-more * np.maximum(counting.MIDDLES - self.way.mean(), 0.0)[:, None])
+        return replace(self, trace=trace, parts=[part * on_average for part in self.parts])
+
+    def course(self, shares):
+        """Course of the reverberant sound, mean over zones.
+
+        Parameters
+        ----------
+        shares : array
+            How much each zone counts (zone,) [-]
+
+        Returns
+        -------
+        energy : ndarray
+            (bin, band) [1/m2]
+        """
+        return self._courses.get(
+            shares, lambda: np.tensordot(shares, self.trace.reflected.astype(float), 1)
+        )
+
+    def steps(self, band, delay_s):
+        """Reverberant energy in one octave in steps of ``PULSE_S``, beyond the first mirror images.
+
+        Parameters
+        ----------
+        band : int
+            Index of the octave [-]
+        delay_s : float
+            Of the loudspeaker [s]
+
+        Returns
+        -------
+        energy : ndarray
+            From the time that the signal comes in, for ``FOLLOWED_S`` (zone, step) [1/m2]
+
+        Notes
+        -----
+        Even within a bin.
+        """
+        return self._steps.get(np.array([band, delay_s]), lambda: self._in_steps(band, delay_s))
+
+    def _in_steps(self, band, delay_s):
+        edges = counting.EDGES / self.speed + delay_s
+        beyond = self.trace.reflected[..., band] - self.trace.mirrored[..., band]  # (zone, bin)
+        until = np.concatenate([np.zeros((len(beyond), 1)), np.cumsum(beyond, axis=1)], axis=1)
+        at = np.clip(PULSE_S * np.arange(round(FOLLOWED_S / PULSE_S) + 1), edges[0], edges[-1])
+        low = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, len(edges) - 2)
+        share = (at - edges[low]) / (edges[low + 1] - edges[low])
+        return np.diff(until[:, low] + share * (until[:, low + 1] - until[:, low]), axis=1)
+
+    def part_courses(self, shares):
+        """The same of each part of the rays alone.
+
+        Parameters
+        ----------
+        shares : array
+            How much each layer counts (layer,) [-]
+
+        Returns
+        -------
+        energy : ndarray
+            (part, bin, band) [1/m2]
+        """
+        return self._part_courses.get(
+            shares, lambda: np.array([np.tensordot(shares, part, 1) for part in self.parts])
+        )
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class TracedField:
@@ -176,7 +300,19 @@ class TracedField:
     zones: counting.Zones  # in which sound was counted
     responses: dict  # RoomResponse by index of the loudspeaker; those left out are silent
     error_db: float  # standard error of the level in the worst zone [dB]
+    rays: str  # as for ``evaluate``: whether all have been followed
+    ringing: float = 1.0  # by how much it is said to ring longer than the rays do [-]
     room = "traced"  # its word in ``evaluate``
+
+    @cached_property
+    def _decays(self):
+        """Decay of all loudspeakers together, by points."""
+        return Remembered(REMEMBERED)
+
+    @cached_property
+    def _left_out(self):
+        """The same with each part of the rays left out, by points."""
+        return Remembered(REMEMBERED)
 
     @property
     def heard(self):
@@ -214,6 +350,27 @@ class TracedField:
     def air(self):
         """The share that ends in the air (source, band), 0 to 1 [-]."""
         return self._rows("air")
+
+    def ringing_longer(self, factor, t20):
+        """The same room, ringing so many times as long.
+
+        Parameters
+        ----------
+        factor : float
+            Of its decay times, over 0; less than 1 for a shorter decay [-]
+        t20 : array
+            Its decay time (band,) [s]
+
+        Returns
+        -------
+        field : TracedField
+            What has been followed, fading faster or slower after the direct sound; its level
+            follows
+        """
+        rate = intelligibility.DECAY / (np.asarray(t20, float) * self.sources.speed)  # [1/m]
+        more = rate * (1 / factor - 1)
+        responses = {n: r.fading(more) for n, r in self.responses.items()}
+        return replace(self, responses=responses, ringing=self.ringing * factor)
 
     def at_gains_of(self, sources, zones):
         """The same loudspeakers with other gains and delays.
@@ -316,7 +473,7 @@ class TracedField:
         heard, radiated = self.heard, self.sources.radiated
         return late_modulation.transfer(
             direct[heard],
-            self._delay(arrival_s)[heard],
+            _delay(arrival_s)[heard],
             self.zones.weights(points),
             [radiated[n][:, None] * r.modulated for n, r in self.responses.items()],
             direct.sum(axis=0) + self.at(points),
@@ -349,28 +506,16 @@ class TracedField:
             mtf = self.modulation(direct, arrival_s, points)
             return intelligibility.mean_index(mtf * heard[..., None].astype(np.float32))
         on = self.heard
-        level = direct.sum(axis=0) + self.at(points)
+        if not len(on):
+            return np.zeros(heard.shape, np.float32)
+        packed = np.stack([r.packed for r in self.responses.values()])
         return late_modulation.mean_index(
             direct[on],
-            self._delay(arrival_s)[on],
-            self.zones.weights(points),
-            (self.sources.radiated[on], np.stack([r.packed for r in self.responses.values()])),
-            heard / np.maximum(level, 1e-30),
+            _delay(arrival_s)[on],
+            self.zones.corners(points),
+            (self.sources.radiated[on], packed, self.by_zone),
+            heard,
         )
-
-    @staticmethod
-    def _delay(arrival_s):
-        """Arrivals after the first one (source, point) [s]."""
-        return (arrival_s - np.min(arrival_s, axis=0)).astype(np.float32)
-
-    @property
-    def _direct_way(self):
-        """From each loudspeaker to the center of each zone (source, zone) [m]."""
-        return np.linalg.norm(self.zones.center - self.sources.position[:, None], axis=-1)
-
-    def _zone_shares(self, points):
-        """How much each zone counts in the mean over some points (zone,)."""
-        return np.asarray(self.zones.weights(points).mean(axis=0)).ravel()
 
     def early_share(self, points, within_s, octaves):
         """Share of the reverberant sound that comes soon after its loudspeaker's direct sound.
@@ -389,15 +534,14 @@ class TracedField:
         share : float
             Of all reverberant sound that reaches the points, 0 to 1 [-]
         """
-        energy = np.einsum(
-            "z,sb,sznb->szn",
-            self._zone_shares(points),
-            self.sources.radiated[:, octaves],
-            self.reflected[..., octaves],
-            optimize=True,
-        )
-        soon = counting.MIDDLES < self._direct_way[..., None] + within_s * self.sources.speed
-        return float(energy[soon].sum() / energy.sum())
+        soon, whole = 0.0, 0.0
+        radiated, shares = self.sources.radiated, self.zones.shares(points)
+        for n, response in self.responses.items():
+            energy = response.trace.reflected[..., octaves] @ radiated[n, octaves]  # (zone, bin)
+            energy = shares[:, None] * energy
+            early = counting.MIDDLES < response.way[:, None] + within_s * self.sources.speed
+            soon, whole = soon + energy[early].sum(), whole + energy.sum()
+        return float(soon / whole)
 
     def decay_times(self, points, measure):
         """Decay time of the reverberant sound that reaches some points, all loudspeakers together
@@ -424,15 +568,14 @@ class TracedField:
         -------
         ISO 3382-1:2009, by backward integration: ``physics.decay.decay_time``.
         """
-        energy = np.einsum(
-            "z,sb,sznb->snb",
-            self._zone_shares(points),
-            self.sources.radiated,
-            self.reflected,
-            optimize=True,
-        )
-        together = decay.delayed(energy, self.edges_s, self.sources.delay_s).sum(axis=0)
+        together = self._decays.get(np.asarray(points), lambda: self._together(points))
         return decay.decay_time(together, self.edges_s, measure)
+
+    def _together(self, points):
+        """Decay of all loudspeakers with their delays, mean over some points (bin, band)."""
+        shares, radiated = self.zones.shares(points), self.sources.radiated
+        energy = np.array([r.course(shares) * radiated[n] for n, r in self.responses.items()])
+        return decay.delayed(energy, self.edges_s, self.sources.delay_s[self.heard]).sum(axis=0)
 
     def decay_errors(self, points, measure):
         """Standard error of a decay time, from how much it varies with the rays.
@@ -459,28 +602,26 @@ class TracedField:
         Jackknife over parts of the rays; e.g. B. Efron, The Jackknife, the Bootstrap and Other
         Resampling Plans, SIAM 1982 (from memory).
         """
-        shares = self.zones.layer_means(self._zone_shares(points)) * self.zones.counts.prod(axis=1)
         count = min(len(r.parts) for r in self.responses.values())
         if count < 2:
             return np.full(len(self.sources.decay), np.nan)
-        courses = np.array(
-            [
-                [
-                    np.tensordot(shares, part, 1) * self.sources.radiated[n]
-                    for part in r.parts[:count]
-                ]
-                for n, r in self.responses.items()
-            ]
-        )  # (traced, part, bin, band)
-        delay_s = self.sources.delay_s[self.heard]
-        times = []
-        for left_out in range(count):
-            rest = np.delete(courses, left_out, axis=1).mean(axis=1)
-            together = decay.delayed(rest, self.edges_s, delay_s).sum(axis=0)
-            times.append(decay.decay_time(together, self.edges_s, measure))
-        return np.sqrt((count - 1) / count * ((times - np.mean(times, axis=0)) ** 2).sum(axis=0))
+        rest = self._left_out.get(np.asarray(points), lambda: self._without_each(points, count))
+        times = decay.decay_time(rest, self.edges_s, measure)  # (part, band)
+        return np.sqrt((count - 1) / count * ((times - times.mean(axis=0)) ** 2).sum(axis=0))
 
-    def tail(self, points, band, first_s, absorbed):
+    def _without_each(self, points, count):
+        """``_together`` with each part of the rays left out in turn (bin, part, band)."""
+        shares = self.zones.layer_means(self.zones.shares(points)) * self.zones.counts.prod(axis=1)
+        radiated = self.sources.radiated
+        energy = np.array(  # (traced, part, bin, band)
+            [r.part_courses(shares)[:count] * radiated[n] for n, r in self.responses.items()]
+        )
+        flat = energy.swapaxes(1, 2).reshape(len(energy), energy.shape[2], -1)
+        together = decay.delayed(flat, self.edges_s, self.sources.delay_s[self.heard]).sum(axis=0)
+        together = together.reshape(len(together), count, -1)
+        return np.maximum(together.sum(axis=1, keepdims=True) - together, 0.0)
+
+    def tail(self, points, band, arrival_s, absorbed):
         """Reverberant sound in one octave as many small arrivals, without the first reflections.
 
         Parameters
@@ -489,25 +630,34 @@ class TracedField:
             (point, 3) [m]
         band : int
             Index of the octave [-]
-        first_s : array
-            Not needed here: the rays know when they arrive (point,) [s]
+        arrival_s : array
+            Not needed here: the rays know when they arrive (source, point) [s]
         absorbed : float
             Not needed here: the rays know what they have lost [-]
 
         Returns
         -------
         energy : ndarray
-            (source and bin, point) [re 20 uPa squared]
+            (step, point) [re 20 uPa squared]
         time : ndarray
-            (source and bin, point) [s]
+            (step, point) [s]
+
+        Notes
+        -----
+        All loudspeakers together, in steps of ``PULSE_S``: what the echo criterion can tell apart.
         """
-        sources, weights = self.sources, self.zones.weights(points)
-        energy, time = [], []  # of each source (bin, point), (bin,)
-        for s in np.flatnonzero(sources.playing):
-            beyond_first = self.reflected[s, ..., band] - self.mirrored[s, ..., band]  # (zone, bin)
-            energy.append((weights @ (beyond_first * sources.radiated[s, band])).T)
-            time.append(counting.MIDDLES / sources.speed + sources.delay_s[s])
-        energy, time = np.concatenate(energy), np.concatenate(time)
-        heard = (energy > 0).any(axis=1) & (time < time.min() + TAIL_S)
-        energy = energy[heard]
-        return energy, np.broadcast_to(time[heard, None], energy.shape)
+        delay_s, radiated = self.sources.delay_s, self.sources.radiated[:, band]
+        first = min(r.way.min() / r.speed + delay_s[n] for n, r in self.responses.items())
+        begin = int(first / PULSE_S)
+        part = slice(begin, begin + round(TAIL_S / PULSE_S))
+        by_zone = sum(
+            radiated[n] * r.steps(band, delay_s[n])[:, part] for n, r in self.responses.items()
+        )
+        energy = (self.zones.weights(points) @ by_zone).T
+        time = PULSE_S * (begin + np.arange(len(energy)) + 0.5)
+        return energy, np.broadcast_to(time[:, None], energy.shape)
+
+
+def _delay(arrival_s):
+    """Arrivals after the first one (source, point) [s]."""
+    return (arrival_s - np.min(arrival_s, axis=0)).astype(np.float32)

@@ -232,8 +232,8 @@ def bent_decay(result):
     bent : BentDecay or None
         None for a decay without a bend
     """
-    times = result.decay_times
-    edt, t30 = (float(times[key][bands.MIDDLE].mean()) for key in ("edt", "t30"))
+    times = result.own_decay
+    edt, t30 = (float(values[bands.MIDDLE].mean()) for values in (times.edt, times.t30))
     if not t30 > BENT * edt:
         return None
     return BentDecay(edt_s=edt, t30_s=t30, bare_walls=bare_walls(result))

@@ -4,7 +4,7 @@ the room. No loudspeaker of the design takes part, so that it is the gym's own.
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -18,12 +18,12 @@ from ..physics.sources import Sources
 SOURCE_HEIGHT = 1.5  # over the floor    ISO 3382-2:2008, 4.3 (from memory) [m]
 OFF_WALLS = 1.0  # of what stands on the floor    the same, 4.3.1 (from memory) [m]
 ENDS = ((0.12, 0.3), (0.8, 0.75))  # of the free floor; off the axes, so that few modes are missed
-PASSES = 4  # of each position of the source; doubled while the error is too large
-MOST = 8  # passes at most
-WANTED = 0.04  # standard error of T20 in the worst octave that is judged, as a share of it
-JUDGED = slice(1, 6)  # octaves, 250 Hz to 4 kHz
-RAYS_PER = 8.0  # volume of the gym for each ray of a pass [m3]
-FEWEST_RAYS, MOST_RAYS = 300, 2500  # of a pass
+FEW = 2  # passes of each position of the source where a design is looked for
+PASSES = 6  # where figures are stated; doubled while the error is too large
+MOST = 24  # passes at most
+WANTED = 0.05  # standard error of T20, mean of 500 Hz to 2 kHz, as a share of it
+RAYS_PER = 15.0  # volume of the gym for each ray of a pass [m3]
+FEWEST_RAYS, MOST_RAYS = 300, 1500  # of a pass
 SEED = 31
 STORED = 64  # decays that are kept
 EVEN = Balloon(np.zeros((AZ, EL, len(bands.NOMINAL))))
@@ -36,16 +36,17 @@ class RoomDecay:
     formula: np.ndarray | None = None  # Eyring's time, with air (7,); None where traced [s]
     courses: np.ndarray | None = None  # energy of each pass (pass, bin, 7)
     edges_s: np.ndarray | None = None  # of the bins (bin + 1,) [s]
-
-    @property
-    def passes(self):
-        """Passes of each position of the source [-]; None by formula."""
-        return None if self.courses is None else len(self.courses)
+    scale: float = 1.0  # by which all times are longer [-]
 
     @cached_property
     def t20(self):
         """T20 of each octave (7,); NaN where the decay was not followed far enough [s]."""
         return self._time("t20", self.courses)
+
+    @cached_property
+    def t30(self):
+        """T30 of each octave (7,) [s]."""
+        return self._time("t30", self.courses)
 
     @cached_property
     def edt(self):
@@ -58,9 +59,29 @@ class RoomDecay:
         return self._error("t20")
 
     @cached_property
+    def t30_error(self):
+        """Standard error of T30 (7,) [s]."""
+        return self._error("t30")
+
+    @cached_property
     def edt_error(self):
         """Standard error of the early decay time (7,) [s]."""
         return self._error("edt")
+
+    def longer(self, factor):
+        """The decay of a gym that rings so many times as long.
+
+        Parameters
+        ----------
+        factor : float
+            Of all times [-]
+
+        Returns
+        -------
+        decay : RoomDecay
+            With its errors
+        """
+        return replace(self, scale=self.scale * factor)
 
     @property
     def middle(self):
@@ -74,8 +95,8 @@ class RoomDecay:
 
     def _time(self, measure, courses):
         if self.formula is not None:
-            return self.formula
-        return decay.decay_time(courses.mean(axis=0), self.edges_s, measure)
+            return self.scale * self.formula
+        return self.scale * decay.decay_time(courses.mean(axis=0), self.edges_s, measure)
 
     def _error(self, measure):
         """Jackknife over the passes."""
@@ -87,7 +108,7 @@ class RoomDecay:
         return np.sqrt((count - 1) / count * ((rest - np.mean(rest, axis=0)) ** 2).sum(axis=0))
 
 
-def room_decay(scenario, use, *, room="traced", seed=SEED, passes=None):
+def room_decay(scenario, use, *, room="traced", rays="full", seed=SEED, passes=None):
     """Decay times of the gym as it stands in a use, with the people that are in it.
 
     Parameters
@@ -98,6 +119,8 @@ def room_decay(scenario, use, *, room="traced", seed=SEED, passes=None):
         One of its uses, perhaps with another occupancy
     room : str
         "traced", or "statistical" for the textbook formula, in which T20 and EDT are alike
+    rays : str
+        "full" or "few", as for ``evaluate``
     seed : int
         Of the rays' chance: the same one gives the same answer [-]
     passes : int, optional
@@ -119,6 +142,8 @@ def room_decay(scenario, use, *, room="traced", seed=SEED, passes=None):
     if room == "statistical":
         return _by_formula(surfaces, *through)
     configuration = scenario.configuration(use.name)
+    if rays == "few":
+        passes = FEW
     key = (
         configuration,
         surfaces.met_absorption.tobytes(),
@@ -165,9 +190,8 @@ def _traced(configuration, surfaces, through, chance):
             found = np.array(list(pool.map(course, due)))
             courses += list(found.reshape(len(numbers), len(heads), *found.shape[1:]).sum(axis=1))
             decays = RoomDecay(courses=np.array(courses), edges_s=EDGES / through[1])
-            if wanted or len(courses) >= MOST:
-                return decays
-            if not np.any((decays.t20_error / decays.t20)[JUDGED] > WANTED):
+            sure = decays.middle_error <= WANTED * decays.middle
+            if wanted or len(courses) >= MOST or sure:
                 return decays
 
 

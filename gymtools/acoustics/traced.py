@@ -10,14 +10,18 @@ from threading import Lock
 import numpy as np
 
 from ..physics import bands, tracing
+from ..venue.arguments import one_of
 from .reverberant import PARTS, RoomResponse, TracedField
 from .sources import sources
 
-PASSES = 5  # of every loudspeaker; doubled while the error is too large
-MOST = 40  # passes at most
-RAYS_PER = 15.0  # volume of the gym for each ray of a pass [m3]
-FEWEST_RAYS, MOST_RAYS = 200, 3000  # of a pass
+FEW = 2  # passes of every loudspeaker where a design is looked for
+FULL = 10  # where figures are stated; doubled while an error is too large
+MOST = 80  # passes at most
+RAYS = ("few", "full")
+RAYS_PER = 30.0  # volume of the gym for each ray of a pass [m3]
+FEWEST_RAYS, MOST_RAYS = 100, 1500  # of a pass
 WANTED_DB = 0.3  # standard error of the reverberant level in the worst zone [dB]
+KEPT = (FEW, FULL, 2 * FULL, 4 * FULL, MOST)  # numbers of passes whose mean is kept
 SEED = 20
 STORED = 128  # traced loudspeakers that are kept
 
@@ -30,7 +34,7 @@ class _TracedLoudspeaker:
     means: dict = field(default_factory=dict)  # the mean by number of passes
     passes: list = field(default_factory=list)  # energy of every pass (zone, band)
     courses: list = field(default_factory=list)  # mean over a layer's zones (layer, bin, band)
-    last: RoomResponse | None = None
+    responses: dict = field(default_factory=dict)  # RoomResponse by number of passes
     lock: Lock = field(default_factory=Lock)
 
     def add(self, number, trace, zones):
@@ -39,21 +43,26 @@ class _TracedLoudspeaker:
             if number != len(self.passes):
                 return
             self.mean = trace if number == 0 else tracing.joined(self.mean, number, trace)
-            if number + 1 in (PASSES, 2 * PASSES, 4 * PASSES, MOST):
+            if number + 1 in KEPT:
                 self.means[number + 1] = self.mean
             self.passes.append(trace.reflected.sum(axis=1))
             self.courses.append(zones.layer_means(trace.reflected))
 
     def response(self, trace, wanted, way, speed):
-        """The room's answer of a trace; the last one is kept."""
+        """The room's answer of a trace; those of the numbers of passes that are wanted are kept,
+        and the last of another.
+        """
         with self.lock:
-            if self.last is None or self.last.trace is not trace:
+            number = wanted if trace is self.means.get(wanted) else 0
+            kept = self.responses.get(number)
+            if kept is None or kept.trace is not trace:
                 parts = [
                     np.mean(self.courses[k:wanted:PARTS], axis=0)
                     for k in range(min(PARTS, len(self.courses[:wanted])))
                 ]
-                self.last = RoomResponse(trace=trace, parts=parts, way=way, speed=speed)
-            return self.last
+                kept = RoomResponse(trace=trace, parts=parts, way=way, speed=speed)
+                self.responses[number] = kept
+            return kept
 
     def after(self, wanted):
         """Mean and energy by pass (pass, zone, band) after so many passes, or as far as it is."""
@@ -90,20 +99,24 @@ class Tracing:
         The scenario
     use : str, optional
         Name of a use; the first when left out
+    rays : str
+        "full": until the errors are small enough, for what is stated; "few": a tenth of them or
+        less, for a search
 
     Raises
     ------
     ValueError
-        An unknown use
+        An unknown use, or unknown rays
     """
 
-    def __init__(self, scenario, use=None):
+    def __init__(self, scenario, use=None, *, rays="full"):
+        self.rays = one_of("rays", rays, RAYS)
         self.scenario, self.use = scenario, scenario.use(use)
         self.configuration = scenario.configuration(self.use.name)
         self.sources = sources(scenario, self.use)
         self.surfaces = scenario.surfaces(self.use)
         self.playing = np.flatnonzero(self.sources.playing)
-        self.wanted = PASSES
+        self.wanted = FULL if rays == "full" else FEW
         traced = scenario.memory.cache("traced loudspeakers", STORED).get_many(
             self._keys(), lambda missing: [_TracedLoudspeaker() for _ in missing]
         )
@@ -130,7 +143,7 @@ class Tracing:
         """
         while True:
             missing = [n for n in self.playing if len(self._traced[n].passes) < self.wanted]
-            if missing or self.wanted >= MOST or self.error_db <= WANTED_DB:
+            if missing or self.rays == "few" or self.wanted >= MOST or self.error_db <= WANTED_DB:
                 return sorted(missing, key=lambda n: len(self._traced[n].passes))
             self.wanted *= 2
 
@@ -194,24 +207,38 @@ class Tracing:
         n, number, trace = traced
         self._traced[n].add(number, trace, self.configuration.zones)
 
-    def run(self):
+    def run(self, stop=None):
         """Trace until the answer is good enough.
+
+        Parameters
+        ----------
+        stop : callable, optional
+            Asked at every reflection; a true answer ends it
 
         Returns
         -------
-        field : TracedField
-            The reverberant field
+        field : TracedField or None
+            The reverberant field; None when it was ended
         """
-        with ThreadPoolExecutor(os.cpu_count()) as pool:
-            while not self.ready:
-                due = [
-                    (n, number)
-                    for n in self.playing
-                    for number in range(len(self._traced[n].passes), self.wanted)
-                ]
-                for traced in pool.map(lambda which: self._pass(*which), due):
-                    self.add(traced)
+        while not self.ready:
+            due = [
+                (n, number)
+                for n in self.playing
+                for number in range(len(self._traced[n].passes), self.wanted)
+            ]
+            for traced in self._passes(due, stop):
+                if traced is None:
+                    return None
+                self.add(traced)
         return self.field
+
+    def _passes(self, due, stop):
+        """Some passes in their order, worked on side by side; None for an abandoned one."""
+        if len(due) <= FEW:  # threads would take longer
+            yield from (self._pass(*which, stop) for which in due)
+            return
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            yield from pool.map(lambda which: self._pass(*which, stop), due)
 
     def _after_wanted(self):
         """Index, trace and energy by pass (pass, zone, band) of every playing loudspeaker: after
@@ -239,7 +266,7 @@ class Tracing:
     def field(self):
         """The reverberant field as far as it is traced (TracedField)."""
         # another thread may have traced the same: then more passes may be there and wanted
-        self._missing()
+        rays = self.rays if self.ready else "few"
         return TracedField(
             sources=self.sources,
             zones=self.configuration.zones,
@@ -248,6 +275,7 @@ class Tracing:
                 for n, trace, _ in self._after_wanted()
             },
             error_db=self.error_db,
+            rays=rays,
         )
 
     def _way(self, n):

@@ -103,7 +103,7 @@ class Comparison:
         return [d for d in self.differences if not d.within]
 
 
-def compare(plan, sheet, *, room="statistical"):
+def compare(plan, sheet, *, room="traced"):
     """Compare what was measured with what was predicted for the gym as it was measured.
 
     Parameters
@@ -150,7 +150,7 @@ def compare(plan, sheet, *, room="statistical"):
     )
 
 
-def conditions_of(plan, sheet, *, room="statistical"):
+def conditions_of(plan, sheet, *, room="traced"):
     """Evaluate the uses of a plan as they were measured.
 
     Parameters

@@ -205,7 +205,8 @@ def gain_until_ringing(reading, conditions):
     Returns
     -------
     expected : ndarray
-        One value: the feedback margin without what ``reserve_db`` keeps back (8,) [dB]
+        One value: the feedback margin without what ``reserve_db`` keeps back; its peak allowance
+        stays in it, for it rings at a peak here too (8,) [dB]
     """
     m = _microphone(reading, conditions.results)
     return one_value(float(m.margin_db[m.worst]) + STABILITY_MARGIN_DB + m.open_mics_db)

@@ -162,7 +162,8 @@ _TABLE = (
         limits=(-20, 80),
         slip="Not dB?",
         how=(
-            "Only this microphone open, at the position, at its working gain. Raise it slowly"
+            "The system is rung out. Only this microphone open, at the position, at its working"
+            " gain. Raise it slowly"
             " until it just rings; write by how much, then go back at once. Wear hearing"
             " protection; keep one hand on the control."
         ),

@@ -4,11 +4,13 @@ what each costs elsewhere.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from ..acoustics.criteria import CRITERIA, WORDS, Verdict, judge
-from ..acoustics.evaluate import ROOMS, evaluate
+from ..acoustics.evaluate import ROOMS, evaluate, evaluate_all
+from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..equipment.prices import PriceBook
 from ..venue.arguments import FROM_LOAD, call_of, kind_of, one_of
@@ -20,14 +22,14 @@ from .treatment import area_text, free_areas, treated
 WEAK = 3  # criteria advised on
 MOVES = 3  # moves proposed for each
 COSTS = 3  # costs of a move that a sentence names; the others are counted
-# moves that come nearest in the statistical room and are judged again in the room asked for, before
-# none is said to reach the target
+# moves that come nearest with few rays and are judged again with all, before none is said to reach
+# the target
 CHECKED = 3
 WORTH = 0.15  # least gain that is proposed, and least cost that counts, in the criterion's "close"
 TREATMENT_MATTERS = ("sti", "speech_to_noise", "rt", "feedback_margin")
 QUIET_MATTERS = ("sti", "speech_to_noise")
 GRAIN_M2, GRAIN_DB = 5.0, 0.5  # to which the least treatment and the least quiet are found
-GRAINS = 40  # a coarser grain where each step is traced: the free area has so many
+GRAINS = 40  # a coarser grain where the free area has more steps than this
 QUIETER = 40.0  # furthest that noise is turned down to see whether quiet would do [dB]
 
 
@@ -103,12 +105,32 @@ class _Question:
     prices: object
     stop: Callable
 
-    def verdicts(self, scenario):
-        """Verdicts of another scenario in the use and the room, by criterion and area."""
-        return _verdicts(scenario, self.use, self.room)
+    def verdicts(self, scenario, rays="full"):
+        """Verdicts of another scenario in the use, by criterion and area."""
+        return _verdicts(evaluate(scenario, self.use, room=self.room, rays=rays))
+
+    @cached_property
+    def few(self):
+        """Verdicts of the design itself with few rays."""
+        return self.verdicts(self.scenario, "few")
+
+    def results(self, scenario):
+        """Results of a scenario by use, as they are stated."""
+        return evaluate_all(scenario, room=self.room).results
+
+    def cost(self, scenario, results):
+        """What a scenario costs."""
+        driven = amplify(scenario, results, prices=self.prices)
+        return cost(scenario, self.prices, amplification=driven)
+
+    @cached_property
+    def before(self):
+        """Results of the design itself by use, and what it costs."""
+        results = self.results(self.scenario)
+        return results, self.cost(self.scenario, results)
 
 
-def advise(scenario, use=None, *, room="statistical", prices=None, progress=None, stop=None):
+def advise(scenario, use=None, *, room="traced", prices=None, progress=None, stop=None):
     """The few moves that help most for what is weakest in a use, each evaluated.
 
     Parameters
@@ -118,8 +140,7 @@ def advise(scenario, use=None, *, room="statistical", prices=None, progress=None
     use : str, optional
         Name of a use; the first when left out
     room : str
-        In which room the gains are judged, as for ``evaluate``; the search itself and costs in
-        other uses are judged in the statistical room
+        In which room is searched, with few rays, and judged, with all, as for ``evaluate``
     prices : PriceBook, optional
         The package's invented one when left out
     progress : callable, optional
@@ -146,31 +167,28 @@ def advise(scenario, use=None, *, room="statistical", prices=None, progress=None
     stop = call_of("stop", stop, lambda: False)
     use = scenario.use(use).name
     question = _Question(scenario=scenario, use=use, room=room, prices=prices, stop=stop)
-    here = question.verdicts(scenario)
-    weak = _weakest(here.values())
+    weak = _weakest(question.verdicts(scenario).values())
     if not weak:
         return ()
-    statistical = {u.name: _verdicts(scenario, u.name) for u in scenario.uses}
     tried, ideas = [], list(moves(scenario, use))
     for k, move in enumerate(ideas):
         if stop():
             return ()
-        tried.append((move, _verdicts(move.scenario, use)))
+        tried.append((move, question.verdicts(move.scenario, "few")))
         progress(0.7 * (k + 1) / len(ideas))
     found = []
     for k, verdict in enumerate(weak):
-        best = _best(tried, statistical[use], (verdict.criterion, verdict.area))
-        proposals = _proposals(question, verdict, best, {**statistical, use: here})
+        best = _best(tried, question.few, (verdict.criterion, verdict.area))
+        proposals = _proposals(question, verdict, best)
         limit = None if stop() else _limit(question, verdict, tried)
         found.append(Advice(use=use, verdict=verdict, proposals=proposals, limit=limit))
         progress(0.7 + 0.3 * (k + 1) / len(weak))
     return tuple(found)
 
 
-def _verdicts(scenario, use, room="statistical"):
-    """Verdicts of one use by criterion and area; echoes are left out."""
-    found = judge(evaluate(scenario, use, room=room), echoes=False)
-    return {(v.criterion, v.area): v for v in found}
+def _verdicts(result):
+    """Verdicts by criterion and area; echoes are left out."""
+    return {(v.criterion, v.area): v for v in judge(result, echoes=False)}
 
 
 def _steps(before, after):
@@ -227,22 +245,17 @@ def _merit(base, found, key):
     return min(gain, need) + 0.1 * max(gain - need, 0.0) - 0.5 * worse
 
 
-def _proposals(question, verdict, best, before):
-    """Moves evaluated in the room asked for, with their costs in all uses, the best gain first."""
+def _proposals(question, verdict, best):
+    """Moves with all rays, with their costs in all uses, the best gain first."""
     found = []
     for move in best:
         if question.stop():
             break
-        after = {
-            name: (
-                question.verdicts(move.scenario)
-                if name == question.use
-                else _verdicts(move.scenario, name)
-            )
-            for name in before
-        }
+        results, price = question.before
+        moved = question.results(move.scenario)
+        before, after = ({n: _verdicts(r) for n, r in given.items()} for given in (results, moved))
         key = question.use, (verdict.criterion, verdict.area)
-        price = cost(move.scenario, question.prices) - cost(question.scenario, question.prices)
+        price = question.cost(move.scenario, moved) - price
         proposal = _proposal(move, key, before, after, price)
         if proposal is not None:
             found.append(proposal)
@@ -250,7 +263,7 @@ def _proposals(question, verdict, best, before):
 
 
 def _proposal(move, key, before, after, price):
-    """A move with its gain and its costs; None where it does not help in the room asked for."""
+    """A move with its gain and its costs; None where it does not help with all rays."""
     effects = {
         (use, k): Effect(use=use, before=v, after=after[use].get(k))
         for use, verdicts in before.items()
@@ -309,8 +322,8 @@ def _limit(question, verdict, tried):
 
 
 def _nearest(question, key, tried):
-    """Moves that come nearest to the target in the statistical room, with their verdicts in the
-    room asked for, the best first.
+    """Moves that come nearest to the target with few rays, with their verdicts with all rays, the
+    best first.
     """
     better = CRITERIA[key[0]].better
 
@@ -318,7 +331,7 @@ def _nearest(question, key, tried):
         return sorted(pairs, key=lambda pair: -better * pair[1].value)
 
     found = ranked((move, v[key]) for move, v in tried if key in v)[:CHECKED]
-    if question.room != "statistical":
+    if question.room == "traced":
         again = [(move, question.verdicts(move.scenario).get(key)) for move, _ in found]
         found = [(move, v) for move, v in again if v is not None]
     return ranked(found)
@@ -328,7 +341,7 @@ def _treatment(question, key):
     """Least area of wall panels that reaches a target [m2]."""
     whole = sum(free_areas(question.scenario).values())
     most = 0.999 * whole
-    grain = GRAIN_M2 if question.room == "statistical" else max(GRAIN_M2, most / GRAINS)
+    grain = max(GRAIN_M2, most / GRAINS)
     amount = _least(question, key, lambda area: treated(question.scenario, area), most, grain)
     return Least(amount=amount, most=whole)
 
@@ -349,12 +362,16 @@ def _quiet(question, key):
 
 def _least(question, key, make, most, grain):
     """Least amount of something that reaches a target, by halving; None when even the most does
-    not.
+    not. What it changes is found with few rays, and added to what the design gives with all.
     """
+    criterion, designed = CRITERIA[key[0]], question.verdicts(question.scenario)[key]
+    off = designed.value - question.few[key].value if key in question.few else 0.0
 
     def reaches(amount):
-        verdict = question.verdicts(make(amount)).get(key)
-        return verdict is None or verdict.meets
+        verdict = question.verdicts(make(amount), "few").get(key)
+        if verdict is None:
+            return True
+        return criterion.word(verdict.value + off, verdict.target) == WORDS[0]
 
     if most <= 0 or not reaches(most):
         return None

@@ -35,7 +35,7 @@ class Aimed:
     penalties_after: dict
     moved: dict  # (from, to) by path
     room: str  # in which both are judged
-    given_up: bool  # something was found that was better in the statistical room only
+    given_up: bool  # something was found that was better for few seats and few rays only
     evaluations: int  # of one use each
     stopped: bool
 
@@ -64,7 +64,7 @@ def aim(
     move=("pan_deg", "downtilt_deg", "gain_db", "delay_ms"),
     symmetric=True,
     weights=None,
-    room="statistical",
+    room="traced",
     starts=3,
     evaluations=2000,
     seed=1,
@@ -89,8 +89,7 @@ def aim(
     weights : Weights, optional
         How much each criterion counts; the usual weights when left out
     room : str
-        In which room the answer is judged in the end, as for ``evaluate``; the search itself runs
-        in the statistical room
+        In which room is searched and judged, as for ``evaluate``
     starts : int
         Starting points: the scenario as it is, then the best of random ones [-]
     evaluations : int
@@ -120,11 +119,10 @@ def aim(
     Notes
     -----
     The search (L-BFGS-B from several starting points, gradients by differences in the uses that a
-    change touches) looks at some 60 seats an area in the statistical room; the answer is judged
-    over all seats, and given up if it is not better there. Delays are set last: for each use those
-    of ``delays.aligned`` with the lead that helps most, if any does. With ``room = "traced"`` start
-    and answer are then traced in every use, and the answer is given up if it is not better in that
-    room. A search that is stopped is not traced any more.
+    change touches) looks at some 60 seats an area with few rays, the same chance for every aim;
+    the answer is judged over all seats with all rays, and given up if it is not better there.
+    Delays are set last: for each use those of ``delays.aligned`` with the lead that helps most, if
+    any does.
     """
     if wishes is not None:
         warn_renamed("aim(wishes=...)", "aim(weights=...)")
@@ -155,15 +153,10 @@ def aim(
 def _answer(task, search):
     """The best draft judged over all seats, with delays, in the room that was asked for."""
     before = _Judged.of(task.start, task)
-    found = _best_over_all_seats(task, search, before)
+    after = _best_over_all_seats(task, search, before)
+    given_up = after is before and search.moved
     if task.delays:
-        found = _with_delays(task, found)
-    after = found
-    if task.room == "traced" and found.scenario is not task.start:
-        task.progress(1.0, found.scenario, found.score)
-        before, after = _traced(task, found) or (before, found)
-        if after.score > before.score - 1e-6:
-            after = before
+        after = _with_delays(task, after)
     return Aimed(
         scenario=after.scenario,
         before=before.score,
@@ -171,8 +164,8 @@ def _answer(task, search):
         penalties_before=before.penalties,
         penalties_after=after.penalties,
         moved={} if after.scenario is task.start else _moved(task.start, after.scenario),
-        room=after.room,
-        given_up=after.scenario is not found.scenario,
+        room=task.room,
+        given_up=given_up,
         evaluations=search.used,
         stopped=search.stopped,
     )
@@ -185,11 +178,10 @@ class _Judged:
     scenario: Scenario
     results: tuple  # Result, one a use
     weights: Weights
-    room: str = "statistical"
 
     @classmethod
     def of(cls, scenario, task):
-        results = tuple(evaluate(scenario, name) for name in task.uses)
+        results = tuple(evaluate(scenario, name, room=task.room) for name in task.uses)
         return cls(scenario=scenario, results=results, weights=task.weights)
 
     @cached_property
@@ -221,19 +213,6 @@ def _best_over_all_seats(task, search, before):
     return kept
 
 
-def _traced(task, found):
-    """Start and answer in the traced room, or None when stopped."""
-    pair = [(task.start, []), (found.scenario, [])]
-    for use in task.uses:
-        for scenario, results in pair:
-            if task.stop():
-                return None
-            results.append(evaluate(scenario, use, room="traced"))
-    return [
-        _Judged(scenario=s, results=tuple(r), weights=task.weights, room="traced") for s, r in pair
-    ]
-
-
 def _with_delays(task, judged):
     """The scenario with delays set in the uses where that helps."""
     scenario, results = judged.scenario, list(judged.results)
@@ -259,7 +238,7 @@ def _delays_of_one_use(task, scenario, result, together):
         tried = aligned(scenario, use.name, lead=lead, groups=others)
         if not _alike(tried.use(use.name), playing, together):
             continue
-        found = evaluate(tried, use.name)
+        found = evaluate(tried, use.name, room=task.room)
         # a delay is there to bring arrivals together: no other gain counts
         nearer = penalties(found)["arrival_spread"] < penalties(kept)["arrival_spread"] - WORTH
         if nearer and penalty(found, task.weights) < best:

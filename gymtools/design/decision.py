@@ -10,16 +10,17 @@ from platform import python_version
 from ..acoustics.evaluate import evaluate
 from ..equipment.prices import PriceBook, book_name
 from ..equipment.schedules import Parts, parts
+from ..physics.tracing import present_engine
 from ..venue.arguments import kind_of
 from ..venue.files import load
 from ..venue.reading_files import one_line
 from .arrangements import arrange
-from .fingerprints import contents, digest, package, prices_of
+from .fingerprints import LIBRARIES, contents, digest, package, prices_of
 from .options import HEADLINES, Option, dominated_by, option
 from .uncertainty import how_sure
 
 DRAWS, SEED = 200, 1  # of the uncertainty
-LIBRARIES = ("numpy", "scipy", "plotly")
+ENGINES = {"compiled": "machine code", "arrays": "arrays"}  # what follows the rays
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -28,7 +29,7 @@ class Decision:
 
     options: tuple  # Option, the chosen one first
     parts: Parts  # of the chosen one
-    results: dict  # evaluations of the chosen one by use, in the traced room
+    results: dict  # evaluations of the chosen one by use
     uncertainty: dict  # by use
     reasons: dict  # why each of the others was not chosen, sentences by name
     inputs_hash: str  # of all that the figures come from
@@ -114,7 +115,7 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
     progress : callable, optional
         Called with the share that is done, 0 to 1
     stop : callable, optional
-        Asked between two steps (one use in the traced room, one option); when it answers true the
+        Asked between two steps (one use, one option); when it answers true the
         decision is given up
 
     Returns
@@ -140,11 +141,11 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
     stop = stop or (lambda: False)
     step = _steps(len(names) + 2 * len(scenario.uses), progress or (lambda _: None), stop)
     for name in names:
-        made.append(option(name, options[name], room="traced", prices=prices))
+        made.append(option(name, options[name], prices=prices))
         if not step():
             return None
     for use in scenario.uses:
-        results[use.name] = evaluate(scenario, use.name, room="traced")
+        results[use.name] = evaluate(scenario, use.name)
         if not step():
             return None
         uncertainty[use.name] = how_sure(scenario, use.name, draws=draws, seed=SEED, stop=stop)
@@ -152,7 +153,7 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
             return None
     return Decision(
         options=tuple(made),
-        parts=parts(scenario, prices=prices, room="traced"),
+        parts=parts(scenario, prices=prices),
         results=results,
         uncertainty=uncertainty,
         versions=_versions(),
@@ -185,7 +186,8 @@ def _hash(options, prices, draws):
 def _versions():
     """Versions of what computed the figures."""
     found = {"gymtools": metadata.version("gymtools"), "Python": python_version()}
-    return found | {name: metadata.version(name) for name in LIBRARIES}
+    found |= {name: metadata.version(name) for name in (*LIBRARIES, "plotly")}
+    return found | {"rays followed in": ENGINES[present_engine()]}
 
 
 def reasons(chosen: Option, other: Option):

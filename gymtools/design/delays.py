@@ -44,7 +44,7 @@ def aligned(scenario, use=None, *, lead="talker", lead_s=0.010, groups=None):
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
     lead_s = number("lead_s", lead_s, 0, 0.2, "s", "Milliseconds given by mistake?")
-    result = evaluate(scenario, use)
+    result = evaluate(scenario, use, rays="few")  # for who serves which seats
     owner = np.array([c.group for c in scenario.loudspeakers], object)  # plain texts
     groups = names_of("groups", () if groups is None else groups, dict.fromkeys(owner))
     reference = _arrival_of(lead, result, owner)

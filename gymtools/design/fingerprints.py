@@ -3,18 +3,20 @@ prices, the package and the libraries that it computes with.
 """
 
 import hashlib
+from importlib import metadata
 from pathlib import Path
 
 import numpy as np
-import scipy
 
 from ..equipment.prices import example_prices
+from ..physics.tracing import present_engine
 from ..venue.quantity import file_fields
 
 PACKAGE = Path(__file__).parents[1]
 # whatever a figure may come from: no room above this one, see DEVELOPERS.md
 ROOMS = ("physics", "venue", "acoustics", "equipment", "design", "data")
 LENGTH = 16  # of a fingerprint [characters]
+LIBRARIES = ("numpy", "scipy", "numba")
 
 
 def digest(what):
@@ -94,14 +96,14 @@ def prices_of(book):
 
 def package():
     """Fingerprint of the package's code and data, and of the libraries' versions, as they were
-    imported.
+    imported, and of what follows the rays.
 
     Returns
     -------
     text : str
-        Other code, data or libraries give another one
+        Other code, data, libraries or another engine give another one
     """
-    return IMPORTED
+    return fingerprint((IMPORTED, present_engine()))
 
 
 def check_package():
@@ -113,7 +115,7 @@ def check_package():
     ValueError
         Another file stands on the disk
     """
-    if _on_disk() != package():
+    if _on_disk() != IMPORTED:
         raise ValueError(
             "the files of gymtools have changed since it was imported, so that no row can say which"
             " version it is of. Restart Python (the kernel) and begin again."
@@ -129,7 +131,7 @@ def _on_disk():
         if p.is_file() and p.suffix in (".py", ".csv", ".npz", ".npy", ".toml")
     )
     parts = [(p.relative_to(PACKAGE).as_posix(), _of_file(p)) for p in files]
-    return fingerprint((parts, np.__version__, scipy.__version__))
+    return fingerprint((parts, *map(metadata.version, LIBRARIES)))
 
 
 def _of_file(path):

@@ -1,17 +1,21 @@
-"""What is only roughly known of a gym (absorption, noise, occupancy, aim, sensitivity), how far off
-it may be, and the scenario with it a little off.
+"""What is only roughly known of a gym (how long it rings, absorption, noise, occupancy, aim,
+sensitivity), how far off it may be, and the scenario with it a little off.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.stats import norm
 
-from ..acoustics.measured_room import ABSORPTION_SPREAD
+from ..acoustics.measured_room import ABSORPTION_SPREAD, time_spread
+from ..acoustics.model_error import T20_SPREAD, decay_factor
+from ..physics import bands
 from ..physics.checks import within
 from ..venue.paths import value_at
 
 LIMITS = {  # of a standard deviation, with its unit
+    "decay_pct": (100, "%"),
     "absorption_pct": (100, "%"),
     "noise_db": (20, "dB"),
     "occupancy_pct": (50, "%"),
@@ -19,6 +23,7 @@ LIMITS = {  # of a standard deviation, with its unit
     "sensitivity_db": (10, "dB"),
 }
 WORDS = {  # on screen
+    "decay_pct": "the model's ringing",
     "absorption_pct": "absorption",
     "noise_db": "noise",
     "occupancy_pct": "occupancy",
@@ -31,7 +36,9 @@ WORDS = {  # on screen
 class InputSpread:
     """How far off each input may be: one standard deviation."""
 
-    absorption_pct: float = 100 * ABSORPTION_SPREAD  # of every finish
+    # of the decay that the model gives    as left in the published gyms, ``acoustics.model_error``
+    decay_pct: float = 100 * T20_SPREAD
+    absorption_pct: float = 100 * ABSORPTION_SPREAD  # of every finish    judgment, no source
     noise_db: float = 3.0  # judgment, no source
     occupancy_pct: float = 10.0  # of the seats of every area    judgment, no source
     aim_deg: float = 2.0  # pan and downtilt of every loudspeaker    judgment, no source
@@ -41,6 +48,28 @@ class InputSpread:
         hint = "One standard deviation; 0 means that it is known exactly."
         for name, (high, unit) in LIMITS.items():
             within(name, getattr(self, name), 0, high, unit, hint)
+
+    @classmethod
+    def usual(cls, scenario, use=None):
+        """What is usually unknown of a gym.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            Where its room is fitted to what was measured, little is left unknown of it
+        use : str, optional
+            Name of a use; the first when left out
+
+        Returns
+        -------
+        spread : InputSpread
+            Where the room is fitted the finishes are not drawn one by one: what is left unknown of
+            them is in the decay
+        """
+        if scenario.room_fit is None:
+            return cls()
+        left = time_spread(scenario, scenario.use(use))[bands.MIDDLE].mean()
+        return cls(decay_pct=round(100 * float(left), 1), absorption_pct=0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,6 +122,31 @@ def _absorbing(scenario, finishes, pct):
         ("absorption_factors", name): np.clip(f * np.exp(p / 100), 0.1, 10).tolist()
         for name, f, p in zip(finishes, now, pct, strict=True)
     }
+
+
+def _model(_scenario):
+    return ["decay"]
+
+
+def ringing(scenario, pct):
+    """By how much the gym rings longer than the model says, for an error of the model.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    pct : float
+        Error, normal [%]
+
+    Returns
+    -------
+    factor : float
+        Of its decay times: with the bias and the long tails of few published gyms, or as it is in a
+        gym that is fitted to what was measured in it [-]
+    """
+    if scenario.room_fit is None:
+        return float(decay_factor(norm.cdf(pct / (100 * T20_SPREAD))))
+    return float(np.exp(pct / 100))
 
 
 def _noise(_scenario):
@@ -157,6 +211,8 @@ def _strengthened(scenario, loudspeakers, error_db):
 
 
 INPUTS = {  # by the fields of ``InputSpread``
+    # of the room's answer, not of the scenario: ``ringing`` says what it does
+    "decay_pct": InputError(subjects=_model, changes=lambda *_: {}),
     "absorption_pct": InputError(subjects=_finishes, changes=_absorbing),
     "noise_db": InputError(subjects=_noise, changes=_noisy),
     "occupancy_pct": InputError(subjects=_fillable, changes=_filled),

@@ -84,10 +84,11 @@ class Option:
     headlines: dict  # by the keys of ``HEADLINES``; None where there is nothing to judge
     row: dict  # all figures, as of ``sweeping.figures``
     room: str  # in which they are judged
+    rays: str = "full"  # with which they are; "" by formula
     prices: str = INVENTED  # name of the price book that it is priced by
 
 
-def option(name, scenario, *, room="statistical", prices=None):
+def option(name, scenario, *, room="traced", rays="full", prices=None):
     """Keep a design as an option.
 
     Parameters
@@ -96,7 +97,7 @@ def option(name, scenario, *, room="statistical", prices=None):
         What it is called
     scenario : Scenario
         The design
-    room : str
+    room, rays : str
         As for ``evaluate``
     prices : PriceBook, optional
         The package's invented one when left out
@@ -111,13 +112,14 @@ def option(name, scenario, *, room="statistical", prices=None):
     ValueError
         As ``sweeping.figures``
     """
-    row = figures(scenario, room, prices)
+    row = figures(scenario, room, prices, rays)
     return Option(
         name=name,
         scenario=scenario,
         headlines=headlines(row),
         row=row,
         room=room,
+        rays=row["rays"],
         prices=book_name(prices),
     )
 
@@ -173,8 +175,8 @@ def dominated_by(one, others):
 
 
 def dominated(options):
-    """Which options another one betters in everything; figures of the traced room are compared with
-    such figures only.
+    """Which options another one betters in everything; figures are compared with those of the same
+    room and rays only.
 
     Parameters
     ----------
@@ -188,7 +190,12 @@ def dominated(options):
     """
     return [
         dominated_by(
-            o.headlines, {x.name: x.headlines for x in options if x is not o and x.room == o.room}
+            o.headlines,
+            {
+                x.name: x.headlines
+                for x in options
+                if x is not o and (x.room, x.rays) == (o.room, o.rays)
+            },
         )
         for o in options
     ]

@@ -1,4 +1,4 @@
-"""The search for a better aim on drafts: some seats of every area, the room by formula."""
+"""The search for a better aim on drafts: some seats of every area, few rays."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -31,7 +31,7 @@ class SearchTask:
     move: tuple  # of ``KEYS``
     symmetric: bool
     weights: Weights
-    room: str  # in which the answer is judged
+    room: str  # in which is searched and judged
     evaluations: int  # at most, of one use each
     seed: int
     progress: Callable  # (share done, best scenario, its score)
@@ -172,6 +172,11 @@ class Search:
         self.best, self.best_score = None, np.inf  # adjustments, and their draft score
         self.used, self.stopped = 0, False
 
+    @property
+    def moved(self):
+        """Whether something better than the start was found."""
+        return self.best is not None and not np.allclose(self.best, self.task.origin)
+
     def run(self, starts):
         """Search from several starting points; ``best`` is what was found.
 
@@ -228,10 +233,13 @@ class Search:
             self.stopped = self.used < task.evaluations
             raise _Ended
         self.used += len(names)
-        return {
-            name: penalty(evaluate(scenario, name, most_points=DRAFT), task.weights)
-            for name in names
-        }
+        return {name: self._score(scenario, name) for name in names}
+
+    def _score(self, scenario, use):
+        """Draft score of one use."""
+        task = self.task
+        draft = evaluate(scenario, use, room=task.room, rays="few", most_points=DRAFT)
+        return penalty(draft, task.weights)
 
     def _draft(self, x):
         return self._draft_by_use(x)[0]
@@ -246,7 +254,7 @@ class Search:
         mean = float(np.mean(list(found.values())))
         if mean < self.best_score - 1e-9:
             self.best, self.best_score = np.array(x, float), mean
-            # 1 is kept for the answer's tracing
+            # 1 is kept for the answer
             self.task.progress(min(self.used / self.task.evaluations, 0.99), scenario, mean)
         return mean, found
 

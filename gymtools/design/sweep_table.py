@@ -16,8 +16,9 @@ from ..venue.spreadsheets import as_text, as_written
 from ..venue.writing_files import write_file
 
 # columns before those of the uses: how many of how many checks meet their target
-FIXED = ("key", "refused", "verdict", "met", "checks", "penalty", "cost")
+FIXED = ("key", "refused", "rays", "verdict", "met", "checks", "penalty", "cost")
 COUNTS = ("met", "checks")
+TRACED = ("few", "full", "")  # rays of a row; none where the room is not traced
 VERDICTS = (*criteria.WORDS, "")  # none of a refused row
 KIND = "table of a sweep"
 LONGEST = 5000  # of a text in it [characters]
@@ -222,15 +223,10 @@ def _known(path, columns):
         return text, {}  # empty, or cut off within its headings
     if not table:
         raise ValueError(f"{name} holds another table. Give another file, or remove it.")
-    head, want = table[0][1], [str(_cell(c)) for c in columns]
-    if head != want:
-        axes = columns.index("key")
-        former = [as_written(c) for c in head[axes:]]
-        head = head[:axes] + [_cell(present_heading(heading)) for heading in former]
-    if head != want:
+    if (table := _in_columns(table, columns)) is None:
         raise ValueError(f"{name} holds another table. Give another file, or remove it.")
     rows = {}
-    for number, cells in table[1:]:
+    for number, cells in table:
         where = f"{name}, line {number}"
         if len(cells) != len(columns):
             raise ValueError(
@@ -242,6 +238,19 @@ def _known(path, columns):
     return text, rows
 
 
+def _in_columns(table, columns):
+    """Rows under the columns of today; None where the headings are others."""
+    (_, head), *rows = table
+    want, axes = [str(_cell(c)) for c in columns], columns.index("key")
+    if head != want:
+        former = [as_written(c) for c in head[axes:]]
+        head = head[:axes] + [_cell(present_heading(heading)) for heading in former]
+    rays = columns.index("rays")
+    if head != want and head == want[:rays] + want[rays + 1 :]:  # of an earlier version
+        return [(number, [*c[:rays], "", *c[rays:]]) for number, c in rows]
+    return rows if head == want else None
+
+
 def _read(row, columns, where):
     """A row with its numbers; of a refused one only what it has."""
     row["verdict"] = WORDS.get(row["verdict"], row["verdict"])
@@ -250,7 +259,12 @@ def _read(row, columns, where):
             f"{where}: verdict = '{one_line(row['verdict'])[:40]}' is none of"
             f" {', '.join(VERDICTS[:-1])}. Was it edited? Remove the line, or give another file."
         )
-    texts = {*columns[: columns.index("key")], "key", "refused", "verdict"}
+    if row["rays"] not in TRACED:
+        raise ValueError(
+            f"{where}: rays = '{one_line(row['rays'])[:40]}' is neither few nor full. Was it"
+            " edited? Remove the line, or give another file."
+        )
+    texts = {*columns[: columns.index("key")], "key", "refused", "rays", "verdict"}
     if row["refused"]:
         columns = columns[: columns.index("verdict")]
     return {c: as_written(row[c]) if c in texts else _number(c, row[c], where) for c in columns}

@@ -10,7 +10,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from ..acoustics.criteria import CRITERIA, worst_word
-from ..acoustics.evaluate import ROOMS, evaluate
+from ..acoustics.evaluate import ROOMS, evaluate_all
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..equipment.prices import PriceBook
@@ -24,6 +24,7 @@ from .fingerprints import check_package, contents, fingerprint, package, prices_
 from .sweep_table import FIXED, SweepTable, present_heading
 from .weights import Weights, penalty
 
+BEST = 20  # variations of least penalty that are evaluated again with all rays
 AHEAD = 64  # variations that are handed out before the first of them is back
 # criteria of every use, each in its weakest area or at its weakest microphone
 FIGURES = ("sti", "coverage_range", "feedback_margin", "on_listeners", "loudest")
@@ -96,15 +97,19 @@ def variations(scenario, axes):
     variations : iterator of tuple
         (words by axis, Scenario, or the refusal as text where a combination cannot be built)
     """
-    for combination in product(*(choices.items() for choices in axes.values())):
-        words = {axis: word for axis, (word, _) in zip(axes, combination, strict=True)}
-        try:
-            made = scenario
-            for _, choice in combination:
-                made = _chosen(made, choice)
-        except ValueError as error:
-            made = str(error)
-        yield words, made
+    for combination in product(*axes.values()):
+        words = dict(zip(axes, combination, strict=True))
+        yield words, _combined(scenario, axes, words)
+
+
+def _combined(scenario, axes, words):
+    """The scenario with one choice on every axis, or the refusal as text."""
+    try:
+        for axis, word in words.items():
+            scenario = _chosen(scenario, axes[axis][word])
+    except ValueError as error:
+        return str(error)
+    return scenario
 
 
 def _chosen(scenario, choice):
@@ -117,7 +122,7 @@ def _chosen(scenario, choice):
     return made
 
 
-def figures(scenario, room="statistical", prices=None):
+def figures(scenario, room="traced", prices=None, rays="full"):
     """Headline figures of a scenario over all its uses.
 
     Parameters
@@ -128,6 +133,8 @@ def figures(scenario, room="statistical", prices=None):
         As for ``evaluate``
     prices : PriceBook, optional
         The package's invented one when left out
+    rays : str
+        As for ``evaluate``
 
     Returns
     -------
@@ -140,9 +147,10 @@ def figures(scenario, room="statistical", prices=None):
     ValueError
         The room is unknown, or the price book lacks a price
     """
-    results = {u.name: evaluate(scenario, u.name, room=room) for u in scenario.uses}
+    results = evaluate_all(scenario, room=room, rays=rays).results
     verdicts = [v for r in results.values() for v in r.verdicts]
     row = Row(
+        rays=rays if room == "traced" else "",
         verdict=worst_word(v.word for v in verdicts),
         met=sum(v.meets for v in verdicts),
         checks=len(verdicts),
@@ -161,15 +169,15 @@ def _weakest(result, criterion):
     return worst(values, default=None)
 
 
-def _one(words, made, key, room, prices):
+def _one(words, made, key, room, prices, rays):
     """One variation, never an exception: what refuses or fails says so in its row; and whether the
     row is right the next time too.
     """
-    row = Row(words, key=key, refused="")
+    row = Row(words, key=key, refused="", rays="")
     if isinstance(made, str):
         return Row(row, refused=one_line(made)), True
     try:
-        found = figures(made, room, prices)
+        found = figures(made, room, prices, rays)
     except ValueError as error:
         return Row(row, refused=one_line(error)), True
     except Exception as error:  # one failure must not end thousands of others
@@ -182,7 +190,8 @@ def _one(words, made, key, room, prices):
 
 def _failed(words, key, error):
     """Row of what may well succeed the next time: out of memory, a worker that ended."""
-    return Row(words, key=key, refused=one_line(f"{type(error).__name__}: {error}").strip(": "))
+    text = one_line(f"{type(error).__name__}: {error}").strip(": ")
+    return Row(words, key=key, refused=text, rays="")
 
 
 def _alone(version, *job):
@@ -199,12 +208,13 @@ def sweep(
     *,
     file=None,
     executor=None,
-    room="statistical",
+    room="traced",
     prices=None,
     progress=None,
     stop=None,
 ):
-    """Evaluate all combinations of several choices, all uses of each.
+    """Evaluate all combinations of several choices, all uses of each: with few rays, and the best
+    of them again with all rays.
 
     Parameters
     ----------
@@ -224,16 +234,17 @@ def sweep(
     prices : PriceBook, optional
         The package's invented one when left out
     progress : callable, optional
-        Called with (rows done, rows in all)
+        Called with (evaluations of a row done, of those in all)
     stop : callable, optional
         When it answers true no more is begun, and what is done is returned
 
     Returns
     -------
     rows : list of Row
-        One for each combination, in their order; ``refused`` says why a combination cannot be
-        built, or what failed. A failure that is no refusal (out of memory, a worker that ended) is
-        not written, and tried again the next time
+        One for each combination, in their order; ``rays`` is "full" in the twenty of least penalty,
+        "few" in the others; ``refused`` says why a combination cannot be built, or what failed. A
+        failure that is no refusal (out of memory, a worker that ended) is not written, and tried
+        again the next time
 
     Raises
     ------
@@ -258,20 +269,32 @@ def sweep(
         check_package()
     base = fingerprint((contents(scenario), room, prices_of(prices), package()))
     jobs = (
-        (words, made, _key(base, words, made), room, prices)
+        (words, made, _key(base, words, made), room, prices, "few")
         for words, made in variations(scenario, axes)
     )
     with SweepTable(file, columns, base) as table:
         run = _Run(table, prod(map(len, axes.values())), progress)
-        missing = run.missing(jobs)
-        if executor is None:
-            for job in missing:
-                if stop():
-                    break
-                run.keep(*_one(*job))
-        else:
-            _all(executor, missing, run.keep, stop)
+        _work(executor, run.missing(jobs), run.keep, stop)
+        # another may be among the best when some of them have all rays
+        while (due := run.uncertain) and not stop():
+            again = (
+                (words, _combined(scenario, axes, words), key, room, prices, "full")
+                for key, words in due
+            )
+            _work(executor, again, run.keep, stop)
+        run.end()
         return run.rows
+
+
+def _work(executor, jobs, keep, stop):
+    """Do some jobs here, or where the executor does them."""
+    if executor is not None:
+        _all(executor, jobs, keep, stop)
+        return
+    for job in jobs:
+        if stop():
+            break
+        keep(*_one(*job))
 
 
 def _check(scenario, axes, executor, prices):
@@ -321,8 +344,10 @@ class _Run:
     """Rows of one sweep in the order of its jobs, as they come in."""
 
     def __init__(self, table, count, progress):
-        self.table, self.count, self.progress = table, count, progress
+        self.table, self.progress = table, progress
+        self.count = count + min(BEST, count)  # of evaluations
         self.found, self.words, self.done = {}, {}, 0  # Row and words by key
+        self.failed = set()  # keys of what was no refusal
 
     def missing(self, jobs):
         """Jobs whose rows are not there yet."""
@@ -337,7 +362,13 @@ class _Run:
                 self._count()
 
     def keep(self, row, lasting):
-        """Add a row, to the table too when it lasts."""
+        """Add a row, to the table too when it lasts; what fails the second time leaves the row of
+        few rays.
+        """
+        if not lasting:
+            self.failed.add(row["key"])
+            if row["key"] in self.found:
+                return
         self.found[row["key"]] = row
         if lasting:
             self.table.add(row)
@@ -345,8 +376,21 @@ class _Run:
 
     def _count(self):
         """Rows of other sweeps in the same file do not count."""
-        self.done += 1
+        self.done = min(self.done + 1, self.count)
         self.progress(self.done, self.count)
+
+    @property
+    def uncertain(self):
+        """Key and words of the rows that are among the best, with few rays only."""
+        judged = [r for r in self.found.values() if r.get("penalty") is not None]
+        best = sorted(judged, key=lambda r: r["penalty"])[:BEST]
+        few = [r["key"] for r in best if r["rays"] == "few" and r["key"] not in self.failed]
+        return [(key, self.words[key]) for key in few]
+
+    def end(self):
+        """Nothing more comes."""
+        if len(self.found) == len(self.words) and not self.uncertain:
+            self.progress(self.count, self.count)
 
     @property
     def rows(self):

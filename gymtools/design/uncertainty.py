@@ -2,6 +2,8 @@
 that does to every criterion.
 """
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,14 +12,15 @@ from scipy.stats import norm, qmc
 
 from ..acoustics.criteria import CRITERIA, judge
 from ..acoustics.evaluate import evaluate
+from ..acoustics.traced import Tracing
 from ..physics.checks import whole
 from ..venue.arguments import FROM_LOAD, call_of, kind_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
-from .input_errors import INPUTS, WORDS, InputSpread, ungrouped
+from .input_errors import INPUTS, WORDS, InputSpread, ringing, ungrouped
 
-SEATS = 800  # looked at in every area that listens
-FEWER_SEATS = 150  # for draws of one input alone, of which the width alone counts
+SEATS = 300  # looked at in every area that listens
+FEWER_SEATS = 100  # for draws of one input alone, of which the width alone counts
 ALONE = 8  # of the draws, one in so many again for every input by itself
 LEAST = 25  # draws of one input by itself
 MOST_SEED = 2**32 - 1
@@ -26,7 +29,7 @@ EDGES = (10, 90)  # of a range [percentile]
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Range:
-    """One criterion over all draws."""
+    """One criterion over all draws; its range always holds the design as it is."""
 
     criterion: str  # key of ``CRITERIA``
     area: str  # or microphone; "" for the room
@@ -40,12 +43,12 @@ class Range:
     @property
     def low(self):
         """9 of 10 draws lie above [unit]."""
-        return float(np.percentile(self.values, EDGES[0]))
+        return min(float(np.percentile(self.values, EDGES[0])), self.value)
 
     @property
     def high(self):
         """9 of 10 draws lie below [unit]."""
-        return float(np.percentile(self.values, EDGES[1]))
+        return max(float(np.percentile(self.values, EDGES[1])), self.value)
 
     @property
     def most(self):
@@ -70,8 +73,8 @@ class Uncertainty:
 
 
 def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=None, stop=None):
-    """Ranges of every criterion when absorption, noise, occupancy, aim and sensitivity are only
-    roughly known.
+    """Ranges of every criterion when ringing, absorption, noise, occupancy, aim and sensitivity are
+    only roughly known.
 
     Parameters
     ----------
@@ -80,7 +83,7 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     use : str, optional
         Name of a use; the first when left out
     unknowns : InputSpread, optional
-        How far off each input may be; the usual spreads when left out
+        How far off each input may be; ``InputSpread.usual`` when left out
     draws : int
         Designs drawn with everything off at once; about as many again are drawn with one input off,
         to see which matters [-]
@@ -106,20 +109,24 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     Notes
     -----
     Normal errors drawn by Latin hypercube (of absorption in its logarithm), every finish, area and
-    loudspeaker for itself; in the statistical room, without echoes. What an error changes is found
-    over at most 800 seats an area and added to what the design gives over all of them, so that with
-    nothing off the design itself comes out. Draws that cannot be built (an aim error that turns a
-    loudspeaker into its neighbor) are left out.
+    loudspeaker for itself; without echoes. What an error changes is found over at most 300 seats an
+    area with few rays, the same chance for every draw, and added to what the design gives over all
+    of them with all rays, so that with nothing off the design itself comes out. Draws that cannot
+    be built (an aim error that turns a loudspeaker into its neighbor) are left out.
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
     draws, seed = whole("draws", draws, 20, 5000), whole("seed", seed, 0, MOST_SEED)
     progress = call_of("progress", progress, lambda _: None)
     stop = call_of("stop", stop, lambda: False)
-    use, spread = scenario.use(use), InputSpread() if unknowns is None else unknowns
+    use = scenario.use(use)
+    spread = InputSpread.usual(scenario, use.name) if unknowns is None else unknowns
     kind_of("unknowns", spread, InputSpread, "Give an InputSpread, e.g. InputSpread(noise_db=3).")
-    drawing = _Drawing(scenario=ungrouped(scenario, use), spread=spread, seed=seed)
-    designed = judge(evaluate(scenario, use.name), echoes=False)
-    sample = _values(drawing.scenario, SEATS)
+    stated = evaluate(scenario, use.name)
+    designed = judge(stated, echoes=False)
+    drawing = _Drawing(
+        scenario=ungrouped(scenario, use), spread=spread, seed=seed, t20=stated.own_decay.t20
+    )
+    sample = drawing.values(({}, 1.0), SEATS)
     found = _all_draws(drawing, draws, progress, stop)
     if found is None:
         return None
@@ -135,19 +142,24 @@ def _all_draws(drawing, draws, progress, stop):
     """
     few = max(draws // ALONE, LEAST)
     plan = [(None, drawing.varied, draws), *((name, [name], few) for name in drawing.varied)]
-    whole, done, found = sum(count for *_, count in plan), 0, {}
-    for alone, names, count in plan:
-        seats = SEATS if alone is None else FEWER_SEATS
-        found[alone] = []
-        for changes in drawing.changes(names, count):
+    jobs = [
+        (alone, draw, SEATS if alone is None else FEWER_SEATS)
+        for alone, names, count in plan
+        for draw in drawing.draws(names, count)
+    ]
+    found = {alone: [] for alone, *_ in plan}
+
+    def work(job):
+        return None if stop() else drawing.values(*job[1:])
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        for done, (job, values) in enumerate(zip(jobs, pool.map(work, jobs), strict=True)):
             if stop():
+                pool.shutdown(cancel_futures=True)
                 return None
-            try:
-                found[alone].append(_values(changed(drawing.scenario, changes), seats))
-            except ValueError:  # it cannot be built
-                pass
-            done += 1
-            progress(done / whole)
+            if values:  # it can be built
+                found[job[0]].append(values)
+            progress((done + 1) / len(jobs))
     return found
 
 
@@ -158,6 +170,7 @@ class _Drawing:
     scenario: object
     spread: InputSpread
     seed: int
+    t20: np.ndarray  # of the design (7,) [s]
 
     @cached_property
     def subjects(self):
@@ -169,14 +182,33 @@ class _Drawing:
         """Inputs that err."""
         return [name for name in WORDS if getattr(self.spread, name) > 0 and self.subjects[name]]
 
-    def changes(self, names, count):
-        """Changes that put some inputs off, draw by draw."""
+    def draws(self, names, count):
+        """Draws with some inputs off: changes of the scenario, and how many times as long it
+        rings.
+        """
         for errors in _errors([len(self.subjects[n]) for n in names], count, self.seed):
-            changes = {}
+            changes, factor = {}, 1.0
             for name, error in zip(names, errors, strict=True):
                 off = error * getattr(self.spread, name)
                 changes |= INPUTS[name].changes(self.scenario, self.subjects[name], off)
-            yield changes
+                if name == "decay_pct":
+                    factor = ringing(self.scenario, float(off[0]))
+            yield changes, factor
+
+    def values(self, draw, seats):
+        """Values by criterion and area, over a sample of the seats; None of what cannot be
+        built.
+        """
+        changes, factor = draw
+        try:
+            scenario = changed(self.scenario, changes) if changes else self.scenario
+            field = Tracing(scenario, rays="few").run()
+            if factor != 1.0:
+                field = field.ringing_longer(factor, self.t20)
+            result = evaluate(scenario, room=field, most_points=seats)
+        except ValueError:
+            return None
+        return {(v.criterion, v.area): v.value for v in judge(result, echoes=False)}
 
 
 def _errors(lengths, count, seed):
@@ -185,12 +217,6 @@ def _errors(lengths, count, seed):
         return [[] for _ in range(count)]
     drawn = norm.ppf(qmc.LatinHypercube(sum(lengths), rng=seed).random(count))
     return [np.split(row, np.cumsum(lengths)[:-1]) for row in drawn]
-
-
-def _values(scenario, seats):
-    """Values by criterion and area, over a sample of the seats."""
-    result = evaluate(scenario, most_points=seats)
-    return {(v.criterion, v.area): v.value for v in judge(result, echoes=False)}
 
 
 def _range(verdict, sample, found):

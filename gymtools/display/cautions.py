@@ -23,10 +23,8 @@ CAUTIONS = (
 )
 LIMITS = (
     (
-        "While something moves, the room's own sound is one level by formula for the whole gym."
-        " Where absorption sits on one bank or on the roof and bare walls face each other, that"
-        " level can be wrong by 3 dB and the decay much longer. At rest the room is traced; act on"
-        " the traced figures."
+        "While something moves, few rays are followed, and figures of the room's own sound are a"
+        " little off by chance. At rest all rays are followed; act on those figures."
     ),
     (
         "Scattering by octave rests on two published rooms and on assumptions. Long decays between"
@@ -44,8 +42,9 @@ LIMITS = (
     ),
     "People do not shade each other, and sound does not bend around edges.",
     (
-        "The feedback margin is an average over an octave. An installed system has peaks above"
-        " that average; the 6 dB margin is there for them."
+        "A loop rings at its highest peak. What is kept for the peaks is what chance gives in a"
+        " room that rings alike everywhere, less what tuning with notches usually buys; single"
+        " paths can ring earlier."
     ),
     (
         "Absorption values are published averages or marked assumptions. A measured reverberation"

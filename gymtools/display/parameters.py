@@ -16,6 +16,7 @@ from ..venue.finishes import FINISHES
 from ..venue.paths import changed, check_changes
 from ..venue.texts import check_text, short, shown
 from .documents.record import READERS
+from .tables.halls import HALLS_SHOWN
 
 RANGES = {  # lowest, highest, unit
     "front_m": (0.5, 100, "m"),
@@ -74,6 +75,7 @@ CHOICES = {
     "arrangement": tuple(ARRANGEMENTS),
     "criterion": tuple(CRITERIA),
     "roof": tuple(FINISHES),
+    "halls": HALLS_SHOWN,
 }
 TEXTS = ("readings", "waves", "where", "attempts_file")
 SCHOOLS = ("scenario", "brief")

@@ -35,7 +35,8 @@ LEVEL_SCALE, STI_SCALE, LENGTH_SCALE, MARGIN_SCALE = "cividis", "viridis", "civi
 INSTEAD = "speech"  # quantity that every use has
 UNSEEN_BELOW_DB = 30.0  # a seat out of sight, at minus infinity, is drawn so far below the scale
 
-ROOMS = {"statistical": "room by formula", "traced": "room traced"}  # which of the two a map shows
+ROOMS = {"statistical": "textbook formula", "traced": "all rays"}  # what a figure comes from
+FEW_RAYS = "few rays"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,6 +54,22 @@ class MapQuantity:
     needs_room: bool = False  # whether the room's own sound is in it
     values: Callable  # result -> one value per point (point,) [unit]
     ends: Callable  # use -> ends of the color scale; they follow the target, never the picture
+
+
+def room_words(shown):
+    """What the figures of something come from.
+
+    Parameters
+    ----------
+    shown : Result or Option
+        With its room and rays
+
+    Returns
+    -------
+    words : str
+        "few rays", "all rays" or "textbook formula"
+    """
+    return FEW_RAYS if shown.rays == "few" else ROOMS[shown.room]
 
 
 def octave_text(label):

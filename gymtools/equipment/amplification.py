@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..acoustics.evaluate import evaluate
+from ..acoustics.evaluate import evaluate_all
 from ..physics import bands, electrical
 from ..venue.amplifiers import AmplifierType
 from ..venue.scenario import Scenario
@@ -193,9 +193,7 @@ def amplify(scenario, results=None, *, prices=None):
     the set that costs least for all groups together is taken, mounting included, then the one with
     fewest channels; where none suffices, the strongest.
     """
-    results = results or {
-        u.name: evaluate(scenario, u.name, follow_echoes=False) for u in scenario.uses
-    }
+    results = results or evaluate_all(scenario).results
     prices = prices or example_prices()
     mean = {name: powers(r) for name, r in results.items()}
     ways = [

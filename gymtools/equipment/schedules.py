@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..acoustics.evaluate import evaluate
+from ..acoustics.evaluate import evaluate_all
 from ..physics import bands
 from ..venue.scenario import Scenario
 from ..venue.units import feet_inches
@@ -68,7 +68,7 @@ class Parts:
     lines: tuple
 
 
-def parts(scenario, *, prices=None, room="statistical"):
+def parts(scenario, *, prices=None, room="traced", rays="full"):
     """Evaluate a design and choose what drives it.
 
     Parameters
@@ -77,7 +77,7 @@ def parts(scenario, *, prices=None, room="statistical"):
         The design
     prices : PriceBook, optional
         The package's invented one when left out
-    room : str
+    room, rays : str
         As for ``evaluate``
 
     Returns
@@ -85,9 +85,7 @@ def parts(scenario, *, prices=None, room="statistical"):
     parts : Parts
         For ``schedules``
     """
-    results = {
-        u.name: evaluate(scenario, u.name, room=room, follow_echoes=False) for u in scenario.uses
-    }
+    results = evaluate_all(scenario, room=room, rays=rays).results
     amplification = amplify(scenario, results, prices=prices)
     return Parts(
         scenario=scenario,

@@ -7,7 +7,7 @@ Arrays start with the axis of arrivals: direct sounds and reflections together, 
 
 import numpy as np
 
-from . import bands
+from . import bands, compiled
 from .checks import within
 from .reverberation import C
 
@@ -24,6 +24,13 @@ EK_MUSIC_50, EK_MUSIC_10 = 1.8, 1.5  # [-]
 # 95 ms are common practice (from memory). Straight lines between are ours.
 HAAS_S = np.array([0.0, 0.035, 0.050, 0.095])
 HAAS_DB = np.array([10.0, 10.0, -10.0, -20.0])
+
+# What the octave of 1 kHz cannot tell apart, as far as the echo criterion goes: arrivals merged
+# over so long, and a tail in steps of it, come within 8 % of the criterion's integral over the
+# pressure itself, impulses and noise through a smooth filter of that octave (a test says so; worked
+# by hand).
+PULSE_S = 0.00075
+ROUNDING_S = 1e-9  # two arrivals a step apart are a step apart [s]
 
 # an arrival this far below the strongest does not set the clock: the Haas limit's own floor [dB]
 LEAD_DB = 20.0
@@ -47,7 +54,9 @@ def _first(t, heard):
     return np.where(np.isfinite(first), first, 0.0)
 
 
-def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH_STEP_S):
+def echo_criterion(
+    energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH_STEP_S, merge_s=None
+):
     r"""Echo criterion: the steepest climb of the running center of time.
 
     .. math::
@@ -65,6 +74,9 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
         n, 0.67 for speech and 1 for music, 0.1 to 3 [-]
     step_s : float
         Step of the running difference, 0.009 for speech and 0.014 for music, 0.001 to 0.1 [s]
+    merge_s : float, optional
+        Arrivals that come within so long count as one, as by ``merged``; each for itself when left
+        out [s]
 
     Returns
     -------
@@ -75,15 +87,17 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
     Raises
     ------
     ValueError
-        Negative energies, times outside 0 to 10 s, arrays of different shapes, ``exponent`` or
-        ``step_s`` outside its range
+        Negative energies, times outside 0 to 10 s, arrays of different shapes, ``exponent``,
+        ``step_s`` or ``merge_s`` outside its range
 
     Notes
     -----
     Time runs from the first arrival. Arrivals without width or tail between them are the severe
     case: in a live room reverberation fills the gaps and brings the criterion down. Hand it a tail,
-    as further arrivals, to see that. The running center of separate arrivals climbs in steps, so
-    that the steepest climb ends on an arrival.
+    as further arrivals ``PULSE_S`` apart, to see that, and arrivals that come closer together than
+    this as one (``merged``): the exponent makes two halves count more than their whole, so that an
+    arrival must be what the band can tell apart. The running center of separate arrivals climbs in
+    steps, so that the steepest climb ends on an arrival.
 
     Sources
     -------
@@ -99,22 +113,104 @@ def echo_criterion(energy, arrival_s, *, exponent=SPEECH_EXPONENT, step_s=SPEECH
         within("exponent", exponent, 0.1, 3, "-"),
         within("step_s", step_s, 0.001, 0.1, "s", "Milliseconds given by mistake?"),
     )
+    if merge_s is not None:
+        if compiled.available():
+            return _climb_of_merged(energy, arrival_s, (n / 2, step), merge_s) / step
+        energy, arrival_s = merged(energy, arrival_s, merge_s)
     E, t = _arrivals(energy, arrival_s)
     shape, t = E.shape[1:], np.where(E > 0, t - _first(t, E > 0), 0.0)
     t, weight = t.reshape(len(t), -1).T, E.reshape(len(E), -1).T ** (n / 2)  # (point, arrival)
     order = t.argsort(axis=1, kind="stable")
     t, weight = np.take_along_axis(t, order, axis=1), np.take_along_axis(weight, order, axis=1)
+    return (_steepest_climb(t, weight, step) / step).reshape(shape)
+
+
+def _climb_of_merged(energy, arrival_s, shape, merge_s):
+    """Steepest climb of the running center of merged arrivals, in machine code (point,) [s]."""
+    from . import arrivals_compiled  # slow to load
+
+    E, t, width = _to_merge(energy, arrival_s, merge_s)
+    first = _first(t, E > 0)
+    climb = np.empty(len(first))
+
+    def loop(begin, end):
+        arrivals_compiled.climb((begin, end), (E, t), (first, width), shape, climb)
+
+    compiled.side_by_side(loop, len(first), least=30)
+    return climb
+
+
+def _to_merge(energy, arrival_s, width_s):
+    """Energy, time and length of the spans, checked."""
+    width = within("width_s", width_s, 1e-4, 0.1, "s", "Milliseconds given by mistake?")
+    E, t = _arrivals(energy, arrival_s)
+    if E.ndim != 2:
+        raise ValueError(f"energy {E.shape} is not (arrival, point).")
+    return E, t, float(width)
+
+
+def _steepest_climb(t, weight, step):
+    """Most that the running center of time climbs within a step (point,) [s]."""
     past = np.maximum(weight.cumsum(axis=1), np.finfo(float).tiny)
     # before the first arrival, then after each
     center = np.c_[np.zeros(len(t)), (weight * t).cumsum(axis=1) / past]
     block = np.arange(len(t))[:, None]
     clock = t + block * (t.max(initial=0.0) + 2 * step)  # one ascending row of times for all points
     known = (
-        np.searchsorted(clock.ravel(), (clock - step + 1e-9).ravel(), side="right").reshape(t.shape)
+        np.searchsorted(clock.ravel(), (clock - step + ROUNDING_S).ravel(), side="right").reshape(
+            t.shape
+        )
         - block * t.shape[1]
     )
     climb = center[:, 1:] - np.take_along_axis(center, known, axis=1)
-    return (climb.max(axis=1) / step).reshape(shape)
+    return climb.max(axis=1)
+
+
+def merged(energy, arrival_s, width_s):
+    """Arrivals that a band cannot tell apart, as one.
+
+    Parameters
+    ----------
+    energy : array
+        Energy of each arrival (arrival, point) [any linear]
+    arrival_s : array
+        Time of arrival (arrival, point) [s]
+    width_s : float
+        How long a pulse is in the band, 0.0001 to 0.1 [s]
+
+    Returns
+    -------
+    energy : ndarray
+        Sums over spans of that length, the first around the first arrival (span, point) [as energy]
+    arrival_s : ndarray
+        Mean time of what arrives in each span (span, point) [s]
+
+    Raises
+    ------
+    ValueError
+        Negative energies, times outside 0 to 10 s, arrays of different shapes or not (arrival,
+        point), or ``width_s`` outside its range
+
+    Sources
+    -------
+    Energies of arrivals without a fixed phase add; the span is the band's resolution.
+
+    Examples
+    --------
+    >>> energy, time = merged([[1.0], [1.0], [2.0]], [[0.010], [0.0104], [0.028]], 0.002)
+    >>> energy[energy > 0].tolist(), time[energy > 0].round(4).tolist()
+    ([2.0, 2.0], [0.0102, 0.028])
+    """
+    E, t, width = _to_merge(energy, arrival_s, width_s)
+    first, points = _first(t, E > 0), E.shape[1]
+    span = np.where(E > 0, np.rint((t - first) / width), 0).astype(int)
+    count = span.max(initial=0) + 1
+    flat, size = (span * points + np.arange(points)).ravel(), count * points
+    sums = np.bincount(flat, weights=E.ravel(), minlength=size)
+    moments = np.bincount(flat, weights=(E * t).ravel(), minlength=size)
+    middle = (first + width * np.arange(count)[:, None]).ravel()
+    time = np.divide(moments, sums, out=middle, where=sums > 0)
+    return sums.reshape(count, points), time.reshape(count, points)
 
 
 def arrival_spread_s(energy, arrival_s, *, within_db=10.0):

@@ -3,10 +3,13 @@ way behind it.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from scipy.sparse import csr_array
+
+from .remembered import Remembered
 
 WIDTH = 1.5  # of a bin near the source [m]
 GROWTH = 0.0375  # of a bin far from it, as a share of the way
@@ -18,6 +21,7 @@ EDGES = np.append(
     _EVEN[-1] * np.exp(GROWTH * np.arange(1, np.ceil(np.log(LONGEST / _EVEN[-1]) / GROWTH) + 1)),
 )
 MIDDLES = (EDGES[1:] + EDGES[:-1]) / 2  # (bin,) [m]
+REMEMBERED = 8  # sets of points whose weights are kept
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +54,10 @@ class Zones:
 
     def __len__(self):
         return len(self.volume)
+
+    @cached_property
+    def _weights(self):
+        return Remembered(REMEMBERED)
 
     def layer_means(self, values):
         """Means over the zones of each layer.
@@ -85,7 +93,54 @@ class Zones:
         -------
         Bilinear interpolation.
         """
+        return self._at(points)[0]
+
+    def corners(self, points):
+        """The zones around points and their weights, as arrays.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+
+        Returns
+        -------
+        zone : ndarray of int
+            Four zones around each point (point, 4), some of them more than once [-]
+        weight : ndarray
+            Their weights (point, 4), rows sum to 1, float32 [-]
+
+        Sources
+        -------
+        As ``weights``.
+        """
+        return self._at(points)[1:3]
+
+    def shares(self, points):
+        """How much each zone counts in the mean over some points.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+
+        Returns
+        -------
+        share : ndarray
+            (zone,), sums to 1 [-]
+
+        Sources
+        -------
+        As ``weights``.
+        """
+        return self._at(points)[3]
+
+    def _at(self, points):
+        """Weights as a sparse array, zones and weights as arrays, and shares; remembered."""
         points = np.asarray(points, float)
+        return self._weights.get(points, lambda: self._between(points))
+
+    def _between(self, points):
         # (point, layer, edge)
         local = np.einsum("kij,pkj->pki", self.inverse, points[:, None] - self.corner)
         outside = np.einsum(
@@ -98,16 +153,18 @@ class Zones:
         low = np.minimum(at.astype(int), np.maximum(counts - 2, 0))
         high = np.minimum(low + 1, counts - 1)
         part = at - low
-        columns, values = [], []
+        zone = np.empty((len(points), 4), np.int64)
+        weight = np.empty((len(points), 4))
+        corner = 0
         for i, wi in ((low[:, 0], 1 - part[:, 0]), (high[:, 0], part[:, 0])):
             for j, wj in ((low[:, 1], 1 - part[:, 1]), (high[:, 1], part[:, 1])):
-                columns.append(self.first[layer] + i * counts[:, 1] + j)
-                values.append(wi * wj)
-        rows = np.tile(np.arange(len(points)), 4)
-        return csr_array(
-            (np.concatenate(values), (rows, np.concatenate(columns))),
-            shape=(len(points), len(self)),
-        )
+                zone[:, corner] = self.first[layer] + i * counts[:, 1] + j
+                weight[:, corner] = wi * wj
+                corner += 1
+        rows = np.repeat(np.arange(len(points)), 4)
+        sparse = csr_array((weight.ravel(), (rows, zone.ravel())), shape=(len(points), len(self)))
+        shares = np.asarray(sparse.mean(axis=0)).ravel()
+        return sparse, zone, weight.astype(np.float32), shares
 
 
 def zones(layers):

@@ -4,6 +4,7 @@ the length of its way.
 
 import numpy as np
 
+from . import compiled
 from .bands import EDGES
 from .intelligibility import MODULATION
 
@@ -50,14 +51,19 @@ def decay_time(energy, edges_s, measure):
     """
     if measure not in RANGES:
         raise ValueError(f"measure = {measure!r} is unknown. Known: {', '.join(RANGES)}.")
-    high, low = RANGES[measure]
     energy = np.asarray(energy, float)
     rest = np.concatenate([np.cumsum(energy[::-1], axis=0)[::-1], np.zeros((1, *energy.shape[1:]))])
-    flat = rest.reshape(len(rest), -1)
-    times = np.full(flat.shape[1], np.nan)
-    for n, curve in enumerate(flat.T):
-        if curve[0] > 0:
-            times[n] = _fit(curve / curve[0], edges_s, high, low)
+    # each re its beginning (curve, edge); one without energy stays NaN
+    curves = rest.reshape(len(rest), -1).T
+    heard, times = curves[:, 0] > 0, np.full(len(curves), np.nan)
+    curves = curves[heard] / curves[heard, :1]
+    edges_s = np.asarray(edges_s, float)
+    if compiled.available():
+        from . import decay_compiled  # slow to load
+
+        times[heard] = decay_compiled.fit(np.ascontiguousarray(curves), edges_s, *RANGES[measure])
+    else:
+        times[heard] = [_fit(curve, edges_s, *RANGES[measure]) for curve in curves]
     return times.reshape(energy.shape[1:])
 
 
@@ -131,9 +137,10 @@ def delayed(energy, edges_s, delay_s):
     for s in np.flatnonzero(np.asarray(delay_s) > 0):
         # (edge, band)
         until = np.concatenate([np.zeros((1, found.shape[2])), np.cumsum(found[s], axis=0)])
-        found[s] = np.diff(
-            [np.interp(edges - delay_s[s], edges, column) for column in until.T], axis=1
-        ).T
+        earlier = np.clip(edges - delay_s[s], edges[0], edges[-1])
+        low = np.clip(np.searchsorted(edges, earlier, side="right") - 1, 0, len(edges) - 2)
+        share = ((earlier - edges[low]) / (edges[low + 1] - edges[low]))[:, None]
+        found[s] = np.diff(until[low] + share * (until[low + 1] - until[low]), axis=0)
     return found
 
 

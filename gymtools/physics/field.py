@@ -6,6 +6,8 @@ they were made.
 
 import numpy as np
 
+from . import compiled
+
 # points worked on at a time, so that intermediate arrays stay in the processor's cache
 CHUNK = 1000
 # a point is never nearer to a source than this; the far-field law ends there anyway [m]
@@ -37,18 +39,125 @@ def direct_energy(points, sources, *, free=None):
     -------
     Spherical spreading and exponential air loss; e.g. Kuttruff, Room Acoustics, 6th ed., ch. 1.
     """
-    points, position = np.asarray(points, np.float32), np.asarray(sources.position, np.float32)
-    on_axis = np.asarray(sources.on_axis, np.float32)
-    energy = np.empty((len(position), len(points), on_axis.shape[1]), np.float32)
+    points, on_axis = np.asarray(points, np.float32), np.asarray(sources.on_axis, np.float32)
+    energy = np.empty((len(sources), len(points), on_axis.shape[1]), np.float32)
     distance = np.empty(energy.shape[:2], np.float32)
-    for s in range(len(position)):
-        for start in range(0, len(points), CHUNK):
-            part = slice(start, start + CHUNK)
-            gain, r, r2 = pattern_and_air(sources, s, points[part] - position[s])
-            gain *= on_axis[s]
-            gain *= (1 / r2 if free is None else free[s, part] / r2)[:, None]
-            energy[s, part], distance[s, part] = gain, r
+    for s in range(len(sources)):
+        seen = None if free is None else free[s]
+        spread, distance[s] = spreading(points, sources.position[s], sources.decay, seen)
+        energy[s] = pattern(points, sources.position[s], sources.axes[s], sources.balloon(s))
+        energy[s] *= spread
+        energy[s] *= on_axis[s]
     return energy, distance
+
+
+def spreading(points, position, decay, free=None):
+    """What is left of the sound of a source by the way it goes: spreading and air.
+
+    Parameters
+    ----------
+    points : array
+        Where it arrives (point, 3) [m]
+    position : array
+        The source (3,) [m]
+    decay : array
+        Energy decay of the air (band,) [1/m]
+    free : array of bool, optional
+        Line of sight (point,); all free when left out
+
+    Returns
+    -------
+    energy : ndarray
+        Re that at 1 m (point, band), float32; 0 out of sight [-]
+    distance : ndarray
+        At least ``NEAREST`` (point,), float32 [m]
+
+    Sources
+    -------
+    As ``direct_energy``.
+    """
+    points, position, decay = (np.asarray(v, np.float32) for v in (points, position, decay))
+    free = np.ones(len(points), bool) if free is None else free
+    energy = np.empty((len(points), len(decay)), np.float32)
+    distance = np.empty(len(points), np.float32)
+    if compiled.available():
+        from . import direct_compiled  # slow to load
+
+        direct_compiled.spreading(points, position, decay, free, energy, distance)
+        return energy, distance
+    for start in range(0, len(points), CHUNK):
+        part = slice(start, start + CHUNK)
+        way = points[part] - position
+        r2 = np.maximum((way * way).sum(axis=1), np.float32(NEAREST**2))
+        distance[part] = np.sqrt(r2)
+        energy[part] = np.exp(np.multiply.outer(distance[part], -decay))
+        energy[part] *= (free[part] / r2)[:, None]
+    return energy, distance
+
+
+def pattern(points, position, axes, balloon):
+    """What a source sends toward points, by its directivity.
+
+    Parameters
+    ----------
+    points : array
+        Where it goes (point, 3) [m]
+    position : array
+        The source (3,) [m]
+    axes : array
+        Its front, left and up as rows (3, 3) [-]
+    balloon : Balloon
+        Its directivity
+
+    Returns
+    -------
+    energy : ndarray
+        Re the axis (point, band), float32 [-]
+
+    Sources
+    -------
+    Bilinear interpolation, as ``Balloon.toward``.
+    """
+    points, position, axes = (np.asarray(v, np.float32) for v in (points, position, axes))
+    energy = np.empty((len(points), balloon.table.shape[1]), np.float32)
+    if compiled.available():
+        from . import direct_compiled  # slow to load
+
+        direct_compiled.pattern(points, position, np.ascontiguousarray(axes), balloon.table, energy)
+        return energy
+    for start in range(0, len(points), CHUNK):
+        part = slice(start, start + CHUNK)
+        energy[part] = balloon.toward((points[part] - position) @ axes.T)
+    return energy
+
+
+def total_toward(directions, axes, balloon):
+    """Sum of what a loudspeaker sends in several directions, for several aims.
+
+    Parameters
+    ----------
+    directions : array
+        As seen from the gym, any length (direction, 3) [-]
+    axes : array
+        Front, left and up as rows, of each aim (aim, 3, 3) [-]
+    balloon : Balloon
+        Its directivity
+
+    Returns
+    -------
+    energy : ndarray
+        Re the axis, summed over the directions (aim, band) [-]
+
+    Sources
+    -------
+    Bilinear interpolation, as ``Balloon.toward``.
+    """
+    directions, axes = (np.ascontiguousarray(v, np.float32) for v in (directions, axes))
+    if compiled.available():
+        from . import direct_compiled  # slow to load
+
+        return direct_compiled.total_toward(directions, axes, balloon.table)
+    return np.array([balloon.toward(directions @ a.T).sum(axis=0, dtype=float) for a in axes])
 
 
 def pattern_and_air(sources, number, way):

@@ -9,6 +9,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from . import compiled
+
 # how far outside an edge still counts as inside, so that no line slips through a joint [m]
 INSIDE = 2e-3
 START = 1e-3  # a line leaves its own start before it may hit [m]
@@ -279,6 +281,14 @@ def in_sight(origin, points, polygons):
     """
     origin, points = np.asarray(origin, np.float32), np.asarray(points, np.float32)
     free = np.ones((len(origin), len(points)), bool)
+    if compiled.available():
+        from . import direct_compiled  # slow to load
+
+        planes = polygons.normal, polygons.offset
+        edges, boxes = (polygons.edge, polygons.edge_offset), (polygons.low, polygons.high)
+        for s in range(len(origin)):
+            direct_compiled.in_sight(origin[s], points, planes, edges, boxes, free[s])
+        return free
     for k in range(len(polygons)):
         # signed distances to the plane
         from_source = origin @ polygons.normal[k] - polygons.offset[k]

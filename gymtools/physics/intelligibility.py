@@ -44,8 +44,12 @@ def modulation_transfer(energy, arrival_s, *, reverberant, rt):
         m(F) = \frac{\Bigl| \sum_s E_s e^{-2\pi j F t_s}
                + R\, e^{-2\pi j F t_1} / (1 + 2\pi j F T / 13.8155) \Bigr|}{\sum_s E_s + R}
 
-    The tail starts with the first arrival :math:`t_1`, the earliest of the sources that are heard
-    at the point.
+    One tail for all starts with the first arrival :math:`t_1`, the earliest of the sources that are
+    heard at the point. A tail for each source starts with that source's own arrival:
+
+    .. math::
+        m(F) = \frac{\Bigl| \sum_s \bigl(E_s + R_s / (1 + 2\pi j F T / 13.8155)\bigr)
+               e^{-2\pi j F t_s} \Bigr|}{\sum_s (E_s + R_s)}
 
     Parameters
     ----------
@@ -54,7 +58,8 @@ def modulation_transfer(energy, arrival_s, *, reverberant, rt):
     arrival_s : array
         Time of arrival, shape (source, point) [s]
     reverberant : array
-        Energy of the reverberant sound, shape (point, band) [as energy]
+        Energy of the reverberant sound, shape (point, band), or what each source feeds into it,
+        shape (source, point, band) [as energy]
     rt : array
         Reverberation time of the tail, 0 or more, shape (band,) [s]
 
@@ -91,38 +96,65 @@ def modulation_transfer(energy, arrival_s, *, reverberant, rt):
         "reverberant", reverberant, 0, 1e30, "(linear)", "Decibels given by mistake?"
     )
     rt = within("rt", rt, 0, 100, "s", "Milliseconds given by mistake?")
-    if energy.shape != (len(energy), *reverberant.shape) or arrival.shape != energy.shape[:2]:
+    by_source = reverberant.ndim == 3
+    want = energy.shape if by_source else energy.shape[1:]
+    if energy.ndim != 3 or arrival.shape != energy.shape[:2] or reverberant.shape != want:
         shapes = (
             f"energy {energy.shape}, arrival_s {arrival.shape}, reverberant {reverberant.shape}"
         )
         raise ValueError(f"{shapes} are not (source, point, band), (source, point), (point, band).")
-    tail = 1 / (1 - 2j * np.pi * MODULATION * rt[:, None] / DECAY)  # (band, modulation), conjugate
-    mtf = np.empty((*reverberant.shape, len(MODULATION)), np.float32)
-    for start in range(0, len(reverberant), CHUNK):
+    # (band, modulation), conjugate
+    tail = (1 / (1 - 2j * np.pi * MODULATION * rt[:, None] / DECAY)).astype(np.complex64)
+    modulation = _modulation_by_source if by_source else _modulation
+    mtf = np.empty((*energy.shape[1:], len(MODULATION)), np.float32)
+    for start in range(0, energy.shape[1], CHUNK):
         part = slice(start, start + CHUNK)
-        mtf[part] = _modulation(energy[:, part], arrival[:, part], reverberant[part], tail)
+        mtf[part] = modulation(energy[:, part], arrival[:, part], reverberant[..., part, :], tail)
     return mtf
 
 
 def _modulation(energy, arrival, reverberant, tail):
-    """|sum| of the formula above, with e^{+j...} instead of e^{-j...}: same magnitude, two real
-    products.
+    """|sum| of the first formula above, with e^{+j...} instead of e^{-j...}: same magnitude, two
+    real products.
     """
     total = energy.sum(axis=0) + reverberant  # (point, band)
     total[total == 0] = 1  # silence: 0/1
-    heard = np.einsum("spb->sp", energy) > 0  # (source, point)
-    first = np.min(arrival, axis=0, where=heard, initial=arrival.max(initial=0))  # (point,)
-    share = (energy / total).astype(np.float32).transpose(1, 2, 0)  # (point, band, source)
+    cosine, sine = _turned(arrival, np.einsum("spb->sp", energy) > 0)
+    share = _shares(energy, total)
     tail_share = (reverberant / total).astype(np.float32)[..., None]  # (point, band, 1)
+    # (point, band, modulation)
+    real = share @ cosine + tail_share * tail.real
+    imag = share @ sine + tail_share * tail.imag
+    return np.sqrt(real * real + imag * imag)
+
+
+def _modulation_by_source(energy, arrival, reverberant, tail):
+    """The same of the second formula."""
+    total = (energy + reverberant).sum(axis=0)  # (point, band)
+    total[total == 0] = 1
+    heard = np.einsum("spb->sp", energy) + np.einsum("spb->sp", reverberant) > 0
+    cosine, sine = _turned(arrival, heard)
+    direct, late = _shares(energy, total), _shares(reverberant, total)
+    late_cosine, late_sine = late @ cosine, late @ sine  # (point, band, modulation)
+    real = direct @ cosine + late_cosine * tail.real - late_sine * tail.imag
+    imag = direct @ sine + late_sine * tail.real + late_cosine * tail.imag
+    return np.sqrt(real * real + imag * imag)
+
+
+def _shares(energy, total):
+    """Share of each source in what arrives (point, band, source) [-]."""
+    return (energy / total).astype(np.float32).transpose(1, 2, 0)
+
+
+def _turned(arrival, heard):
+    """Cosine and sine of each modulation at each arrival, (point, source, modulation) each."""
+    first = np.min(arrival, axis=0, where=heard, initial=arrival.max(initial=0))  # (point,)
     # double precision before the difference of times, single precision (25 times faster sines)
     # after it
     phase = (arrival - first).T[..., None].astype(np.float32) * (2 * np.pi * MODULATION).astype(
         np.float32
     )
-    # (point, band, modulation)
-    real = share @ np.cos(phase) + tail_share * tail.real.astype(np.float32)
-    imag = share @ np.sin(phase) + tail_share * tail.imag.astype(np.float32)
-    return np.sqrt(real * real + imag * imag)
+    return np.cos(phase), np.sin(phase)
 
 
 def masking_db(level_db):

@@ -2,10 +2,13 @@
 
 import numpy as np
 
-from .geometry import first_hit
+from . import field
+from .bands import to_energy
+from .geometry import first_hit, rotation
 
 # per loudspeaker; the share on a bank is then good to about one part in a hundred (a test says so)
 RAYS = 1500
+PAN_STEP, TILT_STEP = 30.0, 15.0  # of the aims that are tried; halved around the best [deg]
 FRONT = 8.0  # rays per unit of solid angle around the axis, over those behind
 
 
@@ -45,6 +48,29 @@ def ray_fan(count=RAYS):
 
 
 DIRECTION, SHARE = ray_fan()
+
+
+def even_fan(count):
+    """Directions spread evenly over the whole sphere, on a spiral.
+
+    Parameters
+    ----------
+    count : int
+        Number of rays [-]
+
+    Returns
+    -------
+    direction : ndarray
+        Unit vectors (ray, 3), float32 [-]
+
+    Sources
+    -------
+    As ``ray_fan``.
+    """
+    c = 1 - (2 * np.arange(count) + 1) / count
+    around = np.pi * (3 - np.sqrt(5)) * np.arange(count)
+    s = np.sqrt(1 - c * c)
+    return np.stack([s * np.cos(around), s * np.sin(around), c], axis=1).astype(np.float32)
 
 
 def cast(position, axes, polygons):
@@ -98,3 +124,43 @@ def shares(index, carried, count):
     return np.stack(
         [np.bincount(index[met], weights=band[met], minlength=count) for band in carried.T], axis=1
     )
+
+
+def best_share(direction, listens, balloon, octaves):
+    """Largest share of a loudspeaker's sound that any aim sends onto listeners first.
+
+    Parameters
+    ----------
+    direction : array
+        Directions spread evenly over the sphere, as seen from the gym (ray, 3) [-]
+    listens : array of bool
+        Whether a ray from the loudspeaker's position meets listeners first (ray,)
+    balloon : Balloon
+        Its directivity
+    octaves : slice
+        Octaves whose mean counts
+
+    Returns
+    -------
+    share : float
+        Over panning and tilting, not rolling, 0 to 1 [-]
+
+    Sources
+    -------
+    Share of first incidence: a sum over rays, for a grid of aims and finer around the best.
+    """
+    onto = np.ascontiguousarray(direction[listens], np.float32)
+    if not len(onto):
+        return 0.0
+    whole = len(direction) / to_energy(balloon.index_db[octaves])  # energy of all rays (band,)
+
+    def shares(pan_deg, tilt_deg):
+        energy = field.total_toward(onto, rotation(pan_deg, tilt_deg), balloon)[:, octaves]
+        return (energy / whole).mean(axis=1)
+
+    tilts = np.arange(0.0, 91.0, TILT_STEP)
+    pan, tilt = (a.ravel() for a in np.meshgrid(np.arange(0.0, 360.0, PAN_STEP), tilts))
+    best = shares(pan, tilt).argmax()
+    finer = np.array([(p, t) for p in (-0.5, 0.0, 0.5) for t in (-0.5, 0.0, 0.5)]).T
+    around = shares(pan[best] + PAN_STEP * finer[0], tilt[best] + TILT_STEP * finer[1])
+    return float(min(around.max(), 1.0))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from . import intelligibility
+from . import compiled, intelligibility
 
 CHUNK = 500  # points worked on at a time in arrays
 WIDE = 8  # octaves of the arrays that go into machine code
@@ -51,22 +51,23 @@ def transfer(direct, delay_s, weights, modulated, level):
     return np.minimum(mtf, 1.0)
 
 
-def mean_index(direct, delay_s, weights, responses, heard):
-    """Mean transmission index over the modulations, in machine code where that can be made.
+def mean_index(direct, delay_s, corners, responses, heard):
+    """Mean transmission index over the modulations, in machine code.
 
     Parameters
     ----------
     direct : array
-        Direct sound (source, point, band) [any linear]
+        Direct sound (source, point, band), float32 [any linear]
     delay_s : array
-        Its arrival after the first one's (source, point) [s]
-    weights : sparse array
-        Of the zones at the points (point, zone) [-]
+        Its arrival after the first one's (source, point), float32 [s]
+    corners : tuple of array
+        Zones around each point, and their weights (point, corner), of ``Zones.corners`` [-]
     responses : tuple of array
-        What each source radiates (source, band) [as direct], and its packed modulation for a source
-        that radiates 1 (source, zone, 2, modulation, 8) [-]
+        What each source radiates (source, band) [as direct], its packed modulation for a source
+        that radiates 1 (source, zone, 2, modulation, 8) [-], and the reverberant energy of all of
+        them (zone, band) [as direct]
     heard : array
-        Speech over all that is heard, over the energy of the speech (point, band) [1/as direct]
+        Speech over all that is heard (point, band) [-]
 
     Returns
     -------
@@ -79,18 +80,18 @@ def mean_index(direct, delay_s, weights, responses, heard):
     """
     from . import late_modulation_compiled  # slow to load
 
-    zone, weight = _corners(weights)
-    radiated, modulated = responses
-    index = np.empty((len(zone), WIDE), np.float32)
-    late_modulation_compiled.mean_index(
-        (_wide(direct), np.asarray(delay_s, np.float32)),
-        (zone, weight),
-        (_wide(radiated), modulated),
-        _wide(heard),
-        intelligibility.MODULATION.astype(np.float32),
-        index,
-    )
-    return index[:, : heard.shape[1]]
+    radiated, modulated, energy = responses
+    index = np.empty(np.shape(heard), np.float32)
+    arrivals = np.asarray(direct, np.float32), np.asarray(delay_s, np.float32)
+    sent = modulated * _wide(radiated)[:, None, None, None]  # (source, zone, 2, modulation, 8)
+    room = sent.reshape(*sent.shape[:2], -1), _wide(energy)
+    heard = np.asarray(heard, np.float32)
+
+    def loop(first, end):
+        late_modulation_compiled.mean_index((first, end), arrivals, corners, room, heard, index)
+
+    compiled.side_by_side(loop, len(heard))
+    return index
 
 
 def packed(modulated):
@@ -115,14 +116,3 @@ def _wide(values):
     wide = np.zeros((*np.shape(values)[:-1], WIDE), np.float32)
     wide[..., : np.shape(values)[-1]] = values
     return wide
-
-
-def _corners(weights):
-    """The zones around each point, and their weights (point, corner)."""
-    rows = weights.tocsr()
-    count = np.diff(rows.indptr)
-    zone = np.zeros((len(count), max(count.max(initial=1), 1)), np.int64)
-    weight = np.zeros(zone.shape, np.float32)
-    there = np.arange(zone.shape[1]) < count[:, None]
-    zone[there], weight[there] = rows.indices, rows.data
-    return zone, weight

@@ -16,6 +16,9 @@ PATTERNS = {
     "hypercardioid": 0.25,
     "figure-8": 0.0,
 }
+# how far behind the lips the voice seems to start [m]    equivalent lip position of the artificial
+# mouth, ITU-T P.51 (from memory)
+BEHIND_LIPS = 0.006
 # points worked on at a time: small products stay on one thread, which a busy second core cannot
 # stall
 CHUNK = 400
@@ -152,6 +155,49 @@ def null_deg(a):
     a = _share(a)
     cosine = -np.minimum(a, 0.5) / np.maximum(1 - a, 0.5)
     return np.where(a <= 0.5, np.degrees(np.arccos(cosine)), np.nan)
+
+
+def talker_level_db(level_db, distance):
+    r"""Level of a talker on the axis of the mouth, near the lips too.
+
+    .. math:: L = L_1 - 20 \lg \frac{d + a}{1 + a}
+
+    Parameters
+    ----------
+    level_db : float or array
+        Level at 1 m in front of the lips [dB]
+    distance : float or array
+        From the lips to the microphone, 0.01 to 100 [m]
+
+    Returns
+    -------
+    level_db : ndarray
+        Shape of the inputs together [dB]
+
+    Raises
+    ------
+    ValueError
+        A distance outside 0.01 to 100 m, or a level outside -100 to 200 dB
+
+    Notes
+    -----
+    The acoustic center lies a = 6 mm behind the lips, so that level rises more slowly than by 1/d
+    close to them: 1.8 dB less at 25 mm, 0.9 dB at 50 mm. Within a cone of about 60 degrees around
+    the axis a simple source describes a mannequin's mouth within 3 dB (250 Hz to 4 kHz).
+
+    Sources
+    -------
+    Simple source: J. L. Flanagan, J. Acoust. Soc. Am. 32 (1960) 1613 (abstract seen); its place:
+    ITU-T P.51 (from memory).
+
+    Examples
+    --------
+    >>> talker_level_db(66.4, [1.0, 0.025]).round(1).tolist()
+    [66.4, 96.6]
+    """
+    d = within("distance", distance, 0.01, 100, "m", "Centimeters given by mistake?")
+    L = within("level_db", level_db, -100, 200, "dB")
+    return L - 20 * np.log10((d + BEHIND_LIPS) / (1 + BEHIND_LIPS))
 
 
 def returned_by_facing(direct, toward, pattern, *, up_deg, facing_deg):

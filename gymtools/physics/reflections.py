@@ -5,6 +5,7 @@ The kernel carries out no input checks, by design, as in ``field``.
 
 import numpy as np
 
+from . import compiled
 from .field import pattern_and_air
 from .geometry import INSIDE
 
@@ -54,6 +55,9 @@ def image_arrivals(points, sources, surfaces):
     kept = 1 - np.asarray(surfaces.specular_loss, np.float32)  # (surface, band)
     energy = np.zeros((len(position), len(polygons), len(points), on_axis.shape[1]), np.float32)
     whole = np.zeros(energy.shape[:3], np.float32)
+    if compiled.available():
+        _in_machine_code(points, sources, surfaces, kept, (energy, whole))
+        return energy, whole
     # (surface, point), (surface, edge, point)
     point_height, point_clear = _heights(points, polygons)
     # (surface, source), (surface, edge, source)
@@ -76,6 +80,28 @@ def image_arrivals(points, sources, surfaces):
         gain *= (1 / r2)[:, None]
         energy[s, surface, point], whole[s, surface, point] = gain, r
     return energy, whole
+
+
+def _in_machine_code(points, sources, surfaces, kept, found):
+    """The same, written into energy and way."""
+    from . import reflections_compiled  # slow to load
+
+    polygons, blocking = surfaces.polygons, surfaces.blocking
+    shapes = "normal", "offset", "edge", "edge_offset"
+    room = (*(getattr(polygons, name) for name in shapes), kept)
+    stands = tuple(np.ascontiguousarray(getattr(blocking, name)) for name in shapes)
+    each = []
+    for s in range(len(sources)):
+        which = sources.position[s], sources.axes[s], sources.balloon(s).table
+        arrays = (*which, sources.on_axis[s], sources.decay)
+        source = tuple(np.ascontiguousarray(v, np.float32) for v in arrays)
+        each.append((source, (found[0][s], found[1][s])))
+
+    def loop(first, end):
+        for source, taken in each:
+            reflections_compiled.image_arrivals((first, end), points, source, room, stands, taken)
+
+    compiled.side_by_side(loop, len(points), least=30)
 
 
 def _heights(points, polygons):

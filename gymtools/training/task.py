@@ -93,7 +93,7 @@ class Solution:
     stopped: bool  # before its end
 
 
-def score(scenario, *, weights=None, room="statistical", prices=None):
+def score(scenario, *, weights=None, room="traced", prices=None):
     """Score a design.
 
     Parameters

@@ -1,6 +1,7 @@
 """The gym as it stands in one use."""
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from .court import Court
 from .hall import Hall
@@ -30,19 +31,19 @@ class HallConfiguration:
     # of the scenario that it belongs to
     memory: Memory = field(default_factory=Memory, repr=False, compare=False)
 
-    @property
+    @cached_property
     def room(self):
         """The room as surfaces (Room); kept."""
         return self._kept("rooms", build_room)
 
-    @property
+    @cached_property
     def areas(self):
         """Audience areas by name (dict of AudienceArea): open banks, balconies with rows, chairs,
         and the court; kept.
         """
         return self._kept("audience areas", _areas)
 
-    @property
+    @cached_property
     def zones(self):
         """The air over listeners and talkers in zones (Zones), for tracing; kept."""
         return self._kept("zones", layers)

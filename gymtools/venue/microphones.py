@@ -6,6 +6,7 @@ import numpy as np
 
 from ..physics.bands import NOMINAL
 from ..physics.checks import within
+from ..physics.microphones import talker_level_db
 from .locations import along_wall
 from .quantity import Thing, quantity
 from .tables import named, read_table
@@ -103,7 +104,7 @@ class Microphone(Thing):
     def talker_dba(self):
         """Level of its talker at the microphone [dB(A)]."""
         effort = EFFORT_DBA[self.effort or self.kind.effort]
-        return effort - 20 * np.log10(self.distance or self.kind.distance)
+        return float(talker_level_db(effort, self.distance or self.kind.distance))
 
     def positions(self, configuration):
         """Where it can be.

@@ -34,8 +34,12 @@ class Targets(Thing):
         hint="Echo criterion for speech; 1.0 disturbs half of all listeners.",
     )
     loudest_dba: float = quantity("dB(A)", 70, 110, default=95.0)
-    on_listeners_pct: float = quantity(
-        "%", 2, 100, default=35.0, hint="Give percent, not a fraction."
+    on_listeners_pct: float | None = quantity(
+        "%",
+        2,
+        100,
+        default=None,
+        hint="Give percent, not a fraction. Left out, it follows from what aim can reach.",
     )
     rt_s: float | None = quantity(
         "s", 0.3, 10, default=None, hint="Left out, it follows from the volume."

@@ -7,12 +7,18 @@ import numpy as np
 from ..physics.counting import zones
 from ..physics.geometry import first_hit
 from .locations import along_wall, overlap
+from .seating import EAR_OVER_SEAT, EAR_SEATED
 
 ZONE = 5.0  # side of a zone, about: the late sound changes little over it [m]
 OVER_SEATS = 0.3  # lower side of a layer over the slope of a bank or over a stage's floor [m]
 OVER_FLOOR = 0.6  # the same over the floor, above the chairs [m]
 LEAST = 0.05  # of a zone that must be left when what stands in it is taken off
-UPPER = 2.3  # upper side of a layer over what people stand on, or over the slope of a bank [m]
+# Layers over seats reach as far above the ears as below: late sound falls toward people, and a
+# layer to 2.3 m counted up to 0.44 dB too much over a full bank (tests say so).
+UPPER_FLOOR = 2 * EAR_SEATED - OVER_FLOOR  # upper side of the layer over the floor [m]
+UPPER_BANK = 2 * EAR_OVER_SEAT - OVER_SEATS  # the same over the slope of a bank [m]
+OVER_STAGE = 0.4  # how far the layer over the floor reaches over a stage on it, at least [m]
+UPPER_STAGE = 2.3  # the same over a stage [m]
 GAP = 0.05  # a layer keeps this far from what is above it [m]
 PROBES = 15  # places along either edge of a layer where the room above it is looked for
 EDGE = 0.02  # and from what is beside it [m]
@@ -35,7 +41,9 @@ def layers(configuration):
     hall, room = configuration.hall, configuration.room
     standing = {t.name for t in (*configuration.portable_stages, *configuration.balconies)}
     bare = room.polygons.some([k for k, s in enumerate(room.surfaces) if s.owner not in standing])
-    found = [_over(bare, *_flat(_free_floor(configuration), 0.0), OVER_FLOOR)]
+    # a stage that fills the layer would leave zones without air
+    upper = max([UPPER_FLOOR, *(p.height + OVER_STAGE for p in configuration.portable_stages)])
+    found = [_over(bare, *_flat(_free_floor(configuration), 0.0), (OVER_FLOOR, upper))]
     for bank in (b for b in configuration.banks if b.open):
         found.append(
             _over(
@@ -43,7 +51,7 @@ def layers(configuration):
                 *_slope(
                     hall, bank, bank.first_height - bank.row_rise / 2, bank.top, bank.depth, 0.0
                 ),
-                OVER_SEATS,
+                (OVER_SEATS, UPPER_BANK),
             )
         )
     for b in (b for b in configuration.balconies if b.rows):
@@ -52,18 +60,27 @@ def layers(configuration):
             _over(
                 room.polygons,
                 *_slope(hall, b, b.height, b.height + b.rows * b.row_rise, depth, 0.0),
-                OVER_SEATS,
+                # the slope lies half a step over the middle of a row's floor
+                (OVER_SEATS, 2 * EAR_SEATED - b.row_rise - OVER_SEATS),
             )
         )
     for platform in configuration.portable_stages:
         found.append(
-            _over(room.polygons, *_flat(platform.footprint(), platform.height), OVER_SEATS)
+            _over(
+                room.polygons,
+                *_flat(platform.footprint(), platform.height),
+                (OVER_SEATS, UPPER_STAGE),
+            )
         )
     if configuration.stage and configuration.curtain_open:
         a, b = configuration.stage.corners(hall)
         x, y = sorted((a[0], b[0])), sorted((a[1], b[1]))
         found.append(
-            _over(room.polygons, *_flat((*x, *y), configuration.stage.floor_height), OVER_SEATS)
+            _over(
+                room.polygons,
+                *_flat((*x, *y), configuration.stage.floor_height),
+                (OVER_SEATS, UPPER_STAGE),
+            )
         )
     made = zones(found)
     solid = [(p.footprint(), 0.0, p.height) for p in configuration.portable_stages]
@@ -122,13 +139,14 @@ def _slope(hall, thing, low, high, front, back):
     return corner, rear - corner, 2 * half * along
 
 
-def _over(polygons, corner, first, second, low):
-    """Layer over a plane, as high as there is room: (corner, edges, counts)."""
+def _over(polygons, corner, first, second, span):
+    """Layer over a plane between two heights, as far as there is room: (corner, edges, counts)."""
+    low, high = span
     lift = np.array([0, 0, low])
     steps = np.linspace(0.001, 0.999, PROBES)
     at = np.array([corner + lift + u * first + v * second for u in steps for v in steps])
     _, up = first_hit(at, np.tile([[[0.0, 0.0, 1.0]]], (len(at), 1, 1)), polygons)
-    height = min(UPPER - low, float(up.min()) - GAP)
+    height = min(high - low, float(up.min()) - GAP)
     counts = [max(1, round(float(np.linalg.norm(edge)) / ZONE)) for edge in (first, second)]
     return corner + lift, np.array([first, second, [0, 0, max(height, 0.1)]]), counts
 

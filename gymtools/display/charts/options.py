@@ -7,7 +7,7 @@ import plotly.graph_objects as go
 
 from ...design.options import HEADLINES, dominated
 from .. import scene
-from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUIET, ROOMS, plain_text
+from ..theme import FAINT, FONT, GROUP_COLORS, INK, PAPER, QUIET, plain_text, room_words
 from . import plans
 
 ACROSS = 3  # small maps in a row
@@ -66,8 +66,8 @@ def figure(options, views, others=()):
 
 
 def _title(options, others):
-    rooms = {o.room for o in options} | ({"statistical"} if others else set())
-    words = ROOMS[options[0].room] if len(rooms) == 1 else "some by formula, some traced"
+    rooms = {room_words(o) for o in options}
+    words = rooms.pop() if len(rooms) == 1 else "some with few rays, some with all"
     return f"<b>Figures of the worst use, better is up</b>; {words}"
 
 

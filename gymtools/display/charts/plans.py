@@ -5,7 +5,7 @@ and figures for paper.
 import plotly.graph_objects as go
 
 from .. import scene
-from ..theme import FONT, GRID, INK, PAPER, QUANTITIES, ROOMS, plain_text
+from ..theme import FONT, GRID, INK, PAPER, QUANTITIES, plain_text, room_words
 
 # of a small map
 MAPS = ("plan map", "plan: room", "plan: contours", "plan: contour labels", "plan: loudspeakers")
@@ -104,7 +104,7 @@ def plan(view):
     figure : plotly.graph_objects.Figure
         For paper
     """
-    room = f", {ROOMS[view.result.room]}" if QUANTITIES[view.quantity].needs_room else ""
+    room = f", {room_words(view.result)}" if QUANTITIES[view.quantity].needs_room else ""
     bar = dict(title=dict(text=view.unit), thickness=12)
     chart = go.Figure(traces(view, WHOLE, "x", "y"))
     return chart.update_layout(

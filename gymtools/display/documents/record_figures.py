@@ -30,7 +30,7 @@ def options(page, decision):
     """
     page.add(
         "<h2>Options considered</h2>",
-        "<p>Each figure is that of the weakest use, in the traced room.</p>",
+        "<p>Each figure is that of the weakest use.</p>",
     )
     head = ["figure"] + [
         Num(f"{quoted(o.name)}{' (chosen)' if o is decision.chosen else ''}")
@@ -66,8 +66,10 @@ def room(page, decision):
     """
     page.add("<h2>How the gym rings</h2>")
     for name, result in decision.results.items():
-        rows = [("by formula (Eyring with air) [s]", result.rt)]
-        rows += [(f"traced, {k.upper()} [s]", result.decay_times[k]) for k in ("edt", "t20", "t30")]
+        own = result.own_decay
+        rows = [("EDT [s]", own.edt), ("T20 [s]", own.t20), ("T30 [s]", own.t30)]
+        rows.append(("T20, standard error [s]", own.t20_error))
+        rows.append(("textbook formula (Eyring with air), as a cross-check [s]", result.rt))
         page.add(
             table(
                 f"Reverberation time as occupied, {quoted(name)}",

@@ -128,7 +128,7 @@ def _targets(targets):
     for c in CRITERIA.values():
         if c.target:
             target = c.target_in(targets)
-            value = "by volume" if target is None else c.text(target)
+            value = c.follows if target is None else c.text(target)
             rows.append((escape(c.label), value, escape(c.source_in(targets))))
     return table("Targets, and where they come from", ("criterion", "target", "source"), rows)
 

@@ -8,7 +8,6 @@ from ...acoustics.criteria import CRITERIA
 from ...design.advice import advise, limit_sentence, sentence
 from .. import tables
 from ..jobs import Job
-from ..theme import ROOMS
 from .controls import show_only
 from .page import quiet
 from .section import Section
@@ -38,17 +37,11 @@ class AdviceTab(Section):
         self.ask = w.Button(description="What would help?", layout={"width": "160px"})
         self.ask.on_click(lambda _: self.start())
         self.job.starts_with(self.ask)
-        self.trace = w.Checkbox(
-            False,
-            description="judge gains in the traced room (slower)",
-            indent=False,
-            layout={"width": "300px"},
-        )
         self.list = w.VBox([])
         return w.VBox(
             [
                 w.HTML(quiet(ABOUT)),
-                w.HBox([self.ask, self.job.halt, self.job.back, self.trace, self.job.bar]),
+                w.HBox([self.ask, self.job.halt, self.job.back, self.job.bar]),
                 self.job.error,
                 self.job.words,
                 self.list,
@@ -57,7 +50,7 @@ class AdviceTab(Section):
 
     def start(self):
         """Look for moves from the present state."""
-        state, room = self.panel.state, "traced" if self.trace.value else "statistical"
+        state = self.panel.state
         try:
             scenario, prices = state.scenario, self.panel.prices.book
         except ValueError as error:
@@ -66,8 +59,8 @@ class AdviceTab(Section):
         self._clear()
 
         def work(tell, stop):
-            found = advise(scenario, state.use, room=room, prices=prices, progress=tell, stop=stop)
-            return state.use, room, found, stop()
+            found = advise(scenario, state.use, prices=prices, progress=tell, stop=stop)
+            return state.use, found, stop()
 
         self.job.start(work, f"Trying moves for {state.use}.")
 
@@ -90,7 +83,7 @@ class AdviceTab(Section):
         show_only(self.list, [])
 
     def _done(self, answer):
-        use, room, found, stopped = answer
+        use, found, stopped = answer
         if stopped and not found:
             self.job.say("Stopped before any move was judged. Ask again.")
             return
@@ -99,9 +92,8 @@ class AdviceTab(Section):
             self.job.words.value = tables.card(nothing)
             return
         self.job.words.value = tables.card(
-            f"<p>{'Stopped; so far. ' if stopped else ''}{escape(use)}, {ROOMS[room]};"
-            " costs in other uses by formula. What is weakest, and"
-            " what would help most:</p>"
+            f"<p>{'Stopped; so far. ' if stopped else ''}{escape(use)}: what is weakest, and what"
+            " would help most:</p>"
         )
         show_only(self.list, [row for advice in found for row in self._rows(advice)])
 

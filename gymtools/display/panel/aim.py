@@ -11,7 +11,6 @@ from ...design.weights import LABELS
 from .. import tables
 from ..jobs import GIVEN_UP as OUTDATED
 from ..jobs import Job
-from ..theme import ROOMS
 from .controls import WIDE, in_words
 from .page import quiet
 from .section import Section
@@ -28,9 +27,9 @@ KEYS = {
 }
 ABOUT = (
     "Turns, tilts and balances the loudspeakers for all uses at once; a worse aim is never taken."
-    " The search computes the room by formula; the traced room confirms the result."
+    " The search follows few rays; all rays confirm the result."
 )
-GIVEN_UP = "What was better by formula is not better in the traced room: the aim stays as it is."
+GIVEN_UP = "What was better with few rays is not better with all: the aim stays as it is."
 
 
 class AimSection(Section):
@@ -71,14 +70,13 @@ class AimSection(Section):
         self.symmetric = _tick("mirrored loudspeakers move together", True)
         self.heights = _tick("heights may change", False)
         self.gains = _tick("gains and delays may change, use by use", True)
-        self.trace = _tick("judge the answer in the traced room", True)
         self.find = w.Button(description="Find a better aim", layout={"width": "160px"})
         self.find.on_click(lambda _: self.start())
         self.job.starts_with(self.find)
         hint = w.HTML(quiet(ABOUT), layout={"width": "345px"})
         hint.add_class("gt-words")
         work = [w.HBox([self.find, self.job.halt]), self.job.bar, self.job.words, self.job.back]
-        choices = [self.symmetric, self.heights, self.gains, self.trace]
+        choices = [self.symmetric, self.heights, self.gains]
         what_counts = w.HTML("<b>What counts, and how much</b>")
         return w.VBox([hint, *work, self.job.error, *choices, what_counts, *self.weights.values()])
 
@@ -87,11 +85,7 @@ class AimSection(Section):
         move = ["pan_deg", "downtilt_deg"]
         move += ["height"] if self.heights.value else []
         move += ["gain_db", "delay_ms"] if self.gains.value else []
-        options = dict(
-            move=move,
-            symmetric=self.symmetric.value,
-            room="traced" if self.trace.value else "statistical",
-        )
+        options = dict(move=move, symmetric=self.symmetric.value)
         try:
             weights = Weights(**{name: slider.value for name, slider in self.weights.items()})
             scenario = self.panel.state.scenario
@@ -117,7 +111,7 @@ class AimSection(Section):
     def _better(self, share, scenario, _score):
         self.job.show_share(share)
         if share >= 1.0:
-            self.job.say("Found something better; tracing it in every use to make sure.")
+            self.job.say("Found something better; following all rays in every use to make sure.")
         if time.monotonic() - self._drawn > DRAW_EVERY:
             self.panel.show_draft(scenario)
             self._drawn = time.monotonic()
@@ -170,7 +164,7 @@ def found_words(found):
         '<tr><th>lacking, in steps</th><th class="num">before</th><th class="num">after</th></tr>'
     )
     whole = (
-        f"<tr><td>weighed, over all uses, {ROOMS[found.room]}</td><td"
+        f"<tr><td>weighed, over all uses</td><td"
         f' class="num">{found.before:.1f}</td><td class="num">{found.after:.1f}</td></tr>'
     )
     return tables.card(

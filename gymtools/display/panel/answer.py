@@ -3,6 +3,7 @@ refused since.
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from ...acoustics.evaluate import evaluate
 
@@ -15,27 +16,37 @@ class Answer:
     ----------
     scenario : Scenario
         The last one that can be
-    by_formula : Result
-        With the diffuse-field formula, at once
+    first : Result
+        With few rays, at once
     result : Result
-        Shown: the same, or that of the traced room
+        Shown: the same, or of more rays
     refusal : str
         What was refused last: why the controls are set to something else, or something that was
         asked for; empty where nothing was
     possible : bool
         Whether the controls are set to what is shown
+    settled : bool
+        Whether all rays have been followed, in every use
     """
 
     scenario: object
-    by_formula: object
+    first: object
     result: object
     refusal: str = ""
     possible: bool = True
+    settled: bool = False
 
     @property
-    def traced(self):
-        """Whether the traced room is shown."""
-        return self.result.room == "traced"
+    def rays(self):
+        """Rays of whatever is shown beside the result, as for ``evaluate``: figures of few rays and
+        of all do not stand side by side.
+        """
+        return "full" if self.settled else "few"
+
+    @cached_property
+    def by_formula(self):
+        """The same with the diffuse-field formula, as a cross-check (Result)."""
+        return evaluate(self.scenario, self.result.use.name, room="statistical")
 
     def belongs_with(self, other):
         """Whether another answer is of the same scenario and use.
@@ -50,7 +61,7 @@ class Answer:
         same : bool
             What was computed for one holds for the other
         """
-        return self.by_formula is other.by_formula or (
+        return self.first is other.first or (
             self.scenario == other.scenario and self.result.use.name == other.result.use.name
         )
 
@@ -83,14 +94,14 @@ def answered(state, last=None):
         scenario, refusal = last.scenario, str(error)
     if last is None or scenario != last.scenario or state.use != last.result.use.name:
         try:
-            result = evaluate(scenario, state.use)
+            result = evaluate(scenario, state.use, rays="few")
         except ValueError as error:
             if last is None:
                 raise
             return answered_again(last, state, str(error))
         return Answer(
             scenario=scenario,
-            by_formula=result,
+            first=result,
             result=result,
             refusal=refusal,
             possible=not refusal,
@@ -99,14 +110,14 @@ def answered(state, last=None):
 
 
 def answered_again(last, state, refusal):
-    """The last answer, with another refusal, and by formula where no trace is wanted.
+    """The last answer, with another refusal, and with few rays where no more are wanted.
 
     Parameters
     ----------
     last : Answer
         The last answer
     state : PanelState
-        Says whether the traced room is wanted
+        Says whether all rays are wanted
     refusal : str
         Empty where the controls are set to what is shown
 
@@ -115,26 +126,28 @@ def answered_again(last, state, refusal):
     answer : Answer
         ``last`` itself where nothing has changed
     """
-    result = last.result if state.trace else last.by_formula
-    answer = replace(last, result=result, refusal=refusal, possible=not refusal)
+    result, settled = (last.result, last.settled) if state.trace else (last.first, False)
+    answer = replace(last, result=result, refusal=refusal, possible=not refusal, settled=settled)
     same = result is last.result and (refusal, not refusal) == (last.refusal, last.possible)
     return last if same else answer
 
 
-def in_traced_room(answer, field):
-    """The answer with the traced room shown.
+def with_rays(answer, field, settled):
+    """The answer with more rays.
 
     Parameters
     ----------
     answer : Answer
-        By formula, or of fewer passes
+        Of fewer rays
     field : TracedField
         What has been traced so far
+    settled : bool
+        Whether these are all, in every use
 
     Returns
     -------
     answer : Answer
-        Its result is of the traced room
+        Its result is of these rays
     """
-    use = answer.by_formula.use.name
-    return replace(answer, result=evaluate(answer.scenario, use, room=field))
+    result = evaluate(answer.scenario, answer.first.use.name, room=field)
+    return replace(answer, result=result, settled=settled)

@@ -147,6 +147,11 @@ class Combinations:
         self.rows, self.found.value = [], ""
         self.best_button.disabled = True
 
+    @property
+    def sure(self):
+        """Rows that have been evaluated with all rays."""
+        return [r for r in self.rows if not r["refused"] and r["rays"] == "full"]
+
     def pin_best(self):
         """Pin those combinations that no other betters, the best of them first, as many as there is
         room for.
@@ -156,17 +161,16 @@ class Combinations:
             words = [row[axis] for axis in self._swept[1]]
             name = ", ".join(word for word in words if word != AS_IT_IS) or AS_IT_IS
             if not self._pins.full and name not in self._pins.names:
-                self._pins.keep(name, made[tuple(words)])
+                self._pins.keep(name, made[tuple(words)], row["rays"])
 
     def _best(self):
         """Rows that no other betters, by score."""
-        possible = [r for r in self.rows if not r["refused"]]
-        heads = {r["key"]: headlines(r) for r in possible}
+        heads = {r["key"]: headlines(r) for r in self.sure}
 
         def bettered(key):
             return dominated_by(heads[key], {k: h for k, h in heads.items() if k != key})
 
-        free = [r for r in possible if not bettered(r["key"])]
+        free = [r for r in self.sure if not bettered(r["key"])]
         return sorted(free, key=lambda r: r["penalty"])
 
     def _summary(self, name):
@@ -183,7 +187,10 @@ class Combinations:
         head = "".join(f"<th>{escape(axis)}</th>" for axis in axes)
         head += "".join(f'<th class="num">{escape(h.words)}</th>' for h in HEADLINES)
         rows = "".join(f"<tr>{self._row(r)}</tr>" for r in self._best()[:8])
-        caption = "<caption>Not bettered by any other, the best first</caption>"
+        caption = (
+            f"<caption>Of the best {len(self.sure)}, with all rays: not bettered by any other, the"
+            " best first</caption>"
+        )
         return f"{words}<table>{caption}<tr>{head}</tr>{rows}</table>"
 
     def _row(self, row):

@@ -14,7 +14,7 @@ from ..live import FigureFrame
 from ..theme import missing_quantity, shown_quantity
 from .advice import AdviceTab
 from .aim import AimSection
-from .answer import answered, in_traced_room
+from .answer import answered, with_rays
 from .controls import Choice, Slider, SliderSpec
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
@@ -123,9 +123,9 @@ class Meeting:
         return self.answer.result
 
     @property
-    def by_formula(self):
-        """The evaluation by formula of what is shown."""
-        return self.answer.by_formula
+    def first(self):
+        """The evaluation of what is shown with few rays."""
+        return self.answer.first
 
     @property
     def refusal(self):
@@ -350,20 +350,20 @@ class Meeting:
         last : bool
             Nothing more comes: the words follow too
         """
-        self.answer = in_traced_room(self.answer, field)
+        self.answer = with_rays(self.answer, field, last)
         self._paint(self.result)
         if last:
             self._fill_open_tab()
 
     def show_draft(self, scenario):
-        """Show a scenario that a search has come upon, by formula; the state stays.
+        """Show a scenario that a search has come upon, with few rays; the state stays.
 
         Parameters
         ----------
         scenario : Scenario
             With the same uses
         """
-        self._paint(evaluate(scenario, self.state.use))
+        self._paint(evaluate(scenario, self.state.use, rays="few"))
 
     def refuse(self, error):
         """Say a refusal of something that was asked for; the state stays.

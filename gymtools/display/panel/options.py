@@ -60,7 +60,7 @@ class OptionsTab(Section):
         self.pin_button = _button("Pin this state", "130px", self.pin)
         self.show_button = _button("Show it", "90px", self.show)
         self.drop_button = _button("Remove it", "100px", self.drop)
-        self.trace_button = _button("Trace them all", "130px", self.trace)
+        self.trace_button = _button("All rays for all", "130px", self.trace)
         self.file_button = _button("Put it on file", "130px", lambda: self.put_on_file(False))
         self.file_button.tooltip = ON_FILE
         again = _button("Replace the files", "140px", lambda: self.put_on_file(True))
@@ -100,11 +100,11 @@ class OptionsTab(Section):
         results = []
         for o in self.options:
             use = state.use if state.use in [u.name for u in o.scenario.uses] else None
-            results.append(evaluate(o.scenario, use))
+            results.append(evaluate(o.scenario, use, rays=o.rays))
         missing = [r for r in results if missing_quantity(r, state.quantity)]
         quantity = shown_quantity(missing[0] if missing else results[0], state.quantity)
         views = [scene.View(result=r, quantity=quantity, units=state.units) for r in results]
-        behind = [headlines(r) for r in self.combinations.rows if not r["refused"]]
+        behind = [headlines(r) for r in self.combinations.sure]
         figure = options_chart.figure(self.options, views, behind)
         show_only(self.stand, [FigureFrame(figure)])
 
@@ -147,7 +147,7 @@ class OptionsTab(Section):
         """Keep the present state as an option."""
         name = self.name.value.strip()
         try:
-            self.pins.keep(name, self.panel.state.scenario)
+            self.pins.keep(name, self.panel.state.scenario, self.panel.answer.rays)
         except ValueError as error:
             self.refuse(error)
             return
@@ -171,7 +171,7 @@ class OptionsTab(Section):
     # ---- work in a thread
 
     def trace(self):
-        """Judge every option in the traced room, in all uses."""
+        """Judge every option with all rays, in all uses."""
         pinned = list(self.options)
         if not pinned:
             return
@@ -186,17 +186,17 @@ class OptionsTab(Section):
             for k, o in enumerate(pinned):
                 if stop():
                     break
-                done.append((o, option(o.name, o.scenario, room="traced", prices=book)))
+                done.append((o, option(o.name, o.scenario, prices=book)))
                 tell(k + 1, len(pinned))
             return done
 
         def then(found):
             self.pins.swap(found)
-            all_traced = all(o.room == "traced" for o in self.options)
-            some = "Some of them are traced now, not all."
-            self._say("Figures are of the traced room." if all_traced else some)
+            sure = all(o.rays == "full" for o in self.options)
+            some = "All rays have been followed for some of them, not for all."
+            self._say("All rays have been followed." if sure else some)
 
-        self.work("Tracing every option in every use.", work, then)
+        self.work("Following all rays of every option in every use.", work, then)
 
     def put_on_file(self, overwrite):
         """Write the decision record: the chosen option against the others, with all schedules and
@@ -235,8 +235,8 @@ class OptionsTab(Section):
 
         self.replace_button.layout.display = HIDDEN
         words = (
-            f"Writing the record with {chosen} chosen. The room is traced in every use of every"
-            " option, which takes a minute or two."
+            f"Writing the record with {chosen} chosen. All rays are followed in every use of every"
+            " option."
         )
         self.work(words, work, then)
 

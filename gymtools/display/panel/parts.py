@@ -158,7 +158,7 @@ class PartsTab(Section):
 
     def _fill(self, state, answer):
         try:
-            self.made = parts(state.scenario, prices=self.panel.prices.book)
+            self.made = parts(state.scenario, prices=self.panel.prices.book, rays=answer.rays)
             self._render(state, answer)
         except ValueError as error:
             self.made, self.refusal = None, str(error)
@@ -169,7 +169,7 @@ class PartsTab(Section):
         self.tables.value = tables.card(*(tables.schedule_table(s) for s in schedules(self.made)))
 
     def write(self, overwrite):
-        """Write all files for the installer.
+        """Write all files for the installer, with all rays.
 
         Parameters
         ----------
@@ -180,12 +180,14 @@ class PartsTab(Section):
         if self.made is None:
             self.job.refuse(self.refusal)
             return
-        made, folder = self.made, self.panel.folder
+        scenario, prices, folder = self.made.scenario, self.panel.prices.book, self.panel.folder
+
+        def work(tell, stop):
+            made = parts(scenario, prices=prices)
+            return handover.write_handover(made, folder, overwrite=overwrite)
+
         self.replace_button.layout.display = HIDDEN
-        self.job.start(
-            lambda tell, stop: handover.write_handover(made, folder, overwrite=overwrite),
-            "Writing schedules and drawings.",
-        )
+        self.job.start(work, "Writing schedules and drawings.")
 
     def _written(self, paths):
         folder = paths[0].parent

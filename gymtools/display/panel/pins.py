@@ -50,7 +50,7 @@ class Pins:
         """
         return next(o for o in self.options if o.name == name)
 
-    def keep(self, name, scenario):
+    def keep(self, name, scenario, rays="few"):
         """Pin a scenario.
 
         Parameters
@@ -59,6 +59,8 @@ class Pins:
             Of its own
         scenario : Scenario
             Evaluated in every use
+        rays : str
+            As for ``evaluate``
 
         Raises
         ------
@@ -72,7 +74,8 @@ class Pins:
             raise ValueError(f"there is an option '{name}'. Give another name, or remove it first.")
         if self.full:
             raise ValueError(f"at most {MOST} options can be compared. Remove one first.")
-        self.take([*self.options, option(name, scenario, prices=self._prices.book)])
+        kept = option(name, scenario, rays=rays, prices=self._prices.book)
+        self.take([*self.options, kept])
 
     def reprice(self):
         """Price every option by the price book that holds now.
@@ -83,7 +86,7 @@ class Pins:
             Where it is refused, or lacks a price: all options stay as they were
         """
         prices = self._prices.book
-        found = [option(o.name, o.scenario, room=o.room, prices=prices) for o in self.options]
+        found = [option(o.name, o.scenario, rays=o.rays, prices=prices) for o in self.options]
         self.take(found)
 
     def drop(self, name):

@@ -36,7 +36,6 @@ class VerdictsTab(WordsTab):
             tables.headline(answer.result),
             f'<p class="quiet">{escape(shown.plain)}</p>',
             tables.verdict_table(answer.result),
-            tables.differences_list(sentences(compare_rooms(answer.by_formula, answer.result))),
         ]
 
 
@@ -46,7 +45,7 @@ class UsesTab(WordsTab):
     key, title = "uses", "All uses"
 
     def _parts(self, state, answer):
-        return [tables.uses_table(evaluate_all(answer.scenario))]
+        return [tables.uses_table(evaluate_all(answer.scenario, rays=answer.rays))]
 
 
 class LandingTab(WordsTab):
@@ -64,7 +63,11 @@ class RoomTab(WordsTab):
     key, title = "room", "The room"
 
     def _parts(self, state, answer):
-        return [tables.room_table(answer.result, state.units)]
+        compared = compare_rooms(answer.by_formula, answer.result)
+        return [
+            tables.room_table(answer.result, state.units),
+            tables.differences_list(sentences(compared)),
+        ]
 
 
 class LimitsTab(WordsTab):

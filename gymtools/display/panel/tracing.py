@@ -1,4 +1,4 @@
-"""The room traced when nothing moves, with its progress."""
+"""All rays followed when nothing moves, with the progress."""
 
 import time
 
@@ -16,7 +16,7 @@ PAINT_EVERY = 0.8  # while the room is being traced [s]
 
 
 class TraceSection(Section):
-    """Says which room is shown, and traces it when nothing moves."""
+    """Says how sure the picture is, and follows all rays when nothing moves."""
 
     def _begin(self):
         self.words = w.HTML()
@@ -25,7 +25,7 @@ class TraceSection(Section):
         self.job.bar.layout.width = "220px"
         self.later = Debounce(self.begin, TRACE_AFTER)
         self._painted, self._tick = 0.0, w.HBox()
-        self._of = None  # result by formula of what is being traced
+        self._of = None  # first result of what is being traced
 
     def _make(self):
         return w.HBox([self._tick, self.words, self.job.bar, self.job.error])
@@ -38,7 +38,7 @@ class TraceSection(Section):
             Tick(
                 key="trace",
                 value=state.trace,
-                label="trace the room when nothing moves",
+                label="follow all rays when nothing moves",
                 indent="0",
                 width="270px",
                 act=lambda wanted: self.panel.update(trace=wanted),
@@ -53,14 +53,14 @@ class TraceSection(Section):
 
     def outdate(self):
         """What is being traced is no longer shown; see ``Section.outdate``."""
-        if self.panel.answer.by_formula is not self._of:
+        if self.panel.answer.first is not self._of:
             self.job.discard()
 
     def begin(self):
-        """Begin to trace the room, unless it has been or is not wanted."""
+        """Begin to follow all rays, unless they have been or are not wanted."""
         answer = self.panel.answer
         idle = not self.job.running and not self.panel.searching
-        if self.panel.state.trace and idle and not answer.traced:
+        if self.panel.state.trace and idle and not answer.settled:
             self._take_up(answer)
             self._say(answer)
 
@@ -71,15 +71,19 @@ class TraceSection(Section):
 
     def _take_up(self, answer):
         if not self.job.running:
-            self._of = answer.by_formula
+            self._of = answer.first
             self.job.start(tracing(answer.scenario, answer.result.use.name))
 
     def _piece(self, traced, piece):
         """A piece has come: the bar moves, and now and then the picture."""
         traced.add(piece)
         self.job.show_share(traced.progress)
+        if traced.ready:  # other uses follow
+            self.panel.show_traced(traced.field)
+            self._say(self.panel.answer)
+            return
         due = time.monotonic() - self._painted > PAINT_EVERY
-        if due and traced.started and not traced.ready:
+        if due and traced.started:
             self.panel.show_traced(traced.field)
             self._painted = time.monotonic()
             self._say(self.panel.answer)
@@ -90,12 +94,12 @@ class TraceSection(Section):
         self._say(self.panel.answer)
 
     def _say(self, answer):
-        going_on = "; tracing it" if self.job.running else ""
+        going_on = "; following all rays" if self.job.running else ""
         self.words.value = quiet(f"{tables.room_shown(answer.result)}{going_on}")
 
 
 def tracing(scenario, use):
-    """Work of a job that traces the room of one use.
+    """Work of a job that traces the room of one use, and then of the others.
 
     Parameters
     ----------
@@ -117,6 +121,9 @@ def tracing(scenario, use):
             if piece is None:
                 return None
             tell(traced, piece)
+        for other in (u.name for u in scenario.uses if u.name != use):
+            if stop() or Tracing(scenario, other).run(stop) is None:
+                return None
         return traced
 
     return work

@@ -12,17 +12,19 @@ from .page import quiet
 from .section import Section
 
 UNITS = {
+    "decay_pct": "%",
     "absorption_pct": "%",
     "noise_db": "dB",
     "occupancy_pct": "%",
     "aim_deg": "°",
     "sensitivity_db": "dB",
 }
-MOST = {"%": 50, "dB": 20, "°": 20}
+MOST = {"%": 100, "dB": 20, "°": 20}
 ABOUT = (
-    "The absorption, the crowd and the aim are never known exactly. The design is evaluated many"
-    " times with random errors in all of them, in the use that is shown. Enter one standard"
-    " deviation each; 0 means that the input is known exactly."
+    "How long a gym rings, the crowd and the aim are never known exactly. The design is evaluated"
+    " many times with random errors in all of them, in the use that is shown. Enter one standard"
+    " deviation each; 0 means that the input is known exactly. How far the model's ringing may be"
+    " off comes from published gyms; a decay measured in this gym narrows it."
 )
 STALE = "Something was changed since the last draws. Draw again."
 
@@ -46,7 +48,10 @@ class SureTab(Section):
         return self.job.result
 
     def _make(self):
-        self.unknowns = {f.name: self._unknown(f.name, f.default) for f in fields(InputSpread)}
+        usual = InputSpread.usual(self.panel.state.start, self.panel.state.use)
+        self.unknowns = {
+            f.name: self._unknown(f.name, getattr(usual, f.name)) for f in fields(InputSpread)
+        }
         self.draw = w.Button(description="Draw 200 times", layout={"width": "160px"})
         self.draw.on_click(lambda _: self.start())
         self.job.starts_with(self.draw)

@@ -14,10 +14,10 @@ from ..theme import (
     PAPER,
     QUANTITIES,
     QUIET,
-    ROOMS,
     SOLID,
     color_range,
     plain_text,
+    room_words,
 )
 from . import plan, section, space
 
@@ -189,7 +189,7 @@ def _titles(view):
     walker = f": {plain_text(view.walker)}" if view.on_foot else ""
     if walker and view.facing_deg is None:
         walker += ", talker facing the worst direction"
-    room = f", <i>{ROOMS[view.result.room]}</i>" if quantity.needs_room else ""
+    room = f", <i>{room_words(view.result)}</i>" if quantity.needs_room else ""
     along = "Speech level [dB(A)]" if view.on_foot else quantity.label + unit
     return [
         _note(f"<b>{quantity.label}</b>{unit}{walker}{room}", 0.0, 1.0),

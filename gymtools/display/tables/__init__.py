@@ -1,6 +1,7 @@
 """What the picture says, in words and numbers: HTML made of plain tables, one module per topic."""
 
-from .markup import card
+from .halls import assumed_list, error_sentences, halls_table, is_inside, shown_halls
+from .markup import bullets, card
 from .options import options_table
 from .room import differences_list, landing_table, room_shown, room_table
 from .schedules import schedule_table
@@ -8,16 +9,22 @@ from .uncertainty import sureness_table
 from .verdicts import checks_text, headline, limits, uses_table, verdict_table
 
 __all__ = [
+    "assumed_list",
+    "bullets",
     "card",
     "checks_text",
     "differences_list",
+    "error_sentences",
+    "halls_table",
     "headline",
+    "is_inside",
     "landing_table",
     "limits",
     "options_table",
     "room_shown",
     "room_table",
     "schedule_table",
+    "shown_halls",
     "sureness_table",
     "uses_table",
     "verdict_table",

@@ -4,7 +4,7 @@ from html import escape
 
 from ...design.comparing import differing_values
 from ...design.options import HEADLINES, dominated
-from ..theme import ROOMS
+from ..theme import room_words
 from .markup import Num, QuietNum, table
 
 LISTED = 14  # differences listed per option
@@ -36,13 +36,13 @@ def options_table(options, first):
         ]
         for h in HEADLINES
     ]
-    rows.append(["figures from", *(QuietNum(f"the {ROOMS[o.room]}") for o in options)])
+    rows.append(["figures from", *(QuietNum(room_words(o)) for o in options)])
     rows.append(["costs from", *(QuietNum(escape(o.prices)) for o in options)])
     rows.append(["worth looking at?", *(Num(_worth(bettered[o.name])) for o in options)])
     note = ""
-    if any(o.room != first.room for o in options):
+    if any(not _comparable(o, first) for o in options):
         note = (
-            '<p class="quiet">Figures by formula and of the traced room are not compared: trace'
+            '<p class="quiet">Figures of few rays and of all are not compared: follow all rays of'
             " every option.</p>"
         )
     apart = "".join(_apart(first, o) for o in options if o is not first)
@@ -58,10 +58,16 @@ def _figure(headline, option, first):
     """A headline figure, with a sign where it differs from the first option's."""
     value, base = option.headlines[headline.key], first.headlines[headline.key]
     text = headline.text(value)
-    if option is first or option.room != first.room or None in (value, base) or value == base:
+    alike = option is first or None in (value, base) or value == base
+    if alike or not _comparable(option, first):
         return text
     sign = "▲ better" if (value - base) * headline.better > 0 else "▼ worse"
     return f"<b>{text}</b> {sign}"
+
+
+def _comparable(one, other):
+    """Whether figures of two options come from the same rays."""
+    return (one.room, one.rays) == (other.room, other.rays)
 
 
 def _worth(name):

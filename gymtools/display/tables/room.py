@@ -8,6 +8,7 @@ from ...acoustics.room_comparison import bent_decay, bent_decay_sentence
 from ...physics.bands import LABELS
 from ...venue.finishes import FINISHES
 from ...venue.units import FOOT
+from ..theme import room_words
 from .markup import Num, Quiet, bullets, table
 
 SCATTERING = "scattering at 125 Hz, 500 Hz, 2 kHz"  # heading of ``scattering_text``
@@ -15,7 +16,7 @@ SHOWN = 0.005  # parts of the room that get less than this from every loudspeake
 
 
 def room_shown(result):
-    """Which of the two rooms a result shows.
+    """What a result comes from.
 
     Parameters
     ----------
@@ -25,13 +26,14 @@ def room_shown(result):
     Returns
     -------
     words : str
-        With the error of the traced room
+        With the statistical error
     """
     if result.room == "statistical":
-        return "Shown: room by formula"
-    error = result.reverberant.error_db
-    return "Shown: room traced, " + (
-        f"error about {error:.1f} dB" if np.isfinite(error) else "first rays"
+        return f"Shown: {room_words(result)}"
+    level, decay = result.reverberant.error_db, result.rt_mid_error
+    return (
+        f"Shown: {room_words(result)}. By chance alone, the room's sound may be {level:.1f} dB off"
+        f" at some seats, and the reverberation time {decay:.1f} s"
     )
 
 
@@ -52,7 +54,7 @@ def scattering_text(finish):
 
 
 def differences_list(sentences):
-    """Where the traced room differs from the formula, and why.
+    """Where the textbook formula differs, and why.
 
     Parameters
     ----------
@@ -66,9 +68,11 @@ def differences_list(sentences):
     """
     if not sentences:
         return ""
-    return "<p>Where the traced room differs from the formula:</p>" + bullets(
-        [escape(sentence) for sentence in sentences]
+    about = (
+        "<p>The textbook formula takes sound to be alike everywhere. It is a cross-check; nothing"
+        " is judged by it. Where it differs, and why:</p>"
     )
+    return about + bullets([escape(sentence) for sentence in sentences])
 
 
 def landing_table(result):
@@ -170,15 +174,15 @@ def _numbers(values, form):
 def _reverberation(result, units):
     room = result.configuration.room
     volume = f"{room.volume:,.0f} m³" if units == "m" else f"{room.volume / FOOT**3:,.0f} ft³"
-    rows = [
-        ("Eyring with air [s]", result.rt, ".2f"),
-        ("Sabine with air [s]", result.rt_sabine, ".2f"),
-    ]
+    rows = []
     if result.room == "traced":
-        names = {"edt": "early decay EDT", "t20": "T20", "t30": "T30"}
-        times = result.decay_times
-        rows += [(f"traced, {name} [s]", times[key], ".2f") for key, name in names.items()]
+        own = result.own_decay
+        times = {"early decay EDT": own.edt, "T20": own.t20, "T30": own.t30}
+        times["T20, standard error"] = own.t20_error
+        rows += [(f"{name} [s]", values, ".2f") for name, values in times.items()]
     rows += [
+        ("textbook formula: Eyring with air [s]", result.rt, ".2f"),
+        ("textbook formula: Sabine with air [s]", result.rt_sabine, ".2f"),
         ("reverberant speech level [dB]", result.reverberant_db, ".0f"),
         ("noise [dB]", result.noise_db, ".0f"),
     ]
@@ -192,14 +196,11 @@ def _reverberation(result, units):
 def _late_decay(result):
     """Whether the decay goes on much longer than it began."""
     if result.room == "statistical":
-        return (
-            "<p>No formula says whether sound keeps bouncing between bare walls; the traced room"
-            " does.</p>"
-        )
+        return "<p>No formula says whether sound keeps bouncing between bare walls; rays do.</p>"
     words = bent_decay_sentence(bent_decay(result))
     if words:
         return f"<p><b>Long late decay.</b> {escape(words)}</p>"
-    return "<p>The traced decay is even: late sound dies away about as fast as early sound.</p>"
+    return "<p>The decay is even: late sound dies away about as fast as early sound.</p>"
 
 
 def _finishes(result):

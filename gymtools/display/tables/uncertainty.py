@@ -47,10 +47,11 @@ def sureness_table(sureness):
 def _assumed(sureness):
     u = sureness.spread
     return (
-        f"One standard deviation assumed: absorption {u.absorption_pct:g} % of each finish, noise"
+        f"One standard deviation assumed: {u.decay_pct:.0f} % of the decay that the model gives,"
+        f" absorption {u.absorption_pct:g} % of each finish, noise"
         f" {u.noise_db:g} dB, {u.occupancy_pct:g} % of the seats of each area, aim {u.aim_deg:g}°"
-        f" and sensitivity {u.sensitivity_db:g} dB of each loudspeaker. {sureness.draws} draws, by"
-        " formula, without echoes."
+        f" and sensitivity {u.sensitivity_db:g} dB of each loudspeaker. {sureness.draws} draws,"
+        " without echoes."
     )
 
 

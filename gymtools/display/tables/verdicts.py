@@ -4,7 +4,7 @@ from html import escape
 
 from ...acoustics.criteria import CRITERIA, in_sentence, worst_verdict
 from ..cautions import CAUTIONS, LIMITS
-from ..theme import ROOMS
+from ..theme import room_words
 from .markup import Num, Quiet, bullets, table
 
 
@@ -111,7 +111,7 @@ def uses_table(all_uses):
         *(_heading(key) for key in ("coverage_range", "sti", "arrival_spread", "feedback_margin")),
         "furthest off",
     ]
-    room = ROOMS[next(iter(all_uses.results.values())).room]
+    room = room_words(next(iter(all_uses.results.values())))
     whole = f"<p>One installation, all uses, {room}; the worst verdict: <b>{all_uses.word}</b>.</p>"
     rows = [_use_row(name, result) for name, result in all_uses.results.items()]
     return whole + table("The weakest area or microphone of each use", head, rows)

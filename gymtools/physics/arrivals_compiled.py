@@ -1,0 +1,64 @@
+"""The echo criterion of ``arrivals`` as machine code: point by point."""
+
+import math
+
+import numpy as np
+from numba import njit
+
+from .arrivals import ROUNDING_S
+
+
+@njit(nogil=True, cache=True)
+def climb(part, arriving, spans, shape, out):
+    """Most that the running center of time of merged arrivals climbs within a step.
+
+    Parameters
+    ----------
+    part : tuple of int
+        First point and the one after the last [-]
+    arriving : tuple of ndarray
+        Energy [any linear] and time [s] of each arrival (arrival, point)
+    spans : tuple
+        First arrival (point,) and length over which arrivals are merged [s]
+    shape : tuple of float
+        Exponent of the energy [-] and length of the step [s]
+    out : ndarray
+        Takes the climb (point,) [s]
+
+    Sources
+    -------
+    As ``arrivals.echo_criterion``.
+    """
+    (energy, t), (first, width), (exponent, step) = arriving, spans, shape
+    for p in range(part[0], part[1]):
+        last = 0
+        for k in range(len(energy)):
+            if energy[k, p] > 0:
+                last = max(last, int(np.rint((t[k, p] - first[p]) / width)))
+        sums, time = np.zeros(last + 1), np.zeros(last + 1)
+        for k in range(len(energy)):
+            if energy[k, p] > 0:
+                span = int(np.rint((t[k, p] - first[p]) / width))
+                sums[span] += energy[k, p]
+                time[span] += energy[k, p] * (t[k, p] - first[p])
+        out[p] = _steepest(sums, time, exponent, step)
+
+
+@njit(nogil=True, cache=True)
+def _steepest(sums, time, exponent, step):
+    """Of one point, from sums of energy and of energy times time."""
+    center = np.empty(len(sums) + 1)
+    center[0] = 0.0
+    past, moment, most, count, before = 0.0, 0.0, 0.0, 0, 0
+    for k in range(len(sums)):
+        if sums[k] > 0:
+            now, weight = time[k] / sums[k], math.exp(exponent * math.log(sums[k]))
+            past += weight
+            moment += weight * now
+            time[count] = now
+            center[count + 1] = moment / past
+            while before < count and time[before] <= now - step + ROUNDING_S:
+                before += 1
+            most = max(most, center[count + 1] - center[before])
+            count += 1
+    return most
