@@ -330,7 +330,7 @@ def test_generic_balloon_is_symmetric_and_loudest_ahead(h, v, mouth):
     assert one.max() == pytest.approx(0, abs=1e-9) and np.all(one[36, 18] == one.max(axis=(0, 1)))
     other = directivity.generic_balloon(v, h, mouth_width=mouth, mouth_height=mouth)
     # what goes to the sides follows from the beam's power, summed over the grid
-    np.testing.assert_allclose(one[36, 18:], other[36:55, 18], atol=1e-3)
+    np.testing.assert_allclose(one[36, 18:], other[36:55, 18], atol=5e-3)
 
 
 def lobed(lobes):
