@@ -1,5 +1,7 @@
 """Direct sound of the loudspeakers in a gym; what has not moved is not worked out again."""
 
+from hashlib import blake2b
+
 import numpy as np
 
 from ..physics import compiled, field, geometry
@@ -34,17 +36,27 @@ def direct_sound(sources, areas, blocking, memory):
     As ``physics.field.direct_energy``.
     """
     areas = [np.asarray(a, float) for a in areas]
-    places = _places(sources, areas, blocking)
-    ways = _ways(sources, areas, blocking, memory.cache("ways of direct sound", KEPT), places)
-    sent = _sent(sources, areas, memory.cache("direct sound", KEPT), places, ways)
+    places, pairs = _places(sources, areas, blocking), _pairs(sources, areas)
+    keys = [
+        (place, sources.axes[s].tobytes(), sources.balloon(s))
+        for place, (s, _) in zip(places, pairs, strict=True)
+    ]
+    ways = memory.cache("ways of direct sound", KEPT)
+
+    def make(missing):
+        return _sent(
+            sources, [(places[n], areas[pairs[n][1]], pairs[n][0]) for n in missing], blocking, ways
+        )
+
     on_axis = np.asarray(sources.on_axis, np.float32)
     ends = np.cumsum([0, *(len(a) for a in areas)])
     energy = np.zeros((len(sources), ends[-1], on_axis.shape[1]), np.float32)
     distance = np.empty(energy.shape[:2], np.float32)
-    for (s, k), (_, way), found in zip(_pairs(sources, areas), ways, sent, strict=True):
+    kept = memory.cache("direct sound", KEPT).get_many(keys, make)
+    for (s, k), (sent, way) in zip(pairs, kept, strict=True):
         distance[s, ends[k] : ends[k + 1]] = way
         if sources.playing[s]:
-            np.multiply(found, on_axis[s], out=energy[s, ends[k] : ends[k + 1]])
+            np.multiply(sent, on_axis[s], out=energy[s, ends[k] : ends[k + 1]])
     return energy, distance
 
 
@@ -54,60 +66,44 @@ def _pairs(sources, areas):
 
 
 def _places(sources, areas, blocking):
-    """All that the way from a loudspeaker to an area depends on, for every pair."""
-    around = tuple(
-        getattr(blocking, name).tobytes() for name in ("normal", "offset", "edge_offset")
-    )
-    surroundings = (*around, sources.decay.tobytes())
-    points = [a.tobytes() for a in areas]
-    return [
-        (surroundings, points[k], sources.position[s].tobytes(), bool(sources.playing[s]))
-        for s, k in _pairs(sources, areas)
-    ]
+    """All that the way from a loudspeaker to an area depends on, for every pair, in short."""
+    shapes = [getattr(blocking, name).tobytes() for name in ("normal", "offset", "edge_offset")]
+    around = b"".join([*shapes, sources.decay.tobytes()])
+    points = [blake2b(around + a.tobytes(), digest_size=16).digest() for a in areas]
+    positions = [p.tobytes() for p in sources.position]
+    return [points[k] + positions[s] for s, k in _pairs(sources, areas)]
 
 
-def _ways(sources, areas, blocking, cache, places):
-    """Spreading and distance of every pair."""
-    pairs = _pairs(sources, areas)
+def _sent(sources, pairs, blocking, ways):
+    """Direct sound for 1 on the axis at 1 m (point, band), and the distance (point,), of several
+    places with their points and loudspeakers.
+    """
 
-    def make(missing):
+    def follow(missing):
         def one(n):
-            s, k = pairs[n]
-            position = sources.position[s : s + 1]
-            free = geometry.in_sight(position, areas[k], blocking)[0]
-            return field.spreading(areas[k], position[0], sources.decay, free)
+            _, points, s = pairs[missing[n]]
+            free = geometry.in_sight(sources.position[s : s + 1], points, blocking)[0]
+            return field.spreading(points, sources.position[s], sources.decay, free)
 
-        return _each(one, missing)
+        return _each(one, len(missing))
 
-    return cache.get_many(places, make)
+    spread = ways.get_many([place for place, _, _ in pairs], follow)
 
+    def one(n):
+        _, points, s = pairs[n]
+        aimed = field.pattern(points, sources.position[s], sources.axes[s], sources.balloon(s))
+        return aimed * spread[n][0], spread[n][1]
 
-def _sent(sources, areas, cache, places, ways):
-    """Direct sound of every pair for 1 on the axis at 1 m (point, band)."""
-    pairs = _pairs(sources, areas)
-
-    def make(missing):
-        def one(n):
-            s, k = pairs[n]
-            aim = sources.position[s], sources.axes[s], sources.balloon(s)
-            return field.pattern(areas[k], *aim) * ways[n][0]
-
-        return _each(one, missing)
-
-    keys = [
-        (*place, sources.axes[s].tobytes(), sources.balloon(s))
-        for place, (s, _) in zip(places, pairs, strict=True)
-    ]
-    return cache.get_many(keys, make)
+    return _each(one, len(pairs))
 
 
-def _each(one, missing):
-    """Answers for all that is missing, side by side."""
-    found = [None] * len(missing)
+def _each(one, count):
+    """Answers of a function of the numbers from 0 on, side by side."""
+    found = [None] * count
 
     def loop(first, end):
         for n in range(first, end):
-            found[n] = one(missing[n])
+            found[n] = one(n)
 
-    compiled.side_by_side(loop, len(missing), least=4)
+    compiled.side_by_side(loop, count, least=4)
     return found
