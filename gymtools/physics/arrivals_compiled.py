@@ -17,11 +17,11 @@ def climb(part, arriving, spans, shape, out):
     part : tuple of int
         First point and the one after the last [-]
     arriving : tuple of ndarray
-        Energy [any linear] and time [s] of each arrival (arrival, point)
+        Energy and time of each arrival (arrival, point) [any linear, s]
     spans : tuple
         First arrival (point,) and length over which arrivals are merged [s]
     shape : tuple of float
-        Exponent of the energy [-] and length of the step [s]
+        Exponent of the energy, and length of the step [-, s]
     out : ndarray
         Takes the climb (point,) [s]
 
