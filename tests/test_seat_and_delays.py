@@ -336,8 +336,8 @@ def test_echoes_are_the_same_every_time(name):
 
 def test_an_echo_is_found():
     """Closed form: a second pendant 200 ms late is the late arrival, its level that of its direct
-    sound over the other's; by formula, whose tail does not wait for the second, the echo criterion rises
-    at nine seats of ten.
+    sound over the other's; by formula, whose tail does not wait for the second, the echo
+    criterion rises at nine seats of ten.
     """
     r = evaluate(pair(spacing=4, second=GroupSetting(delay_ms=200)), room="statistical")
     found = echoes(r)
