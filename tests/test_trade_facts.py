@@ -28,8 +28,8 @@ COVERAGE_BANDS = slice(3, 6)  # 1, 2 and 4 kHz
 
 @cache
 def heard(name, key, use):
-    """A school with an arrangement in one use."""
-    return evaluate(arrange(SCENARIOS[name], key), use)
+    """A school with an arrangement in one use, in the traced room."""
+    return evaluate(arrange(SCENARIOS[name], key), use, room="traced")
 
 
 @cache
@@ -74,14 +74,14 @@ def coverage_range(level_db):
 
 @pytest.mark.parametrize(
     "name, worst, mean",
-    [("larkfield", 1.5, 1.0), ("stonebridge", 1.2, 0.6), ("dovecote", 0.8, 0.4)],
+    [("larkfield", 2.0, 2.0), ("stonebridge", 1.8, 1.7), ("dovecote", 1.9, 1.7)],
 )
 def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
     """Trade fact: with a pair that frames the stage and fires away, a hand-held on the stage has
     more to spare than with a center cluster that fires at it, its talker free to turn.
 
-    Measured, worst place and mean of the deck: Larkfield 1.9 and 1.3 dB, Stonebridge 1.5 and 0.8,
-    Dovecote 1.1 and 0.5.
+    Measured, worst place and mean of the deck: Larkfield 2.7 and 2.6 dB, Stonebridge 2.4 and 2.3,
+    Dovecote 2.6 and 2.3.
     """
     pair, cluster = (
         walking_map(heard(name, key, "graduation"))[1].margin_db
@@ -93,27 +93,21 @@ def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
 
 @pytest.mark.parametrize("name", ["larkfield", "stonebridge", "dovecote"])
 def test_a_lectern_that_faces_the_cluster(name):
-    """Trade fact: in part, at the lectern itself the pair wins from 1 kHz up and loses below.
+    """Trade fact: at the lectern too the framing pair leaves more to spare than the cluster, though
+    its supercardioid looks at a talker who faces the hall, so that the cluster hangs near its null.
 
-    Its supercardioid looks at a talker who faces the hall, so that the cluster hangs near its null
-    (24 dB down at Larkfield), where only the room returns sound; the pair and the rows, nearer by 5
-    m, are all but omnidirectional at 250 Hz. Measured, pair over cluster: from 1 kHz 0.8, 0.3, 0.4
-    dB; over all octaves -1.2, -1.8, -0.1 dB, at 250 Hz. Turned round to face the wall, the same
-    lectern has 2.6, 2.4 and 1.1 dB more with the pair.
+    Measured, pair over cluster: over all octaves 1.0, 0.7, 0.5 dB, from 1 kHz 1.2, 0.8, 1.1 dB.
+    Turned round to face the wall, the same lectern has 3.4, 3.2 and 2.5 dB more with the pair. (By
+    formula, late sound alike everywhere, it lost 0.1 to 1.8 dB over all octaves.)
     """
     lectern = next(m for m in SCENARIOS[name].microphones if m.name == "lectern")
     pair, cluster = (heard(name, key, "graduation") for key in ("rows and stage", "center four"))
-    assert margin_from_1_khz(pair, lectern) > margin_from_1_khz(cluster, lectern) + 0.15
-    low = feedback_margin(pair, lectern)
-    assert (
-        bands.LABELS[low.band[0]] == "250"
-        and low.margin_db[0] < feedback_margin(cluster, lectern).margin_db[0]
-    )
+    assert margin_from_1_khz(pair, lectern) > margin_from_1_khz(cluster, lectern) + 0.4
+    ahead, behind = (feedback_margin(r, lectern).margin_db[0] for r in (pair, cluster))
+    assert ahead > behind + 0.2
     turned = replace(lectern, facing_deg=lectern.facing_deg - 180)
-    assert (
-        feedback_margin(pair, turned).margin_db[0]
-        > feedback_margin(cluster, turned).margin_db[0] + 0.8
-    )
+    ahead, behind = (feedback_margin(r, turned).margin_db[0] for r in (pair, cluster))
+    assert ahead > behind + 2.0
 
 
 @pytest.mark.parametrize("name", ["larkfield", "stonebridge", "dovecote"])
@@ -121,66 +115,74 @@ def test_a_pair_that_fires_at_the_stage(name):
     """Trade fact: the same pair turned round to fire at the stage costs its microphones feedback
     margin.
 
-    Measured: 0.6, 1.0 and 0.3 dB at the worst place, 0.5, 0.7 and 0.3 dB in the mean over the deck.
+    Measured: 1.7, 1.9 and 1.8 dB at the worst place, 1.3, 1.6 and 1.3 dB in the mean over the deck.
     """
     away = arrange(SCENARIOS[name], "rows and stage")
     (pair,) = [g for g in away.groups if g.name == "stage pair"]
     onto = changed(away, {("groups", "stage pair", "pan_deg"): pair.pan_deg - 180})
     behind, before = (walking_map(evaluate(s, "graduation"))[1].margin_db for s in (away, onto))
-    assert behind.min() > before.min() + 0.15 and behind.mean() > before.mean() + 0.15
+    assert behind.min() > before.min() + 1.2 and behind.mean() > before.mean() + 0.9
 
 
 # --- the roving microphone
 
 
 @pytest.mark.parametrize("use", ["class", "assembly", "graduation"])
-@pytest.mark.parametrize(
-    "name, least", [("larkfield", 0.7), ("stonebridge", 0.5), ("alderway", 0.6), ("dovecote", 0.2)]
-)
-def test_right_under_a_pendant(name, least, use):
-    """Trade fact: right under a pendant a hand-held has a smaller margin than midway between four.
+@pytest.mark.parametrize("name", ["larkfield", "stonebridge", "alderway", "dovecote"])
+def test_right_under_a_pendant(name, use):
+    """Trade fact: right under a pendant a hand-held has a smaller margin than midway between four,
+    the mean over all pendants against the mean over the four places around the middle one.
 
-    Measured over three uses: Larkfield 0.9 to 1.5 dB, Stonebridge 0.7 to 1.2, Alderway 0.9 to 1.2;
-    in Dovecote, whose sound is nearly all reverberant, 0.3 to 0.5.
+    Measured over three uses: Larkfield 0.8 to 1.3 dB, Stonebridge 0.6 to 1.0, Alderway 0.8 to 1.2,
+    Dovecote 0.5 to 1.0. Of a single pendant it is not always true: the middle one lies 0.2 dB over
+    one of the places around it in Dovecote's graduation.
     """
     walk = walked(name, "pendants", use)
     place = np.array([c.position[:2] for c in heard(name, "pendants", use).scenario.loudspeakers])
-    step = np.ptp(place, axis=0) / 2
-    assert at(walk, *(step * 0.5)) > at(walk, 0, 0) + least
+    x, y = np.ptp(place, axis=0) / 4
+    between = np.mean([at(walk, i * x, j * y) for i in (1, -1) for j in (1, -1)])
+    assert between > np.mean([at(walk, *p) for p in place]) + 0.35
 
 
-@pytest.mark.parametrize("name, least", [("larkfield", 1.3), ("stonebridge", 0.8)])
-def test_in_the_beams_of_a_cluster_and_beside_them(name, least):
-    """Trade fact: with only the two loudspeakers for the banks on, a hand-held six meters in front
-    of one has a smaller margin than six meters to the side, in the null between both. Measured:
-    Larkfield 1.6 dB, Stonebridge 1.1 dB.
+def test_in_the_beams_of_a_cluster_and_beside_them():
+    """Trade fact: in part, with only the two loudspeakers for the banks on, a hand-held six meters
+    in front of one has a smaller margin than six meters to the side, in the null between both.
+
+    Measured: Larkfield 0.35 dB. Under Stonebridge's higher roof it is the other way by 0.34 dB: the
+    room limits both places, and where the direct path takes part the loop peaks less.
     """
-    walk = walked(name, "center four", "assembly")
-    assert min(at(walk, 6, 0), at(walk, -6, 0)) > max(at(walk, 0, 6), at(walk, 0, -6)) + least
+
+    def gained(name):
+        walk = walked(name, "center four", "assembly")
+        beside = [at(walk, 6, 0), at(walk, -6, 0)]
+        return np.mean(beside) - np.mean([at(walk, 0, 6), at(walk, 0, -6)])
+
+    assert gained("larkfield") > 0.1
+    assert -0.8 < gained("stonebridge") < gained("larkfield")
 
 
 def test_behind_a_cluster():
     """Trade fact: with one loudspeaker on, for the only bank, four meters behind the cluster is
     better than four before it.
 
-    Measured at Alderway: 4.0 dB.
+    Measured at Alderway: 2.2 dB.
     """
     walk = walked("alderway", "center four", "assembly")
-    assert at(walk, 0, 4) > at(walk, 0, -4) + 3.5
+    assert at(walk, 0, 4) > at(walk, 0, -4) + 1.7
 
 
 def test_in_the_axis_of_a_cluster_and_under_it():
     """Trade fact: where the roof is high, the court in a loudspeaker's axis is worse than the place
     right under the cluster, outside all four beams, although that is nearer. Measured at
-    Stonebridge, graduation: 1.7 dB (8 m out, 1.5 up).
+    Stonebridge, graduation: 1.1 dB (8 m out, 1.5 up).
 
-    Under a low roof it is not so: at Larkfield (class) 6 m under the cluster costs 0.9 dB against
-    its axis at 13 m.
+    Under a low roof less is left of it: at Larkfield (class) 6 m under the cluster gains 0.3 dB
+    against its axis at 13 m.
     """
     walk = walked("stonebridge", "center four", "graduation")
-    assert at(walk, 0, 0) > at(walk, 8, 0) + 1.0
+    high = at(walk, 0, 0) - at(walk, 8, 0)
     low = walked("larkfield", "center four", "class")
-    assert at(low, 0, 0) < at(low, 11, 0) - 0.5
+    assert high > 0.7 and at(low, 0, 0) - at(low, 11, 0) < high - 0.3
 
 
 # --- deep banks
@@ -213,9 +215,9 @@ def test_the_court_needs_its_own_loudspeakers():
     """Trade fact: with the two court loudspeakers off, the rows for the banks leave the court
     uncovered.
 
-    Measured at Stonebridge, game: 8.6 dB below the banks' mean without them, 8.0 dB and more at
-    nineteen of twenty places; 1.7 dB with them. The court's direct sound is then 7.5 dB below the
-    reverberant.
+    Measured at Stonebridge, game: 5.4 dB below the banks' mean without them, 4.9 dB and more at
+    nineteen of twenty places, most of it from the sides of loudspeakers; 0.9 dB with them. The
+    court's direct sound is then 7.1 dB below the reverberant.
     """
     s = arrange(STONEBRIDGE, "rows and ends")
     off = changed(
@@ -227,8 +229,8 @@ def test_the_court_needs_its_own_loudspeakers():
     )
     on, bare = (evaluate(v, "game") for v in (s, off))
     below = {r: octaves(r, "court") - octaves(r, "north bank").mean() for r in (on, bare)}
-    assert below[bare].mean() < -7 and np.percentile(below[bare], 95) < -6
-    assert below[on].mean() > -3
+    assert below[bare].mean() < -4.5 and np.percentile(below[bare], 95) < -4
+    assert below[on].mean() > -2
     assert octaves(bare, "court").mean() < bands.sum_levels(bare.reverberant_db[COVERAGE_BANDS]) - 5
 
 
@@ -256,8 +258,8 @@ def test_a_second_line_needs_a_delay(name, use):
     Measured, 90th percentile over all seats: 17 and 14 ms in one line, 50 and 42 with the second.
     Where the second is the stronger: 51 and 44 ms without, 24 and 25 with delay; the voice comes
     from 49 and 45 degrees off the talker without, 16 and 17 with. Seats by the stage, which the
-    second line reaches from behind, keep a late arrival: over all seats 34 and 33 ms. There a lower
-    gain or a narrower loudspeaker helps, not a delay.
+    second line reaches from behind, keep a late arrival: over all seats 36 ms in both. There a
+    lower gain or a narrower loudspeaker helps, not a delay.
     """
     one, two = two_lines(name)
     single, plain = evaluate(one, use), evaluate(two, use)
@@ -273,7 +275,7 @@ def test_a_second_line_needs_a_delay(name, use):
 
     assert late(single, seats) < 20 and late(plain, seats) > late(single, seats) + 25
     assert late(plain, served) > 40 and late(repaired, served) < 28
-    assert late(repaired, seats) < late(plain, seats) - 7
+    assert late(repaired, seats) < late(plain, seats) - 5
     assert (
         np.median(plain.image_shift_deg[served]) > 40
         and np.median(repaired.image_shift_deg[served]) < 20
@@ -293,37 +295,41 @@ def test_a_second_line_needs_a_delay(name, use):
     ],
 )
 def test_pendants_are_clearer_on_the_floor(name, chairs):
-    """Trade fact: over chairs on the floor pendants give 9 of 10 seats clearer speech than
-    the center cluster, at the same mean level and noise, because they are even: the cluster's
-    far corners are what they save.
+    """Trade fact: in part, pendants against a cluster at the same mean level and noise, STI that 9
+    of 10 seats reach. Over chairs on the floor pendants are clearly clearer than one housing and
+    as clear as four loudspeakers, which leave the chairs less even; on the banks, which pendants
+    over the floor do not look at, they are no clearer than either.
 
-    Measured, STI at the tenth percentile over four loudspeakers: 0.010, 0.013, 0.008, 0.011; over
-    one housing 0.025 to 0.042. On the banks it is a draw: -0.002 to +0.010 over four loudspeakers.
+    Measured in the traced room, graduation: chairs 0.055 to 0.066 over one housing, -0.007 to
+    0.011 over four loudspeakers; banks -0.011 to -0.022 and -0.001 to -0.016. Assembly, banks
+    against four loudspeakers: -0.006 to -0.022, and -0.076 and -0.090 where only one bank listens
+    (Alderway, Dovecote). What the trade says of banks wants pendants over the banks.
     """
     clear = {
         key: heard(name, key, "graduation") for key in ("pendants", "center four", "center housing")
     }
     p10 = {key: r.summary(chairs).sti_p10 for key, r in clear.items()}
-    assert p10["pendants"] > p10["center four"] + 0.005
-    assert p10["pendants"] > p10["center housing"] + 0.018
+    assert p10["pendants"] > p10["center housing"] + 0.04
+    assert abs(p10["pendants"] - p10["center four"]) < 0.02
     wide = {key: coverage_range(octaves(r, chairs)) for key, r in clear.items()}
-    assert wide["pendants"] < wide["center four"] - 2
+    assert wide["pendants"] < wide["center four"] - 0.5
+    for area in (a.name for a in clear["pendants"].areas if a.name != chairs):
+        for key in ("center four", "center housing"):
+            gained = clear["pendants"].summary(area).sti_p10 - clear[key].summary(area).sti_p10
+            assert -0.035 < gained < 0.01
 
 
 @pytest.mark.parametrize("use", ["class", "assembly", "graduation"])
 @pytest.mark.parametrize(
-    "name, least", [("larkfield", 1.0), ("stonebridge", 0.4), ("alderway", 1.4), ("dovecote", 0.1)]
+    "name, least", [("larkfield", 1.4), ("stonebridge", 1.0), ("alderway", 1.4), ("dovecote", 0.4)]
 )
 def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, use):
-    """Trade fact: in part, the price of pendants is that no way of facing and no place gets out of
-    them.
+    """Trade fact: the price of pendants is that no way of facing and no place gets out of them.
 
     A talker in the west who faces the cluster has it behind the microphone, and more to spare at
-    the worst place than with pendants; measured: Larkfield 1.4 to 2.2 dB, Stonebridge 0.6 to 1.6,
-    Alderway 1.8 to 2.3, Dovecote 0.2 to 1.3. The model disagrees where the talker may turn into the
-    cluster: at the same mean level over the listeners the middle of the court is the loudest place
-    of a cluster, and a microphone turned to it there has 1.8 to 4.1 dB less than at the worst place
-    under pendants. A fixed lectern of a graduation agrees (the test below).
+    the worst place than with pendants; measured: Larkfield 1.8 to 3.1 dB, Stonebridge 1.3 to 1.6,
+    Alderway 1.9 to 4.5, Dovecote 0.7 to 3.0. Where the talker may turn into the cluster, the gain
+    is gone: the worst place and way then lies from 0.9 dB over to 1.6 dB under that of pendants.
     """
     pendants, cluster = (walked(name, key, use, 0.0) for key in ("pendants", "center four"))
     west = pendants.positions[:, 0] < -5
@@ -332,18 +338,18 @@ def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, us
         walked(name, "center four", use).margin_db.min(),
         walked(name, "pendants", use).margin_db.min(),
     )
-    assert turning < under - 1.0
+    assert -2.2 < turning - under < 1.4
 
 
 @pytest.mark.parametrize(
-    "name, least", [("larkfield", 3.0), ("stonebridge", 3.0), ("dovecote", 0.3)]
+    "name, least", [("larkfield", 3.0), ("stonebridge", 2.4), ("dovecote", 1.5)]
 )
 def test_pendants_cost_the_lectern(name, least):
     """Trade fact: the lectern of a graduation stands under a pendant, and had the cluster in its
     null.
 
-    Measured: 4.0 dB less with pendants at Larkfield and Stonebridge; 0.5 dB in Dovecote, between
-    two pendants.
+    Measured: 3.8 dB less with pendants at Larkfield, 3.1 at Stonebridge; 2.3 dB in Dovecote,
+    between two pendants.
     """
     (pendant,), (cluster,) = (
         heard(name, key, "graduation").microphones for key in ("pendants", "center four")

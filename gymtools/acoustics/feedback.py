@@ -135,7 +135,7 @@ def _peak_allowance_db(result, loop):
     """By how much each octave rings before its mean does, less what ringing out buys (facing,
     position, octave of ``BANDS``) [dB].
     """
-    decay, formula = result.decay_times["t20"][BANDS], result.rt[BANDS]
+    decay, formula = result.own_decay.t20[BANDS], result.rt[BANDS]
     rt = np.clip(np.where(np.isfinite(decay), decay, formula), 0.05, 30)
     peak = feedback.peak_allowance_db(loop.direct_share, rt, BANDWIDTH_HZ)
     return np.maximum(peak - feedback.RINGING_OUT_DB, 0.0)

@@ -136,7 +136,7 @@ class Result:
         Parameters
         ----------
         occupied : dict
-            Share of the seats that are taken, by area; empty for nobody [-]
+            Share of the seats that are taken, by area; empty for nobody
 
         Returns
         -------

@@ -113,11 +113,11 @@ class DiffuseField:
         on = self.energy.any(axis=1)
         turns = 2j * np.pi * intelligibility.MODULATION * self.rt[:, None]
         tail = late_modulation.packed(1 / (1 + turns[None] / intelligibility.DECAY))
-        one_zone = np.zeros((len(points), 1), np.int64), np.ones((len(points), 1), np.float32)
+        corners = np.zeros((len(points), 4), np.int64), np.full((len(points), 4), 0.25, np.float32)
         return late_modulation.mean_index(
             direct[on],
             _delay(arrival_s[on]),
-            one_zone,
+            corners,  # of one zone everywhere
             (self.energy[on], np.repeat(tail[None], on.sum(), axis=0), self.energy.sum(0)[None]),
             heard,
         )
@@ -197,8 +197,7 @@ class RoomResponse:
         complex64 [1/m2].
         """
         edges_s = counting.EDGES / self.speed
-        moving = decay.modulation(self.trace.reflected, edges_s, self.way / self.speed)
-        return moving.astype(np.complex64)
+        return decay.modulation(self.trace.reflected, edges_s, self.way / self.speed)
 
     @cached_property
     def packed(self):

@@ -153,7 +153,7 @@ def modulation(energy, edges_s, start_s):
     Parameters
     ----------
     energy : array
-        Energy in each bin (zone, bin, band) [any linear]
+        Energy in each bin (zone, bin, band); in float32 it is worked with as such [any linear]
     edges_s : array
         Edges of the bins (bin + 1,) [s]
     start_s : array
@@ -179,5 +179,11 @@ def modulation(energy, edges_s, start_s):
     kernel = np.sinc(np.outer(width, MODULATION)) * np.exp(
         -2j * np.pi * np.outer(middle, MODULATION)
     )
-    moving = np.einsum("znb,nf->zbf", np.asarray(energy, float), kernel, optimize=True)
-    return moving * np.exp(2j * np.pi * np.outer(start_s, MODULATION))[:, None]
+    energy = np.asarray(energy)
+    energy = energy if energy.dtype == np.float32 else energy.astype(float)
+    zones, _, octaves = energy.shape
+    flat = np.ascontiguousarray(energy.swapaxes(1, 2)).reshape(zones * octaves, -1)
+    parts = [flat @ part.astype(flat.dtype) for part in (kernel.real, kernel.imag)]
+    moving = (parts[0] + 1j * parts[1]).reshape(zones, octaves, -1)
+    start = np.exp(2j * np.pi * np.outer(start_s, MODULATION))[:, None]
+    return moving * start.astype(moving.dtype)

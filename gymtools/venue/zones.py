@@ -38,55 +38,48 @@ def layers(configuration):
     zones : Zones
         For ``physics.tracing.trace``
     """
-    hall, room = configuration.hall, configuration.room
-    standing = {t.name for t in (*configuration.portable_stages, *configuration.balconies)}
-    bare = room.polygons.some([k for k, s in enumerate(room.surfaces) if s.owner not in standing])
-    # a stage that fills the layer would leave zones without air
-    upper = max([UPPER_FLOOR, *(p.height + OVER_STAGE for p in configuration.portable_stages)])
-    found = [_over(bare, *_flat(_free_floor(configuration), 0.0), (OVER_FLOOR, upper))]
-    for bank in (b for b in configuration.banks if b.open):
-        found.append(
-            _over(
-                room.polygons,
-                *_slope(
-                    hall, bank, bank.first_height - bank.row_rise / 2, bank.top, bank.depth, 0.0
-                ),
-                (OVER_SEATS, UPPER_BANK),
-            )
-        )
-    for b in (b for b in configuration.balconies if b.rows):
-        depth = b.rows * b.row_run
-        found.append(
-            _over(
-                room.polygons,
-                *_slope(hall, b, b.height, b.height + b.rows * b.row_rise, depth, 0.0),
-                # the slope lies half a step over the middle of a row's floor
-                (OVER_SEATS, 2 * EAR_SEATED - b.row_rise - OVER_SEATS),
-            )
-        )
-    for platform in configuration.portable_stages:
-        found.append(
-            _over(
-                room.polygons,
-                *_flat(platform.footprint(), platform.height),
-                (OVER_SEATS, UPPER_STAGE),
-            )
-        )
-    if configuration.stage and configuration.curtain_open:
-        a, b = configuration.stage.corners(hall)
-        x, y = sorted((a[0], b[0])), sorted((a[1], b[1]))
-        found.append(
-            _over(
-                room.polygons,
-                *_flat((*x, *y), configuration.stage.floor_height),
-                (OVER_SEATS, UPPER_STAGE),
-            )
-        )
+    hall = configuration.hall
+    found = [_over_floor(configuration), *_over_slopes(configuration), *_over_stages(configuration)]
     made = zones(found)
     solid = [(p.footprint(), 0.0, p.height) for p in configuration.portable_stages]
     solid += [(b.footprint(hall), b.underside, b.height) for b in configuration.balconies]
     _take_off(made, found[0], solid)
     return made
+
+
+def _over_floor(configuration):
+    """Layer over the free floor, through whatever stands on it."""
+    room, stages = configuration.room, configuration.portable_stages
+    standing = {t.name for t in (*stages, *configuration.balconies)}
+    bare = room.polygons.some([k for k, s in enumerate(room.surfaces) if s.owner not in standing])
+    # a stage that fills the layer would leave zones without air
+    upper = max([UPPER_FLOOR, *(p.height + OVER_STAGE for p in stages)])
+    return _over(bare, *_flat(_free_floor(configuration), 0.0), (OVER_FLOOR, upper))
+
+
+def _over_slopes(configuration):
+    """Layers over open banks and balconies with seats."""
+    hall, polygons = configuration.hall, configuration.room.polygons
+    for bank in (b for b in configuration.banks if b.open):
+        first = bank.first_height - bank.row_rise / 2
+        slope = _slope(hall, bank, first, bank.top, bank.depth, 0.0)
+        yield _over(polygons, *slope, (OVER_SEATS, UPPER_BANK))
+    for b in (b for b in configuration.balconies if b.rows):
+        slope = _slope(hall, b, b.height, b.height + b.rows * b.row_rise, b.rows * b.row_run, 0.0)
+        # the slope lies half a step over the middle of a row's floor
+        yield _over(polygons, *slope, (OVER_SEATS, 2 * EAR_SEATED - b.row_rise - OVER_SEATS))
+
+
+def _over_stages(configuration):
+    """Layers over portable stages and an open built-in one."""
+    floors = [(p.footprint(), p.height) for p in configuration.portable_stages]
+    if configuration.stage and configuration.curtain_open:
+        a, b = configuration.stage.corners(configuration.hall)
+        x, y = sorted((a[0], b[0])), sorted((a[1], b[1]))
+        floors.append(((*x, *y), configuration.stage.floor_height))
+    for footprint, height in floors:
+        flat = _flat(footprint, height)
+        yield _over(configuration.room.polygons, *flat, (OVER_SEATS, UPPER_STAGE))
 
 
 def _free_floor(configuration):
