@@ -350,3 +350,14 @@ def test_a_measurement_narrows_what_is_predicted():
     assert np.all(spreads["bare", True][:5] < 0.6 * spreads["bare", False][:5])
     assert np.all(spreads["treated", True] > 0.8 * spreads["treated", False])
     assert all(np.all(one >= FITTED_SPREAD) for one in spreads.values())
+
+
+def test_the_shipped_school_that_was_measured_is_fitted():
+    """Regression: its fitted room still gives the times that were measured, and says nothing is
+    left to fit.
+    """
+    s = load(Path(__file__).parents[1] / "scenarios" / "alderway.toml")
+    state = as_measured(s)
+    now, measured = room_decay(state, state.uses[0]).t20[:6], s.measured_room.times[:6]
+    assert now == pytest.approx(measured, rel=0.10)
+    assert not [w for w in s.warnings if "measured" in w or "fitted" in w]
