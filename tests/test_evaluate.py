@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from schools import CASES, SCENARIOS
 from scipy.interpolate import RegularGridInterpolator
 
-from gymtools.acoustics import arrivals, criteria
 from gymtools import parse, to_text
+from gymtools.acoustics import arrivals, criteria
 from gymtools.acoustics.criteria import CRITERIA, WORDS, judge
 from gymtools.acoustics.evaluate import Result, evaluate, evaluate_all
 from gymtools.physics import air, bands, compiled, intelligibility, landing
