@@ -98,7 +98,8 @@ def test_long_late_decay_is_shown_from_the_traced_room(monkeypatch):
     )
     scenario = gymtools.load(SCENARIOS / "larkfield.toml")
     bare = gymtools.evaluate(replace(scenario, treatments=()), room="traced")
-    early, late = (bare.decay_times[key][2:5].mean() for key in ("edt", "t30"))
+    own = bare.own_decay
+    early, late = own.edt[2:5].mean(), own.t30[2:5].mean()
     shown = tables.room_table(bare, "m")
     assert "Long late decay" in shown and "north and south walls" in shown
     assert f"{early:.1f} s" in shown and f"{late:.1f} s" in shown

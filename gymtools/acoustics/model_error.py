@@ -1,11 +1,12 @@
 """What is left of the model's error where it was held against published halls, and the ranges that
 follow.
 
-Four halls whose finishes are published, nine decay times, 125 Hz to 1 kHz, two of the halls set the
-scattering and the absorption of plain decks (``tests/test_measured_halls.py`` sets each from one
-hall and checks it on the other). That is thin, so the ranges are wide: they come from Student's t
-with as many halls. No gym with a published early decay time, level or STI *and* its geometry was
-found: for these the error of the decay is carried on, worked by hand.
+Four halls whose finishes are published, nine decay times, none of a single octave above 1 kHz.
+Scattering and the absorption of plain decks are set from three of them
+(``tests/test_measured_halls.py`` sets each from one hall and checks it on another). That is
+thin, so the ranges are wide: they come from Student's t with as many halls. No gym with a published
+early decay time, level or STI *and* its geometry was found: for these the error of the decay is
+carried on, worked by hand.
 """
 
 import numpy as np
