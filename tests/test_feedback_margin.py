@@ -499,7 +499,7 @@ def test_needed_gain_is_target_or_noise(target, noise, over, wanted):
     )
     r = by_formula(s, "graduation")
     (c,) = r.microphones
-    talker = EFFORT_DBA["raised"] - 20 * np.log10(0.306 / 1.006)
+    talker = EFFORT_DBA["raised"] - 20 * np.log10((0.67 * 0.3048 + 0.006) / 1.006)
     assert c.needed_gain_db == pytest.approx(wanted - talker, abs=1e-3)
     quiet = by_formula(
         changed(s, {("uses", "graduation", "noise_dba"): 20}), "graduation"
