@@ -59,6 +59,22 @@ class DiffuseField:
         energy = self.energy.sum(axis=0).astype(np.float32)
         return np.broadcast_to(energy, (len(points), len(energy)))
 
+    def by_source(self, points):
+        """Energy of the reverberant sound of each loudspeaker.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+
+        Returns
+        -------
+        energy : ndarray
+            (source, point, band) [re 20 uPa squared]
+        """
+        shape = (len(self.energy), len(points), self.energy.shape[1])
+        return np.broadcast_to(self.energy[:, None], shape)
+
     def modulation(self, direct, arrival_s, points):
         """Modulation transfer of direct and reverberant sound together.
 
@@ -442,6 +458,25 @@ class TracedField:
             (point, band) float32 [re 20 uPa squared]
         """
         return (self.zones.weights(points) @ self.by_zone).astype(np.float32)
+
+    def by_source(self, points):
+        """Energy of the reverberant sound of each loudspeaker.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+
+        Returns
+        -------
+        energy : ndarray
+            (source, point, band) [re 20 uPa squared]
+        """
+        weights, radiated = self.zones.weights(points), self.sources.radiated
+        energy = np.zeros((len(self.sources), len(points), radiated.shape[1]))
+        for n, response in self.responses.items():
+            energy[n] = weights @ (radiated[n] * response.energy)
+        return energy
 
     def modulation(self, direct, arrival_s, points):
         """Modulation transfer of direct and reverberant sound together.
