@@ -72,7 +72,7 @@ def test_a_score_is_the_mean_of_fresh_evaluations(own):
     )
     verdicts = [v for r in results for v in r.verdicts]
     assert (own.met, own.checks) == (sum(v.word == "meets" for v in verdicts), len(verdicts))
-    assert own.cost == pytest.approx(cost(BRIEF)) and own.room == "statistical"
+    assert own.cost == pytest.approx(cost(BRIEF)) and own.room == "traced"
     assert own.weakest[1] == pytest.approx(max(penalty(r, Weights()) for r in results))
 
 
@@ -147,8 +147,8 @@ def test_a_difference_has_the_unit_of_the_criterion(own):
     )
     with pytest.raises(ValueError, match="different weights"):
         task.difference(own, replace(own, weights=deaf))
-    with pytest.raises(ValueError, match="statistical room, the solver's result in the traced one"):
-        task.difference(own, replace(own, room="traced"))
+    with pytest.raises(ValueError, match="traced room, the solver's result in the statistical one"):
+        task.difference(own, replace(own, room="statistical"))
 
 
 @pytest.mark.parametrize(
