@@ -18,7 +18,13 @@ import pytest
 
 from gymtools import evaluate, load, parse, to_text
 from gymtools.design.aiming import Weights, penalties, penalty
-from gymtools.display.lessons.task import UNSEEN, TaskPanel, standing, write_attempts
+from gymtools.display.lessons.task import (
+    UNSEEN,
+    TaskPanel,
+    attempts_list,
+    standing,
+    write_attempts,
+)
 from gymtools.display.panel.meeting import Meeting
 from gymtools.equipment.bill import cost
 from gymtools.training import attempts, task
@@ -208,6 +214,8 @@ def test_attempts_of_an_earlier_version_are_read(tmp_path, made):
         assert (line["when"], line["cost"], line["changed"]) == (a.when, a.cost, list(a.changed))
     assert [a.room for a in found.attempts] == [*3 * ["statistical"], "traced"]
     assert found.attempts[0].cost == pytest.approx(made().cost)
+    listed = attempts_list(found)
+    assert (listed.count(">textbook formula<"), listed.count(">all rays<")) == (3, 1)
     with pytest.warns(FutureWarning, match="cabinet is now loudspeaker"):
         assert parse(found.attempts[0].scenario) == BRIEF
 
