@@ -957,8 +957,8 @@ def test_what_cannot_be_aimed_is_said(small):
 
 
 def test_advice_is_tried_and_put_back(small):
-    """Behavior: advice of the panel is the library's; a move tried is what the controls and the
-    result stand at; it is put back to the last value.
+    """Behavior: advice of the panel is the library's; a move tried is what the controls stand at,
+    and the result once all rays are followed; it is put back to the last value.
     """
     m = small
     m.set(DOWN, 12.0)
@@ -973,6 +973,7 @@ def test_advice_is_tried_and_put_back(small):
     rows[0].children[0].click()
     assert m.scenario == first.move.scenario and m.result.use.name == "game"
     effect = first.effect.after
+    m.trace()
     after = next(
         v for v in m.result.verdicts if (v.criterion, v.area) == (effect.criterion, effect.area)
     )
@@ -1255,7 +1256,7 @@ def test_all_rays_of_options_can_be_followed():
     m.options.pin()
     assert [o.rays for o in m.options.options] == ["full", "few"]
     assert "are not compared" in m.options.table.value
-    assert "better" not in m.options.table.value and "worse" not in m.options.table.value
+    assert "▲" not in m.options.table.value and "▼" not in m.options.table.value
 
 
 def test_a_decision_is_put_on_file(tmp_path, monkeypatch):
@@ -1288,13 +1289,13 @@ def test_a_decision_is_put_on_file(tmp_path, monkeypatch):
 
 
 def test_parts_follow_what_is_chosen(tmp_path):
-    """Behavior: the tab shows the library's schedules; who runs it, lines, runs and a price book
-    change them and the scenario; what cannot be is said.
+    """Behavior: the tab shows the library's schedules, with the rays of the picture; who runs it,
+    lines, runs and a price book change them and the scenario; what cannot be is said.
     """
     m = panel("dovecote", tmp_path)
     m.update(tab="parts")
     tab = m.parts
-    for schedule in schedules(parts(m.scenario)):
+    for schedule in schedules(parts(m.scenario, rays=m.result.rays)):
         assert schedule_table(schedule) in tab.tables.value
     m.controls["equipment", "operator"].value = "nobody"
     assert m.scenario.equipment.operator == "nobody" and "Mixer: automatic" in tab.tables.value
