@@ -39,7 +39,7 @@ class InputSpread:
     """How far off each input may be: one standard deviation."""
 
     # of the decay that the model gives    as left in the published gyms, ``acoustics.model_error``
-    decay_pct: float = 100 * T20_SPREAD
+    decay_pct: float = round(100 * T20_SPREAD, 1)
     absorption_pct: float = 100 * ABSORPTION_SPREAD  # of every finish    judgment, no source
     noise_db: float = 3.0  # judgment, no source
     occupancy_pct: float = 10.0  # of the seats of every area    judgment, no source
