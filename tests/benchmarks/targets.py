@@ -1,0 +1,63 @@
+"""How long the traced room takes where people wait for it: medians of what the design workbook does.
+
+Run: .venv/bin/python tests/benchmarks/targets.py [rounds]
+"""
+
+import statistics
+import sys
+import time
+from pathlib import Path
+
+import gymtools
+from gymtools.acoustics.warm_up import warm_up
+from gymtools.design.decision import decide
+from gymtools.design.sweeping import figures
+from gymtools.venue.paths import changed
+
+SCHOOL = Path(__file__).parents[2] / "scenarios" / "larkfield.toml"
+VARIATIONS = 2000
+
+
+def school():
+    """The demo school, of which nothing is remembered."""
+    return gymtools.load(SCHOOL)
+
+
+def varied(n):
+    """One of many variations, all loudspeakers elsewhere."""
+    s = school()
+    return changed(s, {("groups", g.name, "height"): g.height - 0.01 * n for g in s.groups})
+
+
+TARGETS = {
+    "all uses, all rays [1 s]": lambda: gymtools.evaluate_all(school()),
+    "a better aim [10 s]": lambda: gymtools.aim(school()),
+    "advice for one use [5 s]": lambda: gymtools.advise(school(), "game"),
+    "200 draws of the unknowns [10 s]": lambda: gymtools.how_sure(school(), "assembly"),
+    "decision record [15 s]": lambda: decide({"as it is": school()}),
+}
+
+
+def seconds(work, rounds):
+    """Median of some rounds [s]."""
+    found = []
+    for _ in range(rounds):
+        begin = time.perf_counter()
+        work()
+        found.append(time.perf_counter() - begin)
+    return statistics.median(found)
+
+
+def main():
+    """Print a line for each of the things that people wait for."""
+    rounds = int(sys.argv[1]) if len(sys.argv) > 1 else 3
+    warm_up()
+    for words, work in TARGETS.items():
+        print(f"{words}: {seconds(work, rounds):.1f} s", flush=True)
+    numbers = iter(range(1, 1000))
+    one = seconds(lambda: figures(varied(next(numbers)), rays="few"), 5 * rounds)
+    print(f"{VARIATIONS} variations on one core [300 s on two]: {VARIATIONS * one:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
