@@ -170,7 +170,7 @@ class Tracing:
         Parameters
         ----------
         stop : callable, optional
-            Asked at every reflection; a true answer abandons the pass
+            Asked before the pass at least, in arrays at every reflection; a true answer abandons it
 
         Returns
         -------
@@ -213,7 +213,7 @@ class Tracing:
         Parameters
         ----------
         stop : callable, optional
-            Asked at every reflection; a true answer ends it
+            Asked before every pass at least; a true answer ends it, and what was traced is kept
 
         Returns
         -------
