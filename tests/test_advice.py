@@ -375,7 +375,8 @@ def test_a_gym_that_rings_needs_treatment_and_says_how_much():
     assert a.verdict.criterion == "sti" and a.limit.quiet == Least(amount=None, most=QUIETER)
     area, whole = a.limit.treatment.amount, a.limit.treatment.most
     assert whole == pytest.approx(sum(free_areas(quiet).values()))
-    enough, less = treated(quiet, area), treated(quiet, area - GRAIN_M2)
+    grain = max(GRAIN_M2, whole / advising.GRAINS)
+    enough, less = treated(quiet, area), treated(quiet, area - grain)
     reached, short = (with_few_rays(quiet, "talk", key_of(a), s) for s in (enough, less))
     shown = CRITERIA["sti"].shown
     assert reached >= 0.5 - shown > short

@@ -339,19 +339,44 @@ def test_echoes_are_the_same_every_time(name):
         assert 20 <= here.sum() <= arrivals.SAMPLES
 
 
+def late_and_together(scenario, room):
+    """Two pendants, one 200 ms late, and both together; with all rays, since few make a lumpy tail,
+    which the echo criterion takes for more.
+    """
+    late, together = (
+        evaluate(replace(scenario, groups=p.groups, uses=p.uses), room=room)
+        for p in (pair(spacing=4, second=GroupSetting(delay_ms=d)) for d in (200, 0))
+    )
+    return late, together
+
+
 @pytest.mark.parametrize("room", ROOMS)
 def test_an_echo_is_found(room):
     """Closed form: a second pendant 200 ms late is the late arrival, its level that of its direct
-    sound over the other's; the echo criterion rises everywhere (measured: by 0.33 and more by
-    formula; traced it rises where half of all listeners would be disturbed, by RISE and more).
+    sound over the other's; in a gym of panels, whose tail hides nothing, the echo criterion rises
+    by more than 1 everywhere (measured: by 1.9 and more by formula, by 3.4 traced) and over 1, at
+    which half of all listeners are disturbed.
     """
-    r = hear(pair(spacing=4, second=GroupSetting(delay_ms=200)), room=room)
-    found = echoes(r)
+    s = pair(spacing=4, second=GroupSetting())
+    panels = dict.fromkeys(["roof", "walls"], "wall panels")
+    s = replace(s, hall=replace(HALL, **panels, east_wall=None, south_wall=None))
+    r, both = late_and_together(s, room)
+    found, together = echoes(r), echoes(both)
     level = bands.to_level(r.direct[..., 2:6].sum(axis=-1))[:, found.points]
     np.testing.assert_allclose(found.late_db, level[1] - level[0], atol=1e-3)
-    together = echoes(hear(pair(spacing=4, second=GroupSetting()), room=room))
-    print((found.criterion - together.criterion).min(), np.median(found.criterion - together.criterion), found.criterion.min(), together.criterion.max())
-    assert np.all(found.criterion > together.criterion + 0.25)
+    assert np.all(found.criterion > together.criterion + 1) and found.criterion.min() > 1
+    assert together.criterion.max() < 1
+
+
+def test_an_echo_in_a_hard_gym():
+    """Closed form: by formula, in a gym that rings, the criterion rises everywhere, by 0.1 and more
+    (measured: by 0.13, at half of the seats 0.30; it was 0.33 while a tail counted by as many
+    arrivals as it was cut into).
+    """
+    results = late_and_together(pair(spacing=4, second=GroupSetting()), "statistical")
+    found, together = (echoes(r).criterion for r in results)
+    rise = found - together
+    assert rise.min() > 0.1 and np.median(rise) > 0.25
 
 
 # --- delays set by the program

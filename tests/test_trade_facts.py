@@ -27,15 +27,15 @@ COVERAGE_BANDS = slice(3, 6)  # 1, 2 and 4 kHz
 
 
 @cache
-def heard(name, key, use):
+def heard(name, key, use, room="traced"):
     """A school with an arrangement in one use."""
-    return evaluate(arrange(SCENARIOS[name], key), use)
+    return evaluate(arrange(SCENARIOS[name], key), use, room=room)
 
 
 @cache
-def walked(name, key, use, facing_deg=None):
+def walked(name, key, use, facing_deg=None, room="traced"):
     """Walking map of a hand-held wireless microphone over the floor."""
-    return walking_map(heard(name, key, use), facing_deg=facing_deg)[0]
+    return walking_map(heard(name, key, use, room), facing_deg=facing_deg)[0]
 
 
 def at(walk, x, y):
@@ -80,8 +80,8 @@ def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
     """Trade fact: with a pair that frames the stage and fires away, a hand-held on the stage has
     more to spare than with a center cluster that fires at it, its talker free to turn.
 
-    Measured, worst place and mean of the deck: Larkfield 1.9 and 1.3 dB, Stonebridge 1.5 and 0.8,
-    Dovecote 1.1 and 0.5.
+    Measured, worst place and mean of the deck: Larkfield 2.7 and 2.7 dB, Stonebridge 2.3 and 2.2,
+    Dovecote 2.4 and 2.1 (by formula 2.6 and 2.6, 2.0 and 1.8, 1.7 and 1.4).
     """
     pair, cluster = (
         walking_map(heard(name, key, "graduation"))[1].margin_db
@@ -93,27 +93,30 @@ def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
 
 @pytest.mark.parametrize("name", ["larkfield", "stonebridge", "dovecote"])
 def test_a_lectern_that_faces_the_cluster(name):
-    """Trade fact: in part, at the lectern itself the pair wins from 1 kHz up and loses below.
+    """Trade fact: the lectern has more to spare with the pair, too, and rings first at 250 Hz,
+    where pair and rows, nearer by 5 m, are all but omnidirectional.
 
     Its supercardioid looks at a talker who faces the hall, so that the cluster hangs near its null
-    (24 dB down at Larkfield), where only the room returns sound; the pair and the rows, nearer by 5
-    m, are all but omnidirectional at 250 Hz. Measured, pair over cluster: from 1 kHz 0.8, 0.3, 0.4
-    dB; over all octaves -1.2, -1.8, -0.1 dB, at 250 Hz. Turned round to face the wall, the same
-    lectern has 2.6, 2.4 and 1.1 dB more with the pair.
+    (24 dB down at Larkfield), where only the room returns sound. Measured, pair over cluster:
+    1.1, 0.6, 0.5 dB; from 1 kHz 2.7, 2.1, 2.0; turned round to face the wall, the same lectern has
+    3.4, 3.0 and 2.6 dB more. The formula saw it in part only (0.7, -0.2, -0.5; from 1 kHz 0.7, 0.2,
+    0.5): to it the room returns as much wherever a loudspeaker fires.
     """
     lectern = next(m for m in SCENARIOS[name].microphones if m.name == "lectern")
     pair, cluster = (heard(name, key, "graduation") for key in ("rows and stage", "center four"))
-    assert margin_from_1_khz(pair, lectern) > margin_from_1_khz(cluster, lectern) + 0.15
-    low = feedback_margin(pair, lectern)
-    assert (
-        bands.LABELS[low.band[0]] == "250"
-        and low.margin_db[0] < feedback_margin(cluster, lectern).margin_db[0]
-    )
+    low, other = (feedback_margin(r, lectern) for r in (pair, cluster))
+    assert bands.LABELS[low.band[0]] == "250" and low.margin_db[0] > other.margin_db[0] + 0.2
+    assert margin_from_1_khz(pair, lectern) > margin_from_1_khz(cluster, lectern) + 1.5
     turned = replace(lectern, facing_deg=lectern.facing_deg - 180)
     assert (
         feedback_margin(pair, turned).margin_db[0]
-        > feedback_margin(cluster, turned).margin_db[0] + 0.8
+        > feedback_margin(cluster, turned).margin_db[0] + 2.0
     )
+    by_formula = (
+        heard(name, key, "graduation", "statistical") for key in ("rows and stage", "center four")
+    )
+    pair, cluster = (margin_from_1_khz(r, lectern) for r in by_formula)
+    assert pair > cluster + 0.15
 
 
 @pytest.mark.parametrize("name", ["larkfield", "stonebridge", "dovecote"])
@@ -133,54 +136,77 @@ def test_a_pair_that_fires_at_the_stage(name):
 # --- the roving microphone
 
 
-@pytest.mark.parametrize("use", ["class", "assembly", "graduation"])
+@pytest.mark.parametrize(
+    "use, room",
+    [
+        ("class", "traced"),
+        ("assembly", "traced"),
+        *((use, "statistical") for use in ("class", "assembly", "graduation")),
+    ],
+)
 @pytest.mark.parametrize(
     "name, least", [("larkfield", 0.7), ("stonebridge", 0.5), ("alderway", 0.6), ("dovecote", 0.2)]
 )
-def test_right_under_a_pendant(name, least, use):
+def test_right_under_a_pendant(name, least, use, room):
     """Trade fact: right under a pendant a hand-held has a smaller margin than midway between four.
 
-    Measured over three uses: Larkfield 0.9 to 1.5 dB, Stonebridge 0.7 to 1.2, Alderway 0.9 to 1.2;
-    in Dovecote, whose sound is nearly all reverberant, 0.3 to 0.5.
+    Measured over class and assembly: Larkfield 1.0 to 1.1 dB, Stonebridge 0.7 to 1.0, Alderway 0.8,
+    Dovecote 0.6 to 0.8; by formula, graduation as well, 0.5 to 1.1. Traced, nothing is claimed of a
+    graduation: chairs and stage return sound to some spots more than to others (0.6, 0.1, 1.6 and
+    -0.3 dB).
     """
-    walk = walked(name, "pendants", use)
+    walk = walked(name, "pendants", use, room=room)
     place = np.array([c.position[:2] for c in heard(name, "pendants", use).scenario.loudspeakers])
     step = np.ptp(place, axis=0) / 2
     assert at(walk, *(step * 0.5)) > at(walk, 0, 0) + least
 
 
-@pytest.mark.parametrize("name, least", [("larkfield", 1.3), ("stonebridge", 0.8)])
-def test_in_the_beams_of_a_cluster_and_beside_them(name, least):
-    """Trade fact: with only the two loudspeakers for the banks on, a hand-held six meters in front
-    of one has a smaller margin than six meters to the side, in the null between both. Measured:
-    Larkfield 1.6 dB, Stonebridge 1.1 dB.
+@pytest.mark.parametrize(
+    "name, room, least, most",
+    [
+        ("larkfield", "traced", 0.1, 0.5),
+        ("larkfield", "statistical", 0.4, 1.0),
+        ("stonebridge", "traced", -0.7, 0.0),
+        ("stonebridge", "statistical", -0.7, 0.0),
+    ],
+)
+def test_in_the_beams_of_a_cluster_and_beside_them(name, room, least, most):
+    """Trade fact: in part, with only the two loudspeakers for the banks on, a hand-held six meters
+    in front of one has a smaller margin than six meters to the side, in the null between both.
+
+    Measured: Larkfield 0.2 dB (0.6 by formula), Stonebridge -0.4 dB (-0.4), where the model
+    disagrees. It was 1.6 and 1.1 dB while the loudspeakers leaked less to the sides than published
+    ones: what fires down from a cluster is no null any more.
     """
-    walk = walked(name, "center four", "assembly")
-    assert min(at(walk, 6, 0), at(walk, -6, 0)) > max(at(walk, 0, 6), at(walk, 0, -6)) + least
+    walk = walked(name, "center four", "assembly", room=room)
+    beside, before = min(at(walk, 6, 0), at(walk, -6, 0)), max(at(walk, 0, 6), at(walk, 0, -6))
+    assert least < beside - before < most
 
 
 def test_behind_a_cluster():
     """Trade fact: with one loudspeaker on, for the only bank, four meters behind the cluster is
     better than four before it.
 
-    Measured at Alderway: 4.0 dB.
+    Measured at Alderway: 2.4 dB (2.2 by formula; 4.0 while loudspeakers leaked less to the rear
+    than published ones).
     """
     walk = walked("alderway", "center four", "assembly")
-    assert at(walk, 0, 4) > at(walk, 0, -4) + 3.5
+    assert at(walk, 0, 4) > at(walk, 0, -4) + 2.0
 
 
 def test_in_the_axis_of_a_cluster_and_under_it():
-    """Trade fact: where the roof is high, the court in a loudspeaker's axis is worse than the place
-    right under the cluster, outside all four beams, although that is nearer. Measured at
-    Stonebridge, graduation: 1.7 dB (8 m out, 1.5 up).
+    """Trade fact: in part, where the roof is high, the court in a loudspeaker's axis is worse than
+    the place right under the cluster, outside all four beams, although that is nearer.
 
-    Under a low roof it is not so: at Larkfield (class) 6 m under the cluster costs 0.9 dB against
-    its axis at 13 m.
+    By formula at Stonebridge, graduation, 1.5 dB (8 m out, 1.5 up), at Larkfield, class, 0.7 (11 m
+    out). Traced, the floor under the beam returns sound at once to both places: 0.2 dB, less than
+    the rays' error, and 0.4 dB.
     """
-    walk = walked("stonebridge", "center four", "graduation")
-    assert at(walk, 0, 0) > at(walk, 8, 0) + 1.0
-    low = walked("larkfield", "center four", "class")
-    assert at(low, 0, 0) < at(low, 11, 0) - 0.5
+    cases = (("stonebridge", "graduation", 8), ("larkfield", "class", 11))
+    for room, least in (("statistical", (1.0, 0.4)), ("traced", (-0.3, 0.1))):
+        for (name, use, out), gains in zip(cases, least, strict=True):
+            walk = walked(name, "center four", use, room=room)
+            assert at(walk, 0, 0) > at(walk, out, 0) + gains, (name, room)
 
 
 # --- deep banks
@@ -319,20 +345,21 @@ def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, us
     them.
 
     A talker in the west who faces the cluster has it behind the microphone, and more to spare at
-    the worst place than with pendants; measured: Larkfield 1.4 to 2.2 dB, Stonebridge 0.6 to 1.6,
-    Alderway 1.8 to 2.3, Dovecote 0.2 to 1.3. The model disagrees where the talker may turn into the
+    the worst place than with pendants; measured: Larkfield 1.8 to 3.2 dB, Stonebridge 1.5 to 1.8,
+    Alderway 2.0 to 4.5, Dovecote 1.0 to 2.8. The model disagrees where the talker may turn into the
     cluster: at the same mean level over the listeners the middle of the court is the loudest place
-    of a cluster, and a microphone turned to it there has 1.8 to 4.1 dB less than at the worst place
-    under pendants. A fixed lectern of a graduation agrees (the test below).
+    of a cluster, and a microphone turned to it there has as much as at the worst place under
+    pendants at most (measured: -1.4 to +0.1 dB; Alderway's assembly, one loudspeaker on, +1.2); by
+    formula 0.6 to 1.9 dB less. A fixed lectern of a graduation agrees (the test below).
     """
     pendants, cluster = (walked(name, key, use, 0.0) for key in ("pendants", "center four"))
     west = pendants.positions[:, 0] < -5
     assert cluster.margin_db[west].min() > pendants.margin_db[west].min() + least
-    turning, under = (
-        walked(name, "center four", use).margin_db.min(),
-        walked(name, "pendants", use).margin_db.min(),
-    )
-    assert turning < under - 1.0
+    for room, most in (("traced", 0.4), ("statistical", -0.5)):
+        turning, under = (
+            walked(name, key, use, room=room).margin_db.min() for key in ("center four", "pendants")
+        )
+        assert turning < under + most or (name, use, room) == ("alderway", "assembly", "traced")
 
 
 @pytest.mark.parametrize(
