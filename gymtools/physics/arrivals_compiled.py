@@ -17,7 +17,7 @@ def climb(part, arriving, spans, shape, out):
     part : tuple of int
         First point and the one after the last [-]
     arriving : tuple of ndarray
-        Energy [any linear] and time [s] of each arrival (arrival, point)
+        Of each arrival (arrival, point): energy [any linear] and time [s]
     spans : tuple
         First arrival (point,) and length over which arrivals are merged [s]
     shape : tuple of float
