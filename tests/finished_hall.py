@@ -24,7 +24,10 @@ VOLUME_DB = 7.0  # where the volume stands above the design's
 
 def predicted(plan, ambient=None):
     """Conditions as ``compare`` makes them, by formula, with the level left in every use."""
-    results = {use: evaluate(as_tested(plan.scenario, use, ambient)) for use in plan.leads}
+    results = {
+        use: evaluate(as_tested(plan.scenario, use, ambient), room="statistical")
+        for use in plan.leads
+    }
     left = {
         use: loudness(r, amplify(r.scenario, {use: r})).headroom_db for use, r in results.items()
     }
@@ -100,7 +103,7 @@ def _built(built, use, gains_db, late_ms):
     for tag, gain in gains_db.items():
         path = ("uses", s.uses[0].name, "groups", tag, "gain_db")
         apart = changed(apart, {path: setting(_group(built, tag)).gain_db + gain})
-    return evaluate(s), evaluate(apart)
+    return evaluate(s, room="statistical"), evaluate(apart, room="statistical")
 
 
 def _single(reading, plan, whole, apart):
@@ -122,8 +125,8 @@ def by_itself(built, reading, gains_db):
         ("uses", s.uses[0].name, "groups", c.tag, "on"): c.tag == reading.subject
         for c in built.loudspeakers
     }
-    together = evaluate(apart)
-    single = evaluate(changed(apart, only_this))
+    together = evaluate(apart, room="statistical")
+    single = evaluate(changed(apart, only_this), room="statistical")
     n = [c.tag for c in built.loudspeakers].index(reading.subject)
     back = together.sources.on_axis[n] / single.sources.on_axis[n]
     gain = bands.to_energy(gains_db.get(reading.subject, 0.0))

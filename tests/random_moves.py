@@ -28,7 +28,7 @@ from gymtools.display.scene.figure import SPARE_WORDS
 WAITS = (0.0, 0.0, 0.05, 0.3, 0.8, 1.5)  # between two moves, on the loop's own clock [s]
 MOST_WIDGETS = 900  # that one panel may keep alive: twice what one opened tab by tab has
 TEXTS = ("", "A", "option 2", "<b>x</b>", "a/b", "prices.csv", "../prices.csv", "nan", "x" * 300)
-LONG_BUTTONS = ("Trace them all", "Put it on file", "Replace the files", "Evaluate them all")
+LONG_BUTTONS = ("All rays for all", "Put it on file", "Replace the files", "Evaluate them all")
 
 
 class SteppedLoop(asyncio.SelectorEventLoop):
@@ -75,7 +75,9 @@ class SteppedWork:
         self.go.acquire()
 
     def _asked(self):
-        self._gate()
+        # threads that the work has started itself run on while ``step`` waits for all of it
+        if threading.current_thread() is self._thread:
+            self._gate()
         return self._stop()
 
     def _told(self, *what):

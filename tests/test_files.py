@@ -187,9 +187,8 @@ def test_what_is_taken_out_is_gone():
     """
     s = load(PATHS["alderway"])
     use = replace(s.uses[0], noise_dba=None, noise_db=(40.0,) * 7, groups={})
-    gone = replace(
-        s, stage=None, treatments=(), microphones=(), uses=(replace(use, microphones=()),)
-    )
+    things = dict(stage=None, treatments=(), microphones=(), measured_room=None)
+    gone = replace(s, **things, uses=(replace(use, microphones=()),))
     text = to_text(gone)
     assert parse(text) == gone or to_text(parse(text)) == text
     for word in ("[stage]", "[[treatments]]", "delay_ms", "noise_dba", "[[microphones]]"):
@@ -382,7 +381,8 @@ WORDS = [  # passage, replacement, what is said after the file's name
         (
             ": unknown key 'text'. Known: name, units, source, court, hall, air, banks,"
             " floor_seats, stage, portable_stages, balconies, microphones, treatments, groups,"
-            " uses, targets, equipment, loudspeaker_files, absorption_factors."
+            " uses, targets, equipment, loudspeaker_files, absorption_factors, scattering_factors,"
+            " measured_room, room_fit."
         ),
     ),
 ]

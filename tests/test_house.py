@@ -77,7 +77,7 @@ def test_physics_imports_arrays_and_compilers_alone(path):
     """Behavior: no file, widget or plot below the formulas."""
     allowed = {
         *("numpy", "scipy", "numba", "dataclasses", "functools", "math", "typing"),
-        *("warnings", "importlib", "threading", "concurrent"),
+        *("warnings", "importlib", "threading", "_thread"),
     }
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         names = [a.name for a in node.names] if isinstance(node, ast.Import) else []

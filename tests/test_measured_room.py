@@ -8,15 +8,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gymtools.acoustics import measured_room as measured_room_module
 from gymtools.acoustics import room_decay as room_decay_module
 from gymtools.acoustics.measured_room import (
+    FITTED_SPREAD,
     SCATTERING_SPREAD,
     absorption_spread,
     fit_room,
+    predicted_spread,
     time_spread,
 )
+from gymtools.acoustics.model_error import relative_spread
 from gymtools.acoustics.room_decay import room_decay
-from gymtools.physics import reverberation
+from gymtools.display.tables.room import fit_table
+from gymtools.physics import decay, reverberation
 from gymtools.venue.files import load, parse, to_text
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import Treatment
@@ -42,7 +47,7 @@ closed = ["bleachers"]
 where = "six positions on the court"
 date = "2026-03-12"
 """
-HALLS = 24  # that are invented
+HALLS = 20  # that are invented
 OCTAVES = slice(1, 6)  # that are judged: 250 Hz to 4 kHz
 FIXED = ("painted block", "brick", "gypsum", "wood lining")
 
@@ -214,9 +219,10 @@ def hidden(scenario, rng):
 
 def quick(monkeypatch):
     """Few rays."""
-    monkeypatch.setattr(room_decay_module, "RAYS_PER", 25.0)
+    monkeypatch.setattr(room_decay_module, "RAYS_PER", 40.0)
     monkeypatch.setattr(room_decay_module, "FEWEST_RAYS", 150)
     monkeypatch.setattr(room_decay_module, "MOST", 4)
+    monkeypatch.setattr(measured_room_module, "PASSES", 4)
 
 
 def within(scenario, truth, use):
@@ -228,7 +234,7 @@ def within(scenario, truth, use):
 
 
 def test_fitted_rooms_recover_a_hidden_truth(monkeypatch):
-    """Invariance: 24 gyms drawn from what is taken to be known of them are measured and fitted;
+    """Invariance: 20 gyms drawn from what is taken to be known of them are measured and fitted;
     then treatment is added, and people come in. The stated range that is to hold four times in five
     does so, within twice the binomial deviation of as many independent cases as states; and the
     measured times are met.
@@ -250,10 +256,108 @@ def test_fitted_rooms_recover_a_hidden_truth(monkeypatch):
         for use in (replace(design.uses[0], occupied={}), design.uses[0]):
             held.append(within(fitted.scenario, truth, use))
     share, cases = np.mean(held), len(held)
-    print(
-        f"{share:.2f} of {np.size(held)} octaves of {cases} states",
-        np.mean(met),
-        np.median(narrower),
-    )
     assert abs(share - 0.8) <= 2 * np.sqrt(0.8 * 0.2 / cases)
     assert np.mean(met) < 0.05 and np.median(narrower) < 0.5
+
+
+def measured_dovecote(factor=1.4, **changes):
+    """Dovecote as it would be if every decay were that much longer than predicted."""
+    empty = replace(DOVECOTE, measured_room=MeasuredRoom(t20_s={500: 2.0}), text=TEXT)
+    state = as_measured(empty)
+    times = octaves_of(factor * room_decay(state, state.uses[0], room="statistical").t20, 4)
+    return replace(empty, measured_room=MeasuredRoom(t20_s=times, positions=6, **changes))
+
+
+def test_the_fit_is_the_most_probable_room():
+    """Worked by hand: by formula, at the fitted factors no small change of any finish lowers
+    the sum of what it weighs (factors against their spread, times against theirs) by more than a
+    twentieth, up to 2 kHz; above, air bends the straight lines along which it steps.
+    """
+    s = measured_dovecote()
+    fitted = fit_room(s, room="statistical")
+    state = as_measured(replace(fitted.scenario, room_fit=None))
+    spread = {name: absorption_spread(name) for name in fitted.finishes}
+
+    def weighed(factors):
+        tried = replace(state, absorption_factors={n: f.tolist() for n, f in factors.items()})
+        times = room_decay(tried, tried.uses[0], room="statistical").t20
+        reading = decay.reading_spread(fitted.measured, 3, 6) / fitted.measured
+        off = np.log(times / fitted.measured) / np.hypot(reading, FITTED_SPREAD)
+        return off**2 + sum((np.log(factors[n]) / spread[n]) ** 2 for n in spread)
+
+    found = {n: np.array(f) for n, f in fitted.scenario.absorption_factors.items()}
+    least = weighed(found)
+    for name in found:
+        for more in (0.9, 1.1):
+            tried = {**found, name: found[name] * more}
+            assert np.all(weighed(tried)[:5] > least[:5] - 0.05), (name, more)
+
+
+def test_a_fit_leaves_a_file_that_says_all():
+    """Behavior: factors and what they were fitted to stand in the file, which gives the same room
+    again; fitting twice changes nothing; treatment that was not there was left out, and is added
+    to the fitted room; an octave that was not measured keeps its values.
+    """
+    s = measured_dovecote()
+    times = {k: v for k, v in s.measured_room.t20_s.items() if k != "8000"}
+    s = replace(s, measured_room=replace(s.measured_room, t20_s=times))
+    fitted = fit_room(s, room="statistical")
+    again = parse(to_text(fitted.scenario))
+    assert again.absorption_factors == fitted.scenario.absorption_factors
+    assert again.warnings == DOVECOTE.warnings
+    assert fit_room(again, room="statistical").scenario.absorption_factors == (
+        again.absorption_factors
+    )
+    assert fitted.after[:6] == pytest.approx(fitted.measured[:6], rel=0.06)
+    assert all(f[6] == 1.0 for f in again.absorption_factors.values())
+    assert "wall panels" not in again.absorption_factors and again.treatments == s.treatments
+    treated = room_decay(again, again.uses[1], room="statistical").t20
+    assert np.all(treated[:6] < 0.8 * fitted.after[:6])
+    assert "[room_fit]" in to_text(fitted.scenario) and "# Dovecote" in to_text(fitted.scenario)
+    html = fit_table(fitted)
+    for words in ("measured [s]", "painted block", "cannot say which finish"):
+        assert words in html
+    with pytest.raises(ValueError, match=r"nothing was measured in this gym"):
+        fit_room(DOVECOTE)
+
+
+def test_the_least_known_and_largest_move_most():
+    """Behavior: with equal absorption areas a finish of small coefficient moves more; a time that
+    no likely values give is named.
+    """
+    spread = {name: absorption_spread(name)[3] for name in ("wall panels", "synthetic floor")}
+    assert spread["wall panels"] < 0.25 < spread["synthetic floor"] <= 0.7
+    fitted = fit_room(measured_dovecote(1.4), room="statistical")
+    moved = dict(zip(fitted.finishes, np.abs(np.log(fitted.absorption[:, 3])), strict=True))
+    assert moved["painted block"] > moved["bleacher closed"]
+    assert fit_room(measured_dovecote(0.3), room="statistical").unreached
+
+
+def test_a_measurement_narrows_what_is_predicted():
+    """Behavior: from published values a time is as uncertain as measured halls have it; once the
+    gym itself was measured it is known to a few per cent, also with people in it; what treatment
+    absorbs that nobody measured stays as unknown as it was.
+    """
+    fitted = fit_room(measured_dovecote(), room="statistical").scenario
+    assert predicted_spread(DOVECOTE) == pytest.approx(np.full(7, relative_spread()))
+    assert np.all(predicted_spread(fitted)[:6] < 0.08)
+    use = DOVECOTE.uses[0]
+    spreads = {}
+    for name, treatments in (("bare", ()), ("treated", DOVECOTE.treatments)):
+        for one in (DOVECOTE, fitted):
+            state = replace(one, treatments=treatments, text=None)
+            spreads[name, one is fitted] = time_spread(state, use, room="statistical")
+    assert np.all(spreads["bare", True][:5] < 0.6 * spreads["bare", False][:5])
+    assert np.all(spreads["treated", True] > 0.8 * spreads["treated", False])
+    assert all(np.all(one >= FITTED_SPREAD) for one in spreads.values())
+
+
+def test_the_shipped_school_that_was_measured_is_fitted():
+    """Regression: its fitted room still gives the times that were measured, and says nothing is
+    left to fit.
+    """
+    s = load(Path(__file__).parents[1] / "scenarios" / "alderway.toml")
+    state = as_measured(s)
+    now, measured = room_decay(state, state.uses[0]).t20[:6], s.measured_room.times[:6]
+    assert now == pytest.approx(measured, rel=0.10)
+    assert not [w for w in s.warnings if "measured" in w or "fitted" in w]

@@ -20,7 +20,7 @@ from gymtools.design.decision import decide
 from gymtools.design.input_errors import InputSpread
 from gymtools.design.options import dominated_by
 from gymtools.design.uncertainty import how_sure
-from gymtools.display import scene
+from gymtools.display import scene, tables
 from gymtools.display.documents.page import quoted
 from gymtools.display.panel import advice as advice_panel
 from gymtools.display.panel import aim as aim_panel
@@ -139,7 +139,8 @@ def test_every_slider_to_both_ends(name):
                     m.undo()
             assert not m.refusal and m.scenario == m.start, path
     assert refused, "some ends are impossible (a loudspeaker outside the gym)"
-    assert m.result.sti == pytest.approx(gymtools.evaluate(m.start, m.state.use).sti, abs=1e-6)
+    few = gymtools.evaluate(m.start, m.state.use, rays="few")
+    assert m.result.sti == pytest.approx(few.sti, abs=1e-6)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -332,7 +333,6 @@ def better_aim(m):
         scenario=m.scenario,
         stopped=False,
         given_up=False,
-        room="statistical",
         before=2.0,
         after=1.0,
         penalties_before=dict.fromkeys(aim_panel.LABELS, 2.0),
@@ -709,7 +709,7 @@ def test_a_quantity_that_the_use_has_not_got_is_said():
     assert QUANTITIES["speech"].plain in m.sections[VerdictsTab].box.value
     m.update(trace=True)
     m.trace()
-    assert m._drawn.quantity == "speech" and m._drawn.result.room == "traced"
+    assert m._drawn.quantity == "speech" and m._drawn.result.rays == "full"
     go_back_button(m).click()
     assert not m.refusal and m.state.quantity == "speech"
 
@@ -738,82 +738,95 @@ def test_numbers_in_paths_are_understood(lark):
     assert lark.value((*NORTH, "downtilt_deg")) == 40
 
 
-# --- the traced room
+# --- few rays while something moves, all when nothing does
 
 
 @pytest.fixture(scope="module")
 def traced():
-    """A panel on the small gym whose room has been traced once."""
+    """A panel on the small gym at rest: all rays have been followed."""
     m = panel(SMALL)
     m.update(quantity="sti")
     m.trace()
     return m
 
 
-def test_the_traced_room_is_shown_and_a_move_takes_it_back(traced):
-    """Behavior: level, words, label of the map and the bar follow the trace; a move shows the
-    formula again; without the tick nothing is traced.
+def test_all_rays_are_shown_at_rest_and_few_while_something_moves(traced):
+    """Behavior: level, words, label of the map and the bar follow the rays; a move shows few rays
+    again; without the tick no more are followed.
     """
-    m, formula = traced, traced.by_formula
+    m, few = traced, traced.first
 
     def title():
         return m.figure.layout.annotations[0].text
 
-    assert m.result.room == "traced" and "room traced" in title()
-    assert "error about 0." in m.tracing.words.value and not m.tracing.job.running
+    assert m.answer.settled and m.result.rays == "full" and "all rays" in title()
+    assert "Shown: all rays." in m.tracing.words.value and not m.tracing.job.running
+    assert f"{m.result.rt_mid_error:.1f} s" in m.tracing.words.value, "the error by chance"
     assert m.tracing.job.bar.layout.visibility == "hidden"
-    assert np.abs(m.result.sti - formula.sti).max() > 0.01
+    assert few.rays == "few" and np.abs(m.result.sti - few.sti).max() > 1e-3
     np.testing.assert_allclose(values(m.figure, "map", "intensity"), m.result.sti, atol=1e-6)
-    whole = gymtools.evaluate(m.scenario, m.state.use, room="traced")
+    whole = gymtools.evaluate(m.scenario, m.state.use)
     np.testing.assert_array_equal(m.result.sti, whole.sti)
-    assert "Where the traced room differs from the formula" in words(m, VerdictsTab)
     m.set(DOWN, 31.0)
-    assert m.result.room == "statistical" and "room by formula" in title()
-    assert "room by formula" in m.tracing.words.value and "differs" not in words(m, VerdictsTab)
-    assert m.tracing.job.running and "tracing it" in m.tracing.words.value
+    assert m.result is m.first and m.result.rays == "few" and "few rays" in title()
+    assert "Shown: few rays" in m.tracing.words.value and not m.answer.settled
+    m.tracing.begin()
+    assert m.tracing.job.running and "following all rays" in m.tracing.words.value
     m.controls["trace"].value = False
-    assert not m.tracing.job.running and "tracing" not in m.tracing.words.value
+    assert not m.tracing.job.running and "following" not in m.tracing.words.value
     m.controls["trace"].value = True
     m.undo()
     m.trace()
-    assert m.result.room == "traced"
+    assert m.result.rays == "full" and m.answer.settled
     m.controls["trace"].value = False
-    assert m.result.room == "statistical" and "room by formula" in title()
+    assert m.result is m.first and "few rays" in title() and not m.answer.settled
     m.controls["trace"].value = True
 
 
-def test_seat_and_room_tabs_show_the_traced_room(traced):
-    """Behavior: the tabs say what the traced room says: three decay times, and one seat's limits
-    from its zone.
+def test_tabs_say_what_the_picture_says(traced):
+    """Behavior: while the picture is of few rays every tab of words is too, at rest all are of all
+    rays: verdicts, all uses, the room and one seat. Every other use has all rays at rest as well.
     """
     m = traced
     m.trace()
-    m.update(tab="room")
-    for name, key in (("early decay EDT", "edt"), ("T20", "t20"), ("T30", "t30")):
-        assert name in words(m, RoomTab)
-        assert f"{m.result.decay_times[key][3]:.2f}" in words(m, RoomTab)
-    m.look_at(10)
-    assert f"STI {m.result.sti[10]:.2f}" in m.sections[SeatTab].words.value
-    m.update(tab="room")
-    m.set(("hall", "height"), m.start.hall.height + 0.5)
-    assert "T30" not in words(m, RoomTab), "by formula again"
+    for rays, words_of_rays in (("full", "all rays"), ("few", "few rays")):
+        if rays == "few":
+            m.set(DOWN, 32.0)
+        assert m.answer.rays == m.result.rays == rays
+        m.update(tab="verdicts")
+        fresh = gymtools.evaluate(m.scenario, m.state.use, rays=rays)
+        for v in fresh.verdicts:
+            assert escape(v.sentence) in words(m, VerdictsTab), (rays, v.criterion)
+        m.update(tab="uses")
+        assert f"all uses, {words_of_rays};" in words(m, UsesTab)
+        found = gymtools.evaluate_all(m.scenario, rays=rays)
+        assert words(m, UsesTab) == tables.card(tables.uses_table(found))
+        m.look_at(10)
+        assert f"STI {m.result.sti[10]:.2f}" in m.sections[SeatTab].words.value
+        m.update(tab="room")
+        own = m.result.own_decay
+        for name, times in (("early decay EDT", own.edt), ("T20", own.t20), ("T30", own.t30)):
+            assert name in words(m, RoomTab) and f"{times[3]:.2f}" in words(m, RoomTab)
+        assert "textbook formula: Eyring with air" in words(m, RoomTab)
     m.undo()
+    for use in m.scenario.uses:
+        assert gymtools.acoustics.traced.Tracing(m.scenario, use.name).ready, use.name
 
 
-def test_a_gain_is_answered_by_the_traced_room_at_once(traced):
-    """Behavior: what was traced is used again: after a gain the traced answer needs no pass."""
+def test_a_gain_needs_no_new_rays(traced):
+    """Behavior: what was followed is used again: after a gain all rays are there without a pass."""
     m, told = traced, []
     m.trace()
     m.set(("uses", "game", "groups", "wall pair", "gain_db"), -3.0)
-    assert m.tracing.job.running and m.result.room == "statistical"
+    assert m.result.rays == "few"
     m.tracing.job.bar.observe(lambda change: told.append(change["new"]), names="value")
     m.trace()
-    assert m.result.room == "traced" and not [s for s in told if s > 0]
+    assert m.result.rays == "full" and m.answer.settled and not [s for s in told if s > 0]
     m.undo()
 
 
 def test_looking_at_something_else_keeps_the_trace(traced):
-    """Behavior: another quantity or tab needs no new evaluation: the traced room stays."""
+    """Behavior: another quantity or tab needs no new evaluation: all rays stay."""
     m = traced
     m.trace()
     shown = m.result
@@ -840,7 +853,7 @@ def test_tracing_runs_beside_the_page():
         m.live.flush()
         assert not m.tracing.job.running
         m.tracing.later.flush()
-        await until(lambda: m.result.room == "traced" and not m.tracing.job.running, most=60)
+        await until(lambda: m.answer.settled and not m.tracing.job.running, most=60)
 
     asyncio.run(stop_move_stop())
     assert m.scenario.hall.height == pytest.approx(m.start.hall.height + 0.3)
@@ -858,7 +871,6 @@ def test_a_better_aim_is_set_and_can_be_put_back(small, monkeypatch):
     monkeypatch.setattr(aim_panel, "aim", partial(gymtools.aim, evaluations=100, starts=1))
     m.set(DOWN, 5.0)
     before = m.scenario
-    m.aims.trace.value = False
     m.aims.start()
     assert m.aims.job.back.layout.display == "inline-flex" and m.scenario != before
     tilt = m.scenario.groups[0].downtilt_deg
@@ -867,7 +879,6 @@ def test_a_better_aim_is_set_and_can_be_put_back(small, monkeypatch):
     assert "weighed, over all uses" in m.aims.words.value
     m.aims.job.back.click()
     assert m.scenario == before and m.aims.job.back.layout.display == "none"
-    m.aims.trace.value = True
 
 
 def test_the_search_runs_aside_and_can_be_stopped():
@@ -876,7 +887,6 @@ def test_the_search_runs_aside_and_can_be_stopped():
     """
     m = panel("stonebridge")
     m.update(tab="limits", trace=False)
-    m.aims.trace.value = False
 
     async def stopped():
         m.aims.start()
@@ -899,23 +909,21 @@ def test_the_search_runs_aside_and_can_be_stopped():
     assert m.scenario.groups[0].downtilt_deg == 33
 
 
-def test_an_aim_is_judged_in_the_traced_room(small, monkeypatch):
-    """Behavior: with the tick set the search is asked for the traced room and the words say so;
-    what is better by formula only is given up and said.
+def test_a_search_is_asked_for_what_is_ticked(small, monkeypatch):
+    """Behavior: the search is asked in the one room there is; heights move where they are ticked;
+    what is better with few rays only is given up and said.
     """
     m, asked = small, []
 
     def search(scenario, **options):
         asked.append(options)
-        found = better_aim(m)
-        found.room = options["room"]
-        return found
+        return better_aim(m)
 
     monkeypatch.setattr(aim_panel, "aim", search)
-    m.aims.trace.value, m.aims.heights.value = True, True
+    m.aims.heights.value = True
     m.aims.start()
-    assert asked[0]["room"] == "traced" and "height" in asked[0]["move"]
-    assert "weighed, over all uses, room traced" in m.aims.words.value and m.value(DOWN) == 55
+    assert "room" not in asked[0] and "height" in asked[0]["move"]
+    assert "weighed, over all uses<" in m.aims.words.value and m.value(DOWN) == 55
     m.aims.heights.value = False
     m.aims._done(SimpleNamespace(moved={}, given_up=True, stopped=False))
     assert m.aims.words.value == aim_panel.GIVEN_UP
@@ -949,8 +957,8 @@ def test_what_cannot_be_aimed_is_said(small):
 
 
 def test_advice_is_tried_and_put_back(small):
-    """Behavior: advice of the panel is the library's; a move tried is what the controls and the
-    result stand at; it is put back to the last value.
+    """Behavior: advice of the panel is the library's; a move tried is what the controls stand at,
+    and the result once all rays are followed; it is put back to the last value.
     """
     m = small
     m.set(DOWN, 12.0)
@@ -965,6 +973,7 @@ def test_advice_is_tried_and_put_back(small):
     rows[0].children[0].click()
     assert m.scenario == first.move.scenario and m.result.use.name == "game"
     effect = first.effect.after
+    m.trace()
     after = next(
         v for v in m.result.verdicts if (v.criterion, v.area) == (effect.criterion, effect.area)
     )
@@ -1090,7 +1099,7 @@ def test_options_are_pinned_compared_shown_and_removed():
     maps = [t for t in figure.data if t.type == "heatmap"]
     assert len({t.xaxis for t in maps}) == 2 and {t.coloraxis for t in maps} == {"coloraxis"}
     one = next(t for t in maps if t.xaxis == "x3" and t.name == "plan map 1")
-    result = gymtools.evaluate(second, "game")
+    result = gymtools.evaluate(second, "game", rays="few")
     shown = np.sort(np.array(one.z, float).ravel())
     here = np.sort(result.level_db[result.area == "bleachers", 4])
     assert shown == pytest.approx(here, abs=0.006)
@@ -1174,15 +1183,15 @@ def test_the_best_are_of_the_combinations_that_are_shown(tmp_path):
 
 
 def test_a_trace_does_not_touch_an_option_pinned_meanwhile(monkeypatch):
-    """Behavior: while options are traced one is removed and another pinned under its name: that one
-    stays, by formula.
+    """Behavior: while all rays of options are followed one is removed and another pinned under its
+    name: that one stays, with few rays.
     """
     m = panel(SMALL)
     m.update(trace=False)
     m.options.pin()
     old = m.options.options[0]
     monkeypatch.setattr(
-        options_panel, "option", lambda name, s, room, prices: replace(old, name=name, room=room)
+        options_panel, "option", lambda name, s, prices: replace(old, name=name, rays="full")
     )
 
     async def trace():
@@ -1195,8 +1204,8 @@ def test_a_trace_does_not_touch_an_option_pinned_meanwhile(monkeypatch):
 
     asyncio.run(trace())
     (o,) = m.options.options
-    assert o is not old and o.room == "statistical" and o.scenario.groups[0].downtilt_deg == 50.0
-    assert "not all" in m.options.words.value
+    assert o is not old and o.rays == "few" and o.scenario.groups[0].downtilt_deg == 50.0
+    assert "not for all" in m.options.words.value
 
 
 def test_other_units_keep_the_combinations_that_were_chosen(tmp_path):
@@ -1230,16 +1239,24 @@ def test_an_option_that_cannot_be_drawn_is_not_kept(monkeypatch):
     assert len(m.options.options) == 2 and "Not possible" in m.options.words.value
 
 
-def test_options_can_be_traced(traced):
-    """Behavior: the traced figures of an option equal a traced evaluation of it."""
+def test_all_rays_of_options_can_be_followed():
+    """Behavior: pinned while something moves an option has few rays; all rays of it are those of an
+    evaluation of it. Options of few rays and of all are not compared.
+    """
     m = panel(replace(SMALL, uses=SMALL.uses[:1]))
     m.options.pin()
+    assert m.options.options[0].rays == "few" and "few rays" in m.options.table.value
     m.options.trace()
     (o,) = m.options.options
-    results = gymtools.evaluate_all(o.scenario, room="traced").results
+    results = gymtools.evaluate_all(o.scenario).results
     least = min(a.sti_p10 for r in results.values() for a in r.areas)
-    assert o.room == "traced" and round(least, 2) in o.headlines.values()
-    assert "room traced" in m.options.table.value
+    assert o.rays == "full" and round(least, 2) in o.headlines.values()
+    assert ">all rays<" in m.options.table.value and "few rays" not in m.options.table.value
+    m.set(DOWN, 50.0)
+    m.options.pin()
+    assert [o.rays for o in m.options.options] == ["full", "few"]
+    assert "are not compared" in m.options.table.value
+    assert "▲" not in m.options.table.value and "▼" not in m.options.table.value
 
 
 def test_a_decision_is_put_on_file(tmp_path, monkeypatch):
@@ -1272,13 +1289,13 @@ def test_a_decision_is_put_on_file(tmp_path, monkeypatch):
 
 
 def test_parts_follow_what_is_chosen(tmp_path):
-    """Behavior: the tab shows the library's schedules; who runs it, lines, runs and a price book
-    change them and the scenario; what cannot be is said.
+    """Behavior: the tab shows the library's schedules, with the rays of the picture; who runs it,
+    lines, runs and a price book change them and the scenario; what cannot be is said.
     """
     m = panel("dovecote", tmp_path)
     m.update(tab="parts")
     tab = m.parts
-    for schedule in schedules(parts(m.scenario)):
+    for schedule in schedules(parts(m.scenario, rays=m.result.rays)):
         assert schedule_table(schedule) in tab.tables.value
     m.controls["equipment", "operator"].value = "nobody"
     assert m.scenario.equipment.operator == "nobody" and "Mixer: automatic" in tab.tables.value
@@ -1386,7 +1403,7 @@ def test_one_price_book_for_everything(tmp_path, monkeypatch):
     assert "own.csv" in m.options.table.value and "invented" not in m.options.table.value
     m.options.trace()
     (o,) = m.options.options
-    assert o.room == "traced" and o.prices == "own.csv" and o.headlines["cost"] > 2 * cheap
+    assert o.rays == "full" and o.prices == "own.csv" and o.headlines["cost"] > 2 * cheap
     m.options.put_on_file(False)
     record = (tmp_path / "dovecote-primary-school-schedules" / "record.html").read_text("utf-8")
     assert f"prices of {quoted('own.csv')};" in record and "invented example" not in record
@@ -1580,7 +1597,7 @@ def test_what_is_stopped_before_its_end_does_not_say_that_all_is_well(small):
     stopped say so.
     """
     m = small
-    m.advice._done(("game", "statistical", (), True))
+    m.advice._done(("game", (), True))
     assert "Stopped" in m.advice.words.value and "every target" not in m.advice.words.value
     m.sure._done(None)
     assert "Stopped" in m.sure.words.value

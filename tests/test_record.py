@@ -184,6 +184,23 @@ def test_two_options_of_one_name_are_refused(tmp_path, monkeypatch):
     assert found["center four"] == arrange(one, "center four")
 
 
+def test_the_document_knows_one_room(decision, html):
+    """Behavior: every figure is of all rays; the textbook formula stands in one row of each use, as
+    a cross-check that is called so. What is drawn holds the figure that is judged.
+    """
+    words = " ".join(Reader(html).text)
+    said = re.search(r"few rays|by formula|traced room|room traced|statistical", words)
+    assert not said, said
+    lines = [line for line in Reader(html).text if "formula" in line and "Eyring" in line]
+    assert len(lines) == len(SHORT.uses) and all("as a cross-check" in line for line in lines)
+    assert all(o.rays == "full" for o in decision.options)
+    for use, sureness in decision.uncertainty.items():
+        verdicts = evaluate(SHORT, use).verdicts
+        stated = {(v.criterion, v.area): v.value for v in verdicts if v.criterion != "echo"}
+        assert stated == {(r.criterion, r.area): r.value for r in sureness.ranges}
+        assert all(r.low <= r.value <= r.high for r in sureness.ranges)
+
+
 def test_numbers_are_the_evaluations(decision, html):
     """Closed form: verdicts, headlines, bill, levels and chances in the document are those of fresh
     computations.

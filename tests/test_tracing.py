@@ -5,7 +5,7 @@ reciprocity, convergence.
 import sys
 import warnings
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import fields
+from dataclasses import fields, replace
 from functools import cache
 
 import numpy as np
@@ -252,7 +252,8 @@ def test_energy_is_conserved(seed, scattering, low):
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_no_ray_slips_out_of_a_school(name):
     """Invariance: in every use what is left at the end is less than 1e-4 of what was radiated,
-    other than by dropping.
+    other than by dropping. All octaves scatter alike here: else rays are weighed for the octaves
+    that did not lead them, and their sum is right on average only.
     """
     s = SCENARIOS[name]
     for use in s.uses:
@@ -260,7 +261,7 @@ def test_no_ray_slips_out_of_a_school(name):
         axes = [rotation(c.pan_deg, c.downtilt_deg)]
         found = tracing.trace(
             sources_of([c.position], axes, [c.type.balloon], decay=np.full(7, 1e-3)),
-            s.surfaces(use),
+            replace(s.surfaces(use), scattering=s.scattering(use).mean(axis=1)),
             s.configuration(use.name).zones,
             tracing.Rays(count=1500, rng=np.random.default_rng(0), thin=0.0),
         )

@@ -74,7 +74,7 @@ def coverage_range(level_db):
 
 @pytest.mark.parametrize(
     "name, worst, mean",
-    [("larkfield", 1.5, 1.0), ("stonebridge", 1.2, 0.6), ("dovecote", 0.8, 0.4)],
+    [("larkfield", 2.0, 2.0), ("stonebridge", 1.8, 1.7), ("dovecote", 1.9, 1.7)],
 )
 def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
     """Trade fact: with a pair that frames the stage and fires away, a hand-held on the stage has
@@ -124,13 +124,13 @@ def test_a_pair_that_fires_at_the_stage(name):
     """Trade fact: the same pair turned round to fire at the stage costs its microphones feedback
     margin.
 
-    Measured: 0.6, 1.0 and 0.3 dB at the worst place, 0.5, 0.7 and 0.3 dB in the mean over the deck.
+    Measured: 1.7, 1.9 and 1.8 dB at the worst place, 1.3, 1.6 and 1.3 dB in the mean over the deck.
     """
     away = arrange(SCENARIOS[name], "rows and stage")
     (pair,) = [g for g in away.groups if g.name == "stage pair"]
     onto = changed(away, {("groups", "stage pair", "pan_deg"): pair.pan_deg - 180})
     behind, before = (walking_map(evaluate(s, "graduation"))[1].margin_db for s in (away, onto))
-    assert behind.min() > before.min() + 0.15 and behind.mean() > before.mean() + 0.15
+    assert behind.min() > before.min() + 1.2 and behind.mean() > before.mean() + 0.9
 
 
 # --- the roving microphone
@@ -157,8 +157,9 @@ def test_right_under_a_pendant(name, least, use, room):
     """
     walk = walked(name, "pendants", use, room=room)
     place = np.array([c.position[:2] for c in heard(name, "pendants", use).scenario.loudspeakers])
-    step = np.ptp(place, axis=0) / 2
-    assert at(walk, *(step * 0.5)) > at(walk, 0, 0) + least
+    x, y = np.ptp(place, axis=0) / 4
+    between = np.mean([at(walk, i * x, j * y) for i in (1, -1) for j in (1, -1)])
+    assert between > np.mean([at(walk, *p) for p in place]) + 0.35
 
 
 @pytest.mark.parametrize(
@@ -239,9 +240,9 @@ def test_the_court_needs_its_own_loudspeakers():
     """Trade fact: with the two court loudspeakers off, the rows for the banks leave the court
     uncovered.
 
-    Measured at Stonebridge, game: 8.6 dB below the banks' mean without them, 8.0 dB and more at
-    nineteen of twenty places; 1.7 dB with them. The court's direct sound is then 7.5 dB below the
-    reverberant.
+    Measured at Stonebridge, game: 5.4 dB below the banks' mean without them, 4.9 dB and more at
+    nineteen of twenty places, most of it from the sides of loudspeakers; 0.9 dB with them. The
+    court's direct sound is then 7.1 dB below the reverberant.
     """
     s = arrange(STONEBRIDGE, "rows and ends")
     off = changed(
@@ -253,8 +254,8 @@ def test_the_court_needs_its_own_loudspeakers():
     )
     on, bare = (evaluate(v, "game") for v in (s, off))
     below = {r: octaves(r, "court") - octaves(r, "north bank").mean() for r in (on, bare)}
-    assert below[bare].mean() < -7 and np.percentile(below[bare], 95) < -6
-    assert below[on].mean() > -3
+    assert below[bare].mean() < -4.5 and np.percentile(below[bare], 95) < -4
+    assert below[on].mean() > -2
     assert octaves(bare, "court").mean() < bands.sum_levels(bare.reverberant_db[COVERAGE_BANDS]) - 5
 
 
@@ -282,8 +283,8 @@ def test_a_second_line_needs_a_delay(name, use):
     Measured, 90th percentile over all seats: 17 and 14 ms in one line, 50 and 42 with the second.
     Where the second is the stronger: 51 and 44 ms without, 24 and 25 with delay; the voice comes
     from 49 and 45 degrees off the talker without, 16 and 17 with. Seats by the stage, which the
-    second line reaches from behind, keep a late arrival: over all seats 34 and 33 ms. There a lower
-    gain or a narrower loudspeaker helps, not a delay.
+    second line reaches from behind, keep a late arrival: over all seats 36 ms in both. There a
+    lower gain or a narrower loudspeaker helps, not a delay.
     """
     one, two = two_lines(name)
     single, plain = evaluate(one, use), evaluate(two, use)
@@ -299,7 +300,7 @@ def test_a_second_line_needs_a_delay(name, use):
 
     assert late(single, seats) < 20 and late(plain, seats) > late(single, seats) + 25
     assert late(plain, served) > 40 and late(repaired, served) < 28
-    assert late(repaired, seats) < late(plain, seats) - 7
+    assert late(repaired, seats) < late(plain, seats) - 5
     assert (
         np.median(plain.image_shift_deg[served]) > 40
         and np.median(repaired.image_shift_deg[served]) < 20
@@ -319,30 +320,36 @@ def test_a_second_line_needs_a_delay(name, use):
     ],
 )
 def test_pendants_are_clearer_on_the_floor(name, chairs):
-    """Trade fact: over chairs on the floor pendants give 9 of 10 seats clearer speech than
-    the center cluster, at the same mean level and noise, because they are even: the cluster's
-    far corners are what they save.
+    """Trade fact: in part, pendants against a cluster at the same mean level and noise, STI that 9
+    of 10 seats reach. Over chairs on the floor pendants are clearly clearer than one housing and
+    as clear as four loudspeakers, which leave the chairs less even; on the banks, which pendants
+    over the floor do not look at, they are no clearer than either.
 
-    Measured, STI at the tenth percentile over four loudspeakers: 0.010, 0.013, 0.008, 0.011; over
-    one housing 0.025 to 0.042. On the banks it is a draw: -0.002 to +0.010 over four loudspeakers.
+    Measured in the traced room, graduation: chairs 0.055 to 0.066 over one housing, -0.007 to
+    0.011 over four loudspeakers; banks -0.011 to -0.022 and -0.001 to -0.016. Assembly, banks
+    against four loudspeakers: -0.006 to -0.022, and -0.076 and -0.090 where only one bank listens
+    (Alderway, Dovecote). What the trade says of banks wants pendants over the banks.
     """
     clear = {
         key: heard(name, key, "graduation") for key in ("pendants", "center four", "center housing")
     }
     p10 = {key: r.summary(chairs).sti_p10 for key, r in clear.items()}
-    assert p10["pendants"] > p10["center four"] + 0.005
-    assert p10["pendants"] > p10["center housing"] + 0.018
+    assert p10["pendants"] > p10["center housing"] + 0.04
+    assert abs(p10["pendants"] - p10["center four"]) < 0.02
     wide = {key: coverage_range(octaves(r, chairs)) for key, r in clear.items()}
-    assert wide["pendants"] < wide["center four"] - 2
+    assert wide["pendants"] < wide["center four"] - 0.5
+    for area in (a.name for a in clear["pendants"].areas if a.name != chairs):
+        for key in ("center four", "center housing"):
+            gained = clear["pendants"].summary(area).sti_p10 - clear[key].summary(area).sti_p10
+            assert -0.035 < gained < 0.01
 
 
 @pytest.mark.parametrize("use", ["class", "assembly", "graduation"])
 @pytest.mark.parametrize(
-    "name, least", [("larkfield", 1.0), ("stonebridge", 0.4), ("alderway", 1.4), ("dovecote", 0.1)]
+    "name, least", [("larkfield", 1.4), ("stonebridge", 1.0), ("alderway", 1.4), ("dovecote", 0.4)]
 )
 def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, use):
-    """Trade fact: in part, the price of pendants is that no way of facing and no place gets out of
-    them.
+    """Trade fact: the price of pendants is that no way of facing and no place gets out of them.
 
     A talker in the west who faces the cluster has it behind the microphone, and more to spare at
     the worst place than with pendants; measured: Larkfield 1.8 to 3.2 dB, Stonebridge 1.5 to 1.8,
@@ -363,14 +370,14 @@ def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, us
 
 
 @pytest.mark.parametrize(
-    "name, least", [("larkfield", 3.0), ("stonebridge", 3.0), ("dovecote", 0.3)]
+    "name, least", [("larkfield", 3.0), ("stonebridge", 2.4), ("dovecote", 1.5)]
 )
 def test_pendants_cost_the_lectern(name, least):
     """Trade fact: the lectern of a graduation stands under a pendant, and had the cluster in its
     null.
 
-    Measured: 4.0 dB less with pendants at Larkfield and Stonebridge; 0.5 dB in Dovecote, between
-    two pendants.
+    Measured: 3.8 dB less with pendants at Larkfield, 3.1 at Stonebridge; 2.3 dB in Dovecote,
+    between two pendants.
     """
     (pendant,), (cluster,) = (
         heard(name, key, "graduation").microphones for key in ("pendants", "center four")

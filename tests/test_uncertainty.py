@@ -7,16 +7,25 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 from scipy.stats import norm
 
-from gymtools.acoustics.criteria import judge
+from gymtools.acoustics.criteria import CRITERIA, judge
 from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.measured_room import fit_room
+from gymtools.acoustics.model_error import T20_SPREAD, decay_factor, range_of_decay
+from gymtools.acoustics.reverberant import RoomResponse
+from gymtools.acoustics.room_decay import room_decay
+from gymtools.acoustics.traced import Tracing
 from gymtools.design import uncertainty
-from gymtools.design.input_errors import INPUTS, WORDS, InputSpread, ungrouped
+from gymtools.design.input_errors import INPUTS, WORDS, InputSpread, ringing, ungrouped
 from gymtools.design.uncertainty import how_sure
 from gymtools.design.unknowns import Unknowns
-from gymtools.physics import reverberation
+from gymtools.physics import decay, reverberation
+from gymtools.physics.counting import EDGES
+from gymtools.physics.tracing import Trace
 from gymtools.venue.files import load
+from gymtools.venue.measured_room import MeasuredRoom
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 DOVECOTE = load(SCENARIOS / "dovecote.toml")
@@ -30,6 +39,19 @@ def only(**spread):
 def found(uncertainties, criterion, area=None):
     ranges = uncertainties.ranges
     return next(r for r in ranges if r.criterion == criterion and area in (None, r.area))
+
+
+def meets(verdict):
+    """Whether the figure of a verdict meets its target, 0 or 1."""
+    word = CRITERIA[verdict.criterion].word(verdict.value, verdict.target)
+    return float(word == "meets")
+
+
+@pytest.fixture
+def all_at_once(monkeypatch):
+    """Hardly any draws of one input by itself, where they do not matter."""
+    monkeypatch.setattr(uncertainty, "LEAST", 1)
+    monkeypatch.setattr(uncertainty, "ALONE", 10_000)
 
 
 def designed(scenario, use):
@@ -56,15 +78,17 @@ def test_noise_alone_is_linear(spread):
     assert r.most == "noise_db" and r.alone["noise_db"] == pytest.approx(r.high - r.low, rel=0.1)
 
 
-def test_one_finish_alone_moves_reverberation_as_its_formula_says():
-    """Closed form: with one finish everywhere and nobody in the hall, the time of each draw is
-    Eyring's with the factor drawn; log-normal, so that its median is the designed one.
+def test_one_finish_alone_moves_reverberation_as_its_formula_says(all_at_once):
+    """Closed form: with one finish everywhere and nobody in the gym, every reflection takes the
+    same share, so that the traced time moves as Eyring's does with the factor drawn; log-normal, so
+    that its median is the designed one, to the 3 % that few rays are off by chance. 5 %: that,
+    and ways between reflections differ, while Eyring's are all alike.
     """
     hall = replace(
         DOVECOTE.hall,
-        floor="plaster",
-        roof="plaster",
-        walls="plaster",
+        floor="painted block",
+        roof="painted block",
+        walls="painted block",
         **{f"{s}_wall": None for s in ("north", "south", "east", "west")},
     )
     use = replace(
@@ -83,7 +107,7 @@ def test_one_finish_alone_moves_reverberation_as_its_formula_says():
         microphones=(),
         uses=(replace(use, closed=()),),
     )
-    r = found(how_sure(s, unknowns=only(absorption_pct=20.0), draws=200), "rt")
+    r = found(how_sure(s, unknowns=only(absorption_pct=20.0), draws=40), "rt")
     result = evaluate(s)
     room, alpha = result.configuration.room, s.absorption(s.uses[0])
 
@@ -96,10 +120,11 @@ def test_one_finish_alone_moves_reverberation_as_its_formula_says():
             speed_of_sound=result.sources.speed,
         )[2:5].mean()
 
-    assert r.value == pytest.approx(at(0), rel=1e-9) and np.median(r.values) == pytest.approx(
-        at(0), rel=0.01
+    median = np.median(r.values)
+    assert median == pytest.approx(r.value, rel=0.03)
+    assert np.percentile(r.values, (10, 90)) / median == pytest.approx(
+        np.array([at(norm.ppf(0.9)), at(norm.ppf(0.1))]) / at(0), rel=0.05
     )
-    assert (r.low, r.high) == pytest.approx((at(norm.ppf(0.9)), at(norm.ppf(0.1))), rel=0.02)
 
 
 def test_independent_unknowns_add_in_squares():
@@ -117,8 +142,9 @@ def test_independent_unknowns_add_in_squares():
 
 
 def test_nothing_unknown_nothing_moves():
-    """Invariance: all spreads zero give the design itself, sure or surely not; every verdict but
-    echoes is there.
+    """Invariance: all spreads zero give the design itself, sure or surely not, to the last digit
+    that is stated; every verdict but echoes is there. Where the rays' own error leaves a verdict
+    "close" the figure itself decides.
     """
     nothing = how_sure(DOVECOTE, "assembly", unknowns=InputSpread(**NONE), draws=20)
     want = designed(DOVECOTE, "assembly")
@@ -126,41 +152,40 @@ def test_nothing_unknown_nothing_moves():
     for r in nothing.ranges:
         assert np.ptp(r.values) == 0 and r.most is None and r.chance in (0.0, 1.0)
         assert r.value == want[r.criterion, r.area].value
-        assert np.allclose(r.values, r.value, rtol=1e-6, atol=1e-9) and (r.chance == 1) == (
-            want[r.criterion, r.area].word == "meets"
-        )
+        assert np.allclose(r.values, r.value, rtol=1e-6, atol=1e-9)
+        assert r.low <= r.value <= r.high and r.chance == meets(want[r.criterion, r.area])
     assert nothing.least_chance == min(r.chance for r in nothing.ranges)
 
 
 @pytest.mark.parametrize("name", ["dovecote", "larkfield", "alderway", "stonebridge"])
 def test_words_are_the_designs_when_nothing_is_unknown(name):
-    """Invariance: also in halls whose areas have more seats than are looked at, each chance is
-    then the design's own word.
+    """Invariance: also in gyms whose areas have more seats than are looked at, each chance is then
+    the design's own: it meets, or it does not.
     """
     s = load(SCENARIOS / f"{name}.toml")
     for use in s.uses:
         want = designed(s, use.name)
         for r in how_sure(s, use.name, unknowns=InputSpread(**NONE), draws=20).ranges:
             v = want[r.criterion, r.area]
-            assert np.allclose(r.values, v.value, rtol=1e-5, atol=1e-6) and r.chance == float(
-                v.word == "meets"
-            ), (use.name, r.criterion, r.area)
+            where = use.name, r.criterion, r.area
+            assert np.allclose(r.values, v.value, rtol=1e-5, atol=1e-6), where
+            assert r.chance == meets(v) and (r.chance == 1 or v.word != "meets"), where
 
 
-def test_a_sample_of_the_seats_gives_the_chances_of_all(monkeypatch):
-    """Invariance: chances and ranges over the sample equal those over every seat, nearly, where an
-    area has more seats.
+def test_a_sample_of_the_seats_gives_the_chances_of_all(all_at_once, monkeypatch):
+    """Invariance: chances over the sample equal those over every seat, to three of the forty draws,
+    where an area has more seats.
     """
     s = load(SCENARIOS / "stonebridge.toml")
     assert (
-        max(a.points.stop - a.points.start for a in evaluate(s, "assembly").areas)
+        max(a.points.stop - a.points.start for a in evaluate(s, "assembly", rays="few").areas)
         > uncertainty.SEATS
     )
 
     some = how_sure(s, "assembly", draws=40)
     monkeypatch.setattr(uncertainty, "SEATS", 10**6)
     for a, b in zip(some.ranges, how_sure(s, "assembly", draws=40).ranges, strict=True):
-        assert abs(a.chance - b.chance) <= 0.07, (a.criterion, a.area)
+        assert abs(a.chance - b.chance) <= 0.08, (a.criterion, a.area)
 
 
 def test_every_loudspeaker_errs_for_itself():
@@ -187,7 +212,7 @@ def test_every_loudspeaker_errs_for_itself():
     assert len(set(drawn)) == len(turning)
 
 
-def test_draws_that_cannot_be_hung_are_left_out(monkeypatch):
+def test_draws_that_cannot_be_hung_are_left_out(all_at_once, monkeypatch):
     """Behavior: every other draw is refused: half of them remain and count; when all are refused it
     is said.
     """
@@ -213,7 +238,136 @@ def test_octave_noise_stays_in_its_limits():
     assert how_sure(s, unknowns=only(noise_db=5.0), draws=20).draws == 20
 
 
-def test_the_same_seed_gives_the_same_and_stopping_gives_nothing():
+# ---- the model's own error
+
+
+@pytest.fixture(scope="module")
+def rings():
+    """Ranges where only the model's ringing is unknown, as in the published gyms."""
+    return how_sure(DOVECOTE, unknowns=only(decay_pct=InputSpread().decay_pct), draws=100)
+
+
+def test_the_models_error_alone_moves_ringing_as_the_published_gyms_say(rings):
+    """Closed form: the share of draws that ring shorter than a time is the chance that one more
+    gym like the published ones does, to one draw of the evenly spread hundred; so are the stated
+    range and the chance to meet the target. 2 % of the range: percentiles of a hundred draws.
+    """
+    r = found(rings, "rt")
+    for share in (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95):
+        shorter = np.mean(r.values < r.value * decay_factor(share))
+        assert shorter == pytest.approx(share, abs=0.0101), share
+    assert (r.low, r.high) == pytest.approx(range_of_decay(r.value), rel=0.02)
+    margin = r.target + CRITERIA["rt"].shown
+    share = brentq(lambda q: float(decay_factor(q)) - margin / r.value, 1e-6, 1 - 1e-6)
+    assert r.chance == pytest.approx(share, abs=0.0101) and r.most == "decay_pct"
+    assert r.low < r.value < r.high, "the design lies inside, though the model is a little long"
+
+
+def test_the_published_spread_is_the_usual_one():
+    """Behavior: what a box on the screen holds is a number of the trade, without tails of zeros."""
+    assert InputSpread().decay_pct == round(100 * T20_SPREAD, 1)
+    assert len(str(InputSpread().decay_pct)) <= 4
+
+
+def test_a_longer_ringing_makes_speech_less_clear(rings):
+    """Behavior: draws that ring longest have the lowest STI, in every area; levels that are set to
+    a target and coverage of the direct sound hardly move.
+    """
+    order = np.argsort(found(rings, "rt").values)
+    for r in (r for r in rings.ranges if r.criterion == "sti"):
+        assert (np.diff(r.values[order]) < 1e-6).all() and np.ptp(r.values) > 0.05, r.area
+    for r in (r for r in rings.ranges if r.criterion == "coverage_range"):
+        assert np.ptp(r.values) < 1e-3, r.area
+
+
+def exponential(way, lengths, shares=(1.0,)):
+    """The room's answer to one loudspeaker: after the direct sound, energy that falls to 1/e over
+    each of some lengths, in two zones.
+    """
+    after = np.maximum(EDGES - np.array(way)[:, None], 0.0)  # (zone, edge)
+    left = sum(s * np.exp(-after / length) for s, length in zip(shares, lengths, strict=True))
+    energy = -np.diff(left, axis=1)[..., None] * np.ones(7)
+    share = np.zeros((3, 7)), np.zeros(7)
+    trace = Trace(energy.astype(np.float32), (0 * energy).astype(np.float32), *share, share[1])
+    parts = [energy[:1], energy[1:]]
+    return RoomResponse(trace=trace, parts=parts, way=np.array(way), speed=343.0)
+
+
+@pytest.mark.parametrize("factor", [0.5, 1.0, 1.5, 4.0])
+@pytest.mark.parametrize("lengths, shares", [((30.0,), (1.0,)), ((20.0, 60.0), (0.9, 0.1))])
+def test_a_gym_that_rings_longer_is_louder_by_as_much(factor, lengths, shares):
+    """Worked by hand: an exponential decay 1/k exp(-k t) stretched by f holds f times the energy,
+    10 lg f dB more, and takes f times as long to fall by any number of decibels; so do two decays
+    one in the other, which stay as bent as they were. Before the direct sound there is nothing. 2 %
+    of a time: energy is taken as even within a bin.
+    """
+    was = exponential((EDGES[5], EDGES[11]), lengths, shares)
+    now = was.stretched(factor)
+    assert now.energy == pytest.approx(factor * was.energy, rel=1e-4)
+    starts = EDGES[1:] <= was.way[:, None]
+    assert not now.trace.reflected[starts].any()
+    for measure in ("edt", "t20", "t30"):
+        before, after = (
+            decay.decay_time(r.course(np.array([0.5, 0.5])), EDGES / r.speed, measure)
+            for r in (
+                exponential((0.0, 0.0), lengths, shares),
+                stretched_at_once(factor, lengths, shares),
+            )
+        )
+        assert after == pytest.approx(factor * before, rel=0.02), measure
+    assert len(now.parts) == 2 and now.parts[0].sum() == pytest.approx(
+        factor * was.parts[0].sum(), rel=0.3
+    )
+
+
+def stretched_at_once(factor, lengths, shares):
+    """Such an answer beside the loudspeaker, stretched."""
+    return exponential((0.0, 0.0), lengths, shares).stretched(factor)
+
+
+@pytest.mark.parametrize("factor", [0.6, 2.0, 6.0])
+def test_a_traced_gym_rings_as_much_longer_as_is_asked(factor):
+    """Invariance: in a traced gym, whatever its decay, T20 of the loudspeakers' sound and the gym's
+    own are longer by the factor, and the late level is up by 10 lg of it; even where the model is
+    far off nothing grows while it should die away. 3 % and 0.2 dB: the bins of the trace are
+    coarse.
+    """
+    stonebridge = load(SCENARIOS / "stonebridge.toml")  # its decay is bent
+    field = Tracing(stonebridge, rays="few").run()
+    longer = field.ringing_longer(factor)
+    was, now = (evaluate(stonebridge, room=f, most_points=50) for f in (field, longer))
+    octaves = slice(1, 7)  # the rays at 125 Hz end before such a decay does
+    assert now.decay_times["t20"][octaves] == pytest.approx(
+        factor * was.decay_times["t20"][octaves], rel=0.03
+    )
+    assert now.own_decay.t20 == pytest.approx(factor * was.own_decay.t20)
+    level = 10 * np.log10(longer.at(now.points).mean(axis=0) / field.at(was.points).mean(axis=0))
+    assert level == pytest.approx(10 * np.log10(factor), abs=0.2)
+
+
+def test_a_fitted_gym_is_surer():
+    """Behavior: a gym that is fitted to a decay measured in it has less unknown of its ringing, its
+    finishes are not drawn one by one, and the range of its reverberation is narrower; the box on
+    the screen begins with that figure.
+    """
+    times = room_decay(DOVECOTE, DOVECOTE.uses[0], rays="few").t20
+    t20_s = {str(125 * 2**n): round(float(t), 2) for n, t in enumerate(times[:6])}
+    measured = MeasuredRoom(t20_s=t20_s, closed=("bleachers",))
+    plain = replace(DOVECOTE, measured_room=measured, text=None)
+    fitted = fit_room(plain).scenario
+    usual, narrow = InputSpread.usual(plain), InputSpread.usual(fitted)
+    assert usual == InputSpread() and narrow.absorption_pct == 0.0
+    assert 0.0 < narrow.decay_pct < 0.6 * usual.decay_pct
+    assert replace(narrow, decay_pct=usual.decay_pct, absorption_pct=usual.absorption_pct) == usual
+    assert ringing(fitted, 10.0) == pytest.approx(np.exp(0.1))
+    wide, close = (
+        found(how_sure(s, unknowns=only(decay_pct=u.decay_pct), draws=20), "rt")
+        for s, u in ((plain, usual), (fitted, narrow))
+    )
+    assert (close.high - close.low) / close.value < 0.6 * (wide.high - wide.low) / wide.value
+
+
+def test_the_same_seed_gives_the_same_and_stopping_gives_nothing(all_at_once):
     """Invariance: the same seed, the same values; progress runs to 1; a stop in between gives None
     rather than half an answer.
     """
@@ -227,11 +381,13 @@ def test_the_same_seed_gives_the_same_and_stopping_gives_nothing():
     assert not np.array_equal(a.ranges[0].values, c.ranges[0].values)
 
 
-def test_every_unknown_reaches_something():
-    """Invariance: each of the five by itself moves at least one criterion, and the whole range is
-    at least nearly as wide as the widest of them.
+def test_every_unknown_reaches_something(monkeypatch):
+    """Invariance: each of them by itself moves at least one criterion, and the whole range is at
+    least nearly as wide as the widest of them and holds the design.
     """
-    larkfield = how_sure(load(SCENARIOS / "larkfield.toml"), "game", draws=60)
+    monkeypatch.setattr(uncertainty, "LEAST", 12)
+    larkfield = how_sure(load(SCENARIOS / "larkfield.toml"), "game", draws=40)
+    assert all(r.low <= r.value <= r.high for r in larkfield.ranges)
     for name in WORDS:
         assert max(r.alone[name] / max(abs(r.value), 1e-9) for r in larkfield.ranges) > 1e-3, name
     for r in (

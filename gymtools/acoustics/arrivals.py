@@ -250,7 +250,7 @@ def echoes(result):
     return Echoes(
         points=index,
         share=share,
-        seats=sum(a.points.stop - a.points.start for a in result.areas),
+        seats=len(result.listeners),
         late_db=arrivals.late_level_db(speech, time),
         criterion=arrivals.echo_criterion(*together, merge_s=arrivals.PULSE_S),
     )
@@ -270,7 +270,11 @@ def _remembered_reflections(result, points):
         )
         return list(zip(*first_reflections(alone, surfaces, points), strict=True))
 
-    around = (result.configuration, surfaces.specular_loss.tobytes(), points.tobytes())
+    around = (
+        result.configuration.room.polygons,
+        surfaces.specular_loss.tobytes(),
+        points.tobytes(),
+    )
     air = sources.decay.tobytes(), sources.speed
     keys = [
         (around, air, sources.position[n].tobytes(), sources.axes[n].tobytes(), sources.balloon(n))
@@ -289,16 +293,14 @@ def _sample(result):
     """Indices of the seats whose echoes are followed, and the share of all seats that each one
     stands for (sample,).
     """
-    counts = {a.name: a.points.stop - a.points.start for a in result.areas}
-    seats = sum(counts.values())
-    index, share = [], []
-    for a in result.areas:
-        count = counts[a.name]
+    seats, index, share = len(result.listeners), [], []
+    for name in result.weights:
+        span, area = result.spans[name], result.configuration.areas[name]
+        count = span.stop - span.start
         wanted = max(FEWEST, round(SAMPLES * count / seats))
-        area = result.configuration.areas[a.name]
         columns = area.columns if area.rows * area.columns == count else 1
         found = _spread(count // columns, columns, wanted)
-        index.append(a.points.start + found)
+        index.append(span.start + found)
         share.append(np.full(len(found), count / seats / len(found)))
     return np.concatenate(index), np.concatenate(share)
 

@@ -1,5 +1,7 @@
 """Direct sound of the loudspeakers in a gym; what has not moved is not worked out again."""
 
+from hashlib import blake2b
+
 import numpy as np
 
 from ..physics import compiled, field, geometry
@@ -34,80 +36,89 @@ def direct_sound(sources, areas, blocking, memory):
     As ``physics.field.direct_energy``.
     """
     areas = [np.asarray(a, float) for a in areas]
-    places = _places(sources, areas, blocking)
-    ways = _ways(sources, areas, blocking, memory.cache("ways of direct sound", KEPT), places)
-    sent = _sent(sources, areas, memory.cache("direct sound", KEPT), places, ways)
+    pairs = [(s, k) for s in range(len(sources)) for k in range(len(areas))]
+    places = _places(sources, areas, pairs)
     on_axis = np.asarray(sources.on_axis, np.float32)
     ends = np.cumsum([0, *(len(a) for a in areas)])
     energy = np.zeros((len(sources), ends[-1], on_axis.shape[1]), np.float32)
     distance = np.empty(energy.shape[:2], np.float32)
-    for (s, k), (_, way), found in zip(_pairs(sources, areas), ways, sent, strict=True):
-        distance[s, ends[k] : ends[k + 1]] = way
+    free = _in_sight(sources, [areas[k] for _, k in pairs], pairs, (places, blocking, memory))
+    sent = _sent(sources, [areas[k] for _, k in pairs], pairs, (places, memory))
+    for (s, k), (at_1w, way), seen in zip(pairs, sent, free, strict=True):
+        part = slice(ends[k], ends[k + 1])
+        distance[s, part] = way
         if sources.playing[s]:
-            np.multiply(found, on_axis[s], out=energy[s, ends[k] : ends[k + 1]])
+            np.multiply(at_1w, on_axis[s], out=energy[s, part])
+            if seen is not None:
+                energy[s, part][~seen] = 0
     return energy, distance
 
 
-def _pairs(sources, areas):
-    """Every loudspeaker with every area, in order."""
-    return [(s, k) for s in range(len(sources)) for k in range(len(areas))]
+def _places(sources, areas, pairs):
+    """All that the way from a loudspeaker to an area depends on, for every pair, in short."""
+    air = sources.decay.tobytes()
+    points = [blake2b(air + a.tobytes(), digest_size=16).digest() for a in areas]
+    positions = [p.tobytes() for p in sources.position]
+    return [points[k] + positions[s] for s, k in pairs]
 
 
-def _places(sources, areas, blocking):
-    """All that the way from a loudspeaker to an area depends on, for every pair."""
-    around = tuple(
-        getattr(blocking, name).tobytes() for name in ("normal", "offset", "edge_offset")
-    )
-    surroundings = (*around, sources.decay.tobytes())
-    points = [a.tobytes() for a in areas]
-    return [
-        (surroundings, points[k], sources.position[s].tobytes(), bool(sources.playing[s]))
-        for s, k in _pairs(sources, areas)
-    ]
-
-
-def _ways(sources, areas, blocking, cache, places):
-    """Spreading and distance of every pair."""
-    pairs = _pairs(sources, areas)
+def _in_sight(sources, points, pairs, keeping):
+    """Lines of sight of every pair (point,); None where all are free."""
+    places, blocking, memory = keeping
+    shapes = [getattr(blocking, name).tobytes() for name in ("normal", "offset", "edge_offset")]
+    around = blake2b(b"".join(shapes), digest_size=16).digest()
 
     def make(missing):
         def one(n):
-            s, k = pairs[n]
-            position = sources.position[s : s + 1]
-            free = geometry.in_sight(position, areas[k], blocking)[0]
-            return field.spreading(areas[k], position[0], sources.decay, free)
+            s, _ = pairs[missing[n]]
+            free = geometry.in_sight(sources.position[s : s + 1], points[missing[n]], blocking)[0]
+            return None if free.all() else free
 
-        return _each(one, missing)
+        return _each(one, len(missing))
 
-    return cache.get_many(places, make)
+    return memory.cache("lines of sight", KEPT).get_many([p + around for p in places], make)
 
 
-def _sent(sources, areas, cache, places, ways):
-    """Direct sound of every pair for 1 on the axis at 1 m (point, band)."""
-    pairs = _pairs(sources, areas)
+def _sent(sources, points, pairs, keeping):
+    """Direct sound for 1 on the axis at 1 m, everything in sight (point, band), and the distance
+    (point,), of every pair.
+    """
+    places, memory = keeping
+
+    def follow(missing):
+        def one(n):
+            position = sources.position[pairs[missing[n]][0]]
+            return field.spreading(points[missing[n]], position, sources.decay)
+
+        return _each(one, len(missing))
 
     def make(missing):
+        ways = memory.cache("ways of direct sound", KEPT)
+        spread = ways.get_many(
+            [places[n] for n in missing], lambda among: follow([missing[n] for n in among])
+        )
+
         def one(n):
-            s, k = pairs[n]
+            s, _ = pairs[missing[n]]
             aim = sources.position[s], sources.axes[s], sources.balloon(s)
-            return field.pattern(areas[k], *aim) * ways[n][0]
+            return field.pattern(points[missing[n]], *aim) * spread[n][0], spread[n][1]
 
-        return _each(one, missing)
+        return _each(one, len(missing))
 
+    axes = [a.tobytes() for a in sources.axes]
     keys = [
-        (*place, sources.axes[s].tobytes(), sources.balloon(s))
-        for place, (s, _) in zip(places, pairs, strict=True)
+        (place, axes[s], sources.balloon(s)) for place, (s, _) in zip(places, pairs, strict=True)
     ]
-    return cache.get_many(keys, make)
+    return memory.cache("direct sound", KEPT).get_many(keys, make)
 
 
-def _each(one, missing):
-    """Answers for all that is missing, side by side."""
-    found = [None] * len(missing)
+def _each(one, count):
+    """Answers of a function of the numbers from 0 on, side by side."""
+    found = [None] * count
 
     def loop(first, end):
         for n in range(first, end):
-            found[n] = one(missing[n])
+            found[n] = one(n)
 
-    compiled.side_by_side(loop, len(missing), least=4)
+    compiled.side_by_side(loop, count, least=4)
     return found

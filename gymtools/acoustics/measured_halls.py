@@ -23,7 +23,8 @@ from ..venue.uses import Use
 from .evaluate import evaluate
 
 USE = "as measured"  # name of the only use
-SOURCE_HEIGHT = 2.2  # of the loudspeaker, the lowest that a gym may have [m]
+SOURCE_HEIGHT = 2.2  # of the loudspeakers, the lowest that a gym may have [m]
+SOURCES = 4  # loudspeakers in each of two lines: decays are means over many positions (ISO 3382-2)
 FREE_FLOOR = Court(level="free floor", length=8.0, width=5.0, source="the middle of a small room")
 COURT_LENGTH = 18.0  # shorter rooms have no court [m]    volleyball, FIVB rule 1.1
 
@@ -89,7 +90,7 @@ class MeasuredHall:
     states: tuple  # of HallState
 
     def scenario(self, state):
-        """The hall as a scenario: empty, one loudspeaker that plays alike in all directions.
+        """The hall as a scenario: empty, eight loudspeakers that play alike in all directions.
 
         Parameters
         ----------
@@ -118,7 +119,7 @@ class MeasuredHall:
             court="volleyball",
             hall=hall,
             treatments=state.treatments,
-            groups=(_in_the_corner(self.length, self.width),),
+            groups=tuple(_line(side, self.length, self.width) for side in (-1, 1)),
             uses=(Use(name=USE, target_dba=80, noise_dba=30, listens={"court": 1.0}),),
             measured_types=(_every_direction(),),
         )
@@ -224,17 +225,17 @@ def _state(table):
     )
 
 
-def _in_the_corner(length, width):
-    """The loudspeaker: toward a corner, as ISO 3382-2 wants one."""
+def _line(side, length, width):
+    """One of the two lines of loudspeakers, shifted so that no two positions mirror each other."""
     return Group(
-        name="source",
-        tag="S",
+        name=f"line {side + 2}",
+        tag="A" if side < 0 else "B",
         loudspeaker="every direction",
-        number=1,
-        x=0.3 * length,
-        y=0.25 * width,
+        number=SOURCES,
+        x=side * 0.06 * length,
+        y=(0.05 + 0.22 * side) * width,
         height=SOURCE_HEIGHT,
-        spacing=1.0,
+        spacing=0.21 * length,
         pan_deg=0,
         downtilt_deg=0,
     )

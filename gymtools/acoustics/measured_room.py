@@ -31,7 +31,7 @@ SCATTERING_SPREAD = 0.5
 FITTED_SPREAD = 0.03
 PASSES = 16  # of rays, whose chance must not be taken for the room's own
 DECAYS = 3  # averaged at each position of a measurement    ISO 3382-2:2008, table 1 (from memory)
-STEP = 0.3  # of a logarithm, by which its effect is tried
+STEP = -0.3  # of a logarithm, by which its effect is tried: down, for what absorbs all stays so
 ROUNDS = 4  # of the fit at most
 CLOSE = 0.02  # of a measured time: nearer it need not come
 LONGEST_STEP = 0.8  # of a logarithm in one round
@@ -157,15 +157,15 @@ def fitted_to(scenario, state, readings, *, room="traced"):
     gym = _Gym(state, room, readings.early)
     x = np.zeros_like(gym.spread)
     before, effect = gym.times(x), gym.effects
-    sigma = np.hypot(readings.spread, gym.error / before)
-    known = np.isfinite(readings.times)
+    sigma = np.hypot(readings.spread, gym.error)
+    known = np.isfinite(readings.times) & np.isfinite(before)
     wanted = np.log(readings.times)
     now = np.log(before)
     for _ in range(ROUNDS):
         if np.all(np.abs(wanted - now)[known] < CLOSE):
             break
-        off = np.where(known, wanted - now + (effect * x).sum(axis=0), 0.0)
-        best = _gain(effect, gym.spread, sigma) * off
+        off = np.where(known, np.nan_to_num(wanted - now + (effect * x).sum(axis=0)), 0.0)
+        best = _gain(effect, gym.spread, np.nan_to_num(sigma, nan=1.0)) * off
         x = gym.within_limits(x + np.clip(best - x, -LONGEST_STEP, LONGEST_STEP))
         now = np.log(gym.times(x))
     prior = (effect**2 * gym.spread**2).sum(axis=0)
@@ -263,8 +263,8 @@ def _measured_gym(scenario, room):
     measured = scenario.measured_room
     gym = _Gym(as_measured(scenario), room, measured.early)
     readings = Readings(times=measured.times, early=measured.early, positions=measured.positions)
-    now = gym.times(np.zeros_like(gym.spread))
-    return gym, np.hypot(readings.spread, gym.error / now), np.isfinite(readings.times)
+    sigma = np.hypot(readings.spread, gym.error)
+    return gym, sigma, np.isfinite(readings.times) & np.isfinite(sigma)
 
 
 def _gain(effect, prior, sigma):
@@ -289,8 +289,11 @@ class _Gym:
         rows = [absorption_spread(name) for name in self.finishes]
         scatters = 0.0 if room == "statistical" else SCATTERING_SPREAD
         self.spread = np.array([*rows, np.full(7, scatters)])  # (factor, band)
-        self._start = room_decay(state, state.uses[0], room=room, passes=PASSES)
-        self.error = np.where(early, self._start.edt_error, self._start.t20_error)  # (7,) [s]
+        start = room_decay(state, state.uses[0], room=room, passes=PASSES)
+        time, error = start.t20, start.t20_error
+        if np.any(early):
+            time, error = np.where(early, start.edt, time), np.where(early, start.edt_error, error)
+        self.error = error / time  # standard error, as a share of the time (7,) [-]
 
     def with_factors(self, x):
         """Factors of the scenario by its fields, those that are there taken along."""
@@ -312,7 +315,7 @@ class _Gym:
         """Time of each octave (7,) [s]."""
         state = replace(self.state, **self.with_factors(x), text=None)
         found = room_decay(state, state.uses[0], room=self.room, passes=PASSES)
-        return np.where(self.early, found.edt, found.t20)
+        return np.where(self.early, found.edt, found.t20) if np.any(self.early) else found.t20
 
     @cached_property
     def effects(self):
@@ -324,6 +327,7 @@ class _Gym:
                 tried = nothing.copy()
                 tried[row] = STEP
                 found[row] = np.log(self.times(tried) / now) / STEP
+        found = np.nan_to_num(found)  # a decay too long to be followed
         return np.minimum(found, 0.0)  # neither absorption nor scattering ever lengthens a decay
 
     def within_limits(self, x):

@@ -59,6 +59,22 @@ class DiffuseField:
         energy = self.energy.sum(axis=0).astype(np.float32)
         return np.broadcast_to(energy, (len(points), len(energy)))
 
+    def by_source(self, points):
+        """Energy of the reverberant sound of each loudspeaker.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+
+        Returns
+        -------
+        energy : ndarray
+            (source, point, band) [re 20 uPa squared]
+        """
+        shape = (len(self.energy), len(points), self.energy.shape[1])
+        return np.broadcast_to(self.energy[:, None], shape)
+
     def modulation(self, direct, arrival_s, points):
         """Modulation transfer of direct and reverberant sound together.
 
@@ -204,25 +220,26 @@ class RoomResponse:
         """The same for ``late_modulation.mean_index``."""
         return late_modulation.packed(self.modulated)
 
-    def fading(self, more):
-        """The same answer, fading faster after the direct sound.
+    def stretched(self, factor):
+        """The same answer, stretched in time after the direct sound.
 
         Parameters
         ----------
-        more : array
-            Further loss along the way (band,); less than 0 for a longer decay [1/m]
+        factor : float
+            How many times as long it takes [-]
 
         Returns
         -------
         response : RoomResponse
             Without a new trace
         """
-        after = np.maximum(counting.MIDDLES - self.way[:, None], 0.0)  # (zone, bin) [m]
-        kept = np.exp(-more * after[..., None])  # may be beyond float32 where nothing is left
-        parts = {k: getattr(self.trace, k) * kept for k in ("reflected", "mirrored")}
-        trace = replace(self.trace, **{k: v.astype(np.float32) for k, v in parts.items()})
-        on_average = np.exp(-more * np.maximum(counting.MIDDLES - self.way.mean(), 0.0)[:, None])
-        return replace(self, trace=trace, parts=[part * on_average for part in self.parts])
+        late = {
+            key: _stretched(getattr(self.trace, key), self.way, factor).astype(np.float32)
+            for key in ("reflected", "mirrored")
+        }
+        on_average = np.full(len(self.parts[0]), self.way.mean()) if self.parts else None
+        parts = [_stretched(part, on_average, factor) for part in self.parts]
+        return replace(self, trace=replace(self.trace, **late), parts=parts)
 
     def course(self, shares):
         """Course of the reverberant sound, mean over zones.
@@ -350,25 +367,26 @@ class TracedField:
         """The share that ends in the air (source, band), 0 to 1 [-]."""
         return self._rows("air")
 
-    def ringing_longer(self, factor, t20):
+    def ringing_longer(self, factor):
         """The same room, ringing so many times as long.
 
         Parameters
         ----------
         factor : float
             Of its decay times, over 0; less than 1 for a shorter decay [-]
-        t20 : array
-            Its decay time (band,) [s]
 
         Returns
         -------
         field : TracedField
-            What has been followed, fading faster or slower after the direct sound; its level
-            follows
+            What has been followed, stretched in time after the direct sound, so that a bent decay
+            stays as bent as it is; its level follows
+
+        Sources
+        -------
+        Worked by hand: at one power and volume the reverberant energy goes as the decay time
+        (Sabine).
         """
-        rate = intelligibility.DECAY / (np.asarray(t20, float) * self.sources.speed)  # [1/m]
-        more = rate * (1 / factor - 1)
-        responses = {n: r.fading(more) for n, r in self.responses.items()}
+        responses = {n: r.stretched(factor) for n, r in self.responses.items()}
         return replace(self, responses=responses, ringing=self.ringing * factor)
 
     def at_gains_of(self, sources, zones):
@@ -442,6 +460,25 @@ class TracedField:
             (point, band) float32 [re 20 uPa squared]
         """
         return (self.zones.weights(points) @ self.by_zone).astype(np.float32)
+
+    def by_source(self, points):
+        """Energy of the reverberant sound of each loudspeaker.
+
+        Parameters
+        ----------
+        points : array
+            (point, 3) [m]
+
+        Returns
+        -------
+        energy : ndarray
+            (source, point, band) [re 20 uPa squared]
+        """
+        weights, radiated = self.zones.weights(points), self.sources.radiated
+        energy = np.zeros((len(self.sources), len(points), radiated.shape[1]))
+        for n, response in self.responses.items():
+            energy[n] = weights @ (radiated[n] * response.energy)
+        return energy
 
     def modulation(self, direct, arrival_s, points):
         """Modulation transfer of direct and reverberant sound together.
@@ -660,3 +697,18 @@ class TracedField:
 def _delay(arrival_s):
     """Arrivals after the first one (source, point) [s]."""
     return (arrival_s - np.min(arrival_s, axis=0)).astype(np.float32)
+
+
+def _stretched(energy, way, factor):
+    """Energy in the bins (place, bin, band), stretched in time beyond a way (place,) [m]."""
+    edges, way = counting.EDGES, way[:, None]
+    before = np.where(edges > way, way + (edges - way) / factor, edges)  # (place, edge)
+    at = np.clip(np.concatenate([before, way], axis=1), edges[0], edges[-1])
+    low = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, len(edges) - 2)
+    share = ((at - edges[low]) / (edges[low + 1] - edges[low]))[..., None]
+    until = np.zeros((len(energy), len(edges), energy.shape[2]))
+    np.cumsum(energy, axis=1, out=until[:, 1:])
+    here, beyond = (np.take_along_axis(until, k[..., None], axis=1) for k in (low, low + 1))
+    until = here + share * (beyond - here)  # of the last one: of the direct sound
+    late = np.maximum(until[:, :-1] - until[:, -1:], 0.0)
+    return np.diff(until[:, :-1] + (factor - 1) * late, axis=1)

@@ -4,14 +4,14 @@ the room. No loudspeaker of the design takes part, so that it is the gym's own.
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from ..physics import air, bands, decay, geometry, tracing
 from ..physics.balloons import AZ, EL, Balloon
 from ..physics.counting import EDGES
-from ..physics.decay import RANGES
 from ..physics.reverberation import reverberation_time
 from ..physics.sources import Sources
 
@@ -31,15 +31,42 @@ EVEN = Balloon(np.zeros((AZ, EL, len(bands.NOMINAL))))
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class RoomDecay:
-    """Decay times of a gym in one state."""
+    """Decay times of a gym in one state: traced, or by formula, where T20 and EDT are alike."""
 
-    t20: np.ndarray  # (7,); NaN where the decay was not followed far enough [s]
-    edt: np.ndarray  # (7,) [s]
-    t30: np.ndarray  # (7,) [s]
-    t20_error: np.ndarray  # standard error, from how much it varies with the rays (7,) [s]
-    edt_error: np.ndarray  # (7,) [s]
-    t30_error: np.ndarray  # (7,) [s]
-    passes: int  # of each position of the source; 0 by formula
+    formula: np.ndarray | None = None  # Eyring's time, with air (7,); None where traced [s]
+    courses: np.ndarray | None = None  # energy of each pass (pass, bin, 7)
+    edges_s: np.ndarray | None = None  # of the bins (bin + 1,) [s]
+    scale: float = 1.0  # by which all times are longer [-]
+
+    @cached_property
+    def t20(self):
+        """T20 of each octave (7,); NaN where the decay was not followed far enough [s]."""
+        return self._time("t20", self.courses)
+
+    @cached_property
+    def t30(self):
+        """T30 of each octave (7,) [s]."""
+        return self._time("t30", self.courses)
+
+    @cached_property
+    def edt(self):
+        """Early decay time of each octave (7,) [s]."""
+        return self._time("edt", self.courses)
+
+    @cached_property
+    def t20_error(self):
+        """Standard error of T20, from how much it varies with the rays (7,) [s]."""
+        return self._error("t20")
+
+    @cached_property
+    def t30_error(self):
+        """Standard error of T30 (7,) [s]."""
+        return self._error("t30")
+
+    @cached_property
+    def edt_error(self):
+        """Standard error of the early decay time (7,) [s]."""
+        return self._error("edt")
 
     def longer(self, factor):
         """The decay of a gym that rings so many times as long.
@@ -54,18 +81,31 @@ class RoomDecay:
         decay : RoomDecay
             With its errors
         """
-        times = {f.name: getattr(self, f.name) * factor for f in fields(self) if f.name != "passes"}
-        return replace(self, **times)
+        return replace(self, scale=self.scale * factor)
 
     @property
     def middle(self):
-        """Mean T20 of 500 Hz, 1 and 2 kHz [s]."""
+        """Mean of 500 Hz, 1 and 2 kHz [s]."""
         return float(self.t20[bands.MIDDLE].mean())
 
     @property
     def middle_error(self):
         """Its standard error [s]: octaves share their rays, so their errors go together."""
         return float(self.t20_error[bands.MIDDLE].mean())
+
+    def _time(self, measure, courses):
+        if self.formula is not None:
+            return self.scale * self.formula
+        return self.scale * decay.decay_time(courses.mean(axis=0), self.edges_s, measure)
+
+    def _error(self, measure):
+        """Jackknife over the passes."""
+        if self.formula is not None:
+            return np.zeros_like(self.formula)
+        count = len(self.courses)
+        left_out = (np.delete(self.courses, k, axis=0) for k in range(count))
+        rest = [self._time(measure, courses) for courses in left_out]
+        return np.sqrt((count - 1) / count * ((rest - np.mean(rest, axis=0)) ** 2).sum(axis=0))
 
 
 def room_decay(scenario, use, *, room="traced", rays="full", seed=SEED, passes=None):
@@ -127,10 +167,7 @@ def _by_formula(surfaces, decay_constant, speed):
         air=decay_constant,
         speed_of_sound=speed,
     )
-    exact = np.zeros_like(rt)
-    return RoomDecay(
-        t20=rt, edt=rt, t30=rt, t20_error=exact, edt_error=exact, t30_error=exact, passes=0
-    )
+    return RoomDecay(formula=rt)
 
 
 def _traced(configuration, surfaces, through, chance):
@@ -152,24 +189,10 @@ def _traced(configuration, surfaces, through, chance):
             due = [(number, n) for number in numbers for n in range(len(heads))]
             found = np.array(list(pool.map(course, due)))
             courses += list(found.reshape(len(numbers), len(heads), *found.shape[1:]).sum(axis=1))
-            decays = _of_passes(np.array(courses), EDGES / through[1])
+            decays = RoomDecay(courses=np.array(courses), edges_s=EDGES / through[1])
             sure = decays.middle_error <= WANTED * decays.middle
             if wanted or len(courses) >= MOST or sure:
                 return decays
-
-
-def _of_passes(courses, edges_s):
-    """Decay times of passes together (pass, bin, band), and by jackknife how much they vary."""
-    count, values = len(courses), {}
-    for measure in RANGES:
-        values[measure] = decay.decay_time(courses.mean(axis=0), edges_s, measure)
-        rest = [
-            decay.decay_time(np.delete(courses, k, axis=0).mean(axis=0), edges_s, measure)
-            for k in range(count)
-        ]
-        varied = ((rest - np.mean(rest, axis=0)) ** 2).sum(axis=0)
-        values[f"{measure}_error"] = np.sqrt((count - 1) / count * varied)
-    return RoomDecay(**values, passes=count)
 
 
 def _all_around(positions, decay_constant, speed):

@@ -46,4 +46,5 @@ def sources(scenario, use):
         playing=playing,
         decay=air.decay_constant(loss_db),
         speed=float(air.speed_of_sound(weather.temperature_c)),
+        leak_db=np.array([c.leak_db for c in loudspeakers]),
     )

@@ -46,7 +46,7 @@ class _Levels:
 
     direct: np.ndarray  # (source, point, 7), energy
     late: np.ndarray  # (point, 7), energy
-    share: np.ndarray  # of the late sound by the source that feeds it (source, point or 1, 7)
+    share: np.ndarray  # of the late sound by the source that feeds it (source, point, 7)
     arrival: np.ndarray  # (source, point) [s]
     measured: np.ndarray  # (point, 8): octaves and dB(A), NaN where not read [dB]
     spread: np.ndarray  # (point, 8) [dB]
@@ -182,11 +182,11 @@ def _levels_of_loudspeakers(plan, readings, conditions):
 def _levels(readings, result):
     """Levels of one use with all its loudspeakers."""
     index = [r.position.index for r in readings]
-    fed = result.sources.on_axis / result.sources.q  # (source, 7)
+    late = result.reverberant.by_source(result.points[index])  # (source, point, 7)
     return _Levels(
         direct=result.direct[:, index].astype(float) * PINK,
-        late=result.reverberant.at(result.points[index]).astype(float) * PINK,
-        share=(fed / fed.sum(axis=0))[:, None],
+        late=late.sum(axis=0) * PINK,
+        share=late / late.sum(axis=0),
         arrival=result.arrival_s[:, index],
         measured=np.array([r.measured for r in readings]),
         spread=np.array([r.spread for r in readings]),

@@ -264,9 +264,7 @@ def energy_alone(reading, result):
     """
     n = [c.tag for c in result.scenario.loudspeakers].index(reading.subject)
     k = reading.position.index
-    fed = result.sources.on_axis / result.sources.q  # (source, 7)
-    late = result.reverberant.at(result.points[k : k + 1])[0]
-    return result.direct[n, k] + late * fed[n] / fed.sum(axis=0)
+    return result.direct[n, k] + result.reverberant.by_source(result.points[k : k + 1])[n, 0]
 
 
 def arrival_ms(result, group, index):

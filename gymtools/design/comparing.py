@@ -27,6 +27,7 @@ VALUES = {
     "pan_deg": "pan",
     "downtilt_deg": "downtilt",
     "splay_deg": "splay",
+    "leak_db": "leak beside the axis",
     "gain_db": "gain",
     "delay_ms": "delay",
     "target_dba": "target speech level",

@@ -21,6 +21,7 @@ LIMITS = {  # of a standard deviation, with its unit
     "occupancy_pct": (50, "%"),
     "aim_deg": (20, "deg"),
     "sensitivity_db": (10, "dB"),
+    "directivity_db": (6, "dB"),
 }
 WORDS = {  # on screen
     "decay_pct": "the model's ringing",
@@ -29,6 +30,7 @@ WORDS = {  # on screen
     "occupancy_pct": "occupancy",
     "aim_deg": "aim as hung",
     "sensitivity_db": "sensitivity",
+    "directivity_db": "directivity",
 }
 
 
@@ -37,12 +39,15 @@ class InputSpread:
     """How far off each input may be: one standard deviation."""
 
     # of the decay that the model gives    as left in the published gyms, ``acoustics.model_error``
-    decay_pct: float = 100 * T20_SPREAD
+    decay_pct: float = round(100 * T20_SPREAD, 1)
     absorption_pct: float = 100 * ABSORPTION_SPREAD  # of every finish    judgment, no source
     noise_db: float = 3.0  # judgment, no source
     occupancy_pct: float = 10.0  # of the seats of every area    judgment, no source
     aim_deg: float = 2.0  # pan and downtilt of every loudspeaker    judgment, no source
     sensitivity_db: float = 1.0  # of every loudspeaker    judgment, no source
+    # directivity index of every type that was not measured    what generic balloons and a reference
+    # manual's figures differ by, ``physics.directivity``
+    directivity_db: float = 1.0
 
     def __post_init__(self):
         hint = "One standard deviation; 0 means that it is known exactly."
@@ -210,6 +215,24 @@ def _strengthened(scenario, loudspeakers, error_db):
     }
 
 
+def _generic(scenario):
+    """Names of the types that play and were not measured; all loudspeakers of a type err alike."""
+    types = scenario.loudspeaker_types
+    names = {value_at(scenario, ("groups", g)).loudspeaker for g in _playing(scenario)}
+    return sorted(n for n in names if types[n].measured_db is None)
+
+
+def _leaking(scenario, types, error_db):
+    """Loudspeakers that radiate more or less beside their axis than their type says."""
+    leak = dict(zip(types, error_db.tolist(), strict=True))
+    playing = ((name, value_at(scenario, ("groups", name))) for name in _playing(scenario))
+    return {
+        ("groups", name, "leak_db"): float(np.clip(leak[group.loudspeaker], -6, 6))
+        for name, group in playing
+        if group.loudspeaker in leak
+    }
+
+
 INPUTS = {  # by the fields of ``InputSpread``
     # of the room's answer, not of the scenario: ``ringing`` says what it does
     "decay_pct": InputError(subjects=_model, changes=lambda *_: {}),
@@ -218,4 +241,5 @@ INPUTS = {  # by the fields of ``InputSpread``
     "occupancy_pct": InputError(subjects=_fillable, changes=_filled),
     "aim_deg": InputError(subjects=_turning, changes=_turned),
     "sensitivity_db": InputError(subjects=_playing, changes=_strengthened),
+    "directivity_db": InputError(subjects=_generic, changes=_leaking),
 }

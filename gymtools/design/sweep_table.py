@@ -99,6 +99,7 @@ class SweepTable:
         for key, row in self.rows.items():
             self.keys.setdefault(self._words(row), set()).add(key)
         self._whole = text == self._text()  # nothing is to be mended
+        self._twice = False  # whether a row stands in the file beside the one that replaces it
 
     def _words(self, row):
         """Words of a row as they stand in the file."""
@@ -129,7 +130,8 @@ class SweepTable:
         return self.rows.get(key)
 
     def add(self, row):
-        """Keep one row, and write it through to the disk.
+        """Keep one row, in the place of an earlier one of its key, and write it through to the
+        disk.
 
         Parameters
         ----------
@@ -143,6 +145,7 @@ class SweepTable:
         """
         if self.file is None:
             return
+        self._twice |= row["key"] in self.rows
         self.rows[row["key"]] = row
         line = _line(row.get(c) for c in self.columns).encode()
         if self.file.write(line) < len(line):
@@ -155,11 +158,12 @@ class SweepTable:
             self.file = self.path.open("ab", buffering=0)
         return self
 
-    def __exit__(self, *_):
+    def __exit__(self, error, *_):
         if self.file is not None:
             self.file.close()
             self.file = None
-            if self.stale:  # same words, another scenario
+            # same words, another scenario; or evaluated again
+            if self.stale or (self._twice and error is None):
                 self._mend()
 
     def _mend(self):

@@ -273,15 +273,17 @@ def sweep(
         for words, made in variations(scenario, axes)
     )
     with SweepTable(file, columns, base) as table:
-        run = _Run(table, prod(map(len, axes.values())), progress)
+        count = prod(map(len, axes.values()))
+        again = min(BEST, count) if room == "traced" else 0
+        run = _Run(table, count + again, progress)
         _work(executor, run.missing(jobs), run.keep, stop)
         # another may be among the best when some of them have all rays
         while (due := run.uncertain) and not stop():
-            again = (
+            jobs = (
                 (words, _combined(scenario, axes, words), key, room, prices, "full")
                 for key, words in due
             )
-            _work(executor, again, run.keep, stop)
+            _work(executor, jobs, run.keep, stop)
         run.end()
         return run.rows
 
@@ -344,8 +346,7 @@ class _Run:
     """Rows of one sweep in the order of its jobs, as they come in."""
 
     def __init__(self, table, count, progress):
-        self.table, self.progress = table, progress
-        self.count = count + min(BEST, count)  # of evaluations
+        self.table, self.progress, self.count = table, progress, count  # of evaluations
         self.found, self.words, self.done = {}, {}, 0  # Row and words by key
         self.failed = set()  # keys of what was no refusal
 

@@ -121,11 +121,8 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     use = scenario.use(use)
     spread = InputSpread.usual(scenario, use.name) if unknowns is None else unknowns
     kind_of("unknowns", spread, InputSpread, "Give an InputSpread, e.g. InputSpread(noise_db=3).")
-    stated = evaluate(scenario, use.name)
-    designed = judge(stated, echoes=False)
-    drawing = _Drawing(
-        scenario=ungrouped(scenario, use), spread=spread, seed=seed, t20=stated.own_decay.t20
-    )
+    designed = judge(evaluate(scenario, use.name), echoes=False)
+    drawing = _Drawing(scenario=ungrouped(scenario, use), spread=spread, seed=seed)
     sample = drawing.values(({}, 1.0), SEATS)
     found = _all_draws(drawing, draws, progress, stop)
     if found is None:
@@ -170,7 +167,6 @@ class _Drawing:
     scenario: object
     spread: InputSpread
     seed: int
-    t20: np.ndarray  # of the design (7,) [s]
 
     @cached_property
     def subjects(self):
@@ -204,7 +200,7 @@ class _Drawing:
             scenario = changed(self.scenario, changes) if changes else self.scenario
             field = Tracing(scenario, rays="few").run()
             if factor != 1.0:
-                field = field.ringing_longer(factor, self.t20)
+                field = field.ringing_longer(factor)
             result = evaluate(scenario, room=field, most_points=seats)
         except ValueError:
             return None
@@ -224,9 +220,9 @@ def _range(verdict, sample, found):
     verdict has its target.
     """
     key, criterion = (verdict.criterion, verdict.area), CRITERIA[verdict.criterion]
-    off = verdict.value - sample.get(key, verdict.target)
+    as_is = sample.get(key, verdict.target)
     values = {
-        alone: _bounded(np.array([row.get(key, verdict.target) for row in rows]) + off, criterion)
+        alone: _moved(np.array([row.get(key, verdict.target) for row in rows]), as_is, verdict)
         for alone, rows in found.items()
     }
     meets = [criterion.word(v, verdict.target) == "meets" for v in values[None]]
@@ -247,8 +243,13 @@ def _range(verdict, sample, found):
     )
 
 
-def _bounded(values, criterion):
-    """Shares and counts stay what they can be."""
-    if criterion.unit == "%":
+def _moved(values, as_is, verdict):
+    """The designed value, moved as drawn values lie about what the sample has as it is: a decay
+    time by as many times, all else by as much; shares and counts stay what they can be.
+    """
+    if verdict.unit == "s":
+        return values * (verdict.value / as_is)
+    values = values + (verdict.value - as_is)
+    if verdict.unit == "%":
         return np.clip(values, 0.0, 100.0)
-    return np.maximum(values, 0.0) if criterion.unit == "seats" else values
+    return np.maximum(values, 0.0) if verdict.unit == "seats" else values

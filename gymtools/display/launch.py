@@ -21,6 +21,8 @@ ROOT = Path(__file__).resolve().parents[2]
 WORKBOOK = ROOT / "workbooks" / "design_meeting.ipynb"
 STARTS_WITHIN = 180.0  # a busy machine needs a minute [s]
 LOOK_AGAIN = 0.2  # [s]
+# machine code is made while the server starts and the page loads
+WARM_UP = (sys.executable, "-m", "gymtools.acoustics.warm_up")
 
 
 def open_workbook(workbook=WORKBOOK, *, host="127.0.0.1", port=0, browser=True):
@@ -64,6 +66,13 @@ def open_workbook(workbook=WORKBOOK, *, host="127.0.0.1", port=0, browser=True):
             stderr=log,
             start_new_session=True,  # Ctrl+C reaches this process alone, which ends the server
         )
+        warming = subprocess.Popen(
+            WARM_UP,
+            cwd=ROOT,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
         try:
             _end_on_terminate()
             _wait_for(server, f"http://{seen_at}:{port}/api/status?token={token}", log)
@@ -72,8 +81,9 @@ def open_workbook(workbook=WORKBOOK, *, host="127.0.0.1", port=0, browser=True):
         except KeyboardInterrupt:
             print("\nStopped.", flush=True)
         finally:
-            server.terminate()
-            server.wait()
+            for process in (warming, server):
+                process.terminate()
+                process.wait()
 
 
 def server_command(folder, *, host, port, root=None):

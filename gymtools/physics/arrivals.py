@@ -27,9 +27,9 @@ HAAS_DB = np.array([10.0, 10.0, -10.0, -20.0])
 
 # What the octave of 1 kHz cannot tell apart, as far as the echo criterion goes: arrivals merged
 # over so long, and a tail in steps of it, come within 8 % of the criterion's integral over the
-# pressure itself, impulses and noise through a smooth filter of that octave (a test says so; worked
-# by hand).
-PULSE_S = 0.00075
+# pressure itself, impulses and noise through a smooth filter of that octave, where there is an echo
+# (a test says so; worked by hand).
+PULSE_S = 0.0012
 ROUNDING_S = 1e-9  # two arrivals a step apart are a step apart [s]
 
 # an arrival this far below the strongest does not set the clock: the Haas limit's own floor [dB]

@@ -21,7 +21,7 @@ def climb(part, arriving, spans, shape, out):
     spans : tuple
         First arrival (point,) and length over which arrivals are merged [s]
     shape : tuple of float
-        Exponent of the energy [-] and length of the step [s]
+        Exponent of the energy, and length of the step [-, s]
     out : ndarray
         Takes the climb (point,) [s]
 
@@ -30,18 +30,22 @@ def climb(part, arriving, spans, shape, out):
     As ``arrivals.echo_criterion``.
     """
     (energy, t), (first, width), (exponent, step) = arriving, spans, shape
-    for p in range(part[0], part[1]):
-        last = 0
-        for k in range(len(energy)):
+    begin, end = part
+    last = 0
+    for k in range(len(energy)):
+        for p in range(begin, end):
             if energy[k, p] > 0:
-                last = max(last, int(np.rint((t[k, p] - first[p]) / width)))
-        sums, time = np.zeros(last + 1), np.zeros(last + 1)
-        for k in range(len(energy)):
+                last = max(last, int((t[k, p] - first[p]) / width + 0.5))
+    sums, time = np.zeros((end - begin, last + 1)), np.zeros((end - begin, last + 1))
+    for k in range(len(energy)):
+        for p in range(begin, end):
             if energy[k, p] > 0:
-                span = int(np.rint((t[k, p] - first[p]) / width))
-                sums[span] += energy[k, p]
-                time[span] += energy[k, p] * (t[k, p] - first[p])
-        out[p] = _steepest(sums, time, exponent, step)
+                after = t[k, p] - first[p]
+                span = int(after / width + 0.5)
+                sums[p - begin, span] += energy[k, p]
+                time[p - begin, span] += energy[k, p] * after
+    for p in range(begin, end):
+        out[p] = _steepest(sums[p - begin], time[p - begin], exponent, step)
 
 
 @njit(nogil=True, cache=True)

@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from .bands import to_energy
-from .directivity import AZIMUTH_DEG, ELEVATION_DEG, directivity_index
+from .directivity import AZIMUTH_DEG, ELEVATION_DEG, directivity_index, sphere_weights
 from .landing import DIRECTION, SHARE
 
 AZ, EL = len(AZIMUTH_DEG), len(ELEVATION_DEG)
@@ -35,6 +35,14 @@ class Balloon:
     def index_db(self):
         """Directivity index (band,) [dB]."""
         return directivity_index(self.level_db)
+
+    @cached_property
+    def cell_share(self):
+        """Share of the radiated energy in each cell of the grid, mean over the octaves (azimuth *
+        elevation,); sums to 1 [-].
+        """
+        radiated = sphere_weights().ravel()[:, None] * self.table
+        return (radiated / radiated.sum(axis=0)).mean(axis=1)
 
     @cached_property
     def ray_energy(self):

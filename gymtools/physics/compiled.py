@@ -1,10 +1,22 @@
 """Whether machine code can be made here, and how its loops share the cores."""
 
 import warnings
-from concurrent.futures import ThreadPoolExecutor
+from _thread import start_new_thread
 from functools import cache
+from importlib import import_module
+from threading import Condition
 
+# modules of this package that hold them
+LOOPS = (
+    "arrivals_compiled",
+    "decay_compiled",
+    "direct_compiled",
+    "late_modulation_compiled",
+    "reflections_compiled",
+    "tracing_compiled",
+)
 LEAST = 300  # rows that are worth a thread of their own
+PIECES = 4  # that the rows of a thread come in
 
 
 @cache
@@ -20,7 +32,8 @@ def available():
 
 
 def found():
-    """Look whether numba can be loaded.
+    """Look whether the compiled loops can be loaded: numba is there, and there is a folder where
+    what it makes can be kept.
 
     Returns
     -------
@@ -28,7 +41,8 @@ def found():
         As ``available``
     """
     try:
-        import numba  # noqa: F401
+        for name in LOOPS:
+            import_module(f".{name}", __package__)
     except Exception as error:  # it fails in many ways where it does not fit the machine
         warnings.warn(
             f"no machine code here, the work is done in slower arrays: {error}",
@@ -61,12 +75,45 @@ def side_by_side(loop, count, least=LEAST):
     if parts == 1:
         loop(0, count)
         return
-    edges = [count * k // parts for k in range(parts + 1)]
-    with ThreadPoolExecutor(parts - 1) as pool:
-        others = [pool.submit(loop, *part) for part in zip(edges[1:-1], edges[2:], strict=True)]
-        loop(edges[0], edges[1])
-        for other in others:
-            other.result()
+    edges = [count * k // (PIECES * parts) for k in range(PIECES * parts + 1)]
+    shared = _Shared(loop, list(zip(edges, edges[1:], strict=False)))
+    for _ in range(parts - 1):
+        start_new_thread(shared.work, ())
+    shared.work()
+    shared.wait()
+
+
+class _Shared:
+    """Pieces of a loop that any thread takes; who finds none left is done, so that nobody waits for
+    a thread that a busy machine has not even begun.
+    """
+
+    def __init__(self, loop, pieces):
+        self.loop, self.left, self.error = loop, len(pieces), None
+        self._pieces, self._changed = iter(pieces), Condition()
+
+    def work(self):
+        """Take pieces until none is left."""
+        while True:
+            with self._changed:
+                piece = next(self._pieces, None)
+            if piece is None:
+                return
+            error = None
+            try:
+                self.loop(*piece)
+            except BaseException as raised:  # passed on by ``wait``
+                error = raised
+            with self._changed:
+                self.left, self.error = self.left - 1, self.error or error
+                self._changed.notify_all()
+
+    def wait(self):
+        """Wait for the pieces that are still being worked on."""
+        with self._changed:
+            self._changed.wait_for(lambda: not self.left)
+        if self.error is not None:
+            raise self.error
 
 
 def _cores():

@@ -31,6 +31,9 @@ class Sources:
         Energy decay of the air (band,) [1/m]
     speed : float
         Speed of sound [m/s]
+    leak_db : ndarray or float
+        How much more each radiates in all directions than its balloon says, at one level on the
+        axis (source,) [dB]
     """
 
     position: np.ndarray
@@ -42,14 +45,16 @@ class Sources:
     playing: np.ndarray
     decay: np.ndarray
     speed: float
+    leak_db: np.ndarray | float = 0.0
 
     def __len__(self):
         return len(self.position)
 
     @property
     def q(self):
-        """Directivity factor (source, band) [-]."""
-        return bands.to_energy(np.array([b.index_db for b in self.balloons]))[self.kind]
+        """Directivity factor (source, band), ``leak_db`` taken off [-]."""
+        index_db = np.array([b.index_db for b in self.balloons])[self.kind]
+        return bands.to_energy(index_db - np.reshape(self.leak_db, (-1, 1)))
 
     @property
     def radiated(self):
@@ -87,7 +92,9 @@ class Sources:
             In that order
         """
         each = ("position", "axes", "kind", "on_axis", "delay_s", "playing")
-        return replace(self, **{k: np.asarray(getattr(self, k))[list(numbers)] for k in each})
+        leak_db = np.broadcast_to(self.leak_db, len(self))[list(numbers)]
+        some = {k: np.asarray(getattr(self, k))[list(numbers)] for k in each}
+        return replace(self, leak_db=leak_db, **some)
 
     def raised(self, gain_db):
         """The same sources, all turned up by a gain.

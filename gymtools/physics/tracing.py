@@ -19,6 +19,7 @@ from .directivity import AZIMUTH_DEG, ELEVATION_DEG, sphere_weights
 
 # once a ray is this weak, part of the weak rays are dropped and the others stand for them [-]
 THIN = 10**-1.5
+CELLS = sphere_weights().ravel()  # share of the sphere in each cell of a balloon (cell,)
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,9 +121,7 @@ def launch(balloon, count, rng):
     Stratified sampling; e.g. Pharr, Jakob and Humphreys, Physically Based Rendering, ch. 13 (from
     memory).
     """
-    weight = sphere_weights().ravel()  # (cell,)
-    radiated = weight[:, None] * balloon.table
-    share = (radiated / radiated.sum(axis=0)).mean(axis=1)  # (cell,)
+    weight, share = CELLS, balloon.cell_share  # (cell,)
     cell = np.searchsorted(
         np.cumsum(share), (np.arange(count) + rng.random(count)) / count * share.sum() * (1 - 1e-9)
     )

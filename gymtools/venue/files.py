@@ -480,7 +480,9 @@ def _plain(value, unit, units):
     if isinstance(value, tuple):
         return list(value)
     if isinstance(value, dict):
-        row = tomlkit.inline_table()  # stays on its line, with the line's comment
+        long = any(isinstance(v, tuple) for v in value.values())  # a line for each of them
+        # else it stays on its line, with the line's comment
+        row = tomlkit.table() if long else tomlkit.inline_table()
         row.update({k: list(v) if isinstance(v, tuple) else v for k, v in value.items()})
         return row
     value = to_file(value, unit, units) if unit else value

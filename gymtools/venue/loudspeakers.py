@@ -117,6 +117,7 @@ class Loudspeaker:
     z: float
     pan_deg: float
     downtilt_deg: float
+    leak_db: float = 0.0  # what it radiates more than its type at one level on the axis [dB]
 
     @property
     def position(self):
@@ -138,7 +139,8 @@ class Group(Thing):
     """Loudspeakers of one type in a line, moved and switched together; x, y is the line's middle.
 
     ``spacing`` is the distance from one to the next along the direction ``along_deg`` (0 east, 90
-    north); ``splay_deg`` turns each one further than its neighbor. A group of one is a single
+    north); ``splay_deg`` turns each one further than its neighbor; ``leak_db`` is what each
+    radiates more than its type says, at one level on the axis. A group of one is a single
     loudspeaker.
     """
 
@@ -158,6 +160,13 @@ class Group(Thing):
         "deg", -30, 90, hint="Tilt is positive down: 90 fires at the floor."
     )
     splay_deg: float = quantity("deg", -180, 180, default=0.0)
+    leak_db: float = quantity(
+        "dB",
+        -6,
+        6,
+        default=0.0,
+        hint="What each radiates more than its type says, at one level on its axis.",
+    )
 
     def __post_init__(self):
         super().__post_init__()
@@ -195,6 +204,7 @@ class Group(Thing):
                     z=self.height,
                     pan_deg=self.pan_deg + step * self.splay_deg,
                     downtilt_deg=self.downtilt_deg,
+                    leak_db=self.leak_db,
                 )
             )
         return tuple(found)

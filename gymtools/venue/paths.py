@@ -41,6 +41,8 @@ def changed(scenario, changes):
         A path leads nowhere, or lies within another; or the scenario cannot be
     """
     check_changes("changes", changes)
+    if not changes:
+        return scenario
     tree = {}
     for path, value in changes.items():
         *stem, leaf = by_name(scenario, path)

@@ -103,10 +103,12 @@ class Room:
         """A value that finishes own by name, mixed by occupancy and by the area treated (surface,
         ...).
         """
-        mixed = np.array([own(s.finish) for s in self.surfaces])
+        used = {n for s in self.surfaces for n in (s.finish, s.full) if n is not None}
+        of = {name: own(name) for name in used}
+        mixed = np.array([of[s.finish] for s in self.surfaces])
         for k, s in enumerate(self.surfaces):
             if s.full is not None:
-                mixed[k] += occupied.get(s.part, 0.0) * (own(s.full) - mixed[k])
+                mixed[k] += occupied.get(s.part, 0.0) * (of[s.full] - mixed[k])
         bare = mixed.copy()
         for t in treatments:
             at = [k for k, s in enumerate(self.surfaces) if s.part == t.surface]

@@ -1,5 +1,6 @@
-"""One full evaluation against plain float64 code and against pyroomacoustics: ratios measured side
-by side in one run.
+"""One full evaluation in the traced room, machine code against arrays, cold and warm, step by step;
+and the direct sound against plain float64 code and pyroomacoustics: ratios measured side by side in
+one run.
 
 Run from the repository: .venv/bin/python tests/benchmarks/evaluate.py
 """
@@ -13,7 +14,12 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 import gymtools
-from gymtools.physics import air, bands, directivity, geometry, intelligibility
+from gymtools.acoustics.criteria import judge
+from gymtools.acoustics.direct import direct_sound
+from gymtools.acoustics.sources import sources
+from gymtools.acoustics.traced import Tracing
+from gymtools.physics import air, bands, compiled, directivity, geometry, intelligibility
+from gymtools.venue.memory import Memory
 from gymtools.venue.scenario import changed
 
 SCENARIOS = Path(__file__).resolve().parents[2] / "scenarios"
@@ -39,8 +45,8 @@ def large():
         ("hall", "height"): 12.5,
         ("hall", "ridge_height"): 15.0,
     }
-    for bank in (0, 1):
-        changes |= {("banks", bank, "rows"): 23, ("banks", bank, "length"): 38.0}
+    for bank in s.banks:
+        changes |= {("banks", bank.name, "rows"): 23, ("banks", bank.name, "length"): 38.0}
     return changed(s, changes)
 
 
@@ -100,14 +106,128 @@ def roomacoustics(result, count):
     return time.perf_counter() - start
 
 
+def without_machine_code(work):
+    """A call whose work is done in arrays."""
+
+    def run():
+        kept, compiled.available = compiled.available, lambda: False
+        try:
+            return work()
+        finally:
+            compiled.available = kept
+
+    return run
+
+
+def steps(scenario, field):
+    """What an evaluation consists of, each with nothing but memory warm: words and a call that
+    times itself.
+    """
+
+    def heard():
+        return gymtools.evaluate(scenario, room=field)
+
+    def after(name):
+        def ask():
+            result = heard()
+            start = clocks()
+            getattr(result, name)
+            return clocks() - start
+
+        return ask
+
+    use = scenario.use()
+    playing, configuration = sources(scenario, use), scenario.configuration(use.name)
+    areas = [a.points for a in configuration.areas.values()]
+
+    def direct(memory):
+        start = clocks()
+        direct_sound(playing, areas, configuration.room.blocking, memory or Memory())
+        return clocks() - start
+
+    return {
+        "direct sound, nothing remembered": lambda: direct(None),
+        "direct sound, nothing moved": lambda: direct(scenario.memory),
+        "STI": after("sti"),
+        "summaries with STI": after("areas"),
+        "microphones with decay": after("microphones"),
+        "decay times": after("decay_times"),
+        "first incidence": after("first_incidence"),
+        "arrival spread": after("arrival_spread_s"),
+        "echoes": after("echoes"),
+    }
+
+
+def side_by_side(scenario):
+    """Machine code and arrays in turn, so that both see the same machine."""
+    field = Tracing(scenario).run()
+    group = scenario.groups[0]
+    turn = iter(range(10**6))
+
+    def whole(echoes):
+        return lambda: judge(gymtools.evaluate(scenario, room=field), echoes=echoes)
+
+    def turned():
+        at = ("groups", group.name, "downtilt_deg"), group.downtilt_deg + next(turn) % 400 / 100
+        judge(gymtools.evaluate(changed(scenario, dict([at])), room="statistical"), echoes=False)
+
+    rows = {
+        "whole evaluation, without echoes": timing(whole(False)),
+        "whole evaluation, with echoes": timing(whole(True)),
+        f"{group.number} turned, by formula": timing(turned),
+    } | steps(scenario, field)
+    table(rows)
+
+
+def clocks():
+    """Time on the wall, and of all cores of this process [s]: on a busy machine the second one is
+    to be trusted.
+    """
+    return np.array([time.perf_counter(), time.process_time()])
+
+
+def timing(work):
+    """A call that times itself [s]."""
+
+    def run():
+        start = clocks()
+        work()
+        return clocks() - start
+
+    return run
+
+
+def in_turn(works, runs):
+    """Times of several calls that time themselves, run in turn: median on the wall, least, and
+    median of the processor (work, 3) [ms].
+    """
+    found = 1000 * np.array([[work() for work in works] for _ in range(runs + 1)])[1:]
+    wall, processor = found[..., 0], found[..., 1]
+    return np.stack([np.median(wall, 0), wall.min(0), np.median(processor, 0)], axis=-1)
+
+
+def table(rows, runs=15):
+    """Print machine code and arrays side by side."""
+    head = f"{'median':>10}{'least':>8}{'cores':>8}"
+    print(f"{'[ms]':35}{'machine code':>26}{'arrays':>26}{'ratio':>15}")
+    print(f"{'':35}{head}{head}{'median':>8}{'cores':>7}")
+    for words, work in rows.items():
+        fast, slow = in_turn([work, without_machine_code(work)], runs)
+        numbers = "".join("{:10.1f}{:8.1f}{:8.1f}".format(*row) for row in (fast, slow))
+        print(f"{words:35}{numbers}{slow[0] / fast[0]:8.1f}{slow[2] / fast[2]:7.1f}", flush=True)
+
+
 def main():
-    """Print the table."""
+    """Print the tables."""
     scenario = large()
-    result = gymtools.evaluate(scenario)
+    side_by_side(scenario)
+    result = gymtools.evaluate(scenario, room="statistical")
     count = len(result.points)
     # kB on Linux; after one evaluation, before the others
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    ours, least = timed(lambda: gymtools.evaluate(scenario, follow_echoes=False), 40)
+    ours, least = timed(
+        lambda: judge(gymtools.evaluate(scenario, room="statistical"), echoes=False), 40
+    )
     first, _ = timed(lambda: plain(result), 5)
     energy, sti = plain(result)
     print(

@@ -6,9 +6,10 @@ Run from the repository: .venv/bin/python tests/benchmarks/uses.py
 from pathlib import Path
 
 import numpy as np
-from evaluate import timed
+from evaluate import table, timed, timing
 
 import gymtools
+from gymtools.acoustics.criteria import judge
 from gymtools.acoustics.feedback import feedback_margin, walking_map
 from gymtools.venue.microphones import Microphone
 from gymtools.venue.scenario import changed
@@ -37,11 +38,20 @@ def plain(result, m):
 def main():
     """Print the table."""
     scenario = gymtools.load(SCENARIOS / "larkfield.toml")
-    every, least = timed(lambda: gymtools.evaluate_all(scenario), 15)
-    one, _ = timed(lambda: gymtools.evaluate(scenario, follow_echoes=False), 30)
-    print(
-        f"{len(scenario.loudspeakers)} loudspeakers, {len(scenario.uses)} uses: {every:.0f} ms"
-        f" median, {least:.0f} ms least; one use while a slider moves {one:.1f} ms"
+    gymtools.evaluate_all(scenario)  # traced once
+
+    def judged():
+        return [judge(r) for r in gymtools.evaluate_all(scenario).results.values()]
+
+    print(f"{len(scenario.loudspeakers)} loudspeakers, {len(scenario.uses)} uses, traced before")
+    table(
+        {
+            "all uses, all verdicts": timing(judged),
+            "one use, without echoes": timing(
+                lambda: judge(gymtools.evaluate(scenario), echoes=False)
+            ),
+        },
+        runs=7,
     )
     wide = changed(
         scenario, {("hall", "length"): 42.0, ("groups", 0, "y"): 6.5, ("groups", 1, "y"): -6.5}

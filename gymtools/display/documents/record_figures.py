@@ -64,7 +64,7 @@ def room(page, decision):
     decision : Decision
         What was decided
     """
-    page.add("<h2>How the gym rings</h2>")
+    page.add("<h2>How the gym rings</h2>", tables.measured_table(decision.chosen.scenario))
     for name, result in decision.results.items():
         own = result.own_decay
         rows = [("EDT [s]", own.edt), ("T20 [s]", own.t20), ("T30 [s]", own.t30)]

@@ -2,8 +2,12 @@
 
 from html import escape
 
+import numpy as np
+
 from ...acoustics.criteria import CRITERIA
+from ...physics.bands import LABELS
 from ...venue.finishes import FINISHES
+from ...venue.measured_room import by_octave
 from ...venue.units import to_file
 from ..charts.loudspeaker import mark
 from ..tables.markup import Num, Quiet, table
@@ -29,6 +33,7 @@ def inputs(page, decision):
         f"<p>Source of the scenario: {quoted(scenario.source)}.</p>",
         _gym(scenario),
         _finishes(scenario, decision.results.values()),
+        _measured(scenario),
         _corrections(scenario),
         _uses(scenario),
         _targets(scenario.targets),
@@ -89,11 +94,41 @@ def _finishes(s, results):
     return table("Finishes, and where their values come from", head, rows)
 
 
-def _corrections(s):
-    if not s.absorption_factors:
+def _measured(s):
+    """What was measured in the gym that is there, and what its room is fitted to."""
+    room = s.measured_room
+    if room is None:
         return ""
-    rows = [(escape(n), escape(str(factor))) for n, factor in s.absorption_factors.items()]
-    return table("Absorption multiplied by", ("finish", "factor"), rows)
+    said = [x for x in (room.where, room.date, room.note) if x]
+    said.append(f"{room.people} people in it" if room.people else "nobody in it")
+    rows = [("measured", *_numbers(room.times, ".2f"))]
+    if s.room_fit is not None:
+        rows.append(("of the fitted room", *_numbers(by_octave(s.room_fit.fitted_s), ".2f")))
+        left = by_octave(s.room_fit.spread_pct)
+        rows.append(("left unknown, ± [%]", *_numbers(left, ".0f")))
+    caption = "Reverberation time measured in the gym [s]"
+    words = quoted("; ".join(said))
+    return f"{table(caption, ('octave [Hz]', *map(Num, LABELS)), rows)}<p>{words}.</p>"
+
+
+def _numbers(values, form):
+    """Cells of a number each, a dash where there is none."""
+    return [Num(f"{v:{form}}" if v == v else "-") for v in values]
+
+
+def _corrections(s):
+    found = ""
+    for what, factors in (
+        ("Absorption", s.absorption_factors),
+        ("Scattering", s.scattering_factors),
+    ):
+        if factors:
+            rows = [
+                (escape(n), *_numbers(np.broadcast_to(f, 7), ".2f")) for n, f in factors.items()
+            ]
+            head = ("finish, octave [Hz]", *map(Num, LABELS))
+            found += table(f"{what} multiplied by", head, rows)
+    return found
 
 
 def _uses(s):

@@ -330,13 +330,15 @@ def attempts_list(found):
     rows = "".join(
         f'<tr><td class="num">{n}</td><td>{escape(a.who)}</td><td>{escape(plain(a.when))}</td>'
         f'<td>{escape(plain(a.school))}</td><td class="num">{a.penalty:.1f}</td>'
+        f'<td class="quiet">{ROOMS.get(a.room, "")}</td>'
         f'<td class="num">{a.met} of {a.checks}</td><td class="num">{a.cost:,.0f}</td>'
         f"<td>{escape(plain('; '.join(a.changed), 200))}</td></tr>"
         for n, a in enumerate(found.attempts, 1)
     )
     head = (
         '<tr><th></th><th>name</th><th>date</th><th>school</th><th class="num">penalty [steps]</th>'
-        '<th class="num">checks met</th><th class="num">cost</th><th>outside the brief</th></tr>'
+        '<th>figures from</th><th class="num">checks met</th><th class="num">cost</th>'
+        "<th>outside the brief</th></tr>"
     )
     table = (
         f"<table><caption>Attempts so far</caption>{head}{rows}</table>"

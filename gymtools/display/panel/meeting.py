@@ -23,7 +23,8 @@ from .options import OptionsTab
 from .page import TITLE
 from .parts import PartsTab
 from .price_book import ChosenPrices
-from .readouts import LandingTab, LimitsTab, RoomTab, UsesTab, VerdictsTab
+from .readouts import LandingTab, LimitsTab, UsesTab, VerdictsTab
+from .ringing import RoomTab
 from .room import RoomSection
 from .save import SaveSection
 from .seat import SeatTab, looked_at

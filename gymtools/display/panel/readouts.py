@@ -1,11 +1,10 @@
-"""The tabs of words under the picture: verdicts, uses, first incidence, the room, limits."""
+"""The tabs of words under the picture: verdicts, uses, first incidence, limits."""
 
 from html import escape
 
 import ipywidgets as w
 
 from ...acoustics.evaluate import evaluate_all
-from ...acoustics.room_comparison import compare_rooms, sentences
 from .. import tables
 from ..theme import QUANTITIES, shown_quantity
 from .section import Section
@@ -55,19 +54,6 @@ class LandingTab(WordsTab):
 
     def _parts(self, state, answer):
         return [tables.landing_table(answer.result)]
-
-
-class RoomTab(WordsTab):
-    """Volume, surfaces, decay."""
-
-    key, title = "room", "The room"
-
-    def _parts(self, state, answer):
-        compared = compare_rooms(answer.by_formula, answer.result)
-        return [
-            tables.room_table(answer.result, state.units),
-            tables.differences_list(sentences(compared)),
-        ]
 
 
 class LimitsTab(WordsTab):

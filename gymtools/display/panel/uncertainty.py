@@ -18,6 +18,7 @@ UNITS = {
     "occupancy_pct": "%",
     "aim_deg": "°",
     "sensitivity_db": "dB",
+    "directivity_db": "dB",
 }
 MOST = {"%": 100, "dB": 20, "°": 20}
 ABOUT = (
@@ -67,7 +68,7 @@ class SureTab(Section):
 
     @staticmethod
     def _unknown(name, value):
-        most = 10 if name == "sensitivity_db" else MOST[UNITS[name]]
+        most = {"sensitivity_db": 10, "directivity_db": 6}.get(name, MOST[UNITS[name]])
         label = f"{WORDS[name]} [{UNITS[name]}]"
         style = dict(description_width="140px")
         layout = {"width": "240px"}

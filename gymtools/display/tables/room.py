@@ -7,6 +7,7 @@ import numpy as np
 from ...acoustics.room_comparison import bent_decay, bent_decay_sentence
 from ...physics.bands import LABELS
 from ...venue.finishes import FINISHES
+from ...venue.measured_room import by_octave, measured_warnings
 from ...venue.units import FOOT
 from ..theme import room_words
 from .markup import Num, Quiet, bullets, table
@@ -123,6 +124,37 @@ def room_table(result, units):
         Two tables and a sentence on the late decay
     """
     return f"{_reverberation(result, units)}{_late_decay(result)}{_finishes(result)}"
+
+
+def measured_table(scenario):
+    """What was measured in the gym, and whether predictions start from it.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Perhaps with a measured room
+
+    Returns
+    -------
+    html : str
+        A table and sentences; empty where nothing was measured
+    """
+    room, fit = scenario.measured_room, scenario.room_fit
+    if room is None:
+        return ""
+    rows = [("measured [s]", room.times, ".2f")]
+    if fit is not None:
+        rows += [
+            ("with the fitted room [s]", by_octave(fit.fitted_s), ".2f"),
+            ("left unknown, ± [%]", by_octave(fit.spread_pct), ".0f"),
+        ]
+    people = f"{room.people} people in it" if room.people else "nobody in it"
+    said = [", ".join(text for text in (room.where, room.date, people) if text), room.note]
+    said += measured_warnings(scenario)
+    words = ". ".join(escape(text.rstrip(".")) for text in said if text)
+    head = ["octave [Hz]", *map(Num, LABELS)]
+    cells = [[name, *_numbers(values, form)] for name, values, form in rows]
+    return f"{table('Measured in this gym', head, cells)}<p>{words}.</p>"
 
 
 def fit_table(fitted):
