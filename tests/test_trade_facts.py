@@ -27,15 +27,15 @@ COVERAGE_BANDS = slice(3, 6)  # 1, 2 and 4 kHz
 
 
 @cache
-def heard(name, key, use, room="traced"):
-    """A school with an arrangement in one use."""
-    return evaluate(arrange(SCENARIOS[name], key), use, room=room)
+def heard(name, key, use):
+    """A school with an arrangement in one use, in the traced room."""
+    return evaluate(arrange(SCENARIOS[name], key), use, room="traced")
 
 
 @cache
-def walked(name, key, use, facing_deg=None, room="traced"):
+def walked(name, key, use, facing_deg=None):
     """Walking map of a hand-held wireless microphone over the floor."""
-    return walking_map(heard(name, key, use, room), facing_deg=facing_deg)[0]
+    return walking_map(heard(name, key, use), facing_deg=facing_deg)[0]
 
 
 def at(walk, x, y):
@@ -80,8 +80,8 @@ def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
     """Trade fact: with a pair that frames the stage and fires away, a hand-held on the stage has
     more to spare than with a center cluster that fires at it, its talker free to turn.
 
-    Measured, worst place and mean of the deck: Larkfield 2.7 and 2.7 dB, Stonebridge 2.3 and 2.2,
-    Dovecote 2.4 and 2.1 (by formula 2.6 and 2.6, 2.0 and 1.8, 1.7 and 1.4).
+    Measured, worst place and mean of the deck: Larkfield 2.7 and 2.6 dB, Stonebridge 2.4 and 2.3,
+    Dovecote 2.6 and 2.3.
     """
     pair, cluster = (
         walking_map(heard(name, key, "graduation"))[1].margin_db
@@ -93,30 +93,21 @@ def test_a_stage_microphone_behind_a_framing_pair(name, worst, mean):
 
 @pytest.mark.parametrize("name", ["larkfield", "stonebridge", "dovecote"])
 def test_a_lectern_that_faces_the_cluster(name):
-    """Trade fact: the lectern has more to spare with the pair, too, and rings first at 250 Hz,
-    where pair and rows, nearer by 5 m, are all but omnidirectional.
+    """Trade fact: at the lectern too the framing pair leaves more to spare than the cluster, though
+    its supercardioid looks at a talker who faces the hall, so that the cluster hangs near its null.
 
-    Its supercardioid looks at a talker who faces the hall, so that the cluster hangs near its null
-    (24 dB down at Larkfield), where only the room returns sound. Measured, pair over cluster:
-    1.1, 0.6, 0.5 dB; from 1 kHz 2.7, 2.1, 2.0; turned round to face the wall, the same lectern has
-    3.4, 3.0 and 2.6 dB more. The formula saw it in part only (0.7, -0.2, -0.5; from 1 kHz 0.7, 0.2,
-    0.5): to it the room returns as much wherever a loudspeaker fires.
+    Measured, pair over cluster: over all octaves 1.0, 0.7, 0.5 dB, from 1 kHz 1.2, 0.8, 1.1 dB.
+    Turned round to face the wall, the same lectern has 3.4, 3.2 and 2.5 dB more with the pair. (By
+    formula, late sound alike everywhere, it lost 0.1 to 1.8 dB over all octaves.)
     """
     lectern = next(m for m in SCENARIOS[name].microphones if m.name == "lectern")
     pair, cluster = (heard(name, key, "graduation") for key in ("rows and stage", "center four"))
-    low, other = (feedback_margin(r, lectern) for r in (pair, cluster))
-    assert bands.LABELS[low.band[0]] == "250" and low.margin_db[0] > other.margin_db[0] + 0.2
-    assert margin_from_1_khz(pair, lectern) > margin_from_1_khz(cluster, lectern) + 1.5
+    assert margin_from_1_khz(pair, lectern) > margin_from_1_khz(cluster, lectern) + 0.4
+    ahead, behind = (feedback_margin(r, lectern).margin_db[0] for r in (pair, cluster))
+    assert ahead > behind + 0.2
     turned = replace(lectern, facing_deg=lectern.facing_deg - 180)
-    assert (
-        feedback_margin(pair, turned).margin_db[0]
-        > feedback_margin(cluster, turned).margin_db[0] + 2.0
-    )
-    by_formula = (
-        heard(name, key, "graduation", "statistical") for key in ("rows and stage", "center four")
-    )
-    pair, cluster = (margin_from_1_khz(r, lectern) for r in by_formula)
-    assert pair > cluster + 0.15
+    ahead, behind = (feedback_margin(r, turned).margin_db[0] for r in (pair, cluster))
+    assert ahead > behind + 2.0
 
 
 @pytest.mark.parametrize("name", ["larkfield", "stonebridge", "dovecote"])
@@ -136,78 +127,62 @@ def test_a_pair_that_fires_at_the_stage(name):
 # --- the roving microphone
 
 
-@pytest.mark.parametrize(
-    "use, room",
-    [
-        ("class", "traced"),
-        ("assembly", "traced"),
-        *((use, "statistical") for use in ("class", "assembly", "graduation")),
-    ],
-)
-@pytest.mark.parametrize(
-    "name, least", [("larkfield", 0.7), ("stonebridge", 0.5), ("alderway", 0.6), ("dovecote", 0.2)]
-)
-def test_right_under_a_pendant(name, least, use, room):
-    """Trade fact: right under a pendant a hand-held has a smaller margin than midway between four.
+@pytest.mark.parametrize("use", ["class", "assembly", "graduation"])
+@pytest.mark.parametrize("name", ["larkfield", "stonebridge", "alderway", "dovecote"])
+def test_right_under_a_pendant(name, use):
+    """Trade fact: right under a pendant a hand-held has a smaller margin than midway between four,
+    the mean over all pendants against the mean over the four places around the middle one.
 
-    Measured over class and assembly: Larkfield 1.0 to 1.1 dB, Stonebridge 0.7 to 1.0, Alderway 0.8,
-    Dovecote 0.6 to 0.8; by formula, graduation as well, 0.5 to 1.1. Traced, nothing is claimed of a
-    graduation: chairs and stage return sound to some spots more than to others (0.6, 0.1, 1.6 and
-    -0.3 dB).
+    Measured over three uses: Larkfield 0.8 to 1.3 dB, Stonebridge 0.6 to 1.0, Alderway 0.8 to 1.2,
+    Dovecote 0.5 to 1.0. Of a single pendant it is not always true: the middle one lies 0.2 dB over
+    one of the places around it in Dovecote's graduation.
     """
-    walk = walked(name, "pendants", use, room=room)
+    walk = walked(name, "pendants", use)
     place = np.array([c.position[:2] for c in heard(name, "pendants", use).scenario.loudspeakers])
     x, y = np.ptp(place, axis=0) / 4
     between = np.mean([at(walk, i * x, j * y) for i in (1, -1) for j in (1, -1)])
     assert between > np.mean([at(walk, *p) for p in place]) + 0.35
 
 
-@pytest.mark.parametrize(
-    "name, room, least, most",
-    [
-        ("larkfield", "traced", 0.1, 0.5),
-        ("larkfield", "statistical", 0.4, 1.0),
-        ("stonebridge", "traced", -0.7, 0.0),
-        ("stonebridge", "statistical", -0.7, 0.0),
-    ],
-)
-def test_in_the_beams_of_a_cluster_and_beside_them(name, room, least, most):
+def test_in_the_beams_of_a_cluster_and_beside_them():
     """Trade fact: in part, with only the two loudspeakers for the banks on, a hand-held six meters
     in front of one has a smaller margin than six meters to the side, in the null between both.
 
-    Measured: Larkfield 0.2 dB (0.6 by formula), Stonebridge -0.4 dB (-0.4), where the model
-    disagrees. It was 1.6 and 1.1 dB while the loudspeakers leaked less to the sides than published
-    ones: what fires down from a cluster is no null any more.
+    Measured: Larkfield 0.35 dB. Under Stonebridge's higher roof it is the other way by 0.34 dB: the
+    room limits both places, and where the direct path takes part the loop peaks less.
     """
-    walk = walked(name, "center four", "assembly", room=room)
-    beside, before = min(at(walk, 6, 0), at(walk, -6, 0)), max(at(walk, 0, 6), at(walk, 0, -6))
-    assert least < beside - before < most
+
+    def gained(name):
+        walk = walked(name, "center four", "assembly")
+        beside = [at(walk, 6, 0), at(walk, -6, 0)]
+        return np.mean(beside) - np.mean([at(walk, 0, 6), at(walk, 0, -6)])
+
+    assert gained("larkfield") > 0.1
+    assert -0.8 < gained("stonebridge") < gained("larkfield")
 
 
 def test_behind_a_cluster():
     """Trade fact: with one loudspeaker on, for the only bank, four meters behind the cluster is
     better than four before it.
 
-    Measured at Alderway: 2.4 dB (2.2 by formula; 4.0 while loudspeakers leaked less to the rear
-    than published ones).
+    Measured at Alderway: 2.2 dB.
     """
     walk = walked("alderway", "center four", "assembly")
-    assert at(walk, 0, 4) > at(walk, 0, -4) + 2.0
+    assert at(walk, 0, 4) > at(walk, 0, -4) + 1.7
 
 
 def test_in_the_axis_of_a_cluster_and_under_it():
-    """Trade fact: in part, where the roof is high, the court in a loudspeaker's axis is worse than
-    the place right under the cluster, outside all four beams, although that is nearer.
+    """Trade fact: where the roof is high, the court in a loudspeaker's axis is worse than the place
+    right under the cluster, outside all four beams, although that is nearer. Measured at
+    Stonebridge, graduation: 1.1 dB (8 m out, 1.5 up).
 
-    By formula at Stonebridge, graduation, 1.5 dB (8 m out, 1.5 up), at Larkfield, class, 0.7 (11 m
-    out). Traced, the floor under the beam returns sound at once to both places: 0.2 dB, less than
-    the rays' error, and 0.4 dB.
+    Under a low roof less is left of it: at Larkfield (class) 6 m under the cluster gains 0.3 dB
+    against its axis at 13 m.
     """
-    cases = (("stonebridge", "graduation", 8), ("larkfield", "class", 11))
-    for room, least in (("statistical", (1.0, 0.4)), ("traced", (-0.3, 0.1))):
-        for (name, use, out), gains in zip(cases, least, strict=True):
-            walk = walked(name, "center four", use, room=room)
-            assert at(walk, 0, 0) > at(walk, out, 0) + gains, (name, room)
+    walk = walked("stonebridge", "center four", "graduation")
+    high = at(walk, 0, 0) - at(walk, 8, 0)
+    low = walked("larkfield", "center four", "class")
+    assert high > 0.7 and at(low, 0, 0) - at(low, 11, 0) < high - 0.3
 
 
 # --- deep banks
@@ -352,21 +327,18 @@ def test_pendants_cost_the_roving_microphone_that_turns_its_back(name, least, us
     """Trade fact: the price of pendants is that no way of facing and no place gets out of them.
 
     A talker in the west who faces the cluster has it behind the microphone, and more to spare at
-    the worst place than with pendants; measured: Larkfield 1.8 to 3.2 dB, Stonebridge 1.5 to 1.8,
-    Alderway 2.0 to 4.5, Dovecote 1.0 to 2.8. The model disagrees where the talker may turn into the
-    cluster: at the same mean level over the listeners the middle of the court is the loudest place
-    of a cluster, and a microphone turned to it there has as much as at the worst place under
-    pendants at most (measured: -1.4 to +0.1 dB; Alderway's assembly, one loudspeaker on, +1.2); by
-    formula 0.6 to 1.9 dB less. A fixed lectern of a graduation agrees (the test below).
+    the worst place than with pendants; measured: Larkfield 1.8 to 3.1 dB, Stonebridge 1.3 to 1.6,
+    Alderway 1.9 to 4.5, Dovecote 0.7 to 3.0. Where the talker may turn into the cluster, the gain
+    is gone: the worst place and way then lies from 0.9 dB over to 1.6 dB under that of pendants.
     """
     pendants, cluster = (walked(name, key, use, 0.0) for key in ("pendants", "center four"))
     west = pendants.positions[:, 0] < -5
     assert cluster.margin_db[west].min() > pendants.margin_db[west].min() + least
-    for room, most in (("traced", 0.4), ("statistical", -0.5)):
-        turning, under = (
-            walked(name, key, use, room=room).margin_db.min() for key in ("center four", "pendants")
-        )
-        assert turning < under + most or (name, use, room) == ("alderway", "assembly", "traced")
+    turning, under = (
+        walked(name, "center four", use).margin_db.min(),
+        walked(name, "pendants", use).margin_db.min(),
+    )
+    assert -2.2 < turning - under < 1.4
 
 
 @pytest.mark.parametrize(
