@@ -625,7 +625,7 @@ def test_people_shorten_the_traced_decay(name):
     """Invariance: full seats make the gym's own decay shorter than empty ones, by more than its
     standard error; from 1 kHz up in every octave (measured: by 0.06 to 0.2 s in the middle).
     """
-    r = heard(name, SCENARIOS[name].uses[0].name)
+    r = heard(name, SCENARIOS[name].uses[0].name, rays="full")
     seats = [a for a in SCENARIOS[name].areas if a != "court"]
     taken, empty = (r.decay_with(dict.fromkeys(seats, share)) for share in (1.0, 0.0))
     assert taken.middle < empty.middle - min(taken.middle_error, empty.middle_error)
@@ -922,13 +922,14 @@ def test_down_onto_the_seats(s, room):
 def test_down_onto_the_seats_in_a_hard_gym(room):
     """Trade fact: common practice, no source. Where every wall and the roof are hard and the seats
     full, the room's tail gets less in every octave from 500 Hz to 4 kHz, and more so from 1 kHz up:
-    1.15 dB by formula (measured 1.198; more than 1.2 before plain decks were given what measured
-    halls say they absorb), 1.0 dB traced (measured: 0.21, 1.17, 1.41, 1.32; errors of 0.1).
+    1.0 dB by formula (measured: 0.44, 1.03, 1.23, 1.21), 0.8 dB traced (0.15, 0.99, 1.19, 1.07;
+    errors of 0.1). The roof is concrete: since plain decks were given what measured halls say they
+    absorb, they are not hard any more, and it was 1.2 dB with the finishes before that.
     """
     s = first_use(
         replace(
             only(LARKFIELD, 0, "north bank"),
-            hall=replace(LARKFIELD.hall, roof="plain deck"),
+            hall=replace(LARKFIELD.hall, roof="concrete"),
             treatments=(),
         ),
         occupied={"north bank": 1.0},
@@ -938,7 +939,7 @@ def test_down_onto_the_seats_in_a_hard_gym(room):
         for t in (-10.0, 32.0)
     )
     assert onto_people(down) > onto_people(level) + 20
-    least = [0.2, 1.15, 1.15, 1.15] if room == "statistical" else [0.0, 1.0, 1.0, 1.0]
+    least = [0.2, 1.0, 1.0, 1.0] if room == "statistical" else [0.0, 0.8, 0.8, 0.8]
     assert np.all(tail_per_setting(down)[2:6] < tail_per_setting(level)[2:6] - least)
 
 
