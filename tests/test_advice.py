@@ -83,16 +83,22 @@ SMALL = Scenario(
     uses=(Use(name="talk", target_dba=75, noise_dba=45, listens={"court": 1.0}),),
     targets=Targets(**{**EASY, "sti": 0.5}),
 )
-_judged = {}  # verdicts by scenario, use and room, with the scenario so that its id stays taken
+_judged = {}  # verdicts by scenario, use and rays, with the scenario so that its id stays taken
 
 
-def judged(scenario, use, room="statistical"):
+def judged(scenario, use, rays="full"):
     """Verdicts of a fresh evaluation by criterion and area; each is made once."""
-    key = id(scenario), use, room
+    key = id(scenario), use, rays
     if key not in _judged:
-        found = judge(evaluate(scenario, use, room=room), echoes=False)
+        found = judge(evaluate(scenario, use, rays=rays), echoes=False)
         _judged[key] = scenario, {(v.criterion, v.area): v for v in found}
     return _judged[key][1]
+
+
+@cache
+def moves_of(school, use):
+    """All moves in one use of a school, made once."""
+    return list(moves(SCHOOLS[school], use))
 
 
 @cache
@@ -119,8 +125,8 @@ def steps(before, after):
 
 @pytest.mark.parametrize("school, use", CASES)
 def test_every_number_equals_a_fresh_evaluation(school, use):
-    """Closed form: gains, costs and prices from evaluations of the scenarios that the moves name;
-    the weakest verdicts are advised on.
+    """Closed form: gains, costs and prices from evaluations with all rays of the scenarios that the
+    moves name, in every use; the weakest verdicts are advised on.
     """
     scenario, found = SCHOOLS[school], advice_on(school, use)
     assert 1 <= len(found) <= WEAK
@@ -163,13 +169,14 @@ def test_all_that_gets_worse_is_there_in_its_order(school, use):
 
 
 def test_the_best_of_all_moves_come_first():
-    """Closed form: of every kind the move with the most merit, of these the three best; merit
-    counts gains up to the target whole, beyond it a tenth, and takes off half of what others fall
-    short by more. Proposals are in the order of their gain.
+    """Closed form: with few rays, of every kind the move with the most merit, of these the three
+    best; merit counts gains up to the target whole, beyond it a tenth, and takes off half of what
+    others fall short by more. Those that help with all rays too are proposed, in the order of their
+    gain.
     """
     scenario, use = DOVECOTE, "game"
-    base = judged(scenario, use)
-    tried = [(m, judged(m.scenario, use)) for m in moves(scenario, use)]
+    base = judged(scenario, use, "few")
+    tried = [(m, judged(m.scenario, use, "few")) for m in moves_of("dovecote", use)]
 
     def short(v):
         return max(-steps(replace(v, value=v.target), v), 0.0)
@@ -185,9 +192,11 @@ def test_the_best_of_all_moves_come_first():
             if key in found and steps(base[key], found[key]) >= WORTH:
                 worth = merit(found, key)
                 if worth > best.get(m.kind, ("", -np.inf))[1]:
-                    best[m.kind] = m.words, worth
+                    best[m.kind] = m, worth
         ranked = sorted(best.values(), key=lambda pair: -pair[1])[:MOVES]
-        assert {p.move.words for p in advice.proposals} == {words for words, _ in ranked}
+        with_all = {m.words: judged(m.scenario, use)[key] for m, _ in ranked}
+        helps = {w for w, v in with_all.items() if steps(advice.verdict, v) >= WORTH}
+        assert {p.move.words for p in advice.proposals} == helps != set()
         gains = [p.effect.gain for p in advice.proposals]
         assert gains == sorted(gains, reverse=True)
 
@@ -197,7 +206,8 @@ def test_a_closed_microphone_is_a_cost():
     use = next(u for u in LARKFIELD.uses if len(u.microphones) > 1)
     shut = next(m for m in moves(LARKFIELD, use.name) if m.kind == "fewer microphones")
     before, after = (
-        {u.name: judged(s, u.name) for u in LARKFIELD.uses} for s in (LARKFIELD, shut.scenario)
+        {u.name: judged(s, u.name, "few") for u in LARKFIELD.uses}
+        for s in (LARKFIELD, shut.scenario)
     )
     (gone,) = before[use.name].keys() - after[use.name].keys()
     key = next(k for k in before[use.name] if k != gone)
@@ -219,7 +229,9 @@ def test_moves_are_of_every_kind_and_each_is_one_change():
     words name what it does.
     """
     kinds = {
-        m.kind for name in ("class", "graduation", "performance") for m in moves(LARKFIELD, name)
+        m.kind
+        for name in ("class", "graduation", "performance")
+        for m in moves_of("larkfield", name)
     }
     assert kinds >= {*LOUDSPEAKER} - {"pan"} | {
         "microphone type",
@@ -228,7 +240,7 @@ def test_moves_are_of_every_kind_and_each_is_one_change():
         "treatment",
         "level",
     }
-    for m in moves(LARKFIELD, "graduation"):
+    for m in moves_of("larkfield", "graduation"):
         assert m.scenario != LARKFIELD and m.words
         if m.kind == "tilt":
             north, south = m.scenario.groups[:2]
@@ -257,7 +269,7 @@ def test_words_of_a_move_say_which_way():
     keys = {"tilt": "downtilt_deg", "pan": "pan_deg", "height": "height"}
     for school, use in CASES:
         s = SCHOOLS[school]
-        for m in (m for m in moves(s, use) if m.kind in (*keys, "gain")):
+        for m in (m for m in moves_of(school, use) if m.kind in (*keys, "gain")):
             for old, new in zip(s.groups, m.scenario.groups, strict=True):
                 if m.kind == "gain":
                     for by in gain_changes(s, m.scenario, old.name):
@@ -318,7 +330,7 @@ def test_what_other_moves_do_is_said():
     """
     advice = advice_on("larkfield", "graduation")
     a = next(a for a in advice if a.verdict.criterion == "feedback_margin")
-    m = next(m for m in moves(LARKFIELD, "graduation") if m.words == a.limit.other.words)
+    m = next(m for m in moves_of("larkfield", "graduation") if m.words == a.limit.other.words)
     v = judged(m.scenario, "graduation")[key_of(a)]
     assert v == a.limit.other_after and v.word == "meets" and m.kind not in LOUDSPEAKER
     words = limit_sentence(a.limit)
@@ -327,35 +339,48 @@ def test_what_other_moves_do_is_said():
 
 
 def test_no_limit_where_a_loudspeaker_move_reaches_the_target():
-    """Closed form: there is a limit exactly where no loudspeaker move meets the target; it says the
-    best value of all of them.
+    """Closed form: of all loudspeaker moves those that come nearest with few rays are judged with
+    all; there is a limit exactly where none of them meets the target, and it says the best value.
     """
-    for school, use in CASES[:2]:
-        s = SCHOOLS[school]
-        tried = [judged(m.scenario, use) for m in moves(s, use) if m.kind in LOUDSPEAKER]
-        for a in advice_on(school, use):
-            found = [v[key_of(a)] for v in tried if key_of(a) in v]
-            assert (a.limit is None) == any(v.word == "meets" for v in found)
-            if a.limit:
-                better = CRITERIA[a.verdict.criterion].better
-                values = [a.verdict.value, *(v.value for v in found)]
-                assert better * a.limit.best == max(better * value for value in values)
+    s, use, limits = DOVECOTE, "game", []
+    shifts = [m for m in moves_of("dovecote", use) if m.kind in LOUDSPEAKER]
+    for a in advice_on("dovecote", use):
+        key, better = key_of(a), CRITERIA[a.verdict.criterion].better
+        few = [(m, judged(m.scenario, use, "few").get(key)) for m in shifts]
+        few = sorted((pair for pair in few if pair[1]), key=lambda pair: -better * pair[1].value)
+        found = [judged(m.scenario, use)[key] for m, _ in few[: advising.CHECKED]]
+        assert (a.limit is None) == any(v.word == "meets" for v in found)
+        limits.append(a.limit)
+        if a.limit:
+            values = [judged(s, use)[key].value, *(v.value for v in found)]
+            assert better * a.limit.best == max(better * value for value in values)
+    assert any(limits)
+
+
+def with_few_rays(scenario, use, key, made):
+    """Value of a criterion with all rays, and what few rays say that another scenario changes."""
+    before, after = (judged(s, use, "few")[key].value for s in (scenario, made))
+    return judged(scenario, use)[key].value + after - before
 
 
 def test_a_gym_that_rings_needs_treatment_and_says_how_much():
     """Closed form: in a bare gym of several seconds no loudspeaker move brings clear speech; the
-    area said does, and a little less does not.
+    area said does, and a little less does not: what few rays find that it changes, added to the
+    figure with all rays. With all rays it comes within 0.02 STI of the target.
     """
-    hall = replace(DOVECOTE.hall, roof="plain deck", walls="painted block")
-    bare = only(replace(DOVECOTE, hall=hall, treatments=()), "game", sti=0.5)
-    quiet = changed(bare, {("uses", "game", "noise_dba"): 45.0})
+    bare = changed(SMALL, {("hall", "roof"): "plaster", ("hall", "walls"): "painted brick"})
+    quiet = replace(bare, targets=replace(bare.targets, sti=0.5))
     assert evaluate(quiet).rt_mid > 3
     (a,) = advise(quiet)
     assert a.verdict.criterion == "sti" and a.limit.quiet == Least(amount=None, most=QUIETER)
     area, whole = a.limit.treatment.amount, a.limit.treatment.most
     assert whole == pytest.approx(sum(free_areas(quiet).values()))
-    assert judged(treated(quiet, area), "game")[key_of(a)].word == "meets"
-    assert judged(treated(quiet, area - GRAIN_M2), "game")[key_of(a)].word != "meets"
+    grain = max(GRAIN_M2, whole / advising.GRAINS)
+    enough, less = treated(quiet, area), treated(quiet, area - grain)
+    reached, short = (with_few_rays(quiet, "talk", key_of(a), s) for s in (enough, less))
+    shown = CRITERIA["sti"].shown
+    assert reached >= 0.5 - shown > short
+    assert judged(enough, "talk")[key_of(a)].value == pytest.approx(0.5, abs=0.02)
     words = limit_sentence(a.limit)
     assert f"About {area:.0f} m² more of wall panels on roof and walls would." in words
     assert "Less noise alone would not, not even 40 dB less." in words
@@ -363,15 +388,15 @@ def test_a_gym_that_rings_needs_treatment_and_says_how_much():
 
 def test_a_roaring_crowd_needs_quiet_and_says_how_much():
     """Closed form: over a noise that no allowed level stands above, treatment would not do; so much
-    quieter does, and a little less does not.
+    quieter does, and a little less does not (levels and noise are the same with any rays).
     """
-    loud = only(DOVECOTE, "game", speech_to_noise_db=10, loudest_dba=95)
-    loud = changed(loud, {("uses", "game", "noise_dba"): 92.0})
+    loud = replace(SMALL, targets=Targets(**{**EASY, "speech_to_noise_db": 10, "loudest_dba": 95}))
+    loud = changed(loud, {("uses", "talk", "noise_dba"): 92.0})
     a = next(a for a in advise(loud) if a.verdict.criterion == "speech_to_noise")
     assert a.verdict.word == "out of reach" and a.limit.treatment.amount is None
 
     def quieter(by):
-        return judged(changed(loud, {("uses", "game", "noise_dba"): 92.0 - by}), "game")[key_of(a)]
+        return judged(changed(loud, {("uses", "talk", "noise_dba"): 92.0 - by}), "talk")[key_of(a)]
 
     less = a.limit.quiet.amount
     assert quieter(less).word == "meets" != quieter(less - GRAIN_DB).word
@@ -385,29 +410,29 @@ def test_areas_are_in_the_units_of_the_school():
     """Behavior: a school that works in feet reads square feet."""
     advice = advice_on("larkfield", "graduation")
     limit = next(a.limit for a in advice if a.limit and a.limit.treatment)
-    area = limit.treatment.amount / 0.3048**2
-    assert f"About {area:.0f} ft² more" in limit_sentence(limit)
+    limit = replace(limit, treatment=Least(amount=50.0, most=500.0))
+    assert f"About {50.0 / 0.3048**2:.0f} ft² more" in limit_sentence(limit)
 
 
-def test_gains_and_limits_in_the_traced_room_are_the_traced_rooms():
-    """Closed form: with room = "traced" gains, the best loudspeaker move and the area equal traced
-    evaluations: so much more treatment reaches the target there, less does not.
+def test_advice_in_the_room_that_is_asked_for():
+    """Closed form: in the statistical room, where rays do not matter, every gain and the best
+    loudspeaker move of all equal evaluations by formula; so much treatment reaches the target,
+    less does not.
     """
-    s = SMALL
-    (a,) = advise(s, room="traced")
 
-    def traced(scenario):
-        return judged(scenario, "talk", "traced")[key_of(a)]
+    def by_formula(scenario):
+        found = judge(evaluate(scenario, "talk", room="statistical"), echoes=False)
+        return {(v.criterion, v.area): v for v in found}[key_of(a)]
 
-    assert a.verdict == traced(s)
+    (a,) = advise(SMALL, room="statistical")
+    assert a.verdict == by_formula(SMALL)
     for p in a.proposals:
-        assert p.effect.after == traced(p.move.scenario)
-    shifts = [m for m in moves(s, "talk") if m.kind in LOUDSPEAKER]
-    shifts.sort(key=lambda m: -judged(m.scenario, "talk")[key_of(a)].value)
-    best = max(traced(m.scenario).value for m in shifts[: advising.CHECKED])
-    assert a.limit.best == max(best, a.verdict.value)
+        assert p.effect.after == by_formula(p.move.scenario)
+    shifts = [by_formula(m.scenario).value for m in moves(SMALL, "talk") if m.kind in LOUDSPEAKER]
+    assert a.limit.best == max(*shifts, a.verdict.value)
     area, grain = a.limit.treatment.amount, a.limit.treatment.most / advising.GRAINS
-    assert traced(treated(s, area)).word == "meets" != traced(treated(s, area - grain)).word
+    assert by_formula(treated(SMALL, area)).word == "meets"
+    assert by_formula(treated(SMALL, area - max(grain, GRAIN_M2))).word != "meets"
 
 
 def test_nothing_weak_no_advice_and_stop():
@@ -420,7 +445,7 @@ def test_nothing_weak_no_advice_and_stop():
 
 def test_refusals():
     """Behavior: an unknown room or use is refused in one line."""
-    with pytest.raises(ValueError, match=r"^room = 'x' is unknown\. Known: statistical, traced"):
+    with pytest.raises(ValueError, match=r"^room = 'x' is unknown\. Known: traced, statistical"):
         advise(DOVECOTE, room="x")
     with pytest.raises(ValueError, match=r"^use 'x' is unknown\. Known: game"):
         advise(DOVECOTE, "x")

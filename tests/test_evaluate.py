@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from schools import CASES, SCENARIOS
+from schools import CASES, ROOMS, SCENARIOS, heard
 from scipy.interpolate import RegularGridInterpolator
 
 from gymtools import parse, to_text
-from gymtools.acoustics import arrivals, criteria
+from gymtools.acoustics import criteria
 from gymtools.acoustics.criteria import CRITERIA, WORDS, judge
 from gymtools.acoustics.evaluate import Result, evaluate, evaluate_all
-from gymtools.physics import air, bands, compiled, intelligibility, landing
+from gymtools.physics import air, bands, compiled, counting, intelligibility, landing
 from gymtools.physics.directivity import AZIMUTH_DEG, ELEVATION_DEG
 from gymtools.physics.geometry import rotation
 from gymtools.physics.landing import DIRECTION
@@ -76,9 +76,12 @@ def middle(result):
     return int(np.argmin(np.linalg.norm(result.points[:, :2], axis=1)))
 
 
-def hear(s, use=None):
-    """An evaluation."""
-    return evaluate(s, use)
+def hear(s, use=None, room="traced", rays="few"):
+    """An evaluation in the room that is stated, with few rays where no figure matters."""
+    return evaluate(s, use, room=room, rays=rays)
+
+
+in_both_rooms = pytest.mark.parametrize("room", ROOMS)
 
 
 def played(result):
@@ -96,13 +99,13 @@ def per_setting(result):
 # --- shapes and bookkeeping
 
 
+@in_both_rooms
 @pytest.mark.parametrize("name, use", CASES)
-def test_shapes(name, use):
+def test_shapes(name, use, room):
     """Regression: P points, S loudspeakers, seven octaves; numbers everywhere; summaries of every
     area that listens.
     """
-    s = SCENARIOS[name]
-    r = hear(s, use)
+    s, r = SCENARIOS[name], heard(name, use, room)
     areas = s.configuration(use).areas
     points, loudspeakers = sum(len(a.points) for a in areas.values()), len(s.loudspeakers)
     want = dict.fromkeys(
@@ -116,7 +119,7 @@ def test_shapes(name, use):
     want |= dict.fromkeys(["playing", "loudspeaker_gain_db"], (loudspeakers,)) | {
         "direct": (loudspeakers, points, 7)
     }
-    want |= {"absorption": (len(r.configuration.room.surfaces), 7)}
+    want |= {"absorption": (len(r.configuration.room.surfaces), 7), "total": (points, 7)}
     assert {key: getattr(r, key).shape for key in want} == want
     for key in want.keys() - {"area", "playing", "loudspeaker_gain_db"}:
         assert np.isfinite(getattr(r, key)).all(), key
@@ -138,17 +141,17 @@ def test_shapes(name, use):
     assert np.all((r.sti >= 0) & (r.sti <= 1)) and np.all(r.rt > 0)
 
 
+@in_both_rooms
 @pytest.mark.parametrize("name, use", CASES)
-def test_sums_and_target(name, use):
-    """Closed form: total is direct plus reverberant; the weighted mean energy is the target; 0.001
-    dB is float32.
+def test_sums_and_target(name, use, room):
+    """Closed form: total is direct plus reverberant, which the formula has alike everywhere; the
+    weighted mean energy is the target; 0.001 dB is float32.
     """
-    r = hear(SCENARIOS[name], use)
-    np.testing.assert_allclose(
-        r.total_db,
-        bands.sum_levels([r.level_db, np.broadcast_to(r.reverberant_db, r.level_db.shape)], axis=0),
-        atol=1e-3,
-    )
+    r = heard(name, use, room)
+    late = bands.to_level(r.reverberant.at(r.points))
+    if room == "statistical":
+        np.testing.assert_allclose(late, np.broadcast_to(r.reverberant_db, late.shape), atol=1e-3)
+    np.testing.assert_allclose(r.total_db, bands.sum_levels([r.level_db, late], axis=0), atol=1e-3)
     np.testing.assert_allclose(r.speech_dba, bands.a_weighted(r.total_db), atol=1e-3)
     energy = sum(a.weight * bands.to_energy(r.speech_dba[a.points]).mean() for a in r.areas) / sum(
         a.weight for a in r.areas
@@ -162,7 +165,7 @@ def test_sums_and_target(name, use):
 def test_first_use_by_default():
     """Behavior: the first use when none is named; an unknown one is refused with the list."""
     assert hear(LARKFIELD).use is LARKFIELD.uses[0]
-    np.testing.assert_array_equal(hear(LARKFIELD, None).sti, hear(LARKFIELD, "game").sti)
+    np.testing.assert_array_equal(hear(LARKFIELD, None).sti, heard("larkfield", "game").sti)
     with pytest.raises(
         ValueError,
         match=r"^use 'gala' is unknown\. Known: game, class, assembly, graduation, performance\.$",
@@ -195,12 +198,13 @@ def test_equalized_response():
         )
 
 
-def test_direct_sound_under_a_pendant():
+@in_both_rooms
+def test_direct_sound_under_a_pendant(room):
     """Closed form: response, speech spectrum and gain less 20 lg r and the air; on the axis, 0.001
     dB (float32).
     """
     s = bare("concrete")
-    r, t = hear(s), s.loudspeakers[0].type
+    r, t = hear(s, room=room), s.loudspeakers[0].type
     p = middle(r)
     assert r.points[p, :2] == pytest.approx([0, 0], abs=1e-9)
     way = 7.0 - r.points[p, 2]
@@ -220,12 +224,16 @@ def test_direct_sound_under_a_pendant():
 @pytest.mark.parametrize("loudspeaker", ["pendant 100", "four-sided 90x50"])
 @pytest.mark.parametrize("name", ["concrete", "wood lining"])
 def test_reverberant_level_of_a_uniform_room(name, loudspeaker):
-    """Closed form: one finish everywhere, each ray of the fan loses its way through the air to the
-    nearest of six planes and then the same share; what is left feeds 16 pi/A with Eyring's A.
-    Single precision leaves 0.001 dB.
+    """Closed form: in the statistical room with one finish everywhere, each ray of the fan loses
+    its way through the air to the nearest of six planes and then the same share; what is left feeds
+    16 pi/A with Eyring's A. Single precision leaves 0.001 dB.
     """
     s = bare(name, loudspeaker=loudspeaker)
-    r, t, alpha = hear(s), s.loudspeakers[0].type, np.array(finish(name).absorption)
+    r, t, alpha = (
+        hear(s, room="statistical"),
+        s.loudspeakers[0].type,
+        np.array(finish(name).absorption),
+    )
     surface, volume, m = (
         2 * (30 * 22 + 30 * 8 + 22 * 8),
         30 * 22 * 8,
@@ -258,7 +266,7 @@ def test_direct_sound_by_hand(name, use):
     """
     s = SCENARIOS[name]
     r, weather = (
-        hear(s, use),
+        heard(name, use),
         dict(temperature_c=s.air.temperature_c, humidity_pct=s.air.humidity_pct),
     )
     alpha = air.attenuation(bands.EXACT, **weather)
@@ -279,18 +287,24 @@ def test_direct_sound_by_hand(name, use):
         np.testing.assert_allclose(r.level_db[p], 10 * np.log10(energy), atol=0.01)
 
 
-def sti_by_hand(direct, arrival, reverberant, rt, noise):
-    """IEC 60268-16:2020, annex A, for pulses, each with an exponential tail of its own, at one
-    point: the readable definition.
+def mtf_by_hand(direct, arrival, reverberant, rt):
+    """Pulses, each with an exponential tail of its own, at one point (band, modulation)."""
+    mtf = np.empty((7, 14))
+    for k in range(7):
+        total = direct[:, k].sum() + reverberant[:, k].sum()
+        for n, f in enumerate([0.63, 0.8, 1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8, 10, 12.5]):
+            tail = reverberant[:, k] / (1 + 2j * np.pi * f * rt[k] / (6 * np.log(10)))
+            turn = np.exp(-2j * np.pi * f * arrival)
+            mtf[k, n] = abs(((direct[:, k] + tail) * turn).sum()) / total
+    return mtf
+
+
+def sti_by_hand(mtf, speech, noise):
+    """IEC 60268-16:2020, annex A, from the modulation transfer and energies of speech and noise at
+    one point: the readable definition.
     """
     mti, below = [], 0.0
     for k in range(7):
-        total = direct[:, k].sum() + reverberant[:, k].sum()
-        m = []
-        for f in [0.63, 0.8, 1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8, 10, 12.5]:
-            tail = reverberant[:, k] / (1 + 2j * np.pi * f * rt[k] / (6 * np.log(10)))
-            turn = np.exp(-2j * np.pi * f * arrival)
-            m.append(abs(((direct[:, k] + tail) * turn).sum()) / total)
         masked = 0.0
         if k:
             level = 10 * np.log10(below)
@@ -307,29 +321,38 @@ def sti_by_hand(direct, arrival, reverberant, rt, noise):
             )
             masked = below * 10 ** (slope / 10)
         threshold = 10 ** (intelligibility.RECEPTION_THRESHOLD_DB[k] / 10)
-        audible = np.array(m) * total / (total + masked + threshold + noise[k])
+        audible = mtf[k] * speech[k] / (speech[k] + masked + threshold + noise[k])
         snr = np.clip(10 * np.log10(audible / (1 - audible)), -15, 15)
         mti.append(((snr + 15) / 30).mean())
-        below = total + noise[k]
+        below = speech[k] + noise[k]
     mti = np.array(mti)
     return float(intelligibility.ALPHA @ mti - intelligibility.BETA @ np.sqrt(mti[:-1] * mti[1:]))
 
 
+@in_both_rooms
 @pytest.mark.parametrize("name, use", CASES)
-def test_sti_by_hand(name, use):
-    """Closed form: the standard's chain written out, each loudspeaker an arrival of its own; 0.001
-    STI (float32).
+def test_sti_by_hand(name, use, room):
+    """Closed form: the standard's chain written out, each loudspeaker an arrival of its own; in the
+    traced room from the modulation that its rays carry (by hand in ``test_traced``). 0.001 STI
+    (float32); 0.002 where the traced transfer is that of arrays, the STI that of machine code.
     """
-    r = hear(SCENARIOS[name], use)
+    r = heard(name, use, room)
     np.testing.assert_allclose(bands.to_level(r.direct.sum(axis=0)), r.level_db, atol=1e-3)
+    noise = bands.to_energy(r.noise_db)
     for p in range(0, len(r.points), 97):
-        late, noise = r.reverberant.energy, bands.to_energy(r.noise_db)
-        assert bands.to_level(late.sum(axis=0)) == pytest.approx(r.reverberant_db, abs=1e-3)
-        want = sti_by_hand(r.direct[:, p].astype(float), r.arrival_s[:, p], late, r.rt, noise)
-        assert r.sti[p] == pytest.approx(want, abs=1e-3)
+        speech = r.direct[:, p].astype(float).sum(axis=0) + r.reverberant.at(r.points[p : p + 1])[0]
+        if room == "statistical":
+            late = r.reverberant.energy
+            assert bands.to_level(late.sum(axis=0)) == pytest.approx(r.reverberant_db, abs=1e-3)
+            mtf = mtf_by_hand(r.direct[:, p].astype(float), r.arrival_s[:, p], late, r.rt)
+        else:
+            here = r.direct[:, p : p + 1], r.arrival_s[:, p : p + 1], r.points[p : p + 1]
+            mtf = r.reverberant.modulation(*here)[0].astype(float)
+        within = 1e-3 if room == "statistical" else 2e-3
+        assert r.sti[p] == pytest.approx(sti_by_hand(mtf, speech, noise), abs=within)
 
 
-@pytest.mark.parametrize("room", ["statistical", "traced"])
+@in_both_rooms
 def test_an_inaudible_loudspeaker_changes_nothing(room):
     """Behavior: a loudspeaker right over a seat, turned down by 60 dB, takes less than 0.001 off
     the STI of any seat, though its sound is the first that arrives. (The tail of the whole room
@@ -346,14 +369,14 @@ def test_an_inaudible_loudspeaker_changes_nothing(room):
     np.testing.assert_allclose(both.sti, alone.sti, atol=1e-3)
 
 
-@pytest.mark.parametrize("room", ["statistical", "traced"])
+@in_both_rooms
 def test_loudspeakers_that_leak_raise_the_late_sound(room):
     """Closed form: what radiates 2 dB more at one level on its axis has 2 dB more late sound over
     the same direct sound, traced without new rays; a file keeps it.
     """
     leak = {("groups", g.name, "leak_db"): 2.0 for g in LARKFIELD.groups}
     s = changed(LARKFIELD, leak)
-    plain, leaking = (evaluate(which, "game", room=room) for which in (LARKFIELD, s))
+    plain, leaking = (hear(which, "game", room) for which in (LARKFIELD, s))
     over = [r.reverberant_db - r.level_db[0] for r in (plain, leaking)]
     np.testing.assert_allclose(over[1] - over[0], 2.0, atol=1e-3)
     assert leaking.sti.mean() < plain.sti.mean()
@@ -361,9 +384,10 @@ def test_loudspeakers_that_leak_raise_the_late_sound(room):
     assert "leak_db" not in to_text(LARKFIELD)
 
 
-def test_a_tail_of_machine_code_and_of_arrays(monkeypatch):
-    """Invariance: the diffuse tails in machine code equal those in arrays; 2e-4 STI."""
-    one, other = (evaluate(SCENARIOS["larkfield"], "game") for _ in range(2))
+@in_both_rooms
+def test_a_tail_of_machine_code_and_of_arrays(monkeypatch, room):
+    """Invariance: tails in machine code equal those in arrays; 2e-4 STI."""
+    one, other = (hear(LARKFIELD, "game", room) for _ in range(2))
     quick = one.sti
     monkeypatch.setattr(compiled, "available", lambda: False)
     np.testing.assert_allclose(other.sti, quick, atol=2e-4)
@@ -372,28 +396,32 @@ def test_a_tail_of_machine_code_and_of_arrays(monkeypatch):
 @pytest.mark.parametrize(
     "snr, want", [(-3, 0.4), (0, 0.5), (3, 0.6), (9, 0.8), (-15, 0.0), (15, 1.0)]
 )
-def test_noise_alone(snr, want):
+@in_both_rooms
+def test_noise_alone(snr, want, room):
     """Closed form: (SNR + 15)/30 where almost nothing comes back; 0.016 for masking and the gym's
     125 and 250 Hz.
     """
     # a meter away, and too soft to mask itself
     s = first_use(bare("glass fibre 50 mm", height=2.6), target_dba=50)
-    quiet = hear(s)
+    quiet = hear(s, room=room)
     p = middle(quiet)
-    noisy = hear(first_use(s, noise_dba=None, noise_db=tuple(quiet.total_db[p] - snr)))
+    noise_db = tuple(quiet.total_db[p] - snr)
+    noisy = hear(first_use(s, noise_dba=None, noise_db=noise_db), room=room)
     assert noisy.sti[p] == pytest.approx(want, abs=0.016)
 
 
 # --- what may change what
 
 
+@in_both_rooms
 @settings(max_examples=12, deadline=None)
 @given(case=st.sampled_from(CASES), step=st.floats(-15, 15))
-def test_target_shifts_levels_and_nothing_else(case, step):
+def test_target_shifts_levels_and_nothing_else(room, case, step):
     """Invariance: every level moves by the step; coverage, room, first incidence and times stay."""
     s, use = SCENARIOS[case[0]], SCENARIOS[case[0]].use(case[1])
-    other = hear(replace(s, uses=(replace(use, target_dba=use.target_dba - 5 + step / 2),)))
-    one, shift = hear(s, case[1]), step / 2 - 5
+    moved = replace(use, target_dba=use.target_dba - 5 + step / 2)
+    other = hear(replace(s, uses=(moved,)), room=room)
+    one, shift = heard(*case, room), step / 2 - 5
     for key in ("level_db", "total_db", "reverberant_db", "speech_dba", "speech_to_noise_db"):
         np.testing.assert_allclose(getattr(other, key), getattr(one, key) + shift, atol=1e-6)
     np.testing.assert_allclose(
@@ -401,7 +429,7 @@ def test_target_shifts_levels_and_nothing_else(case, step):
         one.loudspeaker_gain_db[one.playing] + shift,
         atol=1e-6,
     )
-    for key in ("rt", "first_incidence", "absorption", "arrival_s", "noise_db"):
+    for key in ("rt", "rt_mid", "first_incidence", "absorption", "arrival_s", "noise_db"):
         np.testing.assert_array_equal(getattr(other, key), getattr(one, key))
     for a, b in zip(one.areas, other.areas, strict=True):
         assert (b.coverage_range_db, b.quietest_db) == (
@@ -439,13 +467,14 @@ def test_delay_takes_effect():
     """Closed form: arrival is distance over the speed of sound, 343.2 sqrt(T/293.15), plus the
     group's delay.
     """
-    r = hear(SCENARIOS["alderway"], "performance")
+    r = heard("alderway", "performance")
     delay = np.array([50e-3 if c.group == "bank pair" else 0.0 for c in r.scenario.loudspeakers])
     speed = 343.2 * np.sqrt((273.15 + 21) / 293.15)
     np.testing.assert_allclose(r.arrival_s, r.distance / speed + delay[:, None], rtol=1e-6)
 
 
-def test_a_common_delay_is_nothing_and_an_echo_hurts():
+@in_both_rooms
+def test_a_common_delay_is_nothing_and_an_echo_hurts(room):
     """Invariance: all groups 80 ms later give the same STI; one of two alone 200 ms later
     hurts.
 
@@ -461,7 +490,8 @@ def test_a_common_delay_is_nothing_and_an_echo_hurts():
                     "wall pair": GroupSetting(delay_ms=a),
                     "floor pair": GroupSetting(delay_ms=b),
                 },
-            )
+            ),
+            room=room,
         )
         for a, b in ((0, 0), (80, 80), (0, 200))
     )
@@ -470,23 +500,26 @@ def test_a_common_delay_is_nothing_and_an_echo_hurts():
     assert (apart.sti - plain.sti).max() < 0.005
 
 
+@in_both_rooms
 @pytest.mark.parametrize(
     "name, use, group",
     [("dovecote", "class", 0), ("larkfield", "class", 0), ("larkfield", "assembly", 2)],
 )
-def test_a_group_that_is_off_is_not_there(name, use, group):
+def test_a_group_that_is_off_is_not_there(name, use, group, room):
     """Invariance: levels and STI are those of the scenario without it (float32); it takes no
-    power.
+    power. It stands last, so that the others keep their chance in the traced room.
     """
     s = SCENARIOS[name]
-    r = hear(s, use)
-    gone = s.groups[group].name
-    kept = tuple(g for g in s.groups if g.name != gone)
-    group_settings = {n: d for n, d in s.use(use).groups.items() if n != gone}
-    without = hear(replace(s, groups=kept, uses=(replace(s.use(use), groups=group_settings),)))
+    gone = s.groups[group]
+    kept = tuple(g for g in s.groups if g is not gone)
+    s = replace(s, groups=(*kept, gone))
+    r = hear(s, use, room)
+    group_settings = {n: d for n, d in s.use(use).groups.items() if n != gone.name}
+    uses = (replace(s.use(use), groups=group_settings),)
+    without = hear(replace(s, groups=kept, uses=uses), room=room)
     np.testing.assert_allclose(r.total_db, without.total_db, atol=1e-3)
     np.testing.assert_allclose(r.sti, without.sti, atol=1e-4)
-    off = np.array([c.group == gone for c in s.loudspeakers])
+    off = np.array([c.group == gone.name for c in s.loudspeakers])
     assert np.all(r.loudspeaker_gain_db[off] == -np.inf) and not r.playing[off].any()
 
 
@@ -529,40 +562,80 @@ def mirrored(s):
     )
 
 
-@pytest.mark.parametrize("name, use", CASES)
-def test_mirror_image(name, use):
-    """Invariance: the mirrored school gives mirrored results; 0.05 dB and 0.003 STI: the fan of
-    rays has no mirror.
-    """
-    one, other = hear(SCENARIOS[name], use), hear(mirrored(SCENARIOS[name]), use)
+def in_mirrored_order(one, other):
+    """Order of the points of a result and of that of the mirrored school, alike."""
     a, b = (
         np.lexsort(np.round(r.points * [1, sign, 1], 4).T) for r, sign in ((one, 1), (other, -1))
     )
     np.testing.assert_allclose(one.points[a] * [1, -1, 1], other.points[b], atol=1e-9)
     np.testing.assert_array_equal(one.area[a], other.area[b])
+    return a, b
+
+
+@pytest.mark.parametrize("name, use", CASES)
+def test_mirror_image(name, use):
+    """Invariance: in the statistical room the mirrored school gives mirrored results; 0.05 dB and
+    0.003 STI: the fan of rays has no mirror.
+    """
+    one = heard(name, use, "statistical")
+    other = hear(mirrored(SCENARIOS[name]), use, "statistical")
+    a, b = in_mirrored_order(one, other)
     np.testing.assert_allclose(other.level_db[b], one.level_db[a], atol=0.05)
     np.testing.assert_allclose(other.reverberant_db, one.reverberant_db, atol=0.05)
     np.testing.assert_allclose(other.sti[b], one.sti[a], atol=0.003)
     np.testing.assert_allclose(other.rt, one.rt, rtol=1e-9)
 
 
+@pytest.mark.parametrize("name, use", [("alderway", "class"), ("dovecote", "game")])
+def test_mirror_image_of_the_traced_room(name, use):
+    """Invariance: all rays followed, the mirrored school gives mirrored results within what rays
+    vary: direct sound at one setting 0.05 dB, as above; the mean of the listeners 0.15 dB; a seat 4
+    standard errors of the worst zone, apart by two traces; half of the seats 0.01 STI (measured:
+    0.004 about the mean, 0.004); the gym's own decay 4 standard errors.
+    """
+    one, other = heard(name, use, rays="full"), hear(mirrored(SCENARIOS[name]), use, rays="full")
+    a, b = in_mirrored_order(one, other)
+    direct_db = [r.level_db - r.gain_db - r.room_eq_db for r in (one, other)]
+    np.testing.assert_allclose(direct_db[1][b], direct_db[0][a], atol=0.05)
+    np.testing.assert_allclose(other.reverberant_db, one.reverberant_db, atol=0.15)
+    late_db = [bands.to_level(r.reverberant.at(r.points)) for r in (one, other)]
+    error_db = np.hypot(one.reverberant.error_db, other.reverberant.error_db)
+    np.testing.assert_allclose(late_db[1][b], late_db[0][a], atol=4 * error_db)
+    assert np.median(np.abs(other.sti[b] - one.sti[a])) < 0.01
+    error = np.hypot(one.rt_mid_error, other.rt_mid_error)
+    assert other.rt_mid == pytest.approx(one.rt_mid, abs=4 * error)
+
+
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_people_shorten_the_reverberation(name):
-    """Invariance: the more seats are taken, the shorter it rings, in every octave."""
+    """Invariance: by formula, the more seats are taken, the shorter it rings, in every octave."""
     s = SCENARIOS[name]
     seats = [a for a in s.areas if a != "court"]
     rt = np.array(
         [
-            hear(first_use(s, occupied=dict.fromkeys(seats, share))).rt
+            hear(first_use(s, occupied=dict.fromkeys(seats, share)), room="statistical").rt
             for share in (0.0, 0.3, 0.7, 1.0)
         ]
     )
     assert np.all(np.diff(rt, axis=0) < 0)
 
 
-def test_noise_changes_sti_only():
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_people_shorten_the_traced_decay(name):
+    """Invariance: full seats make the gym's own decay shorter than empty ones, by more than its
+    standard error; from 1 kHz up in every octave (measured: by 0.06 to 0.2 s in the middle).
+    """
+    r = heard(name, SCENARIOS[name].uses[0].name, rays="full")
+    seats = [a for a in SCENARIOS[name].areas if a != "court"]
+    taken, empty = (r.decay_with(dict.fromkeys(seats, share)) for share in (1.0, 0.0))
+    assert taken.middle < empty.middle - min(taken.middle_error, empty.middle_error)
+    assert np.all(taken.t20[4:] < empty.t20[4:])
+
+
+@in_both_rooms
+def test_noise_changes_sti_only(room):
     """Invariance: louder noise lowers the STI of every seat and leaves every level as it was."""
-    quiet, loud = hear(first_use(DOVECOTE, noise_dba=40)), hear(first_use(DOVECOTE, noise_dba=80))
+    quiet, loud = (hear(first_use(DOVECOTE, noise_dba=n), room=room) for n in (40, 80))
     np.testing.assert_array_equal(quiet.total_db, loud.total_db)
     assert np.all(loud.sti < quiet.sti)
     np.testing.assert_allclose(quiet.speech_to_noise_db - loud.speech_to_noise_db, 40, atol=1e-9)
@@ -570,7 +643,7 @@ def test_noise_changes_sti_only():
 
 # --- verdicts
 
-COURT = hear(DOVECOTE, "game")
+COURT = heard("dovecote", "game")
 LADDER = [key for key in CRITERIA if key != "in_sight"]
 OF_AREA = [
     "in_sight",
@@ -598,18 +671,22 @@ def verdict(result, criterion, **targets):
 
 
 @pytest.mark.parametrize("criterion", LADDER)
-def test_words_at_their_thresholds(criterion, monkeypatch):
+def test_words_at_their_thresholds(criterion):
     """Closed form: a miss by less than half the digit shown still meets the target, a miss by up to
-    the stated margin is close, any other misses. Echoes are followed at all seats: a sample has an
-    error.
+    the stated margin is close, any other misses. What has a standard error (the decay, the sample
+    of echoes) is close where the target lies within it.
     """
-    monkeypatch.setattr(arrivals, "SAMPLES", 10**6)
     c = CRITERIA[criterion]
-    value, near, far = verdict(COURT, criterion).value, c.shown, c.close
+    first = verdict(COURT, criterion)
+    value, near, far, error = first.value, c.shown, c.close, first.facts.get("error", 0.0)
+    assert 0 <= error < far and (error > 0) == (criterion in ("rt", "echo"))
+    within = "close" if error > 0.9 * near else "meets"
     steps = {
         -far: "meets",
-        0.0: "meets",
-        0.9 * near: "meets",
+        -1.01 * error: "meets",
+        -0.99 * error: within,
+        0.0: within,
+        0.9 * near: within,
         1.1 * near: "close",
         0.99 * far: "close",
     }
@@ -647,11 +724,8 @@ def test_sti_out_of_reach_is_the_noise():
     """
     v, noise = verdict(COURT, "sti", sti=0.9), bands.to_energy(COURT.noise_db)
     levels = np.linspace(COURT.summary("court").speech_dba, 95, 50)
-    nothing = np.zeros(7)
-    best = max(
-        sti_by_hand(bands.to_energy(L + SPEECH)[None], np.zeros(1), nothing[None], nothing, noise)
-        for L in levels
-    )
+    perfect = np.ones((7, 14))
+    best = max(sti_by_hand(perfect, bands.to_energy(L + SPEECH), noise) for L in levels)
     assert v.facts["best"] == pytest.approx(best, abs=0.01)
     assert COURT.sti.max() < v.facts["best"]
 
@@ -661,7 +735,7 @@ def test_sentences_show_their_numbers(name, use):
     """Regression: value (unless out of reach) and target stand in every sentence; a source; the
     worst word counts.
     """
-    r = evaluate(SCENARIOS[name], use)
+    r = heard(name, use)
     microphones = [f"microphone '{m}'" for m in r.use.microphones]
     of_area = [v.criterion for v in r.verdicts if v.area == r.areas[0].name]
     assert of_area == OF_AREA[0 if r.areas[0].out_of_sight else 1 :]
@@ -678,7 +752,8 @@ def test_sentences_show_their_numbers(name, use):
     assert r.word == max((v.word for v in r.verdicts), key=WORDS.index)
 
 
-def test_seats_out_of_sight():
+@in_both_rooms
+def test_seats_out_of_sight(room):
     """Behavior: behind a bank no direct sound arrives; those seats are counted, and every other
     figure stays a number.
     """
@@ -694,7 +769,8 @@ def test_seats_out_of_sight():
         downtilt_deg=0,
     )
     use = Use(name="class", target_dba=74, noise_dba=50, listens={"court": 1.0, "bleachers": 1.0})
-    r = hear(replace(DOVECOTE, banks=(hidden,), groups=(corner,), microphones=(), uses=(use,)))
+    s = replace(DOVECOTE, banks=(hidden,), groups=(corner,), microphones=(), uses=(use,))
+    r = hear(s, room=room)
     behind = r.direct.sum(axis=(0, 2)) == 0
     for area in r.areas:
         said = next(v for v in r.verdicts if v.area == area.name and v.criterion == "in_sight")
@@ -736,7 +812,7 @@ def test_summaries(name, use):
     """Closed form: mean, percentiles and shares of each area's direct level, written out with
     numpy.
     """
-    r = hear(SCENARIOS[name], use)
+    r = heard(name, use)
     for a in r.areas:
         octaves = r.level_db[a.points, 3:6]
         level = 10 * np.log10((10 ** (octaves / 10)).sum(axis=1))
@@ -767,7 +843,7 @@ def test_room_equalization_turns_only_low_octaves_down():
     most; none is lifted.
     """
     for name, use in CASES:
-        r = hear(SCENARIOS[name], use)
+        r = heard(name, use)
         weight = np.array([a.weight for a in r.areas])
         mean = (
             weight
@@ -788,7 +864,7 @@ def test_missing_absorption_is_enough():
     """Closed form: with that many square meters (Sabine) of perfect absorber the time meets the
     target.
     """
-    v, volume = verdict(hear(DOVECOTE), "rt"), DOVECOTE.room.volume
+    v, volume = verdict(COURT, "rt"), DOVECOTE.room.volume
     missing = v.facts["missing_m2"]
     sabine = 24 * np.log(10) / 343.2 * volume
     assert sabine / (sabine / v.value + missing) == pytest.approx(v.target, abs=0.02)
@@ -803,44 +879,68 @@ def onto_people(result):
     return next(v.value for v in result.verdicts if v.criterion == "on_listeners")
 
 
+def tail_per_setting(result):
+    """What of the room's own sound comes to the listeners later than 50 ms after each loudspeaker's
+    direct sound, at one electrical setting (band,) [dB]. Earlier comes what the seats themselves
+    return, which does no harm; the formula knows no such difference.
+    """
+    if result.room == "statistical":
+        return per_setting(result)
+    field = result.reverberant
+    shares, late = field.zones.shares(result.listeners), 0.0
+    for n, response in field.responses.items():
+        later = counting.MIDDLES > response.way[:, None] + 0.05 * field.sources.speed  # (zone, bin)
+        course = np.einsum("z,zn,znb->b", shares, later, response.trace.reflected.astype(float))
+        late = late + field.sources.radiated[n] * course
+    return bands.to_level(late) - result.room_eq_db - result.loudspeaker_gain_db.max()
+
+
+@in_both_rooms
 @pytest.mark.parametrize("s", [LARKFIELD, STONEBRIDGE], ids=["larkfield", "stonebridge"])
-def test_down_onto_the_seats(s):
+def test_down_onto_the_seats(s, room):
     """Trade fact: common practice, no source. Turned off the far wall and down onto the seats,
-    more of the sound lands on people (by 20 points and more), the room gets less of it (0.5 dB and
-    more at 2 and 4 kHz) and STI is higher. At 500 Hz an acoustic deck may absorb more than
+    more of the sound lands on people (by 20 points and more), the room's tail gets less of it (0.5
+    dB and more at 2 and 4 kHz) and STI is higher. At 500 Hz an acoustic deck may absorb more than
     people do, so nothing is claimed there. (It was 0.8 dB while people on a slope absorbed by their
-    whole slope, not by the floor it covers.)
+    whole slope, not by the floor it covers. Measured in the traced room: 1.05 dB and more.)
     """
     level, down = (
         hear(
             changed(s, {("groups", g.name, "downtilt_deg"): t for g in s.groups[:2]}),
             "assembly",
+            room,
+            "full",
         )
         for t in (0.0, 32.0)
     )
     assert onto_people(down) > onto_people(level) + 20
-    assert np.all(per_setting(down)[4:6] < per_setting(level)[4:6] - 0.5)
+    assert np.all(tail_per_setting(down)[4:6] < tail_per_setting(level)[4:6] - 0.5)
     assert min(a.sti_p10 for a in down.areas) > max(a.sti_p10 for a in level.areas) + 0.03
 
 
-def test_down_onto_the_seats_in_a_hard_gym():
+@in_both_rooms
+def test_down_onto_the_seats_in_a_hard_gym(room):
     """Trade fact: common practice, no source. Where every wall and the roof are hard and the seats
-    full, the room gets less in every octave from 500 Hz to 4 kHz, and 1.1 dB less and more from 1
-    kHz up. (It was 1.2 dB while a plain deck took 0.05.)
+    full, the room's tail gets less in every octave from 500 Hz to 4 kHz, and more so from 1 kHz up:
+    1.0 dB by formula (measured: 0.44, 1.03, 1.23, 1.21), 0.8 dB traced (0.15, 0.99, 1.19, 1.07;
+    errors of 0.1). The roof is concrete: since plain decks were given what measured halls say they
+    absorb, they are not hard any more, and it was 1.2 dB with the finishes before that.
     """
     s = first_use(
         replace(
             only(LARKFIELD, 0, "north bank"),
-            hall=replace(LARKFIELD.hall, roof="plain deck"),
+            hall=replace(LARKFIELD.hall, roof="concrete"),
             treatments=(),
         ),
         occupied={"north bank": 1.0},
     )
     level, down = (
-        hear(changed(s, {("groups", "north row", "downtilt_deg"): t})) for t in (-10.0, 32.0)
+        hear(changed(s, {("groups", "north row", "downtilt_deg"): t}), room=room, rays="full")
+        for t in (-10.0, 32.0)
     )
     assert onto_people(down) > onto_people(level) + 20
-    assert np.all(per_setting(down)[2:6] < per_setting(level)[2:6] - [0.2, 1.1, 1.1, 1.1])
+    least = [0.2, 1.0, 1.0, 1.0] if room == "statistical" else [0.0, 0.8, 0.8, 0.8]
+    assert np.all(tail_per_setting(down)[2:6] < tail_per_setting(level)[2:6] - least)
 
 
 @pytest.mark.parametrize(
@@ -880,19 +980,26 @@ def with_roof(s, area):
     return replace(s, treatments=(*(t for t in s.treatments if t.surface != "roof"), *panels))
 
 
-@pytest.mark.parametrize("name", SCENARIOS)
-def test_absorption_on_the_roof(name):
+@pytest.mark.parametrize(
+    "name, room",
+    [*((n, "statistical") for n in SCENARIOS), ("alderway", "traced"), ("dovecote", "traced")],
+)
+def test_absorption_on_the_roof(name, room):
     """Trade fact: common practice, no source. Panels on the roof lower the reverberant level and
     raise STI.
 
-    By 2 dB and 0.1 where the roof is bare; a little where a deck already absorbs, and nowhere the
-    other way.
+    Where the roof is bare by 2 dB and 0.1, and it rings half as long; a little where a deck already
+    absorbs, and nowhere the other way. Traced it is the tail: no panel touches what floor and seats
+    return at once.
     """
-    bare_roof, panels = hear(with_roof(SCENARIOS[name], 0)), hear(with_roof(SCENARIOS[name], 200))
+    bare_roof, panels = (hear(with_roof(SCENARIOS[name], a), None, room, "full") for a in (0, 200))
     least_db, least_sti = (2.0, 0.1) if name == "dovecote" else (0.0, 0.001)
-    assert np.all((per_setting(bare_roof) - per_setting(panels))[[1, 3, 4, 5]] > least_db)
+    by = tail_per_setting(bare_roof) - tail_per_setting(panels)
+    assert np.all(by[[1, 3, 4, 5]] > least_db)
     for a, b in zip(bare_roof.areas, panels.areas, strict=True):
         assert b.sti_median > a.sti_median + least_sti
+    if name == "dovecote":
+        assert panels.rt_mid < 0.6 * bare_roof.rt_mid
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
@@ -908,15 +1015,15 @@ def test_too_loud_is_less_clear(name):
         assert b.sti_median - d.sti_median > 0.03
 
 
-def test_a_draft_is_near_the_whole():
+@in_both_rooms
+def test_a_draft_is_near_the_whole(room):
     """Regression: with 80 seats an area levels, coverage, STI and feedback margin come out near
     those of all seats.
     """
-    whole, draft = (
-        hear(LARKFIELD, "graduation"),
-        evaluate(LARKFIELD, "graduation", most_points=80),
-    )
+    whole = heard("larkfield", "graduation", room)
+    draft = evaluate(LARKFIELD, "graduation", room=room, rays="few", most_points=80)
     assert len(draft.points) < 0.2 * len(whole.points)
+    assert draft.draft and draft.verdicts == ()
     for a, b in zip(whole.areas, draft.areas, strict=True):
         assert b.mean_db == pytest.approx(a.mean_db, abs=0.5)
         assert max(b.coverage_range_db) == pytest.approx(max(a.coverage_range_db), abs=1.5)
@@ -938,6 +1045,8 @@ def test_first_incidence_is_remembered(monkeypatch):
     first = hear(s, "game")
     moved = changed(s, {("groups", "north row", "downtilt_deg"): s.groups[0].downtilt_deg + 3})
     second, again = hear(moved, "game"), hear(s, "game")
+    assert counts == [], "the traced room needs none before it is asked"
+    assert all(r.first_incidence.shape for r in (first, second, again))
     assert counts == [len(s.loudspeakers), s.groups[0].number]
     np.testing.assert_array_equal(first.first_incidence, again.first_incidence)
     assert (second.first_incidence != first.first_incidence).any()
@@ -949,8 +1058,10 @@ def test_first_incidence_is_remembered(monkeypatch):
         (("dovecote.toml",), "^scenario = 'dovecote.toml' is no Scenario. Give what gymtools.load"),
         ((None,), "^scenario = None is no Scenario"),
         ((DOVECOTE, 3), "^use 3 is unknown. Known: game"),
-        ((DOVECOTE, None, dict(room=None)), "^room = None is unknown. Known: statistical, traced"),
+        ((DOVECOTE, None, dict(room=None)), "^room = None is unknown. Known: traced, statistical"),
         ((DOVECOTE, None, dict(room="trcaed")), "Did you mean 'traced'"),
+        ((DOVECOTE, None, dict(rays="all")), "^rays = 'all' is unknown. Known: few, full"),
+        ((DOVECOTE, None, dict(rays=None)), "^rays = None is unknown. Known: few, full"),
         ((DOVECOTE, None, dict(most_points=0)), "^most_points = 0 is outside 1 to 1e\\+06. Leave"),
         ((DOVECOTE, None, dict(most_points=-3)), "^most_points = -3 is outside"),
         ((DOVECOTE, None, dict(most_points=2.5)), "^most_points = 2.5 is no whole number"),

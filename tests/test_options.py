@@ -52,11 +52,22 @@ def test_headlines_are_the_worst_of_all_uses():
         feedback_margin=round(min(float(m.margin_db.min()) for m in microphones), 1),
         on_listeners=round(min(onto), 0),
     )
-    assert (o.name, o.room, o.scenario) == ("A", "statistical", DOVECOTE) and o.row == figures(
-        DOVECOTE
-    )
+    assert (o.name, o.room, o.rays, o.scenario) == ("A", "traced", "full", DOVECOTE)
+    assert o.row == figures(DOVECOTE)
     without = {column(u.name, "feedback_margin"): None for u in DOVECOTE.uses}
     assert headlines({**o.row, **without})["feedback_margin"] is None
+
+
+@pytest.mark.parametrize("room, rays", [("traced", "few"), ("statistical", "full")])
+def test_an_option_says_what_it_rests_on(room, rays):
+    """Behavior: an option in another room or with few rays is that of evaluations there, and says
+    so; by formula there are no rays.
+    """
+    one_use = replace(DOVECOTE, uses=DOVECOTE.uses[:1])
+    o = option("B", one_use, room=room, rays=rays)
+    result = evaluate(one_use, room=room, rays=rays)
+    assert (o.room, o.rays) == (room, rays if room == "traced" else "")
+    assert o.row[column(one_use.uses[0].name, "sti")] == pytest.approx(result.worst_sti)
 
 
 def test_headlines_are_the_criterias_own():
@@ -125,20 +136,23 @@ def test_both_without_a_figure_are_compared_in_the_rest():
     )
 
 
-def made(name, room="statistical", **headlines):
-    return Option(name=name, scenario=DOVECOTE, headlines={**A, **headlines}, row={}, room=room)
+def made(name, room="traced", rays="full", **headlines):
+    headlines = {**A, **headlines}
+    return Option(name=name, scenario=DOVECOTE, headlines=headlines, row={}, room=room, rays=rays)
 
 
 def test_rooms_are_not_compared_with_each_other():
-    """Behavior: an option of the traced room betters none of the statistical room, and the table
-    puts no sign between them; within one room it does.
+    """Behavior: an option of the statistical room betters none of the traced room, one with few
+    rays none with all, and the table puts no sign between them; within one room and rays it does.
     """
-    one, cheap, traced = made("one"), made("cheap", cost=90), made("traced", room="traced", cost=80)
-    assert dominated([one, cheap]) == ["cheap", None] and dominated([one, traced]) == [None, None]
-    assert "▲" in options_table([one, cheap], one) and "▲" not in options_table([one, traced], one)
-    assert "are not compared" in options_table(
-        [one, traced], one
-    ) and "are not compared" not in options_table([one, cheap], one)
+    one, cheap = made("one"), made("cheap", cost=90)
+    assert dominated([one, cheap]) == ["cheap", None]
+    same = options_table([one, cheap], one)
+    assert "▲" in same and "are not compared" not in same
+    for other in (made("formula", room="statistical", cost=80), made("few", rays="few", cost=80)):
+        assert dominated([one, other]) == [None, None]
+        apart = options_table([one, other], one)
+        assert "▲" not in apart and "are not compared" in apart
 
 
 @pytest.mark.parametrize("h", HEADLINES, ids=lambda h: h.key)

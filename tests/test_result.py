@@ -36,7 +36,7 @@ def counted(monkeypatch):
         monkeypatch.setattr(owner, name, counting)
 
     count(intelligibility, "sti")
-    count(reverberant.DiffuseField, "modulation")
+    count(reverberant.TracedField, "mean_index")
     count(result, "echoes")
     count(result, "feedback_margins")
     count(result, "judge")
@@ -53,7 +53,7 @@ def test_a_map_of_levels_computes_nothing_else(counted):
     """Behavior: who draws the direct or the total level alone pays neither for STI nor for echoes,
     margins or verdicts.
     """
-    r = evaluate(DOVECOTE, "class")
+    r = evaluate(DOVECOTE, "class", rays="few")
     assert np.isfinite(r.level_db).all() and np.isfinite(r.total_db).all()
     assert r.speech_dba.shape == r.arrival_spread_s.shape == (len(r.points),)
     assert counted == dict.fromkeys(counted, 0)
@@ -62,10 +62,10 @@ def test_a_map_of_levels_computes_nothing_else(counted):
 
 def test_everything_is_computed_once(counted):
     """Behavior: asked for again, a figure is the same object, computed once."""
-    r = evaluate(DOVECOTE, "class")
+    r = evaluate(DOVECOTE, "class", rays="few")
     first = [getattr(r, name) for name in COSTLY]
     once = dict(counted)
-    assert once["echoes"] == once["feedback_margins"] == once["judge"] == once["modulation"] == 1
+    assert once["echoes"] == once["feedback_margins"] == once["judge"] == once["mean_index"] == 1
     assert all(getattr(r, name) is value for name, value in zip(COSTLY, first, strict=True))
     assert counted == once
 
@@ -74,7 +74,9 @@ def test_echoes_wait_until_they_are_asked_for(counted):
     """Behavior: ``follow_echoes`` is accepted and changes nothing: echoes are there either way, and
     not followed before.
     """
-    results = [evaluate(DOVECOTE, "class", follow_echoes=follow) for follow in (True, False)]
+    results = [
+        evaluate(DOVECOTE, "class", rays="few", follow_echoes=follow) for follow in (True, False)
+    ]
     assert counted["echoes"] == 0
     one, other = (r.echoes for r in results)
     np.testing.assert_array_equal(one.criterion, other.criterion)
@@ -93,7 +95,7 @@ def test_two_threads_evaluate_the_same_school(monkeypatch):
     def figures(scenario, tilts):
         for tilt in tilts:
             moved = changed(scenario, {("groups", "wall pair", "downtilt_deg"): tilt})
-            r = evaluate(moved, "game")
+            r = evaluate(moved, "game", rays="few")
             yield tilt, r.total_db, r.sti, r.first_incidence
 
     alone = {f[0]: f[1:] for f in figures(replace(DOVECOTE, memory=Memory()), aims)}
@@ -113,5 +115,6 @@ def test_two_threads_evaluate_the_same_school(monkeypatch):
 
 def test_a_result_is_named_in_one_line():
     """Behavior: a cell that ends with a result shows what it is, not all of its numbers."""
-    shown = repr(evaluate(DOVECOTE, "game"))
-    assert shown == "<Result: Dovecote Primary School, game, statistical room>"
+    for room in ("traced", "statistical"):
+        shown = repr(evaluate(DOVECOTE, "game", room=room, rays="few"))
+        assert shown == f"<Result: Dovecote Primary School, game, {room} room>"

@@ -8,6 +8,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 from schools import CASES, SCENARIOS
+from schools import heard as heard_with
 
 from gymtools import parse, to_text
 from gymtools.acoustics import traced
@@ -40,14 +41,11 @@ from gymtools.venue.scenario import Scenario, changed
 from gymtools.venue.uses import Use
 
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
-_HEARD = {}
 
 
 def heard(name, use):
-    """The traced room of a school in one use, traced once for all tests."""
-    if (name, use) not in _HEARD:
-        _HEARD[name, use] = evaluate(SCENARIOS[name], use, room="traced")
-    return _HEARD[name, use]
+    """The traced room of a school in one use, as it is stated, traced once for all tests."""
+    return heard_with(name, use, rays="full")
 
 
 @pytest.fixture
@@ -71,7 +69,7 @@ def fresh(scenario=DOVECOTE):
 
 def quick(scenario, use="class"):
     """A use traced in a moment: two loudspeakers."""
-    return evaluate(scenario, use, room="traced")
+    return evaluate(scenario, use)
 
 
 # --- what is traced again
@@ -131,6 +129,68 @@ def test_the_answer_does_not_depend_on_what_was_traced_before(counted):
     after = quick(school)
     np.testing.assert_array_equal(alone.sti, after.sti)
     np.testing.assert_array_equal(alone.total_db, after.total_db)
+
+
+def few_and_full(school, order):
+    """Fields with few and with all rays of Dovecote's class, traced in one order or the other."""
+    fields_by_rays = {rays: Tracing(school, "class", rays=rays).run() for rays in order}
+    return fields_by_rays["few"], fields_by_rays["full"]
+
+
+def test_few_rays_are_the_first_of_all():
+    """Invariance: few and all rays give the same numbers bit for bit in whichever order they are
+    asked for; few are the mean of the first two passes, which all begin with.
+    """
+    school = fresh()
+    few, full = few_and_full(school, ("few", "full"))
+    few_after, full_before = few_and_full(fresh(), ("full", "few"))
+    np.testing.assert_array_equal(few.by_zone, few_after.by_zone)
+    np.testing.assert_array_equal(full.by_zone, full_before.by_zone)
+    assert (few.rays, full.rays) == ("few", "full") and full.error_db <= traced.WANTED_DB
+    assert few.error_db > full.error_db
+    job = Tracing(school, "class")
+    by_hand = 0.0
+    for n in job.playing:
+        _, passes = job._traced[n].after(traced.FEW)
+        assert len(passes) == traced.FEW < len(job._traced[n].passes)
+        by_hand = by_hand + job.sources.radiated[n] * passes.mean(axis=0)
+    np.testing.assert_allclose(few.by_zone, by_hand, rtol=1e-4)  # float32 means
+
+
+def test_few_rays_say_so(counted):
+    """Behavior: a result names the rays it rests on; by formula there are none; what was traced in
+    full is not traced again for a search.
+    """
+    school = fresh()
+    assert quick(school).rays == "full" and counted
+    counted.clear()
+    assert evaluate(school, "class", rays="few").rays == "few" and not counted
+    assert evaluate(school, "class", room="statistical").rays == ""
+
+
+@pytest.mark.parametrize("ask", [evaluate, Tracing, evaluate_all], ids=lambda f: f.__name__)
+def test_unknown_rays_are_refused(ask):
+    """Behavior: the refusal names the rays there are."""
+    with pytest.raises(ValueError, match=r"^rays = 'many' is unknown\. Known: few, full\.$"):
+        ask(DOVECOTE, rays="many")
+
+
+def test_a_stopped_trace_gives_nothing_and_is_taken_up_again():
+    """Behavior: a trace that is told to stop gives None, is not finished, and keeps what it had;
+    run again it gives the numbers of one that was never stopped.
+    """
+    job, asked = Tracing(fresh(), "class"), []
+
+    def after_a_while():
+        asked.append(None)
+        return len(asked) > 5
+
+    assert job.run(after_a_while) is None and len(asked) > 5 and not job.ready
+    assert 0 < job.progress < 1
+    assert Tracing(fresh(), "class").run(lambda: True) is None
+    whole = Tracing(fresh(), "class").run()
+    np.testing.assert_array_equal(job.run().by_zone, whole.by_zone)
+    np.testing.assert_array_equal(job.run(lambda: True).by_zone, whole.by_zone)
 
 
 def test_two_jobs_on_one_use_agree():
@@ -378,7 +438,7 @@ def test_mirrored_part_equals_images(name, use):
 
 def diffuse_gym(monkeypatch, finish="painted block"):
     """A gym of one finish, all of it scattering, with one pendant in the middle."""
-    monkeypatch.setattr(Room, "scattering", lambda self, *rest: np.ones((len(self.surfaces), 7)))
+    monkeypatch.setattr(Room, "scattering", lambda self, *_: np.ones((len(self.surfaces), 7)))
     hall = Hall(
         length=34, width=26, height=9, clear_height=8, floor=finish, roof=finish, walls=finish
     )
@@ -487,7 +547,43 @@ def test_decay_times_are_those_of_all_loudspeakers_together():
     np.testing.assert_allclose(
         r.decay_times["t20"], decay.decay_time(curve, r.reverberant.edges_s, "t20"), rtol=1e-4
     )
-    assert r.rt_mid == pytest.approx(r.decay_times["t20"][2:5].mean())
+
+
+def test_the_gyms_own_decay_is_that_of_no_loudspeaker():
+    """Invariance: T20 as it would be measured, mean of 500 Hz to 2 kHz, does not change where
+    loudspeakers turn, fall silent or play later; its rays are told by the result.
+    """
+    r = quick(DOVECOTE, "game")
+    group = ("uses", "game", "groups", "floor pair")
+    other = changed(
+        DOVECOTE, {("groups", "wall pair", "downtilt_deg"): 10.0, (*group, "on"): False}
+    )
+    other = evaluate(other, "game")
+    for key in ("t20", "edt", "t30", "t20_error"):
+        ours, theirs = (getattr(x.own_decay, key) for x in (r, other))
+        np.testing.assert_array_equal(ours, theirs)
+    assert r.rt_mid == r.own_decay.t20[2:5].mean() and r.rt_mid_error == r.own_decay.middle_error
+    assert 0 < r.rt_mid_error <= 0.05 * r.rt_mid
+    few = evaluate(DOVECOTE, "game", rays="few").own_decay
+    assert len(few.courses) < len(r.own_decay.courses)
+    np.testing.assert_allclose(few.t20[2:5], r.own_decay.t20[2:5], rtol=0.2)
+
+
+def test_the_decay_with_other_people():
+    """Invariance: with those of the use it is the use's own; with nobody it is that of the same
+    gym empty, and longer; all alike in the statistical room, where it is the formula's.
+    """
+    r, empty = quick(DOVECOTE, "game"), {}
+    assert r.use.occupied and r.decay_with(r.use.occupied) is r.own_decay
+    uses = tuple(replace(u, occupied=empty) for u in DOVECOTE.uses)
+    nobody = replace(DOVECOTE, uses=uses)
+    np.testing.assert_array_equal(r.decay_with(empty).t20, quick(nobody, "game").own_decay.t20)
+    assert r.decay_with(empty).middle > r.rt_mid
+    formula = evaluate(DOVECOTE, "game", room="statistical")
+    np.testing.assert_array_equal(formula.own_decay.t20, formula.rt)
+    without = evaluate(nobody, "game", room="statistical").rt
+    np.testing.assert_array_equal(formula.decay_with(empty).edt, without)
+    assert formula.rt_mid_error == 0
 
 
 def test_microphones_hear_the_traced_room():
@@ -534,7 +630,7 @@ def test_echoes_count_first_images_once(name, use):
 @pytest.fixture(scope="module")
 def graduation():
     """Larkfield's graduation in both rooms."""
-    return evaluate(LARKFIELD, "graduation"), heard("larkfield", "graduation")
+    return heard_with("larkfield", "graduation", "statistical"), heard("larkfield", "graduation")
 
 
 def test_compared_areas_are_those_that_differ(graduation):
@@ -630,36 +726,72 @@ def test_where_the_sound_ends_adds_up(name, use):
     assert all(share.traced >= -0.01 for share in shares)
 
 
-def test_a_bent_decay_has_its_walls(monkeypatch):
-    """Regression: bare north and south walls under an acoustic deck ring on where they are as
-    smooth as mirrors; with all walls lined they do not, and the walls of a real gym, which scatter,
-    do not either.
+def test_a_bent_decay_has_its_walls():
+    """Regression: were Larkfield's north and south walls of glass, which mirrors, sound would go on
+    between them under an acoustic deck; with its block walls, which scatter, and with all walls
+    lined it does not.
     """
-    assert bent_decay(heard("larkfield", "assembly")) is None
-    monkeypatch.setattr(
-        Room, "scattering", lambda self, *rest: np.full((len(self.surfaces), 7), 0.1)
+    glass, lined = (
+        quick(changed(LARKFIELD, {("hall", "walls"): walls}), "assembly")
+        for walls in ("glass", "wall panels")
     )
-    bent = bent_decay(quick(fresh(LARKFIELD), "assembly"))
+    bent = bent_decay(glass)
     assert [pair.sides for pair in bent.bare_walls] == [("north", "south")]
     assert bent.t30_s > BENT * bent.edt_s
     assert all(2 * pair.absorption < pair.absorption_gym for pair in bent.bare_walls)
     assert "north and south walls" in bent_decay_sentence(bent)
-    lined = fresh(changed(LARKFIELD, {("hall", "walls"): "wall panels"}))
-    assert bent_decay(quick(lined)) is None and bent_decay_sentence(None) == ""
-    assert bare_walls(quick(lined)) == ()
+    block = heard("larkfield", "assembly")
+    assert bent_decay(block) is None and bare_walls(block)
+    assert bent_decay(lined) is None and bent_decay_sentence(None) == ""
+    assert bare_walls(lined) == ()
 
 
 def test_all_uses_traced():
-    """Behavior: one word asks for the room of all uses."""
+    """Behavior: all uses are traced unless another room is asked for, with the rays asked for."""
     small = replace(SCENARIOS["dovecote"], uses=SCENARIOS["dovecote"].uses[:2])
-    both = evaluate_all(small, room="traced")
-    assert {r.room for r in both.results.values()} == {"traced"}
-    assert {r.room for r in evaluate_all(small).results.values()} == {"statistical"}
+    both = evaluate_all(small, rays="few")
+    assert {(r.room, r.rays) for r in both.results.values()} == {("traced", "few")}
+    by_formula = evaluate_all(small, room="statistical")
+    assert {r.room for r in by_formula.results.values()} == {"statistical"}
+    assert evaluate(small, rays="few").room == "traced"
+
+
+def test_nothing_comes_back_in_some_octaves():
+    """Regression: a gym that swallows all of an octave has zones without sound in it; the error is
+    still a number, and so are levels and STI.
+    """
+    s = Scenario(
+        name="dead",
+        units="m",
+        source="made up for tests",
+        court="junior high",
+        hall=Hall(
+            length=28,
+            width=18,
+            height=8,
+            clear_height=7.5,
+            **dict.fromkeys(["floor", "roof", "walls"], "glass fibre 50 mm"),
+        ),
+        groups=(
+            Group(
+                name="one",
+                tag="O",
+                loudspeaker="pendant 100",
+                height=2.6,
+                pan_deg=0,
+                downtilt_deg=90,
+            ),
+        ),
+        uses=(Use(name="talk", target_dba=50, noise_dba=30, listens={"court": 1.0}),),
+    )
+    r = evaluate(s, rays="few")
+    assert (r.reverberant.by_zone == 0).any() and np.isfinite(r.reverberant.error_db)
+    assert np.isfinite(r.sti).all() and np.isfinite(r.total_db).all()
 
 
 def test_an_unknown_room_is_refused():
     """Behavior: the refusal names the rooms there are."""
     with pytest.raises(
-        ValueError, match=r"^room = 'real' is unknown\. Known: statistical, traced\.$"
+        ValueError, match=r"^room = 'real' is unknown\. Known: traced, statistical\.$"
     ):
         evaluate(LARKFIELD, room="real")

@@ -170,7 +170,7 @@ class Tracing:
         Parameters
         ----------
         stop : callable, optional
-            Asked at every reflection; a true answer abandons the pass
+            Asked before the pass at least, in arrays at every reflection; a true answer abandons it
 
         Returns
         -------
@@ -213,7 +213,7 @@ class Tracing:
         Parameters
         ----------
         stop : callable, optional
-            Asked at every reflection; a true answer ends it
+            Asked before every pass at least; a true answer ends it, and what was traced is kept
 
         Returns
         -------
@@ -259,7 +259,9 @@ class Tracing:
         for n, _, passes in self._after_wanted():
             total = total + power[n] * passes.mean(axis=0)
             variance = variance + power[n] ** 2 * passes.var(axis=0, ddof=1) / len(passes)
-        relative = np.sqrt((variance / total**2).mean(axis=1)).max()
+        # a zone may be without sound in an octave: where little comes back at all
+        share = np.divide(variance, total**2, out=np.zeros_like(total), where=total > 0)
+        relative = np.sqrt(share.mean(axis=1)).max()
         return float(bands.E_FOLD_DB * relative)
 
     @property

@@ -17,7 +17,7 @@ def climb(part, arriving, spans, shape, out):
     part : tuple of int
         First point and the one after the last [-]
     arriving : tuple of ndarray
-        Energy and time of each arrival (arrival, point) [any linear, s]
+        Of each arrival (arrival, point): energy [any linear] and time [s]
     spans : tuple
         First arrival (point,) and length over which arrivals are merged [s]
     shape : tuple of float
