@@ -32,13 +32,15 @@ from gymtools.display.panel import uncertainty as uncertainty_panel
 from gymtools.display.panel.controls import UNSET
 from gymtools.display.panel.loudspeaker_type import LoudspeakerTab
 from gymtools.display.panel.meeting import TABS, Meeting
-from gymtools.display.panel.readouts import RoomTab, UsesTab, VerdictsTab
+from gymtools.display.panel.readouts import UsesTab, VerdictsTab
+from gymtools.display.panel.ringing import RoomTab
 from gymtools.display.panel.save import SaveSection
 from gymtools.display.panel.seat import SeatTab
 from gymtools.display.panel.toolbar import Refusals
 from gymtools.display.tables import schedule_table
 from gymtools.display.theme import QUANTITIES
 from gymtools.equipment.schedules import parts, schedules
+from gymtools.venue.measured_room import RoomFit
 from gymtools.venue.units import FOOT
 
 SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
@@ -84,7 +86,8 @@ def back_to_start(m):
 
 def words(m, kind):
     """What a tab of words says."""
-    return m.sections[kind].box.value
+    section = m.sections[kind]
+    return getattr(section, "tables", section.box).value
 
 
 def message(m):
@@ -1078,6 +1081,21 @@ def test_ranges_are_the_librarys(small, monkeypatch):
         assert f">{100 * r.chance:.0f} %</td>" in m.sure.words.value
         assert shown.values == pytest.approx(r.values)
     m.sure.unknowns["noise_db"].value = InputSpread().noise_db
+
+
+def test_a_fitted_room_narrows_what_is_unknown():
+    """Behavior: once the room is fitted to what was measured in it, the boxes of How sure begin
+    with what is left unknown; taken back, with what is usual.
+    """
+    fit = RoomFit(room="traced", fitted_s={"500": 2.0}, spread_pct={"500": 9.0})
+    m, fitted = panel(SMALL), replace(SMALL, room_fit=fit)
+    m.update(tab="uncertainty")
+    for scenario in (fitted, SMALL):
+        usual = InputSpread.usual(scenario, "game")
+        m.update(start=scenario)
+        for name, box in m.sure.unknowns.items():
+            assert box.value == getattr(usual, name), name
+    assert InputSpread.usual(fitted, "game") != usual == InputSpread()
 
 
 def test_options_are_pinned_compared_shown_and_removed():
