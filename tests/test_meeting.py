@@ -40,7 +40,7 @@ from gymtools.display.panel.toolbar import Refusals
 from gymtools.display.tables import schedule_table
 from gymtools.display.theme import QUANTITIES
 from gymtools.equipment.schedules import parts, schedules
-from gymtools.venue.measured_room import RoomFit
+from gymtools.venue.measured_room import MeasuredRoom, RoomFit
 from gymtools.venue.units import FOOT
 
 SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
@@ -1087,8 +1087,10 @@ def test_a_fitted_room_narrows_what_is_unknown():
     """Behavior: once the room is fitted to what was measured in it, the boxes of How sure begin
     with what is left unknown; taken back, with what is usual.
     """
-    fit = RoomFit(room="traced", fitted_s={"500": 2.0}, spread_pct={"500": 9.0})
-    m, fitted = panel(SMALL), replace(SMALL, room_fit=fit)
+    times = {"500": 2.0, "1000": 2.0, "2000": 1.8}
+    fit = RoomFit(measured_s=times, fitted_s=times, spread_pct=dict.fromkeys(times, 9.0))
+    measured = MeasuredRoom(t20_s=times, closed=("bleachers",))
+    m, fitted = panel(SMALL), replace(SMALL, measured_room=measured, room_fit=fit)
     m.update(tab="uncertainty")
     for scenario in (fitted, SMALL):
         usual = InputSpread.usual(scenario, "game")
