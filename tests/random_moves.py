@@ -22,13 +22,20 @@ from gymtools.display.live import FigureFrame
 from gymtools.display.panel import aim, tracing
 from gymtools.display.panel.controls import close
 from gymtools.display.panel.meeting import Meeting
+from gymtools.display.panel.ringing import RoomTab
 from gymtools.display.panel.toolbar import Refusals
 from gymtools.display.scene.figure import SPARE_WORDS
 
 WAITS = (0.0, 0.0, 0.05, 0.3, 0.8, 1.5)  # between two moves, on the loop's own clock [s]
 MOST_WIDGETS = 900  # that one panel may keep alive: twice what one opened tab by tab has
 TEXTS = ("", "A", "option 2", "<b>x</b>", "a/b", "prices.csv", "../prices.csv", "nan", "x" * 300)
-LONG_BUTTONS = ("All rays for all", "Put it on file", "Replace the files", "Evaluate them all")
+LONG_BUTTONS = (
+    "All rays for all",
+    "Put it on file",
+    "Replace the files",
+    "Evaluate them all",
+    "Fit the room to what was measured",
+)
 
 
 class SteppedLoop(asyncio.SelectorEventLoop):
@@ -175,6 +182,7 @@ class Moves:
             m.options.job,
             m.parts.job,
             m.tracing.job,
+            m.sections[RoomTab].job,
         ]
         self.pools = []
         for job in self.jobs:

@@ -785,19 +785,32 @@ def test_what_is_no_recording_is_refused(tmp_path, data, message):
     assert str(refused.value).isprintable()
 
 
-def test_a_sheet_filled_with_the_older_names_reads_alike():
-    """Regression: the readings that come with the workbook, as they were filled in before kinds and
-    octaves had the trade's names, give the same values, remarks and missing rows as today's.
+def test_a_sheet_filled_with_the_older_names_reads_alike(tmp_path):
+    """Regression: the readings that come with the workbook, with the headings and kinds that a
+    sheet had before these had the trade's names, give the same values, remarks and missing rows; a
+    sheet of that time is read with the values in its cells, wherever the plan still measures.
     """
-    made = plan(DOVECOTE, ["game", "graduation"])
-    old, now = (read_sheet(path, made) for path in (OLD_SHEET, SCENARIOS / "dovecote-readings.csv"))
-    assert len(now.readings) == 68 and len(now.bad) == 2 and len(now.missing) == 3
+    made, today = plan(DOVECOTE, ["game", "graduation"]), SCENARIOS / "dovecote-readings.csv"
+    (head, *_), (_, *rows) = _rows(OLD_SHEET), _rows(today)
+    for row in rows:
+        for was, new in OLD_KEYS.items():
+            row[0] = row[0].replace(f"{new} ", f"{was} ", 1)
+    assert {row[0].partition(" ")[0] for row in rows} >= set(OLD_KEYS)
+    with (tmp_path / "older.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows([head, *rows])
+    old, now = (read_sheet(path, made) for path in (tmp_path / "older.csv", today))
+    assert len(now.bad) == 2 and len(now.missing) == 3 and len(now.readings) > 50
     assert [r.key for r in old.readings] == [r.key for r in now.readings]
     for a, b in zip(old.readings, now.readings, strict=True):
         assert np.array_equal(a.measured, b.measured, equal_nan=True), a.key
     assert (old.remarks, old.missing) == (now.remarks, now.missing)
     assert [b.partition(",")[2] for b in old.bad] == [b.partition(",")[2] for b in now.bad]
-    before = {k.partition(" ")[0] for k in _first_column(OLD_SHEET)}
+    cells = {present_key(row[0]): row[7:15] for row in _rows(OLD_SHEET)[1:]}
+    found = read_sheet(OLD_SHEET, made).readings
+    assert len(found) > 40 and {r.key for r in found} <= set(cells)
+    for r in (r for r in found if r.kind.octaves):
+        assert r.measured[:7] == pytest.approx([float(c) for c in cells[r.key][:7]]), r.key
+    before = {row[0].partition(" ")[0] for row in _rows(OLD_SHEET)}
     assert set(OLD_KEYS) <= before, "the old file has every old name"
     assert present_key("clarity game B6") == "sti game B6" and present_key("ambient") == "ambient"
 
@@ -818,9 +831,9 @@ def test_a_new_kind_may_begin_like_an_old_one(monkeypatch):
     assert present_key("clarity game B6") == "clarity game B6"
 
 
-def _first_column(path):
+def _rows(path):
     with path.open(encoding="utf-8", newline="") as file:
-        return [row[0] for row in csv.reader(file)]
+        return [*csv.reader(file)]
 
 
 # --- what is expected

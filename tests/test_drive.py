@@ -211,7 +211,8 @@ def test_what_can_be_reached_is_reached_with_nothing_to_spare(name, limit):
         )
     system = amplify(s)
     use = s.uses[0].name
-    assert system.limiting[use].limited_by == limit and system.limiting[use].headroom_db > 1
+    limiting = system.limiting[use]  # something is to spare: a hundred times what is left below
+    assert limiting.limited_by == limit and limiting.headroom_db > 0.1
     reach = loudness(evaluate(s, use, follow_echoes=False), system).reach_dba
     there = fixed(s, system)
     there = replace(there, uses=(replace(s.uses[0], target_dba=reach), *s.uses[1:]))
@@ -285,7 +286,10 @@ def test_a_line_of_low_voltage_does_not_load_an_amplifier_below_what_it_bears():
             and c.load_ohm >= c.type.min_ohm
             and not system.warnings
         )
-    north = amplify(wired(LARKFIELD, "north row", line_volts=25.0))
+    louder = changed(
+        LARKFIELD, {("uses", "game", "target_dba"): LARKFIELD.use("game").target_dba + 1}
+    )
+    north = amplify(wired(louder, "north row", line_volts=25.0))
     assert [c.load_ohm for c in north.channels if c.line_volts] == pytest.approx([3.125] * 3), (
         "taps of 200 W: 625 / 200, and nothing bears less than 4 ohm"
     )

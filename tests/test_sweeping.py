@@ -373,8 +373,8 @@ OLD_AXES = {
 def test_a_table_of_the_first_version_is_set_aside(old):
     """Regression: nobody can say with which package its rows were worked out. They are kept in a
     file beside it, under the present headings, to the last digit; the present rows take their
-    place. Said once. What needs no room is alike but for single precision; STI and penalty are not:
-    that version took the room from a formula.
+    place. Said once. The cost is the same; the sound is not, since loudspeakers leak as published
+    ones do and the room is traced: such rows must not stand among the present ones.
     """
     before = list(csv.DictReader(OLD.open(encoding="utf-8", newline="")))
     with pytest.warns(UserWarning, match="4 rows were of another") as said:
@@ -393,9 +393,8 @@ def test_a_table_of_the_first_version_is_set_aside(old):
         assert row["verdict"] == {"falls short": "misses", "": ""}[was["verdict"]]
         (same,) = [r for r in rows if (r["tilt"], r["height"]) == (was["tilt"], was["height"])]
         if not was["refused"]:
-            for use in ("game", "class"):
-                evenness = float(was[f"{use}: evenness [dB]"])
-                assert evenness == pytest.approx(same[column(use, "coverage_range")], rel=1e-5)
+            evenness = float(was["game: evenness [dB]"])
+            assert evenness != pytest.approx(same[column("game", "coverage_range")], rel=1e-2)
             assert float(was["cost"]) == same["cost"]
     assert sweep(SMALL, OLD_AXES, file=old) == rows  # nothing is said or evaluated any more
 

@@ -233,13 +233,13 @@ class RoomResponse:
         response : RoomResponse
             Without a new trace
         """
-        late = {
-            key: _stretched(getattr(self.trace, key), self.way, factor).astype(np.float32)
-            for key in ("reflected", "mirrored")
-        }
-        on_average = np.full(len(self.parts[0]), self.way.mean()) if self.parts else None
+        names = ("reflected", "mirrored")
+        both = np.concatenate([getattr(self.trace, name) for name in names], axis=2)
+        late = np.split(_stretched(both, self.way, factor).astype(np.float32), 2, axis=2)
+        trace = replace(self.trace, **dict(zip(names, late, strict=True)))
+        on_average = np.full(1, self.way.mean())
         parts = [_stretched(part, on_average, factor) for part in self.parts]
-        return replace(self, trace=replace(self.trace, **late), parts=parts)
+        return replace(self, trace=trace, parts=parts)
 
     def course(self, shares):
         """Course of the reverberant sound, mean over zones.

@@ -37,6 +37,7 @@ class SureTab(Section):
 
     def _begin(self):
         self.job = Job(self._done, stale=STALE)
+        self._fit = None  # of the room, where what is unknown of it follows
 
     @property
     def words(self):
@@ -49,7 +50,8 @@ class SureTab(Section):
         return self.job.result
 
     def _make(self):
-        usual = InputSpread.usual(self.panel.state.start, self.panel.state.use)
+        start = self.panel.state.start
+        self._fit, usual = start.room_fit, InputSpread.usual(start, self.panel.state.use)
         self.unknowns = {
             f.name: self._unknown(f.name, getattr(usual, f.name)) for f in fields(InputSpread)
         }
@@ -93,6 +95,14 @@ class SureTab(Section):
 
     def _render(self, state, answer):
         self.job.allow(answer.possible)
+
+    def _fill(self, state, answer):
+        """What is unknown of the ringing begins anew where the room was fitted, or no longer is."""
+        if answer.scenario.room_fit != self._fit:
+            self._fit = answer.scenario.room_fit
+            usual = InputSpread.usual(answer.scenario, state.use)
+            for name in ("decay_pct", "absorption_pct"):
+                self.unknowns[name].value = getattr(usual, name)
 
     def outdate(self):
         """Ranges are of another state; see ``Section.outdate``."""
