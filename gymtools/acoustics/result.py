@@ -291,8 +291,10 @@ class Result:
 
     @cached_property
     def verdicts(self):
-        """A Verdict for each criterion, area by area; none of a draft."""
-        return () if self.draft else judge(self)
+        """A Verdict for each criterion, area by area; none of a draft. Echoes are not judged with
+        few rays: where few arrive, each of them looks like an echo.
+        """
+        return () if self.draft else judge(self, echoes=self.rays != "few")
 
     @property
     def word(self):
