@@ -170,13 +170,14 @@ class _Loop:
         efficiency = microphones.random_efficiency(pattern)
         heard = direct[..., BANDS], toward, pattern[BANDS]
         turned = dict(up_deg=kind.up_deg, facing_deg=facings)
+        beamed, strongest = microphones.all_and_strongest(*heard, **turned)
         return cls(
             kind=kind,
             facings=facings,
             direct=direct,
             toward=toward,
-            beamed=microphones.returned_by_facing(*heard, **turned),
-            strongest=microphones.strongest_by_facing(*heard, **turned),
+            beamed=beamed,
+            strongest=strongest,
             diffuse=(result.reverberant.at(positions) * efficiency)[:, BANDS],
         )
 

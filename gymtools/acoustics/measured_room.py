@@ -30,6 +30,7 @@ SCATTERING_SPREAD = 0.5
 # of a time that a fitted room gives where it was measured    judgment, no source
 FITTED_SPREAD = 0.03
 PASSES = 16  # of rays, whose chance must not be taken for the room's own
+FEW = 4  # for effects alone: the same rays with and without
 DECAYS = 3  # averaged at each position of a measurement    ISO 3382-2:2008, table 1 (from memory)
 STEP = -0.3  # of a logarithm, by which its effect is tried: down, for what absorbs all stays so
 ROUNDS = 4  # of the fit at most
@@ -258,6 +259,45 @@ def time_spread(scenario, use, *, room="traced"):
     return np.hypot(np.sqrt(np.maximum(left, 0.0)), FITTED_SPREAD)
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class DecayEffects:
+    """Change of the logarithm of each decay time with that of a factor."""
+
+    absorption: dict  # of a finish's absorption (7,), by its name [-]
+    scattering: np.ndarray  # of the scattering of floor, walls and roof (7,) [-]
+
+    @property
+    def spread(self):
+        """What is unknown of a decay time for what is unknown of its finishes: standard deviation
+        of its logarithm (7,) [-].
+        """
+        rows = [effect * absorption_spread(name) for name, effect in self.absorption.items()]
+        rows.append(self.scattering * SCATTERING_SPREAD)
+        return np.sqrt((np.array(rows) ** 2).sum(axis=0))
+
+
+def decay_effects(scenario, use):
+    """How the decay times of a gym go with absorption and scattering.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym
+    use : Use
+        One of its uses
+
+    Returns
+    -------
+    effects : DecayEffects
+        Traced with the same rays with and without each change
+    """
+    gym = _Gym(replace(scenario, uses=(use,), measured_room=None, text=None), "traced", passes=FEW)
+    *rows, scattering = gym.effects
+    return DecayEffects(
+        absorption=dict(zip(gym.finishes, rows, strict=True)), scattering=scattering
+    )
+
+
 def _measured_gym(scenario, room):
     """The fitted gym as it was measured, how well its times are known, and which."""
     measured = scenario.measured_room
@@ -277,8 +317,8 @@ class _Gym:
     last for the scattering of the fixed surfaces. All are traced with the same rays.
     """
 
-    def __init__(self, state, room, early=False):
-        self.state, self.early, self.room = state, early, room
+    def __init__(self, state, room, early=False, passes=PASSES):
+        self.state, self.early, self.room, self.passes = state, early, room, passes
         surfaces, occupied = state.room.surfaces, state.uses[0].occupied
         there = {s.finish for s in surfaces} | {t.finish for t in state.treatments}
         there |= {s.full for s in surfaces if s.full and occupied.get(s.part)}
@@ -289,7 +329,7 @@ class _Gym:
         rows = [absorption_spread(name) for name in self.finishes]
         scatters = 0.0 if room == "statistical" else SCATTERING_SPREAD
         self.spread = np.array([*rows, np.full(7, scatters)])  # (factor, band)
-        start = room_decay(state, state.uses[0], room=room, passes=PASSES)
+        start = room_decay(state, state.uses[0], room=room, passes=passes)
         time, error = start.t20, start.t20_error
         if np.any(early):
             time, error = np.where(early, start.edt, time), np.where(early, start.edt_error, error)
@@ -314,7 +354,7 @@ class _Gym:
     def times(self, x):
         """Time of each octave (7,) [s]."""
         state = replace(self.state, **self.with_factors(x), text=None)
-        found = room_decay(state, state.uses[0], room=self.room, passes=PASSES)
+        found = room_decay(state, state.uses[0], room=self.room, passes=self.passes)
         return np.where(self.early, found.edt, found.t20) if np.any(self.early) else found.t20
 
     @cached_property

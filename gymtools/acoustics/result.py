@@ -145,7 +145,7 @@ class Result:
         """
         use = replace(self.use, occupied=occupied)
         found = room_decay(self.scenario, use, room=self.room, rays=self.rays or "full")
-        return found if self.ringing == 1.0 else found.longer(self.ringing)
+        return found if np.all(self.ringing == 1.0) else found.longer(self.ringing)
 
     @property
     def rt_mid(self):

@@ -225,21 +225,22 @@ class RoomResponse:
 
         Parameters
         ----------
-        factor : float
-            How many times as long it takes [-]
+        factor : float or array
+            How many times as long it takes, one number or (band,) [-]
 
         Returns
         -------
         response : RoomResponse
             Without a new trace
         """
+
+        def late(energy, way):
+            return decay.stretched(energy, counting.EDGES, way, factor)
+
         names = ("reflected", "mirrored")
-        both = np.concatenate([getattr(self.trace, name) for name in names], axis=2)
-        late = np.split(_stretched(both, self.way, factor).astype(np.float32), 2, axis=2)
-        trace = replace(self.trace, **dict(zip(names, late, strict=True)))
-        on_average = np.full(1, self.way.mean())
-        parts = [_stretched(part, on_average, factor) for part in self.parts]
-        return replace(self, trace=trace, parts=parts)
+        trace = replace(self.trace, **{n: late(getattr(self.trace, n), self.way) for n in names})
+        on_average = np.full(len(self.parts[0]), self.way.mean())
+        return replace(self, trace=trace, parts=[late(part, on_average) for part in self.parts])
 
     def course(self, shares):
         """Course of the reverberant sound, mean over zones.
@@ -372,8 +373,8 @@ class TracedField:
 
         Parameters
         ----------
-        factor : float
-            Of its decay times, over 0; less than 1 for a shorter decay [-]
+        factor : float or array
+            Of its decay times, over 0, one number or (band,); less than 1 for a shorter decay [-]
 
         Returns
         -------
@@ -697,18 +698,3 @@ class TracedField:
 def _delay(arrival_s):
     """Arrivals after the first one (source, point) [s]."""
     return (arrival_s - np.min(arrival_s, axis=0)).astype(np.float32)
-
-
-def _stretched(energy, way, factor):
-    """Energy in the bins (place, bin, band), stretched in time beyond a way (place,) [m]."""
-    edges, way = counting.EDGES, way[:, None]
-    before = np.where(edges > way, way + (edges - way) / factor, edges)  # (place, edge)
-    at = np.clip(np.concatenate([before, way], axis=1), edges[0], edges[-1])
-    low = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, len(edges) - 2)
-    share = ((at - edges[low]) / (edges[low + 1] - edges[low]))[..., None]
-    until = np.zeros((len(energy), len(edges), energy.shape[2]))
-    np.cumsum(energy, axis=1, out=until[:, 1:])
-    here, beyond = (np.take_along_axis(until, k[..., None], axis=1) for k in (low, low + 1))
-    until = here + share * (beyond - here)  # of the last one: of the direct sound
-    late = np.maximum(until[:, :-1] - until[:, -1:], 0.0)
-    return np.diff(until[:, :-1] + (factor - 1) * late, axis=1)

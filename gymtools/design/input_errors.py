@@ -6,17 +6,23 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import norm
 
-from ..acoustics.measured_room import ABSORPTION_SPREAD, time_spread
-from ..acoustics.model_error import T20_SPREAD, decay_factor
+from ..acoustics.measured_room import (
+    ABSORPTION_SPREAD,
+    SCATTERING_SPREAD,
+    decay_effects,
+    time_spread,
+)
+from ..acoustics.model_error import T20_SPREAD
 from ..physics import bands
 from ..physics.checks import within
 from ..venue.paths import value_at
+from .ringing import Ringing
 
 LIMITS = {  # of a standard deviation, with its unit
     "decay_pct": (100, "%"),
     "absorption_pct": (100, "%"),
+    "scattering_pct": (200, "%"),
     "noise_db": (20, "dB"),
     "occupancy_pct": (50, "%"),
     "aim_deg": (20, "deg"),
@@ -26,6 +32,7 @@ LIMITS = {  # of a standard deviation, with its unit
 WORDS = {  # on screen
     "decay_pct": "the model's ringing",
     "absorption_pct": "absorption",
+    "scattering_pct": "scattering",
     "noise_db": "noise",
     "occupancy_pct": "occupancy",
     "aim_deg": "aim as hung",
@@ -41,6 +48,8 @@ class InputSpread:
     # of the decay that the model gives    as left in the published gyms, ``acoustics.model_error``
     decay_pct: float = round(100 * T20_SPREAD, 1)
     absorption_pct: float = 100 * ABSORPTION_SPREAD  # of every finish    judgment, no source
+    # of floor, walls and roof together    judgment, no source
+    scattering_pct: float = 100 * SCATTERING_SPREAD
     noise_db: float = 3.0  # judgment, no source
     occupancy_pct: float = 10.0  # of the seats of every area    judgment, no source
     aim_deg: float = 2.0  # pan and downtilt of every loudspeaker    judgment, no source
@@ -68,13 +77,20 @@ class InputSpread:
         Returns
         -------
         spread : InputSpread
+            Finishes, scattering and the model's own error together are what published gyms leave.
             Where the room is fitted the finishes are not drawn one by one: what is left unknown of
             them is in the decay
         """
-        if scenario.room_fit is None:
-            return cls()
-        left = time_spread(scenario, scenario.use(use))[bands.MIDDLE].mean()
-        return cls(decay_pct=round(100 * float(left), 1), absorption_pct=0.0)
+        use = scenario.use(use)
+        if scenario.room_fit is not None:
+            left = time_spread(scenario, use)[bands.MIDDLE].mean()
+            return cls(
+                decay_pct=round(100 * float(left), 1), absorption_pct=0.0, scattering_pct=0.0
+            )
+        # the published gyms, with tables and scattering as here, tell the error of all together
+        parts = float(decay_effects(scenario, use).spread[bands.MIDDLE].mean())
+        left = np.sqrt(max(T20_SPREAD**2 - parts**2, 0.0))
+        return cls(decay_pct=round(100 * float(left), 1))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +98,11 @@ class InputError:
     """One of the inputs that may be off."""
 
     subjects: Callable  # scenario -> things that err, each for itself
-    changes: Callable  # (scenario, subjects, errors) -> changes for ``venue.paths.changed``
+    # (scenario, subjects, errors) -> changes for ``venue.paths.changed``
+    changes: Callable = lambda *_: {}
+    # (Ringing, subjects, errors) -> logarithm of how many times as long it rings (7,)
+    rings: Callable | None = None
+    empty_too: bool = True  # whether the gym rings so with nobody in it
 
 
 def ungrouped(scenario, use):
@@ -121,37 +141,8 @@ def _finishes(scenario):
     )
 
 
-def _absorbing(scenario, finishes, pct):
-    now = [np.array(scenario.absorption_factors.get(name, 1.0)) for name in finishes]
-    return {
-        ("absorption_factors", name): np.clip(f * np.exp(p / 100), 0.1, 10).tolist()
-        for name, f, p in zip(finishes, now, pct, strict=True)
-    }
-
-
-def _model(_scenario):
-    return ["decay"]
-
-
-def ringing(scenario, pct):
-    """By how much the gym rings longer than the model says, for an error of the model.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The design
-    pct : float
-        Error, normal [%]
-
-    Returns
-    -------
-    factor : float
-        Of its decay times: with the bias and the long tails of few published gyms, or as it is in a
-        gym that is fitted to what was measured in it [-]
-    """
-    if scenario.room_fit is None:
-        return float(decay_factor(norm.cdf(pct / (100 * T20_SPREAD))))
-    return float(np.exp(pct / 100))
+def _one(_scenario):
+    return ["the gym"]
 
 
 def _noise(_scenario):
@@ -169,14 +160,6 @@ def _noisy(scenario, _subjects, error_db):
 def _fillable(scenario):
     """Areas with seats that may be taken in the use."""
     return sorted({s.part for s in scenario.configuration().room.surfaces if s.full})
-
-
-def _filled(scenario, areas, pct):
-    use = scenario.uses[0]
-    return {
-        ("uses", use.name, "occupied", a): float(np.clip(use.occupied.get(a, 0.0) + p / 100, 0, 1))
-        for a, p in zip(areas, pct, strict=True)
-    }
 
 
 def _playing(scenario):
@@ -234,11 +217,11 @@ def _leaking(scenario, types, error_db):
 
 
 INPUTS = {  # by the fields of ``InputSpread``
-    # of the room's answer, not of the scenario: ``ringing`` says what it does
-    "decay_pct": InputError(subjects=_model, changes=lambda *_: {}),
-    "absorption_pct": InputError(subjects=_finishes, changes=_absorbing),
+    "decay_pct": InputError(subjects=_one, rings=Ringing.model),
+    "absorption_pct": InputError(subjects=_finishes, rings=Ringing.absorption),
+    "scattering_pct": InputError(subjects=_one, rings=Ringing.scattering),
     "noise_db": InputError(subjects=_noise, changes=_noisy),
-    "occupancy_pct": InputError(subjects=_fillable, changes=_filled),
+    "occupancy_pct": InputError(subjects=_fillable, rings=Ringing.people, empty_too=False),
     "aim_deg": InputError(subjects=_turning, changes=_turned),
     "sensitivity_db": InputError(subjects=_playing, changes=_strengthened),
     "directivity_db": InputError(subjects=_generic, changes=_leaking),

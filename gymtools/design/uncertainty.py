@@ -4,7 +4,7 @@ that does to every criterion.
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -12,18 +12,21 @@ from scipy.stats import norm, qmc
 
 from ..acoustics.criteria import CRITERIA, judge
 from ..acoustics.evaluate import evaluate
+from ..acoustics.sources import sources
 from ..acoustics.traced import Tracing
 from ..physics.checks import whole
 from ..venue.arguments import FROM_LOAD, call_of, kind_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
-from .input_errors import INPUTS, WORDS, InputSpread, ringing, ungrouped
+from .input_errors import INPUTS, WORDS, InputSpread, ungrouped
+from .ringing import Ringing
 
 SEATS = 300  # looked at in every area that listens
 FEWER_SEATS = 100  # for draws of one input alone, of which the width alone counts
-ALONE = 8  # of the draws, one in so many again for every input by itself
-LEAST = 25  # draws of one input by itself
+ALONE = 12  # of the draws, one in so many again for every input by itself
+LEAST = 16  # draws of one input by itself
 MOST_SEED = 2**32 - 1
+NOTHING = np.zeros(7)  # logarithm of a decay that is as it is
 EDGES = (10, 90)  # of a range [percentile]
 
 
@@ -108,10 +111,13 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
 
     Notes
     -----
-    Normal errors drawn by Latin hypercube (of absorption in its logarithm), every finish, area and
-    loudspeaker for itself; without echoes. What an error changes is found over at most 300 seats an
-    area with few rays, the same chance for every draw, and added to what the design gives over all
-    of them with all rays, so that with nothing off the design itself comes out. Draws that cannot
+    Normal errors drawn by Latin hypercube (of absorption and scattering in their logarithms), every
+    finish, area and loudspeaker for itself; without echoes. What finishes, scattering and people
+    change of the decay is traced once for each of them; a draw stretches the late sound by all of
+    them together, and turns loudspeakers in their direct sound alone. What an error changes is found
+    over at most 300 seats an area with few rays, the same for every draw, and added to what the
+    design gives over all of them with all rays, so that with nothing off the design itself comes
+    out. Draws that cannot
     be built (an aim error that turns a loudspeaker into its neighbor) are left out.
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
@@ -123,7 +129,7 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     kind_of("unknowns", spread, InputSpread, "Give an InputSpread, e.g. InputSpread(noise_db=3).")
     designed = judge(evaluate(scenario, use.name), echoes=False)
     drawing = _Drawing(scenario=ungrouped(scenario, use), spread=spread, seed=seed)
-    sample = drawing.values(({}, 1.0), SEATS)
+    sample = drawing.values(({}, NOTHING, NOTHING), SEATS)
     found = _all_draws(drawing, draws, progress, stop)
     if found is None:
         return None
@@ -179,28 +185,43 @@ class _Drawing:
         return [name for name in WORDS if getattr(self.spread, name) > 0 and self.subjects[name]]
 
     def draws(self, names, count):
-        """Draws with some inputs off: changes of the scenario, and how many times as long it
-        rings.
+        """Draws with some inputs off: changes of the scenario, and logarithms of how many times as
+        long it rings, as it is and with nobody in it (7,).
         """
         for errors in _errors([len(self.subjects[n]) for n in names], count, self.seed):
-            changes, factor = {}, 1.0
+            changes, rings, rings_empty = {}, NOTHING, NOTHING
             for name, error in zip(names, errors, strict=True):
-                off = error * getattr(self.spread, name)
-                changes |= INPUTS[name].changes(self.scenario, self.subjects[name], off)
-                if name == "decay_pct":
-                    factor = ringing(self.scenario, float(off[0]))
-            yield changes, factor
+                one, off = INPUTS[name], error * getattr(self.spread, name)
+                changes |= one.changes(self.scenario, self.subjects[name], off)
+                if one.rings is not None:
+                    longer = one.rings(self._ringing, self.subjects[name], off)
+                    rings = rings + longer
+                    rings_empty = rings_empty + longer * one.empty_too
+            yield changes, rings, rings_empty
+
+    @cached_property
+    def _ringing(self):
+        return Ringing(scenario=self.scenario)
+
+    @cached_property
+    def _field(self):
+        """The room as it is."""
+        return Tracing(self.scenario, rays="few").run()
 
     def values(self, draw, seats):
         """Values by criterion and area, over a sample of the seats; None of what cannot be
         built.
         """
-        changes, factor = draw
+        changes, rings, rings_empty = draw
         try:
-            scenario = changed(self.scenario, changes) if changes else self.scenario
-            field = Tracing(scenario, rays="few").run()
-            if factor != 1.0:
-                field = field.ringing_longer(factor)
+            scenario = changed(self.scenario, changes)
+            use = scenario.uses[0]
+            # a turn by a few degrees changes the late sound by less than its chance
+            field = replace(self._field, sources=sources(scenario, use))
+            if rings.any():
+                field = field.ringing_longer(np.exp(rings))
+            judged = rings if use.judged_as == "speech" else rings_empty
+            field = replace(field, ringing=np.exp(judged))
             result = evaluate(scenario, room=field, most_points=seats)
         except ValueError:
             return None

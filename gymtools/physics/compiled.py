@@ -12,6 +12,7 @@ LOOPS = (
     "decay_compiled",
     "direct_compiled",
     "late_modulation_compiled",
+    "microphones_compiled",
     "reflections_compiled",
     "tracing_compiled",
 )

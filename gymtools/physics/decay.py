@@ -144,6 +144,60 @@ def delayed(energy, edges_s, delay_s):
     return found
 
 
+def stretched(energy, edges, start, factor):
+    """Energy counted in bins, all of it that comes after a start taking longer to come; its level
+    follows.
+
+    Parameters
+    ----------
+    energy : array
+        (place, bin, band) [any linear]
+    edges : array
+        Edges of the bins (bin + 1,) [s or m]
+    start : array
+        After which it is stretched (place,) [as edges]
+    factor : float or array
+        How many times as long it takes, over 0, one number or (band,) [-]
+
+    Returns
+    -------
+    energy : ndarray
+        In the same bins, even within a bin; what moves beyond the last bin is lost (place, bin,
+        band) [as energy]
+
+    Sources
+    -------
+    Worked by hand: at one power and volume the reverberant energy goes as the decay time (Sabine).
+    """
+    energy = np.asarray(energy)
+    factor = np.broadcast_to(np.asarray(factor, float), energy.shape[2])
+    edges, start = np.asarray(edges, float), np.asarray(start, float)
+    if compiled.available():
+        from . import decay_compiled  # slow to load
+
+        found = np.empty_like(energy)
+        decay_compiled.stretch(energy, edges, start, factor, found)
+        return found
+    found = [
+        _stretched(energy[..., b : b + 1], edges, start[:, None], f) for b, f in enumerate(factor)
+    ]
+    return np.concatenate(found, axis=2).astype(energy.dtype)
+
+
+def _stretched(energy, edges, start, factor):
+    """The same of octaves that take alike."""
+    before = np.where(edges > start, start + (edges - start) / factor, edges)  # (place, edge)
+    at = np.clip(np.concatenate([before, start], axis=1), edges[0], edges[-1])
+    low = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, len(edges) - 2)
+    share = ((at - edges[low]) / (edges[low + 1] - edges[low]))[..., None]
+    until = np.zeros((len(energy), len(edges), energy.shape[2]))
+    np.cumsum(energy, axis=1, out=until[:, 1:])
+    here, beyond = (np.take_along_axis(until, k[..., None], axis=1) for k in (low, low + 1))
+    until = here + share * (beyond - here)  # of the last one: at the start
+    late = np.maximum(until[:, :-1] - until[:, -1:], 0.0)
+    return np.diff(until[:, :-1] + (factor - 1) * late, axis=1)
+
+
 def modulation(energy, edges_s, start_s):
     r"""Modulated energy of a decay: its Fourier transform at the modulation frequencies, seen from
     a time of start.

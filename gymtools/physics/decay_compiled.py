@@ -74,3 +74,48 @@ def _crossing(level, edges_s, start, count, wanted):
         return edges_s[k]
     share = (level[k] - wanted) / (level[k] - level[k + 1])
     return edges_s[k] + min(max(share, 0.0), 1.0) * (edges_s[k + 1] - edges_s[k])
+
+
+@njit(nogil=True, cache=True)
+def stretch(energy, edges, start, factor, out):
+    """Energy in bins, what comes after a start taking longer to come.
+
+    Parameters
+    ----------
+    energy : ndarray
+        (place, bin, band) [any linear]
+    edges : ndarray
+        Edges of the bins (bin + 1,) [s or m]
+    start : ndarray
+        After which it is stretched (place,) [as edges]
+    factor : ndarray
+        How many times as long it takes (band,) [-]
+    out : ndarray
+        Takes the energy in the same bins (place, bin, band) [as energy]
+
+    Sources
+    -------
+    As ``decay.stretched``.
+    """
+    places, bins, octaves = energy.shape
+    for p in range(places):
+        begin = min(max(start[p], edges[0]), edges[bins])
+        for b in range(octaves):
+            direct = 0.0  # what comes before the start
+            for k in range(bins):
+                share = (begin - edges[k]) / (edges[k + 1] - edges[k])
+                direct += min(max(share, 0.0), 1.0) * energy[p, k, b]
+            k, past, before = 0, 0.0, 0.0
+            for e in range(bins + 1):
+                x = edges[e]
+                if x > start[p]:
+                    x = start[p] + (x - start[p]) / factor[b]
+                x = min(max(x, edges[0]), edges[bins])
+                while k < bins - 1 and edges[k + 1] <= x:
+                    past += energy[p, k, b]
+                    k += 1
+                until = past + (x - edges[k]) / (edges[k + 1] - edges[k]) * energy[p, k, b]
+                until += (factor[b] - 1) * max(until - direct, 0.0)
+                if e > 0:
+                    out[p, e - 1, b] = until - before
+                before = until

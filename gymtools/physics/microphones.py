@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from . import bands
+from . import bands, compiled
 from .checks import within
 
 # A of the usual patterns [-]. J. Eargle, The Microphone Book, 2nd ed. (2004), ch. 6; the exact
@@ -286,13 +286,57 @@ def strongest_by_facing(direct, toward, pattern, *, up_deg, facing_deg):
     """
     direct, toward = np.asarray(direct, np.float32), np.asarray(toward, np.float32)
     a = np.asarray(pattern, np.float32)
-    turn, up = np.radians(np.asarray(facing_deg, float)), np.radians(up_deg)
-    axes = np.stack(
-        [-np.cos(turn) * np.cos(up), -np.sin(turn) * np.cos(up), np.full_like(turn, np.sin(up))],
-        axis=-1,
-    ).astype(np.float32)
+    axes = _axes(up_deg, facing_deg)
     strongest = np.empty((len(axes), *direct.shape[1:]), np.float32)
     for n, axis in enumerate(axes):
         picked = a + (1 - a) * (toward @ axis)[..., None]  # (source, point, band)
         strongest[n] = (direct * picked * picked).max(axis=0, initial=0.0)
     return strongest
+
+
+def all_and_strongest(direct, toward, pattern, *, up_deg, facing_deg):
+    """``returned_by_facing`` and ``strongest_by_facing`` together, in machine code where that can
+    be made.
+
+    Parameters
+    ----------
+    direct : array
+        Direct sound at each point (source, point, band) [any linear]
+    toward : array
+        Unit vectors from each point to each source (source, point, 3) [-]
+    pattern : array
+        A of the pattern (band,) [-]
+    up_deg : float
+        How far the microphone's axis rises toward the mouth [deg]
+    facing_deg : array
+        Where the talker looks, counter-clockwise from +x (facing,) [deg]
+
+    Returns
+    -------
+    returned, strongest : ndarray
+        Each (facing, point, band) [as direct]
+
+    Sources
+    -------
+    As ``returned_by_facing``.
+    """
+    turned = dict(up_deg=up_deg, facing_deg=facing_deg)
+    if not compiled.available():
+        heard = direct, toward, pattern
+        return returned_by_facing(*heard, **turned), strongest_by_facing(*heard, **turned)
+    from . import microphones_compiled  # slow to load
+
+    plain = [np.ascontiguousarray(v, np.float32) for v in (direct, toward, pattern)]
+    axes = _axes(**turned)
+    found = [np.empty((len(axes), *plain[0].shape[1:]), np.float32) for _ in range(2)]
+    microphones_compiled.by_facing(*plain, axes, tuple(found))
+    return found
+
+
+def _axes(up_deg, facing_deg):
+    """Axes of a microphone that looks back at its talker (facing, 3) [-]."""
+    turn, up = np.radians(np.asarray(facing_deg, float)), np.radians(up_deg)
+    return np.stack(
+        [-np.cos(turn) * np.cos(up), -np.sin(turn) * np.cos(up), np.full_like(turn, np.sin(up))],
+        axis=-1,
+    ).astype(np.float32)

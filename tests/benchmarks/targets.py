@@ -1,4 +1,4 @@
-"""How long the traced room takes where people wait for it: medians of what the design workbook does.
+"""How long the traced room takes where people wait for it: medians.
 
 Run: .venv/bin/python tests/benchmarks/targets.py [rounds]
 """

@@ -13,6 +13,7 @@ from .section import Section
 
 UNITS = {
     "decay_pct": "%",
+    "scattering_pct": "%",
     "absorption_pct": "%",
     "noise_db": "dB",
     "occupancy_pct": "%",

@@ -48,8 +48,9 @@ def _assumed(sureness):
     u = sureness.spread
     return (
         f"One standard deviation assumed: {u.decay_pct:.0f} % of the decay that the model gives,"
-        f" absorption {u.absorption_pct:g} % of each finish, noise"
-        f" {u.noise_db:g} dB, {u.occupancy_pct:g} % of the seats of each area, aim {u.aim_deg:g}°"
+        f" absorption {u.absorption_pct:g} % of each finish, scattering {u.scattering_pct:g} %,"
+        f" noise {u.noise_db:g} dB, {u.occupancy_pct:g} % of the seats of each area, aim"
+        f" {u.aim_deg:g}°"
         f" and sensitivity {u.sensitivity_db:g} dB of each loudspeaker, directivity"
         f" {u.directivity_db:g} dB of each type that was not measured. {sureness.draws} draws,"
         " without echoes."

@@ -1,0 +1,139 @@
+"""How many times as long a gym rings when what is known of it is a little off: as a factor of its decay
+times, so that no draw of the unknowns needs rays of its own.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from scipy.stats import norm
+
+from ..acoustics.measured_room import decay_effects
+from ..acoustics.model_error import T20_SPREAD, decay_factor
+from ..acoustics.room_decay import room_decay
+from ..venue.scenario import Scenario
+
+STEP = 0.1  # of the seats of an area, by which the effect of people is tried
+
+
+def model_factor(scenario, pct):
+    """By how much the gym rings longer than the model says, for an error of the model.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    pct : float
+        Error, normal [%]
+
+    Returns
+    -------
+    factor : float
+        Of its decay times: with the bias and the long tails of few published gyms, or as it is in a
+        gym that is fitted to what was measured in it [-]
+    """
+    if scenario.room_fit is None:
+        return float(decay_factor(norm.cdf(pct / (100 * T20_SPREAD))))
+    return float(np.exp(pct / 100))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ringing:
+    """Logarithms of how many times as long a gym rings in its first use, for errors of what is
+    known of it; each (7,).
+    """
+
+    scenario: Scenario
+
+    @cached_property
+    def effects(self):
+        """How its decay goes with its finishes (DecayEffects)."""
+        return decay_effects(self.scenario, self.scenario.uses[0])
+
+    def model(self, _subjects, pct):
+        """For an error of the model itself.
+
+        Parameters
+        ----------
+        _subjects : list
+            Not used: there is one model
+        pct : array
+            Error, normal (1,) [%]
+
+        Returns
+        -------
+        log : ndarray
+            (7,) [-]
+        """
+        return np.full(7, np.log(model_factor(self.scenario, float(pct[0]))))
+
+    def absorption(self, finishes, pct):
+        """For errors of the absorption of finishes, in its logarithm.
+
+        Parameters
+        ----------
+        finishes : list of str
+            Their names
+        pct : array
+            Error of each (finish,) [%]
+
+        Returns
+        -------
+        log : ndarray
+            (7,) [-]
+        """
+        effects = self.effects.absorption
+        return sum(effects[n] * p / 100 for n, p in zip(finishes, pct, strict=True))
+
+    def scattering(self, _subjects, pct):
+        """For an error of the scattering of floor, walls and roof, in its logarithm.
+
+        Parameters
+        ----------
+        _subjects : list
+            Not used: they err together
+        pct : array
+            Error (1,) [%]
+
+        Returns
+        -------
+        log : ndarray
+            (7,) [-]
+        """
+        return self.effects.scattering * float(pct[0]) / 100
+
+    def people(self, areas, pct):
+        """For errors of the share of the seats that are taken.
+
+        Parameters
+        ----------
+        areas : list of str
+            Areas of the use
+        pct : array
+            Error of each (area,) [%]
+
+        Returns
+        -------
+        log : ndarray
+            (7,) [-]
+        """
+        use = self.scenario.uses[0]
+        now = np.array([use.occupied.get(name, 0.0) for name in areas])
+        off = np.clip(now + np.asarray(pct) / 100, 0, 1) - now
+        return sum(self._by_seats[name] * o for name, o in zip(areas, off, strict=True))
+
+    @cached_property
+    def _by_seats(self):
+        """Change of the logarithms with the share of an area's seats that are taken, by area."""
+        use = self.scenario.uses[0]
+        now, found = self._times(use.occupied), {}
+        for name in {s.part for s in self.scenario.configuration().room.surfaces if s.full}:
+            share = use.occupied.get(name, 0.0)
+            step = STEP if share + STEP <= 1 else -STEP
+            tried = self._times({**use.occupied, name: share + step})
+            found[name] = np.log(tried / now) / step
+        return found
+
+    def _times(self, occupied):
+        use = replace(self.scenario.uses[0], occupied=occupied)
+        return room_decay(self.scenario, use, rays="few").t20
