@@ -319,6 +319,8 @@ class TracedField:
     error_db: float  # standard error of the level in the worst zone [dB]
     rays: str  # as for ``evaluate``: whether all have been followed
     ringing: float = 1.0  # by how much it is said to ring longer than the rays do [-]
+    # what each loudspeaker feeds the room, re what it fed as it was traced (source, band) [-]
+    share: float | np.ndarray = 1.0
     room = "traced"  # its word in ``evaluate``
 
     @cached_property
@@ -330,6 +332,13 @@ class TracedField:
     def _left_out(self):
         """The same with each part of the rays left out, by points."""
         return Remembered(REMEMBERED)
+
+    @cached_property
+    def fed(self):
+        """What each loudspeaker radiates into the room that was traced (source, band) [re 20 uPa
+        squared, m2].
+        """
+        return self.sources.radiated * self.share
 
     @property
     def heard(self):
@@ -444,7 +453,7 @@ class TracedField:
     @cached_property
     def by_zone(self):
         """Energy of the reverberant sound (zone, band) [re 20 uPa squared]."""
-        radiated = self.sources.radiated
+        radiated = self.fed
         return sum(radiated[n] * response.energy for n, response in self.responses.items())
 
     def at(self, points):
@@ -475,7 +484,7 @@ class TracedField:
         energy : ndarray
             (source, point, band) [re 20 uPa squared]
         """
-        weights, radiated = self.zones.weights(points), self.sources.radiated
+        weights, radiated = self.zones.weights(points), self.fed
         energy = np.zeros((len(self.sources), len(points), radiated.shape[1]))
         for n, response in self.responses.items():
             energy[n] = weights @ (radiated[n] * response.energy)
@@ -507,7 +516,7 @@ class TracedField:
         -------
         IEC 60268-16:2020, annex A: Fourier transform of the energy that arrives, over its sum.
         """
-        heard, radiated = self.heard, self.sources.radiated
+        heard, radiated = self.heard, self.fed
         return late_modulation.transfer(
             direct[heard],
             _delay(arrival_s)[heard],
@@ -550,7 +559,7 @@ class TracedField:
             direct[on],
             _delay(arrival_s)[on],
             self.zones.corners(points),
-            (self.sources.radiated[on], packed, self.by_zone),
+            (self.fed[on], packed, self.by_zone),
             heard,
         )
 
@@ -572,7 +581,7 @@ class TracedField:
             Of all reverberant sound that reaches the points, 0 to 1 [-]
         """
         soon, whole = 0.0, 0.0
-        radiated, shares = self.sources.radiated, self.zones.shares(points)
+        radiated, shares = self.fed, self.zones.shares(points)
         for n, response in self.responses.items():
             energy = response.trace.reflected[..., octaves] @ radiated[n, octaves]  # (zone, bin)
             energy = shares[:, None] * energy
@@ -610,7 +619,7 @@ class TracedField:
 
     def _together(self, points):
         """Decay of all loudspeakers with their delays, mean over some points (bin, band)."""
-        shares, radiated = self.zones.shares(points), self.sources.radiated
+        shares, radiated = self.zones.shares(points), self.fed
         energy = np.array([r.course(shares) * radiated[n] for n, r in self.responses.items()])
         return decay.delayed(energy, self.edges_s, self.sources.delay_s[self.heard]).sum(axis=0)
 
@@ -649,7 +658,7 @@ class TracedField:
     def _without_each(self, points, count):
         """``_together`` with each part of the rays left out in turn (bin, part, band)."""
         shares = self.zones.layer_means(self.zones.shares(points)) * self.zones.counts.prod(axis=1)
-        radiated = self.sources.radiated
+        radiated = self.fed
         energy = np.array(  # (traced, part, bin, band)
             [r.part_courses(shares)[:count] * radiated[n] for n, r in self.responses.items()]
         )
@@ -683,7 +692,7 @@ class TracedField:
         -----
         All loudspeakers together, in steps of ``PULSE_S``: what the echo criterion can tell apart.
         """
-        delay_s, radiated = self.sources.delay_s, self.sources.radiated[:, band]
+        delay_s, radiated = self.sources.delay_s, self.fed[:, band]
         first = min(r.way.min() / r.speed + delay_s[n] for n, r in self.responses.items())
         begin = int(first / PULSE_S)
         part = slice(begin, begin + round(TAIL_S / PULSE_S))

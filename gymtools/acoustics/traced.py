@@ -4,13 +4,14 @@ traced again.
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from threading import Lock
 
 import numpy as np
 
 from ..physics import bands, tracing
 from ..venue.arguments import one_of
+from . import landing
 from .reverberant import PARTS, RoomResponse, TracedField
 from .sources import sources
 
@@ -68,6 +69,68 @@ class _TracedLoudspeaker:
         """Mean and energy by pass (pass, zone, band) after so many passes, or as far as it is."""
         with self.lock:
             return self.means.get(wanted, self.mean), np.array(self.passes[:wanted])
+
+
+class Nearby:
+    """The room of one use for loudspeakers that are turned from how they were traced: how much each
+    feeds it follows what the first surface leaves of its sound. For ``evaluate``, in a search.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario as it is traced, with few rays
+    use : str
+        Name of a use
+    """
+
+    def __init__(self, scenario, use):
+        self.scenario, self.use = scenario, scenario.use(use)
+        self.field = Tracing(scenario, use, rays="few").run()
+        self.left = self._left(self.field.sources)
+
+    def _left(self, sources):
+        """Share of each loudspeaker's sound that remains after the first surface (source, band)."""
+        room = self.scenario.configuration(self.use.name).room
+        met, way = landing.first_surfaces(sources, room.polygons, self.scenario.memory)
+        absorption = self.scenario.absorption(self.use) * room.counted[:, None]
+        return landing.remaining_share(sources, met, way, absorption)
+
+    def fits(self, scenario):
+        """Whether loudspeakers of another scenario are turned at most.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            Made from the traced one by a change
+
+        Returns
+        -------
+        fits : bool
+            They hang where they were traced, and the same ones play
+        """
+        here = sources(scenario, scenario.use(self.use.name))
+        return all(
+            np.array_equal(getattr(here, key), getattr(self.field.sources, key))
+            for key in ("position", "playing")
+        )
+
+    def at_gains_of(self, sources, zones):
+        """The room for loudspeakers that look elsewhere.
+
+        Parameters
+        ----------
+        sources : Sources
+            At the same positions
+        zones : Zones
+            Of the gym they are in
+
+        Returns
+        -------
+        field : TracedField
+            Without a new trace
+        """
+        share = self._left(sources) / np.maximum(self.left, 1e-9)
+        return replace(self.field, sources=sources, share=share)
 
 
 def ray_count(volume):

@@ -119,8 +119,10 @@ def aim(
     Notes
     -----
     The search (L-BFGS-B from several starting points, gradients by differences in the uses that a
-    change touches) looks at some 60 seats an area with few rays, the same chance for every aim;
-    the answer is judged over all seats with all rays, and given up if it is not better there.
+    change touches) looks at some 60 seats an area with few rays. Near an aim that was traced, what
+    a loudspeaker feeds the room follows what the first surface leaves of its sound; the room is
+    traced anew at every start and at what was found from it. The answer is judged over all seats
+    with all rays, and given up if it is not better there.
     Delays are set last: for each use those of ``delays.aligned`` with the lead that helps most, if
     any does.
     """

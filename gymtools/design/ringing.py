@@ -1,5 +1,5 @@
-"""How many times as long a gym rings when what is known of it is a little off: as a factor of its decay
-times, so that no draw of the unknowns needs rays of its own.
+"""How many times as long a gym rings when what is known of it is a little off: as a factor of its
+decay times, so that no draw of the unknowns needs rays of its own.
 """
 
 from dataclasses import dataclass, replace

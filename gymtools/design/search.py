@@ -8,6 +8,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from ..acoustics.evaluate import ROOMS, evaluate
+from ..acoustics.traced import Nearby
 from ..venue.loudspeakers import Group
 from ..venue.paths import changed, value_at
 from ..venue.renamed import current_key, warn_renamed
@@ -16,9 +17,11 @@ from .adjustments import KEYS, adjustments, mirrors_of
 from .weights import Weights, penalty
 
 DRAFT = 60  # seats looked at in every area while the search goes on
-DRAWN = 16  # random starting points that are looked at for each start
+DRAWN = 10  # random starting points that are looked at for each start
 SPREAD = 0.6  # of the way from the present aim to a random one
 WORTH = 0.02  # moves that gain less than this are reverted: fewer changes to set [steps]
+ITERATIONS = (6, 20, 10)  # of the search, each time before the room is traced anew
+HOPELESS = 0.0  # score over the best from which a start is not followed further [steps]
 REFUSED = 1e3  # score of what cannot be built
 
 
@@ -171,6 +174,7 @@ class Search:
         self.task = task
         self.best, self.best_score = None, np.inf  # adjustments, and their draft score
         self.used, self.stopped = 0, False
+        self._rooms = {}  # traced near the aims that are tried, by use
 
     @property
     def moved(self):
@@ -193,17 +197,44 @@ class Search:
 
     def _from_all(self, starts):
         origin = self.task.origin
-        self._draft(origin)
-        for x in [origin, *self._drawn(starts - 1)]:
-            minimize(
+        self._trace(origin)
+        self._down(origin)
+        for x in self._drawn(starts - 1):
+            self._down(x)
+        if self.best is not None:
+            self._trace(self.best)
+            self._revert_small(origin)
+
+    def _down(self, x):
+        """Search downhill from a start, the room traced anew on the way; where others have come
+        much further, no longer than it takes to see that.
+        """
+        for iterations in ITERATIONS:
+            self._trace(x)
+            found = minimize(
                 self._with_gradient,
                 x,
                 jac=True,
                 method="L-BFGS-B",
                 bounds=self.task.limits,
-                options=dict(maxiter=40, ftol=1e-4),
+                options=dict(maxiter=iterations, ftol=1e-3),
             )
-        self._revert_small(origin)
+            x = found.x
+            if found.fun > self.best_score + HOPELESS:
+                return
+        self._trace(x)
+
+    def _trace(self, x):
+        """Trace the room with some adjustments: those that are tried next are near to them."""
+        try:
+            scenario = self.task.scenario_at(x)
+        except ValueError:
+            return
+        if self.task.room == "traced":
+            self._rooms = {use: Nearby(scenario, use) for use in self.task.uses}
+        if self.best is not None and np.array_equal(x, self.best):
+            self.best_score = np.inf  # it was found in a room that was traced elsewhere
+        self._draft(x)
 
     def _drawn(self, count):
         """The best of random starting points."""
@@ -237,8 +268,10 @@ class Search:
 
     def _score(self, scenario, use):
         """Draft score of one use."""
-        task = self.task
-        draft = evaluate(scenario, use, room=task.room, rays="few", most_points=DRAFT)
+        task, room = self.task, self._rooms.get(use)
+        if room is None or not room.fits(scenario):
+            room = task.room
+        draft = evaluate(scenario, use, room=room, rays="few", most_points=DRAFT)
         return penalty(draft, task.weights)
 
     def _draft(self, x):

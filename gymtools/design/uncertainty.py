@@ -114,10 +114,10 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     Normal errors drawn by Latin hypercube (of absorption and scattering in their logarithms), every
     finish, area and loudspeaker for itself; without echoes. What finishes, scattering and people
     change of the decay is traced once for each of them; a draw stretches the late sound by all of
-    them together, and turns loudspeakers in their direct sound alone. What an error changes is found
-    over at most 300 seats an area with few rays, the same for every draw, and added to what the
-    design gives over all of them with all rays, so that with nothing off the design itself comes
-    out. Draws that cannot
+    them together, and turns loudspeakers in their direct sound alone. What an error changes is
+    found over at most 300 seats an area with few rays, the same for every draw, and added to what
+    the design gives over all of them with all rays, so that with nothing off the design itself
+    comes out. Draws that cannot
     be built (an aim error that turns a loudspeaker into its neighbor) are left out.
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
