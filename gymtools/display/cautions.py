@@ -37,8 +37,8 @@ LIMITS = (
     ),
     (
         "Loudspeakers are generic balloons made from nominal angles, not measurements of a product."
-        " Real ones usually leak more, so the direct sound may come out 1 to 2 dB too high over the"
-        " reverberant field."
+        " The directivity index of any one product may differ by about 1 dB, and the direct sound"
+        " over the reverberant field with it."
     ),
     "People do not shade each other, and sound does not bend around edges.",
     (
