@@ -51,7 +51,7 @@ def large():
 
 
 def plain(result):
-    """The same direct field and STI in float64, written as one would on a first day."""
+    """The same direct field and STI by formula in float64, written as one would on a first day."""
     s, use = result.scenario, result.use
     loss = air.attenuation(
         bands.EXACT, temperature_c=s.air.temperature_c, humidity_pct=s.air.humidity_pct
@@ -74,17 +74,14 @@ def plain(result):
         )
         energy.append(10 ** ((level - 20 * np.log10(r)[:, None] - loss * r[:, None]) / 10))
     energy = np.array(energy)
-    reverberant = 10 ** (result.reverberant_db / 10)
+    late = result.reverberant.by_source(result.points)  # (source, point, band)
     turn = np.exp(-2j * np.pi * intelligibility.MODULATION * result.arrival_s[..., None])
-    first = np.exp(-2j * np.pi * intelligibility.MODULATION * result.arrival_s.min(axis=0)[:, None])
     tail = 1 / (1 + 2j * np.pi * intelligibility.MODULATION * result.rt[:, None] / 13.8155)
-    moving = (
-        np.einsum("spb,spf->pbf", energy, turn) + reverberant[:, None] * tail * first[:, None, :]
-    )
-    mtf = np.abs(moving) / (energy.sum(axis=0) + reverberant)[..., None]
-    return energy, intelligibility.sti(
-        mtf, speech_db=10 * np.log10(energy.sum(axis=0) + reverberant), noise_db=use.noise
-    )
+    moving = np.einsum("spb,spf->pbf", energy, turn)
+    moving += np.einsum("spb,bf,spf->pbf", late, tail, turn, optimize=True)
+    whole = (energy + late).sum(axis=0)
+    mtf = np.abs(moving) / whole[..., None]
+    return energy, intelligibility.sti(mtf, speech_db=10 * np.log10(whole), noise_db=use.noise)
 
 
 def roomacoustics(result, count):
