@@ -114,20 +114,21 @@ class _Question:
         """Verdicts of the design itself with few rays."""
         return self.verdicts(self.scenario, "few")
 
-    def results(self, scenario):
-        """Results of a scenario by use, as they are stated."""
-        return evaluate_all(scenario, room=self.room).results
-
-    def cost(self, scenario, results):
-        """What a scenario costs."""
-        driven = amplify(scenario, results, prices=self.prices)
-        return cost(scenario, self.prices, amplification=driven)
+    def stated(self, scenario):
+        """Verdicts of a scenario in every use, as they are stated, and what it costs; kept, as one
+        move may help in several things.
+        """
+        if id(scenario) not in self._kept:
+            results = evaluate_all(scenario, room=self.room).results
+            driven = amplify(scenario, results, prices=self.prices)
+            verdicts = {name: _verdicts(result) for name, result in results.items()}
+            price = cost(scenario, self.prices, amplification=driven)
+            self._kept[id(scenario)] = verdicts, price, scenario
+        return self._kept[id(scenario)][:2]
 
     @cached_property
-    def before(self):
-        """Results of the design itself by use, and what it costs."""
-        results = self.results(self.scenario)
-        return results, self.cost(self.scenario, results)
+    def _kept(self):
+        return {}
 
 
 def advise(scenario, use=None, *, room="traced", prices=None, progress=None, stop=None):
@@ -251,12 +252,9 @@ def _proposals(question, verdict, best):
     for move in best:
         if question.stop():
             break
-        results, price = question.before
-        moved = question.results(move.scenario)
-        before, after = ({n: _verdicts(r) for n, r in given.items()} for given in (results, moved))
+        (before, was), (after, now) = map(question.stated, (question.scenario, move.scenario))
         key = question.use, (verdict.criterion, verdict.area)
-        price = question.cost(move.scenario, moved) - price
-        proposal = _proposal(move, key, before, after, price)
+        proposal = _proposal(move, key, before, after, now - was)
         if proposal is not None:
             found.append(proposal)
     return tuple(sorted(found, key=lambda p: -p.effect.gain))

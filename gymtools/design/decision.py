@@ -19,7 +19,7 @@ from .fingerprints import LIBRARIES, contents, digest, package, prices_of
 from .options import HEADLINES, Option, dominated_by, option
 from .uncertainty import how_sure
 
-DRAWS, SEED = 200, 1  # of the uncertainty
+DRAWS, SEED = 100, 1  # of the uncertainty
 ENGINES = {"compiled": "machine code", "arrays": "arrays"}  # what follows the rays
 
 
