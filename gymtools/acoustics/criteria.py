@@ -16,6 +16,7 @@ from ..venue.locations import spot
 from ..venue.targets import Targets
 from ..venue.units import to_file
 from .feedback import limit_name
+from .model_error import range_of_decay
 
 WORDS = ("meets", "close", "misses", "out of reach")  # from best to worst
 # of the reverberation
@@ -423,6 +424,7 @@ def _rt(result):
         said=bool(use.kind),
         own=source == OWN_FIGURE,
         beyond=source.endswith(BEYOND),
+        likely=_likely(scenario, decay.middle),
     )
     yield Measurement(
         value=decay.middle,
@@ -432,6 +434,13 @@ def _rt(result):
         reachable=missing <= bare,
         facts=facts,
     )
+
+
+def _likely(scenario, time):
+    """Range of a time as measured, 8 of 10; None where the room is fitted to a measurement [s]."""
+    if scenario.room_fit is not None:
+        return None
+    return tuple(float(end) for end in range_of_decay(time))
 
 
 def reverberation_target(scenario, use):
@@ -483,6 +492,14 @@ def _rt_words(v, units):
     if not f["said"] and not f["own"]:
         listens = "people listen" if f["kind"] == "sports" else "nobody listens"
         words += f", as {listens} on the court"
+    if abs(v.value - v.target) < f["error"]:
+        words += ". The target lies within the error of the rays"
+    if f["missing_m2"] and f["likely"]:
+        low, high = f["likely"]
+        words += (
+            f". Measured it may be {low:.1f} to {high:.1f} s, in 8 of 10 gyms: measure one decay"
+            " before treatment is bought"
+        )
     if f["missing_m2"]:
         area, bare = (
             f"{to_file(f[key], 'm2', units):,.0f} {units}²" for key in ("missing_m2", "bare_m2")

@@ -29,8 +29,8 @@ MOST_SPREAD = 0.7  # of a small coefficient: a factor of two either way    judgm
 SCATTERING_SPREAD = 0.5
 # of a time that a fitted room gives where it was measured    judgment, no source
 FITTED_SPREAD = 0.03
-PASSES = 16  # of rays, whose chance must not be taken for the room's own
-FEW = 4  # for effects alone: the same rays with and without
+PASSES = 32  # of rays, whose chance must not be taken for the room's own
+FEW = 8  # for effects alone: the same rays with and without
 DECAYS = 3  # averaged at each position of a measurement    ISO 3382-2:2008, table 1 (from memory)
 STEP = -0.3  # of a logarithm, by which its effect is tried: down, for what absorbs all stays so
 ROUNDS = 4  # of the fit at most
@@ -175,8 +175,8 @@ def fitted_to(scenario, state, readings, *, room="traced"):
         measured=readings.times,
         before=before,
         after=np.exp(now),
-        spread=np.hypot(np.sqrt(left), FITTED_SPREAD),
-        prior_spread=np.hypot(np.sqrt(prior), FITTED_SPREAD),
+        spread=_with_misses(np.hypot(np.sqrt(left), FITTED_SPREAD), known, now - wanted),
+        prior_spread=np.maximum(np.hypot(np.sqrt(prior), FITTED_SPREAD), relative_spread()),
     )
     off = known & (np.abs(now - wanted) > OUT_OF_REACH)
     return FittedRoom(
@@ -211,13 +211,13 @@ def predicted_spread(scenario):
     Returns
     -------
     spread : ndarray
-        Standard deviation of a measured T20 about the predicted one, as a share of it: as the
-        measured halls have it, or as the fit to this gym left it (7,) [-]
+        Standard deviation of a measured T20 about the predicted one of the gym as it is planned,
+        with nobody in it, as a share of it: as the measured halls have it, or as the fit to this
+        gym leaves it (7,) [-]
     """
-    if scenario.room_fit is None:
+    if scenario.room_fit is None or scenario.measured_room is None:
         return np.full(7, relative_spread())
-    left = by_octave(scenario.room_fit.spread_pct) / 100
-    return np.where(np.isfinite(left), left, relative_spread())
+    return time_spread(scenario, replace(scenario.uses[0], occupied={}))
 
 
 def time_spread(scenario, use, *, room="traced"):
@@ -256,7 +256,17 @@ def time_spread(scenario, use, *, room="traced"):
     shared = (mine * there.effects * there.spread**2).sum(axis=0)
     own = (there.effects**2 * there.spread**2).sum(axis=0)
     left = variance - np.where(known, shared**2 / (own + sigma**2), 0.0)
-    return np.hypot(np.sqrt(np.maximum(left, 0.0)), FITTED_SPREAD)
+    fit = scenario.room_fit
+    off = np.log(by_octave(fit.fitted_s) / by_octave(fit.measured_s))
+    return _with_misses(np.hypot(np.sqrt(np.maximum(left, 0.0)), FITTED_SPREAD), known, off)
+
+
+def _with_misses(spread, known, off):
+    """Spread of a fitted room (7,): an octave that was not measured is known as little as in the
+    published gyms, and one whose time no likely values give is at least as far off as it stays.
+    """
+    missed = np.where(known & (np.abs(off) > OUT_OF_REACH), np.abs(off), 0.0)
+    return np.where(known, np.hypot(spread, missed), np.maximum(spread, relative_spread()))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -28,6 +28,17 @@ NARROWER = (
 )
 
 
+def deviation():
+    """Standard deviation of the logarithm of measured over traced decay for one more hall.
+
+    Returns
+    -------
+    deviation : float
+        With what is unknown of the mean of so few halls [-]
+    """
+    return float(T20_SPREAD * np.sqrt(1 + 1 / HALLS))
+
+
 def decay_factor(chance):
     """What a traced decay time is multiplied by for one more hall like the measured ones.
 
@@ -50,8 +61,7 @@ def decay_factor(chance):
     Prediction interval of a normal sample with unknown mean and deviation, e.g. G. Hahn and W.
     Meeker, Statistical Intervals, 1991 (from memory).
     """
-    deviation = T20_SPREAD * np.sqrt(1 + 1 / HALLS)
-    return np.exp(T20_MEAN + deviation * student.ppf(chance, HALLS - 1))
+    return np.exp(T20_MEAN + deviation() * student.ppf(chance, HALLS - 1))
 
 
 def range_of_decay(t20):

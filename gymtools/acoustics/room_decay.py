@@ -18,12 +18,12 @@ from ..physics.sources import Sources
 SOURCE_HEIGHT = 1.5  # over the floor    ISO 3382-2:2008, 4.3 (from memory) [m]
 OFF_WALLS = 1.0  # of what stands on the floor    the same, 4.3.1 (from memory) [m]
 ENDS = ((0.12, 0.3), (0.8, 0.75))  # of the free floor; off the axes, so that few modes are missed
-FEW = 2  # passes of each position of the source where a design is looked for
-PASSES = 6  # where figures are stated; doubled while the error is too large
-MOST = 24  # passes at most
+FEW = 5  # passes of each position of the source where a design is looked for
+PASSES = 20  # where figures are stated; doubled while the error is too large
+MOST = 60  # passes at most
 WANTED = 0.05  # standard error of T20, mean of 500 Hz to 2 kHz, as a share of it
-RAYS_PER = 15.0  # volume of the gym for each ray of a pass [m3]
-FEWEST_RAYS, MOST_RAYS = 300, 1500  # of a pass
+RAYS_PER = 30.0  # volume of the gym for each ray of a pass [m3]
+FEWEST_RAYS, MOST_RAYS = 150, 750  # of a pass
 SEED = 31
 STORED = 64  # decays that are kept
 EVEN = Balloon(np.zeros((AZ, EL, len(bands.NOMINAL))))

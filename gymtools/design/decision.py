@@ -187,7 +187,7 @@ def _versions():
     """Versions of what computed the figures."""
     found = {"gymtools": metadata.version("gymtools"), "Python": python_version()}
     found |= {name: metadata.version(name) for name in (*LIBRARIES, "plotly")}
-    return found | {"rays followed in": ENGINES[present_engine()]}
+    return found | {"the room is computed in": ENGINES[present_engine()]}
 
 
 def reasons(chosen: Option, other: Option):

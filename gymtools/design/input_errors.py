@@ -29,8 +29,9 @@ LIMITS = {  # of a standard deviation, with its unit
     "sensitivity_db": (10, "dB"),
     "directivity_db": (6, "dB"),
 }
+MODEL = "decay_pct"  # the model's own error
 WORDS = {  # on screen
-    "decay_pct": "the model's ringing",
+    MODEL: "the model's ringing",
     "absorption_pct": "absorption",
     "scattering_pct": "scattering",
     "noise_db": "noise",
@@ -217,7 +218,7 @@ def _leaking(scenario, types, error_db):
 
 
 INPUTS = {  # by the fields of ``InputSpread``
-    "decay_pct": InputError(subjects=_one, rings=Ringing.model),
+    MODEL: InputError(subjects=_one),  # ``Ringing.together`` says what it does
     "absorption_pct": InputError(subjects=_finishes, rings=Ringing.absorption),
     "scattering_pct": InputError(subjects=_one, rings=Ringing.scattering),
     "noise_db": InputError(subjects=_noise, changes=_noisy),

@@ -8,33 +8,13 @@ from functools import cached_property
 import numpy as np
 from scipy.stats import norm
 
-from ..acoustics.measured_room import decay_effects
+from ..acoustics.measured_room import decay_effects, time_spread
 from ..acoustics.model_error import T20_SPREAD, decay_factor
 from ..acoustics.room_decay import room_decay
+from ..physics import bands
 from ..venue.scenario import Scenario
 
 STEP = 0.1  # of the seats of an area, by which the effect of people is tried
-
-
-def model_factor(scenario, pct):
-    """By how much the gym rings longer than the model says, for an error of the model.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The design
-    pct : float
-        Error, normal [%]
-
-    Returns
-    -------
-    factor : float
-        Of its decay times: with the bias and the long tails of few published gyms, or as it is in a
-        gym that is fitted to what was measured in it [-]
-    """
-    if scenario.room_fit is None:
-        return float(decay_factor(norm.cdf(pct / (100 * T20_SPREAD))))
-    return float(np.exp(pct / 100))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -50,22 +30,33 @@ class Ringing:
         """How its decay goes with its finishes (DecayEffects)."""
         return decay_effects(self.scenario, self.scenario.uses[0])
 
-    def model(self, _subjects, pct):
-        """For an error of the model itself.
+    def together(self, parts, pct):
+        """For errors of finishes and scattering, and of the model itself.
 
         Parameters
         ----------
-        _subjects : list
-            Not used: there is one model
-        pct : array
-            Error, normal (1,) [%]
+        parts : array
+            Of finishes and scattering (7,) [-]
+        pct : float
+            Of the model itself, normal [%]
 
         Returns
         -------
         log : ndarray
-            (7,) [-]
+            With the bias and the long tails of few published gyms; in a gym that is fitted to what
+            was measured in it, as each octave is known (7,) [-]
         """
-        return np.full(7, np.log(model_factor(self.scenario, float(pct[0]))))
+        if self.scenario.room_fit is not None:
+            return parts + pct / 100 * self._by_octave
+        middle = parts[bands.MIDDLE].mean()
+        chance = norm.cdf((middle + pct / 100) / T20_SPREAD)
+        return parts - middle + np.log(decay_factor(chance))
+
+    @cached_property
+    def _by_octave(self):
+        """How well a fitted room is known, re the mean of 500 Hz to 2 kHz (7,)."""
+        spread = time_spread(self.scenario, self.scenario.uses[0])
+        return spread / spread[bands.MIDDLE].mean()
 
     def absorption(self, finishes, pct):
         """For errors of the absorption of finishes, in its logarithm.

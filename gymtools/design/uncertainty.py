@@ -18,7 +18,7 @@ from ..physics.checks import whole
 from ..venue.arguments import FROM_LOAD, call_of, kind_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
-from .input_errors import INPUTS, WORDS, InputSpread, ungrouped
+from .input_errors import INPUTS, MODEL, WORDS, InputSpread, ungrouped
 from .ringing import Ringing
 
 SEATS = 300  # looked at in every area that listens
@@ -45,12 +45,12 @@ class Range:
 
     @property
     def low(self):
-        """9 of 10 draws lie above [unit]."""
+        """9 of 10 draws lie above, and the design as it is [unit]."""
         return min(float(np.percentile(self.values, EDGES[0])), self.value)
 
     @property
     def high(self):
-        """9 of 10 draws lie below [unit]."""
+        """9 of 10 draws lie below, and the design as it is [unit]."""
         return max(float(np.percentile(self.values, EDGES[1])), self.value)
 
     @property
@@ -189,15 +189,18 @@ class _Drawing:
         long it rings, as it is and with nobody in it (7,).
         """
         for errors in _errors([len(self.subjects[n]) for n in names], count, self.seed):
-            changes, rings, rings_empty = {}, NOTHING, NOTHING
-            for name, error in zip(names, errors, strict=True):
-                one, off = INPUTS[name], error * getattr(self.spread, name)
-                changes |= one.changes(self.scenario, self.subjects[name], off)
+            changes, rings, people = {}, NOTHING, NOTHING
+            off = {n: e * getattr(self.spread, n) for n, e in zip(names, errors, strict=True)}
+            for name, amount in off.items():
+                one = INPUTS[name]
+                changes |= one.changes(self.scenario, self.subjects[name], amount)
                 if one.rings is not None:
-                    longer = one.rings(self._ringing, self.subjects[name], off)
-                    rings = rings + longer
-                    rings_empty = rings_empty + longer * one.empty_too
-            yield changes, rings, rings_empty
+                    longer = one.rings(self._ringing, self.subjects[name], amount)
+                    rings = rings + longer * one.empty_too
+                    people = people + longer * (not one.empty_too)
+            if MODEL in off:
+                rings = self._ringing.together(rings, float(off[MODEL][0]))
+            yield changes, rings + people, rings
 
     @cached_property
     def _ringing(self):

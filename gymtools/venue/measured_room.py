@@ -12,6 +12,7 @@ from .uses import Use
 
 OCTAVES = tuple(str(f) for f in bands.NOMINAL)  # as keys of a table
 STANDING = 10  # people who measure and need no seat: they change nothing
+MISSED = 0.10  # of a measured time: a fit that stays further off has not reached it
 SAME = 0.01  # times that differ by less are the same, as a share
 LIKELY = {"s": "Milliseconds given by mistake?", "dB": "", "%": "Give percent, not a fraction."}
 
@@ -41,6 +42,8 @@ def octave_table(name, table, unit, low, high):
         A key is no octave, or a value no number within the limits
     """
     given = {str(key): value for key, value in table.items()}
+    if len(given) < len(table):
+        raise ValueError(f"{name}: an octave is given twice. Keep one of them.")
     for key in given:
         if key not in OCTAVES:
             raise ValueError(
@@ -262,7 +265,7 @@ def measured_warnings(scenario):
             " again."
         ]
     else:
-        found = _unfitted(scenario)
+        found = [*_missed(fit), *_unfitted(scenario)]
     return [*found, *_quieter(scenario)]
 
 
@@ -270,6 +273,18 @@ def _same(one, other):
     """Whether two sets of times are alike, gaps at the same octaves."""
     gaps = np.isnan(one) & np.isnan(other)
     return bool(np.all(gaps | (np.abs(one - other) <= SAME * np.abs(other))))
+
+
+def _missed(fit):
+    """Octaves that the fit does not reach."""
+    off = np.abs(np.log(by_octave(fit.fitted_s) / by_octave(fit.measured_s)))
+    octaves = ", ".join(o for o, missed in zip(OCTAVES, off > MISSED, strict=True) if missed)
+    if not octaves:
+        return []
+    return [
+        f"At {octaves} Hz no likely finishes ring as was measured: look at the readings and at what"
+        " was built before you trust a prediction there."
+    ]
 
 
 def _unfitted(scenario):

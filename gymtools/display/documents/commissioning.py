@@ -283,7 +283,7 @@ def criteria_table(comparison):
             "target",
             "predicted",
             "measured",
-            "uncertainty (95 %)",
+            "the prediction may be off by (95 %)",
             "against the target",
             "against the prediction",
             "readings",

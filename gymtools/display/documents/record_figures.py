@@ -64,11 +64,20 @@ def room(page, decision):
     decision : Decision
         What was decided
     """
-    page.add("<h2>How the gym rings</h2>", tables.measured_table(decision.chosen.scenario))
+    page.add(
+        "<h2>How the gym rings</h2>",
+        "<p>The textbook formula is a cross-check; nothing is judged by it. It takes sound to be"
+        " alike everywhere, so that it meets what absorbs more often than it does between walls"
+        " that send it to and fro.</p>",
+        tables.measured_table(decision.chosen.scenario),
+    )
     for name, result in decision.results.items():
         own = result.own_decay
         rows = [("EDT [s]", own.edt), ("T20 [s]", own.t20), ("T30 [s]", own.t30)]
-        rows.append(("T20, standard error [s]", own.t20_error))
+        rows.append(("T20, standard error of the rays [s]", own.t20_error))
+        if result.use.judged_as == "sports" and result.use.occupied:
+            empty = result.decay_with({}).t20
+            rows.append(("T20 with nobody in it, which is judged [s]", empty))
         rows.append(("textbook formula (Eyring with air), as a cross-check [s]", result.rt))
         page.add(
             table(

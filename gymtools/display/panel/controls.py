@@ -128,6 +128,7 @@ class SliderSpec:
         """
         heading = self.heading(units)
         looks = dict(description=heading, tooltip=heading, style=STYLE, layout={"width": WIDE})
+        step = 0.0
         if self.unit == "count":
             slider = w.IntSlider(int(value), int(self.low), int(self.high), **looks)
         else:
@@ -140,7 +141,9 @@ class SliderSpec:
 
         def moved(change):
             new = self.kept(change["new"], units)
-            if abs(new - shown["value"]) < 1e-9:
+            # a page sends back what it shows: the nearest step, which nobody has set
+            sent_back = abs(change["new"] - self.shown(shown["value"], units)) < step / 2
+            if sent_back or abs(new - shown["value"]) < 1e-9:
                 return
             shown["value"] = new
             changed(self.path, int(new) if self.unit == "count" else new)

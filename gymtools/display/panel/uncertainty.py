@@ -73,8 +73,8 @@ class SureTab(Section):
     def _unknown(name, value):
         most = {"sensitivity_db": 10, "directivity_db": 6}.get(name, MOST[UNITS[name]])
         label = f"{WORDS[name]} [{UNITS[name]}]"
-        style = dict(description_width="140px")
-        layout = {"width": "240px"}
+        style = dict(description_width="170px")
+        layout = {"width": "270px"}
         return w.BoundedFloatText(
             value, min=0, max=most, step=0.5, description=label, style=style, layout=layout
         )

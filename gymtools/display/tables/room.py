@@ -13,6 +13,7 @@ from ..theme import room_words
 from .markup import Num, Quiet, bullets, table
 
 SCATTERING = "scattering at 125 Hz, 500 Hz, 2 kHz"  # heading of ``scattering_text``
+LEAST_S = 0.05  # error of a decay time that is shown at least, as its digits allow [s]
 SHOWN = 0.005  # parts of the room that get less than this from every loudspeaker have no column
 
 
@@ -31,7 +32,7 @@ def room_shown(result):
     """
     if result.room == "statistical":
         return f"Shown: {room_words(result)}"
-    level, decay = result.reverberant.error_db, result.rt_mid_error
+    level, decay = result.reverberant.error_db, max(result.rt_mid_error, LEAST_S)
     return (
         f"Shown: {room_words(result)}. By chance alone, the room's sound may be {level:.1f} dB off"
         f" at some seats, and the reverberation time {decay:.1f} s"
@@ -210,7 +211,9 @@ def _reverberation(result, units):
     if result.room == "traced":
         own = result.own_decay
         times = {"early decay EDT": own.edt, "T20": own.t20, "T30": own.t30}
-        times["T20, standard error"] = own.t20_error
+        times["T20, standard error of the rays"] = own.t20_error
+        if result.use.judged_as == "sports" and result.use.occupied:
+            times["T20 with nobody in it, which is judged"] = result.decay_with({}).t20
         rows += [(f"{name} [s]", values, ".2f") for name, values in times.items()]
     rows += [
         ("textbook formula: Eyring with air [s]", result.rt, ".2f"),

@@ -3,7 +3,7 @@
 from html import escape
 
 from ...acoustics.criteria import CRITERIA, in_sentence, worst_verdict
-from ..cautions import CAUTIONS, LIMITS
+from ..cautions import CAUTIONS, LIMITS, MOVING
 from ..theme import room_words
 from .markup import Num, Quiet, bullets, table
 
@@ -154,5 +154,7 @@ def limits():
     html : str
         Two lists
     """
-    cautions, unsaid = (bullets([escape(text) for text in texts]) for texts in (CAUTIONS, LIMITS))
+    cautions, unsaid = (
+        bullets([escape(text) for text in texts]) for texts in (CAUTIONS, (MOVING, *LIMITS))
+    )
     return f"<p><b>Cautions</b></p>{cautions}<p><b>What the model cannot say</b></p>{unsaid}"
