@@ -328,10 +328,10 @@ def test_what_other_moves_do_is_said():
     """Closed form: where no loudspeaker move reaches a target and another move does, that one is
     named with its figure.
     """
-    advice = advice_on("larkfield", "graduation")
+    advice = advice_on("larkfield", "performance")
     a = next(a for a in advice if a.verdict.criterion == "feedback_margin")
-    m = next(m for m in moves_of("larkfield", "graduation") if m.words == a.limit.other.words)
-    v = judged(m.scenario, "graduation")[key_of(a)]
+    m = next(m for m in moves_of("larkfield", "performance") if m.words == a.limit.other.words)
+    v = judged(m.scenario, "performance")[key_of(a)]
     assert v == a.limit.other_after and v.word == "meets" and m.kind not in LOUDSPEAKER
     words = limit_sentence(a.limit)
     assert words.startswith("No single loudspeaker move reaches 0.0 dB; the best of them gives ")
@@ -408,7 +408,7 @@ def test_a_roaring_crowd_needs_quiet_and_says_how_much():
 
 def test_areas_are_in_the_units_of_the_school():
     """Behavior: a school that works in feet reads square feet."""
-    advice = advice_on("larkfield", "graduation")
+    advice = advice_on("larkfield", "performance")
     limit = next(a.limit for a in advice if a.limit and a.limit.treatment)
     limit = replace(limit, treatment=Least(amount=50.0, most=500.0))
     assert f"About {50.0 / 0.3048**2:.0f} ft² more" in limit_sentence(limit)

@@ -90,8 +90,9 @@ def test_one_loudspeaker_over_one_bank_finds_the_downtilt_of_a_scan():
 
 
 def test_a_search_follows_few_rays_and_the_answer_all():
-    """Closed form: the scores on the way are those of drafts with few rays, some seats of every
-    area; what it was and what it is now are those of all seats with all rays.
+    """Closed form: the first score on the way is that of a draft with few rays, some seats of every
+    area; later ones are within half a step of such a draft, for the room is traced anew only now
+    and then; what it was and what it is now are those of all seats with all rays.
     """
     s, on_the_way = bench("north"), []
     found = aim(
@@ -101,9 +102,9 @@ def test_a_search_follows_few_rays_and_the_answer_all():
         evaluations=25,
         progress=lambda _, scenario, score: on_the_way.append((scenario, score)),
     )
-    for scenario, score in (on_the_way[0], on_the_way[-1]):
+    for (scenario, score), near in zip((on_the_way[0], on_the_way[-1]), (1e-9, 0.5), strict=True):
         draft = total(scenario, rays="few", most_points=DRAFT)
-        assert score == pytest.approx(draft, abs=1e-9)
+        assert score == pytest.approx(draft, abs=near)
     assert (found.before, found.after) == pytest.approx((total(s), total(found.scenario)), abs=1e-9)
     assert found.before != pytest.approx(total(s, rays="few"), abs=1e-6) and found.room == "traced"
     by_formula = aim(s, move=("downtilt_deg",), starts=1, evaluations=25, room="statistical")

@@ -174,6 +174,7 @@ class Search:
         self.task = task
         self.best, self.best_score = None, np.inf  # adjustments, and their draft score
         self.used, self.stopped = 0, False
+        self._told = np.inf  # the last score that was told: a room traced anew may find it worse
         self._rooms = {}  # traced near the aims that are tried, by use
 
     @property
@@ -287,8 +288,10 @@ class Search:
         mean = float(np.mean(list(found.values())))
         if mean < self.best_score - 1e-9:
             self.best, self.best_score = np.array(x, float), mean
-            # 1 is kept for the answer
-            self.task.progress(min(self.used / self.task.evaluations, 0.99), scenario, mean)
+            if mean < self._told:
+                self._told = mean
+                # 1 is kept for the answer
+                self.task.progress(min(self.used / self.task.evaluations, 0.99), scenario, mean)
         return mean, found
 
     def _with_gradient(self, x):
