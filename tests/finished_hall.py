@@ -22,11 +22,12 @@ AMBIENT_DB = in_octaves([45.0, 42, 38, 35, 32, 28, 22])
 VOLUME_DB = 7.0  # where the volume stands above the design's
 
 
-def predicted(plan, ambient=None):
-    """Conditions as ``compare`` makes them, by formula, with the level left in every use."""
+def predicted(plan, ambient=None, room="statistical"):
+    """Conditions as ``compare`` makes them, by formula or traced, with the level left in every
+    use.
+    """
     results = {
-        use: evaluate(as_tested(plan.scenario, use, ambient), room="statistical")
-        for use in plan.leads
+        use: evaluate(as_tested(plan.scenario, use, ambient), room=room) for use in plan.leads
     }
     left = {
         use: loudness(r, amplify(r.scenario, {use: r})).headroom_db for use, r in results.items()
@@ -99,11 +100,18 @@ def _built(built, use, gains_db, late_ms):
         if setting(group).on:
             path = ("uses", s.uses[0].name, "groups", group, "delay_ms")
             s = changed(s, {path: setting(group).delay_ms + late})
+    return evaluate(s, room="statistical"), as_built(s, use, gains_db)
+
+
+def as_built(built, use, gains_db, room="statistical"):
+    """A use evaluated with some loudspeakers louder or softer, every one a group of its own."""
+    s = as_tested(built, use)
+    setting = s.uses[0].group_setting
     apart = ungrouped(s, s.uses[0])
     for tag, gain in gains_db.items():
         path = ("uses", s.uses[0].name, "groups", tag, "gain_db")
         apart = changed(apart, {path: setting(_group(built, tag)).gain_db + gain})
-    return evaluate(s, room="statistical"), evaluate(apart, room="statistical")
+    return evaluate(apart, room=room)
 
 
 def _single(reading, plan, whole, apart):

@@ -27,7 +27,9 @@ from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.fitting import fit_absorption
-from gymtools.acoustics.room_decay import OFF_WALLS
+from gymtools.acoustics.measured_room import fit_room
+from gymtools.acoustics.model_error import decay_factor
+from gymtools.acoustics.room_decay import OFF_WALLS, room_decay
 from gymtools.commissioning import diagnosis, kinds
 from gymtools.commissioning import plan as planning
 from gymtools.commissioning.comparison import SURE, compare
@@ -55,7 +57,7 @@ from gymtools.display.documents.exports import csv_text, write_xlsx
 from gymtools.physics import bands, decay, impulse, reverberation
 from gymtools.physics.intelligibility import SPEECH_SPECTRUM_DB
 from gymtools.venue.files import load, save
-from gymtools.venue.measured_room import RoomFit
+from gymtools.venue.measured_room import MeasuredRoom, octaves_of
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 OLD_SHEET = Path(__file__).parent / "data" / "old-dovecote-readings.csv"
@@ -1016,10 +1018,10 @@ def test_a_new_kind_that_is_off_as_a_whole_has_its_own_words_and_unit(low):
 
 
 @pytest.mark.parametrize("name", HALLS)
-@pytest.mark.parametrize("factor", [2.0, 0.5])
+@pytest.mark.parametrize("factor", [2.6, 0.3])
 def test_a_room_livelier_or_deader_is_found(name, factor):
-    """Closed form: all decay times read longer or shorter by a factor, far more than a prediction
-    errs.
+    """Closed form: all decay times read longer or shorter by a factor that fewer than one in twenty
+    of the published gyms is off by.
     """
     made, conditions = planned(name)
     sheet = measure(made, 7, rt_factor=factor, conditions=conditions)
@@ -1029,30 +1031,71 @@ def test_a_room_livelier_or_deader_is_found(name, factor):
     assert ("longer" in found[0].words) == ("livelier" in found[0].words) == (factor > 1)
 
 
-def test_a_prediction_is_held_to_what_it_is_good_for():
-    """Behavior: a decay 20 % longer than predicted from published values is no fault of the gym;
-    of a room that was fitted to 5 % it is one.
+@pytest.mark.parametrize("side", [-1, 1])
+def test_a_decay_is_a_fault_where_one_published_gym_in_twenty_lies_beyond(side):
+    """Closed form: the limits of the decay are those of ``decay_factor`` at 2.5 and 97.5 %, however
+    many other tests there are: 3 % within them nothing is found, 3 % beyond them the decay is.
     """
-    sheet = only(measure(GAME, 7, rt_factor=1.2, conditions=QUIET), "reverberation")
+    limit = float(decay_factor(0.5 + 0.475 * side))
+    for beyond, want in ((-0.03, []), (0.03, ["decay"])):
+        factor = limit * np.exp(side * beyond)
+        sheet = measure(GAME, error=0.0, rt_factor=factor, conditions=QUIET)
+        found = found_in(GAME, QUIET, sheet)
+        assert [c.kind for c in found if c.kind == "decay"] == want, factor
+
+
+def test_a_prediction_is_held_to_what_it_is_good_for():
+    """Behavior: a decay 30 % longer than predicted from published values is no fault of the gym; of
+    a room that was fitted to what was measured in it, and not treated since, it is one.
+    """
+    sheet = only(measure(GAME, 7, rt_factor=1.3, conditions=QUIET), "reverberation")
     assert not found_in(GAME, QUIET, sheet)
-    five = dict.fromkeys(bands.NOMINAL.tolist(), 5.0)
-    fit = RoomFit(measured_s=five, fitted_s=five, spread_pct=five)
-    fitted = replace(GAME, scenario=replace(GAME.scenario, room_fit=fit, text=None))
-    assert [c.kind for c in found_in(fitted, QUIET, sheet)] == ["decay"]
+    bare = replace(DOVECOTE, treatments=(), text=None)
+    times = room_decay(bare, replace(bare.uses[0], occupied={}), room="statistical").t20
+    room = MeasuredRoom(t20_s=octaves_of(times, 2), positions=6, closed=("bleachers",))
+    fitted = fit_room(replace(bare, measured_room=room), room="statistical").scenario
+    made = replace(GAME, scenario=fitted)
+    assert [c.kind for c in found_in(made, QUIET, sheet)] == ["decay"]
+
+
+def test_intelligibility_is_judged_at_the_decay_that_was_read():
+    """Behavior: a gym that rings 1.6 times as long as predicted, within what published gyms do, and
+    whose STI is what such a decay makes of it has no fault; with the STI of the predicted decay it
+    is named as too clear for the decay that was read.
+    """
+    s = as_tested(DOVECOTE, "game")
+    now = evaluate(s, rays="few")
+    conditions = replace(QUIET, results={"game": now}, to_limit_db={})
+    longer = evaluate(s, room=now.reverberant.ringing_longer(np.full(7, 1.6)))
+    kinds_read = ("reverberation", "sti")
+    expected = [r for r in expect(GAME.readings, conditions) if r.kind.key in kinds_read]
+
+    def read(result):
+        for r in expected:
+            single = r.kind.key == "sti"
+            value = one_value(result.sti[r.position.index]) if single else 1.6 * r.expected
+            yield replace(r, measured=value)
+
+    assert not diagnose(GAME, list(read(longer)), conditions)
+    (cause,) = diagnose(GAME, list(read(now)), conditions)
+    assert (cause.kind, cause.reading) == ("use", "sti") and cause.amount > 0
+    change = (longer.sti - now.sti)[[r.position.index for r in GAME.of("sti")]].mean()
+    assert cause.amount == pytest.approx(-change, rel=1e-3)
 
 
 def test_the_absorption_of_a_deader_room_is_that_of_its_time(monkeypatch):
-    """Closed form: a decay half as long as predicted takes as much absorption again as is there: by
-    the package's own Sabine formula, with the gym's speed of sound, it gives the predicted time.
+    """Closed form: a decay a quarter as long as predicted takes three times as much absorption more
+    as is there: by the package's own Sabine formula, with the gym's speed of sound, a third of it
+    gives the predicted time.
     """
     told = []
     monkeypatch.setattr(diagnosis, "to_file", lambda area, *_: told.append(area) or area)
-    sheet = measure(GAME, error=0.0, rt_factor=0.5, conditions=QUIET)
+    sheet = measure(GAME, error=0.0, rt_factor=0.25, conditions=QUIET)
     (cause,) = found_in(GAME, QUIET, only(sheet, "reverberation"))
-    assert cause.amount == pytest.approx(-0.5)
+    assert cause.amount == pytest.approx(-0.75)
     room, speed = QUIET.first.configuration.room, QUIET.first.sources.speed
     rt = reverberation.reverberation_time(
-        room.volume, told, [1.0], speed_of_sound=speed, formula="sabine"
+        room.volume, [told[0] / 3], [1.0], speed_of_sound=speed, formula="sabine"
     )
     predicted_rt = expected_of(GAME)["reverberation S1 R1"].expected[bands.MIDDLE].mean()
     assert len(told) == 1 and rt == pytest.approx(predicted_rt, rel=1e-6)
@@ -1330,17 +1373,22 @@ def test_a_room_edited_by_hand_is_not_lost(tmp_path):
     assert [p.read_text("utf-8") for p in kept.iterdir()] == ["edited by hand"]
 
 
-def test_level_changes_are_those_of_an_evaluation():
+@pytest.mark.parametrize("room, within_db", [("statistical", 0.3), ("traced", 1e-6)])
+def test_level_changes_are_those_of_an_evaluation(room, within_db):
     """Independent: the scenario evaluated with that loudspeaker 6 dB down, each octave's volume
-    taken off; within 0.3 dB, for the reverberant share goes by radiated power here.
+    taken off. Traced, to the last digit, for every loudspeaker has rays of its own; by formula
+    within 0.3 dB, for the reverberant share goes by radiated power here.
     """
-    still = measure(GAME, error=0.0, conditions=QUIET)
-    low = measure(GAME, error=0.0, gains_db={"W2": -6.0}, conditions=QUIET)
-    gains = [-6.0 * (c.tag == "W2") for c in DOVECOTE.loudspeakers]
-    got = level_changes(GAME.of("level"), QUIET.first, gains)
-    want = np.array([low.measured[k][:7] - still.measured[k][:7] for k in got])
+    conditions = QUIET if room == "statistical" else predicted(GAME, room=room)
+    tag, gains = "W2", [-6.0 * (c.tag == "W2") for c in DOVECOTE.loudspeakers]
+    built = finished_hall.as_built(DOVECOTE, "game", {tag: -6.0}, room=room)
+    still = finished_hall.as_built(DOVECOTE, "game", {}, room=room)
+    got = level_changes(GAME.of("level"), conditions.first, gains)
+    at = {r.key: r.position.index for r in GAME.of("level")}
+    want = np.array([built.total_db[at[k]] - still.total_db[at[k]] for k in got])
     off = np.array([v[:7] for v in got.values()]) - want
-    assert np.ptp(want, axis=0).max() > 1 and np.abs(off - off.mean(axis=0)).max() < 0.3
+    assert np.ptp(want, axis=0).max() > 1
+    assert np.abs(off - off.mean(axis=0)).max() < within_db
     with pytest.raises(ValueError, match="use 'game': 2 levels are too few. Read 3 at least"):
         level_changes(GAME.of("level")[:2], QUIET.first, np.zeros(4))
 

@@ -1078,7 +1078,8 @@ def test_ranges_are_the_librarys(small, monkeypatch):
     monkeypatch.setattr(uncertainty_panel, "how_sure", few)
     m.sure.unknowns["noise_db"].value = 0.0
     m.sure.start()
-    found = few(m.scenario, "game", unknowns=InputSpread(noise_db=0.0))
+    unknowns = replace(InputSpread.usual(m.scenario, "game"), noise_db=0.0)
+    found = few(m.scenario, "game", unknowns=unknowns)
     assert m.sure.words.value.count("<svg") == len(found.ranges)
     assert "noise 0 dB" in m.sure.words.value
     for r, shown in zip(found.ranges, m.sure.found.ranges, strict=True):
@@ -1101,7 +1102,9 @@ def test_a_fitted_room_narrows_what_is_unknown():
         m.update(start=scenario)
         for name, box in m.sure.unknowns.items():
             assert box.value == getattr(usual, name), name
-    assert InputSpread.usual(fitted, "game") != usual == InputSpread()
+    narrow = InputSpread.usual(fitted, "game")
+    assert narrow.decay_pct < usual.decay_pct <= InputSpread().decay_pct
+    assert narrow.absorption_pct == 0.0 < usual.absorption_pct
 
 
 def test_options_are_pinned_compared_shown_and_removed():

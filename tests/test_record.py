@@ -140,7 +140,7 @@ def test_the_hash_is_of_everything_that_is_read(monkeypatch):
 
     first = hashed()
     others = [hashed(measured(-1.0)), hashed(prices=dearer()), hashed(prices=dearer("b.csv"))]
-    others += [hashed(draws=100), hashed(replace(measured(0.0), units="ft"))]
+    others += [hashed(draws=150), hashed(replace(measured(0.0), units="ft"))]
     assert hashed() == hashed(measured(0.0)) == first and len(first) == 64
     monkeypatch.setattr(decision_module, "package", lambda: "another")
     others.append(hashed())

@@ -12,16 +12,22 @@ from scipy.stats import norm
 
 from gymtools.acoustics.criteria import CRITERIA, judge
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.acoustics.measured_room import fit_room
-from gymtools.acoustics.model_error import T20_SPREAD, decay_factor, range_of_decay
+from gymtools.acoustics.measured_room import fit_room, time_spread
+from gymtools.acoustics.model_error import (
+    T20_SPREAD,
+    decay_factor,
+    range_of_decay,
+    relative_spread,
+)
 from gymtools.acoustics.reverberant import RoomResponse
 from gymtools.acoustics.room_decay import room_decay
 from gymtools.acoustics.traced import Tracing
 from gymtools.design import uncertainty
-from gymtools.design.input_errors import INPUTS, WORDS, InputSpread, ringing, ungrouped
+from gymtools.design.input_errors import INPUTS, MODEL, WORDS, InputSpread, ungrouped
+from gymtools.design.ringing import Ringing
 from gymtools.design.uncertainty import how_sure
 from gymtools.design.unknowns import Unknowns
-from gymtools.physics import decay, reverberation
+from gymtools.physics import bands, decay, reverberation
 from gymtools.physics.counting import EDGES
 from gymtools.physics.tracing import Trace
 from gymtools.venue.files import load
@@ -213,14 +219,14 @@ def test_every_loudspeaker_errs_for_itself():
 
 
 def test_draws_that_cannot_be_hung_are_left_out(all_at_once, monkeypatch):
-    """Behavior: every other draw is refused: half of them remain and count; when all are refused it
-    is said.
+    """Behavior: every other draw is refused (the design as it is, tried first, is not): half of
+    them remain and count; when all are refused it is said.
     """
     real, calls = uncertainty.changed, []
 
     def sometimes(*args):
         calls.append(1)
-        if len(calls) % 2:
+        if len(calls) % 2 == 0:
             raise ValueError("two loudspeakers meet")
         return real(*args)
 
@@ -345,26 +351,91 @@ def test_a_traced_gym_rings_as_much_longer_as_is_asked(factor):
     assert level == pytest.approx(10 * np.log10(factor), abs=0.2)
 
 
-def test_a_fitted_gym_is_surer():
-    """Behavior: a gym that is fitted to a decay measured in it has less unknown of its ringing, its
-    finishes are not drawn one by one, and the range of its reverberation is narrower; the box on
-    the screen begins with that figure.
+@pytest.mark.parametrize("name", ["dovecote", "stonebridge"])
+def test_parts_and_model_together_are_as_wide_as_the_published_gyms(name):
+    """Closed form: finishes, scattering and the model itself, each drawn for itself, make decays
+    (mean logarithm of 500 Hz to 2 kHz) that lie about the predicted one as those of one more gym
+    like the published ones do, at every share; the parts alone make less than half the variance.
+    0.02 of a share: two standard errors of 4000 draws, and finishes of small coefficient, drawn
+    with a little less than is unknown of them.
     """
+    s = load(SCENARIOS / f"{name}.toml")
+    one = ungrouped(s, s.uses[0])
+    usual = InputSpread.usual(s)
+    drawing = uncertainty._Drawing(scenario=one, spread=usual, seed=1)
+    parts = ["absorption_pct", "scattering_pct"]
+
+    def middle(names):
+        return np.array([rings[bands.MIDDLE].mean() for *_, rings in drawing.draws(names, 4000)])
+
+    both = middle([MODEL, *parts])
+    for share in (0.1, 0.25, 0.5, 0.75, 0.9):
+        shorter = np.mean(both < np.log(decay_factor(share)))
+        assert shorter == pytest.approx(share, abs=0.02), share
+    assert 0.02 < np.std(middle(parts)) < 0.7 * T20_SPREAD
+
+
+def test_octaves_differ_as_their_finishes_make_them():
+    """Closed form: the model's own error is one for all octaves; what finishes change of one octave
+    re another stays what it is, and nothing unknown of either leaves the bias of the model.
+    """
+    ring = Ringing(scenario=DOVECOTE)
+    parts = np.linspace(-0.1, 0.1, 7)
+    for pct in (-30.0, 0.0, 20.0):
+        log = ring.together(parts, pct)
+        assert log - log[0] == pytest.approx(parts - parts[0])
+        assert ring.together(0 * parts, pct) == pytest.approx(
+            np.full(7, np.log(decay_factor(norm.cdf(pct / 100 / T20_SPREAD))))
+        )
+
+
+@pytest.fixture(scope="module")
+def measured():
+    """Dovecote, measured up to 4 kHz as it is predicted, before the fit."""
     times = room_decay(DOVECOTE, DOVECOTE.uses[0], rays="few").t20
     t20_s = {str(125 * 2**n): round(float(t), 2) for n, t in enumerate(times[:6])}
-    measured = MeasuredRoom(t20_s=t20_s, closed=("bleachers",))
-    plain = replace(DOVECOTE, measured_room=measured, text=None)
-    fitted = fit_room(plain).scenario
-    usual, narrow = InputSpread.usual(plain), InputSpread.usual(fitted)
-    assert usual == InputSpread() and narrow.absorption_pct == 0.0
+    room = MeasuredRoom(t20_s=t20_s, closed=("bleachers",))
+    return replace(DOVECOTE, measured_room=room, text=None)
+
+
+@pytest.fixture(scope="module")
+def fitted(measured):
+    """The same, fitted."""
+    return fit_room(measured).scenario
+
+
+def test_a_fitted_gym_is_surer(measured, fitted):
+    """Behavior: a gym that is fitted to a decay measured in it has less unknown of its ringing, its
+    finishes and scattering are not drawn one by one, and the range of its reverberation is
+    narrower; the box on the screen begins with that figure.
+    """
+    usual, narrow = InputSpread.usual(measured), InputSpread.usual(fitted)
+    assert usual == InputSpread.usual(DOVECOTE)
+    assert narrow.absorption_pct == narrow.scattering_pct == 0.0
     assert 0.0 < narrow.decay_pct < 0.6 * usual.decay_pct
-    assert replace(narrow, decay_pct=usual.decay_pct, absorption_pct=usual.absorption_pct) == usual
-    assert ringing(fitted, 10.0) == pytest.approx(np.exp(0.1))
+    own = dict(decay_pct=0.0, absorption_pct=0.0, scattering_pct=0.0)
+    assert replace(narrow, **own) == replace(usual, **own)
     wide, close = (
         found(how_sure(s, unknowns=only(decay_pct=u.decay_pct), draws=20), "rt")
-        for s, u in ((plain, usual), (fitted, narrow))
+        for s, u in ((measured, usual), (fitted, narrow))
     )
     assert (close.high - close.low) / close.value < 0.6 * (wide.high - wide.low) / wide.value
+
+
+def test_a_fitted_gym_is_drawn_octave_by_octave(fitted):
+    """Closed form: normal errors without bias, as wide in each octave as it is known there; in the
+    one that was not measured no narrower than in the published gyms. 4 %: a hundred draws, and the
+    box on the screen rounds.
+    """
+    spread = InputSpread.usual(fitted)
+    drawing = uncertainty._Drawing(scenario=fitted, spread=spread, seed=1)
+    logs = np.array([rings for *_, rings in drawing.draws([MODEL], 100)])
+    known = time_spread(fitted, fitted.uses[0])
+    wide = logs.std(axis=0)
+    assert wide == pytest.approx(known, rel=0.04)
+    assert wide / wide[0] == pytest.approx(known / known[0])
+    assert np.abs(logs.mean(axis=0) / wide).max() < 0.02
+    assert known[6] >= relative_spread() and logs[:, 6].std() > 1.5 * logs[:, :6].std(axis=0).max()
 
 
 def test_the_same_seed_gives_the_same_and_stopping_gives_nothing(all_at_once):

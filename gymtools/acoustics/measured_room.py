@@ -327,7 +327,8 @@ class _Gym:
     last for the scattering of the fixed surfaces. All are traced with the same rays.
     """
 
-    def __init__(self, state, room, early=False, passes=PASSES):
+    def __init__(self, state, room, early=False, passes=None):
+        passes = PASSES if passes is None else passes
         self.state, self.early, self.room, self.passes = state, early, room, passes
         surfaces, occupied = state.room.surfaces, state.uses[0].occupied
         there = {s.finish for s in surfaces} | {t.finish for t in state.treatments}

@@ -100,7 +100,7 @@ class InputError:
 
     subjects: Callable  # scenario -> things that err, each for itself
     # (scenario, subjects, errors) -> changes for ``venue.paths.changed``
-    changes: Callable = lambda *_: {}
+    changes: Callable | None = None
     # (Ringing, subjects, errors) -> logarithm of how many times as long it rings (7,)
     rings: Callable | None = None
     empty_too: bool = True  # whether the gym rings so with nobody in it

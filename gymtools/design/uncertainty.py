@@ -46,12 +46,12 @@ class Range:
     @property
     def low(self):
         """9 of 10 draws lie above, and the design as it is [unit]."""
-        return min(float(np.percentile(self.values, EDGES[0])), self.value)
+        return min(float(_edges(self.values)[0]), self.value)
 
     @property
     def high(self):
         """9 of 10 draws lie below, and the design as it is [unit]."""
-        return max(float(np.percentile(self.values, EDGES[1])), self.value)
+        return max(float(_edges(self.values)[1]), self.value)
 
     @property
     def most(self):
@@ -193,7 +193,8 @@ class _Drawing:
             off = {n: e * getattr(self.spread, n) for n, e in zip(names, errors, strict=True)}
             for name, amount in off.items():
                 one = INPUTS[name]
-                changes |= one.changes(self.scenario, self.subjects[name], amount)
+                if one.changes is not None:
+                    changes |= one.changes(self.scenario, self.subjects[name], amount)
                 if one.rings is not None:
                     longer = one.rings(self._ringing, self.subjects[name], amount)
                     rings = rings + longer * one.empty_too
@@ -239,6 +240,11 @@ def _errors(lengths, count, seed):
     return [np.split(row, np.cumsum(lengths)[:-1]) for row in drawn]
 
 
+def _edges(values):
+    """Ends of the range of some draws; each stands for the middle of its share, few as they are."""
+    return np.percentile(values, EDGES, method="hazen")
+
+
 def _range(verdict, sample, found):
     """The designed value, moved by what the errors move over the sample; a criterion without a
     verdict has its target.
@@ -250,11 +256,7 @@ def _range(verdict, sample, found):
         for alone, rows in found.items()
     }
     meets = [criterion.word(v, verdict.target) == "meets" for v in values[None]]
-    width = {
-        alone: float(np.diff(np.percentile(v, EDGES))[0])
-        for alone, v in values.items()
-        if alone and len(v)
-    }
+    width = {alone: float(np.diff(_edges(v))[0]) for alone, v in values.items() if alone and len(v)}
     return Range(
         criterion=verdict.criterion,
         area=verdict.area,

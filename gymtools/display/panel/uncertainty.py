@@ -102,7 +102,7 @@ class SureTab(Section):
         if answer.scenario.room_fit != self._fit:
             self._fit = answer.scenario.room_fit
             usual = InputSpread.usual(answer.scenario, state.use)
-            for name in ("decay_pct", "absorption_pct"):
+            for name in ("decay_pct", "absorption_pct", "scattering_pct"):
                 self.unknowns[name].value = getattr(usual, name)
 
     def outdate(self):
