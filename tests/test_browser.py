@@ -81,11 +81,11 @@ def card(sheet):
 
 
 def traced(sheet):
-    """Wait until the room has been traced."""
-    sheet.wait_for_selector("text=Shown: room traced, error about", timeout=60_000)
+    """Wait until all rays have been followed, in every use."""
+    sheet.wait_for_selector("text=Shown: all rays. By chance alone", timeout=60_000)
     sheet.wait_for_function(
         "() => { const t = [...document.querySelectorAll('.gt-room')].map(e => e.innerText).join();"
-        " return t.includes('traced, error') && !t.includes('tracing'); }",
+        " return t.includes('all rays. By') && !t.includes('following all rays'); }",
         timeout=60_000,
     )
     sheet.wait_for_timeout(600)
@@ -302,28 +302,31 @@ def test_dragging_the_tilt_slider_moves_map_section_and_scorecard(sheet):
 
 
 def test_the_room_is_traced_when_nothing_moves(sheet):
-    """Behavior: the map says which room it shows: traced, by formula while the slider is held,
-    traced again; the bar was there.
+    """Behavior: the map says what it comes from: all rays, few rays while the slider is held, all
+    rays again; the bar was there.
     """
     pick(sheet, "Show", STI)
     traced(sheet)
-    assert "room traced" in label(sheet)
+    assert "all rays" in label(sheet)
     shot(sheet, "room_traced")
     before = trace(sheet, "map", "intensity")
     drag(sheet, "Downtilt", 8)
     sheet.wait_for_function(
-        "() => document.querySelector('.js-plotly-plot').layout.annotations[0].text.includes('room"
-        " by formula')",
+        "() => document.querySelector('.js-plotly-plot').layout.annotations[0].text.includes('few"
+        " rays')",
         timeout=15_000,
     )
-    formula = trace(sheet, "map", "intensity")
+    few = trace(sheet, "map", "intensity")
     sheet.mouse.up()
     sheet.wait_for_selector(".widget-hprogress:visible", timeout=10_000)
     shot(sheet, "room_tracing")
     traced(sheet)
     after = trace(sheet, "map", "intensity")
-    assert "room traced" in label(sheet) and before != formula != after != before
-    assert sheet.locator("text=Where the traced room differs").is_visible()
+    assert "all rays" in label(sheet) and before != few != after != before
+    assert not sheet.locator("text=textbook formula").locator("visible=true").count()
+    tab(sheet, "The room")
+    sheet.wait_for_selector("text=The textbook formula takes sound to be alike", timeout=10_000)
+    tab(sheet, "Verdicts")
 
 
 def test_a_better_aim_is_found_and_put_back(sheet):

@@ -680,13 +680,13 @@ def test_words_at_their_thresholds(criterion):
     first = verdict(COURT, criterion)
     value, near, far, error = first.value, c.shown, c.close, first.facts.get("error", 0.0)
     assert 0 <= error < far and (error > 0) == (criterion in ("rt", "echo"))
-    within = "close" if error > 0.9 * near else "meets"
+    within = "close" if error else "meets"
     steps = {
         -far: "meets",
         -1.01 * error: "meets",
         -0.99 * error: within,
         0.0: within,
-        0.9 * near: within,
+        0.9 * near: "close" if error > 0.9 * near else "meets",
         1.1 * near: "close",
         0.99 * far: "close",
     }
