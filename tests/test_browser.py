@@ -130,6 +130,11 @@ def until_other(sheet, name, key, before):
     return trace(sheet, name, key)
 
 
+def ringing(sheet):
+    """Outline, in the plan, of where a microphone rings: the x of its corners."""
+    return [v for v in trace(sheet, "plan: ringing", "x") if v is not None and v == v]
+
+
 def drag(sheet, label, steps, by=4):
     """Take the handle of a slider and pull it to the right; it stays held."""
     box = slider(sheet, label).bounding_box()
@@ -172,6 +177,27 @@ def test_a_page_reloaded_shows_the_same_picture(lab):
         shot(sheet, "design_meeting_reloaded")
         pick(sheet, "Use", "game")
         until_other(sheet, "map", "intensity", before[0])
+        assert sheet.errors == [] and sheet.left == []
+
+
+def test_opening_changes_nothing(lab):
+    """Regression: a page shows a value on the grid of its slider and sends that back; it used to
+    become the scenario's. Opened, with every section unfolded, there is nothing to undo.
+    """
+    with page() as sheet:
+        open_workbook(sheet, lab, SMALL, last="all run")
+        traced(sheet)
+        undo = sheet.locator("button:visible:text-is('Undo')").first
+        assert undo.is_disabled()
+        for section in ("The gym", "The seats", "The use", "The microphones", "The loudspeakers"):
+            sheet.locator(".jupyter-widget-Collapse-header", has_text=section).click()
+            sheet.wait_for_timeout(600)
+            assert sheet.locator(".gt-slider:visible").count(), section
+            assert undo.is_disabled(), section
+        handle = slider(sheet, "Downtilt")
+        handle.focus()
+        sheet.keyboard.press("ArrowRight")
+        sheet.wait_for_selector("button:enabled:text-is('Undo')", timeout=10_000)
         assert sheet.errors == [] and sheet.left == []
 
 
@@ -556,9 +582,15 @@ def test_the_walking_map_is_found_and_follows(sheet):
     hand_held = trace(sheet, "map", "intensity")
     pick(sheet, "Microphone", "lavalier")
     assert max(trace(sheet, "map", "intensity")) < max(hand_held)
-    assert len([v for v in trace(sheet, "plan: ringing", "x") if v is not None and v == v]) > 10, (
-        "the outline of where it rings is drawn"
-    )
+    sheet.click("text=The use: people, noise, level")
+    sheet.wait_for_timeout(900)
+    slider(sheet, "Speech level, target").focus()
+    for _ in range(20):  # at the level of the design it rings wherever its wearer goes
+        if len(outline := ringing(sheet)) > 10:
+            break
+        sheet.keyboard.press("ArrowLeft")
+        sheet.wait_for_timeout(500)
+    assert len(outline) > 10, "the outline of where it rings is drawn"
     shot(sheet, "walking_map_lavalier")
 
 
