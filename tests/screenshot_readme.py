@@ -8,7 +8,7 @@ from browser import ROOT, jupyter_lab, open_workbook, page
 BOOK = "workbooks/design_meeting.ipynb"
 TARGET = ROOT / "workbooks" / "design_meeting.png"
 SIZE = dict(width=1440, height=1080)  # of the screen [px]
-SETTLED = "Shown: room traced, error about"
+SETTLED = "Shown: all rays. By chance alone"
 
 
 def main():

@@ -731,5 +731,7 @@ def test_threads_change_no_byte():
 def test_the_work_goes_on_in_arrays_where_nothing_can_be_compiled(monkeypatch):
     """Behavior: a machine without numba does all the same, slower, and says so."""
     monkeypatch.setitem(sys.modules, "numba", None)
+    for name in compiled.LOOPS:  # loaded before, with numba
+        monkeypatch.delitem(sys.modules, f"gymtools.physics.{name}", raising=False)
     with pytest.warns(RuntimeWarning, match="no machine code here, the work is done in slower"):
         assert not compiled.found()

@@ -243,7 +243,8 @@ def test_more_people_absorb_more():
     """Trade fact: common practice, no source: a full house rings shorter than an empty one, in
     every octave.
 
-    Measured at Stonebridge, mid-band: 1.24 s empty, 0.91 s full.
+    Computed at Stonebridge, mid-band: 1.24 s empty, 0.91 s full by the textbook formula, 1.29 s and
+    1.14 s by rays: people keep to the banks, and sound between the bare walls above meets few.
     """
     empty, full = (
         hear(
@@ -254,7 +255,9 @@ def test_more_people_absorb_more():
         )
         for share in (0.0, 1.0)
     )
-    assert np.all(full.rt < empty.rt) and full.rt_mid < empty.rt_mid - 0.25
+    assert np.all(full.rt < empty.rt) and full.rt[2:5].mean() < empty.rt[2:5].mean() - 0.25
+    assert np.all(full.decay_times["t20"] < empty.decay_times["t20"])
+    assert full.rt_mid < empty.rt_mid - 3 * np.hypot(full.rt_mid_error, empty.rt_mid_error)
 
 
 @pytest.mark.parametrize("name", SCENARIOS)

@@ -54,16 +54,21 @@ class Echoes:
     def error(self):
         """Standard error of the criterion that nine of ten seats do not exceed [-].
 
-        The number of sampled seats below a percentile is binomial; the percentiles that lie a
-        standard error of it below and above bound the value. A sample of all seats has none.
+        The number of sampled seats below a percentile is binomial; the percentiles that lie two
+        standard errors of it below and above are four standard errors of the value apart (so wide,
+        that a few seats alike do not make it small). A sample of all seats has none.
+
+        Sources
+        -------
+        Woodruff, JASA 47 (1952) 635, from memory.
         """
         p, count = NINE_OF_TEN / 100, 1 / (self.share**2).sum()
         left = max(1 - len(self.points) / self.seats, 0.0)  # not sampled
         off = 100 * float(np.sqrt(p * (1 - p) / count * left))
         low, high = (
-            self.reached(self.criterion, np.clip(NINE_OF_TEN + x, 0, 100)) for x in (-off, off)
+            self.reached(self.criterion, np.clip(NINE_OF_TEN + 2 * x, 0, 100)) for x in (-off, off)
         )
-        return (high - low) / 2
+        return (high - low) / 4
 
 
 def arrival_spread_s(direct, arrival_s):
