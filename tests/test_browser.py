@@ -38,7 +38,10 @@ def lab(tmp_path_factory):
         away = shutil.ignore_patterns(".ipynb_checkpoints")
         shutil.copytree(ROOT / name, folder / name, ignore=away)
     panel = (
-        "from gymtools.display.panel.meeting import meeting\nmeeting('scenarios/dovecote.toml').box"
+        "from gymtools import load\nfrom gymtools.display.panel.meeting import meeting\n"
+        "from gymtools.venue.paths import changed\n"
+        "off_the_grid = {('groups', 'wall pair', 'downtilt_deg'): 40.3}\n"
+        "meeting(changed(load('scenarios/dovecote.toml'), off_the_grid)).box"
     )
     new = nbformat.v4
     cells = [new.new_markdown_cell("# Brief"), *map(new.new_code_cell, (panel, "print('all run')"))]
