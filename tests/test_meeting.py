@@ -768,7 +768,7 @@ def test_all_rays_are_shown_at_rest_and_few_while_something_moves(traced):
 
     assert m.answer.settled and m.result.rays == "full" and "all rays" in title()
     assert "Shown: all rays." in m.tracing.words.value and not m.tracing.job.running
-    assert f"{m.result.rt_mid_error:.1f} s" in m.tracing.words.value, "the error by chance"
+    assert f"{max(m.result.rt_mid_error, 0.05):.1f} s" in m.tracing.words.value, "by chance"
     assert m.tracing.job.bar.layout.visibility == "hidden"
     assert few.rays == "few" and np.abs(m.result.sti - few.sti).max() > 1e-3
     np.testing.assert_allclose(values(m.figure, "map", "intensity"), m.result.sti, atol=1e-6)

@@ -11,7 +11,6 @@ from ..venue.microphones import Microphone
 BANDS = slice(1, 6)
 BANDWIDTH_HZ = bands.EXACT[BANDS] * (np.sqrt(2) - np.sqrt(0.5))
 FACINGS = np.arange(0.0, 360.0, 30.0)  # ways a talker may face when none is given [deg]
-DRAFT = 30  # positions of a walking microphone that a draft looks at
 ROOM = -1  # instead of a loudspeaker's index: the reverberant sound limits
 
 
@@ -105,7 +104,7 @@ def feedback_margin(result, microphone, open_mics=1):
     Davis and Patronis, Sound System Engineering, for the gain method (from memory); peak allowance,
     margin 6 dB and 10 lg NOM as in ``physics.feedback``.
     """
-    positions, shape = _positions(result, microphone)
+    positions, shape = microphone.positions(result.configuration)
     wanted_dba = _wanted_dba(result)
     open_mics_db = float(feedback.open_mics_db(open_mics))
     loop = _Loop.of(result, microphone, positions)
@@ -130,16 +129,6 @@ def feedback_margin(result, microphone, open_mics=1):
         needed_gain_db=wanted_dba - microphone.talker_dba,
         open_mics_db=open_mics_db,
     )
-
-
-def _positions(result, microphone):
-    """Where a microphone is looked at, rows and columns; of a draft some of them only."""
-    positions, (rows, columns) = microphone.positions(result.configuration)
-    if not result.draft or len(positions) <= DRAFT:
-        return positions, (rows, columns)
-    step = int(np.ceil(np.sqrt(len(positions) / DRAFT)))
-    grid = positions.reshape(rows, columns, 3)[::step, ::step]
-    return grid.reshape(-1, 3), grid.shape[:2]
 
 
 def _peak_allowance_db(result, loop):
