@@ -84,8 +84,8 @@ def evaluate(
     Raises
     ------
     ValueError
-        No scenario; an unknown room or use; a field that was traced for something else; a
-        loudspeaker whose sound leaves the gym; ``most_points`` outside 1 to 100,000
+        No scenario; an unknown room, rays or use; a field that was traced for something else; by
+        formula a loudspeaker whose sound leaves the gym; ``most_points`` outside 1 to 1,000,000
 
     Sources
     -------

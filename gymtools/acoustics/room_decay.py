@@ -59,11 +59,6 @@ class RoomDecay:
         return self._error("t20")
 
     @cached_property
-    def t30_error(self):
-        """Standard error of T30 (7,) [s]."""
-        return self._error("t30")
-
-    @cached_property
     def edt_error(self):
         """Standard error of the early decay time (7,) [s]."""
         return self._error("edt")
