@@ -2,8 +2,6 @@
 the room. No loudspeaker of the design takes part, so that it is the gym's own.
 """
 
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -11,6 +9,7 @@ import numpy as np
 
 from ..physics import air, bands, decay, geometry, tracing
 from ..physics.balloons import AZ, EL, Balloon
+from ..physics.cores import on_all_cores
 from ..physics.counting import EDGES
 from ..physics.reverberation import reverberation_time
 from ..physics.sources import Sources
@@ -178,16 +177,15 @@ def _traced(configuration, surfaces, through, chance):
         return np.tensordot(zones.volume, found.reflected, 1)
 
     courses = []  # of each pass
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        while True:
-            numbers = range(len(courses), wanted or max(2 * len(courses), PASSES))
-            due = [(number, n) for number in numbers for n in range(len(heads))]
-            found = np.array(list(pool.map(course, due)))
-            courses += list(found.reshape(len(numbers), len(heads), *found.shape[1:]).sum(axis=1))
-            decays = RoomDecay(courses=np.array(courses), edges_s=EDGES / through[1])
-            sure = decays.middle_error <= WANTED * decays.middle
-            if wanted or len(courses) >= MOST or sure:
-                return decays
+    while True:
+        numbers = range(len(courses), wanted or max(2 * len(courses), PASSES))
+        due = [(number, n) for number in numbers for n in range(len(heads))]
+        found = np.array(list(on_all_cores(course, due)))
+        courses += list(found.reshape(len(numbers), len(heads), *found.shape[1:]).sum(axis=1))
+        decays = RoomDecay(courses=np.array(courses), edges_s=EDGES / through[1])
+        sure = decays.middle_error <= WANTED * decays.middle
+        if wanted or len(courses) >= MOST or sure:
+            return decays
 
 
 def _all_around(positions, decay_constant, speed):

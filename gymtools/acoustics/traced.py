@@ -2,14 +2,13 @@
 traced again.
 """
 
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from threading import Lock
 
 import numpy as np
 
 from ..physics import bands, tracing
+from ..physics.cores import on_all_cores
 from ..venue.arguments import one_of
 from . import landing
 from .reverberant import PARTS, RoomResponse, TracedField
@@ -297,11 +296,8 @@ class Tracing:
 
     def _passes(self, due, stop):
         """Some passes in their order, worked on side by side; None for an abandoned one."""
-        if len(due) <= FEW:  # threads would take longer
-            yield from (self._pass(*which, stop) for which in due)
-            return
-        with ThreadPoolExecutor(os.cpu_count()) as pool:
-            yield from pool.map(lambda which: self._pass(*which, stop), due)
+        share = on_all_cores if len(due) > FEW else map  # threads would take longer
+        yield from share(lambda which: self._pass(*which, stop), due)
 
     def _after_wanted(self):
         """Index, trace and energy by pass (pass, zone, band) of every playing loudspeaker: after

@@ -7,13 +7,13 @@ from itertools import islice, product
 from math import isfinite, prod
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from ..acoustics.criteria import CRITERIA, worst_word
 from ..acoustics.evaluate import ROOMS, evaluate_all
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
 from ..equipment.prices import PriceBook
+from ..physics.cores import one_core
 from ..venue.arguments import FROM_LOAD, call_of, kind_of, one_of
 from ..venue.paths import changed, check_changes
 from ..venue.reading_files import named, one_line
@@ -195,10 +195,10 @@ def _failed(words, key, error):
 
 
 def _alone(version, *job):
-    """One variation on one core: several workers that each use all cores are slower than one."""
+    """One variation in a worker."""
     if package() != version:
         raise RuntimeError("a worker has another version of the package or its libraries")
-    with threadpool_limits(1):
+    with one_core():
         return _one(*job)
 
 

@@ -2,8 +2,6 @@
 that does to every criterion.
 """
 
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -15,6 +13,7 @@ from ..acoustics.evaluate import evaluate
 from ..acoustics.sources import sources
 from ..acoustics.traced import Tracing
 from ..physics.checks import whole
+from ..physics.cores import on_all_cores
 from ..venue.arguments import FROM_LOAD, call_of, kind_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
@@ -155,14 +154,12 @@ def _all_draws(drawing, draws, progress, stop):
     def work(job):
         return None if stop() else drawing.values(*job[1:])
 
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for done, (job, values) in enumerate(zip(jobs, pool.map(work, jobs), strict=True)):
-            if stop():
-                pool.shutdown(cancel_futures=True)
-                return None
-            if values:  # it can be built
-                found[job[0]].append(values)
-            progress((done + 1) / len(jobs))
+    for done, (job, values) in enumerate(zip(jobs, on_all_cores(work, jobs), strict=True)):
+        if stop():
+            return None
+        if values:  # it can be built
+            found[job[0]].append(values)
+        progress((done + 1) / len(jobs))
     return found
 
 

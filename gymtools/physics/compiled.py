@@ -6,6 +6,8 @@ from functools import cache
 from importlib import import_module
 from threading import Condition
 
+from .cores import cores
+
 # modules of this package that hold them
 LOOPS = (
     "arrivals_compiled",
@@ -72,7 +74,8 @@ def side_by_side(loop, count, least=LEAST):
     Every row is worked out alone, so that the same inputs give the same bytes on any number of
     cores.
     """
-    parts = min(_cores(), max(1, count // least))
+    # without machine code one thread keeps the others waiting
+    parts = min(cores(), max(1, count // least)) if available() else 1
     if parts == 1:
         loop(0, count)
         return
@@ -115,12 +118,3 @@ class _Shared:
             self._changed.wait_for(lambda: not self.left)
         if self.error is not None:
             raise self.error
-
-
-def _cores():
-    """Cores that loops may share; without machine code one thread keeps the others waiting."""
-    if not available():
-        return 1
-    from numba import config
-
-    return config.NUMBA_NUM_THREADS

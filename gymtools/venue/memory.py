@@ -2,6 +2,9 @@
 
 from collections import OrderedDict
 from threading import Lock
+from uuid import uuid4
+
+MEMORIES = 4  # of other processes' scenarios that this one keeps; one is worked on at a time [-]
 
 
 class Cache:
@@ -70,14 +73,17 @@ class Cache:
 class Memory:
     """Caches by name. A scenario and everything made from it by a change share one.
 
-    A copy in another process begins empty: what is kept can be worked out again.
+    A copy in another process begins empty: what is kept can be worked out again. All copies of one
+    memory are one there too, so that a worker that is handed variations of a school finds what it
+    has worked out for the ones before.
     """
 
     def __init__(self):
         self._caches, self._lock = {}, Lock()
+        self._name = uuid4().hex
 
     def __reduce__(self):
-        return Memory, ()
+        return _copied, (self._name,)
 
     def cache(self, name, bound):
         """The cache of a name.
@@ -96,3 +102,11 @@ class Memory:
         """
         with self._lock:
             return self._caches.setdefault(name, Cache(bound))
+
+
+_COPIES = Cache(MEMORIES)
+
+
+def _copied(name):
+    """What stands here for a memory of another process."""
+    return _COPIES.get(name, Memory)
