@@ -154,15 +154,13 @@ def _reverberant(scenario, use, at_1w, room, rays):
 
 def _diffuse(scenario, use, at_1w):
     """The diffuse field of all loudspeakers at 1 W."""
-    surfaces = scenario.configuration(use.name).room
-    met, way = landing.first_surfaces(at_1w, surfaces.polygons, scenario.memory)
-    absorption = scenario.absorption(use)  # (surface, band)
-    remaining = landing.remaining_share(at_1w, met, way, absorption * surfaces.counted[:, None])
+    surfaces = scenario.surfaces(use)
+    remaining = landing.remaining_share(at_1w, surfaces, scenario.memory)
     absorbing = reverberation.absorption_area(
-        surfaces.area, absorption, air=at_1w.decay, volume=surfaces.volume
+        surfaces.area, surfaces.absorption, air=at_1w.decay, volume=surfaces.volume
     )
     fed = at_1w.on_axis / at_1w.q * remaining  # (source, band)
-    rt = statistical_time(surfaces, absorption, at_1w, "eyring")
+    rt = statistical_time(surfaces, surfaces.absorption, at_1w, "eyring")
     return DiffuseField(energy=fed * 16 * np.pi / absorbing, rt=rt)
 
 

@@ -150,33 +150,48 @@ def best_shares(sources, room, listening, memory):
     return shares
 
 
-def remaining_share(sources, met, way, absorption):
-    """Share of each loudspeaker's sound that remains after the air and the first surface.
+def remaining_share(sources, surfaces, memory):
+    """Share of each loudspeaker's sound that remains after the air and the first surface; of one
+    that stays it is remembered.
 
     Parameters
     ----------
     sources : Sources
         Loudspeakers of a use
-    met : array
-        Surface of each ray, of ``first_surfaces`` (source, ray) [-]
-    way : array
-        Length of each ray, of the same (source, ray) [m]
-    absorption : array
-        Where sound meets the surfaces (surface, band), 0 to 1 [-]
+    surfaces : Surfaces
+        The room, as its scenario keeps it
+    memory : Memory
+        Of the scenario
 
     Returns
     -------
     share : ndarray
         (source, band), 0 to 1 [-]
 
+    Raises
+    ------
+    ValueError
+        As ``first_surfaces``
+
     Sources
     -------
     Absorption by air: exponential, ``physics.air.decay_constant``; the first surface takes its
     absorption coefficient.
     """
-    remaining = []
-    for n, (m, r) in enumerate(zip(met, way, strict=True)):
-        carried = sources.balloon(n).ray_energy  # (ray, band)
-        through_air = np.exp(np.multiply.outer(r, -sources.decay))
-        remaining.append((carried * through_air * (1 - absorption[m])).sum(axis=0))
-    return np.array(remaining)
+    met, way = first_surfaces(sources, surfaces.polygons, memory)
+    left = 1 - surfaces.met_absorption
+
+    def make(missing):
+        for n in missing:
+            through_air = np.exp(np.multiply.outer(way[n], -sources.decay))
+            carried = sources.balloon(n).ray_energy  # (ray, band)
+            yield (carried * through_air * left[met[n]]).sum(axis=0)
+
+    air = sources.decay.tobytes()
+    keys = [
+        (surfaces, air, position.tobytes(), axes.tobytes(), sources.balloon(n))
+        for n, (position, axes) in enumerate(zip(sources.position, sources.axes, strict=True))
+    ]
+    return np.array(
+        memory.cache("remaining shares", KEPT).get_many(keys, lambda which: list(make(which)))
+    )

@@ -7,12 +7,13 @@ from functools import cached_property
 
 import numpy as np
 
-from ..physics import air, bands, decay, geometry, tracing
+from ..physics import bands, decay, geometry, tracing
 from ..physics.balloons import AZ, EL, Balloon
 from ..physics.cores import on_all_cores
 from ..physics.counting import EDGES
 from ..physics.reverberation import reverberation_time
 from ..physics.sources import Sources
+from .sources import through_air
 
 SOURCE_HEIGHT = 1.5  # over the floor    ISO 3382-2:2008, 4.3 (from memory) [m]
 OFF_WALLS = 1.0  # of what stands on the floor    the same, 4.3.1 (from memory) [m]
@@ -125,14 +126,7 @@ def room_decay(scenario, use, *, room="traced", rays="full", seed=SEED, passes=N
     decay : RoomDecay
         Kept by the scenario's memory
     """
-    surfaces, weather = scenario.surfaces(use), scenario.air
-    loss_db = air.attenuation(
-        bands.EXACT,
-        temperature_c=weather.temperature_c,
-        humidity_pct=weather.humidity_pct,
-        pressure_kpa=weather.pressure_kpa,
-    )
-    through = air.decay_constant(loss_db), float(air.speed_of_sound(weather.temperature_c))
+    surfaces, through = scenario.surfaces(use), through_air(scenario.air)
     if room == "statistical":
         return _by_formula(surfaces, *through)
     configuration = scenario.configuration(use.name)

@@ -89,10 +89,8 @@ class Nearby:
 
     def _left(self, sources):
         """Share of each loudspeaker's sound that remains after the first surface (source, band)."""
-        room = self.scenario.configuration(self.use.name).room
-        met, way = landing.first_surfaces(sources, room.polygons, self.scenario.memory)
-        absorption = self.scenario.absorption(self.use) * room.counted[:, None]
-        return landing.remaining_share(sources, met, way, absorption)
+        surfaces = self.scenario.surfaces(self.use)
+        return landing.remaining_share(sources, surfaces, self.scenario.memory)
 
     def fits(self, scenario):
         """Whether loudspeakers of another scenario are turned at most.

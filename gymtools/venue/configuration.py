@@ -1,6 +1,6 @@
 """The gym as it stands in one use."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 
 from .court import Court
@@ -30,6 +30,13 @@ class HallConfiguration:
     balconies: tuple = ()
     # of the scenario that it belongs to
     memory: Memory = field(default_factory=Memory, repr=False, compare=False)
+
+    @cached_property
+    def _hash(self):
+        return hash(tuple(getattr(self, f.name) for f in fields(self) if f.compare))
+
+    def __hash__(self):
+        return self._hash
 
     @cached_property
     def room(self):

@@ -82,6 +82,10 @@ class Thing:
                 value = int(value)
             object.__setattr__(self, f.name, value)
 
+    def __getstate__(self):
+        """What a copy in another process takes along: the fields, nothing that was worked out."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
+
 
 WORDS = {
     str: "text in quotes",

@@ -10,7 +10,7 @@ import numpy as np
 from ..physics.surfaces import Surfaces
 from . import validation
 from .balcony import Balcony
-from .configuration import HallConfiguration
+from .configuration import KEPT, HallConfiguration
 from .court import court
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group, LoudspeakerType, loudspeaker_types
@@ -104,6 +104,22 @@ class Scenario(Thing):
             Gives the room's surfaces and the audience areas
         """
         use = self.use(use)
+        kept = self._configurations
+        if use.name not in kept:
+            configuration = self._configured(use)
+            # one object for all that are equal: what it has worked out is found at once
+            same = self.memory.cache("configurations", KEPT).get(
+                configuration, lambda: configuration
+            )
+            kept[use.name] = same
+        return kept[use.name]
+
+    @cached_property
+    def _configurations(self):
+        """HallConfiguration by the name of a use, as they were asked for."""
+        return {}
+
+    def _configured(self, use):
         return HallConfiguration(
             hall=self.hall,
             court=self.lines,
@@ -131,9 +147,7 @@ class Scenario(Thing):
         absorption : ndarray
             (surface, band) [-]
         """
-        return self.configuration(use.name).room.absorption(
-            use.occupied, self.treatments, self.absorption_factors
-        )
+        return self.surfaces(use).absorption
 
     def scattering(self, use):
         """Share of the reflected sound that each surface scatters as a use has it.
@@ -148,9 +162,7 @@ class Scenario(Thing):
         scattering : ndarray
             (surface, band) [-]
         """
-        return self.configuration(use.name).room.scattering(
-            use.occupied, self.treatments, self.scattering_factors
-        )
+        return self.surfaces(use).scattering
 
     def surfaces(self, use):
         """The room as a use has it, ready for the formulas.
@@ -163,13 +175,23 @@ class Scenario(Thing):
         Returns
         -------
         surfaces : Surfaces
-            In the order of the room's surfaces
+            In the order of the room's surfaces; kept, one object for all that are equal
         """
+        factors = self.absorption_factors, self.scattering_factors
+        key = (
+            self.configuration(use.name),
+            frozenset(use.occupied.items()),
+            self.treatments,
+            *(frozenset(f.items()) for f in factors),
+        )
+        return self.memory.cache("surfaces", KEPT).get(key, lambda: self._surfaces(use))
+
+    def _surfaces(self, use):
         room = self.configuration(use.name).room
         return Surfaces(
             polygons=room.polygons,
-            absorption=self.absorption(use),
-            scattering=self.scattering(use),
+            absorption=room.absorption(use.occupied, self.treatments, self.absorption_factors),
+            scattering=room.scattering(use.occupied, self.treatments, self.scattering_factors),
             area=room.area,
             counted=room.counted,
             blocks=np.array([s.blocks for s in room.surfaces]),
