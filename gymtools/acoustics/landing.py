@@ -4,6 +4,7 @@ import numpy as np
 
 from ..physics import bands, geometry, landing
 
+BALLOONS = 16  # types of loudspeakers whose aims are remembered
 KEPT = 256  # loudspeakers whose first landings are remembered
 AROUND = landing.even_fan(1500)  # rays in all directions, for any aim
 
@@ -129,15 +130,18 @@ def best_shares(sources, room, listening, memory):
     listens = np.array([part in listening for part in room.parts])
     playing = np.flatnonzero(sources.playing)
 
+    def aims(balloon):
+        return memory.cache("aims", BALLOONS).get(
+            balloon, lambda: landing.by_aim(AROUND, balloon, bands.SPEECH)
+        )
+
     def make(missing):
         position = sources.position[playing[missing]]
         met, _ = geometry.first_hit(
             position, np.broadcast_to(AROUND, (len(missing), *AROUND.shape)), room.polygons
         )
         return [
-            landing.best_share(
-                AROUND, listens[m] & (m >= 0), sources.balloon(playing[n]), bands.SPEECH
-            )
+            landing.best_share(aims(sources.balloon(playing[n])), listens[m] & (m >= 0))
             for n, m in zip(missing, met, strict=True)
         ]
 

@@ -128,7 +128,7 @@ class Result:
     @cached_property
     def own_decay(self):
         """The gym's own decay with its people, as it would be measured (RoomDecay)."""
-        return self.decay_with(self.use.occupied)
+        return self._decay(self.use)
 
     def decay_with(self, occupied):
         """The gym's own decay with some people in it.
@@ -143,7 +143,9 @@ class Result:
         decay : RoomDecay
             As it would be measured
         """
-        use = replace(self.use, occupied=occupied)
+        return self._decay(replace(self.use, occupied=occupied))
+
+    def _decay(self, use):
         found = room_decay(self.scenario, use, room=self.room, rays=self.rays or "full")
         return found if np.all(self.ringing == 1.0) else found.longer(self.ringing)
 
@@ -350,6 +352,7 @@ class Result:
             octaves, level = np.zeros((1, 3)), np.zeros(1)
         mean = float(level.mean())
         low, high = np.percentile(octaves, [5, 95], axis=0)
+        tenth, median = np.percentile(self.sti[span], [10, 50])
         return AreaSummary(
             name=area.name,
             weight=weight,
@@ -363,8 +366,8 @@ class Result:
             quietest_seat=area.seat_words(quietest, self.scenario.units),
             speech_dba=float(self.speech_dba[span].mean()),
             speech_to_noise_db=float(self.speech_to_noise_db[span].mean()),
-            sti_median=float(np.median(self.sti[span])),
-            sti_p10=float(np.percentile(self.sti[span], 10)),
+            sti_median=float(median),
+            sti_p10=float(tenth),
         )
 
 

@@ -73,38 +73,6 @@ def pattern(points, position, axes, table, energy):
 
 
 @njit(nogil=True, cache=True)
-def total_toward(directions, axes, table):
-    """Sum of what a loudspeaker sends in several directions, for several aims.
-
-    Parameters
-    ----------
-    directions : ndarray
-        As seen from the gym (direction, 3) [-]
-    axes : ndarray
-        Front, left and up as rows, of each aim (aim, 3, 3) [-]
-    table : ndarray
-        ``Balloon.table`` (azimuth * elevation, band) [-]
-
-    Returns
-    -------
-    energy : ndarray
-        Re the axis (aim, band) [-]
-
-    Sources
-    -------
-    As ``field.total_toward``.
-    """
-    energy = np.zeros((len(axes), table.shape[1]))
-    row = np.empty(table.shape[1], np.float32)
-    for a in range(len(axes)):
-        for d in range(len(directions)):
-            toward(directions[d, 0], directions[d, 1], directions[d, 2], axes[a], table, row)
-            for b in range(len(row)):
-                energy[a, b] += row[b]
-    return energy
-
-
-@njit(nogil=True, cache=True)
 def toward(x, y, z, axes, table, energy):
     """Energy re the axis toward one direction, bilinear in azimuth and elevation.
 

@@ -131,35 +131,6 @@ def pattern(points, position, axes, balloon):
     return energy
 
 
-def total_toward(directions, axes, balloon):
-    """Sum of what a loudspeaker sends in several directions, for several aims.
-
-    Parameters
-    ----------
-    directions : array
-        As seen from the gym, any length (direction, 3) [-]
-    axes : array
-        Front, left and up as rows, of each aim (aim, 3, 3) [-]
-    balloon : Balloon
-        Its directivity
-
-    Returns
-    -------
-    energy : ndarray
-        Re the axis, summed over the directions (aim, band) [-]
-
-    Sources
-    -------
-    Bilinear interpolation, as ``Balloon.toward``.
-    """
-    directions, axes = (np.ascontiguousarray(v, np.float32) for v in (directions, axes))
-    if compiled.available():
-        from . import direct_compiled  # slow to load
-
-        return direct_compiled.total_toward(directions, axes, balloon.table)
-    return np.array([balloon.toward(directions @ a.T).sum(axis=0, dtype=float) for a in axes])
-
-
 def pattern_and_air(sources, number, way):
     """Energy of one source after straight ways, by pattern and air; spreading is still to come.
 

@@ -8,7 +8,7 @@ from .geometry import first_hit, rotation
 
 # per loudspeaker; the share on a bank is then good to about one part in a hundred (a test says so)
 RAYS = 1500
-PAN_STEP, TILT_STEP = 30.0, 15.0  # of the aims that are tried; halved around the best [deg]
+PAN_STEP, TILT_STEP = 15.0, 7.5  # of the aims that are tried [deg]
 FRONT = 8.0  # rays per unit of solid angle around the axis, over those behind
 
 
@@ -126,15 +126,13 @@ def shares(index, carried, count):
     )
 
 
-def best_share(direction, listens, balloon, octaves):
-    """Largest share of a loudspeaker's sound that any aim sends onto listeners first.
+def by_aim(direction, balloon, octaves):
+    """Share of a loudspeaker's sound that each of some rays carries, for a grid of aims.
 
     Parameters
     ----------
     direction : array
         Directions spread evenly over the sphere, as seen from the gym (ray, 3) [-]
-    listens : array of bool
-        Whether a ray from the loudspeaker's position meets listeners first (ray,)
     balloon : Balloon
         Its directivity
     octaves : slice
@@ -142,25 +140,43 @@ def best_share(direction, listens, balloon, octaves):
 
     Returns
     -------
-    share : float
-        Over panning and tilting, not rolling, 0 to 1 [-]
+    share : ndarray
+        (aim, ray), float32: all pans and, from level to straight down, all tilts, not rolled [-]
 
     Sources
     -------
-    Share of first incidence: a sum over rays, for a grid of aims and finer around the best.
+    Bilinear interpolation, as ``Balloon.toward``.
     """
-    onto = np.ascontiguousarray(direction[listens], np.float32)
-    if not len(onto):
-        return 0.0
+    tilts, pans = np.arange(0.0, 91.0, TILT_STEP), np.arange(0.0, 360.0, PAN_STEP)
+    aims = rotation(*(a.ravel() for a in np.meshgrid(pans, tilts)))
     whole = len(direction) / to_energy(balloon.index_db[octaves])  # energy of all rays (band,)
+    nowhere = np.zeros(3)
+    return np.array(
+        [
+            (field.pattern(direction, nowhere, axes, balloon)[:, octaves] / whole).mean(axis=1)
+            for axes in aims
+        ],
+        np.float32,
+    )
 
-    def shares(pan_deg, tilt_deg):
-        energy = field.total_toward(onto, rotation(pan_deg, tilt_deg), balloon)[:, octaves]
-        return (energy / whole).mean(axis=1)
 
-    tilts = np.arange(0.0, 91.0, TILT_STEP)
-    pan, tilt = (a.ravel() for a in np.meshgrid(np.arange(0.0, 360.0, PAN_STEP), tilts))
-    best = shares(pan, tilt).argmax()
-    finer = np.array([(p, t) for p in (-0.5, 0.0, 0.5) for t in (-0.5, 0.0, 0.5)]).T
-    around = shares(pan[best] + PAN_STEP * finer[0], tilt[best] + TILT_STEP * finer[1])
-    return float(min(around.max(), 1.0))
+def best_share(carried, listens):
+    """Largest share of a loudspeaker's sound that any aim sends onto listeners first.
+
+    Parameters
+    ----------
+    carried : array
+        Of ``by_aim`` (aim, ray) [-]
+    listens : array of bool
+        Whether a ray from the loudspeaker's position meets listeners first (ray,)
+
+    Returns
+    -------
+    share : float
+        0 to 1 [-]
+
+    Sources
+    -------
+    Share of first incidence: a sum over rays.
+    """
+    return float(min((carried @ listens.astype(np.float32)).max(), 1.0))

@@ -231,6 +231,8 @@ def number(name, value, low, high, unit, hint=""):
     ValueError
         It is several numbers, none, or outside its range
     """
+    if type(value) is float and low <= value <= high:  # nearly always
+        return value
     given, unit = unit, f" {unit}" if unit else ""
     if isinstance(value, bool | str | list | tuple | dict) or getattr(value, "shape", ()) != ():
         raise ValueError(

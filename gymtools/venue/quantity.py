@@ -3,6 +3,7 @@ once.
 """
 
 from dataclasses import MISSING, dataclass, field, fields, is_dataclass
+from functools import cache
 from types import NoneType, UnionType
 from typing import get_args, get_origin
 
@@ -63,7 +64,7 @@ class Thing:
     """
 
     def __post_init__(self):
-        for f in fields(self):
+        for f in _fields(type(self)):
             value, meta = getattr(self, f.name), f.metadata
             if "unit" not in meta and meta.get("in_file", True):
                 _check_kind(f, value)
@@ -95,18 +96,35 @@ WORDS = {
 }
 
 
+@cache
+def _fields(cls):
+    """Fields of a class, looked up once: things are made by the thousand in a search."""
+    return fields(cls)
+
+
+@cache
+def _kinds(wanted):
+    """Kinds of values that a field of a type may hold, and the kind of the items of a list; None
+    where there is nothing to check.
+    """
+    wanted = get_args(wanted) if isinstance(wanted, UnionType) else (wanted,)
+    kinds = tuple(get_origin(one) or one for one in wanted)
+    if not all(k in WORDS or k is NoneType or is_dataclass(k) for k in kinds):
+        return None
+    return kinds, next((get_args(one)[0] for one in wanted if get_args(one)), None)
+
+
 def _check_kind(f, value):
     """Refuse what a field without a unit cannot hold: text for a list, a number for a bank."""
-    wanted = get_args(f.type) if isinstance(f.type, UnionType) else (f.type,)
-    kinds = [get_origin(one) or one for one in wanted]
-    if not all(k in WORDS or k is NoneType or is_dataclass(k) for k in kinds):
+    known = _kinds(f.type)
+    if known is None:
         return
+    kinds, item = known
     blank = f.type is str and isinstance(value, str) and not value.strip() and value != f.default
-    if blank or not isinstance(value, (*kinds, list) if tuple in kinds else tuple(kinds)):
+    if blank or not isinstance(value, (*kinds, list) if tuple in kinds else kinds):
         kind = kinds[0]
         must = WORDS.get(kind, f"a {kind.__name__}")
         raise ValueError(f"{f.name} = {shown(value)} must be {must}.")
-    item = next((get_args(one)[0] for one in wanted if get_args(one)), None)
     for part in value if item else ():
         if not isinstance(part, item):
             raise ValueError(

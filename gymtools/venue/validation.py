@@ -8,6 +8,7 @@ import numpy as np
 
 from ..physics.checks import within
 from ..physics.geometry import boxes_apart
+from .configuration import KEPT
 from .enclosures import beyond_room, corners, filling, holding, meeting
 from .finishes import FINISHES
 from .hall import TREATABLE
@@ -594,10 +595,13 @@ def _check_free(scenario, use, microphone):
     configuration = scenario.configuration(use.name)
     points, _ = microphone.positions(configuration)
     standing = (*configuration.banks, *configuration.portable_stages, *configuration.balconies)
-    thing = filling(standing, points, scenario.hall)
-    if thing:
+    # what loudspeakers do changes nothing of it
+    within = scenario.memory.cache("microphones in things", KEPT).get(
+        (configuration, points.tobytes()), lambda: filling(standing, points, scenario.hall)
+    )
+    if within:
         raise ValueError(
-            f"use '{use.name}': microphone '{microphone.name}' is inside '{thing.name}'. Raise it,"
+            f"use '{use.name}': microphone '{microphone.name}' is inside '{within.name}'. Raise it,"
             " or move one of them."
         )
     loudspeaker = holding(scenario.loudspeakers, points)
