@@ -110,10 +110,9 @@ def feedback_margin(result, microphone, open_mics=1):
     loop = _Loop.of(result, microphone, positions)
     talker_db = microphone.talker_dba + intelligibility.SPEECH_SPECTRUM_DB  # (band,)
     raised = bands.to_energy(wanted_dba - result.use.target_dba)
-    # by facing (facing, position, octave of ``BANDS``)
-    mean = (loop.beamed + loop.diffuse) * (raised / bands.to_energy(talker_db[BANDS]))
-    allowance = _peak_allowance_db(result, loop)
-    rings = bands.to_level(mean) + allowance
+    mean = loop.beamed + loop.diffuse  # by facing (facing, position, octave of ``BANDS``)
+    peak = _peak(result, loop, mean)
+    rings = peak * (raised / bands.to_energy(talker_db[BANDS])).astype(np.float32)
     octave = rings.max(axis=0).argmax(axis=1)
     at = np.arange(len(positions))
     facing = rings[:, at, octave].argmax(axis=0)  # the worst way
@@ -122,23 +121,24 @@ def feedback_margin(result, microphone, open_mics=1):
         microphone=microphone,
         positions=positions,
         shape=shape,
-        margin_db=-rings[first] - feedback.STABILITY_MARGIN_DB - open_mics_db,
+        margin_db=-bands.to_level(rings[first]) - feedback.STABILITY_MARGIN_DB - open_mics_db,
         band=octave + BANDS.start,
         limited_by=loop.limited_by(facing, octave),
-        peak_allowance_db=allowance[first],
+        peak_allowance_db=bands.to_level(peak[first] / mean[first]),
         needed_gain_db=wanted_dba - microphone.talker_dba,
         open_mics_db=open_mics_db,
     )
 
 
-def _peak_allowance_db(result, loop):
-    """By how much each octave rings before its mean does, less what ringing out buys (facing,
-    position, octave of ``BANDS``) [dB].
+def _peak(result, loop, mean):
+    """What comes back at the frequency that rings first, less what ringing out buys, at least the
+    octave's mean (facing, position, octave of ``BANDS``).
     """
     decay, formula = result.own_decay.t20[BANDS], result.rt[BANDS]
     rt = np.clip(np.where(np.isfinite(decay), decay, formula), 0.05, 30)
-    peak = feedback.peak_allowance_db(loop.direct_share, rt, BANDWIDTH_HZ)
-    return np.maximum(peak - feedback.RINGING_OUT_DB, 0.0)
+    rest = np.maximum(mean - loop.strongest, 0)
+    found = feedback.peak_energy(loop.strongest, rest, *np.float32([rt, BANDWIDTH_HZ]))
+    return np.maximum(found / bands.to_energy(feedback.RINGING_OUT_DB), mean)
 
 
 def _wanted_dba(result):
@@ -178,14 +178,8 @@ class _Loop:
             toward=toward,
             beamed=beamed,
             strongest=strongest,
-            diffuse=(result.reverberant.at(positions) * efficiency)[:, BANDS],
+            diffuse=(result.reverberant.at(positions) * efficiency)[:, BANDS].astype(np.float32),
         )
-
-    @property
-    def direct_share(self):
-        """Share of the strongest direct path in what comes back (facing, position, octave)."""
-        whole = self.beamed + self.diffuse
-        return np.clip(self.strongest / np.maximum(whole, 1e-30), 0.0, 1.0)
 
     def limited_by(self, facing, octave):
         """Loudspeaker that gives most in an octave at each position, or ``ROOM`` (position,)."""

@@ -146,8 +146,35 @@ def peak_allowance_db(direct_share, rt, bandwidth):
     k = within("direct_share", direct_share, 0, 1, "-", "Percent given by mistake?")
     T = within("rt", rt, 0.05, 30, "s", "Milliseconds given by mistake?")
     B = within("bandwidth", bandwidth, 10, 20_000, "Hz", "Kilohertz given by mistake?")
-    highest = np.maximum(np.log(np.maximum(B * T / DECAY, 1.0)) + EULER, 1.0)
-    return np.maximum(20 * np.log10(np.sqrt(k) + np.sqrt((1 - k) * highest)), 0.0)
+    return bands.to_level(peak_energy(k, 1 - k, T, B))
+
+
+def peak_energy(direct, diffuse, rt, bandwidth):
+    """Loop gain at the frequency at which a loop rings first, from its parts' means.
+
+    Parameters
+    ----------
+    direct : float or array
+        Mean energy that comes on one direct path [any linear]
+    diffuse : float or array
+        Mean energy of the rest [as direct]
+    rt : float or array
+        Reverberation time of the rest, unchecked [s]
+    bandwidth : float or array
+        Of the band whose means are known, unchecked [Hz]
+
+    Returns
+    -------
+    peak : ndarray
+        Shape of the inputs, the sum of both or more [as direct]
+
+    Sources
+    -------
+    As ``peak_allowance_db``.
+    """
+    highest = np.maximum(np.log(np.maximum(bandwidth * rt / DECAY, 1.0)) + EULER, 1.0)
+    together = np.sqrt(direct) + np.sqrt(diffuse * highest)
+    return np.maximum(together * together, direct + diffuse)
 
 
 def _reserve(open_mics, stability_margin):
