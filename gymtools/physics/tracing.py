@@ -48,29 +48,34 @@ class Trace:
     left: np.ndarray
 
 
-def joined(one, passes, other):
-    """Mean of a trace that is the mean of several passes, and one pass more.
+class Passes:
+    """Passes of one loudspeaker with as many rays each, as they come in."""
 
-    Parameters
-    ----------
-    one : Trace
-        Mean of the passes so far
-    passes : int
-        How many they are [-]
-    other : Trace
-        One more, with as many rays
+    def __init__(self):
+        self._sums, self._count, self._mean = None, 0, None
 
-    Returns
-    -------
-    trace : Trace
-        As if all their rays had been followed at once
-    """
-    mixed = (
-        getattr(one, f.name)
-        + (getattr(other, f.name) - getattr(one, f.name)) / np.float32(passes + 1)
-        for f in fields(Trace)
-    )
-    return Trace(*mixed)
+    def add(self, trace):
+        """Take in one pass more.
+
+        Parameters
+        ----------
+        trace : Trace
+            The pass
+        """
+        parts = [getattr(trace, f.name) for f in fields(Trace)]
+        if self._sums is None:
+            self._sums = [np.array(part) for part in parts]
+        else:
+            for one, part in zip(self._sums, parts, strict=True):
+                one += part
+        self._count, self._mean = self._count + 1, None
+
+    @property
+    def mean(self):
+        """As if all their rays had been followed at once (Trace); None without a pass."""
+        if self._mean is None and self._count:
+            self._mean = Trace(*(one / np.float32(self._count) for one in self._sums))
+        return self._mean
 
 
 def present_engine():
