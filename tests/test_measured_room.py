@@ -396,6 +396,13 @@ def test_an_octave_that_no_likely_finish_reaches_is_as_uncertain_as_it_is_off():
     assert not [w for w in reached.warnings if "no likely finishes" in w]
 
 
+def test_a_fit_to_nothing_is_refused():
+    """Behavior: what a room was fitted to goes with the fit."""
+    s = load(Path(__file__).parents[1] / "scenarios" / "alderway.toml")
+    with pytest.raises(ValueError, match="^room_fit is given without measured_room, which"):
+        replace(s, measured_room=None)
+
+
 def test_an_octave_given_twice_is_refused():
     """Behavior: as a number and as text an octave is the same; which of two times counts is not
     for the program to say.

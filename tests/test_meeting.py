@@ -41,6 +41,7 @@ from gymtools.display.tables import schedule_table
 from gymtools.display.theme import QUANTITIES
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.measured_room import MeasuredRoom, RoomFit
+from gymtools.venue.microphones import MICROPHONE_TYPES
 from gymtools.venue.units import FOOT
 
 SCENARIOS = Path(__file__).resolve().parent.parent / "scenarios"
@@ -163,11 +164,7 @@ def test_every_choice(name):
                 m.controls[path].value = option[1] if isinstance(option, tuple) else option
                 # a large loudspeaker does not fit where a small one hung at the wall
                 large = path[-1] == "loudspeaker" and ": its enclosure reaches" in m.refusal
-                # a lectern's talker stands at a distance at which no hand-held one is used
-                far = path[-1] == "type" and m.refusal.startswith("distance = ")
-                assert not m.refusal or large or far, (path, option, m.refusal)
-                if far:
-                    m.undo()
+                assert not m.refusal or large, (path, option, m.refusal)
         elif isinstance(getattr(control, "value", None), bool):
             m.controls[path].value = not control.value
             assert not m.refusal and m.controls[path].value != control.value or control.comm
@@ -586,6 +583,23 @@ def test_microphones_open_and_close(lark):
     assert ("microphones", roving, "distance") in m.controls
     m.controls["microphones", roving, "open"].value = False
     assert m.result.microphones[0].margin_db[0] == pytest.approx(one)
+
+
+def test_another_type_of_microphone_is_held_where_it_is_used(lark):
+    """Behavior: a distance from the mouth that the new type is used at stays; any other gives
+    way to the type's own, and one step back brings both.
+    """
+    m, path = lark, ("microphones", "announcer")
+    m.controls[(*path, "distance")].value = m.controls[(*path, "distance")].max
+    far = m.state.value((*path, "distance"))
+    kept, given = m.state.value((*path, "type")), "lavalier"
+    m.controls[(*path, "type")].value = given
+    kind = MICROPHONE_TYPES[given]
+    stays = kind.nearest <= far <= kind.farthest
+    assert not m.refusal and m.state.value((*path, "distance")) == (far if stays else None)
+    assert m.result.microphones[0].microphone.type == given and not stays
+    m.undo()
+    assert m.state.value((*path, "distance")) == far and m.state.value((*path, "type")) == kept
 
 
 @pytest.mark.parametrize("units", ["m", "ft"])

@@ -223,7 +223,8 @@ def graded(monkeypatch):
         wrong = more.get(tilt, 0.0) if rays == "full" else 0.0
         if isinstance(wrong, Exception):
             raise wrong
-        row = dict(verdict="meets", met=1, checks=2, cost=1.0, rays=rays, penalty=tilt + wrong)
+        worth = tilt * more.get("apart", 1.0) + wrong
+        row = dict(verdict="meets", met=1, checks=2, cost=1.0, rays=rays, penalty=worth)
         return Row(row | nothing)
 
     monkeypatch.setattr(sweeping, "figures", graded_figures)
@@ -254,10 +255,20 @@ def test_the_best_twenty_are_evaluated_again_with_all_rays(graded, tmp_path, wor
     assert again == [float(t) for t in range(10, 31)], "21: the worse one, and who took its place"
     (worse,) = [row for row in rows if row["tilt"] == "12 deg"]
     assert (worse["penalty"], worse["rays"]) == (112.0, "full")
-    assert [row["rays"] for row in rows].count("few") == 9 and seen[-1] == (50, 50)
-    assert len(set(seen)) == len(seen) or seen[-2:] == [(50, 50)] * 2
+    assert [row["rays"] for row in rows].count("few") == 9 and seen[-1] == (51, 51)
+    assert len(set(seen)) == len(seen) or seen[-2:] == [(51, 51)] * 2
     asked.clear()
     assert sweep(SMALL, MANY, file=tmp_path / "s.csv") == rows and not asked
+
+
+def test_what_chance_may_have_put_behind_is_evaluated_again(graded):
+    """Behavior: of thirty, 0.008 steps apart, all but the five that are further from the best than
+    few rays err have all rays.
+    """
+    (_, more), seen = graded, []
+    more["apart"] = 0.008
+    rows = sweep(SMALL, MANY, progress=lambda *what: seen.append(what))
+    assert [row["rays"] for row in rows] == ["full"] * 25 + ["few"] * 5 and seen[-1] == (55, 55)
 
 
 def test_a_failure_with_all_rays_keeps_the_row_of_few(graded, tmp_path):

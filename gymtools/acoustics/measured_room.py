@@ -243,7 +243,7 @@ def time_spread(scenario, use, *, room="traced"):
     Close to the prediction a logarithm of time is taken to follow the logarithms of the factors
     along straight lines.
     """
-    gym = _Gym(replace(scenario, uses=(use,), measured_room=None, text=None), room)
+    gym = _Gym(replace(scenario, uses=(use,), measured_room=None, room_fit=None, text=None), room)
     effect, unknown = gym.effects, gym.spread
     variance = (effect**2 * unknown**2).sum(axis=0)
     if scenario.measured_room is None or scenario.room_fit is None:
@@ -301,7 +301,11 @@ def decay_effects(scenario, use):
     effects : DecayEffects
         Traced with the same rays with and without each change
     """
-    gym = _Gym(replace(scenario, uses=(use,), measured_room=None, text=None), "traced", passes=FEW)
+    gym = _Gym(
+        replace(scenario, uses=(use,), measured_room=None, room_fit=None, text=None),
+        "traced",
+        passes=FEW,
+    )
     *rows, scattering = gym.effects
     return DecayEffects(
         absorption=dict(zip(gym.finishes, rows, strict=True)), scattering=scattering

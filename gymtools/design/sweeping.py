@@ -24,7 +24,10 @@ from .fingerprints import check_package, contents, fingerprint, package, prices_
 from .sweep_table import FIXED, SweepTable, present_heading
 from .weights import Weights, penalty
 
-BEST = 20  # variations of least penalty that are evaluated again with all rays
+# variations of least penalty that are evaluated again with all rays: these at least, and of a
+# hundred those that the chance of few rays may have put behind the best
+BEST, MOST_AGAIN = 20, 100
+CHANCE = 0.2  # standard error of the penalty with few rays [steps]
 AHEAD = 64  # variations that are handed out before the first of them is back
 # criteria of every use, each in its weakest area or at its weakest microphone
 FIGURES = ("sti", "coverage_range", "feedback_margin", "on_listeners", "loudest")
@@ -241,10 +244,10 @@ def sweep(
     Returns
     -------
     rows : list of Row
-        One for each combination, in their order; ``rays`` is "full" in the twenty of least penalty,
-        "few" in the others; ``refused`` says why a combination cannot be built, or what failed. A
-        failure that is no refusal (out of memory, a worker that ended) is not written, and tried
-        again the next time
+        One for each combination, in their order; ``rays`` is "full" in the twenty of least penalty
+        and in what chance alone may have put behind the best, "few" in the others; ``refused`` says
+        why a combination cannot be built, or what failed. A failure that is no refusal (out of
+        memory, a worker that ended) is not written, and tried again the next time
 
     Raises
     ------
@@ -279,6 +282,7 @@ def sweep(
         _work(executor, run.missing(jobs), run.keep, stop)
         # another may be among the best when some of them have all rays
         while (due := run.uncertain) and not stop():
+            run.expect(len(due))
             jobs = (
                 (words, _combined(scenario, axes, words), key, room, prices, "full")
                 for key, words in due
@@ -375,6 +379,10 @@ class _Run:
             self.table.add(row)
         self._count()
 
+    def expect(self, more):
+        """As many evaluations are still to come, perhaps more than were thought of."""
+        self.count = max(self.count, self.done + more)
+
     def _count(self):
         """Rows of other sweeps in the same file do not count."""
         self.done = min(self.done + 1, self.count)
@@ -384,7 +392,10 @@ class _Run:
     def uncertain(self):
         """Key and words of the rows that are among the best, with few rays only."""
         judged = [r for r in self.found.values() if r.get("penalty") is not None]
-        best = sorted(judged, key=lambda r: r["penalty"])[:BEST]
+        best = sorted(judged, key=lambda r: r["penalty"])[:MOST_AGAIN]
+        best = [
+            r for n, r in enumerate(best) if n < BEST or r["penalty"] < best[0]["penalty"] + CHANCE
+        ]
         few = [r["key"] for r in best if r["rays"] == "few" and r["key"] not in self.failed]
         return [(key, self.words[key]) for key in few]
 

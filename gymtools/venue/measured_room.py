@@ -214,10 +214,15 @@ def check_measured(scenario):
     Raises
     ------
     ValueError
-        A bank, chairs or a stage is unknown; more people than seats
+        A bank, chairs or a stage is unknown; more people than seats; a fit to nothing
     """
     room = scenario.measured_room
     if room is None:
+        if scenario.room_fit is not None:
+            raise ValueError(
+                "room_fit is given without measured_room, which it was fitted to. Give both, or"
+                " take both out."
+            )
         return
     there = {
         "closed": [b.name for b in scenario.banks],

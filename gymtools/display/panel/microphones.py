@@ -63,7 +63,7 @@ class MicrophonesSection(Section):
         axes = ON_STAGE if microphone.on == "stage" else ON_FLOOR
         axes = axes if microphone.walks is None else ()
         return [
-            self.panel.choice((*path, "type"), "Type", tuple(MICROPHONE_TYPES)),
+            self._type(path, state),
             self.panel.slider(
                 (*path, "distance"), mouth | dict(unit="m", feet_step=0.02), distance
             ),
@@ -74,6 +74,24 @@ class MicrophonesSection(Section):
                 lambda new: self.panel.set((*path, "facing_deg"), new),
             ),
         ]
+
+    def _type(self, path, state):
+        """Another type is held where it is used, if the distance of the last one is none of its."""
+
+        def act(name):
+            kind, distance = MICROPHONE_TYPES[name], state.value((*path, "distance"))
+            changes = {(*path, "type"): name}
+            if distance is not None and not kind.nearest <= distance <= kind.farthest:
+                changes[(*path, "distance")] = None
+            self.panel.update((*path, "type"), changes=changes)
+
+        return Choice(
+            key=(*path, "type"),
+            value=state.value((*path, "type")),
+            label="Type",
+            options=tuple(MICROPHONE_TYPES),
+            act=act,
+        )
 
     def _faces(self, key, facing_deg, act):
         now = WORST if facing_deg is None else facing_deg
