@@ -139,16 +139,16 @@ def test_modulation_of_the_traced_room(name, use, arrays, monkeypatch):
 
     found = index()
     np.testing.assert_allclose(found, arrays(index), atol=2e-6)
-    monkeypatch.setattr(compiled, "_cores", lambda: 5)
+    monkeypatch.setattr(compiled, "cores", lambda: 5)
     assert np.array_equal(found, index())
-    monkeypatch.setattr(compiled, "_cores", lambda: 1)
+    monkeypatch.setattr(compiled, "cores", lambda: 1)
     assert np.array_equal(found, index())
 
 
 @pytest.mark.parametrize("count, cores", [(0, 2), (1, 2), (299, 2), (600, 2), (1000, 3)])
 def test_parts_cover_all_rows_once(count, cores, monkeypatch):
     """Closed form: however many cores, every row is worked out once; an error is passed on."""
-    monkeypatch.setattr(compiled, "_cores", lambda: cores)
+    monkeypatch.setattr(compiled, "cores", lambda: cores)
     done = np.zeros(count, int)
 
     def loop(first, end):

@@ -4,7 +4,7 @@ making it fails, and safe for threads that work on the same scenario.
 
 import pickle
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from threading import Barrier
 
@@ -84,6 +84,35 @@ def test_a_copy_elsewhere_begins_empty():
     kept.cache("x", 2).get("a", lambda: 1)
     assert kept.cache("x", 2).get("a", lambda: 2) == 1
     assert pickle.loads(pickle.dumps(kept)).cache("x", 2).get("a", lambda: 2) == 2
+
+
+def test_copies_of_one_memory_are_one_elsewhere():
+    """Behavior: a worker that is handed variations of a school one by one finds what it has worked
+    out for the ones before; another school's memory is another.
+    """
+    kept, other = Memory(), Memory()
+    there = [pickle.loads(pickle.dumps(m)) for m in (kept, kept, other)]
+    there[0].cache("x", 2).get("a", lambda: 1)
+    assert there[1].cache("x", 2).get("a", lambda: 2) == 1
+    assert there[2].cache("x", 2).get("a", lambda: 3) == 3
+    school = pickle.loads(pickle.dumps(DOVECOTE))
+    again = changed(DOVECOTE, {("groups", "wall pair", "height"): 6.0})
+    assert pickle.loads(pickle.dumps(again)).memory is school.memory
+
+
+def test_what_a_loudspeaker_does_not_change_is_one_object():
+    """Behavior: the gym as it stands in a use and its surfaces are the same objects in scenarios
+    that differ in their loudspeakers alone, and others where it stands otherwise; a pickled
+    scenario takes along neither.
+    """
+    use = DOVECOTE.uses[0]
+    moved = changed(DOVECOTE, {("groups", "wall pair", "height"): 6.0})
+    assert moved.configuration(use.name) is DOVECOTE.configuration(use.name)
+    assert moved.surfaces(use) is DOVECOTE.surfaces(use)
+    assert moved.surfaces(replace(use, occupied={})) is not moved.surfaces(use)
+    larger = changed(DOVECOTE, {("hall", "height"): DOVECOTE.hall.height + 0.5})
+    assert larger.configuration(use.name) != DOVECOTE.configuration(use.name)
+    assert set(pickle.loads(pickle.dumps(moved)).__dict__) == {f.name for f in fields(moved)}
 
 
 @pytest.fixture

@@ -46,9 +46,9 @@ def on_all_cores(work, jobs):
     jobs : list
         The jobs
 
-    Yields
-    ------
-    done : any
+    Returns
+    -------
+    done : iterator
         What each job gives, in their order; whoever stops asking ends the jobs that are not begun
     """
     count = min(cores(), len(jobs))
