@@ -7,8 +7,8 @@ from ...design.delays import aligned
 from .controls import Choice, Tick, Words
 from .section import Section
 
+DOWNTILT = dict(label="Downtilt", low=-10, high=90, step=1, unit="deg")
 GROUP = (
-    ("downtilt_deg", dict(label="Downtilt", low=-10, high=90, step=1, unit="deg")),
     ("pan_deg", dict(label="Pan (90 is north)", low=-180, high=180, step=1, unit="deg")),
     ("height", dict(label="Height", low=2.5, high=15, step=0.1, unit="m")),
     ("x", dict(label="East of center", low=-30, high=30, step=0.1, unit="m")),
@@ -30,7 +30,7 @@ NO_LEAD = (("set delays so that ... leads", ""),)
 
 
 class LoudspeakersSection(Section):
-    """One row of loudspeakers at a time, and arrangements of all of them."""
+    """The picked row of loudspeakers, and arrangements of all of them."""
 
     key, title = "loudspeakers", "The loudspeakers"
 
@@ -44,13 +44,7 @@ class LoudspeakersSection(Section):
         return [
             self._arrangements(),
             Words(key="arrangement words", value=self._words, width="350px"),
-            Choice(
-                key="group",
-                value=state.group,
-                label="Row",
-                options=names,
-                act=lambda name: self.panel.update(group=name),
-            ),
+            Words(key="picked", value=f"<b>{escape(state.group)}</b>"),
             self.panel.choice((*path, "loudspeaker"), "Loudspeaker", types),
             *(self.panel.slider((*path, name), words) for name, words in GROUP),
             *self._in_this_use(state),

@@ -16,6 +16,7 @@ from .advice import AdviceTab
 from .aim import AimSection
 from .answer import answered, with_rays
 from .controls import Choice, Slider, SliderSpec
+from .essentials import EssentialsSection
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
 from .microphones import MicrophonesSection
@@ -57,7 +58,7 @@ TABS = (
     LimitsTab,
 )
 TAB_KEYS = tuple(tab.key for tab in TABS)
-FRAME = (PageStyle, Toolbar, TraceSection, Refusals, SaveSection)
+FRAME = (PageStyle, Toolbar, TraceSection, Refusals, SaveSection, EssentialsSection)
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
 OPEN = 2  # section that is open at first: the loudspeakers
 
@@ -92,9 +93,11 @@ class Meeting:
         self.step = Debounce(self.history.close, STEP)
         self._drawn = self._view(self.answer.result)
         self.frame = FigureFrame(
-            scene.figure(self._drawn), lambda: scene.figure(self._drawn), self._new_figure
+            scene.figure(self._drawn, scene.SPACE),
+            lambda: scene.figure(self._drawn, scene.SPACE),
+            self._new_figure,
         )
-        self.painter = scene.Painter(self._drawn, self.frame.figure)
+        self.painter = scene.Painter(self._drawn, self.frame.figure, scene.SPACE)
         self.sections = {kind: kind(self) for kind in (*FRAME, *SIDE, *TABS)}
         self._tabs = w.Tab([self.sections[kind].box for kind in TABS], selected_index=0)
         self.box = self._page()
@@ -463,22 +466,31 @@ class Meeting:
         )
 
     def _page(self):
-        accordion = w.Accordion([self.sections[kind].box for kind in SIDE], selected_index=OPEN)
+        boxes = {kind: section.box for kind, section in self.sections.items()}
+        accordion = w.Accordion([boxes[kind] for kind in SIDE], selected_index=OPEN)
         for titled, kinds in ((accordion, SIDE), (self._tabs, TABS)):
             for n, kind in enumerate(kinds):
                 titled.set_title(n, kind.title)
         self._tabs.observe(self._opened, names="selected_index")
-        side = w.VBox([accordion], layout={"width": "384px", "height": "740px"})
-        side.add_class("gt-side")
-        flow = {"flex": "1 1 auto", "min_width": "760px", "overflow": "auto"}
-        for name, value in flow.items():
-            setattr(self.frame.layout, name, value)
-        style, toolbar, trace, refusals, save = (self.sections[kind].box for kind in FRAME)
-        picture, error = w.HBox([side, self.frame]), self.live.error
-        parts = [style, w.HTML(TITLE), toolbar, trace, refusals, picture, error, self._tabs, save]
-        page = w.VBox(parts)
-        page.add_class("gt-page")
-        return page
+        side = _box(w.VBox, [boxes[EssentialsSection], accordion], "gt-side")
+        work = _box(w.HBox, [side, self.frame], "gt-work")
+        first = [
+            w.HTML(TITLE),
+            _box(w.HBox, [boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
+            boxes[Refusals],
+            self.live.error,
+            work,
+        ]
+        return _box(
+            w.VBox,
+            [
+                boxes[PageStyle],
+                _box(w.VBox, first, "gt-first"),
+                self._tabs,
+                boxes[SaveSection],
+            ],
+            "gt-page",
+        )
 
     def _opened(self, change):
         key = TAB_KEYS[change["new"] or 0]
@@ -487,7 +499,7 @@ class Meeting:
 
     def _new_figure(self, figure):
         """Paint in a figure that the page has asked for."""
-        self.painter = scene.Painter(self._drawn, figure)
+        self.painter = scene.Painter(self._drawn, figure, scene.SPACE)
         self._listen(figure)
 
     def _listen(self, figure):
@@ -500,6 +512,13 @@ class Meeting:
             return
         at = np.array([points.xs[0], points.ys[0]]) / self._drawn.k
         self.look_at(int(np.argmin(np.linalg.norm(self.result.points[:, :2] - at, axis=1))))
+
+
+def _box(kind, children, name):
+    """A box that the style sheet knows by name."""
+    box = kind(children)
+    box.add_class(name)
+    return box
 
 
 def meeting(scenario, folder="."):

@@ -4,7 +4,16 @@ from ..theme import FONT, QUIET
 
 STYLE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
-.gt-side {{ overflow: auto; flex: 0 0 auto; }}
+.gt-first {{ height: 790px; }}
+.gt-bar {{ align-items: center; justify-content: space-between; min-height: 32px; }}
+.gt-work {{ flex: 1 1 0 !important; min-height: 300px; align-items: stretch; }}
+.gt-page, .gt-first, .gt-side {{ display: flex; flex-direction: column; }}
+.gt-page > *, .gt-first > *, .gt-side > * {{ flex: 0 0 auto; }}
+.gt-side {{ overflow: auto; flex: 0 0 348px; width: 348px; }}
+.gt-work > .gt-stand {{ flex: 1 1 0; min-width: 300px; height: 100%; overflow: hidden; }}
+.gt-work .gt-stand > :first-child {{ height: 100%; }}
+.gt-work .js-plotly-plot, .gt-work .plot-container, .gt-work .svg-container {{
+  height: 100% !important; }}
 .gt-stand > * {{ width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
 .gt-message {{ min-height: 26px; }}
@@ -18,9 +27,13 @@ TITLE = (
     " AC power, loud sound and emergency announcements can hurt. Local codes, the authority having"
     " jurisdiction and licensed professionals come before anything shown here.</span>"
 )
-# the inputs of code cells alone: text cells and the notebook's tools stay
-HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt,
-.jp-CodeCell .jp-Collapser { display: none !important; }"""
+# the inputs of code cells; the notebook's tools stay
+# and the text around the panel, which says what its page says
+HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt, .jp-CodeCell .jp-Collapser,
+.jp-Notebook:has(.gt-page) .jp-MarkdownCell { display: none !important; }
+.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden auto; background: #fff;
+  padding: 6px 14px; }
+.gt-first { height: 100%; }"""
 
 
 def style(folded):

@@ -7,9 +7,11 @@ from ...venue.paths import names
 from .controls import Choice, Slider, SliderSpec, Words
 from .section import Section
 
-LENGTHS = (
-    ("length", dict(label="Length", low=18, high=60, step=0.1, unit="m", feet_step=0.5)),
-    ("width", dict(label="Width", low=14, high=50, step=0.1, unit="m", feet_step=0.5)),
+SIZE = (
+    ("length", dict(label="Gym length", low=18, high=60, step=0.1, unit="m", feet_step=0.5)),
+    ("width", dict(label="Gym width", low=14, high=50, step=0.1, unit="m", feet_step=0.5)),
+)
+HEIGHTS = (
     ("height", dict(label="Wall height", low=5, high=16, step=0.1, unit="m")),
     ("clear_height", dict(label="Clear under joists", low=4, high=15, step=0.1, unit="m")),
     ("ridge_height", dict(label="Ridge height", low=5, high=20, step=0.1, unit="m")),
@@ -22,7 +24,7 @@ PARTS = (("roof", "Roof finish"), ("walls", "Wall finish"))
 
 
 class RoomSection(Section):
-    """Size, finishes, treatment and air."""
+    """Heights, finishes, treatment and air."""
 
     key, title = "gym", "The gym"
 
@@ -30,7 +32,7 @@ class RoomSection(Section):
         finishes = tuple(sorted(FINISHES))
         rows = [
             self.panel.slider(("hall", name), words)
-            for name, words in LENGTHS
+            for name, words in HEIGHTS
             if name != "ridge_height" or state.start.hall.ridge_height is not None
         ]
         rows += [self.panel.choice(("hall", part), label, finishes) for part, label in PARTS]

@@ -5,8 +5,9 @@ from html import escape
 from .controls import Slider, SliderSpec, Tick, Words
 from .section import Section
 
+ROWS = dict(label="Rows", low=1, high=30, step=1, unit="count")
 BANK = (
-    ("rows", dict(label="Rows", low=1, high=30, step=1, unit="count")),
+    ("rows", ROWS),
     ("row_run", dict(label="Row depth", low=0.5, high=1.1, step=0.01, unit="m", feet_step=0.05)),
     ("row_rise", dict(label="Row rise", low=0.0, high=0.5, step=0.01, unit="m", feet_step=0.05)),
     ("length", dict(label="Length", low=3, high=50, step=0.5, unit="m", feet_step=1.0)),

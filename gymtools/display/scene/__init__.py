@@ -5,9 +5,9 @@ Every layer is a function of the view and returns only what moves; its style sta
 ``figure``. ``Painter`` sends to the page what has changed.
 """
 
-from .figure import figure, layers, layout, moved
+from .figure import SPACE, figure, layers, layout, moved
 from .painter import Painter
 from .plan import plan_range
 from .view import View
 
-__all__ = ["Painter", "View", "figure", "layers", "layout", "moved", "plan_range"]
+__all__ = ["SPACE", "Painter", "View", "figure", "layers", "layout", "moved", "plan_range"]

@@ -19,13 +19,16 @@ from ..theme import (
     plain_text,
     room_words,
 )
-from . import plan, section, space
+from . import camera, plan, section, space
 
 # the page takes numbers faster than names
 COLORS = [[k / (len(GROUP_COLORS) - 1), color] for k, color in enumerate(GROUP_COLORS)]
 SPARE_WORDS = "words, in turn"
 HEIGHT = 740  # the width follows the page [px]
+PARTS = ("space", "plan", "section")
+SPACE = ("space",)  # the picture in space alone
 SCENE = dict(x=[0.0, 0.575], y=[0.0, 1.0])
+ALONE = dict(x=[0.0, 0.93], y=[0.0, 1.0])
 RIGHT = [0.665, 1.0]
 
 LINES, MARKS = dict(mode="lines", hoverinfo="skip"), dict(mode="markers", hoverinfo="text")
@@ -153,20 +156,23 @@ def _in_section():
     return [Layer(name, go.Scatter, axes, style, layer) for name, axes, style, layer in layers]
 
 
-def layers(scenario):
+def layers(scenario, parts=PARTS):
     """Layers of the picture, back to front.
 
     Parameters
     ----------
     scenario : Scenario
         Its areas decide how many maps the plan has
+    parts : tuple of str
+        Of ``PARTS``
 
     Returns
     -------
     layers : list of Layer
-        Space, plan, section
+        In the order of the parts
     """
-    return [*_in_space(), *_in_plan(scenario), *_in_section()]
+    made = {"space": _in_space, "plan": lambda: _in_plan(scenario), "section": _in_section}
+    return [layer for part in parts for layer in made[part]()]
 
 
 def _note(text, x, y):
@@ -183,16 +189,23 @@ def _note(text, x, y):
     )
 
 
-def _titles(view):
-    c, quantity = view.scenario.loudspeakers[view.section.loudspeaker], QUANTITIES[view.quantity]
+def _title(view):
+    """Quantity of the map, and how its room was computed."""
+    quantity = QUANTITIES[view.quantity]
     unit = f" [{view.unit}]" if view.unit else ""
     walker = f": {plain_text(view.walker)}" if view.on_foot else ""
     if walker and view.facing_deg is None:
         walker += ", talker facing the worst direction"
     room = f", <i>{room_words(view.result)}</i>" if quantity.needs_room else ""
+    return _note(f"<b>{quantity.label}</b>{unit}{walker}{room}", 0.0, 1.0)
+
+
+def _titles(view):
+    c, quantity = view.scenario.loudspeakers[view.section.loudspeaker], QUANTITIES[view.quantity]
+    unit = f" [{view.unit}]" if view.unit else ""
     along = "Speech level [dB(A)]" if view.on_foot else quantity.label + unit
     return [
-        _note(f"<b>{quantity.label}</b>{unit}{walker}{room}", 0.0, 1.0),
+        _title(view),
         _note("<b>Plan</b>, north up", RIGHT[0], 1.0),
         _note(
             f"<b>Section</b>, {plain_text(view.section.area)}: {plain_text(c.tag)}, axis and -6 dB"
@@ -215,13 +228,15 @@ def _ranges(view):
     )
 
 
-def layout(view):
+def layout(view, parts=PARTS):
     """What of the layout moves with the view.
 
     Parameters
     ----------
     view : View
         What is looked at
+    parts : tuple of str
+        Of ``PARTS``: all, or space alone
 
     Returns
     -------
@@ -235,24 +250,29 @@ def layout(view):
         cmax=high,
         colorbar=dict(title=dict(text=view.unit)),
     )
+    ends = camera.ranges(view.scenario.hall) * view.k
+    axes = {f"{a}axis": dict(range=e.tolist()) for a, e in zip("xyz", ends, strict=True)}
+    both = dict(coloraxis=colors, scene=axes)
+    if parts == SPACE:
+        return dict(annotations=[_title(view)], **both)
     return dict(
         annotations=_titles(view),
-        coloraxis=colors,
+        **both,
         **{name: dict(range=ends) for name, ends in _ranges(view).items()},
     )
 
 
-def _scene():
-    """The scene, seen from the southwest."""
-    hidden = dict(visible=False, showspikes=False)
+def _scene(view, domain):
+    """The scene, seen from the southwest, the whole gym in its frame."""
+    hidden, hall = dict(visible=False, showspikes=False), view.scenario.hall
     return dict(
-        domain=SCENE,
+        domain=domain,
         xaxis=hidden,
         yaxis=hidden,
         zaxis=hidden,
         aspectmode="data",
         dragmode="orbit",
-        camera=dict(eye=dict(x=-0.85, y=-1.9, z=1.35), center=dict(x=0, y=0, z=-0.2)),
+        camera=dict(eye=dict(zip("xyz", camera.eye(hall).tolist(), strict=True))),
     )
 
 
@@ -270,24 +290,27 @@ def _axes():
     )
 
 
-def figure(view):
-    """The whole picture.
+def figure(view, parts=PARTS):
+    """The whole picture, or the one in space alone.
 
     Parameters
     ----------
     view : View
         What is looked at
+    parts : tuple of str
+        Of ``PARTS``: all, or space alone
 
     Returns
     -------
     figure : plotly.graph_objects.Figure
         One figure with a scene, a plan, a section and a profile
     """
-    chart = go.Figure([layer.trace(view) for layer in layers(view.scenario)])
-    bar = dict(x=0.585, xanchor="left", y=0.5, len=0.72, thickness=14)
+    chart = go.Figure([layer.trace(view) for layer in layers(view.scenario, parts)])
+    alone = parts == SPACE
+    bar = dict(x=0.94 if alone else 0.585, xanchor="left", y=0.5, len=0.72, thickness=14)
     chart.update_layout(
         autosize=True,
-        height=HEIGHT,
+        height=None if alone else HEIGHT,
         margin=dict(l=0, r=8, t=24, b=28),
         paper_bgcolor=PAPER,
         plot_bgcolor=PAPER,
@@ -295,24 +318,26 @@ def figure(view):
         uirevision="keep",
         showlegend=False,
         modebar=dict(orientation="v", bgcolor="rgba(0,0,0,0)"),
-        scene=_scene(),
+        scene=_scene(view, ALONE if alone else SCENE),
         coloraxis=dict(colorbar=dict(**bar, title=dict(side="top"), tickfont=dict(size=10))),
-        **_axes(),
+        **({} if alone else _axes()),
     )
-    return chart.update_layout(layout(view))
+    return chart.update_layout(layout(view, parts))
 
 
-def moved(view):
+def moved(view, parts=PARTS):
     """What can move in every trace, in the order of ``layers``.
 
     Parameters
     ----------
     view : View
         What is looked at
+    parts : tuple of str
+        As for ``layers``
 
     Returns
     -------
     updates : list of dict
         One for each trace
     """
-    return [layer.moving(view) for layer in layers(view.scenario)]
+    return [layer.moving(view) for layer in layers(view.scenario, parts)]

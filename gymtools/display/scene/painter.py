@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from .figure import SPARE_WORDS, layout, moved
+from .figure import PARTS, SPARE_WORDS, layout, moved
 
 
 class Painter:
@@ -15,14 +15,16 @@ class Painter:
         First view; decides the layers
     chart : plotly.graph_objects.Figure
         What ``figure`` made of that view, live or not
+    parts : tuple of str
+        The same as ``figure`` was given
     """
 
-    def __init__(self, view, chart):
-        self.figure = chart
+    def __init__(self, view, chart, parts=PARTS):
+        self.figure, self._parts = chart, parts
         self._names = [trace.name for trace in self.figure.data]
         self._words = "words"  # which of the two traces of text is shown
         self._texts = None
-        self._data, self._layout = self._turned(moved(view)), layout(view)
+        self._data, self._layout = self._turned(moved(view, self._parts)), layout(view, self._parts)
 
     def paint(self, view):
         """Show a view.
@@ -32,7 +34,7 @@ class Painter:
         view : View
             What is looked at; of a scenario with the same areas
         """
-        data, frame = self._turned(moved(view)), layout(view)
+        data, frame = self._turned(moved(view, self._parts)), layout(view, self._parts)
         with self.figure.batch_update():
             for trace, new, old in zip(self.figure.data, data, self._data, strict=True):
                 fresh = {

@@ -9,6 +9,7 @@ import numpy as np
 from ...physics.geometry import rotation
 from ..charts import maps
 from ..theme import FAINT, FLOOR, GROUP_COLORS, SOLID, plain_text
+from . import camera
 from .view import fixed_microphones, xyz
 
 SHOWN_SOLID = (
@@ -201,8 +202,8 @@ def ringing(view):
 
 
 def words(view):
-    """Tags of loudspeakers, contour values, distance and level where an axis lands, microphones and
-    the compass: one trace of text.
+    """Tags of loudspeakers, the compass, distance and level where an axis lands, microphones and
+    contour values, as far as none lies over another: one trace of text.
 
     Parameters
     ----------
@@ -216,18 +217,20 @@ def words(view):
     """
     hall = view.scenario.hall
     x, y = hall.length / 2 + COMPASS, hall.width / 2 + COMPASS
+    # the most wanted first: one that would lie over another is left out
     found = [(c.position + [0, 0, 0.8], c.tag) for c in view.scenario.loudspeakers]
-    found += [(at + [0, 0, 0.3], text) for text, at in view.labels]
+    compass = (((0, y, 0), "N"), ((0, -y, 0), "S"), ((x, 0, 0), "E"), ((-x, 0, 0), "W"))
+    found += [(np.array(at), text) for at, text in compass]
     found += [
         (t.end + [0, 0, 1.0], f"{view.distance_text(t.distance)}, {view.throw_level(t)}")
         for t in view.beams
     ]
     found += [(m.positions[0] + [0, 0, 0.4], m.microphone.name) for m in fixed_microphones(view)]
-    compass = (((0, y, 0), "N"), ((0, -y, 0), "S"), ((x, 0, 0), "E"), ((-x, 0, 0), "W"))
-    found += [(np.array(at), text) for at, text in compass]
+    found += [(at + [0, 0, 0.3], text) for text, at in view.labels]
+    kept = camera.free_labels([at for at, _ in found], [text for _, text in found], hall)
     return dict(
-        **xyz([at for at, _ in found], view.k),
-        text=[plain_text(text, entities=False) for _, text in found],
+        **xyz([found[n][0] for n in kept], view.k),
+        text=[plain_text(found[n][1], entities=False) for n in kept],
     )
 
 
