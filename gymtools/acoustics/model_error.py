@@ -10,7 +10,7 @@ carried on, worked by hand.
 """
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from ..physics import intelligibility
 
@@ -61,7 +61,7 @@ def decay_factor(chance):
     Prediction interval of a normal sample with unknown mean and deviation, e.g. G. Hahn and W.
     Meeker, Statistical Intervals, 1991 (from memory).
     """
-    return np.exp(T20_MEAN + deviation() * student.ppf(chance, HALLS - 1))
+    return np.exp(T20_MEAN + deviation() * stdtrit(HALLS - 1, chance))
 
 
 def range_of_decay(t20):

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from ..acoustics.measured_room import decay_effects, time_spread
 from ..acoustics.model_error import T20_SPREAD, decay_factor
@@ -49,7 +49,7 @@ class Ringing:
         if self.scenario.room_fit is not None:
             return parts + pct / 100 * self._by_octave
         middle = parts[bands.MIDDLE].mean()
-        chance = norm.cdf((middle + pct / 100) / T20_SPREAD)
+        chance = ndtr((middle + pct / 100) / T20_SPREAD)
         return parts - middle + np.log(decay_factor(chance))
 
     @cached_property

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.stats import norm, qmc
+from scipy.special import ndtri
 
 from ..acoustics.criteria import CRITERIA, judge
 from ..acoustics.evaluate import evaluate
@@ -233,7 +233,9 @@ def _errors(lengths, count, seed):
     """Standard normal errors, a list of arrays a draw."""
     if not sum(lengths):
         return [[] for _ in range(count)]
-    drawn = norm.ppf(qmc.LatinHypercube(sum(lengths), rng=seed).random(count))
+    from scipy.stats import qmc  # slow to load
+
+    drawn = ndtri(qmc.LatinHypercube(sum(lengths), rng=seed).random(count))
     return [np.split(row, np.cumsum(lengths)[:-1]) for row in drawn]
 
 

@@ -1,6 +1,7 @@
 """Live figures: they survive reloads, mixed updates and a page that was too busy to draw them."""
 
 import functools
+import sys
 from copy import deepcopy
 from pathlib import Path
 
@@ -13,7 +14,21 @@ from plotly.basedatatypes import Undefined
 from traitlets import Int, Unicode, default
 
 LIBRARY = Path(plotly.__file__).parent / "package_data" / "widgetbundle.js"
+# plotly loads a validator of notebooks with it, and that a grammar of addresses, which takes longer
+# than all else that the panel needs and which no notebook is checked by
+UNWANTED = "rfc3987_syntax"
 TRIES = 4  # figures that a page may ask for before it says that it cannot draw
+
+
+def _figure_widget():
+    """Plotly's widget, without the module that is not wanted."""
+    if UNWANTED in sys.modules:
+        return go.FigureWidget
+    sys.modules[UNWANTED] = None  # whoever asks for it takes it for not installed
+    try:
+        return go.FigureWidget
+    finally:
+        del sys.modules[UNWANTED]
 
 
 class PageCode(w.Widget):
@@ -34,7 +49,7 @@ def _page_code():
     return next(there, None) or PageCode(text=_read_code())
 
 
-class LiveFigure(go.FigureWidget):
+class LiveFigure(_figure_widget()):
     """FigureWidget whose late viewers see the present state and whose batches may mix traces;
     nothing is sent to outside services.
 

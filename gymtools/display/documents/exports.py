@@ -6,10 +6,6 @@ import io
 import re
 import zipfile
 
-from openpyxl import Workbook
-from openpyxl.styles import Alignment, Font
-from openpyxl.utils import get_column_letter
-
 from ...venue.spreadsheets import GUARD, as_text
 
 WIDEST = 46  # of a column [characters]
@@ -52,6 +48,10 @@ def write_xlsx(schedules, path, title):
     title : str
         Over every table
     """
+    from openpyxl import Workbook  # slow to load
+    from openpyxl.styles import Alignment, Font
+    from openpyxl.utils import get_column_letter
+
     book = Workbook()
     book.remove(book.active)
     for schedule in schedules:

@@ -6,7 +6,6 @@ from ...equipment.schedules import schedules
 from ...venue.files import to_text
 from ...venue.measured import write_measured
 from ...venue.writing_files import file_words, new_folder
-from . import drawings
 from .exports import csv_text, write_xlsx
 from .record import record_html
 
@@ -64,6 +63,8 @@ def write_handover(made, folder, *, overwrite=False, units=None):
 
 def _write_files(folder, made, units):
     """Write everything for the installer; gives the names."""
+    from . import drawings  # slow to load
+
     tables, files = schedules(made), {}
     for n, table in enumerate(tables, 1):
         files[f"{n}-{table.title.lower()}.csv"] = csv_text(table).encode("utf-8")
