@@ -2,6 +2,8 @@
 so that none lies over another.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 LOOK = np.array([-0.42, -0.79, 0.60])  # from the middle of the gym to the eye: from the southwest
@@ -29,6 +31,7 @@ def ranges(hall):
     return np.array([[-x, x], [-y, y], [0.0, hall.highest + 1.0]])
 
 
+@lru_cache(maxsize=16)
 def eye(hall):
     """Where the camera stands so that the gym fills its frame, the middle of it at the center.
 
@@ -48,7 +51,9 @@ def eye(hall):
         middle = (near + far) / 2
         seen = _seen(_normalized(corners, hall), middle * _unit(LOOK))
         near, far = (near, middle) if np.abs(seen).max() <= FILLED else (middle, far)
-    return far * _unit(LOOK)
+    at = far * _unit(LOOK)
+    at.setflags(write=False)
+    return at
 
 
 def on_frame(points, hall):

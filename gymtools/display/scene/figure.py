@@ -97,7 +97,7 @@ def _in_space():
         Layer("beams", go.Scatter3d, on, LINES | by_group, space.beams),
         Layer("ringing", go.Scatter3d, on, LINES | _line(INK, 8), space.ringing),
         Layer("words", go.Scatter3d, on, text, space.words),
-        Layer(SPARE_WORDS, go.Scatter3d, on, text | dict(visible=False), space.words),
+        Layer(SPARE_WORDS, go.Scatter3d, on, text | dict(visible=False), lambda _view: {}),
         Layer("marks", go.Scatter3d, on, MARKS | _dot(4.5, 2, color=PAPER), space.marks),
     ]
 
