@@ -21,7 +21,7 @@ from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
 from .microphones import MicrophonesSection
 from .options import OptionsTab
-from .page import TITLE
+from .page import CAUTION
 from .parts import PartsTab
 from .price_book import ChosenPrices
 from .readouts import LandingTab, LimitsTab, UsesTab, VerdictsTab
@@ -475,11 +475,11 @@ class Meeting:
         side = _box(w.VBox, [boxes[EssentialsSection], accordion], "gt-side")
         work = _box(w.HBox, [side, self.frame], "gt-work")
         first = [
-            w.HTML(TITLE),
             _box(w.HBox, [boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
             boxes[Refusals],
             self.live.error,
             work,
+            _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
         ]
         return _box(
             w.VBox,
@@ -488,6 +488,7 @@ class Meeting:
                 _box(w.VBox, first, "gt-first"),
                 self._tabs,
                 boxes[SaveSection],
+                self.sections[TraceSection].tick,
             ],
             "gt-page",
         )

@@ -5,7 +5,11 @@ from ..theme import FONT, QUIET
 STYLE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
 .gt-first {{ height: 790px; }}
-.gt-bar {{ align-items: center; justify-content: space-between; min-height: 32px; }}
+.gt-bar {{ align-items: center; justify-content: space-between; height: 32px; }}
+.gt-bar > * {{ flex: 0 0 auto; }}
+.gt-bar .widget-toggle-buttons button {{ width: 58px; }}
+.gt-first .widget-html-content {{ line-height: 1.3; }}
+.gt-first > .gt-caution {{ height: 20px; font-size: 12px; }}
 .gt-work {{ flex: 1 1 0 !important; min-height: 300px; align-items: stretch; }}
 .gt-page, .gt-first, .gt-side {{ display: flex; flex-direction: column; }}
 .gt-page > *, .gt-first > *, .gt-side > * {{ flex: 0 0 auto; }}
@@ -16,16 +20,16 @@ STYLE = """<style>
   height: 100% !important; }}
 .gt-stand > * {{ width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
-.gt-message {{ min-height: 26px; }}
+.gt-message {{ min-height: 0; }}
 .gt-words {{ line-height: 1.3; }}
 .gt-words .widget-html-content {{ white-space: normal; }}
 .jp-OutputArea-promptOverlay {{ display: none !important; }}
 {hide}
 </style>"""
-TITLE = (
-    f"<b>What does every seat hear?</b> <span style='color:{QUIET}'>Loudspeakers hang over people;"
-    " AC power, loud sound and emergency announcements can hurt. Local codes, the authority having"
-    " jurisdiction and licensed professionals come before anything shown here.</span>"
+CAUTION = (
+    f"<span style='color:{QUIET}'>Loudspeakers hang over people; AC power, loud sound and emergency"
+    " announcements can hurt. Local codes, the authority having jurisdiction and licensed"
+    " professionals come before anything shown here.</span>"
 )
 # the inputs of code cells; the notebook's tools stay
 # and the text around the panel, which says what its page says

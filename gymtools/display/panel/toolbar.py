@@ -24,9 +24,9 @@ class Toolbar(Section):
         quantities = tuple((q.label, key) for key, q in QUANTITIES.items())
         area = state.area if state.area in areas else areas[0]
         return [
-            self._list("use", "Use", uses, state.use, "210px"),
-            self._list("quantity", "Show", quantities, state.quantity, "290px"),
-            self._list("area", "Section through", areas, area, "270px"),
+            self._list("use", "Use", uses, state.use, "165px"),
+            self._list("quantity", "Show", quantities, state.quantity, "250px"),
+            self._list("area", "Section through", areas, area, "235px"),
             Switch(
                 key="units",
                 value=state.units,
@@ -39,7 +39,9 @@ class Toolbar(Section):
                 key="code",
                 value=not state.folded,
                 stays=True,
-                label="Show the code",
+                label="Notebook",
+                tip="Show the notebook with its text and code around the panel, or hide it",
+                width="90px",
                 act=lambda shown: self.panel.update(folded=not shown),
             ),
         ]
@@ -59,7 +61,7 @@ class Toolbar(Section):
         def act(_):
             getattr(self.panel, key)()
 
-        return Push(key=key, label=label, tip=tip, enabled=enabled, width="70px", act=act)
+        return Push(key=key, label=label, tip=tip, enabled=enabled, width="60px", act=act)
 
 
 class Refusals(Section):

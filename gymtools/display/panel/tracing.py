@@ -22,16 +22,16 @@ class TraceSection(Section):
         self.words = w.HTML()
         self.words.add_class("gt-room")
         self.job = Job(self._done, on_progress=self._piece, waits=True)
-        self.job.bar.layout.width = "220px"
+        self.job.bar.layout.width = "90px"
         self.later = Debounce(self.begin, TRACE_AFTER)
-        self._painted, self._tick = 0.0, w.HBox()
+        self._painted, self.tick = 0.0, w.HBox()
         self._of = None  # first result of what is being traced
 
     def _make(self):
-        return w.HBox([self._tick, self.words, self.job.bar, self.job.error])
+        return w.HBox([self.job.bar, self.words, self.job.error])
 
     def _board_box(self):
-        return self._tick
+        return self.tick
 
     def _controls(self, state, answer):
         return [
@@ -94,8 +94,7 @@ class TraceSection(Section):
         self._say(self.panel.answer)
 
     def _say(self, answer):
-        going_on = "; following all rays" if self.job.running else ""
-        self.words.value = quiet(f"{tables.room_shown(answer.result)}{going_on}")
+        self.words.value = quiet(tables.settled_words(answer.result, answer.settled))
 
 
 def tracing(scenario, use):

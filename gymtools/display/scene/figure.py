@@ -23,7 +23,6 @@ from . import camera, plan, section, space
 
 # the page takes numbers faster than names
 COLORS = [[k / (len(GROUP_COLORS) - 1), color] for k, color in enumerate(GROUP_COLORS)]
-SPARE_WORDS = "words, in turn"
 HEIGHT = 740  # the width follows the page [px]
 PARTS = ("space", "plan", "section")
 SPACE = ("space",)  # the picture in space alone
@@ -88,7 +87,7 @@ def _in_space():
         lighting=dict(ambient=1, diffuse=0),
     )
     by_group = dict(line=dict(width=3, colorscale=COLORS, cmin=0, cmax=len(COLORS) - 1))
-    text, on = TEXT | dict(textfont=WORDS), dict(scene="scene")
+    on = dict(scene="scene")
     return [
         Layer("solids", go.Mesh3d, on, shaded, space.solids),
         Layer("map", go.Mesh3d, on, colored, space.level_map),
@@ -96,8 +95,6 @@ def _in_space():
         Layer("painted", go.Scatter3d, on, LINES | dict(line=dict(width=2.5)), space.painted),
         Layer("beams", go.Scatter3d, on, LINES | by_group, space.beams),
         Layer("ringing", go.Scatter3d, on, LINES | _line(INK, 8), space.ringing),
-        Layer("words", go.Scatter3d, on, text, space.words),
-        Layer(SPARE_WORDS, go.Scatter3d, on, text | dict(visible=False), lambda _view: {}),
         Layer("marks", go.Scatter3d, on, MARKS | _dot(4.5, 2, color=PAPER), space.marks),
     ]
 
@@ -252,7 +249,7 @@ def layout(view, parts=PARTS):
     )
     ends = camera.ranges(view.scenario.hall) * view.k
     axes = {f"{a}axis": dict(range=e.tolist()) for a, e in zip("xyz", ends, strict=True)}
-    both = dict(coloraxis=colors, scene=axes)
+    both = dict(coloraxis=colors, scene=axes | dict(annotations=space.labels(view)))
     if parts == SPACE:
         return dict(annotations=[_title(view)], **both)
     return dict(

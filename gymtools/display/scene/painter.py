@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from .figure import PARTS, SPARE_WORDS, layout, moved
+from .figure import PARTS, layout, moved
 
 
 class Painter:
@@ -21,10 +21,7 @@ class Painter:
 
     def __init__(self, view, chart, parts=PARTS):
         self.figure, self._parts = chart, parts
-        self._names = [trace.name for trace in self.figure.data]
-        self._words = "words"  # which of the two traces of text is shown
-        self._texts = None
-        self._data, self._layout = self._turned(moved(view, self._parts)), layout(view, self._parts)
+        self._data, self._layout = moved(view, self._parts), layout(view, self._parts)
 
     def paint(self, view):
         """Show a view.
@@ -34,7 +31,7 @@ class Painter:
         view : View
             What is looked at; of a scenario with the same areas
         """
-        data, frame = self._turned(moved(view, self._parts)), layout(view, self._parts)
+        data, frame = moved(view, self._parts), layout(view, self._parts)
         with self.figure.batch_update():
             for trace, new, old in zip(self.figure.data, data, self._data, strict=True):
                 fresh = {
@@ -46,19 +43,6 @@ class Painter:
             if fresh:
                 self.figure.update_layout(fresh)
         self._data, self._layout = data, frame
-
-    def _turned(self, data):
-        """Show new texts in the other of two traces: plotly draws texts that are new to a trace at
-        half their size.
-        """
-        now, spare = (self._names.index(name) for name in ("words", SPARE_WORDS))
-        texts = data[now]["text"]
-        if self._texts not in (None, texts):
-            self._words = SPARE_WORDS if self._words == "words" else "words"
-        self._texts = texts
-        shown, hidden = (now, spare) if self._words == "words" else (spare, now)
-        data[shown], data[hidden] = {**data[shown], "visible": True}, {"visible": False}
-        return data
 
 
 def _alike(a, b):

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...physics.geometry import rotation
 from ..charts import maps
-from ..theme import FAINT, FLOOR, GROUP_COLORS, SOLID, plain_text
+from ..theme import FAINT, FLOOR, GROUP_COLORS, INK, SOLID, plain_text
 from . import camera
 from .view import fixed_microphones, xyz
 
@@ -22,6 +22,10 @@ SHOWN_SOLID = (
 )
 # lower and upper edge of a backboard re the rim [m]    common practice, no source
 BOARD = (-0.15, 0.92)
+# of a label
+PLATE = dict(
+    showarrow=False, bgcolor="rgba(255,255,255,0.82)", borderpad=1, font=dict(size=12, color=INK)
+)
 COMPASS = 2.5  # the letters stand so far outside the walls [m]
 
 
@@ -201,9 +205,9 @@ def ringing(view):
     return xyz(maps.joined([line + [0, 0, 0.1] for line in view.feedback_lines]), view.k)
 
 
-def words(view):
+def labels(view):
     """Tags of loudspeakers, the compass, distance and level where an axis lands, microphones and
-    contour values, as far as none lies over another: one trace of text.
+    contour values, as far as none lies over another.
 
     Parameters
     ----------
@@ -212,8 +216,8 @@ def words(view):
 
     Returns
     -------
-    moving : dict
-        Of a Scatter3d
+    annotations : list of dict
+        Of a plotly scene: text on a light plate, legible over any color
     """
     hall = view.scenario.hall
     x, y = hall.length / 2 + COMPASS, hall.width / 2 + COMPASS
@@ -228,10 +232,12 @@ def words(view):
     found += [(m.positions[0] + [0, 0, 0.4], m.microphone.name) for m in fixed_microphones(view)]
     found += [(at + [0, 0, 0.3], text) for text, at in view.labels]
     kept = camera.free_labels([at for at, _ in found], [text for _, text in found], hall)
-    return dict(
-        **xyz([found[n][0] for n in kept], view.k),
-        text=[plain_text(found[n][1], entities=False) for n in kept],
-    )
+    return [_label(found[n][0] * view.k, found[n][1]) for n in kept]
+
+
+def _label(at, text):
+    at = dict(zip("xyz", np.round(at, 3).tolist(), strict=True))
+    return at | dict(text=plain_text(text), **PLATE)
 
 
 def marks(view):

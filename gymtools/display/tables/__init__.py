@@ -10,6 +10,7 @@ from .room import (
     measured_table,
     room_shown,
     room_table,
+    settled_words,
 )
 from .schedules import schedule_table
 from .uncertainty import sureness_table
@@ -31,6 +32,7 @@ __all__ = [
     "measured_table",
     "options_table",
     "room_shown",
+    "settled_words",
     "room_table",
     "schedule_table",
     "shown_halls",

@@ -39,6 +39,29 @@ def room_shown(result):
     )
 
 
+def settled_words(result, settled):
+    """How sure the picture is, in few words.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+    settled : bool
+        Whether nothing more comes
+
+    Returns
+    -------
+    html : str
+        With the statistical error; what it means stands in its tooltip
+    """
+    means = escape(f"{room_shown(result)}.")
+    if result.room == "statistical":
+        return f'<span title="{means}">{room_words(result)}</span>'
+    words = "Settled" if settled else "Settling"
+    error = result.reverberant.error_db
+    return f'<span title="{means}">{words}, ±{error:.1f} dB</span>'
+
+
 def scattering_text(finish):
     """Scattering of a finish in three octaves.
 
