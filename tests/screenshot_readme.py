@@ -7,18 +7,13 @@ from browser import ROOT, jupyter_lab, open_workbook, page
 
 BOOK = "workbooks/design_meeting.ipynb"
 TARGET = ROOT / "workbooks" / "design_meeting.png"
-SIZE = dict(width=1440, height=1080)  # of the screen [px]
-SETTLED = "Shown: all rays. By chance alone"
+SIZE = dict(width=1440, height=900)  # of the screen [px]
 
 
 def main():
     """Open the workbook, run it, wait until the traced room is shown, and take the picture."""
     with jupyter_lab() as address, page(**SIZE) as sheet:
         open_workbook(sheet, address, BOOK)
-        sheet.wait_for_selector(f"text={SETTLED}", timeout=180_000)
-        sheet.locator(".jp-Cell:has(.js-plotly-plot)").first.evaluate(
-            "e => e.scrollIntoView({block: 'start'})"
-        )
         drawn = "() => document.querySelector('.js-plotly-plot')._fullLayout.scene"
         sheet.wait_for_function(drawn, timeout=60_000)
         sheet.screenshot(path=TARGET)

@@ -171,11 +171,13 @@ CASES = {
         }
     ],
     "validation": [{"halls": "counted"}],
-    "design_meeting": [
+    "design_meeting": [{"scenario": "../scenarios/alderway.toml"}],
+    "panel_checks": [
         {"scenario": f"../scenarios/{name}.toml"}
         for name in ("alderway", "dovecote", "stonebridge")
     ],
 }
+MEETING = "design_meeting"  # what checks it is no part of its page: "panel_checks"
 
 
 @pytest.mark.parametrize(
@@ -198,7 +200,7 @@ def test_workbook_runs_with_other_parameters(path, case):
     )
     client.execute()
     checks = [c for c in book.cells if "check" in c.metadata.get("tags", [])]
-    assert checks and all(c.outputs for c in checks)
+    assert (checks or path.stem == MEETING) and all(c.outputs for c in checks)
 
 
 def statements(source):
@@ -224,4 +226,4 @@ def test_stored_outputs(path):
         if "NBVAL_CHECK_OUTPUT" in source:
             checked += 1
             assert "".join(cell["outputs"][0]["text"]).strip()
-    assert checked, "the workbook checks nothing"
+    assert checked or path.stem == MEETING, "the workbook checks nothing"
