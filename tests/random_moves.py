@@ -24,7 +24,6 @@ from gymtools.display.panel.controls import close
 from gymtools.display.panel.meeting import Meeting
 from gymtools.display.panel.ringing import RoomTab
 from gymtools.display.panel.toolbar import Refusals
-from gymtools.display.scene.figure import SPARE_WORDS
 
 WAITS = (0.0, 0.0, 0.05, 0.3, 0.8, 1.5)  # between two moves, on the loop's own clock [s]
 MOST_WIDGETS = 900  # that one panel may keep alive: twice what one opened tab by tab has
@@ -339,18 +338,13 @@ def shown(widget):
 
 def picture_equals_fresh(m, said):
     """The figure's data is that of a new picture of the same view."""
-    fresh = scene.figure(m._view(m.result))
-    texts = {"words", SPARE_WORDS}
+    fresh = scene.figure(m._view(m.result), scene.SPACE)
     for old, new in zip(m.figure.data, fresh.data, strict=True):
-        if old.name in texts:
-            continue
         for key in new._props:
             if key in ("uid",):
                 continue
             assert alike(old[key], new[key]), f"{old.name}.{key} {said}"
-    words = [t for t in m.figure.data if t.name in texts and t.visible is not False]
-    wanted = next(t for t in fresh.data if t.name == "words")
-    assert len(words) == 1 and words[0].text == wanted.text, said
+    assert m.figure.layout.scene.annotations == fresh.layout.scene.annotations, said
     assert m.figure.layout.annotations == fresh.layout.annotations, said
 
 
