@@ -17,6 +17,7 @@ from .aim import AimSection
 from .answer import answered, with_rays
 from .controls import Choice, Slider, SliderSpec
 from .essentials import EssentialsSection
+from .lifeline import LifelineSection
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
 from .microphones import MicrophonesSection
@@ -58,8 +59,17 @@ TABS = (
     LimitsTab,
 )
 TAB_KEYS = tuple(tab.key for tab in TABS)
-FRAME = (PageStyle, Toolbar, TraceSection, Refusals, SaveSection, EssentialsSection)
+FRAME = (
+    PageStyle,
+    LifelineSection,
+    Toolbar,
+    TraceSection,
+    Refusals,
+    SaveSection,
+    EssentialsSection,
+)
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
+LARGE = ("space", "drawing")  # what may fill the picture's frame alone
 OPEN = 2  # section that is open at first: the loudspeakers
 
 
@@ -76,6 +86,8 @@ class Meeting:
         What to start from, or the path of its file
     folder : str or Path
         Where files are written
+    alone : bool
+        Cover the notebook, but for its bars, until its text and code are asked for
 
     Raises
     ------
@@ -83,9 +95,9 @@ class Meeting:
         Where the file cannot be read as a scenario
     """
 
-    def __init__(self, scenario, folder="."):
+    def __init__(self, scenario, folder=".", *, alone=False):
         start = load(scenario) if isinstance(scenario, str | Path) else scenario
-        self.folder, self._file_units = Path(folder), start.units
+        self.folder, self._file_units, self.alone = Path(folder), start.units, alone
         self.prices = ChosenPrices(folder)
         self.history = History(PanelState.of(start))
         self.answer, self._possible = answered(self.state), self.state
@@ -329,6 +341,9 @@ class Meeting:
         for section in self.sections.values():
             section.render(self.state, self.answer)
         self._tabs.selected_index = TAB_KEYS.index(self.state.tab)
+        for part in LARGE:
+            change = self._work.add_class if part == self.state.large else self._work.remove_class
+            change(f"gt-large-{part}")
         if not another:
             self._fill_open_tab()
         self.rest()
@@ -473,19 +488,17 @@ class Meeting:
                 titled.set_title(n, kind.title)
         self._tabs.observe(self._opened, names="selected_index")
         side = _box(w.VBox, [boxes[EssentialsSection], accordion], "gt-side")
-        work = _box(w.HBox, [side, self.frame], "gt-work")
-        first = [
-            _box(w.HBox, [boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
-            boxes[Refusals],
-            self.live.error,
-            work,
-            _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
-        ]
+        self._work = _box(w.HBox, [side, self.frame], "gt-work")
         return _box(
             w.VBox,
             [
                 boxes[PageStyle],
-                _box(w.VBox, first, "gt-first"),
+                boxes[LifelineSection],
+                _box(w.HBox, [boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
+                boxes[Refusals],
+                self.live.error,
+                self._work,
+                _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
                 self._tabs,
                 boxes[SaveSection],
                 self.sections[TraceSection].tick,
@@ -522,7 +535,7 @@ def _box(kind, children, name):
     return box
 
 
-def meeting(scenario, folder="."):
+def meeting(scenario, folder=".", *, alone=False):
     """The design workbook's panel on a scenario.
 
     Parameters
@@ -531,6 +544,8 @@ def meeting(scenario, folder="."):
         A scenario, or the path of its file
     folder : str or Path
         Where files are written
+    alone : bool
+        Cover the notebook, but for its bars, until its text and code are asked for
 
     Returns
     -------
@@ -542,4 +557,4 @@ def meeting(scenario, folder="."):
     ValueError
         Where the file cannot be read as a scenario
     """
-    return Meeting(scenario, folder)
+    return Meeting(scenario, folder, alone=alone)

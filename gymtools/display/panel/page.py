@@ -4,20 +4,23 @@ from ..theme import FONT, QUIET
 
 STYLE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
-.gt-first {{ height: 790px; }}
 .gt-bar {{ align-items: center; justify-content: space-between; height: 32px; }}
 .gt-bar > * {{ flex: 0 0 auto; }}
 .gt-bar .widget-toggle-buttons button {{ width: 58px; }}
-.gt-first .widget-html-content {{ line-height: 1.3; }}
-.gt-first > .gt-caution {{ height: 20px; font-size: 12px; }}
-.gt-work {{ flex: 1 1 0 !important; min-height: 300px; align-items: stretch; }}
-.gt-page, .gt-first, .gt-side {{ display: flex; flex-direction: column; }}
-.gt-page > *, .gt-first > *, .gt-side > * {{ flex: 0 0 auto; }}
+.gt-bar .widget-html-content, .gt-caution .widget-html-content {{ line-height: 1.3; }}
+.gt-caution {{ height: 20px; font-size: 12px; }}
+.gt-work {{ height: 460px; min-height: 280px; align-items: stretch; }}
+.gt-gone .gt-side, .gt-gone .gt-bar, .gt-gone .gt-work {{ pointer-events: none; opacity: 0.55; }}
+.gt-lifeline {{ font-weight: 600; }}
+.gt-gone.gt-unfolded {{ position: static !important; }}
+.gt-page, .gt-side {{ display: flex; flex-direction: column; }}
+.gt-page > *, .gt-side > * {{ flex: 0 0 auto; }}
 .gt-side {{ overflow: auto; flex: 0 0 348px; width: 348px; }}
 .gt-work > .gt-stand {{ flex: 1 1 0; min-width: 300px; height: 100%; overflow: hidden; }}
 .gt-work .gt-stand > :first-child {{ height: 100%; }}
 .gt-work .js-plotly-plot, .gt-work .plot-container, .gt-work .svg-container {{
   height: 100% !important; }}
+.gt-large-space .gt-drawing-frame, .gt-large-drawing > .gt-stand {{ display: none; }}
 .gt-stand > * {{ width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
 .gt-message {{ min-height: 0; }}
@@ -31,29 +34,34 @@ CAUTION = (
     " announcements can hurt. Local codes, the authority having jurisdiction and licensed"
     " professionals come before anything shown here.</span>"
 )
-# the inputs of code cells; the notebook's tools stay
-# and the text around the panel, which says what its page says
-HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt, .jp-CodeCell .jp-Collapser,
-.jp-Notebook:has(.gt-page) .jp-MarkdownCell { display: none !important; }
-.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden auto; background: #fff;
-  padding: 6px 14px; }
-.gt-first { height: 100%; }"""
+# the inputs of code cells alone: text cells and the notebook's tools stay
+HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt,
+.jp-CodeCell .jp-Collapser { display: none !important; }"""
+# the panel alone over the whole notebook: its first screen holds all that a meeting looks at, and
+# the picture stays in view above what is read below
+ALONE = """.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden auto;
+  background: #fff; padding: 6px 14px; container-type: size; }
+.gt-work { height: calc(100cqh - 352px); position: sticky; top: -6px; z-index: 5;
+  background: #fff; }"""
 
 
-def style(folded):
+def style(folded, alone=False):
     """Style sheet of the page.
 
     Parameters
     ----------
     folded : bool
         Hide the inputs of code cells
+    alone : bool
+        Let the panel cover the notebook while they are hidden
 
     Returns
     -------
     html : str
         A style element
     """
-    return STYLE.format(font=FONT, hide=HIDE if folded else "")
+    hidden = (HIDE, ALONE) if alone else (HIDE,)
+    return STYLE.format(font=FONT, hide="\n".join(hidden) if folded else "")
 
 
 def quiet(text):

@@ -45,6 +45,8 @@ class PanelState:
         The notebook's code is hidden
     trace : bool
         The room is traced when nothing moves
+    large : str
+        What of the picture fills its frame alone: "space", "drawing", or "" for both side by side
     """
 
     start: object
@@ -61,6 +63,7 @@ class PanelState:
     tab: str = "verdicts"
     folded: bool = True
     trace: bool = True
+    large: str = ""
 
     @classmethod
     def of(cls, scenario):
@@ -165,6 +168,7 @@ class PanelState:
                 _known(name, new[name], [thing.name for thing in things])
         _known("quantity", state.quantity, QUANTITIES)
         _known("units", state.units, ("m", "ft"))
+        _known("large", state.large, ("", "space", "drawing"))
         return state._in_order()
 
     def _in_order(self):
@@ -209,7 +213,7 @@ class PanelState:
 
 
 # looked at, not decided: no step of the history, and an undo leaves it
-VIEWED = ("tab", "folded", "trace", "seat")
+VIEWED = ("tab", "folded", "trace", "seat", "large")
 
 
 def treatable(scenario):
@@ -257,6 +261,11 @@ class History:
     def present(self):
         """The state that stands."""
         return self._states[self._now]
+
+    @property
+    def steps(self):
+        """How many steps back the first state that is kept lies [-]."""
+        return self._now
 
     @property
     def can_undo(self):
@@ -319,4 +328,4 @@ class History:
 
 
 def _without_view(state):
-    return replace(state, tab="", folded=True, trace=True, seat=None)
+    return replace(state, tab="", folded=True, trace=True, seat=None, large="")

@@ -10,6 +10,7 @@ from .page import style
 from .section import Section
 
 UNITS = (("feet", "ft"), ("meters", "m"))
+FRAMES = (("3D", "space"), ("both", ""), ("plan", "drawing"))
 
 
 class Toolbar(Section):
@@ -32,6 +33,12 @@ class Toolbar(Section):
                 value=state.units,
                 options=UNITS,
                 act=lambda units: self.panel.update(units=units),
+            ),
+            Switch(
+                key="large",
+                value=state.large,
+                options=FRAMES,
+                act=lambda large: self.panel.update(large=large),
             ),
             self._step("undo", "Undo", "One step back", self.panel.history.can_undo),
             self._step("redo", "Redo", "One step forward again", self.panel.history.can_redo),
@@ -96,4 +103,4 @@ class PageStyle(Section):
         return w.HTML()
 
     def _render(self, state, answer):
-        self.box.value = style(state.folded)
+        self.box.value = style(state.folded, self.panel.alone)
