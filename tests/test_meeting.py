@@ -590,6 +590,12 @@ def test_another_type_of_microphone_is_held_where_it_is_used(lark):
     way to the type's own, and one step back brings both.
     """
     m, path = lark, ("microphones", "announcer")
+    near = m.state.value((*path, "distance")) or m.result.microphones[0].microphone.kind.distance
+    m.set((*path, "distance"), near * 1.05)
+    m.controls[(*path, "type")].value = "headset"
+    assert not m.refusal and m.state.value((*path, "distance")) == near * 1.05
+    m.undo()
+    m.undo()
     m.controls[(*path, "distance")].value = m.controls[(*path, "distance")].max
     far = m.state.value((*path, "distance"))
     kept, given = m.state.value((*path, "type")), "lavalier"

@@ -76,7 +76,7 @@ class MicrophonesSection(Section):
         ]
 
     def _type(self, path, state):
-        """Another type is held where it is used, if the distance of the last one is none of its."""
+        """List of types; the distance is dropped where the new type is not used at it."""
 
         def act(name):
             kind, distance = MICROPHONE_TYPES[name], state.value((*path, "distance"))
