@@ -46,7 +46,8 @@ async ([code, state, size]) => {
   box.style.height = `${size[1]}px`;
   const url = URL.createObjectURL(new Blob([code], { type: "text/javascript" }));
   const { default: own } = await import(url);
-  window.leave = own.render({ model, el: box });
+  const el = box.appendChild(document.createElement("div"));
+  window.leave = own.render({ model, el });
 }
 """
 DRAWN = "n => Number(document.querySelector('.gt-plan').dataset.frames ?? 0) >= n"

@@ -59,33 +59,35 @@ function laidOut(state, width, height) {
   const [x0, x1, y0, y1] = state.room.bounds;
   const across = Math.max(...state.cut.outline.filter((_, n) => n % 2 === 0));
   const top = Math.max(...state.cut.outline.filter((_, n) => n % 2 === 1));
-  const narrow = width < 640, header = narrow && state.map.scale.target ? 72 : 52;
-  const left = 44, right = 14, bottom = 10, air = 14;  // around the walls
-  const titles = 2 * LINE + 6, room = height - header - bottom;
-  const graph = room > 420 ? 74 : room > 330 ? 52 : 0;
-  const under = graph ? graph + LINE + 8 : 0;
-  const wide = width - left - right - air;
+  const narrow = width < 640, header = narrow && state.map.scale.target ? 66 : 48;
+  const left = 44, right = 16, over = 24, title = LINE + 8, bottom = LINE + 2;  // of words
+  const wide = width - left - right, room = height - header - over;
+  const graph = room > 270 ? Math.round(clamp(room * 0.13, 44, 90)) : 0;
+  const under = graph ? graph + LINE + 8 + bottom : 8;
   const stacked = Math.min(wide / Math.max(x1 - x0, across),
-    (room - titles - under - 2 * air) / (y1 - y0 + top));
-  const beside = Math.min((wide - left) / (x1 - x0 + across),
-    (room - LINE - 2 * air) / (y1 - y0), (room - titles - under) / top);
+    (room - 14 - title - under) / (y1 - y0 + top));
+  const beside = Math.min((wide - left - 8) / (x1 - x0 + across), (room - 14) / (y1 - y0),
+    (room - title - under) / top);
   const split = beside > BESIDE * stacked, k = Math.max(split ? beside : stacked, 0.5);
-  const plan = { w: (x1 - x0) * k, h: (y1 - y0) * k }, cut = { w: across * k, h: top * k };
-  const spare = width - left - right - (split ? plan.w + cut.w + left + air : plan.w);
-  plan.x = left + Math.max(0, spare / 2) * (split ? 0.5 : 1);
-  plan.y = header + LINE + air;
-  const graphs = (y) => ({ x: cut.x, y, w: cut.w, h: graph });
+  const plan = { w: (x1 - x0) * k, h: (y1 - y0) * k, y: header + over };
+  const cut = { w: across * k, h: top * k }, spare = Math.max(0, wide - plan.w);
   if (split) {
-    cut.x = plan.x + plan.w + left + air;
+    plan.x = left + (spare - cut.w - left) / 3;
+    cut.x = plan.x + plan.w + (spare - cut.w - left) / 3 + left;
     cut.title = header;
-    cut.y = header + LINE + 8 + cut.h;
   } else {
-    cut.x = left + Math.max(0, (width - left - right - cut.w) / 2);
-    cut.title = plan.y + plan.h + air - 2;
-    cut.y = cut.title + LINE + 8 + cut.h;
+    plan.x = left + spare / 2;
+    cut.x = left + Math.max(0, wide - cut.w) / 2;
+    cut.title = plan.y + plan.h + 14;
   }
-  return { width, height, narrow, header, k, plan, cut, top, graph: graphs(cut.y + LINE + 12),
-    X: (x) => plan.x + (x - x0) * k, Y: (y) => plan.y + (y1 - y) * k,
+  cut.y = cut.title + title + cut.h;
+  const y = cut.y + LINE + 8;
+  const tall = split ? clamp(height - y - bottom - 4, 0, 180) : graph;
+  const box = { y, w: Math.min(wide, Math.max(cut.w, 560)), h: graph ? tall : 0 };
+  box.x = left + (wide - box.w) / 2;
+  if (split) Object.assign(box, { x: cut.x, w: cut.w });
+  return { width, height, narrow, header, k, plan, cut, top, graph: box,
+    X: (x) => plan.x + (x - x0) * k, Y: (yy) => plan.y + (y1 - yy) * k,
     S: (s) => cut.x + s * k, Z: (z) => cut.y - z * k,
     inPlan: (px, py) => [x0 + (px - plan.x) / k, y1 - (py - plan.y) / k],
     inCut: (px, py) => [(px - cut.x) / k, (cut.y - py) / k] };
@@ -274,13 +276,23 @@ function paintPoint(ctx, x, y, word) {
   stroke(ctx, INK, 1.2);
 }
 
+// rows of the profile from left to right as in the section, over all of the width
+function rowsOver(cut, { x, w }) {
+  const count = cut.along.length, first = cut.seats[0], last = cut.seats[2 * count - 2];
+  const share = (n) => (count < 2 ? 0.5 : (cut.seats[2 * n] - first) / (last - first));
+  return (n) => x + 12 + (w - 24) * (last >= first ? share(n) : 1 - share(n));
+}
+
 function paintProfile(ctx, state, at) {
   const { cut } = state, { x, y, w, h } = at.graph, [low, high] = cut.profile.range;
   if (!h) return;
   const level = (v) => y + h - clamp((v - low) / (high - low), -0.04, 1.04) * h;
+  const across = rowsOver(cut, at.graph);
   ctx.beginPath();
-  ctx.rect(x, y, w, h);
-  stroke(ctx, FAINT, 1);
+  ctx.moveTo(x, y);
+  ctx.lineTo(x, y + h);
+  ctx.lineTo(x + w, y + h);
+  stroke(ctx, QUIET, 0.8);
   for (const value of cut.profile.targets) {
     if (value < low || value > high) continue;
     ctx.beginPath();
@@ -290,11 +302,11 @@ function paintProfile(ctx, state, at) {
   }
   ctx.beginPath();
   for (let n = 0; n < cut.along.length; n++) {
-    ctx[n ? "lineTo" : "moveTo"](at.S(cut.seats[2 * n]), level(cut.along[n]));
+    ctx[n ? "lineTo" : "moveTo"](across(n), level(cut.along[n]));
   }
   stroke(ctx, INK, 1);
   for (let n = 0; n < cut.along.length; n++) {
-    paintPoint(ctx, at.S(cut.seats[2 * n]), level(cut.along[n]), cut.words[n]);
+    paintPoint(ctx, across(n), level(cut.along[n]), cut.words[n]);
   }
 }
 
@@ -526,7 +538,7 @@ function sayPlan(words, state, at) {
   }
   for (const row of state.rows.rows) {
     for (const m of row.members) {
-      words.say(`tag ${m.tag}`, m.tag, around(at.X(m.at[0]), at.Y(m.at[1]), 11),
+      words.say(`tag ${m.tag}`, m.tag, around(at.X(m.at[0]), at.Y(m.at[1]), row.picked ? 15 : 12),
         { plate: true, bounds: frame });
     }
   }
@@ -558,14 +570,21 @@ function sayCut(words, state, at) {
   const after = at.cut.x + words.width(`Section, ${cut.area}`, "gt-title") + 10;
   words.say("section of", `${cut.tag}: axis, −6 dB edges`, [[after, at.cut.title + 12]],
     { kind: "gt-quiet", bounds: frame });
+  const stand = (m) => [at.S(alongCut(cut, m.at[0], m.at[1])), at.Z(m.at[2])];
   for (const row of state.rows.rows) {
-    const m = row.members[row.cut];
-    const x = at.S(alongCut(cut, m.at[0], m.at[1])), y = at.Z(m.at[2]);
+    const [x, y] = stand(row.members[row.cut]);
     words.keep(x - 8, y - 8, 16, 16);
+  }
+  const serves = (row) => row.name === cut.serving;
+  const inside = [at.cut.title, at.width - 4, at.height];
+  for (const row of [...state.rows.rows].sort((a, b) => serves(b) - serves(a))) {
+    const m = row.members[row.cut], [x, y] = stand(m);
     const height = row.handles.find((h) => h.kind === "height").words;
-    const text = row.name === cut.serving ? `${m.tag}, ${height}` : m.tag;
-    const far = [[x + 13, y + 4], [x - 13, y + 4, "end"], [x, y + 24, "middle"]];
-    words.say(`cut ${row.name}`, text, far, { plate: true, bounds: frame });
+    const text = serves(row) ? `${m.tag}, ${height}` : m.tag;
+    const far = [[x + 13, y + 4], [x - 13, y + 4, "end"], [x, y + 25, "middle"], [x + 4, y + 30],
+      [x - 4, y + 30, "end"], [x, y + 42, "middle"]];
+    const own = serves(row) ? [at.cut.x + 2, ...inside] : frame;
+    words.say(`cut ${row.name}`, text, far, { plate: true, bounds: own });
   }
   if (!at.graph.h) return;
   const { x, y, w, h } = at.graph, { label, unit, range, digits, targets } = cut.profile;
@@ -577,6 +596,11 @@ function sayCut(words, state, at) {
     const more = Number.isInteger(v) ? digits : Math.max(digits, 1);
     words.say(`profile target ${n}`, v.toFixed(more), [[x - 5, level(v), "end"]],
       { kind: "gt-title" });
+  }
+  const count = cut.along.length, across = rowsOver(cut, at.graph);
+  for (const n of [...new Set([0, count - 1])]) {
+    const side = across(n) > x + w / 2 ? [x + w, y + h + 15, "end"] : [x, y + h + 15];
+    words.say(`profile row ${n}`, `row ${n + 1}`, [side], { kind: "gt-quiet" });
   }
   for (const [n, v] of range.entries()) {
     words.say(`profile end ${n}`, v.toFixed(digits), [[x - 5, level(v), "end"]]);
@@ -804,8 +828,8 @@ class Sheet {
     this.root.append(this.canvas, this.svg, this.plate);
     el.append(this.root);
     Object.assign(el.style, { height: "100%", width: "100%" });
-    this.handles = new Handles(this.svg);
     this.words = new Words(this.svg, document.createElement("canvas").getContext("2d"));
+    this.handles = new Handles(this.svg);
     this.seat = made("g", { class: "gt-seat gt-away", tabindex: 0, role: "slider",
       "aria-label": "seat", "aria-valuenow": 0 }, this.svg);
     made("circle", { class: "gt-seat-halo", r: 6 }, this.seat);
