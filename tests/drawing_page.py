@@ -39,7 +39,10 @@ async ([code, state, size]) => {
     get: (name) => stands[name],
     on: (name, act) => (heard[name] ??= []).push(act),
     off: (name, act) => { heard[name] = (heard[name] ?? []).filter((a) => a !== act); },
-    send: async (message) => { window.sent.push(message); window.hear(await window.kernel(message)); },
+    send: async (message) => {
+      window.sent.push(message);
+      window.hear(await window.kernel(message));
+    },
   };
   const box = document.getElementById("box");
   box.style.width = `${size[0]}px`;

@@ -547,7 +547,8 @@ function sayPlan(words, state, at) {
       const stands = state.rows.rows.some((r) => r.members.some((o) => o.tag === m.tag
         && Math.hypot(o.at[0] - m.at[0], o.at[1] - m.at[1]) * at.k < 6));
       if (stands) continue;
-      words.say(`ghost ${m.tag}`, `${m.tag} was here`, around(at.X(m.at[0]), at.Y(m.at[1]), 10),
+      const text = state.ghost.dragged ? `${m.tag} was here` : m.tag;
+      words.say(`ghost ${m.tag}`, text, around(at.X(m.at[0]), at.Y(m.at[1]), 10),
         { kind: "gt-quiet", plate: true, bounds: frame });
     }
   }

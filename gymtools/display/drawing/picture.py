@@ -216,13 +216,20 @@ def _held_against(view, found):
     )
 
 
+@lru_cache(maxsize=64)
+def _out_to(count):
+    """Places of a row's points and half a step beyond both ends, and which point holds there."""
+    places = np.r_[-0.5, np.arange(count), count - 0.5]
+    return places, np.clip(np.round(places), 0, count - 1).astype(int)
+
+
 class _Padded:
     """Contours over an area out to half a seat beyond its outer ones, where the map ends too."""
 
     def __init__(self, area, values):
-        grid = np.pad(np.asarray(values, float).reshape(area.rows, area.columns), 1, mode="edge")
-        steps = [np.r_[-0.5, np.arange(n), n - 0.5] for n in (area.columns, area.rows)]
-        self._generator = contour_generator(x=steps[0], y=steps[1], z=grid)
+        grid = np.asarray(values, float).reshape(area.rows, area.columns)
+        (x, columns), (y, rows) = _out_to(area.columns), _out_to(area.rows)
+        self._generator = contour_generator(x=x, y=y, z=grid[np.ix_(rows, columns)])
         points = area.points.reshape(area.rows, area.columns, 3)
         self._corner, (self._down, self._across) = points[0, 0], _grid_steps(points)
 
@@ -322,8 +329,12 @@ def hung(view, groups=None, picked=None):
     scenario = view.scenario
     groups, types = groups or scenario.groups, scenario.loudspeaker_types
     rows = [g.loudspeakers(types[g.loudspeaker]) for g in groups]
-    every = [c for row in rows for c in row]
-    ends = np.split(landings(scenario, view.result.use.name, every), np.cumsum([*map(len, rows)]))
+    if groups is scenario.groups:
+        ends = [_ends(view, g.name) for g in groups]
+    else:
+        every = [c for row in rows for c in row]
+        found = landings(scenario, view.result.use.name, every)
+        ends = np.split(found, np.cumsum([*map(len, rows)]))
     own = {g.name: [h for h in handles(scenario) if h.group == g.name] for g in groups}
     found = []
     for group, row, end in zip(groups, rows, ends, strict=False):
@@ -342,6 +353,11 @@ def hung(view, groups=None, picked=None):
             )
         )
     return found
+
+
+def _ends(view, group):
+    """Where the first beam of each loudspeaker of a row lands, as the view has followed it."""
+    return list({t.tag: t.end for t in reversed(view.throws) if t.group == group}.values())[::-1]
 
 
 def _member(c, end):

@@ -155,6 +155,8 @@ class Drawing(anywidget.AnyWidget):
         if content.get("cut"):
             s, z = self._in_cut(drag.at)
             drag.at = np.array(self._in_space(drag, [s + across, z + up]))
+        elif drag.handle.kind == "height":
+            drag.at = drag.at + [0.0, 0.0, up]
         else:
             drag.at = drag.at + [across, up, 0.0]
         report = self._pull(drag, in_cut=bool(content.get("cut")))

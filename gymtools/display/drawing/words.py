@@ -1,5 +1,7 @@
 """What the drawing says of a handle and of a seat, in plain words."""
 
+from functools import lru_cache
+
 from ...acoustics.criteria import in_sentence
 from ...acoustics.feedback import limit_name
 from ...acoustics.seat import REMOVED, sti_without
@@ -8,6 +10,7 @@ from ...venue.units import length_text
 from ..theme import QUANTITIES
 from .judging import judged
 
+CENTERED = 0.005  # nearer to the center line counts as on it [m]
 CLEAR = 0.01  # of STI that a seat gains at least where something is said to limit it
 
 
@@ -34,18 +37,25 @@ def handle_words(handle, group, end, units):
     if handle.kind == "position":
         return label, _place_text(group.x, group.y, units)
     if handle.kind == "height":
-        return label, f"{length_text(group.height, units)} up"
+        return label, f"{_length(group.height, units)} up"
     turned = f"tilts {group.downtilt_deg:.0f}° down, pan {group.pan_deg:.0f}°"
     return label, f"{turned}, lands {_place_text(end[0], end[1], units)}"
 
 
+@lru_cache(maxsize=2048)
+def _length(meters, units):
+    """A length in words, worked out once: most of them stand still while one moves."""
+    return length_text(meters, units)
+
+
 def _place_text(x, y, units):
     """Place in the plan, to the half inch or centimeter."""
-    sides = (
-        (length_text(abs(float(v)), units), names[int(v < 0)])
+    sides = [
+        f"{_length(abs(float(v)), units)} {names[int(v < 0)]}"
         for v, names in ((x, ("east", "west")), (y, ("north", "south")))
-    )
-    return ", ".join(f"{length} {side}" for length, side in sides) + " of center"
+        if abs(v) > CENTERED
+    ]
+    return f"{', '.join(sides)} of center" if sides else "at the center"
 
 
 def seat_sentence(view, index):
@@ -94,8 +104,8 @@ def _seat(view, index):
     limit = max(without, key=without.get)
     if without[limit] < float(result.sti[index]) + CLEAR:
         return f"{area.name}, {place}", ""
-    clear = f"STI {result.sti[index]:.2f}, {without[limit]:.2f} without"
-    return f"{area.name}, {place}", f"{REMOVED[limit].capitalize()} limits it most ({clear})."
+    clear = f"STI {result.sti[index]:.2f}, {without[limit]:.2f} without it"
+    return f"{area.name}, {place}", f"{REMOVED[limit].capitalize()} limits clarity most ({clear})."
 
 
 def _microphone(view, index):
