@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from browser import page
 
 from gymtools.display.drawing import Drawing, widget
+from gymtools.display.drawing.widget import TRAITS
 
-TRAITS = ("room", "map", "rows", "cut", "ghost", "said")
 SHELL = """
 <!doctype html><meta charset="utf-8">
 <style>body { margin: 0; background: #eee } #box { position: absolute; left: 0; top: 0 }</style>
@@ -53,7 +53,7 @@ async ([code, state, size]) => {
   window.leave = own.render({ model, el });
 }
 """
-DRAWN = "n => Number(document.querySelector('.gt-plan').dataset.frames ?? 0) >= n"
+DRAWN = "n => Number(document.querySelector('.gt-plan')?.dataset.frames ?? 0) >= n"
 
 
 def _plain(value):
@@ -73,21 +73,22 @@ class Kept(Drawing):
     def __init__(self, **callbacks):
         super().__init__(**callbacks)
         self.changed, self.messages = set(), []
-        self.observe(lambda change: self.changed.add(change["name"]), names=TRAITS)
 
-    def send(self, content, buffers=None):
-        self.messages.append(content)
+    def _lay(self, sheet):
+        super()._lay(sheet)
+        sheet.send = lambda content, buffers=None: self.messages.append(content)
+        sheet.observe(lambda change: self.changed.add(change["name"]), names=TRAITS)
 
     def news(self):
         """What has changed since it was last asked."""
-        state = {name: _plain(getattr(self, name)) for name in sorted(self.changed)}
+        state = {name: _plain(getattr(self.sheet, name)) for name in sorted(self.changed)}
         messages, self.messages = self.messages, []
         self.changed = set()
         return dict(state=state, messages=messages)
 
     def hears(self, message):
         """A message of the page arrives."""
-        self._handle_custom_msg(message, [])
+        self.sheet._handle_custom_msg(message, [])
         return self.news()
 
 

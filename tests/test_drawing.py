@@ -13,6 +13,7 @@ from gymtools.design.dragging import Handle, handles, landings, place_of
 from gymtools.display import theme
 from gymtools.display.drawing import Drawing, picture, widget
 from gymtools.display.drawing.judging import JUDGED_BY, UNJUDGED, judged
+from gymtools.display.drawing.widget import TRAITS
 from gymtools.display.drawing.words import handle_words, seat_sentence
 from gymtools.display.scene import View
 from gymtools.physics import bands
@@ -24,7 +25,6 @@ NORTH, SOUTH = "north row", "south row"
 POSITION = Handle(kind="position", group=NORTH).key
 HEIGHT = Handle(kind="height", group=NORTH).key
 AIM = Handle(kind="aim", group=NORTH, member=1).key
-TRAITS = ("room", "map", "rows", "cut", "ghost", "said")
 
 
 class Log:
@@ -35,15 +35,15 @@ class Log:
         self.drawing = Drawing(
             on_move=lambda *report: self.moves.append(report), on_seat=self.seats.append
         )
-        self.drawing.send = lambda content, buffers=None: self.sent.append(content)
+        self.drawing.sheet.send = lambda content, buffers=None: self.sent.append(content)
         self.view = View(result=heard("larkfield", use), quantity=quantity, units="ft", **looks)
         self.drawing.show(self.view)
 
     def hear(self, **message):
-        self.drawing._handle_custom_msg(message, [])
+        self.drawing.sheet._handle_custom_msg(message, [])
 
     def row(self, name=NORTH):
-        return next(r for r in self.drawing.rows["rows"] if r["name"] == name)
+        return next(r for r in self.drawing.sheet.rows["rows"] if r["name"] == name)
 
 
 def numbers(buffer):
@@ -166,8 +166,8 @@ def test_the_map_is_the_views_and_lies_where_its_points_are(name, use, quantity)
     view = View(result=heard(name, use), quantity=quantity)
     drawing = Drawing()
     drawing.show(view)
-    assert (numbers(drawing.map["values"]) == view.values).all()
-    grids = {a["start"]: a for a in drawing.room["areas"]}
+    assert (numbers(drawing.sheet.map["values"]) == view.values).all()
+    grids = {a["start"]: a for a in drawing.sheet.room["areas"]}
     start = 0
     for area in view.areas:
         grid = grids[start]
@@ -185,7 +185,7 @@ def test_every_row_is_shown_with_its_handles(name):
     use = scenario.uses[0].name
     drawing = Drawing()
     drawing.show(View(result=heard(name, use)))
-    shown = {r["name"]: r for r in drawing.rows["rows"]}
+    shown = {r["name"]: r for r in drawing.sheet.rows["rows"]}
     assert list(shown) == [g.name for g in scenario.groups]
     for group in scenario.groups:
         row = scenario.in_group(group.name)
@@ -201,7 +201,7 @@ def test_every_row_is_shown_with_its_handles(name):
 def test_axes_end_where_the_view_has_them_land():
     """Closed form: as followed again for what is drawn while a hand moves."""
     log = Log()
-    ends = [m["end"] for r in log.drawing.rows["rows"] for m in r["members"]]
+    ends = [m["end"] for r in log.drawing.sheet.rows["rows"] for m in r["members"]]
     again = landings(LARKFIELD, "game", LARKFIELD.loudspeakers)
     assert np.array(ends) == pytest.approx(again, abs=2e-3)
 
@@ -209,7 +209,7 @@ def test_axes_end_where_the_view_has_them_land():
 def test_the_section_shows_the_views_profile_with_its_target():
     """Closed form: values along the rows, their words, and where the target line lies."""
     log = Log(quantity="sti", area="south bank")
-    cut = log.drawing.cut
+    cut = log.drawing.sheet.cut
     assert cut["area"] == "south bank"
     assert numbers(cut["along"]) == pytest.approx(log.view.along)
     assert cut["profile"]["targets"] == [LARKFIELD.targets.sti]
@@ -219,7 +219,7 @@ def test_the_section_shows_the_views_profile_with_its_target():
 
 def test_a_late_viewer_gets_the_whole_picture():
     """Behavior: a page that is opened later is told everything by the widget's state."""
-    state = Log().drawing.get_state()
+    state = Log().drawing.sheet.get_state()
     for name in TRAITS:
         assert state[name] is not None
     assert state["map"]["values"] and state["rows"]["rows"]
@@ -229,9 +229,9 @@ def test_a_row_is_picked_and_a_place_is_marked():
     """Behavior: what the panel has picked, the worst place of a question, a note."""
     log = Log(seat=5)
     log.drawing.show(log.view, picked=SOUTH, mark=12, note="settling, ±0.6 dB")
-    assert [r["name"] for r in log.drawing.rows["rows"] if r["picked"]] == [SOUTH]
-    assert log.drawing.said["note"] == "settling, ±0.6 dB"
-    marks = {name: (x, y) for name, x, y in log.drawing.said["marks"]}
+    assert [r["name"] for r in log.drawing.sheet.rows["rows"] if r["picked"]] == [SOUTH]
+    assert log.drawing.sheet.said["note"] == "settling, ±0.6 dB"
+    marks = {name: (x, y) for name, x, y in log.drawing.sheet.said["marks"]}
     assert marks["worst"] == pytest.approx(log.view.result.points[12, :2])
     assert marks["this seat"] == pytest.approx(log.view.result.points[5, :2])
 
@@ -242,10 +242,10 @@ def test_another_state_is_shown_as_a_ghost():
     away = changed(LARKFIELD, {("groups", NORTH, "x"): 2.0})
     other = View(result=replace(log.view.result, scenario=away), units="ft")
     log.drawing.show(log.view, ghost=other)
-    row = next(r for r in log.drawing.ghost["rows"] if r["name"] == NORTH)
+    row = next(r for r in log.drawing.sheet.ghost["rows"] if r["name"] == NORTH)
     assert row["members"][1]["at"][0] == pytest.approx(2.0)
     log.drawing.show(log.view)
-    assert log.drawing.ghost == {}
+    assert log.drawing.sheet.ghost == {}
 
 
 def test_the_page_code_asks_nothing_of_the_network():
@@ -263,15 +263,15 @@ def test_a_drag_reports_changes_and_ends():
     log = Log()
     log.hear(kind="move", handle=POSITION, to=[1.0, 6.0], number=1)
     log.hear(kind="move", handle=POSITION, to=[2.0, 6.0], number=2)
-    assert log.drawing.rows["answered"] == 2
-    assert log.drawing.rows["held"] == POSITION
+    assert log.drawing.sheet.rows["answered"] == 2
+    assert log.drawing.sheet.rows["held"] == POSITION
     log.hear(kind="release", handle=POSITION, number=3)
     keys, changes, reasons, done = zip(*log.moves, strict=True)
     assert set(keys) == {POSITION} and set(reasons) == {""}
     assert done == (False, False, True)
     assert changes[1] == changes[2] != changes[0]
     assert changes[2]["groups", SOUTH, "x"] == changes[2]["groups", NORTH, "x"]
-    assert log.drawing.rows["held"] == ""
+    assert log.drawing.sheet.rows["held"] == ""
 
 
 def test_what_is_dragged_is_drawn_before_it_is_heard():
@@ -289,10 +289,10 @@ def test_a_ghost_shows_where_a_drag_began():
     before = [m["at"] for m in log.row()["members"]]
     log.hear(kind="move", handle=POSITION, to=[2.0, 6.0], number=1)
     log.drawing.show(log.view)
-    ghost = next(r for r in log.drawing.ghost["rows"] if r["name"] == NORTH)
+    ghost = next(r for r in log.drawing.sheet.ghost["rows"] if r["name"] == NORTH)
     assert [m["at"] for m in ghost["members"]] == before
     log.hear(kind="release", handle=POSITION, number=2)
-    assert log.drawing.ghost == {}
+    assert log.drawing.sheet.ghost == {}
 
 
 def test_escape_puts_back_what_was_dragged():
@@ -320,13 +320,13 @@ def test_a_height_stops_under_the_joists_with_the_reason():
     _, changes, reason, _ = log.moves[-1]
     assert changes["groups", NORTH, "height"] == pytest.approx(26 * FOOT)
     assert "under the joists" in reason
-    assert log.drawing.rows["reason"] == reason
+    assert log.drawing.sheet.rows["reason"] == reason
 
 
 def test_an_aim_point_in_the_section():
     """Closed form: the axis passes through the point of the section that it was dragged to."""
     log = Log()
-    cut = log.drawing.cut
+    cut = log.drawing.sheet.cut
     to = [5.0, 2.0]  # from the north wall, over the floor [m]
     log.hear(kind="move", handle=AIM, to=to, cut=True, number=1)
     moved = changed(LARKFIELD, log.moves[-1][1])
@@ -365,7 +365,7 @@ def test_every_handle_can_be_moved_by_keys(name, kind):
         moves = []
         drawing = Drawing(on_move=lambda *report, moves=moves: moves.append(report))
         drawing.show(View(result=heard(name, use)))
-        drawing._handle_custom_msg({"kind": "step", "handle": handle.key, "by": [-1, -1]}, [])
+        drawing.sheet._handle_custom_msg({"kind": "step", "handle": handle.key, "by": [-1, -1]}, [])
         _, changes, reason, _ = moves[-1]
         now = place_of(scenario, handle, use)
         then = place_of(changed(scenario, changes), handle, use)
@@ -430,6 +430,27 @@ def test_a_message_that_makes_no_sense_is_answered_with_a_refusal(message):
     assert log.moves
 
 
+def test_a_page_that_hears_nothing_gets_another_sheet(monkeypatch):
+    """Behavior: with the same picture; not while the kernel was only busy, and not for ever."""
+    log, now = Log(), [0.0]
+    monkeypatch.setattr(widget.time, "monotonic", lambda: now[0])
+    first = log.drawing.sheet
+    log.hear(kind="greet")
+    assert log.sent == [{"kind": "greeted"}]
+    log.hear(kind="deaf")  # read at once after the greeting: the kernel was busy
+    assert log.drawing.sheet is first
+    for _ in range(widget.TRIES + 1):
+        now[0] += 5.0
+        log.hear(kind="deaf")
+    assert log.drawing.sheet is not first and first.comm is None
+    assert log.drawing.children == (log.drawing.sheet,)
+    assert [getattr(log.drawing.sheet, n) for n in TRAITS] == [getattr(first, n) for n in TRAITS]
+    last = log.drawing.sheet
+    now[0] += 5.0
+    log.hear(kind="deaf")
+    assert log.drawing.sheet is last
+
+
 def test_a_fault_of_who_listens_is_not_hidden():
     """Behavior: an error in the panel reaches the log, and is not taken for the page's."""
 
@@ -464,4 +485,4 @@ def test_all_but_the_buffers_is_plain():
 
     log = Log(quantity="sti")
     for name in TRAITS:
-        json.dumps(bare(getattr(log.drawing, name)), allow_nan=False)
+        json.dumps(bare(getattr(log.drawing.sheet, name)), allow_nan=False)

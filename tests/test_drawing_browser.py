@@ -97,7 +97,7 @@ def test_a_row_is_dragged_in_the_plan():
     """Behavior: it follows the hand on the grid, its twin mirrored; the map follows too."""
     table = Table()
     with table.opened() as sheet:
-        k, values = scale(sheet, table), table.drawing.map["values"]
+        k, values = scale(sheet, table), table.drawing.sheet.map["values"]
         pull(sheet, grip(sheet, "position", NORTH), (30, -12))
         key, changes, reason, done = table.moves[-1]
         assert (Handle.of(key).group, reason, done) == (NORTH, "", True)
@@ -106,7 +106,7 @@ def test_a_row_is_dragged_in_the_plan():
             12 / k, abs=0.2 * FOOT + 1 / k
         )
         assert changes["groups", SOUTH, "y"] == -changes["groups", NORTH, "y"]
-        assert table.drawing.map["values"] != values
+        assert table.drawing.sheet.map["values"] != values
         assert grip(sheet, "position", SOUTH)[0] == pytest.approx(
             grip(sheet, "position", NORTH)[0], abs=1
         )
@@ -291,7 +291,7 @@ def test_seats_are_walked_through_by_keys():
             sheet.keyboard.press(key)
         sheet.wait_for_function("() => window.sent.at(-1).kind === 'pin'")
         points = table.view.result.points
-        start = table.drawing.room["areas"][0]["start"]
+        start = table.drawing.sheet.room["areas"][0]["start"]
         off = points[table.seats[0]] - points[start]
         assert off[0] > 0 and off[1] < 0
         sheet.wait_for_function("() => document.querySelector('.gt-seat').ariaValueText")

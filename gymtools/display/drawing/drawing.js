@@ -9,6 +9,7 @@ const LINE = 16;  // height of a line of words [px]
 const TAKEN = 3;  // a hand that moves less has only clicked [px]
 const DENSE = 6, SPARSE = 15;  // from one hatching line to the next [px]
 const BESIDE = 1.15;  // the section stands beside the plan where that draws it so much larger
+const DEAF = 4000;  // a page that hears nothing for so long is deaf [ms]
 const SVG = "http://www.w3.org/2000/svg";
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
@@ -55,11 +56,13 @@ const READ = {
 
 // ---- where everything goes: one scale for plan and section
 
-function laidOut(state, width, height) {
+function laidOut(state, width, height, words) {
   const [x0, x1, y0, y1] = state.room.bounds;
   const across = Math.max(...state.cut.outline.filter((_, n) => n % 2 === 0));
   const top = Math.max(...state.cut.outline.filter((_, n) => n % 2 === 1));
-  const narrow = width < 640, header = narrow && state.map.scale.target ? 66 : 48;
+  const { target } = state.map.scale, bar = Math.round(clamp(width * 0.42, 150, 330));
+  const legend = bar + 235 + words.width(`target ${target}`, "");  // beside the color scale
+  const narrow = Boolean(target) && legend > width, header = narrow ? 66 : 48;
   const left = 44, right = 16, over = 24, title = LINE + 8, bottom = LINE + 2;  // of words
   const wide = width - left - right, room = height - header - over;
   const graph = room > 270 ? Math.round(clamp(room * 0.13, 44, 90)) : 0;
@@ -82,11 +85,11 @@ function laidOut(state, width, height) {
   }
   cut.y = cut.title + title + cut.h;
   const y = cut.y + LINE + 8;
-  const tall = split ? clamp(height - y - bottom - 4, 0, 180) : graph;
+  const tall = clamp(height - y - bottom - 4, 0, split ? 180 : 130);
   const box = { y, w: Math.min(wide, Math.max(cut.w, 560)), h: graph ? tall : 0 };
   box.x = left + (wide - box.w) / 2;
   if (split) Object.assign(box, { x: cut.x, w: cut.w });
-  return { width, height, narrow, header, k, plan, cut, top, graph: box,
+  return { width, height, narrow, bar, header, k, plan, cut, top, graph: box,
     X: (x) => plan.x + (x - x0) * k, Y: (yy) => plan.y + (y1 - yy) * k,
     S: (s) => cut.x + s * k, Z: (z) => cut.y - z * k,
     inPlan: (px, py) => [x0 + (px - plan.x) / k, y1 - (py - plan.y) / k],
@@ -355,7 +358,7 @@ function paintScale(ctx, state, at) {
   return last;
 }
 
-const barOf = (at) => ({ x: 16, y: 22, w: Math.round(clamp(at.width * 0.42, 150, 330)), h: 9 });
+const barOf = (at) => ({ x: 16, y: 22, w: at.bar, h: 9 });
 
 function paintLegend(ctx, state, at, swatches) {
   for (const [x, y, gap] of swatches) {
@@ -518,9 +521,12 @@ function sayHeader(words, state, at) {
   const y = at.narrow ? bar.y + bar.h + 34 : bar.y + 10;
   if (at.narrow) x = bar.x;
   if (words.say("target", `target ${scale.target}`, [[x + 28, y]],
-    { bounds: [0, 0, at.width + 40, at.height] })) swatches.push([x, y - 11, 0]);
+    { bounds: [0, 0, at.width, at.height] })) swatches.push([x, y - 11, 0]);
   return swatches;
 }
+
+// whether one looks straight down, in this drawing: its aim is a ring around the enclosure
+const under = (m, at) => Math.hypot(m.end[0] - m.at[0], m.end[1] - m.at[1]) * at.k < 16;
 
 function sayPlan(words, state, at) {
   const frame = [4, at.header, at.width - 4, at.plan.y + at.plan.h + 14];
@@ -538,7 +544,8 @@ function sayPlan(words, state, at) {
   }
   for (const row of state.rows.rows) {
     for (const m of row.members) {
-      words.say(`tag ${m.tag}`, m.tag, around(at.X(m.at[0]), at.Y(m.at[1]), row.picked ? 15 : 12),
+      const far = under(m, at) ? 21 : row.picked ? 15 : 12;
+      words.say(`tag ${m.tag}`, m.tag, around(at.X(m.at[0]), at.Y(m.at[1]), far),
         { plate: true, bounds: frame });
     }
   }
@@ -708,19 +715,19 @@ function standAims(handles, row, about, at) {
     part.grip.member = n;
     const x = at.X(m.end[0]), y = at.Y(m.end[1]);
     const px = at.X(m.at[0]), py = at.Y(m.at[1]);
-    const under = Math.hypot(x - px, y - py) < 16;  // straight down: a ring around the enclosure
-    standAim(part, under ? px : x, under ? py : y, row, { under, main: n === about.member });
+    const down = under(m, at);
+    standAim(part, down ? px : x, down ? py : y, row, { down, main: n === about.member });
   }
   handles.trim(handle, row.members.length);
 }
 
-function standAim(part, x, y, row, { under, main }) {
+function standAim(part, x, y, row, { down, main }) {
   put(part.group, { transform: `translate(${x.toFixed(1)} ${y.toFixed(1)})` });
-  put(part.shape, { r: under ? 17 : main ? 5.5 : 4.2, fill: under ? "none" : PAPER,
-    stroke: row.color, "stroke-width": under ? 1.6 : 2, "stroke-dasharray": under ? "3 2.5" : "" });
-  put(part.dot, { fill: row.color, display: under ? "none" : "inline" });
-  put(part.focus, { r: under ? 21 : 10 });
-  put(part.grip, { r: under ? 18 : 11, class: under ? "gt-grip gt-ring" : "gt-grip" });
+  put(part.shape, { r: down ? 17 : main ? 5.5 : 4.2, fill: down ? "none" : PAPER,
+    stroke: row.color, "stroke-width": down ? 1.6 : 2, "stroke-dasharray": down ? "3 2.5" : "" });
+  put(part.dot, { fill: row.color, display: down ? "none" : "inline" });
+  put(part.focus, { r: down ? 21 : 10 });
+  put(part.grip, { r: down ? 18 : 11, class: down ? "gt-grip gt-ring" : "gt-grip" });
 }
 
 function standCut(handles, state, row, at) {
@@ -743,7 +750,7 @@ function standCut(handles, state, row, at) {
   const end = handles.part(lands, 0, aimPart);
   end.grip.member = row.cut;
   const ex = at.S(alongCut(cut, m.end[0], m.end[1]));
-  standAim(end, ex, at.Z(m.end[2]), row, { under: false, main: true });
+  standAim(end, ex, at.Z(m.end[2]), row, { down: false, main: true });
 }
 
 function standAll(handles, state, at) {
@@ -828,7 +835,7 @@ class Sheet {
     this.plate.hidden = true;
     this.root.append(this.canvas, this.svg, this.plate);
     el.append(this.root);
-    Object.assign(el.style, { height: "100%", width: "100%" });
+    el.classList.add("gt-plan-box");
     this.words = new Words(this.svg, document.createElement("canvas").getContext("2d"));
     this.handles = new Handles(this.svg);
     this.seat = made("g", { class: "gt-seat gt-away", tabindex: 0, role: "slider",
@@ -841,6 +848,7 @@ class Sheet {
     this.index = null;
     this.read(Object.keys(READ));
     this.listen();
+    this.greet();
   }
 
   // ---- what the kernel says
@@ -874,9 +882,24 @@ class Sheet {
     for (const [event, act] of this.watches) this.model.off(event, act);
     this.sized.disconnect();
     cancelAnimationFrame(this.frame);
+    clearInterval(this.watch);
+  }
+
+  // anywidget gives up a model whose page was busy when it came: it is drawn but hears nothing
+  greet() {
+    let waited = 0, since = performance.now();
+    this.model.send({ kind: "greet" });
+    this.watch = setInterval(() => {
+      waited += Math.min(performance.now() - since, 500);  // a busy page does not look either
+      since = performance.now();
+      if (waited < DEAF) return;
+      waited = 0;
+      this.model.send({ kind: "deaf" });
+    }, 250);
   }
 
   heard(message) {
+    clearInterval(this.watch);
     if (message.kind === "seat" && message.index === this.asking) {
       this.asking = null;
       if (message.index === this.index && !this.held) {
@@ -903,7 +926,7 @@ class Sheet {
       this.canvas.width = Math.round(width * ratio);
       this.canvas.height = Math.round(height * ratio);
     }
-    const at = this.at = laidOut(s, width, height), { ctx } = this;
+    const at = this.at = laidOut(s, width, height, this.words), { ctx } = this;
     ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
     ctx.fillStyle = PAPER;
     ctx.fillRect(0, 0, width, height);

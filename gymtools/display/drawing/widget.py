@@ -1,9 +1,11 @@
 """The drawing as a widget: shows a view, and reports what a hand moves."""
 
+import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import anywidget
+import ipywidgets as w
 import numpy as np
 from traitlets import Dict
 
@@ -14,6 +16,8 @@ from .words import seat_sentence
 
 HERE = Path(__file__).parent
 HEIGHT = "560px"
+TRIES = 4  # sheets that are made for pages that hear nothing
+BUSY = 2.0  # a page that complains so soon after its greeting was read waited for the kernel [s]
 
 
 @dataclass(kw_only=True)
@@ -27,11 +31,27 @@ class _Drag:
     reason: str = ""
 
 
-class Drawing(anywidget.AnyWidget):
+class Sheet(anywidget.AnyWidget):
+    """What a page draws: the present state, which whoever looks at it later sees too."""
+
+    _esm = HERE / "drawing.js"
+    _css = HERE / "drawing.css"
+    room = Dict().tag(sync=True)
+    map = Dict().tag(sync=True)
+    rows = Dict().tag(sync=True)
+    cut = Dict().tag(sync=True)
+    ghost = Dict().tag(sync=True)
+    said = Dict().tag(sync=True)
+
+
+TRAITS = ("room", "map", "rows", "cut", "ghost", "said")
+
+
+class Drawing(w.Box):
     """Plan above section; loudspeakers, their aim points and heights can be dragged.
 
-    It fills the box that its layout gives it. The page holds no state: whoever looks at it later
-    sees the present one.
+    It fills the box that its layout gives it. A page that was too busy to load its code hears
+    nothing more: its sheet is made anew.
 
     Parameters
     ----------
@@ -43,21 +63,19 @@ class Drawing(anywidget.AnyWidget):
         Called with the index of a seat that was clicked
     """
 
-    _esm = HERE / "drawing.js"
-    _css = HERE / "drawing.css"
-    room = Dict().tag(sync=True)
-    map = Dict().tag(sync=True)
-    rows = Dict().tag(sync=True)
-    cut = Dict().tag(sync=True)
-    ghost = Dict().tag(sync=True)
-    said = Dict().tag(sync=True)
-
     def __init__(self, on_move=None, on_seat=None):
-        super().__init__(layout=dict(width="100%", height=HEIGHT, min_width="0"))
+        super().__init__(layout=dict(width="100%", height=HEIGHT, min_width="0", overflow="hidden"))
         self._on_move, self._on_seat = on_move, on_seat
         self._view = self._other = self._picked = self._drag = None
-        self._answered = 0
-        self.on_msg(self._hear)
+        self._answered, self._tries, self._greeted = 0, TRIES, 0.0
+        self._lay(Sheet())
+
+    def _lay(self, sheet):
+        """Show a sheet and listen to it."""
+        self.sheet = sheet
+        sheet.layout = dict(width="100%", height="100%", min_width="0")
+        sheet.on_msg(self._hear)
+        self.children = [sheet]
 
     def show(self, view, *, picked=None, ghost=None, mark=None, note=""):
         """Show a view.
@@ -76,18 +94,19 @@ class Drawing(anywidget.AnyWidget):
             A few words on the picture
         """
         self._view, self._picked, self._other = view, picked, ghost
-        with self.hold_sync():
-            self.room = picture.room(view)
-            self.map = picture.level_map(view)
-            self.cut = picture.cut(view)
+        sheet = self.sheet
+        with sheet.hold_sync():
+            sheet.room = picture.room(view)
+            sheet.map = picture.level_map(view)
+            sheet.cut = picture.cut(view)
             self._show_rows()
-            self.ghost = self._shown_ghost()
-            self.said = picture.said(view, mark, note)
+            sheet.ghost = self._shown_ghost()
+            sheet.said = picture.said(view, mark, note)
 
     def _show_rows(self, groups=None):
         """The rows as they stand, or as a hand has moved them; also the answer to the page."""
         held = self._drag
-        self.rows = dict(
+        self.sheet.rows = dict(
             rows=picture.hung(self._view, groups, self._picked),
             answered=self._answered,
             held=held.handle.key if held else "",
@@ -96,7 +115,7 @@ class Drawing(anywidget.AnyWidget):
 
     def _shown_ghost(self):
         if self._drag is not None:
-            return self.ghost
+            return self.sheet.ghost
         return {} if self._other is None else dict(rows=picture.outlines_of(self._other))
 
     # ---- what the page says
@@ -105,6 +124,9 @@ class Drawing(anywidget.AnyWidget):
         """A message of the page; what it leads to is reported when it has been understood, so that
         a fault of who listens is not taken for one of the page.
         """
+        if content.get("kind") in ("greet", "deaf"):
+            self._greet(content["kind"] == "deaf")
+            return
         if self._view is None:
             return
         self._answered = content.get("number", self._answered)
@@ -121,12 +143,24 @@ class Drawing(anywidget.AnyWidget):
         except (KeyError, TypeError, ValueError) as error:  # of a page that saw another state
             self._drag = None
             self._show_rows()
-            self.send({"kind": "refused", "words": str(error)})
+            self.sheet.send({"kind": "refused", "words": str(error)})
             return
         if reports:
             tell, *what = reports
             if tell is not None:
                 tell(*what)
+
+    def _greet(self, deaf):
+        """Answer a page that has loaded; one that hears no answer gets another sheet."""
+        now = time.monotonic()
+        if deaf and self._tries and now - self._greeted > BUSY:
+            self._tries -= 1
+            given_up = self.sheet
+            self._lay(Sheet(**{name: getattr(given_up, name) for name in TRAITS}))
+            given_up.close()
+            return
+        self._greeted = now
+        self.sheet.send({"kind": "greeted"})
 
     def _held(self, content):
         """The drag that goes on, or one that begins."""
@@ -135,7 +169,7 @@ class Drawing(anywidget.AnyWidget):
             scenario = self._view.scenario
             at = place_of(scenario, handle, self._view.result.use.name)
             self._drag = _Drag(handle=handle, scenario=scenario, at=at)
-            self.ghost = dict(rows=picture.outlines_of(self._view), dragged=True)
+            self.sheet.ghost = dict(rows=picture.outlines_of(self._view), dragged=True)
         return self._drag
 
     def _move(self, content):
@@ -178,8 +212,8 @@ class Drawing(anywidget.AnyWidget):
         drag, self._drag = self._drag, None
         if drag is None:
             return self._on_move, Handle.of(content["handle"]).key, {}, "", True
-        with self.hold_sync():
-            self.ghost = self._shown_ghost()
+        with self.sheet.hold_sync():
+            self.sheet.ghost = self._shown_ghost()
             self._show_rows(picture.moved(drag.scenario.groups, drag.changes))
         return self._report(drag, done=True)
 
@@ -190,8 +224,8 @@ class Drawing(anywidget.AnyWidget):
             return None
         drag.changes = {path: value_at(drag.scenario, path) for path in drag.changes}
         drag.reason = ""
-        with self.hold_sync():
-            self.ghost = self._shown_ghost()
+        with self.sheet.hold_sync():
+            self.sheet.ghost = self._shown_ghost()
             self._show_rows(drag.scenario.groups)
         return self._report(drag, done=True)
 
@@ -201,19 +235,19 @@ class Drawing(anywidget.AnyWidget):
         return self._on_move, drag.handle.key, drag.changes, drag.reason, done
 
     def _in_cut(self, point):
-        foot, inward = np.array(self.cut["foot"]), np.array(self.cut["inward"])
+        foot, inward = np.array(self.sheet.cut["foot"]), np.array(self.sheet.cut["inward"])
         return float((point[:2] - foot) @ inward), float(point[2])
 
     def _in_space(self, drag, to):
         """A point of the section in space: as far along the wall as the hand took hold."""
         s, z = to
-        inward = np.array(self.cut["inward"])
+        inward = np.array(self.sheet.cut["inward"])
         place = drag.at[:2] + (s - self._in_cut(drag.at)[0]) * inward
         return [float(place[0]), float(place[1]), z]
 
     def _hover(self, content):
         index = int(content["index"])
-        self.send({"kind": "seat", "index": index, "words": seat_sentence(self._view, index)})
+        self.sheet.send({"kind": "seat", "index": index, "words": seat_sentence(self._view, index)})
 
     def _pin(self, content):
         index = int(content["index"])
