@@ -1,5 +1,5 @@
-"""From a change to the uses board, in the kernel: the row of the shown use, the whole board with few
-rays and with all, and what the board costs the picture while a slider is dragged.
+"""From a change to the uses board, in the kernel: the row of the shown use, the whole board with
+few rays and with all, and what the board costs the picture while a slider is dragged.
 
 Run from the repository: .venv/bin/python tests/benchmarks/board.py
 """

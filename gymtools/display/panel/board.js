@@ -65,9 +65,7 @@ class Grid {
     made(head, "th", "", { role: "columnheader", scope: "col" }).textContent = "Use";
     for (const column of board.columns) {
       const given = { role: "columnheader", scope: "col", title: column.tip };
-      const cell = made(head, "th", "", given);
-      made(cell, "b").textContent = column.plain;
-      made(cell, "span").textContent = column.term;
+      made(head, "th", "", given).textContent = column.plain;
     }
     const body = made(table, "tbody");
     this.rows = board.rows.map((row, r) => this.row(body, row, r));
@@ -88,9 +86,8 @@ class Grid {
       cells: cells.map((cell) => ({ cell, top: made(cell, "div"), more: made(cell, "div") })),
       texts: cells.slice(1).map(({}, c) => {
         const top = line.children[c + 1].firstChild;
-        const texts = { word: made(top, "b"), number: made(top, "span") };
-        made(top, "i", "", { "aria-hidden": "true" }).textContent = " \u2026";
-        return texts;
+        made(line.children[c + 1], "i", "", { "aria-hidden": "true" }).textContent = "\u2026";
+        return { word: made(top, "b"), number: made(top, "span") };
       }),
       last: [],
     };
@@ -120,7 +117,8 @@ class Grid {
       put(shown.texts[c].word, given.word);
       put(shown.texts[c].number, `${given.word ? " " : ""}${given.number}`);
       put(more, given.more);
-      cell.className = `gtb-${given.word.split(" ")[0] || "none"}${here ? " gtb-here" : ""}`;
+      const kind = given.word.split(" ")[0] || (given.number ? "none" : "empty");
+      cell.className = `gtb-${kind}${here ? " gtb-here" : ""}`;
       cell.title = given.tip;
       cell.setAttribute("aria-label", given.name);
       cell.setAttribute("aria-selected", here);

@@ -87,7 +87,7 @@ class BoardSection(Section):
     def _begin(self):
         self.job = Job(self._done, on_progress=self._judged, waits=True)
         self.calm = Debounce(self._forget, READ_FOR)
-        self.sentence, self.grid = w.HTML(), BoardGrid(self.pick)
+        self.sentence, self.grid = w.HTML("Working out all uses"), BoardGrid(self.pick)
         self.sentence.add_class("gtb-sentence")
         self._kept = {}  # by use and rays
         self._before = {}  # judged uses by use and rays, before something was moved
@@ -126,10 +126,11 @@ class BoardSection(Section):
         if last is not None and last.scenario.name != answer.scenario.name:
             self._kept, self._before, self._rested = {}, {}, {}  # another school
         if last is None or last.scenario != answer.scenario:
-            self._design += 1
             self.calm.cancel()
-            if self._rested:
-                self._before, self._rested = self._rested, {}
+            if self._rested or not self._before:
+                self._before = self._rested or self._all_present()
+            self._rested = {}
+            self._design += 1
 
     def _show(self):
         shown = self._answer.result.use.name
@@ -140,6 +141,11 @@ class BoardSection(Section):
             self.sentence.remove_class(PALE)
         else:
             self.sentence.add_class(PALE)
+
+    def _all_present(self):
+        """Judged uses of the present design by use and rays."""
+        present = ((key, kept) for key, kept in self._kept.items() if kept.design == self._design)
+        return {key: kept.judged for key, kept in present}
 
     @property
     def _uses(self):
@@ -198,7 +204,7 @@ class BoardSection(Section):
         if self._due(self._answer):
             self.job.start(self._work)
         elif self._answer.settled or not self.panel.state.trace:
-            self._rested = {key: kept.judged for key, kept in self._kept.items()}
+            self._rested = self._all_present()
             self.calm()
 
     def _work(self, tell, stop):

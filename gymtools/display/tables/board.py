@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from ...acoustics.criteria import CRITERIA, QUESTIONS, WORDS, worst_verdict
+from ...acoustics.criteria import CRITERIA, QUESTIONS, WORDS, in_sentence, worst_verdict
 from ...physics.bands import LABELS
 from ..theme import FEW_RAYS
 
@@ -171,17 +171,20 @@ def board_columns():
     Returns
     -------
     columns : list of dict
-        Key, plain question, the trade's term, and all that is judged in it, for the page
+        Key, plain question, and a tip with the trade's term and all that is judged, for the page
     """
     return [
         dict(
             key=q.key,
             plain=q.plain,
-            term=q.term,
-            tip=f"{q.plain} Judged by: {', '.join(CRITERIA[key].label for key in q.criteria)}.",
+            tip=f"{q.plain} In the trade: {q.term}. Judged by: {_labels(q)}.",
         )
         for q in QUESTIONS.values()
     ]
+
+
+def _labels(question):
+    return ", ".join(in_sentence(CRITERIA[key].label) for key in question.criteria)
 
 
 def empty_row(use, shown=False):
@@ -231,6 +234,8 @@ def board_row(judged, before=None, *, shown=False, pale=False, at=""):
     fail, close = failing(judged.verdicts)
     counts = [f"{fail} fail"] * bool(fail) + [f"{close} close"] * bool(close)
     few = [FEW_RAYS] * (judged.rays == "few")
+    if few and fail:  # both would be too long
+        counts = counts[:1]
     counts = ["not possible"] if judged.refusal else counts or ["all meet"]
     note = ", ".join(few + counts)
     return dict(use=judged.use, shown=shown, pale=pale, note=note, at=at, cells=cells)
@@ -245,12 +250,15 @@ def _cell(judged, question, before, pale):
     c = CRITERIA[verdict.criterion]
     earlier = before.worst(question.key) if before else None
     was, where = _was(verdict, earlier) if earlier else "", _where(verdict)
+    number, more = c.text(verdict.value), was or ("" if verdict.meets else where)
+    if verdict.word == WORDS[3]:  # too long for one line with its number
+        number, more = "", ", ".join(filter(None, (number, more)))
     target = f"{c.quantity} {c.text(verdict.value)}, target {c.text(verdict.target)}"
     name += f"{'working; last ' * pale}{verdict.word}, {target}"
     return dict(
         word=verdict.word,
-        number=c.text(verdict.value),
-        more=was or ("" if verdict.meets else where),
+        number=number,
+        more=more,
         name=name + f", {where}" * bool(where) + f", {_spoken(was)}" * bool(was),
         tip=f"{c.label}{f', {where}' * bool(where)}: {c.sentence(verdict, judged.units)}",
     )
