@@ -46,6 +46,8 @@ class Verdict:
     word: str  # one of ``WORDS``
     source: str  # where the target comes from
     facts: dict = field(default_factory=dict, compare=False, repr=False)  # for the sentence
+    # seat where it is worst, as an index of the result's points; None where it is of no seat
+    point: int | None = field(default=None, compare=False, repr=False)
 
     @property
     def meets(self):
@@ -70,6 +72,61 @@ class Measurement:
     place: str = ""
     reachable: bool = True  # whether any design could meet the target
     facts: dict = field(default_factory=dict)
+    point: int | None = None  # of the result's points: the seat where it is worst
+
+
+@dataclass(frozen=True, kw_only=True)
+class Question:
+    """What a school asks of every use; every criterion belongs to one of them."""
+
+    key: str
+    plain: str  # for people outside the trade
+    term: str  # the trade's
+    nothing: str = "nobody listens in this use"  # why a use may have nothing to judge
+
+    @property
+    def criteria(self):
+        """Keys of the criteria that answer it, in the order of the verdicts."""
+        return tuple(key for key, c in CRITERIA.items() if c.question == self.key)
+
+    def verdicts(self, verdicts):
+        """Those of some verdicts that answer it.
+
+        Parameters
+        ----------
+        verdicts : iterable of Verdict
+            Of one use
+
+        Returns
+        -------
+        verdicts : tuple of Verdict
+            In their order
+        """
+        return tuple(v for v in verdicts if CRITERIA[v.criterion].question == self.key)
+
+
+# in the order of the board: what is heard, what disturbs, what may not happen, where sound goes
+QUESTIONS = MappingProxyType(
+    {
+        q.key: q
+        for q in (
+            Question(key="loud", plain="Loud enough?", term="speech-to-noise ratio"),
+            Question(key="even", plain="Even?", term="coverage uniformity"),
+            Question(key="clear", plain="Clear?", term="intelligibility, STI"),
+            Question(key="together", plain="Together?", term="arrival-time spread"),
+            Question(key="echo", plain="Echo-free?", term="echo criterion"),
+            Question(key="ringing", plain="Ringing short enough?", term="reverberation time"),
+            Question(
+                key="microphones",
+                plain="Microphones safe?",
+                term="feedback margin",
+                nothing="no microphone is open in this use",
+            ),
+            Question(key="loudest", plain="Not too loud?", term="loudest seat"),
+            Question(key="people", plain="Sound on people?", term="first incidence"),
+        )
+    }
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,6 +134,7 @@ class Criterion:
     """One thing that a design is judged by."""
 
     key: str
+    question: str  # key of ``QUESTIONS``: the one that it answers
     scope: str  # "area", "microphone" or "room": what one verdict is on
     label: str  # on screen and in documents
     plain: str  # the question, for people outside the trade
@@ -89,6 +147,9 @@ class Criterion:
     shown: float  # half the last digit shown: no verdict turns on less [unit]
     measure: Callable = field(repr=False)  # result -> Measurements
     sentence: Callable = field(repr=False)  # (verdict, units) -> words
+    # (verdict) -> the same for people outside the trade, to follow "during the game,"
+    plain_sentence: Callable = field(repr=False)
+    abbreviation: str = ""  # of what is measured, where the trade has one
     follows: str = ""  # what a target that is left out follows from
     follows_echoes: bool = False  # its measure follows reflections, which takes a while
 
@@ -137,6 +198,11 @@ class Criterion:
         """
         margin = self.margin(value, target)
         return WORDS[0 if margin >= -self.shown else 1 if margin >= -self.close else 2]
+
+    @property
+    def quantity(self):
+        """What is measured, in as few words as the trade has for it."""
+        return self.abbreviation or in_sentence(self.label)
 
     @property
     def digits(self):
@@ -241,33 +307,58 @@ class Criterion:
             word=word,
             source=measured.source or self.source_in(targets),
             facts=measured.facts,
+            point=measured.point,
         )
 
 
 # ---- coverage: the direct sound over one area
 
 
+def _first(area, values):
+    """Index, among the result's points, of the largest of an area's values (point,)."""
+    return area.points.start + int(np.argmax(values))
+
+
+def _furthest(area, level_db):
+    """Index of the seat whose level (point,) is furthest from the area's mean, either way; seats
+    out of sight are judged as such.
+    """
+    heard = np.isfinite(level_db)
+    mean = level_db[heard].mean() if heard.any() else 0.0
+    return _first(area, np.where(heard, np.abs(level_db - mean), -1.0))
+
+
 def _in_sight(result):
     for a in result.areas:
         if a.out_of_sight:
-            yield Measurement(area=a.name, value=float(a.out_of_sight))
+            hidden = ~np.isfinite(result.level_db[a.points, bands.COVERAGE.start])
+            yield Measurement(area=a.name, value=float(a.out_of_sight), point=_first(a, hidden))
 
 
 def _coverage_range(result):
     for a in result.areas:
         octave = int(np.argmax(a.coverage_range_db))
-        facts = dict(octave=bands.NAMES[bands.COVERAGE][octave])
-        yield Measurement(area=a.name, value=a.coverage_range_db[octave], facts=facts)
+        facts = dict(octave=bands.NAMES[bands.COVERAGE][octave], band=bands.COVERAGE.start + octave)
+        yield Measurement(
+            area=a.name,
+            value=a.coverage_range_db[octave],
+            facts=facts,
+            point=_furthest(a, result.level_db[a.points, facts["band"]]),
+        )
 
 
 def _within_3db(result):
     for a in result.areas:
-        yield Measurement(area=a.name, value=100 * a.within_3db)
+        level_db = bands.sum_levels(result.level_db[a.points, bands.COVERAGE])
+        value = 100 * a.within_3db
+        yield Measurement(area=a.name, value=value, point=_furthest(a, level_db))
 
 
 def _quietest(result):
     for a in result.areas:
-        yield Measurement(area=a.name, value=-a.quietest_db, place=a.quietest_seat)
+        yield Measurement(
+            area=a.name, value=-a.quietest_db, place=a.quietest_seat, point=a.quietest
+        )
 
 
 # ---- speech: direct and reverberant sound together
@@ -281,6 +372,7 @@ def _speech_to_noise(result):
             area=a.name,
             value=a.speech_to_noise_db,
             reachable=need <= targets.loudest_dba,
+            point=_first(a, -result.speech_dba[a.points]),
             facts=dict(speech=a.speech_dba, noise=noise, need=need, loudest=targets.loudest_dba),
         )
 
@@ -298,13 +390,26 @@ def _speech_to_noise_words(v, _units):
     )
 
 
+def _plain_speech_to_noise(v):
+    side = "above" if v.value >= 0 else "below"
+    return (
+        f"speech reaches the {v.area} {abs(v.value):.1f} dB {side} the noise; it should be"
+        f" {v.target:g} dB above"
+    )
+
+
 def _sti(result):
     targets = result.scenario.targets
     for a in result.areas:
         best = _sti_without_reverberation(result, a)
         facts = dict(median=a.sti_median, best=best, loudest=targets.loudest_dba)
-        reachable = best >= targets.sti
-        yield Measurement(area=a.name, value=a.sti_p10, reachable=reachable, facts=facts)
+        yield Measurement(
+            area=a.name,
+            value=a.sti_p10,
+            reachable=best >= targets.sti,
+            facts=facts,
+            point=_first(a, -result.sti[a.points]),
+        )
 
 
 def _sti_words(v, _units):
@@ -332,7 +437,8 @@ def _sti_without_reverberation(result, area):
 def _loudest(result):
     listened = np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
     at = listened[int(np.argmax(result.speech_dba[listened]))]
-    yield Measurement(value=float(result.speech_dba[at]), place=str(result.area[at]))
+    value, place = float(result.speech_dba[at]), str(result.area[at])
+    yield Measurement(value=value, place=place, point=int(at))
 
 
 # ---- time: arrivals and echoes
@@ -340,14 +446,20 @@ def _loudest(result):
 
 def _arrival_spread(result):
     for a in result.areas:
-        spread = np.percentile(result.arrival_spread_s[a.points], NINE_OF_TEN)
-        yield Measurement(area=a.name, value=1000 * float(spread))
+        spread_s = result.arrival_spread_s[a.points]
+        value = 1000 * float(np.percentile(spread_s, NINE_OF_TEN))
+        yield Measurement(area=a.name, value=value, point=_first(a, spread_s))
 
 
 def _echo(result):
     echoes = result.echoes
     facts = dict(late=echoes.reached(echoes.late_db), error=echoes.error)
-    yield Measurement(value=echoes.reached(echoes.criterion), error=facts["error"], facts=facts)
+    yield Measurement(
+        value=echoes.reached(echoes.criterion),
+        error=facts["error"],
+        facts=facts,
+        point=int(echoes.points[np.argmax(echoes.criterion)]),
+    )
 
 
 # ---- microphones
@@ -384,6 +496,12 @@ def _feedback_words(v, _units):
         f" listeners, feedback begins at {f['threshold']:+.0f} dB ({f['peak_db']:.0f} dB for peaks"
         f" included), first at {f['octave']}, limited by {f['limited_by']}"
     )
+
+
+def _plain_feedback(v):
+    if v.value >= 0:
+        return f"{v.area} has {v.value:.1f} dB in reserve before feedback"
+    return f"{v.area} lacks {-v.value:.1f} dB to be safe from feedback"
 
 
 # ---- the room
@@ -531,6 +649,7 @@ CRITERIA = MappingProxyType(
         for c in (
             Criterion(
                 key="in_sight",
+                question="even",
                 scope="area",
                 label="In sight of a loudspeaker",
                 plain="Does every seat hear a loudspeaker directly?",
@@ -546,9 +665,13 @@ CRITERIA = MappingProxyType(
                     f"{v.value:.0f} seats hear no direct sound: something stands between them and"
                     " every loudspeaker that plays"
                 ),
+                plain_sentence=lambda v: (
+                    f"{v.value:.0f} seats of the {v.area} hear no loudspeaker directly; none should"
+                ),
             ),
             Criterion(
                 key="coverage_range",
+                question="even",
                 scope="area",
                 label="Coverage uniformity",
                 plain="Even?",
@@ -564,9 +687,14 @@ CRITERIA = MappingProxyType(
                     f"9 of 10 seats differ by up to {v.value:.1f} dB at {v.facts['octave']} (direct"
                     f" sound); target {v.target:g} dB or less"
                 ),
+                plain_sentence=lambda v: (
+                    f"9 of 10 seats of the {v.area} differ by up to {v.value:.1f} dB; aim"
+                    f" {v.target:g} dB"
+                ),
             ),
             Criterion(
                 key="within_3db",
+                question="even",
                 scope="area",
                 label="Seats within 3 dB of the mean",
                 plain="Even?",
@@ -582,9 +710,14 @@ CRITERIA = MappingProxyType(
                     f"{v.value:.0f} % of the seats are within 3 dB of the area's mean (direct"
                     f" sound); target {v.target:g} % or more"
                 ),
+                plain_sentence=lambda v: (
+                    f"only {v.value:.0f} % of the seats of the {v.area} are about as loud as the"
+                    f" rest; it should be {v.target:g} %"
+                ),
             ),
             Criterion(
                 key="quietest",
+                question="even",
                 scope="area",
                 label="Quietest seat",
                 plain="Even?",
@@ -600,9 +733,14 @@ CRITERIA = MappingProxyType(
                     f"{v.place} is {v.value:.1f} dB below the area's mean (direct sound); allowed:"
                     f" {v.target:g} dB"
                 ),
+                plain_sentence=lambda v: (
+                    f"the quietest seat of the {v.area} is {v.value:.1f} dB below the rest;"
+                    f" {v.target:g} dB is allowed"
+                ),
             ),
             Criterion(
                 key="speech_to_noise",
+                question="loud",
                 scope="area",
                 label="Speech-to-noise ratio",
                 plain="Loud enough over the crowd?",
@@ -615,9 +753,11 @@ CRITERIA = MappingProxyType(
                 shown=0.05,
                 measure=_speech_to_noise,
                 sentence=_speech_to_noise_words,
+                plain_sentence=_plain_speech_to_noise,
             ),
             Criterion(
                 key="arrival_spread",
+                question="together",
                 scope="area",
                 label="Arrival-time spread",
                 plain="Do loudspeakers arrive together?",
@@ -633,13 +773,19 @@ CRITERIA = MappingProxyType(
                     f"at 9 of 10 seats the loudspeakers that matter arrive within {v.value:.0f} ms;"
                     f" target {v.target:g} ms or less"
                 ),
+                plain_sentence=lambda v: (
+                    f"loudspeakers reach the {v.area} {v.value:.0f} ms apart; it should be"
+                    f" {v.target:g} ms or less"
+                ),
             ),
             Criterion(
                 key="sti",
+                question="clear",
                 scope="area",
                 label="Speech intelligibility (STI)",
                 plain="How clear are announcements?",
                 trouble="words are hard to understand at some seats",
+                abbreviation="STI",
                 unit="",
                 target="sti",
                 source=(
@@ -651,9 +797,13 @@ CRITERIA = MappingProxyType(
                 shown=0.005,
                 measure=_sti,
                 sentence=_sti_words,
+                plain_sentence=lambda v: (
+                    f"speech reaches the {v.area} at STI {v.value:.2f}; it should be {v.target:.2f}"
+                ),
             ),
             Criterion(
                 key="feedback_margin",
+                question="microphones",
                 scope="microphone",
                 label="Feedback margin",
                 plain="Microphone safe?",
@@ -669,9 +819,11 @@ CRITERIA = MappingProxyType(
                 shown=0.05,
                 measure=_feedback_margin,
                 sentence=_feedback_words,
+                plain_sentence=_plain_feedback,
             ),
             Criterion(
                 key="loudest",
+                question="loudest",
                 scope="room",
                 label="Loudest seat",
                 plain="Not too loud?",
@@ -687,9 +839,13 @@ CRITERIA = MappingProxyType(
                     f"{v.value:.1f} dB(A) at the loudest seat ({v.place}); allowed: {v.target:g}"
                     " dB(A)"
                 ),
+                plain_sentence=lambda v: (
+                    f"the loudest seat gets {v.value:.1f} dB(A); {v.target:g} dB(A) is allowed"
+                ),
             ),
             Criterion(
                 key="on_listeners",
+                question="people",
                 scope="room",
                 label="Sound onto people",
                 plain="Does the sound land on people?",
@@ -710,9 +866,14 @@ CRITERIA = MappingProxyType(
                     f" {v.facts['stray_pct']:.0f} % on the {v.facts['stray']}; turned at best these"
                     f" loudspeakers reach {v.facts['best']:.0f} %; target {v.target:.0f} % or more"
                 ),
+                plain_sentence=lambda v: (
+                    f"{v.value:.0f} % of the sound lands on people first; it should be"
+                    f" {v.target:.0f} %"
+                ),
             ),
             Criterion(
                 key="rt",
+                question="ringing",
                 scope="room",
                 label="Reverberation time",
                 plain="How long does the gym ring?",
@@ -726,9 +887,13 @@ CRITERIA = MappingProxyType(
                 measure=_rt,
                 follows="by volume",
                 sentence=_rt_words,
+                plain_sentence=lambda v: (
+                    f"the gym rings for {v.value:.1f} s; it should be {v.target:.1f} s or less"
+                ),
             ),
             Criterion(
                 key="echo",
+                question="echo",
                 scope="room",
                 label="Echo criterion",
                 plain="Is there an echo?",
@@ -745,6 +910,10 @@ CRITERIA = MappingProxyType(
                 measure=_echo,
                 sentence=_echo_words,
                 follows_echoes=True,
+                plain_sentence=lambda v: (
+                    f"an echo may be heard, {v.value:.2f} by the echo criterion; it should be"
+                    f" {v.target:g} or less"
+                ),
             ),
         )
     }
@@ -806,7 +975,7 @@ def worst_word(words):
 
 
 def worst_verdict(verdicts):
-    """The verdict with the worst word, and of these the one furthest from its target.
+    """The verdict with the worst word, and of these the one furthest on the bad side of its target.
 
     Parameters
     ----------
@@ -816,10 +985,11 @@ def worst_verdict(verdicts):
     Returns
     -------
     verdict : Verdict
-        Misses are compared in steps of the criterion's ``close``
+        Margins are compared in steps of the criterion's ``close``; where all meet, the one that
+        does so least
     """
     worst = worst_word(v.word for v in verdicts)
-    return max(
+    return min(
         (v for v in verdicts if v.word == worst),
-        key=lambda v: abs(CRITERIA[v.criterion].steps(v.value, v.target)),
+        key=lambda v: CRITERIA[v.criterion].steps(v.value, v.target),
     )

@@ -371,6 +371,8 @@ class Meeting:
         """
         self.answer = with_rays(self.answer, field, last)
         self._paint(self.result)
+        for section in self.sections.values():
+            section.show_rays(self.state, self.answer)
         if last:
             self._fill_open_tab()
 

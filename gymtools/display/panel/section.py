@@ -55,6 +55,17 @@ class Section:
         """
         self._fill(state, answer)
 
+    def show_rays(self, state, answer):
+        """More rays have been followed in the use that is shown, or all of them in every use.
+
+        Parameters
+        ----------
+        state : PanelState
+            What the controls are set to
+        answer : Answer
+            What is shown
+        """
+
     def outdate(self):
         """The scenario or the use is another: what was computed for the last one is outdated."""
 

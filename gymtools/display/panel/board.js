@@ -1,0 +1,195 @@
+// The uses board as a grid that is read and walked through like a table. It draws what the kernel
+// sends and sends what is picked; it computes nothing.
+
+const wait = (ms) => new Promise((done) => setTimeout(done, ms));
+
+// The state is a model of its own: a busy page may give this one up, and then it hears nothing.
+async function stateOf(model) {
+  for (let tries = 0; ; tries++) {
+    try {
+      return await model.widget_manager.get_model(model.get("state_id"));
+    } catch (error) {
+      if (tries > 100) throw error;
+      await wait(100); // a page that is reloaded may not have it yet
+    }
+  }
+}
+
+const made = (parent, tag, css, given = {}) => {
+  const element = document.createElement(tag);
+  if (css) element.className = css;
+  for (const [name, value] of Object.entries(given)) element.setAttribute(name, value);
+  parent.append(element);
+  return element;
+};
+
+const put = (element, text) => {
+  if (element.textContent !== text) element.textContent = text;
+};
+
+const KEYS = {
+  ArrowLeft: (at) => [at[0], at[1] - 1],
+  ArrowRight: (at) => [at[0], at[1] + 1],
+  ArrowUp: (at) => [at[0] - 1, at[1]],
+  ArrowDown: (at) => [at[0] + 1, at[1]],
+  Home: (at) => [at[0], 0],
+  End: (at, last) => [at[0], last[1]],
+};
+
+class Grid {
+  constructor(el, send) {
+    this.send = send;
+    this.sketch = "";
+    this.at = [0, 1]; // row and column that the Tab key leads to; column 0 is the use
+    this.frame = made(el, "div", "gtb", { "data-lm-suppress-shortcuts": "true" });
+    this.frame.addEventListener("keydown", (event) => this.key(event));
+    this.frame.addEventListener("click", (event) => this.click(event));
+    this.frame.addEventListener("focusin", (event) => this.follow(event.target));
+  }
+
+  draw(board) {
+    const sketch = JSON.stringify([board.columns, board.rows.map((row) => row.use)]);
+    if (sketch !== this.sketch) this.build(board, sketch);
+    board.rows.forEach((row, r) => this.fill(this.rows[r], row));
+  }
+
+  build(board, sketch) {
+    this.sketch = sketch;
+    this.columns = board.columns.map((column) => column.key);
+    this.frame.textContent = "";
+    const table = made(this.frame, "table", "", { role: "grid", "aria-label": board.label });
+    const widths = made(table, "colgroup");
+    made(widths, "col", "gtb-use");
+    for (const column of board.columns) made(widths, "col", `gtb-${column.key}`);
+    const head = made(made(table, "thead"), "tr", "", { role: "row" });
+    made(head, "th", "", { role: "columnheader", scope: "col" }).textContent = "Use";
+    for (const column of board.columns) {
+      const given = { role: "columnheader", scope: "col", title: column.tip };
+      made(head, "th", "", given).textContent = column.plain;
+    }
+    const body = made(table, "tbody");
+    this.rows = board.rows.map((row, r) => this.row(body, row, r));
+    this.at = [Math.min(this.at[0], this.rows.length - 1), this.at[1]];
+    this.tab();
+  }
+
+  row(body, row, r) {
+    const line = made(body, "tr", "", { role: "row" });
+    const given = { scope: "row", role: "rowheader", tabindex: -1, "data-at": `${r} 0` };
+    const cells = [made(line, "th", "", given)];
+    this.columns.forEach((key, c) => {
+      const spot = { role: "gridcell", tabindex: -1, "data-at": `${r} ${c + 1}` };
+      cells.push(made(line, "td", "", spot));
+    });
+    return {
+      line,
+      cells: cells.map((cell) => ({ cell, top: made(cell, "div"), more: made(cell, "div") })),
+      texts: cells.slice(1).map(({}, c) => {
+        const top = line.children[c + 1].firstChild;
+        made(line.children[c + 1], "i", "", { "aria-hidden": "true" }).textContent = "\u2026";
+        return { word: made(top, "b"), number: made(top, "span") };
+      }),
+      last: [],
+    };
+  }
+
+  fill(shown, row) {
+    shown.use = row.use;
+    const head = JSON.stringify([row.shown, row.pale, row.note]);
+    if (shown.last[0] !== head) {
+      const { cell, top, more } = shown.cells[0];
+      put(top, `${row.shown ? "\u25b8 " : ""}${row.use}`);
+      put(more, row.note);
+      cell.title = `${row.use}: ${row.note}`;
+      const says = row.shown ? "shown in the picture" : "press Enter to show it";
+      cell.setAttribute("aria-label", `${row.use}: ${row.note}; ${says}`);
+      if (row.shown) cell.setAttribute("aria-current", "true");
+      else cell.removeAttribute("aria-current");
+      shown.line.className = `${row.shown ? "gtb-shown" : ""} ${row.pale ? "gtb-pale" : ""}`;
+      shown.last[0] = head;
+    }
+    row.cells.forEach((given, c) => {
+      const here = row.at === this.columns[c];
+      const text = JSON.stringify([given, here]);
+      if (shown.last[c + 1] === text) return;
+      shown.last[c + 1] = text;
+      const { cell, more } = shown.cells[c + 1];
+      put(shown.texts[c].word, given.word);
+      put(shown.texts[c].number, `${given.word ? " " : ""}${given.number}`);
+      put(more, given.more);
+      const kind = given.word.split(" ")[0] || (given.number ? "none" : "empty");
+      cell.className = `gtb-${kind}${here ? " gtb-here" : ""}`;
+      cell.title = given.tip;
+      cell.setAttribute("aria-label", given.name);
+      cell.setAttribute("aria-selected", here);
+    });
+  }
+
+  spot(at) {
+    return this.frame.querySelector(`[data-at="${at[0]} ${at[1]}"]`);
+  }
+
+  tab() {
+    this.frame.querySelectorAll('[tabindex="0"]').forEach((cell) => { cell.tabIndex = -1; });
+    const cell = this.spot(this.at);
+    if (cell) cell.tabIndex = 0;
+  }
+
+  place(target) {
+    const cell = target.closest?.("[data-at]");
+    return cell ? cell.dataset.at.split(" ").map(Number) : null;
+  }
+
+  follow(target) {
+    const at = this.place(target);
+    if (!at) return;
+    this.at = at;
+    this.tab();
+  }
+
+  pick(at) {
+    this.send({ use: this.rows[at[0]].use, question: at[1] ? this.columns[at[1] - 1] : "" });
+  }
+
+  click(event) {
+    const at = this.place(event.target);
+    if (!at) return;
+    this.spot(at).focus();
+    this.pick(at);
+  }
+
+  key(event) {
+    const at = this.place(event.target);
+    if (!at || event.ctrlKey || event.metaKey || event.altKey) return;
+    if (event.key === "Enter" || event.key === " ") {
+      event.preventDefault();
+      event.stopPropagation();
+      this.pick(at);
+    } else if (event.key in KEYS) {
+      event.preventDefault();
+      event.stopPropagation();
+      const to = this.spot(KEYS[event.key](at, [this.rows.length - 1, this.columns.length]));
+      to?.focus();
+    }
+  }
+}
+
+export default {
+  async render({ model, el }) {
+    const grid = new Grid(el, (picked) => model.send(picked));
+    const state = await stateOf(model);
+    let due = 0;
+    const draw = () => {
+      due = 0;
+      const text = state.get("text");
+      if (text) grid.draw(JSON.parse(text));
+    };
+    const soon = () => { due ||= requestAnimationFrame(draw); };
+    state.on("change:text", soon);
+    draw();
+    return () => {
+      state.off("change:text", soon);
+      cancelAnimationFrame(due);
+    };
+  },
+};

@@ -1,0 +1,297 @@
+"""The uses board on the page: it follows every change in the background, and leads the picture to
+what is clicked.
+"""
+
+import json
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+
+import anywidget
+import ipywidgets as w
+from traitlets import Unicode
+
+from ...acoustics.criteria import QUESTIONS
+from ...acoustics.evaluate import evaluate
+from ..jobs import Debounce, Job
+from ..tables.board import (
+    JudgedUse,
+    board_columns,
+    board_row,
+    board_sentence,
+    empty_row,
+    picture_of,
+)
+from .section import Section
+
+HERE = Path(__file__).parent
+LABEL = "Uses board: a row per use, a column per question"
+READ_FOR = 8.0  # how long what was before stays beside what is, once nothing moves [s]
+FEW, FULL = "few", "full"
+PALE = "gtb-wait"  # class of the sentence while it is of what stood before
+
+
+class BoardState(w.Widget):
+    """What the page draws, as text: a model that hears the kernel however busy the page is."""
+
+    _model_name = Unicode("WidgetModel").tag(sync=True)
+    text = Unicode().tag(sync=True)
+
+
+class BoardGrid(anywidget.AnyWidget):
+    """The board as a grid in the page.
+
+    Parameters
+    ----------
+    pick : callable
+        Called with the name of a use and the key of a question, or "" for the use alone
+    """
+
+    _esm = HERE / "board.js"
+    _css = HERE / "board.css"
+    state_id = Unicode().tag(sync=True)
+
+    def __init__(self, pick):
+        self.state = BoardState()
+        super().__init__(state_id=self.state.model_id)
+        self.on_msg(lambda _, content, _buffers: pick(content["use"], content["question"]))
+
+    def show(self, rows):
+        """Draw the board.
+
+        Parameters
+        ----------
+        rows : list of dict
+            Of ``tables.board.board_row``
+        """
+        board = dict(label=LABEL, columns=board_columns(), rows=rows)
+        self.state.text = json.dumps(board, ensure_ascii=False)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A judged use, and which of the designs that the panel has shown it is of."""
+
+    design: int
+    judged: JudgedUse
+
+
+class BoardSection(Section):
+    """A row per use and a column per question; ``sentence`` says how many checks fail.
+
+    The use that is shown is judged from the answer, the others in a thread: with few rays while
+    something moves, with all when the answer is settled. Whatever is evaluated next is of the
+    newest answer, the longest outdated first, so that every row follows a slider that is dragged.
+    """
+
+    def _begin(self):
+        self.job = Job(self._done, on_progress=self._judged, waits=True)
+        self.calm = Debounce(self._forget, READ_FOR)
+        self.sentence, self.grid = w.HTML("Working out all uses"), BoardGrid(self.pick)
+        self.sentence.add_class("gtb-sentence")
+        self._kept = {}  # by use and rays
+        self._before = {}  # judged uses by use and rays, before something was moved
+        self._rested = {}  # the same when nothing moved last; empty while something does
+        self._design, self._answer, self._at = 0, None, ("", "")
+        self._quantity = ""
+
+    def _make(self):
+        return w.VBox([self.grid, self.job.error])
+
+    # ---- what is shown
+
+    def _render(self, state, answer):
+        self._follow(answer)
+        if not self._still_shown(state):
+            self._at, self._quantity = ("", ""), ""
+        self._show()
+        self._go_on()
+
+    def show_rays(self, state, answer):
+        """More rays have been followed; see ``Section.show_rays``.
+
+        Parameters
+        ----------
+        state : PanelState
+            What the controls are set to
+        answer : Answer
+            What is shown
+        """
+        self._render(state, answer)
+
+    def _follow(self, answer):
+        last, self._answer = self._answer, answer
+        if last is not None and (last.scenario is answer.scenario):
+            return
+        if last is not None and last.scenario.name != answer.scenario.name:
+            self._kept, self._before, self._rested = {}, {}, {}  # another school
+        if last is None or last.scenario != answer.scenario:
+            self.calm.cancel()
+            if self._rested or not self._before:
+                self._before = self._rested or self._all_present()
+            self._rested = {}
+            self._design += 1
+
+    def _show(self):
+        shown = self._answer.result.use.name
+        self.grid.show([self._row(name, name == shown) for name in self._uses])
+        present = [self._present(name) for name in self._uses]
+        if all(present):
+            self.sentence.value = escape(board_sentence([kept.judged for kept in present]))
+            self.sentence.remove_class(PALE)
+        else:
+            self.sentence.add_class(PALE)
+
+    def _all_present(self):
+        """Judged uses of the present design by use and rays."""
+        present = ((key, kept) for key, kept in self._kept.items() if kept.design == self._design)
+        return {key: kept.judged for key, kept in present}
+
+    @property
+    def _uses(self):
+        return [u.name for u in self._answer.scenario.uses]
+
+    def _row(self, use, shown):
+        kept = self._present(use) or self._latest(use)
+        if kept is None:
+            return empty_row(use, shown)
+        return board_row(
+            kept.judged,
+            self._before.get((use, kept.judged.rays)),
+            shown=shown,
+            pale=kept.design != self._design,
+            at=self._at[1] if self._at[0] == use else "",
+        )
+
+    def _present(self, use):
+        """What is known of a use in the present design, of all rays where that is known."""
+        found = (self._kept.get((use, rays)) for rays in (FULL, FEW))
+        return next((kept for kept in found if kept and kept.design == self._design), None)
+
+    def _latest(self, use):
+        found = [kept for rays in (FULL, FEW) if (kept := self._kept.get((use, rays)))]
+        return max(found, key=lambda kept: kept.design, default=None)
+
+    def is_present(self, use):
+        """Whether the row of a use is of what is shown.
+
+        Parameters
+        ----------
+        use : str
+            Its name
+
+        Returns
+        -------
+        present : bool
+            With few rays or with all
+        """
+        return self._present(use) is not None
+
+    @property
+    def at_rest(self):
+        """Whether nothing moves and every row is of all rays that are wanted."""
+        return bool(self._rested)
+
+    # ---- judged in a thread
+
+    def finish(self):
+        """Judge all uses here and now; for cells and tests."""
+        self.job.start(self._work)
+        self.job.finish()
+
+    def _go_on(self):
+        """Judge what is outdated; where nothing is and nothing moves, the board is at rest."""
+        if self._due(self._answer):
+            self.job.start(self._work)
+        elif self._answer.settled or not self.panel.state.trace:
+            self._rested = self._all_present()
+            self.calm()
+
+    def _work(self, tell, stop):
+        while not stop():
+            design, answer = self._design, self._answer
+            due = self._due(answer)
+            if due is None:
+                return
+            tell(Kept(design, self._judge(answer, *due)))
+
+    def _due(self, answer):
+        """Use and rays to judge next; None where all are."""
+        shown, uses = answer.result.use.name, [u.name for u in answer.scenario.uses]
+        if self._present(shown) is None:
+            return shown, FEW
+        if answer.result.rays == FULL and not self._has(shown, FULL):
+            return shown, FULL
+        missing = [use for use in uses if self._present(use) is None]
+        if missing:
+            return min(missing, key=self._age), answer.rays
+        if answer.rays == FEW:
+            return None
+        # few as well: the figures that those of the next move are held against
+        due = ((use, rays) for rays in (FULL, FEW) for use in uses)
+        return next((pair for pair in due if not self._has(*pair)), None)
+
+    def _has(self, use, rays):
+        kept = self._kept.get((use, rays))
+        return kept is not None and kept.design == self._design
+
+    def _age(self, use):
+        kept = self._latest(use)
+        return kept.design if kept else 0
+
+    @staticmethod
+    def _judge(answer, use, rays):
+        for there in (answer.first, answer.result):
+            if (there.use.name, there.rays) == (use, rays):
+                return JudgedUse.of(there)
+        try:
+            return JudgedUse.of(evaluate(answer.scenario, use, rays=rays))
+        except ValueError as error:  # the other uses go on
+            return JudgedUse(use=use, rays=rays, units="", verdicts=(), refusal=str(error))
+
+    def _judged(self, kept):
+        """A use has been judged; of an outdated design it is better than what was there."""
+        key = kept.judged.use, kept.judged.rays
+        if key[0] in self._uses:
+            self._kept[key] = kept
+            self._show()
+
+    def _done(self, _):
+        self._go_on()  # something may have been changed as the work ended
+
+    def _forget(self):
+        """Nothing has moved for a while: what was before is no longer beside what is."""
+        self._before = {}
+        self._show()
+
+    # ---- what is picked
+
+    def pick(self, use, question=""):
+        """Lead the picture to a use, and to a question with its worst seat marked.
+
+        Parameters
+        ----------
+        use : str
+            Its name
+        question : str
+            Key of ``QUESTIONS``; the use alone when left out
+        """
+        if use not in self._uses or question not in ("", *QUESTIONS):
+            return  # a page that shows an earlier state
+        self._at = (use, question)
+        if not question:
+            self.panel.update(use=use)
+            return
+        kept = self._present(use) or self._latest(use)
+        verdict = kept.judged.worst(question) if kept else None
+        looks = dict(use=use, quantity=picture_of(question, verdict), seat=None)
+        if verdict is not None and verdict.point is not None:
+            looks |= dict(seat=verdict.point)
+            if verdict.area in self._answer.scenario.area_names:
+                looks |= dict(area=verdict.area)
+        self._quantity = looks["quantity"]
+        self.panel.update(**looks)
+
+    def _still_shown(self, state):
+        use, question = self._at
+        return state.use == use and (not question or state.quantity == self._quantity)
