@@ -8,6 +8,7 @@ import numpy as np
 
 from ...acoustics.evaluate import evaluate
 from ...venue.files import load
+from ...venue.paths import range_at
 from .. import scene
 from ..jobs import Debounce, Throttle
 from ..live import FigureFrame
@@ -450,7 +451,7 @@ class Meeting:
         return Slider(
             key=path,
             value=0.0 if value is None else value,
-            spec=SliderSpec(path=path, **words),
+            spec=SliderSpec(path=path, **{"allowed": range_at(self.start, path)} | words),
             units=self.state.units,
             act=lambda new: self.set(path, new),
         )
