@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from schools import SCENARIOS
 
+from gymtools.display.panel.loudspeakers import LoudspeakersSection
 from gymtools.display.panel.meeting import Meeting
 from gymtools.display.panel.slider_spec import SliderSpec
 from gymtools.venue.typed_values import read_length, read_value, value_text
@@ -284,8 +285,8 @@ def test_the_panel_takes_what_is_typed(meeting):
 def test_controls_share_their_looks(meeting):
     """Behavior: a slider adds three models to the page and a change of value none."""
     path = ("groups", meeting.start.groups[0].name, "downtilt_deg")
-    control = meeting.controls[path]
-    other = next(c for p, c in meeting.controls.items() if p[-1] == "pan_deg")
+    board = meeting.sections[LoudspeakersSection].board.widgets
+    control, other = board[path], board[(*path[:2], "pan_deg")]
     assert control.layout is other.layout and control.slider.style is other.slider.style
     before = len(w.widgets.widget._instances)
     for tilt in range(31, 38):

@@ -194,9 +194,11 @@ class Combinations:
         return f"{words}<table>{caption}<tr>{head}</tr>{rows}</table>"
 
     def _row(self, row):
-        figures = headlines(row)
+        figures, money = headlines(row), self.panel.prices.currency
         choice = "".join(f"<td>{escape(row[axis])}</td>" for axis in self._swept[1])
-        return choice + "".join(f'<td class="num">{h.text(figures[h.key])}</td>' for h in HEADLINES)
+        return choice + "".join(
+            f'<td class="num">{escape(h.text(figures[h.key], money))}</td>' for h in HEADLINES
+        )
 
 
 def _button(words, width, act):

@@ -17,7 +17,7 @@ from ..theme import missing_quantity, shown_quantity
 from .combinations import Combinations
 from .controls import show_only
 from .page import quiet
-from .pins import Pins
+from .pins import MOST, Pins
 from .section import Section
 
 ABOUT = (
@@ -47,6 +47,11 @@ class OptionsTab(Section):
     def options(self):
         """Pinned options, in order."""
         return self.pins.options
+
+    @property
+    def kept(self):
+        """Names and scenarios of what is kept."""
+        return self.pins.kept
 
     @property
     def words(self):
@@ -117,6 +122,8 @@ class OptionsTab(Section):
             self.pins.reprice()
         except ValueError as error:
             self.refuse(error)
+        else:
+            self.restore(self.pins.waiting)
 
     def _draw(self):
         names = self.pins.names
@@ -169,6 +176,42 @@ class OptionsTab(Section):
             self._say(f"Removed {escape(name)}.")
 
     # ---- work in a thread
+
+    def restore(self, designs):
+        """Pin the designs of an earlier meeting beside those of this one.
+
+        Parameters
+        ----------
+        designs : list of tuple
+            Names and scenarios
+        """
+        room = MOST - len(self.options)
+        fresh = [d for d in designs if d[0] not in self.pins.names]
+        self.pins.waiting = fresh[:room]
+        if not self.pins.waiting:
+            return
+        try:
+            book = self.panel.prices.book
+        except ValueError as error:
+            self.refuse(error)
+            return
+        waiting = list(self.pins.waiting)
+
+        def work(tell, stop):
+            done = []
+            for k, (name, scenario) in enumerate(waiting):
+                if stop():
+                    break
+                done.append(option(name, scenario, rays="few", prices=book))
+                tell(k + 1, len(waiting))
+            return done
+
+        def then(found):
+            self.pins.waiting = waiting[len(found) :]
+            self.pins.take([*self.options, *found])
+            self.name.value = self.pins.free_letter
+
+        self.work("Evaluating the designs that were kept.", work, then)
 
     def trace(self):
         """Judge every option with all rays, in all uses."""

@@ -19,11 +19,17 @@ class Pins:
 
     def __init__(self, prices, draw):
         self.options, self._prices, self._draw = [], prices, draw
+        self.waiting = []  # names and scenarios that are pinned as soon as they are evaluated
 
     @property
     def names(self):
         """Names of the options, in order."""
         return [o.name for o in self.options]
+
+    @property
+    def kept(self):
+        """Names and scenarios of all of them, of those that wait too."""
+        return [(o.name, o.scenario) for o in self.options] + self.waiting
 
     @property
     def full(self):
