@@ -284,11 +284,11 @@ def test_the_panel_takes_what_is_typed(meeting):
 
 def test_controls_share_their_looks(meeting):
     """Behavior: a slider adds three models to the page and a change of value none."""
-    path = ("groups", meeting.start.groups[0].name, "downtilt_deg")
+    path = ("groups", meeting.start.groups[0].name, "pan_deg")
     board = meeting.sections[LoudspeakersSection].board.widgets
-    control, other = board[path], board[(*path[:2], "pan_deg")]
+    control, other = board[path], board[(*path[:2], "height")]
     assert control.layout is other.layout and control.slider.style is other.slider.style
     before = len(w.widgets.widget._instances)
-    for tilt in range(31, 38):
-        meeting.set(path, tilt)
+    for pan in range(31, 38):
+        meeting.set(path, pan)
     assert len(w.widgets.widget._instances) == before

@@ -4,6 +4,7 @@ line that says when nothing can be written.
 
 import sys
 import time
+from dataclasses import replace
 from html import escape
 
 import ipywidgets as w
@@ -12,6 +13,7 @@ from ..jobs import HIDDEN, SHOWN, Debounce
 from .journal import FOLDER, Journal, earlier
 from .page import quiet
 from .section import Section
+from .state import VIEWED
 
 REST = 0.3  # without a change, before a line is written [s]
 LONGEST = 2.0  # of a movement without a line [s]
@@ -67,9 +69,10 @@ class GoOnSection(Section):
         except ValueError as error:
             self._say(f"It cannot be gone on from: {escape(str(error))}")
             return
+        view = {name: getattr(panel.state, name) for name in VIEWED} | {"seat": None}
         designs = offer.designs(folders)
         self.offer = None
-        panel.history.go_on_from(states, now)
+        panel.history.go_on_from([replace(state, **view) for state in states], now)
         self.journal.go_on(offer, panel.history.so_far[::-1], 0, designs)
         self._say("")
         panel.options.restore(designs)

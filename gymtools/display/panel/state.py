@@ -47,17 +47,14 @@ class PanelState:
         The notebook's code is hidden
     trace : bool
         The room is traced when nothing moves
-<<<<<<< HEAD
     large : str
         What of the picture fills its frame alone: "space", "drawing", or "" for both side by side
-=======
     file : str
         Name of the file that the school was opened from or saved as; empty where there is none
     file_units : str
         "m" or "ft": what the school's file is written in
     price_book : str
         Name of the file that everything is priced by; empty for the package's invented prices
->>>>>>> 25eff08 (A meeting's journal: one line with the whole scenario at every rest, offered after a kernel has died; undo as deep as the meeting; the price book is a step; money in the price book's currency, bill and air in the school's units)
     """
 
     start: object
@@ -74,13 +71,10 @@ class PanelState:
     tab: str = "verdicts"
     folded: bool = True
     trace: bool = True
-<<<<<<< HEAD
     large: str = ""
-=======
     file: str = ""
     file_units: str = ""
     price_book: str = ""
->>>>>>> 25eff08 (A meeting's journal: one line with the whole scenario at every rest, offered after a kernel has died; undo as deep as the meeting; the price book is a step; money in the price book's currency, bill and air in the school's units)
 
     @classmethod
     def of(cls, scenario, file=""):
@@ -290,11 +284,6 @@ class History:
         return self._states[self._now]
 
     @property
-    def steps(self):
-        """How many steps back the first state that is kept lies [-]."""
-        return self._now
-
-    @property
     def can_undo(self):
         """Whether there is an earlier state."""
         return self._now > 0
@@ -306,7 +295,7 @@ class History:
 
     @property
     def steps(self):
-        """Steps that led to the present state, those that are kept no longer among them."""
+        """Steps that led to the present state, those that are kept no longer among them [-]."""
         return self._gone + self._now
 
     @property
