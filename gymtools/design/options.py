@@ -92,6 +92,22 @@ class Option:
     prices: str = INVENTED  # name of the price book that it is priced by
     currency: str = ""  # sign or code of its money
 
+    def text(self, key):
+        """A headline figure as it is shown.
+
+        Parameters
+        ----------
+        key : str
+            One of ``HEADLINES``
+
+        Returns
+        -------
+        words : str
+            Costs with their currency
+        """
+        (headline,) = (h for h in HEADLINES if h.key == key)
+        return headline.text(self.headlines[key], self.currency)
+
 
 def option(name, scenario, *, room="traced", rays="full", prices=None):
     """Keep a design as an option.

@@ -19,6 +19,7 @@ from .answer import answered, with_rays
 from .controls import Choice, Slider, SliderSpec
 from .essentials import EssentialsSection
 from .go_on import GoOnSection, in_kernel
+from .kept import KeptStrip
 from .lifeline import LifelineSection
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
@@ -70,6 +71,7 @@ FRAME = (
     Refusals,
     SaveSection,
     EssentialsSection,
+    KeptStrip,
 )
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
 LARGE = ("space", "drawing")  # what may fill the picture's frame alone
@@ -516,6 +518,7 @@ class Meeting:
                 self.live.error,
                 self._work,
                 _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
+                boxes[KeptStrip],
                 self._tabs,
                 boxes[SaveSection],
                 self.sections[TraceSection].tick,

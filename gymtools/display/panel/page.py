@@ -81,3 +81,20 @@ def quiet(text):
         For an HTML widget
     """
     return f'<span style="color:{QUIET}">{text}</span>' if text else ""
+
+
+def with_folder(path):
+    """A file or folder that was written, with the folder that it lies in.
+
+    Parameters
+    ----------
+    path : Path
+        Where it lies
+
+    Returns
+    -------
+    words : str
+        E.g. "scenarios/option-a.toml"
+    """
+    path = path.resolve()
+    return f"{path.parent.name}/{path.name}"

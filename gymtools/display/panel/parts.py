@@ -16,7 +16,7 @@ from .. import tables
 from ..documents import handover
 from ..jobs import HIDDEN, SHOWN, Job
 from .controls import Choice, Number
-from .page import quiet
+from .page import quiet, with_folder
 from .section import Section
 
 ABOUT = (
@@ -199,7 +199,8 @@ class PartsTab(Section):
     def _written(self, paths):
         folder = paths[0].parent
         self._say(
-            f"{len(paths)} files are in {escape(folder.name)}. {escape(revisions_sentence(folder))}"
+            f"{len(paths)} files are in {escape(with_folder(folder))}."
+            f" {escape(revisions_sentence(folder))}"
         )
 
     def _refused(self, error):

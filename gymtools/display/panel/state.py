@@ -353,6 +353,16 @@ class History:
         self._gone, self._open = 0, None
         self._forget_far()
 
+    def amend(self, state):
+        """Take a state in the place of the present one, without a step.
+
+        Parameters
+        ----------
+        state : PanelState
+            The same design, e.g. saved under another name
+        """
+        self._states[self._now] = state
+
     def close(self):
         """What comes next is a step of its own."""
         self._open = None
