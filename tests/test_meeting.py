@@ -1320,7 +1320,7 @@ def test_a_decision_is_put_on_file(tmp_path, monkeypatch):
     m.options.chosen.value = "B"
     m.options.put_on_file(False)
     (record,) = tmp_path.rglob("record.html")
-    assert "files are in dovecote-primary-school-schedules" in m.options.words.value
+    assert "/dovecote-primary-school-schedules" in m.options.words.value
     text = record.read_text(encoding="utf-8")
     assert "<bdi>B</bdi> (chosen)" in text and "Why not <bdi>A</bdi>" in text
     m.options.put_on_file(False)
@@ -1406,7 +1406,7 @@ def test_files_are_written_once_and_replaced_only_when_asked(tmp_path):
     """
     m = panel(SMALL, tmp_path)
     m.parts.write_button.click()
-    assert "files are in dovecote-primary-school-schedules" in m.parts.words.value
+    assert "/dovecote-primary-school-schedules" in m.parts.words.value
     assert len(list(tmp_path.rglob("*.dxf"))) == len(m.start.uses)
     m.parts.write_button.click()
     assert "exists" in m.parts.words.value

@@ -8,6 +8,7 @@ import numpy as np
 
 from ...acoustics.evaluate import evaluate
 from ...venue.files import load
+from ...venue.paths import range_at
 from .. import scene
 from ..jobs import Debounce, Throttle
 from ..live import FigureFrame
@@ -17,6 +18,8 @@ from .aim import AimSection
 from .answer import answered, with_rays
 from .controls import Choice, Slider, SliderSpec
 from .essentials import EssentialsSection
+from .go_on import GoOnSection, in_kernel
+from .kept import KeptStrip
 from .lifeline import LifelineSection
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
@@ -62,11 +65,13 @@ TAB_KEYS = tuple(tab.key for tab in TABS)
 FRAME = (
     PageStyle,
     LifelineSection,
+    GoOnSection,
     Toolbar,
     TraceSection,
     Refusals,
     SaveSection,
     EssentialsSection,
+    KeptStrip,
 )
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
 LARGE = ("space", "drawing")  # what may fill the picture's frame alone
@@ -88,6 +93,9 @@ class Meeting:
         Where files are written
     alone : bool
         Cover the notebook, but for its bars, until its text and code are asked for
+    journal : bool, optional
+        Keep a journal in the folder, so that nothing is lost with the kernel; in the kernel of a
+        notebook when left out
 
     Raises
     ------
@@ -95,11 +103,12 @@ class Meeting:
         Where the file cannot be read as a scenario
     """
 
-    def __init__(self, scenario, folder=".", *, alone=False):
+    def __init__(self, scenario, folder=".", *, alone=False, journal=None):
         start = load(scenario) if isinstance(scenario, str | Path) else scenario
-        self.folder, self._file_units, self.alone = Path(folder), start.units, alone
+        file = Path(scenario) if isinstance(scenario, str | Path) else Path()
+        self.folder, self.folders, self.alone = Path(folder), (file.parent,), alone
         self.prices = ChosenPrices(folder)
-        self.history = History(PanelState.of(start))
+        self.history = History(PanelState.of(start, file.name))
         self.answer, self._possible = answered(self.state), self.state
         self.live, self.rest = Throttle(self.refresh), Debounce(self.settle)
         self.step = Debounce(self.history.close, STEP)
@@ -115,6 +124,8 @@ class Meeting:
         self.box = self._page()
         self._listen(self.figure)
         self.refresh()
+        if in_kernel() if journal is None else journal:
+            self.sections[GoOnSection].keep_journal()
 
     # ---- what stands
 
@@ -257,7 +268,12 @@ class Meeting:
         name : str
             Of a file in the folder; empty for the package's invented prices
         """
-        self.prices.read(name)
+        self.history.add(self.state.update(price_book=name))
+        self._price_anew()
+        self.live()
+
+    def _price_anew(self):
+        self.prices.read(self.state.price_book)
         for section in self.sections.values():
             section.reprice()
         self._fill_open_tab()
@@ -332,6 +348,8 @@ class Meeting:
         seat = self.state.seat
         if seat is not None and seat >= len(self.result.points):
             self.history.add(self.state.update(seat=None))
+        if self.state.price_book != self.prices.name:  # an undo
+            self._price_anew()
         if another or not self.answer.possible:  # proposals are for what is shown alone
             for section in self.sections.values():
                 section.outdate()
@@ -406,7 +424,7 @@ class Meeting:
         scenario : Scenario
             The last one that can be
         """
-        return replace(self.scenario, units=self._file_units)
+        return replace(self.scenario, units=self.state.file_units or self.scenario.units)
 
     def _fill_open_tab(self):
         """Fill in the open tab; the others are filled when they are opened."""
@@ -452,7 +470,7 @@ class Meeting:
         return Slider(
             key=path,
             value=0.0 if value is None else value,
-            spec=SliderSpec(path=path, **words),
+            spec=SliderSpec(path=path, **{"allowed": range_at(self.start, path)} | words),
             units=self.state.units,
             act=lambda new: self.set(path, new),
         )
@@ -497,10 +515,12 @@ class Meeting:
                 boxes[PageStyle],
                 boxes[LifelineSection],
                 _box(w.HBox, [boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
+                boxes[GoOnSection],
                 boxes[Refusals],
                 self.live.error,
                 self._work,
                 _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
+                boxes[KeptStrip],
                 self._tabs,
                 boxes[SaveSection],
                 self.sections[TraceSection].tick,

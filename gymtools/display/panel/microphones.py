@@ -58,7 +58,8 @@ class MicrophonesSection(Section):
     def _one(self, state, microphone):
         path = ("microphones", microphone.name)
         kind = MICROPHONE_TYPES[state.value((*path, "type"))]
-        mouth = dict(label="Mouth distance", low=kind.nearest, high=kind.farthest, step=0.005)
+        ends = kind.nearest, kind.farthest
+        mouth = dict(label="Mouth distance", low=ends[0], high=ends[1], step=0.005, allowed=ends)
         distance = state.value((*path, "distance")) or kind.distance
         axes = ON_STAGE if microphone.on == "stage" else ON_FLOOR
         axes = axes if microphone.walks is None else ()

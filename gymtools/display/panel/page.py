@@ -21,6 +21,9 @@ STYLE = """<style>
 .gt-work .js-plotly-plot, .gt-work .plot-container, .gt-work .svg-container {{
   height: 100% !important; }}
 .gt-large-space .gt-drawing-frame, .gt-large-drawing > .gt-stand {{ display: none; }}
+.gt-slider .widget-text .widget-label {{ text-align: left; }}
+.gt-slider .widget-slider .noUi-target {{ margin: 0 8px; }}
+.gt-said .widget-html-content {{ line-height: 1.25; white-space: normal; }}
 .gt-stand > * {{ width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
 .gt-message {{ min-height: 0; }}
@@ -78,3 +81,20 @@ def quiet(text):
         For an HTML widget
     """
     return f'<span style="color:{QUIET}">{text}</span>' if text else ""
+
+
+def with_folder(path):
+    """A file or folder that was written, with the folder that it lies in.
+
+    Parameters
+    ----------
+    path : Path
+        Where it lies
+
+    Returns
+    -------
+    words : str
+        E.g. "scenarios/option-a.toml"
+    """
+    path = path.resolve()
+    return f"{path.parent.name}/{path.name}"

@@ -5,6 +5,7 @@ from html import escape
 import ipywidgets as w
 
 from ..theme import QUANTITIES
+from .accessible_names import AccessibleNames
 from .controls import Choice, Push, Switch, Words
 from .page import style
 from .section import Section
@@ -97,10 +98,11 @@ class Refusals(Section):
 
 
 class PageStyle(Section):
-    """The style sheet, which hides the code."""
+    """The style sheet, which hides the code, and the names of what has none of its own."""
 
     def _make(self):
-        return w.HTML()
+        self.style = w.HTML()
+        return w.HBox([self.style, AccessibleNames()])
 
     def _render(self, state, answer):
-        self.box.value = style(state.folded, self.panel.alone)
+        self.style.value = style(state.folded, self.panel.alone)
