@@ -4,7 +4,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import ipywidgets as w
-import numpy as np
 
 from ...acoustics.evaluate import evaluate
 from ...venue.files import load
@@ -16,6 +15,7 @@ from ..theme import missing_quantity, shown_quantity
 from .advice import AdviceTab
 from .aim import AimSection
 from .answer import answered, with_rays
+from .board import BoardSection
 from .controls import Choice, Slider, SliderSpec
 from .essentials import EssentialsSection
 from .go_on import GoOnSection, in_kernel
@@ -27,6 +27,7 @@ from .microphones import MicrophonesSection
 from .options import OptionsTab
 from .page import CAUTION
 from .parts import PartsTab
+from .plan import PlanSection
 from .price_book import ChosenPrices
 from .readouts import LandingTab, LimitsTab, UsesTab, VerdictsTab
 from .ringing import RoomTab
@@ -34,7 +35,7 @@ from .room import RoomSection
 from .save import SaveSection
 from .seat import SeatTab, looked_at
 from .seats import SeatsSection
-from .state import WALKING_MAP, History, PanelState
+from .state import History, PanelState
 from .toolbar import PageStyle, Refusals, Toolbar
 from .tracing import TraceSection
 from .uncertainty import SureTab
@@ -71,6 +72,8 @@ FRAME = (
     Refusals,
     SaveSection,
     EssentialsSection,
+    PlanSection,
+    BoardSection,
     KeptStrip,
 )
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
@@ -122,7 +125,7 @@ class Meeting:
         self.sections = {kind: kind(self) for kind in (*FRAME, *SIDE, *TABS)}
         self._tabs = w.Tab([self.sections[kind].box for kind in TABS], selected_index=0)
         self.box = self._page()
-        self._listen(self.figure)
+        self.sections[KeptStrip].on_ghost(self.sections[PlanSection].show_ghost)
         self.refresh()
         if in_kernel() if journal is None else journal:
             self.sections[GoOnSection].keep_journal()
@@ -446,6 +449,7 @@ class Meeting:
     def _paint(self, result):
         self._drawn = self._view(result)
         self.painter.paint(self._drawn)
+        self.sections[PlanSection].paint(self._drawn)
 
     # ---- the page
 
@@ -508,7 +512,7 @@ class Meeting:
                 titled.set_title(n, kind.title)
         self._tabs.observe(self._opened, names="selected_index")
         side = _box(w.VBox, [boxes[EssentialsSection], accordion], "gt-side")
-        self._work = _box(w.HBox, [side, self.frame], "gt-work")
+        self._work = _box(w.HBox, [side, self.frame, boxes[PlanSection]], "gt-work")
         return _box(
             w.VBox,
             [
@@ -519,8 +523,10 @@ class Meeting:
                 boxes[Refusals],
                 self.live.error,
                 self._work,
-                _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
+                self.sections[BoardSection].sentence,
+                boxes[BoardSection],
                 boxes[KeptStrip],
+                _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
                 self._tabs,
                 boxes[SaveSection],
                 self.sections[TraceSection].tick,
@@ -536,18 +542,6 @@ class Meeting:
     def _new_figure(self, figure):
         """Paint in a figure that the page has asked for."""
         self.painter = scene.Painter(self._drawn, figure, scene.SPACE)
-        self._listen(figure)
-
-    def _listen(self, figure):
-        for trace in figure.data:
-            if trace.name.startswith("plan map"):
-                trace.on_click(self._clicked)
-
-    def _clicked(self, _trace, points, _state):
-        if not points.xs or self.state.quantity == WALKING_MAP:
-            return
-        at = np.array([points.xs[0], points.ys[0]]) / self._drawn.k
-        self.look_at(int(np.argmin(np.linalg.norm(self.result.points[:, :2] - at, axis=1))))
 
 
 def _box(kind, children, name):

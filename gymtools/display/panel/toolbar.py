@@ -26,9 +26,9 @@ class Toolbar(Section):
         quantities = tuple((q.label, key) for key, q in QUANTITIES.items())
         area = state.area if state.area in areas else areas[0]
         return [
-            self._list("use", "Use", uses, state.use, "165px"),
-            self._list("quantity", "Show", quantities, state.quantity, "250px"),
-            self._list("area", "Section through", areas, area, "235px"),
+            self._list("use", "Use", uses, state.use, "150px"),
+            self._list("quantity", "Show", quantities, state.quantity, "235px"),
+            self._list("area", "Section through", areas, area, "215px"),
             Switch(
                 key="units",
                 value=state.units,
