@@ -363,6 +363,8 @@ class Meeting:
             self.answer = replace(self.answer, refusal=self.answer.refusal or missing)
         self._render()
         self._tabs.selected_index = TAB_KEYS.index(self.state.tab)
+        if self.figure.layout.coloraxis.showscale != (alone := self.state.large == "space"):
+            self.figure.layout.coloraxis.showscale = alone
         for part in LARGE:
             change = self._work.add_class if part == self.state.large else self._work.remove_class
             change(f"gt-large-{part}")
