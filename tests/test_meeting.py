@@ -99,7 +99,7 @@ def message(m):
 
 def edges(m):
     """The edges of the beam in the drawn section."""
-    return np.frombuffer(m.sections[PlanSection].box.cut["edges"], np.float32)
+    return np.frombuffer(m.sections[PlanSection].box.sheet.cut["edges"], np.float32)
 
 
 def go_back_button(m):
@@ -472,7 +472,8 @@ def test_late_viewers_get_the_present_state(lark):
     state = m.figure.get_state()
     sent = next(t for t in state["_widget_data"] if t["name"] == "beams")
     assert np.array_equal(_plain_array(sent["y"]), values(m.figure, "beams", "y"), equal_nan=True)
-    assert m.sections[PlanSection].box.get_state()["cut"] == m.sections[PlanSection].box.cut
+    sheet = m.sections[PlanSection].box.sheet
+    assert sheet.get_state()["cut"] == sheet.cut and edges(m).size
 
 
 def test_nothing_is_offered_to_outside_services(lark):
@@ -639,9 +640,9 @@ def test_one_seat_by_number_and_by_click(lark):
     assert "row 7 of 10" in tab.words.value
     stems = np.array(tab.figure.data[1].x)
     drawing = m.sections[PlanSection].box
-    drawing._handle_custom_msg({"kind": "pin", "index": 300}, [])
+    drawing.sheet._handle_custom_msg({"kind": "pin", "index": 300}, [])
     assert m.state.seat == 300 and not np.array_equal(stems, np.array(tab.figure.data[1].x))
-    assert [name for name, *_ in drawing.said["marks"]] == ["this seat"]
+    assert [name for name, *_ in drawing.sheet.said["marks"]] == ["this seat"]
     m.controls["use"].value = "class"
     assert m.state.seat is None
 
