@@ -187,7 +187,7 @@ def test_what_is_taken_out_is_gone():
     """
     s = load(PATHS["alderway"])
     use = replace(s.uses[0], noise_dba=None, noise_db=(40.0,) * 7, groups={})
-    things = dict(stage=None, treatments=(), microphones=(), measured_room=None)
+    things = dict(stage=None, treatments=(), microphones=(), measured_room=None, room_fit=None)
     gone = replace(s, **things, uses=(replace(use, microphones=()),))
     text = to_text(gone)
     assert parse(text) == gone or to_text(parse(text)) == text

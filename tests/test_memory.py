@@ -77,7 +77,7 @@ def test_a_failure_leaves_the_cache_whole():
     assert len(cache) == 1 and cache.get("a", lambda: 2) == 1 and cache.get("b", lambda: 3) == 3
 
 
-def test_a_copy_elsewhere_begins_empty():
+def test_the_first_copy_elsewhere_begins_empty():
     """Behavior: scenarios made by a change share one memory; a pickled one has its own."""
     assert changed(DOVECOTE, {("hall", "height"): DOVECOTE.hall.height}).memory is DOVECOTE.memory
     kept = Memory()

@@ -261,14 +261,18 @@ def test_the_best_twenty_are_evaluated_again_with_all_rays(graded, tmp_path, wor
     assert sweep(SMALL, MANY, file=tmp_path / "s.csv") == rows and not asked
 
 
-def test_what_chance_may_have_put_behind_is_evaluated_again(graded):
-    """Behavior: of thirty, 0.008 steps apart, all but the five that are further from the best than
-    few rays err have all rays.
+def test_what_is_not_clearly_behind_is_evaluated_again(graded, monkeypatch):
+    """Behavior: of thirty, 0.017 steps apart, those within 0.4 of the best have all rays, though
+    all rays find 0.2 less in each: few are held against few. Of these no more than the most.
     """
     (_, more), seen = graded, []
-    more["apart"] = 0.008
+    more["apart"] = 0.017
+    more |= {float(t): -0.2 for t in range(10, 40)}
     rows = sweep(SMALL, MANY, progress=lambda *what: seen.append(what))
-    assert [row["rays"] for row in rows] == ["full"] * 25 + ["few"] * 5 and seen[-1] == (55, 55)
+    assert [row["rays"] for row in rows] == ["full"] * 24 + ["few"] * 6 and seen[-1] == (54, 54)
+    monkeypatch.setattr(sweeping, "MOST_AGAIN", 22)
+    rows = sweep(SMALL, MANY)
+    assert [row["rays"] for row in rows].count("full") == 22
 
 
 def test_a_failure_with_all_rays_keeps_the_row_of_few(graded, tmp_path):

@@ -124,7 +124,7 @@ def feedback_margin(result, microphone, open_mics=1):
         margin_db=-bands.to_level(rings[first]) - feedback.STABILITY_MARGIN_DB - open_mics_db,
         band=octave + BANDS.start,
         limited_by=loop.limited_by(facing, octave),
-        peak_allowance_db=bands.to_level(peak[first] / mean[first]),
+        peak_allowance_db=bands.to_level(peak[first] / np.maximum(mean[first], 1e-30)),
         needed_gain_db=wanted_dba - microphone.talker_dba,
         open_mics_db=open_mics_db,
     )
@@ -138,7 +138,7 @@ def _peak(result, loop, mean):
     rt = np.clip(np.where(np.isfinite(decay), decay, formula), 0.05, 30)
     rest = np.maximum(mean - loop.strongest, 0)
     found = feedback.peak_energy(loop.strongest, rest, *np.float32([rt, BANDWIDTH_HZ]))
-    return np.maximum(found / bands.to_energy(feedback.RINGING_OUT_DB), mean)
+    return np.maximum(found / np.float32(bands.to_energy(feedback.RINGING_OUT_DB)), mean)
 
 
 def _wanted_dba(result):

@@ -91,7 +91,7 @@ def inspect_seat(result, index):
         total_db=result.total_db[index],
         noise_db=result.noise_db,
         sti=float(result.sti[index]),
-        sti_without=_sti_without(result, index),
+        sti_without=sti_without(result, index),
         comb_hz=COMB,
         comb_db=arrivals.comb_response_db(
             direct[heard, COMB_BAND], result.arrival_s[heard, index], COMB
@@ -118,8 +118,21 @@ def _arrivals(result, index):
     )
 
 
-def _sti_without(result, index):
-    """STI of one seat with one thing removed at a time, by the keys of ``REMOVED``."""
+def sti_without(result, index):
+    """STI of one seat with one thing removed at a time.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+    index : int
+        Which of the result's points [-]
+
+    Returns
+    -------
+    sti_without : dict
+        By the keys of ``REMOVED``; the highest limits the seat most
+    """
     at = slice(index, index + 1)
     energy, time, point = result.direct[:, at], result.arrival_s[:, at], result.points[at]
     speech, noise = result.total_db[index], result.noise_db

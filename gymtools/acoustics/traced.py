@@ -30,7 +30,7 @@ STORED = 128  # traced loudspeakers that are kept
 class _TracedLoudspeaker:
     """Passes of one loudspeaker at one position in one room; shared by all who trace it."""
 
-    all: tracing.Passes = field(default_factory=tracing.Passes)
+    sums: tracing.Passes = field(default_factory=tracing.Passes)
     means: dict = field(default_factory=dict)  # the mean by number of passes
     passes: list = field(default_factory=list)  # energy of every pass (zone, band)
     courses: list = field(default_factory=list)  # mean over a layer's zones (layer, bin, band)
@@ -42,9 +42,9 @@ class _TracedLoudspeaker:
         with self.lock:
             if number != len(self.passes):
                 return
-            self.all.add(trace)
+            self.sums.add(trace)
             if number + 1 in KEPT:
-                self.means[number + 1] = self.all.mean
+                self.means[number + 1] = self.sums.mean
             self.passes.append(trace.reflected.sum(axis=1))
             self.courses.append(zones.layer_means(trace.reflected))
 
@@ -67,7 +67,7 @@ class _TracedLoudspeaker:
     def after(self, wanted):
         """Mean and energy by pass (pass, zone, band) after so many passes, or as far as it is."""
         with self.lock:
-            return self.means.get(wanted) or self.all.mean, np.array(self.passes[:wanted])
+            return self.means.get(wanted) or self.sums.mean, np.array(self.passes[:wanted])
 
 
 class Nearby:

@@ -3,7 +3,7 @@ what each costs elsewhere.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -12,7 +12,7 @@ from ..acoustics.criteria import CRITERIA, WORDS, Verdict, judge
 from ..acoustics.evaluate import ROOMS, evaluate, evaluate_all
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
-from ..equipment.prices import PriceBook
+from ..equipment.prices import PriceBook, currency_of, money
 from ..venue.arguments import FROM_LOAD, call_of, kind_of, one_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
@@ -60,6 +60,7 @@ class Proposal:
     # Effects that lose 0.15 of the criterion's step or more (``WORTH``), the worst first
     costs: tuple
     price: float  # what it costs more, or less, in the price book's currency
+    currency: str = ""  # sign or code of that currency
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -254,13 +255,14 @@ def _proposals(question, verdict, best):
             break
         (before, was), (after, now) = map(question.stated, (question.scenario, move.scenario))
         key = question.use, (verdict.criterion, verdict.area)
-        proposal = _proposal(move, key, before, after, now - was)
+        proposal = _proposal(move, key, before, after)
         if proposal is not None:
-            found.append(proposal)
+            money_in = currency_of(question.prices)
+            found.append(replace(proposal, price=now - was, currency=money_in))
     return tuple(sorted(found, key=lambda p: -p.effect.gain))
 
 
-def _proposal(move, key, before, after, price):
+def _proposal(move, key, before, after):
     """A move with its gain and its costs; None where it does not help with all rays."""
     effects = {
         (use, k): Effect(use=use, before=v, after=after[use].get(k))
@@ -271,7 +273,7 @@ def _proposal(move, key, before, after, price):
     if effect.after is None or _steps(effect.before, effect.after) < WORTH:
         return None
     costs = tuple(sorted(filter(_is_cost, effects.values()), key=_weight))
-    return Proposal(move=move, effect=effect, costs=costs, price=price)
+    return Proposal(move=move, effect=effect, costs=costs, price=0.0)
 
 
 def _is_cost(effect):
@@ -443,7 +445,8 @@ def sentence(proposal):
     e, price = proposal.effect, proposal.price
     words = f"{proposal.move.words}: {_change(e)} ({_from_to(e)}, {e.after.word})"
     if abs(price) >= 1:
-        words += f"; about {abs(price):,.0f} {'more' if price > 0 else 'less'} to pay"
+        words += f"; about {money(abs(price), proposal.currency)} "
+        words += f" {'more' if price > 0 else 'less'} to pay"
     if not proposal.costs:
         return f"{words}; nothing else gets worse by more than a little"
     more = len(proposal.costs) - COSTS

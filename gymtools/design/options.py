@@ -5,7 +5,7 @@ everything.
 from dataclasses import dataclass, replace
 
 from ..acoustics.criteria import CRITERIA, in_sentence
-from ..equipment.prices import INVENTED, book_name
+from ..equipment.prices import INVENTED, book_name, currency_of, money
 from ..venue.scenario import Scenario
 from .arrangements import ARRANGEMENTS, arrange
 from .sweeping import column, figures
@@ -47,13 +47,15 @@ class Headline:
         words = f"{in_sentence(c.label)}, worst {where}"
         return cls(key=criterion, words=words, unit=c.unit, digits=c.digits, better=c.better)
 
-    def text(self, value):
-        """A value as it is shown, without its unit.
+    def text(self, value, currency=""):
+        """A value as it is shown, without its unit but with the sign of its money.
 
         Parameters
         ----------
         value : float or None
             Value [its unit]
+        currency : str
+            Sign or code of what costs are in
 
         Returns
         -------
@@ -62,6 +64,8 @@ class Headline:
         """
         if value is None:
             return "none"
+        if self.key == "cost":
+            return money(value, currency)
         return f"{value:,.0f}" if self.digits == 0 else f"{value:.{self.digits}f}"
 
 
@@ -86,6 +90,23 @@ class Option:
     room: str  # in which they are judged
     rays: str = "full"  # with which they are; "" by formula
     prices: str = INVENTED  # name of the price book that it is priced by
+    currency: str = ""  # sign or code of its money
+
+    def text(self, key):
+        """A headline figure as it is shown.
+
+        Parameters
+        ----------
+        key : str
+            One of ``HEADLINES``
+
+        Returns
+        -------
+        words : str
+            Costs with their currency
+        """
+        (headline,) = (h for h in HEADLINES if h.key == key)
+        return headline.text(self.headlines[key], self.currency)
 
 
 def option(name, scenario, *, room="traced", rays="full", prices=None):
@@ -121,6 +142,7 @@ def option(name, scenario, *, room="traced", rays="full", prices=None):
         room=room,
         rays=row["rays"],
         prices=book_name(prices),
+        currency=currency_of(prices),
     )
 
 

@@ -25,9 +25,11 @@ from .sweep_table import FIXED, SweepTable, present_heading
 from .weights import Weights, penalty
 
 # variations of least penalty that are evaluated again with all rays: these at least, and of a
-# hundred those that the chance of few rays may have put behind the best
+# hundred those that are not clearly behind the best with few rays
 BEST, MOST_AGAIN = 20, 100
-CHANCE = 0.2  # standard error of the penalty with few rays [steps]
+# penalties of few rays that lie nearer may stand the other way round with all: twice what they vary
+# about those of all, 0.06 to 0.19 in two schools [steps]
+CLEARLY = 0.4
 AHEAD = 64  # variations that are handed out before the first of them is back
 # criteria of every use, each in its weakest area or at its weakest microphone
 FIGURES = ("sti", "coverage_range", "feedback_margin", "on_listeners", "loudest")
@@ -245,9 +247,10 @@ def sweep(
     -------
     rows : list of Row
         One for each combination, in their order; ``rays`` is "full" in the twenty of least penalty
-        and in what chance alone may have put behind the best, "few" in the others; ``refused`` says
-        why a combination cannot be built, or what failed. A failure that is no refusal (out of
-        memory, a worker that ended) is not written, and tried again the next time
+        and, of a hundred, in those that few rays do not put clearly behind the best, "few" in the
+        others; ``refused`` says why a combination cannot be built, or what failed. A failure that
+        is no refusal (out of memory, a worker that ended) is not written, and tried again the next
+        time
 
     Raises
     ------
@@ -353,6 +356,7 @@ class _Run:
         self.table, self.progress, self.count = table, progress, count  # of evaluations
         self.found, self.words, self.done = {}, {}, 0  # Row and words by key
         self.failed = set()  # keys of what was no refusal
+        self.drafts = {}  # penalty with few rays by key
 
     def missing(self, jobs):
         """Jobs whose rows are not there yet."""
@@ -363,7 +367,7 @@ class _Run:
             if row is None:
                 yield job
             else:
-                self.found[key] = Row(row | words)
+                self._take(key, Row(row | words))
                 self._count()
 
     def keep(self, row, lasting):
@@ -374,13 +378,18 @@ class _Run:
             self.failed.add(row["key"])
             if row["key"] in self.found:
                 return
-        self.found[row["key"]] = row
+        self._take(row["key"], row)
         if lasting:
             self.table.add(row)
         self._count()
 
+    def _take(self, key, row):
+        self.found[key] = row
+        if row.get("rays") == "few" and row.get("penalty") is not None:
+            self.drafts[key] = row["penalty"]
+
     def expect(self, more):
-        """As many evaluations are still to come, perhaps more than were thought of."""
+        """Count the evaluations that are still to come, where they are more than planned."""
         self.count = max(self.count, self.done + more)
 
     def _count(self):
@@ -393,9 +402,9 @@ class _Run:
         """Key and words of the rows that are among the best, with few rays only."""
         judged = [r for r in self.found.values() if r.get("penalty") is not None]
         best = sorted(judged, key=lambda r: r["penalty"])[:MOST_AGAIN]
-        best = [
-            r for n, r in enumerate(best) if n < BEST or r["penalty"] < best[0]["penalty"] + CHANCE
-        ]
+        # few rays find more penalty than all: they are held against few
+        limit = CLEARLY + self.drafts.get(best[0]["key"], best[0]["penalty"]) if best else 0.0
+        best = [r for n, r in enumerate(best) if n < BEST or r["penalty"] < limit]
         few = [r["key"] for r in best if r["rays"] == "few" and r["key"] not in self.failed]
         return [(key, self.words[key]) for key in few]
 

@@ -14,6 +14,7 @@ from ..venue.units import FOOT
 
 COLUMNS = ("kind", "item", "unit", "price", "hours", "source")
 LABOR = ("labor", "hour")
+CURRENCY = "currency"  # kind of the row whose item is the sign or code of the money
 # units a row may have instead: what they stand for, and how much of it is one
 IN_SI = {"ft": ("m", FOOT), "ft2": ("m2", FOOT**2)}
 KIND = "price book"
@@ -67,7 +68,7 @@ class PriceBook:
     Raises
     ------
     ValueError
-        A row stands there twice, or the hour of labor is missing
+        A row stands there twice, the hour of labor is missing, or there are several currencies
     """
 
     def __init__(self, prices, name="price book"):
@@ -80,7 +81,10 @@ class PriceBook:
             raise ValueError(
                 f"{name}: there is no row 'labor,hour'. It says what an hour of work costs."
             )
-        self.name = name
+        signs = [item for kind, item in rows if kind == CURRENCY]
+        if len(signs) > 1:
+            raise ValueError(f"{name}: there are several currencies: {', '.join(signs)}. Keep one.")
+        self.name, self.currency = name, signs[0] if signs else ""
         self.prices = MappingProxyType(rows)  # Price by (kind, item); one book serves all designs
 
     def __reduce__(self):
@@ -235,6 +239,52 @@ def _check_unit(row, where, pattern):
             f"{where}: unit '{row.unit}' of {row.kind} '{row.item}' must be {' or '.join(known)}:"
             " that is what the bill counts."
         )
+
+
+def money(amount, currency, digits=0):
+    """An amount of money in words.
+
+    Parameters
+    ----------
+    amount : float
+        In the price book's currency [currency]
+    currency : str
+        Its sign, which stands before the amount, or its code, which stands behind; empty where the
+        price book names none
+    digits : int
+        Decimals [-]
+
+    Returns
+    -------
+    words : str
+        "$53,915", "53,915 EUR" or "53,915"
+
+    Examples
+    --------
+    >>> money(-1200, "$"), money(1200, "EUR")
+    ('-$1,200', '1,200 EUR')
+    """
+    number = f"{abs(amount):,.{digits}f}"
+    minus = "-" if amount < 0 and float(number.replace(",", "")) else ""
+    if not currency or any(c.isalpha() for c in currency):
+        return f"{minus}{number} {currency}".rstrip()
+    return f"{minus}{currency}{number}"
+
+
+def currency_of(prices):
+    """Sign or code of the money of a price book.
+
+    Parameters
+    ----------
+    prices : PriceBook or None
+        None stands for the package's invented one
+
+    Returns
+    -------
+    currency : str
+        Empty where the book names none
+    """
+    return (prices or example_prices()).currency
 
 
 def book_name(prices):

@@ -9,13 +9,14 @@ import numpy as np
 from ..acoustics.evaluate import evaluate_all
 from ..physics import bands
 from ..venue.scenario import Scenario
-from ..venue.units import feet_inches
+from ..venue.units import FOOT, feet_inches
 from . import hanging
 from .amplification import CIRCUIT_PART, DAMPING, Amplification, amplify
 from .assistive_listening import receivers
 from .bill import bill
 from .hanging import both_lengths
 from .loudness import loudness
+from .prices import currency_of
 from .rack import rack_place, rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
 
@@ -66,6 +67,7 @@ class Parts:
     results: dict
     amplification: Amplification
     lines: tuple
+    currency: str = ""  # sign or code of the money of the lines
 
 
 def parts(scenario, *, prices=None, room="traced", rays="full"):
@@ -92,6 +94,7 @@ def parts(scenario, *, prices=None, room="traced", rays="full"):
         results=results,
         amplification=amplification,
         lines=bill(scenario, prices, amplification=amplification),
+        currency=currency_of(prices),
     )
 
 
@@ -401,21 +404,31 @@ def _setting_words(setting):
     return "off" if setting is None else f"gain {setting[0]:g} dB, delay {setting[1]:g} ms"
 
 
+# what a bill counts in, by the units of the school: what stands for a unit, and how much one is
+IN_FEET = {"m": ("ft", FOOT), "m2": ("ft2", FOOT**2)}
+IN_METERS = {"ft": ("m", 1 / FOOT), "ft2": ("m2", 1 / FOOT**2)}
+
+
+def _bill_row(line, units):
+    """A line of the bill, counted in the units of the school."""
+    other = IN_FEET if units == "ft" else IN_METERS
+    unit, one = other.get(line.unit, (line.unit, 1.0))
+    return (
+        line.kind,
+        line.item,
+        round(line.quantity / one, 1),
+        unit,
+        line.price if one == 1.0 else round(line.price * one, 2),
+        round(line.quantity * line.price, 2),
+        round(line.hours, 1),
+        round(line.labor, 2),
+        round(line.total, 2),
+    )
+
+
 def _bill(made):
-    rows = [
-        (
-            x.kind,
-            x.item,
-            round(x.quantity, 1),
-            x.unit,
-            x.price,
-            round(x.quantity * x.price, 2),
-            round(x.hours, 1),
-            round(x.labor, 2),
-            round(x.total, 2),
-        )
-        for x in made.lines
-    ]
+    rows = [_bill_row(line, made.scenario.units) for line in made.lines]
+    money = f"; money is in {made.currency}" if made.currency else ", in its own currency"
     columns = (
         "kind",
         "item",
@@ -433,5 +446,5 @@ def _bill(made):
         title="Bill",
         columns=columns,
         rows=(*rows, ("total", "", "", "", "", *total)),
-        note="Prices and hours are the price book's, in its own currency.",
+        note=f"Prices and hours are the price book's{money}.",
     )

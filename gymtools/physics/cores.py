@@ -7,8 +7,18 @@ from contextvars import ContextVar
 
 from threadpoolctl import threadpool_limits
 
-# those that this process may run on, where the system says so
-HERE = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+def _of_this_process():
+    """Cores that this process may run on, where the system says so; fewer where the environment
+    limits machine code.
+    """
+    affinity = getattr(os, "sched_getaffinity", None)
+    count = len(affinity(0)) if affinity else os.cpu_count() or 1
+    asked = os.environ.get("NUMBA_NUM_THREADS", "")
+    return min(count, int(asked)) if asked.isdecimal() and int(asked) else count
+
+
+HERE = _of_this_process()  # cores that are there [-]
 _limit = ContextVar("limit", default=HERE)
 
 

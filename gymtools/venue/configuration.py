@@ -38,6 +38,10 @@ class HallConfiguration:
     def __hash__(self):
         return self._hash
 
+    def __getstate__(self):
+        """What a copy in another process takes along: hashes of text differ there."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
+
     @cached_property
     def room(self):
         """The room as surfaces (Room); kept."""

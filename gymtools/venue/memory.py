@@ -73,7 +73,7 @@ class Cache:
 class Memory:
     """Caches by name. A scenario and everything made from it by a change share one.
 
-    A copy in another process begins empty: what is kept can be worked out again. All copies of one
+    Copies in another process begin empty: what is kept can be worked out again. All copies of one
     memory are one there too, so that a worker that is handed variations of a school finds what it
     has worked out for the ones before.
     """

@@ -8,7 +8,7 @@ from numbers import Integral
 from .arguments import choices
 from .finishes import FINISHES
 from .measured_room import OCTAVES
-from .quantity import file_fields
+from .quantity import file_fields, limits
 from .renamed import current_key, warn_renamed
 from .texts import shown
 from .uses import GroupSetting
@@ -106,6 +106,33 @@ def value_at(scenario, path):
         The path leads nowhere
     """
     return _at(scenario, by_name(scenario, path))
+
+
+def range_at(scenario, path):
+    """The range that the thing itself allows for the value at a path.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Where to look
+    path : tuple
+        As for ``changed``
+
+    Returns
+    -------
+    ends : tuple or None
+        Low and high; None where a value has no range of its own [SI]
+
+    Raises
+    ------
+    ValueError
+        The path leads nowhere
+    """
+    *stem, leaf = by_name(scenario, path)
+    thing = _at(scenario, stem)
+    if not is_dataclass(thing) or "low" not in type(thing).__dataclass_fields__[leaf].metadata:
+        return None
+    return limits(type(thing), leaf)[:2]
 
 
 def names(things):

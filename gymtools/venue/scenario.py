@@ -145,7 +145,7 @@ class Scenario(Thing):
         Returns
         -------
         absorption : ndarray
-            (surface, band) [-]
+            (surface, band), not to be changed [-]
         """
         return self.surfaces(use).absorption
 
@@ -160,7 +160,7 @@ class Scenario(Thing):
         Returns
         -------
         scattering : ndarray
-            (surface, band) [-]
+            (surface, band), not to be changed [-]
         """
         return self.surfaces(use).scattering
 
@@ -188,10 +188,14 @@ class Scenario(Thing):
 
     def _surfaces(self, use):
         room = self.configuration(use.name).room
+        absorption = room.absorption(use.occupied, self.treatments, self.absorption_factors)
+        scattering = room.scattering(use.occupied, self.treatments, self.scattering_factors)
+        for shared in (absorption, scattering):
+            shared.setflags(write=False)
         return Surfaces(
             polygons=room.polygons,
-            absorption=room.absorption(use.occupied, self.treatments, self.absorption_factors),
-            scattering=room.scattering(use.occupied, self.treatments, self.scattering_factors),
+            absorption=absorption,
+            scattering=scattering,
             area=room.area,
             counted=room.counted,
             blocks=np.array([s.blocks for s in room.surfaces]),

@@ -596,12 +596,12 @@ def _check_free(scenario, use, microphone):
     points, _ = microphone.positions(configuration)
     standing = (*configuration.banks, *configuration.portable_stages, *configuration.balconies)
     # what loudspeakers do changes nothing of it
-    within = scenario.memory.cache("microphones in things", KEPT).get(
+    thing = scenario.memory.cache("microphones in things", KEPT).get(
         (configuration, points.tobytes()), lambda: filling(standing, points, scenario.hall)
     )
-    if within:
+    if thing:
         raise ValueError(
-            f"use '{use.name}': microphone '{microphone.name}' is inside '{within.name}'. Raise it,"
+            f"use '{use.name}': microphone '{microphone.name}' is inside '{thing.name}'. Raise it,"
             " or move one of them."
         )
     loudspeaker = holding(scenario.loudspeakers, points)

@@ -198,7 +198,8 @@ def _others(others, scale):
 
 def _line(option, heights, written, line):
     """One option's line; of figures that lie together one is written."""
-    words, shown = [h.text(option.headlines[h.key]) for h in HEADLINES], []
+    words = [plain_text(h.text(option.headlines[h.key], option.currency)) for h in HEADLINES]
+    shown = []
     for text, y, there in zip(words, heights, written, strict=True):
         free = y is not None and all(abs(y - other) > TOGETHER for other in there)
         there += [y] if free else []

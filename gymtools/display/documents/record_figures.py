@@ -39,7 +39,7 @@ def options(page, decision):
     rows = [
         [
             escape(h.words + (f" [{h.unit}]" if h.unit else "")),
-            *(Num(h.text(o.headlines[h.key])) for o in decision.options),
+            *(Num(escape(h.text(o.headlines[h.key], o.currency))) for o in decision.options),
         ]
         for h in HEADLINES
     ]

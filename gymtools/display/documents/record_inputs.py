@@ -8,6 +8,7 @@ from ...acoustics.criteria import CRITERIA
 from ...physics.bands import LABELS
 from ...venue.finishes import FINISHES
 from ...venue.measured_room import by_octave
+from ...venue.typed_values import value_text
 from ...venue.units import to_file
 from ..charts.loudspeaker import mark
 from ..tables.markup import Num, Quiet, table
@@ -43,13 +44,14 @@ def inputs(page, decision):
 
 def _gym(s):
     say, hall = s.say, s.hall
+    temperature = value_text(s.air.temperature_c, "°C", s.units)
     rows = [
         ("length", say(hall.length)),
         ("width", say(hall.width)),
         ("wall height", say(hall.height)),
         ("clear under joists", say(hall.clear_height)),
         ("court", escape(s.court)),
-        ("air", f"{s.air.temperature_c:g} °C, {s.air.humidity_pct:g} % relative humidity"),
+        ("air", f"{temperature}, {s.air.humidity_pct:g} % relative humidity"),
     ]
     rows += [
         (

@@ -4,6 +4,7 @@ from html import escape
 
 from ...acoustics.criteria import CRITERIA
 from ...design.comparing import loudspeaker_list
+from ...equipment.prices import money
 from ..tables.markup import bullets, table
 from ..tables.verdicts import checks_text
 from .page import quoted
@@ -86,11 +87,16 @@ def _troubles(verdicts):
 
 def _cost(decision):
     lines = decision.parts.lines
-    total = sum(line.total for line in lines)
+    total, currency = sum(line.total for line in lines), decision.parts.currency
+    own = "" if currency else " in the price book's currency"
+
+    def said(amount):
+        return escape(money(amount, currency))
+
     return (
-        f"<p><b>What it costs.</b> {total:,.0f} in the price book's currency:"
-        f" {sum(line.quantity * line.price for line in lines):,.0f} for material and"
-        f" {sum(line.labor for line in lines):,.0f} for labor"
+        f"<p><b>What it costs.</b> {said(total)}{own}:"
+        f" {said(sum(line.quantity * line.price for line in lines))} for material and"
+        f" {said(sum(line.labor for line in lines))} for labor"
         f" ({sum(line.hours for line in lines):.0f} hours). These are the prices of"
         f" {quoted(decision.prices)}; the offer gives those of the day.</p>"
     )

@@ -10,9 +10,10 @@ import numpy as np
 from ..jobs import Throttle
 from ..live import FigureFrame
 from ..panel.controls import in_words, show_only
+from ..panel.typed_slider import Looks
 from ..tables import card
 
-LABEL, WIDTH = "230px", "560px"  # of sliders
+WIDTH = "560px"  # of sliders: a lesson has the room for whole labels
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,6 +103,7 @@ class Experiment:
         self.stand = FigureFrame(draw(self.result), layout=frame)
         self.live = Throttle(self._update)
         self.report, self.message, self.sliders = w.HTML(), w.HTML(), w.VBox()
+        self._looks = Looks(WIDTH)
         heading = w.HTML(card(f"<p><b>Aim:</b> {escape(aim.words)}</p>"))
         words = [heading, self.sliders, self.report, self.message, self.live.error]
         self.box = w.VBox([*words, self.stand])
@@ -169,11 +171,9 @@ class Experiment:
         back.
         """
         sliders = [
-            adjustment.slider(self.values[name], self.units, self._moved)
+            adjustment.slider(self.values[name], self.units, self._moved, self._looks)
             for name, adjustment in self.adjustments.items()
         ]
-        for slider in sliders:  # a lesson has the room for whole labels
-            slider.style.description_width, slider.layout.width = LABEL, WIDTH
         show_only(self.sliders, sliders)
 
     def _moved(self, path, value):

@@ -11,8 +11,10 @@ from ...design.sweep_table import set_aside
 from ...design.sweeping import sweep, variations
 from .. import tables
 from .controls import show_only
+from .page import with_folder
 
 RATE = 7.0  # variations a second on a common machine, for the estimate that is shown
+LISTED = 12  # designs; the table on the disk has them all
 TITLE = "All combinations of a few choices"
 
 
@@ -153,50 +155,85 @@ class Combinations:
         return [r for r in self.rows if not r["refused"] and r["rays"] == "full"]
 
     def pin_best(self):
-        """Pin those combinations that no other betters, the best of them first, as many as there is
-        room for.
+        """Pin those combinations that no other betters, the fewest failures first, as many as there
+        is room for; every design once.
         """
-        made = {tuple(words.values()): scenario for words, scenario in variations(*self._swept)}
-        for row in self._best():
-            words = [row[axis] for axis in self._swept[1]]
-            name = ", ".join(word for word in words if word != AS_IT_IS) or AS_IT_IS
-            if not self._pins.full and name not in self._pins.names:
-                self._pins.keep(name, made[tuple(words)], row["rays"])
-
-    def _best(self):
-        """Rows that no other betters, by score."""
         heads = {r["key"]: headlines(r) for r in self.sure}
+        for row, scenario in self._distinct(self.sure):
+            others = {key: h for key, h in heads.items() if key != row["key"]}
+            name = self._name(row)
+            if dominated_by(heads[row["key"]], others) or name in self._pins.names:
+                continue
+            if not self._pins.full:
+                self._pins.keep(name, scenario, row["rays"])
 
-        def bettered(key):
-            return dominated_by(heads[key], {k: h for k, h in heads.items() if k != key})
+    def _name(self, row):
+        words = [row[axis] for axis in self._swept[1]]
+        return ", ".join(word for word in words if word != AS_IT_IS) or AS_IT_IS
 
-        free = [r for r in self.sure if not bettered(r["key"])]
-        return sorted(free, key=lambda r: r["penalty"])
+    def _distinct(self, rows):
+        """Rows with their scenarios, the fewest failures first and then by score; of combinations
+        that make one design the one that changes least.
+        """
+        axes = self._swept[1]
+        made = {tuple(words.values()): scenario for words, scenario in variations(*self._swept)}
+        chosen, seen = [], {}
+
+        def order(row):
+            changed = sum(row[axis] != AS_IT_IS for axis in axes)
+            return _failing(row), row["rays"] != "full", row["penalty"], changed
+
+        for row in sorted(rows, key=order):
+            scenario = made[tuple(row[axis] for axis in axes)]
+            alike = seen.setdefault((_failing(row), row["cost"]), [])
+            if scenario not in alike:
+                alike.append(scenario)
+                chosen.append((row, scenario))
+        return chosen
 
     def _summary(self, name):
         refused = [r["refused"] for r in self.rows if r["refused"]]
         axes = self._swept[1]
         whole = prod(len(c) for c in axes.values())
+        where = escape(with_folder(self.panel.folder / name))
         words = (
-            f"<p>{len(self.rows)} of {whole} combinations are in {escape(name)}; {len(refused)} of"
+            f"<p>{len(self.rows)} of {whole} combinations are in {where}; {len(refused)} of"
             f" them are not possible{f', e.g. {escape(refused[0])}' if refused else ''}.</p>"
         )
         aside = set_aside(self.panel.folder / name)
         if aside.exists():
-            words += f"<p>Rows of other states of the scenario are in {escape(aside.name)}.</p>"
-        head = "".join(f"<th>{escape(axis)}</th>" for axis in axes)
-        head += "".join(f'<th class="num">{escape(h.words)}</th>' for h in HEADLINES)
-        rows = "".join(f"<tr>{self._row(r)}</tr>" for r in self._best()[:8])
-        caption = (
-            f"<caption>Of the best {len(self.sure)}, with all rays: not bettered by any other, the"
-            " best first</caption>"
-        )
-        return f"{words}<table>{caption}<tr>{head}</tr>{rows}</table>"
+            words += (
+                f"<p>Rows of other states of the scenario are in {escape(with_folder(aside))}.</p>"
+            )
+        return words + self._list_of_designs()
 
-    def _row(self, row):
-        figures = headlines(row)
-        choice = "".join(f"<td>{escape(row[axis])}</td>" for axis in self._swept[1])
-        return choice + "".join(f'<td class="num">{h.text(figures[h.key])}</td>' for h in HEADLINES)
+    def _list_of_designs(self):
+        """Distinct designs, the fewest failures first; the present one is always among them."""
+        possible = [r for r in self.rows if not r["refused"]]
+        designs, present = self._distinct(possible), self._swept[0]
+        listed = designs[:LISTED] + [d for d in designs[LISTED:] if d[1] == present]
+        head = "<th></th>" + "".join(f"<th>{escape(axis)}</th>" for axis in self._swept[1])
+        head += "".join(f'<th class="num">{escape(h.words)}</th>' for h in HEADLINES)
+        rows = "".join(f"<tr>{self._row(r, s == present)}</tr>" for r, s in listed)
+        caption = "Designs that differ, the fewest failures first"
+        if more := len(designs) - len(listed):
+            caption += f"; {more} more, none with fewer failures, are in the table"
+        return (
+            f"<table><caption>{caption}</caption><tr>{head}<th>figures from</th></tr>{rows}</table>"
+        )
+
+    def _row(self, row, present):
+        figures, money = headlines(row), self.panel.prices.currency
+        cells = [f"<td>{'<b>present</b>' if present else ''}</td>"]
+        cells += [f"<td>{escape(row[axis])}</td>" for axis in self._swept[1]]
+        for h in HEADLINES:
+            cells.append(f'<td class="num">{escape(h.text(figures[h.key], money))}</td>')
+        rays = "all rays" if row["rays"] == "full" else "few rays"
+        return "".join(cells) + f"<td>{rays}</td>"
+
+
+def _failing(row):
+    return row["checks"] - row["met"]
 
 
 def _button(words, width, act):

@@ -2,154 +2,21 @@
 
 A section says how its controls should stand, as plain descriptions; a ``Board`` makes widgets of
 them, keeps those that stand as described and closes those it replaces. A live slider is never given
-new limits or another value: the page would snap it to its grid and send it back.
+new limits: the page would snap its value to the grid and send it back.
 """
 
-import math
 from dataclasses import dataclass, field, replace
 
 import ipywidgets as w
 
-from ...venue.units import feet_inches, to_file
-from ..theme import per_unit
+from ...venue.units import feet_inches
+from .slider_spec import STYLE, WIDE, SliderSpec
+from .typed_slider import Looks, Shared, TypedSlider
 
-WIDE = "328px"
-STYLE = dict(description_width="132px")
+__all__ = ["STYLE", "WIDE", "SliderSpec", "TypedSlider"]
 
 # stands for None in a drop-down list, which shows no choice at all where its value is None
 UNSET = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class SliderSpec:
-    """A number that a slider can set: its path in the scenario, its label, range and step (SI)."""
-
-    path: tuple
-    label: str
-    low: float
-    high: float
-    step: float
-    unit: str = ""  # "m" and "m2" follow the unit switch; "count" gives whole numbers
-    feet_step: float = 0.25
-
-    def shown(self, value, units):
-        """The value in the units shown.
-
-        Parameters
-        ----------
-        value : float
-            Value [SI]
-        units : str
-            "m" or "ft"
-
-        Returns
-        -------
-        shown : float
-            The same [unit of the slider]
-        """
-        return to_file(value, self.unit, units)
-
-    def kept(self, value, units):
-        """The value in SI.
-
-        Parameters
-        ----------
-        value : float
-            As the slider shows it [unit of the slider]
-        units : str
-            "m" or "ft"
-
-        Returns
-        -------
-        kept : float
-            Value [SI]
-        """
-        power = {"m": 1, "m2": 2}.get(self.unit, 0)
-        # without the last digits of a conversion
-        return float(f"{value * per_unit(units) ** power:.9g}")
-
-    def heading(self, units):
-        """Label with its unit.
-
-        Parameters
-        ----------
-        units : str
-            "m" or "ft"
-
-        Returns
-        -------
-        heading : str
-            For example "Height [ft]"
-        """
-        unit = {"m": units, "m2": "ft²" if units == "ft" else "m²", "count": "", "deg": "°"}.get(
-            self.unit, self.unit
-        )
-        return f"{self.label} [{unit}]" if unit else self.label
-
-    def grid(self, value, units):
-        """Ends and step of the slider; the grid stays inside the range.
-
-        Parameters
-        ----------
-        value : float
-            Present value, which the range takes in [SI]
-        units : str
-            "m" or "ft"
-
-        Returns
-        -------
-        low, high, step : float
-            Both ends, and from one value to the next [unit of the slider]
-        """
-        in_feet = {"m": self.feet_step, "m2": 10.0}.get(self.unit, self.step)
-        step = in_feet if units == "ft" else self.step
-        now = self.shown(value, units)
-        low, high = min(self.shown(self.low, units), now), max(self.shown(self.high, units), now)
-        low = step * math.ceil(low / step - 1e-6)
-        high = step * math.floor(high / step + 1e-6)
-        return min(low, now), max(high, now), step
-
-    def slider(self, value, units, changed):
-        """A slider (with typed entry) that shows a value and reports a new one in SI.
-
-        Parameters
-        ----------
-        value : float
-            Present value [SI]
-        units : str
-            "m" or "ft"
-        changed : callable
-            Called with (path, new value in SI)
-
-        Returns
-        -------
-        slider : ipywidgets.Widget
-            The slider
-        """
-        heading = self.heading(units)
-        looks = dict(description=heading, tooltip=heading, style=STYLE, layout={"width": WIDE})
-        step = 0.0
-        if self.unit == "count":
-            slider = w.IntSlider(int(value), int(self.low), int(self.high), **looks)
-        else:
-            low, high, step = self.grid(value, units)
-            digits = 0 if step >= 1 else 1 if step >= 0.1 else 2
-            now, form = self.shown(value, units), f".{digits}f"
-            slider = w.FloatSlider(now, min=low, max=high, step=step, readout_format=form, **looks)
-        slider.add_class("gt-slider")
-        shown = {"value": value}
-
-        def moved(change):
-            new = self.kept(change["new"], units)
-            # a page sends back what it shows: the nearest step, which nobody has set
-            sent_back = abs(change["new"] - self.shown(shown["value"], units)) < step / 2
-            if sent_back or abs(new - shown["value"]) < 1e-9:
-                return
-            shown["value"] = new
-            changed(self.path, int(new) if self.unit == "count" else new)
-
-        slider.observe(moved, names="value")
-        return slider
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -187,7 +54,27 @@ class Slider(Control):
     units: str
 
     def _widget(self, report):
-        return self.spec.slider(self.value, self.units, lambda _, new: report(new))
+        return self._standing(report, None)
+
+    def made_with(self, looks, report):
+        """The widget, with looks that it shares with others.
+
+        Parameters
+        ----------
+        looks : Looks
+            Of all sliders of a board
+        report : callable
+            Called with the new value
+
+        Returns
+        -------
+        widget : TypedSlider
+            Standing as described
+        """
+        return self._standing(report, looks)
+
+    def _standing(self, report, looks):
+        return self.spec.slider(self.value, self.units, lambda _, new: report(new), looks)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -314,7 +201,7 @@ class Board:
     """
 
     def __init__(self, box):
-        self.box, self.widgets, self._controls = box, {}, {}
+        self.box, self.widgets, self._controls, self._looks = box, {}, {}, None
 
     def show(self, controls):
         """Show these controls; what is replaced is closed.
@@ -327,7 +214,7 @@ class Board:
         old, stood = self.widgets, self._controls
         self._controls = {c.key: c for c in controls}
         self.widgets = {
-            key: old[key] if stood.get(key) == c else self._made(c)
+            key: self._followed(old[key], c) if _alike(stood.get(key), c) else self._made(c)
             for key, c in self._controls.items()
         }
         children = tuple(self.widgets.values())
@@ -336,8 +223,21 @@ class Board:
         kept = set(map(id, children))
         close(*(widget for widget in old.values() if id(widget) not in kept))
 
+    def _followed(self, widget, control):
+        """A widget that stands; a slider follows a value that was set elsewhere."""
+        if isinstance(widget, TypedSlider):
+            widget.follow(control.value)
+        return widget
+
     def _made(self, control):
-        return control.make(lambda new: self._report(control.key, new))
+        def report(new):
+            self._report(control.key, new)
+
+        if not isinstance(control, Slider):
+            return control.make(report)
+        if self._looks is None or self._looks.closed:
+            self._looks = Looks()
+        return control.made_with(self._looks, report)
 
     def _report(self, key, new):
         control = self._controls[key]
@@ -346,8 +246,16 @@ class Board:
         control.act(new)
 
 
+def _alike(stood, control):
+    """Whether a widget that stands can serve a description: the same, or a slider's other value."""
+    if isinstance(stood, Slider) and isinstance(control, Slider):
+        return replace(stood, value=control.value) == control
+    return stood == control
+
+
 def close(*widgets):
-    """Close widgets and all that they hold: left open they live in kernel and page for good.
+    """Close widgets and all that they hold: left open they live in kernel and page for good. What
+    others share stays.
 
     Parameters
     ----------
@@ -355,7 +263,7 @@ def close(*widgets):
         No longer shown anywhere
     """
     for widget in widgets:
-        if widget.comm is None:
+        if widget.comm is None or isinstance(widget, Shared):
             continue
         held = [value for name, value in widget._trait_values.items() if name != "comm"]
         widget.unobserve_all()

@@ -4,10 +4,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import ipywidgets as w
-import numpy as np
 
 from ...acoustics.evaluate import evaluate
 from ...venue.files import load
+from ...venue.paths import range_at
 from .. import scene
 from ..jobs import Debounce, Throttle
 from ..live import FigureFrame
@@ -15,8 +15,11 @@ from ..theme import missing_quantity, shown_quantity
 from .advice import AdviceTab
 from .aim import AimSection
 from .answer import answered, with_rays
+from .board import BoardSection
 from .controls import Choice, Slider, SliderSpec
 from .essentials import EssentialsSection
+from .go_on import GoOnSection, in_kernel
+from .kept import KeptStrip
 from .lifeline import LifelineSection
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
@@ -24,6 +27,7 @@ from .microphones import MicrophonesSection
 from .options import OptionsTab
 from .page import CAUTION
 from .parts import PartsTab
+from .plan import PlanSection
 from .price_book import ChosenPrices
 from .readouts import LandingTab, LimitsTab, UsesTab, VerdictsTab
 from .ringing import RoomTab
@@ -31,7 +35,7 @@ from .room import RoomSection
 from .save import SaveSection
 from .seat import SeatTab, looked_at
 from .seats import SeatsSection
-from .state import WALKING_MAP, History, PanelState
+from .state import History, PanelState
 from .toolbar import PageStyle, Refusals, Toolbar
 from .tracing import TraceSection
 from .uncertainty import SureTab
@@ -62,11 +66,15 @@ TAB_KEYS = tuple(tab.key for tab in TABS)
 FRAME = (
     PageStyle,
     LifelineSection,
+    GoOnSection,
     Toolbar,
     TraceSection,
     Refusals,
     SaveSection,
     EssentialsSection,
+    PlanSection,
+    BoardSection,
+    KeptStrip,
 )
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
 LARGE = ("space", "drawing")  # what may fill the picture's frame alone
@@ -88,6 +96,9 @@ class Meeting:
         Where files are written
     alone : bool
         Cover the notebook, but for its bars, until its text and code are asked for
+    journal : bool, optional
+        Keep a journal in the folder, so that nothing is lost with the kernel; in the kernel of a
+        notebook when left out
 
     Raises
     ------
@@ -95,11 +106,12 @@ class Meeting:
         Where the file cannot be read as a scenario
     """
 
-    def __init__(self, scenario, folder=".", *, alone=False):
+    def __init__(self, scenario, folder=".", *, alone=False, journal=None):
         start = load(scenario) if isinstance(scenario, str | Path) else scenario
-        self.folder, self._file_units, self.alone = Path(folder), start.units, alone
+        file = Path(scenario) if isinstance(scenario, str | Path) else Path()
+        self.folder, self.folders, self.alone = Path(folder), (file.parent,), alone
         self.prices = ChosenPrices(folder)
-        self.history = History(PanelState.of(start))
+        self.history = History(PanelState.of(start, file.name))
         self.answer, self._possible = answered(self.state), self.state
         self.live, self.rest = Throttle(self.refresh), Debounce(self.settle)
         self.step = Debounce(self.history.close, STEP)
@@ -113,8 +125,10 @@ class Meeting:
         self.sections = {kind: kind(self) for kind in (*FRAME, *SIDE, *TABS)}
         self._tabs = w.Tab([self.sections[kind].box for kind in TABS], selected_index=0)
         self.box = self._page()
-        self._listen(self.figure)
+        self.sections[KeptStrip].on_ghost(self.sections[PlanSection].show_ghost)
         self.refresh()
+        if in_kernel() if journal is None else journal:
+            self.sections[GoOnSection].keep_journal()
 
     # ---- what stands
 
@@ -257,7 +271,12 @@ class Meeting:
         name : str
             Of a file in the folder; empty for the package's invented prices
         """
-        self.prices.read(name)
+        self.history.add(self.state.update(price_book=name))
+        self._price_anew()
+        self.live()
+
+    def _price_anew(self):
+        self.prices.read(self.state.price_book)
         for section in self.sections.values():
             section.reprice()
         self._fill_open_tab()
@@ -332,6 +351,8 @@ class Meeting:
         seat = self.state.seat
         if seat is not None and seat >= len(self.result.points):
             self.history.add(self.state.update(seat=None))
+        if self.state.price_book != self.prices.name:  # an undo
+            self._price_anew()
         if another or not self.answer.possible:  # proposals are for what is shown alone
             for section in self.sections.values():
                 section.outdate()
@@ -406,7 +427,7 @@ class Meeting:
         scenario : Scenario
             The last one that can be
         """
-        return replace(self.scenario, units=self._file_units)
+        return replace(self.scenario, units=self.state.file_units or self.scenario.units)
 
     def _fill_open_tab(self):
         """Fill in the open tab; the others are filled when they are opened."""
@@ -428,6 +449,7 @@ class Meeting:
     def _paint(self, result):
         self._drawn = self._view(result)
         self.painter.paint(self._drawn)
+        self.sections[PlanSection].paint(self._drawn)
 
     # ---- the page
 
@@ -452,7 +474,7 @@ class Meeting:
         return Slider(
             key=path,
             value=0.0 if value is None else value,
-            spec=SliderSpec(path=path, **words),
+            spec=SliderSpec(path=path, **{"allowed": range_at(self.start, path)} | words),
             units=self.state.units,
             act=lambda new: self.set(path, new),
         )
@@ -490,16 +512,20 @@ class Meeting:
                 titled.set_title(n, kind.title)
         self._tabs.observe(self._opened, names="selected_index")
         side = _box(w.VBox, [boxes[EssentialsSection], accordion], "gt-side")
-        self._work = _box(w.HBox, [side, self.frame], "gt-work")
+        self._work = _box(w.HBox, [side, self.frame, boxes[PlanSection]], "gt-work")
         return _box(
             w.VBox,
             [
                 boxes[PageStyle],
                 boxes[LifelineSection],
                 _box(w.HBox, [boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
+                boxes[GoOnSection],
                 boxes[Refusals],
                 self.live.error,
                 self._work,
+                self.sections[BoardSection].sentence,
+                boxes[BoardSection],
+                boxes[KeptStrip],
                 _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
                 self._tabs,
                 boxes[SaveSection],
@@ -516,18 +542,6 @@ class Meeting:
     def _new_figure(self, figure):
         """Paint in a figure that the page has asked for."""
         self.painter = scene.Painter(self._drawn, figure, scene.SPACE)
-        self._listen(figure)
-
-    def _listen(self, figure):
-        for trace in figure.data:
-            if trace.name.startswith("plan map"):
-                trace.on_click(self._clicked)
-
-    def _clicked(self, _trace, points, _state):
-        if not points.xs or self.state.quantity == WALKING_MAP:
-            return
-        at = np.array([points.xs[0], points.ys[0]]) / self._drawn.k
-        self.look_at(int(np.argmin(np.linalg.norm(self.result.points[:, :2] - at, axis=1))))
 
 
 def _box(kind, children, name):

@@ -58,7 +58,8 @@ class MicrophonesSection(Section):
     def _one(self, state, microphone):
         path = ("microphones", microphone.name)
         kind = MICROPHONE_TYPES[state.value((*path, "type"))]
-        mouth = dict(label="Mouth distance", low=kind.nearest, high=kind.farthest, step=0.005)
+        ends = kind.nearest, kind.farthest
+        mouth = dict(label="Mouth distance", low=ends[0], high=ends[1], step=0.005, allowed=ends)
         distance = state.value((*path, "distance")) or kind.distance
         axes = ON_STAGE if microphone.on == "stage" else ON_FLOOR
         axes = axes if microphone.walks is None else ()
@@ -76,7 +77,7 @@ class MicrophonesSection(Section):
         ]
 
     def _type(self, path, state):
-        """Another type is held where it is used, if the distance of the last one is none of its."""
+        """List of types; the distance is dropped where the new type is not used at it."""
 
         def act(name):
             kind, distance = MICROPHONE_TYPES[name], state.value((*path, "distance"))

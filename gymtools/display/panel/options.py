@@ -16,8 +16,8 @@ from ..live import FigureFrame
 from ..theme import missing_quantity, shown_quantity
 from .combinations import Combinations
 from .controls import show_only
-from .page import quiet
-from .pins import Pins
+from .page import quiet, with_folder
+from .pins import MOST, Pins
 from .section import Section
 
 ABOUT = (
@@ -47,6 +47,11 @@ class OptionsTab(Section):
     def options(self):
         """Pinned options, in order."""
         return self.pins.options
+
+    @property
+    def kept(self):
+        """Names and scenarios of what is kept."""
+        return self.pins.kept
 
     @property
     def words(self):
@@ -117,6 +122,8 @@ class OptionsTab(Section):
             self.pins.reprice()
         except ValueError as error:
             self.refuse(error)
+        else:
+            self.restore(self.pins.waiting)
 
     def _draw(self):
         names = self.pins.names
@@ -145,21 +152,49 @@ class OptionsTab(Section):
 
     def pin(self):
         """Keep the present state as an option."""
-        name = self.name.value.strip()
+        self.keep(self.name.value.strip())
+
+    def keep(self, name):
+        """Keep the present state under a name.
+
+        Parameters
+        ----------
+        name : str
+            Of its own
+
+        Returns
+        -------
+        refusal : str
+            Why it was not kept; empty where it was
+        """
         try:
             self.pins.keep(name, self.panel.state.scenario, self.panel.answer.rays)
         except ValueError as error:
             self.refuse(error)
-            return
+            return str(error)
         self.name.value = self.pins.free_letter
         self._say(f"Pinned as {escape(name)}.")
+        return ""
 
     def show(self):
         """Go on from the chosen option."""
         name = self.chosen.value
         if name is not None:
-            self.panel.update(start=self.pins.one(name).scenario)
-            self._say(f"The controls and the picture show {escape(name)}.")
+            self.go_on_from(self.pins.one(name))
+
+    def go_on_from(self, kept):
+        """Go on from a kept design, as a step of the history.
+
+        Parameters
+        ----------
+        kept : Option
+            One of those that are kept
+        """
+        new = {"start": kept.scenario}
+        if kept.scenario.name != self.panel.start.name:  # kept before another school was opened
+            new |= {"file": "", "file_units": kept.scenario.units}
+        self.panel.update(**new)
+        self._say(f"The controls and the picture show {escape(kept.name)}.")
 
     def drop(self):
         """Remove the chosen option."""
@@ -169,6 +204,42 @@ class OptionsTab(Section):
             self._say(f"Removed {escape(name)}.")
 
     # ---- work in a thread
+
+    def restore(self, designs):
+        """Pin the designs of an earlier meeting beside those of this one.
+
+        Parameters
+        ----------
+        designs : list of tuple
+            Names and scenarios
+        """
+        room = MOST - len(self.options)
+        fresh = [d for d in designs if d[0] not in self.pins.names]
+        self.pins.waiting = fresh[:room]
+        if not self.pins.waiting:
+            return
+        try:
+            book = self.panel.prices.book
+        except ValueError as error:
+            self.refuse(error)
+            return
+        waiting = list(self.pins.waiting)
+
+        def work(tell, stop):
+            done = []
+            for k, (name, scenario) in enumerate(waiting):
+                if stop():
+                    break
+                done.append(option(name, scenario, rays="few", prices=book))
+                tell(k + 1, len(waiting))
+            return done
+
+        def then(found):
+            self.pins.waiting = waiting[len(found) :]
+            self.pins.take([*self.options, *found])
+            self.name.value = self.pins.free_letter
+
+        self.work("Evaluating the designs that were kept.", work, then)
 
     def trace(self):
         """Judge every option with all rays, in all uses."""
@@ -229,7 +300,7 @@ class OptionsTab(Section):
             if paths is None:
                 self._say("Stopped. Nothing was written.")
                 return
-            where = escape(paths[0].parent.name)
+            where = escape(with_folder(paths[0].parent))
             kept = escape(revisions_sentence(paths[0].parent))
             self._say(f"{len(paths)} files are in {where}; open record.html in any browser. {kept}")
 

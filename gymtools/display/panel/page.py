@@ -6,7 +6,8 @@ STYLE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
 .gt-bar {{ align-items: center; justify-content: space-between; height: 32px; }}
 .gt-bar > * {{ flex: 0 0 auto; }}
-.gt-bar .widget-toggle-buttons button {{ width: 58px; }}
+.gt-bar .widget-toggle-buttons button {{ width: 62px !important; }}
+.gt-bar > :last-child {{ flex: 0 0 150px; justify-content: flex-end; }}
 .gt-bar .widget-html-content, .gt-caution .widget-html-content {{ line-height: 1.3; }}
 .gt-caution {{ height: 20px; font-size: 12px; }}
 .gt-work {{ height: 460px; min-height: 280px; align-items: stretch; }}
@@ -16,11 +17,15 @@ STYLE = """<style>
 .gt-page, .gt-side {{ display: flex; flex-direction: column; }}
 .gt-page > *, .gt-side > * {{ flex: 0 0 auto; }}
 .gt-side {{ overflow: auto; flex: 0 0 348px; width: 348px; }}
+.gt-work > .gt-drawing-frame {{ flex: 1.1 1 0; height: 100% !important; min-width: 320px; }}
 .gt-work > .gt-stand {{ flex: 1 1 0; min-width: 300px; height: 100%; overflow: hidden; }}
 .gt-work .gt-stand > :first-child {{ height: 100%; }}
 .gt-work .js-plotly-plot, .gt-work .plot-container, .gt-work .svg-container {{
   height: 100% !important; }}
 .gt-large-space .gt-drawing-frame, .gt-large-drawing > .gt-stand {{ display: none; }}
+.gt-slider .widget-text .widget-label {{ text-align: left; }}
+.gt-slider .widget-slider .noUi-target {{ margin: 0 8px; }}
+.gt-said .widget-html-content {{ line-height: 1.25; white-space: normal; }}
 .gt-stand > * {{ width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
 .gt-message {{ min-height: 0; }}
@@ -41,7 +46,7 @@ HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt,
 # the picture stays in view above what is read below
 ALONE = """.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden auto;
   background: #fff; padding: 6px 14px; container-type: size; }
-.gt-work { height: calc(100cqh - 352px); position: sticky; top: -6px; z-index: 5;
+.gt-work { height: calc(100cqh - 384px); position: sticky; top: -6px; z-index: 5;
   background: #fff; }"""
 
 
@@ -78,3 +83,20 @@ def quiet(text):
         For an HTML widget
     """
     return f'<span style="color:{QUIET}">{text}</span>' if text else ""
+
+
+def with_folder(path):
+    """A file or folder that was written, with the folder that it lies in.
+
+    Parameters
+    ----------
+    path : Path
+        Where it lies
+
+    Returns
+    -------
+    words : str
+        E.g. "scenarios/option-a.toml"
+    """
+    path = path.resolve()
+    return f"{path.parent.name}/{path.name}"

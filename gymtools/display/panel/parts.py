@@ -16,7 +16,7 @@ from .. import tables
 from ..documents import handover
 from ..jobs import HIDDEN, SHOWN, Job
 from .controls import Choice, Number
-from .page import quiet
+from .page import quiet, with_folder
 from .section import Section
 
 ABOUT = (
@@ -50,7 +50,7 @@ class PartsTab(Section):
             style=dict(description_width=LOOKS["label_width"]),
             continuous_update=False,
         )
-        self.book.observe(lambda _: self.panel.price_by(self.book.value.strip()), names="value")
+        self.book.observe(self._booked, names="value")
         self.write_button = w.Button(
             description="Write schedules and drawings", layout={"width": "230px"}
         )
@@ -137,9 +137,14 @@ class PartsTab(Section):
             meters = LEAST_RUN
         self.panel.set(("equipment", "wiring", self.panel.state.group, "run"), meters or None)
 
+    def _booked(self, _change):
+        name = self.book.value.strip()
+        if name != self.panel.state.price_book:
+            self.panel.price_by(name)
+
     def reprice(self):
         """Say what everything is priced by; see ``Section.reprice``."""
-        name, prices = self.book.value.strip(), self.panel.prices
+        name, prices = self.panel.state.price_book, self.panel.prices
         self._say(f"Prices from {escape(name)}." if name else "")
         if prices.refusal:
             self.job.refuse(prices.refusal)
@@ -147,6 +152,8 @@ class PartsTab(Section):
 
     def _render(self, state, answer):
         """Nothing is written of what cannot be, or by prices that are refused."""
+        if self.book.value.strip() != state.price_book:  # an undo
+            self.book.value = state.price_book
         possible = answer.possible and not self.panel.prices.refusal
         self.job.allow(possible)
         if not possible:
@@ -192,7 +199,8 @@ class PartsTab(Section):
     def _written(self, paths):
         folder = paths[0].parent
         self._say(
-            f"{len(paths)} files are in {escape(folder.name)}. {escape(revisions_sentence(folder))}"
+            f"{len(paths)} files are in {escape(with_folder(folder))}."
+            f" {escape(revisions_sentence(folder))}"
         )
 
     def _refused(self, error):

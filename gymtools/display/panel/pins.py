@@ -19,11 +19,18 @@ class Pins:
 
     def __init__(self, prices, draw):
         self.options, self._prices, self._draw = [], prices, draw
+        self._watchers = []
+        self.waiting = []  # names and scenarios that are pinned as soon as they are evaluated
 
     @property
     def names(self):
         """Names of the options, in order."""
         return [o.name for o in self.options]
+
+    @property
+    def kept(self):
+        """Names and scenarios of all of them, of those that wait too."""
+        return [(o.name, o.scenario) for o in self.options] + self.waiting
 
     @property
     def full(self):
@@ -34,6 +41,16 @@ class Pins:
     def free_letter(self):
         """The first letter that names no option."""
         return next((letter for letter in LETTERS if letter not in self.names), "")
+
+    def watch(self, callback):
+        """Have something called after every change.
+
+        Parameters
+        ----------
+        callback : callable
+            Called with nothing
+        """
+        self._watchers.append(callback)
 
     def one(self, name):
         """An option by name.
@@ -126,3 +143,5 @@ class Pins:
         except Exception:
             self.options = before
             raise
+        for callback in self._watchers:
+            callback()

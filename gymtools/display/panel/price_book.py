@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from ...equipment.prices import read_prices
+from ...equipment.prices import currency_of, read_prices
 
 
 class ChosenPrices:
@@ -15,7 +15,7 @@ class ChosenPrices:
     """
 
     def __init__(self, folder):
-        self._folder, self._book, self.refusal = Path(folder), None, ""
+        self._folder, self._book, self.refusal, self.name = Path(folder), None, "", ""
 
     def read(self, name):
         """Take the price book of a file.
@@ -25,11 +25,16 @@ class ChosenPrices:
         name : str
             Of a file in the folder; empty for the package's invented prices
         """
-        self._book, self.refusal = None, ""
+        self._book, self.refusal, self.name = None, "", name
         try:
             self._book = read_prices(self._folder / name) if name else None
         except (ValueError, OSError) as error:
             self.refusal = str(error)
+
+    @property
+    def currency(self):
+        """Sign or code of the money that everything is priced in; empty where it has none."""
+        return "" if self.refusal else currency_of(self._book)
 
     @property
     def book(self):

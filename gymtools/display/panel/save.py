@@ -1,31 +1,58 @@
-"""Saving the scenario as it stands."""
+"""The scenario's file: saving it under a name, and opening another school."""
 
+import os
 import re
+from html import escape
+from pathlib import Path
 
 import ipywidgets as w
 
-from ...venue.files import save
+from ...venue.files import load, save
 from ..jobs import HIDDEN, SHOWN
-from .page import quiet
+from .page import quiet, with_folder
 from .section import Section
+
+MOST_FILES = 200  # schools that a list shows
+OURS = Path("../scenarios")  # beside the workbook
 
 
 class SaveSection(Section):
-    """File name, and what became of it."""
+    """File name, and what became of it; a list of the schools that can be opened."""
+
+    def _begin(self):
+        self._saved = self._kept(self.panel.state)
+        self._school = self.panel.start.name
 
     def _make(self):
-        school = self.panel.start.name.split()[0].lower()
-        self.name = w.Text(
-            f"{school}-option.toml", description="Save as", layout={"width": "330px"}
-        )
-        self.button = w.Button(description="Save scenario", layout={"width": "130px"})
-        hidden = {"width": "110px", "display": HIDDEN}
-        self.replace_button = w.Button(description="Replace it", layout=hidden)
+        self.stand = w.HTML()
+        self.name = w.Text(self._proposed(), description="Save as", layout={"width": "330px"})
+        self.button = _button("Save scenario", lambda: self._write(False))
+        self.replace_button = _button("Replace it", lambda: self._write(True), shown=False)
+        self.list_button = _button("Open another school", self.offer, "170px")
+        self.files = w.Dropdown(description="School", layout={"width": "330px", "display": HIDDEN})
+        self.open_button = _button("Open it", self.open_chosen, "90px", shown=False)
         self.words = w.HTML()
-        self.button.on_click(lambda _: self._write(False))
-        self.replace_button.on_click(lambda _: self._write(True))
         self.name.observe(lambda _: self._say(""), names="value")
-        return w.HBox([self.name, self.button, self.replace_button, self.words])
+        opening = [self.list_button, self.files, self.open_button]
+        row = [self.stand, self.name, self.button, self.replace_button, *opening, self.words]
+        return w.HBox(row, layout={"flex_flow": "row wrap"})
+
+    def _render(self, state, answer):
+        if state.start.name != self._school:  # another one was opened, or brought back
+            self._school = state.start.name
+            self.name.value = self._proposed()
+        changed = "" if self._kept(state) == self._saved else ", not saved"
+        name = state.file or "a school without a file"
+        self.stand.value = f"<b>{escape(name)}</b>{changed}&nbsp;"
+
+    @staticmethod
+    def _kept(state):
+        """What a file holds of a state."""
+        return id(state.start), tuple(state.changes.items()), state.treatments
+
+    def _proposed(self):
+        words = re.findall(r"\w+", self.panel.start.name.lower())
+        return f"{words[0] if words else 'school'}-option.toml"
 
     def _say(self, text, replaceable=False):
         self.words.value = quiet(text)
@@ -44,7 +71,81 @@ class SaveSection(Section):
         try:
             save(self.panel.to_file(), path, overwrite=overwrite)
         except FileExistsError as error:
-            return self._say(str(error), replaceable=True)
+            return self._say(escape(str(error)), replaceable=True)
         except (OSError, ValueError) as error:
-            return self._say(str(error))
-        self._say(f"Saved as {path.name}.")
+            return self._say(escape(str(error)))
+        self._saved = self._kept(self.panel.state)
+        self.panel.history.amend(self.panel.state.update(file=path.name))
+        self._say(f"Saved as {escape(with_folder(path))}.")
+        self._render(self.panel.state, self.panel.answer)
+
+    # ---- opening
+
+    def offer(self):
+        """Show the list of schools that can be opened, as the folders hold them now."""
+        found = schools((self.panel.folder, *self.panel.folders, OURS))
+        self.files.options = [(with_folder(path), str(path)) for path in found]
+        for widget in (self.files, self.open_button):
+            widget.layout.display = SHOWN if found else HIDDEN
+        self._say("" if found else "There is no scenario file in these folders.")
+
+    def open_chosen(self):
+        """Open the school that is chosen in the list."""
+        if self.files.value:
+            self.open(self.files.value)
+
+    def open(self, path):
+        """Open a school as a step of the history: undo brings back the one before it.
+
+        Parameters
+        ----------
+        path : str or Path
+            Of a scenario file
+        """
+        path, panel = Path(path), self.panel
+        panel.live.flush()
+        try:
+            school = load(path)
+        except ValueError as error:
+            self._say(f"Not opened: {escape(str(error))}")
+            return
+        panel.folders = tuple(dict.fromkeys((*panel.folders, path.parent)))
+        panel.update(start=school, file=path.name, file_units=school.units, seat=None)
+        self._saved = self._kept(panel.state)
+        for widget in (self.files, self.open_button):
+            widget.layout.display = HIDDEN
+        self._say(f"Opened {escape(with_folder(path))}. Undo brings back what was there.")
+        self._render(panel.state, panel.answer)
+
+
+def schools(folders):
+    """Scenario files of some folders.
+
+    Parameters
+    ----------
+    folders : sequence of Path
+        Where to look; what is no folder is passed over
+
+    Returns
+    -------
+    paths : list of Path
+        Each file once, by folder and name
+    """
+    found = {}
+    for folder in folders:
+        try:
+            names = sorted(entry.name for entry in os.scandir(folder) if entry.is_file())
+        except OSError:
+            continue
+        for name in names:
+            if name.endswith(".toml") and not name.startswith("."):
+                path = Path(folder) / name
+                found.setdefault(path.resolve(), path)
+    return list(found.values())[:MOST_FILES]
+
+
+def _button(words, act, width="130px", shown=True):
+    layout = {"width": width, "display": SHOWN if shown else HIDDEN}
+    button = w.Button(description=words, layout=layout)
+    button.on_click(lambda _: act())
+    return button

@@ -7,7 +7,9 @@ from ...venue.hall import TREATABLE, Treatment
 from ...venue.paths import by_name, changed, value_at
 from ..theme import QUANTITIES
 
-MOST_STEPS = 300  # that can be undone
+# that can be undone: a long meeting has hundreds. One took 1.5 kB with 33 values changed by hand
+MOST_STEPS = 5000
+NEAR = 2  # states before and after the present one that keep what was worked out for them
 WALKING_MAP = "feedback_margin"  # the quantity that is drawn where a microphone may walk
 UNTREATED = "wall panels"  # finish that is offered where nothing is treated yet
 
@@ -47,6 +49,12 @@ class PanelState:
         The room is traced when nothing moves
     large : str
         What of the picture fills its frame alone: "space", "drawing", or "" for both side by side
+    file : str
+        Name of the file that the school was opened from or saved as; empty where there is none
+    file_units : str
+        "m" or "ft": what the school's file is written in
+    price_book : str
+        Name of the file that everything is priced by; empty for the package's invented prices
     """
 
     start: object
@@ -64,15 +72,20 @@ class PanelState:
     folded: bool = True
     trace: bool = True
     large: str = ""
+    file: str = ""
+    file_units: str = ""
+    price_book: str = ""
 
     @classmethod
-    def of(cls, scenario):
+    def of(cls, scenario, file=""):
         """The state in which a scenario is opened.
 
         Parameters
         ----------
         scenario : Scenario
             To start from
+        file : str
+            Name of the file that it comes from
 
         Returns
         -------
@@ -86,6 +99,8 @@ class PanelState:
             use=scenario.uses[0].name,
             group=scenario.groups[0].name,
             area=scenario.area_names[0],
+            file=file,
+            file_units=scenario.units,
         )
 
     @cached_property
@@ -208,8 +223,13 @@ class PanelState:
         state : PanelState
             What is looked at stays
         """
-        state = replace(self, start=other.start, changes=other.changes, treatments=other.treatments)
-        return state._in_order()
+        of_design = ("start", "changes", "treatments", "file", "file_units")
+        return replace(self, **{name: getattr(other, name) for name in of_design})._in_order()
+
+    def forget(self):
+        """Let go of what was worked out for this state; it is worked out anew when asked for."""
+        for name in ("scenario", "design"):
+            self.__dict__.pop(name, None)
 
 
 # looked at, not decided: no step of the history, and an undo leaves it
@@ -256,16 +276,12 @@ class History:
 
     def __init__(self, state, most=MOST_STEPS):
         self._states, self._now, self._most, self._open = [state], 0, most, None
+        self._gone = 0  # steps at the beginning that are kept no longer
 
     @property
     def present(self):
         """The state that stands."""
         return self._states[self._now]
-
-    @property
-    def steps(self):
-        """How many steps back the first state that is kept lies [-]."""
-        return self._now
 
     @property
     def can_undo(self):
@@ -276,6 +292,16 @@ class History:
     def can_redo(self):
         """Whether something was undone since the last step."""
         return self._now < len(self._states) - 1
+
+    @property
+    def steps(self):
+        """Steps that led to the present state, those that are kept no longer among them [-]."""
+        return self._gone + self._now
+
+    @property
+    def all_states(self):
+        """States that are kept, oldest first, those that were undone among them."""
+        return tuple(self._states)
 
     @property
     def so_far(self):
@@ -302,8 +328,40 @@ class History:
             self._states[self._now] = state
             return
         self._states.append(state)
-        del self._states[: -self._most - 1]
+        gone = max(len(self._states) - self._most - 1, 0)
+        del self._states[:gone]
+        self._gone += gone
         self._now, self._open = len(self._states) - 1, what
+        self._forget_far()
+
+    def go_on_from(self, states, now):
+        """Go on from the states of an earlier meeting: they come before those of this one, and the
+        one that stood last is the present one again.
+
+        Parameters
+        ----------
+        states : list of PanelState
+            Oldest first
+        now : int
+            Which of them stood last [-]
+        """
+        if not self.can_undo and not self.can_redo:  # nothing but looked at since
+            self._states, self._now = list(states), now
+        else:
+            self._states = [*states[: now + 1], *self._states[: self._now + 1], states[now]]
+            self._now = len(self._states) - 1
+        self._gone, self._open = 0, None
+        self._forget_far()
+
+    def amend(self, state):
+        """Take a state in the place of the present one, without a step.
+
+        Parameters
+        ----------
+        state : PanelState
+            The same design, e.g. saved under another name
+        """
+        self._states[self._now] = state
 
     def close(self):
         """What comes next is a step of its own."""
@@ -325,6 +383,13 @@ class History:
         if not same_use:
             view["seat"] = None
         self._states[self._now] = replace(self.present, **view)
+        self._forget_far()
+
+    def _forget_far(self):
+        """What was worked out for a state that is left behind is let go of: it takes megabytes."""
+        for far in (self._now - NEAR - 1, self._now + NEAR + 1):
+            if 0 <= far < len(self._states):
+                self._states[far].forget()
 
 
 def _without_view(state):

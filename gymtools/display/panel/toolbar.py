@@ -5,6 +5,7 @@ from html import escape
 import ipywidgets as w
 
 from ..theme import QUANTITIES
+from .accessible_names import AccessibleNames
 from .controls import Choice, Push, Switch, Words
 from .page import style
 from .section import Section
@@ -25,9 +26,9 @@ class Toolbar(Section):
         quantities = tuple((q.label, key) for key, q in QUANTITIES.items())
         area = state.area if state.area in areas else areas[0]
         return [
-            self._list("use", "Use", uses, state.use, "165px"),
-            self._list("quantity", "Show", quantities, state.quantity, "250px"),
-            self._list("area", "Section through", areas, area, "235px"),
+            self._list("use", "Use", uses, state.use, "150px"),
+            self._list("quantity", "Show", quantities, state.quantity, "235px"),
+            self._list("area", "Section through", areas, area, "215px"),
             Switch(
                 key="units",
                 value=state.units,
@@ -97,10 +98,11 @@ class Refusals(Section):
 
 
 class PageStyle(Section):
-    """The style sheet, which hides the code."""
+    """The style sheet, which hides the code, and the names of what has none of its own."""
 
     def _make(self):
-        return w.HTML()
+        self.style = w.HTML()
+        return w.HBox([self.style, AccessibleNames()])
 
     def _render(self, state, answer):
-        self.box.value = style(state.folded, self.panel.alone)
+        self.style.value = style(state.folded, self.panel.alone)

@@ -22,7 +22,7 @@ class TraceSection(Section):
         self.words = w.HTML()
         self.words.add_class("gt-room")
         self.job = Job(self._done, on_progress=self._piece, waits=True)
-        self.job.bar.layout.width = "90px"
+        self.job.bar.layout.width = "40px"
         self.later = Debounce(self.begin, TRACE_AFTER)
         self._painted, self.tick = 0.0, w.HBox()
         self._of = None  # first result of what is being traced

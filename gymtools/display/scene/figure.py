@@ -248,8 +248,8 @@ def layout(view, parts=PARTS):
         colorbar=dict(title=dict(text=view.unit)),
     )
     ends = camera.ranges(view.scenario.hall) * view.k
-    axes = {f"{a}axis": dict(range=e.tolist()) for a, e in zip("xyz", ends, strict=True)}
-    both = dict(coloraxis=colors, scene=axes | dict(annotations=space.labels(view)))
+    both = {f"scene_{a}axis_range": e.tolist() for a, e in zip("xyz", ends, strict=True)}
+    both |= dict(coloraxis=colors, scene_annotations=space.labels(view))
     if parts == SPACE:
         return dict(annotations=[_title(view)], **both)
     return dict(

@@ -4,6 +4,8 @@ import numpy as np
 
 from .figure import PARTS, layout, moved
 
+LISTS = ("annotations", "scene_annotations")
+
 
 class Painter:
     """Brings a figure on the page up to date with views, in one message that carries only what has
@@ -40,6 +42,10 @@ class Painter:
                 if fresh:
                     trace.update(fresh, overwrite=False)
             fresh = {key: value for key, value in frame.items() if value != self._layout[key]}
+            # a list with other entries takes the place of the old one, all else is mixed with it
+            lists = {key: fresh.pop(key) for key in LISTS if key in fresh}
+            if lists:
+                self.figure.update_layout(lists, overwrite=True)
             if fresh:
                 self.figure.update_layout(fresh)
         self._data, self._layout = data, frame

@@ -26,7 +26,7 @@ BOARD = (-0.15, 0.92)
 PLATE = dict(
     showarrow=False, bgcolor="rgba(255,255,255,0.82)", borderpad=1, font=dict(size=12, color=INK)
 )
-COMPASS = 2.5  # the letters stand so far outside the walls [m]
+COMPASS = 1.4  # the letters stand so far outside the walls [m]
 
 
 def solids(view):

@@ -57,7 +57,7 @@ def _title(option, first):
 def _figure(headline, option, first):
     """A headline figure, with a sign where it differs from the first option's."""
     value, base = option.headlines[headline.key], first.headlines[headline.key]
-    text = headline.text(value)
+    text = escape(headline.text(value, option.currency))
     alike = option is first or None in (value, base) or value == base
     if alike or not _comparable(option, first):
         return text

@@ -1,0 +1,536 @@
+"""What the drawing shows, as plain data for its page side: numbers as buffers, words as text.
+
+Lengths are in meters, in the frame of the plan or of the section; the page only draws.
+"""
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+from contourpy import contour_generator
+from plotly.colors import get_colorscale, sample_colorscale
+
+from ...design.dragging import handles, landings
+from ...venue.locations import along_wall
+from ..charts import maps
+from ..scene.plan import SIDES
+from ..scene.space import court_lines
+from ..scene.view import View
+from ..theme import GROUP_COLORS, QUANTITIES, color_range, room_words
+from .judging import judged
+from .words import handle_words
+
+COLORS = 256  # of a scale
+BEYOND = 1e9  # farther from a target than any value
+MOST_TICKS = 9
+
+
+def buffer(numbers):
+    """Numbers as the page takes them.
+
+    Parameters
+    ----------
+    numbers : array
+        (...,) [any]
+
+    Returns
+    -------
+    buffer : bytes
+        float32, row by row
+    """
+    return np.ascontiguousarray(numbers, np.float32).tobytes()
+
+
+def _flat(lines):
+    """Lines as one buffer of x and y, with gaps between them."""
+    return buffer(maps.joined(lines)[:, :2])
+
+
+@lru_cache(maxsize=16)
+def palette(scale):
+    """Colors of a scale, from its low end to its high one.
+
+    Parameters
+    ----------
+    scale : str
+        Name of a color scale
+
+    Returns
+    -------
+    palette : bytes
+        Red, green and blue of each of ``COLORS``
+    """
+    shares = np.linspace(0, 1, COLORS)
+    found = sample_colorscale(get_colorscale(scale), shares, colortype="tuple")
+    return np.round(255 * np.array(found)).astype(np.uint8).tobytes()
+
+
+# ---- what stands still while a loudspeaker moves
+
+
+def room(view):
+    """The gym in plan: walls, court, seats, stages, microphones, and the areas of the map.
+
+    Parameters
+    ----------
+    view : scene.View
+        What is looked at
+
+    Returns
+    -------
+    room : dict
+        For the page
+    """
+    hall, stage, configuration = view.scenario.hall, view.scenario.stage, view.result.configuration
+    x, y = hall.length / 2, hall.width / 2
+    deep = {side: stage.depth if stage and stage.side == side else 0.0 for side in SIDES}
+    walls = np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0], [-x, -y, 0]])
+    return dict(
+        bounds=[-x - deep["west"], x + deep["east"], -y - deep["south"], y + deep["north"]],
+        hall=[x, y],
+        walls=_flat([walls]),
+        outlines=_flat(_outlines(configuration, hall)),
+        rows=_flat(_row_lines(configuration)),
+        court=_flat([court_lines(view.scenario.lines)]),
+        areas=_areas(view),
+        microphones=_microphones(view),
+    )
+
+
+def _outlines(configuration, hall):
+    """Outlines of banks, chairs, stages and balconies."""
+    things = (
+        *configuration.banks,
+        *configuration.floor_seats,
+        *configuration.portable_stages,
+        *configuration.balconies,
+    )
+    for thing in things:
+        a, b, c, d = thing.footprint(hall)
+        yield np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]])
+    for surface in configuration.room.surfaces:
+        if surface.name == "stage floor":
+            yield np.concatenate([surface.corners, surface.corners[:1]])
+
+
+def _row_lines(configuration):
+    """Lines between the rows of the banks."""
+    for area in configuration.areas.values():
+        if area.kind in ("bank", "balcony") and area.rows > 1:
+            ends = area.points.reshape(area.rows, area.columns, 3)[:, [0, -1]]
+            yield from (ends[:-1] + ends[1:]) / 2
+
+
+def _areas(view):
+    """Grid of every area of the map: its first point, one row on, one column on (plan)."""
+    found, start = [], 0
+    for area in view.areas:
+        grid = area.points.reshape(area.rows, area.columns, 3)
+        down, across = _grid_steps(grid)
+        found.append(
+            dict(
+                name=area.name,
+                start=start,
+                rows=area.rows,
+                columns=area.columns,
+                origin=grid[0, 0, :2].tolist(),
+                down=down[:2].tolist(),
+                across=across[:2].tolist(),
+            )
+        )
+        start += len(area.points)
+    # chairs stand on the court: what lies below comes first
+    below = {area.name for area in view.areas if area.kind in ("court", "walk")}
+    return sorted(found, key=lambda area: area["name"] not in below)
+
+
+def _grid_steps(grid):
+    """One row on and one column on, each (3,); a single row is as deep as a seat is wide."""
+    rows, columns = grid.shape[:2]
+    down = (grid[-1, 0] - grid[0, 0]) / max(rows - 1, 1)
+    across = (grid[0, -1] - grid[0, 0]) / max(columns - 1, 1)
+    if rows == 1:
+        down = np.array([-across[1], across[0], 0.0])
+    if columns == 1:
+        across = np.array([down[1], -down[0], 0.0])
+    return down, across
+
+
+def _microphones(view):
+    """Open microphones that stand in one position: name, x and y."""
+    found = []
+    for m in view.scenario.microphones:
+        if m.name in view.result.use.microphones and m.walks is None:
+            at = m.positions(view.result.configuration)[0][0]
+            found.append([m.name, float(at[0]), float(at[1])])
+    return found
+
+
+# ---- the map
+
+
+def level_map(view):
+    """The map: values, contours with labels, and what of it meets, is close or misses.
+
+    Parameters
+    ----------
+    view : scene.View
+        What is looked at
+
+    Returns
+    -------
+    level_map : dict
+        For the page
+    """
+    found = judged(view)
+    return dict(
+        values=buffer(view.values),
+        contours=_flat([line for _, _, line in view.contours]),
+        labels=[[text, float(at[0]), float(at[1])] for text, at in view.labels],
+        scale=scale(view, found),
+        beams=beams(view),
+        **_held_against(view, found),
+    )
+
+
+def _held_against(view, found):
+    """Words of the points, outlines of what is close and misses, and the target line."""
+    if found is None:
+        return dict(words=b"", close=b"", misses=b"", target=b"")
+    close, misses, target, start = [], [], [], 0
+    for area in view.areas:
+        span = slice(start, start + len(area.points))
+        start = span.stop
+        if np.isnan(found.margin[span]).any():
+            continue
+        margin = _Padded(area, found.margin[span])
+        misses += margin.rings(-BEYOND, -found.close)
+        close += margin.rings(-found.close, -found.shown)
+        values = _Padded(area, view.values[span])
+        target += [line for level in found.lines.get(area.name, ()) for line in values.lines(level)]
+    return dict(
+        words=found.numbers.tobytes(),
+        close=_flat(close),
+        misses=_flat(misses),
+        target=_flat(target),
+    )
+
+
+@lru_cache(maxsize=64)
+def _out_to(count):
+    """Places of a row's points and half a step beyond both ends, and which point holds there."""
+    places = np.r_[-0.5, np.arange(count), count - 0.5]
+    return places, np.clip(np.round(places), 0, count - 1).astype(int)
+
+
+class _Padded:
+    """Contours over an area out to half a seat beyond its outer ones, where the map ends too."""
+
+    def __init__(self, area, values):
+        grid = np.asarray(values, float).reshape(area.rows, area.columns)
+        (x, columns), (y, rows) = _out_to(area.columns), _out_to(area.rows)
+        self._generator = contour_generator(x=x, y=y, z=grid[np.ix_(rows, columns)])
+        points = area.points.reshape(area.rows, area.columns, 3)
+        self._corner, (self._down, self._across) = points[0, 0], _grid_steps(points)
+
+    def _placed(self, line):
+        return self._corner + line[:, 1:] * self._down + line[:, :1] * self._across
+
+    def lines(self, level):
+        return [self._placed(line) for line in self._generator.lines(level)]
+
+    def rings(self, low, high):
+        """Outlines of where the values lie between two levels; inner ones are holes."""
+        found = []
+        for points, offsets in zip(*self._generator.filled(low, high), strict=True):
+            ends = zip(offsets[:-1], offsets[1:], strict=True)
+            found += [self._placed(points[a:b]) for a, b in ends]
+        return found
+
+
+def scale(view, found):
+    """The color scale with its target.
+
+    Parameters
+    ----------
+    view : scene.View
+        What is looked at
+    found : Judged or None
+        The map held against its target
+
+    Returns
+    -------
+    scale : dict
+        For the page
+    """
+    quantity, (low, high) = QUANTITIES[view.quantity], view.range
+    every = view.step * max(1, np.ceil((high - low) / view.step / MOST_TICKS))
+    ticks = np.arange(np.ceil(low / every - 1e-6), np.floor(high / every + 1e-6) + 1) * every
+    looks = dict(
+        label=quantity.label,
+        unit=view.unit,
+        low=float(low),
+        high=float(high),
+        ticks=[[float(t), view.value_text(t)] for t in ticks],
+        palette=palette(quantity.scale),
+        origin=room_words(view.result) if quantity.needs_room else "direct sound alone",
+    )
+    if quantity.key in ("distance", "arrival_spread", "image_shift"):
+        looks["origin"] = ""
+    if found is None:
+        return dict(looks, target="", targets=[])
+    targets = sorted({value for values in found.lines.values() for value in values})
+    # an octave has a mean for each area, too many to mark on the scale
+    marked = targets if len(targets) == 1 else []
+    return dict(looks, target=found.words, targets=marked)
+
+
+# ---- loudspeakers, as they stand or as they are being dragged
+
+
+def moved(groups, changes):
+    """Rows with values of theirs changed, not checked: for what is drawn while a hand moves.
+
+    Parameters
+    ----------
+    groups : sequence of Group
+        The rows
+    changes : dict
+        Values of groups by path [SI]
+
+    Returns
+    -------
+    groups : list of Group
+        In the same order
+    """
+    values = {}
+    for (_, name, key), value in changes.items():
+        values.setdefault(name, {})[key] = value
+    return [replace(g, **values[g.name]) if g.name in values else g for g in groups]
+
+
+def hung(view, groups=None, picked=None):
+    """The rows: each loudspeaker with its axis, and their handles.
+
+    Parameters
+    ----------
+    view : scene.View
+        What is looked at
+    groups : sequence of Group, optional
+        The rows where they have moved since; the view's own when left out
+    picked : str, optional
+        Name of a row that is marked
+
+    Returns
+    -------
+    rows : list of dict
+        For the page, in the order of the groups
+    """
+    scenario = view.scenario
+    groups, types = groups or scenario.groups, scenario.loudspeaker_types
+    rows = [g.loudspeakers(types[g.loudspeaker]) for g in groups]
+    if groups is scenario.groups:
+        ends = [_ends(view, g.name) for g in groups]
+    else:
+        every = [c for row in rows for c in row]
+        found = landings(scenario, view.result.use.name, every)
+        ends = np.split(found, np.cumsum([*map(len, rows)]))
+    own = {g.name: [h for h in handles(scenario) if h.group == g.name] for g in groups}
+    found = []
+    for group, row, end in zip(groups, rows, ends, strict=False):
+        on = view.result.use.group_setting(group.name).on
+        handle = [_handle(h, group, end, view.units) for h in own[group.name]]
+        found.append(
+            dict(
+                name=group.name,
+                color=GROUP_COLORS[view.color(group.name)],
+                plays=on,
+                picked=group.name == picked,
+                axis=types[group.loudspeaker].lobes == 1,
+                cut=_in_the_cut(view, row),
+                members=[_member(c, e) for c, e in zip(row, end, strict=True)],
+                handles=handle,
+            )
+        )
+    return found
+
+
+def _ends(view, group):
+    """Where the first beam of each loudspeaker of a row lands, as the view has followed it."""
+    return list({t.tag: t.end for t in reversed(view.throws) if t.group == group}.values())[::-1]
+
+
+def _member(c, end):
+    return dict(
+        tag=c.tag,
+        at=[round(float(v), 4) for v in (c.x, c.y, c.z, c.pan_deg, c.downtilt_deg)],
+        size=[c.type.width, c.type.depth, c.type.height],
+        end=[round(float(v), 4) for v in end],
+    )
+
+
+def _handle(handle, group, ends, units):
+    label, words = handle_words(handle, group, ends[min(handle.member, len(ends) - 1)], units)
+    return dict(key=handle.key, kind=handle.kind, member=handle.member, label=label, words=words)
+
+
+def _in_the_cut(view, row):
+    """Which of a row stands for it in the section: the one that serves its seats, else the
+    nearest.
+    """
+    serving = view.scenario.loudspeakers[view.section.loudspeaker].tag
+    tags = [c.tag for c in row]
+    if serving in tags:
+        return tags.index(serving)
+    foot, along, _ = _cut_frame(view)
+    middle = (view.result.points[view.section.points].mean(axis=0) - foot) @ along
+    return int(np.argmin([abs((c.position - foot) @ along - middle) for c in row]))
+
+
+# ---- the section
+
+
+def _cut_frame(view):
+    """Foot, direction along and into the gym of the wall that the section starts from."""
+    bank = next((b for b in view.result.configuration.banks if b.name == view.section.area), None)
+    return along_wall(bank.side if bank else "west", view.scenario.hall)
+
+
+def cut(view):
+    """The section and the values along its rows.
+
+    Parameters
+    ----------
+    view : scene.View
+        What is looked at
+
+    Returns
+    -------
+    cut : dict
+        For the page
+    """
+    section = view.section
+    foot, along, inward = _cut_frame(view)
+    serving = view.scenario.loudspeakers[section.loudspeaker]
+    looks = view if not view.on_foot else View(result=view.result, quantity="speech")
+    found = judged(looks)
+    numbers = found.numbers[section.points].tobytes() if found is not None else b""
+    along_label = QUANTITIES[looks.quantity].label
+    return dict(
+        area=section.area,
+        serving=serving.group,
+        tag=serving.tag,
+        foot=foot[:2].tolist(),
+        inward=inward[:2].tolist(),
+        through=_through(view, foot, along, inward),
+        outline=buffer(section.outline),
+        steps=buffer(section.steps),
+        seats=buffer(section.seats),
+        edges=buffer(_edges(section)),
+        clear=view.scenario.hall.clear_height,
+        along=buffer(view.along),
+        words=numbers,
+        colored=not view.on_foot,
+        profile=dict(
+            label=along_label,
+            unit=looks.unit,
+            range=[float(v) for v in color_range(view.result, looks.quantity)]
+            if view.on_foot
+            else [float(v) for v in view.range],
+            digits=QUANTITIES[looks.quantity].digits,
+            targets=[float(v) for v in found.lines.get(section.area, ())] if found else [],
+        ),
+    )
+
+
+def _through(view, foot, along, inward):
+    """Both ends of the section in the plan."""
+    middle = float((view.result.points[view.section.points].mean(axis=0) - foot) @ along)
+    far = float(view.section.outline[:, 0].max())
+    return [(foot + middle * along + s * inward)[:2].tolist() for s in (0.0, far)]
+
+
+def _edges(section):
+    gap = np.full((1, 2), np.nan)
+    return np.concatenate([piece for edge in section.edges for piece in (edge, gap)] or [gap])
+
+
+# ---- where things were, or would be
+
+
+def outlines_of(view):
+    """Loudspeakers and aims of another state, for dashed outlines.
+
+    Parameters
+    ----------
+    view : scene.View
+        Of that state
+
+    Returns
+    -------
+    ghost : list of dict
+        Rows with their members
+    """
+    return [
+        {key: row[key] for key in ("name", "plays", "axis", "cut", "members")} for row in hung(view)
+    ]
+
+
+def beams(view):
+    """Where the -6 dB edges of the beams lie, and the axes of loudspeakers with several.
+
+    Parameters
+    ----------
+    view : scene.View
+        What is looked at
+
+    Returns
+    -------
+    beams : list of list
+        Name of the row, and its lines as a buffer
+    """
+    types = view.scenario.loudspeaker_types
+    single = {g.name: types[g.loudspeaker].lobes == 1 for g in view.scenario.groups}
+    found = {}
+    for t in view.beams:
+        lines = found.setdefault(t.group, [])
+        if len(t.edge):
+            lines.append(t.edge)
+        if not single[t.group]:
+            lines.append(np.array([t.start, t.end]))
+    return [[name, _flat(lines)] for name, lines in found.items()]
+
+
+# ---- words on the drawing, and what is marked
+
+
+def said(view, mark=None, note=""):
+    """Titles, the note, and the points that are marked.
+
+    Parameters
+    ----------
+    view : scene.View
+        What is looked at
+    mark : int, optional
+        Which of the map's points is the worst [-]
+    note : str
+        A few words
+
+    Returns
+    -------
+    said : dict
+        For the page
+    """
+    points = np.concatenate([area.points for area in view.areas])
+    marks = []
+    if view.seat is not None and not view.on_foot:
+        marks.append(["this seat", *map(float, view.result.points[view.seat][:2])])
+    if mark is not None and 0 <= mark < len(points):
+        marks.append(["worst", *map(float, points[mark][:2])])
+    return dict(
+        units=view.units,
+        per_unit=1 / view.k,
+        note=note,
+        seats=not view.on_foot,
+        marks=marks,
+    )

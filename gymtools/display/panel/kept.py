@@ -1,0 +1,224 @@
+"""The strip of kept designs: small plans with failures and price, to go on from, to compare, to
+hold over the picture.
+"""
+
+from html import escape
+from itertools import count
+from uuid import uuid4
+
+import anywidget
+import ipywidgets as w
+from traitlets import Unicode
+
+from ...acoustics.evaluate import evaluate
+from .. import scene
+from ..charts.thumbnails import thumbnail
+from ..jobs import HIDDEN, SHOWN, Debounce
+from ..theme import shown_quantity
+from .controls import show_only
+from .page import quiet
+from .pins import MOST
+from .section import Section
+
+REST = 0.25  # without a change, before the plans are drawn anew [s]
+CARD = {"width": "216px", "height": "80px", "overflow": "hidden", "border": "1px solid #c9d1d9"}
+EMPTY = "No design is kept yet. Kept designs stand here, to compare and to go on from."
+
+
+class Pointing(anywidget.AnyWidget):
+    """Says which kept design is under the pointer or has the focus, and which plan is clicked.
+
+    It shows nothing, begins with the page's model and only speaks: a page that was too busy for its
+    view does not stop it.
+
+    Parameters
+    ----------
+    mark : str
+        Of the strip, in the class names of its cards
+    """
+
+    mark = Unicode().tag(sync=True)
+    _esm = """
+    export default () => ({
+      initialize({ model }) {
+        const name = new RegExp("gt-kept-" + model.get("mark") + "-(\\\\d+)");
+        const card = (e) => {
+          const found = e?.closest?.(`[class*="gt-kept-${model.get("mark")}-"]`);
+          return found ? Number(found.className.match(name)[1]) : null;
+        };
+        let over = null;
+        const tell = (n) => {
+          if (n === over) return;
+          over = n;
+          model.send({ over: n });
+        };
+        const events = {
+          pointerover: (e) => tell(card(e.target)),
+          pointerout: (e) => { if (!e.relatedTarget) tell(null); },
+          focusin: (e) => tell(card(e.target)),
+          focusout: (e) => tell(card(e.relatedTarget)),
+          click: (e) => {
+            const n = e.target.closest?.("svg") ? card(e.target) : null;
+            if (n !== null) model.send({ pressed: n });
+          },
+        };
+        for (const [kind, act] of Object.entries(events)) document.addEventListener(kind, act);
+        return () => {
+          for (const [kind, act] of Object.entries(events))
+            document.removeEventListener(kind, act);
+        };
+      },
+    });
+    """
+
+
+class KeptStrip(Section):
+    """Kept designs side by side; at most as many as can be compared."""
+
+    key, title = "kept", "Kept designs"
+
+    def _begin(self):
+        self._by_number, self._count = {}, count()
+        self._drawn = self._removed = self._ghost = None
+        self._later = Debounce(self.draw, REST)
+
+    def _make(self):
+        self.pointing = Pointing(mark=uuid4().hex[:8])
+        self.pointing.on_msg(self._heard)
+        self.keep_button = _button("Keep this design", self.keep, "140px")
+        self.compare_button = _button("Compare them", self.compare, "140px")
+        self.back_button = _button("Put it back", self.put_back, "140px")
+        self.back_button.layout.display = HIDDEN
+        self.cards = w.HBox(layout={"height": "84px", "flex": "1 1 auto"})
+        self.words = w.HTML(layout={"width": "140px"})
+        buttons = [self.keep_button, self.compare_button, self.back_button]
+        side = w.VBox([*buttons, self.pointing], layout={"width": "148px", "flex": "0 0 auto"})
+        box = w.HBox([side, self.cards, self.words], layout={"min_height": "86px"})
+        box.add_class("gt-kept-strip")
+        return box
+
+    @property
+    def pins(self):
+        """The designs that are kept."""
+        return self.panel.options.pins
+
+    def on_ghost(self, callback):
+        """Have something called while a kept design is pointed at.
+
+        Parameters
+        ----------
+        callback : callable
+            Called with its scenario, and with None when it is left
+        """
+        self._ghost = callback
+
+    # ---- what is shown
+
+    def _render(self, state, answer):
+        if self._drawn is None:
+            self.pins.watch(self.draw)
+        self.keep_button.disabled = not answer.possible or self.pins.full
+        if self._drawn != self._looks():
+            self._later()
+
+    def _looks(self):
+        state = self.panel.state
+        return tuple(map(id, self.pins.options)), state.use, state.quantity, state.units
+
+    def draw(self):
+        """Draw the cards anew, for the use and the quantity of the picture."""
+        self._later.cancel()
+        self._drawn = self._looks()
+        options = self.pins.options
+        self._by_number = {next(self._count): option for option in options}
+        cards = [self._card(n, o) for n, o in self._by_number.items()] or [w.HTML(quiet(EMPTY))]
+        show_only(self.cards, cards)
+        self.compare_button.disabled = len(options) < 2
+        self.keep_button.disabled = not self.panel.answer.possible or self.pins.full
+        self.words.value = quiet(f"{MOST} are kept: no more fit.") if self.pins.full else ""
+
+    def _card(self, number, option):
+        fails = option.headlines["failing"]
+        price = option.text("cost")
+        name = escape(option.name)
+        rays = "" if option.rays == "full" else ", few rays"
+        lines = f"<b>{name}</b><br>{'none fails' if not fails else f'{fails} fail'}{rays}"
+        words = w.HTML(f'<div style="line-height:1.2">{lines}<br>{escape(price)}</div>')
+        words.layout = {"height": "46px", "overflow": "hidden", "margin": "0"}
+        go = _button("Go on", lambda: self.go_on_from(option), "54px", f"Go on from {option.name}")
+        drop = _button("\u2715", lambda: self.remove(option), "28px", f"Remove {option.name}")
+        plan = w.HTML(self._plan(option), layout={"flex": "0 0 116px", "margin": "0"})
+        beside = w.VBox([words, w.HBox([go, drop])], layout={"width": "92px"})
+        card = w.HBox([plan, beside], layout=CARD)
+        card._dom_classes = ("gt-kept", f"gt-kept-{self.pointing.mark}-{number}")
+        return card
+
+    def _plan(self, option):
+        state = self.panel.state
+        use = state.use if state.use in [u.name for u in option.scenario.uses] else None
+        result = evaluate(option.scenario, use, rays=option.rays or "few")
+        quantity = shown_quantity(result, state.quantity)
+        return thumbnail(scene.View(result=result, quantity=quantity, units=state.units))
+
+    # ---- what is done
+
+    def keep(self):
+        """Keep the present design, under the next free letter."""
+        self.panel.live.flush()
+        refusal = self.panel.options.keep(self.pins.free_letter)
+        self.words.value = quiet(refusal)
+
+    def go_on_from(self, option):
+        """Go on from a kept design, as a step of the history.
+
+        Parameters
+        ----------
+        option : Option
+            One of those that are kept
+        """
+        self._point(None)
+        self.panel.options.go_on_from(option)
+
+    def compare(self):
+        """Open the tab that shows them side by side."""
+        self.panel.update(tab=self.panel.options.key)
+
+    def remove(self, option):
+        """Remove a kept design; it can be put back until the next one is removed.
+
+        Parameters
+        ----------
+        option : Option
+            One of those that are kept
+        """
+        self._point(None)
+        self._removed = option
+        self.pins.drop(option.name)
+        self.back_button.description = f"Put {option.name} back"
+        self.back_button.layout.display = SHOWN
+
+    def put_back(self):
+        """Put the design back that was removed last."""
+        option, self._removed = self._removed, None
+        self.back_button.layout.display = HIDDEN
+        if option is not None and not self.pins.full and option.name not in self.pins.names:
+            self.pins.take([*self.pins.options, option])
+
+    def _heard(self, _widget, content, _buffers):
+        if "pressed" in content:
+            option = self._by_number.get(content["pressed"])
+            if option is not None:
+                self.go_on_from(option)
+        elif "over" in content:
+            self._point(self._by_number.get(content["over"]))
+
+    def _point(self, option):
+        if self._ghost is not None:
+            self._ghost(option.scenario if option else None)
+
+
+def _button(words, act, width, tip=""):
+    layout = {"width": width, "height": "26px", "padding": "0 4px", "margin": "1px 2px"}
+    button = w.Button(description=words, tooltip=tip, layout=layout)
+    button.on_click(lambda _: act())
+    return button

@@ -1,0 +1,567 @@
+"""The drawing in a real browser: a hand drags, hovers, clicks and types; words that can be read."""
+
+import re
+import shutil
+from contextlib import contextmanager
+
+import nbformat
+import numpy as np
+import pytest
+from browser import ROOT, SHOTS, browser_path, jupyter_lab, page
+from drawing_page import DRAWN, Kept, drawing_page, frames, show
+from schools import SCENARIOS
+
+from gymtools.acoustics.evaluate import evaluate
+from gymtools.design.dragging import Handle, handles, landings
+from gymtools.display.drawing import picture
+from gymtools.display.drawing.words import seat_sentence
+from gymtools.display.scene import View
+from gymtools.venue.paths import changed
+from gymtools.venue.units import FOOT
+
+pytestmark = pytest.mark.skipif(
+    not browser_path(), reason="no Chromium or Chrome found; CI installs one and fails on a skip"
+)
+SIZES = ((420, 360), (560, 640), (1400, 360), (1400, 900), (700, 900))
+MIDDLE = (560, 640)
+NORTH, SOUTH = "north row", "south row"
+SENT = "n => window.sent.length >= n"
+ENDED = "() => ['release', 'cancel'].includes(window.sent.at(-1)?.kind)"
+
+
+class Table:
+    """A panel with a drawing alone: what is dragged is built, evaluated and shown."""
+
+    def __init__(self, name="larkfield", use="game", quantity="direct 2k", **looks):
+        self.scenario, self.use, self.looks = SCENARIOS[name], use, dict(looks, quantity=quantity)
+        self.moves, self.seats = [], []
+        self.drawing = Kept(on_move=self.moved, on_seat=self.seats.append)
+        self.show()
+
+    def moved(self, key, changes, reason, done):
+        self.moves.append((key, changes, reason, done))
+        if changes:
+            self.scenario = changed(self.scenario, changes)
+            self.show()
+
+    def show(self, **words):
+        result = evaluate(self.scenario, self.use, rays="few")
+        self.view = View(result=result, units=self.scenario.units, **self.looks)
+        self.drawing.show(self.view, **words)
+
+    @contextmanager
+    def opened(self, size=MIDDLE):
+        with drawing_page(self.drawing, size) as sheet:
+            yield sheet
+            assert sheet.errors == [], "errors in the page's console"
+            assert sheet.left == [], "requests that left this machine"
+
+
+def shot(sheet, name):
+    """Keep a screenshot, for people and for CI."""
+    SHOTS.mkdir(exist_ok=True)
+    sheet.screenshot(path=SHOTS / f"{name}.png")
+
+
+def grip(sheet, kind, group, *, cut=False, member=None):
+    """What a hand takes hold of: middle of a handle in the page."""
+    selector = f'.gt-handle[data-kind="{kind}"][data-cut="{int(cut)}"][aria-label^="{group},"]'
+    found = sheet.locator(f"{selector} .gt-grip")
+    box = found.nth(member if member is not None else found.count() // 2).bounding_box()
+    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+
+def pull(sheet, start, by, *, let_go=True, steps=6):
+    """Drag from a place by some pixels; returns when the page has said so."""
+    sheet.mouse.move(*start)
+    sheet.mouse.down()
+    before = sheet.evaluate("window.sent.length")
+    sheet.mouse.move(start[0] + by[0], start[1] + by[1], steps=steps)
+    sheet.wait_for_function(SENT, arg=before + 1)
+    if let_go:
+        sheet.mouse.up()
+        sheet.wait_for_function(ENDED)
+
+
+def scale(sheet, table):
+    """Pixels per meter of the plan, from two loudspeakers of a row."""
+    (ax, ay), (bx, by) = (grip(sheet, "position", NORTH, member=n) for n in (0, 2))
+    row = table.scenario.in_group(NORTH)
+    return np.hypot(bx - ax, by - ay) / np.linalg.norm(row[2].position - row[0].position)
+
+
+# ---- dragging
+
+
+def test_a_row_is_dragged_in_the_plan():
+    """Behavior: it follows the hand on the grid, its twin mirrored; the map follows too."""
+    table = Table()
+    with table.opened() as sheet:
+        k, values = scale(sheet, table), table.drawing.sheet.map["values"]
+        pull(sheet, grip(sheet, "position", NORTH), (30, -12))
+        key, changes, reason, done = table.moves[-1]
+        assert (Handle.of(key).group, reason, done) == (NORTH, "", True)
+        assert changes["groups", NORTH, "x"] == pytest.approx(30 / k, abs=0.2 * FOOT + 1 / k)
+        assert changes["groups", NORTH, "y"] - 19 * FOOT == pytest.approx(
+            12 / k, abs=0.2 * FOOT + 1 / k
+        )
+        assert changes["groups", SOUTH, "y"] == -changes["groups", NORTH, "y"]
+        assert table.drawing.sheet.map["values"] != values
+        assert grip(sheet, "position", SOUTH)[0] == pytest.approx(
+            grip(sheet, "position", NORTH)[0], abs=1
+        )
+
+
+def test_a_ghost_and_a_plate_while_a_row_is_held():
+    """Behavior: dashed where it was, words beside the hand; both gone when it is let go."""
+    table = Table()
+    with table.opened() as sheet:
+        pull(sheet, grip(sheet, "position", NORTH), (60, 25), let_go=False)
+        sheet.wait_for_selector("text=N1 was here")
+        assert "north row, position" in sheet.locator(".gt-plate").inner_text()
+        shot(sheet, "drawing-held")
+        sheet.mouse.up()
+        sheet.wait_for_function(ENDED)
+        sheet.wait_for_selector("text=N1 was here", state="hidden")
+        assert sheet.locator(".gt-plate").is_hidden()
+
+
+def test_a_row_that_is_pulled_out_of_the_gym_stops_with_a_reason():
+    """Behavior: the handle stays inside, the reason stands beside it."""
+    table = Table()
+    with table.opened() as sheet:
+        pull(sheet, grip(sheet, "position", NORTH), (400, 0), let_go=False, steps=12)
+        sheet.wait_for_selector(".gt-reason:has-text('hangs outside the gym')")
+        shot(sheet, "drawing-limit")
+        sheet.mouse.up()
+        sheet.wait_for_function(ENDED)
+        assert max(c.x for c in table.scenario.loudspeakers) < table.scenario.hall.length / 2
+
+
+def test_an_aim_point_is_dragged_in_the_plan():
+    """Behavior: the axis lands where the hand let go, within what a pixel is worth."""
+    table = Table()
+    with table.opened() as sheet:
+        k = scale(sheet, table)
+        before = landings(table.scenario, "game", table.scenario.in_group(NORTH))[1]
+        pull(sheet, grip(sheet, "aim", NORTH), (14, 22))
+        after = landings(table.scenario, "game", table.scenario.in_group(NORTH))[1]
+        assert (after - before)[:2] * k == pytest.approx([14, -22], abs=1.5)
+        assert table.moves[-1][1]["groups", NORTH, "downtilt_deg"] > 32
+
+
+def test_an_aim_point_is_dragged_in_the_section():
+    """Behavior: tilts the row and its twin; the pan stays."""
+    table = Table()
+    with table.opened() as sheet:
+        pull(sheet, grip(sheet, "aim", NORTH, cut=True), (20, 5))
+        changes = table.moves[-1][1]
+        assert changes["groups", NORTH, "downtilt_deg"] > 33
+        assert changes["groups", SOUTH, "downtilt_deg"] == changes["groups", NORTH, "downtilt_deg"]
+        assert changes["groups", NORTH, "pan_deg"] == pytest.approx(90, abs=0.1)
+
+
+def test_a_height_is_dragged_in_the_section():
+    """Behavior: up and down alone, whatever the hand does sideways."""
+    table = Table()
+    with table.opened() as sheet:
+        k = scale(sheet, table)
+        pull(sheet, grip(sheet, "height", NORTH, cut=True), (9, 18))
+        changes = table.moves[-1][1]
+        assert set(changes) == {("groups", g, "height") for g in (NORTH, SOUTH)}
+        assert 25 * FOOT - changes["groups", NORTH, "height"] == pytest.approx(
+            18 / k, abs=0.2 * FOOT + 1 / k
+        )
+
+
+def test_a_ring_around_a_loudspeaker_that_looks_straight_down_is_its_aim():
+    """Behavior: the box moves the pair, the ring turns it."""
+    table = Table()
+    with table.opened() as sheet:
+        x, y = grip(sheet, "position", "court pair", member=0)
+        pull(sheet, (x + 17, y), (20, 0))
+        assert Handle.of(table.moves[-1][0]).kind == "aim"
+        assert table.scenario.groups[2].downtilt_deg < 80
+
+
+def test_escape_puts_a_drag_back():
+    """Behavior: the row stands where it stood, and the hand may let go."""
+    table = Table()
+    with table.opened() as sheet:
+        pull(sheet, grip(sheet, "position", NORTH), (40, 0), let_go=False)
+        sheet.keyboard.press("Escape")
+        sheet.wait_for_function(ENDED)
+        sheet.mouse.up()
+        assert table.scenario.groups == SCENARIOS["larkfield"].groups
+        assert table.moves[-1][3] is True
+
+
+def test_a_click_on_a_handle_picks_its_row():
+    """Behavior: reported without changes."""
+    table = Table()
+    with table.opened() as sheet:
+        sheet.mouse.click(*grip(sheet, "position", SOUTH))
+        sheet.wait_for_function(ENDED)
+        assert table.moves == [(Handle(kind="position", group=SOUTH).key, {}, "", True)]
+
+
+def test_no_more_messages_than_answers():
+    """Behavior: a fast hand sends one move, and the next when it was answered; the last counts."""
+    table = Table()
+    with table.opened() as sheet:
+        start = grip(sheet, "position", NORTH)
+        pull(sheet, start, (50, 0), steps=120)
+        sent = sheet.evaluate("window.sent.filter(m => m.kind === 'move').length")
+        assert sent == len([m for m in table.moves if not m[3]]) <= 120
+        assert table.moves[-1][1]["groups", NORTH, "x"] == pytest.approx(
+            50 / scale(sheet, table), abs=0.2 * FOOT + 0.1
+        )
+
+
+# ---- keys
+
+
+@pytest.mark.parametrize(
+    "kind, cut, press, path, by",
+    [
+        ("position", False, "ArrowRight", "x", 0.25 * FOOT),
+        ("position", False, "Shift+ArrowUp", "y", 1.25 * FOOT),
+        ("height", True, "ArrowDown", "height", -0.25 * FOOT),
+    ],
+)
+def test_handles_are_moved_by_keys(kind, cut, press, path, by):
+    """Behavior: an arrow is one step, with Shift five; letting go of the key ends the move."""
+    table = Table()
+    before = getattr(table.scenario.groups[0], path)
+    with table.opened() as sheet:
+        selector = f'.gt-handle[data-kind="{kind}"][data-cut="{int(cut)}"]'
+        sheet.locator(f'{selector}[aria-label^="{NORTH},"]').focus()
+        sheet.keyboard.press(press)
+        sheet.wait_for_function(ENDED)
+        assert table.moves[-1][1]["groups", NORTH, path] == pytest.approx(before + by)
+        assert table.moves[-1][3] is True
+
+
+def test_the_keyboard_reaches_every_handle():
+    """Behavior: Tab goes through all of them and the seats; each has a name and its value."""
+    table = Table()
+    with table.opened() as sheet:
+        names = set()
+        for _ in range(20):
+            sheet.keyboard.press("Tab")
+            names.add(sheet.evaluate("document.activeElement.getAttribute('aria-label')"))
+        wanted = {
+            f"{h.group}, {'aim point' if h.kind == 'aim' else h.kind}"
+            for h in handles(table.scenario)
+        }
+        assert wanted | {"seat", "north row, aim point in the section"} <= names
+        tree = sheet.locator(".gt-plan").aria_snapshot()
+        for name in wanted:
+            assert f'slider "{name}"' in tree
+
+
+# ---- seats
+
+
+def test_hovering_a_seat_says_one_sentence_and_a_click_pins_it():
+    """Behavior: the kernel's sentence in a plate beside it."""
+    table = Table(quantity="sti")
+    with table.opened() as sheet:
+        x, y = grip(sheet, "position", NORTH)
+        sheet.mouse.move(x + 30, y + 40)
+        sheet.wait_for_function(
+            "() => document.querySelector('.gt-plate').innerText.includes('STI')"
+        )
+        index = sheet.evaluate("window.sent.filter(m => m.kind === 'hover').at(-1).index")
+        assert sheet.locator(".gt-plate").inner_text() == seat_sentence(table.view, index)
+        sheet.mouse.click(x + 30, y + 40)
+        sheet.wait_for_function("() => window.sent.at(-1).kind === 'pin'")
+        assert table.seats == [index]
+        shot(sheet, "drawing-seat")
+        sheet.mouse.move(3, 3)
+        sheet.wait_for_function("() => document.querySelector('.gt-plate').hidden")
+
+
+def test_seats_are_walked_through_by_keys():
+    """Behavior: an arrow goes to the neighbor that way, Enter pins it."""
+    table = Table(quantity="sti")
+    with table.opened() as sheet:
+        sheet.locator(".gt-seat").focus()
+        for key in ("ArrowRight", "ArrowRight", "ArrowDown", "Enter"):
+            sheet.keyboard.press(key)
+        sheet.wait_for_function("() => window.sent.at(-1).kind === 'pin'")
+        points = table.view.result.points
+        start = table.drawing.sheet.room["areas"][0]["start"]
+        off = points[table.seats[0]] - points[start]
+        assert off[0] > 0 and off[1] < 0
+        sheet.wait_for_function("() => document.querySelector('.gt-seat').ariaValueText")
+
+
+def test_the_wheel_scrolls_the_page():
+    """Behavior: over the plan as anywhere."""
+    table = Table()
+    with table.opened() as sheet:
+        sheet.evaluate("document.body.style.height = '3000px'")
+        sheet.mouse.move(250, 200)
+        sheet.mouse.wheel(0, 240)
+        sheet.wait_for_function("() => window.scrollY >= 200")
+
+
+# ---- what is seen
+
+BOXES = """() => [...document.querySelectorAll('.gt-plan svg text')]
+  .filter((t) => t.getClientRects().length && t.textContent)
+  .map((t) => { const b = t.getBoundingClientRect();
+    return [t.textContent, b.left, b.top, b.right, b.bottom]; })"""
+
+
+def overlaps(boxes):
+    """Pairs of texts that share more than a pixel."""
+    for n, (a, *one) in enumerate(boxes):
+        for b, *other in boxes[:n]:
+            wide = min(one[2], other[2]) - max(one[0], other[0])
+            high = min(one[3], other[3]) - max(one[1], other[1])
+            if wide > 1 and high > 3:  # a line of words is taller than its letters
+                yield a, b
+
+
+LOOKS = [
+    ("larkfield", "game", "direct 2k", None),
+    ("larkfield", "graduation", "sti", "graduation chairs"),
+    ("larkfield", "performance", "speech", "show chairs"),
+    ("larkfield", "class", "feedback_margin", None),
+    ("dovecote", None, "arrival_spread", None),
+    ("stonebridge", None, "sti", None),
+    ("alderway", None, "direct 2k", None),
+]
+
+
+@pytest.mark.parametrize("name, use, quantity, area", LOOKS)
+def test_no_words_overlap_at_any_size(name, use, quantity, area):
+    """Behavior: boxes of all words in the page, from 420 to 1400 pixels wide; none leaves the box
+    and none is smaller than 12 pixels.
+    """
+    use = use or SCENARIOS[name].uses[0].name
+    table = Table(name, use, quantity, area=area)
+    table.show(picked=table.scenario.groups[0].name, mark=3, note="settling, ±0.6 dB")
+    with table.opened(SIZES[0]) as sheet:
+        for width, height in SIZES:
+            before = frames(sheet)
+            resize(sheet, width, height)
+            if (width, height) != SIZES[0]:
+                sheet.wait_for_function(DRAWN, arg=before + 1)
+            boxes = sheet.evaluate(BOXES)
+            assert list(overlaps(boxes)) == [], f"at {width} x {height}"
+            assert len(boxes) > 8
+            for text, left, top, right, bottom in boxes:
+                assert left > -1 and top > -1, text
+                assert right < width + 1 and bottom < height + 2, text
+            shot(sheet, f"drawing-{name}-{quantity}-{width}x{height}".replace(" ", "-"))
+        sizes = sheet.evaluate(
+            "() => [...document.querySelectorAll('.gt-plan svg text')]"
+            ".map(t => parseFloat(getComputedStyle(t).fontSize))"
+        )
+        assert min(sizes) >= 12
+
+
+def resize(sheet, width, height):
+    sheet.set_viewport_size(dict(width=max(width, 600), height=max(height, 400)))
+    sheet.evaluate(
+        "([w, h]) => Object.assign(document.getElementById('box').style,"
+        " { width: w + 'px', height: h + 'px' })",
+        [width, height],
+    )
+
+
+UNDER = """() => {
+  const root = document.querySelector('.gt-plan'), canvas = root.querySelector('canvas');
+  const pen = canvas.getContext('2d'), origin = root.getBoundingClientRect();
+  const ratio = canvas.width / root.clientWidth;
+  const shown = [...root.querySelectorAll('svg text')].filter((t) => t.getClientRects().length);
+  return shown.map((t) => {
+    const b = t.getBoundingClientRect(), plate = t.parentNode.querySelector('rect');
+    const image = pen.getImageData(Math.max(0, (b.left - origin.left) * ratio),
+      Math.max(0, (b.top - origin.top) * ratio), b.width * ratio, b.height * ratio).data;
+    let dark = 255 * 3, color = [255, 255, 255];
+    for (let n = 0; n < image.length; n += 4) {
+      const sum = image[n] + image[n + 1] + image[n + 2];
+      if (sum < dark) { dark = sum; color = [image[n], image[n + 1], image[n + 2]]; }
+    }
+    const fill = getComputedStyle(t).fill.match(/\\d+/g).map(Number);
+    return [t.textContent, color, plate ? 0.86 : 0, fill];
+  });
+}"""
+
+
+def luminance(color):
+    """Relative luminance of a color of the web."""
+    v = np.asarray(color) / 255
+    v = np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
+    return float(v @ [0.2126, 0.7152, 0.0722])
+
+
+@pytest.mark.parametrize("quantity", ["direct 2k", "sti", "distance", "feedback_margin"])
+def test_words_stand_out_from_whatever_lies_under_them(quantity):
+    """Closed form: contrast 4.5:1 (WCAG 2.2, 1.4.3) against the darkest pixel under the words, for
+    words are dark; a line that crosses plain paper is no ground to read on.
+    """
+    table = Table(use="class" if quantity == "feedback_margin" else "game", quantity=quantity)
+    with table.opened() as sheet:
+        checked = 0
+        for text, color, plate, fill in sheet.evaluate(UNDER):
+            if not plate:
+                continue
+            ground = plate * 255 + (1 - plate) * np.array(color)
+            assert (luminance(ground) + 0.05) / (luminance(fill) + 0.05) >= 4.5, text
+            checked += 1
+        assert checked > 5
+
+
+def test_the_map_is_colored_by_its_values():
+    """Closed form: pixels at the seats have the colors of the scale at their values."""
+    table = Table(quantity="distance")
+    with table.opened((1400, 900)) as sheet:
+        x, y = grip(sheet, "position", "court pair", member=0)
+        first = table.scenario.in_group("court pair")[0]
+        k = scale(sheet, table)
+        points = table.view.result.points[:980:7]
+        places = [[x + (p[0] - first.x) * k, y - (p[1] - first.y) * k] for p in points]
+        seen = np.array(
+            sheet.evaluate(
+                """places => { const canvas = document.querySelector('.gt-plan canvas');
+                const pen = canvas.getContext('2d');
+                const at = ([x, y]) => [...pen.getImageData(x, y, 1, 1).data].slice(0, 3);
+                return places.map(at); }""",
+                places,
+            )
+        )
+        colors = np.frombuffer(picture.palette("cividis_r"), np.uint8).reshape(-1, 3)
+        low, high = table.view.range
+        share = (table.view.values[:980:7] - low) / (high - low)
+        wanted = colors[np.clip(np.round(share * 255), 0, 255).astype(int)]
+        off = np.abs(seen.astype(int) - wanted).max(axis=1)
+        assert np.median(off) <= 8  # rows, contours and axes cross some of them
+        assert (off <= 12).mean() > 0.7
+
+
+def test_hatching_is_drawn_where_the_map_misses():
+    """Behavior: many more light and dark pixels side by side than on a map that meets."""
+    table = Table(quantity="sti")
+    with table.opened() as sheet:
+        rough = """() => { const c = document.querySelector('.gt-plan canvas');
+          const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;
+          let sum = 0; for (let n = 4; n < d.length; n += 4) sum += Math.abs(d[n] - d[n - 4]) > 40;
+          return sum; }"""
+        hatched = sheet.evaluate(rough)
+        bare = changed(table.scenario, {("targets", "sti"): 0.2})
+        table.scenario = bare
+        table.show()
+        show(sheet, table.drawing)
+        assert hatched > 1.5 * sheet.evaluate(rough)
+
+
+def test_a_page_that_is_opened_later_sees_the_present_state():
+    """Behavior: after a drag the page is left and opened again."""
+    table = Table()
+    with table.opened() as sheet:
+        pull(sheet, grip(sheet, "position", NORTH), (30, 0))
+        stood = grip(sheet, "position", NORTH)
+    with table.opened() as sheet:
+        assert grip(sheet, "position", NORTH) == pytest.approx(stood, abs=0.5)
+
+
+def test_views_that_are_left_hold_nothing():
+    """Behavior: closing a view takes its listeners off the model."""
+    table = Table()
+    with table.opened() as sheet:
+        sheet.evaluate("window.leave()")
+        before = frames(sheet)
+        sheet.evaluate("news => window.hear(news)", dict(state={}, messages=[]))
+        assert frames(sheet) == before
+
+
+# ---- in JupyterLab
+
+BOOK = """
+from gymtools import load
+import ipywidgets as w
+from gymtools.acoustics.evaluate import evaluate
+from gymtools.display.drawing import Drawing
+from gymtools.display.scene import View
+from gymtools.venue.paths import changed
+school, log = load('scenarios/larkfield.toml'), w.HTML('nothing yet')
+log.add_class('gt-log')
+def shown(s):
+    drawing.show(View(result=evaluate(s, 'game', rays='few'), units='ft'))
+def moved(key, changes, reason, done):
+    global school
+    school = changed(school, changes)
+    shown(school)
+    log.value = f'{key}; x {school.groups[0].x:.4f}; {"done" if done else "held"}'
+drawing = Drawing(on_move=moved, on_seat=lambda index: setattr(log, 'value', f'seat {index}'))
+shown(school)
+space = w.HTML('<div style="height:1500px"></div>')
+w.VBox([drawing, log, space])
+"""
+
+
+@pytest.fixture(scope="module")
+def lab(tmp_path_factory):
+    """Address of a server with a small notebook that shows a drawing."""
+    folder = tmp_path_factory.mktemp("lab")
+    for name in ("scenarios", ".jupyter"):
+        shutil.copytree(ROOT / name, folder / name)
+    new = nbformat.v4
+    book = new.new_notebook(cells=[new.new_code_cell(BOOK), new.new_code_cell("print('all run')")])
+    book.metadata.kernelspec = dict(name="python3", display_name="Python 3", language="python")
+    nbformat.write(book, folder / "drawing.ipynb")
+    with jupyter_lab(folder) as address:
+        yield address
+
+
+def test_a_drag_in_jupyterlab(lab):
+    """Behavior: through the real kernel and back; a page that is opened anew sees it; the wheel
+    scrolls the notebook, and nothing is said in the console.
+    """
+    with page(1200, 900) as sheet:
+        run_all(sheet, lab)
+        start = grip(sheet, "position", NORTH)
+        sheet.mouse.move(*start)
+        sheet.mouse.down()
+        sheet.mouse.move(start[0] + 40, start[1], steps=8)
+        sheet.wait_for_selector("text=N1 was here")
+        sheet.mouse.up()
+        sheet.wait_for_selector(".gt-log >> text=done")
+        east = float(re.search(r"x ([\d.]+)", sheet.locator(".gt-log").inner_text())[1])
+        assert east > 1
+        box = sheet.locator(".gt-plan").bounding_box()
+        top = box["y"]
+        sheet.mouse.move(box["x"] + 200, box["y"] + 250)
+        sheet.mouse.wheel(0, 150)
+        sheet.wait_for_function(
+            "top => document.querySelector('.gt-plan').getBoundingClientRect().y < top - 50",
+            arg=top,
+        )
+        sheet.locator(f'.gt-handle[data-kind="position"][aria-label^="{NORTH},"]').focus()
+        sheet.keyboard.press("ArrowLeft")
+        sheet.wait_for_function(
+            "x => parseFloat(document.querySelector('.gt-log').innerText.split('; x ')[1]) < x",
+            arg=east - 0.05,
+        )
+        assert sheet.errors == []
+        assert sheet.left == []
+
+
+def run_all(sheet, address):
+    """Open the notebook and run it; returns when the drawing stands."""
+    sheet.goto(f"{address}/doc/tree/drawing.ipynb")
+    sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    sheet.wait_for_function(
+        "() => !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')",
+        timeout=60_000,
+    )
+    sheet.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status='idle']", timeout=60_000)
+    sheet.click("jp-button[data-command='notebook:restart-run-all']")
+    sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
+    sheet.wait_for_selector("text=all run", state="attached", timeout=120_000)
+    sheet.wait_for_function(DRAWN, arg=1, timeout=60_000)
