@@ -29,9 +29,7 @@ school = load("scenarios/larkfield.toml")
 """
 SHOW = """
 m = Meeting(school)
-m.sections.setdefault(BoardSection, BoardSection(m))
 board = m.sections[BoardSection]
-m.refresh()
 DOWN = ("groups", "north row", "downtilt_deg")
 tilt = w.Button(description="Tilt by 4")
 tilt.on_click(lambda _: m.set(DOWN, m.value(DOWN) + 4))
