@@ -389,8 +389,8 @@ def test_closed_widgets_do_nothing(small):
 
 
 def test_a_figure_that_the_page_did_not_draw_is_made_anew(small):
-    """Behavior: a page that was too busy asks again; the new figure shows what stands and follows the
-    sliders.
+    """Behavior: a page that was too busy asks again; the new figure shows what stands and follows
+    the sliders.
     """
     m = small
     m.set(DOWN, 50.0)

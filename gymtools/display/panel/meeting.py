@@ -115,6 +115,7 @@ class Meeting:
         self.answer, self._possible = answered(self.state), self.state
         self.live, self.rest = Throttle(self.refresh), Debounce(self.settle)
         self.step = Debounce(self.history.close, STEP)
+        self._folded = set()  # kinds of folded sections that show an earlier state
         self._drawn = self._view(self.answer.result)
         self.frame = FigureFrame(
             scene.figure(self._drawn, scene.SPACE),
@@ -170,6 +171,7 @@ class Meeting:
     @property
     def controls(self):
         """Widgets of the controls, by key: a path, or a word."""
+        self._render_folded()
         boards = (section.board.widgets for section in self.sections.values())
         return {key: widget for widgets in boards for key, widget in widgets.items()}
 
@@ -359,8 +361,7 @@ class Meeting:
         self._paint(self.result)
         if missing := missing_quantity(self.result, self.state.quantity):
             self.answer = replace(self.answer, refusal=self.answer.refusal or missing)
-        for section in self.sections.values():
-            section.render(self.state, self.answer)
+        self._render()
         self._tabs.selected_index = TAB_KEYS.index(self.state.tab)
         for part in LARGE:
             change = self._work.add_class if part == self.state.large else self._work.remove_class
@@ -368,6 +369,20 @@ class Meeting:
         if not another:
             self._fill_open_tab()
         self.rest()
+
+    def _render(self):
+        """Render what can be seen; folded sections are rendered when they are opened."""
+        opened = self._side.selected_index
+        self._folded = {kind for n, kind in enumerate(SIDE) if n != opened}
+        for kind, section in self.sections.items():
+            if kind not in self._folded:
+                section.render(self.state, self.answer)
+
+    def _render_folded(self, _change=None):
+        """Bring sections that were folded up to date."""
+        folded, self._folded = self._folded, set()
+        for kind in folded:
+            self.sections[kind].render(self.state, self.answer)
 
     def settle(self):
         """What is deferred until a slider stops: the words under the picture, and with them the
@@ -416,8 +431,7 @@ class Meeting:
             What was refused
         """
         self.answer = replace(self.answer, refusal=str(error))
-        for section in self.sections.values():
-            section.render(self.state, self.answer)
+        self._render()
 
     def to_file(self):
         """The scenario as it is saved: in the units that its file came in.
@@ -506,12 +520,13 @@ class Meeting:
 
     def _page(self):
         boxes = {kind: section.box for kind, section in self.sections.items()}
-        accordion = w.Accordion([boxes[kind] for kind in SIDE], selected_index=OPEN)
-        for titled, kinds in ((accordion, SIDE), (self._tabs, TABS)):
+        self._side = w.Accordion([boxes[kind] for kind in SIDE], selected_index=OPEN)
+        self._side.observe(self._render_folded, names="selected_index")
+        for titled, kinds in ((self._side, SIDE), (self._tabs, TABS)):
             for n, kind in enumerate(kinds):
                 titled.set_title(n, kind.title)
         self._tabs.observe(self._opened, names="selected_index")
-        side = _box(w.VBox, [boxes[EssentialsSection], accordion], "gt-side")
+        side = _box(w.VBox, [boxes[EssentialsSection], self._side], "gt-side")
         self._work = _box(w.HBox, [side, self.frame, boxes[PlanSection]], "gt-work")
         return _box(
             w.VBox,

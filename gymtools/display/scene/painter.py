@@ -42,13 +42,28 @@ class Painter:
                 if fresh:
                     trace.update(fresh, overwrite=False)
             fresh = {key: value for key, value in frame.items() if value != self._layout[key]}
-            # a list with other entries takes the place of the old one, all else is mixed with it
-            lists = {key: fresh.pop(key) for key in LISTS if key in fresh}
-            if lists:
-                self.figure.update_layout(lists, overwrite=True)
+            for key in LISTS:
+                if key in fresh:
+                    self._replace(key, fresh.pop(key))
             if fresh:
                 self.figure.update_layout(fresh)
         self._data, self._layout = data, frame
+
+    def _replace(self, key, entries):
+        """Show a list of labels; of as many as before only what is new in them is sent, as plotly
+        checks every label that is new as a whole.
+        """
+        before = self._layout[key]
+        if len(before) != len(entries):
+            self.figure.update_layout({key: entries}, overwrite=True)
+            return
+        shown = self.figure.layout
+        for name in key.split("_"):
+            shown = shown[name]
+        for label, entry, old in zip(shown, entries, before, strict=True):
+            for name in entry:
+                if entry[name] != old.get(name):
+                    label[name] = entry[name]
 
 
 def _alike(a, b):
