@@ -282,9 +282,6 @@ def test_what_is_out_of_reach_fits_its_cell():
 def panel(scenario=SMALL):
     """A panel with its board."""
     m = Meeting(scenario)
-    if BoardSection not in m.sections:
-        m.sections[BoardSection] = BoardSection(m)
-    m.refresh()
     return m, m.sections[BoardSection]
 
 

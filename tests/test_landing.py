@@ -283,7 +283,7 @@ def onto_people(scenario, use):
 
 def test_a_good_design_meets_and_poor_aim_misses():
     """Trade fact: common practice, no source. Sound onto people as shipped, against 60 % of what
-    the same loudspeakers reach turned at best (17 to 70 % lands on people, the best is 20 to 73 %):
+    the same loudspeakers reach aimed at best (17 to 70 % lands on people, the best is 20 to 73 %):
     15 of 17 uses meet it, one is close, one misses; with every loudspeaker 15 degrees too high 5
     meet it: four where it hangs over the people or the floor takes most, and one at its limit.
     """

@@ -854,7 +854,7 @@ CRITERIA = MappingProxyType(
                 target="on_listeners_pct",
                 source=(
                     f"common practice, no source: {WELL_AIMED:g} % of what the same loudspeakers"
-                    " reach turned at best"
+                    " reach aimed at best"
                 ),
                 better=1,
                 close=5.0,
@@ -863,7 +863,7 @@ CRITERIA = MappingProxyType(
                 follows="by what aim can reach",
                 sentence=lambda v, _: (
                     f"{v.value:.0f} % of the sound (500 Hz to 4 kHz) lands on listeners first,"
-                    f" {v.facts['stray_pct']:.0f} % on the {v.facts['stray']}; turned at best these"
+                    f" {v.facts['stray_pct']:.0f} % on the {v.facts['stray']}; aimed at best these"
                     f" loudspeakers reach {v.facts['best']:.0f} %; target {v.target:.0f} % or more"
                 ),
                 plain_sentence=lambda v: (

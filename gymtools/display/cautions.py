@@ -42,9 +42,9 @@ LIMITS = (
     ),
     "People do not shade each other, and sound does not bend around edges.",
     (
-        "A loop rings at its highest peak. What is kept for the peaks is what chance gives in a"
-        " room that rings alike everywhere, less what tuning with notches usually buys; single"
-        " paths can ring earlier."
+        "A loop rings at its highest peak. The peak allowance is what chance gives in a room that"
+        " rings alike everywhere, less what notch filters usually buy; single paths can ring"
+        " earlier."
     ),
     (
         "Absorption values are published averages or marked assumptions. A measured reverberation"

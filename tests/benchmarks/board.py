@@ -19,14 +19,6 @@ DOWN = ("groups", "north row", "downtilt_deg")
 MOVES, EVERY = 30, 0.06  # of a drag: values, and time between two of them [s]
 
 
-def boarded():
-    """A panel on the school; it brings its board, or is given one."""
-    panel = Meeting(SCHOOL)
-    if BoardSection not in panel.sections:
-        panel.sections[BoardSection] = BoardSection(panel)
-    return panel, panel.sections[BoardSection]
-
-
 async def until(condition):
     """Give the page its turns until a condition holds."""
     while not condition():
@@ -49,9 +41,14 @@ async def single(panel, board, start):
     return rows, boards
 
 
-async def drag(panel, start):
-    """Times of every refresh of the panel while a slider is dragged [ms]."""
-    refreshed = []
+async def drag(panel, start, judged=None):
+    """Times of every refresh of the panel while a slider is dragged [ms]; collects the uses that
+    are judged meanwhile.
+    """
+    refreshed, section = [], panel.sections.get(BoardSection)
+    if section is not None:
+        take = section._judged
+        section.job._on_progress = lambda kept: (judged.append(kept.judged.use), take(kept))
     for move in range(MOVES):
         await asyncio.sleep(EVERY)
         panel.tracing.later.cancel()
@@ -80,15 +77,18 @@ def words(times):
 
 async def main():
     """Print the figures."""
-    panel, board = boarded()
-    panel.refresh()
+    panel = Meeting(SCHOOL)
+    board = panel.sections[BoardSection]
     await until(lambda: all(board.is_present(u.name) for u in panel.scenario.uses))
     start = panel.value(DOWN)
     rows, boards = await single(panel, board, start)
     print(f"change to the row of the shown use, few rays: {words(rows[3:])}")
     print(f"change to the whole board, few rays: {words(boards[3:])}")
     print(f"whole board of all rays, once they are there: {await settled(panel, board):.0f} ms")
-    print(f"refresh in a drag, with the board: {words(await drag(panel, start))}")
+    judged = []
+    print(f"refresh in a drag, with the board: {words(await drag(panel, start, judged))}")
+    counts = [f"{u.name} {judged.count(u.name)}" for u in panel.scenario.uses]
+    print(f"rows judged in that drag of {MOVES * EVERY:.1f} s and more: {', '.join(counts)}")
     await until(lambda: not board.job.running)
     del panel.sections[BoardSection]
     print(f"refresh in a drag, without it: {words(await drag(panel, start))}")

@@ -62,7 +62,9 @@ class Grid {
     made(widths, "col", "gtb-use");
     for (const column of board.columns) made(widths, "col", `gtb-${column.key}`);
     const head = made(made(table, "thead"), "tr", "", { role: "row" });
-    made(head, "th", "", { role: "columnheader", scope: "col" }).textContent = "Use";
+    const corner = made(head, "th", "", { role: "columnheader", scope: "col" });
+    made(corner, "div").textContent = "Use";
+    made(corner, "small").textContent = board.legend;
     for (const column of board.columns) {
       const given = { role: "columnheader", scope: "col", title: column.tip };
       made(head, "th", "", given).textContent = column.plain;

@@ -3,6 +3,7 @@ what is clicked.
 """
 
 import json
+import time
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
@@ -15,6 +16,7 @@ from ...acoustics.criteria import QUESTIONS
 from ...acoustics.evaluate import evaluate
 from ..jobs import Debounce, Job
 from ..tables.board import (
+    LEGEND,
     JudgedUse,
     board_columns,
     board_row,
@@ -27,6 +29,7 @@ from .section import Section
 HERE = Path(__file__).parent
 LABEL = "Uses board: a row per use, a column per question"
 READ_FOR = 8.0  # how long what was before stays beside what is, once nothing moves [s]
+LONGEST_REST = 0.15  # of the thread after each use, while something moves [s]
 FEW, FULL = "few", "full"
 PALE = "gtb-wait"  # class of the sentence while it is of what stood before
 
@@ -64,7 +67,7 @@ class BoardGrid(anywidget.AnyWidget):
         rows : list of dict
             Of ``tables.board.board_row``
         """
-        board = dict(label=LABEL, columns=board_columns(), rows=rows)
+        board = dict(label=LABEL, legend=LEGEND, columns=board_columns(), rows=rows)
         self.state.text = json.dumps(board, ensure_ascii=False)
 
 
@@ -81,7 +84,8 @@ class BoardSection(Section):
 
     The use that is shown is judged from the answer, the others in a thread: with few rays while
     something moves, with all when the answer is settled. Whatever is evaluated next is of the
-    newest answer, the longest outdated first, so that every row follows a slider that is dragged.
+    newest answer, and of the others the longest outdated, so that every row follows a slider that
+    is dragged.
     """
 
     def _begin(self):
@@ -93,7 +97,8 @@ class BoardSection(Section):
         self._before = {}  # judged uses by use and rays, before something was moved
         self._rested = {}  # the same when nothing moved last; empty while something does
         self._design, self._answer, self._at = 0, None, ("", "")
-        self._quantity = ""
+        self._quantity = self._last = ""
+        self._school = 0  # first design of the school
 
     def _make(self):
         return w.VBox([self.grid, self.job.error])
@@ -124,7 +129,8 @@ class BoardSection(Section):
         if last is not None and (last.scenario is answer.scenario):
             return
         if last is not None and last.scenario.name != answer.scenario.name:
-            self._kept, self._before, self._rested = {}, {}, {}  # another school
+            self._kept, self._before, self._rested = {}, {}, {}
+            self._school = self._design + 1
         if last is None or last.scenario != answer.scenario:
             self.calm.cancel()
             if self._rested or not self._before:
@@ -213,18 +219,25 @@ class BoardSection(Section):
             due = self._due(answer)
             if due is None:
                 return
+            began = time.monotonic()
             tell(Kept(design, self._judge(answer, *due)))
+            self._last = due[0]
+            if design != self._design:  # something moves: leave the page as much time again
+                time.sleep(min(time.monotonic() - began, LONGEST_REST))
 
     def _due(self, answer):
-        """Use and rays to judge next; None where all are."""
+        """Use and rays to judge next; None where all are. While something moves, the use that is
+        shown takes turns with the others.
+        """
         shown, uses = answer.result.use.name, [u.name for u in answer.scenario.uses]
-        if self._present(shown) is None:
+        missing = [use for use in uses if self._present(use) is None]
+        others = [use for use in missing if use != shown]
+        if shown in missing and (self._last != shown or not others):
             return shown, FEW
         if answer.result.rays == FULL and not self._has(shown, FULL):
             return shown, FULL
-        missing = [use for use in uses if self._present(use) is None]
         if missing:
-            return min(missing, key=self._age), answer.rays
+            return min(others or missing, key=self._age), answer.rays
         if answer.rays == FEW:
             return None
         # few as well: the figures that those of the next move are held against
@@ -252,7 +265,7 @@ class BoardSection(Section):
     def _judged(self, kept):
         """A use has been judged; of an outdated design it is better than what was there."""
         key = kept.judged.use, kept.judged.rays
-        if key[0] in self._uses:
+        if key[0] in self._uses and kept.design >= self._school:
             self._kept[key] = kept
             self._show()
 

@@ -23,6 +23,7 @@ PICTURES = MappingProxyType(
     }
 )
 BETTER, WORSE = "\u25b2", "\u25bc"
+LEGEND = f"{BETTER} better {WORSE} worse"  # than what was
 NOTHING = "-"  # a use has nothing to judge
 AT_REST = "at rest"  # when echoes are judged
 WHY_AT_REST = (

@@ -51,7 +51,7 @@ def headline(result):
     criterion = CRITERIA[worst.criterion]
     where = f" ({escape(worst.area)})" if worst.area else ""
     return (
-        f"{words} Furthest off: <b>{escape(criterion.trouble)}</b>{where}.</p>"
+        f"{words} Worst: <b>{escape(criterion.trouble)}</b>{where}.</p>"
         f"<p>{escape(criterion.label)}{where} <b>{worst.word}</b>:"
         f" {escape(criterion.sentence(worst, result.scenario.units))}.</p>"
     )
