@@ -52,13 +52,13 @@ def test_sentences_speak_the_units_of_the_school():
     [
         (["meets"] * 23, "all 23 checks pass"),
         (["meets"] * 19 + ["misses"] * 4, "4 of 23 checks fail"),
-        (["meets", "close", "misses", "out of reach"], "3 of 4 checks fail, 1 of them close"),
-        (["meets", "close"], "1 of 2 checks fail, but only just"),
-        (["close", "close", "meets"], "2 of 3 checks fail, but only just"),
+        (["meets", "close", "misses", "out of reach"], "2 of 4 checks fail, 1 is close"),
+        (["meets", "close"], "no check of 2 fails, 1 is close"),
+        (["close", "close", "meets"], "no check of 3 fails, 2 are close"),
     ],
 )
 def test_checks_are_counted(words, text):
-    """Worked by hand: what fails is counted, and how much of it is close."""
+    """Worked by hand: what fails is counted, and what is close apart from it."""
     assert tables.checks_text([verdict(word) for word in words]) == text
 
 

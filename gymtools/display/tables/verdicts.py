@@ -7,6 +7,24 @@ from ..cautions import CAUTIONS, LIMITS, MOVING
 from .markup import Quiet, bullets, table
 
 
+def failing(verdicts):
+    """How many of some verdicts fail, and how many are close.
+
+    Parameters
+    ----------
+    verdicts : iterable of Verdict
+        Of one use or of all
+
+    Returns
+    -------
+    fail, close : int
+        Fails what misses or is out of reach; close counts apart [-]
+    """
+    words = [v.word for v in verdicts]
+    close = words.count(WORDS[1])
+    return len(words) - words.count(WORDS[0]) - close, close
+
+
 def checks_text(verdicts):
     """How many checks fail.
 
@@ -18,16 +36,15 @@ def checks_text(verdicts):
     Returns
     -------
     words : str
-        E.g. "4 of 23 checks fail, 1 of them close"
+        E.g. "4 of 23 checks fail, 1 is close"
     """
-    failing = [v.word for v in verdicts if not v.meets]
-    if not failing:
+    fail, close = failing(verdicts)
+    nearly = f", {close} {'is' if close == 1 else 'are'} close" if close else ""
+    if not fail and not close:
         return f"all {len(verdicts)} checks pass"
-    close = failing.count("close")
-    nearly = f", {close} of them close" if close else ""
-    if close == len(failing):
-        nearly = ", but only just"
-    return f"{len(failing)} of {len(verdicts)} checks fail{nearly}"
+    if not fail:
+        return f"no check of {len(verdicts)} fails{nearly}"
+    return f"{fail} of {len(verdicts)} checks {'fails' if fail == 1 else 'fail'}{nearly}"
 
 
 def headline(result):
