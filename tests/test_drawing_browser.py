@@ -548,6 +548,14 @@ def test_a_drag_in_jupyterlab(lab):
             "x => parseFloat(document.querySelector('.gt-log').innerText.split('; x ')[1]) < x",
             arg=east - 0.05,
         )
+        shot(sheet, "drawing-in-lab")
+        stood = sheet.locator(f'.gt-handle[aria-label="{NORTH}, position"]')
+        words = stood.get_attribute("aria-valuetext")
+        sheet.keyboard.press("Control+s")
+        sheet.wait_for_selector(".jp-mod-dirty", state="hidden")
+        sheet.reload()
+        sheet.wait_for_function(DRAWN, arg=1, timeout=60_000)
+        assert stood.get_attribute("aria-valuetext") == words
         assert sheet.errors == []
         assert sheet.left == []
 

@@ -825,7 +825,6 @@ class Sheet {
     this.model = model;
     this.root = document.createElement("div");
     this.root.className = "gt-plan";
-    this.root.dataset.lmSuppressShortcuts = "true";  // arrow keys are the handles', not Lab's
     this.canvas = document.createElement("canvas");
     this.ctx = this.canvas.getContext("2d");
     this.svg = made("svg", { role: "group", "aria-label": "Plan, north up, above the section" });
@@ -872,7 +871,13 @@ class Sheet {
     on("pointercancel", this.letGo);
     on("lostpointercapture", this.letGo);
     on("pointerleave", () => this.leave());
-    on("keydown", this.press);
+    // before the notebook sees it: plain keys are the handles', Ctrl and its like the notebook's
+    this.key = (event) => {
+      if (!this.svg.contains(event.target) || event.ctrlKey || event.metaKey || event.altKey) return;
+      event.stopPropagation();
+      this.press(event);
+    };
+    window.addEventListener("keydown", this.key, true);
     on("keyup", this.unpress);
     on("focusin", this.focus);
     on("focusout", this.blur);
@@ -883,6 +888,7 @@ class Sheet {
     this.sized.disconnect();
     cancelAnimationFrame(this.frame);
     clearInterval(this.watch);
+    window.removeEventListener("keydown", this.key, true);
   }
 
   // anywidget gives up a model whose page was busy when it came: it is drawn but hears nothing
@@ -1097,9 +1103,8 @@ class Sheet {
     if (event.key === "Escape") { this.escape(event); return; }
     if (event.target === this.seat) { this.pressSeat(event); return; }
     const handle = event.target.handle, arrow = ARROWS[event.key];
-    if (!handle || !arrow || event.altKey || event.ctrlKey || event.metaKey) return;
+    if (!handle || !arrow) return;
     event.preventDefault();
-    event.stopPropagation();
     if (this.held && !this.held.keys) return;
     if (this.held && this.held.handle !== handle) this.finish("release");
     this.held ??= { handle, key: handle.key, cut: handle.cut, keys: true, by: [0, 0] };
@@ -1117,7 +1122,6 @@ class Sheet {
   escape(event) {
     if (!this.held) { this.plate.hidden = true; this.seatAway(); return; }
     event.preventDefault();
-    event.stopPropagation();
     this.held.to = this.held.by = null;
     this.finish("cancel");
   }
@@ -1190,7 +1194,6 @@ class Sheet {
     }
     if (!arrow) return;
     event.preventDefault();
-    event.stopPropagation();
     let index = this.index;
     for (let n = 0; n < (event.shiftKey ? 5 : 1); n++) index = seatBeside(this.state, index, arrow);
     this.look(index);
