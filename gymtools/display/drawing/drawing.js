@@ -313,10 +313,18 @@ function paintProfile(ctx, state, at) {
   }
 }
 
+// what of a ghost stands elsewhere or aims elsewhere than the row does now
+function elsewhere(state, row, n, at) {
+  const now = state.rows.rows.find((r) => r.name === row.name)?.members[n], m = row.members[n];
+  const off = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1], a[2] - b[2]) * at.k;
+  return !now || off(now.at, m.at) > 1 || off(now.end, m.end) > 1;
+}
+
 // where things were: dashed, in plan and section
 function paintGhost(ctx, state, at) {
   for (const row of state.ghost?.rows ?? []) {
     for (const [n, m] of row.members.entries()) {
+      if (!elsewhere(state, row, n, at)) continue;
       const x = at.X(m.at[0]), y = at.Y(m.at[1]);
       ctx.beginPath();
       ctx.rect(x - 7, y - 7, 14, 14);

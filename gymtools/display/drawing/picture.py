@@ -265,7 +265,7 @@ def scale(view, found):
     """
     quantity, (low, high) = QUANTITIES[view.quantity], view.range
     every = view.step * max(1, np.ceil((high - low) / view.step / MOST_TICKS))
-    ticks = np.arange(np.ceil(low / every - 1e-6), np.floor(high / every + 1e-6) + 1) * every
+    ticks = np.arange(np.ceil(low / every - 1e-6), np.floor(high / every + 1e-6) + 1) * every + 0.0
     looks = dict(
         label=quantity.label,
         unit=view.unit,
