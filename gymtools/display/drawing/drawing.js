@@ -346,8 +346,7 @@ function paintGhost(ctx, state, at) {
 }
 
 function paintScale(ctx, state, at) {
-  const { map } = state, bar = barOf(at), last = map.palette.length / 3;
-  const { low, high } = map.scale;
+  const { map } = state, bar = barOf(at), { low, high } = map.scale;
   for (let n = 0; n < bar.w; n++) {
     ctx.fillStyle = colorOf(map, low + (high - low) * (n + 0.5) / bar.w);
     ctx.fillRect(bar.x + n, bar.y, 1.5, bar.h);
@@ -363,28 +362,32 @@ function paintScale(ctx, state, at) {
     ctx.lineTo(x, bar.y + bar.h + 4);
     cased(ctx, 2.2, 5);
   }
-  return last;
 }
 
 const barOf = (at) => ({ x: 16, y: 22, w: at.bar, h: 9 });
 
 function paintLegend(ctx, state, at, swatches) {
+  const box = new Float32Array([0, 0, 22, 0, 22, 12, 0, 12, 0, 0]);
+  const { low, high } = state.map.scale, middle = colorOf(state.map, (low + high) / 2);
   for (const [x, y, gap] of swatches) {
-    const box = new Float32Array([0, 0, 22, 0, 22, 12, 0, 12, 0, 0]);
-    ctx.fillStyle = colorOf(state.map, (state.map.scale.low + state.map.scale.high) / 2);
-    if (gap) ctx.fillRect(x, y, 22, 12);
-    const shift = { X: (v) => x + v, Y: (v) => y + v };
-    if (gap) hatch(ctx, box, shift, gap);
     ctx.beginPath();
-    if (gap) ctx.rect(x, y, 22, 12);
-    else { ctx.moveTo(x, y + 6); ctx.lineTo(x + 22, y + 6); }
-    if (gap) stroke(ctx, QUIET, 0.8);
-    else cased(ctx, 2.2, 5);
+    if (!gap) {  // the target line
+      ctx.moveTo(x, y + 6);
+      ctx.lineTo(x + 22, y + 6);
+      cased(ctx, 2.2, 5);
+      continue;
+    }
+    ctx.fillStyle = middle;
+    ctx.fillRect(x, y, 22, 12);
+    hatch(ctx, box, { X: (v) => x + v, Y: (v) => y + v }, gap);
+    ctx.beginPath();
+    ctx.rect(x, y, 22, 12);
+    stroke(ctx, QUIET, 0.8);
   }
 }
 
 function paintMarks(ctx, state, at) {
-  for (const [name, x, y] of state.room.microphones) {
+  for (const [, x, y] of state.room.microphones) {
     ctx.beginPath();
     ctx.arc(at.X(x), at.Y(y), 4.5, 0, 7);
     ctx.fillStyle = "#f0e442";
@@ -564,7 +567,7 @@ function sayPlan(words, state, at) {
       if (stands) continue;
       const text = state.ghost.dragged ? `${m.tag} was here` : m.tag;
       words.say(`ghost ${m.tag}`, text, around(at.X(m.at[0]), at.Y(m.at[1]), 10),
-        { kind: "gt-quiet", plate: true, bounds: frame });
+        { plate: true, bounds: frame });
     }
   }
   for (const [name, x, y] of state.room.microphones) {
@@ -922,7 +925,10 @@ class Sheet {
       }
       if (this.index !== null && this.index !== message.index) this.ask();
     }
-    if (message.kind === "refused") this.tell(message.words);
+    if (message.kind === "refused") {
+      this.asking = null;
+      this.tell(message.words);
+    }
   }
 
   // ---- drawing
@@ -1211,6 +1217,7 @@ class Sheet {
 export default {
   render({ model, el }) {
     const sheet = new Sheet(model, el);
+    sheet.root.sheet = sheet;
     return () => sheet.close();
   },
 };
