@@ -3,6 +3,7 @@
 import re
 import shutil
 from contextlib import contextmanager
+from dataclasses import replace
 
 import nbformat
 import numpy as np
@@ -460,6 +461,34 @@ def test_hatching_is_drawn_where_the_map_misses():
         table.show()
         show(sheet, table.drawing)
         assert hatched > 1.5 * sheet.evaluate(rough)
+
+
+def test_a_note_is_said_in_the_narrowest_drawing():
+    """Behavior: the state of the picture finds a place beside the longest title."""
+    table = Table(quantity="distance")
+    table.show(note="settling, ±0.6 dB")
+    with table.opened(SIZES[0]) as sheet:
+        assert sheet.locator("text=settling, ±0.6 dB").is_visible()
+        assert list(overlaps(sheet.evaluate(BOXES))) == []
+
+
+def test_names_are_words_and_nothing_else():
+    """Behavior: a row that is called like a piece of a page is drawn, named and dragged."""
+    name = '<img src="x" onerror="throw 1"> & 0 "row'
+    table = Table()
+    north = replace(table.scenario.groups[0], name=name)
+    uses = tuple(replace(u, groups={}) for u in table.scenario.uses)
+    groups = (north, *table.scenario.groups[1:])
+    table.scenario = replace(table.scenario, groups=groups, uses=uses, text=None)
+    table.show()
+    with table.opened() as sheet:
+        assert sheet.locator(".gt-plan img").count() == 0
+        handle = sheet.get_by_role("slider", name=f"{name}, position", exact=True)
+        handle.focus()
+        assert name in sheet.locator(".gt-plate").inner_text()
+        sheet.keyboard.press("ArrowRight")
+        sheet.wait_for_function(ENDED)
+        assert table.moves[-1][1]["groups", name, "x"] == pytest.approx(0.25 * FOOT)
 
 
 def test_a_page_that_is_opened_later_sees_the_present_state():

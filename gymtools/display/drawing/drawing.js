@@ -510,7 +510,8 @@ function sayHeader(words, state, at) {
   const title = scale.label + (scale.unit ? ` [${scale.unit}]` : "");
   words.say("title", title, [[16, 14]], { kind: "gt-title" });
   if (state.said.note) {
-    words.say("note", state.said.note, [[at.width - 12, 14, "end"]], { kind: "gt-quiet" });
+    const places = [[at.width - 12, 14, "end"], [at.width - 12, at.header - 2, "end"]];
+    words.say("note", state.said.note, places, { kind: "gt-quiet" });
   }
   if (scale.origin) {
     const after = 16 + words.width(title, "gt-title") + 12;
