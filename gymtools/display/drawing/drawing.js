@@ -511,7 +511,8 @@ function sayHeader(words, state, at) {
   words.say("title", title, [[16, 14]], { kind: "gt-title" });
   if (state.said.note) {
     const places = [[at.width - 12, 14, "end"], [at.width - 12, at.header - 2, "end"]];
-    words.say("note", state.said.note, places, { kind: "gt-quiet" });
+    words.say("note", state.said.note, places,
+      { kind: "gt-quiet", bounds: [0, 0, at.width, at.height] });
   }
   if (scale.origin) {
     const after = 16 + words.width(title, "gt-title") + 12;
