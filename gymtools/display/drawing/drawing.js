@@ -10,6 +10,8 @@ const TAKEN = 3;  // a hand that moves less has only clicked [px]
 const DENSE = 6, SPARSE = 15;  // from one hatching line to the next [px]
 const BESIDE = 1.15;  // the section stands beside the plan where that draws it so much larger
 const DEAF = 4000;  // a page that hears nothing for so long is deaf [ms]
+const WORTH = 1.06;  // so much larger is worth the profile beside the section
+const LEAST = 150;  // width of a profile [px]
 const SVG = "http://www.w3.org/2000/svg";
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
@@ -67,11 +69,16 @@ function laidOut(state, width, height, words) {
   const wide = width - left - right, room = height - header - over;
   const graph = room > 270 ? Math.round(clamp(room * 0.13, 44, 90)) : 0;
   const under = graph ? graph + LINE + 8 + bottom : 8;
-  const stacked = Math.min(wide / Math.max(x1 - x0, across),
-    (room - 14 - title - under) / (y1 - y0 + top));
+  const rise = y1 - y0 + top;
+  // plan over section over profile; profile beside the section; section beside the plan
+  const stacked = Math.min(wide / Math.max(x1 - x0, across), (room - 14 - title - under) / rise);
+  const corner = graph ? Math.min(wide / (x1 - x0), (wide - left - LEAST) / across,
+    (room - 14 - title - bottom) / rise) : 0;
   const beside = Math.min((wide - left - 8) / (x1 - x0 + across), (room - 14) / (y1 - y0),
     (room - title - under) / top);
-  const split = beside > BESIDE * stacked, k = Math.max(split ? beside : stacked, 0.5);
+  const below = Math.max(stacked, corner > WORTH * stacked ? corner : 0);
+  const split = beside > BESIDE * below, turned = !split && below > stacked;
+  const k = Math.max(split ? beside : below, 0.5);
   const plan = { w: (x1 - x0) * k, h: (y1 - y0) * k, y: header + over };
   const cut = { w: across * k, h: top * k }, spare = Math.max(0, wide - plan.w);
   if (split) {
@@ -80,15 +87,20 @@ function laidOut(state, width, height, words) {
     cut.title = header;
   } else {
     plan.x = left + spare / 2;
-    cut.x = left + Math.max(0, wide - cut.w) / 2;
+    cut.x = left + (turned ? 0 : Math.max(0, wide - cut.w) / 2);
     cut.title = plan.y + plan.h + 14;
   }
   cut.y = cut.title + title + cut.h;
   const y = cut.y + LINE + 8;
-  const tall = clamp(height - y - bottom - 4, 0, split ? 180 : 130);
-  const box = { y, w: Math.min(wide, Math.max(cut.w, 560)), h: graph ? tall : 0 };
+  const box = { y, w: Math.min(wide, Math.max(cut.w, 560)), h: 0 };
+  if (graph) box.h = clamp(height - y - bottom - 4, 0, split ? 180 : 130);
   box.x = left + (wide - box.w) / 2;
   if (split) Object.assign(box, { x: cut.x, w: cut.w });
+  if (turned) {
+    const x = cut.x + cut.w + left + 6;
+    Object.assign(box, { x, y: cut.y - cut.h, w: left + wide - x, h: cut.h });
+  }
+  cut.end = turned ? box.x - 10 : width - 4;  // of its words
   return { width, height, narrow, bar, header, k, plan, cut, top, graph: box,
     X: (x) => plan.x + (x - x0) * k, Y: (yy) => plan.y + (y1 - yy) * k,
     S: (s) => cut.x + s * k, Z: (z) => cut.y - z * k,
@@ -590,7 +602,7 @@ function sayCut(words, state, at) {
     { kind: "gt-title" });
   const after = at.cut.x + words.width(`Section, ${cut.area}`, "gt-title") + 10;
   words.say("section of", `${cut.tag}: axis, −6 dB edges`, [[after, at.cut.title + 12]],
-    { kind: "gt-quiet", bounds: frame });
+    { kind: "gt-quiet", bounds: [4, at.cut.title - 2, at.cut.end, at.height] });
   const stand = (m) => [at.S(alongCut(cut, m.at[0], m.at[1])), at.Z(m.at[2])];
   for (const row of state.rows.rows) {
     const [x, y] = stand(row.members[row.cut]);
@@ -609,8 +621,9 @@ function sayCut(words, state, at) {
   }
   if (!at.graph.h) return;
   const { x, y, w, h } = at.graph, { label, unit, range, digits, targets } = cut.profile;
-  words.say("profile", `${label}${unit ? ` [${unit}]` : ""} along the rows`, [[x, y - 5]],
-    { kind: "gt-quiet", bounds: frame });
+  const along = { kind: "gt-quiet", bounds: [4, at.cut.title - 2, at.width - 4, at.height] };
+  if (!words.say("profile", `${label}${unit ? ` [${unit}]` : ""} along the rows`, [[x, y - 6]],
+    along)) words.say("profile", "along the rows", [[x, y - 6]], along);
   const level = (v) => y + h - (v - range[0]) / (range[1] - range[0]) * h + 4;
   for (const [n, v] of targets.entries()) {
     if (v < range[0] || v > range[1]) continue;
