@@ -70,8 +70,12 @@ def test_every_criterion_answers_exactly_one_question():
 
 
 def test_every_question_has_a_picture():
-    """Behavior: a cell leads to a quantity that can be shown; unevenness to the octave it is in."""
-    assert all(picture_of(key) in QUANTITIES for key in QUESTIONS)
+    """Behavior: a cell leads to a quantity that can be shown, to what is judged where there is a
+    map of it; unevenness to the octave it is in.
+    """
+    for key, q in QUESTIONS.items():
+        mapped = [c for c in q.criteria if c in QUANTITIES]
+        assert picture_of(key) in (mapped or QUANTITIES)
     r = heard("larkfield", "class")
     worst = JudgedUse.of(r).worst("even")
     octave = bands.COVERAGE.start + int(np.argmax(r.areas[0].coverage_range_db))
@@ -419,6 +423,38 @@ def test_the_newest_state_wins_in_a_kernel():
     assert next(s for s in seen if s) == {"game"}
 
 
+def test_every_row_follows_a_slider_that_does_not_stop():
+    """Behavior: while every move outdates the use that is shown before it is judged, it takes
+    turns with the others, and they are judged of the newest state.
+    """
+    m, section = panel()
+    section.finish()
+    m.set(DOWN, 20.0)
+    for last, following in (("", "game"), ("game", "class"), ("class", "game")):
+        section._last = last
+        assert section._due(m.answer) == (following, FEW)
+    section.finish()
+    seen = []  # designs that the other use was judged in
+
+    def other_is_judged():
+        kept = section._kept["class", FEW].design
+        if kept not in seen:
+            seen.append(kept)
+        m.history.add(m.state.update(changes={DOWN: 20.0 + len(m.history.so_far) % 40}))
+        m.refresh()
+        m.tracing.later.cancel()
+        return len(seen) > 1
+
+    async def drag():
+        await until(other_is_judged, most=60.0)
+        assert pale(section) == {"game", "class"}
+        await until(lambda: not section.job.running)
+        section.calm.cancel()
+
+    asyncio.run(drag())
+    assert seen == sorted(seen) and numbers(section) == fresh(m, "few")
+
+
 def test_a_use_that_cannot_be_judged_holds_up_no_other(monkeypatch):
     """Behavior: its row says why, the others are judged."""
 
@@ -441,7 +477,9 @@ def test_another_school_begins_anew():
     """Behavior: no figure of the last school stays, though the uses have the same names."""
     m, section = panel()
     section.finish()
+    late = section._kept["game", FEW]
     m.update(start=replace(SMALL, name="Another school"))
+    section._judged(late)  # was under way
     assert all(c["number"] == "" for r in rows(section).values() for c in r["cells"])
     section.finish()
     assert numbers(section) == fresh(m, "few")

@@ -127,8 +127,11 @@ def picture(sheet, start):
 
 
 def focused(sheet):
-    """Name of what has the focus."""
-    return sheet.evaluate("() => document.activeElement.getAttribute('aria-label')")
+    """Name of what has the focus; of a head its words."""
+    return sheet.evaluate(
+        "() => document.activeElement.getAttribute('aria-label') ??"
+        " document.activeElement.textContent"
+    )
 
 
 # boxes of all letters that can be seen, with their text, and what their cell lets be seen
@@ -305,8 +308,8 @@ def test_a_click_leads_the_picture(sheet):
 
 
 def test_it_is_walked_through_with_the_keyboard(sheet):
-    """Behavior: arrows go from cell to cell and stop at the edge, Home leads to the use, Enter
-    picks; the notebook takes no key.
+    """Behavior: arrows go from cell to cell, to the heads and no further, Home leads to the use,
+    Enter picks; the notebook takes no key.
     """
     cell(sheet, "game", "loud").click()
     picture(sheet, "game")
@@ -315,7 +318,9 @@ def test_it_is_walked_through_with_the_keyboard(sheet):
         ("ArrowRight", "game, clear?"),
         ("ArrowDown", "class, clear?"),
         ("ArrowUp", "game, clear?"),
-        ("ArrowUp", "game, clear?"),
+        ("ArrowUp", "Clear?"),
+        ("ArrowUp", "Clear?"),
+        ("ArrowDown", "game, clear?"),
         ("Home", "game: "),
         ("ArrowLeft", "game: "),
         ("ArrowDown", "class: "),

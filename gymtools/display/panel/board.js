@@ -65,10 +65,10 @@ class Grid {
     const corner = made(head, "th", "", { role: "columnheader", scope: "col" });
     made(corner, "div").textContent = "Use";
     made(corner, "small").textContent = board.legend;
-    for (const column of board.columns) {
-      const given = { role: "columnheader", scope: "col", title: column.tip };
-      made(head, "th", "", given).textContent = column.plain;
-    }
+    board.columns.forEach((column, c) => {
+      const given = { role: "columnheader", scope: "col", title: column.tip, tabindex: -1 };
+      made(head, "th", "", { ...given, "data-at": `-1 ${c + 1}` }).textContent = column.plain;
+    });
     const body = made(table, "tbody");
     this.rows = board.rows.map((row, r) => this.row(body, row, r));
     this.at = [Math.min(this.at[0], this.rows.length - 1), this.at[1]];
@@ -150,6 +150,7 @@ class Grid {
   }
 
   pick(at) {
+    if (at[0] < 0) return; // a head is only read
     this.send({ use: this.rows[at[0]].use, question: at[1] ? this.columns[at[1] - 1] : "" });
   }
 

@@ -99,6 +99,7 @@ class BoardSection(Section):
         self._design, self._answer, self._at = 0, None, ("", "")
         self._quantity = self._last = ""
         self._school = 0  # first design of the school
+        self._drawn = {}  # row of each use as it was drawn last, with what it was made of
 
     def _make(self):
         return w.VBox([self.grid, self.job.error])
@@ -161,13 +162,14 @@ class BoardSection(Section):
         kept = self._present(use) or self._latest(use)
         if kept is None:
             return empty_row(use, shown)
-        return board_row(
-            kept.judged,
-            self._before.get((use, kept.judged.rays)),
-            shown=shown,
-            pale=kept.design != self._design,
-            at=self._at[1] if self._at[0] == use else "",
-        )
+        before = self._before.get((use, kept.judged.rays))
+        looks = dict(shown=shown, pale=kept.design != self._design)
+        looks["at"] = self._at[1] if self._at[0] == use else ""
+        drawn = self._drawn.get(use)
+        if drawn is None or drawn[0] is not kept.judged or drawn[1:3] != (before, looks):
+            row = board_row(kept.judged, before, **looks)
+            drawn = self._drawn[use] = (kept.judged, before, looks, row)
+        return drawn[3]
 
     def _present(self, use):
         """What is known of a use in the present design, of all rays where that is known."""
