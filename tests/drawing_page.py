@@ -93,7 +93,7 @@ class Kept(Drawing):
 
 
 @contextmanager
-def drawing_page(drawing, size, ratio=1):
+def drawing_page(drawing, size):
     """A page that shows a drawing in a box of a size; yields the page of the browser."""
     with page(max(size[0], 600), max(size[1], 400)) as sheet:
         sheet.expose_function("kernel", drawing.hears)

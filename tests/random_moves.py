@@ -12,16 +12,19 @@ import threading
 from concurrent.futures import Future
 from types import SimpleNamespace
 
+import anywidget
 import ipywidgets as w
 import numpy as np
 import traitlets
 from ipywidgets.widgets.widget import _instances as open_widgets
 
+from gymtools.design.dragging import handles
 from gymtools.display import jobs, scene
 from gymtools.display.live import FigureFrame
 from gymtools.display.panel import aim, tracing
 from gymtools.display.panel.controls import close
 from gymtools.display.panel.meeting import Meeting
+from gymtools.display.panel.plan import PlanSection
 from gymtools.display.panel.ringing import RoomTab
 from gymtools.display.panel.toolbar import Refusals
 
@@ -213,7 +216,7 @@ class Moves:
         if kind < 0.27:
             return await self._press_any("Stop")
         if kind < 0.29:
-            return self._click_seat()
+            return self.random.choice((self._click_seat, self._drag))()
         if kind < 0.6:  # mostly sliders: there are most of them
             return self._use(self.random.choice(list(shown(self.panel.box))))
         # alike often whatever there is most of: a kind of control, then one of that kind
@@ -240,12 +243,22 @@ class Moves:
                 self._use(widget)
 
     def _click_seat(self):
-        point = self.panel._drawn.result.points[
-            self.random.randrange(len(self.panel._drawn.result.points))
-        ]
-        self._note(f"click at {point}")
-        k = self.panel._drawn.k
-        self.panel._clicked(None, SimpleNamespace(xs=[point[0] / k], ys=[point[1] / k]), None)
+        index = self.random.randrange(len(self.panel._drawn.result.points))
+        self._note(f"click on seat {index}")
+        self._tell(kind="pin", index=index)
+
+    def _drag(self):
+        """A handle is taken, moved a few steps and let go, or put back."""
+        handle = self.random.choice(handles(self.panel._drawn.scenario)).key
+        self._note(f"drag {handle}")
+        for _ in range(self.random.randrange(1, 6)):
+            by = [self.random.uniform(-9, 9) for _ in range(2)]
+            self._tell(kind="step", handle=handle, by=by, cut=self.random.random() < 0.3)
+        self._tell(kind=self.random.choice(("release", "release", "cancel")), handle=handle)
+
+    def _tell(self, **message):
+        """The page's drawing says something."""
+        self.panel.sections[PlanSection].box.sheet._handle_custom_msg(message, [])
 
     def _note(self, words):
         self.log.append(words)
@@ -330,7 +343,7 @@ def shown(widget):
     elif isinstance(widget, w.Box):
         for child in widget.children:
             yield from shown(child)
-    elif not isinstance(widget, w.HTML | w.FloatProgress) and not getattr(
+    elif not isinstance(widget, w.HTML | w.FloatProgress | anywidget.AnyWidget) and not getattr(
         widget, "disabled", False
     ):
         yield widget

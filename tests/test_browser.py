@@ -443,14 +443,6 @@ def test_a_click_in_the_plan_opens_one_seat(sheet):
     shot(sheet, "one_seat")
 
 
-def test_all_uses_are_side_by_side(sheet):
-    """Behavior: the tab of all uses lists the five of them with verdicts."""
-    sheet.click(".lm-TabBar-tab:has-text('All uses')")
-    sheet.wait_for_selector("text=One installation, all uses", timeout=15_000)
-    words = sheet.locator(".gt-card:visible").first.inner_text()
-    assert all(use in words for use in ("game", "class", "assembly", "graduation", "performance"))
-
-
 def test_what_cannot_be_is_said_and_the_picture_stays(sheet):
     """Behavior: a row of loudspeakers pushed through the wall: one line of words, the last good
     picture still there.
@@ -471,7 +463,7 @@ def test_options_are_pinned_side_by_side(sheet):
     """Behavior: pin, tilt, pin again: two lines of figures and two maps on one scale; the first
     is shown again.
     """
-    tab(sheet, "Options")
+    tab(sheet, "Compare")
     sheet.click("button:has-text('Pin this state')")
     sheet.wait_for_selector("text=Pinned as A", timeout=15_000)
     handle = slider(sheet, "Downtilt")
@@ -546,7 +538,7 @@ def test_parts_and_the_loudspeaker_are_shown(sheet):
     """Behavior: the schedules stand in their tab and follow a choice; the loudspeaker is drawn
     with polars and balloon.
     """
-    tab(sheet, "Parts and schedules")
+    tab(sheet, "Cost, parts and schedules")
     sheet.wait_for_selector("caption:has-text('Bill')", timeout=15_000)
     pick(sheet, "Run by", "nobody (it runs by itself)")
     sheet.wait_for_selector("text=Mixer: automatic", timeout=10_000)

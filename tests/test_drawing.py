@@ -15,6 +15,7 @@ from gymtools.display.drawing import Drawing, picture, widget
 from gymtools.display.drawing.judging import JUDGED_BY, UNJUDGED, judged
 from gymtools.display.drawing.widget import TRAITS
 from gymtools.display.drawing.words import handle_words, seat_sentence
+from gymtools.display.panel.meeting import meeting
 from gymtools.display.scene import View
 from gymtools.physics import bands
 from gymtools.venue.paths import changed, value_at
@@ -117,7 +118,9 @@ def test_a_seat_is_even_within_half_the_range_of_its_areas_mean():
     assert set(words[off < 3.0]) == {"meets"}
     assert set(words[(off > 3.03) & (off < 3.5)]) <= {"close"}
     assert set(words[off > 3.51]) <= {"misses"}
-    assert found.lines["north bank"] == pytest.approx((mean - 3, mean + 3), abs=1e-4)
+    assert [v for v, _ in found.lines["north bank"]] == pytest.approx(
+        [mean - 3, mean + 3], abs=1e-4
+    )
 
 
 def test_where_nobody_listens_nothing_is_asked():
@@ -449,6 +452,33 @@ def test_a_page_that_hears_nothing_gets_another_sheet(monkeypatch):
     now[0] += 5.0
     log.hear(kind="deaf")
     assert log.drawing.sheet is last
+
+
+def test_a_drag_ends_with_the_page_that_held_it():
+    """Behavior: a page that is reloaded in the middle of a drag leaves the row where it was."""
+    log = Log()
+    log.hear(kind="move", handle=POSITION, to=[2.0, 6.0], number=1)
+    log.hear(kind="greet")
+    assert log.moves[-1] == (POSITION, log.moves[0][1], "", True)
+    assert log.drawing.sheet.ghost == {} and log.drawing.sheet.rows["held"] == ""
+
+
+def test_a_drag_moves_the_panel():
+    """Behavior: what a drag reports is what the panel's state takes, and undo puts it back."""
+    panel = meeting(LARKFIELD)
+
+    def moved(key, changes, reason, done):
+        panel.update(key, changes=changes, group=Handle.of(key).group)
+        drawing.show(View(result=panel.result, units="ft"), picked=panel.state.group)
+
+    drawing = Drawing(on_move=moved)
+    drawing.show(View(result=panel.result, units="ft"))
+    drawing.sheet._handle_custom_msg({"kind": "move", "handle": POSITION, "to": [2.0, 6.0]}, [])
+    drawing.sheet._handle_custom_msg({"kind": "release", "handle": POSITION}, [])
+    assert panel.scenario.groups[0].x == panel.scenario.groups[1].x == pytest.approx(2.0, abs=0.05)
+    assert panel.state.group == NORTH
+    panel.undo()
+    assert panel.scenario.groups[0].x == 0.0
 
 
 def test_a_fault_of_who_listens_is_not_hidden():

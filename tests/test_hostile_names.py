@@ -15,7 +15,7 @@ from finished_hall import measure
 from playwright.sync_api import sync_playwright
 from schools import FOLDER
 
-from gymtools import evaluate, evaluate_all, how_sure
+from gymtools import evaluate, how_sure
 from gymtools.acoustics.seat import inspect_seat
 from gymtools.commissioning.comparison import compare
 from gymtools.commissioning.plan import plan
@@ -188,7 +188,6 @@ def test_no_name_is_markup_in_a_table():
     shown = [
         tables.headline(first),
         tables.verdict_table(first),
-        tables.uses_table(evaluate_all(s)),
         tables.room_table(first, "m"),
         tables.landing_table(first),
         tables.options_table(pinned, pinned[0]),

@@ -58,9 +58,8 @@ def test_a_line_holds_the_whole_scenario_and_the_state(tmp_path):
     (read,), now = found.states([tmp_path])
     assert read.scenario == replace(state.scenario, text=read.scenario.text) and now == 0
     assert (read.changes, read.treatments) == (state.changes, state.treatments)
-    assert (read.use, read.units, read.quantity, read.file) == (
-        "class", "ft", "sti", "dovecote.toml",
-    )  # fmt: skip
+    looks = (read.use, read.units, read.quantity, read.file)
+    assert looks == ("class", "ft", "sti", "dovecote.toml")
     ((name, scenario),) = found.designs([tmp_path])
     assert name == "A" and scenario == replace(DOVECOTE, text=scenario.text)
     assert ", 1 kept design)?" in found.words and "(3 steps" in found.words

@@ -20,7 +20,7 @@ from gymtools.design.decision import decide
 from gymtools.design.input_errors import InputSpread
 from gymtools.design.options import dominated_by
 from gymtools.design.uncertainty import how_sure
-from gymtools.display import scene, tables
+from gymtools.display import scene
 from gymtools.display.documents.page import quoted
 from gymtools.display.panel import advice as advice_panel
 from gymtools.display.panel import aim as aim_panel
@@ -33,7 +33,7 @@ from gymtools.display.panel.controls import UNSET
 from gymtools.display.panel.loudspeaker_type import LoudspeakerTab
 from gymtools.display.panel.meeting import TABS, Meeting
 from gymtools.display.panel.plan import PlanSection
-from gymtools.display.panel.readouts import UsesTab, VerdictsTab
+from gymtools.display.panel.readouts import VerdictsTab
 from gymtools.display.panel.ringing import RoomTab
 from gymtools.display.panel.save import SaveSection
 from gymtools.display.panel.seat import SeatTab
@@ -99,7 +99,7 @@ def message(m):
 
 def edges(m):
     """The edges of the beam in the drawn section."""
-    return np.frombuffer(m.sections[PlanSection].box.cut["edges"], np.float32)
+    return np.frombuffer(m.sections[PlanSection].box.sheet.cut["edges"], np.float32)
 
 
 def go_back_button(m):
@@ -472,7 +472,8 @@ def test_late_viewers_get_the_present_state(lark):
     state = m.figure.get_state()
     sent = next(t for t in state["_widget_data"] if t["name"] == "beams")
     assert np.array_equal(_plain_array(sent["y"]), values(m.figure, "beams", "y"), equal_nan=True)
-    assert m.sections[PlanSection].box.get_state()["cut"] == m.sections[PlanSection].box.cut
+    sheet = m.sections[PlanSection].box.sheet
+    assert sheet.get_state()["cut"] == sheet.cut and edges(m).size
 
 
 def test_nothing_is_offered_to_outside_services(lark):
@@ -639,9 +640,9 @@ def test_one_seat_by_number_and_by_click(lark):
     assert "row 7 of 10" in tab.words.value
     stems = np.array(tab.figure.data[1].x)
     drawing = m.sections[PlanSection].box
-    drawing._handle_custom_msg({"kind": "pin", "index": 300}, [])
+    drawing.sheet._handle_custom_msg({"kind": "pin", "index": 300}, [])
     assert m.state.seat == 300 and not np.array_equal(stems, np.array(tab.figure.data[1].x))
-    assert [name for name, *_ in drawing.said["marks"]] == ["this seat"]
+    assert [name for name, *_ in drawing.sheet.said["marks"]] == ["this seat"]
     m.controls["use"].value = "class"
     assert m.state.seat is None
 
@@ -652,15 +653,6 @@ def test_a_seat_that_is_gone_is_forgotten(lark):
     m.look_at(len(m.result.points) - 1)
     m.set(("banks", "north bank", "rows"), 2)
     assert m.state.seat is None and not m.refusal
-
-
-def test_all_uses_side_by_side(lark):
-    """Behavior: the tab of all uses lists every use with its verdict, and the worst over them."""
-    m = lark
-    m.update(tab="uses")
-    for use in m.start.uses:
-        assert f"<td>{use.name}</td>" in words(m, UsesTab)
-    assert gymtools.evaluate_all(m.scenario).word in words(m, UsesTab)
 
 
 def test_verdicts_are_deferred_until_a_slider_stops():
@@ -816,11 +808,11 @@ def test_all_rays_are_shown_at_rest_and_few_while_something_moves(traced):
 
 def test_tabs_say_what_the_picture_says(traced):
     """Behavior: while the picture is of few rays every tab of words is too, at rest all are of all
-    rays: verdicts, all uses, the room and one seat. Every other use has all rays at rest as well.
+    rays: verdicts, the room and one seat. Every other use has all rays at rest as well.
     """
     m = traced
     m.trace()
-    for rays, words_of_rays in (("full", "all rays"), ("few", "few rays")):
+    for rays in ("full", "few"):
         if rays == "few":
             m.set(DOWN, 32.0)
         assert m.answer.rays == m.result.rays == rays
@@ -828,10 +820,6 @@ def test_tabs_say_what_the_picture_says(traced):
         fresh = gymtools.evaluate(m.scenario, m.state.use, rays=rays)
         for v in fresh.verdicts:
             assert escape(v.sentence) in words(m, VerdictsTab), (rays, v.criterion)
-        m.update(tab="uses")
-        assert f"all uses, {words_of_rays};" in words(m, UsesTab)
-        found = gymtools.evaluate_all(m.scenario, rays=rays)
-        assert words(m, UsesTab) == tables.card(tables.uses_table(found))
         m.look_at(10)
         assert f"STI {m.result.sti[10]:.2f}" in m.sections[SeatTab].words.value
         m.update(tab="room")

@@ -78,7 +78,9 @@ def test_rows_are_single_evaluations(plain):
         )
         verdicts = [v for u in SMALL.uses for v in evaluate(s, u.name).verdicts]
         met = sum(v.word == "meets" for v in verdicts)
-        assert (row["met"], row["checks"], row["refused"]) == (met, len(verdicts), "")
+        close = sum(v.word == "close" for v in verdicts)
+        assert (row["met"], row["close"]) == (met, close)
+        assert (row["checks"], row["refused"]) == (len(verdicts), "")
     assert set(figures(SMALL, rays="few")) >= {
         column(u.name, key) for u in SMALL.uses for key in FIGURES
     }
@@ -224,7 +226,7 @@ def graded(monkeypatch):
         if isinstance(wrong, Exception):
             raise wrong
         worth = tilt * more.get("apart", 1.0) + wrong
-        row = dict(verdict="meets", met=1, checks=2, cost=1.0, rays=rays, penalty=worth)
+        row = dict(verdict="meets", met=1, close=0, checks=2, cost=1.0, rays=rays, penalty=worth)
         return Row(row | nothing)
 
     monkeypatch.setattr(sweeping, "figures", graded_figures)
@@ -715,7 +717,7 @@ from pathlib import Path
 from gymtools import load
 from gymtools.design import sweeping
 scenario, file, count, fault = load(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3]), sys.argv[4]
-row = sweeping.Row(verdict="meets", met=1, checks=2, penalty=0.5, cost=1.5)
+row = sweeping.Row(verdict="meets", met=1, close=0, checks=2, penalty=0.5, cost=1.5)
 sweeping.figures = lambda *_: sweeping.Row(row)
 axes = {"n": {f"{n} of many": {} for n in range(count)}}
 sweeping.sweep(scenario, {"n": {"0": {}}})
@@ -747,7 +749,7 @@ def faulty(tmp_path, monkeypatch):
         return subprocess.Popen([*map(str, words)], stdout=subprocess.PIPE, text=True, env=env)
 
     def resumed(file, count):
-        row, asked = Row(verdict="meets", met=1, checks=2, penalty=0.5, cost=1.5), []
+        row, asked = Row(verdict="meets", met=1, close=0, checks=2, penalty=0.5, cost=1.5), []
         monkeypatch.setattr(sweeping, "figures", lambda *_: asked.append(1) or Row(row))
         axes = {"n": {f"{n} of many": {} for n in range(count)}}
         rows = sweep(load(scenario), axes, file=file)

@@ -11,6 +11,7 @@ import numpy as np
 
 from ..physics import geometry
 from ..physics.checks import within
+from ..venue.enclosures import TOUCH, corners
 from ..venue.loudspeakers import Group
 from ..venue.paths import changed
 from ..venue.quantity import limits
@@ -159,7 +160,7 @@ def landings(scenario, use, loudspeakers):
     fronts = np.array([geometry.rotation(c.pan_deg, c.downtilt_deg)[0] for c in loudspeakers])
     polygons = scenario.configuration(use).room.polygons
     _, way = geometry.first_hit(starts, fronts[:, None], polygons)
-    return starts + way * fronts
+    return starts + np.minimum(way, FAR) * fronts
 
 
 def place_of(scenario, handle, use):
@@ -383,10 +384,14 @@ def _inside(scenario, group, wanted, kind):
         return {"height": _held(wanted["height"], low, clear, grid)}
     if kind != "position":
         return wanted
-    held = {}
-    for key, half in (("x", hall.length / 2), ("y", hall.width / 2)):
-        away = [getattr(c, key) - getattr(group, key) for c in row]
-        held[key] = _held(wanted[key], EDGE - half - min(away), half - EDGE - max(away), grid)
+    held, boxes = {}, corners(row)
+    for axis, (key, half) in enumerate((("x", hall.length / 2), ("y", hall.width / 2))):
+        # the middle of a front keeps off the wall, and no corner of an enclosure is in it
+        middles = np.array([c.position[axis] for c in row]) - getattr(group, key)
+        ends = boxes[..., axis] - getattr(group, key)
+        low = max(EDGE - half - middles.min(), TOUCH - half - ends.min())
+        high = min(half - EDGE - middles.max(), half - TOUCH - ends.max())
+        held[key] = _held(wanted[key], low, high, grid)
     return held
 
 

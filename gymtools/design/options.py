@@ -159,7 +159,7 @@ def headlines(row):
     headlines : dict
         By the keys of ``HEADLINES``, rounded as they are shown
     """
-    whole, found = {"cost": row["cost"], "failing": row["checks"] - row["met"]}, {}
+    whole, found = {"cost": row["cost"], "failing": row["checks"] - row["met"] - row["close"]}, {}
     for h in HEADLINES:
         if h.key in whole:
             values = [whole[h.key]]

@@ -16,8 +16,9 @@ from ..venue.spreadsheets import as_text, as_written
 from ..venue.writing_files import write_file
 
 # columns before those of the uses: how many of how many checks meet their target
-FIXED = ("key", "refused", "rays", "verdict", "met", "checks", "penalty", "cost")
-COUNTS = ("met", "checks")
+FIXED = ("key", "refused", "rays", "verdict", "met", "close", "checks", "penalty", "cost")
+COUNTS = ("met", "close", "checks")
+ADDED = ("rays", "close")  # columns that tables of earlier versions lack
 TRACED = ("few", "full", "")  # rays of a row; none where the room is not traced
 VERDICTS = (*criteria.WORDS, "")  # none of a refused row
 KIND = "table of a sweep"
@@ -249,9 +250,11 @@ def _in_columns(table, columns):
     if head != want:
         former = [as_written(c) for c in head[axes:]]
         head = head[:axes] + [_cell(present_heading(heading)) for heading in former]
-    rays = columns.index("rays")
-    if head != want and head == want[:rays] + want[rays + 1 :]:  # of an earlier version
-        return [(number, [*c[:rays], "", *c[rays:]]) for number, c in rows]
+    lacking = [c for c in ADDED if c not in head[axes:]]
+    if lacking and head == want[:axes] + [c for c in want[axes:] if c not in lacking]:
+        for at in sorted(columns.index(c) for c in lacking):  # of an earlier version
+            rows = [(number, [*c[:at], "", *c[at:]]) for number, c in rows]
+        return rows
     return rows if head == want else None
 
 
@@ -269,6 +272,7 @@ def _read(row, columns, where):
             " edited? Remove the line, or give another file."
         )
     texts = {*columns[: columns.index("key")], "key", "refused", "rays", "verdict"}
+    texts |= {c for c in ADDED if row[c] == ""}
     if row["refused"]:
         columns = columns[: columns.index("verdict")]
     return {c: as_written(row[c]) if c in texts else _number(c, row[c], where) for c in columns}

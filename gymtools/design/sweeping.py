@@ -144,8 +144,9 @@ def figures(scenario, room="traced", prices=None, rays="full"):
     Returns
     -------
     row : Row
-        Worst verdict, how many of how many checks meet their target, penalty, cost, and for every
-        use the figures of its weakest area or microphone; None where there is nothing to judge
+        Worst verdict, how many of how many checks meet their target or are close, penalty, cost,
+        and for every use the figures of its weakest area or microphone; None where there is nothing
+        to judge
 
     Raises
     ------
@@ -158,6 +159,7 @@ def figures(scenario, room="traced", prices=None, rays="full"):
         rays=rays if room == "traced" else "",
         verdict=worst_word(v.word for v in verdicts),
         met=sum(v.meets for v in verdicts),
+        close=sum(v.word == "close" for v in verdicts),
         checks=len(verdicts),
         penalty=float(np.mean([penalty(r, Weights()) for r in results.values()])),
         cost=cost(scenario, prices, amplification=amplify(scenario, results, prices=prices)),

@@ -194,7 +194,15 @@ class Watch(anywidget.AnyWidget):
     export default { render({ model, el }) {
       const fit = () => window.dispatchEvent(new Event("resize"));
       const sized = new ResizeObserver(() => requestAnimationFrame(fit));
-      requestAnimationFrame(() => { if (el.parentElement) sized.observe(el.parentElement); });
+      // the wheel scrolls the page; with Ctrl it comes nearer to what the picture shows
+      const calm = (event) => { if (!event.ctrlKey) event.stopPropagation(); };
+      let beside = null;
+      requestAnimationFrame(() => {
+        beside = el.parentElement;
+        if (!beside) return;
+        sized.observe(beside);
+        beside.addEventListener("wheel", calm, { capture: true, passive: true });
+      });
       const drawn = () => [...(el.parentElement?.querySelectorAll(".js-plotly-plot") ?? [])]
         .some((g) => g.data?.length && g._fullData?.length);
       const hears = async () => {
@@ -236,7 +244,12 @@ class Watch(anywidget.AnyWidget):
         timers = [setTimeout(check, 250)];
       };
       check();
-      return () => { gone = true; sized.disconnect(); timers.forEach(clearTimeout); };
+      return () => {
+        gone = true;
+        sized.disconnect();
+        timers.forEach(clearTimeout);
+        beside?.removeEventListener("wheel", calm, { capture: true });
+      };
     } };
     """
 

@@ -10,6 +10,8 @@ const TAKEN = 3;  // a hand that moves less has only clicked [px]
 const DENSE = 6, SPARSE = 15;  // from one hatching line to the next [px]
 const BESIDE = 1.15;  // the section stands beside the plan where that draws it so much larger
 const DEAF = 4000;  // a page that hears nothing for so long is deaf [ms]
+const WORTH = 1.06;  // so much larger is worth the profile beside the section
+const LEAST = 150;  // width of a profile [px]
 const SVG = "http://www.w3.org/2000/svg";
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
@@ -67,11 +69,16 @@ function laidOut(state, width, height, words) {
   const wide = width - left - right, room = height - header - over;
   const graph = room > 270 ? Math.round(clamp(room * 0.13, 44, 90)) : 0;
   const under = graph ? graph + LINE + 8 + bottom : 8;
-  const stacked = Math.min(wide / Math.max(x1 - x0, across),
-    (room - 14 - title - under) / (y1 - y0 + top));
+  const rise = y1 - y0 + top;
+  // plan over section over profile; profile beside the section; section beside the plan
+  const stacked = Math.min(wide / Math.max(x1 - x0, across), (room - 14 - title - under) / rise);
+  const corner = graph ? Math.min(wide / (x1 - x0), (wide - left - LEAST) / across,
+    (room - 14 - title - bottom) / rise) : 0;
   const beside = Math.min((wide - left - 8) / (x1 - x0 + across), (room - 14) / (y1 - y0),
     (room - title - under) / top);
-  const split = beside > BESIDE * stacked, k = Math.max(split ? beside : stacked, 0.5);
+  const below = Math.max(stacked, corner > WORTH * stacked ? corner : 0);
+  const split = beside > BESIDE * below, turned = !split && below > stacked;
+  const k = Math.max(split ? beside : below, 0.5);
   const plan = { w: (x1 - x0) * k, h: (y1 - y0) * k, y: header + over };
   const cut = { w: across * k, h: top * k }, spare = Math.max(0, wide - plan.w);
   if (split) {
@@ -80,15 +87,20 @@ function laidOut(state, width, height, words) {
     cut.title = header;
   } else {
     plan.x = left + spare / 2;
-    cut.x = left + Math.max(0, wide - cut.w) / 2;
+    cut.x = left + (turned ? 0 : Math.max(0, wide - cut.w) / 2);
     cut.title = plan.y + plan.h + 14;
   }
   cut.y = cut.title + title + cut.h;
   const y = cut.y + LINE + 8;
-  const tall = clamp(height - y - bottom - 4, 0, split ? 180 : 130);
-  const box = { y, w: Math.min(wide, Math.max(cut.w, 560)), h: graph ? tall : 0 };
+  const box = { y, w: Math.min(wide, Math.max(cut.w, 560)), h: 0 };
+  if (graph) box.h = clamp(height - y - bottom - 4, 0, split ? 180 : 130);
   box.x = left + (wide - box.w) / 2;
   if (split) Object.assign(box, { x: cut.x, w: cut.w });
+  if (turned) {
+    const x = cut.x + cut.w + left + 6;
+    Object.assign(box, { x, y: cut.y - cut.h, w: left + wide - x, h: cut.h });
+  }
+  cut.end = turned ? box.x - 10 : width - 4;  // of its words
   return { width, height, narrow, bar, header, k, plan, cut, top, graph: box,
     X: (x) => plan.x + (x - x0) * k, Y: (yy) => plan.y + (y1 - yy) * k,
     S: (s) => cut.x + s * k, Z: (z) => cut.y - z * k,
@@ -313,10 +325,18 @@ function paintProfile(ctx, state, at) {
   }
 }
 
+// what of a ghost stands elsewhere or aims elsewhere than the row does now
+function elsewhere(state, row, n, at) {
+  const now = state.rows.rows.find((r) => r.name === row.name)?.members[n], m = row.members[n];
+  const off = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1], a[2] - b[2]) * at.k;
+  return !now || off(now.at, m.at) > 1 || off(now.end, m.end) > 1;
+}
+
 // where things were: dashed, in plan and section
 function paintGhost(ctx, state, at) {
   for (const row of state.ghost?.rows ?? []) {
     for (const [n, m] of row.members.entries()) {
+      if (!elsewhere(state, row, n, at)) continue;
       const x = at.X(m.at[0]), y = at.Y(m.at[1]);
       ctx.beginPath();
       ctx.rect(x - 7, y - 7, 14, 14);
@@ -338,8 +358,7 @@ function paintGhost(ctx, state, at) {
 }
 
 function paintScale(ctx, state, at) {
-  const { map } = state, bar = barOf(at), last = map.palette.length / 3;
-  const { low, high } = map.scale;
+  const { map } = state, bar = barOf(at), { low, high } = map.scale;
   for (let n = 0; n < bar.w; n++) {
     ctx.fillStyle = colorOf(map, low + (high - low) * (n + 0.5) / bar.w);
     ctx.fillRect(bar.x + n, bar.y, 1.5, bar.h);
@@ -355,28 +374,32 @@ function paintScale(ctx, state, at) {
     ctx.lineTo(x, bar.y + bar.h + 4);
     cased(ctx, 2.2, 5);
   }
-  return last;
 }
 
 const barOf = (at) => ({ x: 16, y: 22, w: at.bar, h: 9 });
 
 function paintLegend(ctx, state, at, swatches) {
+  const box = new Float32Array([0, 0, 22, 0, 22, 12, 0, 12, 0, 0]);
+  const { low, high } = state.map.scale, middle = colorOf(state.map, (low + high) / 2);
   for (const [x, y, gap] of swatches) {
-    const box = new Float32Array([0, 0, 22, 0, 22, 12, 0, 12, 0, 0]);
-    ctx.fillStyle = colorOf(state.map, (state.map.scale.low + state.map.scale.high) / 2);
-    if (gap) ctx.fillRect(x, y, 22, 12);
-    const shift = { X: (v) => x + v, Y: (v) => y + v };
-    if (gap) hatch(ctx, box, shift, gap);
     ctx.beginPath();
-    if (gap) ctx.rect(x, y, 22, 12);
-    else { ctx.moveTo(x, y + 6); ctx.lineTo(x + 22, y + 6); }
-    if (gap) stroke(ctx, QUIET, 0.8);
-    else cased(ctx, 2.2, 5);
+    if (!gap) {  // the target line
+      ctx.moveTo(x, y + 6);
+      ctx.lineTo(x + 22, y + 6);
+      cased(ctx, 2.2, 5);
+      continue;
+    }
+    ctx.fillStyle = middle;
+    ctx.fillRect(x, y, 22, 12);
+    hatch(ctx, box, { X: (v) => x + v, Y: (v) => y + v }, gap);
+    ctx.beginPath();
+    ctx.rect(x, y, 22, 12);
+    stroke(ctx, QUIET, 0.8);
   }
 }
 
 function paintMarks(ctx, state, at) {
-  for (const [name, x, y] of state.room.microphones) {
+  for (const [, x, y] of state.room.microphones) {
     ctx.beginPath();
     ctx.arc(at.X(x), at.Y(y), 4.5, 0, 7);
     ctx.fillStyle = "#f0e442";
@@ -499,7 +522,9 @@ function sayHeader(words, state, at) {
   const title = scale.label + (scale.unit ? ` [${scale.unit}]` : "");
   words.say("title", title, [[16, 14]], { kind: "gt-title" });
   if (state.said.note) {
-    words.say("note", state.said.note, [[at.width - 12, 14, "end"]], { kind: "gt-quiet" });
+    const places = [[at.width - 12, 14, "end"], [at.width - 12, at.header - 2, "end"]];
+    words.say("note", state.said.note, places,
+      { kind: "gt-quiet", bounds: [0, 0, at.width, at.height] });
   }
   if (scale.origin) {
     const after = 16 + words.width(title, "gt-title") + 12;
@@ -556,7 +581,7 @@ function sayPlan(words, state, at) {
       if (stands) continue;
       const text = state.ghost.dragged ? `${m.tag} was here` : m.tag;
       words.say(`ghost ${m.tag}`, text, around(at.X(m.at[0]), at.Y(m.at[1]), 10),
-        { kind: "gt-quiet", plate: true, bounds: frame });
+        { plate: true, bounds: frame });
     }
   }
   for (const [name, x, y] of state.room.microphones) {
@@ -577,7 +602,7 @@ function sayCut(words, state, at) {
     { kind: "gt-title" });
   const after = at.cut.x + words.width(`Section, ${cut.area}`, "gt-title") + 10;
   words.say("section of", `${cut.tag}: axis, −6 dB edges`, [[after, at.cut.title + 12]],
-    { kind: "gt-quiet", bounds: frame });
+    { kind: "gt-quiet", bounds: [4, at.cut.title - 2, at.cut.end, at.height] });
   const stand = (m) => [at.S(alongCut(cut, m.at[0], m.at[1])), at.Z(m.at[2])];
   for (const row of state.rows.rows) {
     const [x, y] = stand(row.members[row.cut]);
@@ -596,8 +621,9 @@ function sayCut(words, state, at) {
   }
   if (!at.graph.h) return;
   const { x, y, w, h } = at.graph, { label, unit, range, digits, targets } = cut.profile;
-  words.say("profile", `${label}${unit ? ` [${unit}]` : ""} along the rows`, [[x, y - 5]],
-    { kind: "gt-quiet", bounds: frame });
+  const along = { kind: "gt-quiet", bounds: [4, at.cut.title - 2, at.width - 4, at.height] };
+  if (!words.say("profile", `${label}${unit ? ` [${unit}]` : ""} along the rows`, [[x, y - 6]],
+    along)) words.say("profile", "along the rows", [[x, y - 6]], along);
   const level = (v) => y + h - (v - range[0]) / (range[1] - range[0]) * h + 4;
   for (const [n, v] of targets.entries()) {
     if (v < range[0] || v > range[1]) continue;
@@ -825,7 +851,6 @@ class Sheet {
     this.model = model;
     this.root = document.createElement("div");
     this.root.className = "gt-plan";
-    this.root.dataset.lmSuppressShortcuts = "true";  // arrow keys are the handles', not Lab's
     this.canvas = document.createElement("canvas");
     this.ctx = this.canvas.getContext("2d");
     this.svg = made("svg", { role: "group", "aria-label": "Plan, north up, above the section" });
@@ -872,7 +897,13 @@ class Sheet {
     on("pointercancel", this.letGo);
     on("lostpointercapture", this.letGo);
     on("pointerleave", () => this.leave());
-    on("keydown", this.press);
+    // before the notebook sees it: plain keys are the handles', Ctrl and its like the notebook's
+    this.key = (event) => {
+      if (!this.svg.contains(event.target) || event.ctrlKey || event.metaKey || event.altKey) return;
+      event.stopPropagation();
+      this.press(event);
+    };
+    window.addEventListener("keydown", this.key, true);
     on("keyup", this.unpress);
     on("focusin", this.focus);
     on("focusout", this.blur);
@@ -883,6 +914,7 @@ class Sheet {
     this.sized.disconnect();
     cancelAnimationFrame(this.frame);
     clearInterval(this.watch);
+    window.removeEventListener("keydown", this.key, true);
   }
 
   // anywidget gives up a model whose page was busy when it came: it is drawn but hears nothing
@@ -908,7 +940,10 @@ class Sheet {
       }
       if (this.index !== null && this.index !== message.index) this.ask();
     }
-    if (message.kind === "refused") this.tell(message.words);
+    if (message.kind === "refused") {
+      this.asking = null;
+      this.tell(message.words);
+    }
   }
 
   // ---- drawing
@@ -1097,9 +1132,8 @@ class Sheet {
     if (event.key === "Escape") { this.escape(event); return; }
     if (event.target === this.seat) { this.pressSeat(event); return; }
     const handle = event.target.handle, arrow = ARROWS[event.key];
-    if (!handle || !arrow || event.altKey || event.ctrlKey || event.metaKey) return;
+    if (!handle || !arrow) return;
     event.preventDefault();
-    event.stopPropagation();
     if (this.held && !this.held.keys) return;
     if (this.held && this.held.handle !== handle) this.finish("release");
     this.held ??= { handle, key: handle.key, cut: handle.cut, keys: true, by: [0, 0] };
@@ -1117,7 +1151,6 @@ class Sheet {
   escape(event) {
     if (!this.held) { this.plate.hidden = true; this.seatAway(); return; }
     event.preventDefault();
-    event.stopPropagation();
     this.held.to = this.held.by = null;
     this.finish("cancel");
   }
@@ -1190,7 +1223,6 @@ class Sheet {
     }
     if (!arrow) return;
     event.preventDefault();
-    event.stopPropagation();
     let index = this.index;
     for (let n = 0; n < (event.shiftKey ? 5 : 1); n++) index = seatBeside(this.state, index, arrow);
     this.look(index);
@@ -1200,6 +1232,7 @@ class Sheet {
 export default {
   render({ model, el }) {
     const sheet = new Sheet(model, el);
+    sheet.root.sheet = sheet;
     return () => sheet.close();
   },
 };

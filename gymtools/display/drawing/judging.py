@@ -21,6 +21,7 @@ JUDGED_BY = {
     # an octave is even where its seats lie within half the range either way of the area's mean
     **{f"direct {LABELS[band]}": "coverage_range" for band in np.arange(len(LABELS))[COVERAGE]},
 }
+BEYOND = 1e9  # farther from a target than any value
 UNJUDGED = 255  # number of a point that nothing is asked of, beside those of ``WORDS``
 
 
@@ -30,7 +31,8 @@ class Judged:
 
     criterion: str  # key of ``CRITERIA``
     margin: np.ndarray  # on the good side of the target, NaN where nothing is asked (point,) [unit]
-    lines: dict  # by area name: values at which the target line is drawn [unit of the map]
+    # by area name: (value, which side of it is good: 1 above, -1 below) of the target lines [unit]
+    lines: dict
     words: str  # the target in words
     close: float  # a miss by no more than this is close [unit]
     shown: float  # no word turns on less [unit]
@@ -42,6 +44,26 @@ class Judged:
         numbers[self.margin >= -self.shown] = 0
         numbers[np.isnan(self.margin)] = UNJUDGED
         return numbers.astype(np.uint8)
+
+    def ranges(self, area):
+        """Values of an area that are close, and that miss.
+
+        Parameters
+        ----------
+        area : str
+            Name of an area
+
+        Returns
+        -------
+        close, misses : tuple of list
+            (low, high) each [unit of the map]
+        """
+        close, misses = [], []
+        for value, side in self.lines.get(area, ()):
+            near, far = value - side * self.shown, value - side * self.close
+            close.append(tuple(sorted((far, near))))
+            misses.append(tuple(sorted((far, far - side * BEYOND))))
+        return close, misses
 
     def word(self, index):
         """Word of one point.
@@ -85,7 +107,7 @@ def judged(view):
     return Judged(
         criterion=criterion.key,
         margin=margin,
-        lines={area.name: (target,) for area in view.areas},
+        lines={area.name: ((target, criterion.better),) for area in view.areas},
         words=f"{_target_text(criterion, target)} {ends}",
         close=criterion.close,
         shown=criterion.shown,
@@ -109,7 +131,7 @@ def _even(view, criterion, target):
         heard = np.isfinite(result.level_db[span]).all(axis=1)
         mean = float(view.values[span][heard].mean()) if heard.any() else 0.0
         margin[span] = target / 2 - np.abs(view.values[span] - mean)
-        lines[name] = (mean - target / 2, mean + target / 2)
+        lines[name] = ((mean - target / 2, 1), (mean + target / 2, -1))
     return Judged(
         criterion=criterion.key,
         margin=margin,

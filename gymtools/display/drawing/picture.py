@@ -21,7 +21,6 @@ from .judging import judged
 from .words import handle_words
 
 COLORS = 256  # of a scale
-BEYOND = 1e9  # farther from a target than any value
 MOST_TICKS = 9
 
 
@@ -203,11 +202,12 @@ def _held_against(view, found):
         start = span.stop
         if np.isnan(found.margin[span]).any():
             continue
-        margin = _Padded(area, found.margin[span])
-        misses += margin.rings(-BEYOND, -found.close)
-        close += margin.rings(-found.close, -found.shown)
         values = _Padded(area, view.values[span])
-        target += [line for level in found.lines.get(area.name, ()) for line in values.lines(level)]
+        for rings, ranges in zip((close, misses), found.ranges(area.name), strict=True):
+            for low, high in ranges:
+                rings += values.rings(low, high)
+        for level, _ in found.lines.get(area.name, ()):
+            target += values.lines(level)
     return dict(
         words=found.numbers.tobytes(),
         close=_flat(close),
@@ -265,7 +265,7 @@ def scale(view, found):
     """
     quantity, (low, high) = QUANTITIES[view.quantity], view.range
     every = view.step * max(1, np.ceil((high - low) / view.step / MOST_TICKS))
-    ticks = np.arange(np.ceil(low / every - 1e-6), np.floor(high / every + 1e-6) + 1) * every
+    ticks = np.arange(np.ceil(low / every - 1e-6), np.floor(high / every + 1e-6) + 1) * every + 0.0
     looks = dict(
         label=quantity.label,
         unit=view.unit,
@@ -279,7 +279,7 @@ def scale(view, found):
         looks["origin"] = ""
     if found is None:
         return dict(looks, target="", targets=[])
-    targets = sorted({value for values in found.lines.values() for value in values})
+    targets = sorted({value for lines in found.lines.values() for value, _ in lines})
     # an octave has a mean for each area, too many to mark on the scale
     marked = targets if len(targets) == 1 else []
     return dict(looks, target=found.words, targets=marked)
@@ -438,7 +438,7 @@ def cut(view):
             if view.on_foot
             else [float(v) for v in view.range],
             digits=QUANTITIES[looks.quantity].digits,
-            targets=[float(v) for v in found.lines.get(section.area, ())] if found else [],
+            targets=[float(v) for v, _ in found.lines.get(section.area, ())] if found else [],
         ),
     )
 

@@ -139,16 +139,19 @@ class Drawing(w.Box):
             "pin": self._pin,
         }
         try:
-            reports = acts[content["kind"]](content) or ()
+            report = acts[content["kind"]](content)
         except (KeyError, TypeError, ValueError) as error:  # of a page that saw another state
             self._drag = None
             self._show_rows()
             self.sheet.send({"kind": "refused", "words": str(error)})
             return
-        if reports:
-            tell, *what = reports
-            if tell is not None:
-                tell(*what)
+        self._tell(report)
+
+    @staticmethod
+    def _tell(report):
+        """Call who listens, if somebody does: (callback, what it is told)."""
+        if report and report[0] is not None:
+            report[0](*report[1:])
 
     def _greet(self, deaf):
         """Answer a page that has loaded; one that hears no answer gets another sheet."""
@@ -161,6 +164,8 @@ class Drawing(w.Box):
             return
         self._greeted = now
         self.sheet.send({"kind": "greeted"})
+        if self._drag is not None:  # the page that held it is gone
+            self._tell(self._release({}))
 
     def _held(self, content):
         """The drag that goes on, or one that begins."""

@@ -233,7 +233,7 @@ class Combinations:
 
 
 def _failing(row):
-    return row["checks"] - row["met"]
+    return row["checks"] - row["met"] - row["close"]
 
 
 def _button(words, width, act):

@@ -143,8 +143,10 @@ class KeptStrip(Section):
         name = escape(option.name)
         rays = "" if option.rays == "full" else ", few rays"
         lines = f"<b>{name}</b><br>{'none fails' if not fails else f'{fails} fail'}{rays}"
-        words = w.HTML(f'<div style="line-height:1.2">{lines}<br>{escape(price)}</div>')
-        words.layout = {"height": "46px", "overflow": "hidden", "margin": "0"}
+        words = w.HTML(
+            f'<div style="line-height:1.2">{lines}<br>{escape(price)}</div>',
+            layout={"height": "46px", "overflow": "hidden", "margin": "0"},
+        )
         go = _button("Go on", lambda: self.go_on_from(option), "54px", f"Go on from {option.name}")
         drop = _button("\u2715", lambda: self.remove(option), "28px", f"Remove {option.name}")
         plan = w.HTML(self._plan(option), layout={"flex": "0 0 116px", "margin": "0"})

@@ -29,7 +29,7 @@ from .page import CAUTION
 from .parts import PartsTab
 from .plan import PlanSection
 from .price_book import ChosenPrices
-from .readouts import LandingTab, LimitsTab, UsesTab, VerdictsTab
+from .readouts import LandingTab, LimitsTab, VerdictsTab
 from .ringing import RoomTab
 from .room import RoomSection
 from .save import SaveSection
@@ -49,16 +49,15 @@ SIDE = (
     UseSection,
     AimSection,
 )
-TABS = (
+TABS = (  # in the order of a meeting; the designer's own come last
     VerdictsTab,
-    UsesTab,
+    AdviceTab,
+    OptionsTab,
+    SureTab,
+    PartsTab,
     SeatTab,
     LandingTab,
     RoomTab,
-    AdviceTab,
-    SureTab,
-    OptionsTab,
-    PartsTab,
     LoudspeakerTab,
     LimitsTab,
 )
@@ -363,6 +362,8 @@ class Meeting:
             self.answer = replace(self.answer, refusal=self.answer.refusal or missing)
         self._render()
         self._tabs.selected_index = TAB_KEYS.index(self.state.tab)
+        if self.figure.layout.coloraxis.showscale != (alone := self.state.large == "space"):
+            self.figure.layout.coloraxis.showscale = alone
         for part in LARGE:
             change = self._work.add_class if part == self.state.large else self._work.remove_class
             change(f"gt-large-{part}")

@@ -33,7 +33,7 @@ ON_FILE = (
 class OptionsTab(Section):
     """Pinned options side by side, and all combinations of a few choices."""
 
-    key, title = "options", "Options"
+    key, title = "options", "Compare"
 
     def _begin(self):
         self.pins = Pins(self.panel.prices, self._draw)

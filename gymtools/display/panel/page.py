@@ -6,9 +6,10 @@ STYLE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
 .gt-bar {{ align-items: center; justify-content: space-between; height: 32px; }}
 .gt-bar > * {{ flex: 0 0 auto; }}
-.gt-bar .widget-toggle-buttons button {{ width: 62px !important; }}
+.gt-bar .widget-toggle-buttons button {{ width: auto !important; min-width: 44px; padding: 0 8px; }}
 .gt-bar > :last-child {{ flex: 0 0 150px; justify-content: flex-end; }}
 .gt-bar .widget-html-content, .gt-caution .widget-html-content {{ line-height: 1.3; }}
+.gt-room .widget-html-content {{ white-space: nowrap; }}
 .gt-caution {{ height: 20px; font-size: 12px; }}
 .gt-work {{ height: 460px; min-height: 280px; align-items: stretch; }}
 .gt-gone .gt-side, .gt-gone .gt-bar, .gt-gone .gt-work {{ pointer-events: none; opacity: 0.55; }}
@@ -47,7 +48,14 @@ HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt,
 ALONE = """.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden auto;
   background: #fff; padding: 6px 14px; container-type: size; }
 .gt-work { height: calc(100cqh - 384px); position: sticky; top: -6px; z-index: 5;
-  background: #fff; }"""
+  background: #fff; }
+@container (max-height: 680px) {
+  .gt-work { height: calc(100cqh - 292px); }
+  .gt-caution { order: 1; }
+  .gt-kept-strip { min-height: 0 !important; height: 32px; overflow: hidden; }
+  .gt-kept-strip .widget-vbox:first-child { flex-direction: row; width: auto !important; }
+  .gt-kept-strip svg { display: none; }
+}"""
 
 
 def style(folded, alone=False):

@@ -34,7 +34,7 @@ LOOKS = dict(width="330px", label_width="150px")
 class PartsTab(Section):
     """Schedules with the choices that make them."""
 
-    key, title = "parts", "Parts and schedules"
+    key, title = "parts", "Cost, parts and schedules"
 
     def _begin(self):
         self._choices = w.HBox(layout={"flex_flow": "row wrap"})

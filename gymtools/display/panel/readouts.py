@@ -1,10 +1,9 @@
-"""The tabs of words under the picture: verdicts, uses, first incidence, limits."""
+"""The tabs of words under the picture: verdicts, first incidence, limits."""
 
 from html import escape
 
 import ipywidgets as w
 
-from ...acoustics.evaluate import evaluate_all
 from .. import tables
 from ..theme import QUANTITIES, shown_quantity
 from .section import Section
@@ -36,15 +35,6 @@ class VerdictsTab(WordsTab):
             f'<p class="quiet">{escape(shown.plain)}</p>',
             tables.verdict_table(answer.result),
         ]
-
-
-class UsesTab(WordsTab):
-    """Verdicts of all uses, side by side."""
-
-    key, title = "uses", "All uses"
-
-    def _parts(self, state, answer):
-        return [tables.uses_table(evaluate_all(answer.scenario, rays=answer.rays))]
 
 
 class LandingTab(WordsTab):

@@ -28,7 +28,7 @@ class Toolbar(Section):
         return [
             self._list("use", "Use", uses, state.use, "150px"),
             self._list("quantity", "Show", quantities, state.quantity, "235px"),
-            self._list("area", "Section through", areas, area, "215px"),
+            self._list("area", "Section", areas, area, "165px"),
             Switch(
                 key="units",
                 value=state.units,

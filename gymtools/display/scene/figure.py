@@ -27,7 +27,7 @@ HEIGHT = 740  # the width follows the page [px]
 PARTS = ("space", "plan", "section")
 SPACE = ("space",)  # the picture in space alone
 SCENE = dict(x=[0.0, 0.575], y=[0.0, 1.0])
-ALONE = dict(x=[0.0, 0.93], y=[0.0, 1.0])
+ALONE = dict(x=[0.0, 1.0], y=[0.0, 1.0])
 RIGHT = [0.665, 1.0]
 
 LINES, MARKS = dict(mode="lines", hoverinfo="skip"), dict(mode="markers", hoverinfo="text")
@@ -316,6 +316,7 @@ def figure(view, parts=PARTS):
         showlegend=False,
         modebar=dict(orientation="v", bgcolor="rgba(0,0,0,0)"),
         scene=_scene(view, ALONE if alone else SCENE),
+        coloraxis_showscale=not alone,  # the plan beside it has the scale
         coloraxis=dict(colorbar=dict(**bar, title=dict(side="top"), tickfont=dict(size=10))),
         **({} if alone else _axes()),
     )

@@ -6,6 +6,7 @@ from types import MappingProxyType
 from ...acoustics.criteria import CRITERIA, QUESTIONS, WORDS, in_sentence, worst_verdict
 from ...physics.bands import LABELS
 from ..theme import FEW_RAYS
+from .verdicts import failing
 
 # the quantity of ``theme.QUANTITIES`` that a picture shows for each question; where there is no map
 # of what is judged, the level that it rests on
@@ -110,24 +111,6 @@ def picture_of(question, verdict=None):
     """
     band = verdict.facts.get("band") if verdict is not None else None
     return PICTURES[question] if band is None else f"direct {LABELS[band]}"
-
-
-def failing(verdicts):
-    """How many of some verdicts fail, and how many are close.
-
-    Parameters
-    ----------
-    verdicts : iterable of Verdict
-        Of one use or of all
-
-    Returns
-    -------
-    fail, close : int
-        Fails what misses or is out of reach; close counts apart [-]
-    """
-    words = [v.word for v in verdicts]
-    close = words.count(WORDS[1])
-    return len(words) - words.count(WORDS[0]) - close, close
 
 
 def board_sentence(uses):
