@@ -102,10 +102,28 @@ def names_of_every_part(sheet):
             yield named
 
 
+def second_tab(sheet, lab):
+    """Another tab on the same kernel shows the same, and what is typed there arrives here."""
+    sheet.keyboard.press("Control+s")
+    sheet.wait_for_timeout(1500)
+    other = sheet.context.new_page()
+    other.goto(f"{lab}/doc/tree/{BOOK}")
+    other.wait_for_selector(".gt-page .gt-kept svg", timeout=90_000)
+    until_box(other, "41.5")
+    assert not other.locator(".gt-go-on:visible").count(), "it is not asked again"
+    type_in(other, "35")
+    until_box(sheet, "35")
+    type_in(sheet, "36.3")
+    until_box(other, "36.3")
+    sheet.wait_for_timeout(1500)  # neither sends its nearest step back
+    assert box(sheet).input_value() == box(other).input_value() == "36.3"
+    other.close()
+
+
 def test_typed_names_and_a_killed_kernel(lab):
     """Behavior: 200 for a tilt stays in its box with the range beside it; 41.5 is taken and said
     back; every control has a name; after the kernel was killed and the notebook run again the
-    panel asks whether to go on, and everything is there, undo too.
+    panel asks whether to go on, and everything is there, undo too; two tabs show the same.
     """
     with page(1440, 900) as sheet:
         open_workbook(sheet, lab, BOOK, last=LAST)
@@ -132,6 +150,7 @@ def test_typed_names_and_a_killed_kernel(lab):
         assert sum(names_of_every_part(sheet)) > 300
         sheet.locator("button:visible:has-text('Keep this design')").click()
         sheet.wait_for_selector(".gt-kept svg", timeout=20_000)
+        assert sheet.get_by_role("button", name="Remove A", exact=True).count() == 1
         sheet.screenshot(path=SHOTS / "kept_designs.png")
         words = sheet.locator(f"text={LAST}").last.inner_text()
         sheet.wait_for_timeout(1000)  # a rest: the journal's line is written
@@ -145,4 +164,5 @@ def test_typed_names_and_a_killed_kernel(lab):
         sheet.wait_for_selector(".gt-kept svg", timeout=30_000)
         sheet.get_by_role("button", name="Undo").first.click()
         until_box(sheet, "41.5")
+        second_tab(sheet, lab)
         assert sheet.errors == [] and sheet.left == []

@@ -113,6 +113,11 @@ class TypedBox(w.VBox):
         return self.spec.shown(self.spec.high, self.units)
 
     @property
+    def description(self):
+        """Label with its unit."""
+        return self.entry.description
+
+    @property
     def words(self):
         """What was said on the value typed last; empty where nothing was."""
         return self.said.value if self.said is not None else ""
@@ -211,7 +216,21 @@ class TypedBox(w.VBox):
 
 
 class TypedSlider(TypedBox):
-    """A slider as wide as the column under its label and its box to type in; see ``TypedBox``."""
+    """A slider as wide as the column under its label and its box to type in.
+
+    Parameters
+    ----------
+    spec : SliderSpec
+        What is set
+    kept : float
+        Present value [SI]
+    units : str
+        "m" or "ft"
+    changed : callable
+        Called with (path, new value in SI)
+    looks : Looks, optional
+        That it shares with others
+    """
 
     def __init__(self, spec, kept, units, changed, looks=None):
         self.slider = self._sent_back = None
