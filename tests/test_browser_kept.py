@@ -106,7 +106,7 @@ def second_tab(sheet, lab):
     """Another tab on the same kernel shows the same, and what is typed there arrives here."""
     sheet.keyboard.press("Control+s")
     sheet.wait_for_timeout(1500)
-    other = sheet.context.new_page()
+    other = sheet.context.browser.new_page(viewport=sheet.viewport_size)
     other.goto(f"{lab}/doc/tree/{BOOK}")
     other.wait_for_selector(".gt-page .gt-kept svg", timeout=90_000)
     until_box(other, "41.5")
