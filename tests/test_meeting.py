@@ -1447,7 +1447,7 @@ def test_one_price_book_for_everything(tmp_path, monkeypatch):
     record = (tmp_path / "dovecote-primary-school-schedules" / "record.html").read_text("utf-8")
     assert f"prices of {quoted('own.csv')};" in record and "invented example" not in record
     chosen = decide({"A": m.scenario}, prices=book, draws=20).chosen
-    assert f"{chosen.row['cost']:,.0f} in the price book's currency" in record
+    assert f"${chosen.row['cost']:,.0f}: $" in record
     m.advice.start()
     m.options.combinations.offer()
     m.options.combinations.generate()
