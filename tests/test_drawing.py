@@ -93,7 +93,7 @@ def test_a_map_without_a_target_is_not_hatched():
         view = View(result=heard("larkfield", "game"), quantity=quantity)
         assert judged(view) is None
         shown = picture.level_map(view)
-        assert shown["close"] == shown["misses"] == shown["target"] == b""
+        assert lines(shown["close"]) == lines(shown["misses"]) == lines(shown["target"]) == []
         assert shown["scale"]["target"] == ""
 
 
@@ -179,6 +179,18 @@ def test_the_map_is_the_views_and_lies_where_its_points_are(name, use, quantity)
         assert np.array(grid["origin"]) + steps == pytest.approx(area.points[:, :2], abs=1e-6)
         start += len(area.points)
     assert start == len(view.values)
+
+
+@pytest.mark.parametrize("quantity", ["direct 2k", "sti", "feedback_margin"])
+def test_contours_are_the_views_drawn_on_to_the_edge(quantity):
+    """Independent: on points of the grid's inside both sets of lines are the same."""
+    view = View(result=heard("larkfield", "graduation"), quantity=quantity)
+    shown = picture.level_map(view)
+    drawn = np.concatenate(lines(shown["contours"]))
+    for _, _, line in view.contours:
+        for point in line[:, :2]:
+            assert np.abs(drawn - point).max(axis=1).min() < 1e-3
+    assert {text for text, *_ in shown["labels"]} >= {text for text, _ in view.labels}
 
 
 @pytest.mark.parametrize("name", SCENARIOS)

@@ -239,6 +239,19 @@ function colorOf(map, value) {
   return `rgb(${map.palette[c]},${map.palette[c + 1]},${map.palette[c + 2]})`;
 }
 
+// dimension line from the floor up to a loudspeaker
+function paintHeight(ctx, m, cut, at) {
+  const x = Math.round(at.S(alongCut(cut, m.at[0], m.at[1]))) + 0.5;
+  ctx.beginPath();
+  ctx.moveTo(x, at.Z(0));
+  ctx.lineTo(x, at.Z(m.at[2]));
+  for (const y of [at.Z(0), at.Z(m.at[2])]) {
+    ctx.moveTo(x - 3, y + 3);
+    ctx.lineTo(x + 3, y - 3);
+  }
+  stroke(ctx, QUIET, 0.7);
+}
+
 function paintCut(ctx, state, at) {
   const { cut, map } = state;
   trace(ctx, cut.outline, at.S, at.Z);
@@ -257,6 +270,7 @@ function paintCut(ctx, state, at) {
   trace(ctx, cut.outline, at.S, at.Z);
   stroke(ctx, INK, 1.8);
   const row = state.rows.rows.find((r) => r.name === cut.serving);
+  if (row) paintHeight(ctx, row.members[row.cut], cut, at);
   trace(ctx, cut.edges, at.S, at.Z);
   stroke(ctx, row?.color ?? INK, 1, [5, 3]);
   if (row?.axis) {
@@ -612,12 +626,16 @@ function sayCut(words, state, at) {
   const inside = [at.cut.title, at.width - 4, at.height];
   for (const row of [...state.rows.rows].sort((a, b) => serves(b) - serves(a))) {
     const m = row.members[row.cut], [x, y] = stand(m);
-    const height = row.handles.find((h) => h.kind === "height").words;
-    const text = serves(row) ? `${m.tag}, ${height}` : m.tag;
     const far = [[x + 13, y + 4], [x - 13, y + 4, "end"], [x, y + 25, "middle"], [x + 4, y + 30],
       [x - 4, y + 30, "end"], [x, y + 42, "middle"]];
-    const own = serves(row) ? [at.cut.x + 2, ...inside] : frame;
-    words.say(`cut ${row.name}`, text, far, { plate: true, bounds: own });
+    words.say(`cut ${row.name}`, m.tag, far, { plate: true, bounds: frame });
+    if (!serves(row)) continue;
+    const height = row.handles.find((h) => h.kind === "height").words;
+    const beside = [0.3, 0.5, 0.15].flatMap((share) => {
+      const level = at.Z(share * m.at[2]) + 4;
+      return [[x + 6, level], [x - 6, level, "end"]];
+    });
+    words.say("height", height, beside, { plate: true, bounds: [at.cut.x + 2, ...inside] });
   }
   if (!at.graph.h) return;
   const { x, y, w, h } = at.graph, { label, unit, range, digits, targets } = cut.profile;
@@ -1232,7 +1250,7 @@ class Sheet {
 export default {
   render({ model, el }) {
     const sheet = new Sheet(model, el);
-    sheet.root.sheet = sheet;
+    sheet.root.sheet = sheet;  // for benchmarks
     return () => sheet.close();
   },
 };

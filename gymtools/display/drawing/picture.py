@@ -181,39 +181,56 @@ def level_map(view):
     level_map : dict
         For the page
     """
-    found = judged(view)
-    return dict(
-        values=buffer(view.values),
-        contours=_flat([line for _, _, line in view.contours]),
-        labels=[[text, float(at[0]), float(at[1])] for text, at in view.labels],
-        scale=scale(view, found),
-        beams=beams(view),
-        **_held_against(view, found),
-    )
-
-
-def _held_against(view, found):
-    """Words of the points, outlines of what is close and misses, and the target line."""
-    if found is None:
-        return dict(words=b"", close=b"", misses=b"", target=b"")
-    close, misses, target, start = [], [], [], 0
+    found, start, drawn = judged(view), 0, _Drawn()
     for area in view.areas:
         span = slice(start, start + len(area.points))
         start = span.stop
-        if np.isnan(found.margin[span]).any():
+        if not np.isfinite(view.values[span]).all():
             continue
-        values = _Padded(area, view.values[span])
-        for rings, ranges in zip((close, misses), found.ranges(area.name), strict=True):
-            for low, high in ranges:
-                rings += values.rings(low, high)
-        for level, _ in found.lines.get(area.name, ()):
-            target += values.lines(level)
+        drawn.add(view, area, view.values[span])
+        if found is not None and not np.isnan(found.margin[span]).any():
+            drawn.judge(found, area)
     return dict(
-        words=found.numbers.tobytes(),
-        close=_flat(close),
-        misses=_flat(misses),
-        target=_flat(target),
+        values=buffer(view.values),
+        words=b"" if found is None else found.numbers.tobytes(),
+        scale=scale(view, found),
+        beams=beams(view),
+        **drawn.lines(),
     )
+
+
+class _Drawn:
+    """Lines of the map, area by area."""
+
+    def __init__(self):
+        self.contours, self.close, self.misses, self.target = [], [], [], []
+        self.labels = []
+        self._grid = None
+
+    def add(self, view, area, values):
+        """Contours of an area, one label in the middle of the longest line of each level."""
+        self._grid, step = _Padded(area, values), view.step
+        low, high = np.ceil(values.min() / step), np.floor(values.max() / step)
+        for level in step * np.arange(low, high + 1):
+            lines = self._grid.lines(level)
+            if lines:
+                longest = max(lines, key=len)
+                at = longest[len(longest) // 2]
+                self.labels.append([view.value_text(level + 0.0), float(at[0]), float(at[1])])
+            self.contours += lines
+
+    def judge(self, found, area):
+        """What is close and misses of the area that was added last, and its target line."""
+        for rings, ranges in zip((self.close, self.misses), found.ranges(area.name), strict=True):
+            for low, high in ranges:
+                rings += self._grid.rings(low, high)
+        for level, _ in found.lines.get(area.name, ()):
+            self.target += self._grid.lines(level)
+
+    def lines(self):
+        """All of them for the page."""
+        kinds = ("contours", "close", "misses", "target")
+        return dict(labels=self.labels, **{kind: _flat(getattr(self, kind)) for kind in kinds})
 
 
 @lru_cache(maxsize=64)
