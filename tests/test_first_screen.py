@@ -75,7 +75,9 @@ def test_all_that_a_meeting_needs_is_on_the_first_screen(lab, size):
         sheet.screenshot(path=SHOTS / f"first_screen_{size[0]}.png")
         assert [x for x in sheet.evaluate(ON_SCREEN) if not x[1]] == []
         assert sheet.evaluate(OVERLAPS) == []
-        eye = "() => document.querySelector('.gt-work .js-plotly-plot')._fullLayout.scene.camera.eye"
+        eye = (
+            "() => document.querySelector('.gt-work .js-plotly-plot')._fullLayout.scene.camera.eye"
+        )
         before = sheet.evaluate(eye)
         sheet.mouse.move(*middle(sheet, ".gt-work .js-plotly-plot"))
         sheet.mouse.wheel(0, 300)

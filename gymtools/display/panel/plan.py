@@ -12,7 +12,6 @@ class PlanSection(Section):
 
     def _begin(self):
         self._view = self._other = None
-        self._note = ""
 
     def _make(self):
         drawing = Drawing(self._moved, self.panel.look_at)
@@ -28,7 +27,7 @@ class PlanSection(Section):
             What is looked at
         """
         self._view = view
-        self.box.show(view, picked=self.panel.state.group, ghost=self._other, note=self._note)
+        self.box.show(view, picked=self.panel.state.group, ghost=self._other)
 
     def show_ghost(self, scenario):
         """Hold another design over what is shown.
@@ -49,10 +48,11 @@ class PlanSection(Section):
         result = evaluate(scenario, use, rays="few")
         return scene.View(result=result, quantity=self._view.quantity, units=self._view.units)
 
-    def _moved(self, key, changes, reason, done):
-        """A handle is held: what it changes is one step of the history until it is let go."""
+    def _moved(self, key, changes, _reason, done):
+        """A handle is held: what it changes is one step of the history until it is let go. The
+        drawing says itself why a handle stops.
+        """
         group = Handle.of(key).group
-        self._note = reason
         if changes:
             self.panel.update(("dragged", key), group=group, changes=changes)
         else:
