@@ -123,7 +123,7 @@ class SeatTab(Section):
             ),
             Number(
                 key="row",
-                value=row,
+                value=int(row),
                 label="Row",
                 high=there.rows,
                 act=lambda n: look(row=n),
@@ -131,7 +131,7 @@ class SeatTab(Section):
             ),
             Number(
                 key="seat",
-                value=seat,
+                value=int(seat),
                 label="Seat",
                 high=there.columns,
                 act=lambda n: look(seat=n),
