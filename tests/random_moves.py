@@ -30,7 +30,20 @@ from gymtools.display.panel.toolbar import Refusals
 
 WAITS = (0.0, 0.0, 0.05, 0.3, 0.8, 1.5)  # between two moves, on the loop's own clock [s]
 MOST_WIDGETS = 900  # that one panel may keep alive: twice what one opened tab by tab has
-TEXTS = ("", "A", "option 2", "<b>x</b>", "a/b", "prices.csv", "../prices.csv", "nan", "x" * 300)
+TEXTS = (
+    "",
+    "A",
+    "7",
+    "22-6",
+    "200",
+    "option 2",
+    "<b>x</b>",
+    "a/b",
+    "prices.csv",
+    "../prices.csv",
+    "nan",
+    "x" * 300,
+)
 LONG_BUTTONS = (
     "All rays for all",
     "Put it on file",

@@ -302,8 +302,8 @@ def test_sentences_carry_gain_and_cost():
         assert (f"; and {len(p.costs) - COSTS} more" in words) == (len(p.costs) > COSTS)
         assert ("nothing else gets worse" in words) == (not p.costs)
         assert ("to pay" in words) == (abs(p.price) >= 1)
-    assert "about 50 more to pay" in sentence(replace(p, price=50.0))
-    assert "about 50 less to pay" in sentence(replace(p, price=-50.0))
+    assert "about $50 more to pay" in sentence(replace(p, price=50.0))
+    assert "about $50 less to pay" in sentence(replace(p, price=-50.0))
 
 
 @pytest.mark.parametrize(

@@ -214,7 +214,15 @@ def test_the_height_stops_over_the_floor():
     """Behavior: no lower than a loudspeaker may hang."""
     changes, reason = dragged(LARKFIELD, NORTH_HEIGHT, (0.5,))
     assert changes[path("north row", "height")] == pytest.approx(7.25 * FOOT)
-    assert "outside 2.2 to 20 m" in reason
+    assert reason == "'north row' hangs at least 7 ft 2 1/2 in over the floor."
+
+
+def test_reasons_speak_the_units_of_the_meeting():
+    """Behavior: far outside everything, no reason falls back to meters in a school in feet."""
+    for handle, to in ((NORTH, (90.0, 90.0)), (NORTH_HEIGHT, (90.0,)), (NORTH_HEIGHT, (-5.0,))):
+        changes, reason = dragged(LARKFIELD, handle, to)
+        changed(LARKFIELD, changes)
+        assert " ft " in reason and " m" not in reason
 
 
 def test_a_row_slides_along_the_wall():

@@ -208,6 +208,16 @@ def test_going_on(tmp_path):
     assert fourth.offer is None, "answered: not asked again"
 
 
+def test_a_design_that_is_kept_or_removed_is_a_line(tmp_path):
+    """Regression: a design that was kept after the last move was not in the journal."""
+    meeting = Meeting(DOVECOTE, tmp_path, journal=True)
+    meeting.options.keep("A")
+    found = earlier(tmp_path, DOVECOTE.name)
+    assert "(1 kept design)" in found.words
+    meeting.options.pins.drop("A")
+    assert earlier(tmp_path, DOVECOTE.name) is None
+
+
 def test_going_on_keeps_what_was_done_before_the_answer(tmp_path):
     """Behavior: steps of this meeting stay in the history under the earlier one's last state."""
     written(tmp_path, [40, 41])

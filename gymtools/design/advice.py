@@ -255,14 +255,13 @@ def _proposals(question, verdict, best):
             break
         (before, was), (after, now) = map(question.stated, (question.scenario, move.scenario))
         key = question.use, (verdict.criterion, verdict.area)
-        proposal = _proposal(move, key, before, after)
+        proposal = _proposal(move, key, before, after, now - was)
         if proposal is not None:
-            money_in = currency_of(question.prices)
-            found.append(replace(proposal, price=now - was, currency=money_in))
+            found.append(replace(proposal, currency=currency_of(question.prices)))
     return tuple(sorted(found, key=lambda p: -p.effect.gain))
 
 
-def _proposal(move, key, before, after):
+def _proposal(move, key, before, after, price):
     """A move with its gain and its costs; None where it does not help with all rays."""
     effects = {
         (use, k): Effect(use=use, before=v, after=after[use].get(k))
@@ -273,7 +272,7 @@ def _proposal(move, key, before, after):
     if effect.after is None or _steps(effect.before, effect.after) < WORTH:
         return None
     costs = tuple(sorted(filter(_is_cost, effects.values()), key=_weight))
-    return Proposal(move=move, effect=effect, costs=costs, price=0.0)
+    return Proposal(move=move, effect=effect, costs=costs, price=price)
 
 
 def _is_cost(effect):
@@ -445,7 +444,7 @@ def sentence(proposal):
     e, price = proposal.effect, proposal.price
     words = f"{proposal.move.words}: {_change(e)} ({_from_to(e)}, {e.after.word})"
     if abs(price) >= 1:
-        words += f"; about {money(abs(price), proposal.currency)} "
+        words += f"; about {money(abs(price), proposal.currency)}"
         words += f" {'more' if price > 0 else 'less'} to pay"
     if not proposal.costs:
         return f"{words}; nothing else gets worse by more than a little"

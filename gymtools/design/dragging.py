@@ -308,14 +308,20 @@ def _snapped(value, now, units):
 
 
 def _wanted_position(scenario, handle, to, _use):
-    group = _group(scenario, handle.group)
-    x, y = (_snapped(v, getattr(group, k), scenario.units) for k, v in zip("xy", to, strict=True))
-    return {"x": x, "y": y}, ""
+    group, wanted = _group(scenario, handle.group), {}
+    for key, value in zip("xy", to, strict=True):
+        low, high, _ = limits(Group, key)  # walls stand within them: what stops it is a wall
+        value = _snapped(value, getattr(group, key), scenario.units)
+        wanted[key] = _held(value, low, high, GRID[scenario.units])
+    return wanted, ""
 
 
 def _wanted_height(scenario, handle, to, _use):
-    height = _group(scenario, handle.group).height
-    return {"height": _snapped(float(to[-1]), height, scenario.units)}, ""
+    group, grid = _group(scenario, handle.group), GRID[scenario.units]
+    low, high, _ = limits(Group, "height")  # joists are not higher: what stops it are those
+    wanted = _snapped(float(to[-1]), group.height, scenario.units)
+    reason = f"'{group.name}' hangs at least {scenario.say(low)} over the floor."
+    return {"height": _held(wanted, low, high, grid)}, reason if wanted < low else ""
 
 
 def _wanted_aim(scenario, handle, to, use):
@@ -380,8 +386,7 @@ def _inside(scenario, group, wanted, kind):
     row = scenario.in_group(group.name)
     if kind == "height":
         clear = min(hall.clear_height, *(float(hall.roof_height(c.y)) - 0.1 for c in row))
-        low, _, _ = limits(Group, "height")
-        return {"height": _held(wanted["height"], low, clear, grid)}
+        return {"height": _held(wanted["height"], 0.0, clear, grid)}
     if kind != "position":
         return wanted
     held, boxes = {}, corners(row)

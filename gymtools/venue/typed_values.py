@@ -64,6 +64,7 @@ _BEHIND = {
     "s": {**dict.fromkeys(_SECOND, 1.0), **dict.fromkeys(_MS, 0.001)},
     "%": dict.fromkeys(("%", "percent"), 1.0),
     "": dict.fromkeys(("%", "percent"), 0.01),
+    "number": {},
     "count": {},
 }
 _KINDS = {  # what a unit measures, and how it is written
@@ -75,6 +76,7 @@ _KINDS = {  # what a unit measures, and how it is written
     "s": ("time", "Write seconds, e.g. 1.2."),
     "%": ("percentage", "Write percent, e.g. 40."),
     "": ("number", "Write e.g. 0.85 or 85 %."),
+    "number": ("number", "Write e.g. 1.5."),
     "count": ("whole number", "Write e.g. 3."),
 }
 FAHRENHEIT = 1.8, 32.0  # of one degree Celsius, and at zero [degF]
@@ -185,7 +187,7 @@ def read_value(text, unit, units):
     text : str
         As a person types it
     unit : str
-        "m", "m2", "°C", "deg", "dB", "dB(A)", "ms", "s", "%", "count", or "" for a share
+        "m", "m2", "°C", "deg", "dB", "dB(A)", "ms", "s", "%", "count", "number", or "" for a share
     units : str
         What bare lengths, areas and temperatures are in: "m" or "ft"
 
@@ -237,6 +239,8 @@ def value_text(value, unit, units):
         return _first(*degrees, units)
     if unit == "count":
         return f"{value:.0f}"
+    if unit == "number":
+        return digits(value, 0)
     if unit == "":
         return f"{digits(value, 0)} ({100 * value:.3g} %)"
     sign = {"deg": "°", "°": "°"}.get(unit)

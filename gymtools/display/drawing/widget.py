@@ -77,6 +77,11 @@ class Drawing(w.Box):
         sheet.on_msg(self._hear)
         self.children = [sheet]
 
+    @property
+    def view(self):
+        """What is looked at (scene.View); None before anything was shown."""
+        return self._view
+
     def show(self, view, *, picked=None, ghost=None, mark=None, note=""):
         """Show a view.
 

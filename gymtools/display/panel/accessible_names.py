@@ -5,7 +5,8 @@ import anywidget
 
 class AccessibleNames(anywidget.AnyWidget):
     """Gives every handle of a slider the name and the value that stand beside it, every box whose
-    value was refused the reason why, and every list its heading.
+    value was refused the reason why, every list its heading, and the buttons of a kept design its
+    name.
 
     It shows nothing. It begins with the page's model, not with a view, and works on even where a
     busy page has given the model up.
@@ -42,6 +43,8 @@ class AccessibleNames(anywidget.AnyWidget):
     function name() {
       document.querySelectorAll(".widget-slider").forEach(nameSlider);
       document.querySelectorAll(".gt-slider").forEach(describe);
+      document.querySelectorAll(".gt-kept button[title]").forEach((button) =>
+        set(button, "aria-label", button.title));
       document.querySelectorAll(".widget-select-multiple").forEach((list) =>
         set(list.querySelector("select"), "aria-label", listHeading(list)));
     }

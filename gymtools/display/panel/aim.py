@@ -14,8 +14,9 @@ from ..jobs import Job
 from .controls import WIDE, in_words
 from .page import quiet
 from .section import Section
+from .slider_spec import SliderSpec
+from .typed_slider import Looks
 
-LABEL_STYLE = dict(description_width="184px")  # the longest label of a weight fits
 DRAW_EVERY = 1.2  # the best so far in the picture [s]
 KEYS = {
     "pan_deg": ("pan", "°"),
@@ -54,19 +55,8 @@ class AimSection(Section):
         return self.job.halt
 
     def _make(self):
-        self.weights = {
-            f.name: w.FloatSlider(
-                f.default,
-                min=0,
-                max=3,
-                step=0.25,
-                description=LABELS[f.name],
-                continuous_update=False,
-                style=LABEL_STYLE,
-                layout={"width": WIDE},
-            )
-            for f in fields(Weights)
-        }
+        looks = Looks()
+        self.weights = {f.name: _weight(f.name, f.default, looks) for f in fields(Weights)}
         self.symmetric = _tick("mirrored loudspeakers move together", True)
         self.heights = _tick("heights may change", False)
         self.gains = _tick("gains and delays may change, use by use", True)
@@ -136,8 +126,15 @@ class AimSection(Section):
         self.job.offer_back(lambda: self.panel.restore_design(before))
 
 
+def _weight(name, value, looks):
+    """A slider for what a part of the penalty counts."""
+    ends = dict(low=0, high=3, step=0.25)
+    spec = SliderSpec(path=(name,), label=LABELS[name], unit="number", **ends)
+    return spec.slider(value, "m", lambda _path, _new: None, looks)
+
+
 def _tick(label, value):
-    layout = {"width": WIDE, "margin": "0 0 0 40px"}
+    layout = {"width": WIDE, "margin": "0 0 0 4px"}
     return w.Checkbox(value, description=label, indent=False, layout=layout)
 
 

@@ -11,7 +11,7 @@ import ipywidgets as w
 
 from ...venue.units import feet_inches
 from .slider_spec import STYLE, WIDE, SliderSpec
-from .typed_slider import Looks, Shared, TypedSlider
+from .typed_slider import Looks, Shared, TypedBox, TypedSlider
 
 __all__ = ["STYLE", "WIDE", "SliderSpec", "TypedSlider"]
 
@@ -47,14 +47,15 @@ class Control:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Slider(Control):
-    """A slider for a number of the scenario."""
+class Typed(Control):
+    """A number with a box to type it in; ``spec`` says which."""
 
-    spec: SliderSpec
-    units: str
+    units: str = "m"
 
-    def _widget(self, report):
-        return self._standing(report, None)
+    @property
+    def width(self):
+        """Of the whole control."""
+        return WIDE
 
     def made_with(self, looks, report):
         """The widget, with looks that it shares with others.
@@ -62,19 +63,29 @@ class Slider(Control):
         Parameters
         ----------
         looks : Looks
-            Of all sliders of a board
+            Of all typed numbers of a board that are as wide
         report : callable
             Called with the new value
 
         Returns
         -------
-        widget : TypedSlider
+        widget : TypedBox
             Standing as described
         """
-        return self._standing(report, looks)
+        return self._kind()(self.spec, self.value, self.units, lambda _, new: report(new), looks)
 
-    def _standing(self, report, looks):
-        return self.spec.slider(self.value, self.units, lambda _, new: report(new), looks)
+    def _kind(self):
+        return TypedSlider
+
+    def _widget(self, report):
+        return self.made_with(None, report)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slider(Typed):
+    """A slider for a number of the scenario."""
+
+    spec: SliderSpec
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,29 +129,31 @@ class Tick(Control):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Number(Control):
-    """A number to type; ``whole`` for whole numbers."""
+class Number(Typed):
+    """A number to type, without a slider; ``whole`` for whole numbers."""
 
     label: str
     low: float
     high: float
     step: float = 1
+    unit: str = "number"
     whole: bool = False
-    width: str = WIDE
-    label_width: str = "132px"
+    wide: str = WIDE
 
-    def _widget(self, report):
-        box = (w.BoundedIntText if self.whole else w.BoundedFloatText)(
-            value=self.value,
-            min=self.low,
-            max=self.high,
-            step=self.step,
-            description=self.label,
-            style=dict(description_width=self.label_width),
-            layout={"width": self.width},
-        )
-        box.observe(lambda change: report(change["new"]), names="value")
-        return box
+    @property
+    def width(self):
+        """Of the whole control."""
+        return self.wide
+
+    @property
+    def spec(self):
+        """What is typed."""
+        unit = "count" if self.whole else self.unit
+        ends = dict(low=self.low, high=self.high, step=self.step)
+        return SliderSpec(path=(self.key,), label=self.label, unit=unit, **ends)
+
+    def _kind(self):
+        return TypedBox
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -201,7 +214,7 @@ class Board:
     """
 
     def __init__(self, box):
-        self.box, self.widgets, self._controls, self._looks = box, {}, {}, None
+        self.box, self.widgets, self._controls, self._looks = box, {}, {}, {}
 
     def show(self, controls):
         """Show these controls; what is replaced is closed.
@@ -224,8 +237,8 @@ class Board:
         close(*(widget for widget in old.values() if id(widget) not in kept))
 
     def _followed(self, widget, control):
-        """A widget that stands; a slider follows a value that was set elsewhere."""
-        if isinstance(widget, TypedSlider):
+        """A widget that stands; a typed number follows a value that was set elsewhere."""
+        if isinstance(widget, TypedBox):
             widget.follow(control.value)
         return widget
 
@@ -233,11 +246,12 @@ class Board:
         def report(new):
             self._report(control.key, new)
 
-        if not isinstance(control, Slider):
+        if not isinstance(control, Typed):
             return control.make(report)
-        if self._looks is None or self._looks.closed:
-            self._looks = Looks()
-        return control.made_with(self._looks, report)
+        looks = self._looks.get(control.width)
+        if looks is None or looks.closed:
+            looks = self._looks[control.width] = Looks(control.width)
+        return control.made_with(looks, report)
 
     def _report(self, key, new):
         control = self._controls[key]
@@ -247,8 +261,8 @@ class Board:
 
 
 def _alike(stood, control):
-    """Whether a widget that stands can serve a description: the same, or a slider's other value."""
-    if isinstance(stood, Slider) and isinstance(control, Slider):
+    """Whether a widget that stands can serve a description: the same, or another typed value."""
+    if isinstance(stood, Typed) and type(stood) is type(control):
         return replace(stood, value=control.value) == control
     return stood == control
 

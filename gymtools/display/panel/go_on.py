@@ -54,6 +54,7 @@ class GoOnSection(Section):
         """Begin the journal of this meeting, and ask whether to go on from an earlier one."""
         folder, opened = self.panel.folder, self.panel.start.name
         self.journal = Journal(folder, opened)
+        self.panel.options.pins.watch(self._rest)
         self.offer = earlier(folder, opened)
         if self.offer is not None:
             self._ask(self.offer.words)

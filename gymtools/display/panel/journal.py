@@ -204,7 +204,7 @@ class Earlier:
         when = (
             f"{at:%H:%M}" if at.date() == datetime.now().date() else f"{at:%b} {at.day}, {at:%H:%M}"
         )
-        counts = [_count(self.steps, "step")]
+        counts = [_count(self.steps, "step")] if self.steps else []
         counts += [_count(len(self.kept), "kept design")] if self.kept else []
         return f"Go on from {when} ({', '.join(counts)})?"
 

@@ -182,6 +182,7 @@ class Meeting:
     @property
     def aims(self):
         """The section of the better aim."""
+        self._render_folded()
         return self.sections[AimSection]
 
     @property

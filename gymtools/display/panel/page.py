@@ -50,7 +50,7 @@ ALONE = """.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden 
 .gt-work { height: calc(100cqh - 384px); position: sticky; top: -6px; z-index: 5;
   background: #fff; }
 @container (max-height: 680px) {
-  .gt-work { height: calc(100cqh - 292px); }
+  .gt-work { height: calc(100cqh - 306px); }
   .gt-caution { order: 1; }
   .gt-kept-strip { min-height: 0 !important; height: 32px; overflow: hidden; }
   .gt-kept-strip .widget-vbox:first-child { flex-direction: row; width: auto !important; }

@@ -9,7 +9,7 @@ import ipywidgets as w
 from ...equipment.schedules import parts, schedules
 from ...venue.amplifiers import amplifier_types
 from ...venue.quantity import limits
-from ...venue.units import FOOT, length_text
+from ...venue.units import length_text
 from ...venue.wiring import OPERATORS, Wiring
 from ...venue.writing_files import revisions_sentence
 from .. import tables
@@ -77,7 +77,6 @@ class PartsTab(Section):
         lines = LINES
         if volts not in [v for _, v in LINES]:
             lines = (*LINES, (f"{volts:g} V line", volts))
-        per = FOOT if state.units == "ft" else 1.0
         who = tuple((WHO[o], o) for o in OPERATORS)
         types = ((ANY, None), *((n, n) for n in amplifier_types()))
         group = Choice(
@@ -90,17 +89,19 @@ class PartsTab(Section):
         )
         run = Number(
             key=(*wired, "run"),
-            value=round((state.value((*wired, "run")) or 0) / per, 2),
-            label=f"Run to the first [{state.units}]",  # 0: along walls and roof
+            value=state.value((*wired, "run")) or 0.0,
+            label="Run to the first",  # 0: along walls and roof
             low=0,
-            high=int(MOST_RUN / per),
-            act=lambda length: self._set_run(length * per),
-            **LOOKS,
+            high=MOST_RUN,
+            unit="m",
+            units=state.units,
+            act=self._set_run,
+            wide=LOOKS["width"],
         )
         return [
             self._choice("operator", "Run by", who),
-            self._number("headroom_db", "Headroom [dB]", (0, 24, 1)),
-            self._number("cable_loss_db", "Cable may lose [dB]", (0.1, 3, 0.1)),
+            self._number("headroom_db", "Headroom", (0, 24, 1)),
+            self._number("cable_loss_db", "Cable may lose", (0.1, 3, 0.1)),
             self._choice("conductor", "Conductors in", CONDUCTORS),
             group,
             self._choice("line_volts", "Wired", lines, wired),
@@ -117,7 +118,7 @@ class PartsTab(Section):
         low, high, step = ends
         path = ("equipment", name)
         value = self.panel.value(path)
-        looks = dict(low=low, high=high, step=step, **LOOKS)
+        looks = dict(low=low, high=high, step=step, unit="dB", wide=LOOKS["width"])
         return Number(key=path, value=value, label=label, act=self._act(path), **looks)
 
     def _act(self, path):

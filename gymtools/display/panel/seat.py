@@ -106,7 +106,8 @@ class SeatTab(Section):
         if index is None:
             return []
         area, row, seat = numbered(answer.result, index)
-        looks = dict(low=1, whole=True, width="170px")
+        there = answer.result.configuration.areas[area]
+        looks = dict(low=1, whole=True, wide="170px")
 
         def look(area=area, row=row, seat=seat):
             self.panel.look_at(index_of(self.panel.result, area, int(row), int(seat)))
@@ -120,9 +121,21 @@ class SeatTab(Section):
                 width="260px",
                 act=lambda new: look(area=new),
             ),
-            Number(key="row", value=row, label="Row", high=200, act=lambda n: look(row=n), **looks),
             Number(
-                key="seat", value=seat, label="Seat", high=500, act=lambda n: look(seat=n), **looks
+                key="row",
+                value=row,
+                label="Row",
+                high=there.rows,
+                act=lambda n: look(row=n),
+                **looks,
+            ),
+            Number(
+                key="seat",
+                value=seat,
+                label="Seat",
+                high=there.columns,
+                act=lambda n: look(seat=n),
+                **looks,
             ),
             Words(key="hint", value=quiet(HINT)),
         ]

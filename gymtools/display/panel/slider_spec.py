@@ -10,7 +10,7 @@ from .typed_slider import TypedSlider
 
 WIDE = "328px"
 STYLE = dict(description_width="132px")
-SIGNS = {"deg": "°", "count": ""}
+SIGNS = {"deg": "°", "count": "", "number": ""}
 AMERICAN, METRIC = {"m": "ft", "m2": "ft²", "°C": "°F"}, {"m2": "m²"}
 
 

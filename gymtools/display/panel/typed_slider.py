@@ -10,7 +10,7 @@ from traitlets import Float, observe
 from ..jobs import Debounce
 from ..theme import QUIET
 
-WHOLE, ENTRY = "328px", "96px"  # width of the control and of the box to type in
+WHOLE, ENTRY = "328px", "96px"  # width of a control, and of its box to type in
 REFUSED = "gt-refused"
 
 
@@ -35,19 +35,21 @@ class SharedSliderStyle(w.widgets.widget_int.SliderStyle, Shared):
 
 
 class Looks:
-    """How sliders look, shared by all of a board: the page has a third of the models to make.
+    """How boxes and sliders look, shared by all of a board: the page has a third of the models to
+    make.
 
     Parameters
     ----------
     width : str
         Of the whole control
+    entry : str
+        Of the box to type in
     """
 
-    def __init__(self, width=WHOLE):
+    def __init__(self, width=WHOLE, entry=ENTRY):
         self.whole = SharedLayout(width=width, margin="0 0 2px 0", overflow="hidden")
         self.entry = SharedLayout(width="auto", margin="0 2px")
-        label = f"calc(100% - {ENTRY})"
-        self.entry_style = SharedTextStyle(description_width=label)
+        self.entry_style = SharedTextStyle(description_width=f"calc(100% - {entry})")
         self.slider = SharedLayout(width="auto", height="22px", margin="0 2px 0 2px")
         self.slider_style = SharedSliderStyle()
         self.said = SharedLayout(margin="0 2px")
@@ -58,10 +60,14 @@ class Looks:
         """Whether they can serve no more: somebody has closed all widgets."""
         return self.whole.comm is None
 
+    def close(self):
+        """Close them all, with the only control that has them."""
+        for look in vars(self).values():
+            look.close()
 
-class TypedSlider(w.VBox):
-    """Label and box to type in, a slider as wide as the column under them, and a line on what was
-    typed.
+
+class TypedBox(w.VBox):
+    """Label and box to type in, and a line on what was typed.
 
     Parameters
     ----------
@@ -77,11 +83,11 @@ class TypedSlider(w.VBox):
         That it shares with others
     """
 
-    value = Float()  # as the slider shows it [unit of the slider]
+    value = Float()  # in the unit of the label
 
     def __init__(self, spec, kept, units, changed, looks=None):
         self.spec, self.kept, self.units, self._changed = spec, kept, units, changed
-        self._looks, self._showing, self._sent_back = looks or Looks(), True, None
+        self._alone, self._looks, self._showing = looks is None, looks or Looks(), True
         self.entry = w.Text(
             spec.text(kept, units),
             description=spec.heading(units),
@@ -89,9 +95,8 @@ class TypedSlider(w.VBox):
             layout=self._looks.entry,
             style=self._looks.entry_style,
         )
-        self.slider, self.said = self._slider(), None
-        self._renew = Debounce(self._make_slider_anew)
-        children, layout = [self.entry, self.slider], self._looks.whole
+        self.said = None
+        children, layout = self._parts(), self._looks.whole
         super().__init__(children, layout=layout, _dom_classes=("gt-slider",))
         self.value = spec.shown(kept, units)
         self._showing = False
@@ -99,18 +104,18 @@ class TypedSlider(w.VBox):
 
     @property
     def min(self):
-        """Low end of the slider [unit of the slider]."""
-        return self.slider.min
+        """Low end [unit of the label]."""
+        return self.spec.shown(self.spec.low, self.units)
 
     @property
     def max(self):
-        """High end of the slider [unit of the slider]."""
-        return self.slider.max
+        """High end [unit of the label]."""
+        return self.spec.shown(self.spec.high, self.units)
 
     @property
-    def step(self):
-        """From one value of the slider to the next [unit of the slider]."""
-        return self.slider.step
+    def description(self):
+        """Label with its unit."""
+        return self.entry.description
 
     @property
     def words(self):
@@ -133,6 +138,121 @@ class TypedSlider(w.VBox):
         self.entry.value = text
 
     def follow(self, kept):
+        """Show a value that was set elsewhere.
+
+        Parameters
+        ----------
+        kept : float
+            New value [SI]
+        """
+        if kept != self.kept:
+            self.kept = kept
+            self._show()
+            self._place()
+
+    def close(self):
+        """Close it, and the looks that nobody shares with it."""
+        super().close()
+        if self._alone:
+            self._looks.close()
+
+    def _parts(self):
+        """What stands in it, but for the line."""
+        return [self.entry]
+
+    @observe("value")
+    def _set(self, change):
+        if not self._showing:
+            self.type(str(change["new"]))
+
+    def _typed(self, change):
+        text = change["new"].strip()
+        if self._showing:
+            return
+        if not text:
+            self._show()
+            return
+        try:
+            value, words = self.spec.read(text, self.units)
+        except ValueError as error:
+            self._say(f"Not taken: {error}", refused=True)
+            return
+        self._take(value, quiet=abs(value - self.kept) < 1e-9)
+        if self.comm is not None:
+            self._place()
+        self._say(f"Read as {words}")
+
+    def _take(self, kept, quiet=False):
+        """Have a value that the user has set."""
+        self.kept = self.kept if quiet else kept
+        self._show()
+        if not quiet:
+            self._changed(self.spec.path, kept)
+
+    def _place(self):
+        """Put in its place whatever else shows the value."""
+
+    def _show(self):
+        """Box and value stand as kept; what was said is gone."""
+        self._showing = True
+        self.value = self.spec.shown(self.kept, self.units)
+        self.entry.value = self.spec.text(self.kept, self.units)
+        if self.said is not None:
+            gone, self.said = self.said, None
+            self.children = self._parts()
+            gone.close()
+        self._showing = False
+
+    def _say(self, words, refused=False):
+        if self.comm is None:  # what was set has put another control in the place of this one
+            return
+        if self.said is None:
+            self.said = w.HTML(layout=self._looks.said, style=self._looks.said_style)
+        self.said._dom_classes = ("gt-said", REFUSED) if refused else ("gt-said",)
+        text = f"<b>{escape(words)}</b>" if refused else escape(words)
+        style = "" if refused else f' style="color:{QUIET}"'
+        self.said.value = f"<span{style}>{text}</span>"
+        self.children = [*self._parts(), self.said]
+
+
+class TypedSlider(TypedBox):
+    """A slider as wide as the column under its label and its box to type in.
+
+    Parameters
+    ----------
+    spec : SliderSpec
+        What is set
+    kept : float
+        Present value [SI]
+    units : str
+        "m" or "ft"
+    changed : callable
+        Called with (path, new value in SI)
+    looks : Looks, optional
+        That it shares with others
+    """
+
+    def __init__(self, spec, kept, units, changed, looks=None):
+        self.slider = self._sent_back = None
+        self._renew = Debounce(self._make_slider_anew)
+        super().__init__(spec, kept, units, changed, looks)
+
+    @property
+    def min(self):
+        """Low end of the slider [unit of the slider]."""
+        return self.slider.min
+
+    @property
+    def max(self):
+        """High end of the slider [unit of the slider]."""
+        return self.slider.max
+
+    @property
+    def step(self):
+        """From one value of the slider to the next [unit of the slider]."""
+        return self.slider.step
+
+    def follow(self, kept):
         """Show a value that was set elsewhere: the box at once, the slider when it has settled.
 
         Parameters
@@ -140,16 +260,19 @@ class TypedSlider(w.VBox):
         kept : float
             New value [SI]
         """
-        if kept == self.kept:
-            return
-        self.kept = kept
-        self._show()
-        self._renew()
+        if kept != self.kept:
+            self.kept = kept
+            self._show()
+            self._renew()
 
     def close(self):
         """Close it, and what it was about to do."""
         self._renew.cancel()
         super().close()
+
+    def _parts(self):
+        self.slider = self.slider or self._slider()
+        return [self.entry, self.slider]
 
     def _slider(self):
         spec, kept, units = self.spec, self.kept, self.units
@@ -191,30 +314,6 @@ class TypedSlider(w.VBox):
             return
         self._take(int(new) if self.spec.unit == "count" else new)
 
-    def _typed(self, change):
-        text = change["new"].strip()
-        if self._showing:
-            return
-        if not text:
-            self._show()
-            return
-        try:
-            value, words = self.spec.read(text, self.units)
-        except ValueError as error:
-            self._say(f"Not taken: {error}", refused=True)
-            return
-        self._take(value, quiet=abs(value - self.kept) < 1e-9)
-        if self.comm is not None:
-            self._place()
-        self._say(f"Read as {words}")
-
-    def _take(self, kept, quiet=False):
-        """Have a value that the user has set."""
-        self.kept = self.kept if quiet else kept
-        self._show()
-        if not quiet:
-            self._changed(self.spec.path, kept)
-
     def _place(self):
         """Put the slider where the value is; one whose range ends before it is made anew."""
         shown = self.spec.shown(self.kept, self.units)
@@ -224,25 +323,3 @@ class TypedSlider(w.VBox):
         self._showing, self._sent_back = True, None
         self.slider.value = shown
         self._showing = False
-
-    def _show(self):
-        """Box and value stand as kept; what was said is gone."""
-        self._showing = True
-        self.value = self.spec.shown(self.kept, self.units)
-        self.entry.value = self.spec.text(self.kept, self.units)
-        if self.said is not None:
-            gone, self.said = self.said, None
-            self.children = [self.entry, self.slider]
-            gone.close()
-        self._showing = False
-
-    def _say(self, words, refused=False):
-        if self.comm is None:  # what was set has put another control in the place of this one
-            return
-        if self.said is None:
-            self.said = w.HTML(layout=self._looks.said, style=self._looks.said_style)
-        self.said._dom_classes = ("gt-said", REFUSED) if refused else ("gt-said",)
-        text = f"<b>{escape(words)}</b>" if refused else escape(words)
-        style = "" if refused else f' style="color:{QUIET}"'
-        self.said.value = f"<span{style}>{text}</span>"
-        self.children = [self.entry, self.slider, self.said]

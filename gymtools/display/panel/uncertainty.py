@@ -10,6 +10,8 @@ from .. import tables
 from ..jobs import Job
 from .page import quiet
 from .section import Section
+from .slider_spec import SliderSpec
+from .typed_slider import Looks, TypedBox
 
 UNITS = {
     "decay_pct": "%",
@@ -72,12 +74,10 @@ class SureTab(Section):
     @staticmethod
     def _unknown(name, value):
         most = {"sensitivity_db": 10, "directivity_db": 6}.get(name, MOST[UNITS[name]])
-        label = f"{WORDS[name]} [{UNITS[name]}]"
-        style = dict(description_width="170px")
-        layout = {"width": "270px"}
-        return w.BoundedFloatText(
-            value, min=0, max=most, step=0.5, description=label, style=style, layout=layout
-        )
+        unit = {"°": "deg"}.get(UNITS[name], UNITS[name])
+        ends = dict(low=0, high=most, step=0.5)
+        spec = SliderSpec(path=(name,), label=WORDS[name], unit=unit, **ends)
+        return TypedBox(spec, value, "m", lambda _path, _new: None, Looks("270px"))
 
     def start(self):
         """Draw with the present state."""

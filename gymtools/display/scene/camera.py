@@ -8,7 +8,7 @@ import numpy as np
 
 LOOK = np.array([-0.42, -0.79, 0.60])  # from the middle of the gym to the eye: from the southwest
 FIELD = np.pi / 4  # vertical field of view of plotly's camera
-FRAME = (390.0, 300.0)  # width and height that labels are placed for [px]
+FRAME = (325.0, 250.0)  # width and height that labels are placed for [px]
 FILLED = 0.96  # of the frame
 MARGIN = 1.6  # around the walls, for the letters of the compass [m]
 LETTER = (7.0, 15.0)  # width of a character and height of a line of text [px]

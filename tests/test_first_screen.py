@@ -1,0 +1,91 @@
+"""The first screen of the design meeting in a real JupyterLab, at three sizes: what a meeting needs
+stands on it, nothing lies over anything else, and it is heard and moved by keyboard.
+"""
+
+import shutil
+
+import pytest
+from browser import ROOT, SETTLED, SHOTS, browser_path, drawn, jupyter_lab, page
+
+pytestmark = pytest.mark.skipif(
+    not browser_path(), reason="no Chromium or Chrome found; CI installs one and fails on a skip"
+)
+SIZES = [(1440, 900), (1920, 1080), (1280, 720)]
+BOOK = "workbooks/design_meeting.ipynb"
+OVERLAPS = """() => {
+  const shown = (e) => e.checkVisibility() && e.textContent.trim();
+  const texts = [...document.querySelectorAll(
+    '.gt-work .annotation-text, .gt-work text, .gtb td div, .gtb th div')]
+    .filter((e) => !e.querySelector('text') && shown(e))
+    .map((e) => [e.textContent.trim(), e.getBoundingClientRect()])
+    .filter(([, r]) => r.width > 1 && r.height > 1);
+  const found = [];
+  for (let i = 0; i < texts.length; i++) for (let j = 0; j < i; j++) {
+    const [a, r] = texts[i], [b, s] = texts[j];
+    const wide = Math.min(r.right, s.right) - Math.max(r.left, s.left);
+    const high = Math.min(r.bottom, s.bottom) - Math.max(r.top, s.top);
+    if (wide > 2 && high > 4) found.push([a, b, Math.round(wide), Math.round(high)]);
+  }
+  return found;
+}"""
+ON_SCREEN = """() => {
+  const page = document.querySelector('.gt-page').getBoundingClientRect();
+  return ['.gt-bar', '.gt-work', '.gt-work .js-plotly-plot', '.gt-drawing-frame', '.gtb-sentence',
+    '.gtb', '.gt-kept-strip'].map((name) => {
+      const r = document.querySelector(name).getBoundingClientRect();
+      return [name, r.top >= page.top - 1 && r.bottom <= page.bottom + 1 && r.width > 0
+        && r.left >= page.left - 1 && r.right <= page.right + 1,
+        Math.round(r.top), Math.round(r.bottom)];
+    });
+}"""
+
+
+@pytest.fixture(scope="module")
+def lab(tmp_path_factory):
+    """A server on a copy of the workbooks, with no journal of another meeting."""
+    folder = tmp_path_factory.mktemp("lab")
+    for name in ("workbooks", "scenarios", ".jupyter"):
+        away = shutil.ignore_patterns(".ipynb_checkpoints", ".meeting")
+        shutil.copytree(ROOT / name, folder / name, ignore=away)
+    with jupyter_lab(folder) as address:
+        yield address
+
+
+def run(sheet, lab):
+    """Open the workbook and run it until the panel has settled."""
+    sheet.goto(f"{lab}/doc/tree/{BOOK}")
+    sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    sheet.wait_for_timeout(2000)
+    sheet.keyboard.press("Escape")
+    sheet.click("jp-button[data-command='notebook:restart-run-all']")
+    sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
+    sheet.wait_for_selector(SETTLED, state="attached", timeout=150_000)
+    drawn(sheet)
+    sheet.wait_for_timeout(1500)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
+def test_all_that_a_meeting_needs_is_on_the_first_screen(lab, size):
+    """Behavior: controls, both pictures, the sentence, the board and the kept designs are whole on
+    the screen without scrolling; no text of pictures and board lies over another; the wheel over
+    the picture in space scrolls the page and leaves the camera.
+    """
+    with page(*size) as sheet:
+        run(sheet, lab)
+        sheet.screenshot(path=SHOTS / f"first_screen_{size[0]}.png")
+        assert [x for x in sheet.evaluate(ON_SCREEN) if not x[1]] == []
+        assert sheet.evaluate(OVERLAPS) == []
+        eye = "() => document.querySelector('.gt-work .js-plotly-plot')._fullLayout.scene.camera.eye"
+        before = sheet.evaluate(eye)
+        sheet.mouse.move(*middle(sheet, ".gt-work .js-plotly-plot"))
+        sheet.mouse.wheel(0, 300)
+        sheet.wait_for_timeout(500)
+        assert sheet.evaluate("() => document.querySelector('.gt-page').scrollTop") > 100
+        assert sheet.evaluate(eye) == before
+        assert sheet.errors == [] and sheet.left == []
+
+
+def middle(sheet, name):
+    """Where the middle of an element is."""
+    box = sheet.locator(name).first.bounding_box()
+    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
