@@ -82,7 +82,8 @@ def opened(sheet, address, name):
     sheet.keyboard.press("Escape")
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
     sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
-    sheet.wait_for_selector("text=all run", state="attached", timeout=150_000)
+    printed = ".jp-OutputArea-output:has-text('all run')"  # the code says so before
+    sheet.wait_for_selector(printed, state="attached", timeout=150_000)
     sheet.wait_for_selector(".gtb td", timeout=60_000)
 
 

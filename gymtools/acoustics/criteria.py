@@ -316,7 +316,7 @@ class Criterion:
 
 def _first(area, values):
     """Index, among the result's points, of the largest of an area's values (point,)."""
-    return area.points.start + int(np.argmax(values))
+    return int(area.points.start + np.argmax(values))
 
 
 def _furthest(area, level_db):

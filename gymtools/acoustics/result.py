@@ -362,7 +362,7 @@ class Result:
             within_3db=float((np.abs(level - mean) <= NEAR_DB).mean()),
             out_of_sight=int((~heard).sum()),
             quietest_db=float(level.min() - mean),
-            quietest=span.start + quietest,
+            quietest=int(span.start + quietest),
             quietest_seat=area.seat_words(quietest, self.scenario.units),
             speech_dba=float(self.speech_dba[span].mean()),
             speech_to_noise_db=float(self.speech_to_noise_db[span].mean()),

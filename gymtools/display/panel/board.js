@@ -9,7 +9,7 @@ async function stateOf(model) {
     try {
       return await model.widget_manager.get_model(model.get("state_id"));
     } catch (error) {
-      if (tries > 100) throw error;
+      if (tries > 600) throw error;
       await wait(100); // a page that is reloaded may not have it yet
     }
   }
