@@ -29,7 +29,7 @@ from gymtools.display.panel.ringing import RoomTab
 from gymtools.display.panel.toolbar import Refusals
 
 WAITS = (0.0, 0.0, 0.05, 0.3, 0.8, 1.5)  # between two moves, on the loop's own clock [s]
-MOST_WIDGETS = 900  # that one panel may keep alive: twice what one opened tab by tab has
+MOST_WIDGETS = 1200  # that one panel may keep alive: with every tab opened and six kept designs 980
 TEXTS = (
     "",
     "A",

@@ -98,7 +98,7 @@ class TypedBox(w.VBox):
         self.said = None
         children, layout = self._parts(), self._looks.whole
         super().__init__(children, layout=layout, _dom_classes=("gt-slider",))
-        self.value = spec.shown(kept, units)
+        self.value = float(spec.shown(kept, units))
         self._showing = False
         self.entry.observe(self._typed, names="value")
 
@@ -195,7 +195,7 @@ class TypedBox(w.VBox):
     def _show(self):
         """Box and value stand as kept; what was said is gone."""
         self._showing = True
-        self.value = self.spec.shown(self.kept, self.units)
+        self.value = float(self.spec.shown(self.kept, self.units))
         self.entry.value = self.spec.text(self.kept, self.units)
         if self.said is not None:
             gone, self.said = self.said, None
