@@ -463,8 +463,8 @@ def test_options_are_pinned_side_by_side(sheet):
     sheet.click("button:has-text('Pin this state')")
     sheet.wait_for_selector("text=Pinned as B", timeout=15_000)
     sheet.wait_for_function(
-        "() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return"
-        " g._fullLayout && g.data.filter(t => t.type === 'heatmap').length >= 6; }",
+        "() => [...document.querySelectorAll('.js-plotly-plot')].some(g => g._fullLayout &&"
+        " g.data.filter(t => t.type === 'heatmap').length >= 6)",
         timeout=20_000,
     )
     words = sheet.locator("table:visible", has_text="not bettered by any other").first.inner_text()
@@ -584,7 +584,10 @@ def test_an_arrangement_hangs_other_loudspeakers(sheet):
     if not sheet.locator('.widget-label:text-is("Start from")').first.is_visible():
         sheet.click("text=The loudspeakers")
         sheet.wait_for_timeout(900)
-    handles = "document.querySelectorAll('.gt-handle[data-kind=position]').length"
+    handles = (
+        "[...document.querySelectorAll('.gt-handle[data-kind=position]')].map(e =>"
+        " e.getAttribute('aria-label')).join()"
+    )
     before = sheet.evaluate(handles)
     pick(sheet, "Start from", "A grid of pendants firing down")
     sheet.wait_for_function(f"before => {handles} !== before", arg=before, timeout=20_000)
