@@ -87,9 +87,15 @@ def card(sheet):
 
 
 def traced(sheet):
-    """Wait until all rays have been followed, in every use."""
-    sheet.wait_for_selector(SETTLED, timeout=60_000)
-    sheet.wait_for_timeout(600)
+    """Wait until all rays have been followed, in every use, and it stays so."""
+    calm = 0
+    for _ in range(240):
+        settled = sheet.locator(SETTLED).count() and "few rays" not in label(sheet)
+        calm = calm + 1 if settled else 0
+        if calm == 6:
+            return
+        sheet.wait_for_timeout(250)
+    raise AssertionError("it did not settle")
 
 
 def label(sheet):

@@ -188,6 +188,7 @@ def test_no_name_is_markup_in_a_table():
     shown = [
         tables.headline(first),
         tables.verdict_table(first),
+        tables.uses_table(evaluate_all(s)),
         tables.room_table(first, "m"),
         tables.landing_table(first),
         tables.options_table(pinned, pinned[0]),

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import gymtools
-from gymtools.acoustics.criteria import CRITERIA, Verdict, worst_verdict
+from gymtools.acoustics.criteria import CRITERIA, WORDS, Verdict, worst_verdict
 from gymtools.display import tables
 from gymtools.display.tables.markup import Num, Quiet, table
 from gymtools.venue.targets import Targets
@@ -141,6 +141,24 @@ def test_the_headline_names_what_is_furthest_off():
     shown = tables.headline(result)
     assert "a microphone is about to ring" in shown
     assert escape(CRITERIA["feedback_margin"].sentence(worst, "m")) in shown
+
+
+def test_uses_are_compared_by_their_weakest_area():
+    """Closed form: the row of a use holds its lowest STI, widest coverage range, lowest feedback
+    margin and number of failing checks.
+    """
+    everything = gymtools.evaluate_all(gymtools.load(SCENARIOS / "dovecote.toml"))
+    shown = tables.uses_table(everything)
+    for result in everything.results.values():
+        failing = sum(v.word not in ("meets", "close") for v in result.verdicts)
+        for number in (
+            f"{failing} of {len(result.verdicts)}",
+            f"{min(a.sti_p10 for a in result.areas):.2f}",
+            f"{max(max(a.coverage_range_db) for a in result.areas):.1f}",
+            f"{min(m.margin_db.min() for m in result.microphones):+.1f}",
+        ):
+            assert f'<td class="num">{number}</td>' in shown
+    assert f"<b>{everything.word}</b>" in shown and everything.word in WORDS
 
 
 def test_a_table_sets_numbers_to_the_right():

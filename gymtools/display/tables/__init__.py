@@ -14,7 +14,7 @@ from .room import (
 )
 from .schedules import schedule_table
 from .uncertainty import sureness_table
-from .verdicts import checks_text, headline, limits, verdict_table
+from .verdicts import checks_text, headline, limits, uses_table, verdict_table
 
 __all__ = [
     "assumed_list",
@@ -37,5 +37,6 @@ __all__ = [
     "schedule_table",
     "shown_halls",
     "sureness_table",
+    "uses_table",
     "verdict_table",
 ]

@@ -1,10 +1,11 @@
-"""Verdicts in words: one use in a sentence, every check in a table."""
+"""Verdicts in words: one use in a sentence, every check in a table, all uses side by side."""
 
 from html import escape
 
-from ...acoustics.criteria import CRITERIA, WORDS, worst_verdict
+from ...acoustics.criteria import CRITERIA, WORDS, in_sentence, worst_verdict
 from ..cautions import CAUTIONS, LIMITS, MOVING
-from .markup import Quiet, bullets, table
+from ..theme import room_words
+from .markup import Num, Quiet, bullets, table
 
 
 def failing(verdicts):
@@ -105,6 +106,61 @@ def verdict_table(result):
     warnings = bullets([escape(warning) for warning in result.scenario.warnings])
     made = table("", ["where", "what", "verdict", "why", "target from"], rows)
     return made + (f"<p>Warnings:</p>{warnings}" if warnings else "")
+
+
+def uses_table(all_uses):
+    """All uses of one installation side by side.
+
+    Parameters
+    ----------
+    all_uses : AllUses
+        Every use evaluated
+
+    Returns
+    -------
+    html : str
+        A sentence on the whole and a table, one row per use
+    """
+    head = [
+        "use",
+        "worst verdict",
+        Num("checks that fail"),
+        *(_heading(key) for key in ("coverage_range", "sti", "arrival_spread", "feedback_margin")),
+        "furthest off",
+    ]
+    room = room_words(next(iter(all_uses.results.values())))
+    whole = f"<p>One installation, all uses, {room}; the worst verdict: <b>{all_uses.word}</b>.</p>"
+    rows = [_use_row(name, result) for name, result in all_uses.results.items()]
+    return whole + table("The weakest area or microphone of each use", head, rows)
+
+
+def _heading(criterion):
+    c = CRITERIA[criterion]
+    return Num(in_sentence(c.label) + (f" [{c.unit}]" if c.unit else ""))
+
+
+def _use_row(name, result):
+    spread = max(v.value for v in result.verdicts if v.criterion == "arrival_spread")
+    margin = result.worst_feedback_margin_db
+    return [
+        escape(name),
+        _word(result.word),
+        Num(f"{failing(result.verdicts)[0]} of {len(result.verdicts)}"),
+        Num(f"{result.worst_coverage_range_db:.1f}"),
+        Num(f"{result.worst_sti:.2f}"),
+        Num(CRITERIA["arrival_spread"].number(spread)),
+        Num("no microphone" if margin is None else f"{margin:+.1f}"),
+        _furthest_off(result),
+    ]
+
+
+def _furthest_off(result):
+    worst = worst_verdict(result.verdicts)
+    if worst.word == "meets":
+        return ""
+    criterion = CRITERIA[worst.criterion]
+    where = f", {worst.area}" if worst.area else ""
+    return escape(f"{criterion.label}{where}: {criterion.sentence(worst, result.scenario.units)}")
 
 
 def limits():
