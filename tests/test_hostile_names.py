@@ -16,6 +16,7 @@ from playwright.sync_api import sync_playwright
 from schools import FOLDER
 
 from gymtools import evaluate, how_sure
+from gymtools.acoustics.evaluate import evaluate_all
 from gymtools.acoustics.seat import inspect_seat
 from gymtools.commissioning.comparison import compare
 from gymtools.commissioning.plan import plan

@@ -48,6 +48,26 @@ def card_words(card):
     return card.children[1].children[0].value
 
 
+def test_what_was_removed_is_never_lost(meeting):
+    """Regression: put back, a removed design takes another letter where its own has been given
+    again, and stays to be put back while there is no room.
+    """
+    strip = meeting.sections[KeptStrip]
+    for _ in "AB":
+        strip.keep()
+    removed = strip.pins.one("B")
+    strip.remove(removed)
+    strip.keep()
+    strip.put_back()
+    assert strip.pins.names == ["A", "B", "C"] and strip.pins.one("C").scenario is removed.scenario
+    strip.remove(strip.pins.one("C"))
+    while not strip.pins.full:
+        strip.keep()
+    strip.put_back()
+    assert strip._removed is not None and strip.back_button.layout.display != "none"
+    strip.remove(strip.pins.one("A"))
+
+
 def test_a_kept_design_shows_its_plan_failures_and_price(meeting):
     """Behavior: name, checks that fail and price in the price book's money, beside a small plan."""
     s = kept(meeting, 40, 50)

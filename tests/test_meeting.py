@@ -17,6 +17,7 @@ from test_jobs import until
 import gymtools
 from gymtools.design.advice import sentence
 from gymtools.design.decision import decide
+from gymtools.design.dragging import handles
 from gymtools.design.input_errors import InputSpread
 from gymtools.design.options import dominated_by
 from gymtools.design.uncertainty import how_sure
@@ -588,6 +589,27 @@ def test_microphones_open_and_close(lark):
     assert ("microphones", roving, "distance") in m.controls
     m.controls["microphones", roving, "open"].value = False
     assert m.result.microphones[0].margin_db[0] == pytest.approx(one)
+
+
+def test_a_drag_is_one_step_and_one_put_back_none(small):
+    """Regression: a hand that rests while it drags still makes one step; Escape leaves none."""
+    m, sheet = small, small.sections[PlanSection].box.sheet
+    handle = next(h.key for h in handles(m.scenario) if h.kind == "position")
+
+    def tell(**message):
+        sheet._handle_custom_msg(message, [])
+
+    before, steps = m.state, m.history.steps
+    for _ in range(2):
+        tell(kind="step", handle=handle, by=[1, 0])
+        m.step.flush()  # the hand rests: of a slider the next move would be another step
+    tell(kind="release", handle=handle)
+    assert m.history.steps == steps + 1 and not m.state.same_design(before)
+    m.undo()
+    assert m.state.same_design(before)
+    tell(kind="step", handle=handle, by=[1, 0])
+    tell(kind="cancel", handle=handle)
+    assert m.history.steps == steps and m.state.same_design(before)
 
 
 def test_another_type_of_microphone_is_held_where_it_is_used(lark):

@@ -2,6 +2,7 @@
 hold over the picture.
 """
 
+from dataclasses import replace
 from html import escape
 from itertools import count
 from uuid import uuid4
@@ -200,11 +201,20 @@ class KeptStrip(Section):
         self.back_button.layout.display = SHOWN
 
     def put_back(self):
-        """Put the design back that was removed last."""
-        option, self._removed = self._removed, None
+        """Put the design back that was removed last, under another letter where its own is taken;
+        where there is no room it stays to be put back.
+        """
+        option = self._removed
+        if option is None:
+            return
+        if self.pins.full:
+            self.words.value = quiet(f"{MOST} are kept: remove one first.")
+            return
+        self._removed = None
         self.back_button.layout.display = HIDDEN
-        if option is not None and not self.pins.full and option.name not in self.pins.names:
-            self.pins.take([*self.pins.options, option])
+        if option.name in self.pins.names:
+            option = replace(option, name=self.pins.free_letter)
+        self.pins.take([*self.pins.options, option])
 
     def _heard(self, _widget, content, _buffers):
         if "pressed" in content:

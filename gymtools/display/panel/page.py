@@ -28,6 +28,10 @@ STYLE = """<style>
 .gt-slider .widget-slider .noUi-target {{ margin: 0 8px; }}
 .gt-said .widget-html-content {{ line-height: 1.25; white-space: normal; }}
 .gt-stand > * {{ width: 100%; }}
+.gt-page .gtb-sentence .widget-html-content {{ white-space: nowrap; overflow: hidden;
+  text-overflow: ellipsis; height: 21px; }}
+.gt-side .jupyter-widget-Collapse-contents {{ padding: 4px 2px; }}
+.gt-side .jupyter-widget-Collapse-contents > *, .gt-side .gt-slider {{ max-width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
 .gt-message {{ min-height: 0; }}
 .gt-words {{ line-height: 1.3; }}

@@ -12,6 +12,7 @@ class PlanSection(Section):
 
     def _begin(self):
         self._view = self._other = None
+        self._before = None  # state when a handle was taken
 
     def _make(self):
         drawing = Drawing(self._moved, self.panel.look_at)
@@ -52,10 +53,15 @@ class PlanSection(Section):
         """A handle is held: what it changes is one step of the history until it is let go. The
         drawing says itself why a handle stops.
         """
-        group = Handle.of(key).group
+        group, panel = Handle.of(key).group, self.panel
+        self._before = self._before or panel.state
+        panel.history.hold(not done)
         if changes:
-            self.panel.update(("dragged", key), group=group, changes=changes)
+            panel.update(("dragged", key), group=group, changes=changes)
         else:
-            self.panel.update(group=group)
+            panel.update(group=group)
         if done:
-            self.panel.history.close()
+            if changes and panel.state.same_design(self._before):  # put back where it was
+                panel.history.drop()
+            self._before = None
+            panel.history.close()

@@ -276,6 +276,7 @@ class History:
 
     def __init__(self, state, most=MOST_STEPS):
         self._states, self._now, self._most, self._open = [state], 0, most, None
+        self._held = False
         self._gone = 0  # steps at the beginning that are kept no longer
 
     @property
@@ -363,9 +364,26 @@ class History:
         """
         self._states[self._now] = state
 
+    def drop(self):
+        """Forget the present step, if it is the last one: it came back to what was before."""
+        if self.can_undo and not self.can_redo:
+            self.undo()
+            del self._states[self._now + 1 :]
+
+    def hold(self, held):
+        """Keep the step open, however long nothing comes, or let it be closed again.
+
+        Parameters
+        ----------
+        held : bool
+            A hand holds what it moves
+        """
+        self._held = held
+
     def close(self):
-        """What comes next is a step of its own."""
-        self._open = None
+        """What comes next is a step of its own, unless a hand still holds what it moves."""
+        if not self._held:
+            self._open = None
 
     def undo(self):
         """Go one step back, if there is one; what is only looked at stays."""
