@@ -164,7 +164,7 @@ def test_no_name_is_markup_in_a_picture():
     charts = list(pictures())
     assert len(charts) > 20 and [x for chart in charts for x in live(chart)] == []
     shown = " ".join(x for chart in charts for x in strings(chart.to_plotly_json()))
-    assert "&lt;a href" in shown and "‹a href" in shown, "the names are there"
+    assert "&lt;a href" in shown, "the names are there"
 
 
 class Tags(HTMLParser):

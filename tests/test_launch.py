@@ -81,7 +81,7 @@ def test_the_printed_address_opens_the_workbook(opened):
     assert status == 200 and "jupyter-config-data" in page
     status, found = fetched(f"http://127.0.0.1:{port}/api/contents/{path}?token={token}")
     cells = json.loads(found)["content"]["cells"]
-    assert status == 200 and any("meeting(scenario, folder)" in c["source"] for c in cells)
+    assert status == 200 and any("meeting(scenario, folder" in c["source"] for c in cells)
     plugin = "@jupyterlab/apputils-extension:notification"
     _, settings = fetched(f"http://127.0.0.1:{port}/lab/api/settings/{plugin}?token={token}")
     own = json.loads((ROOT / ".jupyter" / "overrides.json").read_text(encoding="utf-8"))[plugin]

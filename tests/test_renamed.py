@@ -118,7 +118,7 @@ def test_an_old_price_book_is_read(tmp_path):
     old, said = quietly(read_prices, tmp_path / "mine.csv")
     assert old.prices == example_prices().prices
     assert [str(w.message) for w in said] == [
-        "mine.csv, line 2: labour,hour is now labor,hour.",
+        "mine.csv, line 3: labour,hour is now labor,hour.",
         (
             f"mine.csv, line {1 + book[: book.index('aerial')].count(chr(10))}: assistive"
             " listening,transmitter and aerial is now assistive listening,transmitter and antenna."
