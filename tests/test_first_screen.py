@@ -31,7 +31,7 @@ OVERLAPS = """() => {
 ON_SCREEN = """() => {
   const page = document.querySelector('.gt-page').getBoundingClientRect();
   return ['.gt-bar', '.gt-work', '.gt-work .js-plotly-plot', '.gt-drawing-frame', '.gtb-sentence',
-    '.gtb', '.gt-kept-strip'].map((name) => {
+    '.gtb', '.gt-kept-strip', '.gt-caution span'].map((name) => {
       const r = document.querySelector(name).getBoundingClientRect();
       return [name, r.top >= page.top - 1 && r.bottom <= page.bottom + 1 && r.width > 0
         && r.left >= page.left - 1 && r.right <= page.right + 1,

@@ -10,7 +10,8 @@ STYLE = """<style>
 .gt-bar > :last-child {{ flex: 0 0 150px; justify-content: flex-end; }}
 .gt-bar .widget-html-content, .gt-caution .widget-html-content {{ line-height: 1.3; }}
 .gt-room .widget-html-content {{ white-space: nowrap; }}
-.gt-caution {{ height: 20px; font-size: 12px; }}
+.gt-caution {{ min-height: 18px; }}
+.gt-caution .widget-html-content {{ font-size: 11.5px; }}
 .gt-work {{ height: 460px; min-height: 280px; align-items: stretch; }}
 .gt-gone .gt-side, .gt-gone .gt-bar, .gt-gone .gt-work {{ pointer-events: none; opacity: 0.55; }}
 .gt-lifeline {{ font-weight: 600; }}
@@ -54,8 +55,7 @@ ALONE = """.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden 
 .gt-work { height: calc(100cqh - 384px); position: sticky; top: -6px; z-index: 5;
   background: #fff; }
 @container (max-height: 680px) {
-  .gt-work { height: calc(100cqh - 306px); }
-  .gt-caution { order: 1; }
+  .gt-work { height: calc(100cqh - 328px); }
   .gt-kept-strip { min-height: 0 !important; height: 32px; overflow: hidden; }
   .gt-kept-strip .widget-vbox:first-child { flex-direction: row; width: auto !important; }
   .gt-kept-strip svg { display: none; }
