@@ -277,7 +277,9 @@ def test_a_worst_seat_that_is_looked_at_is_marked_once():
 
 
 def test_a_handle_has_its_value_as_a_number_in_the_meetings_units():
-    """Worked by hand: the north row hangs at 25 ft of 26, in the middle of 112 ft, 32 degrees down,"""
+    """Worked by hand: the north row hangs at 25 ft of 26, in the middle of 112 ft, 32 degrees
+    down.
+    """
     found = {h["kind"]: (h["value"], h["range"]) for h in Log().row()["handles"]}
     assert found["position"] == (0, [-56, 56])
     assert found["height"][0] == 25 and found["height"][1][1] == 26

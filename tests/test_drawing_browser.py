@@ -133,7 +133,7 @@ def test_a_row_that_is_pulled_out_of_the_gym_stops_with_a_reason():
     table = Table()
     with table.opened() as sheet:
         pull(sheet, grip(sheet, "position", NORTH), (400, 0), let_go=False, steps=12)
-        sheet.wait_for_selector(".gt-reason:has-text('hangs outside the gym')")
+        sheet.wait_for_selector(".gt-reason:has-text('the east wall')")
         shot(sheet, "drawing-limit")
         sheet.mouse.up()
         sheet.wait_for_function(ENDED)
@@ -245,21 +245,63 @@ def test_handles_are_moved_by_keys(kind, cut, press, path, by):
 
 
 def test_the_keyboard_reaches_every_handle():
-    """Behavior: Tab goes through all of them and the seats; each has a name and its value."""
+    """Behavior: the drawing is one stop of the Tab key; N and P go through all handles and the
+    seats, S to the seats; the stop stays where one was; each has a name, its value and its ends,
+    and says how it is moved.
+    """
     table = Table()
+    table.show(picked=SOUTH)
+    name = "() => document.activeElement.getAttribute('aria-label')"
     with table.opened() as sheet:
+        sheet.keyboard.press("Tab")
+        assert sheet.evaluate(name) == "south row, position"
         names = set()
-        for _ in range(20):
-            sheet.keyboard.press("Tab")
-            names.add(sheet.evaluate("document.activeElement.getAttribute('aria-label')"))
+        for _ in range(len(handles(table.scenario)) + 3):
+            names.add(sheet.evaluate(name))
+            sheet.keyboard.press("n")
+        assert sheet.evaluate(name) == "south row, position"
+        sheet.keyboard.press("p")
+        assert sheet.evaluate(name) == "court pair, height"
+        sheet.keyboard.press("Tab")
+        assert sheet.evaluate("document.activeElement === document.body")
+        sheet.keyboard.press("Shift+Tab")
+        assert sheet.evaluate(name) == "court pair, height"
+        assert sheet.locator(".gt-plan [tabindex='0']").count() == 1
+        sheet.keyboard.press("s")
+        assert sheet.evaluate(name) == "seat"
         wanted = {
             f"{h.group}, {'aim point' if h.kind == 'aim' else h.kind}"
             for h in handles(table.scenario)
         }
         assert wanted | {"seat", "north row, aim point in the section"} <= names
         tree = sheet.locator(".gt-plan").aria_snapshot()
-        for name in wanted:
-            assert f'slider "{name}"' in tree
+        for label in wanted:
+            assert f'slider "{label}"' in tree
+        assert "N and P" in sheet.locator(".gt-plan svg").get_attribute("aria-description")
+
+
+def test_handles_and_seats_tell_their_value_to_those_who_listen():
+    """Worked by hand: the north row hangs at 25 ft of 26; five steps of 3 in down are 23 ft 9 in;
+    the seat has the map's value there.
+    """
+    table = Table(quantity="sti")
+    values = ("aria-valuenow", "aria-valuemin", "aria-valuemax", "aria-valuetext")
+    with table.opened() as sheet:
+        height = sheet.get_by_role("slider", name=f"{NORTH}, height")
+        now, low, high, text = (height.get_attribute(v) for v in values)
+        assert (now, high, text) == ("25", "26", "25 ft 0 in up") and float(low) > 7
+        height.focus()
+        sheet.keyboard.press("PageDown")
+        sheet.wait_for_function(ENDED)
+        assert height.get_attribute("aria-valuenow") == "23.75"
+        assert height.get_attribute("aria-valuetext") == "23 ft 9 in up"
+        sheet.keyboard.press("s")
+        sheet.wait_for_function("() => document.querySelector('.gt-seat').ariaValueText")
+        seat = [sheet.locator(".gt-seat").get_attribute(v) for v in values]
+        first = table.drawing.sheet.room["areas"][0]["start"]
+        assert float(seat[0]) == pytest.approx(table.view.values[first], abs=0.006)
+        assert [float(v) for v in seat[1:3]] == pytest.approx(table.view.range)
+        assert seat[3] == seat_sentence(table.view, first)
 
 
 # ---- seats

@@ -14,7 +14,7 @@ const WORTH = 1.06;  // so much larger is worth the profile beside the section
 const LEAST = 150;  // width of a profile [px]
 const LOW = 330;  // less room than this is low: the section stands beside the plan [px]
 const EDGE = 18;  // from the left edge to a plan that has the section beside it [px]
-const CLEAR = 24;  // from the middle of a loudspeaker to an aim's handle: neither hides the other [px]
+const CLEAR = 24;  // from a loudspeaker to an aim's handle, so that neither hides the other [px]
 const SVG = "http://www.w3.org/2000/svg";
 const KEYS = "One stop of the Tab key. N and P: next and previous handle; S: the seats. Arrow keys "
   + "move what is chosen, with Shift five steps; Page Up and Page Down move it five steps up and "
@@ -73,7 +73,8 @@ function headed(state, width, words) {
   const { target } = state.map.scale, bar = Math.round(clamp(width * 0.42, 150, 330));
   const said = words.width(`target ${target}`, "");
   if (!target || bar + 235 + said <= width) return { bar, header: 48, target: "beside" };
-  if (bar + 74 + said <= width) return { bar, header: 48, target: "under" };
+  const less = Math.min(bar, Math.floor(width - 74 - said));
+  if (less >= 150) return { bar: less, header: 48, target: "under" };
   return { bar, header: 66, target: "alone" };
 }
 
@@ -627,6 +628,7 @@ function sayPlan(words, state, at) {
   for (const row of state.rows.rows) {
     for (const m of row.members) words.keep(at.X(m.at[0]) - 7, at.Y(m.at[1]) - 7, 14, 14);
   }
+  for (const [x, y] of aimsAt(state.rows.rows, at)) words.keep(x - 6, y - 6, 12, 12);
   sayGhost(words, state, at, frame);
   for (const [name, [x, y]] of state.said.marks) {
     words.keep(at.X(x) - 7, at.Y(y) - 7, 14, 14);
@@ -701,8 +703,8 @@ function sayCut(words, state, at) {
   const inside = [at.cut.title, at.width - 4, at.height];
   for (const row of [...state.rows.rows].sort((a, b) => serves(b) - serves(a))) {
     const m = row.members[row.cut], [x, y] = stand(m);
-    const far = [[x + 13, y + 4], [x - 13, y + 4, "end"], [x, y + 25, "middle"], [x + 4, y + 30],
-      [x - 4, y + 30, "end"], [x, y + 42, "middle"]];
+    const far = [[x + 13, y + 4], [x - 13, y + 4, "end"], [x, y + 25, "middle"],
+      [x, y - 12, "middle"], [x + 4, y + 30], [x - 4, y + 30, "end"], [x, y + 42, "middle"]];
     words.say(`cut ${row.name}`, m.tag, far, { plate: true, bounds: frame });
     if (!serves(row)) continue;
     const height = row.handles.find((h) => h.kind === "height").words;
@@ -910,6 +912,10 @@ function standCut(handles, state, row, at) {
   const boxes = cutBoxesOf(state.rows.rows, cut, at);
   standAim(end, [ex, at.Z(m.end[2])], row, { main: true, boxes });
 }
+
+// where the handles of the aims stand in the plan
+const aimsAt = (rows, at) => rows.filter((row) => row.axis && (row.plays || row.picked)).flatMap(
+  (row) => row.members.map((m) => clearOf([at.X(m.end[0]), at.Y(m.end[1])], boxesOf(rows, at))));
 
 // the row that is picked lies over the others
 function standAll(handles, state, at) {
