@@ -74,8 +74,8 @@ function headed(state, width, words) {
   const said = words.width(`target ${target}`, "");
   if (!target || bar + 235 + said <= width) return { bar, header: 48, target: "beside" };
   const less = Math.min(bar, Math.floor(width - 74 - said));
-  if (less >= 150) return { bar: less, header: 48, target: "under" };
-  return { bar, header: 66, target: "alone" };
+  if (less >= 150) return { bar: less, header: 52, target: "under" };
+  return { bar, header: 70, target: "alone" };
 }
 
 function laidOut(state, width, height, words) {
@@ -597,12 +597,12 @@ function sayHeader(words, state, at) {
   if (!scale.target) return swatches;
   let x = bar.x + bar.w + 26;
   for (const [word, gap] of [["misses", DENSE], ["close", SPARSE]]) {
-    words.say(`legend ${word}`, word, [[x + 28, bar.y + 10]]);
+    words.say(`legend ${word}`, word, [[x + 28, bar.y + 9]]);
     swatches.push([x, bar.y - 1, gap]);
     x += 28 + words.width(word, "") + 16;
   }
   let y = bar.y + 10;
-  if (at.target === "under") { x = bar.x + bar.w + 26; y = bar.y + bar.h + 14; }
+  if (at.target === "under") { x = bar.x + bar.w + 26; y = bar.y + bar.h + 16; }
   if (at.target === "alone") { x = bar.x; y = bar.y + bar.h + 34; }
   if (words.say("target", `target ${scale.target}`, [[x + 28, y]],
     { bounds: [0, 0, at.width, at.height] })) swatches.push([x, y - 11, 0]);
@@ -646,9 +646,11 @@ function sayPlan(words, state, at) {
       const stands = state.rows.rows.some((r) => r.members.some((o) => o.tag === m.tag
         && Math.hypot(o.at[0] - m.at[0], o.at[1] - m.at[1]) * at.k < 6));
       if (stands) continue;
-      const text = state.ghost.dragged ? `${m.tag} was here` : `${m.tag} in ${state.ghost.name}`;
-      words.say(`ghost ${m.tag}`, text, around(at.X(m.at[0]), at.Y(m.at[1]), 10),
-        { plate: true, bounds: frame });
+      const long = state.ghost.dragged ? `${m.tag} was here` : `${m.tag} in ${state.ghost.name}`;
+      const x = at.X(m.at[0]), y = at.Y(m.at[1]), places = [...around(x, y, 11), ...around(x, y, 22)];
+      for (const text of [long, m.tag]) {
+        if (words.say(`ghost ${m.tag}`, text, places, { plate: true, bounds: frame })) break;
+      }
     }
   }
   for (const [name, x, y] of state.room.microphones) {
@@ -682,8 +684,11 @@ function sayGhost(words, state, at, frame) {
 
 function sayCut(words, state, at) {
   const { cut } = state, frame = [4, at.cut.title, at.width - 4, at.height];
-  words.say("section", `Section, ${cut.area}`, [[at.cut.x, at.cut.title + 12]],
-    { kind: "gt-title" });
+  const title = { kind: "gt-title", bounds: [4, at.cut.title - 4, at.width - 4, at.height] };
+  const ends = [[at.cut.x, at.cut.title + 12], [at.width - 6, at.cut.title + 12, "end"]];
+  if (!words.say("section", `Section, ${cut.area}`, ends, title)) {
+    words.say("section", "Section", ends, title);
+  }
   const after = at.cut.x + words.width(`Section, ${cut.area}`, "gt-title") + 10;
   words.say("section of", `${cut.tag}: axis, −6 dB edges`, [[after, at.cut.title + 12]],
     { kind: "gt-quiet", bounds: [4, at.cut.title - 2, at.cut.end, at.height] });
@@ -995,7 +1000,7 @@ class Sheet {
     this.canvas = document.createElement("canvas");
     this.ctx = this.canvas.getContext("2d");
     this.svg = made("svg", { role: "group", "aria-label": "Plan, north up, and section",
-      "aria-description": KEYS });
+      "aria-description": KEYS, tabindex: -1 });
     this.plate = document.createElement("div");
     this.plate.className = "gt-plate";
     this.plate.setAttribute("role", "status");
