@@ -383,10 +383,10 @@ def test_the_plate_covers_neither_handle_nor_aim_nor_where_they_were(size):
             assert sheet.evaluate(NEAR_PLATE) == 0, by
             ghost = sheet.evaluate(GHOST)
             assert not any(ghost), by
+            shot(sheet, f"drawing-plate-{size[0]}")
             sheet.keyboard.press("Escape")
             sheet.wait_for_function(ENDED)
             sheet.mouse.up()
-        shot(sheet, f"drawing-plate-{size[0]}")
 
 
 GHOST = """() => { const { at, state } = document.querySelector('.gt-plan').sheet;

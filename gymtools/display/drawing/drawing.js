@@ -74,7 +74,7 @@ function headed(state, width, words) {
   const said = words.width(`target ${target}`, "");
   if (!target || bar + 235 + said <= width) return { bar, header: 48, target: "beside" };
   const less = Math.min(bar, Math.floor(width - 74 - said));
-  if (less >= 150) return { bar: less, header: 52, target: "under" };
+  if (less >= 130) return { bar: less, header: 52, target: "under" };
   return { bar, header: 70, target: "alone" };
 }
 
