@@ -358,12 +358,24 @@ def _snapped(value, now, units):
 
 
 def _wanted_position(scenario, handle, to, _use):
-    group, wanted = _group(scenario, handle.group), {}
+    group, wanted, reason = _group(scenario, handle.group), {}, ""
     for axis, (key, value) in enumerate(zip("xy", to, strict=True)):
         low, high, _ = limits(Group, key)  # walls stand within them: what stops it is a wall
+        reason = reason or _beyond_joists(scenario, group, axis, value)
         value = _hung(scenario, group, axis, value)
         wanted[key] = _held(value, low, high, GRID[scenario.units])
-    return wanted, ""
+    return wanted, reason
+
+
+def _beyond_joists(scenario, group, axis, value):
+    """Why a row does not follow a hand past the last joist; empty where it need not."""
+    stops = _under_joists(scenario, group, axis)
+    if not len(stops):
+        return ""
+    far = scenario.hall.joist_spacing / 2 + 1e-9
+    if stops[0] - far <= value <= stops[-1] + far:
+        return ""
+    return f"the last joist before the {WALLS[axis][int(value > stops[-1])]} wall."
 
 
 def _hung(scenario, group, axis, value):
