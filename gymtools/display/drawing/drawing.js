@@ -647,7 +647,8 @@ function sayPlan(words, state, at) {
         && Math.hypot(o.at[0] - m.at[0], o.at[1] - m.at[1]) * at.k < 6));
       if (stands) continue;
       const long = state.ghost.dragged ? `${m.tag} was here` : `${m.tag} in ${state.ghost.name}`;
-      const x = at.X(m.at[0]), y = at.Y(m.at[1]), places = [...around(x, y, 11), ...around(x, y, 22)];
+      const x = at.X(m.at[0]), y = at.Y(m.at[1]);
+      const places = [...around(x, y, 11), ...around(x, y, 22)];
       for (const text of [long, m.tag]) {
         if (words.say(`ghost ${m.tag}`, text, places, { plate: true, bounds: frame })) break;
       }
@@ -1210,20 +1211,23 @@ class Sheet {
     return found;
   }
 
-  // the place around a point where the plate hides least, near it; it stays on its side if it can
+  // the place near a point where the plate hides least; it stays on its side if it can
   beside(x, y, things) {
-    const { offsetWidth: w, offsetHeight: h } = this.plate, { width, height } = this.at;
+    const { offsetWidth: w, offsetHeight: h } = this.plate;
+    const { width, height, header, graph } = this.at;
     let best = null;
-    for (const far of [18, 34, 56, 84, 120]) {
+    for (const far of [18, 34, 56, 84, 120, 170, 240]) {
       for (const [dx, dy] of SIDES) {
         const left = clamp(x + dx * far - w * (1 - dx) / 2, 4, Math.max(4, width - w - 4));
         const top = clamp(y + dy * far - h * (1 - dy) / 2, 4, Math.max(4, height - h - 4));
         const side = `${dx} ${dy} ${far}`;
+        const hides = (x0, y0, x1, y1) => Math.max(0, Math.min(left + w, x1) - Math.max(left, x0))
+          * Math.max(0, Math.min(top + h, y1) - Math.max(top, y0));
         let cost = far * 4 - (side === this.side ? 120 : 0);
+        cost += 0.08 * hides(0, 0, width, header);  // the color scale, the profile
+        cost += 0.08 * hides(graph.x - 30, graph.y - 18, graph.x + graph.w, graph.y + graph.h);
         for (const [px, py, r, weight] of things) {
-          const wide = Math.min(left + w, px + r) - Math.max(left, px - r);
-          const high = Math.min(top + h, py + r) - Math.max(top, py - r);
-          if (wide > 0 && high > 0) cost += weight * wide * high;
+          cost += weight * hides(px - r, py - r, px + r, py + r);
         }
         if (!best || cost < best.cost) best = { cost, left, top, side };
       }
