@@ -333,7 +333,7 @@ def dragged(scenario, handle, to, use=None):
     refusal = _refusal(scenario, changes)
     if not refusal:
         return changes, _edge_words(wanted, inside)
-    return _nearest(scenario, moved, (now, inside), handle.kind)
+    return _nearest(scenario, moved, (now, inside), handle.kind, refusal)
 
 
 def _group(scenario, name):
@@ -515,12 +515,11 @@ def _held(value, low, high, grid):
     return value
 
 
-def _nearest(scenario, moved, ends, kind):
-    """The changes farthest on the way from the first end to the second that can be built, and what
-    is in the way.
+def _nearest(scenario, moved, ends, kind, reason):
+    """The changes farthest on the way from the first end to the second, which cannot be for a
+    reason, that can be built; and what is in the way of those.
     """
     now, wanted = ends
-    reason = _refusal(scenario, _together(scenario, moved, wanted))
     best, low, high = _together(scenario, moved, now), 0.0, 1.0
     for _ in range(HALVINGS):
         share = (low + high) / 2

@@ -920,8 +920,11 @@ function standCut(handles, state, row, at) {
 }
 
 // where the handles of the aims stand in the plan
-const aimsAt = (rows, at) => rows.filter((row) => row.axis && (row.plays || row.picked)).flatMap(
-  (row) => row.members.map((m) => clearOf([at.X(m.end[0]), at.Y(m.end[1])], boxesOf(rows, at))));
+function aimsAt(rows, at) {
+  const boxes = boxesOf(rows, at), shown = rows.filter((r) => r.axis && (r.plays || r.picked));
+  return shown.flatMap(
+    (row) => row.members.map((m) => clearOf([at.X(m.end[0]), at.Y(m.end[1])], boxes)));
+}
 
 // the row that is picked lies over the others
 function standAll(handles, state, at) {
