@@ -365,30 +365,32 @@ NEAR_PLATE = """() => { const root = document.querySelector('.gt-plan');
       && b.top < plate.bottom && b.bottom > plate.top).length; }"""
 
 
-@pytest.mark.parametrize("size", [LOW, MIDDLE])
-def test_the_plate_covers_neither_handle_nor_aim_nor_where_they_were(size):
+def test_the_plate_covers_neither_handle_nor_aim_nor_where_they_were():
     """Behavior: while a row is dragged about, held at a wall, and while its handles are hovered."""
     table = Table()
-    with table.opened(size) as sheet:
-        start = grip(sheet, "position", NORTH)
-        for kind, cut in (("position", False), ("aim", False), ("height", True), ("aim", True)):
-            sheet.mouse.move(*grip(sheet, kind, NORTH, cut=cut))
-            sheet.wait_for_function("() => !document.querySelector('.gt-plate').hidden")
-            assert sheet.evaluate(NEAR_PLATE) == 0, kind
-        for by in ((20, -10), (-15, 20), (300, 0)):
-            pull(sheet, start, by, let_go=False)
-            sheet.wait_for_function(
-                "() => document.querySelector('.gt-plan').sheet.state.ghost?.dragged"
-            )
-            assert sheet.evaluate(NEAR_PLATE) == 0, by
-            ghost = sheet.evaluate(GHOST)
-            assert not any(ghost), by
-            shot(sheet, f"drawing-plate-{size[0]}")
-            sheet.keyboard.press("Escape")
-            sheet.wait_for_function(ENDED)
-            sheet.mouse.up()
+    with table.opened() as sheet:
+        for size in (MIDDLE, LOW):
+            before = frames(sheet)
+            resize(sheet, *size)
+            if size != MIDDLE:
+                sheet.wait_for_function(DRAWN, arg=before + 1)
+            start = grip(sheet, "position", NORTH)
+            for kind, cut in (("position", False), ("aim", False), ("height", True), ("aim", True)):
+                sheet.mouse.move(*grip(sheet, kind, NORTH, cut=cut))
+                sheet.wait_for_function("() => !document.querySelector('.gt-plate').hidden")
+                assert sheet.evaluate(NEAR_PLATE) == 0, (size, kind)
+            for by in ((20, -10), (-15, 20), (300, 0)):
+                pull(sheet, start, by, let_go=False)
+                sheet.wait_for_function(HELD)
+                assert sheet.evaluate(NEAR_PLATE) == 0, (size, by)
+                assert not any(sheet.evaluate(GHOST)), (size, by)
+                shot(sheet, f"drawing-plate-{size[0]}")
+                sheet.keyboard.press("Escape")
+                sheet.wait_for_function(ENDED)
+                sheet.mouse.up()
 
 
+HELD = "() => document.querySelector('.gt-plan').sheet.state.ghost?.dragged"
 GHOST = """() => { const { at, state } = document.querySelector('.gt-plan').sheet;
   const root = document.querySelector('.gt-plan').getBoundingClientRect();
   const plate = document.querySelector('.gt-plate').getBoundingClientRect();
@@ -398,28 +400,27 @@ GHOST = """() => { const { at, state } = document.querySelector('.gt-plan').shee
   }); }"""
 
 
-@pytest.mark.parametrize("size", [LOW, MIDDLE])
-@pytest.mark.parametrize("tilt", [90, 86, 80, 72])
-def test_an_aim_under_its_own_row_and_the_row_can_both_be_taken(size, tilt):
-    """Behavior: however steep, what lies on top at the middle of each is its own handle."""
-    table = Table()
-    table.scenario = changed(
-        table.scenario,
-        {
-            ("groups", "court pair", "loudspeaker"): "pendant 100",
-            ("groups", "court pair", "downtilt_deg"): float(tilt),
-        },
-    )
-    table.show()
-    with table.opened(size) as sheet:
-        for kind in ("position", "aim"):
-            for member in (0, 1):
-                x, y = grip(sheet, kind, "court pair", member=member)
-                top = "p => document.elementFromPoint(...p).closest('.gt-handle')?.dataset.key"
-                assert sheet.evaluate(top, [x, y]).split()[0] == kind
-        pull(sheet, grip(sheet, "aim", "court pair", member=0), (18, 4))
-        assert Handle.of(table.moves[-1][0]).kind == "aim"
-        assert table.scenario.groups[2].downtilt_deg < tilt
+def test_an_aim_under_its_own_row_and_the_row_can_both_be_taken():
+    """Behavior: however steep, what lies on top at the middle of each is its own handle; the aim is
+    dragged from where its handle stands.
+    """
+    table, pair = Table(), "court pair"
+    table.scenario = changed(table.scenario, {("groups", pair, "loudspeaker"): "pendant 100"})
+    top = "p => document.elementFromPoint(...p).closest('.gt-handle')?.dataset.kind"
+    with table.opened() as sheet:
+        for size in (LOW, MIDDLE):
+            resize(sheet, *size)
+            for tilt in (90.0, 86.0, 80.0, 72.0):
+                table.scenario = changed(table.scenario, {("groups", pair, "downtilt_deg"): tilt})
+                table.show()
+                show(sheet, table.drawing)
+                for kind in ("position", "aim"):
+                    for member in (0, 1):
+                        at = grip(sheet, kind, pair, member=member)
+                        assert sheet.evaluate(top, list(at)) == kind, (size, tilt)
+            pull(sheet, grip(sheet, "aim", pair, member=0), (18, 4))
+            assert Handle.of(table.moves[-1][0]).kind == "aim"
+            assert table.scenario.groups[2].downtilt_deg < tilt
 
 
 def test_the_row_that_is_picked_lies_over_the_others():
@@ -574,29 +575,30 @@ def test_no_words_overlap_at_any_size(name, use, quantity, area):
         assert min(sizes) >= 12
 
 
-@pytest.mark.parametrize("use, quantity", [("game", "direct 2k"), ("graduation", "sti")])
-def test_all_of_the_drawing_stands_in_a_low_box(use, quantity):
+def test_all_of_the_drawing_stands_in_a_low_box():
     """Behavior: on a projector plan, section and profile are whole beside each other, with the
     scale, its target, north and the names of the rows.
     """
-    table = Table(use=use, quantity=quantity)
-    table.show(picked=NORTH, note="settling, ±0.6 dB")
+    table = Table()
     with table.opened(LOW) as sheet:
-        place = sheet.evaluate(
-            """() => { const { at } = document.querySelector('.gt-plan').sheet;
-            const { plan, cut, graph } = at;
-            return { plan: [plan.x, plan.y, plan.w, plan.h],
-              cut: [cut.x, cut.y - cut.h, cut.w, cut.h],
-              graph: [graph.x, graph.y, graph.w, graph.h] }; }"""
-        )
-        for x, y, w, h in place.values():
-            assert x > 0 and x + w < LOW[0] and y > 0 and y + h < LOW[1]
-        assert place["plan"][2] > 170 and place["cut"][2] > 150
-        assert place["graph"][3] > 60
-        said = [text for text, *_ in sheet.evaluate(BOXES)]
-        assert {"N", "misses", "close", "20 ft", "N1", "N2", "N3", "25 ft 0 in up"} <= set(said)
-        for words in ("target ", "Section, ", "along the rows", "row 1", "settling"):
-            assert any(words in text for text in said), words
+        for use, quantity in (("game", "direct 2k"), ("graduation", "sti")):
+            table.use, table.looks = use, dict(quantity=quantity)
+            table.show(picked=NORTH, note="settling, ±0.6 dB")
+            show(sheet, table.drawing)
+            places = sheet.evaluate(PLACES)
+            for x, y, w, h in places.values():
+                assert x > 0 and x + w < LOW[0] and y > 0 and y + h < LOW[1]
+            assert places["plan"][2] > 170 and places["cut"][2] > 150
+            assert places["graph"][3] > 60
+            said = [text for text, *_ in sheet.evaluate(BOXES)]
+            assert {"N", "misses", "close", "20 ft", "N1", "N2", "N3", "25 ft 0 in up"} <= set(said)
+            for words in ("target ", "Section, ", "along the rows", "row 1", "settling"):
+                assert any(words in text for text in said), words
+
+
+PLACES = """() => { const { plan, cut, graph } = document.querySelector('.gt-plan').sheet.at;
+  return { plan: [plan.x, plan.y, plan.w, plan.h], cut: [cut.x, cut.y - cut.h, cut.w, cut.h],
+    graph: [graph.x, graph.y, graph.w, graph.h] }; }"""
 
 
 def resize(sheet, width, height):
