@@ -649,9 +649,7 @@ function sayPlan(words, state, at) {
       const long = state.ghost.dragged ? `${m.tag} was here` : `${m.tag} in ${state.ghost.name}`;
       const x = at.X(m.at[0]), y = at.Y(m.at[1]);
       const places = [...around(x, y, 11), ...around(x, y, 22)];
-      for (const text of [long, m.tag]) {
-        if (words.say(`ghost ${m.tag}`, text, places, { plate: true, bounds: frame })) break;
-      }
+      words.say(`ghost ${m.tag}`, long, places, { plate: true, bounds: frame });
     }
   }
   for (const [name, x, y] of state.room.microphones) {
