@@ -64,7 +64,7 @@ def jupyter_lab(folder=ROOT):
 
 
 @contextmanager
-def page(width=1700, height=1250):
+def page(width=1440, height=900):
     """A page of the browser that notes console errors and every request that leaves this
     machine.
     """
