@@ -184,7 +184,7 @@ class KeptStrip(Section):
 
     def compare(self):
         """Open the tab that shows them side by side."""
-        self.panel.update(tab=self.panel.options.key)
+        self.panel.open_tab(self.panel.options.key)
 
     def remove(self, option):
         """Remove a kept design; it can be put back until the next one is removed.

@@ -124,6 +124,7 @@ class Meeting:
         self.painter = scene.Painter(self._drawn, self.frame.figure, scene.SPACE)
         self.sections = {kind: kind(self) for kind in (*FRAME, *SIDE, *TABS)}
         self._tabs = w.Tab([self.sections[kind].box for kind in TABS], selected_index=0)
+        self._tabs.add_class("gt-tabs")
         self.box = self._page()
         self.sections[KeptStrip].on_ghost(self.sections[PlanSection].show_ghost)
         self.refresh()
@@ -328,6 +329,22 @@ class Meeting:
                 continue
             return state
         return self._possible  # with its use: no design that is kept can be heard in this one
+
+    def open_tab(self, key):
+        """Open a tab and bring it into view.
+
+        Parameters
+        ----------
+        key : str
+            One of ``TAB_KEYS``
+
+        Raises
+        ------
+        ValueError
+            Where the key is unknown
+        """
+        self.update(tab=key)
+        self.sections[BoardSection].reveal_tabs()
 
     def look_at(self, index):
         """Look at one seat closely: marks it in the plan and opens its tab.
@@ -540,7 +557,6 @@ class Meeting:
                 boxes[Refusals],
                 self.live.error,
                 self._work,
-                self.sections[BoardSection].sentence,
                 boxes[BoardSection],
                 boxes[KeptStrip],
                 _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),

@@ -12,7 +12,7 @@ STYLE = """<style>
 .gt-room .widget-html-content {{ white-space: nowrap; }}
 .gt-caution {{ min-height: 18px; }}
 .gt-caution .widget-html-content {{ font-size: 11.5px; }}
-.gt-work {{ height: 460px; min-height: 280px; align-items: stretch; }}
+.gt-work {{ height: 460px; min-height: 240px; align-items: stretch; }}
 .gt-gone .gt-side, .gt-gone .gt-bar, .gt-gone .gt-work {{ pointer-events: none; opacity: 0.55; }}
 .gt-lifeline {{ font-weight: 600; }}
 .gt-gone.gt-unfolded {{ position: static !important; }}
@@ -52,10 +52,14 @@ HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt,
 # the picture stays in view above what is read below
 ALONE = """.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden auto;
   background: #fff; padding: 6px 14px; container-type: size; }
-.gt-work { height: calc(100cqh - 384px); position: sticky; top: -6px; z-index: 5;
+.gt-work { height: calc(100cqh - 402px); position: sticky; top: -6px; z-index: 5;
   background: #fff; }
+.gt-reading .gt-work { height: 36cqh; margin-bottom: var(--gt-work-lost, 0); }
+.gt-reading .gt-board { position: sticky; top: calc(36cqh - 6px); z-index: 5; background: #fff;
+  margin-bottom: var(--gt-board-lost, 0); }
+.gt-page > .gt-tabs { min-height: calc(64cqh - 150px); }
 @container (max-height: 680px) {
-  .gt-work { height: calc(100cqh - 328px); }
+  .gt-work { height: calc(100cqh - 346px); }
   .gt-kept-strip { min-height: 0 !important; height: 32px; overflow: hidden; }
   .gt-kept-strip .widget-vbox:first-child { flex-direction: row; width: auto !important; }
   .gt-kept-strip svg { display: none; }
