@@ -17,6 +17,7 @@ from gymtools.acoustics.evaluate import evaluate
 from gymtools.display.panel import board as board_panel
 from gymtools.display.panel.board import FEW, FULL, BoardSection
 from gymtools.display.panel.meeting import Meeting
+from gymtools.display.panel.plan import PlanSection
 from gymtools.display.tables.board import (
     NOT_YET,
     JudgedUse,
@@ -30,6 +31,7 @@ from gymtools.display.tables.board import (
 from gymtools.display.tables.changes import change_sentence, changed_things
 from gymtools.display.theme import QUANTITIES
 from gymtools.physics import bands
+from gymtools.venue.microphones import Microphone
 
 DOVECOTE = SCENARIOS["dovecote"]
 SMALL = replace(  # few seats and two uses: quick to trace
@@ -476,6 +478,50 @@ def test_a_cell_leads_the_picture():
     assert (m.state.use, m.state.quantity, m.state.seat) == ("game", "speech", None)
     m.update(quantity="sti")
     assert [r["at"] for r in rows(section).values()] == ["", ""]
+
+
+def marks(m):
+    """Words of what the drawing marks."""
+    return [name for name, *_ in m.sections[PlanSection].box.sheet.said["marks"]]
+
+
+def test_the_worst_seat_is_called_so_until_something_is_moved():
+    """Behavior: the drawing says "worst seat"; after a move the mark is a seat that was picked."""
+    m, section = panel()
+    section.finish()
+    section.pick("class", "clear")
+    assert marks(m) == ["worst seat"]
+    m.set(DOWN, 20.0)
+    assert marks(m) == ["picked seat"]
+    m.undo()
+    assert marks(m) == ["picked seat"]
+
+
+@pytest.mark.parametrize("walks", [None, "court"])
+def test_a_microphone_leads_to_its_own_map(walks):
+    """Behavior: "Microphones safe?" shows the margin of the microphone that is worst, not of a
+    hand-held one, hatched, and marks where it is worst of where it can be.
+    """
+    desk = Microphone(name="desk", type="lectern", x=4.0, y=1.0, walks=walks)
+    use = replace(SMALL.uses[0], microphones=("desk",), target_dba=95.0)
+    m, section = panel(replace(SMALL, microphones=(desk,), uses=(use,)))
+    section.finish()
+    section.pick(use.name, "microphones")
+    (summary,) = m.result.microphones
+    assert (m.state.quantity, m.state.microphone) == ("feedback_margin", "desk")
+    drawing = m.sections[PlanSection].box
+    assert drawing.view.walker_name == "desk" and "desk" in m.figure.layout.annotations[0].text
+    ((words, x, y),) = drawing.sheet.said["marks"]
+    assert words == f"worst: {summary.margin_db[summary.worst]:+.1f} dB"
+    assert (x, y) == tuple(summary.positions[summary.worst][:2])
+    near = drawing.view.areas[0].points - summary.positions[summary.worst]
+    at = np.linalg.norm(near, axis=1).argmin()
+    margin = drawing.view.values[at]
+    assert margin == pytest.approx(summary.margin_db.min(), abs=1.5), "the map is of it"
+    assert set(drawing.sheet.map["words"]) & {1, 2} and drawing.sheet.map["scale"]["target"]
+    assert len(drawing.sheet.map["misses"]) > 0, "hatched"
+    m.update(quantity="sti")
+    assert marks(m) == []
 
 
 def test_a_message_of_the_page_is_taken():

@@ -431,7 +431,7 @@ def test_a_seat_of_the_plan_is_opened(sheet):
     sheet.wait_for_function(
         "() => document.querySelectorAll('.js-plotly-plot').length === 2", timeout=15_000
     )
-    assert sheet.locator(".gt-drawing-frame text", has_text="this seat").count() == 1
+    assert sheet.locator(".gt-drawing-frame text", has_text="picked seat").count() == 1
     assert "court, " in sheet.locator("text=What limits it most").first.inner_text()
     sheet.wait_for_timeout(2500)
     shot(sheet, "one_seat")

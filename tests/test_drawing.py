@@ -248,7 +248,7 @@ def test_a_row_is_picked_and_a_place_is_marked():
     assert log.drawing.sheet.said["note"] == "settling, ±0.6 dB"
     marks = {name: (x, y) for name, x, y in log.drawing.sheet.said["marks"]}
     assert marks["worst"] == pytest.approx(log.view.result.points[12, :2])
-    assert marks["this seat"] == pytest.approx(log.view.result.points[5, :2])
+    assert marks["picked seat"] == pytest.approx(log.view.result.points[5, :2])
 
 
 def test_another_state_is_shown_as_a_ghost():

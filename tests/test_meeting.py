@@ -664,7 +664,7 @@ def test_one_seat_by_number_and_by_click(lark):
     drawing = m.sections[PlanSection].box
     drawing.sheet._handle_custom_msg({"kind": "pin", "index": 300}, [])
     assert m.state.seat == 300 and not np.array_equal(stems, np.array(tab.figure.data[1].x))
-    assert [name for name, *_ in drawing.sheet.said["marks"]] == ["this seat"]
+    assert [name for name, *_ in drawing.sheet.said["marks"]] == ["picked seat"]
     m.controls["use"].value = "class"
     assert m.state.seat is None
 

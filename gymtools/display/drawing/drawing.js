@@ -421,13 +421,13 @@ function paintMarks(ctx, state, at) {
     stroke(ctx, INK, 1.3);
   }
   for (const [name, x, y] of state.said.marks) {
-    const px = at.X(x), py = at.Y(y), r = name === "worst" ? 8 : 6;
+    const px = at.X(x), py = at.Y(y), worst = name.startsWith("worst"), r = worst ? 8 : 6;
     ctx.beginPath();
     ctx.moveTo(px, py - r); ctx.lineTo(px + r, py); ctx.lineTo(px, py + r);
     ctx.lineTo(px - r, py); ctx.closePath();
     ctx.fillStyle = PAPER;
     ctx.fill();
-    stroke(ctx, INK, name === "worst" ? 2.4 : 1.4);
+    stroke(ctx, INK, worst ? 2.4 : 1.4);
   }
 }
 

@@ -540,8 +540,9 @@ def said(view, mark=None, note=""):
     """
     points = np.concatenate([area.points for area in view.areas])
     marks = []
-    if view.seat is not None and not view.on_foot:
-        marks.append(["this seat", *map(float, view.result.points[view.seat][:2])])
+    if view.marked is not None:
+        words, at = view.marked
+        marks.append([words, *map(float, at[:2])])
     if mark is not None and 0 <= mark < len(points):
         marks.append(["worst", *map(float, points[mark][:2])])
     return dict(

@@ -12,7 +12,7 @@ import anywidget
 import ipywidgets as w
 from traitlets import Unicode
 
-from ...acoustics.criteria import QUESTIONS
+from ...acoustics.criteria import CRITERIA, QUESTIONS
 from ...acoustics.evaluate import evaluate
 from ..jobs import Job
 from ..tables.board import (
@@ -22,6 +22,7 @@ from ..tables.board import (
     board_row,
     board_sentence,
     empty_row,
+    microphone_of,
     picture_of,
     working_sentence,
 )
@@ -336,7 +337,8 @@ class BoardSection(Section):
     # ---- what is picked
 
     def pick(self, use, question=""):
-        """Lead the picture to a use, and to a question with its worst seat marked.
+        """Lead the picture to a use, and to a question with its worst seat marked; of a
+        microphone to its own map, with where it is worst.
 
         Parameters
         ----------
@@ -354,8 +356,10 @@ class BoardSection(Section):
         kept = self._present(use) or self._latest(use)
         verdict = kept.judged.worst(question) if kept else None
         looks = dict(use=use, quantity=picture_of(question, verdict), seat=None)
+        if verdict is not None and CRITERIA[verdict.criterion].scope == "microphone":
+            looks |= dict(microphone=microphone_of(verdict))
         if verdict is not None and verdict.point is not None:
-            looks |= dict(seat=verdict.point)
+            looks |= dict(seat=verdict.point, worst=True)
             if verdict.area in self._answer.scenario.area_names:
                 looks |= dict(area=verdict.area)
         self._quantity = looks["quantity"]

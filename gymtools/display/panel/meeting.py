@@ -476,7 +476,9 @@ class Meeting:
             units=state.units,
             walker=state.walker,
             facing_deg=state.facing_deg,
+            microphone=state.microphone,
             seat=looked_at(state, result),
+            worst=state.worst,
         )
 
     def _paint(self, result):

@@ -190,9 +190,7 @@ def _title(view):
     """Quantity of the map, and how its room was computed."""
     quantity = QUANTITIES[view.quantity]
     unit = f" [{view.unit}]" if view.unit else ""
-    walker = f": {plain_text(view.walker)}" if view.on_foot else ""
-    if walker and view.facing_deg is None:
-        walker += ", talker facing the worst direction"
+    walker = f": {plain_text(view.walker_name)}" if view.on_foot else ""
     room = f", <i>{room_words(view.result)}</i>" if quantity.needs_room else ""
     return _note(f"<b>{quantity.label}</b>{unit}{walker}{room}", 0.0, 1.0)
 

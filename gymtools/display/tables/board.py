@@ -326,9 +326,25 @@ def _why_nothing(judged, question):
     return (NOTHING, ""), question.nothing
 
 
+def microphone_of(verdict):
+    """Name of the microphone that a verdict is on.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        Of a criterion that judges microphones
+
+    Returns
+    -------
+    name : str
+        As in the scenario
+    """
+    return verdict.area.removeprefix("microphone '").removesuffix("'")
+
+
 def _where(verdict):
     if CRITERIA[verdict.criterion].scope == "microphone":
-        return verdict.area.removeprefix("microphone '").removesuffix("'")
+        return microphone_of(verdict)
     return verdict.area or verdict.place
 
 
