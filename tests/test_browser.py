@@ -376,7 +376,7 @@ def test_a_better_aim_is_found_and_put_back(sheet):
     shot(sheet, "aimed")
     found = until_other(sheet, "beams", "z", before)
     press(sheet, "Put it back")
-    sheet.wait_for_selector("text=Put back as it was >> visible=true", timeout=10_000)
+    sheet.wait_for_selector("text=Tried:", state="detached", timeout=10_000)
     back = until_other(sheet, "beams", "z", found)
     assert back == pytest.approx(before, abs=1e-3, nan_ok=True)
     sheet.click("text=The loudspeakers")
@@ -509,7 +509,7 @@ def test_advice_is_asked_for_and_tried(sheet):
     shot(sheet, "advice")
     before = trace(sheet, "map", "intensity")
     sheet.locator("button:has-text('Try it')").first.click()
-    sheet.wait_for_selector("text=Done:", timeout=10_000)
+    sheet.wait_for_selector("text=Tried:", timeout=10_000)
     sheet.wait_for_timeout(1500)
     assert trace(sheet, "map", "intensity") != before
     sheet.locator("button:has-text('Put it back')").locator("visible=true").click()

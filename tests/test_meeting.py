@@ -1018,14 +1018,39 @@ def test_advice_is_tried_and_put_back(small):
     after = next(
         v for v in m.result.verdicts if (v.criterion, v.area) == (effect.criterion, effect.area)
     )
-    assert after.value == effect.value and m.advice.job.back.layout.display == "inline-flex"
-    m.advice.job.back.click()
+    assert after.value == effect.value
+    button, words = rows[0].children
+    assert button.description == "Put it back" and words.value.count("<b>Tried:</b>") == 1
+    button.click()
     assert m.scenario == before and m.start is start
-    assert m.advice.job.back.layout.display == "none" and "Put back" in m.advice.words.value
+    assert button.description == "Try it" and "Tried" not in words.value
 
 
-@pytest.mark.parametrize("which", ["aims", "advice"])
-def test_the_way_back_ends_when_something_else_is_moved(small, which):
+def test_the_list_of_advice_stays_while_its_moves_are_tried(small):
+    """Behavior: every move is tried from the design that was asked about, the one before it put
+    back first; an undo a step; in another use and in other units the list stays.
+    """
+    m = small
+    first_move(m)
+    asked, steps = m.scenario, m.history.steps
+    rows = [c for c in m.advice.list.children if hasattr(c, "children")]
+    one, other = (row.children[0] for row in rows[:2])
+    proposals = [p for a in gymtools.advise(asked, "game") for p in a.proposals]
+    one.click()
+    other.click()
+    assert m.scenario == proposals[1].move.scenario and m.history.steps == steps + 3
+    assert [row.children[0].description for row in rows[:2]] == ["Try it", "Put it back"]
+    assert not any(row.children[0].disabled for row in rows)
+    m.controls["units"].value = "ft"
+    m.controls["use"].value = "class"
+    assert m.advice.tried.move.words == proposals[1].move.words
+    m.undo(), m.undo(), m.undo()
+    assert replace(m.scenario, units=asked.units) == asked and m.advice.tried is None
+    m.undo()
+    assert m.advice.tried.move.words == proposals[0].move.words, "redone or undone, it is marked"
+
+
+def test_the_way_back_ends_when_something_else_is_moved(small):
     """Behavior: what was tried can be put back after another use or other units were looked at, not
     after anything was moved; treatment and arrangement come back too.
     """
@@ -1035,12 +1060,9 @@ def test_the_way_back_ends_when_something_else_is_moved(small, which):
     before, treated = m.scenario, m.state.treatments
 
     def tried():
-        if which == "advice":
-            first_move(m).click()
-        else:
-            m.aims._done(better_aim(m))
+        m.aims._done(better_aim(m))
 
-    back = getattr(m, which).job.back
+    back = m.aims.job.back
     tried()
     assert m.scenario != before and back.layout.display == "inline-flex"
     m.controls["units"].value = "ft"
@@ -1088,20 +1110,27 @@ def test_work_that_fails_leaves_the_buttons_usable(monkeypatch):
     assert not m.sure.draw.disabled and "ZeroDivisionError" in m.sure.job.error.value
 
 
-def test_advice_and_ranges_of_another_state_are_taken_away(small, monkeypatch):
-    """Behavior: when something moves, what was computed for another state says so; a change of the
-    quantity shown alone leaves it.
+def test_advice_and_ranges_of_another_state_say_so(small, monkeypatch):
+    """Behavior: when something moves, ranges of another state go, and advice stays to be read, in
+    gray and out of order, until it is asked for again or the move is undone; a change of the
+    quantity shown alone leaves both.
     """
     m = small
     monkeypatch.setattr(uncertainty_panel, "how_sure", partial(how_sure, draws=20))
-    first_move(m)
+    move = first_move(m)
     m.sure.start()
     assert m.advice.list.children and m.sure.found is not None
     m.controls["quantity"].value = "sti"
     assert m.advice.list.children and "<svg" in m.sure.words.value
     m.set(DOWN, 41.0)
-    assert not m.advice.list.children and m.sure.found is None
-    assert "Ask again" in m.advice.words.value and "Draw again" in m.sure.words.value
+    assert m.sure.found is None and "Draw again" in m.sure.words.value
+    assert m.advice.list.children and move.disabled and "gt-stale" in m.advice.list._dom_classes
+    assert "Ask again" in m.advice.words.value and m.advice.ask.description == "Ask again"
+    at = m.state
+    move.click()
+    assert m.state is at
+    m.undo()
+    assert not move.disabled and "gt-stale" not in m.advice.list._dom_classes
 
 
 def test_ranges_are_the_librarys(small, monkeypatch):
@@ -1593,7 +1622,7 @@ def test_nothing_is_on_offer_in_an_impossible_state(small):
     assert m.advice.list.children and not m.advice.ask.disabled
     impossible(m)
     at = m.state
-    assert not m.advice.list.children and "Ask again" in m.advice.words.value
+    assert move.disabled and "Ask again" in m.advice.words.value
     move.click()
     assert m.state is at, "a button that the page still had does nothing"
     buttons = [m.aims.find, m.advice.ask, m.sure.draw, m.options.pin_button, m.options.show_button]

@@ -34,6 +34,7 @@ STYLE = """<style>
 .gt-side .jupyter-widget-Collapse-contents {{ padding: 4px 2px; }}
 .gt-side .jupyter-widget-Collapse-contents > *, .gt-side .gt-slider {{ max-width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
+.gt-stale, .gt-stale * {{ color: {quiet} !important; }}
 .gt-message {{ min-height: 0; }}
 .gt-words {{ line-height: 1.3; }}
 .gt-words .widget-html-content {{ white-space: normal; }}
@@ -82,7 +83,7 @@ def style(folded, alone=False):
         A style element
     """
     hidden = (HIDE, ALONE) if alone else (HIDE,)
-    return STYLE.format(font=FONT, hide="\n".join(hidden) if folded else "")
+    return STYLE.format(font=FONT, quiet=QUIET, hide="\n".join(hidden) if folded else "")
 
 
 def quiet(text):
