@@ -75,21 +75,70 @@ def test_a_kept_design_shows_its_plan_failures_and_price(meeting):
     option = s.pins.options[0]
     said = card_words(s.cards.children[0])
     assert "<b>A</b>" in said and f"{option.headlines['failing']} fail" in said
-    assert f"${option.row['cost']:,.0f}" in said and "few rays" in said
+    assert f"${option.row['cost']:,.0f}" in said and "fail so far" in said
+    assert said.count("<div") == 3 and said.count("white-space:nowrap") == 3, "a line each"
     svg = s.cards.children[0].children[0].value
     assert svg.startswith("<svg") and 'role="img"' in svg and "data:image/png;base64," in svg
 
 
 def test_going_on_from_a_kept_design_is_a_step(meeting):
-    """Behavior: a click on its plan or its button shows it; undo comes back."""
-    s = kept(meeting, 40, 50)
-    number = next(iter(s._by_number))
-    s.pointing._handle_custom_msg({"pressed": number}, [])
-    assert meeting.value(TILT) == 40
+    """Behavior: a click on its plan holds it over the picture and offers to go on from it, a second
+    one lets go; its button goes on at once; undo comes back.
+    """
+    s, seen = kept(meeting, 40, 50), []
+    s.on_ghost(lambda design: seen.append(design and design.groups[0].downtilt_deg))
+
+    def press():
+        s.pointing._handle_custom_msg({"pressed": next(iter(s._by_number))}, [])
+
+    press()
+    assert meeting.value(TILT) == 50 and seen[-1] == 40
+    assert s.go_button.layout.display != "none" and s.go_button.description == "Go on from A"
+    s.pointing._handle_custom_msg({"over": None}, [])
+    assert seen[-1] == 40, "held when the pointer leaves"
+    press()
+    assert seen[-1] is None and s.go_button.layout.display == "none"
+    press()
+    s.go_button.click()
+    assert meeting.value(TILT) == 40 and seen[-1] is None
     meeting.undo()
+    press()
+    s.remove(s.pins.options[0])
+    assert seen[-1] is None and s.go_button.layout.display == "none"
+    s.put_back()
+    s.pins.take(sorted(s.pins.options, key=lambda o: o.name))
     assert meeting.value(TILT) == 50
     s.cards.children[0].children[1].children[1].children[0].click()
     assert meeting.value(TILT) == 40
+
+
+def test_all_rays_of_kept_designs_are_followed_in_the_background(meeting):
+    """Behavior: once those of the picture are, and not while something moves; the card then says
+    how many checks fail of all.
+    """
+    s = kept(meeting, 40, 50)
+    meeting.set(TILT, 45.0)
+    assert not s.job.running, "all rays are not wanted"
+    meeting.update(trace=True)
+    meeting.trace()
+    assert s.job.running
+    meeting.set(TILT, 46.0)
+    assert not s.job.running
+    meeting.trace()
+    s.job.finish()
+    s.job.finish()
+    assert [o.rays for o in s.pins.options] == ["full", "full"] and not s.job.running
+    full = gymtools.evaluate_all(s.pins.options[0].scenario).results.values()
+    fails = sum(v.word in ("misses", "out of reach") for r in full for v in r.verdicts)
+    assert f">{fails} fail</div>" in card_words(s.cards.children[0])
+
+
+def test_cards_of_several_schools_name_them(meeting):
+    """Behavior: the school stands on the cards as soon as there are cards of another one."""
+    s = kept(meeting, 40)
+    assert DOVECOTE.name not in card_words(s.cards.children[0])
+    meeting.update(start=replace(DOVECOTE, name="Another school"), file="")
+    assert f"<b>A, {DOVECOTE.name}</b>" in card_words(s.cards.children[0])
 
 
 def test_pointing_at_a_kept_design_gives_a_ghost(meeting):

@@ -327,7 +327,7 @@ def small_panel():
 
 @pytest.fixture
 def small(small_panel):
-    """The shared panel on the small gym, brought back by its own history; an option is pinned."""
+    """The shared panel on the small gym, brought back by its own history; a design is kept."""
     back_to_start(small_panel)
     return small_panel
 
@@ -1196,7 +1196,7 @@ def test_options_are_pinned_compared_shown_and_removed():
     for name in ("B", "B"):
         m.options.name.value = name
         m.options.pin()
-    assert "there is an option" in m.options.words.value
+    assert "there is a kept design" in m.options.words.value
     m.options.chosen.value = "A"
     m.options.show()
     assert m.scenario.groups == m.options.options[0].scenario.groups != second.groups

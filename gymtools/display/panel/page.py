@@ -35,6 +35,8 @@ STYLE = """<style>
 .gt-side .jupyter-widget-Collapse-contents > *, .gt-side .gt-slider {{ max-width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
 .gt-stale, .gt-stale * {{ color: {quiet} !important; }}
+.gt-page .gt-kept-held {{ outline: 3px solid #0072b2; outline-offset: -3px; }}
+.gt-kept svg {{ cursor: pointer; }}
 .gt-message {{ min-height: 0; }}
 .gt-words {{ line-height: 1.3; }}
 .gt-words .widget-html-content {{ white-space: normal; }}
