@@ -548,13 +548,14 @@ class Meeting:
                 titled.set_title(n, kind.title)
         self._tabs.observe(self._opened, names="selected_index")
         side = _box(w.VBox, [boxes[EssentialsSection], self._side], "gt-side")
+        school = self.sections[SaveSection].school
         self._work = _box(w.HBox, [side, self.frame, boxes[PlanSection]], "gt-work")
         return _box(
             w.VBox,
             [
                 boxes[PageStyle],
                 boxes[LifelineSection],
-                _box(w.HBox, [boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
+                _box(w.HBox, [school, boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
                 boxes[GoOnSection],
                 boxes[Refusals],
                 self.live.error,

@@ -7,6 +7,9 @@ STYLE = """<style>
 .gt-bar {{ align-items: center; justify-content: space-between; height: 32px; }}
 .gt-bar > * {{ flex: 0 0 auto; }}
 .gt-bar .widget-toggle-buttons button {{ width: auto !important; min-width: 44px; padding: 0 8px; }}
+.gt-bar > .gt-school {{ flex: 1 1 60px; min-width: 0; }}
+.gt-school .widget-html-content {{ white-space: nowrap; overflow: hidden;
+  text-overflow: ellipsis; }}
 .gt-bar > :last-child {{ flex: 0 0 150px; justify-content: flex-end; }}
 .gt-bar .widget-html-content, .gt-caution .widget-html-content {{ line-height: 1.3; }}
 .gt-room .widget-html-content {{ white-space: nowrap; }}

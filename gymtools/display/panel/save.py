@@ -20,11 +20,12 @@ class SaveSection(Section):
     """File name, and what became of it; a list of the schools that can be opened."""
 
     def _begin(self):
-        self._saved = self._kept(self.panel.state)
-        self._school = self.panel.start.name
+        self._saved = [self._kept(self.panel.state)]  # what stands in files
+        self._school = ""
 
     def _make(self):
-        self.stand = w.HTML()
+        self.stand, self.school = w.HTML(), w.HTML()
+        self.school.add_class("gt-school")
         self.name = w.Text(self._proposed(), description="Save as", layout={"width": "330px"})
         self.button = _button("Save scenario", lambda: self._write(False))
         self.replace_button = _button("Replace it", lambda: self._write(True), shown=False)
@@ -41,14 +42,18 @@ class SaveSection(Section):
         if state.start.name != self._school:  # another one was opened, or brought back
             self._school = state.start.name
             self.name.value = self._proposed()
-        changed = "" if self._kept(state) == self._saved else ", not saved"
+            self.school.value = f"<b>{escape(self._school)}</b>"
+            self.school.tooltip = self._school
+        now = self._kept(state)
+        saved = any(now[0] is file[0] and now[1:] == file[1:] for file in self._saved)
+        changed = "" if saved else ", not saved"
         name = state.file or "a school without a file"
         self.stand.value = f"<b>{escape(name)}</b>{changed}&nbsp;"
 
     @staticmethod
     def _kept(state):
-        """What a file holds of a state."""
-        return id(state.start), tuple(state.changes.items()), state.treatments
+        """What a file holds of a state, and the file's name."""
+        return state.start, state.changes, state.treatments, state.file
 
     def _proposed(self):
         words = re.findall(r"\w+", self.panel.start.name.lower())
@@ -74,8 +79,9 @@ class SaveSection(Section):
             return self._say(escape(str(error)), replaceable=True)
         except (OSError, ValueError) as error:
             return self._say(escape(str(error)))
-        self._saved = self._kept(self.panel.state)
         self.panel.history.amend(self.panel.state.update(file=path.name))
+        others = [file for file in self._saved if file[-1] != path.name]
+        self._saved = [*others, self._kept(self.panel.state)]
         self._say(f"Saved as {escape(with_folder(path))}.")
         self._render(self.panel.state, self.panel.answer)
 
@@ -111,7 +117,7 @@ class SaveSection(Section):
             return
         panel.folders = tuple(dict.fromkeys((*panel.folders, path.parent)))
         panel.update(start=school, file=path.name, file_units=school.units, seat=None)
-        self._saved = self._kept(panel.state)
+        self._saved.append(self._kept(panel.state))
         for widget in (self.files, self.open_button):
             widget.layout.display = HIDDEN
         self._say(f"Opened {escape(with_folder(path))}. Undo brings back what was there.")

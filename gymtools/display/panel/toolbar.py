@@ -27,8 +27,8 @@ class Toolbar(Section):
         area = state.area if state.area in areas else areas[0]
         return [
             self._list("use", "Use", uses, state.use, "150px"),
-            self._list("quantity", "Show", quantities, state.quantity, "235px"),
-            self._list("area", "Section", areas, area, "165px"),
+            self._list("quantity", "Show", quantities, state.quantity, "215px"),
+            self._list("area", "Section", areas, area, "150px"),
             Switch(
                 key="units",
                 value=state.units,
