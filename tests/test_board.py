@@ -4,6 +4,7 @@ over all uses, and a section that follows every change.
 
 import asyncio
 import json
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -14,6 +15,7 @@ from test_jobs import until
 
 from gymtools.acoustics.criteria import CRITERIA, QUESTIONS, WORDS, Verdict, worst_verdict
 from gymtools.acoustics.evaluate import evaluate
+from gymtools.display import scene
 from gymtools.display.panel import board as board_panel
 from gymtools.display.panel.board import FEW, FULL, BoardSection
 from gymtools.display.panel.meeting import Meeting
@@ -478,6 +480,22 @@ def test_a_cell_leads_the_picture():
     assert (m.state.use, m.state.quantity, m.state.seat) == ("game", "speech", None)
     m.update(quantity="sti")
     assert [r["at"] for r in rows(section).values()] == ["", ""]
+
+
+def test_titles_fit_the_narrowest_frame():
+    """Regression: at 1280 px the frame holds some 60 letters; the title of the feedback margin, of
+    a microphone with a long name, was cut.
+    """
+    name = "the microphone of the announcer at the long table"
+    desk = Microphone(name=name, type="lectern", x=4.0, y=1.0)
+    use = replace(SMALL.uses[0], microphones=(name,))
+    result = evaluate(replace(SMALL, microphones=(desk,), uses=(use,)), rays="few")
+    for key in QUANTITIES:
+        if key == "image_shift":
+            continue  # this use has no voice in the gym
+        title = scene.figure(scene.View(result=result, quantity=key, microphone=name), scene.SPACE)
+        text = re.sub("<[^>]*>", "", title.layout.annotations[0].text)
+        assert len(text) <= 58, text
 
 
 def marks(m):

@@ -27,6 +27,14 @@ const put = (element, text) => {
   if (element.textContent !== text) element.textContent = text;
 };
 
+// "2 of 3 fail"; the style sheet writes it shorter where the page is narrow
+const count = (element, text) => {
+  const [fail, whole] = text.split(" of ");
+  element.textContent = fail;
+  made(element, "span", "gtb-of");
+  element.append(whole);
+};
+
 const KEYS = {
   ArrowLeft: (at) => [at[0], at[1] - 1],
   ArrowRight: (at) => [at[0], at[1] + 1],
@@ -202,7 +210,8 @@ class Grid {
       shown.last[c + 1] = text;
       const { cell } = shown.cells[c + 1];
       const texts = shown.texts[c];
-      put(texts.word, given.count || given.word);
+      if (given.count) count(texts.word, given.count);
+      else put(texts.word, given.word);
       put(texts.number, `${given.word ? " " : ""}${given.number}`);
       put(texts.where, [given.arrow, given.where].filter(Boolean).join(" "));
       put(texts.was, given.was);

@@ -6,16 +6,16 @@ STYLE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
 .gt-bar {{ align-items: center; justify-content: space-between; height: 32px; }}
 .gt-bar > * {{ flex: 0 0 auto; }}
-.gt-bar .widget-toggle-buttons button {{ width: auto !important; min-width: 44px; padding: 0 8px; }}
+.gt-bar .widget-toggle-buttons button {{ width: auto !important; min-width: 40px; padding: 0 6px; }}
 .gt-bar > .gt-school {{ flex: 1 1 60px; min-width: 0; }}
 .gt-school .widget-html-content {{ white-space: nowrap; overflow: hidden;
   text-overflow: ellipsis; }}
-.gt-bar > :last-child {{ flex: 0 0 150px; justify-content: flex-end; }}
+.gt-bar > :last-child {{ flex: 0 0 140px; justify-content: flex-end; }}
 .gt-bar .widget-html-content, .gt-caution .widget-html-content {{ line-height: 1.3; }}
 .gt-room .widget-html-content {{ white-space: nowrap; }}
 .gt-caution {{ min-height: 18px; }}
 .gt-caution .widget-html-content {{ font-size: 11.5px; }}
-.gt-work {{ height: 460px; min-height: 240px; align-items: stretch; }}
+.gt-work {{ height: 460px; min-height: 280px; align-items: stretch; }}
 .gt-gone .gt-side, .gt-gone .gt-bar, .gt-gone .gt-work {{ pointer-events: none; opacity: 0.55; }}
 .gt-lifeline {{ font-weight: 600; }}
 .gt-gone.gt-unfolded {{ position: static !important; }}
@@ -60,12 +60,17 @@ ALONE = """.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden 
   background: #fff; padding: 6px 14px; container-type: size; }
 .gt-work { height: calc(100cqh - 402px); position: sticky; top: -6px; z-index: 5;
   background: #fff; }
-.gt-reading .gt-work { height: 36cqh; margin-bottom: var(--gt-work-lost, 0); }
-.gt-reading .gt-board { position: sticky; top: calc(36cqh - 6px); z-index: 5; background: #fff;
-  margin-bottom: var(--gt-board-lost, 0); }
+.gt-reading .gt-work { height: max(240px, 36cqh); min-height: 0;
+  margin-bottom: var(--gt-work-lost, 0); }
+.gt-reading .gt-board { position: sticky; top: calc(max(240px, 36cqh) - 6px); z-index: 5;
+  background: #fff; margin-bottom: var(--gt-board-lost, 0); }
 .gt-page > .gt-tabs { min-height: calc(64cqh - 150px); }
 @container (max-height: 680px) {
-  .gt-work { height: calc(100cqh - 346px); }
+  .gt-work { height: calc(100cqh - 328px); }
+  .gt-board { flex-flow: row wrap; }
+  .gt-board > * { flex: 0 0 100%; }
+  .gt-board > .gtb-sentence { flex: 1 1 0; min-width: 0; }
+  .gt-board > .gtb-change { flex: 0 1 auto; max-width: 50%; min-width: 0; }
   .gt-kept-strip { min-height: 0 !important; height: 32px; overflow: hidden; }
   .gt-kept-strip .widget-vbox:first-child { flex-direction: row; width: auto !important; }
   .gt-kept-strip svg { display: none; }

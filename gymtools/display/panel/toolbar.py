@@ -27,8 +27,8 @@ class Toolbar(Section):
         area = state.area if state.area in areas else areas[0]
         return [
             self._list("use", "Use", uses, state.use, "150px"),
-            self._list("quantity", "Show", quantities, state.quantity, "215px"),
-            self._list("area", "Section", areas, area, "150px"),
+            self._list("quantity", "Show", quantities, state.quantity, "200px"),
+            self._list("area", "Section", areas, area, "140px"),
             Switch(
                 key="units",
                 value=state.units,
@@ -49,7 +49,7 @@ class Toolbar(Section):
                 stays=True,
                 label="Notebook",
                 tip="Show the notebook with its text and code around the panel, or hide it",
-                width="90px",
+                width="88px",
                 act=lambda shown: self.panel.update(folded=not shown),
             ),
         ]
@@ -69,7 +69,7 @@ class Toolbar(Section):
         def act(_):
             getattr(self.panel, key)()
 
-        return Push(key=key, label=label, tip=tip, enabled=enabled, width="60px", act=act)
+        return Push(key=key, label=label, tip=tip, enabled=enabled, width="54px", act=act)
 
 
 class Refusals(Section):
