@@ -1,6 +1,7 @@
 """The design workbook's panel, driven without a browser: every control, every refusal, saving."""
 
 import asyncio
+import re
 import shutil
 from dataclasses import replace
 from functools import partial
@@ -39,6 +40,7 @@ from gymtools.display.panel.ringing import RoomTab
 from gymtools.display.panel.save import SaveSection
 from gymtools.display.panel.seat import SeatTab
 from gymtools.display.panel.toolbar import Refusals
+from gymtools.display.refusals import plain_refusal
 from gymtools.display.tables import schedule_table
 from gymtools.display.theme import QUANTITIES
 from gymtools.equipment.schedules import parts, schedules
@@ -1611,6 +1613,33 @@ def test_going_back_when_nothing_that_is_kept_can_be():
     m.history._states, m.history._now = [m.state], 0
     go_back_button(m).click()
     assert not m.refusal and m.state.same_design(before)
+
+
+def test_a_refusal_speaks_the_words_of_the_page(small):
+    """Behavior: no key of the file stands in it; what is in quotes is a name, and stays."""
+    m = small
+    m.set(("hall", "clear_height"), 15.0)
+    assert "clear_height" in m.refusal
+    said = m.sections[Refusals].board.widgets["refusal"].value
+    assert "clear height under joists = " in said and "_" not in re.sub("<[^>]*>", "", said)
+    words = "group 'row_a': downtilt_deg = 95 deg is outside; air.humidity_pct stays"
+    plain = "group 'row_a': downtilt = 95 deg is outside; air.humidity_pct stays"
+    assert plain_refusal(words) == plain
+
+
+def test_treatment_ends_where_its_surface_does(small):
+    """Closed form: the slider of a wall ends at the wall's area, in square feet by the foot."""
+    m = small
+    hall, key = m.scenario.hall, ("treatments", "east wall", "area")
+    there = sum(s.area for s in m.scenario.room.surfaces if s.part == "east wall")
+    assert there <= hall.width * hall.highest + 1e-6
+    m.controls["units"].value = "ft"
+    spec = m.controls[key].spec
+    assert spec.high == pytest.approx(there)
+    with pytest.raises(ValueError, match=r"^6,450 ft² .* is outside 0 ft² .* to [\d,.]+ ft²"):
+        spec.read("6450", "ft")
+    m.controls[key].value = spec.shown(there, "ft")
+    assert not m.refusal and m.controls[key].spec.high == pytest.approx(there)
 
 
 def test_nothing_is_on_offer_in_an_impossible_state(small):

@@ -15,6 +15,7 @@ from traitlets import Unicode
 from ...acoustics.criteria import CRITERIA, QUESTIONS
 from ...acoustics.evaluate import evaluate
 from ..jobs import Job
+from ..refusals import plain_refusal
 from ..tables.board import (
     LEGEND,
     JudgedUse,
@@ -322,7 +323,8 @@ class BoardSection(Section):
         try:
             return JudgedUse.of(evaluate(answer.scenario, use, rays=rays))
         except ValueError as error:  # the other uses go on
-            return JudgedUse(use=use, rays=rays, units="", verdicts=(), refusal=str(error))
+            why = plain_refusal(str(error))
+            return JudgedUse(use=use, rays=rays, units="", verdicts=(), refusal=why)
 
     def _judged(self, kept):
         """A use has been judged; of an outdated design it is better than what was there."""

@@ -11,7 +11,7 @@ from ...venue.writing_files import refuse_existing, revisions_sentence
 from .. import scene, tables
 from ..charts import options as options_chart
 from ..documents.handover import folder_name, write_record
-from ..jobs import HIDDEN, SHOWN, Job
+from ..jobs import HIDDEN, SHOWN, Job, not_possible
 from ..live import FigureFrame
 from ..theme import missing_quantity, shown_quantity
 from .combinations import Combinations
@@ -337,7 +337,7 @@ class OptionsTab(Section):
         error : Exception
             What was refused
         """
-        self._say(f"<b>Not possible:</b> {escape(str(error))}")
+        self._say(not_possible(error))
 
     def _say(self, words):
         self.job.words.value = quiet(words)

@@ -1,9 +1,8 @@
 """What is looked at, undo and redo, and the line that says what cannot be."""
 
-from html import escape
-
 import ipywidgets as w
 
+from ..jobs import not_possible
 from ..theme import QUANTITIES
 from .accessible_names import AccessibleNames
 from .controls import Choice, Push, Switch, Words
@@ -83,10 +82,7 @@ class Refusals(Section):
     def _controls(self, state, answer):
         if not answer.refusal:
             return [Words(key="nothing", value="")]
-        said = (
-            f"<b>Not possible:</b> {escape(answer.refusal)} The picture shows the last state that"
-            " was possible."
-        )
+        said = f"{not_possible(answer.refusal)} The picture shows the last state that was possible."
         back = Push(
             key="go back",
             label="Go back",
