@@ -1,11 +1,13 @@
 """Kept designs: the strip, the list of combinations, and the school's file."""
 
+import asyncio
 import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from schools import FOLDER, SCENARIOS
+from test_jobs import until
 
 import gymtools
 from gymtools.design.options import AS_IT_IS, headlines
@@ -331,6 +333,33 @@ def test_a_file_that_is_no_school_is_not_opened(meeting, tmp_path):
     assert "Not opened: notes.toml" in save.words.value and meeting.state == before
     save.open(tmp_path / "gone.toml")
     assert "Not opened" in save.words.value
+
+
+def test_opening_has_a_bar_and_can_be_stopped(tmp_path):
+    """Behavior: a school is read and evaluated in a thread; what takes long shows a bar and Stop,
+    and stopped, nothing was opened.
+    """
+    meeting = Meeting(DOVECOTE, tmp_path)
+    save = meeting.sections[SaveSection]
+
+    def shown():
+        return save.job.halt.layout.display != "none"
+
+    async def opened(stop):
+        save._late.wait = 0.0
+        save.open(FOLDER / "larkfield.toml")
+        assert meeting.start is DOVECOTE and not shown() and save.list_button.disabled
+        await until(shown)
+        if stop:
+            save.job.halt.click()
+        await until(lambda: not save.job.running)
+        assert not shown()
+        meeting.tracing.later.cancel()
+
+    asyncio.run(opened(True))
+    assert meeting.start is DOVECOTE and "Stopped" in save.words.value
+    asyncio.run(opened(False))
+    assert meeting.start.name == SCENARIOS["larkfield"].name and "Opened" in save.words.value
 
 
 def test_every_file_is_listed_once(tmp_path):

@@ -963,11 +963,11 @@ def test_a_search_is_asked_for_what_is_ticked(small, monkeypatch):
         return better_aim(m)
 
     monkeypatch.setattr(aim_panel, "aim", search)
-    m.aims.heights.value = True
+    m.aims.ticks["heights"].value = True
     m.aims.start()
     assert "room" not in asked[0] and "height" in asked[0]["move"]
     assert "weighed, over all uses<" in m.aims.words.value and m.value(DOWN) == 55
-    m.aims.heights.value = False
+    m.aims.ticks["heights"].value = False
     m.aims._done(SimpleNamespace(moved={}, given_up=True, stopped=False))
     assert m.aims.words.value == aim_panel.GIVEN_UP
 
@@ -994,6 +994,25 @@ def test_what_cannot_be_aimed_is_said(small):
     assert "nothing counts" in m.aims.words.value
     for name, slider in m.aims.weights.items():
         slider.value = kept[name]
+
+
+def test_what_a_search_is_set_to_can_be_undone(small):
+    """Behavior: ticks and weights are steps of the history like everything else."""
+    m = small
+    steps, name = m.history.steps, next(iter(m.aims.weights))
+    start = m.aims.weights[name].kept
+    m.aims.ticks["heights"].value = True
+    m.aims._set((name,), 2.5)
+    assert m.aims.weights[name].kept == 2.5 and m.history.steps == steps + 2
+    m.undo()
+    assert m.aims.weights[name].kept == start and m.aims.ticks["heights"].value
+    m.undo()
+    assert not m.aims.ticks["heights"].value and m.history.steps == steps
+    m.redo()
+    assert m.aims.ticks["heights"].value
+    m.undo()
+    broken = replace(m.state, search={"heights": "yes", name: None, "other": 1})
+    assert aim_panel.settings_of(broken) == aim_panel.settings_of(replace(m.state, search={}))
 
 
 # --- advice, how sure, options

@@ -7,11 +7,13 @@ from pathlib import Path
 
 import ipywidgets as w
 
+from ...acoustics.evaluate import evaluate
 from ...venue.files import load, save
-from ..jobs import HIDDEN, SHOWN
+from ..jobs import HIDDEN, SHOWN, Debounce, Job
 from .page import quiet, with_folder
 from .section import Section
 
+SLOW = 0.5  # that opening a school takes before its bar and Stop are shown [s]
 MOST_FILES = 200  # schools that a list shows
 OURS = Path("../scenarios")  # beside the workbook
 
@@ -22,6 +24,8 @@ class SaveSection(Section):
     def _begin(self):
         self._saved = [self._kept(self.panel.state)]  # what stands in files
         self._school = ""
+        self.job = Job(self._opened, refused=self._refused)
+        self._late = Debounce(lambda: self._show_work(self.job.running), SLOW)
 
     def _make(self):
         self.stand, self.school = w.HTML(), w.HTML()
@@ -34,7 +38,11 @@ class SaveSection(Section):
         self.open_button = _button("Open it", self.open_chosen, "90px", shown=False)
         self.words = w.HTML()
         self.name.observe(lambda _: self._say(""), names="value")
-        opening = [self.list_button, self.files, self.open_button]
+        self.job.starts_with(self.list_button, self.open_button)
+        self.job.bar.layout.width = "120px"
+        self._show_work(False)
+        work = [self.job.bar, self.job.halt]
+        opening = [self.list_button, self.files, self.open_button, *work, self.job.error]
         row = [self.stand, self.name, self.button, self.replace_button, *opening, self.words]
         return w.HBox(row, layout={"flex_flow": "row wrap"})
 
@@ -103,6 +111,8 @@ class SaveSection(Section):
     def open(self, path):
         """Open a school as a step of the history: undo brings back the one before it.
 
+        It is read and first evaluated in a thread.
+
         Parameters
         ----------
         path : str or Path
@@ -110,18 +120,43 @@ class SaveSection(Section):
         """
         path, panel = Path(path), self.panel
         panel.live.flush()
-        try:
+        use = panel.state.use
+
+        def work(tell, stop):
             school = load(path)
-        except ValueError as error:
-            self._say(f"Not opened: {escape(str(error))}")
+            tell(0.3)
+            if not stop():
+                names = [u.name for u in school.uses]
+                evaluate(school, use if use in names else names[0], rays="few")
+            return None if stop() else (path, school)
+
+        if not self.job.running:
+            self._say(f"Opening {escape(with_folder(path))}.")
+            self.job.start(work)
+            self._late()
+
+    def _show_work(self, shown):
+        for widget in (self.job.bar, self.job.halt):
+            widget.layout.display = SHOWN if shown else HIDDEN
+
+    def _refused(self, error):
+        self._show_work(False)
+        self._say(f"Not opened: {escape(str(error))}")
+
+    def _opened(self, found):
+        self._show_work(False)
+        if found is None:
+            self._say("Stopped: no school was opened.")
             return
+        (path, school), panel = found, self.panel
+        panel.live.flush()
         panel.folders = tuple(dict.fromkeys((*panel.folders, path.parent)))
         panel.update(start=school, file=path.name, file_units=school.units, seat=None)
         self._saved.append(self._kept(panel.state))
         for widget in (self.files, self.open_button):
             widget.layout.display = HIDDEN
+        self._render(panel.state, panel.answer)  # another proposed name takes the words away
         self._say(f"Opened {escape(with_folder(path))}. Undo brings back what was there.")
-        self._render(panel.state, panel.answer)
 
 
 def schools(folders):

@@ -59,6 +59,8 @@ class PanelState:
         "m" or "ft": what the school's file is written in
     price_book : str
         Name of the file that everything is priced by; empty for the package's invented prices
+    search : dict
+        What the search for a better aim was set to, by the names of its settings
     """
 
     start: object
@@ -81,6 +83,7 @@ class PanelState:
     file: str = ""
     file_units: str = ""
     price_book: str = ""
+    search: dict = field(default_factory=dict)
 
     @classmethod
     def of(cls, scenario, file=""):
