@@ -173,8 +173,7 @@ CASES = {
     "validation": [{"halls": "counted"}],
     "design_meeting": [{"scenario": "../scenarios/alderway.toml"}],
     "panel_checks": [
-        {"scenario": f"../scenarios/{name}.toml"}
-        for name in ("dovecote", "stonebridge")
+        {"scenario": f"../scenarios/{name}.toml"} for name in ("dovecote", "stonebridge")
     ],
 }
 MEETING = "design_meeting"  # what checks it is no part of its page: "panel_checks"

@@ -466,13 +466,13 @@ function paintMarks(ctx, state, at) {
 }
 
 function paintMark(ctx, x, y, name) {
-  const r = name === "worst" ? 8 : 6;
+  const r = name.startsWith("worst") ? 8 : 6;
   ctx.beginPath();
   ctx.moveTo(x, y - r); ctx.lineTo(x + r, y); ctx.lineTo(x, y + r);
   ctx.lineTo(x - r, y); ctx.closePath();
   ctx.fillStyle = PAPER;
   ctx.fill();
-  stroke(ctx, INK, name === "worst" ? 2.4 : 1.4);
+  stroke(ctx, INK, name.startsWith("worst") ? 2.4 : 1.4);
 }
 
 // end marks of the section, north, and a length
