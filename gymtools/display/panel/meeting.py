@@ -464,8 +464,8 @@ class Meeting:
 
     def _paint(self, result):
         self._drawn = self._view(result)
+        self.sections[PlanSection].paint(self._drawn)  # the quicker of the two
         self.painter.paint(self._drawn)
-        self.sections[PlanSection].paint(self._drawn)
 
     # ---- the page
 
