@@ -132,8 +132,9 @@ class KeptStrip(Section):
         self._drawn = self._looks()
         options = self.pins.options
         self._by_number = {next(self._count): option for option in options}
-        cards = [self._card(n, o) for n, o in self._by_number.items()] or [w.HTML(quiet(EMPTY))]
-        show_only(self.cards, cards)
+        cards = [self._card(n, o) for n, o in self._by_number.items()]
+        cards += [self._waiting_card(name) for name, _ in self.pins.waiting]
+        show_only(self.cards, cards or [w.HTML(quiet(EMPTY))])
         self.compare_button.disabled = len(options) < 2
         self.keep_button.disabled = not self.panel.answer.possible or self.pins.full
         self.words.value = quiet(f"{MOST} are kept: no more fit.") if self.pins.full else ""
@@ -154,6 +155,13 @@ class KeptStrip(Section):
         beside = w.VBox([words, w.HBox([go, drop])], layout={"width": "92px"})
         card = w.HBox([plan, beside], layout=CARD)
         card._dom_classes = ("gt-kept", f"gt-kept-{self.pointing.mark}-{number}")
+        return card
+
+    def _waiting_card(self, name):
+        """Card of a design of an earlier meeting, while it is evaluated in every use."""
+        words = w.HTML(f"<b>{escape(name)}</b><br>{quiet('kept, is being evaluated')}")
+        card = w.HBox([words], layout=CARD)
+        card.add_class("gt-kept")
         return card
 
     def _plan(self, option):

@@ -20,7 +20,7 @@ from .controls import Choice, Slider, SliderSpec
 from .essentials import EssentialsSection
 from .go_on import GoOnSection, in_kernel
 from .kept import KeptStrip
-from .lifeline import LifelineSection
+from .lifeline import LifelineSection, Page
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
 from .microphones import MicrophonesSection
@@ -531,7 +531,7 @@ class Meeting:
         side = _box(w.VBox, [boxes[EssentialsSection], self._side], "gt-side")
         self._work = _box(w.HBox, [side, self.frame, boxes[PlanSection]], "gt-work")
         return _box(
-            w.VBox,
+            Page,
             [
                 boxes[PageStyle],
                 boxes[LifelineSection],
