@@ -60,7 +60,8 @@ class Lifeline(anywidget.AnyWidget):
         back.onclick = () => {
           page.classList.add("gt-unfolded");
           const bar = el.closest(".jp-NotebookPanel, .jp-MainAreaWidget") ?? document;
-          (bar.querySelector(AGAIN) ?? document.querySelector(AGAIN))?.click();
+          const again = bar.querySelector(AGAIN) ?? document.querySelector(AGAIN);
+          again?.dispatchEvent(new KeyboardEvent("keydown", { key: "Enter", bubbles: true }));
         };
         el.append(back);
       };
