@@ -16,34 +16,26 @@ pytestmark = pytest.mark.skipif(
 )
 BOOK, USES, LAST = "small.ipynb", "uses.ipynb", "all run, process"
 TILT = "Downtilt [°]"
-# changes of use, and what is alive in kernel and page before and after them; growth would be that
+# changes of use, and what is alive before and after them; growth would be that
 # of every change, and 200 of them take a busy page two minutes
 MANY_USES = """
-import anywidget, ipywidgets as w
+import ipywidgets as w
 from ipywidgets.widgets.widget import _instances
 from gymtools.display.panel.meeting import Meeting
-class Alive(anywidget.AnyWidget):
-    _esm = '''export default { render({ model, el }) {
-      model.on("msg:custom", () => {
-        const alive = Object.keys(model.widget_manager._models).length;
-        el.textContent += `${alive} in the page, `;
-      });
-    } };'''
-panel, alive = Meeting("scenarios/dovecote.toml", "scenarios", journal=False), Alive()
+panel = Meeting("scenarios/dovecote.toml", "scenarios", journal=False)
 panel.update(trace=False)
 names = [use.name for use in panel.start.uses]
 def change(number):
     for n in range(number):
         panel.update(use=names[n % len(names)])
         panel.live.flush()
-    alive.send({})
     return len(_instances)
 def begin(_):
     change(len(names))
     said.value = f"{change(4)}, {change(24)} in the kernel"
 button, said = w.Button(description="change uses"), w.HTML()
 button.on_click(begin)
-w.VBox([button, said, alive, panel.box])
+w.VBox([button, said, panel.box])
 """
 # headings of what is folded away
 SECTIONS = (".gt-page .jupyter-widget-Collapse-header", ".gt-page .lm-TabBar-tab")
@@ -243,21 +235,18 @@ def test_typed_names_and_a_killed_kernel(lab):
 
 
 def test_changes_of_use_leave_nothing_behind(lab):
-    """Behavior: changes of use leave as many widgets alive in kernel and page as there were, and a
-    reload then shows the panel as it stands.
+    """Behavior: changes of use leave as many widgets alive in the kernel as there were, and no more
+    elements in the page.
     """
     with page(1440, 900) as sheet:
         open_workbook(sheet, lab, USES, last="change uses")
-        sheet.get_by_role("button", name="change uses").click()
-        said = sheet.wait_for_selector("text=/[0-9]+, [0-9]+ in the kernel/", timeout=120_000)
-        first, last = map(int, re.findall(r"\d+", said.inner_text()))
-        assert first == last
-        sheet.wait_for_selector("text=/(in the page.*){3}/", timeout=20_000)
-        page_said = sheet.locator("text=in the page").last.inner_text()
-        _, before, after = map(int, re.findall(r"\d+", page_said))
-        assert before == after
-        sheet.keyboard.press("Control+s")
-        sheet.wait_for_timeout(500)
-        sheet.reload()
-        sheet.wait_for_selector(".gt-page .gt-bar", timeout=60_000)
+        there = []
+        for _ in range(2):
+            sheet.get_by_role("button", name="change uses").click()
+            said = sheet.wait_for_selector("text=/[0-9]+, [0-9]+ in the kernel/", timeout=60_000)
+            first, last = map(int, re.findall(r"\d+", said.inner_text()))
+            assert first == last
+            sheet.evaluate("() => new Promise((done) => setTimeout(done, 1500))")
+            there.append(sheet.locator(".gt-page *").count())
+        assert abs(there[1] - there[0]) < 100, there
         assert sheet.errors == [] and sheet.left == []

@@ -28,15 +28,6 @@ class Lifeline(anywidget.AnyWidget):
     _esm = """
     const AGAIN = "jp-button[data-command='notebook:restart-run-all']";
     const HELD = ["pointerup", "mouseup", "pointercancel"];
-    // nothing more can be sent: what is tried all the same would be an error of the page
-    const silence = async (manager) => {
-      for (const one of Object.values(manager._models ?? {})) {
-        try {
-          const model = await one;
-          if (model.comm_live === false) model.comm = undefined;
-        } catch (error) { /* it was given up before */ }
-      }
-    };
     export default { render({ model, el }) {
       el.className = "gt-lifeline";
       el.setAttribute("role", "status");
@@ -46,12 +37,10 @@ class Lifeline(anywidget.AnyWidget):
         page.classList.add("gt-gone");
         page.querySelectorAll(".gt-side, .gt-bar, .gt-work, .gt-kept-strip, .gtb")
           .forEach((part) => { part.inert = true; });
-        silence(model.widget_manager).then(() => {  // a hand lets go of what it holds
-          for (const kind of HELD) {
-            const event = new PointerEvent(kind, { bubbles: true, pointerId: 1 });
-            (page.querySelector("svg [data-held], .noUi-active") ?? document).dispatchEvent(event);
-          }
-        });
+        for (const kind of HELD) {  // a hand lets go of what it holds
+          const event = new PointerEvent(kind, { bubbles: true, pointerId: 1 });
+          (page.querySelector(".noUi-active") ?? document).dispatchEvent(event);
+        }
         el.textContent = "Stopped at step " + model.get("steps")
           + ": the kernel is gone, nothing is lost. ";
         const back = document.createElement("button");
