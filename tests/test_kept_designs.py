@@ -88,7 +88,7 @@ def test_going_on_from_a_kept_design_is_a_step(meeting):
     one lets go; its button goes on at once; undo comes back.
     """
     s, seen = kept(meeting, 40, 50), []
-    s.on_ghost(lambda design: seen.append(design and design.groups[0].downtilt_deg))
+    s.on_ghost(lambda design, _="": seen.append(design and design.groups[0].downtilt_deg))
 
     def press():
         s.pointing._handle_custom_msg({"pressed": next(iter(s._by_number))}, [])

@@ -489,7 +489,7 @@ def test_figures_share_the_code_of_the_page(lark):
     lark.update(tab="seat")
     figures = (lark.figure, lark.sections[SeatTab].figure)
     assert len({f._code_id for f in figures}) == 1
-    assert all(len(f.get_state()["_esm"]) < 5000 for f in figures)
+    assert all(len(f.get_state()["_esm"]) < 20_000 for f in figures)
     assert len(open_widgets[figures[0]._code_id].text) > 1_000_000
 
 

@@ -141,8 +141,9 @@ class KeptStrip(Section):
             self._held = next((o for o in options if o.name == self._held.name), None)
         self._drawn = self._looks()
         self._by_number = {next(self._count): option for option in options}
-        cards = [self._card(n, o) for n, o in self._by_number.items()] or [w.HTML(quiet(EMPTY))]
-        show_only(self.cards, cards)
+        cards = [self._card(n, o) for n, o in self._by_number.items()]
+        cards += [self._waiting_card(name) for name, _ in self.pins.waiting]
+        show_only(self.cards, cards or [w.HTML(quiet(EMPTY))])
         self.compare_button.disabled = len(options) < 2
         self.keep_button.disabled = not self.panel.answer.possible or self.pins.full
         self.words.value = self._said()
@@ -185,6 +186,13 @@ class KeptStrip(Section):
     def _so_far(option):
         """Of few rays echoes are not known yet."""
         return " so far" if option.rays == "few" else ""
+
+    def _waiting_card(self, name):
+        """Card of a design of an earlier meeting, while it is evaluated in every use."""
+        words = w.HTML(f"<b>{escape(name)}</b><br>{quiet('kept, is being evaluated')}")
+        card = w.HBox([words], layout=CARD)
+        card.add_class("gt-kept")
+        return card
 
     def _plan(self, option):
         state = self.panel.state

@@ -20,7 +20,7 @@ from .controls import Choice, Slider, SliderSpec
 from .essentials import EssentialsSection
 from .go_on import GoOnSection, in_kernel
 from .kept import KeptStrip
-from .lifeline import LifelineSection
+from .lifeline import LifelineSection, Page
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
 from .microphones import MicrophonesSection
@@ -483,8 +483,8 @@ class Meeting:
 
     def _paint(self, result):
         self._drawn = self._view(result)
+        self.sections[PlanSection].paint(self._drawn)  # the quicker of the two
         self.painter.paint(self._drawn)
-        self.sections[PlanSection].paint(self._drawn)
 
     # ---- the page
 
@@ -551,7 +551,7 @@ class Meeting:
         school = self.sections[SaveSection].school
         self._work = _box(w.HBox, [side, self.frame, boxes[PlanSection]], "gt-work")
         return _box(
-            w.VBox,
+            Page,
             [
                 boxes[PageStyle],
                 boxes[LifelineSection],

@@ -217,7 +217,7 @@ class OptionsTab(Section):
         """
         room = MOST - len(self.options)
         fresh = [d for d in designs if d[0] not in self.pins.names]
-        self.pins.waiting = fresh[:room]
+        self.pins.wait_for(fresh[:room])
         if not self.pins.waiting:
             return
         try:

@@ -16,7 +16,10 @@ STYLE = """<style>
 .gt-caution {{ min-height: 18px; }}
 .gt-caution .widget-html-content {{ font-size: 11.5px; }}
 .gt-work {{ height: 460px; min-height: 280px; align-items: stretch; }}
-.gt-gone .gt-side, .gt-gone .gt-bar, .gt-gone .gt-work {{ pointer-events: none; opacity: 0.55; }}
+.gt-gone .gt-side, .gt-gone .gt-bar, .gt-gone .gt-work, .gt-gone .gt-kept-strip {{
+  pointer-events: none; opacity: 0.55; }}
+.gt-gone .jupyter-widgets-disconnected::before {{ content: none !important; }}
+.gt-note {{ display: none; }}
 .gt-lifeline {{ font-weight: 600; }}
 .gt-gone.gt-unfolded {{ position: static !important; }}
 .gt-page, .gt-side {{ display: flex; flex-direction: column; }}

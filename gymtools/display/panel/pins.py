@@ -108,6 +108,18 @@ class Pins:
         found = [option(o.name, o.scenario, rays=o.rays, prices=prices) for o in self.options]
         self.take(found)
 
+    def wait_for(self, designs):
+        """Have designs that are pinned as soon as they are evaluated.
+
+        Parameters
+        ----------
+        designs : list of tuple
+            Names and scenarios
+        """
+        self.waiting = list(designs)
+        for callback in self._watchers:
+            callback()
+
     def drop(self, name):
         """Remove an option.
 

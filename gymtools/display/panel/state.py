@@ -298,6 +298,11 @@ class History:
         return self._states[self._now]
 
     @property
+    def held(self):
+        """Whether a hand holds what it moves."""
+        return self._held
+
+    @property
     def can_undo(self):
         """Whether there is an earlier state."""
         return self._now > 0
