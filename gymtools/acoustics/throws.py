@@ -186,7 +186,7 @@ def section(result, area):
     return Section(
         area=area,
         outline=_outline(hall, side, middle[0]),
-        steps=_steps(bank) if bank else np.empty((0, 2)),
+        steps=bank.profile if bank else np.empty((0, 2)),
         points=points,
         seats=flat(middle),
         loudspeaker=loudspeaker,
@@ -224,15 +224,3 @@ def _outline(hall, side, through):
         )
     top = float(hall.roof_height(through[1]))
     return np.array([[0, 0], [hall.length, 0], [hall.length, top], [0, top], [0, 0]])
-
-
-def _steps(bank):
-    """Profile of an open bank, from its front on the floor to the wall."""
-    corners = [(bank.depth, 0.0)]
-    for row in range(bank.rows):
-        height = bank.first_height + row * bank.row_rise
-        corners += [
-            (bank.depth - row * bank.row_run, height),
-            (bank.depth - (row + 1) * bank.row_run, height),
-        ]
-    return np.array(corners + [(0.0, 0.0)])

@@ -2,11 +2,11 @@
 loudspeakers play.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..physics.checks import within
+from ..physics.checks import whole, within
 from .arguments import kind_of, number, one_of
 from .quantity import Thing, quantity
 from .spectra import octave_levels
@@ -36,6 +36,7 @@ class Use(Thing):
     groups that ``groups`` does not name play at gain 0 and no delay. The noise is an overall level
     with a named spectrum, or seven octave levels. ``closed`` names banks pushed back, ``set_up``
     the chairs and portable stages that stand in this use, ``microphones`` the ones that are open.
+    ``pulled_out`` gives how many rows of a bank that is not closed are out; 0 closes it.
     ``kind`` says by which target its reverberation is judged: "sports" (games, classes) or "speech"
     (assemblies, graduations, shows); ``rt_s`` is the school's own figure.
     """
@@ -51,6 +52,7 @@ class Use(Thing):
     occupied: dict = field(default_factory=dict)
     groups: dict = field(default_factory=dict)
     closed: tuple = ()
+    pulled_out: dict = field(default_factory=dict)
     set_up: tuple = ()
     curtain_open: bool = True
     microphones: tuple = ()
@@ -87,8 +89,34 @@ class Use(Thing):
             )
         for area, share in self.occupied.items():
             number(f"occupied '{area}'", share, 0, 1, "", "Give a share from 0 to 1, not percent.")
+        out = {
+            bank: whole(f"pulled_out '{bank}'", rows, 0, 60, "Give a number of rows.")
+            for bank, rows in self.pulled_out.items()
+        }
+        object.__setattr__(self, "pulled_out", out)
         for area, weight in self.listens.items():
             number(f"listens '{area}'", weight, 0, 100, "", "A weight cannot be negative.")
+
+    def bank(self, bank):
+        """A bank as it stands in this use.
+
+        Parameters
+        ----------
+        bank : Bank
+            As the gym has it
+
+        Returns
+        -------
+        bank : Bank
+            Closed, or with so many rows out; the same one where the use says nothing about it
+        """
+        out = self.pulled_out.get(bank.name)
+        if bank.open and (bank.name in self.closed or out == 0):
+            return replace(bank, open=False)
+        if out is None or not bank.open or min(out, bank.rows) == bank.rows_out:
+            return bank
+        # the scenario refuses more rows than there are; until then all are out
+        return replace(bank, pulled_out=min(out, bank.rows))
 
     @property
     def judged_as(self):

@@ -60,9 +60,8 @@ def _over_floor(configuration):
 def _over_slopes(configuration):
     """Layers over open banks and balconies with seats."""
     hall, polygons = configuration.hall, configuration.room.polygons
-    for bank in (b for b in configuration.banks if b.open):
-        first = bank.first_height - bank.row_rise / 2
-        slope = _slope(hall, bank, first, bank.top, bank.depth, 0.0)
+    for bank in (b for b in configuration.banks if b.rows_out):
+        slope = _slope(hall, bank, bank.front, bank.rear, bank.depth, bank.folded)
         yield _over(polygons, *slope, (OVER_SEATS, UPPER_BANK))
     for b in (b for b in configuration.balconies if b.rows):
         slope = _slope(hall, b, b.height, b.height + b.rows * b.row_rise, b.rows * b.row_run, 0.0)
@@ -90,7 +89,7 @@ def _free_floor(configuration):
         -configuration.hall.width / 2,
         configuration.hall.width / 2,
     )
-    for bank in configuration.banks:
+    for bank in (b for b in configuration.banks if b.on_floor):
         a, b, c, d = bank.footprint(configuration.hall)
         x0, x1 = (
             (max(x0, b), x1)
