@@ -380,7 +380,8 @@ WORDS = [  # passage, replacement, what is said after the file's name
         'units = "m"\ntext = "no"',
         (
             ": unknown key 'text'. Known: name, units, source, court, court_x, court_y,"
-            " court_turned, hall, air, side_courts, banks, floor_seats, stage, portable_stages, balconies, microphones, treatments, groups,"
+            " court_turned, hall, air, side_courts, banks,"
+            " floor_seats, stage, portable_stages, balconies, microphones, treatments, groups,"
             " uses, targets, equipment, loudspeaker_files, absorption_factors, scattering_factors,"
             " measured_room, room_fit."
         ),

@@ -48,6 +48,29 @@ class HallConfiguration:
         """The room as surfaces (Room); kept."""
         return self._kept("rooms", build_room)
 
+    @property
+    def standing(self):
+        """What stands along walls and on the floor (tuple of things that have a footprint)."""
+        return (*self.banks, *self.floor_seats, *self.portable_stages, *self.balconies)
+
+    @property
+    def aisle_footprints(self):
+        """Rectangles of all aisles on the plan (x low, x high, y low, y high) [m]."""
+        seats = (*self.banks, *self.floor_seats)
+        return [aisle for thing in seats for aisle in thing.aisle_footprints(self.hall)]
+
+    @property
+    def seats(self):
+        """Seats of every audience area that has any, by its name (dict of int) [-]."""
+        things = (*self.banks, *self.balconies, *self.floor_seats)
+        return {thing.name: thing.seats for thing in things if thing.seats}
+
+    @property
+    def wheelchair_spaces(self):
+        """Wheelchair spaces on the banks that are out and among the chairs [-]."""
+        banks = sum(b.wheelchair_spaces for b in self.banks if b.rows_out)
+        return banks + sum(f.wheelchair_spaces for f in self.floor_seats)
+
     @cached_property
     def areas(self):
         """Audience areas by name (dict of AudienceArea): open banks, balconies with rows, chairs,

@@ -24,7 +24,7 @@ from .stage import PortableStage, Stage
 from .targets import Targets
 from .texts import shown
 from .units import UNITS, length_text
-from .uses import Use
+from .uses import Use, standing_bank
 from .wiring import Equipment
 
 
@@ -135,7 +135,7 @@ class Scenario(Thing):
         return HallConfiguration(
             hall=self.hall,
             court=self.lines,
-            banks=tuple(use.bank(b) for b in self.banks),
+            banks=tuple(standing_bank(b, use) for b in self.banks),
             floor_seats=tuple(f for f in self.floor_seats if f.name in use.set_up),
             stage=self.stage,
             curtain_open=use.curtain_open,

@@ -14,6 +14,30 @@ from .spectra import octave_levels
 KINDS = ("sports", "speech")  # of uses
 
 
+def checked_rows(pulled_out):
+    """Numbers of rows that are out, refused when they cannot be.
+
+    Parameters
+    ----------
+    pulled_out : dict
+        Number of rows by the name of a bank
+
+    Returns
+    -------
+    pulled_out : dict
+        Whole numbers, 0 where the bank is closed
+
+    Raises
+    ------
+    ValueError
+        One of them is no whole number from 0 to 60
+    """
+    hint = "Give a number of rows."
+    return {
+        bank: whole(f"pulled_out '{bank}'", rows, 0, 60, hint) for bank, rows in pulled_out.items()
+    }
+
+
 @dataclass(frozen=True, kw_only=True)
 class GroupSetting(Thing):
     """How one loudspeaker group plays in one use."""
@@ -89,34 +113,9 @@ class Use(Thing):
             )
         for area, share in self.occupied.items():
             number(f"occupied '{area}'", share, 0, 1, "", "Give a share from 0 to 1, not percent.")
-        out = {
-            bank: whole(f"pulled_out '{bank}'", rows, 0, 60, "Give a number of rows.")
-            for bank, rows in self.pulled_out.items()
-        }
-        object.__setattr__(self, "pulled_out", out)
+        object.__setattr__(self, "pulled_out", checked_rows(self.pulled_out))
         for area, weight in self.listens.items():
             number(f"listens '{area}'", weight, 0, 100, "", "A weight cannot be negative.")
-
-    def bank(self, bank):
-        """A bank as it stands in this use.
-
-        Parameters
-        ----------
-        bank : Bank
-            As the gym has it
-
-        Returns
-        -------
-        bank : Bank
-            Closed, or with so many rows out; the same one where the use says nothing about it
-        """
-        out = self.pulled_out.get(bank.name)
-        if bank.open and (bank.name in self.closed or out == 0):
-            return replace(bank, open=False)
-        if out is None or not bank.open or min(out, bank.rows) == bank.rows_out:
-            return bank
-        # the scenario refuses more rows than there are; until then all are out
-        return replace(bank, pulled_out=min(out, bank.rows))
 
     @property
     def judged_as(self):
@@ -148,3 +147,27 @@ class Use(Thing):
             On at gain 0 and no delay when the use does not name the group
         """
         return self.groups.get(group, GroupSetting())
+
+
+def standing_bank(bank, use):
+    """A bank as it stands in a use.
+
+    Parameters
+    ----------
+    bank : Bank
+        As the gym has it
+    use : Use or MeasuredRoom
+        What says how it stands: its ``closed`` and ``pulled_out``
+
+    Returns
+    -------
+    bank : Bank
+        Closed, or with so many rows out; the same one where the use says nothing about it
+    """
+    out = use.pulled_out.get(bank.name)
+    if bank.open and (bank.name in use.closed or out == 0):
+        return replace(bank, open=False)
+    if out is None or not bank.open or min(out, bank.rows) == bank.rows_out:
+        return bank
+    # the scenario refuses more rows than there are; until then all are out
+    return replace(bank, pulled_out=min(out, bank.rows))

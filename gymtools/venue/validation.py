@@ -848,8 +848,16 @@ def warnings(scenario):
 
 
 def _covered_courts(scenario):
-    """Uses in which people listen on a side court that banks cover."""
-    return [
+    """Uses in which people listen on a side court that banks cover, or on side courts alone."""
+    sides = {side.name for side in scenario.side_courts}
+    alone = [
+        f"Use '{use.name}': people listen on side courts only, and its reverberation is judged as"
+        ' for speech. Write kind = "sports" for a class or a game, or kind = "speech".'
+        for use in scenario.uses
+        if use.kind is None
+        and {name for name, weight in use.listens.items() if weight > 0} <= sides
+    ]
+    return alone + [
         f"Use '{use.name}': banks cover '{side.name}', so nobody listens there."
         for use in scenario.uses
         for side in scenario.side_courts
@@ -860,16 +868,20 @@ def _covered_courts(scenario):
 
 def _wheelchairs(scenario):
     """Too few wheelchair spaces, where the file says anything about them."""
-    spaces = sum(b.wheelchair_spaces for b in scenario.banks)
-    chairs = sum(f.wheelchair_spaces for f in scenario.floor_seats)
-    asked = wheelchairs.spaces_required(scenario.seats)
-    if not spaces + chairs or spaces + chairs >= asked:
-        return []
-    return [
-        f"{spaces + chairs} wheelchair spaces for {scenario.seats} seats; table 221.2.1.1 of the"
-        f" 2010 ADA Standards asks for {asked}. Local codes and the authority having jurisdiction"
-        " decide."
-    ]
+    found = []
+    if not any(thing.wheelchair_spaces for thing in (*scenario.banks, *scenario.floor_seats)):
+        return found
+    for use in scenario.uses:
+        configuration = scenario.configuration(use.name)
+        seats, spaces = sum(configuration.seats.values()), configuration.wheelchair_spaces
+        asked = wheelchairs.spaces_required(seats)
+        if spaces < asked:
+            found.append(
+                f"Use '{use.name}': {spaces} wheelchair spaces for {seats} seats; table 221.2.1.1"
+                f" of the 2010 ADA Standards asks for {asked}. Local codes and the authority having"
+                " jurisdiction decide."
+            )
+    return found
 
 
 def _among_joists(scenario):

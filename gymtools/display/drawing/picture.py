@@ -10,12 +10,13 @@ import numpy as np
 from contourpy import contour_generator
 from plotly.colors import get_colorscale, sample_colorscale
 
+from ...acoustics.throws import cut_side
 from ...design.dragging import handles, landings, value_range
 from ...venue.locations import along_wall
 from ...venue.units import length_text
 from ..charts import maps
 from ..scene.plan import SIDES
-from ..scene.space import court_lines
+from ..scene.space import all_court_lines
 from ..scene.view import View
 from ..theme import GROUP_COLORS, QUANTITIES, color_range, per_unit, room_words
 from .judging import judged
@@ -92,7 +93,7 @@ def room(view):
         walls=_flat([walls]),
         outlines=_flat(_outlines(configuration, hall)),
         rows=_flat(_row_lines(configuration)),
-        court=_flat([court_lines(view.scenario.lines)]),
+        court=_flat([all_court_lines(view.scenario)]),
         joists=_flat(_joist_lines(hall)),
         joist_words=_joist_words(hall, view.units),
         areas=_areas(view),
@@ -101,15 +102,9 @@ def room(view):
 
 
 def _outlines(configuration, hall):
-    """Outlines of banks, chairs, stages and balconies."""
-    things = (
-        *configuration.banks,
-        *configuration.floor_seats,
-        *configuration.portable_stages,
-        *configuration.balconies,
-    )
-    for thing in things:
-        a, b, c, d = thing.footprint(hall)
+    """Outlines of banks, chairs, stages and balconies, and of the aisles between seats."""
+    outlines = [thing.footprint(hall) for thing in configuration.standing]
+    for a, b, c, d in (*outlines, *configuration.aisle_footprints):
         yield np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]])
     for surface in configuration.room.surfaces:
         if surface.name == "stage floor":
@@ -438,8 +433,8 @@ def _in_the_cut(view, row):
 
 def _cut_frame(view):
     """Foot, direction along and into the gym of the wall that the section starts from."""
-    bank = next((b for b in view.result.configuration.banks if b.name == view.section.area), None)
-    return along_wall(bank.side if bank else "west", view.scenario.hall)
+    side = cut_side(view.result.configuration, view.section.area)
+    return along_wall(side, view.scenario.hall)
 
 
 def cut(view):
