@@ -5,7 +5,7 @@ comment or a file.
 import difflib
 import os
 import tomllib
-from dataclasses import MISSING, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from pathlib import Path
 
 import tomlkit
@@ -14,7 +14,7 @@ from tomlkit.exceptions import TOMLKitError
 from ..physics.checks import within
 from .arguments import FROM_LOAD, kind_of, yes_or_no
 from .balcony import Balcony
-from .court import SideCourt
+from .court import SideCourt, court
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
 from .measured import read_measured, same_measured, write_measured
@@ -31,7 +31,7 @@ from .targets import Targets
 from .texts import short, shown
 from .units import from_file, to_file
 from .uses import GroupSetting, Use
-from .validation import check_counts, unknown_names
+from .validation import check_counts, faults_of_a_part, unknown_names
 from .wiring import Equipment, Wiring
 from .writing_files import write_file
 
@@ -39,6 +39,7 @@ from .writing_files import write_file
 MOST_BYTES = MEGABYTE // 4
 MOST_WORDS = 1000  # characters of a line of a refusal
 MOST_FAULTS = 40  # lines of a refusal
+SMALLEST_COURT = "volleyball"  # stands for one that is unknown, while the rest is looked at
 # tables of the file
 ONE = {
     "hall": Hall,
@@ -83,7 +84,10 @@ def load(path):
         allowed and the likely slip; ``faults`` is the list of these lines
     """
     path = _path(path, "no scenario file. Give its path.")
-    text = file_text(path, "scenario file", MOST_BYTES)
+    try:
+        text = file_text(path, "scenario file", MOST_BYTES)
+    except ValueError as error:
+        raise FileRefusal(str(error)) from error
     return parse(text, name_of(path), folder=path.parent)
 
 
@@ -110,11 +114,13 @@ def parse(text, where="scenario", *, folder=None):
         As for ``load``
     """
     if not isinstance(text, str):
-        raise ValueError(f"{where}: {short(repr(text))} is not the text of a scenario file.")
+        raise FileRefusal(f"{where}: {short(repr(text))} is not the text of a scenario file.")
     try:
         return _parsed(text, where, folder)
     except RecursionError:
-        raise ValueError(f"{where}: is not valid TOML. It is nested too deeply.") from None
+        raise FileRefusal(f"{where}: is not valid TOML. It is nested too deeply.") from None
+    except ValueError as error:
+        raise FileRefusal(*lines_of(error)) from error
 
 
 def _path(path, what):
@@ -141,9 +147,8 @@ def _parsed(text, where, folder):
         things[key] = _many(cls, key, tables.get(key, []), (where, units), faults)
     made = [thing for key in MANY for thing in things[key]] + [things.get(k, True) for k in ONE]
     if measured is None or any(thing is None for thing in made):
-        # what is missing cannot be looked at as a whole, but its keys and names can
-        faults += [line for line in _key_faults(Scenario, tables, where) if line not in faults]
-        faults += [_one_line(where, line) for line in _names_missing(tables, things)]
+        # without what is refused no scenario can be made, but the rest of it can be looked at
+        _look_at_the_rest(tables, things | {"measured_types": measured or ()}, where, faults)
         scenario = None
     else:
         beside = {"text": current_text(text), "measured_types": measured}
@@ -151,6 +156,46 @@ def _parsed(text, where, folder):
     if faults:
         raise FileRefusal(*_most(faults))
     return scenario
+
+
+def _look_at_the_rest(tables, things, where, faults):
+    """Note what else is wrong in a file some of whose things are refused: keys, names, and what of
+    the others does not fit.
+    """
+    top = []
+    faults += _key_faults(Scenario, tables, where)
+    draft = _draft(tables, things, top)
+    faults += [_one_line(where, line) for line in top]
+    faults += [_one_line(where, line) for line in _names_missing(tables, things)]
+    faults += [_one_line(where, line) for line in faults_of_a_part(draft)]
+
+
+def _draft(tables, things, faults):
+    """A scenario of the things that could be made, unchecked. What is wrong with keys of no table
+    is noted.
+    """
+    draft = object.__new__(Scenario)
+    for f in fields(Scenario):
+        value = None if f.default is MISSING else f.default
+        if f.default_factory is not MISSING:
+            value = f.default_factory()
+        if f.name in (*ONE, *MANY, "measured_types"):
+            value = things.get(f.name, value)
+            value = tuple(t for t in value if t is not None) if f.name in MANY else value
+        elif f.name in tables:
+            try:
+                value = _value(f.name, tables[f.name], f, tables["units"])
+            except (ValueError, TypeError) as error:
+                faults.append(error)
+        object.__setattr__(draft, f.name, value)
+    try:
+        court(draft.court)
+    except ValueError as error:
+        meant = getattr(error, "meant", ())
+        object.__setattr__(draft, "court", meant[0] if len(meant) == 1 else SMALLEST_COURT)
+        if len(meant) != 1 and "court" in tables:
+            faults.append(error)
+    return draft
 
 
 def _most(faults):

@@ -142,6 +142,37 @@ def faults(scenario):
     return found
 
 
+def faults_of_a_part(scenario):
+    """What is wrong with the sound things of a scenario of which other things are refused: only
+    what does not depend on these.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Unchecked, without the things that are refused; ``hall`` may be None
+
+    Returns
+    -------
+    faults : list of str
+        A line each
+    """
+    found = []
+    typed = collect(found, _check_types, scenario)
+    if scenario.hall is None:
+        return found
+    found += [f.words for f in _seating_faults(scenario)]
+    uses, told = {use.name: use for use in scenario.uses}, {}
+    for use in uses.values():
+        collect(told.setdefault(use.name, []), _check_configuration, scenario, use)
+    found += _said_once(told)
+    if typed and scenario.groups:
+        collect(found, _check_loudspeakers, scenario)
+    for microphone in scenario.microphones:
+        if microphone.walks is None and microphone.on == "floor":
+            collect(found, _check_position, scenario, microphone)
+    return found
+
+
 def fit_faults(configuration, units="m"):
     """Everything that does not fit of a gym as it stands in one use, before there is a loudspeaker.
 
@@ -607,19 +638,24 @@ def _check_uses(scenario):
     found = unknown_names(scenario.uses, names_by_kind(scenario), scenario.equipment.wiring)
     known, told = not found, {}
     for use in scenario.uses:
-        own = []
+        own = told.setdefault(use.name, [])
         collect(own, _check_heard, scenario, use)
         if known:
             collect(own, _check_configuration, scenario, use)
-        for line in own:
-            same = line.removeprefix(f"use '{use.name}': ")
-            told.setdefault(same, (line, []))[1].append(f"'{use.name}'")
-    for line, uses in told.values():
-        more = (
-            f" The same in {', '.join(uses[1:])}." if len(uses) > 1 and line[:4] == "use " else ""
-        )
-        found.append(line + more)
-    _refuse(found)
+    _refuse(found + _said_once(told))
+
+
+def _said_once(told):
+    """Lines by the name of a use, where what is the same in several uses is one line."""
+    same = {}
+    for use, lines in told.items():
+        for line in lines:
+            what = line.removeprefix(f"use '{use}': ")
+            same.setdefault(what, (line, []))[1].append(f"'{use}'")
+    return [
+        line + (f" The same in {', '.join(uses[1:])}." if uses[1:] and line != what else "")
+        for what, (line, uses) in same.items()
+    ]
 
 
 def names_by_kind(scenario):
