@@ -4,16 +4,21 @@ aisles and wheelchair spaces, facing the stage; what they take of the gym, and w
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from schools import FOLDER, SCENARIOS
+from schools import AS_USED, FOLDER, SCENARIOS
 
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.acoustics.throws import cut_side
+from gymtools.acoustics.throws import cut_side, section
+from gymtools.design.comparing import differing_values
 from gymtools.design.placing import bank_point
+from gymtools.display.documents import record_inputs
+from gymtools.display.scene import plan
+from gymtools.display.scene.view import View
 from gymtools.venue.balcony import Balcony
 from gymtools.venue.configuration import HallConfiguration
 from gymtools.venue.court import court
@@ -464,19 +469,12 @@ def test_too_few_wheelchair_spaces():
 # ---- in a file
 
 
-USED = TEXT.replace(
-    'side = "north"\n',
-    'side = "north"\nsetback = 0.5\naisles = 2\naisle_width = 1.0\nwheelchair_spaces = 4\n',
-    1,
-).replace('name = "game"\n', 'name = "game"\npulled_out = { bleachers = 3 }  # for games\n')
-
-
 def test_a_file_says_how_banks_are_used():
     """Behavior: keys are read, save back to the same bytes, and are changed by path; a use has its
     rows out, and a bank of which it says nothing has all.
     """
-    s = parse(USED, "gym.toml")
-    assert to_text(s) == USED
+    s = parse(AS_USED, "gym.toml")
+    assert to_text(s) == AS_USED
     bank = s.banks[0]
     assert (bank.setback, bank.aisles, bank.wheelchair_spaces) == (0.5, 2, 4)
     assert s.configuration("game").banks[0].rows_out == 3
@@ -569,18 +567,49 @@ def test_as_used_is_evaluated(room):
     """Behavior: a gym with its bank partly out, aisles, a turned court and a side court gives
     finite figures at every seat.
     """
-    text = USED.replace(
-        'court = "junior high"', 'court = "volleyball"\ncourt_turned = true'
-    ).replace(
-        "[[treatments]]",
-        '[[side_courts]]\nname = "west court"\nx = -8\ny = -4\nlength = 9\nwidth = 9\n'
-        'baskets = "west"\n\n[[treatments]]',
-        1,
-    )
-    text = text.replace(
-        "listens = { bleachers = 1.0, court",
-        'listens = { "west court" = 0.5, bleachers = 1.0, court',
-    )
-    result = evaluate(parse(text, "gym.toml"), "game", room=room, rays="few")
+    result = evaluate(parse(AS_USED), "game", room=room, rays="few")
     assert "west court" in result.area and np.isfinite(result.sti).all()
     assert np.isfinite(result.total_db).all() and all(v.word for v in result.verdicts)
+
+
+@pytest.fixture(scope="module")
+def drawn():
+    """The gym as it is used, looked at with its map."""
+    return View(result=evaluate(parse(AS_USED), "game", room="statistical", rays="few"))
+
+
+def test_the_plan_shows_it(drawn):
+    """Behavior: aisles, both courts, and the bank as far as it is out are drawn where they are."""
+    s, c = drawn.scenario, drawn.result.configuration
+    assert len(c.aisle_footprints) == 2, "the chairs are not set up"
+    outlines, painted = (
+        np.stack([layer(drawn)["x"], layer(drawn)["y"]], axis=-1)
+        for layer in (plan.room, plan.court)
+    )
+    for west, _, south, _ in c.aisle_footprints:
+        assert np.nanmin(np.abs(outlines - [west, south]).sum(axis=1)) < 1e-3
+    for boundary in (one.lines()[0] for one in s.courts):
+        assert np.nanmin(np.abs(painted - boundary[0]).sum(axis=1)) < 1e-3
+    profile = c.banks[0].profile
+    assert profile[0] == pytest.approx((0.5 + 3 * 0.61 + 1.1, 0))
+    assert profile[-3:, 1] == pytest.approx((0.43 + 4.5 * 0.25, 0.43 + 4.5 * 0.25, 0))
+    np.testing.assert_array_equal(section(drawn.result, "bleachers").steps, profile)
+
+
+def test_documents_say_it():
+    """Behavior: record and comparison of options name what stands otherwise than plain."""
+    s = parse(AS_USED)
+    told = []
+    decision = SimpleNamespace(chosen=SimpleNamespace(scenario=s), results={})
+    record_inputs.inputs(SimpleNamespace(add=lambda *parts: told.extend(parts)), decision)
+    for words in (
+        "volleyball, turned across the gym, its middle 1 m east, 0 m north of the center",
+        "0.50 m from the wall, 2 aisles of 1.00 m, 4 wheelchair spaces",
+        "side court '<bdi>west court</bdi>'",
+    ):
+        assert words in "".join(told)
+    differ = {what: (here, there) for what, here, there in differing_values(DOVECOTE, s)}
+    assert differ["bank 'bleachers', aisles"] == ("0", "2")
+    assert differ["side court 'west court', length"] == ("-", "9.00 m")
+    assert differ["use 'game', rows pulled out"] == ("-", "bleachers 3")
+    assert differ["court, east of center"] == ("0.00 m", "1.00 m")
