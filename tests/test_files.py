@@ -16,6 +16,7 @@ import tomlkit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gymtools.__main__ import main
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.venue.court import COURTS
 from gymtools.venue.files import load, parse, save, to_text
@@ -919,6 +920,18 @@ def test_files_that_cannot_be_read_have_faults(tmp_path):
     bad = "[[treatments]]\nsurface = 1\narea = 1\nfinish = 'glass'\n\n"
     many = METERS.replace("[[treatments]]", bad * 59 + "[[treatments]]", 1)
     assert len(faults(many)) == 41 and faults(many)[-1] == "... and 19 more."
+
+
+def test_the_command_line_says_all_of_it(tmp_path, capsys):
+    """Behavior: a file that is refused is told line by line on the command line."""
+    path = tmp_path / "gym.toml"
+    path.write_text(slips(("row_run = 0.61", "row_run = 24"), ("humidity_pct = 40", "wet = 40")))
+    assert main(["testplan", str(path), "--folder", str(tmp_path)]) == 2
+    said = capsys.readouterr().err.splitlines()
+    assert [line.partition(":")[0] for line in said] == [
+        "gym.toml [air]",
+        "gym.toml [[banks]] 'bleachers'",
+    ]
 
 
 @pytest.mark.parametrize(
