@@ -23,7 +23,8 @@ from gymtools.venue.balcony import Balcony
 from gymtools.venue.configuration import HallConfiguration
 from gymtools.venue.court import court
 from gymtools.venue.enclosures import solids
-from gymtools.venue.files import parse, to_text
+from gymtools.venue.files import draft, parse, to_text
+from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import SIDES, Hall
 from gymtools.venue.paths import changed, value_at
 from gymtools.venue.room import Room
@@ -464,6 +465,71 @@ def test_too_few_wheelchair_spaces():
     )
     enough = changed(s, {("banks", "bleachers", "wheelchair_spaces"): 5})
     assert not [w for w in enough.warnings if "Use 'game'" in w and "wheelchair" in w]
+
+
+# ---- a file that is being written
+
+
+FIRST = """units = "m"
+court = "high school"
+
+[hall]
+length = 30
+width = 22
+height = 8
+clear_height = 7
+floor = "wood floor"
+roof = "plain deck"
+walls = "painted block"
+
+[[banks]]
+name = "north bank"
+side = "north"
+rows = 8
+row_run = 0.6
+row_rise = 0.25
+length = 24
+"""
+
+
+def test_a_gym_without_a_loudspeaker():
+    """Behavior: a file that is being written needs no name, loudspeaker or use to be drawn and
+    counted; seats and faults follow every change.
+    """
+    gym, told = draft(FIRST)
+    assert told == [] and gym.seats == {"north bank": 8 * 52}
+    wide = FIRST.replace("length = 24", "length = 31\naisles = 2")
+    gym, told = draft(wide)
+    assert gym.seats == {"north bank": 8 * 3 * 21}  # 9.72 m between aisles
+    assert [(f.name, f.words) for f in told] == [
+        (
+            "north bank",
+            "'north bank' (31.00 m long, offset 0.00 m) does not fit along the north wall"
+            " (30.00 m): 1.00 m too long.",
+        )
+    ]
+
+
+def test_all_faults_of_a_draft_by_thing():
+    """Behavior: every fault names its thing, and what is sound is drawn."""
+    text = FIRST.replace('walls = "painted block"', 'walls = "cmu"').replace(
+        "rows = 8", "rows = 8.5"
+    )
+    text = text.replace('court = "high school"', 'court = "volley"\nlights = 3')
+    text += '\n[[floor_seats]]\nname = "chairs"\nx = 12\nlength = 8\nwidth = 8\nfacing = "up"\n'
+    gym, told = draft(text)
+    assert [(f.name, f.words.partition(" is ")[0]) for f in told] == [
+        ("hall", "draft [hall]: walls = 'cmu'"),
+        ("north bank", "draft [[banks]] 'north bank': rows = 8.5"),
+        ("chairs", "draft [[floor_seats]] 'chairs': facing = 'up'"),
+        ("", "draft: unknown key 'lights'. Known: " + told[3].words.partition("Known: ")[2]),
+        ("", "draft: court = 'volley'"),
+        ("chairs", "'chairs' reaches 1.00 m outside the gym."),
+    ]
+    assert gym.banks == () and gym.hall.walls in FINISHES
+    assert draft("= 1")[0] is None and draft("units = 'm'")[0] is None
+    assert draft(AS_USED, use="game")[0].banks[0].rows_out == 3
+    assert draft(AS_USED)[0].floor_seats and not draft(AS_USED, use="game")[0].floor_seats
 
 
 # ---- in a file

@@ -15,6 +15,7 @@ from ..physics.checks import within
 from .arguments import FROM_LOAD, kind_of, yes_or_no
 from .balcony import Balcony
 from .court import SideCourt, court
+from .faults import Fault
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
 from .measured import read_measured, same_measured, write_measured
@@ -31,7 +32,7 @@ from .targets import Targets
 from .texts import short, shown
 from .units import from_file, to_file
 from .uses import GroupSetting, Use
-from .validation import check_counts, faults_of_a_part, unknown_names
+from .validation import check_counts, faults_of_a_part, fit_faults, unknown_names
 from .wiring import Equipment, Wiring
 from .writing_files import write_file
 
@@ -123,6 +124,63 @@ def parse(text, where="scenario", *, folder=None):
         raise FileRefusal(*lines_of(error)) from error
 
 
+def draft(text, where="draft", *, use=None):
+    """A gym of a file that is still being written, which may have no loudspeakers and no uses yet.
+
+    Parameters
+    ----------
+    text : str
+        TOML
+    where : str
+        File name for messages
+    use : str, optional
+        Use whose seats and stages stand; when left out or not there, banks stand as the file has
+        them, with all chairs and stages
+
+    Returns
+    -------
+    configuration : HallConfiguration or None
+        What can be drawn and counted: whatever is sound; None without a hall
+    faults : list of Fault
+        Everything that is wrong, with the name of the thing (of the table, where it has none)
+    """
+    try:
+        tables = _tables(text, where)
+    except ValueError as error:
+        return None, [Fault("", line) for line in lines_of(error)]
+    things, found = {"measured_types": ()}, []
+    for name, key, cls, label, entry in _entries(tables, where):
+        own = []
+        thing = (
+            _entry(cls, entry, label, tables["units"], own)
+            if key in MANY
+            else _one(cls, entry, label, tables["units"], own)
+        )
+        things[key] = (*things.get(key, ()), thing) if key in MANY else thing
+        found += [Fault(name, line) for line in own]
+    top = []
+    made = _draft(tables, things, top)
+    keys = [f for f in _key_faults(Scenario, tables, where) if ": missing " not in f]
+    found += [Fault("", line) for line in [*keys, *(_one_line(where, fault) for fault in top)]]
+    if made.hall is None:
+        return None, found
+    known = next((u for u in made.uses or () if u.name == use), None)
+    there = made.configuration_of(known)
+    return there, [*found, *fit_faults(there, tables["units"])]
+
+
+def _entries(tables, where):
+    """(name, key, class, label, table) of everything that a file holds, one by one."""
+    for key, cls in ONE.items():
+        if key in tables:
+            yield key, key, cls, f"{where} [{key}]", tables[key]
+    for key, cls in MANY.items():
+        entries = tables.get(key, [])
+        for number, entry in enumerate(entries if isinstance(entries, list) else [entries], 1):
+            label = _label(entry, number)
+            yield label.strip("'"), key, cls, f"{where} [[{key}]] {label}", entry
+
+
 def _path(path, what):
     """A path, or the refusal that it is none."""
     if not isinstance(path, str | os.PathLike):
@@ -181,7 +239,7 @@ def _draft(tables, things, faults):
             value = f.default_factory()
         if f.name in (*ONE, *MANY, "measured_types"):
             value = things.get(f.name, value)
-            value = tuple(t for t in value if t is not None) if f.name in MANY else value
+            value = tuple(t for t in value or () if t is not None) if f.name in MANY else value
         elif f.name in tables:
             try:
                 value = _value(f.name, tables[f.name], f, tables["units"])
@@ -291,13 +349,15 @@ def _many(cls, key, entries, where, faults):
     if not isinstance(entries, list):
         faults.append(f"{file} [{key}]: must be a list of tables. Write [[{key}]].")
         return (None,)
-    things = []
-    for number, entry in enumerate(entries, 1):
-        label = f"{file} [[{key}]] {_label(entry, number)}"
-        if cls is Use and isinstance(entry, dict):
-            entry = _use_groups(entry, label, units, faults)
-        things.append(build(cls, entry, label, units, faults=faults))
-    return tuple(things)
+    labeled = [(f"{file} [[{key}]] {_label(e, n)}", e) for n, e in enumerate(entries, 1)]
+    return tuple(_entry(cls, entry, label, units, faults) for label, entry in labeled)
+
+
+def _entry(cls, entry, label, units, faults):
+    """The thing of one table of an array."""
+    if cls is Use and isinstance(entry, dict):
+        entry = _use_groups(entry, label, units, faults)
+    return build(cls, entry, label, units, faults=faults)
 
 
 def build(cls, table, where, units, *, beside=None, faults=None):

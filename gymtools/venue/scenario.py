@@ -118,7 +118,7 @@ class Scenario(Thing):
         use = self.use(use)
         kept = self._configurations
         if use.name not in kept:
-            configuration = self._configured(use)
+            configuration = self.configuration_of(use)
             # one object for all that are equal: what it has worked out is found at once
             same = self.memory.cache("configurations", KEPT).get(
                 configuration, lambda: configuration
@@ -131,15 +131,30 @@ class Scenario(Thing):
         """HallConfiguration by the name of a use, as they were asked for."""
         return {}
 
-    def _configured(self, use):
+    def configuration_of(self, use=None):
+        """The gym as it stands in a use, made anew.
+
+        Parameters
+        ----------
+        use : Use, optional
+            When left out, banks stand as the school has them, and everything is set up
+
+        Returns
+        -------
+        configuration : HallConfiguration
+            As of ``configuration``, which keeps it
+        """
+        there = [
+            t for t in (*self.floor_seats, *self.portable_stages) if not use or t.name in use.set_up
+        ]
         return HallConfiguration(
             hall=self.hall,
             court=self.lines,
-            banks=tuple(standing_bank(b, use) for b in self.banks),
-            floor_seats=tuple(f for f in self.floor_seats if f.name in use.set_up),
+            banks=tuple(standing_bank(b, use) for b in self.banks) if use else self.banks,
+            floor_seats=tuple(f for f in self.floor_seats if f in there),
             stage=self.stage,
-            curtain_open=use.curtain_open,
-            portable_stages=tuple(p for p in self.portable_stages if p.name in use.set_up),
+            curtain_open=not use or use.curtain_open,
+            portable_stages=tuple(p for p in self.portable_stages if p in there),
             balconies=self.balconies,
             side_courts=self.side_courts,
             memory=self.memory,

@@ -854,12 +854,13 @@ def warnings(scenario):
     """
     found, hall, lines = [], scenario.hall, scenario.lines
     west, east, south, north = lines.footprint()
+    courts = {"the court": lines} | {f"'{s.name}'": s for s in scenario.side_courts}
     for c in scenario.loudspeakers:
-        over = west < c.x < east and south < c.y < north
+        under = next((name for name, court in courts.items() if _plays_under(court, c)), None)
         low = c.z - c.type.height / 2
-        if over and low < PLAY_HEIGHT:
+        if under and low < PLAY_HEIGHT:
             found.append(
-                f"Loudspeaker {c.tag} hangs over the court with {scenario.say(low)} under it;"
+                f"Loudspeaker {c.tag} hangs over {under} with {scenario.say(low)} under it;"
                 f" international rules ask for {scenario.say(PLAY_HEIGHT)}."
             )
     found += _low_loudspeakers(scenario)
@@ -918,6 +919,12 @@ def _wheelchairs(scenario):
                 " jurisdiction decide."
             )
     return found
+
+
+def _plays_under(court, loudspeaker):
+    """Whether a loudspeaker hangs over a court."""
+    west, east, south, north = court.footprint()
+    return west < loudspeaker.x < east and south < loudspeaker.y < north
 
 
 def _among_joists(scenario):
