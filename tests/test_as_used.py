@@ -355,6 +355,19 @@ def test_an_arrangement_aims_at_the_rows_that_are_out():
     assert s.hall.width / 2 - y == pytest.approx(0.5 + 1.1 + 0.61)
 
 
+def test_zones_of_a_floor_between_banks_that_pass_each_other():
+    """Closed form: where banks leave no rectangle of floor between them the layer covers the whole
+    floor, and none of its zones has a volume of less than nothing.
+    """
+    west = replace(BANK, offset=-8, length=14, setback=9)  # from y = 3 to y = -1.8
+    east = replace(BANK, name="east", side="south", offset=8, length=14, setback=9)
+    gym = configuration(west, east, court=replace(court("volleyball"), y=-7.0))
+    x, y, _ = gym.zones.center[: len(gym.zones.center)].T
+    assert (gym.zones.volume > 0).all() and np.abs(y).max() > 9
+    plain = configuration(BANK).zones
+    assert plain.volume.sum() > 0 and plain.center[:, 1].min() > -12
+
+
 # ---- what does not fit
 
 
