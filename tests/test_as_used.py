@@ -48,6 +48,16 @@ BANK = Bank(name="bank", side="north", rows=8, row_run=0.6, row_rise=0.3, length
 CHAIRS = FloorSeats(name="chairs", x=4, y=-2, length=9, width=12)
 TEXT = (FOLDER / "dovecote.toml").read_text(encoding="utf-8")
 DOVECOTE = SCENARIOS["dovecote"]
+# the small school with its court alone
+SMALL = replace(
+    DOVECOTE,
+    banks=(),
+    floor_seats=(),
+    portable_stages=(),
+    microphones=(),
+    treatments=(),
+    uses=(Use(name="class", target_dba=75, noise_dba=50, listens={"court": 1.0}),),
+)
 
 
 def configuration(*banks, **things):
@@ -452,6 +462,23 @@ def test_under_a_mezzanine():
     assert [f.words for f in told] == ["'bank' has less than 2.00 m under 'gallery' (3.00 m)."]
     deck = Balcony(name="deck", side="north", depth=3.0, height=4.5, length=20, offset=-2)
     assert fit_faults(configuration(high, balconies=(deck,))) == []
+
+
+def test_a_loudspeaker_at_a_mezzanine():
+    """Behavior: a loudspeaker may hang under a mezzanine's bank, not in its seats nor too low over
+    them.
+    """
+    raised = replace(DOVECOTE.banks[0], rows=2, base_height=3.5, name="gallery")
+    pair = replace(DOVECOTE.groups[0], y=9.2, number=1, pan_deg=-90)
+    for height, said in (
+        (5.2, r"^loudspeaker W1 at 5\.20 m hangs less than 2\.00 m over the seats of 'gallery'"),
+        (3.45, r"^loudspeaker W1: its enclosure reaches into 'gallery'\."),
+    ):
+        with pytest.raises(ValueError, match=said):
+            replace(SMALL, banks=(raised,), groups=(replace(pair, height=height),))
+    under = replace(SMALL, banks=(raised,), groups=(replace(pair, height=2.6),))
+    low = [w for w in under.warnings if "hangs low" in w]
+    assert len(low) == 1 and "hangs low over the floor" in low[0]
 
 
 def test_seats_counted_live():

@@ -263,7 +263,7 @@ def _bank_faces(one):
             faces |= {"folded top": top} | {f"folded {n}": face for n, face in stack.items()}
         else:
             faces |= {"": top} | stack
-    if one.setback >= FLUSH:
+    if one.setback > 0:
         faces["back"] = [(-h, 0, low), (h, 0, low), (h, 0, one.top), (-h, 0, one.top)]
     if not one.on_floor:
         faces["underside"] = [(-h, 0, low), (h, 0, low), (h, deep, low), (-h, deep, low)]

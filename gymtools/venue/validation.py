@@ -573,7 +573,7 @@ def _check_over_seats(scenario, loudspeaker):
                 limit=f"{c.tag} keeps {say(HEADROOM)} over '{balcony.name}'.",
             )
     for bank in scenario.banks:
-        if not _stands_under(bank, c, hall):
+        if not _stands_under(bank, c, hall) or c.z < bank.base_height:  # it hangs under a mezzanine
             continue
         if c.z < min(bank.top, _seat_height(scenario, bank, c)) + HEADROOM:
             raise Blocked(
@@ -976,7 +976,7 @@ def _low_loudspeakers(scenario):
             if _stands_under(thing, c, hall) and thing.height < low:
                 grounds[f"'{thing.name}'"] = thing.height
         for bank in scenario.banks:
-            if bank.open and _stands_under(bank, c, hall):
+            if bank.open and bank.base_height < low and _stands_under(bank, c, hall):
                 seat = _seat_height(scenario, bank, c)
                 grounds[f"'{bank.name}'"] = max(seat - FOOT_UNDER_SEAT, 0.0)
         under = max(reversed(grounds), key=grounds.get)
