@@ -28,7 +28,7 @@ from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import SIDES, Hall
 from gymtools.venue.paths import changed, value_at
 from gymtools.venue.room import Room
-from gymtools.venue.seating import Bank, FloorSeats
+from gymtools.venue.seating import Bank, FloorSeats, side_toward
 from gymtools.venue.stage import PortableStage
 from gymtools.venue.uses import Use, standing_bank
 from gymtools.venue.validation import fit_faults
@@ -182,6 +182,13 @@ def test_rows_count_from_what_people_face(side):
     west = square.audience_area().points.reshape(area.rows, area.columns, 3)[..., :2]
     turn = np.array([[-ahead[0], -ahead[1]], [ahead[1], -ahead[0]]])  # from facing west
     np.testing.assert_allclose(grid, west @ turn, atol=1e-12)
+
+
+def test_chairs_look_at_the_stage():
+    """Closed form: the side on which the middle of a stage lies from the middle of the chairs."""
+    for x, y, side in ((12, 0, "east"), (-9, 3, "west"), (4, 9, "north"), (3, -10, "south")):
+        deck = PortableStage(name="deck", x=x, y=y, length=3, width=3, height=0.6)
+        assert side_toward(CHAIRS, deck.footprint()) == side
 
 
 def test_chairs_faced_west_before_they_could_be_turned():

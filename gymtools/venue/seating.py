@@ -24,7 +24,8 @@ COURT_GRID = 1.0  # spacing of points on the court [m]
 CHAIR_HEIGHT = 0.45  # where seated people on the floor catch sound [m]
 CLOSED_DEPTH = 1.1  # depth of a bank pushed back into its stack [m]     common practice, no source
 SEAT_STEP = 0.5  # spacing of points along a row of a bank [m]
-AISLE = 36 * INCH  # width of an aisle in a bank [m]     common practice, no source
+# width of an aisle in a bank [m]     a building encyclopedia (secondary source); codes decide
+AISLE = 36 * INCH
 FLOOR_AISLE = 44 * INCH  # the same between chairs [m]     common practice, no source; codes decide
 MEZZANINE = 2.2  # least height of a deck that people walk under [m]     as a balcony's
 
@@ -531,6 +532,28 @@ class FloorSeats(OnFloor, Aisles, Thing):
         return AudienceArea(
             self.name, "floor", points, rows, len(right), self.seats / (rows * len(right))
         )
+
+
+def side_toward(block, footprint):
+    """Side that chairs face to look at something, e.g. at a stage.
+
+    Parameters
+    ----------
+    block : FloorSeats
+        Chairs on the floor
+    footprint : tuple
+        What they look at, (x low, x high, y low, y high) [m]
+
+    Returns
+    -------
+    side : str
+        For ``facing``: the way that is longest from the chairs' middle to that of the footprint
+    """
+    west, east, south, north = footprint
+    x, y = (west + east) / 2 - block.x, (south + north) / 2 - block.y
+    if abs(x) >= abs(y):
+        return "east" if x > 0 else "west"
+    return "north" if y > 0 else "south"
 
 
 # backward and to the right of people who face a side
