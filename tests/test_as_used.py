@@ -26,6 +26,7 @@ from gymtools.venue.enclosures import solids
 from gymtools.venue.files import draft, parse, to_text
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import SIDES, Hall
+from gymtools.venue.measured_room import MeasuredRoom, as_measured
 from gymtools.venue.paths import changed, value_at
 from gymtools.venue.room import Room
 from gymtools.venue.seating import Bank, FloorSeats, side_toward
@@ -601,6 +602,21 @@ def test_a_file_says_how_banks_are_used():
         changed(s, {("uses", "game", "pulled_out", "bleachers"): 7})
     with pytest.raises(ValueError, match=r"pulled_out 'bleachers' = 2\.5 is no whole number\."):
         changed(s, {("uses", "game", "pulled_out", "bleachers"): 2.5})
+
+
+def test_a_room_that_was_measured_with_some_rows_out():
+    """Behavior: the measured room stands as it did, with its rows out, and is refused where a bank
+    has fewer.
+    """
+    measured = MeasuredRoom(t20_s={500: 2.0}, pulled_out={"bleachers": 2}, people=50)
+    s = replace(DOVECOTE, measured_room=measured)
+    assert as_measured(s).configuration().banks[0].rows_out == 2
+    for rows, said in (
+        (6, r"6 rows of 'bleachers' are pulled out, which has 5\."),
+        (0, "people = 50"),
+    ):
+        with pytest.raises(ValueError, match=said):
+            replace(s, measured_room=replace(measured, pulled_out={"bleachers": rows}))
 
 
 def test_schools_are_what_they_were():

@@ -239,6 +239,12 @@ def check_measured(scenario):
                     f"measured_room: {key}: {shown(name)} is unknown. Known:"
                     f" {', '.join(known) or 'none'}."
                 )
+    for bank in scenario.banks:
+        if room.pulled_out.get(bank.name, 0) > bank.rows:
+            raise ValueError(
+                f"measured_room: {room.pulled_out[bank.name]} rows of '{bank.name}' are pulled out,"
+                f" which has {bank.rows}."
+            )
     seats = sum(thing.seats for thing in _seating(scenario))
     if room.people > seats + STANDING:
         raise ValueError(
