@@ -25,6 +25,7 @@ from .words import handle_words, mark_words
 COLORS = 256  # of a scale
 MOST_TICKS = 9
 NEAR_CUT = 2.0  # so near to the section a point of another area is shown in it [m]
+PARTED = 1e-3  # from which columns of seats are uneven: an aisle parts them [m]
 
 
 def buffer(numbers):
@@ -133,7 +134,9 @@ def _row_lines(configuration):
 
 
 def _areas(view):
-    """Grid of every area of the map: its first point, one row on, one column on (plan)."""
+    """Grid of every area of the map: its first point, one row on, one column on (plan), and where
+    its columns lie if aisles part them.
+    """
     found, start = [], 0
     for area in view.areas:
         grid = area.points.reshape(area.rows, area.columns, 3)
@@ -147,6 +150,7 @@ def _areas(view):
                 origin=grid[0, 0, :2].tolist(),
                 down=down[:2].tolist(),
                 across=across[:2].tolist(),
+                places=_parted(grid, across),
             )
         )
         start += len(area.points)
@@ -156,15 +160,28 @@ def _areas(view):
 
 
 def _grid_steps(grid):
-    """One row on and one column on, each (3,); a single row is as deep as a seat is wide."""
+    """One row on and one column on within a section, each (3,); a single row is as deep as a seat
+    is wide.
+    """
     rows, columns = grid.shape[:2]
     down = (grid[-1, 0] - grid[0, 0]) / max(rows - 1, 1)
     across = (grid[0, -1] - grid[0, 0]) / max(columns - 1, 1)
+    if columns > 2 and np.abs(np.diff(grid[0], axis=0) - across).max() > PARTED:
+        across = grid[0, 1] - grid[0, 0]
     if rows == 1:
         down = np.array([-across[1], across[0], 0.0])
     if columns == 1:
         across = np.array([down[1], -down[0], 0.0])
     return down, across
+
+
+def _parted(grid, across):
+    """Where the columns of a grid lie, in steps of one column; None where they are even."""
+    if grid.shape[1] < 3:
+        return None
+    places = (grid[0] - grid[0, 0]) @ across / (across @ across)
+    even = np.abs(places - np.arange(len(places))).max() * np.linalg.norm(across) < PARTED
+    return None if even else places.tolist()
 
 
 def _microphones(view):
@@ -261,9 +278,14 @@ class _Padded:
         self._generator = contour_generator(x=x, y=y, z=grid[np.ix_(rows, columns)])
         points = area.points.reshape(area.rows, area.columns, 3)
         self._corner, (self._down, self._across) = points[0, 0], _grid_steps(points)
+        self._columns, self._places = x, _parted(points, self._across)
 
     def _placed(self, line):
-        return self._corner + line[:, 1:] * self._down + line[:, :1] * self._across
+        column = line[:, 0]
+        if self._places:  # half a step beyond both ends, as the columns
+            places = [-0.5, *self._places, self._places[-1] + 0.5]
+            column = np.interp(column, self._columns, places)
+        return self._corner + line[:, 1:] * self._down + column[:, None] * self._across
 
     def lines(self, level):
         return [self._placed(line) for line in self._generator.lines(level)]
