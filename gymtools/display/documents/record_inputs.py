@@ -55,7 +55,22 @@ def _gym(s):
         ("court", escape(s.court) + _lies(s)),
         ("air", f"{temperature}, {s.air.humidity_pct:g} % relative humidity"),
     ]
+    rows += _seats(s)
     rows += [
+        (
+            f"treatment of the {t.surface}",
+            f"{area_text(t.area, s.units)} of {escape(t.finish)}"
+            + (", already there" if t.existing else ""),
+        )
+        for t in s.treatments
+    ]
+    return table("The gym and its seats", ("what", "value"), rows)
+
+
+def _seats(s):
+    """Rows of the bleachers, the chairs and the side courts."""
+    say = s.say
+    rows = [
         (
             f"bleachers '{quoted(b.name)}'",
             (
@@ -76,15 +91,7 @@ def _gym(s):
         (f"side court '{quoted(c.name)}'", f"{say(c.court.length)} by {say(c.court.width)}")
         for c in s.side_courts
     ]
-    rows += [
-        (
-            f"treatment of the {t.surface}",
-            f"{area_text(t.area, s.units)} of {escape(t.finish)}"
-            + (", already there" if t.existing else ""),
-        )
-        for t in s.treatments
-    ]
-    return table("The gym and its seats", ("what", "value"), rows)
+    return rows
 
 
 def _joists(hall, say):

@@ -159,13 +159,13 @@ function cased(ctx, width, case_, dash = [], color = INK) {
 }
 
 // where a column of seats lies, in columns: aisles part them
-const placeOf = (area, column) => area.places ? area.places[column] : column;
+const columnPlace = (area, column) => area.places ? area.places[column] : column;
 
 // runs of columns that no aisle parts, [first, one beyond the last]
 function sections(area) {
   const cuts = [0];
   for (let n = 1; n < area.columns; n++) {
-    if (placeOf(area, n) - placeOf(area, n - 1) > 1.01) cuts.push(n);
+    if (columnPlace(area, n) - columnPlace(area, n - 1) > 1.01) cuts.push(n);
   }
   return cuts.map((from, n) => [from, cuts[n + 1] ?? area.columns]);
 }
@@ -205,7 +205,7 @@ function paintArea(ctx, area, map, at, ratio, sheets) {
   ctx.imageSmoothingEnabled = true;
   for (const [from, to] of sections(area)) {
     const wide = to - from;
-    ctx.drawImage(sheet.canvas, from, 0, wide, rows, placeOf(area, from), 0, wide, rows);
+    ctx.drawImage(sheet.canvas, from, 0, wide, rows, columnPlace(area, from), 0, wide, rows);
   }
   ctx.restore();
 }
@@ -982,7 +982,7 @@ function seatPlace(state, index) {
   const area = areaOf(state, index);
   if (!area) return null;
   const row = Math.floor((index - area.start) / area.columns);
-  const place = placeOf(area, (index - area.start) % area.columns);
+  const place = columnPlace(area, (index - area.start) % area.columns);
   return [0, 1].map((n) => area.origin[n] + row * area.down[n] + place * area.across[n]);
 }
 
