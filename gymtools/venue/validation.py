@@ -129,7 +129,7 @@ def faults(scenario):
         return found
     typed = collect(found, _check_types, scenario)
     named_apart = collect(found, _check_names, scenario, typed)
-    found += [f.words for f in _seating_faults(scenario)]
+    found += [f.words for f in _seating_faults(scenario, _courts(scenario))]
     if not (scenario.groups and scenario.uses):
         return found
     collect(found, _check_uses, scenario)
@@ -160,7 +160,7 @@ def faults_of_a_part(scenario):
     typed = collect(found, _check_types, scenario)
     if scenario.hall is None:
         return found
-    found += [f.words for f in _seating_faults(scenario)]
+    found += [f.words for f in _seating_faults(scenario, _courts(scenario))]
     uses, told = {use.name: use for use in scenario.uses}, {}
     for use in uses.values():
         collect(told.setdefault(use.name, []), _check_configuration, scenario, use)
@@ -196,10 +196,9 @@ def fit_faults(configuration, units="m"):
         floor_seats=c.floor_seats,
         portable_stages=c.portable_stages,
         balconies=c.balconies,
-        configuration=lambda use=None: c,
         say=lambda meters: length_text(meters, units),
     )
-    return [*_seating_faults(draft), *_standing_faults(draft, c)]
+    return [*_seating_faults(draft, c), *_standing_faults(draft, c)]
 
 
 def _faults_of(name, check, *given):
@@ -355,11 +354,12 @@ def _check_alike(kind, names):
         )
 
 
-def _seating_faults(scenario):
-    """What of court, seats, stages and balconies does not fit into the gym, each for itself."""
+def _seating_faults(scenario, courts):
+    """What of courts, seats, stages and balconies does not fit into the gym, each for itself, as
+    the gym has it whatever a use closes.
+    """
     hall, say = scenario.hall, scenario.say
-    # as the gym has them, whatever a use closes
-    yield from court_faults(_as_built(scenario), say)
+    yield from court_faults(courts, say)
     for bank in scenario.banks:
         yield from bank_faults(bank, hall, say)
     for thing in (*scenario.floor_seats, *scenario.portable_stages):
@@ -370,10 +370,8 @@ def _seating_faults(scenario):
         yield from _faults_of("stage", _check_stage, scenario)
 
 
-def _as_built(scenario):
-    """Gym and courts of a scenario, or of a draft that has one configuration only."""
-    if isinstance(scenario, SimpleNamespace):
-        return scenario.configuration()
+def _courts(scenario):
+    """The gym with its courts, as of a configuration, before any can be made."""
     return SimpleNamespace(
         hall=scenario.hall, court=scenario.lines, side_courts=scenario.side_courts
     )
