@@ -576,6 +576,9 @@ def test_all_faults_of_a_draft_by_thing():
     ]
     assert gym.banks == () and gym.hall.walls in FINISHES
     assert draft("= 1")[0] is None and draft("units = 'm'")[0] is None
+    gym, told = draft(FIRST.replace("[[banks]]", "[banks]"))
+    assert [f.words for f in told] == ["draft [banks]: must be a list of tables. Write [[banks]]."]
+    assert gym.banks == ()
     assert draft(AS_USED, use="game")[0].banks[0].rows_out == 3
     assert draft(AS_USED)[0].floor_seats and not draft(AS_USED, use="game")[0].floor_seats
 

@@ -15,7 +15,7 @@ from fuzzing import SECONDS, fuzz, rows_of
 from schools import AS_USED
 
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.venue.files import load, parse, to_text
+from gymtools.venue.files import draft, load, parse, to_text
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.measured import read_measured
 from gymtools.venue.polars import read_polars
@@ -122,7 +122,12 @@ def test_fuzz_scenario_values():
             text = tomlkit.dumps(tables)
         except (ValueError, TypeError):  # cannot be written as TOML
             raise ValueError("no TOML") from None
-        return parse(text, "s.toml")
+        drawn, told = draft(text, "s.toml")
+        assert all(one.words.isprintable() for one in told) and (drawn or told)
+        made = parse(text, "s.toml")
+        drawn, told = draft(text, use=made.uses[0].name)
+        assert told == [] and drawn == made.configuration()
+        return made
 
     seeds = [np.random.default_rng(n).bytes(64) for n in range(4)]
     counts = fuzz(seeds, read, sound, seconds=SECONDS * SHARE)

@@ -146,9 +146,12 @@ def draft(text, where="draft", *, use=None):
     """
     try:
         tables = _tables(text, where)
+    except RecursionError:
+        return None, [Fault("", f"{where}: is not valid TOML. It is nested too deeply.")]
     except ValueError as error:
         return None, [Fault("", line) for line in lines_of(error)]
-    things, found = {"measured_types": ()}, []
+    things = {"measured_types": ()}
+    found = [Fault(key, _no_list(where, key)) for key in MANY if not _is_list(tables, key)]
     for name, key, cls, label, entry in _entries(tables, where):
         own = []
         thing = (
@@ -176,7 +179,7 @@ def _entries(tables, where):
             yield key, key, cls, f"{where} [{key}]", tables[key]
     for key, cls in MANY.items():
         entries = tables.get(key, [])
-        for number, entry in enumerate(entries if isinstance(entries, list) else [entries], 1):
+        for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
             label = _label(entry, number)
             yield label.strip("'"), key, cls, f"{where} [[{key}]] {label}", entry
 
@@ -206,7 +209,9 @@ def _parsed(text, where, folder):
     made = [thing for key in MANY for thing in things[key]] + [things.get(k, True) for k in ONE]
     if measured is None or any(thing is None for thing in made):
         # without what is refused no scenario can be made, but the rest of it can be looked at
-        _look_at_the_rest(tables, things | {"measured_types": measured or ()}, where, faults)
+        groups = () if measured is None else things["groups"]  # their types are unknown
+        rest = things | {"measured_types": measured or (), "groups": groups}
+        _look_at_the_rest(tables, rest, where, faults)
         scenario = None
     else:
         beside = {"text": current_text(text), "measured_types": measured}
@@ -246,14 +251,21 @@ def _draft(tables, things, faults):
             except (ValueError, TypeError) as error:
                 faults.append(error)
         object.__setattr__(draft, f.name, value)
+    object.__setattr__(draft, "court", _understood_court(draft.court, faults))
+    return draft
+
+
+def _understood_court(level, faults):
+    """A court that there is: the one that is named or meant, else a stand-in."""
     try:
-        court(draft.court)
+        return court(level).level
     except ValueError as error:
         meant = getattr(error, "meant", ())
-        object.__setattr__(draft, "court", meant[0] if len(meant) == 1 else SMALLEST_COURT)
-        if len(meant) != 1 and "court" in tables:
+        if len(meant) == 1:
+            return meant[0]
+        if level is not None:  # else it is missing, or refused before
             faults.append(error)
-    return draft
+        return SMALLEST_COURT
 
 
 def _most(faults):
@@ -347,10 +359,20 @@ def _many(cls, key, entries, where, faults):
     """The things of an array of tables; ``where`` is the file and its units."""
     file, units = where
     if not isinstance(entries, list):
-        faults.append(f"{file} [{key}]: must be a list of tables. Write [[{key}]].")
+        faults.append(_no_list(file, key))
         return (None,)
     labeled = [(f"{file} [[{key}]] {_label(e, n)}", e) for n, e in enumerate(entries, 1)]
     return tuple(_entry(cls, entry, label, units, faults) for label, entry in labeled)
+
+
+def _is_list(tables, key):
+    """Whether a key holds a list of tables, or is not there."""
+    return isinstance(tables.get(key, []), list)
+
+
+def _no_list(where, key):
+    """What is said of a table that must be one of several."""
+    return f"{where} [{key}]: must be a list of tables. Write [[{key}]]."
 
 
 def _entry(cls, entry, label, units, faults):
