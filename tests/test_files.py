@@ -879,7 +879,7 @@ def test_what_fits_together_is_told_at_once():
         )
     )
     assert told[0].startswith(": use 'game', listens: area 'bleacher' is unknown. Known: bleachers")
-    assert [line for line in told if line.startswith(": treatment of the roof: 1800 m2 asked for")]
+    assert [line for line in told if line.startswith(": treatment of the roof: 1,800 m² asked for")]
     assert len([line for line in told if "above the clear height" in line]) == 2
     both = slips(("y = -2.5\nlength = 13.0", "y = 4.0\nlength = 13.0"))
     assert [line for line in faults(both) if "overlap by" in line] == [
