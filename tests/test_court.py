@@ -276,6 +276,9 @@ def test_a_bank_shortens_only_the_court_that_it_reaches():
         y = court_area(lies, HALL, [bank]).points[:, 1]
         columns = round(top - 0)
         assert y.max() == pytest.approx(top - top / columns / 2)
+    gallery = dataclasses.replace(bank, base_height=3.0)
+    under = court_area(lying("volleyball", x=-8, y=4.5), HALL, [gallery])
+    assert len(under.points) == 18 * 9, "people stand under a mezzanine"
 
 
 @pytest.mark.parametrize(
