@@ -19,6 +19,7 @@ from .display.documents.record import READERS
 from .display.launch import WORKBOOK, open_workbook
 from .equipment.prices import read_prices
 from .venue.files import load
+from .venue.refusals import lines_of
 from .venue.writing_files import revisions_sentence
 
 STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
@@ -67,14 +68,17 @@ def main(arguments=None):
 
 
 def _refusal(error):
-    """An error in one line, without the number that the system gives it."""
+    """An error in one line, or a line for each fault of a file, without the number that the system
+    gives it.
+    """
     if isinstance(error, OSError) and error.strerror:
         if error.filename is None:  # a disk that is full, while something is printed
             _print_nowhere()
             return f"the output cannot be written: {error.strerror}"
         return f"{error.filename}: {error.strerror}"
     more = " Here: --overwrite." if isinstance(error, FileExistsError) else ""
-    return " ".join(str(error).split()) + more
+    lines = lines_of(error) if isinstance(error, ValueError) else [str(error)]
+    return "\n".join(" ".join(line.split()) for line in lines) + more
 
 
 def _print_nowhere():

@@ -168,7 +168,9 @@ def fuzz(good, read, accept=lambda made: None, seconds=None):
             counts[0] += 1
         except ValueError as error:
             words = str(error)
-            assert words and words.isprintable(), (words, data[:2000])
+            lines = getattr(error, "faults", [words])  # a scenario file says all that is wrong
+            assert words == "\n".join(lines) and len(lines) <= 41, (words, data[:2000])
+            assert all(line and line.isprintable() for line in lines), (words, data[:2000])
             counts[1] += 1
         assert time.monotonic() - begun < SLOWEST, data[:2000]
     return tuple(counts)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from browser import ROOT, SHOTS, browser_path, jupyter_lab, page
 from drawing_page import DRAWN, Kept, drawing_page, frames, show
-from schools import SCENARIOS
+from schools import AS_USED, SCENARIOS
 
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.dragging import Handle, handles, landings
@@ -18,6 +18,7 @@ from gymtools.display.drawing import picture
 from gymtools.display.drawing.words import seat_sentence
 from gymtools.display.panel.skip_links import SkipLinks
 from gymtools.display.scene import View
+from gymtools.venue.files import parse
 from gymtools.venue.paths import changed
 from gymtools.venue.units import FOOT
 
@@ -326,6 +327,32 @@ def test_hovering_a_seat_says_one_sentence_and_a_click_pins_it():
         shot(sheet, "drawing-seat")
         sheet.mouse.move(3, 3)
         sheet.wait_for_function("() => document.querySelector('.gt-plate').hidden")
+
+
+def test_seats_beside_an_aisle_are_found_where_they_are():
+    """Behavior: over the first and last seat of each section the page knows that seat."""
+    table = Table("dovecote", quantity="sti")
+    table.scenario = parse(AS_USED)
+    table.show()
+    with table.opened() as sheet:
+        pair = table.scenario.in_group("wall pair")
+        (ax, ay), (bx, _) = (grip(sheet, "position", "wall pair", member=n) for n in (0, 1))
+        k = (bx - ax) / (pair[1].x - pair[0].x)
+
+        def over(x, y):
+            """Seat that the page finds at a place of the plan."""
+            sheet.mouse.move(3, 3)
+            sheet.evaluate("window.sent.length = 0")
+            sheet.mouse.move(ax + (x - pair[0].x) * k, ay - (y - pair[0].y) * k)
+            sheet.wait_for_function("() => window.sent.some(m => m.kind === 'hover')")
+            return sheet.evaluate("window.sent.filter(m => m.kind === 'hover').at(-1).index")
+
+        bank = table.view.result.configuration.areas["bleachers"]
+        count = bank.columns // 3
+        for seat in (0, count - 1, count, 2 * count - 1, 2 * count, 3 * count - 1):
+            index = bank.columns + seat  # in the second row
+            assert over(*bank.points[index][:2]) == index
+        shot(sheet, "drawing-aisles")
 
 
 def test_seats_are_walked_through_by_keys():

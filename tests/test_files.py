@@ -16,12 +16,16 @@ import tomlkit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gymtools.__main__ import main
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
+from gymtools.venue.court import COURTS
 from gymtools.venue.files import load, parse, save, to_text
+from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import Treatment
 from gymtools.venue.paths import changed
 from gymtools.venue.scenario import Scenario
 from gymtools.venue.seating import FloorSeats
+from gymtools.venue.tables import meanings, read_table
 from gymtools.venue.targets import Targets
 from gymtools.venue.uses import GroupSetting
 from gymtools.venue.validation import MOST
@@ -379,7 +383,8 @@ WORDS = [  # passage, replacement, what is said after the file's name
         'units = "m"',
         'units = "m"\ntext = "no"',
         (
-            ": unknown key 'text'. Known: name, units, source, court, hall, air, banks,"
+            ": unknown key 'text'. Known: name, units, source, court, court_x, court_y,"
+            " court_turned, hall, air, side_courts, banks,"
             " floor_seats, stage, portable_stages, balconies, microphones, treatments, groups,"
             " uses, targets, equipment, loudspeaker_files, absorption_factors, scattering_factors,"
             " measured_room, room_fit."
@@ -429,8 +434,6 @@ def test_refusal_speaks_the_files_units():
         ),
         ("a = " + "[" * 50_000, r": is not valid TOML\."),
         (edited("height = 7.6", "height = 1" + "0" * 5000), r": is not valid TOML\."),
-        ('units = "m"\nhall = 5', r" \[hall\]: must be a table"),
-        ('units = "m"\nbanks = [3]', r" \[\[banks\]\] number 1: must be a table"),
         ('units = ["m"]', r": units = \['m'\] is unknown"),
     ],
 )
@@ -769,8 +772,8 @@ FUZZED = [
     drop=st.booleans(),
 )
 def test_fuzz_one_key(tables, where, odd, drop):
-    """Invariance: one key set to anything, or dropped, gives a sound scenario or one line that
-    names the file.
+    """Invariance: one key set to anything, or dropped, gives a sound scenario or lines that name
+    the file.
     """
     tables = deepcopy(tables)
     spots = list(places(tables))
@@ -786,7 +789,8 @@ def test_fuzz_one_key(tables, where, odd, drop):
     try:
         s = parse(fuzzed, "gym.toml")
     except ValueError as error:
-        assert str(error).startswith("gym.toml") and str(error).isprintable()
+        assert error.faults == str(error).split("\n")
+        assert all(line.startswith("gym.toml") and line.isprintable() for line in error.faults)
         return
     assert isinstance(s, Scenario)
     assert s.room.volume > 0 and s.areas and s.loudspeakers and isinstance(s.warnings, list)
@@ -802,3 +806,192 @@ def test_a_limit_saved_in_feet_is_read_again(tmp_path):
     wide = changed(s, {("floor_seats", "show chairs", "row_spacing"): 1.5})
     again = load(save(wide, tmp_path / "s.toml"))
     assert again.floor_seats[1].row_spacing == pytest.approx(1.5, abs=1e-9)
+
+
+# ---- everything at once
+
+
+def slips(*pairs, text=METERS):
+    """The file's text with several passages replaced."""
+    for old, new in pairs:
+        text = edited(old, new, text)
+    return text
+
+
+def faults(text):
+    """Lines of a refusal after the file's name; its text is these lines, and nothing else."""
+    with pytest.raises(ValueError, match=r"^gym\.toml") as caught:
+        parse(text, "gym.toml")
+    assert str(caught.value) == "\n".join(caught.value.faults)
+    assert all(line.isprintable() for line in caught.value.faults)
+    return [line.removeprefix("gym.toml") for line in caught.value.faults]
+
+
+def test_a_file_full_of_slips():
+    """Behavior: a first file with thirteen slips is told all of them at once: keys, numbers,
+    finishes and names of every table, and what does not fit of the things that are sound.
+    """
+    text = slips(
+        ("width = 19.5", "width = 19.5\nlights = 4"),
+        ('walls = "painted block"', 'walls = "concrete block"'),
+        ("row_run = 0.61", "row_run = 24"),
+        ("rows = 5", "rows = 5\nopen = 1"),
+        ("x = -2.0", "x = -8.0"),
+        ('surface = "roof"', 'surface = "ceiling"'),
+        ("height = 6.4", "height = 7.4"),
+        ('loudspeaker = "pendant 100"', 'loudspeaker = "pendant"'),
+        ("y = 5.6", "y = 12"),
+        ('type = "hand-held wireless"', 'type = "hand held"'),
+        ("target_dba = 86", "target_dba = 860"),
+        ('court = "junior high"', 'court = "tennis"'),
+        ("temperature_c = 19", "temperature_c = 66"),
+    )
+    told = faults(text)
+    assert [line.split(".")[0] for line in told] == [
+        " [hall]: unknown key 'lights'",
+        " [hall]: walls = 'concrete block' is unknown",
+        " [air]: temperature_c = 66 degC is outside -5 to 40 degC",
+        " [[banks]] 'bleachers': row_run = 24 m is outside 0",
+        " [[microphones]] 'roving': type = 'hand held' is unknown",
+        " [[treatments]] number 1: surface = 'ceiling' cannot be treated",
+        " [[uses]] 'game': target_dba = 860 dB(A) is outside 40 to 110 dB(A)",
+        ": court = 'tennis' is unknown",
+        ": group 'floor pair': loudspeaker = 'pendant' is unknown",
+        ": 'chairs' reaches 1",
+        ": microphone 'announcer' at 0",
+    ]
+    # the bank's second slip and the loudspeaker's height wait for what they depend on
+    mended = slips(("row_run = 24", "row_run = 0.61"), ("pendant", "pendant 100"), text=text)
+    assert " [[banks]] 'bleachers': open = 1 must be true or false." in faults(mended)
+    assert [line for line in faults(mended) if "W1 hangs at 7.40 m" in line]
+
+
+def test_what_fits_together_is_told_at_once():
+    """Behavior: where every thing is sound, everything that does not fit is told, what is the same
+    in several uses once, with all of them.
+    """
+    told = faults(
+        slips(
+            ("y = -2.5\nlength = 13.0", "y = 2.5\nlength = 13.0"),
+            ("height = 6.4", "height = 7.4"),
+            ("area = 180", "area = 1800"),
+            ("listens = { bleachers", "listens = { bleacher"),
+        )
+    )
+    assert told[0].startswith(": use 'game', listens: area 'bleacher' is unknown. Known: bleachers")
+    assert [line for line in told if line.startswith(": treatment of the roof: 1,800 m² asked for")]
+    assert len([line for line in told if "above the clear height" in line]) == 2
+    both = slips(("y = -2.5\nlength = 13.0", "y = 4.0\nlength = 13.0"))
+    assert [line for line in faults(both) if "overlap by" in line] == [
+        ": use 'graduation': 'bleachers' and 'chairs' overlap by 1.30 m over 13.00 m."
+    ]
+
+
+def test_one_refused_thing_brings_no_others_down():
+    """Behavior: a bank or a block that is refused is still known by its name, so that nothing is
+    said of the uses that name it; a key that is nearly right is not missing as well.
+    """
+    assert len(faults(edited("row_run = 0.61", "row_run = 24"))) == 1
+    assert faults(edited("length = 26.0", "lenght = 26.0")) == [
+        " [hall]: unknown key 'lenght'. Did you mean 'length'?"
+    ]
+    assert faults(edited('name = "chairs"', 'nome = "chairs"')) == [
+        " [[floor_seats]] number 1: unknown key 'nome'. Did you mean 'name'?"
+    ]
+
+
+def test_a_thing_from_a_script_is_refused_in_one_line():
+    """Behavior: a change of a scenario says the first thing that does not fit, in one line; its
+    ``faults`` has all.
+    """
+    panels = (Treatment(surface="roof", area=900, finish="wall panels"),)
+    with pytest.raises(ValueError, match=r"^court 'college' \(28\.65 m x 15\.24 m\)") as caught:
+        replace(parse(METERS), court="college", treatments=panels)
+    assert str(caught.value).isprintable() and len(caught.value.faults) == 2
+
+
+def test_files_that_cannot_be_read_have_faults(tmp_path):
+    """Behavior: whatever is wrong with a file, the refusal has its lines as a list."""
+    for text in ("", "= 1", "a = [1", METERS.replace('units = "m"', 'units = "yd"')):
+        assert len(faults(text)) == 1
+    with pytest.raises(ValueError, match="no such file|cannot be read|there is no") as caught:
+        load(tmp_path / "none.toml")
+    assert caught.value.faults == [str(caught.value)]
+    bad = "[[treatments]]\nsurface = 1\narea = 1\nfinish = 'glass'\n\n"
+    many = METERS.replace("[[treatments]]", bad * 59 + "[[treatments]]", 1)
+    assert len(faults(many)) == 41 and faults(many)[-1] == "... and 19 more."
+
+
+def test_the_command_line_says_all_of_it(tmp_path, capsys):
+    """Behavior: a file that is refused is told line by line on the command line."""
+    path = tmp_path / "gym.toml"
+    path.write_text(slips(("row_run = 0.61", "row_run = 24"), ("humidity_pct = 40", "wet = 40")))
+    assert main(["testplan", str(path), "--folder", str(tmp_path)]) == 2
+    said = capsys.readouterr().err.splitlines()
+    assert [line.partition(":")[0] for line in said] == [
+        "gym.toml [air]",
+        "gym.toml [[banks]] 'bleachers'",
+    ]
+
+
+@pytest.mark.parametrize(
+    "word, meant",
+    [
+        ("middle school", "junior high"),
+        ("Middle School", "junior high"),
+        ("FIBA", "international"),
+        ("NCAA", "college"),
+    ],
+)
+def test_words_for_courts(word, meant):
+    """Behavior: a word that people use for a court is understood, said so once, and saved as the
+    court's name.
+    """
+    hall = edited("length = 26.0", "length = 36.0").replace("width = 19.5", "width = 24.0")
+    with pytest.warns(UserWarning, match=rf"^gym\.toml: court = '{word}' is read as '{meant}'\."):
+        s = parse(hall.replace('court = "junior high"', f'court = "{word}"'), "gym.toml")
+    assert s.court == meant and f'court = "{meant}"' in to_text(s)
+
+
+@pytest.mark.parametrize(
+    "key, word, meant",
+    [
+        ("walls", "Painted Block", "painted block"),
+        ("floor", "urethane", "synthetic floor"),
+        ("floor", "linoleum", "rubber tile"),
+    ],
+)
+def test_words_for_finishes(key, word, meant):
+    """Behavior: the same for finishes."""
+    old = {"walls": 'walls = "painted block"', "floor": 'floor = "synthetic floor"'}[key]
+    with pytest.warns(UserWarning, match=rf"\[hall\]: {key} = '{word}' is read as '{meant}'"):
+        s = parse(edited(old, f'{key} = "{word}"'), "gym.toml")
+    assert getattr(s.hall, key) == meant
+
+
+@pytest.mark.parametrize(
+    "key, word, said",
+    [
+        ("roof", "metal deck", "'plain deck', 'acoustic deck 1 in' or 'acoustic deck 3 in'"),
+        ("walls", "cmu", "'bare block' or 'painted block'"),
+        ("walls", "drywall", "'gypsum', 'double gypsum' or 'plasterboard ceiling'"),
+    ],
+)
+def test_words_that_may_mean_several(key, word, said):
+    """Behavior: a word that may mean several finishes is answered with these, never guessed."""
+    old = {"walls": 'walls = "painted block"', "roof": 'roof = "plain deck"'}[key]
+    assert faults(edited(old, f'{key} = "{word}"')) == [
+        f" [hall]: {key} = '{word}' is unknown. Did you mean {said}?"
+    ]
+
+
+def test_every_synonym_leads_somewhere():
+    """Behavior: every word of the table stands for finishes or courts that there are, and for none
+    of their own names.
+    """
+    known = {**FINISHES, **COURTS}
+    for row in read_table("synonyms.csv"):
+        names = [name.strip() for name in row["means"].split(";")]
+        assert names and set(names) <= set(known) and row["words"] not in known
+        assert row["words"] == row["words"].lower().strip()
+        assert meanings(row["words"].upper(), known) == names

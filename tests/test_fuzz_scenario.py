@@ -12,9 +12,10 @@ import numpy as np
 import pytest
 import tomlkit
 from fuzzing import SECONDS, fuzz, rows_of
+from schools import AS_USED
 
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.venue.files import load, parse, to_text
+from gymtools.venue.files import draft, load, parse, to_text
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.measured import read_measured
 from gymtools.venue.polars import read_polars
@@ -100,7 +101,7 @@ def beside(folder, name, read):
 
 def test_fuzz_scenario_files(tmp_path):
     """Invariance: a damaged scenario file is a sound scenario or one line."""
-    good = [path.read_bytes() for path in SCENARIOS]
+    good = [*(path.read_bytes() for path in SCENARIOS), AS_USED.encode()]
     counts = fuzz(good, beside(tmp_path, "s.toml", load), sound, seconds=SECONDS * SHARE)
     print("scenario files", counts)
     assert sum(counts) > 3 and counts[1] > 0
@@ -110,7 +111,8 @@ def test_fuzz_scenario_values():
     """Invariance: a scenario with some of its values replaced by odd ones, left out, doubled or
     scaled is sound or one line.
     """
-    parsed = [tomlkit.parse(path.read_text(encoding="utf-8")).unwrap() for path in SCENARIOS]
+    texts = [*(path.read_text(encoding="utf-8") for path in SCENARIOS), AS_USED]
+    parsed = [tomlkit.parse(text).unwrap() for text in texts]
     turn = iter(range(10**9))
 
     def read(seed):
@@ -120,7 +122,12 @@ def test_fuzz_scenario_values():
             text = tomlkit.dumps(tables)
         except (ValueError, TypeError):  # cannot be written as TOML
             raise ValueError("no TOML") from None
-        return parse(text, "s.toml")
+        drawn, told = draft(text, "s.toml")
+        assert all(one.words.isprintable() for one in told) and (drawn or told)
+        made = parse(text, "s.toml")
+        drawn, told = draft(text, use=made.uses[0].name)
+        assert told == [] and drawn == made.configuration()
+        return made
 
     seeds = [np.random.default_rng(n).bytes(64) for n in range(4)]
     counts = fuzz(seeds, read, sound, seconds=SECONDS * SHARE)

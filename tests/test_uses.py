@@ -728,15 +728,15 @@ REFUSALS = {
     ),
     "chairs on the deck": (
         things(portable_stages=(DECK,)) | BARE | first(set_up=("chairs", "deck")),
-        r"^use 'game': 'chairs' and 'deck' overlap\.$",
+        r"^use 'game': 'chairs' and 'deck' overlap by 3\.00 m over 3\.00 m\.$",
     ),
     "deck in the bank": (
         things(portable_stages=(replace(DECK, y=6.5),)) | BARE | first(set_up=("deck",)),
-        r"^use 'game': 'bleachers' and 'deck' overlap\.$",
+        r"^use 'game': 'bleachers' and 'deck' overlap by 1\.30 m over 3\.00 m\.$",
     ),
     "deck outside": (
         things(portable_stages=(replace(DECK, x=12),)) | BARE,
-        r"^'deck' reaches outside the gym\.$",
+        r"^'deck' reaches 0\.50 m outside the gym\.$",
     ),
     "deck named as a part": (
         things(portable_stages=(replace(DECK, name="portable stage"),)) | BARE,
@@ -774,7 +774,7 @@ REFUSALS = {
         things(balconies=(replace(GALLERY, side="north"),)),
         (
             r"^use 'game': the top row of 'bleachers' \(1\.55 m\) leaves less than 2\.00 m under"
-            r" 'gallery' \(3\.10 m\)\.$"
+            r" 'gallery' \(3\.10 m\)\. The same in 'class', 'assembly', 'graduation'\.$"
         ),
     ),
     "loudspeaker in a balcony": (

@@ -218,7 +218,7 @@ def free_spots(configuration):
     )
     spots = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
     free = np.ones(len(spots), bool)
-    banks = [b for b in c.banks if b.open]
+    banks = [b for b in c.banks if b.open and b.on_floor]
     for thing in (*banks, *c.floor_seats, *c.portable_stages):
         west, east, south, north = thing.footprint(hall)
         inside = (spots[:, 0] > west - OFF_WALLS) & (spots[:, 0] < east + OFF_WALLS)

@@ -154,6 +154,28 @@ def _cone(off, around):
     return np.stack(np.broadcast_arrays(x, y, z), axis=-1)
 
 
+def cut_side(configuration, area):
+    """Wall from which the section through an area starts, across its rows.
+
+    Parameters
+    ----------
+    configuration : HallConfiguration
+        The gym as it stands in a use
+    area : str
+        Name of an audience area
+
+    Returns
+    -------
+    side : str
+        Behind a bank; for chairs whose rows run along the gym "south"; else "west"
+    """
+    bank = next((b for b in configuration.banks if b.name == area), None)
+    chairs = next((f for f in configuration.floor_seats if f.name == area), None)
+    if bank:
+        return bank.side
+    return "south" if chairs and chairs.facing in ("north", "south") else "west"
+
+
 def section(result, area):
     """Cut through the middle of an audience area, across its rows.
 
@@ -167,11 +189,11 @@ def section(result, area):
     Returns
     -------
     section : Section
-        Distances from the wall behind a bank, or from the west wall elsewhere [m]
+        Distances from the wall that ``cut_side`` gives [m]
     """
     hall = result.scenario.hall
     bank = next((b for b in result.configuration.banks if b.name == area), None)
-    side = bank.side if bank else "west"
+    side = cut_side(result.configuration, area)
     foot, _, inward = along_wall(side, hall)
 
     def flat(p):
@@ -186,7 +208,7 @@ def section(result, area):
     return Section(
         area=area,
         outline=_outline(hall, side, middle[0]),
-        steps=_steps(bank) if bank else np.empty((0, 2)),
+        steps=bank.profile if bank else np.empty((0, 2)),
         points=points,
         seats=flat(middle),
         loudspeaker=loudspeaker,
@@ -224,15 +246,3 @@ def _outline(hall, side, through):
         )
     top = float(hall.roof_height(through[1]))
     return np.array([[0, 0], [hall.length, 0], [hall.length, top], [0, top], [0, 0]])
-
-
-def _steps(bank):
-    """Profile of an open bank, from its front on the floor to the wall."""
-    corners = [(bank.depth, 0.0)]
-    for row in range(bank.rows):
-        height = bank.first_height + row * bank.row_rise
-        corners += [
-            (bank.depth - row * bank.row_run, height),
-            (bank.depth - (row + 1) * bank.row_run, height),
-        ]
-    return np.array(corners + [(0.0, 0.0)])

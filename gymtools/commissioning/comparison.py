@@ -428,6 +428,7 @@ def _fit(plan, readings, room):
         t20_s=octaves_of(mean, 4),
         positions=len(read),
         closed=use.closed,
+        pulled_out=use.pulled_out,
         set_up=use.set_up,
         curtain_open=use.curtain_open,
         note="in the finished gym",

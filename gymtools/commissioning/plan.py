@@ -171,6 +171,7 @@ def _unlike(scenario):
             tuple((g.name, u.group_setting(g.name)) for g in scenario.groups),
             tuple(u.listens),
             tuple(u.closed),
+            tuple(sorted(u.pulled_out.items())),
             tuple(u.set_up),
             tuple(u.microphones),
         )

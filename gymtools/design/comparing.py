@@ -15,11 +15,17 @@ THINGS = {
     "floor_seats": "chairs",
     "microphones": "microphone",
     "balconies": "balcony",
+    "side_courts": "side court",
     "portable_stages": "stage",
 }
 # values that are called otherwise than their field
 VALUES = {
     "hall": "gym",
+    "court_x": "court, east of center",
+    "court_y": "court, north of center",
+    "setback": "from the wall",
+    "base_height": "height of its mezzanine",
+    "pulled_out": "rows pulled out",
     "x": "east of center",
     "y": "north of center",
     "loudspeaker": "type",

@@ -166,7 +166,8 @@ def _bank_rows(scenario, loudspeaker, number=3):
         foot, along, inward = along_wall(side, scenario.hall)
         wall = abs(foot @ inward)
         # over the side line, or just in front of a bank that reaches over it
-        from_wall = max(wall - _to_side_line(scenario, side), bank.depth + 0.5)
+        front = bank.setback + bank.depth
+        from_wall = max(wall - scenario.lines.reach(side), front + 0.5)
         if wall - from_wall < 1.0:
             from_wall = wall - 1.0
         at = foot + from_wall * inward + bank.offset * along
@@ -175,12 +176,6 @@ def _bank_rows(scenario, loudspeaker, number=3):
         group = hang(scenario, at[:2], bank_point(scenario, bank), **called, **row)
         placed.append((group, seats_along(scenario, side)))
     return placed
-
-
-def _to_side_line(scenario, side):
-    """From the middle of the court to its line along a side [m]."""
-    court = scenario.lines
-    return (court.width if side in ("north", "south") else court.length) / 2
 
 
 def rows_and_ends(scenario, loudspeaker=WIDE):
@@ -204,12 +199,18 @@ def rows_and_ends(scenario, loudspeaker=WIDE):
         There is no bank
     """
     placed, court = _bank_rows(scenario, loudspeaker), scenario.lines
-    for side, sign in (("west", -1), ("east", 1)):
-        at = (sign * court.length / 2 * 0.95, 0.0)
-        target = (-sign * court.length * 0.05, 0.0, STANDING_EARS)  # a little beyond the middle
+    for side, sign in _court_ends(court):
+        at = court.point(sign * court.length / 2 * 0.95, 0.0)
+        # a little beyond the middle
+        target = (*court.point(-sign * court.length * 0.05, 0.0), STANDING_EARS)
         called = dict(name=f"{side} end", tag=f"{side[0].upper()}E", loudspeaker=NARROW)
         placed.append((hang(scenario, at, target, **called), ["court"]))
     return placed
+
+
+def _court_ends(court):
+    """Side and sign of the two ends of a court."""
+    return (("south", -1), ("north", 1)) if court.turned else (("west", -1), ("east", 1))
 
 
 def rows_and_stage(scenario, loudspeaker=WIDE):
@@ -240,7 +241,8 @@ def rows_and_stage(scenario, loudspeaker=WIDE):
     axis, sign, front = _away(scenario, platform)
     at, target = [platform.x, platform.y], [platform.x, platform.y, SEATED_EARS]
     at[axis] = front + sign * 0.3
-    far = (scenario.lines.length, scenario.lines.width)[axis] / 2
+    # the court's line that is farther from the stage
+    far = scenario.lines.reach((("west", "", "east"), ("south", "", "north"))[axis][int(sign) + 1])
     target[axis] = front + sign * 0.65 * abs(sign * far - front)  # toward the back of the chairs
     span = (platform.width, platform.length)[axis] + 2.0
     pair = dict(number=2, spacing=span, along_deg=90.0 * (1 - axis))
@@ -440,14 +442,15 @@ def end_clusters(scenario, loudspeaker=WIDE):
     court, banks, placed = scenario.lines, banks_by_side(scenario), []
     loudspeaker_type = scenario.loudspeaker_types[loudspeaker]
     for end, sign in (("west", -1), ("east", 1)):
-        x = sign * court.length / 2
+        x = sign * court.reach(end)
         for side, turn in (("north", 1), ("south", -1)):
             y = turn * (loudspeaker_type.width / 2 + loudspeaker_type.depth / 2 + APART)
             if side in banks:
                 target = bank_point(scenario, banks[side], sign * banks[side].length * 0.2)
                 serves = [*seats_along(scenario, side), "court"]
             else:
-                target, serves = (0.0, turn * court.width * 0.35, STANDING_EARS), ["court"]
+                edge = court_edge(scenario, side, 0.7)[1]
+                target, serves = (court.x, edge, STANDING_EARS), ["court"]
             called = dict(name=f"{end} cluster, {side}", tag=f"{end[0]}{side[0]}".upper())
             group = hang(scenario, (x, y), target, loudspeaker=loudspeaker, **called)
             placed.append((group, serves))
@@ -480,13 +483,15 @@ def from_across(scenario, loudspeaker=NARROW):
     for side, bank in banks.items():
         foot, along, inward = along_wall(side, scenario.hall)
         # over the far side line
-        way = abs(foot @ inward) + _to_side_line(scenario, side) * 0.8
+        way = abs(foot @ inward) + scenario.lines.reach(OPPOSITE[side]) * 0.8
         at = foot + way * inward + bank.offset * along
         pair = dict(number=2, spacing=bank.length / 2, along_deg=along_side(side))
         called = dict(name=f"{side} from across", tag=side[0].upper(), loudspeaker=loudspeaker)
         group = hang(scenario, at[:2], bank_point(scenario, bank), **called, **pair)
         placed.append((group, seats_along(scenario, side)))
-    pair = dict(number=2, spacing=scenario.lines.length / 2)
+    lines = scenario.lines
+    middle, along = (lines.x, lines.y), 90.0 if lines.turned else 0.0
+    pair = dict(number=2, spacing=lines.length / 2, along_deg=along)
     called = dict(name="court pair", tag="C", loudspeaker=WIDE)
-    court = hang(scenario, (0.0, 0.0), (0.0, 0.0, STANDING_EARS), **called, **pair)
-    return [*placed, (replace(court, pan_deg=90.0, downtilt_deg=90.0), ["court"])]
+    court = hang(scenario, middle, (*middle, STANDING_EARS), **called, **pair)
+    return [*placed, (replace(court, pan_deg=90.0 - along, downtilt_deg=90.0), ["court"])]

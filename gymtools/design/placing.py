@@ -135,9 +135,10 @@ def bank_point(scenario, bank, along=0.0):
     point : ndarray
         (3,) [m]
     """
-    row = AIM_ROW * bank.rows - 0.5
-    height = bank.first_height + max(row, 0) * bank.row_rise + EAR_OVER_SEAT
-    return bank.corner(scenario.hall, along, (1 - AIM_ROW) * bank.rows * bank.row_run, height)
+    row = AIM_ROW * bank.rows_out - 0.5
+    height = bank.first_seat + max(row, 0) * bank.row_rise + EAR_OVER_SEAT
+    inward = bank.folded + (1 - AIM_ROW) * bank.rows_out * bank.row_run
+    return bank.corner(scenario.hall, along, inward, height)
 
 
 def banks_by_side(scenario):
@@ -196,9 +197,11 @@ def court_edge(scenario, side, reach=0.85):
     point : ndarray
         (3,) [m]
     """
-    x, y = scenario.lines.length / 2 * reach, scenario.lines.width / 2 * reach
+    court = scenario.lines
+    west, east, south, north = court.footprint()
+    x, y = (east - west) / 2 * reach, (north - south) / 2 * reach
     plan = {"east": (x, 0), "west": (-x, 0), "north": (0, y), "south": (0, -y)}[side]
-    return np.array((*plan, STANDING_EARS))
+    return np.array((court.x + plan[0], court.y + plan[1], STANDING_EARS))
 
 
 def along_side(side):

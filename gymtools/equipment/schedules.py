@@ -360,6 +360,14 @@ def masters(results):
     return {name: value - max(found.values()) for name, value in found.items()}
 
 
+def _pushed_back(preset):
+    """Banks that are closed, and those of which some rows are out."""
+    partly = {n: rows for n, rows in preset.pulled_out.items() if n not in preset.closed}
+    words = [*preset.closed, *(n for n, rows in partly.items() if not rows)]
+    words += [f"{n} but for its first {rows} rows" for n, rows in partly.items() if rows]
+    return ", ".join(words) or "none"
+
+
 def _presets(made):
     groups = [g.name for g in made.scenario.groups]
     rows, master = [], masters(made.results)
@@ -374,7 +382,7 @@ def _presets(made):
                 *tuned,
                 *(_setting_words(p.groups[g]) for g in groups),
                 ", ".join(p.microphones) or "none",
-                ", ".join(p.closed) or "none",
+                _pushed_back(p),
                 ", ".join(p.set_up) or "nothing",
             )
         )

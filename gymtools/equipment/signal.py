@@ -40,6 +40,7 @@ class Preset:
     microphones: tuple
     target_dba: float
     closed: tuple
+    pulled_out: dict  # number of rows by bank
     set_up: tuple
 
 
@@ -166,6 +167,7 @@ def presets(scenario):
                 microphones=use.microphones,
                 target_dba=use.target_dba,
                 closed=use.closed,
+                pulled_out=use.pulled_out,
                 set_up=use.set_up,
             )
         )

@@ -5,6 +5,7 @@ in one line that names the argument, what is allowed and the likely slip.
 import difflib
 
 from ..physics.checks import within
+from .refusals import UnknownName
 from .texts import short, shown
 
 MOST_KNOWN = 200  # characters of a list of choices
@@ -31,8 +32,8 @@ def one_of(name, value, known):
 
     Raises
     ------
-    ValueError
-        It is none of them
+    UnknownName
+        A ValueError: it is none of them
 
     Examples
     --------
@@ -46,7 +47,8 @@ def one_of(name, value, known):
     text = value if isinstance(value, str) else ""
     near = difflib.get_close_matches(short(text), known, 1)
     meant = f" Did you mean '{near[0]}'?" if near else ""
-    raise ValueError(f"{name} = {shown(value)} is unknown.{meant} Known: {choices(known)}.")
+    said = f"{name} = {shown(value)} is unknown.{meant} Known: {choices(known)}."
+    raise UnknownName.of(said, name, (), known[0] if known else None)
 
 
 def choices(known):

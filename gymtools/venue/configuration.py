@@ -7,7 +7,7 @@ from .court import Court
 from .hall import Hall
 from .memory import Memory
 from .room import build_room
-from .seating import court_area
+from .seating import COURT_GRID, court_area, free_court
 from .stage import Stage
 from .zones import layers
 
@@ -28,6 +28,7 @@ class HallConfiguration:
     curtain_open: bool = True
     portable_stages: tuple = ()
     balconies: tuple = ()
+    side_courts: tuple = ()
     # of the scenario that it belongs to
     memory: Memory = field(default_factory=Memory, repr=False, compare=False)
 
@@ -47,10 +48,33 @@ class HallConfiguration:
         """The room as surfaces (Room); kept."""
         return self._kept("rooms", build_room)
 
+    @property
+    def standing(self):
+        """What stands along walls and on the floor (tuple of things that have a footprint)."""
+        return (*self.banks, *self.floor_seats, *self.portable_stages, *self.balconies)
+
+    @property
+    def aisle_footprints(self):
+        """Rectangles of all aisles on the plan (x low, x high, y low, y high) [m]."""
+        seats = (*self.banks, *self.floor_seats)
+        return [aisle for thing in seats for aisle in thing.aisle_footprints(self.hall)]
+
+    @property
+    def seats(self):
+        """Seats of every audience area that has any, by its name (dict of int) [-]."""
+        things = (*self.banks, *self.balconies, *self.floor_seats)
+        return {thing.name: thing.seats for thing in things if thing.seats}
+
+    @property
+    def wheelchair_spaces(self):
+        """Wheelchair spaces on the banks that are out and among the chairs [-]."""
+        banks = sum(b.wheelchair_spaces for b in self.banks if b.rows_out)
+        return banks + sum(f.wheelchair_spaces for f in self.floor_seats)
+
     @cached_property
     def areas(self):
         """Audience areas by name (dict of AudienceArea): open banks, balconies with rows, chairs,
-        and the court; kept.
+        the court, and side courts that no bank covers; kept.
         """
         return self._kept("audience areas", _areas)
 
@@ -63,11 +87,37 @@ class HallConfiguration:
         return self.memory.cache(what, KEPT).get(self, lambda: make(self))
 
 
+def has_room(side_court, hall, banks):
+    """Whether people can stand on a side court, as the banks stand.
+
+    Parameters
+    ----------
+    side_court : SideCourt
+        Beside the main court or across it
+    hall : Hall
+        The gym
+    banks : sequence of Bank
+        As they stand
+
+    Returns
+    -------
+    room : bool
+        False where they cover it
+    """
+    x0, x1, y0, y1 = free_court(side_court.court, hall, banks)
+    return min(x1 - x0, y1 - y0) >= COURT_GRID
+
+
 def _areas(configuration):
     hall, banks = configuration.hall, configuration.banks
     things = (*banks, *configuration.balconies, *configuration.floor_seats)
     areas = [
         *(thing.audience_area(hall) for thing in things),
         court_area(configuration.court, hall, banks),
+        *(
+            court_area(side.court, hall, banks, side.name)
+            for side in configuration.side_courts
+            if has_room(side, hall, banks)
+        ),
     ]
     return {area.name: area for area in areas if area is not None}

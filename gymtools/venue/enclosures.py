@@ -5,6 +5,7 @@ from itertools import product
 import numpy as np
 
 from ..physics.geometry import boxes_apart, rotation
+from .locations import rectangle
 
 SIGNS = np.array(list(product((-1, 1), repeat=3)), float)  # of the eight corners of a box
 TOUCH = 1e-6  # within which an enclosure only touches [m]
@@ -115,13 +116,12 @@ def solids(thing, hall, above=0.0):
         boxes = [(0.0, thing.depth, thing.underside, thing.height)]
         boxes += [(thing.depth - RAIL, thing.depth, thing.height, thing.height + thing.parapet)]
     elif hasattr(thing, "first_height"):  # a bank
-        count = thing.rows if thing.open else 1
-        deep = thing.depth / count
-        tops = thing.first_height + np.arange(count) * thing.row_rise
-        tops = tops if thing.open else [thing.top]
+        low, front = thing.base_height, thing.depth
         boxes = [
-            ((count - 1 - n) * deep, (count - n) * deep, 0.0, top) for n, top in enumerate(tops)
+            (front - (n + 1) * thing.row_run, front - n * thing.row_run, low, top)
+            for n, top in enumerate(thing.first_seat + np.arange(thing.rows_out) * thing.row_rise)
         ]
+        boxes += [(0.0, thing.folded, low, thing.top)] if thing.folded else []
     else:
         if thing.height > above:
             yield thing.footprint(hall), 0.0, thing.height
@@ -129,8 +129,7 @@ def solids(thing, hall, above=0.0):
     for near, far, bottom, top in boxes:
         if top > max(above, bottom):
             a = thing.corner(hall, -thing.length / 2, near, 0)
-            b = thing.corner(hall, thing.length / 2, far, 0)
-            yield (min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])), bottom, top
+            yield rectangle(a, thing.corner(hall, thing.length / 2, far, 0)), bottom, top
 
 
 def filling(things, points, hall):

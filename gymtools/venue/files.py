@@ -5,7 +5,7 @@ comment or a file.
 import difflib
 import os
 import tomllib
-from dataclasses import MISSING, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from pathlib import Path
 
 import tomlkit
@@ -14,6 +14,8 @@ from tomlkit.exceptions import TOMLKitError
 from ..physics.checks import within
 from .arguments import FROM_LOAD, kind_of, yes_or_no
 from .balcony import Balcony
+from .court import SideCourt, court
+from .faults import Fault
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
 from .measured import read_measured, same_measured, write_measured
@@ -21,7 +23,8 @@ from .measured_room import MeasuredRoom, RoomFit
 from .microphones import Microphone
 from .quantity import file_fields
 from .reading_files import MEGABYTE, check_keys, file_text, inside, name_of, one_line
-from .renamed import current_tables, current_text
+from .refusals import FileRefusal, UnknownName, lines_of
+from .renamed import current_tables, current_text, warn_outside
 from .scenario import Scenario
 from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
@@ -29,13 +32,15 @@ from .targets import Targets
 from .texts import short, shown
 from .units import from_file, to_file
 from .uses import GroupSetting, Use
-from .validation import check_counts
+from .validation import check_counts, faults_of_a_part, fit_faults, unknown_names
 from .wiring import Equipment, Wiring
 from .writing_files import write_file
 
 # a large scenario with long comments has a tenth of it
 MOST_BYTES = MEGABYTE // 4
-MOST_WORDS = 1000  # characters of a refusal
+MOST_WORDS = 1000  # characters of a line of a refusal
+MOST_FAULTS = 40  # lines of a refusal
+SMALLEST_COURT = "volleyball"  # stands for one that is unknown, while the rest is looked at
 # tables of the file
 ONE = {
     "hall": Hall,
@@ -48,6 +53,7 @@ ONE = {
 }
 # arrays of tables
 MANY = {
+    "side_courts": SideCourt,
     "banks": Bank,
     "floor_seats": FloorSeats,
     "portable_stages": PortableStage,
@@ -74,11 +80,15 @@ def load(path):
 
     Raises
     ------
-    ValueError
-        One line that names file, table, key, value, what is allowed and the likely slip
+    FileRefusal
+        A ValueError with all that is wrong, a line each that names file, table, key, value, what is
+        allowed and the likely slip; ``faults`` is the list of these lines
     """
     path = _path(path, "no scenario file. Give its path.")
-    text = file_text(path, "scenario file", MOST_BYTES)
+    try:
+        text = file_text(path, "scenario file", MOST_BYTES)
+    except ValueError as error:
+        raise FileRefusal(str(error)) from error
     return parse(text, name_of(path), folder=path.parent)
 
 
@@ -101,15 +111,77 @@ def parse(text, where="scenario", *, folder=None):
 
     Raises
     ------
-    ValueError
+    FileRefusal
         As for ``load``
     """
     if not isinstance(text, str):
-        raise ValueError(f"{where}: {short(repr(text))} is not the text of a scenario file.")
+        raise FileRefusal(f"{where}: {short(repr(text))} is not the text of a scenario file.")
     try:
         return _parsed(text, where, folder)
     except RecursionError:
-        raise ValueError(f"{where}: is not valid TOML. It is nested too deeply.") from None
+        raise FileRefusal(f"{where}: is not valid TOML. It is nested too deeply.") from None
+    except ValueError as error:
+        raise FileRefusal(*lines_of(error)) from error
+
+
+def draft(text, where="draft", *, use=None):
+    """A gym of a file that is still being written, which may have no loudspeakers and no uses yet.
+
+    Parameters
+    ----------
+    text : str
+        TOML
+    where : str
+        File name for messages
+    use : str, optional
+        Use whose seats and stages stand; when left out or not there, banks stand as the file has
+        them, with all chairs and stages
+
+    Returns
+    -------
+    configuration : HallConfiguration or None
+        What can be drawn and counted: whatever is sound; None without a hall
+    faults : list of Fault
+        Everything that is wrong, with the name of the thing (of the table, where it has none)
+    """
+    try:
+        tables = _tables(text, where)
+    except RecursionError:
+        return None, [Fault("", f"{where}: is not valid TOML. It is nested too deeply.")]
+    except ValueError as error:
+        return None, [Fault("", line) for line in lines_of(error)]
+    things = {"measured_types": ()}
+    found = [Fault(key, _no_list(where, key)) for key in MANY if not _is_list(tables, key)]
+    for name, key, cls, label, entry in _entries(tables, where):
+        own = []
+        thing = (
+            _entry(cls, entry, label, tables["units"], own)
+            if key in MANY
+            else _one(cls, entry, label, tables["units"], own)
+        )
+        things[key] = (*things.get(key, ()), thing) if key in MANY else thing
+        found += [Fault(name, line) for line in own]
+    top = []
+    made = _draft(tables, things, top)
+    keys = [f for f in _key_faults(Scenario, tables, where) if ": missing " not in f]
+    found += [Fault("", line) for line in [*keys, *(_one_line(where, fault) for fault in top)]]
+    if made.hall is None:
+        return None, found
+    known = next((u for u in made.uses or () if u.name == use), None)
+    there = made.configuration_of(known)
+    return there, [*found, *fit_faults(there, tables["units"])]
+
+
+def _entries(tables, where):
+    """(name, key, class, label, table) of everything that a file holds, one by one."""
+    for key, cls in ONE.items():
+        if key in tables:
+            yield key, key, cls, f"{where} [{key}]", tables[key]
+    for key, cls in MANY.items():
+        entries = tables.get(key, [])
+        for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
+            label = _label(entry, number)
+            yield label.strip("'"), key, cls, f"{where} [[{key}]] {label}", entry
 
 
 def _path(path, what):
@@ -123,17 +195,109 @@ def _path(path, what):
 
 
 def _parsed(text, where, folder):
-    """The scenario of a text, whose nesting may still be too deep."""
+    """The scenario of a text, whose nesting may still be too deep; everything that is wrong with it
+    is refused at once.
+    """
     tables = _tables(text, where)
-    units = tables["units"]
-    measured = _measured_types(tables.get("loudspeaker_files", []), where, folder)
+    units, things, faults = tables["units"], dict(tables), []
+    measured = _measured_types(tables.get("loudspeaker_files", []), where, folder, faults)
     for key, cls in ONE.items():
         if key in tables:
-            tables[key] = _one(cls, tables[key], f"{where} [{key}]", units)
+            things[key] = _one(cls, tables[key], f"{where} [{key}]", units, faults)
     for key, cls in MANY.items():
-        tables[key] = _many(cls, key, tables.get(key, []), where, units)
-    beside = {"text": current_text(text), "measured_types": measured}
-    return build(Scenario, tables, where, units, beside=beside)
+        things[key] = _many(cls, key, tables.get(key, []), (where, units), faults)
+    made = [thing for key in MANY for thing in things[key]] + [things.get(k, True) for k in ONE]
+    if measured is None or any(thing is None for thing in made):
+        # without what is refused no scenario can be made, but the rest of it can be looked at
+        groups = () if measured is None else things["groups"]  # their types are unknown
+        rest = things | {"measured_types": measured or (), "groups": groups}
+        _look_at_the_rest(tables, rest, where, faults)
+        scenario = None
+    else:
+        beside = {"text": current_text(text), "measured_types": measured}
+        scenario = build(Scenario, things, where, units, beside=beside, faults=faults)
+    if faults:
+        raise FileRefusal(*_most(faults))
+    return scenario
+
+
+def _look_at_the_rest(tables, things, where, faults):
+    """Note what else is wrong in a file some of whose things are refused: keys, names, and what of
+    the others does not fit.
+    """
+    top = []
+    faults += _key_faults(Scenario, tables, where)
+    draft = _draft(tables, things, top)
+    faults += [_one_line(where, line) for line in top]
+    faults += [_one_line(where, line) for line in _names_missing(tables, things)]
+    faults += [_one_line(where, line) for line in faults_of_a_part(draft)]
+
+
+def _draft(tables, things, faults):
+    """A scenario of the things that could be made, unchecked. What is wrong with keys of no table
+    is noted.
+    """
+    draft = object.__new__(Scenario)
+    for f in fields(Scenario):
+        value = None if f.default is MISSING else f.default
+        if f.default_factory is not MISSING:
+            value = f.default_factory()
+        if f.name in (*ONE, *MANY, "measured_types"):
+            value = things.get(f.name, value)
+            value = tuple(t for t in value or () if t is not None) if f.name in MANY else value
+        elif f.name in tables:
+            try:
+                value = _value(f.name, tables[f.name], f, tables["units"])
+            except (ValueError, TypeError) as error:
+                faults.append(error)
+        object.__setattr__(draft, f.name, value)
+    object.__setattr__(draft, "court", _understood_court(draft.court, faults))
+    return draft
+
+
+def _understood_court(level, faults):
+    """A court that there is: the one that is named or meant, else a stand-in."""
+    try:
+        return court(level).level
+    except ValueError as error:
+        meant = getattr(error, "meant", ())
+        if len(meant) == 1:
+            return meant[0]
+        if level is not None:  # else it is missing, or refused before
+            faults.append(error)
+        return SMALLEST_COURT
+
+
+def _most(faults):
+    """Lines of a refusal, at most MOST_FAULTS."""
+    faults = list(dict.fromkeys(faults))
+    more = len(faults) - MOST_FAULTS
+    return [*faults[:MOST_FAULTS], f"... and {more} more."] if more > 0 else faults
+
+
+def _names_missing(tables, things):
+    """Names that uses refer to and that no table of a file has, even one that is refused."""
+
+    def named(*keys):
+        """Names in some lists; None where one of them has no name that can be read."""
+        entries = [tables.get(key, []) for key in keys]
+        if not all(isinstance(e, list) for e in entries):
+            return None
+        found = [e.get("name") if isinstance(e, dict) else None for row in entries for e in row]
+        return (
+            found
+            if all(isinstance(n, str) and n.strip() and n == one_line(n) for n in found)
+            else None
+        )
+
+    names = dict.fromkeys(("closed", "pulled_out"), named("banks"))
+    names |= {key: named(key) for key in ("groups", "microphones")}
+    names["set_up"] = named("floor_seats", "portable_stages")
+    areas = named("banks", "floor_seats", "balconies", "side_courts")
+    names |= dict.fromkeys(("listens", "occupied"), areas and [*areas, "court"])
+    equipment = things.get("equipment")
+    wiring = equipment.wiring if isinstance(equipment, Equipment) else ()
+    return unknown_names([use for use in things["uses"] if use], names, wiring)
 
 
 def _tables(text, where):
@@ -165,41 +329,60 @@ def _tables(text, where):
     return current_tables(tables, where)
 
 
-def _measured_types(names, where, folder):
-    """The measured types that a scenario names."""
+def _measured_types(names, where, folder, faults):
+    """The measured types that a scenario names; None where one of them cannot be had."""
     if not isinstance(names, list) or not all(isinstance(n, str) for n in names):
-        raise ValueError(f"{where}: loudspeaker_files must be a list of file names in quotes.")
+        faults.append(f"{where}: loudspeaker_files must be a list of file names in quotes.")
+        return None
     if names and folder is None:
-        raise ValueError(
+        faults.append(
             f"{where}: loudspeaker_files are given, but not the folder in which they lie."
         )
-    try:
-        return tuple(read_measured(inside(folder, name)) for name in names)
-    except ValueError as error:
-        raise _refused(where, error) from None
+        return None
+    found = []
+    for name in names:
+        try:
+            found.append(read_measured(inside(folder, name)))
+        except ValueError as error:
+            faults.append(_one_line(where, error))
+    return tuple(found) if len(found) == len(names) else None
 
 
-def _one(cls, table, label, units):
+def _one(cls, table, label, units, faults):
     """The thing of a table that a file holds once."""
     if cls is Equipment:
-        table = _with_things(table, "wiring", Wiring, label, units)
-    return build(cls, table, label, units)
+        table = _with_things(table, "wiring", Wiring, (label, units), faults)
+    return build(cls, table, label, units, faults=faults)
 
 
-def _many(cls, key, entries, where, units):
-    """The things of an array of tables."""
+def _many(cls, key, entries, where, faults):
+    """The things of an array of tables; ``where`` is the file and its units."""
+    file, units = where
     if not isinstance(entries, list):
-        raise ValueError(f"{where} [{key}]: must be a list of tables. Write [[{key}]].")
-    things = []
-    for number, entry in enumerate(entries, 1):
-        label = f"{where} [[{key}]] {_label(entry, number)}"
-        if cls is Use and isinstance(entry, dict):
-            entry = _use_groups(entry, label, units)
-        things.append(build(cls, entry, label, units))
-    return tuple(things)
+        faults.append(_no_list(file, key))
+        return (None,)
+    labeled = [(f"{file} [[{key}]] {_label(e, n)}", e) for n, e in enumerate(entries, 1)]
+    return tuple(_entry(cls, entry, label, units, faults) for label, entry in labeled)
 
 
-def build(cls, table, where, units, *, beside=None):
+def _is_list(tables, key):
+    """Whether a key holds a list of tables, or is not there."""
+    return isinstance(tables.get(key, []), list)
+
+
+def _no_list(where, key):
+    """What is said of a table that must be one of several."""
+    return f"{where} [{key}]: must be a list of tables. Write [[{key}]]."
+
+
+def _entry(cls, entry, label, units, faults):
+    """The thing of one table of an array."""
+    if cls is Use and isinstance(entry, dict):
+        entry = _use_groups(entry, label, units, faults)
+    return build(cls, entry, label, units, faults=faults)
+
+
+def build(cls, table, where, units, *, beside=None, faults=None):
     """Make one thing from one table, refusing unknown, missing and impossible keys.
 
     Parameters
@@ -207,47 +390,126 @@ def build(cls, table, where, units, *, beside=None):
     cls : type
         Thing to make
     table : dict
-        Parsed table
+        Parsed table; None where it was refused before
     where : str
         File and table, for messages
     units : str
         Units of the file, "m" or "ft"
     beside : dict, optional
         Values of fields that no file holds
+    faults : list of str, optional
+        Where to note what is wrong, in place of an error
 
     Returns
     -------
-    thing : cls
-        In SI
+    thing : cls or None
+        In SI; None where it cannot be made. With ``faults``, a thing of which only names are wrong
+        is made with others in their place, so that the rest of it can be looked at
 
     Raises
     ------
-    ValueError
-        One line that names file, table, key, value, what is allowed and the likely slip
+    FileRefusal
+        A ValueError with a line for everything that is wrong: file, table, key, value, what is
+        allowed and the likely slip
     """
-    if not isinstance(table, dict):
-        raise _refused(where, "must be a table of keys and values.")
-    known = {f.name: f for f in file_fields(cls)}
+    own, thing = [], None
+    if table is not None and not isinstance(table, dict):
+        own.append(_one_line(where, "must be a table of keys and values."))
+    elif table is not None:
+        thing = _made(cls, table, (where, units), beside or {}, own)
+    if faults is None and own:
+        raise FileRefusal(*own)
+    if faults is not None:
+        faults += own
+    return thing
+
+
+def _key_faults(cls, table, where):
+    """Unknown and missing keys of a table; one that is nearly right is not missing as well."""
+    known, found, meant = {f.name: f for f in file_fields(cls)}, [], []
     for key in table:
         if key not in known:
             near = difflib.get_close_matches(key, known, 1)
-            raise _refused(
-                where,
-                f"unknown key '{short(key)}'. "
-                + (f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(known)}."),
-            )
-    missing = [
-        k
-        for k, f in known.items()
-        if k not in table and f.default is MISSING and f.default_factory is MISSING
-    ]
+            meant += near
+            hint = f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(known)}."
+            found.append(_one_line(where, f"unknown key '{short(key)}'. {hint}"))
+    missing = [key for key in _required(cls) if key not in table and key not in meant]
     if missing:
-        raise _refused(where, f"missing {', '.join(missing)}.")
-    try:
-        values = {key: _value(key, value, known[key], units) for key, value in table.items()}
-        return cls(**values, **(beside or {}))
-    except (ValueError, TypeError) as error:
-        raise _refused(where, error) from error
+        found.append(_one_line(where, f"missing {', '.join(missing)}."))
+    return found
+
+
+def _required(cls):
+    """Keys that a table must have."""
+    return [
+        f.name for f in file_fields(cls) if f.default is MISSING and f.default_factory is MISSING
+    ]
+
+
+def _made(cls, table, where, beside, own):
+    """A thing of a table, None where it cannot be made; what is wrong is added to ``own``."""
+    label, units = where
+    own += _key_faults(cls, table, label)
+    known, values, sound = {f.name: f for f in file_fields(cls)}, {}, True
+    for key, value in table.items():
+        if key in known:
+            try:
+                values[key] = _value(key, value, known[key], units)
+            except (ValueError, TypeError) as error:
+                own.append(_one_line(label, error))
+                sound = False
+    given = set(values)
+    for key in _required(cls):
+        if key not in values:
+            sound = False
+            values[key] = _stand_in(known[key])
+    thing = _tried(cls, values, (label, sound, given), beside, own)
+    return thing if sound else None
+
+
+def _stand_in(field):
+    """A value for a key that is missing or refused, so that the names beside it can be looked at;
+    what is made with it is thrown away.
+    """
+    if "unit" in field.metadata:
+        return field.metadata["low"]
+    return {str: "?", bool: False, dict: {}}.get(field.type, ())
+
+
+def _tried(cls, values, how, beside, own):
+    """A thing of its values, with another name for each that is unknown; None where it cannot be.
+    Of a thing whose values are not sound, only names are told.
+    """
+    label, sound, given = how
+    replaced = set()
+    while True:
+        try:
+            return cls(**values, **beside)
+        except UnknownName as error:
+            key = error.key
+            if key in replaced or not isinstance(values.get(key), str) or error.known is None:
+                own += _lines(label, error) if sound else []
+                return None
+            replaced.add(key)
+            if len(error.meant) == 1 and key in given:
+                _say_understood(label, key, values[key], error.meant[0])
+            elif key in given:
+                own.append(_one_line(label, error))
+            values[key] = (error.meant or (error.known,))[0]
+        except (ValueError, TypeError) as error:
+            own += _lines(label, error) if sound else []
+            return None
+
+
+def _say_understood(label, key, word, meant):
+    """Say that a word was understood, and as what."""
+    said = one_line(f"{label}: {key} = '{short(word)}' is read as '{meant}'.")
+    warn_outside(f"{said} Saving the scenario writes '{meant}'.", UserWarning)
+
+
+def _lines(where, error):
+    """Everything that a refusal says, each on a line of its own that names the table."""
+    return [_one_line(where, line) for line in lines_of(error)]
 
 
 def _value(key, value, field, units):
@@ -267,7 +529,12 @@ def _value(key, value, field, units):
 
 def _refused(where, what):
     """The refusal, on one line whatever a file's names are made of."""
-    return ValueError(short(one_line(f"{where}: {what}"), MOST_WORDS))
+    return FileRefusal(_one_line(where, what))
+
+
+def _one_line(where, what):
+    """A line of a refusal, whatever a file's names are made of."""
+    return short(one_line(f"{where}: {what}"), MOST_WORDS)
 
 
 def _plain_number(key, value):
@@ -296,37 +563,49 @@ def _number(key, value, meta, units):
     return min(max(from_file(value, unit, units), meta["low"]), meta["high"])
 
 
-def _with_things(table, key, cls, label, units):
-    """A table in which one key holds things by the name of a group."""
+def _with_things(table, key, cls, where, faults):
+    """A table in which one key holds things by the name of a group; None where one of them is
+    refused and the rest is sound.
+    """
+    label, units = where
     if not isinstance(table, dict) or key not in table:
         return table
     if not isinstance(table[key], dict):
-        raise _refused(f"{label} [{key}]", "must be a table of groups.")
-    return {
-        **table,
-        key: {
-            name: build(cls, entry, f"{label} [{key}.'{name}']", units)
-            for name, entry in table[key].items()
-        },
+        faults.append(_one_line(f"{label} [{key}]", "must be a table of groups."))
+        return {**table, key: {}}
+    things = {
+        name: build(cls, entry, f"{label} [{key}.'{name}']", units, faults=faults)
+        for name, entry in table[key].items()
     }
+    return {**table, key: {name: thing for name, thing in things.items() if thing is not None}}
 
 
-def _use_groups(entry, label, units):
-    entry, numbers = _with_things(entry, "groups", GroupSetting, label, units), {}
-    try:
-        for key in ("listens", "occupied"):
-            if not isinstance(entry.get(key, {}), dict):
-                raise ValueError(f"{key} must be a table of areas and numbers.")
-            numbers[key] = {
-                area: _plain_number(f"{key} '{area}'", v) for area, v in entry.get(key, {}).items()
-            }
-        if "noise_db" in entry:
+def _use_groups(entry, label, units, faults):
+    """A use with its groups as things and its numbers as numbers; what is refused is left out."""
+    entry = _with_things(entry, "groups", GroupSetting, (label, units), faults)
+    for key in ("listens", "occupied"):
+        table = entry.get(key, {})
+        if not isinstance(table, dict):
+            faults.append(_one_line(label, f"{key} must be a table of areas and numbers."))
+            entry = {**entry, key: {}}
+            continue
+        numbers = {}
+        for area, value in table.items():
+            try:
+                numbers[area] = _plain_number(f"{key} '{area}'", value)
+            except ValueError as error:
+                faults.append(_one_line(label, error))
+        entry = {**entry, key: numbers} if key in entry else entry
+    if "noise_db" in entry:
+        try:
             if not isinstance(entry["noise_db"], list):
                 raise ValueError("noise_db must be a list of seven octave levels.")
-            numbers["noise_db"] = [_plain_number("noise_db", v) for v in entry["noise_db"]]
-    except ValueError as error:
-        raise _refused(label, error) from None
-    return {**entry, **numbers}
+            levels = [_plain_number("noise_db", v) for v in entry["noise_db"]]
+        except ValueError as error:
+            faults.append(_one_line(label, error))
+            levels = [0.0] * 7
+        entry = {**entry, "noise_db": levels}
+    return entry
 
 
 def _label(entry, number):

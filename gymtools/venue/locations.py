@@ -68,20 +68,38 @@ def overlap(a, b):
     return max(0.0, min(a[1], b[1]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[2], b[2]))
 
 
+def rectangle(a, b):
+    """Rectangle on the plan between two opposite corners.
+
+    Parameters
+    ----------
+    a, b : array
+        (2,) or (3,): x, y and perhaps z [m]
+
+    Returns
+    -------
+    rectangle : tuple
+        (x low, x high, y low, y high) [m]
+    """
+    return min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
+
+
 class AlongWall:
     """What stands along a wall: it has a side, an offset from the wall's middle, a length along it
-    and a depth.
+    and a depth; perhaps a setback from the wall.
     """
 
+    setback = 0.0  # of its back from the wall [m]
+
     def corner(self, hall, along, inward, height):
-        """Point given along the wall from the thing's middle, into the gym from the wall, and up.
+        """Point given along the wall from the thing's middle, into the gym from its back, and up.
 
         Parameters
         ----------
         hall : Hall
             The gym
         along, inward, height : float
-            Distances in the wall's frame [m]
+            Distances in the wall's frame; height over the gym's floor [m]
 
         Returns
         -------
@@ -89,7 +107,12 @@ class AlongWall:
             (3,) [m]
         """
         foot, u, n = along_wall(self.side, hall)
-        return foot + (self.offset + along) * u + inward * n + np.array([0, 0, height])
+        return (
+            foot
+            + (self.offset + along) * u
+            + (self.setback + inward) * n
+            + np.array([0, 0, height])
+        )
 
     def footprint(self, hall):
         """Rectangle it covers on the floor.
@@ -104,9 +127,10 @@ class AlongWall:
         rectangle : tuple
             (x low, x high, y low, y high) [m]
         """
-        a = self.corner(hall, -self.length / 2, 0, 0)
-        b = self.corner(hall, self.length / 2, self.depth, 0)
-        return min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
+        return rectangle(
+            self.corner(hall, -self.length / 2, 0, 0),
+            self.corner(hall, self.length / 2, self.depth, 0),
+        )
 
 
 class OnFloor:

@@ -8,7 +8,7 @@ from ..physics import bands
 from .arguments import number
 from .quantity import Thing, quantity
 from .texts import shown
-from .uses import Use
+from .uses import Use, checked_rows, standing_bank
 
 OCTAVES = tuple(str(f) for f in bands.NOMINAL)  # as keys of a table
 STANDING = 10  # people who measure and need no seat: they change nothing
@@ -96,10 +96,10 @@ def octaves_of(values, digits):
 class MeasuredRoom(Thing):
     """What was measured in the gym as it stood, with the treatments that are ``existing``.
 
-    ``closed`` names banks that were pushed back, ``set_up`` the chairs and portable stages that
-    stood, as of a use; ``people`` sat evenly on the seats that there were. ``t20_s``, ``edt_s`` and
-    ``noise_db`` are tables by octave in Hz; what was not measured is left out. Where an octave has
-    T20 and EDT, T20 counts.
+    ``closed`` names banks that were pushed back, ``pulled_out`` gives how many rows of others were
+    out, ``set_up`` names the chairs and portable stages that stood, as of a use; ``people`` sat
+    evenly on the seats that there were. ``t20_s``, ``edt_s`` and ``noise_db`` are tables by octave
+    in Hz; what was not measured is left out. Where an octave has T20 and EDT, T20 counts.
     """
 
     t20_s: dict = field(default_factory=dict)
@@ -108,6 +108,7 @@ class MeasuredRoom(Thing):
     noise_dba: float | None = quantity("dB(A)", 10, 110, default=None)
     people: int = quantity("count", 0, 20_000, default=0)
     closed: tuple = ()
+    pulled_out: dict = field(default_factory=dict)
     set_up: tuple = ()
     curtain_open: bool = True
     positions: int = quantity(
@@ -129,6 +130,7 @@ class MeasuredRoom(Thing):
             ("noise_db", "dB", -20, 120),
         ):
             object.__setattr__(self, key, octave_table(key, getattr(self, key), *limits))
+        object.__setattr__(self, "pulled_out", checked_rows(self.pulled_out))
         if not (self.t20_s or self.edt_s):
             raise ValueError(
                 "no decay is given. Write t20_s or edt_s by octave, e.g. t20_s = { 500 = 2.3 }."
@@ -187,6 +189,7 @@ def as_measured(scenario):
         listens={"court": 1.0},
         occupied={thing.name: share for thing in _seating(scenario)} if share else {},
         closed=room.closed,
+        pulled_out=room.pulled_out,
         set_up=room.set_up,
         curtain_open=room.curtain_open,
     )
@@ -198,7 +201,7 @@ def as_measured(scenario):
 def _seating(scenario):
     """Banks, balconies and chairs with seats as it was measured."""
     room = scenario.measured_room
-    banks = [b for b in scenario.banks if b.open and b.name not in room.closed]
+    banks = [b for b in (standing_bank(b, room) for b in scenario.banks) if b.open]
     chairs = [f for f in scenario.floor_seats if f.name in room.set_up]
     return [*banks, *(b for b in scenario.balconies if b.rows), *chairs]
 
@@ -226,6 +229,7 @@ def check_measured(scenario):
         return
     there = {
         "closed": [b.name for b in scenario.banks],
+        "pulled_out": [b.name for b in scenario.banks],
         "set_up": [t.name for t in (*scenario.floor_seats, *scenario.portable_stages)],
     }
     for key, known in there.items():
@@ -235,6 +239,12 @@ def check_measured(scenario):
                     f"measured_room: {key}: {shown(name)} is unknown. Known:"
                     f" {', '.join(known) or 'none'}."
                 )
+    for bank in scenario.banks:
+        if room.pulled_out.get(bank.name, 0) > bank.rows:
+            raise ValueError(
+                f"measured_room: {room.pulled_out[bank.name]} rows of '{bank.name}' are pulled out,"
+                f" which has {bank.rows}."
+            )
     seats = sum(thing.seats for thing in _seating(scenario))
     if room.people > seats + STANDING:
         raise ValueError(

@@ -7,7 +7,7 @@ import numpy as np
 from ..physics.bands import NOMINAL
 from ..physics.checks import within
 from ..physics.microphones import talker_level_db
-from .locations import along_wall
+from .locations import along_wall, overlap
 from .quantity import Thing, quantity
 from .tables import named, read_table
 
@@ -167,7 +167,7 @@ def walkable(configuration, name):
     configuration : HallConfiguration
         The gym as it stands in the use
     name : str
-        "court", "floor" (between the banks and walls), "stage" or a portable stage
+        "court" or a side court, "floor" (between the banks and walls), "stage" or a portable stage
 
     Returns
     -------
@@ -175,24 +175,22 @@ def walkable(configuration, name):
         (x low, x high, y low, y high) [m]
     """
     hall, edge = configuration.hall, 0.5
+    courts = {"court": configuration.court} | {s.name: s for s in configuration.side_courts}
     if name == "stage":
         a, b = configuration.stage.corners(hall)
         x0, x1, y0, y1 = min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])
-    elif name == "court":
-        x0, x1, y0, y1 = (
-            -configuration.court.length / 2,
-            configuration.court.length / 2,
-            -configuration.court.width / 2,
-            configuration.court.width / 2,
-        )
+    elif name in courts:
+        x0, x1, y0, y1 = courts[name].footprint()
         edge = 0.0
     elif _platform(configuration, name):
         x0, x1, y0, y1 = _platform(configuration, name).footprint()
     else:
         x0, x1, y0, y1 = -hall.length / 2, hall.length / 2, -hall.width / 2, hall.width / 2
-    if name in ("court", "floor"):
-        for bank in configuration.banks:
+    if name in courts or name == "floor":
+        for bank in (b for b in configuration.banks if b.on_floor):
             a, b, c, d = bank.footprint(hall)
+            if overlap((a, b, c, d), (x0, x1, y0, y1)) <= 0:
+                continue
             limits = {"north": (x0, x1, y0, min(y1, c)), "south": (x0, x1, max(y0, d), y1)}
             limits |= {"east": (x0, min(x1, a), y0, y1), "west": (max(x0, b), x1, y0, y1)}
             x0, x1, y0, y1 = limits[bank.side]

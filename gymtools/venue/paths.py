@@ -98,7 +98,8 @@ def value_at(scenario, path):
     -------
     value : object
         What the scenario means there: a group that a use does not name plays at gain 0, an area
-        without a share is empty, one without a weight counts nothing [SI]
+        without a share is empty, one without a weight counts nothing, a bank of which no number of
+        rows is given has None: all that it has are out [SI]
 
     Raises
     ------
@@ -202,6 +203,7 @@ def by_name(scenario, path):
 UNNAMED = {
     "groups": (GroupSetting(), lambda scenario: names(scenario.groups)),
     "wiring": (Wiring(), lambda scenario: names(scenario.groups)),
+    "pulled_out": (None, lambda scenario: names(scenario.banks)),
     "listens": (0.0, lambda scenario: scenario.area_names),
     "occupied": (0.0, lambda scenario: scenario.area_names),
     "absorption_factors": (1.0, lambda scenario: FINISHES),

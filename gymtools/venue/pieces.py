@@ -22,8 +22,8 @@ class Surface:
     ``owner`` is the name of the thing that it belongs to, "" for the gym itself and its built-in
     stage; ``part`` names what a designer would call it; ``area`` is what absorbs, with covered
     parts taken off (a bank counts by the floor it stands on, as its published values do); ``full``
-    is the finish when every seat is taken; ``blocks`` says whether it may stand between a
-    loudspeaker and a listener.
+    is the finish when every seat is taken, over the ``seated`` share of it that is no aisle;
+    ``blocks`` says whether it may stand between a loudspeaker and a listener.
     """
 
     name: str
@@ -32,6 +32,7 @@ class Surface:
     area: float  # [m2]
     finish: str
     full: str | None = None
+    seated: float = 1.0  # [-]
     blocks: bool = False
     owner: str = ""
 
@@ -54,13 +55,14 @@ def floor(hall, court, covered):
         None that is no wider than the slack of a joint
     """
     x, y = hall.length / 2, hall.width / 2
-    cx, cy = min(court.length / 2, x), min(court.width / 2, y)
+    west, east, south, north = court.footprint()
+    west, east, south, north = max(west, -x), min(east, x), max(south, -y), min(north, y)
     pieces = {
-        "court": (-cx, cx, -cy, cy),
-        "north floor": (-x, x, cy, y),
-        "south floor": (-x, x, -y, -cy),
-        "east floor": (cx, x, -cy, cy),
-        "west floor": (-x, -cx, -cy, cy),
+        "court": (west, east, south, north),
+        "north floor": (-x, x, north, y),
+        "south floor": (-x, x, -y, south),
+        "east floor": (east, x, south, north),
+        "west floor": (-x, west, south, north),
     }
     for name, (a, b, c, d) in pieces.items():
         if min(b - a, d - c) < INSIDE:
@@ -162,9 +164,9 @@ def _hidden_area(outline, side, banks):
     """Area of a piece of a wall that bleachers hide [m2]."""
     box = (*_range(outline[:, 0]), *_range(outline[:, 1]))
     return sum(
-        overlap((b.offset - b.length / 2, b.offset + b.length / 2, 0.0, b.top), box)
+        overlap((b.offset - b.length / 2, b.offset + b.length / 2, b.base_height, b.top), box)
         for b in banks
-        if b.side == side
+        if b.side == side and b.setback < FLUSH
     )
 
 
@@ -184,54 +186,109 @@ def _clip(outline, normal, limit):
     return np.array(kept).reshape(-1, 2)
 
 
-def bank(hall, one, banks):
-    """A bank of bleachers: the slope of its seats, its front and its sides.
+def bank(hall, one, banks, decks=()):
+    """A bank of bleachers: the slope of its seats, the stack of its folded rows, front, sides, and
+    back and underside where they are free.
 
     Parameters
     ----------
     hall : Hall
         The gym
     one : Bank
-        Open or closed
+        Open, partly open or closed
     banks : sequence of Bank
         All banks: a side that stands against another one absorbs nothing
+    decks : sequence of Balcony
+        What a bank on a mezzanine may stand on
 
     Returns
     -------
     pieces : iterator of Surface
         The seats first
     """
-    h, d, top = one.length / 2, one.depth, one.top
-    front = one.first_height - one.row_rise / 2 if one.open else top
-    yield Surface(
-        name=one.name,
-        owner=one.name,
-        part=one.name if one.open else "closed bleachers",
-        corners=_corners(hall, one, [(-h, 0, top), (h, 0, top), (h, d, front), (-h, d, front)]),
-        area=one.length * d,
-        finish=one.empty if one.open else "bleacher closed",
-        full=one.full if one.open else None,
-        blocks=True,
-    )
-    faces = {
-        "front": [(-h, d, 0), (h, d, 0), (h, d, front), (-h, d, front)],
-        "left side": [(-h, 0, 0), (-h, d, 0), (-h, d, front), (-h, 0, top)],
-        "right side": [(h, 0, 0), (h, d, 0), (h, d, front), (h, 0, top)],
-    }
+    part = "bleacher fronts" if one.open else "closed bleachers"
     hidden = {
-        f"{name} side": _hidden(hall, one, s, banks) for name, s in (("left", -1), ("right", 1))
+        f"{way} side": _hidden(hall, one, s, banks) for way, s in (("left", -1), ("right", 1))
     }
-    for name, face in faces.items():
+    if one.rows_out:
+        yield _seats(hall, one)
+    for name, face in _bank_faces(one).items():
         corners = _corners(hall, one, face)
+        area = polygon_area(corners)
+        if name in ("", "folded top"):  # by its floor, as the seats
+            area = one.length * one.folded
+        elif name == "underside":
+            area -= _resting(hall, one, decks)
         yield Surface(
-            name=f"{one.name}, {name}",
+            name=f"{one.name}, {name}" if name else one.name,
             owner=one.name,
-            part="bleacher fronts" if one.open else "closed bleachers",
+            part="closed bleachers" if "folded" in name else part,
             corners=corners,
-            area=0.0 if hidden.get(name) else polygon_area(corners),
+            area=0.0 if hidden.get(name.removeprefix("folded ")) else max(area, 0.0),
             finish="bleacher closed",
             blocks=True,
         )
+
+
+def _seats(hall, one):
+    """The slope of the seats that are out; they count by the floor they take."""
+    h, back, deep = one.length / 2, one.folded, one.depth
+    front, rear = one.front, one.rear
+    face = [(-h, back, rear), (h, back, rear), (h, deep, front), (-h, deep, front)]
+    return Surface(
+        name=one.name,
+        owner=one.name,
+        part=one.name,
+        corners=_corners(hall, one, face),
+        area=one.length * (deep - back),
+        finish=one.empty,
+        full=one.full,
+        seated=one.seated_share,
+        blocks=True,
+    )
+
+
+def _bank_faces(one):
+    """Points along the wall, into the gym and up, of each face of a bank but its seats, by name;
+    the top of a closed one has none.
+    """
+    h, back, deep, low = one.length / 2, one.folded, one.depth, one.base_height
+    faces = {}
+    if one.rows_out:
+        faces |= _body(h, (back, deep), (low, one.rear, one.front), low)
+    if back:
+        stack = _body(h, (0, back), (low, one.top, one.top), one.rear if one.rows_out else low)
+        top = [(-h, 0, one.top), (h, 0, one.top), (h, back, one.top), (-h, back, one.top)]
+        if one.rows_out:
+            faces |= {"folded top": top} | {f"folded {n}": face for n, face in stack.items()}
+        else:
+            faces |= {"": top} | stack
+    if one.setback > 0:
+        faces["back"] = [(-h, 0, low), (h, 0, low), (h, 0, one.top), (-h, 0, one.top)]
+    if not one.on_floor:
+        faces["underside"] = [(-h, 0, low), (h, 0, low), (h, deep, low), (-h, deep, low)]
+    return faces
+
+
+def _body(h, reach, heights, foot):
+    """Front and sides of a body along a wall that reaches so far into the gym, with its low edge,
+    its rear and front height, and the foot of its front.
+    """
+    (near, far), (low, rear, front) = reach, heights
+    return {
+        "front": [(-h, far, foot), (h, far, foot), (h, far, front), (-h, far, front)],
+        "left side": [(-h, near, low), (-h, far, low), (-h, far, front), (-h, near, rear)],
+        "right side": [(h, near, low), (h, far, low), (h, far, front), (h, near, rear)],
+    }
+
+
+def _resting(hall, one, decks):
+    """Area of a bank's underside that lies on a deck [m2]."""
+    return sum(
+        overlap(one.footprint(hall), deck.footprint(hall))
+        for deck in decks
+        if abs(deck.height - one.base_height) < FLUSH
+    )
 
 
 def _corners(hall, thing, points):
@@ -247,20 +304,22 @@ def _hidden(hall, one, sign, banks):
     end = one.offset + sign * one.length / 2
     if abs(abs(end) - half) < FLUSH:
         return True
-    others = (
-        b
-        for b in banks
-        if b.side == one.side
-        and b is not one
-        and b.depth >= one.depth - FLUSH
-        and b.top >= one.top - FLUSH
-    )
+    others = (b for b in banks if b.side == one.side and b is not one and _covers(b, one))
     return any(abs(b.offset - sign * b.length / 2 - end) < FLUSH for b in others)
 
 
+def _covers(other, one):
+    """Whether the side of a bank hides the side of another that stands against it."""
+    alike = abs(other.setback - one.setback) < FLUSH and other.base_height == one.base_height
+    if one.rows_out and (one.folded or other.folded):  # their steps differ unless they are alike
+        there, here = other.profile, one.profile
+        return alike and there.shape == here.shape and np.abs(there - here).max() < FLUSH
+    return alike and other.depth >= one.depth - FLUSH and other.top >= one.top - FLUSH
+
+
 def chairs(block):
-    """The plane of the heads, and what sound meets from the side; chairs count by their floor area,
-    as their published values do.
+    """The plane of the heads, and what sound meets from the side, of every section between aisles;
+    chairs count by their floor area, as their published values do.
 
     Parameters
     ----------
@@ -270,18 +329,22 @@ def chairs(block):
     Returns
     -------
     pieces : iterator of Surface
-        The top first
+        The top of a section first
     """
-    for name, corners in _prism(block, CHAIR_HEIGHT):
-        yield Surface(
-            name=f"{block.name}, {name}" if name else block.name,
-            owner=block.name,
-            part=block.name,
-            corners=corners,
-            area=0.0 if name else block.length * block.width,
-            finish=block.empty,
-            full=block.full,
-        )
+    blocks = block.blocks()
+    for n, footprint in enumerate(blocks, 1):
+        called = block.name if len(blocks) == 1 else f"{block.name}, section {n}"
+        a, b, c, d = footprint
+        for name, corners in _prism(footprint, CHAIR_HEIGHT):
+            yield Surface(
+                name=f"{called}, {name}" if name else called,
+                owner=block.name,
+                part=block.name,
+                corners=corners,
+                area=0.0 if name else (b - a) * (d - c),
+                finish=block.empty,
+                full=block.full,
+            )
 
 
 def platform(stage):
@@ -297,7 +360,7 @@ def platform(stage):
     pieces : iterator of Surface
         The deck first
     """
-    for name, corners in _prism(stage, stage.height):
+    for name, corners in _prism(stage.footprint(), stage.height):
         yield Surface(
             name=f"{stage.name}, {name}" if name else stage.name,
             owner=stage.name,
@@ -309,9 +372,9 @@ def platform(stage):
         )
 
 
-def _prism(thing, high):
+def _prism(footprint, high):
     """Top (no name) and four sides of what stands on the floor."""
-    a, b, c, d = thing.footprint()
+    a, b, c, d = footprint
     ring = [(a, c), (b, c), (b, d), (a, d)]
     yield None, np.array([(x, y, high) for x, y in ring], float)
     for n, side in enumerate(("south", "east", "north", "west")):

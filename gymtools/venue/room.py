@@ -108,7 +108,7 @@ class Room:
         mixed = np.array([of[s.finish] for s in self.surfaces])
         for k, s in enumerate(self.surfaces):
             if s.full is not None:
-                mixed[k] += occupied.get(s.part, 0.0) * (of[s.full] - mixed[k])
+                mixed[k] += occupied.get(s.part, 0.0) * s.seated * (of[s.full] - mixed[k])
         bare = mixed.copy()
         for t in treatments:
             at = [k for k, s in enumerate(self.surfaces) if s.part == t.surface]
@@ -131,12 +131,14 @@ def build_room(configuration):
         Shell, bleachers, chairs, portable stages, balconies and the built-in stage, in this order
     """
     c, hall, stage = configuration, configuration.hall, configuration.stage
-    covered = [t.footprint(hall) for t in (*c.banks, *c.floor_seats, *c.portable_stages)]
+    banks = [b for b in c.banks if b.on_floor]
+    covered = [t.footprint(hall) for t in (*banks, *c.portable_stages)]
+    covered += [block for t in c.floor_seats for block in t.blocks()]
     surfaces = [
         *floor(hall, c.court, covered),
         *roof(hall),
         *(piece for side in SIDES for piece in wall(hall, side, c.banks, stage)),
-        *(piece for one in c.banks for piece in bank(hall, one, c.banks)),
+        *(piece for one in c.banks for piece in bank(hall, one, c.banks, c.balconies)),
         *(face for block in c.floor_seats for face in chairs(block)),
         *(face for one in c.portable_stages for face in platform(one)),
         *(face for one in c.balconies for face in balcony(hall, one)),

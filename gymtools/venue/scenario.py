@@ -11,20 +11,20 @@ from ..physics.surfaces import Surfaces
 from . import validation
 from .balcony import Balcony
 from .configuration import KEPT, HallConfiguration
-from .court import court
+from .court import SideCourt, court
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group, LoudspeakerType, loudspeaker_types
 from .measured_room import MeasuredRoom, RoomFit
 from .memory import Memory
 from .microphones import Microphone
 from .paths import changed as changed  # scripts found it here before
-from .quantity import NOT_IN_FILE, Thing
+from .quantity import NOT_IN_FILE, Thing, quantity
 from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
 from .targets import Targets
 from .texts import shown
 from .units import UNITS, length_text
-from .uses import Use
+from .uses import Use, standing_bank
 from .wiring import Equipment
 
 
@@ -36,8 +36,13 @@ class Scenario(Thing):
     units: str
     source: str
     court: str
+    # middle of the court, east and north of the gym's center, and whether it runs across the gym
+    court_x: float = quantity("m", -40, 40, default=0.0, hint="East of the gym's center.")
+    court_y: float = quantity("m", -30, 30, default=0.0, hint="North of the gym's center.")
+    court_turned: bool = False
     hall: Hall
     air: Air = Air()
+    side_courts: tuple[SideCourt, ...] = ()
     banks: tuple[Bank, ...] = ()
     floor_seats: tuple[FloorSeats, ...] = ()
     stage: Stage | None = None
@@ -72,6 +77,7 @@ class Scenario(Thing):
             self.loudspeaker_files, str
         ):
             raise ValueError("loudspeaker_files must be a list of file names in quotes.")
+        court(self.court)
         for key in ("absorption_factors", "scattering_factors"):
             factors = validation.checked_factors(getattr(self, key), key)
             object.__setattr__(self, key, factors)
@@ -86,8 +92,14 @@ class Scenario(Thing):
 
     @property
     def lines(self):
-        """The court with its lines."""
-        return court(self.court)
+        """The court with its lines, where it lies in the gym."""
+        lies = dict(x=self.court_x, y=self.court_y, turned=self.court_turned)
+        return replace(court(self.court), **lies) if any(lies.values()) else court(self.court)
+
+    @property
+    def courts(self):
+        """Courts whose lines are on the floor (tuple of Court), the main one first."""
+        return (self.lines, *(side.court for side in self.side_courts))
 
     def configuration(self, use=None):
         """The gym as it stands in one use: banks open or closed, chairs and stages set out, the
@@ -106,7 +118,7 @@ class Scenario(Thing):
         use = self.use(use)
         kept = self._configurations
         if use.name not in kept:
-            configuration = self._configured(use)
+            configuration = self.configuration_of(use)
             # one object for all that are equal: what it has worked out is found at once
             same = self.memory.cache("configurations", KEPT).get(
                 configuration, lambda: configuration
@@ -119,18 +131,32 @@ class Scenario(Thing):
         """HallConfiguration by the name of a use, as they were asked for."""
         return {}
 
-    def _configured(self, use):
+    def configuration_of(self, use=None):
+        """The gym as it stands in a use, made anew.
+
+        Parameters
+        ----------
+        use : Use, optional
+            When left out, banks stand as the school has them, and everything is set up
+
+        Returns
+        -------
+        configuration : HallConfiguration
+            As of ``configuration``, which keeps it
+        """
+        there = [
+            t for t in (*self.floor_seats, *self.portable_stages) if not use or t.name in use.set_up
+        ]
         return HallConfiguration(
             hall=self.hall,
             court=self.lines,
-            banks=tuple(
-                replace(b, open=False) if b.open and b.name in use.closed else b for b in self.banks
-            ),
-            floor_seats=tuple(f for f in self.floor_seats if f.name in use.set_up),
+            banks=tuple(standing_bank(b, use) for b in self.banks) if use else self.banks,
+            floor_seats=tuple(f for f in self.floor_seats if f in there),
             stage=self.stage,
-            curtain_open=use.curtain_open,
-            portable_stages=tuple(p for p in self.portable_stages if p.name in use.set_up),
+            curtain_open=not use or use.curtain_open,
+            portable_stages=tuple(p for p in self.portable_stages if p in there),
             balconies=self.balconies,
+            side_courts=self.side_courts,
             memory=self.memory,
         )
 
@@ -220,7 +246,7 @@ class Scenario(Thing):
             + [f.name for f in self.floor_seats]
             + [b.name for b in self.balconies if b.rows]
         )
-        return (*names, "court")
+        return (*names, "court", *(side.name for side in self.side_courts))
 
     @cached_property
     def loudspeakers(self):

@@ -2,7 +2,10 @@
 
 import csv
 import difflib
+from functools import cache
 from importlib import resources
+
+from .refusals import UnknownName
 
 MENTIONED = 20  # names in a refusal
 
@@ -29,7 +32,7 @@ def read_table(filename):
 
 
 def named(table, name, kind):
-    """Entry of a table by name, or a refusal that suggests the nearest name.
+    """Entry of a table by name, or a refusal that suggests what it may have meant.
 
     Parameters
     ----------
@@ -47,12 +50,63 @@ def named(table, name, kind):
 
     Raises
     ------
-    ValueError
-        There is no such entry; the nearest name is suggested
+    UnknownName
+        A ValueError: there is no such entry; what is another word for it is suggested, or else the
+        nearest name
     """
     if isinstance(name, str) and name in table:
         return table[name]
-    near = difflib.get_close_matches(str(name).lower(), table, 1)
+    meant = meanings(name, table)
+    near = meant or difflib.get_close_matches(str(name).lower(), table, 1)
     known = ", ".join(list(table)[:MENTIONED]) + (" ..." if len(table) > MENTIONED else "")
-    hint = f"Did you mean '{near[0]}'?" if near else f"Known: {known}."
-    raise ValueError(f"{kind} = {name!r} is unknown. {hint}")
+    hint = f"Did you mean {either(near)}?" if near else f"Known: {known}."
+    text = f"{kind} = {name!r} is unknown. {hint}"
+    raise UnknownName.of(text, kind, meant, next(iter(table), None))
+
+
+def meanings(name, table):
+    """Names of a table that a word people use may stand for.
+
+    Parameters
+    ----------
+    name : object
+        As somebody wrote it
+    table : dict
+        Entries keyed by name
+
+    Returns
+    -------
+    names : list of str
+        One where it is understood, several where one has to be chosen, none where it says nothing
+    """
+    word = " ".join(str(name).replace("_", " ").split()).lower()
+    same = [known for known in table if isinstance(known, str) and known.lower() == word]
+    return same or [m for m in _synonyms().get(word, ()) if m in table]
+
+
+def either(names):
+    """Some names in a question.
+
+    Parameters
+    ----------
+    names : sequence of str
+        At least one
+
+    Returns
+    -------
+    words : str
+        "'a', 'b' or 'c'"
+    """
+    quoted = [f"'{name}'" for name in names]
+    if len(quoted) == 1:
+        return quoted[0]
+    return f"{', '.join(quoted[:-1])} or {quoted[-1]}"
+
+
+@cache
+def _synonyms():
+    """Names by the words that people use for them."""
+    return {
+        row["words"]: tuple(name.strip() for name in row["means"].split(";"))
+        for row in read_table("synonyms.csv")
+    }

@@ -2,16 +2,40 @@
 loudspeakers play.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..physics.checks import within
+from ..physics.checks import whole, within
 from .arguments import kind_of, number, one_of
 from .quantity import Thing, quantity
 from .spectra import octave_levels
 
 KINDS = ("sports", "speech")  # of uses
+
+
+def checked_rows(pulled_out):
+    """Numbers of rows that are out, refused when they cannot be.
+
+    Parameters
+    ----------
+    pulled_out : dict
+        Number of rows by the name of a bank
+
+    Returns
+    -------
+    pulled_out : dict
+        Whole numbers, 0 where the bank is closed
+
+    Raises
+    ------
+    ValueError
+        One of them is no whole number from 0 to 60
+    """
+    hint = "Give a number of rows."
+    return {
+        bank: whole(f"pulled_out '{bank}'", rows, 0, 60, hint) for bank, rows in pulled_out.items()
+    }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +60,7 @@ class Use(Thing):
     groups that ``groups`` does not name play at gain 0 and no delay. The noise is an overall level
     with a named spectrum, or seven octave levels. ``closed`` names banks pushed back, ``set_up``
     the chairs and portable stages that stand in this use, ``microphones`` the ones that are open.
+    ``pulled_out`` gives how many rows of a bank that is not closed are out; 0 closes it.
     ``kind`` says by which target its reverberation is judged: "sports" (games, classes) or "speech"
     (assemblies, graduations, shows); ``rt_s`` is the school's own figure.
     """
@@ -51,6 +76,7 @@ class Use(Thing):
     occupied: dict = field(default_factory=dict)
     groups: dict = field(default_factory=dict)
     closed: tuple = ()
+    pulled_out: dict = field(default_factory=dict)
     set_up: tuple = ()
     curtain_open: bool = True
     microphones: tuple = ()
@@ -87,6 +113,7 @@ class Use(Thing):
             )
         for area, share in self.occupied.items():
             number(f"occupied '{area}'", share, 0, 1, "", "Give a share from 0 to 1, not percent.")
+        object.__setattr__(self, "pulled_out", checked_rows(self.pulled_out))
         for area, weight in self.listens.items():
             number(f"listens '{area}'", weight, 0, 100, "", "A weight cannot be negative.")
 
@@ -120,3 +147,27 @@ class Use(Thing):
             On at gain 0 and no delay when the use does not name the group
         """
         return self.groups.get(group, GroupSetting())
+
+
+def standing_bank(bank, use):
+    """A bank as it stands in a use.
+
+    Parameters
+    ----------
+    bank : Bank
+        As the gym has it
+    use : Use or MeasuredRoom
+        What says how it stands: its ``closed`` and ``pulled_out``
+
+    Returns
+    -------
+    bank : Bank
+        Closed, or with so many rows out; the same one where the use says nothing about it
+    """
+    out = use.pulled_out.get(bank.name)
+    if bank.open and (bank.name in use.closed or out == 0):
+        return replace(bank, open=False)
+    if out is None or not bank.open or min(out, bank.rows) == bank.rows_out:
+        return bank
+    # the scenario refuses more rows than there are; until then all are out
+    return replace(bank, pulled_out=min(out, bank.rows))

@@ -3,25 +3,36 @@ says so.
 """
 
 from itertools import combinations
+from types import SimpleNamespace
 
 import numpy as np
 
 from ..physics.checks import within
 from ..physics.geometry import boxes_apart
-from .configuration import KEPT
+from . import wheelchairs
+from .configuration import KEPT, has_room
 from .enclosures import beyond_room, corners, filling, holding, meeting
+from .faults import (
+    HEADROOM,
+    Fault,
+    bank_faults,
+    court_faults,
+    floor_faults,
+    overlap_words,
+    standing_faults,
+)
 from .finishes import FINISHES
 from .hall import TREATABLE
 from .locations import overlap
 from .loudspeakers import loudspeaker_types
 from .measured_room import check_measured, measured_warnings
 from .paths import value_at
+from .refusals import Line, Refusal, collect, lines_of
 from .seating import EAR_SEATED, EAR_STANDING
 from .tables import named
 from .texts import check_name, looks_like
-from .units import area_text
+from .units import area_text, length_text
 
-HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
 # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
 PLAY_HEIGHT = 7.0
 EDGE = 0.15  # a loudspeaker hangs this far from a wall at least [m]
@@ -29,10 +40,12 @@ UNDER = 0.1  # and this far under the roof itself [m]
 # what hangs lower over people who stand can be reached and struck [m]    8 ft, common practice, no
 # source
 OUT_OF_REACH = 2.44
+FLUSH = 0.01  # within which a bank stands on a deck [m]
 AMONG_JOISTS = 0.005  # over the clear height that is nothing [m]
 FOOT_UNDER_SEAT = 0.43  # footboard under the seat board of a bank [m]     as ``EAR_OVER_SEAT``
 # most of each list of a scenario, far above any school's: what holds more was not written for a gym
 MOST = {
+    "side_courts": 12,
     "banks": 40,
     "floor_seats": 40,
     "portable_stages": 20,
@@ -61,20 +74,21 @@ PARTS = (
 RUN_OUT = 0.91
 
 
-class Blocked(ValueError):
+class Blocked(Refusal):
     """A loudspeaker cannot hang where it is: something is in the way.
 
     Parameters
     ----------
-    message : str
-        One line, with the place
+    lines : str
+        What is in the way, with the place; then what else is wrong, if anything
     limit : str
         The same of the nearest place where it can hang: what is there, without a place
     """
 
-    def __init__(self, message, limit=""):
-        super().__init__(message)
-        self.limit = limit
+    def __init__(self, *lines, limit=""):
+        first = lines[0] if getattr(lines[0], "limit", "") else Line(lines[0], limit)
+        super().__init__(first, *lines[1:])
+        self.limit = first.limit
 
 
 def check(scenario):
@@ -87,22 +101,113 @@ def check(scenario):
 
     Raises
     ------
-    ValueError
-        One line on what does not fit
+    Refusal
+        A ValueError: one line on the first thing that does not fit; its ``faults`` has all
     """
-    check_counts({key: len(getattr(scenario, key)) for key in MOST})
-    check_counts(
-        {"loudspeakers": sum(g.number for g in scenario.groups)},
-        {"loudspeakers": MOST_LOUDSPEAKERS},
+    _refuse(faults(scenario))
+
+
+def faults(scenario):
+    """Everything that does not fit together in a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Its parts have been checked one by one
+
+    Returns
+    -------
+    faults : list of str
+        A line each, none where it can be
+    """
+    found = []
+    counts = {key: len(getattr(scenario, key)) for key in MOST}
+    hung = {"loudspeakers": sum(g.number for g in scenario.groups)}
+    collect(found, check_counts, counts)
+    collect(found, check_counts, hung, {"loudspeakers": MOST_LOUDSPEAKERS})
+    if found:  # too much to be looked at
+        return found
+    typed = collect(found, _check_types, scenario)
+    named_apart = collect(found, _check_names, scenario, typed)
+    found += [f.words for f in _seating_faults(scenario, _courts(scenario))]
+    if not (scenario.groups and scenario.uses):
+        return found
+    collect(found, _check_uses, scenario)
+    collect(found, _check_treatments, scenario)
+    if typed:
+        collect(found, _check_loudspeakers, scenario)
+        if named_apart:
+            collect(found, _check_microphones, scenario)
+    collect(found, check_measured, scenario)
+    return found
+
+
+def faults_of_a_part(scenario):
+    """What is wrong with the sound things of a scenario of which other things are refused: only
+    what does not depend on these.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Unchecked, without the things that are refused; ``hall`` may be None
+
+    Returns
+    -------
+    faults : list of str
+        A line each
+    """
+    found = []
+    typed = collect(found, _check_types, scenario)
+    if scenario.hall is None:
+        return found
+    found += [f.words for f in _seating_faults(scenario, _courts(scenario))]
+    uses, told = {use.name: use for use in scenario.uses}, {}
+    for use in uses.values():
+        collect(told.setdefault(use.name, []), _check_configuration, scenario, use)
+    found += _said_once(told)
+    if typed and scenario.groups:
+        collect(found, _check_loudspeakers, scenario)
+    for microphone in scenario.microphones:
+        if microphone.walks is None and microphone.on == "floor":
+            collect(found, _check_position, scenario, microphone)
+    return found
+
+
+def fit_faults(configuration, units="m"):
+    """Everything that does not fit of a gym as it stands in one use, before there is a loudspeaker.
+
+    Parameters
+    ----------
+    configuration : HallConfiguration
+        Gym, court, seats and stages
+    units : str
+        "m" or "ft", in which lengths are said
+
+    Returns
+    -------
+    faults : list of Fault
+        The name of what does not fit, and one line that says why and by how much
+    """
+    c = configuration
+    draft = SimpleNamespace(
+        hall=c.hall,
+        stage=c.stage,
+        banks=c.banks,
+        floor_seats=c.floor_seats,
+        portable_stages=c.portable_stages,
+        balconies=c.balconies,
+        say=lambda meters: length_text(meters, units),
     )
-    _check_types(scenario)
-    _check_names(scenario)
-    _check_seating(scenario)
-    _check_uses(scenario)
-    _check_treatments(scenario)
-    _check_loudspeakers(scenario)
-    _check_microphones(scenario)
-    check_measured(scenario)
+    return [*_seating_faults(draft, c), *_standing_faults(draft, c)]
+
+
+def _faults_of(name, check, *given):
+    """What a check refuses, as faults of a thing."""
+    try:
+        check(*given)
+    except ValueError as error:
+        return [Fault(name, line) for line in lines_of(error)]
+    return []
 
 
 def check_counts(counts, most=MOST):
@@ -175,7 +280,7 @@ def checked_factors(factors, key="absorption_factors"):
 
 def _check_types(scenario):
     """Every group has a type that is known here, and a measured type a name of its own."""
-    known, alike = dict(loudspeaker_types()), {}
+    known = dict(loudspeaker_types())
     alike = {looks_like(name): one for name, one in known.items()}
     for measured in scenario.measured_types:
         check_name("name of a loudspeaker type", measured.name)
@@ -185,16 +290,26 @@ def _check_types(scenario):
                 " another name."
             )
         known[measured.name] = measured
+    found = []
     for group in scenario.groups:
         try:
             named(known, group.loudspeaker, "loudspeaker")
         except ValueError as error:
             measured = " A measured one needs its loudspeaker_files."
-            raise ValueError(f"group '{group.name}': {error}{measured}") from None
+            found.append(f"group '{group.name}': {error}{measured}")
+    _refuse(found)
 
 
-def _check_names(scenario):
+def _refuse(found):
+    """Refuse what has faults; where a loudspeaker is in the way of something first, as that."""
+    if found:
+        raise (Blocked if getattr(found[0], "limit", "") else Refusal)(*found)
+
+
+def _check_names(scenario, typed=True):
     seats = (*scenario.banks, *scenario.floor_seats, *scenario.portable_stages, *scenario.balconies)
+    seats = (*seats, *scenario.side_courts)
+    found = []
     kinds = {
         "bank, balcony, stage or block of chairs": seats,
         "group": scenario.groups,
@@ -202,23 +317,24 @@ def _check_names(scenario):
         "microphone": scenario.microphones,
     }
     for kind, things in kinds.items():
-        _check_alike(kind, [t.name for t in things])
-    tags = [c.tag for c in scenario.loudspeakers]
-    for tag in tags:
-        if tags.count(tag) > 1:
-            raise ValueError(
-                f"two loudspeakers carry the tag '{tag}'. Give each group its own tag."
-            )
+        collect(found, _check_alike, kind, [t.name for t in things])
+    tags = [c.tag for c in scenario.loudspeakers] if typed else []
+    found += [
+        f"two loudspeakers carry the tag '{tag}'. Give each group its own tag."
+        for tag in dict.fromkeys(tags)
+        if tags.count(tag) > 1
+    ]
     if not scenario.groups:
-        raise ValueError("there is no loudspeaker group. Add [[groups]].")
+        found.append("there is no loudspeaker group. Add [[groups]].")
     if not scenario.uses:
-        raise ValueError("there is no use. Add [[uses]].")
+        found.append("there is no use. Add [[uses]].")
     for thing in seats:
         if looks_like(thing.name) in PARTS:
-            raise ValueError(
+            found.append(
                 f"'{thing.name}' names a part of the gym. Call the bank or the chairs something"
                 " else."
             )
+    _refuse(found)
 
 
 def _check_alike(kind, names):
@@ -238,84 +354,69 @@ def _check_alike(kind, names):
         )
 
 
-def _check_seating(scenario):
-    hall, lines = scenario.hall, scenario.lines
-    if lines.length > hall.length or lines.width > hall.width:
-        size = f"{scenario.say(lines.length)} x {scenario.say(lines.width)}"
-        raise ValueError(
-            f"court '{scenario.court}' ({size}) does not fit into the gym"
-            f" ({scenario.say(hall.length)} x {scenario.say(hall.width)})."
-        )
-    for bank in scenario.banks:
-        _check_bank(scenario, bank)
-    for thing in (*scenario.floor_seats, *scenario.portable_stages):
-        if (
-            abs(thing.x) + thing.length / 2 > hall.length / 2
-            or abs(thing.y) + thing.width / 2 > hall.width / 2
-        ):
-            raise ValueError(f"'{thing.name}' reaches outside the gym.")
-    for balcony in scenario.balconies:
-        _check_balcony(scenario, balcony)
-    if scenario.stage:
-        _check_stage(scenario)
-
-
-def _check_bank(scenario, bank):
+def _seating_faults(scenario, courts):
+    """What of courts, seats, stages and balconies does not fit into the gym, each for itself, as
+    the gym has it whatever a use closes.
+    """
     hall, say = scenario.hall, scenario.say
-    sideways = bank.side in ("north", "south")
-    wall, deep = (hall.length, hall.width) if sideways else (hall.width, hall.length)
-    if bank.length / 2 + abs(bank.offset) > wall / 2 + 1e-6:
-        raise ValueError(
-            f"'{bank.name}' ({say(bank.length)} long, offset {say(bank.offset)}) does not fit along"
-            f" the {bank.side} wall ({say(wall)})."
-        )
-    if bank.depth > deep - 1.0:
-        raise ValueError(
-            f"'{bank.name}' is {say(bank.depth)} deep: more than the gym ({say(deep)}) can hold."
-        )
-    edge = max(abs(bank.footprint(hall)[2]), abs(bank.footprint(hall)[3]))
-    roof = hall.height if sideways else float(hall.roof_height(edge))
-    if bank.top + HEADROOM > roof:  # closed ones too: they are there to be opened
-        raise ValueError(
-            f"'{bank.name}': its top row ({say(bank.top)}) leaves less than {say(HEADROOM)} under"
-            f" the roof ({say(roof)}). Fewer rows, less rise?"
-        )
+    yield from court_faults(courts, say)
+    for bank in scenario.banks:
+        yield from bank_faults(bank, hall, say)
+    for thing in (*scenario.floor_seats, *scenario.portable_stages):
+        yield from floor_faults(thing, hall, say)
+    for balcony in scenario.balconies:
+        yield from _faults_of(balcony.name, _check_balcony, scenario, balcony)
+    if scenario.stage:
+        yield from _faults_of("stage", _check_stage, scenario)
 
 
-def _check_configuration(scenario, use):
-    """Nothing stands in another's place in this use."""
-    hall, configuration = scenario.hall, scenario.configuration(use.name)
-    standing = (*configuration.banks, *configuration.floor_seats, *configuration.portable_stages)
-    for a, b in combinations(standing, 2):
-        if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
-            raise ValueError(f"use '{use.name}': '{a.name}' and '{b.name}' overlap.")
-    _check_decks(use, configuration)
-    for seats in configuration.floor_seats:
-        for balcony in configuration.balconies:
+def _courts(scenario):
+    """The gym with its courts, as of a configuration, before any can be made."""
+    return SimpleNamespace(
+        hall=scenario.hall, court=scenario.lines, side_courts=scenario.side_courts
+    )
+
+
+def _standing_faults(scenario, configuration):
+    """Nothing stands in another's place, and people have headroom."""
+    hall, c, say = scenario.hall, configuration, scenario.say
+    yield from standing_faults(c, say)
+    for seats in c.floor_seats:
+        for balcony in c.balconies:
             if (
                 overlap(seats.footprint(), balcony.footprint(hall)) > 0.01
                 and balcony.underside < HEADROOM
             ):
-                raise ValueError(
-                    f"use '{use.name}': '{seats.name}' has less than {scenario.say(HEADROOM)} under"
-                    f" '{balcony.name}' ({scenario.say(balcony.underside)})."
+                yield Fault(
+                    seats.name,
+                    f"'{seats.name}' has less than {say(HEADROOM)} under '{balcony.name}'"
+                    f" ({say(balcony.underside)}).",
                 )
-    for a, b in combinations(configuration.balconies, 2):
-        if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
-            raise ValueError(
-                f"balconies '{a.name}' and '{b.name}' run into each other. Shorten one of them."
-            )
-    for bank in configuration.banks:
-        for balcony in configuration.balconies:
+    for bank in c.banks:
+        for balcony in c.balconies:
             if (
                 overlap(bank.footprint(hall), balcony.footprint(hall)) > 0.01
                 and bank.top + HEADROOM > balcony.underside
+                and bank.base_height < balcony.height - FLUSH  # it stands on this one
             ):
-                raise ValueError(
-                    f"use '{use.name}': the top row of '{bank.name}' ({scenario.say(bank.top)})"
-                    f" leaves less than {scenario.say(HEADROOM)} under '{balcony.name}'"
-                    f" ({scenario.say(balcony.underside)})."
+                yield Fault(
+                    bank.name,
+                    f"the top row of '{bank.name}' ({say(bank.top)}) leaves less than"
+                    f" {say(HEADROOM)} under '{balcony.name}' ({say(balcony.underside)}).",
                 )
+
+
+def _check_configuration(scenario, use):
+    """What stands in this use fits."""
+    configuration, found = scenario.configuration(use.name), []
+    found += [f"use '{use.name}': {f.words}" for f in _standing_faults(scenario, configuration)]
+    collect(found, _check_decks, use, configuration)
+    for a, b in combinations(configuration.balconies, 2):
+        if overlap(a.footprint(scenario.hall), b.footprint(scenario.hall)) > 0.01:
+            found.append(
+                f"balconies '{a.name}' and '{b.name}' run into each other. Shorten one of them."
+            )
+    _refuse(list(dict.fromkeys(found)))
 
 
 def _check_decks(use, configuration):
@@ -388,36 +489,48 @@ def _check_stage(scenario):
 
 
 def _check_treatments(scenario):
-    for part in {t.surface for t in scenario.treatments}:
+    found = []
+    for part in dict.fromkeys(t.surface for t in scenario.treatments):
         asked = sum(t.area for t in scenario.treatments if t.surface == part)
         there = sum(s.area for s in scenario.room.surfaces if s.part == part)
         if asked > there + 0.01:
             asked, there = (area_text(a, scenario.units) for a in (asked, there))
-            raise ValueError(f"treatment of the {part}: {asked} asked for, {there} there.")
+            found.append(f"treatment of the {part}: {asked} asked for, {there} there.")
+    _refuse(found)
 
 
 def _check_loudspeakers(scenario):
+    found, outside = [], set()
     for loudspeaker in scenario.loudspeakers:
-        _check_inside(scenario, loudspeaker)
-        _check_over_seats(scenario, loudspeaker)
+        if not collect(found, _check_inside, scenario, loudspeaker):
+            outside.add(loudspeaker.tag)
+        collect(found, _check_over_seats, scenario, loudspeaker)
     for c, part, far in beyond_room(scenario.loudspeakers, scenario.hall):
-        raise Blocked(
-            f"loudspeaker {c.tag}: its enclosure reaches {scenario.say(far)} into the {part}. It"
-            " must stay within the gym: move it, or turn or tilt it less.",
-            f"{c.tag} would reach into the {part}.",
-        )
+        if c.tag not in outside:  # that says it
+            found.append(
+                Line(
+                    f"loudspeaker {c.tag}: its enclosure reaches {scenario.say(far)} into the"
+                    f" {part}. It must stay within the gym: move it, or turn or tilt it less.",
+                    f"{c.tag} would reach into the {part}.",
+                )
+            )
     for a, b in colliding_loudspeakers(scenario.loudspeakers):
-        raise Blocked(
-            f"loudspeakers {a.tag} and {b.tag} overlap. Move one of them.",
-            f"{a.tag} and {b.tag} would overlap.",
+        found.append(
+            Line(
+                f"loudspeakers {a.tag} and {b.tag} overlap. Move one of them.",
+                f"{a.tag} and {b.tag} would overlap.",
+            )
         )
     met = meeting(scenario.loudspeakers, _standing(scenario), scenario.hall)
     if met:
-        raise Blocked(
-            f"loudspeaker {met[0].tag}: its enclosure reaches into '{met[1].name}'. Hang it higher,"
-            " or move one of them.",
-            f"{met[0].tag} would reach into '{met[1].name}'.",
+        found.append(
+            Line(
+                f"loudspeaker {met[0].tag}: its enclosure reaches into '{met[1].name}'. Hang it"
+                " higher, or move one of them.",
+                f"{met[0].tag} would reach into '{met[1].name}'.",
+            )
         )
+    _refuse(found)
 
 
 def _standing(scenario):
@@ -436,14 +549,14 @@ def _check_inside(scenario, loudspeaker):
         raise Blocked(
             f"loudspeaker {c.tag} at {say(c.x)}, {say(c.y)} hangs outside the gym"
             f" ({say(hall.length)} x {say(hall.width)}).",
-            f"{c.tag} is at the wall.",
+            limit=f"{c.tag} is at the wall.",
         )
     clear = min(hall.clear_height, float(hall.roof_height(c.y)) - UNDER)
     if c.z > clear + 1e-6:
         raise Blocked(
             f"loudspeaker {c.tag} hangs at {say(c.z)}, above the clear height under the joists"
             f" ({say(clear)}).",
-            f"the roof is too low for {c.tag} there.",
+            limit=f"the roof is too low for {c.tag} there.",
         )
 
 
@@ -455,16 +568,16 @@ def _check_over_seats(scenario, loudspeaker):
         if over and _stands_under(balcony, c, hall):
             raise Blocked(
                 f"loudspeaker {c.tag} hangs in or less than {say(HEADROOM)} over '{balcony.name}'.",
-                f"{c.tag} keeps {say(HEADROOM)} over '{balcony.name}'.",
+                limit=f"{c.tag} keeps {say(HEADROOM)} over '{balcony.name}'.",
             )
     for bank in scenario.banks:
-        if not _stands_under(bank, c, hall):
+        if not _stands_under(bank, c, hall) or c.z < bank.base_height:  # it hangs under a mezzanine
             continue
         if c.z < min(bank.top, _seat_height(scenario, bank, c)) + HEADROOM:
             raise Blocked(
                 f"loudspeaker {c.tag} at {say(c.z)} hangs less than {say(HEADROOM)} over the seats"
                 f" of '{bank.name}'.",
-                f"{c.tag} keeps {say(HEADROOM)} over the seats of '{bank.name}'.",
+                limit=f"{c.tag} keeps {say(HEADROOM)} over the seats of '{bank.name}'.",
             )
 
 
@@ -502,9 +615,7 @@ def colliding_loudspeakers(loudspeakers):
 
 
 def _seat_height(scenario, bank, loudspeaker):
-    """Height of the seats right under a loudspeaker [m]."""
-    if not bank.open:
-        return bank.top
+    """Height of the seats, or of the folded stack, right under a loudspeaker [m]."""
     x0, x1, y0, y1 = bank.footprint(scenario.hall)
     inward = {
         "north": y1 - loudspeaker.y,
@@ -512,56 +623,147 @@ def _seat_height(scenario, bank, loudspeaker):
         "east": x1 - loudspeaker.x,
         "west": loudspeaker.x - x0,
     }[bank.side]
-    return bank.first_height + ((bank.depth - inward) / bank.row_run - 0.5) * bank.row_rise
+    rows = (bank.depth - inward) / bank.row_run
+    if rows > bank.rows_out:
+        return bank.top
+    return bank.first_seat + (rows - 0.5) * bank.row_rise
 
 
 def _check_uses(scenario):
+    """Every use names what is there, and what stands in it fits; what is the same in several uses
+    is said once.
+    """
+    found = unknown_names(scenario.uses, names_by_kind(scenario), scenario.equipment.wiring)
+    known, told = not found, {}
+    for use in scenario.uses:
+        own = told.setdefault(use.name, [])
+        collect(own, _check_heard, scenario, use)
+        if known:
+            collect(own, _check_configuration, scenario, use)
+    _refuse(found + _said_once(told))
+
+
+def _said_once(told):
+    """Lines by the name of a use, where what is the same in several uses is one line."""
+    same = {}
+    for use, lines in told.items():
+        for line in lines:
+            what = line.removeprefix(f"use '{use}': ")
+            same.setdefault(what, (line, []))[1].append(f"'{use}'")
+    return [
+        line + (f" The same in {', '.join(uses[1:])}." if uses[1:] and line != what else "")
+        for what, (line, uses) in same.items()
+    ]
+
+
+def names_by_kind(scenario):
+    """Names that a use may refer to.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Any
+
+    Returns
+    -------
+    names : dict
+        List of names by the key of the use
+    """
     groups, microphones = [g.name for g in scenario.groups], [m.name for m in scenario.microphones]
     banks = [b.name for b in scenario.banks]
     movable = [t.name for t in (*scenario.floor_seats, *scenario.portable_stages)]
-    known = {
-        "groups": ("group", groups),
-        "listens": ("area", scenario.area_names),
-        "occupied": ("area", scenario.area_names),
-        "closed": ("bank", banks),
-        "set_up": ("block of chairs or portable stage", movable),
-        "microphones": ("microphone", microphones),
+    return {
+        "groups": groups,
+        "listens": scenario.area_names,
+        "occupied": scenario.area_names,
+        "closed": banks,
+        "pulled_out": banks,
+        "set_up": movable,
+        "microphones": microphones,
     }
-    for name in scenario.equipment.wiring:
-        if name not in groups:
-            raise ValueError(
-                f"equipment, wiring: group '{name}' is unknown. Known: {', '.join(groups)}."
+
+
+# what a name in each list of a use stands for
+KINDS = {
+    "groups": "group",
+    "listens": "area",
+    "occupied": "area",
+    "closed": "bank",
+    "pulled_out": "bank",
+    "set_up": "block of chairs or portable stage",
+    "microphones": "microphone",
+}
+
+
+def unknown_names(uses, names, wiring=()):
+    """Names that uses and wiring refer to and that are not there.
+
+    Parameters
+    ----------
+    uses : sequence of Use
+        The uses
+    names : dict
+        Of ``names_by_kind``; None for a key says that nobody knows its names
+    wiring : iterable of str
+        Groups with wiring of their own
+
+    Returns
+    -------
+    faults : list of str
+        A line each
+    """
+    found = [
+        f"equipment, wiring: group '{name}' is unknown. Known: {', '.join(names['groups'])}."
+        for name in wiring
+        if names["groups"] is not None and name not in names["groups"]
+    ]
+    for use in uses:
+        for word, kind in KINDS.items():
+            if names[word] is None:
+                continue
+            found += [
+                f"use '{use.name}', {word}: {kind} '{name}' is unknown. Known:"
+                f" {', '.join(names[word]) or 'none'}."
+                for name in getattr(use, word)
+                if name not in names[word]
+            ]
+    return found
+
+
+def _check_heard(scenario, use):
+    """Somebody listens, something plays, and no more rows are out than there are."""
+    found = []
+    for bank in scenario.banks:
+        out = use.pulled_out.get(bank.name, 0)
+        if out > bank.rows:
+            found.append(
+                f"use '{use.name}': {out} rows of '{bank.name}' are pulled out, which has"
+                f" {bank.rows}."
             )
-    for use in scenario.uses:
-        for word, (kind, names) in known.items():
-            for name in getattr(use, word):
-                if name not in names:
-                    shown = ", ".join(names) or "none"
-                    raise ValueError(
-                        f"use '{use.name}', {word}: {kind} '{name}' is unknown. Known: {shown}."
-                    )
-        there = scenario.configuration(use.name).areas
-        if not any(w > 0 for name, w in use.listens.items() if name in there):
-            raise ValueError(
-                f"use '{use.name}': nobody listens. Give at least one area that is open or set up a"
-                " weight in 'listens'."
-            )
-        if not any(use.group_setting(g).on for g in groups):
-            raise ValueError(f"use '{use.name}': every loudspeaker group is off.")
-        _check_configuration(scenario, use)
+    there = scenario.configuration(use.name).areas
+    if not any(w > 0 for name, w in use.listens.items() if name in there):
+        found.append(
+            f"use '{use.name}': nobody listens. Give at least one area that is open or set up a"
+            " weight in 'listens'."
+        )
+    if not any(use.group_setting(g.name).on for g in scenario.groups):
+        found.append(f"use '{use.name}': every loudspeaker group is off.")
+    _refuse(found)
 
 
 def _check_microphones(scenario):
-    for microphone in scenario.microphones:
-        _check_ground(scenario, microphone)
-    for microphone in scenario.microphones:
+    found = []
+    grounded = [m for m in scenario.microphones if collect(found, _check_ground, scenario, m)]
+    for microphone in grounded:
         if microphone.walks is None:
-            _check_position(scenario, microphone)
+            collect(found, _check_position, scenario, microphone)
     for use in scenario.uses:
-        for microphone in scenario.microphones:
-            if microphone.name in use.microphones:
-                _check_opened(scenario, use, microphone)
-                _check_free(scenario, use, microphone)
+        for microphone in grounded:
+            if microphone.name in use.microphones and collect(
+                found, _check_opened, scenario, use, microphone
+            ):
+                collect(found, _check_free, scenario, use, microphone)
+    _refuse(found)
 
 
 def _check_ground(scenario, microphone):
@@ -573,10 +775,10 @@ def _check_ground(scenario, microphone):
             f"microphone '{m.name}': on = '{m.on}' is unknown. Known:"
             f" {', '.join(('floor', *stages))}."
         )
-    if m.walks is not None and m.walks not in ("court", "floor", *stages):
+    walks = ("court", "floor", *stages, *(side.name for side in scenario.side_courts))
+    if m.walks is not None and m.walks not in walks:
         raise ValueError(
-            f"microphone '{m.name}': walks = '{m.walks}' is unknown. Known:"
-            f" {', '.join(('court', 'floor', *stages))}."
+            f"microphone '{m.name}': walks = '{m.walks}' is unknown. Known: {', '.join(walks)}."
         )
 
 
@@ -649,34 +851,78 @@ def warnings(scenario):
         Sentences, with lengths in the scenario's units
     """
     found, hall, lines = [], scenario.hall, scenario.lines
+    west, east, south, north = lines.footprint()
+    courts = {"the court": lines} | {f"'{s.name}'": s for s in scenario.side_courts}
     for c in scenario.loudspeakers:
-        over = abs(c.x) < lines.length / 2 and abs(c.y) < lines.width / 2
+        under = next((name for name, court in courts.items() if _plays_under(court, c)), None)
         low = c.z - c.type.height / 2
-        if over and low < PLAY_HEIGHT:
+        if under and low < PLAY_HEIGHT:
             found.append(
-                f"Loudspeaker {c.tag} hangs over the court with {scenario.say(low)} under it;"
+                f"Loudspeaker {c.tag} hangs over {under} with {scenario.say(low)} under it;"
                 f" international rules ask for {scenario.say(PLAY_HEIGHT)}."
             )
     found += _low_loudspeakers(scenario)
     found += _among_joists(scenario)
-    for bank in scenario.banks:
-        if (
-            overlap(
-                bank.footprint(hall),
-                (-lines.length / 2, lines.length / 2, -lines.width / 2, lines.width / 2),
-            )
-            > 0.01
-        ):
+    for bank in (b for b in scenario.banks if b.on_floor):
+        if overlap(bank.footprint(hall), lines.footprint()) > 0.01:
             found.append(
-                f"'{bank.name}' reaches over the lines of the court when it stands like this."
+                f"'{bank.name}' reaches over the lines of the court when it stands like this, by"
+                f" {overlap_words(bank, lines, hall, scenario.say)}."
             )
-    free = min((hall.length - lines.length) / 2, (hall.width - lines.width) / 2)
+    free = min(
+        hall.length / 2 - max(east, -west),
+        hall.width / 2 - max(north, -south),
+    )
     if free < RUN_OUT:
         found.append(
             f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least"
             f" {scenario.say(RUN_OUT)}."
         )
+    found += [*_covered_courts(scenario), *_wheelchairs(scenario)]
     return [*found, *_on_decks(scenario), *measured_warnings(scenario)]
+
+
+def _covered_courts(scenario):
+    """Uses in which people listen on a side court that banks cover, or on side courts alone."""
+    sides = {side.name for side in scenario.side_courts}
+    alone = [
+        f"Use '{use.name}': people listen on side courts only, and its reverberation is judged as"
+        ' for speech. Write kind = "sports" for a class or a game, or kind = "speech".'
+        for use in scenario.uses
+        if use.kind is None
+        and {name for name, weight in use.listens.items() if weight > 0} <= sides
+    ]
+    return alone + [
+        f"Use '{use.name}': banks cover '{side.name}', so nobody listens there."
+        for use in scenario.uses
+        for side in scenario.side_courts
+        if use.listens.get(side.name, 0) > 0
+        and not has_room(side, scenario.hall, scenario.configuration(use.name).banks)
+    ]
+
+
+def _wheelchairs(scenario):
+    """Too few wheelchair spaces, where the file says anything about them."""
+    found = []
+    if not any(thing.wheelchair_spaces for thing in (*scenario.banks, *scenario.floor_seats)):
+        return found
+    for use in scenario.uses:
+        configuration = scenario.configuration(use.name)
+        seats, spaces = sum(configuration.seats.values()), configuration.wheelchair_spaces
+        asked = wheelchairs.spaces_required(seats)
+        if spaces < asked:
+            found.append(
+                f"Use '{use.name}': {spaces} wheelchair spaces for {seats} seats; table 221.2.1.1"
+                f" of the 2010 ADA Standards asks for {asked}. Local codes and the authority having"
+                " jurisdiction decide."
+            )
+    return found
+
+
+def _plays_under(court, loudspeaker):
+    """Whether a loudspeaker hangs over a court."""
+    west, east, south, north = court.footprint()
+    return west < loudspeaker.x < east and south < loudspeaker.y < north
 
 
 def _among_joists(scenario):
@@ -728,7 +974,7 @@ def _low_loudspeakers(scenario):
             if _stands_under(thing, c, hall) and thing.height < low:
                 grounds[f"'{thing.name}'"] = thing.height
         for bank in scenario.banks:
-            if bank.open and _stands_under(bank, c, hall):
+            if bank.open and bank.base_height < low and _stands_under(bank, c, hall):
                 seat = _seat_height(scenario, bank, c)
                 grounds[f"'{bank.name}'"] = max(seat - FOOT_UNDER_SEAT, 0.0)
         under = max(reversed(grounds), key=grounds.get)

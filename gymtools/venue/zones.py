@@ -19,6 +19,7 @@ UPPER_FLOOR = 2 * EAR_SEATED - OVER_FLOOR  # upper side of the layer over the fl
 UPPER_BANK = 2 * EAR_OVER_SEAT - OVER_SEATS  # the same over the slope of a bank [m]
 OVER_STAGE = 0.4  # how far the layer over the floor reaches over a stage on it, at least [m]
 UPPER_STAGE = 2.3  # the same over a stage [m]
+NARROWEST = 1.0  # floor between banks that has a layer of its own [m]
 GAP = 0.05  # a layer keeps this far from what is above it [m]
 PROBES = 15  # places along either edge of a layer where the room above it is looked for
 EDGE = 0.02  # and from what is beside it [m]
@@ -43,6 +44,8 @@ def layers(configuration):
     made = zones(found)
     solid = [(p.footprint(), 0.0, p.height) for p in configuration.portable_stages]
     solid += [(b.footprint(hall), b.underside, b.height) for b in configuration.balconies]
+    # where the layer goes through banks, because no floor lies between them
+    solid += [(b.footprint(hall), b.base_height, b.top) for b in configuration.banks]
     _take_off(made, found[0], solid)
     return made
 
@@ -60,9 +63,8 @@ def _over_floor(configuration):
 def _over_slopes(configuration):
     """Layers over open banks and balconies with seats."""
     hall, polygons = configuration.hall, configuration.room.polygons
-    for bank in (b for b in configuration.banks if b.open):
-        first = bank.first_height - bank.row_rise / 2
-        slope = _slope(hall, bank, first, bank.top, bank.depth, 0.0)
+    for bank in (b for b in configuration.banks if b.rows_out):
+        slope = _slope(hall, bank, bank.front, bank.rear, bank.depth, bank.folded)
         yield _over(polygons, *slope, (OVER_SEATS, UPPER_BANK))
     for b in (b for b in configuration.balconies if b.rows):
         slope = _slope(hall, b, b.height, b.height + b.rows * b.row_rise, b.rows * b.row_run, 0.0)
@@ -90,7 +92,7 @@ def _free_floor(configuration):
         -configuration.hall.width / 2,
         configuration.hall.width / 2,
     )
-    for bank in configuration.banks:
+    for bank in (b for b in configuration.banks if b.on_floor):
         a, b, c, d = bank.footprint(configuration.hall)
         x0, x1 = (
             (max(x0, b), x1)
@@ -106,6 +108,9 @@ def _free_floor(configuration):
             if bank.side == "north"
             else (y0, y1)
         )
+    if min(x1 - x0, y1 - y0) < NARROWEST:  # banks beside each other leave no rectangle between them
+        x, y = configuration.hall.length / 2, configuration.hall.width / 2
+        return -x, x, -y, y
     return x0, x1, y0, y1
 
 

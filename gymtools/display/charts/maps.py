@@ -82,14 +82,16 @@ def contours(area, values, step):
     grid = np.asarray(values, float).reshape(area.rows, area.columns)
     points = on_surface(area).reshape(area.rows, area.columns, 3)
     corner = points[0, 0]
-    # the grids are regular, so a position in the grid is a position in space
+    # rows are evenly spaced and alike, columns skip the aisles: a position in the grid is one in
+    # space
     down = (points[-1, 0] - corner) / (area.rows - 1)
-    across = (points[0, -1] - corner) / (area.columns - 1)
+    across, columns = points[0] - corner, np.arange(area.columns)
     generator = contour_generator(z=grid)
     lines = []
     for level in step * np.arange(np.ceil(grid.min() / step), np.floor(grid.max() / step) + 1):
         for line in generator.lines(level):
-            lines.append((float(level), corner + line[:, 1:] * down + line[:, :1] * across))
+            aside = [np.interp(line[:, 0], columns, across[:, k]) for k in range(3)]
+            lines.append((float(level), corner + line[:, 1:] * down + np.stack(aside, axis=-1)))
     return lines
 
 

@@ -211,14 +211,17 @@ def _plan_room(pen, result):
     configuration, hall = result.configuration, result.scenario.hall
     x, y = hall.length / 2, hall.width / 2
     pen.line(_box(-x, x, -y, y), "HALL", closed=True)
-    for line in result.scenario.lines.lines():
-        pen.line(line, "COURT")
+    for court in result.scenario.courts:
+        for line in court.lines():
+            pen.line(line, "COURT")
     seats = (*configuration.banks, *configuration.floor_seats, *configuration.balconies)
     for layer, things in (("SEATING", seats), ("STAGE", configuration.portable_stages)):
         for thing in things:
             a, b, c, d = thing.footprint(hall)
             pen.line(_box(a, b, c, d), layer, closed=True)
             pen.text(thing.name, (a + 0.3, c + 0.3))
+    for aisle in configuration.aisle_footprints:
+        pen.line(_box(*aisle), "SEATING", closed=True)
     for surface in configuration.room.surfaces:
         if surface.name == "stage floor":
             pen.line(surface.corners, "STAGE", closed=True)

@@ -7,6 +7,7 @@ import numpy as np
 from ...acoustics.criteria import CRITERIA
 from ...physics.bands import LABELS
 from ...venue.finishes import FINISHES
+from ...venue.locations import spot
 from ...venue.measured_room import by_octave
 from ...venue.typed_values import value_text
 from ...venue.units import area_text
@@ -51,23 +52,10 @@ def _gym(s):
         ("wall height", say(hall.height)),
         ("clear under joists", say(hall.clear_height)),
         *_joists(hall, say),
-        ("court", escape(s.court)),
+        ("court", escape(s.court) + _lies(s)),
         ("air", f"{temperature}, {s.air.humidity_pct:g} % relative humidity"),
     ]
-    rows += [
-        (
-            f"bleachers '{quoted(b.name)}'",
-            (
-                f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)},"
-                f" {say(b.length)} long, {b.seats} seats"
-            ),
-        )
-        for b in s.banks
-    ]
-    rows += [
-        (f"chairs '{quoted(f.name)}'", f"{say(f.length)} by {say(f.width)}, {f.seats} seats")
-        for f in s.floor_seats
-    ]
+    rows += _seats(s)
     rows += [
         (
             f"treatment of the {t.surface}",
@@ -79,11 +67,61 @@ def _gym(s):
     return table("The gym and its seats", ("what", "value"), rows)
 
 
+def _seats(s):
+    """Rows of the bleachers, the chairs and the side courts."""
+    say = s.say
+    rows = [
+        (
+            f"bleachers '{quoted(b.name)}'",
+            (
+                f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)},"
+                f" {say(b.length)} long, {b.seats} seats{_as_used(b, say)}"
+            ),
+        )
+        for b in s.banks
+    ]
+    rows += [
+        (
+            f"chairs '{quoted(f.name)}'",
+            f"{say(f.length)} by {say(f.width)}, {f.seats} seats{_divided(f, say)}",
+        )
+        for f in s.floor_seats
+    ]
+    rows += [
+        (f"side court '{quoted(c.name)}'", f"{say(c.court.length)} by {say(c.court.width)}")
+        for c in s.side_courts
+    ]
+    return rows
+
+
 def _joists(hall, say):
     """The row of the joists, where they are known."""
     if hall.joist_spacing is None:
         return []
     return [("joists", f"along the {hall.joists_along}, one every {say(hall.joist_spacing)}")]
+
+
+def _lies(s):
+    """Where the court lies, if not in the middle of the gym along it."""
+    words = ", turned across the gym" if s.court_turned else ""
+    if s.court_x or s.court_y:
+        words += f", its middle {spot((s.court_x, s.court_y), s.units)}"
+    return words
+
+
+def _as_used(bank, say):
+    """What of a bank is not as a plain one against its wall."""
+    words = f", {say(bank.setback)} from the wall" if bank.setback else ""
+    words += f", on a mezzanine at {say(bank.base_height)}" if bank.base_height else ""
+    words += f", {bank.rows_out} rows pulled out" if bank.open and bank.folded else ""
+    return words + _divided(bank, say)
+
+
+def _divided(seats, say):
+    """Aisles and wheelchair spaces among some seats."""
+    words = f", {seats.aisles} aisles of {say(seats.aisle_width)}" if seats.aisles else ""
+    spaces = seats.wheelchair_spaces
+    return words + (f", {spaces} wheelchair spaces" if spaces else "")
 
 
 def _finishes(s, results):

@@ -158,6 +158,24 @@ function cased(ctx, width, case_, dash = [], color = INK) {
   stroke(ctx, color, width, dash);
 }
 
+// where a column of seats lies, in columns: aisles part them
+const columnPlace = (area, column) => area.places ? area.places[column] : column;
+
+// runs of columns that no aisle parts, [first, one beyond the last]
+function sections(area) {
+  const cuts = [0];
+  for (let n = 1; n < area.columns; n++) {
+    if (columnPlace(area, n) - columnPlace(area, n - 1) > 1.01) cuts.push(n);
+  }
+  return cuts.map((from, n) => [from, cuts[n + 1] ?? area.columns]);
+}
+
+// the column at a place, -1 in an aisle
+function columnAt(area, place) {
+  if (!area.places) return Math.round(place);
+  return area.places.findIndex((one) => Math.abs(place - one) <= 0.5);
+}
+
 function paintArea(ctx, area, map, at, ratio, sheets) {
   const { rows, columns } = area, { low, high } = map.scale;
   let sheet = sheets.get(`${area.name} ${rows} ${columns}`);
@@ -185,7 +203,10 @@ function paintArea(ctx, area, map, at, ratio, sheets) {
   ctx.save();
   ctx.setTransform(ax * k, -ay * k, dx * k, -dy * k, x, y);
   ctx.imageSmoothingEnabled = true;
-  ctx.drawImage(sheet.canvas, 0, 0);
+  for (const [from, to] of sections(area)) {
+    const wide = to - from;
+    ctx.drawImage(sheet.canvas, from, 0, wide, rows, columnPlace(area, from), 0, wide, rows);
+  }
   ctx.restore();
 }
 
@@ -948,7 +969,8 @@ function seatAt(state, x, y) {
   for (const area of [...state.room.areas].reverse()) {
     const [ox, oy] = area.origin, [ax, ay] = area.across, [dx, dy] = area.down;
     const det = ax * dy - ay * dx, u = x - ox, v = y - oy;
-    const column = Math.round((u * dy - v * dx) / det), row = Math.round((ax * v - ay * u) / det);
+    const column = columnAt(area, (u * dy - v * dx) / det);
+    const row = Math.round((ax * v - ay * u) / det);
     if (row >= 0 && column >= 0 && row < area.rows && column < area.columns) {
       return area.start + row * area.columns + column;
     }
@@ -960,8 +982,8 @@ function seatPlace(state, index) {
   const area = areaOf(state, index);
   if (!area) return null;
   const row = Math.floor((index - area.start) / area.columns);
-  const column = (index - area.start) % area.columns;
-  return [0, 1].map((n) => area.origin[n] + row * area.down[n] + column * area.across[n]);
+  const place = columnPlace(area, (index - area.start) % area.columns);
+  return [0, 1].map((n) => area.origin[n] + row * area.down[n] + place * area.across[n]);
 }
 
 const areaOf = (state, index) => state.room.areas.find(

@@ -10,12 +10,13 @@ import numpy as np
 from contourpy import contour_generator
 from plotly.colors import get_colorscale, sample_colorscale
 
+from ...acoustics.throws import cut_side
 from ...design.dragging import handles, landings, value_range
 from ...venue.locations import along_wall
 from ...venue.units import length_text
 from ..charts import maps
 from ..scene.plan import SIDES
-from ..scene.space import court_lines
+from ..scene.space import all_court_lines
 from ..scene.view import View
 from ..theme import GROUP_COLORS, QUANTITIES, color_range, per_unit, room_words
 from .judging import judged
@@ -24,6 +25,7 @@ from .words import handle_words, mark_words
 COLORS = 256  # of a scale
 MOST_TICKS = 9
 NEAR_CUT = 2.0  # so near to the section a point of another area is shown in it [m]
+PARTED = 1e-3  # from which columns of seats are uneven: an aisle parts them [m]
 
 
 def buffer(numbers):
@@ -92,7 +94,7 @@ def room(view):
         walls=_flat([walls]),
         outlines=_flat(_outlines(configuration, hall)),
         rows=_flat(_row_lines(configuration)),
-        court=_flat([court_lines(view.scenario.lines)]),
+        court=_flat([all_court_lines(view.scenario)]),
         joists=_flat(_joist_lines(hall)),
         joist_words=_joist_words(hall, view.units),
         areas=_areas(view),
@@ -101,15 +103,9 @@ def room(view):
 
 
 def _outlines(configuration, hall):
-    """Outlines of banks, chairs, stages and balconies."""
-    things = (
-        *configuration.banks,
-        *configuration.floor_seats,
-        *configuration.portable_stages,
-        *configuration.balconies,
-    )
-    for thing in things:
-        a, b, c, d = thing.footprint(hall)
+    """Outlines of banks, chairs, stages and balconies, and of the aisles between seats."""
+    outlines = [thing.footprint(hall) for thing in configuration.standing]
+    for a, b, c, d in (*outlines, *configuration.aisle_footprints):
         yield np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]])
     for surface in configuration.room.surfaces:
         if surface.name == "stage floor":
@@ -138,7 +134,9 @@ def _row_lines(configuration):
 
 
 def _areas(view):
-    """Grid of every area of the map: its first point, one row on, one column on (plan)."""
+    """Grid of every area of the map: its first point, one row on, one column on (plan), and where
+    its columns lie if aisles part them.
+    """
     found, start = [], 0
     for area in view.areas:
         grid = area.points.reshape(area.rows, area.columns, 3)
@@ -152,6 +150,7 @@ def _areas(view):
                 origin=grid[0, 0, :2].tolist(),
                 down=down[:2].tolist(),
                 across=across[:2].tolist(),
+                places=_parted(grid, across),
             )
         )
         start += len(area.points)
@@ -161,15 +160,28 @@ def _areas(view):
 
 
 def _grid_steps(grid):
-    """One row on and one column on, each (3,); a single row is as deep as a seat is wide."""
+    """One row on and one column on within a section, each (3,); a single row is as deep as a seat
+    is wide.
+    """
     rows, columns = grid.shape[:2]
     down = (grid[-1, 0] - grid[0, 0]) / max(rows - 1, 1)
     across = (grid[0, -1] - grid[0, 0]) / max(columns - 1, 1)
+    if columns > 2 and np.abs(np.diff(grid[0], axis=0) - across).max() > PARTED:
+        across = grid[0, 1] - grid[0, 0]
     if rows == 1:
         down = np.array([-across[1], across[0], 0.0])
     if columns == 1:
         across = np.array([down[1], -down[0], 0.0])
     return down, across
+
+
+def _parted(grid, across):
+    """Where the columns of a grid lie, in steps of one column; None where they are even."""
+    if grid.shape[1] < 3:
+        return None
+    places = (grid[0] - grid[0, 0]) @ across / (across @ across)
+    even = np.abs(places - np.arange(len(places))).max() * np.linalg.norm(across) < PARTED
+    return None if even else places.tolist()
 
 
 def _microphones(view):
@@ -266,9 +278,14 @@ class _Padded:
         self._generator = contour_generator(x=x, y=y, z=grid[np.ix_(rows, columns)])
         points = area.points.reshape(area.rows, area.columns, 3)
         self._corner, (self._down, self._across) = points[0, 0], _grid_steps(points)
+        self._columns, self._places = x, _parted(points, self._across)
 
     def _placed(self, line):
-        return self._corner + line[:, 1:] * self._down + line[:, :1] * self._across
+        column = line[:, 0]
+        if self._places:  # half a step beyond both ends, as the columns
+            places = [-0.5, *self._places, self._places[-1] + 0.5]
+            column = np.interp(column, self._columns, places)
+        return self._corner + line[:, 1:] * self._down + column[:, None] * self._across
 
     def lines(self, level):
         return [self._placed(line) for line in self._generator.lines(level)]
@@ -438,8 +455,8 @@ def _in_the_cut(view, row):
 
 def _cut_frame(view):
     """Foot, direction along and into the gym of the wall that the section starts from."""
-    bank = next((b for b in view.result.configuration.banks if b.name == view.section.area), None)
-    return along_wall(bank.side if bank else "west", view.scenario.hall)
+    side = cut_side(view.result.configuration, view.section.area)
+    return along_wall(side, view.scenario.hall)
 
 
 def cut(view):

@@ -9,6 +9,7 @@ import ipywidgets as w
 
 from ...acoustics.evaluate import evaluate
 from ...venue.files import load, save
+from ...venue.refusals import lines_of
 from ..jobs import HIDDEN, SHOWN, Debounce, Job
 from .page import quiet, with_folder
 from .section import Section
@@ -141,7 +142,7 @@ class SaveSection(Section):
 
     def _refused(self, error):
         self._show_work(False)
-        self._say(f"Not opened: {escape(str(error))}")
+        self._say(f"Not opened: {'<br>'.join(escape(line) for line in lines_of(error))}")
 
     def _opened(self, found):
         self._show_work(False)

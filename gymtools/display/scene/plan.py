@@ -4,7 +4,7 @@ import numpy as np
 
 from ..charts import maps
 from ..theme import FAINT, GROUP_COLORS, plain_text
-from .space import court_lines
+from .space import all_court_lines
 from .view import fixed_microphones, xy
 
 SIDES = ("west", "east", "south", "north")
@@ -75,13 +75,10 @@ def room(view):
     hall, configuration = view.scenario.hall, view.result.configuration
     x, y = hall.length / 2, hall.width / 2
     outlines = [np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0], [-x, -y, 0]])]
-    for thing in (
-        *configuration.banks,
-        *configuration.floor_seats,
-        *configuration.portable_stages,
-        *configuration.balconies,
+    for a, b, c, d in (
+        *(thing.footprint(hall) for thing in configuration.standing),
+        *configuration.aisle_footprints,
     ):
-        a, b, c, d = thing.footprint(hall)
         outlines.append(np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]]))
     outlines += [
         np.concatenate([s.corners, s.corners[:1]])
@@ -104,7 +101,7 @@ def court(view):
     moving : dict
         Of a Scatter
     """
-    return dict(**xy(court_lines(view.scenario.lines), view.k), line=view.line_style)
+    return dict(**xy(all_court_lines(view.scenario), view.k), line=view.line_style)
 
 
 def contours(view):

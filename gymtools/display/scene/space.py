@@ -112,14 +112,28 @@ def court_lines(court):
         (point, 3), rows of NaN between the lines [m]
     """
     flat = [np.c_[line, np.full(len(line), 0.07)] for line in court.lines()]
-    for x, y, z in court.hoops():  # ring and board
-        turn, ring, half = np.linspace(0, 2 * np.pi, 25), court.ring_radius, court.board_width / 2
+    for (x, y, z), (left, right) in zip(court.hoops(), court.boards(), strict=True):
+        turn, ring = np.linspace(0, 2 * np.pi, 25), court.ring_radius
         flat.append(np.c_[x + ring * np.cos(turn), y + ring * np.sin(turn), np.full(25, z)])
-        back = np.sign(x) * (court.length / 2 - court.board_inset)
-        low, high = BOARD
-        board = np.array([[-half, low], [half, low], [half, high], [-half, high], [-half, low]])
-        flat.append(np.c_[np.full(5, back), y + board[:, 0], z + board[:, 1]])
+        low, high = z + np.array(BOARD)
+        flat.append(np.c_[[left, right, right, left, left], [low, low, high, high, low]])
     return maps.joined(flat)
+
+
+def all_court_lines(scenario):
+    """Lines of the court and of side courts.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+
+    Returns
+    -------
+    points : ndarray
+        (point, 3), rows of NaN between the lines [m]
+    """
+    return np.concatenate([court_lines(court) for court in scenario.courts])
 
 
 def frame(view):
@@ -161,7 +175,7 @@ def painted(view):
     """
     contours = maps.joined([line + [0, 0, 0.06] for _, _, line in view.contours])
     return dict(
-        **xyz(np.concatenate([court_lines(view.scenario.lines), contours]), view.k),
+        **xyz(np.concatenate([all_court_lines(view.scenario), contours]), view.k),
         line=view.line_style,
     )
 
