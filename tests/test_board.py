@@ -425,6 +425,25 @@ def test_what_was_stays_until_the_next_move():
     assert section._origin.scenario.groups[0].downtilt_deg == 60.0
 
 
+def test_what_is_put_back_before_the_next_move_costs_it_nothing():
+    """Regression: a move that was tried is put back and another tried in its place, without a
+    picture in between: the second is held against what stood before the first.
+    """
+    m, section = panel()
+    m.trace()
+    section.finish()
+    start = m.scenario
+    m.set(DOWN, 20.0)
+    m.trace()
+    section.finish()
+    assert section.at_rest
+    m.history.undo()
+    m.set(("groups", m.scenario.groups[1].name, "height"), 6.0)
+    section.finish()
+    assert section._origin.scenario == start
+    assert section.change.value.startswith(f"Since {start.groups[1].name} was changed")
+
+
 def test_who_gains_and_who_loses():
     """Worked by hand: a check whose word gets better gains, whose word gets worse loses; the worst
     loss is named; numbers that change within a word count for nothing.
@@ -437,7 +456,7 @@ def test_who_gains_and_who_loses():
     )
     assert change_sentence("north row", *zip(game, class_, strict=True)) == (
         "Since north row was changed: game gains 1 check, class loses 1 (worst: STI, north bank:"
-        " 0.62 → 0.48, now close)."
+        " 0.48, now close)."
     )
     still = judged(verdict("sti", 0.40, "misses"), first[1])
     assert change_sentence("a and b", game[:1], [still]) == (

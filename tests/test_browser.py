@@ -283,6 +283,9 @@ def test_parts_and_the_loudspeaker_are_shown(sheet):
     """
     tab(sheet, "Cost, parts and schedules")
     sheet.wait_for_selector("caption:has-text('Bill')", timeout=90_000)
+    ends = """() => [...document.querySelectorAll('.gt-card .wide')].filter(e => e.offsetParent)
+        .map(e => e.getBoundingClientRect().right)"""
+    assert max(sheet.evaluate(ends)) <= sheet.viewport_size["width"], "a table scrolls, none is cut"
     pick(sheet, "Run by", "nobody (it runs by itself)")
     sheet.wait_for_selector("text=Mixer: automatic", timeout=90_000)
     to_top(sheet.locator("caption:has-text('Loudspeakers')"))

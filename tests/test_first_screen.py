@@ -88,6 +88,20 @@ def sized(sheet, size):
     sheet.wait_for_timeout(1500)
 
 
+def keys_stay_in_the_panel(sheet):
+    """Letters that are commands of a notebook do nothing to it, and arrows choose in a list."""
+    cells, use = sheet.locator(".jp-Cell").count(), sheet.locator(".gt-page select:visible").first
+    before = use.input_value()
+    use.focus()
+    for key in ("b", "a", "m", "ArrowDown"):
+        sheet.keyboard.press(key)
+    sheet.wait_for_timeout(500)
+    other = use.input_value()
+    use.select_option(before)
+    covers = sheet.evaluate("getComputedStyle(document.querySelector('.gt-page')).position")
+    return sheet.locator(".jp-Cell").count() == cells and covers == "fixed" and other != before
+
+
 def test_all_that_a_meeting_needs_is_on_the_first_screen(sheet):
     """Behavior: controls, both pictures, the sentence, the board and the kept designs are whole on
     the screen at three sizes without scrolling; no text of pictures and board lies over another,
@@ -106,6 +120,7 @@ def test_all_that_a_meeting_needs_is_on_the_first_screen(sheet):
     for words, place in (("Skip to the plan", ".gt-plan"), ("Skip to the uses board", ".gtb")):
         sheet.get_by_role("button", name=words).press("Enter")
         assert sheet.evaluate("p => !!document.activeElement.closest(p)", place), words
+    assert keys_stay_in_the_panel(sheet)
     eye = "() => document.querySelector('.gt-work .js-plotly-plot')._fullLayout.scene.camera.eye"
     before = sheet.evaluate(eye)
     sheet.mouse.move(*middle(sheet, ".gt-work .js-plotly-plot"))

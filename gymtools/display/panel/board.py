@@ -174,9 +174,18 @@ class BoardSection(Section):
             and step != origin.step
             and changed_things(before, now)  # more than the units
             and changed_things(origin.scenario, now)  # not put back
+            and changed_things(origin.scenario, self._step_before(before))  # nor put back first
         ):
             judged = self._rested or self._all_present()
             self._origin = Origin(scenario=before, judged=judged, step=step)
+
+    def _step_before(self, otherwise):
+        """Design one step before the present one: what was put back on the way was not drawn."""
+        states = self.panel.history.so_far
+        try:
+            return states[1].scenario
+        except (IndexError, ValueError):  # the first, or one that cannot be
+            return otherwise
 
     def _show(self):
         shown = self._answer.result.use.name
@@ -191,6 +200,7 @@ class BoardSection(Section):
         self.sentence.value = self.sentence.tooltip = escape(words)
         change = "" if missing else self._change_words(judged)
         self.change.value = escape(change)
+        self.change.tooltip = f"{escape(change)} {RULE}".strip()
         if self.at_rest:
             self._said = f"{words} {change}".strip()
         rows = [self._row(name, name == shown) for name in self._uses]

@@ -1,10 +1,14 @@
-"""Links at the page's beginning that lead a keyboard past the bars: to the plan, to the board."""
+"""The keyboard on the panel's page: links at its beginning lead past the bars, to the plan and to
+the board, and letters typed in the panel are no commands to the notebook behind it.
+"""
 
 import anywidget
 
 
 class SkipLinks(anywidget.AnyWidget):
-    """The first stops of the Tab key; each is seen while it has the focus.
+    """The first stops of the Tab key; each is seen while it has the focus. JupyterLab's shortcuts
+    without Ctrl or Cmd do nothing in the panel, nor while it covers the notebook: "b" would insert
+    a cell that nobody sees, "m" would take the panel away.
 
     It begins with the page's model, not with a view, and works on even where a busy page has given
     the model up.
@@ -36,8 +40,19 @@ class SkipLinks(anywidget.AnyWidget):
       }
       return nav;
     }
+    function shield(event) {
+      const book = event.target.closest?.(".jp-NotebookPanel");
+      const panel = book?.querySelector(".gt-page");
+      if (!panel) return;
+      const covers = getComputedStyle(panel).position === "fixed";
+      const own = covers || event.target.closest(".gt-page");
+      const plain = !event.ctrlKey && !event.metaKey;
+      // a shortcut's selector may be of the very element that has the focus
+      if (own) event.target.toggleAttribute("data-lm-suppress-shortcuts", plain);
+    }
     export default () => ({
       initialize() {
+        globalThis.gymtoolsShield ??= (window.addEventListener("keydown", shield, true), true);
         document.querySelector("nav.gt-skip")?.remove();  // one for the page
         const nav = links();
         document.body.prepend(nav);

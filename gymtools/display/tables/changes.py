@@ -75,11 +75,10 @@ class Change:
 
     @property
     def sentence(self):
-        """The check with its area, its number before and after, and the word it has now."""
+        """The check with its area, its number and the word it has now."""
         c, v = CRITERIA[self.after.criterion], self.after
         where = f", {v.area}" if v.area else ""
-        numbers = f"{c.text(self.before.value)} → {c.text(v.value)}"
-        return f"{c.quantity}{where}: {numbers}, now {v.word}"
+        return f"{c.quantity}{where}: {c.text(v.value)}, now {v.word}"
 
 
 def changes(before, after):

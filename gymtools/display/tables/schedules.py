@@ -4,6 +4,8 @@ from html import escape
 
 from .markup import table
 
+UNITS = {"ft2": "ft²", "m2": "m²"}  # as files have them, and as people read them
+
 
 def schedule_table(schedule):
     """Schedule as a table with its note.
@@ -26,4 +28,4 @@ def schedule_table(schedule):
 
 
 def _cell(value):
-    return escape(value) if isinstance(value, str) else value
+    return escape(UNITS.get(value, value)) if isinstance(value, str) else value
