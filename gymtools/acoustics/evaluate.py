@@ -89,10 +89,10 @@ def evaluate(
 
     Sources
     -------
-    Direct sound: spherical spreading, ISO 9613-1 air. Reverberant sound, statistical: diffuse
-    field, Eyring absorption with air, fed by what remains after the first surface; traced:
-    ``physics.tracing``. STI: IEC 60268-16 with a complex sum of the arrivals and of the reverberant
-    sound.
+    Direct sound: spherical spreading, ISO 9613-1 air, screening after ISO 9613-2. Reverberant
+    sound, statistical: diffuse field, Eyring absorption with air, fed by what remains after the
+    first surface; traced: ``physics.tracing``. STI: IEC 60268-16 with a complex sum of the arrivals
+    and of the reverberant sound.
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
     if not hasattr(room, "at_gains_of"):  # no field that has been traced
@@ -105,8 +105,8 @@ def evaluate(
     points, spans = _points(configuration, use, most_points)
     at_1w = sources(scenario, use)
     of_areas = [points[span] for span in spans.values()]
-    blocking = configuration.room.blocking
-    direct, distance = direct_sound(at_1w, of_areas, blocking, scenario.memory)
+    screens = configuration.room.screens
+    direct, distance, seen = direct_sound(at_1w, of_areas, screens, scenario.memory)
     reverberant = _reverberant(scenario, use, at_1w, room, rays)
     total = direct.sum(axis=0) + reverberant.at(points)  # (point, band)
     room_eq_db, gain_db = _level(total, spans, use)
@@ -120,6 +120,7 @@ def evaluate(
         points=points,
         direct=direct * scale,
         distance=distance,
+        seen=seen,
         total=total * scale,
         reverberant=reverberant.raised(raised_db),
         room_eq_db=room_eq_db,

@@ -29,7 +29,7 @@ class AreaSummary:
     weight: float
     points: slice  # of the result's arrays
     mean_db: float  # direct level, energy sum of 1, 2 and 4 kHz, mean over the seats [dB]
-    # seats that no loudspeaker that plays can see; the figures of the direct sound leave them out
+    # seats that no loudspeaker that plays can see: they hear it around edges
     out_of_sight: int
     coverage_range_db: tuple  # 5th to 95th percentile of the direct level at 1, 2 and 4 kHz [dB]
     within_3db: float  # share of seats within 3 dB of the mean, 0 to 1 [-]
@@ -53,6 +53,7 @@ class Result:
     points: np.ndarray  # (P, 3) [m]
     direct: np.ndarray  # direct sound of each loudspeaker (S, P, 7) [re 20 uPa squared]
     distance: np.ndarray  # (S, P) [m]
+    seen: np.ndarray  # whether nothing stands between, for loudspeakers that play (S, P)
     total: np.ndarray  # direct and reverberant energy (P, 7) [re 20 uPa squared]
     reverberant: DiffuseField | TracedField  # what the room adds: by formula, or traced
     room_eq_db: np.ndarray  # how far each octave is turned down for all loudspeakers (7,) [dB]
@@ -195,6 +196,11 @@ class Result:
     def level_db(self):
         """Level of the direct sound (P, 7) [dB]."""
         return bands.to_level(self.direct.sum(axis=0))
+
+    @cached_property
+    def in_sight(self):
+        """Whether each seat sees a loudspeaker that plays, and hears it (P,)."""
+        return self.seen.any(axis=0) & np.isfinite(self.level_db).any(axis=1)
 
     @cached_property
     def total_db(self):
@@ -360,7 +366,7 @@ class Result:
             mean_db=mean,
             coverage_range_db=tuple((high - low).tolist()),
             within_3db=float((np.abs(level - mean) <= NEAR_DB).mean()),
-            out_of_sight=int((~heard).sum()),
+            out_of_sight=int((~self.in_sight[span]).sum()),
             quietest_db=float(level.min() - mean),
             quietest=int(span.start + quietest),
             quietest_seat=area.seat_words(quietest, self.scenario.units),

@@ -99,6 +99,8 @@ class Polygons:
         Box around each polygon (polygon, 3), float32 [m]
     plane : ndarray of int
         Number of the plane that each polygon lies in (polygon,) [-]
+    corner : ndarray
+        Corners in order (polygon, edge, 3), float32; short polygons repeat their last [m]
     """
 
     normal: np.ndarray
@@ -108,6 +110,7 @@ class Polygons:
     low: np.ndarray
     high: np.ndarray
     plane: np.ndarray
+    corner: np.ndarray
 
     def __len__(self):
         return len(self.offset)
@@ -150,7 +153,7 @@ def pack(polygons):
     corners = [np.asarray(polygon, float) for polygon in polygons]
     normals = [_normal(c, number) for number, c in enumerate(corners)]
     offsets = [n @ c[0] for n, c in zip(normals, corners, strict=True)]
-    edges, limits = [], []
+    edges, limits, outlines = [], [], []
     for number, (n, c) in enumerate(zip(normals, corners, strict=True)):
         along = np.roll(c, -1, axis=0) - c
         inward = np.cross(n, along / np.linalg.norm(along, axis=1, keepdims=True))
@@ -160,6 +163,7 @@ def pack(polygons):
         fill = [*range(len(c)), *[len(c) - 1] * (most - len(c))]
         edges.append(inward[fill])
         limits.append(limit[fill])
+        outlines.append(c[fill])
 
     def as32(rows, *shape):
         return np.array(rows, np.float32).reshape(len(polygons), *shape)
@@ -172,6 +176,7 @@ def pack(polygons):
         as32([c.min(axis=0) for c in corners], 3),
         as32([c.max(axis=0) for c in corners], 3),
         _planes(normals, offsets),
+        as32(outlines, most, 3),
     )
 
 

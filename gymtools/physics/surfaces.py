@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from .geometry import Polygons
+from .screening import screens
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -47,6 +48,11 @@ class Surfaces:
     def blocking(self):
         """The polygons that can stand in a line of sight [m]."""
         return self.polygons.some(np.flatnonzero(self.blocks))
+
+    @cached_property
+    def screens(self):
+        """The same with the edges that sound bends over (Screens) [m]."""
+        return screens(self.polygons, self.blocks)
 
     @cached_property
     def met_absorption(self):

@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from ..physics.geometry import Polygons, pack, polygon_area
+from ..physics.screening import screens
 from .finishes import FINISHES
 from .hall import SIDES
 from .pieces import balcony, bank, chairs, curtain, floor, platform, recess, roof, wall
@@ -34,6 +35,11 @@ class Room:
         """The polygons that can stand in a line of sight."""
         at = [k for k, s in enumerate(self.surfaces) if s.blocks]
         return self.polygons.some(at)
+
+    @cached_property
+    def screens(self):
+        """The same with the edges that sound bends over (Screens)."""
+        return screens(self.polygons, [s.blocks for s in self.surfaces])
 
     def absorption(self, occupied, treatments=(), factors=None):
         """Absorption coefficients as the room is used.
