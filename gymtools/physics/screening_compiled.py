@@ -50,7 +50,8 @@ def detours(origin, points, faces, edges, limits, taken):
     points : ndarray
         (point, 3) [m]
     faces : tuple of ndarray
-        Normals, offsets, edges with their offsets, lowest and highest corners of the screens [m]
+        Normals, offsets, edges with their offsets, lowest and highest corners of the screens
+        (polygon, ...) [m]
     edges : tuple of ndarray
         Starts and ends of the free edges (edge, 3) [m], and the polygons of each
         (edge, 2) [-]
