@@ -698,8 +698,8 @@ REFUSALS = {
     "set up": (
         first(set_up=("bleachers",)),
         (
-            r"^use 'game', set_up: block of chairs or portable stage 'bleachers' is unknown\."
-            r" Known: chairs, assembly stage\.$"
+            r"^use 'game', set_up: block of chairs, portable stage or movable fixture 'bleachers'"
+            r" is unknown\. Known: chairs, assembly stage\.$"
         ),
     ),
     "listens": (

@@ -219,8 +219,14 @@ def free_spots(configuration):
     spots = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
     free = np.ones(len(spots), bool)
     banks = [b for b in c.banks if b.open]
-    for thing in (*banks, *c.floor_seats, *c.portable_stages):
-        west, east, south, north = thing.footprint(hall)
+    covered = [t.footprint(hall) for t in (*banks, *c.floor_seats, *c.portable_stages)]
+    covered += [
+        box
+        for f in c.fixtures
+        if f.bottom < SOURCE_HEIGHT + OFF_WALLS
+        for box in f.footprints(hall)
+    ]
+    for west, east, south, north in covered:
         inside = (spots[:, 0] > west - OFF_WALLS) & (spots[:, 0] < east + OFF_WALLS)
         free &= ~(inside & (spots[:, 1] > south - OFF_WALLS) & (spots[:, 1] < north + OFF_WALLS))
     return spots[free] if free.any() else np.zeros((1, 2))

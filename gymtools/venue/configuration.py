@@ -16,8 +16,8 @@ KEPT = 256  # configurations whose room, areas and zones are kept
 
 @dataclass(frozen=True, kw_only=True)
 class HallConfiguration:
-    """What is there in one use, and as it is: banks open or closed, chairs and stages set out, the
-    curtain.
+    """What is there in one use, and as it is: banks open or closed, chairs, stages and
+    fixtures set out, the curtain.
     """
 
     hall: Hall
@@ -28,6 +28,7 @@ class HallConfiguration:
     curtain_open: bool = True
     portable_stages: tuple = ()
     balconies: tuple = ()
+    fixtures: tuple = ()
     # of the scenario that it belongs to
     memory: Memory = field(default_factory=Memory, repr=False, compare=False)
 
@@ -53,6 +54,15 @@ class HallConfiguration:
         and the court; kept.
         """
         return self._kept("audience areas", _areas)
+
+    @property
+    def footprints(self):
+        """All that stands or hangs in it, as on a plan: (thing, rectangle) each, banks and chairs,
+        stages, balconies and fixtures; rectangles as x low, x high, y low, y high [m].
+        """
+        things = (*self.banks, *self.floor_seats, *self.portable_stages, *self.balconies)
+        found = [(thing, thing.footprint(self.hall)) for thing in things]
+        return found + [(f, box) for f in self.fixtures for box in f.footprints(self.hall)]
 
     @cached_property
     def zones(self):

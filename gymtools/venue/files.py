@@ -14,6 +14,7 @@ from tomlkit.exceptions import TOMLKitError
 from ..physics.checks import within
 from .arguments import FROM_LOAD, kind_of, yes_or_no
 from .balcony import Balcony
+from .fixture import Fixture
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
 from .measured import read_measured, same_measured, write_measured
@@ -52,6 +53,7 @@ MANY = {
     "floor_seats": FloorSeats,
     "portable_stages": PortableStage,
     "balconies": Balcony,
+    "fixtures": Fixture,
     "microphones": Microphone,
     "treatments": Treatment,
     "groups": Group,

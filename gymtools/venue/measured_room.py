@@ -203,6 +203,11 @@ def _seating(scenario):
     return [*banks, *(b for b in scenario.balconies if b.rows), *chairs]
 
 
+def _movable(scenario):
+    """Fixtures that are there in some uses only."""
+    return [f for f in scenario.fixtures if f.movable]
+
+
 def check_measured(scenario):
     """Refuse a measured room that does not fit the scenario.
 
@@ -226,7 +231,9 @@ def check_measured(scenario):
         return
     there = {
         "closed": [b.name for b in scenario.banks],
-        "set_up": [t.name for t in (*scenario.floor_seats, *scenario.portable_stages)],
+        "set_up": [
+            t.name for t in (*scenario.floor_seats, *scenario.portable_stages, *_movable(scenario))
+        ],
     }
     for key, known in there.items():
         for name in getattr(room, key):

@@ -7,12 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..physics.geometry import INSIDE, polygon_area
+from .fixture import FLUSH
 from .locations import along_wall, overlap
 from .seating import CHAIR_HEIGHT
 
 SMALLEST = 1e-3  # piece of a wall that is kept [m2]
 THINNEST = 1e-4  # face of a balcony that is kept [m2]
-FLUSH = 0.01  # within which two things stand flush [m]
+
+
+# of a box, by axis
+FACES = (("west side", "east side"), ("south side", "north side"), ("underside", "top"))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -76,13 +80,15 @@ def floor(hall, court, covered):
         )
 
 
-def roof(hall):
-    """The roof: one piece where it is flat, else two slopes.
+def roof(hall, fixtures=()):
+    """The roof: one piece where it is flat, else two slopes; what fixtures hide does not count.
 
     Parameters
     ----------
     hall : Hall
         The gym
+    fixtures : sequence of Fixture
+        What hangs or stands in it
 
     Returns
     -------
@@ -98,13 +104,20 @@ def roof(hall):
     )
     for name, (y0, z0, y1, z1) in slopes.items():
         corners = np.array([[-x, y0, z0], [x, y0, z0], [x, y1, z1], [-x, y1, z1]], float)
+        area = polygon_area(corners) - (_on_the_roof(hall, fixtures) if flat else 0.0)
         yield Surface(
-            name=name, part="roof", corners=corners, area=polygon_area(corners), finish=hall.roof
+            name=name, part="roof", corners=corners, area=max(area, 0.0), finish=hall.roof
         )
 
 
-def wall(hall, side, banks, stage):
-    """A wall, in pieces around the opening of a stage; what bleachers hide does not count.
+def _on_the_roof(hall, fixtures):
+    """Area of a flat roof that fixtures hide [m2]."""
+    return sum(f.length * f.depth * f.number for f in fixtures if hall.height - f.top < FLUSH)
+
+
+def wall(hall, side, standing, stage):
+    """A wall, in pieces around the opening of a stage; what bleachers and fixtures hide does not
+    count.
 
     Parameters
     ----------
@@ -112,8 +125,8 @@ def wall(hall, side, banks, stage):
         The gym
     side : str
         "north", "south", "east" or "west"
-    banks : sequence of Bank
-        Bleachers of all sides
+    standing : tuple
+        Bleachers of all sides, and fixtures
     stage : Stage or None
         Built-in stage
 
@@ -123,6 +136,13 @@ def wall(hall, side, banks, stage):
         Those that are there
     """
     foot, along, _ = along_wall(side, hall)
+    banks, fixtures = standing
+    hidden = [
+        (b.offset - b.length / 2, b.offset + b.length / 2, 0.0, b.top)
+        for b in banks
+        if b.side == side
+    ]
+    hidden += against(hall, side, fixtures)
     opened = stage is not None and stage.side == side
     for name, outline in _wall_outlines(hall, side, stage if opened else None).items():
         if len(outline) < 3 or polygon_area(np.c_[outline, np.zeros(len(outline))]) < SMALLEST:
@@ -133,7 +153,7 @@ def wall(hall, side, banks, stage):
             name=name,
             part=name if front else f"{side} wall",
             corners=corners,
-            area=max(polygon_area(corners) - _hidden_area(outline, side, banks), 0.0),
+            area=max(polygon_area(corners) - _hidden_area(outline, hidden), 0.0),
             finish=stage.front if front else hall.wall(side),
             blocks=opened,
         )
@@ -158,14 +178,36 @@ def _wall_outlines(hall, side, stage):
     }
 
 
-def _hidden_area(outline, side, banks):
-    """Area of a piece of a wall that bleachers hide [m2]."""
+def _hidden_area(outline, hidden):
+    """Area of a piece of a wall that is hidden by rectangles along the wall and up [m2]."""
     box = (*_range(outline[:, 0]), *_range(outline[:, 1]))
-    return sum(
-        overlap((b.offset - b.length / 2, b.offset + b.length / 2, 0.0, b.top), box)
-        for b in banks
-        if b.side == side
-    )
+    return sum(overlap(one, box) for one in hidden)
+
+
+def against(hall, side, fixtures):
+    """What fixtures hide of a wall that they lie on.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    side : str
+        "north", "south", "east" or "west"
+    fixtures : sequence of Fixture
+        What hangs or stands in it
+
+    Returns
+    -------
+    rectangles : list of tuple
+        (low, high) along the wall from its middle, and (low, high) over the floor [m]
+    """
+    foot, along, inward = along_wall(side, hall)
+    found = []
+    for box in (box for one in fixtures for box in one.boxes(hall)):
+        u, out = np.sort((box - foot) @ along), ((box - foot) @ inward).min()
+        if out < FLUSH:
+            found.append((u[0], u[1], box[0, 2], box[1, 2]))
+    return found
 
 
 def _range(values):
@@ -317,6 +359,53 @@ def _prism(thing, high):
     for n, side in enumerate(("south", "east", "north", "west")):
         (x0, y0), (x1, y1) = ring[n], ring[(n + 1) % 4]
         yield side, np.array([(x0, y0, 0.0), (x1, y1, 0.0), (x1, y1, high), (x0, y0, high)], float)
+
+
+def fixture(hall, one):
+    """A fixture: the faces of its boxes that do not lie on the floor, a wall or a flat roof.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    one : Fixture
+        As it hangs or stands
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        Those that sound meets
+    """
+    shell = np.array(
+        [[-hall.length / 2, -hall.width / 2, 0.0], [hall.length / 2, hall.width / 2, hall.height]]
+    )
+    flat = hall.highest - hall.height < FLUSH
+    for number, box in enumerate(one.boxes(hall), 1):
+        name = one.name if one.number == 1 else f"{one.name} {number}"
+        for axis, face in ((axis, face) for axis in range(3) for face in (0, 1)):
+            upper = axis == 2 and face == 1
+            if abs(box[face, axis] - shell[face, axis]) < FLUSH and (flat or not upper):
+                continue
+            corners = _face(box, axis, face)
+            yield Surface(
+                name=f"{name}, {FACES[axis][face]}",
+                owner=one.name,
+                part=one.name,
+                corners=corners,
+                area=polygon_area(corners),
+                finish=one.finish,
+                blocks=True,
+            )
+
+
+def _face(box, axis, face):
+    """Corners of one face of an upright box (corner, 3)."""
+    u, v = (axis + 1) % 3, (axis + 2) % 3
+    corners = np.empty((4, 3))
+    corners[:, axis] = box[face, axis]
+    corners[:, u] = box[[0, 1, 1, 0], u]
+    corners[:, v] = box[[0, 0, 1, 1], v]
+    return corners
 
 
 def recess(hall, stage):

@@ -8,8 +8,9 @@ import numpy as np
 from ..physics.geometry import Polygons, pack, polygon_area
 from ..physics.screening import screens
 from .finishes import FINISHES
+from .fixture import FLUSH
 from .hall import SIDES
-from .pieces import balcony, bank, chairs, curtain, floor, platform, recess, roof, wall
+from .pieces import balcony, bank, chairs, curtain, fixture, floor, platform, recess, roof, wall
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,14 +135,16 @@ def build_room(configuration):
     Returns
     -------
     room : Room
-        Shell, bleachers, chairs, portable stages, balconies and the built-in stage, in this order
+        Shell, bleachers, chairs, portable stages, balconies, the built-in stage and fixtures, in
+        this order
     """
     c, hall, stage = configuration, configuration.hall, configuration.stage
     covered = [t.footprint(hall) for t in (*c.banks, *c.floor_seats, *c.portable_stages)]
+    covered += [box for f in c.fixtures if f.bottom < FLUSH for box in f.footprints(hall)]
     surfaces = [
         *floor(hall, c.court, covered),
-        *roof(hall),
-        *(piece for side in SIDES for piece in wall(hall, side, c.banks, stage)),
+        *roof(hall, c.fixtures),
+        *(piece for side in SIDES for piece in wall(hall, side, (c.banks, c.fixtures), stage)),
         *(piece for one in c.banks for piece in bank(hall, one, c.banks)),
         *(face for block in c.floor_seats for face in chairs(block)),
         *(face for one in c.portable_stages for face in platform(one)),
@@ -149,9 +152,10 @@ def build_room(configuration):
     ]
     if stage:
         surfaces += recess(hall, stage) if c.curtain_open else [curtain(hall, stage)]
+    surfaces += [face for one in c.fixtures for face in fixture(hall, one)]
     volume = (
         hall.volume
         + (stage.volume if stage and c.curtain_open else 0.0)
-        - sum(t.solid for t in (*c.banks, *c.portable_stages, *c.balconies))
+        - sum(t.solid for t in (*c.banks, *c.portable_stages, *c.balconies, *c.fixtures))
     )
     return Room(tuple(surfaces), pack([s.corners for s in surfaces]), volume)

@@ -12,6 +12,7 @@ from . import validation
 from .balcony import Balcony
 from .configuration import KEPT, HallConfiguration
 from .court import court
+from .fixture import Fixture
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group, LoudspeakerType, loudspeaker_types
 from .measured_room import MeasuredRoom, RoomFit
@@ -43,6 +44,7 @@ class Scenario(Thing):
     stage: Stage | None = None
     portable_stages: tuple[PortableStage, ...] = ()
     balconies: tuple[Balcony, ...] = ()
+    fixtures: tuple[Fixture, ...] = ()
     microphones: tuple[Microphone, ...] = ()
     treatments: tuple[Treatment, ...] = ()
     groups: tuple[Group, ...]
@@ -131,6 +133,7 @@ class Scenario(Thing):
             curtain_open=use.curtain_open,
             portable_stages=tuple(p for p in self.portable_stages if p.name in use.set_up),
             balconies=self.balconies,
+            fixtures=tuple(f for f in self.fixtures if not f.movable or f.name in use.set_up),
             memory=self.memory,
         )
 

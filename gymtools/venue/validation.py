@@ -9,14 +9,16 @@ import numpy as np
 from ..physics.checks import within
 from ..physics.geometry import boxes_apart
 from .configuration import KEPT
-from .enclosures import beyond_room, corners, filling, holding, meeting
+from .enclosures import beyond_room, corners, filling, holding, meeting, solids
 from .finishes import FINISHES
+from .fixture import FLUSH
 from .hall import TREATABLE
 from .locations import overlap
 from .loudspeakers import loudspeaker_types
 from .measured_room import check_measured, measured_warnings
 from .paths import value_at
-from .seating import EAR_SEATED, EAR_STANDING
+from .pieces import against
+from .seating import CHAIR_HEIGHT, EAR_SEATED, EAR_STANDING
 from .tables import named
 from .texts import check_name, looks_like
 from .units import to_file
@@ -36,6 +38,7 @@ MOST = {
     "floor_seats": 40,
     "portable_stages": 20,
     "balconies": 20,
+    "fixtures": 60,
     "microphones": 60,
     "treatments": 100,
     "groups": 100,
@@ -179,7 +182,7 @@ def _check_types(scenario):
 def _check_names(scenario):
     seats = (*scenario.banks, *scenario.floor_seats, *scenario.portable_stages, *scenario.balconies)
     kinds = {
-        "bank, balcony, stage or block of chairs": seats,
+        "bank, balcony, stage, block of chairs or fixture": (*seats, *scenario.fixtures),
         "group": scenario.groups,
         "use": scenario.uses,
         "microphone": scenario.microphones,
@@ -196,7 +199,7 @@ def _check_names(scenario):
         raise ValueError("there is no loudspeaker group. Add [[groups]].")
     if not scenario.uses:
         raise ValueError("there is no use. Add [[uses]].")
-    for thing in seats:
+    for thing in (*seats, *scenario.fixtures):
         if looks_like(thing.name) in PARTS:
             raise ValueError(
                 f"'{thing.name}' names a part of the gym. Call the bank or the chairs something"
@@ -239,6 +242,8 @@ def _check_seating(scenario):
             raise ValueError(f"'{thing.name}' reaches outside the gym.")
     for balcony in scenario.balconies:
         _check_balcony(scenario, balcony)
+    for fixture in scenario.fixtures:
+        _check_fixture(scenario, fixture)
     if scenario.stage:
         _check_stage(scenario)
 
@@ -273,6 +278,7 @@ def _check_configuration(scenario, use):
         if overlap(a.footprint(hall), b.footprint(hall)) > 0.01:
             raise ValueError(f"use '{use.name}': '{a.name}' and '{b.name}' overlap.")
     _check_decks(use, configuration)
+    _check_fixtures(use, configuration)
     for seats in configuration.floor_seats:
         for balcony in configuration.balconies:
             if (
@@ -318,6 +324,63 @@ def _check_decks(use, configuration):
                 raise ValueError(
                     f"use '{use.name}': {int(under.sum())} seats of '{name}' lie in or under the"
                     f" deck of '{deck.name}'. Move or lower the stage, or let nobody listen there."
+                )
+
+
+def _check_fixture(scenario, one):
+    """A fixture lies within the gym, and not in the opening of the stage."""
+    hall, stage, say = scenario.hall, scenario.stage, scenario.say
+    for (x0, y0, _), (x1, y1, top) in one.boxes(hall):
+        if max(-x0, x1) > hall.length / 2 + 1e-6 or max(-y0, y1) > hall.width / 2 + 1e-6:
+            raise ValueError(
+                f"'{one.name}' reaches outside the gym ({say(hall.length)} x {say(hall.width)})."
+            )
+        roof = float(min(hall.roof_height(y0), hall.roof_height(y1)))
+        if top > roof + 1e-6:
+            raise ValueError(
+                f"'{one.name}' reaches up to {say(top)}, above the roof ({say(roof)} there). bottom"
+                " is the height of its lower side over the floor, height its own."
+            )
+    if stage and _in_opening(hall, stage, one):
+        raise ValueError(
+            f"'{one.name}' lies in the opening of the stage. Give it a gap to the wall, or move it."
+        )
+
+
+def _in_opening(hall, stage, one):
+    """Whether a fixture lies on the wall where the stage opens."""
+    opening = stage.offset - stage.width / 2, stage.offset + stage.width / 2
+    return any(
+        overlap((u0, u1, low, high), (*opening, stage.floor_height, stage.top)) > 1e-6
+        for u0, u1, low, high in against(hall, stage.side, (one,))
+    )
+
+
+def _check_fixtures(use, configuration):
+    """No fixture reaches into another thing, nor into a seat where people listen."""
+    hall, fixtures = configuration.hall, configuration.fixtures
+    others = (*configuration.banks, *configuration.portable_stages, *configuration.balconies)
+    filled = [(thing, box) for thing in (*others, *fixtures) for box in solids(thing, hall)]
+    filled += [(f, (f.footprint(), 0.0, CHAIR_HEIGHT)) for f in configuration.floor_seats]
+    for one in fixtures:
+        for (x0, y0, low), (x1, y1, high) in one.boxes(hall):
+            for other, (footprint, bottom, top) in filled:
+                high_enough = min(high, top) - max(low, bottom) > FLUSH
+                meet = overlap((x0, x1, y0, y1), footprint) > 1e-3
+                if other is not one and high_enough and meet:
+                    raise ValueError(
+                        f"use '{use.name}': '{one.name}' reaches into '{other.name}'. Move one of"
+                        " them, or let one be movable and not set up in this use."
+                    )
+        for name, area in configuration.areas.items():
+            inside = sum(
+                ((area.points > box[0]) & (area.points < box[1])).all(axis=1).sum()
+                for box in one.boxes(hall)
+            )
+            if inside and use.listens.get(name, 0) > 0:
+                raise ValueError(
+                    f"use '{use.name}': {inside} seats of '{name}' lie inside '{one.name}'. Move"
+                    " it, or let nobody listen there."
                 )
 
 
@@ -396,17 +459,19 @@ def _check_loudspeakers(scenario):
     met = meeting(scenario.loudspeakers, _standing(scenario), scenario.hall)
     if met:
         raise ValueError(
-            f"loudspeaker {met[0].tag}: its enclosure reaches into '{met[1].name}'. Hang it higher,"
-            " or move one of them."
+            f"loudspeaker {met[0].tag}: its enclosure reaches {scenario.say(met[2])} into"
+            f" '{met[1].name}'. Hang it higher, or move one of them."
         )
 
 
 def _standing(scenario):
-    """Banks, open and closed, stages and balconies as they stand in one use or another."""
+    """Banks, open and closed, stages, balconies and fixtures as they stand in one use or
+    another.
+    """
     found = {}
     for use in scenario.uses:
         c = scenario.configuration(use.name)
-        found |= dict.fromkeys((*c.banks, *c.portable_stages, *c.balconies))
+        found |= dict.fromkeys((*c.banks, *c.portable_stages, *c.balconies, *c.fixtures))
     return tuple(found)
 
 
@@ -496,12 +561,13 @@ def _check_uses(scenario):
     groups, microphones = [g.name for g in scenario.groups], [m.name for m in scenario.microphones]
     banks = [b.name for b in scenario.banks]
     movable = [t.name for t in (*scenario.floor_seats, *scenario.portable_stages)]
+    movable += [f.name for f in scenario.fixtures if f.movable]
     known = {
         "groups": ("group", groups),
         "listens": ("area", scenario.area_names),
         "occupied": ("area", scenario.area_names),
         "closed": ("bank", banks),
-        "set_up": ("block of chairs or portable stage", movable),
+        "set_up": ("block of chairs, portable stage or movable fixture", movable),
         "microphones": ("microphone", microphones),
     }
     for name in scenario.equipment.wiring:
@@ -590,11 +656,12 @@ def _check_opened(scenario, use, microphone):
 
 def _check_free(scenario, use, microphone):
     """A microphone that is open in a use stands and walks outside every enclosure, and outside
-    banks, portable stages and balconies.
+    banks, portable stages, balconies and fixtures.
     """
     configuration = scenario.configuration(use.name)
     points, _ = microphone.positions(configuration)
-    standing = (*configuration.banks, *configuration.portable_stages, *configuration.balconies)
+    c = configuration
+    standing = (*c.banks, *c.portable_stages, *c.balconies, *c.fixtures)
     # what loudspeakers do changes nothing of it
     thing = scenario.memory.cache("microphones in things", KEPT).get(
         (configuration, points.tobytes()), lambda: filling(standing, points, scenario.hall)

@@ -43,6 +43,8 @@ def layers(configuration):
     made = zones(found)
     solid = [(p.footprint(), 0.0, p.height) for p in configuration.portable_stages]
     solid += [(b.footprint(hall), b.underside, b.height) for b in configuration.balconies]
+    for one in configuration.fixtures:
+        solid += [(box, one.bottom, one.top) for box in one.footprints(hall)]
     _take_off(made, found[0], solid)
     return made
 
@@ -50,7 +52,7 @@ def layers(configuration):
 def _over_floor(configuration):
     """Layer over the free floor, through whatever stands on it."""
     room, stages = configuration.room, configuration.portable_stages
-    standing = {t.name for t in (*stages, *configuration.balconies)}
+    standing = {t.name for t in (*stages, *configuration.balconies, *configuration.fixtures)}
     bare = room.polygons.some([k for k, s in enumerate(room.surfaces) if s.owner not in standing])
     # a stage that fills the layer would leave zones without air
     upper = max([UPPER_FLOOR, *(p.height + OVER_STAGE for p in stages)])
@@ -145,8 +147,8 @@ def _over(polygons, corner, first, second, span):
 
 
 def _take_off(made, floor, solid):
-    """Stages and balconies, (footprint, low, high) each, fill a part of the zones over the floor:
-    no sound is there.
+    """Stages, balconies and fixtures, (footprint, low, high) each, fill a part of the zones over
+    the floor: no sound is there.
     """
     corner, edges, counts = floor
     dx, dy, dz = edges[0, 0] / counts[0], edges[1, 1] / counts[1], edges[2, 2]

@@ -27,6 +27,7 @@ LAYERS = {  # name: color number of the AutoCAD index, an open convention of DXF
     "COURT": 8,
     "SEATING": 9,
     "STAGE": 9,
+    "FIXTURES": 8,
     "LOUDSPEAKERS": 1,
     "TAGS": 7,
     "AIM-LINES": 3,
@@ -213,12 +214,11 @@ def _plan_room(pen, result):
     pen.line(_box(-x, x, -y, y), "HALL", closed=True)
     for line in result.scenario.lines.lines():
         pen.line(line, "COURT")
-    seats = (*configuration.banks, *configuration.floor_seats, *configuration.balconies)
-    for layer, things in (("SEATING", seats), ("STAGE", configuration.portable_stages)):
-        for thing in things:
-            a, b, c, d = thing.footprint(hall)
-            pen.line(_box(a, b, c, d), layer, closed=True)
-            pen.text(thing.name, (a + 0.3, c + 0.3))
+    for thing, (a, b, c, d) in configuration.footprints:
+        fixed = "FIXTURES" if thing in configuration.fixtures else "SEATING"
+        layer = "STAGE" if thing in configuration.portable_stages else fixed
+        pen.line(_box(a, b, c, d), layer, closed=True)
+        pen.text(thing.name, (a + 0.3, c + 0.3))
     for surface in configuration.room.surfaces:
         if surface.name == "stage floor":
             pen.line(surface.corners, "STAGE", closed=True)

@@ -88,7 +88,7 @@ def room(view):
         bounds=[-x - deep["west"], x + deep["east"], -y - deep["south"], y + deep["north"]],
         hall=[x, y],
         walls=_flat([walls]),
-        outlines=_flat(_outlines(configuration, hall)),
+        outlines=_flat(_outlines(configuration)),
         rows=_flat(_row_lines(configuration)),
         court=_flat([court_lines(view.scenario.lines)]),
         areas=_areas(view),
@@ -96,16 +96,9 @@ def room(view):
     )
 
 
-def _outlines(configuration, hall):
-    """Outlines of banks, chairs, stages and balconies."""
-    things = (
-        *configuration.banks,
-        *configuration.floor_seats,
-        *configuration.portable_stages,
-        *configuration.balconies,
-    )
-    for thing in things:
-        a, b, c, d = thing.footprint(hall)
+def _outlines(configuration):
+    """Outlines of banks, chairs, stages, balconies and fixtures."""
+    for _, (a, b, c, d) in configuration.footprints:
         yield np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]])
     for surface in configuration.room.surfaces:
         if surface.name == "stage floor":
