@@ -380,9 +380,9 @@ WORDS = [  # passage, replacement, what is said after the file's name
         'units = "m"\ntext = "no"',
         (
             ": unknown key 'text'. Known: name, units, source, court, hall, air, banks,"
-            " floor_seats, stage, portable_stages, balconies, microphones, treatments, groups,"
-            " uses, targets, equipment, loudspeaker_files, absorption_factors, scattering_factors,"
-            " measured_room, room_fit."
+            " floor_seats, stage, portable_stages, balconies, tracks, fixtures, microphones,"
+            " treatments, groups, uses, targets, equipment, loudspeaker_files, absorption_factors,"
+            " scattering_factors, measured_room, room_fit."
         ),
     ),
 ]

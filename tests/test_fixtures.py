@@ -16,7 +16,7 @@ from gymtools.display.documents.drawings import drawing
 from gymtools.display.scene import space
 from gymtools.display.scene.view import View
 from gymtools.physics import bands, tracing
-from gymtools.physics.geometry import first_hit, polygon_area, rotation
+from gymtools.physics.geometry import first_hit, rotation
 from gymtools.physics.screening import screening_loss_db
 from gymtools.venue.fixture import Fixture
 from gymtools.venue.memory import Memory
@@ -177,8 +177,9 @@ def test_a_seat_behind_a_scoreboard():
     s = with_fixtures(board)
     source = sources_of([[-6.0, 0.2, 4.0]], rotation([0.0], [0.0]))
     point = np.array([5.0, -0.1, 2.9])
-    free, behind = (source.direct(point[None], r.screens)[0][0, 0] for r in (
-        with_fixtures().room, s.room))  # fmt: skip
+    free, behind = (
+        source.direct(point[None], r.screens)[0][0, 0] for r in (with_fixtures().room, s.room)
+    )
     lost = bands.to_level(free) - bands.to_level(behind)
     start = source.position[0]
     x = np.array([-0.025, 0.025])

@@ -76,11 +76,11 @@ REFUSALS = {
     # names
     "bank twice": (
         dict(banks=(BANK, replace(BANK, side="south"))),
-        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs",
+        r"^two things are called 'bank'\. Every bank, balcony, stage, block of chairs or fixture",
     ),
     "chairs like bank": (
         dict(floor_seats=(replace(CHAIRS, name="bank"),)),
-        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs",
+        r"^two things are called 'bank'\. Every bank, balcony, stage, block of chairs or fixture",
     ),
     "group twice": (
         dict(groups=(ROW, replace(DOWN, name="row"))),

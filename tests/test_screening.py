@@ -237,8 +237,9 @@ def test_nothing_jumps_at_the_edge_of_the_shadow(thing):
 
 def test_where_no_way_leads():
     """Behavior: a seat in a closed box hears what the limit leaves, 25 dB less."""
-    found = detours(np.array([5.0, 0, 3]), np.zeros((1, 3)) + [0, 0, 1], among(box(
-        [-1, -1, 0], [1, 1, 2])))  # fmt: skip
+    found = detours(
+        np.array([5.0, 0, 3]), np.zeros((1, 3)) + [0, 0, 1], among(box([-1, -1, 0], [1, 1, 2]))
+    )
     assert (found.detour[0], found.edges[0]) == (np.inf, 2)
     np.testing.assert_allclose(-bands.to_level(found.kept(343.2)), TWO_EDGES_DB, atol=1e-4)
 

@@ -17,6 +17,7 @@ THINGS = {
     "microphones": "microphone",
     "balconies": "balcony",
     "portable_stages": "stage",
+    "tracks": "track",
     "fixtures": "fixture",
 }
 # values that are called otherwise than their field

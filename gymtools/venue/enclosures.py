@@ -117,9 +117,11 @@ def solids(thing, hall, above=0.0):
             if z1 > above:
                 yield (x0, x1, y0, y1), z0, z1
         return
+    left = right = 0.0
     if hasattr(thing, "underside"):  # a balcony
         boxes = [(0.0, thing.depth, thing.underside, thing.height)]
         boxes += [(thing.depth - RAIL, thing.depth, thing.height, thing.height + thing.parapet)]
+        left, right = thing.front_inset
     elif hasattr(thing, "first_height"):  # a bank
         count = thing.rows if thing.open else 1
         deep = thing.depth / count
@@ -134,8 +136,9 @@ def solids(thing, hall, above=0.0):
         return
     for near, far, bottom, top in boxes:
         if top > max(above, bottom):
-            a = thing.corner(hall, -thing.length / 2, near, 0)
-            b = thing.corner(hall, thing.length / 2, far, 0)
+            short = near > 0  # the front of a balcony
+            a = thing.corner(hall, -thing.length / 2 + short * left, near, 0)
+            b = thing.corner(hall, thing.length / 2 - short * right, far, 0)
             yield (min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1])), bottom, top
 
 

@@ -28,6 +28,7 @@ from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
 from .targets import Targets
 from .texts import short, shown
+from .track import Track
 from .units import from_file, to_file
 from .uses import GroupSetting, Use
 from .validation import check_counts
@@ -53,6 +54,7 @@ MANY = {
     "floor_seats": FloorSeats,
     "portable_stages": PortableStage,
     "balconies": Balcony,
+    "tracks": Track,
     "fixtures": Fixture,
     "microphones": Microphone,
     "treatments": Treatment,

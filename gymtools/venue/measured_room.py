@@ -200,7 +200,7 @@ def _seating(scenario):
     room = scenario.measured_room
     banks = [b for b in scenario.banks if b.open and b.name not in room.closed]
     chairs = [f for f in scenario.floor_seats if f.name in room.set_up]
-    return [*banks, *(b for b in scenario.balconies if b.rows), *chairs]
+    return [*banks, *(b for b in scenario.galleries if b.rows), *chairs]
 
 
 def _movable(scenario):

@@ -516,16 +516,22 @@ def _balcony_faces(one):
     name; the rows have none.
     """
     h, d, low, floor = one.length / 2, one.depth, one.underside, one.height
+    left, right = one.front_inset
     high, back = floor + one.parapet, floor + one.rows * one.row_rise
     deep = one.rows * one.row_run  # of the rows
     faces = {
         "": ([(-h, 0, back), (h, 0, back), (h, deep, floor), (-h, deep, floor)], one.finish),
         "floor": ([(-h, deep, floor), (h, deep, floor), (h, d, floor), (-h, d, floor)], one.finish),
         "underside": ([(-h, 0, low), (h, 0, low), (h, d, low), (-h, d, low)], one.under),
-        "front": ([(-h, d, low), (h, d, low), (h, d, high), (-h, d, high)], one.front),
+        "front": (
+            [(-h + left, d, low), (h - right, d, low), (h - right, d, high), (-h + left, d, high)],
+            one.front,
+        ),
         "left end": ([(-h, 0, low), (-h, d, low), (-h, d, floor), (-h, 0, floor)], one.front),
         "right end": ([(h, 0, low), (h, d, low), (h, d, floor), (h, 0, floor)], one.front),
     }
+    if not one.ends:
+        del faces["left end"], faces["right end"]
     if one.rows and back > floor:
         for side, u in (("left", -h), ("right", h)):
             rise = [(u, 0, floor), (u, deep, floor), (u, 0, back)]

@@ -24,6 +24,7 @@ from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
 from .targets import Targets
 from .texts import shown
+from .track import Track
 from .units import UNITS, length_text
 from .uses import Use
 from .wiring import Equipment
@@ -44,6 +45,7 @@ class Scenario(Thing):
     stage: Stage | None = None
     portable_stages: tuple[PortableStage, ...] = ()
     balconies: tuple[Balcony, ...] = ()
+    tracks: tuple[Track, ...] = ()
     fixtures: tuple[Fixture, ...] = ()
     microphones: tuple[Microphone, ...] = ()
     treatments: tuple[Treatment, ...] = ()
@@ -132,7 +134,7 @@ class Scenario(Thing):
             stage=self.stage,
             curtain_open=use.curtain_open,
             portable_stages=tuple(p for p in self.portable_stages if p.name in use.set_up),
-            balconies=self.balconies,
+            balconies=self.galleries,
             fixtures=tuple(f for f in self.fixtures if not f.movable or f.name in use.set_up),
             memory=self.memory,
         )
@@ -216,12 +218,17 @@ class Scenario(Thing):
         return self.configuration().areas
 
     @cached_property
+    def galleries(self):
+        """All balconies, and the sides of all tracks (tuple of Balcony)."""
+        return (*self.balconies, *(part for one in self.tracks for part in one.parts(self.hall)))
+
+    @cached_property
     def area_names(self):
         """Names of all audience areas that can listen in one use or another (tuple of str)."""
         names = (
             [b.name for b in self.banks]
             + [f.name for f in self.floor_seats]
-            + [b.name for b in self.balconies if b.rows]
+            + [b.name for b in self.galleries if b.rows or b.standing]
         )
         return (*names, "court")
 

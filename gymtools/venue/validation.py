@@ -38,6 +38,7 @@ MOST = {
     "floor_seats": 40,
     "portable_stages": 20,
     "balconies": 20,
+    "tracks": 4,
     "fixtures": 60,
     "microphones": 60,
     "treatments": 100,
@@ -180,9 +181,13 @@ def _check_types(scenario):
 
 
 def _check_names(scenario):
-    seats = (*scenario.banks, *scenario.floor_seats, *scenario.portable_stages, *scenario.balconies)
+    seats = (*scenario.banks, *scenario.floor_seats, *scenario.portable_stages, *scenario.galleries)
     kinds = {
-        "bank, balcony, stage, block of chairs or fixture": (*seats, *scenario.fixtures),
+        "bank, balcony, stage, block of chairs or fixture": (
+            *seats,
+            *scenario.tracks,
+            *scenario.fixtures,
+        ),
         "group": scenario.groups,
         "use": scenario.uses,
         "microphone": scenario.microphones,
@@ -240,7 +245,7 @@ def _check_seating(scenario):
             or abs(thing.y) + thing.width / 2 > hall.width / 2
         ):
             raise ValueError(f"'{thing.name}' reaches outside the gym.")
-    for balcony in scenario.balconies:
+    for balcony in scenario.galleries:
         _check_balcony(scenario, balcony)
     for fixture in scenario.fixtures:
         _check_fixture(scenario, fixture)
@@ -494,7 +499,7 @@ def _check_inside(scenario, loudspeaker):
 def _check_over_seats(scenario, loudspeaker):
     """A loudspeaker leaves people on balconies and bleachers room over their heads."""
     c, hall, say = loudspeaker, scenario.hall, scenario.say
-    for balcony in scenario.balconies:
+    for balcony in scenario.galleries:
         over = balcony.underside - 0.3 < c.z < balcony.height + HEADROOM
         if over and _stands_under(balcony, c, hall):
             raise ValueError(
@@ -768,7 +773,7 @@ def _low_loudspeakers(scenario):
     ):
         grounds = {"the floor": 0.0}
         grounds |= {f"'{s.name}'": 0.0 for s in scenario.floor_seats if _stands_under(s, c, hall)}
-        for thing in (*scenario.portable_stages, *scenario.balconies):
+        for thing in (*scenario.portable_stages, *scenario.galleries):
             if _stands_under(thing, c, hall) and thing.height < low:
                 grounds[f"'{thing.name}'"] = thing.height
         for bank in scenario.banks:

@@ -7,7 +7,7 @@ import numpy as np
 from ..physics.counting import zones
 from ..physics.geometry import first_hit
 from .locations import along_wall, overlap
-from .seating import EAR_OVER_SEAT, EAR_SEATED
+from .seating import EAR_OVER_SEAT, EAR_SEATED, EAR_STANDING
 
 ZONE = 5.0  # side of a zone, about: the late sound changes little over it [m]
 OVER_SEATS = 0.3  # lower side of a layer over the slope of a bank or over a stage's floor [m]
@@ -60,7 +60,7 @@ def _over_floor(configuration):
 
 
 def _over_slopes(configuration):
-    """Layers over open banks and balconies with seats."""
+    """Layers over open banks, and balconies with seats or people who stand."""
     hall, polygons = configuration.hall, configuration.room.polygons
     for bank in (b for b in configuration.banks if b.open):
         first = bank.first_height - bank.row_rise / 2
@@ -70,6 +70,9 @@ def _over_slopes(configuration):
         slope = _slope(hall, b, b.height, b.height + b.rows * b.row_rise, b.rows * b.row_run, 0.0)
         # the slope lies half a step over the middle of a row's floor
         yield _over(polygons, *slope, (OVER_SEATS, 2 * EAR_SEATED - b.row_rise - OVER_SEATS))
+    for b in (b for b in configuration.balconies if b.standing):
+        level = _slope(hall, b, b.height, b.height, b.depth - 2 * EDGE, 0.0)
+        yield _over(polygons, *level, (OVER_SEATS, 2 * EAR_STANDING - OVER_SEATS))
 
 
 def _over_stages(configuration):
