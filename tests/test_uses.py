@@ -759,8 +759,8 @@ REFUSALS = {
     "balcony named as a bank": (
         things(balconies=(replace(GALLERY, name="bleachers"),)),
         (
-            r"^two things are called 'bleachers'\. Every bank, balcony, stage or block of chairs"
-            r" needs its own name\.$"
+            r"^two things are called 'bleachers'\. Every bank, balcony, stage, block of chairs or"
+            r" fixture needs its own name\.$"
         ),
     ),
     "balcony too long": (

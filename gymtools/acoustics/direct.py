@@ -78,9 +78,9 @@ def _over_edges(sources, points, pairs, keeping):
     def make(missing):
         def one(n):
             s, _ = pairs[missing[n]]
-            found = screening.detours(sources.position[s], points[missing[n]], screens)
-            kept = found.kept(sources.speed)
-            return None if (kept == 1).all() else (found.seen, kept)
+            way = sources.position[s], points[missing[n]], screens, sources.speed
+            seen, kept = screening.around_and_through(*way)
+            return None if (kept == 1).all() else (seen, kept)
 
         return _each(one, len(missing))
 

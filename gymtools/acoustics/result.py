@@ -13,6 +13,7 @@ from ..venue.uses import Use
 from . import landing
 from .arrivals import arrival_spread_s, echoes, image_shift_deg, talker_position
 from .criteria import WORDS, judge, worst_word
+from .divided import half
 from .feedback import feedback_margins
 from .reverberant import DiffuseField, TracedField
 from .room_decay import room_decay
@@ -59,6 +60,9 @@ class Result:
     room_eq_db: np.ndarray  # how far each octave is turned down for all loudspeakers (7,) [dB]
     gain_db: float  # of all loudspeakers over 1 W into their sensitivity [dB]
     draft: bool  # some seats only, so that nothing is judged
+    # speech of a use on the other side of a divider, mean over the listeners; None without one (7,)
+    # [re 20 uPa squared]
+    spill: np.ndarray | None = None
 
     @property
     def room(self):
@@ -106,7 +110,10 @@ class Result:
         return self._reverberation_time("sabine")
 
     def _reverberation_time(self, formula):
-        return statistical_time(self.configuration.room, self.absorption, self.sources, formula)
+        room, side = self.configuration.room, self.scenario.side(self.use)
+        if side is not None:  # the listeners' half
+            room = half(self.configuration, self.surfaces, side)
+        return statistical_time(room, self.absorption, self.sources, formula)
 
     @cached_property
     def decay_times(self):
@@ -215,8 +222,17 @@ class Result:
 
     @cached_property
     def noise_db(self):
-        """Noise at the listeners (7,) [dB]."""
-        return self.use.noise
+        """Noise at the listeners, with the speech of a use beside it (7,) [dB]."""
+        if self.spill is None:
+            return self.use.noise
+        return bands.to_level(bands.to_energy(self.use.noise) + self.spill)
+
+    @property
+    def spill_dba(self):
+        """Speech of the use beside it at the listeners [dB(A)]; -inf without one."""
+        if self.spill is None:
+            return -np.inf
+        return float(bands.a_weighted(bands.to_level(self.spill)))
 
     @cached_property
     def speech_dba(self):

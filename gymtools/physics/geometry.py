@@ -77,6 +77,43 @@ def polygon_area(corners):
     return float(np.linalg.norm(_newell(np.asarray(corners, float))) / 2)
 
 
+def clip(corners, normal, limit):
+    """Part of a convex polygon on one side of a plane, or of a line in its own plane.
+
+    Parameters
+    ----------
+    corners : array
+        In order (corner, 2) or (corner, 3) [m]
+    normal : array
+        Unit normal of the plane (2,) or (3,) [-]
+    limit : float
+        What lies at normal . x >= limit is kept [m]
+
+    Returns
+    -------
+    kept : ndarray
+        Corners of what is left, none where it is all on the other side (corner, 2) or (corner, 3)
+        [m]
+
+    Sources
+    -------
+    I. E. Sutherland and G. W. Hodgman, Communications of the ACM 17 (1974) 32 (from memory).
+
+    Examples
+    --------
+    >>> clip([[0, 0], [2, 0], [2, 1], [0, 1]], (1, 0), 1.5).tolist()
+    [[1.5, 0.0], [2.0, 0.0], [2.0, 1.0], [1.5, 1.0]]
+    """
+    corners, kept, normal = np.asarray(corners, float), [], np.asarray(normal, float)
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        da, db = a @ normal - limit, b @ normal - limit
+        if da >= 0:
+            kept.append(a)
+        if da * db < 0:
+            kept.append(a + (b - a) * da / (da - db))
+    return np.array(kept).reshape(-1, corners.shape[1])
+
+
 @dataclass(frozen=True, eq=False)
 class Polygons:
     """Convex plane polygons, packed for array work.

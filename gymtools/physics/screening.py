@@ -6,7 +6,7 @@ A line that is free and passes close to an edge loses a little too, so that noth
 light and shadow meet.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -112,15 +112,18 @@ class Screens:
         Ends of the free edges (edge, 3) [m]
     owner : ndarray of int
         The polygons that meet in each edge (edge, 2), twice the same where there is only one [-]
+    sheets : sequence of tuple
+        What lets sound through: the Screens of each, and the share that goes through (band,)
     """
 
     polygons: Polygons
     start: np.ndarray
     end: np.ndarray
     owner: np.ndarray
+    sheets: tuple = ()
 
     def __len__(self):
-        return len(self.polygons)
+        return len(self.polygons) + len(self.sheets)
 
     def tobytes(self):
         """All that a line of sight depends on.
@@ -131,10 +134,12 @@ class Screens:
             For a key
         """
         shapes = [getattr(self.polygons, f.name) for f in fields(Polygons)]
-        return b"".join(np.ascontiguousarray(a).tobytes() for a in (*shapes, self.start, self.end))
+        own = [np.ascontiguousarray(a).tobytes() for a in (*shapes, self.start, self.end)]
+        sheets = [sheet.tobytes() + passed.tobytes() for sheet, passed in self.sheets]
+        return b"".join([*own, *sheets])
 
 
-def screens(polygons, blocks):
+def screens(polygons, blocks, passed=None):
     """The screens of a room with their free edges.
 
     An edge is free where a small step over it, in the plane of its polygon, meets no other surface:
@@ -146,13 +151,23 @@ def screens(polygons, blocks):
         All surfaces of the room [m]
     blocks : array of bool
         Which of them may stand in a line of sight (surface,)
+    passed : array, optional
+        Share of the energy that goes through each (surface, band); nothing when left out [-]
 
     Returns
     -------
     screens : Screens
         In the order of the surfaces
     """
-    at = np.flatnonzero(blocks)
+    through = np.zeros(len(polygons), bool) if passed is None else np.any(passed, axis=1)
+    blocks = np.asarray(blocks, bool)
+    opaque = _with_edges(polygons, np.flatnonzero(blocks & ~through))
+    sheets = [(k, passed[k]) for k in np.flatnonzero(blocks & through)]
+    return replace(opaque, sheets=tuple((_with_edges(polygons, [k]), p) for k, p in sheets))
+
+
+def _with_edges(polygons, at):
+    """Some polygons of a room as screens."""
     found = {}
     for n, k in enumerate(at):
         for ends in _free_edges(polygons, k):
@@ -250,6 +265,43 @@ class Detours:
         return kept
 
 
+def around_and_through(origin, points, screens, speed_of_sound):
+    """What arrives from one source at points: free, around edges, and through sheets.
+
+    Parameters
+    ----------
+    origin : array
+        The source (3,) [m]
+    points : array
+        (point, 3) [m]
+    screens : Screens
+        What may stand in the way [m]
+    speed_of_sound : float
+        300 to 370 [m/s]
+
+    Returns
+    -------
+    seen : ndarray of bool
+        Whether the straight line is free (point,)
+    kept : ndarray
+        Share of the energy that arrives (point, band), float32 [-]
+
+    Sources
+    -------
+    ``detours`` and ``screening_loss_db``; a sheet lets through what goes straight, and the way
+    around it adds to it.
+    """
+    ways = detours(origin, points, screens)
+    seen, kept = ways.seen, ways.kept(speed_of_sound)
+    for sheet, passed in screens.sheets:
+        ways = detours(origin, points, sheet)
+        around = ways.kept(speed_of_sound)
+        around[np.isinf(ways.detour) & ~ways.seen] = 0.0
+        behind = np.where(ways.seen[:, None], around, np.minimum(around + passed, 1.0))
+        seen, kept = seen & ways.seen, kept * behind.astype(np.float32)
+    return seen, kept
+
+
 def detours(origin, points, screens):
     """The shortest ways from one source to points, over the edges of what stands between.
 
@@ -278,7 +330,7 @@ def detours(origin, points, screens):
     found = Detours(
         np.ones(count, bool), np.full(count, -np.inf), np.zeros(count), np.ones(count, np.int64)
     )
-    if not len(screens):
+    if not len(screens.polygons):
         return found
     found.seen[:] = in_sight(origin[None], points, screens.polygons)[0]
     if compiled.available():

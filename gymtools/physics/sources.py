@@ -136,5 +136,6 @@ class Sources:
         energy, distance = field.direct_energy(points, self)
         if screens is not None and len(screens):
             for s in np.flatnonzero(self.playing):
-                energy[s] *= screening.detours(self.position[s], points, screens).kept(self.speed)
+                way = self.position[s], points, screens, self.speed
+                energy[s] *= screening.around_and_through(*way)[1]
         return energy, distance

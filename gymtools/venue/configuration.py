@@ -3,14 +3,18 @@
 from dataclasses import dataclass, field, fields
 from functools import cached_property
 
+import numpy as np
+
 from .court import Court
+from .divider import Divider
 from .hall import Hall
 from .memory import Memory
 from .room import build_room
-from .seating import court_area
+from .seating import AudienceArea, court_area
 from .stage import Stage
 from .zones import layers
 
+CLEAR = 0.3  # from a drawn divider to who stands beside it [m]
 KEPT = 256  # configurations whose room, areas and zones are kept
 
 
@@ -29,6 +33,7 @@ class HallConfiguration:
     portable_stages: tuple = ()
     balconies: tuple = ()
     fixtures: tuple = ()
+    divider: Divider | None = None  # where it is drawn
     # of the scenario that it belongs to
     memory: Memory = field(default_factory=Memory, repr=False, compare=False)
 
@@ -78,6 +83,24 @@ def _areas(configuration):
     things = (*banks, *configuration.balconies, *configuration.floor_seats)
     areas = [
         *(thing.audience_area(hall) for thing in things),
-        court_area(configuration.court, hall, banks),
+        *_halves(court_area(configuration.court, hall, banks), configuration.divider),
     ]
     return {area.name: area for area in areas if area is not None}
+
+
+def _halves(court, divider):
+    """The court, or both its halves: points that stand in a drawn divider are left out."""
+    if divider is None:
+        return [court]
+    grid = court.points.reshape(court.rows, court.columns, 3)
+    axis = int(np.ptp(grid[0, :, divider.axis]) > np.ptp(grid[:, 0, divider.axis]))
+    line = grid[0] if axis else grid[:, 0]
+    off = line[:, divider.axis] - divider.at
+    found = []
+    for side, name in zip((off < -CLEAR, off > CLEAR), divider.sides, strict=True):
+        points = grid.compress(side, axis=axis)
+        if min(points.shape[:2]) > 1:
+            shape = points.shape[:2]
+            flat = points.reshape(-1, 3)
+            found.append(AudienceArea(f"court {name}", "court", flat, *shape, court.unit_seats))
+    return found

@@ -14,6 +14,7 @@ from tomlkit.exceptions import TOMLKitError
 from ..physics.checks import within
 from .arguments import FROM_LOAD, kind_of, yes_or_no
 from .balcony import Balcony
+from .divider import Divider
 from .fixture import Fixture
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group
@@ -43,6 +44,7 @@ ONE = {
     "hall": Hall,
     "air": Air,
     "stage": Stage,
+    "divider": Divider,
     "measured_room": MeasuredRoom,
     "room_fit": RoomFit,
     "targets": Targets,

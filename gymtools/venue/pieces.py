@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..physics.geometry import INSIDE, polygon_area
+from ..physics.geometry import INSIDE, clip, polygon_area
 from .fixture import FLUSH
 from .locations import along_wall, overlap
 from .seating import CHAIR_HEIGHT
@@ -38,6 +38,7 @@ class Surface:
     full: str | None = None
     blocks: bool = False
     owner: str = ""
+    through: tuple | None = None  # share of the energy that goes through it (band,)
 
 
 def floor(hall, court, covered):
@@ -169,12 +170,12 @@ def _wall_outlines(hall, side, stage):
     if stage is None:
         return {name: outline}
     a, b = stage.offset - stage.width / 2, stage.offset + stage.width / 2
-    beyond = _clip(_clip(outline, (1, 0), a), (-1, 0), -b)
+    beyond = clip(clip(outline, (1, 0), a), (-1, 0), -b)
     return {
-        f"{name}, left of the stage": _clip(outline, (-1, 0), -a),
-        f"{name}, right of the stage": _clip(outline, (1, 0), b),
-        f"{name}, over the stage": _clip(beyond, (0, 1), stage.top),
-        "stage front": _clip(beyond, (0, -1), -stage.floor_height),
+        f"{name}, left of the stage": clip(outline, (-1, 0), -a),
+        f"{name}, right of the stage": clip(outline, (1, 0), b),
+        f"{name}, over the stage": clip(beyond, (0, 1), stage.top),
+        "stage front": clip(beyond, (0, -1), -stage.floor_height),
     }
 
 
@@ -212,18 +213,6 @@ def against(hall, side, fixtures):
 
 def _range(values):
     return values.min(), values.max()
-
-
-def _clip(outline, normal, limit):
-    """Part of a convex outline (corner, 2) with normal . x >= limit."""
-    kept, normal = [], np.asarray(normal, float)
-    for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
-        da, db = a @ normal - limit, b @ normal - limit
-        if da >= 0:
-            kept.append(a)
-        if da * db < 0:
-            kept.append(a + (b - a) * da / (da - db))
-    return np.array(kept).reshape(-1, 2)
 
 
 def bank(hall, one, banks):
@@ -396,6 +385,33 @@ def fixture(hall, one):
                 finish=one.finish,
                 blocks=True,
             )
+
+
+def divider(hall, one):
+    """The curtain that divides the gym.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    one : Divider
+        It is drawn
+
+    Returns
+    -------
+    piece : Surface
+        Its area counts on both sides
+    """
+    corners = one.outline(hall)
+    return Surface(
+        name="divider",
+        part="divider",
+        corners=corners,
+        area=2 * polygon_area(corners),
+        finish=one.finish,
+        blocks=True,
+        through=tuple(one.transmission.tolist()),
+    )
 
 
 def _face(box, axis, face):

@@ -10,7 +10,19 @@ from ..physics.screening import screens
 from .finishes import FINISHES
 from .fixture import FLUSH
 from .hall import SIDES
-from .pieces import balcony, bank, chairs, curtain, fixture, floor, platform, recess, roof, wall
+from .pieces import (
+    balcony,
+    bank,
+    chairs,
+    curtain,
+    divider,
+    fixture,
+    floor,
+    platform,
+    recess,
+    roof,
+    wall,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +52,13 @@ class Room:
     @cached_property
     def screens(self):
         """The same with the edges that sound bends over (Screens)."""
-        return screens(self.polygons, [s.blocks for s in self.surfaces])
+        return screens(self.polygons, [s.blocks for s in self.surfaces], self.transmission)
+
+    @cached_property
+    def transmission(self):
+        """Share of the energy that goes through each surface (surface, band) [-]."""
+        nothing = (0.0,) * 7
+        return np.array([s.through or nothing for s in self.surfaces])
 
     def absorption(self, occupied, treatments=(), factors=None):
         """Absorption coefficients as the room is used.
@@ -65,7 +83,9 @@ class Room:
         def own(name):
             return np.clip(np.array(FINISHES[name].absorption) * factors.get(name, 1.0), 0, 1)
 
-        return np.clip(self._mixed(own, occupied, treatments), 0, 1)
+        taken = np.clip(self._mixed(own, occupied, treatments), 0, 1)
+        # of what does not go through, the finish takes its share
+        return self.transmission + (1 - self.transmission) * taken
 
     def scattering(self, occupied, treatments=(), factors=None):
         """Share of the reflected sound that each surface scatters, as the room is used.
@@ -152,6 +172,8 @@ def build_room(configuration):
     ]
     if stage:
         surfaces += recess(hall, stage) if c.curtain_open else [curtain(hall, stage)]
+    if c.divider:
+        surfaces.append(divider(hall, c.divider))
     surfaces += [face for one in c.fixtures for face in fixture(hall, one)]
     volume = (
         hall.volume

@@ -12,6 +12,7 @@ from . import validation
 from .balcony import Balcony
 from .configuration import KEPT, HallConfiguration
 from .court import court
+from .divider import Divider
 from .fixture import Fixture
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group, LoudspeakerType, loudspeaker_types
@@ -47,6 +48,7 @@ class Scenario(Thing):
     balconies: tuple[Balcony, ...] = ()
     tracks: tuple[Track, ...] = ()
     fixtures: tuple[Fixture, ...] = ()
+    divider: Divider | None = None
     microphones: tuple[Microphone, ...] = ()
     treatments: tuple[Treatment, ...] = ()
     groups: tuple[Group, ...]
@@ -135,6 +137,7 @@ class Scenario(Thing):
             curtain_open=use.curtain_open,
             portable_stages=tuple(p for p in self.portable_stages if p.name in use.set_up),
             balconies=self.galleries,
+            divider=self.divider if use.divided else None,
             fixtures=tuple(f for f in self.fixtures if not f.movable or f.name in use.set_up),
             memory=self.memory,
         )
@@ -185,16 +188,21 @@ class Scenario(Thing):
         factors = self.absorption_factors, self.scattering_factors
         key = (
             self.configuration(use.name),
-            frozenset(use.occupied.items()),
+            frozenset(self._occupied(use).items()),
             self.treatments,
             *(frozenset(f.items()) for f in factors),
         )
         return self.memory.cache("surfaces", KEPT).get(key, lambda: self._surfaces(use))
 
+    def _occupied(self, use):
+        """Share of the seats taken by area, also by who is on the other side of a divider."""
+        other = self.use(use.beside).occupied if use.beside else {}
+        return {**other, **use.occupied}
+
     def _surfaces(self, use):
-        room = self.configuration(use.name).room
-        absorption = room.absorption(use.occupied, self.treatments, self.absorption_factors)
-        scattering = room.scattering(use.occupied, self.treatments, self.scattering_factors)
+        room, occupied = self.configuration(use.name).room, self._occupied(use)
+        absorption = room.absorption(occupied, self.treatments, self.absorption_factors)
+        scattering = room.scattering(occupied, self.treatments, self.scattering_factors)
         for shared in (absorption, scattering):
             shared.setflags(write=False)
         return Surfaces(
@@ -205,7 +213,27 @@ class Scenario(Thing):
             counted=room.counted,
             blocks=np.array([s.blocks for s in room.surfaces]),
             volume=room.volume,
+            transmission=room.transmission if room.transmission.any() else None,
         )
+
+    def side(self, use):
+        """Side of the divider on which the listeners of a use are.
+
+        Parameters
+        ----------
+        use : Use
+            One of ``uses``
+
+        Returns
+        -------
+        side : int or None
+            0 or 1, as ``Divider.side_of``; None where the gym is not divided [-]
+        """
+        if not use.divided:
+            return None
+        areas = self.configuration(use.name).areas
+        points = [a.points for name, a in areas.items() if use.listens.get(name, 0) > 0]
+        return int(self.divider.side_of(np.concatenate(points)).max())
 
     @property
     def room(self):
@@ -230,7 +258,9 @@ class Scenario(Thing):
             + [f.name for f in self.floor_seats]
             + [b.name for b in self.galleries if b.rows or b.standing]
         )
-        return (*names, "court")
+        if self.divider is None:
+            return (*names, "court")
+        return (*names, "court", *(f"court {side}" for side in self.divider.sides))
 
     @cached_property
     def loudspeakers(self):

@@ -35,9 +35,11 @@ class Use(Thing):
     ``listens`` gives each listening area its weight, ``occupied`` the share of its seats taken;
     groups that ``groups`` does not name play at gain 0 and no delay. The noise is an overall level
     with a named spectrum, or seven octave levels. ``closed`` names banks pushed back, ``set_up``
-    the chairs and portable stages that stand in this use, ``microphones`` the ones that are open.
-    ``kind`` says by which target its reverberation is judged: "sports" (games, classes) or "speech"
-    (assemblies, graduations, shows); ``rt_s`` is the school's own figure.
+    the chairs, portable stages and movable fixtures that stand in this use, ``microphones`` the
+    ones that are open. Where it is ``divided`` the divider is drawn; ``beside`` names the use that
+    goes on at the same time on its other side, whose speech is noise here. ``kind`` says by which
+    target its reverberation is judged: "sports" (games, classes) or "speech" (assemblies,
+    graduations, shows); ``rt_s`` is the school's own figure.
     """
 
     name: str
@@ -54,6 +56,8 @@ class Use(Thing):
     set_up: tuple = ()
     curtain_open: bool = True
     microphones: tuple = ()
+    divided: bool = False
+    beside: str | None = None
     kind: str | None = None
     rt_s: float | None = quantity("s", 0.3, 10, default=None, hint="Milliseconds given by mistake?")
 
@@ -63,6 +67,12 @@ class Use(Thing):
             one_of("kind", self.kind, KINDS)
         if not isinstance(self.curtain_open, bool):
             raise ValueError(f"curtain_open = {self.curtain_open!r} must be true or false.")
+        if not isinstance(self.divided, bool):
+            raise ValueError(f"divided = {self.divided!r} must be true or false.")
+        if self.beside is not None and not self.divided:
+            raise ValueError(
+                f"beside = '{self.beside}': the gym is not divided. Add divided = true."
+            )
         for word in ("closed", "set_up", "microphones"):
             if not all(isinstance(name, str) for name in getattr(self, word)) or isinstance(
                 getattr(self, word), str

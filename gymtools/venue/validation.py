@@ -12,7 +12,7 @@ from .configuration import KEPT
 from .enclosures import beyond_room, corners, filling, holding, meeting, solids
 from .finishes import FINISHES
 from .fixture import FLUSH
-from .hall import TREATABLE
+from .hall import SIDES, TREATABLE
 from .locations import overlap
 from .loudspeakers import loudspeaker_types
 from .measured_room import check_measured, measured_warnings
@@ -58,6 +58,8 @@ PARTS = (
     "bleacher fronts",
     "portable stage",
     "balcony",
+    "divider",
+    *(f"court {side}" for side in SIDES),
 )
 # free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary
 # source)
@@ -85,6 +87,7 @@ def check(scenario):
     _check_types(scenario)
     _check_names(scenario)
     _check_seating(scenario)
+    _check_divider(scenario)
     _check_uses(scenario)
     _check_treatments(scenario)
     _check_loudspeakers(scenario)
@@ -588,6 +591,8 @@ def _check_uses(scenario):
                     raise ValueError(
                         f"use '{use.name}', {word}: {kind} '{name}' is unknown. Known: {shown}."
                     )
+        if use.divided:
+            _check_divided(scenario, use)
         there = scenario.configuration(use.name).areas
         if not any(w > 0 for name, w in use.listens.items() if name in there):
             raise ValueError(
@@ -597,6 +602,90 @@ def _check_uses(scenario):
         if not any(use.group_setting(g).on for g in groups):
             raise ValueError(f"use '{use.name}': every loudspeaker group is off.")
         _check_configuration(scenario, use)
+
+
+def _check_divided(scenario, use):
+    """A divided gym has a divider; who listens and talks is on one side, the use beside it on the
+    other.
+    """
+    side = _side(scenario, use)
+    for microphone in (m for m in scenario.microphones if m.name in use.microphones):
+        points, _ = microphone.positions(scenario.configuration(use.name))
+        if (scenario.divider.side_of(points) != side).any():
+            raise ValueError(
+                f"use '{use.name}': microphone '{microphone.name}' is on the other side of the"
+                " divider, or its talker walks through it. Give it a place on this side."
+            )
+    if use.beside is not None:
+        _check_beside(scenario, use, scenario.use(use.beside), side)
+
+
+def _check_beside(scenario, use, other, side):
+    """Two uses that go on at the same time can."""
+    together = f"uses '{use.name}' and '{other.name}' go on at the same time"
+    if other.beside != use.name or other is use:
+        raise ValueError(
+            f"use '{use.name}' goes on beside '{other.name}', but that one names"
+            f" '{other.beside or 'none'}' beside it. Each must name the other."
+        )
+    for word in ("closed", "set_up"):
+        if set(getattr(use, word)) != set(getattr(other, word)):
+            raise ValueError(f"{together}: {word} must name the same in both.")
+    if use.curtain_open != other.curtain_open:
+        raise ValueError(f"{together}: curtain_open must be the same in both.")
+    if _side(scenario, other) == side:
+        raise ValueError(f"{together}: they need listeners on both sides of the divider.")
+    for group in scenario.groups:
+        if use.group_setting(group.name).on and other.group_setting(group.name).on:
+            raise ValueError(
+                f"{together}, and group '{group.name}' plays in both. Turn it off in one of them."
+            )
+
+
+def _side(scenario, use):
+    """Side of the divider on which the listeners of a use are."""
+    if scenario.divider is None:
+        raise ValueError(f"use '{use.name}' is divided, but there is no [divider].")
+    areas, sides = scenario.configuration(use.name).areas, set()
+    for name in (name for name in areas if use.listens.get(name, 0) > 0):
+        found = set(scenario.divider.side_of(areas[name].points).tolist())
+        if len(found) > 1:
+            raise ValueError(
+                f"use '{use.name}': '{name}' lies on both sides of the divider. Name what lies on"
+                " one side."
+            )
+        sides |= found
+    if len(sides) > 1:
+        raise ValueError(
+            f"use '{use.name}': its listeners are on both sides of the divider. Make it two uses,"
+            " each beside the other."
+        )
+    return sides.pop() if sides else None
+
+
+def _check_divider(scenario):
+    """The divider fits into the gym, no enclosure reaches through it where it is drawn, and uses
+    go on beside known ones.
+    """
+    divider, names = scenario.divider, [use.name for use in scenario.uses]
+    for use in scenario.uses:
+        if use.beside is not None and use.beside not in names:
+            raise ValueError(
+                f"use '{use.name}', beside: use '{use.beside}' is unknown. Known:"
+                f" {', '.join(names)}."
+            )
+    if divider is None:
+        return
+    divider.outline(scenario.hall)
+    if not any(use.divided for use in scenario.uses):
+        return
+    side = divider.side_of(corners(scenario.loudspeakers))  # (loudspeaker, corner)
+    for c, sides in zip(scenario.loudspeakers, side, strict=True):
+        if np.ptp(sides):
+            raise ValueError(
+                f"loudspeaker {c.tag}: its enclosure reaches through the divider at"
+                f" {scenario.say(divider.at)}. Move one of them."
+            )
 
 
 def _check_microphones(scenario):

@@ -39,24 +39,39 @@ def layers(configuration):
         For ``physics.tracing.trace``
     """
     hall = configuration.hall
-    found = [_over_floor(configuration), *_over_slopes(configuration), *_over_stages(configuration)]
+    floors = list(_over_floor(configuration))
+    found = [*floors, *_over_slopes(configuration), *_over_stages(configuration)]
     made = zones(found)
     solid = [(p.footprint(), 0.0, p.height) for p in configuration.portable_stages]
     solid += [(b.footprint(hall), b.underside, b.height) for b in configuration.balconies]
     for one in configuration.fixtures:
         solid += [(box, one.bottom, one.top) for box in one.footprints(hall)]
-    _take_off(made, found[0], solid)
+    for number, floor in enumerate(floors):
+        _take_off(made, (made.first[number], floor), solid)
     return made
 
 
 def _over_floor(configuration):
-    """Layer over the free floor, through whatever stands on it."""
+    """Layers over the free floor, through whatever stands on it: one, or one on each side of a
+    divider.
+    """
     room, stages = configuration.room, configuration.portable_stages
     standing = {t.name for t in (*stages, *configuration.balconies, *configuration.fixtures)}
     bare = room.polygons.some([k for k, s in enumerate(room.surfaces) if s.owner not in standing])
     # a stage that fills the layer would leave zones without air
     upper = max([UPPER_FLOOR, *(p.height + OVER_STAGE for p in stages)])
-    return _over(bare, *_flat(_free_floor(configuration), 0.0), (OVER_FLOOR, upper))
+    for rectangle in _parted(_free_floor(configuration), configuration.divider):
+        yield _over(bare, *_flat(rectangle, 0.0), (OVER_FLOOR, upper))
+
+
+def _parted(rectangle, divider):
+    """A rectangle of the floor, or its parts on both sides of a divider."""
+    if divider is None:
+        return [rectangle]
+    x0, x1, y0, y1 = rectangle
+    if divider.axis == 0:
+        return [(x0, divider.at, y0, y1), (divider.at, x1, y0, y1)]
+    return [(x0, x1, y0, divider.at), (x0, x1, divider.at, y1)]
 
 
 def _over_slopes(configuration):
@@ -153,7 +168,7 @@ def _take_off(made, floor, solid):
     """Stages, balconies and fixtures, (footprint, low, high) each, fill a part of the zones over
     the floor: no sound is there.
     """
-    corner, edges, counts = floor
+    first, (corner, edges, counts) = floor
     dx, dy, dz = edges[0, 0] / counts[0], edges[1, 1] / counts[1], edges[2, 2]
     for n in range(counts[0]):
         for m in range(counts[1]):
@@ -168,4 +183,4 @@ def _take_off(made, floor, solid):
                 free -= overlap(cell, footprint) * max(
                     min(high, corner[2] + dz) - max(low, corner[2]), 0.0
                 )
-            made.volume[n * counts[1] + m] = max(free, LEAST * dx * dy * dz)
+            made.volume[first + n * counts[1] + m] = max(free, LEAST * dx * dy * dz)
