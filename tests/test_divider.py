@@ -2,6 +2,7 @@
 two rooms, and what one class hears of the other.
 """
 
+import html
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,9 @@ from schools import SCENARIOS
 import gymtools
 from gymtools.acoustics.divided import balance, half
 from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.throws import section
+from gymtools.display.documents.drawings import drawing
+from gymtools.display.tables.room import room_table
 from gymtools.physics import bands, counting, tracing
 from gymtools.physics.geometry import polygon_area, rotation
 from gymtools.physics.partitions import coupled_decays, coupled_energy
@@ -237,6 +241,19 @@ def test_without_transmission_nothing_is_drawn_anew():
     bare = replace(s, divider=None, memory=Memory())
     one, other = (evaluate(x, rays="few", follow_echoes=False) for x in (s, bare))
     np.testing.assert_array_equal(one.total, other.total)
+
+
+def test_it_is_drawn():
+    """Behavior: plan, section and DXF show the drawn curtain, and the room's table says what of the
+    noise is the other class.
+    """
+    s = divided()
+    r = evaluate(s, room="statistical", follow_echoes=False)
+    assert [thing.name for thing, _ in r.configuration.footprints] == ["divider"]
+    cut = section(r, "court west").steps
+    np.testing.assert_allclose(cut[1:], [[13.0, 0.0], [13.0, 7.6]], atol=1e-6)
+    assert len([e for e in drawing(s).modelspace() if e.dxf.layer == "FIXTURES"]) == 1
+    assert "speech of 'east class' through the divider" in html.unescape(room_table(r, "m"))
 
 
 def test_a_file_with_a_divider_comes_back():

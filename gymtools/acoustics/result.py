@@ -228,11 +228,14 @@ class Result:
         return bands.to_level(bands.to_energy(self.use.noise) + self.spill)
 
     @property
+    def spill_db(self):
+        """Speech of the use beside it at the listeners (7,) [dB]; -inf without one."""
+        return bands.to_level(np.zeros(7) if self.spill is None else self.spill)
+
+    @property
     def spill_dba(self):
-        """Speech of the use beside it at the listeners [dB(A)]; -inf without one."""
-        if self.spill is None:
-            return -np.inf
-        return float(bands.a_weighted(bands.to_level(self.spill)))
+        """The same [dB(A)]."""
+        return float(bands.a_weighted(self.spill_db))
 
     @cached_property
     def speech_dba(self):

@@ -230,10 +230,10 @@ def _outline(hall, side, through):
 
 
 def _cut(configuration, along, at):
-    """Lines (2, 3) in which an upright plane cuts balconies and fixtures [m]."""
+    """Lines (2, 3) in which an upright plane cuts balconies, fixtures and a divider [m]."""
     hanging = {thing.name for thing in (*configuration.balconies, *configuration.fixtures)}
     for surface in configuration.room.surfaces:
-        if surface.owner not in hanging:
+        if surface.owner not in hanging and surface.part != "divider":
             continue
         one, other = surface.corners, np.roll(surface.corners, -1, axis=0)
         a, b = one @ along - at, other @ along - at

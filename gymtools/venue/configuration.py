@@ -63,9 +63,11 @@ class HallConfiguration:
     @property
     def footprints(self):
         """All that stands or hangs in it, as on a plan: (thing, rectangle) each, banks and chairs,
-        stages, balconies and fixtures; rectangles as x low, x high, y low, y high [m].
+        stages, balconies, a drawn divider and fixtures; rectangles as x low, x high, y low, y
+        high [m].
         """
-        things = (*self.banks, *self.floor_seats, *self.portable_stages, *self.balconies)
+        things = [*self.banks, *self.floor_seats, *self.portable_stages, *self.balconies]
+        things += [self.divider] if self.divider else []
         found = [(thing, thing.footprint(self.hall)) for thing in things]
         return found + [(f, box) for f in self.fixtures for box in f.footprints(self.hall)]
 

@@ -12,6 +12,8 @@ from .quantity import Thing, quantity
 from .tables import named
 from .units import both
 
+DRAWN = 0.1  # thickness on a plan [m]
+
 
 @dataclass(frozen=True, kw_only=True)
 class Divider(Thing):
@@ -46,6 +48,11 @@ class Divider(Thing):
                 )
             given = within("loss_db", self.loss_db, 0.1, 80, "dB")
             object.__setattr__(self, "loss_db", tuple(given.tolist()))
+
+    @property
+    def name(self):
+        """What drawings call it."""
+        return "divider"
 
     @property
     def axis(self):
@@ -110,6 +117,24 @@ class Divider(Thing):
             ring.insert(3, (0.0, hall.highest))
         corners = np.array([(self.at, u, z) for u, z in ring])
         return corners if self.axis == 0 else corners[:, [1, 0, 2]]
+
+    def footprint(self, hall):
+        """Strip that it hangs over.
+
+        Parameters
+        ----------
+        hall : Hall
+            The gym
+
+        Returns
+        -------
+        rectangle : tuple
+            (x low, x high, y low, y high) [m]
+        """
+        x, y = hall.length / 2, hall.width / 2
+        if self.axis == 0:
+            return self.at - DRAWN / 2, self.at + DRAWN / 2, -y, y
+        return -x, x, self.at - DRAWN / 2, self.at + DRAWN / 2
 
     def side_of(self, points):
         """Side of it on which points lie.

@@ -50,6 +50,17 @@ ONE = {
     "targets": Targets,
     "equipment": Equipment,
 }
+# keys by which somebody means an outline that is no rectangle, or a roof that is no gable
+IRREGULAR = (
+    *("shape", "outline", "corners", "polygon", "points", "plan", "wings", "alcoves"),
+    *("roof_shape", "roof_radius", "radius", "arch", "arch_height", "curve", "vault", "dome"),
+)
+RECTANGLE = (
+    "A gym is a rectangle under a flat roof, or a gable along its length. For an L-shape give the"
+    " part with the court and the seats, and the open side of the other part as a treatment"
+    " 'stage opening'; for a curved roof a gable with the walls' height and a ridge that gives the"
+    " same volume."
+)
 # arrays of tables
 MANY = {
     "banks": Bank,
@@ -235,6 +246,8 @@ def build(cls, table, where, units, *, beside=None):
         raise _refused(where, "must be a table of keys and values.")
     known = {f.name: f for f in file_fields(cls)}
     for key in table:
+        if cls is Hall and key in IRREGULAR:
+            raise _refused(where, f"unknown key '{short(key)}'. {RECTANGLE}")
         if key not in known:
             near = difflib.get_close_matches(key, known, 1)
             raise _refused(

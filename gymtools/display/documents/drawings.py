@@ -215,7 +215,8 @@ def _plan_room(pen, result):
     for line in result.scenario.lines.lines():
         pen.line(line, "COURT")
     for thing, (a, b, c, d) in configuration.footprints:
-        fixed = "FIXTURES" if thing in configuration.fixtures else "SEATING"
+        hangs = thing in (*configuration.fixtures, configuration.divider)
+        fixed = "FIXTURES" if hangs else "SEATING"
         layer = "STAGE" if thing in configuration.portable_stages else fixed
         pen.line(_box(a, b, c, d), layer, closed=True)
         pen.text(thing.name, (a + 0.3, c + 0.3))
