@@ -2,15 +2,15 @@
 
 import os
 import shutil
-import socket
 import subprocess
-import sys
 import time
 import urllib.request
 from contextlib import contextmanager
 from pathlib import Path
 
 from playwright.sync_api import sync_playwright
+
+from gymtools.display.launch import free_port, server_command
 
 ROOT = Path(__file__).resolve().parent.parent
 SHOTS = Path(__file__).resolve().parent / "screenshots"
@@ -39,24 +39,10 @@ def browser_path():
 @contextmanager
 def jupyter_lab(folder=ROOT):
     """A JupyterLab server on a free port; yields its address."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    options = [
-        "--no-browser",
-        "--allow-root",
-        "--IdentityProvider.token=",
-        f"--port={port}",
-        "--ServerApp.port_retries=0",
-    ]
+    port = free_port("127.0.0.1")
     command = [
-        sys.executable,
-        "-m",
-        "jupyter",
-        "lab",
-        *options,
-        "--LabApp.app_settings_dir=.jupyter",
-        f"--ServerApp.root_dir={folder}",
+        *server_command(folder, host="127.0.0.1", port=port),
+        "--IdentityProvider.token=",
     ]
     server = subprocess.Popen(
         command, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
@@ -78,7 +64,7 @@ def jupyter_lab(folder=ROOT):
 
 
 @contextmanager
-def page(width=1700, height=1250):
+def page(width=1440, height=900):
     """A page of the browser that notes console errors and every request that leaves this
     machine.
     """

@@ -17,6 +17,7 @@ from gymtools.acoustics.evaluate import evaluate
 from gymtools.display.panel import board as board_panel
 from gymtools.display.panel.board import FEW, FULL, PALE, BoardSection
 from gymtools.display.panel.meeting import Meeting
+from gymtools.display.panel.plan import PlanSection
 from gymtools.display.tables.board import (
     AT_REST,
     JudgedUse,
@@ -379,10 +380,17 @@ def test_a_cell_leads_the_picture():
     worst = JudgedUse.of(evaluate(m.scenario, "class", rays="few")).worst("clear")
     assert (m.state.use, m.state.quantity, m.state.seat) == ("class", "sti", worst.point)
     assert m.result.sti[m.state.seat] == m.result.sti[m.result.summary(worst.area).points].min()
-    assert m.state.area == worst.area
+    assert m.state.area == worst.area and section.worst_seat == worst.point
+    m.live.flush()
+    said = m.sections[PlanSection].box.sheet.said["marks"]
+    assert [name for name, *_ in said] == ["worst"]
+    m.update(seat=worst.point + 1)
+    assert section.worst_seat is None
+    m.update(seat=worst.point)
     assert [r["at"] for r in rows(section).values()] == ["", "clear"]
     section.pick("game", "ringing")
     assert (m.state.use, m.state.quantity, m.state.seat) == ("game", "speech", None)
+    assert section.worst_seat is None
     m.update(quantity="sti")
     assert [r["at"] for r in rows(section).values()] == ["", ""]
 

@@ -9,6 +9,7 @@ import pytest
 from schools import CASES, SCENARIOS, heard
 
 from gymtools.acoustics.criteria import CRITERIA, WORDS
+from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.dragging import Handle, handles, landings, place_of
 from gymtools.display import theme
 from gymtools.display.drawing import Drawing, picture, widget
@@ -246,9 +247,66 @@ def test_a_row_is_picked_and_a_place_is_marked():
     log.drawing.show(log.view, picked=SOUTH, mark=12, note="settling, ±0.6 dB")
     assert [r["name"] for r in log.drawing.sheet.rows["rows"] if r["picked"]] == [SOUTH]
     assert log.drawing.sheet.said["note"] == "settling, ±0.6 dB"
-    marks = {name: (x, y) for name, x, y in log.drawing.sheet.said["marks"]}
-    assert marks["worst"] == pytest.approx(log.view.result.points[12, :2])
-    assert marks["this seat"] == pytest.approx(log.view.result.points[5, :2])
+    marks = {name: point for name, point, _ in log.drawing.sheet.said["marks"]}
+    assert marks["worst"] == pytest.approx(log.view.result.points[12])
+    assert marks["this seat"] == pytest.approx(log.view.result.points[5])
+
+
+def test_the_section_says_how_far_a_marked_place_lies_off_it():
+    """Worked by hand: the section of the north bank runs along x = 0; a place of another area far
+    from it is not said there.
+    """
+    log = Log(area="north bank")
+    points, span = log.view.result.points, log.view.result.spans["north bank"]
+    log.drawing.show(log.view, mark=span.start)
+    ((_, point, words),) = log.drawing.sheet.said["marks"]
+    assert words == f"worst, {abs(point[0]) / FOOT:.0f} ft off the section"
+    beside = span.start + int(np.abs(points[span, 0]).argmin())
+    log.drawing.show(log.view, mark=beside)
+    assert log.drawing.sheet.said["marks"][0][2] == "worst"
+    far = int(points[:, 1].argmin())  # on the south bank
+    log.drawing.show(log.view, mark=far)
+    assert log.drawing.sheet.said["marks"][0][2] == ""
+
+
+def test_a_worst_seat_that_is_looked_at_is_marked_once():
+    """Behavior: as the worst."""
+    log = Log(seat=5)
+    log.drawing.show(log.view, mark=5)
+    assert [name for name, *_ in log.drawing.sheet.said["marks"]] == ["worst"]
+
+
+def test_a_handle_has_its_value_as_a_number_in_the_meetings_units():
+    """Worked by hand: the north row hangs at 25 ft of 26, in the middle of 112 ft, 32 degrees
+    down.
+    """
+    found = {h["kind"]: (h["value"], h["range"]) for h in Log().row()["handles"]}
+    assert found["position"] == (0, [-56, 56])
+    assert found["height"][0] == 25 and found["height"][1][1] == 26
+    assert found["aim"] == (32, [-30, 90])
+
+
+def test_joists_are_shown_in_plan_and_section():
+    """Worked by hand: 8 ft apart along the gym of 96 ft: 11 of them, seen end-on by a section of
+    the north bank from 26 ft up to the roof at 30 ft; a section along them meets none.
+    """
+    joists = {("hall", "joist_spacing"): 8 * FOOT}
+    shown = {}
+    for along in ("length", "width"):
+        school = changed(LARKFIELD, joists | {("hall", "joists_along"): along})
+        drawing = Drawing()
+        drawing.show(View(result=evaluate(school, "game", rays="few"), units="ft"))
+        shown[along] = drawing.sheet
+    ends = [line / FOOT for line in lines(shown["length"].room["joists"])]
+    assert [e[0, 1] for e in ends] == pytest.approx(list(range(-40, 41, 8)), abs=1e-3)
+    assert ends[0][:, 0] == pytest.approx([-56, 56], abs=1e-3)
+    cut = [line / FOOT for line in lines(shown["length"].cut["joists"])]
+    assert sorted(c[0, 0] for c in cut) == pytest.approx(list(range(8, 89, 8)), abs=1e-3)
+    assert cut[0][:, 1] == pytest.approx([26, 30], abs=1e-3)
+    assert lines(shown["width"].cut["joists"]) == []
+    assert len(lines(shown["width"].room["joists"])) == 13
+    assert shown["width"].room["joist_words"] == "joists every 8 ft 0 in"
+    assert Log().drawing.sheet.room["joist_words"] == ""
 
 
 def test_another_state_is_shown_as_a_ghost():
@@ -256,7 +314,8 @@ def test_another_state_is_shown_as_a_ghost():
     log = Log()
     away = changed(LARKFIELD, {("groups", NORTH, "x"): 2.0})
     other = View(result=replace(log.view.result, scenario=away), units="ft")
-    log.drawing.show(log.view, ghost=other)
+    log.drawing.show(log.view, ghost=("A", other))
+    assert log.drawing.sheet.ghost["name"] == "A"
     row = next(r for r in log.drawing.sheet.ghost["rows"] if r["name"] == NORTH)
     assert row["members"][1]["at"][0] == pytest.approx(2.0)
     log.drawing.show(log.view)
@@ -334,7 +393,7 @@ def test_a_height_stops_under_the_joists_with_the_reason():
     log.hear(kind="move", handle=HEIGHT, to=[3.0, 12.0], number=1)
     _, changes, reason, _ = log.moves[-1]
     assert changes["groups", NORTH, "height"] == pytest.approx(26 * FOOT)
-    assert "under the joists" in reason
+    assert reason == "highest under joists and roof."
     assert log.drawing.sheet.rows["reason"] == reason
 
 

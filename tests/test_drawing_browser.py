@@ -16,6 +16,7 @@ from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.dragging import Handle, handles, landings
 from gymtools.display.drawing import picture
 from gymtools.display.drawing.words import seat_sentence
+from gymtools.display.panel.skip_links import SkipLinks
 from gymtools.display.scene import View
 from gymtools.venue.paths import changed
 from gymtools.venue.units import FOOT
@@ -23,9 +24,10 @@ from gymtools.venue.units import FOOT
 pytestmark = pytest.mark.skipif(
     not browser_path(), reason="no Chromium or Chrome found; CI installs one and fails on a skip"
 )
-SIZES = ((420, 360), (560, 640), (1400, 360), (1400, 900), (700, 900))
+LOW = (473, 292)  # on a projector of 1280 x 720
+SIZES = ((420, 360), LOW, (560, 640), (1400, 360), (1400, 900), (700, 900))
 MIDDLE = (560, 640)
-KEPT = (MIDDLE, (1400, 900))  # of which a screenshot is kept
+KEPT = (MIDDLE, LOW, (1400, 900))  # of which a screenshot is kept
 NORTH, SOUTH = "north row", "south row"
 SENT = "n => window.sent.length >= n"
 ENDED = "() => ['release', 'cancel'].includes(window.sent.at(-1)?.kind)"
@@ -133,7 +135,7 @@ def test_a_row_that_is_pulled_out_of_the_gym_stops_with_a_reason():
     table = Table()
     with table.opened() as sheet:
         pull(sheet, grip(sheet, "position", NORTH), (400, 0), let_go=False, steps=12)
-        sheet.wait_for_selector(".gt-reason:has-text('hangs outside the gym')")
+        sheet.wait_for_selector(".gt-reason:has-text('the east wall')")
         shot(sheet, "drawing-limit")
         sheet.mouse.up()
         sheet.wait_for_function(ENDED)
@@ -245,21 +247,63 @@ def test_handles_are_moved_by_keys(kind, cut, press, path, by):
 
 
 def test_the_keyboard_reaches_every_handle():
-    """Behavior: Tab goes through all of them and the seats; each has a name and its value."""
+    """Behavior: the drawing is one stop of the Tab key; N and P go through all handles and the
+    seats, S to the seats; the stop stays where one was; each has a name, its value and its ends,
+    and says how it is moved.
+    """
     table = Table()
+    table.show(picked=SOUTH)
+    name = "() => document.activeElement.getAttribute('aria-label')"
     with table.opened() as sheet:
+        sheet.keyboard.press("Tab")
+        assert sheet.evaluate(name) == "south row, position"
         names = set()
-        for _ in range(20):
-            sheet.keyboard.press("Tab")
-            names.add(sheet.evaluate("document.activeElement.getAttribute('aria-label')"))
+        for _ in range(len(handles(table.scenario)) + 3):
+            names.add(sheet.evaluate(name))
+            sheet.keyboard.press("n")
+        assert sheet.evaluate(name) == "south row, position"
+        sheet.keyboard.press("p")
+        assert sheet.evaluate(name) == "north row, height"
+        sheet.keyboard.press("Tab")
+        assert sheet.evaluate("document.activeElement === document.body")
+        sheet.keyboard.press("Shift+Tab")
+        assert sheet.evaluate(name) == "north row, height"
+        assert sheet.locator(".gt-plan [tabindex='0']").count() == 1
+        sheet.keyboard.press("s")
+        assert sheet.evaluate(name) == "seat"
         wanted = {
             f"{h.group}, {'aim point' if h.kind == 'aim' else h.kind}"
             for h in handles(table.scenario)
         }
         assert wanted | {"seat", "north row, aim point in the section"} <= names
         tree = sheet.locator(".gt-plan").aria_snapshot()
-        for name in wanted:
-            assert f'slider "{name}"' in tree
+        for label in wanted:
+            assert f'slider "{label}"' in tree
+        assert "N and P" in sheet.locator(".gt-plan svg").get_attribute("aria-description")
+
+
+def test_handles_and_seats_tell_their_value_to_those_who_listen():
+    """Worked by hand: the north row hangs at 25 ft of 26; five steps of 3 in down are 23 ft 9 in;
+    the seat has the map's value there.
+    """
+    table = Table(quantity="sti")
+    values = ("aria-valuenow", "aria-valuemin", "aria-valuemax", "aria-valuetext")
+    with table.opened() as sheet:
+        height = sheet.get_by_role("slider", name=f"{NORTH}, height")
+        now, low, high, text = (height.get_attribute(v) for v in values)
+        assert (now, high, text) == ("25", "26", "25 ft 0 in up") and float(low) > 7
+        height.focus()
+        sheet.keyboard.press("PageDown")
+        sheet.wait_for_function(ENDED)
+        assert height.get_attribute("aria-valuenow") == "23.75"
+        assert height.get_attribute("aria-valuetext") == "23 ft 9 in up"
+        sheet.keyboard.press("s")
+        sheet.wait_for_function("() => document.querySelector('.gt-seat').ariaValueText")
+        seat = [sheet.locator(".gt-seat").get_attribute(v) for v in values]
+        first = table.drawing.sheet.room["areas"][0]["start"]
+        assert float(seat[0]) == pytest.approx(table.view.values[first], abs=0.006)
+        assert [float(v) for v in seat[1:3]] == pytest.approx(table.view.range)
+        assert seat[3] == seat_sentence(table.view, first)
 
 
 # ---- seats
@@ -307,6 +351,170 @@ def test_the_wheel_scrolls_the_page():
         sheet.mouse.move(250, 200)
         sheet.mouse.wheel(0, 240)
         sheet.wait_for_function("() => window.scrollY >= 200")
+
+
+# ---- what lies over what
+
+NEAR_PLATE = """() => { const root = document.querySelector('.gt-plan');
+  const plate = root.querySelector('.gt-plate').getBoundingClientRect();
+  return [...root.querySelectorAll('.gt-handle')].filter((h) => h.ariaLabel.startsWith('north row'))
+    .flatMap((h) => [...h.querySelectorAll('.gt-shape')])
+    .filter((e) => getComputedStyle(e).display !== 'none' && e.getAttribute('stroke') !== 'none')
+    .map((e) => e.getBoundingClientRect())
+    .filter((b) => b.left < plate.right && b.right > plate.left
+      && b.top < plate.bottom && b.bottom > plate.top).length; }"""
+
+
+def test_the_plate_covers_neither_handle_nor_aim_nor_where_they_were():
+    """Behavior: while a row is dragged about, held at a wall, and while its handles are hovered."""
+    table = Table()
+    with table.opened() as sheet:
+        for size in (MIDDLE, LOW):
+            before = frames(sheet)
+            resize(sheet, *size)
+            if size != MIDDLE:
+                sheet.wait_for_function(DRAWN, arg=before + 1)
+            start = grip(sheet, "position", NORTH)
+            for kind, cut in (("position", False), ("aim", False), ("height", True), ("aim", True)):
+                sheet.mouse.move(*grip(sheet, kind, NORTH, cut=cut))
+                sheet.wait_for_function("() => !document.querySelector('.gt-plate').hidden")
+                assert sheet.evaluate(NEAR_PLATE) == 0, (size, kind)
+            for by in ((20, -10), (-15, 20), (300, 0)):
+                pull(sheet, start, by, let_go=False)
+                sheet.wait_for_function(HELD)
+                assert sheet.evaluate(NEAR_PLATE) == 0, (size, by)
+                assert not any(sheet.evaluate(GHOST)), (size, by)
+                shot(sheet, f"drawing-plate-{size[0]}")
+                sheet.keyboard.press("Escape")
+                sheet.wait_for_function(ENDED)
+                sheet.mouse.up()
+
+
+HELD = "() => document.querySelector('.gt-plan').sheet.state.ghost?.dragged"
+GHOST = """() => { const { at, state } = document.querySelector('.gt-plan').sheet;
+  const root = document.querySelector('.gt-plan').getBoundingClientRect();
+  const plate = document.querySelector('.gt-plate').getBoundingClientRect();
+  return state.ghost.rows.find((r) => r.name === 'north row').members.map((m) => {
+    const x = root.left + at.X(m.at[0]), y = root.top + at.Y(m.at[1]);
+    return x + 7 > plate.left && x - 7 < plate.right && y + 7 > plate.top && y - 7 < plate.bottom;
+  }); }"""
+
+
+def test_an_aim_under_its_own_row_and_the_row_can_both_be_taken():
+    """Behavior: however steep, what lies on top at the middle of each is its own handle; the aim is
+    dragged from where its handle stands.
+    """
+    table, pair = Table(), "court pair"
+    table.scenario = changed(table.scenario, {("groups", pair, "loudspeaker"): "pendant 100"})
+    top = "p => document.elementFromPoint(...p).closest('.gt-handle')?.dataset.kind"
+    with table.opened() as sheet:
+        for size in (LOW, MIDDLE):
+            resize(sheet, *size)
+            for tilt in (90.0, 86.0, 80.0, 72.0):
+                table.scenario = changed(table.scenario, {("groups", pair, "downtilt_deg"): tilt})
+                table.show()
+                show(sheet, table.drawing)
+                for kind in ("position", "aim"):
+                    for member in (0, 1):
+                        at = grip(sheet, kind, pair, member=member)
+                        assert sheet.evaluate(top, list(at)) == kind, (size, tilt)
+            pull(sheet, grip(sheet, "aim", pair, member=0), (18, 4))
+            assert Handle.of(table.moves[-1][0]).kind == "aim"
+            assert table.scenario.groups[2].downtilt_deg < tilt
+
+
+def test_the_row_that_is_picked_lies_over_the_others():
+    """Behavior: its handles are the last of their kind, also when another is picked later; a handle
+    that has the focus keeps it.
+    """
+    table = Table()
+    with table.opened() as sheet:
+        sheet.locator(f'.gt-handle[aria-label="{NORTH}, position"]').focus()
+        for name in (NORTH, SOUTH, "court pair"):
+            table.drawing.show(table.view, picked=name)
+            show(sheet, table.drawing)
+            last = sheet.locator(".gt-handle[data-kind='position']").last
+            assert last.get_attribute("aria-label") == f"{name}, position"
+            focused = sheet.evaluate("document.activeElement.getAttribute('aria-label')")
+            assert focused == f"{NORTH}, position"
+
+
+# ---- another design over this one
+
+
+def test_a_kept_design_over_the_plan_is_dashed_named_and_dark_enough():
+    """Closed form: along the ghost's outline dark dashes stand beside light gaps, 3:1 or more (WCAG
+    2.2, 1.4.11), on the darkest map; its name is said, and what stands elsewhere.
+    """
+    table = Table()
+    away = changed(table.scenario, {("groups", "court pair", "y"): 5.0})
+    other = View(result=evaluate(away, "game", rays="few"), units="ft")
+    table.drawing.show(table.view, ghost=("B", other))
+    with table.opened() as sheet:
+        said = [text for text, *_ in sheet.evaluate(BOXES)]
+        assert "dashed: kept design B" in said
+        assert "C1 in B" in said and not any("N1 in" in text for text in said)
+        colors = sheet.evaluate(
+            """() => { const { at, ctx, state, canvas } = document.querySelector('.gt-plan').sheet;
+            const k = canvas.width / at.width;
+            const m = state.ghost.rows.find((r) => r.name === 'court pair').members[0];
+            const x = at.X(m.at[0]), y = at.Y(m.at[1]), found = [];
+            for (let n = -8; n <= 8; n++) for (const [px, py] of [[x + n, y - 8], [x - 8, y + n]])
+              found.push([...ctx.getImageData(Math.round(px * k), Math.round(py * k), 1, 1).data]
+                .slice(0, 3));
+            return found; }"""
+        )
+        light = [luminance(color) for color in colors]
+        assert (max(light) + 0.05) / (min(light) + 0.05) >= 3
+        shot(sheet, "drawing-kept")
+        table.drawing.show(table.view, ghost=("B", table.view))
+        show(sheet, table.drawing)
+        assert sheet.locator("text=kept design B: loudspeakers as here").is_visible()
+
+
+def test_the_worst_place_is_marked_in_the_section_too():
+    """Behavior: with how far it lies off what is cut; not where another area has it."""
+    table = Table()
+    span = table.view.result.spans["north bank"]
+    table.drawing.show(table.view, mark=span.start)
+    with table.opened() as sheet:
+        assert sheet.locator("text=ft off the section").is_visible()
+        table.drawing.show(table.view, mark=table.view.result.spans["south bank"].start)
+        show(sheet, table.drawing)
+        assert sheet.locator("text=ft off the section").is_hidden()
+        assert sheet.locator("text=worst").first.is_visible()
+
+
+def test_links_at_the_beginning_lead_to_the_plan_and_to_the_board():
+    """Behavior: they are the first stops of the Tab key, seen when they have the focus."""
+    table = Table()
+    with table.opened() as sheet:
+        sheet.evaluate(
+            """async (code) => {
+            document.body.insertAdjacentHTML("beforeend",
+              '<div class="gtb"><table><tr><td tabindex="0">a cell</td></tr></table></div>');
+            const url = URL.createObjectURL(new Blob([code], { type: "text/javascript" }));
+            const { default: own } = await import(url);
+            own().initialize();
+            window.away = own().initialize();  // another panel on the same page
+            }""",
+            SkipLinks._esm,
+        )
+        focused = "() => document.activeElement.closest('.gt-plan, .gtb')?.className"
+        for stops, words, place in ((1, "plan", "gt-plan"), (2, "uses board", "gtb")):
+            sheet.evaluate(
+                "() => { document.activeElement.blur(); window.getSelection().empty(); }"
+            )
+            link = sheet.get_by_role("button", name=f"Skip to the {words}")
+            assert link.bounding_box()["y"] < -30
+            sheet.locator("nav.gt-skip button").first.focus()
+            for _ in range(stops - 1):
+                sheet.keyboard.press("Tab")
+            assert link.bounding_box()["y"] > 0
+            sheet.keyboard.press("Enter")
+            assert sheet.evaluate(focused) == place
+        sheet.evaluate("window.away()")
+        assert sheet.locator("nav.gt-skip").count() == 0
 
 
 # ---- what is seen
@@ -365,6 +573,32 @@ def test_no_words_overlap_at_any_size(name, use, quantity, area):
             ".map(t => parseFloat(getComputedStyle(t).fontSize))"
         )
         assert min(sizes) >= 12
+
+
+def test_all_of_the_drawing_stands_in_a_low_box():
+    """Behavior: on a projector plan, section and profile are whole beside each other, with the
+    scale, its target, north and the names of the rows.
+    """
+    table = Table()
+    with table.opened(LOW) as sheet:
+        for use, quantity in (("game", "direct 2k"), ("graduation", "sti")):
+            table.use, table.looks = use, dict(quantity=quantity)
+            table.show(picked=NORTH, note="settling, ±0.6 dB")
+            show(sheet, table.drawing)
+            places = sheet.evaluate(PLACES)
+            for x, y, w, h in places.values():
+                assert x > 0 and x + w < LOW[0] and y > 0 and y + h < LOW[1]
+            assert places["plan"][2] > 170 and places["cut"][2] > 150
+            assert places["graph"][3] > 60
+            said = [text for text, *_ in sheet.evaluate(BOXES)]
+            assert {"N", "misses", "close", "20 ft", "N1", "N2", "N3", "25 ft 0 in up"} <= set(said)
+            for words in ("target ", "Section, ", "along the rows", "row 1", "settling"):
+                assert any(words in text for text in said), words
+
+
+PLACES = """() => { const { plan, cut, graph } = document.querySelector('.gt-plan').sheet.at;
+  return { plan: [plan.x, plan.y, plan.w, plan.h], cut: [cut.x, cut.y - cut.h, cut.w, cut.h],
+    graph: [graph.x, graph.y, graph.w, graph.h] }; }"""
 
 
 def resize(sheet, width, height):

@@ -78,6 +78,11 @@ def test_all_that_a_meeting_needs_is_on_the_first_screen(lab):
             sheet.screenshot(path=SHOTS / f"first_screen_{size[0]}.png")
             assert [x for x in sheet.evaluate(ON_SCREEN) if not x[1]] == [], size
             assert sheet.evaluate(OVERLAPS) == [], size
+        sheet.evaluate("document.activeElement.blur()")
+        assert sheet.evaluate("document.body.firstElementChild.className") == "gt-skip"
+        for words, place in (("Skip to the plan", ".gt-plan"), ("Skip to the uses board", ".gtb")):
+            sheet.get_by_role("button", name=words).press("Enter")
+            assert sheet.evaluate("p => !!document.activeElement.closest(p)", place), words
         eye = (
             "() => document.querySelector('.gt-work .js-plotly-plot')._fullLayout.scene.camera.eye"
         )

@@ -95,11 +95,13 @@ def test_going_on_from_a_kept_design_is_a_step(meeting):
 def test_pointing_at_a_kept_design_gives_a_ghost(meeting):
     """Behavior: its scenario while the pointer or the focus is on it, None when it has left."""
     s, seen = kept(meeting, 40, 50), []
-    s.on_ghost(seen.append)
+    s.on_ghost(lambda *given: seen.append(given))
     numbers = list(s._by_number)
     for over in (numbers[1], None, 99_999):
         s.pointing._handle_custom_msg({"over": over}, [])
-    assert seen[0].groups[0].downtilt_deg == 50 and seen[1:] == [None, None]
+    (scenario, name), *rest = seen
+    assert scenario.groups[0].downtilt_deg == 50 and rest == [(None,), (None,)]
+    assert name == s.pins.options[1].name
     assert meeting.value(TILT) == 50, "nothing is changed by looking"
 
 

@@ -12,13 +12,19 @@ import threading
 import urllib.error
 import urllib.request
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
+from jupyter_server.services.kernels.connection.base import serialize_msg_to_ws_v1
+from jupyter_server.services.kernels.connection.channels import ZMQChannelsWebsocketConnection
+from jupyter_server.services.kernels.websocket import KernelWebsocketHandler
 
 from gymtools import __main__ as command
 from gymtools.__main__ import main
 from gymtools.display import launch
+from gymtools.display.kernel_connection import KernelConnection
 
+AGREED = "v1.kernel.websocket.jupyter.org"
 ROOT = Path(__file__).resolve().parent.parent
 ADDRESS = re.compile(r"http://127\.0\.0\.1:(\d+)/lab/tree/(\S+)\?token=(\w+)")
 
@@ -88,6 +94,27 @@ def test_the_printed_address_opens_the_workbook(opened):
     defaults = json.loads(settings)["schema"]["properties"]
     assert own and all(defaults[name]["default"] == value for name, value in own.items())
     assert fetched(f"http://127.0.0.1:{port}/api/contents")[0] == 403
+
+
+def test_what_a_replaced_connection_still_hears_is_read_as_agreed(monkeypatch):
+    """Regression: a page has connected anew and still sends on its first connection, which the
+    server has closed: the message is read as it was written. The server once took its first bytes
+    for a hundred million lengths and held 3.4 GB.
+    """
+    monkeypatch.setattr(ZMQChannelsWebsocketConnection, "connect", lambda _: None)
+    handler = KernelWebsocketHandler.__new__(KernelWebsocketHandler)
+    handler.ws_connection = SimpleNamespace(selected_subprotocol=AGREED, close=lambda *_: None)
+    manager = SimpleNamespace(allowed_message_types=[])
+    monkeypatch.setattr(KernelConnection, "multi_kernel_manager", manager)
+    connection, sent = KernelConnection(websocket_handler=handler), []
+    monkeypatch.setattr(connection.session, "send_raw", lambda _, parts: sent.append(parts))
+    connection.channels = {"shell": object()}
+    connection.connect()
+    handler.close()
+    assert handler.ws_connection is None
+    parts = [b"{}", b"{}", b"{}", b'{"code": "1"}']
+    connection.handle_incoming_message(serialize_msg_to_ws_v1(parts, "shell"))
+    assert sent == [parts]
 
 
 def test_ctrl_c_ends_it(opened):

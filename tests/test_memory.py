@@ -130,7 +130,7 @@ def test_threads_evaluate_the_same_scenario(crowded):
     """
     lead = DOVECOTE.groups[0].name
     turned = [
-        changed(crowded, {("groups", lead, "downtilt_deg"): 20.0 + k % 12}) for k in range(96)
+        changed(crowded, {("groups", lead, "downtilt_deg"): 20.0 + k % 12}) for k in range(48)
     ]
     uses = [u.name for u in DOVECOTE.uses]
 
@@ -140,20 +140,20 @@ def test_threads_evaluate_the_same_scenario(crowded):
 
     alone = [figures(k) for k in range(12)]
     with ThreadPoolExecutor(4) as pool:
-        for k, found in enumerate(pool.map(figures, range(96))):
+        for k, found in enumerate(pool.map(figures, range(48))):
             assert all(map(np.array_equal, found, alone[k % 12])), k
 
 
-def test_two_searches_on_the_same_scenario(crowded):
+def test_a_search_beside_the_page_on_the_same_scenario(crowded):
     """Regression: a search and the page that goes on evaluating beside it get the same answers as
     each by itself.
     """
-    search = dict(starts=1, evaluations=30)
-    alone = aim(DOVECOTE, **search)
+    least = dict(starts=1, evaluations=15)
+    alone = aim(DOVECOTE, **least)
     want = evaluate(DOVECOTE, "class").sti
-    with ThreadPoolExecutor(3) as pool:
-        searches = [pool.submit(aim, crowded, **search) for _ in range(2)]
+    with ThreadPoolExecutor(2) as pool:
+        search = pool.submit(aim, crowded, **least)
         beside = [pool.submit(evaluate, crowded, "class") for _ in range(6)]
         assert all(np.array_equal(e.result().sti, want) for e in beside)
-        for found in (s.result() for s in searches):
-            assert (found.scenario, found.after) == (alone.scenario, alone.after)
+        found = search.result()
+        assert (found.scenario, found.after) == (alone.scenario, alone.after)

@@ -21,14 +21,14 @@ def made(name, folder, *, seed, count):
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_random_moves(name, tmp_path):
-    """Invariance: sixty moves, drawn with a seed, leave the panel whole after each of them."""
-    moves = made(name, tmp_path, seed=15, count=60)
-    assert moves.made == 60 and sum(moves.counts.values()) > 40, moves.counts
+    """Invariance: forty moves, drawn with a seed, leave the panel whole after each of them."""
+    moves = made(name, tmp_path, seed=15, count=40)
+    assert moves.made == 40 and sum(moves.counts.values()) > 25, moves.counts
 
 
 def test_the_same_seed_makes_the_same_moves(tmp_path):
     """Invariance: threads and clocks leave no mark: two runs are alike to the last word."""
-    runs = [made("dovecote", tmp_path / one, seed=3, count=30) for one in "ab"]
+    runs = [made("dovecote", tmp_path / one, seed=3, count=20) for one in "ab"]
     assert runs[0].log == runs[1].log and runs[0].log
     states = [run.panel.state for run in runs]
     assert states[0].changes == states[1].changes and states[0].use == states[1].use

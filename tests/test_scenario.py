@@ -471,6 +471,23 @@ THINGS = {
         dict(length=112),
         r"^length = 112 m is outside 12 to 80 m\. Feet given by mistake\?$",
     ),
+    "joists alone": (
+        HALL,
+        dict(joist_spacing=1.8),
+        r"^joist_spacing and joists_along belong together: give how far apart",
+    ),
+    "way alone": (HALL, dict(joists_along="width"), r"^joist_spacing and joists_along belong"),
+    "way": (
+        HALL,
+        dict(joist_spacing=1.8, joists_along="east"),
+        r"^joists_along = 'east' is unknown\. Known: length, width\.$",
+    ),
+    "first joist": (HALL, dict(first_joist=1.0), r"^first_joist says nothing without"),
+    "joist spacing": (
+        HALL,
+        dict(joist_spacing=72, joists_along="width"),
+        r"^joist_spacing = 72 m is outside 0\.4 to 15 m\. Inches given by mistake\?$",
+    ),
     "wall": (HALL, dict(east_wall="velvet"), r"^east_wall = 'velvet' is unknown\."),
     "surface": (
         Treatment(surface="roof", area=9, finish="glass"),
@@ -916,3 +933,17 @@ def test_what_stands_out_is_warned_of():
     )
     (said,) = (w for w in replace(BASE, **stage).warnings if "'deck'" in w)
     assert said.startswith("Use 'game': ") and "positions of the court lie where" in said
+
+
+def test_joists_stand_from_the_west_or_the_south_wall_on():
+    """Worked by hand: in a hall of 24 m, 5 m apart and the first 2 m from the west wall: 2, 7, 12,
+    17 and 22 m from it; the first one spacing off when left out, and none in the far wall.
+    """
+    hall = replace(HALL, length=24, width=20, joist_spacing=5.0, joists_along="width")
+    assert hall.across_joists == 0
+    assert replace(hall, first_joist=2.0).joists == pytest.approx([-10, -5, 0, 5, 10])
+    assert hall.joists == pytest.approx([-7, -2, 3, 8])
+    along = replace(hall, joists_along="length")
+    assert along.across_joists == 1
+    assert along.joists == pytest.approx([-5, 0, 5])
+    assert HALL.across_joists is None and len(HALL.joists) == 0

@@ -16,21 +16,24 @@ from ..venue.loudspeakers import Group
 from ..venue.paths import changed
 from ..venue.quantity import limits
 from ..venue.units import FOOT
-from ..venue.validation import EDGE
+from ..venue.validation import EDGE, UNDER, Blocked
 from .adjustments import mirrored
 
 KINDS = ("position", "aim", "height")
-# what positions and heights snap to: a gym's file has no joists to hang from, only their height [m]
+# what positions and heights snap to, but for a position across joists that are known [m]
 GRID = {"m": 0.1, "ft": 0.25 * FOOT}
 AIM_STEP = {"m": 0.25, "ft": FOOT}  # of an arrow key [m]
 ANGLE = 0.05  # of pan and downtilt: moves an aim point 25 m away by 2 cm at most [deg]
-STRAIGHT_DOWN = 89.5  # a downtilt from here on has no pan [deg]
 NEAREST_AIM = 0.3  # an aim point nearer to its loudspeaker has no direction [m]
 FAR = 1000.0  # no point that is dragged to lies farther away [m]
 HALVINGS = 6  # of the way to what cannot be built
 OVER_ROOF = 0.02  # a fall begins so far under the roof [m]
-OUTSIDE = "The aim point stays in the gym."
-TOO_NEAR = "The aim point lies in the loudspeaker."
+# why a handle stops; where it stands then is said beside, so that no second number is
+OUTSIDE = "the aim point stays in the gym."
+TOO_NEAR = "the aim point lies in the loudspeaker."
+HIGHEST = "highest under joists and roof."
+LOWEST = "lowest that a loudspeaker hangs."
+WALLS = (("west", "east"), ("south", "north"))  # toward smaller and larger values of x, and of y
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,12 +116,9 @@ def has_aim(scenario, group):
     Returns
     -------
     aims : bool
-        False for a pendant that looks straight down, and for a type with several beams
+        False for a type with several beams
     """
-    found = _group(scenario, group)
-    kind = scenario.loudspeaker_types[found.loudspeaker]
-    pendant = kind.horizontal_deg == kind.vertical_deg and found.downtilt_deg >= STRAIGHT_DOWN
-    return kind.lobes == 1 and not pendant
+    return scenario.loudspeaker_types[_group(scenario, group).loudspeaker].lobes == 1
 
 
 def step(handle, units):
@@ -137,6 +137,55 @@ def step(handle, units):
         One step [m]
     """
     return (AIM_STEP if handle.kind == "aim" else GRID)[units]
+
+
+def steps(scenario, handle, units):
+    """How far arrow keys move a handle along the gym and across it; from joist to joist where a
+    row is moved across them.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    handle : Handle
+        What is moved
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    steps : list of float
+        Along x, along y or up [m]
+    """
+    found = [step(handle, units)] * 2
+    if handle.kind == "position" and len(scenario.hall.joists):
+        found[scenario.hall.across_joists] = scenario.hall.joist_spacing
+    return found
+
+
+def value_range(scenario, handle):
+    """What a handle's value is, as one number, and between which ends it lies.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym
+    handle : Handle
+        What is moved
+
+    Returns
+    -------
+    key : str
+        The group's value: x of a position, the height, or the downtilt of an aim
+    low, high : float
+        Ends that walls, joists and the type of value set [m or deg]
+    """
+    if handle.kind == "position":
+        half = scenario.hall.length / 2
+        return "x", -half, half
+    if handle.kind == "height":
+        return "height", limits(Group, "height")[0], scenario.hall.clear_height
+    return "downtilt_deg", *limits(Group, "downtilt_deg")[:2]
 
 
 def landings(scenario, use, loudspeakers):
@@ -262,7 +311,8 @@ def dragged(scenario, handle, to, use=None):
     changes : dict
         Values by path for ``venue.paths.changed``: of the row and its mirror twins [SI]
     reason : str
-        Why the handle stops before where the hand is; empty where it follows
+        Why the handle stops before where the hand is, to stand beside its value; empty where it
+        follows
 
     Raises
     ------
@@ -276,14 +326,14 @@ def dragged(scenario, handle, to, use=None):
     now = {key: getattr(group, key) for key in wanted}
     moved = twins(scenario, handle.group)
     changes = _together(scenario, moved, wanted)
-    refusal = _refusal(scenario, changes)
-    if not refusal:
+    if not _refusal(scenario, changes):
         return changes, reason
     inside = _inside(scenario, group, wanted, handle.kind)
     changes = _together(scenario, moved, inside)
-    if inside == wanted or _refusal(scenario, changes):
-        changes = _nearest(scenario, moved, (now, inside), handle.kind)
-    return changes, refusal
+    refusal = _refusal(scenario, changes)
+    if not refusal:
+        return changes, _edge_words(wanted, inside)
+    return _nearest(scenario, moved, (now, inside), handle.kind, refusal)
 
 
 def _group(scenario, name):
@@ -308,20 +358,58 @@ def _snapped(value, now, units):
 
 
 def _wanted_position(scenario, handle, to, _use):
-    group, wanted = _group(scenario, handle.group), {}
-    for key, value in zip("xy", to, strict=True):
+    group, wanted, reason = _group(scenario, handle.group), {}, ""
+    for axis, (key, value) in enumerate(zip("xy", to, strict=True)):
         low, high, _ = limits(Group, key)  # walls stand within them: what stops it is a wall
-        value = _snapped(value, getattr(group, key), scenario.units)
+        reason = reason or _beyond_joists(scenario, group, axis, value)
+        value = _hung(scenario, group, axis, value)
         wanted[key] = _held(value, low, high, GRID[scenario.units])
-    return wanted, ""
+    return wanted, reason
+
+
+def _beyond_joists(scenario, group, axis, value):
+    """Why a row does not follow a hand past the last joist; empty where it need not."""
+    stops = _under_joists(scenario, group, axis)
+    if not len(stops):
+        return ""
+    far = scenario.hall.joist_spacing / 2 + 1e-9
+    if stops[0] - far <= value <= stops[-1] + far:
+        return ""
+    return f"the last joist before the {WALLS[axis][int(value > stops[-1])]} wall."
+
+
+def _hung(scenario, group, axis, value):
+    """A row's x or y, unless it has hardly moved: under the nearest joist across the joists, else
+    on the grid.
+    """
+    now, units = getattr(group, "xy"[axis]), scenario.units
+    stops = _under_joists(scenario, group, axis)
+    if not len(stops) or abs(value - now) < GRID[units] / 2:
+        return _snapped(value, now, units)
+    return _nearest_stop(stops, value)
+
+
+def _nearest_stop(stops, value):
+    return float(f"{stops[np.abs(stops - value).argmin()]:.9g}")
+
+
+def _under_joists(scenario, group, axis):
+    """Values of a row's x or y with which its middle loudspeaker hangs under a joist; none where
+    the axis runs along the joists or they are not known (stop,) [m].
+    """
+    hall = scenario.hall
+    if hall.across_joists != axis:
+        return np.zeros(0)
+    row = scenario.in_group(group.name)
+    off = row[(len(row) - 1) // 2].position[axis] - getattr(group, "xy"[axis])
+    return hall.joists - off
 
 
 def _wanted_height(scenario, handle, to, _use):
     group, grid = _group(scenario, handle.group), GRID[scenario.units]
     low, high, _ = limits(Group, "height")  # joists are not higher: what stops it are those
     wanted = _snapped(float(to[-1]), group.height, scenario.units)
-    reason = f"'{group.name}' hangs at least {scenario.say(low)} over the floor."
-    return {"height": _held(wanted, low, high, grid)}, reason if wanted < low else ""
+    return {"height": _held(wanted, low, high, grid)}, LOWEST if wanted < low else ""
 
 
 def _wanted_aim(scenario, handle, to, use):
@@ -337,7 +425,7 @@ def _wanted_aim(scenario, handle, to, use):
     tilt = float(np.degrees(np.arctan2(-way[2], level)))
     low, high, _ = limits(Group, "downtilt_deg")
     if not low <= tilt <= high:
-        reason = f"'{group.name}' tilts between {low:g}° and {high:g}° down."
+        reason = f"loudspeakers tilt between {low:g}° and {high:g}° down."
     pan -= c.pan_deg - group.pan_deg  # of the middle of the row
     return {
         "pan_deg": _rounded(_turned(pan)),
@@ -372,12 +460,25 @@ def _together(scenario, moved, values):
 
 
 def _refusal(scenario, changes):
-    """Why changes cannot be; empty where they can."""
+    """Why changes cannot be, without the numbers of a place that is not taken; empty where they
+    can.
+    """
     try:
         changed(scenario, changes)
+    except Blocked as error:
+        return error.limit
     except ValueError as error:
         return str(error)
     return ""
+
+
+def _edge_words(wanted, inside):
+    """At which walls, or under what, a row stops."""
+    if "height" in wanted:
+        return HIGHEST
+    ways = zip("xy", WALLS, strict=True)
+    walls = [sides[wanted[key] > inside[key]] for key, sides in ways if wanted[key] != inside[key]]
+    return f"{' and '.join(f'the {side} wall' for side in walls)}."
 
 
 def _inside(scenario, group, wanted, kind):
@@ -385,7 +486,7 @@ def _inside(scenario, group, wanted, kind):
     hall, grid = scenario.hall, GRID[scenario.units]
     row = scenario.in_group(group.name)
     if kind == "height":
-        clear = min(hall.clear_height, *(float(hall.roof_height(c.y)) - 0.1 for c in row))
+        clear = min(hall.clear_height, *(float(hall.roof_height(c.y)) - UNDER for c in row))
         return {"height": _held(wanted["height"], 0.0, clear, grid)}
     if kind != "position":
         return wanted
@@ -396,7 +497,12 @@ def _inside(scenario, group, wanted, kind):
         ends = boxes[..., axis] - getattr(group, key)
         low = max(EDGE - half - middles.min(), TOUCH - half - ends.min())
         high = min(half - EDGE - middles.max(), half - TOUCH - ends.max())
-        held[key] = _held(wanted[key], low, high, grid)
+        stops = _under_joists(scenario, group, axis)
+        stops = stops[(stops >= low) & (stops <= high)]
+        if len(stops):
+            held[key] = _nearest_stop(stops, wanted[key])
+        else:
+            held[key] = _held(wanted[key], low, high, grid)
     return held
 
 
@@ -409,8 +515,10 @@ def _held(value, low, high, grid):
     return value
 
 
-def _nearest(scenario, moved, ends, kind):
-    """The changes farthest on the way from the first end to the second that can be built."""
+def _nearest(scenario, moved, ends, kind, reason):
+    """The changes farthest on the way from the first end to the second, which cannot be for a
+    reason, that can be built; and what is in the way of those.
+    """
     now, wanted = ends
     best, low, high = _together(scenario, moved, now), 0.0, 1.0
     for _ in range(HALVINGS):
@@ -418,14 +526,17 @@ def _nearest(scenario, moved, ends, kind):
         values = {key: now[key] + share * _way(key, now[key], wanted[key]) for key in now}
         if kind == "aim":
             values = {k: _rounded(_turned(v) if k == "pan_deg" else v) for k, v in values.items()}
+        elif kind == "position":
+            group = _group(scenario, next(iter(moved)))
+            values = {k: _hung(scenario, group, n, values[k]) for n, k in enumerate("xy")}
         else:
             values = {k: _snapped(v, now[k], scenario.units) for k, v in values.items()}
         changes = _together(scenario, moved, values)
-        if _refusal(scenario, changes):
-            high = share
+        if refusal := _refusal(scenario, changes):
+            reason, high = refusal, share
         else:
             best, low = changes, share
-    return best
+    return best, reason
 
 
 def _way(key, now, wanted):

@@ -21,6 +21,7 @@ ROOT = Path(__file__).resolve().parents[2]
 WORKBOOK = ROOT / "workbooks" / "design_meeting.ipynb"
 STARTS_WITHIN = 180.0  # a busy machine needs a minute [s]
 LOOK_AGAIN = 0.2  # [s]
+CONNECTION = "gymtools.display.kernel_connection.KernelConnection"
 # machine code is made while the server starts and the page loads
 WARM_UP = (sys.executable, "-m", "gymtools.acoustics.warm_up")
 
@@ -114,6 +115,7 @@ def server_command(folder, *, host, port, root=None):
         "--ServerApp.port_retries=0",
         f"--ServerApp.root_dir={folder}",
         f"--LabApp.app_settings_dir={ROOT / '.jupyter'}",
+        f"--ServerApp.kernel_websocket_connection_class={CONNECTION}",
     ]
 
 

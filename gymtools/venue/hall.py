@@ -1,12 +1,16 @@
 """The hall: its size, roof and finishes, and what is added to treat it."""
 
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
 
 from .finishes import FINISHES, finish
 from .quantity import Thing, quantity
 from .tables import named
 from .units import both
 
+ALONG = ("length", "width")  # ways that joists may run
 SIDES = ("north", "south", "east", "west")  # of the plan: north is +y (up), east is +x (right)
 TREATABLE = ("roof", *(f"{side} wall" for side in SIDES))
 
@@ -15,7 +19,10 @@ TREATABLE = ("roof", *(f"{side} wall" for side in SIDES))
 class Hall(Thing):
     """A rectangular hall with a flat roof, or a gable roof whose ridge runs along its length.
 
-    ``clear_height`` is the height under the joists: loudspeakers hang at or below it.
+    ``clear_height`` is the height under the joists: loudspeakers hang at or below it. Where the
+    joists are known, ``joist_spacing`` is from one to the next, ``joists_along`` the way they run,
+    and ``first_joist`` how far the first one is from the west wall (joists along the width) or the
+    south wall (along the length); one spacing when left out.
     """
 
     length: float = quantity("m", 12, 80, hint="Feet given by mistake?")
@@ -23,6 +30,11 @@ class Hall(Thing):
     height: float = quantity("m", 4, 20, hint="Millimeters or feet given by mistake?")
     clear_height: float = quantity("m", 3.5, 20, hint="Millimeters or feet given by mistake?")
     ridge_height: float | None = quantity("m", 4, 25, default=None)
+    joist_spacing: float | None = quantity(
+        "m", 0.4, 15, default=None, hint="Inches given by mistake?"
+    )
+    joists_along: str | None = None
+    first_joist: float | None = quantity("m", 0, 15, default=None, hint="Inches given by mistake?")
     floor: str
     roof: str
     walls: str
@@ -46,6 +58,38 @@ class Hall(Thing):
                 f"clear_height = {both(self.clear_height)} is above the roof"
                 f" ({both(self.highest)}). It is the height under the joists."
             )
+        self._check_joists()
+
+    def _check_joists(self):
+        if self.joists_along not in (None, *ALONG):
+            raise ValueError(
+                f"joists_along = {self.joists_along!r} is unknown. Known: {', '.join(ALONG)}."
+            )
+        if (self.joist_spacing is None) != (self.joists_along is None):
+            raise ValueError(
+                "joist_spacing and joists_along belong together: give how far apart the joists are"
+                " and which way they run, or neither."
+            )
+        if self.first_joist is not None and self.joist_spacing is None:
+            raise ValueError("first_joist says nothing without joist_spacing and joists_along.")
+
+    @property
+    def across_joists(self):
+        """The axis that the joists follow each other along: 0 for x, 1 for y; None where the joists
+        are not known.
+        """
+        return {"width": 0, "length": 1}.get(self.joists_along)
+
+    @cached_property
+    def joists(self):
+        """Where the joists run, on the axis across them, from the west or south on; none is in the
+        far wall (joist,) [m].
+        """
+        if self.joist_spacing is None:
+            return np.zeros(0)
+        half = (self.length, self.width)[self.across_joists] / 2
+        first = self.joist_spacing if self.first_joist is None else self.first_joist
+        return np.arange(first - half, half - 1e-6, self.joist_spacing)
 
     def wall(self, side):
         """Finish of one wall.

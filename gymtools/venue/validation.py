@@ -27,6 +27,7 @@ HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
 # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
 PLAY_HEIGHT = 7.0
 EDGE = 0.15  # a loudspeaker hangs this far from a wall at least [m]
+UNDER = 0.1  # and this far under the roof itself [m]
 # what hangs lower over people who stand can be reached and struck [m]    8 ft, common practice, no
 # source
 OUT_OF_REACH = 2.44
@@ -64,6 +65,22 @@ PARTS = (
 # free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary
 # source)
 RUN_OUT = 0.91
+
+
+class Blocked(ValueError):
+    """A loudspeaker cannot hang where it is: something is in the way.
+
+    Parameters
+    ----------
+    message : str
+        One line, with the place
+    limit : str
+        The same of the nearest place where it can hang: what is there, without a place
+    """
+
+    def __init__(self, message, limit=""):
+        super().__init__(message)
+        self.limit = limit
 
 
 def check(scenario):
@@ -458,17 +475,22 @@ def _check_loudspeakers(scenario):
         _check_inside(scenario, loudspeaker)
         _check_over_seats(scenario, loudspeaker)
     for c, part, far in beyond_room(scenario.loudspeakers, scenario.hall):
-        raise ValueError(
+        raise Blocked(
             f"loudspeaker {c.tag}: its enclosure reaches {scenario.say(far)} into the {part}. It"
-            " must stay within the gym: move it, or turn or tilt it less."
+            " must stay within the gym: move it, or turn or tilt it less.",
+            f"{c.tag} would reach into the {part}.",
         )
     for a, b in colliding_loudspeakers(scenario.loudspeakers):
-        raise ValueError(f"loudspeakers {a.tag} and {b.tag} overlap. Move one of them.")
+        raise Blocked(
+            f"loudspeakers {a.tag} and {b.tag} overlap. Move one of them.",
+            f"{a.tag} and {b.tag} would overlap.",
+        )
     met = meeting(scenario.loudspeakers, _standing(scenario), scenario.hall)
     if met:
-        raise ValueError(
+        raise Blocked(
             f"loudspeaker {met[0].tag}: its enclosure reaches {scenario.say(met[2])} into"
-            f" '{met[1].name}'. Hang it higher, or move one of them."
+            f" '{met[1].name}'. Hang it higher, or move one of them.",
+            f"{met[0].tag} would reach into '{met[1].name}'.",
         )
 
 
@@ -487,15 +509,17 @@ def _check_inside(scenario, loudspeaker):
     """A loudspeaker hangs within the walls, under joists and roof."""
     c, hall, say = loudspeaker, scenario.hall, scenario.say
     if abs(c.x) > hall.length / 2 - EDGE or abs(c.y) > hall.width / 2 - EDGE:
-        raise ValueError(
+        raise Blocked(
             f"loudspeaker {c.tag} at {say(c.x)}, {say(c.y)} hangs outside the gym"
-            f" ({say(hall.length)} x {say(hall.width)})."
+            f" ({say(hall.length)} x {say(hall.width)}).",
+            f"{c.tag} is at the wall.",
         )
-    clear = min(hall.clear_height, float(hall.roof_height(c.y)) - 0.1)  # not in the roof itself
+    clear = min(hall.clear_height, float(hall.roof_height(c.y)) - UNDER)
     if c.z > clear + 1e-6:
-        raise ValueError(
+        raise Blocked(
             f"loudspeaker {c.tag} hangs at {say(c.z)}, above the clear height under the joists"
-            f" ({say(clear)})."
+            f" ({say(clear)}).",
+            f"the roof is too low for {c.tag} there.",
         )
 
 
@@ -505,16 +529,18 @@ def _check_over_seats(scenario, loudspeaker):
     for balcony in scenario.galleries:
         over = balcony.underside - 0.3 < c.z < balcony.height + HEADROOM
         if over and _stands_under(balcony, c, hall):
-            raise ValueError(
-                f"loudspeaker {c.tag} hangs in or less than {say(HEADROOM)} over '{balcony.name}'."
+            raise Blocked(
+                f"loudspeaker {c.tag} hangs in or less than {say(HEADROOM)} over '{balcony.name}'.",
+                f"{c.tag} keeps {say(HEADROOM)} over '{balcony.name}'.",
             )
     for bank in scenario.banks:
         if not _stands_under(bank, c, hall):
             continue
         if c.z < min(bank.top, _seat_height(scenario, bank, c)) + HEADROOM:
-            raise ValueError(
+            raise Blocked(
                 f"loudspeaker {c.tag} at {say(c.z)} hangs less than {say(HEADROOM)} over the seats"
-                f" of '{bank.name}'."
+                f" of '{bank.name}'.",
+                f"{c.tag} keeps {say(HEADROOM)} over the seats of '{bank.name}'.",
             )
 
 
@@ -682,9 +708,10 @@ def _check_divider(scenario):
     side = divider.side_of(corners(scenario.loudspeakers))  # (loudspeaker, corner)
     for c, sides in zip(scenario.loudspeakers, side, strict=True):
         if np.ptp(sides):
-            raise ValueError(
+            raise Blocked(
                 f"loudspeaker {c.tag}: its enclosure reaches through the divider at"
-                f" {scenario.say(divider.at)}. Move one of them."
+                f" {scenario.say(divider.at)}. Move one of them.",
+                f"{c.tag} would reach through the divider.",
             )
 
 

@@ -50,6 +50,7 @@ def _gym(s):
         ("width", say(hall.width)),
         ("wall height", say(hall.height)),
         ("clear under joists", say(hall.clear_height)),
+        *_joists(hall, say),
         ("court", escape(s.court)),
         ("air", f"{temperature}, {s.air.humidity_pct:g} % relative humidity"),
     ]
@@ -76,6 +77,13 @@ def _gym(s):
         for t in s.treatments
     ]
     return table("The gym and its seats", ("what", "value"), rows)
+
+
+def _joists(hall, say):
+    """The row of the joists, where they are known."""
+    if hall.joist_spacing is None:
+        return []
+    return [("joists", f"along the {hall.joists_along}, one every {say(hall.joist_spacing)}")]
 
 
 def _finishes(s, results):

@@ -12,7 +12,16 @@ const BESIDE = 1.15;  // the section stands beside the plan where that draws it 
 const DEAF = 4000;  // a page that hears nothing for so long is deaf [ms]
 const WORTH = 1.06;  // so much larger is worth the profile beside the section
 const LEAST = 150;  // width of a profile [px]
+const LOW = 330;  // less room than this is low: the section stands beside the plan [px]
+const EDGE = 18;  // from the left edge to a plan that has the section beside it [px]
+const CLEAR = 24;  // from a loudspeaker to an aim's handle, so that neither hides the other [px]
 const SVG = "http://www.w3.org/2000/svg";
+const KEYS = "One stop of the Tab key. N and P: next and previous handle; S: the seats. Arrow keys "
+  + "move what is chosen, with Shift five steps; Page Up and Page Down move it five steps up and "
+  + "down. Escape puts back what is held.";
+const HINT = "Arrows move it; N, P: next, previous handle; S: seats";
+const SIDES = [[1, 1], [-1, 1], [1, -1], [-1, -1], [0, 1], [0, -1], [1, 0], [-1, 0]];
+const PAGES = { PageUp: [0, 5], PageDown: [0, -5] };
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
 // ---- small things
@@ -43,13 +52,14 @@ function put(node, attributes) {
 // what the kernel sent, ready to be drawn
 const READ = {
   room: (d) => d.bounds && { ...d, walls: floats(d.walls), outlines: floats(d.outlines),
-    rows: floats(d.rows), court: floats(d.court) },
+    rows: floats(d.rows), court: floats(d.court), joists: floats(d.joists) },
   map: (d) => d.values && { ...d, values: floats(d.values), contours: floats(d.contours),
     words: octets(d.words), close: floats(d.close), misses: floats(d.misses),
     target: floats(d.target), palette: octets(d.scale.palette),
     beams: d.beams.map(([name, lines]) => [name, floats(lines)]) },
   cut: (d) => d.outline && { ...d, outline: floats(d.outline), steps: floats(d.steps),
     seats: floats(d.seats), edges: floats(d.edges), along: floats(d.along),
+    joists: floats(d.joists),
     words: octets(d.words) },
   rows: (d) => d.rows && d,
   ghost: (d) => (d.rows ? d : null),
@@ -58,54 +68,68 @@ const READ = {
 
 // ---- where everything goes: one scale for plan and section
 
+// the color scale, and the target's line beside it, under its legend or on a line of its own
+function headed(state, width, words) {
+  const { target } = state.map.scale, bar = Math.round(clamp(width * 0.42, 150, 330));
+  const said = words.width(`target ${target}`, "");
+  if (!target || bar + 235 + said <= width) return { bar, header: 48, target: "beside" };
+  const less = Math.min(bar, Math.floor(width - 74 - said));
+  if (less >= 130) return { bar: less, header: 52, target: "under" };
+  return { bar, header: 70, target: "alone" };
+}
+
 function laidOut(state, width, height, words) {
   const [x0, x1, y0, y1] = state.room.bounds;
   const across = Math.max(...state.cut.outline.filter((_, n) => n % 2 === 0));
   const top = Math.max(...state.cut.outline.filter((_, n) => n % 2 === 1));
-  const { target } = state.map.scale, bar = Math.round(clamp(width * 0.42, 150, 330));
-  const legend = bar + 235 + words.width(`target ${target}`, "");  // beside the color scale
-  const narrow = Boolean(target) && legend > width, header = narrow ? 66 : 48;
+  const head = headed(state, width, words), { header } = head;
   const left = 44, right = 16, over = 24, title = LINE + 8, bottom = LINE + 2;  // of words
   const wide = width - left - right, room = height - header - over;
-  const graph = room > 270 ? Math.round(clamp(room * 0.13, 44, 90)) : 0;
-  const under = graph ? graph + LINE + 8 + bottom : 8;
-  const rise = y1 - y0 + top;
+  const under = Math.round(clamp(room * 0.13, 44, 90)) + LINE + 8 + bottom;
   // plan over section over profile; profile beside the section; section beside the plan
-  const stacked = Math.min(wide / Math.max(x1 - x0, across), (room - 14 - title - under) / rise);
-  const corner = graph ? Math.min(wide / (x1 - x0), (wide - left - LEAST) / across,
-    (room - 14 - title - bottom) / rise) : 0;
-  const beside = Math.min((wide - left - 8) / (x1 - x0 + across), (room - 14) / (y1 - y0),
-    (room - title - under) / top);
+  const stacked = Math.min(wide / Math.max(x1 - x0, across),
+    (room - 14 - title - under) / (y1 - y0 + top));
+  const corner = Math.min(wide / (x1 - x0), (wide - left - LEAST) / across,
+    (room - 14 - title - bottom) / (y1 - y0 + top));
+  const pair = width - EDGE - left - right;
+  const beside = Math.min(pair / (x1 - x0 + across), (room - 14) / (y1 - y0),
+    (room + over - title - under) / top);
   const below = Math.max(stacked, corner > WORTH * stacked ? corner : 0);
-  const split = beside > BESIDE * below, turned = !split && below > stacked;
+  const split = beside > (room < LOW ? 1 : BESIDE) * below, turned = !split && below > stacked;
   const k = Math.max(split ? beside : below, 0.5);
   const plan = { w: (x1 - x0) * k, h: (y1 - y0) * k, y: header + over };
-  const cut = { w: across * k, h: top * k }, spare = Math.max(0, wide - plan.w);
+  const cut = { w: across * k, h: top * k };
   if (split) {
-    plan.x = left + (spare - cut.w - left) / 3;
-    cut.x = plan.x + plan.w + (spare - cut.w - left) / 3 + left;
+    const spare = Math.max(0, pair - plan.w - cut.w) / 3;
+    plan.x = EDGE + spare;
+    cut.x = plan.x + plan.w + spare + left;
     cut.title = header;
   } else {
-    plan.x = left + spare / 2;
+    plan.x = left + Math.max(0, wide - plan.w) / 2;
     cut.x = left + (turned ? 0 : Math.max(0, wide - cut.w) / 2);
     cut.title = plan.y + plan.h + 14;
   }
   cut.y = cut.title + title + cut.h;
-  const y = cut.y + LINE + 8;
-  const box = { y, w: Math.min(wide, Math.max(cut.w, 560)), h: 0 };
-  if (graph) box.h = clamp(height - y - bottom - 4, 0, split ? 180 : 130);
-  box.x = left + (wide - box.w) / 2;
-  if (split) Object.assign(box, { x: cut.x, w: cut.w });
-  if (turned) {
-    const x = cut.x + cut.w + left + 6;
-    Object.assign(box, { x, y: cut.y - cut.h, w: left + wide - x, h: cut.h });
-  }
-  cut.end = turned ? box.x - 10 : width - 4;  // of its words
-  return { width, height, narrow, bar, header, k, plan, cut, top, graph: box,
+  const graph = graphAt({ split, turned, left, wide, bottom, width, height }, cut);
+  cut.end = turned ? graph.x - 10 : width - 4;  // of its words
+  const north = split ? [plan.x + plan.w - 6, plan.y - 20] : [22, plan.y + 14];
+  return { width, height, ...head, k, plan, cut, top, graph, north, split,
     X: (x) => plan.x + (x - x0) * k, Y: (yy) => plan.y + (y1 - yy) * k,
     S: (s) => cut.x + s * k, Z: (z) => cut.y - z * k,
     inPlan: (px, py) => [x0 + (px - plan.x) / k, y1 - (py - plan.y) / k],
     inCut: (px, py) => [(px - cut.x) / k, (cut.y - py) / k] };
+}
+
+// the profile: under the section, or beside it
+function graphAt({ split, turned, left, wide, bottom, width, height }, cut) {
+  if (turned) {
+    const x = cut.x + cut.w + left + 6;
+    return { x, y: cut.y - cut.h, w: left + wide - x, h: cut.h };
+  }
+  const y = cut.y + LINE + 8, h = clamp(height - y - bottom - 4, 0, split ? 180 : 130);
+  if (split) return { x: cut.x, y, w: Math.max(cut.w, Math.min(LEAST, width - 16 - cut.x)), h };
+  const w = Math.min(wide, Math.max(cut.w, 560));
+  return { x: left + (wide - w) / 2, y, w, h };
 }
 
 // ---- the canvas
@@ -199,6 +223,9 @@ function paintPlan(ctx, state, at, ratio, sheets) {
   trace(ctx, room.court, at.X, at.Y);
   stroke(ctx, "rgba(27,31,35,0.28)", 2.2);
   stroke(ctx, "#fffaf0", 1.1);
+  trace(ctx, room.joists, at.X, at.Y);
+  stroke(ctx, "rgba(255,255,255,0.35)", 2);
+  stroke(ctx, "rgba(27,31,35,0.4)", 0.8, [12, 3]);
   hatch(ctx, map.close, at, SPARSE);
   hatch(ctx, map.misses, at, DENSE);
   trace(ctx, map.contours, at.X, at.Y);
@@ -261,6 +288,8 @@ function paintCut(ctx, state, at) {
   ctx.moveTo(at.S(0), at.Z(cut.clear));
   ctx.lineTo(at.S(0) + at.cut.w, at.Z(cut.clear));
   stroke(ctx, FAINT, 1, [5, 4]);
+  trace(ctx, cut.joists, at.S, at.Z);
+  stroke(ctx, QUIET, 1);
   if (cut.steps.length) {
     trace(ctx, cut.steps, at.S, at.Z);
     ctx.fillStyle = SOLID;
@@ -346,29 +375,39 @@ function elsewhere(state, row, n, at) {
   return !now || off(now.at, m.at) > 1 || off(now.end, m.end) > 1;
 }
 
-// where things were: dashed, in plan and section
+// a dashed line that is seen on every color
+function dashed(ctx) {
+  stroke(ctx, "rgba(255,255,255,0.95)", 4);
+  stroke(ctx, INK, 1.8, [5, 3.5]);
+}
+
+// where things were, or are in another design: dashed, in plan and section
 function paintGhost(ctx, state, at) {
   for (const row of state.ghost?.rows ?? []) {
     for (const [n, m] of row.members.entries()) {
       if (!elsewhere(state, row, n, at)) continue;
       const x = at.X(m.at[0]), y = at.Y(m.at[1]);
       ctx.beginPath();
-      ctx.rect(x - 7, y - 7, 14, 14);
-      cased(ctx, 1.1, 2.6, [3, 2.5]);
-      if (!row.plays || !row.axis) continue;
-      ctx.beginPath();
-      ctx.moveTo(x, y);
-      ctx.lineTo(at.X(m.end[0]), at.Y(m.end[1]));
-      cased(ctx, 1, 2.4, [4, 4]);
-      if (row.name !== state.cut.serving || n !== row.cut) continue;
-      const s = at.S(alongCut(state.cut, m.at[0], m.at[1]));
-      ctx.beginPath();
-      ctx.rect(s - 6, at.Z(m.at[2]) - 6, 12, 12);
-      ctx.moveTo(s, at.Z(m.at[2]));
-      ctx.lineTo(at.S(alongCut(state.cut, m.end[0], m.end[1])), at.Z(m.end[2]));
-      stroke(ctx, QUIET, 1, [4, 4]);
+      ctx.rect(x - 8, y - 8, 16, 16);
+      if (row.plays && row.axis) {
+        ctx.moveTo(x, y);
+        ctx.lineTo(at.X(m.end[0]), at.Y(m.end[1]));
+      }
+      dashed(ctx);
+      if (n === row.cut) paintGhostCut(ctx, state, at, row);
     }
   }
+}
+
+function paintGhostCut(ctx, state, at, row) {
+  const m = row.members[row.cut], s = at.S(alongCut(state.cut, m.at[0], m.at[1]));
+  ctx.beginPath();
+  ctx.rect(s - 7, at.Z(m.at[2]) - 7, 14, 14);
+  if (row.plays && row.axis && row.name === state.cut.serving) {
+    ctx.moveTo(s, at.Z(m.at[2]));
+    ctx.lineTo(at.S(alongCut(state.cut, m.end[0], m.end[1])), at.Z(m.end[2]));
+  }
+  dashed(ctx);
 }
 
 function paintScale(ctx, state, at) {
@@ -420,15 +459,20 @@ function paintMarks(ctx, state, at) {
     ctx.fill();
     stroke(ctx, INK, 1.3);
   }
-  for (const [name, x, y] of state.said.marks) {
-    const px = at.X(x), py = at.Y(y), r = name === "worst" ? 8 : 6;
-    ctx.beginPath();
-    ctx.moveTo(px, py - r); ctx.lineTo(px + r, py); ctx.lineTo(px, py + r);
-    ctx.lineTo(px - r, py); ctx.closePath();
-    ctx.fillStyle = PAPER;
-    ctx.fill();
-    stroke(ctx, INK, name === "worst" ? 2.4 : 1.4);
+  for (const [name, [x, y, z], off] of state.said.marks) {
+    paintMark(ctx, at.X(x), at.Y(y), name);
+    if (off) paintMark(ctx, at.S(alongCut(state.cut, x, y)), at.Z(z), name);
   }
+}
+
+function paintMark(ctx, x, y, name) {
+  const r = name === "worst" ? 8 : 6;
+  ctx.beginPath();
+  ctx.moveTo(x, y - r); ctx.lineTo(x + r, y); ctx.lineTo(x, y + r);
+  ctx.lineTo(x - r, y); ctx.closePath();
+  ctx.fillStyle = PAPER;
+  ctx.fill();
+  stroke(ctx, INK, name === "worst" ? 2.4 : 1.4);
 }
 
 // end marks of the section, north, and a length
@@ -441,7 +485,7 @@ function paintFurniture(ctx, state, at) {
     ctx.lineTo(px + out * ux * 11, py - out * uy * 11);
     stroke(ctx, INK, 2.4);
   }
-  const x = 22, y = at.plan.y + 14;
+  const [x, y] = at.north;
   ctx.beginPath();
   ctx.moveTo(x, y + 18);
   ctx.lineTo(x, y);
@@ -553,12 +597,13 @@ function sayHeader(words, state, at) {
   if (!scale.target) return swatches;
   let x = bar.x + bar.w + 26;
   for (const [word, gap] of [["misses", DENSE], ["close", SPARSE]]) {
-    words.say(`legend ${word}`, word, [[x + 28, bar.y + 10]]);
+    words.say(`legend ${word}`, word, [[x + 28, bar.y + 9]]);
     swatches.push([x, bar.y - 1, gap]);
     x += 28 + words.width(word, "") + 16;
   }
-  const y = at.narrow ? bar.y + bar.h + 34 : bar.y + 10;
-  if (at.narrow) x = bar.x;
+  let y = bar.y + 10;
+  if (at.target === "under") { x = bar.x + bar.w + 26; y = bar.y + bar.h + 16; }
+  if (at.target === "alone") { x = bar.x; y = bar.y + bar.h + 34; }
   if (words.say("target", `target ${scale.target}`, [[x + 28, y]],
     { bounds: [0, 0, at.width, at.height] })) swatches.push([x, y - 11, 0]);
   return swatches;
@@ -569,15 +614,23 @@ const under = (m, at) => Math.hypot(m.end[0] - m.at[0], m.end[1] - m.at[1]) * at
 
 function sayPlan(words, state, at) {
   const frame = [4, at.header, at.width - 4, at.plan.y + at.plan.h + 14];
-  words.say("north", "N", [[22, at.plan.y + 8, "middle"]], { kind: "gt-title" });
+  const [nx, ny] = at.north;
+  words.say("north", "N", [at.split ? [nx - 8, ny + 14, "end"] : [nx, ny - 6, "middle"]],
+    { kind: "gt-title" });
   const unit = state.said.per_unit, size = state.said.units === "ft" ? 20 : 5;
   const bar = { x: at.plan.x, y: at.plan.y - 9, w: size * unit * at.k };
-  words.say("length", `${size} ${state.said.units}`, [[bar.x + bar.w + 6, bar.y + 4]],
-    { kind: "gt-quiet" });
+  const long = `${size} ${state.said.units}`, over = { kind: "gt-quiet", bounds: [4, 0,
+    at.split ? at.plan.x + at.plan.w : at.width - 4, at.height] };
+  const joists = state.room.joist_words && `${long}; ${state.room.joist_words}`;
+  for (const text of [joists, long].filter(Boolean)) {
+    if (words.say("length", text, [[bar.x + bar.w + 6, bar.y + 4]], over)) break;
+  }
   for (const row of state.rows.rows) {
     for (const m of row.members) words.keep(at.X(m.at[0]) - 7, at.Y(m.at[1]) - 7, 14, 14);
   }
-  for (const [name, x, y] of state.said.marks) {
+  for (const [x, y] of aimsAt(state.rows.rows, at)) words.keep(x - 6, y - 6, 12, 12);
+  sayGhost(words, state, at, frame);
+  for (const [name, [x, y]] of state.said.marks) {
     words.keep(at.X(x) - 7, at.Y(y) - 7, 14, 14);
     words.say(`mark ${name}`, name, around(at.X(x), at.Y(y), 12), { plate: true, bounds: frame });
   }
@@ -593,9 +646,10 @@ function sayPlan(words, state, at) {
       const stands = state.rows.rows.some((r) => r.members.some((o) => o.tag === m.tag
         && Math.hypot(o.at[0] - m.at[0], o.at[1] - m.at[1]) * at.k < 6));
       if (stands) continue;
-      const text = state.ghost.dragged ? `${m.tag} was here` : m.tag;
-      words.say(`ghost ${m.tag}`, text, around(at.X(m.at[0]), at.Y(m.at[1]), 10),
-        { plate: true, bounds: frame });
+      const long = state.ghost.dragged ? `${m.tag} was here` : `${m.tag} in ${state.ghost.name}`;
+      const x = at.X(m.at[0]), y = at.Y(m.at[1]);
+      const places = [...around(x, y, 11), ...around(x, y, 22)];
+      words.say(`ghost ${m.tag}`, long, places, { plate: true, bounds: frame });
     }
   }
   for (const [name, x, y] of state.room.microphones) {
@@ -610,10 +664,30 @@ function sayPlan(words, state, at) {
   return bar;
 }
 
+// which design is dashed
+function sayGhost(words, state, at, frame) {
+  const { ghost } = state, { x, y, w, h } = at.plan;
+  if (!ghost?.name) return;
+  const other = ghost.rows.some((row) => row.members.some((_, n) => elsewhere(state, row, n, at)));
+  const text = other ? `dashed: kept design ${ghost.name}`
+    : `kept design ${ghost.name}: loudspeakers as here`;
+  const places = [[x + w - 30, y - 6, "end"], [x + w / 2, y + 14, "middle"],
+    [x + 4, y + 14], [x + w - 4, y + h - 6, "end"], [x + 4, y + h - 6], [x + 4, y + h / 2]];
+  const short = `dashed: ${ghost.name}`;
+  for (const said of other ? [text, short] : [text]) {
+    if (words.say("ghost", said, places, { plate: true, bounds: [4, y - 22, ...frame.slice(2)] })) {
+      return;
+    }
+  }
+}
+
 function sayCut(words, state, at) {
   const { cut } = state, frame = [4, at.cut.title, at.width - 4, at.height];
-  words.say("section", `Section, ${cut.area}`, [[at.cut.x, at.cut.title + 12]],
-    { kind: "gt-title" });
+  const title = { kind: "gt-title", bounds: [4, at.cut.title - 4, at.width - 4, at.height] };
+  const ends = [[at.cut.x, at.cut.title + 12], [at.width - 6, at.cut.title + 12, "end"]];
+  if (!words.say("section", `Section, ${cut.area}`, ends, title)) {
+    words.say("section", "Section", ends, title);
+  }
   const after = at.cut.x + words.width(`Section, ${cut.area}`, "gt-title") + 10;
   words.say("section of", `${cut.tag}: axis, −6 dB edges`, [[after, at.cut.title + 12]],
     { kind: "gt-quiet", bounds: [4, at.cut.title - 2, at.cut.end, at.height] });
@@ -622,12 +696,19 @@ function sayCut(words, state, at) {
     const [x, y] = stand(row.members[row.cut]);
     words.keep(x - 8, y - 8, 16, 16);
   }
+  for (const [name, [px, py, pz], off] of state.said.marks) {
+    if (!off) continue;
+    const x = at.S(alongCut(cut, px, py)), y = at.Z(pz);
+    words.keep(x - 8, y - 8, 16, 16);
+    words.say(`cut mark ${name}`, off, [...around(x, y, 12), ...around(x, y, 26)],
+      { plate: true, bounds: frame });
+  }
   const serves = (row) => row.name === cut.serving;
   const inside = [at.cut.title, at.width - 4, at.height];
   for (const row of [...state.rows.rows].sort((a, b) => serves(b) - serves(a))) {
     const m = row.members[row.cut], [x, y] = stand(m);
-    const far = [[x + 13, y + 4], [x - 13, y + 4, "end"], [x, y + 25, "middle"], [x + 4, y + 30],
-      [x - 4, y + 30, "end"], [x, y + 42, "middle"]];
+    const far = [[x + 13, y + 4], [x - 13, y + 4, "end"], [x, y + 25, "middle"],
+      [x, y - 12, "middle"], [x + 4, y + 30], [x - 4, y + 30, "end"], [x, y + 42, "middle"]];
     words.say(`cut ${row.name}`, m.tag, far, { plate: true, bounds: frame });
     if (!serves(row)) continue;
     const height = row.handles.find((h) => h.kind === "height").words;
@@ -668,7 +749,7 @@ class Handles {
   }
 
   begin() {
-    this.seen = new Set();
+    this.seen = new Set();  // in the order in which they lie over each other
   }
 
   end() {
@@ -677,15 +758,26 @@ class Handles {
       handle.node.remove();
       this.known.delete(id);
     }
+    this.stack([...this.seen].map((id) => this.known.get(id).node));
+  }
+
+  // puts nodes in their order; the one that has the focus stays where it is, or would lose it
+  stack(nodes) {
+    if (nodes.every((node, n) => this.layer.children[n] === node)) return;
+    const still = nodes.find((node) => node === document.activeElement);
+    const before = still ? nodes.indexOf(still) : 0;
+    for (const [n, node] of nodes.entries()) {
+      if (node !== still) this.layer.insertBefore(node, n < before ? still : null);
+    }
   }
 
   // a handle that can be focused; it stands until it is no longer asked for
-  node(id, { key, kind, label, words, cut, row }) {
+  node(id, { key, kind, label, words, cut, row, value, range }) {
     let handle = this.known.get(id);
     if (!handle) {
-      const node = made("g", { class: "gt-handle", tabindex: 0, role: "slider",
-        "aria-valuenow": 0 }, this.layer);
-      handle = { node, parts: [] };
+      const node = made("g", { class: "gt-handle", tabindex: -1, role: "slider",
+        "aria-description": KEYS }, this.layer);
+      handle = { node, parts: [], id };
       node.handle = handle;
       this.known.set(id, handle);
     }
@@ -693,6 +785,7 @@ class Handles {
     Object.assign(handle, { key, kind, cut, row, label, words });
     put(handle.node, { "data-key": key, "data-kind": kind, "data-cut": cut ? 1 : 0,
       "aria-label": label + (cut && kind === "aim" ? " in the section" : ""),
+      "aria-valuenow": value, "aria-valuemin": range[0], "aria-valuemax": range[1],
       "aria-valuetext": words });
     return handle;
   }
@@ -719,10 +812,15 @@ const boxPart = (group) => ({
 
 const aimPart = (group) => ({
   group,
-  focus: made("circle", { class: "gt-focus" }, group),
-  shape: made("circle", { class: "gt-shape" }, group),
+  ring: made("circle", { class: "gt-shape", r: 17, fill: "none", "stroke-width": 1.6,
+    "stroke-dasharray": "3 2.5" }, group),
+  ringGrip: made("circle", { class: "gt-ring", r: 18 }, group),
+  leader: made("path", { class: "gt-shape", fill: "none", "stroke-width": 1.6,
+    "stroke-dasharray": "3 2.5" }, group),
+  focus: made("circle", { class: "gt-focus", r: 10 }, group),
+  shape: made("circle", { class: "gt-shape", fill: PAPER, "stroke-width": 2 }, group),
   dot: made("circle", { class: "gt-shape", r: 1.4 }, group),
-  grip: made("circle", { class: "gt-grip" }, group),
+  grip: made("circle", { class: "gt-grip", r: 11 }, group),
 });
 
 // an enclosure seen from above or from the side: its front at the origin, looking right
@@ -752,27 +850,48 @@ function standPosition(handles, row, about, at) {
   handles.trim(handle, row.members.length);
 }
 
-function standAims(handles, row, about, at) {
+function standAims(handles, row, about, at, boxes) {
   const handle = handles.node(`plan ${about.key}`, { ...about, cut: false, row });
   for (const [n, m] of row.members.entries()) {
     const part = handles.part(handle, n, aimPart);
-    part.grip.member = n;
-    const x = at.X(m.end[0]), y = at.Y(m.end[1]);
-    const px = at.X(m.at[0]), py = at.Y(m.at[1]);
-    const down = under(m, at);
-    standAim(part, down ? px : x, down ? py : y, row, { down, main: n === about.member });
+    part.grip.member = part.ringGrip.member = n;
+    const box = [at.X(m.at[0]), at.Y(m.at[1])], end = [at.X(m.end[0]), at.Y(m.end[1])];
+    const main = n === about.member, down = under(m, at);
+    standAim(part, end, row, { main, boxes, ring: down ? box : null });
   }
   handles.trim(handle, row.members.length);
 }
 
-function standAim(part, x, y, row, { down, main }) {
-  put(part.group, { transform: `translate(${x.toFixed(1)} ${y.toFixed(1)})` });
-  put(part.shape, { r: down ? 17 : main ? 5.5 : 4.2, fill: down ? "none" : PAPER,
-    stroke: row.color, "stroke-width": down ? 1.6 : 2, "stroke-dasharray": down ? "3 2.5" : "" });
-  put(part.dot, { fill: row.color, display: down ? "none" : "inline" });
-  put(part.focus, { r: down ? 21 : 10 });
-  put(part.grip, { r: down ? 18 : 11, class: down ? "gt-grip gt-ring" : "gt-grip" });
+// where an aim's handle stands: where it lands, or beside a loudspeaker that would hide it
+function clearOf([x, y], boxes) {
+  const off = (box, px, py) => Math.hypot(px - box[0], py - box[1]);
+  const free = (px, py) => boxes.every((box) => off(box, px, py) >= CLEAR - 0.5);
+  if (free(x, y)) return [x, y];
+  const box = boxes.reduce((a, b) => (off(b, x, y) < off(a, x, y) ? b : a));
+  const way = off(box, x, y) > 2 ? Math.atan2(y - box[1], x - box[0]) : Math.PI / 4;
+  const places = [0, 1, -1, 2, -2, 3, -3, 4].map((n) => way + n * Math.PI / 4).map(
+    (turn) => [box[0] + CLEAR * Math.cos(turn), box[1] + CLEAR * Math.sin(turn)]);
+  return places.find(([px, py]) => free(px, py)) ?? places[0];
 }
+
+function standAim(part, end, row, { main, boxes, ring = null }) {
+  const [x, y] = clearOf(end, boxes), shown = (seen) => (seen ? "inline" : "none");
+  const aside = Math.hypot(end[0] - x, end[1] - y) > 1;
+  put(part.group, { transform: `translate(${x.toFixed(1)} ${y.toFixed(1)})` });
+  put(part.shape, { r: main ? 5.5 : 4.2, stroke: row.color });
+  put(part.dot, { fill: row.color });
+  put(part.leader, { display: shown(aside), stroke: row.color,
+    d: `M0,0L${(end[0] - x).toFixed(1)},${(end[1] - y).toFixed(1)}` });
+  const around = ring && { cx: (ring[0] - x).toFixed(1), cy: (ring[1] - y).toFixed(1) };
+  put(part.ring, { ...around, display: shown(ring), stroke: row.color });
+  put(part.ringGrip, { ...around, display: shown(ring) });
+}
+
+// where loudspeakers of the rows stand in plan and in section
+const boxesOf = (rows, at) => rows.flatMap(
+  (row) => row.members.map((m) => [at.X(m.at[0]), at.Y(m.at[1])]));
+const cutBoxesOf = (rows, cut, at) => rows.map((row) => row.members[row.cut]).map(
+  (m) => [at.S(alongCut(cut, m.at[0], m.at[1])), at.Z(m.at[2])]);
 
 function standCut(handles, state, row, at) {
   const { cut } = state, m = row.members[row.cut], serves = row.name === cut.serving;
@@ -792,20 +911,29 @@ function standCut(handles, state, row, at) {
   const key = `aim ${row.cut} ${row.name}`;
   const lands = handles.node(`cut aim ${row.name}`, { ...aim, key, cut: true, row });
   const end = handles.part(lands, 0, aimPart);
-  end.grip.member = row.cut;
+  end.grip.member = end.ringGrip.member = row.cut;
   const ex = at.S(alongCut(cut, m.end[0], m.end[1]));
-  standAim(end, ex, at.Z(m.end[2]), row, { down: false, main: true });
+  const boxes = cutBoxesOf(state.rows.rows, cut, at);
+  standAim(end, [ex, at.Z(m.end[2])], row, { main: true, boxes });
 }
 
+// where the handles of the aims stand in the plan
+function aimsAt(rows, at) {
+  const boxes = boxesOf(rows, at), shown = rows.filter((r) => r.axis && (r.plays || r.picked));
+  return shown.flatMap(
+    (row) => row.members.map((m) => clearOf([at.X(m.end[0]), at.Y(m.end[1])], boxes)));
+}
+
+// the row that is picked lies over the others
 function standAll(handles, state, at) {
   handles.begin();
-  const rows = state.rows.rows;
-  for (const row of rows) {
-    const aim = row.handles.find((h) => h.kind === "aim");
-    if (aim && (row.plays || row.picked)) standAims(handles, row, aim, at);
-  }
-  for (const row of rows) {
+  const { rows } = state.rows, boxes = boxesOf(rows, at);
+  for (const row of [...rows].sort((a, b) => a.picked - b.picked)) {
     standPosition(handles, row, row.handles.find((h) => h.kind === "position"), at);
+  }
+  for (const row of [...rows].sort((a, b) => a.picked - b.picked)) {
+    const aim = row.handles.find((h) => h.kind === "aim");
+    if (aim && (row.plays || row.picked)) standAims(handles, row, aim, at, boxes);
   }
   const front = (row) => (row.name === state.cut.serving ? 2 : 0) + (row.picked ? 1 : 0);
   for (const row of [...rows].sort((a, b) => front(a) - front(b))) {
@@ -864,6 +992,8 @@ function seatBeside(state, index, [ex, ny]) {
 
 // ---- the widget
 
+const gripOf = (event) => event.target.closest?.(".gt-grip, .gt-ring");
+
 class Sheet {
   constructor(model, el) {
     this.model = model;
@@ -871,7 +1001,8 @@ class Sheet {
     this.root.className = "gt-plan";
     this.canvas = document.createElement("canvas");
     this.ctx = this.canvas.getContext("2d");
-    this.svg = made("svg", { role: "group", "aria-label": "Plan, north up, above the section" });
+    this.svg = made("svg", { role: "group", "aria-label": "Plan, north up, and section",
+      "aria-description": KEYS, tabindex: -1 });
     this.plate = document.createElement("div");
     this.plate.className = "gt-plate";
     this.plate.setAttribute("role", "status");
@@ -881,8 +1012,9 @@ class Sheet {
     el.classList.add("gt-plan-box");
     this.words = new Words(this.svg, document.createElement("canvas").getContext("2d"));
     this.handles = new Handles(this.svg);
-    this.seat = made("g", { class: "gt-seat gt-away", tabindex: 0, role: "slider",
-      "aria-label": "seat", "aria-valuenow": 0 }, this.svg);
+    this.seat = made("g", { class: "gt-seat gt-away", tabindex: -1, role: "slider",
+      "aria-label": "seat", "aria-description": `${KEYS} Enter looks at the seat closely.` },
+    this.svg);
     made("circle", { class: "gt-seat-halo", r: 6 }, this.seat);
     made("circle", { r: 6 }, this.seat);
     this.sheets = new Map();
@@ -953,7 +1085,7 @@ class Sheet {
     if (message.kind === "seat" && message.index === this.asking) {
       this.asking = null;
       if (message.index === this.index && !this.held) {
-        put(this.seat, { "aria-valuetext": message.words });
+        this.valueSeat(message);
         this.say(message.words, seatPlace(this.state, message.index));
       }
       if (this.index !== null && this.index !== message.index) this.ask();
@@ -962,6 +1094,12 @@ class Sheet {
       this.asking = null;
       this.tell(message.words);
     }
+  }
+
+  valueSeat({ words, index }) {
+    const { values, scale } = this.state.map;
+    put(this.seat, { "aria-valuetext": words, "aria-valuenow": values[index].toFixed(2),
+      "aria-valuemin": scale.low, "aria-valuemax": scale.high });
   }
 
   // ---- drawing
@@ -1003,32 +1141,101 @@ class Sheet {
     sayCut(this.words, s, at);
     this.words.end();
     standAll(this.handles, s, at);
+    this.rove();
     this.placeSeat();
     this.root.dataset.frames = Number(this.root.dataset.frames ?? 0) + 1;
     this.root.dataset.drawMs = (performance.now() - begun).toFixed(2);
   }
 
+  // ---- one stop of the Tab key, which wanders
+
+  // what can be chosen, row by row, then the seats
+  get stops() {
+    const known = [...this.handles.known.values()];
+    const rows = this.state.rows.rows.flatMap((row) => ["position", "aim", "height"].flatMap(
+      (kind) => known.filter((h) => h.row.name === row.name && h.kind === kind)
+        .sort((a, b) => a.cut - b.cut)));
+    return [...rows.map((h) => h.node), this.seat];
+  }
+
+  rove(to = null) {
+    const { stops } = this, picked = stops.find((node) => node.handle?.row.picked);
+    if (to) this.stop = to;
+    if (!stops.includes(this.stop)) this.stop = picked ?? stops[0];
+    for (const node of stops) put(node, { tabindex: node === this.stop ? 0 : -1 });
+  }
+
+  wander(by) {
+    const { stops } = this, n = stops.indexOf(this.stop);
+    if (this.held) this.finish("release");
+    stops[(n + by + stops.length) % stops.length].focus({ preventScroll: true });
+  }
+
   // ---- the plate: one sentence beside what it is about
 
-  say(text, place, reason = "", inCut = false) {
+  say(text, place, reason = "", { cut = false, row = null, hint = "" } = {}) {
     const at = this.at;
     if (!at || !text) { this.plate.hidden = true; return; }
     const name = document.createElement("span");
     name.textContent = text;
     this.plate.replaceChildren(name);
-    if (reason) {
-      const why = document.createElement("b");
-      why.className = "gt-reason";
-      why.textContent = `Stops here: ${reason}`;
-      this.plate.append(why);
+    for (const [kind, words] of [["gt-reason", reason && `Stops here: ${reason}`],
+      ["gt-hint", hint]]) {
+      if (!words) continue;
+      const more = document.createElement("b");
+      more.className = kind;
+      more.textContent = words;
+      this.plate.append(more);
     }
     this.plate.hidden = false;
-    const [x, y] = inCut ? [at.S(place[0]), at.Z(place[1])] : [at.X(place[0]), at.Y(place[1])];
+    const [x, y] = cut ? [at.S(place[0]), at.Z(place[1])] : [at.X(place[0]), at.Y(place[1])];
+    this.beside(x, y, this.inTheWay(x, y, row));
+  }
+
+  // what the plate keeps off: x, y, how far around it, and how much it counts
+  inTheWay(x, y, about) {
+    const { state: s, at } = this, found = [[x, y, 14, 40]];
+    const add = (row, weight) => {
+      for (const [n, m] of row.members.entries()) {
+        found.push([at.X(m.at[0]), at.Y(m.at[1]), 12, weight]);
+        if (row.axis) found.push([at.X(m.end[0]), at.Y(m.end[1]), 10, weight]);
+        if (n !== row.cut) continue;
+        found.push([at.S(alongCut(s.cut, m.at[0], m.at[1])), at.Z(m.at[2]), 12, weight]);
+        if (row.axis) {
+          found.push([at.S(alongCut(s.cut, m.end[0], m.end[1])), at.Z(m.end[2]), 10, weight]);
+        }
+      }
+    };
+    for (const row of s.rows.rows) add(row, row.name === about ? 40 : 2);
+    for (const row of s.ghost?.rows ?? []) add(row, row.name === about ? 40 : 1);
+    for (const [, [mx, my]] of s.said.marks) found.push([at.X(mx), at.Y(my), 8, 4]);
+    return found;
+  }
+
+  // the place near a point where the plate hides least; it stays on its side if it can
+  beside(x, y, things) {
     const { offsetWidth: w, offsetHeight: h } = this.plate;
-    const left = x + 22 + w < at.width ? x + 22 : x - 22 - w;
-    const top = y + 14 + h < at.height ? y + 14 : y - 14 - h;
-    this.plate.style.left = `${clamp(left, 4, Math.max(4, at.width - w - 4))}px`;
-    this.plate.style.top = `${clamp(top, 4, Math.max(4, at.height - h - 4))}px`;
+    const { width, height, header, graph } = this.at;
+    let best = null;
+    for (const far of [18, 34, 56, 84, 120, 170, 240]) {
+      for (const [dx, dy] of SIDES) {
+        const left = clamp(x + dx * far - w * (1 - dx) / 2, 4, Math.max(4, width - w - 4));
+        const top = clamp(y + dy * far - h * (1 - dy) / 2, 4, Math.max(4, height - h - 4));
+        const side = `${dx} ${dy} ${far}`;
+        const hides = (x0, y0, x1, y1) => Math.max(0, Math.min(left + w, x1) - Math.max(left, x0))
+          * Math.max(0, Math.min(top + h, y1) - Math.max(top, y0));
+        let cost = far * 4 - (side === this.side ? 120 : 0);
+        cost += 0.08 * hides(0, 0, width, header);  // the color scale, the profile
+        cost += 0.08 * hides(graph.x - 30, graph.y - 18, graph.x + graph.w, graph.y + graph.h);
+        for (const [px, py, r, weight] of things) {
+          cost += weight * hides(px - r, py - r, px + r, py + r);
+        }
+        if (!best || cost < best.cost) best = { cost, left, top, side };
+      }
+    }
+    this.side = best.side;
+    this.plate.style.left = `${best.left}px`;
+    this.plate.style.top = `${best.top}px`;
   }
 
   tell(text) {
@@ -1037,7 +1244,9 @@ class Sheet {
 
   sayHandle(handle, reason = "") {
     const place = this.placeOf(handle, handle.grabbed ?? handle.main ?? 0);
-    this.say(`${handle.label}: ${handle.words}`, place, reason, handle.cut);
+    const hint = handle.node.matches(":focus-visible") && !this.held ? HINT : "";
+    this.say(`${handle.label}: ${handle.words}`, place, reason,
+      { cut: handle.cut, row: handle.row.name, hint });
   }
 
   // where a handle stands: in the plan, or in the section
@@ -1063,7 +1272,7 @@ class Sheet {
   }
 
   take(event) {
-    const grip = event.target.closest?.(".gt-grip"), handle = grip?.parentNode.parentNode.handle;
+    const grip = gripOf(event), handle = grip?.parentNode.parentNode.handle;
     if (event.button !== 0 || !this.at) return;
     if (!handle) { this.pin(event); return; }
     event.preventDefault();
@@ -1148,22 +1357,25 @@ class Sheet {
 
   press(event) {
     if (event.key === "Escape") { this.escape(event); return; }
+    const other = { n: 1, p: -1 }[event.key.toLowerCase()];
+    if (other) { this.wander(other); return; }
+    if (event.key.toLowerCase() === "s") { this.seat.focus({ preventScroll: true }); return; }
     if (event.target === this.seat) { this.pressSeat(event); return; }
-    const handle = event.target.handle, arrow = ARROWS[event.key];
+    const handle = event.target.handle, arrow = ARROWS[event.key] ?? PAGES[event.key];
     if (!handle || !arrow) return;
     event.preventDefault();
     if (this.held && !this.held.keys) return;
     if (this.held && this.held.handle !== handle) this.finish("release");
     this.held ??= { handle, key: handle.key, cut: handle.cut, keys: true, by: [0, 0] };
     handle.node.classList.add("gt-held");
-    const far = event.shiftKey ? 5 : 1;
+    const far = event.shiftKey && ARROWS[event.key] ? 5 : 1;
     this.held.by = this.held.by.map((v, n) => v + far * arrow[n]);
     this.held.moves = true;
     this.soon();
   }
 
   unpress(event) {
-    if (this.held?.keys && ARROWS[event.key]) this.finish("release");
+    if (this.held?.keys && (ARROWS[event.key] ?? PAGES[event.key])) this.finish("release");
   }
 
   escape(event) {
@@ -1175,6 +1387,7 @@ class Sheet {
 
   focus(event) {
     const handle = event.target.handle;
+    if (handle || event.target === this.seat) this.rove(event.target);
     if (handle && !this.held) this.sayHandle(handle);
     if (event.target === this.seat) this.look(this.index ?? this.state.room.areas[0].start);
   }
@@ -1188,7 +1401,7 @@ class Sheet {
   // ---- seats
 
   hover(event) {
-    const grip = event.target.closest?.(".gt-grip");
+    const grip = gripOf(event);
     if (grip) {
       this.seatAway();
       this.sayHandle(grip.parentNode.parentNode.handle);

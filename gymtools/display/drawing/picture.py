@@ -10,18 +10,20 @@ import numpy as np
 from contourpy import contour_generator
 from plotly.colors import get_colorscale, sample_colorscale
 
-from ...design.dragging import handles, landings
+from ...design.dragging import handles, landings, value_range
 from ...venue.locations import along_wall
+from ...venue.units import length_text
 from ..charts import maps
 from ..scene.plan import SIDES
 from ..scene.space import court_lines
 from ..scene.view import View
-from ..theme import GROUP_COLORS, QUANTITIES, color_range, room_words
+from ..theme import GROUP_COLORS, QUANTITIES, color_range, per_unit, room_words
 from .judging import judged
-from .words import handle_words
+from .words import handle_words, mark_words
 
 COLORS = 256  # of a scale
 MOST_TICKS = 9
+NEAR_CUT = 2.0  # so near to the section a point of another area is shown in it [m]
 
 
 def buffer(numbers):
@@ -91,6 +93,8 @@ def room(view):
         outlines=_flat(_outlines(configuration)),
         rows=_flat(_row_lines(configuration)),
         court=_flat([court_lines(view.scenario.lines)]),
+        joists=_flat(_joist_lines(hall)),
+        joist_words=_joist_words(hall, view.units),
         areas=_areas(view),
         microphones=_microphones(view),
     )
@@ -103,6 +107,19 @@ def _outlines(configuration):
     for surface in configuration.room.surfaces:
         if surface.name == "stage floor":
             yield np.concatenate([surface.corners, surface.corners[:1]])
+
+
+def _joist_lines(hall):
+    """Joists in the plan, from wall to wall."""
+    x, y = hall.length / 2, hall.width / 2
+    for at in hall.joists:
+        ends = [(at, -y), (at, y)] if hall.across_joists == 0 else [(-x, at), (x, at)]
+        yield np.array([(*end, 0.0) for end in ends])
+
+
+def _joist_words(hall, units):
+    spacing = hall.joist_spacing
+    return "" if spacing is None else f"joists every {length_text(spacing, units)}"
 
 
 def _row_lines(configuration):
@@ -349,7 +366,7 @@ def hung(view, groups=None, picked=None):
     found = []
     for group, row, end in zip(groups, rows, ends, strict=False):
         on = view.result.use.group_setting(group.name).on
-        handle = [_handle(h, group, end, view.units) for h in own[group.name]]
+        handle = [_handle(scenario, h, group, end, view.units) for h in own[group.name]]
         found.append(
             dict(
                 name=group.name,
@@ -379,9 +396,21 @@ def _member(c, end):
     )
 
 
-def _handle(handle, group, ends, units):
+def _handle(scenario, handle, group, ends, units):
+    """A handle for the page: its name, and its value in words and as a number."""
     label, words = handle_words(handle, group, ends[min(handle.member, len(ends) - 1)], units)
-    return dict(key=handle.key, kind=handle.kind, member=handle.member, label=label, words=words)
+    key, low, high = value_range(scenario, handle)
+    shown = per_unit(units) if key in ("x", "height") else 1.0
+    value, *ends = (round(v / shown, 2) + 0.0 for v in (getattr(group, key), low, high))
+    return dict(
+        key=handle.key,
+        kind=handle.kind,
+        member=handle.member,
+        label=label,
+        words=words,
+        value=value,
+        range=ends,
+    )
 
 
 def _in_the_cut(view, row):
@@ -438,6 +467,7 @@ def cut(view):
         seats=buffer(section.seats),
         edges=buffer(_edges(section)),
         clear=view.scenario.hall.clear_height,
+        joists=_flat(_joists_in_cut(view.scenario.hall, foot, inward)),
         along=buffer(view.along),
         words=numbers,
         colored=not view.on_foot,
@@ -451,6 +481,18 @@ def cut(view):
             targets=[float(v) for v, _ in found.lines.get(section.area, ())] if found else [],
         ),
     )
+
+
+def _joists_in_cut(hall, foot, inward):
+    """Joists that the section crosses: each from its underside up to the roof."""
+    axis = hall.across_joists
+    if axis is None or abs(inward[axis]) < 0.5:  # it runs along them
+        return
+    for at in hall.joists:
+        along = (at - foot[axis]) * inward[axis]
+        roof = float(hall.roof_height(at if axis else 0.0))
+        if roof > hall.clear_height:
+            yield np.array([(along, hall.clear_height, 0.0), (along, roof, 0.0)])
 
 
 def _through(view, foot, along, inward):
@@ -529,14 +571,15 @@ def said(view, mark=None, note=""):
     Returns
     -------
     said : dict
-        For the page
+        For the page; of a mark its name, where it is (3,) [m], and what the section says of it:
+        nothing where it lies far from what is cut
     """
     points = np.concatenate([area.points for area in view.areas])
     marks = []
-    if view.seat is not None and not view.on_foot:
-        marks.append(["this seat", *map(float, view.result.points[view.seat][:2])])
+    if view.seat is not None and view.seat != mark and not view.on_foot:
+        marks.append(_mark(view, "this seat", view.result.points[view.seat]))
     if mark is not None and 0 <= mark < len(points):
-        marks.append(["worst", *map(float, points[mark][:2])])
+        marks.append(_mark(view, "worst", points[mark]))
     return dict(
         units=view.units,
         per_unit=1 / view.k,
@@ -544,3 +587,15 @@ def said(view, mark=None, note=""):
         seats=not view.on_foot,
         marks=marks,
     )
+
+
+def _mark(view, name, point):
+    """A marked point, with words where the section shows it: in the area that is cut, or near."""
+    foot, along, _ = _cut_frame(view)
+    rows = view.result.points[view.section.points]
+    plane = foot + float((rows.mean(axis=0) - foot) @ along) * along
+    span = view.result.spans[view.section.area]
+    own = (view.result.points[span] == point).all(axis=1).any()
+    near = own or abs(float((point - plane) @ along)) <= NEAR_CUT
+    words = mark_words(name, point, (plane, along), view.units) if near else ""
+    return [name, [float(v) for v in point], words]

@@ -9,7 +9,7 @@ import ipywidgets as w
 import numpy as np
 from traitlets import Dict
 
-from ...design.dragging import Handle, dragged, place_of, step
+from ...design.dragging import Handle, dragged, place_of, steps
 from ...venue.paths import value_at
 from . import picture
 from .words import seat_sentence
@@ -67,6 +67,7 @@ class Drawing(w.Box):
         super().__init__(layout=dict(width="100%", height=HEIGHT, min_width="0", overflow="hidden"))
         self._on_move, self._on_seat = on_move, on_seat
         self._view = self._other = self._picked = self._drag = None
+        self._other_name = ""
         self._answered, self._tries, self._greeted = 0, TRIES, 0.0
         self._lay(Sheet())
 
@@ -91,14 +92,15 @@ class Drawing(w.Box):
             What is looked at
         picked : str, optional
             Name of a row that is marked
-        ghost : scene.View, optional
-            Of another state, whose loudspeakers are shown as dashed outlines
+        ghost : tuple of (str, scene.View), optional
+            Name of another design and its view: its loudspeakers are shown as dashed outlines
         mark : int, optional
             Which of the map's points is marked as the worst [-]
         note : str
             A few words on the picture
         """
-        self._view, self._picked, self._other = view, picked, ghost
+        self._view, self._picked = view, picked
+        self._other_name, self._other = ghost or ("", None)
         sheet = self.sheet
         with sheet.hold_sync():
             sheet.room = picture.room(view)
@@ -121,7 +123,9 @@ class Drawing(w.Box):
     def _shown_ghost(self):
         if self._drag is not None:
             return self.sheet.ghost
-        return {} if self._other is None else dict(rows=picture.outlines_of(self._other))
+        if self._other is None:
+            return {}
+        return dict(rows=picture.outlines_of(self._other), name=self._other_name)
 
     # ---- what the page says
 
@@ -195,7 +199,8 @@ class Drawing(w.Box):
 
     def _step(self, content):
         drag = self._held(content)
-        across, up = (float(v) * step(drag.handle, self._view.units) for v in content["by"])
+        by = steps(drag.scenario, drag.handle, self._view.units)
+        across, up = (float(v) * one for v, one in zip(content["by"], by, strict=True))
         if content.get("cut"):
             s, z = self._in_cut(drag.at)
             drag.at = np.array(self._in_space(drag, [s + across, z + up]))

@@ -2,12 +2,14 @@
 
 from functools import lru_cache
 
+import numpy as np
+
 from ...acoustics.criteria import in_sentence
 from ...acoustics.feedback import limit_name
 from ...acoustics.seat import REMOVED, sti_without
 from ...venue.locations import spot
 from ...venue.units import length_text
-from ..theme import QUANTITIES
+from ..theme import QUANTITIES, per_unit
 from .judging import judged
 
 CENTERED = 0.005  # nearer to the center line counts as on it [m]
@@ -40,6 +42,30 @@ def handle_words(handle, group, end, units):
         return label, f"{_length(group.height, units)} up"
     turned = f"tilts {group.downtilt_deg:.0f}° down, pan {group.pan_deg:.0f}°"
     return label, f"{turned}, lands {_place_text(end[0], end[1], units)}"
+
+
+def mark_words(name, point, plane, units):
+    """What a section says of a marked point that is drawn in it.
+
+    Parameters
+    ----------
+    name : str
+        What the point is
+    point : array
+        (3,) [m]
+    plane : tuple of ndarray
+        A point of the section's plane, and the direction across it, each (3,) [m, -]
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    words : str
+        E.g. "worst, 12 ft off the section"; without the distance where it lies in it
+    """
+    foot, across = plane
+    off = abs(float((np.asarray(point) - foot) @ across)) / per_unit(units)
+    return f"{name}, {off:.0f} {units} off the section" if round(off) else name
 
 
 @lru_cache(maxsize=2048)

@@ -98,6 +98,7 @@ class BoardSection(Section):
         self._rested = {}  # the same when nothing moved last; empty while something does
         self._design, self._answer, self._at = 0, None, ("", "")
         self._quantity = self._last = ""
+        self._worst = None  # seat that the cell that was picked leads to
         self._school = 0  # first design of the school
         self._drawn = {}  # row of each use as it was drawn last, with what it was made of
 
@@ -293,7 +294,7 @@ class BoardSection(Section):
         """
         if use not in self._uses or question not in ("", *QUESTIONS):
             return  # a page that shows an earlier state
-        self._at = (use, question)
+        self._at, self._worst = (use, question), None
         if not question:
             self.panel.update(use=use)
             return
@@ -302,10 +303,20 @@ class BoardSection(Section):
         looks = dict(use=use, quantity=picture_of(question, verdict), seat=None)
         if verdict is not None and verdict.point is not None:
             looks |= dict(seat=verdict.point)
+            self._worst = verdict.point
             if verdict.area in self._answer.scenario.area_names:
                 looks |= dict(area=verdict.area)
         self._quantity = looks["quantity"]
         self.panel.update(**looks)
+
+    @property
+    def worst_seat(self):
+        """Which of the points is the worst of the question that is looked at; None where none is
+        picked, or another seat is looked at [-].
+        """
+        state = self.panel.state
+        here = self._still_shown(state) and state.seat == self._worst
+        return self._worst if here else None
 
     def _still_shown(self, state):
         use, question = self._at

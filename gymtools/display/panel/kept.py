@@ -109,7 +109,7 @@ class KeptStrip(Section):
         Parameters
         ----------
         callback : callable
-            Called with its scenario, and with None when it is left
+            Called with its scenario and its name, and with None when it is left
         """
         self._ghost = callback
 
@@ -226,7 +226,7 @@ class KeptStrip(Section):
 
     def _point(self, option):
         if self._ghost is not None:
-            self._ghost(option.scenario if option else None)
+            self._ghost(*((option.scenario, option.name) if option else (None,)))
 
 
 def _button(words, act, width, tip=""):

@@ -4,6 +4,7 @@ from ...acoustics.evaluate import evaluate
 from ...design.dragging import Handle
 from .. import scene
 from ..drawing import Drawing
+from .board import BoardSection
 from .section import Section
 
 
@@ -28,17 +29,21 @@ class PlanSection(Section):
             What is looked at
         """
         self._view = view
-        self.box.show(view, picked=self.panel.state.group, ghost=self._other)
+        mark = self.panel.sections[BoardSection].worst_seat
+        self.box.show(view, picked=self.panel.state.group, ghost=self._other, mark=mark)
 
-    def show_ghost(self, scenario):
+    def show_ghost(self, scenario, name=""):
         """Hold another design over what is shown.
 
         Parameters
         ----------
         scenario : Scenario or None
             None takes it away
+        name : str
+            Of the design
         """
-        self._other = self._looked_at(scenario)
+        other = self._looked_at(scenario)
+        self._other = None if other is None else (name, other)
         if self._view is not None:
             self.paint(self._view)
 

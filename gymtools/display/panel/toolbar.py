@@ -9,6 +9,7 @@ from .accessible_names import AccessibleNames
 from .controls import Choice, Push, Switch, Words
 from .page import style
 from .section import Section
+from .skip_links import SkipLinks
 
 UNITS = (("feet", "ft"), ("meters", "m"))
 FRAMES = (("3D", "space"), ("both", ""), ("plan", "drawing"))
@@ -98,11 +99,13 @@ class Refusals(Section):
 
 
 class PageStyle(Section):
-    """The style sheet, which hides the code, and the names of what has none of its own."""
+    """The style sheet, which hides the code, the names of what has none of its own, and the links
+    past the bars.
+    """
 
     def _make(self):
         self.style = w.HTML()
-        return w.HBox([self.style, AccessibleNames()])
+        return w.HBox([self.style, AccessibleNames(), SkipLinks()])
 
     def _render(self, state, answer):
         self.style.value = style(state.folded, self.panel.alone)
