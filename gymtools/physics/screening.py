@@ -200,21 +200,20 @@ def _free_edges(polygons, k):
 
 def _meets(polygons, k, start, end):
     """Whether steps in the plane of a polygon meet another one: across them, or in their plane."""
+    normal, offset = polygons.normal.astype(float), polygons.offset.astype(float)
+    edge, limit = polygons.edge.astype(float), polygons.edge_offset.astype(float)
+    a, b = start @ normal.T - offset, end @ normal.T - offset  # (step, polygon)
+    level = polygons.plane == polygons.plane[k]
+    step, other = np.nonzero((a * b < 0) & ~level)
+    a, b = a[step, other], b[step, other]
+    there = start[step] + (a / (a - b))[:, None] * (end[step] - start[step])
+    inside = (np.einsum("nei,ni->ne", edge[other], there) > limit[other] + INSIDE).all(axis=1)
     met = np.zeros(len(start), bool)
-    for j in range(len(polygons)):
-        if j == k:
-            continue
-        normal, offset = polygons.normal[j].astype(float), float(polygons.offset[j])
-        edge, limit = polygons.edge[j].astype(float), polygons.edge_offset[j].astype(float)
-        if polygons.plane[j] == polygons.plane[k]:
+    met[step[inside]] = True
+    for j in np.flatnonzero(level):
+        if j != k:
             for points in (start, end):
-                met |= (points @ edge.T > limit + INSIDE).all(axis=1)
-            continue
-        a, b = start @ normal - offset, end @ normal - offset
-        crosses = np.flatnonzero(a * b < 0)
-        part = (a[crosses] / (a[crosses] - b[crosses]))[:, None]
-        there = start[crosses] + part * (end[crosses] - start[crosses])
-        met[crosses[(there @ edge.T > limit + INSIDE).all(axis=1)]] = True
+                met |= (points @ edge[j].T > limit[j] + INSIDE).all(axis=1)
     return met
 
 

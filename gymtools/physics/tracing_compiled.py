@@ -187,10 +187,12 @@ def _fly(ray, leading, room, layers, tally, limits):
         way += step
         for i in range(3):
             ray.at[i] += step * ray.direction[i]
-        through = room.passes[index] and _draw(ray.chance) < room.passing[index, leading]
-        _leave(ray, (index, through), way, room, tally)
+        through = False
         if room.passes[index]:
-            _weigh(ray, room.passing[index], through, tally)
+            through = _draw(ray.chance) < room.passing[index, leading]
+            _split(ray, (index, through), way, room, tally)
+        else:
+            _leave(ray, index, way, room, tally)
         if through:
             once = False
         else:
@@ -291,26 +293,34 @@ def _bin(way, edges):
 
 
 @njit(nogil=True)
-def _leave(ray, meets, way, room, tally):
-    """Leave part of the energy with the air and the surface; where a surface lets sound through, a
-    ray goes on for all that goes through or for all that is reflected, by chance.
-    """
-    index, through = meets
+def _leave(ray, index, way, room, tally):
+    """Leave part of the energy with the air and the surface."""
     for b in range(len(room.air)):
         arrived = ray.energy[b] * math.exp(-room.air[b] * way)
         taken = arrived * (1.0 - room.kept[index, b])
         tally.air[b] += ray.heard[b] - arrived
-        share = room.kept[index, b]
-        left = arrived - taken
-        if room.passes[index]:
-            taken -= arrived * room.passed[index, b]
-            chance = room.passing[index, b]
-            share = room.passed[index, b] / chance if through else share / (1.0 - chance)
-            left = arrived * share
-            tally.left[b] += arrived - taken - left
+        tally.absorbed[index, b] += taken
+        ray.energy[b] *= room.kept[index, b]
+        ray.heard[b] = arrived - taken
+
+
+@njit(nogil=True)
+def _split(ray, meets, way, room, tally):
+    """The same where a surface lets sound through: the ray goes on for what goes through, or for
+    what is reflected.
+    """
+    index, through = meets
+    for b in range(len(room.air)):
+        arrived = ray.energy[b] * math.exp(-room.air[b] * way)
+        passed, chance = room.passed[index, b], room.passing[index, b]
+        taken = arrived * (1.0 - room.kept[index, b] - passed)
+        share = passed / chance if through else room.kept[index, b] / (1.0 - chance)
+        tally.air[b] += ray.heard[b] - arrived
         tally.absorbed[index, b] += taken
         ray.energy[b] *= share
-        ray.heard[b] = left
+        ray.heard[b] = arrived * share
+        tally.left[b] += arrived - taken - ray.heard[b]
+    _weigh(ray, room.passing[index], through, tally)
 
 
 @njit(nogil=True)
