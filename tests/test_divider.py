@@ -13,6 +13,7 @@ from schools import SCENARIOS
 import gymtools
 from gymtools.acoustics.divided import balance, half
 from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.room_decay import free_spots
 from gymtools.acoustics.throws import section
 from gymtools.display.documents.drawings import drawing
 from gymtools.display.tables.room import room_table
@@ -224,6 +225,17 @@ def test_traced_spill_agrees_with_the_formula():
         for room in ("traced", "statistical")
     )
     assert traced == pytest.approx(formula, abs=3.0)
+
+
+def test_the_decay_is_that_of_the_listeners_half():
+    """Behavior: the gym's own decay is read in the half of those who listen, off the curtain."""
+    s = divided(replace(CURTAIN, x=3.0))
+    for use, side in zip(s.uses, (0, 1), strict=True):
+        assert s.side(use) == side
+        spots = free_spots(s.configuration(use.name), side)
+        assert ((spots[:, 0] > 3.0) == bool(side)).all() and np.abs(spots[:, 0] - 3.0).min() > 0.9
+    west, east = (evaluate(s, u.name, room="statistical", follow_echoes=False) for u in s.uses)
+    assert west.rt_mid > east.rt_mid > 0.5, "the larger half rings longer"
 
 
 def test_the_halves_are_symmetric():

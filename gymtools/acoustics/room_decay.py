@@ -207,13 +207,15 @@ def _all_around(positions, decay_constant, speed):
     )
 
 
-def free_spots(configuration):
+def free_spots(configuration, side=None):
     """Spots of the floor, a meter apart, off walls and off what stands there.
 
     Parameters
     ----------
     configuration : HallConfiguration
         The gym as it stands in a use
+    side : int, optional
+        Of a divider, as ``Divider.side_of``; the whole floor when left out [-]
 
     Returns
     -------
@@ -227,6 +229,8 @@ def free_spots(configuration):
     )
     spots = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
     free = np.ones(len(spots), bool)
+    if side is not None:
+        free &= c.divider.side_of(spots) == side
     banks = [b for b in c.banks if b.open]
     covered = [t.footprint(hall) for t in (*banks, *c.floor_seats, *c.portable_stages)]
     covered += [
@@ -235,6 +239,8 @@ def free_spots(configuration):
         if f.bottom < SOURCE_HEIGHT + OFF_WALLS
         for box in f.footprints(hall)
     ]
+    if c.divider:
+        covered.append(c.divider.footprint(hall))
     for west, east, south, north in covered:
         inside = (spots[:, 0] > west - OFF_WALLS) & (spots[:, 0] < east + OFF_WALLS)
         free &= ~(inside & (spots[:, 1] > south - OFF_WALLS) & (spots[:, 1] < north + OFF_WALLS))
@@ -260,9 +266,7 @@ def source_spots(configuration, side=None):
     -------
     Two positions: ISO 3382-2:2008, table 1, engineering method (from memory).
     """
-    spots = free_spots(configuration)
-    if side is not None:
-        spots = spots[configuration.divider.side_of(spots) == side]
+    spots = free_spots(configuration, side)
     low, high = spots.min(axis=0), spots.max(axis=0)
     ends = [low + (high - low) * share for share in ENDS]
     return [spots[np.argmin(np.linalg.norm(spots - end, axis=1))] for end in ends]

@@ -193,7 +193,8 @@ def _decays(scenario, result):
     """Reverberation: readings, sources, and a note where microphones stand too near them."""
     volume, rt = result.configuration.room.volume, float(result.rt[bands.MIDDLE].mean())
     least = 2 * np.sqrt(volume / (result.sources.speed * rt))  # ISO 3382-2:2008, 4.3.1
-    spots, heads = free_spots(result.configuration), source_spots(result.configuration)
+    where = result.configuration, result.scenario.side(result.use)
+    spots, heads = free_spots(*where), source_spots(*where)
     readings, note = [], ""
     for s, head in enumerate(heads, 1):
         far = np.linalg.norm(spots - head, axis=1)
