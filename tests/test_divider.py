@@ -15,6 +15,7 @@ from gymtools.acoustics.divided import balance, half
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.room_decay import free_spots
 from gymtools.acoustics.throws import section
+from gymtools.commissioning.plan import as_tested
 from gymtools.display.documents.drawings import drawing
 from gymtools.display.tables.room import room_table
 from gymtools.physics import bands, counting, tracing
@@ -236,6 +237,18 @@ def test_the_decay_is_that_of_the_listeners_half():
         assert ((spots[:, 0] > 3.0) == bool(side)).all() and np.abs(spots[:, 0] - 3.0).min() > 0.9
     west, east = (evaluate(s, u.name, room="statistical", follow_echoes=False) for u in s.uses)
     assert west.rt_mid > east.rt_mid > 0.5, "the larger half rings longer"
+
+
+def test_half_of_the_court_is_the_court():
+    """Behavior: a class on half of the court is judged as sports, and sound that lands there lands
+    on listeners; test plan, ranges and advice know of one class and the other.
+    """
+    s = divided()
+    r = evaluate(s, "west class", rays="few", follow_echoes=False)
+    assert r.use.judged_as == "sports" and r.listening_parts == ("court",)
+    assert next(v for v in r.verdicts if v.criterion == "on_listeners").value > 30
+    assert gymtools.how_sure(s, "west class", draws=20).draws == 20
+    assert as_tested(s, "west class").use("west class").beside is None
 
 
 def test_the_halves_are_symmetric():

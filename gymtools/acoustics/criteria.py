@@ -508,7 +508,7 @@ def _plain_feedback(v):
 
 
 def _on_listeners(result):
-    names = [a.name for a in result.areas]
+    names = result.listening_parts
     power = (result.sources.on_axis / result.sources.q)[:, bands.SPEECH].sum(axis=1)
     power = power / power.sum()
     landed = result.first_incidence

@@ -9,7 +9,7 @@ from ..physics import bands, intelligibility, reverberation
 from ..physics.decay import RANGES
 from ..physics.sources import Sources
 from ..venue.scenario import Scenario
-from ..venue.uses import Use
+from ..venue.uses import Use, on_court
 from . import landing
 from .arrivals import arrival_spread_s, echoes, image_shift_deg, talker_position
 from .criteria import WORDS, judge, worst_word
@@ -188,7 +188,7 @@ class Result:
         """Largest share of each loudspeaker's sound, 500 Hz to 4 kHz, that turning it could send
         onto listeners first (S,); 0 for one that is off [-].
         """
-        room, listening = self.configuration.room, tuple(self.weights)
+        room, listening = self.configuration.room, self.listening_parts
         return landing.best_shares(self.sources, room, listening, self.scenario.memory)
 
     # ---- levels
@@ -299,6 +299,11 @@ class Result:
     def weights(self):
         """Weight of each audience area that listens, by name [-]."""
         return listening(self.use, self.spans)
+
+    @property
+    def listening_parts(self):
+        """Parts of the room on which people listen, each once: the court for half of it too."""
+        return tuple(dict.fromkeys("court" if on_court(n) else n for n in self.weights))
 
     @cached_property
     def listeners(self):

@@ -97,7 +97,8 @@ def as_tested(scenario, use, ambient_db=None):
         if ambient_db is None
         else dict(noise_dba=None, noise_db=tuple(np.clip(ambient_db, -20, 120).tolist()))
     )
-    return replace(scenario, uses=(replace(use, occupied={}, **noise),), text=None)
+    alone = replace(use, occupied={}, beside=None, **noise)
+    return replace(scenario, uses=(alone,), text=None)
 
 
 def _chosen(scenario, uses):

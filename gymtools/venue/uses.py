@@ -8,10 +8,27 @@ import numpy as np
 
 from ..physics.checks import within
 from .arguments import kind_of, number, one_of
+from .hall import SIDES
 from .quantity import Thing, quantity
 from .spectra import octave_levels
 
 KINDS = ("sports", "speech")  # of uses
+
+
+def on_court(name):
+    """Whether an audience area is the court, or half of it in a divided gym.
+
+    Parameters
+    ----------
+    name : str
+        Name of the area
+
+    Returns
+    -------
+    on_court : bool
+        "court", or that and a side
+    """
+    return name == "court" or name in {f"court {side}" for side in SIDES}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,7 +122,8 @@ class Use(Thing):
         """Its kind, one of ``KINDS``; where it says none, "sports" if people listen on the court,
         else "speech".
         """
-        return self.kind or ("sports" if self.listens.get("court", 0) > 0 else "speech")
+        court = any(on_court(name) and weight > 0 for name, weight in self.listens.items())
+        return self.kind or ("sports" if court else "speech")
 
     @property
     def noise(self):

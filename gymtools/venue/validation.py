@@ -617,14 +617,14 @@ def _check_uses(scenario):
                     raise ValueError(
                         f"use '{use.name}', {word}: {kind} '{name}' is unknown. Known: {shown}."
                     )
-        if use.divided:
-            _check_divided(scenario, use)
         there = scenario.configuration(use.name).areas
         if not any(w > 0 for name, w in use.listens.items() if name in there):
             raise ValueError(
                 f"use '{use.name}': nobody listens. Give at least one area that is open or set up a"
                 " weight in 'listens'."
             )
+        if use.divided:
+            _check_divided(scenario, use)
         if not any(use.group_setting(g).on for g in groups):
             raise ValueError(f"use '{use.name}': every loudspeaker group is off.")
         _check_configuration(scenario, use)
