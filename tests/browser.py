@@ -119,7 +119,9 @@ def open_workbook(sheet, address, path, last=None):
         " !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')",
         timeout=60_000,
     )
-    sheet.wait_for_timeout(1500)
+    # a kernel that is restarted while it starts may never answer
+    sheet.wait_for_selector("text=/[|] Idle/", state="attached", timeout=60_000)
+    sheet.wait_for_timeout(500)
     sheet.keyboard.press("Escape")
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
     sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)

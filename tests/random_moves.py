@@ -23,6 +23,7 @@ from gymtools.display import jobs, scene
 from gymtools.display.live import FigureFrame
 from gymtools.display.panel import aim, tracing
 from gymtools.display.panel.controls import close
+from gymtools.display.panel.kept import KeptStrip
 from gymtools.display.panel.meeting import Meeting
 from gymtools.display.panel.plan import PlanSection
 from gymtools.display.panel.ringing import RoomTab
@@ -196,6 +197,7 @@ class Moves:
             m.sure.job,
             m.options.job,
             m.parts.job,
+            m.sections[KeptStrip].job,
             m.tracing.job,
             m.sections[RoomTab].job,
         ]

@@ -376,7 +376,7 @@ def test_a_better_aim_is_found_and_put_back(sheet):
     shot(sheet, "aimed")
     found = until_other(sheet, "beams", "z", before)
     press(sheet, "Put it back")
-    sheet.wait_for_selector("text=Put back as it was >> visible=true", timeout=10_000)
+    sheet.wait_for_selector("text=Tried:", state="detached", timeout=10_000)
     back = until_other(sheet, "beams", "z", found)
     assert back == pytest.approx(before, abs=1e-3, nan_ok=True)
     sheet.click("text=The loudspeakers")
@@ -431,7 +431,7 @@ def test_a_seat_of_the_plan_is_opened(sheet):
     sheet.wait_for_function(
         "() => document.querySelectorAll('.js-plotly-plot').length === 2", timeout=15_000
     )
-    assert sheet.locator(".gt-drawing-frame text", has_text="this seat").count() == 1
+    assert sheet.locator(".gt-drawing-frame text", has_text="picked seat").count() == 1
     assert "court, " in sheet.locator("text=What limits it most").first.inner_text()
     sheet.wait_for_timeout(2500)
     shot(sheet, "one_seat")
@@ -453,21 +453,21 @@ def test_what_cannot_be_is_said_and_the_picture_stays(sheet):
     sheet.wait_for_selector("text=hangs outside the gym", state="hidden", timeout=10_000)
 
 
-def test_options_are_pinned_side_by_side(sheet):
-    """Behavior: pin, tilt, pin again: two lines of figures and two maps on one scale; the first
+def test_designs_are_kept_side_by_side(sheet):
+    """Behavior: keep, tilt, keep again: two lines of figures and two maps on one scale; the first
     is shown again.
     """
     tab(sheet, "Compare")
-    sheet.click("button:has-text('Pin this state')")
-    sheet.wait_for_selector("text=Pinned as A", timeout=15_000)
+    sheet.locator("button:has-text('Keep this design') >> visible=true").last.click()
+    sheet.wait_for_selector("text=Kept as A", timeout=15_000)
     handle = slider(sheet, "Downtilt")
     handle.focus()
     start = float(handle.get_attribute("aria-valuenow"))
     for _ in range(3):
         sheet.keyboard.press("PageDown" if start > 60 else "PageUp")
     sheet.wait_for_timeout(1500)
-    sheet.click("button:has-text('Pin this state')")
-    sheet.wait_for_selector("text=Pinned as B", timeout=15_000)
+    sheet.locator("button:has-text('Keep this design') >> visible=true").last.click()
+    sheet.wait_for_selector("text=Kept as B", timeout=15_000)
     sheet.wait_for_function(
         "() => [...document.querySelectorAll('.js-plotly-plot')].some(g => g._fullLayout &&"
         " g.data.filter(t => t.type === 'heatmap').length >= 6)",
@@ -492,8 +492,8 @@ def test_options_are_pinned_side_by_side(sheet):
     to_top(sheet.locator(".gt-options-words"))
     sheet.wait_for_timeout(800)
     shot(sheet, "options")
-    pick(sheet, "Option", "A")
-    sheet.click("button:has-text('Show it')")
+    pick(sheet, "Kept", "A")
+    sheet.click("button:has-text('Go on from it')")
     sheet.wait_for_timeout(1500)
     assert float(slider(sheet, "Downtilt").get_attribute("aria-valuenow")) == start
 
@@ -509,7 +509,7 @@ def test_advice_is_asked_for_and_tried(sheet):
     shot(sheet, "advice")
     before = trace(sheet, "map", "intensity")
     sheet.locator("button:has-text('Try it')").first.click()
-    sheet.wait_for_selector("text=Done:", timeout=10_000)
+    sheet.wait_for_selector("text=Tried:", timeout=10_000)
     sheet.wait_for_timeout(1500)
     assert trace(sheet, "map", "intensity") != before
     sheet.locator("button:has-text('Put it back')").locator("visible=true").click()

@@ -244,36 +244,30 @@ def test_a_late_viewer_gets_the_whole_picture():
 def test_a_row_is_picked_and_a_place_is_marked():
     """Behavior: what the panel has picked, the worst place of a question, a note."""
     log = Log(seat=5)
-    log.drawing.show(log.view, picked=SOUTH, mark=12, note="settling, ±0.6 dB")
+    log.drawing.show(log.view, picked=SOUTH, note="settling, ±0.6 dB")
     assert [r["name"] for r in log.drawing.sheet.rows["rows"] if r["picked"]] == [SOUTH]
     assert log.drawing.sheet.said["note"] == "settling, ±0.6 dB"
     marks = {name: point for name, point, _ in log.drawing.sheet.said["marks"]}
-    assert marks["worst"] == pytest.approx(log.view.result.points[12])
-    assert marks["this seat"] == pytest.approx(log.view.result.points[5])
+    assert marks == {"picked seat": pytest.approx(log.view.result.points[5])}
 
 
 def test_the_section_says_how_far_a_marked_place_lies_off_it():
     """Worked by hand: the section of the north bank runs along x = 0; a place of another area far
     from it is not said there.
     """
+
+    def marked(seat):
+        looks = dict(area="north bank", seat=int(seat), worst=True)
+        return Log(**looks).drawing.sheet.said["marks"]
+
     log = Log(area="north bank")
     points, span = log.view.result.points, log.view.result.spans["north bank"]
-    log.drawing.show(log.view, mark=span.start)
-    ((_, point, words),) = log.drawing.sheet.said["marks"]
-    assert words == f"worst, {abs(point[0]) / FOOT:.0f} ft off the section"
-    beside = span.start + int(np.abs(points[span, 0]).argmin())
-    log.drawing.show(log.view, mark=beside)
-    assert log.drawing.sheet.said["marks"][0][2] == "worst"
-    far = int(points[:, 1].argmin())  # on the south bank
-    log.drawing.show(log.view, mark=far)
-    assert log.drawing.sheet.said["marks"][0][2] == ""
-
-
-def test_a_worst_seat_that_is_looked_at_is_marked_once():
-    """Behavior: as the worst."""
-    log = Log(seat=5)
-    log.drawing.show(log.view, mark=5)
-    assert [name for name, *_ in log.drawing.sheet.said["marks"]] == ["worst"]
+    ((_, point, words),) = marked(span.start)
+    assert words == f"worst seat, {abs(point[0]) / FOOT:.0f} ft off the section"
+    beside = span.start + np.abs(points[span, 0]).argmin()
+    assert marked(beside)[0][2] == "worst seat"
+    far = points[:, 1].argmin()  # on the south bank
+    assert marked(far)[0][2] == ""
 
 
 def test_a_handle_has_its_value_as_a_number_in_the_meetings_units():

@@ -475,11 +475,14 @@ def test_a_kept_design_over_the_plan_is_dashed_named_and_dark_enough():
 def test_the_worst_place_is_marked_in_the_section_too():
     """Behavior: with how far it lies off what is cut; not where another area has it."""
     table = Table()
-    span = table.view.result.spans["north bank"]
-    table.drawing.show(table.view, mark=span.start)
+    spans = table.view.result.spans
+    worst = [
+        replace(table.view, seat=spans[f"{s} bank"].start, worst=True) for s in ("north", "south")
+    ]
+    table.drawing.show(worst[0])
     with table.opened() as sheet:
         assert sheet.locator("text=ft off the section").is_visible()
-        table.drawing.show(table.view, mark=table.view.result.spans["south bank"].start)
+        table.drawing.show(worst[1])
         show(sheet, table.drawing)
         assert sheet.locator("text=ft off the section").is_hidden()
         assert sheet.locator("text=worst").first.is_visible()
@@ -552,8 +555,8 @@ def test_no_words_overlap_at_any_size(name, use, quantity, area):
     and none is smaller than 12 pixels.
     """
     use = use or SCENARIOS[name].uses[0].name
-    table = Table(name, use, quantity, area=area)
-    table.show(picked=table.scenario.groups[0].name, mark=3, note="settling, ±0.6 dB")
+    table = Table(name, use, quantity, area=area, seat=3, worst=True)
+    table.show(picked=table.scenario.groups[0].name, note="settling, ±0.6 dB")
     with table.opened(SIZES[0]) as sheet:
         for width, height in SIZES:
             before = frames(sheet)

@@ -284,7 +284,7 @@ WORDS = [  # passage, replacement, what is said after the file's name
         "area = 180",
         "area = -1",
         (
-            " [[treatments]] number 1: area = -1 m2 is outside 0 to 5000 m2. "
+            " [[treatments]] number 1: area = -1 m² is outside 0 to 5000 m². "
             "Give the area covered, in the file's own units squared."
         ),
     ),
@@ -411,12 +411,12 @@ def test_refusal_speaks_the_files_units():
     assert refusal(edited("height = 30 ", "height = 9000 ", FEET)).startswith(
         "gym.toml [hall]: height = 9000 ft is outside 13.1234 to 65.6168 ft. Millimeters"
     )
-    assert "area = 60000 ft2 is outside 0 to 53819.6 ft2." in refusal(
+    assert "area = 60000 ft² is outside 0 to 53819.6 ft²." in refusal(
         edited("area = 600", "area = 60000", FEET)
     )
     west = 'surface = "west wall"\narea = 600'
     said = refusal(edited(west, west + "0", FEET))
-    assert said == "gym.toml: treatment of the west wall: 6000 ft2 asked for, 2880 ft2 there."
+    assert said == "gym.toml: treatment of the west wall: 6,000 ft² asked for, 2,880 ft² there."
     edge = edited("height = 30 ", "height = 65.6167979003 ", FEET)
     assert parse(edge).hall.height == pytest.approx(20, abs=1e-9)
 

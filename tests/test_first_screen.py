@@ -28,6 +28,14 @@ OVERLAPS = """() => {
   }
   return found;
 }"""
+CUT = """() => [...document.querySelectorAll('.gtb thead th, .gtb tbody div:first-child')]
+  .filter((e) => e.scrollWidth > e.clientWidth + 1).map((e) => e.innerText)"""
+TITLE = """(label) => {
+  const title = [...document.querySelectorAll('.gt-work .annotation-text')]
+    .find((e) => e.textContent.startsWith(label));
+  const frame = document.querySelector('.gt-work .js-plotly-plot').getBoundingClientRect();
+  return frame.right - title.getBoundingClientRect().right;
+}"""
 ON_SCREEN = """() => {
   const page = document.querySelector('.gt-page').getBoundingClientRect();
   return ['.gt-bar', '.gt-work', '.gt-work .js-plotly-plot', '.gt-drawing-frame', '.gtb-sentence',
@@ -64,35 +72,113 @@ def run(sheet, lab):
     sheet.wait_for_timeout(1500)
 
 
-def test_all_that_a_meeting_needs_is_on_the_first_screen(lab):
-    """Behavior: controls, both pictures, the sentence, the board and the kept designs are whole on
-    the screen at three sizes without scrolling; no text of pictures and board lies over another;
-    the wheel over the picture in space scrolls the page and leaves the camera.
-    """
-    with page(*SIZES[0]) as sheet:
-        run(sheet, lab)
+@pytest.fixture(scope="module")
+def sheet(lab):
+    """One page for all tests, each going on from what the one before left."""
+    with page(*SIZES[0]) as found:
+        run(found, lab)
         SHOTS.mkdir(exist_ok=True)
-        for size in SIZES:
-            sheet.set_viewport_size({"width": size[0], "height": size[1]})
-            sheet.wait_for_timeout(1500)
-            sheet.screenshot(path=SHOTS / f"first_screen_{size[0]}.png")
-            assert [x for x in sheet.evaluate(ON_SCREEN) if not x[1]] == [], size
-            assert sheet.evaluate(OVERLAPS) == [], size
-        sheet.evaluate("document.activeElement.blur()")
-        assert sheet.evaluate("document.body.firstElementChild.className") == "gt-skip"
-        for words, place in (("Skip to the plan", ".gt-plan"), ("Skip to the uses board", ".gtb")):
-            sheet.get_by_role("button", name=words).press("Enter")
-            assert sheet.evaluate("p => !!document.activeElement.closest(p)", place), words
-        eye = (
-            "() => document.querySelector('.gt-work .js-plotly-plot')._fullLayout.scene.camera.eye"
+        yield found
+        assert found.errors == [] and found.left == []
+
+
+def sized(sheet, size):
+    """The page at another size."""
+    sheet.set_viewport_size({"width": size[0], "height": size[1]})
+    sheet.wait_for_timeout(1500)
+
+
+def test_all_that_a_meeting_needs_is_on_the_first_screen(sheet):
+    """Behavior: controls, both pictures, the sentence, the board and the kept designs are whole on
+    the screen at three sizes without scrolling; no text of pictures and board lies over another,
+    none of the board is cut; the wheel over the picture in space scrolls the page and leaves the
+    camera.
+    """
+    for size in SIZES:
+        sized(sheet, size)
+        sheet.screenshot(path=SHOTS / f"first_screen_{size[0]}.png")
+        assert [x for x in sheet.evaluate(ON_SCREEN) if not x[1]] == [], size
+        assert sheet.evaluate(OVERLAPS) == [], size
+        assert sheet.evaluate(CUT) == [], size
+    sized(sheet, SIZES[0])
+    sheet.evaluate("document.activeElement.blur()")
+    assert sheet.evaluate("document.body.firstElementChild.className") == "gt-skip"
+    for words, place in (("Skip to the plan", ".gt-plan"), ("Skip to the uses board", ".gtb")):
+        sheet.get_by_role("button", name=words).press("Enter")
+        assert sheet.evaluate("p => !!document.activeElement.closest(p)", place), words
+    eye = "() => document.querySelector('.gt-work .js-plotly-plot')._fullLayout.scene.camera.eye"
+    before = sheet.evaluate(eye)
+    sheet.mouse.move(*middle(sheet, ".gt-work .js-plotly-plot"))
+    sheet.mouse.wheel(0, 300)
+    sheet.wait_for_timeout(500)
+    assert sheet.evaluate("() => document.querySelector('.gt-page').scrollTop") > 100
+    assert sheet.evaluate(eye) == before
+
+
+def test_a_tab_opens_in_view_beside_picture_and_board(sheet):
+    """Behavior: clicked or asked for by "Compare them", a tab comes into view; picture, sentence
+    and a line of each use stay above it at every size; back at the top the board is as it was.
+    """
+    for size in SIZES:
+        sized(sheet, size)
+        sheet.evaluate("() => { document.querySelector('.gt-page').scrollTop = 0 }")
+        sheet.wait_for_selector(".gt-page:not(.gt-reading)", timeout=10_000)
+        high = sheet.locator(".gtb").bounding_box()["height"]
+        sheet.locator(".gt-tabs .lm-TabBar-tab", has_text="Verdicts").click()
+        in_view(sheet, "Verdicts")
+        sheet.screenshot(path=SHOTS / f"tab_{size[0]}.png")
+        assert sheet.locator(".gtb").bounding_box()["height"] < high - 40
+    sized(sheet, SIZES[0])
+    sheet.evaluate("() => { document.querySelector('.gt-page').scrollTop = 0 }")
+    for kept in (1, 2):
+        sheet.click(".gt-kept-strip button:has-text('Keep this design')")
+        sheet.wait_for_function(
+            "n => document.querySelectorAll('.gt-kept').length === n", arg=kept, timeout=30_000
         )
-        before = sheet.evaluate(eye)
-        sheet.mouse.move(*middle(sheet, ".gt-work .js-plotly-plot"))
-        sheet.mouse.wheel(0, 300)
-        sheet.wait_for_timeout(500)
-        assert sheet.evaluate("() => document.querySelector('.gt-page').scrollTop") > 100
-        assert sheet.evaluate(eye) == before
-        assert sheet.errors == [] and sheet.left == []
+    sheet.click("button:has-text('Compare them')")
+    in_view(sheet, "Compare")
+
+
+def in_view(sheet, title):
+    """Wait until a tab is open and stands below picture and board, all of them on the screen."""
+    sheet.wait_for_function(
+        """title => {
+          const page = document.querySelector('.gt-page').getBoundingClientRect();
+          const [work, board, tabs] = ['.gt-work', '.gt-board', '.gt-tabs']
+            .map((name) => document.querySelector(name).getBoundingClientRect());
+          const lines = [...document.querySelectorAll('.gtb tbody tr')]
+            .map((e) => e.getBoundingClientRect());
+          return document.querySelector('.gt-tabs .lm-mod-current').textContent === title
+            && work.top >= page.top - 7 && Math.abs(work.bottom - board.top) < 3
+            && lines.every((r) => r.bottom <= board.bottom + 1 && r.top >= board.top)
+            && Math.abs(tabs.top - board.bottom) < 12 && page.bottom - tabs.top > 200;
+        }""",
+        arg=title,
+        timeout=15_000,
+    )
+
+
+def test_a_microphone_is_shown_with_a_title_that_fits(sheet):
+    """Behavior: "Microphones safe?" shows the microphone's own map; its title ends inside its frame
+    at every size.
+    """
+    sheet.evaluate("() => { document.querySelector('.gt-page').scrollTop = 0 }")
+    sheet.locator(".gtb tbody tr", has_text="graduation").locator("td").nth(6).click()
+    titled(sheet, "Feedback margin [dB]: lectern")
+    for size in SIZES:
+        sized(sheet, size)
+        assert sheet.evaluate(TITLE, "Feedback margin") > 0, size
+    sheet.screenshot(path=SHOTS / "microphone.png")
+
+
+def titled(sheet, label):
+    """Wait until the picture in space has a title that begins with some words."""
+    sheet.wait_for_function(
+        "label => [...document.querySelectorAll('.gt-work .annotation-text')]"
+        ".some((e) => e.textContent.startsWith(label))",
+        arg=label,
+        timeout=10_000,
+    )
 
 
 def middle(sheet, name):

@@ -11,9 +11,11 @@ from pathlib import Path
 import pytest
 from schools import SCENARIOS
 
+from gymtools.display.jobs import Debounce
 from gymtools.display.panel import journal as journals
-from gymtools.display.panel.go_on import GoOnSection
+from gymtools.display.panel.go_on import LONGEST, GoOnSection
 from gymtools.display.panel.journal import FOLDER, KEPT, Journal, earlier
+from gymtools.display.panel.kept import KeptStrip
 from gymtools.display.panel.meeting import Meeting
 from gymtools.display.panel.options import OptionsTab
 from gymtools.display.panel.state import History, PanelState
@@ -231,6 +233,39 @@ def test_going_on_keeps_what_was_done_before_the_answer(tmp_path):
     assert values == [41, 55, 30, 41, 40]
 
 
+def test_a_drag_is_written_while_it_lasts_and_when_it_ends(tmp_path):
+    """Behavior: a kernel that dies in the middle of a drag takes half a second of it, and none of
+    what was let go of.
+    """
+    meeting = Meeting(DOVECOTE, tmp_path, journal=True)
+    journal = meeting.sections[GoOnSection]
+    journal._rest = Debounce(lambda: None)  # nothing rests
+
+    def drag(value, ago):
+        journal._written -= ago
+        meeting.set(TILT, value)
+        kept = lines(journal.journal.path)[-1]["state"]["changes"] if journal.journal.path else []
+        return dict((tuple(path), tilt) for path, tilt in kept).get(TILT)
+
+    meeting.history.hold(True)
+    assert drag(31.0, LONGEST + 0.1) == 31.0
+    assert drag(32.0, 0.0) == 31.0
+    assert drag(33.0, LONGEST + 0.1) == 33.0
+    meeting.history.hold(False)
+    assert drag(34.0, 0.0) == 34.0
+
+
+def test_designs_that_were_kept_are_there_before_they_are_evaluated(tmp_path):
+    """Behavior: their cards stand in the strip at once, with their names."""
+    written(tmp_path, [40], kept=[("A", DOVECOTE), ("steep", DOVECOTE)])
+    meeting = Meeting(DOVECOTE, tmp_path, journal=True)
+    meeting.options.job.start = lambda *_: None  # work that takes for ever
+    meeting.sections[GoOnSection].go_on()
+    cards = meeting.sections[KeptStrip].cards.children
+    words = [card.children[0].value for card in cards]
+    assert ["A" in words[0], "steep" in words[1], len(words)] == [True, True, 2]
+
+
 def test_history_counts_steps_that_are_kept_no_longer():
     """Invariance: the number of steps grows with every step, whatever the bound."""
     history = History(OPENED, most=3)
@@ -256,6 +291,7 @@ def test_a_history_lets_go_of_what_it_can_work_out_again():
 
 KILLED = """
 import sys, time
+from gymtools.display.panel.kept import KeptStrip
 from gymtools.display.panel.meeting import Meeting
 meeting = Meeting(sys.argv[1], sys.argv[2], journal=True)
 meeting.update(tab="limits")

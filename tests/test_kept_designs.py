@@ -1,11 +1,13 @@
 """Kept designs: the strip, the list of combinations, and the school's file."""
 
+import asyncio
 import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from schools import FOLDER, SCENARIOS
+from test_jobs import until
 
 import gymtools
 from gymtools.design.options import AS_IT_IS, headlines
@@ -75,21 +77,76 @@ def test_a_kept_design_shows_its_plan_failures_and_price(meeting):
     option = s.pins.options[0]
     said = card_words(s.cards.children[0])
     assert "<b>A</b>" in said and f"{option.headlines['failing']} fail" in said
-    assert f"${option.row['cost']:,.0f}" in said and "few rays" in said
+    assert f"${option.row['cost']:,.0f}" in said and "fail so far" in said
+    assert said.count("<div") == 3 and said.count("white-space:nowrap") == 3, "a line each"
     svg = s.cards.children[0].children[0].value
     assert svg.startswith("<svg") and 'role="img"' in svg and "data:image/png;base64," in svg
 
 
 def test_going_on_from_a_kept_design_is_a_step(meeting):
-    """Behavior: a click on its plan or its button shows it; undo comes back."""
-    s = kept(meeting, 40, 50)
-    number = next(iter(s._by_number))
-    s.pointing._handle_custom_msg({"pressed": number}, [])
-    assert meeting.value(TILT) == 40
+    """Behavior: a click on its plan holds it over the picture and offers to go on from it, a second
+    one lets go; its button goes on at once; undo comes back.
+    """
+    s, seen = kept(meeting, 40, 50), []
+    s.on_ghost(lambda design, _="": seen.append(design and design.groups[0].downtilt_deg))
+
+    def press():
+        s.pointing._handle_custom_msg({"pressed": next(iter(s._by_number))}, [])
+
+    press()
+    assert meeting.value(TILT) == 50 and seen[-1] == 40
+    assert s.go_button.layout.display != "none" and s.go_button.description == "Go on from A"
+    s.pointing._handle_custom_msg({"over": None}, [])
+    assert seen[-1] == 40, "held when the pointer leaves"
+    press()
+    assert seen[-1] is None and s.go_button.layout.display == "none"
+    press()
+    s.go_button.click()
+    assert meeting.value(TILT) == 40 and seen[-1] is None
     meeting.undo()
+    press()
+    s.remove(s.pins.options[0])
+    assert seen[-1] is None and s.go_button.layout.display == "none"
+    s.put_back()
+    s.pins.take(sorted(s.pins.options, key=lambda o: o.name))
     assert meeting.value(TILT) == 50
     s.cards.children[0].children[1].children[1].children[0].click()
     assert meeting.value(TILT) == 40
+
+
+def test_all_rays_of_kept_designs_are_followed_in_the_background(tmp_path):
+    """Behavior: once those of the picture are, and not while something moves; the card then says
+    how many checks fail of all.
+    """
+    bank = replace(DOVECOTE.banks[0], rows=2, length=9.0)
+    small = replace(DOVECOTE, banks=(bank,), uses=DOVECOTE.uses[:1])
+    meeting = Meeting(small, tmp_path)
+    meeting.update(trace=False)
+    s = kept(meeting, 40)
+    assert not s.job.running, "all rays are not wanted"
+
+    def settle():
+        meeting.answer = replace(meeting.answer, settled=True)
+        s.show_rays(meeting.state, meeting.answer)
+
+    settle()
+    assert s.job.running
+    meeting.set(TILT, 46.0)
+    assert not s.job.running
+    settle()
+    s.job.finish()
+    assert [o.rays for o in s.pins.options] == ["full"] and not s.job.running
+    full = gymtools.evaluate_all(s.pins.options[0].scenario).results.values()
+    fails = sum(v.word in ("misses", "out of reach") for r in full for v in r.verdicts)
+    assert f">{fails} fail</div>" in card_words(s.cards.children[0])
+
+
+def test_cards_of_several_schools_name_them(meeting):
+    """Behavior: the school stands on the cards as soon as there are cards of another one."""
+    s = kept(meeting, 40)
+    assert DOVECOTE.name not in card_words(s.cards.children[0])
+    meeting.update(start=replace(DOVECOTE, name="Another school"), file="")
+    assert f"<b>A, {DOVECOTE.name}</b>" in card_words(s.cards.children[0])
 
 
 def test_pointing_at_a_kept_design_gives_a_ghost(meeting):
@@ -226,6 +283,34 @@ def test_another_school_is_opened_and_undone(tmp_path):
     assert meeting.start.name == SCENARIOS["larkfield"].name
 
 
+def test_opening_and_undoing_leaves_a_saved_school_saved(tmp_path):
+    """Regression: opening another school forgot that this one stands in its file; so does saving
+    what is undone afterwards.
+    """
+    meeting = Meeting(FOLDER / "dovecote.toml", tmp_path)
+    save = meeting.sections[SaveSection]
+    save.open(FOLDER / "larkfield.toml")
+    assert "not saved" not in save.stand.value
+    meeting.undo()
+    assert "dovecote.toml" in save.stand.value and "not saved" not in save.stand.value
+    meeting.set(TILT, 41.0)
+    assert "not saved" in save.stand.value
+    save.name.value = "steep"
+    save.button.click()
+    meeting.undo()
+    assert "dovecote.toml" in save.stand.value and "not saved" not in save.stand.value
+    meeting.redo()
+    assert "steep.toml" in save.stand.value and "not saved" not in save.stand.value
+
+
+def test_the_schools_name_stands_in_the_top_bar(meeting):
+    """Behavior: its name follows, whatever markup is in it."""
+    save = meeting.sections[SaveSection]
+    assert DOVECOTE.name in save.school.value
+    meeting.update(start=replace(DOVECOTE, name="<b>Another</b> school"), file="")
+    assert "&lt;b&gt;Another&lt;/b&gt; school" in save.school.value
+
+
 def test_what_is_saved_is_named_with_its_folder(tmp_path):
     """Behavior: the line says folder and file; the state has the file's name; what is changed
     afterwards is said to be unsaved.
@@ -250,6 +335,33 @@ def test_a_file_that_is_no_school_is_not_opened(meeting, tmp_path):
     assert "Not opened: notes.toml" in save.words.value and meeting.state == before
     save.open(tmp_path / "gone.toml")
     assert "Not opened" in save.words.value
+
+
+def test_opening_has_a_bar_and_can_be_stopped(tmp_path):
+    """Behavior: a school is read and evaluated in a thread; what takes long shows a bar and Stop,
+    and stopped, nothing was opened.
+    """
+    meeting = Meeting(DOVECOTE, tmp_path)
+    save = meeting.sections[SaveSection]
+
+    def shown():
+        return save.job.halt.layout.display != "none"
+
+    async def opened(stop):
+        save._late.wait = 0.0
+        save.open(FOLDER / "larkfield.toml")
+        assert meeting.start is DOVECOTE and not shown() and save.list_button.disabled
+        await until(shown)
+        if stop:
+            save.job.halt.click()
+        await until(lambda: not save.job.running)
+        assert not shown()
+        meeting.tracing.later.cancel()
+
+    asyncio.run(opened(True))
+    assert meeting.start is DOVECOTE and "Stopped" in save.words.value
+    asyncio.run(opened(False))
+    assert meeting.start.name == SCENARIOS["larkfield"].name and "Opened" in save.words.value
 
 
 def test_every_file_is_listed_once(tmp_path):

@@ -291,19 +291,19 @@ REFUSALS = {
     # treatments
     "treatment": (
         dict(treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
-        r"^treatment of the roof: 661 m2 asked for, 660 m2 there\.$",
+        r"^treatment of the roof: 661 m² asked for, 660 m² there\.$",
     ),
     "treatments together": (
         dict(treatments=(Treatment(surface="east wall", area=90, finish="wall panels"),) * 2),
-        r"^treatment of the east wall: 180 m2 asked for, 176 m2 there\.$",
+        r"^treatment of the east wall: 180 m² asked for, 176 m² there\.$",
     ),
     "wall behind bank": (
         dict(treatments=(Treatment(surface="north wall", area=230, finish="wall panels"),)),
-        r"^treatment of the north wall: 230 m2 asked for, 216 m2",
+        r"^treatment of the north wall: 230 m² asked for, 216 m²",
     ),
     "treatment, in feet": (
         dict(units="ft", treatments=(Treatment(surface="roof", area=661, finish="wall panels"),)),
-        r"^treatment of the roof: 7115 ft2 asked for, 7104 ft2 there\.$",
+        r"^treatment of the roof: 7,115 ft² asked for, 7,104 ft² there\.$",
     ),
     # loudspeakers
     "outside": (

@@ -123,3 +123,11 @@ def test_refuses_a_length_that_is_none(bad):
         units.feet_inches(bad)
     with pytest.raises(ValueError, match=r"meters = (nan|inf) m is outside"):
         units.length_text(bad, "m")
+
+
+@pytest.mark.parametrize(
+    "area, system, words", [(600.0, "ft", "6,458 ft²"), (599.2, "m", "599 m²"), (0, "ft", "0 ft²")]
+)
+def test_an_area_in_words(area, system, words):
+    """Worked by hand: 600 m2 / 0.3048^2 = 6458.3 square feet; thousands have a comma."""
+    assert units.area_text(area, system) == words

@@ -147,7 +147,7 @@ class Criterion:
     shown: float  # half the last digit shown: no verdict turns on less [unit]
     measure: Callable = field(repr=False)  # result -> Measurements
     sentence: Callable = field(repr=False)  # (verdict, units) -> words
-    # (verdict) -> the same for people outside the trade, to follow "during the game,"
+    # (verdict) -> the same for people outside the trade, to follow "Worst (game):"
     plain_sentence: Callable = field(repr=False)
     abbreviation: str = ""  # of what is measured, where the trade has one
     follows: str = ""  # what a target that is left out follows from

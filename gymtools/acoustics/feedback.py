@@ -1,6 +1,6 @@
 """Feedback margin of every open microphone, and the loudspeaker that limits it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -225,15 +225,33 @@ def walking_map(result, microphone_type="hand-held wireless", facing_deg=None):
     ValueError
         An unknown type of microphone
     """
+    return microphone_map(
+        result, Microphone(name="walker", type=microphone_type, facing_deg=facing_deg)
+    )
+
+
+def microphone_map(result, microphone):
+    """Feedback margin of a microphone, were it carried over the whole floor and the open stages, at
+    its distance from the mouth and its talker's effort.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+    microphone : Microphone
+        Any microphone
+
+    Returns
+    -------
+    maps : list of FeedbackMargin
+        One for the floor, one for each stage
+    """
     configuration, count = result.configuration, max(1, len(result.use.microphones))
     stages = [platform.name for platform in configuration.portable_stages]
     if configuration.stage and configuration.curtain_open:
         stages.insert(0, "stage")
-    walkers = [
-        Microphone(name=area, type=microphone_type, walks=area, facing_deg=facing_deg)
-        for area in ("floor", *stages)
-    ]
-    return [feedback_margin(result, walker, count) for walker in walkers]
+    carried = [replace(microphone, name=area, walks=area) for area in ("floor", *stages)]
+    return [feedback_margin(result, walker, count) for walker in carried]
 
 
 def limit_name(result, limited_by):

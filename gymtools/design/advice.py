@@ -16,8 +16,9 @@ from ..equipment.prices import PriceBook, currency_of, money
 from ..venue.arguments import FROM_LOAD, call_of, kind_of, one_of
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
+from ..venue.units import area_text
 from .moves import LOUDSPEAKER, Move, moves
-from .treatment import area_text, free_areas, treated
+from .treatment import free_areas, treated
 
 WEAK = 3  # criteria advised on
 MOVES = 3  # moves proposed for each

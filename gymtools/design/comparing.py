@@ -4,8 +4,7 @@ from dataclasses import is_dataclass, replace
 
 from ..venue.hall import Treatment
 from ..venue.quantity import file_fields
-from ..venue.units import length_text
-from .treatment import area_text
+from ..venue.units import area_text, length_text
 
 NONE = "-"
 # how things are called that a scenario holds several of

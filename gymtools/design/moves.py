@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from ..venue.microphones import MICROPHONE_TYPES
 from ..venue.paths import changed
 from ..venue.scenario import Scenario
+from ..venue.units import area_text
 from .adjustments import adjustments
 from .delays import aligned
-from .treatment import area_text, treated
+from .treatment import treated
 
 TURNS = (3.0, 6.0, 10.0)  # [deg]
 LIFTS = (0.5, 1.0)  # [m]

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from ..acoustics.criteria import CRITERIA, in_sentence
 from ..equipment.prices import INVENTED, book_name, currency_of, money
 from ..venue.scenario import Scenario
+from ..venue.units import area_text
 from .arrangements import ARRANGEMENTS, arrange
 from .sweeping import column, figures
-from .treatment import area_text, treated
+from .treatment import treated
 
 AS_IT_IS = "as it is"
 LOWER = (0.5, 1.0, 1.5)  # than the loudspeakers hang [m]

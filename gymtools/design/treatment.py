@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from ..venue.hall import TREATABLE, Treatment
-from ..venue.units import to_file
+from ..venue.units import area_text
 
 
 def treated(scenario, area, finish="wall panels"):
@@ -64,21 +64,3 @@ def free_areas(scenario):
     there = {s: sum(p.area for p in scenario.room.surfaces if p.part == s) for s in TREATABLE}
     taken = {s: sum(t.area for t in scenario.treatments if t.surface == s) for s in TREATABLE}
     return {s: max(there[s] - taken[s], 0.0) for s in TREATABLE}
-
-
-def area_text(area, units):
-    """An area in the units of a school.
-
-    Parameters
-    ----------
-    area : float
-        Area [m2]
-    units : str
-        "m" or "ft"
-
-    Returns
-    -------
-    words : str
-        E.g. "120 m²"
-    """
-    return f"{to_file(area, 'm2', units):.0f} {units}²"

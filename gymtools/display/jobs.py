@@ -10,6 +10,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import ipywidgets as w
 
+from .refusals import plain_refusal
+
 GIVEN_UP = "Stopped, because something was changed."
 STOPPING = "Stopping after the step that is under way."
 HIDDEN, SHOWN = "none", "inline-flex"  # display of a button
@@ -28,7 +30,7 @@ def not_possible(refusal):
     html : str
         For an HTML widget
     """
-    return f"<b>Not possible:</b> {html.escape(str(refusal))}"
+    return f"<b>Not possible:</b> {html.escape(plain_refusal(str(refusal)))}"
 
 
 def _fault(error):

@@ -302,7 +302,7 @@ def _plain_number(key, value):
 def _number(key, value, meta, units):
     """A number in SI, its range given in the units of the file."""
     value, unit = _plain_number(key, value), meta["unit"]
-    unit_text = unit.replace("m", units, 1) if unit in ("m", "m2") else unit
+    unit_text = {"m": units, "m2": f"{units}²"}.get(unit, unit)
     low, high = (to_file(meta[end], unit, units) for end in ("low", "high"))
     hint = (
         ""

@@ -51,7 +51,12 @@ def file_fields(thing):
     fields : list of dataclasses.Field
         In order
     """
-    return [f for f in fields(thing) if f.metadata.get("in_file", True)]
+    return list(_of_file(thing if isinstance(thing, type) else type(thing)))
+
+
+@cache
+def _of_file(kind):
+    return tuple(f for f in fields(kind) if f.metadata.get("in_file", True))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -232,7 +232,7 @@ def value_text(value, unit, units):
     if unit == "m":
         return _length_words(value, units)
     if unit == "m2":
-        square = (f"{round(value / FOOT**2, 1):g} ft²", f"{round(value, 1):g} m²")
+        square = (f"{round(value / FOOT**2, 1):,g} ft²", f"{round(value, 1):,g} m²")
         return _first(*square, units)
     if unit == "°C":
         degrees = (f"{digits(to_fahrenheit(value), 0)} °F", f"{round(value, 1):g} °C")

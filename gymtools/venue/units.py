@@ -198,3 +198,31 @@ def both(meters):
     '7.00 m (22 ft 11 1/2 in)'
     """
     return f"{length_text(meters, 'm')} ({feet_inches(meters)})"
+
+
+def area_text(area, units):
+    """An area in words.
+
+    Parameters
+    ----------
+    area : float
+        Area [m2]
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    words : str
+        To the whole unit, e.g. "6,450 ft²"
+
+    Raises
+    ------
+    ValueError
+        The units are unknown
+
+    Examples
+    --------
+    >>> area_text(600.0, "ft")
+    '6,458 ft²'
+    """
+    return f"{to_file(float(area), 'm2', units):,.0f} {units}²"

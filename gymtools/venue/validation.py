@@ -21,7 +21,7 @@ from .pieces import against
 from .seating import CHAIR_HEIGHT, EAR_SEATED, EAR_STANDING
 from .tables import named
 from .texts import check_name, looks_like
-from .units import to_file
+from .units import area_text
 
 HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
 # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
@@ -463,10 +463,7 @@ def _check_treatments(scenario):
         asked = sum(t.area for t in scenario.treatments if t.surface == part)
         there = sum(s.area for s in scenario.room.surfaces if s.part == part)
         if asked > there + 0.01:
-            asked, there = (
-                f"{to_file(float(a), 'm2', scenario.units):.0f} {scenario.units}2"
-                for a in (asked, there)
-            )
+            asked, there = (area_text(a, scenario.units) for a in (asked, there))
             raise ValueError(f"treatment of the {part}: {asked} asked for, {there} there.")
 
 

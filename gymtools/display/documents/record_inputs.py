@@ -9,7 +9,7 @@ from ...physics.bands import LABELS
 from ...venue.finishes import FINISHES
 from ...venue.measured_room import by_octave
 from ...venue.typed_values import value_text
-from ...venue.units import to_file
+from ...venue.units import area_text
 from ..charts.loudspeaker import mark
 from ..tables.markup import Num, Quiet, table
 from ..tables.room import SCATTERING, scattering_text
@@ -71,7 +71,7 @@ def _gym(s):
     rows += [
         (
             f"treatment of the {t.surface}",
-            f"{to_file(t.area, 'm2', s.units):.0f} {s.units}² of {escape(t.finish)}"
+            f"{area_text(t.area, s.units)} of {escape(t.finish)}"
             + (", already there" if t.existing else ""),
         )
         for t in s.treatments

@@ -466,13 +466,13 @@ function paintMarks(ctx, state, at) {
 }
 
 function paintMark(ctx, x, y, name) {
-  const r = name === "worst" ? 8 : 6;
+  const r = name.startsWith("worst") ? 8 : 6;
   ctx.beginPath();
   ctx.moveTo(x, y - r); ctx.lineTo(x + r, y); ctx.lineTo(x, y + r);
   ctx.lineTo(x - r, y); ctx.closePath();
   ctx.fillStyle = PAPER;
   ctx.fill();
-  stroke(ctx, INK, name === "worst" ? 2.4 : 1.4);
+  stroke(ctx, INK, name.startsWith("worst") ? 2.4 : 1.4);
 }
 
 // end marks of the section, north, and a length
@@ -1070,13 +1070,13 @@ class Sheet {
   // anywidget gives up a model whose page was busy when it came: it is drawn but hears nothing
   greet() {
     let waited = 0, since = performance.now();
-    this.model.send({ kind: "greet" });
+    this.post({ kind: "greet" });
     this.watch = setInterval(() => {
       waited += Math.min(performance.now() - since, 500);  // a busy page does not look either
       since = performance.now();
       if (waited < DEAF) return;
       waited = 0;
-      this.model.send({ kind: "deaf" });
+      this.post({ kind: "deaf" });
     }, 250);
   }
 
@@ -1266,8 +1266,17 @@ class Sheet {
     return cut ? this.at.inCut(x, y) : this.at.inPlan(x, y);
   }
 
+  // what a kernel that is gone does not hear is lost; the page says elsewhere that it is gone
+  post(message) {
+    try {
+      this.model.send(message);
+    } catch (error) {
+      console.debug(error);
+    }
+  }
+
   send(message) {
-    this.model.send({ ...message, number: ++this.number });
+    this.post({ ...message, number: ++this.number });
     this.waits = this.number;
   }
 
@@ -1420,7 +1429,7 @@ class Sheet {
 
   ask() {
     this.asking = this.index;
-    this.model.send({ kind: "hover", index: this.index });
+    this.post({ kind: "hover", index: this.index });
   }
 
   placeSeat() {
@@ -1443,14 +1452,14 @@ class Sheet {
 
   pin(event) {
     const [x, y] = this.where(event, false), index = seatAt(this.state, x, y);
-    if (index !== null) this.model.send({ kind: "pin", index });
+    if (index !== null) this.post({ kind: "pin", index });
   }
 
   pressSeat(event) {
     const arrow = ARROWS[event.key];
     if (event.key === "Enter" || event.key === " ") {
       event.preventDefault();
-      this.model.send({ kind: "pin", index: this.index });
+      this.post({ kind: "pin", index: this.index });
     }
     if (!arrow) return;
     event.preventDefault();

@@ -556,15 +556,13 @@ def beams(view):
 # ---- words on the drawing, and what is marked
 
 
-def said(view, mark=None, note=""):
+def said(view, note=""):
     """Titles, the note, and the points that are marked.
 
     Parameters
     ----------
     view : scene.View
         What is looked at
-    mark : int, optional
-        Which of the map's points is the worst [-]
     note : str
         A few words
 
@@ -574,12 +572,7 @@ def said(view, mark=None, note=""):
         For the page; of a mark its name, where it is (3,) [m], and what the section says of it:
         nothing where it lies far from what is cut
     """
-    points = np.concatenate([area.points for area in view.areas])
-    marks = []
-    if view.seat is not None and view.seat != mark and not view.on_foot:
-        marks.append(_mark(view, "this seat", view.result.points[view.seat]))
-    if mark is not None and 0 <= mark < len(points):
-        marks.append(_mark(view, "worst", points[mark]))
+    marks = [] if view.marked is None else [_mark(view, *view.marked)]
     return dict(
         units=view.units,
         per_unit=1 / view.k,

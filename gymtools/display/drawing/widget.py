@@ -83,7 +83,7 @@ class Drawing(w.Box):
         """What is looked at (scene.View); None before anything was shown."""
         return self._view
 
-    def show(self, view, *, picked=None, ghost=None, mark=None, note=""):
+    def show(self, view, *, picked=None, ghost=None, note=""):
         """Show a view.
 
         Parameters
@@ -94,8 +94,6 @@ class Drawing(w.Box):
             Name of a row that is marked
         ghost : tuple of (str, scene.View), optional
             Name of another design and its view: its loudspeakers are shown as dashed outlines
-        mark : int, optional
-            Which of the map's points is marked as the worst [-]
         note : str
             A few words on the picture
         """
@@ -108,7 +106,7 @@ class Drawing(w.Box):
             sheet.cut = picture.cut(view)
             self._show_rows()
             sheet.ghost = self._shown_ghost()
-            sheet.said = picture.said(view, mark, note)
+            sheet.said = picture.said(view, note)
 
     def _show_rows(self, groups=None):
         """The rows as they stand, or as a hand has moved them; also the answer to the page."""

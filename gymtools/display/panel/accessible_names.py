@@ -55,7 +55,7 @@ class AccessibleNames(anywidget.AnyWidget):
         const ask = () => {
           if (asked) return;
           asked = true;
-          requestAnimationFrame(() => { asked = false; name(); });
+          setTimeout(() => { asked = false; name(); }, 150);  // not in every frame of a move
         };
         globalThis.gymtoolsNames = new MutationObserver(ask);
         globalThis.gymtoolsNames.observe(document.body, {

@@ -1,22 +1,56 @@
-"""Advice: what would help, each move with what it costs elsewhere, to be tried and put back."""
+"""Advice: what would help, each move with what it costs elsewhere. The list stays while its moves
+are tried and put back.
+"""
 
+from dataclasses import dataclass
 from html import escape
 
 import ipywidgets as w
 
 from ...acoustics.criteria import CRITERIA
-from ...design.advice import advise, limit_sentence, sentence
+from ...design.advice import Proposal, advise, limit_sentence, sentence
 from .. import tables
 from ..jobs import Job
+from ..tables.changes import changed_things
 from .controls import show_only
 from .page import quiet
 from .section import Section
 
 ABOUT = (
     "Every move below has been evaluated: the gain where it is needed, and what it costs elsewhere,"
-    " in all uses. Moves can be tried and put back."
+    " in all uses. Each is judged from the design that was asked about; one at a time can be tried"
+    " and put back."
 )
-STALE = "Something was changed since this advice was computed. Ask again."
+ASK, ASK_AGAIN = "What would help?", "Ask again"
+STALE = "Something else was changed since this advice was computed. Ask again."
+REPRICED = "The prices are others since this advice was computed. Ask again."
+TRY, PUT_BACK = "Try it", "Put it back"
+GRAY = "gt-stale"  # class of a list that is of another design
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A move of the list with its button and its words."""
+
+    proposal: Proposal
+    button: w.Button
+    words: w.HTML
+
+    def show(self, tried, possible):
+        """Show whether it is tried, and whether it is on offer.
+
+        Parameters
+        ----------
+        tried : bool
+            The controls stand at it
+        possible : bool
+            It can be tried or put back
+        """
+        said = PUT_BACK if tried else TRY
+        self.button.description, self.button.disabled = said, not possible
+        self.button.tooltip = f"{said}: {self.proposal.move.words}"
+        mark = "<b>Tried:</b> " if tried else ""
+        self.words.value = tables.card(f"{mark}{escape(sentence(self.proposal))}.")
 
 
 class AdviceTab(Section):
@@ -25,23 +59,29 @@ class AdviceTab(Section):
     key, title = "advice", "What would help"
 
     def _begin(self):
-        self.job = Job(self._done, outdated=self._clear, stale=STALE)
-        self._tried = None  # state
+        self.job = Job(self._done)
+        self._asked = None  # state that the list is judged from
+        self._offers, self._heading, self._why = [], "", ""
 
     @property
     def words(self):
         """The line of words."""
         return self.job.words
 
+    @property
+    def tried(self):
+        """The proposal that the controls stand at; None where it is none of the list."""
+        return next((o.proposal for o in self._offers if self._stands_at(o.proposal)), None)
+
     def _make(self):
-        self.ask = w.Button(description="What would help?", layout={"width": "160px"})
+        self.ask = w.Button(description=ASK, layout={"width": "160px"})
         self.ask.on_click(lambda _: self.start())
         self.job.starts_with(self.ask)
         self.list = w.VBox([])
         return w.VBox(
             [
                 w.HTML(quiet(ABOUT)),
-                w.HBox([self.ask, self.job.halt, self.job.back, self.job.bar]),
+                w.HBox([self.ask, self.job.halt, self.job.bar]),
                 self.job.error,
                 self.job.words,
                 self.list,
@@ -57,6 +97,7 @@ class AdviceTab(Section):
             self.job.refuse(error)
             return
         self._clear()
+        self._asked = state
 
         def work(tell, stop):
             found = advise(scenario, state.use, prices=prices, progress=tell, stop=stop)
@@ -65,21 +106,27 @@ class AdviceTab(Section):
         self.job.start(work, f"Trying moves for {state.use}.")
 
     def _render(self, state, answer):
-        """Show a state; what is no longer as tried has no way back."""
+        """Show which move of the list is tried, or that the list is of another design."""
         self.job.allow(answer.possible)
-        if self._tried is not None and not state.same_design(self._tried):
-            self._tried = None
-            self.job.withdraw_back()
+        if self._offers:
+            self._mark()
 
     def outdate(self):
-        """Advice is for another state; see ``Section.outdate``."""
-        self.job.discard()
+        """What is looked for is of another state; see ``Section.outdate``."""
+        if self.job.running:
+            self.job.discard()
 
     def reprice(self):
         """What moves cost is outdated; see ``Section.reprice``."""
-        self.job.discard()
+        self.outdate()
+        if self._offers:
+            self._why = REPRICED
+            self._mark()
 
     def _clear(self):
+        self._offers, self._why = [], ""
+        self.ask.description = ASK
+        self.list.remove_class(GRAY)
         show_only(self.list, [])
 
     def _done(self, answer):
@@ -91,11 +138,13 @@ class AdviceTab(Section):
             nothing = f"<p>{escape(use)}: every target is met; no advice is needed.</p>"
             self.job.words.value = tables.card(nothing)
             return
-        self.job.words.value = tables.card(
+        self._heading = tables.card(
             f"<p>{'Stopped; so far. ' if stopped else ''}{escape(use)}: what is weakest, and what"
             " would help most:</p>"
         )
-        show_only(self.list, [row for advice in found for row in self._rows(advice)])
+        rows = [row for advice in found for row in self._rows(advice)]
+        self._mark()
+        show_only(self.list, rows)
 
     def _rows(self, advice):
         v, criterion = advice.verdict, CRITERIA[advice.verdict.criterion]
@@ -112,19 +161,38 @@ class AdviceTab(Section):
         return rows
 
     def _move(self, proposal):
-        button = w.Button(description="Try it", layout={"width": "80px", "min_width": "80px"})
-        button.on_click(lambda _: self._try(proposal))
-        return w.HBox([button, w.HTML(tables.card(f"{escape(sentence(proposal))}."))])
+        button = w.Button(layout={"width": "96px", "min_width": "96px"})
+        button.on_click(lambda _: self._press(proposal))
+        self._offers.append(Offer(proposal, button, w.HTML()))
+        return w.HBox([button, self._offers[-1].words])
 
-    def _try(self, proposal):
-        self.panel.live.flush()
-        if self.job.result is None:  # something was changed since: it is no longer on offer
-            return
-        self.job.forget()
-        before = self.panel.state
-        self.panel.update(start=proposal.move.scenario)
-        self._tried = self.panel.state
-        self._clear()
-        self.job.offer_back(lambda: self.panel.restore_design(before))
-        done = f"<p>Done: {escape(proposal.move.words)}. The controls and the picture show it.</p>"
-        self.job.words.value = tables.card(done)
+    # ---- what is tried
+
+    def _stands_at(self, proposal):
+        return self._is_shown(proposal.move.scenario)
+
+    def _is_shown(self, scenario):
+        answer = self.panel.answer
+        return answer.possible and not changed_things(scenario, answer.scenario)
+
+    def _mark(self):
+        """Say what is tried; a list of another design stays, in gray, to be asked for again."""
+        tried = self.tried
+        stale = self._why or ("" if tried or self._is_shown(self._asked.scenario) else STALE)
+        for offer in self._offers:
+            offer.show(offer.proposal is tried, not stale)
+        (self.list.add_class if stale else self.list.remove_class)(GRAY)
+        self.ask.description = ASK_AGAIN if stale else ASK
+        self.job.words.value = quiet(escape(stale)) if stale else self._heading
+
+    def _press(self, proposal):
+        """Try a move; one that is tried is put back, another one before it."""
+        panel = self.panel
+        panel.live.flush()
+        tried = self.tried
+        if self._why or not (tried or self._is_shown(self._asked.scenario)):
+            return  # something was changed since: it is no longer on offer
+        if tried is not None:
+            panel.restore_design(self._asked)
+        if tried is not proposal:
+            panel.update(start=proposal.move.scenario)

@@ -17,6 +17,12 @@ from .section import Section
 from .slider_spec import SliderSpec
 from .typed_slider import Looks
 
+TICKS = {  # settings of the search beside the weights: label and default
+    "symmetric": ("mirrored loudspeakers move together", True),
+    "heights": ("heights may change", False),
+    "gains": ("gains and delays may change, use by use", True),
+}
+WEIGHTS = {f.name: float(f.default) for f in fields(Weights)}
 DRAW_EVERY = 1.2  # the best so far in the picture [s]
 KEYS = {
     "pan_deg": ("pan", "°"),
@@ -56,28 +62,42 @@ class AimSection(Section):
 
     def _make(self):
         looks = Looks()
-        self.weights = {f.name: _weight(f.name, f.default, looks) for f in fields(Weights)}
-        self.symmetric = _tick("mirrored loudspeakers move together", True)
-        self.heights = _tick("heights may change", False)
-        self.gains = _tick("gains and delays may change, use by use", True)
+        self.weights = {
+            name: _weight(name, value, looks, self._set) for name, value in WEIGHTS.items()
+        }
+        self.ticks = {name: self._tick(name, *words) for name, words in TICKS.items()}
         self.find = w.Button(description="Find a better aim", layout={"width": "160px"})
         self.find.on_click(lambda _: self.start())
         self.job.starts_with(self.find)
         hint = w.HTML(quiet(ABOUT), layout={"width": "345px"})
         hint.add_class("gt-words")
         work = [w.HBox([self.find, self.job.halt]), self.job.bar, self.job.words, self.job.back]
-        choices = [self.symmetric, self.heights, self.gains]
         what_counts = w.HTML("<b>What counts, and how much</b>")
-        return w.VBox([hint, *work, self.job.error, *choices, what_counts, *self.weights.values()])
+        settings = [*self.ticks.values(), what_counts, *self.weights.values()]
+        return w.VBox([hint, *work, self.job.error, *settings])
+
+    def _tick(self, name, label, value):
+        layout = {"width": WIDE, "margin": "0 0 0 4px"}
+        box = w.Checkbox(value, description=label, indent=False, layout=layout)
+        box.observe(lambda change: self._set((name,), change["new"]), names="value")
+        return box
+
+    def _set(self, path, value):
+        """Set a setting of the search, as a step of the history."""
+        (name,) = path
+        state = self.panel.state
+        if settings_of(state)[name] != value:
+            self.panel.update(("search", name), search={**state.search, name: value})
 
     def start(self):
         """Search from the present state."""
+        settings = settings_of(self.panel.state)
         move = ["pan_deg", "downtilt_deg"]
-        move += ["height"] if self.heights.value else []
-        move += ["gain_db", "delay_ms"] if self.gains.value else []
-        options = dict(move=move, symmetric=self.symmetric.value)
+        move += ["height"] if settings["heights"] else []
+        move += ["gain_db", "delay_ms"] if settings["gains"] else []
+        options = dict(move=move, symmetric=settings["symmetric"])
         try:
-            weights = Weights(**{name: slider.value for name, slider in self.weights.items()})
+            weights = Weights(**{name: settings[name] for name in WEIGHTS})
             scenario = self.panel.state.scenario
         except ValueError as error:
             self.job.refuse(error)
@@ -90,6 +110,11 @@ class AimSection(Section):
     def _render(self, state, answer):
         """Show a state; what is no longer as found has no way back."""
         self.job.allow(answer.possible)
+        settings = settings_of(state)
+        for name, box in self.ticks.items():
+            box.value = settings[name]
+        for name, slider in self.weights.items():
+            slider.follow(settings[name])
         if self._tried is not None and not state.same_design(self._tried):
             self._tried = None
             self.job.withdraw_back()
@@ -126,16 +151,35 @@ class AimSection(Section):
         self.job.offer_back(lambda: self.panel.restore_design(before))
 
 
-def _weight(name, value, looks):
+def settings_of(state):
+    """What the search is set to.
+
+    Parameters
+    ----------
+    state : PanelState
+        What the controls are set to
+
+    Returns
+    -------
+    settings : dict
+        Ticks and weights by name; the default where a state has none, or none that can be
+    """
+    defaults = {**{name: value for name, (_, value) in TICKS.items()}, **WEIGHTS}
+    given = state.search if isinstance(state.search, dict) else {}
+    found = {}
+    for name, default in defaults.items():
+        value = given.get(name, default)
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        fits = isinstance(value, bool) if name in TICKS else number
+        found[name] = value if fits else default
+    return found
+
+
+def _weight(name, value, looks, changed):
     """A slider for what a part of the penalty counts."""
     ends = dict(low=0, high=3, step=0.25)
     spec = SliderSpec(path=(name,), label=LABELS[name], unit="number", **ends)
-    return spec.slider(value, "m", lambda _path, _new: None, looks)
-
-
-def _tick(label, value):
-    layout = {"width": WIDE, "margin": "0 0 0 4px"}
-    return w.Checkbox(value, description=label, indent=False, layout=layout)
+    return spec.slider(value, "m", changed, looks)
 
 
 def found_words(found):

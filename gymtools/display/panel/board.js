@@ -27,6 +27,14 @@ const put = (element, text) => {
   if (element.textContent !== text) element.textContent = text;
 };
 
+// "2 of 3 fail"; the style sheet writes it shorter where the page is narrow
+const count = (element, text) => {
+  const [fail, whole] = text.split(" of ");
+  element.textContent = fail;
+  made(element, "span", "gtb-of");
+  element.append(whole);
+};
+
 const KEYS = {
   ArrowLeft: (at) => [at[0], at[1] - 1],
   ArrowRight: (at) => [at[0], at[1] + 1],
@@ -36,21 +44,102 @@ const KEYS = {
   End: (at, last) => [at[0], last[1]],
 };
 
+// The panel that covers its notebook scrolls under a picture and a board that stay: both are made
+// narrower while what lies below is read, and take no other room in the flow, so that nothing jumps.
+class Reading {
+  constructor(el) {
+    this.el = el;
+    this.found = null;
+  }
+
+  // Not there yet when the board is drawn first.
+  get page() {
+    if (this.found?.isConnected) return this.found;
+    this.stop();
+    this.found = this.el.closest(".gt-page");
+    if (!this.found) return null;
+    this.listeners = {
+      scroll: () => this.follow(),
+      click: (event) => this.opened(event.target),
+      keydown: (event) => { if (event.key === "Enter") this.opened(event.target); },
+    };
+    for (const [kind, act] of Object.entries(this.listeners))
+      this.found.addEventListener(kind, act, { passive: true });
+    return this.found;
+  }
+
+  stop() {
+    for (const [kind, act] of Object.entries(this.listeners ?? {}))
+      this.found?.removeEventListener(kind, act);
+  }
+
+  get alone() {
+    return this.page && getComputedStyle(this.page).position === "fixed";
+  }
+
+  set(reads) {
+    const page = this.page;
+    if (page.classList.contains("gt-reading") === reads) return;
+    const high = (name) => page.querySelector(name)?.offsetHeight ?? 0;
+    const before = [high(".gt-work"), high(".gt-board")];
+    page.classList.toggle("gt-reading", reads);
+    const lost = [".gt-work", ".gt-board"].map((name, n) => before[n] - high(name));
+    page.style.setProperty("--gt-work-lost", `${reads ? lost[0] : 0}px`);
+    page.style.setProperty("--gt-board-lost", `${reads ? lost[1] : 0}px`);
+  }
+
+  follow() {
+    if (!this.alone) return;
+    const top = this.page.scrollTop;
+    if (top > 130) this.set(true);
+    else if (top < 100) this.set(false);
+  }
+
+  opened(target) {
+    const tab = target.closest?.(".lm-TabBar-tab");
+    if (tab?.closest(".gt-tabs") && !tab.closest(".gt-tabs .lm-TabPanel-stackedPanel"))
+      requestAnimationFrame(() => this.reveal());
+  }
+
+  reveal() {
+    if (!this.page) return;
+    const tabs = this.page.querySelector(".gt-tabs");
+    if (!tabs) return;
+    if (!this.alone) {
+      tabs.scrollIntoView({ block: "start" });
+      return;
+    }
+    this.set(true);
+    const page = this.page.getBoundingClientRect();
+    const kept = [".gt-work", ".gt-board"]
+      .map((name) => this.page.querySelector(name)?.offsetHeight ?? 0)
+      .reduce((sum, high) => sum + high, 0);
+    this.page.scrollTop += tabs.getBoundingClientRect().top - page.top - kept;
+  }
+}
+
 class Grid {
   constructor(el, send) {
     this.send = send;
+    this.reading = new Reading(el);
+    this.reveals = null;
     this.sketch = "";
     this.at = [0, 1]; // row and column that the Tab key leads to; column 0 is the use
     this.frame = made(el, "div", "gtb", { "data-lm-suppress-shortcuts": "true" });
     this.frame.addEventListener("keydown", (event) => this.key(event));
     this.frame.addEventListener("click", (event) => this.click(event));
     this.frame.addEventListener("focusin", (event) => this.follow(event.target));
+    this.said = made(el, "div", "gtb-said", { role: "status", "aria-live": "polite" });
   }
 
   draw(board) {
     const sketch = JSON.stringify([board.columns, board.rows.map((row) => row.use)]);
     if (sketch !== this.sketch) this.build(board, sketch);
     board.rows.forEach((row, r) => this.fill(this.rows[r], row));
+    put(this.said, board.said);
+    if (this.reading.page && this.reveals !== null && board.reveals > this.reveals)
+      this.reading.reveal();
+    this.reveals = board.reveals;
   }
 
   build(board, sketch) {
@@ -85,11 +174,15 @@ class Grid {
     });
     return {
       line,
-      cells: cells.map((cell) => ({ cell, top: made(cell, "div"), more: made(cell, "div") })),
+      cells: cells.map((cell) => ({
+        cell, top: made(cell, "div"), more: made(cell, "div", "gtb-more"),
+      })),
       texts: cells.slice(1).map(({}, c) => {
-        const top = line.children[c + 1].firstChild;
+        const [top, more] = line.children[c + 1].children;
         made(line.children[c + 1], "i", "", { "aria-hidden": "true" }).textContent = "\u2026";
-        return { word: made(top, "b"), number: made(top, "span") };
+        // in the second line what finds no room beside the place is in the tip alone
+        const texts = { word: made(top, "b"), number: made(top, "span") };
+        return { ...texts, where: made(more, "span"), was: made(more, "span") };
       }),
       last: [],
     };
@@ -97,14 +190,14 @@ class Grid {
 
   fill(shown, row) {
     shown.use = row.use;
-    const head = JSON.stringify([row.shown, row.pale, row.note]);
+    const head = JSON.stringify([row.shown, row.pale, row.note, row.counts]);
     if (shown.last[0] !== head) {
       const { cell, top, more } = shown.cells[0];
       put(top, `${row.shown ? "\u25b8 " : ""}${row.use}`);
       put(more, row.note);
-      cell.title = `${row.use}: ${row.note}`;
+      cell.title = `${row.use}: ${row.counts}`;
       const says = row.shown ? "shown in the picture" : "press Enter to show it";
-      cell.setAttribute("aria-label", `${row.use}: ${row.note}; ${says}`);
+      cell.setAttribute("aria-label", `${row.use}: ${row.counts}; ${says}`);
       if (row.shown) cell.setAttribute("aria-current", "true");
       else cell.removeAttribute("aria-current");
       shown.line.className = `${row.shown ? "gtb-shown" : ""} ${row.pale ? "gtb-pale" : ""}`;
@@ -115,10 +208,13 @@ class Grid {
       const text = JSON.stringify([given, here]);
       if (shown.last[c + 1] === text) return;
       shown.last[c + 1] = text;
-      const { cell, more } = shown.cells[c + 1];
-      put(shown.texts[c].word, given.word);
-      put(shown.texts[c].number, `${given.word ? " " : ""}${given.number}`);
-      put(more, given.more);
+      const { cell } = shown.cells[c + 1];
+      const texts = shown.texts[c];
+      if (given.count) count(texts.word, given.count);
+      else put(texts.word, given.word);
+      put(texts.number, `${given.word ? " " : ""}${given.number}`);
+      put(texts.where, [given.arrow, given.where].filter(Boolean).join(" "));
+      put(texts.was, given.was);
       const kind = given.word.split(" ")[0] || (given.number ? "none" : "empty");
       cell.className = `gtb-${kind}${here ? " gtb-here" : ""}`;
       cell.title = given.tip;
@@ -191,6 +287,7 @@ export default {
     state.on("change:text", soon);
     draw();
     return () => {
+      grid.reading.stop();
       state.off("change:text", soon);
       cancelAnimationFrame(due);
     };

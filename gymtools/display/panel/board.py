@@ -12,9 +12,10 @@ import anywidget
 import ipywidgets as w
 from traitlets import Unicode
 
-from ...acoustics.criteria import QUESTIONS
+from ...acoustics.criteria import CRITERIA, QUESTIONS
 from ...acoustics.evaluate import evaluate
-from ..jobs import Debounce, Job
+from ..jobs import Job
+from ..refusals import plain_refusal
 from ..tables.board import (
     LEGEND,
     JudgedUse,
@@ -22,16 +23,17 @@ from ..tables.board import (
     board_row,
     board_sentence,
     empty_row,
+    microphone_of,
     picture_of,
+    working_sentence,
 )
+from ..tables.changes import RULE, change_sentence, changed_things
 from .section import Section
 
 HERE = Path(__file__).parent
 LABEL = "Uses board: a row per use, a column per question"
-READ_FOR = 8.0  # how long what was before stays beside what is, once nothing moves [s]
 LONGEST_REST = 0.15  # of the thread after each use, while something moves [s]
 FEW, FULL = "few", "full"
-PALE = "gtb-wait"  # class of the sentence while it is of what stood before
 
 
 class BoardState(w.Widget):
@@ -59,15 +61,20 @@ class BoardGrid(anywidget.AnyWidget):
         super().__init__(state_id=self.state.model_id)
         self.on_msg(lambda _, content, _buffers: pick(content["use"], content["question"]))
 
-    def show(self, rows):
+    def show(self, rows, said="", reveals=0):
         """Draw the board.
 
         Parameters
         ----------
         rows : list of dict
             Of ``tables.board.board_row``
+        said : str
+            What is read aloud when it changes
+        reveals : int
+            How often the tabs were asked to come into view [-]
         """
         board = dict(label=LABEL, legend=LEGEND, columns=board_columns(), rows=rows)
+        board |= dict(said=said, reveals=reveals)
         self.state.text = json.dumps(board, ensure_ascii=False)
 
 
@@ -79,8 +86,18 @@ class Kept:
     judged: JudgedUse
 
 
+@dataclass(frozen=True)
+class Origin:
+    """What stood before a move: what the board shows is held against it until the next move."""
+
+    scenario: object
+    judged: dict  # by use and rays
+    step: int  # of the history, that the move is
+
+
 class BoardSection(Section):
-    """A row per use and a column per question; ``sentence`` says how many checks fail.
+    """A row per use and a column per question; ``sentence`` says how many checks fail, ``change``
+    who gains and who loses by what was moved.
 
     The use that is shown is judged from the answer, the others in a thread: with few rays while
     something moves, with all when the answer is settled. Whatever is evaluated next is of the
@@ -90,20 +107,28 @@ class BoardSection(Section):
 
     def _begin(self):
         self.job = Job(self._done, on_progress=self._judged, waits=True)
-        self.calm = Debounce(self._forget, READ_FOR)
-        self.sentence, self.grid = w.HTML("Working out all uses"), BoardGrid(self.pick)
+        self.sentence, self.change = w.HTML("Working out all uses"), w.HTML(tooltip=RULE)
         self.sentence.add_class("gtb-sentence")
+        self.change.add_class("gtb-change")
+        self.grid = BoardGrid(self.pick)
         self._kept = {}  # by use and rays
-        self._before = {}  # judged uses by use and rays, before something was moved
+        self._origin = None
+        self._reveals, self._said = 0, ""
         self._rested = {}  # the same when nothing moved last; empty while something does
         self._design, self._answer, self._at = 0, None, ("", "")
         self._quantity = self._last = ""
-        self._worst = None  # seat that the cell that was picked leads to
         self._school = 0  # first design of the school
         self._drawn = {}  # row of each use as it was drawn last, with what it was made of
 
     def _make(self):
-        return w.VBox([self.grid, self.job.error])
+        box = w.VBox([self.sentence, self.change, self.grid, self.job.error])
+        box.add_class("gt-board")
+        return box
+
+    def reveal_tabs(self):
+        """Bring the tabs into view, beside the picture and a narrow board."""
+        self._reveals += 1
+        self._show()
 
     # ---- what is shown
 
@@ -131,24 +156,59 @@ class BoardSection(Section):
         if last is not None and (last.scenario is answer.scenario):
             return
         if last is not None and last.scenario.name != answer.scenario.name:
-            self._kept, self._before, self._rested = {}, {}, {}
+            self._kept, self._origin, self._rested = {}, None, {}
             self._school = self._design + 1
-        if last is None or last.scenario != answer.scenario:
-            self.calm.cancel()
-            if self._rested or not self._before:
-                self._before = self._rested or self._all_present()
+        elif last is not None and last.scenario != answer.scenario:
+            self._begin_move(last.scenario, answer.scenario)
             self._rested = {}
+        if last is None or last.scenario != answer.scenario:
             self._design += 1
+
+    def _begin_move(self, before, now):
+        """A design gives way to another: what stood is what the next figures are held against,
+        unless the same hand moves on, or the board has not come to rest since the last move.
+        """
+        origin, step = self._origin, self.panel.history.steps
+        if origin is None or (
+            self._rested
+            and step != origin.step
+            and changed_things(before, now)  # more than the units
+            and changed_things(origin.scenario, now)  # not put back
+        ):
+            judged = self._rested or self._all_present()
+            self._origin = Origin(scenario=before, judged=judged, step=step)
 
     def _show(self):
         shown = self._answer.result.use.name
-        self.grid.show([self._row(name, name == shown) for name in self._uses])
-        present = [self._present(name) for name in self._uses]
-        if all(present):
-            self.sentence.value = escape(board_sentence([kept.judged for kept in present]))
-            self.sentence.remove_class(PALE)
-        else:
-            self.sentence.add_class(PALE)
+        present = [kept for name in self._uses if (kept := self._present(name))]
+        missing = len(self._uses) - len(present)
+        judged = [kept.judged for kept in present]
+        words = (
+            working_sentence(missing, len(self._uses), self._before(FULL))
+            if missing
+            else board_sentence(judged)
+        )
+        self.sentence.value = self.sentence.tooltip = escape(words)
+        change = "" if missing else self._change_words(judged)
+        self.change.value = escape(change)
+        if self.at_rest:
+            self._said = f"{words} {change}".strip()
+        rows = [self._row(name, name == shown) for name in self._uses]
+        self.grid.show(rows, self._said, self._reveals)
+
+    def _before(self, rays):
+        """Judged uses before the move, in order; none where one is not known of these rays."""
+        judged = self._origin.judged if self._origin else {}
+        found = [judged.get((use, rays)) for use in self._uses]
+        return found if all(found) else []
+
+    def _change_words(self, judged):
+        """Who gains and who loses by the move; empty where that is not known."""
+        if self._origin is None:
+            return ""
+        what = changed_things(self._origin.scenario, self._answer.scenario)
+        before = [self._origin.judged.get((j.use, j.rays)) for j in judged]
+        return change_sentence(what, before, judged) if what and all(before) else ""
 
     def _all_present(self):
         """Judged uses of the present design by use and rays."""
@@ -163,7 +223,7 @@ class BoardSection(Section):
         kept = self._present(use) or self._latest(use)
         if kept is None:
             return empty_row(use, shown)
-        before = self._before.get((use, kept.judged.rays))
+        before = self._origin.judged.get((use, kept.judged.rays)) if self._origin else None
         looks = dict(shown=shown, pale=kept.design != self._design)
         looks["at"] = self._at[1] if self._at[0] == use else ""
         drawn = self._drawn.get(use)
@@ -214,7 +274,7 @@ class BoardSection(Section):
             self.job.start(self._work)
         elif self._answer.settled or not self.panel.state.trace:
             self._rested = self._all_present()
-            self.calm()
+            self._show()
 
     def _work(self, tell, stop):
         while not stop():
@@ -263,7 +323,8 @@ class BoardSection(Section):
         try:
             return JudgedUse.of(evaluate(answer.scenario, use, rays=rays))
         except ValueError as error:  # the other uses go on
-            return JudgedUse(use=use, rays=rays, units="", verdicts=(), refusal=str(error))
+            why = plain_refusal(str(error))
+            return JudgedUse(use=use, rays=rays, units="", verdicts=(), refusal=why)
 
     def _judged(self, kept):
         """A use has been judged; of an outdated design it is better than what was there."""
@@ -275,15 +336,11 @@ class BoardSection(Section):
     def _done(self, _):
         self._go_on()  # something may have been changed as the work ended
 
-    def _forget(self):
-        """Nothing has moved for a while: what was before is no longer beside what is."""
-        self._before = {}
-        self._show()
-
     # ---- what is picked
 
     def pick(self, use, question=""):
-        """Lead the picture to a use, and to a question with its worst seat marked.
+        """Lead the picture to a use, and to a question with its worst seat marked; of a
+        microphone to its own map, with where it is worst.
 
         Parameters
         ----------
@@ -294,29 +351,21 @@ class BoardSection(Section):
         """
         if use not in self._uses or question not in ("", *QUESTIONS):
             return  # a page that shows an earlier state
-        self._at, self._worst = (use, question), None
+        self._at = (use, question)
         if not question:
             self.panel.update(use=use)
             return
         kept = self._present(use) or self._latest(use)
         verdict = kept.judged.worst(question) if kept else None
         looks = dict(use=use, quantity=picture_of(question, verdict), seat=None)
+        if verdict is not None and CRITERIA[verdict.criterion].scope == "microphone":
+            looks |= dict(microphone=microphone_of(verdict))
         if verdict is not None and verdict.point is not None:
-            looks |= dict(seat=verdict.point)
-            self._worst = verdict.point
+            looks |= dict(seat=verdict.point, worst=True)
             if verdict.area in self._answer.scenario.area_names:
                 looks |= dict(area=verdict.area)
         self._quantity = looks["quantity"]
         self.panel.update(**looks)
-
-    @property
-    def worst_seat(self):
-        """Which of the points is the worst of the question that is looked at; None where none is
-        picked, or another seat is looked at [-].
-        """
-        state = self.panel.state
-        here = self._still_shown(state) and state.seat == self._worst
-        return self._worst if here else None
 
     def _still_shown(self, state):
         use, question = self._at

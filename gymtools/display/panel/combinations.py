@@ -1,4 +1,4 @@
-"""All combinations of a few choices: evaluated into a table, the best of them pinned."""
+"""All combinations of a few choices: evaluated into a table, the best of them kept."""
 
 import re
 from html import escape
@@ -26,7 +26,7 @@ class Combinations:
     panel : Meeting
         Holds the state, and the folder where the table is written
     pins : Pins
-        Where the best are pinned
+        Where the best are kept
     work : callable
         Begins work in a thread: (words, work, then)
     refuse : callable
@@ -39,7 +39,7 @@ class Combinations:
         self._swept = None  # scenario and axes of the rows
         self._units, self._busy = None, False
         self.find = _button("Evaluate them all", "150px", self.generate)
-        self.best_button = _button("Pin the best of them", "170px", self.pin_best)
+        self.best_button = _button("Keep the best of them", "170px", self.pin_best)
         self.count, self.found = w.HTML(), w.HTML()
         self._many = w.HBox([], layout={"flex_flow": "row wrap"})
         buttons = w.HBox([self.find, self.best_button, self.count])
@@ -155,8 +155,8 @@ class Combinations:
         return [r for r in self.rows if not r["refused"] and r["rays"] == "full"]
 
     def pin_best(self):
-        """Pin those combinations that no other betters, the fewest failures first, as many as there
-        is room for; every design once.
+        """Keep those combinations that no other betters, the fewest failures first, as many as
+        there is room for; every design once.
         """
         heads = {r["key"]: headlines(r) for r in self.sure}
         for row, scenario in self._distinct(self.sure):

@@ -16,7 +16,7 @@ from .section import Section
 from .state import VIEWED
 
 REST = 0.3  # without a change, before a line is written [s]
-LONGEST = 2.0  # of a movement without a line [s]
+LONGEST = 0.5  # of a movement without a line [s]
 
 
 def in_kernel():
@@ -37,7 +37,7 @@ class GoOnSection(Section):
     def _begin(self):
         self.journal = self.offer = None
         self._rest, self._written = Debounce(self.write, REST), time.monotonic()
-        self._refused = False
+        self._refused = self._held = False
 
     def _make(self):
         self.words = w.HTML()
@@ -106,7 +106,9 @@ class GoOnSection(Section):
     def _render(self, state, answer):
         if self.journal is None:
             return
-        if time.monotonic() - self._written > LONGEST:
+        held, self._held = self._held, self.panel.history.held
+        released = held and not self._held
+        if released or time.monotonic() - self._written > LONGEST:
             self.write()
         else:
             self._rest()

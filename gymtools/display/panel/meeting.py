@@ -20,7 +20,7 @@ from .controls import Choice, Slider, SliderSpec
 from .essentials import EssentialsSection
 from .go_on import GoOnSection, in_kernel
 from .kept import KeptStrip
-from .lifeline import LifelineSection
+from .lifeline import LifelineSection, Page
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
 from .microphones import MicrophonesSection
@@ -124,6 +124,7 @@ class Meeting:
         self.painter = scene.Painter(self._drawn, self.frame.figure, scene.SPACE)
         self.sections = {kind: kind(self) for kind in (*FRAME, *SIDE, *TABS)}
         self._tabs = w.Tab([self.sections[kind].box for kind in TABS], selected_index=0)
+        self._tabs.add_class("gt-tabs")
         self.box = self._page()
         self.sections[KeptStrip].on_ghost(self.sections[PlanSection].show_ghost)
         self.refresh()
@@ -329,6 +330,22 @@ class Meeting:
             return state
         return self._possible  # with its use: no design that is kept can be heard in this one
 
+    def open_tab(self, key):
+        """Open a tab and bring it into view.
+
+        Parameters
+        ----------
+        key : str
+            One of ``TAB_KEYS``
+
+        Raises
+        ------
+        ValueError
+            Where the key is unknown
+        """
+        self.update(tab=key)
+        self.sections[BoardSection].reveal_tabs()
+
     def look_at(self, index):
         """Look at one seat closely: marks it in the plan and opens its tab.
 
@@ -459,13 +476,15 @@ class Meeting:
             units=state.units,
             walker=state.walker,
             facing_deg=state.facing_deg,
+            microphone=state.microphone,
             seat=looked_at(state, result),
+            worst=state.worst,
         )
 
     def _paint(self, result):
         self._drawn = self._view(result)
+        self.sections[PlanSection].paint(self._drawn)  # the quicker of the two
         self.painter.paint(self._drawn)
-        self.sections[PlanSection].paint(self._drawn)
 
     # ---- the page
 
@@ -529,18 +548,18 @@ class Meeting:
                 titled.set_title(n, kind.title)
         self._tabs.observe(self._opened, names="selected_index")
         side = _box(w.VBox, [boxes[EssentialsSection], self._side], "gt-side")
+        school = self.sections[SaveSection].school
         self._work = _box(w.HBox, [side, self.frame, boxes[PlanSection]], "gt-work")
         return _box(
-            w.VBox,
+            Page,
             [
                 boxes[PageStyle],
                 boxes[LifelineSection],
-                _box(w.HBox, [boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
+                _box(w.HBox, [school, boxes[Toolbar], boxes[TraceSection]], "gt-bar"),
                 boxes[GoOnSection],
                 boxes[Refusals],
                 self.live.error,
                 self._work,
-                self.sections[BoardSection].sentence,
                 boxes[BoardSection],
                 boxes[KeptStrip],
                 _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),

@@ -1,4 +1,4 @@
-"""Options: pin what stands, compare, put the chosen one on file, and go back to one."""
+"""Kept designs: keep what stands, compare, put the chosen one on file, and go back to one."""
 
 from html import escape
 
@@ -11,7 +11,7 @@ from ...venue.writing_files import refuse_existing, revisions_sentence
 from .. import scene, tables
 from ..charts import options as options_chart
 from ..documents.handover import folder_name, write_record
-from ..jobs import HIDDEN, SHOWN, Job
+from ..jobs import HIDDEN, SHOWN, Job, not_possible
 from ..live import FigureFrame
 from ..theme import missing_quantity, shown_quantity
 from .combinations import Combinations
@@ -21,17 +21,17 @@ from .pins import MOST, Pins
 from .section import Section
 
 ABOUT = (
-    "Pin the present design, change something, and pin again. Each criterion shows its worst value"
-    " over all uses; the small maps show the use and the quantity of the picture."
+    "Keep the present design, change something, and keep again. Each criterion shows its worst"
+    " value over all uses; the small maps show the use and the quantity of the picture."
 )
 ON_FILE = (
-    "Write the decision record with the chosen option, the others beside it, and all schedules and"
+    "Write the decision record with the chosen design, the others beside it, and all schedules and"
     " drawings"
 )
 
 
 class OptionsTab(Section):
-    """Pinned options side by side, and all combinations of a few choices."""
+    """Kept designs side by side, and all combinations of a few choices."""
 
     key, title = "options", "Compare"
 
@@ -45,7 +45,7 @@ class OptionsTab(Section):
 
     @property
     def options(self):
-        """Pinned options, in order."""
+        """Kept designs, in order."""
         return self.pins.options
 
     @property
@@ -61,9 +61,9 @@ class OptionsTab(Section):
     def _make(self):
         narrow = dict(description_width="50px")
         self.name = w.Text("A", description="Name", layout={"width": "260px"}, style=narrow)
-        self.chosen = w.Dropdown(description="Option", layout={"width": "240px"}, style=narrow)
-        self.pin_button = _button("Pin this state", "130px", self.pin)
-        self.show_button = _button("Show it", "90px", self.show)
+        self.chosen = w.Dropdown(description="Kept", layout={"width": "240px"}, style=narrow)
+        self.pin_button = _button("Keep this design", "140px", self.pin)
+        self.show_button = _button("Go on from it", "110px", self.show)
         self.drop_button = _button("Remove it", "100px", self.drop)
         self.trace_button = _button("All rays for all", "130px", self.trace)
         self.file_button = _button("Put it on file", "130px", lambda: self.put_on_file(False))
@@ -114,7 +114,7 @@ class OptionsTab(Section):
         show_only(self.stand, [FigureFrame(figure)])
 
     def reprice(self):
-        """Price what is pinned anew; what is under way is given up; see ``Section.reprice``."""
+        """Price what is kept anew; what is under way is given up; see ``Section.reprice``."""
         self.job.discard()
         self.combinations.reprice()
         self._enable()
@@ -132,11 +132,13 @@ class OptionsTab(Section):
         self.chosen.value = kept
         self._enable()
         if not names:
-            nothing = '<p class="quiet">Nothing is pinned yet.</p>'
+            nothing = '<p class="quiet">No design is kept yet.</p>'
             self.table.value = tables.card(nothing)
             show_only(self.stand, [])
             return
-        self.table.value = tables.card(tables.options_table(self.options, self.options[0]))
+        self.table.value = tables.card(
+            tables.options_table(self.options, self.options[0], noun="kept design")
+        )
         self.redraw()
 
     def _enable(self):
@@ -148,10 +150,10 @@ class OptionsTab(Section):
         self.trace_button.disabled = self.file_button.disabled = nothing or self.job.running
         self.combinations.enable(self.job.running or not possible)
 
-    # ---- pinning
+    # ---- keeping
 
     def pin(self):
-        """Keep the present state as an option."""
+        """Keep the present design under the name that is given."""
         self.keep(self.name.value.strip())
 
     def keep(self, name):
@@ -173,11 +175,11 @@ class OptionsTab(Section):
             self.refuse(error)
             return str(error)
         self.name.value = self.pins.free_letter
-        self._say(f"Pinned as {escape(name)}.")
+        self._say(f"Kept as {escape(name)}.")
         return ""
 
     def show(self):
-        """Go on from the chosen option."""
+        """Go on from the chosen design."""
         name = self.chosen.value
         if name is not None:
             self.go_on_from(self.pins.one(name))
@@ -197,7 +199,7 @@ class OptionsTab(Section):
         self._say(f"The controls and the picture show {escape(kept.name)}.")
 
     def drop(self):
-        """Remove the chosen option."""
+        """Remove the chosen design."""
         name = self.chosen.value
         if name is not None:
             self.pins.drop(name)
@@ -206,7 +208,7 @@ class OptionsTab(Section):
     # ---- work in a thread
 
     def restore(self, designs):
-        """Pin the designs of an earlier meeting beside those of this one.
+        """Keep the designs of an earlier meeting beside those of this one.
 
         Parameters
         ----------
@@ -215,7 +217,7 @@ class OptionsTab(Section):
         """
         room = MOST - len(self.options)
         fresh = [d for d in designs if d[0] not in self.pins.names]
-        self.pins.waiting = fresh[:room]
+        self.pins.wait_for(fresh[:room])
         if not self.pins.waiting:
             return
         try:
@@ -242,7 +244,7 @@ class OptionsTab(Section):
         self.work("Evaluating the designs that were kept.", work, then)
 
     def trace(self):
-        """Judge every option with all rays, in all uses."""
+        """Judge every kept design with all rays, in all uses."""
         pinned = list(self.options)
         if not pinned:
             return
@@ -267,7 +269,7 @@ class OptionsTab(Section):
             some = "All rays have been followed for some of them, not for all."
             self._say("All rays have been followed." if sure else some)
 
-        self.work("Following all rays of every option in every use.", work, then)
+        self.work("Following all rays of every kept design in every use.", work, then)
 
     def put_on_file(self, overwrite):
         """Write the decision record: the chosen option against the others, with all schedules and
@@ -307,7 +309,7 @@ class OptionsTab(Section):
         self.replace_button.layout.display = HIDDEN
         words = (
             f"Writing the record with {chosen} chosen. All rays are followed in every use of every"
-            " option."
+            " kept design."
         )
         self.work(words, work, then)
 
@@ -335,7 +337,7 @@ class OptionsTab(Section):
         error : Exception
             What was refused
         """
-        self._say(f"<b>Not possible:</b> {escape(str(error))}")
+        self._say(not_possible(error))
 
     def _say(self, words):
         self.job.words.value = quiet(words)

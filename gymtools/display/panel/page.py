@@ -6,14 +6,20 @@ STYLE = """<style>
 .gt-page .widget-label, .gt-page .widget-readout {{ font-family: {font}; }}
 .gt-bar {{ align-items: center; justify-content: space-between; height: 32px; }}
 .gt-bar > * {{ flex: 0 0 auto; }}
-.gt-bar .widget-toggle-buttons button {{ width: auto !important; min-width: 44px; padding: 0 8px; }}
-.gt-bar > :last-child {{ flex: 0 0 150px; justify-content: flex-end; }}
+.gt-bar .widget-toggle-buttons button {{ width: auto !important; min-width: 40px; padding: 0 6px; }}
+.gt-bar > .gt-school {{ flex: 1 1 60px; min-width: 0; }}
+.gt-school .widget-html-content {{ white-space: nowrap; overflow: hidden;
+  text-overflow: ellipsis; }}
+.gt-bar > :last-child {{ flex: 0 0 140px; justify-content: flex-end; }}
 .gt-bar .widget-html-content, .gt-caution .widget-html-content {{ line-height: 1.3; }}
 .gt-room .widget-html-content {{ white-space: nowrap; }}
 .gt-caution {{ min-height: 18px; }}
 .gt-caution .widget-html-content {{ font-size: 11.5px; }}
 .gt-work {{ height: 460px; min-height: 280px; align-items: stretch; }}
-.gt-gone .gt-side, .gt-gone .gt-bar, .gt-gone .gt-work {{ pointer-events: none; opacity: 0.55; }}
+.gt-gone .gt-side, .gt-gone .gt-bar, .gt-gone .gt-work, .gt-gone .gt-kept-strip {{
+  pointer-events: none; opacity: 0.55; }}
+.gt-gone .jupyter-widgets-disconnected::before {{ content: none !important; }}
+.gt-note {{ display: none; }}
 .gt-lifeline {{ font-weight: 600; }}
 .gt-gone.gt-unfolded {{ position: static !important; }}
 .gt-page, .gt-side {{ display: flex; flex-direction: column; }}
@@ -34,6 +40,9 @@ STYLE = """<style>
 .gt-side .jupyter-widget-Collapse-contents {{ padding: 4px 2px; }}
 .gt-side .jupyter-widget-Collapse-contents > *, .gt-side .gt-slider {{ max-width: 100%; }}
 .gt-page .lm-TabBar-tab {{ min-width: max-content; flex: 0 0 auto !important; }}
+.gt-stale, .gt-stale * {{ color: {quiet} !important; }}
+.gt-page .gt-kept-held {{ outline: 3px solid #0072b2; outline-offset: -3px; }}
+.gt-kept svg {{ cursor: pointer; }}
 .gt-message {{ min-height: 0; }}
 .gt-words {{ line-height: 1.3; }}
 .gt-words .widget-html-content {{ white-space: normal; }}
@@ -52,10 +61,19 @@ HIDE = """.jp-CodeCell > .jp-Cell-inputWrapper, .jp-OutputPrompt,
 # the picture stays in view above what is read below
 ALONE = """.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden auto;
   background: #fff; padding: 6px 14px; container-type: size; }
-.gt-work { height: calc(100cqh - 384px); position: sticky; top: -6px; z-index: 5;
+.gt-work { height: calc(100cqh - 402px); position: sticky; top: -6px; z-index: 5;
   background: #fff; }
+.gt-reading .gt-work { height: max(240px, 36cqh); min-height: 0;
+  margin-bottom: var(--gt-work-lost, 0); }
+.gt-reading .gt-board { position: sticky; top: calc(max(240px, 36cqh) - 6px); z-index: 5;
+  background: #fff; margin-bottom: var(--gt-board-lost, 0); }
+.gt-page > .gt-tabs { min-height: calc(64cqh - 150px); }
 @container (max-height: 680px) {
   .gt-work { height: calc(100cqh - 328px); }
+  .gt-board { flex-flow: row wrap; }
+  .gt-board > * { flex: 0 0 100%; }
+  .gt-board > .gtb-sentence { flex: 1 1 0; min-width: 0; }
+  .gt-board > .gtb-change { flex: 0 1 auto; max-width: 50%; min-width: 0; }
   .gt-kept-strip { min-height: 0 !important; height: 32px; overflow: hidden; }
   .gt-kept-strip .widget-vbox:first-child { flex-direction: row; width: auto !important; }
   .gt-kept-strip svg { display: none; }
@@ -78,7 +96,7 @@ def style(folded, alone=False):
         A style element
     """
     hidden = (HIDE, ALONE) if alone else (HIDE,)
-    return STYLE.format(font=FONT, hide="\n".join(hidden) if folded else "")
+    return STYLE.format(font=FONT, quiet=QUIET, hide="\n".join(hidden) if folded else "")
 
 
 def quiet(text):

@@ -14,7 +14,7 @@ from ...venue.wiring import OPERATORS, Wiring
 from ...venue.writing_files import revisions_sentence
 from .. import tables
 from ..documents import handover
-from ..jobs import HIDDEN, SHOWN, Job
+from ..jobs import HIDDEN, SHOWN, Job, not_possible
 from .controls import Choice, Number
 from .page import quiet, with_folder
 from .section import Section
@@ -172,7 +172,7 @@ class PartsTab(Section):
             self.made, self.refusal = None, str(error)
             self.job.allow(False)
             self.replace_button.layout.display = HIDDEN
-            self.tables.value = tables.card(f"<p><b>Not possible:</b> {escape(str(error))}</p>")
+            self.tables.value = tables.card(f"<p>{not_possible(error)}</p>")
             return
         self.tables.value = tables.card(*(tables.schedule_table(s) for s in schedules(self.made)))
 

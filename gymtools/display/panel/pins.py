@@ -1,4 +1,4 @@
-"""The options that are pinned."""
+"""The designs that are kept."""
 
 from ...design.options import option
 
@@ -7,7 +7,7 @@ LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 class Pins:
-    """Pinned options, in order, each with a name of its own.
+    """Kept designs, in order, each with a name of its own.
 
     Parameters
     ----------
@@ -20,7 +20,7 @@ class Pins:
     def __init__(self, prices, draw):
         self.options, self._prices, self._draw = [], prices, draw
         self._watchers = []
-        self.waiting = []  # names and scenarios that are pinned as soon as they are evaluated
+        self.waiting = []  # names and scenarios that are kept as soon as they are evaluated
 
     @property
     def names(self):
@@ -58,7 +58,7 @@ class Pins:
         Parameters
         ----------
         name : str
-            Of a pinned option
+            Of a kept design
 
         Returns
         -------
@@ -68,7 +68,7 @@ class Pins:
         return next(o for o in self.options if o.name == name)
 
     def keep(self, name, scenario, rays="few"):
-        """Pin a scenario.
+        """Keep a scenario.
 
         Parameters
         ----------
@@ -86,11 +86,13 @@ class Pins:
             refused or lacks a price
         """
         if not name:
-            raise ValueError("an option needs a name. Give it one, or a letter.")
+            raise ValueError("a kept design needs a name. Give it one, or a letter.")
         if name in self.names:
-            raise ValueError(f"there is an option '{name}'. Give another name, or remove it first.")
+            raise ValueError(
+                f"there is a kept design '{name}'. Give another name, or remove it first."
+            )
         if self.full:
-            raise ValueError(f"at most {MOST} options can be compared. Remove one first.")
+            raise ValueError(f"at most {MOST} designs are kept. Remove one first.")
         kept = option(name, scenario, rays=rays, prices=self._prices.book)
         self.take([*self.options, kept])
 
@@ -106,13 +108,25 @@ class Pins:
         found = [option(o.name, o.scenario, rays=o.rays, prices=prices) for o in self.options]
         self.take(found)
 
+    def wait_for(self, designs):
+        """Have designs that are pinned as soon as they are evaluated.
+
+        Parameters
+        ----------
+        designs : list of tuple
+            Names and scenarios
+        """
+        self.waiting = list(designs)
+        for callback in self._watchers:
+            callback()
+
     def drop(self, name):
         """Remove an option.
 
         Parameters
         ----------
         name : str
-            Of a pinned option
+            Of a kept design
         """
         gone = self.one(name)
         self.take([o for o in self.options if o is not gone])
@@ -125,7 +139,7 @@ class Pins:
         pairs : list of tuple
             (old, new)
         """
-        # one that was removed meanwhile, or pinned anew under its name, is another
+        # one that was removed meanwhile, or kept anew under its name, is another
         anew = {id(old): new for old, new in pairs}
         self.take([anew.get(id(o), o) for o in self.options])
 

@@ -4,7 +4,6 @@ from ...acoustics.evaluate import evaluate
 from ...design.dragging import Handle
 from .. import scene
 from ..drawing import Drawing
-from .board import BoardSection
 from .section import Section
 
 
@@ -29,8 +28,7 @@ class PlanSection(Section):
             What is looked at
         """
         self._view = view
-        mark = self.panel.sections[BoardSection].worst_seat
-        self.box.show(view, picked=self.panel.state.group, ghost=self._other, mark=mark)
+        self.box.show(view, picked=self.panel.state.group, ghost=self._other)
 
     def show_ghost(self, scenario, name=""):
         """Hold another design over what is shown.

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from ...design.treatment import free_areas
 from ...venue.finishes import FINISHES
 from ...venue.paths import names
 from .controls import Choice, Slider, SliderSpec, Words
@@ -44,7 +45,8 @@ class RoomSection(Section):
     def _treatment(self, n, surface, finishes):
         state, path = self.panel.state, ("treatments", surface)
         treatment, label = state.treatments[n], surface[0].upper() + surface[1:]
-        spec = SliderSpec(path=(*path, "area"), label=label, low=0, high=600, step=1, unit="m2")
+        ends = dict(low=0, high=self._room_for(treatment), step=1)
+        spec = SliderSpec(path=(*path, "area"), label=label, unit="m2", **ends)
         return [
             Slider(
                 key=spec.path,
@@ -61,6 +63,17 @@ class RoomSection(Section):
                 act=lambda finish: self._treat(n, finish=finish),
             ),
         ]
+
+    def _room_for(self, treatment):
+        """How much of a surface a treatment can cover: what no other one does [m2]."""
+        shown = self.panel.answer.scenario
+        kept = sum(
+            t.area
+            for t in shown.treatments
+            if (t.surface, t.finish, t.existing)
+            == (treatment.surface, treatment.finish, treatment.existing)
+        )
+        return max(free_areas(shown)[treatment.surface] + kept, 1.0)
 
     def _treat(self, n, **new):
         treatments = list(self.panel.state.treatments)

@@ -7,11 +7,13 @@ from pathlib import Path
 
 import ipywidgets as w
 
+from ...acoustics.evaluate import evaluate
 from ...venue.files import load, save
-from ..jobs import HIDDEN, SHOWN
+from ..jobs import HIDDEN, SHOWN, Debounce, Job
 from .page import quiet, with_folder
 from .section import Section
 
+SLOW = 0.5  # that opening a school takes before its bar and Stop are shown [s]
 MOST_FILES = 200  # schools that a list shows
 OURS = Path("../scenarios")  # beside the workbook
 
@@ -20,11 +22,14 @@ class SaveSection(Section):
     """File name, and what became of it; a list of the schools that can be opened."""
 
     def _begin(self):
-        self._saved = self._kept(self.panel.state)
-        self._school = self.panel.start.name
+        self._saved = [self._kept(self.panel.state)]  # what stands in files
+        self._school = ""
+        self.job = Job(self._opened, refused=self._refused)
+        self._late = Debounce(lambda: self._show_work(self.job.running), SLOW)
 
     def _make(self):
-        self.stand = w.HTML()
+        self.stand, self.school = w.HTML(), w.HTML()
+        self.school.add_class("gt-school")
         self.name = w.Text(self._proposed(), description="Save as", layout={"width": "330px"})
         self.button = _button("Save scenario", lambda: self._write(False))
         self.replace_button = _button("Replace it", lambda: self._write(True), shown=False)
@@ -33,7 +38,11 @@ class SaveSection(Section):
         self.open_button = _button("Open it", self.open_chosen, "90px", shown=False)
         self.words = w.HTML()
         self.name.observe(lambda _: self._say(""), names="value")
-        opening = [self.list_button, self.files, self.open_button]
+        self.job.starts_with(self.list_button, self.open_button)
+        self.job.bar.layout.width = "120px"
+        self._show_work(False)
+        work = [self.job.bar, self.job.halt]
+        opening = [self.list_button, self.files, self.open_button, *work, self.job.error]
         row = [self.stand, self.name, self.button, self.replace_button, *opening, self.words]
         return w.HBox(row, layout={"flex_flow": "row wrap"})
 
@@ -41,14 +50,18 @@ class SaveSection(Section):
         if state.start.name != self._school:  # another one was opened, or brought back
             self._school = state.start.name
             self.name.value = self._proposed()
-        changed = "" if self._kept(state) == self._saved else ", not saved"
+            self.school.value = f"<b>{escape(self._school)}</b>"
+            self.school.tooltip = self._school
+        now = self._kept(state)
+        saved = any(now[0] is file[0] and now[1:] == file[1:] for file in self._saved)
+        changed = "" if saved else ", not saved"
         name = state.file or "a school without a file"
         self.stand.value = f"<b>{escape(name)}</b>{changed}&nbsp;"
 
     @staticmethod
     def _kept(state):
-        """What a file holds of a state."""
-        return id(state.start), tuple(state.changes.items()), state.treatments
+        """What a file holds of a state, and the file's name."""
+        return state.start, state.changes, state.treatments, state.file
 
     def _proposed(self):
         words = re.findall(r"\w+", self.panel.start.name.lower())
@@ -74,8 +87,9 @@ class SaveSection(Section):
             return self._say(escape(str(error)), replaceable=True)
         except (OSError, ValueError) as error:
             return self._say(escape(str(error)))
-        self._saved = self._kept(self.panel.state)
         self.panel.history.amend(self.panel.state.update(file=path.name))
+        others = [file for file in self._saved if file[-1] != path.name]
+        self._saved = [*others, self._kept(self.panel.state)]
         self._say(f"Saved as {escape(with_folder(path))}.")
         self._render(self.panel.state, self.panel.answer)
 
@@ -97,6 +111,8 @@ class SaveSection(Section):
     def open(self, path):
         """Open a school as a step of the history: undo brings back the one before it.
 
+        It is read and first evaluated in a thread.
+
         Parameters
         ----------
         path : str or Path
@@ -104,18 +120,43 @@ class SaveSection(Section):
         """
         path, panel = Path(path), self.panel
         panel.live.flush()
-        try:
+        use = panel.state.use
+
+        def work(tell, stop):
             school = load(path)
-        except ValueError as error:
-            self._say(f"Not opened: {escape(str(error))}")
+            tell(0.3)
+            if not stop():
+                names = [u.name for u in school.uses]
+                evaluate(school, use if use in names else names[0], rays="few")
+            return None if stop() else (path, school)
+
+        if not self.job.running:
+            self._say(f"Opening {escape(with_folder(path))}.")
+            self.job.start(work)
+            self._late()
+
+    def _show_work(self, shown):
+        for widget in (self.job.bar, self.job.halt):
+            widget.layout.display = SHOWN if shown else HIDDEN
+
+    def _refused(self, error):
+        self._show_work(False)
+        self._say(f"Not opened: {escape(str(error))}")
+
+    def _opened(self, found):
+        self._show_work(False)
+        if found is None:
+            self._say("Stopped: no school was opened.")
             return
+        (path, school), panel = found, self.panel
+        panel.live.flush()
         panel.folders = tuple(dict.fromkeys((*panel.folders, path.parent)))
         panel.update(start=school, file=path.name, file_units=school.units, seat=None)
-        self._saved = self._kept(panel.state)
+        self._saved.append(self._kept(panel.state))
         for widget in (self.files, self.open_button):
             widget.layout.display = HIDDEN
+        self._render(panel.state, panel.answer)  # another proposed name takes the words away
         self._say(f"Opened {escape(with_folder(path))}. Undo brings back what was there.")
-        self._render(panel.state, panel.answer)
 
 
 def schools(folders):

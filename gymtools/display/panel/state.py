@@ -39,8 +39,12 @@ class PanelState:
         Type of the microphone of the walking map
     facing_deg : float or None
         Where its talker faces; None is the worst way [deg]
+    microphone : str
+        Open microphone that the map of feedback margin is of; empty for one of the type ``walker``
     seat : int or None
         Which of the result's points is looked at [-]
+    worst : bool
+        It is the worst seat of what the board was asked
     tab : str
         Key of the tab that is open under the picture
     folded : bool
@@ -55,6 +59,8 @@ class PanelState:
         "m" or "ft": what the school's file is written in
     price_book : str
         Name of the file that everything is priced by; empty for the package's invented prices
+    search : dict
+        What the search for a better aim was set to, by the names of its settings
     """
 
     start: object
@@ -67,7 +73,9 @@ class PanelState:
     quantity: str = "direct 2k"
     walker: str = "hand-held wireless"
     facing_deg: float | None = None
+    microphone: str = ""
     seat: int | None = None
+    worst: bool = False
     tab: str = "verdicts"
     folded: bool = True
     trace: bool = True
@@ -75,6 +83,7 @@ class PanelState:
     file: str = ""
     file_units: str = ""
     price_book: str = ""
+    search: dict = field(default_factory=dict)
 
     @classmethod
     def of(cls, scenario, file=""):
@@ -177,6 +186,10 @@ class PanelState:
             new["changes"] = {**self.changes, **added}
         if new.get("use", self.use) != self.use:
             new = {"seat": None} | new
+        if not {"seat", "changes", "start", "treatments"}.isdisjoint(new):
+            new = {"worst": False} | new
+        if not {"use", "quantity", "walker", "facing_deg", "start"}.isdisjoint(new):
+            new = {"microphone": ""} | new  # the map is of something else
         state = replace(self, **new)
         for name, things in (("use", state.start.uses), ("group", state.start.groups)):
             if name in new:
@@ -233,7 +246,7 @@ class PanelState:
 
 
 # looked at, not decided: no step of the history, and an undo leaves it
-VIEWED = ("tab", "folded", "trace", "seat", "large")
+VIEWED = ("tab", "folded", "trace", "seat", "worst", "large")
 
 
 def treatable(scenario):
@@ -283,6 +296,11 @@ class History:
     def present(self):
         """The state that stands."""
         return self._states[self._now]
+
+    @property
+    def held(self):
+        """Whether a hand holds what it moves."""
+        return self._held
 
     @property
     def can_undo(self):
@@ -400,6 +418,7 @@ class History:
         self._open = None
         if not same_use:
             view["seat"] = None
+        view["worst"] = False  # in another design another one may be
         self._states[self._now] = replace(self.present, **view)
         self._forget_far()
 
@@ -411,4 +430,4 @@ class History:
 
 
 def _without_view(state):
-    return replace(state, tab="", folded=True, trace=True, seat=None, large="")
+    return replace(state, tab="", folded=True, trace=True, seat=None, worst=False, large="")

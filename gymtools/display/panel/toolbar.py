@@ -1,9 +1,8 @@
 """What is looked at, undo and redo, and the line that says what cannot be."""
 
-from html import escape
-
 import ipywidgets as w
 
+from ..jobs import not_possible
 from ..theme import QUANTITIES
 from .accessible_names import AccessibleNames
 from .controls import Choice, Push, Switch, Words
@@ -28,8 +27,8 @@ class Toolbar(Section):
         area = state.area if state.area in areas else areas[0]
         return [
             self._list("use", "Use", uses, state.use, "150px"),
-            self._list("quantity", "Show", quantities, state.quantity, "235px"),
-            self._list("area", "Section", areas, area, "165px"),
+            self._list("quantity", "Show", quantities, state.quantity, "200px"),
+            self._list("area", "Section", areas, area, "140px"),
             Switch(
                 key="units",
                 value=state.units,
@@ -50,7 +49,7 @@ class Toolbar(Section):
                 stays=True,
                 label="Notebook",
                 tip="Show the notebook with its text and code around the panel, or hide it",
-                width="90px",
+                width="88px",
                 act=lambda shown: self.panel.update(folded=not shown),
             ),
         ]
@@ -70,7 +69,7 @@ class Toolbar(Section):
         def act(_):
             getattr(self.panel, key)()
 
-        return Push(key=key, label=label, tip=tip, enabled=enabled, width="60px", act=act)
+        return Push(key=key, label=label, tip=tip, enabled=enabled, width="54px", act=act)
 
 
 class Refusals(Section):
@@ -84,10 +83,7 @@ class Refusals(Section):
     def _controls(self, state, answer):
         if not answer.refusal:
             return [Words(key="nothing", value="")]
-        said = (
-            f"<b>Not possible:</b> {escape(answer.refusal)} The picture shows the last state that"
-            " was possible."
-        )
+        said = f"{not_possible(answer.refusal)} The picture shows the last state that was possible."
         back = Push(
             key="go back",
             label="Go back",

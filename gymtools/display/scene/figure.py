@@ -24,6 +24,7 @@ from . import camera, plan, section, space
 # the page takes numbers faster than names
 COLORS = [[k / (len(GROUP_COLORS) - 1), color] for k, color in enumerate(GROUP_COLORS)]
 HEIGHT = 740  # the width follows the page [px]
+LONGEST = 24  # characters of a name in a title: the frame is narrow on a small page
 PARTS = ("space", "plan", "section")
 SPACE = ("space",)  # the picture in space alone
 SCENE = dict(x=[0.0, 0.575], y=[0.0, 1.0])
@@ -190,9 +191,9 @@ def _title(view):
     """Quantity of the map, and how its room was computed."""
     quantity = QUANTITIES[view.quantity]
     unit = f" [{view.unit}]" if view.unit else ""
-    walker = f": {plain_text(view.walker)}" if view.on_foot else ""
-    if walker and view.facing_deg is None:
-        walker += ", talker facing the worst direction"
+    name = view.walker_name
+    name = name if len(name) <= LONGEST else f"{name[: LONGEST - 1]}…"
+    walker = f": {plain_text(name)}" if view.on_foot else ""
     room = f", <i>{room_words(view.result)}</i>" if quantity.needs_room else ""
     return _note(f"<b>{quantity.label}</b>{unit}{walker}{room}", 0.0, 1.0)
 

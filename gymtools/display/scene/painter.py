@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from ..live import LiveFigure
 from .figure import PARTS, layout, moved
 
 LISTS = ("annotations", "scene_annotations")
@@ -34,20 +35,30 @@ class Painter:
             What is looked at; of a scenario with the same areas
         """
         data, frame = moved(view, self._parts), layout(view, self._parts)
+        moves = {}
+        for number, (new, old) in enumerate(zip(data, self._data, strict=True)):
+            if fresh := {k: v for k, v in new.items() if not _alike(v, old.get(k))}:
+                moves[number] = fresh
+        fresh = {key: value for key, value in frame.items() if value != self._layout[key]}
+        if isinstance(self.figure, LiveFigure):
+            labels = fresh.pop("scene_annotations", None)
+            if moves or labels is not None:
+                self.figure.move(moves, labels)
+            moves = {}
+        if moves or fresh:
+            self._update(moves, fresh)
+        self._data, self._layout = data, frame
+
+    def _update(self, moves, fresh):
+        """Update whatever is new in one message."""
         with self.figure.batch_update():
-            for trace, new, old in zip(self.figure.data, data, self._data, strict=True):
-                fresh = {
-                    key: value for key, value in new.items() if not _alike(value, old.get(key))
-                }
-                if fresh:
-                    trace.update(fresh, overwrite=False)
-            fresh = {key: value for key, value in frame.items() if value != self._layout[key]}
+            for number, values in moves.items():
+                self.figure.data[number].update(values, overwrite=False)
             for key in LISTS:
                 if key in fresh:
                     self._replace(key, fresh.pop(key))
             if fresh:
                 self.figure.update_layout(fresh)
-        self._data, self._layout = data, frame
 
     def _replace(self, key, entries):
         """Show a list of labels; of as many as before only what is new in them is sent, as plotly

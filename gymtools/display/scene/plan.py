@@ -212,8 +212,9 @@ def microphones(view):
         Of a Scatter
     """
     found = [(m.positions[0], m.microphone.name, "circle") for m in fixed_microphones(view)]
-    if view.seat is not None:
-        found.append((view.result.points[view.seat], "this seat", "star"))
+    if view.marked is not None:
+        words, at = view.marked
+        found.append((at, words, "star"))
     return dict(
         **xy(np.array([at for at, _, _ in found]).reshape(-1, 3), view.k),
         text=[plain_text(name) for _, name, _ in found],

@@ -244,7 +244,7 @@ def _label(at, text):
 
 def marks(view):
     """Where axes land (dots), the quietest seat of every area (diamonds), fixed microphones
-    (circles).
+    (circles), what is marked (a cross).
 
     Parameters
     ----------
@@ -275,6 +275,9 @@ def marks(view):
         )
         for m in fixed_microphones(view)
     ]
+    if view.marked is not None:
+        words, at = view.marked
+        found.append((at, "x", words))
     return dict(
         **xyz([at for at, _, _ in found], view.k),
         marker=dict(symbol=[symbol for _, symbol, _ in found]),

@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from ...acoustics.evaluate import Result
-from ...acoustics.feedback import walking_map
+from ...acoustics.feedback import microphone_map, walking_map
 from ...acoustics.throws import section, throws
 from ...venue.seating import AudienceArea
 from ..charts import maps
@@ -32,7 +32,9 @@ class View:
     units: str = "m"
     walker: str = "hand-held wireless"  # microphone type of the map of feedback margin
     facing_deg: float | None = None  # where its talker looks; the worst direction when None
+    microphone: str = ""  # open microphone whose feedback margin is shown; the type when empty
     seat: int | None = None  # index of a seat that is marked
+    worst: bool = False  # the marked seat is the worst one of what is asked
 
     @property
     def scenario(self):
@@ -76,7 +78,47 @@ class View:
         walks : list of MicrophoneSummary
             One per floor on which the microphone may walk
         """
+        if self._microphone is not None:
+            return microphone_map(self.result, self._microphone.microphone)
         return walking_map(self.result, self.walker, self.facing_deg)
+
+    @cached_property
+    def _microphone(self):
+        """Feedback margin of the microphone that is asked for, where it is open; else None."""
+        if not self.on_foot:
+            return None
+        found = (m for m in self.result.microphones if m.microphone.name == self.microphone)
+        return next(found, None)
+
+    @property
+    def walker_name(self):
+        """What the map of the feedback margin is of, in words.
+
+        Returns
+        -------
+        name : str
+            A microphone, or a type of microphone
+        """
+        return self.walker if self._microphone is None else self._microphone.microphone.name
+
+    @property
+    def marked(self):
+        """What is marked: the seat that is looked at, or where a microphone is worst.
+
+        Returns
+        -------
+        marked : tuple or None
+            Words and position, the latter of the shape (3,) [m]; None where nothing is
+        """
+        if self.on_foot:
+            m = self._microphone
+            if m is None:
+                return None
+            return f"worst: {m.margin_db[m.worst]:+.1f} dB", m.positions[m.worst]
+        if self.seat is None:
+            return None
+        words = "worst seat" if self.worst else "picked seat"
+        return words, self.result.points[self.seat]
 
     @cached_property
     def areas(self):

@@ -10,7 +10,7 @@ from .markup import Num, QuietNum, table
 LISTED = 14  # differences listed per option
 
 
-def options_table(options, first):
+def options_table(options, first, *, noun="option"):
     """Options side by side: headline figures, what differs from the first, which is bettered.
 
     Parameters
@@ -19,6 +19,8 @@ def options_table(options, first):
         At least one
     first : Option
         The one that the others are compared with
+    noun : str
+        What each of them is called
 
     Returns
     -------
@@ -38,15 +40,15 @@ def options_table(options, first):
     ]
     rows.append(["figures from", *(QuietNum(room_words(o)) for o in options)])
     rows.append(["costs from", *(QuietNum(escape(o.prices)) for o in options)])
-    rows.append(["worth looking at?", *(Num(_worth(bettered[o.name])) for o in options)])
+    rows.append(["worth looking at?", *(Num(_worth(bettered[o.name], noun)) for o in options)])
     note = ""
     if any(not _comparable(o, first) for o in options):
         note = (
             '<p class="quiet">Figures of few rays and of all are not compared: follow all rays of'
-            " every option.</p>"
+            f" every {noun}.</p>"
         )
     apart = "".join(_apart(first, o) for o in options if o is not first)
-    caption = "Options, all uses"
+    caption = f"{noun.capitalize()}s, all uses"
     return f"{table(caption, head, rows)}{note}{apart}"
 
 
@@ -70,10 +72,10 @@ def _comparable(one, other):
     return (one.room, one.rays) == (other.room, other.rays)
 
 
-def _worth(name):
+def _worth(name, noun):
     if name:
         return f"no: {escape(name)} is at least as good in every figure"
-    return "yes: not bettered by any other option"
+    return f"yes: not bettered by any other {noun}"
 
 
 def _apart(first, other):
