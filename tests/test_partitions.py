@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
@@ -53,6 +53,7 @@ def test_two_rooms_keep_their_energy(one, other, s):
     assert found[0, 0] / found[1, 0] == pytest.approx((other + s) / s)
 
 
+@settings(max_examples=25)
 @given(one=area, other=area, s=through, v=st.floats(500, 9000))
 def test_two_rooms_decay(one, other, s, v):
     """Independent: scipy's integration of both balances: at the end the sound dies away with the
