@@ -3,20 +3,25 @@ things.
 """
 
 import re
-import shutil
 
-import nbformat
+import panel_page
 import pytest
-from browser import (
-    ROOT,
-    SETTLED,
-    SHOTS,
-    browser_path,
-    drawn,
-    jupyter_lab,
-    open_workbook,
-    page,
-    trace,
+from browser import browser_path, open_workbook, page, trace
+from panel_page import (
+    BOOK,
+    away_from_the_end,
+    card,
+    drag,
+    label,
+    pick,
+    press,
+    ringing,
+    shot,
+    slider,
+    tab,
+    to_top,
+    traced,
+    until_other,
 )
 
 from gymtools.design.options import HEADLINES
@@ -25,33 +30,13 @@ from gymtools.display.theme import QUANTITIES
 pytestmark = pytest.mark.skipif(
     not browser_path(), reason="no Chromium or Chrome found; CI installs one and fails on a skip"
 )
-BOOK, SMALL = "workbooks/design_meeting.ipynb", "small.ipynb"
-FRESH = "fresh.ipynb"  # the small one again: its kernel has served no page
 STI = QUANTITIES["sti"].label
 
 
 @pytest.fixture(scope="module")
 def lab(tmp_path_factory):
-    """Address of a server on a copy of the notebooks, for JupyterLab saves what it shows; with
-    them a small one, of the panel on the smallest school.
-    """
-    folder = tmp_path_factory.mktemp("lab")
-    for name in ("workbooks", "scenarios", ".jupyter"):
-        away = shutil.ignore_patterns(".ipynb_checkpoints")
-        shutil.copytree(ROOT / name, folder / name, ignore=away)
-    panel = (
-        "from gymtools import load\nfrom gymtools.display.panel.meeting import meeting\n"
-        "from gymtools.venue.paths import changed\n"
-        "off_the_grid = {('groups', 'wall pair', 'downtilt_deg'): 40.3}\n"
-        "meeting(changed(load('scenarios/dovecote.toml'), off_the_grid)).box"
-    )
-    new = nbformat.v4
-    cells = [new.new_markdown_cell("# Brief"), *map(new.new_code_cell, (panel, "print('all run')"))]
-    book = new.new_notebook(cells=cells)
-    book.metadata.kernelspec = dict(name="python3", display_name="Python 3", language="python")
-    for name in (SMALL, FRESH):
-        nbformat.write(book, folder / name)
-    with jupyter_lab(folder) as address:
+    """Address of a server on a copy of the notebooks."""
+    with panel_page.lab(tmp_path_factory.mktemp("lab")) as address:
         yield address
 
 
@@ -63,243 +48,6 @@ def sheet(lab):
         yield opened
         assert opened.errors == [], "errors in the page's console"
         assert opened.left == [], "requests that left this machine"
-
-
-def shot(sheet, name):
-    """Keep a screenshot, for people and for CI."""
-    SHOTS.mkdir(exist_ok=True)
-    sheet.screenshot(path=SHOTS / f"{name}.png")
-
-
-def slider(sheet, label):
-    """Handle of a slider by its words."""
-    return sheet.locator(".gt-slider:visible", has_text=label).locator(".noUi-handle").first
-
-
-def away_from_the_end(downtilt_deg):
-    """The key that turns a loudspeaker where there is room to turn, and the step it makes [deg]."""
-    return ("ArrowLeft", -1) if downtilt_deg > 60 else ("ArrowRight", 1)
-
-
-def card(sheet):
-    """Words of the open tab under the picture."""
-    return sheet.locator(".gt-card").first.inner_text()
-
-
-def traced(sheet):
-    """Wait until all rays have been followed, in every use, and it stays so."""
-    calm = 0
-    for _ in range(240):
-        settled = sheet.locator(SETTLED).count() and "few rays" not in label(sheet)
-        calm = calm + 1 if settled else 0
-        if calm == 6:
-            return
-        sheet.wait_for_timeout(250)
-    raise AssertionError("it did not settle")
-
-
-def label(sheet):
-    """Title of the map in space."""
-    return sheet.evaluate(
-        "() => document.querySelector('.js-plotly-plot').layout.annotations[0].text"
-    )
-
-
-def tab(sheet, name):
-    """Open a tab under the picture."""
-    sheet.click(f".lm-TabBar-tab:has-text('{name}')")
-    sheet.wait_for_timeout(500)
-
-
-def to_top(place):
-    """Scroll so that a place stands at the top."""
-    place.evaluate("e => e.scrollIntoView({block: 'start'})")
-
-
-def pick(sheet, label, option):
-    """Choose an entry of a list by its label."""
-    sheet.locator(
-        f'.widget-dropdown:visible:has(.widget-label:text-is("{label}")) select'
-    ).first.select_option(label=option)
-    sheet.wait_for_timeout(1000)
-
-
-def until_other(sheet, name, key, before):
-    """Wait until an attribute of a trace is another; returns it."""
-    sheet.wait_for_function(
-        """([name, key, before]) => { const g = document.querySelector('.js-plotly-plot');
-        const t = g.data.find(t => t.name === name && t.visible !== false);
-        const now = Array.from(t[key], v => Array.isArray(v) ? v.join() : v);
-        return now.join() !== before.join(); }""",
-        arg=[name, key, before],
-        timeout=20_000,
-    )
-    return trace(sheet, name, key)
-
-
-def ringing(sheet):
-    """Outline, in space, of where a microphone rings: the x of its corners."""
-    return [v for v in trace(sheet, "ringing", "x") if v is not None and v == v]
-
-
-def drag(sheet, label, steps, by=4):
-    """Take the handle of a slider and pull it to the right; it stays held."""
-    box = slider(sheet, label).bounding_box()
-    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    sheet.mouse.move(x, y)
-    sheet.mouse.down()
-    for step in range(1, steps + 1):
-        sheet.mouse.move(x + by * step, y)
-
-
-def press(sheet, words):
-    """Press a button by its words."""
-    sheet.locator(f"button:visible:text-is('{words}')").first.click()
-
-
-# --- pages of their own, before the long one: it leaves no room for another
-
-
-def style(sheet):
-    """Colors and symbols as the page draws them."""
-    return sheet.evaluate("""() => document.querySelector('.js-plotly-plot')._fullData.map(t =>
-        [t.name, t.line && t.line.color && String(t.line.color), t.line && t.line.width,
-         t.marker && String(t.marker.symbol)])""")
-
-
-def test_a_page_reloaded_shows_the_same_picture(lab):
-    """Behavior: after changes, a saved notebook and a reload the picture comes back with its values
-    and its styles, and follows the controls.
-    """
-    with page() as sheet:
-        open_workbook(sheet, lab, SMALL, last="all run")
-        sheet.keyboard.press("Control+s")
-        pick(sheet, "Use", "class")
-        traced(sheet)
-        before = [trace(sheet, "map", "intensity"), style(sheet)]
-        sheet.reload()
-        sheet.wait_for_selector(".js-plotly-plot canvas", timeout=90_000)
-        drawn(sheet)
-        assert [trace(sheet, "map", "intensity"), style(sheet)] == before
-        shot(sheet, "design_meeting_reloaded")
-        pick(sheet, "Use", "game")
-        until_other(sheet, "map", "intensity", before[0])
-        assert sheet.errors == [] and sheet.left == []
-
-
-def test_opening_changes_nothing(lab):
-    """Regression: a page shows a value on the grid of its slider and sends that back; it used to
-    become the scenario's. Opened, with every section unfolded, there is nothing to undo.
-    """
-    with page() as sheet:
-        open_workbook(sheet, lab, FRESH, last="all run")
-        traced(sheet)
-        undo = sheet.locator("button:visible:text-is('Undo')").first
-        assert undo.is_disabled()
-        for section in ("The gym", "The seats", "The use", "The microphones", "The loudspeakers"):
-            sheet.locator(".jupyter-widget-Collapse-header", has_text=section).click()
-            sheet.wait_for_timeout(600)
-            assert sheet.locator(".gt-slider:visible").count(), section
-            assert undo.is_disabled(), section
-        handle = slider(sheet, "Downtilt")
-        handle.focus()
-        sheet.keyboard.press("ArrowRight")
-        sheet.wait_for_selector("button:enabled:text-is('Undo')", timeout=10_000)
-        assert sheet.errors == [] and sheet.left == []
-
-
-FAIL = """(() => {  // the first model of the page is given up before it has begun
-    const real = AbortSignal.timeout.bind(AbortSignal);
-    globalThis.models = 0;
-    AbortSignal.timeout = (ms) => {
-        if (ms !== 2000 || globalThis.models++ > 0) return real(ms);
-        const control = new AbortController();
-        queueMicrotask(() => control.abort());
-        return control.signal;
-    };
-})()"""
-
-
-def test_a_figure_that_a_busy_page_gave_up_is_drawn(lab):
-    """Regression: when the page gives the figure's model up ("Failed to initialize model", a limit
-    of 2 s), the picture used to stay empty or deaf for good; now another is asked for, drawn, and
-    follows the sliders.
-    """
-    with page() as sheet:
-        sheet.add_init_script(FAIL)
-        open_workbook(sheet, lab, SMALL, last="all run")
-        assert sheet.evaluate("globalThis.models") > 2, "a second figure was asked for"
-        axis = trace(sheet, "beams", "z")
-        slider(sheet, "Downtilt").focus()
-        sheet.keyboard.press("PageUp")
-        until_other(sheet, "beams", "z", axis)
-
-
-@pytest.mark.parametrize(
-    "lesson, slider_words, keys, last",
-    [
-        (
-            "03_tilt_and_throw",
-            "downtilt",
-            ["ArrowRight"] * 40,
-            "guesses answered, published values agree, aim reached by search",
-        ),
-        (
-            "12_checking_a_room",
-            None,
-            ["ArrowLeft"] * 12,
-            "guesses answered, published values agree, the fault found by search",
-        ),
-    ],
-)
-def test_a_lesson_is_walked_through(lab, lesson, slider_words, keys, last):
-    """Behavior: a junior guesses (nothing is told before), gets the answer beside the guess, and
-    moves a slider until the aim is reached.
-    """
-    with page() as sheet:
-        open_workbook(sheet, lab, f"workbooks/training/{lesson}.ipynb", last=last)
-        unseen = sheet.locator(
-            "text=The computed answer appears here once you have given your guess."
-        )
-        assert unseen.first.is_visible() and not sheet.locator("text=Computed:").count()
-        entry = sheet.locator(
-            ".widget-text input:visible, .noUi-handle:visible, .widget-slider:visible"
-        ).first
-        entry.scroll_into_view_if_needed()
-        shot(sheet, f"lesson_{lesson}_asked")
-        sheet.locator("button:has-text('This is my guess')").first.click()
-        sheet.wait_for_selector("text=Computed:", timeout=10_000)
-        sheet.locator("summary:has-text('Worked solution')").first.click()
-        to_top(sheet.locator("text=Computed:").first)
-        sheet.wait_for_timeout(500)
-        shot(sheet, f"lesson_{lesson}_answered")
-        handles = (
-            sheet.locator(".gt-slider:visible .noUi-handle")
-            if slider_words is None
-            else sheet.locator(".gt-slider:visible", has_text=slider_words).locator(".noUi-handle")
-        )
-        reached = False
-        for n in range(handles.count()):
-            handle = handles.nth(n)
-            handle.scroll_into_view_if_needed()
-            handle.focus()
-            for key in keys:
-                sheet.keyboard.press(key)
-                sheet.wait_for_timeout(150)
-                if reached := sheet.locator("text=Reached.").count() > 0:
-                    break
-            if reached:
-                break
-            sheet.keyboard.press("End" if keys[0] == "ArrowLeft" else "Home")
-            sheet.wait_for_timeout(300)
-        to_top(sheet.locator("text=Aim:").first)
-        sheet.wait_for_timeout(800)
-        shot(sheet, f"lesson_{lesson}_reached")
-        assert reached
-        assert sheet.errors == [] and sheet.left == []
-
-
-# --- on one page, each going on from what the one before left
 
 
 def test_dragging_the_tilt_slider_moves_map_section_and_scorecard(sheet):

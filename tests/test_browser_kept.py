@@ -231,6 +231,9 @@ def test_typed_names_and_a_killed_kernel(lab):
             undo.click()
         until_box(sheet, "41.5")
         second_tab(sheet, lab)  # on a notebook that was saved when another kernel ran
+        sheet.get_by_role("slider", name=TILT, exact=True).first.focus()
+        sheet.keyboard.press("ArrowRight")
+        until_box(sheet, "37")  # the slider stood at the nearest step, 36
         assert sheet.errors == [] and sheet.left == []
 
 
