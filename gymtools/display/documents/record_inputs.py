@@ -196,6 +196,8 @@ def _use(u):
     noise = "by octave"
     if u.noise_dba is not None:
         noise = f"{u.noise_dba:g} dB(A), {u.noise_spectrum}"
+    if u.beside:
+        noise += f"; and '{u.beside}' on the other side of the divider"
     return (
         quoted(u.name),
         f"{u.target_dba:g} dB(A)",
