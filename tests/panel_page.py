@@ -101,7 +101,7 @@ def until_other(sheet, name, key, before):
         const now = Array.from(t[key], v => Array.isArray(v) ? v.join() : v);
         return now.join() !== before.join(); }""",
         arg=[name, key, before],
-        timeout=20_000,
+        timeout=90_000,
     )
     return trace(sheet, name, key)
 

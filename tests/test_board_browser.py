@@ -81,7 +81,7 @@ def opened(sheet, address, name):
     sheet.wait_for_timeout(1500)
     sheet.keyboard.press("Escape")
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
-    sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
+    sheet.click(".jp-Dialog .jp-mod-accept", timeout=90_000)
     printed = ".jp-OutputArea-output:has-text('all run')"  # the code says so before
     sheet.wait_for_selector(printed, state="attached", timeout=150_000)
     sheet.wait_for_selector(".gtb td", timeout=60_000)
@@ -123,7 +123,7 @@ def cell(sheet, use, question=""):
 def picture(sheet, start):
     """Wait until the picture is led somewhere; returns its use, quantity, seat and area."""
     said = sheet.locator(f"text=/^picture: {start}/").first
-    said.wait_for(timeout=20_000)
+    said.wait_for(timeout=90_000)
     return said.inner_text().removeprefix("picture: ").split(" | ")
 
 
@@ -219,7 +219,7 @@ def test_a_page_reloaded_shows_the_same_board(lab):
         assert again.locator(".gtb").inner_text() == before
         cell(again, "assembly").click()
         picture(again, "assembly")
-        again.wait_for_selector(".gtb-shown:has-text('assembly')", timeout=20_000)
+        again.wait_for_selector(".gtb-shown:has-text('assembly')", timeout=90_000)
         assert again.errors == [] and again.left == []
 
 
@@ -247,13 +247,13 @@ def test_a_busy_page_does_not_lose_the_board(lab):
         settled(busy)
         before = busy.locator(".gtb").inner_text()
         cell(busy, "class").click()
-        busy.wait_for_selector(".gtb-shown:has-text('class')", timeout=20_000)
+        busy.wait_for_selector(".gtb-shown:has-text('class')", timeout=90_000)
         busy.click("button:has-text('Tilt by 4')")
         busy.wait_for_function(
             "before => document.querySelector('.gtb').innerText !== before &&"
             " document.querySelector('.gtb').innerText.includes('was')",
             arg=before,
-            timeout=30_000,
+            timeout=90_000,
         )
 
 
@@ -357,8 +357,8 @@ def test_what_was_stands_there_while_it_moves(sheet):
           {subtree: true, childList: true, characterData: true, attributes: true}); }"""
     )
     sheet.click("button:has-text('Tilt by 4')")
-    sheet.wait_for_function("() => window.seen.has('was')", timeout=30_000)
-    sheet.wait_for_function("() => !document.querySelector('.gtb-pale')", timeout=30_000)
+    sheet.wait_for_function("() => window.seen.has('was')", timeout=90_000)
+    sheet.wait_for_function("() => !document.querySelector('.gtb-pale')", timeout=90_000)
     shot(sheet, "uses_board_moved")
     assert sheet.evaluate(SIZE) == size and sheet.evaluate(columns) == at
     assert sheet.evaluate(OVERLAPS) == [] and sheet.evaluate(CUT) == []
@@ -385,5 +385,5 @@ def test_the_wheel_scrolls_the_page(sheet):
     sheet.wait_for_function(
         "y => document.querySelector('.gtb tbody tr:nth-child(2)').getBoundingClientRect().y < y",
         arg=box["y"] - 20,
-        timeout=10_000,
+        timeout=90_000,
     )

@@ -65,7 +65,7 @@ def test_dragging_the_tilt_slider_moves_map_section_and_scorecard(sheet):
     sheet.wait_for_function(
         "words => document.querySelector('.gt-card').innerText !== words",
         arg=words,
-        timeout=15_000,
+        timeout=90_000,
     )
     assert axis[0] == before[1][0], "the loudspeaker itself stays where it hangs"
     shot(sheet, "design_meeting_tilted")
@@ -95,7 +95,7 @@ def test_the_room_is_traced_when_nothing_moves(sheet):
     sheet.wait_for_function(
         "() => document.querySelector('.js-plotly-plot').layout.annotations[0].text.includes('few"
         " rays')",
-        timeout=15_000,
+        timeout=90_000,
     )
     few = trace(sheet, "map", "intensity")
     sheet.mouse.up()
@@ -105,7 +105,7 @@ def test_the_room_is_traced_when_nothing_moves(sheet):
     assert before != few and few != after and after != before
     assert not sheet.locator("text=textbook formula").locator("visible=true").count()
     tab(sheet, "The room")
-    sheet.wait_for_selector("text=The textbook formula takes sound to be alike", timeout=10_000)
+    sheet.wait_for_selector("text=The textbook formula takes sound to be alike", timeout=90_000)
     tab(sheet, "Verdicts")
 
 
@@ -116,7 +116,7 @@ def test_a_better_aim_is_found_and_put_back(sheet):
     sheet.click("text=A better aim")
     before = trace(sheet, "beams", "z")
     press(sheet, "Find a better aim")
-    sheet.wait_for_selector("text=Looking for a better aim", timeout=10_000)
+    sheet.wait_for_selector("text=Looking for a better aim", timeout=90_000)
     until_other(sheet, "beams", "z", before)  # the best so far is drawn
     shot(sheet, "aiming")
     press(sheet, "Stop")
@@ -124,7 +124,7 @@ def test_a_better_aim_is_found_and_put_back(sheet):
     shot(sheet, "aimed")
     found = until_other(sheet, "beams", "z", before)
     press(sheet, "Put it back")
-    sheet.wait_for_selector("text=Tried:", state="detached", timeout=10_000)
+    sheet.wait_for_selector("text=Tried:", state="detached", timeout=90_000)
     back = until_other(sheet, "beams", "z", found)
     assert back == pytest.approx(before, abs=1e-3, nan_ok=True)
     sheet.click("text=The loudspeakers")
@@ -143,7 +143,7 @@ def test_code_is_folded_and_text_stays(sheet):
     beside = "() => getComputedStyle(document.querySelector('.gt-page')).position"
     for shown, covers in (("> 0", False), ("=== 0", True)):
         press(sheet, "Notebook")
-        sheet.wait_for_function(f"() => {visible} {shown}", timeout=15_000)
+        sheet.wait_for_function(f"() => {visible} {shown}", timeout=90_000)
         assert (sheet.evaluate(beside) == "fixed") == covers
 
 
@@ -164,7 +164,7 @@ def test_keyboard_and_typed_entry(sheet):
     sheet.wait_for_function(
         "handle => Number(handle.getAttribute('aria-valuenow')) === 55",
         arg=handle.element_handle(),
-        timeout=15_000,
+        timeout=90_000,
     )
 
 
@@ -175,9 +175,9 @@ def test_a_seat_of_the_plan_is_opened(sheet):
     sheet.locator(".gt-seat").focus()
     for key in ("ArrowRight", "ArrowRight", "Enter"):
         sheet.keyboard.press(key)
-    sheet.wait_for_selector("text=What limits it most", timeout=15_000)
+    sheet.wait_for_selector("text=What limits it most", timeout=90_000)
     sheet.wait_for_function(
-        "() => document.querySelectorAll('.js-plotly-plot').length === 2", timeout=15_000
+        "() => document.querySelectorAll('.js-plotly-plot').length === 2", timeout=90_000
     )
     assert sheet.locator(".gt-drawing-frame text", has_text="picked seat").count() == 1
     assert "court, " in sheet.locator("text=What limits it most").first.inner_text()
@@ -194,11 +194,11 @@ def test_what_cannot_be_is_said_and_the_picture_stays(sheet):
     handle = slider(sheet, "East of center")
     handle.focus()
     sheet.keyboard.press("End")
-    sheet.wait_for_selector("text=hangs outside the gym", timeout=10_000)
+    sheet.wait_for_selector("text=hangs outside the gym", timeout=90_000)
     shot(sheet, "design_meeting_refused")
     assert trace(sheet, "map", "intensity") == before
     sheet.click("button:has-text('Go back')")
-    sheet.wait_for_selector("text=hangs outside the gym", state="hidden", timeout=10_000)
+    sheet.wait_for_selector("text=hangs outside the gym", state="hidden", timeout=90_000)
 
 
 def test_designs_are_kept_side_by_side(sheet):
@@ -207,7 +207,7 @@ def test_designs_are_kept_side_by_side(sheet):
     """
     tab(sheet, "Compare")
     sheet.locator("button:has-text('Keep this design') >> visible=true").last.click()
-    sheet.wait_for_selector("text=Kept as A", timeout=15_000)
+    sheet.wait_for_selector("text=Kept as A", timeout=90_000)
     handle = slider(sheet, "Downtilt")
     handle.focus()
     start = float(handle.get_attribute("aria-valuenow"))
@@ -215,11 +215,11 @@ def test_designs_are_kept_side_by_side(sheet):
         sheet.keyboard.press("PageDown" if start > 60 else "PageUp")
     sheet.wait_for_timeout(1500)
     sheet.locator("button:has-text('Keep this design') >> visible=true").last.click()
-    sheet.wait_for_selector("text=Kept as B", timeout=15_000)
+    sheet.wait_for_selector("text=Kept as B", timeout=90_000)
     sheet.wait_for_function(
         "() => [...document.querySelectorAll('.js-plotly-plot')].some(g => g._fullLayout &&"
         " g.data.filter(t => t.type === 'heatmap').length >= 6)",
-        timeout=20_000,
+        timeout=90_000,
     )
     words = sheet.locator("table:visible", has_text="not bettered by any other").first.inner_text()
     rows = {
@@ -242,8 +242,11 @@ def test_designs_are_kept_side_by_side(sheet):
     shot(sheet, "options")
     pick(sheet, "Kept", "A")
     sheet.click("button:has-text('Go on from it')")
-    sheet.wait_for_timeout(1500)
-    assert float(slider(sheet, "Downtilt").get_attribute("aria-valuenow")) == start
+    sheet.wait_for_function(
+        "([handle, start]) => Number(handle.getAttribute('aria-valuenow')) === start",
+        arg=[slider(sheet, "Downtilt").element_handle(), start],
+        timeout=90_000,
+    )
 
 
 def test_advice_is_asked_for_and_tried(sheet):
@@ -252,25 +255,23 @@ def test_advice_is_asked_for_and_tried(sheet):
     """
     tab(sheet, "What would help")
     sheet.click("button:has-text('What would help?')")
-    sheet.wait_for_selector("button:has-text('Try it')", timeout=30_000)
+    sheet.wait_for_selector("button:has-text('Try it')", timeout=90_000)
     to_top(sheet.locator("button:has-text('Try it')").first)
     shot(sheet, "advice")
     before = trace(sheet, "map", "intensity")
     sheet.locator("button:has-text('Try it')").first.click()
-    sheet.wait_for_selector("text=Tried:", timeout=10_000)
-    sheet.wait_for_timeout(1500)
-    assert trace(sheet, "map", "intensity") != before
+    sheet.wait_for_selector("text=Tried:", timeout=90_000)
+    tried = until_other(sheet, "map", "intensity", before)
     sheet.locator("button:has-text('Put it back')").locator("visible=true").click()
-    sheet.wait_for_selector("text=Put back as it was >> visible=true", timeout=10_000)
-    sheet.wait_for_timeout(1500)
-    assert trace(sheet, "map", "intensity") == before
+    sheet.wait_for_selector("text=Put back as it was >> visible=true", timeout=90_000)
+    assert until_other(sheet, "map", "intensity", tried) == before
 
 
 def test_how_sure_is_drawn(sheet):
     """Behavior: the tab draws, with a bar, and shows a range a criterion."""
     tab(sheet, "How sure")
     sheet.click("button:has-text('Draw 200 times')")
-    sheet.wait_for_selector("text=least likely to meet its target", timeout=40_000)
+    sheet.wait_for_selector("text=least likely to meet its target", timeout=90_000)
     to_top(sheet.locator("text=least likely to meet its target"))
     shot(sheet, "how_sure")
     assert sheet.locator("svg[aria-label='range against target']:visible").count() > 10
@@ -281,22 +282,22 @@ def test_parts_and_the_loudspeaker_are_shown(sheet):
     with polars and balloon.
     """
     tab(sheet, "Cost, parts and schedules")
-    sheet.wait_for_selector("caption:has-text('Bill')", timeout=15_000)
+    sheet.wait_for_selector("caption:has-text('Bill')", timeout=90_000)
     pick(sheet, "Run by", "nobody (it runs by itself)")
-    sheet.wait_for_selector("text=Mixer: automatic", timeout=10_000)
+    sheet.wait_for_selector("text=Mixer: automatic", timeout=90_000)
     to_top(sheet.locator("caption:has-text('Loudspeakers')"))
     shot(sheet, "parts")
     tab(sheet, "The loudspeaker")
     sheet.wait_for_function(
         "() => { const g = [...document.querySelectorAll('.js-plotly-plot')].pop(); return"
         " g._fullLayout && g._fullLayout.polar && g._fullLayout.scene; }",
-        timeout=20_000,
+        timeout=90_000,
     )
     sheet.wait_for_function(
         "() =>"
         " [...document.querySelectorAll('.js-plotly-plot')].pop().getBoundingClientRect().width >"
         " 1200",
-        timeout=10_000,
+        timeout=90_000,
     )
     sheet.wait_for_timeout(500)
     to_top(sheet.locator("text=generic: made from nominal angles").first)
@@ -344,6 +345,6 @@ def test_an_arrangement_hangs_other_loudspeakers(sheet):
     )
     before = sheet.evaluate(handles)
     pick(sheet, "Start from", "A grid of pendants firing down")
-    sheet.wait_for_function(f"before => {handles} !== before", arg=before, timeout=20_000)
-    sheet.wait_for_selector("text=It gives up:", timeout=10_000)
+    sheet.wait_for_function(f"before => {handles} !== before", arg=before, timeout=90_000)
+    sheet.wait_for_selector("text=It gives up:", timeout=90_000)
     shot(sheet, "arrangement_pendants")

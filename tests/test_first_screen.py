@@ -66,7 +66,7 @@ def run(sheet, lab):
     sheet.wait_for_timeout(2000)
     sheet.keyboard.press("Escape")
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
-    sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
+    sheet.click(".jp-Dialog .jp-mod-accept", timeout=90_000)
     sheet.wait_for_selector(SETTLED, state="attached", timeout=150_000)
     drawn(sheet)
     sheet.wait_for_timeout(1500)
@@ -122,7 +122,7 @@ def test_a_tab_opens_in_view_beside_picture_and_board(sheet):
     for size in SIZES:
         sized(sheet, size)
         sheet.evaluate("() => { document.querySelector('.gt-page').scrollTop = 0 }")
-        sheet.wait_for_selector(".gt-page:not(.gt-reading)", timeout=10_000)
+        sheet.wait_for_selector(".gt-page:not(.gt-reading)", timeout=90_000)
         high = sheet.locator(".gtb").bounding_box()["height"]
         sheet.locator(".gt-tabs .lm-TabBar-tab", has_text="Verdicts").click()
         in_view(sheet, "Verdicts")
@@ -133,7 +133,7 @@ def test_a_tab_opens_in_view_beside_picture_and_board(sheet):
     for kept in (1, 2):
         sheet.click(".gt-kept-strip button:has-text('Keep this design')")
         sheet.wait_for_function(
-            "n => document.querySelectorAll('.gt-kept').length === n", arg=kept, timeout=30_000
+            "n => document.querySelectorAll('.gt-kept').length === n", arg=kept, timeout=90_000
         )
     sheet.click("button:has-text('Compare them')")
     in_view(sheet, "Compare")
@@ -154,7 +154,7 @@ def in_view(sheet, title):
             && Math.abs(tabs.top - board.bottom) < 12 && page.bottom - tabs.top > 200;
         }""",
         arg=title,
-        timeout=15_000,
+        timeout=90_000,
     )
 
 
@@ -177,7 +177,7 @@ def titled(sheet, label):
         "label => [...document.querySelectorAll('.gt-work .annotation-text')]"
         ".some((e) => e.textContent.startsWith(label))",
         arg=label,
-        timeout=10_000,
+        timeout=90_000,
     )
 
 

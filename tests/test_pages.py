@@ -105,7 +105,7 @@ def test_opening_changes_nothing(lab):
         handle = slider(sheet, "Downtilt")
         handle.focus()
         sheet.keyboard.press("ArrowRight")
-        sheet.wait_for_selector("button:enabled:text-is('Undo')", timeout=10_000)
+        sheet.wait_for_selector("button:enabled:text-is('Undo')", timeout=90_000)
         assert sheet.errors == [] and sheet.left == []
 
 
@@ -169,7 +169,7 @@ def test_a_lesson_is_walked_through(lab, lesson, slider_words, keys, last):
         entry.scroll_into_view_if_needed()
         shot(sheet, f"lesson_{lesson}_asked")
         sheet.locator("button:has-text('This is my guess')").first.click()
-        sheet.wait_for_selector("text=Computed:", timeout=10_000)
+        sheet.wait_for_selector("text=Computed:", timeout=90_000)
         sheet.locator("summary:has-text('Worked solution')").first.click()
         to_top(sheet.locator("text=Computed:").first)
         sheet.wait_for_timeout(500)

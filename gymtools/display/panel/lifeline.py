@@ -74,6 +74,11 @@ class Page(w.VBox):
     """The panel's page. Every run of a notebook's cell gives it the same name, so that what the
     notebook was last saved with shows the panel again after a reload; where nothing runs, a note
     says how to open it.
+
+    Parameters
+    ----------
+    children : sequence of Widget
+        What it shows
     """
 
     def __init__(self, children):
