@@ -21,6 +21,7 @@ from gymtools.venue.fixture import Fixture
 from gymtools.venue.hall import Hall
 from gymtools.venue.seating import Bank
 from gymtools.venue.track import Track
+from gymtools.venue.validation import fit_faults
 from gymtools.venue.zones import layers
 
 WHOLE = (
@@ -221,6 +222,32 @@ def test_a_deck_under_a_bank_counts_once():
     assert area["deck, floor"] == pytest.approx(20 * 4 - 10 * 2.4)
     assert area["upper, underside"] == pytest.approx(0.0)
     assert area["deck, underside"] == pytest.approx(20 * 4)
+
+
+@pytest.mark.parametrize(
+    "people, said",
+    [
+        (dict(rows=2), ["'upper' stands on 'deck', where rows of its own are."]),
+        (dict(standing=True), ["'upper' stands on 'deck', where people stand."]),
+        (dict(), []),
+    ],
+)
+def test_people_on_a_deck_count_once(people, said):
+    """Behavior: a bank on a balcony that has people of its own is refused; with none it stands."""
+    s = parse(AS_USED)
+    deck = Balcony(name="deck", side="south", depth=3, height=2.6, length=12, **people)
+    bank = Bank(
+        name="upper",
+        side="south",
+        rows=2,
+        row_run=0.6,
+        row_rise=0.3,
+        length=10,
+        base_height=2.6,
+    )
+    c = replace(s.configuration("class"), banks=(bank,), balconies=(deck,))
+    lines = [f.words for f in fit_faults(c)]
+    assert len(lines) == len(said) and all(map(str.startswith, lines, said))
 
 
 def test_zones_of_a_divided_gym_with_a_pulled_out_bank():

@@ -421,17 +421,29 @@ def _standing_faults(scenario, configuration):
                 )
     for bank in c.banks:
         for balcony in c.balconies:
-            if (
-                overlap(bank.footprint(hall), balcony.footprint(hall)) > 0.01
-                and bank.top + HEADROOM > balcony.underside
-                and bank.base_height < balcony.height - FLUSH  # it stands on this one
-            ):
-                yield Fault(
-                    bank.name,
-                    f"the top row of '{bank.name}' ({say(bank.top)}) leaves less than"
-                    f" {say(HEADROOM)} under '{balcony.name}' ({say(balcony.underside)}).",
-                )
+            if overlap(bank.footprint(hall), balcony.footprint(hall)) > 0.01:
+                yield from _bank_and_balcony(bank, balcony, say)
     yield from _reaching_faults(c)
+
+
+def _bank_and_balcony(bank, balcony, say):
+    """A bank under a balcony whose people have no headroom, or on it where people are already."""
+    below = bank.base_height < balcony.height - FLUSH
+    if below and bank.top + HEADROOM > balcony.underside:
+        yield Fault(
+            bank.name,
+            f"the top row of '{bank.name}' ({say(bank.top)}) leaves less than"
+            f" {say(HEADROOM)} under '{balcony.name}' ({say(balcony.underside)}).",
+        )
+    reach = balcony.depth if balcony.standing else balcony.rows * balcony.row_run
+    before = bank.side == balcony.side and bank.setback > reach - SLACK
+    if abs(bank.base_height - balcony.height) < FLUSH and reach and not before:
+        what = "people stand" if balcony.standing else "rows of its own are"
+        yield Fault(
+            bank.name,
+            f"'{bank.name}' stands on '{balcony.name}', where {what}. Leave them out, or move the"
+            " bank.",
+        )
 
 
 def _check_configuration(scenario, use):
