@@ -2,6 +2,7 @@
 it, aisles, a bank partly out, fixtures, a running track, and a curtain that divides it.
 """
 
+import html
 import re
 from dataclasses import replace
 
@@ -10,6 +11,7 @@ import pytest
 from schools import AS_USED
 
 from gymtools.acoustics.evaluate import evaluate
+from gymtools.display.documents import record_inputs
 from gymtools.display.documents.drawings import drawing
 from gymtools.display.drawing import picture
 from gymtools.venue.balcony import Balcony
@@ -144,6 +146,19 @@ def test_it_is_drawn(school):
     assert len(list(picture._outlines(c))) == len(names) + len(c.aisle_footprints)
     layers_used = [e.dxf.layer for e in drawing(school).modelspace()]
     assert {"FIXTURES", "SEATING", "COURT"} <= set(layers_used)
+
+
+def test_the_record_names_it(school):
+    """Behavior: the decision record lists what stands and hangs in the gym, each once."""
+    said = html.unescape(re.sub("<[^>]*>", "", record_inputs._gym(school)))
+    for words in (
+        "running track 'track'",
+        "fixture 'scoreboard'",
+        "fixture 'mats'",
+        "side court 'west court'",
+        "across the gym at 1.00 m, holds back",
+    ):
+        assert said.count(words) == 1, said
 
 
 def test_all_faults_at_once():
