@@ -480,7 +480,7 @@ def test_a_loudspeaker_at_a_mezzanine():
     pair = replace(DOVECOTE.groups[0], y=9.2, number=1, pan_deg=-90)
     for height, said in (
         (5.2, r"^loudspeaker W1 at 5\.20 m hangs less than 2\.00 m over the seats of 'gallery'"),
-        (3.45, r"^loudspeaker W1: its enclosure reaches into 'gallery'\."),
+        (3.45, r"^loudspeaker W1: its enclosure reaches 0\.08 m into 'gallery'\."),
     ):
         with pytest.raises(ValueError, match=said):
             replace(SMALL, banks=(raised,), groups=(replace(pair, height=height),))

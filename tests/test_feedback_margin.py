@@ -266,7 +266,7 @@ def test_margin_by_hand(name, use):
     wanted = max(r.use.target_dba, noise + r.scenario.targets.speech_to_noise_db)
     for m, c in zip(opened, r.microphones, strict=True):
         kind, place = m.kind, c.positions[c.worst]
-        direct, distance = r.sources.direct([place], r.configuration.room.blocking)
+        direct, distance = r.sources.direct([place], r.configuration.room.screens)
         toward = (r.sources.position - place) / distance
         talker = bands.to_energy(m.talker_dba + SPEECH_SPECTRUM_DB) / bands.to_energy(
             wanted - r.use.target_dba

@@ -380,14 +380,24 @@ WORDS = [  # passage, replacement, what is said after the file's name
         " [[uses]] 'class' [groups.'wall pair']: must be a table of keys and values.",
     ),
     (
+        "[hall]",
+        '[hall]\nshape = "L"',
+        (
+            " [hall]: unknown key 'shape'. A gym is a rectangle under a flat roof, or a gable along"
+            " its length. For an L-shape give the part with the court and the seats, and the open"
+            " side of the other part as a treatment 'stage opening'; for a curved roof a gable with"
+            " the walls' height and a ridge that gives the same volume."
+        ),
+    ),
+    (
         'units = "m"',
         'units = "m"\ntext = "no"',
         (
             ": unknown key 'text'. Known: name, units, source, court, court_x, court_y,"
             " court_turned, hall, air, side_courts, banks,"
-            " floor_seats, stage, portable_stages, balconies, microphones, treatments, groups,"
-            " uses, targets, equipment, loudspeaker_files, absorption_factors, scattering_factors,"
-            " measured_room, room_fit."
+            " floor_seats, stage, portable_stages, balconies, tracks, fixtures, divider,"
+            " microphones, treatments, groups, uses, targets, equipment, loudspeaker_files,"
+            " absorption_factors, scattering_factors, measured_room, room_fit."
         ),
     ),
 ]

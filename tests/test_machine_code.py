@@ -63,7 +63,7 @@ def test_direct_sound(name, use, arrays):
     of sight, energies within 1e-4 dB.
     """
     playing, points, surfaces = places(name, use)
-    both = (lambda: playing.direct(points, surfaces.blocking),)
+    both = (lambda: playing.direct(points, surfaces.screens),)
     (energy, distance), (plain, way) = both[0](), arrays(both[0])
     assert np.array_equal(energy > 0, plain > 0) and energy.any()
     assert in_db(energy, plain) < 1e-4
@@ -236,10 +236,10 @@ def test_remembered_direct_sound_is_the_direct_sound(name, use):
     playing, points, surfaces = places(name, use)
     scenario = SCENARIOS[name]
     areas = scenario.configuration(use).areas.values()
-    memory, blocking = Memory(), scenario.configuration(use).room.blocking
+    memory, screens = Memory(), scenario.configuration(use).room.screens
     for _ in range(2):
-        energy, distance = direct_sound(playing, [a.points for a in areas], blocking, memory)
-        plain, way = playing.direct(points, surfaces.blocking)
+        energy, distance, _ = direct_sound(playing, [a.points for a in areas], screens, memory)
+        plain, way = playing.direct(points, surfaces.screens)
         np.testing.assert_allclose(energy, plain, rtol=1e-5)
         np.testing.assert_allclose(distance, way, rtol=1e-6)
 

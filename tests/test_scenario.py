@@ -76,11 +76,11 @@ REFUSALS = {
     # names
     "bank twice": (
         dict(banks=(BANK, replace(BANK, side="south"))),
-        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs",
+        r"^two things are called 'bank'\. Every bank, balcony, stage, block of chairs or fixture",
     ),
     "chairs like bank": (
         dict(floor_seats=(replace(CHAIRS, name="bank"),)),
-        r"^two things are called 'bank'\. Every bank, balcony, stage or block of chairs",
+        r"^two things are called 'bank'\. Every bank, balcony, stage, block of chairs or fixture",
     ),
     "group twice": (
         dict(groups=(ROW, replace(DOWN, name="row"))),
@@ -354,8 +354,8 @@ REFUSALS = {
     "unknown set up": (
         with_use(set_up=("deck",)),
         (
-            r"^use 'game', set_up: block of chairs or portable stage 'deck' is unknown\. Known:"
-            r" chairs\.$"
+            r"^use 'game', set_up: block of chairs, portable stage or movable fixture 'deck' is"
+            r" unknown\. Known: chairs\.$"
         ),
     ),
     "unknown microphone": (
@@ -754,14 +754,17 @@ ENCLOSURES = {
             banks=(replace(BANK, first_height=2.4),),
             groups=(replace(ROW, **LONG, y=8.5, height=2.3, pan_deg=-90, downtilt_deg=0),),
         ),
-        r"^loudspeaker R1: its enclosure reaches into 'bank'\. Hang it higher, or move one of them",
+        (
+            r"^loudspeaker R1: its enclosure reaches .+ into 'bank'\. Hang it higher, or move one"
+            r" of them"
+        ),
     ),
     "in the slab of a balcony": (
         dict(
             balconies=(GALLERY,),
             groups=(replace(ROW, **LONG, x=-11.9, height=5.1, pan_deg=0, downtilt_deg=0),),
         ),
-        r"^loudspeaker R1: its enclosure reaches into 'gallery'\.",
+        r"^loudspeaker R1: its enclosure reaches .+ into 'gallery'\.",
     ),
     "a microphone in a loudspeaker": (
         dict(

@@ -16,6 +16,7 @@ from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.physics import bands
 from gymtools.physics.geometry import first_hit, in_sight
 from gymtools.physics.reflections import image_arrivals
+from gymtools.physics.screening import screening_loss_db
 from gymtools.venue.balcony import Balcony
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.loudspeakers import Group
@@ -383,16 +384,16 @@ def under(hall, low, depth, side="south"):
 
 def test_the_slab_shades_who_sits_under_it():
     """Closed form: from a high loudspeaker, a place under it is dark exactly when the line to it
-    meets front or slab.
+    meets front or slab; there it loses what the screen formula takes over the slab's front edge.
 
-    Worked out from similar triangles for one balcony and the loudspeaker before it; nowhere else is
-    anything lost.
+    Worked out from similar triangles and the unfolded way for one balcony and the loudspeaker
+    before it; at 1 kHz nowhere else is anything lost, but within a detour of 2 cm.
     """
     s = with_balconies(DOVECOTE, GALLERY, groups=(NEAR,))
     plain = with_balconies(DOVECOTE, groups=(NEAR,))
     points = under(s.hall, 1.2, GALLERY.depth)
     lit, free = (
-        r.sources.direct(points, r.configuration.room.blocking)[0][0, :, 3]
+        r.sources.direct(points, r.configuration.room.screens)[0][0, :, 3]
         for r in (hear(s), hear(plain))
     )
     edge = -s.hall.width / 2 + GALLERY.depth
@@ -401,9 +402,17 @@ def test_the_slab_shades_who_sits_under_it():
     height = NEAR.height + share * (points[:, 2] - NEAR.height)
     dark = (points[:, 1] < edge) & (height > GALLERY.underside)
     assert 20 < dark.sum() < len(points) - 20
-    np.testing.assert_array_equal(lit == 0, dark)
-    same = bands.to_level(lit[~dark]) - bands.to_level(free[~dark])
-    assert np.ptp(same) < 1e-3, "one setting more or less, and nothing else"
+    source = s.loudspeakers[0].position
+    off = [np.hypot(y - edge, z - GALLERY.underside) for _, y, z in (*points, source)]
+    z = np.hypot(np.array(off[:-1]) + off[-1], points[:, 0]) - np.linalg.norm(
+        points - source, axis=1
+    )
+    speed = hear(s).sources.speed
+    loss = screening_loss_db(np.where(dark, z, -z), frequency=1000.0, speed_of_sound=speed)
+    lost = bands.to_level(free) - bands.to_level(lit)
+    lost -= np.median(lost[~dark & (z > 0.1)])  # one setting more or less for all
+    np.testing.assert_allclose(lost[dark], loss[dark, 0], atol=2e-3)
+    assert lost[dark].min() > 4.7 and np.abs(lost[~dark & (z > 0.02)]).max() < 1e-3
 
 
 def test_people_under_a_balcony_are_told():
@@ -424,7 +433,8 @@ def test_people_under_a_balcony_are_told():
     )
     r = hear(s)
     silent = r.summary("chairs").out_of_sight
-    assert 0 < silent == (r.direct[0, r.area == "chairs", 3] == 0).sum()
+    assert 0 < silent == (~r.seen[0, r.area == "chairs"]).sum()
+    assert (r.direct[0, r.area == "chairs", 3] > 0).all(), "they hear it around the slab's edge"
     said = next(v for v in r.verdicts if v.criterion == "in_sight")
     assert (said.area, said.value, said.word) == ("chairs", silent, "misses")
     assert (
@@ -688,8 +698,8 @@ REFUSALS = {
     "set up": (
         first(set_up=("bleachers",)),
         (
-            r"^use 'game', set_up: block of chairs or portable stage 'bleachers' is unknown\."
-            r" Known: chairs, assembly stage\.$"
+            r"^use 'game', set_up: block of chairs, portable stage or movable fixture 'bleachers'"
+            r" is unknown\. Known: chairs, assembly stage\.$"
         ),
     ),
     "listens": (
@@ -749,8 +759,8 @@ REFUSALS = {
     "balcony named as a bank": (
         things(balconies=(replace(GALLERY, name="bleachers"),)),
         (
-            r"^two things are called 'bleachers'\. Every bank, balcony, stage or block of chairs"
-            r" needs its own name\.$"
+            r"^two things are called 'bleachers'\. Every bank, balcony, stage, block of chairs or"
+            r" fixture needs its own name\.$"
         ),
     ),
     "balcony too long": (

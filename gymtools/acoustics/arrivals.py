@@ -212,7 +212,7 @@ def first_reflections(sources, surfaces, points):
     -------
     Image sources of the first order, each with its loudspeaker's pattern: ``physics.reflections``.
     """
-    direct, distance = sources.direct(points, surfaces.blocking)
+    direct, distance = sources.direct(points, surfaces.screens)
     images, way = reflections.image_arrivals(points, sources, surfaces)
     energy = np.concatenate([direct[:, None], images], axis=1)
     time = (

@@ -331,7 +331,7 @@ def _furthest(area, level_db):
 def _in_sight(result):
     for a in result.areas:
         if a.out_of_sight:
-            hidden = ~np.isfinite(result.level_db[a.points, bands.COVERAGE.start])
+            hidden = ~result.in_sight[a.points]
             yield Measurement(area=a.name, value=float(a.out_of_sight), point=_first(a, hidden))
 
 
@@ -508,7 +508,7 @@ def _plain_feedback(v):
 
 
 def _on_listeners(result):
-    names = [a.name for a in result.areas]
+    names = result.listening_parts
     power = (result.sources.on_axis / result.sources.q)[:, bands.SPEECH].sum(axis=1)
     power = power / power.sum()
     landed = result.first_incidence
@@ -662,11 +662,11 @@ CRITERIA = MappingProxyType(
                 shown=0.5,
                 measure=_in_sight,
                 sentence=lambda v, _: (
-                    f"{v.value:.0f} seats hear no direct sound: something stands between them and"
-                    " every loudspeaker that plays"
+                    f"{v.value:.0f} seats hear direct sound only around an edge: something stands"
+                    " between them and every loudspeaker that plays"
                 ),
                 plain_sentence=lambda v: (
-                    f"{v.value:.0f} seats of the {v.area} hear no loudspeaker directly; none should"
+                    f"{v.value:.0f} seats of the {v.area} have no loudspeaker in sight; none should"
                 ),
             ),
             Criterion(

@@ -4,12 +4,12 @@ from hashlib import blake2b
 
 import numpy as np
 
-from ..physics import compiled, field, geometry
+from ..physics import compiled, field, screening
 
 KEPT = 512  # loudspeakers and areas whose direct sound is kept
 
 
-def direct_sound(sources, areas, blocking, memory):
+def direct_sound(sources, areas, screens, memory):
     """Direct sound at the points of several areas.
 
     Parameters
@@ -18,11 +18,11 @@ def direct_sound(sources, areas, blocking, memory):
         Loudspeakers of a use
     areas : sequence of array
         Points of each area (point, 3) [m]
-    blocking : Polygons
+    screens : Screens
         What may stand in the way [m]
     memory : Memory
-        Of the scenario: a loudspeaker that stays keeps its distances and lines of sight, and its
-        sound at 1 W where it looks the same way, in every use
+        Of the scenario: a loudspeaker that stays keeps its distances, its lines of sight and ways
+        round edges, and its sound at 1 W where it looks the same way, in every use
 
     Returns
     -------
@@ -30,10 +30,12 @@ def direct_sound(sources, areas, blocking, memory):
         (source, point, band) float32, the points of all areas in order [re 20 uPa squared]
     distance : ndarray
         (source, point) float32 [m]
+    seen : ndarray of bool
+        Whether the line is free, False where the source does not play (source, point)
 
     Sources
     -------
-    As ``physics.field.direct_energy``.
+    As ``physics.field.direct_energy``, and behind edges ``physics.screening``.
     """
     areas = [np.asarray(a, float) for a in areas]
     pairs = [(s, k) for s in range(len(sources)) for k in range(len(areas))]
@@ -42,16 +44,19 @@ def direct_sound(sources, areas, blocking, memory):
     ends = np.cumsum([0, *(len(a) for a in areas)])
     energy = np.zeros((len(sources), ends[-1], on_axis.shape[1]), np.float32)
     distance = np.empty(energy.shape[:2], np.float32)
-    free = _in_sight(sources, [areas[k] for _, k in pairs], pairs, (places, blocking, memory))
+    seen = np.zeros(energy.shape[:2], bool)
+    edges = _over_edges(sources, [areas[k] for _, k in pairs], pairs, (places, screens, memory))
     sent = _sent(sources, [areas[k] for _, k in pairs], pairs, (places, memory))
-    for (s, k), (at_1w, way), seen in zip(pairs, sent, free, strict=True):
+    for (s, k), (at_1w, way), screened in zip(pairs, sent, edges, strict=True):
         part = slice(ends[k], ends[k + 1])
         distance[s, part] = way
         if sources.playing[s]:
             np.multiply(at_1w, on_axis[s], out=energy[s, part])
-            if seen is not None:
-                energy[s, part][~seen] = 0
-    return energy, distance
+            seen[s, part] = True
+            if screened is not None:
+                seen[s, part], kept = screened
+                energy[s, part] *= kept
+    return energy, distance, seen
 
 
 def _places(sources, areas, pairs):
@@ -62,17 +67,20 @@ def _places(sources, areas, pairs):
     return [points[k] + positions[s] for s, k in pairs]
 
 
-def _in_sight(sources, points, pairs, keeping):
-    """Lines of sight of every pair (point,); None where all are free."""
-    places, blocking, memory = keeping
-    shapes = [getattr(blocking, name).tobytes() for name in ("normal", "offset", "edge_offset")]
-    around = blake2b(b"".join(shapes), digest_size=16).digest()
+def _over_edges(sources, points, pairs, keeping):
+    """Lines of sight (point,), and what arrives round edges (point, band), of every pair; None
+    where nothing stands in the way of any point, nor near it.
+    """
+    places, screens, memory = keeping
+    speed = np.float64(sources.speed).tobytes()
+    around = blake2b(screens.tobytes() + speed, digest_size=16).digest()
 
     def make(missing):
         def one(n):
             s, _ = pairs[missing[n]]
-            free = geometry.in_sight(sources.position[s : s + 1], points[missing[n]], blocking)[0]
-            return None if free.all() else free
+            way = sources.position[s], points[missing[n]], screens, sources.speed
+            seen, kept = screening.around_and_through(*way)
+            return None if (kept == 1).all() else (seen, kept)
 
         return _each(one, len(missing))
 

@@ -1,5 +1,7 @@
 """The evaluation: one scenario and one use in, what every seat gets out."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..physics import bands, intelligibility, reverberation
@@ -8,6 +10,7 @@ from ..venue.arguments import FROM_LOAD, kind_of, one_of
 from ..venue.scenario import Scenario
 from . import landing
 from .direct import direct_sound
+from .divided import balance, half
 from .result import AllUses, Result, listening, mean_over, statistical_time
 from .reverberant import DiffuseField
 from .sources import sources
@@ -89,10 +92,10 @@ def evaluate(
 
     Sources
     -------
-    Direct sound: spherical spreading, ISO 9613-1 air. Reverberant sound, statistical: diffuse
-    field, Eyring absorption with air, fed by what remains after the first surface; traced:
-    ``physics.tracing``. STI: IEC 60268-16 with a complex sum of the arrivals and of the reverberant
-    sound.
+    Direct sound: spherical spreading, ISO 9613-1 air, screening after ISO 9613-2. Reverberant
+    sound, statistical: diffuse field, Eyring absorption with air, fed by what remains after the
+    first surface; traced: ``physics.tracing``. STI: IEC 60268-16 with a complex sum of the arrivals
+    and of the reverberant sound.
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
     if not hasattr(room, "at_gains_of"):  # no field that has been traced
@@ -101,12 +104,18 @@ def evaluate(
     if most_points is not None:
         whole("most_points", most_points, 1, MOST_POINTS, "Leave it out for all seats.")
     use = scenario.use(use)
+    result = _evaluated(scenario, use, room, rays, most_points)
+    return result if use.beside is None else replace(result, spill=_spill(result, room, rays))
+
+
+def _evaluated(scenario, use, room, rays, most_points):
+    """One use, as if nothing went on beside it."""
     configuration = scenario.configuration(use.name)
     points, spans = _points(configuration, use, most_points)
     at_1w = sources(scenario, use)
     of_areas = [points[span] for span in spans.values()]
-    blocking = configuration.room.blocking
-    direct, distance = direct_sound(at_1w, of_areas, blocking, scenario.memory)
+    screens = configuration.room.screens
+    direct, distance, seen = direct_sound(at_1w, of_areas, screens, scenario.memory)
     reverberant = _reverberant(scenario, use, at_1w, room, rays)
     total = direct.sum(axis=0) + reverberant.at(points)  # (point, band)
     room_eq_db, gain_db = _level(total, spans, use)
@@ -120,12 +129,28 @@ def evaluate(
         points=points,
         direct=direct * scale,
         distance=distance,
+        seen=seen,
         total=total * scale,
         reverberant=reverberant.raised(raised_db),
         room_eq_db=room_eq_db,
         gain_db=gain_db,
         draft=most_points is not None,
     )
+
+
+def _spill(result, room, rays):
+    """Speech of the use beside this one at its listeners, mean over them (7,)."""
+    scenario, use = result.scenario, result.use
+    other = scenario.use(use.beside)
+    if hasattr(room, "at_gains_of"):  # a field of this use: the other is traced for a draft
+        room, rays = "traced", "few"
+    heard = _evaluated(scenario, other, room, rays, None)
+    total = heard.total
+    if room == "statistical":  # its diffuse field is that of its own half
+        late = _diffuse(scenario, other, sources(scenario, other), scenario.side(use))
+        raised_db = heard.room_eq_db + heard.gain_db
+        total = heard.direct.sum(axis=0) + late.raised(raised_db).at(heard.points)
+    return mean_over(total, heard.spans, listening(use, heard.spans))
 
 
 def _points(configuration, use, most):
@@ -152,14 +177,24 @@ def _reverberant(scenario, use, at_1w, room, rays):
     return _diffuse(scenario, use, at_1w)
 
 
-def _diffuse(scenario, use, at_1w):
-    """The diffuse field of all loudspeakers at 1 W."""
+def _diffuse(scenario, use, at_1w, side=None):
+    """The diffuse field of all loudspeakers at 1 W; in a divided gym that of one half, the
+    listeners' where no other is asked for.
+    """
     surfaces = scenario.surfaces(use)
     remaining = landing.remaining_share(at_1w, surfaces, scenario.memory)
-    absorbing = reverberation.absorption_area(
-        surfaces.area, surfaces.absorption, air=at_1w.decay, volume=surfaces.volume
-    )
     fed = at_1w.on_axis / at_1w.q * remaining  # (source, band)
+    if use.divided:
+        configuration = scenario.configuration(use.name)
+        side = scenario.side(use) if side is None else side
+        halves = balance(configuration, surfaces, at_1w.decay)
+        of_source = configuration.divider.side_of(at_1w.position)
+        fed, absorbing = fed * halves[side, of_source], 1.0
+        surfaces = half(configuration, surfaces, side)
+    else:
+        absorbing = reverberation.absorption_area(
+            surfaces.area, surfaces.absorption, air=at_1w.decay, volume=surfaces.volume
+        )
     rt = statistical_time(surfaces, surfaces.absorption, at_1w, "eyring")
     return DiffuseField(energy=fed * 16 * np.pi / absorbing, rt=rt)
 

@@ -163,7 +163,7 @@ class _Loop:
     def of(cls, result, microphone, positions):
         """Of one microphone at several positions."""
         kind, pattern = microphone.kind, np.array(microphone.kind.pattern)
-        direct, distance = result.sources.direct(positions, result.configuration.room.blocking)
+        direct, distance = result.sources.direct(positions, result.configuration.room.screens)
         toward = (result.sources.position[:, None] - positions) / distance[..., None]
         known = microphone.facing_deg
         facings = FACINGS if known is None else np.array([known])

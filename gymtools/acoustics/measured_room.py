@@ -243,7 +243,7 @@ def time_spread(scenario, use, *, room="traced"):
     Close to the prediction a logarithm of time is taken to follow the logarithms of the factors
     along straight lines.
     """
-    gym = _Gym(replace(scenario, uses=(use,), measured_room=None, room_fit=None, text=None), room)
+    gym = _Gym(_alone(scenario, use), room)
     effect, unknown = gym.effects, gym.spread
     variance = (effect**2 * unknown**2).sum(axis=0)
     if scenario.measured_room is None or scenario.room_fit is None:
@@ -301,11 +301,7 @@ def decay_effects(scenario, use):
     effects : DecayEffects
         Traced with the same rays with and without each change
     """
-    gym = _Gym(
-        replace(scenario, uses=(use,), measured_room=None, room_fit=None, text=None),
-        "traced",
-        passes=FEW,
-    )
+    gym = _Gym(_alone(scenario, use), "traced", passes=FEW)
     *rows, scattering = gym.effects
     return DecayEffects(
         absorption=dict(zip(gym.finishes, rows, strict=True)), scattering=scattering
@@ -394,3 +390,9 @@ class _Gym:
         most = np.minimum(LIMITS[1], 1 / np.maximum(published * present, 0.1))
         low, high = np.log(LIMITS[0]), np.log(np.vstack([most, np.full(7, LIMITS[1])]))
         return np.clip(x, low, np.maximum(high, 0.0))
+
+
+def _alone(scenario, use):
+    """The gym with one use and nothing beside it, and nothing measured in it."""
+    uses = (replace(use, beside=None),)
+    return replace(scenario, uses=uses, measured_room=None, room_fit=None, text=None)

@@ -9,10 +9,11 @@ from ..physics import bands, intelligibility, reverberation
 from ..physics.decay import RANGES
 from ..physics.sources import Sources
 from ..venue.scenario import Scenario
-from ..venue.uses import Use
+from ..venue.uses import Use, on_court
 from . import landing
 from .arrivals import arrival_spread_s, echoes, image_shift_deg, talker_position
 from .criteria import WORDS, judge, worst_word
+from .divided import half
 from .feedback import feedback_margins
 from .reverberant import DiffuseField, TracedField
 from .room_decay import room_decay
@@ -29,7 +30,7 @@ class AreaSummary:
     weight: float
     points: slice  # of the result's arrays
     mean_db: float  # direct level, energy sum of 1, 2 and 4 kHz, mean over the seats [dB]
-    # seats that no loudspeaker that plays can see; the figures of the direct sound leave them out
+    # seats that no loudspeaker that plays can see: they hear it around edges
     out_of_sight: int
     coverage_range_db: tuple  # 5th to 95th percentile of the direct level at 1, 2 and 4 kHz [dB]
     within_3db: float  # share of seats within 3 dB of the mean, 0 to 1 [-]
@@ -53,11 +54,15 @@ class Result:
     points: np.ndarray  # (P, 3) [m]
     direct: np.ndarray  # direct sound of each loudspeaker (S, P, 7) [re 20 uPa squared]
     distance: np.ndarray  # (S, P) [m]
+    seen: np.ndarray  # whether nothing stands between, for loudspeakers that play (S, P)
     total: np.ndarray  # direct and reverberant energy (P, 7) [re 20 uPa squared]
     reverberant: DiffuseField | TracedField  # what the room adds: by formula, or traced
     room_eq_db: np.ndarray  # how far each octave is turned down for all loudspeakers (7,) [dB]
     gain_db: float  # of all loudspeakers over 1 W into their sensitivity [dB]
     draft: bool  # some seats only, so that nothing is judged
+    # speech of a use on the other side of a divider, mean over the listeners; None without one (7,)
+    # [re 20 uPa squared]
+    spill: np.ndarray | None = None
 
     @property
     def room(self):
@@ -105,7 +110,10 @@ class Result:
         return self._reverberation_time("sabine")
 
     def _reverberation_time(self, formula):
-        return statistical_time(self.configuration.room, self.absorption, self.sources, formula)
+        room, side = self.configuration.room, self.scenario.side(self.use)
+        if side is not None:  # the listeners' half
+            room = half(self.configuration, self.surfaces, side)
+        return statistical_time(room, self.absorption, self.sources, formula)
 
     @cached_property
     def decay_times(self):
@@ -180,7 +188,7 @@ class Result:
         """Largest share of each loudspeaker's sound, 500 Hz to 4 kHz, that turning it could send
         onto listeners first (S,); 0 for one that is off [-].
         """
-        room, listening = self.configuration.room, tuple(self.weights)
+        room, listening = self.configuration.room, self.listening_parts
         return landing.best_shares(self.sources, room, listening, self.scenario.memory)
 
     # ---- levels
@@ -197,6 +205,11 @@ class Result:
         return bands.to_level(self.direct.sum(axis=0))
 
     @cached_property
+    def in_sight(self):
+        """Whether each seat sees a loudspeaker that plays, and hears it (P,)."""
+        return self.seen.any(axis=0) & np.isfinite(self.level_db).any(axis=1)
+
+    @cached_property
     def total_db(self):
         """Level of direct and reverberant sound (P, 7) [dB]."""
         return bands.to_level(self.total)
@@ -209,8 +222,20 @@ class Result:
 
     @cached_property
     def noise_db(self):
-        """Noise at the listeners (7,) [dB]."""
-        return self.use.noise
+        """Noise at the listeners, with the speech of a use beside it (7,) [dB]."""
+        if self.spill is None:
+            return self.use.noise
+        return bands.to_level(bands.to_energy(self.use.noise) + self.spill)
+
+    @property
+    def spill_db(self):
+        """Speech of the use beside it at the listeners (7,) [dB]; -inf without one."""
+        return bands.to_level(np.zeros(7) if self.spill is None else self.spill)
+
+    @property
+    def spill_dba(self):
+        """The same [dB(A)]."""
+        return float(bands.a_weighted(self.spill_db))
 
     @cached_property
     def speech_dba(self):
@@ -274,6 +299,11 @@ class Result:
     def weights(self):
         """Weight of each audience area that listens, by name [-]."""
         return listening(self.use, self.spans)
+
+    @property
+    def listening_parts(self):
+        """Parts of the room on which people listen, each once: the court for half of it too."""
+        return tuple(dict.fromkeys("court" if on_court(n) else n for n in self.weights))
 
     @cached_property
     def listeners(self):
@@ -360,7 +390,7 @@ class Result:
             mean_db=mean,
             coverage_range_db=tuple((high - low).tolist()),
             within_3db=float((np.abs(level - mean) <= NEAR_DB).mean()),
-            out_of_sight=int((~heard).sum()),
+            out_of_sight=int((~self.in_sight[span]).sum()),
             quietest_db=float(level.min() - mean),
             quietest=int(span.start + quietest),
             quietest_seat=area.seat_words(quietest, self.scenario.units),

@@ -13,6 +13,7 @@ from ..physics.cores import on_all_cores
 from ..physics.counting import EDGES
 from ..physics.reverberation import reverberation_time
 from ..physics.sources import Sources
+from .divided import half
 from .sources import through_air
 
 SOURCE_HEIGHT = 1.5  # over the floor    ISO 3382-2:2008, 4.3 (from memory) [m]
@@ -128,8 +129,8 @@ def room_decay(scenario, use, *, room="traced", rays="full", seed=SEED, passes=N
     """
     surfaces, through = scenario.surfaces(use), through_air(scenario.air)
     if room == "statistical":
-        return _by_formula(surfaces, *through)
-    configuration = scenario.configuration(use.name)
+        return _by_formula(scenario, use, *through)
+    configuration, side = scenario.configuration(use.name), scenario.side(use)
     if rays == "few":
         passes = FEW
     key = (
@@ -140,14 +141,18 @@ def room_decay(scenario, use, *, room="traced", rays="full", seed=SEED, passes=N
         through[1],
         seed,
         passes,
+        side,
     )
     return scenario.memory.cache("room decays", STORED).get(
-        key, lambda: _traced(configuration, surfaces, through, (seed, passes))
+        key, lambda: _traced((configuration, side), surfaces, through, (seed, passes))
     )
 
 
-def _by_formula(surfaces, decay_constant, speed):
-    """Eyring's time, with air."""
+def _by_formula(scenario, use, decay_constant, speed):
+    """Eyring's time, with air; of the listeners' half where the gym is divided."""
+    surfaces = scenario.surfaces(use)
+    if use.divided:
+        surfaces = half(scenario.configuration(use.name), surfaces, scenario.side(use))
     rt = reverberation_time(
         surfaces.volume,
         surfaces.area,
@@ -158,17 +163,21 @@ def _by_formula(surfaces, decay_constant, speed):
     return RoomDecay(formula=rt)
 
 
-def _traced(configuration, surfaces, through, chance):
+def _traced(where, surfaces, through, chance):
     """Decay times of all passes together, of as many as are wanted or as the error asks for."""
+    configuration, side = where
     (seed, wanted), zones = chance, configuration.zones
-    heads = [(*head, SOURCE_HEIGHT) for head in source_spots(configuration)]
+    volume = zones.volume
+    if side is not None:  # of the listeners' half alone
+        volume = np.where(configuration.divider.side_of(zones.center) == side, volume, 0.0)
+    heads = [(*head, SOURCE_HEIGHT) for head in source_spots(configuration, side)]
     source = _all_around(heads, *through)
     count = int(np.clip(surfaces.volume / RAYS_PER, FEWEST_RAYS, MOST_RAYS))
 
     def course(which):  # of one pass of one position (bin, band)
         rays = tracing.Rays(count=count, rng=np.random.default_rng([seed, *which]))
         found = tracing.trace(source.some([which[1]]), surfaces, zones, rays)
-        return np.tensordot(zones.volume, found.reflected, 1)
+        return np.tensordot(volume, found.reflected, 1)
 
     courses = []  # of each pass
     while True:
@@ -198,13 +207,15 @@ def _all_around(positions, decay_constant, speed):
     )
 
 
-def free_spots(configuration):
+def free_spots(configuration, side=None):
     """Spots of the floor, a meter apart, off walls and off what stands there.
 
     Parameters
     ----------
     configuration : HallConfiguration
         The gym as it stands in a use
+    side : int, optional
+        Of a divider, as ``Divider.side_of``; the whole floor when left out [-]
 
     Returns
     -------
@@ -218,21 +229,33 @@ def free_spots(configuration):
     )
     spots = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
     free = np.ones(len(spots), bool)
+    if side is not None:
+        free &= c.divider.side_of(spots) == side
     banks = [b for b in c.banks if b.open and b.on_floor]
-    for thing in (*banks, *c.floor_seats, *c.portable_stages):
-        west, east, south, north = thing.footprint(hall)
+    covered = [t.footprint(hall) for t in (*banks, *c.floor_seats, *c.portable_stages)]
+    covered += [
+        box
+        for f in c.fixtures
+        if f.bottom < SOURCE_HEIGHT + OFF_WALLS
+        for box in f.footprints(hall)
+    ]
+    if c.divider:
+        covered.append(c.divider.footprint(hall))
+    for west, east, south, north in covered:
         inside = (spots[:, 0] > west - OFF_WALLS) & (spots[:, 0] < east + OFF_WALLS)
         free &= ~(inside & (spots[:, 1] > south - OFF_WALLS) & (spots[:, 1] < north + OFF_WALLS))
     return spots[free] if free.any() else np.zeros((1, 2))
 
 
-def source_spots(configuration):
+def source_spots(configuration, side=None):
     """Where the source of a measurement stands, in turn.
 
     Parameters
     ----------
     configuration : HallConfiguration
         The gym as it stands in a use
+    side : int, optional
+        Of a divider, as ``Divider.side_of``; the whole floor when left out [-]
 
     Returns
     -------
@@ -243,7 +266,7 @@ def source_spots(configuration):
     -------
     Two positions: ISO 3382-2:2008, table 1, engineering method (from memory).
     """
-    spots = free_spots(configuration)
+    spots = free_spots(configuration, side)
     low, high = spots.min(axis=0), spots.max(axis=0)
     ends = [low + (high - low) * share for share in ENDS]
     return [spots[np.argmin(np.linalg.norm(spots - end, axis=1))] for end in ends]

@@ -42,7 +42,9 @@ class Section:
 
     area: str
     outline: np.ndarray  # floor, walls and roof (corner, 2) [m]
-    steps: np.ndarray  # the bank's profile (corner, 2); empty on the floor [m]
+    # profile of the bank, and balconies and fixtures that are cut, each after a row of NaN (corner,
+    # 2) [m]
+    steps: np.ndarray
     points: np.ndarray  # indices of the seats in the cut, front to back (row,)
     seats: np.ndarray  # their ears (row, 2) [m]
     loudspeaker: int  # index of the loudspeaker that gives these seats the most direct sound
@@ -194,7 +196,7 @@ def section(result, area):
     hall = result.scenario.hall
     bank = next((b for b in result.configuration.banks if b.name == area), None)
     side = cut_side(result.configuration, area)
-    foot, _, inward = along_wall(side, hall)
+    foot, along, inward = along_wall(side, hall)
 
     def flat(p):
         return np.stack([(np.asarray(p) - foot) @ inward, np.asarray(p)[..., 2]], axis=-1)
@@ -205,10 +207,11 @@ def section(result, area):
     loudspeaker = int(np.argmax(direct[..., BAND].sum(axis=1)))
     start = result.scenario.loudspeakers[loudspeaker].position
     lines = [flat(np.stack([start, end])) for end in _ends(result, loudspeaker, middle)]
+    cut = [_gapped(flat(c)) for c in _cut(result.configuration, along, float(middle[0] @ along))]
     return Section(
         area=area,
         outline=_outline(hall, side, middle[0]),
-        steps=bank.profile if bank else np.empty((0, 2)),
+        steps=np.concatenate([bank.profile if bank else np.empty((0, 2)), *cut]),
         points=points,
         seats=flat(middle),
         loudspeaker=loudspeaker,
@@ -246,3 +249,22 @@ def _outline(hall, side, through):
         )
     top = float(hall.roof_height(through[1]))
     return np.array([[0, 0], [hall.length, 0], [hall.length, top], [0, top], [0, 0]])
+
+
+def _cut(configuration, along, at):
+    """Lines (2, 3) in which an upright plane cuts balconies, fixtures and a divider [m]."""
+    hanging = {thing.name for thing in (*configuration.balconies, *configuration.fixtures)}
+    for surface in configuration.room.surfaces:
+        if surface.owner not in hanging and surface.part != "divider":
+            continue
+        one, other = surface.corners, np.roll(surface.corners, -1, axis=0)
+        a, b = one @ along - at, other @ along - at
+        crosses = (a < 0) != (b < 0)
+        if crosses.sum() == 2:
+            share = (a / np.where(crosses, a - b, 1.0))[crosses, None]
+            yield one[crosses] + share * (other - one)[crosses]
+
+
+def _gapped(line):
+    """A line (point, 2) after a gap, so that it does not join what is drawn before it."""
+    return np.concatenate([np.full((1, 2), np.nan), line])

@@ -97,7 +97,8 @@ def as_tested(scenario, use, ambient_db=None):
         if ambient_db is None
         else dict(noise_dba=None, noise_db=tuple(np.clip(ambient_db, -20, 120).tolist()))
     )
-    return replace(scenario, uses=(replace(use, occupied={}, **noise),), text=None)
+    alone = replace(use, occupied={}, beside=None, **noise)
+    return replace(scenario, uses=(alone,), text=None)
 
 
 def _chosen(scenario, uses):
@@ -194,7 +195,8 @@ def _decays(scenario, result):
     """Reverberation: readings, sources, and a note where microphones stand too near them."""
     volume, rt = result.configuration.room.volume, float(result.rt[bands.MIDDLE].mean())
     least = 2 * np.sqrt(volume / (result.sources.speed * rt))  # ISO 3382-2:2008, 4.3.1
-    spots, heads = free_spots(result.configuration), source_spots(result.configuration)
+    where = result.configuration, result.scenario.side(result.use)
+    spots, heads = free_spots(*where), source_spots(*where)
     readings, note = [], ""
     for s, head in enumerate(heads, 1):
         far = np.linalg.norm(spots - head, axis=1)

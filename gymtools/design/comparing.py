@@ -17,6 +17,8 @@ THINGS = {
     "balconies": "balcony",
     "side_courts": "side court",
     "portable_stages": "stage",
+    "tracks": "track",
+    "fixtures": "fixture",
 }
 # values that are called otherwise than their field
 VALUES = {

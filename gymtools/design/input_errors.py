@@ -107,8 +107,8 @@ class InputError:
 
 
 def ungrouped(scenario, use):
-    """The scenario with one use, and every loudspeaker a group of its own, so that each can err for
-    itself.
+    """The scenario with one use and what goes on beside it, and every loudspeaker a group of its
+    own, so that each can err for itself.
 
     Parameters
     ----------
@@ -120,17 +120,19 @@ def ungrouped(scenario, use):
     Returns
     -------
     scenario : Scenario
-        It sounds alike; its groups are called by the tags of the loudspeakers
+        It sounds alike, the use first; its groups are called by the tags of the loudspeakers
     """
-    groups, group_settings = [], {}
+    kept = [use] if use.beside is None else [use, scenario.use(use.beside)]
+    groups, settings = [], [{} for _ in kept]
     for g in scenario.groups:
         for c in scenario.in_group(g.name):
             alone = dict(number=1, spacing=0.0, splay_deg=0.0)
             pan = (c.pan_deg + 180) % 360 - 180
             groups.append(replace(g, name=c.tag, tag=c.tag, x=c.x, y=c.y, pan_deg=pan, **alone))
-            group_settings[c.tag] = use.group_setting(g.name)
-    uses = (replace(use, groups=group_settings),)
-    return replace(scenario, groups=tuple(groups), uses=uses, text=None)
+            for one, of_use in zip(kept, settings, strict=True):
+                of_use[c.tag] = one.group_setting(g.name)
+    uses = [replace(one, groups=of_use) for one, of_use in zip(kept, settings, strict=True)]
+    return replace(scenario, groups=tuple(groups), uses=tuple(uses), text=None)
 
 
 def _finishes(scenario):

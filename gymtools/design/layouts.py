@@ -403,8 +403,9 @@ def grid(scenario, loudspeaker="pendant 100", rows=3, columns=3):
         (Group, names of the areas it serves)
     """
     hall, loudspeaker_type = scenario.hall, scenario.loudspeaker_types[loudspeaker]
-    seats = (*scenario.banks, *scenario.balconies, *scenario.floor_seats)
-    everywhere, placed = ["court", *(t.name for t in seats)], []
+    seats = (*scenario.banks, *scenario.galleries, *scenario.floor_seats)
+    listening = [t.name for t in seats if t.name in scenario.area_names]
+    everywhere, placed = ["court", *listening], []
     for row in range(rows):
         y = ((row + 0.5) / rows - 0.5) * hall.width
         group = Group(

@@ -177,7 +177,8 @@ def seats_along(scenario, side):
     names : list of str
         Of audience areas
     """
-    return [t.name for t in (*scenario.banks, *scenario.balconies) if t.side == side]
+    balconies = [b for b in scenario.galleries if b.name in scenario.area_names]
+    return [t.name for t in (*scenario.banks, *balconies) if t.side == side]
 
 
 def court_edge(scenario, side, reach=0.85):

@@ -156,7 +156,7 @@ def _sent_back(result):
     """Share of what meets each part of the room that it sends back, 500 Hz to 4 kHz; none for the
     listeners (part,) [-].
     """
-    people = {a.name for a in result.areas}
+    people = set(result.listening_parts)
     room, alpha = result.configuration.room, result.absorption[:, bands.SPEECH].mean(axis=1)
 
     def mean(part):

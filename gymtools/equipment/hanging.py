@@ -136,9 +136,7 @@ def aims(results):
     """
     found = {}
     for result in results.values():
-        listening = [
-            n for n, part in enumerate(result.parts) if result.use.listens.get(part, 0) > 0
-        ]
+        listening = [n for n, part in enumerate(result.parts) if part in result.listening_parts]
         serves = result.first_incidence[:, listening].sum(axis=1)  # (source,)
         beams = {}
         for t in throws(result):

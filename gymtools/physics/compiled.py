@@ -16,6 +16,7 @@ LOOPS = (
     "late_modulation_compiled",
     "microphones_compiled",
     "reflections_compiled",
+    "screening_compiled",
     "tracing_compiled",
 )
 LEAST = 300  # rows that are worth a thread of their own

@@ -77,6 +77,43 @@ def polygon_area(corners):
     return float(np.linalg.norm(_newell(np.asarray(corners, float))) / 2)
 
 
+def clip(corners, normal, limit):
+    """Part of a convex polygon on one side of a plane, or of a line in its own plane.
+
+    Parameters
+    ----------
+    corners : array
+        In order (corner, 2) or (corner, 3) [m]
+    normal : array
+        Unit normal of the plane (2,) or (3,) [-]
+    limit : float
+        What lies at normal . x >= limit is kept [m]
+
+    Returns
+    -------
+    kept : ndarray
+        Corners of what is left, none where it is all on the other side (corner, 2) or (corner, 3)
+        [m]
+
+    Sources
+    -------
+    I. E. Sutherland and G. W. Hodgman, Communications of the ACM 17 (1974) 32 (from memory).
+
+    Examples
+    --------
+    >>> clip([[0, 0], [2, 0], [2, 1], [0, 1]], (1, 0), 1.5).tolist()
+    [[1.5, 0.0], [2.0, 0.0], [2.0, 1.0], [1.5, 1.0]]
+    """
+    corners, kept, normal = np.asarray(corners, float), [], np.asarray(normal, float)
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        da, db = a @ normal - limit, b @ normal - limit
+        if da >= 0:
+            kept.append(a)
+        if da * db < 0:
+            kept.append(a + (b - a) * da / (da - db))
+    return np.array(kept).reshape(-1, corners.shape[1])
+
+
 @dataclass(frozen=True, eq=False)
 class Polygons:
     """Convex plane polygons, packed for array work.
@@ -99,6 +136,8 @@ class Polygons:
         Box around each polygon (polygon, 3), float32 [m]
     plane : ndarray of int
         Number of the plane that each polygon lies in (polygon,) [-]
+    corner : ndarray
+        Corners in order (polygon, edge, 3), float32; short polygons repeat their last [m]
     """
 
     normal: np.ndarray
@@ -108,6 +147,7 @@ class Polygons:
     low: np.ndarray
     high: np.ndarray
     plane: np.ndarray
+    corner: np.ndarray
 
     def __len__(self):
         return len(self.offset)
@@ -150,7 +190,7 @@ def pack(polygons):
     corners = [np.asarray(polygon, float) for polygon in polygons]
     normals = [_normal(c, number) for number, c in enumerate(corners)]
     offsets = [n @ c[0] for n, c in zip(normals, corners, strict=True)]
-    edges, limits = [], []
+    edges, limits, outlines = [], [], []
     for number, (n, c) in enumerate(zip(normals, corners, strict=True)):
         along = np.roll(c, -1, axis=0) - c
         inward = np.cross(n, along / np.linalg.norm(along, axis=1, keepdims=True))
@@ -160,6 +200,7 @@ def pack(polygons):
         fill = [*range(len(c)), *[len(c) - 1] * (most - len(c))]
         edges.append(inward[fill])
         limits.append(limit[fill])
+        outlines.append(c[fill])
 
     def as32(rows, *shape):
         return np.array(rows, np.float32).reshape(len(polygons), *shape)
@@ -172,6 +213,7 @@ def pack(polygons):
         as32([c.min(axis=0) for c in corners], 3),
         as32([c.max(axis=0) for c in corners], 3),
         _planes(normals, offsets),
+        as32(outlines, most, 3),
     )
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from . import bands, field, geometry
+from . import bands, field, screening
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -116,14 +116,14 @@ class Sources:
         """
         return replace(self, on_axis=self.on_axis * bands.to_energy(gain_db))
 
-    def direct(self, points, blocking=None):
+    def direct(self, points, screens=None):
         """Direct sound at points.
 
         Parameters
         ----------
         points : array
             (point, 3) [m]
-        blocking : Polygons, optional
+        screens : Screens, optional
             What may stand in the way; nothing when left out [m]
 
         Returns
@@ -133,8 +133,9 @@ class Sources:
         distance : ndarray
             (source, point) float32 [m]
         """
-        free = None
-        if blocking is not None:
-            free = np.zeros((len(self), len(points)), bool)
-            free[self.playing] = geometry.in_sight(self.position[self.playing], points, blocking)
-        return field.direct_energy(points, self, free=free)
+        energy, distance = field.direct_energy(points, self)
+        if screens is not None and len(screens):
+            for s in np.flatnonzero(self.playing):
+                way = self.position[s], points, screens, self.speed
+                energy[s] *= screening.around_and_through(*way)[1]
+        return energy, distance

@@ -6,6 +6,9 @@ from functools import cached_property
 import numpy as np
 
 from .geometry import Polygons
+from .screening import screens
+
+LEAST_CHANCE = 0.1  # of a ray to go through a surface that lets sound through, and not to [-]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -30,6 +33,9 @@ class Surfaces:
         Whether the surface can stand between a loudspeaker and a listener (surface,)
     volume : float
         Volume of the room [m3]
+    transmission : ndarray, optional
+        Share of the energy that goes through (surface, band), part of what is not reflected;
+        nothing when left out [-]
     """
 
     polygons: Polygons
@@ -39,6 +45,7 @@ class Surfaces:
     counted: np.ndarray
     blocks: np.ndarray
     volume: float
+    transmission: np.ndarray | None = None
 
     def __len__(self):
         return len(self.polygons)
@@ -47,6 +54,28 @@ class Surfaces:
     def blocking(self):
         """The polygons that can stand in a line of sight [m]."""
         return self.polygons.some(np.flatnonzero(self.blocks))
+
+    @cached_property
+    def screens(self):
+        """The same with the edges that sound bends over (Screens) [m]."""
+        return screens(self.polygons, self.blocks, self.passed)
+
+    @cached_property
+    def passing(self):
+        """Chance of a ray to go through each surface where an octave leads it (surface, band): the
+        share of what goes on, but never so rare or so certain that one way is hardly followed; 0
+        where nothing goes through [-].
+        """
+        share = self.passed / np.maximum(1 - self.met_absorption + self.passed, 1e-9)
+        through = self.passed.any(axis=1)[:, None]
+        return np.where(through, np.clip(share, LEAST_CHANCE, 1 - LEAST_CHANCE), 0.0)
+
+    @cached_property
+    def passed(self):
+        """Share of the energy that goes through each surface (surface, band) [-]."""
+        if self.transmission is None:
+            return np.zeros_like(self.absorption)
+        return self.transmission
 
     @cached_property
     def met_absorption(self):

@@ -45,27 +45,35 @@ class _Flight:
 
     ROWS = (
         *("at", "direction", "way", "energy", "heard", "start", "once", "leaving"),
-        *("leading", "likely"),
+        *("leading", "likely", "met"),
     )
 
     def __init__(self, source, launched, surfaces, rays):
         self.polygons, self.rays = surfaces.polygons, rays
-        self.absorption, self.scattering, self.decay = (
+        self.absorption, self.scattering, self.passed, self.passing, self.decay = (
             np.asarray(v, np.float32)
-            for v in (surfaces.met_absorption, surfaces.octave_scattering, source.decay)
+            for v in (
+                surfaces.met_absorption,
+                surfaces.octave_scattering,
+                surfaces.passed,
+                surfaces.passing,
+                source.decay,
+            )
         )
+        self.passes = self.passed.any(axis=1)  # whether a surface lets anything through
         self.direction, self.energy = launched
         self.at = np.tile(np.asarray(source.position[0], np.float32), (rays.count, 1))
         self.way = np.zeros(rays.count, np.float32)
         self.heard = self.energy.copy()  # with the air on the way (ray, band)
         self.start = self.energy.sum(axis=1)
         self.once = np.zeros(rays.count, bool)  # met one surface only, as a mirror
+        self.met = np.zeros(rays.count, bool)  # met a surface that it did not go through
         # octave that draws whether the ray scatters
         self.leading = np.arange(rays.count) % len(self.decay)
         # how likely each octave would have gone this way, re their mean (ray, band)
         self.likely = np.ones_like(self.energy)
         self.leaving = np.full(rays.count, -1)  # surface that the ray comes from
-        self.order = 0  # surfaces met
+        self.order = 0  # surfaces met or gone through
         self.air, self.left = np.zeros(len(self.decay)), np.zeros(len(self.decay))
         self.absorbed = np.zeros((len(self.polygons), len(self.decay)))
         self.counted = []
@@ -82,7 +90,7 @@ class _Flight:
             self.at, self.direction[:, None], self.polygons, leaving=self.leaving
         )
         index, step = index[:, 0], step[:, 0]
-        if self.order:
+        if self.met.any():
             self.counted += _count(self, step, zones)
         on = (index >= 0) & (self.way + step <= self.rays.longest)
         if not on.all():
@@ -97,19 +105,40 @@ class _Flight:
         index, rng = self.leaving, self.rays.rng
         arrived = self.energy * np.exp(np.multiply.outer(self.way, -self.decay))
         self.air += (self.heard - arrived).sum(axis=0, dtype=float)
-        taken = arrived * self.absorption[index]
+        taken = arrived * (self.absorption - self.passed)[index]
         for band in range(len(self.decay)):
             self.absorbed[:, band] += np.bincount(
                 index, weights=taken[:, band], minlength=len(self.polygons)
             )
-        self.energy = self.energy * (1 - self.absorption[index])
-        self.heard = arrived - taken
-        chance = self.scattering[index, self.leading]
+        through = self._split(arrived, taken)
+        chance = np.where(through, 0, self.scattering[index, self.leading])
         scatters = rng.random(len(index), dtype=np.float32) < chance
-        self._weigh(self.scattering[index], scatters)
-        self.once = ~scatters if self.order == 0 else np.zeros(len(index), bool)
-        self.direction = _turned(self.direction, self.polygons.normal[index], scatters, rng)
+        self._weigh(np.where(through[:, None], 0, self.scattering[index]), scatters)
+        self.once = ~(scatters | self.met | through)
+        self.met |= ~through
+        turned = _turned(self.direction, self.polygons.normal[index], scatters, rng)
+        self.direction = np.where(through[:, None], self.direction, turned)
         self.order += 1
+
+    def _split(self, arrived, taken):
+        """Let some rays go through, for what goes through, the others for what is reflected; the
+        leading octave draws which of them (ray,).
+        """
+        index = self.leaving
+        share, heard, through = 1 - self.absorption[index], arrived - taken, self.passes[index]
+        if through.any():
+            chance, met = self.passing[index], through[:, None]
+            drawn = self.rays.rng.random(len(index), dtype=np.float32)
+            through = drawn < chance[np.arange(len(index)), self.leading]
+            split = np.where(through[:, None], self.passed[index], share)
+            likely = np.where(through[:, None], chance, 1 - chance)
+            share = np.where(met, split / np.maximum(likely, 1e-6), share)
+            heard = arrived * share
+            self.left += (arrived - taken - heard).sum(axis=0, dtype=float)
+        self.energy, self.heard = self.energy * share, heard
+        if self.passes[index].any():
+            self._weigh(self.passing[index], through)
+        return through
 
     def _weigh(self, scattering, scatters):
         """Weigh the octaves by how likely each would have gone on as the leading one does."""
@@ -174,7 +203,7 @@ def _count(flight, step, zones):
         one, other = -here / turn, (1 - here) / turn
         enter = np.maximum(np.fmin(one, other).max(axis=0), 0)
         leave = np.minimum(np.fmax(one, other).min(axis=0), step)
-        ray = np.flatnonzero(leave > enter)
+        ray = np.flatnonzero((leave > enter) & flight.met)
         if not len(ray):
             continue
         length = (leave - enter)[ray]

@@ -34,6 +34,9 @@ class _Room(NamedTuple):
     scattering: np.ndarray  # (surface, band)
     alike: np.ndarray  # whether a surface scatters all octaves alike (surface,)
     air: np.ndarray  # energy decay (band,) [1/m]
+    passed: np.ndarray  # share of the energy that goes through (surface, band)
+    passing: np.ndarray  # chance of a ray to go through (surface, band)
+    passes: np.ndarray  # whether a surface lets anything through (surface,)
 
 
 class _Layers(NamedTuple):
@@ -94,6 +97,9 @@ def follow(source, launched, surfaces, zones, rays, stop=None):
         scattering,
         (scattering == scattering[:, :1]).all(axis=1),
         _plain(source.decay),
+        _plain(surfaces.passed),
+        _plain(surfaces.passing),
+        surfaces.passed.any(axis=1),
     )
     layers = _Layers(
         _plain(zones.corner),
@@ -181,13 +187,21 @@ def _fly(ray, leading, room, layers, tally, limits):
         way += step
         for i in range(3):
             ray.at[i] += step * ray.direction[i]
-        _leave(ray, index, way, room, tally)
-        scatters = _draw(ray.chance) < room.scattering[index, leading]
-        if not room.alike[index]:
-            _weigh(ray, room.scattering[index], scatters, tally)
-        once = order == 0 and not scatters
-        _turn(ray, room.normal[index], scatters)
-        order += 1
+        through = False
+        if room.passes[index]:
+            through = _draw(ray.chance) < room.passing[index, leading]
+            _split(ray, (index, through), way, room, tally)
+        else:
+            _leave(ray, index, way, room, tally)
+        if through:
+            once = False
+        else:
+            scatters = _draw(ray.chance) < room.scattering[index, leading]
+            if not room.alike[index]:
+                _weigh(ray, room.scattering[index], scatters, tally)
+            once = order == 0 and not scatters
+            _turn(ray, room.normal[index], scatters)
+            order += 1
         leaving = index
         strength = ray.heard.sum()
         if not strength > 0.0:
@@ -288,6 +302,25 @@ def _leave(ray, index, way, room, tally):
         tally.absorbed[index, b] += taken
         ray.energy[b] *= room.kept[index, b]
         ray.heard[b] = arrived - taken
+
+
+@njit(nogil=True)
+def _split(ray, meets, way, room, tally):
+    """The same where a surface lets sound through: the ray goes on for what goes through, or for
+    what is reflected.
+    """
+    index, through = meets
+    for b in range(len(room.air)):
+        arrived = ray.energy[b] * math.exp(-room.air[b] * way)
+        passed, chance = room.passed[index, b], room.passing[index, b]
+        taken = arrived * (1.0 - room.kept[index, b] - passed)
+        share = passed / chance if through else room.kept[index, b] / (1.0 - chance)
+        tally.air[b] += ray.heard[b] - arrived
+        tally.absorbed[index, b] += taken
+        ray.energy[b] *= share
+        ray.heard[b] = arrived * share
+        tally.left[b] += arrived - taken - ray.heard[b]
+    _weigh(ray, room.passing[index], through, tally)
 
 
 @njit(nogil=True)

@@ -1,23 +1,24 @@
-"""Balconies and upper running tracks: a slab along a wall, with a front, and perhaps rows of seats
-on it.
+"""Balconies: a slab along a wall, with a front, and perhaps rows of seats or people who stand on
+it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from .finishes import FINISHES
 from .hall import SIDES
 from .locations import AlongWall, along_wall
-from .quantity import Thing, quantity
-from .seating import EAR_SEATED, SEAT, AudienceArea
+from .quantity import NOT_IN_FILE, Thing, quantity
+from .seating import EAR_SEATED, EAR_STANDING, SEAT, AudienceArea
 from .tables import named
 
 
 @dataclass(frozen=True, kw_only=True)
 class Balcony(AlongWall, Thing):
-    """A slab along one wall; ``height`` is its floor. Without rows it is a track or gallery; a
-    track around the gym is four.
+    """A slab along one wall; ``height`` is its floor. Without rows it is a gallery, on which people
+    may be ``standing``. A ``Track`` is made of several, which go around corners: without ends, and
+    with a front that stops short of either end.
     """
 
     name: str
@@ -41,6 +42,10 @@ class Balcony(AlongWall, Thing):
     front: str = "gypsum"
     under: str = "gypsum"
     full: str = "folding chairs full"
+    standing: bool = False
+    ends: bool = field(default=True, metadata=NOT_IN_FILE)
+    # how far its front stops short of either end, left and right as seen along the wall [m]
+    front_inset: tuple = field(default=(0.0, 0.0), metadata=NOT_IN_FILE)
 
     def __post_init__(self):
         super().__post_init__()
@@ -48,6 +53,12 @@ class Balcony(AlongWall, Thing):
             named(FINISHES, getattr(self, key), key)
         if self.side not in SIDES:
             raise ValueError(f"side = '{self.side}' is unknown. Known: {', '.join(SIDES)}.")
+        if not isinstance(self.standing, bool):
+            raise ValueError(f"standing = {self.standing!r} must be true or false.")
+        if self.standing and self.rows:
+            raise ValueError(
+                f"rows = {self.rows}: with people standing there are no rows. Give one of them."
+            )
         if self.rows * self.row_run > self.depth + 1e-9:
             raise ValueError(
                 f"rows = {self.rows} of {self.row_run:g} m do not fit on a balcony {self.depth:g} m"
@@ -73,7 +84,8 @@ class Balcony(AlongWall, Thing):
         return self.height - self.thickness
 
     def audience_area(self, hall):
-        """Seated ears in its rows, the first row at the front.
+        """Seated ears in its rows, the first row at the front; standing ears in two lines where
+        people stand.
 
         Parameters
         ----------
@@ -83,8 +95,10 @@ class Balcony(AlongWall, Thing):
         Returns
         -------
         area : AudienceArea or None
-            None when it has no rows
+            None when it has no rows and nobody stands there
         """
+        if self.standing:
+            return self._standing_area(hall)
         if not self.rows:
             return None
         columns, row = max(2, round(self.length / 0.5)), np.arange(self.rows)
@@ -106,3 +120,13 @@ class Balcony(AlongWall, Thing):
             columns,
             self.seats / (self.rows * columns),
         )
+
+    def _standing_area(self, hall):
+        """Standing ears in two lines, a meter apart along them."""
+        columns = max(2, round(self.length))
+        u = ((np.arange(columns) + 0.5) / columns - 0.5) * self.length
+        points = [
+            [self.corner(hall, at, share * self.depth, self.height + EAR_STANDING) for at in u]
+            for share in (0.75, 0.25)
+        ]
+        return AudienceArea(self.name, "track", np.reshape(points, (-1, 3)), 2, columns, 0.0)

@@ -3,21 +3,25 @@
 from dataclasses import dataclass, field, fields
 from functools import cached_property
 
+import numpy as np
+
 from .court import Court
+from .divider import Divider
 from .hall import Hall
 from .memory import Memory
 from .room import build_room
-from .seating import COURT_GRID, court_area, free_court
+from .seating import COURT_GRID, AudienceArea, court_area, free_court
 from .stage import Stage
 from .zones import layers
 
+CLEAR = 0.3  # from a drawn divider to who stands beside it [m]
 KEPT = 256  # configurations whose room, areas and zones are kept
 
 
 @dataclass(frozen=True, kw_only=True)
 class HallConfiguration:
-    """What is there in one use, and as it is: banks open or closed, chairs and stages set out, the
-    curtain.
+    """What is there in one use, and as it is: banks open or closed, chairs, stages and
+    fixtures set out, the curtain.
     """
 
     hall: Hall
@@ -29,6 +33,8 @@ class HallConfiguration:
     portable_stages: tuple = ()
     balconies: tuple = ()
     side_courts: tuple = ()
+    fixtures: tuple = ()
+    divider: Divider | None = None  # where it is drawn
     # of the scenario that it belongs to
     memory: Memory = field(default_factory=Memory, repr=False, compare=False)
 
@@ -78,6 +84,16 @@ class HallConfiguration:
         """
         return self._kept("audience areas", _areas)
 
+    @property
+    def footprints(self):
+        """All that stands or hangs in it, as on a plan: (thing, rectangle) each, banks and chairs,
+        stages, balconies, a drawn divider and fixtures; rectangles as x low, x high, y low, y
+        high [m].
+        """
+        things = [*self.standing, *([self.divider] if self.divider else [])]
+        found = [(thing, thing.footprint(self.hall)) for thing in things]
+        return found + [(f, box) for f in self.fixtures for box in f.footprints(self.hall)]
+
     @cached_property
     def zones(self):
         """The air over listeners and talkers in zones (Zones), for tracing; kept."""
@@ -113,7 +129,7 @@ def _areas(configuration):
     things = (*banks, *configuration.balconies, *configuration.floor_seats)
     areas = [
         *(thing.audience_area(hall) for thing in things),
-        court_area(configuration.court, hall, banks),
+        *_halves(court_area(configuration.court, hall, banks), configuration.divider),
         *(
             court_area(side.court, hall, banks, side.name)
             for side in configuration.side_courts
@@ -121,3 +137,21 @@ def _areas(configuration):
         ),
     ]
     return {area.name: area for area in areas if area is not None}
+
+
+def _halves(court, divider):
+    """The court, or both its halves: points that stand in a drawn divider are left out."""
+    if divider is None:
+        return [court]
+    grid = court.points.reshape(court.rows, court.columns, 3)
+    axis = int(np.ptp(grid[0, :, divider.axis]) > np.ptp(grid[:, 0, divider.axis]))
+    line = grid[0] if axis else grid[:, 0]
+    off = line[:, divider.axis] - divider.at
+    found = []
+    for side, name in zip((off < -CLEAR, off > CLEAR), divider.sides, strict=True):
+        points = grid.compress(side, axis=axis)
+        if min(points.shape[:2]) > 1:
+            shape = points.shape[:2]
+            flat = points.reshape(-1, 3)
+            found.append(AudienceArea(f"court {name}", "court", flat, *shape, court.unit_seats))
+    return found

@@ -72,7 +72,7 @@ def meeting(loudspeakers, things, hall):
     ----------
     loudspeakers : sequence of Loudspeaker
         Where they hang
-    things : iterable of Bank, PortableStage or Balcony
+    things : iterable of Bank, PortableStage, Balcony or Fixture
         As they stand in one use or another
     hall : Hall
         The gym
@@ -80,7 +80,7 @@ def meeting(loudspeakers, things, hall):
     Returns
     -------
     found : tuple or None
-        The loudspeaker and the thing
+        The loudspeaker, the thing, and how far the one reaches into the other [-, -, m]
     """
     at = corners(loudspeakers)
     low, high = at.min(axis=1), at.max(axis=1)  # (loudspeaker, 3)
@@ -90,8 +90,9 @@ def meeting(loudspeakers, things, hall):
             near = ((low < box[:, 1]) & (high > box[:, 0])).all(axis=1)
             turned = box.mean(axis=1), np.eye(3), np.diff(box).ravel() / 2
             for n in np.flatnonzero(near):
-                if boxes_apart(loudspeakers[n].enclosure, turned) < -TOUCH:
-                    return loudspeakers[n], thing
+                apart = boxes_apart(loudspeakers[n].enclosure, turned)
+                if apart < -TOUCH:
+                    return loudspeakers[n], thing, -apart
     return None
 
 
@@ -100,7 +101,7 @@ def solids(thing, hall, above=0.0):
 
     Parameters
     ----------
-    thing : Bank, PortableStage or Balcony
+    thing : Bank, PortableStage, Balcony or Fixture
         As it stands
     hall : Hall
         The gym
@@ -112,9 +113,16 @@ def solids(thing, hall, above=0.0):
     boxes : iterator of tuple
         Rectangle on the plan (x low, x high, y low, y high), bottom and top [m]
     """
+    if hasattr(thing, "boxes"):  # a fixture
+        for (x0, y0, z0), (x1, y1, z1) in thing.boxes(hall):
+            if z1 > above:
+                yield (x0, x1, y0, y1), z0, z1
+        return
+    left = right = 0.0
     if hasattr(thing, "underside"):  # a balcony
         boxes = [(0.0, thing.depth, thing.underside, thing.height)]
         boxes += [(thing.depth - RAIL, thing.depth, thing.height, thing.height + thing.parapet)]
+        left, right = thing.front_inset
     elif hasattr(thing, "first_height"):  # a bank
         low, front = thing.base_height, thing.depth
         boxes = [
@@ -128,8 +136,10 @@ def solids(thing, hall, above=0.0):
         return
     for near, far, bottom, top in boxes:
         if top > max(above, bottom):
-            a = thing.corner(hall, -thing.length / 2, near, 0)
-            yield rectangle(a, thing.corner(hall, thing.length / 2, far, 0)), bottom, top
+            short = near > 0  # the front of a balcony
+            a = thing.corner(hall, -thing.length / 2 + short * left, near, 0)
+            b = thing.corner(hall, thing.length / 2 - short * right, far, 0)
+            yield rectangle(a, b), bottom, top
 
 
 def filling(things, points, hall):
@@ -137,7 +147,7 @@ def filling(things, points, hall):
 
     Parameters
     ----------
-    things : iterable of Bank, PortableStage or Balcony
+    things : iterable of Bank, PortableStage, Balcony or Fixture
         As they stand
     points : array
         (point, 3) [m]
@@ -146,7 +156,7 @@ def filling(things, points, hall):
 
     Returns
     -------
-    thing : Bank, PortableStage, Balcony or None
+    thing : Bank, PortableStage, Balcony, Fixture or None
         None when all points are outside
     """
     for thing in things:

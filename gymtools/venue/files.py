@@ -15,8 +15,10 @@ from ..physics.checks import within
 from .arguments import FROM_LOAD, kind_of, yes_or_no
 from .balcony import Balcony
 from .court import SideCourt, court
+from .divider import Divider
 from .faults import Fault
-from .hall import Air, Hall, Treatment
+from .fixture import Fixture
+from .hall import SIDES, Air, Hall, Treatment
 from .loudspeakers import Group
 from .measured import read_measured, same_measured, write_measured
 from .measured_room import MeasuredRoom, RoomFit
@@ -30,6 +32,7 @@ from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
 from .targets import Targets
 from .texts import short, shown
+from .track import Track
 from .units import from_file, to_file
 from .uses import GroupSetting, Use
 from .validation import check_counts, faults_of_a_part, fit_faults, unknown_names
@@ -46,11 +49,23 @@ ONE = {
     "hall": Hall,
     "air": Air,
     "stage": Stage,
+    "divider": Divider,
     "measured_room": MeasuredRoom,
     "room_fit": RoomFit,
     "targets": Targets,
     "equipment": Equipment,
 }
+# keys by which somebody means an outline that is no rectangle, or a roof that is no gable
+IRREGULAR = (
+    *("shape", "outline", "corners", "polygon", "points", "plan", "wings", "alcoves"),
+    *("roof_shape", "roof_radius", "radius", "arch", "arch_height", "curve", "vault", "dome"),
+)
+RECTANGLE = (
+    "A gym is a rectangle under a flat roof, or a gable along its length. For an L-shape give the"
+    " part with the court and the seats, and the open side of the other part as a treatment"
+    " 'stage opening'; for a curved roof a gable with the walls' height and a ridge that gives the"
+    " same volume."
+)
 # arrays of tables
 MANY = {
     "side_courts": SideCourt,
@@ -58,6 +73,8 @@ MANY = {
     "floor_seats": FloorSeats,
     "portable_stages": PortableStage,
     "balconies": Balcony,
+    "tracks": Track,
+    "fixtures": Fixture,
     "microphones": Microphone,
     "treatments": Treatment,
     "groups": Group,
@@ -169,7 +186,8 @@ def draft(text, where="draft", *, use=None):
         return None, found
     known = next((u for u in made.uses or () if u.name == use), None)
     there = made.configuration_of(known)
-    return there, [*found, *fit_faults(there, tables["units"])]
+    beside = dict(tracks=made.tracks, divider=made.divider)
+    return there, [*found, *fit_faults(there, tables["units"], **beside)]
 
 
 def _entries(tables, where):
@@ -292,9 +310,15 @@ def _names_missing(tables, things):
 
     names = dict.fromkeys(("closed", "pulled_out"), named("banks"))
     names |= {key: named(key) for key in ("groups", "microphones")}
-    names["set_up"] = named("floor_seats", "portable_stages")
-    areas = named("banks", "floor_seats", "balconies", "side_courts")
-    names |= dict.fromkeys(("listens", "occupied"), areas and [*areas, "court"])
+    names["set_up"] = named("floor_seats", "portable_stages", "fixtures")
+    names["beside"] = named("uses")
+    areas, tracks = named("banks", "floor_seats", "balconies", "side_courts"), named("tracks")
+    known = areas is not None and tracks is not None
+    # also sides that a track or a divider may have, which others do not
+    halves = [f"court {side}" for side in SIDES if "divider" in tables]
+    sides = [f"{track} {side}" for track in tracks or () for side in SIDES]
+    heard = [*areas, *sides, "court", *halves] if known else None
+    names |= dict.fromkeys(("listens", "occupied"), heard)
     equipment = things.get("equipment")
     wiring = equipment.wiring if isinstance(equipment, Equipment) else ()
     return unknown_names([use for use in things["uses"] if use], names, wiring)
@@ -427,8 +451,13 @@ def build(cls, table, where, units, *, beside=None, faults=None):
 def _key_faults(cls, table, where):
     """Unknown and missing keys of a table; one that is nearly right is not missing as well."""
     known, found, meant = {f.name: f for f in file_fields(cls)}, [], []
+    irregular = [key for key in table if cls is Hall and key in IRREGULAR]
+    if irregular:  # what to do instead is said once
+        keys = ", ".join(f"'{key}'" for key in irregular)
+        word = "keys" if irregular[1:] else "key"
+        found.append(_one_line(where, f"unknown {word} {keys}. {RECTANGLE}"))
     for key in table:
-        if key not in known:
+        if key not in known and key not in irregular:
             near = difflib.get_close_matches(key, known, 1)
             meant += near
             hint = f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(known)}."

@@ -203,7 +203,12 @@ def _seating(scenario):
     room = scenario.measured_room
     banks = [b for b in (standing_bank(b, room) for b in scenario.banks) if b.open]
     chairs = [f for f in scenario.floor_seats if f.name in room.set_up]
-    return [*banks, *(b for b in scenario.balconies if b.rows), *chairs]
+    return [*banks, *(b for b in scenario.galleries if b.rows), *chairs]
+
+
+def _movable(scenario):
+    """Fixtures that are there in some uses only."""
+    return [f for f in scenario.fixtures if f.movable]
 
 
 def check_measured(scenario):
@@ -230,7 +235,9 @@ def check_measured(scenario):
     there = {
         "closed": [b.name for b in scenario.banks],
         "pulled_out": [b.name for b in scenario.banks],
-        "set_up": [t.name for t in (*scenario.floor_seats, *scenario.portable_stages)],
+        "set_up": [
+            t.name for t in (*scenario.floor_seats, *scenario.portable_stages, *_movable(scenario))
+        ],
     }
     for key, known in there.items():
         for name in getattr(room, key):

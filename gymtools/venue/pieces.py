@@ -6,13 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..physics.geometry import INSIDE, polygon_area
+from ..physics.geometry import INSIDE, clip, polygon_area
+from .fixture import FLUSH
 from .locations import along_wall, overlap
 from .seating import CHAIR_HEIGHT
 
 SMALLEST = 1e-3  # piece of a wall that is kept [m2]
 THINNEST = 1e-4  # face of a balcony that is kept [m2]
-FLUSH = 0.01  # within which two things stand flush [m]
+
+
+# of a box, by axis
+FACES = (("west side", "east side"), ("south side", "north side"), ("underside", "top"))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -35,6 +39,7 @@ class Surface:
     seated: float = 1.0  # [-]
     blocks: bool = False
     owner: str = ""
+    through: tuple | None = None  # share of the energy that goes through it (band,)
 
 
 def floor(hall, court, covered):
@@ -78,13 +83,15 @@ def floor(hall, court, covered):
         )
 
 
-def roof(hall):
-    """The roof: one piece where it is flat, else two slopes.
+def roof(hall, fixtures=()):
+    """The roof: one piece where it is flat, else two slopes; what fixtures hide does not count.
 
     Parameters
     ----------
     hall : Hall
         The gym
+    fixtures : sequence of Fixture
+        What hangs or stands in it
 
     Returns
     -------
@@ -100,13 +107,20 @@ def roof(hall):
     )
     for name, (y0, z0, y1, z1) in slopes.items():
         corners = np.array([[-x, y0, z0], [x, y0, z0], [x, y1, z1], [-x, y1, z1]], float)
+        area = polygon_area(corners) - (_on_the_roof(hall, fixtures) if flat else 0.0)
         yield Surface(
-            name=name, part="roof", corners=corners, area=polygon_area(corners), finish=hall.roof
+            name=name, part="roof", corners=corners, area=max(area, 0.0), finish=hall.roof
         )
 
 
-def wall(hall, side, banks, stage):
-    """A wall, in pieces around the opening of a stage; what bleachers hide does not count.
+def _on_the_roof(hall, fixtures):
+    """Area of a flat roof that fixtures hide [m2]."""
+    return sum(f.length * f.depth * f.number for f in fixtures if hall.height - f.top < FLUSH)
+
+
+def wall(hall, side, standing, stage):
+    """A wall, in pieces around the opening of a stage; what bleachers and fixtures hide does not
+    count.
 
     Parameters
     ----------
@@ -114,8 +128,8 @@ def wall(hall, side, banks, stage):
         The gym
     side : str
         "north", "south", "east" or "west"
-    banks : sequence of Bank
-        Bleachers of all sides
+    standing : tuple
+        Bleachers of all sides, and fixtures
     stage : Stage or None
         Built-in stage
 
@@ -125,6 +139,13 @@ def wall(hall, side, banks, stage):
         Those that are there
     """
     foot, along, _ = along_wall(side, hall)
+    banks, fixtures = standing
+    hidden = [
+        (b.offset - b.length / 2, b.offset + b.length / 2, b.base_height, b.top)
+        for b in banks
+        if b.side == side and b.setback < FLUSH
+    ]
+    hidden += against(hall, side, fixtures)
     opened = stage is not None and stage.side == side
     for name, outline in _wall_outlines(hall, side, stage if opened else None).items():
         if len(outline) < 3 or polygon_area(np.c_[outline, np.zeros(len(outline))]) < SMALLEST:
@@ -135,7 +156,7 @@ def wall(hall, side, banks, stage):
             name=name,
             part=name if front else f"{side} wall",
             corners=corners,
-            area=max(polygon_area(corners) - _hidden_area(outline, side, banks), 0.0),
+            area=max(polygon_area(corners) - _hidden_area(outline, hidden), 0.0),
             finish=stage.front if front else hall.wall(side),
             blocks=opened,
         )
@@ -151,39 +172,49 @@ def _wall_outlines(hall, side, stage):
     if stage is None:
         return {name: outline}
     a, b = stage.offset - stage.width / 2, stage.offset + stage.width / 2
-    beyond = _clip(_clip(outline, (1, 0), a), (-1, 0), -b)
+    beyond = clip(clip(outline, (1, 0), a), (-1, 0), -b)
     return {
-        f"{name}, left of the stage": _clip(outline, (-1, 0), -a),
-        f"{name}, right of the stage": _clip(outline, (1, 0), b),
-        f"{name}, over the stage": _clip(beyond, (0, 1), stage.top),
-        "stage front": _clip(beyond, (0, -1), -stage.floor_height),
+        f"{name}, left of the stage": clip(outline, (-1, 0), -a),
+        f"{name}, right of the stage": clip(outline, (1, 0), b),
+        f"{name}, over the stage": clip(beyond, (0, 1), stage.top),
+        "stage front": clip(beyond, (0, -1), -stage.floor_height),
     }
 
 
-def _hidden_area(outline, side, banks):
-    """Area of a piece of a wall that bleachers hide [m2]."""
+def _hidden_area(outline, hidden):
+    """Area of a piece of a wall that is hidden by rectangles along the wall and up [m2]."""
     box = (*_range(outline[:, 0]), *_range(outline[:, 1]))
-    return sum(
-        overlap((b.offset - b.length / 2, b.offset + b.length / 2, b.base_height, b.top), box)
-        for b in banks
-        if b.side == side and b.setback < FLUSH
-    )
+    return sum(overlap(one, box) for one in hidden)
+
+
+def against(hall, side, fixtures):
+    """What fixtures hide of a wall that they lie on.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    side : str
+        "north", "south", "east" or "west"
+    fixtures : sequence of Fixture
+        What hangs or stands in it
+
+    Returns
+    -------
+    rectangles : list of tuple
+        (low, high) along the wall from its middle, and (low, high) over the floor [m]
+    """
+    foot, along, inward = along_wall(side, hall)
+    found = []
+    for box in (box for one in fixtures for box in one.boxes(hall)):
+        u, out = np.sort((box - foot) @ along), ((box - foot) @ inward).min()
+        if out < FLUSH:
+            found.append((u[0], u[1], box[0, 2], box[1, 2]))
+    return found
 
 
 def _range(values):
     return values.min(), values.max()
-
-
-def _clip(outline, normal, limit):
-    """Part of a convex outline (corner, 2) with normal . x >= limit."""
-    kept, normal = [], np.asarray(normal, float)
-    for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
-        da, db = a @ normal - limit, b @ normal - limit
-        if da >= 0:
-            kept.append(a)
-        if da * db < 0:
-            kept.append(a + (b - a) * da / (da - db))
-    return np.array(kept).reshape(-1, 2)
 
 
 def bank(hall, one, banks, decks=()):
@@ -382,6 +413,80 @@ def _prism(footprint, high):
         yield side, np.array([(x0, y0, 0.0), (x1, y1, 0.0), (x1, y1, high), (x0, y0, high)], float)
 
 
+def fixture(hall, one):
+    """A fixture: the faces of its boxes that do not lie on the floor, a wall or a flat roof.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    one : Fixture
+        As it hangs or stands
+
+    Returns
+    -------
+    pieces : iterator of Surface
+        Those that sound meets
+    """
+    shell = np.array(
+        [[-hall.length / 2, -hall.width / 2, 0.0], [hall.length / 2, hall.width / 2, hall.height]]
+    )
+    flat = hall.highest - hall.height < FLUSH
+    for number, box in enumerate(one.boxes(hall), 1):
+        name = one.name if one.number == 1 else f"{one.name} {number}"
+        for axis, face in ((axis, face) for axis in range(3) for face in (0, 1)):
+            upper = axis == 2 and face == 1
+            if abs(box[face, axis] - shell[face, axis]) < FLUSH and (flat or not upper):
+                continue
+            corners = _face(box, axis, face)
+            yield Surface(
+                name=f"{name}, {FACES[axis][face]}",
+                owner=one.name,
+                part=one.name,
+                corners=corners,
+                area=polygon_area(corners),
+                finish=one.finish,
+                blocks=True,
+            )
+
+
+def divider(hall, one):
+    """The curtain that divides the gym.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    one : Divider
+        It is drawn
+
+    Returns
+    -------
+    piece : Surface
+        Its area counts on both sides
+    """
+    corners = one.outline(hall)
+    return Surface(
+        name="divider",
+        part="divider",
+        corners=corners,
+        area=2 * polygon_area(corners),
+        finish=one.finish,
+        blocks=True,
+        through=tuple(one.transmission.tolist()),
+    )
+
+
+def _face(box, axis, face):
+    """Corners of one face of an upright box (corner, 3)."""
+    u, v = (axis + 1) % 3, (axis + 2) % 3
+    corners = np.empty((4, 3))
+    corners[:, axis] = box[face, axis]
+    corners[:, u] = box[[0, 1, 1, 0], u]
+    corners[:, v] = box[[0, 0, 1, 1], v]
+    return corners
+
+
 def recess(hall, stage):
     """The room behind the opening of a built-in stage.
 
@@ -453,7 +558,7 @@ def _in_opening(hall, stage, points):
     )
 
 
-def balcony(hall, one):
+def balcony(hall, one, banks=()):
     """A balcony: its rows, its floor, its underside, front and ends.
 
     Parameters
@@ -462,6 +567,8 @@ def balcony(hall, one):
         The gym
     one : Balcony
         Along a wall
+    banks : sequence of Bank
+        Those that stand on it cover its floor, as those on the gym's floor do
 
     Returns
     -------
@@ -473,12 +580,14 @@ def balcony(hall, one):
         area = polygon_area(corners)
         if area < THINNEST:
             continue
+        if name == "floor":
+            area -= sum(_resting(hall, b, (one,)) for b in banks if not b.on_floor)
         yield Surface(
             name=f"{one.name}, {name}" if name else one.name,
             owner=one.name,
             part="balcony" if name else one.name,
             corners=corners,
-            area=area,
+            area=max(area, 0.0),
             finish=finish,
             full=None if name else one.full,
             blocks=True,
@@ -490,16 +599,22 @@ def _balcony_faces(one):
     name; the rows have none.
     """
     h, d, low, floor = one.length / 2, one.depth, one.underside, one.height
+    left, right = one.front_inset
     high, back = floor + one.parapet, floor + one.rows * one.row_rise
     deep = one.rows * one.row_run  # of the rows
     faces = {
         "": ([(-h, 0, back), (h, 0, back), (h, deep, floor), (-h, deep, floor)], one.finish),
         "floor": ([(-h, deep, floor), (h, deep, floor), (h, d, floor), (-h, d, floor)], one.finish),
         "underside": ([(-h, 0, low), (h, 0, low), (h, d, low), (-h, d, low)], one.under),
-        "front": ([(-h, d, low), (h, d, low), (h, d, high), (-h, d, high)], one.front),
+        "front": (
+            [(-h + left, d, low), (h - right, d, low), (h - right, d, high), (-h + left, d, high)],
+            one.front,
+        ),
         "left end": ([(-h, 0, low), (-h, d, low), (-h, d, floor), (-h, 0, floor)], one.front),
         "right end": ([(h, 0, low), (h, d, low), (h, d, floor), (h, 0, floor)], one.front),
     }
+    if not one.ends:
+        del faces["left end"], faces["right end"]
     if one.rows and back > floor:
         for side, u in (("left", -h), ("right", h)):
             rise = [(u, 0, floor), (u, deep, floor), (u, 0, back)]

@@ -6,9 +6,23 @@ from functools import cached_property
 import numpy as np
 
 from ..physics.geometry import Polygons, pack, polygon_area
+from ..physics.screening import screens
 from .finishes import FINISHES
+from .fixture import FLUSH
 from .hall import SIDES
-from .pieces import balcony, bank, chairs, curtain, floor, platform, recess, roof, wall
+from .pieces import (
+    balcony,
+    bank,
+    chairs,
+    curtain,
+    divider,
+    fixture,
+    floor,
+    platform,
+    recess,
+    roof,
+    wall,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +49,17 @@ class Room:
         at = [k for k, s in enumerate(self.surfaces) if s.blocks]
         return self.polygons.some(at)
 
+    @cached_property
+    def screens(self):
+        """The same with the edges that sound bends over (Screens)."""
+        return screens(self.polygons, [s.blocks for s in self.surfaces], self.transmission)
+
+    @cached_property
+    def transmission(self):
+        """Share of the energy that goes through each surface (surface, band) [-]."""
+        nothing = (0.0,) * 7
+        return np.array([s.through or nothing for s in self.surfaces])
+
     def absorption(self, occupied, treatments=(), factors=None):
         """Absorption coefficients as the room is used.
 
@@ -58,7 +83,9 @@ class Room:
         def own(name):
             return np.clip(np.array(FINISHES[name].absorption) * factors.get(name, 1.0), 0, 1)
 
-        return np.clip(self._mixed(own, occupied, treatments), 0, 1)
+        taken = np.clip(self._mixed(own, occupied, treatments), 0, 1)
+        # of what does not go through, the finish takes its share
+        return self.transmission + (1 - self.transmission) * taken
 
     def scattering(self, occupied, treatments=(), factors=None):
         """Share of the reflected sound that each surface scatters, as the room is used.
@@ -128,26 +155,31 @@ def build_room(configuration):
     Returns
     -------
     room : Room
-        Shell, bleachers, chairs, portable stages, balconies and the built-in stage, in this order
+        Shell, bleachers, chairs, portable stages, balconies, the built-in stage and fixtures, in
+        this order
     """
     c, hall, stage = configuration, configuration.hall, configuration.stage
     banks = [b for b in c.banks if b.on_floor]
     covered = [t.footprint(hall) for t in (*banks, *c.portable_stages)]
     covered += [block for t in c.floor_seats for block in t.blocks()]
+    covered += [box for f in c.fixtures if f.bottom < FLUSH for box in f.footprints(hall)]
     surfaces = [
         *floor(hall, c.court, covered),
-        *roof(hall),
-        *(piece for side in SIDES for piece in wall(hall, side, c.banks, stage)),
+        *roof(hall, c.fixtures),
+        *(piece for side in SIDES for piece in wall(hall, side, (c.banks, c.fixtures), stage)),
         *(piece for one in c.banks for piece in bank(hall, one, c.banks, c.balconies)),
         *(face for block in c.floor_seats for face in chairs(block)),
         *(face for one in c.portable_stages for face in platform(one)),
-        *(face for one in c.balconies for face in balcony(hall, one)),
+        *(face for one in c.balconies for face in balcony(hall, one, c.banks)),
     ]
     if stage:
         surfaces += recess(hall, stage) if c.curtain_open else [curtain(hall, stage)]
+    if c.divider:
+        surfaces.append(divider(hall, c.divider))
+    surfaces += [face for one in c.fixtures for face in fixture(hall, one)]
     volume = (
         hall.volume
         + (stage.volume if stage and c.curtain_open else 0.0)
-        - sum(t.solid for t in (*c.banks, *c.portable_stages, *c.balconies))
+        - sum(t.solid for t in (*c.banks, *c.portable_stages, *c.balconies, *c.fixtures))
     )
     return Room(tuple(surfaces), pack([s.corners for s in surfaces]), volume)

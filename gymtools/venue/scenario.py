@@ -12,6 +12,8 @@ from . import validation
 from .balcony import Balcony
 from .configuration import KEPT, HallConfiguration
 from .court import SideCourt, court
+from .divider import Divider
+from .fixture import Fixture
 from .hall import Air, Hall, Treatment
 from .loudspeakers import Group, LoudspeakerType, loudspeaker_types
 from .measured_room import MeasuredRoom, RoomFit
@@ -23,6 +25,7 @@ from .seating import Bank, FloorSeats
 from .stage import PortableStage, Stage
 from .targets import Targets
 from .texts import shown
+from .track import Track
 from .units import UNITS, length_text
 from .uses import Use, standing_bank
 from .wiring import Equipment
@@ -48,6 +51,9 @@ class Scenario(Thing):
     stage: Stage | None = None
     portable_stages: tuple[PortableStage, ...] = ()
     balconies: tuple[Balcony, ...] = ()
+    tracks: tuple[Track, ...] = ()
+    fixtures: tuple[Fixture, ...] = ()
+    divider: Divider | None = None
     microphones: tuple[Microphone, ...] = ()
     treatments: tuple[Treatment, ...] = ()
     groups: tuple[Group, ...]
@@ -144,9 +150,8 @@ class Scenario(Thing):
         configuration : HallConfiguration
             As of ``configuration``, which keeps it
         """
-        there = [
-            t for t in (*self.floor_seats, *self.portable_stages) if not use or t.name in use.set_up
-        ]
+        movable = (*self.floor_seats, *self.portable_stages, *self.fixtures)
+        there = [t for t in movable if not use or t.name in use.set_up]
         return HallConfiguration(
             hall=self.hall,
             court=self.lines,
@@ -155,8 +160,10 @@ class Scenario(Thing):
             stage=self.stage,
             curtain_open=not use or use.curtain_open,
             portable_stages=tuple(p for p in self.portable_stages if p in there),
-            balconies=self.balconies,
+            balconies=self.galleries,
             side_courts=self.side_courts,
+            divider=self.divider if use and use.divided else None,
+            fixtures=tuple(f for f in self.fixtures if not f.movable or f in there),
             memory=self.memory,
         )
 
@@ -206,16 +213,21 @@ class Scenario(Thing):
         factors = self.absorption_factors, self.scattering_factors
         key = (
             self.configuration(use.name),
-            frozenset(use.occupied.items()),
+            frozenset(self._occupied(use).items()),
             self.treatments,
             *(frozenset(f.items()) for f in factors),
         )
         return self.memory.cache("surfaces", KEPT).get(key, lambda: self._surfaces(use))
 
+    def _occupied(self, use):
+        """Share of the seats taken by area, also by who is on the other side of a divider."""
+        other = self.use(use.beside).occupied if use.beside else {}
+        return {**other, **use.occupied}
+
     def _surfaces(self, use):
-        room = self.configuration(use.name).room
-        absorption = room.absorption(use.occupied, self.treatments, self.absorption_factors)
-        scattering = room.scattering(use.occupied, self.treatments, self.scattering_factors)
+        room, occupied = self.configuration(use.name).room, self._occupied(use)
+        absorption = room.absorption(occupied, self.treatments, self.absorption_factors)
+        scattering = room.scattering(occupied, self.treatments, self.scattering_factors)
         for shared in (absorption, scattering):
             shared.setflags(write=False)
         return Surfaces(
@@ -226,7 +238,27 @@ class Scenario(Thing):
             counted=room.counted,
             blocks=np.array([s.blocks for s in room.surfaces]),
             volume=room.volume,
+            transmission=room.transmission if room.transmission.any() else None,
         )
+
+    def side(self, use):
+        """Side of the divider on which the listeners of a use are.
+
+        Parameters
+        ----------
+        use : Use
+            One of ``uses``
+
+        Returns
+        -------
+        side : int or None
+            0 or 1, as ``Divider.side_of``; None where the gym is not divided [-]
+        """
+        if not use.divided:
+            return None
+        areas = self.configuration(use.name).areas
+        points = [a.points for name, a in areas.items() if use.listens.get(name, 0) > 0]
+        return int(self.divider.side_of(np.concatenate(points)).max())
 
     @property
     def room(self):
@@ -239,14 +271,24 @@ class Scenario(Thing):
         return self.configuration().areas
 
     @cached_property
+    def galleries(self):
+        """All balconies, and the sides of all tracks (tuple of Balcony); tracks that the gym cannot
+        hold, which are refused, have none.
+        """
+        fitting = (one for one in self.tracks if one.fits(self.hall))
+        return (*self.balconies, *(part for one in fitting for part in one.parts(self.hall)))
+
+    @cached_property
     def area_names(self):
         """Names of all audience areas that can listen in one use or another (tuple of str)."""
         names = (
             [b.name for b in self.banks]
             + [f.name for f in self.floor_seats]
-            + [b.name for b in self.balconies if b.rows]
+            + [b.name for b in self.balconies if b.rows or b.standing]
+            + [name for track in self.tracks for name in track.area_names]
         )
-        return (*names, "court", *(side.name for side in self.side_courts))
+        halves = [f"court {side}" for side in self.divider.sides] if self.divider else []
+        return (*names, "court", *halves, *(side.name for side in self.side_courts))
 
     @cached_property
     def loudspeakers(self):

@@ -37,7 +37,7 @@ class AudienceArea:
     """
 
     name: str
-    kind: str  # "bank", "floor" or "court"
+    kind: str  # "bank", "floor", "court", "balcony" or "track"
     points: np.ndarray  # (row * column, 3) [m]
     rows: int
     columns: int
@@ -56,10 +56,10 @@ class AudienceArea:
         Returns
         -------
         words : str
-            "row 7 of 12, seat 3 of 60"; on the court where it is in the gym
+            "row 7 of 12, seat 3 of 60"; where it is in the gym on the court and where people stand
         """
         row, column = divmod(int(index), self.columns)
-        if self.kind == "court":
+        if self.kind in ("court", "track"):
             return spot(self.points[index], units)
         return f"row {row + 1} of {self.rows}, seat {column + 1} of {self.columns}"
 

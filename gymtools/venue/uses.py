@@ -8,6 +8,7 @@ import numpy as np
 
 from ..physics.checks import whole, within
 from .arguments import kind_of, number, one_of
+from .hall import SIDES
 from .quantity import Thing, quantity
 from .spectra import octave_levels
 
@@ -38,6 +39,22 @@ def checked_rows(pulled_out):
     }
 
 
+def on_court(name):
+    """Whether an audience area is the court, or half of it in a divided gym.
+
+    Parameters
+    ----------
+    name : str
+        Name of the area
+
+    Returns
+    -------
+    on_court : bool
+        "court", or that and a side
+    """
+    return name == "court" or name in {f"court {side}" for side in SIDES}
+
+
 @dataclass(frozen=True, kw_only=True)
 class GroupSetting(Thing):
     """How one loudspeaker group plays in one use."""
@@ -59,10 +76,12 @@ class Use(Thing):
     ``listens`` gives each listening area its weight, ``occupied`` the share of its seats taken;
     groups that ``groups`` does not name play at gain 0 and no delay. The noise is an overall level
     with a named spectrum, or seven octave levels. ``closed`` names banks pushed back, ``set_up``
-    the chairs and portable stages that stand in this use, ``microphones`` the ones that are open.
-    ``pulled_out`` gives how many rows of a bank that is not closed are out; 0 closes it.
-    ``kind`` says by which target its reverberation is judged: "sports" (games, classes) or "speech"
-    (assemblies, graduations, shows); ``rt_s`` is the school's own figure.
+    the chairs, portable stages and movable fixtures that stand in this use, ``microphones`` the
+    ones that are open. ``pulled_out`` gives how many rows of a bank that is not closed are out; 0
+    closes it. Where it is ``divided`` the divider is drawn; ``beside`` names the use that goes on
+    at the same time on its other side, whose speech is noise here. ``kind`` says by which target
+    its reverberation is judged: "sports" (games, classes) or "speech" (assemblies, graduations,
+    shows); ``rt_s`` is the school's own figure.
     """
 
     name: str
@@ -80,6 +99,8 @@ class Use(Thing):
     set_up: tuple = ()
     curtain_open: bool = True
     microphones: tuple = ()
+    divided: bool = False
+    beside: str | None = None
     kind: str | None = None
     rt_s: float | None = quantity("s", 0.3, 10, default=None, hint="Milliseconds given by mistake?")
 
@@ -89,6 +110,12 @@ class Use(Thing):
             one_of("kind", self.kind, KINDS)
         if not isinstance(self.curtain_open, bool):
             raise ValueError(f"curtain_open = {self.curtain_open!r} must be true or false.")
+        if not isinstance(self.divided, bool):
+            raise ValueError(f"divided = {self.divided!r} must be true or false.")
+        if self.beside is not None and not self.divided:
+            raise ValueError(
+                f"beside = '{self.beside}': the gym is not divided. Add divided = true."
+            )
         for word in ("closed", "set_up", "microphones"):
             if not all(isinstance(name, str) for name in getattr(self, word)) or isinstance(
                 getattr(self, word), str
@@ -122,7 +149,8 @@ class Use(Thing):
         """Its kind, one of ``KINDS``; where it says none, "sports" if people listen on the court,
         else "speech".
         """
-        return self.kind or ("sports" if self.listens.get("court", 0) > 0 else "speech")
+        court = any(on_court(name) and weight > 0 for name, weight in self.listens.items())
+        return self.kind or ("sports" if court else "speech")
 
     @property
     def noise(self):

@@ -11,9 +11,10 @@ from ..physics.checks import within
 from ..physics.geometry import boxes_apart
 from . import wheelchairs
 from .configuration import KEPT, has_room
-from .enclosures import beyond_room, corners, filling, holding, meeting
+from .enclosures import beyond_room, corners, filling, holding, meeting, solids
 from .faults import (
     HEADROOM,
+    SLACK,
     Fault,
     bank_faults,
     court_faults,
@@ -22,16 +23,19 @@ from .faults import (
     standing_faults,
 )
 from .finishes import FINISHES
-from .hall import TREATABLE
+from .fixture import FLUSH
+from .hall import SIDES, TREATABLE
 from .locations import overlap
 from .loudspeakers import loudspeaker_types
 from .measured_room import check_measured, measured_warnings
 from .paths import value_at
+from .pieces import against
 from .refusals import Line, Refusal, collect, lines_of
-from .seating import EAR_SEATED, EAR_STANDING
+from .seating import CHAIR_HEIGHT, EAR_SEATED, EAR_STANDING
 from .tables import named
 from .texts import check_name, looks_like
 from .units import area_text, length_text
+from .uses import on_court
 
 # free height over a court [m]     FIBA Official Basketball Rules, 2022, art. 2: at least 7 m
 PLAY_HEIGHT = 7.0
@@ -40,7 +44,6 @@ UNDER = 0.1  # and this far under the roof itself [m]
 # what hangs lower over people who stand can be reached and struck [m]    8 ft, common practice, no
 # source
 OUT_OF_REACH = 2.44
-FLUSH = 0.01  # within which a bank stands on a deck [m]
 AMONG_JOISTS = 0.005  # over the clear height that is nothing [m]
 FOOT_UNDER_SEAT = 0.43  # footboard under the seat board of a bank [m]     as ``EAR_OVER_SEAT``
 # most of each list of a scenario, far above any school's: what holds more was not written for a gym
@@ -50,6 +53,8 @@ MOST = {
     "floor_seats": 40,
     "portable_stages": 20,
     "balconies": 20,
+    "tracks": 4,
+    "fixtures": 60,
     "microphones": 60,
     "treatments": 100,
     "groups": 100,
@@ -68,6 +73,8 @@ PARTS = (
     "bleacher fronts",
     "portable stage",
     "balcony",
+    "divider",
+    *(f"court {side}" for side in SIDES),
 )
 # free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary
 # source)
@@ -132,6 +139,8 @@ def faults(scenario):
     found += [f.words for f in _seating_faults(scenario, _courts(scenario))]
     if not (scenario.groups and scenario.uses):
         return found
+    if typed:
+        collect(found, _check_through, scenario)
     collect(found, _check_uses, scenario)
     collect(found, _check_treatments, scenario)
     if typed:
@@ -166,6 +175,7 @@ def faults_of_a_part(scenario):
         collect(told.setdefault(use.name, []), _check_configuration, scenario, use)
     found += _said_once(told)
     if typed and scenario.groups:
+        collect(found, _check_through, scenario)
         collect(found, _check_loudspeakers, scenario)
     for microphone in scenario.microphones:
         if microphone.walks is None and microphone.on == "floor":
@@ -173,15 +183,19 @@ def faults_of_a_part(scenario):
     return found
 
 
-def fit_faults(configuration, units="m"):
+def fit_faults(configuration, units="m", *, tracks=(), divider=None):
     """Everything that does not fit of a gym as it stands in one use, before there is a loudspeaker.
 
     Parameters
     ----------
     configuration : HallConfiguration
-        Gym, court, seats and stages
+        Gym, court, seats, stages and fixtures
     units : str
         "m" or "ft", in which lengths are said
+    tracks : sequence of Track
+        Running tracks of the school, also those that the gym cannot hold
+    divider : Divider, optional
+        The school's, also where it is not drawn
 
     Returns
     -------
@@ -195,7 +209,10 @@ def fit_faults(configuration, units="m"):
         banks=c.banks,
         floor_seats=c.floor_seats,
         portable_stages=c.portable_stages,
-        balconies=c.balconies,
+        galleries=c.balconies,
+        tracks=tracks,
+        fixtures=c.fixtures,
+        divider=divider or c.divider,
         say=lambda meters: length_text(meters, units),
     )
     return [*_seating_faults(draft, c), *_standing_faults(draft, c)]
@@ -307,11 +324,15 @@ def _refuse(found):
 
 
 def _check_names(scenario, typed=True):
-    seats = (*scenario.banks, *scenario.floor_seats, *scenario.portable_stages, *scenario.balconies)
+    seats = (*scenario.banks, *scenario.floor_seats, *scenario.portable_stages, *scenario.galleries)
     seats = (*seats, *scenario.side_courts)
     found = []
     kinds = {
-        "bank, balcony, stage or block of chairs": seats,
+        "bank, balcony, stage, block of chairs or fixture": (
+            *seats,
+            *scenario.tracks,
+            *scenario.fixtures,
+        ),
         "group": scenario.groups,
         "use": scenario.uses,
         "microphone": scenario.microphones,
@@ -328,7 +349,7 @@ def _check_names(scenario, typed=True):
         found.append("there is no loudspeaker group. Add [[groups]].")
     if not scenario.uses:
         found.append("there is no use. Add [[uses]].")
-    for thing in seats:
+    for thing in (*seats, *scenario.fixtures):
         if looks_like(thing.name) in PARTS:
             found.append(
                 f"'{thing.name}' names a part of the gym. Call the bank or the chairs something"
@@ -364,8 +385,14 @@ def _seating_faults(scenario, courts):
         yield from bank_faults(bank, hall, say)
     for thing in (*scenario.floor_seats, *scenario.portable_stages):
         yield from floor_faults(thing, hall, say)
-    for balcony in scenario.balconies:
+    for track in scenario.tracks:
+        yield from _faults_of(track.name, track.parts, hall)
+    for balcony in scenario.galleries:
         yield from _faults_of(balcony.name, _check_balcony, scenario, balcony)
+    for fixture in scenario.fixtures:
+        yield from _fixture_faults(scenario, fixture)
+    if scenario.divider:
+        yield from _faults_of("divider", scenario.divider.outline, hall)
     if scenario.stage:
         yield from _faults_of("stage", _check_stage, scenario)
 
@@ -394,23 +421,37 @@ def _standing_faults(scenario, configuration):
                 )
     for bank in c.banks:
         for balcony in c.balconies:
-            if (
-                overlap(bank.footprint(hall), balcony.footprint(hall)) > 0.01
-                and bank.top + HEADROOM > balcony.underside
-                and bank.base_height < balcony.height - FLUSH  # it stands on this one
-            ):
-                yield Fault(
-                    bank.name,
-                    f"the top row of '{bank.name}' ({say(bank.top)}) leaves less than"
-                    f" {say(HEADROOM)} under '{balcony.name}' ({say(balcony.underside)}).",
-                )
+            if overlap(bank.footprint(hall), balcony.footprint(hall)) > 0.01:
+                yield from _bank_and_balcony(bank, balcony, say)
+    yield from _reaching_faults(c)
+
+
+def _bank_and_balcony(bank, balcony, say):
+    """A bank under a balcony whose people have no headroom, or on it where people are already."""
+    below = bank.base_height < balcony.height - FLUSH
+    if below and bank.top + HEADROOM > balcony.underside:
+        yield Fault(
+            bank.name,
+            f"the top row of '{bank.name}' ({say(bank.top)}) leaves less than"
+            f" {say(HEADROOM)} under '{balcony.name}' ({say(balcony.underside)}).",
+        )
+    reach = balcony.depth if balcony.standing else balcony.rows * balcony.row_run
+    before = bank.side == balcony.side and bank.setback > reach - SLACK
+    if abs(bank.base_height - balcony.height) < FLUSH and reach and not before:
+        what = "people stand" if balcony.standing else "rows of its own are"
+        yield Fault(
+            bank.name,
+            f"'{bank.name}' stands on '{balcony.name}', where {what}. Leave them out, or move the"
+            " bank.",
+        )
 
 
 def _check_configuration(scenario, use):
     """What stands in this use fits."""
     configuration, found = scenario.configuration(use.name), []
     found += [f"use '{use.name}': {f.words}" for f in _standing_faults(scenario, configuration)]
-    collect(found, _check_decks, use, configuration)
+    found += _seats_in_decks(use, configuration)
+    found += _seats_in_fixtures(use, configuration)
     for a, b in combinations(configuration.balconies, 2):
         if overlap(a.footprint(scenario.hall), b.footprint(scenario.hall)) > 0.01:
             found.append(
@@ -419,8 +460,8 @@ def _check_configuration(scenario, use):
     _refuse(list(dict.fromkeys(found)))
 
 
-def _check_decks(use, configuration):
-    """Nobody listens in or under the deck of a portable stage."""
+def _seats_in_decks(use, configuration):
+    """Lines on people who would listen in or under the deck of a portable stage."""
     for deck in configuration.portable_stages:
         if deck.height < EAR_SEATED:  # over it every ear is free
             continue
@@ -433,9 +474,82 @@ def _check_decks(use, configuration):
             head = EAR_STANDING - EAR_SEATED if area.kind == "court" else 0.0
             under = (x > x0) & (x < x1) & (y > y0) & (y < y1) & (z < deck.height + head + 1e-9)
             if under.any():
-                raise ValueError(
+                yield (
                     f"use '{use.name}': {int(under.sum())} seats of '{name}' lie in or under the"
                     f" deck of '{deck.name}'. Move or lower the stage, or let nobody listen there."
+                )
+
+
+def _fixture_faults(scenario, one):
+    """A fixture that does not lie within the gym, or lies in the opening of the stage."""
+    hall, stage, say = scenario.hall, scenario.stage, scenario.say
+    boxes = one.boxes(hall)
+    x, y = np.abs(boxes[..., :2]).max(axis=(0, 1))
+    if x > hall.length / 2 + SLACK or y > hall.width / 2 + SLACK:
+        yield Fault(
+            one.name,
+            f"'{one.name}' reaches outside the gym ({say(hall.length)} x {say(hall.width)}).",
+        )
+    roof = float(hall.roof_height(boxes[..., 1]).min())
+    if one.top > roof + SLACK:
+        yield Fault(
+            one.name,
+            f"'{one.name}' reaches up to {say(one.top)}, above the roof ({say(roof)} there). bottom"
+            " is the height of its lower side over the floor, height its own.",
+        )
+    if stage and _in_opening(hall, stage, one):
+        yield Fault(
+            one.name,
+            f"'{one.name}' lies in the opening of the stage. Give it a gap to the wall, or move"
+            " it.",
+        )
+
+
+def _in_opening(hall, stage, one):
+    """Whether a fixture lies on the wall where the stage opens."""
+    opening = stage.offset - stage.width / 2, stage.offset + stage.width / 2
+    return any(
+        overlap((u0, u1, low, high), (*opening, stage.floor_height, stage.top)) > 1e-6
+        for u0, u1, low, high in against(hall, stage.side, (one,))
+    )
+
+
+def _reaching_faults(configuration):
+    """Fixtures that reach into another thing."""
+    hall, fixtures = configuration.hall, configuration.fixtures
+    others = (*configuration.banks, *configuration.portable_stages, *configuration.balconies)
+    filled = [(thing, box) for thing in (*others, *fixtures) for box in solids(thing, hall)]
+    filled += [(f, (f.footprint(), 0.0, CHAIR_HEIGHT)) for f in configuration.floor_seats]
+    told = set()
+    for one in fixtures:
+        for (x0, y0, low), (x1, y1, high) in one.boxes(hall):
+            for other, (footprint, bottom, top) in filled:
+                high_enough = min(high, top) - max(low, bottom) > FLUSH
+                meet = overlap((x0, x1, y0, y1), footprint) > 1e-3
+                pair = frozenset((one.name, other.name))
+                if other is one or pair in told or not (high_enough and meet):
+                    continue
+                told.add(pair)
+                yield Fault(
+                    one.name,
+                    f"'{one.name}' reaches into '{other.name}'. Move one of them, or let one be"
+                    " movable and not set up in this use.",
+                )
+
+
+def _seats_in_fixtures(use, configuration):
+    """Lines on people who would listen inside a fixture."""
+    for one in configuration.fixtures:
+        boxes = one.boxes(configuration.hall)
+        for name, area in configuration.areas.items():
+            inside = sum(
+                int(((area.points > low) & (area.points < high)).all(axis=1).sum())
+                for low, high in boxes
+            )
+            if inside and use.listens.get(name, 0) > 0:
+                yield (
+                    f"use '{use.name}': {inside} seats of '{name}' lie inside '{one.name}'. Move"
+                    " it, or let nobody listen there."
                 )
 
 
@@ -525,8 +639,8 @@ def _check_loudspeakers(scenario):
     if met:
         found.append(
             Line(
-                f"loudspeaker {met[0].tag}: its enclosure reaches into '{met[1].name}'. Hang it"
-                " higher, or move one of them.",
+                f"loudspeaker {met[0].tag}: its enclosure reaches {scenario.say(met[2])} into"
+                f" '{met[1].name}'. Hang it higher, or move one of them.",
                 f"{met[0].tag} would reach into '{met[1].name}'.",
             )
         )
@@ -534,11 +648,13 @@ def _check_loudspeakers(scenario):
 
 
 def _standing(scenario):
-    """Banks, open and closed, stages and balconies as they stand in one use or another."""
+    """Banks, open and closed, stages, balconies and fixtures as they stand in one use or
+    another.
+    """
     found = {}
     for use in scenario.uses:
         c = scenario.configuration(use.name)
-        found |= dict.fromkeys((*c.banks, *c.portable_stages, *c.balconies))
+        found |= dict.fromkeys((*c.banks, *c.portable_stages, *c.balconies, *c.fixtures))
     return tuple(found)
 
 
@@ -563,7 +679,7 @@ def _check_inside(scenario, loudspeaker):
 def _check_over_seats(scenario, loudspeaker):
     """A loudspeaker leaves people on balconies and bleachers room over their heads."""
     c, hall, say = loudspeaker, scenario.hall, scenario.say
-    for balcony in scenario.balconies:
+    for balcony in scenario.galleries:
         over = balcony.underside - 0.3 < c.z < balcony.height + HEADROOM
         if over and _stands_under(balcony, c, hall):
             raise Blocked(
@@ -634,13 +750,24 @@ def _check_uses(scenario):
     is said once.
     """
     found = unknown_names(scenario.uses, names_by_kind(scenario), scenario.equipment.wiring)
-    known, told = not found, {}
+    known, told, hangs = not found, {}, _hang(scenario)
     for use in scenario.uses:
         own = told.setdefault(use.name, [])
         collect(own, _check_heard, scenario, use)
+        if known and use.divided and hangs:
+            collect(own, _check_divided, scenario, use)
         if known:
             collect(own, _check_configuration, scenario, use)
     _refuse(found + _said_once(told))
+
+
+def _hang(scenario):
+    """Whether divider and tracks fit into the gym: where they do not they say so, and no use is
+    blamed for it.
+    """
+    divider, hall = scenario.divider, scenario.hall
+    fits = divider is None or collect([], divider.outline, hall)
+    return fits and all(track.fits(hall) for track in scenario.tracks)
 
 
 def _said_once(told):
@@ -672,6 +799,7 @@ def names_by_kind(scenario):
     groups, microphones = [g.name for g in scenario.groups], [m.name for m in scenario.microphones]
     banks = [b.name for b in scenario.banks]
     movable = [t.name for t in (*scenario.floor_seats, *scenario.portable_stages)]
+    movable += [f.name for f in scenario.fixtures if f.movable]
     return {
         "groups": groups,
         "listens": scenario.area_names,
@@ -680,6 +808,7 @@ def names_by_kind(scenario):
         "pulled_out": banks,
         "set_up": movable,
         "microphones": microphones,
+        "beside": [use.name for use in scenario.uses],
     }
 
 
@@ -690,8 +819,9 @@ KINDS = {
     "occupied": "area",
     "closed": "bank",
     "pulled_out": "bank",
-    "set_up": "block of chairs or portable stage",
+    "set_up": "block of chairs, portable stage or movable fixture",
     "microphones": "microphone",
+    "beside": "use",
 }
 
 
@@ -724,10 +854,16 @@ def unknown_names(uses, names, wiring=()):
             found += [
                 f"use '{use.name}', {word}: {kind} '{name}' is unknown. Known:"
                 f" {', '.join(names[word]) or 'none'}."
-                for name in getattr(use, word)
+                for name in _names(use, word)
                 if name not in names[word]
             ]
     return found
+
+
+def _names(use, word):
+    """Names under one word of a use, which may have one name, or none."""
+    given = getattr(use, word)
+    return (given,) if isinstance(given, str) else given or ()
 
 
 def _check_heard(scenario, use):
@@ -741,7 +877,8 @@ def _check_heard(scenario, use):
                 f" {bank.rows}."
             )
     there = scenario.configuration(use.name).areas
-    if not any(w > 0 for name, w in use.listens.items() if name in there):
+    heard = any(w > 0 for name, w in use.listens.items() if name in there)
+    if not heard and _hang(scenario):
         found.append(
             f"use '{use.name}': nobody listens. Give at least one area that is open or set up a"
             " weight in 'listens'."
@@ -749,6 +886,104 @@ def _check_heard(scenario, use):
     if not any(use.group_setting(g.name).on for g in scenario.groups):
         found.append(f"use '{use.name}': every loudspeaker group is off.")
     _refuse(found)
+
+
+def _check_divided(scenario, use):
+    """A divided gym has a divider; who listens and talks is on one side, the use beside it on the
+    other.
+    """
+    side, found = _side(scenario, use), []
+    for microphone in (m for m in scenario.microphones if m.name in use.microphones):
+        collect(found, _check_beside_divider, scenario, use, (microphone, side))
+    if use.beside is not None:
+        collect(found, _check_beside, scenario, use, side)
+    _refuse(found)
+
+
+def _check_beside_divider(scenario, use, talking):
+    """A talker in a divided gym is where the listeners are."""
+    microphone, side = talking
+    points, _ = microphone.positions(scenario.configuration(use.name))
+    if (scenario.divider.side_of(points) != side).any():
+        raise ValueError(
+            f"use '{use.name}': microphone '{microphone.name}' is on the other side of the"
+            " divider, or its talker walks through it. Give it a place on this side."
+        )
+
+
+def _check_beside(scenario, use, side):
+    """Two uses that go on at the same time can."""
+    other = scenario.use(use.beside)
+    together = f"uses '{use.name}' and '{other.name}' go on at the same time"
+    if other.beside != use.name or other is use:
+        raise ValueError(
+            f"use '{use.name}' goes on beside '{other.name}', but that one names"
+            f" '{other.beside or 'none'}' beside it. Each must name the other."
+        )
+    if scenario.uses.index(other) < scenario.uses.index(use):  # said of that one
+        return
+    found = [
+        f"{together}: {word} must name the same in both."
+        for word in ("closed", "pulled_out", "set_up")
+        if _standing_words(use, word) != _standing_words(other, word)
+    ]
+    if use.curtain_open != other.curtain_open:
+        found.append(f"{together}: curtain_open must be the same in both.")
+    others = []
+    if collect([], lambda: others.append(_side(scenario, other))) and others[0] == side:
+        found.append(f"{together}: they need listeners on both sides of the divider.")
+    for group in scenario.groups:
+        if use.group_setting(group.name).on and other.group_setting(group.name).on:
+            found.append(
+                f"{together}, and group '{group.name}' plays in both. Turn it off in one of them."
+            )
+    _refuse(found)
+
+
+def _standing_words(use, word):
+    """What a use names under a word on what stands, whatever the order."""
+    given = getattr(use, word)
+    return given if isinstance(given, dict) else set(given)
+
+
+def _side(scenario, use):
+    """Side of the divider on which the listeners of a use are."""
+    if scenario.divider is None:
+        raise ValueError(f"use '{use.name}' is divided, but there is no [divider].")
+    areas, sides = scenario.configuration(use.name).areas, set()
+    for name in (name for name in areas if use.listens.get(name, 0) > 0):
+        found = set(scenario.divider.side_of(areas[name].points).tolist())
+        if len(found) > 1:
+            raise ValueError(
+                f"use '{use.name}': '{name}' lies on both sides of the divider. Name what lies on"
+                " one side."
+            )
+        sides |= found
+    if len(sides) > 1:
+        raise ValueError(
+            f"use '{use.name}': its listeners are on both sides of the divider. Make it two uses,"
+            " each beside the other."
+        )
+    return sides.pop() if sides else None
+
+
+def _check_through(scenario):
+    """No enclosure reaches through the divider where it is drawn."""
+    divider = scenario.divider
+    if divider is None or not any(use.divided for use in scenario.uses):
+        return
+    side = divider.side_of(corners(scenario.loudspeakers))  # (loudspeaker, corner)
+    _refuse(
+        [
+            Line(
+                f"loudspeaker {c.tag}: its enclosure reaches through the divider at"
+                f" {scenario.say(divider.at)}. Move one of them.",
+                f"{c.tag} would reach through the divider.",
+            )
+            for c, sides in zip(scenario.loudspeakers, side, strict=True)
+            if np.ptp(sides)
+        ]
+    )
 
 
 def _check_microphones(scenario):
@@ -815,11 +1050,12 @@ def _check_opened(scenario, use, microphone):
 
 def _check_free(scenario, use, microphone):
     """A microphone that is open in a use stands and walks outside every enclosure, and outside
-    banks, portable stages and balconies.
+    banks, portable stages, balconies and fixtures.
     """
     configuration = scenario.configuration(use.name)
     points, _ = microphone.positions(configuration)
-    standing = (*configuration.banks, *configuration.portable_stages, *configuration.balconies)
+    c = configuration
+    standing = (*c.banks, *c.portable_stages, *c.balconies, *c.fixtures)
     # what loudspeakers do changes nothing of it
     thing = scenario.memory.cache("microphones in things", KEPT).get(
         (configuration, points.tobytes()), lambda: filling(standing, points, scenario.hall)
@@ -943,10 +1179,12 @@ def _on_decks(scenario):
     """Uses in which people listen on the court where a portable stage stands."""
     found = []
     for use in scenario.uses:
-        if use.listens.get("court", 0) <= 0:
-            continue
         configuration = scenario.configuration(use.name)
-        x, y, _ = configuration.areas["court"].points.T
+        areas = configuration.areas.items()
+        heard = [a.points for n, a in areas if on_court(n) and use.listens.get(n, 0) > 0]
+        if not heard:
+            continue
+        x, y, _ = np.concatenate(heard).T
         for deck in configuration.portable_stages:
             x0, x1, y0, y1 = deck.footprint()
             count = int(((x > x0) & (x < x1) & (y > y0) & (y < y1)).sum())
@@ -970,7 +1208,7 @@ def _low_loudspeakers(scenario):
     ):
         grounds = {"the floor": 0.0}
         grounds |= {f"'{s.name}'": 0.0 for s in scenario.floor_seats if _stands_under(s, c, hall)}
-        for thing in (*scenario.portable_stages, *scenario.balconies):
+        for thing in (*scenario.portable_stages, *scenario.galleries):
             if _stands_under(thing, c, hall) and thing.height < low:
                 grounds[f"'{thing.name}'"] = thing.height
         for bank in scenario.banks:

@@ -7,7 +7,7 @@ import numpy as np
 from ..physics.counting import zones
 from ..physics.geometry import first_hit
 from .locations import along_wall, overlap
-from .seating import EAR_OVER_SEAT, EAR_SEATED
+from .seating import EAR_OVER_SEAT, EAR_SEATED, EAR_STANDING
 
 ZONE = 5.0  # side of a zone, about: the late sound changes little over it [m]
 OVER_SEATS = 0.3  # lower side of a layer over the slope of a bank or over a stage's floor [m]
@@ -40,28 +40,48 @@ def layers(configuration):
         For ``physics.tracing.trace``
     """
     hall = configuration.hall
-    found = [_over_floor(configuration), *_over_slopes(configuration), *_over_stages(configuration)]
+    floors = list(_over_floor(configuration))
+    found = [*floors, *_over_slopes(configuration), *_over_stages(configuration)]
     made = zones(found)
     solid = [(p.footprint(), 0.0, p.height) for p in configuration.portable_stages]
     solid += [(b.footprint(hall), b.underside, b.height) for b in configuration.balconies]
     # where the layer goes through banks, because no floor lies between them
     solid += [(b.footprint(hall), b.base_height, b.top) for b in configuration.banks]
-    _take_off(made, found[0], solid)
+    for one in configuration.fixtures:
+        solid += [(box, one.bottom, one.top) for box in one.footprints(hall)]
+    for number, floor in enumerate(floors):
+        _take_off(made, (made.first[number], floor), solid)
     return made
 
 
 def _over_floor(configuration):
-    """Layer over the free floor, through whatever stands on it."""
+    """Layers over the free floor, through whatever stands on it: one, or one on each side of a
+    divider.
+    """
     room, stages = configuration.room, configuration.portable_stages
-    standing = {t.name for t in (*stages, *configuration.balconies)}
+    standing = {t.name for t in (*stages, *configuration.balconies, *configuration.fixtures)}
     bare = room.polygons.some([k for k, s in enumerate(room.surfaces) if s.owner not in standing])
     # a stage that fills the layer would leave zones without air
     upper = max([UPPER_FLOOR, *(p.height + OVER_STAGE for p in stages)])
-    return _over(bare, *_flat(_free_floor(configuration), 0.0), (OVER_FLOOR, upper))
+    for rectangle in _parted(_free_floor(configuration), configuration.divider):
+        yield _over(bare, *_flat(rectangle, 0.0), (OVER_FLOOR, upper))
+
+
+def _parted(rectangle, divider):
+    """A rectangle of the floor, or its parts on both sides of a divider."""
+    if divider is None:
+        return [rectangle]
+    x0, x1, y0, y1 = rectangle
+    if divider.axis == 0:
+        parts = [(x0, divider.at, y0, y1), (divider.at, x1, y0, y1)]
+    else:
+        parts = [(x0, x1, y0, divider.at), (x0, x1, divider.at, y1)]
+    # none over the side of it that banks fill
+    return [(a, b, c, d) for a, b, c, d in parts if min(b - a, d - c) >= NARROWEST] or [rectangle]
 
 
 def _over_slopes(configuration):
-    """Layers over open banks and balconies with seats."""
+    """Layers over open banks, and balconies with seats or people who stand."""
     hall, polygons = configuration.hall, configuration.room.polygons
     for bank in (b for b in configuration.banks if b.rows_out):
         slope = _slope(hall, bank, bank.front, bank.rear, bank.depth, bank.folded)
@@ -70,6 +90,9 @@ def _over_slopes(configuration):
         slope = _slope(hall, b, b.height, b.height + b.rows * b.row_rise, b.rows * b.row_run, 0.0)
         # the slope lies half a step over the middle of a row's floor
         yield _over(polygons, *slope, (OVER_SEATS, 2 * EAR_SEATED - b.row_rise - OVER_SEATS))
+    for b in (b for b in configuration.balconies if b.standing):
+        level = _slope(hall, b, b.height, b.height, b.depth - 2 * EDGE, 0.0)
+        yield _over(polygons, *level, (OVER_SEATS, 2 * EAR_STANDING - OVER_SEATS))
 
 
 def _over_stages(configuration):
@@ -150,10 +173,10 @@ def _over(polygons, corner, first, second, span):
 
 
 def _take_off(made, floor, solid):
-    """Stages and balconies, (footprint, low, high) each, fill a part of the zones over the floor:
-    no sound is there.
+    """Stages, balconies and fixtures, (footprint, low, high) each, fill a part of the zones over
+    the floor: no sound is there.
     """
-    corner, edges, counts = floor
+    first, (corner, edges, counts) = floor
     dx, dy, dz = edges[0, 0] / counts[0], edges[1, 1] / counts[1], edges[2, 2]
     for n in range(counts[0]):
         for m in range(counts[1]):
@@ -168,4 +191,4 @@ def _take_off(made, floor, solid):
                 free -= overlap(cell, footprint) * max(
                     min(high, corner[2] + dz) - max(low, corner[2]), 0.0
                 )
-            made.volume[n * counts[1] + m] = max(free, LEAST * dx * dy * dz)
+            made.volume[first + n * counts[1] + m] = max(free, LEAST * dx * dy * dz)

@@ -139,7 +139,7 @@ def steps(scenario, field):
 
     def direct(memory):
         start = clocks()
-        direct_sound(playing, areas, configuration.room.blocking, memory or Memory())
+        direct_sound(playing, areas, configuration.room.screens, memory or Memory())
         return clocks() - start
 
     return {

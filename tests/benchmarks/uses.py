@@ -22,7 +22,7 @@ def plain(result, m):
     from gymtools.acoustics.feedback import FACINGS
 
     pattern, up = np.array(m.microphone.kind.pattern), np.radians(m.microphone.kind.up_deg)
-    direct, distance = result.sources.direct(m.positions, result.configuration.room.blocking)
+    direct, distance = result.sources.direct(m.positions, result.configuration.room.screens)
     toward = (result.sources.position[:, None] - m.positions) / distance[..., None].astype(float)
     worst = 0.0
     for facing in np.radians(FACINGS):

@@ -13,6 +13,7 @@ LIFT = {
     "floor": CHAIR_HEIGHT + 0.05 - EAR_SEATED,
     "court": 0.05 - EAR_STANDING,
     "balcony": 0.08 - EAR_SEATED,
+    "track": 0.08 - EAR_STANDING,
     "walk": 0.06 - STANDING,
 }
 GAP = np.array([[np.nan] * 3])

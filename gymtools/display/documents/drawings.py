@@ -27,6 +27,7 @@ LAYERS = {  # name: color number of the AutoCAD index, an open convention of DXF
     "COURT": 8,
     "SEATING": 9,
     "STAGE": 9,
+    "FIXTURES": 8,
     "LOUDSPEAKERS": 1,
     "TAGS": 7,
     "AIM-LINES": 3,
@@ -214,12 +215,12 @@ def _plan_room(pen, result):
     for court in result.scenario.courts:
         for line in court.lines():
             pen.line(line, "COURT")
-    seats = (*configuration.banks, *configuration.floor_seats, *configuration.balconies)
-    for layer, things in (("SEATING", seats), ("STAGE", configuration.portable_stages)):
-        for thing in things:
-            a, b, c, d = thing.footprint(hall)
-            pen.line(_box(a, b, c, d), layer, closed=True)
-            pen.text(thing.name, (a + 0.3, c + 0.3))
+    for thing, (a, b, c, d) in configuration.footprints:
+        hangs = thing in (*configuration.fixtures, configuration.divider)
+        fixed = "FIXTURES" if hangs else "SEATING"
+        layer = "STAGE" if thing in configuration.portable_stages else fixed
+        pen.line(_box(a, b, c, d), layer, closed=True)
+        pen.text(thing.name, (a + 0.3, c + 0.3))
     for aisle in configuration.aisle_footprints:
         pen.line(_box(*aisle), "SEATING", closed=True)
     for surface in configuration.room.surfaces:

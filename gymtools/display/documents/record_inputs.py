@@ -55,7 +55,7 @@ def _gym(s):
         ("court", escape(s.court) + _lies(s)),
         ("air", f"{temperature}, {s.air.humidity_pct:g} % relative humidity"),
     ]
-    rows += _seats(s)
+    rows += [*_seats(s), *_hung(s)]
     rows += [
         (
             f"treatment of the {t.surface}",
@@ -91,6 +91,38 @@ def _seats(s):
         (f"side court '{quoted(c.name)}'", f"{say(c.court.length)} by {say(c.court.width)}")
         for c in s.side_courts
     ]
+    return rows
+
+
+def _hung(s):
+    """Rows of balconies, tracks, fixtures and the divider."""
+    say = s.say
+    rows = [
+        (
+            f"balcony '{quoted(b.name)}'",
+            f"{b.side} side, {say(b.length)} by {say(b.depth)} at {say(b.height)}, {b.seats} seats",
+        )
+        for b in s.balconies
+    ]
+    rows += [
+        (
+            f"running track '{quoted(t.name)}'",
+            f"{', '.join(t.sides)} side, {say(t.depth)} deep at {say(t.height)}",
+        )
+        for t in s.tracks
+    ]
+    rows += [
+        (
+            f"fixture '{quoted(f.name)}'",
+            f"{f.number} of {say(f.length)} x {say(f.depth)} x {say(f.height)} at {say(f.bottom)},"
+            f" {escape(f.finish)}{', movable' if f.movable else ''}",
+        )
+        for f in s.fixtures
+    ]
+    if s.divider:
+        way = ("across", "along")[s.divider.axis]
+        loss = ", ".join(f"{x:.0f}" for x in s.divider.transmission_db)
+        rows.append(("divider", f"{way} the gym at {say(s.divider.at)}, holds back {loss} dB"))
     return rows
 
 
@@ -196,6 +228,8 @@ def _use(u):
     noise = "by octave"
     if u.noise_dba is not None:
         noise = f"{u.noise_dba:g} dB(A), {u.noise_spectrum}"
+    if u.beside:
+        noise += f"; and '{u.beside}' on the other side of the divider"
     return (
         quoted(u.name),
         f"{u.target_dba:g} dB(A)",

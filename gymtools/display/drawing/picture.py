@@ -92,7 +92,7 @@ def room(view):
         bounds=[-x - deep["west"], x + deep["east"], -y - deep["south"], y + deep["north"]],
         hall=[x, y],
         walls=_flat([walls]),
-        outlines=_flat(_outlines(configuration, hall)),
+        outlines=_flat(_outlines(configuration)),
         rows=_flat(_row_lines(configuration)),
         court=_flat([all_court_lines(view.scenario)]),
         joists=_flat(_joist_lines(hall)),
@@ -102,9 +102,9 @@ def room(view):
     )
 
 
-def _outlines(configuration, hall):
-    """Outlines of banks, chairs, stages and balconies, and of the aisles between seats."""
-    outlines = [thing.footprint(hall) for thing in configuration.standing]
+def _outlines(configuration):
+    """Outlines of what stands and hangs in the gym, and of the aisles between seats."""
+    outlines = [box for _, box in configuration.footprints]
     for a, b, c, d in (*outlines, *configuration.aisle_footprints):
         yield np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]])
     for surface in configuration.room.surfaces:

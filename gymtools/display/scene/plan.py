@@ -60,7 +60,7 @@ def map_count(scenario):
 
 
 def room(view):
-    """Outlines of the gym, its seats and its stages.
+    """Outlines of the gym, its seats, its stages and what hangs in it.
 
     Parameters
     ----------
@@ -75,10 +75,8 @@ def room(view):
     hall, configuration = view.scenario.hall, view.result.configuration
     x, y = hall.length / 2, hall.width / 2
     outlines = [np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0], [-x, -y, 0]])]
-    for a, b, c, d in (
-        *(thing.footprint(hall) for thing in configuration.standing),
-        *configuration.aisle_footprints,
-    ):
+    footprints = [box for _, box in configuration.footprints]
+    for a, b, c, d in (*footprints, *configuration.aisle_footprints):
         outlines.append(np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]]))
     outlines += [
         np.concatenate([s.corners, s.corners[:1]])

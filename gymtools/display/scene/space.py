@@ -65,8 +65,10 @@ def _room_pieces(view):
     x, y = view.scenario.hall.length / 2, view.scenario.hall.width / 2
     floor = np.array([[-x, -y, 0], [x, -y, 0], [x, y, 0], [-x, y, 0]])
     yield floor, [(0, 1, 2), (0, 2, 3)], FLOOR
-    shown = {*SHOWN_SOLID, *(p.name for p in view.result.configuration.portable_stages)}
-    for s in view.result.configuration.room.surfaces:
+    configuration = view.result.configuration
+    things = (*configuration.portable_stages, *configuration.fixtures)
+    shown = {*SHOWN_SOLID, *(thing.name for thing in things)}
+    for s in configuration.room.surfaces:
         if s.part in shown and s.name != "stage ceiling":
             yield s.corners, [(0, n, n + 1) for n in range(1, len(s.corners) - 1)], SOLID
 

@@ -244,6 +244,9 @@ def _reverberation(result, units):
         ("reverberant speech level [dB]", result.reverberant_db, ".0f"),
         ("noise [dB]", result.noise_db, ".0f"),
     ]
+    if result.spill is not None:
+        words = f"of it speech of '{escape(result.use.beside)}' through the divider [dB]"
+        rows.append((words, result.spill_db, ".0f"))
     return table(
         f"Reverberation time as occupied, {volume}",
         ["octave [Hz]", *map(Num, LABELS)],
