@@ -402,7 +402,7 @@ def test_a_roaring_crowd_needs_quiet_and_says_how_much():
     assert quieter(less).word == "meets" != quieter(less - GRAIN_DB).word
     words = limit_sentence(a.limit)
     whole = sum(free_areas(loud).values())
-    assert f"Panels on all that is free of roof and walls ({whole:.0f} m²) would not." in words
+    assert f"Panels on all that is free of roof and walls ({whole:,.0f} m²) would not." in words
     assert f"A noise {less:.0f} dB lower would." in words
 
 

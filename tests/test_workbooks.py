@@ -20,7 +20,7 @@ CASES = {
         {
             "scenario": "../scenarios/alderway.toml",
             "use": "performance",
-            "arrangements": ["stage on an end"],
+            "arrangements": [],
             "draws": 20,
         }
     ],

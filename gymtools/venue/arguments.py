@@ -39,7 +39,7 @@ def one_of(name, value, known):
     --------
     >>> one_of("room", "traecd", ("statistical", "traced"))
     Traceback (most recent call last):
-    ValueError: room = 'traecd' is unknown. Did you mean 'traced'? Known: statistical, traced.
+    gymtools.venue.refusals.UnknownName: room = 'traecd' is unknown. Did you mean 'traced'? Known: statistical, traced.
     """
     known = list(known)
     if isinstance(value, str) and value in known:
