@@ -863,8 +863,9 @@ def run_all(sheet, address):
         "() => !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')",
         timeout=60_000,
     )
-    sheet.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status='idle']", timeout=60_000)
+    # a kernel that is restarted while it starts may never answer
+    sheet.wait_for_selector("text=/[|] Idle/", state="attached", timeout=60_000)
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
     sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
     sheet.wait_for_selector("text=all run", state="attached", timeout=120_000)
-    sheet.wait_for_function(DRAWN, arg=1, timeout=60_000)
+    sheet.wait_for_function(DRAWN, arg=1, timeout=120_000)

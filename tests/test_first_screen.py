@@ -63,7 +63,8 @@ def run(sheet, lab):
     """Open the workbook and run it until the panel has settled."""
     sheet.goto(f"{lab}/doc/tree/{BOOK}")
     sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
-    sheet.wait_for_timeout(2000)
+    # a kernel that is restarted while it starts may never answer
+    sheet.wait_for_selector("text=/[|] Idle/", state="attached", timeout=60_000)
     sheet.keyboard.press("Escape")
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
     sheet.click(".jp-Dialog .jp-mod-accept", timeout=90_000)

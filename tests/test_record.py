@@ -27,6 +27,7 @@ from gymtools.display.documents.handover import write_record
 from gymtools.display.documents.page import quoted
 from gymtools.display.documents.record import record_html
 from gymtools.display.parameters import checked
+from gymtools.display.tables.schedules import UNITS
 from gymtools.equipment.prices import INVENTED, PriceBook, example_prices
 from gymtools.equipment.schedules import schedules
 from gymtools.venue.files import load, save
@@ -225,7 +226,9 @@ def test_numbers_are_the_evaluations(decision, html):
         found = next(t for t in seen.tables if t and t[0] == list(schedule.columns))
         for got, want in zip(found[1:], schedule.rows, strict=True):
             assert got == [
-                f"{v:,.10g}" if isinstance(v, int | float) else " ".join(str(v).split())
+                f"{v:,.10g}"
+                if isinstance(v, int | float)
+                else " ".join(UNITS.get(v, str(v)).split())
                 for v in want
             ]
     for sureness in decision.uncertainty.values():

@@ -18,8 +18,7 @@ BOOKS = sorted(
 CASES = {
     "better_design": [
         {
-            "scenario": "../scenarios/alderway.toml",
-            "use": "performance",
+            "use": "class",
             "arrangements": [],
             "draws": 20,
         }

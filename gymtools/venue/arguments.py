@@ -37,9 +37,9 @@ def one_of(name, value, known):
 
     Examples
     --------
-    >>> one_of("room", "traecd", ("statistical", "traced"))
+    >>> one_of("room", "traecd", ("statistical", "traced"))  # doctest: +ELLIPSIS
     Traceback (most recent call last):
-    gymtools.venue.refusals.UnknownName: room = 'traecd' is unknown. Did you mean 'traced'? Known: statistical, traced.
+    gymtools.venue.refusals.UnknownName: room = 'traecd' is unknown. Did you mean 'traced'? ...
     """
     known = list(known)
     if isinstance(value, str) and value in known:
