@@ -16,7 +16,7 @@ from gymtools.acoustics.evaluate import evaluate
 from gymtools.design.dragging import Handle, handles, landings
 from gymtools.display.drawing import picture
 from gymtools.display.drawing.words import seat_sentence
-from gymtools.display.panel.skip_links import SkipLinks
+from gymtools.display.panel.keyboard import PageKeyboard
 from gymtools.display.scene import View
 from gymtools.venue.files import parse
 from gymtools.venue.paths import changed
@@ -528,7 +528,7 @@ def test_links_at_the_beginning_lead_to_the_plan_and_to_the_board():
             own().initialize();
             window.away = own().initialize();  // another panel on the same page
             }""",
-            SkipLinks._esm,
+            PageKeyboard._esm,
         )
         focused = "() => document.activeElement.closest('.gt-plan, .gtb')?.className"
         for stops, words, place in ((1, "plan", "gt-plan"), (2, "uses board", "gtb")):

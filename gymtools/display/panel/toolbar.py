@@ -6,9 +6,9 @@ from ..jobs import not_possible
 from ..theme import QUANTITIES
 from .accessible_names import AccessibleNames
 from .controls import Choice, Push, Switch, Words
+from .keyboard import PageKeyboard
 from .page import style
 from .section import Section
-from .skip_links import SkipLinks
 
 UNITS = (("feet", "ft"), ("meters", "m"))
 FRAMES = (("3D", "space"), ("both", ""), ("plan", "drawing"))
@@ -101,7 +101,7 @@ class PageStyle(Section):
 
     def _make(self):
         self.style = w.HTML()
-        return w.HBox([self.style, AccessibleNames(), SkipLinks()])
+        return w.HBox([self.style, AccessibleNames(), PageKeyboard()])
 
     def _render(self, state, answer):
         self.style.value = style(state.folded, self.panel.alone)

@@ -5,7 +5,7 @@ the board, and letters typed in the panel are no commands to the notebook behind
 import anywidget
 
 
-class SkipLinks(anywidget.AnyWidget):
+class PageKeyboard(anywidget.AnyWidget):
     """The first stops of the Tab key; each is seen while it has the focus. JupyterLab's shortcuts
     without Ctrl or Cmd do nothing in the panel, nor while it covers the notebook: "b" would insert
     a cell that nobody sees, "m" would take the panel away.
