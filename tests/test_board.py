@@ -3,6 +3,7 @@ over all uses, and a section that follows every change.
 """
 
 import asyncio
+import html
 import json
 import re
 from dataclasses import replace
@@ -34,6 +35,7 @@ from gymtools.display.tables.changes import change_sentence, changed_things
 from gymtools.display.theme import QUANTITIES
 from gymtools.physics import bands
 from gymtools.venue.microphones import Microphone
+from gymtools.venue.paths import changed
 
 DOVECOTE = SCENARIOS["dovecote"]
 SMALL = replace(  # few seats and two uses: quick to trace
@@ -471,6 +473,29 @@ def test_what_was_changed_is_named():
     assert changed_things(SMALL, one) == row.name
     two = replace(one, hall=replace(one.hall, height=one.hall.height + 1))
     assert sorted(changed_things(SMALL, two).split(" and ")) == sorted([row.name, "the gym"])
+
+
+def test_a_loudspeaker_hung_low_over_the_court_is_warned_of_first():
+    """Behavior: balls and heads come before checks that gain or lose, and are read aloud."""
+    tall = {("hall", "height"): 9.0, ("hall", "clear_height"): 8.0}
+    m, section = panel(changed(SMALL, tall | {("groups", "wall pair", "height"): 7.4}))
+    m.trace()
+    section.finish()
+    assert section.change.value == ""
+    m.set(("groups", "wall pair", "height"), 3.0)
+    m.trace()
+    section.finish()
+    said = section.change.value
+    assert said.startswith("Warning: Loudspeaker W1 hangs over the court with ")
+    assert "Since wall pair was changed" in said
+    assert html.unescape(said) in json.loads(section.grid.state.text)["said"]
+    m.set(("groups", "wall pair", "height"), 3.5)
+    m.trace()
+    section.finish()
+    assert "Warning" not in section.change.value, "it has hung low before"
+    m.set(("groups", "wall pair", "height"), 7.4)
+    section.finish()
+    assert "Warning" not in section.change.value
 
 
 def test_another_use_needs_no_new_evaluation():

@@ -19,14 +19,12 @@ C2 = 40.0  # without reflections, which are followed for themselves [-]    ISO 9
 # most that one edge, and two, take off [dB]    ISO 9613-2, 7.4
 ONE_EDGE_DB, TWO_EDGES_DB = 20.0, 25.0
 STEP = 0.02  # how far over an edge it is looked whether there is air [m]
-NUDGE = (
-    0.01  # a bent way is looked at so far off its edges, so that their own faces do not count [m]
-)
+# a bent way is looked at so far off its edges, so that their own faces do not count [m]
+NUDGE = 0.01
 SAME = 2e-3  # edges that are no farther apart are one [m]
 SAMPLES = 20  # places along an edge where it is looked
-SLIT = (
-    1e-4  # how far inside an edge a bent way is stopped: it is off all edges that it bends over [m]
-)
+# how far inside an edge a bent way is stopped: it is off all edges that it bends over [m]
+SLIT = 1e-4
 STRAIGHT = 1e-9  # a turn that is none
 ROUNDS = 8  # in which the two points of a way over two edges are found
 # the longest detours that still count: two edges at 125 Hz reach their limit, and a free line

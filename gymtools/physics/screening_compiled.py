@@ -249,7 +249,7 @@ def _over_two(origin, point, one, two, bends, work):
     work.stops[3] = point
     _place(_over(origin, point, two, bends)[1], two, bends, second)
     way = 0.0
-    for _ in range(8):
+    for _ in range(8):  # ROUNDS of the arrays; kept machine code would not see it change
         _place(_over(origin, second, one, bends)[1], one, bends, first)
         way, at = _over(first, point, two, bends)
         _place(at, two, bends, second)

@@ -27,7 +27,7 @@ from ..tables.board import (
     picture_of,
     working_sentence,
 )
-from ..tables.changes import RULE, change_sentence, changed_things
+from ..tables.changes import RULE, change_sentence, changed_things, new_warnings
 from .section import Section
 
 HERE = Path(__file__).parent
@@ -218,7 +218,10 @@ class BoardSection(Section):
             return ""
         what = changed_things(self._origin.scenario, self._answer.scenario)
         before = [self._origin.judged.get((j.use, j.rays)) for j in judged]
-        return change_sentence(what, before, judged) if what and all(before) else ""
+        if not what or not all(before):
+            return ""
+        warned = new_warnings(self._origin.scenario, self._answer.scenario)
+        return f"{warned} {change_sentence(what, before, judged)}".strip()
 
     def _all_present(self):
         """Judged uses of the present design by use and rays."""

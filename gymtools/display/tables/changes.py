@@ -1,5 +1,6 @@
 """Who gains and who loses by a change: one line over all uses, and what was changed, in words."""
 
+import re
 from dataclasses import dataclass, fields
 
 from ...acoustics.criteria import CRITERIA, WORDS
@@ -14,6 +15,7 @@ THINGS = {  # fields of a scenario that have no name of their own
     "treatments": "the treatment",
     "court": "the court",
 }
+NUMBERS = re.compile(r"(?<= )\d[\d.,/]*")  # of a tag as "W1" none
 SAID = ("units", "name", "source", "text", "memory")  # no part of a design
 RULE = (
     "A check gains or loses when its word changes: meets, close, misses, out of reach. Numbers that"
@@ -51,6 +53,28 @@ def _differing(old, new):
     """Names of things that were added, removed or changed."""
     was, now = ({thing.name: thing for thing in things} for things in (old, new))
     return [name for name in {**was, **now} if was.get(name) != now.get(name)]
+
+
+def new_warnings(before, after):
+    """What a change asks to look at, e.g. a loudspeaker that now hangs low over the court; one
+    that has hung low before is no news, whatever its height.
+
+    Parameters
+    ----------
+    before, after : Scenario
+        Of one school
+
+    Returns
+    -------
+    words : str
+        The first new warning, and how many more the verdicts name; empty where there is none
+    """
+    known = {NUMBERS.sub("", warning) for warning in before.warnings}
+    new = [warning for warning in after.warnings if NUMBERS.sub("", warning) not in known]
+    if not new:
+        return ""
+    more = f" ({len(new) - 1} more in Verdicts)" if len(new) > 1 else ""
+    return f"Warning: {new[0]}{more}"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
