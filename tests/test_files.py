@@ -397,7 +397,7 @@ WORDS = [  # passage, replacement, what is said after the file's name
             " court_turned, hall, air, side_courts, banks,"
             " floor_seats, stage, portable_stages, balconies, tracks, fixtures, divider,"
             " microphones, treatments, groups, uses, targets, equipment, loudspeaker_files,"
-            " absorption_factors, scattering_factors, measured_room, room_fit."
+            " absorption_factors, scattering_factors, measured_room, room_fit, assumed."
         ),
     ),
 ]

@@ -103,7 +103,6 @@ REFUSALS = {
         r"^group 'row': loudspeaker = 'two-way 90x50' is unknown\. Did you mean 'two-way 90x.0'\?"
         r" A measured one needs its loudspeaker_files\.$",
     ),
-    "no group": (dict(groups=()), r"^there is no loudspeaker group\. Add \[\[groups\]\]\.$"),
     "no use": (dict(uses=()), r"^there is no use\. Add \[\[uses\]\]\.$"),
     **{
         f"bank called {part}": (

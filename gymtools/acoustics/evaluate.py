@@ -87,8 +87,9 @@ def evaluate(
     Raises
     ------
     ValueError
-        No scenario; an unknown room, rays or use; a field that was traced for something else; by
-        formula a loudspeaker whose sound leaves the gym; ``most_points`` outside 1 to 1,000,000
+        No scenario, or one without loudspeakers; an unknown room, rays or use; a field that was
+        traced for something else; by formula a loudspeaker whose sound leaves the gym;
+        ``most_points`` outside 1 to 1,000,000
 
     Sources
     -------
@@ -98,6 +99,11 @@ def evaluate(
     and of the reverberant sound.
     """
     kind_of("scenario", scenario, Scenario, FROM_LOAD)
+    if not scenario.groups:
+        raise ValueError(
+            f"{scenario.name} has no loudspeakers yet. Take an arrangement, or add [[groups]] to"
+            " the scenario file."
+        )
     if not hasattr(room, "at_gains_of"):  # no field that has been traced
         one_of("room", room, ROOMS)
     one_of("rays", rays, RAYS)

@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from ..physics import bands, decay
+from ..venue.assumptions import assumed_finishes
 from ..venue.finishes import FINISHES
 from ..venue.measured_room import RoomFit, as_measured, by_octave, octaves_of
 from ..venue.scenario import Scenario
@@ -337,7 +338,10 @@ class _Gym:
         fixed = {s.finish for s in surfaces if s.full is None}
         self.fixed = sorted(fixed | {t.finish for t in state.treatments})
         self.names = (*self.finishes, SCATTERING)
-        rows = [absorption_spread(name) for name in self.finishes]
+        assumed = assumed_finishes(state)
+        rows = [
+            np.maximum(absorption_spread(name), assumed.get(name, 0.0)) for name in self.finishes
+        ]
         scatters = 0.0 if room == "statistical" else SCATTERING_SPREAD
         self.spread = np.array([*rows, np.full(7, scatters)])  # (factor, band)
         start = room_decay(state, state.uses[0], room=room, passes=passes)

@@ -16,6 +16,7 @@ from ..acoustics.measured_room import (
 from ..acoustics.model_error import T20_SPREAD
 from ..physics import bands
 from ..physics.checks import within
+from ..venue.assumptions import assumed_finishes, is_assumed
 from ..venue.paths import value_at
 from .ringing import Ringing
 
@@ -29,6 +30,7 @@ LIMITS = {  # of a standard deviation, with its unit
     "sensitivity_db": (10, "dB"),
     "directivity_db": (6, "dB"),
 }
+ASSUMED_NOISE = 2.0  # times the spread of a noise that was agreed    judgment, no source
 MODEL = "decay_pct"  # the model's own error
 WORDS = {  # on screen
     MODEL: "the model's ringing",
@@ -103,6 +105,8 @@ class InputError:
     changes: Callable | None = None
     # (Ringing, subjects, errors) -> logarithm of how many times as long it rings (7,)
     rings: Callable | None = None
+    # (scenario, subjects) -> how many times as far off each is as the spread says (subject,)
+    wider: Callable | None = None
     empty_too: bool = True  # whether the gym rings so with nobody in it
 
 
@@ -142,6 +146,19 @@ def _finishes(scenario):
         {n for s in surfaces for n in (s.finish, s.full) if n}
         | {t.finish for t in scenario.treatments}
     )
+
+
+def _wider_finishes(scenario, finishes):
+    """A finish that is assumed may be another one."""
+    assumed = assumed_finishes(scenario)
+    return np.array([max(assumed.get(n, 0.0) / ABSORPTION_SPREAD, 1.0) for n in finishes])
+
+
+def _wider_noise(scenario, subjects):
+    """A noise that is assumed was neither measured nor agreed."""
+    use = scenario.uses[0].name
+    assumed = any(is_assumed(scenario, ("uses", use, key)) for key in ("noise_dba", "noise_db"))
+    return np.full(len(subjects), ASSUMED_NOISE if assumed else 1.0)
 
 
 def _one(_scenario):
@@ -221,9 +238,11 @@ def _leaking(scenario, types, error_db):
 
 INPUTS = {  # by the fields of ``InputSpread``
     MODEL: InputError(subjects=_one),  # ``Ringing.together`` says what it does
-    "absorption_pct": InputError(subjects=_finishes, rings=Ringing.absorption),
+    "absorption_pct": InputError(
+        subjects=_finishes, rings=Ringing.absorption, wider=_wider_finishes
+    ),
     "scattering_pct": InputError(subjects=_one, rings=Ringing.scattering),
-    "noise_db": InputError(subjects=_noise, changes=_noisy),
+    "noise_db": InputError(subjects=_noise, changes=_noisy, wider=_wider_noise),
     "occupancy_pct": InputError(subjects=_fillable, rings=Ringing.people, empty_too=False),
     "aim_deg": InputError(subjects=_turning, changes=_turned),
     "sensitivity_db": InputError(subjects=_playing, changes=_strengthened),

@@ -12,8 +12,12 @@ from ..acoustics.measured_room import decay_effects, time_spread
 from ..acoustics.model_error import T20_SPREAD, decay_factor
 from ..acoustics.room_decay import room_decay
 from ..physics import bands
+from ..venue.finishes import FINISHES
 from ..venue.scenario import Scenario
 
+# measured coefficients of panels exceed 1 by their edges    judgment, no source
+MOST_ABSORPTION = 1.2
+LEAST_LEFT = 0.2  # of what is absorbed, when all errs to less    judgment, no source
 STEP = 0.1  # of the seats of an area, by which the effect of people is tried
 
 
@@ -59,7 +63,8 @@ class Ringing:
         return spread / spread[bands.MIDDLE].mean()
 
     def absorption(self, finishes, pct):
-        """For errors of the absorption of finishes, in its logarithm.
+        """For errors of the absorption of finishes, in its logarithm. Each takes its share of the
+        sound that is absorbed, so that much more of one shortens a decay less and less.
 
         Parameters
         ----------
@@ -73,8 +78,12 @@ class Ringing:
         log : ndarray
             (7,) [-]
         """
-        effects = self.effects.absorption
-        return sum(effects[n] * p / 100 for n, p in zip(finishes, pct, strict=True))
+        grown = 0.0
+        for name, p in zip(finishes, pct, strict=True):
+            share = -self.effects.absorption[name]
+            most = MOST_ABSORPTION / np.maximum(FINISHES[name].absorption, 1e-3)
+            grown = grown + share * (np.minimum(np.exp(p / 100), most) - 1)
+        return -np.log1p(np.maximum(grown, LEAST_LEFT - 1))
 
     def scattering(self, _subjects, pct):
         """For an error of the scattering of floor, walls and roof, in its logarithm.

@@ -49,7 +49,7 @@ def treated(scenario, area, finish="wall panels"):
 
 
 def free_areas(scenario):
-    """Area of the roof and of each wall that is not treated.
+    """Area of the roof and of each wall that is not treated, of a wall above the balls.
 
     Parameters
     ----------
@@ -61,6 +61,11 @@ def free_areas(scenario):
     areas : dict
         By surface [m2]
     """
-    there = {s: sum(p.area for p in scenario.room.surfaces if p.part == s) for s in TREATABLE}
-    taken = {s: sum(t.area for t in scenario.treatments if t.surface == s) for s in TREATABLE}
-    return {s: max(there[s] - taken[s], 0.0) for s in TREATABLE}
+    room, balls = scenario.room, scenario.hall.ball_height
+    free = {}
+    for part in TREATABLE:
+        own = [t for t in scenario.treatments if t.surface == part]
+        taken, new = sum(t.area for t in own), sum(t.area for t in own if not t.existing)
+        above = room.area_of(part, 0.0 if part == "roof" else balls)
+        free[part] = max(min(room.area_of(part) - taken, above - new), 0.0)
+    return free

@@ -67,6 +67,7 @@ class Uncertainty:
     spread: InputSpread
     draws: int  # that could be built
     ranges: tuple  # Range
+    assumed: tuple = ()  # finishes and noise that are drawn wider, as nobody confirmed them
 
     @property
     def least_chance(self):
@@ -111,7 +112,8 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     Notes
     -----
     Normal errors drawn by Latin hypercube (of absorption and scattering in their logarithms), every
-    finish, area and loudspeaker for itself; without echoes. What finishes, scattering and people
+    finish, area and loudspeaker for itself, finishes and noise that are only assumed wider than the
+    others; without echoes. What finishes, scattering and people
     change of the decay is traced once for each of them; a draw stretches the late sound by all of
     them together, and turns loudspeakers in their direct sound alone. What an error changes is
     found over at most 300 seats an area with few rays, the same for every draw, and added to what
@@ -134,8 +136,13 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
         return None
     if not found[None]:
         raise ValueError("none of the draws can be hung. Give smaller spreads.")
-    ranges = tuple(_range(v, sample, found) for v in designed)
-    return Uncertainty(use=use.name, spread=spread, draws=len(found[None]), ranges=ranges)
+    return Uncertainty(
+        use=use.name,
+        spread=spread,
+        draws=len(found[None]),
+        ranges=tuple(_range(v, sample, found) for v in designed),
+        assumed=drawing.wider,
+    )
 
 
 def _all_draws(drawing, draws, progress, stop):
@@ -176,6 +183,29 @@ class _Drawing:
         """What errs, by input."""
         return {name: INPUTS[name].subjects(self.scenario) for name in WORDS}
 
+    @cached_property
+    def spreads(self):
+        """How far off each input's things may be: a number or an array; more where assumed."""
+        found = {name: getattr(self.spread, name) for name in WORDS}
+        for name, one in INPUTS.items():
+            if one.wider is not None:
+                found[name] = found[name] * one.wider(self.scenario, self.subjects[name])
+        return found
+
+    @property
+    def wider(self):
+        """Things that are drawn wider than the spread says."""
+        return tuple(
+            subject
+            for name in self.varied
+            for subject, spread in zip(
+                self.subjects[name],
+                np.broadcast_to(self.spreads[name], len(self.subjects[name])),
+                strict=True,
+            )
+            if spread > getattr(self.spread, name)
+        )
+
     @property
     def varied(self):
         """Inputs that err."""
@@ -187,7 +217,7 @@ class _Drawing:
         """
         for errors in _errors([len(self.subjects[n]) for n in names], count, self.seed):
             changes, rings, people = {}, NOTHING, NOTHING
-            off = {n: e * getattr(self.spread, n) for n, e in zip(names, errors, strict=True)}
+            off = {n: e * self.spreads[n] for n, e in zip(names, errors, strict=True)}
             for name, amount in off.items():
                 one = INPUTS[name]
                 if one.changes is not None:

@@ -25,6 +25,8 @@ def corners(loudspeakers):
     corners : ndarray
         (loudspeaker, 8, 3) [m]
     """
+    if not loudspeakers:
+        return np.zeros((0, 8, 3))
     axes = rotation([c.pan_deg for c in loudspeakers], [c.downtilt_deg for c in loudspeakers])
     half = np.array([(c.type.depth, c.type.width, c.type.height) for c in loudspeakers]) / 2
     middle = np.array([c.position for c in loudspeakers]) - half[:, :1] * axes[:, 0]
@@ -82,6 +84,8 @@ def meeting(loudspeakers, things, hall):
     found : tuple or None
         The loudspeaker, the thing, and how far the one reaches into the other [-, -, m]
     """
+    if not loudspeakers:
+        return None
     at = corners(loudspeakers)
     low, high = at.min(axis=1), at.max(axis=1)  # (loudspeaker, 3)
     for thing in things:

@@ -13,6 +13,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from ..physics.checks import within
 from .arguments import FROM_LOAD, kind_of, yes_or_no
+from .assumptions import check_assumed
 from .balcony import Balcony
 from .court import SideCourt, court
 from .divider import Divider
@@ -25,7 +26,7 @@ from .measured_room import MeasuredRoom, RoomFit
 from .microphones import Microphone
 from .quantity import file_fields
 from .reading_files import MEGABYTE, check_keys, file_text, inside, name_of, one_line
-from .refusals import FileRefusal, UnknownName, lines_of
+from .refusals import FileRefusal, UnknownName, collect, lines_of
 from .renamed import current_tables, current_text, warn_outside
 from .scenario import Scenario
 from .seating import Bank, FloorSeats
@@ -234,6 +235,10 @@ def _parsed(text, where, folder):
     else:
         beside = {"text": current_text(text), "measured_types": measured}
         scenario = build(Scenario, things, where, units, beside=beside, faults=faults)
+        if scenario is not None:
+            own = []
+            collect(own, check_assumed, scenario)
+            faults += [_one_line(where, line) for line in own]
     if faults:
         raise FileRefusal(*_most(faults))
     return scenario

@@ -22,7 +22,8 @@ class Hall(Thing):
     ``clear_height`` is the height under the joists: loudspeakers hang at or below it. Where the
     joists are known, ``joist_spacing`` is from one to the next, ``joists_along`` the way they run,
     and ``first_joist`` how far the first one is from the west wall (joists along the width) or the
-    south wall (along the length); one spacing when left out.
+    south wall (along the length); one spacing when left out. Below ``ball_height`` no panel goes on
+    a wall, but what is ``existing`` there.
     """
 
     length: float = quantity("m", 12, 80, hint="Feet given by mistake?")
@@ -35,6 +36,9 @@ class Hall(Thing):
     )
     joists_along: str | None = None
     first_joist: float | None = quantity("m", 0, 15, default=None, hint="Inches given by mistake?")
+    ball_height: float = quantity(
+        "m", 0, 15, default=0.0, hint="Height up to which balls hit the walls."
+    )
     floor: str
     roof: str
     walls: str

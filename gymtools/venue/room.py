@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..physics.geometry import Polygons, pack, polygon_area
+from ..physics.geometry import Polygons, clip, pack, polygon_area
 from ..physics.screening import screens
 from .finishes import FINISHES
 from .fixture import FLUSH
@@ -59,6 +59,23 @@ class Room:
         """Share of the energy that goes through each surface (surface, band) [-]."""
         nothing = (0.0,) * 7
         return np.array([s.through or nothing for s in self.surfaces])
+
+    def area_of(self, part, above=0.0):
+        """Area of a part, or of what of it lies above a height.
+
+        Parameters
+        ----------
+        part : str
+            "roof", "east wall" or another
+        above : float
+            Over the floor [m]
+
+        Returns
+        -------
+        area : float
+            Without what something covers [m2]
+        """
+        return sum(_area_above(s, above) for s in self.surfaces if s.part == part)
 
     def absorption(self, occupied, treatments=(), factors=None):
         """Absorption coefficients as the room is used.
@@ -142,6 +159,14 @@ class Room:
             share = t.area / max(sum(self.surfaces[k].area for k in at), 1e-9)
             mixed[at] += share * (own(t.finish) - bare[at])
         return mixed
+
+
+def _area_above(surface, height):
+    """Area of a surface above a height [m2]."""
+    if height <= surface.corners[:, 2].min():
+        return surface.area
+    kept = clip(surface.corners, (0.0, 0.0, 1.0), height)
+    return min(polygon_area(kept), surface.area) if len(kept) > 2 else 0.0
 
 
 def build_room(configuration):

@@ -56,7 +56,7 @@ class Scenario(Thing):
     divider: Divider | None = None
     microphones: tuple[Microphone, ...] = ()
     treatments: tuple[Treatment, ...] = ()
-    groups: tuple[Group, ...]
+    groups: tuple[Group, ...] = ()  # none before loudspeakers hang
     uses: tuple[Use, ...]
     targets: Targets = Targets()
     equipment: Equipment = Equipment()
@@ -70,6 +70,7 @@ class Scenario(Thing):
     scattering_factors: dict = field(default_factory=dict)  # the same for their scattering
     measured_room: MeasuredRoom | None = None  # what was measured in the gym that is there
     room_fit: RoomFit | None = None  # what the factors were fitted to
+    assumed: tuple = ()  # keys of what nobody has confirmed, as of ``assumptions``
     # the file it came from, comments and all
     text: str | None = field(default=None, repr=False, compare=False, metadata=NOT_IN_FILE)
     # what has been worked out about it and everything changed from it
@@ -83,6 +84,8 @@ class Scenario(Thing):
             self.loudspeaker_files, str
         ):
             raise ValueError("loudspeaker_files must be a list of file names in quotes.")
+        if not all(isinstance(key, str) for key in self.assumed):
+            raise ValueError("assumed must be a list of keys in quotes.")
         court(self.court)
         for key in ("absorption_factors", "scattering_factors"):
             factors = validation.checked_factors(getattr(self, key), key)

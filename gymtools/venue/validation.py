@@ -137,7 +137,7 @@ def faults(scenario):
     typed = collect(found, _check_types, scenario)
     named_apart = collect(found, _check_names, scenario, typed)
     found += [f.words for f in _seating_faults(scenario, _courts(scenario))]
-    if not (scenario.groups and scenario.uses):
+    if not scenario.uses:
         return found
     if typed:
         collect(found, _check_through, scenario)
@@ -345,8 +345,6 @@ def _check_names(scenario, typed=True):
         for tag in dict.fromkeys(tags)
         if tags.count(tag) > 1
     ]
-    if not scenario.groups:
-        found.append("there is no loudspeaker group. Add [[groups]].")
     if not scenario.uses:
         found.append("there is no use. Add [[uses]].")
     for thing in (*seats, *scenario.fixtures):
@@ -606,10 +604,20 @@ def _check_treatments(scenario):
     found = []
     for part in dict.fromkeys(t.surface for t in scenario.treatments):
         asked = sum(t.area for t in scenario.treatments if t.surface == part)
-        there = sum(s.area for s in scenario.room.surfaces if s.part == part)
+        there = scenario.room.area_of(part)
         if asked > there + 0.01:
             asked, there = (area_text(a, scenario.units) for a in (asked, there))
             found.append(f"treatment of the {part}: {asked} asked for, {there} there.")
+            continue
+        new = sum(t.area for t in scenario.treatments if t.surface == part and not t.existing)
+        above = scenario.room.area_of(part, scenario.hall.ball_height)
+        if part != "roof" and new > above + 0.01:
+            asked, above = (area_text(a, scenario.units) for a in (new, above))
+            found.append(
+                f"treatment of the {part}: {asked} of panels asked for, {above} there above"
+                f" ball_height = {scenario.say(scenario.hall.ball_height)}. Take less, or say that"
+                " it is existing."
+            )
     _refuse(found)
 
 
@@ -883,7 +891,7 @@ def _check_heard(scenario, use):
             f"use '{use.name}': nobody listens. Give at least one area that is open or set up a"
             " weight in 'listens'."
         )
-    if not any(use.group_setting(g.name).on for g in scenario.groups):
+    if scenario.groups and not any(use.group_setting(g.name).on for g in scenario.groups):
         found.append(f"use '{use.name}': every loudspeaker group is off.")
     _refuse(found)
 

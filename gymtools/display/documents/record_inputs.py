@@ -6,6 +6,7 @@ import numpy as np
 
 from ...acoustics.criteria import CRITERIA
 from ...physics.bands import LABELS
+from ...venue.assumptions import assumed_values
 from ...venue.finishes import FINISHES
 from ...venue.locations import spot
 from ...venue.measured_room import by_octave
@@ -33,6 +34,7 @@ def inputs(page, decision):
     page.add(
         "<h2>What it rests on</h2>",
         f"<p>Source of the scenario: {quoted(scenario.source)}.</p>",
+        _assumed(scenario),
         _gym(scenario),
         _finishes(scenario, decision.results.values()),
         _measured(scenario),
@@ -41,6 +43,18 @@ def inputs(page, decision):
         _targets(scenario.targets),
         _types(scenario),
     )
+
+
+def _assumed(s):
+    """What nobody has confirmed."""
+    rows = [(escape(where), escape(value)) for where, value in assumed_values(s)]
+    if not rows:
+        return ""
+    words = (
+        "All of this was taken from schools of this size. Confirm it on site before anything is"
+        " ordered."
+    )
+    return f"{table('Assumed, not confirmed', ('what', 'taken as'), rows)}<p>{words}</p>"
 
 
 def _gym(s):

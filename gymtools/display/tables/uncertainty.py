@@ -46,6 +46,10 @@ def sureness_table(sureness):
 
 def _assumed(sureness):
     u = sureness.spread
+    wider = ""
+    if sureness.assumed:
+        names = escape(", ".join(sureness.assumed))
+        wider = f" Drawn wider, as nobody has confirmed them: {names}."
     return (
         f"One standard deviation assumed: {u.decay_pct:.0f} % of the decay that the model gives,"
         f" absorption {u.absorption_pct:g} % of each finish, scattering {u.scattering_pct:g} %,"
@@ -53,7 +57,7 @@ def _assumed(sureness):
         f" {u.aim_deg:g}°"
         f" and sensitivity {u.sensitivity_db:g} dB of each loudspeaker, directivity"
         f" {u.directivity_db:g} dB of each type that was not measured. {sureness.draws} draws,"
-        " without echoes."
+        f" without echoes.{wider}"
     )
 
 
