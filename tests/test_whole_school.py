@@ -14,6 +14,7 @@ from gymtools.acoustics.evaluate import evaluate
 from gymtools.display.documents import record_inputs
 from gymtools.display.documents.drawings import drawing
 from gymtools.display.drawing import picture
+from gymtools.display.panel.meeting import Meeting
 from gymtools.venue.balcony import Balcony
 from gymtools.venue.configuration import HallConfiguration
 from gymtools.venue.court import court
@@ -21,6 +22,7 @@ from gymtools.venue.divider import Divider
 from gymtools.venue.files import draft, parse, to_text
 from gymtools.venue.fixture import Fixture
 from gymtools.venue.hall import Hall
+from gymtools.venue.paths import value_at
 from gymtools.venue.seating import Bank
 from gymtools.venue.track import Track
 from gymtools.venue.validation import fit_faults
@@ -278,3 +280,33 @@ def test_zones_of_a_divided_gym_with_a_pulled_out_bank():
         divider=Divider(x=-11.0, surface_density=0.7),
     )
     assert (layers(c).volume > 0).all()
+
+
+def test_a_meeting_moves_what_hangs_and_stands(school):
+    """Behavior: court, setback, rows out, track, divider and fixtures have controls that reach the
+    gym; a divider that one class alone would lose is refused with the reason.
+    """
+    m = Meeting(school)
+    moves = {
+        ("court_x",): 0.5,
+        ("banks", "bleachers", "setback"): 0.8,
+        ("uses", "game", "pulled_out", "bleachers"): 2,
+        ("tracks", "track", "height"): 3.4,
+        ("divider", "x"): 0.5,
+        ("fixtures", "scoreboard", "bottom"): 4.5,
+        ("hall", "ball_height"): 2.0,
+    }
+    for path, value in moves.items():
+        assert path in m.controls
+        m.set(path, value)
+        m.refresh()
+        assert not m.refusal, path
+        assert value_at(m.scenario, path) == value
+    m.controls[("uses", "game", "set_up", "mats")].value = False
+    m.refresh()
+    assert "mats" not in [f.name for f in m.result.configuration.fixtures]
+    m.update(use="west class")
+    m.refresh()
+    m.controls[("uses", "west class", "divided")].value = False
+    m.refresh()
+    assert "the gym is not divided" in m.refusal

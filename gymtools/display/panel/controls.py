@@ -6,6 +6,7 @@ new limits: the page would snap its value to the grid and send it back.
 """
 
 from dataclasses import dataclass, field, replace
+from html import escape
 
 import ipywidgets as w
 
@@ -202,6 +203,22 @@ class Words(Control):
         words = w.HTML(self.value, layout={"width": self.width} if self.width else {})
         words.add_class("gt-words")
         return words
+
+
+def heading(name):
+    """A name over the controls of a thing.
+
+    Parameters
+    ----------
+    name : str
+        As the scenario has it
+
+    Returns
+    -------
+    words : Words
+        In bold
+    """
+    return Words(key=("heading", name), value=f"<b>{escape(name)}</b>")
 
 
 class Board:

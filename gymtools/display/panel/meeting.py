@@ -16,8 +16,9 @@ from .advice import AdviceTab
 from .aim import AimSection
 from .answer import answered, with_rays
 from .board import BoardSection
-from .controls import Choice, Slider, SliderSpec
+from .controls import Choice, Slider, SliderSpec, Tick
 from .essentials import EssentialsSection
+from .fixtures import FixturesSection
 from .go_on import GoOnSection, in_kernel
 from .kept import KeptStrip
 from .lifeline import LifelineSection, Page
@@ -44,6 +45,7 @@ from .use import UseSection
 SIDE = (
     RoomSection,
     SeatsSection,
+    FixturesSection,
     LoudspeakersSection,
     MicrophonesSection,
     UseSection,
@@ -77,7 +79,7 @@ FRAME = (
 )
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
 LARGE = ("space", "drawing")  # what may fill the picture's frame alone
-OPEN = 2  # section that is open at first: the loudspeakers
+OPEN = SIDE.index(LoudspeakersSection)  # section that is open at first
 
 
 class Meeting:
@@ -513,6 +515,55 @@ class Meeting:
             units=self.state.units,
             act=lambda new: self.set(path, new),
         )
+
+    def tick(self, path, label):
+        """Description of a box to tick for a value of the scenario; for sections.
+
+        Parameters
+        ----------
+        path : tuple
+            With names
+        label : str
+            Behind it
+
+        Returns
+        -------
+        tick : Tick
+            Its act sets the value
+        """
+        return Tick(
+            key=path,
+            value=self.value(path),
+            label=label,
+            act=lambda new: self.set(path, new),
+        )
+
+    def listed(self, path, name, label, *, inverse=False):
+        """Description of a box to tick for a name on a list of the scenario; for sections.
+
+        Parameters
+        ----------
+        path : tuple
+            Of the list
+        name : str
+            What it may hold
+        label : str
+            Behind the box
+        inverse : bool
+            Whether the box is ticked where the list does not hold it
+
+        Returns
+        -------
+        tick : Tick
+            Its act puts the name on the list, or takes it off
+        """
+
+        def act(ticked):
+            others = [n for n in self.value(path) if n != name]
+            self.set(path, tuple([*others, name] if ticked != inverse else others))
+
+        ticked = (name in self.value(path)) != inverse
+        return Tick(key=(*path, name), value=ticked, label=label, act=act)
 
     def choice(self, path, label, options):
         """Description of a list for a value of the scenario; for sections.

@@ -21,11 +21,16 @@ AIR = (
     ("temperature_c", dict(label="Temperature", low=5, high=35, step=1, unit="°C")),
     ("humidity_pct", dict(label="Humidity", low=10, high=90, step=1, unit="%")),
 )
+COURT = (
+    ("court_x", dict(label="Court, east of center", low=-15, high=15, step=0.1, unit="m")),
+    ("court_y", dict(label="Court, north of center", low=-10, high=10, step=0.1, unit="m")),
+)
+BALLS = dict(label="No panels below", low=0, high=8, step=0.1, unit="m")
 PARTS = (("roof", "Roof finish"), ("walls", "Wall finish"))
 
 
 class RoomSection(Section):
-    """Heights, finishes, treatment and air."""
+    """Heights, finishes, the court, treatment and air."""
 
     key, title = "gym", "The gym"
 
@@ -37,10 +42,15 @@ class RoomSection(Section):
             if name != "ridge_height" or state.start.hall.ridge_height is not None
         ]
         rows += [self.panel.choice(("hall", part), label, finishes) for part, label in PARTS]
+        rows += [*self._court(), self.panel.slider(("hall", "ball_height"), BALLS)]
         rows.append(Words(key="treatment", value="<b>Treatment</b>"))
         for n, surface in enumerate(names(state.treatments)):
             rows += self._treatment(n, surface, finishes)
         return rows + [self.panel.slider(("air", name), words) for name, words in AIR]
+
+    def _court(self):
+        turned = self.panel.tick(("court_turned",), "court runs across the gym")
+        return [*(self.panel.slider((name,), words) for name, words in COURT), turned]
 
     def _treatment(self, n, surface, finishes):
         state, path = self.panel.state, ("treatments", surface)
