@@ -1,0 +1,314 @@
+"""What is assumed of a school of which little is known: from its size, its walls with bleachers and
+its uses follow court, bleachers, chairs, stage, uses and microphones.
+
+Everything here is a dict in SI, as the tables of the scenario file; what is known stays.
+"""
+
+import math
+from functools import cache
+
+from .court import COURTS
+from .files import MANY, ONE
+from .hall import SIDES
+from .presets import presets
+from .quantity import file_fields
+from .seating import FLOOR_AISLE, SEAT, Bank
+from .size_classes import size_class
+from .units import FOOT, INCH
+from .wheelchairs import seats_taken, spaces_required
+
+STEP = {"m": 0.1, "ft": FOOT}  # assumed lengths are a whole number of these [m]
+FINEST = {"m": 0.01, "ft": INCH}  # of other assumed lengths [m]
+# the following: common practice, no source
+BEFORE_STAGE = 2.0  # free floor before the first row [m]
+AROUND = 1.2  # free floor around chairs [m]
+MIDDLE_SECTION = 7.0  # chairs between two aisles, at most [m]
+CHAIR, CHAIR_ROW = 0.5, 0.9  # width of a chair, and from row to row [m]
+LEVELS = ("college", "high school", "junior high", "volleyball")  # the largest first
+
+
+class Usual:
+    """Assumed tables of a school.
+
+    Parameters
+    ----------
+    answers : dict
+        What is known, by key [SI]
+    units : str
+        "m" or "ft"
+    """
+
+    def __init__(self, answers, units):
+        self.answers, self.step, self.finest = answers, STEP[units], FINEST[units]
+        length, width = answers["hall.length"], answers["hall.width"]
+        self.size = size_class(length * width)
+        self.walls = tuple(side for side in SIDES if side in answers.get("walls", ()))
+
+    def table(self, table, name, **usual):
+        """A thing: its answers, and what is usual for the rest."""
+        stem = f"{table}.{name}." if name else f"{table}."
+        own = {
+            key[len(stem) :]: value
+            for key, value in self.answers.items()
+            if key.startswith(stem) and "." not in key[len(stem) :]
+        }
+        named = {"name": name} if name else {}
+        lengths = lengths_of(table)
+        usual = {k: self.fine(v) if k in lengths else v for k, v in usual.items()}
+        return {**named, **usual, **own}
+
+    def fine(self, length):
+        """A length to the inch or the centimeter."""
+        if length is None:
+            return None
+        return round(length / self.finest) * self.finest
+
+    def down(self, length):
+        """A length, rounded down to one that people write."""
+        return max(1, math.floor(length / self.step + 1e-6)) * self.step
+
+    def hall(self):
+        """Size and finishes."""
+        size, clear = self.size, self.answers["hall.clear_height"]
+        return self.table(
+            "hall",
+            "",
+            length=self.answers["hall.length"],
+            width=self.answers["hall.width"],
+            clear_height=clear,
+            height=self.down(clear + size.over_clear),
+            floor=size.floor,
+            roof=size.roof,
+            walls=size.walls,
+        )
+
+    def court(self, hall):
+        """Level of the largest court that is usual and fits, and whether it is turned."""
+        allowed = LEVELS[LEVELS.index(self.size.court) :]
+        for level in allowed:
+            court = COURTS[level]
+            if court.length <= hall["length"] and court.width <= hall["width"]:
+                return level, False
+            if court.length <= hall["width"] and court.width <= hall["length"]:
+                return level, True
+        return allowed[-1], False
+
+    def banks(self, hall):
+        """A bank along each wall that has one."""
+        made = []
+        deep = dict.fromkeys(SIDES, 0.0)
+        for side in self.walls:
+            across = side in ("east", "west")
+            wall = hall["width" if across else "length"]
+            # a bank at an end stands between those along the sides
+            beside = [deep[s] for s in (("north", "south") if across else ("east", "west"))]
+            ends = [max(self.size.end, one + (1.0 if one else 0.0)) for one in beside]
+            bank = self.bank(f"{side} bank", side, wall - 2 * max(ends))
+            deep[side] = bank["row_run"] * bank["rows"] + bank.get("setback", 0.0)
+            made.append(bank)
+        return made
+
+    def bank(self, name, side, longest):
+        """A bank of usual rows, as long as its wall allows."""
+        size = self.size
+        length = self.answers.get(f"banks.{name}.length", self.down(max(longest, 1.5)))
+        bank = self.table(
+            "banks",
+            name,
+            side=side,
+            rows=self.answers.get("rows", 1),
+            row_run=size.row_run,
+            row_rise=size.row_rise,
+            length=min(length, 80.0),
+            first_height=size.first_height,
+            aisles=max(0, math.ceil(length / size.section - 1e-6) - 1),
+        )
+        if f"banks.{name}.wheelchair_spaces" not in self.answers:
+            bank["wheelchair_spaces"] = self._spaces(bank)
+        return bank
+
+    def _spaces(self, bank):
+        """Wheelchair spaces that a bank's seats ask for, as far as its first row holds them."""
+        made = made_of(Bank, bank)
+        if made is None:
+            return 0
+        most = made.seats_in_row // seats_taken(SEAT, made.row_run, made.rows)[1]
+        return min(spaces_required(made.seats), most)
+
+    def free_floor(self, tables):
+        """Floor that banks and stages leave (x low, x high, y low, y high) [m]."""
+        hall = tables["hall"]
+        x, y = hall["length"] / 2, hall["width"] / 2
+        low, high = [-x, -y], [x, y]
+        for bank in tables.get("banks", ()):
+            deep = bank.get("rows", 1) * bank.get("row_run", 0.6) + bank.get("setback", 0.0)
+            if bank.get("base_height"):
+                continue
+            ends = {"west": (low, 0, 1), "south": (low, 1, 1)}
+            ends |= {"east": (high, 0, -1), "north": (high, 1, -1)}
+            end, axis, inward = ends[bank["side"]]
+            wall = inward * (-(x, y)[axis] + deep)
+            end[axis] = max(end[axis], wall) if inward > 0 else min(end[axis], wall)
+        return low[0], high[0], low[1], high[1]
+
+    def platform(self, name, tables):
+        """A portable stage at the west end of the free floor."""
+        west, _, south, north = self.free_floor(tables)
+        size = presets("portable_stages")["portable stage"]
+        wide = min(size["width"], self.down(0.8 * (north - south)))
+        return self.table(
+            "portable_stages",
+            name,
+            x=west + 0.6 + size["length"] / 2,
+            y=(south + north) / 2,
+            **{**size, "width": wide},
+        )
+
+    def chairs(self, name, tables, toward):
+        """A block of chairs before a stage; ``toward`` is the side that people look to."""
+        west, east, south, north = self.free_floor(tables)
+        platform = next(iter(tables.get("portable_stages", ())), None)
+        if platform and toward == "west":
+            west = max(west, platform["x"] + platform["length"] / 2)
+        along = toward in ("west", "east")
+        wide, deep = (north - south, east - west) if along else (east - west, north - south)
+        room = max(wide - 2 * AROUND, 2.0), max(deep - BEFORE_STAGE - AROUND, 1.0)
+        chair, row, aisle = (self.fine(size) for size in (CHAIR, CHAIR_ROW, FLOOR_AISLE))
+        rows, in_row, aisles = self._rows_of_chairs(room, chair, row)
+        block_wide = in_row * chair + aisles * aisle
+        block_deep = rows * row
+        x, y = (west + east) / 2, (south + north) / 2
+        first = {
+            "west": (west + BEFORE_STAGE + block_deep / 2, y),
+            "east": (east - BEFORE_STAGE - block_deep / 2, y),
+            "south": (x, south + BEFORE_STAGE + block_deep / 2),
+            "north": (x, north - BEFORE_STAGE - block_deep / 2),
+        }[toward]
+        return self.table(
+            "floor_seats",
+            name,
+            x=first[0],
+            y=first[1],
+            length=block_deep if along else block_wide,
+            width=block_wide if along else block_deep,
+            row_spacing=row,
+            seat_spacing=chair,
+            facing=toward,
+            aisles=aisles,
+            aisle_width=aisle,
+        )
+
+    def _rows_of_chairs(self, room, chair, row):
+        """Rows, chairs in a row and aisles: as many chairs as wanted, else as many as fit."""
+        wide, deep = room
+        aisles = max(0, math.ceil(wide / MIDDLE_SECTION) - 1)
+        sections = aisles + 1
+        in_section = max(1, int((wide - aisles * FLOOR_AISLE) / sections / chair + 1e-6))
+        wanted = self.answers.get("chairs")
+        if wanted is None:
+            wanted = min(self.size.chairs, int(deep / row) * sections * in_section)
+        rows = max(1, math.ceil(max(wanted, 1) / (sections * in_section)))
+        in_section = max(1, math.ceil(wanted / rows / sections))
+        return rows, sections * in_section, aisles
+
+    def thing(self, table, name, preset, tables):
+        """A thing that was added, of a preset's usual size, made to fit where that is easy."""
+        if table == "banks":
+            side = self.answers.get(f"banks.{name}.side", "east")
+            wall = tables["hall"]["width" if side in ("east", "west") else "length"]
+            return self.bank(name, side, wall - 2 * self.size.end)
+        if table == "floor_seats":
+            return self.chairs(name, tables, self.facing(tables))
+        if table == "portable_stages":
+            return self.platform(name, tables)
+        if table == "microphones":
+            return self.table(table, name, type="hand-held wireless", walks="court")
+        values = {k: v for k, v in presets(table).get(preset, {}).items() if k != "full"}
+        made = self.table(table, name, **values)
+        fitted = self._fitted(table, preset, made, tables)
+        return {**made, **{k: v for k, v in fitted.items() if not self._known(table, name, k)}}
+
+    def _known(self, table, name, key):
+        return ".".join(part for part in (table, name, key) if part) in self.answers
+
+    def facing(self, tables):
+        """Side that people on chairs look to: the built-in stage, else the west."""
+        stage = tables.get("stage")
+        return stage["side"] if stage else "west"
+
+    def _fitted(self, table, preset, made, tables):
+        """Sizes that follow from the hall."""
+        hall, clear = tables["hall"], tables["hall"]["clear_height"]
+        side = made.get("side")
+        wall = hall["width" if side in ("east", "west") else "length"]
+        if table == "fixtures":
+            return self._fitted_fixture(preset, made, tables)
+        if table == "balconies":
+            return {"length": self.down(wall), "height": min(made["height"], self.down(clear / 2))}
+        if table == "stage":
+            high = self.down(max(2.0, clear - made["floor_height"] - 0.6))
+            return {
+                "width": min(made["width"], self.down(0.6 * wall)),
+                "opening_height": min(made["opening_height"], high),
+            }
+        if table == "treatments":
+            return {"area": round(min(made["area"], 0.3 * wall * hall["height"]))}
+        return {}
+
+    def _fitted_fixture(self, preset, made, tables):
+        """A fixture under the joists; backboards where the court has its baskets."""
+        hall, clear = tables["hall"], tables["hall"]["clear_height"]
+        fitted = {"bottom": max(0.0, min(made.get("bottom", 0.0), clear - made["height"]))}
+        if made.get("side") is None:
+            along = made["length"] + (made.get("number", 1) - 1) * made.get("spacing", 0.0)
+            if along > hall["length"]:
+                fitted["length"] = self.down(0.8 * hall["length"])
+            fitted["depth"] = min(made["depth"], self.down(0.8 * hall["width"]))
+        else:
+            wall = hall["width" if made["side"] in ("east", "west") else "length"]
+            fitted["length"] = min(made["length"], self.down(0.8 * wall))
+        if preset.startswith("backboards"):
+            court = COURTS[tables["court"]]
+            if court.hoop_height and not tables.get("court_turned"):
+                fitted["spacing"] = court.length - 2 * court.board_inset
+                fitted["x"], fitted["y"] = tables.get("court_x", 0.0), tables.get("court_y", 0.0)
+        return fitted
+
+
+@cache
+def lengths_of(table):
+    """Keys of a table whose values are lengths.
+
+    Parameters
+    ----------
+    table : str
+        Of the file
+
+    Returns
+    -------
+    keys : frozenset of str
+        Those with meters as unit
+    """
+    known = file_fields({**ONE, **MANY}[table])
+    return frozenset(f.name for f in known if f.metadata.get("unit") == "m")
+
+
+def made_of(kind, table):
+    """A thing of a table.
+
+    Parameters
+    ----------
+    kind : type
+        Of the thing
+    table : dict
+        Its values [SI]
+
+    Returns
+    -------
+    thing : kind or None
+        None where it cannot be
+    """
+    try:
+        return kind(**table)
+    except (ValueError, TypeError):
+        return None
