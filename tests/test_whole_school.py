@@ -145,7 +145,7 @@ def test_it_is_drawn(school):
     c = school.configuration("west class")
     names = [thing.name for thing, _ in c.footprints]
     assert names == ["bleachers", "track south", "track east", "divider", "scoreboard"]
-    assert len(list(picture._outlines(c))) == len(names) + len(c.aisle_footprints)
+    assert len(list(picture.plan_outlines(c))) == len(names) + len(c.aisle_footprints)
     layers_used = [e.dxf.layer for e in drawing(school).modelspace()]
     assert {"FIXTURES", "SEATING", "COURT"} <= set(layers_used)
 

@@ -207,10 +207,10 @@ def section(result, area):
     loudspeaker = int(np.argmax(direct[..., BAND].sum(axis=1)))
     start = result.scenario.loudspeakers[loudspeaker].position
     lines = [flat(np.stack([start, end])) for end in _ends(result, loudspeaker, middle)]
-    cut = [_gapped(flat(c)) for c in _cut(result.configuration, along, float(middle[0] @ along))]
+    cut = [_gapped(flat(c)) for c in cut_lines(result.configuration, along, float(middle[0] @ along))]
     return Section(
         area=area,
-        outline=_outline(hall, side, middle[0]),
+        outline=hall_outline(hall, side, middle[0][1]),
         steps=np.concatenate([bank.profile if bank else np.empty((0, 2)), *cut]),
         points=points,
         seats=flat(middle),
@@ -240,19 +240,49 @@ def _ends(result, loudspeaker, seats):
     return c.position + way[0][:, None] * rays
 
 
-def _outline(hall, side, through):
-    """Floor, walls and roof cut by a vertical plane across a wall of this side."""
+def hall_outline(hall, side, y=0.0):
+    """Floor, walls and roof cut by an upright plane that begins at a wall.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+    side : str
+        Wall that the plane is square to
+    y : float
+        Where the plane runs, for one along the gym [m]
+
+    Returns
+    -------
+    outline : ndarray
+        (corner, 2), closed: distance from the wall, and height [m]
+    """
     if side in ("north", "south"):
         w = hall.width
         return np.array(
             [[0, 0], [w, 0], [w, hall.height], [w / 2, hall.highest], [0, hall.height], [0, 0]]
         )
-    top = float(hall.roof_height(through[1]))
+    top = float(hall.roof_height(y))
     return np.array([[0, 0], [hall.length, 0], [hall.length, top], [0, top], [0, 0]])
 
 
-def _cut(configuration, along, at):
-    """Lines (2, 3) in which an upright plane cuts balconies, fixtures and a divider [m]."""
+def cut_lines(configuration, along, at):
+    """Lines in which an upright plane cuts balconies, fixtures and a divider.
+
+    Parameters
+    ----------
+    configuration : HallConfiguration
+        The gym as it stands
+    along : array
+        Direction across the plane (3,) [-]
+    at : float
+        Where the plane lies in that direction [m]
+
+    Returns
+    -------
+    lines : iterator of ndarray
+        Ends of each (2, 3) [m]
+    """
     hanging = {thing.name for thing in (*configuration.balconies, *configuration.fixtures)}
     for surface in configuration.room.surfaces:
         if surface.owner not in hanging and surface.part != "divider":
@@ -265,6 +295,3 @@ def _cut(configuration, along, at):
             yield one[crosses] + share * (other - one)[crosses]
 
 
-def _gapped(line):
-    """A line (point, 2) after a gap, so that it does not join what is drawn before it."""
-    return np.concatenate([np.full((1, 2), np.nan), line])

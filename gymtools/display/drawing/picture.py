@@ -92,18 +92,29 @@ def room(view):
         bounds=[-x - deep["west"], x + deep["east"], -y - deep["south"], y + deep["north"]],
         hall=[x, y],
         walls=_flat([walls]),
-        outlines=_flat(_outlines(configuration)),
-        rows=_flat(_row_lines(configuration)),
+        outlines=_flat(plan_outlines(configuration)),
+        rows=_flat(row_lines(configuration)),
         court=_flat([all_court_lines(view.scenario)]),
-        joists=_flat(_joist_lines(hall)),
+        joists=_flat(joist_lines(hall)),
         joist_words=_joist_words(hall, view.units),
         areas=_areas(view),
         microphones=_microphones(view),
     )
 
 
-def _outlines(configuration):
-    """Outlines of what stands and hangs in the gym, and of the aisles between seats."""
+def plan_outlines(configuration):
+    """Outlines of what stands and hangs in the gym, and of the aisles between seats.
+
+    Parameters
+    ----------
+    configuration : HallConfiguration
+        The gym as it stands
+
+    Returns
+    -------
+    outlines : iterator of ndarray
+        Each (corner, 3), closed [m]
+    """
     outlines = [box for _, box in configuration.footprints]
     for a, b, c, d in (*outlines, *configuration.aisle_footprints):
         yield np.array([[a, c, 0], [b, c, 0], [b, d, 0], [a, d, 0], [a, c, 0]])
@@ -112,8 +123,19 @@ def _outlines(configuration):
             yield np.concatenate([surface.corners, surface.corners[:1]])
 
 
-def _joist_lines(hall):
-    """Joists in the plan, from wall to wall."""
+def joist_lines(hall):
+    """Joists in the plan, from wall to wall.
+
+    Parameters
+    ----------
+    hall : Hall
+        The gym
+
+    Returns
+    -------
+    lines : iterator of ndarray
+        Ends of each (2, 3) [m]
+    """
     x, y = hall.length / 2, hall.width / 2
     for at in hall.joists:
         ends = [(at, -y), (at, y)] if hall.across_joists == 0 else [(-x, at), (x, at)]
@@ -125,8 +147,19 @@ def _joist_words(hall, units):
     return "" if spacing is None else f"joists every {length_text(spacing, units)}"
 
 
-def _row_lines(configuration):
-    """Lines between the rows of the banks."""
+def row_lines(configuration):
+    """Lines between the rows of the banks.
+
+    Parameters
+    ----------
+    configuration : HallConfiguration
+        The gym as it stands
+
+    Returns
+    -------
+    lines : iterator of ndarray
+        Ends of each (2, 3) [m]
+    """
     for area in configuration.areas.values():
         if area.kind in ("bank", "balcony") and area.rows > 1:
             ends = area.points.reshape(area.rows, area.columns, 3)[:, [0, -1]]

@@ -1,0 +1,554 @@
+"""The gym before it has loudspeakers: plan above section, with a letter for every length that is
+asked for, and what does not fit in red with a number.
+
+The lines are those of the drawing in the meeting; here they stand in an SVG, since the survey sheet
+prints the same sketch.
+"""
+
+from html import escape
+from itertools import groupby
+
+import numpy as np
+
+from ...acoustics.throws import cut_lines, hall_outline
+from ...venue.locations import along_wall
+from ...venue.units import length_text
+from ..drawing.picture import joist_lines, row_lines
+from ..scene.space import court_lines
+from ..theme import FAINT, INK, PAPER, QUIET
+
+FLOOR, SEATS, THING = "#f7f2e8", "#e4dfd6", "#cfd6dd"
+RED, RED_FILL = "#b3261e", "#fbe4e2"
+EDGE = 46  # around the drawings, for dimension lines [px]
+GAP = 64  # between plan and section [px]
+LETTER = 9  # radius of a letter's ring [px]
+SMALL, WORDS = 11, 12  # sizes of type [px]
+
+
+class Frame:
+    """Places of one drawing on the sheet: meters in, pixels out."""
+
+    def __init__(self, x, y, k):
+        self.x, self.y, self.k = x, y, k
+
+    def at(self, u, v):
+        """Pixels of a place, v upward [px]."""
+        return self.x + u * self.k, self.y - v * self.k
+
+    def path(self, points, closed=False):
+        """An SVG path through points (n, 2); rows of NaN part it."""
+        words, begun = [], False
+        for u, v in np.asarray(points, float)[:, :2]:
+            if np.isnan(u):
+                begun = False
+                continue
+            x, y = self.at(u, v)
+            words.append(f"{'L' if begun else 'M'}{x:.1f} {y:.1f}")
+            begun = True
+        return "".join(words) + ("Z" if closed else "")
+
+
+def sketch(school, configuration, faults=(), *, size=(820, 760), values=True):
+    """Plan and section of a school.
+
+    Parameters
+    ----------
+    school : NewSchool
+        Gives the lengths that the letters stand for
+    configuration : HallConfiguration
+        The gym as far as it can be drawn
+    faults : sequence of Fault
+        What does not fit; its number stands at the thing
+    size : tuple of int
+        Width and height of the sheet [px]
+    values : bool
+        Whether lengths stand beside their letters; without, the letters alone
+
+    Returns
+    -------
+    svg : str
+        An element, with words for those who hear it
+    """
+    return _Sketch(school, configuration, faults, size, values).svg()
+
+
+def numbered(faults):
+    """Faults with the number that stands at their thing.
+
+    Parameters
+    ----------
+    faults : sequence of Fault
+        What does not fit
+
+    Returns
+    -------
+    numbered : list of (int, Fault)
+        One number for each thing, from 1
+    """
+    names = list(dict.fromkeys(fault.name for fault in faults))
+    return [(names.index(fault.name) + 1, fault) for fault in faults]
+
+
+class _Sketch:
+    """A sheet that is being drawn."""
+
+    def __init__(self, school, configuration, faults, size, values):
+        self.school, self.c, self.size, self.values = school, configuration, size, values
+        self.units, self.hall = school.units, configuration.hall
+        self.number = {fault.name: n for n, fault in numbered(faults)}
+        self.parts, self.taken = [], set()
+        self.across = self._cut_side() in ("north", "south")
+        self._lay_out()
+
+    # ---- where everything goes
+
+    def _cut_side(self):
+        """Wall that the section is square to: that of a bank, the south one where there is none."""
+        sides = [bank.side for bank in self.c.banks]
+        first = next(iter(sides), "south")
+        return first if first in ("east", "west") and "north" not in sides else "south"
+
+    def _lay_out(self):
+        hall, (wide, high) = self.hall, self.size
+        out = self._outside()
+        length, width = hall.length + out["west"] + out["east"], hall.width
+        width += out["south"] + out["north"]
+        deep = hall.width if self.across else hall.length
+        tall = max([hall.highest, *(b.top for b in self.c.banks)])
+        room = wide - 2 * EDGE, high - 2 * EDGE - GAP
+        k = min(room[0] / max(length, deep), room[1] / (width + tall))
+        left = (wide - length * k) / 2 + (hall.length / 2 + out["west"]) * k
+        top = EDGE + (hall.width / 2 + out["north"]) * k
+        self.plan = Frame(left, top, k)
+        floor = EDGE + width * k + GAP + tall * k
+        self.cut = Frame((wide - deep * k) / 2, floor, k)
+
+    def _outside(self):
+        """How far a stage, or something that does not fit, reaches out of each side [m]."""
+        hall, found = self.hall, dict.fromkeys(("north", "south", "east", "west"), 0.0)
+        if self.c.stage:
+            found[self.c.stage.side] = self.c.stage.depth
+        boxes = [box for _, box in self.c.footprints] + [self.c.court.footprint()]
+        for west, east, south, north in boxes:
+            x, y = hall.length / 2, hall.width / 2
+            for side, far in zip(
+                found, (north - y, -south - y, east - x, -west - x), strict=True
+            ):
+                found[side] = max(found[side], min(far, 8.0))
+        return found
+
+    def svg(self):
+        """The sheet as an element."""
+        self._plan()
+        self._section()
+        wide, high = self.size
+        words = escape(self._words(), quote=True)
+        return (
+            f'<svg viewBox="0 0 {wide} {high}" width="100%" height="100%" role="img"'
+            f' preserveAspectRatio="xMidYMin meet" aria-label="{words}"'
+            f' style="font-family:system-ui,\'Segoe UI\',Helvetica,Arial,sans-serif">'
+            f"<title>{words}</title>{_HATCH}{''.join(self.parts)}</svg>"
+        )
+
+    def _words(self):
+        """The sheet in a sentence."""
+        hall, say = self.hall, self._say
+        banks = ", ".join(f"{b.name} with {b.rows} rows" for b in self.c.banks) or "no bleachers"
+        wrong = f" {len(self.number)} things do not fit." if self.number else ""
+        return (
+            f"Plan and section: {say(hall.length)} by {say(hall.width)}, clear height"
+            f" {say(hall.clear_height)}; {banks}.{wrong}"
+        )
+
+    def _say(self, meters):
+        return length_text(meters, self.units)
+
+    # ---- pens
+
+    def _path(self, d, fill="none", color=INK, width=1.0, dash=""):
+        dashed = f' stroke-dasharray="{dash}"' if dash else ""
+        self.parts.append(
+            f'<path d="{d}" fill="{fill}" stroke="{color}" stroke-width="{width}"{dashed}/>'
+        )
+
+    def _box(self, frame, box, name="", fill="none", **pen):
+        """A rectangle of the plan or section; red where its thing does not fit."""
+        a, b, c, d = box
+        corners = np.array([(a, c), (b, c), (b, d), (a, d)])
+        if name in self.number:
+            pen |= {"color": RED, "width": 2.2}
+            fill = "url(#gt-red)"
+        self._path(frame.path(corners, closed=True), fill=fill, **pen)
+        if name in self.number and name not in self.taken:
+            self.taken.add(name)
+            x, y = frame.at((a + b) / 2, (c + d) / 2)
+            self._ring(x, y, str(self.number[name]), RED, PAPER)
+
+    def _text(self, x, y, words, *, anchor="middle", color=INK, size=SMALL, turn=0, weight=400):
+        turned = f' transform="rotate({turn} {x:.1f} {y:.1f})"' if turn else ""
+        self.parts.append(
+            f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{color}"'
+            f' font-size="{size}" font-weight="{weight}" paint-order="stroke" stroke="{PAPER}"'
+            f' stroke-width="3" stroke-linejoin="round"{turned}>{escape(words)}</text>'
+        )
+
+    def _ring(self, x, y, letter, color, ink, radius=LETTER):
+        self.parts.append(
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius}" fill="{color}" stroke="{PAPER}"/>'
+            f'<text x="{x:.1f}" y="{y + 4:.1f}" text-anchor="middle" fill="{ink}" font-size="11"'
+            f' font-weight="600">{escape(letter)}</text>'
+        )
+
+    def _measure(self, a, b, letter, key, meters, *, side=1):
+        """A dimension line between two places in pixels, with its letter and its length."""
+        (x0, y0), (x1, y1) = a, b
+        upright = abs(x1 - x0) < abs(y1 - y0)
+        tick = 4
+        marks = "".join(
+            f"M{x - tick} {y + tick:.1f}L{x + tick:.1f} {y - tick:.1f}" for x, y in (a, b)
+        )
+        self._path(f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}{marks}", color=QUIET, width=0.9)
+        x, y = (x0 + x1) / 2, (y0 + y1) / 2
+        self._ring(x, y, letter, INK, PAPER)
+        if not self.values:
+            return
+        assumed = self.school.state(key) in ("assumed", "not sure")
+        words = self._say(meters) + (" assumed" if assumed else "")
+        color = QUIET if assumed else INK
+        if upright:
+            away = LETTER + 5
+            self._text(x + side * (LETTER + 3), y + 4, words, anchor="start" if side > 0 else "end",
+                       color=color) if abs(y1 - y0) < 60 else self._text(
+                x + 4, y - away, words, anchor="start", color=color, turn=-90
+            )
+        else:
+            self._text(x + LETTER + 4, y + 4, words, anchor="start", color=color)
+
+    # ---- the plan
+
+    def _plan(self):
+        hall, c, plan = self.hall, self.c, self.plan
+        x, y = hall.length / 2, hall.width / 2
+        self._box(plan, (-x, x, -y, y), fill=FLOOR, color="none")
+        self._seats()
+        lines = [court_lines(one) for one in (c.court, *(s.court for s in c.side_courts))]
+        color = RED if "court" in self.number else "#a8763e"
+        self._path(plan.path(np.concatenate(lines)), color=color, width=1.2)
+        for line in joist_lines(hall):
+            self._path(plan.path(line), color=FAINT, width=0.8, dash="8 4")
+        self._things()
+        walls = [(-x, -y), (x, -y), (x, y), (-x, y)]
+        self._path(plan.path(walls, closed=True), width=2.6)
+        self._stage_in_plan()
+        self._plan_words()
+        self._plan_measures()
+
+    def _seats(self):
+        """Banks and chairs with their rows."""
+        for bank in self.c.banks:
+            self._box(self.plan, bank.footprint(self.hall), bank.name, fill=SEATS, width=0.9)
+        for block in self.c.floor_seats:
+            for box in block.blocks():
+                self._box(self.plan, box, block.name, fill="#eee9f3", width=0.8)
+            self._chair_rows(block)
+        for aisle in self.c.aisle_footprints:
+            self._box(self.plan, aisle, fill=PAPER, color=FAINT, width=0.6)
+        for line in row_lines(self.c):
+            self._path(self.plan.path(line), color="#b9b2a6", width=0.6)
+
+    def _chair_rows(self, block):
+        """A line for each row of chairs."""
+        a, b, c, d = block.footprint()
+        along = block.facing in ("east", "west")
+        low, high = (a, b) if along else (c, d)
+        for at in low + (np.arange(block.rows) + 0.5) * (high - low) / block.rows:
+            ends = [(at, c), (at, d)] if along else [(a, at), (b, at)]
+            self._path(self.plan.path(ends), color="#b7a9c6", width=0.6)
+
+    def _things(self):
+        """Stages, balconies, a divider and fixtures."""
+        banks = {b.name for b in self.c.banks} | {f.name for f in self.c.floor_seats}
+        for thing, box in self.c.footprints:
+            if thing.name in banks:
+                continue
+            if thing in self.c.balconies:
+                self._box(self.plan, box, thing.name, width=1.2, dash="7 4")
+            elif thing is self.c.divider:
+                self._box(self.plan, box, thing.name, fill=INK, width=1.4)
+            else:
+                self._box(self.plan, box, thing.name, fill=THING, width=0.9)
+        if self.c.divider is None and "divider" in self.school.tables:
+            self._divider()
+
+    def _divider(self):
+        """The curtain where it is drawn, which is not in every use."""
+        table, hall = self.school.tables["divider"], self.hall
+        x, y = hall.length / 2, hall.width / 2
+        if table.get("x") is not None:
+            line = [(table["x"], -y), (table["x"], y)]
+        else:
+            line = [(-x, table.get("y") or 0.0), (x, table.get("y") or 0.0)]
+        wrong = "divider" in self.number
+        self._path(
+            self.plan.path(line), color=RED if wrong else INK, width=2.0, dash="3 4"
+        )
+        px, py = self.plan.at(*line[1])
+        self._text(px, py - 6, "curtain", color=RED if wrong else QUIET)
+
+    def _stage_in_plan(self):
+        stage = self.c.stage
+        if not stage:
+            return
+        a, b = stage.corners(self.hall)
+        box = (min(a[0], b[0]), max(a[0], b[0]), min(a[1], b[1]), max(a[1], b[1]))
+        self._box(self.plan, box, "stage", fill="#eadfc8", width=1.2)
+
+    def _plan_words(self):
+        """Names of what stands there, and north."""
+        things = (*self.c.banks, *self.c.floor_seats, *self.c.portable_stages)
+        for thing in things:
+            a, b, c, d = thing.footprint(self.hall)
+            x, y = self.plan.at((a + b) / 2, (c + d) / 2)
+            turn = -90 if (d - c) > 1.4 * (b - a) else 0
+            seats = getattr(thing, "seats", 0)
+            words = f"{thing.name}, {seats:,} seats" if seats else thing.name
+            if thing.name in self.number:
+                x, y = (x + 16, y) if turn else (x, y + 22)
+            self._text(x, y + 4, words, turn=turn)
+        for one in self.c.balconies:
+            a, b, c, d = one.footprint(self.hall)
+            x, y = self.plan.at((a + b) / 2, (c + d) / 2)
+            turn = -90 if (d - c) > (b - a) else 0
+            beside = 14 if any(_touch((a, b, c, d), t.footprint(self.hall)) for t in things) else 0
+            words = f"{one.name}, {one.seats:,} seats" if one.seats else one.name
+            self._text(x + (beside if turn else 0), y + (0 if turn else beside) + 4, words, turn=turn)
+        if self.c.stage:
+            a, b = self.c.stage.corners(self.hall)
+            x, y = self.plan.at((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+            self._text(x, y - 8, "stage")
+        for name, boxes in groupby(self.c.fixtures, key=lambda f: f.name):
+            for fixture in boxes:
+                a, b, _, d = fixture.footprints(self.hall)[0]
+                x, y = self.plan.at((a + b) / 2, d)
+                self._text(x, y - 4, name, color=QUIET, size=10)
+        self._text(16, 30, "N", size=13, weight=700)
+        self._path("M16 56V36M12 43L16 35L20 43", width=1.3)
+        self._text(34, 18, "Plan", anchor="start", size=13, weight=700)
+
+    def _plan_measures(self):
+        hall, plan = self.hall, self.plan
+        x, y = hall.length / 2, hall.width / 2
+        out = self._outside()
+        low = plan.at(0, -y - out["south"])[1] + 22
+        self._measure(
+            (plan.at(-x, 0)[0], low), (plan.at(x, 0)[0], low), "A", "hall.length", hall.length
+        )
+        far = plan.at(-x - out["west"], 0)[0] - 22
+        self._measure(
+            (far, plan.at(0, -y)[1]), (far, plan.at(0, y)[1]), "B", "hall.width", hall.width
+        )
+        self._bank_measures()
+        if self.c.stage:
+            self._stage_measures()
+        for one in self.c.balconies[:1]:
+            self._balcony_measures(one)
+
+    def _bank_measures(self):
+        """Length of the first bank of each wall, and what is free behind it."""
+        for bank in {b.side: b for b in reversed(self.c.banks)}.values():
+            a, b = (bank.corner(self.hall, u, bank.depth, 0)[:2] for u in _ends(bank))
+            inward = along_wall(bank.side, self.hall)[2][:2]
+            off = inward * 14 / self.plan.k
+            ends = self.plan.at(*(a + off)), self.plan.at(*(b + off))
+            self._measure(*ends, "F", f"banks.{bank.name}.length", bank.length)
+            if bank.setback:
+                back = bank.corner(self.hall, bank.length / 4, 0, 0)[:2]
+                wall = back - inward * bank.setback
+                ends = self.plan.at(*wall), self.plan.at(*back)
+                self._measure(*ends, "L", f"banks.{bank.name}.setback", bank.setback)
+
+    def _stage_measures(self):
+        stage = self.c.stage
+        a, b = (corner[:2] for corner in stage.corners(self.hall))
+        _, along, inward = along_wall(stage.side, self.hall)
+        along, inward = along[:2], inward[:2]
+        front = a + 14 / self.plan.k * inward
+        ends = self.plan.at(*front), self.plan.at(*(front + stage.width * along))
+        self._measure(*ends, "N", "stage.width", stage.width)
+        middle = a + 0.25 * stage.width * along
+        ends = self.plan.at(*middle), self.plan.at(*(middle - stage.depth * inward))
+        self._measure(*ends, "Q", "stage.depth", stage.depth)
+
+    def _balcony_measures(self, one):
+        """Depth and length of the first balcony, or depth of a track."""
+        track = next(
+            (t for t in self.school.things("tracks") if one.name.startswith(f"{t} ")), None
+        )
+        a, b = (one.corner(self.hall, u, one.depth, 0)[:2] for u in _ends(one))
+        inward = along_wall(one.side, self.hall)[2][:2]
+        at = a + 0.15 * (b - a)
+        ends = self.plan.at(*(at - inward * one.depth)), self.plan.at(*at)
+        key = f"tracks.{track}.depth" if track else f"balconies.{one.name}.depth"
+        self._measure(*ends, "V" if track else "S", key, one.depth)
+        if not track:
+            off = inward * 14 / self.plan.k
+            ends = self.plan.at(*(a + off)), self.plan.at(*(b + off))
+            self._measure(*ends, "U", f"balconies.{one.name}.length", one.length)
+
+    # ---- the section
+
+    def _section(self):
+        hall, cut = self.hall, self.cut
+        side = "south" if self.across else "west"
+        outline = hall_outline(hall, side)
+        deep = hall.width if self.across else hall.length
+        self._path(cut.path(outline), fill=PAPER, color="none")
+        self._stage_in_cut()
+        for bank in self.c.banks:
+            self._bank_in_cut(bank, side, deep)
+        foot, along, inward = along_wall(side, hall)
+        at = 0.31 * (hall.length if self.across else hall.width) / 2
+        for line in cut_lines(self.c, along, at):
+            flat = np.stack([(line - foot) @ inward, line[:, 2]], axis=-1)
+            self._path(cut.path(flat), color=QUIET, width=1.4)
+        for fixture in self.c.fixtures:
+            self._fixture_in_cut(fixture, foot, inward)
+        self._path(cut.path([(0, hall.clear_height), (deep, hall.clear_height)]), color=QUIET,
+                   dash="6 4")
+        self._path(cut.path(outline, closed=True), width=2.2)
+        x, y = cut.at(0, hall.highest)
+        looks = "east" if self.across else "north"
+        self._text(x, y - 14, f"Section, looking {looks}", anchor="start", size=13, weight=700)
+        self._section_measures(deep)
+
+    def _bank_in_cut(self, bank, side, deep):
+        """Profile of a bank that the section cuts across."""
+        sides = ("south", "north") if side == "south" else ("west", "east")
+        if bank.side not in sides:
+            return
+        profile = bank.profile.copy()
+        if bank.side == sides[1]:
+            profile[:, 0] = deep - profile[:, 0]
+        wrong = bank.name in self.number
+        self._path(
+            self.cut.path(profile, closed=True),
+            fill="url(#gt-red)" if wrong else SEATS,
+            color=RED if wrong else INK,
+            width=2.0 if wrong else 1.0,
+        )
+
+    def _fixture_in_cut(self, fixture, foot, inward):
+        """Boxes of a fixture as seen in the direction of the section."""
+        for low, high in fixture.boxes(self.hall):
+            ends = sorted(((low - foot) @ inward, (high - foot) @ inward))
+            self._box(self.cut, (*ends, low[2], high[2]), color=QUIET, width=0.8, dash="2 2")
+
+    def _stage_in_cut(self):
+        """The opening, where one looks at it, or the recess where the section runs into it."""
+        stage = self.c.stage
+        if not stage:
+            return
+        low, top = stage.floor_height, stage.top
+        if stage.side in ("east", "west") and self.across:
+            middle = self.hall.width / 2 + stage.offset
+            box = (middle - stage.width / 2, middle + stage.width / 2, low, top)
+        elif stage.side in ("north", "south") and not self.across:
+            middle = self.hall.length / 2 + stage.offset
+            box = (middle - stage.width / 2, middle + stage.width / 2, low, top)
+        else:
+            deep = self.hall.width if self.across else self.hall.length
+            far = stage.side in ("north", "east")
+            box = (deep, deep + stage.depth, low, top) if far else (-stage.depth, 0, low, top)
+        self._box(self.cut, box, "stage", fill="#fbf6ea", color=QUIET, dash="5 3")
+        right = self.cut.at(box[1], 0)[0] - 16
+        self._measure(
+            (right, self.cut.at(0, low)[1]), (right, self.cut.at(0, top)[1]), "P",
+            "stage.opening_height", stage.opening_height, side=-1,
+        )
+        left = self.cut.at(box[0], 0)[0] + 16
+        self._measure(
+            (left, self.cut.at(0, 0)[1]), (left, self.cut.at(0, low)[1]), "R",
+            "stage.floor_height", low,
+        )
+
+    def _section_measures(self, deep):
+        hall, cut = self.hall, self.cut
+        x = cut.at(deep * 0.56, 0)[0]
+        self._measure(
+            (x, cut.y), (x, cut.at(0, hall.clear_height)[1]), "C", "hall.clear_height",
+            hall.clear_height,
+        )
+        far = cut.at(deep, 0)[0] + 22
+        self._measure(
+            (far, cut.y), (far, cut.at(0, hall.height)[1]), "D", "hall.height", hall.height, side=-1
+        )
+        if hall.ridge_height is not None and self.across:
+            x = cut.at(deep / 2, 0)[0]
+            self._measure(
+                (x, cut.y), (x, cut.at(0, hall.highest)[1]), "E", "hall.ridge_height", hall.highest
+            )
+        sides = ("south", "north") if self.across else ("west", "east")
+        bank = next((b for b in self.c.banks if b.side in sides and b.rows_out), None)
+        if bank:
+            self._row_measures(bank, deep, far=bank.side == sides[1])
+        self._height_measures(deep)
+
+    def _row_measures(self, bank, deep, far):
+        """Row depth, rise, first seat and base of one bank."""
+        def place(s, z):
+            return self.cut.at(deep - s if far else s, z)
+
+        key = f"banks.{bank.name}."
+        front, row = bank.setback + bank.depth, min(2, bank.rows_out - 1)
+        top = bank.first_seat + row * bank.row_rise
+        one, other = front - row * bank.row_run, front - (row + 1) * bank.row_run
+        lift = 16 / self.cut.k
+        side = -1 if far else 1
+        self._measure(place(one, top + lift), place(other, top + lift), "G", key + "row_run",
+                      bank.row_run)
+        out = front + 26 / self.cut.k
+        self._measure(place(out, bank.base_height), place(out, bank.first_seat), "K",
+                      key + "first_height", bank.first_height, side=side)
+        if bank.rows_out > 1:
+            back = front - (bank.rows_out - 1) * bank.row_run
+            high = bank.first_seat + (bank.rows_out - 1) * bank.row_rise
+            away = back + 16 / self.cut.k
+            self._measure(place(away, high - bank.row_rise + lift * 2), place(away, high + lift * 2),
+                          "H", key + "row_rise", bank.row_rise, side=side)
+        if bank.base_height:
+            inside = front - 0.3 * bank.depth
+            self._measure(place(inside, 0), place(inside, bank.base_height), "M",
+                          key + "base_height", bank.base_height, side=side)
+
+    def _height_measures(self, deep):
+        """Height of the first balcony or track, and of the divider."""
+        for one in self.c.balconies[:1]:
+            track = next(
+                (t for t in self.school.things("tracks") if one.name.startswith(f"{t} ")), None
+            )
+            key = f"tracks.{track}.height" if track else f"balconies.{one.name}.height"
+            x = self.cut.at(0.3 * deep, 0)[0]
+            self._measure((x, self.cut.y), (x, self.cut.at(0, one.height)[1]),
+                          "W" if track else "T", key, one.height)
+        height = self.school.value("divider.height")
+        if height is not None and self.school.things("divider"):
+            x = self.cut.at(0.42 * deep, 0)[0]
+            self._measure((x, self.cut.y), (x, self.cut.at(0, height)[1]), "X", "divider.height",
+                          height)
+
+
+_HATCH = (
+    f'<defs><pattern id="gt-red" width="7" height="7" patternUnits="userSpaceOnUse"'
+    f' patternTransform="rotate(45)"><rect width="7" height="7" fill="{RED_FILL}"/>'
+    f'<path d="M0 0V7" stroke="{RED}" stroke-width="1.6"/></pattern></defs>'
+)
+
+
+def _ends(thing):
+    """Places along its wall of both ends of a thing, from its middle [m]."""
+    return -thing.length / 2, thing.length / 2
+
+
+def _touch(a, b):
+    """Whether two rectangles share floor."""
+    return min(a[1], b[1]) > max(a[0], b[0]) and min(a[3], b[3]) > max(a[2], b[2])
