@@ -1,5 +1,5 @@
-"""``python -m gymtools open | record | testplan | report``: the workbook, the decision record, the
-test plan and the commissioning report, from the command line.
+"""``python -m gymtools open | new | record | testplan | report``: the workbook, a school of one's
+own, the decision record, the test plan and the commissioning report, from the command line.
 """
 
 import argparse
@@ -16,7 +16,7 @@ from .design.decision import decide, options_of
 from .display.documents.commissioning import write_plan, write_report
 from .display.documents.handover import write_record
 from .display.documents.record import READERS
-from .display.launch import WORKBOOK, open_workbook
+from .display.launch import WORKBOOK, new_workbook, open_workbook
 from .equipment.prices import read_prices
 from .venue.files import load
 from .venue.refusals import lines_of
@@ -102,6 +102,7 @@ def _parser():
     )
     commands = parser.add_subparsers(dest="command", required=True, parser_class=_Parser)
     _add_open(commands)
+    _add_new(commands)
     _add_record(commands)
     _add_testplan(commands)
     _add_report(commands)
@@ -117,6 +118,34 @@ def _add_open(commands):
         default=WORKBOOK,
         help="notebook (default: the design workbook)",
     )
+    _add_server(command)
+    command.set_defaults(run=_open)
+
+
+def _add_new(commands):
+    command = commands.add_parser(
+        "new", help="begin a school of your own: start JupyterLab with its form"
+    )
+    command.add_argument("name", type=_text, nargs="?", default="", help="name of the school")
+    command.add_argument(
+        "--folder",
+        type=_text,
+        default=".",
+        help="where the school's file and its notebook are written (default: here)",
+    )
+    command.add_argument(
+        "--from",
+        type=_text,
+        default="",
+        dest="copied_from",
+        metavar="SCHOOL.toml",
+        help="scenario file of another school to begin as a copy of",
+    )
+    _add_server(command)
+    command.set_defaults(run=_new)
+
+
+def _add_server(command):
     command.add_argument(
         "--host",
         type=_text,
@@ -125,7 +154,6 @@ def _add_open(commands):
     )
     command.add_argument("--port", type=int, default=0, help="port (default: a free one)")
     command.add_argument("--no-browser", action="store_true", help="print the address only")
-    command.set_defaults(run=_open)
 
 
 def _add_record(commands):
@@ -238,6 +266,14 @@ def _say(paths):
 
 def _open(given):
     open_workbook(given.workbook, host=given.host, port=given.port, browser=not given.no_browser)
+
+
+def _new(given):
+    folder = _folder(given.folder)
+    if given.copied_from:
+        load(given.copied_from)  # refused here, not on the page
+    book = new_workbook(folder, given.name, given.copied_from)
+    open_workbook(book, host=given.host, port=given.port, browser=not given.no_browser)
 
 
 def _testplan(given):

@@ -207,7 +207,9 @@ def section(result, area):
     loudspeaker = int(np.argmax(direct[..., BAND].sum(axis=1)))
     start = result.scenario.loudspeakers[loudspeaker].position
     lines = [flat(np.stack([start, end])) for end in _ends(result, loudspeaker, middle)]
-    cut = [_gapped(flat(c)) for c in cut_lines(result.configuration, along, float(middle[0] @ along))]
+    cut = [
+        _gapped(flat(c)) for c in cut_lines(result.configuration, along, float(middle[0] @ along))
+    ]
     return Section(
         area=area,
         outline=hall_outline(hall, side, middle[0][1]),
@@ -295,3 +297,6 @@ def cut_lines(configuration, along, at):
             yield one[crosses] + share * (other - one)[crosses]
 
 
+def _gapped(line):
+    """A line (point, 2) after a gap, so that it does not join what is drawn before it."""
+    return np.concatenate([np.full((1, 2), np.nan), line])

@@ -3,6 +3,7 @@ container, without a browser.
 """
 
 import importlib.util
+import json
 import os
 import secrets
 import signal
@@ -17,8 +18,12 @@ import webbrowser
 from pathlib import Path
 from urllib.parse import quote
 
+from ..venue.texts import check_name
+from ..venue.writing_files import file_words, write_file
+
 ROOT = Path(__file__).resolve().parents[2]
 WORKBOOK = ROOT / "workbooks" / "design_meeting.ipynb"
+NEW_SCHOOL = ROOT / "workbooks" / "new_school.ipynb"
 STARTS_WITHIN = 180.0  # a busy machine needs a minute [s]
 LOOK_AGAIN = 0.2  # [s]
 CONNECTION = "gymtools.display.kernel_connection.KernelConnection"
@@ -62,7 +67,8 @@ def open_workbook(workbook=WORKBOOK, *, host="127.0.0.1", port=0, browser=True):
     with tempfile.TemporaryFile("w+") as log:
         server = subprocess.Popen(
             server_command(folder, host=host, port=port),
-            env={**os.environ, "JUPYTER_TOKEN": token},  # a command line is seen by everybody
+            # a command line is seen by everybody; a notebook of another folder finds the package
+            env={**os.environ, "JUPYTER_TOKEN": token, "PYTHONPATH": _import_path()},
             stdout=log,
             stderr=log,
             start_new_session=True,  # Ctrl+C reaches this process alone, which ends the server
@@ -85,6 +91,45 @@ def open_workbook(workbook=WORKBOOK, *, host="127.0.0.1", port=0, browser=True):
             for process in (warming, server):
                 process.terminate()
                 process.wait()
+
+
+def new_workbook(folder, name="", copied_from=""):
+    """A notebook in which a school is written down, in the folder where its file will be.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Where the school's file is written
+    name : str
+        Of the school
+    copied_from : str or Path
+        File of another school to begin as a copy of
+
+    Returns
+    -------
+    path : Path
+        The notebook; one that is there is left as it is, and goes on from its draft
+
+    Raises
+    ------
+    ValueError
+        The name cannot be one
+    OSError
+        The notebook cannot be written
+    """
+    if name:
+        check_name("name", name)
+    path = Path(folder) / f"{file_words(name, 'new-school')}.ipynb"
+    if path.exists():
+        return path
+    book = json.loads(NEW_SCHOOL.read_text(encoding="utf-8"))
+    copied = os.path.relpath(copied_from, folder) if copied_from else ""
+    given = {"name": name, "folder": ".", "copied_from": copied}
+    for cell in book["cells"]:
+        if "parameters" in cell["metadata"].get("tags", ()):
+            cell["source"] = "\n".join(f"{key} = {value!r}" for key, value in given.items())
+    write_file(path, json.dumps(book, ensure_ascii=False, indent=1) + "\n", overwrite=False)
+    return path
 
 
 def server_command(folder, *, host, port, root=None):
@@ -169,6 +214,12 @@ def has_browser():
         return not screenless and webbrowser.get() is not None
     except webbrowser.Error:
         return False
+
+
+def _import_path():
+    """Where kernels find the package, before all else that they are told."""
+    told = os.environ.get("PYTHONPATH")
+    return os.pathsep.join([str(ROOT), *([told] if told else [])])
 
 
 def _end_on_terminate():

@@ -66,7 +66,7 @@ COUNTS = {
     "evaluations": (1, 1_000_000),
 }
 MAY_BE_NONE = ("roof", "target_s")
-MAY_BE_EMPTY = ("units", "folder", "readings", "waves")
+MAY_BE_EMPTY = ("units", "folder", "readings", "waves", "name", "copied_from")
 UNITS = ("m", "ft")
 CHOICES = {
     "units": UNITS,
@@ -77,7 +77,7 @@ CHOICES = {
     "roof": tuple(FINISHES),
     "halls": HALLS_SHOWN,
 }
-TEXTS = ("readings", "waves", "where", "attempts_file")
+TEXTS = ("readings", "waves", "where", "attempts_file", "name")
 SCHOOLS = ("scenario", "brief")
 MOST_WORDS = 300  # characters of a refusal
 
@@ -150,6 +150,8 @@ def _check(name, value, school, given):
         if not isinstance(value, str) or not value.strip():
             raise ValueError(f"{name} = {shown(value)} is no text. Give a name in quotes.")
         check_text(name, value)
+    elif name == "copied_from":
+        _school(name, value)
     elif name == "arrangements":
         names_of(name, value, ARRANGEMENTS)
     elif name == "against":

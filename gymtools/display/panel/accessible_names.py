@@ -43,7 +43,8 @@ class AccessibleNames(anywidget.AnyWidget):
     function name() {
       document.querySelectorAll(".widget-slider").forEach(nameSlider);
       document.querySelectorAll(".gt-slider").forEach(describe);
-      document.querySelectorAll(".gt-kept button[title]").forEach((button) =>
+      const titled = ".gt-kept button[title], .gt-form button[title]";
+      document.querySelectorAll(titled).forEach((button) =>
         set(button, "aria-label", button.title));
       document.querySelectorAll(".widget-select-multiple").forEach((list) =>
         set(list.querySelector("select"), "aria-label", listHeading(list)));

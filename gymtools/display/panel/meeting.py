@@ -348,6 +348,23 @@ class Meeting:
         self.update(tab=key)
         self.sections[BoardSection].reveal_tabs()
 
+    def open_form(self):
+        """Open the form of a new school over the panel; it leads back, or opens what it wrote."""
+        from ..school.page import NewSchoolPage  # which opens meetings itself
+
+        def leave():
+            self.box.children = [one for one in self.box.children if one is not form.sheet]
+            self.box.remove_class("gt-behind")
+
+        def opened(path):
+            leave()
+            self.sections[SaveSection].open(path)
+
+        form = NewSchoolPage(self.folder, alone=self.alone, on_back=leave, on_open=opened)
+        self.box.children = [*self.box.children, form.sheet]
+        self.box.add_class("gt-behind")
+        return form
+
     def look_at(self, index):
         """Look at one seat closely: marks it in the plan and opens its tab.
 

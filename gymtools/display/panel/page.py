@@ -44,6 +44,7 @@ STYLE = """<style>
 .gt-page .gt-kept-held {{ outline: 3px solid #0072b2; outline-offset: -3px; }}
 .gt-kept svg {{ cursor: pointer; }}
 .gt-message {{ min-height: 0; }}
+.gt-behind > :not(.gt-new) {{ display: none !important; }}
 .gt-tabs .widget-html, .gt-tabs .widget-html-content {{ min-width: 0; max-width: 100%; }}
 .gt-words {{ line-height: 1.3; }}
 .gt-words .widget-html-content {{ white-space: normal; }}

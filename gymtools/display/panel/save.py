@@ -35,6 +35,7 @@ class SaveSection(Section):
         self.button = _button("Save scenario", lambda: self._write(False))
         self.replace_button = _button("Replace it", lambda: self._write(True), shown=False)
         self.list_button = _button("Open another school", self.offer, "170px")
+        self.form_button = _button("New school", self.panel.open_form, "100px")
         self.files = w.Dropdown(description="School", layout={"width": "330px", "display": HIDDEN})
         self.open_button = _button("Open it", self.open_chosen, "90px", shown=False)
         self.words = w.HTML()
@@ -43,7 +44,14 @@ class SaveSection(Section):
         self.job.bar.layout.width = "120px"
         self._show_work(False)
         work = [self.job.bar, self.job.halt]
-        opening = [self.list_button, self.files, self.open_button, *work, self.job.error]
+        opening = [
+            self.form_button,
+            self.list_button,
+            self.files,
+            self.open_button,
+            *work,
+            self.job.error,
+        ]
         row = [self.stand, self.name, self.button, self.replace_button, *opening, self.words]
         return w.HBox(row, layout={"flex_flow": "row wrap"})
 

@@ -131,9 +131,7 @@ class _Sketch:
         boxes = [box for _, box in self.c.footprints] + [self.c.court.footprint()]
         for west, east, south, north in boxes:
             x, y = hall.length / 2, hall.width / 2
-            for side, far in zip(
-                found, (north - y, -south - y, east - x, -west - x), strict=True
-            ):
+            for side, far in zip(found, (north - y, -south - y, east - x, -west - x), strict=True):
                 found[side] = max(found[side], min(far, 8.0))
         return found
 
@@ -146,7 +144,7 @@ class _Sketch:
         return (
             f'<svg viewBox="0 0 {wide} {high}" width="100%" height="100%" role="img"'
             f' preserveAspectRatio="xMidYMin meet" aria-label="{words}"'
-            f' style="font-family:system-ui,\'Segoe UI\',Helvetica,Arial,sans-serif">'
+            f" style=\"font-family:system-ui,'Segoe UI',Helvetica,Arial,sans-serif\">"
             f"<title>{words}</title>{_HATCH}{''.join(self.parts)}</svg>"
         )
 
@@ -217,8 +215,13 @@ class _Sketch:
         color = QUIET if assumed else INK
         if upright:
             away = LETTER + 5
-            self._text(x + side * (LETTER + 3), y + 4, words, anchor="start" if side > 0 else "end",
-                       color=color) if abs(y1 - y0) < 60 else self._text(
+            self._text(
+                x + side * (LETTER + 3),
+                y + 4,
+                words,
+                anchor="start" if side > 0 else "end",
+                color=color,
+            ) if abs(y1 - y0) < 60 else self._text(
                 x + 4, y - away, words, anchor="start", color=color, turn=-90
             )
         else:
@@ -289,9 +292,7 @@ class _Sketch:
         else:
             line = [(-x, table.get("y") or 0.0), (x, table.get("y") or 0.0)]
         wrong = "divider" in self.number
-        self._path(
-            self.plan.path(line), color=RED if wrong else INK, width=2.0, dash="3 4"
-        )
+        self._path(self.plan.path(line), color=RED if wrong else INK, width=2.0, dash="3 4")
         px, py = self.plan.at(*line[1])
         self._text(px, py - 6, "curtain", color=RED if wrong else QUIET)
 
@@ -321,7 +322,9 @@ class _Sketch:
             turn = -90 if (d - c) > (b - a) else 0
             beside = 14 if any(_touch((a, b, c, d), t.footprint(self.hall)) for t in things) else 0
             words = f"{one.name}, {one.seats:,} seats" if one.seats else one.name
-            self._text(x + (beside if turn else 0), y + (0 if turn else beside) + 4, words, turn=turn)
+            self._text(
+                x + (beside if turn else 0), y + (0 if turn else beside) + 4, words, turn=turn
+            )
         if self.c.stage:
             a, b = self.c.stage.corners(self.hall)
             x, y = self.plan.at((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
@@ -413,8 +416,9 @@ class _Sketch:
             self._path(cut.path(flat), color=QUIET, width=1.4)
         for fixture in self.c.fixtures:
             self._fixture_in_cut(fixture, foot, inward)
-        self._path(cut.path([(0, hall.clear_height), (deep, hall.clear_height)]), color=QUIET,
-                   dash="6 4")
+        self._path(
+            cut.path([(0, hall.clear_height), (deep, hall.clear_height)]), color=QUIET, dash="6 4"
+        )
         self._path(cut.path(outline, closed=True), width=2.2)
         x, y = cut.at(0, hall.highest)
         looks = "east" if self.across else "north"
@@ -462,20 +466,30 @@ class _Sketch:
         self._box(self.cut, box, "stage", fill="#fbf6ea", color=QUIET, dash="5 3")
         right = self.cut.at(box[1], 0)[0] - 16
         self._measure(
-            (right, self.cut.at(0, low)[1]), (right, self.cut.at(0, top)[1]), "P",
-            "stage.opening_height", stage.opening_height, side=-1,
+            (right, self.cut.at(0, low)[1]),
+            (right, self.cut.at(0, top)[1]),
+            "P",
+            "stage.opening_height",
+            stage.opening_height,
+            side=-1,
         )
         left = self.cut.at(box[0], 0)[0] + 16
         self._measure(
-            (left, self.cut.at(0, 0)[1]), (left, self.cut.at(0, low)[1]), "R",
-            "stage.floor_height", low,
+            (left, self.cut.at(0, 0)[1]),
+            (left, self.cut.at(0, low)[1]),
+            "R",
+            "stage.floor_height",
+            low,
         )
 
     def _section_measures(self, deep):
         hall, cut = self.hall, self.cut
         x = cut.at(deep * 0.56, 0)[0]
         self._measure(
-            (x, cut.y), (x, cut.at(0, hall.clear_height)[1]), "C", "hall.clear_height",
+            (x, cut.y),
+            (x, cut.at(0, hall.clear_height)[1]),
+            "C",
+            "hall.clear_height",
             hall.clear_height,
         )
         far = cut.at(deep, 0)[0] + 22
@@ -495,6 +509,7 @@ class _Sketch:
 
     def _row_measures(self, bank, deep, far):
         """Row depth, rise, first seat and base of one bank."""
+
         def place(s, z):
             return self.cut.at(deep - s if far else s, z)
 
@@ -504,21 +519,40 @@ class _Sketch:
         one, other = front - row * bank.row_run, front - (row + 1) * bank.row_run
         lift = 16 / self.cut.k
         side = -1 if far else 1
-        self._measure(place(one, top + lift), place(other, top + lift), "G", key + "row_run",
-                      bank.row_run)
+        self._measure(
+            place(one, top + lift), place(other, top + lift), "G", key + "row_run", bank.row_run
+        )
         out = front + 26 / self.cut.k
-        self._measure(place(out, bank.base_height), place(out, bank.first_seat), "K",
-                      key + "first_height", bank.first_height, side=side)
+        self._measure(
+            place(out, bank.base_height),
+            place(out, bank.first_seat),
+            "K",
+            key + "first_height",
+            bank.first_height,
+            side=side,
+        )
         if bank.rows_out > 1:
             back = front - (bank.rows_out - 1) * bank.row_run
             high = bank.first_seat + (bank.rows_out - 1) * bank.row_rise
             away = back + 16 / self.cut.k
-            self._measure(place(away, high - bank.row_rise + lift * 2), place(away, high + lift * 2),
-                          "H", key + "row_rise", bank.row_rise, side=side)
+            self._measure(
+                place(away, high - bank.row_rise + lift * 2),
+                place(away, high + lift * 2),
+                "H",
+                key + "row_rise",
+                bank.row_rise,
+                side=side,
+            )
         if bank.base_height:
             inside = front - 0.3 * bank.depth
-            self._measure(place(inside, 0), place(inside, bank.base_height), "M",
-                          key + "base_height", bank.base_height, side=side)
+            self._measure(
+                place(inside, 0),
+                place(inside, bank.base_height),
+                "M",
+                key + "base_height",
+                bank.base_height,
+                side=side,
+            )
 
     def _height_measures(self, deep):
         """Height of the first balcony or track, and of the divider."""
@@ -528,13 +562,19 @@ class _Sketch:
             )
             key = f"tracks.{track}.height" if track else f"balconies.{one.name}.height"
             x = self.cut.at(0.3 * deep, 0)[0]
-            self._measure((x, self.cut.y), (x, self.cut.at(0, one.height)[1]),
-                          "W" if track else "T", key, one.height)
+            self._measure(
+                (x, self.cut.y),
+                (x, self.cut.at(0, one.height)[1]),
+                "W" if track else "T",
+                key,
+                one.height,
+            )
         height = self.school.value("divider.height")
         if height is not None and self.school.things("divider"):
             x = self.cut.at(0.42 * deep, 0)[0]
-            self._measure((x, self.cut.y), (x, self.cut.at(0, height)[1]), "X", "divider.height",
-                          height)
+            self._measure(
+                (x, self.cut.y), (x, self.cut.at(0, height)[1]), "X", "divider.height", height
+            )
 
 
 _HATCH = (

@@ -1,0 +1,519 @@
+"""The page on which a school of one's own is written down: the form beside the live sketch, and the
+steps that follow it.
+"""
+
+from dataclasses import replace
+from html import escape
+from pathlib import Path
+
+import ipywidgets as w
+
+from ...venue import wheelchairs
+from ...venue.files import parse, to_text
+from ...venue.new_school import NewSchool
+from ...venue.reading_files import MEGABYTE, file_text
+from ...venue.refusals import lines_of
+from ...venue.scenario import Scenario
+from ...venue.writing_files import file_words, write_file
+from ..panel.accessible_names import AccessibleNames
+from ..panel.keyboard import PageKeyboard
+from ..panel.lifeline import Page
+from ..panel.meeting import Meeting
+from ..panel.page import CAUTION, quiet, style, with_folder
+from ..panel.save import OURS, schools
+from ..refusals import plain_refusal
+from .answers import shown
+from .draft_file import DraftFile, earlier
+from .form import FormSection
+from .sketch import numbered, sketch
+from .style import STYLE
+
+ALL = "everything set out"
+SIZE = (720, 640)  # of the sketch [px]
+SECTIONS = (FormSection,)  # the steps, in order; each has a title, a box and show()
+MOST_STEPS = 200  # that can be undone
+
+
+class NewSchoolPage:
+    """The page of a new school; ``box`` is what a cell shows.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Where the school's file is written
+    name : str
+        Of the school; asked for when left out
+    copied_from : str or Path, optional
+        File of another school that it begins as a copy of
+    alone : bool
+        Cover the notebook, but for its bars
+    on_back : callable, optional
+        Leads back to where the page was opened from
+    on_open : callable, optional
+        Opens the meeting on a file, called with its path; in the page's place when left out
+
+    Raises
+    ------
+    ValueError
+        The file to copy cannot be read, or the name cannot be one
+    """
+
+    def __init__(
+        self, folder=".", name="", *, copied_from=None, alone=False, on_back=None, on_open=None
+    ):
+        self.folder, self.file, self.alone = Path(folder), None, alone
+        self.draft_file, self.on_back, self.on_open = DraftFile(folder), on_back, on_open
+        self._past, self._future, self._last = [], [], None
+        self.school = NewSchool(name=name or "New school")
+        if copied_from is not None:
+            self.school = copy_of(copied_from, name)
+        self.configuration, self.faults, self.meeting = None, [], None
+        self._parsed = (None, None, [])
+        self._make()
+        self.sections = tuple(kind(self) for kind in SECTIONS)
+        self._make_steps()
+        self.refresh()
+        self.open_step(0)
+        self._ask_to_go_on()
+
+    # ---- steps
+
+    def _make_steps(self):
+        """Buttons of the steps, where there are several."""
+        titles = [(f"{n}  {one.title}", n - 1) for n, one in enumerate(self.sections, 1)]
+        self.steps = w.ToggleButtons(options=titles, value=0)
+        self.steps.add_class("gt-steps")
+        self.steps.observe(lambda change: self.open_step(change["new"]), names="value")
+        shown(self.steps, len(titles) > 1)
+        self.bar.children = (self.steps, *self.bar.children)
+
+    def open_step(self, number):
+        """Open a step.
+
+        Parameters
+        ----------
+        number : int
+            From 0 [-]
+        """
+        section = self.sections[number]
+        self.steps.value = number
+        self.left.children = (section.box,)
+        change = self.body.add_class if getattr(section, "wide", False) else self.body.remove_class
+        change("gt-wide")
+        section.show()
+
+    def next_step(self):
+        """Write the file and open the next step; after the last one the meeting."""
+        if not self.write():
+            return
+        if self.steps.value + 1 < len(self.sections):
+            self.open_step(self.steps.value + 1)
+        elif self.scenario.groups:
+            self.open_meeting()
+
+    # ---- what stands
+
+    @property
+    def scenario(self):
+        """The school as a scenario (Scenario); None while it cannot be."""
+        return self._scenario()[0]
+
+    def _scenario(self):
+        """The scenario of the present text, and why there is none."""
+        school = self.school
+        if self._parsed[0] is not school:
+            scenario, refused = None, []
+            if not school.missing:
+                try:
+                    scenario = parse(school.text, school.name, folder=self.folder)
+                except ValueError as error:
+                    refused = lines_of(error)
+            self._parsed = (school, scenario, refused)
+        return self._parsed[1:]
+
+    # ---- changes
+
+    def set(self, school, what=None):
+        """Show another state of the school: the only way to change it, with ``undo``.
+
+        Parameters
+        ----------
+        school : NewSchool
+            As it is now
+        what : any
+            What was changed; the same in a row is one step back
+        """
+        if what is None or what != self._last:
+            self._past = [*self._past[-MOST_STEPS:], self.school]
+        self._last, self._future = what, []
+        self._show(school)
+
+    def _show(self, school):
+        self.school = school
+        self.say("")
+        self.refresh()
+        self.draft_file.write(school, self.file)
+        if self.draft_file.problem:
+            self.say(
+                f"The draft cannot be written: {escape(self.draft_file.problem)}. What is typed is"
+                " lost with this page's kernel."
+            )
+
+    def undo(self):
+        """Go one step back."""
+        if self._past:
+            self._future.append(self.school)
+            self._last = None
+            self._show(self._past.pop())
+
+    def redo(self):
+        """Go one step forward again."""
+        if self._future:
+            self._past.append(self.school)
+            self._last = None
+            self._show(self._future.pop())
+
+    def take(self, new):
+        """Take what a later step has found, and write the file.
+
+        Parameters
+        ----------
+        new : NewSchool or Scenario
+            The school with what was measured, or with the design that was chosen; with a scenario
+            that has loudspeakers the meeting opens
+        """
+        if isinstance(new, Scenario):
+            school = NewSchool.of_text(to_text(new))
+            self.set(school)
+            if self.write() and new.groups:
+                self.open_meeting()
+            return
+        self.set(new)
+        self.write()
+
+    # ---- the file
+
+    def write(self, *, overwrite=False):
+        """Write the school's file, if it can be one.
+
+        Parameters
+        ----------
+        overwrite : bool
+            Whether a file that is not this school's own may be replaced
+
+        Returns
+        -------
+        written : bool
+            False where something is missing or does not fit, or the file is another's
+        """
+        self.replace_button.layout.display = "none"
+        if self.school.missing:
+            self.say("The file is written once the five answers are there.")
+            return False
+        if self.scenario is None:
+            self.say(f"Not written: {escape(self._refusals()[0])}")
+            return False
+        path = self.file or self.folder / f"{file_words(self.school.name, 'school')}.toml"
+        try:
+            write_file(path, self.school.text, overwrite=overwrite or self.file is not None)
+        except FileExistsError as error:
+            self.say(escape(str(error)))
+            self.replace_button.layout.display = ""
+            return False
+        except OSError as error:
+            self.say(escape(str(error)))
+            return False
+        self.file = path
+        self.draft_file.write(self.school, path)
+        self.say(f"Written: {escape(with_folder(path))}.")
+        return True
+
+    def open_meeting(self):
+        """Open the design meeting on the school."""
+        if self.on_open is not None:
+            self.on_open(self.file)
+            return
+        self.meeting = Meeting(self.file, self.folder, alone=self.alone)
+        self.box.children = (self.meeting.box,)
+
+    def copy(self, path):
+        """Begin as a copy of another school.
+
+        Parameters
+        ----------
+        path : str or Path
+            Its file
+        """
+        named = self.school.name if self.school.name != "New school" else ""
+        try:
+            school = copy_of(path, named)
+        except (ValueError, OSError) as error:
+            self.say(f"Not copied: {escape(lines_of(error)[0])}")
+            return
+        self.file = None
+        self.set(school)
+        self.say(f"Copied from {escape(with_folder(Path(path)))}, comments and all.")
+
+    def _ask_to_go_on(self):
+        """Offer the last draft."""
+        self._offer = earlier(self.folder)
+        shown(self.offer_box, self._offer is not None)
+        if self._offer is not None:
+            self.offer_words.value = f"<b>{escape(self._offer[1])}</b>"
+
+    def go_on(self):
+        """Go on from the draft that is offered."""
+        if self._offer is None:
+            return
+        path, _, school, file = self._offer
+        self.draft_file.path, self._offer = path, None
+        self.file = self.folder / file if file and (self.folder / file).is_file() else None
+        shown(self.offer_box, False)
+        self.set(school)
+        self.name.value = school.name
+
+    def start_anew(self):
+        """Leave the draft that is offered; its file stays."""
+        if self._offer is not None:
+            self.draft_file.dismiss(self._offer[0])
+            self._offer = None
+        shown(self.offer_box, False)
+
+    # ---- what is shown
+
+    def refresh(self):
+        """Draw the school, count its seats, and say what does not fit."""
+        use = self.use.value if self.use.value != ALL else None
+        self.configuration, found = self.school.draft(use)
+        self.faults = [fault for fault in found if fault.words]
+        self._show_uses()
+        self._show_sketch()
+        self.seats.value = self._seat_words()
+        self.wrong.value = self._fault_words()
+        self.undo_button.disabled, self.redo_button.disabled = not self._past, not self._future
+        if self.left.children:
+            self.sections[self.steps.value].show()
+
+    def _show_uses(self):
+        uses = (ALL, *(self.school.things("uses") if not self.school.missing else ()))
+        if tuple(self.use.options) != uses:
+            chosen = self.use.value if self.use.value in uses else ALL
+            self.use.options, self.use.value = uses, chosen
+
+    def _show_sketch(self):
+        if self.configuration is not None:
+            placed = [fault for fault in self.faults if fault.name]
+            self.sketch.value = sketch(self.school, self.configuration, placed, size=SIZE)
+            return
+        left = len(self.school.missing)
+        words = "The gym is drawn here as soon as the five answers are there."
+        if not left:
+            words = "The gym cannot be drawn as it is."
+        self.sketch.value = f"<div style='padding:40px'>{quiet(words)}</div>"
+
+    def _seat_words(self):
+        """Seats of all areas, and wheelchair spaces."""
+        if self.configuration is None:
+            return ""
+        seats = self.configuration.seats
+        total, spaces = sum(seats.values()), self.configuration.wheelchair_spaces
+        each = ", ".join(f"{escape(name)} {count:,}" for name, count in seats.items())
+        needed = wheelchairs.spaces_required(total)
+        enough = "enough" if spaces >= needed else "too few"
+        asked = (
+            f"Wheelchair spaces: <b>{spaces}</b>, {enough}: {total:,} seats ask for {needed}"
+            " (2010 ADA Standards, table 221.2.1.1; local codes decide)"
+        )
+        return f"Seats: <b>{total:,}</b>{f' ({each})' if each else ''}. {asked if total else ''}"
+
+    def _refusals(self):
+        """Why the school cannot be, in plain words."""
+        prefix = f"{self.school.name}: "
+        return [plain_refusal(line.removeprefix(prefix)) for line in self._scenario()[1]]
+
+    def _fault_words(self):
+        """What does not fit, with the numbers of the sketch; then what else keeps it from being."""
+        if self.school.missing:
+            return ""
+        named = numbered([fault for fault in self.faults if fault.name])
+        drawn = dict.fromkeys((n, _plain(f.words, self.school.name)) for n, f in named)
+        said = {words for _, words in drawn}
+        others = [_plain(f.words, self.school.name) for f in self.faults if not f.name]
+        if not named and not others:
+            others = self._refusals()
+        lines = [f"<li><b>{n}</b>{escape(words)}</li>" for n, words in drawn]
+        lines += [f"<li><b>!</b>{escape(w)}</li>" for w in dict.fromkeys(others) if w not in said]
+        if not lines:
+            return ""
+        return f"Does not fit yet, and is drawn in red:<ol>{''.join(lines)}</ol>"
+
+    def say(self, words):
+        """Say something in the page's bar.
+
+        Parameters
+        ----------
+        words : str
+            HTML
+        """
+        self.words.value = quiet(words)
+
+    # ---- the page
+
+    def _make(self):
+        self.words, self.seats, self.wrong, self.sketch = (w.HTML() for _ in range(4))
+        self.wrong.add_class("gt-faults")
+        self.sketch.add_class("gt-sketch")
+        self.left = _box(w.VBox, [], "gt-left")
+        self._make_bar()
+        self.use = w.Dropdown(
+            options=(ALL,),
+            description="Drawn as in",
+            style={"description_width": "90px"},
+            layout={"width": "300px"},
+        )
+        self.use.observe(lambda _: self.refresh(), names="value")
+        right = _box(w.VBox, [self.seats, self.wrong, self.use, self.sketch], "gt-right")
+        self.body = _box(w.HBox, [self.left, right], "gt-body")
+        self.offer_words = w.HTML()
+        again = [_button("Go on", self.go_on, "80px"), _button("Start anew", self.start_anew)]
+        self.offer_box = _box(w.HBox, [self.offer_words, *again], "gt-go-on")
+        hidden = w.HBox(
+            [w.HTML(style(True, self.alone)), w.HTML(STYLE), AccessibleNames(), PageKeyboard()]
+        )
+        page = [
+            hidden,
+            self.bar,
+            self.offer_box,
+            self.body,
+            _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
+        ]
+        self.sheet = _box(w.VBox, page, "gt-page")
+        self.sheet.add_class("gt-new")
+        self.box = Page([self.sheet])
+
+    def _make_bar(self):
+        """Name, units, what to copy; steps back, and the file."""
+        self.name = w.Text(
+            self.school.name if self.school.name != "New school" else "",
+            description="Name of the school",
+            placeholder="e.g. Alder Hollow High School",
+            continuous_update=False,
+            style={"description_width": "130px"},
+            layout={"width": "400px"},
+        )
+        self.name.observe(self._rename, names="value")
+        self.units = w.ToggleButtons(
+            options=(("feet", "ft"), ("meters", "m")),
+            value=self.school.units,
+            tooltips=("Lengths in feet", "Lengths in meters"),
+        )
+        self.units.observe(self._change_units, names="value")
+        self.files = w.Dropdown(
+            description="Copy from", layout={"width": "300px"}, style={"description_width": "76px"}
+        )
+        self._list_schools()
+        self.undo_button = _button("Undo", self.undo, "62px")
+        self.redo_button = _button("Redo", self.redo, "62px")
+        self.replace_button = _button("Replace it", lambda: self.write(overwrite=True), "90px")
+        self.replace_button.layout.display = "none"
+        self.write_button = _button("Write the file", self.write, "110px")
+        self.next_button = _button("Go on", self.next_step, "80px")
+        back = [_button("Back to the meeting", self.on_back, "150px")] if self.on_back else []
+        parts = [
+            self.name,
+            self.units,
+            self.files,
+            _button("Copy", lambda: self.files.value and self.copy(self.files.value), "62px"),
+            self.undo_button,
+            self.redo_button,
+            self.write_button,
+            self.next_button,
+            self.replace_button,
+            *back,
+            self.words,
+        ]
+        self.bar = _box(w.HBox, parts, "gt-bar")
+
+    def _list_schools(self):
+        found = schools((self.folder, OURS))
+        self.files.options = [("choose a school", ""), *((with_folder(p), str(p)) for p in found)]
+
+    def _rename(self, change):
+        named = change["new"].strip()
+        if not named or named == self.school.name:
+            return
+        try:
+            self.set(replace(self.school, name=named), "name")
+        except ValueError as error:
+            self.say(escape(str(error)))
+
+    def _change_units(self, change):
+        self.set(replace(self.school, units=change["new"]), "units")
+
+
+def _plain(words, school):
+    """A fault in the words of the page, without the name of the school before it."""
+    return plain_refusal(words.removeprefix(f"{school}: ").removeprefix(f"{school} "))
+
+
+def copy_of(path, name=""):
+    """A school that begins as a copy of another one's file.
+
+    Parameters
+    ----------
+    path : str or Path
+        Of the file
+    name : str
+        Of the new school; that of the file with "copy" behind it when left out
+
+    Returns
+    -------
+    school : NewSchool
+        All that the file says, comments too
+
+    Raises
+    ------
+    ValueError
+        The file cannot be read
+    """
+    path = Path(path)
+    school = NewSchool.of_text(file_text(path, "scenario file", MEGABYTE // 4))
+    return replace(school, name=name or f"{school.name}, copy")
+
+
+def _box(kind, children, name):
+    """A box that the style sheet knows by name."""
+    box = kind(children)
+    box.add_class(name)
+    return box
+
+
+def _button(words, act, width="110px"):
+    button = w.Button(description=words, layout={"width": width})
+    button.on_click(lambda _: act())
+    return button
+
+
+def new_school(folder=".", name="", copied_from=None):
+    """The page of a new school, over the whole notebook.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Where the school's file is written
+    name : str
+        Of the school; asked for when left out
+    copied_from : str or Path, optional
+        File of another school that it begins as a copy of
+
+    Returns
+    -------
+    page : NewSchoolPage
+        Show its ``box``
+
+    Raises
+    ------
+    ValueError
+        The file to copy cannot be read, or the name cannot be one
+    """
+    return NewSchoolPage(folder, name, copied_from=copied_from or None, alone=True)
