@@ -126,7 +126,7 @@ def _add_new(commands):
     command = commands.add_parser(
         "new", help="begin a school of your own: start JupyterLab with its form"
     )
-    command.add_argument("name", type=_text, nargs="?", default="", help="name of the school")
+    command.add_argument("name", type=_text, nargs="?", default=None, help="name of the school")
     command.add_argument(
         "--folder",
         type=_text,
@@ -136,7 +136,7 @@ def _add_new(commands):
     command.add_argument(
         "--from",
         type=_text,
-        default="",
+        default=None,
         dest="copied_from",
         metavar="SCHOOL.toml",
         help="scenario file of another school to begin as a copy of",
@@ -272,7 +272,7 @@ def _new(given):
     folder = _folder(given.folder)
     if given.copied_from:
         load(given.copied_from)  # refused here, not on the page
-    book = new_workbook(folder, given.name, given.copied_from)
+    book = new_workbook(folder, given.name or "", given.copied_from or "")
     open_workbook(book, host=given.host, port=given.port, browser=not given.no_browser)
 
 
