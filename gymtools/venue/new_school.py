@@ -32,6 +32,14 @@ CHANGEABLE = (
 )
 # of an assumed thing, what says where it stands or whom it names is no assumption about the gym
 NAMES = ("name", "side", "kind", "listens", "closed", "set_up", "microphones", "beside", "divided")
+# a gym that is drawn until there is one    common practice, no source
+EXAMPLE = {
+    "hall.length": 33.0,
+    "hall.width": 26.0,
+    "hall.clear_height": 8.0,
+    "walls": ("north", "south"),
+    "rows": 8,
+}
 SOURCE = "answered in the form of a new school; what is assumed is listed"
 
 
@@ -241,6 +249,11 @@ class NewSchool:
         )
 
     @property
+    def example(self):
+        """The school with common values for required answers that are missing (NewSchool)."""
+        return replace(self, answers={**EXAMPLE, **self.answers})
+
+    @property
     def questions(self):
         """All that can be asked about the school as it is (tuple of Question)."""
         found = list(first_questions()) if self.copied is None else []
@@ -307,9 +320,19 @@ class NewSchool:
         table, name, name_of_field = parts_of(key)
         entry = self._entry(table, name)
         there = entry is not None and name_of_field in entry
+        if self._said_of_all(key):
+            return "confirmed"
         if there and self.copied is not None and not self._is_added(table, name):
             return "confirmed"
         return "assumed" if there else "usual"
+
+    def _said_of_all(self, key):
+        """Answer on all bleachers that a value of one of them follows from; empty where none."""
+        table, name, name_of_field = parts_of(key)
+        if table != "banks" or self.copied is not None or self._is_added(table, name):
+            return ""
+        said = {"side": "walls", "rows": "rows"}.get(name_of_field, "")
+        return said if said in self.answers else ""
 
     def _is_added(self, table, name):
         return any(one[:2] == (table, name) for one in self.added)
@@ -340,8 +363,7 @@ class NewSchool:
         entry = self._entry(table, name) or {}
         fields = ("court", "court_turned") if not table else entry
         keys = [key_of(table, name, f) for f in fields if f in entry and f not in NAMES]
-        given = {"rows": "rows" in self.answers and table == "banks"}
-        return [key for key in keys if not given.get(parts_of(key)[2])]
+        return [key for key in keys if not self._said_of_all(key)]
 
     @cached_property
     def _base(self):

@@ -265,14 +265,69 @@ class Usual:
                 fitted["length"] = self.down(0.8 * hall["length"])
             fitted["depth"] = min(made["depth"], self.down(0.8 * hall["width"]))
         else:
-            wall = hall["width" if made["side"] in ("east", "west") else "length"]
-            fitted["length"] = min(made["length"], self.down(0.8 * wall))
+            low = fitted["bottom"]
+            fitted |= free_place(made, (low, low + made["height"]), tables)
         if preset.startswith("backboards"):
             court = COURTS[tables["court"]]
             if court.hoop_height and not tables.get("court_turned"):
                 fitted["spacing"] = court.length - 2 * court.board_inset
                 fitted["x"], fitted["y"] = tables.get("court_x", 0.0), tables.get("court_y", 0.0)
         return fitted
+
+
+def free_place(made, heights, tables):
+    """Wall, and place along it, where a fixture finds room beside what is there.
+
+    Parameters
+    ----------
+    made : dict
+        The fixture, with the wall that it is usual on [SI]
+    heights : tuple
+        Of its lower and its upper side [m]
+    tables : dict
+        Of the school so far [SI]
+
+    Returns
+    -------
+    place : dict
+        Its side, offset and length; as usual where it finds no room [SI]
+    """
+    hall = tables["hall"]
+    for side in dict.fromkeys((made["side"], "east", "west", "south", "north")):
+        wall = hall["width" if side in ("east", "west") else "length"]
+        length = min(made["length"], wall / 2)
+        taken = _taken(side, heights, tables)
+        free = wall / 2 - length / 2 - 0.5
+        # the middle of the wall first, then farther and farther to both sides
+        steps = [(-1) ** n * (n // 2 + n % 2) * 0.5 for n in range(int(4 * free))]
+        for at in steps:
+            low, high = at - length / 2, at + length / 2
+            if abs(at) <= free and all(high < a or low > b for a, b in taken):
+                return {"side": side, "offset": at, "length": length}
+    return {}
+
+
+def _taken(side, heights, tables):
+    """Stretches of a wall that have something at some heights (low end, high end) [m]."""
+    found = []
+    for bank in tables.get("banks", ()):
+        low = bank.get("base_height", 0.0)
+        top = low + bank.get("first_height", 0.43) + bank["rows"] * bank["row_rise"]
+        found.append((bank, low, top))
+    stage = tables.get("stage")
+    if stage:
+        low = stage.get("floor_height", 0.9)
+        found.append(({**stage, "length": stage["width"]}, 0.0, low + stage["opening_height"]))
+    for one in tables.get("balconies", ()):
+        found.append((one, one["height"] - one.get("thickness", 0.3), one["height"] + 1.2))
+    for one in tables.get("fixtures", ()):
+        low = one.get("bottom", 0.0)
+        found.append((one, low, low + one["height"]))
+    return [
+        (one.get("offset", 0.0) - one["length"] / 2, one.get("offset", 0.0) + one["length"] / 2)
+        for one, low, top in found
+        if one.get("side") == side and low < heights[1] and top > heights[0]
+    ]
 
 
 @cache

@@ -14,7 +14,7 @@ from ...venue.questions import (
 from ...venue.typed_values import digits, read_value
 from ..jobs import HIDDEN, SHOWN
 
-LABEL, FIELD = "268px", "420px"
+LABEL, FIELD = "250px", "392px"
 STATES = {
     "assumed": "assumed",
     "not sure": "not sure: assumed",
@@ -81,6 +81,8 @@ class Answer:
             echo = answer_words(self.question, value, school.units)
         elif state == "not sure" and value is not None:
             echo = str(value)
+        if self.question.key in school.missing:
+            words = "to be answered"
         self.said.remove_class("gt-refused")
         self.said.value = escape(" ".join(part for part in (words, echo) if part))
 

@@ -29,7 +29,7 @@ from .sketch import numbered, sketch
 from .style import STYLE
 
 ALL = "everything set out"
-SIZE = (720, 640)  # of the sketch [px]
+SIZE = (660, 610)  # of the sketch [px]
 SECTIONS = (FormSection,)  # the steps, in order; each has a title, a box and show()
 MOST_STEPS = 200  # that can be undone
 
@@ -305,11 +305,13 @@ class NewSchoolPage:
             placed = [fault for fault in self.faults if fault.name]
             self.sketch.value = sketch(self.school, self.configuration, placed, size=SIZE)
             return
-        left = len(self.school.missing)
-        words = "The gym is drawn here as soon as the five answers are there."
-        if not left:
-            words = "The gym cannot be drawn as it is."
-        self.sketch.value = f"<div style='padding:40px'>{quiet(words)}</div>"
+        if not self.school.missing:
+            self.sketch.value = quiet("The gym cannot be drawn as it is.")
+            return
+        example = self.school.example
+        drawn = sketch(example, example.draft()[0], size=SIZE, values=False)
+        words = "An example, until the five answers are there; letters as in the questions."
+        self.sketch.value = f"{quiet(words)}<div class='gt-example'>{drawn}</div>"
 
     def _seat_words(self):
         """Seats of all areas, and wheelchair spaces."""
@@ -437,6 +439,7 @@ class NewSchoolPage:
     def _list_schools(self):
         found = schools((self.folder, OURS))
         self.files.options = [("choose a school", ""), *((with_folder(p), str(p)) for p in found)]
+        self.files.value = ""
 
     def _rename(self, change):
         named = change["new"].strip()

@@ -21,8 +21,10 @@ FLOOR, SEATS, THING = "#f7f2e8", "#e4dfd6", "#cfd6dd"
 RED, RED_FILL = "#b3261e", "#fbe4e2"
 EDGE = 46  # around the drawings, for dimension lines [px]
 GAP = 64  # between plan and section [px]
+CUT_SHARE = 0.4  # of the height that the section may take
 LETTER = 9  # radius of a letter's ring [px]
-SMALL, WORDS = 11, 12  # sizes of type [px]
+SMALL = 11  # size of type [px]
+LONG = 13  # of a letter of type along an upright line, both halves of it counted [px]
 
 
 class Frame:
@@ -96,7 +98,7 @@ class _Sketch:
         self.school, self.c, self.size, self.values = school, configuration, size, values
         self.units, self.hall = school.units, configuration.hall
         self.number = {fault.name: n for n, fault in numbered(faults)}
-        self.parts, self.taken = [], set()
+        self.parts, self.late, self.taken = [], [], set()
         self.across = self._cut_side() in ("north", "south")
         self._lay_out()
 
@@ -116,12 +118,14 @@ class _Sketch:
         deep = hall.width if self.across else hall.length
         tall = max([hall.highest, *(b.top for b in self.c.banks)])
         room = wide - 2 * EDGE, high - 2 * EDGE - GAP
-        k = min(room[0] / max(length, deep), room[1] / (width + tall))
+        # the section has its own scale, or its letters would find no room
+        k = min(room[0] / length, (1 - CUT_SHARE) * room[1] / width)
+        cut_k = min(0.86 * room[0] / deep, (room[1] - width * k) / tall)
+        k = min(room[0] / length, (room[1] - tall * cut_k) / width)
         left = (wide - length * k) / 2 + (hall.length / 2 + out["west"]) * k
-        top = EDGE + (hall.width / 2 + out["north"]) * k
-        self.plan = Frame(left, top, k)
-        floor = EDGE + width * k + GAP + tall * k
-        self.cut = Frame((wide - deep * k) / 2, floor, k)
+        self.plan = Frame(left, EDGE + (hall.width / 2 + out["north"]) * k, k)
+        floor = EDGE + width * k + GAP + tall * cut_k
+        self.cut = Frame((wide - deep * cut_k) / 2, floor, cut_k)
 
     def _outside(self):
         """How far a stage, or something that does not fit, reaches out of each side [m]."""
@@ -139,6 +143,8 @@ class _Sketch:
         """The sheet as an element."""
         self._plan()
         self._section()
+        for x, y, letter, color in self.late:  # nothing lies over them
+            self._ring(x, y, letter, color)
         wide, high = self.size
         words = escape(self._words(), quote=True)
         return (
@@ -180,7 +186,7 @@ class _Sketch:
         if name in self.number and name not in self.taken:
             self.taken.add(name)
             x, y = frame.at((a + b) / 2, (c + d) / 2)
-            self._ring(x, y, str(self.number[name]), RED, PAPER)
+            self.late.append((x, y, str(self.number[name]), RED))
 
     def _text(self, x, y, words, *, anchor="middle", color=INK, size=SMALL, turn=0, weight=400):
         turned = f' transform="rotate({turn} {x:.1f} {y:.1f})"' if turn else ""
@@ -190,10 +196,10 @@ class _Sketch:
             f' stroke-width="3" stroke-linejoin="round"{turned}>{escape(words)}</text>'
         )
 
-    def _ring(self, x, y, letter, color, ink, radius=LETTER):
+    def _ring(self, x, y, letter, color):
         self.parts.append(
-            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius}" fill="{color}" stroke="{PAPER}"/>'
-            f'<text x="{x:.1f}" y="{y + 4:.1f}" text-anchor="middle" fill="{ink}" font-size="11"'
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{LETTER}" fill="{color}" stroke="{PAPER}"/>'
+            f'<text x="{x:.1f}" y="{y + 4:.1f}" text-anchor="middle" fill="{PAPER}" font-size="11"'
             f' font-weight="600">{escape(letter)}</text>'
         )
 
@@ -207,25 +213,18 @@ class _Sketch:
         )
         self._path(f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}{marks}", color=QUIET, width=0.9)
         x, y = (x0 + x1) / 2, (y0 + y1) / 2
-        self._ring(x, y, letter, INK, PAPER)
-        if not self.values:
-            return
-        assumed = self.school.state(key) in ("assumed", "not sure")
-        words = self._say(meters) + (" assumed" if assumed else "")
-        color = QUIET if assumed else INK
-        if upright:
-            away = LETTER + 5
-            self._text(
-                x + side * (LETTER + 3),
-                y + 4,
-                words,
-                anchor="start" if side > 0 else "end",
-                color=color,
-            ) if abs(y1 - y0) < 60 else self._text(
-                x + 4, y - away, words, anchor="start", color=color, turn=-90
-            )
-        else:
-            self._text(x + LETTER + 4, y + 4, words, anchor="start", color=color)
+        if self.values:
+            assumed = self.school.state(key) in ("assumed", "not sure")
+            words = self._say(meters) + (", assumed" if assumed else "")
+            pen = {"color": QUIET if assumed else INK, "anchor": "start"}
+            if upright and abs(y1 - y0) > LONG * len(words):
+                self._text(x - 5, y - LETTER - 3, words, turn=-90, **pen)
+            elif upright:
+                pen["anchor"] = "start" if side > 0 else "end"
+                self._text(x + side * (LETTER + 3), y + 4, words, **pen)
+            else:
+                self._text(x + LETTER + 3, y - 5, words, **pen)
+        self.late.append((x, y, letter, INK))
 
     # ---- the plan
 

@@ -1,6 +1,6 @@
 """Style of the page on which a school is written down."""
 
-from ..theme import FAINT, QUIET
+from ..theme import FAINT, INK, QUIET
 
 STYLE = f"""<style>
 .gt-new.gt-page {{ overflow: hidden; }}
@@ -17,7 +17,9 @@ STYLE = f"""<style>
 .gt-new .gt-wide .gt-right {{ display: none; }}
 .gt-new .gt-wide .gt-left {{ flex: 1 1 auto; border: 0; }}
 .gt-new .widget-html-content {{ line-height: 1.3; }}
-.gt-new .gt-answer {{ align-items: center; min-height: 32px; }}
+.gt-new .gt-example {{ opacity: 0.45; height: 94%; }}
+.gt-new .gt-answer {{ align-items: center; min-height: 30px; overflow: visible; }}
+.gt-new .gt-answer > * {{ margin-top: 0; margin-bottom: 0; }}
 .gt-new .gt-answer > * {{ flex: 0 0 auto; }}
 .gt-new .gt-answer > .gt-said {{ flex: 1 1 0; min-width: 0; margin: 0 0 0 4px; }}
 .gt-new .gt-answer .widget-label {{ text-align: left !important; white-space: normal;
@@ -38,5 +40,6 @@ STYLE = f"""<style>
 .gt-new .gt-faults ol {{ margin: 2px 0; padding: 0; list-style: none; }}
 .gt-new .gt-faults b {{ display: inline-block; min-width: 18px; border-radius: 9px; color: #fff;
   background: #b3261e; text-align: center; margin-right: 6px; }}
+.gt-new .jupyter-widget-Collapse-header {{ color: {INK}; padding: 5px 10px; min-height: 0; }}
 .gt-new .jupyter-widget-Collapse-contents {{ padding: 4px 6px; }}
 </style>"""
