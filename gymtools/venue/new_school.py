@@ -22,7 +22,8 @@ from .questions import (
 from .texts import check_name
 from .units import UNITS
 from .usual import Usual
-from .usual_uses import halves, microphones_of, needs, use_table
+from .usual_uses import CHAIRS, PLATFORM, halves, microphones_of, needs, use_table
+from .validation import PARTS
 
 ALWAYS = ("hall", "air")  # tables that every school is asked about
 # tables in which things can be added or left out
@@ -189,7 +190,7 @@ class NewSchool:
 
     def _free_name(self, name):
         """A name that no thing has."""
-        taken = {n for table in CHANGEABLE for n in self.things(table)}
+        taken = {*PARTS, *(n for table in CHANGEABLE for n in self.things(table))}
         numbered = (f"{name} {number}" for number in range(2, 1000))
         return name if name not in taken else next(n for n in numbered if n not in taken)
 
@@ -460,8 +461,8 @@ class NewSchool:
         added = [preset for table, _, preset in self.added if table == "uses"]
         wanted = needs([*uses, *added], tables)
         if "chairs" in self.answers and self.answers["chairs"]:
-            wanted = (*wanted, "chairs") if "chairs" not in wanted else wanted
-        for name, table in (("portable stage", "portable_stages"), ("chairs", "floor_seats")):
+            wanted = (*wanted, CHAIRS) if CHAIRS not in wanted else wanted
+        for name, table in ((PLATFORM, "portable_stages"), (CHAIRS, "floor_seats")):
             there = any(entry["name"] == name for entry in tables.get(table, ()))
             if name in wanted and not there and (table, name) not in self.removed:
                 self._add(usual, tables, [(table, name, name)])

@@ -8,6 +8,7 @@ import math
 from functools import cache
 
 from .court import COURTS
+from .faults import HEADROOM
 from .files import MANY, ONE
 from .hall import SIDES
 from .presets import presets
@@ -70,13 +71,15 @@ class Usual:
     def hall(self):
         """Size and finishes."""
         size, clear = self.size, self.answers["hall.clear_height"]
+        ridge = self.answers.get("hall.ridge_height")
+        height = self.down(clear + size.over_clear)
         return self.table(
             "hall",
             "",
             length=self.answers["hall.length"],
             width=self.answers["hall.width"],
             clear_height=clear,
-            height=self.down(clear + size.over_clear),
+            height=height if ridge is None else min(height, ridge),
             floor=size.floor,
             roof=size.roof,
             walls=size.walls,
@@ -154,7 +157,7 @@ class Usual:
     def platform(self, name, tables):
         """A portable stage at the west end of the free floor."""
         west, _, south, north = self.free_floor(tables)
-        size = presets("portable_stages")["portable stage"]
+        size = presets("portable_stages")["platform"]
         wide = min(size["width"], self.down(0.8 * (north - south)))
         return self.table(
             "portable_stages",
@@ -244,7 +247,7 @@ class Usual:
         if table == "fixtures":
             return self._fitted_fixture(preset, made, tables)
         if table == "balconies":
-            return {"length": self.down(wall), "height": min(made["height"], self.down(clear / 2))}
+            return {"length": self.down(wall), "height": self._over_heads(made, tables)}
         if table == "stage":
             high = self.down(max(2.0, clear - made["floor_height"] - 0.6))
             return {
@@ -255,6 +258,21 @@ class Usual:
             return {"area": round(min(made["area"], 0.3 * wall * hall["height"]))}
         return {}
 
+    def _over_heads(self, made, tables):
+        """Height of a balcony that leaves headroom over the top rows, as far as the gym has it."""
+        tops = [top for bank in tables.get("banks", ()) for _, _, top in [standing(bank)]]
+        over = max(tops, default=0.0) + HEADROOM + made.get("thickness", 0.3) + self.step
+        highest = self.down(max(tables["hall"]["clear_height"] - 2 * HEADROOM, 2.3))
+        return min(max(made["height"], self.down(over)), highest)
+
+    def _under_the_roof(self, preset, hall):
+        """Beams from the clear height up, ducts beside the middle: neither meets the other."""
+        clear = hall["clear_height"]
+        if preset == "beams":
+            high = hall.get("height", clear) - clear
+            return {"bottom": clear, "height": high} if high > self.finest else {}
+        return {"y": self.down(0.3 * hall["width"])} if preset == "duct" else {}
+
     def _fitted_fixture(self, preset, made, tables):
         """A fixture under the joists; backboards where the court has its baskets."""
         hall, clear = tables["hall"], tables["hall"]["clear_height"]
@@ -264,6 +282,7 @@ class Usual:
             if along > hall["length"]:
                 fitted["length"] = self.down(0.8 * hall["length"])
             fitted["depth"] = min(made["depth"], self.down(0.8 * hall["width"]))
+            fitted |= self._under_the_roof(preset, hall)
         else:
             low = fitted["bottom"]
             fitted |= free_place(made, (low, low + made["height"]), tables)
@@ -307,13 +326,28 @@ def free_place(made, heights, tables):
     return {}
 
 
+def standing(bank):
+    """A bank with its lower and its upper end.
+
+    Parameters
+    ----------
+    bank : dict
+        Its table [SI]
+
+    Returns
+    -------
+    bank, low, top : tuple
+        The same table, and heights over the floor [m]
+    """
+    low = bank.get("base_height", 0.0)
+    rows, rise = bank.get("rows", 1), bank.get("row_rise", 0.25)
+    return bank, low, low + bank.get("first_height", 0.43) + rows * rise
+
+
 def _taken(side, heights, tables):
     """Stretches of a wall that have something at some heights (low end, high end) [m]."""
     found = []
-    for bank in tables.get("banks", ()):
-        low = bank.get("base_height", 0.0)
-        top = low + bank.get("first_height", 0.43) + bank["rows"] * bank["row_rise"]
-        found.append((bank, low, top))
+    found += [standing(bank) for bank in tables.get("banks", ())]
     stage = tables.get("stage")
     if stage:
         low = stage.get("floor_height", 0.9)

@@ -12,7 +12,7 @@ SEATED_MOUTH = 1.2  # height of a microphone before a seated talker [m]    the s
 LECTERN_DISTANCE = 0.2  # from the mouth to a gooseneck on a lectern [m]    the same
 STAGE_PLACES = {"on the left": 0.25, "on the right": -0.25}  # share of the opening's width
 # of uses that need them
-CHAIRS, PLATFORM = "chairs", "portable stage"
+CHAIRS, PLATFORM = "chairs", "platform"
 NEEDS_CHAIRS = ("graduation", "show")
 
 
@@ -29,7 +29,7 @@ def needs(uses, tables):
     Returns
     -------
     needed : tuple of str
-        "portable stage", "chairs", or none
+        "platform", "chairs", or none
     """
     if not any(use in NEEDS_CHAIRS for use in uses):
         return ()

@@ -93,7 +93,7 @@ def room(view):
         hall=[x, y],
         walls=_flat([walls]),
         outlines=_flat(plan_outlines(configuration)),
-        rows=_flat(row_lines(configuration)),
+        rows=_flat(row_lines(configuration.areas.values())),
         court=_flat([all_court_lines(view.scenario)]),
         joists=_flat(joist_lines(hall)),
         joist_words=_joist_words(hall, view.units),
@@ -147,20 +147,20 @@ def _joist_words(hall, units):
     return "" if spacing is None else f"joists every {length_text(spacing, units)}"
 
 
-def row_lines(configuration):
-    """Lines between the rows of the banks.
+def row_lines(areas):
+    """Lines between the rows of banks and balconies.
 
     Parameters
     ----------
-    configuration : HallConfiguration
-        The gym as it stands
+    areas : iterable of AudienceArea
+        Of the gym
 
     Returns
     -------
     lines : iterator of ndarray
         Ends of each (2, 3) [m]
     """
-    for area in configuration.areas.values():
+    for area in areas:
         if area.kind in ("bank", "balcony") and area.rows > 1:
             ends = area.points.reshape(area.rows, area.columns, 3)[:, [0, -1]]
             yield from (ends[:-1] + ends[1:]) / 2

@@ -104,16 +104,16 @@ class Answer:
         self._refused = False
         page, key = self.form.page, self.question.key
         if self.button.description == "Confirm":
-            page.set(page.school.confirmed(key), key)
+            page.set(page.school.confirmed(key))
         else:
-            page.set(page.school.without(key), key)
+            page.set(page.school.without(key))
 
     # ---- what is typed
 
     def _take(self, value):
         self._refused = False
         page = self.form.page
-        page.set(page.school.with_answer(self.question.key, value), self.question.key)
+        page.set(page.school.with_answer(self.question.key, value))
 
     def refuse(self, error):
         """Say what cannot be understood; the text stays.
@@ -134,7 +134,7 @@ class Answer:
         question = self.question
         if not text.strip() and not question.optional:
             self._refused = False
-            page.set(page.school.without(question.key), question.key)
+            page.set(page.school.without(question.key))
             return
         try:
             value = understood(question, text, page.school.units)

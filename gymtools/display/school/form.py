@@ -306,7 +306,7 @@ class Fold:
     def _remove(self, table, name):
         page = self.form.page
         self._opened.discard((table, name))
-        page.set(page.school.without_thing(table, name), ("things", table))
+        page.set(page.school.without_thing(table, name))
 
     def _adder(self, school, table):
         """A list of what can be added, and the button that adds it; None where there is no more."""
@@ -347,7 +347,7 @@ class Fold:
             school = school.with_answer(f"microphones.{name}.type", kind)
         new = [name for name in school.things(table) if name not in before]
         self._opened |= {(table, name) for name in new}
-        page.set(school, ("things", table))
+        page.set(school)
         self.form.page.say(f"Added: {escape(', '.join(n or THINGS[table] for n in new))}.")
 
 

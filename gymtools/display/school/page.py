@@ -63,7 +63,7 @@ class NewSchoolPage:
     ):
         self.folder, self.file, self.alone = Path(folder), None, alone
         self.draft_file, self.on_back, self.on_open = DraftFile(folder), on_back, on_open
-        self._past, self._future, self._last = [], [], None
+        self._past, self._future = [], []
         self.school = NewSchool(name=name or "New school")
         if copied_from is not None:
             self.school = copy_of(copied_from, name)
@@ -133,19 +133,15 @@ class NewSchoolPage:
 
     # ---- changes
 
-    def set(self, school, what=None):
+    def set(self, school):
         """Show another state of the school: the only way to change it, with ``undo``.
 
         Parameters
         ----------
         school : NewSchool
             As it is now
-        what : any
-            What was changed; the same in a row is one step back
         """
-        if what is None or what != self._last:
-            self._past = [*self._past[-MOST_STEPS:], self.school]
-        self._last, self._future = what, []
+        self._past, self._future = [*self._past[-MOST_STEPS:], self.school], []
         self._show(school)
 
     def _show(self, school):
@@ -163,14 +159,12 @@ class NewSchoolPage:
         """Go one step back."""
         if self._past:
             self._future.append(self.school)
-            self._last = None
             self._show(self._past.pop())
 
     def redo(self):
         """Go one step forward again."""
         if self._future:
             self._past.append(self.school)
-            self._last = None
             self._show(self._future.pop())
 
     def take(self, new):
@@ -446,12 +440,12 @@ class NewSchoolPage:
         if not named or named == self.school.name:
             return
         try:
-            self.set(replace(self.school, name=named), "name")
+            self.set(replace(self.school, name=named))
         except ValueError as error:
             self.say(escape(str(error)))
 
     def _change_units(self, change):
-        self.set(replace(self.school, units=change["new"]), "units")
+        self.set(replace(self.school, units=change["new"]))
 
 
 def _plain(words, school):

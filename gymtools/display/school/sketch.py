@@ -255,7 +255,9 @@ class _Sketch:
             self._chair_rows(block)
         for aisle in self.c.aisle_footprints:
             self._box(self.plan, aisle, fill=PAPER, color=FAINT, width=0.6)
-        for line in row_lines(self.c):
+        # of banks that leave no room on the court there are no areas yet
+        seats = [thing.audience_area(self.hall) for thing in (*self.c.banks, *self.c.balconies)]
+        for line in row_lines([area for area in seats if area is not None]):
             self._path(self.plan.path(line), color="#b9b2a6", width=0.6)
 
     def _chair_rows(self, block):

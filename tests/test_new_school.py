@@ -1,0 +1,498 @@
+"""A school of one's own: what follows from five answers, what the form writes, and that every file
+it writes is an ordinary one.
+"""
+
+import json
+import tomllib
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from schools import SCENARIOS
+
+import gymtools
+from gymtools.display.school.draft_file import earlier
+from gymtools.display.school.page import NewSchoolPage, new_school
+from gymtools.display.school.sketch import numbered, sketch
+from gymtools.venue import files
+from gymtools.venue.finishes import FINISHES
+from gymtools.venue.loudspeakers import Group
+from gymtools.venue.new_school import NewSchool, kinds_of
+from gymtools.venue.quantity import file_fields
+from gymtools.venue.questions import key_of, parts_of, questions_of, understood
+from gymtools.venue.scenario import Scenario
+from gymtools.venue.size_classes import size_class, size_classes
+from gymtools.venue.units import FOOT
+from gymtools.venue.uses import GroupSetting
+
+FIVE = {
+    "hall.length": 100 * FOOT,
+    "hall.width": 82.5 * FOOT,
+    "hall.clear_height": 24 * FOOT,
+    "walls": ("north", "south"),
+    "rows": 8,
+}
+# tables that the meeting, the survey and the proposals fill
+ELSEWHERE = ("groups", "equipment", "measured_room", "room_fit")
+ADDED = (
+    "stage",
+    "divider",
+    "fixtures",
+    "balconies",
+    "tracks",
+    "side_courts",
+    "treatments",
+    "portable_stages",
+    "uses",
+)
+
+
+def begun(units="ft", **answers):
+    """A school with the five answers, or others."""
+    return NewSchool(name="Alder Hollow", units=units, answers={**FIVE, **answers})
+
+
+def pendants(scenario, uses=None):
+    """The school with two loudspeakers that look down, so that it can be heard."""
+    high = scenario.hall.clear_height - 0.3
+    two = Group(
+        name="pendants",
+        tag="P",
+        loudspeaker="pendant 100",
+        number=2,
+        x=0.0,
+        y=0.0,
+        height=high,
+        spacing=scenario.hall.length / 3,
+        pan_deg=0,
+        downtilt_deg=90,
+    )
+    return replace(scenario, groups=(two,), uses=uses or scenario.uses)
+
+
+@pytest.fixture
+def sheet(tmp_path):
+    """The page in an empty folder."""
+    return new_school(tmp_path)
+
+
+def typed(sheet, table, **texts):
+    """Type answers into rows of a fold; keys as in the file, with names before them."""
+    form = sheet.sections[0]
+    if table != "first":
+        form.open(table)
+    for key, text in texts.items():
+        key = key.replace("__", ".").replace("end_balcony", "end balcony")
+        form.answers()[key].field.value = text
+
+
+def five(sheet, length, width, clear, walls, rows):
+    """The five answers, typed."""
+    typed(sheet, "first", hall__length=length, hall__width=width, hall__clear_height=clear)
+    for side in walls:
+        sheet.sections[0].first.rows["walls"].ticks[side].value = True
+    typed(sheet, "first", rows=rows)
+
+
+def add(sheet, table, kind):
+    """Add a thing with the form's button."""
+    form = sheet.sections[0]
+    form.open(table)
+    form.folds[form.accordion.selected_index].add(table, kind)
+
+
+# ---- what follows from five answers
+
+
+def test_five_answers_make_a_school():
+    """Behavior: five answers and nothing else load as a scenario with seats, uses and microphones,
+    no fault, and every value that was not answered is listed as assumed.
+    """
+    school = begun()
+    configuration, faults = school.draft()
+    assert faults == [] and configuration.seats.keys() == {"north bank", "south bank"}
+    scenario = gymtools.parse(school.text)
+    assert [use.name for use in scenario.uses] == ["game", "class", "assembly"]
+    assert scenario.hall.length == pytest.approx(100 * FOOT) and scenario.groups == ()
+    assert {"court", "hall.height", "hall.roof", "banks.north bank.row_run"} <= set(
+        scenario.assumed
+    )
+    assert not set(FIVE) & set(scenario.assumed) and scenario.assumed == school.assumed
+    assert "banks.north bank.rows" not in scenario.assumed
+    assert gymtools.to_text(scenario) == school.text
+
+
+def test_required_answers_are_waited_for():
+    """Behavior: with an answer missing nothing is drawn and the key is named; without bleachers no
+    rows are asked for.
+    """
+    school = begun().without("hall.width")
+    assert school.missing == ("hall.width",) and school.draft() == (None, [])
+    assert begun(walls=()).without("rows").missing == ()
+    assert begun(walls=()).without("rows").draft()[1] == []
+
+
+def test_confirming_and_taking_back():
+    """Behavior: an assumed value is derived until it is confirmed, stays once it is, and "not sure"
+    keeps a finish assumed.
+    """
+    school = begun()
+    assert school.state("hall.roof") == "assumed" and school.value("hall.roof") == "plain deck"
+    unsure = school.with_answer("hall.roof", "not sure")
+    assert unsure.state("hall.roof") == "not sure" and "hall.roof" in unsure.assumed
+    assert unsure.value("hall.roof") == "plain deck"
+    kept = school.confirmed("banks.north bank.length")
+    longer = kept.with_answer("hall.length", 130 * FOOT)
+    assert longer.value("banks.north bank.length") == school.value("banks.north bank.length")
+    assert longer.value("banks.south bank.length") > school.value("banks.south bank.length")
+    assert "banks.north bank.length" not in longer.assumed
+    assert longer.without("banks.north bank.length").assumed.count("banks.north bank.length") == 1
+
+
+def test_size_classes():
+    """Trade fact: a larger gym has deeper rows and more chairs, and every value says where it comes
+    from (common practice, no source).
+    """
+    classes = size_classes()
+    assert [c.name for c in classes] == ["elementary", "middle school", "high school", "large"]
+    for key in ("up_to", "row_run", "row_rise", "over_clear", "chairs"):
+        values = [getattr(c, key) for c in classes]
+        assert values == sorted(values), key
+    assert {c.floor for c in classes} | {c.roof for c in classes} <= set(FINISHES)
+    assert size_class(700).name == "middle school" and size_class(1e6).name == "large"
+
+
+def test_everything_that_a_file_says_can_be_asked():
+    """Behavior: every key of every table that the form fills has a question in plain words, and a
+    letter stands for one length alone.
+    """
+    kinds = {"": Scenario, **files.ONE, **files.MANY}
+    letters = []
+    for table, kind in kinds.items():
+        if table in ELSEWHERE:
+            continue
+        asked = {q.key.rpartition(".")[2]: q for q in questions_of(table, "")}
+        known = [f.name for f in file_fields(kind) if f.name not in (*kinds, "name", "units")]
+        if not table:
+            known = ["court", "court_x", "court_y", "court_turned"]
+        assert set(known) <= set(asked), table
+        letters += [q.letter for q in asked.values() if q.letter]
+        assert all("_" not in q.label for q in asked.values())
+    assert len(letters) == len(set(letters))
+
+
+def test_keys_of_things_with_dots_in_their_names():
+    """Behavior: a name with dots is found again in its key."""
+    key = key_of("banks", "St. Mary's bank", "rows")
+    assert parts_of(key) == ("banks", "St. Mary's bank", "rows")
+    assert parts_of("hall.roof") == ("hall", "", "roof") and parts_of("court") == ("", "", "court")
+
+
+def test_answers_as_people_write_them():
+    """Behavior: lengths, words for finishes and courts, yes and no are understood, or refused in
+    one line that says how to write them or gives the list.
+    """
+    hall = {q.key.rpartition(".")[2]: q for q in questions_of("hall", "")}
+    court = next(q for q in questions_of("", "") if q.key == "court")
+    assert understood(hall["length"], "82' 6\"", "m") == pytest.approx(25.146)
+    assert understood(hall["roof"], "corrugated steel", "ft") == "plain deck"
+    assert understood(court, "middle school", "ft") == "junior high"
+    assert understood(hall["roof"], "Not sure", "ft") == "not sure"
+    assert understood(hall["ridge_height"], "", "ft") is None
+    for question, text, words in (
+        (hall["roof"], "metal deck", "'plain deck', 'acoustic deck 1 in' or 'acoustic deck 3 in'"),
+        (hall["length"], "7000", "outside 39.37 ft to 262.47 ft. Feet given by mistake"),
+        (hall["length"], "long", "is no length"),
+        (court, "polo", "Known: junior high, high school"),
+        (hall["length"], "", "nothing is written"),
+    ):
+        with pytest.raises(ValueError, match=words):
+            understood(question, text, "ft")
+
+
+# ---- copies
+
+
+@pytest.mark.parametrize("key", SCENARIOS)
+def test_a_copy_keeps_everything(key):
+    """Behavior: a school's file that is copied and not changed stays as it is, comments and all;
+    one change touches its own line alone.
+    """
+    text = SCENARIOS[key].text
+    copied = NewSchool.of_text(text)
+    assert copied.text == text and copied.assumed == () and copied.missing == ()
+    lower = copied.with_answer("hall.clear_height", 6.0)
+    old, new = text.splitlines(), lower.text.splitlines()
+    changed = [line for line, other in zip(old, new, strict=True) if line != other]
+    assert len(changed) == 1 and changed[0].startswith("clear_height")
+    assert lower.state("hall.clear_height") == "confirmed"
+    assert lower.state("hall.roof") == "confirmed"  # the file says it
+
+
+def test_a_copy_takes_new_things_and_lets_others_go():
+    """Behavior: what is added to a copy is assumed, what is removed is named by no use any more,
+    and the file says both.
+    """
+    copied = NewSchool.of_text(SCENARIOS["larkfield"].text)
+    more = copied.with_thing("fixtures", "doors").without_thing("banks", "south bank")
+    scenario = gymtools.parse(more.text)
+    assert [f.name for f in scenario.fixtures] == ["doors"]
+    assert "fixtures.doors.length" in scenario.assumed
+    assert [b.name for b in scenario.banks] == ["north bank"]
+    assert all("south bank" not in use.listens for use in scenario.uses)
+
+
+def test_units_of_a_copy_change_its_numbers():
+    """Closed form: the same gym in meters is the same gym."""
+    copied = NewSchool.of_text(SCENARIOS["larkfield"].text)
+    meters = gymtools.parse(replace(copied, units="m").text)
+    assert meters.units == "m" and meters.hall.length == pytest.approx(112 * FOOT)
+    assert meters.banks[0].row_run == pytest.approx(2 * FOOT)
+    assert meters.treatments[0].area == pytest.approx(600 * FOOT**2)
+
+
+# ---- three schools built through the form
+
+
+def test_small_gym_with_one_bank_and_a_side_stage(sheet):
+    """Worked by hand: 24 x 17 m, 4 rows on the south wall, stage in the north wall. The bank is 24
+    less 1.5 at either end, 21 m; two aisles of 0.914 m leave three sections of 6.39 m with 13 seats
+    of 0.46 m: 39 in a row, 156 in all. These ask for 5 wheelchair spaces, each in place of 2 x 3
+    seats, one of which it is: 156 - 5 x 5 = 131.
+    """
+    sheet.name.value, sheet.units.value = "Fennel Brook Elementary", "m"
+    five(sheet, "24", "17", "6", ("south",), "4")
+    add(sheet, "stage", "built-in stage")
+    typed(sheet, "stage", stage__side="north", stage__width="9 m")
+    add(sheet, "uses", "show")
+    assert sheet.wrong.value == ""
+    assert sheet.configuration.seats["south bank"] == 131
+    assert sheet.configuration.wheelchair_spaces == 5
+    assert sheet.write()
+    scenario = gymtools.load(sheet.file)
+    assert scenario.stage.side == "north" and scenario.floor_seats[0].facing == "north"
+    assert {m.name for m in scenario.microphones} >= {"announcer", "stage on the left"}
+    result = gymtools.evaluate(pendants(scenario), "show", rays="few")
+    assert np.isfinite(result.sti).all()
+
+
+def test_large_gym_with_an_end_balcony_and_1200_chairs(sheet):
+    """Worked by hand: 170 x 150 ft, 14 rows of 26 in on both long sides leave 89 ft 4 in between
+    them. With 3 ft 11 in free at both ends of a row and three aisles of 44 in, four sections hold
+    10 chairs of 20 in each: 40 in a row, 30 rows. The balcony of three rows along 148 ft of the
+    west wall holds 3 x floor(148 ft / 0.46 m) = 3 x 98 = 294.
+    """
+    sheet.name.value = "Cobalt Ridge High School"
+    five(sheet, "170", "150", "36", ("north", "south"), "14")
+    add(sheet, "balconies", "end balcony")
+    typed(
+        sheet,
+        "balconies",
+        balconies__end_balcony__length="148",
+        balconies__end_balcony__height="24",
+        balconies__end_balcony__depth="11",
+    )
+    typed(sheet, "floor_seats", chairs="1200")
+    assert sheet.wrong.value == ""
+    seats = sheet.configuration.seats
+    assert seats["chairs"] == 1200 and seats["end balcony"] == 294
+    block = sheet.configuration.floor_seats[0]
+    assert (block.rows, block.seats_in_row, block.aisles) == (30, 40, 3)
+    assert sheet.write() and gymtools.load(sheet.file).seats == sum(seats.values())
+
+
+def test_divided_double_gym(sheet):
+    """Worked by hand: 40 x 24 m, 5 rows on the south wall, a curtain across the middle: the bank is
+    40 - 4 = 36 m, three aisles leave four sections of 8.31 m with 18 seats, 72 in a row, 360 in
+    all; 6 wheelchair spaces take the place of 2 x 2 seats each: 360 - 6 x 3 = 342. Two classes go
+    on at the same time, each on its half of the court.
+    """
+    sheet.name.value, sheet.units.value = "Twin Oaks Middle School", "m"
+    five(sheet, "40", "24", "7.5", ("south",), "5")
+    add(sheet, "divider", "curtain")
+    add(sheet, "uses", "two classes")
+    assert sheet.wrong.value == "" and sheet.configuration.seats["south bank"] == 342
+    assert sheet.write()
+    scenario = gymtools.load(sheet.file)
+    west, east = (scenario.use(f"class {side}") for side in ("west", "east"))
+    assert west.beside == "class east" and east.listens == {"court east": 1.0}
+    off = {"pendants": GroupSetting(on=False)}
+    uses = tuple(replace(u, groups=off) if u.name == "class east" else u for u in scenario.uses)
+    result = gymtools.evaluate(pendants(scenario, uses), "class west", rays="few")
+    assert np.isfinite(result.sti).all()
+
+
+# ---- the page
+
+
+def test_what_does_not_fit_is_red_with_its_reason(sheet):
+    """Behavior: too many rows are drawn red with a number, and the same number stands before the
+    reason; the file is not written, and undo makes it right again.
+    """
+    five(sheet, "100", "82-6", "24", ("north", "south"), "24")
+    assert "leave" in sheet.wrong.value or "overlap" in sheet.wrong.value
+    assert "gt-red" in sheet.sketch.value.split("</defs>")[1]
+    assert not sheet.write() and "Not written" in sheet.words.value and sheet.file is None
+    typed(sheet, "first", rows="8")
+    assert sheet.wrong.value == "" and sheet.write()
+    sheet.undo()
+    assert sheet.school.value("rows") == 24 and sheet.wrong.value != ""
+
+
+def test_a_slip_stays_as_it_was_typed(sheet):
+    """Behavior: what cannot be understood is said in one line, the text stays and nothing else
+    changes; a right answer takes its place.
+    """
+    typed(sheet, "first", hall__length="about a hundred")
+    row = sheet.sections[0].answers()["hall.length"]
+    assert "is no length" in row.said.value and row.field.value == "about a hundred"
+    assert "hall.length" in sheet.school.missing
+    typed(sheet, "first", hall__length="100")
+    assert "100 ft 0 in (30.48 m)" in row.said.value
+
+
+def test_a_file_of_somebody_else_is_not_replaced(sheet, tmp_path):
+    """Behavior: a file with the school's name stays until it is said that it may be replaced; the
+    page's own file is written again without asking.
+    """
+    other = tmp_path / "alder-hollow.toml"
+    other.write_text("mine", encoding="utf-8")
+    sheet.name.value = "Alder Hollow"
+    five(sheet, "100", "80", "24", ("north",), "6")
+    assert not sheet.write() and other.read_text(encoding="utf-8") == "mine"
+    assert sheet.replace_button.layout.display == ""
+    assert sheet.write(overwrite=True) and sheet.write()
+    assert gymtools.load(other).name == "Alder Hollow"
+
+
+def test_nothing_typed_is_lost(sheet, tmp_path):
+    """Behavior: another page in the same folder offers what was typed, with all its answers; once
+    it is left, it is not offered again and its text stays.
+    """
+    sheet.name.value = "Alder Hollow"
+    typed(sheet, "first", hall__length="100")
+    other = new_school(tmp_path)
+    assert "Alder Hollow" in other.offer_words.value
+    other.go_on()
+    assert other.school == sheet.school and other.school.missing == sheet.school.missing
+    third = new_school(tmp_path)
+    third.start_anew()
+    assert earlier(tmp_path) is None
+    (draft,) = (tmp_path / ".school").glob("*.json")
+    assert json.loads(draft.read_text(encoding="utf-8"))["name"] == "Alder Hollow"
+
+
+def test_copying_on_the_page(sheet, tmp_path):
+    """Behavior: the page begins again as a copy of a file, asks for no walls and rows, and writes
+    a file of its own name.
+    """
+    gymtools.save(SCENARIOS["dovecote"], tmp_path / "dovecote.toml")
+    sheet.name.value = "Fennel Brook"
+    sheet.copy(tmp_path / "dovecote.toml")
+    assert sheet.school.name == "Fennel Brook" and sheet.school.copied
+    assert sheet.sections[0].first.rows["walls"].box.layout.display == "none"
+    assert sheet.write() and sheet.file.name == "fennel-brook.toml"
+    assert gymtools.load(sheet.file).groups == SCENARIOS["dovecote"].groups
+
+
+def test_the_form_over_the_meeting(tmp_path):
+    """Behavior: the meeting's button opens the form in the panel's place, and it leads back."""
+    from gymtools.display.panel.meeting import meeting
+
+    panel = meeting(SCENARIOS["dovecote"], tmp_path)
+    before = panel.box.children
+    form = panel.open_form()
+    assert isinstance(form, NewSchoolPage) and panel.box.children[-1] is form.sheet
+    form.on_back()
+    assert panel.box.children == before
+
+
+def test_letters_stand_on_the_sketch():
+    """Behavior: the letters of what can be seen stand on the sketch, with the lengths or, for the
+    survey sheet, without; what is assumed says so.
+    """
+    school = begun().with_thing("stage", "built-in stage")
+    configuration, _ = school.draft()
+    drawn, bare = sketch(school, configuration), sketch(school, configuration, values=False)
+    for letter in "ABCDFGHKNPQR":
+        assert f">{letter}</text>" in drawn and f">{letter}</text>" in bare, letter
+    assert "82 ft 6 in" in drawn and ", assumed" in drawn
+    assert "assumed" not in bare.split("</title>")[1]
+    faults = school.with_answer("rows", 20).draft()[1]
+    assert [n for n, _ in numbered(faults)] == sorted(n for n, _ in numbered(faults))
+
+
+# ---- whatever the form can write
+
+
+def schools():
+    """Schools of the form: sizes, walls, rows, units, and a few things added."""
+    kinds = [(table, kind) for table in ADDED for kind in kinds_of(table)]
+    sizes = st.fixed_dictionaries(
+        {
+            "hall.length": st.floats(16, 60),
+            "hall.width": st.floats(14, 45),
+            "hall.clear_height": st.floats(5, 12),
+            "walls": st.sets(st.sampled_from(("north", "south", "east", "west"))).map(tuple),
+            "rows": st.integers(1, 12),
+        }
+    )
+    more = st.fixed_dictionaries(
+        {},
+        optional={
+            "hall.roof": st.sampled_from([*FINISHES, "not sure"]),
+            "hall.ridge_height": st.floats(6, 18),
+            "court": st.sampled_from(["junior high", "volleyball", "college"]),
+            "chairs": st.integers(1, 900),
+            "banks.north bank.aisles": st.integers(0, 3),
+            "banks.south bank.pulled_out": st.integers(1, 12),
+            "uses.game.target_dba": st.floats(70, 95),
+        },
+    )
+    return st.tuples(
+        sizes, more, st.lists(st.sampled_from(kinds), max_size=4, unique=True), st.booleans()
+    ).map(_made)
+
+
+def _made(parts):
+    sizes, more, things, feet = parts
+    units = "ft" if feet else "m"
+    school = NewSchool(name="Any School", units=units, answers={**sizes, **more})
+    for table, kind in things:
+        if not (table in files.ONE and school.things(table)):
+            school = school.with_thing(table, kind)
+    return school
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(schools())
+def test_whatever_the_form_writes_loads_and_saves_back_equal(school):
+    """Invariance: the text is TOML, the gym can be drawn, what the form finds wrong the file reader
+    refuses, and what is right loads and saves back letter by letter.
+    """
+    tomllib.loads(school.text)
+    configuration, faults = school.draft()
+    assert sketch(school, configuration, faults) if configuration else faults
+    try:
+        scenario = gymtools.parse(school.text)
+    except ValueError:
+        return
+    assert faults == []
+    assert gymtools.to_text(scenario) == school.text
+    again = NewSchool.of_text(school.text)
+    assert again.text == school.text and again.assumed == school.assumed
+
+
+@settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(schools())
+def test_whatever_the_form_writes_can_be_heard(school):
+    """Invariance: with loudspeakers a school that loads evaluates to finite numbers."""
+    try:
+        scenario = gymtools.parse(school.text)
+        heard = pendants(scenario, tuple(u for u in scenario.uses if not u.divided))
+    except ValueError:
+        return
+    result = gymtools.evaluate(heard, rays="few", most_points=200)
+    assert np.isfinite(result.sti).all() and np.isfinite(result.speech_dba).all()
