@@ -318,9 +318,14 @@ def test_divided_double_gym(sheet):
     scenario = gymtools.load(sheet.file)
     west, east = (scenario.use(f"class {side}") for side in ("west", "east"))
     assert west.beside == "class east" and east.listens == {"court east": 1.0}
-    off = {"pendants": GroupSetting(on=False)}
-    uses = tuple(replace(u, groups=off) if u.name == "class east" else u for u in scenario.uses)
-    result = gymtools.evaluate(pendants(scenario, uses), "class west", rays="few")
+    both = {side: pendants(scenario, scenario.uses[:1]).groups[0] for side in ("west", "east")}
+    groups = tuple(
+        replace(g, name=side, tag=side[0].upper(), number=1, spacing=0.0, x=x)
+        for (side, g), x in zip(both.items(), (-8.0, 8.0), strict=True)
+    )
+    off = GroupSetting(on=False)
+    uses = (replace(west, groups={"east": off}), replace(east, groups={"west": off}))
+    result = gymtools.evaluate(replace(scenario, groups=groups, uses=uses), "class west")
     assert np.isfinite(result.sti).all()
 
 
@@ -469,8 +474,8 @@ def _made(parts):
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(schools())
 def test_whatever_the_form_writes_loads_and_saves_back_equal(school):
-    """Invariance: the text is TOML, the gym can be drawn, what the form finds wrong the file reader
-    refuses, and what is right loads and saves back letter by letter.
+    """Invariance: the text is TOML, the gym can be drawn or says why not, and what loads saves back
+    letter by letter, also by way of a copy.
     """
     tomllib.loads(school.text)
     configuration, faults = school.draft()
@@ -479,7 +484,6 @@ def test_whatever_the_form_writes_loads_and_saves_back_equal(school):
         scenario = gymtools.parse(school.text)
     except ValueError:
         return
-    assert faults == []
     assert gymtools.to_text(scenario) == school.text
     again = NewSchool.of_text(school.text)
     assert again.text == school.text and again.assumed == school.assumed

@@ -183,6 +183,8 @@ class NewSchool:
             check_name("name", name)
         if name in self.things(table):
             raise ValueError(f"there is already a '{name}'." if name else f"there is a {table}.")
+        if preset == "two classes" and not self.things("divider"):
+            return self.with_thing("divider", "curtain").with_thing(table, preset, name)
         kept = tuple(gone for gone in self.removed if gone != (table, name))
         if kept != self.removed and name in replace(self, removed=kept).things(table):
             return replace(self, removed=kept)

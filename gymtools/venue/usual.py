@@ -54,14 +54,16 @@ class Usual:
             if key.startswith(stem) and "." not in key[len(stem) :]
         }
         named = {"name": name} if name else {}
-        lengths = lengths_of(table)
-        usual = {k: self.fine(v) if k in lengths else v for k, v in usual.items()}
-        return {**named, **usual, **own}
+        limits, fitted = lengths_of(table), {}
+        for key, value in usual.items():
+            if key in limits and value is not None:
+                low, high = limits[key]
+                value = min(max(self.fine(value), low), high)
+            fitted[key] = value
+        return {**named, **fitted, **own}
 
     def fine(self, length):
         """A length to the inch or the centimeter."""
-        if length is None:
-            return None
         return round(length / self.finest) * self.finest
 
     def down(self, length):
@@ -375,11 +377,11 @@ def lengths_of(table):
 
     Returns
     -------
-    keys : frozenset of str
-        Those with meters as unit
+    limits : dict of tuple
+        Closed limits by key [m]
     """
-    known = file_fields({**ONE, **MANY}[table])
-    return frozenset(f.name for f in known if f.metadata.get("unit") == "m")
+    known = [f for f in file_fields({**ONE, **MANY}[table]) if f.metadata.get("unit") == "m"]
+    return {f.name: (f.metadata["low"], f.metadata["high"]) for f in known}
 
 
 def made_of(kind, table):

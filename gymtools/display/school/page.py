@@ -335,8 +335,7 @@ class NewSchoolPage:
         drawn = dict.fromkeys((n, _plain(f.words, self.school.name)) for n, f in named)
         said = {words for _, words in drawn}
         others = [_plain(f.words, self.school.name) for f in self.faults if not f.name]
-        if not named and not others:
-            others = self._refusals()
+        others += self._refusals()
         lines = [f"<li><b>{n}</b>{escape(words)}</li>" for n, words in drawn]
         lines += [f"<li><b>!</b>{escape(w)}</li>" for w in dict.fromkeys(others) if w not in said]
         if not lines:
