@@ -99,8 +99,8 @@ class NewSchool:
 
         Raises
         ------
-        ValueError
-            The text is no TOML, or says no units
+        FileRefusal
+            A ValueError: the text is no TOML, or says no units and no size of the gym
         """
         tables = tables_of(text)
         called = name if name is not None else str(tables.get("name") or "school")
@@ -234,11 +234,7 @@ class NewSchool:
         """
         if table in files.ONE:
             return ("",) if table in ALWAYS or table in self.tables else ()
-        entries = self.tables.get(table, ())
-        return tuple(
-            str(entry.get("name") or key_of_treatment(entries, number))
-            for number, entry in enumerate(entries)
-        )
+        return tuple(_names_of(self.tables.get(table, ())))
 
     @property
     def missing(self):
@@ -437,9 +433,7 @@ class NewSchool:
     def _copied_list(self, table, entries, known):
         """Things of a copied file, with answers, without those that are gone."""
         kept = []
-        entries = [entry for entry in entries if isinstance(entry, dict)]
-        for number, entry in enumerate(entries):
-            name = str(entry.get("name") or key_of_treatment(entries, number))
+        for name, entry in zip(_names_of(entries), entries, strict=True):
             if (table, name) not in self.removed:
                 merged = {**entry, **_own(known, table, name)}
                 kept.append({k: v for k, v in merged.items() if v is not None})
@@ -517,6 +511,11 @@ class NewSchool:
         if self.missing:
             return None, []
         return files.draft(self.text, self.name, use=use)
+
+
+def _names_of(entries):
+    """Names of tables, as keys have them."""
+    return [str(e.get("name") or key_of_treatment(entries, n)) for n, e in enumerate(entries)]
 
 
 def key_of_treatment(entries, number):

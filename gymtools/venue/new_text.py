@@ -3,14 +3,17 @@ the comments that it has.
 """
 
 import tomllib
+from dataclasses import MISSING
 
 import tomlkit
 
 from .files import MANY, ONE
 from .quantity import file_fields
 from .questions import questions_of
+from .refusals import FileRefusal
 from .renamed import current_tables, current_text
 from .scenario import Scenario
+from .texts import shown
 from .units import from_file, to_file
 from .wiring import Wiring
 
@@ -49,17 +52,41 @@ def tables_of(text, where="school"):
 
     Raises
     ------
-    ValueError
-        It is no TOML, or says no units
+    FileRefusal
+        A ValueError: it is no TOML, says no units or no size of the gym, or holds a text where a
+        number or a table is due; a line for each
     """
     try:
         tables = current_tables(tomllib.loads(text), where)
     except tomllib.TOMLDecodeError as error:
-        raise ValueError(f"{where}: is not valid TOML. {error}") from None
+        raise FileRefusal(f"{where}: is not valid TOML. {error}") from None
     units = tables.get("units")
     if units not in ("m", "ft"):
-        raise ValueError(f'{where}: says no units. Write units = "m" or units = "ft" at the top.')
+        raise FileRefusal(f'{where}: says no units. Write units = "m" or units = "ft" at the top.')
+    faults = list(_shape_faults(tables))
+    if faults:
+        raise FileRefusal(*(f"{where}: {fault}" for fault in faults))
     return _converted(tables, lambda value, unit: from_file(value, unit, units))
+
+
+def _shape_faults(tables):
+    """Tables that are none, and numbers that are none; what else is wrong the form shows."""
+    for key, kind in ((k, v) for k, v in {**ONE, **MANY}.items() if k in tables):
+        entries = [tables[key]] if key in ONE else tables[key]
+        if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
+            yield f"{key} must be {'a table' if key in ONE else 'a list of tables'}."
+            continue
+        known = {f.name for f in file_fields(kind) if "unit" in f.metadata}
+        needed = [f.name for f in file_fields(kind) if _must_be_there(f)]
+        for entry in entries:
+            missing = [name for name in needed if name not in entry]
+            if missing:
+                yield f"{key}: missing {', '.join(missing)}."
+            for field in known & entry.keys():
+                if not _is_number(entry[field]):
+                    yield f"{key}: {field} = {shown(entry[field])} is not a number."
+    if not isinstance(tables.get("hall"), dict):
+        yield "there is no table [hall] with the size of the gym."
 
 
 def in_file_units(tables, units):
@@ -82,6 +109,10 @@ def in_file_units(tables, units):
         return _short(to_file(value, unit, units))
 
     return _converted(tables, convert)
+
+
+def _must_be_there(field):
+    return field.default is MISSING and field.default_factory is MISSING
 
 
 def _converted(tables, convert):

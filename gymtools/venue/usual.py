@@ -15,6 +15,7 @@ from .presets import presets
 from .quantity import file_fields
 from .seating import FLOOR_AISLE, SEAT, Bank
 from .size_classes import size_class
+from .tables import meanings
 from .units import FOOT, INCH
 from .wheelchairs import seats_taken, spaces_required
 
@@ -147,7 +148,7 @@ class Usual:
         low, high = [-x, -y], [x, y]
         for bank in tables.get("banks", ()):
             deep = bank.get("rows", 1) * bank.get("row_run", 0.6) + bank.get("setback", 0.0)
-            if bank.get("base_height"):
+            if bank.get("base_height") or bank["side"] not in SIDES:
                 continue
             ends = {"west": (low, 0, 1), "south": (low, 1, 1)}
             ends |= {"east": (high, 0, -1), "north": (high, 1, -1)}
@@ -239,7 +240,7 @@ class Usual:
     def facing(self, tables):
         """Side that people on chairs look to: the built-in stage, else the west."""
         stage = tables.get("stage")
-        return stage["side"] if stage else "west"
+        return stage["side"] if stage and stage["side"] in SIDES else "west"
 
     def _fitted(self, table, preset, made, tables):
         """Sizes that follow from the hall."""
@@ -289,11 +290,28 @@ class Usual:
             low = fitted["bottom"]
             fitted |= free_place(made, (low, low + made["height"]), tables)
         if preset.startswith("backboards"):
-            court = COURTS[tables["court"]]
+            court = court_of(tables)
             if court.hoop_height and not tables.get("court_turned"):
                 fitted["spacing"] = court.length - 2 * court.board_inset
                 fitted["x"], fitted["y"] = tables.get("court_x", 0.0), tables.get("court_y", 0.0)
         return fitted
+
+
+def court_of(tables):
+    """The main court of a school.
+
+    Parameters
+    ----------
+    tables : dict
+        Of the school so far [SI]
+
+    Returns
+    -------
+    court : Court
+        In the middle of the gym; the smallest one where the level of play is unknown
+    """
+    meant = meanings(tables.get("court"), COURTS)
+    return COURTS[meant[0] if len(meant) == 1 else LEVELS[-1]]
 
 
 def free_place(made, heights, tables):

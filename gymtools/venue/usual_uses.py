@@ -2,9 +2,9 @@
 microphones that are open.
 """
 
-from .court import COURTS
 from .hall import SIDES
 from .presets import presets
+from .usual import court_of
 
 COURT_AT_GAMES = 0.3  # how much the court counts beside the seats    common practice, no source
 TABLE_GAP = 1.0  # from the side line to the scorer's table [m]    common practice, no source
@@ -161,7 +161,7 @@ def microphones_of(preset, name, tables):
 
 def _announcer(tables):
     """At the scorer's table, beside the court's south line, or as near as banks allow."""
-    court = COURTS[tables["court"]]
+    court = court_of(tables)
     half = court.length if tables.get("court_turned") else court.width
     y = tables.get("court_y", 0.0) - half / 2 - TABLE_GAP
     return {
@@ -185,7 +185,7 @@ def _clear_of_bank(tables):
 
 def _teacher(side, tables):
     """In the middle of one half of the court."""
-    court, divider = COURTS[tables["court"]], tables.get("divider") or {}
+    court, divider = court_of(tables), tables.get("divider") or {}
     axis = 1 if side in ("south", "north") else 0
     turned = tables.get("court_turned", False)
     size = (court.width, court.length) if turned else (court.length, court.width)

@@ -79,9 +79,12 @@ class Page(w.VBox):
     ----------
     children : sequence of Widget
         What it shows
+    note : str
+        HTML that stands in its place where nothing runs
     """
 
-    def __init__(self, children):
+    def __init__(self, children, note=NOTE):
+        self._note = note
         name = _name_of_cell()
         before = open_widgets.get(name)
         if before is not None:  # the cell was run before
@@ -89,7 +92,7 @@ class Page(w.VBox):
         super().__init__(children, **({"model_id": name} if name else {}))
 
     def _ipython_display_(self):
-        display(HTML(NOTE))
+        display(HTML(self._note))
         display(self._repr_mimebundle_(), raw=True)
 
 

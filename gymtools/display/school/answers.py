@@ -69,7 +69,11 @@ class Answer:
         if self._refused:
             return
         self._showing = True
-        self._fill(school.value(self.question.key), school.units)
+        value = school.value(self.question.key)
+        if self.question.unit == "choice":  # a list opens whole only from an empty box
+            self.field.placeholder = "" if value is None else str(value)
+            value = value if state == "confirmed" else None
+        self._fill(value, school.units)
         self._showing = False
         self._say(school, state)
 
@@ -79,7 +83,7 @@ class Answer:
         echo = ""
         if self.question.unit in ("m", "m2", "°C") and value is not None:
             echo = answer_words(self.question, value, school.units)
-        elif state == "not sure" and value is not None:
+        elif self.question.unit == "choice" and state != "confirmed" and value is not None:
             echo = str(value)
         if self.question.key in school.missing:
             words = "to be answered"

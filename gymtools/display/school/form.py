@@ -172,7 +172,7 @@ class First:
         left = len(school.missing)
         words = "Five answers, then the gym stands; all else is assumed until you say otherwise."
         if school.copied is not None:
-            words = "Copied: every value is that of the file until you change it."
+            words = "Every value is that of the file until you change it; what is assumed says so."
         elif not left:
             words = "The gym stands. Open what you know better; the rest stays assumed."
         elif left < 5:

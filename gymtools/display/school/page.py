@@ -17,7 +17,7 @@ from ...venue.scenario import Scenario
 from ...venue.writing_files import file_words, write_file
 from ..panel.accessible_names import AccessibleNames
 from ..panel.keyboard import PageKeyboard
-from ..panel.lifeline import Page
+from ..panel.lifeline import NOTE, Lifeline, Page
 from ..panel.meeting import Meeting
 from ..panel.page import CAUTION, quiet, style, with_folder
 from ..panel.save import OURS, schools
@@ -29,6 +29,10 @@ from .sketch import numbered, sketch
 from .style import STYLE
 
 ALL = "everything set out"
+NOT_RUNNING = NOTE.replace("The meeting is", "The form is").replace(
+    "Your steps are kept: the panel asks whether to go\non from them.",
+    "What was typed is kept: the form asks whether to go on from it.",
+)
 SIZE = (660, 610)  # of the sketch [px]
 SECTIONS = (FormSection,)  # the steps, in order; each has a title, a box and show()
 MOST_STEPS = 200  # that can be undone
@@ -110,6 +114,8 @@ class NewSchoolPage:
             self.open_step(self.steps.value + 1)
         elif self.scenario.groups:
             self.open_meeting()
+        else:
+            self.say(f"{self.words_of_file()} It has no loudspeakers yet, so no meeting opens.")
 
     # ---- what stands
 
@@ -148,6 +154,7 @@ class NewSchoolPage:
         self.school = school
         self.say("")
         self.refresh()
+        self.lifeline.steps = len(self._past)
         self.draft_file.write(school, self.file)
         if self.draft_file.problem:
             self.say(
@@ -219,8 +226,12 @@ class NewSchoolPage:
             return False
         self.file = path
         self.draft_file.write(self.school, path)
-        self.say(f"Written: {escape(with_folder(path))}.")
+        self.say(self.words_of_file())
         return True
+
+    def words_of_file(self):
+        """Where the school's file is (str, HTML)."""
+        return f"Written: {escape(with_folder(self.file))}."
 
     def open_meeting(self):
         """Open the design meeting on the school."""
@@ -242,7 +253,7 @@ class NewSchoolPage:
         try:
             school = copy_of(path, named)
         except (ValueError, OSError) as error:
-            self.say(f"Not copied: {escape(lines_of(error)[0])}")
+            self.say(f"Not copied: {'<br>'.join(escape(line) for line in lines_of(error))}")
             return
         self.file = None
         self.set(school)
@@ -340,7 +351,7 @@ class NewSchoolPage:
         lines += [f"<li><b>!</b>{escape(w)}</li>" for w in dict.fromkeys(others) if w not in said]
         if not lines:
             return ""
-        return f"Does not fit yet, and is drawn in red:<ol>{''.join(lines)}</ol>"
+        return f"Does not fit yet; what can be drawn is red:<ol>{''.join(lines)}</ol>"
 
     def say(self, words):
         """Say something in the page's bar.
@@ -372,11 +383,11 @@ class NewSchoolPage:
         self.offer_words = w.HTML()
         again = [_button("Go on", self.go_on, "80px"), _button("Start anew", self.start_anew)]
         self.offer_box = _box(w.HBox, [self.offer_words, *again], "gt-go-on")
-        hidden = w.HBox(
-            [w.HTML(style(True, self.alone)), w.HTML(STYLE), AccessibleNames(), PageKeyboard()]
-        )
+        self.style, self.lifeline = w.HTML(style(True, self.alone)), Lifeline()
+        hidden = w.HBox([self.style, w.HTML(STYLE), AccessibleNames(), PageKeyboard()])
         page = [
             hidden,
+            self.lifeline,
             self.bar,
             self.offer_box,
             self.body,
@@ -384,7 +395,7 @@ class NewSchoolPage:
         ]
         self.sheet = _box(w.VBox, page, "gt-page")
         self.sheet.add_class("gt-new")
-        self.box = Page([self.sheet])
+        self.box = Page([self.sheet], NOT_RUNNING)
 
     def _make_bar(self):
         """Name, units, what to copy; steps back, and the file."""
@@ -413,6 +424,15 @@ class NewSchoolPage:
         self.replace_button.layout.display = "none"
         self.write_button = _button("Write the file", self.write, "110px")
         self.next_button = _button("Go on", self.next_step, "80px")
+        self.notebook = w.ToggleButton(
+            description="Notebook",
+            tooltip="Show the notebook with its text and code around the form, or hide it",
+            layout={"width": "88px"},
+        )
+        self.notebook.observe(
+            lambda change: setattr(self.style, "value", style(not change["new"], self.alone)),
+            names="value",
+        )
         back = [_button("Back to the meeting", self.on_back, "150px")] if self.on_back else []
         parts = [
             self.name,
@@ -425,6 +445,7 @@ class NewSchoolPage:
             self.next_button,
             self.replace_button,
             *back,
+            self.notebook,
             self.words,
         ]
         self.bar = _box(w.HBox, parts, "gt-bar")

@@ -35,6 +35,7 @@ STYLE = f"""<style>
 .gt-new .gt-adder {{ margin-top: 8px; padding-top: 6px; border-top: 1px solid {FAINT}; }}
 .gt-new .gt-bar {{ height: auto; min-height: 34px; flex-wrap: wrap; justify-content: flex-start; }}
 .gt-new .gt-bar > :last-child {{ flex: 0 0 auto; }}
+.gt-new.gt-gone .gt-body {{ pointer-events: none; opacity: 0.55; }}
 .gt-new .gt-steps button {{ width: auto !important; padding: 0 12px; }}
 .gt-new .gt-faults .widget-html-content {{ color: #8c1d18; }}
 .gt-new .gt-faults ol {{ margin: 2px 0; padding: 0; list-style: none; }}
