@@ -151,6 +151,30 @@ def test_confirming_and_taking_back():
     assert longer.without("banks.north bank.length").assumed.count("banks.north bank.length") == 1
 
 
+def test_things_that_there_are_not_or_are_already():
+    """Behavior: a preset that is unknown is answered with the list, and a curtain is there once."""
+    with pytest.raises(ValueError, match="Known: scoreboard, center scoreboard"):
+        begun().with_thing("fixtures", "hammock")
+    with pytest.raises(ValueError, match="there is a divider"):
+        begun().with_thing("divider", "curtain").with_thing("divider", "curtain")
+    with pytest.raises(ValueError, match="there is already a 'doors'"):
+        begun().with_thing("fixtures", "doors").with_thing("fixtures", "doors", "doors")
+    twice = begun().with_thing("fixtures", "doors").with_thing("fixtures", "doors")
+    assert twice.things("fixtures") == ("doors", "doors 2")
+
+
+def test_files_that_cannot_be_copied():
+    """Behavior: what is no scenario file at all is refused with a line for each fault."""
+    for text, words in (
+        ("hall = 3", "says no units"),
+        ("units = 'm'\nbanks = 3", "banks must be a list of tables"),
+        ("units = 'm'\n[hall]\nlength = 'long'", "hall: length = 'long' is not a number"),
+        ("units = ", "is not valid TOML"),
+    ):
+        with pytest.raises(ValueError, match=words):
+            NewSchool.of_text(text)
+
+
 def test_size_classes():
     """Trade fact: a larger gym has deeper rows and more chairs, and every value says where it comes
     from (common practice, no source).

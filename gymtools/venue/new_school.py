@@ -8,6 +8,7 @@ from functools import cached_property
 from types import MappingProxyType
 
 from . import files
+from .arguments import one_of
 from .new_text import tables_of, written
 from .presets import presets
 from .quantity import file_fields
@@ -173,8 +174,10 @@ class NewSchool:
         Raises
         ------
         ValueError
-            There is such a thing already
+            There is such a thing already, or no such preset
         """
+        if preset and presets(table):
+            one_of("preset", preset, presets(table))
         if table in files.ONE:
             name = ""
         elif name is None:

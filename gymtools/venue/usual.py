@@ -47,7 +47,22 @@ class Usual:
         self.walls = tuple(side for side in SIDES if side in answers.get("walls", ()))
 
     def table(self, table, name, **usual):
-        """A thing: its answers, and what is usual for the rest."""
+        """A thing: its answers, and what is usual for the rest.
+
+        Parameters
+        ----------
+        table : str
+            Of the file
+        name : str
+            Of the thing; empty where the file has the table once
+        usual : any
+            Values by key, rounded as people write them [SI]
+
+        Returns
+        -------
+        table : dict
+            In the order in which it is written [SI]
+        """
         stem = f"{table}.{name}." if name else f"{table}."
         own = {
             key[len(stem) :]: value
@@ -59,23 +74,29 @@ class Usual:
         for key, value in usual.items():
             if key in limits and value is not None:
                 low, high = limits[key]
-                value = min(max(self.fine(value), low), high)
+                value = min(max(self._fine(value), low), high)
             fitted[key] = value
         return {**named, **fitted, **own}
 
-    def fine(self, length):
+    def _fine(self, length):
         """A length to the inch or the centimeter."""
         return round(length / self.finest) * self.finest
 
-    def down(self, length):
+    def _down(self, length):
         """A length, rounded down to one that people write."""
         return max(1, math.floor(length / self.step + 1e-6)) * self.step
 
     def hall(self):
-        """Size and finishes."""
+        """Size and finishes.
+
+        Returns
+        -------
+        hall : dict
+            Its table [SI]
+        """
         size, clear = self.size, self.answers["hall.clear_height"]
         ridge = self.answers.get("hall.ridge_height")
-        height = self.down(clear + size.over_clear)
+        height = self._down(clear + size.over_clear)
         return self.table(
             "hall",
             "",
@@ -89,7 +110,18 @@ class Usual:
         )
 
     def court(self, hall):
-        """Level of the largest court that is usual and fits, and whether it is turned."""
+        """Level of the largest court that is usual and fits, and whether it is turned.
+
+        Parameters
+        ----------
+        hall : dict
+            Table of the gym [SI]
+
+        Returns
+        -------
+        level, turned : tuple
+            The smallest level where none fits
+        """
         allowed = LEVELS[LEVELS.index(self.size.court) :]
         for level in allowed:
             court = COURTS[level]
@@ -100,7 +132,18 @@ class Usual:
         return allowed[-1], False
 
     def banks(self, hall):
-        """A bank along each wall that has one."""
+        """A bank along each wall that has one.
+
+        Parameters
+        ----------
+        hall : dict
+            Table of the gym [SI]
+
+        Returns
+        -------
+        banks : list of dict
+            Those at the ends stand between those along the sides [SI]
+        """
         made = []
         deep = dict.fromkeys(SIDES, 0.0)
         for side in self.walls:
@@ -109,15 +152,15 @@ class Usual:
             # a bank at an end stands between those along the sides
             beside = [deep[s] for s in (("north", "south") if across else ("east", "west"))]
             ends = [max(self.size.end, one + (1.0 if one else 0.0)) for one in beside]
-            bank = self.bank(f"{side} bank", side, wall - 2 * max(ends))
+            bank = self._bank(f"{side} bank", side, wall - 2 * max(ends))
             deep[side] = bank["row_run"] * bank["rows"] + bank.get("setback", 0.0)
             made.append(bank)
         return made
 
-    def bank(self, name, side, longest):
+    def _bank(self, name, side, longest):
         """A bank of usual rows, as long as its wall allows."""
         size = self.size
-        length = self.answers.get(f"banks.{name}.length", self.down(max(longest, 1.5)))
+        length = self.answers.get(f"banks.{name}.length", self._down(max(longest, 1.5)))
         bank = self.table(
             "banks",
             name,
@@ -141,7 +184,7 @@ class Usual:
         most = made.seats_in_row // seats_taken(SEAT, made.row_run, made.rows)[1]
         return min(spaces_required(made.seats), most)
 
-    def free_floor(self, tables):
+    def _free_floor(self, tables):
         """Floor that banks and stages leave (x low, x high, y low, y high) [m]."""
         hall = tables["hall"]
         x, y = hall["length"] / 2, hall["width"] / 2
@@ -157,11 +200,11 @@ class Usual:
             end[axis] = max(end[axis], wall) if inward > 0 else min(end[axis], wall)
         return low[0], high[0], low[1], high[1]
 
-    def platform(self, name, tables):
+    def _platform(self, name, tables):
         """A portable stage at the west end of the free floor."""
-        west, _, south, north = self.free_floor(tables)
+        west, _, south, north = self._free_floor(tables)
         size = presets("portable_stages")["platform"]
-        wide = min(size["width"], self.down(0.8 * (north - south)))
+        wide = min(size["width"], self._down(0.8 * (north - south)))
         return self.table(
             "portable_stages",
             name,
@@ -170,16 +213,16 @@ class Usual:
             **{**size, "width": wide},
         )
 
-    def chairs(self, name, tables, toward):
+    def _chairs(self, name, tables, toward):
         """A block of chairs before a stage; ``toward`` is the side that people look to."""
-        west, east, south, north = self.free_floor(tables)
+        west, east, south, north = self._free_floor(tables)
         platform = next(iter(tables.get("portable_stages", ())), None)
         if platform and toward == "west":
             west = max(west, platform["x"] + platform["length"] / 2)
         along = toward in ("west", "east")
         wide, deep = (north - south, east - west) if along else (east - west, north - south)
         room = max(wide - 2 * AROUND, 2.0), max(deep - BEFORE_STAGE - AROUND, 1.0)
-        chair, row, aisle = (self.fine(size) for size in (CHAIR, CHAIR_ROW, FLOOR_AISLE))
+        chair, row, aisle = (self._fine(size) for size in (CHAIR, CHAIR_ROW, FLOOR_AISLE))
         rows, in_row, aisles = self._rows_of_chairs(room, chair, row)
         block_wide = in_row * chair + aisles * aisle
         block_deep = rows * row
@@ -218,15 +261,32 @@ class Usual:
         return rows, sections * in_section, aisles
 
     def thing(self, table, name, preset, tables):
-        """A thing that was added, of a preset's usual size, made to fit where that is easy."""
+        """A thing that was added, of a preset's usual size, made to fit where that is easy.
+
+        Parameters
+        ----------
+        table : str
+            Of the file
+        name : str
+            Of the thing
+        preset : str
+            One of ``presets`` of the table
+        tables : dict
+            Of the school so far [SI]
+
+        Returns
+        -------
+        thing : dict
+            Its table [SI]
+        """
         if table == "banks":
             side = self.answers.get(f"banks.{name}.side", "east")
             wall = tables["hall"]["width" if side in ("east", "west") else "length"]
-            return self.bank(name, side, wall - 2 * self.size.end)
+            return self._bank(name, side, wall - 2 * self.size.end)
         if table == "floor_seats":
-            return self.chairs(name, tables, self.facing(tables))
+            return self._chairs(name, tables, self._facing(tables))
         if table == "portable_stages":
-            return self.platform(name, tables)
+            return self._platform(name, tables)
         if table == "microphones":
             return self.table(table, name, type="hand-held wireless", walks="court")
         values = {k: v for k, v in presets(table).get(preset, {}).items() if k != "full"}
@@ -237,7 +297,7 @@ class Usual:
     def _known(self, table, name, key):
         return ".".join(part for part in (table, name, key) if part) in self.answers
 
-    def facing(self, tables):
+    def _facing(self, tables):
         """Side that people on chairs look to: the built-in stage, else the west."""
         stage = tables.get("stage")
         return stage["side"] if stage and stage["side"] in SIDES else "west"
@@ -250,11 +310,11 @@ class Usual:
         if table == "fixtures":
             return self._fitted_fixture(preset, made, tables)
         if table == "balconies":
-            return {"length": self.down(wall), "height": self._over_heads(made, tables)}
+            return {"length": self._down(wall), "height": self._over_heads(made, tables)}
         if table == "stage":
-            high = self.down(max(2.0, clear - made["floor_height"] - 0.6))
+            high = self._down(max(2.0, clear - made["floor_height"] - 0.6))
             return {
-                "width": min(made["width"], self.down(0.6 * wall)),
+                "width": min(made["width"], self._down(0.6 * wall)),
                 "opening_height": min(made["opening_height"], high),
             }
         if table == "treatments":
@@ -265,8 +325,8 @@ class Usual:
         """Height of a balcony that leaves headroom over the top rows, as far as the gym has it."""
         tops = [top for bank in tables.get("banks", ()) for _, _, top in [standing(bank)]]
         over = max(tops, default=0.0) + HEADROOM + made.get("thickness", 0.3) + self.step
-        highest = self.down(max(tables["hall"]["clear_height"] - 2 * HEADROOM, 2.3))
-        return min(max(made["height"], self.down(over)), highest)
+        highest = self._down(max(tables["hall"]["clear_height"] - 2 * HEADROOM, 2.3))
+        return min(max(made["height"], self._down(over)), highest)
 
     def _under_the_roof(self, preset, hall):
         """Beams from the clear height up, ducts beside the middle: neither meets the other."""
@@ -274,7 +334,7 @@ class Usual:
         if preset == "beams":
             high = hall.get("height", clear) - clear
             return {"bottom": clear, "height": high} if high > self.finest else {}
-        return {"y": self.down(0.3 * hall["width"])} if preset == "duct" else {}
+        return {"y": self._down(0.3 * hall["width"])} if preset == "duct" else {}
 
     def _fitted_fixture(self, preset, made, tables):
         """A fixture under the joists; backboards where the court has its baskets."""
@@ -283,8 +343,8 @@ class Usual:
         if made.get("side") is None:
             along = made["length"] + (made.get("number", 1) - 1) * made.get("spacing", 0.0)
             if along > hall["length"]:
-                fitted["length"] = self.down(0.8 * hall["length"])
-            fitted["depth"] = min(made["depth"], self.down(0.8 * hall["width"]))
+                fitted["length"] = self._down(0.8 * hall["length"])
+            fitted["depth"] = min(made["depth"], self._down(0.8 * hall["width"]))
             fitted |= self._under_the_roof(preset, hall)
         else:
             low = fitted["bottom"]

@@ -152,7 +152,13 @@ class FormSection:
 
 
 class First:
-    """What every school begins with."""
+    """What every school begins with.
+
+    Parameters
+    ----------
+    form : FormSection
+        Holds the page
+    """
 
     def __init__(self, form):
         self.form = form
@@ -184,7 +190,17 @@ class First:
 
 
 class Fold:
-    """Questions about some tables of the file, made when they are first opened."""
+    """Questions about some tables of the file, made when they are first opened.
+
+    Parameters
+    ----------
+    form : FormSection
+        Holds the page
+    heading : str
+        Of the fold
+    tables : tuple of str
+        That it asks about
+    """
 
     def __init__(self, form, heading, tables):
         self.form, self.heading, self.tables = form, heading, tables

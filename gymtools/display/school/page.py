@@ -29,6 +29,7 @@ from .sketch import numbered, sketch
 from .style import STYLE
 
 ALL = "everything set out"
+NAMELESS = "New school"  # until it has a name
 NOT_RUNNING = NOTE.replace("The meeting is", "The form is").replace(
     "Your steps are kept: the panel asks whether to go\non from them.",
     "What was typed is kept: the form asks whether to go on from it.",
@@ -68,7 +69,7 @@ class NewSchoolPage:
         self.folder, self.file, self.alone = Path(folder), None, alone
         self.draft_file, self.on_back, self.on_open = DraftFile(folder), on_back, on_open
         self._past, self._future = [], []
-        self.school = NewSchool(name=name or "New school")
+        self.school = NewSchool(name=name or NAMELESS)
         if copied_from is not None:
             self.school = copy_of(copied_from, name)
         self.configuration, self.faults, self.meeting = None, [], None
@@ -249,7 +250,7 @@ class NewSchoolPage:
         path : str or Path
             Its file
         """
-        named = self.school.name if self.school.name != "New school" else ""
+        named = self.school.name if self.school.name != NAMELESS else ""
         try:
             school = copy_of(path, named)
         except (ValueError, OSError) as error:
@@ -399,40 +400,13 @@ class NewSchoolPage:
 
     def _make_bar(self):
         """Name, units, what to copy; steps back, and the file."""
-        self.name = w.Text(
-            self.school.name if self.school.name != "New school" else "",
-            description="Name of the school",
-            placeholder="e.g. Alder Hollow High School",
-            continuous_update=False,
-            style={"description_width": "130px"},
-            layout={"width": "400px"},
-        )
-        self.name.observe(self._rename, names="value")
-        self.units = w.ToggleButtons(
-            options=(("feet", "ft"), ("meters", "m")),
-            value=self.school.units,
-            tooltips=("Lengths in feet", "Lengths in meters"),
-        )
-        self.units.observe(self._change_units, names="value")
-        self.files = w.Dropdown(
-            description="Copy from", layout={"width": "300px"}, style={"description_width": "76px"}
-        )
-        self._list_schools()
+        self._make_fields()
         self.undo_button = _button("Undo", self.undo, "62px")
         self.redo_button = _button("Redo", self.redo, "62px")
         self.replace_button = _button("Replace it", lambda: self.write(overwrite=True), "90px")
         self.replace_button.layout.display = "none"
         self.write_button = _button("Write the file", self.write, "110px")
         self.next_button = _button("Go on", self.next_step, "80px")
-        self.notebook = w.ToggleButton(
-            description="Notebook",
-            tooltip="Show the notebook with its text and code around the form, or hide it",
-            layout={"width": "88px"},
-        )
-        self.notebook.observe(
-            lambda change: setattr(self.style, "value", style(not change["new"], self.alone)),
-            names="value",
-        )
         back = [_button("Back to the meeting", self.on_back, "150px")] if self.on_back else []
         parts = [
             self.name,
@@ -449,6 +423,37 @@ class NewSchoolPage:
             self.words,
         ]
         self.bar = _box(w.HBox, parts, "gt-bar")
+
+    def _make_fields(self):
+        """Name, units, what to copy, and whether the notebook is seen."""
+        self.name = w.Text(
+            self.school.name if self.school.name != NAMELESS else "",
+            description="Name of the school",
+            placeholder="e.g. Alder Hollow High School",
+            continuous_update=False,
+            style={"description_width": "130px"},
+            layout={"width": "400px"},
+        )
+        self.units = w.ToggleButtons(
+            options=(("feet", "ft"), ("meters", "m")),
+            value=self.school.units,
+            tooltips=("Lengths in feet", "Lengths in meters"),
+        )
+        self.files = w.Dropdown(
+            description="Copy from", layout={"width": "300px"}, style={"description_width": "76px"}
+        )
+        self._list_schools()
+        self.notebook = w.ToggleButton(
+            description="Notebook",
+            tooltip="Show the notebook with its text and code around the form, or hide it",
+            layout={"width": "88px"},
+        )
+        self.name.observe(self._rename, names="value")
+        self.units.observe(self._change_units, names="value")
+        self.notebook.observe(self._fold, names="value")
+
+    def _fold(self, change):
+        self.style.value = style(not change["new"], self.alone)
 
     def _list_schools(self):
         found = schools((self.folder, OURS))

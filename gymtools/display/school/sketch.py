@@ -27,7 +27,7 @@ SMALL = 11  # size of type [px]
 LONG = 13  # of a letter of type along an upright line, both halves of it counted [px]
 
 
-class Frame:
+class _Frame:
     """Places of one drawing on the sheet: meters in, pixels out."""
 
     def __init__(self, x, y, k):
@@ -84,8 +84,8 @@ def numbered(faults):
 
     Returns
     -------
-    numbered : list of (int, Fault)
-        One number for each thing, from 1
+    numbered : list of tuple
+        Number of the thing, from 1, and the fault
     """
     names = list(dict.fromkeys(fault.name for fault in faults))
     return [(names.index(fault.name) + 1, fault) for fault in faults]
@@ -123,9 +123,9 @@ class _Sketch:
         cut_k = min(0.86 * room[0] / deep, (room[1] - width * k) / tall)
         k = min(room[0] / length, (room[1] - tall * cut_k) / width)
         left = (wide - length * k) / 2 + (hall.length / 2 + out["west"]) * k
-        self.plan = Frame(left, EDGE + (hall.width / 2 + out["north"]) * k, k)
+        self.plan = _Frame(left, EDGE + (hall.width / 2 + out["north"]) * k, k)
         floor = EDGE + width * k + GAP + tall * cut_k
-        self.cut = Frame((wide - deep * cut_k) / 2, floor, cut_k)
+        self.cut = _Frame((wide - deep * cut_k) / 2, floor, cut_k)
 
     def _outside(self):
         """How far a stage, or something that does not fit, reaches out of each side [m]."""
@@ -188,11 +188,14 @@ class _Sketch:
             x, y = frame.at((a + b) / 2, (c + d) / 2)
             self.late.append((x, y, str(self.number[name]), RED))
 
-    def _text(self, x, y, words, *, anchor="middle", color=INK, size=SMALL, turn=0, weight=400):
+    def _text(self, x, y, words, **looks):
+        """Words; looks are ``anchor``, ``color``, ``size``, ``turn`` and ``weight``."""
+        turn = looks.get("turn")
         turned = f' transform="rotate({turn} {x:.1f} {y:.1f})"' if turn else ""
         self.parts.append(
-            f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{color}"'
-            f' font-size="{size}" font-weight="{weight}" paint-order="stroke" stroke="{PAPER}"'
+            f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{looks.get("anchor", "middle")}"'
+            f' fill="{looks.get("color", INK)}" font-size="{looks.get("size", SMALL)}"'
+            f' font-weight="{looks.get("weight", 400)}" paint-order="stroke" stroke="{PAPER}"'
             f' stroke-width="3" stroke-linejoin="round"{turned}>{escape(words)}</text>'
         )
 
@@ -203,8 +206,11 @@ class _Sketch:
             f' font-weight="600">{escape(letter)}</text>'
         )
 
-    def _measure(self, a, b, letter, key, meters, *, side=1):
-        """A dimension line between two places in pixels, with its letter and its length."""
+    def _measure(self, a, b, letter, of, *, side=1):
+        """A dimension line between two places in pixels, with its letter; ``of`` is the key and
+        the length.
+        """
+        key, meters = of
         (x0, y0), (x1, y1) = a, b
         upright = abs(x1 - x0) < abs(y1 - y0)
         tick = 4
@@ -345,11 +351,11 @@ class _Sketch:
         out = self._outside()
         low = plan.at(0, -y - out["south"])[1] + 22
         self._measure(
-            (plan.at(-x, 0)[0], low), (plan.at(x, 0)[0], low), "A", "hall.length", hall.length
+            (plan.at(-x, 0)[0], low), (plan.at(x, 0)[0], low), "A", ("hall.length", hall.length)
         )
         far = plan.at(-x - out["west"], 0)[0] - 22
         self._measure(
-            (far, plan.at(0, -y)[1]), (far, plan.at(0, y)[1]), "B", "hall.width", hall.width
+            (far, plan.at(0, -y)[1]), (far, plan.at(0, y)[1]), "B", ("hall.width", hall.width)
         )
         self._bank_measures()
         if self.c.stage:
@@ -364,12 +370,12 @@ class _Sketch:
             inward = along_wall(bank.side, self.hall)[2][:2]
             off = inward * 14 / self.plan.k
             ends = self.plan.at(*(a + off)), self.plan.at(*(b + off))
-            self._measure(*ends, "F", f"banks.{bank.name}.length", bank.length)
+            self._measure(*ends, "F", (f"banks.{bank.name}.length", bank.length))
             if bank.setback:
                 back = bank.corner(self.hall, bank.length / 4, 0, 0)[:2]
                 wall = back - inward * bank.setback
                 ends = self.plan.at(*wall), self.plan.at(*back)
-                self._measure(*ends, "L", f"banks.{bank.name}.setback", bank.setback)
+                self._measure(*ends, "L", (f"banks.{bank.name}.setback", bank.setback))
 
     def _stage_measures(self):
         stage = self.c.stage
@@ -378,10 +384,10 @@ class _Sketch:
         along, inward = along[:2], inward[:2]
         front = a + 14 / self.plan.k * inward
         ends = self.plan.at(*front), self.plan.at(*(front + stage.width * along))
-        self._measure(*ends, "N", "stage.width", stage.width)
+        self._measure(*ends, "N", ("stage.width", stage.width))
         middle = a + 0.25 * stage.width * along
         ends = self.plan.at(*middle), self.plan.at(*(middle - stage.depth * inward))
-        self._measure(*ends, "Q", "stage.depth", stage.depth)
+        self._measure(*ends, "Q", ("stage.depth", stage.depth))
 
     def _balcony_measures(self, one):
         """Depth and length of the first balcony, or depth of a track."""
@@ -393,11 +399,11 @@ class _Sketch:
         at = a + 0.15 * (b - a)
         ends = self.plan.at(*(at - inward * one.depth)), self.plan.at(*at)
         key = f"tracks.{track}.depth" if track else f"balconies.{one.name}.depth"
-        self._measure(*ends, "V" if track else "S", key, one.depth)
+        self._measure(*ends, "V" if track else "S", (key, one.depth))
         if not track:
             off = inward * 14 / self.plan.k
             ends = self.plan.at(*(a + off)), self.plan.at(*(b + off))
-            self._measure(*ends, "U", f"balconies.{one.name}.length", one.length)
+            self._measure(*ends, "U", (f"balconies.{one.name}.length", one.length))
 
     # ---- the section
 
@@ -470,8 +476,7 @@ class _Sketch:
             (right, self.cut.at(0, low)[1]),
             (right, self.cut.at(0, top)[1]),
             "P",
-            "stage.opening_height",
-            stage.opening_height,
+            ("stage.opening_height", stage.opening_height),
             side=-1,
         )
         left = self.cut.at(box[0], 0)[0] + 16
@@ -479,8 +484,7 @@ class _Sketch:
             (left, self.cut.at(0, 0)[1]),
             (left, self.cut.at(0, low)[1]),
             "R",
-            "stage.floor_height",
-            low,
+            ("stage.floor_height", low),
         )
 
     def _section_measures(self, deep):
@@ -490,17 +494,23 @@ class _Sketch:
             (x, cut.y),
             (x, cut.at(0, hall.clear_height)[1]),
             "C",
-            "hall.clear_height",
-            hall.clear_height,
+            ("hall.clear_height", hall.clear_height),
         )
         far = cut.at(deep, 0)[0] + 22
         self._measure(
-            (far, cut.y), (far, cut.at(0, hall.height)[1]), "D", "hall.height", hall.height, side=-1
+            (far, cut.y),
+            (far, cut.at(0, hall.height)[1]),
+            "D",
+            ("hall.height", hall.height),
+            side=-1,
         )
         if hall.ridge_height is not None and self.across:
             x = cut.at(deep / 2, 0)[0]
             self._measure(
-                (x, cut.y), (x, cut.at(0, hall.highest)[1]), "E", "hall.ridge_height", hall.highest
+                (x, cut.y),
+                (x, cut.at(0, hall.highest)[1]),
+                "E",
+                ("hall.ridge_height", hall.highest),
             )
         sides = ("south", "north") if self.across else ("west", "east")
         bank = next((b for b in self.c.banks if b.side in sides and b.rows_out), None)
@@ -510,50 +520,24 @@ class _Sketch:
 
     def _row_measures(self, bank, deep, far):
         """Row depth, rise, first seat and base of one bank."""
-
-        def place(s, z):
-            return self.cut.at(deep - s if far else s, z)
-
-        key = f"banks.{bank.name}."
+        key, lift = f"banks.{bank.name}.", 16 / self.cut.k
         front, row = bank.setback + bank.depth, min(2, bank.rows_out - 1)
-        top = bank.first_seat + row * bank.row_rise
-        one, other = front - row * bank.row_run, front - (row + 1) * bank.row_run
-        lift = 16 / self.cut.k
-        side = -1 if far else 1
-        self._measure(
-            place(one, top + lift), place(other, top + lift), "G", key + "row_run", bank.row_run
-        )
+        top = bank.first_seat + row * bank.row_rise + lift
+        ends = (front - row * bank.row_run, top), (front - (row + 1) * bank.row_run, top)
+        found = [("G", "row_run", *ends)]
         out = front + 26 / self.cut.k
-        self._measure(
-            place(out, bank.base_height),
-            place(out, bank.first_seat),
-            "K",
-            key + "first_height",
-            bank.first_height,
-            side=side,
-        )
+        found += [("K", "first_height", (out, bank.base_height), (out, bank.first_seat))]
         if bank.rows_out > 1:
-            back = front - (bank.rows_out - 1) * bank.row_run
-            high = bank.first_seat + (bank.rows_out - 1) * bank.row_rise
-            away = back + 16 / self.cut.k
-            self._measure(
-                place(away, high - bank.row_rise + lift * 2),
-                place(away, high + lift * 2),
-                "H",
-                key + "row_rise",
-                bank.row_rise,
-                side=side,
-            )
+            away = front - (bank.rows_out - 1) * bank.row_run + lift
+            high = bank.first_seat + (bank.rows_out - 1) * bank.row_rise + 2 * lift
+            found += [("H", "row_rise", (away, high - bank.row_rise), (away, high))]
         if bank.base_height:
             inside = front - 0.3 * bank.depth
-            self._measure(
-                place(inside, 0),
-                place(inside, bank.base_height),
-                "M",
-                key + "base_height",
-                bank.base_height,
-                side=side,
-            )
+            found += [("M", "base_height", (inside, 0), (inside, bank.base_height))]
+        for letter, field, *places in found:
+            one, other = (self.cut.at(deep - s if far else s, z) for s, z in places)
+            side = -1 if far and letter != "G" else 1
+            self._measure(one, other, letter, (key + field, getattr(bank, field)), side=side)
 
     def _height_measures(self, deep):
         """Height of the first balcony or track, and of the divider."""
@@ -567,14 +551,13 @@ class _Sketch:
                 (x, self.cut.y),
                 (x, self.cut.at(0, one.height)[1]),
                 "W" if track else "T",
-                key,
-                one.height,
+                (key, one.height),
             )
         height = self.school.value("divider.height")
         if height is not None and self.school.things("divider"):
             x = self.cut.at(0.42 * deep, 0)[0]
             self._measure(
-                (x, self.cut.y), (x, self.cut.at(0, height)[1]), "X", "divider.height", height
+                (x, self.cut.y), (x, self.cut.at(0, height)[1]), "X", ("divider.height", height)
             )
 
 
