@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from schools import SCENARIOS
+from schools import FOLDER, SCENARIOS
 
 import gymtools
+from gymtools import __main__
 from gymtools.display.school.draft_file import earlier
 from gymtools.display.school.page import NewSchoolPage, new_school
 from gymtools.display.school.sketch import numbered, sketch
@@ -426,6 +427,24 @@ def test_copying_on_the_page(sheet, tmp_path):
     assert gymtools.load(sheet.file).groups == SCENARIOS["dovecote"].groups
 
 
+def test_from_the_command_line(tmp_path, capsys, monkeypatch):
+    """Behavior: ``gymtools new`` writes a notebook of the school's name beside where its file will
+    be and opens it; one that is there is opened as it is; a file that cannot be copied is refused
+    before a server starts.
+    """
+    opened = []
+    monkeypatch.setattr(__main__, "open_workbook", lambda book, **_: opened.append(book))
+    copied = str(FOLDER / "dovecote.toml")
+    command = ["new", "Fennel Brook", "--folder", str(tmp_path), "--from", copied]
+    assert __main__.main(command) == 0 and opened == [tmp_path / "fennel-brook.ipynb"]
+    text = opened[0].read_text(encoding="utf-8")
+    cells = [c for c in json.loads(text)["cells"] if c["metadata"].get("tags") == ["parameters"]]
+    assert "name = 'Fennel Brook'" in cells[0]["source"] and "dovecote.toml" in cells[0]["source"]
+    assert __main__.main(command) == 0 and opened[0].read_text(encoding="utf-8") == text
+    assert __main__.main(["new", "--folder", str(tmp_path), "--from", str(opened[0])]) == 2
+    assert "TOML" in capsys.readouterr().err and len(opened) == 2
+
+
 def test_the_form_over_the_meeting(tmp_path):
     """Behavior: the meeting's button opens the form in the panel's place, and it leads back."""
     from gymtools.display.panel.meeting import meeting
@@ -436,6 +455,20 @@ def test_the_form_over_the_meeting(tmp_path):
     assert isinstance(form, NewSchoolPage) and panel.box.children[-1] is form.sheet
     form.on_back()
     assert panel.box.children == before
+
+
+def test_a_copy_with_loudspeakers_opens_the_meeting(sheet, tmp_path):
+    """Behavior: "Go on" writes the file, and where there are loudspeakers the meeting opens on it
+    in the page's place; a school without them says why none opens.
+    """
+    five(sheet, "100", "80", "24", ("north",), "6")
+    sheet.next_step()
+    assert "no loudspeakers yet" in sheet.words.value and sheet.meeting is None
+    gymtools.save(SCENARIOS["dovecote"], tmp_path / "dovecote.toml")
+    sheet.name.value = "Fennel Brook"
+    sheet.copy(tmp_path / "dovecote.toml")
+    sheet.next_step()
+    assert sheet.meeting.scenario.name == "Fennel Brook" and sheet.meeting.box in sheet.box.children
 
 
 def test_letters_stand_on_the_sketch():
