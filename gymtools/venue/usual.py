@@ -325,7 +325,7 @@ class Usual:
         """Height of a balcony that leaves headroom over the top rows, as far as the gym has it."""
         tops = [top for bank in tables.get("banks", ()) for _, _, top in [standing(bank)]]
         over = max(tops, default=0.0) + HEADROOM + made.get("thickness", 0.3) + self.step
-        highest = self._down(max(tables["hall"]["clear_height"] - 2 * HEADROOM, 2.3))
+        highest = self._down(max(tables["hall"]["clear_height"] - HEADROOM - 0.3, 2.3))
         return min(max(made["height"], self._down(over)), highest)
 
     def _under_the_roof(self, preset, hall):

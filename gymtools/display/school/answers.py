@@ -85,6 +85,8 @@ class Answer:
             echo = answer_words(self.question, value, school.units)
         elif self.question.unit == "choice" and state != "confirmed" and value is not None:
             echo = str(value)
+        if state == "usual" and value is None:
+            words = ""
         if self.question.key in school.missing:
             words = "to be answered"
         self.said.remove_class("gt-refused")

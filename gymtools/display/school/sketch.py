@@ -24,7 +24,7 @@ GAP = 64  # between plan and section [px]
 CUT_SHARE = 0.4  # of the height that the section may take
 LETTER = 9  # radius of a letter's ring [px]
 SMALL = 11  # size of type [px]
-LONG = 13  # of a letter of type along an upright line, both halves of it counted [px]
+WIDE = 6  # of a letter of type, on average [px]
 
 
 class _Frame:
@@ -219,15 +219,17 @@ class _Sketch:
         )
         self._path(f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}{marks}", color=QUIET, width=0.9)
         x, y = (x0 + x1) / 2, (y0 + y1) / 2
+        if upright:  # the words find room above the letter
+            y = max(y0, y1) - 0.3 * abs(y1 - y0)
         if self.values:
             assumed = self.school.state(key) in ("assumed", "not sure")
-            words = self._say(meters) + (", assumed" if assumed else "")
+            words = _brief(self._say(meters)) + (", assumed" if assumed else "")
             pen = {"color": QUIET if assumed else INK, "anchor": "start"}
-            if upright and abs(y1 - y0) > LONG * len(words):
+            if upright and 0.7 * abs(y1 - y0) > LETTER + 5 + WIDE * len(words):
                 self._text(x - 5, y - LETTER - 3, words, turn=-90, **pen)
             elif upright:
                 pen["anchor"] = "start" if side > 0 else "end"
-                self._text(x + side * (LETTER + 3), y + 4, words, **pen)
+                self._text(x + side * (LETTER + 3), y + 1, words, **pen)
             else:
                 self._text(x + LETTER + 3, y - 5, words, **pen)
         self.late.append((x, y, letter, INK))
@@ -571,6 +573,11 @@ _HATCH = (
 def _ends(thing):
     """Places along its wall of both ends of a thing, from its middle [m]."""
     return -thing.length / 2, thing.length / 2
+
+
+def _brief(length):
+    """A length without what is nought: "25 ft", "9 in"."""
+    return length.removesuffix(" 0 in").removeprefix("0 ft ")
 
 
 def _touch(a, b):
