@@ -424,7 +424,8 @@ def test_copying_on_the_page(sheet, tmp_path):
     assert sheet.school.name == "Fennel Brook" and sheet.school.copied
     assert sheet.sections[0].first.rows["walls"].box.layout.display == "none"
     assert sheet.write() and sheet.file.name == "fennel-brook.toml"
-    assert gymtools.load(sheet.file).groups == SCENARIOS["dovecote"].groups
+    written = gymtools.load(sheet.file)
+    assert written.name == "Fennel Brook" and written.groups == SCENARIOS["dovecote"].groups
 
 
 def test_from_the_command_line(tmp_path, capsys, monkeypatch):

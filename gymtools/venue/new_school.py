@@ -378,7 +378,8 @@ class NewSchool:
         if self.missing:
             return {"name": self.name, "units": self.units}
         made = self._copied_tables() if self.copied is not None else self._usual_tables()
-        return {"name": self.name, "units": self.units, **{k: v for k, v in made.items() if v}}
+        made = {k: v for k, v in made.items() if v and k not in ("name", "units")}
+        return {"name": self.name, "units": self.units, **made}
 
     def _known(self):
         """Answers that say something."""
