@@ -49,7 +49,8 @@ class Wiring(Thing):
 @dataclass(frozen=True, kw_only=True)
 class Equipment(Thing):
     """How the gym is wired, run and powered; the rack stands in the south-west corner when no
-    place is given. What is ``existing`` (amplifiers, cable, mixer, microphones, rack) costs nothing.
+    place is given. What is ``existing`` (amplifiers, cable, mixer, microphones, rack) costs
+    nothing.
     """
 
     rack_x: float | None = quantity("m", -60, 60, default=None)
