@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from ..equipment.schedules import Schedule
 from ..physics import bands
 from ..venue.questions import Question, answer_words, parts_of, questions_of
+from ..venue.units import length_text
 
 READINGS = "readings"  # of a key: what is asked about the gym while it is measured
 # keys of the form that somebody in the gym can answer, by table
@@ -90,10 +91,10 @@ READINGS_NOTE = (
     " name of a WAV file in the folder of this sheet, of balloons that popped. School: {name}."
 )
 EQUIPMENT_NOTE = (
-    "A row for each loudspeaker, or for several alike in a line with what they are apart. Kinds: box,"
-    " small box, 12 in, horn, column, ceiling, cluster, long throw. Faces: the side of the plan (N,"
-    " NE, E ...) or down. Condition: works, rattles, dead, not tried. Distances from the middle of"
-    " its front. School: {name}."
+    "A row for each loudspeaker, or for several alike in a line with what they are apart: then the"
+    " middle of the line. Kinds: box, small box, 12 in, horn, column, ceiling, cluster, long throw."
+    " Faces: the side of the plan (N, NE, E ...) or down. Condition: works, rattles, dead, not"
+    " tried. Distances are those of its front. School: {name}."
 )
 
 
@@ -157,6 +158,8 @@ def _thing(table):
 def _blank(question, of, school):
     value = school.value(question.key)
     words = "" if value is None else answer_words(question, value, school.units)
+    if question.unit == "m" and value is not None:
+        words = length_text(value, school.units)
     state = school.state(question.key)
     return Blank(question=question, of=of, value=value, words=words, state=state)
 

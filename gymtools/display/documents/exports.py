@@ -36,7 +36,7 @@ def csv_text(schedule):
     return out.getvalue()
 
 
-def write_xlsx(schedules, path, title):
+def write_xlsx(schedules, path, title, *, blanks=False, offers=None):
     """All schedules in one workbook, a sheet each.
 
     Parameters
@@ -47,6 +47,12 @@ def write_xlsx(schedules, path, title):
         Where to
     title : str
         Over every table
+    blanks : bool
+        Whether empty cells of the rows are to be filled in: framed, and of text, so that no
+        spreadsheet makes a date of 12-6
+    offers : dict, optional
+        By (title of a schedule, number of its row from 0, column): words that are offered there;
+        others can be written all the same
     """
     from openpyxl import Workbook  # slow to load
     from openpyxl.styles import Alignment, Font
@@ -72,6 +78,9 @@ def write_xlsx(schedules, path, title):
                 [len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8
             )
             sheet.column_dimensions[get_column_letter(n)].width = min(longest + 2, WIDEST)
+        if blanks:
+            _frame_blanks(sheet, schedule)
+        _offer(sheet, schedule, offers or {})
         sheet.freeze_panes = "B3"
         sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = (
             "landscape",
@@ -87,6 +96,30 @@ def write_xlsx(schedules, path, title):
     made = io.BytesIO()
     book.save(made)
     _steady(made, path)
+
+
+def _frame_blanks(sheet, schedule):
+    """Frame the cells that are to be filled in, and have them hold text."""
+    from openpyxl.styles import Border, Side
+
+    thin = Side(style="thin", color="808080")
+    for line, row in enumerate(schedule.rows, 3):
+        for n, value in enumerate(row, 1):
+            if value == "":
+                cell = sheet.cell(line, n)
+                cell.number_format, cell.border = "@", Border(thin, thin, thin, thin)
+
+
+def _offer(sheet, schedule, offers):
+    """Offer words in the cells for which there are some."""
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    for (title, row, column), words in offers.items():
+        if title == schedule.title:
+            formula = '"' + ",".join(words) + '"'
+            choice = DataValidation(type="list", formula1=formula, showErrorMessage=False)
+            sheet.add_data_validation(choice)
+            choice.add(sheet.cell(row + 3, schedule.columns.index(column) + 1))
 
 
 def _steady(made, path):
