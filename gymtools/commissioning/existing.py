@@ -37,6 +37,8 @@ CONDITION_WORDS = {
     **dict.fromkeys(("no", "broken", "silent", "defective", "no sound", "blown"), "dead"),
     **dict.fromkeys(("", "?", "not sure", "unknown", "n/a", "not tested"), "not tried"),
 }
+# cells that say nothing
+UNWRITTEN = ("", "?", "-", "n/a", "na", "not sure", "unknown", "none", "not measured")
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -175,8 +177,8 @@ def existing_item(row, where, units):
     row : dict
         Texts by column: "what", "how many", "west wall", "south wall", "height", "apart", "faces",
         "tilts down", "condition", "remark"; those that are missing are empty
-    where : str
-        The row, for messages
+    where : callable
+        Gives the words for the cell of a column, for messages
     units : str
         What bare lengths are in: "m" or "ft"
 
@@ -192,57 +194,82 @@ def existing_item(row, where, units):
     ValueError
         One line: nobody can tell what it is
     """
-    cells = {key: one_line(text).strip() for key, text in row.items()}
-    if not any(cells.get(key) for key in cells if key != "remark"):
+    cells = _Cells(row, where, units)
+    if not cells.filled:
         return None, []
-    faults = []
+    words = cells.text("what")
+    kind = kind_of_equipment(words)
+    known = dict(where=where("what"), words=words, kind=kind)
+    if kind in OTHER:  # nobody judges it: what is written of it is kept as it is
+        said = f"{cells.text('condition')} {cells.text('remark')}".strip()
+        number = cells.count("how many", 999)
+        return ExistingItem(number=number, remark=said, **known), cells.faults
+    pan, down = cells.read("faces", facing) or (None, None)
+    tilts = (cells.read("tilts down", _tilt), down, TILT_DEG)
+    item = ExistingItem(
+        number=cells.count("how many", 12),
+        west=cells.length("west wall"),
+        south=cells.length("south wall"),
+        height=cells.length("height"),
+        spacing=cells.length("apart") or 0.0,
+        pan_deg=pan,
+        downtilt_deg=next(tilt for tilt in tilts if tilt is not None),
+        condition=cells.read("condition", condition_of) or "not tried",
+        remark=cells.text("remark"),
+        **known,
+    )
+    return item, cells.faults
 
-    def read(column, reader):
-        text = cells.get(column, "")
+
+class _Cells:
+    """Cells of a row as they are read; what cannot be is noted."""
+
+    def __init__(self, row, where, units):
+        self.cells = {column: one_line(text).strip() for column, text in row.items()}
+        self.where, self.units, self.faults = where, units, []
+
+    @property
+    def filled(self):
+        """Whether anything but a remark is written."""
+        return any(text for column, text in self.cells.items() if column != "remark")
+
+    def text(self, column):
+        """A cell as it is."""
+        return self.cells.get(column, "")
+
+    def read(self, column, reader):
+        """A cell as it is understood, None where nothing is written or nobody understands it."""
+        text = self.text(column)
         if text.lower() in UNWRITTEN:
             return None
         try:
             return reader(text)
         except ValueError as error:
-            faults.append(f"{where}, {column}: {one_line(error)}")
+            self.faults.append(f"{self.where(column)}: {column}: {one_line(error)}")
             return None
 
-    def length(text):
-        return _length(text, units)
+    def length(self, column):
+        """A length [m]."""
+        return self.read(
+            column, lambda text: _within(read_value(text, "m", self.units), 0, 100, "m")
+        )
 
-    pan, down = read("faces", facing) or (None, None)
-    tilt = read("tilts down", lambda text: _within(read_value(text, "deg", units), -30, 90, "deg"))
-    item = ExistingItem(
-        where=where,
-        words=cells["what"],
-        kind=kind_of_equipment(cells["what"]),
-        number=int(read("how many", _count) or 1),
-        west=read("west wall", length),
-        south=read("south wall", length),
-        height=read("height", length),
-        spacing=read("apart", length) or 0.0,
-        pan_deg=pan,
-        downtilt_deg=next((v for v in (tilt, down) if v is not None), TILT_DEG),
-        condition=read("condition", condition_of) or "not tried",
-        remark=cells.get("remark", ""),
-    )
-    return item, faults
+    def count(self, column, most):
+        """A number of things, 1 where none is written [-]."""
+
+        def read(text):
+            return _within(read_value(text, "count", "m"), 1, most, "")
+
+        return int(self.read(column, read) or 1)
 
 
-UNWRITTEN = ("", "?", "-", "n/a", "na", "not sure", "unknown", "none", "not measured")
-
-
-def _count(text):
-    return _within(read_value(text, "count", "m"), 1, 12, "of a kind in a row")
-
-
-def _length(text, units):
-    return _within(read_value(text, "m", units), 0, 100, "m")
+def _tilt(text):
+    return _within(read_value(text, "deg", "m"), -30, 90, "degrees")
 
 
 def _within(value, low, high, unit):
     if not low <= value <= high:
-        raise ValueError(f"{value:g} {unit} is outside {low:g} to {high:g}.")
+        raise ValueError(f"{value:g} {unit} is outside {low:g} to {high:g}.".replace("  ", " "))
     return value
 
 

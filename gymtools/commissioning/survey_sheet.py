@@ -32,7 +32,8 @@ KNOWN_BY = {
 TEST_PLAN = {"reading", "kind", "subject"}  # columns of another sheet
 COLUMNS = {"answers": BLANKS, "readings": READ, "equipment": EQUIPMENT}
 MOST_NAMED = 5  # merged blocks
-LEAVES = ("", "?", "n/a", "na", "-", "--", "unknown", "not measured", "no access", NOT_SURE)
+UNSURE = (NOT_SURE, "?", "??", "unknown", "don't know", "unsure")
+LEAVES = ("", "n/a", "na", "-", "--", "not measured", "no access", *UNSURE)
 CONFIRMS = ("ok", "okay", "x", "yes", "same", "right", "correct", "as assumed", "\u2713", "\u2714")
 DATE = " (a date or time)"  # behind a cell that is no text and no number
 SCHOOL = re.compile(r"(?:.* |)School: (.+)\.")  # in a note
@@ -42,6 +43,7 @@ MEANT = ("ft", "m", "in", "cm", "mm")
 # of a length that was written over that which was assumed: one may be in other units
 ODD = {"meters": 0.3048, "feet": 1 / 0.3048, "inches": 12.0}
 ODD_WITHIN = 0.02
+FAR = 3.0  # times what was assumed, or as much less: to be looked at again    judgment, no source
 KINDS = {
     **dict.fromkeys(("noise", "background", "ambient"), "noise"),
     **dict.fromkeys(("t20", "t30", "rt60", "rt", "t60", "decay"), "t20"),
@@ -61,7 +63,7 @@ class Answer:
     read: str  # as it was written
     was: str  # what was assumed or known
     now: str  # what counts from now on
-    state: str  # "confirmed", "corrected" or "not sure"
+    state: str  # "confirmed", "corrected", "not sure" or "not measured"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -240,18 +242,20 @@ class _Reading:
         try:
             self._answer(row, blank, text)
         except ValueError as error:
-            self._name(row, "measured", one_line(error).rstrip("."))
+            said = one_line(error).rstrip(".")
+            named = said if blank.question.label in said else f"{blank.name}: {said}"
+            self._name(row, "measured", named)
 
     def _blank(self, row):
         """The blank that a row is about: by its letter and thing, or by its words."""
         letter, of, what = row.text("letter").upper(), row.text("of").lower(), row.text("what")
-        those = [b for b in self.blanks if b.of.lower() == of]
+        those = [b for b in self.blanks if b.of.lower() == of or not of]
         by_words = [b for b in those if _plain(b.question.label) == _plain(what)]
         by_letter = [b for b in those if b.letter and b.letter == letter]
-        if by_words and by_letter and by_words[0] is not by_letter[0]:
-            return None
-        found = by_words or (by_letter if not what else [])
-        return found[0] if found else None
+        found = [b for b in by_words if not letter or b.letter == letter] if what else by_letter
+        if not of and len(found) > 1:  # of several things the gym comes first
+            found = [b for b in found if not b.of]
+        return found[0] if len(found) == 1 else None
 
     def _unknown_words(self, row):
         """What is said of a row that is about nothing that was asked."""
@@ -279,9 +283,10 @@ class _Reading:
             self._take_state(row, blank, text, plain)
             return
         if plain in LEAVES:
-            if blank.is_finish:
+            unsure = plain in UNSURE
+            if unsure and blank.value is not None:
                 self.school = self.school.with_answer(blank.key, NOT_SURE)
-            self._note(row, blank, text, blank.words, "not sure")
+            self._note(row, blank, text, blank.words, NOT_SURE if unsure else "not measured")
             return
         confirms = plain in CONFIRMS and not (question.unit == "yes" and plain == "yes")
         if confirms and blank.value is None:
@@ -328,12 +333,15 @@ class _Reading:
         """Say where a length looks as if it were in other units than the sheet's."""
         if blank.question.unit != "m" or not blank.value or not value:
             return
-        for unit, factor in ODD.items():
-            if abs(value / blank.value / factor - 1) < ODD_WITHIN:
-                self.doubts.append(
-                    f"{row.cell('measured')}: {blank.name}: {row.text('measured')} is used, and is"
-                    f" {value / blank.value:.2g} times what was assumed. Is it in {unit}?"
-                )
+        times = value / blank.value
+        unit = next((u for u, factor in ODD.items() if abs(times / factor - 1) < ODD_WITHIN), "")
+        if not unit and 1 / FAR < times < FAR:
+            return
+        ask = f"Is it in {unit}?" if unit else "Look again."
+        self.doubts.append(
+            f"{row.cell('measured')}: {blank.name}: {row.text('measured')} is used, and is"
+            f" {times:.2g} times what was assumed ({blank.words}). {ask}"
+        )
 
     def _note(self, row, blank, text, now, state):
         self.answers.append(
@@ -348,7 +356,8 @@ class _Reading:
         )
 
     def _name(self, row, column, words):
-        self.bad.append(f"{row.cell(column)}: {words}; not used.")
+        end = " Not used." if words.endswith(("?", "!")) else "; not used."
+        self.bad.append(f"{row.cell(column)}: {words}{end}")
 
     # ---- readings
 
@@ -434,7 +443,7 @@ class _Reading:
         if not filled:
             return  # a kind that is printed and of which nothing was found
         try:
-            item, faults = existing_item(row.cells, row.cell("what"), self.school.units)
+            item, faults = existing_item(row.cells, row.cell, self.school.units)
         except ValueError as error:
             self._name(row, "what", one_line(error).rstrip("."))
             return
@@ -520,16 +529,14 @@ def _understood(blank, text, units):
         bare = re.fullmatch(r"[\d.,]+", text)
         if question.unit != "m" or not bare:
             raise
-        for unit in MEANT:
-            if unit == units:
-                continue
+        said = one_line(error).rstrip(".")
+        for unit in (u for u in MEANT if u != units):
             try:
                 understood(question, f"{text} {unit}", units)
             except ValueError:
                 continue
-            raise ValueError(
-                f"{one_line(error).rstrip('.')}. Write {text} {unit} if that is meant"
-            ) from None
+            join = "" if said.endswith("?") else "."
+            raise ValueError(f"{said}{join} Write {text} {unit} if that is meant") from None
         raise
 
 

@@ -28,29 +28,66 @@ PAPER = {"ft": "Letter", "m": "A4"}
 SKETCH = (470, 470)  # of which the sketch is drawn [px]
 MOST_THINGS = 4  # banks side by side, beyond which the sheet says to take another one
 SIDES = ("North", "South", "East", "West")  # walls with a finish of their own
+# labels where the form's own are too long for paper, by table and key
+SHORT = {
+    "hall.clear_height": "Clear under joists",
+    "hall.height": "Walls, to the roof",
+    "hall.ridge_height": "Ridge (flat: none)",
+    "hall.joist_spacing": "Joists, apart",
+    "hall.joists_along": "Joists run along",
+    "banks.length": "Length",
+    "banks.row_run": "Row depth",
+    "banks.row_rise": "Rise of a row",
+    "banks.offset": "Off the wall's middle",
+    "banks.first_height": "First seat board",
+    "banks.setback": "Wall to its back",
+    "banks.base_height": "Deck under it",
+    "stage.width": "Opening, width",
+    "stage.opening_height": "Opening, height",
+    "stage.depth": "Depth",
+    "stage.floor_height": "Floor of the stage",
+    "stage.offset": "Off the wall's middle",
+    "balconies.depth": "Depth",
+    "balconies.height": "Height of its floor",
+    "balconies.length": "Length",
+    "balconies.rows": "Rows of seats",
+    "tracks.depth": "Depth",
+    "tracks.height": "Height of its floor",
+    "divider.height": "Height",
+}
+# height of what always stands on the sheet, and of a row of blanks; what a page holds: measured in a
+# browser, with the widest of the usual fonts [mm]
+ALWAYS_MM, ROW_MM, HOLDS_MM = 157.0, 5.35, {"Letter": 262.0, "A4": 280.0}
+SKETCH_MM = 62.0
 STYLE = f"""
-.survey {{ font-size: 8.2pt; line-height: 1.15; color: {INK}; }}
-.survey h1 {{ font-size: 13pt; margin: 0; }}
+.survey {{ font-size: 7.6pt; line-height: 1.12; color: {INK}; zoom: %s; }}
+.survey h1 {{ font-size: 12pt; margin: 0; }}
 .survey h2 {{
-  font-size: 9.2pt; margin: 1.6mm 0 0.4mm; border: 0; border-bottom: 0.4mm solid {INK}; padding: 0;
+  font-size: 8.6pt; margin: 1.2mm 0 0.3mm; border: 0; border-bottom: 0.3mm solid {INK}; padding: 0;
   break-before: auto;
 }}
-.survey p {{ margin: 0.4mm 0; }}
-.survey table {{ width: 100%; margin: 0; font-size: 8.2pt; table-layout: fixed; }}
+.survey p {{ margin: 0.3mm 0; }}
+.survey table {{ width: 100%%; margin: 0; font-size: 7.6pt; table-layout: fixed; }}
 .survey caption {{ font-size: 8.2pt; padding: 0; }}
-.survey th, .survey td {{ padding: 0.2mm 0.8mm; vertical-align: middle; height: 5.6mm; }}
-.survey th {{ height: auto; font-size: 7.2pt; vertical-align: bottom; }}
-.survey td.blank, .survey td.wide {{ border: 0.25mm solid #808080; }}
+.survey th, .survey td {{ padding: 0 0.8mm; vertical-align: middle; height: 4.9mm; }}
+.survey th {{ height: auto; font-size: 7pt; vertical-align: bottom; }}
+.survey td.blank {{ border: 0.25mm solid #808080; }}
+.survey td.hand {{ height: 5.4mm; }}
 .survey .gray {{ color: {QUIET}; }}
 .survey .mark {{ font-weight: 700; width: 5mm; }}
 .survey .row {{ display: flex; gap: 3mm; align-items: flex-start; }}
 .survey .row > * {{ flex: 1 1 0; min-width: 0; }}
-.survey .box {{ display: inline-block; width: 3mm; height: 3mm; border: 0.25mm solid {INK}; }}
-.survey .ticks span {{ display: inline-block; margin: 0 1.6mm 0.5mm 0; white-space: nowrap; }}
-.survey ul {{ margin: 0; padding-left: 3.6mm; font-size: 7.4pt; }}
-.survey .empty {{ height: 70mm; border: 0.25mm dashed #808080; }}
-@page {{ margin: 9mm; }}
-@media print {{ .survey {{ font-size: 8.2pt; }} }}
+.survey .box {{
+  display: inline-block; width: 2.4mm; height: 2.4mm; border: 0.25mm solid {INK};
+  vertical-align: -0.4mm;
+}}
+.survey .ticks {{ font-size: 7pt; }}
+.survey .ticks span {{ margin-right: 0.9mm; white-space: nowrap; }}
+.survey .ticks .box {{ margin-right: 0.4mm; }}
+.survey ul {{ margin: 0; padding-left: 3.2mm; font-size: 6.5pt; }}
+.survey .drawing {{ height: {SKETCH_MM}mm; }}
+.survey .empty {{ border: 0.25mm dashed #808080; }}
+@page {{ size: %s; margin: 8mm; }}
 """
 
 
@@ -72,9 +109,9 @@ def survey_html(school, *, date=None):
     page = Page(f"{school.name}: survey sheet")
     date = date or datetime.date.today()
     asked = blanks(school)
-    style = STYLE.replace("@page {", f"@page {{ size: {PAPER[school.units]};")
+    paper = PAPER[school.units]
     page.add(
-        f"<style>{style}</style>",
+        f"<style>{STYLE % (f'{_zoom(school, asked, paper):.3f}', paper)}</style>",
         '<div class="survey">',
         _top(school, date),
         f'<div class="row"><div style="flex-grow:0.92">{_drawing(school)}{_of_gym(asked)}</div>'
@@ -86,6 +123,15 @@ def survey_html(school, *, date=None):
         "</div>",
     )
     return page.html()
+
+
+def _zoom(school, asked, paper):
+    """By how much the sheet is made smaller, so that it stays one page."""
+    gym = SKETCH_MM + ROW_MM * sum(not b.of and not b.is_finish for b in asked)
+    rows = {(_table(b), parts_of(b.key)[2]) for b in asked if b.of and b.of != READINGS}
+    kinds = {_table(b) for b in asked if b.of and b.of != READINGS}
+    things = ROW_MM * (len(rows) + len(kinds) + 3)
+    return min(1.0, HOLDS_MM[paper] / (ALWAYS_MM + max(gym, things)))
 
 
 def _top(school, date):
@@ -105,9 +151,10 @@ def _drawing(school):
     """The sketch with its letters, or room for one."""
     configuration, faults = school.draft()
     if configuration is None:
-        return '<div class="empty"><p class="gray">Sketch the gym here: plan and section.</p></div>'
+        words = "Sketch the gym here: plan and section."
+        return f'<div class="drawing empty"><p class="gray">{words}</p></div>'
     drawn = sketch(school, configuration, (), size=SKETCH, values=False)
-    return f'<div style="height:70mm">{drawn}</div>'
+    return f'<div class="drawing">{drawn}</div>'
 
 
 def _of_gym(asked):
@@ -116,12 +163,18 @@ def _of_gym(asked):
     return "<table>" + "".join(_blank_row(b) for b in rows) + "</table>"
 
 
+def _label(blank):
+    """What a blank is called on paper."""
+    table, _, field = parts_of(blank.key)
+    return SHORT.get(f"{table}.{field}", blank.question.label.partition(" (")[0])
+
+
 def _blank_row(blank):
     """A row with one blank."""
-    short = blank.question.label.partition(" (")[0]
+    short = _label(blank)
     return (
-        f'<tr><td class="mark">{escape(blank.letter)}</td><td style="width:42%">{escape(short)}</td>'
-        f'<td class="gray" style="width:20%">{_assumed(blank)}</td><td class="blank"></td></tr>'
+        f'<tr><td class="mark">{escape(blank.letter)}</td>'
+        f'<td style="width:37%">{escape(short)}</td><td class="gray" style="width:27%">{_assumed(blank)}</td><td class="blank"></td></tr>'
     )
 
 
@@ -156,7 +209,7 @@ def _lines_for_more(school):
         if not school.things(table)
     ]
     listed = ", ".join([*absent, "scoreboard, ducts, beams, doors, pads, mats"])
-    lines = '<tr><td class="blank" style="height:6.5mm"></td></tr>' * 2
+    lines = '<tr><td class="blank hand"></td></tr>' * 2
     return f"<p>Also there? Size and place ({listed}):</p><table>{lines}</table>"
 
 
@@ -174,7 +227,7 @@ def _thing_table(table, names, asked):
     head = "".join(f'<th scope="col">{quoted(n or table)}</th>' for n in names)
     body = ""
     for those in rows.values():
-        label = those[0].question.label.partition(" (")[0].partition(":")[0]
+        label = _label(those[0])
         cells = "".join(f'<td class="blank gray">{_assumed(b)}</td>' for b in those)
         mark = escape(those[0].letter)
         body += f'<tr><td class="mark">{mark}</td><td>{escape(label)}</td>{cells}</tr>'
@@ -219,19 +272,19 @@ def _tick_row(label, known, assumed):
 def _readings(school):
     """Noise and decay, and how the gym stood meanwhile."""
     octaves = "".join(f'<th scope="col" style="width:6.6%">{o}</th>' for o in OCTAVES)
-    empty = '<td class="blank"></td>'
+    empty = '<td class="blank hand"></td>'
     rows = "".join(
-        f'<tr><td>{name}</td>{empty}{empty * len(OCTAVES)}{empty}{empty}</tr>'
-        for name in ("noise 1", "noise 2", "T20 / EDT", "T20 / EDT", "pop", "pop", "pop")
+        f"<tr><td>{name}</td>{empty}{empty * len(OCTAVES)}{empty}{empty}</tr>"
+        for name in ("noise 1", "noise 2", "T20 or EDT", "T20 or EDT", "pop", "pop", "pop")
     )
-    out = "bleachers closed: ______________ chairs out: yes / no "
-    out += "stage curtain open: yes / no " if school.things("stage") else ""
+    out = "bleachers closed: ______________ chairs out: yes / no,"
+    out += " stage curtain open: yes / no" if school.things("stage") else ""
     return (
         "<h2>Noise [dB] and decay [s]; or the name of a phone recording (WAV) of a balloon pop</h2>"
-        f"<p>While reading: ______ people in the gym, {out}. Noise 1: nobody in it, ventilation as"
-        " in use. Three pops or more, at other places each.</p>"
-        f'<table><thead><tr><th scope="col" style="width:8.5%">reading</th><th scope="col">who, what'
-        f' runs; where</th>{octaves}<th scope="col" style="width:6.6%">dB(A)</th><th scope="col"'
+        f"<p>While reading: ______ people in the gym, {out.rstrip(',')}. Noise 1: nobody in it,"
+        " ventilation as in use. Three pops or more, at other places each.</p>"
+        '<table><thead><tr><th scope="col" style="width:8.5%">reading</th>'
+        f'<th scope="col">who, what runs; where</th>{octaves}<th scope="col" style="width:6.6%">dB(A)</th><th scope="col"'
         f' style="width:15%">recording</th></tr></thead><tbody>{rows}</tbody></table>'
     )
 
@@ -244,7 +297,7 @@ def _equipment():
         ("works, rattles, dead, not tried; remark", 23),
     )
     top = "".join(f'<th scope="col" style="width:{w}%">{h}</th>' for h, w in heads)
-    rows = ("<tr>" + '<td class="blank"></td>' * len(heads) + "</tr>") * 4
+    rows = ("<tr>" + '<td class="blank hand"></td>' * len(heads) + "</tr>") * 4
     beside = " ".join(f"{what} ______________" for what in BESIDE)
     return (
         "<h2>Sound system that is there: box, horn, column, ceiling, cluster, long throw ...</h2>"
