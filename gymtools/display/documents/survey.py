@@ -55,8 +55,8 @@ SHORT = {
     "tracks.height": "Height of its floor",
     "divider.height": "Height",
 }
-# height of what always stands on the sheet, and of a row of blanks; what a page holds: measured in a
-# browser, with the widest of the usual fonts [mm]
+# height of what always stands on the sheet, and of a row of blanks; what a page holds: as measured
+# in a browser, with the widest of the usual fonts [mm]
 ALWAYS_MM, ROW_MM, HOLDS_MM = 157.0, 5.35, {"Letter": 262.0, "A4": 280.0}
 SKETCH_MM = 62.0
 STYLE = f"""
@@ -171,10 +171,10 @@ def _label(blank):
 
 def _blank_row(blank):
     """A row with one blank."""
-    short = _label(blank)
+    label = escape(_label(blank))
     return (
-        f'<tr><td class="mark">{escape(blank.letter)}</td>'
-        f'<td style="width:37%">{escape(short)}</td><td class="gray" style="width:27%">{_assumed(blank)}</td><td class="blank"></td></tr>'
+        f'<tr><td class="mark">{escape(blank.letter)}</td><td style="width:37%">{label}</td>'
+        f'<td class="gray" style="width:27%">{_assumed(blank)}</td><td class="blank"></td></tr>'
     )
 
 
@@ -271,7 +271,9 @@ def _tick_row(label, known, assumed):
 
 def _readings(school):
     """Noise and decay, and how the gym stood meanwhile."""
-    octaves = "".join(f'<th scope="col" style="width:6.6%">{o}</th>' for o in OCTAVES)
+    widths = {"reading": 8.5, "who, what runs; where": 14.9}
+    widths |= dict.fromkeys((*OCTAVES, "dB(A)"), 6.6) | {"recording": 15.0}
+    heads = "".join(f'<th scope="col" style="width:{w}%">{h}</th>' for h, w in widths.items())
     empty = '<td class="blank hand"></td>'
     rows = "".join(
         f"<tr><td>{name}</td>{empty}{empty * len(OCTAVES)}{empty}{empty}</tr>"
@@ -283,9 +285,7 @@ def _readings(school):
         "<h2>Noise [dB] and decay [s]; or the name of a phone recording (WAV) of a balloon pop</h2>"
         f"<p>While reading: ______ people in the gym, {out.rstrip(',')}. Noise 1: nobody in it,"
         " ventilation as in use. Three pops or more, at other places each.</p>"
-        '<table><thead><tr><th scope="col" style="width:8.5%">reading</th>'
-        f'<th scope="col">who, what runs; where</th>{octaves}<th scope="col" style="width:6.6%">dB(A)</th><th scope="col"'
-        f' style="width:15%">recording</th></tr></thead><tbody>{rows}</tbody></table>'
+        f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
     )
 
 
