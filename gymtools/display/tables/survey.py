@@ -63,7 +63,9 @@ def faults_list(survey):
     """
     found = ""
     if survey.bad:
-        found += f"<p><b>Not used ({len(survey.bad)}):</b></p>" + bullets([escape(x) for x in survey.bad])
+        found += f"<p><b>Not used ({len(survey.bad)}):</b></p>" + bullets(
+            [escape(x) for x in survey.bad]
+        )
     if survey.doubts:
         found += "<p><b>Used, but look again:</b></p>" + bullets([escape(x) for x in survey.doubts])
     return found

@@ -1,0 +1,320 @@
+"""The step of the survey: print the sheet, read it back, fit the gym to what was measured, and keep
+the sound system that is there as the "before".
+"""
+
+from html import escape
+from pathlib import Path
+
+import ipywidgets as w
+
+from ...acoustics.measured_room import fit_room
+from ...commissioning.existing import before, before_file
+from ...commissioning.survey_sheet import read_survey, with_measured
+from ...venue.files import parse, save
+from ...venue.reading_files import one_line
+from ...venue.writing_files import refuse_existing, revisions_sentence
+from ..documents.handover import folder_name
+from ..documents.survey import write_survey
+from ..jobs import HIDDEN, SHOWN, Job, not_possible
+from ..panel.page import quiet, with_folder
+from ..tables.markup import bullets, card
+from ..tables.room import fit_table
+from ..tables.survey import (
+    answers_table,
+    decays_table,
+    equipment_table,
+    faults_list,
+    fit_sentence,
+)
+
+ABOUT = (
+    "Take the sheet into the gym: it has the letters of the sketch, what is assumed in gray, room"
+    " for noise, decay and the loudspeakers that hang there. Type what was found into the workbook"
+    " beside it, and read that back. Every answer can also be given in the form; this step can be"
+    " skipped."
+)
+SHEETS, SOUNDS = (".xlsx", ".xlsm", ".csv"), (".wav", ".wave")
+MOST_LISTED = 200  # files of a folder
+STALE = "Something was changed since. Fit the room again."
+
+
+class SurveySection:
+    """The survey of a school that is being written down; ``box`` is what the page shows.
+
+    Parameters
+    ----------
+    page : any
+        Holds ``school``, ``scenario``, ``folder`` and ``file``, and takes a school or a scenario by
+        ``take``
+    """
+
+    key, title = "survey", "Survey"
+
+    def __init__(self, page):
+        self.page, self.survey, self.found_before = page, None, None
+        self.fit_job = Job(self._fitted, stale=STALE)
+        self.words, self.read_words = w.HTML(), w.HTML()
+        self.existing_words, self.fit_words = w.HTML(), w.HTML()
+        self._make_buttons()
+        self.box = self._make()
+        self.show()
+
+    # ---- what is shown
+
+    def _make_buttons(self):
+        self.print_button = _button("Write the survey sheet", "190px", lambda: self.write(False))
+        self.replace_button = _button("Replace the sheet", "160px", lambda: self.write(True))
+        self.replace_button.layout.display = HIDDEN
+        self.chosen = w.Dropdown(description="Sheet", layout={"width": "420px"})
+        self.chosen.description_allow_html = False
+        self.add = w.FileUpload(
+            accept=",".join((*SHEETS, *SOUNDS)),
+            multiple=True,
+            description="Add files (sheet, WAV)",
+            layout={"width": "210px"},
+        )
+        self.add.observe(lambda change: self.take_files(change["new"]), "value")
+        self.read_button = _button("Read it back", "120px", self.read)
+        self.use_button = _button("Use these answers", "160px", self.use)
+        self.fit_button = _button("Fit the room to what was measured", "270px", self.fit)
+        self.keep_button = _button('Keep it as the "before"', "190px", self.keep_before)
+        self.fit_job.starts_with(self.fit_button)
+
+    def _make(self):
+        printing = w.HBox([self.print_button, self.replace_button])
+        back = w.HBox([self.chosen, self.read_button, self.add], layout={"flex_flow": "row wrap"})
+        work = [self.fit_button, self.fit_job.halt, self.fit_job.back, self.fit_job.bar]
+        fitting = w.VBox([w.HBox(work), self.fit_job.error, self.fit_job.words, self.fit_words])
+        parts = [
+            w.HTML(quiet(ABOUT)),
+            printing,
+            back,
+            self.words,
+            self.read_words,
+            self.use_button,
+            fitting,
+            self.existing_words,
+            self.keep_button,
+        ]
+        self._parts = dict(use=self.use_button, fit=fitting, keep=self.keep_button)
+        return w.VBox(parts)
+
+    def show(self):
+        """Bring the step up to date with the school and with the files that lie there."""
+        files = self._files()
+        chosen = self.chosen.value if self.chosen.value in files else None
+        self.chosen.options = [(self._named(f), f) for f in files]
+        self.chosen.value = chosen or (files[0] if files else None)
+        self.read_button.disabled = not files
+        self._show_parts()
+
+    def _show_parts(self):
+        survey = self.survey
+        measured = getattr(self.page.scenario, "measured_room", None) is not None
+        shown = dict(
+            use=bool(survey and survey.answers),
+            fit=bool((survey and survey.measured) or measured),
+            keep=bool(survey and any(i.is_loudspeaker for i in survey.items)),
+        )
+        for name, part in self._parts.items():
+            visible = "flex" if name == "fit" else SHOWN
+            part.layout.display = visible if shown[name] else HIDDEN
+
+    @property
+    def sheet_folder(self):
+        """Where the sheet of this school lies (Path)."""
+        return Path(self.page.folder) / folder_name(self.page.school, "survey")
+
+    def _files(self):
+        """Files that may be a filled sheet, those of the school's own folder first."""
+        found = []
+        for folder in (self.sheet_folder, Path(self.page.folder)):
+            if folder.is_dir():
+                there = sorted(f for f in folder.iterdir() if f.suffix.lower() in SHEETS)
+                # a workbook before the same as CSV
+                found += sorted(there, key=lambda f: SHEETS.index(f.suffix.lower()))
+        return found[:MOST_LISTED]
+
+    def _named(self, file):
+        folder = Path(self.page.folder)
+        return one_line(file.relative_to(folder) if file.is_relative_to(folder) else file.name)
+
+    # ---- the sheet
+
+    def write(self, overwrite=False):
+        """Write the sheet to be printed, and the workbook to be filled in.
+
+        Parameters
+        ----------
+        overwrite : bool
+            Whether an earlier one may be replaced; it moves into "revisions", filled or not
+        """
+        self.replace_button.layout.display = HIDDEN
+        try:
+            if not overwrite:
+                refuse_existing(self.sheet_folder, holds="readings")
+            paths = write_survey(self.page.school, self.page.folder, overwrite=overwrite)
+        except FileExistsError:
+            self.replace_button.layout.display = SHOWN
+            self.words.value = (
+                "There is a sheet of this school already, perhaps filled in. To replace it moves"
+                ' it into the folder "revisions".'
+            )
+            return
+        except (ValueError, OSError) as error:
+            self.words.value = not_possible(error)
+            return
+        self.words.value = (
+            f"Print {escape(with_folder(paths[0]))} (one page), and fill in"
+            f" {escape(paths[1].name)} beside it. {revisions_sentence(paths[0].parent)}"
+        )
+        self.show()
+
+    def take_files(self, files):
+        """Put files that were added beside the sheet; none that is there is replaced.
+
+        Parameters
+        ----------
+        files : sequence of dict
+            "name" and "content" of each
+        """
+        said = []
+        for file in files:
+            name = one_line(Path(str(file["name"])).name)
+            try:
+                self._put(name, bytes(file["content"]))
+                said.append(f"{escape(name)} was added.")
+            except (ValueError, OSError) as error:
+                said.append(not_possible(error))
+        if said:
+            self.words.value = "<br>".join(said)
+            self.show()
+
+    def _put(self, name, content):
+        """Write a file that was added."""
+        if Path(name).suffix.lower() not in (*SHEETS, *SOUNDS):
+            raise ValueError(f"{name}: is neither a sheet (XLSX, CSV) nor a recording (WAV).")
+        folder = self.sheet_folder
+        folder.mkdir(exist_ok=True)
+        try:
+            with (folder / name).open("xb") as target:
+                target.write(content)
+        except FileExistsError:
+            raise ValueError(
+                f"{name}: there is such a file. Rename the new one; what is there stays."
+            ) from None
+
+    # ---- what came back
+
+    def read(self):
+        """Read the chosen sheet, and say what was understood."""
+        if self.chosen.value is None:
+            return
+        self.fit_job.discard()
+        try:
+            self.survey = read_survey(self.chosen.value, self.page.school)
+        except (ValueError, OSError) as error:
+            self.survey = None
+            self.words.value = not_possible(error)
+            self.read_words.value = self.existing_words.value = ""
+            self._show_parts()
+            return
+        survey = self.survey
+        said = f"{escape(self.chosen.value.name)}: {escape(survey.files[0].words)}."
+        self.words.value = f"{said} Nothing is changed before you say so."
+        self.read_words.value = card(
+            answers_table(survey), faults_list(survey), decays_table(survey)
+        )
+        self.existing_words.value = card(equipment_table(survey.items)) if survey.items else ""
+        self.use_button.disabled = False
+        self._show_parts()
+
+    def use(self):
+        """Take the answers of the sheet into the school."""
+        earlier = self.page.school
+        answered = earlier
+        for key, value in self.survey.school.answers.items():
+            if self.page.school.answers.get(key, self) != value:
+                answered = answered.with_answer(key, value)
+        try:
+            self.page.take(answered)
+        except ValueError as error:
+            self.words.value = not_possible(error)
+            return
+        changed = sum(a.state == "corrected" for a in self.survey.answers)
+        agreed = sum(a.state == "confirmed" for a in self.survey.answers)
+        self.words.value = f"Taken: {changed} changed, {agreed} confirmed."
+        self.use_button.disabled = True
+        self._show_parts()
+
+    # ---- the room
+
+    def fit(self):
+        """Put what was measured into the school, and fit the room to it."""
+        try:
+            gym = self._gym()
+        except ValueError as error:
+            self.fit_job.refuse(error)
+            return
+        self.fit_job.start(lambda tell, stop: fit_room(gym), "Fitting the room; some seconds.")
+
+    def _gym(self):
+        """The gym with what was measured in it."""
+        gym = self._scenario()
+        if self.survey is None or self.survey.measured is None:
+            return gym  # measured earlier
+        return with_measured(gym, self.survey)
+
+    def _scenario(self):
+        """The school as a scenario.
+
+        Raises
+        ------
+        ValueError
+            It cannot be one yet
+        """
+        if self.page.scenario is not None:
+            return self.page.scenario
+        return parse(self.page.school.text, self.page.school.name, folder=self.page.folder)
+
+    def _fitted(self, fitted):
+        before_fit = self.page.school
+        self.page.take(fitted.scenario)
+        self.fit_job.forget()
+        self.fit_job.say(fit_sentence(fitted))
+        self.fit_words.value = card(fit_table(fitted))
+        self.fit_job.offer_back(lambda: self._take_back(before_fit))
+
+    def _take_back(self, school):
+        self.fit_words.value = ""
+        self.page.take(school)
+
+    # ---- the sound system that is there
+
+    def keep_before(self):
+        """Keep the gym with the sound system that is there, to be compared with new designs."""
+        try:
+            found = before(self._scenario(), self.survey.items)
+            file = before_file(Path(self.page.file))
+            if found.scenario is not None:
+                save(found.scenario, file, overwrite=True)
+        except (ValueError, OSError) as error:
+            self.existing_words.value = not_possible(error)
+            return
+        self.found_before = found
+        kept = (
+            f'<p>The gym as it sounds today is kept in {escape(file.name)}: it stands as "before"'
+            " among the kept designs when the meeting opens.</p>"
+        )
+        said = [*found.left_out, *found.assumed]
+        self.existing_words.value = card(
+            equipment_table(self.survey.items),
+            kept if found.scenario is not None else "",
+            bullets([escape(x) for x in said]),
+        )
+
+
+def _button(words, width, act):
+    button = w.Button(description=words, layout={"width": width})
+    button.on_click(lambda _: act())
+    return button
