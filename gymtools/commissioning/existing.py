@@ -412,5 +412,7 @@ def kept_before(file):
     ValueError
         The file is there and no scenario
     """
+    if not file.name:
+        return []
     there = before_file(file)
     return [(BEFORE, load(there))] if there.is_file() else []

@@ -164,6 +164,23 @@ def _blank(question, of, school):
     return Blank(question=question, of=of, value=value, words=words, state=state)
 
 
+def usual_finishes(blank):
+    """Finishes that something usually has.
+
+    Parameters
+    ----------
+    blank : Blank
+        One that asks for a finish
+
+    Returns
+    -------
+    names : tuple of str
+        Those that the sheet offers
+    """
+    field = parts_of(blank.key)[2]
+    return TICKS["walls" if field.endswith("_wall") else field]
+
+
 def _state_blanks(school):
     """What is asked about the gym while it is measured."""
     kinds = {"names": "text"}

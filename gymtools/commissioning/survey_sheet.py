@@ -8,18 +8,20 @@ from pathlib import Path
 import numpy as np
 from openpyxl.utils import get_column_letter
 
+from ..venue.finishes import FINISHES
 from ..venue.measured_room import MeasuredRoom, octaves_of
 from ..venue.new_school import NewSchool
 from ..venue.questions import NOT_SURE, answer_words, understood
 from ..venue.reading_files import inside, name_of, one_line
 from ..venue.spreadsheets import as_written
+from ..venue.tables import meanings
 from ..venue.texts import shown
 from ..venue.typed_values import read_value
 from .decays import Decay, MeanDecay, decays_in, mean_decay, refused_lines
 from .existing import existing_item
 from .sheet import check_school
 from .site_files import SiteFile, merged_within, sheets
-from .survey import BLANKS, EQUIPMENT, OCTAVES, READ, READINGS, blanks
+from .survey import BLANKS, EQUIPMENT, OCTAVES, READ, READINGS, blanks, usual_finishes
 
 KIND = "survey sheet"
 HEADINGS = (BLANKS[0], READ[0], EQUIPMENT[0])  # first columns of its tables
@@ -523,6 +525,12 @@ def decay_words(mean):
 def _understood(blank, text, units):
     """A typed answer; where it is outside its limits, the unit that it may be in is named."""
     question = blank.question
+    if blank.is_finish and not meanings(text, FINISHES):
+        usual = ", ".join(usual_finishes(blank))
+        raise ValueError(
+            f"{blank.name}: {shown(text)} is no finish that is known. Write e.g. {usual}, or not"
+            " sure"
+        )
     try:
         return understood(question, text, units)
     except ValueError as error:

@@ -14,6 +14,7 @@ from ...commissioning.survey import (
     TICKS,
     blanks,
     survey_tables,
+    usual_finishes,
 )
 from ...venue.questions import NOT_SURE, parts_of
 from ...venue.reading_files import one_line
@@ -377,10 +378,8 @@ def _offers(school):
     """Words that cells of the workbook offer: usual finishes, and yes or no."""
     found = {}
     for row, blank in enumerate(blanks(school)):
-        field = parts_of(blank.key)[2]
-        walls = field.endswith("_wall")
         if blank.is_finish:
-            found["School", row, "measured"] = (*TICKS["walls" if walls else field], NOT_SURE)
+            found["School", row, "measured"] = (*usual_finishes(blank), NOT_SURE)
         elif blank.of == READINGS and blank.question.unit == "yes":
             found["School", row, "measured"] = ("yes", "no")
     return found

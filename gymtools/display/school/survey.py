@@ -10,7 +10,8 @@ import ipywidgets as w
 from ...acoustics.measured_room import fit_room
 from ...commissioning.existing import before, before_file
 from ...commissioning.survey_sheet import read_survey, with_measured
-from ...venue.files import parse, save
+from ...venue.files import parse, save, to_text
+from ...venue.new_school import NewSchool
 from ...venue.reading_files import one_line
 from ...venue.writing_files import refuse_existing, revisions_sentence
 from ..documents.handover import folder_name
@@ -51,7 +52,7 @@ class SurveySection:
     key, title = "survey", "Survey"
 
     def __init__(self, page):
-        self.page, self.survey, self.found_before = page, None, None
+        self.page, self.survey, self._read_of, self.found_before = page, None, None, None
         self.fit_job = Job(self._fitted, stale=STALE)
         self.words, self.read_words = w.HTML(), w.HTML()
         self.existing_words, self.fit_words = w.HTML(), w.HTML()
@@ -212,7 +213,8 @@ class SurveySection:
             return
         self.fit_job.discard()
         try:
-            self.survey = read_survey(self.chosen.value, self.page.school)
+            self._read_of = self.page.school
+            self.survey = read_survey(self.chosen.value, self._read_of)
         except (ValueError, OSError) as error:
             self.survey = None
             self.words.value = not_possible(error)
@@ -231,10 +233,10 @@ class SurveySection:
 
     def use(self):
         """Take the answers of the sheet into the school."""
-        earlier = self.page.school
-        answered = earlier
+        answered, before_it = self.page.school, self._read_of.answers
         for key, value in self.survey.school.answers.items():
-            if self.page.school.answers.get(key, self) != value:
+            # what was answered in the form since the sheet was read stays
+            if key not in before_it or before_it[key] != value:
                 answered = answered.with_answer(key, value)
         try:
             self.page.take(answered)
@@ -279,7 +281,8 @@ class SurveySection:
 
     def _fitted(self, fitted):
         before_fit = self.page.school
-        self.page.take(fitted.scenario)
+        # as a school, not as a design that was chosen: the meeting does not open yet
+        self.page.take(NewSchool.of_text(to_text(fitted.scenario)))
         self.fit_job.forget()
         self.fit_job.say(fit_sentence(fitted))
         self.fit_words.value = card(fit_table(fitted))
@@ -294,6 +297,8 @@ class SurveySection:
     def keep_before(self):
         """Keep the gym with the sound system that is there, to be compared with new designs."""
         try:
+            if self.page.file is None:
+                raise ValueError("the school has no file yet. Write it first.")
             found = before(self._scenario(), self.survey.items)
             file = before_file(Path(self.page.file))
             if found.scenario is not None:

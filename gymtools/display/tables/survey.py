@@ -135,9 +135,12 @@ def fit_sentence(fitted):
         f" {after:.1f} s, ± {spread:.0f} %."
     )
     if fitted.unreached:
+        at = ", ".join(
+            n for n, label in zip(NAMES, LABELS, strict=True) if label in fitted.unreached
+        )
         words += (
-            f" No likely finishes ring as measured at {', '.join(fitted.unreached)} Hz: look at"
-            " those readings, and at what was built."
+            f" No likely finishes ring as measured at {at}: look at those readings, and at what was"
+            " built."
         )
     return words
 
