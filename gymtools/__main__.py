@@ -1,6 +1,6 @@
-"""``python -m gymtools open | new | survey | record | testplan | report``: the workbook, a school of
-one's own, its survey sheet, the decision record, the test plan and the commissioning report, from
-the command line.
+"""``python -m gymtools open | new | survey | record | testplan | report``: the workbook, a school
+of one's own, its survey sheet, the decision record, the test plan and the commissioning report,
+from the command line.
 """
 
 import argparse

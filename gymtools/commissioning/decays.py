@@ -17,8 +17,9 @@ NEAR_DB = 25.0  # under the loudest: what is softer is no burst    judgment, no 
 APART_S = 0.5  # of two bursts at least    judgment, no source
 BEFORE_S = 0.5  # of a recording that belong to a burst, before it
 SETTLE_S = 0.05  # before a burst, in which its first sound is already there [s]
-# samples in a row, so near to the peak, in so many places: cut off    judgment, no source
-FLAT, FLAT_SHARE, FLATS, ONE_FLAT = 3, 0.999, 2, 12
+# so near to the peak in so many places, or for so many samples in a row: cut off. A sound that dies
+# away comes that near once    judgment, no source
+FLAT_SHARE, FLATS, LONG_FLAT = 0.999, 3, 12
 GAIN_DB = 6.0  # noise after a burst over that before it, or under it    judgment, no source
 PHONE = (
     "A phone's microphone loses the octaves at 125 and 250 Hz, and a small balloon hardly has them:"
@@ -106,10 +107,11 @@ def _bursts(sound, rate):
     starts = []
     for n in np.flatnonzero(level > -NEAR_DB):
         before = level[max(0, n - 2 * back) : n]
-        rises = len(before) == 0 or level[n] - before.mean() > RISE_DB
+        rises = len(before) > 0 and level[n] - before.mean() > RISE_DB
         if rises and (not starts or n - starts[-1] >= apart):
             starts.append(int(n))
-    starts = starts or [int(np.argmax(level))]
+    if not starts or np.argmax(level) < starts[0]:  # one that the recording begins with
+        starts.insert(0, int(np.argmax(level)))
     quiet = int(BEFORE_S / BIN_S)
     begins = [0, *(max(n - quiet, 0) for n in starts[1:])]
     ends = [*(n - back for n in starts[1:]), len(level)]
@@ -177,11 +179,10 @@ def _flat_s(sound, rate):
     level = np.abs(sound) / np.abs(sound).max()
     flat = np.concatenate([[0], (level >= FLAT_SHARE).astype(int), [0]])
     begins, ends = np.flatnonzero(np.diff(flat) == 1), np.flatnonzero(np.diff(flat) == -1)
-    cut = ends - begins >= FLAT
-    if cut.sum() < FLATS and not (ends - begins >= ONE_FLAT).any():
+    if len(ends) < FLATS and not (ends - begins >= LONG_FLAT).any():
         return 0.0
     onset = int(np.argmax(level >= 10 ** (-impulse.ONSET_DB / 20)))
-    return max(float(ends[cut][-1] - onset) / rate, 1.0 / rate)
+    return max(float(ends[-1] - onset) / rate, 1.0 / rate)
 
 
 def _flat_words(energy, flat_s):

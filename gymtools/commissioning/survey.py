@@ -126,7 +126,8 @@ class Blank:
     @property
     def name(self):
         """What a message calls it."""
-        return f"{self.of}: {self.question.label}" if self.of else self.question.label
+        label = self.question.label.partition(" (")[0]
+        return f"{self.of}: {label}" if self.of not in ("", READINGS) else label
 
 
 def blanks(school):

@@ -245,8 +245,8 @@ class _Reading:
             self._answer(row, blank, text)
         except ValueError as error:
             said = one_line(error).rstrip(".")
-            named = said if blank.question.label in said else f"{blank.name}: {said}"
-            self._name(row, "measured", named)
+            plain = said.removeprefix(f"{blank.name}: ").removeprefix(f"{blank.question.label}: ")
+            self._name(row, "measured", f"{blank.name}: {plain}")
 
     def _blank(self, row):
         """The blank that a row is about: by its letter and thing, or by its words."""
@@ -286,7 +286,8 @@ class _Reading:
             return
         if plain in LEAVES:
             unsure = plain in UNSURE
-            if unsure and blank.value is not None:
+            # of what the whole school rests on nothing can be assumed
+            if unsure and blank.value is not None and not question.required:
                 self.school = self.school.with_answer(blank.key, NOT_SURE)
             self._note(row, blank, text, blank.words, NOT_SURE if unsure else "not measured")
             return

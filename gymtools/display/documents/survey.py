@@ -26,7 +26,7 @@ from .handover import folder_name
 from .page import Page, quoted
 
 PAPER = {"ft": "Letter", "m": "A4"}
-SKETCH = (470, 470)  # of which the sketch is drawn [px]
+SKETCH = (530, 400)  # of which the sketch is drawn [px]
 MOST_THINGS = 4  # banks side by side, beyond which the sheet says to take another one
 SIDES = ("North", "South", "East", "West")  # walls with a finish of their own
 # labels where the form's own are too long for paper, by table and key
@@ -58,7 +58,7 @@ SHORT = {
 }
 # height of what always stands on the sheet, and of a row of blanks; what a page holds: as measured
 # in a browser, with the widest of the usual fonts [mm]
-ALWAYS_MM, ROW_MM, HOLDS_MM = 157.0, 5.35, {"Letter": 262.0, "A4": 280.0}
+ALWAYS_MM, ROW_MM, HOLDS_MM = 157.0, 5.35, {"Letter": 252.0, "A4": 268.0}
 SKETCH_MM = 62.0
 STYLE = f"""
 .survey {{ font-size: 7.6pt; line-height: 1.12; color: {INK}; zoom: %s; }}
@@ -142,8 +142,8 @@ def _top(school, date):
         f'<div class="row"><h1>{quoted(school.name)}: survey of the gym</h1><p style="text-align:'
         f'right">Date ____________ By ______________________ <span class="gray" id="made-on">'
         f"Printed on {date.isoformat()}.</span></p></div>"
-        f"<p>Lengths in {lengths}. What stands in gray is assumed: tick the small box where it is"
-        " right, write what is right where it is not. Plan: north is up; say which wall you call"
+        f"<p>Lengths in {lengths}. In gray: what is assumed or known so far; tick the small box"
+        " where it is right, else write what is. Plan: north is up; say which wall you call"
         " north: ______________</p>"
     )
 
