@@ -36,6 +36,7 @@ from gymtools.commissioning.survey import blanks, survey_tables
 from gymtools.commissioning.survey_sheet import read_survey
 from gymtools.display.documents.exports import csv_text
 from gymtools.display.documents.survey import survey_html, write_survey
+from gymtools.display.panel.meeting import Meeting
 from gymtools.display.school.survey import SurveySection
 from gymtools.equipment.bill import bill, cost
 from gymtools.equipment.schedules import parts, schedules
@@ -43,6 +44,8 @@ from gymtools.physics import bands
 from gymtools.venue.files import load, parse, save, to_text
 from gymtools.venue.new_school import NewSchool
 from gymtools.venue.questions import NOT_SURE
+from gymtools.venue.reading_files import one_line
+from gymtools.venue.spreadsheets import as_written
 from gymtools.venue.units import FOOT, INCH
 
 SCHOOLS = Path(__file__).parents[1] / "scenarios"
@@ -218,6 +221,30 @@ def test_each_slip_is_named_with_its_cell_and_nothing_else_is_lost(written, tmp_
     }
     assert survey.school.value("banks.south bank.rows") == 6
     assert survey.school.value("hall.length") == FIVE["hall.length"]
+
+
+CELLS = st.one_of(
+    st.text(max_size=30),
+    st.sampled_from(["12'6\"", "-3", "1e3", "12,5", "x", "?", "50 %", "=1+1", "'=1", "nan", "∞"]),
+)
+
+
+@settings(
+    deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(which=st.integers(0, len(blanks(SCHOOL)) - 1), text=CELLS)
+def test_whatever_stands_in_a_cell_is_used_or_named(tmp_path, which, text):
+    """Invariance: any text under 'measured' is an answer, or one line that names its cell, never an
+    error of the program; the rest of the school stays.
+    """
+    answers, _, _ = survey_tables(SCHOOL)
+    rows = [list(r) for r in answers.rows]
+    rows[which][4] = text
+    survey = read_survey(as_csv([[answers.columns], rows], tmp_path), SCHOOL)
+    written = bool(as_written(one_line(text)).strip())
+    assert len(survey.answers) + len(survey.bad) == written
+    changed = {k for k, v in survey.school.answers.items() if SCHOOL.answers.get(k) != v}
+    assert changed <= {blanks(SCHOOL)[which].key}
 
 
 def test_not_sure_leaves_it_assumed(written, tmp_path):
@@ -496,6 +523,20 @@ def test_the_gym_as_it_sounds_today(tmp_path):
     nothing = before(school, items_of(HORN))
     assert nothing.scenario is None
     assert "Nothing that plays is known" in nothing.left_out[-1]
+
+
+def test_a_meeting_begins_with_the_gym_as_it_sounds_today(tmp_path):
+    """Behavior: what a survey left beside the school's file stands among the kept designs."""
+    file = tmp_path / "dovecote.toml"
+    school = load(SCHOOLS / "dovecote.toml")
+    school = replace(school, uses=school.uses[:1])
+    save(school, file)
+    save(before(school, items_of(BOX)).scenario, before_file(file))
+    meeting = Meeting(file, tmp_path)
+    assert meeting.options.pins.names == [BEFORE]
+    (kept,) = meeting.options.options
+    assert kept.scenario.groups[0].existing
+    assert kept.headlines["cost"] == 0
 
 
 def test_what_stays_is_listed_and_costs_nothing():

@@ -9,6 +9,7 @@ import zipfile
 from ...venue.spreadsheets import GUARD, as_text
 
 WIDEST = 46  # of a column [characters]
+FILLED = 14  # of a column that is to be filled in, at least [characters]
 # written as the files' own date, so that the same design gives the same file
 EPOCH = datetime.datetime(2000, 1, 1)
 NOT_IN_A_TITLE = re.compile(r"[\[\]:*?/\\]")  # of a sheet
@@ -55,8 +56,6 @@ def write_xlsx(schedules, path, title, *, blanks=False, offers=None):
         others can be written all the same
     """
     from openpyxl import Workbook  # slow to load
-    from openpyxl.styles import Alignment, Font
-    from openpyxl.utils import get_column_letter
 
     book = Workbook()
     book.remove(book.active)
@@ -70,14 +69,7 @@ def write_xlsx(schedules, path, title, *, blanks=False, offers=None):
             sheet.append([as_text(v) for v in row])
         sheet.append([])
         sheet.append([as_text(schedule.note)])
-        sheet["A1"].font = Font(bold=True, size=14)
-        for cell in sheet[2]:
-            cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
-        for n, column in enumerate(schedule.columns, 1):
-            longest = max(
-                [len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8
-            )
-            sheet.column_dimensions[get_column_letter(n)].width = min(longest + 2, WIDEST)
+        _dress(sheet, schedule)
         if blanks:
             _frame_blanks(sheet, schedule)
         _offer(sheet, schedule, offers or {})
@@ -98,9 +90,25 @@ def write_xlsx(schedules, path, title, *, blanks=False, offers=None):
     _steady(made, path)
 
 
+def _dress(sheet, schedule):
+    """Type and widths of columns."""
+    from openpyxl.styles import Alignment, Font
+    from openpyxl.utils import get_column_letter
+
+    sheet["A1"].font = Font(bold=True, size=14)
+    for cell in sheet[2]:
+        cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
+    for n, column in enumerate(schedule.columns, 1):
+        longest = max(
+            [len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8
+        )
+        sheet.column_dimensions[get_column_letter(n)].width = min(longest + 2, WIDEST)
+
+
 def _frame_blanks(sheet, schedule):
     """Frame the cells that are to be filled in, and have them hold text."""
     from openpyxl.styles import Border, Side
+    from openpyxl.utils import get_column_letter
 
     thin = Side(style="thin", color="808080")
     for line, row in enumerate(schedule.rows, 3):
@@ -108,6 +116,8 @@ def _frame_blanks(sheet, schedule):
             if value == "":
                 cell = sheet.cell(line, n)
                 cell.number_format, cell.border = "@", Border(thin, thin, thin, thin)
+                width = sheet.column_dimensions[get_column_letter(n)]
+                width.width = max(width.width, FILLED)
 
 
 def _offer(sheet, schedule, offers):

@@ -297,12 +297,7 @@ class SurveySection:
     def keep_before(self):
         """Keep the gym with the sound system that is there, to be compared with new designs."""
         try:
-            if self.page.file is None:
-                raise ValueError("the school has no file yet. Write it first.")
-            found = before(self._scenario(), self.survey.items)
-            file = before_file(Path(self.page.file))
-            if found.scenario is not None:
-                save(found.scenario, file, overwrite=True)
+            found, file = self._before()
         except (ValueError, OSError) as error:
             self.existing_words.value = not_possible(error)
             return
@@ -317,6 +312,16 @@ class SurveySection:
             kept if found.scenario is not None else "",
             bullets([escape(x) for x in said]),
         )
+
+    def _before(self):
+        """The gym as it sounds today, written beside the school's file, and its path."""
+        if self.page.file is None:
+            raise ValueError("the school has no file yet. Write it first.")
+        found = before(self._scenario(), self.survey.items)
+        file = before_file(Path(self.page.file))
+        if found.scenario is not None:
+            save(found.scenario, file, overwrite=True)
+        return found, file
 
 
 def _button(words, width, act):
