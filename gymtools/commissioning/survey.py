@@ -158,11 +158,33 @@ def _thing(table):
 
 def _blank(question, of, school):
     value = school.value(question.key)
-    words = "" if value is None else answer_words(question, value, school.units)
-    if question.unit == "m" and value is not None:
-        words = length_text(value, school.units)
+    words = words_of(question, value, school.units)
     state = school.state(question.key)
     return Blank(question=question, of=of, value=value, words=words, state=state)
+
+
+def words_of(question, value, units):
+    """An answer as the sheet prints it.
+
+    Parameters
+    ----------
+    question : Question
+        What is asked
+    value : any
+        As of ``NewSchool.value`` [SI, or the question's unit]
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    words : str
+        Lengths in the school's own units; "" where there is none
+    """
+    if value is None:
+        return ""
+    if question.unit == "m":
+        return length_text(value, units)
+    return answer_words(question, value, units)
 
 
 def usual_finishes(blank):

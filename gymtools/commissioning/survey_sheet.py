@@ -11,7 +11,7 @@ from openpyxl.utils import get_column_letter
 from ..venue.finishes import FINISHES
 from ..venue.measured_room import MeasuredRoom, octaves_of
 from ..venue.new_school import NewSchool
-from ..venue.questions import NOT_SURE, answer_words, understood
+from ..venue.questions import NOT_SURE, understood
 from ..venue.reading_files import inside, name_of, one_line
 from ..venue.spreadsheets import as_written
 from ..venue.tables import meanings
@@ -21,7 +21,16 @@ from .decays import Decay, MeanDecay, decays_in, mean_decay, refused_lines
 from .existing import existing_item
 from .sheet import check_school
 from .site_files import SiteFile, merged_within, sheets
-from .survey import BLANKS, EQUIPMENT, OCTAVES, READ, READINGS, blanks, usual_finishes
+from .survey import (
+    BLANKS,
+    EQUIPMENT,
+    OCTAVES,
+    READ,
+    READINGS,
+    blanks,
+    usual_finishes,
+    words_of,
+)
 
 KIND = "survey sheet"
 HEADINGS = (BLANKS[0], READ[0], EQUIPMENT[0])  # first columns of its tables
@@ -298,14 +307,15 @@ class _Reading:
             )
         value = blank.value if confirms else _understood(blank, text, self.school.units)
         self.school = self.school.with_answer(blank.key, value)
-        now = answer_words(question, value, self.school.units)
-        same = value == blank.value or now == answer_words(question, blank.value, self.school.units)
+        now = words_of(question, value, self.school.units)
+        same = value == blank.value or now == blank.words
         self._note(row, blank, text, now, "confirmed" if same else "corrected")
         self._doubt(row, blank, value)
 
     def _take_state(self, row, blank, text, plain):
         """How the gym stood while it was measured."""
         if plain in LEAVES:
+            self._note(row, blank, text, "", NOT_SURE if plain in UNSURE else "not measured")
             return
         key = blank.key.partition(".")[2]
         if key in ("closed", "set_up"):
@@ -516,11 +526,8 @@ def decay_words(mean):
     several = f"{min(count)} to {max(count)}" if min(count) < max(count) else str(count[0])
     words = f"Mean of {several} decay{'s' * (max(count) > 1)} in each octave"
     spread = mean.spread[np.isfinite(mean.spread)]
-    return (
-        f"{words}, which differ by {100 * spread.max():.0f} % at most."
-        if len(spread)
-        else f"{words}."
-    )
+    more = f"; standard deviation {100 * spread.max():.0f} % at most" if len(spread) else ""
+    return f"{words}{more}."
 
 
 def _understood(blank, text, units):

@@ -77,28 +77,33 @@ class SurveySection:
         self.add.observe(lambda change: self.take_files(change["new"]), "value")
         self.read_button = _button("Read it back", "120px", self.read)
         self.use_button = _button("Use these answers", "160px", self.use)
-        self.fit_button = _button("Fit the room to what was measured", "270px", self.fit)
+        self.fit_button = _button("Fit the room to it", "150px", self.fit)
+        self.fit_button.tooltip = "Move absorption and scattering until it rings as measured"
         self.keep_button = _button('Keep it as the "before"', "190px", self.keep_before)
         self.fit_job.starts_with(self.fit_button)
 
     def _make(self):
-        printing = w.HBox([self.print_button, self.replace_button])
-        back = w.HBox([self.chosen, self.read_button, self.add], layout={"flex_flow": "row wrap"})
-        work = [self.fit_button, self.fit_job.halt, self.fit_job.back, self.fit_job.bar]
-        fitting = w.VBox([w.HBox(work), self.fit_job.error, self.fit_job.words, self.fit_words])
-        parts = [
-            w.HTML(quiet(ABOUT)),
-            printing,
-            back,
-            self.words,
-            self.read_words,
-            self.use_button,
-            fitting,
-            self.existing_words,
-            self.keep_button,
-        ]
-        self._parts = dict(use=self.use_button, fit=fitting, keep=self.keep_button)
-        return w.VBox(parts)
+        row = {"flex_flow": "row wrap"}
+        self.fit_job.bar.layout.width = "160px"
+        self.fit_job.halt.layout.width = "70px"
+        steps = [self.use_button, self.fit_button, self.keep_button]
+        work = [self.fit_job.halt, self.fit_job.back, self.fit_job.bar]
+        self._working = w.HBox(work)
+        return w.VBox(
+            [
+                w.HTML(quiet(ABOUT)),
+                w.HBox([self.print_button, self.replace_button]),
+                w.HBox([self.chosen, self.read_button, self.add], layout=row),
+                self.words,
+                w.HBox(steps, layout=row),
+                self._working,
+                self.fit_job.words,
+                self.fit_job.error,
+                self.fit_words,
+                self.existing_words,
+                self.read_words,
+            ]
+        )
 
     def show(self):
         """Bring the step up to date with the school and with the files that lie there."""
@@ -112,14 +117,15 @@ class SurveySection:
     def _show_parts(self):
         survey = self.survey
         measured = getattr(self.page.scenario, "measured_room", None) is not None
-        shown = dict(
-            use=bool(survey and survey.answers),
-            fit=bool((survey and survey.measured) or measured),
-            keep=bool(survey and any(i.is_loudspeaker for i in survey.items)),
-        )
-        for name, part in self._parts.items():
-            visible = "flex" if name == "fit" else SHOWN
-            part.layout.display = visible if shown[name] else HIDDEN
+        fits = bool((survey and survey.measured) or measured)
+        shown = {
+            self.use_button: bool(survey and survey.answers),
+            self.fit_button: fits,
+            self._working: fits,
+            self.keep_button: bool(survey and any(i.is_loudspeaker for i in survey.items)),
+        }
+        for part, visible in shown.items():
+            part.layout.display = SHOWN if visible else HIDDEN
 
     @property
     def sheet_folder(self):
@@ -253,6 +259,9 @@ class SurveySection:
 
     def fit(self):
         """Put what was measured into the school, and fit the room to it."""
+        if self.survey and self.survey.answers and not self.use_button.disabled:
+            self.fit_job.refuse("the answers of the sheet are not used yet. Use them first.")
+            return
         try:
             gym = self._gym()
         except ValueError as error:

@@ -11,8 +11,8 @@ from .markup import Num, Quiet, bullets, table
 STATES = {  # of an answer, as it is said
     "confirmed": "as assumed",
     "corrected": "<b>changed</b>",
-    "not sure": "not sure: stays assumed",
-    "not measured": "not measured: stays assumed",
+    "not sure": "not sure: stays as it is",
+    "not measured": "not measured: stays as it is",
 }
 
 
@@ -94,7 +94,7 @@ def decays_table(survey):
         shown = used if len(used) == 1 else {"T20": decay.t20}
         rows += [[f"{escape(decay.name)}: {k} [s]", *_cells(v, ".2f")] for k, v in shown.items()]
     rows.append(["<b>mean [s]</b>", *_cells(mean.times, ".2f")])
-    rows.append(["differ by [%]", *_cells(100 * mean.spread, ".0f")])
+    rows.append(["standard deviation [%]", *_cells(100 * mean.spread, ".0f")])
     early = [name for name, is_early in zip(NAMES, mean.early, strict=True) if is_early]
     words = decay_words(mean)
     if early:
