@@ -36,6 +36,7 @@ from gymtools.commissioning.survey import blanks, survey_tables
 from gymtools.commissioning.survey_sheet import read_survey
 from gymtools.display.documents.exports import csv_text
 from gymtools.display.documents.survey import survey_html, write_survey
+from gymtools.display.panel.go_on import GoOnSection
 from gymtools.display.panel.meeting import Meeting
 from gymtools.display.school.survey import SurveySection
 from gymtools.equipment.bill import bill, cost
@@ -303,6 +304,23 @@ def test_moved_merged_and_strange_rows(written, tmp_path):
     assert len(survey.bad) == 4
 
 
+def test_a_decimal_comma_that_moves_cells_is_named(tmp_path):
+    """Behavior: 71,5 without quotes in a table whose cells commas divide is two cells: the row is
+    named and not read as 71.
+    """
+    path = tmp_path / "filled.csv"
+    path.write_text(
+        "letter,of,what,assumed,measured,remark\n"
+        "B,,Width of the gym,70 ft 0 in,71,5,\n"
+        "A,,Length of the gym,100 ft 0 in,101,\n",
+        encoding="utf-8",
+    )
+    survey = read_survey(path, SCHOOL)
+    (bad,) = survey.bad
+    assert bad.startswith("Line 2: has 1 more cells than the heading (a decimal comma")
+    assert [a.name for a in survey.answers] == ["Length of the gym"]
+
+
 def test_another_sheet_is_refused(written, tmp_path):
     """Behavior: the sheet of another school, the entry sheet of a test plan and any other table are
     refused as a whole, in one line.
@@ -535,6 +553,9 @@ def test_a_meeting_begins_with_the_gym_as_it_sounds_today(tmp_path):
     save(before(school, items_of(BOX)).scenario, before_file(file))
     meeting = Meeting(file, tmp_path)
     assert meeting.options.pins.names == [BEFORE]
+    meeting.sections[GoOnSection].keep_journal()
+    meeting.sections[GoOnSection].write()
+    assert meeting.sections[GoOnSection].journal.path is None  # nothing to go on from yet
     (kept,) = meeting.options.options
     assert kept.scenario.groups[0].existing
     assert kept.headlines["cost"] == 0
@@ -618,8 +639,11 @@ def test_the_step_from_sheet_to_fitted_room(tmp_path):
     assert stand_in.school.value("hall.width") == pytest.approx(71.5 * FOOT)
     assert stand_in.school.value("hall.length") == pytest.approx(101 * FOOT)
     earlier = stand_in.school
+    step.keep_before()
     step.fit()
     gym = stand_in.scenario
+    ((_, today),) = kept_before(stand_in.file)
+    assert today.room_fit == gym.room_fit  # it follows
     assert not gym.groups
     measured, fitted, spread = (
         np.array([table[o] for o in gym.measured_room.t20_s])
@@ -630,8 +654,8 @@ def test_the_step_from_sheet_to_fitted_room(tmp_path):
     assert "Everything is predicted from the fitted room now" in step.fit_job.words.value
     step.fit_job.back.click()
     assert stand_in.school == earlier
-    step.keep_before()
     ((_, gym),) = kept_before(stand_in.file)
+    assert gym.room_fit is None
     assert [g.loudspeaker for g in gym.groups] == ["two-way 90x60"]
 
 

@@ -21,14 +21,6 @@ SETTLE_S = 0.05  # before a burst, in which its first sound is already there [s]
 # away comes that near once    judgment, no source
 FLAT_SHARE, FLATS, LONG_FLAT = 0.999, 3, 12
 GAIN_DB = 6.0  # noise after a burst over that before it, or under it    judgment, no source
-PHONE = (
-    "A phone's microphone loses the octaves at 125 and 250 Hz, and a small balloon hardly has them:"
-    " use large balloons, three or more.",
-    "Switch automatic gain, noise reduction and compression off, or use an app that records plain"
-    " WAV. Record two seconds of quiet before each pop and five after it.",
-    "Stand the phone on a soft mat far from walls and 10 m or more from the balloon; nobody moves"
-    " until it is quiet again. Everybody near wears hearing protection.",
-)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

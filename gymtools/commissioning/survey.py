@@ -63,6 +63,15 @@ PHOTOGRAPHS = (
     "Every loudspeaker near and from afar; rack front and back, type plates, mixer, plates",
     "Electrical panel with its labels, closed: nobody opens it",
 )
+PHONE = (  # how a phone records a balloon    common practice, no source
+    "A phone's microphone loses the octaves at 125 and 250 Hz, and a small balloon hardly has them:"
+    " use large balloons, three or more, each at another place.",
+    "Switch automatic gain, noise reduction and compression off, or use an app that records plain"
+    " WAV; turn the input down until nothing is overdriven.",
+    "Record two seconds of quiet before each pop and five after it. The phone lies on something"
+    " soft, far from walls and 10 m or more from the balloon; nobody moves until it is quiet.",
+    "Everybody in the gym wears hearing protection.",
+)
 CAUTIONS = (
     "Ladders and lifts: trained people only, a second person stands by, and the floor carries the"
     " lift's load. Nobody works over others.",
@@ -88,7 +97,8 @@ NOTE = (
 )
 READINGS_NOTE = (
     "Noise and decay in octaves, or what the instrument gives; T20 and EDT in seconds. 'recording':"
-    " name of a WAV file in the folder of this sheet, of balloons that popped. School: {name}."
+    " name of a WAV file in the folder of this sheet, of balloons that popped. {phone} School:"
+    " {name}."
 )
 EQUIPMENT_NOTE = (
     "A row for each loudspeaker, or for several alike in a line with what they are apart: then the"
@@ -248,7 +258,7 @@ def survey_tables(school):
             title="Noise and decay",
             columns=READ,
             rows=tuple(read),
-            note=READINGS_NOTE.format(**said),
+            note=READINGS_NOTE.format(phone=" ".join(PHONE), **said),
         ),
         Schedule(
             title="Existing equipment",

@@ -130,9 +130,9 @@ def read_survey(path, school, *, folder=None):
     found, name = sheets(path, kind=KIND, headings=HEADINGS), name_of(path)
     _check_schools(found.tables, school, name)
     reading = _Reading(school, Path(folder) if folder is not None else Path(path).parent)
-    tables = [
-        _table(t, n, len(found.tables) > 1) for t, n in zip(found.tables, found.names, strict=True)
-    ]
+    names = found.names if len(found.tables) > 1 else ("",)
+    pairs = zip(found.tables, names, strict=True)
+    tables = [_table(table, sheet, found.merged is None) for table, sheet in pairs]
     rows = [row for table in tables for row in table]
     if not rows:
         raise ValueError(
@@ -140,7 +140,7 @@ def read_survey(path, school, *, folder=None):
             " survey sheet of this school?"
         )
     for row in rows:
-        getattr(reading, f"take_{row.table}")(row)
+        reading.take(row)
     lines = [row.line for row in rows]
     for block in merged_within(found.merged or (), min(lines), max(lines))[:MOST_NAMED]:
         reading.bad.append(f"Cells {block} are merged; only the first of them is read.")
@@ -175,6 +175,7 @@ class _Row:
     line: int
     cells: dict  # texts by column
     at: dict  # number of each column
+    more: int = 0  # cells beyond the heading, of a CSV file
 
     def cell(self, column):
         """Where a cell stands, in words."""
@@ -187,14 +188,14 @@ class _Row:
         return self.cells.get(column, "")
 
 
-def _table(table, sheet, several):
+def _table(table, sheet, may_move):
     """Rows of a sheet, each under the heading that stands over it."""
-    found, kind, columns = [], None, {}
+    found, kind, columns, wide = [], None, {}, 0
     for line, row in table:
         heads = [_heading(cell) for cell in row]
         known = next((k for k, wanted in KNOWN_BY.items() if wanted <= set(heads)), None)
         if known:
-            kind = known
+            kind, wide = known, len(row)
             columns = {h: n for n, h in reversed(list(enumerate(heads))) if h in COLUMNS[kind]}
             continue
         if kind is None:
@@ -204,8 +205,10 @@ def _table(table, sheet, several):
         }
         named = any(cells.get(column) for column in columns if column != "remark")
         if named and not any(SCHOOL.fullmatch(text) for text in cells.values()):
-            where = sheet if several else ""
-            found.append(_Row(table=kind, sheet=where, line=line, cells=cells, at=columns))
+            more = max(len(row) - wide, 0) if may_move else 0
+            found.append(
+                _Row(table=kind, sheet=sheet, line=line, cells=cells, at=columns, more=more)
+            )
     return found
 
 
@@ -229,6 +232,16 @@ class _Reading:
         self.answers, self.decays, self.noise, self.items = [], [], [], []
         self.bad, self.doubts, self.files, self.state = [], [], [], {}
         self.taken = set()
+
+    def take(self, row):
+        """Take a row, or name it."""
+        if row.more:
+            self.bad.append(
+                f"Line {row.line}: has {row.more} more cells than the heading (a decimal comma"
+                " where commas divide the cells?); not used."
+            )
+            return
+        getattr(self, f"take_{row.table}")(row)
 
     # ---- answers
 

@@ -285,7 +285,8 @@ def _readings(school):
     return (
         "<h2>Noise [dB] and decay [s]; or the name of a phone recording (WAV) of a balloon pop</h2>"
         f"<p>While reading: ______ people in the gym, {out.rstrip(',')}. Noise 1: nobody in it,"
-        " ventilation as in use. Three pops or more, at other places each.</p>"
+        " ventilation as in use. Pops: large balloons, three or more, each elsewhere; the phone's"
+        " automatic gain off, 2 s of quiet before and 5 s after.</p>"
         f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
     )
 

@@ -9,6 +9,7 @@ import ipywidgets as w
 
 from ...acoustics.measured_room import fit_room
 from ...commissioning.existing import before, before_file
+from ...commissioning.survey import PHONE
 from ...commissioning.survey_sheet import read_survey, with_measured
 from ...venue.files import parse, save, to_text
 from ...venue.new_school import NewSchool
@@ -26,6 +27,7 @@ from ..tables.survey import (
     equipment_table,
     faults_list,
     fit_sentence,
+    noise_table,
 )
 
 ABOUT = (
@@ -33,6 +35,10 @@ ABOUT = (
     " for noise, decay and the loudspeakers that hang there. Type what was found into the workbook"
     " beside it, and read that back. Every answer can also be given in the form; this step can be"
     " skipped."
+)
+HOW = (
+    '<details style="line-height:1.4"><summary>How a phone records a balloon that pops</summary>'
+    f"{bullets(PHONE)}</details>"
 )
 SHEETS, SOUNDS = (".xlsx", ".xlsm", ".csv"), (".wav", ".wave")
 MOST_LISTED = 200  # files of a folder
@@ -94,6 +100,7 @@ class SurveySection:
                 w.HTML(quiet(ABOUT)),
                 w.HBox([self.print_button, self.replace_button]),
                 w.HBox([self.chosen, self.read_button, self.add], layout=row),
+                w.HTML(HOW),
                 self.words,
                 w.HBox(steps, layout=row),
                 self._working,
@@ -185,20 +192,22 @@ class SurveySection:
         files : sequence of dict
             "name" and "content" of each
         """
-        said = []
+        said, sheet = [], None
         for file in files:
             name = one_line(Path(str(file["name"])).name)
             try:
-                self._put(name, bytes(file["content"]))
+                added = self._put(name, bytes(file["content"]))
                 said.append(f"{escape(name)} was added.")
+                sheet = added if added.suffix.lower() in SHEETS else sheet
             except (ValueError, OSError) as error:
                 said.append(not_possible(error))
         if said:
             self.words.value = "<br>".join(said)
             self.show()
+            self.chosen.value = sheet or self.chosen.value
 
     def _put(self, name, content):
-        """Write a file that was added."""
+        """Write a file that was added, and give its path."""
         if Path(name).suffix.lower() not in (*SHEETS, *SOUNDS):
             raise ValueError(f"{name}: is neither a sheet (XLSX, CSV) nor a recording (WAV).")
         folder = self.sheet_folder
@@ -206,6 +215,7 @@ class SurveySection:
         try:
             with (folder / name).open("xb") as target:
                 target.write(content)
+            return folder / name
         except FileExistsError:
             raise ValueError(
                 f"{name}: there is such a file. Rename the new one; what is there stays."
@@ -231,7 +241,10 @@ class SurveySection:
         said = f"{escape(self.chosen.value.name)}: {escape(survey.files[0].words)}."
         self.words.value = f"{said} Nothing is changed before you say so."
         self.read_words.value = card(
-            answers_table(survey), faults_list(survey), decays_table(survey)
+            answers_table(survey),
+            faults_list(survey),
+            decays_table(survey),
+            noise_table(survey),
         )
         self.existing_words.value = card(equipment_table(survey.items)) if survey.items else ""
         self.use_button.disabled = False
@@ -253,6 +266,7 @@ class SurveySection:
         agreed = sum(a.state == "confirmed" for a in self.survey.answers)
         self.words.value = f"Taken: {changed} changed, {agreed} confirmed."
         self.use_button.disabled = True
+        self._keep_again()
         self._show_parts()
 
     # ---- the room
@@ -296,10 +310,17 @@ class SurveySection:
         self.fit_job.say(fit_sentence(fitted))
         self.fit_words.value = card(fit_table(fitted))
         self.fit_job.offer_back(lambda: self._take_back(before_fit))
+        self._keep_again()
 
     def _take_back(self, school):
         self.fit_words.value = ""
         self.page.take(school)
+        self._keep_again()
+
+    def _keep_again(self):
+        """The gym is another: what is kept of it as it sounds today follows."""
+        if self.found_before is not None:
+            self.keep_before()
 
     # ---- the sound system that is there
 

@@ -71,6 +71,33 @@ def faults_list(survey):
     return found
 
 
+def noise_table(survey):
+    """Noise of the gym as somebody read it.
+
+    Parameters
+    ----------
+    survey : SurveyRead
+        What came back
+
+    Returns
+    -------
+    html : str
+        A table; empty where none was read
+    """
+    if not survey.noise:
+        return ""
+    rows = [
+        [
+            escape(f"{n.name}: {n.who}" if n.who else n.name),
+            *_cells(n.octaves_db, ".0f"),
+            Num("-" if n.level_dba is None else f"{n.level_dba:.0f}"),
+        ]
+        for n in survey.noise
+    ]
+    head = ["noise [dB], octave [Hz]", *map(Num, LABELS), Num("dB(A)")]
+    return table("How loud the gym is; the first reading counts", head, rows)
+
+
 def decays_table(survey):
     """Decays that were written or recorded, octave by octave, with their mean and spread.
 
