@@ -688,7 +688,7 @@ def test_the_sheet_is_one_page():
             "rows": 14,
         },
     )
-    large = large.with_thing("stage", "built-in stage").with_thing("balconies", "balcony")
+    large = large.with_thing("stage", "built-in stage").with_thing("balconies", "gallery")
     large = large.with_thing("tracks", "running track")
     with page(800, 1100) as sheet:
         for school in (NewSchool(name="Nothing yet"), large, SCHOOL):
