@@ -700,10 +700,12 @@ def test_the_sheet_is_one_page():
         assert not sheet.left
 
 
-def test_the_sheet_has_the_letters_of_the_form():
+def test_the_sheet_has_the_letters_of_the_form(written):
     """Behavior: every letter of the sketch stands beside a blank, and every blank of the five
-    required answers that can be measured has its letter.
+    required answers that can be measured has its letter; the workbook holds the same sketch.
     """
+    (picture,) = load_workbook(written[1])["Sketch"]._images
+    assert picture.width / picture.height == pytest.approx(720 / 560, rel=0.01)
     html = survey_html(SCHOOL)
     drawing = html.partition("<svg")[2].partition("</svg>")[0]
     drawn = set(re.findall(r">([A-Z])</text>", drawing)) - {"N"}

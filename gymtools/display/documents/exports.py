@@ -37,7 +37,7 @@ def csv_text(schedule):
     return out.getvalue()
 
 
-def write_xlsx(schedules, path, title, *, blanks=False, offers=None):
+def write_xlsx(schedules, path, title, *, blanks=False, offers=None, pictures=None):
     """All schedules in one workbook, a sheet each.
 
     Parameters
@@ -54,6 +54,8 @@ def write_xlsx(schedules, path, title, *, blanks=False, offers=None):
     offers : dict, optional
         By (title of a schedule, number of its row from 0, column): words that are offered there;
         others can be written all the same
+    pictures : dict, optional
+        PNG by the name of a sheet of its own
     """
     from openpyxl import Workbook  # slow to load
 
@@ -80,6 +82,8 @@ def write_xlsx(schedules, path, title, *, blanks=False, offers=None):
             0,
         )
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    for name, png in (pictures or {}).items():
+        _add_picture(book.create_sheet(name), png)
     book.properties.creator, book.properties.created, book.properties.modified = (
         "gymtools",
         EPOCH,
@@ -103,6 +107,13 @@ def _dress(sheet, schedule):
             [len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8
         )
         sheet.column_dimensions[get_column_letter(n)].width = min(longest + 2, WIDEST)
+
+
+def _add_picture(sheet, png):
+    """Put a picture on a sheet."""
+    from openpyxl.drawing.image import Image
+
+    sheet.add_image(Image(io.BytesIO(png)), "A1")
 
 
 def _frame_blanks(sheet, schedule):

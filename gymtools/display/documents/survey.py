@@ -24,9 +24,11 @@ from ..theme import INK, QUIET
 from .exports import csv_text, write_xlsx
 from .handover import folder_name
 from .page import Page, quoted
+from .sketch_picture import png_of
 
 PAPER = {"ft": "Letter", "m": "A4"}
 SKETCH = (530, 400)  # of which the sketch is drawn [px]
+WORKBOOK = (720, 560)  # the same in the workbook [px]
 MOST_THINGS = 4  # banks side by side, beyond which the sheet says to take another one
 SIDES = ("North", "South", "East", "West")  # walls with a finish of their own
 # labels where the form's own are too long for paper, by table and key
@@ -371,8 +373,18 @@ def write_survey(school, folder, *, overwrite=False, date=None):
             school.name,
             blanks=True,
             offers=_offers(school),
+            pictures=_pictures(school),
         )
     return [target / name for name in ("survey.html", "survey.xlsx", "survey.csv")]
+
+
+def _pictures(school):
+    """The sketch for the workbook, where the gym can be drawn."""
+    configuration, _ = school.draft()
+    if configuration is None:
+        return {}
+    drawn = sketch(school, configuration, (), size=WORKBOOK, values=False)
+    return {"Sketch": png_of(drawn)}
 
 
 def _offers(school):
