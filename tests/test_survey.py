@@ -262,6 +262,23 @@ def test_not_sure_leaves_it_assumed(written, tmp_path):
     assert "hall.walls" not in survey.school.answers
 
 
+def test_what_is_not_there_is_an_answer(written, tmp_path):
+    """Behavior: "flat" says that there is no ridge, "ok" that a wall is as the others; where
+    something must have a size, "none" is named.
+    """
+    answers = {
+        ("", "Height of the ridge"): "Flat.",
+        ("", "East wall"): "ok",
+        ("north bank", "Length along"): "none",
+    }
+    survey = read_survey(filled(written, tmp_path, answers), SCHOOL)
+    assert survey.school.answers["hall.ridge_height"] is None
+    assert survey.school.answers["hall.east_wall"] is None
+    assert [(a.now, a.state) for a in survey.answers] == [("none", "confirmed")] * 2
+    (bad,) = survey.bad
+    assert "'none' is no length" in bad
+
+
 def test_what_looks_like_other_units_is_used_and_asked_about(written, tmp_path):
     """Behavior: 30.48 in a sheet in feet whose assumed length is 100 ft is a length that can be,
     and looks like meters.

@@ -46,6 +46,7 @@ MOST_NAMED = 5  # merged blocks
 UNSURE = (NOT_SURE, "?", "??", "unknown", "don't know", "unsure")
 LEAVES = ("", "n/a", "na", "-", "--", "not measured", "no access", *UNSURE)
 CONFIRMS = ("ok", "okay", "x", "yes", "same", "right", "correct", "as assumed", "\u2713", "\u2714")
+ABSENT = ("none", "no", "flat", "flat roof", "as the walls")  # of what a gym need not have
 DATE = " (a date or time)"  # behind a cell that is no text and no number
 SCHOOL = re.compile(r"(?:.* |)School: (.+)\.")  # in a note
 TITLES = re.compile(r"(.+): (?:School|Noise and decay|Existing equipment)")
@@ -288,20 +289,7 @@ class _Reading:
         return f"{where}: {shown(said)} is nothing that this sheet asks of this school; not used."
 
     def _answer(self, row, blank, text):
-        question = blank.question
-        if DATE in text:
-            if question.unit != "text":
-                made = text.partition(" ")[0]
-                raise ValueError(
-                    f"{blank.name}: the spreadsheet has made a date ({made}) of what was written."
-                    " Write it again as text, e.g. 12' 6\""
-                )
-            text = text.partition(" ")[0]
-        if text.startswith("="):
-            raise ValueError(
-                f"{blank.name}: a formula without a stored value. Open the sheet in a spreadsheet"
-                " and save it once"
-            )
+        question, text = blank.question, _plain_cell(blank, text)
         plain = text.lower().rstrip(".!")
         if blank.of == READINGS:
             self._take_state(row, blank, text, plain)
@@ -313,14 +301,9 @@ class _Reading:
                 self.school = self.school.with_answer(blank.key, NOT_SURE)
             self._note(row, blank, text, blank.words, NOT_SURE if unsure else "not measured")
             return
-        confirms = plain in CONFIRMS and not (question.unit == "yes" and plain == "yes")
-        if confirms and blank.value is None:
-            raise ValueError(
-                f"{blank.name}: nothing is assumed of it that could be right. Write it"
-            )
-        value = blank.value if confirms else _understood(blank, text, self.school.units)
+        value = _value(blank, text, plain, self.school.units)
         self.school = self.school.with_answer(blank.key, value)
-        now = words_of(question, value, self.school.units)
+        now = words_of(question, value, self.school.units) or "none"
         same = value == blank.value or now == blank.words
         self._note(row, blank, text, now, "confirmed" if same else "corrected")
         self._doubt(row, blank, value)
@@ -541,6 +524,38 @@ def decay_words(mean):
     spread = mean.spread[np.isfinite(mean.spread)]
     more = f"; standard deviation {100 * spread.max():.0f} % at most" if len(spread) else ""
     return f"{words}{more}."
+
+
+def _plain_cell(blank, text):
+    """Text of a cell that a spreadsheet has made nothing else of."""
+    if DATE in text:
+        made = text.partition(" ")[0]
+        if blank.question.unit == "text":
+            return made
+        raise ValueError(
+            f"{blank.name}: the spreadsheet has made a date ({made}) of what was written. Write it"
+            " again as text, e.g. 12' 6\""
+        )
+    if text.startswith("="):
+        raise ValueError(
+            f"{blank.name}: a formula without a stored value. Open the sheet in a spreadsheet and"
+            " save it once"
+        )
+    return text
+
+
+def _value(blank, text, plain, units):
+    """What an answer says; what is assumed where it confirms that."""
+    question = blank.question
+    if plain in CONFIRMS and not (question.unit == "yes" and plain == "yes"):
+        if blank.value is None and not question.optional:
+            raise ValueError(
+                f"{blank.name}: nothing is assumed of it that could be right. Write it"
+            )
+        return blank.value
+    if question.optional and plain in ABSENT:
+        return None
+    return _understood(blank, text, units)
 
 
 def _understood(blank, text, units):
