@@ -1,5 +1,6 @@
-"""``python -m gymtools open | new | record | testplan | report``: the workbook, a school of one's
-own, the decision record, the test plan and the commissioning report, from the command line.
+"""``python -m gymtools open | new | survey | record | testplan | report``: the workbook, a school
+of one's own, its survey sheet, the decision record, the test plan and the commissioning report,
+from the command line.
 """
 
 import argparse
@@ -12,13 +13,16 @@ from .commissioning.comparison import compare
 from .commissioning.plan import plan
 from .commissioning.recordings import with_recordings
 from .commissioning.sheet import read_sheet
+from .commissioning.survey_sheet import read_survey
 from .design.decision import decide, options_of
 from .display.documents.commissioning import write_plan, write_report
 from .display.documents.handover import write_record
 from .display.documents.record import READERS
+from .display.documents.survey import write_survey
 from .display.launch import WORKBOOK, new_workbook, open_workbook
 from .equipment.prices import read_prices
-from .venue.files import load
+from .venue.files import load, to_text
+from .venue.new_school import NewSchool
 from .venue.refusals import lines_of
 from .venue.writing_files import revisions_sentence
 
@@ -103,6 +107,7 @@ def _parser():
     commands = parser.add_subparsers(dest="command", required=True, parser_class=_Parser)
     _add_open(commands)
     _add_new(commands)
+    _add_survey(commands)
     _add_record(commands)
     _add_testplan(commands)
     _add_report(commands)
@@ -154,6 +159,21 @@ def _add_server(command):
     )
     command.add_argument("--port", type=int, default=0, help="port (default: a free one)")
     command.add_argument("--no-browser", action="store_true", help="print the address only")
+
+
+def _add_survey(commands):
+    command = commands.add_parser(
+        "survey", help="write the survey sheet of a school, or say what a filled one says"
+    )
+    command.add_argument("scenario", type=_text, help="file of the school")
+    command.add_argument(
+        "--read",
+        type=_text,
+        metavar="SHEET",
+        help="filled sheet, XLSX or CSV; what it says is printed, nothing is changed",
+    )
+    _add_output(command)
+    command.set_defaults(run=_survey)
 
 
 def _add_record(commands):
@@ -274,6 +294,18 @@ def _new(given):
         load(given.copied_from)  # refused here, not on the page
     book = new_workbook(folder, given.name or "", given.copied_from or "")
     open_workbook(book, host=given.host, port=given.port, browser=not given.no_browser)
+
+
+def _survey(given):
+    school = NewSchool.of_text(to_text(load(given.scenario)))
+    if given.read is None:
+        _say(write_survey(school, _folder(given.folder), overwrite=given.overwrite))
+        return
+    survey = read_survey(given.read, school)
+    for answer in survey.answers:
+        print(f"{answer.name}: {answer.now} ({answer.state}; assumed: {answer.was or 'nothing'})")
+    for sentence in (*survey.bad, *survey.doubts):
+        print(sentence, file=sys.stderr)
 
 
 def _testplan(given):

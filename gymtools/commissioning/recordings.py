@@ -242,16 +242,35 @@ def _decay(energy, name):
             f"{name}: the noise lies only {np.nanmax(range_db):.0f} dB under the peak; T20 needs"
             f" {impulse.OVER_NOISE_DB + 25:.0f} dB."
         )
+    return in_octaves(times["t20"]), bent_words(times)
+
+
+def bent_words(times):
+    """What is remarked on a decay that bends.
+
+    Parameters
+    ----------
+    times : dict
+        Of ``physics.impulse.decay_times``
+
+    Returns
+    -------
+    words : str
+        "" where it does not, or where T30 was not measured
+
+    Sources
+    -------
+    ISO 3382-2:2008, annex B (curvature).
+    """
     bent = 100 * (times["t30"][bands.MIDDLE] / times["t20"][bands.MIDDLE] - 1)
     bent = bent[np.isfinite(bent)]
     worst = float(bent[np.argmax(np.abs(bent))]) if len(bent) else 0.0
-    remark = (
-        f"the decay bends: T30 is {abs(worst):.0f} % {'longer' if worst > 0 else 'shorter'}"
-        " than T20"
-        if abs(worst) > BENT_PCT
-        else ""
+    if abs(worst) <= BENT_PCT:
+        return ""
+    return (
+        f"the decay bends: T30 is {abs(worst):.0f} % {'longer' if worst > 0 else 'shorter'} than"
+        " T20"
     )
-    return in_octaves(times["t20"]), remark
 
 
 def sti_from(energy, result, index, name="the response"):

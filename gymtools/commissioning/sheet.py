@@ -248,12 +248,32 @@ def _check_school(table, plan, name):
     titles = [TITLE.fullmatch(row[0].strip()) for _, row in table[:head] if row]
     notes = [SCHOOL.fullmatch(row[0].strip()) for _, row in table[head:] if row]
     for found in filter(None, (*titles, *notes)):
-        if _plain(found[1]) != _plain(plan.scenario.name):
-            raise ValueError(
-                f"{name}: is the entry sheet of '{one_line(found[1])[:60]}', and this plan is of"
-                f" '{one_line(plan.scenario.name)[:60]}'. Where only the name changed, change it in"
-                " the sheet too."
-            )
+        check_school(found[1], plan.scenario.name, (name, "the entry sheet", "this plan is"))
+
+
+def check_school(written, school, words):
+    """Refuse a sheet of another school.
+
+    Parameters
+    ----------
+    written : str
+        Name of a school on the sheet
+    school : str
+        Name of the one that is meant
+    words : tuple of str
+        The file's name, what it is, and what is of the school that is meant, with its verb
+
+    Raises
+    ------
+    ValueError
+        They are not the same, whatever their case, spaces and marks
+    """
+    name, sheet, ours = words
+    if _plain(written) != _plain(school):
+        raise ValueError(
+            f"{name}: is {sheet} of '{one_line(written)[:60]}', and {ours} of"
+            f" '{one_line(school)[:60]}'. Where only the name changed, change it in the sheet too."
+        )
 
 
 def _plain(text):

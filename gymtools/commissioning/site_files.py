@@ -38,9 +38,10 @@ class Tables:
     tables: list  # each a list of (number of the line, its cells as list of str)
     merged: tuple | None  # blocks of merged cells, e.g. "B3:C4"; None for CSV
     beyond: int = 0  # last line that was filled below those that are read, 0 when there is none
+    names: tuple = ("",)  # of the sheets of a workbook, one for each table
 
 
-def sheets(path, planned=0):
+def sheets(path, planned=0, *, kind=KIND, headings=(FIRST_COLUMN,)):
     """Tables that a file holds, a row of texts each.
 
     Parameters
@@ -49,6 +50,10 @@ def sheets(path, planned=0):
         CSV or XLSX
     planned : int
         Rows that are expected; of a workbook's sheet SPARE_LINES more lines are read [-]
+    kind : str
+        What the file should be, for messages
+    headings : sequence of str
+        Beginnings of lines that are headings
 
     Returns
     -------
@@ -63,11 +68,11 @@ def sheets(path, planned=0):
     FileNotFoundError
         There is no such file
     """
-    path = named(path, KIND)
+    path = named(path, kind)
     name = name_of(path)
     if not path.exists():
-        raise FileNotFoundError(f"{name}: there is no such {KIND}.")
-    data = file_bytes(path, KIND, LARGEST)
+        raise FileNotFoundError(f"{name}: there is no such {kind}.")
+    data = file_bytes(path, kind, LARGEST)
     if data.startswith(b"PK") or path.suffix.lower() in (".xlsx", ".xlsm"):
         return _workbook(data, name, planned + SPARE_LINES)
     try:
@@ -76,21 +81,24 @@ def sheets(path, planned=0):
         raise ValueError(
             f"{name}: is not UTF-8 text. Save it as CSV (UTF-8), or as XLSX."
         ) from None
-    mark = _separator(text)
+    mark = _separator(text, headings)
     rows = csv_rows(text, name, delimiter=mark, most_rows=MOST_ROWS, most_columns=MOST_COLUMNS)
     return Tables(tables=[rows], merged=None)
 
 
-def _separator(text):
-    """What divides the cells of a table: that which gives its heading most columns."""
-    begins = (line for line in text.splitlines() if line.lstrip('" ').lower().startswith("reading"))
-    heading, columns = next(begins, ""), {}
+def _separator(text, headings):
+    """What divides the cells of a table: that which gives its heading most columns, its longest
+    line where no heading stands first.
+    """
+    lines = text.splitlines()
+    begins = [ln for ln in lines if ln.lstrip('" ').lower().startswith(tuple(headings))]
+    heading, columns = next(iter(begins), max(lines, key=len, default="")), {}
     for mark in ",;\t":
         try:
             cells = next(csv.reader([heading], delimiter=mark), [])
         except csv.Error:  # a quote that is not closed is named with its line afterwards
             cells = []
-        whole = bool(cells) and cells[0].strip().lower() == FIRST_COLUMN
+        whole = bool(cells) and cells[0].strip().lower() in headings
         columns[mark] = (whole, len(cells))
     return max(columns, key=columns.get)
 
@@ -108,6 +116,7 @@ def _workbook(data, name, last):
                 raise _Refused(f"{name}: holds {len(both)} sheets, more than {MOST_SHEETS}.")
             both.sort(key=lambda pair: pair[0] is not values.active)  # the open one first
             tables = [_cells(*pair, last, name) for pair in both]
+            names = tuple(one_line(pair[0].title) for pair in both)
             merged, beyond = _merged(values), _beyond(values, last)
     except _Refused:
         raise
@@ -118,7 +127,7 @@ def _workbook(data, name, last):
         ) from None
     if not tables:
         raise ValueError(f"{name}: holds no sheet with cells. Is it a chart?")
-    return Tables(tables=tables, merged=merged, beyond=beyond)
+    return Tables(tables=tables, merged=merged, beyond=beyond, names=names)
 
 
 class _Refused(ValueError):

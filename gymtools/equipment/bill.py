@@ -2,11 +2,15 @@
 price book.
 """
 
+from collections import Counter
+
 from .amplification import amplify
 from .assistive_listening import receivers
-from .prices import OTHER, example_prices
+from .prices import OTHER, Line, example_prices
 from .rack import rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, processor
+
+THERE = "stays as it is: nothing is bought"  # source of a line that costs nothing
 
 
 def bill(scenario, prices=None, *, amplification=None):
@@ -25,46 +29,65 @@ def bill(scenario, prices=None, *, amplification=None):
     -------
     lines : tuple of Line
         Loudspeakers and their hanging, amplifiers and cable, inputs, mixer, processor, rack,
-        assistive listening, and treatment that is not there yet; each item once
+        assistive listening, and treatment that is not there yet; each item once. What is there
+        already costs nothing: loudspeakers have lines that say so, of equipment there is none
     """
     book = prices or example_prices()
-    amplification = amplification or amplify(scenario, prices=book)
-    counted = {}
-
-    def count(kind, item, quantity):
-        if quantity:
-            counted[kind, item] = counted.get((kind, item), 0) + quantity
-
-    for c in scenario.loudspeakers:
-        count("loudspeaker", c.type.name, 1)
-        count("hanging point", "rated hardware with second safety", 1)
-    count("hanging point", "engineer's approval", 1)
-    for amplifier_type in amplification.amplifiers.values():
-        count("amplifier", amplifier_type.name, 1)
-    for c in amplification.channels:
-        count("cable", c.conductor, c.length)
-        count("line transformer", "at a loudspeaker", len(c.tags) if c.line_volts else 0)
-    for i in inputs(scenario):
-        count("microphone", i.type, 1)
-    count("mixer", mixer(scenario).kind, 1)
-    needs = processor(scenario, amplification)
-    count("processor", "inputs and outputs", needs["inputs"] + needs["outputs"])
-    count("wall plate", "microphone or line", len(plates(scenario)))
-    filled, high = rack_units(amplification, EXTRA_UNITS)
-    # all of the rack is bought; of several at least what they hold
-    count("rack", "rack with doors and power", high or filled)
-    count("fire alarm", "muting contact", 1)
-    whole, compatible = receivers(scenario.seats)
-    count("assistive listening", "transmitter and antenna", 1 if whole else 0)
-    count("assistive listening", "receiver", whole)
-    count("assistive listening", "neck loop", compatible)
-    count("commissioning", "measurement and setting up", 1)
+    counted = Counter()
+    _count_loudspeakers(scenario, counted)
+    if not scenario.equipment.existing:
+        _count_equipment(scenario, amplification or amplify(scenario, prices=book), counted)
     for t in scenario.treatments:
         if not t.existing:
-            count(
-                "treatment", t.finish if ("treatment", t.finish) in book.prices else OTHER, t.area
-            )
-    return tuple(book.line(kind, item, quantity) for (kind, item), quantity in counted.items())
+            item = t.finish if ("treatment", t.finish) in book.prices else OTHER
+            counted["treatment", item] += t.area
+    bought = [book.line(kind, item, n) for (kind, item), n in counted.items() if n]
+    return (*_staying(scenario), *bought)
+
+
+def _count_loudspeakers(scenario, counted):
+    """Loudspeakers that are bought, and how they are hung."""
+    stay = {g.name for g in scenario.groups if g.existing}
+    new = [c for c in scenario.loudspeakers if c.group not in stay]
+    for c in new:
+        counted["loudspeaker", c.type.name] += 1
+        counted["hanging point", "rated hardware with second safety"] += 1
+    counted["hanging point", "engineer's approval"] += bool(new)
+
+
+def _staying(scenario):
+    """Lines of the loudspeakers that hang there already."""
+    stay = Counter()
+    for g in scenario.groups:
+        if g.existing:
+            words = f"there already, {g.condition}" if g.condition else "there already"
+            stay[f"{g.loudspeaker} ({words})"] += g.number
+    free = dict(kind="loudspeaker", unit="each", price=0.0, hours=0.0, labor=0.0, source=THERE)
+    return [Line(item=item, quantity=n, **free) for item, n in stay.items()]
+
+
+def _count_equipment(scenario, amplification, counted):
+    """Amplifiers and cable, inputs, mixer, processor, rack, assistive listening."""
+    for amplifier_type in amplification.amplifiers.values():
+        counted["amplifier", amplifier_type.name] += 1
+    for c in amplification.channels:
+        counted["cable", c.conductor] += c.length
+        counted["line transformer", "at a loudspeaker"] += len(c.tags) if c.line_volts else 0
+    for i in inputs(scenario):
+        counted["microphone", i.type] += 1
+    counted["mixer", mixer(scenario).kind] += 1
+    needs = processor(scenario, amplification)
+    counted["processor", "inputs and outputs"] += needs["inputs"] + needs["outputs"]
+    counted["wall plate", "microphone or line"] += len(plates(scenario))
+    filled, high = rack_units(amplification, EXTRA_UNITS)
+    # all of the rack is bought; of several at least what they hold
+    counted["rack", "rack with doors and power"] += high or filled
+    counted["fire alarm", "muting contact"] += 1
+    whole, compatible = receivers(scenario.seats)
+    counted["assistive listening", "transmitter and antenna"] += 1 if whole else 0
+    counted["assistive listening", "receiver"] += whole
+    counted["assistive listening", "neck loop"] += compatible
+    counted["commissioning", "measurement and setting up"] += 1
 
 
 def cost(scenario, prices=None, *, amplification=None):

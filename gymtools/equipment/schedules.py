@@ -130,12 +130,29 @@ def _measured(scenario):
     return [f"{name} as measured: {t.source}." for name, t in types.items()]
 
 
+def _staying(scenario):
+    """Which loudspeakers hang there already, and in which condition."""
+    found = []
+    for g in scenario.groups:
+        if g.existing:
+            tags = ", ".join(c.tag for c in scenario.in_group(g.name))
+            found.append(f"{tags} ({g.condition})" if g.condition else tags)
+    if not found:
+        return []
+    return [
+        f"There already: {'; '.join(found)}. What stays hangs on hardware of unknown age: the"
+        " structural engineer looks at it too."
+    ]
+
+
 def _loudspeakers(made):
     return Schedule(
         title="Loudspeakers",
         columns=hanging.COLUMNS,
         rows=hanging.rows(made.scenario, made.results, made.amplification),
-        note=" ".join([AIMS, CAUTIONS["Loudspeakers"], *_measured(made.scenario)]),
+        note=" ".join(
+            [AIMS, CAUTIONS["Loudspeakers"], *_measured(made.scenario), *_staying(made.scenario)]
+        ),
     )
 
 

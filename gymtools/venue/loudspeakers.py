@@ -11,11 +11,14 @@ from ..physics.balloons import Balloon
 from ..physics.bands import NOMINAL, SPEECH
 from ..physics.directivity import MOST_LOBES, generic_balloon
 from ..physics.geometry import rotation
+from .arguments import one_of
 from .quantity import Thing, quantity
 from .tables import read_table
 
 # most that the processor lifts a weak octave of a loudspeaker [dB]    common practice, no source
 BOOST_DB = 6.0
+# of what hangs there already
+CONDITIONS = ("works", "rattles", "dead", "not tried")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,7 +144,8 @@ class Group(Thing):
     ``spacing`` is the distance from one to the next along the direction ``along_deg`` (0 east, 90
     north); ``splay_deg`` turns each one further than its neighbor; ``leak_db`` is what each
     radiates more than its type says, at one level on the axis. A group of one is a single
-    loudspeaker.
+    loudspeaker. What is ``existing`` hangs there already and costs nothing; its ``condition`` is
+    one of ``CONDITIONS``.
     """
 
     name: str
@@ -167,9 +171,17 @@ class Group(Thing):
         default=0.0,
         hint="What each radiates more than its type says, at one level on its axis.",
     )
+    existing: bool = False
+    condition: str = ""
 
     def __post_init__(self):
         super().__post_init__()
+        if self.condition:
+            one_of("condition", self.condition, CONDITIONS)
+        if self.condition and not self.existing:
+            raise ValueError(
+                f"condition = '{self.condition}': only what is there has one. Add existing = true."
+            )
         if not isinstance(self.loudspeaker, str):
             raise ValueError(f"loudspeaker = {self.loudspeaker!r} must be text in quotes.")
         if self.number > 1 and self.spacing <= 0:

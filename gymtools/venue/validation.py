@@ -1122,8 +1122,23 @@ def warnings(scenario):
             f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least"
             f" {scenario.say(RUN_OUT)}."
         )
-    found += [*_covered_courts(scenario), *_wheelchairs(scenario)]
+    found += [*_covered_courts(scenario), *_wheelchairs(scenario), *_faulty(scenario)]
     return [*found, *_on_decks(scenario), *measured_warnings(scenario)]
+
+
+def _faulty(scenario):
+    """Loudspeakers that hang there already and do not play as they should, in uses that need
+    them.
+    """
+    found = []
+    for group in (g for g in scenario.groups if g.condition in ("dead", "rattles")):
+        uses = [u.name for u in scenario.uses if u.group_setting(group.name).on]
+        if uses:
+            found.append(
+                f"'{group.name}' {'is dead' if group.condition == 'dead' else 'rattles'}, and plays"
+                f" in {', '.join(uses)}. Repair it, replace it or turn it off."
+            )
+    return found
 
 
 def _covered_courts(scenario):

@@ -49,7 +49,8 @@ class Wiring(Thing):
 @dataclass(frozen=True, kw_only=True)
 class Equipment(Thing):
     """How the gym is wired, run and powered; the rack stands in the south-west corner when no
-    place is given.
+    place is given. What is ``existing`` (amplifiers, cable, mixer, microphones, rack) costs
+    nothing.
     """
 
     rack_x: float | None = quantity("m", -60, 60, default=None)
@@ -63,6 +64,7 @@ class Equipment(Thing):
     ac_volts: float = quantity("V", 90, 260, default=120.0)
     circuit_a: float = quantity("A", 5, 63, default=20.0)
     operator: str = "teacher"
+    existing: bool = False
     wiring: dict = field(default_factory=dict)
 
     def __post_init__(self):

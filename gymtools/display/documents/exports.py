@@ -9,6 +9,7 @@ import zipfile
 from ...venue.spreadsheets import GUARD, as_text
 
 WIDEST = 46  # of a column [characters]
+FILLED = 14  # of a column that is to be filled in, at least [characters]
 # written as the files' own date, so that the same design gives the same file
 EPOCH = datetime.datetime(2000, 1, 1)
 NOT_IN_A_TITLE = re.compile(r"[\[\]:*?/\\]")  # of a sheet
@@ -36,7 +37,7 @@ def csv_text(schedule):
     return out.getvalue()
 
 
-def write_xlsx(schedules, path, title):
+def write_xlsx(schedules, path, title, *, blanks=False, offers=None, pictures=None):
     """All schedules in one workbook, a sheet each.
 
     Parameters
@@ -47,10 +48,16 @@ def write_xlsx(schedules, path, title):
         Where to
     title : str
         Over every table
+    blanks : bool
+        Whether empty cells of the rows are to be filled in: framed, and of text, so that no
+        spreadsheet makes a date of 12-6
+    offers : dict, optional
+        By (title of a schedule, number of its row from 0, column): words that are offered there;
+        others can be written all the same
+    pictures : dict, optional
+        PNG by the name of a sheet of its own
     """
     from openpyxl import Workbook  # slow to load
-    from openpyxl.styles import Alignment, Font
-    from openpyxl.utils import get_column_letter
 
     book = Workbook()
     book.remove(book.active)
@@ -64,14 +71,10 @@ def write_xlsx(schedules, path, title):
             sheet.append([as_text(v) for v in row])
         sheet.append([])
         sheet.append([as_text(schedule.note)])
-        sheet["A1"].font = Font(bold=True, size=14)
-        for cell in sheet[2]:
-            cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
-        for n, column in enumerate(schedule.columns, 1):
-            longest = max(
-                [len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8
-            )
-            sheet.column_dimensions[get_column_letter(n)].width = min(longest + 2, WIDEST)
+        _dress(sheet, schedule)
+        if blanks:
+            _frame_blanks(sheet, schedule)
+        _offer(sheet, schedule, offers or {})
         sheet.freeze_panes = "B3"
         sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = (
             "landscape",
@@ -79,6 +82,8 @@ def write_xlsx(schedules, path, title):
             0,
         )
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    for name, png in (pictures or {}).items():
+        _add_picture(book.create_sheet(name), png)
     book.properties.creator, book.properties.created, book.properties.modified = (
         "gymtools",
         EPOCH,
@@ -87,6 +92,55 @@ def write_xlsx(schedules, path, title):
     made = io.BytesIO()
     book.save(made)
     _steady(made, path)
+
+
+def _dress(sheet, schedule):
+    """Type and widths of columns."""
+    from openpyxl.styles import Alignment, Font
+    from openpyxl.utils import get_column_letter
+
+    sheet["A1"].font = Font(bold=True, size=14)
+    for cell in sheet[2]:
+        cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
+    for n, column in enumerate(schedule.columns, 1):
+        longest = max(
+            [len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8
+        )
+        sheet.column_dimensions[get_column_letter(n)].width = min(longest + 2, WIDEST)
+
+
+def _add_picture(sheet, png):
+    """Put a picture on a sheet."""
+    from openpyxl.drawing.image import Image
+
+    sheet.add_image(Image(io.BytesIO(png)), "A1")
+
+
+def _frame_blanks(sheet, schedule):
+    """Frame the cells that are to be filled in, and have them hold text."""
+    from openpyxl.styles import Border, Side
+    from openpyxl.utils import get_column_letter
+
+    thin = Side(style="thin", color="808080")
+    for line, row in enumerate(schedule.rows, 3):
+        for n, value in enumerate(row, 1):
+            if value == "":
+                cell = sheet.cell(line, n)
+                cell.number_format, cell.border = "@", Border(thin, thin, thin, thin)
+                width = sheet.column_dimensions[get_column_letter(n)]
+                width.width = max(width.width, FILLED)
+
+
+def _offer(sheet, schedule, offers):
+    """Offer words in the cells for which there are some."""
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    for (title, row, column), words in offers.items():
+        if title == schedule.title:
+            formula = '"' + ",".join(words) + '"'
+            choice = DataValidation(type="list", formula1=formula, showErrorMessage=False)
+            sheet.add_data_validation(choice)
+            choice.add(sheet.cell(row + 3, schedule.columns.index(column) + 1))
 
 
 def _steady(made, path):

@@ -9,6 +9,7 @@ from html import escape
 
 import ipywidgets as w
 
+from ...commissioning.existing import BEFORE
 from ..jobs import HIDDEN, SHOWN, Debounce
 from .journal import FOLDER, Journal, earlier
 from .page import quiet
@@ -92,7 +93,9 @@ class GoOnSection(Section):
         if self.journal is None:
             return
         panel = self.panel
-        if panel.history.steps or panel.options.kept or self.journal.path:
+        # what the meeting begins with is no step of it
+        kept = any(name != BEFORE for name, _ in panel.options.kept)
+        if panel.history.steps or kept or self.journal.path:
             self.journal.write(panel.state, panel.history.steps, panel.options.kept)
         self._written = time.monotonic()
         if self.journal.problem and not self._refused:

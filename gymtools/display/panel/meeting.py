@@ -6,6 +6,7 @@ from pathlib import Path
 import ipywidgets as w
 
 from ...acoustics.evaluate import evaluate
+from ...commissioning.existing import kept_before
 from ...venue.files import load
 from ...venue.paths import range_at
 from .. import scene
@@ -132,6 +133,17 @@ class Meeting:
         self.refresh()
         if in_kernel() if journal is None else journal:
             self.sections[GoOnSection].keep_journal()
+        self._keep_before(file)
+
+    def _keep_before(self, file):
+        """Keep the gym as it sounds today, where a survey has left it beside the school's file."""
+        try:
+            designs = kept_before(file)
+        except ValueError as error:
+            self.options.refuse(error)
+            return
+        if designs:
+            self.options.restore(designs)
 
     # ---- what stands
 

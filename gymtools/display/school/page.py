@@ -27,6 +27,7 @@ from .draft_file import DraftFile, earlier
 from .form import FormSection
 from .sketch import numbered, sketch
 from .style import STYLE
+from .survey import SurveySection
 
 ALL = "everything set out"
 NAMELESS = "New school"  # until it has a name
@@ -35,7 +36,7 @@ NOT_RUNNING = NOTE.replace("The meeting is", "The form is").replace(
     "What was typed is kept: the form asks whether to go on from it.",
 )
 SIZE = (660, 610)  # of the sketch [px]
-SECTIONS = (FormSection,)  # the steps, in order; each has a title, a box and show()
+SECTIONS = (FormSection, SurveySection)  # the steps, in order; each has a title, a box and show()
 MOST_STEPS = 200  # that can be undone
 
 
