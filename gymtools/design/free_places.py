@@ -133,12 +133,12 @@ def _aimed_anew(scenario, one, group, drop):
     if same and not drop:
         return one
     pan, tilt = group.pan_deg, group.downtilt_deg
+    if one.target is not None:
+        pan, tilt = aim_angles((group.x, group.y, group.height - drop), one.target)
     across = group.spacing * (group.number - 1) / 2 * math.sin(math.radians(group.along_deg))
     outer = abs(group.y) + abs(across)
     top = highest(scenario, outer, scenario.loudspeaker_types[group.loudspeaker], tilt)
     height = min(group.height, top) - drop
-    if one.target is not None:
-        pan, tilt = aim_angles((group.x, group.y, height), one.target)
     return one._replace(group=replace(group, height=height, pan_deg=pan, downtilt_deg=tilt))
 
 
