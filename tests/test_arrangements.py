@@ -233,7 +233,9 @@ def bank_groups(scenario, key):
     placed = [
         (one.group, one.serves[0])
         for one in hung(scenario, key)
-        if one.serves and one.target and scenario.loudspeaker_types[one.group.loudspeaker].lobes == 1
+        if one.serves
+        and one.target
+        and scenario.loudspeaker_types[one.group.loudspeaker].lobes == 1
     ]
     return [(group, side[first]) for group, first in placed if first in side]
 
