@@ -395,8 +395,8 @@ COUNTED += ["stage on a side", "stage on an end"]
 
 @pytest.mark.parametrize("key", COUNTED)
 def test_a_larger_hall_gets_a_larger_layout(key, monkeypatch):
-    """Invariance: where the number is that of sides, ends or a stage's line, plan, court, banks and stages 1.3 times as large, every loudspeaker stands 1.3
-    times as far out.
+    """Invariance: where the number is that of sides, ends or a stage's line: plan, court, banks
+    and stages 1.3 times as large, every loudspeaker stands 1.3 times as far out.
 
     Up to 0.3 of what does not grow: loudspeakers and their gaps, the distance to a wall, a meter
     beside a deck (2 m in all); a coordinate written down would be off by 0.3 of itself, 3 m and

@@ -11,8 +11,10 @@ from ..venue.tables import named
 from ..venue.uses import GroupSetting
 from . import layouts
 from .free_places import delay_after, is_divided, on_both_sides, placed_freely, side_of
-from .placing import Misfit, listening, on_floor
+from .placing import Misfit, ears_of, listening, on_floor, share_in_beams
 
+REACHED = 0.2  # of the ears of an area in a beam: with fewer it gets loudspeakers of its own [-]
+PASSES = 2  # of looking who is left out
 FORMER = {f"centre {words}": f"center {words}" for words in ("four", "housing", "to banks")}
 
 
@@ -106,7 +108,28 @@ def hung(scenario, key, **options):
     """
     placed = ARRANGEMENTS[key].place(scenario, **options)
     placed = on_both_sides(scenario, placed)
-    return placed_freely(scenario, _with_those_left(scenario, placed))
+    for _ in range(PASSES):  # what is moved out of the way may leave somebody out
+        placed = placed_freely(scenario, _told_apart(placed))
+        more = _for_those_left(scenario, placed)
+        if not more:
+            break
+        placed = [*placed, *more]
+    return placed_freely(scenario, _told_apart(placed)) if more else placed
+
+
+def _told_apart(placed):
+    """Groups with tags and names of their own."""
+    tags, names, found = set(), set(), []
+    for one in placed:
+        tag, name, count = one.group.tag, one.group.name, 1
+        while tag in tags or name in names:
+            count += 1
+            tag, name = f"{one.group.tag}{count}.", one.group.name
+            name = f"{name} {count}" if name in names else name
+        tags.add(tag)
+        names.add(name)
+        found.append(one._replace(group=replace(one.group, tag=tag, name=name)))
+    return found
 
 
 def fitting(scenario):
@@ -133,25 +156,38 @@ def fitting(scenario):
     return fits, reasons
 
 
-def _with_those_left(scenario, placed):
-    """An arrangement with groups for those whom it leaves out."""
-    left = [name for name in listening(scenario) if not _served(scenario, placed, name)]
-    more = layouts.for_those_left(scenario, left) if left else []
-    placed = [*placed, *on_both_sides(scenario, more)]
+def _for_those_left(scenario, placed):
+    """Groups for areas that an arrangement does not serve, or of whose ears hardly any lie in a
+    beam.
+    """
+    floor = set(on_floor(scenario))
+    halves = {n for use in scenario.uses if use.divided for n in use.listens}
+    whole = [name for name in listening(scenario) if name not in halves]
+    left = [name for name in whole if not _reached(scenario, placed, name, floor)]
+    more = on_both_sides(scenario, layouts.for_those_left(scenario, left)) if left else []
     for use in (use for use in scenario.uses if use.divided):
         side = scenario.side(use)
-        here = [one for one in placed if side_of(scenario, one.group) == side]
+        here = [one for one in [*placed, *more] if side_of(scenario, one.group) == side]
         names = [n for n, weight in use.listens.items() if weight > 0]
-        alone = [name for name in names if not _served(scenario, here, name)]
+        alone = [name for name in names if not _reached(scenario, here, name, floor)]
         if alone:
             half = scenario.divider.sides[side]
-            placed += layouts.for_those_left(scenario, alone, half)
-    return placed
+            more += layouts.for_those_left(scenario, alone, half)
+    return more
 
 
-def _served(scenario, placed, name):
+def _reached(scenario, placed, name, floor):
+    """Whether what serves an area has enough of its ears in a beam."""
+    points = ears_of(scenario, name)
+    if points is None:  # no use has room for it
+        return True
+    groups = [one.group for one in placed if _served([one], name, floor)]
+    return share_in_beams(scenario, groups, points) >= REACHED
+
+
+def _served(placed, name, floor):
     """Whether a group of an arrangement serves an area; what serves the court serves all on it."""
-    enough = {name, "court"} if name in on_floor(scenario) else {name}
+    enough = {name, "court"} if name in floor else {name}
     return any(enough & set(one.serves) for one in placed)
 
 
@@ -160,11 +196,8 @@ def _settings(scenario, use, placed):
     is drawn; if that leaves none, all play. A second line is late.
     """
     names = [name for name, weight in use.listens.items() if weight > 0]
-    silent = [
-        one.group.name
-        for one in placed
-        if not any(_served(scenario, [one], name) for name in names)
-    ]
+    floor = set(on_floor(scenario))
+    silent = [one.group.name for one in placed if not any(_served([one], n, floor) for n in names)]
     if use.divided and is_divided(scenario):
         side = scenario.side(use)
         silent += [o.group.name for o in placed if side_of(scenario, o.group) != side]

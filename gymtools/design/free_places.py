@@ -72,7 +72,7 @@ def in_the_way(scenario, loudspeakers, others=()):
         scenario, loudspeakers
     )
     if found:
-        return str(found[0])
+        return found[0].limit or str(found[0])
     for use in scenario.uses:
         for microphone in (m for m in scenario.microphones if m.name in use.microphones):
             points, _ = microphone.positions(scenario.configuration(use.name))
@@ -87,13 +87,16 @@ def _hung(scenario, group):
 
 def _free(scenario, one, others):
     """A group at the nearest place that is free."""
-    first = ""
+    first, divided = "", is_divided(scenario)
+    side = side_of(scenario, one.group) if divided else None
     for moved in _tries(scenario, one):
+        if divided and side_of(scenario, moved.group) != side:  # joists lead across the divider
+            continue
         reason = in_the_way(scenario, _hung(scenario, moved.group), others)
         if not reason:
             return moved
         first = first or reason
-    raise Misfit(f"'{one.group.name}' finds no free place: {first}")
+    raise Misfit(f"'{one.group.name}' finds no free place: {first or 'the divider leaves none.'}")
 
 
 def _tries(scenario, one):

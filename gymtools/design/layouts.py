@@ -23,6 +23,7 @@ from .placing import (
     bank_point,
     banks_by_side,
     court_edge,
+    ears_of,
     front_point,
     highest,
     listening,
@@ -38,6 +39,9 @@ WALL = 0.6  # how far a loudspeaker at a wall hangs in front of it [m]
 COMPASS = {"east": 0.0, "north": 90.0, "west": 180.0, "south": -90.0}
 WIDE, NARROW, PENDANT = "two-way 90x60", "two-way 60x40", "pendant 100"
 NO_BANK = "a bank of seats is needed for this arrangement."
+GRID = 0.5  # from the last ears of an area to its edge [m]
+BELOW = 2.5  # of the ears under pendants, so that a cone covers more than a few seats [m]
+LEAST = 1.2  # of a part of the floor, by a divider, that gets pendants of its own [m]
 # a second line hangs this part of the way from the first one to the far end
 SECOND = 0.5
 FAR = 2.0  # from the first line to the far end, in heights over the ears: nearer needs no second
@@ -269,28 +273,15 @@ def bank_rows(scenario, loudspeaker=WIDE):
     for side in banks_by_side(scenario):
         there = [s for s in stands(scenario) if s.side == side]
         own = [s for s in there if s.name in banks] or there[:1]
+        # people over a bank: whether its row reaches them is for ``for_those_left``
         over = [s.name for s in there if s not in own]
         for stand in own:
-            one = len(own) == 1
+            called = f"{side} row" if len(own) == 1 else f"{stand.name} row"
             serves = [stand.name, *over]
-            called = f"{side} row" if one else f"{stand.name} row"
             placed.append(bank_row(scenario, stand, loudspeaker, serves=serves, called=called))
     if not placed:
         raise Misfit(NO_BANK)
-    return _told_apart(placed)
-
-
-def _told_apart(placed):
-    """Groups with tags of their own."""
-    seen, found = set(), []
-    for one in placed:
-        tag, count = one.group.tag, 1
-        while tag in seen:
-            count += 1
-            tag = f"{one.group.tag}{count}."
-        seen.add(tag)
-        found.append(one._replace(group=replace(one.group, tag=tag)))
-    return found
+    return placed
 
 
 def rows_and_ends(scenario, loudspeaker=WIDE):
@@ -408,7 +399,7 @@ def _half_boxes(scenario, box):
     ):
         part = list(box)
         part[low], part[high] = max(ends[0], box[low]), min(ends[1], box[high])
-        if part[high] - part[low] > 1.0:
+        if part[high] - part[low] > LEAST:
             found.append((side, tuple(part)))
     return found
 
@@ -428,9 +419,20 @@ def pendant_grid(scenario, loudspeaker=PENDANT):
     placed : list of Placed
         Groups with the areas that they serve
     """
-    box, ears = _heard_box(scenario)
-    everywhere = ["court", *listening(scenario)]
-    return _pendants_over(scenario, box, ears, everywhere, "pendants", loudspeaker)
+    kind = scenario.loudspeaker_types[loudspeaker]
+    under = {}  # ears of those who are far enough below
+    for name in listening(scenario):
+        points = ears_of(scenario, name)
+        if points is None:
+            continue
+        hung = highest(scenario, np.abs(points[:, 1]).max(), kind, 90.0)
+        if hung - points[:, 2].mean() > BELOW:
+            under[name] = points
+    if not under:
+        raise Misfit("nobody is far enough below the joists for pendants.")
+    box = _around(under.values())
+    ears = float(np.mean([points[:, 2].mean() for points in under.values()]))
+    return _pendants_over(scenario, box, ears, [*under], "pendants", loudspeaker)
 
 
 def grid(scenario, loudspeaker=PENDANT, rows=3, columns=3):
@@ -456,18 +458,11 @@ def grid(scenario, loudspeaker=PENDANT, rows=3, columns=3):
     return _pendants_over(scenario, (-x, x, -y, y), SEATED_EARS, everywhere, "pendants", **over)
 
 
-def _heard_box(scenario):
-    """Rectangle around all who listen in one use or another, and the mean height of their ears."""
-    points = [
-        area.points
-        for use in scenario.uses
-        for name, area in scenario.configuration(use.name).areas.items()
-        if use.listens.get(name, 0) > 0
-    ]
+def _around(points):
+    """Rectangle around some sets of ears (x low, x high, y low, y high) [m]."""
     low = np.min([p.min(axis=0) for p in points], axis=0)
     high = np.max([p.max(axis=0) for p in points], axis=0)
-    ears = float(np.mean([p[:, 2].mean() for p in points]))
-    return (low[0], high[0], low[1], high[1]), ears
+    return low[0], high[0], low[1], high[1]
 
 
 # ---- at a stage
@@ -792,12 +787,25 @@ def for_those_left(scenario, names, half=""):
         if name in along:
             placed.append(bank_row(scenario, along[name], called=f"{name} row"))
             continue
-        areas = [scenario.configuration(use.name).areas.get(name) for use in scenario.uses]
-        points = np.concatenate([a.points for a in areas if a is not None])
-        low, high = points.min(axis=0), points.max(axis=0)
-        box, ears = (low[0], high[0], low[1], high[1]), float(points[:, 2].mean())
+        points = ears_of(scenario, name)
+        # ears stand in the middle of what they stand for
+        west, east, south, north = _around([points])
+        box = west - GRID, east + GRID, south - GRID, north + GRID
+        ears = float(points[:, 2].mean())
         over = _pendants_over(scenario, box, ears, [name], f"{name} pendants")
-        if half:
-            over = [one for one in over if f" {half}" in one.group.name]
-        placed += over
+        placed += [_named(one, name) for one in over if not half or half in _ending(one)]
     return placed
+
+
+def _ending(one):
+    """What a name says after "pendants": half and row."""
+    return one.group.name.rpartition("pendants")[2].split()
+
+
+def _named(one, area):
+    """Pendants over half a court, which its name says already."""
+    short = one.group.name
+    for half in ("west", "east", "south", "north"):
+        if area.endswith(f" {half}"):
+            short = short.replace(f"pendants {half}", "pendants")
+    return one._replace(group=replace(one.group, name=short))

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from ..physics.geometry import rotation
 from ..venue.balcony import Balcony
 from ..venue.enclosures import TOUCH, beyond_room
 from ..venue.loudspeakers import Group
@@ -356,3 +357,55 @@ def along_side(side):
         Counter-clockwise from +x [deg]
     """
     return 0.0 if side in ("north", "south") else 90.0
+
+
+def share_in_beams(scenario, groups, points):
+    """Share of some ears that lie in a beam of some groups, within its nominal angles.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Knows the loudspeaker types
+    groups : sequence of Group
+        As they hang
+    points : array
+        Ears (point, 3) [m]
+
+    Returns
+    -------
+    share : float
+        0 to 1; nothing stands in the way here [-]
+    """
+    hit = np.zeros(len(points), bool)
+    for group in groups:
+        kind = scenario.loudspeaker_types[group.loudspeaker]
+        half = np.radians([kind.horizontal_deg, kind.vertical_deg]) / 2
+        for c in group.loudspeakers(kind):
+            frame = rotation(c.pan_deg, c.downtilt_deg)
+            for beam in kind.beams:
+                ahead, left, up = np.moveaxis((points - c.position) @ frame.T @ beam.T, -1, 0)
+                aside = np.abs([left, up]) <= np.tan(half)[:, None] * ahead
+                hit |= (ahead > 0) & aside.all(axis=0)
+    return float(hit.mean())
+
+
+def ears_of(scenario, name):
+    """Ears of an area as the first use has it in which somebody listens there.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym and its uses
+    name : str
+        Of a listening area
+
+    Returns
+    -------
+    points : ndarray or None
+        (point, 3); None where no use has room for it [m]
+    """
+    for use in scenario.uses:
+        area = scenario.configuration(use.name).areas.get(name)
+        if area is not None and use.listens.get(name, 0) > 0:
+            return area.points
+    return None
