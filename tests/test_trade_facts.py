@@ -194,7 +194,8 @@ def test_deep_banks_want_nearer_loudspeakers():
     the same level over the banks.
 
     Measured at Stonebridge, assembly: 6.9 dB more at one setting, 1.7 dB more at the same target;
-    9 of 10 of these seats within 2.8 dB, within 7.2 dB from the center.
+    9 of 10 of these seats within 3.6 dB (rows under joists, 10.5 m apart; 2.8 at 11.3 m),
+    within 7.2 dB from the center.
     """
     near, center = (
         heard("stonebridge", key, "assembly") for key in ("rows and ends", "center four")
@@ -206,7 +207,7 @@ def test_deep_banks_want_nearer_loudspeakers():
     )
     assert top[near].mean() > top[center].mean() + 1
     assert (
-        coverage_range(top[near]) < 3.5
+        coverage_range(top[near]) < 4
         and coverage_range(top[center]) > coverage_range(top[near]) + 3
     )
 

@@ -8,7 +8,7 @@ from ..acoustics.criteria import CRITERIA, in_sentence
 from ..equipment.prices import INVENTED, book_name, currency_of, money
 from ..venue.scenario import Scenario
 from ..venue.units import area_text
-from .arrangements import ARRANGEMENTS, arrange
+from .arrangements import OFFERED, arrange
 from .sweeping import column, figures
 from .treatment import treated
 
@@ -237,7 +237,7 @@ def choices(scenario):
     axes : dict
         For ``sweep``: by axis, choices by their words; the first of each leaves it as it is
     """
-    arranged = {a.title: _arranged(key) for key, a in ARRANGEMENTS.items()}
+    arranged = {a.title: _arranged(key) for key, a in OFFERED.items()}
     other = {name: _every_group(loudspeaker=name) for name in scenario.loudspeaker_types}
     lower = {f"{scenario.say(by)} lower": _lower(by) for by in LOWER}
     panels = {

@@ -5,22 +5,32 @@ All of it is common practice of the trade, no source, unless a line says otherwi
 
 import math
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
+from ..physics.geometry import rotation
+from ..venue.balcony import Balcony
 from ..venue.enclosures import TOUCH, beyond_room
 from ..venue.loudspeakers import Group
-from ..venue.seating import EAR_OVER_SEAT
-from ..venue.validation import colliding_loudspeakers
+from ..venue.seating import EAR_OVER_SEAT, EAR_SEATED, EAR_STANDING
+from ..venue.uses import on_court, standing_bank
 
 # a bank is aimed at this part of its depth, from the front: the last third levels near and far rows
 AIM_ROW = 2 / 3
 STANDING_EARS = 1.5  # [m]
 SEATED_EARS = 1.2  # [m]
-CLUSTER = 1.5  # loudspeakers this near to the middle of the gym hang in a cluster [m]
-STEP = 0.2  # by which loudspeakers that would meet are moved apart [m]
-STEPS = 16  # how often that is tried
 OPPOSITE = {"north": "south", "south": "north", "east": "west", "west": "east"}
+
+
+class Placed(NamedTuple):
+    """A group of an arrangement, and what it is there for."""
+
+    group: Group
+    serves: list  # names of the areas
+    target: tuple | None = None  # what its middle aims at [m]; None where its aim is fixed
+    after: str | None = None  # group that is heard first, where this one is its second line
+    framed: bool = False  # hangs from a frame or bracket of its own, not from joist to joist
 
 
 class Misfit(ValueError):
@@ -118,6 +128,40 @@ def aim_angles(start, end):
     return float(pan), float(round(math.degrees(math.atan2(-dz, math.hypot(dx, dy)))))
 
 
+def place(scenario, at, target, serves, *, after=None, framed=False, **group):
+    """A group at a place, with what it is there for.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym
+    at : array
+        Middle of the group on the plan (2,) [m]
+    target : array
+        What its middle aims at (3,) [m]
+    serves : list of str
+        Names of the areas
+    after : str, optional
+        Group that is heard first
+    framed : bool
+        Whether it hangs from a frame or bracket of its own
+    group : dict
+        For ``hang``
+
+    Returns
+    -------
+    placed : Placed
+        Hung and aimed
+
+    Raises
+    ------
+    ValueError
+        As ``hang``
+    """
+    target = tuple(float(v) for v in target)
+    return Placed(hang(scenario, at, target, **group), list(serves), target, after, framed)
+
+
 def bank_point(scenario, bank, along=0.0):
     """Ears in a bank that a loudspeaker aims at.
 
@@ -125,8 +169,8 @@ def bank_point(scenario, bank, along=0.0):
     ----------
     scenario : Scenario
         The gym
-    bank : Bank
-        One of its banks
+    bank : Bank or Balcony
+        One of its banks, or a balcony with rows or with people who stand
     along : float
         From the middle of the bank [m]
 
@@ -135,14 +179,85 @@ def bank_point(scenario, bank, along=0.0):
     point : ndarray
         (3,) [m]
     """
-    row = AIM_ROW * bank.rows_out - 0.5
-    height = bank.first_seat + max(row, 0) * bank.row_rise + EAR_OVER_SEAT
-    inward = bank.folded + (1 - AIM_ROW) * bank.rows_out * bank.row_run
+    return _ears(scenario, bank, along, AIM_ROW)
+
+
+def front_point(scenario, bank):
+    """Ears in the middle of the first row of a bank, where a beam is narrowest.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym
+    bank : Bank or Balcony
+        As for ``bank_point``
+
+    Returns
+    -------
+    point : ndarray
+        (3,) [m]
+    """
+    return _ears(scenario, bank, 0.0, 0.0)
+
+
+def _ears(scenario, bank, along, part):
+    """Ears at a part of a bank's depth, from its front (3,) [m]."""
+    if isinstance(bank, Balcony):
+        deep = bank.rows * bank.row_run if bank.rows else bank.depth
+        row = max(part * bank.rows - 0.5, 0.0)
+        ear = EAR_SEATED if bank.rows else EAR_STANDING
+        height = bank.height + row * bank.row_rise * bool(bank.rows) + ear
+        return bank.corner(scenario.hall, along, (1 - part) * deep, height)
+    row = max(part * bank.rows_out - 0.5, 0)
+    height = bank.first_seat + row * bank.row_rise + EAR_OVER_SEAT
+    inward = bank.folded + (1 - part) * bank.rows_out * bank.row_run
     return bank.corner(scenario.hall, along, inward, height)
 
 
+def listening(scenario):
+    """Areas that somebody listens in, in one use or another.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym and its uses
+
+    Returns
+    -------
+    names : dict
+        Keyed by the names of the areas, in the order of the uses
+    """
+    return {n: None for use in scenario.uses for n, weight in use.listens.items() if weight > 0}
+
+
+def stands(scenario):
+    """Banks, and balconies and tracks, on which somebody listens, as far out as any of these uses
+    has them.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym and its uses
+
+    Returns
+    -------
+    stands : list of Bank or Balcony
+        Banks first
+    """
+    found = []
+    for bank in scenario.banks:
+        heard = [use for use in scenario.uses if use.listens.get(bank.name, 0) > 0]
+        as_used = [standing_bank(bank, use) for use in heard]
+        as_used = [b if b.open else replace(bank, open=True) for b in as_used]
+        if as_used:
+            found.append(max(as_used, key=lambda b: b.rows_out))
+    heard = listening(scenario)
+    return found + [b for b in scenario.galleries if b.name in heard]
+
+
 def banks_by_side(scenario):
-    """Banks that are open in one use or another; the largest of each side.
+    """What people sit or stand on along each wall: the largest bank, or a balcony where there is no
+    bank.
 
     Parameters
     ----------
@@ -152,18 +267,19 @@ def banks_by_side(scenario):
     Returns
     -------
     banks : dict
-        Bank by side
+        Bank or Balcony by side
     """
     found = {}
-    for bank in scenario.banks:
-        opened = replace(bank, open=True)
-        if bank.side not in found or opened.seats > found[bank.side].seats:
-            found[bank.side] = opened
+    for stand in stands(scenario):
+        known = found.get(stand.side)
+        bank = not isinstance(stand, Balcony)
+        if known is None or (bank and known.seats < stand.seats):
+            found[stand.side] = stand
     return found
 
 
 def seats_along(scenario, side):
-    """Seats along a side: banks, and balconies over them.
+    """Seats along a side: banks, and balconies over them, on which somebody listens.
 
     Parameters
     ----------
@@ -177,8 +293,30 @@ def seats_along(scenario, side):
     names : list of str
         Of audience areas
     """
-    balconies = [b for b in scenario.galleries if b.name in scenario.area_names]
-    return [t.name for t in (*scenario.banks, *balconies) if t.side == side]
+    return [t.name for t in stands(scenario) if t.side == side]
+
+
+def on_floor(scenario):
+    """Areas on the floor of the main court: what serves the court serves them.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym
+
+    Returns
+    -------
+    names : list of str
+        The court, its halves, chairs, and side courts that lie across it
+    """
+    west, east, south, north = scenario.lines.footprint()
+    across = [
+        s.name
+        for s in scenario.side_courts
+        if west < s.court.x < east and south < s.court.y < north
+    ]
+    halves = [name for name in scenario.area_names if on_court(name)]
+    return [*halves, *(f.name for f in scenario.floor_seats), *across]
 
 
 def court_edge(scenario, side, reach=0.85):
@@ -221,52 +359,53 @@ def along_side(side):
     return 0.0 if side in ("north", "south") else 90.0
 
 
-def disentangled(scenario, placed):
-    """Groups with each one whose loudspeakers meet those before it, or a wall, moved toward the
-    middle of the gym until they do not.
+def share_in_beams(scenario, groups, points):
+    """Share of some ears that lie in a beam of some groups, within its nominal angles.
 
     Parameters
     ----------
     scenario : Scenario
-        The gym
-    placed : list of tuple
-        (Group, names of the areas it serves)
+        Knows the loudspeaker types
+    groups : sequence of Group
+        As they hang
+    points : array
+        Ears (point, 3) [m]
 
     Returns
     -------
-    placed : list of tuple
-        The same, moved where needed
-
-    Raises
-    ------
-    Misfit
-        A group finds no free place
+    share : float
+        0 to 1; nothing stands in the way here [-]
     """
-    done, others = [], []
-    for group, serves in placed:
-        loudspeaker_type = scenario.loudspeaker_types[group.loudspeaker]
-        step = STEP * _way_out(group)
-        for k in range(STEPS):
-            moved = replace(group, x=group.x + k * step[0], y=group.y + k * step[1])
-            own = moved.loudspeakers(loudspeaker_type)
-            if not (beyond_room(own, scenario.hall) or colliding_loudspeakers([*others, *own])):
-                break
-        else:
-            raise Misfit(
-                f"'{group.name}' finds no free place between the walls and the other loudspeakers."
-            )
-        done.append((moved, serves))
-        others += own
-    return done
+    hit = np.zeros(len(points), bool)
+    for group in groups:
+        kind = scenario.loudspeaker_types[group.loudspeaker]
+        half = np.radians([kind.horizontal_deg, kind.vertical_deg]) / 2
+        for c in group.loudspeakers(kind):
+            frame = rotation(c.pan_deg, c.downtilt_deg)
+            for beam in kind.beams:
+                ahead, left, up = np.moveaxis((points - c.position) @ frame.T @ beam.T, -1, 0)
+                aside = np.abs([left, up]) <= np.tan(half)[:, None] * ahead
+                hit |= (ahead > 0) & aside.all(axis=0)
+    return float(hit.mean())
 
 
-def _way_out(group):
-    """Direction on the plan that a group is moved in: toward the middle of the gym; a cluster in
-    the middle opens outward (2,).
+def ears_of(scenario, name):
+    """Ears of an area as the first use has it in which somebody listens there.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym and its uses
+    name : str
+        Of a listening area
+
+    Returns
+    -------
+    points : ndarray or None
+        (point, 3); None where no use has room for it [m]
     """
-    away = np.array([group.x, group.y])
-    far = np.linalg.norm(away)
-    if far > CLUSTER:
-        return -away / far
-    pan = math.radians(group.pan_deg)
-    return np.array([math.cos(pan), math.sin(pan)])
+    for use in scenario.uses:
+        area = scenario.configuration(use.name).areas.get(name)
+        if area is not None and use.listens.get(name, 0) > 0:
+            return area.points
+    return None

@@ -622,12 +622,32 @@ def _check_treatments(scenario):
 
 
 def _check_loudspeakers(scenario):
+    _refuse(hanging_faults(scenario, scenario.loudspeakers))
+
+
+def hanging_faults(scenario, loudspeakers, others=()):
+    """Why some loudspeakers cannot hang where they are.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym; its own loudspeakers do not count
+    loudspeakers : sequence of Loudspeaker
+        Those that are asked about
+    others : sequence of Loudspeaker
+        Those that hang already
+
+    Returns
+    -------
+    faults : list of str
+        A line each, none where they can
+    """
     found, outside = [], set()
-    for loudspeaker in scenario.loudspeakers:
+    for loudspeaker in loudspeakers:
         if not collect(found, _check_inside, scenario, loudspeaker):
             outside.add(loudspeaker.tag)
         collect(found, _check_over_seats, scenario, loudspeaker)
-    for c, part, far in beyond_room(scenario.loudspeakers, scenario.hall):
+    for c, part, far in beyond_room(loudspeakers, scenario.hall):
         if c.tag not in outside:  # that says it
             found.append(
                 Line(
@@ -636,14 +656,14 @@ def _check_loudspeakers(scenario):
                     f"{c.tag} would reach into the {part}.",
                 )
             )
-    for a, b in colliding_loudspeakers(scenario.loudspeakers):
+    for a, b in colliding_loudspeakers([*others, *loudspeakers]):
         found.append(
             Line(
                 f"loudspeakers {a.tag} and {b.tag} overlap. Move one of them.",
                 f"{a.tag} and {b.tag} would overlap.",
             )
         )
-    met = meeting(scenario.loudspeakers, _standing(scenario), scenario.hall)
+    met = meeting(loudspeakers, _standing(scenario), scenario.hall)
     if met:
         found.append(
             Line(
@@ -652,7 +672,7 @@ def _check_loudspeakers(scenario):
                 f"{met[0].tag} would reach into '{met[1].name}'.",
             )
         )
-    _refuse(found)
+    return found
 
 
 def _standing(scenario):
@@ -977,21 +997,37 @@ def _side(scenario, use):
 
 def _check_through(scenario):
     """No enclosure reaches through the divider where it is drawn."""
+    _refuse(through_divider(scenario, scenario.loudspeakers))
+
+
+def through_divider(scenario, loudspeakers):
+    """Loudspeakers whose enclosures reach through the divider where it is drawn.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The gym
+    loudspeakers : sequence of Loudspeaker
+        Those that are asked about
+
+    Returns
+    -------
+    faults : list of str
+        A line each; none where no use draws the divider
+    """
     divider = scenario.divider
-    if divider is None or not any(use.divided for use in scenario.uses):
-        return
-    side = divider.side_of(corners(scenario.loudspeakers))  # (loudspeaker, corner)
-    _refuse(
-        [
-            Line(
-                f"loudspeaker {c.tag}: its enclosure reaches through the divider at"
-                f" {scenario.say(divider.at)}. Move one of them.",
-                f"{c.tag} would reach through the divider.",
-            )
-            for c, sides in zip(scenario.loudspeakers, side, strict=True)
-            if np.ptp(sides)
-        ]
-    )
+    if divider is None or not loudspeakers or not any(use.divided for use in scenario.uses):
+        return []
+    side = divider.side_of(corners(loudspeakers))  # (loudspeaker, corner)
+    return [
+        Line(
+            f"loudspeaker {c.tag}: its enclosure reaches through the divider at"
+            f" {scenario.say(divider.at)}. Move one of them.",
+            f"{c.tag} would reach through the divider.",
+        )
+        for c, sides in zip(loudspeakers, side, strict=True)
+        if np.ptp(sides)
+    ]
 
 
 def _check_microphones(scenario):

@@ -11,6 +11,7 @@ from ...acoustics.criteria import CRITERIA
 from ...design.advice import Proposal, advise, limit_sentence, sentence
 from .. import tables
 from ..jobs import Job
+from ..school.proposals import ProposalsSection
 from ..tables.changes import changed_things
 from .controls import show_only
 from .page import quiet
@@ -26,6 +27,7 @@ STALE = "Something else was changed since this advice was computed. Ask again."
 REPRICED = "The prices are others since this advice was computed. Ask again."
 TRY, PUT_BACK = "Try it", "Put it back"
 GRAY = "gt-stale"  # class of a list that is of another design
+OTHERS = "Propose designs: other arrangements, aimed and balanced for all uses"
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,44 @@ class Offer:
         self.words.value = tables.card(f"{mark}{escape(sentence(self.proposal))}.")
 
 
+class ProposalsPage:
+    """What proposals need of the meeting.
+
+    Parameters
+    ----------
+    panel : Meeting
+        Holds the state
+    """
+
+    def __init__(self, panel):
+        self.panel = panel
+
+    @property
+    def scenario(self):
+        """The scenario that the controls are set to; None where it cannot be."""
+        answer = getattr(self.panel, "answer", None)
+        return answer.scenario if answer is not None and answer.possible else None
+
+    @property
+    def prices(self):
+        """The price book of the meeting; None where it cannot be read."""
+        try:
+            return self.panel.prices.book
+        except ValueError:
+            return None
+
+    def take(self, scenario):
+        """Go on from a design.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            With other loudspeakers
+        """
+        self.panel.live.flush()
+        self.panel.update(start=scenario)
+
+
 class AdviceTab(Section):
     """Moves that would help the weakest verdicts of the use that is shown."""
 
@@ -78,6 +118,9 @@ class AdviceTab(Section):
         self.ask.on_click(lambda _: self.start())
         self.job.starts_with(self.ask)
         self.list = w.VBox([])
+        self.proposals = ProposalsSection(ProposalsPage(self.panel))
+        other = w.Accordion([self.proposals.box], selected_index=None)
+        other.set_title(0, OTHERS)
         return w.VBox(
             [
                 w.HTML(quiet(ABOUT)),
@@ -85,6 +128,7 @@ class AdviceTab(Section):
                 self.job.error,
                 self.job.words,
                 self.list,
+                other,
             ]
         )
 
@@ -108,6 +152,7 @@ class AdviceTab(Section):
     def _render(self, state, answer):
         """Show which move of the list is tried, or that the list is of another design."""
         self.job.allow(answer.possible)
+        self.proposals.show()
         if self._offers:
             self._mark()
 
@@ -119,6 +164,7 @@ class AdviceTab(Section):
     def reprice(self):
         """What moves cost is outdated; see ``Section.reprice``."""
         self.outdate()
+        self.proposals.reprice()
         if self._offers:
             self._why = REPRICED
             self._mark()

@@ -2,7 +2,7 @@
 
 from html import escape
 
-from ...design.arrangements import ARRANGEMENTS, arrange
+from ...design.arrangements import OFFERED, arrange
 from ...design.delays import aligned
 from .controls import Choice, Tick, Words
 from .section import Section
@@ -52,7 +52,7 @@ class LoudspeakersSection(Section):
         ]
 
     def _arrangements(self):
-        titles = ((a.title, key) for key, a in ARRANGEMENTS.items())
+        titles = ((a.title, key) for key, a in OFFERED.items())
         options = (*AS_THEY_ARE, *titles)
         return Choice(
             key="arrangement", value="", label="Start from", options=options, act=self._arrange
@@ -77,7 +77,7 @@ class LoudspeakersSection(Section):
         """Start anew from an arrangement; what was set by hand in the gym and the seats stays."""
         if not key:
             return
-        chosen = ARRANGEMENTS[key]
+        chosen = OFFERED[key]
         self.panel.live.flush()
         if not self.panel.answer.possible:
             self._words = NOT_FROM_HERE
