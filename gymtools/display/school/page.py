@@ -25,6 +25,7 @@ from ..refusals import plain_refusal
 from .answers import shown
 from .draft_file import DraftFile, earlier
 from .form import FormSection
+from .proposals import ProposalsSection
 from .sketch import numbered, sketch
 from .style import STYLE
 from .survey import SurveySection
@@ -36,7 +37,8 @@ NOT_RUNNING = NOTE.replace("The meeting is", "The form is").replace(
     "What was typed is kept: the form asks whether to go on from it.",
 )
 SIZE = (660, 610)  # of the sketch [px]
-SECTIONS = (FormSection, SurveySection)  # the steps, in order; each has a title, a box and show()
+# the steps, in order; each has a title, a box and show()
+SECTIONS = (FormSection, SurveySection, ProposalsSection)
 MOST_STEPS = 200  # that can be undone
 
 
