@@ -459,10 +459,11 @@ def test_the_form_over_the_meeting(tmp_path):
 
 
 def test_a_copy_with_loudspeakers_opens_the_meeting(sheet, tmp_path):
-    """Behavior: "Go on" writes the file, and where there are loudspeakers the meeting opens on it
-    in the page's place; a school without them says why none opens.
+    """Behavior: "Go on" of the last step writes the file, and where there are loudspeakers the
+    meeting opens on it in the page's place; a school without them says why none opens.
     """
     five(sheet, "100", "80", "24", ("north",), "6")
+    sheet.open_step(len(sheet.sections) - 1)
     sheet.next_step()
     assert "no loudspeakers yet" in sheet.words.value and sheet.meeting is None
     gymtools.save(SCENARIOS["dovecote"], tmp_path / "dovecote.toml")
