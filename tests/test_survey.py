@@ -262,6 +262,30 @@ def test_not_sure_leaves_it_assumed(written, tmp_path):
     assert "hall.walls" not in survey.school.answers
 
 
+def test_a_school_can_begin_with_its_survey(tmp_path):
+    """Behavior: the sheet of a school of which nothing is known asks for all that it begins with;
+    what comes back makes the school.
+    """
+    school = NewSchool(name="Unknown School")
+    head = ("letter", "of", "what", "measured")
+    rows = [
+        ("A", "", "Length of the gym", "100"),
+        ("B", "", "Width of the gym", "70"),
+        ("C", "", "Clear height under the joists", "22"),
+        ("", "", "Walls with bleachers", "North, south"),
+        ("", "", "Rows of bleachers", "5"),
+    ]
+    asked = {b.question.label for b in blanks(school)}
+    assert {row[2] for row in rows} <= asked
+    survey = read_survey(as_csv([[head], rows], tmp_path), school)
+    assert not survey.bad
+    assert not survey.school.missing
+    for key, value in FIVE.items():
+        near = pytest.approx(value) if isinstance(value, float) else value
+        assert survey.school.answers[key] == near, key
+    assert survey.school.draft()[0].seats == SCHOOL.draft()[0].seats
+
+
 def test_what_is_not_there_is_an_answer(written, tmp_path):
     """Behavior: "flat" says that there is no ridge, "ok" that a wall is as the others; where
     something must have a size, "none" is named.

@@ -6,7 +6,13 @@ from dataclasses import dataclass
 
 from ..equipment.schedules import Schedule
 from ..physics import bands
-from ..venue.questions import Question, answer_words, parts_of, questions_of
+from ..venue.questions import (
+    Question,
+    answer_words,
+    first_questions,
+    parts_of,
+    questions_of,
+)
 from ..venue.units import length_text
 
 READINGS = "readings"  # of a key: what is asked about the gym while it is measured
@@ -158,6 +164,10 @@ def blanks(school):
         for name in school.things(table) if table and table != "hall" else ("",):
             known = {parts_of(q.key)[2]: q for q in questions_of(table, name)}
             found += [_blank(known[f], name or _thing(table), school) for f in fields if f in known]
+    there = {blank.key for blank in found}
+    if school.missing:  # what a school of which nothing is known begins with
+        first = [q for q in first_questions() if q.key not in there]
+        found += [_blank(question, "", school) for question in first]
     return (*found, *_state_blanks(school))
 
 

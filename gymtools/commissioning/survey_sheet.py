@@ -561,6 +561,8 @@ def _value(blank, text, plain, units):
 def _understood(blank, text, units):
     """A typed answer; where it is outside its limits, the unit that it may be in is named."""
     question = blank.question
+    if question.unit == "choices":
+        return _names(blank, text, question.choices)
     if blank.is_finish and not meanings(text, FINISHES):
         usual = ", ".join(usual_finishes(blank))
         raise ValueError(
