@@ -357,7 +357,7 @@ def test_an_arrangement_hangs_other_loudspeakers(sheet):
         " e.getAttribute('aria-label')).join()"
     )
     before = sheet.evaluate(handles)
-    pick(sheet, "Start from", "A grid of pendants firing down")
+    pick(sheet, "Start from", "Pendants over all who listen")
     sheet.wait_for_function(f"before => {handles} !== before", arg=before, timeout=90_000)
     sheet.wait_for_selector("text=It gives up:", timeout=90_000)
     shot(sheet, "arrangement_pendants")

@@ -1677,7 +1677,7 @@ def test_nothing_is_on_offer_in_an_impossible_state(small):
     assert m.state is at, "a button that the page still had does nothing"
     buttons = [m.aims.find, m.advice.ask, m.sure.draw, m.options.pin_button, m.options.show_button]
     assert all(b.disabled for b in buttons)
-    m.controls["arrangement"].value = "pendants"
+    m.controls["arrangement"].value = "pendant grid"
     assert m.state is at and "cannot be built" in m.controls["arrangement words"].value
     m.undo()
     assert m.aims.find in buttons and not any(b.disabled for b in buttons)

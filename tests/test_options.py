@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.design.arrangements import ARRANGEMENTS, arrange
+from gymtools.design.arrangements import OFFERED, arrange
 from gymtools.design.comparing import differing_values, loudspeaker_list
 from gymtools.design.options import (
     AS_IT_IS,
@@ -250,7 +250,7 @@ def test_choices_are_all_that_can_be_chosen():
     axes = choices(DOVECOTE)
     assert [next(iter(c)) for c in axes.values()] == [AS_IT_IS] * 4 and len(
         axes["arrangement"]
-    ) == len(ARRANGEMENTS) + 1
+    ) == len(OFFERED) + 1
     for axis, offered in axes.items():
         for words, made in variations(DOVECOTE, {axis: offered}):
             if words[axis] == AS_IT_IS:

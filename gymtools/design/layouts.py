@@ -356,11 +356,14 @@ def _court_pendants(scenario):
     rectangles += [f.footprint() for f in scenario.floor_seats if f.name in heard]
     a, b, c, d = np.array(rectangles).T
     box = a.min(), b.max(), c.min(), d.max()
-    return _pendants_over(scenario, box, STANDING_EARS, ["court"], "court pendants")
+    return _pendants_over(scenario, (box, STANDING_EARS), ["court"], "court pendants")
 
 
-def _pendants_over(scenario, box, ears, serves, name, loudspeaker=PENDANT, size=None):
-    """Pendants over a rectangle, in rows along the gym; in a gym that is divided half by half."""
+def _pendants_over(scenario, floor, serves, name, loudspeaker=PENDANT, size=None):
+    """Pendants over a rectangle and the height of its ears, in rows along the gym; in a gym that is
+    divided half by half.
+    """
+    box, ears = floor
     kind, placed = scenario.loudspeaker_types[loudspeaker], []
     for half, part in _half_boxes(scenario, box):
         west, east, south, north = part
@@ -432,7 +435,7 @@ def pendant_grid(scenario, loudspeaker=PENDANT):
         raise Misfit("nobody is far enough below the joists for pendants.")
     box = _around(under.values())
     ears = float(np.mean([points[:, 2].mean() for points in under.values()]))
-    return _pendants_over(scenario, box, ears, [*under], "pendants", loudspeaker)
+    return _pendants_over(scenario, (box, ears), [*under], "pendants", loudspeaker)
 
 
 def grid(scenario, loudspeaker=PENDANT, rows=3, columns=3):
@@ -455,7 +458,7 @@ def grid(scenario, loudspeaker=PENDANT, rows=3, columns=3):
     x, y = scenario.hall.length / 2, scenario.hall.width / 2
     everywhere = ["court", *listening(scenario)]
     over = dict(loudspeaker=loudspeaker, size=(columns, rows))
-    return _pendants_over(scenario, (-x, x, -y, y), SEATED_EARS, everywhere, "pendants", **over)
+    return _pendants_over(scenario, ((-x, x, -y, y), SEATED_EARS), everywhere, "pendants", **over)
 
 
 def _around(points):
@@ -792,7 +795,7 @@ def for_those_left(scenario, names, half=""):
         west, east, south, north = _around([points])
         box = west - GRID, east + GRID, south - GRID, north + GRID
         ears = float(points[:, 2].mean())
-        over = _pendants_over(scenario, box, ears, [name], f"{name} pendants")
+        over = _pendants_over(scenario, (box, ears), [name], f"{name} pendants")
         placed += [_named(one, name) for one in over if not half or half in _ending(one)]
     return placed
 
