@@ -194,6 +194,7 @@ class Moves:
         self.jobs = [
             m.aims.job,
             m.advice.job,
+            m.advice.proposals.job,
             m.sure.job,
             m.options.job,
             m.parts.job,

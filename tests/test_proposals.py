@@ -254,3 +254,27 @@ def test_a_use_without_a_talker_gets_its_delays():
     late = use.group_setting("second line").delay_ms
     assert late == pytest.approx(1000 * (way[0] - way[1]) / speed + 10, abs=1.5)
     assert use.group_setting("stage line").delay_ms == 0
+
+
+def test_the_meeting_proposes_designs_too(monkeypatch, tmp_path):
+    """Behavior: under what would help; a chosen design replaces the loudspeakers, the others can
+    still be chosen, undo brings back what hung there, and other prices ask for new proposals.
+    """
+    from gymtools.display.panel.meeting import Meeting
+    from gymtools.display.school import proposals as shown
+
+    monkeypatch.setattr(shown, "propose", lambda *_, **__: found()[0])
+    school = replace(SMALL, groups=SCENARIOS["dovecote"].groups)
+    m = Meeting(school, tmp_path, journal=False)
+    section = m.advice.proposals
+    section.start()
+    best = section.found.best[0]
+    section.choose_buttons[0][0].click()
+    assert m.scenario.groups == best.scenario.groups and m.scenario.uses == best.scenario.uses
+    assert section.choose_buttons[0][0].description == CHOSEN
+    assert not section.choose_buttons[1][0].disabled
+    m.undo()
+    assert m.scenario.groups == school.groups
+    m.advice.reprice()
+    assert STALE in section.job.words.value
+    assert all(button.disabled for button, _ in section.choose_buttons)

@@ -238,7 +238,7 @@ def _words(design):
         f"<p><b>{escape(_cost(design))}</b> ({escape(book)}); {escape(_fail(design))}</p>",
         table("", head, rows),
         f"<p>{escape(design.fits)} <i>It gives up:</i> {escape(design.gives_up)}</p>",
-        tables.bullets(_fails(design)),
+        tables.bullets([*_fails(design), *_low(design)]),
     ]
     if design.rays == "few":
         parts.append("<p>Stopped early: figures are rough, echoes are not judged.</p>")
@@ -258,6 +258,12 @@ def _fails(design):
     ]
     left = len(found) - MOST_FAILS
     return found[:MOST_FAILS] + ([f"and {left} more questions"] if left > 0 else [])
+
+
+def _low(design):
+    """What of a design hangs low, the first of its kind."""
+    found = [one for one in design.scenario.warnings if one.startswith("Loudspeaker ")]
+    return [f"{escape(found[0])}{_more(found)}"] if found else []
 
 
 def _more(places):
