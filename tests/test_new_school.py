@@ -459,17 +459,21 @@ def test_the_form_over_the_meeting(tmp_path):
 
 
 def test_a_copy_with_loudspeakers_opens_the_meeting(sheet, tmp_path):
-    """Behavior: "Go on" of the last step writes the file, and where there are loudspeakers the
-    meeting opens on it in the page's place; a school without them says why none opens.
+    """Behavior: "Go on" writes the file and opens the next step, after the last one it says why no
+    meeting opens; where there are loudspeakers the meeting opens on the file, in the page's place.
     """
     five(sheet, "100", "80", "24", ("north",), "6")
-    sheet.open_step(len(sheet.sections) - 1)
+    assert sheet.meeting_button.layout.display == "none"
+    for step in range(1, len(sheet.sections)):
+        sheet.next_step()
+        assert sheet.steps.value == step and sheet.sections[step].box in sheet.left.children
     sheet.next_step()
     assert "no loudspeakers yet" in sheet.words.value and sheet.meeting is None
     gymtools.save(SCENARIOS["dovecote"], tmp_path / "dovecote.toml")
     sheet.name.value = "Fennel Brook"
     sheet.copy(tmp_path / "dovecote.toml")
-    sheet.next_step()
+    assert sheet.meeting_button.layout.display != "none"
+    sheet.write_and_meet()
     assert sheet.meeting.scenario.name == "Fennel Brook" and sheet.meeting.box in sheet.box.children
 
 

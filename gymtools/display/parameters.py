@@ -151,7 +151,10 @@ def _check(name, value, school, given):
             raise ValueError(f"{name} = {shown(value)} is no text. Give a name in quotes.")
         check_text(name, value)
     elif name == "copied_from":
-        _school(name, value)
+        try:
+            _school(name, value)
+        except (ValueError, OSError) as error:
+            raise ValueError(f"{name}: {' '.join(str(error).split())}") from error
     elif name == "arrangements":
         names_of(name, value, ARRANGEMENTS)
     elif name == "against":

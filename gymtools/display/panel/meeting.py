@@ -8,6 +8,7 @@ import ipywidgets as w
 from ...acoustics.evaluate import evaluate
 from ...commissioning.existing import kept_before
 from ...venue.files import load
+from ...venue.new_school import NewSchool
 from ...venue.paths import range_at
 from .. import scene
 from ..jobs import Debounce, Throttle
@@ -362,7 +363,7 @@ class Meeting:
 
     def open_form(self):
         """Open the form of a new school over the panel; it leads back, or opens what it wrote."""
-        from ..school.page import NewSchoolPage  # which opens meetings itself
+        from ..school.page import NAMELESS, NewSchoolPage  # which opens meetings itself
 
         def leave():
             self.box.children = [one for one in self.box.children if one is not form.sheet]
@@ -372,7 +373,8 @@ class Meeting:
             leave()
             self.sections[SaveSection].open(path)
 
-        form = NewSchoolPage(self.folder, alone=self.alone, on_back=leave, on_open=opened)
+        school = NewSchool(name=NAMELESS, units=self.state.units)
+        form = NewSchoolPage(self.folder, school, alone=self.alone, on_back=leave, on_open=opened)
         self.box.children = [*self.box.children, form.sheet]
         self.box.add_class("gt-behind")
         return form

@@ -88,7 +88,7 @@ class Answer:
         if state == "usual" and value is None:
             words = ""
         if self.question.key in school.missing:
-            words = "to be answered"
+            words = "to answer"
         self.said.remove_class("gt-refused")
         self.said.value = escape(" ".join(part for part in (words, echo) if part))
 

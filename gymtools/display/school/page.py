@@ -49,32 +49,21 @@ class NewSchoolPage:
     ----------
     folder : str or Path
         Where the school's file is written
-    name : str
-        Of the school; asked for when left out
-    copied_from : str or Path, optional
-        File of another school that it begins as a copy of
+    school : NewSchool, optional
+        What it begins with; a school of which nothing is known when left out
     alone : bool
         Cover the notebook, but for its bars
     on_back : callable, optional
         Leads back to where the page was opened from
     on_open : callable, optional
         Opens the meeting on a file, called with its path; in the page's place when left out
-
-    Raises
-    ------
-    ValueError
-        The file to copy cannot be read, or the name cannot be one
     """
 
-    def __init__(
-        self, folder=".", name="", *, copied_from=None, alone=False, on_back=None, on_open=None
-    ):
+    def __init__(self, folder=".", school=None, *, alone=False, on_back=None, on_open=None):
         self.folder, self.file, self.alone = Path(folder), None, alone
         self.draft_file, self.on_back, self.on_open = DraftFile(folder), on_back, on_open
         self._past, self._future = [], []
-        self.school = NewSchool(name=name or NAMELESS)
-        if copied_from is not None:
-            self.school = copy_of(copied_from, name)
+        self.school = school or NewSchool(name=NAMELESS)
         self.configuration, self.faults, self.meeting = None, [], None
         self._parsed = (None, None, [])
         self._make()
@@ -120,6 +109,11 @@ class NewSchoolPage:
             self.open_meeting()
         else:
             self.say(f"{self.words_of_file()} It has no loudspeakers yet, so no meeting opens.")
+
+    def write_and_meet(self):
+        """Write the file and open the meeting on it."""
+        if self.write():
+            self.open_meeting()
 
     # ---- what stands
 
@@ -299,6 +293,8 @@ class NewSchoolPage:
         self._show_sketch()
         self.seats.value = self._seat_words()
         self.wrong.value = self._fault_words()
+        heard = self.scenario is not None and bool(self.scenario.groups)
+        shown(self.meeting_button, heard)
         self.undo_button.disabled, self.redo_button.disabled = not self._past, not self._future
         if self.left.children:
             self.sections[self.steps.value].show()
@@ -410,7 +406,8 @@ class NewSchoolPage:
         self.replace_button.layout.display = "none"
         self.write_button = _button("Write the file", self.write, "110px")
         self.next_button = _button("Go on", self.next_step, "80px")
-        back = [_button("Back to the meeting", self.on_back, "150px")] if self.on_back else []
+        self.meeting_button = _button("Open the meeting", self.write_and_meet, "140px")
+        back = [_button("Back to the meeting", self.on_back, "170px")] if self.on_back else []
         parts = [
             self.name,
             self.units,
@@ -420,6 +417,7 @@ class NewSchoolPage:
             self.redo_button,
             self.write_button,
             self.next_button,
+            self.meeting_button,
             self.replace_button,
             *back,
             self.notebook,
@@ -435,7 +433,7 @@ class NewSchoolPage:
             placeholder="e.g. Alder Hollow High School",
             continuous_update=False,
             style={"description_width": "130px"},
-            layout={"width": "400px"},
+            layout={"width": "360px"},
         )
         self.units = w.ToggleButtons(
             options=(("feet", "ft"), ("meters", "m")),
@@ -541,4 +539,5 @@ def new_school(folder=".", name="", copied_from=None):
     ValueError
         The file to copy cannot be read, or the name cannot be one
     """
-    return NewSchoolPage(folder, name, copied_from=copied_from or None, alone=True)
+    school = copy_of(copied_from, name) if copied_from else NewSchool(name=name or NAMELESS)
+    return NewSchoolPage(folder, school, alone=True)
