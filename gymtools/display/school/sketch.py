@@ -231,7 +231,8 @@ class _Sketch:
                 pen["anchor"] = "start" if side > 0 else "end"
                 self._text(x + side * (LETTER + 3), y + 1, words, **pen)
             else:
-                self._text(x + LETTER + 3, y - 5, words, **pen)
+                pen["anchor"] = "start" if side > 0 else "end"
+                self._text(x + side * (LETTER + 3), y - 5, words, **pen)
         self.late.append((x, y, letter, INK))
 
     # ---- the plan
@@ -454,7 +455,8 @@ class _Sketch:
         """Boxes of a fixture as seen in the direction of the section."""
         for low, high in fixture.boxes(self.hall):
             ends = sorted(((low - foot) @ inward, (high - foot) @ inward))
-            self._box(self.cut, (*ends, low[2], high[2]), color=QUIET, width=0.8, dash="2 2")
+            box = (*ends, low[2], high[2])
+            self._box(self.cut, box, fixture.name, color=QUIET, width=0.8, dash="2 2")
 
     def _stage_in_cut(self):
         """The opening, where one looks at it, or the recess where the section runs into it."""
@@ -538,7 +540,7 @@ class _Sketch:
             found += [("M", "base_height", (inside, 0), (inside, bank.base_height))]
         for letter, field, *places in found:
             one, other = (self.cut.at(deep - s if far else s, z) for s, z in places)
-            side = -1 if far and letter != "G" else 1
+            side = -1 if far else 1
             self._measure(one, other, letter, (key + field, getattr(bank, field)), side=side)
 
     def _height_measures(self, deep):
