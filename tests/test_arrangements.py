@@ -288,7 +288,7 @@ def test_in_every_school(name):
     check_everything(SCENARIOS[name])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(scenario=halls(st.sets(st.sampled_from(LONG))))
 def test_in_any_hall(scenario):
     """Invariance: the same in halls of all sizes and roofs, with banks on the long sides, stages on
@@ -297,7 +297,7 @@ def test_in_any_hall(scenario):
     check_everything(scenario)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     scenario=halls(
         st.sets(st.sampled_from((*LONG, *ENDS)), min_size=1).filter(lambda s: s & set(ENDS))
@@ -308,7 +308,7 @@ def test_with_banks_at_the_ends(scenario):
     check_everything(scenario)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     scenario=halls(st.sets(st.sampled_from(LONG), min_size=1), offset=st.sampled_from([-0.8, 0.8]))
 )
@@ -426,8 +426,12 @@ def test_a_larger_hall_gets_a_larger_layout(key, monkeypatch):
     lines = replace(one.lines, length=one.lines.length * GROWN, width=one.lines.width * GROWN)
     monkeypatch.setattr(scenario_module, "court", lambda level: lines)
     large = arrange(replace(one, **wide), key)
-    assert [c.tag for c in large.loudspeakers] == [c.tag for c in small.loudspeakers]
-    a, b = (np.array([c.position[:2] for c in s.loudspeakers]) for s in (small, large))
+    # chairs that are left out have pendants of their own, as many as they need
+    one, other = (
+        [c for c in s.loudspeakers if not c.group.startswith("chairs")] for s in (small, large)
+    )
+    assert [c.tag for c in other] == [c.tag for c in one]
+    a, b = (np.array([c.position[:2] for c in found]) for found in (one, other))
     assert np.abs(b - GROWN * a).max() < (GROWN - 1) * 2.0
     assert len({tuple(p) for p in np.round(b, 2)}) == len(b)
 

@@ -110,7 +110,8 @@ def hung(scenario, key, **options):
     placed = on_both_sides(scenario, placed)
     for _ in range(PASSES):  # what is moved out of the way may leave somebody out
         placed = placed_freely(scenario, _told_apart(placed))
-        more = _for_those_left(scenario, placed)
+        # a given number of pendants is that number
+        more = _for_those_left(scenario, placed) if ARRANGEMENTS[key].offered else []
         if not more:
             break
         placed = [*placed, *more]
