@@ -194,19 +194,18 @@ def test_three_designs_stand_side_by_side(section):
     cards = section.cards.children
     assert len(cards) == 3
     for number, (card, design) in enumerate(zip(cards, section.found.best, strict=True), 1):
-        top, drawn, button, words = card.children
+        top, button, drawn, words = card.children
         assert (
             design.title in top.value and f"{len(design.scenario.loudspeakers)} loud" in top.value
         )
         assert 'role="img"' in drawn.value and "section through" in drawn.value
         assert f"Choose design {number}" in button.tooltip
-        assert "invented prices" in words.value and design.gives_up in words.value
+        assert "invented prices" in top.value and design.gives_up in words.value
         for use, counts in design.counts.items():
             assert use in words.value and str(counts[0]) in words.value
     assert "No arrangement meets every target" in section.heading.value
     for title, why in section.found.refused.items():
         assert title in section.rest.value and why in section.rest.value
-    assert "Loudspeakers hang over people" in section.box.children[-1].value
 
 
 def test_a_choice_is_taken_and_another_one_can_follow(section):

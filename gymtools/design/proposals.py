@@ -280,13 +280,13 @@ def _aimed(work, design):
         return design
     search = Search(task)
     search.run(1)
-    found = [design]
-    for x in [] if search.best is None else [search.best, task.settable(search.best)]:
-        try:
-            found.append(_design(work, task.scenario_at(x), design.key))
-        except ValueError:
-            continue
-    return min(found, key=_rough)
+    if search.best is None:
+        return design
+    try:  # in degrees and decibels that an installer can set
+        aimed = _design(work, task.scenario_at(task.settable(search.best)), design.key)
+    except ValueError:
+        return design
+    return min(design, aimed, key=_rough)
 
 
 def _balanced(work, scenario, use):

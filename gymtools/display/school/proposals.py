@@ -14,9 +14,9 @@ from .. import scene, tables
 from ..charts.design_sketch import design_sketch
 from ..jobs import Job
 from ..panel.controls import show_only
-from ..panel.page import CAUTION, quiet
+from ..panel.page import quiet
 from ..tables.markup import Num, table
-from ..theme import shown_quantity
+from ..theme import QUANTITIES, shown_quantity
 
 ASK, ASK_AGAIN = "Propose designs", "Propose again"
 CHOOSE, CHOSEN = "Choose this design", "Chosen"
@@ -61,7 +61,6 @@ class ProposalsSection:
                 self.job.error,
                 self.job.words,
                 self.results,
-                w.HTML(CAUTION),
             ]
         )
         self.show()
@@ -141,10 +140,10 @@ class ProposalsSection:
         self.choose_buttons.append((button, design))
         units, result = design.scenario.units, next(iter(design.results.values()))
         view = scene.View(result=result, quantity=shown_quantity(result, "speech"), units=units)
-        caption = f"<p>{quiet(f'Color: speech level, {escape(view.result.use.name)}')}</p>"
-        drawn = w.HTML(design_sketch(view) + caption)
-        top = f"<p><b>{number}. {escape(design.title)}</b><br>{escape(_hung(design))}</p>"
-        card = w.VBox([w.HTML(tables.card(top)), drawn, button, w.HTML(_words(design))])
+        low, high = view.values.min(), view.values.max()
+        colored = f"{QUANTITIES[view.quantity].label}, {result.use.name}: {low:.0f} to {high:.0f} {view.unit}"
+        drawn = w.HTML(f"{design_sketch(view)}<p>{quiet(escape(colored))}</p>")
+        card = w.VBox([w.HTML(_first(number, design)), button, drawn, w.HTML(_words(design))])
         card.layout = CARD
         return card
 
@@ -226,16 +225,24 @@ def _hung(design):
     return f"{total} loudspeaker{'s' if total > 1 else ''}: {each}"
 
 
+def _first(number, design):
+    """What is compared first: what it is, what fails, what it costs."""
+    book = "invented prices" if design.prices == INVENTED else design.prices
+    said = _fail(design)
+    return tables.card(
+        f"<p><b>{number}. {escape(design.title)}</b><br>{escape(_hung(design))}<br>"
+        f"<b>{escape(said[0].upper() + said[1:])}. {escape(_cost(design))}</b> ({escape(book)})</p>"
+    )
+
+
 def _words(design):
-    """Cost, checks use by use, what the design is for, what it gives up and what fails."""
+    """Checks use by use, what the design is for, what it gives up and what fails."""
     rows = [
         [escape(name), Num(str(met)), Num(str(close)), Num(str(failing))]
         for name, (met, close, failing) in design.counts.items()
     ]
     head = ["use", Num("met"), Num("close"), Num("fail")]
-    book = "invented prices" if design.prices == INVENTED else design.prices
     parts = [
-        f"<p><b>{escape(_cost(design))}</b> ({escape(book)}); {escape(_fail(design))}</p>",
         table("", head, rows),
         f"<p>{escape(design.fits)} <i>It gives up:</i> {escape(design.gives_up)}</p>",
         tables.bullets([*_fails(design), *_low(design)]),
