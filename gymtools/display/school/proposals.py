@@ -141,7 +141,8 @@ class ProposalsSection:
         units, result = design.scenario.units, next(iter(design.results.values()))
         view = scene.View(result=result, quantity=shown_quantity(result, "speech"), units=units)
         low, high = view.values.min(), view.values.max()
-        colored = f"{QUANTITIES[view.quantity].label}, {result.use.name}: {low:.0f} to {high:.0f} {view.unit}"
+        what = f"{QUANTITIES[view.quantity].label}, {result.use.name}"
+        colored = f"{what}: {low:.0f} to {high:.0f} {view.unit}"
         drawn = w.HTML(f"{design_sketch(view)}<p>{quiet(escape(colored))}</p>")
         card = w.VBox([w.HTML(_first(number, design)), button, drawn, w.HTML(_words(design))])
         card.layout = CARD
