@@ -20,7 +20,7 @@ for old, new in (
         'side = "north"\nsetback = 0.5\naisles = 2\naisle_width = 1.0\nwheelchair_spaces = 4\n',
     ),
     ('name = "game"\n', 'name = "game"\npulled_out = { bleachers = 3 }  # for games\n'),
-    ('name = "chairs"\n', 'name = "chairs"\naisles = 1\n'),
+    ('name = "chairs"\n', 'name = "chairs"\nfacing = "east"\naisles = 1\n'),
     (
         "[[treatments]]",
         '[[side_courts]]\nname = "west court"\nx = -8\ny = -4\nlength = 9\nwidth = 9\n'

@@ -631,7 +631,7 @@ def test_schools_are_what_they_were():
             'side = "north"\n',
             'side = "north"\nsetback = 0\nbase_height = 0\naisles = 0\npulled_out = 5\n',
         )
-        .replace('name = "chairs"\n', 'name = "chairs"\naisles = 0\n')
+        .replace('name = "chairs"\n', 'name = "chairs"\nfacing = "west"\naisles = 0\n')
     )
     s = parse(spelled)
     for use in s.uses:
