@@ -8,6 +8,7 @@ import numpy as np
 
 from ..acoustics.evaluate import evaluate_all
 from ..physics import bands
+from ..venue.joists import joist_warnings
 from ..venue.scenario import Scenario
 from ..venue.units import FOOT, feet_inches
 from . import hanging
@@ -173,7 +174,13 @@ def _loudspeakers(made):
         columns=hanging.COLUMNS,
         rows=hanging.rows(made.scenario, made.results, made.amplification),
         note=" ".join(
-            [AIMS, CAUTIONS["Loudspeakers"], *_measured(made.scenario), *_staying(made.scenario)]
+            [
+                *(w[0].upper() + w[1:] for w in joist_warnings(made.scenario)),
+                AIMS,
+                CAUTIONS["Loudspeakers"],
+                *_measured(made.scenario),
+                *_staying(made.scenario),
+            ]
         ),
     )
 

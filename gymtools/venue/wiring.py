@@ -9,7 +9,8 @@ from .quantity import Thing, quantity
 from .tables import named
 from .texts import shown
 
-OPERATORS = ("nobody", "teacher", "trained")  # who runs the system
+NOBODY = "nobody"
+OPERATORS = (NOBODY, "teacher", "trained")  # who runs the system
 CONDUCTORS = ("awg", "mm2")
 LEAST_LINE = 20.0  # lowest voltage of a line [V]
 AWG = (18, 16, 14, 12, 10, 8)  # usual conductors of loudspeaker cable, the thickest last
