@@ -18,6 +18,7 @@ from gymtools.equipment.loudness import loudness
 from gymtools.equipment.outputs import LINE_PART, TRANSFORMER_DB
 from gymtools.equipment.prices import example_prices
 from gymtools.equipment.rack import rack_place, rack_units
+from gymtools.equipment.schedules import parts, schedules
 from gymtools.equipment.signal import inputs, mixer, plates, presets, processor
 from gymtools.physics import electrical
 from gymtools.physics.bands import a_weighted, to_energy, to_level
@@ -299,6 +300,35 @@ def test_nothing_suffices_and_it_is_said():
     assert result.word == "out of reach" and result.reach_dba == pytest.approx(
         110 + min(system.limiting["game"].headroom_db, result.cap_db)
     )
+
+
+def test_amplifiers_and_cable_that_are_there_are_used_again():
+    """Closed form: of two amplifiers that are wanted one is there: only its work is paid for, and
+    the design takes that model for it; cable that lies there costs nothing, keeps its size, and
+    what it loses too much is said. Schedules and bill call them so.
+    """
+    bare = bill(low(DOVECOTE))
+    words = {
+        ("equipment", "existing_amplifiers"): {"four by 400": 1},
+        ("equipment", "existing_condition"): "tested in May",
+        ("equipment", "wiring", "wall pair", "existing_cable"): "2.5 mm2",
+    }
+    s = changed(low(DOVECOTE), words)
+    made = parts(s, rays="few")
+    lines = {(x.kind, x.item): x for x in made.lines}
+    again = lines["amplifier", "four by 400 (there already, tested in May)"]
+    assert (again.quantity, again.price, again.labor) == (1, 0.0, 85.0)
+    assert [k.name for k in made.amplification.amplifiers.values()] == ["four by 400"]
+    own = [c for c in made.amplification.channels if c.group == "wall pair"]
+    old = lines["cable", "2.5 mm² (there already)"]
+    assert old.total == 0 and old.quantity == pytest.approx(sum(c.length for c in own))
+    assert sum(x.total for x in made.lines) < sum(x.total for x in bare) - 520
+    assert max(c.loss_db for c in own) > 0.5
+    assert "the 2.5 mm² that lies there loses" in made.amplification.warnings[0]
+    found = {t.title: t for t in schedules(made)}
+    assert found["Amplifiers"].rows[0][1] == "four by 400 (there already, tested in May)"
+    assert found["Cables"].rows[0][3] == "2.5 mm² (there already)"
+    assert parse(to_text(s)) == s
 
 
 def test_a_limit_stands_where_the_peaks_of_a_use_exceed_it():

@@ -117,6 +117,16 @@ class Amplification:
         return {c.amplifier: c.type for c in self.channels}
 
     @property
+    def reused(self):
+        """Names of the amplifiers that are there already (frozenset of str)."""
+        left, found = dict(self.scenario.equipment.existing_amplifiers), set()
+        for name, amplifier_type in self.amplifiers.items():
+            if left.get(amplifier_type.name, 0) >= 1:
+                left[amplifier_type.name] -= 1
+                found.add(name)
+        return frozenset(found)
+
+    @property
     def ac_power_w(self):
         """AC power drawn at an eighth of all amplifiers' power, and the heat of it (W, W);
         amplifiers run for what they are, used or not.

@@ -14,7 +14,7 @@ from ..venue.units import FOOT, feet_inches
 from . import hanging
 from .amplification import CIRCUIT_PART, Amplification, amplify
 from .assistive_listening import receivers
-from .bill import bill
+from .bill import bill, there_already
 from .hanging import both_lengths
 from .loudness import loudness
 from .prices import currency_of
@@ -225,13 +225,14 @@ def _levels(made):
 
 
 def _amplifiers(made):
-    rows = []
+    rows, condition = [], made.scenario.equipment.existing_condition
     for name, amplifier_type in made.amplification.amplifiers.items():
+        again, called = name in made.amplification.reused, amplifier_type.name
         used = [c for c in made.amplification.channels if c.amplifier == name]
         rows.append(
             (
                 name,
-                amplifier_type.name,
+                there_already(called, condition) if again else called,
                 len(used),
                 amplifier_type.channels,
                 amplifier_type.rack_units,
@@ -339,7 +340,9 @@ def _cables(made):
             c.cable,
             f"rack, {c.amplifier} output {c.output}",
             " - ".join(c.tags),
-            c.conductor,
+            there_already(c.conductor, made.scenario.equipment.wired(c.group).cable_condition)
+            if c.existing_cable
+            else c.conductor,
             " + ".join(f"{x:.1f}" for x in c.lengths),
             *both_lengths(c.length),
             round(c.loss_db, 2),
