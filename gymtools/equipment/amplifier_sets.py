@@ -11,7 +11,8 @@ from .signal import EXTRA_UNITS
 # work that another amplifier model, a line voltage or another rack must save before it is
 # taken: spares, settings; transformers lose level and low octaves [h]    judgment, no source
 PREFERRED_HOURS = 2.0
-WIDTH = 20  # ways that are followed to see what can be reached, before all are
+WIDTH = 20  # ways that are followed to see what can be reached
+MOST_WAYS = 600  # ways that are followed then; enough for all of them in gyms of a few groups
 RACK = ("rack", "rack with doors and power")
 SAME = 0.01  # costs that count as alike [the price book's currency]
 
@@ -46,6 +47,7 @@ class _Way:
     """One option for each of the groups so far."""
 
     cost: float = 0.0
+    shared: float = 0.0  # the same with no more of an amplifier than the outputs in use
     preference: float = 0.0
     outputs: int = 0
     rank: int = 0  # the usual wirings first
@@ -56,7 +58,7 @@ class _Way:
         return round(self.cost + self.preference, 6), self.outputs, self.rank
 
 
-def cheapest(groups, prices, existing=None):
+def cheapest(groups, prices, existing=None, *, most_ways=MOST_WAYS):
     """One option for each group, so that everything together costs least.
 
     Parameters
@@ -67,6 +69,8 @@ def cheapest(groups, prices, existing=None):
         What amplifiers, the rack and the work on them cost
     existing : dict, optional
         Amplifiers that are there already: count by type
+    most_ways : int
+        Ways that are followed at most [-]
 
     Returns
     -------
@@ -76,17 +80,16 @@ def cheapest(groups, prices, existing=None):
     Notes
     -----
     Group by group; of all ways that leave the same outputs free, with the same models, lines and
-    height of the rack, only the cheapest is followed, and none that already costs more than what
-    can be reached.
+    height of the rack, only the cheapest is followed, and none that cannot become cheaper than what
+    was reached before: each group to come adds at least its cheapest option with its outputs' share
+    of an amplifier. Of very many groups the ways that promise most are followed.
     """
     lists = [_undominated(group.options) for group in groups]
-    costs = _Costs.of(lists, prices)
+    costs = _Costs.of(lists, prices, spare=bool(existing))
     start = _State(spare=tuple(sorted((n, int(k)) for n, k in (existing or {}).items() if k)))
-    # what the groups still to come cost at least
-    least = [min(o.own_cost for o in some) for some in lists]
-    rest = [sum(least[k + 1 :]) for k in range(len(least))]
-    reached = _search(lists, costs, start, rest, bound=float("inf"), width=WIDTH)
-    return _search(lists, costs, start, rest, bound=reached.score, width=None)
+    reached = _search(lists, costs, start, bound=float("inf"), width=WIDTH)
+    better = _search(lists, costs, start, bound=reached.score, width=most_ways)
+    return reached if better is None or better.score > reached.score + SAME else better
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,32 +100,47 @@ class _Costs:
     again: dict  # the work on one that is there
     rack_unit: float
     preferred: float
+    spare: bool  # some amplifiers are there already
 
     @classmethod
-    def of(cls, lists, prices):
+    def of(cls, lists, prices, *, spare):
         names = {o.amplifier_type.name for some in lists for o in some}
         return cls(
             new={name: price_of(prices, "amplifier", name) for name in names},
             again={name: work_of(prices, name) for name in names},
             rack_unit=price_of(prices, *RACK),
+            spare=spare,
             preferred=PREFERRED_HOURS * price_of(prices, "labor", "hour"),
         )
 
+    def share(self, option):
+        """What an option costs at least: of its amplifiers only the outputs that it uses."""
+        kind = option.amplifier_type
+        one = min(self.new[kind.name], self.again[kind.name]) if self.spare else self.new[kind.name]
+        return option.own_cost + len(option.outputs) * one / kind.channels
 
-def _search(lists, costs, start, rest, *, bound, width):
-    """The cheapest way, or the best of those that are followed."""
+    def promise(self, state, way):
+        """What a way costs at least, the groups to come left out."""
+        return way.shared + way.preference + rack_size(state.units) * self.rack_unit
+
+
+def _search(lists, costs, start, *, bound, width):
+    """The cheapest way of those that are followed; None where none keeps within the bound."""
+    least = [min(map(costs.share, some)) for some in lists]
     ways = {start: _Way()}
-    for some, later in zip(lists, rest, strict=True):
-        found = {}
+    for k, some in enumerate(lists):
+        found, later = {}, sum(least[k + 1 :])
         for state, way in ways.items():
             for option in some:
                 new_state, new = _with(state, way, option, costs)
-                if new.order[0] + later > bound + SAME:
+                if costs.promise(new_state, new) + later > bound + SAME:
                     continue
                 if new_state not in found or new.order < found[new_state].order:
                     found[new_state] = new
-        kept = sorted(found.items(), key=lambda pair: pair[1].order)[:width]
-        ways = dict(kept)
+        ranked = sorted(found.items(), key=lambda pair: (costs.promise(*pair), pair[1].order))
+        ways = dict(ranked[:width])
+        if not ways:
+            return None
     sets = [(_finished(state, way, costs), way.order[1:]) for state, way in ways.items()]
     return min(sets, key=lambda pair: (round(pair[0].score, 2), pair[1]))[0]
 
@@ -163,6 +181,7 @@ def _with(state, way, option, costs):
         units=state.units + more * (int(kind.rack_units) + 1),
     ), _Way(
         cost=cost,
+        shared=way.shared + costs.share(option),
         preference=others * costs.preferred,
         outputs=way.outputs + outputs,
         rank=way.rank + option.rank,
