@@ -88,6 +88,8 @@ def cheapest(groups, prices, existing=None, *, most_ways=MOST_WAYS):
     costs = _Costs.of(lists, prices, spare=bool(existing))
     start = _State(spare=tuple(sorted((n, int(k)) for n, k in (existing or {}).items() if k)))
     reached = _search(lists, costs, start, bound=float("inf"), width=WIDTH)
+    if most_ways <= WIDTH:
+        return reached
     better = _search(lists, costs, start, bound=reached.score, width=most_ways)
     return reached if better is None or better.score > reached.score + SAME else better
 

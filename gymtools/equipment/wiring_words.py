@@ -9,7 +9,7 @@ from .prices import money
 
 DAMPING = 10.0  # least damping factor worth asking for    common practice, no source
 FAR_TOO_LARGE = 10.0  # power given over what peaks ask for, 10 dB    judgment, no source
-FEW_WAYS = 80  # that are followed to see what another wiring would cost
+FEW_WAYS = 20  # that are followed to see what another wiring would cost
 LOW_GAIN_DB = -6.0  # gain in every use from which it is said to have drifted    judgment, no source
 
 
