@@ -254,6 +254,26 @@ def test_moves_are_of_every_kind_and_each_is_one_change():
     )
 
 
+def test_identical_microphones_are_not_told_apart():
+    """Behavior: the two microphones over the stage, alike but for their sides, are given another
+    type together, one of them is closed, and mixing them automatically is offered; where one is
+    lower, each is named by itself.
+    """
+    ideas = [m.words for m in moves(LARKFIELD, "performance") if "stage left" in m.words]
+    assert ideas and all("'stage left' and 'stage right'" in words for words in ideas)
+    assert "keep one of 'stage left' and 'stage right' closed in performance" in ideas
+    (mixed,) = [m for m in moves(LARKFIELD, "performance") if m.kind == "automatic mixing"]
+    use = mixed.scenario.use("performance")
+    assert mixed.scenario.open_at_once(use) == 1 and use.microphones == (
+        "stage left",
+        "stage right",
+    )
+    lower = changed(LARKFIELD, {("microphones", "stage left", "height"): 2.5})
+    ideas = [m.words for m in moves(lower, "performance")]
+    assert "keep 'stage left' closed in performance" in ideas
+    assert not any(m.kind == "automatic mixing" for m in moves(LARKFIELD, "game"))
+
+
 def gain_changes(before, after, group):
     """Changes of a group's gain in the uses where there is one [dB]."""
     pairs = zip(before.uses, after.uses, strict=True)

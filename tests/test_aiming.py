@@ -193,6 +193,24 @@ def test_stopped_it_keeps_the_best_so_far():
     assert found.evaluations < 700
 
 
+def test_gains_stay_near_zero_unless_they_buy_something():
+    """Closed form: of two loudspeakers over a bank that have drifted to -8 dB together, one is at 0
+    dB again after the search, as only their difference is heard; a difference that is left is said
+    with what it buys, as two evaluations have it.
+    """
+    s = bench("north", x=-5.0)
+    s = replace(s, groups=(*s.groups, replace(s.groups[0], name="two", tag="T", x=5.0)))
+    low = {("uses", "talk", "groups", g, "gain_db"): -8.0 for g in ("one", "two")}
+    moving = dict(move=("downtilt_deg", "gain_db"), symmetric=False, room="statistical")
+    found = aim(changed(s, low), **moving, starts=1, evaluations=120)
+    use = found.scenario.use("talk")
+    gains = np.array([use.group_setting(g).gain_db for g in ("one", "two")])
+    assert found.moved and np.abs(gains).min() == 0 and np.abs(gains).max() < 4
+    flat = changed(found.scenario, dict.fromkeys(low, 0.0))
+    bought = total(flat, room="statistical") - total(found.scenario, room="statistical")
+    assert sum(found.gains_buy.get("talk", {"": 0.0}).values()) == pytest.approx(bought, abs=1e-6)
+
+
 def test_limits_are_hard():
     """Invariance: heights stay under the joists and over the least, tilts within the travel; what
     stays where it is does not move.

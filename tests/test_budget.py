@@ -80,10 +80,12 @@ def test_a_bill_is_its_quantities_times_its_prices():
 
 
 def test_a_line_has_a_transformer_at_each_loudspeaker():
-    """Closed form: two on a line are two transformers, the pair that is driven directly
-    has none.
-    """
-    s = changed(DOVECOTE, {("equipment", "wiring", "floor pair", "line_volts"): 70.7})
+    """Closed form: two on a line are two transformers, the pair at low impedance has none."""
+    wiring = ("equipment", "wiring")
+    s = changed(
+        DOVECOTE,
+        {(*wiring, "floor pair", "line_volts"): 70.7, (*wiring, "wall pair", "line_volts"): 0.0},
+    )
     (line,) = [x for x in bill(s) if x.kind == "line transformer"]
     assert (
         line.quantity == 2

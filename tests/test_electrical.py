@@ -242,3 +242,24 @@ def test_refusals(call, message):
     """Behavior: every refusal names the value, its range and the likely slip."""
     with pytest.raises(ValueError, match=message):
         call()
+
+
+@pytest.mark.parametrize(
+    "gauge, losses",
+    [
+        (10, (0.423, 0.214, 0.138, 0.069)),
+        (12, (0.664, 0.338, 0.218, 0.110)),
+        (14, (1.033, 0.532, 0.344, 0.174)),
+        (16, (1.589, 0.831, 0.541, 0.275)),
+        (18, (2.406, 1.286, 0.845, 0.433)),
+    ],
+)
+def test_loss_at_low_impedance_and_on_lines(gauge, losses):
+    """Worked by hand: 100 ft, there and back, by the resistance that NBS Handbook 100 prints for
+    each gauge, into 4 and 8 ohm and into 400 W of taps at 70.7 V (5000 / 400 = 12.5 ohm) and at
+    100 V (10 000 / 400 = 25 ohm): 20 lg(1 + R / Z).
+    """
+    lines = [el.line_load([200, 200], volts=volts)[1] for volts in (70.7, 100.0)]
+    assert lines == [12.5, 25.0]
+    got = [el.cable_loss_db(100 * FOOT, ohm, awg=gauge) for ohm in (4.0, 8.0, *lines)]
+    assert got == pytest.approx(losses, abs=0.0011)

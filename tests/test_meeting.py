@@ -1427,7 +1427,7 @@ def test_parts_follow_what_is_chosen(tmp_path):
     assert m.controls["equipment", "conductor"].label == "as the units"
     m.controls["wired group"].value = "wall pair"
     other = ("equipment", "wiring", "wall pair")
-    assert m.controls[*other, "line_volts"].label == "driven directly"
+    assert m.controls[*other, "line_volts"].label == "the cheapest way"
     assert m.controls[*other, "run"].value == 0
     m.controls[*other, "run"].value = 0.01
     assert "too short" in tab.words.value

@@ -557,7 +557,8 @@ def test_a_limiter_is_asked_for_where_the_amplifier_is_stronger():
 
 def test_warnings_reach_the_channel_schedule():
     """Behavior: what does not suffice stands under the table of channels."""
-    far = changed(LARKFIELD, {("equipment", "wiring", "court pair", "run"): 300.0})
+    wiring = ("equipment", "wiring", "court pair")
+    far = changed(LARKFIELD, {(*wiring, "run"): 300.0, (*wiring, "line_volts"): 0.0})
     assert "loses" in tables(far)["Channels"].note and amplify(far).warnings
 
 

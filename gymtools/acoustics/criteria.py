@@ -471,7 +471,8 @@ def _feedback_margin(result):
         place = spot(m.positions[m.worst], units) if len(m.positions) > 1 else ""
         facts = dict(
             safe_share=m.safe_share,
-            open=len(result.microphones),
+            open=result.scenario.open_at_once(result.use),
+            of=len(result.microphones),
             open_db=m.open_mics_db,
             peak_db=float(m.peak_allowance_db[m.worst]),
             octave=bands.NAMES[m.band[m.worst]],
@@ -490,6 +491,8 @@ def _feedback_words(v, _units):
     kept = f"the {feedback.STABILITY_MARGIN_DB:g} dB margin"
     if f["open_db"]:
         kept += f" and {f['open_db']:.0f} dB for {f['open']} open microphones"
+    if f["open"] < f["of"]:
+        kept += f" (automatic mixing: one of {f['of']} microphones open at a time)"
     reserve = f"{v.value:.1f} dB in reserve" if v.value >= 0 else f"{-v.value:.1f} dB short"
     return (
         f"{reserve}{at} after {kept}: needs {f['needed']:+.0f} dB from its microphone to the"

@@ -61,14 +61,15 @@ def feedback_margins(result):
     Returns
     -------
     feedback_margins : tuple of FeedbackMargin
-        One for each open microphone
+        One for each open microphone; where they are mixed automatically each counts as the only one
 
     Sources
     -------
     As ``feedback_margin``.
     """
     opened = [m for m in result.scenario.microphones if m.name in result.use.microphones]
-    return tuple(feedback_margin(result, m, len(opened)) for m in opened)
+    count = result.scenario.open_at_once(result.use)
+    return tuple(feedback_margin(result, m, count) for m in opened)
 
 
 def feedback_margin(result, microphone, open_mics=1):
@@ -246,7 +247,7 @@ def microphone_map(result, microphone):
     maps : list of FeedbackMargin
         One for the floor, one for each stage
     """
-    configuration, count = result.configuration, max(1, len(result.use.microphones))
+    configuration, count = result.configuration, max(1, result.scenario.open_at_once(result.use))
     stages = [platform.name for platform in configuration.portable_stages]
     if configuration.stage and configuration.curtain_open:
         stages.insert(0, "stage")

@@ -175,6 +175,7 @@ def _unlike(scenario):
             tuple(sorted(u.pulled_out.items())),
             tuple(u.set_up),
             tuple(u.microphones),
+            scenario.open_at_once(u),
         )
         if what not in seen:
             seen.append(what)

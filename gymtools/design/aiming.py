@@ -10,7 +10,7 @@ import numpy as np
 from ..acoustics.evaluate import ROOMS, evaluate
 from ..physics.checks import whole
 from ..venue.arguments import FROM_LOAD, call_of, kind_of, names_of, one_of, yes_or_no
-from ..venue.paths import value_at
+from ..venue.paths import changed, value_at
 from ..venue.renamed import current_fields, warn_renamed
 from ..venue.scenario import Scenario
 from .adjustments import KEYS, STEP, mirrored
@@ -38,6 +38,9 @@ class Aimed:
     given_up: bool  # something was found that was better for few seats and few rays only
     evaluations: int  # of one use each
     stopped: bool
+    # what the gains that moved buy in a use: steps that it would lack with them at 0 dB, by
+    # criterion, weighed; by use
+    gains_buy: dict
 
 
 def Wishes(**weights):
@@ -123,8 +126,9 @@ def aim(
     a loudspeaker feeds the room follows what the first surface leaves of its sound; the room is
     traced anew at every start and at what was found from it. The answer is judged over all seats
     with all rays, and given up if it is not better there.
-    Delays are set last: for each use those of ``delays.aligned`` with the lead that helps most, if
-    any does.
+    Gains stay near 0 dB: what all groups of a use share is left to the master, and a gain that does
+    not buy 0.01 steps for each decibel is taken back. Delays are set last: for each use those of
+    ``delays.aligned`` with the lead that helps most, if any does.
     """
     if wishes is not None:
         warn_renamed("aim(wishes=...)", "aim(weights=...)")
@@ -170,7 +174,28 @@ def _answer(task, search):
         given_up=given_up,
         evaluations=search.used,
         stopped=search.stopped,
+        gains_buy={} if search.stopped else _gains_buy(task, after),
     )
+
+
+def _gains_buy(task, judged):
+    """What the gains that moved buy, use by use and criterion by criterion, weighed [steps]."""
+    found = {}
+    for result in judged.results if judged.scenario is not task.start else ():
+        use = result.use.name
+        paths = [("uses", use, "groups", g.name, "gain_db") for g in task.start.groups]
+        flat = {
+            path: 0.0
+            for path in paths
+            if value_at(judged.scenario, path) not in (0.0, value_at(task.start, path))
+        }
+        if flat:
+            without = penalties(evaluate(changed(judged.scenario, flat), use, room=task.room))
+            found[use] = {
+                name: getattr(task.weights, name) * (without[name] - value)
+                for name, value in penalties(result).items()
+            }
+    return found
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

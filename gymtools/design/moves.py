@@ -148,28 +148,55 @@ def _family(loudspeaker_type):
 
 
 def _microphones(scenario, use):
-    """For every open microphone: another type, a nearer talker, or closed."""
+    """For open microphones, identical ones together: another type, a nearer talker, one closed; for
+    several of them automatic mixing.
+    """
     opened = [m for m in scenario.microphones if m.name in use.microphones]
-    for m in opened:
-        for name in INSTEAD[m.type]:
-            if MICROPHONE_TYPES[name].wireless or m.walks is None:
-                changes = {
-                    ("microphones", m.name, "type"): name,
-                    ("microphones", m.name, "distance"): None,
-                }
-                words = f"give '{m.name}' the type {name}"
-                yield _Idea("microphone type", words, _changing(scenario, changes))
-        distance = m.distance or m.kind.distance
-        near = max(distance * NEARER, m.kind.nearest)
-        if near < WORTH_NEARER * distance:
-            words = f"speak into '{m.name}' from {scenario.say(near)}, not {scenario.say(distance)}"
-            changes = {("microphones", m.name, "distance"): near}
-            yield _Idea("talker distance", words, _changing(scenario, changes))
+    for alike in _identical(opened):
+        yield from _changed_microphones(scenario, alike)
         if len(opened) > 1:
-            rest = tuple(name for name in use.microphones if name != m.name)
-            words = f"keep '{m.name}' closed in {use.name}"
+            rest = tuple(name for name in use.microphones if name != alike[0].name)
+            who = _quoted(alike) if len(alike) == 1 else f"one of {_quoted(alike)}"
             changes = {("uses", use.name, "microphones"): rest}
+            words = f"keep {who} closed in {use.name}"
             yield _Idea("fewer microphones", words, _changing(scenario, changes))
+    if scenario.open_at_once(use) > 1:
+        words = f"mix the microphones automatically in {use.name}, one open at a time"
+        changes = {("uses", use.name, "automatic_mixing"): True}
+        yield _Idea("automatic mixing", words, _changing(scenario, changes))
+
+
+def _changed_microphones(scenario, alike):
+    """Identical microphones given another type, or spoken into from nearer."""
+    first = alike[0]
+    for name in INSTEAD[first.type]:
+        if MICROPHONE_TYPES[name].wireless or first.walks is None:
+            changes = {("microphones", m.name, "type"): name for m in alike}
+            changes |= {("microphones", m.name, "distance"): None for m in alike}
+            words = f"give {_quoted(alike)} the type {name}"
+            yield _Idea("microphone type", words, _changing(scenario, changes))
+    distance = first.distance or first.kind.distance
+    near = max(distance * NEARER, first.kind.nearest)
+    if near < WORTH_NEARER * distance:
+        near_words, now_words = scenario.say(near), scenario.say(distance)
+        words = f"speak into {_quoted(alike)} from {near_words}, not {now_words}"
+        changes = {("microphones", m.name, "distance"): near for m in alike}
+        yield _Idea("talker distance", words, _changing(scenario, changes))
+
+
+def _identical(microphones):
+    """Microphones in groups that differ in their names and sides only: as far from the middle, at
+    the same height, of the same type and use.
+    """
+    groups = {}
+    for m in microphones:
+        used = m.type, m.on, m.walks, m.height, m.distance, m.effort
+        groups.setdefault((*used, abs(m.x), abs(m.y)), []).append(m)
+    return list(groups.values())
+
+
+def _quoted(microphones):
+    return _listed([f"'{m.name}'" for m in microphones])
 
 
 def _treated(scenario, _use):

@@ -21,6 +21,9 @@ DRAWN = 10  # random starting points that are looked at for each start
 SPREAD = 0.6  # of the way from the present aim to a random one
 WORTH = 0.02  # moves that gain less than this are reverted: fewer changes to set [steps]
 ITERATIONS = (6, 20, 10)  # of the search, each time before the room is traced anew
+# what a gain must buy for each decibel that it stands off 0 dB: it takes amplifier power elsewhere,
+# and nobody sees why [steps]
+GAIN_WORTH = 0.01
 HOPELESS = 0.0  # score over the best from which a start is not followed further [steps]
 REFUSED = 1e3  # score of what cannot be built
 
@@ -195,6 +198,8 @@ class Search:
                 self._from_all(starts)
         except _Ended:
             pass
+        if self.moved:
+            self._settle_gains()
 
     def _from_all(self, starts):
         origin = self.task.origin
@@ -257,6 +262,58 @@ class Search:
             found = self._draft(tried)
             if found < kept + WORTH:
                 self.best, self.best_score = tried, found
+
+    def _settle_gains(self):
+        """Bring gains that were moved back toward 0 dB: what all groups of a use share belongs to
+        the master, and what buys too little is taken back, whole or half.
+        """
+        for use in self.task.uses:
+            own = [
+                n
+                for n, a in enumerate(self.task.adjustments)
+                if a.key == "gain_db" and a.uses == (use,)
+            ]
+            moved = [n for n in own if self.best[n] != self.task.origin[n]]
+            if not moved:
+                continue
+            self._share_out(use, own)
+            for n in sorted(moved, key=lambda n: -abs(self.best[n])):
+                if not self.task.stop():
+                    self._nearer_to_zero(use, n)
+
+    def _share_out(self, use, own):
+        """Leave to the master what all groups that play in a use are turned up or down by: the
+        sound stays the same.
+        """
+        task, found = self.task, self.task.start.use(use)
+        linked = {path[3] for n in own for path, _, _ in task.adjustments[n].links}
+        playing = {g.name for g in task.start.groups if found.group_setting(g.name).on}
+        gains = self.best[own]
+        if linked != playing or not (np.all(gains > 0) or np.all(gains < 0)):
+            return
+        self.best[own] = gains - gains[np.abs(gains).argmin()]
+
+    def _nearer_to_zero(self, use, n):
+        """Take a gain back, whole or half, where it buys too little."""
+        adjustment = self.task.adjustments[n]
+        kept = self._score_at(self.best, use)
+        for part in (0.0, 0.5):
+            tried = self.best.copy()
+            tried[n] *= part
+            far = abs(self.best[n] - tried[n]) * adjustment.scale
+            if far < adjustment.step:
+                return
+            buys = (self._score_at(tried, use) - kept) / len(self.task.uses)
+            if buys < GAIN_WORTH * far:
+                self.best = tried
+                return
+
+    def _score_at(self, x, use):
+        """Draft score of some adjustments in one use, beyond the evaluations that are counted for
+        the search itself.
+        """
+        self.used += 1
+        return self._score(self.task.scenario_at(x), use)
 
     def _by_use(self, scenario, names):
         """Draft scores of some uses by name."""

@@ -4,6 +4,7 @@ power.
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -11,18 +12,18 @@ from ..acoustics.evaluate import evaluate_all
 from ..physics import bands, electrical
 from ..venue.amplifiers import AmplifierType
 from ..venue.scenario import Scenario
-from .cabling import cable, nearest_of_groups
-from .choice import candidates, cheapest, options
+from .amplifier_sets import AmplifierSet, cheapest
+from .choice import options
 from .outputs import TRANSFORMER_DB, Demand
-from .prices import example_prices
+from .prices import PriceBook, example_prices
 from .rack import rack_warnings
+from .wiring_words import cable_warnings, power_remarks, reason
 
 # short peaks over the continuous rating that a loudspeaker bears    common practice, no source
 PEAK = 4.0
 HIGH_PASS = {"line": 80, "direct": 60}  # lowest frequency sent [Hz]    common practice, no source
 # of a circuit's rating that may be loaded for long    common practice after NEC 210 (from memory)
 CIRCUIT_PART = 0.8
-DAMPING = 10.0  # least damping factor worth asking for    common practice, no source
 REACHED_DB = -0.05  # headroom from which a use's level is reached
 CLOSE_DB = -1.0  # and from which it is close
 
@@ -65,8 +66,10 @@ class Channel:
     need_w: float
     gives_w: float  # into this load
     bears_w: float  # that its loudspeakers can take in short peaks: where the limiter belongs
+    rated_w: float  # that its loudspeakers can take for long
     cable: str  # name of the run
-    conductor: str  # "12 AWG" or "4 mm2"
+    conductor: str  # "12 AWG" or "4 mm²"
+    existing_cable: bool  # lies there already
     lengths: tuple  # from the rack to the first, from there to the next ... [m]
     loss_db: float  # at the last loudspeaker
     damping: float  # at the last loudspeaker; of no account on a line
@@ -77,6 +80,18 @@ class Channel:
         """Cable in all [m]."""
         return sum(self.lengths)
 
+    @property
+    def limit_w(self):
+        """Power into its load that peaks are limited to: what its loudspeakers bear, or all that
+        the amplifier gives [W].
+        """
+        return min(self.gives_w, self.bears_w)
+
+    @property
+    def limit_v(self):
+        """Voltage of a sine of that power, rms [V]."""
+        return math.sqrt(self.limit_w * self.load_ohm)
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Amplification:
@@ -86,11 +101,30 @@ class Amplification:
     needs: tuple
     channels: tuple
     warnings: tuple  # sentences
+    remarks: tuple  # sentences about amplifiers that are far stronger than asked for
+    groups: tuple  # GroupOptions: ways that each group could be wired and driven
+    chosen: AmplifierSet
+    prices: PriceBook  # that decided
+
+    @cached_property
+    def reasons(self):
+        """Why each group is wired as it is (tuple of str)."""
+        return tuple(reason(self, n) for n in range(len(self.groups)))
 
     @property
     def amplifiers(self):
         """Types by the name of each amplifier (dict of AmplifierType)."""
         return {c.amplifier: c.type for c in self.channels}
+
+    @property
+    def reused(self):
+        """Names of the amplifiers that are there already (frozenset of str)."""
+        left, found = dict(self.scenario.equipment.existing_amplifiers), set()
+        for name, amplifier_type in self.amplifiers.items():
+            if left.get(amplifier_type.name, 0) >= 1:
+                left[amplifier_type.name] -= 1
+                found.add(name)
+        return frozenset(found)
 
     @property
     def ac_power_w(self):
@@ -186,26 +220,34 @@ def amplify(scenario, results=None, *, prices=None):
 
     Notes
     -----
-    Every group has channels of its own, so that it can have its own gain and delay. Direct: as many
-    loudspeakers on a channel as its least load allows, if its power suffices for all of them.
-    Lines: the least tap that carries the peaks, all of a group on one channel while the taps take
-    no more than 80 % of it and load it with no less than it bears. Of the amplifiers that suffice,
-    the set that costs least for all groups together is taken, mounting included, then the one with
-    fewest channels; where none suffices, the strongest.
+    Every group has channels of its own, so that it can have its own gain and delay. Where the file
+    leaves its wiring open, low impedance, a 70.7 V and a 100 V line are all tried. Low impedance:
+    as many loudspeakers on a channel as its least load allows, if its power suffices for all of
+    them, or fewer. Lines: the least tap that carries the peaks, as many on a channel as its power
+    (taps take no more than 80 % of it) and its least load allow, or fewer. Of the ways that suffice
+    the set is taken that costs least for all groups together: amplifiers, rack, cable, transformers
+    and outputs of the processor, with the work on them; another amplifier model, line voltage or
+    rack must save two hours of work. Where no cable suffices, the one that loses least; where no
+    amplifier suffices, the strongest.
     """
     results = results or evaluate_all(scenario).results
     prices = prices or example_prices()
     mean = {name: powers(r) for name, r in results.items()}
-    ways = [
-        options(demand, candidates(demand.wiring, prices)) for demand in _demands(scenario, mean)
-    ]
-    chosen = cheapest(ways, prices)
-    warnings = [words for option in chosen for words in option.warnings]
-    channels = _channels(scenario, [o for option in chosen for o in option.outputs])
-    warnings += _cable_warnings(scenario, channels) + rack_warnings(scenario)
+    groups = tuple(options(scenario, demand, prices) for demand in _demands(scenario, mean))
+    chosen = cheapest(groups, prices, scenario.equipment.existing_amplifiers)
+    channels = _channels(chosen.options)
+    warnings = [words for option in chosen.options for words in option.warnings]
+    warnings += cable_warnings(scenario, channels) + rack_warnings(scenario)
     needs = tuple(n for use, power in mean.items() for n in _needs(scenario, use, power, channels))
     return Amplification(
-        scenario=scenario, needs=needs, channels=channels, warnings=tuple(warnings)
+        scenario=scenario,
+        needs=needs,
+        channels=channels,
+        warnings=tuple(warnings),
+        remarks=tuple(power_remarks(scenario, channels, groups)),
+        groups=groups,
+        chosen=chosen,
+        prices=prices,
     )
 
 
@@ -231,62 +273,50 @@ def _demands(scenario, mean):
         )
 
 
-def _channels(scenario, outputs):
-    """Outputs put into amplifiers of their type in turn, with their cable."""
+def _channels(chosen):
+    """Outputs of all options put into amplifiers of their type in turn, with their cable."""
     channels, free, count = [], {}, 0
-    nearest = nearest_of_groups(scenario, outputs)
-    for n, output in enumerate(outputs, 1):
-        amplifier_type = output.amplifier_type
-        name, used = free.get(amplifier_type.name, ("", amplifier_type.channels))
-        if used >= amplifier_type.channels:
+    pairs = [pair for o in chosen for pair in zip(o.outputs, o.cables, strict=True)]
+    for n, (output, run) in enumerate(pairs, 1):
+        kind = output.amplifier_type
+        name, used = free.get(kind.name, ("", kind.channels))
+        if used >= kind.channels:
             count += 1
             name, used = f"A{count}", 0
-        free[amplifier_type.name] = name, used + 1
-        run = cable(scenario, output, nearest[output.group])
-        damping = electrical.damping_factor(
-            output.load_ohm, output_ohm=amplifier_type.output_ohm, cable_ohm=run.loop_ohm
-        )
-        loudspeakers = output.loudspeakers
-        channels.append(
-            Channel(
-                number=n,
-                amplifier=name,
-                output=used + 1,
-                type=amplifier_type,
-                group=output.group,
-                tags=tuple(c.tag for c in run.order),
-                line_volts=output.line_volts,
-                tap_w=output.tap_w,
-                load_ohm=output.load_ohm,
-                need_w=output.need_w,
-                gives_w=float(output.gives_w),
-                bears_w=PEAK * loudspeakers[0].type.rated_w * len(loudspeakers),
-                cable=f"C{n}",
-                conductor=run.conductor,
-                lengths=run.lengths,
-                loss_db=run.loss_db,
-                damping=float(damping),
-                high_pass_hz=HIGH_PASS["line" if output.line_volts else "direct"],
-            )
-        )
+        free[kind.name] = name, used + 1
+        channels.append(_channel(n, (name, used + 1), output, run))
     return tuple(channels)
 
 
-def _cable_warnings(scenario, channels):
-    """Warnings about cables that lose too much or damp too little."""
-    found, allowed = [], scenario.equipment.cable_loss_db
-    for c in channels:
-        if c.loss_db > allowed + 0.005:
-            found.append(
-                f"cable {c.cable}: even {c.conductor} loses {c.loss_db:.2f} dB, more than the"
-                f" {allowed:g} dB allowed. Fewer loudspeakers on it, or a line?"
-            )
-        if c.line_volts is None and c.damping < DAMPING:
-            found.append(
-                f"cable {c.cable}: the damping factor at the loudspeaker is {c.damping:.0f};"
-                f" {DAMPING:.0f} or more is usual."
-            )
-    return found
+def _channel(number, place, output, run):
+    """One output with its place, (amplifier, its output), and its cable."""
+    kind, loudspeakers = output.amplifier_type, output.loudspeakers
+    damping = electrical.damping_factor(
+        output.load_ohm, output_ohm=kind.output_ohm, cable_ohm=run.loop_ohm
+    )
+    rated = loudspeakers[0].type.rated_w * len(loudspeakers)
+    return Channel(
+        number=number,
+        amplifier=place[0],
+        output=place[1],
+        type=kind,
+        group=output.group,
+        tags=tuple(c.tag for c in run.order),
+        line_volts=output.line_volts,
+        tap_w=output.tap_w,
+        load_ohm=output.load_ohm,
+        need_w=output.need_w,
+        gives_w=float(output.gives_w),
+        bears_w=PEAK * rated,
+        rated_w=rated,
+        cable=f"C{number}",
+        conductor=run.conductor,
+        existing_cable=run.existing,
+        lengths=run.lengths,
+        loss_db=run.loss_db,
+        damping=float(damping),
+        high_pass_hz=HIGH_PASS["line" if output.line_volts else "direct"],
+    )
 
 
 def _needs(scenario, use, mean, channels):

@@ -33,16 +33,18 @@ def bill(scenario, prices=None, *, amplification=None):
         already costs nothing: loudspeakers have lines that say so, of equipment there is none
     """
     book = prices or example_prices()
-    counted = Counter()
+    counted, again = Counter(), []
     _count_loudspeakers(scenario, counted)
     if not scenario.equipment.existing:
-        _count_equipment(scenario, amplification or amplify(scenario, prices=book), counted)
+        amplification = amplification or amplify(scenario, prices=book)
+        _count_equipment(scenario, amplification, counted)
+        again = _used_again(amplification, book)
     for t in scenario.treatments:
         if not t.existing:
             item = t.finish if ("treatment", t.finish) in book.prices else OTHER
             counted["treatment", item] += t.area
     bought = [book.line(kind, item, n) for (kind, item), n in counted.items() if n]
-    return (*_staying(scenario), *bought)
+    return (*_staying(scenario), *again, *bought)
 
 
 def _count_loudspeakers(scenario, counted):
@@ -60,18 +62,63 @@ def _staying(scenario):
     stay = Counter()
     for g in scenario.groups:
         if g.existing:
-            words = f"there already, {g.condition}" if g.condition else "there already"
-            stay[f"{g.loudspeaker} ({words})"] += g.number
+            stay[there_already(g.loudspeaker, g.condition)] += g.number
     free = dict(kind="loudspeaker", unit="each", price=0.0, hours=0.0, labor=0.0, source=THERE)
     return [Line(item=item, quantity=n, **free) for item, n in stay.items()]
 
 
+def _used_again(amplification, book):
+    """Lines of amplifiers and cable that are there already: nothing is bought, and only amplifiers
+    take the work that a new one takes.
+    """
+    equipment, found = amplification.scenario.equipment, Counter()
+    for name in amplification.reused:
+        item = amplification.amplifiers[name].name
+        row = book.line("amplifier", item, 1) if ("amplifier", item) in book.prices else None
+        work = (row.hours, row.labor) if row else (0.0, 0.0)
+        found["amplifier", there_already(item, equipment.existing_condition), "each", work] += 1
+    for c in (c for c in amplification.channels if c.existing_cable):
+        item = there_already(c.conductor, equipment.wired(c.group).cable_condition)
+        found["cable", item, "m", (0.0, 0.0)] += c.length
+    return [
+        Line(
+            kind=kind,
+            item=item,
+            quantity=n,
+            unit=unit,
+            price=0.0,
+            hours=n * hours,
+            labor=n * labor,
+            source=THERE,
+        )
+        for (kind, item, unit, (hours, labor)), n in sorted(found.items())
+    ]
+
+
+def there_already(item, condition):
+    """What schedules and bills call something that is used again.
+
+    Parameters
+    ----------
+    item : str
+        Its name
+    condition : str
+        How it was found; may be empty
+
+    Returns
+    -------
+    words : str
+        E.g. "12 AWG (there already, tested)"
+    """
+    return f"{item} (there already{', ' + condition if condition else ''})"
+
+
 def _count_equipment(scenario, amplification, counted):
     """Amplifiers and cable, inputs, mixer, processor, rack, assistive listening."""
-    for amplifier_type in amplification.amplifiers.values():
-        counted["amplifier", amplifier_type.name] += 1
+    for name, amplifier_type in amplification.amplifiers.items():
+        counted["amplifier", amplifier_type.name] += name not in amplification.reused
     for c in amplification.channels:
-        counted["cable", c.conductor] += c.length
+        counted["cable", c.conductor] += 0.0 if c.existing_cable else c.length
         counted["line transformer", "at a loudspeaker"] += len(c.tags) if c.line_volts else 0
     for i in inputs(scenario):
         counted["microphone", i.type] += 1

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..physics import electrical
+from ..venue.wiring import AWG, MM2, conductor
 from .rack import rack_place
 
-AWG = (18, 16, 14, 12, 10, 8)
-MM2 = tuple(electrical.MOST_OHM_KM)
 SLACK = 2.0  # cable beyond the route, at both ends together [m]
 LINK = 1.0  # cable from one loudspeaker to the next beyond their distance [m]
+ALLOWED_SLACK_DB = 0.005  # by which a loss may exceed what is allowed, for rounding
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,9 +19,11 @@ class Cable:
 
     order: tuple  # loudspeakers, the nearest to the rack first
     lengths: tuple  # from the rack to the first, from there to the next ... [m]
-    conductor: str  # "12 AWG" or "4 mm2"
+    conductor: str  # "12 AWG" or "4 mm²"
     loss_db: float  # at the last loudspeaker
     loop_ohm: float  # of its whole length, there and back
+    fits: bool  # loses no more than allowed
+    existing: bool = False  # lies there already
 
 
 def cable(scenario, output, nearest):
@@ -30,7 +32,7 @@ def cable(scenario, output, nearest):
     Parameters
     ----------
     scenario : Scenario
-        The design; its equipment says how much a cable may lose
+        The design; its equipment says how much a cable may lose and what connectors take
     output : Output
         Loudspeakers and their loads
     nearest : Loudspeaker
@@ -39,49 +41,152 @@ def cable(scenario, output, nearest):
     Returns
     -------
     cable : Cable
-        The thinnest usual conductor that loses no more than allowed; the thickest where none does
+        The one that lies there already; else the thinnest usual conductor that loses no more than
+        allowed, or the largest that connectors take where none does
     """
     e, order = scenario.equipment, _near_first(scenario, output.loudspeakers)
-    lengths = _lengths(scenario, e.wired(output.group).run, order, nearest)
-    metric = (e.conductor or ("awg" if scenario.units == "ft" else "mm2")) == "mm2"
-    for size in MM2 if metric else AWG:
-        wire = dict(nominal_mm2=size) if metric else dict(awg=size)
-        loads = [output.each_ohm] * len(order)
-        loss = electrical.chain_loss_db(lengths, loads, **wire)[-1]
-        if loss <= e.cable_loss_db:
+    wiring = e.wired(output.group)
+    lengths = _lengths(scenario, wiring.run, order, nearest)
+    allowed = e.cable_loss_db + ALLOWED_SLACK_DB
+    for size, unit in _offered(scenario, wiring):
+        loss = _loss_db(lengths, output.each_ohm, size, unit)
+        if loss <= allowed:
             break
     return Cable(
         order=order,
         lengths=tuple(lengths),
-        conductor=f"{size:g} mm²" if metric else f"{size} AWG",
-        loss_db=float(loss),
-        loop_ohm=float(electrical.loop_resistance(sum(lengths), **wire)),
+        conductor=conductor_name(size, unit),
+        loss_db=loss,
+        loop_ohm=float(electrical.loop_resistance(sum(lengths), **_wire(size, unit))),
+        fits=loss <= allowed,
+        existing=wiring.existing_cable is not None,
     )
 
 
-def nearest_of_groups(scenario, outputs):
-    """Of each group, the loudspeaker that a given run leads to.
+def conductor_name(size, unit):
+    """What schedules and price books call a conductor.
+
+    Parameters
+    ----------
+    size : float
+        Gauge or nominal cross-section [AWG or mm2]
+    unit : str
+        "awg" or "mm2"
+
+    Returns
+    -------
+    name : str
+        "12 AWG" or "2.5 mm²"
+    """
+    return f"{size:g} mm²" if unit == "mm2" else f"{size:g} AWG"
+
+
+def counted_in(scenario):
+    """What the conductors of a design are counted in.
 
     Parameters
     ----------
     scenario : Scenario
         The design
-    outputs : list of Output
-        Of all groups
 
     Returns
     -------
-    nearest : dict
-        By group: the first loudspeaker of the output that begins nearest to the rack
+    unit : str
+        "awg" or "mm2", as its equipment says or as its units suggest
     """
-    found = {}
-    for output in outputs:
-        first = _near_first(scenario, output.loudspeakers)[0]
-        found.setdefault(output.group, []).append(first)
-    return {
-        name: min(firsts, key=lambda c: _way(scenario, rack_place(scenario), c.position))
-        for name, firsts in found.items()
-    }
+    return scenario.equipment.conductor or ("awg" if scenario.units == "ft" else "mm2")
+
+
+def larger_conductor(scenario, channel):
+    """The thinnest usual conductor beyond what connectors take that would lose no more than
+    allowed.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    channel : Channel
+        Whose cable loses too much
+
+    Returns
+    -------
+    name : str
+        Empty where no usual conductor would do
+    """
+    unit, each = counted_in(scenario), channel.load_ohm * len(channel.tags)
+    for size in MM2 if unit == "mm2" else AWG:
+        loss = _loss_db(channel.lengths, each, size, unit)
+        if loss <= scenario.equipment.cable_loss_db + ALLOWED_SLACK_DB:
+            return conductor_name(size, unit)
+    return ""
+
+
+def allowed_length(scenario, channel):
+    """How long the cable of a channel may be to lose no more than allowed, its pieces shortened
+    alike.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    channel : Channel
+        Whose cable loses too much
+
+    Returns
+    -------
+    length : float
+        Of all pieces, with the conductor that it has [m]
+    """
+    size, unit = conductor(channel.conductor)
+    each = channel.load_ohm * len(channel.tags)
+    low, high, lengths = 0.0, 1.0, np.array(channel.lengths)
+    for _ in range(30):
+        middle = (low + high) / 2
+        fits = _loss_db(lengths * middle, each, size, unit) <= scenario.equipment.cable_loss_db
+        low, high = (middle, high) if fits else (low, middle)
+    return float(low * lengths.sum())
+
+
+def _offered(scenario, wiring):
+    """Conductors to choose from, the thinnest first: (size, unit)."""
+    if wiring.existing_cable is not None:
+        return [conductor(wiring.existing_cable)]
+    e, unit = scenario.equipment, counted_in(scenario)
+    if unit == "mm2":
+        return [(size, unit) for size in MM2 if size <= e.largest_mm2 + 1e-9]
+    return [(size, unit) for size in AWG if size >= e.largest_awg]
+
+
+def _wire(size, unit):
+    """A conductor as ``physics.electrical`` takes it."""
+    return dict(nominal_mm2=size) if unit == "mm2" else dict(awg=size)
+
+
+def _loss_db(lengths, each_ohm, size, unit):
+    """Level lost at the last of equal loads on a cable [dB]."""
+    loads = [each_ohm] * len(lengths)
+    return float(electrical.chain_loss_db(lengths, loads, **_wire(size, unit))[-1])
+
+
+def cables(scenario, outputs):
+    """Cables of all outputs of a group.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    outputs : sequence of Output
+        Of one group; a given run leads to the first loudspeaker of the output that begins nearest
+        to the rack
+
+    Returns
+    -------
+    cables : tuple of Cable
+        One for each output
+    """
+    firsts = [_near_first(scenario, output.loudspeakers)[0] for output in outputs]
+    nearest = min(firsts, key=lambda c: _way(scenario, rack_place(scenario), c.position))
+    return tuple(cable(scenario, output, nearest) for output in outputs)
 
 
 def _way(scenario, a, b):

@@ -1,61 +1,169 @@
-"""Which amplifiers: every type that suffices for a group, and of all ways the set that costs
-least.
+"""How a group may be wired and driven: at low impedance, on a 70.7 V or a 100 V line, by every type
+of amplifier that suffices, with what cable, transformers and outputs cost.
 """
 
+from dataclasses import dataclass, replace
+
 from ..venue.amplifiers import amplifier_types
+from .cabling import cables, conductor_name, counted_in
 from .outputs import direct, on_line
 
 DIRECT_MOST = 4  # loudspeakers in parallel without transformers    common practice, no source
+# lines that are looked at where the file leaves the wiring open, the usual one of a school's units
+# first [V]    common practice, no source
+OPEN_LINES = {"ft": (70.7, 100.0), "m": (100.0, 70.7)}
+ALIKE_DB = 0.01  # losses that count as alike where none is within what is allowed
+TRANSFORMER = ("line transformer", "at a loudspeaker")
+OUTPUT = ("processor", "inputs and outputs")
 
 
-def options(demand, candidates):
-    """Every type of amplifier that suffices for a group, with as few outputs as it needs.
+@dataclass(frozen=True, kw_only=True)
+class GroupOptions:
+    """All ways to wire and drive a group."""
+
+    group: str
+    stated: bool  # the file says how it is wired
+    options: tuple  # Option: those that suffice; where none does, those that come nearest
+    lacking: dict  # why a wiring does not suffice, by the volts of its line, None: low impedance
+
+    def wirings(self):
+        """Wirings among its options: volts of a line, None for low impedance."""
+        return list(dict.fromkeys(o.line_volts for o in self.options))
+
+    def wired(self, line_volts):
+        """The same with one wiring only.
+
+        Parameters
+        ----------
+        line_volts : float or None
+            Of the line; None: low impedance [V]
+
+        Returns
+        -------
+        options : GroupOptions
+            As many as have that wiring
+        """
+        return replace(self, options=tuple(o for o in self.options if o.line_volts == line_volts))
+
+
+def options(scenario, demand, prices):
+    """Every way to wire and drive a group that suffices.
 
     Parameters
     ----------
+    scenario : Scenario
+        The design
     demand : Demand
         What the group asks for
-    candidates : list of AmplifierType
-        Types to choose from
+    prices : PriceBook
+        What is offered, and what it costs
 
     Returns
     -------
-    options : list of Option
-        Where none suffices, the strongest alone
+    options : GroupOptions
+        Where none suffices, those whose cables lose least; where no amplifier has the power, the
+        strongest alone
 
     Raises
     ------
     ValueError
-        No candidate drives the group's load, or its line
+        No candidate drives the group's load, or its line; or the price book offers none
     """
-    wiring, whole = demand.wiring, len(demand.loudspeakers)
-    lined = wiring.line_volts is not None
-    most = whole if lined else min(whole, DIRECT_MOST)
-    counts = [min(wiring.per_channel, whole)] if wiring.per_channel else range(most, 0, -1)
-    fitting, best = {}, None
-    for count in counts:
-        for amplifier_type in candidates:
-            option = (on_line if lined else direct)(demand, count, amplifier_type)
-            if option is None:
-                continue
-            if option.fits:  # the first has fewest outputs
-                fitting.setdefault(amplifier_type.name, option)
-            if best is None or option.strength > best.strength:
-                best = option
-    if best is None and lined:
+    wiring = demand.wiring
+    types = candidates(wiring, prices, scenario.equipment.existing_amplifiers)
+    found, priced = {}, _Costs(scenario, prices)
+    for rank, volts in enumerate(_wirings(scenario, wiring, prices)):
+        tried = [
+            option
+            for count in _counts(demand, volts)
+            for kind in types
+            if (option := _option(demand, count, kind, volts)) is not None
+        ]
+        found[volts] = [priced.with_cables(o, rank) for o in tried]
+    every = [o for some in found.values() for o in some]
+    if not every:
+        _refuse(demand)
+    return GroupOptions(
+        group=demand.group,
+        stated=wiring.line_volts is not None,
+        options=tuple(_nearest(found)),
+        lacking={volts: _lack(scenario, some) for volts, some in found.items() if _lacks(some)},
+    )
+
+
+def _wirings(scenario, wiring, prices):
+    """Wirings to look at: volts of a line, None for low impedance."""
+    if wiring.line_volts is not None:
+        return [wiring.line_volts or None]
+    lines = OPEN_LINES[scenario.units] if TRANSFORMER in prices.prices else ()
+    return [None, *lines]
+
+
+def _counts(demand, volts):
+    """Loudspeakers on one output, the most first."""
+    whole, asked = len(demand.loudspeakers), demand.wiring.per_channel
+    most = whole if volts else min(whole, DIRECT_MOST)
+    return [min(asked, whole)] if asked else range(most, 0, -1)
+
+
+def _option(demand, count, amplifier_type, volts):
+    if volts:
+        return on_line(demand, count, amplifier_type, volts)
+    return direct(demand, count, amplifier_type)
+
+
+def _nearest(found):
+    """Options that suffice; else those whose cables lose least; else the strongest of the first
+    wiring that can be driven.
+    """
+    every = [o for some in found.values() for o in some]
+    settled = [o for o in every if o.settled]
+    if settled:
+        return settled
+    strong = [o for o in every if o.fits]
+    if strong:
+        least = min(map(_worst_loss, strong))
+        return [o for o in strong if _worst_loss(o) < least + ALIKE_DB]
+    first = next(some for some in found.values() if some)
+    return [max(first, key=lambda o: o.strength)]
+
+
+def _worst_loss(option):
+    """Loss of the cable that loses most [dB]."""
+    return max(c.loss_db for c in option.cables)
+
+
+def _lacks(some):
+    return not any(o.settled for o in some)
+
+
+def _lack(scenario, some):
+    """Why a wiring does not suffice."""
+    e, unit = scenario.equipment, counted_in(scenario)
+    if any(o.fits for o in some):
+        largest = conductor_name(e.largest_mm2 if unit == "mm2" else e.largest_awg, unit)
+        return f"would lose more than {e.cable_loss_db:g} dB in its cables, even of {largest}"
+    if some:
+        return "would not carry the peaks"
+    return "has no amplifier that drives it"
+
+
+def _refuse(demand):
+    """Say that nothing drives a group."""
+    wiring = demand.wiring
+    if wiring.line_volts:
         raise ValueError(
             f"group '{demand.group}': amplifier '{wiring.amplifier}' drives no line. Choose"
             " another, or leave line_volts out."
         )
-    if best is None:
-        raise ValueError(
-            f"group '{demand.group}': no amplifier drives {demand.impedance_ohm / counts[0]:.1f}"
-            " ohm. Fewer loudspeakers on a channel, or another amplifier?"
-        )
-    return list(fitting.values()) or [best]
+    most = next(iter(_counts(demand, None)))
+    raise ValueError(
+        f"group '{demand.group}': no amplifier drives {demand.impedance_ohm / most:.1f}"
+        " ohm. Fewer loudspeakers on a channel, or another amplifier?"
+    )
 
 
-def candidates(wiring, prices):
+def candidates(wiring, prices, existing=()):
     """Types of amplifier that a group may have.
 
     Parameters
@@ -64,11 +172,13 @@ def candidates(wiring, prices):
         Of the group; it may ask for a type
     prices : PriceBook
         What is offered
+    existing : collection of str
+        Types of which some are there already
 
     Returns
     -------
     candidates : list of AmplifierType
-        The one asked for, else all that the price book offers
+        The one asked for, else all that the price book offers or that are there
 
     Raises
     ------
@@ -78,7 +188,9 @@ def candidates(wiring, prices):
     known = amplifier_types()
     if wiring.amplifier:
         return [known[wiring.amplifier]]
-    offered = [t for name, t in known.items() if ("amplifier", name) in prices.prices]
+    offered = [
+        t for name, t in known.items() if ("amplifier", name) in prices.prices or name in existing
+    ]
     if not offered:
         raise ValueError(
             f"{prices.name}: no price for any amplifier. Add rows that begin 'amplifier,' with one"
@@ -87,54 +199,45 @@ def candidates(wiring, prices):
     return offered
 
 
-def cheapest(groups, prices):
-    """One option for each group, so that the amplifiers of all together cost least, then have
-    fewest outputs in use.
+def price_of(prices, kind, item):
+    """What one of something costs with the work that it makes.
 
     Parameters
     ----------
-    groups : list of list of Option
-        Options by group
     prices : PriceBook
-        What amplifiers and the work on them cost
+        What is offered
+    kind, item : str
+        Of a row
 
     Returns
     -------
-    chosen : tuple of Option
-        In the order of the groups
-
-    Notes
-    -----
-    Group by group; of all ways that leave the same outputs free, only the cheapest is followed.
+    price : float
+        0 without such a row: the bill refuses it, or no choice is left
+        [the price book's currency]
     """
-    # by outputs in use of amplifiers that have some left: cost, outputs, options
-    ways = {(): (0.0, 0, ())}
-    for group in groups:
-        found = {}
-        for used, way in ways.items():
-            for option in group:
-                left, new = _with(dict(used), way, option, prices)
-                if left not in found or new[:2] < found[left][:2]:
-                    found[left] = new
-        ways = found
-    return min(ways.values(), key=lambda way: way[:2])[2]
+    return prices.line(kind, item, 1).total if (kind, item) in prices.prices else 0.0
 
 
-def _with(used, way, option, prices):
-    """A way with one option more: outputs in use of amplifiers that have some left, and the way."""
-    cost, count, chosen = way
-    amplifier_type, outputs = option.amplifier_type, len(option.outputs)
-    before = used.get(amplifier_type.name, 0)
-    # amplifiers to buy
-    more = -(-(before + outputs) // amplifier_type.channels) - (before > 0)
-    rest = {**used, amplifier_type.name: (before + outputs) % amplifier_type.channels}
-    left = tuple(sorted((k, n) for k, n in rest.items() if n))
-    cost = round(cost + more * _price(amplifier_type, prices), 6)
-    return left, (cost, count + outputs, (*chosen, option))
+class _Costs:
+    """Puts cables and their cost to options; cables that options share are worked out once."""
 
+    def __init__(self, scenario, prices):
+        self.scenario, self.prices = scenario, prices
+        self._cables = {}
 
-def _price(amplifier_type, prices):
-    """Cost of an amplifier with the work that it makes."""
-    priced = ("amplifier", amplifier_type.name) in prices.prices
-    # without a price it was asked for by name: no choice is left
-    return prices.line("amplifier", amplifier_type.name, 1).total if priced else 0.0
+    def with_cables(self, option, rank):
+        """An option with its cables, and what it costs without its amplifier."""
+        outputs = option.outputs
+        key = len(outputs), outputs[0].each_ohm
+        if key not in self._cables:
+            made = cables(self.scenario, outputs)
+            self._cables[key] = made, sum(map(self._cable_price, made))
+        made, price = self._cables[key]
+        count = sum(len(o.loudspeakers) for o in outputs) if option.line_volts else 0
+        price += count * price_of(self.prices, *TRANSFORMER)
+        price += len(outputs) * price_of(self.prices, *OUTPUT)
+        return replace(option, cables=made, own_cost=price, rank=rank)
+
+    def _cable_price(self, cable):
+        per_meter = 0.0 if cable.existing else price_of(self.prices, "cable", cable.conductor)
+        return per_meter * sum(cable.lengths)

@@ -49,13 +49,22 @@ class Output:
 
 @dataclass(frozen=True, kw_only=True)
 class Option:
-    """One way to drive a group: a type of amplifier and as few of its outputs as suffice."""
+    """One way to drive a group: how it is wired, a type of amplifier and some of its outputs."""
 
     amplifier_type: AmplifierType
     outputs: tuple
-    fits: bool
+    line_volts: float | None  # None: low impedance
+    fits: bool  # its power and its load suffice
     warnings: tuple
     strength: tuple  # sorts options of which none fits
+    cables: tuple = ()  # Cable, one for each output
+    rank: int = 0  # the usual wirings first
+    own_cost: float = 0.0  # cable, transformers and outputs of the processor; no amplifier
+
+    @property
+    def settled(self):
+        """Whether power, load and cables suffice."""
+        return self.fits and all(c.fits for c in self.cables)
 
 
 def direct(demand, count, amplifier_type):
@@ -100,34 +109,38 @@ def direct(demand, count, amplifier_type):
     return Option(
         amplifier_type=amplifier_type,
         outputs=outputs,
+        line_volts=None,
         fits=gives >= need,
         warnings=() if gives >= need else (weak,),
         strength=(gives / count, count),
     )
 
 
-def on_line(demand, count, amplifier_type):
+def on_line(demand, count, amplifier_type, volts):
     """Loudspeakers on an output with a transformer each, on the least tap that carries the peaks.
 
     Parameters
     ----------
     demand : Demand
-        Of a group whose wiring gives the volts of its line
+        Of a group
     count : int
         Loudspeakers on one output at most [-]
     amplifier_type : AmplifierType
         Which to try
+    volts : float
+        Of the line [V]
 
     Returns
     -------
     option : Option or None
-        None when the amplifier drives no line
+        None when the amplifier drives no line; a tap that is too small suffices only where the
+        file asks for the line
     """
     if not amplifier_type.line_w:
         return None
-    volts = demand.wiring.line_volts
     with_loss = demand.peak_w * bands.to_energy(TRANSFORMER_DB)
     tap = demand.wiring.tap_w or next((t for t in TAPS if t >= with_loss), TAPS[-1])
+    each = _line_load(tap, 1, volts)
     outputs = tuple(
         Output(
             group=demand.group,
@@ -135,15 +148,15 @@ def on_line(demand, count, amplifier_type):
             amplifier_type=amplifier_type,
             line_volts=volts,
             tap_w=tap,
-            load_ohm=_line_load(tap, len(part), volts),
+            load_ohm=each / len(part),
             need_w=float(with_loss * len(part)),
             gives_w=min(tap * len(part), amplifier_type.line_w),
-            each_ohm=_line_load(tap, 1, volts),
+            each_ohm=each,
         )
         for part in _shared(demand.loudspeakers, count)
     )
     heavy = tap * count > LINE_PART * amplifier_type.line_w
-    strained = _line_load(tap, count, volts) < amplifier_type.min_ohm - LOAD_SLACK
+    strained = each / count < amplifier_type.min_ohm - LOAD_SLACK
     said = []
     if tap < with_loss:
         said.append(
@@ -153,11 +166,13 @@ def on_line(demand, count, amplifier_type):
     if heavy:
         said.append(_heavy(demand.group, count, tap, amplifier_type))
     if strained:
-        said.append(_strained(demand, count, tap, amplifier_type))
+        said.append(_strained(demand.group, count, tap, volts, amplifier_type))
+    weak = tap < with_loss and not demand.wiring.line_volts
     return Option(
         amplifier_type=amplifier_type,
         outputs=outputs,
-        fits=not (heavy or strained),
+        line_volts=volts,
+        fits=not (heavy or strained or weak),
         warnings=tuple(said),
         strength=(not strained, amplifier_type.line_w / count, count),
     )
@@ -175,10 +190,9 @@ def _heavy(group, count, tap_w, amplifier_type):
     )
 
 
-def _strained(demand, count, tap_w, amplifier_type):
-    volts = demand.wiring.line_volts
+def _strained(group, count, tap_w, volts, amplifier_type):
     return (
-        f"'{demand.group}': the taps of {_many(count)} load the {volts:g} V line with"
+        f"'{group}': the taps of {_many(count)} load the {volts:g} V line with"
         f" {_line_load(tap_w, count, volts):.1f} ohm, less than the {amplifier_type.min_ohm:g} ohm"
         f" that {amplifier_type.name} bears. A higher line voltage, or smaller taps?"
     )

@@ -2,6 +2,10 @@
 
 import numpy as np
 
+ASSUMED = (
+    "the rack's place is not known: cable is counted from the south-west corner. Ask the school,"
+    " and give rack_x and rack_y in [equipment]."
+)
 RACKS = (12, 16, 20, 27, 36, 42)  # usual heights [rack units]
 
 
@@ -24,8 +28,24 @@ def rack_place(scenario):
     return np.array([x, y, e.rack_height])
 
 
+def rack_assumed(scenario):
+    """Whether nobody has said where the rack stands.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+
+    Returns
+    -------
+    assumed : bool
+        Whether a coordinate of its place is left out
+    """
+    return scenario.equipment.rack_x is None or scenario.equipment.rack_y is None
+
+
 def rack_warnings(scenario):
-    """Warnings about a rack that does not stand in the gym.
+    """Warnings about a rack whose place is only assumed, or that does not stand in the gym.
 
     Parameters
     ----------
@@ -35,8 +55,9 @@ def rack_warnings(scenario):
     Returns
     -------
     warnings : list of str
-        One sentence, or none
+        A sentence each, or none
     """
+    asked = [ASSUMED] if rack_assumed(scenario) else []
     x, y, z = rack_place(scenario)
     hall = scenario.hall
     beyond = {
@@ -53,10 +74,11 @@ def rack_warnings(scenario):
             f"at {scenario.say(z)}, over the clear height of {scenario.say(hall.clear_height)}"
         )
     if not said:
-        return []
+        return asked
     return [
+        *asked,
         f"the rack stands outside the gym, {' and '.join(said)}. In a room beside it? Cable is"
-        " counted as if no wall stood between."
+        " counted as if no wall stood between.",
     ]
 
 
@@ -77,3 +99,19 @@ def rack_units(amplification, others=0):
     """
     filled = others + sum(int(t.rack_units) + 1 for t in amplification.amplifiers.values())
     return filled, next((r for r in RACKS if r >= filled), 0)
+
+
+def rack_size(filled):
+    """Rack units to buy: the next usual size; of several racks what they hold.
+
+    Parameters
+    ----------
+    filled : int
+        Of everything in it [rack units]
+
+    Returns
+    -------
+    units : int
+        At least ``filled`` [rack units]
+    """
+    return next((r for r in RACKS if r >= filled), filled)

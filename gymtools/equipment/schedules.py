@@ -8,17 +8,19 @@ import numpy as np
 
 from ..acoustics.evaluate import evaluate_all
 from ..physics import bands
+from ..venue.joists import joist_warnings
 from ..venue.scenario import Scenario
 from ..venue.units import FOOT, feet_inches
 from . import hanging
-from .amplification import CIRCUIT_PART, DAMPING, Amplification, amplify
+from .amplification import CIRCUIT_PART, Amplification, amplify
 from .assistive_listening import receivers
-from .bill import bill
+from .bill import bill, there_already
 from .hanging import both_lengths
 from .loudness import loudness
 from .prices import currency_of
-from .rack import rack_place, rack_units
+from .rack import rack_assumed, rack_place, rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
+from .wiring_words import DAMPING, wiring_name
 
 BTU_H = 3.412  # of one watt [BTU/h]
 TUNED = 3  # octaves of the room equalization: those below 1 kHz
@@ -44,9 +46,30 @@ CAUTIONS = {
     "Levels": (
         "Hours are for speech and noise together, as long as both last; they are rules for people"
         " at work, not for students. Keep the nearest seats within local exposure rules, and set"
-        " the limiter before the first use."
+        " the limiters before the first use: this one acts on the mean level, over a second or"
+        " more, so that peaks of speech pass; those of the channels act on peaks and on heat. What"
+        " they do not allow is out of reach; set the use to what can be reached."
     ),
 }
+
+CHANNEL_COLUMNS = (
+    "channel",
+    "amplifier",
+    "output",
+    "group",
+    "loudspeakers",
+    "kind",
+    "tap [W]",
+    "load [ohm]",
+    "peaks ask for [W]",
+    "gives [W]",
+    "limit peaks to [W]",
+    "limit peaks to [V rms]",
+    "limit heat to [W]",
+    "high-pass [Hz]",
+    "damping factor",
+    "cable",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,7 +174,13 @@ def _loudspeakers(made):
         columns=hanging.COLUMNS,
         rows=hanging.rows(made.scenario, made.results, made.amplification),
         note=" ".join(
-            [AIMS, CAUTIONS["Loudspeakers"], *_measured(made.scenario), *_staying(made.scenario)]
+            [
+                *(w[0].upper() + w[1:] for w in joist_warnings(made.scenario)),
+                AIMS,
+                CAUTIONS["Loudspeakers"],
+                *_measured(made.scenario),
+                *_staying(made.scenario),
+            ]
         ),
     )
 
@@ -165,12 +194,13 @@ def _levels(made):
                 x.use,
                 x.target_dba,
                 round(x.reach_dba, 1),
-                round(x.headroom_db, 1),
+                round(x.spare_db, 1),
                 x.word,
                 f"{x.tag}, {x.limited_by}",
                 *(round(float(v), 0) for v in x.reach_db),
                 round(x.loudest_dba, 1),
-                round(x.cap_db, 1),
+                round(x.set_dba, 1),
+                round(x.limiter_db, 1) + 0.0,
                 round(x.exposed_dba, 1),
                 round(min(x.niosh_h, 24.0), 1),
                 round(min(x.osha_h, 24.0), 1),
@@ -185,7 +215,8 @@ def _levels(made):
         "limited by",
         *(f"can reach at {f} [dB]" for f in bands.NAMES),
         "loudest seat, speech [dB(A)]",
-        "limiter over the use's level [dB]",
+        "set to [dB(A)]",
+        "limiter over that [dB]",
         "loudest seat with the noise [dB(A)]",
         "NIOSH hours with both",
         "OSHA hours with both",
@@ -194,13 +225,14 @@ def _levels(made):
 
 
 def _amplifiers(made):
-    rows = []
+    rows, condition = [], made.scenario.equipment.existing_condition
     for name, amplifier_type in made.amplification.amplifiers.items():
+        again, called = name in made.amplification.reused, amplifier_type.name
         used = [c for c in made.amplification.channels if c.amplifier == name]
         rows.append(
             (
                 name,
-                amplifier_type.name,
+                there_already(called, condition) if again else called,
                 len(used),
                 amplifier_type.channels,
                 amplifier_type.rack_units,
@@ -241,7 +273,8 @@ def _rack_words(made):
     high = f"{rack} units high" if rack else "more than one rack"
     return (
         f"Rack: {filled} units filled, {high}, {west:.2f} m ({feet_inches(west)}) from the west"
-        f" wall, {south:.2f} m ({feet_inches(south)}) from the south wall."
+        f" wall, {south:.2f} m ({feet_inches(south)}) from the south wall"
+        f"{', a place that is only assumed' if rack_assumed(made.scenario) else ''}."
     )
 
 
@@ -253,41 +286,30 @@ def _channels(made):
             c.output,
             c.group,
             ", ".join(c.tags),
-            f"{c.line_volts:g} V line" if c.line_volts else "direct",
+            wiring_name(c.line_volts),
             c.tap_w or "",
             round(c.load_ohm, 1),
             round(c.need_w),
             round(c.gives_w),
-            round(min(c.gives_w, c.bears_w)),
+            round(c.limit_w),
+            round(c.limit_v, 1),
+            round(c.rated_w),
             c.high_pass_hz,
             "" if c.line_volts else round(c.damping),
             c.cable,
         )
         for c in made.amplification.channels
     )
-    columns = (
-        "channel",
-        "amplifier",
-        "output",
-        "group",
-        "loudspeakers",
-        "kind",
-        "tap [W]",
-        "load [ohm]",
-        "peaks ask for [W]",
-        "gives [W]",
-        "limit peaks to [W]",
-        "high-pass [Hz]",
-        "damping factor",
-        "cable",
-    )
     return Schedule(
-        title="Channels", columns=columns, rows=rows, note=_channel_words(made.amplification)
+        title="Channels",
+        columns=CHANNEL_COLUMNS,
+        rows=rows,
+        note=_channel_words(made.amplification),
     )
 
 
 def _channel_words(amplification):
-    """Warnings about the channels, or that there is none."""
+    """Warnings about the channels, or that there is none; why they are wired as they are."""
     said = [words[0].upper() + words[1:] for words in amplification.warnings]
     strong = [str(c.number) for c in amplification.channels if c.gives_w > c.bears_w]
     if strong:
@@ -295,8 +317,21 @@ def _channel_words(amplification):
             f"Channel{'s' * (len(strong) > 1)} {', '.join(strong)}: the amplifier delivers more"
             " than the loudspeakers can take; set the limiter before they are first driven."
         )
-    usual = f"Every channel suffices; damping factors of {DAMPING:.0f} or more are usual."
-    return " ".join(said) or usual
+    said += [_stands(amplification, c) for c in amplification.channels if c.need_w > c.bears_w]
+    if not said:
+        said = [f"Every channel suffices; damping factors of {DAMPING:.0f} or more are usual."]
+    return " ".join([*said, *amplification.remarks, "Why so:", *amplification.reasons])
+
+
+def _stands(amplification, channel):
+    """That a limit stands although the peaks of a use exceed it."""
+    own = [n for n in amplification.needs if n.tag in channel.tags]
+    worst = min(own, key=lambda n: n.headroom_db)
+    return (
+        f"Channel {channel.number}: peaks in {worst.use} ask for {channel.need_w:.0f} W, more than"
+        f" the {channel.bears_w:.0f} W that its loudspeakers bear. The limit stands, and the level"
+        f" of {worst.use} is out of reach by {max(-worst.headroom_db, 0.0):.1f} dB."
+    )
 
 
 def _cables(made):
@@ -305,7 +340,9 @@ def _cables(made):
             c.cable,
             f"rack, {c.amplifier} output {c.output}",
             " - ".join(c.tags),
-            c.conductor,
+            there_already(c.conductor, made.scenario.equipment.wired(c.group).cable_condition)
+            if c.existing_cable
+            else c.conductor,
             " + ".join(f"{x:.1f}" for x in c.lengths),
             *both_lengths(c.length),
             round(c.loss_db, 2),

@@ -4,6 +4,8 @@ it, plates, presets.
 
 from dataclasses import dataclass
 
+from ..venue.wiring import NOBODY
+
 # of the rack: processor, mixer, assistive transmitter, wireless receivers, muting contact [rack
 # units]
 EXTRA_UNITS = 5
@@ -87,16 +89,10 @@ def mixer(scenario):
         Common practice, no source
     """
     count = len(inputs(scenario))
-    most = max(len(u.microphones) for u in scenario.uses)
-    who = scenario.equipment.operator
-    if who == "nobody":
-        return Mixer(
-            kind="automatic",
-            reason=(
-                "nobody runs it: microphones open and close by themselves, so that one open"
-                " microphone is the rule"
-            ),
-        )
+    most = max(scenario.open_at_once(u) for u in scenario.uses)
+    who, reason = scenario.equipment.operator, _automatic_reason(scenario)
+    if reason:
+        return Mixer(kind="automatic", reason=reason)
     if who == "trained":
         return Mixer(
             kind="faders",
@@ -120,6 +116,19 @@ def mixer(scenario):
             " needs; keep wall buttons in case the tablet's battery runs out"
         ),
     )
+
+
+def _automatic_reason(scenario):
+    """Why microphones are mixed automatically; empty where they are not."""
+    if scenario.equipment.operator == NOBODY:
+        return (
+            "nobody runs it: microphones open and close by themselves, so that one open microphone"
+            " is the rule"
+        )
+    automatic = [u.name for u in scenario.uses if scenario.mixes_automatically(u)]
+    if not automatic:
+        return ""
+    return f"{', '.join(automatic)}: the mixer opens one microphone at a time by itself"
 
 
 def plates(scenario):

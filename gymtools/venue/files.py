@@ -747,13 +747,14 @@ def to_text(scenario):
 
 def _write(table, thing, units):
     """Bring a tomlkit table up to date with a thing, touching only what changed."""
-    known = {f.name: f for f in file_fields(thing)}
+    known, new = {f.name: f for f in file_fields(thing)}, not table
     for key in [k for k in table if k not in known]:
         del table[key]
     for key, f in known.items():
         value = getattr(thing, key)
         default = f.default_factory() if f.default_factory is not MISSING else f.default
-        if value is None or (key not in table and value == default) or value == ():
+        left_out = key not in table and value == default
+        if value is None or value == () or (left_out and not (new and f.metadata.get("stated"))):
             table.pop(key, None)
         elif is_dataclass(value):
             _write(table.setdefault(key, tomlkit.table()), value, units)

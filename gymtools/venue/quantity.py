@@ -13,7 +13,7 @@ from .texts import check_name, check_text, shown
 NAMES = ("name", "tag")  # keys that hold a thing's name
 
 
-def quantity(unit, low, high, *, hint="", default=MISSING):
+def quantity(unit, low, high, *, hint="", default=MISSING, stated=False):
     """Dataclass field for a number with a unit and a range.
 
     Parameters
@@ -26,13 +26,16 @@ def quantity(unit, low, high, *, hint="", default=MISSING):
         Sentence on the likely slip when the value is outside
     default : float, optional
         Only for air and conventions; None means "may be left out" [unit]
+    stated : bool
+        Whether a thing that is new in a file states it even where it is the default
 
     Returns
     -------
     field : dataclasses.Field
-        Field whose metadata holds unit, low, high and hint
+        Field whose metadata holds unit, low, high, hint and stated
     """
-    return field(default=default, metadata=dict(unit=unit, low=low, high=high, hint=hint))
+    known = dict(unit=unit, low=low, high=high, hint=hint, stated=stated)
+    return field(default=default, metadata=known)
 
 
 NOT_IN_FILE = {"in_file": False}  # metadata of a field that is no key of a scenario file

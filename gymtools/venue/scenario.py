@@ -28,7 +28,7 @@ from .texts import shown
 from .track import Track
 from .units import UNITS, length_text
 from .uses import Use, standing_bank
-from .wiring import Equipment
+from .wiring import NOBODY, Equipment
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -328,6 +328,39 @@ class Scenario(Thing):
     def warnings(self):
         """What is legal but should be looked at (list of str)."""
         return validation.warnings(self)
+
+    def mixes_automatically(self, use):
+        """Whether a use has one of its microphones open at a time.
+
+        Parameters
+        ----------
+        use : Use
+            One of ``uses``
+
+        Returns
+        -------
+        automatic : bool
+            As the use says; else as the equipment does, or because nobody runs it
+        """
+        if use.automatic_mixing is not None:
+            return use.automatic_mixing
+        return self.equipment.automatic_mixing or self.equipment.operator == NOBODY
+
+    def open_at_once(self, use):
+        """Microphones of a use that are open at once.
+
+        Parameters
+        ----------
+        use : Use
+            One of ``uses``
+
+        Returns
+        -------
+        count : int
+            All that it opens, or one where they are mixed automatically [-]
+        """
+        count = sum(m.name in use.microphones for m in self.microphones)
+        return min(count, 1) if self.mixes_automatically(use) else count
 
     def use(self, name=None):
         """A use by name.

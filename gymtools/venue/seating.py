@@ -23,6 +23,8 @@ SEAT = 0.46  # width of a seat on a bench [m]     18 in, common practice in the 
 COURT_GRID = 1.0  # spacing of points on the court [m]
 CHAIR_HEIGHT = 0.45  # where seated people on the floor catch sound [m]
 CLOSED_DEPTH = 1.1  # depth of a bank pushed back into its stack [m]     common practice, no source
+# of chairs in a new file, by its units [m]    18 in: common practice of folding chairs, no source
+NEW_SPACING = {"ft": 18 * 0.0254, "m": 0.5}
 SEAT_STEP = 0.5  # spacing of points along a row of a bank [m]
 # width of an aisle in a bank [m]     a building encyclopedia (secondary source); codes decide
 AISLE = 36 * INCH
@@ -224,6 +226,7 @@ class Bank(AlongWall, Aisles, Thing):
         "m", 0.5, 3.0, default=AISLE, hint="Inches or centimeters given by mistake?"
     )
     wheelchair_spaces: int = _wheelchair_spaces()
+    seat_spacing: float = quantity("m", 0.4, 1.0, default=SEAT, hint="Inches given by mistake?")
 
     def __post_init__(self):
         super().__post_init__()
@@ -246,8 +249,8 @@ class Bank(AlongWall, Aisles, Thing):
             raise ValueError(
                 f"pulled_out = {self.pulled_out} is more than the bank's {self.rows} rows."
             )
-        self._check_aisles(self.length, SEAT)
-        self._check_wheelchairs(SEAT, self.row_run, self.rows, self.seats_in_row)
+        self._check_aisles(self.length, self.seat_spacing)
+        self._check_wheelchairs(self.seat_spacing, self.row_run, self.rows, self.seats_in_row)
 
     @property
     def rows_out(self):
@@ -308,7 +311,7 @@ class Bank(AlongWall, Aisles, Thing):
     def seats_in_row(self):
         """Seats in one row; an aisle is no seat [-]."""
         section = self.section(self.length)
-        return (self.aisles + 1) * int(section / SEAT + 1e-9)
+        return (self.aisles + 1) * int(section / self.seat_spacing + 1e-9)
 
     @property
     def seats(self):
@@ -317,7 +320,7 @@ class Bank(AlongWall, Aisles, Thing):
         """
         if not self.rows_out:
             return 0
-        return self._seats(SEAT, self.row_run, self.rows_out, self.seats_in_row)
+        return self._seats(self.seat_spacing, self.row_run, self.rows_out, self.seats_in_row)
 
     @property
     def seated_share(self):
@@ -421,7 +424,7 @@ class FloorSeats(OnFloor, Aisles, Thing):
     length: float = quantity("m", 1, 60)
     width: float = quantity("m", 1, 40)
     row_spacing: float = quantity("m", 0.7, 1.5, default=0.9)
-    seat_spacing: float = quantity("m", 0.45, 1.0, default=0.5)
+    seat_spacing: float = quantity("m", 0.45, 1.0, default=0.5, stated=True)
     empty: str = "folding chairs empty"
     full: str = "folding chairs full"
     facing: str = "west"

@@ -81,7 +81,8 @@ class Use(Thing):
     closes it. Where it is ``divided`` the divider is drawn; ``beside`` names the use that goes on
     at the same time on its other side, whose speech is noise here. ``kind`` says by which target
     its reverberation is judged: "sports" (games, classes) or "speech" (assemblies, graduations,
-    shows); ``rt_s`` is the school's own figure.
+    shows); ``rt_s`` is the school's own figure. ``automatic_mixing`` keeps one of its microphones
+    open at a time; left out, the equipment says.
     """
 
     name: str
@@ -102,6 +103,7 @@ class Use(Thing):
     divided: bool = False
     beside: str | None = None
     kind: str | None = None
+    automatic_mixing: bool | None = None
     rt_s: float | None = quantity("s", 0.3, 10, default=None, hint="Milliseconds given by mistake?")
 
     def __post_init__(self):

@@ -25,6 +25,7 @@ from .faults import (
 from .finishes import FINISHES
 from .fixture import FLUSH
 from .hall import SIDES, TREATABLE
+from .joists import joist_warnings
 from .locations import overlap
 from .loudspeakers import loudspeaker_types
 from .measured_room import check_measured, measured_warnings
@@ -1142,7 +1143,7 @@ def warnings(scenario):
                 f" international rules ask for {scenario.say(PLAY_HEIGHT)}."
             )
     found += _low_loudspeakers(scenario)
-    found += _among_joists(scenario)
+    found += [*_among_joists(scenario), *joist_warnings(scenario)]
     for bank in (b for b in scenario.banks if b.on_floor):
         if overlap(bank.footprint(hall), lines.footprint()) > 0.01:
             found.append(

@@ -161,7 +161,7 @@ def _caption(key):
 def _level_in_reserve(result, parts):
     x = loudness(result, parts.amplification)
     return (
-        f"<p>The system can reach {x.reach_dba:.0f} dB(A), {x.headroom_db:+.1f} dB over the level"
+        f"<p>The system can reach {x.reach_dba:.0f} dB(A), {x.spare_db:+.1f} dB over the level"
         f" wanted; {quoted(x.tag)} limits it ({x.limited_by}). The loudest seat gets"
         f" {x.loudest_dba:.0f} dB(A).</p>"
     )

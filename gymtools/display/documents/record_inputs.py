@@ -234,10 +234,10 @@ def _uses(s):
         "how full",
         "open microphones",
     )
-    return table("Uses", head, [_use(u) for u in s.uses])
+    return table("Uses", head, [_use(s, u) for u in s.uses])
 
 
-def _use(u):
+def _use(scenario, u):
     full = ", ".join(f"{a} {100 * share:.0f} %" for a, share in u.occupied.items())
     noise = "by octave"
     if u.noise_dba is not None:
@@ -250,8 +250,14 @@ def _use(u):
         escape(noise),
         quoted(", ".join(f"{a} ({w:g})" for a, w in u.listens.items())),
         quoted(full or "nobody"),
-        quoted(", ".join(u.microphones) or "none"),
+        quoted(", ".join(u.microphones) or "none") + _mixed(scenario, u),
     )
+
+
+def _mixed(scenario, use):
+    """That one of several microphones is open at a time."""
+    several = len(use.microphones) > 1 and scenario.mixes_automatically(use)
+    return " (mixed automatically, one open at a time)" if several else ""
 
 
 def _targets(targets):

@@ -210,8 +210,20 @@ def found_words(found):
     )
     return tables.card(
         f"<p>{'Stopped; the best so far' if found.stopped else 'Found'}:</p><ul>{moves}</ul>"
-        f"<table>{head}{rows}{whole}</table>"
+        f"{_gain_words(found)}<table>{head}{rows}{whole}</table>"
     )
+
+
+def _gain_words(found):
+    """What gains off 0 dB buy, in a sentence for each use."""
+    said = []
+    for use, buys in found.gains_buy.items():
+        most = max(buys, key=buys.get)
+        said.append(
+            f"Gains in {escape(use)} buy {sum(buys.values()):.1f} steps, most of it in"
+            f" “{LABELS[most]}”; at 0 dB it would lack as much more."
+        )
+    return f"<p>{' '.join(said)}</p>" if said else ""
 
 
 def _moved(scenario, path, before, after):

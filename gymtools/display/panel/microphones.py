@@ -36,6 +36,16 @@ class MicrophonesSection(Section):
             rows.append(self._open(m, m.name in opened))
             if m.name in opened:
                 rows += self._one(state, m)
+        if len(opened) > 1:
+            use = state.start.use(state.use)
+            rows.append(
+                Tick(
+                    key=("uses", state.use, "automatic_mixing"),
+                    value=state.scenario.mixes_automatically(state.scenario.use(use.name)),
+                    label="mixed automatically: one open at a time",
+                    act=lambda on: self.panel.set(("uses", use.name, "automatic_mixing"), on),
+                )
+            )
         if not state.start.microphones:
             rows.append(Words(key="none", value="There is no microphone in this scenario."))
         return [*rows, Words(key="walking", value=WALKING), *self._walking_map(state)]

@@ -6,11 +6,12 @@ from html import escape
 
 import ipywidgets as w
 
+from ...equipment.cabling import conductor_name, counted_in
 from ...equipment.schedules import parts, schedules
 from ...venue.amplifiers import amplifier_types
 from ...venue.quantity import limits
 from ...venue.units import length_text
-from ...venue.wiring import OPERATORS, Wiring
+from ...venue.wiring import AWG, MM2, OPERATORS, Wiring
 from ...venue.writing_files import revisions_sentence
 from .. import tables
 from ..documents import handover
@@ -27,7 +28,12 @@ WHO = {"nobody": "nobody (it runs by itself)", "teacher": "teachers", "trained":
 LEAST_RUN, MOST_RUN, _ = limits(Wiring, "run")  # [m]
 ANY = "by need and price"
 CONDUCTORS = (("as the units", None), ("AWG", "awg"), ("mm²", "mm2"))
-LINES = (("driven directly", None), ("70.7 V line", 70.7), ("100 V line", 100.0))
+LINES = (
+    ("the cheapest way", None),
+    ("low impedance", 0.0),
+    ("70.7 V line", 70.7),
+    ("100 V line", 100.0),
+)
 LOOKS = dict(width="330px", label_width="150px")
 
 
@@ -103,6 +109,7 @@ class PartsTab(Section):
             self._number("headroom_db", "Headroom", (0, 24, 1)),
             self._number("cable_loss_db", "Cable may lose", (0.1, 3, 0.1)),
             self._choice("conductor", "Conductors in", CONDUCTORS),
+            self._largest(state),
             group,
             self._choice("line_volts", "Wired", lines, wired),
             self._choice("amplifier", "Amplifier", types, wired),
@@ -113,6 +120,14 @@ class PartsTab(Section):
         path = (*of, name)
         value, act = self.panel.value(path), self._act(path)
         return Choice(key=path, value=value, label=label, options=options, act=act, **LOOKS)
+
+    def _largest(self, state):
+        """The largest conductor that connectors take, in what conductors are counted in."""
+        unit = counted_in(state.scenario)
+        name, sizes = ("largest_mm2", MM2) if unit == "mm2" else ("largest_awg", AWG)
+        sizes = dict.fromkeys((*sizes, self.panel.value(("equipment", name))))
+        options = tuple((conductor_name(size, unit), size) for size in sizes)
+        return self._choice(name, "Largest conductor", options)
 
     def _number(self, name, label, ends):
         low, high, step = ends
