@@ -33,9 +33,10 @@ from gymtools.acoustics.room_decay import OFF_WALLS, room_decay
 from gymtools.commissioning import diagnosis, kinds
 from gymtools.commissioning import plan as planning
 from gymtools.commissioning.comparison import SURE, compare
-from gymtools.commissioning.diagnosis import FALSE_ALARM, diagnose, level_changes
+from gymtools.commissioning.diagnosis import FALSE_ALARM, diagnose
 from gymtools.commissioning.expected import arrival_ms, expect
 from gymtools.commissioning.kinds import KINDS, OLD_KEYS, kind_of, present_key
+from gymtools.commissioning.levels import Fault, Levels, interference, level_changes
 from gymtools.commissioning.plan import APART, as_tested, plan
 from gymtools.commissioning.readings import WIDTH, Deviation, Reading, one_value
 from gymtools.commissioning.recordings import read_wav, with_recordings
@@ -1397,7 +1398,8 @@ def test_interference_is_the_mean_over_the_octave():
     """Closed form: a sum over 4000 frequencies of the octave; two equal arrivals, in phase and one
     of them reversed.
     """
-    two = diagnosis._Levels(
+    two = Levels(
+        use="game",
         direct=np.ones((2, 1, 7)),
         late=np.zeros((1, 7)),
         share=np.ones((2, 1, 7)) / 2,
@@ -1406,11 +1408,11 @@ def test_interference_is_the_mean_over_the_octave():
         spread=np.ones((1, 8)),
         expected=np.zeros((1, 8)),
     )
-    right = diagnosis._Fault.none(2)
+    right = Fault.none(2)
     f = np.linspace(bands.EDGES[:, 0], bands.EDGES[:, 1], 4000)
     mean = 2 * np.cos(2 * np.pi * f * 0.0007).mean(axis=0)
     for fault, sign in ((right, 1), (right.turned(np.array([False, True])), -1)):
-        assert diagnosis._interference(two, fault)[0] == pytest.approx(sign * mean, abs=2e-3)
+        assert interference(two, fault)[0] == pytest.approx(sign * mean, abs=2e-3)
 
 
 def test_a_plan_needs_a_use():
