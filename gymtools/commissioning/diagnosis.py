@@ -66,7 +66,8 @@ def diagnose(plan, readings, conditions):
     causes : tuple of Cause
         Surest first. The false-alarm rate is at most 5 % for a gym that is as predicted and
         readings that scatter as their ``spread`` says; 5 % more for its decay, and 5 % for octaves
-        that are off at all positions, which have tests of their own. Intelligibility is judged by what the measured decay would make of it
+        that are off at all positions, which have tests of their own. Intelligibility is judged by
+        what the measured decay would make of it
     """
     readings = [r for r in readings if r.kind.diagnosis and r.is_measured]
     readings = _with_measured_decay(readings, conditions)
@@ -311,7 +312,8 @@ def _polarities(plan, readings, conditions):
             f"loudspeaker {r.subject} gives no sound: check its connections, its line and its"
             " channel"
             if silent
-            else f"{r.subject} has reversed polarity by the tester. Change plus and minus at one end"
+            else f"{r.subject} has reversed polarity by the tester. Change plus and minus at one"
+            " end"
         )
         yield Cause(
             kind="loudspeaker" if silent else "polarity",

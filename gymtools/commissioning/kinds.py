@@ -15,7 +15,10 @@ from types import MappingProxyType
 from . import expected
 from .readings import Deviation, ReadingKind
 
-RINGING_DB = 1.2  # standard deviation of the mean of three tries    judgment, no source
+# standard deviations of a reading taken again    judgment, no source, but for the STI: repeated
+# STIPA readings spread by 0.02 to 0.03 (IEC 60268-16, from memory)
+READ_DB, READ_MS, READ_STI = 1.0, 1.0, 0.02
+RINGING_DB = 1.2  # of the mean of three tries
 
 _TABLE = (
     # instructions: practice after NT ACOU 108:2001, ISO 3382-2:2008, IEC 60268-16:2020 annex B
@@ -77,10 +80,11 @@ _TABLE = (
             " first reads about 75 dB(A). Energy mean over 10 s or more; in octaves, or dB(A)"
             " alone (only octaves show a dead driver)."
         ),
+        repeats=READ_DB,
         minutes=1.5,
         set_up_minutes=3,
         expected=expected.level_alone,
-        spread=expected.fixed_spread(reading=1.0, model=expected.LOCAL_DB),
+        spread=expected.fixed_spread(reading=READ_DB, model=expected.LOCAL_DB),
         diagnosis="levels alone",
     ),
     ReadingKind(
@@ -119,10 +123,11 @@ _TABLE = (
             " first position reads 80 dB(A), then do not touch it. Energy mean over 10 s or"
             " more, at ear height; in octaves, or dB(A) alone."
         ),
+        repeats=READ_DB,
         minutes=1,
         set_up_minutes=0,
         expected=expected.level,
-        spread=expected.fixed_spread(reading=1.0, model=expected.LOCAL_DB),
+        spread=expected.fixed_spread(reading=READ_DB, model=expected.LOCAL_DB),
         diagnosis="levels",
     ),
     ReadingKind(
@@ -138,12 +143,12 @@ _TABLE = (
             "STIPA signal at the level of speech in this use. 15 to 25 s; twice, three times"
             " where the two differ by more than 0.03. Nobody speaks."
         ),
+        repeats=READ_STI,
         minutes=1.5,
         set_up_minutes=0,
         expected=expected.speech_intelligibility,
-        # repeated STIPA readings spread by 0.02 to 0.03 (IEC 60268-16, from memory); the model
-        # was measured against traced gyms
-        spread=expected.fixed_spread(reading=0.02, model=0.026),
+        # the model was measured against traced gyms
+        spread=expected.fixed_spread(reading=READ_STI, model=0.026),
         diagnosis="mean",
         deviation=Deviation(
             unit="",
@@ -168,10 +173,11 @@ _TABLE = (
             " set. Write the time by which this one arrives after the one it is compared with;"
             " minus when it arrives first."
         ),
+        repeats=READ_MS,
         minutes=3,
         set_up_minutes=0,
         expected=expected.arrival,
-        spread=expected.fixed_spread(reading=1.0, model=1.0),
+        spread=expected.fixed_spread(reading=READ_MS, model=1.0),
         diagnosis="delay",
     ),
     ReadingKind(
@@ -188,10 +194,10 @@ _TABLE = (
             " gain. Raise it slowly until it just rings, then go back at once; three times, write"
             " the mean of the three. Wear hearing protection; keep one hand on the control."
         ),
+        repeats=RINGING_DB,
         minutes=4,
         set_up_minutes=0,
         expected=expected.gain_until_ringing,
-        # three tries of 2 dB each
         spread=expected.fixed_spread(reading=RINGING_DB, model=3.0),
         diagnosis="",
     ),
@@ -209,10 +215,11 @@ _TABLE = (
             " sounds rough; write the last clean reading. Wear hearing protection; nobody stays"
             " under the loudspeakers."
         ),
+        repeats=READ_DB,
         minutes=4,
         set_up_minutes=0,
         expected=expected.highest_clean_level,
-        spread=expected.fixed_spread(reading=1.0, model=1.5),
+        spread=expected.fixed_spread(reading=READ_DB, model=1.5),
         diagnosis="mean",
         deviation=Deviation(
             unit="dB",

@@ -333,8 +333,8 @@ def _decay(scenario, source, microphone, head, spot_xy):
     """One reading of the reverberation."""
     low, high = scenario.say(MICROPHONE_HEIGHT), scenario.say(SOURCE_HEIGHT)
     words = (
-        f"source {wall_words(head, scenario)}, {high} up; microphone {wall_words(spot_xy, scenario)},"
-        f" {low} up"
+        f"source {wall_words(head, scenario)}, {high} up; microphone"
+        f" {wall_words(spot_xy, scenario)}, {low} up"
     )
     earlier = (
         f"source at {spot(head, scenario.units)}, {high} up; microphone at"

@@ -140,8 +140,8 @@ def read_with(plan, readings, conditions, fault, rng=None):
     Returns
     -------
     readings : list of Reading
-        Measured. STI, feedback margin and highest clean level are read as predicted, but for their
-        error
+        Measured; levels in octaves, and in dB(A) without what is common to all positions. STI,
+        feedback margin and highest clean level are read as predicted, but for their error
     """
     common = 0.0 if rng is None else rng.normal(size=7) * COMMON_DB
     longer = fault.longer * (1.0 if rng is None else _room_error(plan, rng))
@@ -152,9 +152,9 @@ def read_with(plan, readings, conditions, fault, rng=None):
         match r.kind.key:
             case "level" | "alone":
                 off = common + fault.offsets_db.get(r.use, 0.0)
-                value = levels[r.key] + error + in_octaves(off, np.nan)
+                value = levels[r.key] + error + np.append(np.full(7, 1.0) * off, 0.0)
             case "reverberation":
-                value = r.expected * in_octaves(longer, np.nan) + error
+                value = r.expected * in_octaves(np.full(7, 1.0) * longer) + error
             case "polarity":
                 shown = {"reversed": -1.0, "dead": 0.0} if r.subject == fault.subject else {}
                 value = one_value(shown.get(fault.kind, 1.0))

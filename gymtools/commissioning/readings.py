@@ -106,6 +106,7 @@ class ReadingKind:
     limits: tuple  # lowest and highest reading that can be meant [unit]
     slip: str  # the likely slip beyond them
     how: str  # instruction on the plan
+    repeats: float = 0.0  # standard deviation of a reading taken again [unit]
     minutes: float  # that one reading takes, with the way to it
     set_up_minutes: float  # before the first reading of the kind
     expected: Callable  # (reading, conditions) -> (8,) [unit]

@@ -213,9 +213,7 @@ class _Foreign(ValueError):
 
 
 def _used(rows, plan, name):
-    """Values and remarks by the key of a reading, readings that differ from the plan in what sounds,
-    and a sentence for each row that is not used.
-    """
+    """What ``filled_sheet`` takes, and a sentence for each row that is not used."""
     measured, remarks, by_themselves, bad, elsewhere, strange = {}, {}, [], [], [], 0
     for line, row in rows:
         if not _is_filled(row):

@@ -2,13 +2,14 @@
 and the diagnosis is asked.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .diagnosis import diagnose
 from .expected import expect
 from .possible_faults import LABELS, nothing_wrong, possible_faults, read_with
+from .readings import BANDS, in_octaves
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,7 +53,8 @@ def trials(plan, conditions, *, draws=1, without=20, seed=1):
     cases += [nothing_wrong(plan)] * without
     counts = {kind: [0, 0, 0] for kind in (*LABELS, "")}
     for fault in cases:
-        causes = diagnose(plan, read_with(plan, readings, conditions, fault, rng), conditions)
+        read = [_in_octaves(r) for r in read_with(plan, readings, conditions, fault, rng)]
+        causes = diagnose(plan, read, conditions)
         named = [c for c in causes if fault.kind and fault.is_named_by(c)]
         count = counts[fault.kind]
         count[0] += 1
@@ -64,3 +66,10 @@ def trials(plan, conditions, *, draws=1, without=20, seed=1):
         for kind, (tried, found, other) in counts.items()
         if tried
     ]
+
+
+def _in_octaves(reading):
+    """A level read in octaves, and not in dB(A) beside them."""
+    if not reading.kind.dba:
+        return reading
+    return replace(reading, measured=in_octaves(reading.measured[BANDS]))
