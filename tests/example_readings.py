@@ -45,9 +45,7 @@ def measured(made):
         use: evaluate(r.scenario, room=r.reverberant.ringing_longer(np.full(7, LONGER)))
         for use, r in conditions.results.items()
     }
-    for r, plain in zip(
-        read_with(made, readings, conditions, fault), readings, strict=True
-    ):
+    for r, plain in zip(read_with(made, readings, conditions, fault), readings, strict=True):
         value = r.measured + rng.normal(size=8) * np.nan_to_num(plain.spread)
         if r.kind.key == "ambient":
             value = AMBIENT_DB
@@ -81,7 +79,9 @@ def main():
     with (SCENARIOS / "dovecote-readings.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerows([COLUMNS, *rows])
-        writer.writerow(["Invented readings, to show how a finished gym is compared with its design."])
+        writer.writerow(
+            ["Invented readings, to show how a finished gym is compared with its design."]
+        )
 
 
 if __name__ == "__main__":

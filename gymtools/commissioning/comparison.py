@@ -90,10 +90,9 @@ class Check:
         if self.direct:
             return self.direct
         if again <= MOST_AGAIN:
-            return (
-                f"read {self.where or 'all of it'} {int(np.ceil(again)) - 1} more times and take"
-                " the mean"
-            )
+            more = max(1, int(np.ceil(again)) - 1)
+            times = "once more" if more == 1 else f"{more} more times"
+            return f"read {self.where} {times} and take the mean"
         return "too near the target for repeated readings to decide"
 
     @property

@@ -75,20 +75,33 @@ def diagnose(plan, readings, conditions):
     other = _each_kind(BY_CHANCE, plan, readings, conditions)
     limit = limit_of(plan, readings, len(other))
     tested = _each_kind(CERTAIN, plan, readings, conditions)
-    fault, found = _levels_explained(plan.scenario, levels, limit, _as_tested(plan, tested))
+    known = _as_tested(plan, tested, levels)
+    fault, found = _levels_explained(plan.scenario, levels, limit, known)
     found += other + _tunings(plan, readings, conditions, fault)
     limits = {"decay": FALSE_ALARM, "tuning": FALSE_ALARM / len(plan.leads)}
-    sure = [c for c in found if c.chance < limits.get(c.kind, limit)]
+    seen = {c.subject for c in tested}
+    sure = [
+        c
+        for c in found
+        if c.chance < limits.get(c.kind, limit) and not (c.kind == "polarity" and c.subject in seen)
+    ]
     return tuple(tested + sorted(sure, key=lambda c: c.chance))
 
 
-def _as_tested(plan, tested):
-    """What the polarity tester has shown, taken as given in the levels."""
+def _as_tested(plan, tested, levels):
+    """What the polarity tester has shown, taken as given in the levels; a reversed polarity only
+    where they do not speak against it, for what it does to them is known less well.
+    """
     tags = [c.tag for c in plan.scenario.loudspeakers]
     fault = Fault.none(len(tags))
     for cause in tested:
         this = np.array(tags) == cause.subject
-        fault = fault.turned(this) if cause.kind == "polarity" else fault.louder(SILENCE_DB, this)
+        if cause.kind != "polarity":
+            fault = fault.louder(SILENCE_DB, this)
+            continue
+        turned = fault.turned(this)
+        with_it, without = misfits(levels, [turned, fault])
+        fault = turned if with_it < without else fault
     return fault
 
 

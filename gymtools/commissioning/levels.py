@@ -46,6 +46,10 @@ class Levels:
 
         .. math::
             \frac{\sin 2\pi f_2 \tau - \sin 2\pi f_1 \tau}{2\pi (f_2 - f_1) \tau}
+
+        Sources
+        -------
+        Mean of the cosine of the phase between two equal signals over the band; worked by hand.
         """
         low, high = bands.EDGES.T
         tau = (self.arrival[:, None] - self.arrival[None])[..., None]  # (source, source, point, 1)
@@ -83,8 +87,8 @@ class Fault:
         ----------
         by_db : float or array
             In all octaves alike, or (7,) [dB]
-        which : array
-            Of the loudspeakers (source,), bool
+        which : sequence of bool
+            Of the loudspeakers
 
         Returns
         -------
@@ -98,8 +102,8 @@ class Fault:
 
         Parameters
         ----------
-        which : array
-            Of the loudspeakers (source,), bool
+        which : sequence of bool
+            Of the loudspeakers
 
         Returns
         -------

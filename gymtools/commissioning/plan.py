@@ -12,7 +12,7 @@ from ..venue.arguments import names_of, one_of
 from ..venue.locations import spot
 from ..venue.scenario import Scenario
 from .kinds import KINDS, kind_of
-from .positions import seat_of, wall_words
+from .positions import seat_of, tape_words, wall_words
 from .readings import Position, Reading, of_kind
 from .short_form import shortened
 
@@ -57,14 +57,15 @@ class TestPlan:
         Parameters
         ----------
         key : str
-            As in the entry sheet
+            As in the entry sheet, of today or of an older one
 
         Returns
         -------
         reading : Reading or None
             None when there is none
         """
-        return next((r for r in self.readings if r.key == key), None)
+        exact = next((r for r in self.readings if r.key == key), None)
+        return exact or next((r for r in self.readings if r.earlier_key == key), None)
 
     def of(self, kind, use=None):
         """Readings of one kind.
@@ -186,7 +187,7 @@ def plan(scenario, uses=None, *, form="full", channels=None):
 def _of_uses(scenario, results, channels):
     """Readings of every use, and the group that leads in it."""
     readings, leads = [], {}
-    letters = _letters(scenario.area_names)
+    letters = _letters(scenario)
     split = _split_groups(scenario, channels)
     for name, result in results.items():
         leads[name], arrivals = _arrivals(result)
@@ -422,8 +423,17 @@ def _listened(result):
 # ---- readings of a use
 
 
-def _letters(names):
-    """Initials of the areas, longer where two would share them."""
+def _letters(scenario):
+    """Initials of the areas, longer where two would share them or loudspeakers are tagged so; and
+    as they were in sheets that did not look at loudspeakers.
+    """
+    tags = {c.tag.rstrip("0123456789").upper() for c in scenario.loudspeakers}
+    now, earlier = (_initials(scenario.area_names, taken) for taken in (tags, set()))
+    return {name: (now[name], earlier[name]) for name in now}
+
+
+def _initials(names, taken):
+    """Letters for names, none of them taken, no two alike."""
     found = {}
     for name in names:
         initials, word = "".join(w[0] for w in name.split()).upper(), name.replace(" ", "").upper()
@@ -432,7 +442,7 @@ def _letters(names):
             *(word[:n] for n in range(2, len(word) + 1)),
             *(f"{initials}{n}-" for n in range(2, 99)),
         )
-        found[name] = next(t for t in tries if t not in found.values())
+        found[name] = next(t for t in tries if t not in found.values() and t not in taken)
     return found
 
 
@@ -441,6 +451,7 @@ def _at_seats(result, positions):
     return [
         Reading(
             key=f"{kind} {result.use.name} {p.tag}",
+            earlier_key=f"{kind} {result.use.name} {p.earlier_tag}",
             kind=kind_of(kind),
             use=result.use.name,
             position=p,
@@ -464,7 +475,7 @@ def _positions(result, letters):
                     taken.append(k)
         taken += [k for k in _own_seats(result, a) if k not in taken]
         found += [
-            seat_of(result, a.points.start + k, f"{letters[a.name]}{n + 1}")
+            seat_of(result, a.points.start + k, *(f"{x}{n + 1}" for x in letters[a.name]))
             for n, k in enumerate(taken)
         ]
     return found
@@ -569,7 +580,8 @@ def _open_microphones(result):
             subject=m.microphone.name,
             position=Position(
                 "",
-                wall_words(m.positions[m.worst], result.scenario),
+                f"{wall_words(m.positions[m.worst], result.scenario)},"
+                f" {tape_words(m.positions[m.worst][2], result.scenario.units)} up",
                 tuple(np.round(m.positions[m.worst], 2).tolist()),
                 earlier=spot(m.positions[m.worst], result.scenario.units),
             ),

@@ -103,7 +103,7 @@ def _first_end(area):
     return "south" if y < 0 else "north"
 
 
-def seat_of(result, k, tag=""):
+def seat_of(result, k, tag="", earlier_tag=""):
     """Position of a point of a result.
 
     Parameters
@@ -114,6 +114,8 @@ def seat_of(result, k, tag=""):
         Which of its points [-]
     tag : str
         On the plan
+    earlier_tag : str
+        In entry sheets that were written before
 
     Returns
     -------
@@ -128,4 +130,5 @@ def seat_of(result, k, tag=""):
         tuple(np.round(result.points[k], 3).tolist()),
         int(k),
         earlier=f"{area.name}: {area.seat_words(own, result.scenario.units)}",
+        earlier_tag=earlier_tag,
     )

@@ -20,7 +20,7 @@ LABELS = {  # kinds of fault, in words
     "reversed": "reversed polarity",
     "late": f"a channel {LATE_MS:.0f} ms late",
     "not loaded": "a preset without its room equalization",
-    "livelier": f"a room that rings {LIVELIER:g} times as long",
+    "livelier": f"a room that rings {LIVELIER:g} times as long as predicted",
 }
 # what diagnosis calls them
 CAUSES = {

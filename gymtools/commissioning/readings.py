@@ -129,7 +129,9 @@ class Position:
     words: str = ""  # for who looks for it
     point: tuple = ()  # x, y, z; empty where none is needed [m]
     index: int = -1  # among the points of the use's result, -1 when it is none of them
-    earlier: str = ""  # words of entry sheets that were written before, read as well
+    # words and tag of entry sheets that were written before, read as well
+    earlier: str = ""
+    earlier_tag: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -137,6 +139,7 @@ class Reading:
     """One reading: planned, then expected, then measured; NaN where nothing is known yet."""
 
     key: str  # what the entry sheet knows it by
+    earlier_key: str = ""  # what older entry sheets know it by
     kind: ReadingKind
     use: str = ""  # "" when it belongs to none
     subject: str = ""  # group, loudspeaker, microphone or source; "" when there is none

@@ -326,7 +326,7 @@ def _moved(reading, row):
         return f"'{reading.key}': kind is '{kind[:60]}', and the plan's is '{reading.kind.label}'"
     position = reading.position
     planned = {
-        "position": (position.tag,),
+        "position": (position.tag, position.earlier_tag),
         "where": (position.words, position.earlier),
         "unit": (_unit_words(reading.kind),),
     }
@@ -398,7 +398,7 @@ def _planned(text, plan, measured):
     reading = plan.reading(key)
     if reading is None:
         raise _Foreign(f"'{key[:60]}' is no reading of this plan")
-    if key in measured:
+    if reading.key in measured:
         raise ValueError(f"'{key}' is there twice; the first counts")
     return reading
 

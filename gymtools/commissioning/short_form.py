@@ -1,5 +1,7 @@
 """The short form of a test plan: the readings that say most, in about two hours."""
 
+from itertools import zip_longest
+
 import numpy as np
 
 MOST_READINGS = 39
@@ -60,11 +62,17 @@ def _by_worth(readings, results):
         *(r for _, later in at_seats for r in later),
         *(r for own in feedback for r in own[FIRST:]),
         *(r for r in arrivals if r.playing),
+        *_in_turn([[r for r in of.get("level", []) if r.use == name] for name in uses]),
     ):
         if r.key not in seen:
             seen.add(r.key)
             ordered.append(r)
     return ordered
+
+
+def _in_turn(lots):
+    """One of each lot, then the next of each."""
+    return [r for some in zip_longest(*lots) for r in some if r is not None]
 
 
 def _two_decays(decays):

@@ -1,5 +1,7 @@
 """How well a plan finds faults: each possible fault is put into the readings of a gym as predicted,
-and the diagnosis is asked.
+and the diagnosis is asked. Measured for Dovecote's game and graduation, five gyms of each fault: of
+silent, reversed, late and not loaded all were named by either form; of loudspeakers 6 dB low 12 of
+20 by the full and 15 by the short form, of dead high drivers 20 and 13.
 """
 
 from dataclasses import dataclass, replace
