@@ -31,6 +31,11 @@ NOT_HEARD_DB = -99.0  # level of a group that no direct sound reaches
 
 
 FORMS = ("full", "short")
+# accuracies after ISO 3382-2:2008, clause 4 (from memory)
+SHORT_NOTES = (
+    "Reverberation by the survey method of ISO 3382-2, two positions: octaves to about 10 %. The"
+    " full form has the engineering method's six: about 5 %.",
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -178,7 +183,7 @@ def plan(scenario, uses=None, *, form="full", channels=None):
         readings=tuple(readings),
         leads=leads,
         sources=sources,
-        notes=(*notes, *_notes(scenario, results, too_near)),
+        notes=(*notes, *_notes(scenario, results, too_near), *SHORT_NOTES[: form == "short"]),
         form=form,
         channels=channels,
     )
