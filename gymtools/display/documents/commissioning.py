@@ -63,6 +63,7 @@ HOW_CAUSES_ARE_FOUND = (
     " believe it."
 )
 SIGNS = ("circle", "square", "diamond", "cross", "x", "triangle-up", "star")
+TICKS = {"m": 5, "ft": 20}  # marks along the walls of a map
 MAP_PX = 450.0  # length of the gym on a map [px]
 NOT_LIFE_SAFETY = (
     "This is no test of a life-safety system: emergency announcements are the fire-alarm"
@@ -147,7 +148,22 @@ def positions_map(plan, use, texts=None):
         ]
     )
     look = plans.LOOK | dict(height=430, margin=dict(l=46, r=10, t=14, b=36))
-    return chart.update_layout(**look, **plans.floor(view))
+    return chart.update_layout(**look, **_axes_from_walls(view))
+
+
+def _axes_from_walls(view):
+    """Axes of a map that count from the west and the south wall, as positions are measured."""
+    axes, hall = plans.floor(view), view.result.scenario.hall
+    step = TICKS[view.units]
+    for name, length, wall in (("xaxis", hall.length, "west"), ("yaxis", hall.width, "south")):
+        whole = length * view.k
+        marks = np.arange(0, whole + 1e-6, step)
+        axes[name] |= dict(
+            tickvals=(marks - whole / 2).tolist(),
+            ticktext=[f"{m:g}" for m in marks],
+            title=f"from the {wall} wall [{view.units}]",
+        )
+    return axes
 
 
 def plan_html(plan, *, date=None):
