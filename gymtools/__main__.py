@@ -16,7 +16,7 @@ from .commissioning.sheet import read_sheet
 from .commissioning.survey_sheet import read_survey
 from .design.decision import decide, options_of
 from .display.documents.commissioning import write_plan, write_report
-from .display.documents.handover import write_record
+from .display.documents.handover import folder_name, write_record
 from .display.documents.record import READERS
 from .display.documents.survey import write_survey
 from .display.launch import WORKBOOK, new_workbook, open_workbook
@@ -24,7 +24,7 @@ from .equipment.prices import read_prices
 from .venue.files import load, to_text
 from .venue.new_school import NewSchool
 from .venue.refusals import lines_of
-from .venue.writing_files import revisions_sentence
+from .venue.writing_files import refuse_existing, revisions_sentence
 
 STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
 
@@ -211,6 +211,7 @@ def _add_testplan(commands):
     )
     command.add_argument("scenario", type=_text, help="scenario file of what was built")
     _add_uses(command)
+    _add_form(command)
     _add_output(command)
     command.set_defaults(run=_testplan)
 
@@ -228,8 +229,34 @@ def _add_report(commands):
         help="folder with impulse responses (WAV), named by the readings they stand for",
     )
     _add_uses(command)
+    _add_form(command)
+    command.add_argument(
+        "--folder",
+        type=_text,
+        metavar="FOLDER",
+        help="where the folder with the report is made (default: beside the readings)",
+    )
     _add_output(command, folder=False)
     command.set_defaults(run=_report)
+
+
+def _add_form(command):
+    form = command.add_mutually_exclusive_group()
+    form.add_argument(
+        "--short",
+        dest="form",
+        action="store_const",
+        const="short",
+        help="fewer than 40 readings, about two hours; the same for plan and report",
+    )
+    form.add_argument(
+        "--full",
+        dest="form",
+        action="store_const",
+        const="full",
+        help="all readings (default)",
+    )
+    command.set_defaults(form="full")
 
 
 def _add_uses(command):
@@ -309,20 +336,52 @@ def _survey(given):
 
 
 def _testplan(given):
-    folder = _folder(given.folder)
-    made = plan(load(given.scenario), given.use)
+    folder, scenario = _folder(given.folder), load(given.scenario)
+    _refuse_existing(folder, scenario, "commissioning", given, holds="readings")
+    made = plan(scenario, given.use, form=given.form)
     _say(write_plan(made, folder, overwrite=given.overwrite))
 
 
+def _refuse_existing(folder, scenario, what, given, holds=""):
+    """Refuse a folder that is there, before anything takes time."""
+    if not given.overwrite:
+        refuse_existing(folder / folder_name(scenario, what), holds=holds)
+
+
 def _report(given):
-    made = plan(load(given.scenario), given.use)
+    folder = _report_folder(given)
+    scenario = load(given.scenario)
+    _refuse_existing(folder, scenario, "commissioning-report", given)
+    made = plan(scenario, given.use, form=given.form)
     readings = read_sheet(given.readings, made)
     if given.waves is not None:
         readings = with_recordings(readings, given.waves, made)
     for sentence in readings.bad:
         print(sentence, file=sys.stderr)
     compared = compare(made, readings)
-    _say(write_report(compared, Path(given.readings).parent, overwrite=given.overwrite))
+    _say(write_report(compared, folder, overwrite=given.overwrite))
+
+
+def _report_folder(given):
+    """Where the report goes; refused with what it needs, before anything takes time."""
+    readings = Path(given.readings)
+    if not readings.exists():
+        raise ValueError(
+            f"{readings.name}: there is no such entry sheet. Give the filled one after the scenario"
+            " (of 'testplan': readings.csv or readings.xlsx)."
+        )
+    if given.waves is not None and not Path(given.waves).is_dir():
+        raise ValueError(
+            f"--waves {given.waves}: there is no such folder of recordings. Leave --waves out where"
+            " there are none."
+        )
+    if given.folder is not None:
+        return _folder(given.folder)
+    if not os.access(readings.parent, os.W_OK | os.X_OK):
+        raise ValueError(
+            f"{readings.name}: nothing can be written beside it. Give another folder with --folder."
+        )
+    return readings.parent
 
 
 def _record(given):

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.commissioning.diagnosis import _Fault, _interference, _levels
 from gymtools.commissioning.expected import Conditions, arrival_ms, expect
+from gymtools.commissioning.levels import Fault, interference, levels_of
 from gymtools.commissioning.plan import as_tested
 from gymtools.commissioning.readings import in_octaves, one_value
 from gymtools.commissioning.sheet import filled_sheet
@@ -120,24 +120,31 @@ def _single(reading, plan, whole, apart):
     if reading.kind.key == "sti":
         return apart.sti[at]
     if reading.kind.key == "arrival":
-        lead = plan.leads[reading.use]
-        return arrival_ms(whole, reading.subject, at) - arrival_ms(whole, lead, at)
+        own, lead = reading.playing or reading.subject, reading.against or plan.leads[reading.use]
+        return arrival_ms(whole, own, at) - arrival_ms(whole, lead, at)
     return reading.expected[7]
 
 
 def by_itself(built, reading, gains_db):
-    """One loudspeaker evaluated with all others off, and set back to the volume of all."""
+    """A channel evaluated with all others off, and set back to the volume of all."""
     s = as_tested(built, reading.use)
     apart = ungrouped(s, s.uses[0])
-    only_this = {
-        ("uses", s.uses[0].name, "groups", c.tag, "on"): c.tag == reading.subject
+    sounding = reading.playing or (reading.subject,)
+    only_these = {
+        ("uses", s.uses[0].name, "groups", c.tag, "on"): c.tag in sounding
         for c in built.loudspeakers
+    } | {
+        ("uses", s.uses[0].name, "groups", c.tag, "gain_db"): (
+            s.uses[0].group_setting(c.group).gain_db + gains_db.get(c.tag, 0.0)
+        )
+        for c in built.loudspeakers
+        if c.tag in sounding
     }
     together = evaluate(apart, room="statistical")
-    single = evaluate(changed(apart, only_this), room="statistical")
-    n = [c.tag for c in built.loudspeakers].index(reading.subject)
+    single = evaluate(changed(apart, only_these), room="statistical")
+    n = [c.tag for c in built.loudspeakers].index(sounding[0])
     back = together.sources.on_axis[n] / single.sources.on_axis[n]
-    gain = bands.to_energy(gains_db.get(reading.subject, 0.0))
+    gain = bands.to_energy(gains_db.get(sounding[0], 0.0))
     return bands.to_energy(single.total_db[reading.position.index]) * back * gain
 
 
@@ -150,12 +157,12 @@ def _turned(plan, conditions, reading, tag):
     without.
     """
     readings = plan.of("level", reading.use)
-    one = _levels(readings, conditions.results[reading.use])
+    one = levels_of(readings, conditions.results[reading.use])
     n = [r.key for r in readings].index(reading.key)
-    right = _Fault.none(len(plan.scenario.loudspeakers))
+    right = Fault.none(len(plan.scenario.loudspeakers))
     wrong = right.turned(np.array([c.tag == tag for c in plan.scenario.loudspeakers]))
     energy = one.direct.sum(axis=0) + one.late
-    both = [np.maximum(energy + _interference(one, f), 0.02 * energy) for f in (wrong, right)]
+    both = [np.maximum(energy + interference(one, f), 0.02 * energy) for f in (wrong, right)]
     return 10 * np.log10(both[0] / both[1])[n]
 
 

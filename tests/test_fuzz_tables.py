@@ -109,7 +109,14 @@ def stands_in(reading, data):
 def agrees(cell, value, kind):
     """Whether a cell holds a value; what was not read is empty, or beside octaves."""
     if kind == "polarity":
-        return cell.removeprefix("'")[:1] in ("+" if value > 0 else "-\u2212\u2013")
+        word = cell.removeprefix("'").strip().rstrip(".!").casefold()
+        sign = {1.0: "+", -1.0: "-\u2212\u2013", 0.0: ()}[value]
+        words = {
+            1.0: ("ok", "out", "outward", "plus", "positive", "right", "correct"),
+            -1.0: ("in", "inward", "minus", "negative", "wrong", "reversed"),
+            0.0: ("none", "silent", "dead", "0"),
+        }
+        return word in words[value] or (word[:1] and word[:1] in sign)
     return np.isnan(value) or number_in(cell.removeprefix("'")) == value
 
 

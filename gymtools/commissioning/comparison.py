@@ -13,6 +13,7 @@ from ..equipment.amplification import amplify
 from ..equipment.loudness import loudness
 from ..physics import bands
 from ..venue.measured_room import MeasuredRoom, octaves_of
+from .blind_spots import open_questions, sights
 from .diagnosis import diagnose
 from .expected import Conditions, expect, reserve_db
 from .plan import TestPlan, as_tested
@@ -21,6 +22,7 @@ from .sheet import Sheet
 
 DRAWS = 400  # of readings that scatter
 SURE = 2.0  # standard deviations: 19 of 20 readings of a gym that is as predicted lie within
+MOST_AGAIN = 9  # readings that anybody would take again to decide a criterion    judgment
 NOT_READ_DB = -200.0  # stands for an octave without a reading in a sum
 
 
@@ -64,11 +66,34 @@ class Check:
     word: str  # of the measured value against the target
     kind: ReadingKind  # of the readings on which it rests
     count: int  # of these readings
+    repeats: float  # standard deviation of the measured value, were all of it read again
+    where: str = ""  # position or subject that decides it
+    direct: str = ""  # a trial on site that decides it by itself, "" where there is none
 
     @property
     def unit(self):
         """Unit of its values."""
         return CRITERIA[self.criterion].unit
+
+    @property
+    def is_decided(self):
+        """Whether the readings are good enough to tell on which side of the target it lies."""
+        return abs(self.measured - self.target) > SURE * self.repeats
+
+    @property
+    def deciding(self):
+        """The reading that would decide it, in words; "" where it is decided."""
+        if self.is_decided:
+            return ""
+        gap = abs(self.measured - self.target)
+        again = (SURE * self.repeats / gap) ** 2 if gap > 0 else np.inf
+        if self.direct:
+            return self.direct
+        if again <= MOST_AGAIN:
+            more = max(1, int(np.ceil(again)) - 1)
+            times = "once more" if more == 1 else f"{more} more times"
+            return f"read {self.where} {times} and take the mean"
+        return "too near the target for repeated readings to decide"
 
     @property
     def side(self):
@@ -91,6 +116,8 @@ class Comparison:
     differences: tuple  # of Difference
     checks: tuple  # of Check
     causes: tuple  # of Cause, the surest first
+    sights: tuple  # of Sight, what these readings would show and what they could not
+    open_questions: tuple  # sentences: what nothing was read about
     fit: FittedRoom | None  # None without a reverberation that was measured
     # by use: (predicted, predicted with the fitted room), results of the uses as designed; empty
     # without a fit
@@ -144,6 +171,8 @@ def compare(plan, sheet, *, room="traced"):
         differences=tuple(_differences(plan, readings)),
         checks=tuple(_checks(plan, readings, conditions)),
         causes=diagnose(plan, readings, conditions),
+        sights=tuple(sights(plan, readings, conditions)),
+        open_questions=tuple(open_questions(plan, readings)),
         fit=fit,
         again=again,
         room=room,
@@ -292,6 +321,8 @@ def _check_reverberation(plan, readings):
         spread=np.hypot(spread, _middle_spread(plan.scenario) * expected),
         kind=read[0].kind,
         count=len(read),
+        repeats=spread,
+        where="all decays",
     )
 
 
@@ -308,15 +339,18 @@ def _check_uniformity(plan, readings, use):
         np.array([r.expected[bands.COVERAGE] for r in read]),
         np.array([r.spread[bands.COVERAGE] for r in read]),
     )
+    measured = np.array([r.measured[bands.COVERAGE] for r in read])
     yield _check(
         "coverage_range",
         use=use,
         target=plan.scenario.targets.coverage_range_db,
         expected=expected,
-        measured=_range(np.array([r.measured[bands.COVERAGE] for r in read])),
+        measured=_range(measured),
         spread=spread,
         kind=read[0].kind,
         count=len(read),
+        repeats=_scattered_range(measured, read[0].kind.repeats)[1],
+        where="the levels at all positions",
     )
 
 
@@ -334,12 +368,15 @@ def _check_sti(plan, readings, use):
             spread=least.spread[SINGLE],
             kind=least.kind,
             count=len(read),
+            repeats=least.kind.repeats,
+            where=least.key,
         )
 
 
 def _check_arrivals(plan, readings, use):
     """The largest time between a group and its lead."""
-    read = measured_of(readings, "arrival", use)
+    # channels within a group show how it is wired, not what a listener's ears compare
+    read = [r for r in measured_of(readings, "arrival", use) if not r.playing]
     if read:
         latest = max(read, key=lambda r: abs(r.measured[SINGLE]))
         yield _check(
@@ -351,6 +388,8 @@ def _check_arrivals(plan, readings, use):
             spread=latest.spread[SINGLE],
             kind=latest.kind,
             count=len(read),
+            repeats=latest.kind.repeats,
+            where=latest.key,
         )
 
 
@@ -371,7 +410,18 @@ def _check_feedback(plan, readings, use, conditions):
             spread=least.spread[SINGLE],
             kind=least.kind,
             count=len(read),
+            repeats=least.kind.repeats,
+            where=least.subject,
+            direct=_ringing_trial(least, kept + plan.scenario.targets.feedback_margin_db),
         )
+
+
+def _ringing_trial(reading, gain_db):
+    """The trial that decides a feedback margin: it rings at this gain, or it does not."""
+    return (
+        f"set {reading.subject} to {gain_db:.1f} dB over its working gain at the same position, and"
+        " go back after half a minute; three times. The target is met if it never rings"
+    )
 
 
 def _check_maximum(plan, readings, use):
@@ -388,15 +438,17 @@ def _check_maximum(plan, readings, use):
             spread=read[0].spread[SINGLE],
             kind=read[0].kind,
             count=1,
+            repeats=read[0].kind.repeats,
+            where=read[0].key,
         )
 
 
-def _check(criterion, *, use="", target, kind, count, **values):
+def _check(criterion, *, target, **about):
     """A check with its word."""
-    values = {name: float(value) for name, value in values.items()}
-    word = CRITERIA[criterion].word(values["measured"], target)
-    about = dict(criterion=criterion, use=use, target=target, word=word, kind=kind, count=count)
-    return Check(**about, **values)
+    numbers = ("expected", "measured", "spread", "repeats")
+    about = {name: float(v) if name in numbers else v for name, v in about.items()}
+    word = CRITERIA[criterion].word(about["measured"], target)
+    return Check(**dict(use="") | about, criterion=criterion, target=target, word=word)
 
 
 def _range(levels):

@@ -3,7 +3,6 @@ than chance does.
 """
 
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 from scipy.stats import chi2, norm
@@ -12,28 +11,35 @@ from scipy.stats import t as student
 from ..acoustics.evaluate import evaluate
 from ..acoustics.measured_room import predicted_spread
 from ..acoustics.model_error import HALLS, T20_MEAN, deviation
-from ..physics import bands, intelligibility, reverberation
+from ..physics import bands, reverberation
 from ..venue.units import to_file
-from .expected import energy_alone
+from . import tuning
+from .levels import Fault, joined, levels_of_loudspeakers, levels_of_uses, misfits
 from .readings import FEWEST, SINGLE, measured_of
 
 FALSE_ALARM = 0.05  # chance that anything is reported of a gym that is as predicted
 MOST = 3  # causes looked for in the levels, one after the other
 # of one loudspeaker, and of a group
-STEPS_DB = np.concatenate([np.arange(-20.0, 0, 0.5), np.arange(0.5, 6.5, 0.5)])
+STEPS_DB = np.concatenate(
+    [[-40.0, -30.0, -25.0], np.arange(-20.0, -8), np.arange(-8.0, 0, 0.5), np.arange(0.5, 6.5, 0.5)]
+)
 # of the reverberant sound
 ROOM_DB = np.concatenate([np.arange(-6.0, 0, 0.5), np.arange(0.5, 6.5, 0.5)])
 SILENT_DB = -15.0  # a loudspeaker as low as this may not be connected    judgment
-# two loudspeakers are never so alike that nothing is left of their energy    judgment [-]
-LEAST_LEFT = 0.02
-PINK = bands.to_energy(-intelligibility.SPEECH_SPECTRUM_DB)  # pink noise re speech (7,)
+SILENCE_DB = -60.0  # stands for a loudspeaker that gives no sound
+# what is left of a loudspeaker of which a driver is dead: in the octave in which the two take over
+# from each other, and beyond it    common practice, no source [dB]
+AT_CROSSOVER_DB, BEYOND_DB = -12.0, -20.0
+CROSSOVERS = (3, 4, 5)  # octaves in which it may lie: 1, 2 and 4 kHz
+DRIVER_SHARES = (0.5, 1.0)  # worn, and dead
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cause:
     """Something that would explain readings."""
 
-    kind: str  # loudspeaker, group, room, polarity, delay, decay or use
+    # loudspeaker, group, high driver, low driver, room, polarity, delay, decay, tuning or use
+    kind: str
     subject: str  # tag, group or use; "" for the room
     amount: float  # in ``unit``
     unit: str
@@ -41,52 +47,6 @@ class Cause:
     explains: float  # how much less the squared deviations are with it, in variances (chi square)
     chance: float  # of as much in a gym that is as predicted, for this one test
     reading: str = ""  # key of the kind of reading that is off as a whole in a use
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Levels:
-    """Levels that were read with one setting of the volume, and what is predicted there."""
-
-    direct: np.ndarray  # (source, point, 7), energy
-    late: np.ndarray  # (point, 7), energy
-    share: np.ndarray  # of the late sound by the source that feeds it (source, point, 7)
-    arrival: np.ndarray  # (source, point) [s]
-    measured: np.ndarray  # (point, 8): octaves and dB(A), NaN where not read [dB]
-    spread: np.ndarray  # (point, 8) [dB]
-    expected: np.ndarray  # (point, 8) [dB]
-
-    @cached_property
-    def designed(self):
-        """Energy as designed, without interference (point, 7)."""
-        return self.direct.sum(axis=0) + self.late
-
-    @cached_property
-    def designed_with_interference(self):
-        """Energy as designed, coherent where arrivals are together (point, 7)."""
-        none = _Fault.none(len(self.direct))
-        return np.maximum(self.designed + _interference(self, none), LEAST_LEFT * self.designed)
-
-
-@dataclass(frozen=True, eq=False)
-class _Fault:
-    """How loudspeakers and room differ from the design."""
-
-    gains_db: np.ndarray  # (source,) [dB]
-    reversed: np.ndarray  # polarity (source,), bool
-    room_db: float = 0.0  # of the late sound [dB]
-
-    @classmethod
-    def none(cls, sources):
-        return cls(np.zeros(sources), np.zeros(sources, bool))
-
-    def louder(self, by_db, which):
-        return _Fault(self.gains_db + by_db * which, self.reversed, self.room_db)
-
-    def turned(self, which):
-        return _Fault(self.gains_db, self.reversed ^ which, self.room_db)
-
-    def livelier(self, by_db):
-        return _Fault(self.gains_db, self.reversed, self.room_db + by_db)
 
 
 def diagnose(plan, readings, conditions):
@@ -105,26 +65,93 @@ def diagnose(plan, readings, conditions):
     -------
     causes : tuple of Cause
         Surest first. The false-alarm rate is at most 5 % for a gym that is as predicted and
-        readings that scatter as their ``spread`` says, and 5 % more for its decay, which has a test
-        of its own. Intelligibility is judged by what the measured decay would make of it
+        readings that scatter as their ``spread`` says; 5 % more for its decay, and 5 % for octaves
+        that are off at all positions, which have tests of their own. Intelligibility is judged by
+        what the measured decay would make of it
     """
     readings = [r for r in readings if r.kind.diagnosis and r.is_measured]
     readings = _with_measured_decay(readings, conditions)
-    levels = _each_kind(LEVELS, plan, readings, conditions)
+    levels = patterns(plan, readings, conditions)
     other = _each_kind(BY_CHANCE, plan, readings, conditions)
-    tags = len(plan.scenario.loudspeakers)
-    count = len(other) + MOST * (2 * tags + len(plan.scenario.groups) + 1) * bool(levels)
-    limit = FALSE_ALARM / max(count, 1)  # Bonferroni: of all tests together
-    found = _levels_explained(plan.scenario, levels, limit) + other
+    limit = limit_of(plan, readings, len(other))
     tested = _each_kind(CERTAIN, plan, readings, conditions)
+    known = _as_tested(plan, tested, levels)
+    fault, found = _levels_explained(plan.scenario, levels, limit, known)
+    found += other + _tunings(plan, readings, conditions, fault)
+    limits = {"decay": FALSE_ALARM, "tuning": FALSE_ALARM / len(plan.leads)}
     seen = {c.subject for c in tested}
     sure = [
         c
         for c in found
-        if c.chance < (FALSE_ALARM if c.kind == "decay" else limit)
-        and not (c.kind == "polarity" and c.subject in seen)
+        if c.chance < limits.get(c.kind, limit) and not (c.kind == "polarity" and c.subject in seen)
     ]
     return tuple(tested + sorted(sure, key=lambda c: c.chance))
+
+
+def _as_tested(plan, tested, levels):
+    """What the polarity tester has shown, taken as given in the levels; a reversed polarity only
+    where they do not speak against it, for what it does to them is known less well.
+    """
+    tags = [c.tag for c in plan.scenario.loudspeakers]
+    fault = Fault.none(len(tags))
+    for cause in tested:
+        this = np.array(tags) == cause.subject
+        if cause.kind != "polarity":
+            fault = fault.louder(SILENCE_DB, this)
+            continue
+        turned = fault.turned(this)
+        with_it, without = misfits(levels, [turned, fault])
+        fault = turned if with_it < without else fault
+    return fault
+
+
+def limit_of(plan, readings, others):
+    """Chance below which one test is reported, so that all of them together alarm as rarely as
+    stated (Bonferroni).
+
+    Parameters
+    ----------
+    plan : TestPlan
+        The plan
+    readings : sequence of Reading
+        Measured and expected
+    others : int
+        Tests beside those of the levels [-]
+
+    Returns
+    -------
+    limit : float
+        Of the chance of one test [-]
+    """
+    tags, groups = len(plan.scenario.loudspeakers), len(plan.scenario.groups)
+    read = bool(measured_of(readings, "level") or measured_of(readings, "alone"))
+    patterns_tried = MOST * (4 * tags + groups + 1)  # level, polarity and two drivers of each
+    return FALSE_ALARM / max(others + read * patterns_tried, 1)
+
+
+def patterns(plan, readings, conditions):
+    """Levels whose pattern from position to position says something.
+
+    Parameters
+    ----------
+    plan : TestPlan
+        The plan
+    readings : sequence of Reading
+        Measured and expected
+    conditions : Conditions
+        What the expectations rest on
+
+    Returns
+    -------
+    levels : list of Levels
+        Of every use with three levels, and of all loudspeakers alone if there are three
+    """
+    of_uses = levels_of_uses(plan, measured_of(readings, "level"), conditions)
+    found = [one for one in of_uses if len(one.measured) >= FEWEST]
+    alone = measured_of(readings, "alone")
+    if len(alone) >= FEWEST:
+        found.append(joined(levels_of_loudspeakers(plan, alone, conditions)))
+    return found
 
 
 def _with_measured_decay(readings, conditions):
@@ -158,114 +185,27 @@ def _each_kind(tests, plan, readings, conditions):
     return found
 
 
-def level_changes(readings, result, gains_db, room_db=0.0):
-    """What levels of a use change by when loudspeakers or the room differ from the design.
-
-    Parameters
-    ----------
-    readings : sequence of Reading
-        Levels of one use, three at least
-    result : Result
-        The use as measured
-    gains_db : array
-        Of every loudspeaker of the scenario, 0 as designed (source,) [dB]
-    room_db : float
-        Of the late sound [dB]
-
-    Returns
-    -------
-    changes : dict
-        (8,) by the key of a reading: seven octaves and dB(A) [dB]
-
-    Raises
-    ------
-    ValueError
-        There are fewer than three readings
-    """
-    if len(readings) < FEWEST:
-        raise ValueError(
-            f"use '{result.use.name}': {len(readings)} levels are too few. Read {FEWEST} at least."
-        )
-    gains_db = np.asarray(gains_db, float)
-    fault = _Fault(gains_db, np.zeros(len(gains_db), bool), float(room_db))
-    changes = _changes(_levels(readings, result), fault)
-    return dict(zip([r.key for r in readings], changes, strict=True))
-
-
 # ---- levels
 
 
-def _levels_of_uses(plan, readings, conditions):
-    """Levels of each use: the volume is set once in a use."""
-    for use in plan.leads:
-        of_use = [r for r in readings if r.use == use]
-        if len(of_use) >= FEWEST:
-            yield _levels(of_use, conditions.results[use])
-
-
-def _levels_of_loudspeakers(plan, readings, conditions):
-    """Levels of the loudspeakers alone: the volume is set once for all of them."""
-    if len(readings) >= FEWEST:
-        yield _levels_alone(readings, plan.scenario.loudspeakers, conditions.results)
-
-
-def _levels(readings, result):
-    """Levels of one use with all its loudspeakers."""
-    index = [r.position.index for r in readings]
-    late = result.reverberant.by_source(result.points[index])  # (source, point, 7)
-    return _Levels(
-        direct=result.direct[:, index].astype(float) * PINK,
-        late=late.sum(axis=0) * PINK,
-        share=late / late.sum(axis=0),
-        arrival=result.arrival_s[:, index],
-        measured=np.array([r.measured for r in readings]),
-        spread=np.array([r.spread for r in readings]),
-        expected=np.array([r.expected for r in readings]),
-    )
-
-
-def _levels_alone(readings, loudspeakers, results):
-    """Levels of every loudspeaker alone: one source at each point, and its share of the late
-    sound.
-    """
-    tags = [c.tag for c in loudspeakers]
-    direct = np.zeros((len(tags), len(readings), 7))
-    late, share = np.zeros((len(readings), 7)), np.zeros((len(tags), len(readings), 7))
-    for k, reading in enumerate(readings):
-        n, result = tags.index(reading.subject), results[reading.use]
-        direct[n, k] = result.direct[n, reading.position.index] * PINK
-        late[k] = energy_alone(reading, result) * PINK - direct[n, k]
-        share[n, k] = 1.0
-    return _Levels(
-        direct=direct,
-        late=late,
-        share=share,
-        arrival=np.zeros((len(tags), len(readings))),
-        measured=np.array([r.measured for r in readings]),
-        spread=np.array([r.spread for r in readings]),
-        expected=np.array([r.expected for r in readings]),
-    )
-
-
-def _levels_explained(scenario, levels, limit):
-    """Causes in the levels, the best first; each next one is looked for with those before it taken
-    as given.
+def _levels_explained(scenario, levels, limit, fault):
+    """Causes in the levels beside a fault that is known, the best first, and what they are
+    together; each next one is looked for with those before it taken as given.
     """
     found = []
     if not levels:
-        return found
-    fault = _Fault.none(len(scenario.loudspeakers))
-    now = _misfit(levels, fault)
+        return fault, found
+    now = float(misfits(levels, [fault])[0])
     for _ in range(MOST):
-        best = None
-        for kind, subject, amount, trial in _hypotheses(scenario, fault):
-            fit = now - _misfit(levels, trial)
-            if best is None or fit > best[0]:
-                best = fit, kind, subject, amount, trial
-        fit, kind, subject, amount, fault = best
-        chance = float(chi2.sf(max(fit, 0.0), 1))
-        if chance >= limit:
+        lots = list(_hypotheses(scenario, fault))
+        tried = [h for lot in lots for h in lot]
+        fits = now - np.concatenate([misfits(levels, [h[-1] for h in lot]) for lot in lots])
+        chances = chi2.sf(np.maximum(fits, 0.0), [h[3] for h in tried])
+        best = int(np.argmin(chances)) if chances.min() > 0 else int(np.argmax(fits))
+        if chances[best] >= limit:
             break
+        kind, subject, amount, _, fault = tried[best]
+        fit = float(fits[best])
         found.append(
             Cause(
                 kind=kind,
@@ -273,72 +213,51 @@ def _levels_explained(scenario, levels, limit):
                 amount=amount,
                 unit="" if kind == "polarity" else "dB",
                 words=_level_words(kind, subject, amount),
-                explains=float(fit),
-                chance=chance,
+                explains=fit,
+                chance=float(chances[best]),
             )
         )
         now -= fit
-    return found
+    return fault, found
 
 
 def _hypotheses(scenario, fault):
-    """Everything that may be off: each loudspeaker, each group, the room, each polarity."""
+    """Everything that may be off, in lots: each loudspeaker, its drivers, each group, the room,
+    each polarity; kind, subject, amount, free parameters, and the fault with it.
+    """
     loudspeakers = scenario.loudspeakers
+    every = np.arange(len(loudspeakers))
     for n, c in enumerate(loudspeakers):
-        this = np.arange(len(loudspeakers)) == n
-        for by in STEPS_DB:
-            yield "loudspeaker", c.tag, float(by), fault.louder(by, this)
-        yield "polarity", c.tag, -1.0, fault.turned(this)
+        this = every == n
+        yield [("loudspeaker", c.tag, float(by), 1, fault.louder(by, this)) for by in STEPS_DB]
+        yield [
+            (kind, c.tag, float(share * BEYOND_DB), 2, fault.louder(share * profile, this))
+            for kind, profile in driver_profiles()
+            for share in DRIVER_SHARES
+        ]
+        yield [("polarity", c.tag, -1.0, 1, fault.turned(this))]
     for g in scenario.groups:
         members = np.array([c.group == g.name for c in loudspeakers])
         if members.sum() > 1:
-            for by in STEPS_DB:
-                yield "group", g.name, float(by), fault.louder(by, members)
-    for by in ROOM_DB:
-        yield "room", "", float(by), fault.livelier(by)
+            yield [("group", g.name, float(by), 1, fault.louder(by, members)) for by in STEPS_DB]
+    yield [("room", "", float(by), 1, fault.livelier(by)) for by in ROOM_DB]
 
 
-def _misfit(levels, fault):
-    """Squared deviations in variances, the volume of each use and octave left free."""
-    whole = 0.0
-    for one in levels:
-        off = one.measured - one.expected - _changes(one, fault)
-        weight = np.where(np.isfinite(off), 1 / one.spread**2, 0.0)
-        off = np.nan_to_num(off)
-        mean = (weight * off).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-30)
-        whole += float((weight * (off - mean) ** 2).sum())
-    return whole
+def driver_profiles():
+    """What is left of a loudspeaker of which a driver is dead, for each crossover that it may have.
 
-
-def _changes(one, fault):
-    """By how much levels change with a fault (point, 8) [dB]."""
-    power = bands.to_energy(fault.gains_db)[:, None, None]
-    late = one.late * (one.share * power).sum(axis=0) * bands.to_energy(fault.room_db)
-    was, now = one.designed, (one.direct * power).sum(axis=0) + late
-    if fault.reversed.any():
-        was = one.designed_with_interference
-        now = np.maximum(now + _interference(one, fault), LEAST_LEFT * one.designed)
-    octaves = 10 * np.log10(now / was)
-    dba = bands.a_weighted(10 * np.log10(now)) - bands.a_weighted(10 * np.log10(was))
-    return np.concatenate([octaves, dba[:, None]], axis=1)
-
-
-def _interference(one, fault):
-    r"""What loudspeakers that play the same add to, or take from, the sum of their energies.
-
-    .. math::
-        2 \sqrt{E_1 E_2} \, \frac{\sin 2\pi f_2 \tau - \sin 2\pi f_1 \tau}{2\pi (f_2 - f_1) \tau}
+    Returns
+    -------
+    profiles : list of tuple
+        "high driver" or "low driver", and (7,) [dB]
     """
-    sign = np.where(fault.reversed, -1.0, 1.0) * 10 ** (fault.gains_db / 20)
-    amplitude = np.sqrt(one.direct) * sign[:, None, None]
-    low, high = bands.EDGES.T
-    total = np.zeros(one.late.shape)  # (point, 7)
-    for a in range(len(amplitude)):
-        for b in range(a + 1, len(amplitude)):
-            tau = (one.arrival[a] - one.arrival[b])[:, None]
-            alike = (high * np.sinc(2 * high * tau) - low * np.sinc(2 * low * tau)) / (high - low)
-            total += 2 * amplitude[a] * amplitude[b] * alike
-    return total
+    found = []
+    for at in CROSSOVERS:
+        for kind, beyond in (("high driver", range(at + 1, 7)), ("low driver", range(at))):
+            profile = np.zeros(7)
+            profile[at], profile[list(beyond)] = AT_CROSSOVER_DB, BEYOND_DB
+            found.append((kind, profile))
+    return found
 
 
 def _level_words(kind, subject, amount):
@@ -357,6 +276,8 @@ def _level_words(kind, subject, amount):
         )
     if kind == "group":
         return f"the whole {subject} is {far}: check its gain, its amplifier and its line"
+    if kind in ("high driver", "low driver"):
+        return _driver_words(kind, subject, amount)
     check = (
         "; it is nearly silent: check that it is connected"
         if amount <= SILENT_DB
@@ -365,32 +286,65 @@ def _level_words(kind, subject, amount):
     return f"loudspeaker {subject} is {far}{check}"
 
 
+def _driver_words(kind, tag, amount):
+    """A driver that is dead or worn, as a sentence without its period."""
+    high = kind == "high driver"
+    where = "high" if high else "low"
+    state = "dead" if amount <= SILENT_DB else "weak"
+    return (
+        f"loudspeaker {tag} plays its {'low' if high else 'high'} octaves as predicted and is"
+        f" {abs(amount):.0f} dB low in its {where} ones: its {where} driver is likely {state}."
+        " Listen to it alone; check the driver, its protection and its crossover"
+    )
+
+
+def _tunings(plan, readings, conditions, fault):
+    """Presets whose octaves are off at all positions alike, beside the faults that were found."""
+    return [
+        Cause(
+            kind="tuning",
+            subject=found.use,
+            amount=float(np.nanmax(np.abs(found.offsets_db))),
+            unit="dB",
+            words=found.words,
+            explains=found.explains,
+            chance=found.chance,
+        )
+        for found in tuning.offsets(plan, readings, conditions, fault)
+    ]
+
+
 # ---- everything else
 
 
 def _polarities(plan, readings, conditions):
-    """Loudspeakers that the polarity tester shows reversed."""
-    return [
-        Cause(
-            kind="polarity",
+    """Loudspeakers that the polarity tester shows reversed, and those that gave it no sound."""
+    for r in (r for r in readings if r.measured[SINGLE] <= 0):
+        silent = r.measured[SINGLE] == 0
+        words = (
+            f"loudspeaker {r.subject} gives no sound: check its connections, its line and its"
+            " channel"
+            if silent
+            else f"{r.subject} has reversed polarity by the tester. Change plus and minus at one"
+            " end"
+        )
+        yield Cause(
+            kind="loudspeaker" if silent else "polarity",
             subject=r.subject,
-            amount=-1.0,
-            unit="",
-            words=(
-                f"{r.subject} has reversed polarity by the tester. Change plus and minus at one end"
-            ),
+            amount=SILENCE_DB if silent else -1.0,
+            unit="dB" if silent else "",
+            words=words,
             explains=np.inf,
             chance=0.0,
         )
-        for r in readings
-        if r.measured[SINGLE] == -1.0
-    ]
 
 
 def _delays(plan, readings, conditions):
     """Groups that arrive earlier or later after their lead than planned."""
     for use, lead in plan.leads.items():
         for r in (r for r in readings if r.use == use):
+            than = " and ".join(r.against) or f"the {lead}"
+            what = r.subject if r.against else f"the {r.subject}"
             off = float(r.difference[SINGLE])
             z = off / float(r.spread[SINGLE])
             yield Cause(
@@ -399,8 +353,8 @@ def _delays(plan, readings, conditions):
                 amount=off,
                 unit="ms",
                 words=(
-                    f"in {use} the {r.subject} arrives {abs(off):.0f} ms"
-                    f" {'later' if off > 0 else 'earlier'} after the {lead} than planned: check the"
+                    f"in {use} {what} arrives {abs(off):.0f} ms"
+                    f" {'later' if off > 0 else 'earlier'} after {than} than planned: check the"
                     " delay of both"
                 ),
                 explains=float(z**2),
@@ -486,9 +440,9 @@ def _means(plan, readings, conditions):
         )
 
 
-# what ``ReadingKind.diagnosis`` asks for; each test takes the plan, the measured readings of one
-# kind, and the conditions
-LEVELS = {"levels": _levels_of_uses, "levels alone": _levels_of_loudspeakers}  # give _Levels
+# what ``ReadingKind.diagnosis`` asks for: "levels" and "levels alone" are explained together; each
+# other test takes the plan, the measured readings of one kind, and the conditions
+LEVELS = ("levels", "levels alone")
 CERTAIN = {"polarity": _polarities}  # give causes that are no matter of chance
 BY_CHANCE = {"delay": _delays, "decay": _decay, "mean": _means}  # give causes with their chance
-TESTS = LEVELS | CERTAIN | BY_CHANCE
+TESTS = (*LEVELS, *CERTAIN, *BY_CHANCE)

@@ -119,7 +119,7 @@ def level(reading, conditions):
 
 
 def level_alone(reading, conditions):
-    """Pink noise from one loudspeaker by itself.
+    """Pink noise from one loudspeaker by itself, or from all of its channel.
 
     Parameters
     ----------
@@ -170,8 +170,9 @@ def arrival(reading, conditions):
         One value, negative when it comes first (8,) [ms]
     """
     result, at = conditions.results[reading.use], reading.position.index
-    lead = conditions.leads[reading.use]
-    return one_value(arrival_ms(result, reading.subject, at) - arrival_ms(result, lead, at))
+    own = reading.playing or reading.subject
+    lead = reading.against or conditions.leads[reading.use]
+    return one_value(arrival_ms(result, own, at) - arrival_ms(result, lead, at))
 
 
 def polarity(reading, conditions):
@@ -248,7 +249,8 @@ def _microphone(reading, results):
 
 
 def energy_alone(reading, result):
-    """Energy of one loudspeaker by itself at its own seat, with its share of the reverberant sound.
+    """Energy of one loudspeaker with its channel at its own seat, with their share of the
+    reverberant sound.
 
     Parameters
     ----------
@@ -262,32 +264,39 @@ def energy_alone(reading, result):
     energy : ndarray
         (7,) [re 20 uPa squared]
     """
-    n = [c.tag for c in result.scenario.loudspeakers].index(reading.subject)
+    mine = np.isin(
+        [c.tag for c in result.scenario.loudspeakers], reading.playing or reading.subject
+    )
     k = reading.position.index
-    return result.direct[n, k] + result.reverberant.by_source(result.points[k : k + 1])[n, 0]
+    late = result.reverberant.by_source(result.points[k : k + 1])[mine, 0]
+    return result.direct[mine, k].sum(axis=0) + late.sum(axis=0)
 
 
-def arrival_ms(result, group, index):
-    """Time at which a group is first heard.
+def arrival_ms(result, which, index, late_ms=0.0):
+    """Time at which a group, or some loudspeakers, are first heard.
 
     Parameters
     ----------
     result : Result
         An evaluation
-    group : str
-        Its name
+    which : str or tuple of str
+        Name of a group, or tags of loudspeakers
     index : int
         Of the point among the result's [-]
+    late_ms : float or array
+        By which loudspeakers are later than the result has it, or (source,) [ms]
 
     Returns
     -------
     time : float
-        Of its nearest loudspeaker in sight, delay and distance [ms]
+        Of the nearest of them in sight, delay and distance [ms]
     """
-    mine = np.array([c.group == group for c in result.scenario.loudspeakers]) & result.playing
-    time = result.arrival_s[mine, index]
+    names = [c.group if isinstance(which, str) else c.tag for c in result.scenario.loudspeakers]
+    mine = np.isin(names, which) & result.playing
+    late_ms = np.broadcast_to(late_ms, mine.shape)
+    time = 1000 * result.arrival_s[mine, index] + late_ms[mine]
     seen = result.direct[mine, index].sum(axis=-1) > 0
-    return 1000 * float((time[seen] if seen.any() else time).min())
+    return float((time[seen] if seen.any() else time).min())
 
 
 def reserve_db(reading, plan, results):

@@ -15,9 +15,15 @@ from types import MappingProxyType
 from . import expected
 from .readings import Deviation, ReadingKind
 
+# standard deviations of a reading taken again    judgment, no source, but for the STI: repeated
+# STIPA readings spread by 0.02 to 0.03 (IEC 60268-16, from memory)
+READ_DB, READ_MS, READ_STI = 1.0, 1.0, 0.02
+RINGING_DB = 1.2  # of the mean of three tries
+
 _TABLE = (
     # instructions: practice after NT ACOU 108:2001, ISO 3382-2:2008, IEC 60268-16:2020 annex B
     # spreads: judgment, no source, where it does not say otherwise
+    # times: common practice, no source; two people, one at the rack and one at the meter
     ReadingKind(
         key="ambient",
         label="Ambient noise",
@@ -31,6 +37,8 @@ _TABLE = (
             "Everything off but the ventilation as in use. Energy mean over 30 s or more, in"
             " octaves."
         ),
+        minutes=2,
+        set_up_minutes=0,
         expected=expected.no_expectation,
         spread=expected.fixed_spread(reading=0.0, model=0.0),
         diagnosis="",
@@ -49,6 +57,8 @@ _TABLE = (
             " T20 in octaves, mean of three decays. Note T30 too where it differs by more than"
             " 10 %."
         ),
+        minutes=3,
+        set_up_minutes=6,
         expected=expected.reverberation_time,
         spread=expected.spread_of_decays,
         diagnosis="decay",
@@ -64,12 +74,17 @@ _TABLE = (
         limits=(0, 140),
         slip="Not dB re 20 µPa?",
         how=(
-            "Pink noise into this loudspeaker alone (whoever may open the terminals disconnects"
-            " the others there), the same setting for all of them: the first reads about 75"
-            " dB(A). Energy mean over 10 s or more; in octaves, or dB(A) alone."
+            "Pink noise into this loudspeaker's channel alone: mute the other channels at the"
+            " processor. Nobody climbs or opens a terminal: loudspeakers that share the channel"
+            " sound too, and the prediction counts them. The same setting for all channels: the"
+            " first reads about 75 dB(A). Energy mean over 10 s or more; in octaves, or dB(A)"
+            " alone (only octaves show a dead driver)."
         ),
+        repeats=READ_DB,
+        minutes=1.5,
+        set_up_minutes=3,
         expected=expected.level_alone,
-        spread=expected.fixed_spread(reading=1.0, model=expected.LOCAL_DB),
+        spread=expected.fixed_spread(reading=READ_DB, model=expected.LOCAL_DB),
         diagnosis="levels alone",
     ),
     ReadingKind(
@@ -82,9 +97,13 @@ _TABLE = (
         limits=(-1, 1),
         slip="",
         how=(
-            "Polarity tester or a pulse into this loudspeaker alone: write + when the first"
-            " move is outward, - when it is inward."
+            "Polarity tester, its pulse into this loudspeaker's channel alone. Stand under the"
+            " loudspeaker: where others share its channel, the first to arrive is the one above."
+            " Write + (or out, ok) when the first move is outward, - (or in) when it is inward,"
+            " none when the loudspeaker is silent."
         ),
+        minutes=1,
+        set_up_minutes=3,
         expected=expected.polarity,
         spread=expected.fixed_spread(reading=0.1, model=0.0),
         diagnosis="polarity",
@@ -104,8 +123,11 @@ _TABLE = (
             " first position reads 80 dB(A), then do not touch it. Energy mean over 10 s or"
             " more, at ear height; in octaves, or dB(A) alone."
         ),
+        repeats=READ_DB,
+        minutes=1,
+        set_up_minutes=0,
         expected=expected.level,
-        spread=expected.fixed_spread(reading=1.0, model=expected.LOCAL_DB),
+        spread=expected.fixed_spread(reading=READ_DB, model=expected.LOCAL_DB),
         diagnosis="levels",
     ),
     ReadingKind(
@@ -121,10 +143,12 @@ _TABLE = (
             "STIPA signal at the level of speech in this use. 15 to 25 s; twice, three times"
             " where the two differ by more than 0.03. Nobody speaks."
         ),
+        repeats=READ_STI,
+        minutes=1.5,
+        set_up_minutes=0,
         expected=expected.speech_intelligibility,
-        # repeated STIPA readings spread by 0.02 to 0.03 (IEC 60268-16, from memory); the model
-        # was measured against traced gyms
-        spread=expected.fixed_spread(reading=0.02, model=0.026),
+        # the model was measured against traced gyms
+        spread=expected.fixed_spread(reading=READ_STI, model=0.026),
         diagnosis="mean",
         deviation=Deviation(
             unit="",
@@ -145,11 +169,15 @@ _TABLE = (
         limits=(-1000, 1000),
         slip="Seconds or samples?",
         how=(
-            "Test pulses or sweeps into one group at a time, delays as set. Write the time by"
-            " which this group arrives after the lead; minus when it arrives first."
+            "Test pulses or sweeps into one group or channel at a time, the others muted, delays as"
+            " set. Write the time by which this one arrives after the one it is compared with;"
+            " minus when it arrives first."
         ),
+        repeats=READ_MS,
+        minutes=3,
+        set_up_minutes=0,
         expected=expected.arrival,
-        spread=expected.fixed_spread(reading=1.0, model=1.0),
+        spread=expected.fixed_spread(reading=READ_MS, model=1.0),
         diagnosis="delay",
     ),
     ReadingKind(
@@ -163,12 +191,14 @@ _TABLE = (
         slip="Not dB?",
         how=(
             "The system is rung out. Only this microphone open, at the position, at its working"
-            " gain. Raise it slowly"
-            " until it just rings; write by how much, then go back at once. Wear hearing"
-            " protection; keep one hand on the control."
+            " gain. Raise it slowly until it just rings, then go back at once; three times, write"
+            " the mean of the three. Wear hearing protection; keep one hand on the control."
         ),
+        repeats=RINGING_DB,
+        minutes=4,
+        set_up_minutes=0,
         expected=expected.gain_until_ringing,
-        spread=expected.fixed_spread(reading=2.0, model=3.0),
+        spread=expected.fixed_spread(reading=RINGING_DB, model=3.0),
         diagnosis="",
     ),
     ReadingKind(
@@ -185,8 +215,11 @@ _TABLE = (
             " sounds rough; write the last clean reading. Wear hearing protection; nobody stays"
             " under the loudspeakers."
         ),
+        repeats=READ_DB,
+        minutes=4,
+        set_up_minutes=0,
         expected=expected.highest_clean_level,
-        spread=expected.fixed_spread(reading=1.0, model=1.5),
+        spread=expected.fixed_spread(reading=READ_DB, model=1.5),
         diagnosis="mean",
         deviation=Deviation(
             unit="dB",

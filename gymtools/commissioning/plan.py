@@ -6,12 +6,15 @@ import numpy as np
 
 from ..acoustics.evaluate import evaluate
 from ..acoustics.room_decay import SOURCE_HEIGHT, free_spots, source_spots
+from ..equipment.amplification import amplify
 from ..physics import bands
-from ..venue.arguments import names_of
+from ..venue.arguments import names_of, one_of
 from ..venue.locations import spot
 from ..venue.scenario import Scenario
-from .kinds import kind_of
+from .kinds import KINDS, kind_of
+from .positions import seat_of, tape_words, wall_words
 from .readings import Position, Reading, of_kind
+from .short_form import shortened
 
 APART = 2.0  # between microphone positions    ISO 3382-2:2008, 4.3.1 (from memory) [m]
 ROWS = COLUMNS = 3  # seats in a listening area: low, middle and high rows, left, middle and right
@@ -19,8 +22,20 @@ ROWS = COLUMNS = 3  # seats in a listening area: low, middle and high rows, left
 # memory)
 MICROPHONES = 3  # for each of two positions of the source
 MICROPHONE_HEIGHT = 1.2  # of the reverberation    the same, 4.3 [m]
+# time on site    common practice, no source [min]
+UNPACKING = 20.0  # calibrating before and after, and packing up
+PRESET = 2.0  # to recall a preset and set its volume
+OF_A_USE = ("level", "sti", "arrival", "feedback margin", "maximum level")
 QUIET_DBA = 40.0  # taken as the noise of the empty gym until it has been measured    assumption
 NOT_HEARD_DB = -99.0  # level of a group that no direct sound reaches
+
+
+FORMS = ("full", "short")
+# accuracies after ISO 3382-2:2008, clause 4 (from memory)
+SHORT_NOTES = (
+    "Reverberation by the survey method of ISO 3382-2, two positions: octaves to about 10 %. The"
+    " full form has the engineering method's six: about 5 %.",
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -33,6 +48,13 @@ class TestPlan:
     leads: dict  # group that arrivals are compared with, by use
     sources: dict  # of the reverberation: x, y, z by the subject of its readings [m]
     notes: tuple  # sentences
+    form: str = "full"  # one of FORMS
+    channels: tuple = ()  # loudspeakers that share a channel, each a tuple of tags
+
+    @property
+    def minutes(self):
+        """Time on site for two people, from unpacking to packing up [min]."""
+        return minutes_of(self.readings)
 
     def reading(self, key):
         """A reading by its key.
@@ -40,14 +62,15 @@ class TestPlan:
         Parameters
         ----------
         key : str
-            As in the entry sheet
+            As in the entry sheet, of today or of an older one
 
         Returns
         -------
         reading : Reading or None
             None when there is none
         """
-        return next((r for r in self.readings if r.key == key), None)
+        exact = next((r for r in self.readings if r.key == key), None)
+        return exact or next((r for r in self.readings if r.earlier_key == key), None)
 
     def of(self, kind, use=None):
         """Readings of one kind.
@@ -109,7 +132,7 @@ def _chosen(scenario, uses):
     return [scenario.use(name) for name in names]
 
 
-def plan(scenario, uses=None):
+def plan(scenario, uses=None, *, form="full", channels=None):
     """Readings that check a finished gym against its design.
 
     Parameters
@@ -119,6 +142,12 @@ def plan(scenario, uses=None):
     uses : sequence of str, optional
         Uses to be measured; all when left out, but for those whose loudspeakers and areas stand as
         in one before
+    form : str
+        "full", or "short": fewer than 40 of the same readings, in about two hours; the report says
+        what they cannot show
+    channels : sequence of sequence of str, optional
+        Loudspeakers that share a channel of an amplifier, by their tags; as in the schedule of
+        channels when left out
 
     Returns
     -------
@@ -128,7 +157,8 @@ def plan(scenario, uses=None):
     Raises
     ------
     ValueError
-        The scenario has no such use, or none is given
+        The scenario has no such use, or none is given; there is no such form; the channels do not
+        hold every loudspeaker once
 
     Sources
     -------
@@ -136,32 +166,109 @@ def plan(scenario, uses=None):
     intelligibility); ISO 3382-2:2008 (positions and decays of the reverberation); IEC
     60268-16:2020, annex B (STIPA). From memory where it does not say otherwise.
     """
+    one_of("form", form, FORMS)
     chosen = _unlike(scenario) if uses is None else _chosen(scenario, uses)
+    channels, notes = _channels(scenario, channels)
     # by formula: where one measures must not hang on the chance of rays
     results = {u.name: evaluate(as_tested(scenario, u.name), room="statistical") for u in chosen}
     decays, sources, too_near = _decays(scenario, next(iter(results.values())))
-    readings, leads = [_ambient(), *decays, *_alone(scenario, results)], {}
-    readings += _polarities(scenario, chosen)
-    letters = _letters(scenario.area_names)
-    for name, result in results.items():
-        leads[name], arrivals = _arrivals(result)
-        positions = _positions(result, letters)
-        readings += [*_at_seats(result, positions), *arrivals, *_open_microphones(result)]
-        readings.append(_highest(result, positions[0]))
-    left = [u.name for u in scenario.uses if u.name not in results]
-    notes = [too_near] if too_near else []
-    if left:
-        notes.append(
-            "Not measured, because their loudspeakers and areas stand as in a use that is, or by"
-            f" choice: {', '.join(left)}."
-        )
+    readings = [_ambient(), *decays, *_alone(scenario, results, channels)]
+    readings += _polarities(scenario, chosen, channels)
+    of_uses, leads = _of_uses(scenario, results, channels)
+    readings += of_uses
+    if form == "short":
+        readings = shortened(readings, results, minutes_of)
     return TestPlan(
         scenario=scenario,
         readings=tuple(readings),
         leads=leads,
         sources=sources,
-        notes=tuple(notes),
+        notes=(*notes, *_notes(scenario, results, too_near), *SHORT_NOTES[: form == "short"]),
+        form=form,
+        channels=channels,
     )
+
+
+def _of_uses(scenario, results, channels):
+    """Readings of every use, and the group that leads in it."""
+    readings, leads = [], {}
+    letters = _letters(scenario)
+    split = _split_groups(scenario, channels)
+    for name, result in results.items():
+        leads[name], arrivals = _arrivals(result)
+        positions = _positions(result, letters)
+        readings += [*_at_seats(result, positions), *arrivals]
+        readings += _arrivals_of_channels(result, leads[name], split)
+        readings += _open_microphones(result)
+        readings.append(_highest(result, positions[0]))
+    return readings, leads
+
+
+def _notes(scenario, results, too_near):
+    """What the plan leaves out or cannot keep, in sentences."""
+    left = [u.name for u in scenario.uses if u.name not in results]
+    if too_near:
+        yield too_near
+    if left:
+        yield (
+            "Not measured, because their loudspeakers and areas stand as in a use that is, or by"
+            f" choice: {', '.join(left)}."
+        )
+
+
+def minutes_of(readings):
+    """Time on site for some readings.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+        Of a plan, or some of them
+
+    Returns
+    -------
+    minutes : float
+        Two people, one at the rack and one at the meter: unpacking, calibrating and packing up,
+        what each kind needs to be set up, a preset for every use, and the readings with the way
+        from one to the next. Common practice, no source [min]
+    """
+    readings = list(readings)
+    kinds = dict.fromkeys(r.kind.key for r in readings)
+    uses = {r.use for r in readings if r.kind.key in OF_A_USE}
+    return (
+        UNPACKING
+        + PRESET * len(uses)
+        + sum(KINDS[key].set_up_minutes for key in kinds)
+        + sum(r.kind.minutes for r in readings)
+    )
+
+
+def _channels(scenario, given):
+    """Loudspeakers by channel, each a tuple of tags, and a note where nobody knows."""
+    tags = [c.tag for c in scenario.loudspeakers]
+    if given is not None:
+        found = tuple(tuple(channel) for channel in given)
+        if sorted(tag for channel in found for tag in channel) != sorted(tags):
+            raise ValueError(
+                f"channels = {found} do not hold every loudspeaker once: {', '.join(tags)}."
+            )
+        return found, ()
+    try:
+        made = amplify(scenario)
+    except ValueError:
+        return tuple((tag,) for tag in tags), (
+            "No amplifier of the price book suits this design: every loudspeaker is taken to have a"
+            " channel of its own.",
+        )
+    return tuple(tuple(t for t in tags if t in c.tags) for c in made.channels), ()
+
+
+def _split_groups(scenario, channels):
+    """Channels of groups that have several, by group."""
+    found = {}
+    for channel in channels:
+        group = next(c.group for c in scenario.loudspeakers if c.tag == channel[0])
+        found.setdefault(group, []).append(channel)
+    return {group: own for group, own in found.items() if len(own) > 1}
 
 
 def _unlike(scenario):
@@ -233,6 +340,10 @@ def _decay(scenario, source, microphone, head, spot_xy):
     """One reading of the reverberation."""
     low, high = scenario.say(MICROPHONE_HEIGHT), scenario.say(SOURCE_HEIGHT)
     words = (
+        f"source {wall_words(head, scenario)}, {high} up; microphone"
+        f" {wall_words(spot_xy, scenario)}, {low} up"
+    )
+    earlier = (
         f"source at {spot(head, scenario.units)}, {high} up; microphone at"
         f" {spot(spot_xy, scenario.units)}, {low} up"
     )
@@ -241,15 +352,15 @@ def _decay(scenario, source, microphone, head, spot_xy):
         key=f"reverberation S{source} R{microphone}",
         kind=kind_of("reverberation"),
         subject=f"S{source}",
-        position=Position(f"R{microphone}", words, point),
+        position=Position(f"R{microphone}", words, point, earlier=earlier),
     )
 
 
 # ---- readings of single loudspeakers
 
 
-def _alone(scenario, results):
-    """Every loudspeaker alone, in the first use in which it plays."""
+def _alone(scenario, results, channels):
+    """Every loudspeaker with its channel alone, in the first use in which it plays."""
     readings = []
     for n, c in enumerate(scenario.loudspeakers):
         result = next((r for r in results.values() if r.playing[n]), None)
@@ -260,17 +371,29 @@ def _alone(scenario, results):
                     kind=kind_of("alone"),
                     use=result.use.name,
                     subject=c.tag,
-                    position=_seat(result, own_seat(result, n)),
+                    playing=_channel_of(c.tag, channels),
+                    position=seat_of(result, own_seat(result, n)),
                 )
             )
     return readings
 
 
-def _polarities(scenario, uses):
-    """The polarity of every loudspeaker that plays in one of the uses."""
+def _channel_of(tag, channels):
+    """Loudspeakers on the channel of one."""
+    return next(channel for channel in channels if tag in channel)
+
+
+def _polarities(scenario, uses, channels):
+    """The polarity of every loudspeaker that plays in one of the uses, read under it."""
     playing = {c.group for u in uses for c in scenario.loudspeakers if u.group_setting(c.group).on}
     return [
-        Reading(key=f"polarity {c.tag}", kind=kind_of("polarity"), subject=c.tag)
+        Reading(
+            key=f"polarity {c.tag}",
+            kind=kind_of("polarity"),
+            subject=c.tag,
+            playing=_channel_of(c.tag, channels),
+            position=Position("", f"under it: {wall_words(c.position, scenario)}", earlier=" "),
+        )
         for c in scenario.loudspeakers
         if c.group in playing
     ]
@@ -303,19 +426,20 @@ def _listened(result):
     return np.concatenate([np.arange(a.points.start, a.points.stop) for a in result.areas])
 
 
-def _seat(result, k):
-    """Position of a point of the result, without a tag."""
-    area = result.configuration.areas[str(result.area[k])]
-    start = int(np.flatnonzero(result.area == area.name)[0])
-    words = f"{area.name}: {area.seat_words(k - start, result.scenario.units)}"
-    return Position("", words, tuple(np.round(result.points[k], 3).tolist()), k)
-
-
 # ---- readings of a use
 
 
-def _letters(names):
-    """Initials of the areas, longer where two would share them."""
+def _letters(scenario):
+    """Initials of the areas, longer where two would share them or loudspeakers are tagged so; and
+    as they were in sheets that did not look at loudspeakers.
+    """
+    tags = {c.tag.rstrip("0123456789").upper() for c in scenario.loudspeakers}
+    now, earlier = (_initials(scenario.area_names, taken) for taken in (tags, set()))
+    return {name: (now[name], earlier[name]) for name in now}
+
+
+def _initials(names, taken):
+    """Letters for names, none of them taken, no two alike."""
     found = {}
     for name in names:
         initials, word = "".join(w[0] for w in name.split()).upper(), name.replace(" ", "").upper()
@@ -324,7 +448,7 @@ def _letters(names):
             *(word[:n] for n in range(2, len(word) + 1)),
             *(f"{initials}{n}-" for n in range(2, 99)),
         )
-        found[name] = next(t for t in tries if t not in found.values())
+        found[name] = next(t for t in tries if t not in found.values() and t not in taken)
     return found
 
 
@@ -333,6 +457,7 @@ def _at_seats(result, positions):
     return [
         Reading(
             key=f"{kind} {result.use.name} {p.tag}",
+            earlier_key=f"{kind} {result.use.name} {p.earlier_tag}",
             kind=kind_of(kind),
             use=result.use.name,
             position=p,
@@ -356,12 +481,7 @@ def _positions(result, letters):
                     taken.append(k)
         taken += [k for k in _own_seats(result, a) if k not in taken]
         found += [
-            Position(
-                f"{letters[a.name]}{n + 1}",
-                f"{a.name}: {area.seat_words(k, result.scenario.units)}",
-                tuple(np.round(area.points[k], 3).tolist()),
-                a.points.start + k,
-            )
+            seat_of(result, a.points.start + k, *(f"{x}{n + 1}" for x in letters[a.name]))
             for n, k in enumerate(taken)
         ]
     return found
@@ -398,26 +518,62 @@ def _arrivals(result):
     """The group that leads, and a reading of every other where the two are most alike in level."""
     sounding = zip(result.scenario.loudspeakers, result.playing, strict=True)
     groups = list(dict.fromkeys(c.group for c, on in sounding if on))
-    owner = np.array([c.group for c in result.scenario.loudspeakers], object)
-    listened = _listened(result)
-    heard = {}  # (listened,) [dB]
-    for g in groups:
-        energy = result.direct[owner == g].sum(axis=0)[:, bands.SPEECH].sum(axis=1)
-        level = bands.to_level(energy)[listened]
-        heard[g] = np.where(np.isfinite(level), level, NOT_HEARD_DB)
-    lead, readings = groups[0], []
-    for g in groups[1:]:
-        both = np.minimum(heard[g], heard[lead]) - 0.5 * np.abs(heard[g] - heard[lead])
-        readings.append(
-            Reading(
-                key=f"arrival {result.use.name} {g}",
+    own = {g: _tags_of(result.scenario, g) for g in groups}
+    lead = groups[0]
+    readings = [
+        Reading(
+            key=f"arrival {result.use.name} {g}",
+            kind=kind_of("arrival"),
+            use=result.use.name,
+            subject=g,
+            position=seat_of(result, _most_alike(result, own[g], own[lead])),
+        )
+        for g in groups[1:]
+    ]
+    return lead, readings
+
+
+def _arrivals_of_channels(result, lead, split):
+    """Channels of groups that have several, but for the first of the lead, which they are compared
+    with; once for each group, for what they add is wiring and setting of the outputs.
+    """
+    playing = {
+        c.group for c, on in zip(result.scenario.loudspeakers, result.playing, strict=True) if on
+    }
+    first = split.get(lead, [_tags_of(result.scenario, lead)])[0]
+    for group in [g for g in split if g in playing]:
+        channels = split.pop(group)
+        for channel in [c for c in channels if c != first]:
+            yield Reading(
+                key=f"arrival {result.use.name} {' '.join(channel)}",
                 kind=kind_of("arrival"),
                 use=result.use.name,
-                subject=g,
-                position=_seat(result, int(listened[int(np.argmax(both))])),
+                subject=", ".join(channel),
+                playing=channel,
+                against=first,
+                position=seat_of(result, _most_alike(result, channel, first)),
             )
-        )
-    return lead, readings
+
+
+def _tags_of(scenario, group):
+    """Loudspeakers of a group."""
+    return tuple(c.tag for c in scenario.loudspeakers if c.group == group)
+
+
+def _most_alike(result, tags, others):
+    """Seat where two sets of loudspeakers are most alike in level."""
+    listened = _listened(result)
+    of_all = [c.tag for c in result.scenario.loudspeakers]
+
+    def heard(these):
+        mine = np.isin(of_all, these)
+        energy = result.direct[mine][:, listened].sum(axis=0)[:, bands.SPEECH].sum(axis=1)
+        level = bands.to_level(energy)
+        return np.where(np.isfinite(level), level, NOT_HEARD_DB)
+
+    a, b = heard(tags), heard(others)
+    both = np.minimum(a, b) - 0.5 * np.abs(a - b)
+    return int(listened[int(np.argmax(both))])
 
 
 def _open_microphones(result):
@@ -430,8 +586,10 @@ def _open_microphones(result):
             subject=m.microphone.name,
             position=Position(
                 "",
-                spot(m.positions[m.worst], result.scenario.units),
+                f"{wall_words(m.positions[m.worst], result.scenario)},"
+                f" {tape_words(m.positions[m.worst][2], result.scenario.units)} up",
                 tuple(np.round(m.positions[m.worst], 2).tolist()),
+                earlier=spot(m.positions[m.worst], result.scenario.units),
             ),
         )
         for m in result.microphones

@@ -106,6 +106,9 @@ class ReadingKind:
     limits: tuple  # lowest and highest reading that can be meant [unit]
     slip: str  # the likely slip beyond them
     how: str  # instruction on the plan
+    repeats: float = 0.0  # standard deviation of a reading taken again [unit]
+    minutes: float  # that one reading takes, with the way to it
+    set_up_minutes: float  # before the first reading of the kind
     expected: Callable  # (reading, conditions) -> (8,) [unit]
     spread: Callable  # (expected (8,)) -> standard deviation of measured less expected (8,) [unit]
     diagnosis: str  # key of the test in ``diagnosis.TESTS`` that uses it, "" when none does
@@ -126,6 +129,9 @@ class Position:
     words: str = ""  # for who looks for it
     point: tuple = ()  # x, y, z; empty where none is needed [m]
     index: int = -1  # among the points of the use's result, -1 when it is none of them
+    # words and tag of entry sheets that were written before, read as well
+    earlier: str = ""
+    earlier_tag: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -133,9 +139,13 @@ class Reading:
     """One reading: planned, then expected, then measured; NaN where nothing is known yet."""
 
     key: str  # what the entry sheet knows it by
+    earlier_key: str = ""  # what older entry sheets know it by
     kind: ReadingKind
     use: str = ""  # "" when it belongs to none
     subject: str = ""  # group, loudspeaker, microphone or source; "" when there is none
+    # loudspeakers that sound, those of a channel or a group; empty: all of the use
+    playing: tuple = ()
+    against: tuple = ()  # loudspeakers that it is compared with; empty: the group that leads
     position: Position = Position()
     measured: np.ndarray = field(default_factory=nothing)  # seven octaves, single value (8,) [unit]
     expected: np.ndarray = field(default_factory=nothing)  # (8,) [unit]
@@ -146,6 +156,11 @@ class Reading:
     def unit(self):
         """Unit of its values."""
         return self.kind.unit
+
+    @property
+    def others(self):
+        """Loudspeakers that sound beside its subject, on the same channel (tuple of str)."""
+        return tuple(tag for tag in self.playing if tag != self.subject)
 
     @property
     def is_measured(self):

@@ -169,7 +169,12 @@ def with_recordings(sheet, folder, plan):
                 taken.bad.append(f"{name}: {words}")
             taken.files.append(SiteFile(name=name, used=False, words=words))
     return filled_sheet(
-        plan, taken.measured, remarks=taken.remarks, bad=taken.bad, files=taken.files
+        plan,
+        taken.measured,
+        remarks=taken.remarks,
+        bad=taken.bad,
+        files=taken.files,
+        by_themselves=sheet.by_themselves,
     )
 
 

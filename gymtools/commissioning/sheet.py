@@ -26,6 +26,11 @@ COLUMNS = (
     "remark",
 )
 SIGNS = {"+": 1.0, "-": -1.0, "\u2212": -1.0, "\u2013": -1.0}
+POLARITIES = {  # words for them, as people write them
+    **dict.fromkeys(("ok", "out", "outward", "plus", "positive", "right", "correct"), 1.0),
+    **dict.fromkeys(("in", "inward", "minus", "negative", "wrong", "reversed"), -1.0),
+    **dict.fromkeys(("none", "silent", "dead", "0"), 0.0),  # no sound
+}
 LEAST = 3  # octaves, for a reading in octaves to be of use
 MORE = None  # column of what has none
 MOST_NAMED = 5  # merged blocks
@@ -51,6 +56,8 @@ class Sheet:
     bad: tuple  # sentences, one for each row that cannot be used
     missing: tuple  # keys of the plan without a reading
     files: tuple = ()  # SiteFile of every file from the site
+    # keys of readings in which a loudspeaker sounded by itself, though it shares a channel
+    by_themselves: tuple = ()
 
     @property
     def measured(self):
@@ -64,7 +71,7 @@ class Sheet:
         return ambient[:7] if ambient is not None and np.isfinite(ambient[:7]).all() else None
 
 
-def filled_sheet(plan, measured, *, remarks=None, bad=(), files=()):
+def filled_sheet(plan, measured, *, remarks=None, bad=(), files=(), by_themselves=()):
     """Readings of a plan with what was measured.
 
     Parameters
@@ -79,6 +86,8 @@ def filled_sheet(plan, measured, *, remarks=None, bad=(), files=()):
         What could not be used, in sentences
     files : sequence of SiteFile
         From which it comes
+    by_themselves : sequence of str
+        Keys of readings in which a loudspeaker sounded by itself, though it shares a channel
 
     Returns
     -------
@@ -87,7 +96,11 @@ def filled_sheet(plan, measured, *, remarks=None, bad=(), files=()):
     """
     return Sheet(
         readings=tuple(
-            replace(r, measured=np.asarray(measured[r.key], float))
+            replace(
+                r,
+                measured=np.asarray(measured[r.key], float),
+                playing=(r.subject,) if r.key in by_themselves else r.playing,
+            )
             for r in plan.readings
             if r.key in measured
         ),
@@ -95,6 +108,7 @@ def filled_sheet(plan, measured, *, remarks=None, bad=(), files=()):
         bad=tuple(bad),
         missing=tuple(r.key for r in plan.readings if r.key not in measured),
         files=tuple(files),
+        by_themselves=tuple(by_themselves),
     )
 
 
@@ -116,7 +130,7 @@ def entry_sheet(plan):
             r.key,
             r.kind.label,
             r.use,
-            r.subject,
+            subject_words(r),
             r.position.tag,
             r.position.words,
             _unit_words(r.kind),
@@ -130,6 +144,23 @@ def entry_sheet(plan):
         f" {plan.scenario.name}."
     )
     return Schedule(title="Readings", columns=COLUMNS, rows=tuple(rows), note=note)
+
+
+def subject_words(reading):
+    """What a reading is about, and what sounds beside it.
+
+    Parameters
+    ----------
+    reading : Reading
+        Of a plan
+
+    Returns
+    -------
+    words : str
+        "W1 with W2" where the two share a channel
+    """
+    beside = reading.others if reading.kind.key in ("alone", "polarity") else ()
+    return f"{reading.subject} with {', '.join(beside)}" if beside else reading.subject
 
 
 def _unit_words(kind):
@@ -165,7 +196,8 @@ def read_sheet(path, plan):
     table = _entry_table(found.tables, name)
     _check_school(table, plan, name)
     rows = _rows(table, name, may_move=found.merged is None)
-    measured, remarks, bad = _used(rows, plan, name)
+    used, bad = _used(rows, plan, name)
+    measured = used["measured"]
     if rows and found.merged:
         for block in merged_within(found.merged, rows[0][0], rows[-1][0])[:MOST_NAMED]:
             bad.append(f"{name}: cells {block} are merged; only the first of them is read.")
@@ -173,7 +205,7 @@ def read_sheet(path, plan):
     if found.beyond:
         words += f"; line {found.beyond} lies too far below them and was not read"
     files = [SiteFile(name=name, used=bool(measured), words=words)]
-    return filled_sheet(plan, measured, remarks=remarks, bad=bad, files=files)
+    return filled_sheet(plan, **used, bad=bad, files=files)
 
 
 class _Foreign(ValueError):
@@ -181,8 +213,8 @@ class _Foreign(ValueError):
 
 
 def _used(rows, plan, name):
-    """Values and remarks by the key of a reading, and a sentence for each row that is not used."""
-    measured, remarks, bad, elsewhere, strange = {}, {}, [], [], 0
+    """What ``filled_sheet`` takes, and a sentence for each row that is not used."""
+    measured, remarks, by_themselves, bad, elsewhere, strange = {}, {}, [], [], [], 0
     for line, row in rows:
         if not _is_filled(row):
             continue
@@ -194,6 +226,8 @@ def _used(rows, plan, name):
                 elsewhere.append(f"{name}, line {line}: {moved}.")
                 continue
             measured[reading.key] = _values(reading, row)
+            if reading.others and _plain(row.get("subject", "")) == _plain(reading.subject):
+                by_themselves.append(reading.key)
             if row.get("remark"):
                 remarks[reading.key] = row["remark"]
         except ValueError as error:
@@ -205,7 +239,8 @@ def _used(rows, plan, name):
             f"{name}: no row of it fits the positions of this plan. Is it the entry sheet of"
             " another school, or of another revision of the design?"
         )
-    return measured, remarks, _summary(elsewhere, name) + bad
+    used = dict(measured=measured, remarks=remarks, by_themselves=by_themselves)
+    return used, _summary(elsewhere, name) + bad
 
 
 def _summary(elsewhere, name):
@@ -289,15 +324,16 @@ def _moved(reading, row):
     old = OLD_KEYS.get(kind.casefold().partition(" ")[0])  # e.g. of "spare gain"
     if kind and _plain(kind) not in known and old != reading.kind.key:
         return f"'{reading.key}': kind is '{kind[:60]}', and the plan's is '{reading.kind.label}'"
+    position = reading.position
     planned = {
-        "position": reading.position.tag,
-        "where": reading.position.words,
-        "unit": _unit_words(reading.kind),
+        "position": (position.tag, position.earlier_tag),
+        "where": (position.words, position.earlier),
+        "unit": (_unit_words(reading.kind),),
     }
-    for column, words in planned.items():
+    for column, known in planned.items():
         written = row.get(column, "")
-        if written and _plain(written) != _plain(words):
-            return f"'{reading.key}': {column} is '{written[:90]}', and the plan's is '{words}'"
+        if written and _plain(written) not in [_plain(words) for words in known if words]:
+            return f"'{reading.key}': {column} is '{written[:90]}', and the plan's is '{known[0]}'"
     return ""
 
 
@@ -362,7 +398,7 @@ def _planned(text, plan, measured):
     reading = plan.reading(key)
     if reading is None:
         raise _Foreign(f"'{key[:60]}' is no reading of this plan")
-    if key in measured:
+    if reading.key in measured:
         raise ValueError(f"'{key}' is there twice; the first counts")
     return reading
 
@@ -392,9 +428,13 @@ def _values(reading, row):
 
 def _sign(reading, text):
     """Polarity as a number."""
-    sign = SIGNS.get(text.removeprefix("'").strip()[:1])
+    written = text.removeprefix("'").strip()
+    sign = SIGNS.get(written[:1], POLARITIES.get(written.rstrip(".!").casefold()))
     if sign is None:
-        raise ValueError(f"'{reading.key}': value = '{text[:40]}' is neither + nor -")
+        raise ValueError(
+            f"'{reading.key}': value = '{text[:40]}' is neither + nor - (or ok, out,"
+            " in; none where it is silent)"
+        )
     return sign
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ..acoustics.criteria import CRITERIA
 from ..acoustics.evaluate import ROOMS
+from ..commissioning.plan import FORMS
 from ..design.arrangements import ARRANGEMENTS
 from ..design.decision import option_names
 from ..physics.checks import whole, within
@@ -76,6 +77,7 @@ CHOICES = {
     "criterion": tuple(CRITERIA),
     "roof": tuple(FINISHES),
     "halls": HALLS_SHOWN,
+    "form": FORMS,
 }
 TEXTS = ("readings", "waves", "where", "attempts_file", "name")
 SCHOOLS = ("scenario", "brief")

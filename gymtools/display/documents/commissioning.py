@@ -11,11 +11,11 @@ from ...acoustics.criteria import CRITERIA
 from ...acoustics.evaluate import evaluate
 from ...commissioning.comparison import SURE
 from ...commissioning.kinds import KINDS
-from ...commissioning.plan import as_tested
+from ...commissioning.plan import OF_A_USE, PRESET, UNPACKING, as_tested
 from ...commissioning.readings import SINGLE, measured_of
-from ...commissioning.sheet import entry_sheet
+from ...commissioning.sheet import entry_sheet, subject_words
 from ...venue.files import to_text
-from ...venue.units import to_file
+from ...venue.seating import EAR_SEATED, EAR_STANDING
 from ...venue.writing_files import new_folder
 from .. import scene
 from ..cautions import CAUTIONS
@@ -41,6 +41,10 @@ FRESH = (
         " STIPA signal and analyzer; polarity tester; a source for decays."
     ),
     (
+        "Nobody climbs: loudspeakers are told apart by muting the other channels at the processor."
+        " Loudspeakers that share a channel sound together, and the predictions count that."
+    ),
+    (
         "Practice follows NT ACOU 108, ISO 3382-2 and IEC 60268-16; the standards themselves say"
         " more than this sheet."
     ),
@@ -54,10 +58,13 @@ LABELS_AS_READ = {
 AGAINST_PREDICTION = {0: "as predicted", 1: "more than predicted", -1: "less than predicted"}
 HOW_CAUSES_ARE_FOUND = (
     "Each possible cause is tried on all readings. A cause is listed when it explains so much that"
-    " the false-alarm rate of the whole list is at most 5 % for a gym that is as predicted. Look"
-    " before you believe it."
+    " the false-alarm rate of the whole list is at most 5 % for a gym that is as predicted, and 5 %"
+    " more each for its decay and for octaves that are off at all positions. Look before you"
+    " believe it."
 )
 SIGNS = ("circle", "square", "diamond", "cross", "x", "triangle-up", "star")
+TICKS = {"m": 5, "ft": 20}  # marks along the walls of a map
+MAP_PX = 450.0  # length of the gym on a map [px]
 NOT_LIFE_SAFETY = (
     "This is no test of a life-safety system: emergency announcements are the fire-alarm"
     " contractor's, and the authority having jurisdiction decides."
@@ -65,20 +72,52 @@ NOT_LIFE_SAFETY = (
 
 
 def _marks(view, positions):
-    """Positions as marks on a plan, each with its text."""
+    """Positions as marks on a plan, each with its text, clear of the loudspeakers' and of each
+    other's.
+    """
     k = view.k
+    hung = [c.position for c in view.result.scenario.loudspeakers]
+    per_meter = MAP_PX / view.result.scenario.hall.length
+    taken = [(x * per_meter, (y * per_meter) + 8, 26, 30) for x, y, _ in hung]
+    taken += [(p[0] * per_meter, p[1] * per_meter, 12, 12) for p, _ in positions]
+    sides = [_clear_side(p, text, per_meter, taken) for p, text in positions]
     return go.Scatter(
         x=[p[0] * k for p, _ in positions],
         y=[p[1] * k for p, _ in positions],
         text=[plain_text(t) for _, t in positions],
         mode="markers+text",
-        textposition="top center",
+        textposition=sides,
         marker=dict(symbol="cross", size=8, color=INK),
         textfont=dict(size=11, color=INK),
         hoverinfo="skip",
         showlegend=False,
         cliponaxis=False,
     )
+
+
+def _clear_side(point, text, per_meter, taken):
+    """Side of a mark on which its text lies over nothing that is there already; it is taken then.
+    Boxes are middle, width and height, in the picture's own size.
+    """
+    wide, high = 7 * len(text), 12
+    x, y = point[0] * per_meter, point[1] * per_meter
+    tries = {
+        "top center": (x, y + 13, wide, high),
+        "bottom center": (x, y - 13, wide, high),
+        "middle right": (x + wide / 2 + 8, y, wide, high),
+        "middle left": (x - wide / 2 - 8, y, wide, high),
+    }
+
+    def covered(box):
+        return sum(
+            max(0.0, (box[2] + w) / 2 - abs(box[0] - cx))
+            * max(0.0, (box[3] + h) / 2 - abs(box[1] - cy))
+            for cx, cy, w, h in taken
+        )
+
+    side = min(tries, key=lambda name: covered(tries[name]))
+    taken.append(tries[side])
+    return side
 
 
 def positions_map(plan, use, texts=None):
@@ -109,7 +148,22 @@ def positions_map(plan, use, texts=None):
         ]
     )
     look = plans.LOOK | dict(height=430, margin=dict(l=46, r=10, t=14, b=36))
-    return chart.update_layout(**look, **plans.floor(view))
+    return chart.update_layout(**look, **_axes_from_walls(view))
+
+
+def _axes_from_walls(view):
+    """Axes of a map that count from the west and the south wall, as positions are measured."""
+    axes, hall = plans.floor(view), view.result.scenario.hall
+    step = TICKS[view.units]
+    for name, length, wall in (("xaxis", hall.length, "west"), ("yaxis", hall.width, "south")):
+        whole = length * view.k
+        marks = np.arange(0, whole + 1e-6, step)
+        axes[name] |= dict(
+            tickvals=(marks - whole / 2).tolist(),
+            ticktext=[f"{m:g}" for m in marks],
+            title=f"from the {wall} wall [{view.units}]",
+        )
+    return axes
 
 
 def plan_html(plan, *, date=None):
@@ -132,18 +186,87 @@ def plan_html(plan, *, date=None):
     page.add(
         f"<h1>{quoted(s.name)}: what to measure</h1>",
         _written_on(date),
+        f"<p><b>{plan.form.capitalize()} form: {len(plan.readings)} readings, about"
+        f" {hours_words(plan.minutes)} for two people</b>, one at the rack and one at the meter."
+        " Write them into the entry sheet (the XLSX or CSV beside this file), a row for each. Leave"
+        " empty what was not measured: the report then says what it could not see."
+        f" {escape(_ears(s))}</p>",
+        "".join(f"<p>{escape(note)}</p>" for note in plan.notes),
+        times_table(plan),
         '<h2 class="first">Before you begin</h2>',
         "<ul>"
         + "".join(f"<li>{escape(x)}</li>" for x in (*FRESH, *CAUTIONS))
         + f"<li>{NOT_LIFE_SAFETY}</li></ul>",
-        f"<p>{len(plan.readings)} readings. Write them into the entry sheet (the XLSX or CSV beside"
-        " this file), a row for each. Leave empty what was not measured.</p>",
-        "".join(f"<p>{escape(note)}</p>" for note in plan.notes),
     )
     for kind in KINDS.values():
         if plan.of(kind.key):
             _kind_of_test(page, plan, kind)
     return page.html()
+
+
+def _ears(scenario):
+    """How high a microphone stands at a seat."""
+    seated, standing = scenario.say(EAR_SEATED), scenario.say(EAR_STANDING)
+    return (
+        f"At seats the microphone is at ear height, {seated} over what the feet stand on; on the"
+        f" court and where people stand, {standing}. Seats are counted as the file has them: where"
+        " the seats on site are numbered otherwise, the distances from the walls count."
+    )
+
+
+def hours_words(minutes):
+    """Time on site in words.
+
+    Parameters
+    ----------
+    minutes : float
+        Time [min]
+
+    Returns
+    -------
+    words : str
+        Hours and quarters
+
+    Examples
+    --------
+    >>> hours_words(118.5), hours_words(35.0), hours_words(190.0)
+    ('2 hours', '1/2 hour', '3 1/4 hours')
+    """
+    quarters = max(1, round(minutes / 15))
+    whole, rest = divmod(quarters, 4)
+    part = ("", "1/4", "1/2", "3/4")[rest]
+    words = " ".join(x for x in (str(whole) if whole else "", part) if x)
+    return f"{words} hour{'s' if quarters > 4 else ''}"
+
+
+def times_table(plan):
+    """Where the time on site goes.
+
+    Parameters
+    ----------
+    plan : TestPlan
+        The plan
+
+    Returns
+    -------
+    html : str
+        A table, in minutes
+    """
+    rows = [("unpacking, calibrating before and after, packing up", "", "", f"{UNPACKING:g}")]
+    uses = {r.use for r in plan.readings if r.kind.key in OF_A_USE}
+    rows.append(("recalling presets", len(uses), f"{PRESET:g}", f"{PRESET * len(uses):g}"))
+    for kind in KINDS.values():
+        count = len(plan.of(kind.key))
+        if count:
+            whole = kind.set_up_minutes + count * kind.minutes
+            rows.append((escape(kind.label), count, f"{kind.minutes:g}", f"{whole:g}"))
+    whole = f"<b>{plan.minutes:.0f}</b>"
+    rows.append(("<b>in all</b>", len(plan.readings), "", whole))
+    return table(
+        "Time on site [min]; common practice, no source",
+        ("what", "how many", "each", "with setting up"),
+        rows,
+    )
 
 
 def _written_on(date):
@@ -154,38 +277,34 @@ def _written_on(date):
 
 def _kind_of_test(page, plan, kind):
     """One kind of test: how it is read, and its readings."""
-    readings, s = plan.of(kind.key), plan.scenario
+    readings = plan.of(kind.key)
     page.add(f'<h2 class="first">{escape(kind.label)}</h2>', f"<p>{escape(kind.how)}</p>")
+    against = kind.key == "arrival"
+    heads = ("reading", "use", "what", "where", *(("compared with",) if against else ()))
     rows = [
         (
             quoted(r.key),
             quoted(r.use or "-"),
-            quoted(" ".join(x for x in (r.position.tag, r.subject) if x) or "-"),
+            quoted(" ".join(x for x in (r.position.tag, subject_words(r)) if x) or "-"),
             quoted(r.position.words or "-"),
-            _point(r, s),
-            escape(f"the {plan.leads[r.use]}" if kind.key == "arrival" else ""),
+            *((quoted(" and ".join(r.against) or f"the {plan.leads[r.use]}"),) if against else ()),
+            *(() if kind.octaves else ("",)),
         )
         for r in readings
     ]
     page.add(
         table(
             f"{escape(kind.label)} [{escape(kind.unit)}]",
-            ("reading", "use", "subject", "where", f"east, north, up [{s.units}]", "compared with"),
+            (*heads, *(() if kind.octaves else ("read",))),
             rows,
         )
     )
     if kind.key == "level":
-        for use in plan.leads:
+        for use in (use for use in plan.leads if plan.of(kind.key, use)):
             page.figure(
                 positions_map(plan, use),
                 f"{use}: positions at which levels are read, with the tags of the table",
             )
-
-
-def _point(reading, scenario):
-    """Coordinates in the school's units."""
-    point = reading.position.point
-    return ", ".join(f"{to_file(v, 'm', scenario.units):.1f}" for v in point) if point else "-"
 
 
 def report_html(comparison, *, date=None):
@@ -214,6 +333,7 @@ def report_html(comparison, *, date=None):
 def _plain(page, c):
     out = len(c.outside)
     missed = [k for k in c.checks if k.word in ("misses", "out of reach")]
+    doubt = {True: "", False: " (not decided by these readings)"}
     page.add('<h2 class="first">In plain words</h2>')
     page.add(
         f"<p>{len(c.sheet.readings)} of {len(c.plan.readings)} readings were taken and could be"
@@ -224,17 +344,45 @@ def _plain(page, c):
     if missed:
         lines = "".join(
             f"<li>{quoted(f'{k.use}: ' if k.use else '')}{escape(_label(k.criterion))}:"
-            f" {_say(k.measured, k.kind, k.unit)}, target {_say(k.target, k.kind, k.unit)}.</li>"
+            f" {_say(k.measured, k.kind, k.unit)}, target"
+            f" {_say(k.target, k.kind, k.unit)}{doubt[k.is_decided]}.</li>"
             for k in missed
         )
         page.add(f"<p><b>Targets that the gym misses:</b></p><ul>{lines}</ul>")
     else:
         page.add("<p>Every criterion that was measured meets its target or comes close to it.</p>")
+    page.add(_undecided(c), _found_words(c), f"<p>{NOT_LIFE_SAFETY}</p>")
+
+
+def _undecided(c):
+    """Criteria that the readings do not decide, and the reading that would."""
+    items = "".join(
+        f"<li>{quoted(f'{k.use}: ' if k.use else '')}{escape(_label(k.criterion))},"
+        f" {_say(k.measured, k.kind, k.unit)} ± {_say(SURE * k.repeats, k.kind, k.unit)} against"
+        f" {_say(k.target, k.kind, k.unit)}: {quoted(k.deciding)}.</li>"
+        for k in c.checks
+        if not k.is_decided
+    )
+    words = "Too near the target to be decided by these readings:"
+    return f"<p><b>{words}</b></p><ul>{items}</ul>" if items else ""
+
+
+def _found_words(c):
+    """How many causes were found, and what could not have been seen."""
     found = "They are listed below, the surest first."
-    none = "Nothing in the readings points to a fault."
-    page.add(
-        f"<p><b>Likely causes found: {len(c.causes)}.</b> {found if c.causes else none}</p>",
-        f"<p>{NOT_LIFE_SAFETY}</p>",
+    none = "Nothing in these readings points to a fault of a kind that they can show."
+    decay = any(cause.kind == "decay" for cause in c.causes)  # then it was seen
+    unseen = [
+        s.fault if s.kind == "livelier" else f"{s.fault} ({', '.join(s.unseen)})"
+        for s in c.sights
+        if s.unseen and not (decay and s.kind == "livelier")
+    ]
+    left = "; ".join([*unseen, *c.open_questions])
+    more = (
+        f"<p><b>What these readings could not have shown:</b> {quoted(left)}.</p>" if left else ""
+    )
+    return (
+        f"<p><b>Likely causes found: {len(c.causes)}.</b> {found if c.causes else none}</p>{more}"
     )
 
 
@@ -268,9 +416,9 @@ def criteria_table(comparison):
             _say(k.target, k.kind, k.unit),
             _say(k.expected, k.kind, k.unit),
             _say(k.measured, k.kind, k.unit),
-            f"± {_say(SURE * k.spread, k.kind, k.unit)}",
-            f'<span class="word">{k.word}</span>',
-            AGAINST_PREDICTION[k.side],
+            f"± {_say(SURE * k.repeats, k.kind, k.unit)}",
+            f'<span class="word">{k.word}</span>{"" if k.is_decided else ", not decided"}',
+            f"{AGAINST_PREDICTION[k.side]} (± {_say(SURE * k.spread, k.kind, k.unit)})",
             k.count,
         )
         for k in comparison.checks
@@ -283,9 +431,9 @@ def criteria_table(comparison):
             "target",
             "predicted",
             "measured",
-            "the prediction may be off by (95 %)",
+            "read again, within",
             "against the target",
-            "against the prediction",
+            "against the prediction, which may be off by",
             "readings",
         ),
         rows,
@@ -297,8 +445,9 @@ def _criteria(page, c):
     page.add(
         "<p class='quiet'>The prediction is for the gym as it was measured: empty, with its noise."
         " Speech intelligibility with people in the seats is another figure, shown further"
-        " down. Feedback margin: the gain at which the microphone rang, less the 6 dB margin, other"
-        " open microphones, and the rise over the crowd.</p>"
+        " down. Not decided: the measured value lies so near the target that reading it again could"
+        " turn the word. Feedback margin: the gain at which the microphone rang, less the 6 dB"
+        " margin, other open microphones, and the rise over the crowd.</p>"
     )
 
 
@@ -336,7 +485,54 @@ def _causes(page, c):
         '<h2 class="first">Likely causes of what differs</h2>',
         causes_list(c.causes),
         f"<p class='quiet'>{HOW_CAUSES_ARE_FOUND}</p>",
+        sights_table(c.sights),
     )
+
+
+def sights_table(sights):
+    """What the readings made would show.
+
+    Parameters
+    ----------
+    sights : sequence of Sight
+        Of ``commissioning.blind_spots.sights``
+
+    Returns
+    -------
+    html : str
+        A table
+    """
+    rows = [
+        (escape(s.fault), quoted(", ".join(s.seen) or "none"), quoted(", ".join(s.unseen) or "-"))
+        for s in sights
+    ]
+    return table(
+        "What the readings made would show, of each fault by itself: found nine times of ten",
+        ("fault", "would be found", "could stay unseen"),
+        rows,
+    )
+
+
+def trials_table(tallies):
+    """How well a plan finds faults.
+
+    Parameters
+    ----------
+    tallies : dict
+        Of ``commissioning.trials.trials``: sequence of Tally by the name of the plan's form
+
+    Returns
+    -------
+    html : str
+        A table
+    """
+    rows = [
+        (escape(form), escape(t.fault), t.tried, t.found, t.missed, t.other)
+        for form, some in tallies.items()
+        for t in some
+    ]
+    heads = ("plan", "fault put in", "gyms", "found", "missed", "something else reported")
+    return table("Faults put into invented readings", heads, rows)
 
 
 def _maps(page, c):
@@ -517,9 +713,10 @@ def _every(page, c):
     tested = measured_of(c.readings, "polarity")
     right = [r.subject for r in tested if r.measured[SINGLE] == 1.0]
     wrong = [r.subject for r in tested if r.measured[SINGLE] == -1.0]
+    silent = [r.subject for r in tested if r.measured[SINGLE] == 0.0]
     page.add(
         f"<p>Correct polarity: {quoted(', '.join(right) or 'none tested')}. Reversed polarity:"
-        f" {quoted(', '.join(wrong) or 'none')}.</p>"
+        f" {quoted(', '.join(wrong) or 'none')}. Silent: {quoted(', '.join(silent) or 'none')}.</p>"
     )
     if c.sheet.remarks:
         page.add(
