@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..physics import statics
-from ..venue.units import feet_inches
+from ..venue.enclosures import TOUCH, corners
+from ..venue.units import both, feet_inches
 from .hanging import POUND, STEEP, both_lengths, from_walls
 
 # shackles, slings, safety and beam clamp over the loudspeaker's own    common practice, no source
@@ -67,6 +68,7 @@ class HangingPoint:
     drop: float  # from there to the middle of the enclosure [m]
     loudspeaker_kg: float
     hardware_kg: float
+    over: float  # that the enclosure reaches over the clear height, 0 where it does not [m]
     leg_deg: float  # of each leg over the horizontal; 90: two upright lines, no bridle
     front_share: float | None  # of two top points, front and rear; None: it fires down
     holds_to_deg: float  # downtilt that the top points hold with LEAST_SHARE on each
@@ -100,9 +102,12 @@ class HangingPoint:
     @property
     def suspension(self):
         """How it hangs, in words."""
+        words = f"bridle of two legs at {self.leg_deg:.0f}° over the horizontal"
         if self.leg_deg > 89.9:
-            return "two upright lines: no room for a bridle"
-        return f"bridle of two legs at {self.leg_deg:.0f}° over the horizontal"
+            words = "two upright lines: no room for a bridle"
+        if self.over > TOUCH:
+            words += f"; its top is {both(self.over)} over the clear height: between joists only"
+        return words
 
     @property
     def tilt_held(self):
@@ -156,6 +161,7 @@ def _point(loudspeaker, hall):
         type=made.name,
         position=np.array([middle[0], middle[1], max(hall.clear_height, middle[2])]),
         drop=drop,
+        over=max(float(corners([loudspeaker])[0, :, 2].max()) - hall.clear_height, 0.0),
         loudspeaker_kg=made.weight_kg,
         hardware_kg=max(HARDWARE_PART * made.weight_kg, HARDWARE_KG),
         leg_deg=_leg_deg(drop, made.width / 2),
