@@ -1,21 +1,17 @@
 """Loads of hanging points: statics against printed sling factors and workings by hand."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from schools import SCENARIOS
 
 from gymtools.equipment import hanging_points as hanging
 from gymtools.physics import statics
-from gymtools.venue.files import load
 from gymtools.venue.scenario import changed
 
-SCENARIOS = {
-    p.stem: load(p) for p in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-}
 STONEBRIDGE, LARKFIELD = SCENARIOS["stonebridge"], SCENARIOS["larkfield"]
 
 # Tension of a leg over its half of the load, by its angle over the horizontal: the chart "effect of

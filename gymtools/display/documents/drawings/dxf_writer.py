@@ -37,9 +37,12 @@ def document(sheets, units):
     made.units = INSUNITS[units]
     made.header["$MEASUREMENT"] = MEASUREMENT[units]
     made.header["$LUNITS"] = 2
+    made.header["$LWDISPLAY"] = 1
+    # patterns of lines have the size that they have on paper in the model, so that both look alike
+    made.header["$PSLTSCALE"] = 0
     made.styles.add(STYLE, font="arial.ttf")
-    _add_layers(made, units)
     model, k = made.modelspace(), 1 / (FOOT if units == "ft" else 1.0)
+    _add_layers(made, _scale_of(sheets) / 1000 * k)
     places = model_places(sheets)
     for sheet in sheets:
         paper = made.layouts.new(_layout_name(made, sheet.number))
@@ -108,9 +111,13 @@ def _layout_name(made, number):
     return number if number not in made.layouts else f"{number} (2)"
 
 
-def _add_layers(made, units):
-    """Layers with their colors, widths and patterns; patterns in units of paper."""
-    mm = 1.0 if units == "m" else 1 / 25.4
+def _scale_of(sheets):
+    """Scale that all views of a set share."""
+    return next((one.view.scale for sheet in sheets for one in sheet.placed), 100.0)
+
+
+def _add_layers(made, mm):
+    """Layers with their colors, widths and patterns; a millimeter of paper in the model's units."""
     for name, layer in LAYERS.items():
         pattern = "CONTINUOUS"
         if layer.dashes:
@@ -142,8 +149,9 @@ def _dimension_style(made, scale, units, k):
 class _Pen:
     """Draws marks of a view into a space of the file."""
 
-    def __init__(self, space, k, mm, at):
+    def __init__(self, space, k, mm, at, pattern=1.0):
         self.space, self.k, self.mm, self.at = space, k, mm, np.asarray(at, float)
+        self.pattern = pattern  # scale of the patterns of lines
 
     def point(self, at):
         """A point in the file's units."""
@@ -151,7 +159,8 @@ class _Pen:
 
     def draw(self, marks, style=None):
         for mark in marks:
-            look = {"layer": "DIMENSIONS" if isinstance(mark, Dimension) else mark.layer}
+            layer = "DIMENSIONS" if isinstance(mark, Dimension) else mark.layer
+            look = {"layer": layer, "ltscale": self.pattern}
             if isinstance(mark, Line):
                 points = [self.point(p) for p in mark.points]
                 self.space.add_lwpolyline(points, close=mark.closed, dxfattribs=look)
@@ -206,4 +215,5 @@ def _layout(paper, sheet, units, k, places):
             view_center_point=tuple(map(float, (middle + places[id(view)]) * k)),
             view_height=float((high - low)[1] * k),
         )
-    _Pen(paper, mm, 1.0, (0.0, 0.0)).draw(sheet.frame)
+    pattern = mm / (_scale_of([sheet]) / 1000 * k)
+    _Pen(paper, mm, 1.0, (0.0, 0.0), pattern).draw(sheet.frame)

@@ -127,7 +127,8 @@ def picture(sheet, kind="svg"):
         return pdf([sheet])
     out = io.BytesIO()
     metadata = {"Date": None} if kind == "svg" else {"Software": None}
-    with matplotlib.rc_context({"svg.hashsalt": "gymtools"}):
+    # letters as wide as on paper, whatever the pixels
+    with matplotlib.rc_context({"svg.hashsalt": "gymtools", "text.hinting": "no_hinting"}):
         figure(sheet).savefig(out, format=kind, dpi=DPI, metadata=metadata)
     return out.getvalue()
 
