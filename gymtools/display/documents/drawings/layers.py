@@ -26,6 +26,7 @@ LAYERS = {
     "DIVIDER": Layer(color=6, weight=0.35, meaning="dividing curtain", dashes=(5, 1, 1, 1)),
     "FIXTURES": Layer(color=8, weight=0.18, meaning="obstacle"),
     "JOISTS": Layer(color=8, weight=0.13, meaning="joist", dashes=(6.0, 1.0, 1.0, 1.0)),
+    "CLEAR-HEIGHT": Layer(color=8, weight=0.13, meaning="clear height", dashes=(3.0, 1.5)),
     "LOUDSPEAKERS": Layer(color=1, weight=0.5, meaning="loudspeaker, as it hangs"),
     "POINTS": Layer(color=1, weight=0.35, meaning="hanging point"),
     "AIM-LINES": Layer(color=3, weight=0.25, meaning="aim, to where it lands", dashes=(5, 1, 1, 1)),

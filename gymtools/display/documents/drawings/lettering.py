@@ -13,7 +13,7 @@ EM = 200.0  # size at which letters are measured [pixels]
 DIRECTIONS = np.array([(1, 0), (1, 1), (1, -1), (-1, 0), (-1, 1), (-1, -1), (0, 1), (0, -1)], float)
 RINGS = np.array([0, 1.5, 3, 5, 8, 12, 16, 21, 27, 35, 45, 60, 80, 110, 150, 200, 280], float)
 # what counts against a place: a line that runs through, a millimeter away, a leader through letters
-LINE_COST, AWAY_COST, LEADER_COST = 4.0, 0.6, 12.0
+LINE_COST, AWAY_COST, LEADER_COST = 4.0, 1.0, 12.0
 TRIED = 40  # free places that are compared
 
 

@@ -144,7 +144,7 @@ def _room(draft, scenario, cut):
     if cut.axis == 1 and hall.highest - hall.height > 1e-6:
         roof.insert(1, (0.0, hall.highest))
     draft.line([(-half, 0.0), (half, 0.0), *roof], "GYM", closed=True)
-    draft.line([(-half, hall.clear_height), (half, hall.clear_height)], "JOISTS")
+    draft.line([(-half, hall.clear_height), (half, hall.clear_height)], "CLEAR-HEIGHT")
     words = "clear height, under the joists"
     draft.tag(words, (-half * 0.6, hall.clear_height), clear=0.6, layer="NOTES")
     if hall.across_joists == cut.axis:
