@@ -4,6 +4,7 @@ One point for each loudspeaker, straight above its center of gravity, as far as 
 bridle of two legs from the sides of the enclosure or its yoke, and a second safety of its own.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,10 +18,12 @@ from .hanging import POUND, STEEP, both_lengths, from_walls
 HARDWARE_PART, HARDWARE_KG = 0.25, 3.0  # part of its mass, and at least [-, kg]
 STEEPEST_LEG = 60.0  # of a bridle where there is room for it [deg]    common practice, no source
 FLATTEST_LEG = 45.0  # a flatter one is not drawn [deg]    common practice, no source
-# breaking strength over the static load, of all that hangs over people. Hardware whose rated load
-# has a design factor of 5 (as ASME B30.26 asks of most shackles, from memory) is then loaded to
-# half of its rating.    common practice, no source: local codes and the engineer decide
+# breaking strength over the static load, of all that hangs over people
+# common practice, no source: local codes and the engineer decide
 DESIGN_FACTOR = 10.0
+# the same over the rated load (working load limit) of hardware: ASME B30.26 asks 5 of most shackles
+# (from memory; public rigging texts say 4 to 5)
+RATED_FACTOR = 5.0
 LEAST_SHARE = 0.1  # that a top point must carry to hold a tilt steadily    common practice
 UNDER_JOIST = 0.05  # from a joist's middle [m]
 ASSUMED = (
@@ -28,9 +31,10 @@ ASSUMED = (
     " straight above its center of gravity, which is taken as the middle of the enclosure; the"
     " structure at the clear height carries it; the roof's own load, snow, equipment and earthquake"
     " are not in these figures. Hardware is an allowance of 25 % of the loudspeaker's mass, 3 kg"
-    " (7 lb) at least. Strengths are ten times the static load, for what hangs over people: with"
-    " hardware rated at a fifth of its breaking strength, load it to half of its rating."
-    " A second safety of its own carries the load of the point."
+    " (7 lb) at least. Over people all parts have a breaking strength of ten times the static load:"
+    " the rated loads (working load limits) asked for are twice the load, for hardware that is"
+    " rated at a fifth of its breaking strength. A second safety of its own carries the load of"
+    " the point."
 )
 ENGINEER = "To be designed and approved by a licensed structural engineer."
 COLUMNS = (
@@ -52,8 +56,10 @@ COLUMNS = (
     "load of the point [kN]",
     "suspension",
     "tension of a leg [kN]",
-    "least breaking strength of a leg [kN]",
-    "least breaking strength of point and safety [kN]",
+    "rated load of a leg [kg]",
+    "rated load of a leg [lb]",
+    "rated load of point and safety [kg]",
+    "rated load of point and safety [lb]",
     "tilt",
 )
 
@@ -98,6 +104,16 @@ class HangingPoint:
     def strength_kn(self):
         """Least breaking strength of the point, and of the second safety [kN]."""
         return DESIGN_FACTOR * self.load_kn
+
+    @property
+    def leg_rated_kg(self):
+        """Rated load (working load limit) that each leg needs at least [kg]."""
+        return self.leg_strength_kn / RATED_FACTOR * 1000 / statics.G
+
+    @property
+    def rated_kg(self):
+        """Rated load that the point and the second safety need at least [kg]."""
+        return self.strength_kn / RATED_FACTOR * 1000 / statics.G
 
     @property
     def suspension(self):
@@ -239,8 +255,10 @@ def rows(scenario):
             round(p.load_kn, 2),
             p.suspension,
             round(p.leg_kn, 2),
-            round(p.leg_strength_kn, 1),
-            round(p.strength_kn, 1),
+            math.ceil(p.leg_rated_kg),
+            math.ceil(p.leg_rated_kg / POUND),
+            math.ceil(p.rated_kg),
+            math.ceil(p.rated_kg / POUND),
             p.tilt_held,
         )
         for p in hanging_points(scenario)

@@ -185,9 +185,9 @@ class Draft:
         Parameters
         ----------
         axis : int
-            0: along x, figures under the view; 1: along y, figures at its left
+            0: along x, figures under the view; 1: along y, figures at its left [-]
         features : array
-            (n, 2) or more [m]
+            Points (n, 2) or (n, 3) that are measured to [m]
         datum : array
             Where they begin (2,) [m]
         base : float

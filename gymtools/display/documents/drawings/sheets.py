@@ -198,42 +198,55 @@ def _floor_words(made, units):
 
 
 def _ceiling_words(scenario, units):
-    """Tables of the reflected-ceiling plan: what hangs where, and what each point carries."""
-    walls = np.array([scenario.hall.length, scenario.hall.width]) / 2
-
-    def from_walls(point):
-        return tuple(measured_text(float(v), units) for v in np.asarray(point)[:2] + walls)
-
-    def mass(kg):
-        return f"{kg / POUND:.0f} lb" if units == "ft" else f"{kg:.1f} kg"
-
-    points = hanging_points(scenario)
-    loads = tuple(
-        (p.tag, *from_walls(p.position), mass(p.load_kg), f"{p.leg_kn:.2f} kN", _legs(p))
-        for p in points
-    )
-    aims = tuple(
-        (
-            c.tag,
-            *from_walls(c.position),
-            measured_text(c.z, units),
-            pan_words(c.pan_deg, c.downtilt_deg).removeprefix("faces "),
-            f"{c.downtilt_deg:.1f}°",
-        )
-        for c in scenario.loudspeakers
-    )
+    """Tables of the reflected-ceiling plan: what each point carries, and what hangs where."""
+    points = tuple(_point_cells(p, scenario.hall, units) for p in hanging_points(scenario))
+    fronts = tuple(_front_cells(c, scenario.hall, units) for c in scenario.loudspeakers)
     return (
         Table(
             title="Hanging points, as dimensioned",
-            columns=("tag", "from west", "from south", "load", "a leg", "legs"),
-            rows=loads,
+            columns=("tag", "from west", "from south", "load", "legs", "leg WLL", "point WLL"),
+            rows=points,
             note=f"{total_words(scenario)} {ENGINEER} Assumptions: schedule 'Hanging points'.",
         ),
         Table(
             title="Loudspeakers, middle of the front",
             columns=("tag", "from west", "from south", "height", "faces", "tilt"),
-            rows=aims,
+            rows=fronts,
         ),
+    )
+
+
+def _from_walls(point, hall, units):
+    """Cells: from the west wall, from the south wall."""
+    walls = np.array([hall.length, hall.width]) / 2
+    return tuple(measured_text(float(v), units) for v in np.asarray(point)[:2] + walls)
+
+
+def _point_cells(point, hall, units):
+    """A row of the table of hanging points."""
+
+    def mass(kg):
+        return f"{kg / POUND:.0f} lb" if units == "ft" else f"{kg:.1f} kg"
+
+    return (
+        point.tag,
+        *_from_walls(point.position, hall, units),
+        mass(point.load_kg),
+        _legs(point),
+        mass(point.leg_rated_kg),
+        mass(point.rated_kg),
+    )
+
+
+def _front_cells(loudspeaker, hall, units):
+    """A row of the table of loudspeakers."""
+    pan = pan_words(loudspeaker.pan_deg, loudspeaker.downtilt_deg)
+    return (
+        loudspeaker.tag,
+        *_from_walls(loudspeaker.position, hall, units),
+        measured_text(loudspeaker.z, units),
+        pan.removeprefix("faces "),
+        f"{loudspeaker.downtilt_deg:.1f}°",
     )
 
 
