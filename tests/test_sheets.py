@@ -388,6 +388,20 @@ def test_a_school_before_its_loudspeakers_has_plans():
     assert "GYM" in layers_of(sections.section_view(bare, cuts[0], 100, "m"))
 
 
+def test_what_an_installer_must_know_is_on_the_sheet():
+    """Worked by hand: Larkfield's N1, 25 ft up and tilted 32 degrees, has its highest corner
+    0.31 cos 32 + 0.38 sin 32 = 0.464 m over its front's middle: 8.084 m, 0.159 m or 6 1/4 in over
+    the clear height of 26 ft. Loudspeakers that stay say so.
+    """
+    point = hanging_points.hanging_points(LARKFIELD)[0]
+    assert point.over == pytest.approx(0.1594, abs=2e-4)
+    said = " ".join(words_of(sheets_of("larkfield")[1]))
+    assert "the top reaches up to 0 ft 6 1/4 in over the clear height" in said
+    stays = changed(DOVECOTE, {("groups", "wall pair", "existing"): True})
+    tags = [m.words for m in plans.ceiling_plan(stays, 100, "m").marks if isinstance(m, Text)]
+    assert {"W1 (there already) 6.40 m up", "F1 6.60 m up"} <= set(tags)
+
+
 def test_what_has_no_room_in_a_table_is_said():
     """Behavior: a table of a hundred rows ends with how many are in the schedules alone."""
     from gymtools.display.documents.drawings import frame

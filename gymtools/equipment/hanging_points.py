@@ -140,7 +140,7 @@ class HangingPoint:
     def structure(self):
         """What of the structure carries it, in words."""
         if not self.joists:
-            return "not known: the engineer's drawing decides"
+            return "joists not known: the engineer's drawing decides"
         if len(self.joists) == 1:
             return f"joist {self.joists[0][0]}"
         (one, share), (other, rest) = self.joists

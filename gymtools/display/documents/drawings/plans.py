@@ -58,7 +58,7 @@ def floor_plan(scenario, amplification, cuts, scale, units):
     _microphones(draft, scenario)
     _fixed_dimensions(draft, scenario, configuration)
     for c, outline in zip(scenario.loudspeakers, outlines, strict=True):
-        draft.tag(c.tag, outline.mean(axis=0), clear=_reach(draft, outline))
+        draft.tag(label(scenario, c), outline.mean(axis=0), clear=_reach(draft, outline))
     return draft.view()
 
 
@@ -115,7 +115,8 @@ def ceiling_plan(scenario, scale, units):
     draft.running(1, [*places, (-x, -y), (-x, y)], (-x, -y), min(low[0], -x))
     for c, outline in zip(scenario.loudspeakers, outlines, strict=True):
         height = draft.length(c.z)
-        draft.tag(f"{c.tag}  {height} up", outline.mean(axis=0), clear=_reach(draft, outline))
+        words = f"{label(scenario, c)}  {height} up"
+        draft.tag(words, outline.mean(axis=0), clear=_reach(draft, outline))
     return draft.view()
 
 
@@ -150,9 +151,29 @@ def use_plan(result, scale, units):
         if len(m.positions) == 1:
             _microphone(draft, m.microphone.name, m.positions[0])
     for c, outline, plays in zip(scenario.loudspeakers, outlines, result.playing, strict=True):
-        words = f"{c.tag}  {draft.length(c.z)} up" if plays else f"{c.tag} off"
+        named = label(scenario, c)
+        words = f"{named}  {draft.length(c.z)} up" if plays else f"{named} off"
         draft.tag(words, outline.mean(axis=0), clear=_reach(draft, outline))
     return draft.view()
+
+
+def label(scenario, loudspeaker):
+    """What a drawing calls a loudspeaker.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    loudspeaker : Loudspeaker
+        One of its loudspeakers
+
+    Returns
+    -------
+    words : str
+        Its tag; with a word where it hangs there already
+    """
+    there = any(g.existing for g in scenario.groups if g.name == loudspeaker.group)
+    return f"{loudspeaker.tag} (there already)" if there else loudspeaker.tag
 
 
 # ---- what plans share

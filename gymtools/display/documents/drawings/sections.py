@@ -9,7 +9,7 @@ from ....equipment.hanging import tilt_words
 from ....equipment.hanging_points import hanging_points
 from ....venue.enclosures import corners, solids
 from .draft import Draft
-from .plans import as_built, outline_of
+from .plans import as_built, label, outline_of
 
 PROJECTED_DEG = 0.5  # from which an axis that is turned out of the section is said to be projected
 EAR = 0.1  # radius of the mark of a row's ears [m]
@@ -237,10 +237,10 @@ def _loudspeakers(draft, scenario, cut):
         middle = outline.mean(axis=0)
         near = [n for n, (at, *_) in enumerate(named) if np.abs(at - middle).max() < TOGETHER]
         if near:
-            named[near[0]][1].append(c.tag)
+            named[near[0]][1].append(label(scenario, c))
         else:
             reach = np.ptp(outline, axis=0).max() / 2 / draft.mm + 1.0
-            named.append((middle, [c.tag], reach))
+            named.append((middle, [label(scenario, c)], reach))
     for at, tags, reach in named:
         draft.tag(", ".join(tags), at, clear=reach)
     return [c.z for c in scenario.loudspeakers]

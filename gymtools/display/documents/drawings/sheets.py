@@ -7,6 +7,7 @@ from ....acoustics.throws import throws
 from ....equipment.hanging import pan_words
 from ....equipment.hanging_points import ENGINEER, POUND, hanging_points, total_words
 from ....equipment.rack import rack_place
+from ....venue.enclosures import TOUCH
 from ....venue.units import measured_text
 from .dxf_writer import document
 from .frame import About, Issue, Table, sheet, stacked
@@ -198,7 +199,9 @@ def _floor_words(made, units):
 
 
 def _ceiling_words(scenario, units):
-    """Tables of the reflected-ceiling plan: what each point carries, and what hangs where."""
+    """Tables of the reflected-ceiling plan: what each point carries, what hangs where, and what
+    does not fit under the joists.
+    """
     points = tuple(_point_cells(p, scenario.hall, units) for p in hanging_points(scenario))
     fronts = tuple(_front_cells(c, scenario.hall, units) for c in scenario.loudspeakers)
     return (
@@ -213,7 +216,19 @@ def _ceiling_words(scenario, units):
             columns=("tag", "from west", "from south", "height", "faces", "tilt"),
             rows=fronts,
         ),
+        *_over_words(scenario, units),
     )
+
+
+def _over_words(scenario, units):
+    """A sentence on enclosures that reach over the clear height."""
+    over = [p for p in hanging_points(scenario) if p.over > TOUCH]
+    if not over:
+        return ()
+    most = measured_text(max(p.over for p in over), units)
+    tags = ", ".join(p.tag for p in over)
+    words = f"{tags}: the top reaches up to {most} over the clear height. Hang it between joists,"
+    return (f"{words} or lower, or ask for another place.",)
 
 
 def _from_walls(point, hall, units):
