@@ -32,7 +32,7 @@ CAUTIONS = {
         "Attachment to the structure is designed and approved by a licensed structural engineer:"
         " rated hardware, a second independent safety, only enclosures with rated points,"
         " protection against ball strike. A lift on a sport floor needs its load spread. Weights"
-        " are of the loudspeakers; hardware comes on top."
+        " are of the loudspeakers; with hardware they are in the schedule 'Hanging points'."
     ),
     "Amplifiers": (
         "AC power by a licensed electrician, to the local code. Emergency announcements are not"

@@ -366,7 +366,11 @@ def _cables(draft, scenario, amplification):
                 draft.line([at, corner, to], "CABLES")
                 drawn.add(path)
             at = to
-        draft.tag(f"cable {channel.cable}, {channel.conductor}", where[order[0]], clear=3.0)
+        words = f"cable {channel.cable}, {channel.conductor}"
+        run = scenario.equipment.wired(channel.group).run
+        if run is not None:  # the file says how long the way is, and not where
+            words += f", {draft.length(run)} as given"
+        draft.tag(words, where[order[0]], clear=3.0)
 
 
 def _cut_mark(draft, cut, hall):
