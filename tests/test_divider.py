@@ -280,7 +280,7 @@ def test_it_is_drawn():
     assert [thing.name for thing, _ in r.configuration.footprints] == ["divider"]
     cut = section(r, "court west").steps
     np.testing.assert_allclose(cut[1:], [[13.0, 0.0], [13.0, 7.6]], atol=1e-6)
-    assert len([e for e in drawing(s).modelspace() if e.dxf.layer == "FIXTURES"]) == 1
+    assert len([e for e in drawing(s).modelspace() if e.dxf.layer == "DIVIDER"]) == 1
     assert "speech of 'east class' through the divider" in html.unescape(room_table(r, "m"))
 
 

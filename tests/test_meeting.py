@@ -1473,7 +1473,7 @@ def test_files_are_written_once_and_replaced_only_when_asked(tmp_path):
     m = panel(SMALL, tmp_path)
     m.parts.write_button.click()
     assert "/dovecote-primary-school-schedules" in m.parts.words.value
-    assert len(list(tmp_path.rglob("*.dxf"))) == len(m.start.uses)
+    assert len(list(tmp_path.rglob("*.dxf"))) == len(list(tmp_path.rglob("*.pdf"))) == 1
     m.parts.write_button.click()
     assert "exists" in m.parts.words.value
     assert m.parts.replace_button.layout.display == "inline-flex"

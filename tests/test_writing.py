@@ -14,6 +14,7 @@ import traceback
 import unicodedata
 from dataclasses import replace
 from functools import cache, partial
+from types import SimpleNamespace
 
 import hypothesis.strategies as st
 import pytest
@@ -102,6 +103,11 @@ WRITERS = {
 FILES = ("save", "sofa")
 
 
+def sheets_of(made):
+    """A sheet for every use, by its number alone."""
+    return [SimpleNamespace(number=f"AV-{n}") for n, _ in enumerate(made.scenario.uses, 1)]
+
+
 @pytest.fixture
 def quick(monkeypatch):
     """Contents that take long are worked out before, and are the same each time."""
@@ -109,8 +115,10 @@ def quick(monkeypatch):
     monkeypatch.setattr(os, "fsync", lambda _: None)
     two = schedules(installed())[:2]
     monkeypatch.setattr(handover, "schedules", lambda _: two)
-    monkeypatch.setattr(drawings, "drawing", lambda *_, **__: None)
+    monkeypatch.setattr(drawings, "drawing_set", lambda made, **_: sheets_of(made))
+    monkeypatch.setattr(drawings, "document", lambda *_: None)
     monkeypatch.setattr(drawings, "dxf_text", lambda _: "dxf\n" * 2_000)
+    monkeypatch.setattr(drawings, "pdf", lambda _: b"pdf" * 2_000)
     monkeypatch.setattr(drawings, "picture", lambda _, kind: kind.encode() * 2_000)
     monkeypatch.setattr(handover, "record_html", lambda *_, **__: "<p>record</p>" * 5_000)
     monkeypatch.setattr(commissioning, "plan_html", lambda *_, **__: "<p>plan</p>" * 5_000)
@@ -447,13 +455,15 @@ def test_two_writers_never_mix(tmp_path):
 
 
 def test_no_file_of_an_earlier_design_remains(tmp_path, quick):
-    """Behavior: a renamed use leaves no drawing behind; the earlier folders are kept whole."""
+    """Behavior: a use that is taken out leaves no drawing behind; the earlier folders are kept
+    whole.
+    """
     paths = write_handover(installed(), tmp_path)
     folder, first = paths[0].parent, contents(paths[0].parent)
-    use = replace(SCHOOL.uses[0], name="derby")
-    write_handover(parts(replace(SCHOOL, uses=(use,))), tmp_path, overwrite=True)
+    two = replace(SCHOOL, uses=SCENARIOS["dovecote"].uses[:2])
+    write_handover(parts(two), tmp_path, overwrite=True)
     second = contents(folder)
-    assert "use-1-derby.dxf" in second and not any(n.startswith("use-1-game") for n in second)
+    assert "drawing-AV-2.svg" in second and "drawing-AV-2.svg" not in first
     write_handover(installed(), tmp_path, overwrite=True)
     kept = tmp_path / "revisions"
     assert contents(folder) == contents(kept / f"{folder.name}-1") == first

@@ -11,11 +11,12 @@ from ..physics import bands
 from ..venue.joists import joist_warnings
 from ..venue.scenario import Scenario
 from ..venue.units import FOOT, feet_inches
-from . import hanging
+from . import hanging, hanging_points
 from .amplification import CIRCUIT_PART, Amplification, amplify
 from .assistive_listening import receivers
 from .bill import bill, there_already
 from .hanging import both_lengths
+from .hanging_points import ASSUMED, ENGINEER, total_words
 from .loudness import loudness
 from .prices import currency_of
 from .rack import rack_assumed, rack_place, rack_units
@@ -33,7 +34,7 @@ CAUTIONS = {
         "Attachment to the structure is designed and approved by a licensed structural engineer:"
         " rated hardware, a second independent safety, only enclosures with rated points,"
         " protection against ball strike. A lift on a sport floor needs its load spread. Weights"
-        " are of the loudspeakers; hardware comes on top."
+        " are of the loudspeakers; with hardware they are in the schedule 'Hanging points'."
     ),
     "Amplifiers": (
         "AC power by a licensed electrician, to the local code. Emergency announcements are not"
@@ -132,10 +133,11 @@ def schedules(made):
     Returns
     -------
     schedules : tuple of Schedule
-        Loudspeakers, Levels, Amplifiers, Channels, Cables, Inputs, Presets, Bill
+        Loudspeakers, Hanging points, Levels, Amplifiers, Channels, Cables, Inputs, Presets, Bill
     """
     makers = (
         _loudspeakers,
+        _hanging_points,
         _levels,
         _amplifiers,
         _channels,
@@ -182,6 +184,16 @@ def _loudspeakers(made):
                 *_staying(made.scenario),
             ]
         ),
+    )
+
+
+def _hanging_points(made):
+    words = (total_words(made.scenario), ASSUMED, ENGINEER)
+    return Schedule(
+        title="Hanging points",
+        columns=hanging_points.COLUMNS,
+        rows=hanging_points.rows(made.scenario),
+        note=" ".join(words),
     )
 
 

@@ -28,7 +28,7 @@ def folder_name(scenario, kind="schedules"):
     return f"{file_words(scenario.name, 'school')}-{kind}"
 
 
-def write_handover(made, folder, *, overwrite=False, units=None):
+def write_handover(made, folder, *, overwrite=False, units=None, issue=None):
     """Write schedules, drawings and the scenario, all of them or nothing.
 
     Parameters
@@ -41,12 +41,14 @@ def write_handover(made, folder, *, overwrite=False, units=None):
         Whether an earlier folder may be replaced; it moves whole into "revisions" beside it
     units : str, optional
         Of the drawings, "ft" or "m"; the scenario's own when left out
+    issue : Issue, optional
+        Revision, date and names for the drawings; lines to write on when left out
 
     Returns
     -------
     paths : list of Path
-        XLSX, CSV a schedule, DXF, SVG and PNG a use, and the scenario with the files of its
-        measured loudspeakers
+        XLSX, CSV a schedule, all sheets as DXF and as PDF, SVG a sheet, and the scenario with the
+        files of its measured loudspeakers
 
     Raises
     ------
@@ -57,23 +59,24 @@ def write_handover(made, folder, *, overwrite=False, units=None):
     """
     target = Path(folder) / folder_name(made.scenario)
     with new_folder(target, overwrite=overwrite) as building:
-        names = _write_files(building, made, units)
+        names = _write_files(building, made, units, issue)
     return [target / name for name in names]
 
 
-def _write_files(folder, made, units):
+def _write_files(folder, made, units, issue):
     """Write everything for the installer; gives the names."""
     from . import drawings  # slow to load
 
     tables, files = schedules(made), {}
     for n, table in enumerate(tables, 1):
-        files[f"{n}-{table.title.lower()}.csv"] = csv_text(table).encode("utf-8")
-    for n, use in enumerate(made.scenario.uses, 1):
-        drawing = drawings.drawing(made.scenario, use.name, units=units)
-        name = f"use-{n}-{file_words(use.name, 'use')}"
-        files[f"{name}.dxf"] = drawings.dxf_text(drawing).encode("utf-8")
-        files[f"{name}.svg"] = drawings.picture(drawing, "svg")
-        files[f"{name}.png"] = drawings.picture(drawing, "png")
+        name = f"{n}-{file_words(table.title, 'table')}.csv"
+        files[name] = csv_text(table).encode("utf-8")
+    sheets = drawings.drawing_set(made, units=units, issue=issue)
+    dxf = drawings.document(sheets, units or made.scenario.units)
+    files["drawings.dxf"] = drawings.dxf_text(dxf).encode("utf-8")
+    files["drawings.pdf"] = drawings.pdf(sheets)
+    for sheet in sheets:
+        files[f"drawing-{sheet.number}.svg"] = drawings.picture(sheet, "svg")
     files["scenario.toml"] = to_text(made.scenario).encode("utf-8")
     write_xlsx(tables, folder / "schedules.xlsx", made.scenario.name)
     for name, data in files.items():
@@ -119,9 +122,12 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None)
     FileExistsError, OSError
         As for ``write_handover``
     """
+    from .drawings import Issue  # slow to load
+
     target = Path(folder) / folder_name(decision.parts.scenario)
     with new_folder(target, overwrite=overwrite) as building:
-        names = ["record.html", *_write_files(building, decision.parts, None)]
+        issue = Issue(date=date)
+        names = ["record.html", *_write_files(building, decision.parts, None, issue)]
         texts = {"record.html": record_html(decision, reader=reader, date=date)}
         for n, option in enumerate(decision.options[1:], 1):
             texts[f"option-{n}-not-chosen.toml"] = to_text(option.scenario)

@@ -28,8 +28,8 @@ def schedules(page, decision):
     """
     page.add(
         "<h2>Equipment and schedules</h2>",
-        "<p>The files beside this one hold the same tables (XLSX, CSV) and the drawings (DXF, SVG,"
-        " PNG).</p>",
+        "<p>The files beside this one hold the same tables (XLSX, CSV) and the drawings (DXF, PDF,"
+        " SVG): floor plan, hanging points, sections, aim, and a sheet for every use.</p>",
         *map(tables.schedule_table, equipment.schedules(decision.parts)),
     )
 
