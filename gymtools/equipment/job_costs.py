@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .signal import inputs
+
 CREW, DAY = 2, 8.0  # fitters who work together, and their day [-, h]
 ON_JOIST = 0.15  # so near to the middle of a joist a loudspeaker hangs on it [m]
 RECEIVERS = 4  # that one antenna distribution feeds
@@ -50,22 +52,11 @@ def from_design(scenario, amplification, hung):
     counted : list of Counted
         In the order of a bill
     """
-    opened = {name for u in scenario.uses for name in u.microphones}
-    microphones = [m for m in scenario.microphones if m.name in opened]
-    wireless = sum(m.kind.wireless for m in microphones)
-    beside, why = _beside_joists(scenario.hall, hung)
-    runs = _conduit_runs(amplification)
+    microphones = inputs(scenario)
+    wireless = sum(i.wireless for i in microphones)
     types = list(dict.fromkeys(c.type.name for c in hung))
-    sessions = SESSIONS[scenario.equipment.operator]
     rows = (
-        ("hanging hardware", "strut between joists", beside, why),
-        ("hanging hardware", "guard against balls", len(hung), "one for each loudspeaker"),
-        (
-            "conduit",
-            "for loudspeaker cable",
-            sum(runs.values()),
-            f"the longest cable of each row: {', '.join(runs)}",
-        ),
+        *_overhead(scenario, amplification, hung),
         (
             "antenna",
             "pair with distribution",
@@ -73,28 +64,35 @@ def from_design(scenario, amplification, hung):
             f"{wireless} wireless receivers, up to {RECEIVERS} on one",
         ),
         ("spare", "high-frequency driver", len(types), f"one for each type: {', '.join(types)}"),
-        (
-            "spare",
-            "batteries and windscreen",
-            len(microphones),
-            "one set for each microphone",
-        ),
-        ("commissioning", "loudspeaker measured alone", len(hung), "each loudspeaker"),
-        (
-            "commissioning",
-            "use measured",
-            len(scenario.uses),
-            f"each use: {', '.join(u.name for u in scenario.uses)}",
-        ),
-        ("permit", "electrical", 1, "once for the job"),
-        (
-            "training",
-            "session for those who run it",
-            sessions,
-            "at hand-over, and again in the first season" if sessions > 1 else "at hand-over",
-        ),
+        ("spare", "batteries and windscreen", len(microphones), "one set for each microphone"),
+        *_hand_over(scenario, hung),
     )
     return [Counted(kind=k, item=i, quantity=n, why=w) for k, i, n, w in rows if n]
+
+
+def _overhead(scenario, amplification, hung):
+    """What is mounted under the roof beside the loudspeakers."""
+    beside, why = _beside_joists(scenario.hall, hung)
+    runs = _conduit_runs(amplification)
+    words = f"the longest cable of each row: {', '.join(runs)}"
+    return (
+        ("hanging hardware", "strut between joists", beside, why),
+        ("hanging hardware", "guard against balls", len(hung), "one for each loudspeaker"),
+        ("conduit", "for loudspeaker cable", sum(runs.values()), words),
+    )
+
+
+def _hand_over(scenario, hung):
+    """What is measured, applied for and taught."""
+    sessions = SESSIONS[scenario.equipment.operator]
+    again = "at hand-over, and again in the first season" if sessions > 1 else "at hand-over"
+    uses = f"each use: {', '.join(u.name for u in scenario.uses)}"
+    return (
+        ("commissioning", "loudspeaker measured alone", len(hung), "each loudspeaker"),
+        ("commissioning", "use measured", len(scenario.uses), uses),
+        ("permit", "electrical", 1, "once for the job"),
+        ("training", "session for those who run it", sessions, again),
+    )
 
 
 def from_hours(lines):
