@@ -58,7 +58,7 @@ class Standing:
         Parameters
         ----------
         which : array, optional
-            Seats (point,); those that miss when left out
+            Seats (point,); those that miss when left out [-]
 
         Returns
         -------
@@ -136,7 +136,7 @@ def newly(before, after):
     Returns
     -------
     seats : ndarray
-        (point,); those of ``after`` where the two are not of the same seats
+        (point,); those of ``after`` where the two are not of the same seats [-]
     """
     if before.misses is None or before.misses.shape != after.misses.shape:
         return after.misses

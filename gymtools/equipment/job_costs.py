@@ -87,9 +87,11 @@ def _hand_over(scenario, hung):
     sessions = SESSIONS[scenario.equipment.operator]
     again = "at hand-over, and again in the first season" if sessions > 1 else "at hand-over"
     uses = f"each use: {', '.join(u.name for u in scenario.uses)}"
+    areas = sum(len(u.listens) for u in scenario.uses)
     return (
         ("commissioning", "loudspeaker measured alone", len(hung), "each loudspeaker"),
         ("commissioning", "use measured", len(scenario.uses), uses),
+        ("commissioning", "area measured in a use", areas, "who listens, use by use"),
         ("permit", "electrical", 1, "once for the job"),
         ("training", "session for those who run it", sessions, again),
     )

@@ -222,7 +222,6 @@ def _options(offered):
     rows = []
     for o in offered:
         low, high = (_rounded(v, o.quote.currency) for v in o.quote.range)
-        share, use = _weakest(o)
         ours = " (recommended)" if o is offered[0] and len(offered) > 1 else ""
         rows.append(
             (
@@ -230,7 +229,7 @@ def _options(offered):
                 _described(o),
                 Num(escape(money(o.quote.total, o.quote.currency))),
                 Num(f"{escape(low)} to {escape(high)}"),
-                f"{share:.0f} of 100, in {quoted(use)}",
+                ", ".join(f"{quoted(use)} {100 * share:.0f}" for use, share in _clear(o).items()),
             )
         )
     head = ("option", "what it is", Num("price"), Num("expect between"), "words are clear for*")
@@ -246,7 +245,7 @@ def _price_words(quote):
     )
     return (
         f"{whose} The range has {RESERVE_PCT:.0f} % for what is not known yet and what bids differ"
-        " by. *Of 100 listeners, in the use where this is worst."
+        " by. *Of 100 who listen, use by use."
     )
 
 
@@ -260,17 +259,16 @@ def _described(offered):
     return escape(", ".join(words))
 
 
-def _weakest(offered):
-    """Of how many in a hundred listeners words are clear, in the use where it is fewest; areas
-    count as much as they do in the use.
+def _clear(offered):
+    """Share of the listeners for whom words are clear, use by use; areas count as much as they do
+    in the use.
     """
     shares = {}
     for use, result in offered.results.items():
         clear = {name: float((found == 0).mean()) for name, found in served(result).items()}
         weights = result.weights
         shares[use] = sum(weights[n] * clear[n] for n in clear) / sum(weights[n] for n in clear)
-    worst = min(shares, key=shares.get)
-    return 100 * shares[worst], worst
+    return shares
 
 
 def _against(first, other):
@@ -365,7 +363,8 @@ def _where(standing, other):
 
 def _picture(offered):
     """The recommended option in the use in which words are clear for fewest."""
-    _, use = _weakest(offered)
+    shares = _clear(offered)
+    use = min(shares, key=shares.get)
     result = offered.results[use]
     numbers = served(result)
     view = scene.View(result=result, quantity="sti", units=offered.scenario.units)
