@@ -32,8 +32,8 @@ def bill(scenario, prices=None, *, amplification=None):
     lines : tuple of Line
         Loudspeakers and their hanging, amplifiers and cable, inputs, mixer, processor, rack,
         assistive listening, treatment that is not there yet, and what the job takes beside them, as
-        far as the price book has a row for it; each item once. What is there costs
-        nothing: loudspeakers have lines that say so, of equipment there is none
+        far as the price book has a row for it; each item once. What is there already costs nothing:
+        loudspeakers have lines that say so, of equipment there is none
 
     Raises
     ------
@@ -98,7 +98,9 @@ def _staying(scenario):
         if g.existing:
             words = f"there already, {g.condition}" if g.condition else "there already"
             stay[f"{g.loudspeaker} ({words})"] += g.number
-    free = dict(kind="loudspeaker", unit="each", price=0.0, hours=0.0, labor=0.0, source=THERE, why=THERE)
+    free = dict(
+        kind="loudspeaker", unit="each", price=0.0, hours=0.0, labor=0.0, source=THERE, why=THERE
+    )
     return [Line(item=item, quantity=n, **free) for item, n in stay.items()]
 
 

@@ -42,8 +42,8 @@ def from_design(scenario, amplification, hung):
     ----------
     scenario : Scenario
         The design
-    amplification : Amplification
-        Its channels
+    amplification : Amplification or None
+        Its channels; None where the equipment is there already
     hung : sequence of Loudspeaker
         Those that are hung new
 
@@ -52,44 +52,47 @@ def from_design(scenario, amplification, hung):
     counted : list of Counted
         In the order of a bill
     """
-    microphones = inputs(scenario)
-    wireless = sum(i.wireless for i in microphones)
     types = list(dict.fromkeys(c.type.name for c in hung))
-    rows = (
-        *_overhead(scenario, amplification, hung),
-        (
-            "antenna",
-            "pair with distribution",
-            math.ceil(wireless / RECEIVERS) if wireless > 1 else 0,
-            f"{wireless} wireless receivers, up to {RECEIVERS} on one",
-        ),
+    rows = [
+        *(_overhead(scenario, hung) if hung else ()),
         ("spare", "high-frequency driver", len(types), f"one for each type: {', '.join(types)}"),
-        ("spare", "batteries and windscreen", len(microphones), "one set for each microphone"),
-        *_hand_over(scenario, hung),
-    )
+        ("commissioning", "loudspeaker measured alone", len(hung), "each that is new"),
+    ]
+    if amplification is not None:
+        rows += [*_signal(scenario, amplification), *_hand_over(scenario)]
     return [Counted(kind=k, item=i, quantity=n, why=w) for k, i, n, w in rows if n]
 
 
-def _overhead(scenario, amplification, hung):
-    """What is mounted under the roof beside the loudspeakers."""
+def _overhead(scenario, hung):
+    """What holds and guards the loudspeakers."""
     beside, why = _beside_joists(scenario.hall, hung)
-    runs = _conduit_runs(amplification)
-    words = f"the longest cable of each row: {', '.join(runs)}"
     return (
         ("hanging hardware", "strut between joists", beside, why),
         ("hanging hardware", "guard against balls", len(hung), "one for each loudspeaker"),
-        ("conduit", "for loudspeaker cable", sum(runs.values()), words),
     )
 
 
-def _hand_over(scenario, hung):
+def _signal(scenario, amplification):
+    """What cable and microphones take."""
+    microphones, runs = inputs(scenario), _conduit_runs(amplification)
+    wireless = sum(i.wireless for i in microphones)
+    pairs = math.ceil(wireless / RECEIVERS) if wireless > 1 else 0
+    words = f"{wireless} wireless receivers, up to {RECEIVERS} on one"
+    longest = f"the longest cable of each row: {', '.join(runs)}"
+    return (
+        ("conduit", "for loudspeaker cable", sum(runs.values()), longest),
+        ("antenna", "pair with distribution", pairs, words),
+        ("spare", "batteries and windscreen", len(microphones), "one set for each microphone"),
+    )
+
+
+def _hand_over(scenario):
     """What is measured, applied for and taught."""
     sessions = SESSIONS[scenario.equipment.operator]
     again = "at hand-over, and again in the first season" if sessions > 1 else "at hand-over"
     uses = f"each use: {', '.join(u.name for u in scenario.uses)}"
     areas = sum(len(u.listens) for u in scenario.uses)
     return (
-        ("commissioning", "loudspeaker measured alone", len(hung), "each loudspeaker"),
         ("commissioning", "use measured", len(scenario.uses), uses),
         ("commissioning", "area measured in a use", areas, "who listens, use by use"),
         ("permit", "electrical", 1, "once for the job"),

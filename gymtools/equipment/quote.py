@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from .bill import bill
+from .bill import THERE, bill
 from .job_costs import Counted
 from .prices import TREATMENT, PriceBook, book_name, example_prices
 from .signal import inputs
@@ -135,7 +135,7 @@ def _alternates(scenario, lines, book):
     ]
     found = [book.line(c.kind, c.item, c.quantity, why=f"add: {c.why}") for c in more]
     for line in lines:
-        if line.kind == "loudspeaker":
+        if line.kind == "loudspeaker" and line.source != THERE:
             spare = book.line(line.kind, line.item, 1, why="add: a spare one, kept at the school")
             found.append(replace(spare, hours=0.0, labor=0.0))  # nobody hangs it
     for line in lines:

@@ -252,7 +252,10 @@ def _price_words(quote):
 def _described(offered):
     """What an option consists of, in a few words."""
     s = offered.scenario
-    words = [f"{len(s.loudspeakers)} loudspeakers"]
+    stay = sum(g.number for g in s.groups if g.existing)
+    count = len(s.loudspeakers) - stay
+    words = [f"{count} {'new ' if stay else ''}loudspeaker{'s' * (count != 1)}"] * bool(count)
+    words += [f"{stay} that hang{'s' * (stay == 1)} there already"] * bool(stay)
     for finish in dict.fromkeys(t.finish for t in s.treatments if not t.existing):
         area = sum(t.area for t in s.treatments if t.finish == finish and not t.existing)
         words.append(f"{area_text(area, s.units)} of {finish}")
