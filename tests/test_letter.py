@@ -170,6 +170,9 @@ def test_the_figures_of_the_letter_are_those_of_the_options(offered):
     )
     assert f"{after.missing} of {after.seats} seats of the {quoted('bleachers')}" in html
     assert f"(option {quoted('A')}: {before.missing or 'none'})" in html
+    worse, _, better = html.partition("Better than option")
+    said = f"{after.missing} of {after.seats} seats"
+    assert said in worse.partition("Worse than with option")[2] and said not in better
 
 
 def test_the_letter_has_no_jargon(offered):
@@ -185,6 +188,27 @@ def test_a_dearer_option_adds_what_it_costs(offered):
     more = money(offered[0].quote.total - offered[1].quote.total, "$")
     assert f"costs {more} more than option" in words
     assert "Words are hard to follow" in words
+
+
+def test_what_is_there_already_is_an_option_without_a_price(offered):
+    """Behavior: loudspeakers and equipment that stay cost nothing, hang there already, and are not
+    offered as spares; what is heard with them is compared all the same.
+    """
+    groups = tuple(replace(g, existing=True) for g in CHEAPER.groups)
+    there = replace(
+        CHEAPER,
+        groups=groups,
+        equipment=replace(CHEAPER.equipment, existing=True),
+        treatments=tuple(replace(t, existing=True) for t in CHEAPER.treatments),
+    )
+    (o,) = offer({"as it is": there}, rays="few")
+    assert o.quote.total == 0 and o.quote.lines
+    assert not any(x.kind == "loudspeaker" for x in o.quote.alternates)
+    words = " ".join(told(letter_html((offered[0], o))).split())
+    whole = money(offered[0].quote.total, "$")
+    assert f"It costs {whole} less than option A" in words and "3 that hang there already" in words
+    assert "Words are hard to follow" in words
+    assert "working days" not in told(letter_html((o,)))
 
 
 def test_two_options_that_sound_alike_say_so(offered):
@@ -402,6 +426,6 @@ def test_it_prints_on_two_pages_of_the_schools_paper(offered, in_feet, tmp_path)
 
 
 def test_a_trouble_without_seats_is_named_with_its_use():
-    """Behavior: what the gym as a whole does has no seats and no place, and is said all the same."""
+    """Behavior: what the whole gym does has no seats and no place, and is said all the same."""
     bare = Standing(use="class", what="rt", area="", word=FAILS[0], misses=None)
     assert bare.fails and (bare.seats, bare.missing, bare.where()) == (0, 0, "")

@@ -406,10 +406,11 @@ def _decisions(offered):
     asked.append(f"Who runs the system. We counted on {RUN_BY[s.equipment.operator]}.")
     days = next((x.quantity for x in first.quote.lines if x.kind == "travel"), None)
     days = days or sum(x.hours for x in first.quote.lines) / (CREW * DAY)
-    asked.append(
-        f"When the gym is free for about {days:.0f} working days with {CREW} fitters and a lift on"
-        " its floor."
-    )
+    if days:
+        asked.append(
+            f"When the gym is free for about {days:.0f} working days with {CREW} fitters and a lift"
+            " on its floor."
+        )
     asked.append(
         "Who appoints the licensed structural engineer who approves what hangs from the roof, and"
         " who confirms with the fire authority how an alarm mutes the sound."

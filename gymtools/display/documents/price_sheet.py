@@ -10,25 +10,28 @@ from ...venue.spreadsheets import as_text
 from .exports import save_steady, sheet_title
 
 PHASES = (1, 2, 3)
+MARK = " *"  # of what may be changed, for those who do not see yellow
 COLUMNS = (
-    "phase",
+    f"phase{MARK}",
     "kind",
     "item",
-    "quantity",
+    f"quantity{MARK}",
     "unit",
-    "price of one",
+    f"price of one{MARK}",
     "material",
-    "hours for one",
+    f"hours for one{MARK}",
     "hours",
     "labor",
     "total",
     "why so many",
     "price from",
 )
-WIDTHS = (8, 20, 34, 10, 15, 12, 13, 9, 9, 13, 14, 60, 34)  # [characters]
-ASKED = "FFF6CC"  # of a cell that may be changed: pale yellow, and the word "change" over it
+WIDTHS = (8, 20, 34, 11, 17, 12, 13, 9, 9, 13, 14, 60, 34)  # [characters]
+ASKED = "FFF6CC"  # of a cell that may be changed: pale yellow
+WRAPPED = (2, 3, 12, 13)  # columns of words
 LETTER, A4 = "1", "9"  # paper sizes of ECMA-376, part 1, 18.3.1.63 (from memory)
-CHANGED = "Change what is on yellow: totals follow."
+CHANGED = "What is marked * and on yellow may be changed: totals follow."
+ALTERNATES = "Alternates: what may be added or left out. Type 1 to take one."
 HOLDS = (
     "The phases are a proposal. What is predicted holds when all of them are done; until the"
     " treatment is there, the gym rings as it does now."
@@ -130,9 +133,9 @@ def _write_option(sheet, quote, school, units):
     alternates = _write_alternates(sheet, total + 8, quote, units)
     for letter, width in zip("ABCDEFGHIJKLM", WIDTHS, strict=True):
         sheet.column_dimensions[letter].width = width
-    for row in sheet.iter_rows(min_row=first, min_col=12, max_col=13):
+    for row in sheet.iter_rows(min_row=first, max_col=len(COLUMNS)):
         for cell in row:
-            cell.alignment = Alignment(wrap_text=True, vertical="top")
+            cell.alignment = Alignment(wrap_text=cell.column in WRAPPED, vertical="top")
     sheet.freeze_panes = "D6"
     return _Sheet(
         quote=quote, title=sheet.title, total=f"$K${total}", alternates=alternates, phases=phases
@@ -149,12 +152,12 @@ def _title(sheet, words, quote):
     sheet["A3"] = CHANGED
 
 
-def _heads(sheet, row, words):
+def _heads(sheet, row, words, wrap=True):
     from openpyxl.styles import Alignment, Font
 
     for column, head in enumerate(words, 1):
         cell = sheet.cell(row, column, head)
-        cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
+        cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=wrap, vertical="top")
 
 
 def _ask(cell, value):
@@ -200,7 +203,9 @@ def _sum_row(sheet, row, first, last, currency):
 def _write_phases(sheet, row, lines, currency):
     """Subtotals by phase, at the prices of the year in which it is done; gives their cells."""
     first, last = lines
-    _heads(sheet, row, ("phase", "year it is done", "", "", "", "", "", "", "", "today", "then"))
+    _heads(
+        sheet, row, ("phase", f"year it is done{MARK}", "", "", "", "", "", "", "", "today", "then")
+    )
     found = []
     for n, number in enumerate(PHASES, 1):
         at = row + n
@@ -218,7 +223,8 @@ def _write_phases(sheet, row, lines, currency):
 
 def _write_alternates(sheet, row, quote, units):
     """Lines that may be added or left out; gives the cell of what those that are taken cost."""
-    _heads(sheet, row, ("take: 1", *COLUMNS[1:]))
+    _heads(sheet, row - 1, (ALTERNATES,), wrap=False)
+    _heads(sheet, row, (f"take{MARK}", *COLUMNS[1:]))
     first = row + 1
     for n, line in enumerate(quote.alternates):
         _write_line(sheet, first + n, 0, line, units, quote.currency)
@@ -247,7 +253,7 @@ def _write_summary(sheet, sheets, school):
         ("rise of prices in a year [%]", 0.0, "0.0"),
     )
     for n, (words, value, form) in enumerate(rows, 6):
-        sheet.cell(n, 1, words)
+        sheet.cell(n, 1, f"{words}{MARK}")
         _ask(sheet.cell(n, 2), value).number_format = form
     heads = ("option", "bill", "alternates taken", "reserve", "total", "from", "to")
     row = 13
