@@ -1,9 +1,10 @@
-"""``python -m gymtools open | new | survey | record | testplan | report``: the workbook, a school
-of one's own, its survey sheet, the decision record, the test plan and the commissioning report,
-from the command line.
+"""``python -m gymtools open | new | survey | record | letter | testplan | report``: the workbook, a
+school of one's own, its survey sheet, the decision record, the letter to the school, the test plan
+and the commissioning report, from the command line.
 """
 
 import argparse
+import datetime
 import os
 import sys
 import warnings
@@ -15,8 +16,10 @@ from .commissioning.recordings import with_recordings
 from .commissioning.sheet import read_sheet
 from .commissioning.survey_sheet import read_survey
 from .design.decision import decide, options_of
+from .design.offer import offer
 from .display.documents.commissioning import write_plan, write_report
 from .display.documents.handover import folder_name, write_record
+from .display.documents.letter import MOST_OPTIONS, write_letter
 from .display.documents.record import READERS
 from .display.documents.survey import write_survey
 from .display.launch import WORKBOOK, new_workbook, open_workbook
@@ -109,6 +112,7 @@ def _parser():
     _add_new(commands)
     _add_survey(commands)
     _add_record(commands)
+    _add_letter(commands)
     _add_testplan(commands)
     _add_report(commands)
     return parser
@@ -195,14 +199,52 @@ def _add_record(commands):
         default="file",
         help="what the record holds: plain words, schedules, or everything (default)",
     )
+    _add_prices(command)
+    _add_output(command)
+    command.set_defaults(run=_record)
+
+
+def _add_prices(command):
     command.add_argument(
         "--prices",
         type=_text,
         metavar="FILE",
         help="price book (CSV); the package's invented one when left out",
     )
+
+
+def _add_letter(commands):
+    command = commands.add_parser(
+        "letter",
+        help="write the letter to the school, with the price as a spreadsheet beside it",
+        epilog=(
+            "example: python -m gymtools letter scenarios/dovecote.toml --against cheaper.toml"
+            " --for 'the principal' --date 2026-11-26"
+        ),
+    )
+    command.add_argument("scenario", type=_text, help="scenario file of the recommended option")
+    command.add_argument(
+        "--against",
+        type=_text,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help=f"scenario file of another option; at most {MOST_OPTIONS - 1} of them",
+    )
+    given = (
+        ("--for", "recipient", "NAME", "who it is for"),
+        ("--from", "sender", "NAME", "who writes it"),
+        ("--because", "reason", "WORDS", "why this option is recommended"),
+    )
+    for option, name, what, words in given:
+        blank = f"{words}; a line to write on when left out"
+        command.add_argument(option, dest=name, type=_text, metavar=what, help=blank)
+    command.add_argument(
+        "--date", type=_date, metavar="YYYY-MM-DD", help="a line to write on when left out"
+    )
+    _add_prices(command)
     _add_output(command)
-    command.set_defaults(run=_record)
+    command.set_defaults(run=_letter)
 
 
 def _add_testplan(commands):
@@ -278,6 +320,16 @@ def _text(given):
     if not given.strip():
         raise argparse.ArgumentTypeError("is empty. Give a name, or leave it out")
     return given
+
+
+def _date(given):
+    """A day as it is written in files."""
+    try:
+        return datetime.date.fromisoformat(given.strip())
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"'{given}' is no day. Write it as 2026-11-26: year, month, day"
+        ) from None
 
 
 def _add_output(command, folder=True):
@@ -391,6 +443,31 @@ def _record(given):
     print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
     decision = decide(options, prices=prices)
     _say(write_record(decision, folder, reader=given.reader, overwrite=given.overwrite))
+
+
+def _letter(given):
+    folder, count = _folder(given.folder), 1 + len(given.against)
+    if count > MOST_OPTIONS:
+        raise ValueError(
+            f"a letter compares at most {MOST_OPTIONS} options, not {count}. Leave some --against"
+            " out; the command 'record' takes them all."
+        )
+    options = options_of((given.scenario, *given.against))
+    if not given.overwrite:  # before the minutes that it takes
+        refuse_existing(folder / folder_name(next(iter(options.values())), "letter"))
+    prices = read_prices(given.prices) if given.prices is not None else None
+    offered = offer(options, prices=prices, progress=_progress("Following all rays"))
+    words = {name: getattr(given, name) or "" for name in ("recipient", "sender", "reason")}
+    _say(write_letter(offered, folder, overwrite=given.overwrite, date=given.date, **words))
+
+
+def _progress(words):
+    """A function that prints how much of some work is done, after every step."""
+
+    def tell(share):
+        print(f"{words}: {100 * share:.0f} % done.", file=sys.stderr)
+
+    return tell
 
 
 if __name__ == "__main__":

@@ -127,6 +127,7 @@ def test_the_hash_is_of_everything_that_is_read(monkeypatch):
         decision_module, "option", lambda name, *_, **__: SimpleNamespace(name=name)
     )
     monkeypatch.setattr(decision_module, "parts", lambda *_, **__: None)
+    monkeypatch.setattr(decision_module, "quote", lambda *_, **__: None)
 
     def measured(extra_db):
         kind = loudspeaker_types()[SHORT.groups[0].loudspeaker]

@@ -390,8 +390,9 @@ OLD_AXES = {
 def test_a_table_of_the_first_version_is_set_aside(old):
     """Regression: nobody can say with which package its rows were worked out. They are kept in a
     file beside it, under the present headings, to the last digit; the present rows take their
-    place. Said once. The cost is the same; the sound is not, since loudspeakers leak as published
-    ones do and the room is traced: such rows must not stand among the present ones.
+    place. Said once. The sound is another, since loudspeakers leak as published ones do and the
+    room is traced, and the cost is higher, since the bill counts what a job takes beside its
+    equipment: such rows must not stand among the present ones.
     """
     before = list(csv.DictReader(OLD.open(encoding="utf-8", newline="")))
     with pytest.warns(UserWarning, match="4 rows were of another") as said:
@@ -412,7 +413,7 @@ def test_a_table_of_the_first_version_is_set_aside(old):
         if not was["refused"]:
             evenness = float(was["game: evenness [dB]"])
             assert evenness != pytest.approx(same[column("game", "coverage_range")], rel=1e-2)
-            assert float(was["cost"]) == same["cost"]
+            assert 1.1 * float(was["cost"]) < same["cost"] < 1.3 * float(was["cost"])
     assert sweep(SMALL, OLD_AXES, file=old) == rows  # nothing is said or evaluated any more
 
 

@@ -9,6 +9,7 @@ from platform import python_version
 
 from ..acoustics.evaluate import evaluate
 from ..equipment.prices import PriceBook, book_name
+from ..equipment.quote import quote
 from ..equipment.schedules import Parts, parts
 from ..physics.tracing import present_engine
 from ..venue.arguments import kind_of
@@ -35,6 +36,7 @@ class Decision:
     inputs_hash: str  # of all that the figures come from
     versions: dict
     prices: str  # name of the price book
+    quotes: tuple  # Quote of each option, in their order
     draws: int  # of the uncertainty
 
     @property
@@ -160,6 +162,7 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
         reasons={o.name: reasons(made[0], o) for o in made[1:]},
         inputs_hash=_hash({n: options[n] for n in names}, prices, draws),
         prices=book_name(prices),
+        quotes=tuple(quote(name, options[name], prices) for name in names),
         draws=draws,
     )
 

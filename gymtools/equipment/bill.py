@@ -4,9 +4,11 @@ price book.
 
 from collections import Counter
 
+from ..venue.units import area_text
 from .amplification import amplify
 from .assistive_listening import receivers
-from .prices import OTHER, Line, example_prices
+from .job_costs import from_design, from_hours
+from .prices import TREATMENT, Line, example_prices
 from .rack import rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, processor
 
@@ -29,32 +31,65 @@ def bill(scenario, prices=None, *, amplification=None):
     -------
     lines : tuple of Line
         Loudspeakers and their hanging, amplifiers and cable, inputs, mixer, processor, rack,
-        assistive listening, and treatment that is not there yet; each item once. What is there
-        already costs nothing: loudspeakers have lines that say so, of equipment there is none
+        assistive listening, treatment that is not there yet, and what the job takes beside them, as
+        far as the price book has a row for it; each item once. What is there already costs nothing:
+        loudspeakers have lines that say so, of equipment there is none
+
+    Raises
+    ------
+    ValueError
+        The price book has no row for something that the design needs
     """
-    book = prices or example_prices()
-    counted, again = Counter(), []
-    _count_loudspeakers(scenario, counted)
+    book, tally, system, again = prices or example_prices(), _Tally(), None, []
+    stay = {g.name for g in scenario.groups if g.existing}
+    hung = [c for c in scenario.loudspeakers if c.group not in stay]
+    _count_loudspeakers(hung, tally)
     if not scenario.equipment.existing:
-        amplification = amplification or amplify(scenario, prices=book)
-        _count_equipment(scenario, amplification, counted)
-        again = _used_again(amplification, book)
+        system = amplification or amplify(scenario, prices=book)
+        _count_equipment(scenario, system, tally)
+        again = _used_again(system, book)
     for t in scenario.treatments:
         if not t.existing:
-            item = t.finish if ("treatment", t.finish) in book.prices else OTHER
-            counted["treatment", item] += t.area
-    bought = [book.line(kind, item, n) for (kind, item), n in counted.items() if n]
-    return (*_staying(scenario), *again, *bought)
+            tally.count(TREATMENT, t.finish, t.area, _where(t, scenario.units))
+    lines = tally.lines(book)
+    lines += _priced(book, from_design(scenario, system, hung))
+    return (*_staying(scenario), *again, *lines, *_priced(book, from_hours(lines)))
 
 
-def _count_loudspeakers(scenario, counted):
+class _Tally:
+    """How many of everything, and why so many."""
+
+    def __init__(self):
+        self._counted, self._reasons = Counter(), {}
+
+    def count(self, kind, item, quantity, why):
+        if quantity:
+            self._counted[kind, item] += quantity
+            self._reasons.setdefault((kind, item), []).append(why)
+
+    def lines(self, book):
+        counted = self._counted.items()
+        return [book.line(*key, n, why=", ".join(self._reasons[key])) for key, n in counted]
+
+
+def _priced(book, counted):
+    """Lines of what a job takes, as far as they have a price: a book from before these lines
+    prices the rest as it did.
+    """
+    priced = [c for c in counted if (c.kind, c.item) in book.prices]
+    return [book.line(c.kind, c.item, c.quantity, why=c.why) for c in priced]
+
+
+def _where(treatment, units):
+    return f"{treatment.surface} {area_text(treatment.area, units)}"
+
+
+def _count_loudspeakers(hung, tally):
     """Loudspeakers that are bought, and how they are hung."""
-    stay = {g.name for g in scenario.groups if g.existing}
-    new = [c for c in scenario.loudspeakers if c.group not in stay]
-    for c in new:
-        counted["loudspeaker", c.type.name] += 1
-        counted["hanging point", "rated hardware with second safety"] += 1
-    counted["hanging point", "engineer's approval"] += bool(new)
+    for c in hung:
+        tally.count("loudspeaker", c.type.name, 1, c.tag)
+        tally.count("hanging point", "rated hardware with second safety", 1, c.tag)
+    tally.count("hanging point", "engineer's approval", bool(hung), "once for the job")
 
 
 def _staying(scenario):
@@ -63,7 +98,9 @@ def _staying(scenario):
     for g in scenario.groups:
         if g.existing:
             stay[there_already(g.loudspeaker, g.condition)] += g.number
-    free = dict(kind="loudspeaker", unit="each", price=0.0, hours=0.0, labor=0.0, source=THERE)
+    free = dict(
+        kind="loudspeaker", unit="each", price=0.0, hours=0.0, labor=0.0, source=THERE, why=THERE
+    )
     return [Line(item=item, quantity=n, **free) for item, n in stay.items()]
 
 
@@ -90,6 +127,7 @@ def _used_again(amplification, book):
             hours=n * hours,
             labor=n * labor,
             source=THERE,
+            why=THERE,
         )
         for (kind, item, unit, (hours, labor)), n in sorted(found.items())
     ]
@@ -113,28 +151,33 @@ def there_already(item, condition):
     return f"{item} (there already{', ' + condition if condition else ''})"
 
 
-def _count_equipment(scenario, amplification, counted):
-    """Amplifiers and cable, inputs, mixer, processor, rack, assistive listening."""
+def _count_equipment(scenario, amplification, tally):
+    """Amplifiers and cable, and all that stands before them."""
     for name, amplifier_type in amplification.amplifiers.items():
-        counted["amplifier", amplifier_type.name] += name not in amplification.reused
+        tally.count("amplifier", amplifier_type.name, name not in amplification.reused, name)
     for c in amplification.channels:
-        counted["cable", c.conductor] += 0.0 if c.existing_cable else c.length
-        counted["line transformer", "at a loudspeaker"] += len(c.tags) if c.line_volts else 0
+        taps = len(c.tags) if c.line_volts else 0
+        new = 0.0 if c.existing_cable else c.length
+        tally.count("cable", c.conductor, new, c.cable)
+        tally.count("line transformer", "at a loudspeaker", taps, c.cable)
     for i in inputs(scenario):
-        counted["microphone", i.type] += 1
-    counted["mixer", mixer(scenario).kind] += 1
-    needs = processor(scenario, amplification)
-    counted["processor", "inputs and outputs"] += needs["inputs"] + needs["outputs"]
-    counted["wall plate", "microphone or line"] += len(plates(scenario))
+        tally.count("microphone", i.type, 1, i.name)
+    tally.count("mixer", mixer(scenario).kind, 1, mixer(scenario).reason)
+    needs, outlets = processor(scenario, amplification), plates(scenario)
+    goes_in, comes_out = needs["inputs"], needs["outputs"]
+    words = f"{goes_in} inputs and {comes_out} outputs"
+    tally.count("processor", "inputs and outputs", goes_in + comes_out, words)
+    tally.count("wall plate", "microphone or line", len(outlets), "; ".join(outlets))
     filled, high = rack_units(amplification, EXTRA_UNITS)
     # all of the rack is bought; of several at least what they hold
-    counted["rack", "rack with doors and power"] += high or filled
-    counted["fire alarm", "muting contact"] += 1
+    tally.count("rack", "rack with doors and power", high or filled, f"{filled} units are filled")
+    tally.count("fire alarm", "muting contact", 1, "once for the job")
     whole, compatible = receivers(scenario.seats)
-    counted["assistive listening", "transmitter and antenna"] += 1 if whole else 0
-    counted["assistive listening", "receiver"] += whole
-    counted["assistive listening", "neck loop"] += compatible
-    counted["commissioning", "measurement and setting up"] += 1
+    seats = f"{scenario.seats} seats, 2010 ADA Standards 219.3"
+    tally.count("assistive listening", "transmitter and antenna", bool(whole), "once for the job")
+    tally.count("assistive listening", "receiver", whole, seats)
+    tally.count("assistive listening", "neck loop", compatible, seats)
+    tally.count("commissioning", "measurement and setting up", 1, "once for the job")
 
 
 def cost(scenario, prices=None, *, amplification=None):

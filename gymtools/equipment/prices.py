@@ -2,6 +2,8 @@
 can edit.
 """
 
+import math
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -17,10 +19,13 @@ LABOR = ("labor", "hour")
 CURRENCY = "currency"  # kind of the row whose item is the sign or code of the money
 # units a row may have instead: what they stand for, and how much of it is one
 IN_SI = {"ft": ("m", FOOT), "ft2": ("m2", FOOT**2)}
+# a unit that is ordered whole, e.g. "box of 32 ft2"
+BOX = re.compile(r"box of (\d+(?:\.\d+)?) (m|m2|ft|ft2)")
 KIND = "price book"
 LARGEST, MOST_ROWS, MOST_COLUMNS = 5_000_000, 20_000, 50  # of a price book [bytes, -, -]
 LONGEST_WORDS = 300  # characters of a kind, an item or a unit
 INVENTED = "gymtools' invented example prices"
+TREATMENT = "treatment"
 OTHER = "any other finish"  # item for a treatment whose finish has no row of its own
 
 
@@ -48,6 +53,7 @@ class Line:
     hours: float  # of labor in all [h]
     labor: float  # what these hours cost
     source: str = ""
+    why: str = ""  # so many
 
     @property
     def total(self):
@@ -117,28 +123,34 @@ class PriceBook:
             )
         return self.prices[kind, item]
 
-    def line(self, kind, item, quantity):
+    def line(self, kind, item, quantity, *, why=""):
         """A line of a bill.
 
         Parameters
         ----------
         kind, item : str
-            As for ``find``
+            As for ``find``; a finish without a row of its own is priced as any other
         quantity : float
             How many; lengths and areas in SI, whatever the row's unit [-, m or m2]
+        why : str
+            So many
 
         Returns
         -------
         line : Line
-            With its labor, in the row's unit
+            With its labor, in the row's unit; boxes are whole
 
         Raises
         ------
         ValueError
             There is no such row
         """
-        row = self.find(kind, item)
-        quantity = quantity / IN_SI.get(row.unit, ("", 1.0))[1]
+        other = kind == TREATMENT and (kind, item) not in self.prices
+        row = self.find(kind, OTHER if other else item)
+        _, one, whole = counted_in(row.unit)
+        quantity = quantity / one
+        if whole:
+            quantity = math.ceil(quantity - 1e-9)
         hours = quantity * row.hours
         labor = hours * self.prices[LABOR].price
         return Line(
@@ -150,7 +162,76 @@ class PriceBook:
             hours=hours,
             labor=labor,
             source=row.source,
+            why=why,
         )
+
+    @property
+    def hour(self):
+        """What an hour of labor costs [its currency]."""
+        return self.prices[LABOR].price
+
+
+def counted_in(unit):
+    """What a unit of a price book stands for.
+
+    Parameters
+    ----------
+    unit : str
+        Of a row
+
+    Returns
+    -------
+    si : str
+        "m", "m2", or the unit itself
+    one : float
+        How much of it one unit is [si]
+    whole : bool
+        Whether it is ordered whole, in boxes
+
+    Examples
+    --------
+    >>> counted_in("ft"), counted_in("box of 2.5 m2")
+    (('m', 0.3048, False), ('m2', 2.5, True))
+    """
+    box = BOX.fullmatch(unit)
+    size, inner = (float(box[1]), box[2]) if box else (1.0, unit)
+    si, one = IN_SI.get(inner, (inner, 1.0))
+    return si, size * one, bool(box)
+
+
+def in_units(line, units):
+    """What a line counts, in the units of the school.
+
+    Parameters
+    ----------
+    line : Line
+        Of a bill
+    units : str
+        "ft" or "m"
+
+    Returns
+    -------
+    quantity : float
+        How many [unit]
+    unit : str
+        "ft", "ft2", "m", "m2", or what the price book counts in; boxes are said to hold so much
+    one : float
+        How many of the line's own units one of these is [-]
+
+    Examples
+    --------
+    >>> line = example_prices().line("treatment", "wall panels", 50.0)
+    >>> in_units(line, "m")[:2]
+    (17, 'box of 2.97 m2')
+    """
+    si, size, whole = counted_in(line.unit)
+    other = {"m": "ft", "m2": "ft2"}.get(si) if units == "ft" else si
+    if si not in ("m", "m2"):
+        return line.quantity, line.unit, 1.0
+    one = IN_SI[other][1] if units == "ft" else 1.0
+    if whole:
+        return line.quantity, f"box of {size / one:.3g} {other}", 1.0
+    return line.quantity * size / one, other, one / size
 
 
 def read_prices(path):
@@ -227,14 +308,15 @@ def _price(row, where):
 def _check_unit(row, where, pattern):
     """Refuse a unit that the quantities of the bill are not counted in."""
     same = [
-        p.unit
+        counted_in(p.unit)[0]
         for p in pattern.prices.values()
         if p.kind == row.kind and (p.item == row.item or (row.kind, row.item) not in pattern.prices)
     ]
     known = list(
         dict.fromkeys([*same, *(other for other, (unit, _) in IN_SI.items() if unit in same)])
     )
-    if known and row.unit not in known:
+    si, one, _ = counted_in(row.unit)
+    if known and (si not in same or not one > 0):
         raise ValueError(
             f"{where}: unit '{row.unit}' of {row.kind} '{row.item}' must be {' or '.join(known)}:"
             " that is what the bill counts."

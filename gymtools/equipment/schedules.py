@@ -10,7 +10,7 @@ from ..acoustics.evaluate import evaluate_all
 from ..physics import bands
 from ..venue.joists import joist_warnings
 from ..venue.scenario import Scenario
-from ..venue.units import FOOT, feet_inches
+from ..venue.units import feet_inches
 from . import hanging, hanging_points
 from .amplification import CIRCUIT_PART, Amplification, amplify
 from .assistive_listening import receivers
@@ -18,7 +18,7 @@ from .bill import bill, there_already
 from .hanging import both_lengths
 from .hanging_points import ASSUMED, ENGINEER, total_words
 from .loudness import loudness
-from .prices import currency_of
+from .prices import currency_of, in_units
 from .rack import rack_assumed, rack_place, rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
 from .wiring_words import DAMPING, wiring_name
@@ -478,19 +478,13 @@ def _setting_words(setting):
     return "off" if setting is None else f"gain {setting[0]:g} dB, delay {setting[1]:g} ms"
 
 
-# what a bill counts in, by the units of the school: what stands for a unit, and how much one is
-IN_FEET = {"m": ("ft", FOOT), "m2": ("ft2", FOOT**2)}
-IN_METERS = {"ft": ("m", 1 / FOOT), "ft2": ("m2", 1 / FOOT**2)}
-
-
 def _bill_row(line, units):
     """A line of the bill, counted in the units of the school."""
-    other = IN_FEET if units == "ft" else IN_METERS
-    unit, one = other.get(line.unit, (line.unit, 1.0))
+    quantity, unit, one = in_units(line, units)
     return (
         line.kind,
         line.item,
-        round(line.quantity / one, 1),
+        round(quantity, 1),
         unit,
         line.price if one == 1.0 else round(line.price * one, 2),
         round(line.quantity * line.price, 2),

@@ -62,9 +62,7 @@ def write_xlsx(schedules, path, title, *, blanks=False, offers=None, pictures=No
     book = Workbook()
     book.remove(book.active)
     for schedule in schedules:
-        sheet = book.create_sheet(
-            NOT_IN_A_TITLE.sub(" ", as_text(schedule.title))[:31].strip(GUARD)
-        )
+        sheet = book.create_sheet(sheet_title(schedule.title))
         sheet.append([as_text(f"{title}: {schedule.title}")])
         sheet.append([as_text(c) for c in schedule.columns])
         for row in schedule.rows:
@@ -84,6 +82,35 @@ def write_xlsx(schedules, path, title, *, blanks=False, offers=None, pictures=No
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
     for name, png in (pictures or {}).items():
         _add_picture(book.create_sheet(name), png)
+    save_steady(book, path)
+
+
+def sheet_title(words):
+    """A title that a sheet of a workbook can have.
+
+    Parameters
+    ----------
+    words : str
+        Of any origin
+
+    Returns
+    -------
+    title : str
+        At most 31 characters, none of those that a spreadsheet keeps for itself
+    """
+    return NOT_IN_A_TITLE.sub(" ", as_text(words))[:31].strip(GUARD)
+
+
+def save_steady(book, path):
+    """Save an XLSX whose parts carry no time of their own.
+
+    Parameters
+    ----------
+    book : openpyxl.Workbook
+        What is written
+    path : str or Path
+        Where to
+    """
     book.properties.creator, book.properties.created, book.properties.modified = (
         "gymtools",
         EPOCH,
@@ -91,7 +118,13 @@ def write_xlsx(schedules, path, title, *, blanks=False, offers=None, pictures=No
     )
     made = io.BytesIO()
     book.save(made)
-    _steady(made, path)
+    with zipfile.ZipFile(made) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            data = old.read(name)
+            if name == "docProps/core.xml":
+                now = data.split(b"<dcterms:modified")[1].split(b">", 1)[1].split(b"<")[0]
+                data = data.replace(now, b"2000-01-01T00:00:00Z")
+            new.writestr(zipfile.ZipInfo(name, date_time=EPOCH.timetuple()[:6]), data)
 
 
 def _dress(sheet, schedule):
@@ -141,14 +174,3 @@ def _offer(sheet, schedule, offers):
             choice = DataValidation(type="list", formula1=formula, showErrorMessage=False)
             sheet.add_data_validation(choice)
             choice.add(sheet.cell(row + 3, schedule.columns.index(column) + 1))
-
-
-def _steady(made, path):
-    """Write an XLSX whose parts carry no time of their own."""
-    with zipfile.ZipFile(made) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
-        for name in old.namelist():
-            data = old.read(name)
-            if name == "docProps/core.xml":
-                now = data.split(b"<dcterms:modified")[1].split(b">", 1)[1].split(b"<")[0]
-                data = data.replace(now, b"2000-01-01T00:00:00Z")
-            new.writestr(zipfile.ZipInfo(name, date_time=EPOCH.timetuple()[:6]), data)

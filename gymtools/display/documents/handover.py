@@ -7,6 +7,7 @@ from ...venue.files import to_text
 from ...venue.measured import write_measured
 from ...venue.writing_files import file_words, new_folder
 from .exports import csv_text, write_xlsx
+from .price_sheet import write_prices
 from .record import record_html
 
 
@@ -97,7 +98,8 @@ def _write_measured(folder, scenario):
 
 
 def write_record(decision, folder, *, reader="file", overwrite=False, date=None):
-    """Write the decision record with everything for the installer beside it, all or nothing.
+    """Write the decision record with everything for the installer and the price of every option
+    beside it, all or nothing.
 
     Parameters
     ----------
@@ -127,7 +129,15 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None)
     target = Path(folder) / folder_name(decision.parts.scenario)
     with new_folder(target, overwrite=overwrite) as building:
         issue = Issue(date=date)
-        names = ["record.html", *_write_files(building, decision.parts, None, issue)]
+        names = [
+            "record.html",
+            *_write_files(building, decision.parts, None, issue),
+            "price.xlsx",
+        ]
+        scenario = decision.parts.scenario
+        write_prices(
+            decision.quotes, building / "price.xlsx", school=scenario.name, units=scenario.units
+        )
         texts = {"record.html": record_html(decision, reader=reader, date=date)}
         for n, option in enumerate(decision.options[1:], 1):
             texts[f"option-{n}-not-chosen.toml"] = to_text(option.scenario)

@@ -1,16 +1,19 @@
 """Kept designs: keep what stands, compare, put the chosen one on file, and go back to one."""
 
+import datetime
 from html import escape
 
 import ipywidgets as w
 
 from ...acoustics.evaluate import evaluate
 from ...design.decision import decide
+from ...design.offer import offer
 from ...design.options import headlines, option
 from ...venue.writing_files import refuse_existing, revisions_sentence
 from .. import scene, tables
 from ..charts import options as options_chart
 from ..documents.handover import folder_name, write_record
+from ..documents.letter import MOST_OPTIONS, write_letter
 from ..jobs import HIDDEN, SHOWN, Job, not_possible
 from ..live import FigureFrame
 from ..theme import missing_quantity, shown_quantity
@@ -24,9 +27,22 @@ ABOUT = (
     "Keep the present design, change something, and keep again. Each criterion shows its worst"
     " value over all uses; the small maps show the use and the quantity of the picture."
 )
+TO_THE_SCHOOL = (
+    "Write the letter to the school: the chosen design against the others in plain words, with the"
+    " price as a spreadsheet beside it"
+)
+NO_DAY = "Write the date as 2026-11-26: year, month, day. Or leave it empty."
 ON_FILE = (
     "Write the decision record with the chosen design, the others beside it, and all schedules and"
     " drawings"
+)
+
+
+# of the letter: what, what happens where it is left empty, and the width of the box
+LETTER_WORDS = (
+    ("Letter to", "a line to write on", "300px"),
+    ("Because", "a line to write on", "420px"),
+    ("Date", "e.g. 2026-11-26", "220px"),
 )
 
 
@@ -68,18 +84,26 @@ class OptionsTab(Section):
         self.trace_button = _button("All rays for all", "130px", self.trace)
         self.file_button = _button("Put it on file", "130px", lambda: self.put_on_file(False))
         self.file_button.tooltip = ON_FILE
-        again = _button("Replace the files", "140px", lambda: self.put_on_file(True))
+        again = _button("Replace the files", "140px", lambda: self._write_again())
         again.layout.display = HIDDEN
         self.replace_button = again
-        self.job.starts_with(self.trace_button, self.file_button, *self.combinations.starters)
+        self.letter_button = _button("Write the letter", "130px", lambda: self.write_letter(False))
+        self.letter_button.tooltip = TO_THE_SCHOOL
+        starters = self.trace_button, self.file_button, self.letter_button
+        self.job.starts_with(*starters, *self.combinations.starters)
         self.table, self.stand = w.HTML(), w.VBox(layout={"width": "100%"})
         pinned = [self.name, self.pin_button, self.chosen, self.show_button, self.drop_button]
         work = [self.trace_button, self.file_button, again, self.job.halt, self.job.bar]
+        self.letter_words = [
+            w.Text(description=words, placeholder=empty, layout={"width": wide})
+            for words, empty, wide in LETTER_WORDS
+        ]
         self._draw()
         return w.VBox(
             [
                 w.HTML(quiet(ABOUT)),
                 w.HBox([*pinned, *work], layout={"flex_flow": "row wrap"}),
+                w.HBox([*self.letter_words, self.letter_button], layout={"flex_flow": "row wrap"}),
                 self.job.words,
                 self.job.error,
                 self.table,
@@ -147,7 +171,8 @@ class OptionsTab(Section):
         self.pin_button.disabled = not possible
         self.show_button.disabled = nothing or not possible
         self.drop_button.disabled = nothing
-        self.trace_button.disabled = self.file_button.disabled = nothing or self.job.running
+        for button in (self.trace_button, self.file_button, self.letter_button):
+            button.disabled = nothing or self.job.running
         self.combinations.enable(self.job.running or not possible)
 
     # ---- keeping
@@ -306,12 +331,57 @@ class OptionsTab(Section):
             kept = escape(revisions_sentence(paths[0].parent))
             self._say(f"{len(paths)} files are in {where}; open record.html in any browser. {kept}")
 
+        self._write_again = lambda: self.put_on_file(True)
         self.replace_button.layout.display = HIDDEN
         words = (
             f"Writing the record with {chosen} chosen. All rays are followed in every use of every"
             " kept design."
         )
         self.work(words, work, then)
+
+    def write_letter(self, overwrite):
+        """Write the letter to the school: the chosen option against the first others that are kept.
+
+        Parameters
+        ----------
+        overwrite : bool
+            Whether files of an earlier time may be replaced
+        """
+        if not self.options:
+            return
+        recipient, reason, day = (box.value.strip() for box in self.letter_words)
+        try:
+            prices, date = self.panel.prices.book, datetime.date.fromisoformat(day) if day else None
+        except ValueError as error:
+            self.refuse(error if self.panel.prices.refusal else NO_DAY)
+            return
+        chosen, folder = self.chosen.value, self.panel.folder
+        others = [o for o in self.options if o.name != chosen][: MOST_OPTIONS - 1]
+        options = {o.name: o.scenario for o in (self.pins.one(chosen), *others)}
+        given = dict(recipient=recipient, reason=reason, date=date)
+
+        def work(tell, stop):
+            if not overwrite:  # before the time that it takes
+                refuse_existing(folder / folder_name(options[chosen], "letter"))
+            offered = offer(options, chosen, prices=prices, progress=tell, stop=stop)
+            if offered is None or stop():
+                return None
+            return write_letter(offered, folder, overwrite=overwrite, **given)
+
+        self._write_again = lambda: self.write_letter(True)
+        self.replace_button.layout.display = HIDDEN
+        against = f" against {escape(', '.join(o.name for o in others))}" if others else ""
+        words = f"Writing the letter: {escape(chosen)}{against}. All rays are followed."
+        self.work(words, work, self._written)
+
+    def _written(self, paths):
+        """Say where the letter is."""
+        if paths is None:
+            self._say("Stopped. Nothing was written.")
+            return
+        where = escape(with_folder(paths[0].parent))
+        kept = escape(revisions_sentence(paths[0].parent))
+        self._say(f"The letter is in {where}: letter.html, with price.xlsx beside it. {kept}")
 
     def work(self, words, work, then):
         """Begin work in a thread; nothing happens while other work is under way.

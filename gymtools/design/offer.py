@@ -1,0 +1,104 @@
+"""Options as a school compares them: what is heard in every use, and what it costs."""
+
+from dataclasses import dataclass
+
+from ..acoustics.evaluate import evaluate
+from ..equipment.amplification import Amplification, amplify
+from ..equipment.prices import PriceBook
+from ..equipment.quote import Quote, quote
+from ..venue.arguments import kind_of
+from ..venue.scenario import Scenario
+from .losses import losses, standings
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Offered:
+    """One option with everything that is said of it."""
+
+    name: str
+    scenario: Scenario
+    results: dict  # evaluations by use
+    amplification: Amplification
+    quote: Quote
+
+    @property
+    def fails(self):
+        """What it does not reach: list of Standing, use by use."""
+        return [s for r in self.results.values() for s in standings(r).values() if s.fails]
+
+    def loses_against(self, other):
+        """What it loses against another option.
+
+        Parameters
+        ----------
+        other : Offered
+            Of the same school
+
+        Returns
+        -------
+        losses : list of tuple
+            (Standing of the other, Standing of this one), of uses that both have
+        """
+        both = [name for name in self.results if name in other.results]
+        return [p for name in both for p in losses(other.results[name], self.results[name])]
+
+
+def offer(options, chosen=None, *, prices=None, rays="full", progress=None, stop=None):
+    """Evaluate and price options.
+
+    Parameters
+    ----------
+    options : dict
+        Scenario by the name of each option
+    chosen : str, optional
+        Name of the one that is recommended; the first when left out
+    prices : PriceBook, optional
+        The package's invented one when left out
+    rays : str
+        As for ``evaluate``
+    progress : callable, optional
+        Called with the share that is done, 0 to 1
+    stop : callable, optional
+        Asked between two uses; when it answers true the work is given up
+
+    Returns
+    -------
+    offered : tuple of Offered or None
+        The recommended one first; None when it was stopped
+
+    Raises
+    ------
+    ValueError
+        There are no options, or the chosen one is none of them; prices of another kind, or without
+        something that an option needs
+    """
+    if not options:
+        raise ValueError("options: give at least one.")
+    chosen = next(iter(options)) if chosen is None else chosen
+    if chosen not in options:
+        raise ValueError(f"chosen = '{chosen}' is none of the options: {', '.join(options)}.")
+    if prices is not None:
+        kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
+    names, stop = [chosen, *(n for n in options if n != chosen)], stop or (lambda: False)
+    steps, done, made = sum(len(options[n].uses) for n in names), 0, []
+    for name in names:
+        scenario, results = options[name], {}
+        for use in scenario.uses:
+            results[use.name] = evaluate(scenario, use.name, rays=rays)
+            _ = results[use.name].verdicts  # the slow part, while it can be stopped
+            done += 1
+            if progress:
+                progress(done / steps)
+            if stop():
+                return None
+        system = amplify(scenario, results, prices=prices)
+        made.append(
+            Offered(
+                name=name,
+                scenario=scenario,
+                results=results,
+                amplification=system,
+                quote=quote(name, scenario, prices, amplification=system),
+            )
+        )
+    return tuple(made)

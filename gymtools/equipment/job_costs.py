@@ -1,0 +1,157 @@
+"""What a job takes beside its equipment: conduit, hardware, spares, lift, travel, permit, training.
+Each quantity follows from the design by a rule that its line states; the rules are common practice,
+no source.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from .signal import inputs
+
+CREW, DAY = 2, 8.0  # fitters who work together, and their day [-, h]
+ON_JOIST = 0.15  # so near to the middle of a joist a loudspeaker hangs on it [m]
+RECEIVERS = 4  # that one antenna distribution feeds
+SESSIONS = {"nobody": 1, "teacher": 2, "trained": 2}  # of training, by who runs the system
+OVERHEAD = (  # kinds of work done from a lift
+    "loudspeaker",
+    "hanging point",
+    "hanging hardware",
+    "line transformer",
+    "cable",
+    "conduit",
+    "treatment",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Counted:
+    """How many of something a design needs, and why so many."""
+
+    kind: str
+    item: str
+    quantity: float  # lengths and areas in SI [-, m or m2]
+    why: str
+
+
+def from_design(scenario, amplification, hung):
+    """What hangs, pulls, feeds and is kept as spare.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    amplification : Amplification or None
+        Its channels; None where the equipment is there already
+    hung : sequence of Loudspeaker
+        Those that are hung new
+
+    Returns
+    -------
+    counted : list of Counted
+        In the order of a bill
+    """
+    types = list(dict.fromkeys(c.type.name for c in hung))
+    rows = [
+        *(_overhead(scenario, hung) if hung else ()),
+        ("spare", "high-frequency driver", len(types), f"one for each type: {', '.join(types)}"),
+        ("commissioning", "loudspeaker measured alone", len(hung), "each that is new"),
+    ]
+    if amplification is not None:
+        rows += [*_signal(scenario, amplification), *_hand_over(scenario)]
+    return [Counted(kind=k, item=i, quantity=n, why=w) for k, i, n, w in rows if n]
+
+
+def _overhead(scenario, hung):
+    """What holds and guards the loudspeakers."""
+    beside, why = _beside_joists(scenario.hall, hung)
+    return (
+        ("hanging hardware", "strut between joists", beside, why),
+        ("hanging hardware", "guard against balls", len(hung), "one for each loudspeaker"),
+    )
+
+
+def _signal(scenario, amplification):
+    """What cable and microphones take."""
+    microphones, runs = inputs(scenario), _conduit_runs(amplification)
+    wireless = sum(i.wireless for i in microphones)
+    pairs = math.ceil(wireless / RECEIVERS) if wireless > 1 else 0
+    words = f"{wireless} wireless receivers, up to {RECEIVERS} on one"
+    longest = f"the longest cable of each row: {', '.join(runs)}"
+    return (
+        ("conduit", "for loudspeaker cable", sum(runs.values()), longest),
+        ("antenna", "pair with distribution", pairs, words),
+        ("spare", "batteries and windscreen", len(microphones), "one set for each microphone"),
+    )
+
+
+def _hand_over(scenario):
+    """What is measured, applied for and taught."""
+    sessions = SESSIONS[scenario.equipment.operator]
+    again = "at hand-over, and again in the first season" if sessions > 1 else "at hand-over"
+    uses = f"each use: {', '.join(u.name for u in scenario.uses)}"
+    areas = sum(len(u.listens) for u in scenario.uses)
+    return (
+        ("commissioning", "use measured", len(scenario.uses), uses),
+        ("commissioning", "area measured in a use", areas, "who listens, use by use"),
+        ("permit", "electrical", 1, "once for the job"),
+        ("training", "session for those who run it", sessions, again),
+    )
+
+
+def from_hours(lines):
+    """Lift and travel, by the hours of what is to be done.
+
+    Parameters
+    ----------
+    lines : sequence of Line
+        Of the bill so far
+
+    Returns
+    -------
+    counted : list of Counted
+        In the order of a bill
+    """
+    overhead = sum(line.hours for line in lines if line.kind in OVERHEAD)
+    on_site = sum(line.hours for line in lines)
+    crew = f"{CREW} fitters, {DAY:g} hours a day"
+    rows = (
+        (
+            "lift hire",
+            "scissor lift",
+            math.ceil(overhead / (CREW * DAY)),
+            f"{overhead:.0f} hours of work overhead by {crew}",
+        ),
+        (
+            "lift hire",
+            "delivery, and boards under its wheels",
+            1 if overhead else 0,
+            "once; the boards spread its load on the floor",
+        ),
+        (
+            "travel",
+            "day of the crew",
+            math.ceil(on_site / (CREW * DAY)),
+            f"{on_site:.0f} hours on site by {crew}",
+        ),
+    )
+    return [Counted(kind=k, item=i, quantity=n, why=w) for k, i, n, w in rows if n]
+
+
+def _beside_joists(hall, hung):
+    """How many loudspeakers hang beside a joist, and why they count so."""
+    if hall.across_joists is None:
+        return len(hung), "one for each loudspeaker: where the joists run is not known"
+    if not len(hall.joists):
+        return len(hung), "one for each loudspeaker: no joist stands over the floor"
+    gaps = [np.abs(hall.joists - c.position[hall.across_joists]).min() for c in hung]
+    return sum(gap > ON_JOIST for gap in gaps), "one for each loudspeaker that hangs beside a joist"
+
+
+def _conduit_runs(amplification):
+    """Longest cable of each row, by its name [m]."""
+    runs = {}
+    for channel in amplification.channels:
+        runs[channel.group] = max(runs.get(channel.group, 0.0), channel.length)
+    return runs
