@@ -30,7 +30,10 @@ from gymtools.venue.spreadsheets import as_text, as_written
 from gymtools.venue.units import FOOT
 
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
-TITLES = ("Loudspeakers", "Levels", "Amplifiers", "Channels", "Cables", "Inputs", "Presets", "Bill")
+TITLES = (
+    *("Loudspeakers", "Hanging points", "Levels", "Amplifiers", "Channels", "Cables", "Inputs"),
+    *("Presets", "Bill"),
+)
 
 
 def tables(scenario, room="traced"):

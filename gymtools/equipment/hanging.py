@@ -38,7 +38,7 @@ COLUMNS = (
 
 
 def both_lengths(meters):
-    """A length as two cells: meters, and feet and inches.
+    """A length as two cells: meters, and feet and inches to the quarter inch.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def both_lengths(meters):
     cells : tuple
         (number, text)
     """
-    return round(float(meters), 3) + 0.0, feet_inches(meters)  # + 0.0 turns -0.0 into 0.0
+    return round(float(meters), 3) + 0.0, feet_inches(meters, parts=4)  # + 0.0 turns -0.0 into 0.0
 
 
 def from_walls(scenario, point):

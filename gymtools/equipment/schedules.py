@@ -10,11 +10,12 @@ from ..acoustics.evaluate import evaluate_all
 from ..physics import bands
 from ..venue.scenario import Scenario
 from ..venue.units import FOOT, feet_inches
-from . import hanging
+from . import hanging, hanging_points
 from .amplification import CIRCUIT_PART, DAMPING, Amplification, amplify
 from .assistive_listening import receivers
 from .bill import bill
 from .hanging import both_lengths
+from .hanging_points import ASSUMED, ENGINEER, total_words
 from .loudness import loudness
 from .prices import currency_of
 from .rack import rack_place, rack_units
@@ -109,10 +110,11 @@ def schedules(made):
     Returns
     -------
     schedules : tuple of Schedule
-        Loudspeakers, Levels, Amplifiers, Channels, Cables, Inputs, Presets, Bill
+        Loudspeakers, Hanging points, Levels, Amplifiers, Channels, Cables, Inputs, Presets, Bill
     """
     makers = (
         _loudspeakers,
+        _hanging_points,
         _levels,
         _amplifiers,
         _channels,
@@ -153,6 +155,16 @@ def _loudspeakers(made):
         note=" ".join(
             [AIMS, CAUTIONS["Loudspeakers"], *_measured(made.scenario), *_staying(made.scenario)]
         ),
+    )
+
+
+def _hanging_points(made):
+    words = (total_words(made.scenario), ASSUMED, ENGINEER)
+    return Schedule(
+        title="Hanging points",
+        columns=hanging_points.COLUMNS,
+        rows=hanging_points.rows(made.scenario),
+        note=" ".join(words),
     )
 
 

@@ -1,6 +1,7 @@
 """Meters and feet at the edge: scenario files, panels and schedules. Inside, everything is SI."""
 
 import math
+from fractions import Fraction
 
 from ..physics.checks import within
 
@@ -110,18 +111,20 @@ def to_file(value, unit, units):
     return _scaled(value, 1 / FOOT ** _POWER[unit], digits=12)
 
 
-def feet_inches(meters):
-    """Length in feet and inches, to the nearest half inch.
+def feet_inches(meters, parts=2):
+    """Length in feet and inches, to the nearest half inch, or to a finer part of one.
 
     Parameters
     ----------
     meters : float
         Length, may be negative [m]
+    parts : int
+        Of an inch: 2, or 4 on drawings and in schedules, which are measured from [-]
 
     Returns
     -------
     text : str
-        Feet, inches and half inch
+        Feet, inches and a fraction of an inch
 
     Raises
     ------
@@ -130,16 +133,17 @@ def feet_inches(meters):
 
     Examples
     --------
-    >>> feet_inches(7.0)
-    '22 ft 11 1/2 in'
+    >>> feet_inches(7.0), feet_inches(6.41, parts=4)
+    ('22 ft 11 1/2 in', '21 ft 0 1/4 in')
     """
     meters = float(within("meters", meters, -1e5, 1e5, "m"))
-    # whole number of half inches, so 12 in cannot remain
-    halves = math.floor(abs(meters) / INCH * 2 + 0.5)
-    feet, rest = divmod(halves, 24)
-    inches, half = divmod(rest, 2)
-    sign = "-" if meters < 0 and halves else ""
-    return f"{sign}{feet} ft {inches}{' 1/2' if half else ''} in"
+    # whole number of parts, so 12 in cannot remain
+    count = math.floor(abs(meters) / INCH * parts + 0.5)
+    feet, rest = divmod(count, 12 * parts)
+    inches, part = divmod(rest, parts)
+    sign = "-" if meters < 0 and count else ""
+    fraction = f" {Fraction(part, parts)}" if part else ""
+    return f"{sign}{feet} ft {inches}{fraction} in"
 
 
 def length_text(meters, units):
@@ -172,6 +176,34 @@ def length_text(meters, units):
         return feet_inches(meters)
     meters = float(within("meters", meters, -1e5, 1e5, "m"))
     return f"{round(meters, 2) + 0.0:.2f} m"  # + 0.0 turns -0.00 into 0.00
+
+
+def measured_text(meters, units):
+    """A length that somebody measures out: to the quarter inch, or to the centimeter.
+
+    Parameters
+    ----------
+    meters : float
+        Length [m]
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    text : str
+        Length with its unit
+
+    Raises
+    ------
+    ValueError
+        The units are unknown, or the length is outside +-100 km
+
+    Examples
+    --------
+    >>> measured_text(6.41, "m"), measured_text(6.41, "ft")
+    ('6.41 m', '21 ft 0 1/4 in')
+    """
+    return feet_inches(meters, parts=4) if units == "ft" else length_text(meters, units)
 
 
 def both(meters):

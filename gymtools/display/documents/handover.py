@@ -67,7 +67,8 @@ def _write_files(folder, made, units):
 
     tables, files = schedules(made), {}
     for n, table in enumerate(tables, 1):
-        files[f"{n}-{table.title.lower()}.csv"] = csv_text(table).encode("utf-8")
+        name = f"{n}-{file_words(table.title, 'table')}.csv"
+        files[name] = csv_text(table).encode("utf-8")
     for n, use in enumerate(made.scenario.uses, 1):
         drawing = drawings.drawing(made.scenario, use.name, units=units)
         name = f"use-{n}-{file_words(use.name, 'use')}"
