@@ -1409,7 +1409,7 @@ def test_parts_follow_what_is_chosen(tmp_path):
     m.update(tab="parts")
     tab = m.parts
     for schedule in schedules(parts(m.scenario, rays=m.result.rays)):
-        assert schedule_table(schedule) in tab.tables.value
+        assert schedule_table(schedule, m.state.units) in tab.tables.value
     m.controls["equipment", "operator"].value = "nobody"
     assert m.scenario.equipment.operator == "nobody" and "Mixer: automatic" in tab.tables.value
     m.controls["wired group"].value = "floor pair"

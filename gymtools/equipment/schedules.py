@@ -2,7 +2,7 @@
 each button sets, what it costs.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from ..acoustics.evaluate import evaluate_all
 from ..physics import bands
 from ..venue.scenario import Scenario
 from ..venue.units import FOOT, feet_inches
-from . import hanging, hanging_points
+from . import hanging, hanging_points, schedule_units
 from .amplification import CIRCUIT_PART, DAMPING, Amplification, amplify
 from .assistive_listening import receivers
 from .bill import bill
@@ -21,12 +21,15 @@ from .prices import currency_of
 from .rack import rack_place, rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
 
+LOAD_COLUMNS = ("loudspeaker", "hardware", "load", "suspension", "tension", "least", "tilt")
+POWER_COLUMNS = ("peaks", "gives", "limit", "high-pass", "damping")
 BTU_H = 3.412  # of one watt [BTU/h]
 TUNED = 3  # octaves of the room equalization: those below 1 kHz
 AIMS = (
     "Aim points are those of the use in which most of a loudspeaker's sound lands on seats that"
     " listen."
 )
+AIM_COLUMNS = ("pan", "tilt", "downtilt", "aim", "throw")
 CAUTIONS = {
     "Loudspeakers": (
         "Attachment to the structure is designed and approved by a licensed structural engineer:"
@@ -52,12 +55,45 @@ CAUTIONS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Schedule:
-    """A table."""
+    """A table; as it is made, lengths stand in meters and most of them in feet as well.
+
+    ``apart`` names columns that are printed as a table of their own, so that both fit a page:
+    (title, columns) each.
+    """
 
     title: str
     columns: tuple
     rows: tuple  # tuples of text and numbers
     note: str = ""
+    apart: tuple = ()
+
+    def in_units(self, units):
+        """The schedule with lengths, masses and forces in one kind of units.
+
+        Parameters
+        ----------
+        units : str
+            "ft" (feet and inches, pounds) or "m" (meters to the centimeter, kilograms)
+
+        Returns
+        -------
+        schedule : Schedule
+            No column twice
+
+        Raises
+        ------
+        ValueError
+            The units are unknown
+        """
+        columns, rows = schedule_units.converted(self.columns, self.rows, units)
+        names = schedule_units.names_in(self.columns, units)
+        apart = tuple((t, tuple(names[c] for c in own if c in names)) for t, own in self.apart)
+        return replace(self, columns=columns, rows=rows, apart=apart)
+
+
+def _apart(title, columns, *beginnings):
+    """Columns that begin with some words, as an entry of ``Schedule.apart``."""
+    return title, tuple(c for c in columns if c.startswith(beginnings))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -165,6 +201,7 @@ def _hanging_points(made):
         columns=hanging_points.COLUMNS,
         rows=hanging_points.rows(made.scenario),
         note=" ".join(words),
+        apart=(_apart("Hanging points: loads", hanging_points.COLUMNS, *LOAD_COLUMNS),),
     )
 
 
@@ -202,7 +239,13 @@ def _levels(made):
         "NIOSH hours with both",
         "OSHA hours with both",
     )
-    return Schedule(title="Levels", columns=columns, rows=tuple(rows), note=CAUTIONS["Levels"])
+    return Schedule(
+        title="Levels",
+        columns=columns,
+        rows=tuple(rows),
+        note=CAUTIONS["Levels"],
+        apart=(_apart("Levels: what can be reached in each octave", columns, "can reach at "),),
+    )
 
 
 def _amplifiers(made):
@@ -294,7 +337,11 @@ def _channels(made):
         "cable",
     )
     return Schedule(
-        title="Channels", columns=columns, rows=rows, note=_channel_words(made.amplification)
+        title="Channels",
+        columns=columns,
+        rows=rows,
+        note=_channel_words(made.amplification),
+        apart=(_apart("Channels: power, limiters and filters", columns, *POWER_COLUMNS),),
     )
 
 
@@ -319,6 +366,7 @@ def _cables(made):
             " - ".join(c.tags),
             c.conductor,
             " + ".join(f"{x:.1f}" for x in c.lengths),
+            " + ".join(map(feet_inches, c.lengths)),
             *both_lengths(c.length),
             round(c.loss_db, 2),
         )
@@ -330,6 +378,7 @@ def _cables(made):
         "to",
         "conductor",
         "pieces [m]",
+        "pieces [ft-in]",
         "length [m]",
         "length [ft-in]",
         "loss at the last [dB]",
@@ -433,7 +482,8 @@ def _presets(made):
         " These are settings to begin with: microphones, voices and the room as built decide the"
         " last decibels."
     )
-    return Schedule(title="Presets", columns=columns, rows=tuple(rows), note=note)
+    apart = (("Presets: gain and delay of every row of loudspeakers", tuple(groups)),)
+    return Schedule(title="Presets", columns=columns, rows=tuple(rows), note=note, apart=apart)
 
 
 def _setting_words(setting):

@@ -40,7 +40,7 @@ def write_handover(made, folder, *, overwrite=False, units=None):
     overwrite : bool
         Whether an earlier folder may be replaced; it moves whole into "revisions" beside it
     units : str, optional
-        Of the drawings, "ft" or "m"; the scenario's own when left out
+        Of schedules and drawings, "ft" or "m"; the scenario's own when left out
 
     Returns
     -------
@@ -65,7 +65,8 @@ def _write_files(folder, made, units):
     """Write everything for the installer; gives the names."""
     from . import drawings  # slow to load
 
-    tables, files = schedules(made), {}
+    units = units or made.scenario.units
+    tables, files = [table.in_units(units) for table in schedules(made)], {}
     for n, table in enumerate(tables, 1):
         name = f"{n}-{file_words(table.title, 'table')}.csv"
         files[name] = csv_text(table).encode("utf-8")
