@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from ...design.revisions import KEPT, earlier_record, kept_text, next_issue
 from ...equipment.schedules import schedules
 from ...venue.files import to_text
 from ...venue.measured import write_measured
@@ -95,7 +96,9 @@ def _write_measured(folder, scenario):
     ]
 
 
-def write_record(decision, folder, *, reader="file", overwrite=False, date=None):
+def write_record(
+    decision, folder, *, reader="file", overwrite=False, date=None, dated=None, prepared_for=""
+):
     """Write the decision record with everything for the installer beside it, all or nothing.
 
     Parameters
@@ -107,9 +110,13 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None)
     reader : str
         As for ``display.documents.record.record_html``
     overwrite : bool
-        As for ``write_handover``
+        As for ``write_handover``; the record then says what has changed since the earlier one
     date : datetime.date, optional
-        As for ``record_html``
+        When it is written, as for ``record_html``
+    dated : datetime.date, optional
+        Date of the record; a blank line when left out
+    prepared_for : str
+        For whom it is; a blank line when left out
 
     Returns
     -------
@@ -123,10 +130,14 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None)
     """
     target = Path(folder) / folder_name(decision.parts.scenario)
     with new_folder(target, overwrite=overwrite) as building:
+        earlier = earlier_record(target)
+        issue = next_issue(earlier, date=dated, prepared_for=prepared_for.strip())
         names = ["record.html", *_write_files(building, decision.parts, None)]
-        texts = {"record.html": record_html(decision, reader=reader, date=date)}
+        html = record_html(decision, reader=reader, date=date, issue=issue, earlier=earlier)
+        texts = {"record.html": html, KEPT: kept_text(decision, issue)}
         for n, option in enumerate(decision.options[1:], 1):
-            texts[f"option-{n}-not-chosen.toml"] = to_text(option.scenario)
+            name = f"option-{n}-{file_words(option.name, 'option')}-not-chosen.toml"
+            texts[name] = to_text(option.scenario)
         for name, text in texts.items():
             (building / name).write_bytes(text.encode("utf-8"))
     return [target / name for name in dict.fromkeys([*names, *texts])]

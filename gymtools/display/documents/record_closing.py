@@ -3,6 +3,7 @@
 from html import escape
 
 from ...equipment import schedules as equipment
+from ...venue.validation import court_conflicts
 from .. import tables
 from ..cautions import CAUTIONS, LIMITS
 from ..tables.markup import bullets, table
@@ -27,11 +28,13 @@ def schedules(page, decision):
         What was decided
     """
     page.add(
-        "<h2>Equipment and schedules</h2>",
+        '<h2 class="new">Equipment and schedules</h2>',
         "<p>The files beside this one hold the same tables (XLSX, CSV) and the drawings (DXF, SVG,"
         " PNG).</p>",
-        *map(tables.schedule_table, equipment.schedules(decision.parts)),
     )
+    units = decision.chosen.scenario.units
+    for schedule in equipment.schedules(decision.parts):
+        page.add(tables.schedule_table(schedule, units))
 
 
 def cautions(page, _decision):
@@ -58,12 +61,16 @@ def limits(page, decision):
         What was decided
     """
     page.add(
-        "<h2>Assumptions, and what the model cannot say</h2>",
+        '<h2 class="first">What the model cannot say</h2>',
         bullets([escape(text) for text in LIMITS]),
     )
-    warnings = [*decision.chosen.scenario.warnings, *decision.parts.amplification.warnings]
+    scenario = decision.chosen.scenario
+    said = court_conflicts(scenario)  # on the first page
+    warnings = [text for text in scenario.warnings if text not in said]
+    warnings += decision.parts.amplification.warnings
     if warnings:
-        page.add("<p>Warnings of this design:</p>", bullets([quoted(text) for text in warnings]))
+        words = "<p>Warnings of this design, beside the conflicts with the court:</p>"
+        page.add(words, bullets([quoted(text) for text in warnings]))
 
 
 def origin(page, decision):
@@ -78,14 +85,15 @@ def origin(page, decision):
     """
     rows = [(escape(name), escape(version)) for name, version in decision.versions.items()]
     page.add(
-        "<h2>Where this comes from</h2>",
+        '<h2 class="first">Where this comes from</h2>',
         table("Versions", ("software", "version"), rows),
         f"<p>The price book is {quoted(decision.prices)}.</p>",
         "<p>Hash of all inputs (SHA-256 of what the options' scenarios, their loudspeaker files and"
         f" the price book say, of the {decision.draws} draws of the uncertainty with their seed,"
         " and of gymtools' formulas and tables):"
-        f" <code>{decision.inputs_hash}</code>. The same inputs, for the same reader and with the"
-        " versions above, give this document again, except for its date line.</p>",
+        f" <code>{decision.inputs_hash}</code>. The same inputs, for the same reader, as the same"
+        " revision and with the versions above, give this document again, except for the line that"
+        " says when it was written.</p>",
     )
 
 
