@@ -4,9 +4,11 @@ from the command line.
 """
 
 import argparse
+import datetime
 import os
 import sys
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
 from .commissioning.comparison import compare
@@ -15,6 +17,7 @@ from .commissioning.recordings import with_recordings
 from .commissioning.sheet import read_sheet
 from .commissioning.survey_sheet import read_survey
 from .design.decision import decide, options_of
+from .design.revisions import Issue
 from .display.documents.commissioning import write_plan, write_report
 from .display.documents.handover import write_record
 from .display.documents.record import READERS
@@ -24,6 +27,7 @@ from .equipment.prices import read_prices
 from .venue.files import load, to_text
 from .venue.new_school import NewSchool
 from .venue.refusals import lines_of
+from .venue.units import UNITS
 from .venue.writing_files import revisions_sentence
 
 STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
@@ -201,8 +205,37 @@ def _add_record(commands):
         metavar="FILE",
         help="price book (CSV); the package's invented one when left out",
     )
+    _add_issue(command)
     _add_output(command)
     command.set_defaults(run=_record)
+
+
+def _add_issue(command):
+    """What of a record nobody can compute."""
+    command.add_argument(
+        "--reason",
+        type=_text,
+        metavar="TEXT",
+        help="why this option, in your own words (default: lines to write it by hand)",
+    )
+    command.add_argument(
+        "--for",
+        type=_text,
+        dest="prepared_for",
+        metavar="NAME",
+        help="for whom the record is (default: a blank line)",
+    )
+    command.add_argument(
+        "--date",
+        type=_date,
+        metavar="YYYY-MM-DD",
+        help="date of the record (default: a blank line)",
+    )
+    command.add_argument(
+        "--units",
+        choices=UNITS,
+        help="lengths in the record, schedules and drawings (default: the school's own)",
+    )
 
 
 def _add_testplan(commands):
@@ -251,6 +284,14 @@ def _text(given):
     if not given.strip():
         raise argparse.ArgumentTypeError("is empty. Give a name, or leave it out")
     return given
+
+
+def _date(given):
+    """A day as an argument."""
+    try:
+        return datetime.date.fromisoformat(given)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{given!r} is no day. Write 2026-11-25") from None
 
 
 def _add_output(command, folder=True):
@@ -328,10 +369,15 @@ def _report(given):
 def _record(given):
     folder = _folder(given.folder)
     options = options_of((given.scenario, *given.against))
+    if given.units:
+        options = {name: replace(s, units=given.units) for name, s in options.items()}
     prices = read_prices(given.prices) if given.prices is not None else None
     print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
     decision = decide(options, prices=prices)
-    _say(write_record(decision, folder, reader=given.reader, overwrite=given.overwrite))
+    given_words = dict(prepared_for=given.prepared_for or "", reason=given.reason or "")
+    issue = Issue(date=given.date, **given_words)
+    asked = dict(reader=given.reader, overwrite=given.overwrite, issue=issue)
+    _say(write_record(decision, folder, **asked))
 
 
 if __name__ == "__main__":

@@ -36,7 +36,6 @@ class Decision:
     versions: dict
     prices: str  # name of the price book
     draws: int  # of the uncertainty
-    reason: str = ""  # the designer's own words on why this option; empty where none was given
 
     @property
     def chosen(self):
@@ -100,7 +99,7 @@ def options_of(files, arrangements=()):
     return dict(zip(names, made, strict=True))
 
 
-def decide(options, chosen=None, *, prices=None, draws=DRAWS, reason="", progress=None, stop=None):
+def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, stop=None):
     """Put a decision together.
 
     Parameters
@@ -113,8 +112,6 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, reason="", progres
         The package's invented one when left out
     draws : int
         As for ``how_sure`` [-]
-    reason : str
-        Why this option, in the designer's own words; a record leaves lines for it when left out
     progress : callable, optional
         Called with the share that is done, 0 to 1
     stop : callable, optional
@@ -164,7 +161,6 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, reason="", progres
         inputs_hash=_hash({n: options[n] for n in names}, prices, draws),
         prices=book_name(prices),
         draws=draws,
-        reason=reason.strip(),
     )
 
 

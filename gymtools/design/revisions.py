@@ -3,7 +3,7 @@
 import datetime
 import json
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..acoustics.criteria import CRITERIA, WORDS
 from ..equipment.prices import money
@@ -30,11 +30,12 @@ FIELDS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Issue:
-    """Which revision a record is, for whom and of which day; what is not given is left blank."""
+    """What of a record nobody can compute; what is not given is left blank."""
 
     revision: int = 1
     date: datetime.date | None = None
     prepared_for: str = ""
+    reason: str = ""  # why this option, in the designer's own words
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -271,22 +272,19 @@ def counted(changes):
     return f"{words}; {changes.moved} other figures moved within their word."
 
 
-def next_issue(earlier, *, date=None, prepared_for=""):
-    """The issue that follows an earlier record.
+def next_issue(issue, earlier):
+    """An issue with the number that follows an earlier record.
 
     Parameters
     ----------
+    issue : Issue
+        As it was given
     earlier : Earlier or None
         Of ``earlier_record``
-    date : datetime.date, optional
-        Of the record, as given; left blank when left out
-    prepared_for : str
-        For whom it is; left blank when left out
 
     Returns
     -------
     issue : Issue
         Revision 1 where there is no earlier one
     """
-    number = 1 if earlier is None else earlier.revision + 1
-    return Issue(revision=number, date=date, prepared_for=prepared_for)
+    return replace(issue, revision=1 if earlier is None else earlier.revision + 1)

@@ -21,15 +21,25 @@ from .prices import currency_of
 from .rack import rack_place, rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
 
-LOAD_COLUMNS = ("loudspeaker", "hardware", "load", "suspension", "tension", "least", "tilt")
-POWER_COLUMNS = ("peaks", "gives", "limit", "high-pass", "damping")
 BTU_H = 3.412  # of one watt [BTU/h]
 TUNED = 3  # octaves of the room equalization: those below 1 kHz
+# what is printed as a table of its own: its title, and how its columns begin
+APART = {
+    "Loudspeakers": ("turn, tilt and aim", ("pan", "tilt", "downtilt", "aim", "throw")),
+    "Hanging points": (
+        "loads",
+        ("loudspeaker", "hardware", "load", "suspension", "tension", "least", "tilt"),
+    ),
+    "Levels": ("what can be reached in each octave", ("can reach at ",)),
+    "Channels": (
+        "power, limiters and filters",
+        ("peaks", "gives", "limit", "high-pass", "damping"),
+    ),
+}
 AIMS = (
     "Aim points are those of the use in which most of a loudspeaker's sound lands on seats that"
     " listen."
 )
-AIM_COLUMNS = ("pan", "tilt", "downtilt", "aim", "throw")
 CAUTIONS = {
     "Loudspeakers": (
         "Attachment to the structure is designed and approved by a licensed structural engineer:"
@@ -89,11 +99,6 @@ class Schedule:
         names = schedule_units.names_in(self.columns, units)
         apart = tuple((t, tuple(names[c] for c in own if c in names)) for t, own in self.apart)
         return replace(self, columns=columns, rows=rows, apart=apart)
-
-
-def _apart(title, columns, *beginnings):
-    """Columns that begin with some words, as an entry of ``Schedule.apart``."""
-    return title, tuple(c for c in columns if c.startswith(beginnings))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -159,7 +164,18 @@ def schedules(made):
         _presets,
         _bill,
     )
-    return tuple(make(made) for make in makers)
+    groups = [g.name for g in made.scenario.groups]
+    return tuple(_parted(make(made), groups) for make in makers)
+
+
+def _parted(schedule, groups):
+    """A schedule that knows which of its columns are printed apart."""
+    if schedule.title == "Presets":  # a group may be called like any column
+        words, own = "gain and delay of every row of loudspeakers", tuple(groups)
+    else:
+        words, beginnings = APART.get(schedule.title, ("", ()))
+        own = tuple(c for c in schedule.columns if c.startswith(beginnings))
+    return replace(schedule, apart=((f"{schedule.title}: {words}", own),) if own else ())
 
 
 def _measured(scenario):
@@ -201,7 +217,6 @@ def _hanging_points(made):
         columns=hanging_points.COLUMNS,
         rows=hanging_points.rows(made.scenario),
         note=" ".join(words),
-        apart=(_apart("Hanging points: loads", hanging_points.COLUMNS, *LOAD_COLUMNS),),
     )
 
 
@@ -239,13 +254,7 @@ def _levels(made):
         "NIOSH hours with both",
         "OSHA hours with both",
     )
-    return Schedule(
-        title="Levels",
-        columns=columns,
-        rows=tuple(rows),
-        note=CAUTIONS["Levels"],
-        apart=(_apart("Levels: what can be reached in each octave", columns, "can reach at "),),
-    )
+    return Schedule(title="Levels", columns=columns, rows=tuple(rows), note=CAUTIONS["Levels"])
 
 
 def _amplifiers(made):
@@ -337,11 +346,7 @@ def _channels(made):
         "cable",
     )
     return Schedule(
-        title="Channels",
-        columns=columns,
-        rows=rows,
-        note=_channel_words(made.amplification),
-        apart=(_apart("Channels: power, limiters and filters", columns, *POWER_COLUMNS),),
+        title="Channels", columns=columns, rows=rows, note=_channel_words(made.amplification)
     )
 
 
@@ -482,8 +487,7 @@ def _presets(made):
         " These are settings to begin with: microphones, voices and the room as built decide the"
         " last decibels."
     )
-    apart = (("Presets: gain and delay of every row of loudspeakers", tuple(groups)),)
-    return Schedule(title="Presets", columns=columns, rows=tuple(rows), note=note, apart=apart)
+    return Schedule(title="Presets", columns=columns, rows=tuple(rows), note=note)
 
 
 def _setting_words(setting):

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from ...design.revisions import KEPT, earlier_record, kept_text, next_issue
+from ...design.revisions import KEPT, Issue, earlier_record, kept_text, next_issue
 from ...equipment.schedules import schedules
 from ...venue.files import to_text
 from ...venue.measured import write_measured
@@ -96,9 +96,7 @@ def _write_measured(folder, scenario):
     ]
 
 
-def write_record(
-    decision, folder, *, reader="file", overwrite=False, date=None, dated=None, prepared_for=""
-):
+def write_record(decision, folder, *, reader="file", overwrite=False, date=None, issue=None):
     """Write the decision record with everything for the installer beside it, all or nothing.
 
     Parameters
@@ -113,10 +111,9 @@ def write_record(
         As for ``write_handover``; the record then says what has changed since the earlier one
     date : datetime.date, optional
         When it is written, as for ``record_html``
-    dated : datetime.date, optional
-        Date of the record; a blank line when left out
-    prepared_for : str
-        For whom it is; a blank line when left out
+    issue : Issue, optional
+        Date, for whom and why, as given; blank lines when left out. Its number follows from the
+        earlier record
 
     Returns
     -------
@@ -131,7 +128,7 @@ def write_record(
     target = Path(folder) / folder_name(decision.parts.scenario)
     with new_folder(target, overwrite=overwrite) as building:
         earlier = earlier_record(target)
-        issue = next_issue(earlier, date=dated, prepared_for=prepared_for.strip())
+        issue = next_issue(issue or Issue(), earlier)
         names = ["record.html", *_write_files(building, decision.parts, None)]
         html = record_html(decision, reader=reader, date=date, issue=issue, earlier=earlier)
         texts = {"record.html": html, KEPT: kept_text(decision, issue)}

@@ -43,8 +43,9 @@ td.num + td:not(.num), th.num + th:not(.num) {{ padding-left: 10px; }}
 .meets {{ font-weight: 400; }}
 .misses, .out {{ border-bottom: 2px solid {INK}; }}
 .wide {{ overflow-x: auto; }} .wide table {{ font-size: 12px; }}
-.board table {{ font-size: 12px; }}
-.beside {{ display: grid; grid-template-columns: 3fr 2fr; gap: 20px; break-inside: avoid; }}
+.board table {{ font-size: 12px; table-layout: fixed; }}
+.board th:first-child {{ width: 12%; }}
+.beside {{ display: grid; grid-template-columns: 1fr 1fr; gap: 20px; break-inside: avoid; }}
 .drawing {{ break-inside: avoid; }} .drawing svg {{ width: 100%; }}
 .issue span {{ margin-right: 28px; }}
 .blank {{ display: inline-block; width: 7em; height: 1.2em; border-bottom: 1px solid {INK}; }}
@@ -56,9 +57,10 @@ figcaption {{ font-size: 12px; color: {QUIET}; max-width: 600px; }}
 .sign td {{ border-bottom: 1px solid {INK}; height: 44px; vertical-align: bottom; }}
 bdi {{ unicode-bidi: isolate; }}
 @media print {{
-  body {{ max-width: none; margin: 0; padding: 0; font-size: 10pt; }}
-  h1 {{ margin: 0 0 6px; }}
-  h2 {{ margin-top: 20px; break-after: avoid; }}
+  body {{ max-width: none; margin: 0; padding: 0; font-size: 9.5pt; }}
+  h1 {{ margin: 0 0 4px; font-size: 17pt; }}
+  h2 {{ margin: 14px 0 8px; font-size: 13pt; break-after: avoid; }}
+  tbody tr:first-child {{ break-before: avoid; }}
   h2.new {{ break-before: page; }}
   h3, caption {{ break-after: avoid; }}
   table {{ font-size: 8.5pt; }}
@@ -67,11 +69,14 @@ bdi {{ unicode-bidi: isolate; }}
   figure {{ margin: 4px 0; }}
   figure.paper {{ zoom: 0.64; width: 520px; }}
   figure.paper figcaption {{ font-size: 15px; }}
-  .beside p {{ margin: 4px 0; }}
-  .beside ul {{ margin: 4px 0; padding-left: 18px; }}
+  p {{ margin: 6px 0; }}
+  .beside p {{ margin: 3px 0; font-size: 8.8pt; }}
+  .beside .quiet {{ font-size: 8pt; }}
+  .beside ul {{ margin: 4px 0; padding-left: 18px; font-size: 9pt; }}
   .wide {{ overflow: visible; }}
   .wide table, .board table {{ font-size: 7.5pt; }}
   .wide th, .wide td, .board th, .board td {{ padding-right: 5px; }}
+  .board th {{ font-size: 6.4pt; }}
   .modebar-container {{ display: none !important; }}
 }}
 """

@@ -71,9 +71,7 @@ def record_html(decision, *, reader="file", date=None, issue=None, earlier=None)
     foot = f"{scenario.name}: decision record, revision {issue.revision}"
     page = Page(f"{scenario.name}: decision record", paper=PAPER[scenario.units], foot=foot)
     title(page, decision, issue, date or datetime.date.today())
+    more = {"reasons": (issue,), "changes": (issue, earlier)}
     for part in PARTS[reader]:
-        if part == "changes":
-            changes(page, decision, issue, earlier)
-        else:
-            WRITERS[part](page, decision)
+        WRITERS[part](page, decision, *more.get(part, ()))
     return page.html()

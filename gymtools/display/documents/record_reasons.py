@@ -11,7 +11,7 @@ LINES = 5  # left blank for a reason by hand
 NO_REASON = "None was given with the figures. Write it here, by hand, before anybody signs:"
 
 
-def reasons(page, decision):
+def reasons(page, decision, issue):
     """Put the designer's own reason at the end, and the one that the figures propose.
 
     Parameters
@@ -20,10 +20,13 @@ def reasons(page, decision):
         Of the record
     decision : Decision
         What was decided
+    issue : Issue
+        With the designer's own reason, or without
     """
-    page.add('<h2 class="new">Why this option</h2>', "<h3>The designer's own reason</h3>")
-    if decision.reason:
-        page.add(*(f"<p>{quoted(line)}</p>" for line in decision.reason.splitlines() if line))
+    page.add('<h2 class="first">Why this option</h2>', "<h3>The designer's own reason</h3>")
+    said = [line for line in issue.reason.splitlines() if line.strip()]
+    if said:
+        page.add(*(f"<p>{quoted(line)}</p>" for line in said))
     else:
         page.add(f"<p>{NO_REASON}</p>", '<div class="by-hand"></div>' * LINES)
     page.add(

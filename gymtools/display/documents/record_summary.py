@@ -67,12 +67,12 @@ def summary(page, decision):
         _court(decision.chosen.scenario),
         _assumed(decision.chosen.scenario),
         _cost(decision),
-        "</div></div>",
-        board_table(decision.results),
-        f'<p class="quiet">{COUNTED}</p>',
         "<p>This is not a life-safety system: the fire-alarm contractor provides emergency"
         " announcements, and the authority having jurisdiction decides. All figures are"
         " predictions; the finished gym is measured and compared with them.</p>",
+        "</div></div>",
+        board_table(decision.results),
+        f'<p class="quiet">{COUNTED}</p>',
     )
 
 

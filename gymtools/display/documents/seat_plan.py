@@ -13,7 +13,6 @@ from .. import scene
 from ..charts import maps
 from ..drawing.judging import UNJUDGED, judged
 from ..scene.space import all_court_lines
-from ..tables.verdicts import failing
 from ..theme import INK, QUIET
 
 WIDE = 1000.0  # of the drawing in its own units
@@ -23,25 +22,34 @@ COURT, SEATS, AIM = "#b9c0c8", "#59636e", "#9a3412"  # lines
 MEETS, CLOSE, MISSES = "#0072B2", "#b45309", "#7f1d1d"
 SIGNS = {"meets": "●", "close": "○", "misses": "×"}
 HALO = 'paint-order="stroke" stroke="#fff" stroke-width="4"'  # around letters
+LETTER = 23.0  # height of letters, in the drawing's own units
 LEAST_BOX = 0.5  # side of a loudspeaker's box that is drawn at least [m]
 SCALE_BAR = {"m": (5.0, "5 m"), "ft": (20 * FOOT, "20 ft")}
 
 
-def shown_use(results):
-    """The use that a record's first picture shows: that in which most checks fail, and of several
-    alike that in which most people listen.
+def shown_use(results, quantity="sti"):
+    """The use that a record's first picture shows: that in which the largest share of the seats
+    misses the target, and of several alike that in which most people listen.
 
     Parameters
     ----------
     results : dict
         Evaluations by use
+    quantity : str
+        As for ``seat_plan``
 
     Returns
     -------
     result : Result
         The first of several alike
     """
-    return max(results.values(), key=lambda r: (failing(r.verdicts)[0], _seats_heard(r)))
+
+    def missed(result):
+        found = judged(scene.View(result=result, quantity=quantity)).numbers
+        asked = found[found != UNJUDGED]
+        return round(float((asked == 2).mean()), 3) if len(asked) else 0.0
+
+    return max(results.values(), key=lambda r: (missed(r), _seats_heard(r)))
 
 
 def _seats_heard(result):
@@ -75,8 +83,8 @@ def seat_plan(result, quantity="sti"):
     if found is None:
         raise ValueError(f"quantity = {quantity!r}: no seat is held against a target of it.")
     sheet = _Sheet(result.scenario)
-    parts = [*_room(sheet, result), *_seats(sheet, view, found)]
-    parts += [*_loudspeakers(sheet, view), *_names(sheet, view), *_frame(sheet, result)]
+    parts = [*_room(sheet, result), *_seats(sheet, view, found), *_loudspeakers(sheet, view)]
+    parts += [*_names(sheet, view), *_frame(sheet, result)]
     words = _words(result, found)
     return (
         f'<div class="drawing"><svg viewBox="0 0 {WIDE:.0f} {sheet.high:.0f}" role="img"'
@@ -110,8 +118,8 @@ class _Sheet:
         south, north = (hall.width / 2 + deep.get(side, 0.0) for side in ("south", "north"))
         self.k = (WIDE - 2 * MARGIN) / (west + east)
         self.west, self.north = west, north
-        self.high = self.k * (north + south) + 2 * MARGIN + 24
-        self.hall = hall
+        self.high = self.k * (north + south) + 2 * MARGIN + 1.4 * LETTER
+        self.hall, self.taken = hall, []
 
     def at(self, points):
         """Places on the drawing (point, 2)."""
@@ -148,16 +156,38 @@ def _room(sheet, result):
     if stage is not None:
         (x0, y0, _), (x1, y1, _) = stage.corners(hall)
         yield sheet.box((x0, x1, y0, y1), _stroke(INK, 1.5))
-        yield _label(sheet, "stage", ((x0 + x1) / 2, (y0 + y1) / 2))
+        yield _label(sheet, "stage", np.array([x0, y0]), np.array([x1, y1]))
     x, y = hall.length / 2, hall.width / 2
     yield sheet.box((-x, x, -y, y), _stroke(INK, 3))
 
 
-def _label(sheet, text, place):
-    """A name in the middle of a place."""
-    x, y = sheet.at(np.array(place))
-    looks = f'font-size="14" fill="{INK}" text-anchor="middle" {HALO}'
-    return f'<text x="{x:.1f}" y="{y + 5:.1f}" {looks}>{escape(text)}</text>'
+def _label(sheet, text, low, high):
+    """A name within an area, where no other word stands; in its middle if it can."""
+    places = [low + (high - low) * np.array([0.5, share]) for share in (0.5, 0.75, 0.25)]
+    size = _size(text)
+    corners = [tuple(sheet.at(place) - np.array(size) / 2) for place in places]
+    return _word(sheet, text, size, corners)
+
+
+def _size(text):
+    """Width and height that a word takes, in the drawing's own units."""
+    return LETTER * (0.62 * len(text) + 0.2), 1.1 * LETTER
+
+
+def _word(sheet, text, size, corners, more=""):
+    """A word at the first of some corners where no other one stands."""
+    wide, high = size
+
+    def free(corner):
+        x, y = corner
+        return all(
+            x + wide < a or x > a + w or y + high < b or y > b + h for a, b, w, h in sheet.taken
+        )
+
+    x, y = next(filter(free, corners), corners[0])
+    sheet.taken.append((x, y, wide, high))
+    looks = f'font-size="{LETTER:g}" fill="{INK}" {more} {HALO}'
+    return f'<text x="{x + 2:.1f}" y="{y + 0.85 * LETTER:.1f}" {looks}>{escape(text)}</text>'
 
 
 def _names(sheet, view):
@@ -165,7 +195,7 @@ def _names(sheet, view):
     for area in view.areas:
         if area.kind != "court" and area.name in view.result.weights:
             low, high = area.points[:, :2].min(axis=0), area.points[:, :2].max(axis=0)
-            yield _label(sheet, area.name, (low + high) / 2)
+            yield _label(sheet, area.name, low, high)
 
 
 def _seats(sheet, view, found):
@@ -204,7 +234,6 @@ def _loudspeakers(sheet, view):
     ends = {}
     for t in view.throws:
         ends.setdefault(t.tag, t)
-    taken = []
     for c, playing in zip(view.scenario.loudspeakers, view.result.playing, strict=True):
         sides = (c.type.width, c.type.height, c.type.depth)
         size = [max(v, LEAST_BOX) for v in sides]
@@ -218,7 +247,7 @@ def _loudspeakers(sheet, view):
             f'<rect x="{x0:.1f}" y="{y0:.1f}" width="{x1 - x0:.1f}" height="{y1 - y0:.1f}"'
             f' fill="{fill}" stroke="{INK}" stroke-width="1.5"/>'
         )
-        yield _tag(c.tag, (x0, y0, x1, y1), taken)
+        yield _tag(sheet, c.tag, (x0, y0, x1, y1))
 
 
 def _arrow(sheet, throw):
@@ -238,31 +267,21 @@ def _arrow(sheet, throw):
     )
 
 
-def _tag(text, box, taken):
-    """A tag beside its box, where no other tag stands."""
+def _tag(sheet, text, box):
+    """A tag beside its box."""
     x0, y0, x1, y1 = box
-    wide, high = 9.5 * len(text) + 4, 17.0
+    wide, high = size = _size(text)
     middle = (x0 + x1 - wide) / 2
-    spots = [(x1 + 3, y0 - 3), (x0 - wide - 3, y0 - 3), (middle, y0 - high - 2), (middle, y1 + 2)]
-    spots += [(x1 + 3, y1 - high + 3), (x0 - wide - 3, y1 - high + 3)]
-
-    def free(spot):
-        x, y = spot
-        return all(x + wide < a or x > a + w or y + high < b or y > b + h for a, b, w, h in taken)
-
-    x, y = next(filter(free, spots), spots[0])
-    taken.append((x, y, wide, high))
-    return (
-        f'<text x="{x + 2:.1f}" y="{y + 13:.1f}" font-size="15" font-weight="600" fill="{INK}"'
-        f" {HALO}>{escape(text)}</text>"
-    )
+    corners = [(x1 + 3, y0 - 3), (x0 - wide - 3, y0 - 3), (middle, y0 - high - 2), (middle, y1 + 2)]
+    corners += [(x1 + 3, y1 - high + 3), (x0 - wide - 3, y1 - high + 3)]
+    return _word(sheet, text, size, corners, more='font-weight="600"')
 
 
 def _frame(sheet, result):
     """North, and a scale bar below the gym."""
     length, words = SCALE_BAR[result.scenario.units]
-    y, wide = sheet.high - 14, length * sheet.k
+    y, wide = sheet.high - 0.6 * LETTER, length * sheet.k
     yield f'<path d="M{MARGIN} {y - 6}v6h{wide:.1f}v-6" fill="none" {_stroke(INK, 1.5)}/>'
-    looks = f'font-size="14" fill="{QUIET}"'
+    looks = f'font-size="{LETTER:g}" fill="{QUIET}"'
     yield f'<text x="{MARGIN + wide + 8:.1f}" y="{y + 2}" {looks}>{words}</text>'
-    yield f'<text x="{WIDE - MARGIN - 62}" y="{y + 2}" {looks}>north ↑</text>'
+    yield f'<text x="{WIDE - MARGIN - 4.4 * LETTER:.0f}" y="{y + 2}" {looks}>north ↑</text>'
