@@ -61,7 +61,6 @@ bdi {{ unicode-bidi: isolate; }}
   h1 {{ margin: 0 0 4px; font-size: 17pt; }}
   h2 {{ margin: 14px 0 8px; font-size: 13pt; break-after: avoid; }}
   tbody tr:first-child {{ break-before: avoid; }}
-  h2.new {{ break-before: page; }}
   h3, caption {{ break-after: avoid; }}
   table {{ font-size: 8.5pt; }}
   tr, figure, h3 {{ break-inside: avoid; }}

@@ -28,7 +28,7 @@ def schedules(page, decision):
         What was decided
     """
     page.add(
-        '<h2 class="new">Equipment and schedules</h2>',
+        "<h2>Equipment and schedules</h2>",
         "<p>The files beside this one hold the same tables (XLSX, CSV) and the drawings (DXF, SVG,"
         " PNG).</p>",
     )
@@ -47,7 +47,7 @@ def cautions(page, _decision):
     _decision : Decision
         Not used: the cautions are always the same
     """
-    page.add('<h2 class="first">Cautions</h2>', bullets([escape(text) for text in CAUTIONS]))
+    page.add("<h2>Cautions</h2>", bullets([escape(text) for text in CAUTIONS]))
 
 
 def limits(page, decision):
@@ -61,7 +61,7 @@ def limits(page, decision):
         What was decided
     """
     page.add(
-        '<h2 class="first">What the model cannot say</h2>',
+        "<h2>What the model cannot say</h2>",
         bullets([escape(text) for text in LIMITS]),
     )
     scenario = decision.chosen.scenario
@@ -85,7 +85,7 @@ def origin(page, decision):
     """
     rows = [(escape(name), escape(version)) for name, version in decision.versions.items()]
     page.add(
-        '<h2 class="first">Where this comes from</h2>',
+        "<h2>Where this comes from</h2>",
         table("Versions", ("software", "version"), rows),
         f"<p>The price book is {quoted(decision.prices)}.</p>",
         "<p>Hash of all inputs (SHA-256 of what the options' scenarios, their loudspeaker files and"
@@ -109,4 +109,4 @@ def signatures(page, _decision):
     """
     rows = [(who, "", "", "") for who in SIGNERS]
     signed = table("Signatures", ("for", "name", "date", "signature"), rows)
-    page.add('<h2 class="first">Agreed</h2>', signed.replace("<table>", '<table class="sign">', 1))
+    page.add("<h2>Agreed</h2>", signed.replace("<table>", '<table class="sign">', 1))

@@ -30,7 +30,7 @@ def options(page, decision):
         What was decided
     """
     page.add(
-        '<h2 class="first">Options considered</h2>',
+        "<h2>Options considered</h2>",
         "<p>Each figure is that of the weakest use.</p>",
     )
     head = ["figure"] + [
@@ -66,7 +66,7 @@ def room(page, decision):
         What was decided
     """
     page.add(
-        '<h2 class="new">How the gym rings</h2>',
+        "<h2>How the gym rings</h2>",
         "<p>The textbook formula is a cross-check; nothing is judged by it. It takes sound to be"
         " alike everywhere, so that it meets what absorbs more often than it does between walls"
         " that send it to and fro.</p>",
@@ -103,7 +103,7 @@ def uses(page, decision):
         What was decided
     """
     for n, (name, result) in enumerate(decision.results.items()):
-        page.add(f'<h2 class="new">{quoted(name[0].upper() + name[1:])}</h2>', _verdicts(result))
+        page.add(f"<h2>{quoted(name[0].upper() + name[1:])}</h2>", _verdicts(result))
         if n == 0:
             _add_picture(page, name, result)
         _add_maps(page, name, result)
@@ -179,7 +179,7 @@ def uncertainty(page, decision):
     decision : Decision
         What was decided
     """
-    page.add('<h2 class="new">How sure the figures are</h2>')
+    page.add("<h2>How sure the figures are</h2>")
     last = [*decision.uncertainty][-1]
     for use, sureness in decision.uncertainty.items():  # what they share is said once
         made = tables.sureness_table(sureness, explained=use == last)

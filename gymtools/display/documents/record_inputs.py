@@ -26,7 +26,7 @@ def inputs(page, decision):
     """
     scenario = decision.chosen.scenario
     page.add(
-        '<h2 class="new">What it rests on</h2>',
+        "<h2>What it rests on</h2>",
         f"<p>Source of the scenario: {quoted(scenario.source)}.</p>",
         _assumed(scenario),
     )

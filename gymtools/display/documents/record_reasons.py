@@ -23,7 +23,7 @@ def reasons(page, decision, issue):
     issue : Issue
         With the designer's own reason, or without
     """
-    page.add('<h2 class="first">Why this option</h2>', "<h3>The designer's own reason</h3>")
+    page.add("<h2>Why this option</h2>", "<h3>The designer's own reason</h3>")
     said = [line for line in issue.reason.splitlines() if line.strip()]
     if said:
         page.add(*(f"<p>{quoted(line)}</p>" for line in said))
@@ -52,12 +52,12 @@ def changes(page, decision, issue, earlier):
         The one before
     """
     if earlier is None:
-        page.add('<h2 class="first">What has changed</h2>', "<p>This is the first revision.</p>")
+        page.add("<h2>What has changed</h2>", "<p>This is the first revision.</p>")
         return
     of = f" of {escape(earlier.date)}" if earlier.date else ""
     whom = f", prepared for {quoted(earlier.prepared_for)}" if earlier.prepared_for else ""
     page.add(
-        f'<h2 class="first">What has changed since revision {earlier.revision}</h2>',
+        f"<h2>What has changed since revision {earlier.revision}</h2>",
         f"<p>Revision {issue.revision} takes the place of revision {earlier.revision}{of}{whom}."
         " Earlier records lie whole in the folder 'revisions'.</p>",
     )
@@ -72,8 +72,8 @@ def changes(page, decision, issue, earlier):
             f"<p>The option that was chosen then is '{quoted(found.chosen)}'; it is"
             f" '{quoted(decision.chosen.name)}' now.</p>"
         )
-    page.add(*_values(found), *_verdicts(found))
-    page.add(f"<p>{escape(found.money or 'The price is the same.')}</p>")
+    said = [found.money or "The price is the same.", counted(found)]
+    page.add(f"<p>{escape(' '.join(said))}</p>", *_values(found), *_verdicts(found))
 
 
 def _values(found):
@@ -88,11 +88,8 @@ def _values(found):
 
 def _verdicts(found):
     """Which checks changed their word."""
-    words = f"<p>{escape(counted(found))}</p>"
-    if not found.verdicts:
-        return [words]
     rows = [
         (quoted(x.use), quoted(x.check), *(escape(", ".join(y) or "-") for y in (x.was, x.now)))
         for x in found.verdicts
     ]
-    return [table("Checks that differ", ("use", "check", "was", "is now"), rows), words]
+    return [table("Checks that differ", ("use", "check", "was", "is now"), rows)] if rows else []

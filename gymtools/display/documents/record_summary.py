@@ -59,7 +59,7 @@ def summary(page, decision):
         What was decided
     """
     page.add(
-        '<h2 class="first">In plain words</h2>',
+        "<h2>In plain words</h2>",
         _chosen(decision),
         '<div class="beside">',
         seat_plan(shown_use(decision.results)),
@@ -159,7 +159,7 @@ def misses(page, decision):
                 c = CRITERIA[v.criterion]
                 figure = f"{where} ({c.text(v.value)}; target {c.text(v.target)})"
                 found.setdefault(v.criterion, []).append(quoted(figure))
-    page.add('<h2 class="first">What it cannot do</h2>')
+    page.add("<h2>What it cannot do</h2>")
     if not found:
         page.add("<p>It reaches every target, or comes close.</p>")
         return
