@@ -1384,6 +1384,7 @@ def test_a_decision_is_put_on_file(tmp_path, monkeypatch):
         m.options.pin()
         m.set(("uses", "game", "target_dba"), 84.0)
     m.options.chosen.value = "B"
+    m.options.reason.value = "Quieter <at> the desk."
     m.options.put_on_file(False)
     (record,) = tmp_path.rglob("record.html")
     assert "/dovecote-primary-school-schedules" in m.options.words.value
@@ -1392,9 +1393,12 @@ def test_a_decision_is_put_on_file(tmp_path, monkeypatch):
     m.options.put_on_file(False)
     assert "exists" in m.options.words.value
     assert m.options.replace_button.layout.display == "inline-flex"
-    stood = record.read_bytes()
+    assert "Quieter &lt;at&gt; the desk." in text
     m.options.replace_button.click()
-    assert "files are in" in m.options.words.value and record.read_bytes() == stood
+    assert "files are in" in m.options.words.value
+    text = record.read_text(encoding="utf-8")
+    assert "What has changed since revision 1" in text
+    assert "Nothing that the figures come from has changed." in text
     assert m.options.replace_button.layout.display == "none"
 
 
