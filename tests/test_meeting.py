@@ -1414,6 +1414,10 @@ def test_parts_follow_what_is_chosen(tmp_path):
     tab = m.parts
     for schedule in schedules(parts(m.scenario, rays=m.result.rays)):
         assert schedule_table(schedule, m.state.units) in tab.tables.value
+    assert "throw [m]" in tab.tables.value and "[ft-in]" not in tab.tables.value
+    m.update(units="ft")  # the page's own switch
+    assert "throw [ft-in]" in tab.tables.value and "[m]" not in tab.tables.value
+    m.update(units="m")
     m.controls["equipment", "operator"].value = "nobody"
     assert m.scenario.equipment.operator == "nobody" and "Mixer: automatic" in tab.tables.value
     m.controls["wired group"].value = "floor pair"

@@ -40,6 +40,7 @@ td.num + td:not(.num), th.num + th:not(.num) {{ padding-left: 10px; }}
 .board .quiet {{ font-size: inherit; }}
 .quiet {{ color: {QUIET}; font-size: 12px; }}
 .word {{ font-weight: 600; }}
+.nowrap {{ white-space: nowrap; }}
 .meets {{ font-weight: 400; }}
 .misses, .out {{ border-bottom: 2px solid {INK}; }}
 .wide {{ overflow-x: auto; }} .wide table {{ font-size: 12px; }}
@@ -57,7 +58,7 @@ figcaption {{ font-size: 12px; color: {QUIET}; max-width: 600px; }}
 .sign td {{ border-bottom: 1px solid {INK}; height: 44px; vertical-align: bottom; }}
 bdi {{ unicode-bidi: isolate; }}
 @media print {{
-  body {{ max-width: none; margin: 0; padding: 0; font-size: 9.5pt; }}
+  body {{ max-width: none; margin: 0; padding: 0; font-size: 9.5pt; orphans: 1; widows: 1; }}
   h1 {{ margin: 0 0 4px; font-size: 17pt; }}
   h2 {{ margin: 14px 0 8px; font-size: 13pt; break-after: avoid; }}
   tbody tr:first-child {{ break-before: avoid; }}
@@ -68,7 +69,8 @@ bdi {{ unicode-bidi: isolate; }}
   figure {{ margin: 4px 0; }}
   figure.paper {{ zoom: 0.64; width: 520px; }}
   figure.paper figcaption {{ font-size: 15px; }}
-  p {{ margin: 6px 0; }}
+  p {{ margin: 6px 0; orphans: 2; widows: 2; }}
+  h2 + p {{ break-after: avoid; }}
   .beside p {{ margin: 3px 0; font-size: 8.8pt; }}
   .beside .quiet {{ font-size: 8pt; }}
   .beside ul {{ margin: 4px 0; padding-left: 18px; font-size: 9pt; }}

@@ -124,7 +124,9 @@ def _targets(targets):
         if c.target:
             target = c.target_in(targets)
             side = "at least" if c.better > 0 else "at most"
-            value = c.follows if target is None else f"{side} {c.text(target)}"
+            value = c.follows
+            if target is not None:
+                value = f'<span class="nowrap">{side} {escape(c.text(target))}</span>'
             source = Quiet(escape(c.source_in(targets)))
             rows.append((escape(c.plain), escape(c.label), value, source))
     head = ("question", "criterion", "target", "source")
