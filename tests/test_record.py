@@ -163,12 +163,10 @@ def test_the_record_names_its_price_book(decision, html):
     """Regression: the record says whose prices it holds, in words for the school and for the
     file.
     """
-    assert decision.prices == INVENTED and f"prices of {quoted(INVENTED)};" in html
+    assert decision.prices == INVENTED and f"Priced by {quoted(INVENTED)};" in html
     priced = replace(decision, prices="<own>.csv")
     for reader in ("school", "installer", "file"):
-        assert f"These are the prices of {quoted('<own>.csv')};" in record_html(
-            priced, reader=reader
-        )
+        assert f"Priced by {quoted('<own>.csv')};" in record_html(priced, reader=reader)
     assert f"The price book is {quoted('<own>.csv')}." in record_html(priced)
 
 
@@ -625,7 +623,7 @@ def test_a_reason_is_the_designers_and_figures_propose_another(decision):
         "It is the only option on record, so the figures compare it with nothing."
     ]
     assert proposed_reason([ours, option("b", cost=2.0, sti=0.4), option("c", sti=0.5)]) == [
-        "It gives up speech intelligibility (STI), worst use (0.40; c: 0.50)."
+        "It is worse in speech intelligibility (STI), worst use (0.40; c: 0.50)."
     ]
     assert proposed_reason([ours, option("b", cost=2.0, sti=0.4)]) == [
         "Of the 2 options it is best in cost ($1; b: $2)."
@@ -737,3 +735,16 @@ def test_revisions_are_counted(decision, tmp_path, monkeypatch):
     assert numbers == [1, 2, 3]
     assert f"Prepared for: {quoted('Ann')}" in page.read_text()
     assert "What has changed since revision 2" in page.read_text()
+
+
+def test_paper_and_foot_follow_the_school(decision):
+    """Behavior: a school in feet is printed on letter paper, one in meters on A4; the foot of every
+    page names the school and the revision, and no name can end the style sheet.
+    """
+    evil = replace(SHORT, units="ft", name='x"; } </style><script>alert(1)</script>\\')
+    feet = record_html(with_scenario(decision, evil), reader="school", issue=Issue(revision=2))
+    meters = record_html(decision, reader="school")
+    assert "size: letter;" in feet and "size: A4;" in meters
+    assert f'"{SHORT.name}: decision record, revision 1"' in meters
+    assert "decision record, revision 2" in feet and feet.count("</style>") == 1
+    assert "<script>alert" not in feet and 'x"; }' not in feet.partition("</style>")[0]

@@ -235,12 +235,12 @@ def proposed_reason(options):
     Returns
     -------
     sentences : list of str
-        What it is best in, and what it gives up
+        What it is best in, and what it is worse in
     """
     chosen, *others = options
     if not others:
         return ["It is the only option on record, so the figures compare it with nothing."]
-    best, given_up = [], []
+    best, worse = [], []
     for h in HEADLINES:
         compared = [o for o in others if None not in (o.headlines[h.key], chosen.headlines[h.key])]
         if not compared:
@@ -249,12 +249,12 @@ def proposed_reason(options):
         gain = h.better * (chosen.headlines[h.key] - leader.headlines[h.key])
         said = f"{h.words} ({_figure(h, chosen)}; {leader.name}: {_figure(h, leader)})"
         if gain:
-            (best if gain > 0 else given_up).append(said)
+            (best if gain > 0 else worse).append(said)
     words = []
     if best:
         words.append(f"Of the {len(options)} options it is best in {'; '.join(best)}.")
-    if given_up:
-        words.append(f"It gives up {'; '.join(given_up)}.")
+    if worse:
+        words.append(f"It is worse in {'; '.join(worse)}.")
     return words or ["No figure of it, rounded as shown, differs from the best of the others."]
 
 

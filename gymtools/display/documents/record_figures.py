@@ -29,10 +29,7 @@ def options(page, decision):
     decision : Decision
         What was decided
     """
-    page.add(
-        "<h2>Options considered</h2>",
-        "<p>Each figure is that of the weakest use.</p>",
-    )
+    page.add("<h2>Options considered</h2>")
     head = ["figure"] + [
         Num(f"{quoted(o.name)}{' (chosen)' if o is decision.chosen else ''}")
         for o in decision.options

@@ -32,7 +32,7 @@ def reasons(page, decision, issue):
     page.add(
         "<h3>What the figures say for it</h3>",
         f"<p>{quoted(' '.join(proposed_reason(decision.options)))} Each figure is that of the"
-        " weakest use. Whether the gain is worth what is given up is the designer's and the"
+        " weakest use. Whether what it gains is worth what it loses is the designer's and the"
         " school's decision.</p>",
     )
 

@@ -136,8 +136,8 @@ def _cost(decision):
         f"<p><b>What it costs.</b> {said(total_of(decision))}{own}:"
         f" {said(sum(line.quantity * line.price for line in lines))} for material and"
         f" {said(sum(line.labor for line in lines))} for labor"
-        f" ({sum(line.hours for line in lines):.0f} hours). These are the prices of"
-        f" {quoted(decision.prices)}; the offer gives those of the day.</p>"
+        f" ({sum(line.hours for line in lines):.0f} hours). Priced by"
+        f" {quoted(decision.prices)}; the offer gives the prices of the day.</p>"
     )
 
 
