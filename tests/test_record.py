@@ -33,7 +33,7 @@ from gymtools.display.documents.page import Page, quoted
 from gymtools.display.documents.record import record_html
 from gymtools.display.documents.record_gym import gym
 from gymtools.display.documents.record_inputs import inputs
-from gymtools.display.documents.seat_plan import seat_plan, shown_use
+from gymtools.display.documents.seat_plan import LETTER, WIDE, seat_plan, shown_use
 from gymtools.display.parameters import checked
 from gymtools.display.tables.board import JudgedUse, board_row, board_sentence
 from gymtools.display.tables.schedules import UNITS, tables_of
@@ -439,8 +439,12 @@ def test_the_command_line(tmp_path, capsys, quick):
     save(arrange(one, "pendants"), tmp_path / "b.toml")
     call = ["record", str(tmp_path / "a.toml"), "--against", str(tmp_path / "b.toml")]
     call += ["--folder", str(tmp_path), "--reader", "school"]
-    assert main(call) == 0 and "files are in" in capsys.readouterr().out
+    more = ["--reason", "The lift.", "--for", "Ann", "--date", "2026-11-25", "--units", "ft"]
+    assert main([*call, *more]) == 0 and "files are in" in capsys.readouterr().out
     (page,) = tmp_path.glob("*/record.html")
+    text = page.read_text(encoding="utf-8")
+    for said in (quoted("The lift."), f"for: {quoted('Ann')}", "Date: 2026-11-25", "size: letter;"):
+        assert said in text
     page.write_text("not to be lost", encoding="utf-8")
     assert main(call) == 2 and "exists" in capsys.readouterr().err
     assert page.read_text(encoding="utf-8") == "not to be lost"
@@ -541,6 +545,26 @@ def test_seats_are_marked_as_they_are_judged(decision):
         assert re.search(rf"{sign} \w+ the target: {100 * count / len(values):.0f} %", drawn)
     with pytest.raises(ValueError, match=r"^quantity = 'distance': no seat is held against"):
         seat_plan(result, "distance")
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_no_word_of_the_plan_lies_over_another(name):
+    """Regression: in every use of every school tags, names and scale stand apart, within the sheet;
+    letters are taken as wide as the widest usual ones, 0.62 of their height.
+    """
+    s = SCENARIOS[name]
+    for use in s.uses:
+        drawn = seat_plan(evaluate(s, use.name, rays="few"))
+        words = re.findall(r'<text x="([\d.-]+)" y="([\d.-]+)"[^>]*>([^<]*)<', drawn)
+        assert len(words) >= len(s.loudspeakers) + 2
+        boxes = [
+            (float(x), float(y) - 0.8 * LETTER, float(x) + 0.62 * LETTER * len(text), float(y) + 4)
+            for x, y, text in words
+        ]
+        for n, (x0, y0, x1, y1) in enumerate(boxes):
+            assert 0 <= x0 and x1 <= WIDE and y0 >= 0, words[n]
+            for a0, b0, a1, b1 in boxes[:n]:
+                assert x1 <= a0 or a1 <= x0 or y1 <= b0 or b1 <= y0, words[n]
 
 
 def test_conflicts_with_the_court_stand_on_the_first_page(decision):

@@ -2,6 +2,7 @@
 works with it.
 """
 
+import datetime
 from numbers import Real
 from pathlib import Path
 
@@ -66,7 +67,17 @@ COUNTS = {
     "evaluations": (1, 1_000_000),
 }
 MAY_BE_NONE = ("roof", "target_s")
-MAY_BE_EMPTY = ("units", "folder", "readings", "waves", "name", "copied_from")
+MAY_BE_EMPTY = (
+    "units",
+    "folder",
+    "readings",
+    "waves",
+    "name",
+    "copied_from",
+    "reason",
+    "prepared_for",
+    "date",
+)
 UNITS = ("m", "ft")
 CHOICES = {
     "units": UNITS,
@@ -77,7 +88,7 @@ CHOICES = {
     "roof": tuple(FINISHES),
     "halls": HALLS_SHOWN,
 }
-TEXTS = ("readings", "waves", "where", "attempts_file", "name")
+TEXTS = ("readings", "waves", "where", "attempts_file", "name", "reason", "prepared_for")
 SCHOOLS = ("scenario", "brief")
 MOST_WORDS = 300  # characters of a refusal
 
@@ -150,6 +161,8 @@ def _check(name, value, school, given):
         if not isinstance(value, str) or not value.strip():
             raise ValueError(f"{name} = {shown(value)} is no text. Give a name in quotes.")
         check_text(name, value)
+    elif name == "date":
+        _day(name, value)
     elif name == "copied_from":
         try:
             _school(name, value)
@@ -167,6 +180,13 @@ def _check(name, value, school, given):
             changed(school, value)
     else:
         _of_school(name, value, school, given)
+
+
+def _day(name, value):
+    try:
+        datetime.date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise ValueError(f'{name} = {shown(value)} is no day. Write "2026-11-25".') from None
 
 
 def _files(name, value):

@@ -87,7 +87,8 @@ def origin(page, decision):
     page.add(
         "<h2>Where this comes from</h2>",
         table("Versions", ("software", "version"), rows),
-        f"<p>The price book is {quoted(decision.prices)}.</p>",
+        f"<p>The price book is {quoted(decision.prices)}. The scenario files of all options lie"
+        " beside this page; whoever opens it later begins from them.</p>",
         "<p>Hash of all inputs (SHA-256 of what the options' scenarios, their loudspeaker files and"
         f" the price book say, of the {decision.draws} draws of the uncertainty with their seed,"
         " and of gymtools' formulas and tables):"
