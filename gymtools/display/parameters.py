@@ -173,13 +173,17 @@ def _check(name, value, school, given):
     elif name == "against":
         _files(name, value)
     elif name == "begin_with":
-        if not isinstance(value, dict):
-            raise ValueError(f"begin_with = {shown(value)} is no dict. Give {{}} for no changes.")
-        check_changes("begin_with", value)
-        if school is not None:
-            changed(school, value)
+        _changes(name, value, school)
     else:
         _of_school(name, value, school, given)
+
+
+def _changes(name, value, school):
+    if not isinstance(value, dict):
+        raise ValueError(f"{name} = {shown(value)} is no dict. Give {{}} for no changes.")
+    check_changes(name, value)
+    if school is not None:
+        changed(school, value)
 
 
 def _day(name, value):
