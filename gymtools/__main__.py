@@ -8,6 +8,7 @@ import datetime
 import os
 import sys
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
 from .commissioning.comparison import compare
@@ -17,6 +18,7 @@ from .commissioning.sheet import read_sheet
 from .commissioning.survey_sheet import read_survey
 from .design.decision import decide, options_of
 from .design.offer import offer
+from .design.revisions import Issue
 from .display.documents.commissioning import write_plan, write_report
 from .display.documents.handover import folder_name, write_record
 from .display.documents.letter import MOST_OPTIONS, write_letter
@@ -27,6 +29,7 @@ from .equipment.prices import read_prices
 from .venue.files import load, to_text
 from .venue.new_school import NewSchool
 from .venue.refusals import lines_of
+from .venue.units import UNITS
 from .venue.writing_files import refuse_existing, revisions_sentence
 
 STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
@@ -200,6 +203,7 @@ def _add_record(commands):
         help="what the record holds: plain words, schedules, or everything (default)",
     )
     _add_prices(command)
+    _add_issue(command)
     _add_output(command)
     command.set_defaults(run=_record)
 
@@ -234,7 +238,7 @@ def _add_letter(commands):
     given = (
         ("--for", "recipient", "NAME", "who it is for"),
         ("--from", "sender", "NAME", "who writes it"),
-        ("--because", "reason", "WORDS", "why this option is recommended"),
+        ("--reason", "reason", "WORDS", "why this option is recommended"),
     )
     for option, name, what, words in given:
         blank = f"{words}; a line to write on when left out"
@@ -245,6 +249,34 @@ def _add_letter(commands):
     _add_prices(command)
     _add_output(command)
     command.set_defaults(run=_letter)
+
+
+def _add_issue(command):
+    """What of a record nobody can compute."""
+    command.add_argument(
+        "--reason",
+        type=_text,
+        metavar="TEXT",
+        help="why this option, in your own words (default: lines to write it by hand)",
+    )
+    command.add_argument(
+        "--for",
+        type=_text,
+        dest="prepared_for",
+        metavar="NAME",
+        help="for whom the record is (default: a blank line)",
+    )
+    command.add_argument(
+        "--date",
+        type=_date,
+        metavar="YYYY-MM-DD",
+        help="date of the record (default: a blank line)",
+    )
+    command.add_argument(
+        "--units",
+        choices=UNITS,
+        help="lengths in the record, schedules and drawings (default: the school's own)",
+    )
 
 
 def _add_testplan(commands):
@@ -328,7 +360,7 @@ def _date(given):
         return datetime.date.fromisoformat(given.strip())
     except ValueError:
         raise argparse.ArgumentTypeError(
-            f"'{given}' is no day. Write it as 2026-11-26: year, month, day"
+            f"{given!r} is no day. Write it as 2026-11-26: year, month, day"
         ) from None
 
 
@@ -439,10 +471,15 @@ def _report_folder(given):
 def _record(given):
     folder = _folder(given.folder)
     options = options_of((given.scenario, *given.against))
+    if given.units:
+        options = {name: replace(s, units=given.units) for name, s in options.items()}
     prices = read_prices(given.prices) if given.prices is not None else None
     print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
     decision = decide(options, prices=prices)
-    _say(write_record(decision, folder, reader=given.reader, overwrite=given.overwrite))
+    given_words = dict(prepared_for=given.prepared_for or "", reason=given.reason or "")
+    issue = Issue(date=given.date, **given_words)
+    asked = dict(reader=given.reader, overwrite=given.overwrite, issue=issue)
+    _say(write_record(decision, folder, **asked))
 
 
 def _letter(given):

@@ -376,7 +376,8 @@ def test_the_meeting_writes_the_letter(tmp_path, monkeypatch):
     m.set(("groups", "wall pair", "number"), 1)
     m.options.pin()
     m.options.chosen.value = "A"
-    recipient, reason, day = m.options.letter_words
+    recipient, day = m.options.letter_words
+    reason = m.options.reason
     recipient.value, day.value = "Ms. Ruiz", "March"
     m.options.letter_button.click()
     assert "Write the date as 2026-11-26" in m.options.words.value

@@ -1384,6 +1384,7 @@ def test_a_decision_is_put_on_file(tmp_path, monkeypatch):
         m.options.pin()
         m.set(("uses", "game", "target_dba"), 84.0)
     m.options.chosen.value = "B"
+    m.options.reason.value = "Quieter <at> the desk."
     m.options.put_on_file(False)
     (record,) = tmp_path.rglob("record.html")
     assert "/dovecote-primary-school-schedules" in m.options.words.value
@@ -1392,9 +1393,12 @@ def test_a_decision_is_put_on_file(tmp_path, monkeypatch):
     m.options.put_on_file(False)
     assert "exists" in m.options.words.value
     assert m.options.replace_button.layout.display == "inline-flex"
-    stood = record.read_bytes()
+    assert "Quieter &lt;at&gt; the desk." in text
     m.options.replace_button.click()
-    assert "files are in" in m.options.words.value and record.read_bytes() == stood
+    assert "files are in" in m.options.words.value
+    text = record.read_text(encoding="utf-8")
+    assert "What has changed since revision 1" in text
+    assert "Nothing that the figures come from has changed." in text
     assert m.options.replace_button.layout.display == "none"
 
 
@@ -1409,7 +1413,11 @@ def test_parts_follow_what_is_chosen(tmp_path):
     m.update(tab="parts")
     tab = m.parts
     for schedule in schedules(parts(m.scenario, rays=m.result.rays)):
-        assert schedule_table(schedule) in tab.tables.value
+        assert schedule_table(schedule, m.state.units) in tab.tables.value
+    assert "throw [m]" in tab.tables.value and "[ft-in]" not in tab.tables.value
+    m.update(units="ft")  # the page's own switch
+    assert "throw [ft-in]" in tab.tables.value and "[m]" not in tab.tables.value
+    m.update(units="m")
     m.controls["equipment", "operator"].value = "nobody"
     assert m.scenario.equipment.operator == "nobody" and "Mixer: automatic" in tab.tables.value
     m.controls["wired group"].value = "floor pair"

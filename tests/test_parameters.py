@@ -21,6 +21,8 @@ WELL = {  # what of these is a value that a parameter may well have
     "where": ("no such name",),
     "attempts_file": ("no such name",),
     "name": ("no such name",),
+    "reason": ("no such name",),
+    "prepared_for": ("no such name",),
     "seed": (0,),
 }
 

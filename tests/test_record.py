@@ -1,9 +1,11 @@
 """The decision record: the same twice, every number from the evaluation, hostile text as text,
-offline in a browser.
+offline in a browser, on paper; and what one revision says of the one before.
 """
 
 import datetime
+import json
 import re
+import zlib
 from dataclasses import replace
 from functools import partial
 from html.parser import HTMLParser
@@ -13,25 +15,34 @@ from types import SimpleNamespace
 import pytest
 from browser import FLAGS, SHOTS, browser_path
 from playwright.sync_api import sync_playwright
+from schools import SCENARIOS
 
 from gymtools import __main__ as command_line
 from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
-from gymtools.acoustics.evaluate import evaluate
+from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.design import decision as decision_module
 from gymtools.design.arrangements import arrange
-from gymtools.design.decision import decide, options_of, reasons
+from gymtools.design.decision import decide, options_of, proposed_reason, reasons
 from gymtools.design.options import HEADLINES
+from gymtools.design.revisions import Issue, changes_since, counted, earlier_record, kept_text
 from gymtools.display.cautions import LIMITS
-from gymtools.display.documents.handover import write_record
-from gymtools.display.documents.page import quoted
+from gymtools.display.documents import handover
+from gymtools.display.documents.handover import write_handover, write_record
+from gymtools.display.documents.page import Page, quoted
 from gymtools.display.documents.record import record_html
+from gymtools.display.documents.record_gym import gym
+from gymtools.display.documents.record_inputs import inputs
+from gymtools.display.documents.seat_plan import LETTER, WIDE, seat_plan, shown_use
 from gymtools.display.parameters import checked
-from gymtools.display.tables.schedules import UNITS
+from gymtools.display.tables.board import JudgedUse, board_row, board_sentence
+from gymtools.display.tables.schedules import UNITS, tables_of
 from gymtools.equipment.prices import INVENTED, PriceBook, example_prices
 from gymtools.equipment.schedules import schedules
 from gymtools.venue.files import load, save
 from gymtools.venue.loudspeakers import loudspeaker_types
+from gymtools.venue.paths import changed
+from gymtools.venue.validation import court_conflicts, low_over_courts
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
 SHORT = replace(DOVECOTE, uses=DOVECOTE.uses[:2])
@@ -153,12 +164,10 @@ def test_the_record_names_its_price_book(decision, html):
     """Regression: the record says whose prices it holds, in words for the school and for the
     file.
     """
-    assert decision.prices == INVENTED and f"prices of {quoted(INVENTED)};" in html
+    assert decision.prices == INVENTED and f"Priced by {quoted(INVENTED)};" in html
     priced = replace(decision, prices="<own>.csv")
     for reader in ("school", "installer", "file"):
-        assert f"These are the prices of {quoted('<own>.csv')};" in record_html(
-            priced, reader=reader
-        )
+        assert f"Priced by {quoted('<own>.csv')};" in record_html(priced, reader=reader)
     assert f"The price book is {quoted('<own>.csv')}." in record_html(priced)
 
 
@@ -207,6 +216,13 @@ def test_the_document_knows_one_room(decision, html):
         assert all(r.low <= r.value <= r.high for r in sureness.ranges)
 
 
+def _printed(value, column):
+    """A cell of a schedule as the record prints it."""
+    if isinstance(value, int | float):
+        return f"{value:,.2f}" if column.endswith("[m]") else f"{value:,.10g}"
+    return " ".join(UNITS.get(value, value).split())
+
+
 def test_numbers_are_the_evaluations(decision, html):
     """Closed form: verdicts, headlines, bill, levels and chances in the document are those of fresh
     computations.
@@ -224,14 +240,10 @@ def test_numbers_are_the_evaluations(decision, html):
         assert row[1:] == [o.text(h.key) for o in decision.options]
     assert f"${sum(line.total for line in decision.parts.lines):,.0f}: $" in words
     for schedule in schedules(decision.parts):
-        found = next(t for t in seen.tables if t and t[0] == list(schedule.columns))
-        for got, want in zip(found[1:], schedule.rows, strict=True):
-            assert got == [
-                f"{v:,.10g}"
-                if isinstance(v, int | float)
-                else " ".join(UNITS.get(v, str(v)).split())
-                for v in want
-            ]
+        for part in tables_of(schedule.in_units("m")):
+            found = next(t for t in seen.tables if t and t[0] == list(part.columns))
+            for got, want in zip(found[1:], part.rows, strict=True):
+                assert got == [_printed(v, c) for v, c in zip(want, part.columns, strict=True)]
     for sureness in decision.uncertainty.values():
         for r in sureness.ranges:
             assert f"{100 * r.chance:.0f} %" in words
@@ -242,19 +254,18 @@ def test_reasons_are_computed():
     """Closed form: what an option is worse and better in follows its figures, with their signs."""
 
     def option(**h):
-        return type(
-            "O", (), {"name": "x", "headlines": dict.fromkeys([h.key for h in HEADLINES], 1.0) | h}
-        )()
+        figures = dict.fromkeys([h.key for h in HEADLINES], 1.0) | h
+        return SimpleNamespace(name="x", headlines=figures, currency="$")
 
     worse, dominated = reasons(option(), option(cost=2.0))
     assert (
-        worse == "It is worse in cost: 2, against 1."
+        worse == "It is worse in cost: $2, against $1."
         and dominated == "The chosen one is at least as good in every figure."
     )
     both = reasons(option(), option(cost=0.5, sti=0.5))
     assert both == [
         "It is worse in speech intelligibility (STI), worst use: 0.50, against 1.00.",
-        "It is better in cost: 0, against 1.",
+        "It is better in cost: $0, against $1.",
     ]
     assert "rests on something else" in reasons(option(), option(cost=0.4))[-1]
     assert (
@@ -275,7 +286,8 @@ def test_parts_for_the_reader(decision):
         and "schedules</h2>" not in school
         and "Cautions" in school
         and "Signatures" in school
-        and len(school) < 40_000
+        and "plotly" not in school
+        and len(school) < 150_000
     )
     assert "schedules</h2>" in installer and "Options considered" not in installer
     assert all(
@@ -285,7 +297,7 @@ def test_parts_for_the_reader(decision):
             "Options considered",
             "How the gym rings",
             "How sure",
-            "what the model cannot say",
+            "What the model cannot say",
             "SHA-256",
             "Signatures",
         )
@@ -302,6 +314,8 @@ def test_figures_and_tables_are_accessible(html):
     """
     seen = Reader(html)
     figures = [a for tag, a in seen.tags if tag == "div" and a.get("role") == "img"]
+    drawn = [a for tag, a in seen.tags if tag == "svg"]
+    assert all(a["role"] == "img" and len(a["aria-label"]) > 10 for a in drawn)
     assert len(figures) == html.count("<figcaption>") == len(
         {a["id"] for a in figures}
     ) > 8 and all(len(a["aria-label"]) > 10 for a in figures)
@@ -347,7 +361,8 @@ def test_it_opens_offline_and_prints(decision, tmp_path):
     """
     paths = write_record(decision, tmp_path, date=DAY)
     assert (
-        paths[0].name == "record.html" and (paths[0].parent / "option-1-not-chosen.toml").exists()
+        paths[0].name == "record.html"
+        and (paths[0].parent / "option-1-pendants-not-chosen.toml").exists()
     )
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=browser_path(), args=FLAGS)
@@ -375,10 +390,39 @@ def test_it_opens_offline_and_prints(decision, tmp_path):
             " h.innerText.includes('Game')).scrollIntoView()"
         )
         page.screenshot(path=SHOTS / "record_use.png")
+        page.emulate_media(media="print")
+        page.set_viewport_size({"width": PRINTED, "height": 1000})
+        wide = page.evaluate(TOO_WIDE)
+        page.emulate_media(media="screen")
+        page.set_viewport_size({"width": 1440, "height": 900})
+        wide += page.evaluate(TOO_WIDE)
         page.pdf(path=SHOTS / "record.pdf", prefer_css_page_size=True)
         browser.close()
-    assert (errors, left) == ([], [])
-    assert (SHOTS / "record.pdf").stat().st_size > 100_000
+    assert (errors, left, wide) == ([], [], [])
+    pages = letters_by_page((SHOTS / "record.pdf").read_bytes())
+    assert 10 < len(pages) < 30 and min(pages) > LEAST_LETTERS
+
+
+PRINTED = 688  # width of what is printed on A4 between its margins [px]
+TOO_WIDE = """() => [...document.querySelectorAll('table')].filter(t =>
+    t.scrollWidth > document.body.clientWidth + 1 || t.getBoundingClientRect().right >
+    document.body.getBoundingClientRect().right + 1).map(t => t.innerText.slice(0, 40))"""
+LEAST_LETTERS = 150  # on a page that is not blank: its foot has about 60
+
+
+def letters_by_page(pdf):
+    """How many letters every page of a PDF shows, as Chromium writes it: pages in order, content
+    packed, letters as glyphs of four hexadecimal digits.
+    """
+    things = dict(re.findall(rb"(?:^|\n)(\d+) 0 obj\n(.*?)\nendobj", pdf, re.S))
+    found = []
+    for number, thing in things.items():
+        if re.search(rb"/Type\s*/Page\b", thing):
+            content = re.search(rb"/Contents\s+(\d+) 0 R", thing)[1]
+            packed = things[content].partition(b"stream\n")[2].rpartition(b"\nendstream")[0]
+            glyphs = b"".join(re.findall(rb"<([0-9A-Fa-f]+)>", zlib.decompress(packed)))
+            found.append((int(number), len(glyphs) // 4))
+    return [count for _, count in sorted(found)]
 
 
 @pytest.fixture
@@ -396,8 +440,12 @@ def test_the_command_line(tmp_path, capsys, quick):
     save(arrange(one, "pendants"), tmp_path / "b.toml")
     call = ["record", str(tmp_path / "a.toml"), "--against", str(tmp_path / "b.toml")]
     call += ["--folder", str(tmp_path), "--reader", "school"]
-    assert main(call) == 0 and "files are in" in capsys.readouterr().out
+    more = ["--reason", "The lift.", "--for", "Ann", "--date", "2026-11-25", "--units", "ft"]
+    assert main([*call, *more]) == 0 and "files are in" in capsys.readouterr().out
     (page,) = tmp_path.glob("*/record.html")
+    text = page.read_text(encoding="utf-8")
+    for said in (quoted("The lift."), f"for: {quoted('Ann')}", "Date: 2026-11-25", "size: letter;"):
+        assert said in text
     page.write_text("not to be lost", encoding="utf-8")
     assert main(call) == 2 and "exists" in capsys.readouterr().err
     assert page.read_text(encoding="utf-8") == "not to be lost"
@@ -419,6 +467,11 @@ def test_the_command_line(tmp_path, capsys, quick):
         (["report", "a.toml", "r.csv", "--waves", ""], "--waves: is empty"),
         (["testplan", "a.toml", "--use", ""], "--use: is empty"),
         (["open", ""], "workbook: is empty"),
+        (
+            ["record", "a.toml", "--date", "tomorrow"],
+            "--date: 'tomorrow' is no day. Write 2026-11-25",
+        ),
+        (["record", "a.toml", "--reason", " "], "--reason: is empty"),
         (["record", "a.toml", "--reader", "principal"], "invalid choice: 'principal'"),
         (["record"], "required: scenario"),
         (["testplan", "none.toml"], "there is no such scenario file"),
@@ -451,3 +504,272 @@ def test_decisions_that_cannot_be():
         decide({})
     with pytest.raises(ValueError, match=r"chosen = 'b' is none of the options: a"):
         decide({"a": SHORT}, "b")
+
+
+# --- what stands on the first page
+
+
+def test_the_board_is_the_meetings(decision, html):
+    """Regression: the record's board has the rows and words of the meeting's, cell by cell, and its
+    sentence; no second place says which use fails what.
+    """
+    seen = Reader(html)
+    shown = next(t for t in seen.tables if t and t[0][:2] == ["use", "Loud enough?"])
+    judged = [JudgedUse.of(r) for r in decision.results.values()]
+    for got, use in zip(shown[1:], judged, strict=True):
+        row = board_row(use)
+        assert got[0] == row["use"] + row["note"]
+        for cell, want in zip(got[1:], row["cells"], strict=True):
+            said = "".join(want[key] for key in ("word", "number", "count", "where"))
+            assert cell == (said or "-")
+    assert " ".join(board_sentence(judged).split()) in " ".join(" ".join(seen.text).split())
+
+
+def test_seats_are_marked_as_they_are_judged(decision):
+    """Closed form: the drawing has a dot, a ring or a cross for each seat, as many as the figures
+    of its seats give; the words below it say the shares. Nothing hangs on color: each is a path of
+    another form.
+    """
+    result = shown_use(decision.results)
+    sti, target = result.sti, result.scenario.targets.sti
+    close, shown = CRITERIA["sti"].close, CRITERIA["sti"].shown
+    asked = [sti[result.spans[name]] for name in result.weights]
+    values = [v for area in asked for v in area]
+    meets = sum(v >= target - shown for v in values)
+    misses = sum(v < target - close for v in values)
+    drawn = seat_plan(result)
+    for word, count in (("meets", meets), ("close", len(values) - meets - misses)):
+        assert drawn.split(f'class="{word}" d="')[1].partition('"')[0].count("h0") == count
+    crosses = drawn.split('class="misses" d="')[1].partition('"')[0].count("l")
+    assert crosses == 2 * misses
+    for sign, count in (("●", meets), ("×", misses)):
+        assert re.search(rf"{sign} \w+ the target: {100 * count / len(values):.0f} %", drawn)
+    with pytest.raises(ValueError, match=r"^quantity = 'distance': no seat is held against"):
+        seat_plan(result, "distance")
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_no_word_of_the_plan_lies_over_another(name):
+    """Regression: in every use of every school tags, names and scale stand apart, within the sheet;
+    letters are taken as wide as the widest usual ones, 0.62 of their height.
+    """
+    s = SCENARIOS[name]
+    for use in s.uses:
+        drawn = seat_plan(evaluate(s, use.name, rays="few"))
+        words = re.findall(r'<text x="([\d.-]+)" y="([\d.-]+)"[^>]*>([^<]*)<', drawn)
+        assert len(words) >= len(s.loudspeakers) + 2
+        boxes = [
+            (float(x), float(y) - 0.8 * LETTER, float(x) + 0.62 * LETTER * len(text), float(y) + 4)
+            for x, y, text in words
+        ]
+        for n, (x0, y0, x1, y1) in enumerate(boxes):
+            assert 0 <= x0 and x1 <= WIDE and y0 >= 0, words[n]
+            for a0, b0, a1, b1 in boxes[:n]:
+                assert x1 <= a0 or a1 <= x0 or y1 <= b0 or b1 <= y0, words[n]
+
+
+def test_conflicts_with_the_court_stand_on_the_first_page(decision):
+    """Behavior: loudspeakers low over the court are one sentence, with the lowest; the list of
+    warnings does not say it again. Where none is in the way, that is said.
+    """
+    page = record_html(decision, date=DAY)
+    first = page[: page.index("Why this option")]
+    low = min(c.z - c.type.height / 2 for c in SHORT.loudspeakers)
+    assert f"hang over the court, the lowest with {low:.2f} m under it" in first
+    assert all(quoted(text) not in page for text in SHORT.warnings if "over the court" in text)
+    larkfield = SCENARIOS["larkfield"]  # all hang under the roof, and banks keep off the lines
+    assert court_conflicts(larkfield) == []
+    assert len(court_conflicts(SHORT)) == len(low_over_courts(SHORT)) == len(SHORT.loudspeakers)
+
+
+def with_scenario(decision, scenario, **more):
+    """A decision of which the chosen option is another scenario."""
+    chosen = replace(decision.chosen, scenario=scenario)
+    return replace(decision, options=(chosen, *decision.options[1:]), **more)
+
+
+def test_assumptions_are_counted_and_listed(decision):
+    """Behavior: the first page says how many values nobody has confirmed, the inputs list them; of
+    a file that marks none, that is said.
+    """
+    assert "The file marks no value as assumed." in record_html(decision, reader="school")
+    assumed = replace(SHORT, assumed=("hall.roof", "hall.clear_height"))
+    marked = with_scenario(decision, assumed)
+    page = record_html(marked, reader="school")
+    assert "2 values are assumed and not confirmed on site" in page[: page.index("Why this option")]
+    page = Page("t")
+    inputs(page, marked)
+    rows = Reader(page.html()).tables
+    listed = next(t for t in rows if ["gym: roof", SHORT.hall.roof] in t)
+    assert len(listed) == 3
+
+
+def test_the_gym_is_listed_whole():
+    """Behavior: every surface of every use stands in the record with its finish, the stage with its
+    curtain, every balcony, track, fixture and divider by its name; criteria stand by their names,
+    and a target has its unit and says which side of it is good.
+    """
+    s = SCENARIOS["larkfield"]
+    results = evaluate_all(s, rays="few").results
+    page = Page("t")
+    gym(page, SimpleNamespace(chosen=SimpleNamespace(scenario=s), results=results))
+    seen = Reader(page.html())
+    surfaces = {row[0]: row[1] for row in seen.table("surface")[1:]}
+    for result in results.values():
+        for x in result.configuration.room.surfaces:
+            assert x.area < 0.5 or x.name in surfaces
+    (stage,) = [row[1] for row in seen.table("what") if row[0] == "stage"]
+    for words in (s.stage.side, s.say(s.stage.width), s.stage.curtain, s.stage.surrounds):
+        assert words in stage
+    page = Page("t")
+    inputs(page, SimpleNamespace(chosen=SimpleNamespace(scenario=s), results=results))
+    targets = {row[1]: row[2] for row in Reader(page.html()).table("question")[1:]}
+    assert targets[CRITERIA["coverage_range"].label] == "at most 6.0 dB"
+    assert targets[CRITERIA["sti"].label] == "at least 0.50"
+    assert not [label for label in targets if "_" in label]
+
+
+def test_a_reason_is_the_designers_and_figures_propose_another(decision):
+    """Behavior: what the designer writes stands as it is written, tags as text; without it lines
+    are left to write on. What the figures say is best and given up follows the headlines.
+    """
+    school = partial(record_html, decision, reader="school")
+    page = school(issue=Issue(reason="The lift reaches <these>.\nAnd so."))
+    assert f"<p>{quoted('The lift reaches <these>.')}</p><p>{quoted('And so.')}</p>" in page
+    assert 'class="by-hand"' not in page
+    assert school().count('class="by-hand"') == 5
+
+    def option(name, **h):
+        figures = dict.fromkeys([h.key for h in HEADLINES], 1.0) | h
+        return SimpleNamespace(name=name, headlines=figures, currency="$")
+
+    ours = option("a", cost=1.0, sti=0.4)
+    assert proposed_reason([ours]) == [
+        "It is the only option on record, so the figures compare it with nothing."
+    ]
+    assert proposed_reason([ours, option("b", cost=2.0, sti=0.4), option("c", sti=0.5)]) == [
+        "It is worse in speech intelligibility (STI), worst use (0.40; c: 0.50)."
+    ]
+    assert proposed_reason([ours, option("b", cost=2.0, sti=0.4)]) == [
+        "Of the 2 options it is best in cost ($1; b: $2)."
+    ]
+
+
+# --- revisions
+
+
+@pytest.fixture(scope="module")
+def later(decision):
+    """The same decision with one group tilted otherwise, and without the last line of its bill."""
+    moved = changed(SHORT, {("groups", "floor pair", "downtilt_deg"): 60.0})
+    results = {u.name: evaluate(moved, u.name) for u in moved.uses}
+    lines = decision.parts.lines[:-1]
+    more = dict(results=results, parts=replace(decision.parts, lines=lines), inputs_hash="another")
+    return with_scenario(decision, moved, **more)
+
+
+def put_earlier(folder, decision, issue):
+    """A record of an earlier time, with what the next one reads of it."""
+    folder.mkdir(parents=True)
+    (folder / "record.html").write_text("<p>earlier</p>", encoding="utf-8")
+    (folder / "record.json").write_text(kept_text(decision, issue), encoding="utf-8")
+    save(decision.chosen.scenario, folder / "scenario.toml")
+
+
+def test_a_revision_says_what_has_changed(decision, later, tmp_path):
+    """Closed form: values of the scenario, checks whose word changed and the price are those of
+    both evaluations; who it was for and when stand beside.
+    """
+    issue = Issue(revision=4, date=DAY, prepared_for="The board")
+    put_earlier(tmp_path / "x", decision, issue)
+    earlier = earlier_record(tmp_path / "x")
+    assert (earlier.revision, earlier.date, earlier.prepared_for) == (4, "2026-11-25", "The board")
+    found = changes_since(earlier, later)
+    assert found.values == (("group 'floor pair', downtilt", "90°", "60°"),)
+    words = {}
+    for n, d in enumerate((decision, later)):
+        for use, result in d.results.items():
+            for v in result.verdicts:
+                words.setdefault((use, v.criterion, v.area), ["", ""])[n] = v.word
+    assert len(found.verdicts) == sum(a != b for a, b in words.values()) > 0
+    for x in found.verdicts:
+        assert any(
+            [x.was[1:], x.now[1:]] == [(a,), (b,)]
+            for (u, *_), (a, b) in words.items()
+            if u == x.use
+        )
+    less = decision.parts.lines[-1].total
+    assert found.money.endswith(f"${less:,.0f} less.")
+    page = record_html(later, reader="school", issue=Issue(revision=5), earlier=earlier)
+    assert "What has changed since revision 4" in page and "of 2026-11-25" in page
+    assert quoted("group 'floor pair', downtilt") in page
+    assert " ".join(counted(found).split()) in " ".join(" ".join(Reader(page).text).split())
+
+
+def test_nothing_that_has_not_changed_is_listed(decision, tmp_path):
+    """Behavior: a record of the same inputs says that nothing has changed, after a save and a load
+    of the scenario.
+    """
+    put_earlier(tmp_path / "x", decision, Issue())
+    earlier = earlier_record(tmp_path / "x")
+    found = changes_since(earlier, decision)
+    assert (found.values, found.verdicts, found.moved, found.money) == ((), (), 0, "")
+    page = record_html(decision, reader="school", issue=Issue(revision=2), earlier=earlier)
+    for words in (
+        "Nothing that the figures come from has changed.",
+        "No value of the scenario has changed.",
+        "The price is the same.",
+    ):
+        assert words in page
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "{", "[]", '{"format": 2}', '{"format": 1, "revision": "4"}', "[" * 100_000],
+)
+def test_an_earlier_record_that_cannot_be_read_is_said(decision, tmp_path, text):
+    """Behavior: whatever stands in the earlier folder, the next record is written and says that it
+    cannot compare; its number still follows.
+    """
+    put_earlier(tmp_path / "x", decision, Issue(revision=7))
+    (tmp_path / "x" / "record.json").write_text(text, encoding="utf-8")
+    earlier = earlier_record(tmp_path / "x")
+    assert earlier.kept is None and earlier.revision == 1
+    page = record_html(decision, reader="school", issue=Issue(revision=2), earlier=earlier)
+    assert "What the earlier record kept of its figures cannot be read." in page
+
+
+def test_revisions_are_counted(decision, tmp_path, monkeypatch):
+    """Behavior: every record that is written in the place of another has the next number, also when
+    schedules without a record were written in between; date and reader are blank until given.
+    """
+    monkeypatch.setattr(handover, "_write_files", lambda *_: [])
+    numbers = []
+    for n in range(3):
+        page, *_ = write_record(
+            decision,
+            tmp_path,
+            reader="school",
+            overwrite=True,
+            issue=Issue(prepared_for="Ann" * (n > 0)),
+        )
+        numbers.append(json.loads((page.parent / "record.json").read_text())["revision"])
+        if n == 0:
+            assert page.read_text().count('class="blank"') == 2
+            write_handover(decision.parts, tmp_path, overwrite=True)
+    assert numbers == [1, 2, 3]
+    assert f"Prepared for: {quoted('Ann')}" in page.read_text()
+    assert "What has changed since revision 2" in page.read_text()
+
+
+def test_paper_and_foot_follow_the_school(decision):
+    """Behavior: a school in feet is printed on letter paper, one in meters on A4; the foot of every
+    page names the school and the revision, and no name can end the style sheet.
+    """
+    evil = replace(SHORT, units="ft", name='x"; } </style><script>alert(1)</script>\\')
+    feet = record_html(with_scenario(decision, evil), reader="school", issue=Issue(revision=2))
+    meters = record_html(decision, reader="school")
+    assert "size: letter;" in feet and "size: A4;" in meters
+    assert f'"{SHORT.name}: decision record, revision 1"' in meters
+    assert "decision record, revision 2" in feet and feet.count("</style>") == 1
+    assert "<script>alert" not in feet and 'x"; }' not in feet.partition("</style>")[0]

@@ -19,6 +19,7 @@ from gymtools.display.documents import drawings
 from gymtools.display.documents.exports import csv_text, write_xlsx
 from gymtools.display.documents.handover import folder_name, write_handover
 from gymtools.display.panel.meeting import Meeting
+from gymtools.display.tables.schedules import tables_of
 from gymtools.equipment.amplification import amplify
 from gymtools.equipment.bill import cost
 from gymtools.equipment.hanging import both_lengths, pan_words, tilt_words
@@ -648,3 +649,57 @@ def test_what_is_no_file_is_no_price_book(tmp_path):
     ):
         with pytest.raises(ValueError, match=message):
             read_prices(given)
+
+
+@pytest.mark.parametrize("name", ["larkfield", "stonebridge"])
+def test_a_schedule_is_printed_in_one_kind_of_units(name):
+    """Worked by hand: in feet a length stands in feet and inches alone, in meters to the
+    centimeter; 22 kg are 48.5 lb. Both ways every row keeps its texts, and no column is lost.
+    """
+    for schedule in tables(SCENARIOS[name]).values():
+        feet, meters = schedule.in_units("ft"), schedule.in_units("m")
+        assert not [c for c in feet.columns if c.endswith(("[m]", "[kg]"))]
+        assert not [c for c in meters.columns if c.endswith(("[ft-in]", "[lb]"))]
+        bases = {c.rpartition(" [")[0] or c for c in schedule.columns}
+        for one in (feet, meters):
+            assert {c.rpartition(" [")[0] or c for c in one.columns} == bases
+            assert all(len(row) == len(one.columns) for row in one.rows)
+            assert len(set(one.columns)) == len(one.columns)
+            assert {c for _, own in one.apart for c in own} <= set(one.columns)
+    first = tables(SCENARIOS[name])["Loudspeakers"]
+    assert column(first.in_units("ft"), "weight [lb]")[0] == 48.5
+    assert all(v == round(v, 2) for v in column(first.in_units("m"), "throw [m]"))
+    with pytest.raises(ValueError, match=r"^units = 'yd' is unknown\. Known: m, ft\.$"):
+        first.in_units("yd")
+
+
+def test_a_mass_or_length_in_one_unit_only_is_converted():
+    """Worked by hand: 10 kg are 22.0 lb, 2.54 m are 8 ft 4 in; text and nothing stay as they are;
+    a force, which has been rounded, keeps its unit.
+    """
+    table = Schedule(
+        title="t",
+        columns=("a", "weight [kg]", "long [m]", "pull [kN]"),
+        rows=(("x", 10.0, 2.54, 1.25), ("y", "", "none", "")),
+    )
+    feet = table.in_units("ft")
+    assert feet.columns == ("a", "weight [lb]", "long [ft-in]", "pull [kN]")
+    assert feet.rows == (("x", 22.0, "8 ft 4 in", 1.25), ("y", "", "none", ""))
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_no_printed_table_is_wider_than_a_page(name):
+    """Behavior: what is printed together has at most 14 columns, begins with what the row is of,
+    and all printed tables together hold every column once.
+    """
+    for schedule in tables(SCENARIOS[name]).values():
+        for units in ("ft", "m"):
+            shown = schedule.in_units(units)
+            parts_shown = tables_of(shown)
+            assert max(len(p.columns) for p in parts_shown) <= 14
+            assert {p.columns[0] for p in parts_shown} == {shown.columns[0]}
+            others = [c for p in parts_shown for c in p.columns[1:]]
+            assert sorted(others) == sorted(shown.columns[1:])
+            for part in parts_shown:
+                for c in part.columns:
+                    assert column(part, c) == column(shown, c)

@@ -38,6 +38,9 @@ CASES = {
             "arrangements": [],
             "reader": "school",
             "units": "m",
+            "reason": "The lift of the school reaches them.",
+            "prepared_for": "the school board",
+            "date": "2026-11-25",
         }
     ],
     "01_distance_and_level": [

@@ -420,8 +420,8 @@ def _sti_words(v, _units):
             f" at any level up to {f['loudest']:g} dB(A); target {v.target:.2f}"
         )
     return (
-        f"9 of 10 seats reach {v.value:.2f} (rating {intelligibility.rating(v.value)}), half of"
-        f" them {f['median']:.2f}; target {v.target:.2f} or more"
+        f"9 of 10 seats reach {v.value:.2f}, half of them {f['median']:.2f}; target"
+        f" {v.target:.2f} or more"
     )
 
 

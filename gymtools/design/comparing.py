@@ -2,6 +2,8 @@
 
 from dataclasses import is_dataclass, replace
 
+from ..acoustics.criteria import CRITERIA, in_sentence
+from ..venue.assumptions import assumed_values
 from ..venue.hall import Treatment
 from ..venue.quantity import file_fields
 from ..venue.units import area_text, length_text
@@ -40,8 +42,8 @@ VALUES = {
     "target_dba": "target speech level",
     "noise_dba": "noise",
     "on": "plays",
-}
-UNSAID = ("name", "tag", "units", "source")
+} | {c.target: in_sentence(c.label) for c in CRITERIA.values() if c.target}
+UNSAID = ("name", "tag", "units", "source", "assumed")
 UNITS = {"deg": "°", "": "", "count": "", None: ""}  # written otherwise than after a space
 
 
@@ -87,6 +89,8 @@ def loudspeaker_list(scenario):
 def _values(scenario, units):
     """Every value of a scenario as text by what it is."""
     found = _walk("", replace(scenario, treatments=()), units)
+    assumed = "; ".join(where for where, _ in assumed_values(scenario))
+    found |= {"assumed, not confirmed": assumed} if assumed else {}
     areas = {}
     for t in scenario.treatments:  # several of a kind on one surface count together
         areas[_title("treatments", t)] = areas.get(_title("treatments", t), 0.0) + t.area

@@ -221,10 +221,50 @@ def reasons(chosen: Option, other: Option):
         found.append("The chosen one is at least as good in every figure.")
     elif better and not worse:
         found.append(
-            "No figure speaks against it: the choice rests on something else, to be written down"
-            " below."
+            "No figure speaks against it: the choice rests on something else, which belongs into"
+            " the designer's own reason."
         )
     return found
+
+
+def proposed_reason(options):
+    """Why the chosen option may have been chosen, as far as its figures say.
+
+    Parameters
+    ----------
+    options : sequence of Option
+        The chosen one first
+
+    Returns
+    -------
+    sentences : list of str
+        What it is best in, and what it is worse in
+    """
+    chosen, *others = options
+    if not others:
+        return ["It is the only option on record, so the figures compare it with nothing."]
+    best, worse = [], []
+    for h in HEADLINES:
+        compared = [o for o in others if None not in (o.headlines[h.key], chosen.headlines[h.key])]
+        if not compared:
+            continue
+        leader = max(compared, key=lambda o: h.better * o.headlines[h.key])
+        gain = h.better * (chosen.headlines[h.key] - leader.headlines[h.key])
+        said = f"{h.words} ({_figure(h, chosen)}; {leader.name}: {_figure(h, leader)})"
+        if gain:
+            (best if gain > 0 else worse).append(said)
+    words = []
+    if best:
+        words.append(f"Of the {len(options)} options it is best in {'; '.join(best)}.")
+    if worse:
+        words.append(f"It is worse in {'; '.join(worse)}.")
+    return words or ["No figure of it, rounded as shown, differs from the best of the others."]
+
+
+def _figure(headline, option):
+    """A headline figure with its unit or currency."""
+    value = headline.text(option.headlines[headline.key], option.currency)
+    return f"{value} {headline.unit}".rstrip()
 
 
 def _compared(chosen, other):
@@ -234,7 +274,6 @@ def _compared(chosen, other):
         a, b = chosen.headlines[h.key], other.headlines[h.key]
         if None in (a, b) or a == b:
             continue
-        unit = f" {h.unit}" if h.unit else ""
-        words = f"{h.words}: {h.text(b)}{unit}, against {h.text(a)}{unit}"
+        words = f"{h.words}: {_figure(h, other)}, against {_figure(h, chosen)}"
         (better if (b - a) * h.better > 0 else worse).append(words)
     return worse, better

@@ -2,6 +2,7 @@
 works with it.
 """
 
+import datetime
 from numbers import Real
 from pathlib import Path
 
@@ -67,7 +68,17 @@ COUNTS = {
     "evaluations": (1, 1_000_000),
 }
 MAY_BE_NONE = ("roof", "target_s")
-MAY_BE_EMPTY = ("units", "folder", "readings", "waves", "name", "copied_from")
+MAY_BE_EMPTY = (
+    "units",
+    "folder",
+    "readings",
+    "waves",
+    "name",
+    "copied_from",
+    "reason",
+    "prepared_for",
+    "date",
+)
 UNITS = ("m", "ft")
 CHOICES = {
     "units": UNITS,
@@ -79,7 +90,7 @@ CHOICES = {
     "halls": HALLS_SHOWN,
     "form": FORMS,
 }
-TEXTS = ("readings", "waves", "where", "attempts_file", "name")
+TEXTS = ("readings", "waves", "where", "attempts_file", "name", "reason", "prepared_for")
 SCHOOLS = ("scenario", "brief")
 MOST_WORDS = 300  # characters of a refusal
 
@@ -152,6 +163,8 @@ def _check(name, value, school, given):
         if not isinstance(value, str) or not value.strip():
             raise ValueError(f"{name} = {shown(value)} is no text. Give a name in quotes.")
         check_text(name, value)
+    elif name == "date":
+        _day(name, value)
     elif name == "copied_from":
         try:
             _school(name, value)
@@ -162,13 +175,24 @@ def _check(name, value, school, given):
     elif name == "against":
         _files(name, value)
     elif name == "begin_with":
-        if not isinstance(value, dict):
-            raise ValueError(f"begin_with = {shown(value)} is no dict. Give {{}} for no changes.")
-        check_changes("begin_with", value)
-        if school is not None:
-            changed(school, value)
+        _changes(name, value, school)
     else:
         _of_school(name, value, school, given)
+
+
+def _changes(name, value, school):
+    if not isinstance(value, dict):
+        raise ValueError(f"{name} = {shown(value)} is no dict. Give {{}} for no changes.")
+    check_changes(name, value)
+    if school is not None:
+        changed(school, value)
+
+
+def _day(name, value):
+    try:
+        datetime.date.fromisoformat(value)
+    except (TypeError, ValueError):
+        raise ValueError(f'{name} = {shown(value)} is no day. Write "2026-11-25".') from None
 
 
 def _files(name, value):

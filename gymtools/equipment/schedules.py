@@ -2,7 +2,7 @@
 each button sets, what it costs.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from ..physics import bands
 from ..venue.joists import joist_warnings
 from ..venue.scenario import Scenario
 from ..venue.units import feet_inches
-from . import hanging, hanging_points
+from . import hanging, hanging_points, schedule_units
 from .amplification import CIRCUIT_PART, Amplification, amplify
 from .assistive_listening import receivers
 from .bill import bill, there_already
@@ -25,6 +25,19 @@ from .wiring_words import DAMPING, wiring_name
 
 BTU_H = 3.412  # of one watt [BTU/h]
 TUNED = 3  # octaves of the room equalization: those below 1 kHz
+# what is printed as a table of its own: its title, and how its columns begin
+APART = {
+    "Loudspeakers": ("turn, tilt and aim", ("pan", "tilt", "downtilt", "aim", "throw")),
+    "Hanging points": (
+        "loads",
+        ("loudspeaker", "hardware", "load", "suspension", "tension", "least", "tilt"),
+    ),
+    "Levels": ("what can be reached in each octave", ("can reach at ",)),
+    "Channels": (
+        "power, limiters and filters",
+        ("peaks", "gives", "limit", "high-pass", "damping"),
+    ),
+}
 AIMS = (
     "Aim points are those of the use in which most of a loudspeaker's sound lands on seats that"
     " listen."
@@ -75,12 +88,40 @@ CHANNEL_COLUMNS = (
 
 @dataclass(frozen=True, kw_only=True)
 class Schedule:
-    """A table."""
+    """A table; as it is made, lengths stand in meters and most of them in feet as well.
+
+    ``apart`` names columns that are printed as a table of their own, so that both fit a page:
+    (title, columns) each.
+    """
 
     title: str
     columns: tuple
     rows: tuple  # tuples of text and numbers
     note: str = ""
+    apart: tuple = ()
+
+    def in_units(self, units):
+        """The schedule with lengths, masses and forces in one kind of units.
+
+        Parameters
+        ----------
+        units : str
+            "ft" (feet and inches, pounds) or "m" (meters to the centimeter, kilograms)
+
+        Returns
+        -------
+        schedule : Schedule
+            No column twice
+
+        Raises
+        ------
+        ValueError
+            The units are unknown
+        """
+        columns, rows = schedule_units.converted(self.columns, self.rows, units)
+        names = schedule_units.names_in(self.columns, units)
+        apart = tuple((t, tuple(names[c] for c in own if c in names)) for t, own in self.apart)
+        return replace(self, columns=columns, rows=rows, apart=apart)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -146,7 +187,18 @@ def schedules(made):
         _presets,
         _bill,
     )
-    return tuple(make(made) for make in makers)
+    groups = [g.name for g in made.scenario.groups]
+    return tuple(_parted(make(made), groups) for make in makers)
+
+
+def _parted(schedule, groups):
+    """A schedule that knows which of its columns are printed apart."""
+    if schedule.title == "Presets":  # a group may be called like any column
+        words, own = "gain and delay of every row of loudspeakers", tuple(groups)
+    else:
+        words, beginnings = APART.get(schedule.title, ("", ()))
+        own = tuple(c for c in schedule.columns if c.startswith(beginnings))
+    return replace(schedule, apart=((f"{schedule.title}: {words}", own),) if own else ())
 
 
 def _measured(scenario):
@@ -356,6 +408,7 @@ def _cables(made):
             if c.existing_cable
             else c.conductor,
             " + ".join(f"{x:.1f}" for x in c.lengths),
+            " + ".join(map(feet_inches, c.lengths)),
             *both_lengths(c.length),
             round(c.loss_db, 2),
         )
@@ -367,6 +420,7 @@ def _cables(made):
         "to",
         "conductor",
         "pieces [m]",
+        "pieces [ft-in]",
         "length [m]",
         "length [ft-in]",
         "loss at the last [dB]",

@@ -1118,6 +1118,81 @@ def _check_free(scenario, use, microphone):
         )
 
 
+def low_over_courts(scenario):
+    """Loudspeakers that hang over a court lower than the game asks for.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Any scenario
+
+    Returns
+    -------
+    low : list of tuple
+        (loudspeaker, name of the court, height free under it [m])
+    """
+    courts = {"the court": scenario.lines} | {f"'{s.name}'": s for s in scenario.side_courts}
+    found = []
+    for c in scenario.loudspeakers:
+        under = next((name for name, court in courts.items() if _plays_under(court, c)), None)
+        low = c.z - c.type.height / 2
+        if under and low < PLAY_HEIGHT:
+            found.append((c, under, low))
+    return found
+
+
+def conflicts_beside_court(scenario):
+    """Banks over the lines of the court, and too little floor around it.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Any scenario
+
+    Returns
+    -------
+    conflicts : list of str
+        Sentences, with lengths in the scenario's units
+    """
+    found, hall, lines, say = [], scenario.hall, scenario.lines, scenario.say
+    west, east, south, north = lines.footprint()
+    for bank in (b for b in scenario.banks if b.on_floor):
+        if overlap(bank.footprint(hall), lines.footprint()) > 0.01:
+            found.append(
+                f"'{bank.name}' reaches over the lines of the court when it stands like this, by"
+                f" {overlap_words(bank, lines, hall, say)}."
+            )
+    free = min(hall.length / 2 - max(east, -west), hall.width / 2 - max(north, -south))
+    if free < RUN_OUT:
+        found.append(
+            f"Only {say(free)} of floor remains around the court; rules ask for at least"
+            f" {say(RUN_OUT)}."
+        )
+    return found
+
+
+def court_conflicts(scenario):
+    """What of a design is in the way of the game.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Any scenario
+
+    Returns
+    -------
+    conflicts : list of str
+        Sentences, with lengths in the scenario's units
+    """
+    say = scenario.say
+    low = [
+        f"Loudspeaker {c.tag} hangs over {under} with {say(height)} under it;"
+        f" international rules ask for {say(PLAY_HEIGHT)}."
+        for c, under, height in low_over_courts(scenario)
+    ]
+    return [*low, *conflicts_beside_court(scenario)]
+
+
 def warnings(scenario):
     """What is legal but should be looked at.
 
@@ -1131,34 +1206,8 @@ def warnings(scenario):
     warnings : list of str
         Sentences, with lengths in the scenario's units
     """
-    found, hall, lines = [], scenario.hall, scenario.lines
-    west, east, south, north = lines.footprint()
-    courts = {"the court": lines} | {f"'{s.name}'": s for s in scenario.side_courts}
-    for c in scenario.loudspeakers:
-        under = next((name for name, court in courts.items() if _plays_under(court, c)), None)
-        low = c.z - c.type.height / 2
-        if under and low < PLAY_HEIGHT:
-            found.append(
-                f"Loudspeaker {c.tag} hangs over {under} with {scenario.say(low)} under it;"
-                f" international rules ask for {scenario.say(PLAY_HEIGHT)}."
-            )
-    found += _low_loudspeakers(scenario)
+    found = [*court_conflicts(scenario), *_low_loudspeakers(scenario)]
     found += [*_among_joists(scenario), *joist_warnings(scenario)]
-    for bank in (b for b in scenario.banks if b.on_floor):
-        if overlap(bank.footprint(hall), lines.footprint()) > 0.01:
-            found.append(
-                f"'{bank.name}' reaches over the lines of the court when it stands like this, by"
-                f" {overlap_words(bank, lines, hall, scenario.say)}."
-            )
-    free = min(
-        hall.length / 2 - max(east, -west),
-        hall.width / 2 - max(north, -south),
-    )
-    if free < RUN_OUT:
-        found.append(
-            f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least"
-            f" {scenario.say(RUN_OUT)}."
-        )
     found += [*_covered_courts(scenario), *_wheelchairs(scenario), *_faulty(scenario)]
     return [*found, *_on_decks(scenario), *measured_warnings(scenario)]
 

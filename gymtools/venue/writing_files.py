@@ -386,3 +386,22 @@ def revisions_sentence(folder):
     return (
         f"Earlier revisions are in '{REVISIONS}', the last of them as {place.name}-{numbers[-1]}."
     )
+
+
+def earlier_folders(folder):
+    """What is there before a folder is written anew: the one in its place, and its revisions.
+
+    Parameters
+    ----------
+    folder : str or Path
+        As for ``new_folder``
+
+    Returns
+    -------
+    folders : list of Path
+        Those that are there, the newest first
+    """
+    place = Path(os.path.realpath(folder))
+    numbers = reversed(_revisions(place))
+    found = [place, *(place.with_name(REVISIONS) / f"{place.name}-{n}" for n in numbers)]
+    return [path for path in found if path.is_dir()]

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from ...design.revisions import KEPT, Issue, earlier_record, kept_text, next_issue
 from ...equipment.schedules import schedules
 from ...venue.files import to_text
 from ...venue.measured import write_measured
@@ -41,7 +42,7 @@ def write_handover(made, folder, *, overwrite=False, units=None, issue=None):
     overwrite : bool
         Whether an earlier folder may be replaced; it moves whole into "revisions" beside it
     units : str, optional
-        Of the drawings, "ft" or "m"; the scenario's own when left out
+        Of schedules and drawings, "ft" or "m"; the scenario's own when left out
     issue : Issue, optional
         Revision, date and names for the drawings; lines to write on when left out
 
@@ -68,7 +69,8 @@ def _write_files(folder, made, units, issue):
     """Write everything for the installer; gives the names."""
     from . import drawings  # slow to load
 
-    tables, files = schedules(made), {}
+    units = units or made.scenario.units
+    tables, files = [table.in_units(units) for table in schedules(made)], {}
     for n, table in enumerate(tables, 1):
         name = f"{n}-{file_words(table.title, 'table')}.csv"
         files[name] = csv_text(table).encode("utf-8")
@@ -97,7 +99,7 @@ def _write_measured(folder, scenario):
     ]
 
 
-def write_record(decision, folder, *, reader="file", overwrite=False, date=None):
+def write_record(decision, folder, *, reader="file", overwrite=False, date=None, issue=None):
     """Write the decision record with everything for the installer and the price of every option
     beside it, all or nothing.
 
@@ -110,9 +112,12 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None)
     reader : str
         As for ``display.documents.record.record_html``
     overwrite : bool
-        As for ``write_handover``
+        As for ``write_handover``; the record then says what has changed since the earlier one
     date : datetime.date, optional
-        As for ``record_html``
+        When it is written, as for ``record_html``
+    issue : Issue, optional
+        Date, for whom and why, as given; blank lines when left out. Its number follows from the
+        earlier record
 
     Returns
     -------
@@ -124,11 +129,10 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None)
     FileExistsError, OSError
         As for ``write_handover``
     """
-    from .drawings import Issue  # slow to load
-
     target = Path(folder) / folder_name(decision.parts.scenario)
     with new_folder(target, overwrite=overwrite) as building:
-        issue = Issue(date=date)
+        earlier = earlier_record(target)
+        issue = next_issue(issue or Issue(), earlier)
         names = [
             "record.html",
             *_write_files(building, decision.parts, None, issue),
@@ -138,9 +142,11 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None)
         write_prices(
             decision.quotes, building / "price.xlsx", school=scenario.name, units=scenario.units
         )
-        texts = {"record.html": record_html(decision, reader=reader, date=date)}
+        html = record_html(decision, reader=reader, date=date, issue=issue, earlier=earlier)
+        texts = {"record.html": html, KEPT: kept_text(decision, issue)}
         for n, option in enumerate(decision.options[1:], 1):
-            texts[f"option-{n}-not-chosen.toml"] = to_text(option.scenario)
+            name = f"option-{n}-{file_words(option.name, 'option')}-not-chosen.toml"
+            texts[name] = to_text(option.scenario)
         for name, text in texts.items():
             (building / name).write_bytes(text.encode("utf-8"))
     return [target / name for name in dict.fromkeys([*names, *texts])]

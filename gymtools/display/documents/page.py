@@ -36,25 +36,59 @@ th, td {{
 table {{ table-layout: auto; }}
 td:first-child {{ max-width: 16em; }}
 td.num, th.num {{ text-align: right; }}
+td.num + td:not(.num), th.num + th:not(.num) {{ padding-left: 10px; }}
+.board .quiet {{ font-size: inherit; }}
 .quiet {{ color: {QUIET}; font-size: 12px; }}
 .word {{ font-weight: 600; }}
-.wide {{ overflow-x: auto; }} .wide table {{ font-size: 11px; }}
+.nowrap {{ white-space: nowrap; }}
+.meets {{ font-weight: 400; }}
+.misses, .out {{ border-bottom: 2px solid {INK}; }}
+.wide {{ overflow-x: auto; }} .wide table {{ font-size: 12px; }}
+.board table {{ font-size: 12px; table-layout: fixed; }}
+.board th:first-child {{ width: 12%; }}
+.beside {{ display: grid; grid-template-columns: 1fr 1fr; gap: 20px; break-inside: avoid; }}
+.drawing {{ break-inside: avoid; }} .drawing svg {{ width: 100%; }}
+.issue span {{ margin-right: 28px; }}
+.blank {{ display: inline-block; width: 7em; height: 1.2em; border-bottom: 1px solid {INK}; }}
+.by-hand {{ height: 30px; border-bottom: 1px solid {QUIET}; break-inside: avoid; }}
+.sources {{ font-size: 11px; color: {QUIET}; padding-left: 26px; }}
 figure {{ display: inline-block; margin: 8px 4px; break-inside: avoid; }}
 figcaption {{ font-size: 12px; color: {QUIET}; max-width: 600px; }}
+.sign {{ break-inside: avoid; }}
 .sign td {{ border-bottom: 1px solid {INK}; height: 44px; vertical-align: bottom; }}
 bdi {{ unicode-bidi: isolate; }}
 @media print {{
-  body {{ max-width: none; margin: 0; padding: 0; font-size: 11pt; }}
-  h2 {{ break-before: page; }}
-  h2.first {{ break-before: auto; }}
+  body {{ max-width: none; margin: 0; padding: 0; font-size: 9.5pt; orphans: 1; widows: 1; }}
+  h1 {{ margin: 0 0 4px; font-size: 17pt; }}
+  h2 {{ margin: 14px 0 8px; font-size: 13pt; break-after: avoid; }}
+  tbody tr:first-child {{ break-before: avoid; }}
+  h3, caption {{ break-after: avoid; }}
+  table {{ font-size: 8.5pt; }}
   tr, figure, h3 {{ break-inside: avoid; }}
   .screen {{ display: none; }}
+  figure {{ margin: 4px 0; }}
+  figure.paper {{ zoom: 0.64; width: 520px; }}
+  figure.paper figcaption {{ font-size: 15px; }}
+  p {{ margin: 6px 0; orphans: 2; widows: 2; }}
+  h2 + p {{ break-after: avoid; }}
+  .beside p {{ margin: 3px 0; font-size: 8.8pt; }}
+  .beside .quiet {{ font-size: 8pt; }}
+  .beside ul {{ margin: 4px 0; padding-left: 18px; font-size: 9pt; }}
   .wide {{ overflow: visible; }}
-  .wide table {{ font-size: 6.5pt; }}
-  .wide th, .wide td {{ padding-right: 4px; }}
+  .wide table, .board table {{ font-size: 7.5pt; }}
+  .wide th, .wide td, .board th, .board td {{ padding-right: 5px; }}
+  .board th {{ font-size: 6.4pt; }}
   .modebar-container {{ display: none !important; }}
 }}
-@page {{ size: A4; margin: 14mm; }}
+"""
+SHEET = """
+@page {{
+  size: {paper}; margin: 14mm 14mm 16mm;
+  @bottom-left {{ content: "{foot}"; font: 8pt sans-serif; color: {quiet}; }}
+  @bottom-right {{
+    content: "page " counter(page) " of " counter(pages); font: 8pt sans-serif; color: {quiet};
+  }}
+}}
 """
 POLICY = (
     "default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data: blob:;"
@@ -69,9 +103,14 @@ class Page:
     ----------
     title : str
         Of the window
+    paper : str
+        It is printed on: "A4" or "letter"
+    foot : str
+        At the foot of every printed page; the title when left out
     """
 
-    def __init__(self, title):
+    def __init__(self, title, *, paper="A4", foot=""):
+        self.paper, self.foot = paper, foot or title
         self.title, self.pieces, self.scripts, self.figures = title, [], [], 0
 
     def add(self, *html):
@@ -115,6 +154,10 @@ class Page:
             )
         )
 
+    def _sheet(self):
+        """Rules of the printed page."""
+        return SHEET.format(paper=self.paper, foot=_in_css(self.foot), quiet=QUIET)
+
     def _script(self, code):
         """A script that the page's policy allows, by its hash."""
         code = code.replace("\r\n", "\n").replace("\r", "\n")  # as a browser reads it
@@ -136,10 +179,19 @@ class Page:
             f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport"'
             f' content="width=device-width, initial-scale=1">'
             '<meta http-equiv="Content-Security-Policy"'
-            f' content="{policy}"><title>{escape(self.title)}</title><style>{STYLE}</style>'
-            f"{library}</head>"
+            f' content="{policy}"><title>{escape(self.title)}</title>'
+            f"<style>{STYLE}{self._sheet()}</style>{library}</head>"
             f"<body>{''.join(self.pieces)}</body></html>\n"
         )
+
+
+def _in_css(text):
+    """Text as a string of a style sheet: everything but plain letters, digits and spaces by its
+    number, so that nothing ends the string or the sheet.
+    """
+    return "".join(
+        c if c.isascii() and (c.isalnum() or c in " ,:.-") else f"\\{ord(c):06x}" for c in text
+    )
 
 
 def quoted(text):

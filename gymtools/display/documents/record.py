@@ -4,16 +4,21 @@ what, and why.
 
 import datetime
 
-from .page import Page, quoted
+from ...design.revisions import Issue
+from .page import Page
 from .record_closing import cautions, limits, origin, schedules, signatures
 from .record_figures import options, room, uncertainty, uses
 from .record_inputs import inputs
-from .record_summary import summary
+from .record_reasons import changes, reasons
+from .record_summary import misses, summary, title
 
 WRITERS = {
     "summary": summary,
-    "inputs": inputs,
+    "reasons": reasons,
     "options": options,
+    "misses": misses,
+    "changes": changes,
+    "inputs": inputs,
     "room": room,
     "uses": uses,
     "uncertainty": uncertainty,
@@ -24,14 +29,15 @@ WRITERS = {
     "signatures": signatures,
 }
 PARTS = {  # by who reads it
-    "school": ("summary", "cautions", "signatures"),
-    "installer": ("summary", "schedules", "cautions", "signatures"),
+    "school": ("summary", "reasons", "misses", "changes", "cautions", "signatures"),
+    "installer": ("summary", "changes", "schedules", "cautions", "signatures"),
     "file": tuple(WRITERS),
 }
 READERS = tuple(PARTS)
+PAPER = {"m": "A4", "ft": "letter"}  # by the units of the school
 
 
-def record_html(decision, *, reader="file", date=None):
+def record_html(decision, *, reader="file", date=None, issue=None, earlier=None):
     """Decision record as one HTML file.
 
     Parameters
@@ -42,7 +48,12 @@ def record_html(decision, *, reader="file", date=None):
         "school" (what and why, in plain words), "installer" (with all schedules) or "file"
         (everything)
     date : datetime.date, optional
-        Printed in the one line that differs from day to day; today when left out
+        When the file is written: printed in the one line that differs from day to day; today when
+        left out
+    issue : Issue, optional
+        Revision, date and for whom; the first revision, the others left blank, when left out
+    earlier : Earlier, optional
+        The record before, of ``design.revisions.earlier_record``; none when left out
 
     Returns
     -------
@@ -56,13 +67,11 @@ def record_html(decision, *, reader="file", date=None):
     """
     if reader not in READERS:
         raise ValueError(f"reader = {reader!r} is unknown. Known: {', '.join(READERS)}.")
-    name = decision.chosen.scenario.name
-    page = Page(f"{name}: decision record")
-    page.add(
-        f"<h1>{quoted(name)}: the sound system</h1>",
-        '<p class="quiet" id="made-on">Written on'
-        f" {(date or datetime.date.today()).isoformat()}.</p>",
-    )
+    issue, scenario = issue or Issue(), decision.chosen.scenario
+    foot = f"{scenario.name}: decision record, revision {issue.revision}"
+    page = Page(f"{scenario.name}: decision record", paper=PAPER[scenario.units], foot=foot)
+    title(page, decision, issue, date or datetime.date.today())
+    more = {"reasons": (issue,), "changes": (issue, earlier)}
     for part in PARTS[reader]:
-        WRITERS[part](page, decision)
+        WRITERS[part](page, decision, *more.get(part, ()))
     return page.html()

@@ -3,6 +3,7 @@
 from html import escape
 
 from ...equipment import schedules as equipment
+from ...venue.validation import court_conflicts
 from .. import tables
 from ..cautions import CAUTIONS, LIMITS
 from ..tables.markup import bullets, table
@@ -30,8 +31,10 @@ def schedules(page, decision):
         "<h2>Equipment and schedules</h2>",
         "<p>The files beside this one hold the same tables (XLSX, CSV) and the drawings (DXF, PDF,"
         " SVG): floor plan, hanging points, sections, aim, and a sheet for every use.</p>",
-        *map(tables.schedule_table, equipment.schedules(decision.parts)),
     )
+    units = decision.chosen.scenario.units
+    for schedule in equipment.schedules(decision.parts):
+        page.add(tables.schedule_table(schedule, units))
 
 
 def cautions(page, _decision):
@@ -44,7 +47,7 @@ def cautions(page, _decision):
     _decision : Decision
         Not used: the cautions are always the same
     """
-    page.add('<h2 class="first">Cautions</h2>', bullets([escape(text) for text in CAUTIONS]))
+    page.add("<h2>Cautions</h2>", bullets([escape(text) for text in CAUTIONS]))
 
 
 def limits(page, decision):
@@ -58,12 +61,16 @@ def limits(page, decision):
         What was decided
     """
     page.add(
-        "<h2>Assumptions, and what the model cannot say</h2>",
+        "<h2>What the model cannot say</h2>",
         bullets([escape(text) for text in LIMITS]),
     )
-    warnings = [*decision.chosen.scenario.warnings, *decision.parts.amplification.warnings]
+    scenario = decision.chosen.scenario
+    said = court_conflicts(scenario)  # on the first page
+    warnings = [text for text in scenario.warnings if text not in said]
+    warnings += decision.parts.amplification.warnings
     if warnings:
-        page.add("<p>Warnings of this design:</p>", bullets([quoted(text) for text in warnings]))
+        words = "<p>Warnings of this design, beside the conflicts with the court:</p>"
+        page.add(words, bullets([quoted(text) for text in warnings]))
 
 
 def origin(page, decision):
@@ -80,12 +87,14 @@ def origin(page, decision):
     page.add(
         "<h2>Where this comes from</h2>",
         table("Versions", ("software", "version"), rows),
-        f"<p>The price book is {quoted(decision.prices)}.</p>",
+        f"<p>The price book is {quoted(decision.prices)}. The scenario files of all options lie"
+        " beside this page; whoever opens it later begins from them.</p>",
         "<p>Hash of all inputs (SHA-256 of what the options' scenarios, their loudspeaker files and"
         f" the price book say, of the {decision.draws} draws of the uncertainty with their seed,"
         " and of gymtools' formulas and tables):"
-        f" <code>{decision.inputs_hash}</code>. The same inputs, for the same reader and with the"
-        " versions above, give this document again, except for its date line.</p>",
+        f" <code>{decision.inputs_hash}</code>. The same inputs, for the same reader, as the same"
+        " revision and with the versions above, give this document again, except for the line that"
+        " says when it was written.</p>",
     )
 
 
@@ -101,4 +110,4 @@ def signatures(page, _decision):
     """
     rows = [(who, "", "", "") for who in SIGNERS]
     signed = table("Signatures", ("for", "name", "date", "signature"), rows)
-    page.add('<h2 class="first">Agreed</h2>', signed.replace("<table>", '<table class="sign">', 1))
+    page.add("<h2>Agreed</h2>", signed.replace("<table>", '<table class="sign">', 1))

@@ -10,11 +10,12 @@ from ...equipment.loudness import loudness
 from ...physics.bands import LABELS
 from .. import scene, tables
 from ..charts import plans
-from ..tables.markup import Num, Quiet, table
+from ..tables.markup import Num, table
 from ..theme import QUANTITIES
 from .page import quoted
 
 MAPS = ("speech", "sti", "feedback_margin", "arrival_spread")  # quantities drawn for every use
+MAP = dict(width=520, height=400)  # of a map: two stand beside each other, also on paper [px]
 SCREEN = dict(width=1040, height=620)  # of the picture that can be turned [px]
 
 
@@ -28,10 +29,7 @@ def options(page, decision):
     decision : Decision
         What was decided
     """
-    page.add(
-        "<h2>Options considered</h2>",
-        "<p>Each figure is that of the weakest use.</p>",
-    )
+    page.add("<h2>Options considered</h2>")
     head = ["figure"] + [
         Num(f"{quoted(o.name)}{' (chosen)' if o is decision.chosen else ''}")
         for o in decision.options
@@ -116,11 +114,10 @@ def _verdicts(result):
             escape(CRITERIA[v.criterion].label),
             f'<span class="word">{v.word}</span>',
             escape(CRITERIA[v.criterion].sentence(v, result.scenario.units)),
-            Quiet(escape(v.source)),
         )
         for v in result.verdicts
     ]
-    head = ("where", "what", "verdict", "why", "target from")
+    head = ("where", "what", "verdict", "why")
     return table("Every verdict, and why", head, rows)
 
 
@@ -139,11 +136,13 @@ def _add_maps(page, name, result):
     for quantity in MAPS:
         if quantity != "feedback_margin" or result.microphones:
             view = scene.View(result=result, quantity=quantity, units=units)
-            page.figure(plans.plan(view), f"{name}: {_caption(quantity)}")
+            page.figure(plans.plan(view).update_layout(**MAP), f"{name}: {_caption(quantity)}")
     bank = next((a.name for a in result.configuration.areas.values() if a.kind == "bank"), None)
     if bank:
         page.figure(
-            plans.cut(scene.View(result=result, quantity="speech", units=units, area=bank)),
+            plans.cut(
+                scene.View(result=result, quantity="speech", units=units, area=bank)
+            ).update_layout(**MAP),
             f"{name}: section through {bank}, axis and edges of the loudspeaker that serves it,"
             " speech level along the rows",
         )
@@ -178,5 +177,7 @@ def uncertainty(page, decision):
         What was decided
     """
     page.add("<h2>How sure the figures are</h2>")
-    for sureness in decision.uncertainty.values():
-        page.add(f'<div class="wide">{tables.sureness_table(sureness)}</div>')
+    last = [*decision.uncertainty][-1]
+    for use, sureness in decision.uncertainty.items():  # what they share is said once
+        made = tables.sureness_table(sureness, explained=use == last)
+        page.add(f'<div class="wide">{made}</div>')

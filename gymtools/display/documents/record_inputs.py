@@ -7,17 +7,11 @@ import numpy as np
 from ...acoustics.criteria import CRITERIA
 from ...physics.bands import LABELS
 from ...venue.assumptions import assumed_values
-from ...venue.finishes import FINISHES
-from ...venue.locations import spot
 from ...venue.measured_room import by_octave
-from ...venue.typed_values import value_text
-from ...venue.units import area_text
 from ..charts.loudspeaker import mark
 from ..tables.markup import Num, Quiet, table
-from ..tables.room import SCATTERING, scattering_text
 from .page import quoted
-
-SHOWN = (2, 3, 4)  # octaves of absorption printed: 500 Hz, 1 and 2 kHz
+from .record_gym import gym
 
 
 def inputs(page, decision):
@@ -35,8 +29,9 @@ def inputs(page, decision):
         "<h2>What it rests on</h2>",
         f"<p>Source of the scenario: {quoted(scenario.source)}.</p>",
         _assumed(scenario),
-        _gym(scenario),
-        _finishes(scenario, decision.results.values()),
+    )
+    gym(page, decision)
+    page.add(
         _measured(scenario),
         _corrections(scenario),
         _uses(scenario),
@@ -55,137 +50,6 @@ def _assumed(s):
         " ordered."
     )
     return f"{table('Assumed, not confirmed', ('what', 'taken as'), rows)}<p>{words}</p>"
-
-
-def _gym(s):
-    say, hall = s.say, s.hall
-    temperature = value_text(s.air.temperature_c, "°C", s.units)
-    rows = [
-        ("length", say(hall.length)),
-        ("width", say(hall.width)),
-        ("wall height", say(hall.height)),
-        ("clear under joists", say(hall.clear_height)),
-        *_joists(hall, say),
-        ("court", escape(s.court) + _lies(s)),
-        ("air", f"{temperature}, {s.air.humidity_pct:g} % relative humidity"),
-    ]
-    rows += [*_seats(s), *_hung(s)]
-    rows += [
-        (
-            f"treatment of the {t.surface}",
-            f"{area_text(t.area, s.units)} of {escape(t.finish)}"
-            + (", already there" if t.existing else ""),
-        )
-        for t in s.treatments
-    ]
-    return table("The gym and its seats", ("what", "value"), rows)
-
-
-def _seats(s):
-    """Rows of the bleachers, the chairs and the side courts."""
-    say = s.say
-    rows = [
-        (
-            f"bleachers '{quoted(b.name)}'",
-            (
-                f"{b.side} side, {b.rows} rows of {say(b.row_run)}, rise {say(b.row_rise)},"
-                f" {say(b.length)} long, {b.seats} seats{_as_used(b, say)}"
-            ),
-        )
-        for b in s.banks
-    ]
-    rows += [
-        (
-            f"chairs '{quoted(f.name)}'",
-            f"{say(f.length)} by {say(f.width)}, {f.seats} seats{_divided(f, say)}",
-        )
-        for f in s.floor_seats
-    ]
-    rows += [
-        (f"side court '{quoted(c.name)}'", f"{say(c.court.length)} by {say(c.court.width)}")
-        for c in s.side_courts
-    ]
-    return rows
-
-
-def _hung(s):
-    """Rows of balconies, tracks, fixtures and the divider."""
-    say = s.say
-    rows = [
-        (
-            f"balcony '{quoted(b.name)}'",
-            f"{b.side} side, {say(b.length)} by {say(b.depth)} at {say(b.height)}, {b.seats} seats",
-        )
-        for b in s.balconies
-    ]
-    rows += [
-        (
-            f"running track '{quoted(t.name)}'",
-            f"{', '.join(t.sides)} side, {say(t.depth)} deep at {say(t.height)}",
-        )
-        for t in s.tracks
-    ]
-    rows += [
-        (
-            f"fixture '{quoted(f.name)}'",
-            f"{f.number} of {say(f.length)} x {say(f.depth)} x {say(f.height)} at {say(f.bottom)},"
-            f" {escape(f.finish)}{', movable' if f.movable else ''}",
-        )
-        for f in s.fixtures
-    ]
-    if s.divider:
-        way = ("across", "along")[s.divider.axis]
-        loss = ", ".join(f"{x:.0f}" for x in s.divider.transmission_db)
-        rows.append(("divider", f"{way} the gym at {say(s.divider.at)}, holds back {loss} dB"))
-    return rows
-
-
-def _joists(hall, say):
-    """The row of the joists, where they are known."""
-    if hall.joist_spacing is None:
-        return []
-    return [("joists", f"along the {hall.joists_along}, one every {say(hall.joist_spacing)}")]
-
-
-def _lies(s):
-    """Where the court lies, if not in the middle of the gym along it."""
-    words = ", turned across the gym" if s.court_turned else ""
-    if s.court_x or s.court_y:
-        words += f", its middle {spot((s.court_x, s.court_y), s.units)}"
-    return words
-
-
-def _as_used(bank, say):
-    """What of a bank is not as a plain one against its wall."""
-    words = f", {say(bank.setback)} from the wall" if bank.setback else ""
-    words += f", on a mezzanine at {say(bank.base_height)}" if bank.base_height else ""
-    words += f", {bank.rows_out} rows pulled out" if bank.open and bank.folded else ""
-    return words + _divided(bank, say)
-
-
-def _divided(seats, say):
-    """Aisles and wheelchair spaces among some seats."""
-    words = f", {seats.aisles} aisles of {say(seats.aisle_width)}" if seats.aisles else ""
-    spaces = seats.wheelchair_spaces
-    return words + (f", {spaces} wheelchair spaces" if spaces else "")
-
-
-def _finishes(s, results):
-    surfaces = [x for r in results for x in r.configuration.room.surfaces]
-    used = {n for x in surfaces for n in (x.finish, x.full) if n} | {t.finish for t in s.treatments}
-    rows = [
-        (
-            escape(name),
-            *(Num(f"{FINISHES[name].absorption[b]:.2f}") for b in SHOWN),
-            Quiet(escape(FINISHES[name].source)),
-            Num(scattering_text(FINISHES[name])),
-            Quiet(escape(FINISHES[name].scattering_source)),
-        )
-        for name in sorted(used)
-    ]
-    head = ("finish", *(Num(f"absorption, {octave}") for octave in ("500 Hz", "1 kHz", "2 kHz")))
-    head += ("source", Num(SCATTERING), "source")
-    return table("Finishes, and where their values come from", head, rows)
 
 
 def _measured(s):
@@ -265,9 +129,14 @@ def _targets(targets):
     for c in CRITERIA.values():
         if c.target:
             target = c.target_in(targets)
-            value = c.follows if target is None else c.text(target)
-            rows.append((escape(c.label), value, escape(c.source_in(targets))))
-    return table("Targets, and where they come from", ("criterion", "target", "source"), rows)
+            side = "at least" if c.better > 0 else "at most"
+            value = c.follows
+            if target is not None:
+                value = f'<span class="nowrap">{side} {escape(c.text(target))}</span>'
+            source = Quiet(escape(c.source_in(targets)))
+            rows.append((escape(c.plain), escape(c.label), value, source))
+    head = ("question", "criterion", "target", "source")
+    return table("Targets, what each asks, and where it comes from", head, rows)
 
 
 def _types(s):

@@ -9,6 +9,7 @@ from ...acoustics.evaluate import evaluate
 from ...design.decision import decide
 from ...design.offer import offer
 from ...design.options import headlines, option
+from ...design.revisions import Issue
 from ...venue.writing_files import refuse_existing, revisions_sentence
 from .. import scene, tables
 from ..charts import options as options_chart
@@ -41,7 +42,6 @@ ON_FILE = (
 # of the letter: what, what happens where it is left empty, and the width of the box
 LETTER_WORDS = (
     ("Letter to", "a line to write on", "300px"),
-    ("Because", "a line to write on", "420px"),
     ("Date", "e.g. 2026-11-26", "220px"),
 )
 
@@ -82,6 +82,8 @@ class OptionsTab(Section):
         self.show_button = _button("Go on from it", "110px", self.show)
         self.drop_button = _button("Remove it", "100px", self.drop)
         self.trace_button = _button("All rays for all", "130px", self.trace)
+        self.reason = w.Text(description="Reason", layout={"width": "330px"}, style=narrow)
+        self.reason.placeholder = "why this one, in your own words"
         self.file_button = _button("Put it on file", "130px", lambda: self.put_on_file(False))
         self.file_button.tooltip = ON_FILE
         again = _button("Replace the files", "140px", lambda: self._write_again())
@@ -93,7 +95,14 @@ class OptionsTab(Section):
         self.job.starts_with(*starters, *self.combinations.starters)
         self.table, self.stand = w.HTML(), w.VBox(layout={"width": "100%"})
         pinned = [self.name, self.pin_button, self.chosen, self.show_button, self.drop_button]
-        work = [self.trace_button, self.file_button, again, self.job.halt, self.job.bar]
+        work = [
+            self.trace_button,
+            self.reason,
+            self.file_button,
+            again,
+            self.job.halt,
+            self.job.bar,
+        ]
         self.letter_words = [
             w.Text(description=words, placeholder=empty, layout={"width": wide})
             for words, empty, wide in LETTER_WORDS
@@ -314,6 +323,7 @@ class OptionsTab(Section):
             return
         options, chosen = {o.name: o.scenario for o in self.options}, self.chosen.value
         folder, name = self.panel.folder, folder_name(options[chosen])
+        issue = Issue(reason=self.reason.value)
 
         def work(tell, stop):
             if not overwrite:  # before the minutes that it takes
@@ -321,7 +331,7 @@ class OptionsTab(Section):
             decision = decide(options, chosen, prices=prices, progress=tell, stop=stop)
             if decision is None or stop():  # the last moment: a record is written whole
                 return None
-            return write_record(decision, folder, overwrite=overwrite)
+            return write_record(decision, folder, overwrite=overwrite, issue=issue)
 
         def then(paths):
             if paths is None:
@@ -349,7 +359,8 @@ class OptionsTab(Section):
         """
         if not self.options:
             return
-        recipient, reason, day = (box.value.strip() for box in self.letter_words)
+        recipient, day = (box.value.strip() for box in self.letter_words)
+        reason = self.reason.value.strip()
         try:
             prices, date = self.panel.prices.book, datetime.date.fromisoformat(day) if day else None
         except ValueError as error:

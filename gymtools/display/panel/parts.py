@@ -189,7 +189,8 @@ class PartsTab(Section):
             self.replace_button.layout.display = HIDDEN
             self.tables.value = tables.card(f"<p>{not_possible(error)}</p>")
             return
-        self.tables.value = tables.card(*(tables.schedule_table(s) for s in schedules(self.made)))
+        made = (tables.schedule_table(s, state.units) for s in schedules(self.made))
+        self.tables.value = tables.card(*made)
 
     def write(self, overwrite):
         """Write all files for the installer, with all rays.

@@ -11,13 +11,15 @@ BAR, EDGE = 150, 5  # width of a range as drawn, and what is left free at its en
 OPEN = (0.1, 0.9)  # chances between these are worth a look [-]
 
 
-def sureness_table(sureness):
+def sureness_table(sureness, explained=True):
     """Every criterion with its range, the chance that it meets its target, and what matters most.
 
     Parameters
     ----------
     sureness : Uncertainty
         Of ``design.uncertainty.how_sure``
+    explained : bool
+        Whether what was drawn is said below
 
     Returns
     -------
@@ -41,7 +43,8 @@ def sureness_table(sureness):
         Num("meets it in"),
         "what matters most",
     ]
-    return f'{words}{table("", head, map(_row, ranges))}<p class="quiet">{_assumed(sureness)}</p>'
+    note = f'<p class="quiet">{_assumed(sureness)}</p>' if explained else ""
+    return f"{words}{table('', head, map(_row, ranges))}{note}"
 
 
 def _assumed(sureness):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ....design.revisions import Issue
 from ....venue.units import FOOT
 from .layers import LAYERS
 from .lettering import printable, width, wrapped
@@ -23,16 +24,6 @@ CAUTION = (
     " from the print."
 )
 BARS = {"m": (1.0, 5), "ft": (5 * FOOT, 4)}  # length of a part of a scale bar [m], and parts
-
-
-@dataclass(frozen=True, kw_only=True)
-class Issue:
-    """What a title block says of this issue; what is left empty is a line to write on."""
-
-    revision: str = ""
-    date: object = None  # datetime.date
-    drawn_by: str = ""
-    checked_by: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,7 +123,7 @@ class About:
     units: str
     paper: str
     size: tuple  # of the paper (width, height) [mm]
-    issue: Issue = Issue()
+    issue: Issue = Issue(revision="")
 
 
 def _title_block(number, title, placed, about):
@@ -146,7 +137,7 @@ def _title_block(number, title, placed, about):
     issue = about.issue
     pairs = [
         ("scale", ", ".join(scales) or "-", "paper", about.paper),
-        ("revision", issue.revision, "date", issue.date.isoformat() if issue.date else ""),
+        ("revision", str(issue.revision), "date", issue.date.isoformat() if issue.date else ""),
         ("drawn by", issue.drawn_by, "checked by", issue.checked_by),
         ("lengths in", {"m": "meters", "ft": "feet and inches"}[about.units], "sheet", number),
     ]

@@ -4,13 +4,14 @@ import numpy as np
 
 from ....acoustics.evaluate import evaluate
 from ....acoustics.throws import throws
+from ....design.revisions import Issue
 from ....equipment.hanging import pan_words
 from ....equipment.hanging_points import ENGINEER, POUND, hanging_points, total_words
 from ....equipment.rack import rack_place
 from ....venue.enclosures import TOUCH
 from ....venue.units import measured_text
 from .dxf_writer import document
-from .frame import About, Issue, Table, sheet, stacked
+from .frame import About, Table, sheet, stacked
 from .paper import choose
 from .plans import ceiling_plan, floor_plan, use_plan
 from .sections import aim_section, cuts, heights, section_view
@@ -43,7 +44,7 @@ def drawing_set(made, *, units=None, issue=None):
         Floor plan, reflected-ceiling plan, sections, aim, and one for every use
     """
     scenario, units = made.scenario, units or made.scenario.units
-    about, scale = _about(scenario, units, issue or Issue())
+    about, scale = _about(scenario, units, issue or Issue(revision=""))
     planes = cuts(scenario)
     plan = floor_plan(scenario, made.amplification, planes, scale, units)
     ceiling = ceiling_plan(scenario, scale, units)
@@ -75,7 +76,7 @@ def use_sheets(result, *, units=None, issue=None):
         The plan first
     """
     scenario, units = result.scenario, units or result.scenario.units
-    about, scale = _about(scenario, units, issue or Issue())
+    about, scale = _about(scenario, units, issue or Issue(revision=""))
     banks = [a.name for a in result.configuration.areas.values() if a.kind == "bank"]
     aims = [aim_section(result, name, scale, units) for name in banks]
     pages = [_use_page(result, scale, units)]
