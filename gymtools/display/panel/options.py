@@ -94,25 +94,19 @@ class OptionsTab(Section):
         starters = self.trace_button, self.file_button, self.letter_button
         self.job.starts_with(*starters, *self.combinations.starters)
         self.table, self.stand = w.HTML(), w.VBox(layout={"width": "100%"})
-        pinned = [self.name, self.pin_button, self.chosen, self.show_button, self.drop_button]
-        work = [
-            self.trace_button,
-            self.reason,
-            self.file_button,
-            again,
-            self.job.halt,
-            self.job.bar,
-        ]
         self.letter_words = [
             w.Text(description=words, placeholder=empty, layout={"width": wide})
             for words, empty, wide in LETTER_WORDS
         ]
         self._draw()
+        pinned = [self.name, self.pin_button, self.chosen, self.show_button, self.drop_button]
+        work = [self.trace_button, again, self.job.halt, self.job.bar]
+        papers = [self.reason, self.file_button, *self.letter_words, self.letter_button]
         return w.VBox(
             [
                 w.HTML(quiet(ABOUT)),
                 w.HBox([*pinned, *work], layout={"flex_flow": "row wrap"}),
-                w.HBox([*self.letter_words, self.letter_button], layout={"flex_flow": "row wrap"}),
+                w.HBox(papers, layout={"flex_flow": "row wrap"}),
                 self.job.words,
                 self.job.error,
                 self.table,
