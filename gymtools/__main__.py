@@ -1,9 +1,10 @@
-"""``python -m gymtools open | new | survey | record | testplan | report``: the workbook, a school
-of one's own, its survey sheet, the decision record, the test plan and the commissioning report,
-from the command line.
+"""``python -m gymtools open | new | survey | record | specification | testplan | report``: the
+workbook, a school of one's own, its survey sheet, the decision record, the specification, the test
+plan and the commissioning report, from the command line.
 """
 
 import argparse
+import datetime
 import os
 import sys
 import warnings
@@ -16,15 +17,17 @@ from .commissioning.sheet import read_sheet
 from .commissioning.survey_sheet import read_survey
 from .design.decision import decide, options_of
 from .display.documents.commissioning import write_plan, write_report
-from .display.documents.handover import write_record
+from .display.documents.handover import folder_name, write_record
 from .display.documents.record import READERS
+from .display.documents.specification.files import write_specification
 from .display.documents.survey import write_survey
 from .display.launch import WORKBOOK, new_workbook, open_workbook
 from .equipment.prices import read_prices
+from .equipment.schedules import parts
 from .venue.files import load, to_text
 from .venue.new_school import NewSchool
 from .venue.refusals import lines_of
-from .venue.writing_files import revisions_sentence
+from .venue.writing_files import refuse_existing, revisions_sentence
 
 STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
 
@@ -109,6 +112,7 @@ def _parser():
     _add_new(commands)
     _add_survey(commands)
     _add_record(commands)
+    _add_specification(commands)
     _add_testplan(commands)
     _add_report(commands)
     return parser
@@ -203,6 +207,41 @@ def _add_record(commands):
     )
     _add_output(command)
     command.set_defaults(run=_record)
+
+
+def _add_specification(commands):
+    command = commands.add_parser(
+        "specification",
+        help="write what bidders price and inspectors check, as a page and as DOCX",
+        epilog="example: specification school.toml --date 2027-03-01 --revision A",
+    )
+    command.add_argument("scenario", type=_text, help="scenario file of the chosen option")
+    command.add_argument(
+        "--revision", type=_text, default="", help="letter or number of this issue"
+    )
+    command.add_argument(
+        "--date",
+        type=_date,
+        metavar="YYYY-MM-DD",
+        help="date of issue; a line to write on when left out",
+    )
+    command.add_argument(
+        "--prices",
+        type=_text,
+        metavar="FILE",
+        help="price book (CSV) that decides between amplifiers; the package's invented one when"
+        " left out",
+    )
+    _add_output(command)
+    command.set_defaults(run=_specification)
+
+
+def _date(given):
+    """A day; another way to write it is a slip."""
+    try:
+        return datetime.date.fromisoformat(given)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{given!r} is no day. Write it as 2027-03-01") from None
 
 
 def _add_testplan(commands):
@@ -332,6 +371,23 @@ def _record(given):
     print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
     decision = decide(options, prices=prices)
     _say(write_record(decision, folder, reader=given.reader, overwrite=given.overwrite))
+
+
+def _specification(given):
+    folder, scenario = _folder(given.folder), load(given.scenario)
+    if not given.overwrite:
+        refuse_existing(folder / folder_name(scenario, "specification"))
+    prices = read_prices(given.prices) if given.prices is not None else None
+    print("Tracing the room in every use; this takes a minute.", file=sys.stderr)
+    _say(
+        write_specification(
+            parts(scenario, prices=prices),
+            folder,
+            overwrite=given.overwrite,
+            date=given.date,
+            revision=given.revision,
+        )
+    )
 
 
 if __name__ == "__main__":

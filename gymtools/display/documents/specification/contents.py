@@ -2,7 +2,7 @@
 
 from .clauses import Specification
 from .execution import execution
-from .figures import named
+from .figures import schedule_titles, stated
 from .general import general
 from .products import products
 
@@ -26,15 +26,15 @@ def specification(made, *, drawings=None, date=None, revision=""):
     specification : Specification
         For ``html_writer`` and ``word_writer``
     """
-    scenario = made.scenario
+    scenario, titles = made.scenario, schedule_titles(made)
     drawings = drawings_of(made) if drawings is None else drawings
     given = {"Issued on": date and date.isoformat(), "Revision": revision, "Prepared by": ""}
-    issued = tuple((what, named(v, "given", what) if v else "") for what, v in given.items())
+    issued = tuple((what, stated(v, "given", what) if v else "") for what, v in given.items())
     return Specification(
         school=scenario.name,
         units=scenario.units,
         issued=issued,
-        parts=(general(made, drawings), products(made), execution(made)),
+        parts=(general(made, titles, drawings), products(made, titles), execution(made, titles)),
     )
 
 

@@ -8,14 +8,15 @@ from .figures import (
     LENGTHS,
     Figure,
     cited_schedule,
-    named,
     number,
     practice,
-    schedule_titles,
     standard,
+    stated,
 )
 
-PROVES = {  # a kind of reading: the table whose figures it is for
+# a kind of reading: the table whose figures it is for; "" for what the others are read with
+PROVES = {
+    "ambient": "",
     "level": "areas",
     "sti": "areas",
     "arrival": "areas",
@@ -25,20 +26,21 @@ PROVES = {  # a kind of reading: the table whose figures it is for
 }
 
 
-def execution(made):
+def execution(made, titles):
     """Part 3 of a specification.
 
     Parameters
     ----------
     made : Parts
         Of ``equipment.schedules.parts``
+    titles : dict
+        Of ``figures.schedule_titles``
 
     Returns
     -------
     part : Part
         Its articles
     """
-    titles = schedule_titles(made)
     return Part(
         title="Execution",
         articles=(
@@ -63,7 +65,7 @@ def _site(made):
         )
     ]
     rows = [
-        (named(where, "assumed", n, "what"), named(value, "assumed", n, "value"), "")
+        (stated(where, "assumed", n, "what"), stated(value, "assumed", n, "value"), "")
         for n, (where, value) in enumerate(assumed_values(made.scenario))
     ]
     if rows:
@@ -119,9 +121,9 @@ def _wiring(made, titles):
         title="AC power and wiring",
         blocks=(
             clause(
-                "AC power for the rack: ",
+                "Circuits of AC power for the rack: ",
                 number(amplification.circuits, "d", "", "ac", "circuits"),
-                " circuits of ",
+                ", each of ",
                 number(e.circuit_a, "g", "A", "equipment", "circuit_a"),
                 " at ",
                 number(e.ac_volts, "g", "V", "equipment", "ac_volts"),
@@ -150,10 +152,10 @@ def _muting():
         title="Fire-alarm muting",
         blocks=(
             clause(
-                "The fire-alarm contractor connects the contact. Prove together with him, and with"
-                " the authority having jurisdiction where it wishes, that an alarm silences all"
-                " outputs in every preset, with the contact open, shorted and with the rack's"
-                " power cut; write date and witnesses down."
+                "The fire-alarm contractor connects the contact. Both contractors prove, before the"
+                " authority having jurisdiction where it wishes, that an alarm silences all outputs"
+                " in every preset, and that a broken wire to the contact does too; they write date"
+                " and witnesses down."
             ),
         ),
     )
@@ -194,40 +196,60 @@ def _setting_up(made, titles):
 # ---- acceptance
 
 
+def _proves(table):
+    if table is None:
+        return "workmanship"
+    return To(table) if table else "what the other readings allow for"
+
+
+def _tests():
+    rows = [
+        (
+            stated(kind.label, "kind", key, "label"),
+            stated(kind.how, "kind", key, "how"),
+            _proves(PROVES.get(key)),
+        )
+        for key, kind in KINDS.items()
+    ]
+    return Table(
+        key="tests",
+        title="Acceptance tests",
+        columns=("reading", "how", "proves"),
+        rows=tuple(rows),
+    )
+
+
+def _measuring():
+    """Who measures what, and with what."""
+    return (
+        clause(
+            "The contractor measures what the test plan of this design lists, at its positions,"
+            " and fills its entry sheet; the school's inspector may attend and repeat any"
+            " reading. The plan follows ",
+            standard("in situ"),
+            ", ",
+            standard("decay"),
+            " and ",
+            standard("sti"),
+            ".",
+        ),
+        clause(
+            "Meters: ",
+            standard("meter"),
+            ", with octave filters, calibrated before and after; a meter of STI; a source for"
+            " reverberation; a polarity tester.",
+        ),
+    )
+
+
 def _acceptance():
-    rows = []
-    for key, kind in KINDS.items():
-        proves = To(PROVES[key]) if key in PROVES else "workmanship"
-        rows.append((named(kind.label, "kind", key, "label"), named(kind.how, "kind", key, "how")))
-        rows[-1] += (proves,)
     return Article(
         key="acceptance",
         title="Tests and acceptance",
         blocks=(
-            clause(
-                "The contractor measures what the test plan of this design lists, at its positions,"
-                " and fills its entry sheet; the school's inspector may attend and repeat any"
-                " reading. The plan follows ",
-                standard("in situ"),
-                ", ",
-                standard("decay"),
-                " and ",
-                standard("sti"),
-                ".",
-            ),
-            clause(
-                "Meters: ",
-                standard("meter"),
-                ", with octave filters, calibrated before and after; a meter of STI; a source for"
-                " reverberation; a polarity tester.",
-            ),
+            *_measuring(),
             clause("What is measured, and what it is for: ", To("tests"), "."),
-            Table(
-                key="tests",
-                title="Acceptance tests",
-                columns=("reading", "how", "proves"),
-                rows=tuple(rows),
-            ),
+            _tests(),
             clause(
                 "Readings are taken in the empty gym. Each is compared with what the test plan"
                 " expects there from the same design, within the spread printed beside it, and so"

@@ -80,7 +80,7 @@ def standard(key):
     return Cited(STANDARDS[key])
 
 
-def named(text, *source):
+def stated(text, *source):
     """A name or a text of the design.
 
     Parameters
@@ -117,8 +117,8 @@ def number(value, form, unit, *source):
     figure : Figure
         Number and unit
     """
-    shown = f"{value:{form}}"
-    return Figure(value=value, text=f"{shown} {unit}".rstrip(), source=source)
+    space = "" if unit == "°" else " "
+    return Figure(value=value, text=f"{value:{form}}{space}{unit}".rstrip(), source=source)
 
 
 def mass(kilograms, *source):

@@ -5,13 +5,12 @@ from ....physics import bands
 from ....physics.feedback import STABILITY_MARGIN_DB
 from .clauses import Article, Cited, Part, Table, To, clause, listed
 from .figures import (
-    named,
     number,
     practice,
     required,
     required_level,
-    schedule_titles,
     standard,
+    stated,
     target,
 )
 
@@ -20,13 +19,15 @@ ON_PAPER = ("in_sight", "on_listeners")
 BOUND = {1: "at least", -1: "at most"}
 
 
-def general(made, drawings):
+def general(made, titles, drawings):
     """Part 1 of a specification.
 
     Parameters
     ----------
     made : Parts
         Of ``equipment.schedules.parts``
+    titles : dict
+        Of ``figures.schedule_titles``
     drawings : sequence of tuple
         (number, title) of every drawing
 
@@ -39,7 +40,7 @@ def general(made, drawings):
         title="General",
         articles=(
             _scope(made),
-            _documents(made, drawings),
+            _documents(titles, drawings),
             _words(),
             _performance(made),
             _submittals(),
@@ -51,10 +52,7 @@ def general(made, drawings):
 
 
 def _scope(made):
-    s = made.scenario
-    uses = listed([named(u.name, "use", u.name, "name") for u in s.uses])
-    stay = {g.name for g in s.groups if g.existing}
-    new = [c for c in s.loudspeakers if c.group not in stay]
+    uses = listed([stated(u.name, "use", u.name, "name") for u in made.scenario.uses])
     return Article(
         key="scope",
         title="Scope",
@@ -62,29 +60,19 @@ def _scope(made):
             clause(
                 "Furnish, install, set up, test and hand over a complete sound system for the"
                 " gymnasium of ",
-                named(s.name, "scenario", "name"),
+                stated(made.scenario.name, "scenario", "name"),
                 ", for these uses: ",
                 *uses,
                 ".",
             ),
-            clause(
-                "The system has ",
-                number(len(s.loudspeakers), "d", "", "count", "loudspeakers"),
-                " loudspeakers, of which ",
-                number(len(new), "d", "", "count", "new loudspeakers"),
-                " are new, on ",
-                number(len(made.amplification.channels), "d", "", "count", "channels"),
-                " amplifier channels. Bid on the quantities of ",
-                To("quantities"),
-                "; whatever a working system needs besides is part of the bid.",
-            ),
+            _system(made),
             clause(
                 "Not part of this work: design of the structure and its approval, AC power up to"
                 " the rack, the fire-alarm system, and building work other than what ",
                 To("products"),
-                " names. ",
+                " names. Who does it is in ",
                 To("coordination"),
-                " says who does it.",
+                ".",
             ),
             clause(
                 "Values in [square brackets] are customary in the trade and are not computed from"
@@ -95,8 +83,25 @@ def _scope(made):
     )
 
 
-def _documents(made, drawings):
-    titles = schedule_titles(made)
+def _system(made):
+    """What the system consists of."""
+    s = made.scenario
+    stay = {g.name for g in s.groups if g.existing}
+    new = [c for c in s.loudspeakers if c.group not in stay]
+    return clause(
+        "The system has ",
+        number(len(s.loudspeakers), "d", "", "count", "loudspeakers"),
+        " loudspeakers, of which ",
+        number(len(new), "d", "", "count", "new loudspeakers"),
+        " are new, on ",
+        number(len(made.amplification.channels), "d", "", "count", "channels"),
+        " amplifier channels. Bid on the quantities of ",
+        To("quantities"),
+        "; whatever a working system needs besides is part of the bid.",
+    )
+
+
+def _documents(titles, drawings):
     rows = [(Cited(f"Schedule {n}"), title) for title, n in titles.items()]
     rows += [(Cited(f"Drawing {n}"), Cited(title)) for n, title in drawings]
     return Article(
@@ -189,9 +194,10 @@ def _performance(made):
         clause(
             "Reverberation depends on the building. Of ",
             To("room"),
-            " the contractor answers for the treatment that he furnishes, not for the finishes"
-            " that are there.",
+            " the contractor answers for the treatment that is part of the bid, not for the"
+            " finishes that are there.",
         ),
+        *_short_of_feedback(results),
         clause(
             "The level at the loudest seat is a limit in any setting that operators can reach, not"
             " a goal."
@@ -206,18 +212,34 @@ def _levels(made):
     for name, result in made.results.items():
         rows.append(
             (
-                named(name, "use", name, "name"),
+                stated(name, "use", name, "name"),
                 required_level(result, made.amplification),
                 number(headroom, "g", "dB", "equipment", "headroom_db"),
                 number(_noise(result), ".0f", "dB(A)", "noise", name),
+                _seats_filled(result.use),
             )
         )
     return Table(
         key="levels",
         title="Level of speech",
-        columns=("use", "speech level at least", "peaks above it", "designed with a noise of"),
+        columns=(
+            "use",
+            "speech level at least",
+            "peaks above it",
+            "with a noise of",
+            "seats filled",
+        ),
         rows=tuple(rows),
     )
+
+
+def _seats_filled(use):
+    """How full each area is designed to be."""
+    words = []
+    for area, share in use.occupied.items():
+        words += [", ", stated(area, "area", use.name, area), " "]
+        words.append(number(100 * share, ".0f", "%", "occupied", use.name, area))
+    return tuple(words[1:]) or "nobody"
 
 
 def _noise(result):
@@ -233,7 +255,7 @@ def _areas(results):
             if v.criterion in keys:
                 found.setdefault(v.area, {})[v.criterion] = required(v, use)
         for area, cells in found.items():
-            where = named(use, "use", use, "name"), named(area, "area", use, area)
+            where = stated(use, "use", use, "name"), stated(area, "area", use, area)
             rows.append((*where, *(cells.get(k, "") for k in keys)))
     return Table(
         key="areas",
@@ -252,8 +274,8 @@ def _head(key):
 def _microphones(results):
     rows = [
         (
-            named(r.use.name, "use", r.use.name, "name"),
-            named(v.area, "verdict", r.use.name, v.criterion, v.area, "area"),
+            stated(r.use.name, "use", r.use.name, "name"),
+            stated(v.area, "verdict", r.use.name, v.criterion, v.area, "area"),
             required(v, r.use.name),
         )
         for r in results
@@ -268,13 +290,27 @@ def _microphones(results):
     )
 
 
+def _short_of_feedback(results):
+    """What a margin below zero means, where there is one."""
+    margins = [v.value for r in results for v in r.verdicts if v.criterion == "feedback_margin"]
+    if all(v >= 0 for v in margins):
+        return []
+    return [
+        clause(
+            "A feedback margin below zero: at the level of its use this microphone rings. It is"
+            " turned down by as much, and the use is quieter by as much while it is open. The"
+            " contractor says so in the training; it is no fault of the work."
+        )
+    ]
+
+
 def _room(results):
     keys = [k for k, c in CRITERIA.items() if c.scope == "room" and k not in ON_PAPER]
     rows = []
     for r in results:
         found = {v.criterion: v for v in r.verdicts if v.criterion in keys}
         cells = [_room_cell(found.get(k), r.use.name) for k in keys]
-        rows.append((named(r.use.name, "use", r.use.name, "name"), *cells))
+        rows.append((stated(r.use.name, "use", r.use.name, "name"), *cells))
     return Table(
         key="room",
         title="The gym as a whole",

@@ -12,12 +12,12 @@ STYLE = """<style>
 caption {{ caption-side: top; }}
 thead {{ display: table-header-group; }}
 table.wide-table {{ font-size: 11px; }}
-@media print {{ table.wide-table {{ font-size: 7pt; }} table.wide-table td, table.wide-table th {{
+@media print {{ table.wide-table {{ font-size: 7.5pt; }} table.wide-table td, table.wide-table th {{
   padding-right: 5px; }} }}
 @page {{ size: {paper}; margin: 16mm; }}
 </style>"""
 PAPER = {"ft": "letter", "m": "A4"}
-MANY = 7  # columns from which letters are smaller
+MANY = 8  # columns from which letters are smaller
 
 
 def html(text):

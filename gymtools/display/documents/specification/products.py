@@ -10,19 +10,21 @@ from ....equipment.schedules import IN_FEET, IN_METERS
 from ....equipment.signal import EXTRA_UNITS, inputs, mixer, plates, processor
 from ....physics import bands
 from ....venue.finishes import FINISHES
+from ....venue.microphones import MICROPHONE_TYPES
+from ....venue.units import INCH
 from .clauses import Article, Part, Table, To, clause, listed
 from .figures import (
     area_figure,
     cited_schedule,
     highest_db,
     mass,
-    named,
     number,
     practice,
-    schedule_titles,
     standard,
+    stated,
 )
 
+SIZES = {"ft": (INCH, ".0f", "in"), "m": (1.0, ".2f", "m")}  # of enclosures
 KINDS_OF_MIXER = {
     "rotary": "one knob for each input and one button for each preset, nothing else to see",
     "faders": "a fader for each input, presets recalled by name",
@@ -31,22 +33,23 @@ KINDS_OF_MIXER = {
 }
 
 
-def products(made):
+def products(made, titles):
     """Part 2 of a specification.
 
     Parameters
     ----------
     made : Parts
         Of ``equipment.schedules.parts``
+    titles : dict
+        Of ``figures.schedule_titles``
 
     Returns
     -------
     part : Part
         Its articles
     """
-    titles = schedule_titles(made)
     articles = [
-        _all(),
+        _all(made),
         _loudspeakers(made, titles),
         _hardware(titles),
         _amplifiers(made, titles),
@@ -83,10 +86,17 @@ def designations(made):
 
 def _type(made, name):
     """The designation of a type, as a figure."""
-    return named(designations(made)[name], "designation", name)
+    return stated(designations(made)[name], "designation", name)
 
 
-def _all():
+def _all(made):
+    staying = [
+        clause(
+            "What stays is named in the schedules. It is tested before work begins, and what does"
+            " not work as the design takes it is reported at once."
+        )
+    ]
+    stays = any(g.existing for g in made.scenario.groups) or made.scenario.equipment.existing
     return Article(
         key="products",
         title="All products",
@@ -99,10 +109,7 @@ def _all():
                 "What is connected to AC power is listed by a testing laboratory that the authority"
                 " having jurisdiction recognizes."
             ),
-            clause(
-                "What stays is named in the schedules. It is tested before work begins, and what"
-                " does not work as the design takes it is reported at once."
-            ),
+            *(staying if stays else []),
             clause(
                 "Limits for substitution: coverage angles within ",
                 practice("angle_pct"),
@@ -138,9 +145,9 @@ def _loudspeakers(made, titles):
         ),
         clause(
             "Coverage angles are nominal, between the directions that are ",
-            named("6 dB", "definition", "coverage"),
+            stated("6 dB", "definition", "coverage"),
             " below the axis. Sensitivity is the level on the axis at ",
-            named("1 m for 1 W", "definition", "sensitivity"),
+            stated("1 m for 1 W", "definition", "sensitivity"),
             "; highest level is that of peaks of ",
             number(PEAK, "g", "times", "constant", "PEAK"),
             " the rated power, without compression.",
@@ -153,63 +160,47 @@ def _loudspeakers(made, titles):
             " drilled or hung by its handles."
         ),
     ]
-    lobes = [t for t in types.values() if t.lobes > 1]
-    for t in lobes:
-        blocks.append(
-            clause(
-                _type(made, t.name),
-                " has ",
-                number(t.lobes, "d", "beams", "type", t.name, "lobes"),
-                ", each ",
-                number(t.lobe_tilt_deg, "g", "°", "type", t.name, "lobe_tilt_deg"),
-                " below the enclosure's level; angles are those of one beam. An assembly of single"
-                " loudspeakers with the same beams is acceptable.",
-            )
-        )
-    staying = [g for g in s.groups if g.existing]
-    for g in staying:
-        tags = listed([named(c.tag, "tag", c.tag) for c in s.in_group(g.name)])
-        found = ", ".join(x for x in ("there already", g.condition) if x)
-        blocks.append(
-            clause(
-                *tags,
-                " stay (",
-                named(found, "condition", g.name),
-                "): inspect, test and clean them; the structural engineer looks at their hardware"
-                " too.",
-            )
-        )
+    blocks += [*_several_beams(made, types), *_staying(s)]
     return Article(key="loudspeaker article", title="Loudspeakers", blocks=tuple(blocks))
 
 
-def _properties(made, types):
-    count = Counter(c.type.name for c in made.scenario.loudspeakers)
-    rows = []
-    for name, t in types.items():
-        tags = [c.tag for c in made.scenario.loudspeakers if c.type.name == name]
-        sensitivity = sum(t.sensitivity_db[bands.SPEECH]) / len(t.sensitivity_db[bands.SPEECH])
-        size = f"{t.width:.2f} x {t.height:.2f} x {t.depth:.2f} m"
-        if made.scenario.units == "ft":
-            say = made.scenario.say
-            size = " x ".join(say(v) for v in (t.width, t.height, t.depth))
-        rows.append(
-            (
-                _type(made, name),
-                listed([named(tag, "tag", tag) for tag in tags]),
-                number(count[name], "d", "", "count of type", name),
-                (
-                    number(t.horizontal_deg, "g", "°", "type", name, "horizontal_deg"),
-                    " x ",
-                    number(t.vertical_deg, "g", "°", "type", name, "vertical_deg"),
-                ),
-                number(sensitivity, ".0f", "dB", "mean sensitivity", name),
-                number(highest_db(t), ".0f", "dB", "highest level", name),
-                number(t.rated_w, "g", "W", "type", name, "rated_w"),
-                number(t.impedance_ohm, "g", "ohm", "type", name, "impedance_ohm"),
-                named(size, "size", name),
-                mass(t.weight_kg, "type", name, "weight_kg"),
-            )
+def _several_beams(made, types):
+    """Clauses about types with several beams."""
+    return [
+        clause(
+            _type(made, t.name),
+            " has ",
+            number(t.lobes, ".0f", "beams", "type", t.name, "lobes"),
+            ", each ",
+            number(t.lobe_tilt_deg, "g", "°", "type", t.name, "lobe_tilt_deg"),
+            " below the enclosure's level; angles are those of one beam. An assembly of single"
+            " loudspeakers with the same beams is acceptable.",
         )
+        for t in types.values()
+        if t.lobes > 1
+    ]
+
+
+def _staying(scenario):
+    """Clauses about loudspeakers that hang there already."""
+    found = []
+    for g in scenario.groups:
+        if g.existing:
+            tags = listed([stated(c.tag, "tag", c.tag) for c in scenario.in_group(g.name)])
+            words = ", ".join(x for x in ("there already", g.condition) if x)
+            found.append(
+                clause(
+                    *tags,
+                    " stay (",
+                    stated(words, "condition", g.name),
+                    "): inspect, test and clean them; the structural engineer looks at their"
+                    " hardware too.",
+                )
+            )
+    return found
+
+
+def _properties(made, types):
     return Table(
         key="loudspeakers",
         title="Loudspeaker types",
@@ -225,7 +216,32 @@ def _properties(made, types):
             "width x height x depth, about",
             "mass, at most",
         ),
-        rows=tuple(rows),
+        rows=tuple(_properties_of(made, t) for t in types.values()),
+    )
+
+
+def _properties_of(made, kind):
+    """The row of one type."""
+    name, at = kind.name, ("type", kind.name)
+    tags = [c.tag for c in made.scenario.loudspeakers if c.type.name == name]
+    own = kind.sensitivity_db[bands.SPEECH]
+    one, form, unit = SIZES[made.scenario.units]
+    size = " x ".join(f"{v / one:{form}}" for v in (kind.width, kind.height, kind.depth))
+    return (
+        _type(made, name),
+        listed([stated(tag, "tag", tag) for tag in tags]),
+        number(len(tags), "d", "", "count of type", name),
+        (
+            number(kind.horizontal_deg, "g", "°", *at, "horizontal_deg"),
+            " x ",
+            number(kind.vertical_deg, "g", "°", *at, "vertical_deg"),
+        ),
+        number(sum(own) / len(own), ".0f", "dB", "mean sensitivity", name),
+        number(highest_db(kind), ".0f", "dB", "highest level", name),
+        number(kind.rated_w, "g", "W", *at, "rated_w"),
+        number(kind.impedance_ohm, "g", "ohm", *at, "impedance_ohm"),
+        stated(f"{size} {unit}", "size", name),
+        mass(kind.weight_kg, *at, "weight_kg"),
     )
 
 
@@ -241,7 +257,7 @@ def _octaves(made, types):
                 for b, v in enumerate(values)
             ]
             rows.append((_type(made, name), what, *cells))
-    heads = [named(name, "octave name", b) for b, name in enumerate(bands.NAMES)]
+    heads = [stated(name, "octave name", b) for b, name in enumerate(bands.NAMES)]
     return Table(
         key="octaves",
         title="Loudspeaker types in octaves",
@@ -320,7 +336,7 @@ def _channels(amplification):
         rows.append(
             (
                 number(c.number, "d", "", *at, "number"),
-                listed([named(tag, "tag", tag) for tag in c.tags]),
+                listed([stated(tag, "tag", tag) for tag in c.tags]),
                 line,
                 tap,
                 number(c.load_ohm, ".1f", "ohm", *at, "load_ohm"),
@@ -356,7 +372,7 @@ def _amplifier_types(made):
         rows.append(
             (
                 _type(made, kind.name),
-                listed([named(n, "amplifier", n) for n in names]),
+                listed([stated(n, "amplifier", n) for n in names]),
                 number(kind.channels, ".0f", "", *at, "channels"),
                 *(_watts(kind, key, at) for key in ("watts_8", "watts_4", "line_w")),
                 number(kind.min_ohm, "g", "ohm", *at, "min_ohm"),
@@ -371,8 +387,8 @@ def _amplifier_types(made):
             "type",
             "amplifiers",
             "channels",
-            (named("8 ohm", "definition", "load"), ", each channel"),
-            (named("4 ohm", "definition", "load"), ", each channel"),
+            (stated("8 ohm", "definition", "load"), ", each channel"),
+            (stated("4 ohm", "definition", "load"), ", each channel"),
             "on a line, each channel",
             "least load",
             "rack units",
@@ -393,7 +409,7 @@ def _cable(made, titles):
         conductors[c.conductor] += c.length
     say = made.scenario.say
     kinds = [
-        (named(name, "conductor", name), " (", named(say(length), "cable length", name), ")")
+        (stated(name, "conductor", name), " (", stated(say(length), "cable length", name), ")")
         for name, length in conductors.items()
     ]
     words = tuple(w for kind in kinds for w in (", ", *kind))[1:]
@@ -434,24 +450,21 @@ def _microphones(made, titles):
     found = inputs(made.scenario)
     if not found:
         return None
-    rows = [
-        (
-            number(i.number, "d", "", "input", i.number, "number"),
-            named(i.name, "input", i.number, "name"),
-            named(i.type, "input", i.number, "type"),
-            "wireless" if i.wireless else "wired",
-            named(i.place, "input", i.number, "place"),
-            listed([named(u, "use", u, "name") for u in i.uses]),
-        )
-        for i in found
-    ]
     blocks = [
         clause("Microphones: ", To("inputs"), " and ", cited_schedule(titles, "Inputs"), "."),
         Table(
             key="inputs",
             title="Microphones",
-            columns=("input", "microphone", "kind", "connection", "where", "opened in"),
-            rows=tuple(rows),
+            columns=(
+                "input",
+                "microphone",
+                "kind",
+                "connection",
+                "from the mouth",
+                "where",
+                "opened in",
+            ),
+            rows=tuple(_microphone(made.scenario, i) for i in found),
         ),
         clause(
             "Each has a switch that the talker can reach and a stand or a holder where it is used."
@@ -466,6 +479,27 @@ def _microphones(made, titles):
             )
         )
     return Article(key="microphone article", title="Microphones", blocks=tuple(blocks))
+
+
+def _microphone(scenario, plugged):
+    """The row of one microphone."""
+    at, kind = ("input", plugged.number), MICROPHONE_TYPES[plugged.type]
+    return (
+        number(plugged.number, "d", "", *at, "number"),
+        stated(plugged.name, *at, "name"),
+        stated(kind.description, "microphone type", kind.name, "description"),
+        "wireless" if plugged.wireless else "wired",
+        stated(_from_mouth(scenario, kind.name), "microphone type", kind.name, "distance"),
+        stated(plugged.place, *at, "place"),
+        listed([stated(u, "use", u, "name") for u in plugged.uses]),
+    )
+
+
+def _from_mouth(scenario, kind):
+    """How far from the mouth a type is used."""
+    form = "{:.0f} cm" if scenario.units == "m" else "{:.0f} in"
+    one = 0.01 if scenario.units == "m" else INCH
+    return form.format(MICROPHONE_TYPES[kind].distance / one)
 
 
 def _mixing(made, titles):
@@ -564,7 +598,7 @@ def _rack(made, titles):
                 "Wall plates and floor boxes, of metal, engraved, where balls do not reach: ",
                 number(len(places), "d", "", "count", "plates"),
                 " in all: ",
-                *listed([named(p, "plate", n) for n, p in enumerate(places)]),
+                *(w for n, p in enumerate(places) for w in ("; " * (n > 0), stated(p, "plate", n))),
                 ".",
             ),
         ),
@@ -580,13 +614,13 @@ def _treatment(made):
         absorbed = FINISHES[t.finish].absorption
         rows.append(
             (
-                named(t.surface, "treatment", n, "surface"),
-                named(t.finish, "treatment", n, "finish"),
+                stated(t.surface, "treatment", n, "surface"),
+                stated(t.finish, "treatment", n, "finish"),
                 area_figure(made.scenario, t.area, "treatment", n, "area"),
                 *(number(a, ".2f", "", "absorption", t.finish, b) for b, a in enumerate(absorbed)),
             )
         )
-    heads = [named(name, "octave name", b) for b, name in enumerate(bands.NAMES)]
+    heads = [stated(name, "octave name", b) for b, name in enumerate(bands.NAMES)]
     return Article(
         key="treatment",
         title="Acoustic treatment",
@@ -626,10 +660,10 @@ def _quantities(made):
         quantity = f"{line.quantity / one:,.1f}".removesuffix(".0")
         rows.append(
             (
-                named(line.kind, "line", n, "kind"),
-                named(item, "line", n, "item"),
-                named(quantity, "line", n, "quantity"),
-                named(unit, "line", n, "unit"),
+                stated(line.kind, "line", n, "kind"),
+                stated(item, "line", n, "item"),
+                stated(quantity, "line", n, "quantity"),
+                stated(unit, "line", n, "unit"),
                 *(("stays", "") if line.source == THERE else ("", "")),
             )
         )
@@ -640,8 +674,8 @@ def _quantities(made):
             clause(
                 "Fill in every row of ",
                 To("quantities"),
-                ", labor included. Quantities are those of the design; the bidder checks them and"
-                " says where he differs.",
+                ", labor included. Quantities are those of the design; check them, and say where"
+                " the bid differs.",
             ),
             Table(
                 key="quantities",
