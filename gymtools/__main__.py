@@ -216,9 +216,7 @@ def _add_specification(commands):
         epilog="example: specification school.toml --date 2027-03-01 --revision A",
     )
     command.add_argument("scenario", type=_text, help="scenario file of the chosen option")
-    command.add_argument(
-        "--revision", type=_text, default="", help="letter or number of this issue"
-    )
+    command.add_argument("--revision", type=_text, help="letter or number of this issue")
     command.add_argument(
         "--date",
         type=_date,
@@ -385,7 +383,7 @@ def _specification(given):
             folder,
             overwrite=given.overwrite,
             date=given.date,
-            revision=given.revision,
+            revision=given.revision or "",
         )
     )
 

@@ -77,7 +77,8 @@ def _scope(made):
             clause(
                 "Values in [square brackets] are customary in the trade and are not computed from"
                 " this design. The school confirms or changes each of them before bids are asked"
-                " for. All other figures come from one evaluation of the design."
+                " for. Performance, equipment and quantities come from"
+                " one evaluation of the design."
             ),
         ),
     )

@@ -467,7 +467,8 @@ def _microphones(made, titles):
             rows=tuple(_microphone(made.scenario, i) for i in found),
         ),
         clause(
-            "Each has a switch that the talker can reach and a stand or a holder where it is used."
+            "Each has a stand or a holder where it is used, and a switch where its talker can reach"
+            " it."
         ),
     ]
     if any(i.wireless for i in found):
@@ -522,8 +523,8 @@ def _mixing(made, titles):
                 ".",
             ),
             clause(
-                "For every output: gain, polarity, delay up to at least ",
-                number(needs["longest_delay_ms"], "g", "ms", "processor", "longest_delay_ms"),
+                "For every output: gain, polarity, delay",
+                *_longest(needs["longest_delay_ms"]),
                 ", high-pass, equalization, a limiter of peaks and a limiter of the mean level;"
                 " for every preset: gains, delays, open microphones and room equalization.",
             ),
@@ -537,6 +538,13 @@ def _mixing(made, titles):
             ),
         ),
     )
+
+
+def _longest(delay_ms):
+    """Words about the longest delay, where any is set."""
+    if not delay_ms:
+        return ()
+    return " up to at least ", number(delay_ms, "g", "ms", "processor", "longest_delay_ms")
 
 
 def _assistive(made):
