@@ -25,6 +25,7 @@ from .figures import (
 )
 
 SIZES = {"ft": (INCH, ".0f", "in"), "m": (1.0, ".2f", "m")}  # of enclosures
+HANGING = "Hanging points"  # title of the schedule of loads
 KINDS_OF_MIXER = {
     "rotary": "one knob for each input and one button for each preset, nothing else to see",
     "faders": "a fader for each input, presets recalled by name",
@@ -266,6 +267,14 @@ def _octaves(made, types):
     )
 
 
+def _loads(titles):
+    """Where the load of every hanging point is, if it is in a schedule."""
+    if HANGING not in titles:
+        return []
+    words = " has the load of every point that the structural engineer is asked to approve."
+    return [clause(cited_schedule(titles, HANGING), words)]
+
+
 def _hardware(titles):
     return Article(
         key="hardware",
@@ -284,6 +293,7 @@ def _hardware(titles):
                 cited_schedule(titles, "Loudspeakers"),
                 "; they are of the loudspeakers, hardware comes on top.",
             ),
+            *_loads(titles),
         ),
     )
 
