@@ -6,7 +6,7 @@ from ....equipment.amplification import PEAK
 from ....equipment.assistive_listening import receivers
 from ....equipment.bill import THERE
 from ....equipment.rack import rack_units
-from ....equipment.schedules import IN_FEET, IN_METERS
+from ....equipment.schedules import schedules
 from ....equipment.signal import EXTRA_UNITS, inputs, mixer, plates, processor
 from ....physics import bands
 from ....venue.finishes import FINISHES
@@ -668,14 +668,15 @@ def _treatment(made):
 
 def _quantities(made):
     names = designations(made)
-    other = IN_FEET if made.scenario.units == "ft" else IN_METERS
+    bill = next(table for table in schedules(made) if table.title == "Bill")
+    counted = [bill.columns.index(column) for column in ("quantity", "unit")]
     rows = []
-    for n, line in enumerate(made.lines):
-        unit, one = other.get(line.unit, (line.unit, 1.0))
+    for n, (line, row) in enumerate(zip(made.lines, bill.rows, strict=False)):
+        number_of, unit = (row[k] for k in counted)  # in the units of the school
         item = line.item
         for name in sorted(names, key=len, reverse=True):
             item = item.replace(name, names[name])
-        quantity = f"{line.quantity / one:,.1f}".removesuffix(".0")
+        quantity = f"{number_of:,.1f}".removesuffix(".0")
         rows.append(
             (
                 stated(line.kind, "line", n, "kind"),
