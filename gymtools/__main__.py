@@ -1,6 +1,6 @@
-"""``python -m gymtools open | new | survey | record | letter | testplan | report``: the workbook, a
-school of one's own, its survey sheet, the decision record, the letter to the school, the test plan
-and the commissioning report, from the command line.
+"""``python -m gymtools open | new | survey | record | letter | specification | testplan | report``:
+the workbook, a school of one's own, its survey sheet, the decision record, the letter to the
+school, the specification, the test plan and the commissioning report, from the command line.
 """
 
 import argparse
@@ -23,9 +23,11 @@ from .display.documents.commissioning import write_plan, write_report
 from .display.documents.handover import folder_name, write_record
 from .display.documents.letter import MOST_OPTIONS, write_letter
 from .display.documents.record import READERS
+from .display.documents.specification.files import write_specification
 from .display.documents.survey import write_survey
 from .display.launch import WORKBOOK, new_workbook, open_workbook
 from .equipment.prices import read_prices
+from .equipment.schedules import parts
 from .venue.files import load, to_text
 from .venue.new_school import NewSchool
 from .venue.refusals import lines_of
@@ -116,6 +118,7 @@ def _parser():
     _add_survey(commands)
     _add_record(commands)
     _add_letter(commands)
+    _add_specification(commands)
     _add_testplan(commands)
     _add_report(commands)
     return parser
@@ -277,6 +280,31 @@ def _add_issue(command):
         choices=UNITS,
         help="lengths in the record, schedules and drawings (default: the school's own)",
     )
+
+
+def _add_specification(commands):
+    command = commands.add_parser(
+        "specification",
+        help="write what bidders price and inspectors check, as a page and as DOCX",
+        epilog="example: specification school.toml --date 2027-03-01 --revision A",
+    )
+    command.add_argument("scenario", type=_text, help="scenario file of the chosen option")
+    command.add_argument("--revision", type=_text, help="letter or number of this issue")
+    command.add_argument(
+        "--date",
+        type=_date,
+        metavar="YYYY-MM-DD",
+        help="date of issue; a line to write on when left out",
+    )
+    command.add_argument(
+        "--prices",
+        type=_text,
+        metavar="FILE",
+        help="price book (CSV) that decides between amplifiers; the package's invented one when"
+        " left out",
+    )
+    _add_output(command)
+    command.set_defaults(run=_specification)
 
 
 def _add_testplan(commands):
@@ -505,6 +533,23 @@ def _progress(words):
         print(f"{words}: {100 * share:.0f} % done.", file=sys.stderr)
 
     return tell
+
+
+def _specification(given):
+    folder, scenario = _folder(given.folder), load(given.scenario)
+    if not given.overwrite:
+        refuse_existing(folder / folder_name(scenario, "specification"))
+    prices = read_prices(given.prices) if given.prices is not None else None
+    print("Tracing the room in every use; this takes a minute.", file=sys.stderr)
+    _say(
+        write_specification(
+            parts(scenario, prices=prices),
+            folder,
+            overwrite=given.overwrite,
+            date=given.date,
+            revision=given.revision or "",
+        )
+    )
 
 
 if __name__ == "__main__":

@@ -138,7 +138,7 @@ def test_the_work_says_what_it_does():
     shares, words = zip(*found()[1], strict=True)
     assert list(shares) == sorted(shares) and 0 <= shares[0] and shares[-1] <= 1
     said = " ".join(words)
-    for step in ("Trying: ", "Aiming 1 of 3: ", "Balancing 2 of 3: ", "Following all rays: "):
+    for step in ("trying 1 of ", "aiming 1 of 3: ", "balancing 2 of 3: ", "following all rays: "):
         assert step in said
 
 

@@ -1,5 +1,6 @@
 """Starting layouts that place and aim themselves in any gym; every one can be edited afterwards."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -8,6 +9,7 @@ from ..venue.arguments import FROM_LOAD, kind_of, one_of
 from ..venue.renamed import warn_renamed
 from ..venue.scenario import Scenario
 from ..venue.tables import named
+from ..venue.units import from_file, to_file
 from ..venue.uses import GroupSetting
 from . import layouts
 from .free_places import delay_after, is_divided, on_both_sides, placed_freely, side_of
@@ -15,6 +17,7 @@ from .placing import Misfit, ears_of, listening, on_floor, share_in_beams
 
 REACHED = 0.2  # of the ears of an area in a beam: with fewer it gets loudspeakers of its own [-]
 PASSES = 2  # of looking who is left out
+FINE = 10_000  # parts of a meter or a foot in which places are given
 FORMER = {f"centre {words}": f"center {words}" for words in ("four", "housing", "to banks")}
 
 
@@ -79,9 +82,28 @@ def arrange(scenario, key, *, loudspeaker=None, rows=3, columns=3, cabinet=None)
     if key == "pendants":
         options |= {"rows": whole("rows", rows, 1, 8), "columns": whole("columns", columns, 1, 8)}
     placed = hung(scenario, key, **options)
-    groups = tuple(one.group for one in placed)
     uses = tuple(replace(use, groups=_settings(scenario, use, placed)) for use in scenario.uses)
-    return replace(scenario, groups=groups, uses=uses)
+    groups = [one.group for one in placed]
+    try:
+        tidy = tuple(_measurable(group, scenario.units) for group in groups)
+        return replace(scenario, groups=tidy, uses=uses)
+    except ValueError:  # somewhere it is that tight
+        return replace(scenario, groups=tuple(groups), uses=uses)
+
+
+def _measurable(group, units):
+    """A group at a place that can be measured in the gym and read in its file."""
+
+    def nearest(value, to=round):
+        return from_file(to(to_file(value, "m", units) * FINE) / FINE, "m", units)
+
+    return replace(
+        group,
+        x=nearest(group.x),
+        y=nearest(group.y),
+        spacing=nearest(group.spacing),
+        height=nearest(group.height, math.floor),
+    )
 
 
 def hung(scenario, key, **options):

@@ -214,7 +214,8 @@ def _tried(work):
     for n, (key, arrangement) in enumerate(OFFERED.items()):
         if work.stop() and found:
             break
-        work.say(0, n / len(OFFERED), f"Trying: {arrangement.title}.")
+        count = f"{n + 1} of {len(OFFERED)}"
+        work.say(0, n / len(OFFERED), f"Step 1 of 3, trying {count}: {arrangement.title}.")
         variants = []
         for loudspeaker in (None, *arrangement.types):
             try:
@@ -249,9 +250,9 @@ def _improved(work, design, n):
     """A design aimed, then balanced use by use; as it was where that fails more checks."""
     if work.stop():
         return design
-    work.say(1, n / AIMED, f"Aiming {n + 1} of {AIMED}: {design.title}.")
+    work.say(1, n / AIMED, f"Step 2 of 3, aiming {n + 1} of {AIMED}: {design.title}.")
     aimed = _aimed(work, design)
-    work.say(1, (n + 0.5) / AIMED, f"Balancing {n + 1} of {AIMED}: {design.title}.")
+    work.say(1, (n + 0.5) / AIMED, f"Step 2 of 3, balancing {n + 1} of {AIMED}: {design.title}.")
     scenario = aimed.scenario
     for use in scenario.uses:
         if work.stop():
@@ -371,5 +372,5 @@ def _stated(work, design, share):
     """A design evaluated with all rays, unless the work was stopped."""
     if work.stop():
         return design
-    work.say(2, share, f"Following all rays: {design.title}.")
+    work.say(2, share, f"Step 3 of 3, following all rays: {design.title}.")
     return _design(work, design.scenario, design.key, rays="full")

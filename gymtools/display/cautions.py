@@ -40,7 +40,10 @@ LIMITS = (
         " The directivity index of any one product may differ by about 1 dB, and the direct sound"
         " over the reverberant field with it."
     ),
-    "People do not shade each other, and sound does not bend around edges.",
+    (
+        "People do not shade each other. The direct sound bends over edges as the screen formula of"
+        " ISO 9613-2 has it; sound that has been reflected does not bend."
+    ),
     (
         "A loop rings at its highest peak. The peak allowance is what chance gives in a room that"
         " rings alike everywhere, less what notch filters usually buy; single paths can ring"

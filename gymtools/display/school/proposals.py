@@ -23,7 +23,8 @@ CHOOSE, CHOSEN = "Choose this design", "Chosen"
 ABOUT = (
     "Every arrangement of loudspeakers that fits this gym is tried in all of its uses. The best"
     " five are aimed and balanced; the three with the fewest failing checks are shown. It takes"
-    " about a minute; Stop keeps what has been found. What you choose stays yours to change."
+    " a minute or two where nothing else runs; Stop keeps what has been found. What you choose"
+    " stays yours to change."
 )
 NOTHING = "Nothing fits this gym yet."
 WAITS = "Designs can be proposed once the gym and its uses are complete."
@@ -199,7 +200,10 @@ def _heading(found):
     there = found.present
     as_it_is = ""
     if there is not None:
-        as_it_is = f" With the loudspeakers that are there {_fail(there)} ({_cost(there)})."
+        as_it_is = (
+            f" With the loudspeakers that are there {_fail(there)} ({_cost(there)}). A design that"
+            " is chosen replaces them; taking them down is not priced."
+        )
     return f"<p>{escape(said + as_it_is)}</p>"
 
 
@@ -287,7 +291,7 @@ def _others(found):
             escape(d.title),
             Num(f"{d.failing} of {d.checks}"),
             Num(escape(_cost(d))),
-            "aimed, all rays" if d.rays == "full" else "rough, not aimed",
+            "aimed, all rays" if d.rays == "full" else "rough: not aimed, echoes not judged",
         ]
         for d in found.others
     ]

@@ -1,0 +1,1 @@
+"""Specification text: what a bidder prices, an installer builds and an inspector checks."""
