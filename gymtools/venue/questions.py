@@ -2,6 +2,7 @@
 how a typed answer is understood.
 """
 
+import re
 from dataclasses import dataclass
 from functools import cache
 
@@ -246,13 +247,22 @@ def _within(question, value, units):
     slack = 1e-9 * max(1.0, abs(value))
     if low is not None and not low - slack <= value <= high + slack:
         ends = [_plain(end, question.unit, units) for end in (low, high)]
-        hint = f" {question.hint}" if question.hint else ""
+        hint = _without_label(question.hint, question.label)
+        hint = f" {hint}" if hint else ""
         raise ValueError(
             f"{question.label}: {_plain(value, question.unit, units)} is outside {ends[0]} to"
             f" {ends[1]}.{hint}"
         )
     value = min(max(value, low), high) if low is not None else value
     return int(value) if question.unit == "count" else value
+
+
+def _without_label(hint, label):
+    """A hint without a first sentence that only says again what was asked."""
+    first, _, rest = hint.partition(". ")
+    asked, said = (set(re.findall(r"\w+", text.lower())) for text in (label, first))
+    again = not first.endswith("?") and len(asked & said) * 2 > len(asked)
+    return rest if again else hint
 
 
 def _plain(value, unit, units):

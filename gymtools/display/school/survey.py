@@ -264,7 +264,9 @@ class SurveySection:
             return
         changed = sum(a.state == "corrected" for a in self.survey.answers)
         agreed = sum(a.state == "confirmed" for a in self.survey.answers)
-        self.words.value = f"Taken: {changed} changed, {agreed} confirmed."
+        unused = len(self.survey.bad)
+        more = f"; {unused} not used (see below)" if unused else ""
+        self.words.value = f"Taken: {changed} corrected, {agreed} confirmed{more}."
         self.use_button.disabled = True
         self._keep_again()
         self._show_parts()

@@ -6,11 +6,13 @@ import numpy as np
 
 from ...commissioning.survey_sheet import decay_words
 from ...physics.bands import LABELS, MIDDLE, NAMES
+from ...venue.measured_room import state_words
 from .markup import Num, Quiet, bullets, table
 
 STATES = {  # of an answer, as it is said
     "confirmed": "as assumed",
     "corrected": "<b>changed</b>",
+    "noted": "noted",
     "not sure": "not sure: stays as it is",
     "not measured": "not measured: stays as it is",
 }
@@ -156,10 +158,11 @@ def fit_sentence(fitted):
     )
     spread = 100 * float(np.mean(fitted.spread[at]))
     octaves = ", ".join(label for label, used in zip(NAMES, at, strict=True) if used)
+    said = state_words(fitted.scenario)
     words = (
-        f"At {octaves} the gym rings {measured:.1f} s; from published finishes it would ring"
-        f" {before:.1f} s. Everything is predicted from the fitted room now, which rings"
-        f" {after:.1f} s, ± {spread:.0f} %."
+        f"{said[0].upper()}{said[1:]}. At {octaves} the gym rings {measured:.1f} s; from"
+        f" published finishes it would ring {before:.1f} s. Everything is predicted from the fitted"
+        f" room now, which rings {after:.1f} s, ± {spread:.0f} %."
     )
     if fitted.unreached:
         at = ", ".join(
