@@ -13,6 +13,7 @@ from .commissioning.comparison import compare
 from .commissioning.plan import plan
 from .commissioning.recordings import with_recordings
 from .commissioning.sheet import read_sheet
+from .commissioning.survey_lines import survey_lines
 from .commissioning.survey_sheet import read_survey
 from .design.decision import decide, options_of
 from .display.documents.commissioning import write_plan, write_report
@@ -302,8 +303,8 @@ def _survey(given):
         _say(write_survey(school, _folder(given.folder), overwrite=given.overwrite))
         return
     survey = read_survey(given.read, school)
-    for answer in survey.answers:
-        print(f"{answer.name}: {answer.now} ({answer.state}; assumed: {answer.was or 'nothing'})")
+    for line in survey_lines(survey):
+        print(line)
     for sentence in (*survey.bad, *survey.doubts):
         print(sentence, file=sys.stderr)
 

@@ -25,6 +25,7 @@ from .survey import (
     BLANKS,
     EQUIPMENT,
     OCTAVES,
+    PRINTED,
     READ,
     READINGS,
     blanks,
@@ -213,6 +214,10 @@ class _Row:
         """A cell's text, "" where there is none."""
         return self.cells.get(column, "")
 
+    def printed(self, blank):
+        """What the sheet said that was assumed of a blank: perhaps another than now."""
+        return self.text(PRINTED) if PRINTED in self.at else blank.words
+
 
 def _table(table, sheet, may_move):
     """Rows of a sheet, each under the heading that stands over it."""
@@ -281,7 +286,8 @@ class _Reading:
             return
         if not text:
             written = row.text("assumed")
-            if written and written != blank.words:
+            # a sheet that was printed earlier holds what was assumed then
+            if written and written != row.printed(blank):
                 words = f"what is assumed was written over with {shown(written)}"
                 self._name(row, "assumed", f"{words}. Write it under 'measured'")
             return
@@ -328,7 +334,7 @@ class _Reading:
             return
         if plain.startswith(SAME[:2]) or plain in SAME:
             self._refuse_same(blank, text)
-        value = _value(blank, text, plain, self.school.units)
+        value = _value(blank, text, self.school.units, row.printed(blank))
         self.school = self.school.with_answer(blank.key, value)
         now = words_of(question, value, self.school.units) or "none"
         same = value == blank.value or now == blank.words
@@ -607,16 +613,20 @@ def _plain_cell(blank, text):
     return text
 
 
-def _value(blank, text, plain, units):
-    """What an answer says; what is assumed where it confirms that."""
-    question = blank.question
+def _value(blank, text, units, printed):
+    """What an answer says; what was assumed when the sheet was printed where it confirms that."""
+    question, plain = blank.question, text.lower().rstrip(".!")
     confirms = plain in CONFIRMS or plain in SAME  # "same" only where nothing stands beside it
     if confirms and not (question.unit == "yes" and plain == "yes"):
-        if blank.value is None and not question.optional:
+        if printed == blank.words and (blank.value is not None or question.optional):
+            return blank.value
+        if not printed and question.optional:
+            return None
+        if not printed:
             raise ValueError(
                 f"{blank.name}: nothing is assumed of it that could be right. Write it"
             )
-        return blank.value
+        return _understood(blank, printed, units)
     if question.optional and plain in ABSENT:
         return None
     return _understood(blank, text, units)

@@ -57,6 +57,7 @@ class Schedule:
     columns: tuple
     rows: tuple  # tuples of text and numbers
     note: str = ""
+    hidden: tuple = ()  # columns that a workbook keeps out of sight
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

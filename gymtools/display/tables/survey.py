@@ -4,6 +4,7 @@ from html import escape
 
 import numpy as np
 
+from ...commissioning.existing import hanging_words
 from ...commissioning.survey_sheet import decay_words
 from ...physics.bands import LABELS, MIDDLE, NAMES
 from ...venue.measured_room import state_words
@@ -175,18 +176,21 @@ def fit_sentence(fitted):
     return words
 
 
-def equipment_table(items):
+def equipment_table(items, units):
     """The sound system that is there.
 
     Parameters
     ----------
     items : sequence of ExistingItem
         Of a survey
+    units : str
+        "m" or "ft"
 
     Returns
     -------
     html : str
-        A table; empty where nothing was found
+        A table, with how each loudspeaker hangs as it was understood; empty where nothing was
+        found
     """
     if not items:
         return ""
@@ -195,11 +199,13 @@ def equipment_table(items):
             escape(i.words),
             i.number,
             escape(i.kind) if i.is_loudspeaker else "-",
+            *(map(escape, hanging_words(i, units)) if i.is_loudspeaker else "----"),
             escape(i.condition) if i.is_loudspeaker else "-",
             escape(i.remark or "-"),
             Quiet(escape(i.where)),
         )
         for i in items
     ]
-    head = ("what", Num("how many"), "counts as", "condition", "remark", "where it stands")
+    head = ("what", Num("how many"), "counts as", "middle", "height", "faces", "tilts down")
+    head += ("condition", "remark", "where it stands")
     return table("The sound system that is there", head, rows)
