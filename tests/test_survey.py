@@ -850,6 +850,7 @@ def test_the_step_from_sheet_to_fitted_room(tmp_path):
     step.fit()
     assert "not used yet. Use them first" in step.fit_job.words.value
     step.use()
+    assert step.words.value == "Taken: 1 corrected, 0 confirmed; 1 not used (see below)."
     assert stand_in.school.value("hall.width") == pytest.approx(71.5 * FOOT)
     assert stand_in.school.value("hall.length") == pytest.approx(101 * FOOT)
     earlier = stand_in.school
@@ -866,6 +867,8 @@ def test_the_step_from_sheet_to_fitted_room(tmp_path):
     assert np.all(np.abs(fitted / measured - 1) < 2 * spread / 100)
     assert measured == pytest.approx(TIMES[REACHED], rel=0.25)
     assert "Everything is predicted from the fitted room now" in step.fit_job.words.value
+    for words in (step.fit_job.words.value, step.fit_words.value):
+        assert "as measured: bleachers open, nobody in it" in words.replace("As m", "as m")
     step.fit_job.back.click()
     assert stand_in.school == earlier
     ((_, gym),) = kept_before(stand_in.file)

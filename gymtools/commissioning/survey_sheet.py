@@ -571,7 +571,7 @@ class _Reading:
         for key, words in taken.items():
             name = asked[key].name if key in asked else None
             if name and key not in self.state and key not in self.unclear:
-                self.doubts.append(f"{name}: nobody wrote it; taken as: {words}.")
+                self.doubts.append(f"{name}: not known; it is taken that {words}.")
 
 
 def decay_words(mean):

@@ -189,24 +189,8 @@ def state_words(scenario):
     said += [f"{', '.join(room.set_up)} set out"] if room.set_up else []
     if scenario.stage is not None:
         said.append(f"curtain {'open' if room.curtain_open else 'closed'}")
-    said.append(people_words(room))
+    said.append(f"{room.people} people in it" if room.people else "nobody in it")
     return f"as measured: {', '.join(said)}"
-
-
-def people_words(room):
-    """Say how many people were in a gym while it was measured.
-
-    Parameters
-    ----------
-    room : MeasuredRoom
-        What was measured
-
-    Returns
-    -------
-    words : str
-        "nobody in it"
-    """
-    return f"{room.people} people in it" if room.people else "nobody in it"
 
 
 def as_measured(scenario):
