@@ -404,14 +404,75 @@ def test_nothing_typed_is_lost(sheet, tmp_path):
     sheet.name.value = "Alder Hollow"
     typed(sheet, "first", hall__length="100")
     other = new_school(tmp_path)
-    assert "Alder Hollow" in other.offer_words.value
-    other.go_on()
+    assert "Alder Hollow" in other.begun.words.value
+    assert other.begun.go_button.description.startswith("Go on from the draft of ")
+    other.begun.go_on()
     assert other.school == sheet.school and other.school.missing == sheet.school.missing
     third = new_school(tmp_path)
-    third.start_anew()
+    third.begun.start_anew()
     assert earlier(tmp_path) is None
     (draft,) = (tmp_path / ".school").glob("*.json")
     assert json.loads(draft.read_text(encoding="utf-8"))["name"] == "Alder Hollow"
+
+
+def gone_on(folder):
+    """The school that a page in the folder goes on from, after the kernel of another one died."""
+    page = new_school(folder)
+    page.begun.go_on()
+    return page
+
+
+def test_a_copy_and_a_chosen_design_are_gone_on_from(sheet, tmp_path):
+    """Behavior: after a copy in which things were only added and left out, and after a design was
+    chosen, there are no answers; both are gone on from when the kernel dies.
+    """
+    gymtools.save(SCENARIOS["dovecote"], tmp_path / "dovecote.toml")
+    sheet.copy(tmp_path / "dovecote.toml")
+    sheet.set(sheet.school.with_thing("fixtures", "doors"))
+    assert not sheet.school.answers and gone_on(tmp_path).school == sheet.school
+    sheet.on_open = lambda path: None
+    sheet.take(pendants(gymtools.parse(begun().text)))
+    again = gone_on(tmp_path)
+    assert again.school == sheet.school and again.file == sheet.file
+    assert again.scenario.groups[0].name == "pendants" and again.write()
+
+
+def test_a_school_of_the_folder_is_opened_or_edited(sheet, tmp_path):
+    """Behavior: the next day the page offers the school that lies in the folder: its meeting, which
+    needs loudspeakers, or its gym; editing keeps them, and what the meeting saved since stays.
+    """
+    assert sheet.begun.file_line.layout.display == "none"
+    file = tmp_path / "alder-hollow.toml"
+    gymtools.save(pendants(gymtools.parse(begun().text)), file)
+    page = new_school(tmp_path, "Alder Hollow")
+    assert page.begun.files.value == file and "2 loudspeakers" in page.begun.file_words.value
+    page.begun.edit_button.click()
+    assert page.file == file and page.begun.file_line.layout.display == "none"
+    typed(page, "first", hall__clear_height="25")
+    assert page.write() and gymtools.load(file).groups[0].name == "pendants"
+    gymtools.save(replace(gymtools.load(file), source="the meeting"), file, overwrite=True)
+    assert not page.write() and "changed outside this page" in page.words.value
+    assert gymtools.load(file).source == "the meeting"
+    new_school(tmp_path).begun.meet_button.click()
+    bare = tmp_path / "alder-hollow 2.toml"
+    gymtools.save(replace(gymtools.load(file), groups=()), bare)
+    last = new_school(tmp_path)
+    last.begun.files.value = bare
+    assert last.begun.meet_button.layout.display == "none"
+
+
+def test_five_answers_do_not_replace_a_chosen_design(sheet, tmp_path):
+    """Behavior: a school that is written down again says that its file is there and what would be
+    lost, and offers to open its meeting or to edit it.
+    """
+    file = tmp_path / "alder-hollow.toml"
+    gymtools.save(pendants(gymtools.parse(begun().text)), file)
+    sheet.name.value = "Alder Hollow"
+    five(sheet, "100", "80", "24", ("north",), "6")
+    assert not sheet.write() and "the loudspeakers in it are lost" in sheet.words.value
+    assert sheet.begun.files.value == file and sheet.begun.file_line.layout.display != "none"
+    sheet.begun.meet_button.click()
+    assert sheet.meeting.scenario.groups[0].name == "pendants"
 
 
 def test_copying_on_the_page(sheet, tmp_path):
@@ -442,6 +503,9 @@ def test_from_the_command_line(tmp_path, capsys, monkeypatch):
     cells = [c for c in json.loads(text)["cells"] if c["metadata"].get("tags") == ["parameters"]]
     assert "name = 'Fennel Brook'" in cells[0]["source"] and "dovecote.toml" in cells[0]["source"]
     assert __main__.main(command) == 0 and opened[0].read_text(encoding="utf-8") == text
+    gymtools.save(SCENARIOS["dovecote"], tmp_path / "fennel-brook.toml")
+    assert __main__.main(command) == 0 and "is here already" in capsys.readouterr().out
+    opened.pop()
     assert __main__.main(["new", "--folder", str(tmp_path), "--from", str(opened[0])]) == 2
     assert "TOML" in capsys.readouterr().err and len(opened) == 2
 
@@ -459,8 +523,9 @@ def test_the_form_over_the_meeting(tmp_path):
 
 
 def test_a_copy_with_loudspeakers_opens_the_meeting(sheet, tmp_path):
-    """Behavior: "Go on" writes the file and opens the next step, after the last one it says why no
-    meeting opens; where there are loudspeakers the meeting opens on the file, in the page's place.
+    """Behavior: "Next step" writes the file and opens the next step, after the last one it says why
+    no meeting opens; where there are loudspeakers the meeting opens on the file, in the page's
+    place.
     """
     five(sheet, "100", "80", "24", ("north",), "6")
     assert sheet.meeting_button.layout.display == "none"

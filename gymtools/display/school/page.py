@@ -14,7 +14,7 @@ from ...venue.new_school import NewSchool
 from ...venue.reading_files import MEGABYTE, file_text
 from ...venue.refusals import lines_of
 from ...venue.scenario import Scenario
-from ...venue.writing_files import file_words, write_file
+from ...venue.writing_files import school_file, write_file
 from ..panel.accessible_names import AccessibleNames
 from ..panel.keyboard import PageKeyboard
 from ..panel.lifeline import NOTE, Lifeline, Page
@@ -23,7 +23,8 @@ from ..panel.page import CAUTION, quiet, style, with_folder
 from ..panel.save import OURS, schools
 from ..refusals import plain_refusal
 from .answers import shown
-from .draft_file import DraftFile, earlier
+from .begun import Begun, contents, fingerprint
+from .draft_file import DraftFile
 from .form import FormSection
 from .proposals import ProposalsSection
 from .sketch import numbered, sketch
@@ -65,13 +66,13 @@ class NewSchoolPage:
         self._past, self._future = [], []
         self.school = school or NewSchool(name=NAMELESS)
         self.configuration, self.faults, self.meeting = None, [], None
-        self._parsed = (None, None, [])
+        self._parsed, self.known = (None, None, []), None
         self._make()
         self.sections = tuple(kind(self) for kind in SECTIONS)
         self._make_steps()
         self.refresh()
         self.open_step(0)
-        self._ask_to_go_on()
+        self.begun.ask()
 
     # ---- steps
 
@@ -150,10 +151,13 @@ class NewSchoolPage:
 
     def _show(self, school):
         self.school = school
+        self.units.value = school.units
+        if school.name != NAMELESS:
+            self.name.value = school.name
         self.say("")
         self.refresh()
         self.lifeline.steps = len(self._past)
-        self.draft_file.write(school, self.file)
+        self.draft_file.write(school, self.file, self.known)
         if self.draft_file.problem:
             self.say(
                 f"The draft cannot be written: {escape(self.draft_file.problem)}. What is typed is"
@@ -212,20 +216,33 @@ class NewSchoolPage:
         if self.scenario is None:
             self.say(f"Not written: {escape(self._refusals()[0])}")
             return False
-        path = self.file or self.folder / f"{file_words(self.school.name, 'school')}.toml"
+        path = self.file or school_file(self.folder, self.school.name)
+        own = self.file is not None and fingerprint(path) == self.known
         try:
-            write_file(path, self.school.text, overwrite=overwrite or self.file is not None)
-        except FileExistsError as error:
-            self.say(escape(str(error)))
-            self.replace_button.layout.display = ""
+            write_file(path, self.school.text, overwrite=overwrite or own)
+        except FileExistsError:
+            self._say_there(path)
             return False
         except OSError as error:
             self.say(escape(str(error)))
             return False
-        self.file = path
-        self.draft_file.write(self.school, path)
+        self.file, self.known = path, fingerprint(path)
+        self.draft_file.write(self.school, path, self.known)
+        self.begun.leave()
         self.say(self.words_of_file())
         return True
+
+    def _say_there(self, path):
+        """A file that the page does not know is in the way: what it holds, and what can be done."""
+        words, heard = contents(path)
+        since = "was changed outside this page" if self.file else "is in the folder already"
+        lost = "; the loudspeakers in it are lost" if heard else ""
+        self.say(
+            f"Not written: {escape(path.name)} {since}. {escape(words)} Edit it above, give this"
+            f" school another name, or replace that file by this gym{lost}."
+        )
+        self.begun.offer(path)
+        self.replace_button.layout.display = ""
 
     def words_of_file(self):
         """Where the school's file is (str, HTML)."""
@@ -257,30 +274,49 @@ class NewSchoolPage:
         self.set(school)
         self.say(f"Copied from {escape(with_folder(Path(path)))}, comments and all.")
 
-    def _ask_to_go_on(self):
-        """Offer the last draft."""
-        self._offer = earlier(self.folder)
-        shown(self.offer_box, self._offer is not None)
-        if self._offer is not None:
-            self.offer_words.value = f"<b>{escape(self._offer[1])}</b>"
+    def take_draft(self, draft):
+        """Go on from a draft.
 
-    def go_on(self):
-        """Go on from the draft that is offered."""
-        if self._offer is None:
+        Parameters
+        ----------
+        draft : Draft
+            Of this folder
+        """
+        file = draft.file and self.folder / draft.file
+        self.file = file if file and file.is_file() else None
+        self.draft_file.path, self.known = draft.path, draft.known
+        self.set(draft.school)
+
+    def edit(self, path):
+        """Go on with the gym of a school's file, its loudspeakers kept.
+
+        Parameters
+        ----------
+        path : Path
+            Of the school's own file
+        """
+        try:
+            school = NewSchool.of_text(file_text(path, "scenario file", MEGABYTE // 4))
+        except (ValueError, OSError) as error:
+            self.say(f"Not opened: {'<br>'.join(escape(line) for line in lines_of(error))}")
             return
-        path, _, school, file = self._offer
-        self.draft_file.path, self._offer = path, None
-        self.file = self.folder / file if file and (self.folder / file).is_file() else None
-        shown(self.offer_box, False)
+        self.replace_button.layout.display = "none"
+        self.begun.leave()
+        self.file, self.known = path, fingerprint(path)
         self.set(school)
-        self.name.value = school.name
+        self.say(f"Editing {escape(with_folder(path))}.")
 
-    def start_anew(self):
-        """Leave the draft that is offered; its file stays."""
-        if self._offer is not None:
-            self.draft_file.dismiss(self._offer[0])
-            self._offer = None
-        shown(self.offer_box, False)
+    def meet(self, path):
+        """Open the meeting on a school's file.
+
+        Parameters
+        ----------
+        path : Path
+            With loudspeakers in it
+        """
+        self.begun.leave()
+        self.file, self.known = path, fingerprint(path)
+        self.open_meeting()
 
     # ---- what is shown
 
@@ -380,16 +416,14 @@ class NewSchoolPage:
         self.use.observe(lambda _: self.refresh(), names="value")
         right = _box(w.VBox, [self.seats, self.wrong, self.use, self.sketch], "gt-right")
         self.body = _box(w.HBox, [self.left, right], "gt-body")
-        self.offer_words = w.HTML()
-        again = [_button("Go on", self.go_on, "80px"), _button("Start anew", self.start_anew)]
-        self.offer_box = _box(w.HBox, [self.offer_words, *again], "gt-go-on")
+        self.begun = Begun(self)
         self.style, self.lifeline = w.HTML(style(True, self.alone)), Lifeline()
         hidden = w.HBox([self.style, w.HTML(STYLE), AccessibleNames(), PageKeyboard()])
         page = [
             hidden,
             self.lifeline,
             self.bar,
-            self.offer_box,
+            self.begun.box,
             self.body,
             _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
         ]
@@ -405,7 +439,7 @@ class NewSchoolPage:
         self.replace_button = _button("Replace it", lambda: self.write(overwrite=True), "90px")
         self.replace_button.layout.display = "none"
         self.write_button = _button("Write the file", self.write, "110px")
-        self.next_button = _button("Go on", self.next_step, "80px")
+        self.next_button = _button("Next step", self.next_step, "96px")
         self.meeting_button = _button("Open the meeting", self.write_and_meet, "140px")
         back = [_button("Back to the meeting", self.on_back, "170px")] if self.on_back else []
         parts = [
@@ -471,7 +505,8 @@ class NewSchoolPage:
             self.say(escape(str(error)))
 
     def _change_units(self, change):
-        self.set(replace(self.school, units=change["new"]))
+        if change["new"] != self.school.units:
+            self.set(replace(self.school, units=change["new"]))
 
 
 def _plain(words, school):
