@@ -237,6 +237,40 @@ def test_answers_as_people_write_them():
             understood(question, text, "ft")
 
 
+def test_the_assumed_court_lies_between_the_bleachers():
+    """Worked by hand: 84 ft less twice ten rows of 2 ft leave 44 ft: no high school court of 50 ft
+    but a junior high court of 42 ft. A bank of eight rows of 22 in on one side of a gym 60 ft wide
+    leaves 45 ft 4 in, whose middle lies 7 ft 4 in off the gym's.
+    """
+    size = {"hall.length": 112 * FOOT, "hall.width": 84 * FOOT}
+    both = begun(**size, rows=10)
+    assert both.value("court") == "junior high" and both.value("court_y") == 0
+    said = "Court assumed: junior high, since 44 ft are left between the banks."
+    assert both.court_words == said
+    for other in (both.with_answer("court", "high school"), both.with_answer("rows", 3)):
+        assert other.court_words == ""
+    one = begun(**{**size, "hall.length": 80 * FOOT, "hall.width": 60 * FOOT}, walls=("north",))
+    assert one.value("court_y") == pytest.approx(-(7 + 4 / 12) * FOOT)
+    assert "court_y" in one.assumed and one.tables["court_y"] == one.value("court_y")
+
+
+def test_what_fits_and_should_be_looked_at(sheet):
+    """Worked by hand: a high school court of 50 ft between banks 44 ft apart lies under each of
+    them by 3 ft; from a junior high court of 42 ft it is 1 ft to their fronts, where rules ask for
+    3 ft. Both stand beside the sketch in words, and nothing is said to be wrong.
+    """
+    five(sheet, "112", "84", "24", ("north", "south"), "10")
+    assert "Court assumed" in sheet.seats.value and sheet.wrong.value == ""
+    assert "To look at:" in sheet.doubts.value
+    assert sheet.doubts.value.count("Only 1 ft 0 in of floor remains between the lines") == 2
+    sheet.set(sheet.school.with_answer("court", "high school"))
+    assert sheet.doubts.value.count("reaches over the lines of the court") == 2
+    assert sheet.doubts.value.count("by 3 ft 0 in over 84 ft 0 in") == 2
+    assert sheet.wrong.value == "" and sheet.scenario.warnings
+    sheet.set(sheet.school.with_answer("rows", 4))
+    assert sheet.doubts.value == ""
+
+
 # ---- copies
 
 

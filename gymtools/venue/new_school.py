@@ -21,11 +21,12 @@ from .questions import (
     questions_of,
 )
 from .texts import check_name
-from .units import UNITS
-from .usual import Usual
+from .units import UNITS, length_text
+from .usual import LEVELS, Usual, fitting
 from .usual_uses import CHAIRS, PLATFORM, halves, microphones_of, needs, use_table
 from .validation import PARTS
 
+COURT = ("court", "court_x", "court_y", "court_turned")
 ALWAYS = ("hall", "air")  # tables that every school is asked about
 # tables in which things can be added or left out
 CHANGEABLE = (
@@ -363,7 +364,7 @@ class NewSchool:
         if table in ("microphones", "targets", "air"):
             return []
         entry = self._entry(table, name) or {}
-        fields = ("court", "court_turned") if not table else entry
+        fields = COURT if not table else entry
         keys = [key_of(table, name, f) for f in fields if f in entry and f not in NAMES]
         return [key for key in keys if not self._said_of_all(key)]
 
@@ -390,16 +391,16 @@ class NewSchool:
         known = self._known()
         usual = Usual(known, self.units)
         hall = usual.hall()
-        level, turned = usual.court(hall)
-        tables = {"source": self.source or SOURCE, "court": known.get("court", level)}
-        for key, value in {"court_x": 0.0, "court_y": 0.0, "court_turned": turned}.items():
+        banks = [b for b in usual.banks(hall) if ("banks", b["name"]) not in self.removed]
+        tables = {"source": self.source or SOURCE}
+        for key, value in usual.court({"hall": hall, "banks": banks}).items():
             value = known.get(key, value)
             if value:
                 tables[key] = value
         tables["hall"] = hall
         air = usual.table("air", "")
         tables |= {"air": air} if air else {}
-        tables["banks"] = [b for b in usual.banks(hall) if ("banks", b["name"]) not in self.removed]
+        tables["banks"] = banks
         self._add(
             usual, tables, [one for one in self.added if one[0] not in ("uses", "microphones")]
         )
@@ -490,6 +491,32 @@ class NewSchool:
             if table == "microphones" and name not in there:
                 found.append(usual.thing(table, name, "", tables))
         tables["microphones"] = found
+
+    @property
+    def court_words(self):
+        """That the bleachers leave no room for a larger court than the assumed one; empty where
+        they do (str).
+        """
+        if self.missing or self.copied is not None or "court" in self._known():
+            return ""
+        usual, level = Usual(self._known(), self.units), self.tables["court"]
+        hall, banks = self.tables["hall"], self.tables["banks"]
+        larger = LEVELS[: LEVELS.index(level)][-1:]
+        left = usual.free_floor({"hall": hall, "banks": banks})
+        without = usual.free_floor({"hall": hall})
+        if any(fitting(left, larger)) or not any(fitting(without, larger)):
+            return ""
+        found = []
+        for key, sides, low, high in (
+            ("width", {"north", "south"}, *left[2:]),
+            ("length", {"east", "west"}, *left[:2]),
+        ):
+            there = {bank["side"] for bank in banks} & sides
+            if there and high - low < hall[key]:
+                where = "between the banks" if there == sides else f"beside the {min(there)} bank"
+                free = length_text(high - low, self.units).removesuffix(" 0 in")
+                found.append(f"{free} are left {where}")
+        return f"Court assumed: {level}, since {' and '.join(found)}."
 
     @cached_property
     def text(self):

@@ -9,11 +9,13 @@ from pathlib import Path
 import ipywidgets as w
 
 from ...venue import wheelchairs
+from ...venue.faults import court_doubts
 from ...venue.files import parse, to_text
 from ...venue.new_school import NewSchool
 from ...venue.reading_files import MEGABYTE, file_text
 from ...venue.refusals import lines_of
 from ...venue.scenario import Scenario
+from ...venue.units import length_text
 from ...venue.writing_files import school_file, write_file
 from ..panel.accessible_names import AccessibleNames
 from ..panel.keyboard import PageKeyboard
@@ -329,6 +331,7 @@ class NewSchoolPage:
         self._show_sketch()
         self.seats.value = self._seat_words()
         self.wrong.value = self._fault_words()
+        self.doubts.value = self._doubt_words()
         heard = self.scenario is not None and bool(self.scenario.groups)
         shown(self.meeting_button, heard)
         self.undo_button.disabled, self.redo_button.disabled = not self._past, not self._future
@@ -367,7 +370,11 @@ class NewSchoolPage:
             f"Wheelchair spaces: <b>{spaces}</b>, {enough}: {total:,} seats ask for {needed}"
             " (2010 ADA Standards, table 221.2.1.1; local codes decide)"
         )
-        return f"Seats: <b>{total:,}</b>{f' ({each})' if each else ''}. {asked if total else ''}"
+        court = self.school.court_words
+        first = f"<b>{escape(court)}</b><br>" if court else ""
+        if not total:
+            return f"{first}No seats in this use." if self.use.value != ALL else f"{first}No seats."
+        return f"{first}Seats: <b>{total:,}</b>{f' ({each})' if each else ''}. {asked}"
 
     def _refusals(self):
         """Why the school cannot be, in plain words."""
@@ -389,6 +396,18 @@ class NewSchoolPage:
             return ""
         return f"Does not fit yet; what can be drawn is red:<ol>{''.join(lines)}</ol>"
 
+    def _doubt_words(self):
+        """What fits and should still be looked at."""
+        c = self.configuration
+        if c is None or any(fault.name == "court" for fault in self.faults):
+            return ""
+        units = self.school.units
+        found = court_doubts(c.court, c.banks, c.hall, lambda meters: length_text(meters, units))
+        if not found:
+            return ""
+        lines = "".join(f"<li><b>?</b>{escape(words)}</li>" for words in found)
+        return f"To look at:<ol>{lines}</ol>"
+
     def say(self, words):
         """Say something in the page's bar.
 
@@ -402,8 +421,9 @@ class NewSchoolPage:
     # ---- the page
 
     def _make(self):
-        self.words, self.seats, self.wrong, self.sketch = (w.HTML() for _ in range(4))
+        self.words, self.seats, self.wrong, self.doubts, self.sketch = (w.HTML() for _ in range(5))
         self.wrong.add_class("gt-faults")
+        self.doubts.add_class("gt-doubts")
         self.sketch.add_class("gt-sketch")
         self.left = _box(w.VBox, [], "gt-left")
         self._make_bar()
@@ -414,7 +434,9 @@ class NewSchoolPage:
             layout={"width": "300px"},
         )
         self.use.observe(lambda _: self.refresh(), names="value")
-        right = _box(w.VBox, [self.seats, self.wrong, self.use, self.sketch], "gt-right")
+        right = _box(
+            w.VBox, [self.seats, self.wrong, self.doubts, self.use, self.sketch], "gt-right"
+        )
         self.body = _box(w.HBox, [self.left, right], "gt-body")
         self.begun = Begun(self)
         self.style, self.lifeline = w.HTML(style(True, self.alone)), Lifeline()
