@@ -5,6 +5,8 @@ it writes is an ordinary one.
 import json
 import tomllib
 from dataclasses import replace
+from itertools import combinations
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from schools import FOLDER, SCENARIOS
 import gymtools
 from gymtools import __main__
 from gymtools.display.school.draft_file import earlier
+from gymtools.display.school.labels import text_box
 from gymtools.display.school.page import NewSchoolPage, new_school
 from gymtools.display.school.sketch import numbered, sketch
 from gymtools.venue import files
@@ -589,6 +592,70 @@ def test_letters_stand_on_the_sketch():
     assert "assumed" not in bare.split("</title>")[1]
     faults = school.with_answer("rows", 20).draft()[1]
     assert [n for n, _ in numbered(faults)] == sorted(n for n, _ in numbered(faults))
+
+
+def texts_of(drawn):
+    """Words of a sketch with their places: words, x, y, anchor, turn and size."""
+    found = []
+    for part in ElementTree.fromstring(drawn).iter("text"):
+        turn = -90 if "rotate" in part.get("transform", "") else None
+        place = float(part.get("x")), float(part.get("y"))
+        found.append((part.text, *place, part.get("text-anchor"), turn, int(part.get("font-size"))))
+    return found
+
+
+@pytest.mark.parametrize(
+    "walls, stage, looks, left, right",
+    [
+        (("north",), None, "west", "south", "north"),
+        (("north",), "west", "west", "south", "north"),
+        (("north",), "east", "east", "north", "south"),
+        (("east",), None, "north", "west", "east"),
+        (("east",), "south", "south", "east", "west"),
+    ],
+)
+def test_the_section_is_no_mirror_image(walls, stage, looks, left, right):
+    """Closed form: whoever looks east has the north on the left hand, whoever looks west the south;
+    the first seats of the only bank are measured on its own side.
+    """
+    school = begun(walls=walls, rows=4)
+    if stage:
+        school = school.with_thing("stage", "built-in stage").with_answer("stage.side", stage)
+    drawn = texts_of(sketch(school, school.draft()[0]))
+    at = {words: x for words, x, *_ in drawn}
+    assert f"Section, looking {looks}" in at
+    assert at[left] < at[right]
+    middle = (at[left] + at[right]) / 2
+    assert (at["K"] < middle) == (walls[0] == left)
+
+
+def test_no_label_lies_over_another():
+    """Behavior: lengths beside their letters, and names of what stands there, do not overprint,
+    whether the stage is ahead or beside; letters that have no line are said in words.
+    """
+    schools = (
+        begun(**{"hall.length": 112 * FOOT, "hall.width": 84 * FOOT, "rows": 10}),
+        begun(walls=("north",), rows=5),
+        begun(walls=("west",), **{"banks.west bank.setback": 1.2}),
+    )
+    for school in schools:
+        for side in ("east", "north"):
+            more = school.with_thing("stage", "built-in stage").with_answer("stage.side", side)
+            drawn = texts_of(sketch(more, more.draft()[0], size=(660, 610)))
+            boxes = [text_box(x, y, words, *kind) for words, x, y, *kind in drawn]
+            for (a, one), (b, two) in combinations(zip(drawn, boxes, strict=True), 2):
+                across = min(one[1], two[1]) - max(one[0], two[0])
+                along = min(one[3], two[3]) - max(one[2], two[2])
+                assert min(across, along) < 3, (a[0], b[0], side)
+    said = [words for words, *_ in drawn if "0 here" in words]
+    assert len(said) == 1 and "J off the wall's middle" in said[0] and "L from" not in said[0]
+    moved = (
+        schools[2]
+        .with_answer("banks.west bank.offset", 1.5)
+        .with_answer("banks.west bank.base_height", 3.0)
+    )
+    letters = {words for words, *_ in texts_of(sketch(moved, moved.draft()[0]))}
+    assert {"J", "L", "M"} <= letters and not any("0 here" in words for words in letters)
 
 
 # ---- whatever the form can write
