@@ -54,8 +54,8 @@ def court_faults(configuration, say):
         if far > SLACK:
             yield Fault(
                 "court",
-                f"court '{court.level}' reaches {say(far)} outside the gym. Move it by court_x or"
-                " court_y.",
+                f"court '{court.level}' reaches {say(far)} outside the gym. Move it (court_x,"
+                " court_y) or choose a smaller one.",
             )
     for side in configuration.side_courts:
         far = outside(side.footprint(), hall)
@@ -103,6 +103,43 @@ def court_doubts(court, banks, hall, say):
             f" {say(RUN_OUT)}."
         )
     return found + short
+
+
+def divider_doubts(divider, galleries, hall, say):
+    """Balconies and running tracks that the divider goes through.
+
+    Parameters
+    ----------
+    divider : Divider or None
+        Of the gym
+    galleries : sequence of Balcony
+        Balconies, and sides of tracks
+    hall : Hall
+        The gym
+    say : callable
+        Gives a length in words
+
+    Returns
+    -------
+    doubts : list of str
+        One sentence or none
+    """
+    if divider is None:
+        return []
+    cut = [
+        one
+        for one in galleries
+        if overlap(divider.footprint(hall), one.footprint(hall)) > SHARED
+        and (divider.height is None or divider.height > one.underside)
+    ]
+    if not cut:
+        return []
+    names = ", ".join(f"'{one.name}'" for one in cut)
+    return [
+        f"The divider goes through {names}. Give it a height of at most"
+        f" {say(min(one.underside for one in cut))}, or expect sound to pass where a real curtain"
+        " is cut out around it."
+    ]
 
 
 def _only(free, say):

@@ -33,8 +33,8 @@ CHANGEABLE = (
     *("side_courts", "banks", "floor_seats", "stage", "portable_stages", "balconies", "tracks"),
     *("fixtures", "divider", "treatments", "microphones", "uses", "targets"),
 )
-# of an assumed thing, what says where it stands or whom it names is no assumption about the gym
-NAMES = ("name", "side", "kind", "listens", "closed", "set_up", "microphones", "beside", "divided")
+# of an assumed thing, what it is called or whom it names is no assumption about the gym
+NAMES = ("name", "kind", "listens", "closed", "set_up", "microphones", "beside", "divided")
 # a gym that is drawn until there is one    common practice, no source
 EXAMPLE = {
     "hall.length": 33.0,
@@ -325,7 +325,7 @@ class NewSchool:
         there = entry is not None and name_of_field in entry
         if self._said_of_all(key):
             return "confirmed"
-        if there and self.copied is not None and not self._is_added(table, name):
+        if there and self._is_copied(table, name):
             return "confirmed"
         return "assumed" if there else "usual"
 
@@ -339,6 +339,12 @@ class NewSchool:
 
     def _is_added(self, table, name):
         return any(one[:2] == (table, name) for one in self.added)
+
+    def _is_copied(self, table, name):
+        """Whether a thing, or what the file has once, stands in the file that was copied."""
+        if self.copied is None or self._is_added(table, name):
+            return False
+        return table not in files.MANY or name in _names_of(self._base.get(table, ()))
 
     @property
     def assumed(self):
@@ -354,14 +360,14 @@ class NewSchool:
             found += [key for key in listed if isinstance(key, str)]
         for table in ("", *ALWAYS, *CHANGEABLE):
             for name in self.things(table) if table else ("",):
-                if self.copied is None or self._is_added(table, name):
+                if not self._is_copied(table, name):
                     found += self._keys_assumed(table, name)
         unsure = [k for k, v in self.answers.items() if isinstance(v, str) and v == NOT_SURE]
         return tuple(dict.fromkeys([*found, *unsure]))
 
     def _keys_assumed(self, table, name):
         """Keys of a thing that come from the size class or a preset."""
-        if table in ("microphones", "targets", "air"):
+        if table in ("targets", "air"):
             return []
         entry = self._entry(table, name) or {}
         fields = COURT if not table else entry

@@ -334,6 +334,8 @@ class Usual:
             return self._fitted_fixture(preset, made, tables)
         if table == "balconies":
             return {"length": self._down(wall), "height": self._over_heads(made, tables)}
+        if table == "tracks":
+            return {"height": self._over_heads(made, tables)}
         if table == "stage":
             high = self._down(max(2.0, clear - made["floor_height"] - 0.6))
             return {

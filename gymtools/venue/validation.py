@@ -19,6 +19,7 @@ from .faults import (
     bank_faults,
     court_doubts,
     court_faults,
+    divider_doubts,
     floor_faults,
     standing_faults,
 )
@@ -1140,6 +1141,7 @@ def warnings(scenario):
     found += _low_loudspeakers(scenario)
     found += _among_joists(scenario)
     found += court_doubts(lines, scenario.banks, hall, scenario.say)
+    found += divider_doubts(scenario.divider, scenario.galleries, hall, scenario.say)
     found += [*_covered_courts(scenario), *_wheelchairs(scenario), *_faulty(scenario)]
     return [*found, *_on_decks(scenario), *measured_warnings(scenario)]
 

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import ipywidgets as w
 
+from ...commissioning.existing import BEFORE
 from ...venue import wheelchairs
-from ...venue.faults import court_doubts
+from ...venue.faults import court_doubts, divider_doubts
 from ...venue.files import parse, to_text
 from ...venue.new_school import NewSchool
 from ...venue.reading_files import MEGABYTE, file_text
@@ -403,6 +404,9 @@ class NewSchoolPage:
             return ""
         units = self.school.units
         found = court_doubts(c.court, c.banks, c.hall, lambda meters: length_text(meters, units))
+        if self.scenario is not None:
+            gym = self.scenario
+            found += divider_doubts(gym.divider, gym.galleries, gym.hall, gym.say)
         if not found:
             return ""
         lines = "".join(f"<li><b>?</b>{escape(words)}</li>" for words in found)
@@ -513,7 +517,7 @@ class NewSchoolPage:
         self.style.value = style(not change["new"], self.alone)
 
     def _list_schools(self):
-        found = schools((self.folder, OURS))
+        found = [p for p in schools((self.folder, OURS)) if not p.stem.endswith(f" {BEFORE}")]
         self.files.options = [("choose a school", ""), *((with_folder(p), str(p)) for p in found)]
         self.files.value = ""
 
