@@ -25,7 +25,7 @@ from .equipment.prices import read_prices
 from .venue.files import load, to_text
 from .venue.new_school import NewSchool
 from .venue.refusals import lines_of
-from .venue.writing_files import revisions_sentence
+from .venue.writing_files import revisions_sentence, school_file
 
 STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
 
@@ -294,6 +294,12 @@ def _new(given):
     if given.copied_from:
         load(given.copied_from)  # refused here, not on the page
     book = new_workbook(folder, given.name or "", given.copied_from or "")
+    file = school_file(folder, given.name or "")
+    if given.name and file.is_file():
+        print(
+            f"'{given.name}' is here already: {file}. The page offers to open the meeting on it or"
+            " to edit the gym."
+        )
     open_workbook(book, host=given.host, port=given.port, browser=not given.no_browser)
 
 

@@ -381,7 +381,7 @@ def test_a_file_with_courts():
     [
         (
             {("court_x",): 6.0},
-            r"^court 'volleyball' reaches 2\.00 m outside the gym\. Move it by court_x or court_y",
+            r"^court 'volleyball' reaches 2\.00 m outside the gym\. Move it \(court_x, court_y\)",
         ),
         (
             {("side_courts", "west court", "x"): -9.5},

@@ -17,9 +17,10 @@ from .faults import (
     SLACK,
     Fault,
     bank_faults,
+    court_doubts,
     court_faults,
+    divider_doubts,
     floor_faults,
-    overlap_words,
     standing_faults,
 )
 from .finishes import FINISHES
@@ -76,9 +77,6 @@ PARTS = (
     "divider",
     *(f"court {side}" for side in SIDES),
 )
-# free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary
-# source)
-RUN_OUT = 0.91
 
 
 class Blocked(Refusal):
@@ -1131,7 +1129,6 @@ def warnings(scenario):
         Sentences, with lengths in the scenario's units
     """
     found, hall, lines = [], scenario.hall, scenario.lines
-    west, east, south, north = lines.footprint()
     courts = {"the court": lines} | {f"'{s.name}'": s for s in scenario.side_courts}
     for c in scenario.loudspeakers:
         under = next((name for name, court in courts.items() if _plays_under(court, c)), None)
@@ -1143,21 +1140,8 @@ def warnings(scenario):
             )
     found += _low_loudspeakers(scenario)
     found += _among_joists(scenario)
-    for bank in (b for b in scenario.banks if b.on_floor):
-        if overlap(bank.footprint(hall), lines.footprint()) > 0.01:
-            found.append(
-                f"'{bank.name}' reaches over the lines of the court when it stands like this, by"
-                f" {overlap_words(bank, lines, hall, scenario.say)}."
-            )
-    free = min(
-        hall.length / 2 - max(east, -west),
-        hall.width / 2 - max(north, -south),
-    )
-    if free < RUN_OUT:
-        found.append(
-            f"Only {scenario.say(free)} of floor remains around the court; rules ask for at least"
-            f" {scenario.say(RUN_OUT)}."
-        )
+    found += court_doubts(lines, scenario.banks, hall, scenario.say)
+    found += divider_doubts(scenario.divider, scenario.galleries, hall, scenario.say)
     found += [*_covered_courts(scenario), *_wheelchairs(scenario), *_faulty(scenario)]
     return [*found, *_on_decks(scenario), *measured_warnings(scenario)]
 
