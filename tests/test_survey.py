@@ -444,6 +444,8 @@ STOOD = {  # what is written of the banks meanwhile, and which of them were clos
     "pulled out": (),
     "none": (),
     "south bank": ("south bank",),
+    "North": ("north bank",),
+    "fully retracted": ("north bank", "south bank"),
 }
 
 
@@ -484,7 +486,13 @@ def test_the_stage_curtain_is_open_or_closed(tmp_path):
     """Behavior: "closed" and "drawn" say that the curtain was closed; what is neither is named."""
     school = SCHOOL.with_thing("stage", "built-in stage")
     head = ("of", "what", "measured")
-    for text, is_open in (("closed", False), ("drawn", False), ("Open", True), ("yes", True)):
+    for text, is_open in (
+        ("closed", False),
+        ("fully closed", False),
+        ("drawn", False),
+        ("Open", True),
+        ("yes", True),
+    ):
         tables = [[head, ("readings", "Stage curtain open meanwhile", text)]]
         tables.append([("reading", "500 Hz"), ("T20 1", "2.2")])
         survey = read_survey(as_csv(tables, tmp_path), school)

@@ -70,14 +70,27 @@ LIMITS = {"noise": ("dB", -20, 120, "Not dB?"), "t20": ("s", 0.1, 15, "Milliseco
 ALL, NONE = ("all", "everything"), ("none", "no", "nothing", "0")
 # how banks, and what is set out, stood during the readings, in other words than their names
 STOOD = {
-    "closed": {"closed", "pushed", "back", "in", "folded", "stacked", "shut"},
+    "closed": {
+        "closed",
+        "pushed",
+        "back",
+        "in",
+        "folded",
+        "stacked",
+        "shut",
+        "retracted",
+        "collapsed",
+    },
     "set_up": {"out", "set", "up"},
 }
 AWAY = {
     "closed": {"open", "opened", "out", "pulled", "extended"},
     "set_up": {"away", "put", "stored"},
 }
-EVERY = {"yes", "all", "both", "of", "them", "everything", "bleachers", "banks", "chairs", "were"}
+EVERY = {
+    *("yes", "all", "both", "of", "them", "everything", "fully"),
+    *("bleachers", "banks", "chairs", "were"),
+}
 ON_CENTER = re.compile(r"\s*\b(?:o\.? ?c|c\.? ?/ ?c|c ?-? ?c|on cent(?:er|re)s?)\.?$", re.I)
 ALONG = {  # joists of a plan with north up, along which side of the gym they run
     **dict.fromkeys(("ew", "we", "eastwest", "westeast"), "length"),
@@ -700,9 +713,10 @@ def _stood(key, blank, text, known):
 
 def _curtain(blank, plain):
     """Whether the stage curtain was open."""
-    plain = " ".join(re.findall(r"\w+", plain))
+    words = re.findall(r"\w+", plain)
+    plain = " ".join(w for w in words if w not in ("fully", "was", "curtain"))
     if plain not in CURTAIN:
-        raise ValueError(f"{blank.name}: {shown(plain)} is neither open nor closed")
+        raise ValueError(f"{blank.name}: {shown(' '.join(words))} is neither open nor closed")
     return CURTAIN[plain]
 
 
@@ -715,7 +729,10 @@ def _names(blank, text, known):
         return ()
     found = []
     for part in re.split(r",|;| and |\n", text):
-        name = next((n for n in known if n.lower() == part.strip().lower()), None)
+        said = part.strip().lower()
+        begins = [n for n in known if n.lower().startswith(f"{said} ")]  # "north" of its bank
+        name = next((n for n in known if n.lower() == said), None)
+        name = begins[0] if name is None and len(begins) == 1 else name
         if name is None:
             raise ValueError(
                 f"{blank.question.label}: {shown(part.strip())} is unknown. Known:"
