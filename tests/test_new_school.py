@@ -472,6 +472,22 @@ def test_what_does_not_fit_is_red_with_its_reason(sheet):
     assert sheet.school.value("rows") == 24 and sheet.wrong.value != ""
 
 
+def test_a_gym_that_is_edited_the_next_day_follows_its_answers(sheet, tmp_path):
+    """Behavior: as long as the file is as the form has written it, what is assumed follows from the
+    answers the next day too; a fault is said once, without the names of the file's tables.
+    """
+    sheet.name.value = "Alder Hollow"
+    five(sheet, "100", "82-6", "24", ("north", "south"), "8")
+    assert sheet.write()
+    page = new_school(tmp_path, "Alder Hollow")
+    page.begun.edit_button.click()
+    assert page.school == sheet.school
+    typed(page, "first", hall__clear_height="30")
+    assert page.wrong.value == "" and page.write() and page.scenario.hall.height > 30 * FOOT
+    page.set(page.school.with_answer("hall.height", 25 * FOOT))
+    assert page.wrong.value.count("<li>") == 1 and "[hall]" not in page.wrong.value
+
+
 def test_a_slip_stays_as_it_was_typed(sheet):
     """Behavior: what cannot be understood is said in one line, the text stays and nothing else
     changes; a right answer takes its place.

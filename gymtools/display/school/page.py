@@ -2,6 +2,7 @@
 steps that follow it.
 """
 
+import re
 from dataclasses import replace
 from html import escape
 from pathlib import Path
@@ -299,7 +300,7 @@ class NewSchoolPage:
             Of the school's own file
         """
         try:
-            school = NewSchool.of_text(file_text(path, "scenario file", MEGABYTE // 4))
+            school = self._school_of(path)
         except (ValueError, OSError) as error:
             self.say(f"Not opened: {'<br>'.join(escape(line) for line in lines_of(error))}")
             return
@@ -308,6 +309,15 @@ class NewSchoolPage:
         self.file, self.known = path, fingerprint(path)
         self.set(school)
         self.say(f"Editing {escape(with_folder(path))}.")
+
+    def _school_of(self, path):
+        """The school of a file; that of its draft where both say the same, since there what is
+        assumed still follows from the answers.
+        """
+        text, draft = file_text(path, "scenario file", MEGABYTE // 4), self.begun.draft
+        if draft is not None and draft.file == path.name and draft.school.text == text:
+            return draft.school
+        return NewSchool.of_text(text)
 
     def meet(self, path):
         """Open the meeting on a school's file.
@@ -379,8 +389,7 @@ class NewSchoolPage:
 
     def _refusals(self):
         """Why the school cannot be, in plain words."""
-        prefix = f"{self.school.name}: "
-        return [plain_refusal(line.removeprefix(prefix)) for line in self._scenario()[1]]
+        return [_plain(line, self.school.name) for line in self._scenario()[1]]
 
     def _fault_words(self):
         """What does not fit, with the numbers of the sketch; then what else keeps it from being."""
@@ -536,8 +545,16 @@ class NewSchoolPage:
 
 
 def _plain(words, school):
-    """A fault in the words of the page, without the name of the school before it."""
-    return plain_refusal(words.removeprefix(f"{school}: ").removeprefix(f"{school} "))
+    """A fault in the words of the page, without the name of the school before it; tables of the
+    file are no words of the page.
+    """
+    words = words.removeprefix(f"{school}: ").removeprefix(f"{school} ")
+    return plain_refusal(re.sub(r"^\[(\w+)\]: ", _of_table, words))
+
+
+def _of_table(match):
+    """The gym needs no name; another table is what it is called."""
+    return "" if match[1] == "hall" else f"{match[1].replace('_', ' ')}: "
 
 
 def copy_of(path, name=""):
