@@ -432,7 +432,7 @@ def test_loudspeakers_hang_over_the_court_where_it_lies():
     )
     ends = {g.name: (g.x, g.y) for g in arrange(s, "rows and ends").groups}
     assert ends["east end"] == pytest.approx((4 + 9 * 0.95, 1.5), abs=1e-4)
-    assert ends["west end"] == pytest.approx((4 - 9 * 0.95, 1.5))
+    assert ends["west end"] == pytest.approx((4 - 9 * 0.95, 1.5), abs=1e-4)
     turned = arrange(changed(s, {("court_turned",): True}), "rows and ends")
     ends = {g.name: (g.x, g.y) for g in turned.groups}
-    assert ends["north end"] == pytest.approx((4, 1.5 + 9 * 0.95))
+    assert ends["north end"] == pytest.approx((4, 1.5 + 9 * 0.95), abs=1e-4)
