@@ -20,6 +20,7 @@ from ...venue.scenario import Scenario
 from ...venue.units import length_text
 from ...venue.writing_files import school_file, write_file
 from ..panel.accessible_names import AccessibleNames
+from ..panel.controls import close
 from ..panel.keyboard import PageKeyboard
 from ..panel.lifeline import NOTE, Lifeline, Page
 from ..panel.meeting import Meeting
@@ -77,6 +78,13 @@ class NewSchoolPage:
         self.refresh()
         self.open_step(0)
         self.begun.ask()
+
+    def close(self):
+        """Close the page's widgets; what was typed stays in the draft."""
+        for section in self.sections:
+            if job := getattr(section, "job", None):
+                job.discard()
+        close(self.sheet, *(section.box for section in self.sections))
 
     # ---- steps
 
