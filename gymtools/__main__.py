@@ -15,6 +15,7 @@ from .commissioning.comparison import compare
 from .commissioning.plan import plan
 from .commissioning.recordings import with_recordings
 from .commissioning.sheet import read_sheet
+from .commissioning.survey_lines import survey_lines
 from .commissioning.survey_sheet import read_survey
 from .design.decision import decide, options_of
 from .design.offer import offer
@@ -32,7 +33,7 @@ from .venue.files import load, to_text
 from .venue.new_school import NewSchool
 from .venue.refusals import lines_of
 from .venue.units import UNITS
-from .venue.writing_files import refuse_existing, revisions_sentence
+from .venue.writing_files import refuse_existing, revisions_sentence, school_file
 
 STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
 
@@ -432,6 +433,12 @@ def _new(given):
     if given.copied_from:
         load(given.copied_from)  # refused here, not on the page
     book = new_workbook(folder, given.name or "", given.copied_from or "")
+    file = school_file(folder, given.name or "")
+    if given.name and file.is_file():
+        print(
+            f"'{given.name}' is here already: {file}. The page offers to open the meeting on it or"
+            " to edit the gym."
+        )
     open_workbook(book, host=given.host, port=given.port, browser=not given.no_browser)
 
 
@@ -441,8 +448,8 @@ def _survey(given):
         _say(write_survey(school, _folder(given.folder), overwrite=given.overwrite))
         return
     survey = read_survey(given.read, school)
-    for answer in survey.answers:
-        print(f"{answer.name}: {answer.now} ({answer.state}; assumed: {answer.was or 'nothing'})")
+    for line in survey_lines(survey):
+        print(line)
     for sentence in (*survey.bad, *survey.doubts):
         print(sentence, file=sys.stderr)
 

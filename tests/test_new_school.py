@@ -5,6 +5,8 @@ it writes is an ordinary one.
 import json
 import tomllib
 from dataclasses import replace
+from itertools import combinations
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from schools import FOLDER, SCENARIOS
 import gymtools
 from gymtools import __main__
 from gymtools.display.school.draft_file import earlier
+from gymtools.display.school.labels import text_box
 from gymtools.display.school.page import NewSchoolPage, new_school
 from gymtools.display.school.sketch import numbered, sketch
 from gymtools.venue import files
@@ -208,6 +211,53 @@ def test_everything_that_a_file_says_can_be_asked():
     assert len(letters) == len(set(letters))
 
 
+def test_what_nobody_has_confirmed_is_assumed():
+    """Behavior: wall of a stage that was added, and where microphones are, stay assumed until they
+    are confirmed, also in the file, after a copy of it, and in a use that is added to a copy.
+    """
+    school = begun().with_thing("stage", "built-in stage")
+    placed = [key for key in school.assumed if key.startswith("microphones.")]
+    assert "stage.side" in school.assumed and any(key.endswith(".walks") for key in placed)
+    again = NewSchool.of_text(school.text)
+    assert again.assumed == gymtools.parse(school.text).assumed == school.assumed
+    sure = again.confirmed("stage.side").confirmed(placed[0])
+    assert not {"stage.side", placed[0]} & set(sure.assumed) and placed[1] in sure.assumed
+    copied = NewSchool.of_text(SCENARIOS["alderway"].text).with_thing("uses", "show")
+    for name in ("stage on the left", "stage on the right"):
+        assert f"microphones.{name}.x" in copied.assumed
+    assert gymtools.parse(copied.text).assumed == copied.assumed
+
+
+def test_tracks_over_heads_and_a_divider_through_them(sheet):
+    """Worked by hand: the eighth row of 11 in over a first seat of 17 in stands under a slab that
+    leaves the headroom of 2.0 m over it. A curtain up to the roof goes through the track's north
+    and south sides, one that ends below it does not.
+    """
+    five(sheet, "112", "90", "26", ("north", "south"), "8")
+    add(sheet, "tracks", "running track")
+    assert sheet.wrong.value == ""
+    track, bank = sheet.scenario.tracks[0], sheet.scenario.banks[0]
+    assert track.height - track.thickness >= bank.top + 2.0
+    add(sheet, "divider", "curtain")
+    assert "goes through &#x27;running track north&#x27;, &#x27;running track south&#x27;" in (
+        sheet.doubts.value
+    )
+    sheet.set(sheet.school.with_answer("divider.height", track.height - track.thickness))
+    assert sheet.doubts.value == ""
+
+
+def test_more_chairs_than_asked_say_so(sheet):
+    """Worked by hand: 400 chairs in rows of equal length are rows times chairs in a row, never
+    fewer than asked.
+    """
+    five(sheet, "112", "84", "24", ("north", "south"), "10")
+    typed(sheet, "floor_seats", chairs="400")
+    block = sheet.configuration.floor_seats[0]
+    said = sheet.sections[0].answers()["chairs"].said.value
+    assert said == f"{block.seats} seats: {block.rows} rows of {block.seats_in_row}"
+    assert block.seats >= 400 and block.seats == block.rows * block.seats_in_row
+
+
 def test_keys_of_things_with_dots_in_their_names():
     """Behavior: a name with dots is found again in its key."""
     key = key_of("banks", "St. Mary's bank", "rows")
@@ -228,13 +278,49 @@ def test_answers_as_people_write_them():
     assert understood(hall["ridge_height"], "", "ft") is None
     for question, text, words in (
         (hall["roof"], "metal deck", "'plain deck', 'acoustic deck 1 in' or 'acoustic deck 3 in'"),
-        (hall["length"], "7000", "outside 39.37 ft to 262.47 ft. Feet given by mistake"),
+        (hall["length"], "7000", r"7000 ft is outside 40 ft to 262 ft\.$"),
+        (hall["length"], "1120", "262 ft. Inches given by mistake or a slip of the decimal point"),
+        (hall["clear_height"], "264", "12 ft to 65 ft. Inches given by mistake"),
         (hall["length"], "long", "is no length"),
         (court, "polo", "Known: junior high, high school"),
         (hall["length"], "", "nothing is written"),
     ):
         with pytest.raises(ValueError, match=words):
             understood(question, text, "ft")
+
+
+def test_the_assumed_court_lies_between_the_bleachers():
+    """Worked by hand: 84 ft less twice ten rows of 2 ft leave 44 ft: no high school court of 50 ft
+    but a junior high court of 42 ft. A bank of eight rows of 22 in on one side of a gym 60 ft wide
+    leaves 45 ft 4 in, whose middle lies 7 ft 4 in off the gym's.
+    """
+    size = {"hall.length": 112 * FOOT, "hall.width": 84 * FOOT}
+    both = begun(**size, rows=10)
+    assert both.value("court") == "junior high" and both.value("court_y") == 0
+    said = "Court assumed: junior high, since 44 ft are left between the banks."
+    assert both.court_words == said
+    for other in (both.with_answer("court", "high school"), both.with_answer("rows", 3)):
+        assert other.court_words == ""
+    one = begun(**{**size, "hall.length": 80 * FOOT, "hall.width": 60 * FOOT}, walls=("north",))
+    assert one.value("court_y") == pytest.approx(-(7 + 4 / 12) * FOOT)
+    assert "court_y" in one.assumed and one.tables["court_y"] == one.value("court_y")
+
+
+def test_what_fits_and_should_be_looked_at(sheet):
+    """Worked by hand: a high school court of 50 ft between banks 44 ft apart lies under each of
+    them by 3 ft; from a junior high court of 42 ft it is 1 ft to their fronts, where rules ask for
+    3 ft. Both stand beside the sketch in words, and nothing is said to be wrong.
+    """
+    five(sheet, "112", "84", "24", ("north", "south"), "10")
+    assert "Court assumed" in sheet.seats.value and sheet.wrong.value == ""
+    assert "To look at:" in sheet.doubts.value
+    assert sheet.doubts.value.count("Only 1 ft 0 in of floor remains between the lines") == 2
+    sheet.set(sheet.school.with_answer("court", "high school"))
+    assert sheet.doubts.value.count("reaches over the lines of the court") == 2
+    assert sheet.doubts.value.count("by 3 ft 0 in over 84 ft 0 in") == 2
+    assert sheet.wrong.value == "" and sheet.scenario.warnings
+    sheet.set(sheet.school.with_answer("rows", 4))
+    assert sheet.doubts.value == ""
 
 
 # ---- copies
@@ -267,6 +353,21 @@ def test_a_copy_takes_new_things_and_lets_others_go():
     assert "fixtures.doors.length" in scenario.assumed
     assert [b.name for b in scenario.banks] == ["north bank"]
     assert all("south bank" not in use.listens for use in scenario.uses)
+
+
+@pytest.mark.parametrize("key", SCENARIOS)
+def test_whatever_is_added_to_a_copy_can_be_written(key):
+    """Behavior: one of everything that the form offers is added to a copy and stands in its text,
+    also what a file has once, and a use that brings a divider with it.
+    """
+    copied = NewSchool.of_text(SCENARIOS[key].text)
+    for table in ADDED:
+        for kind in kinds_of(table) or ("",):
+            if table in files.ONE and copied.things(table):
+                continue
+            more = copied.with_thing(table, kind)
+            (new, *_) = more.added[-1:]
+            assert more.text != copied.text and NewSchool.of_text(more.text).things(new[0]), kind
 
 
 def test_units_of_a_copy_change_its_numbers():
@@ -371,6 +472,22 @@ def test_what_does_not_fit_is_red_with_its_reason(sheet):
     assert sheet.school.value("rows") == 24 and sheet.wrong.value != ""
 
 
+def test_a_gym_that_is_edited_the_next_day_follows_its_answers(sheet, tmp_path):
+    """Behavior: as long as the file is as the form has written it, what is assumed follows from the
+    answers the next day too; a fault is said once, without the names of the file's tables.
+    """
+    sheet.name.value = "Alder Hollow"
+    five(sheet, "100", "82-6", "24", ("north", "south"), "8")
+    assert sheet.write()
+    page = new_school(tmp_path, "Alder Hollow")
+    page.begun.edit_button.click()
+    assert page.school == sheet.school
+    typed(page, "first", hall__clear_height="30")
+    assert page.wrong.value == "" and page.write() and page.scenario.hall.height > 30 * FOOT
+    page.set(page.school.with_answer("hall.height", 25 * FOOT))
+    assert page.wrong.value.count("<li>") == 1 and "[hall]" not in page.wrong.value
+
+
 def test_a_slip_stays_as_it_was_typed(sheet):
     """Behavior: what cannot be understood is said in one line, the text stays and nothing else
     changes; a right answer takes its place.
@@ -404,14 +521,75 @@ def test_nothing_typed_is_lost(sheet, tmp_path):
     sheet.name.value = "Alder Hollow"
     typed(sheet, "first", hall__length="100")
     other = new_school(tmp_path)
-    assert "Alder Hollow" in other.offer_words.value
-    other.go_on()
+    assert "Alder Hollow" in other.begun.words.value
+    assert other.begun.go_button.description.startswith("Go on from the draft of ")
+    other.begun.go_on()
     assert other.school == sheet.school and other.school.missing == sheet.school.missing
     third = new_school(tmp_path)
-    third.start_anew()
+    third.begun.start_anew()
     assert earlier(tmp_path) is None
     (draft,) = (tmp_path / ".school").glob("*.json")
     assert json.loads(draft.read_text(encoding="utf-8"))["name"] == "Alder Hollow"
+
+
+def gone_on(folder):
+    """The school that a page in the folder goes on from, after the kernel of another one died."""
+    page = new_school(folder)
+    page.begun.go_on()
+    return page
+
+
+def test_a_copy_and_a_chosen_design_are_gone_on_from(sheet, tmp_path):
+    """Behavior: after a copy in which things were only added and left out, and after a design was
+    chosen, there are no answers; both are gone on from when the kernel dies.
+    """
+    gymtools.save(SCENARIOS["dovecote"], tmp_path / "dovecote.toml")
+    sheet.copy(tmp_path / "dovecote.toml")
+    sheet.set(sheet.school.with_thing("fixtures", "doors"))
+    assert not sheet.school.answers and gone_on(tmp_path).school == sheet.school
+    sheet.on_open = lambda path: None
+    sheet.take(pendants(gymtools.parse(begun().text)))
+    again = gone_on(tmp_path)
+    assert again.school == sheet.school and again.file == sheet.file
+    assert again.scenario.groups[0].name == "pendants" and again.write()
+
+
+def test_a_school_of_the_folder_is_opened_or_edited(sheet, tmp_path):
+    """Behavior: the next day the page offers the school that lies in the folder: its meeting, which
+    needs loudspeakers, or its gym; editing keeps them, and what the meeting saved since stays.
+    """
+    assert sheet.begun.file_line.layout.display == "none"
+    file = tmp_path / "alder-hollow.toml"
+    gymtools.save(pendants(gymtools.parse(begun().text)), file)
+    page = new_school(tmp_path, "Alder Hollow")
+    assert page.begun.files.value == file and "2 loudspeakers" in page.begun.file_words.value
+    page.begun.edit_button.click()
+    assert page.file == file and page.begun.file_line.layout.display == "none"
+    typed(page, "first", hall__clear_height="25")
+    assert page.write() and gymtools.load(file).groups[0].name == "pendants"
+    gymtools.save(replace(gymtools.load(file), source="the meeting"), file, overwrite=True)
+    assert not page.write() and "changed outside this page" in page.words.value
+    assert gymtools.load(file).source == "the meeting"
+    new_school(tmp_path).begun.meet_button.click()
+    bare = tmp_path / "alder-hollow 2.toml"
+    gymtools.save(replace(gymtools.load(file), groups=()), bare)
+    last = new_school(tmp_path)
+    last.begun.files.value = bare
+    assert last.begun.meet_button.layout.display == "none"
+
+
+def test_five_answers_do_not_replace_a_chosen_design(sheet, tmp_path):
+    """Behavior: a school that is written down again says that its file is there and what would be
+    lost, and offers to open its meeting or to edit it.
+    """
+    file = tmp_path / "alder-hollow.toml"
+    gymtools.save(pendants(gymtools.parse(begun().text)), file)
+    sheet.name.value = "Alder Hollow"
+    five(sheet, "100", "80", "24", ("north",), "6")
+    assert not sheet.write() and "the loudspeakers in it are lost" in sheet.words.value
+    assert sheet.begun.files.value == file and sheet.begun.file_line.layout.display != "none"
+    sheet.begun.meet_button.click()
+    assert sheet.meeting.scenario.groups[0].name == "pendants"
 
 
 def test_copying_on_the_page(sheet, tmp_path):
@@ -442,6 +620,9 @@ def test_from_the_command_line(tmp_path, capsys, monkeypatch):
     cells = [c for c in json.loads(text)["cells"] if c["metadata"].get("tags") == ["parameters"]]
     assert "name = 'Fennel Brook'" in cells[0]["source"] and "dovecote.toml" in cells[0]["source"]
     assert __main__.main(command) == 0 and opened[0].read_text(encoding="utf-8") == text
+    gymtools.save(SCENARIOS["dovecote"], tmp_path / "fennel-brook.toml")
+    assert __main__.main(command) == 0 and "is here already" in capsys.readouterr().out
+    opened.pop()
     assert __main__.main(["new", "--folder", str(tmp_path), "--from", str(opened[0])]) == 2
     assert "TOML" in capsys.readouterr().err and len(opened) == 2
 
@@ -459,8 +640,9 @@ def test_the_form_over_the_meeting(tmp_path):
 
 
 def test_a_copy_with_loudspeakers_opens_the_meeting(sheet, tmp_path):
-    """Behavior: "Go on" writes the file and opens the next step, after the last one it says why no
-    meeting opens; where there are loudspeakers the meeting opens on the file, in the page's place.
+    """Behavior: "Next step" writes the file and opens the next step, after the last one it says why
+    no meeting opens; where there are loudspeakers the meeting opens on the file, in the page's
+    place.
     """
     five(sheet, "100", "80", "24", ("north",), "6")
     assert sheet.meeting_button.layout.display == "none"
@@ -490,6 +672,70 @@ def test_letters_stand_on_the_sketch():
     assert "assumed" not in bare.split("</title>")[1]
     faults = school.with_answer("rows", 20).draft()[1]
     assert [n for n, _ in numbered(faults)] == sorted(n for n, _ in numbered(faults))
+
+
+def texts_of(drawn):
+    """Words of a sketch with their places: words, x, y, anchor, turn and size."""
+    found = []
+    for part in ElementTree.fromstring(drawn).iter("text"):
+        turn = -90 if "rotate" in part.get("transform", "") else None
+        place = float(part.get("x")), float(part.get("y"))
+        found.append((part.text, *place, part.get("text-anchor"), turn, int(part.get("font-size"))))
+    return found
+
+
+@pytest.mark.parametrize(
+    "walls, stage, looks, left, right",
+    [
+        (("north",), None, "west", "south", "north"),
+        (("north",), "west", "west", "south", "north"),
+        (("north",), "east", "east", "north", "south"),
+        (("east",), None, "north", "west", "east"),
+        (("east",), "south", "south", "east", "west"),
+    ],
+)
+def test_the_section_is_no_mirror_image(walls, stage, looks, left, right):
+    """Closed form: whoever looks east has the north on the left hand, whoever looks west the south;
+    the first seats of the only bank are measured on its own side.
+    """
+    school = begun(walls=walls, rows=4)
+    if stage:
+        school = school.with_thing("stage", "built-in stage").with_answer("stage.side", stage)
+    drawn = texts_of(sketch(school, school.draft()[0]))
+    at = {words: x for words, x, *_ in drawn}
+    assert f"Section, looking {looks}" in at
+    assert at[left] < at[right]
+    middle = (at[left] + at[right]) / 2
+    assert (at["K"] < middle) == (walls[0] == left)
+
+
+def test_no_label_lies_over_another():
+    """Behavior: lengths beside their letters, and names of what stands there, do not overprint,
+    whether the stage is ahead or beside; letters that have no line are said in words.
+    """
+    schools = (
+        begun(**{"hall.length": 112 * FOOT, "hall.width": 84 * FOOT, "rows": 10}),
+        begun(walls=("north",), rows=5),
+        begun(walls=("west",), **{"banks.west bank.setback": 1.2}),
+    )
+    for school in schools:
+        for side in ("east", "north"):
+            more = school.with_thing("stage", "built-in stage").with_answer("stage.side", side)
+            drawn = texts_of(sketch(more, more.draft()[0], size=(660, 610)))
+            boxes = [text_box(x, y, words, *kind) for words, x, y, *kind in drawn]
+            for (a, one), (b, two) in combinations(zip(drawn, boxes, strict=True), 2):
+                across = min(one[1], two[1]) - max(one[0], two[0])
+                along = min(one[3], two[3]) - max(one[2], two[2])
+                assert min(across, along) < 3, (a[0], b[0], side)
+    said = [words for words, *_ in drawn if "0 here" in words]
+    assert len(said) == 1 and "J off the wall's middle" in said[0] and "L from" not in said[0]
+    moved = (
+        schools[2]
+        .with_answer("banks.west bank.offset", 1.5)
+        .with_answer("banks.west bank.base_height", 3.0)
+    )
+    letters = {words for words, *_ in texts_of(sketch(moved, moved.draft()[0]))}
+    assert {"J", "L", "M"} <= letters and not any("0 here" in words for words in letters)
 
 
 # ---- whatever the form can write

@@ -18,7 +18,7 @@ from gymtools.design import proposals
 from gymtools.design.arrangements import OFFERED, arrange
 from gymtools.design.proposals import propose
 from gymtools.design.spacing import MOST_IN_ROW, covered_width, grid_of, number_in_row
-from gymtools.display.school.proposals import CHOSEN, STALE, WAITS, ProposalsSection
+from gymtools.display.school.proposals import CHOSEN, STALE, WAITS, ProposalsSection, _low
 from gymtools.equipment.bill import cost
 from gymtools.venue.paths import changed
 
@@ -277,3 +277,11 @@ def test_the_meeting_proposes_designs_too(monkeypatch, tmp_path):
     m.advice.reprice()
     assert STALE in section.job.words.value
     assert all(button.disabled for button, _ in section.choose_buttons)
+
+
+def test_what_hangs_low_over_a_court_stands_on_the_card():
+    """Worked by hand: four loudspeakers of Dovecote hang under 7 m over its court; the card names
+    the first of them and how many more there are.
+    """
+    (said,) = _low(SimpleNamespace(scenario=SCENARIOS["dovecote"]))
+    assert said.startswith("Loudspeaker W1 hangs over the court") and said.endswith(", and 3 more")

@@ -33,16 +33,19 @@ from gymtools.commissioning.existing import (
 from gymtools.commissioning.plan import plan
 from gymtools.commissioning.sheet import entry_sheet
 from gymtools.commissioning.survey import blanks, survey_tables
-from gymtools.commissioning.survey_sheet import read_survey
+from gymtools.commissioning.survey_lines import survey_lines
+from gymtools.commissioning.survey_sheet import read_survey, with_measured
 from gymtools.display.documents.exports import csv_text
 from gymtools.display.documents.survey import survey_html, write_survey
 from gymtools.display.panel.go_on import GoOnSection
 from gymtools.display.panel.meeting import Meeting
 from gymtools.display.school.survey import SurveySection
+from gymtools.display.tables.survey import equipment_table
 from gymtools.equipment.bill import bill, cost
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.physics import bands
 from gymtools.venue.files import load, parse, save, to_text
+from gymtools.venue.measured_room import state_words
 from gymtools.venue.new_school import NewSchool
 from gymtools.venue.questions import NOT_SURE
 from gymtools.venue.reading_files import one_line
@@ -409,6 +412,184 @@ def test_readings_as_written(written, tmp_path):
     )
 
 
+def test_same_is_asked_about_where_it_may_mean_the_thing_beside_it(written, tmp_path):
+    """Behavior: "same" in a bank's cell may mean what is assumed or what the bank above has: it is
+    named with both and changes nothing; of what there is once it confirms.
+    """
+    north = 90 * FOOT
+    school = SCHOOL.with_answer("banks.north bank.length", north)
+    answers = {
+        ("south bank", "Length along"): "Same",
+        ("south bank", "Rows"): "ditto",
+        ("south bank", "Aisles"): "same as north bank",
+        ("", "East wall"): "same",
+        ("", "Length of the gym"): "same",
+    }
+    survey = read_survey(filled(written, tmp_path, answers), school)
+    assert [(a.name, a.state) for a in survey.answers] == [("Length of the gym", "confirmed")]
+    assert len(survey.bad) == 4
+    assert all("may mean" in bad and "Write ok for the first" in bad for bad in survey.bad)
+    (length,) = [bad for bad in survey.bad if "Length along" in bad]
+    assert "that of the north bank (90 ft 0 in)" in length
+    assert survey.school.state("banks.south bank.length") != "confirmed"
+
+
+STOOD = {  # what is written of the banks meanwhile, and which of them were closed
+    "yes both": ("north bank", "south bank"),
+    "closed": ("north bank", "south bank"),
+    "pushed back": ("north bank", "south bank"),
+    "Both closed.": ("north bank", "south bank"),
+    "all": ("north bank", "south bank"),
+    "no, both open": (),
+    "pulled out": (),
+    "none": (),
+    "south bank": ("south bank",),
+    "North": ("north bank",),
+    "fully retracted": ("north bank", "south bank"),
+}
+
+
+@pytest.mark.parametrize("text", sorted(STOOD))
+def test_how_the_bleachers_stood(tmp_path, text):
+    """Behavior: usual words for bleachers that were closed or open during the readings."""
+    head = ("of", "what", "measured")
+    row = ("readings", "Bleachers closed during the readings (names, all, none)", text)
+    reading = [("reading", "500 Hz"), ("T20 1", "2.2")]
+    survey = read_survey(as_csv([[head, row], reading], tmp_path), SCHOOL)
+    assert not survey.bad
+    assert survey.measured.closed == STOOD[text]
+
+
+def test_a_fit_rests_on_a_state_that_was_understood(written, tmp_path):
+    """Behavior: where the answer on the bleachers cannot be understood, the fit is refused and says
+    why; else its heading says how the gym stood.
+    """
+    readings = {"T20 1": {5: 2.2, 6: 2.0}}
+    gym = parse(SCHOOL.text)
+    unclear = {("readings", "Bleachers closed"): "partly"}
+    survey = read_survey(filled(written, tmp_path, unclear, readings), SCHOOL)
+    assert survey.unclear == ("Bleachers closed during the readings",)
+    with pytest.raises(ValueError, match="not understood: Bleachers closed during the readings"):
+        with_measured(gym, survey)
+    clear = {("readings", "Bleachers closed"): "yes both", ("readings", "People"): "two"}
+    survey = read_survey(filled(written, tmp_path, clear, readings), SCHOOL)
+    words = state_words(with_measured(gym, survey))
+    assert words == "as measured: bleachers closed, 2 people in it"
+    assert not survey.doubts
+    nothing_said = read_survey(filled(written, tmp_path, {}, readings), SCHOOL)
+    words = state_words(with_measured(gym, nothing_said))
+    assert words == "as measured: bleachers open, nobody in it"
+    assert len(nothing_said.doubts) == 2  # of the bleachers and the people
+
+
+def test_the_stage_curtain_is_open_or_closed(tmp_path):
+    """Behavior: "closed" and "drawn" say that the curtain was closed; what is neither is named."""
+    school = SCHOOL.with_thing("stage", "built-in stage")
+    head = ("of", "what", "measured")
+    for text, is_open in (
+        ("closed", False),
+        ("fully closed", False),
+        ("drawn", False),
+        ("Open", True),
+        ("yes", True),
+    ):
+        tables = [[head, ("readings", "Stage curtain open meanwhile", text)]]
+        tables.append([("reading", "500 Hz"), ("T20 1", "2.2")])
+        survey = read_survey(as_csv(tables, tmp_path), school)
+        assert survey.measured.curtain_open is is_open, text
+    tables[0][1] = ("readings", "Stage curtain open meanwhile", "half")
+    survey = read_survey(as_csv(tables, tmp_path), school)
+    assert survey.unclear == ("Stage curtain open meanwhile",)
+    assert "'half' is neither open nor closed" in survey.bad[0]
+
+
+def test_usual_words_of_counts_lengths_and_finishes(written, tmp_path):
+    """Behavior: counts in words, "none" of what is counted, spacings "o.c.", joists by the sides of
+    the plan, finishes whose words stand in another order, and dB(A) behind the number.
+    """
+    answers = {
+        ("north bank", "Rows"): "10 rows",
+        ("south bank", "Rows"): "two",
+        ("north bank", "Aisles"): "none",
+        ("", "Joists: from"): "6' o.c.",
+        ("", "Joists run"): "N-S",
+        ("", "Walls"): "CMU painted",
+        ("", "Roof"): "decking metal",
+        ("", "Floor"): "hardwood maple",
+        ("south bank", "Row depth"): "24 1/2",
+    }
+    readings = {"noise 1": {10: "45 dBA"}}
+    survey = read_survey(filled(written, tmp_path, answers, readings), SCHOOL)
+    assert survey.school.value("banks.north bank.rows") == 10
+    assert survey.school.value("banks.south bank.rows") == 2
+    assert survey.school.value("banks.north bank.aisles") == 0
+    assert survey.school.value("hall.joist_spacing") == pytest.approx(6 * FOOT)
+    assert survey.school.value("hall.joists_along") == "width"
+    assert survey.school.value("hall.walls") == "painted block"
+    assert survey.noise[0].level_dba == 45
+    said = "\n".join(survey.bad)
+    assert "'decking metal' may be 'plain deck', 'acoustic deck 1 in' or" in said
+    assert "'hardwood maple' may be 'wood floor', 'varnished floor' or" in said
+    assert "Write 24 1/2 in if that is meant" in said
+    assert len(survey.bad) == 3
+    assert all(bad.count("Row depth") <= 1 for bad in survey.bad)
+    first = survey.files[0].words
+    assert first == "5 corrected, 1 confirmed, 3 not used (see below)"
+
+
+def test_a_sheet_that_was_printed_earlier(written, tmp_path):
+    """Behavior: cells as they were printed are no fault though the school has changed since; "ok"
+    confirms what the sheet said, not what is assumed now; writing over it is still named.
+    """
+    now = SCHOOL.with_answer("hall.length", 104 * FOOT).with_answer("hall.width", 72 * FOOT)
+    answers = {("", "Length of the gym"): "ok"}
+    path = filled(written, tmp_path, answers)
+    survey = read_survey(path, now)
+    assert not survey.bad
+    assert survey.school.value("hall.length") == pytest.approx(100 * FOOT)
+    assert [(a.was, a.now) for a in survey.answers] == [("104 ft 0 in", "100 ft 0 in")]
+    book = load_workbook(path)
+    assert book["School"].column_dimensions["G"].hidden
+    for row in book["School"].iter_rows(min_row=3):
+        if row[2].value == "Width of the gym":
+            row[3].value = "75"
+    book.save(path)
+    (bad,) = read_survey(path, now).bad
+    assert "was written over with '75'" in bad
+
+
+def test_what_was_understood_in_lines(written, tmp_path):
+    """Behavior: the lines say answers, noise, decays with their mean, and each loudspeaker with how
+    it hangs, what is taken of it said; at last how much was not used.
+    """
+    readings = {"noise 1": {6: 35, 10: 41}, "T20 1": {5: 2.2}}
+    box = ["box", 2, "50", "35", "18", "20", "N", "", "works"]
+    answers = {("", "Width of the gym"): "wide", ("readings", "People"): 0}
+    survey = read_survey(filled(written, tmp_path, answers, readings, [box]), SCHOOL)
+    lines = survey_lines(survey)
+    assert "People in the gym during the readings: 0" in lines
+    assert any(x.startswith("noise 1 (nobody") and "1 kHz 35 dB, 41 dB(A)" in x for x in lines)
+    assert "T20 1, T20: 500 Hz 2.20 s" in lines
+    assert any(x.startswith("Mean: 500 Hz 2.20 s. Mean of 1 decay") for x in lines)
+    (hangs,) = [x for x in lines if x.startswith("box: 2")]
+    assert "middle 50 ft 0 in from west, 35 ft 0 in from south, 20 ft 0 in apart" in hangs
+    assert "height 18 ft 0 in; faces N; tilts down 20\u00b0 (taken: nobody wrote it)" in hangs
+    assert lines[-1] == "Not used: 1 (see below)."
+    html = equipment_table(survey.items, "ft")
+    assert "taken: nobody wrote it" in html and "35 ft 0 in from south" in html
+
+
+def test_one_figure_for_a_measured_time(written, tmp_path):
+    """Regression: a mean of 2.8649 s was 2.86 s in one table and 2.87 s in the next: it is kept as
+    it is shown.
+    """
+    readings = {"T20 1": {4: 2.8649, 5: 2.0049}}
+    survey = read_survey(filled(written, tmp_path, {}, readings), SCHOOL)
+    shown = {octave: f"{time:.2f}" for octave, time in survey.measured.t20_s.items()}
+    assert shown == {"250": f"{survey.mean.times[1]:.2f}", "500": f"{survey.mean.times[2]:.2f}"}
+    assert shown["250"] == "2.86"
+
+
 # ---- recordings of bursts
 
 
@@ -677,6 +858,7 @@ def test_the_step_from_sheet_to_fitted_room(tmp_path):
     step.fit()
     assert "not used yet. Use them first" in step.fit_job.words.value
     step.use()
+    assert step.words.value == "Taken: 1 corrected, 0 confirmed; 1 not used (see below)."
     assert stand_in.school.value("hall.width") == pytest.approx(71.5 * FOOT)
     assert stand_in.school.value("hall.length") == pytest.approx(101 * FOOT)
     earlier = stand_in.school
@@ -693,6 +875,8 @@ def test_the_step_from_sheet_to_fitted_room(tmp_path):
     assert np.all(np.abs(fitted / measured - 1) < 2 * spread / 100)
     assert measured == pytest.approx(TIMES[REACHED], rel=0.25)
     assert "Everything is predicted from the fitted room now" in step.fit_job.words.value
+    for words in (step.fit_job.words.value, step.fit_words.value):
+        assert "as measured: bleachers open, nobody in it" in words.replace("As m", "as m")
     step.fit_job.back.click()
     assert stand_in.school == earlier
     ((_, gym),) = kept_before(stand_in.file)
@@ -710,7 +894,7 @@ def test_the_command(tmp_path, capsys):
     path = filled((None, sheet), tmp_path, {("", "Roof"): "ok", ("", "Width"): "wide"})
     assert main(["survey", str(school), "--read", str(path)]) == 0
     said = capsys.readouterr()
-    assert said.out == "Roof or ceiling: plain deck (confirmed; assumed: plain deck)\n"
+    assert said.out == "Roof or ceiling: plain deck (confirmed)\nNot used: 1 (see below).\n"
     assert said.err.startswith("School, cell E5: Width of the gym: 'wide' is no length.")
 
 

@@ -2,7 +2,6 @@
 the "before" of a new design.
 """
 
-import math
 import re
 from dataclasses import dataclass, replace
 from functools import cache
@@ -13,6 +12,7 @@ from ..venue.reading_files import one_line
 from ..venue.tables import read_table
 from ..venue.texts import shown
 from ..venue.typed_values import read_value
+from ..venue.units import length_text
 from ..venue.uses import GroupSetting
 
 BEFORE = "before"  # what the gym as it is is called among the kept designs
@@ -29,6 +29,8 @@ SIDES_DEG = {  # counter-clockwise from east, north up
     **dict.fromkeys(("s", "south"), -90.0),
     **dict.fromkeys(("se", "southeast", "south-east"), -45.0),
 }
+# short names of the sides
+SIDE_NAMES = {round(pan): name.upper() for name, pan in SIDES_DEG.items() if len(name) <= 2}
 DOWN = ("down", "floor", "straight down")
 CONDITION_WORDS = {
     **{word: word for word in CONDITIONS},
@@ -56,6 +58,7 @@ class ExistingItem:
     spacing: float = 0.0  # from one to the next of several, across their aim [m]
     pan_deg: float | None = None
     downtilt_deg: float = TILT_DEG
+    tilt_assumed: bool = False  # nobody read it
     condition: str = "not tried"
     remark: str = ""
 
@@ -76,6 +79,37 @@ class ExistingItem:
             "the side that it faces": self.pan_deg,
         }
         return [name for name, value in words.items() if value is None]
+
+
+def hanging_words(item, units):
+    """How a loudspeaker hangs, as it was understood.
+
+    Parameters
+    ----------
+    item : ExistingItem
+        One that is a loudspeaker
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    place, height, faces, tilt : tuple of str
+        "-" where nobody wrote it; a tilt that is taken says so
+    """
+
+    def length(value):
+        return "-" if value is None else length_text(value, units)
+
+    place = "-"
+    if item.west is not None or item.south is not None:
+        place = f"{length(item.west)} from west, {length(item.south)} from south"
+    if item.spacing and item.number > 1:
+        place += f", {length(item.spacing)} apart"
+    faces = "-" if item.pan_deg is None else SIDE_NAMES[round(item.pan_deg)]
+    if item.pan_deg is not None and round(item.downtilt_deg) == round(DOWN_DEG):
+        return place, length(item.height), "down", f"{item.downtilt_deg:.0f}\u00b0"
+    taken = " (taken: nobody wrote it)" if item.tilt_assumed else ""
+    return place, length(item.height), faces, f"{item.downtilt_deg:.0f}\u00b0{taken}"
 
 
 def kind_of_equipment(words):
@@ -205,7 +239,8 @@ def existing_item(row, where, units):
         number = cells.count("how many", 999)
         return ExistingItem(number=number, remark=said, **known), cells.faults
     pan, down = cells.read("faces", facing) or (None, None)
-    tilts = (cells.read("tilts down", _tilt), down, TILT_DEG)
+    read = cells.read("tilts down", _tilt)
+    tilt = read if read is not None else down
     item = ExistingItem(
         number=cells.count("how many", 12),
         west=cells.length("west wall"),
@@ -213,7 +248,8 @@ def existing_item(row, where, units):
         height=cells.length("height"),
         spacing=cells.length("apart") or 0.0,
         pan_deg=pan,
-        downtilt_deg=next(tilt for tilt in tilts if tilt is not None),
+        downtilt_deg=TILT_DEG if tilt is None else tilt,
+        tilt_assumed=tilt is None,
         condition=cells.read("condition", condition_of) or "not tried",
         remark=cells.text("remark"),
         **known,
@@ -371,7 +407,7 @@ def _assumed(items):
         said = [f"counts as '{item.kind}'"] if item.kind != item.words.lower() else []
         if item.condition == "not tried":
             said.append("is taken to work")
-        if math.isclose(item.downtilt_deg, TILT_DEG):
+        if item.tilt_assumed:
             said.append(f"tilts down {TILT_DEG:.0f}°")
         if said:
             found.append(f"{item.where}: '{item.words}' {' and '.join(said)}.")

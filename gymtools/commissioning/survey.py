@@ -33,7 +33,9 @@ ASKED = {
     "tracks": ("depth", "height"),
     "divider": ("height",),
 }
-BLANKS = ("letter", "of", "what", "assumed", "measured", "remark")  # columns of the first table
+PRINTED = "as printed"  # out of sight in a workbook: what was assumed when it was printed
+# columns of the first table
+BLANKS = ("letter", "of", "what", "assumed", "measured", "remark", PRINTED)
 EQUIPMENT = (
     *("what", "how many", "west wall", "south wall", "height", "apart", "faces", "tilts down"),
     *("condition", "remark"),
@@ -257,13 +259,19 @@ def survey_tables(school):
         "School", "Noise and decay", "Existing equipment"
     """
     said = dict(name=school.name, units={"ft": "feet", "m": "meters"}[school.units])
-    rows = [(b.letter, b.of, b.question.label, b.words, "", "") for b in blanks(school)]
+    rows = [(b.letter, b.of, b.question.label, b.words, "", "", b.words) for b in blanks(school)]
     empty = [""] * (len(OCTAVES) + 3)
     read = [(name, who, *empty) for name, who in ROWS]
     there = [[""] * len(EQUIPMENT) for _ in range(LOUDSPEAKERS)]
     there += [[what, *[""] * (len(EQUIPMENT) - 1)] for what in BESIDE]
     return (
-        Schedule(title="School", columns=BLANKS, rows=tuple(rows), note=NOTE.format(**said)),
+        Schedule(
+            title="School",
+            columns=BLANKS,
+            rows=tuple(rows),
+            note=NOTE.format(**said),
+            hidden=(PRINTED,),
+        ),
         Schedule(
             title="Noise and decay",
             columns=READ,

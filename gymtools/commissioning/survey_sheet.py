@@ -11,7 +11,7 @@ from openpyxl.utils import get_column_letter
 from ..venue.finishes import FINISHES
 from ..venue.measured_room import MeasuredRoom, octaves_of
 from ..venue.new_school import NewSchool
-from ..venue.questions import NOT_SURE, understood
+from ..venue.questions import NOT_SURE, parts_of, understood
 from ..venue.reading_files import inside, name_of, one_line
 from ..venue.spreadsheets import as_written
 from ..venue.tables import meanings
@@ -25,6 +25,7 @@ from .survey import (
     BLANKS,
     EQUIPMENT,
     OCTAVES,
+    PRINTED,
     READ,
     READINGS,
     blanks,
@@ -42,10 +43,13 @@ KNOWN_BY = {
 }
 TEST_PLAN = {"reading", "kind", "subject"}  # columns of another sheet
 COLUMNS = {"answers": BLANKS, "readings": READ, "equipment": EQUIPMENT}
+STATES = ("corrected", "confirmed", "noted", "not sure", "not measured")  # of an answer
 MOST_NAMED = 5  # merged blocks
 UNSURE = (NOT_SURE, "?", "??", "unknown", "don't know", "unsure")
 LEAVES = ("", "n/a", "na", "-", "--", "not measured", "no access", *UNSURE)
-CONFIRMS = ("ok", "okay", "x", "yes", "same", "right", "correct", "as assumed", "\u2713", "\u2714")
+CONFIRMS = ("ok", "okay", "x", "yes", "right", "correct", "as assumed", "\u2713", "\u2714")
+# what is assumed, or what stands beside it: the first only where nothing does
+SAME = ("same", "the same", "same as above", "as above", "above", "ditto", "do", '"', "''")
 ABSENT = ("none", "no", "flat", "flat roof", "as the walls")  # of what a gym need not have
 DATE = " (a date or time)"  # behind a cell that is no text and no number
 SCHOOL = re.compile(r"(?:.* |)School: (.+)\.")  # in a note
@@ -64,6 +68,40 @@ KINDS = {
 }
 LIMITS = {"noise": ("dB", -20, 120, "Not dB?"), "t20": ("s", 0.1, 15, "Milliseconds?")}
 ALL, NONE = ("all", "everything"), ("none", "no", "nothing", "0")
+# how banks, and what is set out, stood during the readings, in other words than their names
+STOOD = {
+    "closed": {
+        "closed",
+        "pushed",
+        "back",
+        "in",
+        "folded",
+        "stacked",
+        "shut",
+        "retracted",
+        "collapsed",
+    },
+    "set_up": {"out", "set", "up"},
+}
+AWAY = {
+    "closed": {"open", "opened", "out", "pulled", "extended"},
+    "set_up": {"away", "put", "stored"},
+}
+EVERY = {
+    *("yes", "all", "both", "of", "them", "everything", "fully"),
+    *("bleachers", "banks", "chairs", "were"),
+}
+ON_CENTER = re.compile(r"\s*\b(?:o\.? ?c|c\.? ?/ ?c|c ?-? ?c|on cent(?:er|re)s?)\.?$", re.I)
+ALONG = {  # joists of a plan with north up, along which side of the gym they run
+    **dict.fromkeys(("ew", "we", "eastwest", "westeast"), "length"),
+    **dict.fromkeys(("ns", "sn", "northsouth", "southnorth"), "width"),
+}
+CURTAIN = {
+    **dict.fromkeys(("yes", "y", "true", "open", "opened", "drawn back", "yes open"), True),
+    **dict.fromkeys(
+        ("no", "n", "false", "closed", "drawn", "shut", "no closed", "not open"), False
+    ),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +113,7 @@ class Answer:
     read: str  # as it was written
     was: str  # what was assumed or known
     now: str  # what counts from now on
-    state: str  # "confirmed", "corrected", "not sure" or "not measured"
+    state: str  # one of ``STATES``; "noted" where there was nothing that could be assumed
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -90,6 +128,7 @@ class SurveyRead:
     noise: tuple  # of NoiseReading
     items: tuple  # of ExistingItem
     bad: tuple  # a sentence for everything that is not used
+    unclear: tuple  # of how the gym stood meanwhile: what was answered and is not understood
     doubts: tuple  # a sentence for everything that is used and should be looked at again
     files: tuple  # of SiteFile
 
@@ -188,6 +227,10 @@ class _Row:
         """A cell's text, "" where there is none."""
         return self.cells.get(column, "")
 
+    def printed(self, blank):
+        """What the sheet said that was assumed of a blank: perhaps another than now."""
+        return self.text(PRINTED) if PRINTED in self.at else blank.words
+
 
 def _table(table, sheet, may_move):
     """Rows of a sheet, each under the heading that stands over it."""
@@ -232,7 +275,7 @@ class _Reading:
         self.blanks = blanks(school)
         self.answers, self.decays, self.noise, self.items = [], [], [], []
         self.bad, self.doubts, self.files, self.state = [], [], [], {}
-        self.taken = set()
+        self.taken, self.unclear = set(), {}
 
     def take(self, row):
         """Take a row, or name it."""
@@ -256,7 +299,8 @@ class _Reading:
             return
         if not text:
             written = row.text("assumed")
-            if written and written != blank.words:
+            # a sheet that was printed earlier holds what was assumed then
+            if written and written != row.printed(blank):
                 words = f"what is assumed was written over with {shown(written)}"
                 self._name(row, "assumed", f"{words}. Write it under 'measured'")
             return
@@ -301,12 +345,30 @@ class _Reading:
                 self.school = self.school.with_answer(blank.key, NOT_SURE)
             self._note(row, blank, text, blank.words, NOT_SURE if unsure else "not measured")
             return
-        value = _value(blank, text, plain, self.school.units)
+        if plain.startswith(SAME[:2]) or plain in SAME:
+            self._refuse_same(blank, text)
+        value = _value(blank, text, self.school.units, row.printed(blank))
         self.school = self.school.with_answer(blank.key, value)
         now = words_of(question, value, self.school.units) or "none"
         same = value == blank.value or now == blank.words
         self._note(row, blank, text, now, "confirmed" if same else "corrected")
         self._doubt(row, blank, value)
+
+    def _refuse_same(self, blank, text):
+        """Refuse "same" where it may mean another thing of that kind."""
+        alike = [b for b in self.blanks if _kind(b) == _kind(blank)]
+        if len(alike) == 1:
+            return
+        assumed = f"what is assumed ({blank.words})" if blank.words else "what is assumed"
+        other = alike[max(alike.index(blank) - 1, 0)]  # that above it
+        other = other if other is not blank else alike[1]
+        at = self.school.value(other.key)
+        said = words_of(other.question, at, self.school.units) or "as the others"
+        beside = f"that of the {other.of or other.name.lower()} ({said})"
+        raise ValueError(
+            f"{blank.name}: {shown(text)} may mean {assumed} or {beside}. Write ok for the first,"
+            " else the value"
+        )
 
     def _take_state(self, row, blank, text, plain):
         """How the gym stood while it was measured."""
@@ -314,17 +376,21 @@ class _Reading:
             self._note(row, blank, text, "", NOT_SURE if plain in UNSURE else "not measured")
             return
         key = blank.key.partition(".")[2]
+        self.unclear[key] = blank.name
         if key in ("closed", "set_up"):
-            value = _names(blank, text, self._movable(key))
-        elif key in ("people", "curtain_open"):
-            value = understood(blank.question, text, self.school.units)
+            value = _stood(key, blank, text, self._movable(key))
+        elif key == "curtain_open":
+            value = _curtain(blank, plain)
+        elif key == "people":
+            value = _understood(blank, text, self.school.units)
         else:
             value = text[:200]
+        del self.unclear[key]
         self.state[key] = value
         said = ", ".join(value) or "none" if isinstance(value, tuple) else str(value)
         if isinstance(value, bool):
             said = "yes" if value else "no"
-        self._note(row, blank, text, said, "confirmed")
+        self._note(row, blank, text, said, "noted")
 
     def _movable(self, key):
         """Names that a list may hold."""
@@ -400,6 +466,7 @@ class _Reading:
         if text.lower() in LEAVES:
             return np.nan
         unit, low, high, slip = LIMITS[kind]
+        unit = "dB(A)" if column == "dB(A)" else unit
         try:
             if DATE in text or text.startswith("="):
                 raise ValueError(f"{shown(text)} is no number.")
@@ -464,14 +531,16 @@ class _Reading:
     def result(self, name):
         """What the sheet says."""
         mean = mean_decay(self.decays) if any(d.used for d in self.decays) else None
-        count = Counter(a.state for a in self.answers)
-        words = ", ".join(f"{n} {state}" for state, n in count.items()) or "nothing filled in"
-        files = [SiteFile(name=name, used=bool(self.answers or self.decays), words=words)]
         try:
             measured = self._measured(mean)
         except ValueError as error:
             measured = None
             self.bad.append(f"What was measured cannot be used: {one_line(error)}")
+        count = Counter(a.state for a in self.answers)
+        said = [f"{count[state]} {state}" for state in STATES if count[state]]
+        said += [f"{len(self.bad)} not used (see below)"] if self.bad else []
+        words = ", ".join(said) or "nothing filled in"
+        files = [SiteFile(name=name, used=bool(self.answers or self.decays), words=words)]
         return SurveyRead(
             school=self.school,
             answers=tuple(self.answers),
@@ -481,6 +550,7 @@ class _Reading:
             noise=tuple(self.noise),
             items=tuple(self.items),
             bad=tuple(self.bad),
+            unclear=tuple(self.unclear.values()),
             doubts=tuple(self.doubts),
             files=(*files, *self.files),
         )
@@ -489,20 +559,32 @@ class _Reading:
         """The table of what was measured, None where no decay was."""
         if mean is None:
             return None
+        self._say_what_is_taken()
         noise = next(iter(self.noise), None)
         t20, edt = (
             np.where(mean.early, np.nan, mean.times),
             np.where(mean.early, mean.times, np.nan),
         )
-        return MeasuredRoom(
-            t20_s=octaves_of(t20, 3),
-            edt_s=octaves_of(edt, 3),
+        return MeasuredRoom(  # times as every table shows them
+            t20_s=octaves_of(t20, 2),
+            edt_s=octaves_of(edt, 2),
             noise_db=octaves_of(noise.octaves_db, 1) if noise else {},
             noise_dba=noise.level_dba if noise else None,
             positions=mean.positions,
             note=decay_words(mean),
             **self.state,
         )
+
+    def _say_what_is_taken(self):
+        """Say how the gym is taken to have stood where nobody wrote it beside the readings."""
+        asked = {b.key.partition(".")[2]: b for b in self.blanks if b.of == READINGS}
+        taken = {"people": "nobody was in it", "curtain_open": "the curtain was open"}
+        if self.school.things("banks"):
+            taken = {"closed": "bleachers were open"} | taken
+        for key, words in taken.items():
+            name = asked[key].name if key in asked else None
+            if name and key not in self.state and key not in self.unclear:
+                self.doubts.append(f"{name}: not known; it is taken that {words}.")
 
 
 def decay_words(mean):
@@ -544,15 +626,20 @@ def _plain_cell(blank, text):
     return text
 
 
-def _value(blank, text, plain, units):
-    """What an answer says; what is assumed where it confirms that."""
-    question = blank.question
-    if plain in CONFIRMS and not (question.unit == "yes" and plain == "yes"):
-        if blank.value is None and not question.optional:
+def _value(blank, text, units, printed):
+    """What an answer says; what was assumed when the sheet was printed where it confirms that."""
+    question, plain = blank.question, text.lower().rstrip(".!")
+    confirms = plain in CONFIRMS or plain in SAME  # "same" only where nothing stands beside it
+    if confirms and not (question.unit == "yes" and plain == "yes"):
+        if printed == blank.words and (blank.value is not None or question.optional):
+            return blank.value
+        if not printed and question.optional:
+            return None
+        if not printed:
             raise ValueError(
                 f"{blank.name}: nothing is assumed of it that could be right. Write it"
             )
-        return blank.value
+        return _understood(blank, printed, units)
     if question.optional and plain in ABSENT:
         return None
     return _understood(blank, text, units)
@@ -569,10 +656,11 @@ def _understood(blank, text, units):
             f"{blank.name}: {shown(text)} is no finish that is known. Write e.g. {usual}, or not"
             " sure"
         )
+    text = _in_usual_words(question, text)
     try:
         return understood(question, text, units)
     except ValueError as error:
-        bare = re.fullmatch(r"[\d.,]+", text)
+        bare = re.fullmatch(r"[\d.,]+( ?\d+ ?/ ?\d+| ?[\u00bc\u00bd\u00be])?", text)
         if question.unit != "m" or not bare:
             raise
         said = one_line(error).rstrip(".")
@@ -586,6 +674,52 @@ def _understood(blank, text, units):
         raise
 
 
+def _in_usual_words(question, text):
+    """A typed answer without what people write beside it: "10 rows", "none" of what is counted,
+    "6' o.c.", joists "N-S".
+    """
+    plain = text.lower().rstrip(".! ")
+    if question.unit == "count":
+        if plain in (*NONE, "nobody") and question.low == 0:
+            return "0"
+        number, _, behind = plain.partition(" ")
+        labels = {w.rstrip("s") for w in re.findall(r"\w+", question.label.lower())}
+        words = re.findall(r"\w+", behind)
+        return number if words and {w.rstrip("s") for w in words} <= labels else text
+    if question.unit == "m":
+        return ON_CENTER.sub("", text).strip()
+    if parts_of(question.key)[2] == "joists_along":
+        return ALONG.get(re.sub(r"[\W_]+|to", "", plain), text)
+    return text
+
+
+def _stood(key, blank, text, known):
+    """Names of what was closed or set out: "yes both", "all pushed back" or a list of them."""
+    said = set(re.findall(r"\w+", text.lower()))
+    if "both" in said and len(known) != 2:
+        raise ValueError(
+            f"{blank.name}: {shown(text)}, and there are {len(known)}. Write their names, all or"
+            " none"
+        )
+    words, denied = said - EVERY - {"no", "not"}, bool(said & {"no", "not"})
+    if said and not denied and words <= STOOD[key]:
+        return tuple(known)
+    if said and words <= (STOOD[key] if denied else AWAY[key]):
+        return ()
+    if said and words <= AWAY[key] and "no" in said:  # "no, both open"
+        return ()
+    return _names(blank, text, known)
+
+
+def _curtain(blank, plain):
+    """Whether the stage curtain was open."""
+    words = re.findall(r"\w+", plain)
+    plain = " ".join(w for w in words if w not in ("fully", "was", "curtain"))
+    if plain not in CURTAIN:
+        raise ValueError(f"{blank.name}: {shown(' '.join(words))} is neither open nor closed")
+    return CURTAIN[plain]
+
+
 def _names(blank, text, known):
     """Names in a list."""
     plain = text.lower().strip()
@@ -595,7 +729,10 @@ def _names(blank, text, known):
         return ()
     found = []
     for part in re.split(r",|;| and |\n", text):
-        name = next((n for n in known if n.lower() == part.strip().lower()), None)
+        said = part.strip().lower()
+        begins = [n for n in known if n.lower().startswith(f"{said} ")]  # "north" of its bank
+        name = next((n for n in known if n.lower() == said), None)
+        name = begins[0] if name is None and len(begins) == 1 else name
         if name is None:
             raise ValueError(
                 f"{blank.question.label}: {shown(part.strip())} is unknown. Known:"
@@ -603,6 +740,12 @@ def _names(blank, text, known):
             )
         found.append(name)
     return tuple(found)
+
+
+def _kind(blank):
+    """What is asked of several things alike: a value of each bank, a finish of each wall."""
+    table, _, field = parts_of(blank.key)
+    return table, "wall" if blank.is_finish and "wall" in field else field
 
 
 def _plain(text):
@@ -627,10 +770,16 @@ def with_measured(scenario, survey):
     Raises
     ------
     ValueError
-        No decay was measured, or what was measured does not fit the gym
+        No decay was measured, what the sheet says of the bleachers or the curtain meanwhile is not
+        understood, or what was measured does not fit the gym
     """
     if survey.measured is None:
         raise ValueError("no decay was measured that can be used.")
+    if survey.unclear:
+        raise ValueError(
+            f"the sheet's answer is not understood: {'; '.join(survey.unclear)}. What was measured"
+            " rests on it. Correct it in the sheet, and read that again."
+        )
     if scenario.room_fit is not None:
         scenario = replace(scenario, room_fit=None, absorption_factors={}, scattering_factors={})
     return replace(scenario, measured_room=survey.measured)

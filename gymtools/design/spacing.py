@@ -108,7 +108,7 @@ def grid_of(length, width, height, beam_deg):
     Examples
     --------
     >>> grid_of(30.0, 20.0, 6.0, 90.0)
-    (4, 3)
+    (5, 2)
     """
     circle = covered_width(max(height, 0.5), beam_deg)
     found = [

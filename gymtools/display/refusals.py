@@ -5,6 +5,8 @@ import re
 KEY = re.compile(r"(?<![\w'\".])[a-z]+(?:_[a-z0-9]+)+(?![\w'\"])")  # names in quotes stay
 UNITS = ("_deg", "_dba", "_db", "_ms", "_c", "_pct", "_kpa", "_kg", "_w")
 NAMES = {
+    "court_x": "its middle, east of the gym's",
+    "court_y": "its middle, north of the gym's",
     "clear_height": "clear height under joists",
     "downtilt_deg": "downtilt",
     "splay_deg": "fan-out",

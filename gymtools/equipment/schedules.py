@@ -98,6 +98,7 @@ class Schedule:
     columns: tuple
     rows: tuple  # tuples of text and numbers
     note: str = ""
+    hidden: tuple = ()  # columns that a workbook keeps out of sight
     apart: tuple = ()
 
     def in_units(self, units):

@@ -2,6 +2,7 @@
 much, in the file's units.
 """
 
+import math
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -9,6 +10,9 @@ from .locations import overlap
 
 HEADROOM = 2.0  # over the top row's footing [m]     common practice, no source
 SHARED = 0.01  # area that two things may share, for rounding [m2]
+# free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary
+# source)
+RUN_OUT = 0.91
 SLACK = 1e-6  # length that nothing is refused for [m]
 
 
@@ -50,13 +54,104 @@ def court_faults(configuration, say):
         if far > SLACK:
             yield Fault(
                 "court",
-                f"court '{court.level}' reaches {say(far)} outside the gym. Move it by court_x or"
-                " court_y.",
+                f"court '{court.level}' reaches {say(far)} outside the gym. Move it (court_x,"
+                " court_y) or choose a smaller one.",
             )
     for side in configuration.side_courts:
         far = outside(side.footprint(), hall)
         if far > SLACK:
             yield Fault(side.name, f"'{side.name}' reaches {say(far)} outside the gym.")
+
+
+def court_doubts(court, banks, hall, say):
+    """What is legal but should be looked at: bleachers over the lines of the court, and too little
+    floor between the lines and walls or fronts of bleachers.
+
+    Parameters
+    ----------
+    court : Court
+        The main one
+    banks : sequence of Bank
+        As they stand; those on a mezzanine leave the floor free
+    hall : Hall
+        The gym
+    say : callable
+        Gives a length in words
+
+    Returns
+    -------
+    doubts : list of str
+        A sentence each
+    """
+    found, short = [], []
+    for bank in (b for b in banks if b.on_floor):
+        free = _apart(bank.footprint(hall), court.footprint())
+        if overlap(bank.footprint(hall), court.footprint()) > SHARED:
+            found.append(
+                f"'{bank.name}' reaches over the lines of the court when it stands like this, by"
+                f" {overlap_words(bank, court, hall, say)}."
+            )
+        elif free < RUN_OUT:
+            short.append(
+                f"{_only(free, say)} floor remains between the lines of the court and the front of"
+                f" '{bank.name}'; rules ask for at least {say(RUN_OUT)}."
+            )
+    free = -outside(court.footprint(), hall)
+    if free < RUN_OUT:
+        short.append(
+            f"{_only(free, say)} floor remains around the court; rules ask for at least"
+            f" {say(RUN_OUT)}."
+        )
+    return found + short
+
+
+def divider_doubts(divider, galleries, hall, say):
+    """Balconies and running tracks that the divider goes through.
+
+    Parameters
+    ----------
+    divider : Divider or None
+        Of the gym
+    galleries : sequence of Balcony
+        Balconies, and sides of tracks
+    hall : Hall
+        The gym
+    say : callable
+        Gives a length in words
+
+    Returns
+    -------
+    doubts : list of str
+        One sentence or none
+    """
+    if divider is None:
+        return []
+    cut = [
+        one
+        for one in galleries
+        if overlap(divider.footprint(hall), one.footprint(hall)) > SHARED
+        and (divider.height is None or divider.height > one.underside)
+    ]
+    if not cut:
+        return []
+    names = ", ".join(f"'{one.name}'" for one in cut)
+    return [
+        f"The divider goes through {names}. Give it a height of at most"
+        f" {say(min(one.underside for one in cut))}, or expect sound to pass where a real curtain"
+        " is cut out around it."
+    ]
+
+
+def _only(free, say):
+    """How much is free, to the millimeter."""
+    return f"Only {say(free)} of" if free > 0.001 else "No"
+
+
+def _apart(a, b):
+    """Distance between two rectangles of the floor, 0 where they meet [m]."""
+    across = max(a[0] - b[1], b[0] - a[1], 0.0)
+    along = max(a[2] - b[3], b[2] - a[3], 0.0)
+    return math.hypot(across, along)
 
 
 def _size(rectangle):

@@ -166,6 +166,33 @@ class RoomFit(Thing):
             object.__setattr__(self, key, octave_table(key, getattr(self, key), *limits))
 
 
+def state_words(scenario):
+    """How the gym stood when it was measured, in words.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        With a measured room
+
+    Returns
+    -------
+    words : str
+        "as measured: bleachers open, curtain open, nobody in it"
+    """
+    room = scenario.measured_room
+    said = []
+    if scenario.banks:
+        closed = [b.name for b in scenario.banks if b.name in room.closed]
+        some = f"{', '.join(closed)} closed, other bleachers open" if closed else "bleachers open"
+        said.append("bleachers closed" if len(closed) == len(scenario.banks) else some)
+    said += [f"{rows} rows of {name} pulled out" for name, rows in room.pulled_out.items()]
+    said += [f"{', '.join(room.set_up)} set out"] if room.set_up else []
+    if scenario.stage is not None:
+        said.append(f"curtain {'open' if room.curtain_open else 'closed'}")
+    said.append(f"{room.people} people in it" if room.people else "nobody in it")
+    return f"as measured: {', '.join(said)}"
+
+
 def as_measured(scenario):
     """The gym as it stood when it was measured.
 

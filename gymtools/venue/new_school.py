@@ -21,19 +21,20 @@ from .questions import (
     questions_of,
 )
 from .texts import check_name
-from .units import UNITS
-from .usual import Usual
+from .units import UNITS, length_text
+from .usual import LEVELS, Usual, fitting
 from .usual_uses import CHAIRS, PLATFORM, halves, microphones_of, needs, use_table
 from .validation import PARTS
 
+COURT = ("court", "court_x", "court_y", "court_turned")
 ALWAYS = ("hall", "air")  # tables that every school is asked about
 # tables in which things can be added or left out
 CHANGEABLE = (
     *("side_courts", "banks", "floor_seats", "stage", "portable_stages", "balconies", "tracks"),
     *("fixtures", "divider", "treatments", "microphones", "uses", "targets"),
 )
-# of an assumed thing, what says where it stands or whom it names is no assumption about the gym
-NAMES = ("name", "side", "kind", "listens", "closed", "set_up", "microphones", "beside", "divided")
+# of an assumed thing, what it is called or whom it names is no assumption about the gym
+NAMES = ("name", "kind", "listens", "closed", "set_up", "microphones", "beside", "divided")
 # a gym that is drawn until there is one    common practice, no source
 EXAMPLE = {
     "hall.length": 33.0,
@@ -324,7 +325,7 @@ class NewSchool:
         there = entry is not None and name_of_field in entry
         if self._said_of_all(key):
             return "confirmed"
-        if there and self.copied is not None and not self._is_added(table, name):
+        if there and self._is_copied(table, name):
             return "confirmed"
         return "assumed" if there else "usual"
 
@@ -338,6 +339,12 @@ class NewSchool:
 
     def _is_added(self, table, name):
         return any(one[:2] == (table, name) for one in self.added)
+
+    def _is_copied(self, table, name):
+        """Whether a thing, or what the file has once, stands in the file that was copied."""
+        if self.copied is None or self._is_added(table, name):
+            return False
+        return table not in files.MANY or name in _names_of(self._base.get(table, ()))
 
     @property
     def assumed(self):
@@ -353,17 +360,17 @@ class NewSchool:
             found += [key for key in listed if isinstance(key, str)]
         for table in ("", *ALWAYS, *CHANGEABLE):
             for name in self.things(table) if table else ("",):
-                if self.copied is None or self._is_added(table, name):
+                if not self._is_copied(table, name):
                     found += self._keys_assumed(table, name)
         unsure = [k for k, v in self.answers.items() if isinstance(v, str) and v == NOT_SURE]
         return tuple(dict.fromkeys([*found, *unsure]))
 
     def _keys_assumed(self, table, name):
         """Keys of a thing that come from the size class or a preset."""
-        if table in ("microphones", "targets", "air"):
+        if table in ("targets", "air"):
             return []
         entry = self._entry(table, name) or {}
-        fields = ("court", "court_turned") if not table else entry
+        fields = COURT if not table else entry
         keys = [key_of(table, name, f) for f in fields if f in entry and f not in NAMES]
         return [key for key in keys if not self._said_of_all(key)]
 
@@ -390,16 +397,16 @@ class NewSchool:
         known = self._known()
         usual = Usual(known, self.units)
         hall = usual.hall()
-        level, turned = usual.court(hall)
-        tables = {"source": self.source or SOURCE, "court": known.get("court", level)}
-        for key, value in {"court_x": 0.0, "court_y": 0.0, "court_turned": turned}.items():
+        banks = [b for b in usual.banks(hall) if ("banks", b["name"]) not in self.removed]
+        tables = {"source": self.source or SOURCE}
+        for key, value in usual.court({"hall": hall, "banks": banks}).items():
             value = known.get(key, value)
             if value:
                 tables[key] = value
         tables["hall"] = hall
         air = usual.table("air", "")
         tables |= {"air": air} if air else {}
-        tables["banks"] = [b for b in usual.banks(hall) if ("banks", b["name"]) not in self.removed]
+        tables["banks"] = banks
         self._add(
             usual, tables, [one for one in self.added if one[0] not in ("uses", "microphones")]
         )
@@ -490,6 +497,32 @@ class NewSchool:
             if table == "microphones" and name not in there:
                 found.append(usual.thing(table, name, "", tables))
         tables["microphones"] = found
+
+    @property
+    def court_words(self):
+        """That the bleachers leave no room for a larger court than the assumed one; empty where
+        they do (str).
+        """
+        if self.missing or self.copied is not None or "court" in self._known():
+            return ""
+        usual, level = Usual(self._known(), self.units), self.tables["court"]
+        hall, banks = self.tables["hall"], self.tables["banks"]
+        larger = LEVELS[: LEVELS.index(level)][-1:]
+        left = usual.free_floor({"hall": hall, "banks": banks})
+        without = usual.free_floor({"hall": hall})
+        if any(fitting(left, larger)) or not any(fitting(without, larger)):
+            return ""
+        found = []
+        for key, sides, low, high in (
+            ("width", {"north", "south"}, *left[2:]),
+            ("length", {"east", "west"}, *left[:2]),
+        ):
+            there = {bank["side"] for bank in banks} & sides
+            if there and high - low < hall[key]:
+                where = "between the banks" if there == sides else f"beside the {min(there)} bank"
+                free = length_text(high - low, self.units).removesuffix(" 0 in")
+                found.append(f"{free} are left {where}")
+        return f"Court assumed: {level}, since {' and '.join(found)}."
 
     @cached_property
     def text(self):

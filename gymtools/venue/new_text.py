@@ -263,7 +263,7 @@ def _bring(container, plain):
         old = container.get(key)
         if isinstance(value, dict) and isinstance(old, dict):
             _bring(old, value)
-        elif _is_table(value) and (old is None or _is_table(list(old))):
+        elif isinstance(value, list) and _is_table(value) and (old is None or _is_table(list(old))):
             _bring_list(container, key, value)
         elif old is None or not _same(old, value):
             if isinstance(value, dict) and key in (*ONE, "groups", "wiring"):

@@ -2,6 +2,8 @@
 how a typed answer is understood.
 """
 
+import math
+import re
 from dataclasses import dataclass
 from functools import cache
 
@@ -17,7 +19,7 @@ from .spectra import SPECTRA
 from .tables import either, meanings, read_table
 from .texts import check_text, shown
 from .typed_values import digits, read_value, value_text
-from .units import to_file
+from .units import FOOT, INCH, to_file
 
 NOT_SURE = "not sure"  # an answer: the value stays assumed
 REQUIRED = ("hall.length", "hall.width", "hall.clear_height", "walls", "rows")
@@ -36,6 +38,18 @@ BY_NAME = {"weights": "number", "shares": "", "rows": "count"}  # unit of each v
 # of which unit a number is typed, where a scenario calls it otherwise
 TYPED_AS = {"degC": "°C"}
 SYNONYMS = {"not sure": NOT_SURE, "unknown": NOT_SURE, "?": NOT_SURE, "don't know": NOT_SURE}
+ROUND_FROM = 10  # limits of lengths are whole numbers [ft]
+_POINT = "a slip of the decimal point"
+# how a length may have been meant, and what it is multiplied by then
+SLIPS = {
+    "ft": (("inches given by mistake", INCH / FOOT), (_POINT, 0.1)),
+    "m": (
+        ("feet given by mistake", FOOT),
+        ("inches given by mistake", INCH),
+        ("centimeters given by mistake", 0.01),
+        (_POINT, 0.1),
+    ),
+}
 WORDS_OF_YES = {"yes": True, "true": True, "y": True, "no": False, "false": False, "n": False}
 
 
@@ -245,8 +259,10 @@ def _within(question, value, units):
     low, high = question.low, question.high
     slack = 1e-9 * max(1.0, abs(value))
     if low is not None and not low - slack <= value <= high + slack:
-        ends = [_plain(end, question.unit, units) for end in (low, high)]
-        hint = f" {question.hint}" if question.hint else ""
+        ends = [_limit(low, question.unit, units, math.ceil)]
+        ends += [_limit(high, question.unit, units, math.floor)]
+        given = _without_label(question.hint, question.label)
+        hint = slip_hint(given, value, (low, high), units if question.unit == "m" else "")
         raise ValueError(
             f"{question.label}: {_plain(value, question.unit, units)} is outside {ends[0]} to"
             f" {ends[1]}.{hint}"
@@ -255,8 +271,55 @@ def _within(question, value, units):
     return int(value) if question.unit == "count" else value
 
 
+def _without_label(hint, label):
+    """A hint without a first sentence that only says again what was asked."""
+    first, _, rest = hint.partition(". ")
+    asked, said = (set(re.findall(r"\w+", text.lower())) for text in (label, first))
+    again = not first.endswith("?") and len(asked & said) * 2 > len(asked)
+    return rest if again else hint
+
+
+def slip_hint(hint, value, limits, units):
+    """What a length outside its limits may have been meant as.
+
+    Parameters
+    ----------
+    hint : str
+        Of the question; what it says of mistaken units gives way to what the number speaks for
+    value : float
+        As it was understood [m]
+    limits : tuple
+        Low and high [m]
+    units : str
+        What bare lengths are in: "m" or "ft"; empty for another quantity
+
+    Returns
+    -------
+    hint : str
+        With a space before it; empty where there is none
+    """
+    if units not in SLIPS or "by mistake" not in hint:
+        return f" {hint}" if hint else ""
+    low, high = limits
+    meant = [words for words, factor in SLIPS[units] if low <= value * factor <= high]
+    kept = [part for part in re.findall(r"[^.?]+[.?]", hint) if "by mistake" not in part]
+    said = "".join(kept)
+    if meant:
+        asked = " or ".join(meant)
+        said += f" {asked[0].upper()}{asked[1:]}?"
+    return f" {said.strip()}" if said.strip() else ""
+
+
+def _limit(value, unit, units, rounded):
+    """A limit, of long lengths in whole feet within it."""
+    feet = value / FOOT
+    if unit == "m" and units == "ft" and feet >= ROUND_FROM:
+        return f"{rounded(feet - 1e-9 if rounded is math.ceil else feet + 1e-9)} ft"
+    return _plain(value, unit, units)
+
+
 def _plain(value, unit, units):
-    """A limit, short."""
+    """A number with its unit, short."""
     if unit == "m":
         return f"{digits(round(to_file(value, 'm', units), 2), 0)} {units}"
     if unit == "m2":

@@ -2,6 +2,7 @@
 
 import csv
 import difflib
+import re
 from functools import cache
 from importlib import resources
 
@@ -80,8 +81,14 @@ def meanings(name, table):
         One where it is understood, several where one has to be chosen, none where it says nothing
     """
     word = " ".join(str(name).replace("_", " ").split()).lower()
-    same = [known for known in table if isinstance(known, str) and known.lower() == word]
-    return same or [m for m in _synonyms().get(word, ()) if m in table]
+    names = [known for known in table if isinstance(known, str)]
+    same = [known for known in names if known.lower() == word]
+    found = same or [m for m in _synonyms().get(word, ()) if m in table]
+    if found:
+        return found
+    turned = _in_order(word)  # the same words in another order: "CMU, painted"
+    same = [known for known in names if _in_order(known) == turned]
+    return same or [m for m in _turned_synonyms().get(turned, ()) if m in table]
 
 
 def either(names):
@@ -101,6 +108,17 @@ def either(names):
     if len(quoted) == 1:
         return quoted[0]
     return f"{', '.join(quoted[:-1])} or {quoted[-1]}"
+
+
+def _in_order(words):
+    """Words in the order of the alphabet, by which other orders of them are known."""
+    return tuple(sorted(re.findall(r"[^\s,;/]+", words.lower())))
+
+
+@cache
+def _turned_synonyms():
+    """Names by the words that people use for them, in any order."""
+    return {_in_order(words): means for words, means in _synonyms().items()}
 
 
 @cache

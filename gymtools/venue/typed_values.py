@@ -67,6 +67,10 @@ _BEHIND = {
     "number": {},
     "count": {},
 }
+_COUNTS = (  # whole numbers in words, from 0
+    *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
+    *("eleven", "twelve"),
+)
 _KINDS = {  # what a unit measures, and how it is written
     "deg": ("angle", "Write degrees, e.g. 30."),
     "°": ("angle", "Write degrees, e.g. 30."),
@@ -206,7 +210,10 @@ def read_value(text, unit, units):
         return by_system[unit](text, units)
     kind, write = _KINDS.get(unit, ("number", f"Write e.g. 3 {unit}."))
     behind = _BEHIND.get(unit, {unit.lower(): 1.0})
-    value = _with_unit(_in_plain_signs(text), {**behind, "": 1.0}, text)
+    plain = _in_plain_signs(text)
+    if unit == "count":
+        plain = str(_COUNTS.index(plain)) if plain in _COUNTS else plain
+    value = _with_unit(plain, {**behind, "": 1.0}, text)
     if value is None or (unit == "count" and value != int(value)):
         raise ValueError(f"{shown(text)} is no {kind}. {write}")
     return value

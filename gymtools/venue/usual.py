@@ -8,7 +8,7 @@ import math
 from functools import cache
 
 from .court import COURTS
-from .faults import HEADROOM
+from .faults import HEADROOM, RUN_OUT
 from .files import MANY, ONE
 from .hall import SIDES
 from .presets import presets
@@ -19,6 +19,7 @@ from .tables import meanings
 from .units import FOOT, INCH
 from .wheelchairs import seats_taken, spaces_required
 
+ROUNDING = 1e-6  # [m]
 STEP = {"m": 0.1, "ft": FOOT}  # assumed lengths are a whole number of these [m]
 FINEST = {"m": 0.01, "ft": INCH}  # of other assumed lengths [m]
 # the following: common practice, no source
@@ -109,27 +110,38 @@ class Usual:
             walls=size.walls,
         )
 
-    def court(self, hall):
-        """Level of the largest court that is usual and fits, and whether it is turned.
+    def court(self, tables):
+        """The largest court that is usual and fits between the bleachers, in the middle of the gym
+        or, where too little floor would remain around it, in the middle of the free floor.
 
         Parameters
         ----------
-        hall : dict
-            Table of the gym [SI]
+        tables : dict
+            Hall and bleachers of the school [SI]
 
         Returns
         -------
-        level, turned : tuple
-            The smallest level where none fits
+        court : dict
+            Keys of the file; the smallest level where none fits [SI]
         """
+        free, hall = self.free_floor(tables), tables["hall"]
         allowed = LEVELS[LEVELS.index(self.size.court) :]
-        for level in allowed:
-            court = COURTS[level]
-            if court.length <= hall["length"] and court.width <= hall["width"]:
-                return level, False
-            if court.length <= hall["width"] and court.width <= hall["length"]:
-                return level, True
-        return allowed[-1], False
+        level, turned = next(fitting(free, allowed), (allowed[-1], False))
+        long, wide = _lines(level, turned)
+        return {
+            "court": level,
+            "court_x": self._middle(free[:2], long, hall["length"]),
+            "court_y": self._middle(free[2:], wide, hall["width"]),
+            "court_turned": turned,
+        }
+
+    def _middle(self, free, size, gym):
+        """Where a court lies in one direction: as far from bleachers as the gym allows [m]."""
+        low, high = free
+        if size / 2 + RUN_OUT <= min(high, -low):
+            return 0.0
+        most = max((gym - size) / 2 - self.finest, 0.0)
+        return self._fine(min(max((low + high) / 2, -most), most))
 
     def banks(self, hall):
         """A bank along each wall that has one.
@@ -184,8 +196,19 @@ class Usual:
         most = made.seats_in_row // seats_taken(SEAT, made.row_run, made.rows)[1]
         return min(spaces_required(made.seats), most)
 
-    def _free_floor(self, tables):
-        """Floor that banks and stages leave (x low, x high, y low, y high) [m]."""
+    def free_floor(self, tables):
+        """Floor that banks leave when they are out.
+
+        Parameters
+        ----------
+        tables : dict
+            Hall and bleachers of the school [SI]
+
+        Returns
+        -------
+        floor : tuple
+            (x low, x high, y low, y high) [m]
+        """
         hall = tables["hall"]
         x, y = hall["length"] / 2, hall["width"] / 2
         low, high = [-x, -y], [x, y]
@@ -202,7 +225,7 @@ class Usual:
 
     def _platform(self, name, tables):
         """A portable stage at the west end of the free floor."""
-        west, _, south, north = self._free_floor(tables)
+        west, _, south, north = self.free_floor(tables)
         size = presets("portable_stages")["platform"]
         wide = min(size["width"], self._down(0.8 * (north - south)))
         return self.table(
@@ -215,7 +238,7 @@ class Usual:
 
     def _chairs(self, name, tables, toward):
         """A block of chairs before a stage; ``toward`` is the side that people look to."""
-        west, east, south, north = self._free_floor(tables)
+        west, east, south, north = self.free_floor(tables)
         platform = next(iter(tables.get("portable_stages", ())), None)
         if platform and toward == "west":
             west = max(west, platform["x"] + platform["length"] / 2)
@@ -311,6 +334,8 @@ class Usual:
             return self._fitted_fixture(preset, made, tables)
         if table == "balconies":
             return {"length": self._down(wall), "height": self._over_heads(made, tables)}
+        if table == "tracks":
+            return {"height": self._over_heads(made, tables)}
         if table == "stage":
             high = self._down(max(2.0, clear - made["floor_height"] - 0.6))
             return {
@@ -355,6 +380,34 @@ class Usual:
                 fitted["spacing"] = court.length - 2 * court.board_inset
                 fitted["x"], fitted["y"] = tables.get("court_x", 0.0), tables.get("court_y", 0.0)
         return fitted
+
+
+def _lines(level, turned):
+    """Size of a court east to west, and north to south [m]."""
+    court = COURTS[level]
+    return (court.width, court.length) if turned else (court.length, court.width)
+
+
+def fitting(floor, levels=LEVELS):
+    """Courts that fit on a floor.
+
+    Parameters
+    ----------
+    floor : tuple
+        (x low, x high, y low, y high) [m]
+    levels : sequence of str
+        Levels of play that are asked about
+
+    Returns
+    -------
+    courts : iterator of tuple
+        (level, whether it is turned), in the order of the levels
+    """
+    room = floor[1] - floor[0] + ROUNDING, floor[3] - floor[2] + ROUNDING
+    for level in levels:
+        for turned in (False, True):
+            if all(size <= most for size, most in zip(_lines(level, turned), room, strict=True)):
+                yield level, turned
 
 
 def court_of(tables):

@@ -17,9 +17,10 @@ from .faults import (
     SLACK,
     Fault,
     bank_faults,
+    court_doubts,
     court_faults,
+    divider_doubts,
     floor_faults,
-    overlap_words,
     standing_faults,
 )
 from .finishes import FINISHES
@@ -77,9 +78,6 @@ PARTS = (
     "divider",
     *(f"court {side}" for side in SIDES),
 )
-# free floor around a court [m]     3 ft least, 10 ft preferred, NFHS basketball rules (secondary
-# source)
-RUN_OUT = 0.91
 
 
 class Blocked(Refusal):
@@ -1154,21 +1152,7 @@ def conflicts_beside_court(scenario):
     conflicts : list of str
         Sentences, with lengths in the scenario's units
     """
-    found, hall, lines, say = [], scenario.hall, scenario.lines, scenario.say
-    west, east, south, north = lines.footprint()
-    for bank in (b for b in scenario.banks if b.on_floor):
-        if overlap(bank.footprint(hall), lines.footprint()) > 0.01:
-            found.append(
-                f"'{bank.name}' reaches over the lines of the court when it stands like this, by"
-                f" {overlap_words(bank, lines, hall, say)}."
-            )
-    free = min(hall.length / 2 - max(east, -west), hall.width / 2 - max(north, -south))
-    if free < RUN_OUT:
-        found.append(
-            f"Only {say(free)} of floor remains around the court; rules ask for at least"
-            f" {say(RUN_OUT)}."
-        )
-    return found
+    return court_doubts(scenario.lines, scenario.banks, scenario.hall, scenario.say)
 
 
 def court_conflicts(scenario):
@@ -1208,6 +1192,8 @@ def warnings(scenario):
     """
     found = [*court_conflicts(scenario), *_low_loudspeakers(scenario)]
     found += [*_among_joists(scenario), *joist_warnings(scenario)]
+    walls = scenario.divider, scenario.galleries, scenario.hall, scenario.say
+    found += divider_doubts(*walls)
     found += [*_covered_courts(scenario), *_wheelchairs(scenario), *_faulty(scenario)]
     return [*found, *_on_decks(scenario), *measured_warnings(scenario)]
 

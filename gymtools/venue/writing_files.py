@@ -64,6 +64,24 @@ def _in_one_line(path):
         raise kind(f"{one_line(Path(path).name)} cannot be written: {why}.") from error
 
 
+def school_file(folder, name):
+    """Where the file of a school is written.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Of the page
+    name : str
+        Of the school
+
+    Returns
+    -------
+    path : Path
+        E.g. "alder-hollow.toml" in the folder
+    """
+    return Path(folder) / f"{file_words(name, 'school')}.toml"
+
+
 def write_file(path, data, *, overwrite=True):
     """Write one file: the old one stays until the new one is whole.
 

@@ -140,6 +140,7 @@ def _dress(sheet, schedule):
             [len(str(column)) / 2, *(len(str(row[n - 1])) for row in schedule.rows)], default=8
         )
         sheet.column_dimensions[get_column_letter(n)].width = min(longest + 2, WIDEST)
+        sheet.column_dimensions[get_column_letter(n)].hidden = column in schedule.hidden
 
 
 def _add_picture(sheet, png):

@@ -7,7 +7,7 @@ import numpy as np
 from ...acoustics.criteria import CRITERIA
 from ...physics.bands import LABELS
 from ...venue.assumptions import assumed_values
-from ...venue.measured_room import by_octave
+from ...venue.measured_room import by_octave, state_words
 from ..charts.loudspeaker import mark
 from ..tables.markup import Num, Quiet, table
 from .page import quoted
@@ -58,7 +58,7 @@ def _measured(s):
     if room is None:
         return ""
     said = [x for x in (room.where, room.date, room.note) if x]
-    said.append(f"{room.people} people in it" if room.people else "nobody in it")
+    said.append(state_words(s))
     rows = [("measured", *_numbers(room.times, ".2f"))]
     if s.room_fit is not None:
         rows.append(("of the fitted room", *_numbers(by_octave(s.room_fit.fitted_s), ".2f")))

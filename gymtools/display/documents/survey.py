@@ -388,11 +388,13 @@ def _pictures(school):
 
 
 def _offers(school):
-    """Words that cells of the workbook offer: usual finishes, and yes or no."""
+    """Words that cells of the workbook offer: usual finishes, yes or no, none or all."""
     found = {}
     for row, blank in enumerate(blanks(school)):
         if blank.is_finish:
             found["School", row, "measured"] = (*usual_finishes(blank), NOT_SURE)
         elif blank.of == READINGS and blank.question.unit == "yes":
             found["School", row, "measured"] = ("yes", "no")
+        elif blank.key == f"{READINGS}.closed":
+            found["School", row, "measured"] = ("none", "all")
     return found

@@ -118,6 +118,7 @@ class Meeting:
         self.answer, self._possible = answered(self.state), self.state
         self.live, self.rest = Throttle(self.refresh), Debounce(self.settle)
         self.step = Debounce(self.history.close, STEP)
+        self._form = None  # of a new school, while it lies over the panel
         self._folded = set()  # kinds of folded sections that show an earlier state
         self._drawn = self._view(self.answer.result)
         self.frame = FigureFrame(
@@ -368,13 +369,19 @@ class Meeting:
         def leave():
             self.box.children = [one for one in self.box.children if one is not form.sheet]
             self.box.remove_class("gt-behind")
+            self._form = None
+            form.close()
 
         def opened(path):
             leave()
             self.sections[SaveSection].open(path)
 
+        if self._form is not None:
+            return self._form
         school = NewSchool(name=NAMELESS, units=self.state.units)
-        form = NewSchoolPage(self.folder, school, alone=self.alone, on_back=leave, on_open=opened)
+        form = self._form = NewSchoolPage(
+            self.folder, school, alone=self.alone, on_back=leave, on_open=opened
+        )
         self.box.children = [*self.box.children, form.sheet]
         self.box.add_class("gt-behind")
         return form

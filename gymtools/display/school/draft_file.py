@@ -3,6 +3,7 @@ with it.
 """
 
 import json
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -13,6 +14,26 @@ from ...venue.writing_files import file_words, write_file
 FOLDER = ".school"  # in the folder of the page
 KEPT = 10  # drafts of earlier schools
 PLAIN = ("name", "units", "copied", "source")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Draft:
+    """A draft that can be gone on from.
+
+    ``file`` is the name of the school's own file and ``known`` the fingerprint of what the page
+    last read or wrote there; both None where it has none.
+    """
+
+    path: Path
+    school: NewSchool
+    at: datetime
+    file: str | None = None
+    known: str | None = None
+
+    @property
+    def words(self):
+        """What it is (str)."""
+        return f"'{self.school.name}' was begun on {self.at:%B} {self.at.day}, {self.at:%H:%M}."
 
 
 class DraftFile:
@@ -27,7 +48,7 @@ class DraftFile:
     def __init__(self, folder):
         self.folder, self.path, self.problem = Path(folder) / FOLDER, None, ""
 
-    def write(self, school, file):
+    def write(self, school, file, known=None):
         """Write what stands.
 
         Parameters
@@ -36,10 +57,13 @@ class DraftFile:
             Of the page
         file : Path or None
             The school's own file, where it has one already
+        known : str, optional
+            Fingerprint of what the page last read or wrote there
         """
         line = {name: getattr(school, name) for name in PLAIN}
         line |= {"answers": dict(school.answers), "added": school.added, "removed": school.removed}
         line |= {"at": datetime.now().isoformat(timespec="seconds"), "file": file and file.name}
+        line |= {"known": known}
         try:
             self.folder.mkdir(exist_ok=True)
             if self.path is None:
@@ -76,21 +100,26 @@ def earlier(folder):
 
     Returns
     -------
-    draft : tuple or None
-        (path, words that say what it is, NewSchool, name of its file or None)
+    draft : Draft or None
+        None where nothing was begun
     """
     for path in _drafts(Path(folder) / FOLDER)[::-1]:
         try:
             line = json.loads(file_text(path, "draft", MEGABYTE))
-            if line.get("answered") or not line["answers"]:
-                continue
             school = read(line)
+            if line.get("answered") or not _begun(school):
+                continue
             at = datetime.fromisoformat(line["at"])
+            file, known = line.get("file"), line.get("known")
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
             continue
-        words = f"'{school.name}' was begun on {at:%B %d, %H:%M}."
-        return path, words, school, line.get("file")
+        return Draft(path=path, school=school, at=at, file=file, known=known)
     return None
+
+
+def _begun(school):
+    """Whether there is anything to go on from: a copy and a chosen design have no answers."""
+    return bool(school.answers or school.copied or school.added or school.removed)
 
 
 def read(line):

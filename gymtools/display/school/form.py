@@ -8,7 +8,9 @@ from ...venue import files
 from ...venue.microphones import MICROPHONE_TYPES
 from ...venue.new_school import kinds_of
 from ...venue.questions import Question, first_questions, questions_of
-from .answers import answer
+from ...venue.seating import FloorSeats
+from ...venue.usual import made_of
+from .answers import Answer, answer
 
 # folds of the form: heading, and the tables that they ask about
 FOLDS = (
@@ -151,6 +153,20 @@ class FormSection:
         return (*seats, *school.things("side_courts"), "court", *halves, *tracks)
 
 
+class Chairs(Answer):
+    """Row that asks how many chairs there are; rows of equal length hold some more than asked."""
+
+    def _say(self, school, state):
+        super()._say(school, state)
+        blocks = [made_of(FloorSeats, table) for table in school.tables.get("floor_seats", ())]
+        said = [
+            f"{block.seats:,} seats: {block.rows} rows of {block.seats_in_row}"
+            for block in blocks
+            if block is not None
+        ]
+        self.said.value = escape("; ".join(said)) or self.said.value
+
+
 class First:
     """What every school begins with.
 
@@ -176,13 +192,13 @@ class First:
             Of the page
         """
         left = len(school.missing)
-        words = "Five answers, then the gym stands; all else is assumed until you say otherwise."
+        words = "Five answers, then the gym is drawn; all else is assumed until you confirm it."
         if school.copied is not None:
             words = "Every value is that of the file until you change it; what is assumed says so."
         elif not left:
-            words = "The gym stands. Open what you know better; the rest stays assumed."
+            words = "The gym is drawn. Open what you know better; the rest stays assumed."
         elif left < 5:
-            words = f"{left} more answer{'s' if left > 1 else ''}, then the gym stands."
+            words = f"{left} more answer{'s' if left > 1 else ''}, then the gym is drawn."
         self.note.value = f"<b>{words}</b>"
         for key, row in self.rows.items():
             row.box.layout.display = "none" if school.copied is not None and "." not in key else ""
@@ -277,7 +293,7 @@ class Fold:
                 parts += self._questions(table, "")
                 continue
             if table == "floor_seats":
-                row = self.rows["chairs"] = answer(self.form, CHAIRS)
+                row = self.rows["chairs"] = Chairs(self.form, CHAIRS)
                 parts.append(row.box)
             for name in school.things(table):
                 parts.append(self._thing(table, name))

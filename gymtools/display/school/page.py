@@ -2,20 +2,25 @@
 steps that follow it.
 """
 
+import re
 from dataclasses import replace
 from html import escape
 from pathlib import Path
 
 import ipywidgets as w
 
+from ...commissioning.existing import BEFORE
 from ...venue import wheelchairs
+from ...venue.faults import court_doubts, divider_doubts
 from ...venue.files import parse, to_text
 from ...venue.new_school import NewSchool
 from ...venue.reading_files import MEGABYTE, file_text
 from ...venue.refusals import lines_of
 from ...venue.scenario import Scenario
-from ...venue.writing_files import file_words, write_file
+from ...venue.units import length_text
+from ...venue.writing_files import school_file, write_file
 from ..panel.accessible_names import AccessibleNames
+from ..panel.controls import close
 from ..panel.keyboard import PageKeyboard
 from ..panel.lifeline import NOTE, Lifeline, Page
 from ..panel.meeting import Meeting
@@ -23,7 +28,8 @@ from ..panel.page import CAUTION, quiet, style, with_folder
 from ..panel.save import OURS, schools
 from ..refusals import plain_refusal
 from .answers import shown
-from .draft_file import DraftFile, earlier
+from .begun import Begun, contents, fingerprint
+from .draft_file import DraftFile
 from .form import FormSection
 from .proposals import ProposalsSection
 from .sketch import numbered, sketch
@@ -65,13 +71,20 @@ class NewSchoolPage:
         self._past, self._future = [], []
         self.school = school or NewSchool(name=NAMELESS)
         self.configuration, self.faults, self.meeting = None, [], None
-        self._parsed = (None, None, [])
+        self._parsed, self.known = (None, None, []), None
         self._make()
         self.sections = tuple(kind(self) for kind in SECTIONS)
         self._make_steps()
         self.refresh()
         self.open_step(0)
-        self._ask_to_go_on()
+        self.begun.ask()
+
+    def close(self):
+        """Close the page's widgets; what was typed stays in the draft."""
+        for section in self.sections:
+            if job := getattr(section, "job", None):
+                job.discard()
+        close(self.sheet, *(section.box for section in self.sections))
 
     # ---- steps
 
@@ -150,10 +163,13 @@ class NewSchoolPage:
 
     def _show(self, school):
         self.school = school
+        self.units.value = school.units
+        if school.name != NAMELESS:
+            self.name.value = school.name
         self.say("")
         self.refresh()
         self.lifeline.steps = len(self._past)
-        self.draft_file.write(school, self.file)
+        self.draft_file.write(school, self.file, self.known)
         if self.draft_file.problem:
             self.say(
                 f"The draft cannot be written: {escape(self.draft_file.problem)}. What is typed is"
@@ -212,20 +228,33 @@ class NewSchoolPage:
         if self.scenario is None:
             self.say(f"Not written: {escape(self._refusals()[0])}")
             return False
-        path = self.file or self.folder / f"{file_words(self.school.name, 'school')}.toml"
+        path = self.file or school_file(self.folder, self.school.name)
+        own = self.file is not None and fingerprint(path) == self.known
         try:
-            write_file(path, self.school.text, overwrite=overwrite or self.file is not None)
-        except FileExistsError as error:
-            self.say(escape(str(error)))
-            self.replace_button.layout.display = ""
+            write_file(path, self.school.text, overwrite=overwrite or own)
+        except FileExistsError:
+            self._say_there(path)
             return False
         except OSError as error:
             self.say(escape(str(error)))
             return False
-        self.file = path
-        self.draft_file.write(self.school, path)
+        self.file, self.known = path, fingerprint(path)
+        self.draft_file.write(self.school, path, self.known)
+        self.begun.leave()
         self.say(self.words_of_file())
         return True
+
+    def _say_there(self, path):
+        """A file that the page does not know is in the way: what it holds, and what can be done."""
+        words, heard = contents(path)
+        since = "was changed outside this page" if self.file else "is in the folder already"
+        lost = "; the loudspeakers in it are lost" if heard else ""
+        self.say(
+            f"Not written: {escape(path.name)} {since}. {escape(words)} Edit it above, give this"
+            f" school another name, or replace that file by this gym{lost}."
+        )
+        self.begun.offer(path)
+        self.replace_button.layout.display = ""
 
     def words_of_file(self):
         """Where the school's file is (str, HTML)."""
@@ -257,30 +286,58 @@ class NewSchoolPage:
         self.set(school)
         self.say(f"Copied from {escape(with_folder(Path(path)))}, comments and all.")
 
-    def _ask_to_go_on(self):
-        """Offer the last draft."""
-        self._offer = earlier(self.folder)
-        shown(self.offer_box, self._offer is not None)
-        if self._offer is not None:
-            self.offer_words.value = f"<b>{escape(self._offer[1])}</b>"
+    def take_draft(self, draft):
+        """Go on from a draft.
 
-    def go_on(self):
-        """Go on from the draft that is offered."""
-        if self._offer is None:
+        Parameters
+        ----------
+        draft : Draft
+            Of this folder
+        """
+        file = draft.file and self.folder / draft.file
+        self.file = file if file and file.is_file() else None
+        self.draft_file.path, self.known = draft.path, draft.known
+        self.set(draft.school)
+
+    def edit(self, path):
+        """Go on with the gym of a school's file, its loudspeakers kept.
+
+        Parameters
+        ----------
+        path : Path
+            Of the school's own file
+        """
+        try:
+            school = self._school_of(path)
+        except (ValueError, OSError) as error:
+            self.say(f"Not opened: {'<br>'.join(escape(line) for line in lines_of(error))}")
             return
-        path, _, school, file = self._offer
-        self.draft_file.path, self._offer = path, None
-        self.file = self.folder / file if file and (self.folder / file).is_file() else None
-        shown(self.offer_box, False)
+        self.replace_button.layout.display = "none"
+        self.begun.leave()
+        self.file, self.known = path, fingerprint(path)
         self.set(school)
-        self.name.value = school.name
+        self.say(f"Editing {escape(with_folder(path))}.")
 
-    def start_anew(self):
-        """Leave the draft that is offered; its file stays."""
-        if self._offer is not None:
-            self.draft_file.dismiss(self._offer[0])
-            self._offer = None
-        shown(self.offer_box, False)
+    def _school_of(self, path):
+        """The school of a file; that of its draft where both say the same, since there what is
+        assumed still follows from the answers.
+        """
+        text, draft = file_text(path, "scenario file", MEGABYTE // 4), self.begun.draft
+        if draft is not None and draft.file == path.name and draft.school.text == text:
+            return draft.school
+        return NewSchool.of_text(text)
+
+    def meet(self, path):
+        """Open the meeting on a school's file.
+
+        Parameters
+        ----------
+        path : Path
+            With loudspeakers in it
+        """
+        self.begun.leave()
+        self.file, self.known = path, fingerprint(path)
+        self.open_meeting()
 
     # ---- what is shown
 
@@ -293,6 +350,7 @@ class NewSchoolPage:
         self._show_sketch()
         self.seats.value = self._seat_words()
         self.wrong.value = self._fault_words()
+        self.doubts.value = self._doubt_words()
         heard = self.scenario is not None and bool(self.scenario.groups)
         shown(self.meeting_button, heard)
         self.undo_button.disabled, self.redo_button.disabled = not self._past, not self._future
@@ -331,12 +389,15 @@ class NewSchoolPage:
             f"Wheelchair spaces: <b>{spaces}</b>, {enough}: {total:,} seats ask for {needed}"
             " (2010 ADA Standards, table 221.2.1.1; local codes decide)"
         )
-        return f"Seats: <b>{total:,}</b>{f' ({each})' if each else ''}. {asked if total else ''}"
+        court = self.school.court_words
+        first = f"<b>{escape(court)}</b><br>" if court else ""
+        if not total:
+            return f"{first}No seats in this use." if self.use.value != ALL else f"{first}No seats."
+        return f"{first}Seats: <b>{total:,}</b>{f' ({each})' if each else ''}. {asked}"
 
     def _refusals(self):
         """Why the school cannot be, in plain words."""
-        prefix = f"{self.school.name}: "
-        return [plain_refusal(line.removeprefix(prefix)) for line in self._scenario()[1]]
+        return [_plain(line, self.school.name) for line in self._scenario()[1]]
 
     def _fault_words(self):
         """What does not fit, with the numbers of the sketch; then what else keeps it from being."""
@@ -353,6 +414,21 @@ class NewSchoolPage:
             return ""
         return f"Does not fit yet; what can be drawn is red:<ol>{''.join(lines)}</ol>"
 
+    def _doubt_words(self):
+        """What fits and should still be looked at."""
+        c = self.configuration
+        if c is None or any(fault.name == "court" for fault in self.faults):
+            return ""
+        units = self.school.units
+        found = court_doubts(c.court, c.banks, c.hall, lambda meters: length_text(meters, units))
+        if self.scenario is not None:
+            gym = self.scenario
+            found += divider_doubts(gym.divider, gym.galleries, gym.hall, gym.say)
+        if not found:
+            return ""
+        lines = "".join(f"<li><b>?</b>{escape(words)}</li>" for words in found)
+        return f"To look at:<ol>{lines}</ol>"
+
     def say(self, words):
         """Say something in the page's bar.
 
@@ -366,8 +442,9 @@ class NewSchoolPage:
     # ---- the page
 
     def _make(self):
-        self.words, self.seats, self.wrong, self.sketch = (w.HTML() for _ in range(4))
+        self.words, self.seats, self.wrong, self.doubts, self.sketch = (w.HTML() for _ in range(5))
         self.wrong.add_class("gt-faults")
+        self.doubts.add_class("gt-doubts")
         self.sketch.add_class("gt-sketch")
         self.left = _box(w.VBox, [], "gt-left")
         self._make_bar()
@@ -378,18 +455,18 @@ class NewSchoolPage:
             layout={"width": "300px"},
         )
         self.use.observe(lambda _: self.refresh(), names="value")
-        right = _box(w.VBox, [self.seats, self.wrong, self.use, self.sketch], "gt-right")
+        right = _box(
+            w.VBox, [self.seats, self.wrong, self.doubts, self.use, self.sketch], "gt-right"
+        )
         self.body = _box(w.HBox, [self.left, right], "gt-body")
-        self.offer_words = w.HTML()
-        again = [_button("Go on", self.go_on, "80px"), _button("Start anew", self.start_anew)]
-        self.offer_box = _box(w.HBox, [self.offer_words, *again], "gt-go-on")
+        self.begun = Begun(self)
         self.style, self.lifeline = w.HTML(style(True, self.alone)), Lifeline()
         hidden = w.HBox([self.style, w.HTML(STYLE), AccessibleNames(), PageKeyboard()])
         page = [
             hidden,
             self.lifeline,
             self.bar,
-            self.offer_box,
+            self.begun.box,
             self.body,
             _box(w.Box, [w.HTML(CAUTION)], "gt-caution"),
         ]
@@ -405,7 +482,7 @@ class NewSchoolPage:
         self.replace_button = _button("Replace it", lambda: self.write(overwrite=True), "90px")
         self.replace_button.layout.display = "none"
         self.write_button = _button("Write the file", self.write, "110px")
-        self.next_button = _button("Go on", self.next_step, "80px")
+        self.next_button = _button("Next step", self.next_step, "96px")
         self.meeting_button = _button("Open the meeting", self.write_and_meet, "140px")
         back = [_button("Back to the meeting", self.on_back, "170px")] if self.on_back else []
         parts = [
@@ -457,7 +534,7 @@ class NewSchoolPage:
         self.style.value = style(not change["new"], self.alone)
 
     def _list_schools(self):
-        found = schools((self.folder, OURS))
+        found = [p for p in schools((self.folder, OURS)) if not p.stem.endswith(f" {BEFORE}")]
         self.files.options = [("choose a school", ""), *((with_folder(p), str(p)) for p in found)]
         self.files.value = ""
 
@@ -471,12 +548,21 @@ class NewSchoolPage:
             self.say(escape(str(error)))
 
     def _change_units(self, change):
-        self.set(replace(self.school, units=change["new"]))
+        if change["new"] != self.school.units:
+            self.set(replace(self.school, units=change["new"]))
 
 
 def _plain(words, school):
-    """A fault in the words of the page, without the name of the school before it."""
-    return plain_refusal(words.removeprefix(f"{school}: ").removeprefix(f"{school} "))
+    """A fault in the words of the page, without the name of the school before it; tables of the
+    file are no words of the page.
+    """
+    words = words.removeprefix(f"{school}: ").removeprefix(f"{school} ")
+    return plain_refusal(re.sub(r"^\[(\w+)\]: ", _of_table, words))
+
+
+def _of_table(match):
+    """The gym needs no name; another table is what it is called."""
+    return "" if match[1] == "hall" else f"{match[1].replace('_', ' ')}: "
 
 
 def copy_of(path, name=""):

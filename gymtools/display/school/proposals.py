@@ -273,9 +273,10 @@ def _fails(design):
 
 
 def _low(design):
-    """What of a design hangs low, the first of its kind."""
-    found = [one for one in design.scenario.warnings if one.startswith("Loudspeaker ")]
-    return [f"{escape(found[0])}{_more(found)}"] if found else []
+    """What of a design hangs low over a court, and what people can reach, the first of each."""
+    low = [one for one in design.scenario.warnings if one.startswith("Loudspeaker ")]
+    kinds = ([s for s in low if " hangs over " in s], [s for s in low if " hangs low " in s])
+    return [f"{escape(found[0])}{_more(found)}" for found in kinds if found]
 
 
 def _more(places):

@@ -16,6 +16,7 @@ from ...venue.units import length_text
 from ..drawing.picture import joist_lines, row_lines
 from ..scene.space import court_lines
 from ..theme import FAINT, INK, PAPER, QUIET
+from .labels import WIDE, Labels, text_box
 
 FLOOR, SEATS, THING = "#f7f2e8", "#e4dfd6", "#cfd6dd"
 RED, RED_FILL = "#b3261e", "#fbe4e2"
@@ -24,7 +25,12 @@ GAP = 64  # between plan and section [px]
 CUT_SHARE = 0.4  # of the height that the section may take
 LETTER = 9  # radius of a letter's ring [px]
 SMALL = 11  # size of type [px]
-WIDE = 6  # of a letter of type, on average [px]
+# letters of bleachers that have no line where their length is 0, by the field of a bank
+NOUGHT = {
+    "offset": "J off the wall's middle",
+    "setback": "L from the wall to the bank's back",
+    "base_height": "M deck under a bank",
+}
 
 
 class _Frame:
@@ -99,6 +105,7 @@ class _Sketch:
         self.units, self.hall = school.units, configuration.hall
         self.number = {fault.name: n for n, fault in numbered(faults)}
         self.parts, self.late, self.taken = [], [], set()
+        self.measures, self.labels = [], Labels(size)
         self.across = self._cut_side() in ("north", "south")
         self._lay_out()
 
@@ -143,6 +150,8 @@ class _Sketch:
         """The sheet as an element."""
         self._plan()
         self._section()
+        self._not_drawn()
+        self._write_measures()
         for x, y, letter, color in self.late:  # nothing lies over them
             self._ring(x, y, letter, color)
         wide, high = self.size
@@ -191,6 +200,8 @@ class _Sketch:
     def _text(self, x, y, words, **looks):
         """Words; looks are ``anchor``, ``color``, ``size``, ``turn`` and ``weight``."""
         turn = looks.get("turn")
+        kind = (looks.get("anchor", "middle"), turn, looks.get("size", SMALL))
+        self.labels.take(text_box(x, y, words, *kind))
         turned = f' transform="rotate({turn} {x:.1f} {y:.1f})"' if turn else ""
         self.parts.append(
             f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{looks.get("anchor", "middle")}"'
@@ -208,32 +219,57 @@ class _Sketch:
 
     def _measure(self, a, b, letter, of, *, side=1):
         """A dimension line between two places in pixels, with its letter; ``of`` is the key and
-        the length.
+        the length. Its words follow when all lines are there.
         """
-        key, meters = of
         (x0, y0), (x1, y1) = a, b
-        upright = abs(x1 - x0) < abs(y1 - y0)
         tick = 4
         marks = "".join(
             f"M{x - tick} {y + tick:.1f}L{x + tick:.1f} {y - tick:.1f}" for x, y in (a, b)
         )
         self._path(f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}{marks}", color=QUIET, width=0.9)
-        x, y = (x0 + x1) / 2, (y0 + y1) / 2
-        if upright:  # the words find room above the letter
-            y = max(y0, y1) - 0.3 * abs(y1 - y0)
-        if self.values:
+        upright = abs(x1 - x0) < abs(y1 - y0)
+        # the words find room above the letter of an upright line
+        shares = (0.3, 0.5, 0.7, 0.15) if upright else (0.5, 0.35, 0.65, 0.2, 0.8)
+        low, high = (a, b) if y0 > y1 else (b, a)
+        places = [
+            (x0 + share * (x1 - x0), y0)
+            if not upright
+            else (x0, low[1] + share * (high[1] - low[1]))
+            for share in shares
+        ]
+        x, y = self.labels.best(
+            places, lambda at: (at[0] - LETTER, at[0] + LETTER, at[1] - LETTER, at[1] + LETTER)
+        )
+        self.labels.take((x - LETTER, x + LETTER, y - LETTER, y + LETTER))
+        self.labels.take((min(x0, x1), max(x0, x1), min(y0, y1), max(y0, y1)))
+        self.late.append((x, y, letter, INK))
+        self.measures.append((x, y, abs(y1 - y0) if upright else 0.0, of, side))
+
+    def _write_measures(self):
+        """Lengths beside their letters, where nothing else stands."""
+        for x, y, upright, (key, meters), side in self.measures if self.values else ():
             assumed = self.school.state(key) in ("assumed", "not sure")
             words = _brief(self._say(meters)) + (", assumed" if assumed else "")
-            pen = {"color": QUIET if assumed else INK, "anchor": "start"}
-            if upright and 0.7 * abs(y1 - y0) > LETTER + 5 + WIDE * len(words):
-                self._text(x - 5, y - LETTER - 3, words, turn=-90, **pen)
-            elif upright:
-                pen["anchor"] = "start" if side > 0 else "end"
-                self._text(x + side * (LETTER + 3), y + 1, words, **pen)
-            else:
-                pen["anchor"] = "start" if side > 0 else "end"
-                self._text(x + side * (LETTER + 3), y - 5, words, **pen)
-        self.late.append((x, y, letter, INK))
+            fits = 0.7 * upright > LETTER + 5 + WIDE * len(words)
+            at = self.labels.best(
+                _beside(x, y, upright, fits, side),
+                lambda at: text_box(at[0], at[1], words, at[2], at[3]),  # noqa: B023
+            )
+            self._text(
+                at[0], at[1], words, anchor=at[2], turn=at[3], color=QUIET if assumed else INK
+            )
+
+    def _not_drawn(self):
+        """What is asked about bleachers and cannot be drawn, since it is nought."""
+        found = [
+            words
+            for field, words in NOUGHT.items()
+            if self.c.banks and not any(getattr(bank, field) for bank in self.c.banks)
+        ]
+        if found:
+            x, y = self.size[0] / 2, self.size[1] - 6
+            words = f"Not drawn, since 0 here: {', '.join(found)}."
+            self._text(x, y, words, color=QUIET, size=10)
 
     # ---- the plan
 
@@ -250,9 +286,10 @@ class _Sketch:
         self._things()
         walls = [(-x, -y), (x, -y), (x, y), (-x, y)]
         self._path(plan.path(walls, closed=True), width=2.6)
+        self.labels.take_line([plan.at(*corner) for corner in [*walls, walls[0]]])
         self._stage_in_plan()
-        self._plan_words()
         self._plan_measures()
+        self._plan_words()
 
     def _seats(self):
         """Banks and chairs with their rows."""
@@ -317,24 +354,20 @@ class _Sketch:
     def _plan_words(self):
         """Names of what stands there, and north."""
         things = (*self.c.banks, *self.c.floor_seats, *self.c.portable_stages)
-        for thing in things:
+        for thing in (*things, *self.c.balconies):
             a, b, c, d = thing.footprint(self.hall)
             x, y = self.plan.at((a + b) / 2, (c + d) / 2)
-            turn = -90 if (d - c) > 1.4 * (b - a) else 0
+            turn = -90 if (d - c) > 1.4 * (b - a) else None
             seats = getattr(thing, "seats", 0)
             words = f"{thing.name}, {seats:,} seats" if seats else thing.name
-            if thing.name in self.number:
-                x, y = (x + 16, y) if turn else (x, y + 22)
-            self._text(x, y + 4, words, turn=turn)
-        for one in self.c.balconies:
-            a, b, c, d = one.footprint(self.hall)
-            x, y = self.plan.at((a + b) / 2, (c + d) / 2)
-            turn = -90 if (d - c) > (b - a) else 0
-            beside = 14 if any(_touch((a, b, c, d), t.footprint(self.hall)) for t in things) else 0
-            words = f"{one.name}, {one.seats:,} seats" if one.seats else one.name
-            self._text(
-                x + (beside if turn else 0), y + (0 if turn else beside) + 4, words, turn=turn
+            off = 18 if thing.name in self.number else 4
+            steps = [(0, off), (0, -off - 6), (0, off + 13), (0, -off - 19), (60, off), (-60, off)]
+            places = [(x + v, y + u) if turn else (x + u, y + v) for u, v in steps]
+            x, y = self.labels.best(
+                places,
+                lambda at: text_box(*at, words, turn=turn),  # noqa: B023
             )
+            self._text(x, y, words, turn=turn)
         if self.c.stage:
             a, b = self.c.stage.corners(self.hall)
             x, y = self.plan.at((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
@@ -374,11 +407,22 @@ class _Sketch:
             off = inward * 14 / self.plan.k
             ends = self.plan.at(*(a + off)), self.plan.at(*(b + off))
             self._measure(*ends, "F", (f"banks.{bank.name}.length", bank.length))
-            if bank.setback:
-                back = bank.corner(self.hall, bank.length / 4, 0, 0)[:2]
-                wall = back - inward * bank.setback
-                ends = self.plan.at(*wall), self.plan.at(*back)
-                self._measure(*ends, "L", (f"banks.{bank.name}.setback", bank.setback))
+        self._off_the_wall()
+
+    def _off_the_wall(self):
+        """What is free behind the first bank that stands off its wall, and how far the first one
+        that is off the wall's middle is from it.
+        """
+        for bank in [b for b in self.c.banks if b.setback][:1]:
+            inward = along_wall(bank.side, self.hall)[2][:2]
+            back = bank.corner(self.hall, bank.length / 4, 0, 0)[:2]
+            ends = self.plan.at(*(back - inward * bank.setback)), self.plan.at(*back)
+            self._measure(*ends, "L", (f"banks.{bank.name}.setback", bank.setback))
+        for bank in [b for b in self.c.banks if b.offset][:1]:
+            foot, along, inward = (part[:2] for part in along_wall(bank.side, self.hall))
+            middle = foot + inward * (bank.setback + 0.75 * bank.depth)
+            ends = self.plan.at(*middle), self.plan.at(*(middle + bank.offset * along))
+            self._measure(*ends, "J", (f"banks.{bank.name}.offset", abs(bank.offset)))
 
     def _stage_measures(self):
         stage = self.c.stage
@@ -410,16 +454,26 @@ class _Sketch:
 
     # ---- the section
 
+    @property
+    def _walls_cut(self):
+        """Walls at the left and the right end of the section. It looks at the stage where that is
+        at one of the walls ahead, else to the west or the north; looking east, north is left.
+        """
+        stage = self.c.stage and self.c.stage.side
+        if self.across:
+            return ("north", "south") if stage == "east" else ("south", "north")
+        return ("east", "west") if stage == "south" else ("west", "east")
+
     def _section(self):
         hall, cut = self.hall, self.cut
-        side = "south" if self.across else "west"
-        outline = hall_outline(hall, side)
+        left = self._walls_cut[0]
+        outline = hall_outline(hall, left)
         deep = hall.width if self.across else hall.length
         self._path(cut.path(outline), fill=PAPER, color="none")
         self._stage_in_cut()
         for bank in self.c.banks:
-            self._bank_in_cut(bank, side, deep)
-        foot, along, inward = along_wall(side, hall)
+            self._bank_in_cut(bank, deep)
+        foot, along, inward = along_wall(left, hall)
         at = 0.31 * (hall.length if self.across else hall.width) / 2
         for line in cut_lines(self.c, along, at):
             flat = np.stack([(line - foot) @ inward, line[:, 2]], axis=-1)
@@ -430,19 +484,32 @@ class _Sketch:
             cut.path([(0, hall.clear_height), (deep, hall.clear_height)]), color=QUIET, dash="6 4"
         )
         self._path(cut.path(outline, closed=True), width=2.2)
-        x, y = cut.at(0, hall.highest)
-        looks = "east" if self.across else "north"
-        self._text(x, y - 14, f"Section, looking {looks}", anchor="start", size=13, weight=700)
+        self.labels.take_line([cut.at(*corner) for corner in outline])
+        self._section_words(deep)
         self._section_measures(deep)
 
-    def _bank_in_cut(self, bank, side, deep):
+    def _section_words(self, deep):
+        """Where the section looks to, and its end walls."""
+        x, y = self.cut.at(0, self.hall.highest)
+        looks = {"north": "east", "south": "west", "west": "north", "east": "south"}
+        left, right = self._walls_cut
+        title = f"Section, looking {looks[left]}"
+        self._text(x, y - 14, title, anchor="start", size=13, weight=700)
+        for at, words in ((0, left), (deep, right)):
+            x, y = self.cut.at(at, 0)
+            self._text(x, y + 16, words, color=QUIET)
+
+    def _bank_in_cut(self, bank, deep):
         """Profile of a bank that the section cuts across."""
-        sides = ("south", "north") if side == "south" else ("west", "east")
-        if bank.side not in sides:
+        if bank.side not in self._walls_cut:
             return
         profile = bank.profile.copy()
-        if bank.side == sides[1]:
+        if bank.side == self._walls_cut[1]:
             profile[:, 0] = deep - profile[:, 0]
+        for (u, z), (v, w) in zip(profile, profile[1:], strict=False):
+            if z == w and z > bank.base_height:  # what stands under a row
+                (x0, y0), (x1, y1) = self.cut.at(u, z), self.cut.at(v, bank.base_height)
+                self.labels.take((min(x0, x1), max(x0, x1), y0, y1))
         wrong = bank.name in self.number
         self._path(
             self.cut.path(profile, closed=True),
@@ -464,32 +531,27 @@ class _Sketch:
         if not stage:
             return
         low, top = stage.floor_height, stage.top
-        if stage.side in ("east", "west") and self.across:
-            middle = self.hall.width / 2 + stage.offset
-            box = (middle - stage.width / 2, middle + stage.width / 2, low, top)
-        elif stage.side in ("north", "south") and not self.across:
-            middle = self.hall.length / 2 + stage.offset
-            box = (middle - stage.width / 2, middle + stage.width / 2, low, top)
-        else:
-            deep = self.hall.width if self.across else self.hall.length
-            far = stage.side in ("north", "east")
+        deep = self.hall.width if self.across else self.hall.length
+        if stage.side in self._walls_cut:
+            far = stage.side == self._walls_cut[1]
             box = (deep, deep + stage.depth, low, top) if far else (-stage.depth, 0, low, top)
+        else:
+            foot, _, inward = along_wall(self._walls_cut[0], self.hall)
+            ends = [(corner - foot) @ inward for corner in stage.corners(self.hall)]
+            box = (min(ends), max(ends), low, top)
         self._box(self.cut, box, "stage", fill="#fbf6ea", color=QUIET, dash="5 3")
-        right = self.cut.at(box[1], 0)[0] - 16
-        self._measure(
-            (right, self.cut.at(0, low)[1]),
-            (right, self.cut.at(0, top)[1]),
-            "P",
-            ("stage.opening_height", stage.opening_height),
-            side=-1,
-        )
-        left = self.cut.at(box[0], 0)[0] + 16
-        self._measure(
-            (left, self.cut.at(0, 0)[1]),
-            (left, self.cut.at(0, low)[1]),
-            "R",
-            ("stage.floor_height", low),
-        )
+        # away from the bank whose rows are measured; of a recess, inside the gym
+        bank, cut = self._bank_measured(), self.cut
+        left = bank is not None and bank.side == self._walls_cut[1]
+        if stage.side in self._walls_cut:
+            left = stage.side == self._walls_cut[0]
+        low_end, high_end = max(box[0], 0.0), min(box[1], deep)
+        x = cut.at(low_end, 0)[0] + 16 if left else cut.at(high_end, 0)[0] - 16
+        ground, floor, over = (self.cut.at(0, z)[1] for z in (0, low, top))
+        side = 1 if left else -1
+        opening = ("stage.opening_height", stage.opening_height)
+        self._measure((x, floor), (x, over), "P", opening, side=side)
+        self._measure((x, ground), (x, floor), "R", ("stage.floor_height", low), side=side)
 
     def _section_measures(self, deep):
         hall, cut = self.hall, self.cut
@@ -516,11 +578,20 @@ class _Sketch:
                 "E",
                 ("hall.ridge_height", hall.highest),
             )
-        sides = ("south", "north") if self.across else ("west", "east")
-        bank = next((b for b in self.c.banks if b.side in sides and b.rows_out), None)
+        bank = self._bank_measured()
         if bank:
-            self._row_measures(bank, deep, far=bank.side == sides[1])
+            self._row_measures(bank, deep, far=bank.side == self._walls_cut[1])
+        for bank in [b for b in self.c.banks if b.side in self._walls_cut and b.base_height][:1]:
+            at = bank.setback + 0.7 * bank.depth
+            x = self.cut.at(deep - at if bank.side == self._walls_cut[1] else at, 0)[0]
+            high = self.cut.at(0, bank.base_height)[1]
+            of = (f"banks.{bank.name}.base_height", bank.base_height)
+            self._measure((x, self.cut.y), (x, high), "M", of)
         self._height_measures(deep)
+
+    def _bank_measured(self):
+        """Bank whose rows the section measures; None where it shows none."""
+        return next((b for b in self.c.banks if b.side in self._walls_cut and b.rows_out), None)
 
     def _row_measures(self, bank, deep, far):
         """Row depth, rise, first seat and base of one bank."""
@@ -535,9 +606,6 @@ class _Sketch:
             away = front - (bank.rows_out - 1) * bank.row_run + lift
             high = bank.first_seat + (bank.rows_out - 1) * bank.row_rise + 2 * lift
             found += [("H", "row_rise", (away, high - bank.row_rise), (away, high))]
-        if bank.base_height:
-            inside = front - 0.3 * bank.depth
-            found += [("M", "base_height", (inside, 0), (inside, bank.base_height))]
         for letter, field, *places in found:
             one, other = (self.cut.at(deep - s if far else s, z) for s, z in places)
             side = -1 if far else 1
@@ -577,11 +645,23 @@ def _ends(thing):
     return -thing.length / 2, thing.length / 2
 
 
+def _beside(x, y, upright, along, side):
+    """Places for words beside a letter, the best first: x, y, anchor and turn; ``along`` is whether
+    they find room on their own upright line.
+    """
+    ahead, behind = ("start", "end") if side > 0 else ("end", "start")
+    step = side * (LETTER + 3)
+    near = [(x + step, y + 1, ahead, None), (x - step, y + 1, behind, None)]
+    if not upright:
+        over = [(x + step, y - 5, ahead, None), (x - step, y - 5, behind, None)]
+        below = [(px, py + 18, anchor, None) for px, py, anchor, _ in over]
+        middle = [(x, y - LETTER - 4, "middle", None), (x, y + LETTER + 12, "middle", None)]
+        return over + below + middle
+    turned = [(x + dx, y - LETTER - 3, "start", -90) for dx in (-5, 13)]
+    moved = [(px, py + dy, anchor, None) for dy in (-16, 16) for px, py, anchor, _ in near]
+    return turned + near + moved if along else near + moved + turned
+
+
 def _brief(length):
     """A length without what is nought: "25 ft", "9 in"."""
     return length.removesuffix(" 0 in").removeprefix("0 ft ")
-
-
-def _touch(a, b):
-    """Whether two rectangles share floor."""
-    return min(a[1], b[1]) > max(a[0], b[0]) and min(a[3], b[3]) > max(a[2], b[2])

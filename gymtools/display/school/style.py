@@ -38,9 +38,12 @@ STYLE = f"""<style>
 .gt-new.gt-gone .gt-body {{ pointer-events: none; opacity: 0.55; }}
 .gt-new .gt-steps button {{ width: auto !important; padding: 0 12px; }}
 .gt-new .gt-faults .widget-html-content {{ color: #8c1d18; }}
-.gt-new .gt-faults ol {{ margin: 2px 0; padding: 0; list-style: none; }}
+.gt-new .gt-doubts .widget-html-content {{ color: #6b4400; }}
+.gt-new .gt-doubts ol, .gt-new .gt-faults ol {{ margin: 2px 0; padding: 0; list-style: none; }}
 .gt-new .gt-faults b {{ display: inline-block; min-width: 18px; border-radius: 9px; color: #fff;
   background: #b3261e; text-align: center; margin-right: 6px; }}
+.gt-new .gt-doubts b {{ display: inline-block; min-width: 18px; border-radius: 9px; color: #fff;
+  background: #8a5a00; text-align: center; margin-right: 6px; }}
 .gt-new .jupyter-widget-Collapse-header {{ color: {INK}; padding: 5px 10px; min-height: 0; }}
 .gt-new .jupyter-widget-Collapse-contents {{ padding: 4px 6px; }}
 </style>"""

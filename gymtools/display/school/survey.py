@@ -246,7 +246,9 @@ class SurveySection:
             decays_table(survey),
             noise_table(survey),
         )
-        self.existing_words.value = card(equipment_table(survey.items)) if survey.items else ""
+        self.existing_words.value = (
+            card(equipment_table(survey.items, survey.school.units)) if survey.items else ""
+        )
         self.use_button.disabled = False
         self._show_parts()
 
@@ -264,7 +266,9 @@ class SurveySection:
             return
         changed = sum(a.state == "corrected" for a in self.survey.answers)
         agreed = sum(a.state == "confirmed" for a in self.survey.answers)
-        self.words.value = f"Taken: {changed} changed, {agreed} confirmed."
+        unused = len(self.survey.bad)
+        more = f"; {unused} not used (see below)" if unused else ""
+        self.words.value = f"Taken: {changed} corrected, {agreed} confirmed{more}."
         self.use_button.disabled = True
         self._keep_again()
         self._show_parts()
@@ -338,7 +342,7 @@ class SurveySection:
         )
         said = [*found.left_out, *found.assumed]
         self.existing_words.value = card(
-            equipment_table(self.survey.items),
+            equipment_table(self.survey.items, self.survey.school.units),
             kept if found.scenario is not None else "",
             bullets([escape(x) for x in said]),
         )

@@ -7,7 +7,7 @@ import numpy as np
 from ...acoustics.room_comparison import bent_decay, bent_decay_sentence
 from ...physics.bands import LABELS
 from ...venue.finishes import FINISHES
-from ...venue.measured_room import by_octave, measured_warnings
+from ...venue.measured_room import by_octave, measured_warnings, state_words
 from ...venue.units import FOOT
 from ..theme import room_words
 from .markup import Num, Quiet, bullets, table
@@ -172,8 +172,8 @@ def measured_table(scenario):
             ("with the fitted room [s]", by_octave(fit.fitted_s), ".2f"),
             ("left unknown, ± [%]", by_octave(fit.spread_pct), ".0f"),
         ]
-    people = f"{room.people} people in it" if room.people else "nobody in it"
-    said = [", ".join(text for text in (room.where, room.date, people) if text), room.note]
+    stood = state_words(scenario)
+    said = [", ".join(text for text in (room.where, room.date, stood) if text), room.note]
     said += measured_warnings(scenario)
     words = ". ".join(escape(text.rstrip(".")) for text in said if text)
     head = ["octave [Hz]", *map(Num, LABELS)]
@@ -216,7 +216,7 @@ def fit_table(fitted):
     by_octave = (
         table(caption, head, [[name, *_numbers(values, form)] for name, values, form in rows])
         for caption, rows in (
-            ("Reverberation time as measured, and as fitted", times),
+            (f"Reverberation time {escape(state_words(fitted.scenario))}; and as fitted", times),
             ("Published absorption times", factors),
         )
     )

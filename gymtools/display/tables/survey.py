@@ -4,13 +4,16 @@ from html import escape
 
 import numpy as np
 
+from ...commissioning.existing import hanging_words
 from ...commissioning.survey_sheet import decay_words
 from ...physics.bands import LABELS, MIDDLE, NAMES
+from ...venue.measured_room import state_words
 from .markup import Num, Quiet, bullets, table
 
 STATES = {  # of an answer, as it is said
     "confirmed": "as assumed",
     "corrected": "<b>changed</b>",
+    "noted": "noted",
     "not sure": "not sure: stays as it is",
     "not measured": "not measured: stays as it is",
 }
@@ -156,10 +159,11 @@ def fit_sentence(fitted):
     )
     spread = 100 * float(np.mean(fitted.spread[at]))
     octaves = ", ".join(label for label, used in zip(NAMES, at, strict=True) if used)
+    said = state_words(fitted.scenario)
     words = (
-        f"At {octaves} the gym rings {measured:.1f} s; from published finishes it would ring"
-        f" {before:.1f} s. Everything is predicted from the fitted room now, which rings"
-        f" {after:.1f} s, ± {spread:.0f} %."
+        f"{said[0].upper()}{said[1:]}. At {octaves} the gym rings {measured:.1f} s; from"
+        f" published finishes it would ring {before:.1f} s. Everything is predicted from the fitted"
+        f" room now, which rings {after:.1f} s, ± {spread:.0f} %."
     )
     if fitted.unreached:
         at = ", ".join(
@@ -172,18 +176,21 @@ def fit_sentence(fitted):
     return words
 
 
-def equipment_table(items):
+def equipment_table(items, units):
     """The sound system that is there.
 
     Parameters
     ----------
     items : sequence of ExistingItem
         Of a survey
+    units : str
+        "m" or "ft"
 
     Returns
     -------
     html : str
-        A table; empty where nothing was found
+        A table, with how each loudspeaker hangs as it was understood; empty where nothing was
+        found
     """
     if not items:
         return ""
@@ -192,11 +199,13 @@ def equipment_table(items):
             escape(i.words),
             i.number,
             escape(i.kind) if i.is_loudspeaker else "-",
+            *(map(escape, hanging_words(i, units)) if i.is_loudspeaker else "----"),
             escape(i.condition) if i.is_loudspeaker else "-",
             escape(i.remark or "-"),
             Quiet(escape(i.where)),
         )
         for i in items
     ]
-    head = ("what", Num("how many"), "counts as", "condition", "remark", "where it stands")
+    head = ("what", Num("how many"), "counts as", "middle", "height", "faces", "tilts down")
+    head += ("condition", "remark", "where it stands")
     return table("The sound system that is there", head, rows)
