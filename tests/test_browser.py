@@ -298,7 +298,7 @@ def test_parts_and_the_loudspeaker_are_shown(sheet):
     assert max(sheet.evaluate(ends)) <= sheet.viewport_size["width"], "a table scrolls, none is cut"
     pick(sheet, "Run by", "nobody (it runs by itself)")
     sheet.wait_for_selector("text=Mixer: automatic", timeout=90_000)
-    to_top(sheet.locator("caption:has-text('Loudspeakers')"))
+    to_top(sheet.get_by_text("Loudspeakers", exact=True))
     shot(sheet, "parts")
     tab(sheet, "The loudspeaker")
     sheet.wait_for_function(

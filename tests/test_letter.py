@@ -225,11 +225,11 @@ def test_names_and_dates_are_given_and_not_guessed(offered):
     today's date never does.
     """
     blank, today = letter_html(offered), datetime.date.today()
-    assert blank.count('class="blank"') == 7  # date, to, from, because (2), by when, signature
+    assert blank.count('class="to-write"') == 7  # date, to, from, because (2), by when, signature
     assert str(today.year) not in told(blank)
     given = dict(recipient=HOSTILE, sender="R. Adeyemi", date=datetime.date(2026, 3, 5))
     html = letter_html(offered, reason="it reaches both ends.", **given)
-    assert html.count('class="blank"') == 1 and "March 5, 2026" in html
+    assert html.count('class="to-write"') == 1 and "March 5, 2026" in html
     assert quoted(HOSTILE) in html and HOSTILE not in html and "<script" not in html
     assert "because <bdi>it reaches both ends</bdi>." in html
 

@@ -353,6 +353,7 @@ def better_aim(m):
         after=1.0,
         penalties_before=dict.fromkeys(aim_panel.LABELS, 2.0),
         penalties_after=dict.fromkeys(aim_panel.LABELS, 1.0),
+        gains_buy={},
     )
 
 
@@ -970,7 +971,7 @@ def test_a_search_is_asked_for_what_is_ticked(small, monkeypatch):
     assert "room" not in asked[0] and "height" in asked[0]["move"]
     assert "weighed, over all uses<" in m.aims.words.value and m.value(DOWN) == 55
     m.aims.ticks["heights"].value = False
-    m.aims._done(SimpleNamespace(moved={}, given_up=True, stopped=False))
+    m.aims._done(SimpleNamespace(moved={}, given_up=True, stopped=False, gains_buy={}))
     assert m.aims.words.value == aim_panel.GIVEN_UP
 
 
@@ -1527,7 +1528,7 @@ def test_one_price_book_for_everything(tmp_path, monkeypatch):
     assert o.rays == "full" and o.prices == "own.csv" and o.headlines["cost"] > 2 * cheap
     m.options.put_on_file(False)
     record = (tmp_path / "dovecote-primary-school-schedules" / "record.html").read_text("utf-8")
-    assert f"prices of {quoted('own.csv')};" in record and "invented example" not in record
+    assert f"Priced by {quoted('own.csv')};" in record and "invented example" not in record
     chosen = decide({"A": m.scenario}, prices=book, draws=20).chosen
     assert f"${chosen.row['cost']:,.0f}: $" in record
     m.advice.start()
@@ -1694,7 +1695,7 @@ def test_nothing_is_on_offer_in_an_impossible_state(small):
 def test_a_search_is_given_up_when_the_controls_cannot_be_built(monkeypatch):
     """Behavior: what it finds is not set on top of an impossible state."""
     m, going = panel(SMALL), {"stopped": False}
-    found = SimpleNamespace(moved={DOWN: (30.0, 55.0)}, given_up=False, stopped=True)
+    found = SimpleNamespace(moved={DOWN: (30.0, 55.0)}, given_up=False, stopped=True, gains_buy={})
 
     def search(*_, stop, **__):
         while not stop():

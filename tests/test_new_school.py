@@ -407,8 +407,9 @@ def test_small_gym_with_one_bank_and_a_side_stage(sheet):
 def test_large_gym_with_an_end_balcony_and_1200_chairs(sheet):
     """Worked by hand: 170 x 150 ft, 14 rows of 26 in on both long sides leave 89 ft 4 in between
     them. With 3 ft 11 in free at both ends of a row and three aisles of 44 in, four sections hold
-    10 chairs of 20 in each: 40 in a row, 30 rows. The balcony of three rows along 148 ft of the
-    west wall holds 3 x floor(148 ft / 0.46 m) = 3 x 98 = 294.
+    floor(17 ft 7.5 in / 18 in) = 11 chairs each: 44 in a row, 28 rows for 1,200, 1,232 in all.
+    The balcony of three rows along 148 ft of the west wall holds 3 x floor(148 ft / 0.46 m)
+    = 3 x 98 = 294.
     """
     sheet.name.value = "Cobalt Ridge High School"
     five(sheet, "170", "150", "36", ("north", "south"), "14")
@@ -423,9 +424,9 @@ def test_large_gym_with_an_end_balcony_and_1200_chairs(sheet):
     typed(sheet, "floor_seats", chairs="1200")
     assert sheet.wrong.value == ""
     seats = sheet.configuration.seats
-    assert seats["chairs"] == 1200 and seats["end balcony"] == 294
+    assert seats["chairs"] == 1232 and seats["end balcony"] == 294
     block = sheet.configuration.floor_seats[0]
-    assert (block.rows, block.seats_in_row, block.aisles) == (30, 40, 3)
+    assert (block.rows, block.seats_in_row, block.aisles) == (28, 44, 3)
     assert sheet.write() and gymtools.load(sheet.file).seats == sum(seats.values())
 
 

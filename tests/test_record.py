@@ -469,7 +469,7 @@ def test_the_command_line(tmp_path, capsys, quick):
         (["open", ""], "workbook: is empty"),
         (
             ["record", "a.toml", "--date", "tomorrow"],
-            "--date: 'tomorrow' is no day. Write 2026-11-25",
+            "--date: 'tomorrow' is no day. Write it as 2026-11-26",
         ),
         (["record", "a.toml", "--reason", " "], "--reason: is empty"),
         (["record", "a.toml", "--reader", "principal"], "invalid choice: 'principal'"),
@@ -755,7 +755,7 @@ def test_revisions_are_counted(decision, tmp_path, monkeypatch):
         )
         numbers.append(json.loads((page.parent / "record.json").read_text())["revision"])
         if n == 0:
-            assert page.read_text().count('class="blank"') == 2
+            assert page.read_text().count('class="to-write"') == 2
             write_handover(decision.parts, tmp_path, overwrite=True)
     assert numbers == [1, 2, 3]
     assert f"Prepared for: {quoted('Ann')}" in page.read_text()

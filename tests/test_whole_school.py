@@ -11,7 +11,7 @@ import pytest
 from schools import AS_USED
 
 from gymtools.acoustics.evaluate import evaluate
-from gymtools.display.documents import record_inputs
+from gymtools.display.documents import record_gym
 from gymtools.display.documents.drawings import drawing
 from gymtools.display.drawing import picture
 from gymtools.display.panel.meeting import Meeting
@@ -152,7 +152,7 @@ def test_it_is_drawn(school):
 
 def test_the_record_names_it(school):
     """Behavior: the decision record lists what stands and hangs in the gym, each once."""
-    said = html.unescape(re.sub("<[^>]*>", "", record_inputs._gym(school)))
+    said = html.unescape(re.sub("<[^>]*>", "", record_gym._gym(school)))
     for words in (
         "running track 'track'",
         "fixture 'scoreboard'",

@@ -81,20 +81,22 @@ def conductor_name(size, unit):
     return f"{size:g} mm²" if unit == "mm2" else f"{size:g} AWG"
 
 
-def counted_in(scenario):
+def counted_in(conductor, units):
     """What the conductors of a design are counted in.
 
     Parameters
     ----------
-    scenario : Scenario
-        The design
+    conductor : str
+        As its equipment says; empty where it says nothing
+    units : str
+        Of the school, "m" or "ft"
 
     Returns
     -------
     unit : str
         "awg" or "mm2", as its equipment says or as its units suggest
     """
-    return scenario.equipment.conductor or ("awg" if scenario.units == "ft" else "mm2")
+    return conductor or ("awg" if units == "ft" else "mm2")
 
 
 def larger_conductor(scenario, channel):
@@ -113,7 +115,8 @@ def larger_conductor(scenario, channel):
     name : str
         Empty where no usual conductor would do
     """
-    unit, each = counted_in(scenario), channel.load_ohm * len(channel.tags)
+    unit = counted_in(scenario.equipment.conductor, scenario.units)
+    each = channel.load_ohm * len(channel.tags)
     for size in MM2 if unit == "mm2" else AWG:
         loss = _loss_db(channel.lengths, each, size, unit)
         if loss <= scenario.equipment.cable_loss_db + ALLOWED_SLACK_DB:
@@ -151,7 +154,8 @@ def _offered(scenario, wiring):
     """Conductors to choose from, the thinnest first: (size, unit)."""
     if wiring.existing_cable is not None:
         return [conductor(wiring.existing_cable)]
-    e, unit = scenario.equipment, counted_in(scenario)
+    e = scenario.equipment
+    unit = counted_in(e.conductor, scenario.units)
     if unit == "mm2":
         return [(size, unit) for size in MM2 if size <= e.largest_mm2 + 1e-9]
     return [(size, unit) for size in AWG if size >= e.largest_awg]

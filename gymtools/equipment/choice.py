@@ -139,7 +139,8 @@ def _lacks(some):
 
 def _lack(scenario, some):
     """Why a wiring does not suffice."""
-    e, unit = scenario.equipment, counted_in(scenario)
+    e = scenario.equipment
+    unit = counted_in(e.conductor, scenario.units)
     if any(o.fits for o in some):
         largest = conductor_name(e.largest_mm2 if unit == "mm2" else e.largest_awg, unit)
         return f"would lose more than {e.cable_loss_db:g} dB in its cables, even of {largest}"

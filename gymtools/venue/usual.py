@@ -13,7 +13,7 @@ from .files import MANY, ONE
 from .hall import SIDES
 from .presets import presets
 from .quantity import file_fields
-from .seating import FLOOR_AISLE, SEAT, Bank
+from .seating import FLOOR_AISLE, NEW_SPACING, SEAT, Bank
 from .size_classes import size_class
 from .tables import meanings
 from .units import FOOT, INCH
@@ -26,7 +26,7 @@ FINEST = {"m": 0.01, "ft": INCH}  # of other assumed lengths [m]
 BEFORE_STAGE = 2.0  # free floor before the first row [m]
 AROUND = 1.2  # free floor around chairs [m]
 MIDDLE_SECTION = 7.0  # chairs between two aisles, at most [m]
-CHAIR, CHAIR_ROW = 0.5, 0.9  # width of a chair, and from row to row [m]
+CHAIR_ROW = 0.9  # from row to row of chairs [m]
 LEVELS = ("college", "high school", "junior high", "volleyball")  # the largest first
 
 
@@ -43,6 +43,7 @@ class Usual:
 
     def __init__(self, answers, units):
         self.answers, self.step, self.finest = answers, STEP[units], FINEST[units]
+        self.units = units
         length, width = answers["hall.length"], answers["hall.width"]
         self.size = size_class(length * width)
         self.walls = tuple(side for side in SIDES if side in answers.get("walls", ()))
@@ -245,7 +246,8 @@ class Usual:
         along = toward in ("west", "east")
         wide, deep = (north - south, east - west) if along else (east - west, north - south)
         room = max(wide - 2 * AROUND, 2.0), max(deep - BEFORE_STAGE - AROUND, 1.0)
-        chair, row, aisle = (self._fine(size) for size in (CHAIR, CHAIR_ROW, FLOOR_AISLE))
+        chair = NEW_SPACING[self.units]
+        row, aisle = self._fine(CHAIR_ROW), self._fine(FLOOR_AISLE)
         rows, in_row, aisles = self._rows_of_chairs(room, chair, row)
         block_wide = in_row * chair + aisles * aisle
         block_deep = rows * row

@@ -6,6 +6,8 @@ import io
 import re
 import zipfile
 
+from lxml.etree import SerialisationError
+
 from ...venue.spreadsheets import GUARD, as_text
 
 WIDEST = 46  # of a column [characters]
@@ -110,6 +112,11 @@ def save_steady(book, path):
         What is written
     path : str or Path
         Where to
+
+    Raises
+    ------
+    OSError
+        It cannot be written
     """
     book.properties.creator, book.properties.created, book.properties.modified = (
         "gymtools",
@@ -117,7 +124,10 @@ def save_steady(book, path):
         EPOCH,
     )
     made = io.BytesIO()
-    book.save(made)
+    try:
+        book.save(made)
+    except SerialisationError as error:  # its temporary file of a sheet met a full disk
+        raise OSError(f"{path} could not be written: {error}") from error
     with zipfile.ZipFile(made) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
         for name in old.namelist():
             data = old.read(name)

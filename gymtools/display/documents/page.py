@@ -49,7 +49,7 @@ td.num + td:not(.num), th.num + th:not(.num) {{ padding-left: 10px; }}
 .beside {{ display: grid; grid-template-columns: 1fr 1fr; gap: 20px; break-inside: avoid; }}
 .drawing {{ break-inside: avoid; }} .drawing svg {{ width: 100%; }}
 .issue span {{ margin-right: 28px; }}
-.blank {{ display: inline-block; width: 7em; height: 1.2em; border-bottom: 1px solid {INK}; }}
+.to-write {{ display: inline-block; width: 7em; height: 1.2em; border-bottom: 1px solid {INK}; }}
 .by-hand {{ height: 30px; border-bottom: 1px solid {QUIET}; break-inside: avoid; }}
 .sources {{ font-size: 11px; color: {QUIET}; padding-left: 26px; }}
 figure {{ display: inline-block; margin: 8px 4px; break-inside: avoid; }}

@@ -15,7 +15,7 @@ from ..tables.markup import bullets, table
 from .page import quoted
 from .seat_plan import seat_plan, shown_use
 
-BLANK = '<span class="blank"></span>'  # to be filled in by hand
+BLANK = '<span class="to-write"></span>'  # to be filled in by hand
 COUNTED = "STI, the speech transmission index, runs from 0 (nothing understood) to 1 (everything)."
 
 

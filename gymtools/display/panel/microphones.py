@@ -37,18 +37,24 @@ class MicrophonesSection(Section):
             if m.name in opened:
                 rows += self._one(state, m)
         if len(opened) > 1:
-            use = state.start.use(state.use)
-            rows.append(
-                Tick(
-                    key=("uses", state.use, "automatic_mixing"),
-                    value=state.scenario.mixes_automatically(state.scenario.use(use.name)),
-                    label="mixed automatically: one open at a time",
-                    act=lambda on: self.panel.set(("uses", use.name, "automatic_mixing"), on),
-                )
-            )
+            rows.append(self._automatic(state))
         if not state.start.microphones:
             rows.append(Words(key="none", value="There is no microphone in this scenario."))
         return [*rows, Words(key="walking", value=WALKING), *self._walking_map(state)]
+
+    def _automatic(self, state):
+        """Whether one of the open microphones is open at a time."""
+        path = ("uses", state.use, "automatic_mixing")
+        stated = state.value(path)
+        if stated is None:
+            last = state.design or state.start  # what cannot be is still shown
+            stated = last.mixes_automatically(last.use(state.use))
+        return Tick(
+            key=path,
+            value=stated,
+            label="mixed automatically: one open at a time",
+            act=lambda on: self.panel.set(path, on),
+        )
 
     def _open(self, microphone, is_open):
         path = ("uses", self.panel.state.use, "microphones")

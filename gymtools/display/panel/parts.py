@@ -123,7 +123,7 @@ class PartsTab(Section):
 
     def _largest(self, state):
         """The largest conductor that connectors take, in what conductors are counted in."""
-        unit = counted_in(state.scenario)
+        unit = counted_in(self.panel.value(("equipment", "conductor")), state.units)
         name, sizes = ("largest_mm2", MM2) if unit == "mm2" else ("largest_awg", AWG)
         sizes = dict.fromkeys((*sizes, self.panel.value(("equipment", name))))
         options = tuple((conductor_name(size, unit), size) for size in sizes)
