@@ -81,7 +81,9 @@ h2 {{ font-size: 15.5px; border: 0; margin: 11px 0 2px; padding: 0; break-after:
 p, ul {{ margin: 3px 0; }}
 ul {{ padding-left: 20px; }}
 li {{ margin: 1px 0; }}
-.to-write {{ display: inline-block; min-width: 190px; border-bottom: 1px solid #4a5560; height: 1em; }}
+.to-write {{
+  display: inline-block; min-width: 190px; border-bottom: 1px solid #4a5560; height: 1em;
+}}
 .head td {{ border: 0; padding: 1px 12px 1px 0; font-size: 14.5px; }}
 .head {{ width: auto; margin: 0; }}
 figure {{ margin: 5px 0; display: block; }}
