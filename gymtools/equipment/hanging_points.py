@@ -1,7 +1,8 @@
 """Where loudspeakers hang on the structure, and the load of every point, for the engineer to check.
 
-One point for each loudspeaker, straight above its center of gravity, as far as it is known here: a
-bridle of two legs from the sides of the enclosure or its yoke, and a second safety of its own.
+One point for each loudspeaker. Most hang straight under it, on a bridle of two legs from the sides
+of the enclosure or its yoke; one close to a wall is on a bracket there. Each has a second safety of
+its own. The center of gravity is the middle of the enclosure, as far as it is known here.
 """
 
 import math
@@ -11,7 +12,8 @@ import numpy as np
 
 from ..physics import statics
 from ..venue.enclosures import TOUCH, corners
-from ..venue.units import both, feet_inches
+from ..venue.locations import along_wall
+from ..venue.units import FOOT, feet_inches
 from .hanging import POUND, STEEP, both_lengths, from_walls
 
 # shackles, slings, safety and beam clamp over the loudspeaker's own    common practice, no source
@@ -26,15 +28,25 @@ DESIGN_FACTOR = 10.0
 RATED_FACTOR = 5.0
 LEAST_SHARE = 0.1  # that a top point must carry to hold a tilt steadily    common practice
 UNDER_JOIST = 0.05  # from a joist's middle [m]
+# a line transformer in or at the enclosure: an allowance on the heavy side of usual ones
+TRANSFORMER_KG, TRANSFORMER_KG_PER_W = 0.5, 0.02  # judgment, no source
+AT_WALL = 0.3  # gap within which a loudspeaker is taken to be on a bracket [m]    judgment
+ANCHORS = 0.3  # from the lower to the upper anchors of its plate [m]    judgment, no source
+BRACKET_TILT = 25.0  # that usual wall brackets reach [deg]    common practice, no source
+LBF = 4.4482216152605  # N: a pound's mass in standard gravity
 ASSUMED = (
     "Assumed, and to be confirmed by the engineer and the maker's drawing: one point a loudspeaker,"
     " straight above its center of gravity, which is taken as the middle of the enclosure; the"
     " structure at the clear height carries it; the roof's own load, snow, equipment and earthquake"
-    " are not in these figures. Hardware is an allowance of 25 % of the loudspeaker's mass, 3 kg"
-    " (7 lb) at least. Over people all parts have a breaking strength of ten times the static load:"
-    " the rated loads (working load limits) asked for are twice the load, for hardware that is"
-    " rated at a fifth of its breaking strength. A second safety of its own carries the load of"
-    " the point."
+    " are not in these figures. Loads are at rest: no hoist that starts or stops, no swing, no ball"
+    " strike. Each leg of a bridle carries half the load over the sine of its angle. Hardware is an"
+    " allowance of 25 % of the loudspeaker's mass, 3 kg (7 lb) at least; a line transformer is"
+    " allowed with 0.5 kg (1 lb) and 20 g for each watt of its tap. A loudspeaker within 0.3 m"
+    " (1 ft) of a wall is on a bracket there, anchors 0.3 m (1 ft) apart: the wall carries the load"
+    " as shear, and the moment pulls the upper anchors out. Over people all parts have a breaking"
+    " strength of ten times the static load: the rated loads (working load limits) asked for are"
+    " twice the load, for hardware that is rated at a fifth of its breaking strength. A second"
+    " safety of its own carries the load of the point."
 )
 ENGINEER = "To be designed and approved by a licensed structural engineer."
 COLUMNS = (
@@ -44,20 +56,22 @@ COLUMNS = (
     "from west wall [ft-in]",
     "from south wall [m]",
     "from south wall [ft-in]",
-    "structure's height [m]",
-    "structure's height [ft-in]",
-    "drop to the enclosure's middle [m]",
-    "drop to the enclosure's middle [ft-in]",
+    "height of the point [m]",
+    "height of the point [ft-in]",
+    "from there to the enclosure's middle [m]",
+    "from there to the enclosure's middle [ft-in]",
     "structure",
     "loudspeaker [kg]",
-    "hardware [kg]",
+    "loudspeaker [lb]",
+    "hardware and transformer [kg]",
+    "hardware and transformer [lb]",
     "load of the point [kg]",
     "load of the point [lb]",
-    "load of the point [kN]",
     "suspension",
-    "tension of a leg [kN]",
-    "rated load of a leg [kg]",
-    "rated load of a leg [lb]",
+    "tension of a leg or of upper anchors [kN]",
+    "tension of a leg or of upper anchors [lbf]",
+    "rated load of a leg or of upper anchors [kg]",
+    "rated load of a leg or of upper anchors [lb]",
     "rated load of point and safety [kg]",
     "rated load of point and safety [lb]",
     "tilt",
@@ -71,9 +85,12 @@ class HangingPoint:
     tag: str
     type: str
     position: np.ndarray  # on the structure (3,) [m]
-    drop: float  # from there to the middle of the enclosure [m]
+    middle: np.ndarray  # of the enclosure (3,) [m]
+    downtilt_deg: float
+    wall: str  # side of the wall that carries a bracket; empty: it hangs
     loudspeaker_kg: float
     hardware_kg: float
+    transformer_kg: float  # 0 without a line
     over: float  # that the enclosure reaches over the clear height, 0 where it does not [m]
     leg_deg: float  # of each leg over the horizontal; 90: two upright lines, no bridle
     front_share: float | None  # of two top points, front and rear; None: it fires down
@@ -81,9 +98,14 @@ class HangingPoint:
     joists: tuple  # (number from the west or south, share of the load) of each that carries it
 
     @property
+    def drop(self):
+        """Distance from the structure to the middle of the enclosure [m]."""
+        return float(np.linalg.norm(self.position - self.middle))
+
+    @property
     def load_kg(self):
         """Mass that the point carries [kg]."""
-        return self.loudspeaker_kg + self.hardware_kg
+        return self.loudspeaker_kg + self.hardware_kg + self.transformer_kg
 
     @property
     def load_kn(self):
@@ -96,9 +118,26 @@ class HangingPoint:
         return self.load_kn / 2 * float(statics.bridle_factor(self.leg_deg))
 
     @property
+    def moment_knm(self):
+        """Moment of a bracket at the wall; 0 of what hangs [kN m]."""
+        return self._bracket[1]
+
+    @property
+    def tension_kn(self):
+        """Tension of each leg, or of the upper anchors of a bracket together [kN]."""
+        return self._bracket[2] if self.wall else self.leg_kn
+
+    @property
+    def _bracket(self):
+        """Shear, moment and pull at a wall [kN, kN m, kN]."""
+        if not self.wall:
+            return 0.0, 0.0, 0.0
+        return tuple(v / 1000 for v in statics.bracket(1000 * self.load_kn, self.drop, ANCHORS))
+
+    @property
     def leg_strength_kn(self):
-        """Least breaking strength of a leg [kN]."""
-        return DESIGN_FACTOR * self.leg_kn
+        """Least breaking strength of a leg, or of a bracket's upper anchors together [kN]."""
+        return DESIGN_FACTOR * self.tension_kn
 
     @property
     def strength_kn(self):
@@ -107,7 +146,9 @@ class HangingPoint:
 
     @property
     def leg_rated_kg(self):
-        """Rated load (working load limit) that each leg needs at least [kg]."""
+        """Rated load (working load limit) of each leg, or of a bracket's upper anchors together, at
+        least [kg].
+        """
         return self.leg_strength_kn / RATED_FACTOR * 1000 / statics.G
 
     @property
@@ -118,16 +159,26 @@ class HangingPoint:
     @property
     def suspension(self):
         """How it hangs, in words."""
+        if self.wall:
+            return (
+                f"wall bracket: shear {self.load_kn:.2f} kN ({self.load_kg / POUND:.0f} lbf),"
+                " moment at the wall"
+                f" {self.moment_knm:.2f} kN m ({self.moment_knm * 1000 / LBF / FOOT:.0f} lbf-ft)"
+            )
         words = f"bridle of two legs at {self.leg_deg:.0f}° over the horizontal"
         if self.leg_deg > 89.9:
             words = "two upright lines: no room for a bridle"
         if self.over > TOUCH:
-            words += f"; its top is {both(self.over)} over the clear height: between joists only"
+            words += f"; its top is {_both(self.over)} over the clear height: between joists only"
         return words
 
     @property
     def tilt_held(self):
         """What holds the tilt, in words."""
+        if self.wall and self.downtilt_deg > BRACKET_TILT:
+            return f"yoke or extension: wall brackets usually tilt up to {BRACKET_TILT:.0f}°"
+        if self.wall:
+            return f"tilting bracket, set to {self.downtilt_deg:.0f}°"
         if self.front_share is None:
             return "fires down: yoke, or the points of its back"
         if min(self.front_share, 1 - self.front_share) < LEAST_SHARE:
@@ -139,6 +190,8 @@ class HangingPoint:
     @property
     def structure(self):
         """What of the structure carries it, in words."""
+        if self.wall:
+            return f"{self.wall} wall: how it is built decides the anchors"
         if not self.joists:
             return "joists not known: the engineer's drawing decides"
         if len(self.joists) == 1:
@@ -150,41 +203,75 @@ class HangingPoint:
         return "cross-member on the outer joist and the wall"
 
 
-def hanging_points(scenario):
+def hanging_points(scenario, amplification=None):
     """Where every loudspeaker hangs on the structure.
 
     Parameters
     ----------
     scenario : Scenario
         The design
+    amplification : Amplification, optional
+        What its lines say of transformers; none are counted when left out
 
     Returns
     -------
     points : tuple of HangingPoint
         One for each loudspeaker, in their order
     """
-    return tuple(_point(c, scenario.hall) for c in scenario.loudspeakers)
+    return tuple(
+        _point(c, scenario, _transformer_kg(c.tag, amplification)) for c in scenario.loudspeakers
+    )
 
 
-def _point(loudspeaker, hall):
+def _transformer_kg(tag, amplification):
+    """Allowance for the line transformer of a loudspeaker [kg]."""
+    channel = amplification.channel(tag) if amplification else None
+    if channel is None or not channel.line_volts:
+        return 0.0
+    return TRANSFORMER_KG + TRANSFORMER_KG_PER_W * channel.tap_w
+
+
+def _point(loudspeaker, scenario, transformer_kg):
     """The point of one loudspeaker."""
-    middle, _, _ = loudspeaker.enclosure
-    made = loudspeaker.type
-    drop = max(hall.clear_height - float(middle[2]), 0.0)
+    hall, (middle, _, _) = scenario.hall, loudspeaker.enclosure
+    made, box = loudspeaker.type, corners([loudspeaker])[0]
     front, holds = _top_points(made, loudspeaker.downtilt_deg)
+    wall = "" if front is None else _wall_behind(box, middle, scenario)
+    if wall:
+        foot, _, inward = along_wall(wall, hall)
+        position = middle - ((middle - foot) @ inward) * inward
+    else:
+        position = np.array([middle[0], middle[1], max(hall.clear_height, middle[2])])
     return HangingPoint(
         tag=loudspeaker.tag,
         type=made.name,
-        position=np.array([middle[0], middle[1], max(hall.clear_height, middle[2])]),
-        drop=drop,
-        over=max(float(corners([loudspeaker])[0, :, 2].max()) - hall.clear_height, 0.0),
+        position=position,
+        middle=middle,
+        downtilt_deg=loudspeaker.downtilt_deg,
+        wall=wall,
+        over=max(float(box[:, 2].max()) - hall.clear_height, 0.0),
         loudspeaker_kg=made.weight_kg,
         hardware_kg=max(HARDWARE_PART * made.weight_kg, HARDWARE_KG),
-        leg_deg=_leg_deg(drop, made.width / 2),
+        transformer_kg=transformer_kg,
+        leg_deg=_leg_deg(max(hall.clear_height - float(middle[2]), 0.0), made.width / 2),
         front_share=front,
         holds_to_deg=holds,
-        joists=_joists(hall, middle),
+        joists=() if wall else _joists(hall, middle),
     )
+
+
+def _wall_behind(box, middle, scenario):
+    """Side of the nearest wall where it is near enough for a bracket; empty where none is."""
+    hall, stage = scenario.hall, scenario.stage
+    gaps = {}
+    for side in ("west", "east", "south", "north"):
+        foot, along, inward = along_wall(side, hall)
+        off = abs(float((middle - foot) @ along) - (stage.offset if stage else 0.0))
+        if stage and stage.side == side and middle[2] < stage.top and off < stage.width / 2:
+            continue  # the opening of the stage is no wall
+        gaps[side] = float(((box - foot) @ inward).min())
+    side = min(gaps, key=gaps.get)
+    return side if gaps[side] <= AT_WALL else ""
 
 
 def _leg_deg(drop, half):
@@ -228,13 +315,15 @@ def _joists(hall, middle):
     return ((after - 1, one), (after if after < len(places) - 1 else 0, other))
 
 
-def rows(scenario):
+def rows(scenario, amplification=None):
     """A row for every hanging point, under ``COLUMNS``.
 
     Parameters
     ----------
     scenario : Scenario
         The design
+    amplification : Amplification, optional
+        As for ``hanging_points``
 
     Returns
     -------
@@ -248,40 +337,55 @@ def rows(scenario):
             *from_walls(scenario, p.position),
             *both_lengths(p.drop),
             p.structure,
-            p.loudspeaker_kg,
-            round(p.hardware_kg, 1),
+            *_masses(p.loudspeaker_kg),
+            *_masses(p.hardware_kg + p.transformer_kg),
             round(p.load_kg, 1),
             round(p.load_kg / POUND),
-            round(p.load_kn, 2),
             p.suspension,
-            round(p.leg_kn, 2),
+            round(p.tension_kn, 2),
+            round(p.tension_kn * 1000 / LBF),
             math.ceil(p.leg_rated_kg),
             math.ceil(p.leg_rated_kg / POUND),
             math.ceil(p.rated_kg),
             math.ceil(p.rated_kg / POUND),
             p.tilt_held,
         )
-        for p in hanging_points(scenario)
+        for p in hanging_points(scenario, amplification)
     )
 
 
-def total_words(scenario):
+def _both(meters):
+    """A length in both units, inches to the quarter."""
+    return f"{meters:.2f} m ({feet_inches(meters, parts=4)})"
+
+
+def _masses(kg):
+    """Cells of a mass: kilograms, pounds."""
+    return round(kg, 1), round(kg / POUND, 1)
+
+
+def total_words(scenario, amplification=None):
     """Load on the structure in all, in a sentence.
 
     Parameters
     ----------
     scenario : Scenario
         The design
+    amplification : Amplification, optional
+        As for ``hanging_points``
 
     Returns
     -------
     words : str
-        Points, mass in both units
+        Points, mass in both units, force for the engineer
     """
-    points = hanging_points(scenario)
-    kg = sum(p.load_kg for p in points)
-    lowest = min((p.position[2] for p in points), default=scenario.hall.clear_height)
+    points = hanging_points(scenario, amplification)
+    kg, kn = (sum(getattr(p, what) for p in points) for what in ("load_kg", "load_kn"))
+    heights = [p.position[2] for p in points if not p.wall]
+    lowest = min(heights, default=scenario.hall.clear_height)
+    brackets = len(points) - len(heights)
+    on_walls = f" {brackets} of them on wall brackets." if brackets else ""
     return (
-        f"{len(points)} points, {kg:.0f} kg ({kg / POUND:.0f} lb) in all, at"
-        f" {lowest:.2f} m ({feet_inches(lowest, parts=4)}) over the floor."
+        f"{len(points)} points, {kg:.0f} kg ({kg / POUND:.0f} lb, {kn:.2f} kN) in all; the"
+        f" structure is {_both(lowest)} over the floor.{on_walls}"
     )

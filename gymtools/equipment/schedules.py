@@ -30,7 +30,7 @@ APART = {
     "Loudspeakers": ("turn, tilt and aim", ("pan", "tilt", "downtilt", "aim", "throw")),
     "Hanging points": (
         "loads",
-        ("loudspeaker", "hardware", "load", "suspension", "tension", "least", "tilt"),
+        ("loudspeaker", "hardware", "load", "suspension", "tension", "rated", "tilt"),
     ),
     "Levels": ("what can be reached in each octave", ("can reach at ",)),
     "Channels": (
@@ -241,11 +241,11 @@ def _loudspeakers(made):
 
 
 def _hanging_points(made):
-    words = (total_words(made.scenario), ASSUMED, ENGINEER)
+    words = (total_words(made.scenario, made.amplification), ASSUMED, ENGINEER)
     return Schedule(
         title="Hanging points",
         columns=hanging_points.COLUMNS,
-        rows=hanging_points.rows(made.scenario),
+        rows=hanging_points.rows(made.scenario, made.amplification),
         note=" ".join(words),
     )
 

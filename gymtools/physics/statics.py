@@ -1,4 +1,4 @@
-"""Statics of what hangs: legs of a bridle, two points that share a load."""
+"""Statics of what hangs: legs of a bridle, two points that share a load, a bracket on a wall."""
 
 import numpy as np
 
@@ -113,3 +113,43 @@ def shares(at, first, second):
         raise ValueError(f"first and second are both at {one:g} m: one point carries it all.")
     share = (two - x) / (two - one)
     return share, 1 - share
+
+
+def bracket(load, arm, anchors):
+    r"""Shear, moment and pull of a bracket that holds a load off a wall.
+
+    The plate presses on the wall at its lower anchors; the upper ones are pulled out.
+
+    .. math:: V = W, \qquad M = W e, \qquad T = M / s
+
+    Parameters
+    ----------
+    load : float
+        Weight that the bracket holds, 0 to 1e6 [N]
+    arm : float
+        From the wall to the center of gravity, 0 to 10 [m]
+    anchors : float
+        From the lower to the upper anchors, 0.02 to 5 [m]
+
+    Returns
+    -------
+    shear, moment, pull : tuple of float
+        Along the wall [N]; at the wall [N m]; of all upper anchors together, out of the wall [N]
+
+    Raises
+    ------
+    ValueError
+        A value is outside its range
+
+    Sources
+    -------
+    Equilibrium of forces and moments, any textbook of statics (the wall bracket, the cantilever).
+
+    Examples
+    --------
+    >>> bracket(300.0, 0.4, 0.2)
+    (300.0, 120.0, 600.0)
+    """
+    shear = float(within("load", load, 0, 1e6, "N"))
+    moment = shear * float(within("arm", arm, 0, 10, "m"))
+    return shear, moment, moment / float(within("anchors", anchors, 0.02, 5, "m"))

@@ -232,8 +232,7 @@ def _loudspeakers(draft, scenario, cut):
     for c, box, point in zip(scenario.loudspeakers, boxes, points, strict=True):
         outline = outline_of(_side(box, cut))
         draft.line(outline, "LOUDSPEAKERS", closed=True)
-        end = _side(point.position, cut)
-        draft.line([end - [0.0, point.drop], end], "POINTS")
+        draft.line(_side([point.middle, point.position], cut), "POINTS")
         middle = outline.mean(axis=0)
         near = [n for n, (at, *_) in enumerate(named) if np.abs(at - middle).max() < TOGETHER]
         if near:

@@ -17,6 +17,7 @@ from .plans import ceiling_plan, floor_plan, use_plan
 from .sections import aim_section, cuts, heights, section_view
 
 DESIGNATOR = "AV"  # before the number of a sheet
+SEE = "Assumptions: schedule 'Hanging points'."
 GENERAL = (
     "Dimensions run from the inside faces of the west and the south wall, heights from the floor.",
     "North is the top of the plans as the school's file has it; it need not be the compass's.",
@@ -50,7 +51,7 @@ def drawing_set(made, *, units=None, issue=None):
     ceiling = ceiling_plan(scenario, scale, units)
     across = [section_view(scenario, cut, scale, units) for cut in planes]
     pages = [("Floor plan and cables", [plan], _floor_words(made, units))]
-    pages.append(("Hanging points", [ceiling], _ceiling_words(scenario, units)))
+    pages.append(("Hanging points", [ceiling], _ceiling_words(made, units)))
     pages.append(("Sections", across, (GENERAL[0], _heights(scenario, units))))
     pages.append(("Aim of the loudspeakers", _aims(made.results, scale, units), (GENERAL[0],)))
     for result in made.results.values():
@@ -199,18 +200,20 @@ def _floor_words(made, units):
     return (*GENERAL, rack, Table(title="Cables", columns=columns, rows=cables))
 
 
-def _ceiling_words(scenario, units):
+def _ceiling_words(made, units):
     """Tables of the reflected-ceiling plan: what each point carries, what hangs where, and what
     does not fit under the joists.
     """
-    points = tuple(_point_cells(p, scenario.hall, units) for p in hanging_points(scenario))
+    scenario, amplification = made.scenario, made.amplification
+    found = hanging_points(scenario, amplification)
+    points = tuple(_point_cells(p, scenario.hall, units) for p in found)
     fronts = tuple(_front_cells(c, scenario.hall, units) for c in scenario.loudspeakers)
     return (
         Table(
             title="Hanging points, as dimensioned",
-            columns=("tag", "from west", "from south", "load", "legs", "leg WLL", "point WLL"),
+            columns=("tag", "from west", "from south", "load", "held by", "leg WLL", "point WLL"),
             rows=points,
-            note=f"{total_words(scenario)} {ENGINEER} Assumptions: schedule 'Hanging points'.",
+            note=f"{total_words(scenario, amplification)} {ENGINEER} {SEE}",
         ),
         Table(
             title="Loudspeakers, middle of the front",
@@ -228,8 +231,11 @@ def _over_words(scenario, units):
         return ()
     most = measured_text(max(p.over for p in over), units)
     tags = ", ".join(p.tag for p in over)
-    words = f"{tags}: the top reaches up to {most} over the clear height. Hang it between joists,"
-    return (f"{words} or lower, or ask for another place.",)
+    return (
+        f"{tags}: the top reaches up to {most} over the clear height, into the depth of the joists."
+        " Hang them between joists, after a look on site that no duct, pipe or bracing is there;"
+        " else hang them lower and have the aim checked.",
+    )
 
 
 def _from_walls(point, hall, units):
@@ -267,5 +273,7 @@ def _front_cells(loudspeaker, hall, units):
 
 
 def _legs(point):
-    """Angle of a bridle's legs in a cell."""
-    return "upright" if point.leg_deg > 89.9 else f"{point.leg_deg:.0f}°"
+    """Angle of a bridle's legs in a cell, or that a bracket holds it."""
+    if point.wall:
+        return "bracket"
+    return "upright" if point.leg_deg > 89.9 else f"legs {point.leg_deg:.0f}°"
