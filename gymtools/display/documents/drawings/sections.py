@@ -8,11 +8,13 @@ from ....acoustics.throws import cut_side, section
 from ....equipment.hanging import tilt_words
 from ....equipment.hanging_points import hanging_points
 from ....venue.enclosures import corners, solids
+from ....venue.locations import along_wall
 from .draft import Draft
 from .plans import as_built, label, outline_of
 
 PROJECTED_DEG = 0.5  # from which an axis that is turned out of the section is said to be projected
 EAR = 0.1  # radius of the mark of a row's ears [m]
+CHAIR = 0.22, 0.45, 0.85  # half a chair's depth, seat and back [m]    common practice, no source
 TOGETHER = 0.05  # loudspeakers that are seen in one place share a tag [m]
 ENDS = (("west", "east"), ("south", "north"))  # walls that a cut ends at, by its axis
 LOOKS = ("north", "west")  # way that a section looks, by its axis
@@ -93,7 +95,7 @@ def heights(scenario):
     return sorted(found, key=lambda one: -one[1])
 
 
-def section_view(scenario, cut, scale, units):
+def section_view(scenario, cut, scale, units, *, result=None):
     """The gym cut by a plane: what is cut, what lies beyond, every loudspeaker, heights.
 
     Parameters
@@ -106,17 +108,21 @@ def section_view(scenario, cut, scale, units):
         Of the view [-]
     units : str
         "m" or "ft"
+    result : Result, optional
+        Evaluation of a use, drawn with its chairs, stages, bleachers and curtain; the gym as it is
+        built when left out
 
     Returns
     -------
     view : View
         Floor at height 0; the gym's middle at 0 across
     """
-    draft = Draft(cut.name, scale, units)
-    configuration = as_built(scenario)
+    name = f"Section {cut.letter}-{cut.letter} in '{result.use.name}'" if result else cut.name
+    draft = Draft(name, scale, units)
+    configuration = result.configuration if result else as_built(scenario)
     _room(draft, scenario, cut)
     shown = _things(draft, configuration, cut)
-    shown += _stage(draft, scenario, cut)
+    shown += _stage(draft, scenario, cut, configuration.curtain_open if result else None)
     shown += _loudspeakers(draft, scenario, cut)
     hall = scenario.hall
     half = (hall.length, hall.width)[cut.axis] / 2
@@ -159,18 +165,57 @@ def _things(draft, configuration, cut):
     layers = [(t, "SEATING") for t in configuration.banks]
     layers += [(t, "BALCONY") for t in configuration.balconies]
     layers += [(t, "FIXTURES") for t in configuration.fixtures]
+    layers += [(t, "STAGE") for t in configuration.portable_stages]
     for thing, layer in layers:
         seen = _boxes(draft, thing, layer, configuration.hall, cut)
         if seen is None:
             continue
         draft.tag(thing.name, seen, clear=0.5)
-        shown += [thing.top] if layer != "BALCONY" else [thing.height, thing.underside]
-        shown += [thing.bottom] if getattr(thing, "bottom", 0.0) > 0.05 else []
+        shown += _levels(thing, layer)
+    for chairs in configuration.floor_seats:
+        _chairs(draft, chairs, configuration, cut)
     if configuration.divider:
         ring = configuration.divider.outline(configuration.hall)
         draft.line(_side(ring, cut), "DIVIDER", closed=True)
         draft.tag("divider", _side(ring, cut)[-1], clear=1.0)
     return shown
+
+
+def _levels(thing, layer):
+    """Heights of a thing that are worth a dimension [m]."""
+    if layer == "STAGE":
+        return [thing.height]
+    if layer == "BALCONY":
+        return [thing.height, thing.underside]
+    return [thing.top] + ([thing.bottom] if getattr(thing, "bottom", 0.0) > 0.05 else [])
+
+
+def _chairs(draft, chairs, configuration, cut):
+    """Rows of chairs that are cut or lie beyond: one chair for every row that is seen from its end,
+    seats and backs of the block where rows run along the section.
+    """
+    a, b, c, d = chairs.footprint(configuration.hall)
+    across, through = ((a, b), (c, d)) if cut.axis == 0 else ((c, d), (a, b))
+    if through[1] <= cut.at if cut.axis == 0 else through[0] >= cut.at:
+        return
+    _, seat, back = CHAIR
+    if chairs.facing in ENDS[cut.axis]:
+        area = configuration.areas[chairs.name]
+        rows = area.points.reshape(area.rows, area.columns, 3)[:, 0, cut.axis]
+        for at in rows:
+            _chair(draft, at, 1 if chairs.facing == ENDS[cut.axis][1] else -1)
+    else:
+        draft.rectangle((*across, 0.0, back), "SEATING")
+        draft.line([(across[0], seat), (across[1], seat)], "SEATING")
+    draft.tag(chairs.name, (sum(across) / 2, back), clear=1.0)
+
+
+def _chair(draft, at, way):
+    """A chair from the side, facing up (1) or down (-1) the view's axis."""
+    half, seat, back = CHAIR
+    front, rear = at + way * half, at - way * half
+    draft.line([(front, 0.0), (front, seat), (rear, seat)], "SEATING")
+    draft.line([(rear, 0.0), (rear, back)], "SEATING")
 
 
 def _boxes(draft, thing, layer, hall, cut):
@@ -202,23 +247,30 @@ def _profile(draft, bank, hall, cut):
     return np.array([steps[:, 0].mean(), bank.base_height + (bank.top - bank.base_height) * 0.35])
 
 
-def _stage(draft, scenario, cut):
-    """The stage: its recess where it is cut, its opening in the wall where it lies beyond."""
+def _stage(draft, scenario, cut, open_curtain):
+    """The stage: its recess where it is cut, its opening in the wall where it lies beyond; its
+    curtain is left out where a use opens it.
+    """
     stage, hall = scenario.stage, scenario.hall
     if stage is None:
         return []
+    words = "stage, curtain shown closed" if open_curtain is None else "stage, curtain closed"
+    words = "stage, curtain open" if open_curtain else words
     front, back = (_side(corner, cut)[0] for corner in stage.corners(hall))
     low, top = stage.floor_height, stage.top
     if stage.side in ENDS[cut.axis]:
         wall, rear = sorted((front, back), key=abs)
         draft.line([(wall, low), (rear, low), (rear, top), (wall, top)], "CUT")
         behind = wall + 0.3 * np.sign(rear - wall)
-        draft.line([(behind, low), (behind, top)], "CURTAIN")
-        draft.tag("stage, curtain shown closed", ((wall + rear) / 2, (low + top) / 2), clear=0.0)
+        if not open_curtain:
+            draft.line([(behind, low), (behind, top)], "CURTAIN")
+        draft.tag(words, ((wall + rear) / 2, (low + top) / 2), clear=0.0)
     elif stage.side == LOOKS[cut.axis]:
-        draft.rectangle((min(front, back), max(front, back), low, top), "STAGE")
-        draft.rectangle((min(front, back), max(front, back), low, top), "CURTAIN")
-        draft.tag("stage, curtain closed", ((front + back) / 2, (low + top) / 2), clear=0.0)
+        opening = min(front, back), max(front, back), low, top
+        draft.rectangle(opening, "STAGE")
+        if not open_curtain:
+            draft.rectangle(opening, "CURTAIN")
+        draft.tag(words, ((front + back) / 2, (low + top) / 2), clear=0.0)
     else:
         return []
     return [low, top]
@@ -270,6 +322,8 @@ def aim_section(result, area, scale, units):
     draft.line(seen.steps, "SEATING")
     for ear in seen.seats:
         draft.circle(ear, EAR, "ROWS")
+    side = cut_side(result.configuration, area)
+    _set_out(draft, result, area, side, seen.seats)
     draft.line(seen.axis, "AIM-LINES")
     for edge in seen.edges:
         draft.line(edge, "COVERAGE")
@@ -277,13 +331,31 @@ def aim_section(result, area, scale, units):
     draft.circle(seen.at, 0.25, "LOUDSPEAKERS")
     up = f"{draft.length(loudspeaker.z)} up"
     draft.tag(f"{loudspeaker.tag} {up}, {_tilt_text(loudspeaker, seen)}", seen.at, clear=4.0)
-    side = cut_side(result.configuration, area)
     draft.tag(f"{side} wall", seen.outline[0] + [0.0, 2.0], clear=1.0, layer="NOTES")
     high = seen.outline.max(axis=0)
     rows = seen.seats[[0, -1]]
     draft.running(1, [(0, 0), (0, high[1]), (0, loudspeaker.z)], (0, 0), 0.0)
     draft.running(0, [(0, 0), (high[0], 0), seen.at, *rows], (0, 0), 0.0)
     return draft.view()
+
+
+def _set_out(draft, result, area, side, seats):
+    """Chairs of the audience under their listeners, and portable stages that the section cuts."""
+    configuration = result.configuration
+    chairs = next((f for f in configuration.floor_seats if f.name == area), None)
+    if chairs is None:
+        return
+    way = 1 if chairs.facing in ("north", "east") else -1  # away from the south or the west wall
+    for at, _ in seats:
+        _chair(draft, at, way)
+    foot, _, inward = along_wall(side, configuration.hall)
+    for stage in configuration.portable_stages:
+        a, b, c, d = stage.footprint(configuration.hall)
+        through, middle = ((c, d), chairs.y) if side == "west" else ((a, b), chairs.x)
+        if through[0] < middle < through[1]:
+            ends = sorted(float((np.array([*p, 0.0]) - foot) @ inward) for p in ((a, c), (b, d)))
+            draft.rectangle((*ends, 0.0, stage.height), "CUT")
+            draft.tag(stage.name, (sum(ends) / 2, stage.height), clear=1.0)
 
 
 def _tilt_text(loudspeaker, seen):

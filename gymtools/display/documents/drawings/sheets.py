@@ -56,7 +56,26 @@ def drawing_set(made, *, units=None, issue=None):
     pages.append(("Aim of the loudspeakers", _aims(made.results, scale, units), (GENERAL[0],)))
     for result in made.results.values():
         pages.append(_use_page(result, scale, units))
+    set_out = _set_out(made.results, planes, scale, units)
+    if set_out:
+        pages.append(("Sections of the uses", set_out, (GENERAL[0],)))
     return _numbered(pages, about)
+
+
+def _set_out(results, planes, scale, units):
+    """A section of every use that sets chairs or stages out or opens the curtain, along the way
+    that people face.
+    """
+    found = []
+    for result in results.values():
+        gym = result.configuration
+        opens = gym.stage is not None and gym.curtain_open
+        if gym.floor_seats or gym.portable_stages or opens:
+            facing = gym.floor_seats[0].facing if gym.floor_seats else ""
+            side = facing or (gym.stage.side if opens else "east")
+            cut = planes[side in ("north", "south")]
+            found.append(section_view(result.scenario, cut, scale, units, result=result))
+    return found
 
 
 def use_sheets(result, *, units=None, issue=None):
@@ -136,10 +155,22 @@ def _use_page(result, scale, units):
     playing = zip(result.scenario.loudspeakers, result.playing, strict=True)
     off = [c.tag for c, plays in playing if not plays]
     words = [f"Loudspeakers off in this use: {', '.join(off) or 'none'}."]
+    stowed = _stowed(result)
+    if stowed:
+        words.append(f"Stowed in this use: {', '.join(stowed)}.")
     walking = [m.microphone.name for m in result.microphones if len(m.positions) > 1]
     if walking:
         words.append(f"Microphones that walk: {', '.join(walking)}.")
     return title, [use_plan(result, scale, units)], [_landing(result, off, units), *words]
+
+
+def _stowed(result):
+    """What the school has and this use does not take: folded bleachers, chairs, stages."""
+    scenario, gym = result.scenario, result.configuration
+    folded = [f"{b.name} (folded)" for b in gym.banks if not b.rows_out]
+    used = {thing.name for thing in (*gym.banks, *gym.floor_seats, *gym.portable_stages)}
+    every = (*scenario.banks, *scenario.floor_seats, *scenario.portable_stages)
+    return folded + [thing.name for thing in every if thing.name not in used]
 
 
 def _landing(result, off, units):
