@@ -5,9 +5,12 @@ the DXF, every hanging point held to the schedule, no letters over letters, scal
 import datetime
 import io
 import re
+from collections import Counter
 from dataclasses import replace
 from functools import cache
 from itertools import combinations
+from types import SimpleNamespace
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -18,6 +21,7 @@ from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 from schools import SCENARIOS
+from test_odd_gyms import gyms
 from test_whole_school import WHOLE
 
 from gymtools.acoustics.evaluate import evaluate
@@ -29,9 +33,24 @@ from gymtools.equipment import hanging, hanging_points
 from gymtools.equipment.amplification import amplify
 from gymtools.equipment.schedules import Parts
 from gymtools.venue.files import parse
+from gymtools.venue.loudspeakers import Group, loudspeaker_types
 from gymtools.venue.scenario import changed
 from gymtools.venue.units import FOOT, measured_text
 
+TYPES = loudspeaker_types()
+# what drawings ask of a gym whose loudspeakers are put in by the test
+SHOWN = (
+    "hall",
+    "stage",
+    "galleries",
+    "banks",
+    "lines",
+    "courts",
+    "microphones",
+    "equipment",
+    "divider",
+)
+MEDIA_BOX = re.compile(rb"/MediaBox \[ ?0 0 ([\d.]+) ([\d.]+) ?\]")
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
 # everything that a gym may hold; twelve loudspeakers side by side over a row of others; a name in
 # letters that no font has and codes of DXF and of mathematics
@@ -194,6 +213,8 @@ def test_units_of_the_file(name, units, insunits, measurement):
     document, _ = file_of(name, units)
     assert document.header["$INSUNITS"] == insunits
     assert document.header["$MEASUREMENT"] == measurement
+    # decimal: architectural ones (4) would read a foot of the model as an inch
+    assert document.header["$LUNITS"] == 2
     inch, k = (25.4, FOOT) if measurement == 0 else (1.0, 1.0)
     for sheet in sheets_of(name, units):
         layout = document.layout(sheet.number)
@@ -479,3 +500,147 @@ def test_letters_of_any_file_are_drawn():
     assert lettering.wrapped("aaaa " * 3 + "b" * 200, 2.0, 30.0)[0].startswith("aaaa aaaa")
     for line in lettering.wrapped("b" * 200, 2.0, 30.0):
         assert lettering.width(line, 2.0) <= 30.0
+
+
+# ---- what a use sets out, gyms by chance, one draft for every writer
+
+
+def marks_on(view, layer):
+    return [m.points for m in view.marks if getattr(m, "layer", "") == layer]
+
+
+def test_chairs_and_stage_of_a_use_in_its_section():
+    """Worked by hand: 64 ft of Larkfield's graduation chairs, 3 ft a row at least, are 21 rows 64 /
+    21 = 3.048 ft apart around x = 4 ft, 0.85 m high at the back. They face west: each back is 0.22
+    m east of its row. The portable stage reaches from 36 to 52 ft west of the middle, 2 ft up.
+    """
+    by_use = {r.use.name: r for r in made("larkfield").results.values()}
+    cut = sections.cuts(LARKFIELD)[0]
+    view = sections.section_view(LARKFIELD, cut, 96, "ft", result=by_use["graduation"])
+    backs = [p for p in marks_on(view, "SEATING") if len(p) == 2 and p[1, 1] == 0.85]
+    assert len(backs) == 21
+    at = np.sort([p[0, 0] for p in backs])
+    assert np.diff(at) == pytest.approx(64 / 21 * FOOT)
+    assert at.mean() == pytest.approx(4 * FOOT + 0.22)
+    stage = next(
+        p for p in marks_on(view, "CUT") if len(p) == 4 and p[:, 1].max() == pytest.approx(0.6096)
+    )
+    assert (stage[:, 0].min() / FOOT, stage[:, 0].max() / FOOT) == pytest.approx((-52, -36))
+    assert marks_on(view, "CURTAIN")
+    shows = sections.section_view(LARKFIELD, cut, 96, "ft", result=by_use["performance"])
+    assert not marks_on(shows, "CURTAIN")
+    assert "stage, curtain open" in [m.words for m in shows.marks if isinstance(m, Text)]
+
+
+def test_a_section_of_the_aim_has_the_chairs_under_the_ears():
+    """Closed form: every ear of the audience on chairs has a chair under it, half its depth to
+    either side; people face the portable stage, so backs are on the far side of it.
+    """
+    result = next(r for r in made("larkfield").results.values() if r.use.name == "graduation")
+    view = sections.aim_section(result, "graduation chairs", 96, "ft")
+    backs = np.sort([p[0, 0] for p in marks_on(view, "SEATING") if len(p) == 2])
+    ears = [m.center[0] for m in view.marks if getattr(m, "layer", "") == "ROWS"]
+    assert len(ears) == 21
+    assert backs == pytest.approx(np.sort(ears) + 0.22)
+
+
+def test_a_use_says_what_is_stowed():
+    """Behavior: a class folds the bleachers and sets nothing out; the sheet says so. A game that has
+    them out names no bank.
+    """
+    said = {s.title: " ".join(words_of(s)) for s in sheets_of("larkfield")}
+    words = "Stowed in this use: north bank (folded), south bank (folded), graduation chairs"
+    assert words in said["Use 'class'"]
+    assert "bank (folded)" not in said["Use 'game'"]
+
+
+def test_sections_of_the_uses_are_of_those_that_set_something_out():
+    """Behavior: graduation and performance of Larkfield have a section of their own, a class none;
+    the cut has the letter that the floor plan marks.
+    """
+    names = [
+        one.view.name
+        for s in sheets_of("larkfield")
+        if s.title == "Sections of the uses"
+        for one in s.placed
+    ]
+    assert names == ["Section A-A in 'graduation'", "Section A-A in 'performance'"]
+    marked = {m.words for m in sheets_of("larkfield")[0].placed[0].view.marks if type(m) is Text}
+    assert {"A", "B"} <= marked
+
+
+def test_no_letters_lie_over_letters_in_thirty_gyms():
+    """Closed form: thirty gyms made up by chance, with banks, tracks, fixtures and stages as they
+    come and six loudspeakers: of plan, ceiling plan and sections no two texts share room.
+    """
+    for n, gym in enumerate(gyms()[:30]):
+        hall, scale = gym.hall, 100
+        row = dict(
+            loudspeaker="two-way 90x60", number=3, spacing=3.0, height=hall.clear_height - 0.5
+        )
+        rows = tuple(
+            Group(name=name, tag=name[0].upper(), y=y, pan_deg=pan, downtilt_deg=30.0, **row)
+            for name, y, pan in (("north", 1.5, 90.0), ("south", -1.5, -90.0))
+        )
+        school = SimpleNamespace(
+            **{name: getattr(gym, name) for name in SHOWN},
+            groups=rows,
+            loudspeakers=[c for g in rows for c in g.loudspeakers(TYPES["two-way 90x60"])],
+            configuration_of=gym.configuration_of,
+        )
+        cuts = sections.cuts(school)
+        views = [
+            plans.floor_plan(school, None, cuts, scale, "m"),
+            plans.ceiling_plan(school, scale, "ft"),
+            *(sections.section_view(school, cut, scale, "m") for cut in cuts),
+        ]
+        for view in views:
+            texts = [m.text if isinstance(m, Dimension) else m for m in view.marks]
+            texts = [t for t in texts if isinstance(t, Text)]
+            boxes = np.array([lettering.box(t, t.at * 1000 / scale) for t in texts])
+            lapped = np.minimum(boxes[:, None, 2:], boxes[None, :, 2:]) - np.maximum(
+                boxes[:, None, :2], boxes[None, :, :2]
+            )
+            over = np.argwhere(np.triu((lapped > 0.1).all(axis=-1), 1))
+            assert not len(over), (
+                n,
+                view.name,
+                [(texts[a].words, texts[b].words) for a, b in over],
+            )
+
+
+def test_print_and_file_have_the_same_draft():
+    """Independent: every text of a sheet that the print draws is in the DXF, in the model or on the
+    sheet's layout, and the end points of all loudspeakers' outlines are the same; the print of an
+    SVG has them at the paper's scale.
+    """
+    document, _ = file_of("larkfield")
+    sheet = sheets_of("larkfield")[1]
+    drawn = sorted(t.get_text() for t in drawings.figure(sheet).axes[0].texts)
+    figures = [m.text.words for one in sheet.placed for m in one.view.marks if is_dimension(m)]
+    layout = [e.dxf.text for e in document.layout(sheet.number).query("TEXT")]
+    model = {e.dxf.text for e in document.modelspace().query("TEXT")}
+    left = list((Counter(drawn) - Counter(figures) - Counter(layout)).elements())
+    assert left and set(left) <= model
+    (one,) = sheet.placed
+    corner = drawings.model_places(sheets_of("larkfield"))[id(one.view)]
+    filed = {
+        tuple(np.round(np.array(p[:2]) * FOOT - corner, 4))
+        for e in document.modelspace().query('LWPOLYLINE[layer=="LOUDSPEAKERS"]')
+        for p in e.get_points()
+    }
+    printed = [c for c in drawings.figure(sheet).axes[0].collections if len(c.get_segments()) > 0]
+    paths = np.concatenate([s for c in printed for s in c.get_segments()])
+    for outline in marks_on(one.view, "LOUDSPEAKERS"):
+        for point in outline[:, :2]:
+            assert np.abs(np.array([*filed]) - point).max(axis=1).min() < 2e-4
+            assert np.abs(paths - one.on_paper(point)).max(axis=1).min() < 1e-6
+    root = ElementTree.fromstring(drawings.picture(sheet, "svg"))
+    wide, high = (float(root.get(k).removesuffix("pt")) / 72 * 25.4 for k in ("width", "height"))
+    assert (wide, high) == pytest.approx(sheet.size, abs=0.01)
+    box = MEDIA_BOX.search(drawings.pdf([sheet]))
+    assert [float(v) / 72 * 25.4 for v in box.groups()] == pytest.approx(sheet.size, abs=0.01)
+
+
+def is_dimension(mark):
+    return isinstance(mark, Dimension)

@@ -36,7 +36,7 @@ def document(sheets, units):
         made = ezdxf.new("R2010", setup=True)
     made.units = INSUNITS[units]
     made.header["$MEASUREMENT"] = MEASUREMENT[units]
-    made.header["$LUNITS"] = 2
+    made.header["$LUNITS"] = 2  # decimal: architectural ones would read a foot as an inch
     made.header["$LWDISPLAY"] = 1
     # patterns of lines have the size that they have on paper in the model, so that both look alike
     made.header["$PSLTSCALE"] = 0
