@@ -545,7 +545,7 @@ def test_a_section_of_the_aim_has_the_chairs_under_the_ears():
 
 
 def test_a_use_says_what_is_stowed():
-    """Behavior: a class folds the bleachers and sets nothing out; the sheet says so. A game that has
+    """Behavior: a class folds the bleachers and sets nothing out; the sheet says so. A game with
     them out names no bank.
     """
     said = {s.title: " ".join(words_of(s)) for s in sheets_of("larkfield")}
