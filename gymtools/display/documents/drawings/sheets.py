@@ -241,8 +241,16 @@ def _ceiling_words(made, units):
     fronts = tuple(_front_cells(c, scenario.hall, units) for c in scenario.loudspeakers)
     return (
         Table(
-            title="Hanging points, as dimensioned",
-            columns=("tag", "from west", "from south", "load", "held by", "leg WLL", "point WLL"),
+            title="Hanging points, as dimensioned, with least rated loads (WLL)",
+            columns=(
+                "tag",
+                "from west",
+                "from south",
+                "load",
+                "held by",
+                "leg or anchors",
+                "point, safety",
+            ),
             rows=points,
             note=f"{total_words(scenario, amplification)} {ENGINEER} {SEE}",
         ),
