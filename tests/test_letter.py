@@ -14,9 +14,9 @@ from browser import FLAGS, browser_path
 from playwright.sync_api import sync_playwright
 from schools import SCENARIOS
 
-from gymtools import __main__ as command_line
-from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
+from gymtools.command_line import documents as command_line
+from gymtools.command_line.entry import main
 from gymtools.design import offer as offer_module
 from gymtools.design.losses import FAILS, Standing, losses, newly, served, standings
 from gymtools.design.offer import offer
