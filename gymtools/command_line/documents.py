@@ -1,12 +1,12 @@
-"""``record``, ``letter`` and ``specification``: what is handed over."""
+"""``record``, ``letter``, ``specification`` and ``drawings``: what is handed over."""
 
-import sys
 from dataclasses import replace
 
+from ..design.comparing import check_same_gym
 from ..design.decision import decide, options_of
 from ..design.offer import offer
 from ..design.revisions import Issue
-from ..display.documents.handover import folder_name, write_record
+from ..display.documents.handover import folder_name, write_drawings, write_record
 from ..display.documents.letter import MOST_OPTIONS, write_letter
 from ..display.documents.record import READERS
 from ..display.documents.specification.files import write_specification
@@ -15,12 +15,15 @@ from ..equipment.schedules import parts
 from ..venue.files import load
 from ..venue.units import UNITS
 from ..venue.writing_files import refuse_existing
-from .arguments import add_output, add_prices, date, folder_of, say, text
+from .arguments import add_output, add_prices, date, example, folder_of, say, text
+from .progress import Progress
 
 
 def _add_record(commands):
     command = commands.add_parser(
-        "record", help="write the decision record, schedules and drawings of a scenario"
+        "record",
+        help="write the decision record, schedules and drawings of a scenario",
+        epilog=example("record scenarios/larkfield.toml --for 'the principal' --date 2026-11-26"),
     )
     command.add_argument("scenario", type=text, help="scenario file of the chosen option")
     command.add_argument(
@@ -47,10 +50,7 @@ def _add_letter(commands):
     command = commands.add_parser(
         "letter",
         help="write the letter to the school, with the price as a spreadsheet beside it",
-        epilog=(
-            "example: python -m gymtools letter scenarios/dovecote.toml --against cheaper.toml"
-            " --for 'the principal' --date 2026-11-26"
-        ),
+        epilog=example("letter scenarios/dovecote.toml --for 'the principal' --date 2026-11-26"),
     )
     command.add_argument("scenario", type=text, help="scenario file of the recommended option")
     command.add_argument(
@@ -109,7 +109,7 @@ def _add_specification(commands):
     command = commands.add_parser(
         "specification",
         help="write what bidders price and inspectors check, as a page and as DOCX",
-        epilog="example: specification school.toml --date 2027-03-01 --revision A",
+        epilog=example("specification scenarios/larkfield.toml --date 2027-03-01 --revision A"),
     )
     command.add_argument("scenario", type=text, help="scenario file of the chosen option")
     command.add_argument("--revision", type=text, help="letter or number of this issue")
@@ -130,14 +130,32 @@ def _add_specification(commands):
     command.set_defaults(run=_specification)
 
 
+def _add_drawings(commands):
+    command = commands.add_parser(
+        "drawings",
+        help="write the drawings alone: DXF, PDF and SVG",
+        epilog=example("drawings scenarios/larkfield.toml --date 2027-03-01 --revision A"),
+    )
+    command.add_argument("scenario", type=text, help="scenario file of the chosen option")
+    command.add_argument("--revision", type=text, help="letter or number of this issue")
+    blank = "date of issue; a line to write on when left out"
+    command.add_argument("--date", type=date, metavar="YYYY-MM-DD", help=blank)
+    command.add_argument("--units", choices=UNITS, help="of the drawings (default: the school's)")
+    add_output(command)
+    command.set_defaults(run=_drawings)
+
+
 def _record(given):
     folder = folder_of(given.folder)
     options = options_of((given.scenario, *given.against))
+    check_same_gym(options)
+    if not given.overwrite:
+        refuse_existing(folder / folder_name(next(iter(options.values()))))
     if given.units:
         options = {name: replace(s, units=given.units) for name, s in options.items()}
     prices = read_prices(given.prices) if given.prices is not None else None
-    print("Tracing the room in every use; this takes a minute or two.", file=sys.stderr)
-    decision = decide(options, prices=prices)
+    with Progress("Following all rays") as progress:
+        decision = decide(options, prices=prices, progress=progress)
     given_words = dict(prepared_for=given.prepared_for or "", reason=given.reason or "")
     issue = Issue(date=given.date, **given_words)
     asked = dict(reader=given.reader, overwrite=given.overwrite, issue=issue)
@@ -152,21 +170,14 @@ def _letter(given):
             " out; the command 'record' takes them all."
         )
     options = options_of((given.scenario, *given.against))
+    check_same_gym(options)
     if not given.overwrite:  # before the minutes that it takes
         refuse_existing(folder / folder_name(next(iter(options.values())), "letter"))
     prices = read_prices(given.prices) if given.prices is not None else None
-    offered = offer(options, prices=prices, progress=_progress("Following all rays"))
+    with Progress("Following all rays") as progress:
+        offered = offer(options, prices=prices, progress=progress)
     words = {name: getattr(given, name) or "" for name in ("recipient", "sender", "reason")}
     say(write_letter(offered, folder, overwrite=given.overwrite, date=given.date, **words))
-
-
-def _progress(words):
-    """A function that prints how much of some work is done, after every step."""
-
-    def tell(share):
-        print(f"{words}: {100 * share:.0f} % done.", file=sys.stderr)
-
-    return tell
 
 
 def _specification(given):
@@ -174,20 +185,25 @@ def _specification(given):
     if not given.overwrite:
         refuse_existing(folder / folder_name(scenario, "specification"))
     prices = read_prices(given.prices) if given.prices is not None else None
-    print("Tracing the room in every use; this takes a minute.", file=sys.stderr)
-    say(
-        write_specification(
-            parts(scenario, prices=prices),
-            folder,
-            overwrite=given.overwrite,
-            date=given.date,
-            revision=given.revision or "",
-        )
-    )
+    with Progress("Following all rays"):
+        made = parts(scenario, prices=prices)
+    given_words = dict(date=given.date, revision=given.revision or "")
+    say(write_specification(made, folder, overwrite=given.overwrite, **given_words))
+
+
+def _drawings(given):
+    folder, scenario = folder_of(given.folder), load(given.scenario)
+    if not given.overwrite:
+        refuse_existing(folder / folder_name(scenario, "drawings"))
+    with Progress("Following all rays"):
+        made = parts(scenario)
+    issue = Issue(date=given.date, revision=given.revision or "")
+    asked = dict(overwrite=given.overwrite, units=given.units, issue=issue)
+    say(write_drawings(made, folder, **asked))
 
 
 def add_commands(commands):
-    """Add record, letter and specification.
+    """Add record, letter, specification and drawings.
 
     Parameters
     ----------
@@ -197,3 +213,4 @@ def add_commands(commands):
     _add_record(commands)
     _add_letter(commands)
     _add_specification(commands)
+    _add_drawings(commands)

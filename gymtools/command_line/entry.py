@@ -5,8 +5,10 @@ import os
 import sys
 import warnings
 
+from .. import __version__
 from ..venue.refusals import lines_of
-from . import documents, on_site, opening
+from . import designs, documents, figures, on_site, opening
+from .arguments import Refused
 
 STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
 
@@ -29,8 +31,8 @@ def main(arguments=None):
     Returns
     -------
     status : int
-        0 when all is done, 2 when something was refused, 130 after Ctrl+C, 141 when nobody reads
-        what is printed [-]
+        0 when all is done, 1 when a scenario that is checked is refused, 2 when something else was
+        refused, 130 after Ctrl+C, 141 when nobody reads what is printed [-]
     """
     if hasattr(sys.stdout, "reconfigure"):  # a name that the terminal cannot show is no refusal
         sys.stdout.reconfigure(errors="backslashreplace")
@@ -41,6 +43,8 @@ def main(arguments=None):
             given.run(given)
         if sys.stdout is not None:
             sys.stdout.flush()
+    except Refused:
+        return 1
     except BrokenPipeError:
         _print_nowhere()
         return PIPE_CLOSED
@@ -82,11 +86,16 @@ def _warn(message, *_where, **_more):
     print(" ".join(str(message).split()), file=sys.stderr)
 
 
+def _called():
+    """How the command was typed."""
+    typed = os.path.basename(sys.argv[0])
+    return "gymtools" if typed.startswith("gymtools") else "python -m gymtools"
+
+
 def _parser():
-    parser = _Parser(
-        prog="python -m gymtools", description="Design of sound systems for school gymnasiums."
-    )
+    parser = _Parser(prog=_called(), description="Design of sound systems for school gymnasiums.")
     commands = parser.add_subparsers(dest="command", required=True, parser_class=_Parser)
-    for group in (opening, on_site, documents):
+    parser.add_argument("--version", action="version", version=f"gymtools {__version__}")
+    for group in (opening, figures, designs, documents, on_site):
         group.add_commands(commands)
     return parser

@@ -16,12 +16,14 @@ from ..display.documents.survey import write_survey
 from ..venue.files import load, to_text
 from ..venue.new_school import NewSchool
 from ..venue.writing_files import refuse_existing
-from .arguments import add_output, folder_of, say, text
+from .arguments import add_output, example, folder_of, say, text
 
 
 def _add_survey(commands):
     command = commands.add_parser(
-        "survey", help="write the survey sheet of a school, or say what a filled one says"
+        "survey",
+        help="write the survey sheet of a school, or say what a filled one says",
+        epilog=example("survey scenarios/larkfield.toml"),
     )
     command.add_argument("scenario", type=text, help="file of the school")
     command.add_argument(
@@ -36,7 +38,9 @@ def _add_survey(commands):
 
 def _add_testplan(commands):
     command = commands.add_parser(
-        "testplan", help="write the test plan and the entry sheet for the finished gym"
+        "testplan",
+        help="write the test plan and the entry sheet for the finished gym",
+        epilog=example("testplan scenarios/larkfield.toml --short"),
     )
     command.add_argument("scenario", type=text, help="scenario file of what was built")
     _add_uses(command)
@@ -47,7 +51,9 @@ def _add_testplan(commands):
 
 def _add_report(commands):
     command = commands.add_parser(
-        "report", help="compare a filled entry sheet with the design; the report goes beside it"
+        "report",
+        help="compare a filled entry sheet with the design; the report goes beside it",
+        epilog=example("report scenarios/dovecote.toml scenarios/dovecote-readings.csv"),
     )
     command.add_argument("scenario", type=text, help="scenario file of what was built")
     command.add_argument("readings", type=text, help="entry sheet, CSV or XLSX")

@@ -3,11 +3,15 @@
 from ..display.launch import WORKBOOK, new_workbook, open_workbook
 from ..venue.files import load
 from ..venue.writing_files import school_file
-from .arguments import folder_of, text
+from .arguments import example, folder_of, text
 
 
 def _add_open(commands):
-    command = commands.add_parser("open", help="start JupyterLab and print where the workbook is")
+    command = commands.add_parser(
+        "open",
+        help="start JupyterLab and print where the workbook is",
+        epilog=example("open --no-browser"),
+    )
     command.add_argument(
         "workbook",
         type=text,
@@ -21,7 +25,9 @@ def _add_open(commands):
 
 def _add_new(commands):
     command = commands.add_parser(
-        "new", help="begin a school of your own: start JupyterLab with its form"
+        "new",
+        help="begin a school of your own: start JupyterLab with its form",
+        epilog=example("new 'Alder Hollow High School'"),
     )
     command.add_argument("name", type=text, nargs="?", default=None, help="name of the school")
     command.add_argument(
