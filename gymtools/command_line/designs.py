@@ -1,9 +1,9 @@
 """``arrange`` and ``aim``: another design from a scenario, written as a new file."""
 
-from ..design.adjustments import KEYS
-from ..design.aiming import aim
+from ..design.aiming import MOST_EVALUATIONS, aim
 from ..design.arrangements import OFFERED, arrange, fitting
-from ..design.comparing import loudspeaker_list
+from ..design.comparing import differing_values, loudspeaker_list
+from ..physics.checks import whole
 from ..venue.files import load, save
 from ..venue.writing_files import school_file
 from .arguments import add_file, example, file_to_write, text
@@ -73,6 +73,7 @@ def _file(given, scenario, ending):
 
 
 def _aim(given):
+    whole("--evaluations", given.evaluations, 1, MOST_EVALUATIONS)
     scenario = load(given.scenario)
     file = _file(given, scenario, "aimed")
     with Progress("Looking for a better aim") as progress:
@@ -82,10 +83,5 @@ def _aim(given):
         return
     save(found.scenario, file, overwrite=given.overwrite)
     print(f"{file}: over all uses {found.after:.1f} steps are lacking; before, {found.before:.1f}.")
-    for path, (before, after) in found.moved.items():
-        word, unit = KEYS[path[-1]]
-        where = path[1] if path[0] == "groups" else f"{path[3]} in {path[1]}"
-        if path[-1] == "height":
-            before, after, unit = scenario.say(before), scenario.say(after), ""
-        said = [v if isinstance(v, str) else f"{v:g}{unit}" for v in (before, after)]
-        print(f"  {where}: {word} from {said[0]} to {said[1]}")
+    for what, before, after in differing_values(scenario, found.scenario):
+        print(f"  {what}: from {before} to {after}")

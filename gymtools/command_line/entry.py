@@ -14,7 +14,10 @@ STOPPED, PIPE_CLOSED = 130, 141  # as a shell reports Ctrl+C and a closed pipe
 
 
 class _Parser(argparse.ArgumentParser):
-    """Refuses in one line."""
+    """Refuses in one line, and keeps an example in one line."""
+
+    def __init__(self, **given):
+        super().__init__(formatter_class=argparse.RawDescriptionHelpFormatter, **given)
 
     def error(self, message):
         self.exit(2, f"{message}. See: {self.prog} --help\n")

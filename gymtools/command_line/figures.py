@@ -105,10 +105,16 @@ def _evaluate(given):
 
 
 def _worst_first(results):
-    """(use, Verdict): use by use, the worst word first."""
+    """(use, Verdict): use by use, the worst first."""
     for name, result in results.items():
-        for verdict in sorted(result.verdicts, key=lambda v: -WORDS.index(v.word)):
+        for verdict in sorted(result.verdicts, key=_badness):
             yield name, verdict
+
+
+def _badness(verdict):
+    """The worst word first, then what is furthest off its target."""
+    steps = CRITERIA[verdict.criterion].steps(verdict.value, verdict.target)
+    return -WORDS.index(verdict.word), steps
 
 
 def _row(use, verdict, units):
@@ -135,10 +141,10 @@ def _print_verdicts(all_uses):
             print(f"\n{name}: {checks_text(all_uses.results[name].verdicts)}.")
             last = name
         criterion = CRITERIA[v.criterion]
-        target = f" (target {criterion.text(v.target)})"
         where = v.area or "the gym"
         words = criterion.sentence(v, units)
-        print(f"  {v.word}: {criterion.label}, {where}: {words}{target}")
+        place = f"; worst: {v.place}" if v.place and v.place not in words else ""
+        print(f"  {v.word}: {criterion.label}, {where}: {words}{place}")
 
 
 def _advise(given):

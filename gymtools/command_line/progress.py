@@ -7,16 +7,15 @@ FIRST, EVERY = 3.0, 20.0  # a share is said first after, then every so many seco
 
 
 class Progress:
-    """One line that is rewritten on a terminal; few lines where nobody rewrites them."""
+    """One line that is rewritten on a terminal; few lines where nobody rewrites them.
+
+    Parameters
+    ----------
+    words : str
+        What is done, without a full stop; it is said at once
+    """
 
     def __init__(self, words):
-        """Say what begins.
-
-        Parameters
-        ----------
-        words : str
-            What is done, without a full stop
-        """
         self._words, self._next = words, time.monotonic() + FIRST
         self._rewrites = sys.stderr.isatty()
         print(f"{words} ...", end="" if self._rewrites else "\n", file=sys.stderr, flush=True)
