@@ -23,13 +23,13 @@ from openpyxl import load_workbook
 from openpyxl.chart import BarChart
 from scipy.io import wavfile
 
-from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.fitting import fit_absorption
 from gymtools.acoustics.measured_room import fit_room
 from gymtools.acoustics.model_error import decay_factor
 from gymtools.acoustics.room_decay import OFF_WALLS, room_decay
+from gymtools.command_line.entry import main
 from gymtools.commissioning import diagnosis, kinds
 from gymtools.commissioning import plan as planning
 from gymtools.commissioning.comparison import SURE, compare

@@ -16,8 +16,8 @@ import tomlkit
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gymtools.__main__ import main
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
+from gymtools.command_line.entry import main
 from gymtools.venue.court import COURTS
 from gymtools.venue.files import load, parse, save, to_text
 from gymtools.venue.finishes import FINISHES

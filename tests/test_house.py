@@ -22,6 +22,7 @@ LAYERS = [
     "commissioning",
     "training",
     "display",
+    "command_line",
 ]
 RANK = {name: number for number, name in enumerate(LAYERS)}
 # what breaks a rule and is still to be mended; the list may only shrink

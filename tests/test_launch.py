@@ -19,8 +19,8 @@ from jupyter_server.services.kernels.connection.base import serialize_msg_to_ws_
 from jupyter_server.services.kernels.connection.channels import ZMQChannelsWebsocketConnection
 from jupyter_server.services.kernels.websocket import KernelWebsocketHandler
 
-from gymtools import __main__ as command
-from gymtools.__main__ import main
+from gymtools.command_line import entry, on_site
+from gymtools.command_line.entry import main
 from gymtools.display import launch
 from gymtools.display.kernel_connection import KernelConnection
 
@@ -220,7 +220,7 @@ def test_ctrl_c_and_a_failing_browser_end_quietly(monkeypatch, capsys):
     def pressed(_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(command, "load", pressed)
+    monkeypatch.setattr(on_site, "load", pressed)
     assert main(["testplan", "x.toml"]) == 130
     assert capsys.readouterr().err == "\nStopped.\n"
 
@@ -242,8 +242,8 @@ def test_nobody_reads_or_the_disk_is_full(error, status, monkeypatch, capfd):
     def written(_):
         raise error or OSError(28, "No space left on device")
 
-    monkeypatch.setattr(command, "load", written)
-    monkeypatch.setattr(command, "_print_nowhere", lambda: None)
+    monkeypatch.setattr(on_site, "load", written)
+    monkeypatch.setattr(entry, "_print_nowhere", lambda: None)
     assert main(["testplan", "x.toml"]) == status
     err = capfd.readouterr().err
     assert err == ("" if error else "the output cannot be written: No space left on device\n")

@@ -14,9 +14,9 @@ from browser import FLAGS, browser_path
 from playwright.sync_api import sync_playwright
 from schools import SCENARIOS
 
-from gymtools import __main__ as command_line
-from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
+from gymtools.command_line import documents as command_line
+from gymtools.command_line.entry import main
 from gymtools.design import offer as offer_module
 from gymtools.design.losses import FAILS, Standing, losses, newly, served, standings
 from gymtools.design.offer import offer
@@ -329,13 +329,13 @@ def files(tmp_path):
 
 def test_the_letter_from_the_command_line(files, monkeypatch, capsys):
     """Behavior: the command writes both files with the names and the day that are given, and says
-    how far it is.
+    what takes a while.
     """
     monkeypatch.setattr(command_line, "offer", partial(offer, rays="few"))
     given = ["--against", f"{files}/b.toml", "--for", "Ms. Ruiz", "--date", "2026-03-05"]
     assert main(["letter", f"{files}/a.toml", *given, "--folder", str(files)]) == 0
     said = capsys.readouterr()
-    assert "2 files are in" in said.out and "100 % done" in said.err
+    assert "2 files are in" in said.out and said.err == "Following all rays ...\n"
     html = (files / "dovecote-primary-school-letter" / "letter.html").read_text("utf-8")
     assert "Ms. Ruiz" in html and "March 5, 2026" in html
     assert f"option {quoted('a')}" in html and quoted("b") in html

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from schools import FOLDER, SCENARIOS
 
 import gymtools
-from gymtools import __main__
+from gymtools.command_line import opening
+from gymtools.command_line.entry import main
 from gymtools.display.school.draft_file import earlier
 from gymtools.display.school.labels import text_box
 from gymtools.display.school.page import NewSchoolPage, new_school
@@ -613,18 +614,18 @@ def test_from_the_command_line(tmp_path, capsys, monkeypatch):
     before a server starts.
     """
     opened = []
-    monkeypatch.setattr(__main__, "open_workbook", lambda book, **_: opened.append(book))
+    monkeypatch.setattr(opening, "open_workbook", lambda book, **_: opened.append(book))
     copied = str(FOLDER / "dovecote.toml")
     command = ["new", "Fennel Brook", "--folder", str(tmp_path), "--from", copied]
-    assert __main__.main(command) == 0 and opened == [tmp_path / "fennel-brook.ipynb"]
+    assert main(command) == 0 and opened == [tmp_path / "fennel-brook.ipynb"]
     text = opened[0].read_text(encoding="utf-8")
     cells = [c for c in json.loads(text)["cells"] if c["metadata"].get("tags") == ["parameters"]]
     assert "name = 'Fennel Brook'" in cells[0]["source"] and "dovecote.toml" in cells[0]["source"]
-    assert __main__.main(command) == 0 and opened[0].read_text(encoding="utf-8") == text
+    assert main(command) == 0 and opened[0].read_text(encoding="utf-8") == text
     gymtools.save(SCENARIOS["dovecote"], tmp_path / "fennel-brook.toml")
-    assert __main__.main(command) == 0 and "is here already" in capsys.readouterr().out
+    assert main(command) == 0 and "is here already" in capsys.readouterr().out
     opened.pop()
-    assert __main__.main(["new", "--folder", str(tmp_path), "--from", str(opened[0])]) == 2
+    assert main(["new", "--folder", str(tmp_path), "--from", str(opened[0])]) == 2
     assert "TOML" in capsys.readouterr().err and len(opened) == 2
 
 

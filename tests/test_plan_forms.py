@@ -11,7 +11,8 @@ import pytest
 from finished_hall import measure, predicted
 from test_commissioning import GAME, QUIET, filled
 
-from gymtools import __main__ as command_line
+from gymtools.command_line import on_site
+from gymtools.command_line.entry import main
 from gymtools.commissioning.blind_spots import open_questions, sights
 from gymtools.commissioning.comparison import SURE, compare
 from gymtools.commissioning.diagnosis import diagnose
@@ -408,13 +409,13 @@ def test_what_cannot_be_written_is_refused_before_anything_is_computed(
     """Regression: a missing sheet or an existing folder was told of after a minute of tracing. One
     line, which names the option to use.
     """
-    monkeypatch.setattr(command_line, "plan", None)  # nothing may be computed
+    monkeypatch.setattr(on_site, "plan", None)  # nothing may be computed
     scenario = str(tmp_path / "school.toml")
     save(HALLS["dovecote"], scenario)
     sheet = tmp_path / "r.csv"
 
     def refused(*arguments):
-        assert command_line.main([str(a) for a in arguments]) == 2
+        assert main([str(a) for a in arguments]) == 2
         (line,) = capsys.readouterr().err.splitlines()
         return line
 
@@ -433,7 +434,7 @@ def test_what_cannot_be_written_is_refused_before_anything_is_computed(
 
 def _parse_error(capsys, *arguments):
     with pytest.raises(SystemExit, match="2"):
-        command_line.main([*arguments, "--full"])
+        main([*arguments, "--full"])
     return capsys.readouterr().err
 
 
@@ -441,7 +442,7 @@ def test_the_short_form_from_the_command_line(tmp_path):
     """Behavior: --short writes the plan of fewer than 40 readings."""
     scenario = str(tmp_path / "school.toml")
     save(replace(HALLS["dovecote"], uses=HALLS["dovecote"].uses[:2]), scenario)
-    assert command_line.main(["testplan", scenario, "--short", "--folder", str(tmp_path)]) == 0
+    assert main(["testplan", scenario, "--short", "--folder", str(tmp_path)]) == 0
     (folder,) = (p for p in tmp_path.iterdir() if p.is_dir())
     assert "Short form: " in (folder / "test-plan.html").read_text(encoding="utf-8")
     assert len((folder / "readings.csv").read_text(encoding="utf-8").splitlines()) < 45

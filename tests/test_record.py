@@ -17,10 +17,10 @@ from browser import FLAGS, SHOTS, browser_path
 from playwright.sync_api import sync_playwright
 from schools import SCENARIOS
 
-from gymtools import __main__ as command_line
-from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
+from gymtools.command_line import documents as command_line
+from gymtools.command_line.entry import main
 from gymtools.design import decision as decision_module
 from gymtools.design.arrangements import arrange
 from gymtools.design.decision import decide, options_of, proposed_reason, reasons

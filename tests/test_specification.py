@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 from schools import FOLDER, SCENARIOS
 
-from gymtools import __main__ as command_line
 from gymtools.acoustics.criteria import CRITERIA
+from gymtools.command_line import documents as command_line
+from gymtools.command_line.entry import main
 from gymtools.commissioning.kinds import KINDS
 from gymtools.display.documents.specification import files as specification_files
 from gymtools.display.documents.specification.clauses import Cited, Clause, Figure, To, words_of
@@ -421,7 +422,7 @@ def test_the_command_writes_both_files_and_refuses_before_it_computes(
     monkeypatch.setattr(command_line, "parts", counted)
     school = str(FOLDER / "dovecote.toml")
     given = ["specification", school, "--folder", str(tmp_path)]
-    assert command_line.main([*given, "--date", "2027-03-01", "--revision", "B"]) == 0
+    assert main([*given, "--date", "2027-03-01", "--revision", "B"]) == 0
     (folder,) = tmp_path.iterdir()
     assert sorted(p.name for p in folder.iterdir()) == sorted(specification_files.NAMES)
     assert "2 files are in" in capsys.readouterr().out
@@ -429,9 +430,9 @@ def test_the_command_writes_both_files_and_refuses_before_it_computes(
     paragraphs = [p.text for p in docx.Document(folder / "specification.docx").paragraphs]
     assert "2027-03-01" in page and "Issued on: 2027-03-01" in paragraphs
     assert "Revision: B" in paragraphs
-    assert command_line.main(given) == 2 and len(calls) == 1
+    assert main(given) == 2 and len(calls) == 1
     assert "--overwrite" in capsys.readouterr().err
     with pytest.raises(SystemExit, match="2"):
-        command_line.main([*given, "--date", "next week"])
+        main([*given, "--date", "next week"])
     assert "is no day" in capsys.readouterr().err
     assert len(calls) == 1

@@ -18,8 +18,8 @@ from openpyxl import load_workbook
 from scipy.io import wavfile
 from scipy.signal import butter, sosfiltfilt
 
-from gymtools.__main__ import main
 from gymtools.acoustics.evaluate import evaluate_all
+from gymtools.command_line.entry import main
 from gymtools.commissioning.decays import Decay, decays_in, mean_decay, refused_lines
 from gymtools.commissioning.existing import (
     BEFORE,

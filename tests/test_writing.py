@@ -22,7 +22,7 @@ from finished_hall import measure
 from hypothesis import given, settings
 from schools import SCENARIOS
 
-from gymtools.__main__ import main
+from gymtools.command_line.entry import main
 from gymtools.commissioning.comparison import compare
 from gymtools.commissioning.plan import plan
 from gymtools.design.decision import decide

@@ -43,6 +43,8 @@ VALUES = {
     "noise_dba": "noise",
     "on": "plays",
 } | {c.target: in_sentence(c.label) for c in CRITERIA.values() if c.target}
+SIZES = ("length", "width", "height", "ridge_height")  # by which one gym is told from another
+SAME_SIZE = 0.02  # two readings of one tape differ by no more [m]
 UNSAID = ("name", "tag", "units", "source", "assumed")
 UNITS = {"deg": "°", "": "", "count": "", None: ""}  # written otherwise than after a space
 
@@ -68,6 +70,32 @@ def differing_values(a, b):
             values["loudspeakers"] = loudspeaker_list(scenario)
     pairs = [(what, one.get(what, NONE), other.get(what, NONE)) for what in {**one, **other}]
     return [(what, here, there) for what, here, there in pairs if here != there]
+
+
+def check_same_gym(options):
+    """Refuse options that are of different gyms: their figures would compare two schools.
+
+    Parameters
+    ----------
+    options : dict
+        Scenario by name; treatment, seats and loudspeakers may differ
+
+    Raises
+    ------
+    ValueError
+        Length, width or height of one gym is not that of the first
+    """
+    (first, one), *others = options.items()
+    for name, other in others:
+        for size in SIZES:
+            a, b = getattr(one.hall, size), getattr(other.hall, size)
+            if (a is None) != (b is None) or (a is not None and abs(a - b) > SAME_SIZE):
+                said = [_text(v, "m", one.units) for v in (a, b)]
+                raise ValueError(
+                    f"'{first}' and '{name}' are different gyms, not options of one:"
+                    f" {size.replace('_', ' ')}"
+                    f" {said[0]} and {said[1]}. Compare designs of one gym."
+                )
 
 
 def loudspeaker_list(scenario):

@@ -8,6 +8,7 @@ from ..equipment.prices import PriceBook
 from ..equipment.quote import Quote, quote
 from ..venue.arguments import kind_of
 from ..venue.scenario import Scenario
+from .comparing import check_same_gym
 from .losses import losses, standings
 
 
@@ -69,14 +70,15 @@ def offer(options, chosen=None, *, prices=None, rays="full", progress=None, stop
     Raises
     ------
     ValueError
-        There are no options, or the chosen one is none of them; prices of another kind, or without
-        something that an option needs
+        There are no options, or the chosen one is none of them; they are of different gyms; prices
+        of another kind, or without something that an option needs
     """
     if not options:
         raise ValueError("options: give at least one.")
     chosen = next(iter(options)) if chosen is None else chosen
     if chosen not in options:
         raise ValueError(f"chosen = '{chosen}' is none of the options: {', '.join(options)}.")
+    check_same_gym(options)
     if prices is not None:
         kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
     names, stop = [chosen, *(n for n in options if n != chosen)], stop or (lambda: False)

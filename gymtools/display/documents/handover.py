@@ -67,24 +67,64 @@ def write_handover(made, folder, *, overwrite=False, units=None, issue=None):
 
 def _write_files(folder, made, units, issue):
     """Write everything for the installer; gives the names."""
-    from . import drawings  # slow to load
-
     units = units or made.scenario.units
     tables, files = [table.in_units(units) for table in schedules(made)], {}
     for n, table in enumerate(tables, 1):
         name = f"{n}-{file_words(table.title, 'table')}.csv"
         files[name] = csv_text(table).encode("utf-8")
-    sheets = drawings.drawing_set(made, units=units, issue=issue)
-    dxf = drawings.document(sheets, units or made.scenario.units)
-    files["drawings.dxf"] = drawings.dxf_text(dxf).encode("utf-8")
-    files["drawings.pdf"] = drawings.pdf(sheets)
-    for sheet in sheets:
-        files[f"drawing-{sheet.number}.svg"] = drawings.picture(sheet, "svg")
+    files |= _drawing_files(made, units, issue)
     files["scenario.toml"] = to_text(made.scenario).encode("utf-8")
     write_xlsx(tables, folder / "schedules.xlsx", made.scenario.name)
     for name, data in files.items():
         (folder / name).write_bytes(data)
     return ["schedules.xlsx", *files, *_write_measured(folder, made.scenario)]
+
+
+def _drawing_files(made, units, issue):
+    """Bytes of all drawings by the names of their files."""
+    from . import drawings  # slow to load
+
+    sheets = drawings.drawing_set(made, units=units, issue=issue)
+    dxf = drawings.document(sheets, units)
+    files = {
+        "drawings.dxf": drawings.dxf_text(dxf).encode("utf-8"),
+        "drawings.pdf": drawings.pdf(sheets),
+    }
+    return files | {f"drawing-{s.number}.svg": drawings.picture(s, "svg") for s in sheets}
+
+
+def write_drawings(made, folder, *, overwrite=False, units=None, issue=None):
+    """Write the drawings alone, all of them or nothing.
+
+    Parameters
+    ----------
+    made : Parts
+        Of ``equipment.schedules.parts``
+    folder : str or Path
+        In which a folder for the school is made
+    overwrite : bool
+        As for ``write_handover``
+    units : str, optional
+        As for ``write_handover``
+    issue : Issue, optional
+        As for ``write_handover``
+
+    Returns
+    -------
+    paths : list of Path
+        All sheets as DXF and as PDF, and an SVG a sheet
+
+    Raises
+    ------
+    FileExistsError, OSError
+        As for ``write_handover``
+    """
+    target = Path(folder) / folder_name(made.scenario, "drawings")
+    with new_folder(target, overwrite=overwrite) as building:
+        files = _drawing_files(made, units or made.scenario.units, issue)
+        for name, data in files.items():
+            (building / name).write_bytes(data)
+    return [target / name for name in files]
 
 
 def _write_measured(folder, scenario):

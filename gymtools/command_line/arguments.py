@@ -1,0 +1,236 @@
+"""Arguments that several commands share, refused before anything takes time."""
+
+import argparse
+import datetime
+import os
+from pathlib import Path
+
+from ..venue.writing_files import revisions_sentence
+
+
+class Refused(Exception):
+    """Some of what was given is refused, and has been said: status 1."""
+
+
+def example(words):
+    """The line under the help of a command.
+
+    Parameters
+    ----------
+    words : str
+        A command with its arguments
+
+    Returns
+    -------
+    epilog : str
+        For ``add_parser``
+    """
+    _, *rest = words.split(" ")  # argparse puts the command in, as it was called
+    return f"example: %(prog)s {' '.join(rest)}"
+
+
+def add_use(command):
+    """Option on one use.
+
+    Parameters
+    ----------
+    command : argparse.ArgumentParser
+        Of one command
+    """
+    command.add_argument("--use", type=text, metavar="NAME", help="one use of the school")
+
+
+def use_names(scenario, name=None):
+    """Uses that are asked for; an unknown one is refused with the list of them.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Of the school
+    name : str, optional
+        As typed; all uses when left out
+
+    Returns
+    -------
+    names : list of str
+        At least one
+    """
+    return [u.name for u in scenario.uses] if name is None else [scenario.use(name).name]
+
+
+def add_file(command, out=True):
+    """Options on one file that is written.
+
+    Parameters
+    ----------
+    command : argparse.ArgumentParser
+        Of one command
+    out : bool
+        Whether ``--out`` is added too
+    """
+    if out:
+        words = "scenario file to write (default: here, named after the school)"
+        command.add_argument("--out", type=text, metavar="FILE", help=words)
+    command.add_argument("--overwrite", action="store_true", help="replace a file that is there")
+
+
+def file_to_write(given, option, overwrite):
+    """The file to write; refused before anything takes time.
+
+    Parameters
+    ----------
+    given : str
+        As typed
+    option : str
+        Its option, for the message
+    overwrite : bool
+        Whether a file that is there may be replaced
+
+    Returns
+    -------
+    file : Path
+        In a folder that is there and can be written
+
+    Raises
+    ------
+    ValueError
+        Its folder is missing or cannot be written, it is a folder itself, or it is there
+    """
+    file = Path(given)
+    if file.is_dir():
+        raise ValueError(f"{option} {given}: this is a folder. Give a file in it.")
+    if not file.parent.is_dir():
+        raise ValueError(f"{option} {given}: there is no such folder. Make it first.")
+    if not os.access(file.parent, os.W_OK | os.X_OK):
+        raise ValueError(f"{option} {given}: nothing can be written there. Give another folder.")
+    if os.path.lexists(file) and not overwrite:
+        raise ValueError(f"{given} exists. Give another name with {option}, or --overwrite.")
+    return file
+
+
+def text(given):
+    """An argument; an empty one is a slip, not one that was left out.
+
+    Parameters
+    ----------
+    given : str
+        As typed
+
+    Returns
+    -------
+    given : str
+        The same
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        It is empty
+    """
+    if not given.strip():
+        raise argparse.ArgumentTypeError("is empty. Give a name, or leave it out")
+    return given
+
+
+def date(given):
+    """A day as it is written in files.
+
+    Parameters
+    ----------
+    given : str
+        As typed
+
+    Returns
+    -------
+    date : datetime.date
+        The day
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        It is no day
+    """
+    try:
+        return datetime.date.fromisoformat(given.strip())
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"{given!r} is no day. Write it as 2026-11-26: year, month, day"
+        ) from None
+
+
+def add_prices(command):
+    """Option on the price book.
+
+    Parameters
+    ----------
+    command : argparse.ArgumentParser
+        Of one command
+    """
+    command.add_argument(
+        "--prices",
+        type=text,
+        metavar="FILE",
+        help="price book (CSV); the package's invented one when left out",
+    )
+
+
+def add_output(command, folder=True):
+    """Options on where files go.
+
+    Parameters
+    ----------
+    command : argparse.ArgumentParser
+        Of one command
+    folder : bool
+        Whether ``--folder`` is added too
+    """
+    if folder:
+        command.add_argument(
+            "--folder",
+            type=text,
+            default=".",
+            help="where the folder with the files is made (default: here)",
+        )
+    command.add_argument(
+        "--overwrite",
+        action="store_true",
+        help="replace an earlier folder; it is kept in 'revisions'",
+    )
+
+
+def folder_of(given):
+    """The folder to write in; refused before anything takes time.
+
+    Parameters
+    ----------
+    given : str
+        As typed
+
+    Returns
+    -------
+    folder : Path
+        It is there and can be written
+
+    Raises
+    ------
+    ValueError
+        It is not
+    """
+    folder = Path(given)
+    if not folder.is_dir():
+        what = "is no folder" if folder.exists() else "there is no such folder"
+        raise ValueError(f"--folder {given}: {what}. Make it first, or leave --folder out.")
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise ValueError(f"--folder {given}: nothing can be written there. Give another folder.")
+    return folder
+
+
+def say(paths):
+    """Print where files were written.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        All in one folder
+    """
+    folder = paths[0].parent
+    print(f"{len(paths)} files are in {folder}. {revisions_sentence(folder)}".rstrip())

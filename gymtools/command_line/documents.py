@@ -1,0 +1,216 @@
+"""``record``, ``letter``, ``specification`` and ``drawings``: what is handed over."""
+
+from dataclasses import replace
+
+from ..design.comparing import check_same_gym
+from ..design.decision import decide, options_of
+from ..design.offer import offer
+from ..design.revisions import Issue
+from ..display.documents.handover import folder_name, write_drawings, write_record
+from ..display.documents.letter import MOST_OPTIONS, write_letter
+from ..display.documents.record import READERS
+from ..display.documents.specification.files import write_specification
+from ..equipment.prices import read_prices
+from ..equipment.schedules import parts
+from ..venue.files import load
+from ..venue.units import UNITS
+from ..venue.writing_files import refuse_existing
+from .arguments import add_output, add_prices, date, example, folder_of, say, text
+from .progress import Progress
+
+
+def _add_record(commands):
+    command = commands.add_parser(
+        "record",
+        help="write the decision record, schedules and drawings of a scenario",
+        epilog=example("record scenarios/larkfield.toml --for 'the principal' --date 2026-11-26"),
+    )
+    command.add_argument("scenario", type=text, help="scenario file of the chosen option")
+    command.add_argument(
+        "--against",
+        type=text,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="scenario file of another option; may be given several times",
+    )
+    command.add_argument(
+        "--reader",
+        choices=READERS,
+        default="file",
+        help="what the record holds: plain words, schedules, or everything (default)",
+    )
+    add_prices(command)
+    _add_issue(command)
+    add_output(command)
+    command.set_defaults(run=_record)
+
+
+def _add_letter(commands):
+    command = commands.add_parser(
+        "letter",
+        help="write the letter to the school, with the price as a spreadsheet beside it",
+        epilog=example("letter scenarios/dovecote.toml --for 'the principal' --date 2026-11-26"),
+    )
+    command.add_argument("scenario", type=text, help="scenario file of the recommended option")
+    command.add_argument(
+        "--against",
+        type=text,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help=f"scenario file of another option; at most {MOST_OPTIONS - 1} of them",
+    )
+    given = (
+        ("--for", "recipient", "NAME", "who it is for"),
+        ("--from", "sender", "NAME", "who writes it"),
+        ("--reason", "reason", "WORDS", "why this option is recommended"),
+    )
+    for option, name, what, words in given:
+        blank = f"{words}; a line to write on when left out"
+        command.add_argument(option, dest=name, type=text, metavar=what, help=blank)
+    command.add_argument(
+        "--date", type=date, metavar="YYYY-MM-DD", help="a line to write on when left out"
+    )
+    add_prices(command)
+    add_output(command)
+    command.set_defaults(run=_letter)
+
+
+def _add_issue(command):
+    """What of a record nobody can compute."""
+    command.add_argument(
+        "--reason",
+        type=text,
+        metavar="TEXT",
+        help="why this option, in your own words (default: lines to write it by hand)",
+    )
+    command.add_argument(
+        "--for",
+        type=text,
+        dest="prepared_for",
+        metavar="NAME",
+        help="for whom the record is (default: a blank line)",
+    )
+    command.add_argument(
+        "--date",
+        type=date,
+        metavar="YYYY-MM-DD",
+        help="date of the record (default: a blank line)",
+    )
+    command.add_argument(
+        "--units",
+        choices=UNITS,
+        help="lengths in the record, schedules and drawings (default: the school's own)",
+    )
+
+
+def _add_specification(commands):
+    command = commands.add_parser(
+        "specification",
+        help="write what bidders price and inspectors check, as a page and as DOCX",
+        epilog=example("specification scenarios/larkfield.toml --date 2027-03-01 --revision A"),
+    )
+    command.add_argument("scenario", type=text, help="scenario file of the chosen option")
+    command.add_argument("--revision", type=text, help="letter or number of this issue")
+    command.add_argument(
+        "--date",
+        type=date,
+        metavar="YYYY-MM-DD",
+        help="date of issue; a line to write on when left out",
+    )
+    command.add_argument(
+        "--prices",
+        type=text,
+        metavar="FILE",
+        help="price book (CSV) that decides between amplifiers; the package's invented one when"
+        " left out",
+    )
+    add_output(command)
+    command.set_defaults(run=_specification)
+
+
+def _add_drawings(commands):
+    command = commands.add_parser(
+        "drawings",
+        help="write the drawings alone: DXF, PDF and SVG",
+        epilog=example("drawings scenarios/larkfield.toml --date 2027-03-01 --revision A"),
+    )
+    command.add_argument("scenario", type=text, help="scenario file of the chosen option")
+    command.add_argument("--revision", type=text, help="letter or number of this issue")
+    blank = "date of issue; a line to write on when left out"
+    command.add_argument("--date", type=date, metavar="YYYY-MM-DD", help=blank)
+    command.add_argument("--units", choices=UNITS, help="of the drawings (default: the school's)")
+    add_output(command)
+    command.set_defaults(run=_drawings)
+
+
+def _record(given):
+    folder = folder_of(given.folder)
+    options = options_of((given.scenario, *given.against))
+    check_same_gym(options)
+    if not given.overwrite:
+        refuse_existing(folder / folder_name(next(iter(options.values()))))
+    if given.units:
+        options = {name: replace(s, units=given.units) for name, s in options.items()}
+    prices = read_prices(given.prices) if given.prices is not None else None
+    with Progress("Following all rays") as progress:
+        decision = decide(options, prices=prices, progress=progress)
+    given_words = dict(prepared_for=given.prepared_for or "", reason=given.reason or "")
+    issue = Issue(date=given.date, **given_words)
+    asked = dict(reader=given.reader, overwrite=given.overwrite, issue=issue)
+    say(write_record(decision, folder, **asked))
+
+
+def _letter(given):
+    folder, count = folder_of(given.folder), 1 + len(given.against)
+    if count > MOST_OPTIONS:
+        raise ValueError(
+            f"a letter compares at most {MOST_OPTIONS} options, not {count}. Leave some --against"
+            " out; the command 'record' takes them all."
+        )
+    options = options_of((given.scenario, *given.against))
+    check_same_gym(options)
+    if not given.overwrite:  # before the minutes that it takes
+        refuse_existing(folder / folder_name(next(iter(options.values())), "letter"))
+    prices = read_prices(given.prices) if given.prices is not None else None
+    with Progress("Following all rays") as progress:
+        offered = offer(options, prices=prices, progress=progress)
+    words = {name: getattr(given, name) or "" for name in ("recipient", "sender", "reason")}
+    say(write_letter(offered, folder, overwrite=given.overwrite, date=given.date, **words))
+
+
+def _specification(given):
+    folder, scenario = folder_of(given.folder), load(given.scenario)
+    if not given.overwrite:
+        refuse_existing(folder / folder_name(scenario, "specification"))
+    prices = read_prices(given.prices) if given.prices is not None else None
+    with Progress("Following all rays"):
+        made = parts(scenario, prices=prices)
+    given_words = dict(date=given.date, revision=given.revision or "")
+    say(write_specification(made, folder, overwrite=given.overwrite, **given_words))
+
+
+def _drawings(given):
+    folder, scenario = folder_of(given.folder), load(given.scenario)
+    if not given.overwrite:
+        refuse_existing(folder / folder_name(scenario, "drawings"))
+    with Progress("Following all rays"):
+        made = parts(scenario)
+    issue = Issue(date=given.date, revision=given.revision or "")
+    asked = dict(overwrite=given.overwrite, units=given.units, issue=issue)
+    say(write_drawings(made, folder, **asked))
+
+
+def add_commands(commands):
+    """Add record, letter, specification and drawings.
+
+    Parameters
+    ----------
+    commands : argparse subparsers
+        Of the whole command line
+    """
+    _add_record(commands)
+    _add_letter(commands)
+    _add_specification(commands)
+    _add_drawings(commands)
