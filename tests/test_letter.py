@@ -225,13 +225,53 @@ def test_names_and_dates_are_given_and_not_guessed(offered):
     today's date never does.
     """
     blank, today = letter_html(offered), datetime.date.today()
-    assert blank.count('class="to-write"') == 7  # date, to, from, because (2), by when, signature
+    assert blank.count('class="to-write"') == 5  # date, to, from, by when, signature
+    assert "Reason proposed from the figures" in blank
     assert str(today.year) not in told(blank)
     given = dict(recipient=HOSTILE, sender="R. Adeyemi", date=datetime.date(2026, 3, 5))
     html = letter_html(offered, reason="it reaches both ends.", **given)
     assert html.count('class="to-write"') == 1 and "March 5, 2026" in html
     assert quoted(HOSTILE) in html and HOSTILE not in html and "<script" not in html
     assert "because <bdi>it reaches both ends</bdi>." in html
+    assert "proposed from the figures" not in html
+
+
+def test_a_proposed_reason_counts_who_gains(offered):
+    """Independent: without the designer's own reason the letter says, use by use, of how many of
+    100 the recommended option makes words clear, counted from what they hear, and what it costs
+    more; where nobody gains it says so.
+    """
+    words = " ".join(told(letter_html(offered)).split())
+    proposed = words.partition("Reason proposed from the figures")[2].partition("price")[0]
+    shares = []
+    for o in offered:
+        result, clear = o.results["game"], 0.0
+        for name, weight in result.weights.items():
+            heard = result.sti[result.spans[name]]
+            clear += weight * np.mean(heard >= FEW.targets.sti - 0.005)
+        shares.append(100 * clear / sum(result.weights.values()))
+    assert shares[0] > shares[1]
+    said = f"{shares[0]:.0f} of 100 in game (with option B : {shares[1]:.0f})"
+    assert said in proposed
+    more = money(offered[0].quote.total - offered[1].quote.total, "$")
+    assert f"costs {more} more than option B" in proposed
+    twin = " ".join(told(letter_html((offered[0], replace(offered[0], name="twin")))).split())
+    assert "Nobody hears better with it than with option twin , as far as we looked" in twin
+
+
+def test_the_picture_shows_the_use_whose_seats_hear_least(offered):
+    """Independent: of the uses the one with the smallest share of seats with clear words, the court
+    left out; those who stand on it are named as such.
+    """
+    first, shares = offered[0], {}
+    for use, result in first.results.items():
+        seats = [n for n in result.weights if n != "court"] or list(result.weights)
+        heard = np.concatenate([result.sti[result.spans[n]] for n in seats])
+        shares[use] = np.mean(heard >= FEW.targets.sti - 0.005)
+    use = min(shares, key=shares.get)
+    html = letter_html(offered)
+    assert f"Option {quoted('A')} in {quoted(use)}, the use whose seats" in html
+    assert ("people who stand there" in html) == ("court" in first.results[use].weights)
 
 
 def test_hostile_names_are_text(offered):
