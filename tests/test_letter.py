@@ -207,6 +207,7 @@ def test_what_is_there_already_is_an_option_without_a_price(offered):
     words = " ".join(told(letter_html((offered[0], o))).split())
     whole = money(offered[0].quote.total, "$")
     assert f"It costs {whole} less than option A" in words and "3 that hang there already" in words
+    assert "there already (not tried)" in words
     assert "Words are hard to follow" in words
     assert "working days" not in told(letter_html((o,)))
 

@@ -292,7 +292,9 @@ def _described(offered):
     stay = sum(g.number for g in s.groups if g.existing)
     count = len(s.loudspeakers) - stay
     words = [f"{count} {'new ' if stay else ''}loudspeaker{'s' * (count != 1)}"] * bool(count)
-    words += [f"{stay} that hang{'s' * (stay == 1)} there already"] * bool(stay)
+    if stay:
+        found = dict.fromkeys(g.condition or "not tried" for g in s.groups if g.existing)
+        words.append(f"{stay} that hang{'s' * (stay == 1)} there already ({', '.join(found)})")
     for finish in dict.fromkeys(t.finish for t in s.treatments if not t.existing):
         area = sum(t.area for t in s.treatments if t.finish == finish and not t.existing)
         words.append(f"{area_text(area, s.units)} of {finish}")
