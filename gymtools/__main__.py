@@ -17,7 +17,7 @@ from .commissioning.recordings import with_recordings
 from .commissioning.sheet import read_sheet
 from .commissioning.survey_lines import survey_lines
 from .commissioning.survey_sheet import read_survey
-from .design.decision import decide, options_of
+from .design.decision import decide, options_of, titled
 from .design.offer import offer
 from .design.revisions import Issue
 from .display.documents.commissioning import write_plan, write_report
@@ -43,6 +43,9 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message):
         self.exit(2, f"{message}. See: {self.prog} --help\n")
+
+
+LINE = "a line to write on when left out"  # in the help of what a letter may leave blank
 
 
 def main(arguments=None):
@@ -206,6 +209,7 @@ def _add_record(commands):
         default="file",
         help="what the record holds: plain words, schedules, or everything (default)",
     )
+    _add_names(command)
     _add_prices(command)
     _add_issue(command)
     _add_output(command)
@@ -240,19 +244,36 @@ def _add_letter(commands):
         help=f"scenario file of another option; at most {MOST_OPTIONS - 1} of them",
     )
     given = (
-        ("--for", "recipient", "NAME", "who it is for"),
-        ("--from", "sender", "NAME", "who writes it"),
-        ("--reason", "reason", "WORDS", "why this option is recommended"),
+        ("--for", "recipient", "NAME", f"who it is for; {LINE}"),
+        ("--from", "sender", "NAME", f"who writes it; {LINE}"),
+        (
+            "--reason",
+            "reason",
+            "WORDS",
+            "why this option is recommended; proposed from the figures when left out",
+        ),
     )
     for option, name, what, words in given:
-        blank = f"{words}; a line to write on when left out"
-        command.add_argument(option, dest=name, type=_text, metavar=what, help=blank)
-    command.add_argument(
-        "--date", type=_date, metavar="YYYY-MM-DD", help="a line to write on when left out"
-    )
+        command.add_argument(option, dest=name, type=_text, metavar=what, help=words)
+    command.add_argument("--date", type=_date, metavar="YYYY-MM-DD", help=LINE)
+    _add_names(command)
     _add_prices(command)
     _add_output(command)
     command.set_defaults(run=_letter)
+
+
+def _add_names(command):
+    command.add_argument(
+        "--name",
+        type=_text,
+        action="append",
+        default=[],
+        metavar="NAME",
+        help=(
+            "what an option is called, the chosen one first, then those of --against; may be given"
+            " several times (default: the name of its file)"
+        ),
+    )
 
 
 def _add_issue(command):
@@ -505,7 +526,7 @@ def _report_folder(given):
 
 def _record(given):
     folder = _folder(given.folder)
-    options = options_of((given.scenario, *given.against))
+    options = titled(options_of((given.scenario, *given.against)), given.name)
     if given.units:
         options = {name: replace(s, units=given.units) for name, s in options.items()}
     prices = read_prices(given.prices) if given.prices is not None else None
@@ -524,7 +545,7 @@ def _letter(given):
             f"a letter compares at most {MOST_OPTIONS} options, not {count}. Leave some --against"
             " out; the command 'record' takes them all."
         )
-    options = options_of((given.scenario, *given.against))
+    options = titled(options_of((given.scenario, *given.against)), given.name)
     if not given.overwrite:  # before the minutes that it takes
         refuse_existing(folder / folder_name(next(iter(options.values())), "letter"))
     prices = read_prices(given.prices) if given.prices is not None else None

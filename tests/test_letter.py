@@ -18,6 +18,7 @@ from gymtools import __main__ as command_line
 from gymtools.__main__ import main
 from gymtools.acoustics.criteria import CRITERIA
 from gymtools.design import offer as offer_module
+from gymtools.design.decision import titled
 from gymtools.design.losses import FAILS, Standing, losses, newly, served, standings
 from gymtools.design.offer import offer
 from gymtools.display.charts.seat_plan import counts_sentence
@@ -366,6 +367,21 @@ def files(tmp_path):
     for name, scenario in (("a", FEW), ("b", CHEAPER)):
         save(scenario, tmp_path / f"{name}.toml")
     return tmp_path
+
+
+def test_options_have_the_names_that_are_given():
+    """Behavior: names in the order of the options, the file's where none is given; too many, an
+    empty one and two alike are refused in one line.
+    """
+    options = {"larkfield": FEW, "cheap": CHEAPER}
+    named = titled(options, ["Both ends"])
+    assert list(named) == ["Both ends", "cheap"] and list(named.values()) == [FEW, CHEAPER]
+    with pytest.raises(ValueError, match="3 names for 2 options. Give one for each"):
+        titled(options, ["A", "B", "C"])
+    with pytest.raises(ValueError, match="the name of an option is empty"):
+        titled(options, [" "])
+    with pytest.raises(ValueError, match="two options are called 'cheap'"):
+        titled(options, ["cheap"])
 
 
 def test_the_letter_from_the_command_line(files, monkeypatch, capsys):
