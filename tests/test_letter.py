@@ -18,6 +18,7 @@ from gymtools.acoustics.criteria import CRITERIA
 from gymtools.command_line import documents as command_line
 from gymtools.command_line.entry import main
 from gymtools.design import offer as offer_module
+from gymtools.design.decision import titled
 from gymtools.design.losses import FAILS, Standing, losses, newly, served, standings
 from gymtools.design.offer import offer
 from gymtools.display.charts.seat_plan import counts_sentence
@@ -207,6 +208,7 @@ def test_what_is_there_already_is_an_option_without_a_price(offered):
     words = " ".join(told(letter_html((offered[0], o))).split())
     whole = money(offered[0].quote.total, "$")
     assert f"It costs {whole} less than option A" in words and "3 that hang there already" in words
+    assert "there already (not tried)" in words
     assert "Words are hard to follow" in words
     assert "working days" not in told(letter_html((o,)))
 
@@ -225,13 +227,53 @@ def test_names_and_dates_are_given_and_not_guessed(offered):
     today's date never does.
     """
     blank, today = letter_html(offered), datetime.date.today()
-    assert blank.count('class="to-write"') == 7  # date, to, from, because (2), by when, signature
+    assert blank.count('class="to-write"') == 5  # date, to, from, by when, signature
+    assert "Reason proposed from the figures" in blank
     assert str(today.year) not in told(blank)
     given = dict(recipient=HOSTILE, sender="R. Adeyemi", date=datetime.date(2026, 3, 5))
     html = letter_html(offered, reason="it reaches both ends.", **given)
     assert html.count('class="to-write"') == 1 and "March 5, 2026" in html
     assert quoted(HOSTILE) in html and HOSTILE not in html and "<script" not in html
     assert "because <bdi>it reaches both ends</bdi>." in html
+    assert "proposed from the figures" not in html
+
+
+def test_a_proposed_reason_counts_who_gains(offered):
+    """Independent: without the designer's own reason the letter says, use by use, of how many of
+    100 the recommended option makes words clear, counted from what they hear, and what it costs
+    more; where nobody gains it says so.
+    """
+    words = " ".join(told(letter_html(offered)).split())
+    proposed = words.partition("Reason proposed from the figures")[2].partition("price")[0]
+    shares = []
+    for o in offered:
+        result, clear = o.results["game"], 0.0
+        for name, weight in result.weights.items():
+            heard = result.sti[result.spans[name]]
+            clear += weight * np.mean(heard >= FEW.targets.sti - 0.005)
+        shares.append(100 * clear / sum(result.weights.values()))
+    assert shares[0] > shares[1]
+    said = f"{shares[0]:.0f} of 100 in game (with option B : {shares[1]:.0f})"
+    assert said in proposed
+    more = money(offered[0].quote.total - offered[1].quote.total, "$")
+    assert f"costs {more} more than option B" in proposed
+    twin = " ".join(told(letter_html((offered[0], replace(offered[0], name="twin")))).split())
+    assert "Nobody hears better with it than with option twin , as far as we looked" in twin
+
+
+def test_the_picture_shows_the_use_whose_seats_hear_least(offered):
+    """Independent: of the uses the one with the smallest share of seats with clear words, the court
+    left out; those who stand on it are named as such.
+    """
+    first, shares = offered[0], {}
+    for use, result in first.results.items():
+        seats = [n for n in result.weights if n != "court"] or list(result.weights)
+        heard = np.concatenate([result.sti[result.spans[n]] for n in seats])
+        shares[use] = np.mean(heard >= FEW.targets.sti - 0.005)
+    use = min(shares, key=shares.get)
+    html = letter_html(offered)
+    assert f"Option {quoted('A')} in {quoted(use)}, the use whose seats" in html
+    assert ("people who stand there" in html) == ("court" in first.results[use].weights)
 
 
 def test_hostile_names_are_text(offered):
@@ -325,6 +367,21 @@ def files(tmp_path):
     for name, scenario in (("a", FEW), ("b", CHEAPER)):
         save(scenario, tmp_path / f"{name}.toml")
     return tmp_path
+
+
+def test_options_have_the_names_that_are_given():
+    """Behavior: names in the order of the options, the file's where none is given; too many, an
+    empty one and two alike are refused in one line.
+    """
+    options = {"larkfield": FEW, "cheap": CHEAPER}
+    named = titled(options, ["Both ends"])
+    assert list(named) == ["Both ends", "cheap"] and list(named.values()) == [FEW, CHEAPER]
+    with pytest.raises(ValueError, match="3 names for 2 options. Give one for each"):
+        titled(options, ["A", "B", "C"])
+    with pytest.raises(ValueError, match="the name of an option is empty"):
+        titled(options, [" "])
+    with pytest.raises(ValueError, match="two options are called 'cheap'"):
+        titled(options, ["cheap"])
 
 
 def test_the_letter_from_the_command_line(files, monkeypatch, capsys):

@@ -128,6 +128,34 @@ def test_a_changed_price_changes_the_totals(quotes, written):
 
 
 @calculated_here
+def test_days_follow_the_hours_and_the_crew(quotes, written):
+    """Independent: days of lift and crew, worked out by the calculator, are those of the bill; with
+    three fitters of ten hours, and a loudspeaker of one hour more, they are worked out by hand from
+    the hours in the sheet.
+    """
+    q, items = quotes[0], ("scissor lift", "day of the crew")
+    sheet = calculated(written)[0]["1 A"]
+    for item in items:
+        (line,) = [x for x in q.lines if x.item == item]
+        row = row_of(sheet, 2, item)
+        assert row[3].value == line.quantity and row[11].value == line.why
+    first = openpyxl.load_workbook(written)["1 A"]
+    cell = row_of(first, 1, "loudspeaker")[7]
+    change(written, "1 A", {cell.coordinate: cell.value + 1})
+    change(written, "Summary", {"B12": 3, "B13": 10})
+    sheet = calculated(written)[0]["1 A"]
+    lines = [x for x in q.lines if x.kind not in ("lift hire", "travel")]
+    ground = "amplifier rack microphone mixer processor spare commissioning permit training antenna"
+    ground = {*ground.split(), "wall plate", "assistive listening", "fire alarm"}
+    on_site = sum(x.hours for x in lines) + 8  # of eight loudspeakers
+    overhead = on_site - sum(x.hours for x in lines if x.kind in ground)
+    for item, hours in zip(items, (overhead, on_site), strict=True):
+        row = row_of(sheet, 2, item)
+        assert row[3].value == -(-hours // 30)
+        assert row[11].value.endswith("by 3 fitters, 10 hours a day")
+
+
+@calculated_here
 def test_phases_add_up_and_follow_the_year(quotes, written):
     """Worked by hand: the panels are phase 2, all else phase 1, and both are the bill; done two
     years after the prices at 5 % a year the second costs 1.1025 times as much.

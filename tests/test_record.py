@@ -15,7 +15,7 @@ from types import SimpleNamespace
 import pytest
 from browser import FLAGS, SHOTS, browser_path
 from playwright.sync_api import sync_playwright
-from schools import SCENARIOS
+from schools import SCENARIOS, heard
 
 from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
@@ -31,6 +31,7 @@ from gymtools.display.documents import handover
 from gymtools.display.documents.handover import write_handover, write_record
 from gymtools.display.documents.page import Page, quoted
 from gymtools.display.documents.record import record_html
+from gymtools.display.documents.record_figures import sectioned_area
 from gymtools.display.documents.record_gym import gym
 from gymtools.display.documents.record_inputs import inputs
 from gymtools.display.documents.seat_plan import LETTER, WIDE, seat_plan, shown_use
@@ -45,6 +46,7 @@ from gymtools.venue.paths import changed
 from gymtools.venue.validation import court_conflicts, low_over_courts
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
+LARK = SCENARIOS["larkfield"].uses
 SHORT = replace(DOVECOTE, uses=DOVECOTE.uses[:2])
 DAY = datetime.date(2026, 11, 25)
 HOSTILE = '<script>alert("x")</script> & "quotes" </script> right to left ' + "long " * 20 + "end"
@@ -546,6 +548,16 @@ def test_seats_are_marked_as_they_are_judged(decision):
         assert re.search(rf"{sign} \w+ the target: {100 * count / len(values):.0f} %", drawn)
     with pytest.raises(ValueError, match=r"^quantity = 'distance': no seat is held against"):
         seat_plan(result, "distance")
+
+
+def test_the_section_goes_through_the_seats_of_the_use():
+    """Trade fact: at a graduation and a performance the chairs on the floor are those who came for
+    it (common practice, no source); where all bleachers hear alike they are cut, and a class on
+    the court has no rows to cut.
+    """
+    cut = {u.name: sectioned_area(heard("larkfield", u.name, room="statistical")) for u in LARK}
+    assert cut["performance"] == "show chairs" and cut["class"] is None
+    assert cut["graduation"] == "graduation chairs" and cut["game"] == "north bank"
 
 
 @pytest.mark.parametrize("name", SCENARIOS)

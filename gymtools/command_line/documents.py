@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from ..design.comparing import check_same_gym
-from ..design.decision import decide, options_of
+from ..design.decision import decide, options_of, titled
 from ..design.offer import offer
 from ..design.revisions import Issue
 from ..display.documents.handover import folder_name, write_drawings, write_record
@@ -17,6 +17,8 @@ from ..venue.units import UNITS
 from ..venue.writing_files import refuse_existing
 from .arguments import add_output, add_prices, date, example, folder_of, say, text
 from .progress import Progress
+
+LINE = "a line to write on when left out"  # in the help of what a letter may leave blank
 
 
 def _add_record(commands):
@@ -40,6 +42,7 @@ def _add_record(commands):
         default="file",
         help="what the record holds: plain words, schedules, or everything (default)",
     )
+    _add_names(command)
     add_prices(command)
     _add_issue(command)
     add_output(command)
@@ -62,19 +65,36 @@ def _add_letter(commands):
         help=f"scenario file of another option; at most {MOST_OPTIONS - 1} of them",
     )
     given = (
-        ("--for", "recipient", "NAME", "who it is for"),
-        ("--from", "sender", "NAME", "who writes it"),
-        ("--reason", "reason", "WORDS", "why this option is recommended"),
+        ("--for", "recipient", "NAME", f"who it is for; {LINE}"),
+        ("--from", "sender", "NAME", f"who writes it; {LINE}"),
+        (
+            "--reason",
+            "reason",
+            "WORDS",
+            "why this option is recommended; proposed from the figures when left out",
+        ),
     )
     for option, name, what, words in given:
-        blank = f"{words}; a line to write on when left out"
-        command.add_argument(option, dest=name, type=text, metavar=what, help=blank)
-    command.add_argument(
-        "--date", type=date, metavar="YYYY-MM-DD", help="a line to write on when left out"
-    )
+        command.add_argument(option, dest=name, type=text, metavar=what, help=words)
+    command.add_argument("--date", type=date, metavar="YYYY-MM-DD", help=LINE)
+    _add_names(command)
     add_prices(command)
     add_output(command)
     command.set_defaults(run=_letter)
+
+
+def _add_names(command):
+    command.add_argument(
+        "--name",
+        type=text,
+        action="append",
+        default=[],
+        metavar="NAME",
+        help=(
+            "what an option is called, the chosen one first, then those of --against; may be given"
+            " several times (default: the name of its file)"
+        ),
+    )
 
 
 def _add_issue(command):
@@ -117,7 +137,7 @@ def _add_specification(commands):
         "--date",
         type=date,
         metavar="YYYY-MM-DD",
-        help="date of issue; a line to write on when left out",
+        help=f"date of issue; {LINE}",
     )
     command.add_argument(
         "--prices",
@@ -138,7 +158,7 @@ def _add_drawings(commands):
     )
     command.add_argument("scenario", type=text, help="scenario file of the chosen option")
     command.add_argument("--revision", type=text, help="letter or number of this issue")
-    blank = "date of issue; a line to write on when left out"
+    blank = f"date of issue; {LINE}"
     command.add_argument("--date", type=date, metavar="YYYY-MM-DD", help=blank)
     command.add_argument("--units", choices=UNITS, help="of the drawings (default: the school's)")
     add_output(command)
@@ -147,7 +167,7 @@ def _add_drawings(commands):
 
 def _record(given):
     folder = folder_of(given.folder)
-    options = options_of((given.scenario, *given.against))
+    options = titled(options_of((given.scenario, *given.against)), given.name)
     check_same_gym(options)
     if not given.overwrite:
         refuse_existing(folder / folder_name(next(iter(options.values()))))
@@ -169,7 +189,7 @@ def _letter(given):
             f"a letter compares at most {MOST_OPTIONS} options, not {count}. Leave some --against"
             " out; the command 'record' takes them all."
         )
-    options = options_of((given.scenario, *given.against))
+    options = titled(options_of((given.scenario, *given.against)), given.name)
     check_same_gym(options)
     if not given.overwrite:  # before the minutes that it takes
         refuse_existing(folder / folder_name(next(iter(options.values())), "letter"))

@@ -102,6 +102,37 @@ def options_of(files, arrangements=()):
     return dict(zip(names, made, strict=True))
 
 
+def titled(options, titles):
+    """Options by names that their readers know.
+
+    Parameters
+    ----------
+    options : dict
+        Scenario by name, of ``options_of``
+    titles : sequence of str
+        In their order; those left out keep the name of their file
+
+    Returns
+    -------
+    options : dict
+        The same scenarios in the same order
+
+    Raises
+    ------
+    ValueError
+        There are more titles than options, one is empty, or two are the same
+    """
+    if len(titles) > len(options):
+        raise ValueError(f"{len(titles)} names for {len(options)} options. Give one for each.")
+    if not all(title.strip() for title in titles):
+        raise ValueError("the name of an option is empty. Write one, or leave it out.")
+    names = [*titles, *list(options)[len(titles) :]]
+    for n, name in enumerate(names):
+        if name in names[:n]:
+            raise ValueError(f"two options are called '{one_line(name)}'. Give them other names.")
+    return dict(zip(names, options.values(), strict=True))
+
+
 def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, stop=None):
     """Put a decision together.
 

@@ -53,7 +53,7 @@ def bill(scenario, prices=None, *, amplification=None):
             tally.count(TREATMENT, t.finish, t.area, _where(t, scenario.units))
     lines = tally.lines(book)
     lines += _priced(book, from_design(scenario, system, hung))
-    return (*_staying(scenario), *again, *lines, *_priced(book, from_hours(lines)))
+    return (*_staying(scenario), *again, *lines, *_priced(book, from_hours([*again, *lines])))
 
 
 class _Tally:

@@ -23,6 +23,7 @@ OVERHEAD = (  # kinds of work done from a lift
     "conduit",
     "treatment",
 )
+BY_HOURS = ("lift hire", "travel")  # kinds that follow from the hours of all others
 
 
 @dataclass(frozen=True, kw_only=True)

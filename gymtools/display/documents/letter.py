@@ -6,6 +6,8 @@ included.
 from html import escape
 from pathlib import Path
 
+import numpy as np
+
 from ...design.losses import FAILS, THIRDS, newly, served
 from ...equipment.job_costs import CREW, DAY
 from ...equipment.prices import money
@@ -80,17 +82,18 @@ h1 {{ font-size: 21px; margin: 14px 0 6px; }}
 h2 {{ font-size: 15.5px; border: 0; margin: 11px 0 2px; padding: 0; break-after: avoid; }}
 p, ul {{ margin: 3px 0; }}
 ul {{ padding-left: 20px; }}
-li {{ margin: 1px 0; }}
+li {{ margin: 1px 0; break-inside: avoid; }}
 .to-write {{
   display: inline-block; min-width: 190px; border-bottom: 1px solid #4a5560; height: 1em;
 }}
-.head td {{ border: 0; padding: 1px 12px 1px 0; font-size: 14.5px; }}
+.head td {{ border: 0; padding: 3px 12px 3px 0; font-size: 14.5px; }}
 .head {{ width: auto; margin: 0; }}
-figure {{ margin: 5px 0; display: block; }}
+figure {{ margin: 8px 0; display: flex; gap: 16px; align-items: center; break-inside: avoid; }}
+figure > svg {{ flex: 0 1 auto; max-width: 66%; }}
 table {{ font-size: 13.5px; }}
 td:first-child {{ max-width: 9em; }}
-figcaption {{ max-width: 680px; }}
-svg {{ max-width: 100%; height: auto; }}
+figcaption {{ flex: 1 1 30%; }}
+svg {{ height: auto; }}
 figcaption svg {{ vertical-align: -1px; }}
 .small {{ font-size: 12.5px; }}
 @media print {{
@@ -115,7 +118,8 @@ def letter_html(offered, *, recipient="", sender="", date=None, reason=""):
     date : datetime.date, optional
         Of the letter; a line to write on when left out
     reason : str
-        Why the recommended one, in the designer's words; a line to write on when left out
+        Why the recommended one, in the designer's words; one proposed from the figures when left
+        out, marked as such
 
     Returns
     -------
@@ -215,8 +219,39 @@ def _looked_at(offered, reason):
     name = f"<b>option {quoted(offered[0].name)}</b>"
     if len(offered) == 1:
         return f"{start} We worked out one option: {name}.</p>"
-    because = f"{quoted(reason.rstrip('.'))}." if reason else f"{BLANK}{BLANK}"
-    return f"{start} Of {len(offered)} options we recommend {name}, because {because}</p>"
+    recommended = f"{start} Of {len(offered)} options we recommend {name}"
+    if reason:
+        return f"{recommended}, because {quoted(reason.rstrip('.'))}.</p>"
+    return (
+        f"{recommended}.</p><p><b>Reason proposed from the figures</b> (the designer's own takes"
+        f" its place): {_proposed(offered)}</p>"
+    )
+
+
+def _proposed(offered):
+    """What the recommended option gives that the next one does not, and for whom."""
+    first, other = offered[0], min(offered[1:], key=lambda o: o.quote.total)
+    ours, theirs = _clear(first), _clear(other)
+    more = {u: 100 * (ours[u] - theirs[u]) for u in ours if u in theirs}
+    gained = [u for u in sorted(more, key=more.get, reverse=True) if round(more[u]) > 0]
+    name, said = f"option {quoted(other.name)}", []
+    less = first.quote.total - other.quote.total
+    if gained:
+        words = [
+            f"{100 * ours[u]:.0f} of 100 in {quoted(u)} (with {name}: {100 * theirs[u]:.0f})"
+            for u in gained[:MOST_COMPARED]
+        ]
+        said.append(f"It makes words clear for {_listed(words)}.")
+    elif other.loses_against(first):
+        troubles = dict.fromkeys(TROUBLES[after.what] for _, after in other.loses_against(first))
+        words = [f"{t[:1].lower()}{t[1:]}" for t in list(troubles)[:MOST_COMPARED]]
+        said.append(f"It spares some listeners what {name} brings: {'; '.join(words)}.")
+    else:
+        said.append(f"Nobody hears better with it than with {name}, as far as we looked.")
+    if round(less):
+        amount = escape(money(abs(less), first.quote.currency))
+        said.append(f"It costs {amount} {'more' if less > 0 else 'less'} than {name}.")
+    return " ".join(said)
 
 
 def _options(offered):
@@ -247,7 +282,7 @@ def _price_words(quote):
     )
     return (
         f"{whose} The range has {RESERVE_PCT:.0f} % for what is not known yet and what bids differ"
-        " by. *Of 100 who listen, use by use."
+        " by. *Of 100 who listen, use by use, those who stand on the court included."
     )
 
 
@@ -257,7 +292,9 @@ def _described(offered):
     stay = sum(g.number for g in s.groups if g.existing)
     count = len(s.loudspeakers) - stay
     words = [f"{count} {'new ' if stay else ''}loudspeaker{'s' * (count != 1)}"] * bool(count)
-    words += [f"{stay} that hang{'s' * (stay == 1)} there already"] * bool(stay)
+    if stay:
+        found = dict.fromkeys(g.condition or "not tried" for g in s.groups if g.existing)
+        words.append(f"{stay} that hang{'s' * (stay == 1)} there already ({', '.join(found)})")
     for finish in dict.fromkeys(t.finish for t in s.treatments if not t.existing):
         area = sum(t.area for t in s.treatments if t.finish == finish and not t.existing)
         words.append(f"{area_text(area, s.units)} of {finish}")
@@ -367,18 +404,30 @@ def _where(standing, other):
 
 
 def _picture(offered):
-    """The recommended option in the use in which words are clear for fewest."""
-    shares = _clear(offered)
+    """The recommended option in the use in which the fewest seats of the audience hear clearly;
+    those who stand on the court count only where nobody sits.
+    """
+    shares = {use: _seated(result) for use, result in offered.results.items()}
     use = min(shares, key=shares.get)
     result = offered.results[use]
     numbers = served(result)
+    stand = [quoted(name) for name in numbers if on_court(name)]
+    standing = f" Marks on the {_listed(stand)} are people who stand there." if stand else ""
     view = scene.View(result=result, quantity="sti", units=offered.scenario.units)
     counts = escape(_sentence(counts_sentence(numbers)))
     return (
         f"<figure>{seat_plan(view, numbers)}<figcaption>{legend()}<br>"
-        f"Option {quoted(offered.name)} in {quoted(use)}, where words are clear for fewest, seen"
-        f" from above: each mark is a seat, or a place to stand. {counts}.</figcaption></figure>"
+        f"Option {quoted(offered.name)} in {quoted(use)}, the use whose seats have the most without"
+        f" clear words, seen from above. Each mark is a seat.{standing} {counts}."
+        "</figcaption></figure>"
     )
+
+
+def _seated(result):
+    """Share of the seats with clear words; of those who stand where nobody sits."""
+    found = served(result)
+    seats = [numbers for name, numbers in found.items() if not on_court(name)]
+    return float((np.concatenate(seats or list(found.values())) == 0).mean())
 
 
 def _not_reached(offered):

@@ -4,6 +4,7 @@ changed in a yellow cell changes every total that rests on it.
 
 from dataclasses import dataclass
 
+from ...equipment.job_costs import BY_HOURS, CREW, DAY, OVERHEAD
 from ...equipment.prices import in_units
 from ...equipment.quote import HIGH_PCT, LOW_PCT, RESERVE_PCT, not_priced, phase
 from ...venue.spreadsheets import as_text
@@ -36,7 +37,9 @@ HOLDS = (
     "The phases are a proposal. What is predicted holds when all of them are done; until the"
     " treatment is there, the gym rings as it does now."
 )
-RATE, RESERVE, LOW, HIGH, YEAR, RISE = (f"$B${row}" for row in range(6, 12))  # of the summary
+RATE, RESERVE, LOW, HIGH, YEAR, RISE, FITTERS, HOURS = (  # of the summary
+    f"$B${row}" for row in range(6, 14)
+)
 
 
 @dataclass(frozen=True)
@@ -128,6 +131,7 @@ def _write_option(sheet, quote, school, units):
         _write_line(sheet, first + n, phase(line), line, units, quote.currency)
     last = first + len(quote.lines) - 1
     total = last + 1
+    _days_from_hours(sheet, first, last)
     _sum_row(sheet, total, first, last, quote.currency)
     phases = _write_phases(sheet, total + 2, (first, last), quote.currency)
     alternates = _write_alternates(sheet, total + 8, quote, units)
@@ -186,6 +190,31 @@ def _write_line(sheet, row, first, line, units, currency):
     sheet.cell(row, 11, f"=G{row}+J{row}").number_format = money_format(currency)
     sheet.cell(row, 12, as_text(line.why))
     sheet.cell(row, 13, as_text(line.source))
+
+
+def _days_from_hours(sheet, first, last):
+    """Days of lift and crew as formulas of the hours above them; they come last in a bill."""
+    from openpyxl.styles import PatternFill
+
+    follow = [row for row in range(first, last + 1) if sheet.cell(row, 2).value in BY_HOURS]
+    if not follow or follow[0] == first:
+        return
+    above = follow[0] - 1
+    # one sum for each kind: not every program takes a list of kinds in SUMIF
+    held = f"$B${first}:$B${above}", f"$I${first}:$I${above}"
+    overhead = "+".join(f'SUMIF({held[0]},"{kind}",{held[1]})' for kind in OVERHEAD)
+    asked = {
+        "scissor lift": (f"({overhead})", "hours of work overhead"),
+        "day of the crew": (f"SUM({held[1]})", "hours on site"),
+    }
+    crew = f"Summary!{FITTERS}", f"Summary!{HOURS}"
+    for row in follow:
+        if sheet.cell(row, 3).value in asked:
+            hours, words = asked[sheet.cell(row, 3).value]
+            days = f"=ROUNDUP(ROUND({hours}/({crew[0]}*{crew[1]}),6),0)"
+            sheet.cell(row, 4).value, sheet.cell(row, 4).fill = days, PatternFill()
+            said = f'" {words} by "&{crew[0]}&" fitters, "&{crew[1]}&" hours a day"'
+            sheet.cell(row, 12).value = f'=TEXT({hours},"0")&{said}'
 
 
 def _sum_row(sheet, row, first, last, currency):
@@ -251,12 +280,14 @@ def _write_summary(sheet, sheets, school):
         ("highest to expect, above it [%]", HIGH_PCT, "0.0"),
         ("year of these prices", None, "0"),
         ("rise of prices in a year [%]", 0.0, "0.0"),
+        ("fitters who work together", CREW, "0"),
+        ("hours of their day [h]", DAY, "0.0"),
     )
     for n, (words, value, form) in enumerate(rows, 6):
         sheet.cell(n, 1, f"{words}{MARK}")
         _ask(sheet.cell(n, 2), value).number_format = form
     heads = ("option", "bill", "alternates taken", "reserve", "total", "from", "to")
-    row = 13
+    row = 15
     _heads(sheet, row, (*heads, "against the first"))
     for n, s in enumerate(sheets, row + 1):
         _write_total(sheet, n, s, row + 1)

@@ -5,9 +5,11 @@ from html import escape
 from ...acoustics.criteria import CRITERIA, in_sentence
 from ...acoustics.room_comparison import bent_decay, bent_decay_sentence
 from ...design.comparing import loudspeaker_list
+from ...design.losses import served
 from ...design.options import HEADLINES
 from ...equipment.loudness import loudness
 from ...physics.bands import LABELS
+from ...venue.uses import on_court
 from .. import scene, tables
 from ..charts import plans
 from ..tables.markup import Num, table
@@ -137,15 +139,42 @@ def _add_maps(page, name, result):
         if quantity != "feedback_margin" or result.microphones:
             view = scene.View(result=result, quantity=quantity, units=units)
             page.figure(plans.plan(view).update_layout(**MAP), f"{name}: {_caption(quantity)}")
-    bank = next((a.name for a in result.configuration.areas.values() if a.kind == "bank"), None)
-    if bank:
+    seats = sectioned_area(result)
+    if seats:
         page.figure(
             plans.cut(
-                scene.View(result=result, quantity="speech", units=units, area=bank)
+                scene.View(result=result, quantity="speech", units=units, area=seats)
             ).update_layout(**MAP),
-            f"{name}: section through {bank}, axis and edges of the loudspeaker that serves it,"
+            f"{name}: section through {seats}, axis and edges of the loudspeaker that serves it,"
             " speech level along the rows",
         )
+
+
+def sectioned_area(result):
+    """The seats that a section of a use goes through: those of the audience of which the largest
+    share lacks clear words; of several alike the chairs on the floor, then the largest area.
+
+    Parameters
+    ----------
+    result : Result
+        An evaluation
+
+    Returns
+    -------
+    name : str or None
+        Of the area; None where nobody listens but on the court
+    """
+    found = {name: n for name, n in served(result).items() if not on_court(name)}
+    areas = result.configuration.areas
+    return max(
+        found,
+        key=lambda name: (
+            round(float((found[name] > 0).mean()), 2),
+            areas[name].kind == "floor",
+            areas[name].unit_seats * len(areas[name].points),
+        ),
+        default=None,
+    )
 
 
 def _caption(key):
