@@ -18,7 +18,7 @@ from .levels import Fault, joined, levels_of_loudspeakers, levels_of_uses, misfi
 from .readings import FEWEST, SINGLE, measured_of
 
 FALSE_ALARM = 0.05  # chance that anything is reported of a gym that is as predicted
-# each of three families of tests has a third of it: levels with what else is read, decay, tuning
+# of it for tunings, and for all tests of one thing together; a decay is judged by published gyms
 SHARE = FALSE_ALARM / 3
 MOST = 3  # causes looked for in the levels, one after the other
 # of one loudspeaker, and of a group
@@ -66,10 +66,10 @@ def diagnose(plan, readings, conditions):
     Returns
     -------
     causes : tuple of Cause
-        Surest first. The false-alarm rate is at most 5 % for a gym that is as predicted and
-        readings that scatter as their ``spread`` says: a third of it each for the decay, for
-        octaves that are off at all positions, and for everything else. Intelligibility and levels
-        are judged by what the measured decay would make of them
+        Surest first. For a gym that is as predicted and readings that scatter as their ``spread``
+        says, a third of 5 % is the chance that octaves off at all positions are reported, and
+        another third that anything else is; one published gym in twenty has a decay that is.
+        Intelligibility and levels are judged by what the measured decay would make of them
     """
     readings = [r for r in readings if r.kind.diagnosis and r.is_measured]
     readings = _with_measured_decay(readings, conditions)
@@ -80,7 +80,7 @@ def diagnose(plan, readings, conditions):
     known = _as_tested(plan, tested, levels)
     fault, found = _levels_explained(plan.scenario, levels, limit, known)
     found += other + _tunings(plan, readings, conditions, fault)
-    limits = {"decay": SHARE, "tuning": SHARE / len(plan.leads)}
+    limits = {"decay": FALSE_ALARM, "tuning": SHARE / len(plan.leads)}
     seen = {c.subject for c in tested}
     sure = [
         c
