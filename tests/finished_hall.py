@@ -7,14 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from gymtools.acoustics.evaluate import evaluate
+from gymtools.commissioning.comparison import limits_db
 from gymtools.commissioning.expected import Conditions, arrival_ms, expect
 from gymtools.commissioning.levels import Fault, interference, levels_of
 from gymtools.commissioning.plan import as_tested
 from gymtools.commissioning.readings import in_octaves, one_value
 from gymtools.commissioning.sheet import filled_sheet
 from gymtools.design.input_errors import ungrouped
-from gymtools.equipment.amplification import amplify
-from gymtools.equipment.loudness import loudness
 from gymtools.physics import bands, intelligibility
 from gymtools.venue.paths import changed
 
@@ -29,10 +28,7 @@ def predicted(plan, ambient=None, room="statistical"):
     results = {
         use: evaluate(as_tested(plan.scenario, use, ambient), room=room) for use in plan.leads
     }
-    left = {
-        use: loudness(r, amplify(r.scenario, {use: r})).headroom_db for use, r in results.items()
-    }
-    return Conditions(results=results, leads=plan.leads, to_limit_db=left)
+    return Conditions(results=results, leads=plan.leads, to_limit_db=limits_db(plan, results))
 
 
 def expected_of(plan):

@@ -23,7 +23,12 @@ from gymtools.commissioning.plan import as_tested, minutes_of, plan
 from gymtools.commissioning.positions import tape_words, wall_words
 from gymtools.commissioning.possible_faults import DULL, LABELS
 from gymtools.commissioning.readings import in_octaves, one_value
-from gymtools.commissioning.sheet import filled_sheet, read_sheet, subject_words
+from gymtools.commissioning.sheet import (
+    filled_sheet,
+    plan_of_sheet,
+    read_sheet,
+    subject_words,
+)
 from gymtools.commissioning.trials import trials
 from gymtools.display.documents.commissioning import (
     hours_words,
@@ -32,7 +37,7 @@ from gymtools.display.documents.commissioning import (
     sights_table,
     trials_table,
 )
-from gymtools.display.documents.exports import csv_text
+from gymtools.display.documents.exports import csv_text, write_xlsx
 from gymtools.physics import bands
 from gymtools.venue.files import load, save
 
@@ -186,7 +191,8 @@ def test_a_channel_that_is_late_within_its_group_is_found():
     """Independent: arrivals of Larkfield's N3, which shares its group with N1 and N2 but has a
     channel of its own.
     """
-    made = plan(HALLS["larkfield"], ["game"])
+    channels = (("N1", "N2"), ("N3",), ("S1", "S2", "S3"), ("C1", "C2"))
+    made = plan(HALLS["larkfield"], ["game"], channels=channels)
     conditions = predicted(made)
     readings = [
         replace(r, measured=r.expected + 20.0 * (r.subject == "N3"))
@@ -446,3 +452,26 @@ def test_the_short_form_from_the_command_line(tmp_path):
     (folder,) = (p for p in tmp_path.iterdir() if p.is_dir())
     assert "Short form: " in (folder / "test-plan.html").read_text(encoding="utf-8")
     assert len((folder / "readings.csv").read_text(encoding="utf-8").splitlines()) < 45
+
+
+@pytest.mark.parametrize("form", ["short", "full"])
+def test_the_report_takes_form_and_uses_from_the_sheet(tmp_path, form, capsys):
+    """Behavior: a filled sheet of either form, in CSV or XLSX, is reported without options; no
+    reading of another form or use is missed, and an option still takes precedence.
+    """
+    made, conditions = small(form)
+    sheet = filled(made, measure(made, 3, conditions=conditions))
+    write_xlsx([sheet], tmp_path / "r.xlsx", made.scenario.name)
+    (tmp_path / "r.csv").write_text(csv_text(sheet), encoding="utf-8")
+    for name in ("r.csv", "r.xlsx"):
+        assert plan_of_sheet(tmp_path / name) == (form, ["game", "graduation"])
+    arguments = ["report", str(SCENARIOS / "dovecote.toml"), str(tmp_path / "r.csv")]
+    assert command_line.main(arguments) == 0
+    assert capsys.readouterr().err == ""
+    (page,) = tmp_path.glob("*/commissioning.html")
+    text = page.read_text(encoding="utf-8")
+    assert f"{len(made.readings)} of {len(made.readings)} readings" in text
+    other = "full" if form == "short" else "short"
+    assert command_line.main([*arguments, f"--{other}", "--overwrite"]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert f"{len(made.readings)} of {len(made.readings)} readings" not in text

@@ -766,6 +766,25 @@ def test_the_gym_as_it_sounds_today(tmp_path):
     assert "Nothing that plays is known" in nothing.left_out[-1]
 
 
+def test_the_line_of_an_old_system_is_what_the_survey_states():
+    """Behavior: a stated 70 V or 100 V line is that of the old loudspeakers; where none is stated,
+    or two are, the wiring stays open, and what that means is said where nothing is.
+    """
+    school = load(SCHOOLS / "dovecote.toml")
+
+    def found(*remarks):
+        beside = [row(what="amplifier", remark=words) for words in remarks]
+        made = before(school, items_of(BOX, *beside))
+        (group,) = made.scenario.groups
+        return made.scenario.equipment.wired(group.name).line_volts, made.assumed
+
+    assert found("old, 70 V line")[0] == 70.7 and found("100V")[0] == 100.0
+    assert found("70 V", "100 V")[0] is None
+    volts, assumed = found("runs on 120 V")
+    assert volts is None and "Nobody wrote down how the old loudspeakers are wired" in assumed[-1]
+    assert not any("wired" in words for words in found("70.7 V")[1])
+
+
 def test_a_meeting_begins_with_the_gym_as_it_sounds_today(tmp_path):
     """Behavior: what a survey left beside the school's file stands among the kept designs."""
     file = tmp_path / "dovecote.toml"

@@ -7,7 +7,7 @@ from pathlib import Path
 from ..commissioning.comparison import compare
 from ..commissioning.plan import plan
 from ..commissioning.recordings import with_recordings
-from ..commissioning.sheet import read_sheet
+from ..commissioning.sheet import plan_of_sheet, read_sheet
 from ..commissioning.survey_lines import survey_lines
 from ..commissioning.survey_sheet import read_survey
 from ..display.documents.commissioning import write_plan, write_report
@@ -43,8 +43,8 @@ def _add_testplan(commands):
         epilog=example("testplan scenarios/larkfield.toml --short"),
     )
     command.add_argument("scenario", type=text, help="scenario file of what was built")
-    _add_uses(command)
-    _add_form(command)
+    _add_uses(command, "all that differ")
+    _add_form(command, "full")
     add_output(command)
     command.set_defaults(run=_testplan)
 
@@ -63,7 +63,7 @@ def _add_report(commands):
         metavar="FOLDER",
         help="folder with impulse responses (WAV), named by the readings they stand for",
     )
-    _add_uses(command)
+    _add_uses(command, "those that the entry sheet states")
     _add_form(command)
     command.add_argument(
         "--folder",
@@ -75,36 +75,34 @@ def _add_report(commands):
     command.set_defaults(run=_report)
 
 
-def _add_form(command):
+def _add_form(command, default=None):
+    """Which form of the plan; by default of a report, the one that its entry sheet states."""
     form = command.add_mutually_exclusive_group()
     form.add_argument(
         "--short",
         dest="form",
         action="store_const",
         const="short",
-        help="fewer than 40 readings, about two hours; the same for plan and report",
+        help="fewer than 40 readings, about two hours",
     )
     form.add_argument(
         "--full",
         dest="form",
         action="store_const",
         const="full",
-        help="all readings (default)",
+        help=f"all readings (default: {default or 'the form that the entry sheet states'})",
     )
-    command.set_defaults(form="full")
+    command.set_defaults(form=default)
 
 
-def _add_uses(command):
+def _add_uses(command, default):
     command.add_argument(
         "--use",
         type=text,
         action="append",
         default=None,
         metavar="NAME",
-        help=(
-            "a use that is measured; may be given several times, the same for plan and report"
-            " (default: all that differ)"
-        ),
+        help=f"a use that is measured; may be given several times (default: {default})",
     )
 
 
@@ -137,7 +135,8 @@ def _report(given):
     folder = _report_folder(given)
     scenario = load(given.scenario)
     _refuse_existing(folder, scenario, "commissioning-report", given)
-    made = plan(scenario, given.use, form=given.form)
+    form, uses = plan_of_sheet(given.readings)
+    made = plan(scenario, given.use or uses, form=given.form or form or "full")
     readings = read_sheet(given.readings, made)
     if given.waves is not None:
         readings = with_recordings(readings, given.waves, made)

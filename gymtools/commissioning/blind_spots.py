@@ -6,7 +6,7 @@ import numpy as np
 from scipy.stats import chi2, norm
 
 from . import tuning
-from .diagnosis import FALSE_ALARM, diagnose, limit_of, patterns
+from .diagnosis import SHARE, diagnose, limit_of, patterns
 from .kinds import KINDS
 from .levels import Fault, misfits
 from .possible_faults import LABELS, nothing_wrong, possible_faults, read_with
@@ -78,7 +78,7 @@ def _would_be_seen(plan, made, conditions, fault):
         return _late(read, limit)
     if fault.kind == "not loaded":
         return any(
-            o.use == fault.subject and o.not_loaded and _is_sure(o.chance, FALSE_ALARM, plan)
+            o.use == fault.subject and o.not_loaded and _is_sure(o.chance, SHARE, plan)
             for o in tuning.offsets(plan, read, conditions, Fault.none(len(fault.late_ms)))
         )
     if fault.kind == "livelier":

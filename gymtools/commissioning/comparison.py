@@ -9,7 +9,7 @@ import numpy as np
 from ..acoustics.criteria import CRITERIA, reverberation_target
 from ..acoustics.evaluate import evaluate, evaluate_all
 from ..acoustics.measured_room import FittedRoom, Readings, fitted_to, predicted_spread
-from ..equipment.amplification import amplify
+from ..equipment.amplification import driving
 from ..equipment.loudness import loudness
 from ..physics import bands
 from ..venue.measured_room import MeasuredRoom, octaves_of
@@ -200,12 +200,29 @@ def conditions_of(plan, sheet, *, room="traced"):
         name: evaluate(as_tested(plan.scenario, name, sheet.ambient_db), room=room)
         for name in plan.leads
     }
-    to_limit_db = {
-        name: loudness(r, amplify(r.scenario, {name: r})).headroom_db
-        for name, r in results.items()
-        if of_kind(sheet.readings, "maximum level", name)
-    }
-    return Conditions(results=results, leads=plan.leads, to_limit_db=to_limit_db)
+    asked = {u: r for u, r in results.items() if of_kind(sheet.readings, "maximum level", u)}
+    return Conditions(results=results, leads=plan.leads, to_limit_db=limits_db(plan, asked))
+
+
+def limits_db(plan, results):
+    """Level left in some uses until the first loudspeaker or amplifier is at its limit.
+
+    Parameters
+    ----------
+    plan : TestPlan
+        Its design's amplifiers are those of all uses together, as they are installed
+    results : dict
+        Evaluations of uses as they are measured, by name
+
+    Returns
+    -------
+    limits : dict
+        By use; empty where no amplifier of the price book suits the design [dB]
+    """
+    system = plan.amplification if results else None
+    if system is None:
+        return {}
+    return {u: loudness(r, driving(system, r)).headroom_db for u, r in results.items()}
 
 
 # ---- reading by reading

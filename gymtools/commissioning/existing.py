@@ -14,6 +14,7 @@ from ..venue.texts import shown
 from ..venue.typed_values import read_value
 from ..venue.units import length_text
 from ..venue.uses import GroupSetting
+from ..venue.wiring import Wiring
 
 BEFORE = "before"  # what the gym as it is is called among the kept designs
 OTHER = ("amplifier", "mixer", "processor", "microphone", "cable", "rack", "assistive listening")
@@ -41,6 +42,9 @@ CONDITION_WORDS = {
 }
 # cells that say nothing
 UNWRITTEN = ("", "?", "-", "n/a", "na", "not sure", "unknown", "none", "not measured")
+# a line as the survey writes it down, e.g. "70 V amplifier"
+LINE = re.compile(r"\b(70(?:[.,]7)?|100) ?V\b")
+LINE_VOLTS = {"70": 70.7, "70.7": 70.7, "70,7": 70.7, "100": 100.0}
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -356,24 +360,27 @@ def before(scenario, items):
     if not plays:
         left_out.append("Nothing that plays is known, so there is nothing to compare with.")
     return Before(
-        scenario=_with(scenario, groups) if plays else None,
+        scenario=_with(scenario, groups, _lines(items)) if plays else None,
         left_out=tuple(left_out),
         assumed=tuple(_assumed(items)),
     )
 
 
-def _with(scenario, groups):
+def _with(scenario, groups, lines=()):
     """The gym with some loudspeakers, dead ones off; while all are dead they are looked at as if
-    they played.
+    they played. Their line is the one that the survey states; two different ones say of no group
+    which is its own.
     """
+    line = Wiring(line_volts=lines[0]) if len(lines) == 1 else None
     dead = [g.name for g in groups if g.condition == "dead"]
     off = {name: GroupSetting(on=False) for name in dead} if len(dead) < len(groups) else {}
+    wiring = {g.name: line for g in groups} if line else {}
     return replace(
         scenario,
         groups=tuple(groups),
         uses=tuple(replace(u, groups=off) for u in scenario.uses if not u.divided),
         treatments=tuple(t for t in scenario.treatments if t.existing),
-        equipment=replace(scenario.equipment, existing=True, wiring={}),
+        equipment=replace(scenario.equipment, existing=True, wiring=wiring),
     )
 
 
@@ -411,7 +418,18 @@ def _assumed(items):
             said.append(f"tilts down {TILT_DEG:.0f}°")
         if said:
             found.append(f"{item.where}: '{item.words}' {' and '.join(said)}.")
+    if any(i.is_loudspeaker and not i.missing for i in items) and not _lines(items):
+        found.append(
+            "Nobody wrote down how the old loudspeakers are wired: their wiring is left open, and"
+            " how loud they can get is that of amplifiers that suit them."
+        )
     return found
+
+
+def _lines(items):
+    """Voltages of lines that the survey states of amplifiers, cable or loudspeakers [V]."""
+    stated = (LINE.search(f"{i.words} {i.remark}") for i in items)
+    return sorted({LINE_VOLTS[found[1]] for found in stated if found})
 
 
 def before_file(file):

@@ -1,6 +1,7 @@
 """What is measured in the finished gym, where, and how: a plan made from the design."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -50,6 +51,13 @@ class TestPlan:
     notes: tuple  # sentences
     form: str = "full"  # one of FORMS
     channels: tuple = ()  # loudspeakers that share a channel, each a tuple of tags
+
+    @cached_property
+    def amplification(self):
+        """Amplifiers and lines of the design for all its uses, None where none of the price book
+        suits (Amplification or None).
+        """
+        return _amplified(self.scenario)
 
     @property
     def minutes(self):
@@ -252,14 +260,21 @@ def _channels(scenario, given):
                 f"channels = {found} do not hold every loudspeaker once: {', '.join(tags)}."
             )
         return found, ()
-    try:
-        made = amplify(scenario)
-    except ValueError:
+    made = _amplified(scenario)
+    if made is None:
         return tuple((tag,) for tag in tags), (
             "No amplifier of the price book suits this design: every loudspeaker is taken to have a"
             " channel of its own.",
         )
     return tuple(tuple(t for t in tags if t in c.tags) for c in made.channels), ()
+
+
+def _amplified(scenario):
+    """Amplifiers and lines, None where the price book has none that suits."""
+    try:
+        return amplify(scenario)
+    except ValueError:
+        return None
 
 
 def _split_groups(scenario, channels):

@@ -45,6 +45,9 @@ OLD_WORDS = {"centre": "center", "place": "seat"}  # of sheets filled before the
 OLD_COLUMNS = {"test": "kind", "place": "position"}  # the same
 SCHOOL = re.compile(r"(?:.* |)School: (.+)\.")  # in the note
 TITLE = re.compile(r"(.+): Readings")  # over a workbook's table
+# the plan that a sheet is of, in the same note; uses divided by USES
+PLAN = re.compile(r"(?:.* |)Form: (full|short)\. Uses: (.+?)\. School: .+\.")
+USES = "; "
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -140,8 +143,8 @@ def entry_sheet(plan):
     ]
     note = (
         "Leave empty what was not measured. Noise, reverberation time and levels in octaves;"
-        " everything else under value. Keep the first seven columns as they are. School:"
-        f" {plan.scenario.name}."
+        " everything else under value. Keep the first seven columns and this line as they are."
+        f" Form: {plan.form}. Uses: {USES.join(plan.leads)}. School: {plan.scenario.name}."
     )
     return Schedule(title="Readings", columns=COLUMNS, rows=tuple(rows), note=note)
 
@@ -166,6 +169,37 @@ def subject_words(reading):
 def _unit_words(kind):
     """Unit of a kind of test, for the entry sheet."""
     return "dB, or dB(A) under value" if kind.dba else kind.unit
+
+
+def plan_of_sheet(path):
+    """Form and uses of the plan that an entry sheet was made from, as its last line states them.
+
+    Parameters
+    ----------
+    path : str or Path
+        As for ``read_sheet``
+
+    Returns
+    -------
+    form : str or None
+        "full" or "short"; None where the sheet does not say
+    uses : list of str or None
+        Names; None where the sheet does not say
+
+    Raises
+    ------
+    ValueError
+        The file is no table that can be read
+    FileNotFoundError
+        There is no such file
+    """
+    # an empty sheet beside the filled one is of the same plan, or of none
+    for table in filter(_has_head, sheets(path).tables):
+        for _, row in table:
+            found = PLAN.fullmatch(row[0].strip()) if row else None
+            if found:
+                return found[1], found[2].split(USES)
+    return None, None
 
 
 def read_sheet(path, plan):

@@ -58,10 +58,10 @@ def offsets(plan, readings, conditions, fault):
         *levels_of_uses(plan, measured_of(readings, "level"), conditions),
         *levels_of_loudspeakers(plan, measured_of(readings, "alone"), conditions),
     ]
-    longer = _longer(readings)
+    ratio = longer(readings)
     means = {}
     for use in plan.leads:
-        mine = [_octaves_of(one, fault, longer) for one in sets if one.use == use]
+        mine = [_octaves_of(one, fault, ratio) for one in sets if one.use == use]
         mean, variance = _together([pair for pair in mine if pair is not None])
         if np.isfinite(mean).sum() >= 2:
             means[use] = mean, variance
@@ -70,8 +70,19 @@ def offsets(plan, readings, conditions, fault):
     ]
 
 
-def _longer(readings):
-    """Measured over predicted reverberation time, 1 where it was not read (7,)."""
+def longer(readings):
+    """Measured over predicted reverberation time.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Measured and expected
+
+    Returns
+    -------
+    ratio : ndarray
+        Mean over positions, 1 where it was not read (7,) [-]
+    """
     read = measured_of(readings, "reverberation")
     ratio = np.array([r.measured[BANDS] / r.expected[BANDS] for r in read]).reshape(-1, 7)
     known = np.isfinite(ratio)
@@ -79,12 +90,29 @@ def _longer(readings):
     return np.where(known.any(axis=0), mean, 1.0)
 
 
-def _octaves_of(one, fault, longer):
+def more_db(one, ratio):
+    """Level that a room adds whose own sound grows as it rings longer.
+
+    Parameters
+    ----------
+    one : Levels
+        As designed
+    ratio : array
+        Measured over predicted reverberation time (7,) [-]
+
+    Returns
+    -------
+    more : ndarray
+        (point, 7) [dB]
+    """
+    return 10 * np.log10(1 + (ratio - 1) * one.late / np.maximum(one.designed, 1e-30))
+
+
+def _octaves_of(one, fault, ratio):
     """Mean and variance of what one set of levels is off by in each octave; its volume taken off.
     The room's own sound is as much more as it rings longer.
     """
-    more = 10 * np.log10(1 + (longer - 1) * one.late / np.maximum(one.designed, 1e-30))
-    off = (one.measured - one.expected - changes(one, fault))[:, BANDS] - more
+    off = (one.measured - one.expected - changes(one, fault))[:, BANDS] - more_db(one, ratio)
     weight = np.where(np.isfinite(off), 1 / one.spread[:, BANDS] ** 2, 0.0)
     there = weight.sum(axis=0)
     if (there > 0).sum() < 2:

@@ -3,7 +3,7 @@ power.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -177,6 +177,25 @@ class Amplification:
             One of ``channels``
         """
         return next(c for c in self.channels if tag in c.tags)
+
+
+def driving(amplification, result):
+    """The same amplifiers and lines, with what one use asks of them.
+
+    Parameters
+    ----------
+    amplification : Amplification
+        As it is built for all uses
+    result : Result
+        A use of the same loudspeakers, which may be evaluated otherwise, e.g. with nobody there
+
+    Returns
+    -------
+    amplification : Amplification
+        Its ``needs`` are those of that use alone
+    """
+    needs = _needs(result.scenario, result.use.name, powers(result), amplification.channels)
+    return replace(amplification, needs=tuple(needs))
 
 
 def powers(result):
