@@ -95,18 +95,9 @@ class OptionsTab(Section):
         again = _button("Replace the files", "140px", lambda: self._write_again())
         again.layout.display = HIDDEN
         self.replace_button = again
-        self.letter_button = _button("Write the letter", "130px", lambda: self.write_letter(False))
-        self.letter_button.tooltip = TO_THE_SCHOOL
-        own = "Write the specification"
-        self.text_button = _button(own, "170px", lambda: self.write_specification(False))
-        self.text_button.tooltip = TO_BIDDERS
-        self.writers = self.file_button, self.letter_button, self.text_button
+        self._make_writers()
         self.job.starts_with(self.trace_button, *self.writers, *self.combinations.starters)
         self.table, self.stand = w.HTML(), w.VBox(layout={"width": "100%"})
-        self.letter_words = [
-            w.Text(description=words, placeholder=empty, layout={"width": wide})
-            for words, empty, wide in LETTER_WORDS
-        ]
         self._draw()
         pinned = [self.name, self.pin_button, self.chosen, self.show_button, self.drop_button]
         work = [self.trace_button, again, self.job.halt, self.job.bar]
@@ -123,6 +114,19 @@ class OptionsTab(Section):
                 self.combinations.box,
             ]
         )
+
+    def _make_writers(self):
+        """Buttons of letter and specification, and the words that the letter asks for."""
+        self.letter_button = _button("Write the letter", "130px", lambda: self.write_letter(False))
+        self.letter_button.tooltip = TO_THE_SCHOOL
+        own = "Write the specification"
+        self.text_button = _button(own, "170px", lambda: self.write_specification(False))
+        self.text_button.tooltip = TO_BIDDERS
+        self.writers = self.file_button, self.letter_button, self.text_button
+        self.letter_words = [
+            w.Text(description=words, placeholder=empty, layout={"width": wide})
+            for words, empty, wide in LETTER_WORDS
+        ]
 
     # ---- what is shown
 

@@ -142,7 +142,7 @@ def column_widths(texts, wide):
         much it holds [mm]
     """
     columns = list(zip(*texts, strict=True))
-    word = [2 + max(len(w) for cell in c for w in [*cell.split(), ""]) for c in columns]
+    word = [4 + max(len(w) for cell in c for w in [*cell.split(), ""]) for c in columns]
     most = [max(len(cell) for cell in c) for c in columns]
     least = [min(w, LONGEST_WORD) for w in word]
     more = [math.sqrt(max(0, m - n)) for m, n in zip(most, least, strict=True)]
