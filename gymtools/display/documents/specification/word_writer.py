@@ -142,12 +142,13 @@ def column_widths(texts, wide):
         much it holds [mm]
     """
     columns = list(zip(*texts, strict=True))
-    word = [4 + max(len(w) for cell in c for w in [*cell.split(), ""]) for c in columns]
+    word = [max(len(w) for cell in c for w in [*cell.split(), ""]) for c in columns]
     most = [max(len(cell) for cell in c) for c in columns]
-    least = [min(w, LONGEST_WORD) for w in word]
-    more = [math.sqrt(max(0, m - n)) for m, n in zip(most, least, strict=True)]
-    unit = wide / max(sum(least) + sum(more), 1)
-    return [unit * (n + m) for n, m in zip(least, more, strict=True)]
+    least = [4 + 1.6 * min(w, LONGEST_WORD) for w in word]  # margins, and letters of 7 pt
+    more = [1 + math.sqrt(max(0, m - n)) for m, n in zip(most, word, strict=True)]
+    rest = max(0.0, wide - sum(least)) / sum(more)
+    unit = wide / (sum(least) + rest * sum(more))
+    return [unit * (n + rest * m) for n, m in zip(least, more, strict=True)]
 
 
 def _set_widths(made, texts, wide):
