@@ -347,7 +347,7 @@ def test_schedules_of_a_lopsided_hall_by_hand():
     ]
     assert found["Inputs"].rows == (
         (1, "announcer", "announcer's headset", "wired", "at the floor", "game"),
-        (2, "roving", "hand-held wireless", "wireless", "walks in the court", "class"),
+        (2, "roving", "hand-held wireless", "wireless", "walks through the court", "class"),
     )
     # 5 rows of 18 m hold 195 places: 2 + (195 - 50) / 25 receivers
     assert (

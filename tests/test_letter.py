@@ -29,6 +29,7 @@ from gymtools.display.panel import options as options_panel
 from gymtools.display.panel.meeting import Meeting
 from gymtools.equipment.bill import cost
 from gymtools.equipment.prices import PriceBook, example_prices, money
+from gymtools.equipment.schedules import parts
 from gymtools.venue.files import save
 from gymtools.venue.paths import changed
 
@@ -452,6 +453,38 @@ def test_the_meeting_writes_the_letter(tmp_path, monkeypatch):
     assert "beside it" in m.options.words.value and (tmp_path / "revisions").is_dir()
     m.options.chosen.value = "A"
     assert all(box.description for box in m.options.letter_words)
+
+
+def test_the_meeting_writes_the_specification(tmp_path, monkeypatch):
+    """Behavior: the button writes page and DOCX of the chosen design under the day of the box; a
+    day that is none is refused; a second time is offered to replace the files, and keeps the old.
+    """
+    monkeypatch.setattr(options_panel, "parts", partial(parts, rays="few"))
+    m = Meeting(replace(FEW, uses=FEW.uses[:1]), folder=tmp_path)
+    m.update(trace=False)
+    o = m.options
+    assert o.text_button.disabled
+    o.pin()
+    o.letter_words[1].value = "March"
+    o.text_button.click()
+    assert "Write the date as 2026-11-26" in o.words.value
+    o.letter_words[1].value = "2026-03-05"
+    o.text_button.click()
+    assert "specification.html and .docx" in o.words.value
+    (page,) = tmp_path.rglob("specification.html")
+    assert "2026-03-05" in page.read_text("utf-8") and page.with_suffix(".docx").is_file()
+    o.text_button.click()
+    assert "exists" in o.words.value and o.replace_button.layout.display == "inline-flex"
+    o.replace_button.click()
+    assert ".docx" in o.words.value and (tmp_path / "revisions").is_dir()
+
+
+def test_parts_say_how_far_they_are_and_can_be_stopped():
+    """Behavior: progress comes use by use; a stop after the first gives nothing."""
+    shares, two = [], replace(FEW, uses=FEW.uses[:2])
+    few = partial(parts, two, room="statistical", rays="few")
+    assert few(progress=shares.append) is not None and shares == [0.5, 1.0]
+    assert few(progress=shares.append, stop=lambda: True) is None and shares == [0.5, 1.0, 0.5]
 
 
 @pytest.mark.skipif(not browser_path(), reason="no Chromium here; CI has one")

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..acoustics.evaluate import evaluate_all
+from ..acoustics.evaluate import evaluate
 from ..physics import bands
 from ..venue.joists import joist_warnings
 from ..venue.scenario import Scenario
@@ -136,7 +136,7 @@ class Parts:
     currency: str = ""  # sign or code of the money of the lines
 
 
-def parts(scenario, *, prices=None, room="traced", rays="full"):
+def parts(scenario, *, prices=None, room="traced", rays="full", progress=None, stop=None):
     """Evaluate a design and choose what drives it.
 
     Parameters
@@ -147,13 +147,28 @@ def parts(scenario, *, prices=None, room="traced", rays="full"):
         The package's invented one when left out
     room, rays : str
         As for ``evaluate``
+    progress : callable, optional
+        Called with the share that is done, 0 to 1
+    stop : callable, optional
+        Asked between two uses; when it answers true the work is given up
 
     Returns
     -------
-    parts : Parts
-        For ``schedules``
+    parts : Parts or None
+        For ``schedules``; None when it was stopped
+
+    Raises
+    ------
+    ValueError
+        As ``evaluate`` and ``amplify``
     """
-    results = evaluate_all(scenario, room=room, rays=rays).results
+    results = {}
+    for n, use in enumerate(scenario.uses, 1):
+        results[use.name] = evaluate(scenario, use.name, room=room, rays=rays)
+        if progress:
+            progress(n / len(scenario.uses))
+        if stop and stop():
+            return None
     amplification = amplify(scenario, results, prices=prices)
     return Parts(
         scenario=scenario,

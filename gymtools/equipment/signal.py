@@ -68,7 +68,7 @@ def inputs(scenario):
             name=m.name,
             type=m.type,
             wireless=m.kind.wireless,
-            place=f"walks in the {m.walks}" if m.walks else f"at the {m.on}",
+            place=f"walks through the {m.walks}" if m.walks else f"at the {m.on}",
             uses=tuple(u.name for u in scenario.uses if m.name in u.microphones),
         )
         for n, m in enumerate(opened, 1)

@@ -10,11 +10,13 @@ from ...design.decision import decide
 from ...design.offer import offer
 from ...design.options import headlines, option
 from ...design.revisions import Issue
+from ...equipment.schedules import parts
 from ...venue.writing_files import refuse_existing, revisions_sentence
 from .. import scene, tables
 from ..charts import options as options_chart
 from ..documents.handover import folder_name, write_record
 from ..documents.letter import MOST_OPTIONS, write_letter
+from ..documents.specification.files import write_specification
 from ..jobs import HIDDEN, SHOWN, Job, not_possible
 from ..live import FigureFrame
 from ..theme import missing_quantity, shown_quantity
@@ -31,6 +33,10 @@ ABOUT = (
 TO_THE_SCHOOL = (
     "Write the letter to the school: the chosen design against the others in plain words, with the"
     " price as a spreadsheet beside it"
+)
+TO_BIDDERS = (
+    "Write the specification of the chosen design for bidders and inspectors, as a page and for a"
+    " word processor"
 )
 NO_DAY = "Write the date as 2026-11-26: year, month, day. Or leave it empty."
 ON_FILE = (
@@ -89,19 +95,13 @@ class OptionsTab(Section):
         again = _button("Replace the files", "140px", lambda: self._write_again())
         again.layout.display = HIDDEN
         self.replace_button = again
-        self.letter_button = _button("Write the letter", "130px", lambda: self.write_letter(False))
-        self.letter_button.tooltip = TO_THE_SCHOOL
-        starters = self.trace_button, self.file_button, self.letter_button
-        self.job.starts_with(*starters, *self.combinations.starters)
+        self._make_writers()
+        self.job.starts_with(self.trace_button, *self.writers, *self.combinations.starters)
         self.table, self.stand = w.HTML(), w.VBox(layout={"width": "100%"})
-        self.letter_words = [
-            w.Text(description=words, placeholder=empty, layout={"width": wide})
-            for words, empty, wide in LETTER_WORDS
-        ]
         self._draw()
         pinned = [self.name, self.pin_button, self.chosen, self.show_button, self.drop_button]
         work = [self.trace_button, again, self.job.halt, self.job.bar]
-        papers = [self.reason, self.file_button, *self.letter_words, self.letter_button]
+        papers = [self.reason, self.file_button, *self.letter_words, *self.writers[1:]]
         return w.VBox(
             [
                 w.HTML(quiet(ABOUT)),
@@ -114,6 +114,19 @@ class OptionsTab(Section):
                 self.combinations.box,
             ]
         )
+
+    def _make_writers(self):
+        """Buttons of letter and specification, and the words that the letter asks for."""
+        self.letter_button = _button("Write the letter", "130px", lambda: self.write_letter(False))
+        self.letter_button.tooltip = TO_THE_SCHOOL
+        own = "Write the specification"
+        self.text_button = _button(own, "170px", lambda: self.write_specification(False))
+        self.text_button.tooltip = TO_BIDDERS
+        self.writers = self.file_button, self.letter_button, self.text_button
+        self.letter_words = [
+            w.Text(description=words, placeholder=empty, layout={"width": wide})
+            for words, empty, wide in LETTER_WORDS
+        ]
 
     # ---- what is shown
 
@@ -174,7 +187,7 @@ class OptionsTab(Section):
         self.pin_button.disabled = not possible
         self.show_button.disabled = nothing or not possible
         self.drop_button.disabled = nothing
-        for button in (self.trace_button, self.file_button, self.letter_button):
+        for button in (self.trace_button, *self.writers):
             button.disabled = nothing or self.job.running
         self.combinations.enable(self.job.running or not possible)
 
@@ -379,14 +392,48 @@ class OptionsTab(Section):
         words = f"Writing the letter: {escape(chosen)}{against}. All rays are followed."
         self.work(words, work, self._written)
 
-    def _written(self, paths):
-        """Say where the letter is."""
+    def write_specification(self, overwrite):
+        """Write the specification of the chosen option, with the date of the box beside it.
+
+        Parameters
+        ----------
+        overwrite : bool
+            Whether files of an earlier time may be replaced
+        """
+        if not self.options:
+            return
+        day = self.letter_words[1].value.strip()
+        try:
+            prices, date = self.panel.prices.book, datetime.date.fromisoformat(day) if day else None
+        except ValueError as error:
+            self.refuse(error if self.panel.prices.refusal else NO_DAY)
+            return
+        chosen, folder = self.pins.one(self.chosen.value), self.panel.folder
+
+        def work(tell, stop):
+            if not overwrite:  # before the time that it takes
+                refuse_existing(folder / folder_name(chosen.scenario, "specification"))
+            made = parts(chosen.scenario, prices=prices, progress=tell, stop=stop)
+            if made is None or stop():
+                return None
+            return write_specification(made, folder, overwrite=overwrite, date=date)
+
+        def then(paths):
+            self._written(paths, "The specification is in {}: specification.html and .docx.")
+
+        self._write_again = lambda: self.write_specification(True)
+        self.replace_button.layout.display = HIDDEN
+        words = f"Writing the specification of {escape(chosen.name)}. All rays are followed."
+        self.work(words, work, then)
+
+    def _written(self, paths, words="The letter is in {}: letter.html, with price.xlsx beside it."):
+        """Say where the files are."""
         if paths is None:
             self._say("Stopped. Nothing was written.")
             return
         where = escape(with_folder(paths[0].parent))
         kept = escape(revisions_sentence(paths[0].parent))
-        self._say(f"The letter is in {where}: letter.html, with price.xlsx beside it. {kept}")
+        self._say(f"{words.format(where)} {kept}")
 
     def work(self, words, work, then):
         """Begin work in a thread; nothing happens while other work is under way.

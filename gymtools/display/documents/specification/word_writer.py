@@ -1,6 +1,7 @@
 """The specification as DOCX, to be edited: the same words under the same numbers."""
 
 import io
+import math
 import zipfile
 
 from ..exports import EPOCH
@@ -9,6 +10,7 @@ from .clauses import Clause
 PAPER = {"ft": (216, 279), "m": (210, 297)}  # Letter and A4 [mm]
 MARGIN = 20  # [mm]
 SIZES = ((7, 7), (5, 8), (0, 9))  # columns from which letters of a table have that size [pt]
+LONGEST_WORD = 18  # letters of a word that a column keeps whole
 NOT_XML = dict.fromkeys([*range(9), 11, 12, *range(14, 32), 0xFFFE, 0xFFFF], " ")
 
 
@@ -86,9 +88,11 @@ def _add_page_number(section, title):
 
     foot = section.footer.paragraphs[0]
     foot.add_run(f"{title[:80]}, page ")
-    field = OxmlElement("w:fldSimple")
-    field.set(qn("w:instr"), "PAGE")
-    foot._p.append(field)
+    for words, counted in (("", "PAGE"), (" of ", "NUMPAGES")):
+        foot.add_run(words)
+        field = OxmlElement("w:fldSimple")
+        field.set(qn("w:instr"), counted)
+        foot._p.append(field)
 
 
 def _add_clause(document, number, words):
@@ -110,13 +114,54 @@ def _add_table(document, text, number, block):
     size = Pt(next(size for columns, size in SIZES if len(block.columns) >= columns))
     made = document.add_table(len(block.rows) + 1, len(block.columns))
     made.style = "Table Grid"
+    texts = [[plain(text.text(c)) for c in row] for row in (block.columns, *block.rows)]
+    _set_widths(made, texts, PAPER[text.units][0] - 2 * MARGIN)
     # cells of a row once: asked for one by one, each asks for all of the table
-    for row, cells in zip(made.rows, (block.columns, *block.rows), strict=True):
+    for row, cells in zip(made.rows, texts, strict=True):
         for place, cell in zip(row.cells, cells, strict=True):
-            run = place.paragraphs[0].add_run(plain(text.text(cell)))
-            run.font.size, run.bold = size, cells is block.columns
-        _keep_together(row, head=cells is block.columns)
+            run = place.paragraphs[0].add_run(cell)
+            run.font.size, run.bold = size, cells is texts[0]
+        _keep_together(row, head=cells is texts[0])
     document.add_paragraph()
+
+
+def column_widths(texts, wide):
+    """Widths of a table's columns, so that no usual word is broken.
+
+    Parameters
+    ----------
+    texts : list of list of str
+        Cells, row by row
+    wide : float
+        Of the table [mm]
+
+    Returns
+    -------
+    widths : list of float
+        One for each column, as much as its longest word asks for and a share of the rest by how
+        much it holds [mm]
+    """
+    columns = list(zip(*texts, strict=True))
+    word = [max(len(w) for cell in c for w in [*cell.split(), ""]) for c in columns]
+    most = [max(len(cell) for cell in c) for c in columns]
+    least = [4 + 1.6 * min(w, LONGEST_WORD) for w in word]  # margins, and letters of 7 pt
+    more = [1 + math.sqrt(max(0, m - n)) for m, n in zip(most, word, strict=True)]
+    rest = max(0.0, wide - sum(least)) / sum(more)
+    unit = wide / (sum(least) + rest * sum(more))
+    return [unit * (n + rest * m) for n, m in zip(least, more, strict=True)]
+
+
+def _set_widths(made, texts, wide):
+    """Fixed widths, in the grid and in every cell: word processors read one or the other."""
+    from docx.shared import Mm
+
+    made.autofit = False
+    widths = [Mm(w) for w in column_widths(texts, wide)]
+    for column, width in zip(made.columns, widths, strict=True):
+        column.width = width
+    for row in made.rows:
+        for cell, width in zip(row.cells, widths, strict=True):
+            cell.width = width
 
 
 def _keep_together(row, head):
