@@ -466,12 +466,12 @@ def test_the_report_takes_form_and_uses_from_the_sheet(tmp_path, form, capsys):
     for name in ("r.csv", "r.xlsx"):
         assert plan_of_sheet(tmp_path / name) == (form, ["game", "graduation"])
     arguments = ["report", str(SCENARIOS / "dovecote.toml"), str(tmp_path / "r.csv")]
-    assert command_line.main(arguments) == 0
+    assert main(arguments) == 0
     assert capsys.readouterr().err == ""
     (page,) = tmp_path.glob("*/commissioning.html")
     text = page.read_text(encoding="utf-8")
     assert f"{len(made.readings)} of {len(made.readings)} readings" in text
     other = "full" if form == "short" else "short"
-    assert command_line.main([*arguments, f"--{other}", "--overwrite"]) == 0
+    assert main([*arguments, f"--{other}", "--overwrite"]) == 0
     text = page.read_text(encoding="utf-8")
     assert f"{len(made.readings)} of {len(made.readings)} readings" not in text
