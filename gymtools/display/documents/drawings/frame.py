@@ -235,13 +235,19 @@ def _extra(column, extra, low):
 def _table(column, table, low):
     """A table; what has no room is in the schedule, and the table says so."""
     pitch = PITCH * SMALL
-    free = int((column.y - low - 2 * PITCH * USUAL) / pitch) - 4
+    free = int((column.y - low - 2 * PITCH * USUAL) / pitch) - 5
     if free < 1:
         return
     column.row(table.title, USUAL, bold=True)
     rows = table.rows[:free]
     widths = _widths(table.columns, rows, column.room)
-    for cells, bold in [(table.columns, True), *((row, False) for row in rows)]:
+    heads = [
+        wrapped(head, SMALL, wide - 1.5, bold=True)
+        for head, wide in zip(table.columns, widths, strict=True)
+    ]
+    deep = max(len(head) for head in heads)
+    over = zip(*([""] * (deep - len(head)) + head for head in heads), strict=True)
+    for cells, bold in [*((line, True) for line in over), *((row, False) for row in rows)]:
         column.y -= pitch
         x = column.left + INSET
         for cell, wide in zip(cells, widths, strict=True):
@@ -257,12 +263,21 @@ def _table(column, table, low):
 
 
 def _widths(columns, rows, room):
-    """Room for each column of a table, as its cells ask for [mm]."""
-    wanted = [
-        max(width(printable(c), SMALL, bold=True) for c in cells) + 3.0
-        for cells in zip(columns, *rows, strict=True)
+    """Room for each column of a table, as its cells and head ask for; heads are broken between
+    words where the table is too wide [mm].
+    """
+    cells = [
+        max((width(printable(c), SMALL, bold=True) for c in column), default=0.0)
+        for column in (zip(*rows, strict=True) if rows else ((),) * len(columns))
     ]
-    return [w * room / sum(wanted) if sum(wanted) > room else w for w in wanted]
+    for parts in (lambda head: [head], str.split):
+        wanted = [
+            max(wide, *(width(printable(part), SMALL, bold=True) for part in parts(head))) + 3.0
+            for wide, head in zip(cells, columns, strict=True)
+        ]
+        if sum(wanted) <= room:
+            return wanted
+    return [w * room / sum(wanted) for w in wanted]
 
 
 def _under(one, about):

@@ -71,7 +71,7 @@ def width(words, height, bold=False):
     return font.get_width_height()[0] / 64 / EM * height / CAP
 
 
-def wrapped(words, height, room):
+def wrapped(words, height, room, bold=False):
     """Lines of a text that fit into a column.
 
     Parameters
@@ -82,6 +82,8 @@ def wrapped(words, height, room):
         Of a capital [mm]
     room : float
         Width of the column [mm]
+    bold : bool
+        Whether it is bold
 
     Returns
     -------
@@ -91,12 +93,12 @@ def wrapped(words, height, room):
     lines = [""]
     for word in printable(words).split():
         longer = f"{lines[-1]} {word}".strip()
-        if width(longer, height) <= room:
+        if width(longer, height, bold) <= room:
             lines[-1] = longer
             continue
         if lines[-1]:
             lines.append("")
-        while width(word, height) > room:
+        while width(word, height, bold) > room:
             keep = next(
                 n for n in range(len(word), 0, -1) if n == 1 or _fits(word, n, height, room)
             )
