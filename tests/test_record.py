@@ -134,12 +134,12 @@ def test_the_hash_is_of_everything_that_is_read(monkeypatch):
     """Regression: another price, name of a price book, balloon of a loudspeaker's file, number of
     draws or version of the package gives another hash; the same give the same.
     """
-    monkeypatch.setattr(decision_module, "evaluate", lambda *_, **__: None)
     monkeypatch.setattr(decision_module, "how_sure", lambda *_, **__: None)
     monkeypatch.setattr(
         decision_module, "option", lambda name, *_, **__: SimpleNamespace(name=name)
     )
-    monkeypatch.setattr(decision_module, "parts", lambda *_, **__: None)
+    nothing = SimpleNamespace(results={}, amplification=None)
+    monkeypatch.setattr(decision_module, "parts", lambda *_, **__: nothing)
     monkeypatch.setattr(decision_module, "quote", lambda *_, **__: None)
 
     def measured(extra_db):

@@ -73,7 +73,7 @@ def written(tmp_path_factory):
     """All documents of one decision and one offer, and how often writing them evaluated."""
     folder, count = tmp_path_factory.mktemp("documents"), []
     with pytest.MonkeyPatch.context() as patch:
-        for name, work in (("evaluate", evaluate), ("option", option), ("parts", parts)):
+        for name, work in (("option", option), ("parts", parts)):
             patch.setattr(decision_module, name, partial(work, rays="few"))
         options = {"A": SCHOOL, "B": OTHER}
         decision, offered = decide(options, draws=20), offer(options, rays="few")
@@ -121,19 +121,25 @@ def test_writing_evaluates_nothing(written):
     assert written.evaluations == 0
 
 
-def test_an_offer_evaluates_each_use_once_for_each_option(monkeypatch):
-    """Behavior: two uses of two options are four evaluations, amplifiers and prices included."""
+@pytest.mark.parametrize("make", [partial(offer, rays="few"), partial(decide, draws=20)])
+def test_each_use_of_each_option_is_evaluated_once(monkeypatch, make):
+    """Behavior: two uses of two options are four evaluations, amplifiers and prices included; of a
+    decision also its options side by side, its schedules and what its uncertainty starts from. The
+    uncertainty's draws, over some of the seats, are evaluations of their own.
+    """
     count = []
 
-    def counted(scenario, use, **more):
-        count.append((scenario.name, use))
-        return evaluate(scenario, use, **more)
+    def counted(scenario, use=None, *, most_points=None, **more):
+        if most_points is None:
+            count.append((scenario.name, use))
+        return evaluate(scenario, use, most_points=most_points, **more)
 
     for name, module in list(sys.modules.items()):
         held = name.startswith("gymtools") and getattr(module, "evaluate", None)
         if held is evaluate:
             monkeypatch.setattr(module, "evaluate", counted)
-    offer({"A": SCHOOL, "B": OTHER}, rays="few")
+    monkeypatch.setattr(decision_module, "parts", partial(parts, rays="few"))
+    make({"A": SCHOOL, "B": OTHER})
     assert count == [(s.name, u.name) for s in (SCHOOL, OTHER) for u in s.uses]
 
 

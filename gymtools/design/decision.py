@@ -7,7 +7,6 @@ from importlib import metadata
 from pathlib import Path
 from platform import python_version
 
-from ..acoustics.evaluate import evaluate
 from ..equipment.prices import PriceBook, book_name
 from ..equipment.quote import quote
 from ..equipment.schedules import Parts, parts
@@ -149,8 +148,8 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
     progress : callable, optional
         Called with the share that is done, 0 to 1
     stop : callable, optional
-        Asked between two steps (one use, one option); when it answers true the
-        decision is given up
+        Asked between two steps (a use of an option evaluated, a use drawn); when it answers true
+        the decision is given up
 
     Returns
     -------
@@ -172,30 +171,33 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
     if prices is not None:
         kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
     names = [chosen, *(n for n in options if n != chosen)]
-    scenario, made, results, uncertainty = options[chosen], [], {}, {}
-    stop = stop or (lambda: False)
-    step = _steps(len(names) + 2 * len(scenario.uses), progress or (lambda _: None), stop)
-    for name in names:
-        made.append(option(name, options[name], prices=prices))
-        if not step():
+    scenario, made, quotes, uncertainty = options[chosen], [], [], {}
+    stop, uses = stop or (lambda: False), sum(len(s.uses) for s in options.values())
+    step = _steps(uses + len(scenario.uses), progress or (lambda _: None), stop)
+    first = None
+    for name in names:  # evaluations of those that are not chosen are not kept
+        own = parts(options[name], prices=prices, stop=lambda: not step())
+        if own is None:
             return None
-    for use in scenario.uses:
-        results[use.name] = evaluate(scenario, use.name)
-        if not step():
-            return None
-        uncertainty[use.name] = how_sure(scenario, use.name, draws=draws, seed=SEED, stop=stop)
+        made.append(option(name, options[name], prices=prices, made=own))
+        quotes.append(quote(name, options[name], prices, amplification=own.amplification))
+        first = first or own
+    for name, result in first.results.items():
+        uncertainty[name] = how_sure(
+            scenario, name, draws=draws, seed=SEED, stop=stop, result=result
+        )
         if not step():
             return None
     return Decision(
         options=tuple(made),
-        parts=parts(scenario, prices=prices),
-        results=results,
+        parts=first,
+        results=first.results,
         uncertainty=uncertainty,
         versions=_versions(),
         reasons={o.name: reasons(made[0], o) for o in made[1:]},
         inputs_hash=_hash({n: options[n] for n in names}, prices, draws),
         prices=book_name(prices),
-        quotes=tuple(quote(name, options[name], prices) for name in names),
+        quotes=tuple(quotes),
         draws=draws,
     )
 

@@ -110,7 +110,7 @@ class Option:
         return headline.text(self.headlines[key], self.currency)
 
 
-def option(name, scenario, *, room="traced", rays="full", prices=None):
+def option(name, scenario, *, room="traced", rays="full", prices=None, made=None):
     """Keep a design as an option.
 
     Parameters
@@ -123,6 +123,8 @@ def option(name, scenario, *, room="traced", rays="full", prices=None):
         As for ``evaluate``
     prices : PriceBook, optional
         The package's invented one when left out
+    made : Parts, optional
+        Its evaluations with that room and those rays, and what drives it, where they are at hand
 
     Returns
     -------
@@ -134,7 +136,7 @@ def option(name, scenario, *, room="traced", rays="full", prices=None):
     ValueError
         As ``sweeping.figures``
     """
-    row = figures(scenario, room, prices, rays)
+    row = figures(scenario, room, prices, rays, made=made)
     return Option(
         name=name,
         scenario=scenario,

@@ -127,7 +127,7 @@ def _chosen(scenario, choice):
     return made
 
 
-def figures(scenario, room="traced", prices=None, rays="full"):
+def figures(scenario, room="traced", prices=None, rays="full", *, made=None):
     """Headline figures of a scenario over all its uses.
 
     Parameters
@@ -140,6 +140,8 @@ def figures(scenario, room="traced", prices=None, rays="full"):
         The package's invented one when left out
     rays : str
         As for ``evaluate``
+    made : Parts, optional
+        Its evaluations with that room and those rays, and what drives it, where they are at hand
 
     Returns
     -------
@@ -153,7 +155,8 @@ def figures(scenario, room="traced", prices=None, rays="full"):
     ValueError
         The room is unknown, or the price book lacks a price
     """
-    results = evaluate_all(scenario, room=room, rays=rays).results
+    results = made.results if made else evaluate_all(scenario, room=room, rays=rays).results
+    system = made.amplification if made else amplify(scenario, results, prices=prices)
     verdicts = [v for r in results.values() for v in r.verdicts]
     row = Row(
         rays=rays if room == "traced" else "",
@@ -162,7 +165,7 @@ def figures(scenario, room="traced", prices=None, rays="full"):
         close=sum(v.word == "close" for v in verdicts),
         checks=len(verdicts),
         penalty=float(np.mean([penalty(r, Weights()) for r in results.values()])),
-        cost=cost(scenario, prices, amplification=amplify(scenario, results, prices=prices)),
+        cost=cost(scenario, prices, amplification=system),
     )
     for name, result in results.items():
         row.update({column(name, key): _weakest(result, key) for key in FIGURES})

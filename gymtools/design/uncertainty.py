@@ -75,7 +75,9 @@ class Uncertainty:
         return min(r.chance for r in self.ranges)
 
 
-def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=None, stop=None):
+def how_sure(
+    scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=None, stop=None, result=None
+):
     """Ranges of every criterion when ringing, absorption, noise, occupancy, aim and sensitivity are
     only roughly known.
 
@@ -96,6 +98,8 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
         Called with the share that is done, 0 to 1
     stop : callable, optional
         When it answers true nothing more is drawn
+    result : Result, optional
+        The use evaluated with all rays, where it is at hand
 
     Returns
     -------
@@ -128,7 +132,7 @@ def how_sure(scenario, use=None, *, unknowns=None, draws=200, seed=1, progress=N
     use = scenario.use(use)
     spread = InputSpread.usual(scenario, use.name) if unknowns is None else unknowns
     kind_of("unknowns", spread, InputSpread, "Give an InputSpread, e.g. InputSpread(noise_db=3).")
-    designed = judge(evaluate(scenario, use.name), echoes=False)
+    designed = judge(result or evaluate(scenario, use.name), echoes=False)
     drawing = _Drawing(scenario=ungrouped(scenario, use), spread=spread, seed=seed)
     sample = drawing.values(({}, NOTHING, NOTHING), SEATS)
     found = _all_draws(drawing, draws, progress, stop)
