@@ -224,7 +224,7 @@ def test_a_schedule_of_points_has_one_kind_of_units(units, foreign):
     assert not {schedule_units.unit_of(c) for c in columns} & set(foreign)
     assert len(columns) <= 16
     schedule = schedules.Schedule(
-        title="Hanging points", columns=hanging.COLUMNS, rows=hanging.rows(STONEBRIDGE)
+        title=schedules.LOADS, columns=hanging.COLUMNS, rows=hanging.rows(STONEBRIDGE)
     )
     shown = tables_of(schedules._parted(schedule, []).in_units(units))
     assert [len(t.columns) <= 10 for t in shown] == [True, True]

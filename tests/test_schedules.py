@@ -33,7 +33,15 @@ from gymtools.venue.units import FOOT
 
 LARKFIELD, DOVECOTE = SCENARIOS["larkfield"], SCENARIOS["dovecote"]
 TITLES = (
-    *("Loudspeakers", "Hanging points", "Levels", "Amplifiers", "Channels", "Cables", "Inputs"),
+    *(
+        "Loudspeakers",
+        "Loads of the hanging points",
+        "Levels",
+        "Amplifiers",
+        "Channels",
+        "Cables",
+        "Inputs",
+    ),
     *("Presets", "Bill"),
 )
 

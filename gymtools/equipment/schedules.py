@@ -23,13 +23,14 @@ from .rack import rack_assumed, rack_place, rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
 from .wiring_words import DAMPING, wiring_name
 
+LOADS = "Loads of the hanging points"  # the drawing of where they are is "Hanging points"
 BTU_H = 3.412  # of one watt [BTU/h]
 TUNED = 3  # octaves of the room equalization: those below 1 kHz
 # what is printed as a table of its own: its title, and how its columns begin
 APART = {
     "Loudspeakers": ("turn, tilt and aim", ("pan", "tilt", "downtilt", "aim", "throw")),
-    "Hanging points": (
-        "loads",
+    LOADS: (
+        "masses, suspension and forces",
         ("loudspeaker", "hardware", "load", "suspension", "tension", "rated", "tilt"),
     ),
     "Levels": ("what can be reached in each octave", ("can reach at ",)),
@@ -47,7 +48,8 @@ CAUTIONS = {
         "Attachment to the structure is designed and approved by a licensed structural engineer:"
         " rated hardware, a second independent safety, only enclosures with rated points,"
         " protection against ball strike. A lift on a sport floor needs its load spread. Weights"
-        " are of the loudspeakers; with hardware they are in the schedule 'Hanging points'."
+        " are of the loudspeakers; with hardware they are in the schedule"
+        f" '{LOADS}'."
     ),
     "Amplifiers": (
         "AC power by a licensed electrician, to the local code. Emergency announcements are not"
@@ -190,7 +192,8 @@ def schedules(made):
     Returns
     -------
     schedules : tuple of Schedule
-        Loudspeakers, Hanging points, Levels, Amplifiers, Channels, Cables, Inputs, Presets, Bill
+        Loudspeakers, Loads of the hanging points, Levels, Amplifiers, Channels, Cables, Inputs,
+        Presets, Bill
     """
     makers = (
         _loudspeakers,
@@ -258,7 +261,7 @@ def _loudspeakers(made):
 def _hanging_points(made):
     words = (total_words(made.scenario, made.amplification), ASSUMED, ENGINEER)
     return Schedule(
-        title="Hanging points",
+        title=LOADS,
         columns=hanging_points.COLUMNS,
         rows=hanging_points.rows(made.scenario, made.amplification),
         note=" ".join(words),

@@ -8,6 +8,7 @@ from ....design.revisions import Issue
 from ....equipment.hanging import pan_words
 from ....equipment.hanging_points import ENGINEER, POUND, hanging_points, total_words
 from ....equipment.rack import rack_place
+from ....equipment.schedules import LOADS
 from ....venue.enclosures import TOUCH
 from ....venue.units import measured_text
 from .dxf_writer import document
@@ -17,7 +18,7 @@ from .plans import ceiling_plan, floor_plan, use_plan
 from .sections import aim_section, cuts, heights, section_view
 
 DESIGNATOR = "AV"  # before the number of a sheet
-SEE = "Assumptions: schedule 'Hanging points'."
+SEE = f"Assumptions: schedule '{LOADS}'."
 GENERAL = (
     "Dimensions run from the inside faces of the west and the south wall, heights from the floor.",
     "North is the top of the plans as the school's file has it; it need not be the compass's.",

@@ -6,7 +6,7 @@ from ....equipment.amplification import PEAK
 from ....equipment.assistive_listening import receivers
 from ....equipment.bill import THERE
 from ....equipment.rack import rack_units
-from ....equipment.schedules import schedules
+from ....equipment.schedules import LOADS, schedules
 from ....equipment.signal import EXTRA_UNITS, inputs, mixer, plates, processor
 from ....physics import bands
 from ....venue.finishes import FINISHES
@@ -25,7 +25,6 @@ from .figures import (
 )
 
 SIZES = {"ft": (INCH, ".0f", "in"), "m": (1.0, ".2f", "m")}  # of enclosures
-HANGING = "Hanging points"  # title of the schedule of loads
 KINDS_OF_MIXER = {
     "rotary": "one knob for each input and one button for each preset, nothing else to see",
     "faders": "a fader for each input, presets recalled by name",
@@ -269,10 +268,10 @@ def _octaves(made, types):
 
 def _loads(titles):
     """Where the load of every hanging point is, if it is in a schedule."""
-    if HANGING not in titles:
+    if LOADS not in titles:
         return []
     words = " has the load of every point that the structural engineer is asked to approve."
-    return [clause(cited_schedule(titles, HANGING), words)]
+    return [clause(cited_schedule(titles, LOADS), words)]
 
 
 def _hardware(titles):
