@@ -4,6 +4,7 @@ is said when nothing does.
 
 import itertools
 import math
+import random
 from dataclasses import replace
 
 import numpy as np
@@ -11,11 +12,16 @@ import pytest
 from schools import SCENARIOS
 
 from gymtools.acoustics.evaluate import evaluate
+from gymtools.display.documents.drawings.plans import floor_plan
+from gymtools.display.documents.specification.contents import specification
+from gymtools.display.documents.specification.html_writer import html
 from gymtools.equipment.amplification import CIRCUIT_PART, PEAK, amplify, powers
+from gymtools.equipment.amplifier_sets import cheapest
 from gymtools.equipment.bill import bill
-from gymtools.equipment.cabling import allowed_length, larger_conductor
+from gymtools.equipment.cabling import allowed_length, larger_conductor, next_tap
+from gymtools.equipment.choice import GroupOptions
 from gymtools.equipment.loudness import loudness
-from gymtools.equipment.outputs import LINE_PART, TRANSFORMER_DB
+from gymtools.equipment.outputs import LINE_PART, TRANSFORMER_DB, Option
 from gymtools.equipment.prices import example_prices
 from gymtools.equipment.rack import rack_place, rack_units
 from gymtools.equipment.schedules import parts, schedules
@@ -119,7 +125,7 @@ def test_spare_level_is_told_from_its_parts():
         head = 10 ** (LARKFIELD.equipment.headroom_db / 10)
         lost_db = channel.loss_db + (TRANSFORMER_DB if channel.line_volts else 0)
         bears = {
-            "amplifier": channel.gives_w / len(channel.tags) / to_energy(lost_db) / head,
+            channel.power_limit: channel.gives_w / len(channel.tags) / to_energy(lost_db) / head,
             "loudspeaker, peaks": PEAK * kind.rated_w / head,
             "loudspeaker, heat": kind.rated_w,
         }
@@ -197,6 +203,116 @@ def test_no_other_wiring_costs_less(name):
     assert all(len(some) > 1 for some in ways)
 
 
+def a_way(kind, volts, outputs, own_cost):
+    """An option for ``cheapest``, which asks nothing else of it."""
+    return Option(
+        amplifier_type=amplifier_types()[kind],
+        outputs=("output",) * outputs,
+        line_volts=volts,
+        fits=True,
+        warnings=(),
+        strength=(),
+        own_cost=own_cost,
+    )
+
+
+def random_job(seed):
+    """Up to five groups with up to six ways each, and amplifiers that are there already."""
+    lot, kinds = random.Random(seed), list(amplifier_types())
+    groups = tuple(
+        GroupOptions(
+            group=f"group {n}",
+            stated=False,
+            options=tuple(
+                a_way(
+                    lot.choice(kinds),
+                    lot.choice((None, 70.7, 100.0)),
+                    lot.randint(1, 6),
+                    lot.uniform(50, 1500),
+                )
+                for _ in range(lot.randint(1, 6))
+            ),
+            lacking={},
+        )
+        for n in range(lot.randint(1, 5))
+    )
+    return groups, {lot.choice(kinds): lot.randint(1, 2)} if lot.random() < 0.4 else {}
+
+
+def cost_of_set(options, existing):
+    """Rows of the price book for one option a group: amplifiers that are there cost their work,
+    and two hours count for each model but one, each line voltage, each rack but one.
+    """
+    book, types, outputs = example_prices(), amplifier_types(), {}
+    for o in options:
+        kind = o.amplifier_type.name
+        outputs[kind] = outputs.get(kind, 0) + len(o.outputs)
+    cost, units = sum(o.own_cost for o in options), 5
+    for kind, n in outputs.items():
+        number = math.ceil(n / types[kind].channels)
+        again = min(number, existing.get(kind, 0))
+        cost += book.line("amplifier", kind, 1).total * (number - again)
+        cost += book.line("amplifier", kind, 1).labor * again
+        units += number * (types[kind].rack_units + 1)
+    racks = math.ceil(units / 42)
+    high = next((r for r in (12, 16, 20, 27, 36, 42) if r >= units), units)
+    cost += book.line("rack", "rack with doors and power", high).total
+    others = len(outputs) - 1 + len({o.line_volts for o in options if o.line_volts}) + racks - 1
+    return cost + 2 * book.line("labor", "hour", 1).total * others
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_no_other_set_of_a_random_job_costs_less(seed):
+    """Independent: of up to five groups with up to six ways each every combination is priced from
+    the rows of the price book; none costs less than the one that is chosen, with amplifiers that
+    are there already or without.
+    """
+    groups, existing = random_job(seed)
+    chosen = cheapest(groups, example_prices(), existing)
+    every = itertools.product(*(g.options for g in groups))
+    assert chosen.score == pytest.approx(min(cost_of_set(o, existing) for o in every), abs=0.02)
+    assert chosen.score == pytest.approx(cost_of_set(chosen.options, existing), abs=0.02)
+
+
+def test_a_larger_tap_that_costs_nothing_is_named():
+    """Behavior: where the taps of a line leave under 3 dB and amplifier and cable carry larger ones
+    as they are, that is said; with the tap that is named, amplifiers, cable and cost are the same,
+    the channel gives twice as much, and nothing is said any more.
+    """
+    s = SCENARIOS["alderway"]
+    results = {u.name: evaluate(s, u.name, room="statistical") for u in s.uses}
+    before = amplify(s, results)
+    (said,) = [r for r in before.remarks if r.startswith("'bank pair'")]
+    assert "carry taps of 15 W, about 3 dB more" in said
+    taps = {"bank pair": 15.0, "stage line": 30.0}
+    for name, tap in taps.items():
+        s = wired(s, name, line_volts=70.7, tap_w=tap)
+    after = amplify(s, results)
+    assert [(c.type, c.conductor) for c in after.channels] == [
+        (c.type, c.conductor) for c in before.channels
+    ]
+    assert after.chosen.cost == pytest.approx(before.chosen.cost)
+    assert [c.gives_w for c in after.channels] == [2 * c.gives_w for c in before.channels]
+    assert not after.warnings and not after.remarks
+
+
+def test_a_tap_is_not_named_that_amplifier_cable_or_loudspeaker_do_not_carry():
+    """Closed form: three taps of 150 W fill an amplifier of 600 W to 75 %; three of 200 W would
+    take all of it, over 80 %. A pendant of 100 W takes no tap of 150 W.
+    """
+    north = amplify(LARKFIELD).channels[0]
+    assert (north.tap_w, len(north.tags), north.type.line_w) == (150.0, 3, 600.0)
+    assert next_tap(LARKFIELD, north) == 0.0
+    s = wired(low(DOVECOTE), "floor pair", line_volts=100.0, tap_w=100.0, amplifier="four by 900")
+    (c,) = [c for c in amplify(s).channels if c.line_volts]
+    assert next_tap(s, c) == 0.0
+    smaller = wired(s, "floor pair", line_volts=100.0, tap_w=60.0, amplifier="four by 900")
+    (c,) = [c for c in amplify(smaller).channels if c.line_volts]
+    assert next_tap(smaller, c) == 100.0
+    # a cable that loses all it may carries no larger tap
+    assert next_tap(smaller, replace(c, lengths=(2000.0, 10.0))) == 0.0
+
+
 def test_outputs_that_nobody_uses_are_not_paid_for():
     """Closed form: two channels of 77 W take one of two by 150 for 520, not one of four by 150 for
     860; with a third group of the same need, four outputs in one are the cheaper.
@@ -247,7 +363,7 @@ def fixed(scenario, system, **new):
     [
         ("larkfield", "amplifier"),
         ("stonebridge", "amplifier"),
-        ("alderway", "amplifier"),
+        ("alderway", "transformer tap"),
         ("dovecote", "loudspeaker, heat"),
         ("dovecote", "loudspeaker, peaks"),
     ],
@@ -258,7 +374,7 @@ def test_what_can_be_reached_is_reached_with_nothing_to_spare(name, limit):
     """
     s = changed(SCENARIOS[name], {("targets", "loudest_dba"): 110.0})  # hearing sets no limit here
     if (
-        limit != "amplifier"
+        limit != "transformer tap"
     ):  # strong amplifiers; with little headroom heat comes first, with much the peaks
         s = changed(
             s,
@@ -595,7 +711,7 @@ def test_a_line_by_hand():
             == pytest.approx(
                 10 * np.log10(mean_w / cool) - 3.0 * mean_w / loudspeaker.type.rated_w, abs=1e-4
             )
-            and n.limited_by == "amplifier"
+            and n.limited_by == "transformer tap"
         )
 
 
@@ -655,11 +771,33 @@ def test_needs_and_channels_fit_together():
     ],
 )
 def test_a_rack_outside_the_hall_is_said(place, words):
-    """Closed form: the hall is 26 by 19.5 m, 7 m clear."""
+    """Closed form: the gym is 26 by 19.5 m, 7 m clear."""
     warnings = amplify(replace(DOVECOTE, equipment=Equipment(**place))).warnings
     assert sum(words in d for d in warnings) == 1 and not any(
         "outside" in d for d in amplify(DOVECOTE).warnings
     )
+
+
+def test_a_rack_without_a_place_is_to_be_agreed():
+    """Behavior: until the school has said where the rack stands, the schedule of amplifiers, the
+    warnings, the specification and the floor plan say that it is to be agreed; with a place none of
+    them does.
+    """
+    words = "place of the rack: to be agreed"
+    open_place = parts(replace(DOVECOTE, equipment=Equipment()), rays="few", room="statistical")
+    agreed = parts(DOVECOTE, rays="few", room="statistical")
+    for made, open_yet in ((open_place, True), (agreed, False)):
+        said = [w.lower() for w in made.amplification.warnings]
+        assert any(words in w for w in said) == open_yet
+        (table,) = [t for t in schedules(made) if t.title == "Amplifiers"]
+        assert (words in table.note.lower()) == open_yet
+        assert "12 units high" in table.note
+        text = specification(made, drawings=[("AV-1", "Floor plan")])
+        page = html(text)
+        assert ("Its place is to be agreed with the school" in page) == open_yet
+        plan = floor_plan(made.scenario, made.amplification, (), 100, "m")
+        tags = [m.words for m in plan.marks if hasattr(m, "words")]
+        assert ("rack, place to be agreed" in tags) == open_yet
 
 
 def test_mains_heat_and_rack():

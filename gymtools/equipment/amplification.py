@@ -17,7 +17,7 @@ from .choice import options
 from .outputs import TRANSFORMER_DB, Demand
 from .prices import PriceBook, example_prices
 from .rack import rack_warnings
-from .wiring_words import cable_warnings, power_remarks, reason
+from .wiring_words import cable_warnings, power_remarks, reason, tap_remarks
 
 # short peaks over the continuous rating that a loudspeaker bears    common practice, no source
 PEAK = 4.0
@@ -38,7 +38,8 @@ class Need:
     peak_w: float  # with the peaks of speech
     octave: str  # that takes most of it
     headroom_db: float  # until amplifier or loudspeaker is at its limit
-    limited_by: str  # "amplifier", "loudspeaker, peaks" or "loudspeaker, heat"
+    # "amplifier", "transformer tap", "loudspeaker, peaks" or "loudspeaker, heat"
+    limited_by: str
 
     @property
     def word(self):
@@ -81,6 +82,14 @@ class Channel:
         return sum(self.lengths)
 
     @property
+    def power_limit(self):
+        """What limits the power that reaches the loudspeakers: "amplifier", or "transformer tap"
+        where the taps of a line take less than its amplifier gives.
+        """
+        tapped = self.line_volts and self.tap_w * len(self.tags) < self.type.line_w
+        return "transformer tap" if tapped else "amplifier"
+
+    @property
     def limit_w(self):
         """Power into its load that peaks are limited to: what its loudspeakers bear, or all that
         the amplifier gives [W].
@@ -101,7 +110,7 @@ class Amplification:
     needs: tuple
     channels: tuple
     warnings: tuple  # sentences
-    remarks: tuple  # sentences about amplifiers that are far stronger than asked for
+    remarks: tuple  # sentences: amplifiers far stronger than asked for, taps that leave little
     groups: tuple  # GroupOptions: ways that each group could be wired and driven
     chosen: AmplifierSet
     prices: PriceBook  # that decided
@@ -263,7 +272,10 @@ def amplify(scenario, results=None, *, prices=None):
         needs=needs,
         channels=channels,
         warnings=tuple(warnings),
-        remarks=tuple(power_remarks(scenario, channels, groups)),
+        remarks=(
+            *power_remarks(scenario, channels, groups),
+            *tap_remarks(scenario, channels, needs),
+        ),
         groups=groups,
         chosen=chosen,
         prices=prices,
@@ -351,7 +363,7 @@ def _needs(scenario, use, mean, channels):
         rated = loudspeaker.type.rated_w
         # mean power that each allows
         bears = {
-            "amplifier": share / headroom,
+            channel.power_limit: share / headroom,
             "loudspeaker, peaks": PEAK * rated / headroom,
             "loudspeaker, heat": rated,
         }

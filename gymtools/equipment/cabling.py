@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..physics import electrical
-from ..venue.wiring import AWG, MM2, conductor
+from ..venue.wiring import AWG, MM2, TAPS, conductor
+from .outputs import LINE_PART, LOAD_SLACK
 from .rack import rack_place
 
 SLACK = 2.0  # cable beyond the route, at both ends together [m]
@@ -148,6 +149,34 @@ def allowed_length(scenario, channel):
         fits = _loss_db(lengths * middle, each, size, unit) <= scenario.equipment.cable_loss_db
         low, high = (middle, high) if fits else (low, middle)
     return float(low * lengths.sum())
+
+
+def next_tap(scenario, channel):
+    """The next larger tap that amplifier and cable of a line carry as they are.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    channel : Channel
+        Of a line
+
+    Returns
+    -------
+    tap_w : float
+        0 where there is none, or where it is more than a loudspeaker takes for long [W]
+    """
+    count = len(channel.tags)
+    tap = next((t for t in TAPS if t > channel.tap_w), TAPS[-1])
+    each = float(electrical.line_load([tap], volts=channel.line_volts)[1])
+    fits = (
+        channel.tap_w < tap <= channel.rated_w / count
+        and tap * count <= LINE_PART * channel.type.line_w
+        and each / count >= channel.type.min_ohm - LOAD_SLACK
+        and _loss_db(channel.lengths, each, *conductor(channel.conductor))
+        <= scenario.equipment.cable_loss_db + ALLOWED_SLACK_DB
+    )
+    return tap if fits else 0.0
 
 
 def _offered(scenario, wiring):

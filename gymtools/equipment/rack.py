@@ -3,8 +3,8 @@
 import numpy as np
 
 ASSUMED = (
-    "the rack's place is not known: cable is counted from the south-west corner. Ask the school,"
-    " and give rack_x and rack_y in [equipment]."
+    "place of the rack: to be agreed with the school. Until then cable is counted from the"
+    " south-west corner; give rack_x and rack_y in [equipment]."
 )
 RACKS = (12, 16, 20, 27, 36, 42)  # usual heights [rack units]
 

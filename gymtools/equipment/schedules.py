@@ -15,9 +15,11 @@ from . import hanging, hanging_points, schedule_units
 from .amplification import CIRCUIT_PART, Amplification, amplify
 from .assistive_listening import receivers
 from .bill import bill, there_already
+from .cabling import counted_in
 from .hanging import both_lengths
 from .hanging_points import ASSUMED, ENGINEER, total_words
 from .loudness import loudness
+from .outputs import TRANSFORMER_DB
 from .prices import currency_of, in_units
 from .rack import rack_assumed, rack_place, rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, presets, processor
@@ -350,15 +352,22 @@ def _power_words(amplification):
 
 def _rack_words(made):
     """Height and place of the rack in a sentence."""
-    hall, (x, y, _) = made.scenario.hall, rack_place(made.scenario)
-    west, south = x + hall.length / 2, y + hall.width / 2
     filled, rack = rack_units(made.amplification, EXTRA_UNITS)
     high = f"{rack} units high" if rack else "more than one rack"
-    return (
-        f"Rack: {filled} units filled, {high}, {west:.2f} m ({feet_inches(west)}) from the west"
-        f" wall, {south:.2f} m ({feet_inches(south)}) from the south wall"
-        f"{', a place that is only assumed' if rack_assumed(made.scenario) else ''}."
+    return f"Rack: {filled} units filled, {high}. {_rack_place_words(made.scenario)}"
+
+
+def _rack_place_words(scenario):
+    """Where the rack stands, or that nobody has said so yet."""
+    hall, (x, y, _) = scenario.hall, rack_place(scenario)
+    west, south = x + hall.length / 2, y + hall.width / 2
+    place = (
+        f"{west:.2f} m ({feet_inches(west)}) from the west wall, {south:.2f} m"
+        f" ({feet_inches(south)}) from the south wall"
     )
+    if rack_assumed(scenario):
+        return f"Place of the rack: to be agreed; until then cable is counted from {place}."
+    return f"Place of the rack: {place}."
 
 
 def _channels(made):
@@ -376,7 +385,7 @@ def _channels(made):
             round(c.gives_w),
             round(c.limit_w),
             round(c.limit_v, 1),
-            round(c.rated_w),
+            round(c.rated_w) if c.rated_w < c.limit_w else "",
             c.high_pass_hz,
             "" if c.line_volts else round(c.damping),
             c.cable,
@@ -403,6 +412,11 @@ def _channel_words(amplification):
     said += [_stands(amplification, c) for c in amplification.channels if c.need_w > c.bears_w]
     if not said:
         said = [f"Every channel suffices; damping factors of {DAMPING:.0f} or more are usual."]
+    if any(c.rated_w >= c.limit_w for c in amplification.channels):
+        said.append(
+            "No limit of heat stands where the loudspeakers take for long what their peaks are"
+            " limited to."
+        )
     return " ".join([*said, *amplification.remarks, "Why so:", *amplification.reasons])
 
 
@@ -444,7 +458,24 @@ def _cables(made):
         "length [ft-in]",
         "loss at the last [dB]",
     )
-    return Schedule(title="Cables", columns=columns, rows=rows, note=CAUTIONS["Cables"])
+    note = f"{_loss_words(made)} {CAUTIONS['Cables']}"
+    return Schedule(title="Cables", columns=columns, rows=rows, note=note)
+
+
+def _loss_words(made):
+    """What the losses in cables are computed from, in a sentence or two."""
+    unit = counted_in(made.scenario.equipment.conductor, made.scenario.units)
+    standard = "IEC 60228" if unit == "mm2" else "ASTM B258"
+    words = (
+        "Loss: level at the last loudspeaker, from the resistance of copper there and back"
+        f" ({standard}); {made.scenario.equipment.cable_loss_db:g} dB is allowed."
+    )
+    if any(c.line_volts for c in made.amplification.channels):
+        words += (
+            f" Line transformers lose {TRANSFORMER_DB:g} dB beside it, which power and levels count"
+            " (common practice: 0.5 to 1 dB)."
+        )
+    return words
 
 
 def _inputs(made):

@@ -2,14 +2,16 @@
 what would help, which amplifiers are far stronger than asked for.
 """
 
+from ..physics import bands
 from ..venue.units import length_text
 from .amplifier_sets import cheapest
-from .cabling import allowed_length, larger_conductor
+from .cabling import allowed_length, larger_conductor, next_tap
 from .prices import money
 
 DAMPING = 10.0  # least damping factor worth asking for    common practice, no source
 FAR_TOO_LARGE = 10.0  # power given over what peaks ask for, 10 dB    judgment, no source
 FEW_WAYS = 20  # that are followed to see what another wiring would cost
+LITTLE_DB = 3.0  # headroom of a tap from which a larger one is named    judgment, no source
 LOW_GAIN_DB = -6.0  # gain in every use from which it is said to have drifted    judgment, no source
 
 
@@ -173,6 +175,42 @@ def power_remarks(scenario, channels, groups):
         if low is not None:
             words += f" Its gain is {low:g} dB or lower in every use: nearer to 0 dB?"
         said.append(words)
+    return said
+
+
+def tap_remarks(scenario, channels, needs):
+    """Remarks about taps that leave little headroom although larger ones would cost nothing.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    channels : tuple of Channel
+        All of it
+    needs : tuple of Need
+        What each loudspeaker takes in each use
+
+    Returns
+    -------
+    remarks : list of str
+        A sentence for each group, with the use that leaves least
+    """
+    said = []
+    for group in scenario.groups:
+        own = [c for c in channels if c.group == group.name]
+        tags = {tag for c in own for tag in c.tags}
+        taken = [n for n in needs if n.tag in tags]
+        if not taken or not own[0].line_volts:
+            continue
+        worst, tap = min(taken, key=lambda n: n.headroom_db), own[0].tap_w
+        larger = min(next_tap(scenario, c) for c in own)
+        if larger and worst.limited_by == own[0].power_limit and worst.headroom_db < LITTLE_DB:
+            more = float(bands.to_level(larger / tap))
+            said.append(
+                f"'{group.name}': taps of {tap:g} W leave {worst.headroom_db:.1f} dB in"
+                f" {worst.use}; the same amplifier and cable carry taps of {larger:g} W, about"
+                f" {more:.0f} dB more."
+            )
     return said
 
 

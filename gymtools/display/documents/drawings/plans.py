@@ -8,7 +8,7 @@ from scipy.spatial import ConvexHull, QhullError
 from ....acoustics.throws import throws
 from ....equipment.hanging import STEEP
 from ....equipment.hanging_points import hanging_points
-from ....equipment.rack import rack_place
+from ....equipment.rack import rack_assumed, rack_place
 from ....venue.enclosures import corners
 from ....venue.locations import along_wall
 from .draft import Draft
@@ -329,7 +329,8 @@ def _aims(draft, result):
 def _rack(draft, scenario):
     x, y, _ = rack_place(scenario)
     draft.rectangle((x - RACK, x + RACK, y - RACK, y + RACK), "RACK")
-    draft.tag("rack", (x, y), clear=RACK / draft.mm + 0.5)
+    words = "rack, place to be agreed" if rack_assumed(scenario) else "rack"
+    draft.tag(words, (x, y), clear=RACK / draft.mm + 0.5)
 
 
 def _microphones(draft, scenario):

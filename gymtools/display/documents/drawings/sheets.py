@@ -7,7 +7,7 @@ from ....acoustics.throws import throws
 from ....design.revisions import Issue
 from ....equipment.hanging import pan_words
 from ....equipment.hanging_points import ENGINEER, POUND, hanging_points, total_words
-from ....equipment.rack import rack_place
+from ....equipment.rack import rack_assumed, rack_place
 from ....equipment.schedules import LOADS
 from ....venue.enclosures import TOUCH
 from ....venue.units import measured_text
@@ -221,8 +221,7 @@ def _floor_words(made, units):
         f"{measured_text(v, units)} {words}"
         for v, words in ((west, "from the west wall"), (south, "from the south wall"))
     )
-    placed = scenario.equipment.rack_x is not None and scenario.equipment.rack_y is not None
-    assumed = "" if placed else " Its place is assumed: the school decides."
+    assumed = " Place of the rack: to be agreed." if rack_assumed(scenario) else ""
     rack = f"Rack: {place}, amplifiers {measured_text(z, units)} over the floor.{assumed}"
     cables = tuple(
         (c.cable, " - ".join(c.tags), c.conductor, measured_text(c.length, units))

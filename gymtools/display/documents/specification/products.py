@@ -5,7 +5,7 @@ from collections import Counter
 from ....equipment.amplification import PEAK
 from ....equipment.assistive_listening import receivers
 from ....equipment.bill import THERE
-from ....equipment.rack import rack_units
+from ....equipment.rack import rack_assumed, rack_units
 from ....equipment.schedules import LOADS, schedules
 from ....equipment.signal import EXTRA_UNITS, inputs, mixer, plates, processor
 from ....physics import bands
@@ -607,9 +607,8 @@ def _rack(made, titles):
                 " high or more, of which ",
                 number(filled, "d", "units", "rack", "filled"),
                 " are filled; ventilation for the heat of the amplifiers, power sequencer, surge"
-                " protection, light, drawer. Its place is in ",
-                cited_schedule(titles, "Amplifiers"),
-                ".",
+                " protection, light, drawer. ",
+                *_rack_place(made.scenario, titles),
             ),
             clause(
                 "Wall plates and floor boxes, of metal, engraved, where balls do not reach: ",
@@ -620,6 +619,13 @@ def _rack(made, titles):
             ),
         ),
     )
+
+
+def _rack_place(scenario, titles):
+    """Where the place of the rack is told, or that it is open."""
+    if rack_assumed(scenario):
+        return ("Its place is to be agreed with the school before cable is ordered.",)
+    return "Its place is in ", cited_schedule(titles, "Amplifiers"), "."
 
 
 def _treatment(made):
