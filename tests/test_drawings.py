@@ -334,8 +334,8 @@ def test_schedules_of_a_lopsided_hall_by_hand():
         and "heat 110 W, 376 BTU/h" in found["Amplifiers"].note
     )
     assert (
-        "Rack: 7 units filled, 12 units high, 4.00 m (13 ft 1 1/2 in) from the west wall, 3.25 m"
-        " (10 ft 8 in) from the south wall" in found["Amplifiers"].note
+        "Rack: 7 units filled, 12 units high. Place of the rack: 4.00 m (13 ft 1 1/2 in) from the"
+        " west wall, 3.25 m (10 ft 8 in) from the south wall" in found["Amplifiers"].note
     )
     # 5.8 up, 10.5 and 7.5 along, 0.8 down, 2 of slack; 5.8 + 4 + 1.5 + 1.9 + 2, then 3 and 1 of
     # slack
