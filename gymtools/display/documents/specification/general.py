@@ -225,7 +225,7 @@ def _levels(made):
         title="Level of speech",
         columns=(
             "use",
-            "speech level at least",
+            "speech level, at least",
             "peaks above it",
             "with a noise of",
             "seats filled",
