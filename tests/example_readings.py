@@ -79,6 +79,7 @@ def main():
     with (SCENARIOS / "dovecote-readings.csv").open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerows([COLUMNS, *rows])
+        writer.writerow([sheet.note])  # states form and uses, from which the report takes them
         writer.writerow(
             ["Invented readings, to show how a finished gym is compared with its design."]
         )

@@ -46,6 +46,7 @@ from gymtools.commissioning.sheet import (
     Sheet,
     entry_sheet,
     filled_sheet,
+    plan_of_sheet,
     read_sheet,
 )
 from gymtools.display.documents.commissioning import (
@@ -807,6 +808,7 @@ def test_a_sheet_filled_with_the_older_names_reads_alike(tmp_path):
     for a, b in zip(old.readings, now.readings, strict=True):
         assert np.array_equal(a.measured, b.measured, equal_nan=True), a.key
     assert (old.remarks, old.missing) == (now.remarks, now.missing)
+    assert plan_of_sheet(today) == ("full", ["game", "graduation"])
     assert [b.partition(",")[2] for b in old.bad] == [b.partition(",")[2] for b in now.bad]
     cells = {present_key(row[0]): row[7:15] for row in _rows(OLD_SHEET)[1:]}
     found = read_sheet(OLD_SHEET, made).readings
