@@ -3,6 +3,7 @@
 import csv
 import json
 import shlex
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from test_letter import FEW
 
 from gymtools import evaluate, load, save
-from gymtools.command_line import designs, documents, entry, figures
+from gymtools.command_line import arguments, designs, documents, entry, figures
 from gymtools.command_line.entry import main
 from gymtools.command_line.progress import Progress
 from gymtools.design.aiming import Aimed
@@ -38,10 +39,10 @@ def school(tmp_path):
     return str(save(FEW, tmp_path / "small.toml"))
 
 
-def typed(arguments):
+def typed(given):
     """Status of a command line, also where the parser ends it."""
     try:
-        return main([str(a) for a in arguments])
+        return main([str(a) for a in given])
     except SystemExit as ended:
         return ended.code
 
@@ -146,17 +147,19 @@ def test_aim_says_what_changed(school, tmp_path, monkeypatch, capsys):
     "given, said",
     [
         (["evaluate", "none.toml"], "there is no such scenario file"),
-        (["evaluate", SCENARIO, "--use", "gala"], "gala"),
+        (["evaluate", SCENARIO, "--use", "gala"], "--use 'gala'"),
         (["advise", SCENARIO, "--use", "gala"], "game"),
-        (["advise", SCENARIO, "--prices", "none.csv"], "none.csv"),
-        (["record", SCENARIO, "--prices", "none.csv"], "none.csv"),
+        (["advise", SCENARIO, "--prices", "none.csv"], "--prices none.csv"),
+        (["record", SCENARIO, "--prices", "none.csv"], "--prices none.csv"),
+        (["letter", SCENARIO, "--prices", "none.csv"], "--prices none.csv"),
+        (["specification", SCENARIO, "--prices", "none.csv"], "--prices none.csv"),
         (["evaluate", SCENARIO, "--csv", "missing/x.csv"], "--csv missing/x.csv"),
         (["aim", SCENARIO, "--out", "scenarios"], "--out scenarios"),
         (["aim", SCENARIO, "--out", SCENARIO], "--overwrite"),
         (["arrange", SCENARIO, "--with", "chandelier"], "chandelier"),
         (["drawings", SCENARIO, "--folder", "missing"], "--folder missing"),
         (["drawings", SCENARIO, "--date", "friday"], "friday"),
-        (["testplan", SCENARIO, "--use", "gala"], "gala"),
+        (["testplan", SCENARIO, "--use", "gala"], "--use 'gala'"),
         (["report", SCENARIO, "none.csv"], "none.csv"),
         (["letter", SCENARIO, "--against", "scenarios/alderway.toml"], "different gyms"),
         (["record", SCENARIO, "--against", "scenarios/alderway.toml"], "different gyms"),
@@ -205,3 +208,19 @@ def test_options_of_different_gyms_are_refused_in_design_too():
         with pytest.raises(ValueError, match="are different gyms, not options of one: length"):
             work(options)
     check_same_gym({"one": FEW, "other": replace(FEW, treatments=())})
+
+
+def test_long_lines_are_not_torn_on_a_terminal(monkeypatch, capsys):
+    """Behavior: on a terminal of 80 columns words stand whole, what follows stands further in;
+    where nobody looks it stays one line, for who searches it.
+    """
+    words = "wall panels over the north bank " * 6
+    monkeypatch.setenv("COLUMNS", "80")
+    arguments.print_lines(words, "  ")
+    assert capsys.readouterr().out.count("\n") == 1
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    arguments.print_lines(words, "  ")
+    first, *more = capsys.readouterr().out.splitlines()
+    assert first.startswith("  wall") and more and all(x.startswith("    ") for x in more)
+    assert all(len(x) < 80 for x in (first, *more))
+    assert " ".join(" ".join([first, *more]).split()) == words.strip()

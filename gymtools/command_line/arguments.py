@@ -3,9 +3,15 @@
 import argparse
 import datetime
 import os
+import shutil
+import sys
+import textwrap
 from pathlib import Path
 
+from ..equipment.prices import read_prices
 from ..venue.writing_files import revisions_sentence
+
+NARROWEST, WIDEST = 40, 100  # lines of text on a terminal [columns]
 
 
 class Refused(Exception):
@@ -29,15 +35,18 @@ def example(words):
     return f"example: %(prog)s {' '.join(rest)}"
 
 
-def add_use(command):
+def add_use(command, default="all"):
     """Option on one use.
 
     Parameters
     ----------
     command : argparse.ArgumentParser
         Of one command
+    default : str
+        What is taken when it is left out, in words
     """
-    command.add_argument("--use", type=text, metavar="NAME", help="one use of the school")
+    words = f"one use of the school (default: {default})"
+    command.add_argument("--use", type=text, metavar="NAME", help=words)
 
 
 def use_names(scenario, name=None):
@@ -54,8 +63,21 @@ def use_names(scenario, name=None):
     -------
     names : list of str
         At least one
+
+    Raises
+    ------
+    ValueError
+        The scenario has no such use
     """
-    return [u.name for u in scenario.uses] if name is None else [scenario.use(name).name]
+    known = [u.name for u in scenario.uses]
+    if name is None:
+        return known
+    try:
+        return [scenario.use(name).name]
+    except ValueError:
+        raise ValueError(
+            f"--use '{name}': {scenario.name} has no such use. Give one of: {', '.join(known)}."
+        ) from None
 
 
 def add_file(command, out=True):
@@ -170,6 +192,57 @@ def add_prices(command):
         type=text,
         metavar="FILE",
         help="price book (CSV); the package's invented one when left out",
+    )
+
+
+def prices_of(given):
+    """The price book that is asked for; refused before anything takes time.
+
+    Parameters
+    ----------
+    given : str or None
+        As typed
+
+    Returns
+    -------
+    book : PriceBook or None
+        None for the package's own
+
+    Raises
+    ------
+    ValueError
+        There is no such file, or it is no price book
+    """
+    if given is None:
+        return None
+    if not Path(given).is_file():
+        raise ValueError(f"--prices {given}: there is no such price book. Give a CSV file.")
+    return read_prices(given)
+
+
+def print_lines(words, indent=""):
+    """Print some text; on a terminal words are not torn at its edge.
+
+    Parameters
+    ----------
+    words : str
+        One line
+    indent : str
+        Before the first line; what follows it stands two further in
+    """
+    if sys.stdout is None or not sys.stdout.isatty():  # a line each, for who searches them
+        print(f"{indent}{words}")
+        return
+    columns = min(shutil.get_terminal_size().columns, WIDEST)
+    print(
+        textwrap.fill(
+            words,
+            max(columns - 1, NARROWEST),
+            initial_indent=indent,
+            subsequent_indent=f"{indent}  ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
     )
 
 

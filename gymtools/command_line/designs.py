@@ -6,7 +6,7 @@ from ..design.comparing import differing_values, loudspeaker_list
 from ..physics.checks import whole
 from ..venue.files import load, save
 from ..venue.writing_files import school_file
-from .arguments import add_file, example, file_to_write, text
+from .arguments import add_file, example, file_to_write, print_lines, text
 from .progress import Progress
 
 EVALUATIONS = 2000  # of one use, as ``aim`` has it [-]
@@ -57,13 +57,18 @@ def _arrange(given):
         for key, a in OFFERED.items():
             count = sum(g.number for g in fits[key].groups) if key in fits else 0
             number = f"{count} loudspeaker{'' if count == 1 else 's'}"
-            print(f"{key}: {a.title}.", f"Fits, {number}." if count else f"No: {reasons[key]}")
+            fit = f"Fits, {number}." if count else f"No: {reasons[key]}"
+            print_lines(f"{key}: {a.title}. {fit}")
+        if fits:
+            key = next(k for k in OFFERED if k in fits)
+            print_lines(f"Take one by its name before the colon, for example: --with '{key}'")
         return
     file = _file(given, scenario, given.key)
     made = arrange(scenario, given.key)
     save(made, file, overwrite=given.overwrite)
     print(f"{file}: {loudspeaker_list(made)}.")
-    print(*(f"  {w}\n" for w in made.warnings), sep="", end="")
+    for warning in made.warnings:
+        print_lines(warning, "  ")
 
 
 def _file(given, scenario, ending):

@@ -10,12 +10,11 @@ from ..display.documents.handover import folder_name, write_drawings, write_reco
 from ..display.documents.letter import MOST_OPTIONS, write_letter
 from ..display.documents.record import READERS
 from ..display.documents.specification.files import write_specification
-from ..equipment.prices import read_prices
 from ..equipment.schedules import parts
 from ..venue.files import load
 from ..venue.units import UNITS
 from ..venue.writing_files import refuse_existing
-from .arguments import add_output, add_prices, date, example, folder_of, say, text
+from .arguments import add_output, add_prices, date, example, folder_of, prices_of, say, text
 from .progress import Progress
 
 LINE = "a line to write on when left out"  # in the help of what a letter may leave blank
@@ -173,7 +172,7 @@ def _record(given):
         refuse_existing(folder / folder_name(next(iter(options.values()))))
     if given.units:
         options = {name: replace(s, units=given.units) for name, s in options.items()}
-    prices = read_prices(given.prices) if given.prices is not None else None
+    prices = prices_of(given.prices)
     with Progress("Following all rays") as progress:
         decision = decide(options, prices=prices, progress=progress)
     given_words = dict(prepared_for=given.prepared_for or "", reason=given.reason or "")
@@ -193,7 +192,7 @@ def _letter(given):
     check_same_gym(options)
     if not given.overwrite:  # before the minutes that it takes
         refuse_existing(folder / folder_name(next(iter(options.values())), "letter"))
-    prices = read_prices(given.prices) if given.prices is not None else None
+    prices = prices_of(given.prices)
     with Progress("Following all rays") as progress:
         offered = offer(options, prices=prices, progress=progress)
     words = {name: getattr(given, name) or "" for name in ("recipient", "sender", "reason")}
@@ -204,7 +203,7 @@ def _specification(given):
     folder, scenario = folder_of(given.folder), load(given.scenario)
     if not given.overwrite:
         refuse_existing(folder / folder_name(scenario, "specification"))
-    prices = read_prices(given.prices) if given.prices is not None else None
+    prices = prices_of(given.prices)
     with Progress("Following all rays"):
         made = parts(scenario, prices=prices)
     given_words = dict(date=given.date, revision=given.revision or "")

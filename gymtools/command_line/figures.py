@@ -9,7 +9,6 @@ from ..acoustics.evaluate import evaluate
 from ..acoustics.result import AllUses
 from ..design.advice import advise, limit_sentence, sentence
 from ..display.tables.verdicts import checks_text
-from ..equipment.prices import read_prices
 from ..venue.files import load
 from ..venue.refusals import lines_of
 from ..venue.writing_files import write_file
@@ -20,6 +19,8 @@ from .arguments import (
     add_use,
     example,
     file_to_write,
+    prices_of,
+    print_lines,
     text,
     use_names,
 )
@@ -61,7 +62,7 @@ def add_commands(commands):
         epilog=example("advise scenarios/larkfield.toml --use game"),
     )
     command.add_argument("scenario", type=text, help="scenario file")
-    add_use(command)
+    add_use(command, "the first")
     add_prices(command)
     command.set_defaults(run=_advise)
 
@@ -77,7 +78,8 @@ def _check(given):
             continue
         warnings = scenario.warnings
         print(f"{path}: ok{', to be looked at:' if warnings else '.'}")
-        print(*(f"  {w}\n" for w in warnings), sep="", end="")
+        for warning in warnings:
+            print_lines(warning, "  ")
     if refused:
         raise Refused
 
@@ -144,13 +146,13 @@ def _print_verdicts(all_uses):
         where = v.area or "the gym"
         words = criterion.sentence(v, units)
         place = f"; worst: {v.place}" if v.place and v.place not in words else ""
-        print(f"  {v.word}: {criterion.label}, {where}: {words}{place}")
+        print_lines(f"{v.word}: {criterion.label}, {where}: {words}{place}", "  ")
 
 
 def _advise(given):
     scenario = load(given.scenario)
     (use, *_) = use_names(scenario, given.use)
-    prices = read_prices(given.prices) if given.prices is not None else None
+    prices = prices_of(given.prices)
     with Progress(f"Trying moves for '{use}'") as progress:
         advice = advise(scenario, use, prices=prices, progress=progress)
     if not advice:
@@ -159,7 +161,8 @@ def _advise(given):
         criterion = CRITERIA[one.verdict.criterion]
         where = f", {one.verdict.area}" if one.verdict.area else ""
         words = criterion.sentence(one.verdict, scenario.units)
-        print(f"{use}: {criterion.label}{where} {one.verdict.word}: {words}")
-        print(*(f"  {sentence(p)}.\n" for p in one.proposals), sep="", end="")
+        print_lines(f"{use}: {criterion.label}{where} {one.verdict.word}: {words}")
+        for proposal in one.proposals:
+            print_lines(f"{sentence(proposal)}.", "  ")
         if one.limit is not None:
-            print(f"  {limit_sentence(one.limit)}")
+            print_lines(limit_sentence(one.limit), "  ")

@@ -16,7 +16,7 @@ from ..display.documents.survey import write_survey
 from ..venue.files import load, to_text
 from ..venue.new_school import NewSchool
 from ..venue.writing_files import refuse_existing
-from .arguments import add_output, example, folder_of, say, text
+from .arguments import add_output, example, folder_of, say, text, use_names
 
 
 def _add_survey(commands):
@@ -120,9 +120,16 @@ def _survey(given):
 
 def _testplan(given):
     folder, scenario = folder_of(given.folder), load(given.scenario)
+    _check_uses(scenario, given.use)
     _refuse_existing(folder, scenario, "commissioning", given, holds="readings")
     made = plan(scenario, given.use, form=given.form)
     say(write_plan(made, folder, overwrite=given.overwrite))
+
+
+def _check_uses(scenario, names):
+    """Refuse a use that the school does not have."""
+    for name in names or ():
+        use_names(scenario, name)
 
 
 def _refuse_existing(folder, scenario, what, given, holds=""):
@@ -134,6 +141,7 @@ def _refuse_existing(folder, scenario, what, given, holds=""):
 def _report(given):
     folder = _report_folder(given)
     scenario = load(given.scenario)
+    _check_uses(scenario, given.use)
     _refuse_existing(folder, scenario, "commissioning-report", given)
     form, uses = plan_of_sheet(given.readings)
     made = plan(scenario, given.use or uses, form=given.form or form or "full")
