@@ -5,6 +5,7 @@ finds, and what they cannot show.
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from test_commissioning import GAME, QUIET, filled
 from gymtools.command_line import on_site
 from gymtools.command_line.entry import main
 from gymtools.commissioning.blind_spots import open_questions, sights
-from gymtools.commissioning.comparison import SURE, compare
+from gymtools.commissioning.comparison import SURE, compare, limits_db
 from gymtools.commissioning.diagnosis import diagnose
 from gymtools.commissioning.expected import energy_alone, expect
 from gymtools.commissioning.kinds import KINDS
@@ -38,6 +39,8 @@ from gymtools.display.documents.commissioning import (
     trials_table,
 )
 from gymtools.display.documents.exports import csv_text, write_xlsx
+from gymtools.equipment.amplification import amplify, powers
+from gymtools.equipment.outputs import TRANSFORMER_DB
 from gymtools.physics import bands
 from gymtools.venue.files import load, save
 
@@ -310,10 +313,11 @@ def test_a_dead_high_driver_changes_levels_as_an_evaluation_says():
 @pytest.mark.parametrize("form, least", [("full", 0.85), ("short", 0.75)])
 def test_seeded_faults_are_found_as_often_as_measured(form, least):
     """Regression: each loudspeaker silent, 6 dB low, reversed or dull, each channel late, each
-    preset without its room equalization, the room livelier, read with errors. Measured with five
-    gyms of each: the full plan of two uses names 92 % of all but the livelier room, the short one
-    88 %; something else is reported in 5 % and in 9 %, and in one of 60 gyms without a fault. A
-    room that rings 1.6 times as long lies within what published gyms show.
+    preset without its room equalization, the room livelier, read with errors. Measured with 20 gyms
+    of each: the full plan of two uses names 91 % of all but the livelier room, the short one 87 %;
+    something else is reported in 7 % of either, and in three and two of 200 gyms without a fault.
+    What is missed is 6 dB of one of a pair (60 and 43 of 80 found) and a dead high driver (64 and
+    63). A room that rings 1.6 times as long lies within what published gyms show: 2 of 20.
     """
     made, conditions = small(form)
     tallies = {t.fault: t for t in trials(made, conditions, draws=1, without=12, seed=4)}
@@ -327,6 +331,40 @@ def test_seeded_faults_are_found_as_often_as_measured(form, least):
     assert sum(t.other for t in tallies.values()) <= 4
     html = trials_table({form: list(tallies.values())})
     assert f'<td class="num">{tallies[LABELS["dead"]].found}</td>' in html
+
+
+def test_seeded_faults_where_three_share_a_channel():
+    """Regression: Larkfield's game in the short form, three loudspeakers on a channel. Measured
+    with 20 gyms of each: 84 % named, something else in 4 %, in seven of 200 gyms without a fault.
+    """
+    made = plan(HALLS["larkfield"], ["game"], form="short")
+    conditions = predicted(made)
+    tallies = {t.fault: t for t in trials(made, conditions, draws=1, without=12, seed=4)}
+    del tallies[LABELS["livelier"]]
+    none = tallies.pop("nothing wrong")
+    assert none.tried == 12 and none.other <= 2
+    for kind in ("dead", "reversed", "late"):
+        assert tallies[LABELS[kind]].missed == 0, kind
+    tried, found = (sum(getattr(t, n) for t in tallies.values()) for n in ("tried", "found"))
+    assert tried == 4 * 8 + 3 + 1 and found >= 0.75 * tried
+    assert sum(t.other for t in tallies.values()) <= 4
+
+
+def test_a_low_group_on_one_channel_may_be_one_of_it():
+    """Regression: N2 alone 6 dB low, on a channel with N1 and N3, reads as the whole row 3 dB low;
+    the cause says that it may be one of them.
+    """
+    made = plan(HALLS["larkfield"], ["game"], form="short")
+    conditions = predicted(made)
+    low = {"N1": -3.0, "N2": -3.0, "N3": -3.0}
+    sheet = measure(made, 1, error=0.0, conditions=conditions, gains_db=low)
+    readings = expect(sheet.readings, conditions)
+    (row,) = diagnose(made, readings, conditions)
+    assert (row.kind, row.subject) == ("group", "north row")
+    assert "N1, N2, N3 sound together: it may also be one of them that is further" in row.words
+    single = replace(made, channels=tuple((c.tag,) for c in made.scenario.loudspeakers))
+    (row,) = diagnose(single, readings, conditions)
+    assert "together" not in row.words
 
 
 # --- what could not be seen
@@ -349,6 +387,7 @@ def test_what_the_readings_cannot_show_is_said():
         "how far microphones are from feedback",
         "how loud the system gets",
         "how long the gym rings (reverberation time not read)",
+        "how even levels are",
     ]
     dba = [
         replace(r, measured=one_value(bands.a_weighted(r.measured[:7]))) if r.kind.dba else r
@@ -367,6 +406,68 @@ def test_nothing_found_is_said_with_what_could_not_be_seen():
     assert "Nothing in these readings points to a fault of a kind that they can show." in html
     assert "What these readings could not have shown:" in html
     assert f"{LABELS['low']} (W1, W2, F1, F2)" in html
+
+
+def test_one_level_in_a_use_is_not_counted_as_agreeing():
+    """Regression: the volume is set by hand, so that one level in a use cannot differ; it counted
+    as a reading that is as predicted, and stood on a map of its own as +0.0.
+    """
+    made, conditions = small("full")
+    sheet = measure(made, 2, error=0.0, conditions=conditions)
+    graduation = [r.key for r in made.of("level", "graduation")]
+    lone = replace(
+        sheet,
+        readings=tuple(
+            r
+            for r in sheet.readings
+            if r.kind.key != "level" or r.key in ("level game B1", *graduation)
+        ),
+    )
+    compared = compare(made, lone, room="statistical")
+    kept = [d.reading.key for d in compared.differences if d.reading.kind.key == "level"]
+    assert kept == graduation
+    html = report_html(compared)
+    assert "Not in the table: <bdi>level game B1</bdi>." in html
+    assert "how even levels are in game (fewer than" in html
+    assert "game: measured less predicted level at each position" not in html
+    assert f"{len(compared.differences)} that can be compared" in html
+
+
+def test_the_installed_amplifiers_limit_the_level_in_every_use():
+    """Worked by hand: with 0.1 W from every channel of the installation no loudspeaker is at its
+    own limit; what is left is 10 lg of that, shared by the channel's loudspeakers, less headroom,
+    cable and transformer, over the mean power that the use as measured takes; the least counts.
+    """
+    made, conditions = small("full")
+    installed = amplify(HALLS["dovecote"])
+    channels = tuple(replace(c, gives_w=0.1) for c in installed.channels)
+    weak = SimpleNamespace(amplification=replace(installed, channels=channels))
+    found, headroom_db = limits_db(weak, conditions.results), made.scenario.equipment.headroom_db
+    for use, result in conditions.results.items():
+        mean = powers(result).sum(axis=1)
+        left = [
+            10 * np.log10(0.1 / len(c.tags) / mean[n])
+            - headroom_db
+            - c.loss_db
+            - (TRANSFORMER_DB if c.line_volts else 0.0)
+            for n, tag in enumerate(s.tag for s in made.scenario.loudspeakers)
+            for c in channels
+            if tag in c.tags and mean[n] > 0
+        ]
+        assert found[use] == pytest.approx(min(left), abs=0.02), use
+    as_built = limits_db(made, conditions.results)
+    assert set(as_built) == set(conditions.results) and as_built != found
+    assert limits_db(SimpleNamespace(amplification=None), conditions.results) == {}
+
+
+def test_no_source_is_tagged_like_a_loudspeaker():
+    """Regression: Larkfield's source of decays and a loudspeaker were both S1; a sheet with the
+    older tag is still read.
+    """
+    full, _ = both("larkfield")
+    assert set(full.sources) == {"SRC1", "SRC2"}
+    assert full.reading("reverberation S1 R1").key == "reverberation SRC1 R1"
+    assert set(both("dovecote")[0].sources) == {"S1", "S2"}
 
 
 # --- what decides

@@ -10,6 +10,7 @@ from .diagnosis import SHARE, diagnose, limit_of, patterns
 from .kinds import KINDS
 from .levels import Fault, misfits
 from .possible_faults import LABELS, nothing_wrong, possible_faults, read_with
+from .readings import FEWEST, measured_of
 
 POWER = 0.9  # chance of being found from which a fault counts as one that would have been seen
 AHEAD = float(norm.ppf(POWER))  # standard deviations beyond what is reported [-]
@@ -137,4 +138,7 @@ def open_questions(plan, readings):
         if left:
             where = f" in {', '.join(left)}" if left != [""] else ""
             found.append(f"{question}{where} ({KINDS[kind].label.lower()} not read)")
+    few = [u for u in plan.leads if len(measured_of(readings, "level", u)) < FEWEST]
+    if few:
+        found.append(f"how even levels are in {', '.join(few)} (fewer than {FEWEST} levels read)")
     return found

@@ -247,14 +247,33 @@ def offsets(readings, use):
     return np.array([np.mean(c[np.isfinite(c)]) if np.isfinite(c).any() else np.nan for c in off.T])
 
 
+def is_lone_level(reading, readings):
+    """Whether a reading is the only level of its use: with the volume taken off it agrees with
+    every prediction, and only its octaves say something.
+
+    Parameters
+    ----------
+    reading : Reading
+        One of them
+    readings : iterable of Reading
+        All that were measured
+
+    Returns
+    -------
+    alone : bool
+        False for readings of other kinds
+    """
+    return reading.kind.key == "level" and len(measured_of(readings, "level", reading.use)) == 1
+
+
 def _differences(plan, readings):
-    """Every reading with an expectation; levels as dB(A), the volume taken off."""
+    """Every reading with an expectation of its own; levels as dB(A), the volume taken off."""
     shift = {use: np.nan_to_num(offsets(readings, use)) for use in plan.leads}
     by_itself = [_summed(r.measured, r.expected) for r in measured_of(readings, "alone")]
     # of most of them: one may be off
     volume = float(np.median([m - e for e, m in by_itself])) if by_itself else 0.0
     for r in readings:
-        if not (r.is_measured and r.is_expected):
+        if not (r.is_measured and r.is_expected) or is_lone_level(r, readings):
             continue
         spread = float(r.spread[SINGLE])
         if r.kind.key == "level":

@@ -78,7 +78,7 @@ def diagnose(plan, readings, conditions):
     limit = limit_of(plan, readings, len(other))
     tested = _each_kind(CERTAIN, plan, readings, conditions)
     known = _as_tested(plan, tested, levels)
-    fault, found = _levels_explained(plan.scenario, levels, limit, known)
+    fault, found = _levels_explained(plan, levels, limit, known)
     found += other + _tunings(plan, readings, conditions, fault)
     limits = {"decay": FALSE_ALARM, "tuning": SHARE / len(plan.leads)}
     seen = {c.subject for c in tested}
@@ -203,7 +203,7 @@ def _each_kind(tests, plan, readings, conditions):
 # ---- levels
 
 
-def _levels_explained(scenario, levels, limit, fault):
+def _levels_explained(plan, levels, limit, fault):
     """Causes in the levels beside a fault that is known, the best first, and what they are
     together; each next one is looked for with those before it taken as given.
     """
@@ -212,7 +212,7 @@ def _levels_explained(scenario, levels, limit, fault):
         return fault, found
     now = float(misfits(levels, [fault])[0])
     for _ in range(MOST):
-        lots = list(_hypotheses(scenario, fault))
+        lots = list(_hypotheses(plan.scenario, fault))
         tried = [h for lot in lots for h in lot]
         fits = now - np.concatenate([misfits(levels, [h[-1] for h in lot]) for lot in lots])
         chances = chi2.sf(np.maximum(fits, 0.0), [h[3] for h in tried])
@@ -227,7 +227,7 @@ def _levels_explained(scenario, levels, limit, fault):
                 subject=subject,
                 amount=amount,
                 unit="" if kind == "polarity" else "dB",
-                words=_level_words(kind, subject, amount),
+                words=_level_words(kind, subject, amount) + _sharing(plan, kind, subject),
                 explains=fit,
                 chance=float(chances[best]),
             )
@@ -299,6 +299,18 @@ def _level_words(kind, subject, amount):
         else ": check its tap, its drivers, its aim, and what stands in its way"
     )
     return f"loudspeaker {subject} is {far}{check}"
+
+
+def _sharing(plan, kind, group):
+    """What cannot be told apart in a group of which loudspeakers share a channel."""
+    tags = {c.tag for c in plan.scenario.loudspeakers if kind == "group" and c.group == group}
+    shared = [", ".join(channel) for channel in plan.channels if len(tags & set(channel)) > 1]
+    if not shared:
+        return ""
+    return (
+        f". {' and '.join(shared)} sound together: it may also be one of them that is further off."
+        " Listen under each"
+    )
 
 
 def _driver_words(kind, tag, amount):

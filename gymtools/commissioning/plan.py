@@ -333,8 +333,15 @@ def _decays(scenario, result):
         readings += [
             _decay(scenario, s, m, head, p) for m, p in enumerate(_far_apart(allowed, head), 1)
         ]
-    sources = {f"S{s}": (*map(float, head), SOURCE_HEIGHT) for s, head in enumerate(heads, 1)}
+    tag = _source_letters(scenario)
+    sources = {f"{tag}{s}": (*map(float, head), SOURCE_HEIGHT) for s, head in enumerate(heads, 1)}
     return readings, sources, note
+
+
+def _source_letters(scenario):
+    """What the positions of the source are tagged with: S, unless loudspeakers are tagged so."""
+    taken = {c.tag.rstrip("0123456789").upper() for c in scenario.loudspeakers}
+    return "SRC" if "S" in taken else "S"
 
 
 def _far_apart(allowed, head):
@@ -363,10 +370,12 @@ def _decay(scenario, source, microphone, head, spot_xy):
         f" {spot(spot_xy, scenario.units)}, {low} up"
     )
     point = (float(spot_xy[0]), float(spot_xy[1]), MICROPHONE_HEIGHT)
+    tag = f"{_source_letters(scenario)}{source}"
     return Reading(
-        key=f"reverberation S{source} R{microphone}",
+        key=f"reverberation {tag} R{microphone}",
+        earlier_key=f"reverberation S{source} R{microphone}",
         kind=kind_of("reverberation"),
-        subject=f"S{source}",
+        subject=tag,
         position=Position(f"R{microphone}", words, point, earlier=earlier),
     )
 

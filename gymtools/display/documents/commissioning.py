@@ -9,7 +9,7 @@ import plotly.graph_objects as go
 
 from ...acoustics.criteria import CRITERIA
 from ...acoustics.evaluate import evaluate
-from ...commissioning.comparison import SURE
+from ...commissioning.comparison import SURE, is_lone_level
 from ...commissioning.kinds import KINDS
 from ...commissioning.plan import OF_A_USE, PRESET, UNPACKING, as_tested
 from ...commissioning.readings import SINGLE, measured_of
@@ -43,6 +43,11 @@ FRESH = (
     (
         "Nobody climbs: loudspeakers are told apart by muting the other channels at the processor."
         " Loudspeakers that share a channel sound together, and the predictions count that."
+    ),
+    (
+        "Recall each preset once and take everything that belongs to it (level, speech"
+        " intelligibility, arrival, feedback margin) before the next: the time above counts on"
+        " that. The tables go by what is measured, and name the use."
     ),
     (
         "Practice follows NT ACOU 108, ISO 3382-2 and IEC 60268-16; the standards themselves say"
@@ -337,7 +342,7 @@ def _plain(page, c):
     page.add('<h2 class="first">In plain words</h2>')
     page.add(
         f"<p>{len(c.sheet.readings)} of {len(c.plan.readings)} readings were taken and could be"
-        f" used. {len(c.differences) - out} of the {len(c.differences)} that have a prediction lie"
+        f" used. {len(c.differences) - out} of the {len(c.differences)} that can be compared lie"
         " as near to it as can be expected; in a gym that is just as predicted, about one in twenty"
         " would not.</p>"
     )
@@ -392,8 +397,8 @@ def _label(criterion):
 
 
 def _say(value, kind, unit):
-    """A value with as many decimals as its kind of reading has, and its unit."""
-    return f"{value:.{kind.digits}f} {escape(unit)}".rstrip()
+    """A value with as many decimals as its kind of reading has, and its unit; never "-0"."""
+    return f"{value:z.{kind.digits}f} {escape(unit)}".rstrip()
 
 
 def criteria_table(comparison):
@@ -536,6 +541,9 @@ def trials_table(tallies):
 
 
 def _maps(page, c):
+    levels = [d for d in c.differences if d.reading.kind.dba]
+    if not levels:
+        return
     page.add("<h2>Levels, position by position</h2>")
     for use in c.plan.leads:
         texts = level_texts(c, use)
@@ -709,6 +717,7 @@ def _every(page, c):
     page.add(
         "<h2>Every reading against its prediction</h2>",
         f'<div class="wide">{differences_table(c)}</div>',
+        _lone_levels(c),
     )
     tested = measured_of(c.readings, "polarity")
     right = [r.subject for r in tested if r.measured[SINGLE] == 1.0]
@@ -726,6 +735,17 @@ def _every(page, c):
                 [(quoted(k), quoted(v)) for k, v in c.sheet.remarks.items()],
             )
         )
+
+
+def _lone_levels(c):
+    """Levels that cannot be compared, and why."""
+    lone = [r.key for r in c.readings if is_lone_level(r, c.readings)]
+    if not lone:
+        return ""
+    return (
+        f"<p class='quiet'>Not in the table: {quoted(', '.join(lone))}. The volume is set by hand,"
+        " so that one level in a use has nothing to differ from; its octaves are looked at.</p>"
+    )
 
 
 def _not_used(page, c):
