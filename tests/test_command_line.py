@@ -15,10 +15,11 @@ from gymtools.command_line import arguments, designs, documents, entry, figures
 from gymtools.command_line.entry import main
 from gymtools.command_line.progress import Progress
 from gymtools.design.aiming import Aimed
-from gymtools.design.comparing import check_same_gym
+from gymtools.design.comparing import check_same_gym, differing_values
 from gymtools.design.decision import decide
 from gymtools.design.offer import offer
 from gymtools.venue.paths import changed, value_at
+from gymtools.venue.uses import GroupSetting
 
 COMMANDS = (
     *("open", "new", "check", "evaluate", "advise", "arrange", "aim", "record", "letter"),
@@ -135,6 +136,7 @@ def test_aim_says_what_changed(school, tmp_path, monkeypatch, capsys):
     assert main(["aim", school, "--out", str(out)]) == 0 and out.exists()
     said = capsys.readouterr().out
     assert f"group '{name}', downtilt: from " in said and "to 35°" in said
+    assert "is 2.0 steps now, and was 3.0" in said
     assert value_at(load(out), path) == 35.0
     monkeypatch.setattr(
         designs, "aim", lambda *_, **__: Aimed(**(more | dict(after=3.0, moved={})))
@@ -208,6 +210,18 @@ def test_options_of_different_gyms_are_refused_in_design_too():
         with pytest.raises(ValueError, match="are different gyms, not options of one: length"):
             work(options)
     check_same_gym({"one": FEW, "other": replace(FEW, treatments=())})
+
+
+def test_a_group_that_a_use_does_not_name_plays_all_the_same():
+    """Regression: where a search named it at last, it was said to have been off before ("plays:
+    from - to yes"); only what changed is listed.
+    """
+    (group, *_), (use, *_) = FEW.groups, FEW.uses
+    bare = replace(FEW, uses=(replace(use, groups={}), *FEW.uses[1:]))
+    louder = replace(use, groups={group.name: GroupSetting(gain_db=-2.0)})
+    found = differing_values(bare, replace(FEW, uses=(louder, *FEW.uses[1:])))
+    what = f"use '{use.name}', loudspeakers in it, {group.name}, gain"
+    assert found == [(what, "0 dB", "-2 dB")]
 
 
 def test_long_lines_are_not_torn_on_a_terminal(monkeypatch, capsys):

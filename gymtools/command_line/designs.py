@@ -87,6 +87,9 @@ def _aim(given):
         print("No better aim was found; nothing is written.")
         return
     save(found.scenario, file, overwrite=given.overwrite)
-    print(f"{file}: over all uses {found.after:.1f} steps are lacking; before, {found.before:.1f}.")
+    print_lines(
+        f"{file}: what all uses together lack against their targets is {found.after:.1f} steps now,"
+        f" and was {found.before:.1f}; a miss by one step is still 'close'."
+    )
     for what, before, after in differing_values(scenario, found.scenario):
-        print(f"  {what}: from {before} to {after}")
+        print_lines(f"{what}: from {before} to {after}", "  ")

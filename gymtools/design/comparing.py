@@ -116,7 +116,12 @@ def loudspeaker_list(scenario):
 
 def _values(scenario, units):
     """Every value of a scenario as text by what it is."""
-    found = _walk("", replace(scenario, treatments=()), units)
+    names = [g.name for g in scenario.groups]
+    # a use that does not name a group plays it all the same: said, so that both designs say it
+    uses = tuple(
+        replace(u, groups=u.groups | {n: u.group_setting(n) for n in names}) for u in scenario.uses
+    )
+    found = _walk("", replace(scenario, treatments=(), uses=uses), units)
     assumed = "; ".join(where for where, _ in assumed_values(scenario))
     found |= {"assumed, not confirmed": assumed} if assumed else {}
     areas = {}
