@@ -90,7 +90,7 @@ def _add_form(command, default=None):
         dest="form",
         action="store_const",
         const="full",
-        help=f"all readings (default: {default or 'the form that the entry sheet states'})",
+        help=f"all readings (default{'' if default else ': the form that the entry sheet states'})",
     )
     command.set_defaults(form=default)
 
