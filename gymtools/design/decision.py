@@ -186,16 +186,20 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
         uncertainty[use.name] = how_sure(scenario, use.name, draws=draws, seed=SEED, stop=stop)
         if not step():
             return None
+    chosen_parts = parts(scenario, prices=prices)
+    driven = {chosen: chosen_parts.amplification}
     return Decision(
         options=tuple(made),
-        parts=parts(scenario, prices=prices),
+        parts=chosen_parts,
         results=results,
         uncertainty=uncertainty,
         versions=_versions(),
         reasons={o.name: reasons(made[0], o) for o in made[1:]},
         inputs_hash=_hash({n: options[n] for n in names}, prices, draws),
         prices=book_name(prices),
-        quotes=tuple(quote(name, options[name], prices) for name in names),
+        quotes=tuple(
+            quote(name, options[name], prices, amplification=driven.get(name)) for name in names
+        ),
         draws=draws,
     )
 

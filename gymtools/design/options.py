@@ -110,7 +110,7 @@ class Option:
         return headline.text(self.headlines[key], self.currency)
 
 
-def option(name, scenario, *, room="traced", rays="full", prices=None):
+def option(name, scenario, *, room="traced", rays="full", prices=None, minutes=None):
     """Keep a design as an option.
 
     Parameters
@@ -123,6 +123,8 @@ def option(name, scenario, *, room="traced", rays="full", prices=None):
         As for ``evaluate``
     prices : PriceBook, optional
         The package's invented one when left out
+    minutes : float, optional
+        As for ``bill.cost`` [min]
 
     Returns
     -------
@@ -134,7 +136,7 @@ def option(name, scenario, *, room="traced", rays="full", prices=None):
     ValueError
         As ``sweeping.figures``
     """
-    row = figures(scenario, room, prices, rays)
+    row = figures(scenario, room, prices, rays, minutes=minutes)
     return Option(
         name=name,
         scenario=scenario,

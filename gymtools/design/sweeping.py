@@ -127,7 +127,7 @@ def _chosen(scenario, choice):
     return made
 
 
-def figures(scenario, room="traced", prices=None, rays="full"):
+def figures(scenario, room="traced", prices=None, rays="full", *, minutes=None):
     """Headline figures of a scenario over all its uses.
 
     Parameters
@@ -140,6 +140,8 @@ def figures(scenario, room="traced", prices=None, rays="full"):
         The package's invented one when left out
     rays : str
         As for ``evaluate``
+    minutes : float, optional
+        As for ``bill.cost`` [min]
 
     Returns
     -------
@@ -155,6 +157,7 @@ def figures(scenario, room="traced", prices=None, rays="full"):
     """
     results = evaluate_all(scenario, room=room, rays=rays).results
     verdicts = [v for r in results.values() for v in r.verdicts]
+    system = amplify(scenario, results, prices=prices)
     row = Row(
         rays=rays if room == "traced" else "",
         verdict=worst_word(v.word for v in verdicts),
@@ -162,7 +165,7 @@ def figures(scenario, room="traced", prices=None, rays="full"):
         close=sum(v.word == "close" for v in verdicts),
         checks=len(verdicts),
         penalty=float(np.mean([penalty(r, Weights()) for r in results.values()])),
-        cost=cost(scenario, prices, amplification=amplify(scenario, results, prices=prices)),
+        cost=cost(scenario, prices, amplification=system, minutes=minutes),
     )
     for name, result in results.items():
         row.update({column(name, key): _weakest(result, key) for key in FIGURES})

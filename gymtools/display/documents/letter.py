@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from ...commissioning.plan_time import timed_offer
 from ...design.losses import FAILS, THIRDS, newly, served
 from ...equipment.job_costs import CREW, DAY
 from ...equipment.prices import money
@@ -186,6 +187,7 @@ def write_letter(offered, folder, *, overwrite=False, **given):
     """
     scenario = offered[0].scenario
     target = Path(folder) / folder_name(scenario, "letter")
+    offered = timed_offer(offered)
     with new_folder(target, overwrite=overwrite) as building:
         html = letter_html(offered, **given)
         (building / "letter.html").write_bytes(html.encode("utf-8"))

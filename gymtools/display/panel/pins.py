@@ -1,5 +1,6 @@
 """The designs that are kept."""
 
+from ...commissioning.plan_time import plan_minutes
 from ...design.options import option
 
 MOST = 6  # options: more do not fit side by side
@@ -93,8 +94,7 @@ class Pins:
             )
         if self.full:
             raise ValueError(f"at most {MOST} designs are kept. Remove one first.")
-        kept = option(name, scenario, rays=rays, prices=self._prices.book)
-        self.take([*self.options, kept])
+        self.take([*self.options, self._priced(name, scenario, rays)])
 
     def reprice(self):
         """Price every option by the price book that holds now.
@@ -104,9 +104,12 @@ class Pins:
         ValueError
             Where it is refused, or lacks a price: all options stay as they were
         """
-        prices = self._prices.book
-        found = [option(o.name, o.scenario, rays=o.rays, prices=prices) for o in self.options]
-        self.take(found)
+        self.take([self._priced(o.name, o.scenario, o.rays) for o in self.options])
+
+    def _priced(self, name, scenario, rays):
+        """An option at the price that its documents say."""
+        given = dict(prices=self._prices.book, minutes=plan_minutes(scenario))
+        return option(name, scenario, rays=rays, **given)
 
     def wait_for(self, designs):
         """Have designs that are pinned as soon as they are evaluated.

@@ -1,0 +1,91 @@
+"""The test plan's own time in the price of what is offered and put on file."""
+
+from dataclasses import replace
+
+from ..design.decision import reasons
+from ..equipment.bill import with_plan_time
+from .plan import plan
+
+
+def plan_minutes(scenario):
+    """Time on site for the full form of a design's test plan.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+
+    Returns
+    -------
+    minutes : float
+        As the plan says it [min]
+    """
+    return plan(scenario).minutes
+
+
+def timed_parts(made):
+    """Parts whose bill has the test plan's time.
+
+    Parameters
+    ----------
+    made : Parts
+        Of ``equipment.schedules.parts``
+
+    Returns
+    -------
+    parts : Parts
+        The same where the bill has it already
+    """
+    return replace(made, lines=with_plan_time(made.lines, plan_minutes(made.scenario)))
+
+
+def timed_offer(offered):
+    """Options that are offered, priced with the test plan's time.
+
+    Parameters
+    ----------
+    offered : sequence of Offered
+        Of ``design.offer.offer``
+
+    Returns
+    -------
+    offered : tuple of Offered
+        In the same order
+    """
+    return tuple(replace(o, quote=_timed_quote(o.quote, plan_minutes(o.scenario))) for o in offered)
+
+
+def timed_decision(decision):
+    """A decision priced with the test plan's time: bill, quotes, and the cost of every option.
+
+    Parameters
+    ----------
+    decision : Decision
+        Of ``design.decision.decide``
+
+    Returns
+    -------
+    decision : Decision
+        The reasons follow from the costs as they are now
+    """
+    minutes = [plan_minutes(o.scenario) for o in decision.options]
+    quotes = tuple(map(_timed_quote, decision.quotes, minutes))
+    options = tuple(map(_at_cost, decision.options, (q.total for q in quotes)))
+    return replace(
+        decision,
+        options=options,
+        quotes=quotes,
+        parts=replace(decision.parts, lines=with_plan_time(decision.parts.lines, minutes[0])),
+        reasons={o.name: reasons(options[0], o) for o in options[1:]},
+    )
+
+
+def _timed_quote(quote, minutes):
+    """A quote with the plan's time."""
+    return replace(quote, lines=with_plan_time(quote.lines, minutes))
+
+
+def _at_cost(option, total):
+    """An option at the total of its quote."""
+    row = type(option.row)(option.row, cost=total)
+    return replace(option, row=row, headlines=option.headlines | {"cost": round(total)})
