@@ -1,6 +1,7 @@
 """``record``, ``letter``, ``specification`` and ``drawings``: what is handed over."""
 
 from dataclasses import replace
+from pathlib import Path
 
 from ..design.comparing import check_same_gym
 from ..design.decision import decide, options_of, titled
@@ -92,7 +93,7 @@ def _add_names(command):
         metavar="NAME",
         help=(
             "what an option is called, the chosen one first, then those of --against; may be given"
-            " several times (default: the name of its file)"
+            " several times (default: how its loudspeakers hang)"
         ),
     )
 
@@ -176,7 +177,9 @@ def _record(given):
     prices = read_prices(given.prices) if given.prices is not None else None
     with Progress("Following all rays") as progress:
         decision = decide(options, prices=prices, progress=progress)
+    files = [Path(file).name for file in (given.scenario, *given.against)]
     given_words = dict(prepared_for=given.prepared_for or "", reason=given.reason or "")
+    given_words["files"] = tuple(zip(options, files, strict=True))
     issue = Issue(date=given.date, **given_words)
     asked = dict(reader=given.reader, overwrite=given.overwrite, issue=issue)
     say(write_record(decision, folder, **asked))

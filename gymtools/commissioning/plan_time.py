@@ -68,14 +68,14 @@ def timed_decision(decision):
     decision : Decision
         The reasons follow from the costs as they are now
     """
-    minutes = [plan_minutes(o.scenario) for o in decision.options]
-    quotes = tuple(map(_timed_quote, decision.quotes, minutes))
-    options = tuple(map(_at_cost, decision.options, (q.total for q in quotes)))
+    offered = timed_offer(decision.offered)
+    options = tuple(map(_at_cost, decision.options, (o.quote.total for o in offered)))
+    made = replace(decision.parts, lines=offered[0].quote.lines)
     return replace(
         decision,
         options=options,
-        quotes=quotes,
-        parts=replace(decision.parts, lines=with_plan_time(decision.parts.lines, minutes[0])),
+        offered=offered,
+        parts=made,
         reasons={o.name: reasons(options[0], o) for o in options[1:]},
     )
 

@@ -9,7 +9,6 @@ from platform import python_version
 
 from ..acoustics.evaluate import evaluate
 from ..equipment.prices import PriceBook, book_name
-from ..equipment.quote import quote
 from ..equipment.schedules import Parts, parts
 from ..physics.tracing import present_engine
 from ..venue.arguments import kind_of
@@ -18,7 +17,9 @@ from ..venue.reading_files import one_line
 from .arrangements import arrange
 from .comparing import check_same_gym
 from .fingerprints import LIBRARIES, contents, digest, package, prices_of
+from .offer import offered_as
 from .options import HEADLINES, Option, dominated_by, option
+from .plain_names import plain_names
 from .uncertainty import how_sure
 
 DRAWS, SEED = 100, 1  # of the uncertainty
@@ -37,13 +38,18 @@ class Decision:
     inputs_hash: str  # of all that the figures come from
     versions: dict
     prices: str  # name of the price book
-    quotes: tuple  # Quote of each option, in their order
+    offered: tuple  # Offered of each option, in their order
     draws: int  # of the uncertainty
 
     @property
     def chosen(self):
         """The option that was chosen (Option)."""
         return self.options[0]
+
+    @property
+    def quotes(self):
+        """Quote of each option, in their order (tuple of Quote)."""
+        return tuple(o.quote for o in self.offered)
 
 
 def option_names(files, arrangements=()):
@@ -110,7 +116,7 @@ def titled(options, titles):
     options : dict
         Scenario by name, of ``options_of``
     titles : sequence of str
-        In their order; those left out keep the name of their file
+        In their order; those left out are called by how their loudspeakers hang
 
     Returns
     -------
@@ -126,7 +132,8 @@ def titled(options, titles):
         raise ValueError(f"{len(titles)} names for {len(options)} options. Give one for each.")
     if not all(title.strip() for title in titles):
         raise ValueError("the name of an option is empty. Write one, or leave it out.")
-    names = [*titles, *list(options)[len(titles) :]]
+    left = dict(list(options.items())[len(titles) :])
+    names = [*titles, *plain_names(left, titles)]
     for n, name in enumerate(names):
         if name in names[:n]:
             raise ValueError(f"two options are called '{one_line(name)}'. Give them other names.")
@@ -172,11 +179,14 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
     if prices is not None:
         kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
     names = [chosen, *(n for n in options if n != chosen)]
-    scenario, made, results, uncertainty = options[chosen], [], {}, {}
+    scenario, results, uncertainty = options[chosen], {}, {}
+    made, offered = [], []
     stop = stop or (lambda: False)
     step = _steps(len(names) + 2 * len(scenario.uses), progress or (lambda _: None), stop)
     for name in names:
         made.append(option(name, options[name], prices=prices))
+        heard = {u.name: evaluate(options[name], u.name) for u in options[name].uses}  # kept
+        offered.append(offered_as(name, options[name], heard, prices))
         if not step():
             return None
     for use in scenario.uses:
@@ -186,20 +196,16 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
         uncertainty[use.name] = how_sure(scenario, use.name, draws=draws, seed=SEED, stop=stop)
         if not step():
             return None
-    chosen_parts = parts(scenario, prices=prices)
-    driven = {chosen: chosen_parts.amplification}
     return Decision(
         options=tuple(made),
-        parts=chosen_parts,
+        parts=parts(scenario, prices=prices),
         results=results,
         uncertainty=uncertainty,
         versions=_versions(),
         reasons={o.name: reasons(made[0], o) for o in made[1:]},
         inputs_hash=_hash({n: options[n] for n in names}, prices, draws),
         prices=book_name(prices),
-        quotes=tuple(
-            quote(name, options[name], prices, amplification=driven.get(name)) for name in names
-        ),
+        offered=tuple(offered),
         draws=draws,
     )
 

@@ -93,14 +93,39 @@ def offer(options, chosen=None, *, prices=None, rays="full", progress=None, stop
                 progress(done / steps)
             if stop():
                 return None
-        system = amplify(scenario, results, prices=prices)
-        made.append(
-            Offered(
-                name=name,
-                scenario=scenario,
-                results=results,
-                amplification=system,
-                quote=quote(name, scenario, prices, amplification=system),
-            )
-        )
+        made.append(offered_as(name, scenario, results, prices))
     return tuple(made)
+
+
+def offered_as(name, scenario, results, prices=None):
+    """Price an option that is evaluated.
+
+    Parameters
+    ----------
+    name : str
+        Of the option
+    scenario : Scenario
+        The design
+    results : dict
+        Its evaluations by use
+    prices : PriceBook, optional
+        The package's invented one when left out
+
+    Returns
+    -------
+    offered : Offered
+        Driven as these results ask
+
+    Raises
+    ------
+    ValueError
+        The price book lacks something that the option needs
+    """
+    system = amplify(scenario, results, prices=prices)
+    return Offered(
+        name=name,
+        scenario=scenario,
+        results=results,
+        amplification=system,
+        quote=quote(name, scenario, prices, amplification=system),
+    )

@@ -40,6 +40,7 @@ class Issue:
     reason: str = ""  # why this option, in the designer's own words
     drawn_by: str = ""
     checked_by: str = ""
+    files: tuple = ()  # (option, name of the file it was read from)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

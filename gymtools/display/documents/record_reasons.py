@@ -3,6 +3,7 @@
 from html import escape
 
 from ...design.decision import proposed_reason
+from ...design.plain_reason import plain_reason
 from ...design.revisions import changes_since, counted
 from ..tables.markup import table
 from .page import quoted
@@ -29,6 +30,12 @@ def reasons(page, decision, issue):
         page.add(*(f"<p>{quoted(line)}</p>" for line in said))
     else:
         page.add(f"<p>{NO_REASON}</p>", '<div class="by-hand"></div>' * LINES)
+    if len(decision.offered) > 1:
+        page.add(
+            "<h3>The reason proposed from the figures</h3>",
+            f"<p>{quoted(plain_reason(decision.offered))} The letter to the school says the same as"
+            " long as no other is given.</p>",
+        )
     page.add(
         "<h3>What the figures say for it</h3>",
         f"<p>{quoted(' '.join(proposed_reason(decision.options)))} Each figure is that of the"
