@@ -43,7 +43,7 @@ from gymtools.equipment.schedules import schedules
 from gymtools.venue.files import load, save
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.paths import changed
-from gymtools.venue.validation import court_conflicts, low_over_courts
+from gymtools.venue.validation import conflicts_beside_court, court_conflicts, low_over_courts
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
 LARK = SCENARIOS["larkfield"].uses
@@ -140,7 +140,7 @@ def test_the_hash_is_of_everything_that_is_read(monkeypatch):
         decision_module, "option", lambda name, *_, **__: SimpleNamespace(name=name)
     )
     monkeypatch.setattr(decision_module, "parts", lambda *_, **__: None)
-    monkeypatch.setattr(decision_module, "quote", lambda *_, **__: None)
+    monkeypatch.setattr(decision_module, "offered_as", lambda *_, **__: None)
 
     def measured(extra_db):
         kind = loudspeaker_types()[SHORT.groups[0].loudspeaker]
@@ -591,7 +591,10 @@ def test_conflicts_with_the_court_stand_on_the_first_page(decision):
     assert all(quoted(text) not in page for text in SHORT.warnings if "over the court" in text)
     larkfield = SCENARIOS["larkfield"]  # all hang under the roof, and banks keep off the lines
     assert court_conflicts(larkfield) == []
-    assert len(court_conflicts(SHORT)) == len(low_over_courts(SHORT)) == len(SHORT.loudspeakers)
+    low, beside = low_over_courts(SHORT), conflicts_beside_court(SHORT)
+    assert len(low) == len(SHORT.loudspeakers)
+    assert len(court_conflicts(SHORT)) == len(low) + len(beside)
+    assert all(quoted(text) in first for text in beside)
 
 
 def with_scenario(decision, scenario, **more):

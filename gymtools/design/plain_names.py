@@ -8,7 +8,7 @@ from .arrangements import ARRANGEMENTS
 
 # of a group's name what says only which one of several alike it is
 WHICH = re.compile(r"\b(north|south|east|west|left|right|\d+)\b|,")
-ALIKE = ("center", "from across")  # words that stay as they are for several groups
+ALIKE = ("center", "stage", "from across")  # words that stay as they are for several groups
 
 
 def plain_names(options, taken=()):
@@ -37,7 +37,7 @@ def plain_names(options, taken=()):
             same = [k for k, n in enumerate(names) if n == name]
             if len({said[k] for k in same}) > 1:
                 for k in same:
-                    names[k] = f"{name}, {said[k]}"
+                    names[k] = f"{name} ({said[k]})"
     return _numbered(names, taken)
 
 
@@ -70,7 +70,7 @@ def _count(scenario):
 
 def _treatment(scenario):
     area = sum(t.area for t in scenario.treatments if not t.existing)
-    return f"with {area_text(area, scenario.units)} of treatment" if area else "without treatment"
+    return f"{area_text(area, scenario.units)} treated" if area else "untreated"
 
 
 def _types(scenario):

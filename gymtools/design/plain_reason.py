@@ -29,7 +29,7 @@ def clear_shares(results):
     Returns
     -------
     shares : dict
-        By use, 0 to 1; areas count as much as they do in the use [-]
+        By use, 0 to 1; areas count as much as they do in the use
     """
     shares = {}
     for use, result in results.items():

@@ -274,7 +274,7 @@ def counted(changes):
     said += [f"{worse} lost"] * bool(worse)
     said += [f"{other} {'is' if other == 1 else 'are'} new or gone"] * bool(other)
     words = ", ".join(said) or "No check changed its word"
-    return f"{words}; {changes.moved} other figures moved within their word."
+    return f"{words}; {changes.moved} other figures moved, each with the same word as before."
 
 
 def next_issue(issue, earlier):

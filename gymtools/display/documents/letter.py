@@ -389,7 +389,8 @@ def _picture(offered):
     return (
         f"<figure>{seat_plan(view, numbers)}<figcaption>{legend()}<br>"
         f"Option {quoted(offered.name)} in {quoted(use)}, the use with the fewest clear words, seen"
-        f" from above. {marks}{standing}. Of 100 who listen, words are clear for {share:.0f}. {counts}."
+        f" from above. {marks}{standing}. Of 100 who listen, words are clear for {share:.0f}."
+        f" {counts}."
         "</figcaption></figure>"
     )
 

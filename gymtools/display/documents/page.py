@@ -54,7 +54,7 @@ td.num + td:not(.num), th.num + th:not(.num) {{ padding-left: 10px; }}
 .sources {{ font-size: 11px; color: {QUIET}; padding-left: 26px; }}
 figure {{ display: inline-block; margin: 8px 4px; break-inside: avoid; }}
 figcaption {{ font-size: 12px; color: {QUIET}; max-width: 600px; }}
-.sign {{ break-inside: avoid; }}
+.sign, .together {{ break-inside: avoid; }}
 .sign td {{ border-bottom: 1px solid {INK}; height: 44px; vertical-align: bottom; }}
 bdi {{ unicode-bidi: isolate; }}
 @media print {{

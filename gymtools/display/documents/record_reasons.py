@@ -24,12 +24,14 @@ def reasons(page, decision, issue):
     issue : Issue
         With the designer's own reason, or without
     """
-    page.add("<h2>Why this option</h2>", "<h3>The designer's own reason</h3>")
+    page.add("<h2>Why this option</h2>", '<div class="together">')
+    page.add("<h3>The designer's own reason</h3>")
     said = [line for line in issue.reason.splitlines() if line.strip()]
     if said:
         page.add(*(f"<p>{quoted(line)}</p>" for line in said))
     else:
         page.add(f"<p>{NO_REASON}</p>", '<div class="by-hand"></div>' * LINES)
+    page.add("</div>")
     if len(decision.offered) > 1:
         page.add(
             "<h3>The reason proposed from the figures</h3>",
