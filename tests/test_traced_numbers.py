@@ -20,6 +20,7 @@ from schools import SCENARIOS
 from gymtools.acoustics import evaluate as evaluate_module
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.commissioning.plan import plan
+from gymtools.commissioning.plan_time import timed_decision, timed_offer, timed_parts
 from gymtools.design import decision as decision_module
 from gymtools.design.decision import decide
 from gymtools.design.offer import offer
@@ -31,7 +32,7 @@ from gymtools.display.documents.handover import write_record
 from gymtools.display.documents.letter import write_letter
 from gymtools.display.documents.specification.contents import specification
 from gymtools.display.documents.specification.files import write_specification
-from gymtools.equipment.bill import bill
+from gymtools.equipment.bill import bill, with_plan_time
 from gymtools.equipment.prices import in_units, money
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.spreadsheets import as_text
@@ -76,7 +77,8 @@ def written(tmp_path_factory):
         for name, work in (("evaluate", evaluate), ("option", option), ("parts", parts)):
             patch.setattr(decision_module, name, partial(work, rays="few"))
         options = {"A": SCHOOL, "B": OTHER}
-        decision, offered = decide(options, draws=20), offer(options, rays="few")
+        decision = timed_decision(decide(options, draws=20))
+        offered = timed_offer(offer(options, rays="few"))
 
         def counted(*given, **more):
             count.append(given)
@@ -104,7 +106,7 @@ def written(tmp_path_factory):
 @pytest.fixture(scope="module")
 def fresh():
     """The same school evaluated anew."""
-    return parts(replace(SCHOOL, text=None), rays="few")
+    return timed_parts(parts(replace(SCHOOL, text=None), rays="few"))
 
 
 def drawn(cells, seed):
@@ -160,7 +162,10 @@ def test_record(written, fresh, seed):
     what it lists of loudspeakers and cables that of a fresh evaluation's schedules.
     """
     tables = Cells((written.record / "record.html").read_text("utf-8")).tables
-    both = [option(n, replace(s, text=None), rays="few") for n, s in (("A", SCHOOL), ("B", OTHER))]
+    both = [
+        option(n, replace(s, text=None), rays="few", minutes=plan(s).minutes)
+        for n, s in (("A", SCHOOL), ("B", OTHER))
+    ]
     side = next(t for t in tables if t and t[0][:1] == ["figure"])
     cells = [
         (h.key, printed, o.text(h.key))
@@ -177,7 +182,9 @@ def test_price_sheet(written, fresh, seed):
     evaluation.
     """
     sheet = openpyxl.load_workbook(written.record / "price.xlsx").worksheets[1]
-    lines = {(x.kind, x.item): x for x in bill(fresh.scenario, amplification=fresh.amplification)}
+    priced = bill(fresh.scenario, amplification=fresh.amplification)
+    lines = with_plan_time(priced, plan(fresh.scenario).minutes)
+    lines = {(x.kind, x.item): x for x in lines}
     cells = []
     for row in sheet.iter_rows(min_row=6, values_only=True):
         if line := lines.pop((row[1], row[2]), None):
@@ -234,7 +241,7 @@ def test_letter(written):
     """
     page = (written.letter / "letter.html").read_text("utf-8")
     for scenario in (SCHOOL, OTHER):
-        made = parts(replace(scenario, text=None), rays="few")
+        made = timed_parts(parts(replace(scenario, text=None), rays="few"))
         assert f">{money(sum(x.total for x in made.lines), made.currency)}<" in page
 
 

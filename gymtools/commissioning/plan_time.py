@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from ..design.decision import reasons
-from ..equipment.bill import with_plan_time
+from ..equipment.bill import estimates_readings, with_plan_time
 from .plan import plan
 
 
@@ -36,7 +36,7 @@ def timed_parts(made):
     parts : Parts
         The same where the bill has it already
     """
-    return replace(made, lines=with_plan_time(made.lines, plan_minutes(made.scenario)))
+    return replace(made, lines=_timed(made.lines, made.scenario))
 
 
 def timed_offer(offered):
@@ -52,7 +52,9 @@ def timed_offer(offered):
     offered : tuple of Offered
         In the same order
     """
-    return tuple(replace(o, quote=_timed_quote(o.quote, plan_minutes(o.scenario))) for o in offered)
+    return tuple(
+        replace(o, quote=replace(o.quote, lines=_timed(o.quote.lines, o.scenario))) for o in offered
+    )
 
 
 def timed_decision(decision):
@@ -80,9 +82,9 @@ def timed_decision(decision):
     )
 
 
-def _timed_quote(quote, minutes):
-    """A quote with the plan's time."""
-    return replace(quote, lines=with_plan_time(quote.lines, minutes))
+def _timed(lines, scenario):
+    """A bill with the plan's time; no plan is made where the bill needs none."""
+    return with_plan_time(lines, plan_minutes(scenario)) if estimates_readings(lines) else lines
 
 
 def _at_cost(option, total):

@@ -207,9 +207,9 @@ def with_plan_time(lines, minutes):
         of the crew follow. Unchanged where nothing is estimated: equipment that is there already, a
         price book from before those lines, a bill that has the plan's line
     """
-    estimated = [x for x in lines if x.kind == COMMISSIONING and x.item in ESTIMATED]
-    if not any(x.item == USE_MEASURED for x in estimated):
+    if not estimates_readings(lines):
         return tuple(lines)
+    estimated = [x for x in lines if x.kind == COMMISSIONING and x.item in ESTIMATED]
     first, found = _plan_line(estimated, minutes), []
     for line in lines:
         if line is estimated[0]:
@@ -218,6 +218,22 @@ def with_plan_time(lines, minutes):
             found.append(line)
     days = {c.item: c for c in from_hours([x for x in found if x.kind not in BY_HOURS])}
     return tuple(_for_days(x, days[x.item]) if x.kind in BY_HOURS else x for x in found)
+
+
+def estimates_readings(lines):
+    """Whether a bill estimates the time of the test plan's readings.
+
+    Parameters
+    ----------
+    lines : sequence of Line
+        Of a bill
+
+    Returns
+    -------
+    estimates : bool
+        False where they are not priced, or priced by the plan's own time
+    """
+    return any((x.kind, x.item) == (COMMISSIONING, USE_MEASURED) for x in lines)
 
 
 def _plan_line(estimated, minutes):
