@@ -64,6 +64,7 @@ def test_a_bill_is_its_quantities_times_its_prices():
         ("assistive listening", "receiver"): receivers(DOVECOTE.seats)[0],
         ("assistive listening", "neck loop"): receivers(DOVECOTE.seats)[1],
         ("commissioning", "measurement and setting up"): 1,
+        ("commissioning", "gym measured as a whole"): 1,
         ("commissioning", "loudspeaker measured alone"): 4,
         ("commissioning", "use measured"): 4,
         ("commissioning", "area measured in a use"): 2 + 1 + 1 + 2,

@@ -21,6 +21,7 @@ from gymtools.design import offer as offer_module
 from gymtools.design.decision import titled
 from gymtools.design.losses import FAILS, Standing, losses, newly, served, standings
 from gymtools.design.offer import offer
+from gymtools.design.plain_names import plain_names
 from gymtools.display.charts.seat_plan import counts_sentence
 from gymtools.display.documents import letter as letter_module
 from gymtools.display.documents.letter import letter_html, write_letter
@@ -254,12 +255,12 @@ def test_a_proposed_reason_counts_who_gains(offered):
             clear += weight * np.mean(heard >= FEW.targets.sti - 0.005)
         shares.append(100 * clear / sum(result.weights.values()))
     assert shares[0] > shares[1]
-    said = f"{shares[0]:.0f} of 100 in game (with option B : {shares[1]:.0f})"
+    said = f"{shares[0]:.0f} of 100 who listen in game (with option B: {shares[1]:.0f})"
     assert said in proposed
     more = money(offered[0].quote.total - offered[1].quote.total, "$")
     assert f"costs {more} more than option B" in proposed
     twin = " ".join(told(letter_html((offered[0], replace(offered[0], name="twin")))).split())
-    assert "Nobody hears better with it than with option twin , as far as we looked" in twin
+    assert "Nobody hears better with it than with option twin, as far as we looked" in twin
 
 
 def test_the_picture_shows_the_use_whose_seats_hear_least(offered):
@@ -273,8 +274,14 @@ def test_the_picture_shows_the_use_whose_seats_hear_least(offered):
         shares[use] = np.mean(heard >= FEW.targets.sti - 0.005)
     use = min(shares, key=shares.get)
     html = letter_html(offered)
-    assert f"Option {quoted('A')} in {quoted(use)}, the use whose seats" in html
-    assert ("people who stand there" in html) == ("court" in first.results[use].weights)
+    assert f"Option {quoted('A')} in {quoted(use)}, the use with the fewest" in html
+    weights = first.results[use].weights
+    heard = {n: first.results[use].sti[first.results[use].spans[n]] for n in weights}
+    clear = {n: np.mean(heard[n] >= FEW.targets.sti - 0.005) for n in weights}
+    of_100 = 100 * sum(weights[n] * clear[n] for n in weights) / sum(weights.values())
+    assert f"Of 100 who listen, words are clear for {of_100:.0f}." in html
+    assert f"{use} {of_100:.0f}" in " ".join(told(html).split())  # the same in the table
+    assert ("somebody who stands there" in html) == ("court" in first.results[use].weights)
 
 
 def test_hostile_names_are_text(offered):
@@ -371,18 +378,39 @@ def files(tmp_path):
 
 
 def test_options_have_the_names_that_are_given():
-    """Behavior: names in the order of the options, the file's where none is given; too many, an
-    empty one and two alike are refused in one line.
+    """Behavior: names in the order of the options, where none is given how the loudspeakers hang;
+    too many, an empty one and two alike are refused in one line.
     """
     options = {"larkfield": FEW, "cheap": CHEAPER}
     named = titled(options, ["Both ends"])
-    assert list(named) == ["Both ends", "cheap"] and list(named.values()) == [FEW, CHEAPER]
+    assert list(named) == ["Both ends", "wall pair and floor pair"]
+    assert list(named.values()) == [FEW, CHEAPER]
     with pytest.raises(ValueError, match="3 names for 2 options. Give one for each"):
         titled(options, ["A", "B", "C"])
     with pytest.raises(ValueError, match="the name of an option is empty"):
         titled(options, [" "])
     with pytest.raises(ValueError, match="two options are called 'cheap'"):
-        titled(options, ["cheap"])
+        titled(options, ["cheap", "cheap"])
+
+
+def test_names_in_plain_words_are_never_alike():
+    """Behavior: rows on both sides are rows; of options that hang alike the name says the treatment
+    or the number of loudspeakers, and where nothing of that differs they are numbered. A name that
+    is given to another option is not taken, a layout keeps its own.
+    """
+    larkfield = SCENARIOS["larkfield"]
+    bare = replace(larkfield, treatments=())
+    assert plain_names({"larkfield": larkfield}) == ["rows and court pair"]
+    said = plain_names({"a": larkfield, "b": bare})
+    assert said == ["rows and court pair (1,200 ft² treated)", "rows and court pair (untreated)"]
+    twins = {"a": bare, "b": bare, "center four": bare}
+    assert plain_names(twins, ["rows and court pair"]) == [
+        "rows and court pair, number 2",
+        "rows and court pair, number 3",
+        "center four",
+    ]
+    fewer = replace(bare, groups=tuple(replace(g, number=2) for g in bare.groups))
+    assert plain_names({"a": bare, "b": fewer})[1] == "rows and court pair (6 loudspeakers)"
 
 
 def test_the_letter_from_the_command_line(files, monkeypatch, capsys):
@@ -396,7 +424,8 @@ def test_the_letter_from_the_command_line(files, monkeypatch, capsys):
     assert "2 files are in" in said.out and said.err == "Following all rays ...\n"
     html = (files / "dovecote-primary-school-letter" / "letter.html").read_text("utf-8")
     assert "Ms. Ruiz" in html and "March 5, 2026" in html
-    assert f"option {quoted('a')}" in html and quoted("b") in html
+    names = plain_names({"a": FEW, "b": CHEAPER})
+    assert f"option {quoted(names[0])}" in html and quoted(names[1]) in html
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ from ipywidgets.widgets.widget import _instances as open_widgets
 from test_jobs import until
 
 import gymtools
+from gymtools.commissioning.plan_time import timed_decision, timed_parts
 from gymtools.design.advice import sentence
 from gymtools.design.decision import decide
 from gymtools.design.dragging import handles
@@ -1305,7 +1306,9 @@ def test_a_trace_does_not_touch_an_option_pinned_meanwhile(monkeypatch):
     m.options.pin()
     old = m.options.options[0]
     monkeypatch.setattr(
-        options_panel, "option", lambda name, s, prices: replace(old, name=name, rays="full")
+        options_panel,
+        "option",
+        lambda name, s, prices, made: replace(old, name=name, rays="full"),
     )
 
     async def trace():
@@ -1520,7 +1523,7 @@ def test_one_price_book_for_everything(tmp_path, monkeypatch):
     assert "invented example prices" in m.options.table.value
     m.parts.book.value = "own.csv"
     book = m.prices.book
-    total = sum(line.total for line in parts(m.scenario, prices=book).lines)
+    total = sum(line.total for line in timed_parts(parts(m.scenario, prices=book)).lines)
     assert m.options.options[0].headlines["cost"] == round(total) > 2 * cheap
     assert "own.csv" in m.options.table.value and "invented" not in m.options.table.value
     m.options.trace()
@@ -1529,7 +1532,7 @@ def test_one_price_book_for_everything(tmp_path, monkeypatch):
     m.options.put_on_file(False)
     record = (tmp_path / "dovecote-primary-school-schedules" / "record.html").read_text("utf-8")
     assert f"Priced by {quoted('own.csv')};" in record and "invented example" not in record
-    chosen = decide({"A": m.scenario}, prices=book, draws=20).chosen
+    chosen = timed_decision(decide({"A": m.scenario}, prices=book, draws=20)).chosen
     assert f"${chosen.row['cost']:,.0f}: $" in record
     m.advice.start()
     m.options.combinations.offer()

@@ -21,14 +21,25 @@ from gymtools.acoustics.criteria import CRITERIA
 from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.command_line import documents as command_line
 from gymtools.command_line.entry import main
+from gymtools.commissioning.plan import plan
+from gymtools.commissioning.plan_time import timed_decision
 from gymtools.design import decision as decision_module
 from gymtools.design.arrangements import arrange
 from gymtools.design.decision import decide, options_of, proposed_reason, reasons
 from gymtools.design.options import HEADLINES
-from gymtools.design.revisions import Issue, changes_since, counted, earlier_record, kept_text
+from gymtools.design.plain_reason import plain_reason
+from gymtools.design.revisions import (
+    Issue,
+    changes_since,
+    counted,
+    earlier_record,
+    kept_text,
+    total_of,
+)
 from gymtools.display.cautions import LIMITS
 from gymtools.display.documents import handover
 from gymtools.display.documents.handover import write_handover, write_record
+from gymtools.display.documents.letter import letter_html
 from gymtools.display.documents.page import Page, quoted
 from gymtools.display.documents.record import record_html
 from gymtools.display.documents.record_figures import sectioned_area
@@ -38,12 +49,13 @@ from gymtools.display.documents.seat_plan import LETTER, WIDE, seat_plan, shown_
 from gymtools.display.parameters import checked
 from gymtools.display.tables.board import JudgedUse, board_row, board_sentence
 from gymtools.display.tables.schedules import UNITS, tables_of
-from gymtools.equipment.prices import INVENTED, PriceBook, example_prices
+from gymtools.equipment.bill import BY_PLAN
+from gymtools.equipment.prices import INVENTED, PriceBook, example_prices, money
 from gymtools.equipment.schedules import schedules
 from gymtools.venue.files import load, save
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.paths import changed
-from gymtools.venue.validation import court_conflicts, low_over_courts
+from gymtools.venue.validation import conflicts_beside_court, court_conflicts, low_over_courts
 
 DOVECOTE = load(Path(__file__).parents[1] / "scenarios" / "dovecote.toml")
 LARK = SCENARIOS["larkfield"].uses
@@ -140,7 +152,7 @@ def test_the_hash_is_of_everything_that_is_read(monkeypatch):
     )
     nothing = SimpleNamespace(results={}, amplification=None)
     monkeypatch.setattr(decision_module, "parts", lambda *_, **__: nothing)
-    monkeypatch.setattr(decision_module, "quote", lambda *_, **__: None)
+    monkeypatch.setattr(decision_module, "priced", lambda *_, **__: None)
 
     def measured(extra_db):
         kind = loudspeaker_types()[SHORT.groups[0].loudspeaker]
@@ -580,6 +592,41 @@ def test_no_word_of_the_plan_lies_over_another(name):
                 assert x1 <= a0 or a1 <= x0 or y1 <= b0 or b1 <= y0, words[n]
 
 
+def test_letter_and_record_propose_one_reason(decision):
+    """Behavior: the reason that the figures propose is the same sentence in both documents, and
+    both say the price of the bill beside them.
+    """
+    decision = timed_decision(decision)
+    page, letter = record_html(decision, date=DAY), letter_html(decision.offered)
+    said = quoted(plain_reason(decision.offered))
+    assert said in page and said in letter
+    totals = [o.quote.total for o in decision.offered]
+    assert totals == pytest.approx([o.row["cost"] for o in decision.options])
+    assert total_of(decision) == pytest.approx(totals[0])
+    (line,) = [x for x in decision.parts.lines if x.item == BY_PLAN]
+    assert line.quantity == pytest.approx(plan(SHORT).minutes / 60)
+    for total in totals:
+        assert money(total, "$") in page and money(total, "$") in letter
+
+
+def test_files_of_options_stand_at_the_end(decision):
+    """Behavior: an option is called by its name everywhere; the file that it was read from is named
+    once, where it is said what the record comes from.
+    """
+    issue = Issue(files=(("as drawn", "short.toml"), ("pendants", "other.toml")))
+    before, _, after = record_html(decision, date=DAY, issue=issue).partition("Where this comes")
+    assert f"'{quoted('as drawn')}' from {quoted('short.toml')}" in after
+    assert "short.toml" not in before and "They were read so" not in record_html(decision)
+
+
+def test_what_matters_most_is_said_once_for_each_use(decision):
+    """Behavior: a sentence for each use in place of a column that repeats it beside every check."""
+    page = record_html(decision, date=DAY)
+    part = page[page.index("How sure the figures are") :]
+    assert part.count("What matters most: ") == len(decision.uncertainty)
+    assert "what matters most</th>" not in part
+
+
 def test_conflicts_with_the_court_stand_on_the_first_page(decision):
     """Behavior: loudspeakers low over the court are one sentence, with the lowest; the list of
     warnings does not say it again. Where none is in the way, that is said.
@@ -591,7 +638,10 @@ def test_conflicts_with_the_court_stand_on_the_first_page(decision):
     assert all(quoted(text) not in page for text in SHORT.warnings if "over the court" in text)
     larkfield = SCENARIOS["larkfield"]  # all hang under the roof, and banks keep off the lines
     assert court_conflicts(larkfield) == []
-    assert len(court_conflicts(SHORT)) == len(low_over_courts(SHORT)) == len(SHORT.loudspeakers)
+    low, beside = low_over_courts(SHORT), conflicts_beside_court(SHORT)
+    assert len(low) == len(SHORT.loudspeakers)
+    assert len(court_conflicts(SHORT)) == len(low) + len(beside)
+    assert all(quoted(text) in first for text in beside)
 
 
 def with_scenario(decision, scenario, **more):

@@ -20,6 +20,7 @@ from schools import SCENARIOS
 from gymtools.acoustics import evaluate as evaluate_module
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.commissioning.plan import plan
+from gymtools.commissioning.plan_time import timed_decision, timed_offer, timed_parts
 from gymtools.design import decision as decision_module
 from gymtools.design.decision import decide
 from gymtools.design.offer import offer
@@ -31,7 +32,7 @@ from gymtools.display.documents.handover import write_record
 from gymtools.display.documents.letter import write_letter
 from gymtools.display.documents.specification.contents import specification
 from gymtools.display.documents.specification.files import write_specification
-from gymtools.equipment.bill import bill
+from gymtools.equipment.bill import bill, with_plan_time
 from gymtools.equipment.prices import in_units, money
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.spreadsheets import as_text
@@ -76,7 +77,8 @@ def written(tmp_path_factory):
         for name, work in (("option", option), ("parts", parts)):
             patch.setattr(decision_module, name, partial(work, rays="few"))
         options = {"A": SCHOOL, "B": OTHER}
-        decision, offered = decide(options, draws=20), offer(options, rays="few")
+        decision = timed_decision(decide(options, draws=20))
+        offered = timed_offer(offer(options, rays="few"))
 
         def counted(*given, **more):
             count.append(given)
@@ -104,7 +106,7 @@ def written(tmp_path_factory):
 @pytest.fixture(scope="module")
 def fresh():
     """The same school evaluated anew."""
-    return parts(replace(SCHOOL, text=None), rays="few")
+    return timed_parts(parts(replace(SCHOOL, text=None), rays="few"))
 
 
 def drawn(cells, seed):
@@ -167,7 +169,10 @@ def test_record(written, fresh, seed):
     worked out here.
     """
     tables = Cells((written.record / "record.html").read_text("utf-8")).tables
-    both = [option(n, replace(s, text=None), rays="few") for n, s in (("A", SCHOOL), ("B", OTHER))]
+    both = [
+        option(n, replace(s, text=None), rays="few", minutes=plan(s).minutes)
+        for n, s in (("A", SCHOOL), ("B", OTHER))
+    ]
     side = next(t for t in tables if t and t[0][:1] == ["figure"])
     cells = [
         (h.key, printed, o.text(h.key))
@@ -247,7 +252,9 @@ def test_price_sheet(written, fresh, seed):
     evaluation; days of lift and crew are formulas there, which test_price_sheet recalculates.
     """
     sheet = openpyxl.load_workbook(written.record / "price.xlsx").worksheets[1]
-    lines = {(x.kind, x.item): x for x in bill(fresh.scenario, amplification=fresh.amplification)}
+    priced = bill(fresh.scenario, amplification=fresh.amplification)
+    lines = with_plan_time(priced, plan(fresh.scenario).minutes)
+    lines = {(x.kind, x.item): x for x in lines}
     cells = []
     for row in sheet.iter_rows(min_row=6, values_only=True):
         if line := lines.pop((row[1], row[2]), None):
@@ -308,7 +315,7 @@ def test_letter(written):
     tables = Cells((written.letter / "letter.html").read_text("utf-8")).tables
     rows = next(t for t in tables if t and t[0][:2] == ["option", "what it is"])[1:]
     for scenario, row in zip((SCHOOL, OTHER), rows, strict=True):
-        made = parts(replace(scenario, text=None), rays="few")
+        made = timed_parts(parts(replace(scenario, text=None), rays="few"))
         total = sum(x.total for x in made.lines)
         ends = [round(total * 1.1 * part, -2) for part in (0.85, 1.2)]
         panels = sum(t.area for t in scenario.treatments)

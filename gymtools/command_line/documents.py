@@ -1,6 +1,7 @@
 """``record``, ``letter``, ``specification`` and ``drawings``: what is handed over."""
 
 from dataclasses import replace
+from pathlib import Path
 
 from ..design.comparing import check_same_gym
 from ..design.decision import decide, options_of, titled
@@ -91,7 +92,7 @@ def _add_names(command):
         metavar="NAME",
         help=(
             "what an option is called, the chosen one first, then those of --against; may be given"
-            " several times (default: the name of its file)"
+            " several times (default: how its loudspeakers hang)"
         ),
     )
 
@@ -175,7 +176,9 @@ def _record(given):
     prices = prices_of(given.prices)
     with Progress("Following all rays") as progress:
         decision = decide(options, prices=prices, progress=progress)
+    files = [Path(file).name for file in (given.scenario, *given.against)]
     given_words = dict(prepared_for=given.prepared_for or "", reason=given.reason or "")
+    given_words["files"] = tuple(zip(options, files, strict=True))
     issue = Issue(date=given.date, **given_words)
     asked = dict(reader=given.reader, overwrite=given.overwrite, issue=issue)
     say(write_record(decision, folder, **asked))

@@ -8,7 +8,6 @@ from pathlib import Path
 from platform import python_version
 
 from ..equipment.prices import PriceBook, book_name
-from ..equipment.quote import quote
 from ..equipment.schedules import Parts, parts
 from ..physics.tracing import present_engine
 from ..venue.arguments import kind_of
@@ -17,7 +16,9 @@ from ..venue.reading_files import one_line
 from .arrangements import arrange
 from .comparing import check_same_gym
 from .fingerprints import LIBRARIES, contents, digest, package, prices_of
+from .offer import priced
 from .options import HEADLINES, Option, dominated_by, option
+from .plain_names import plain_names
 from .uncertainty import how_sure
 
 DRAWS, SEED = 100, 1  # of the uncertainty
@@ -36,13 +37,18 @@ class Decision:
     inputs_hash: str  # of all that the figures come from
     versions: dict
     prices: str  # name of the price book
-    quotes: tuple  # Quote of each option, in their order
+    offered: tuple  # Offered of each option, in their order
     draws: int  # of the uncertainty
 
     @property
     def chosen(self):
         """The option that was chosen (Option)."""
         return self.options[0]
+
+    @property
+    def quotes(self):
+        """Quote of each option, in their order (tuple of Quote)."""
+        return tuple(o.quote for o in self.offered)
 
 
 def option_names(files, arrangements=()):
@@ -109,7 +115,7 @@ def titled(options, titles):
     options : dict
         Scenario by name, of ``options_of``
     titles : sequence of str
-        In their order; those left out keep the name of their file
+        In their order; those left out are called by how their loudspeakers hang
 
     Returns
     -------
@@ -125,7 +131,8 @@ def titled(options, titles):
         raise ValueError(f"{len(titles)} names for {len(options)} options. Give one for each.")
     if not all(title.strip() for title in titles):
         raise ValueError("the name of an option is empty. Write one, or leave it out.")
-    names = [*titles, *list(options)[len(titles) :]]
+    left = dict(list(options.items())[len(titles) :])
+    names = [*titles, *plain_names(left, titles)]
     for n, name in enumerate(names):
         if name in names[:n]:
             raise ValueError(f"two options are called '{one_line(name)}'. Give them other names.")
@@ -171,16 +178,16 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
     if prices is not None:
         kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
     names = [chosen, *(n for n in options if n != chosen)]
-    scenario, made, quotes, uncertainty = options[chosen], [], [], {}
+    scenario, made, offered, uncertainty = options[chosen], [], [], {}
     stop, uses = stop or (lambda: False), sum(len(s.uses) for s in options.values())
     step = _steps(uses + len(scenario.uses), progress or (lambda _: None), stop)
     first = None
-    for name in names:  # evaluations of those that are not chosen are not kept
+    for name in names:
         own = parts(options[name], prices=prices, stop=lambda: not step())
         if own is None:
             return None
         made.append(option(name, options[name], prices=prices, made=own))
-        quotes.append(quote(name, options[name], prices, amplification=own.amplification))
+        offered.append(priced(name, own, prices))
         first = first or own
     for name, result in first.results.items():
         uncertainty[name] = how_sure(
@@ -197,7 +204,7 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
         reasons={o.name: reasons(made[0], o) for o in made[1:]},
         inputs_hash=_hash({n: options[n] for n in names}, prices, draws),
         prices=book_name(prices),
-        quotes=tuple(quotes),
+        offered=tuple(offered),
         draws=draws,
     )
 

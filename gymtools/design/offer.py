@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
-from ..acoustics.evaluate import evaluate
-from ..equipment.amplification import Amplification, amplify
+from ..equipment.amplification import Amplification
 from ..equipment.prices import PriceBook
 from ..equipment.quote import Quote, quote
+from ..equipment.schedules import parts
 from ..venue.arguments import kind_of
 from ..venue.scenario import Scenario
 from .comparing import check_same_gym
@@ -81,26 +81,49 @@ def offer(options, chosen=None, *, prices=None, rays="full", progress=None, stop
     check_same_gym(options)
     if prices is not None:
         kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
-    names, stop = [chosen, *(n for n in options if n != chosen)], stop or (lambda: False)
-    steps, done, made = sum(len(options[n].uses) for n in names), 0, []
+    names, progress = [chosen, *(n for n in options if n != chosen)], progress or (lambda _: None)
+    steps, done, made = sum(len(s.uses) for s in options.values()), 0, []
     for name in names:
-        scenario, results = options[name], {}
-        for use in scenario.uses:
-            results[use.name] = evaluate(scenario, use.name, rays=rays)
-            _ = results[use.name].verdicts  # the slow part, while it can be stopped
-            done += 1
-            if progress:
-                progress(done / steps)
-            if stop():
-                return None
-        system = amplify(scenario, results, prices=prices)
-        made.append(
-            Offered(
-                name=name,
-                scenario=scenario,
-                results=results,
-                amplification=system,
-                quote=quote(name, scenario, prices, amplification=system),
-            )
-        )
+        scenario, before = options[name], done
+
+        def tell(share, before=before, uses=len(scenario.uses)):
+            progress((before + share * uses) / steps)
+
+        own = parts(scenario, prices=prices, rays=rays, progress=tell, stop=stop)
+        if own is None:
+            return None
+        _ = [r.verdicts for r in own.results.values()]  # here, where it is waited for
+        done += len(scenario.uses)
+        made.append(priced(name, own, prices))
     return tuple(made)
+
+
+def priced(name, made, prices=None):
+    """Price an option that is evaluated.
+
+    Parameters
+    ----------
+    name : str
+        Of the option
+    made : Parts
+        Its evaluations, and what drives it
+    prices : PriceBook, optional
+        The package's invented one when left out
+
+    Returns
+    -------
+    offered : Offered
+        Driven as these results ask
+
+    Raises
+    ------
+    ValueError
+        The price book lacks something that the option needs
+    """
+    return Offered(
+        name=name,
+        scenario=made.scenario,
+        results=made.results,
+        amplification=made.amplification,
+        quote=quote(name, made.scenario, prices, amplification=made.amplification),
+    )

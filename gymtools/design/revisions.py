@@ -40,6 +40,7 @@ class Issue:
     reason: str = ""  # why this option, in the designer's own words
     drawn_by: str = ""
     checked_by: str = ""
+    files: tuple = ()  # (option, name of the file it was read from)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -273,7 +274,7 @@ def counted(changes):
     said += [f"{worse} lost"] * bool(worse)
     said += [f"{other} {'is' if other == 1 else 'are'} new or gone"] * bool(other)
     words = ", ".join(said) or "No check changed its word"
-    return f"{words}; {changes.moved} other figures moved within their word."
+    return f"{words}; {changes.moved} other figures moved, each with the same word as before."
 
 
 def next_issue(issue, earlier):

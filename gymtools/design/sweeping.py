@@ -165,7 +165,9 @@ def figures(scenario, room="traced", prices=None, rays="full", *, made=None):
         close=sum(v.word == "close" for v in verdicts),
         checks=len(verdicts),
         penalty=float(np.mean([penalty(r, Weights()) for r in results.values()])),
-        cost=cost(scenario, prices, amplification=system),
+        cost=sum(x.total for x in made.lines)
+        if made
+        else cost(scenario, prices, amplification=system),
     )
     for name, result in results.items():
         row.update({column(name, key): _weakest(result, key) for key in FIGURES})

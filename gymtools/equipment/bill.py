@@ -3,16 +3,26 @@ price book.
 """
 
 from collections import Counter
+from dataclasses import replace
 
 from ..venue.units import area_text
 from .amplification import amplify
 from .assistive_listening import receivers
-from .job_costs import from_design, from_hours
+from .job_costs import (
+    BY_HOURS,
+    COMMISSIONING,
+    ESTIMATED,
+    METERS,
+    USE_MEASURED,
+    from_design,
+    from_hours,
+)
 from .prices import TREATMENT, Line, example_prices
 from .rack import rack_units
 from .signal import EXTRA_UNITS, inputs, mixer, plates, processor
 
 THERE = "stays as it is: nothing is bought"  # source of a line that costs nothing
+BY_PLAN = "test plan, full form"  # item of the line that takes its time from the plan
 
 
 def bill(scenario, prices=None, *, amplification=None):
@@ -180,7 +190,82 @@ def _count_equipment(scenario, amplification, tally):
     tally.count("commissioning", "measurement and setting up", 1, "once for the job")
 
 
-def cost(scenario, prices=None, *, amplification=None):
+def with_plan_time(lines, minutes):
+    """A bill whose measuring takes the time that the test plan says.
+
+    Parameters
+    ----------
+    lines : sequence of Line
+        Of ``bill``
+    minutes : float
+        On site for the full form of the plan, two people [min]
+
+    Returns
+    -------
+    lines : tuple of Line
+        One line for the plan in place of those that estimate its readings, at the same wage; days
+        of the crew follow. Unchanged where nothing is estimated: equipment that is there already, a
+        price book from before those lines, a bill that has the plan's line
+    """
+    if not estimates_readings(lines):
+        return tuple(lines)
+    estimated = [x for x in lines if x.kind == COMMISSIONING and x.item in ESTIMATED]
+    first, found = _plan_line(estimated, minutes), []
+    for line in lines:
+        if line is estimated[0]:
+            found.append(first)
+        elif line not in estimated:
+            found.append(line)
+    days = {c.item: c for c in from_hours([x for x in found if x.kind not in BY_HOURS])}
+    return tuple(_for_days(x, days[x.item]) if x.kind in BY_HOURS else x for x in found)
+
+
+def estimates_readings(lines):
+    """Whether a bill estimates the time of the test plan's readings.
+
+    Parameters
+    ----------
+    lines : sequence of Line
+        Of a bill
+
+    Returns
+    -------
+    estimates : bool
+        False where they are not priced, or priced by the plan's own time
+    """
+    return any((x.kind, x.item) == (COMMISSIONING, USE_MEASURED) for x in lines)
+
+
+def _plan_line(estimated, minutes):
+    """The line of the test plan, at the wage of the lines that it replaces."""
+    hours = METERS * minutes / 60
+    wage = sum(x.labor for x in estimated) / (sum(x.hours for x in estimated) or 1.0)
+    return Line(
+        kind=COMMISSIONING,
+        item=BY_PLAN,
+        quantity=minutes / 60,
+        unit="hour on site",
+        price=0.0,
+        hours=hours,
+        labor=hours * wage,
+        source="the test plan's own time",
+        why=f"{minutes:.0f} minutes on site for {METERS} people, all readings of the full form",
+    )
+
+
+def _for_days(line, counted):
+    """A line of lift or travel with as many days as are counted now."""
+    share = counted.quantity / line.quantity
+    return replace(
+        line,
+        quantity=counted.quantity,
+        hours=line.hours * share,
+        labor=line.labor * share,
+        why=counted.why,
+    )
+
+
+def cost(scenario, prices=None, *, amplification=None, minutes=None):
     """What a design costs in all.
 
     Parameters
@@ -191,10 +276,15 @@ def cost(scenario, prices=None, *, amplification=None):
         The package's invented one when left out
     amplification : Amplification, optional
         Of ``amplify``, where it is at hand
+    minutes : float, optional
+        As for ``with_plan_time``; estimated by rules when left out, as a search does [min]
 
     Returns
     -------
     total : float
         Material and labor [the price book's currency]
     """
-    return sum(line.total for line in bill(scenario, prices, amplification=amplification))
+    lines = bill(scenario, prices, amplification=amplification)
+    if minutes is not None:
+        lines = with_plan_time(lines, minutes)
+    return sum(line.total for line in lines)

@@ -24,6 +24,16 @@ OVERHEAD = (  # kinds of work done from a lift
     "treatment",
 )
 BY_HOURS = ("lift hire", "travel")  # kinds that follow from the hours of all others
+COMMISSIONING = "commissioning"
+USE_MEASURED = "use measured"
+# lines of commissioning that estimate the time of the test plan's readings
+ESTIMATED = (
+    "gym measured as a whole",
+    "loudspeaker measured alone",
+    USE_MEASURED,
+    "area measured in a use",
+)
+METERS = 2  # people who take the readings of a test plan, one at the rack    common practice [-]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +67,7 @@ def from_design(scenario, amplification, hung):
     rows = [
         *(_overhead(scenario, hung) if hung else ()),
         ("spare", "high-frequency driver", len(types), f"one for each type: {', '.join(types)}"),
-        ("commissioning", "loudspeaker measured alone", len(hung), "each that is new"),
+        (COMMISSIONING, "loudspeaker measured alone", len(hung), "each that is new"),
     ]
     if amplification is not None:
         rows += [*_signal(scenario, amplification), *_hand_over(scenario)]
@@ -94,8 +104,9 @@ def _hand_over(scenario):
     uses = f"each use: {', '.join(u.name for u in scenario.uses)}"
     areas = sum(len(u.listens) for u in scenario.uses)
     return (
-        ("commissioning", "use measured", len(scenario.uses), uses),
-        ("commissioning", "area measured in a use", areas, "who listens, use by use"),
+        (COMMISSIONING, "gym measured as a whole", 1, "once for the job"),
+        (COMMISSIONING, USE_MEASURED, len(scenario.uses), uses),
+        (COMMISSIONING, "area measured in a use", areas, "who listens, use by use"),
         ("permit", "electrical", 1, "once for the job"),
         ("training", "session for those who run it", sessions, again),
     )

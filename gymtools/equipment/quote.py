@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from .bill import THERE, bill
+from .bill import THERE, bill, with_plan_time
 from .job_costs import Counted
 from .prices import TREATMENT, PriceBook, book_name, example_prices
 from .signal import inputs
@@ -53,7 +53,7 @@ class Quote:
         return self.book is example_prices()
 
 
-def quote(name, scenario, prices=None, *, amplification=None):
+def quote(name, scenario, prices=None, *, amplification=None, minutes=None):
     """Price an option.
 
     Parameters
@@ -66,11 +66,13 @@ def quote(name, scenario, prices=None, *, amplification=None):
         The package's invented one when left out
     amplification : Amplification, optional
         Of ``amplify``, where it is at hand
+    minutes : float, optional
+        On site for the full test plan; estimated by rules when left out [min]
 
     Returns
     -------
     quote : Quote
-        Its total is what ``bill.cost`` says
+        Its total is what ``bill.cost`` says for the same minutes
 
     Raises
     ------
@@ -79,6 +81,8 @@ def quote(name, scenario, prices=None, *, amplification=None):
     """
     book = prices or example_prices()
     lines = bill(scenario, prices, amplification=amplification)
+    if minutes is not None:
+        lines = with_plan_time(lines, minutes)
     return Quote(
         name=name,
         lines=lines,

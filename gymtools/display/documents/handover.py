@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from ...commissioning.plan_time import timed_decision, timed_parts
 from ...design.revisions import KEPT, Issue, earlier_record, kept_text, next_issue
 from ...equipment.schedules import schedules
 from ...venue.files import to_text
@@ -61,7 +62,7 @@ def write_handover(made, folder, *, overwrite=False, units=None, issue=None):
     """
     target = Path(folder) / folder_name(made.scenario)
     with new_folder(target, overwrite=overwrite) as building:
-        names = _write_files(building, made, units, issue)
+        names = _write_files(building, timed_parts(made), units, issue)
     return [target / name for name in names]
 
 
@@ -170,6 +171,7 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None,
         As for ``write_handover``
     """
     target = Path(folder) / folder_name(decision.parts.scenario)
+    decision = timed_decision(decision)
     with new_folder(target, overwrite=overwrite) as building:
         earlier = earlier_record(target)
         issue = next_issue(issue or Issue(), earlier)

@@ -8,7 +8,15 @@ from pathlib import Path
 
 import numpy as np
 
+from ...commissioning.plan_time import timed_offer
 from ...design.losses import FAILS, THIRDS, newly, served
+from ...design.plain_reason import (
+    MOST_COMPARED,
+    TROUBLES,
+    clear_shares,
+    listed,
+    plain_reason,
+)
 from ...equipment.job_costs import CREW, DAY
 from ...equipment.prices import money
 from ...equipment.quote import RESERVE_PCT, not_priced
@@ -24,7 +32,7 @@ from .page import Page, quoted
 from .price_sheet import write_prices
 
 # in a list, in one that compares two options, and places of each
-MOST_TROUBLES, MOST_COMPARED, MOST_PLACES = 6, 3, 3
+MOST_TROUBLES, MOST_PLACES = 6, 3
 MOST_OPTIONS = 3  # that a letter of two pages compares
 TALL, LOW = 76, 60  # the picture on paper, beside one other option or more of them [mm]
 PAPERS = {"ft": "letter", "m": "A4"}
@@ -32,18 +40,6 @@ BLANK = '<span class="to-write"></span>'
 MONTHS = (
     "January February March April May June July August September October November December"
 ).split()
-# what a miss means to those who sit there, by what ``losses`` calls it
-TROUBLES = {
-    "sti": "Words are hard to follow",
-    "speech_to_noise": "The voice does not stand out from the noise",
-    "arrival_spread": "Two loudspeakers are heard one after the other",
-    "in_sight": "No loudspeaker is in sight, so that the voice sounds dull",
-    "even": "Some seats are clearly louder than others",
-    "feedback_margin": "A microphone may howl when it is turned up as far as is needed",
-    "loudest": "It is too loud near a loudspeaker",
-    "rt": "The gym rings too long after every word",
-    "echo": "An echo may be heard",
-}
 RUN_BY = {
     "nobody": "nobody: microphones open and close by themselves",
     "teacher": "teachers, without training in sound",
@@ -186,6 +182,7 @@ def write_letter(offered, folder, *, overwrite=False, **given):
     """
     scenario = offered[0].scenario
     target = Path(folder) / folder_name(scenario, "letter")
+    offered = timed_offer(offered)
     with new_folder(target, overwrite=overwrite) as building:
         html = letter_html(offered, **given)
         (building / "letter.html").write_bytes(html.encode("utf-8"))
@@ -214,7 +211,7 @@ def _head(recipient, sender, date):
 
 
 def _looked_at(offered, reason):
-    uses = _listed([quoted(name) for name in offered[0].results])
+    uses = listed([quoted(name) for name in offered[0].results])
     start = f"<p>We looked at what people hear in your gym when it is used for {uses}."
     name = f"<b>option {quoted(offered[0].name)}</b>"
     if len(offered) == 1:
@@ -224,34 +221,8 @@ def _looked_at(offered, reason):
         return f"{recommended}, because {quoted(reason.rstrip('.'))}.</p>"
     return (
         f"{recommended}.</p><p><b>Reason proposed from the figures</b> (the designer's own takes"
-        f" its place): {_proposed(offered)}</p>"
+        f" its place): {quoted(plain_reason(offered))}</p>"
     )
-
-
-def _proposed(offered):
-    """What the recommended option gives that the next one does not, and for whom."""
-    first, other = offered[0], min(offered[1:], key=lambda o: o.quote.total)
-    ours, theirs = _clear(first), _clear(other)
-    more = {u: 100 * (ours[u] - theirs[u]) for u in ours if u in theirs}
-    gained = [u for u in sorted(more, key=more.get, reverse=True) if round(more[u]) > 0]
-    name, said = f"option {quoted(other.name)}", []
-    less = first.quote.total - other.quote.total
-    if gained:
-        words = [
-            f"{100 * ours[u]:.0f} of 100 in {quoted(u)} (with {name}: {100 * theirs[u]:.0f})"
-            for u in gained[:MOST_COMPARED]
-        ]
-        said.append(f"It makes words clear for {_listed(words)}.")
-    elif other.loses_against(first):
-        troubles = dict.fromkeys(TROUBLES[after.what] for _, after in other.loses_against(first))
-        words = [f"{t[:1].lower()}{t[1:]}" for t in list(troubles)[:MOST_COMPARED]]
-        said.append(f"It spares some listeners what {name} brings: {'; '.join(words)}.")
-    else:
-        said.append(f"Nobody hears better with it than with {name}, as far as we looked.")
-    if round(less):
-        amount = escape(money(abs(less), first.quote.currency))
-        said.append(f"It costs {amount} {'more' if less > 0 else 'less'} than {name}.")
-    return " ".join(said)
 
 
 def _options(offered):
@@ -266,10 +237,19 @@ def _options(offered):
                 _described(o),
                 Num(escape(money(o.quote.total, o.quote.currency))),
                 Num(f"{escape(low)} to {escape(high)}"),
-                ", ".join(f"{quoted(use)} {100 * share:.0f}" for use, share in _clear(o).items()),
+                ", ".join(
+                    f"{quoted(use)} {100 * share:.0f}"
+                    for use, share in clear_shares(o.results).items()
+                ),
             )
         )
-    head = ("option", "what it is", Num("price"), Num("expect between"), "words are clear for*")
+    head = (
+        "option",
+        "what it is",
+        Num("price"),
+        Num("expect between"),
+        "of 100 who listen, words are clear for",
+    )
     return table("", head, rows) + f'<p class="quiet">{_price_words(offered[0].quote)}</p>'
 
 
@@ -282,7 +262,7 @@ def _price_words(quote):
     )
     return (
         f"{whose} The range has {RESERVE_PCT:.0f} % for what is not known yet and what bids differ"
-        " by. *Of 100 who listen, use by use, those who stand on the court included."
+        " by. Those who stand on the court count among those who listen, as the use weighs them."
     )
 
 
@@ -299,18 +279,6 @@ def _described(offered):
         area = sum(t.area for t in s.treatments if t.finish == finish and not t.existing)
         words.append(f"{area_text(area, s.units)} of {finish}")
     return escape(", ".join(words))
-
-
-def _clear(offered):
-    """Share of the listeners for whom words are clear, use by use; areas count as much as they do
-    in the use.
-    """
-    shares = {}
-    for use, result in offered.results.items():
-        clear = {name: float((found == 0).mean()) for name, found in served(result).items()}
-        weights = result.weights
-        shares[use] = sum(weights[n] * clear[n] for n in clear) / sum(weights[n] for n in clear)
-    return shares
 
 
 def _against(first, other):
@@ -412,13 +380,17 @@ def _picture(offered):
     result = offered.results[use]
     numbers = served(result)
     stand = [quoted(name) for name in numbers if on_court(name)]
-    standing = f" Marks on the {_listed(stand)} are people who stand there." if stand else ""
+    sit = len(stand) < len(numbers)
+    marks = "Each mark is a seat" if sit else "Each mark is somebody who stands there"
+    standing = f"; on the {listed(stand)} somebody who stands there" if stand and sit else ""
+    share = 100 * clear_shares(offered.results)[use]
     view = scene.View(result=result, quantity="sti", units=offered.scenario.units)
     counts = escape(_sentence(counts_sentence(numbers)))
     return (
         f"<figure>{seat_plan(view, numbers)}<figcaption>{legend()}<br>"
-        f"Option {quoted(offered.name)} in {quoted(use)}, the use whose seats have the most without"
-        f" clear words, seen from above. Each mark is a seat.{standing} {counts}."
+        f"Option {quoted(offered.name)} in {quoted(use)}, the use with the fewest clear words, seen"
+        f" from above. {marks}{standing}. Of 100 who listen, words are clear for {share:.0f}."
+        f" {counts}."
         "</figcaption></figure>"
     )
 
@@ -476,7 +448,7 @@ def _treatment(scenario):
         if not t.existing:
             where = "under the roof" if t.surface == "roof" else f"on the {t.surface}"
             said.append(f"{area_text(t.area, scenario.units)} of {t.finish} {where}")
-    return _listed(said)
+    return listed(said)
 
 
 def _included(offered):
@@ -491,7 +463,7 @@ def _included(offered):
     left = [f"{circuits}, by a licensed electrician", *NOT_INCLUDED, *missing]
     return (
         '<h2 class="first">What the price covers</h2>'
-        f"<p>{escape(_sentence(_listed(covered)))}.</p>"
+        f"<p>{escape(_sentence(listed(covered)))}.</p>"
         f"<p><b>Not included</b>: {escape('; '.join(left))}.</p>"
     )
 
@@ -503,8 +475,3 @@ def _rounded(amount, currency):
 
 def _sentence(words):
     return words[:1].upper() + words[1:]
-
-
-def _listed(words):
-    """Words with commas and an "and"."""
-    return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))

@@ -54,21 +54,22 @@ td.num + td:not(.num), th.num + th:not(.num) {{ padding-left: 10px; }}
 .sources {{ font-size: 11px; color: {QUIET}; padding-left: 26px; }}
 figure {{ display: inline-block; margin: 8px 4px; break-inside: avoid; }}
 figcaption {{ font-size: 12px; color: {QUIET}; max-width: 600px; }}
-.sign {{ break-inside: avoid; }}
+.sign, .together {{ break-inside: avoid; }}
 .sign td {{ border-bottom: 1px solid {INK}; height: 44px; vertical-align: bottom; }}
 bdi {{ unicode-bidi: isolate; }}
 @media print {{
   body {{ max-width: none; margin: 0; padding: 0; font-size: 9.5pt; orphans: 1; widows: 1; }}
   h1 {{ margin: 0 0 4px; font-size: 17pt; }}
   h2 {{ margin: 14px 0 8px; font-size: 13pt; break-after: avoid; }}
-  tbody tr:first-child {{ break-before: avoid; }}
+  tbody tr:first-child {{ break-before: avoid; break-after: avoid; }}
+  tbody tr:last-child {{ break-before: avoid; }}
   h3, caption {{ break-after: avoid; }}
   table {{ font-size: 8.5pt; }}
-  tr, figure, h3 {{ break-inside: avoid; }}
+  tr, figure, h3, li {{ break-inside: avoid; }}
   .screen {{ display: none; }}
   figure {{ margin: 4px 0; }}
   figure.paper {{ zoom: 0.64; width: 520px; }}
-  figure.paper figcaption {{ font-size: 15px; }}
+  figure.paper figcaption {{ font-size: 15px; padding-right: 24px; }}
   p {{ margin: 6px 0; orphans: 2; widows: 2; }}
   h2 + p {{ break-after: avoid; }}
   .beside p {{ margin: 3px 0; font-size: 8.8pt; }}

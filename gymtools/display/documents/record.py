@@ -24,9 +24,9 @@ WRITERS = {
     "uncertainty": uncertainty,
     "schedules": schedules,
     "cautions": cautions,
+    "signatures": signatures,
     "limits": limits,
     "origin": origin,
-    "signatures": signatures,
 }
 PARTS = {  # by who reads it
     "school": ("summary", "reasons", "misses", "changes", "cautions", "signatures"),
@@ -71,7 +71,7 @@ def record_html(decision, *, reader="file", date=None, issue=None, earlier=None)
     foot = f"{scenario.name}: decision record, revision {issue.revision}"
     page = Page(f"{scenario.name}: decision record", paper=PAPER[scenario.units], foot=foot)
     title(page, decision, issue, date or datetime.date.today())
-    more = {"reasons": (issue,), "changes": (issue, earlier)}
+    more = {"reasons": (issue,), "changes": (issue, earlier), "origin": (issue,)}
     for part in PARTS[reader]:
         WRITERS[part](page, decision, *more.get(part, ()))
     return page.html()

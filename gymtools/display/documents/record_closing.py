@@ -73,7 +73,7 @@ def limits(page, decision):
         page.add(words, bullets([quoted(text) for text in warnings]))
 
 
-def origin(page, decision):
+def origin(page, decision, issue):
     """Put versions and the hash of the inputs at the end.
 
     Parameters
@@ -82,13 +82,15 @@ def origin(page, decision):
         Of the record
     decision : Decision
         What was decided
+    issue : Issue
+        With the files that the options were read from, where they are known
     """
     rows = [(escape(name), escape(version)) for name, version in decision.versions.items()]
     page.add(
         "<h2>Where this comes from</h2>",
         table("Versions", ("software", "version"), rows),
         f"<p>The price book is {quoted(decision.prices)}. The scenario files of all options lie"
-        " beside this page; whoever opens it later begins from them.</p>",
+        f" beside this page; whoever opens it later begins from them.{_files(issue)}</p>",
         "<p>Hash of all inputs (SHA-256 of what the options' scenarios, their loudspeaker files and"
         f" the price book say, of the {decision.draws} draws of the uncertainty with their seed,"
         " and of gymtools' formulas and tables):"
@@ -96,6 +98,12 @@ def origin(page, decision):
         " revision and with the versions above, give this document again, except for the line that"
         " says when it was written.</p>",
     )
+
+
+def _files(issue):
+    """Which file each option was read from."""
+    said = "; ".join(f"'{quoted(name)}' from {quoted(file)}" for name, file in issue.files)
+    return f" They were read so: {said}." if said else ""
 
 
 def signatures(page, _decision):

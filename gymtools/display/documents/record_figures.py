@@ -208,5 +208,5 @@ def uncertainty(page, decision):
     page.add("<h2>How sure the figures are</h2>")
     last = [*decision.uncertainty][-1]
     for use, sureness in decision.uncertainty.items():  # what they share is said once
-        made = tables.sureness_table(sureness, explained=use == last)
+        made = tables.sureness_table(sureness, explained=use == last, grouped=True)
         page.add(f'<div class="wide">{made}</div>')

@@ -177,7 +177,7 @@ def _surfaces(s, results):
     for use, result in results.items():
         for x in result.configuration.room.surfaces:
             if x.area >= LEAST_AREA:
-                key = x.name, f"{x.finish}; occupied: {x.full}" if x.full else x.finish
+                key = x.name, _finish_words(x)
                 areas[key] = max(float(x.area), areas.get(key, 0.0))
                 uses.setdefault(key, []).append(use)
     rows = [
@@ -193,6 +193,13 @@ def _surfaces(s, results):
     ]
     head = ("surface", "finish", Num("area, largest of its uses"), "in uses")
     return table("Every surface and its finish", head, rows)
+
+
+def _finish_words(surface):
+    """The finish of a surface; seats have one without and one with people."""
+    if not surface.full:
+        return surface.finish
+    return f"{surface.finish} without people, {surface.full} with them"
 
 
 def _finishes(s, results):

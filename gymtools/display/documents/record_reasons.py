@@ -3,6 +3,7 @@
 from html import escape
 
 from ...design.decision import proposed_reason
+from ...design.plain_reason import plain_reason
 from ...design.revisions import changes_since, counted
 from ..tables.markup import table
 from .page import quoted
@@ -23,12 +24,20 @@ def reasons(page, decision, issue):
     issue : Issue
         With the designer's own reason, or without
     """
-    page.add("<h2>Why this option</h2>", "<h3>The designer's own reason</h3>")
+    page.add("<h2>Why this option</h2>", '<div class="together">')
+    page.add("<h3>The designer's own reason</h3>")
     said = [line for line in issue.reason.splitlines() if line.strip()]
     if said:
         page.add(*(f"<p>{quoted(line)}</p>" for line in said))
     else:
         page.add(f"<p>{NO_REASON}</p>", '<div class="by-hand"></div>' * LINES)
+    page.add("</div>")
+    if len(decision.offered) > 1:
+        page.add(
+            "<h3>The reason proposed from the figures</h3>",
+            f"<p>{quoted(plain_reason(decision.offered))} The letter to the school says the same as"
+            " long as no other is given.</p>",
+        )
     page.add(
         "<h3>What the figures say for it</h3>",
         f"<p>{quoted(' '.join(proposed_reason(decision.options)))} Each figure is that of the"

@@ -6,6 +6,7 @@ from html import escape
 import ipywidgets as w
 
 from ...acoustics.evaluate import evaluate
+from ...commissioning.plan_time import timed_parts
 from ...design.decision import decide
 from ...design.offer import offer
 from ...design.options import headlines, option
@@ -273,7 +274,8 @@ class OptionsTab(Section):
             for k, (name, scenario) in enumerate(waiting):
                 if stop():
                     break
-                done.append(option(name, scenario, rays="few", prices=book))
+                own = timed_parts(parts(scenario, prices=book, rays="few"))
+                done.append(option(name, scenario, rays="few", prices=book, made=own))
                 tell(k + 1, len(waiting))
             return done
 
@@ -300,7 +302,8 @@ class OptionsTab(Section):
             for k, o in enumerate(pinned):
                 if stop():
                     break
-                done.append((o, option(o.name, o.scenario, prices=book)))
+                own = timed_parts(parts(o.scenario, prices=book))
+                done.append((o, option(o.name, o.scenario, prices=book, made=own)))
                 tell(k + 1, len(pinned))
             return done
 

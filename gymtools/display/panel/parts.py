@@ -6,6 +6,7 @@ from html import escape
 
 import ipywidgets as w
 
+from ...commissioning.plan_time import timed_parts
 from ...equipment.cabling import conductor_name, counted_in
 from ...equipment.schedules import parts, schedules
 from ...venue.amplifiers import amplifier_types
@@ -181,7 +182,8 @@ class PartsTab(Section):
 
     def _fill(self, state, answer):
         try:
-            self.made = parts(state.scenario, prices=self.panel.prices.book, rays=answer.rays)
+            made = parts(state.scenario, prices=self.panel.prices.book, rays=answer.rays)
+            self.made = timed_parts(made)
             self._render(state, answer)
         except ValueError as error:
             self.made, self.refusal = None, str(error)

@@ -1,6 +1,8 @@
 """The designs that are kept."""
 
+from ...commissioning.plan_time import timed_parts
 from ...design.options import option
+from ...equipment.schedules import parts
 
 MOST = 6  # options: more do not fit side by side
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -93,8 +95,7 @@ class Pins:
             )
         if self.full:
             raise ValueError(f"at most {MOST} designs are kept. Remove one first.")
-        kept = option(name, scenario, rays=rays, prices=self._prices.book)
-        self.take([*self.options, kept])
+        self.take([*self.options, self._priced(name, scenario, rays)])
 
     def reprice(self):
         """Price every option by the price book that holds now.
@@ -104,9 +105,13 @@ class Pins:
         ValueError
             Where it is refused, or lacks a price: all options stay as they were
         """
-        prices = self._prices.book
-        found = [option(o.name, o.scenario, rays=o.rays, prices=prices) for o in self.options]
-        self.take(found)
+        self.take([self._priced(o.name, o.scenario, o.rays) for o in self.options])
+
+    def _priced(self, name, scenario, rays):
+        """An option at the price that its documents say."""
+        book = self._prices.book
+        made = timed_parts(parts(scenario, prices=book, rays=rays))
+        return option(name, scenario, rays=rays, prices=book, made=made)
 
     def wait_for(self, designs):
         """Have designs that are pinned as soon as they are evaluated.

@@ -2,7 +2,7 @@
 
 from html import escape
 
-from ...acoustics.criteria import CRITERIA
+from ...acoustics.criteria import CRITERIA, in_sentence
 from ...design.input_errors import WORDS as UNKNOWN
 from ..theme import INK, QUIET
 from .markup import Num, table
@@ -11,7 +11,7 @@ BAR, EDGE = 150, 5  # width of a range as drawn, and what is left free at its en
 OPEN = (0.1, 0.9)  # chances between these are worth a look [-]
 
 
-def sureness_table(sureness, explained=True):
+def sureness_table(sureness, explained=True, grouped=False):
     """Every criterion with its range, the chance that it meets its target, and what matters most.
 
     Parameters
@@ -20,6 +20,8 @@ def sureness_table(sureness, explained=True):
         Of ``design.uncertainty.how_sure``
     explained : bool
         Whether what was drawn is said below
+    grouped : bool
+        Whether what matters most is said once for all checks, not beside each
 
     Returns
     -------
@@ -43,8 +45,12 @@ def sureness_table(sureness, explained=True):
         Num("meets it in"),
         "what matters most",
     ]
+    rows = list(map(_row, ranges))
+    if grouped:
+        words += f"<p>{_causes(ranges)}</p>"
+        head, rows = head[:-1], [row[:-1] for row in rows]
     note = f'<p class="quiet">{_assumed(sureness)}</p>' if explained else ""
-    return f"{words}{table('', head, map(_row, ranges))}{note}"
+    return f"{words}{table('', head, rows)}{note}"
 
 
 def _assumed(sureness):
@@ -72,6 +78,16 @@ def _one(r):
         f"<b>{escape(CRITERIA[r.criterion].label)}</b>{where}, in {100 * r.chance:.0f} of 100"
         f" draws{cause}"
     )
+
+
+def _causes(ranges):
+    """What matters most, with the checks for which it does."""
+    found = {}
+    for r in ranges:
+        if r.most:
+            found.setdefault(UNKNOWN[r.most], {})[in_sentence(CRITERIA[r.criterion].label)] = None
+    said = "; ".join(f"{cause} for {', '.join(checks)}" for cause, checks in found.items())
+    return escape(f"What matters most: {said}." if said else "Nothing drawn matters to any check.")
 
 
 def _row(r):
