@@ -1,6 +1,7 @@
 """Options as a school compares them: what is heard in every use, and what it costs."""
 
 from dataclasses import dataclass
+from functools import partial
 
 from ..equipment.amplification import Amplification
 from ..equipment.prices import PriceBook
@@ -84,18 +85,20 @@ def offer(options, chosen=None, *, prices=None, rays="full", progress=None, stop
     names, progress = [chosen, *(n for n in options if n != chosen)], progress or (lambda _: None)
     steps, done, made = sum(len(s.uses) for s in options.values()), 0, []
     for name in names:
-        scenario, before = options[name], done
-
-        def tell(share, before=before, uses=len(scenario.uses)):
-            progress((before + share * uses) / steps)
-
-        own = parts(scenario, prices=prices, rays=rays, progress=tell, stop=stop)
+        uses = len(options[name].uses)
+        tell = partial(_tell, progress, done / steps, uses / steps)
+        own = parts(options[name], prices=prices, rays=rays, progress=tell, stop=stop)
         if own is None:
             return None
         _ = [r.verdicts for r in own.results.values()]  # here, where it is waited for
-        done += len(scenario.uses)
+        done += uses
         made.append(priced(name, own, prices))
     return tuple(made)
+
+
+def _tell(progress, before, weight, share):
+    """Progress of all options, from that of one."""
+    progress(before + weight * share)
 
 
 def priced(name, made, prices=None):
