@@ -28,6 +28,7 @@ from gymtools.display.documents.letter import letter_html, write_letter
 from gymtools.display.documents.page import quoted
 from gymtools.display.panel import options as options_panel
 from gymtools.display.panel.meeting import Meeting
+from gymtools.equipment import schedules as schedules_module
 from gymtools.equipment.bill import cost
 from gymtools.equipment.prices import PriceBook, example_prices, money
 from gymtools.equipment.schedules import parts
@@ -356,9 +357,12 @@ def test_an_offer_says_how_far_it_is_and_can_be_stopped(monkeypatch):
     """
     asked = []
     monkeypatch.setattr(
-        offer_module, "evaluate", lambda *_, **__: asked.append(1) or SimpleNamespace(verdicts=())
+        schedules_module,
+        "evaluate",
+        lambda *_, **__: asked.append(1) or SimpleNamespace(verdicts=()),
     )
-    monkeypatch.setattr(offer_module, "amplify", lambda *_, **__: None)
+    monkeypatch.setattr(schedules_module, "amplify", lambda *_, **__: None)
+    monkeypatch.setattr(schedules_module, "bill", lambda *_, **__: ())
     monkeypatch.setattr(offer_module, "quote", lambda *_, **__: None)
     steps = []
     found = offer({"A": FEW, "B": CHEAPER}, "B", progress=steps.append)

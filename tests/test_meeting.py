@@ -1416,7 +1416,7 @@ def test_parts_follow_what_is_chosen(tmp_path):
     m = panel("dovecote", tmp_path)
     m.update(tab="parts")
     tab = m.parts
-    for schedule in schedules(parts(m.scenario, rays=m.result.rays)):
+    for schedule in schedules(timed_parts(parts(m.scenario, rays=m.result.rays))):
         assert schedule_table(schedule, m.state.units) in tab.tables.value
     assert "throw [m]" in tab.tables.value and "[ft-in]" not in tab.tables.value
     m.update(units="ft")  # the page's own switch

@@ -170,8 +170,8 @@ def test_record(written, fresh, seed):
     """
     tables = Cells((written.record / "record.html").read_text("utf-8")).tables
     both = [
-        option(n, replace(s, text=None), rays="few", minutes=plan(s).minutes)
-        for n, s in (("A", SCHOOL), ("B", OTHER))
+        option(n, plain, rays="few", made=timed_parts(parts(plain, rays="few")))
+        for n, plain in (("A", replace(SCHOOL, text=None)), ("B", replace(OTHER, text=None)))
     ]
     side = next(t for t in tables if t and t[0][:1] == ["figure"])
     cells = [

@@ -265,7 +265,7 @@ def _for_days(line, counted):
     )
 
 
-def cost(scenario, prices=None, *, amplification=None, minutes=None):
+def cost(scenario, prices=None, *, amplification=None):
     """What a design costs in all.
 
     Parameters
@@ -276,15 +276,10 @@ def cost(scenario, prices=None, *, amplification=None, minutes=None):
         The package's invented one when left out
     amplification : Amplification, optional
         Of ``amplify``, where it is at hand
-    minutes : float, optional
-        As for ``with_plan_time``; estimated by rules when left out, as a search does [min]
 
     Returns
     -------
     total : float
-        Material and labor [the price book's currency]
+        Material and labor, measuring estimated by rules [the price book's currency]
     """
-    lines = bill(scenario, prices, amplification=amplification)
-    if minutes is not None:
-        lines = with_plan_time(lines, minutes)
-    return sum(line.total for line in lines)
+    return sum(line.total for line in bill(scenario, prices, amplification=amplification))

@@ -72,7 +72,7 @@ def quote(name, scenario, prices=None, *, amplification=None, minutes=None):
     Returns
     -------
     quote : Quote
-        Its total is what ``bill.cost`` says for the same minutes
+        Without minutes its total is what ``bill.cost`` says
 
     Raises
     ------
