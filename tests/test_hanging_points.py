@@ -81,25 +81,113 @@ def test_the_point_stands_over_the_center_of_gravity():
 
 
 def test_the_load_of_a_point_by_hand():
-    """Worked by hand: 22 kg and a quarter of it for hardware, 27.5 kg, 0.2697 kN. The legs reach
-    from 0.2 m to either side up 0.3227 m: 58.21 degrees, each 0.2697 / 2 / sin 58.21 = 0.1586 kN;
-    ten times that is 1.586 kN, of the point 2.697 kN.
+    """Worked by hand: Stonebridge's N1, lowered to a front at 9.2 m, has its middle at 9.2773 m,
+    0.7227 m under the clear height. 22 kg and a quarter of it for hardware are 27.5 kg, 0.2697 kN.
+    Its highest corner is 0.31 cos 24 + 0.19 sin 24 = 0.3605 m over its middle; the legs meet 0.15 m
+    under the structure and have 0.2122 m of height over 0.2 m of half its width: 46.70 degrees,
+    each 0.2697 / 2 / sin 46.70 = 0.1853 kN; ten times that is 1.853 kN, of the point 2.697 kN.
     """
-    p = points(STONEBRIDGE)["N1"]
+    p = points(STONEBRIDGE, height=9.2)["N1"]
     assert (p.load_kg, p.load_kn) == pytest.approx((27.5, 0.26968), abs=1e-4)
-    assert (p.leg_deg, p.leg_kn) == pytest.approx((58.21, 0.15865), abs=0.005)
-    assert (p.leg_strength_kn, p.strength_kn) == pytest.approx((1.5865, 2.6968), abs=1e-3)
+    assert (p.kind, p.top, p.room) == ("bridle", *map(near, (0.3605, 0.2122)))
+    assert (p.leg_deg, p.leg_kn) == pytest.approx((46.70, 0.18528), abs=0.01)
+    assert (p.leg_strength_kn, p.strength_kn) == pytest.approx((1.8528, 2.6968), abs=1e-3)
+    assert p.suspension == "bridle of two legs at 47° over the horizontal"
 
 
-@pytest.mark.parametrize("height, legs", [(8.0, 60.0), (9.6, 58.21), (9.9, 90.0)])
-def test_a_bridle_is_as_steep_as_there_is_room(height, legs):
-    """Trade fact: 60 degrees where there is room, never under 45 (common practice, no source); two
-    upright lines, each with half of the load, where there is none.
+def near(value):
+    return pytest.approx(value, abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    "height, kind, legs, lower",
+    [
+        (8.0, "bridle", 60.0, 0.0),
+        (9.2, "bridle", 46.70, 0.0),
+        (9.3, "lines", 90.0, 0.0878),  # 0.1122 m of height where 45 degrees ask for 0.2 m
+        (9.45, "frame", 90.0, 0.2378),  # its top 0.1122 m under the structure: no clamp, no shackle
+        (9.6, "frame", 90.0, 0.3878),  # its top 0.0378 m over the clear height
+    ],
+)
+def test_a_bridle_needs_room_over_the_enclosure(height, kind, legs, lower):
+    """Worked by hand: N1's middle is 0.0773 m over its front, its highest corner 0.3605 m over its
+    middle, the legs meet at 9.85 m. Legs of 60 degrees where there is room, never under 45 (common
+    practice, no source); two points with half of the load each where there is none.
     """
     p = points(STONEBRIDGE, height=height)["N1"]
+    assert p.kind == kind
     assert p.leg_deg == pytest.approx(legs, abs=0.01)
-    if legs == 90.0:
+    assert p.lower_by == near(lower)
+    if kind != "bridle":
         assert p.leg_kn == pytest.approx(p.load_kn / 2)
+        lowered = points(STONEBRIDGE, height=height - p.lower_by - 1e-6)["N1"]
+        assert (lowered.kind, lowered.leg_deg) == ("bridle", pytest.approx(45.0, abs=1e-3))
+
+
+def test_no_bridle_begins_inside_the_enclosure():
+    """Worked by hand: Larkfield's N1, 0.62 m (24 in) high and 0.38 m (15 in) deep, tilted by 32
+    degrees, has its middle 0.2043 m (8 in) under the structure. Straight above, it reaches
+    0.31 / cos 32 = 0.3655 m or 0.19 / sin 32 = 0.3585 m, whichever is less (14 in): the point is
+    inside it. Its highest corner is 0.31 cos 32 + 0.19 sin 32 = 0.3636 m over its middle. A frame
+    takes half of 60.6 lb on either side; a bridle asks for 0.3636 m, 0.15 m of hardware and 0.2 m
+    of height: 0.5095 m more than there is, 1 ft 8 1/4 in when rounded up.
+    """
+    p = points(LARKFIELD)["N1"]
+    assert (p.drop, p.top) == (near(0.2043), near(0.3636))
+    assert p.kind == "frame" and p.lower_by == near(0.3636 + 0.15 + 0.2 - 0.2043)
+    assert p.suspension == (
+        "frame (yoke) between joists, two points at its sides, half of the load each: its top is"
+        " 0.16 m (0 ft 6 1/4 in) over the clear height;"
+        " a bridle has room 0.51 m (1 ft 8 1/4 in) lower"
+    )
+
+
+def test_an_enclosure_that_meets_a_joist_says_so():
+    """Behavior: Stonebridge's N2 is under the tenth joist, and reaches over its lower edge."""
+    words = points(STONEBRIDGE)["N2"].suspension
+    assert words.startswith("frame (yoke) beside joist 10, two points at its sides, half of the")
+    assert ": its top is 0.04 m (0 ft 1 1/2 in) over the clear height, not under a joist;" in words
+
+
+@given(height=st.floats(7.0, 9.9), tilt=st.floats(0.0, 90.0), pan=st.floats(-180.0, 180.0))
+def test_the_legs_of_a_bridle_clear_the_enclosure(height, tilt, pan):
+    """Invariance: at any height and turn no part of a leg is inside the enclosure, and no leg is
+    flatter than 45 degrees; the forces of both sides add up to the load.
+    """
+    scenario = changed(
+        STONEBRIDGE,
+        {
+            ("groups", STONEBRIDGE.groups[0].name, key): value
+            for key, value in dict(height=height, downtilt_deg=tilt, pan_deg=pan).items()
+        },
+    )
+    c, p = scenario.loudspeakers[0], hanging.hanging_points(scenario)[0]
+    upright = np.sin(np.radians(p.leg_deg))
+    assert 2 * p.leg_kn * upright == pytest.approx(p.load_kn)
+    if p.kind != "bridle":
+        return
+    assert p.leg_deg >= 45 - 1e-9
+    middle, axes, half = c.enclosure
+    for line in p.lines:
+        for one, other in zip(line[:-1], line[1:], strict=True):
+            on = one + np.linspace(0, 1, 40)[:, None] * (other - one)
+            inside = (np.abs((on - middle) @ axes.T) < half - 1e-6).all(axis=1)
+            assert not inside.any()
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_printed_loads_add_up(name):
+    """Independent: of the rows as they are printed, parts add up to the load and loads to the total
+    of the note, in kilograms and in pounds.
+    """
+    rows = [dict(zip(hanging.COLUMNS, r, strict=True)) for r in hanging.rows(SCENARIOS[name])]
+    for unit in ("kg", "lb"):
+        parts = [
+            r[f"{n} [{unit}]"] for r in rows for n in ("loudspeaker", "hardware and transformer")
+        ]
+        loads = [r[f"load of the point [{unit}]"] for r in rows]
+        assert sum(parts) == pytest.approx(sum(loads), abs=1e-6)
+        assert f"{sum(loads):.1f} {unit}" in hanging.total_words(SCENARIOS[name])
 
 
 def test_tilt_moves_the_load_to_the_rear_point():
@@ -236,4 +324,4 @@ def test_no_loudspeaker_no_point():
         STONEBRIDGE, groups=(), uses=tuple(replace(u, groups={}) for u in STONEBRIDGE.uses)
     )
     assert hanging.rows(bare) == ()
-    assert hanging.total_words(bare).startswith("0 points, 0 kg (0 lb, 0.00 kN) in all")
+    assert hanging.total_words(bare).startswith("0 points, 0.0 kg (0.0 lb, 0.00 kN) in all")

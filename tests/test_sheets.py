@@ -354,7 +354,8 @@ def test_heights_of_a_section_by_hand():
 
 def test_loudspeakers_of_a_section_are_their_corners():
     """Closed form: seen from the south, N1 of Larkfield is 0.40 m wide and reaches from its front's
-    lowest to its back's highest corner; its line ends at the clear height.
+    lowest to its back's highest corner; the two lines of its frame run at its sides, from the clear
+    height to its middle.
     """
     cut = sections.cuts(LARKFIELD)[0]
     view = sections.section_view(LARKFIELD, cut, 96, "ft")
@@ -366,9 +367,11 @@ def test_loudspeakers_of_a_section_are_their_corners():
     assert (low[0], high[0]) == pytest.approx((c.x - 0.2, c.x + 0.2))
     assert (low[1], high[1]) == pytest.approx((c.z - up, c.z + up + deep))
     point = hanging_points.hanging_points(LARKFIELD)[0]
-    line = next(m.points for m in view.marks if getattr(m, "layer", "") == "POINTS")
-    assert line[1] == pytest.approx([c.x, LARKFIELD.hall.clear_height])
-    assert line[1, 1] - line[0, 1] == pytest.approx(point.drop)
+    lines = [m.points for m in view.marks if getattr(m, "layer", "") == "POINTS"][:2]
+    assert sorted(line[0, 0] for line in lines) == pytest.approx([c.x - 0.2, c.x + 0.2])
+    for line in lines:
+        assert line[0, 1] == pytest.approx(LARKFIELD.hall.clear_height)
+        assert line[0, 1] - line[1, 1] == pytest.approx(point.drop)
 
 
 def test_cables_are_drawn_as_they_are_counted():

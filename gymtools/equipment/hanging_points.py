@@ -1,8 +1,9 @@
 """Where loudspeakers hang on the structure, and the load of every point, for the engineer to check.
 
-One point for each loudspeaker. Most hang straight under it, on a bridle of two legs from the sides
-of the enclosure or its yoke; one close to a wall is on a bracket there. Each has a second safety of
-its own. The center of gravity is the middle of the enclosure, as far as it is known here.
+One point for each loudspeaker. Where there is room over it, it hangs straight under the point, on a
+bridle of two legs from its upper corners; where there is less, on two lines or in a frame, with two
+points at its sides; one close to a wall is on a bracket there. Each has a second safety of its own.
+The center of gravity is the middle of the enclosure, as far as it is known here.
 """
 
 import math
@@ -20,6 +21,8 @@ from .hanging import POUND, STEEP, both_lengths, from_walls
 HARDWARE_PART, HARDWARE_KG = 0.25, 3.0  # part of its mass, and at least [-, kg]
 STEEPEST_LEG = 60.0  # of a bridle where there is room for it [deg]    common practice, no source
 FLATTEST_LEG = 45.0  # a flatter one is not drawn [deg]    common practice, no source
+# beam clamp and shackle, from the structure down to where the legs meet [m]    judgment, no source
+HARDWARE_ROOM = 0.15
 # breaking strength over the static load, of all that hangs over people
 # common practice, no source: local codes and the engineer decide
 DESIGN_FACTOR = 10.0
@@ -39,7 +42,11 @@ ASSUMED = (
     " straight above its center of gravity, which is taken as the middle of the enclosure; the"
     " structure at the clear height carries it; the roof's own load, snow, equipment and earthquake"
     " are not in these figures. Loads are at rest: no hoist that starts or stops, no swing, no ball"
-    " strike. Each leg of a bridle carries half the load over the sine of its angle. Hardware is an"
+    " strike. Legs of a bridle run from the enclosure's sides, at the height of its highest corner,"
+    " to 0.15 m (6 in) under the structure, for clamp and shackle; each carries half the load over"
+    " the sine of its angle, 45° at least. Where that has no room, two points at the enclosure's"
+    " sides carry half of the load each, on lines or in a frame; point and safety are rated for"
+    " the whole, so that one of them holds alone. Hardware is an"
     " allowance of 25 % of the loudspeaker's mass, 3 kg (7 lb) at least; a line transformer is"
     " allowed with 0.5 kg (1 lb) and 20 g for each watt of its tap. A loudspeaker within 0.3 m"
     " (1 ft) of a wall is on a bracket there, anchors 0.3 m (1 ft) apart: the wall carries the load"
@@ -91,11 +98,64 @@ class HangingPoint:
     loudspeaker_kg: float
     hardware_kg: float
     transformer_kg: float  # 0 without a line
-    over: float  # that the enclosure reaches over the clear height, 0 where it does not [m]
-    leg_deg: float  # of each leg over the horizontal; 90: two upright lines, no bridle
+    under: float  # middle of the enclosure under the clear height; negative over it [m]
+    top: float  # highest corner of the enclosure, as it is tilted, over its middle [m]
+    half: float  # of the enclosure's width [m]
+    across: np.ndarray  # unit vector along the enclosure's width (3,) [-]
     front_share: float | None  # of two top points, front and rear; None: it fires down
     holds_to_deg: float  # downtilt that the top points hold with LEAST_SHARE on each
     joists: tuple  # (number from the west or south, share of the load) of each that carries it
+
+    @property
+    def kind(self):
+        """What holds it: "bracket", "bridle", "lines" or "frame"."""
+        if self.wall:
+            return "bracket"
+        if self.room < 0:
+            return "frame"
+        flattest = self.half * np.tan(np.radians(FLATTEST_LEG))
+        return "bridle" if self.room >= flattest else "lines"
+
+    @property
+    def room(self):
+        """From the enclosure's highest corner up to where the legs of a bridle meet [m]."""
+        return self.under - HARDWARE_ROOM - self.top
+
+    @property
+    def over(self):
+        """How far the enclosure reaches over the clear height; 0 where it does not [m]."""
+        return max(self.top - self.under, 0.0)
+
+    @property
+    def leg_deg(self):
+        """Angle of each leg of a bridle over the horizontal; 90 of all that is none [deg].
+
+        The legs begin at the sides at the height of the highest corner: where they begin lower,
+        they are steeper, and pull less.
+        """
+        if self.kind != "bridle":
+            return 90.0
+        return min(float(np.degrees(np.arctan2(self.room, self.half))), STEEPEST_LEG)
+
+    @property
+    def lines(self):
+        """What is drawn from the structure down to the enclosure: a list of (n, 3) [m]."""
+        if self.kind == "bracket":
+            return [np.array([self.position, self.middle])]
+        sides = [self.half * self.across, -self.half * self.across]
+        if self.kind != "bridle":
+            return [np.array([self.position + side, self.middle + side]) for side in sides]
+        ends = [self.middle + [0.0, 0.0, self.top] + side for side in sides]
+        rise = self.half * float(np.tan(np.radians(self.leg_deg)))
+        joint = self.middle + [0.0, 0.0, self.top + rise]
+        return [np.array([self.position, joint]), np.array([ends[0], joint, ends[1]])]
+
+    @property
+    def lower_by(self):
+        """How much lower a bridle would have room; 0 of a bridle and of a bracket [m]."""
+        if self.kind in ("bracket", "bridle"):
+            return 0.0
+        return self.half * float(np.tan(np.radians(FLATTEST_LEG))) - self.room
 
     @property
     def drop(self):
@@ -114,7 +174,7 @@ class HangingPoint:
 
     @property
     def leg_kn(self):
-        """Tension of each of the two legs [kN]."""
+        """Tension of each of two legs or lines, and load of either of two points [kN]."""
         return self.load_kn / 2 * float(statics.bridle_factor(self.leg_deg))
 
     @property
@@ -159,18 +219,28 @@ class HangingPoint:
     @property
     def suspension(self):
         """How it hangs, in words."""
-        if self.wall:
+        if self.kind == "bracket":
             return (
                 f"wall bracket: shear {self.load_kn:.2f} kN ({self.load_kg / POUND:.0f} lbf),"
                 " moment at the wall"
                 f" {self.moment_knm:.2f} kN m ({self.moment_knm * 1000 / LBF / FOOT:.0f} lbf-ft)"
             )
-        words = f"bridle of two legs at {self.leg_deg:.0f}° over the horizontal"
-        if self.leg_deg > 89.9:
-            words = "two upright lines: no room for a bridle"
-        if self.over > TOUCH:
-            words += f"; its top is {_both(self.over)} over the clear height: between joists only"
-        return words
+        if self.kind == "bridle":
+            return f"bridle of two legs at {self.leg_deg:.0f}° over the horizontal"
+        return f"{self._two_points}; a bridle has room {_both_up(self.lower_by)} lower"
+
+    @property
+    def _two_points(self):
+        """Frame or lines, in words."""
+        at = "two points at its sides, half of the load each"
+        if self.kind == "lines":
+            return f"two upright lines, {at}"
+        if self.over <= TOUCH:
+            return f"frame (yoke) under the structure, {at}"
+        over = f"its top is {_both(self.over)} over the clear height"
+        if len(self.joists) == 1:
+            return f"frame (yoke) beside joist {self.joists[0][0]}, {at}: {over}, not under a joist"
+        return f"frame (yoke) between joists, {at}: {over}"
 
     @property
     def tilt_held(self):
@@ -233,7 +303,7 @@ def _transformer_kg(tag, amplification):
 
 def _point(loudspeaker, scenario, transformer_kg):
     """The point of one loudspeaker."""
-    hall, (middle, _, _) = scenario.hall, loudspeaker.enclosure
+    hall, (middle, axes, _) = scenario.hall, loudspeaker.enclosure
     made, box = loudspeaker.type, corners([loudspeaker])[0]
     front, holds = _top_points(made, loudspeaker.downtilt_deg)
     wall = "" if front is None else _wall_behind(box, middle, scenario)
@@ -249,11 +319,13 @@ def _point(loudspeaker, scenario, transformer_kg):
         middle=middle,
         downtilt_deg=loudspeaker.downtilt_deg,
         wall=wall,
-        over=max(float(box[:, 2].max()) - hall.clear_height, 0.0),
+        under=hall.clear_height - float(middle[2]),
+        top=float(box[:, 2].max() - middle[2]),
+        half=made.width / 2,
+        across=axes[1],
         loudspeaker_kg=made.weight_kg,
         hardware_kg=max(HARDWARE_PART * made.weight_kg, HARDWARE_KG),
         transformer_kg=transformer_kg,
-        leg_deg=_leg_deg(max(hall.clear_height - float(middle[2]), 0.0), made.width / 2),
         front_share=front,
         holds_to_deg=holds,
         joists=() if wall else _joists(hall, middle),
@@ -272,14 +344,6 @@ def _wall_behind(box, middle, scenario):
         gaps[side] = float(((box - foot) @ inward).min())
     side = min(gaps, key=gaps.get)
     return side if gaps[side] <= AT_WALL else ""
-
-
-def _leg_deg(drop, half):
-    """Angle of a bridle's legs over the horizontal; 90 where there is no room for one [deg]."""
-    room = float(np.degrees(np.arctan2(drop, half)))
-    if room >= STEEPEST_LEG:
-        return STEEPEST_LEG
-    return room if room >= FLATTEST_LEG else 90.0
 
 
 def _top_points(made, downtilt_deg):
@@ -339,8 +403,7 @@ def rows(scenario, amplification=None):
             p.structure,
             *_masses(p.loudspeaker_kg),
             *_masses(p.hardware_kg + p.transformer_kg),
-            round(p.load_kg, 1),
-            round(p.load_kg / POUND),
+            *printed_load(p),
             p.suspension,
             round(p.tension_kn, 2),
             round(p.tension_kn * 1000 / LBF),
@@ -359,9 +422,32 @@ def _both(meters):
     return f"{meters:.2f} m ({feet_inches(meters, parts=4)})"
 
 
+def _both_up(meters):
+    """A length that is asked for at least in both units, rounded up."""
+    centimeters, quarters = (math.ceil(meters / unit - 1e-9) for unit in (0.01, FOOT / 48))
+    return f"{centimeters / 100:.2f} m ({feet_inches(quarters * FOOT / 48, parts=4)})"
+
+
 def _masses(kg):
     """Cells of a mass: kilograms, pounds."""
     return round(kg, 1), round(kg / POUND, 1)
+
+
+def printed_load(point):
+    """Load of a point as all documents print it: the sum of its parts as they are printed.
+
+    Parameters
+    ----------
+    point : HangingPoint
+        One of ``hanging_points``
+
+    Returns
+    -------
+    kg, lb : tuple of float
+        In either unit, so that parts, loads and total add up in both [kg, lb]
+    """
+    parts = _masses(point.loudspeaker_kg), _masses(point.hardware_kg + point.transformer_kg)
+    return tuple(round(one + other, 1) for one, other in zip(*parts, strict=True))
 
 
 def total_words(scenario, amplification=None):
@@ -380,12 +466,13 @@ def total_words(scenario, amplification=None):
         Points, mass in both units, force for the engineer
     """
     points = hanging_points(scenario, amplification)
-    kg, kn = (sum(getattr(p, what) for p in points) for what in ("load_kg", "load_kn"))
+    kn = sum(p.load_kn for p in points)
+    kg, lb = (sum(loads) for loads in zip((0.0, 0.0), *map(printed_load, points), strict=True))
     heights = [p.position[2] for p in points if not p.wall]
     lowest = min(heights, default=scenario.hall.clear_height)
     brackets = len(points) - len(heights)
     on_walls = f" {brackets} of them on wall brackets." if brackets else ""
     return (
-        f"{len(points)} points, {kg:.0f} kg ({kg / POUND:.0f} lb, {kn:.2f} kN) in all; the"
+        f"{len(points)} points, {kg:.1f} kg ({lb:.1f} lb, {kn:.2f} kN) in all; the"
         f" structure is {_both(lowest)} over the floor.{on_walls}"
     )

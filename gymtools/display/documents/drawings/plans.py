@@ -108,6 +108,11 @@ def ceiling_plan(scenario, scale, units):
     points = hanging_points(scenario)
     for point in points:
         _cross(draft, point.position)
+        if point.kind in ("lines", "frame"):
+            ends = [line[0] for line in point.lines]
+            draft.line(ends, "POINTS")
+            for end in ends:  # of the two points at the sides
+                _tick(draft, end, point.across)
     x, y = hall.length / 2, hall.width / 2
     places = [p.position[:2] for p in points]
     low, _ = draft.extent()
@@ -312,6 +317,12 @@ def _cross(draft, at):
     for way in ((1.6, 0.0), (0.0, 1.6)):
         arm = np.array(way) * reach
         draft.line([at[:2] - arm, at[:2] + arm], "POINTS")
+
+
+def _tick(draft, at, across):
+    """Mark of a point at the side of an enclosure."""
+    arm = POINT * draft.mm * np.array([-across[1], across[0]])
+    draft.line([at[:2] - arm, at[:2] + arm], "POINTS")
 
 
 def _aims(draft, result):

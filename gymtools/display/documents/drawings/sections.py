@@ -284,7 +284,8 @@ def _loudspeakers(draft, scenario, cut):
     for c, box, point in zip(scenario.loudspeakers, boxes, points, strict=True):
         outline = outline_of(_side(box, cut))
         draft.line(outline, "LOUDSPEAKERS", closed=True)
-        draft.line(_side([point.middle, point.position], cut), "POINTS")
+        for line in point.lines:
+            draft.line(_side(line, cut), "POINTS")
         middle = outline.mean(axis=0)
         near = [n for n, (at, *_) in enumerate(named) if np.abs(at - middle).max() < TOGETHER]
         if near:

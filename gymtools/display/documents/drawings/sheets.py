@@ -1,16 +1,25 @@
 """The set of drawings of a design: which sheets there are, and what stands in their columns."""
 
+import math
+
 import numpy as np
 
 from ....acoustics.evaluate import evaluate
 from ....acoustics.throws import throws
 from ....design.revisions import Issue
 from ....equipment.hanging import pan_words
-from ....equipment.hanging_points import ENGINEER, POUND, hanging_points, total_words
+from ....equipment.hanging_points import (
+    ENGINEER,
+    HARDWARE_ROOM,
+    POUND,
+    hanging_points,
+    printed_load,
+    total_words,
+)
 from ....equipment.rack import rack_assumed, rack_place
 from ....equipment.schedules import LOADS
 from ....venue.enclosures import TOUCH
-from ....venue.units import measured_text
+from ....venue.units import FOOT, measured_text
 from .dxf_writer import document
 from .frame import About, Table, sheet, stacked
 from .paper import choose
@@ -18,6 +27,7 @@ from .plans import ceiling_plan, floor_plan, use_plan
 from .sections import aim_section, cuts, heights, section_view
 
 DESIGNATOR = "AV"  # before the number of a sheet
+STEP = {"m": 0.01, "ft": 0.25 * FOOT / 12}  # to which lengths are printed [m]
 SEE = f"Assumptions: schedule '{LOADS}'."
 GENERAL = (
     "Dimensions run from the inside faces of the west and the south wall, heights from the floor.",
@@ -260,6 +270,7 @@ def _ceiling_words(made, units):
             rows=fronts,
         ),
         *_over_words(scenario, units),
+        *_frame_words(found, units),
     )
 
 
@@ -277,6 +288,20 @@ def _over_words(scenario, units):
     )
 
 
+def _frame_words(points, units):
+    """A sentence on enclosures that are too near the structure for a bridle."""
+    no_bridle = [p for p in points if p.kind in ("lines", "frame")]
+    if not no_bridle:
+        return ()
+    lower = measured_text(max(p.lower_by for p in no_bridle) + STEP[units] / 2, units)
+    return (
+        f"{', '.join(p.tag for p in no_bridle)}: no room for a bridle, whose legs meet"
+        f" {measured_text(HARDWARE_ROOM, units)} under the structure. Two points at the enclosure's"
+        " sides hold it, half of the load each; each is rated for the whole. A bridle has room"
+        f" where it hangs {lower} lower; the aim is then to be checked.",
+    )
+
+
 def _from_walls(point, hall, units):
     """Cells: from the west wall, from the south wall."""
     walls = np.array([hall.length, hall.width]) / 2
@@ -286,16 +311,17 @@ def _from_walls(point, hall, units):
 def _point_cells(point, hall, units):
     """A row of the table of hanging points."""
 
-    def mass(kg):
-        return f"{kg / POUND:.0f} lb" if units == "ft" else f"{kg:.1f} kg"
+    def rated(kg):
+        return f"{math.ceil(kg / POUND)} lb" if units == "ft" else f"{math.ceil(kg)} kg"
 
+    kg, lb = printed_load(point)
     return (
         point.tag,
         *_from_walls(point.position, hall, units),
-        mass(point.load_kg),
+        f"{lb:.1f} lb" if units == "ft" else f"{kg:.1f} kg",
         _legs(point),
-        mass(point.leg_rated_kg),
-        mass(point.rated_kg),
+        rated(point.leg_rated_kg),
+        rated(point.rated_kg),
     )
 
 
@@ -312,7 +338,7 @@ def _front_cells(loudspeaker, hall, units):
 
 
 def _legs(point):
-    """Angle of a bridle's legs in a cell, or that a bracket holds it."""
-    if point.wall:
-        return "bracket"
-    return "upright" if point.leg_deg > 89.9 else f"legs {point.leg_deg:.0f}°"
+    """What holds it in a cell, and the angle of a bridle's legs."""
+    if point.kind == "bridle":
+        return f"legs {point.leg_deg:.0f}°"
+    return {"bracket": "bracket", "lines": "2 lines", "frame": "frame"}[point.kind]
