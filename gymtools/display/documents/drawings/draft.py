@@ -179,7 +179,7 @@ class Draft:
         points = np.concatenate(corners)
         return points.min(axis=0), points.max(axis=0)
 
-    def running(self, axis, features, datum, base):
+    def running(self, axis, features, datum, base, *, through=True):
         """Running dimensions along one axis, each feature once, figures in a row outside.
 
         Parameters
@@ -192,18 +192,21 @@ class Draft:
             Where they begin (2,) [m]
         base : float
             Outer edge of what is drawn, on the other axis [m]
+        through : bool
+            Whether the line of a figure passes all features that share it; else it ends at the
+            nearest one
         """
         points = np.asarray(features, float).reshape(len(features), -1)[:, :2]
         points = points[np.lexsort((points[:, 1 - axis], points[:, axis]))]
         first = np.concatenate([[True], np.diff(points[:, axis]) > SAME])
-        # of those that share a figure, the farthest from it, so that the line passes them all
         last = np.append(np.flatnonzero(first)[1:], len(points)) - 1
-        chosen = points[last]
+        chosen = points[last if through else np.flatnonzero(first)]
         places = spread(chosen[:, axis] / self.mm, ROW) * self.mm
         knee, end = base - OUTSIDE * self.mm, base - (OUTSIDE + STEP) * self.mm
         for point, place in zip(chosen, places, strict=True):
             words = self.length(float(point[axis] - datum[axis]))
             line = np.array([point, point, point, point], float)
+            line[0, 1 - axis] = self._short_of_aim(point, axis, knee)
             line[1, 1 - axis], line[2, 1 - axis] = knee, end + 1.0 * self.mm
             line[2:, axis], line[3, 1 - axis] = place, end
             self.marks.append(
@@ -215,6 +218,18 @@ class Draft:
                     text=self._figure(words, axis, place, end),
                 )
             )
+
+    def _short_of_aim(self, point, axis, knee):
+        """Where the line of a figure begins, on the other axis: at its feature, or short of an aim
+        line that runs along it [m].
+        """
+        begin, other = float(point[1 - axis]), 1 - axis
+        for mark in self.marks:
+            if isinstance(mark, Line) and mark.layer == "AIM-LINES":
+                low = float(mark.points[:, other].min())
+                along = np.abs(mark.points[:, axis] - point[axis]).max() < SAME
+                begin = min(begin, low) if along and low < point[other] else begin
+        return max(begin, knee)
 
     def _figure(self, words, axis, place, end):
         """Text of a dimension, its end toward what is measured."""

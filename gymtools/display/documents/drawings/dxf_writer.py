@@ -9,7 +9,7 @@ from ezdxf.enums import TextEntityAlignment
 
 from ....venue.units import FOOT
 from .layers import LAYERS
-from .marks import Circle, Dimension, Line, Text
+from .marks import GAP, Circle, Dimension, Line, Text
 
 INSUNITS = {"ft": 2, "m": 6}  # $INSUNITS
 MEASUREMENT = {"ft": 0, "m": 1}  # $MEASUREMENT: which patterns of lines a program takes
@@ -135,8 +135,11 @@ def _dimension_style(made, scale, units, k):
     if name not in made.dimstyles:
         style = made.dimstyles.duplicate_entry("EZDXF", name)
         mm = scale / 1000 * k
-        values = dict(dimtxt=2.2 * mm, dimgap=0.8 * mm, dimexo=1.0 * mm, dimexe=1.0 * mm)
+        values = dict(dimtxt=2.2 * mm, dimgap=0.8 * mm, dimexo=GAP * mm, dimexe=1.0 * mm)
         values |= dict(dimasz=1.0 * mm, dimscale=1.0, dimtxsty=STYLE, dimtad=0)
+        light = LAYERS["EXTENSIONS"]
+        values |= dict(dimclre=light.color, dimlwe=round(light.weight * 100))
+        values |= dict(dimltex1="GYM-EXTENSIONS")
         if units == "ft":  # architectural figures want inches, to the quarter
             values |= dict(dimlunit=4, dimlfac=12.0, dimrnd=0.25, dimdec=2, dimzin=3)
         else:

@@ -38,6 +38,8 @@ LAYERS = {
     ),
     "SECTION-MARKS": Layer(color=7, weight=0.35, meaning="cut of a section", dashes=(8, 1, 1, 1)),
     "DIMENSIONS": Layer(color=7, weight=0.13, meaning="dimension from a datum"),
+    # from a feature to the edge of the view: lighter than all that it crosses
+    "EXTENSIONS": Layer(color=8, weight=0.09, meaning="", dashes=(0.8, 1.2)),
     "TAGS": Layer(color=7, weight=0.13, meaning=""),
     "NOTES": Layer(color=7, weight=0.18, meaning=""),
     "FRAME": Layer(color=7, weight=0.35, meaning=""),

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+GAP = 1.5  # between a feature and the line of its dimension [mm of paper]
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Line:
@@ -47,6 +49,24 @@ class Dimension:
     feature: np.ndarray  # (2,) [m]
     line: np.ndarray  # from the feature to the figure (4, 2) [m]
     text: Text  # the figure
+
+    def pieces(self, gap):
+        """Light line over what is drawn, and dark line outside it.
+
+        Parameters
+        ----------
+        gap : float
+            That the light line keeps from the feature [m]
+
+        Returns
+        -------
+        extension, outside : ndarray
+            (2, 2), (3, 2); the extension has no length where the gap takes it all [m]
+        """
+        extension = self.line[:2].copy()
+        reach = np.linalg.norm(extension[1] - extension[0])
+        extension[0] += (extension[1] - extension[0]) * min(gap / max(reach, 1e-9), 1.0)
+        return extension, self.line[1:]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

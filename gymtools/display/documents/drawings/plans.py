@@ -155,6 +155,7 @@ def use_plan(result, scale, units):
     for m in result.microphones:
         if len(m.positions) == 1:
             _microphone(draft, m.microphone.name, m.positions[0])
+    _set_out_dimensions(draft, result)
     for c, outline, plays in zip(scenario.loudspeakers, outlines, result.playing, strict=True):
         named = label(scenario, c)
         words = f"{named}  {draft.length(c.z)} up" if plays else f"{named} off"
@@ -402,8 +403,7 @@ def _fixed_dimensions(draft, scenario, configuration):
     features = [(-x, -y), (x, y), rack_place(scenario)[:2]]
     features += [at for _, at in _built_microphones(scenario)]
     for thing in (*configuration.banks, *configuration.balconies):
-        a, b, c, d = thing.footprint(hall)
-        features += [(a, c), (b, d)]
+        features += _four(thing.footprint(hall))
     if scenario.stage:
         front, back = scenario.stage.corners(hall)
         features += [front[:2], back[:2]]
@@ -411,5 +411,29 @@ def _fixed_dimensions(draft, scenario, configuration):
         a, b, c, d = configuration.divider.footprint(hall)
         features += [((a + b) / 2, (c + d) / 2)]
     low, _ = draft.extent()
-    draft.running(0, features, (-x, -y), low[1])
-    draft.running(1, features, (-x, -y), low[0])
+    draft.running(0, features, (-x, -y), low[1], through=False)
+    draft.running(1, features, (-x, -y), low[0], through=False)
+
+
+def _four(sides):
+    """Corners of a rectangle."""
+    a, b, c, d = sides
+    return [(a, c), (b, c), (b, d), (a, d)]
+
+
+def _set_out_dimensions(draft, result):
+    """Running dimensions of what is set out for a use: stages, blocks of chairs, microphones."""
+    gym = result.configuration
+    features = [
+        corner
+        for thing in (*gym.floor_seats, *gym.portable_stages)
+        for corner in _four(thing.footprint(gym.hall))
+    ]
+    features += [m.positions[0][:2] for m in result.microphones if len(m.positions) == 1]
+    if not features:
+        return
+    x, y = gym.hall.length / 2, gym.hall.width / 2
+    features += _four((-x, x, -y, y))
+    low, _ = draft.extent()
+    draft.running(0, features, (-x, -y), low[1], through=False)
+    draft.running(1, features, (-x, -y), low[0], through=False)

@@ -11,14 +11,14 @@ from matplotlib.figure import Figure
 
 from .layers import LAYERS
 from .lettering import CAP, FAMILY
-from .marks import Circle, Dimension, Line, Text
+from .marks import GAP, Circle, Dimension, Line, Text
 
 INCH = 25.4  # [mm]
 POINT = INCH / 72  # [mm]
 KINDS = ("svg", "png", "pdf")
 DPI = 110  # of a PNG
 GRAY = "0.45"  # of what is there for orientation
-FAINT = ("COURT", "ROWS", "AISLES", "JOISTS")
+FAINT = ("COURT", "ROWS", "AISLES", "JOISTS", "EXTENSIONS")
 CIRCLE = np.stack(
     [np.cos(np.linspace(0, 2 * np.pi, 49)), np.sin(np.linspace(0, 2 * np.pi, 49))], axis=1
 )
@@ -72,7 +72,9 @@ def _sort(marks, on_paper, per_meter, lines, texts):
         if isinstance(mark, Text):
             texts.append((mark, on_paper(mark.at)))
         elif isinstance(mark, Dimension):
-            lines.setdefault("DIMENSIONS", []).append(on_paper(mark.line))
+            light, dark = mark.pieces(GAP / per_meter)
+            lines.setdefault("EXTENSIONS", []).append(on_paper(light))
+            lines.setdefault("DIMENSIONS", []).append(on_paper(dark))
             texts.append((mark.text, on_paper(mark.text.at)))
         elif isinstance(mark, Circle):
             ring = on_paper(mark.center) + mark.radius * per_meter * CIRCLE

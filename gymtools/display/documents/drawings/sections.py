@@ -86,13 +86,18 @@ def heights(scenario):
         found += [("stage floor", stage.floor_height), ("top of the stage's opening", stage.top)]
     for group in scenario.groups:
         found.append((f"{group.name}, middle of the front", group.height))
-    found += [(f"{bank.name}, top", bank.top) for bank in scenario.banks]
+    found += [(f"{bank.name}, top", _drawn_top(bank)) for bank in as_built(scenario).banks]
     for deck in scenario.galleries:
         found += [(f"{deck.name}, floor", deck.height), (f"{deck.name}, under", deck.underside)]
     for fixture in scenario.fixtures:
         found += [(f"{fixture.name}, top", fixture.top)]
         found += [(f"{fixture.name}, under", fixture.bottom)] if fixture.bottom > 0.05 else []
     return sorted(found, key=lambda one: -one[1])
+
+
+def _drawn_top(bank):
+    """Height of the highest row or of the folded stack, as it is drawn [m]."""
+    return float(bank.profile[:, 1].max())
 
 
 def section_view(scenario, cut, scale, units, *, result=None):
@@ -187,6 +192,8 @@ def _levels(thing, layer):
         return [thing.height]
     if layer == "BALCONY":
         return [thing.height, thing.underside]
+    if layer == "SEATING":
+        return [_drawn_top(thing)]
     return [thing.top] + ([thing.bottom] if getattr(thing, "bottom", 0.0) > 0.05 else [])
 
 
