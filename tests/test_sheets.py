@@ -202,6 +202,22 @@ def test_no_letters_of_a_view_run_into_the_column(name, units):
             assert one.on_paper(one.view.low)[0] >= paper.MARGIN - 0.1
 
 
+def test_the_name_of_a_gallery_lies_in_it():
+    """Behavior: level where it fits, upright in a narrow strip along a side wall, on no sheet of
+    plans over the gallery's edge.
+    """
+    scenario = SCHOOLS["whole"]
+    decks = {f"{d.name}, over": d.footprint(scenario.hall) for d in scenario.galleries}
+    assert len(decks) == 2
+    for view in [one.view for n in (0, 1) for one in sheets_of("whole")[n].placed]:
+        named = {m.words: m for m in view.marks if isinstance(m, Text) and m.words in decks}
+        for words, (a, b, c, d) in decks.items():
+            low_high = lettering.box(named[words], named[words].at * 1000 / view.scale)
+            x0, y0, x1, y1 = low_high * view.scale / 1000
+            assert a < x0 < x1 < b and c < y0 < y1 < d
+            assert named[words].upright == (b - a < d - c)
+
+
 @pytest.mark.parametrize(
     "name, units, insunits, measurement",
     [("larkfield", None, 2, 0), ("dovecote", None, 6, 1), ("whole", "ft", 2, 0)],

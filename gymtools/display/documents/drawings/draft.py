@@ -5,7 +5,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from ....venue.units import measured_text
-from .lettering import ABOVE, BELOW, best_place, box, leader_end, printable, spread, width
+from .lettering import (
+    ABOVE,
+    BELOW,
+    best_place,
+    box,
+    leader_end,
+    place_inside,
+    printable,
+    spread,
+    width,
+)
 from .marks import Circle, Dimension, Line, Text, View
 
 TAG = 2.5  # height of letters of tags [mm]     ISO 3098
@@ -24,6 +34,7 @@ class _Tag:
     clear: float  # [mm]
     layer: str
     height: float
+    room: np.ndarray | None = None  # x low, y low, x high, y high that it lies in if it fits [m]
 
 
 class Draft:
@@ -129,6 +140,23 @@ class Draft:
         anchor = np.asarray(anchor, float)[:2]
         self._tags.append(
             _Tag(words=printable(words), anchor=anchor, clear=clear, layer=layer, height=height)
+        )
+
+    def tag_inside(self, words, sides):
+        """Name a strip or an area inside it, along it where it is narrow, else beside it.
+
+        Parameters
+        ----------
+        words : str
+            One line
+        sides : tuple
+            (x low, x high, y low, y high) [m]
+        """
+        a, b, c, d = sides
+        room, anchor = np.array([a, c, b, d], float), np.array([a + b, c + d]) / 2
+        words = printable(words)
+        self._tags.append(
+            _Tag(words=words, anchor=anchor, clear=0.0, layer="TAGS", height=TAG, room=room)
         )
 
     def words(self, words, at, *, height=TAG, upright=False, bold=False):
@@ -252,6 +280,11 @@ class Draft:
         taken = self._taken()
         segments = self._segments()
         for tag in self._tags:
+            inside = self._inside(tag, taken, segments)
+            if inside is not None:
+                self.marks.append(inside)
+                taken = np.concatenate([taken, box(inside, inside.at / self.mm)[None]])
+                continue
             size = (width(tag.words, tag.height), (ABOVE + BELOW) * tag.height)
             anchor = tag.anchor / self.mm
             place, away = best_place(anchor, size, tag.clear, taken, segments, bounds)
@@ -265,6 +298,27 @@ class Draft:
         self._tags = []
         low, high = self.extent()
         return View(name=self.name, marks=tuple(self.marks), scale=self.scale, low=low, high=high)
+
+    def _inside(self, tag, taken, segments):
+        """A tag as it lies in its room, upright where it does not fit level; None: it does not."""
+        if tag.room is None:
+            return None
+        size = np.array([width(tag.words, tag.height), (ABOVE + BELOW) * tag.height])
+        for upright in (False, True):
+            place = place_inside(
+                tag.room / self.mm, size[::-1] if upright else size, taken, segments
+            )
+            if place is not None:
+                below = BELOW * tag.height
+                at = (place[2] - below, place[1]) if upright else (place[0], place[1] + below)
+                return Text(
+                    words=tag.words,
+                    at=np.array(at) * self.mm,
+                    height=tag.height,
+                    layer=tag.layer,
+                    upright=upright,
+                )
+        return None
 
     def _taken(self):
         """Boxes of all letters that are there (box, 4) [mm]."""

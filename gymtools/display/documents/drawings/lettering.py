@@ -14,6 +14,7 @@ DIRECTIONS = np.array([(1, 0), (1, 1), (1, -1), (-1, 0), (-1, 1), (-1, -1), (0, 
 RINGS = np.array([0, 1.5, 3, 5, 8, 12, 16, 21, 27, 35, 45, 60, 80, 110, 150, 200, 280], float)
 # what counts against a place: a line that runs through, a millimeter away, a leader through letters
 LINE_COST, AWAY_COST, LEADER_COST = 4.0, 1.0, 12.0
+INSIDE = 0.5  # that a tag keeps from the edge of what it lies in [mm]
 TRIED = 40  # free places that are compared
 
 
@@ -269,6 +270,39 @@ def best_place(anchor, size, clear, taken, segments, bounds):
     )
     chosen = near[int(np.argmin(cost))]
     return boxes[chosen], float(away[chosen])
+
+
+def place_inside(room, size, taken, segments):
+    """Box for a tag inside what it names, over no other letters and as few lines as can be.
+
+    Parameters
+    ----------
+    room : array
+        x low, y low, x high, y high of what it names (4,) [mm]
+    size : array
+        Width and height of the box (2,) [mm]
+    taken : array
+        Boxes of letters (box, 4) [mm]
+    segments : array
+        Lines (segment, 2, 2) [mm]
+
+    Returns
+    -------
+    box : ndarray or None
+        (4,), None where it does not fit or no place is free [mm]
+    """
+    low, high = np.asarray(room[:2], float) + INSIDE, np.asarray(room[2:], float) - INSIDE - size
+    if (high < low).any():
+        return None
+    grid = np.meshgrid(*(np.linspace(a, b, 15) for a, b in zip(low, high, strict=True)))
+    corners = np.stack(grid, axis=-1).reshape(-1, 2)
+    boxes = np.concatenate([corners, corners + size], axis=1)
+    boxes = boxes[~overlaps(boxes, taken, 0.4).any(axis=-1)]
+    if not len(boxes):
+        return None
+    away = np.linalg.norm(boxes[:, :2] - (low + high) / 2, axis=1)
+    cost = LINE_COST * meets(boxes, _near(boxes, segments)).sum(axis=1) + AWAY_COST * away / 4
+    return boxes[int(np.argmin(cost))]
 
 
 def leader_end(anchor, boxes):

@@ -227,9 +227,9 @@ def _hanging(draft, configuration, lowest=-1.0):
     """Balconies, tracks, a divider and fixtures that reach over a height."""
     hall = configuration.hall
     for thing in configuration.balconies:
-        a, b, c, d = thing.footprint(hall)
-        draft.rectangle((a, b, c, d), "BALCONY")
-        draft.tag(f"{thing.name}, over", ((a + b) / 2, (c + d) / 2), clear=0.0)
+        sides = thing.footprint(hall)
+        draft.rectangle(sides, "BALCONY")
+        draft.tag_inside(f"{thing.name}, over", sides)
     if configuration.divider:
         sides = configuration.divider.footprint(hall)
         draft.rectangle(sides, "DIVIDER")
