@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
+from PIL import Image
 from schools import SCENARIOS
 from test_odd_gyms import gyms
 from test_whole_school import WHOLE
@@ -30,6 +31,7 @@ from gymtools.display.documents.drawings import lettering, paper, plans, section
 from gymtools.display.documents.drawings.frame import Table
 from gymtools.display.documents.drawings.layers import LAYERS
 from gymtools.display.documents.drawings.marks import Dimension, Line, Text
+from gymtools.display.documents.handover import write_drawings
 from gymtools.equipment import hanging, hanging_points
 from gymtools.equipment.amplification import amplify
 from gymtools.equipment.schedules import Parts
@@ -709,3 +711,16 @@ def test_print_and_file_have_the_same_draft():
 
 def is_dimension(mark):
     return isinstance(mark, Dimension)
+
+
+def test_a_picture_of_every_sheet_where_it_is_asked_for(tmp_path, monkeypatch):
+    """Behavior: beside DXF, PDF and SVG a PNG of each sheet, as large as its paper at 150 dots an
+    inch.
+    """
+    (sheet,) = sheets_of("dovecote")[:1]
+    monkeypatch.setattr(drawings, "drawing_set", lambda *_, **__: [sheet])
+    files = ["drawings.dxf", "drawings.pdf", "drawing-AV-1.svg"]
+    *paths, last = write_drawings(made("dovecote"), tmp_path, png=True)
+    assert [p.name for p in (*paths, last)] == [*files, "drawing-AV-1.png"]
+    with Image.open(last) as picture:
+        assert picture.size == pytest.approx(np.array(sheet.size) / 25.4 * 150, abs=1)

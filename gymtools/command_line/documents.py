@@ -153,7 +153,7 @@ def _add_specification(commands):
 def _add_drawings(commands):
     command = commands.add_parser(
         "drawings",
-        help="write the drawings alone: DXF, PDF and SVG",
+        help="write the drawings alone: DXF, PDF and SVG, PNG when asked for",
         epilog=example("drawings scenarios/larkfield.toml --date 2027-03-01 --revision A"),
     )
     command.add_argument("scenario", type=text, help="scenario file of the chosen option")
@@ -161,6 +161,7 @@ def _add_drawings(commands):
     blank = f"date of issue; {LINE}"
     command.add_argument("--date", type=date, metavar="YYYY-MM-DD", help=blank)
     command.add_argument("--units", choices=UNITS, help="of the drawings (default: the school's)")
+    command.add_argument("--png", action="store_true", help="a PNG of every sheet too, 150 dpi")
     add_output(command)
     command.set_defaults(run=_drawings)
 
@@ -220,7 +221,7 @@ def _drawings(given):
     with Progress("Following all rays"):
         made = parts(scenario)
     issue = Issue(date=given.date, revision=given.revision or "")
-    asked = dict(overwrite=given.overwrite, units=given.units, issue=issue)
+    asked = dict(overwrite=given.overwrite, units=given.units, issue=issue, png=given.png)
     say(write_drawings(made, folder, **asked))
 
 

@@ -81,7 +81,7 @@ def _write_files(folder, made, units, issue):
     return ["schedules.xlsx", *files, *_write_measured(folder, made.scenario)]
 
 
-def _drawing_files(made, units, issue):
+def _drawing_files(made, units, issue, png=False):
     """Bytes of all drawings by the names of their files."""
     from . import drawings  # slow to load
 
@@ -91,10 +91,13 @@ def _drawing_files(made, units, issue):
         "drawings.dxf": drawings.dxf_text(dxf).encode("utf-8"),
         "drawings.pdf": drawings.pdf(sheets),
     }
-    return files | {f"drawing-{s.number}.svg": drawings.picture(s, "svg") for s in sheets}
+    kinds = ("svg", "png") if png else ("svg",)
+    for kind in kinds:
+        files |= {f"drawing-{s.number}.{kind}": drawings.picture(s, kind) for s in sheets}
+    return files
 
 
-def write_drawings(made, folder, *, overwrite=False, units=None, issue=None):
+def write_drawings(made, folder, *, overwrite=False, units=None, issue=None, png=False):
     """Write the drawings alone, all of them or nothing.
 
     Parameters
@@ -109,11 +112,13 @@ def write_drawings(made, folder, *, overwrite=False, units=None, issue=None):
         As for ``write_handover``
     issue : Issue, optional
         As for ``write_handover``
+    png : bool
+        Whether a PNG of every sheet is written too, at 150 dots an inch
 
     Returns
     -------
     paths : list of Path
-        All sheets as DXF and as PDF, and an SVG a sheet
+        All sheets as DXF and as PDF, an SVG a sheet, and a PNG a sheet where asked for
 
     Raises
     ------
@@ -122,7 +127,7 @@ def write_drawings(made, folder, *, overwrite=False, units=None, issue=None):
     """
     target = Path(folder) / folder_name(made.scenario, "drawings")
     with new_folder(target, overwrite=overwrite) as building:
-        files = _drawing_files(made, units or made.scenario.units, issue)
+        files = _drawing_files(made, units or made.scenario.units, issue, png)
         for name, data in files.items():
             (building / name).write_bytes(data)
     return [target / name for name in files]

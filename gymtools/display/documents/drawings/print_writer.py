@@ -16,7 +16,7 @@ from .marks import GAP, Circle, Dimension, Line, Text
 INCH = 25.4  # [mm]
 POINT = INCH / 72  # [mm]
 KINDS = ("svg", "png", "pdf")
-DPI = 110  # of a PNG
+DPI = 150  # of a PNG
 GRAY = "0.45"  # of what is there for orientation
 FAINT = ("COURT", "ROWS", "AISLES", "JOISTS", "EXTENSIONS")
 CIRCLE = np.stack(
