@@ -92,7 +92,7 @@ def test_the_load_of_a_point_by_hand():
     assert (p.kind, p.top, p.room) == ("bridle", *map(near, (0.3605, 0.2122)))
     assert (p.leg_deg, p.leg_kn) == pytest.approx((46.70, 0.18528), abs=0.01)
     assert (p.leg_strength_kn, p.strength_kn) == pytest.approx((1.8528, 2.6968), abs=1e-3)
-    assert p.suspension == "bridle of two legs at 47° over the horizontal"
+    assert p.suspension() == "bridle of two legs at 47° over the horizontal"
 
 
 def near(value):
@@ -135,16 +135,16 @@ def test_no_bridle_begins_inside_the_enclosure():
     p = points(LARKFIELD)["N1"]
     assert (p.drop, p.top) == (near(0.2043), near(0.3636))
     assert p.kind == "frame" and p.lower_by == near(0.3636 + 0.15 + 0.2 - 0.2043)
-    assert p.suspension == (
+    assert p.suspension("ft") == (
         "frame (yoke) between joists, two points at its sides, half of the load each: its top is"
-        " 0.16 m (0 ft 6 1/4 in) over the clear height;"
-        " a bridle has room 0.51 m (1 ft 8 1/4 in) lower"
+        " 0 ft 6 1/4 in (0.16 m) over the clear height;"
+        " a bridle has room 1 ft 8 1/4 in (0.51 m) lower"
     )
 
 
 def test_an_enclosure_that_meets_a_joist_says_so():
     """Behavior: Stonebridge's N2 is under the tenth joist, and reaches over its lower edge."""
-    words = points(STONEBRIDGE)["N2"].suspension
+    words = points(STONEBRIDGE)["N2"].suspension()
     assert words.startswith("frame (yoke) beside joist 10, two points at its sides, half of the")
     assert ": its top is 0.04 m (0 ft 1 1/2 in) over the clear height, not under a joist;" in words
 
@@ -318,10 +318,25 @@ def test_a_schedule_of_points_has_one_kind_of_units(units, foreign):
     assert [len(t.columns) <= 10 for t in shown] == [True, True]
 
 
+@pytest.mark.parametrize(
+    "name, total, assumption",
+    [
+        ("larkfield", "8 points, 484.8 lb (220.0 kg, 2.16 kN) in all", "to 6 in (0.15 m) under"),
+        ("dovecote", "4 points, 64.4 kg, 0.63 kN (142.2 lb) in all", "to 0.15 m (6 in) under"),
+    ],
+)
+def test_notes_lead_with_the_units_of_the_school(name, total, assumption):
+    """Worked by hand: eight loudspeakers of 22 kg (48.5 lb) with 5.5 kg (12.1 lb) of hardware each,
+    60.6 lb and 27.5 kg; two of 17 kg with 4.2 kg and two of 8 kg with 3 kg, 64.4 kg.
+    """
+    assert hanging.total_words(SCENARIOS[name]).startswith(total)
+    assert assumption in hanging.assumed(SCENARIOS[name].units)
+
+
 def test_no_loudspeaker_no_point():
     """Behavior: a school before its loudspeakers has an empty schedule, in words that read."""
     bare = replace(
         STONEBRIDGE, groups=(), uses=tuple(replace(u, groups={}) for u in STONEBRIDGE.uses)
     )
     assert hanging.rows(bare) == ()
-    assert hanging.total_words(bare).startswith("0 points, 0.0 kg (0.0 lb, 0.00 kN) in all")
+    assert hanging.total_words(bare).startswith("0 points, 0.0 kg, 0.00 kN (0.0 lb) in all")

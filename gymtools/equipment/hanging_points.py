@@ -37,24 +37,6 @@ AT_WALL = 0.3  # gap within which a loudspeaker is taken to be on a bracket [m] 
 ANCHORS = 0.3  # from the lower to the upper anchors of its plate [m]    judgment, no source
 BRACKET_TILT = 25.0  # that usual wall brackets reach [deg]    common practice, no source
 LBF = 4.4482216152605  # N: a pound's mass in standard gravity
-ASSUMED = (
-    "Assumed, and to be confirmed by the engineer and the maker's drawing: one point a loudspeaker,"
-    " straight above its center of gravity, which is taken as the middle of the enclosure; the"
-    " structure at the clear height carries it; the roof's own load, snow, equipment and earthquake"
-    " are not in these figures. Loads are at rest: no hoist that starts or stops, no swing, no ball"
-    " strike. Legs of a bridle run from the enclosure's sides, at the height of its highest corner,"
-    " to 0.15 m (6 in) under the structure, for clamp and shackle; each carries half the load over"
-    " the sine of its angle, 45° at least. Where that has no room, two points at the enclosure's"
-    " sides carry half of the load each, on lines or in a frame; point and safety are rated for"
-    " the whole, so that one of them holds alone. Hardware is an"
-    " allowance of 25 % of the loudspeaker's mass, 3 kg (7 lb) at least; a line transformer is"
-    " allowed with 0.5 kg (1 lb) and 20 g for each watt of its tap. A loudspeaker within 0.3 m"
-    " (1 ft) of a wall is on a bracket there, anchors 0.3 m (1 ft) apart: the wall carries the load"
-    " as shear, and the moment pulls the upper anchors out. Over people all parts have a breaking"
-    " strength of ten times the static load: the rated loads (working load limits) asked for are"
-    " twice the load, for hardware that is rated at a fifth of its breaking strength. A second"
-    " safety of its own carries the load of the point."
-)
 ENGINEER = "To be designed and approved by a licensed structural engineer."
 COLUMNS = (
     "tag",
@@ -216,28 +198,38 @@ class HangingPoint:
         """Rated load that the point and the second safety need at least [kg]."""
         return self.strength_kn / RATED_FACTOR * 1000 / statics.G
 
-    @property
-    def suspension(self):
-        """How it hangs, in words."""
+    def suspension(self, units="m"):
+        """How it hangs, in words.
+
+        Parameters
+        ----------
+        units : str
+            "ft" or "m": which ones lead
+
+        Returns
+        -------
+        words : str
+            For a cell
+        """
         if self.kind == "bracket":
-            return (
-                f"wall bracket: shear {self.load_kn:.2f} kN ({self.load_kg / POUND:.0f} lbf),"
-                " moment at the wall"
-                f" {self.moment_knm:.2f} kN m ({self.moment_knm * 1000 / LBF / FOOT:.0f} lbf-ft)"
-            )
+            pounds, turn = self.load_kg / POUND, self.moment_knm * 1000 / LBF / FOOT
+            shear = lead(f"{self.load_kn:.2f} kN", f"{pounds:.0f} lbf", units)
+            moment = lead(f"{self.moment_knm:.2f} kN m", f"{turn:.0f} lbf-ft", units)
+            return f"wall bracket: shear {shear}, moment at the wall {moment}"
         if self.kind == "bridle":
             return f"bridle of two legs at {self.leg_deg:.0f}° over the horizontal"
-        return f"{self._two_points}; a bridle has room {_both_up(self.lower_by)} lower"
+        return (
+            f"{self._two_points(units)}; a bridle has room {_both_up(self.lower_by, units)} lower"
+        )
 
-    @property
-    def _two_points(self):
+    def _two_points(self, units):
         """Frame or lines, in words."""
         at = "two points at its sides, half of the load each"
         if self.kind == "lines":
             return f"two upright lines, {at}"
         if self.over <= TOUCH:
             return f"frame (yoke) under the structure, {at}"
-        over = f"its top is {_both(self.over)} over the clear height"
+        over = f"its top is {_both(self.over, units)} over the clear height"
         if len(self.joists) == 1:
             return f"frame (yoke) beside joist {self.joists[0][0]}, {at}: {over}, not under a joist"
         return f"frame (yoke) between joists, {at}: {over}"
@@ -404,7 +396,7 @@ def rows(scenario, amplification=None):
             *_masses(p.loudspeaker_kg),
             *_masses(p.hardware_kg + p.transformer_kg),
             *printed_load(p),
-            p.suspension,
+            p.suspension(scenario.units),
             round(p.tension_kn, 2),
             round(p.tension_kn * 1000 / LBF),
             math.ceil(p.leg_rated_kg),
@@ -417,15 +409,16 @@ def rows(scenario, amplification=None):
     )
 
 
-def _both(meters):
+def _both(meters, units):
     """A length in both units, inches to the quarter."""
-    return f"{meters:.2f} m ({feet_inches(meters, parts=4)})"
+    return lead(f"{meters:.2f} m", feet_inches(meters, parts=4), units)
 
 
-def _both_up(meters):
+def _both_up(meters, units):
     """A length that is asked for at least in both units, rounded up."""
     centimeters, quarters = (math.ceil(meters / unit - 1e-9) for unit in (0.01, FOOT / 48))
-    return f"{centimeters / 100:.2f} m ({feet_inches(quarters * FOOT / 48, parts=4)})"
+    feet = feet_inches(quarters * FOOT / 48, parts=4)
+    return lead(f"{centimeters / 100:.2f} m", feet, units)
 
 
 def _masses(kg):
@@ -450,7 +443,61 @@ def printed_load(point):
     return tuple(round(one + other, 1) for one, other in zip(*parts, strict=True))
 
 
-def total_words(scenario, amplification=None):
+def assumed(units):
+    """What the loads take for granted, and what the engineer confirms.
+
+    Parameters
+    ----------
+    units : str
+        "ft" or "m": which ones lead
+
+    Returns
+    -------
+    words : str
+        Sentences for a schedule's note
+    """
+    room = lead("0.15 m", "6 in", units)
+    least, transformer = lead("3 kg", "7 lb", units), lead("0.5 kg", "1 lb", units)
+    tap, wall = lead("20 g", "0.7 oz", units), lead("0.3 m", "1 ft", units)
+    return (
+        "Assumed, and to be confirmed by the engineer and the maker's drawing: one point a"
+        " loudspeaker, straight above its center of gravity, which is taken as the middle of the"
+        " enclosure; the structure at the clear height carries it; the roof's own load, snow,"
+        " equipment and earthquake are not in these figures. Loads are at rest: no hoist that"
+        " starts or stops, no swing, no ball strike. Legs of a bridle run from the enclosure's"
+        f" sides, at the height of its highest corner, to {room} under the structure, for clamp and"
+        " shackle; each carries half the load over the sine of its angle, 45° at least. Where that"
+        " has no room, two points at the enclosure's sides carry half of the load each, on lines or"
+        " in a frame; point and safety are rated for the whole, so that one of them holds alone."
+        f" Hardware is an allowance of 25 % of the loudspeaker's mass, {least} at least; a line"
+        f" transformer is allowed with {transformer} and {tap} for each watt of its tap. A"
+        f" loudspeaker within {wall} of a wall is on a bracket there, anchors {wall} apart: the"
+        " wall carries the load as shear, and the moment pulls the upper anchors out. Over people"
+        " all parts have a breaking strength of ten times the static load: the rated loads (working"
+        " load limits) asked for are twice the load, for hardware that is rated at a fifth of its"
+        " breaking strength. A second safety of its own carries the load of the point."
+    )
+
+
+def lead(metric, us, units):
+    """A value in both units, the school's own first.
+
+    Parameters
+    ----------
+    metric, us : str
+        The value with its unit
+    units : str
+        "ft" or "m"
+
+    Returns
+    -------
+    words : str
+        One, and the other in parentheses
+    """
+    return f"{us} ({metric})" if units == "ft" else f"{metric} ({us})"
+
+
+def total_words(scenario, amplification=None, units=None):
     """Load on the structure in all, in a sentence.
 
     Parameters
@@ -459,6 +506,8 @@ def total_words(scenario, amplification=None):
         The design
     amplification : Amplification, optional
         As for ``hanging_points``
+    units : str, optional
+        "ft" or "m": which ones lead; the scenario's own when left out
 
     Returns
     -------
@@ -472,7 +521,9 @@ def total_words(scenario, amplification=None):
     lowest = min(heights, default=scenario.hall.clear_height)
     brackets = len(points) - len(heights)
     on_walls = f" {brackets} of them on wall brackets." if brackets else ""
+    units = units or scenario.units
+    mass = lead(f"{kg:.1f} kg, {kn:.2f} kN", f"{lb:.1f} lb", units)
     return (
-        f"{len(points)} points, {kg:.1f} kg ({lb:.1f} lb, {kn:.2f} kN) in all; the"
-        f" structure is {_both(lowest)} over the floor.{on_walls}"
+        f"{len(points)} points, {mass} in all; the structure is {_both(lowest, units)} over the"
+        f" floor.{on_walls}"
     )

@@ -17,7 +17,7 @@ from .assistive_listening import receivers
 from .bill import bill, there_already
 from .cabling import counted_in
 from .hanging import both_lengths
-from .hanging_points import ASSUMED, ENGINEER, total_words
+from .hanging_points import ENGINEER, assumed, total_words
 from .loudness import loudness
 from .outputs import TRANSFORMER_DB
 from .prices import currency_of, in_units
@@ -261,7 +261,7 @@ def _loudspeakers(made):
 
 
 def _hanging_points(made):
-    words = (total_words(made.scenario, made.amplification), ASSUMED, ENGINEER)
+    words = (total_words(made.scenario, made.amplification), assumed(made.scenario.units), ENGINEER)
     return Schedule(
         title=LOADS,
         columns=hanging_points.COLUMNS,

@@ -262,7 +262,7 @@ def _ceiling_words(made, units):
                 "point, safety",
             ),
             rows=points,
-            note=f"{total_words(scenario, amplification)} {ENGINEER} {SEE}",
+            note=f"{total_words(scenario, amplification, units)} {ENGINEER} {SEE}",
         ),
         Table(
             title="Loudspeakers, middle of the front",
