@@ -35,6 +35,7 @@ from gymtools.display.documents.handover import write_drawings
 from gymtools.equipment import hanging, hanging_points
 from gymtools.equipment.amplification import amplify
 from gymtools.equipment.schedules import Parts
+from gymtools.venue.balcony import Balcony
 from gymtools.venue.files import parse
 from gymtools.venue.loudspeakers import Group, loudspeaker_types
 from gymtools.venue.scenario import changed
@@ -370,6 +371,21 @@ def test_heights_of_a_section_by_hand():
     table = dict(sections.heights(LARKFIELD))
     assert table["north bank, top"] == pytest.approx(8.6 * FOOT)
     assert table["top of the stage's opening"] == pytest.approx(19.5 * FOOT)
+
+
+def test_rows_of_a_balcony_are_steps_in_its_section():
+    """Worked by hand: three rows of 0.8 m on a floor at 3 m, each 0.3 m over the one before it: the
+    second begins 1.6 m from the south wall at 3.3 m, the third 0.8 m from it at 3.6 m.
+    """
+    deck = Balcony(
+        name="deck", side="south", depth=3, height=3, length=10, rows=3, row_run=0.8, row_rise=0.3
+    )
+    school = replace(DOVECOTE, balconies=(deck,))
+    view = sections.section_view(school, sections.cuts(school)[1], 100, "m")
+    (steps,) = [line for line in marks_on(view, "SEATING") if line[:, 1].min() > 2.9]
+    wall = -school.hall.width / 2
+    expected = [(1.6, 3.0), (1.6, 3.3), (0.8, 3.3), (0.8, 3.6), (0.0, 3.6)]
+    assert steps == pytest.approx(np.array(expected) + [wall, 0.0])
 
 
 def test_loudspeakers_of_a_section_are_their_corners():

@@ -175,6 +175,8 @@ def _things(draft, configuration, cut):
         seen = _boxes(draft, thing, layer, configuration.hall, cut)
         if seen is None:
             continue
+        if layer == "BALCONY":
+            _balcony_rows(draft, thing, configuration.hall, cut)
         draft.tag(thing.name, seen, clear=0.5)
         shown += _levels(thing, layer)
     for chairs in configuration.floor_seats:
@@ -184,6 +186,19 @@ def _things(draft, configuration, cut):
         draft.line(_side(ring, cut), "DIVIDER", closed=True)
         draft.tag("divider", _side(ring, cut)[-1], clear=1.0)
     return shown
+
+
+def _balcony_rows(draft, deck, hall, cut):
+    """The steps of its rows where they are seen from their end: the first row on its floor."""
+    if deck.rows < 2 or deck.side not in ENDS[cut.axis]:
+        return
+    way = 1 if deck.side in ("west", "south") else -1
+    wall = -way * (hall.length, hall.width)[cut.axis] / 2
+    steps = [((deck.rows - 1) * deck.row_run, deck.height)]
+    for row in range(1, deck.rows):
+        near, high = (deck.rows - row) * deck.row_run, deck.height + row * deck.row_rise
+        steps += [(near, high), (near - deck.row_run, high)]
+    draft.line(np.array(steps) * [way, 1] + [wall, 0.0], "SEATING")
 
 
 def _levels(thing, layer):
