@@ -3,6 +3,7 @@ by name, duties that are there; the command.
 """
 
 import io
+import re
 from dataclasses import replace
 from functools import cache, partial
 from html.parser import HTMLParser
@@ -16,6 +17,7 @@ from gymtools.acoustics.criteria import CRITERIA
 from gymtools.command_line import documents as command_line
 from gymtools.command_line.entry import main
 from gymtools.commissioning.kinds import KINDS
+from gymtools.commissioning.plan_time import plan_minutes, timed_parts
 from gymtools.display.documents.specification import files as specification_files
 from gymtools.display.documents.specification.clauses import Cited, Clause, Figure, To, words_of
 from gymtools.display.documents.specification.contents import specification
@@ -23,7 +25,10 @@ from gymtools.display.documents.specification.figures import PRACTICE, required
 from gymtools.display.documents.specification.html_writer import html
 from gymtools.display.documents.specification.word_writer import docx_bytes
 from gymtools.equipment.assistive_listening import receivers
+from gymtools.equipment.bill import BY_PLAN
+from gymtools.equipment.job_costs import ESTIMATED
 from gymtools.equipment.loudness import loudness
+from gymtools.equipment.quote import quote
 from gymtools.equipment.rack import rack_units
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.equipment.signal import EXTRA_UNITS, inputs, plates, processor
@@ -292,6 +297,21 @@ def test_quantities_are_those_of_the_bill_in_the_school_s_units():
 
 
 # ---- what is required
+
+
+def test_the_bid_prices_the_bill_of_the_price_sheet(tmp_path):
+    """Behavior: the table of quantities that is written has the time of the test plan in one line,
+    as the price sheet does, and no line that estimates its readings; days of the crew follow.
+    """
+    page, _ = specification_files.write_specification(made("dovecote"), tmp_path)
+    bid = page.read_text("utf-8").partition("Quantities to price")[2].rpartition("total of the bid")
+    timed = timed_parts(made("dovecote"))
+    asked = dict(amplification=timed.amplification, minutes=plan_minutes(timed.scenario))
+    assert quote("A", timed.scenario, **asked).lines == timed.lines
+    assert BY_PLAN in bid[0] and not any(item in bid[0] for item in ESTIMATED)
+    (days,) = [x for x in timed.lines if x.item == "day of the crew"]
+    said = re.search(r"day of the crew(?:<[^>]+>|\s)*([\d.]+)", bid[0])[1]
+    assert float(said) == days.quantity
 
 
 def test_a_target_that_the_design_misses_gives_way_to_its_prediction_except_for_hearing():
