@@ -146,6 +146,12 @@ def test_same_design_same_files_and_paper_by_units():
 # ---- figures
 
 
+def cable_text(amplification, conductor, units):
+    """Length of all cables of a kind in the school's units, to a tenth."""
+    meters = sum(c.length for c in amplification.channels if c.conductor == conductor)
+    return f"{meters / (0.3048 if units == 'ft' else 1):,.1f}".removesuffix(".0") + f" {units}"
+
+
 def traced(m, kind, *at):
     """What a source says, looked up by itself."""
     s, a = m.scenario, m.amplification
@@ -199,10 +205,9 @@ def traced(m, kind, *at):
         "tag": lambda tag: next(c.tag for c in s.loudspeakers if c.tag == tag),
         "amplifier": lambda n: n if n in a.amplifiers else None,
         "plate": lambda n: plates(s)[n],
-        "octave": lambda b: bands.NOMINAL[b],
         "octave name": lambda b: bands.NAMES[b],
         "conductor": lambda n: n if n in {c.conductor for c in a.channels} else None,
-        "cable length": lambda n: s.say(sum(c.length for c in a.channels if c.conductor == n)),
+        "cable length": lambda n: cable_text(a, n, s.units),
         "rack": lambda key: dict(
             zip(("filled", "height"), rack_units(a, EXTRA_UNITS), strict=True)
         )[key],
@@ -294,6 +299,30 @@ def test_quantities_are_those_of_the_bill_in_the_school_s_units():
         if line.unit not in ("m", "m2"):
             assert float(row[2].replace(",", "")) == pytest.approx(line.quantity, abs=0.05)
     assert len(rows) == len(m.lines) + 1 and all(r[4:] == ["", ""] for r in rows)
+
+
+def test_a_length_an_octave_and_a_column_are_as_the_tables_have_them():
+    """Behavior: the clause on cable says the length that is priced, octaves are "4 kHz", no column
+    of the gym as a whole is empty, and building work is the treatment's own article, where there is
+    any.
+    """
+    for name in SCHOOLS:
+        m, spec = made(name), text(name)
+        table = {getattr(b, "key", ""): b for _, b in blocks(spec)}
+        priced = [[spec.text(c) for c in row] for row in table["quantities"].rows]
+        said = " ".join(words for _, words in clauses_of(name))
+        for _, conductor, count, unit, *_ in (row for row in priced if row[0] == "cable"):
+            assert f"{conductor} ({count} {unit})" in said
+        assert "4000 Hz" not in said and "to 4 kHz." in said
+        columns = zip(*(map(spec.text, row) for row in table["room"].rows), strict=True)
+        assert all(any(column) for column in columns)
+        (scope,) = [words for n, words in clauses_of(name) if n == "1.1.3"]
+        new = any(not t.existing for t in m.scenario.treatments)
+        assert ("other than the treatment of article" in scope) == new
+        if new:
+            number = re.search(r"treatment of article ([\d.]+\d)", scope)[1]
+            titles = {n: article.title for n, article, _ in spec.numbered(2)}
+            assert titles[number] == "Acoustic treatment"
 
 
 # ---- what is required
