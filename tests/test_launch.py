@@ -185,6 +185,7 @@ SCHOOL = str(ROOT / "scenarios" / "dovecote.toml")
         (["testplan", SCHOOL, "--use", "regatta"], "uses = 'regatta' is unknown. Known: game"),
         (["record", SCHOOL, "--folder", "nowhere"], "--folder nowhere: there is no such folder"),
         (["record", SCHOOL, "--folder", SCHOOL], "is no folder"),
+        (["letter", SCHOOL, "--folder", "/proc"], "--folder /proc: nothing can be written there"),
         (["record", SCHOOL, "--folder", "/proc/1"], "nothing can be written there"),
         (["record", SCHOOL, "--against", SCHOOL], "two options are called 'dovecote'"),
         (["record", SCHOOL, "--prices", "nowhere.csv"], "nowhere.csv"),
