@@ -600,7 +600,7 @@ def test_letter_and_record_propose_one_reason(decision):
     page, letter = record_html(decision, date=DAY), letter_html(decision.offered)
     said = quoted(plain_reason(decision.offered))
     assert said in page and said in letter
-    totals = [o.quote.total for o in decision.offered]
+    totals = [o.quote.price for o in decision.offered]
     assert totals == pytest.approx([o.row["cost"] for o in decision.options])
     assert total_of(decision) == pytest.approx(totals[0])
     (line,) = [x for x in decision.parts.lines if x.item == BY_PLAN]
