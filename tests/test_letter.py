@@ -26,8 +26,10 @@ from gymtools.display.charts.seat_plan import counts_sentence
 from gymtools.display.documents import letter as letter_module
 from gymtools.display.documents.letter import letter_html, write_letter
 from gymtools.display.documents.page import quoted
+from gymtools.display.drawing.judging import judged
 from gymtools.display.panel import options as options_panel
 from gymtools.display.panel.meeting import Meeting
+from gymtools.display.scene import View
 from gymtools.equipment import schedules as schedules_module
 from gymtools.equipment.bill import cost
 from gymtools.equipment.prices import PriceBook, example_prices, money
@@ -81,6 +83,29 @@ def test_losses_are_counted_seat_by_seat(offered):
     assert ("game", "sti", "bleachers") not in {
         (a.use, a.what, a.area) for _, a in first.loses_against(other)
     }
+
+
+def test_letter_and_plan_count_the_same_seats(offered):
+    """Independent: STI is set to either side of 0.495, which prints as 0.50, and of the step that
+    is close: what prints as 0.50 is clear, and letter and plan of the record have one count.
+    """
+    result = offered[0].results["game"]
+    edge = np.array([0.4951, 0.4949, 0.495, 0.4950000001, 0.4949999999, 0.51, 0.30])
+    heard = np.resize(edge, len(result.sti))
+    known = SimpleNamespace(
+        scenario=FEW, spans=result.spans, weights=result.weights, sti=heard.astype(np.float32)
+    )
+    ours = served(known)
+    plan = judged(View(result=result, quantity="sti"))
+    shown = replace(plan, margin=known.sti - np.float32(0.5)).numbers
+    for name, numbers in ours.items():
+        assert (numbers == shown[result.spans[name]]).all()
+        printed = [float(f"{v:.2f}") >= 0.5 for v in known.sti[result.spans[name]]]
+        assert ((numbers == 0) == printed).all()
+    for o in offered:
+        for r in o.results.values():
+            numbers = judged(View(result=r, quantity="sti")).numbers
+            assert all((n == numbers[r.spans[a]]).all() for a, n in served(r).items())
 
 
 def test_nothing_is_lost_against_itself(offered):
