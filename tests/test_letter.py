@@ -392,6 +392,8 @@ def test_a_loudspeaker_that_stays_and_rattles_is_a_decision(offered):
         said = f"Whether the {stays.name} ({stays.number}), which rattles, is repaired or replaced"
         assert (said in words) == asked
         assert ("Until then what is said here does not hold" in words) == asked
+        words = " ".join(told(letter_html((offered[1], replace(bad, name="old")))).split())
+        assert ("This holds only once the" in words) == asked
 
 
 def test_a_letter_compares_three_options_at_most(offered):

@@ -302,6 +302,11 @@ def _against(first, other):
     if not worse and not (less < 0 and better):
         nobody = "nobody hears worse" if better else "nobody hears better or worse"
         said.insert(0, f"<p>It {costs}. In all that we looked at, {nobody} with it.</p>")
+    if faulty := _faulty(other.scenario):
+        said.append(
+            f"<p>This holds only once {listed(faulty)}, is repaired or replaced; the price holds"
+            " neither.</p>"
+        )
     return f'<h2 class="first">What option {name} {title}, and for whom</h2>{"".join(said)}'
 
 
