@@ -160,9 +160,8 @@ def test_days_follow_the_hours_and_the_crew(quotes, written):
         days = of_phases(sheet, item, 3)
         assert days == {1: -(-hours // 16), 2: -(-panels // 16), 3: 0, "other": 0}
         assert sum(days.values()) == next(x.quantity for x in q.lines if x.item == item)
-    assert of_phases(sheet, "delivery, and boards under its wheels", 3) == {
-        1: 1, 2: 1, 3: 0, "other": 0,
-    }  # fmt: skip
+    deliveries = of_phases(sheet, "delivery, and boards under its wheels", 3)
+    assert deliveries == {1: 1, 2: 1, 3: 0, "other": 0}
     assert of_phases(sheet, "day of the crew", 7)[1] == 1.0
     cell = row_of(openpyxl.load_workbook(written)["1 A"], 1, "loudspeaker")[7]
     change(written, "1 A", {cell.coordinate: cell.value + 1})
