@@ -182,7 +182,7 @@ SCHOOL = str(ROOT / "scenarios" / "dovecote.toml")
     [
         (["testplan", "nothing.toml"], "nothing.toml"),
         (["testplan", "."], ".: is no ordinary file"),
-        (["testplan", SCHOOL, "--use", "regatta"], "--use 'regatta': Dovecote Primary School has no"),
+        (["testplan", SCHOOL, "--use", "regatta"], "--use 'regatta': Dovecote Primary School has"),
         (["record", SCHOOL, "--folder", "nowhere"], "--folder nowhere: there is no such folder"),
         (["record", SCHOOL, "--folder", SCHOOL], "is no folder"),
         (["letter", SCHOOL, "--folder", "/proc"], "--folder /proc: nothing can be written there"),

@@ -543,6 +543,7 @@ def test_the_meeting_writes_the_letter(tmp_path, monkeypatch):
     day.value, reason.value = "2026-03-05", "both ends hear it"
     m.options.letter_button.click()
     assert "letter.html, with price.xlsx beside it" in m.options.words.value
+    assert "proposed" not in m.options.words.value
     (path,) = tmp_path.rglob("letter.html")
     html = path.read_text("utf-8")
     assert all(words in html for words in ("Ms. Ruiz", "March 5, 2026", "both ends hear it"))
@@ -550,7 +551,9 @@ def test_the_meeting_writes_the_letter(tmp_path, monkeypatch):
     m.options.letter_button.click()
     assert "exists" in m.options.words.value
     assert m.options.replace_button.layout.display == "inline-flex"
+    reason.value = ""
     m.options.replace_button.click()
+    assert "reason is proposed from the figures" in m.options.words.value
     assert "beside it" in m.options.words.value and (tmp_path / "revisions").is_dir()
     m.options.chosen.value = "A"
     assert all(box.description for box in m.options.letter_words)
