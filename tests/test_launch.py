@@ -182,9 +182,10 @@ SCHOOL = str(ROOT / "scenarios" / "dovecote.toml")
     [
         (["testplan", "nothing.toml"], "nothing.toml"),
         (["testplan", "."], ".: is no ordinary file"),
-        (["testplan", SCHOOL, "--use", "regatta"], "uses = 'regatta' is unknown. Known: game"),
+        (["testplan", SCHOOL, "--use", "regatta"], "--use 'regatta': Dovecote Primary School has"),
         (["record", SCHOOL, "--folder", "nowhere"], "--folder nowhere: there is no such folder"),
         (["record", SCHOOL, "--folder", SCHOOL], "is no folder"),
+        (["letter", SCHOOL, "--folder", "/proc"], "--folder /proc: nothing can be written there"),
         (["record", SCHOOL, "--folder", "/proc/1"], "nothing can be written there"),
         (["record", SCHOOL, "--against", SCHOOL], "two options are called 'dovecote'"),
         (["record", SCHOOL, "--prices", "nowhere.csv"], "nowhere.csv"),

@@ -102,7 +102,9 @@ def test_the_totals_are_the_packages_own_to_the_cent(quotes, written):
         low, high = q.range
         assert said[1] == pytest.approx(q.total, abs=0.005) and said[2] == 0
         assert said[3] == pytest.approx(q.total * RESERVE_PCT / 100, abs=0.005)
-        assert said[4:7] == pytest.approx([q.with_reserve, low, high], abs=0.005)
+        assert said[4] == 0  # nothing rises before a year is given
+        assert said[5:8] == pytest.approx([q.with_reserve, low, high], abs=0.005)
+        assert said[8] == round(q.with_reserve) - round(quotes[0].with_reserve)
     assert low == pytest.approx(q.total * 1.1 * (1 - LOW_PCT / 100)) and high > low
     assert high == pytest.approx(q.total * 1.1 * (1 + HIGH_PCT / 100))
 
@@ -122,61 +124,118 @@ def test_a_changed_price_changes_the_totals(quotes, written):
     change(written, "1 A", cells)
     change(written, "Summary", {"B6": 95, "B7": 20})
     summary = calculated(written)[0]["Summary"]
-    _, bill_now, taken, reserve, total = [c.value for c in row_of(summary, 0, "A")][:5]
+    _, bill_now, taken, reserve, _, total = [c.value for c in row_of(summary, 0, "A")][:6]
     more = 800 + 10 * sum(x.hours for x in q.lines)
     assert bill_now == pytest.approx(q.total + more, abs=0.005) and taken == 980
     assert reserve == pytest.approx(0.2 * (bill_now + 980), abs=0.005)
     assert total == pytest.approx(1.2 * (bill_now + 980), abs=0.005)
 
 
+def of_phases(sheet, item, column):
+    """A column of the rows of lift or travel, by their phase."""
+    return {r[0].value: r[column].value for r in sheet.iter_rows() if r[2].value == item}
+
+
+def split_hours(lines):
+    """Hours on site and overhead of the first phase and of the panels, sorted by hand."""
+    ground = "amplifier rack microphone mixer processor spare commissioning permit training antenna"
+    ground = {*ground.split(), "wall plate", "assistive listening", "fire alarm"}
+    panels = sum(x.hours for x in lines if x.kind == "treatment")
+    plain = [x for x in lines if x.kind not in ("lift hire", "travel", "treatment")]
+    on_site = sum(x.hours for x in plain)
+    return on_site, on_site - sum(x.hours for x in plain if x.kind in ground), panels
+
+
 @calculated_here
 def test_days_follow_the_hours_and_the_crew(quotes, written):
-    """Independent: days of lift and crew, worked out by the calculator, are those of the bill; with
-    three fitters of ten hours, and a loudspeaker of one hour more, they are worked out by hand from
-    the hours in the sheet.
+    """Independent: days of lift and crew of each phase, worked out by hand from its hours; both
+    phases have a delivery, and together they are those of the bill. With three fitters of ten
+    hours, and a loudspeaker of one hour more, the days follow, and a day's travel takes three
+    fitters half as long again as two.
     """
-    q, items = quotes[0], ("scissor lift", "day of the crew")
+    q = quotes[0]
+    on_site, overhead, panels = split_hours(q.lines)
     sheet = calculated(written)[0]["1 A"]
-    for item in items:
-        (line,) = [x for x in q.lines if x.item == item]
-        row = row_of(sheet, 2, item)
-        assert row[3].value == line.quantity and row[11].value == line.why
-    first = openpyxl.load_workbook(written)["1 A"]
-    cell = row_of(first, 1, "loudspeaker")[7]
+    for item, hours in (("scissor lift", overhead), ("day of the crew", on_site)):
+        days = of_phases(sheet, item, 3)
+        assert days == {1: -(-hours // 16), 2: -(-panels // 16), 3: 0, "other": 0}
+        assert sum(days.values()) == next(x.quantity for x in q.lines if x.item == item)
+    deliveries = of_phases(sheet, "delivery, and boards under its wheels", 3)
+    assert deliveries == {1: 1, 2: 1, 3: 0, "other": 0}
+    assert of_phases(sheet, "day of the crew", 7)[1] == 1.0
+    cell = row_of(openpyxl.load_workbook(written)["1 A"], 1, "loudspeaker")[7]
     change(written, "1 A", {cell.coordinate: cell.value + 1})
     change(written, "Summary", {"B12": 3, "B13": 10})
     sheet = calculated(written)[0]["1 A"]
-    lines = [x for x in q.lines if x.kind not in ("lift hire", "travel")]
-    ground = "amplifier rack microphone mixer processor spare commissioning permit training antenna"
-    ground = {*ground.split(), "wall plate", "assistive listening", "fire alarm"}
-    on_site = sum(x.hours for x in lines) + 8  # of eight loudspeakers
-    overhead = on_site - sum(x.hours for x in lines if x.kind in ground)
-    for item, hours in zip(items, (overhead, on_site), strict=True):
-        row = row_of(sheet, 2, item)
-        assert row[3].value == -(-hours // 30)
-        assert row[11].value.endswith("by 3 fitters, 10 hours a day")
+    for item, hours in (("scissor lift", overhead + 8), ("day of the crew", on_site + 8)):
+        days = of_phases(sheet, item, 3)
+        assert days == {1: -(-hours // 30), 2: -(-panels // 30), 3: 0, "other": 0}
+        assert of_phases(sheet, item, 11)[1].endswith("by 3 fitters, 10 hours a day")
+    assert of_phases(sheet, "day of the crew", 7)[1] == pytest.approx(1.5)
+
+
+def phase_rows(sheet):
+    """Rows of the phases on the sheet of an option: by phase bill, alternates, reserve, today,
+    then; and what the last says of lines without a phase.
+    """
+    start = row_of(sheet, 4, "bill")[0].row
+    rows = [[sheet.cell(start + n, c).value for c in (5, 6, 7, 10, 11)] for n in range(1, 5)]
+    return rows, sheet.cell(start + 4, 3).value
 
 
 @calculated_here
 def test_phases_add_up_and_follow_the_year(quotes, written):
-    """Worked by hand: the panels are phase 2, all else phase 1, and both are the bill; done two
-    years after the prices at 5 % a year the second costs 1.1025 times as much.
+    """Worked by hand: panels with their lift and travel are phase 2, all else phase 1, each with
+    its reserve, and both are the total; done two years after the prices at 5 % a year the second
+    costs 1.1025 times as much, which is in the total too. An alternate counts in the phase of what
+    it changes: without the panels phase 2 keeps its lift and travel alone.
     """
     q = quotes[0]
-    panels = sum(x.total for x in q.lines if x.kind == "treatment")
-    sheet = openpyxl.load_workbook(written)["1 A"]
-    second = next(r for r in sheet.iter_rows() if r[0].value == 2 and r[1].value is None)
-    assert panels > 0
-    change(written, "1 A", {second[1].coordinate: 2028})
+    (panels,) = [x for x in q.lines if x.kind == "treatment"]
+    days = -(-panels.hours // 16)
+    there = days * 240 + (350 + 85) + days * (48 + 85)  # of the price book
+    second = panels.total + there
+    start = row_of(openpyxl.load_workbook(written)["1 A"], 4, "bill")[0].row
+    change(written, "1 A", {f"B{start + 2}": 2028})
     change(written, "Summary", {"B10": 2026, "B11": 5.0})
     book, _ = calculated(written)
-    start = second[0].row - 1
-    today = [book["1 A"].cell(start + n, 10).value for n in range(3)]
-    then = [book["1 A"].cell(start + n, 11).value for n in range(3)]
-    assert today == pytest.approx([q.total - panels, panels, 0], abs=0.005)
-    assert then == pytest.approx([q.total - panels, 1.1025 * panels, 0], abs=0.005)
-    phases = [r for r in book["Summary"].iter_rows() if r[0].value in (1, 2, 3)]
+    rows, said = phase_rows(book["1 A"])
+    assert [r[0] for r in rows] == pytest.approx([q.total - second, second, 0, 0], abs=0.005)
+    assert [r[3] for r in rows] == pytest.approx([1.1 * r[0] for r in rows], abs=0.005)
+    then = [1.1 * (q.total - second), 1.1 * 1.1025 * second, 0, 0]
+    assert [r[4] for r in rows] == pytest.approx(then, abs=0.005)
+    summary, shown = book["Summary"], ("1", "2", "3", "other")
+    phases = [r for r in summary.iter_rows() if str(r[0].value) in shown]
     assert [r[1].value for r in phases] == pytest.approx(then, abs=0.005)
+    total = [c.value for c in row_of(summary, 0, "A")]
+    assert total[4] == pytest.approx(0.1025 * 1.1 * second, abs=0.005)
+    assert total[5] == pytest.approx(sum(then), abs=0.005) and "every line has" in said
+    left = next(r for r in book["1 A"].iter_rows() if "leave out" in str(r[11].value))
+    change(written, "1 A", {left[0].coordinate: 1})
+    book, _ = calculated(written)
+    rows, _ = phase_rows(book["1 A"])
+    assert rows[1][1] == pytest.approx(-panels.total, abs=0.005)
+    assert rows[1][3] == pytest.approx(1.1 * there, abs=0.005)
+    total = row_of(book["Summary"], 0, "A")[5].value
+    assert total == pytest.approx(sum(r[4] for r in rows), abs=0.005)
+
+
+@calculated_here
+def test_a_line_without_a_phase_is_counted_and_said(quotes, written):
+    """Behavior: panels in a phase 7 stand in a row of their own with their lift and travel, a cell
+    says that one line has another phase, and the total stays what it was.
+    """
+    q = quotes[0]
+    (panels,) = [x for x in q.lines if x.kind == "treatment"]
+    cell = row_of(openpyxl.load_workbook(written)["1 A"], 1, "treatment")[0]
+    change(written, "1 A", {cell.coordinate: 7})
+    book, _ = calculated(written)
+    rows, said = phase_rows(book["1 A"])
+    assert "CHECK: 1 lines have another phase" in said
+    assert rows[1][3] == 0 and rows[3][0] > panels.total
+    total = row_of(book["Summary"], 0, "A")[5].value
+    assert total == pytest.approx(q.with_reserve, abs=0.005)
+    assert total == pytest.approx(sum(r[4] for r in rows), abs=0.005)
 
 
 @pytest.mark.parametrize("name", ["larkfield", "dovecote"])
@@ -197,8 +256,10 @@ def test_a_sheet_is_in_the_units_of_the_school(name, tmp_path):
     assert panels[4].value == ("box of 2.97 m²" if metric else "box of 32 ft²")
     assert sheet.page_setup.paperSize == (9 if metric else 1)
     assert "invented" in sheet["A2"].value and "wall panels" in panels[2].value
-    lines = [r for r in sheet.iter_rows(min_row=6, max_row=5 + len(q.lines))]
-    assert all(r[11].value and r[0].value in (1, 2) for r in lines) and len(lines) == len(q.lines)
+    last = row_of(sheet, 1, "total")[0].row - 1
+    lines = [r for r in sheet.iter_rows(min_row=6, max_row=last)]
+    assert all(r[11].value and r[0].value in (1, 2, 3, "other") for r in lines)
+    assert {r[2].value for r in lines} == {x.item for x in q.lines}
 
 
 def test_names_run_nothing_and_the_file_is_the_same_twice(quotes, written, tmp_path):
@@ -287,8 +348,8 @@ def test_the_hours_of_measuring_are_those_of_the_test_plan(name):
     assert f"{minutes:.0f} minutes" in line.why and "full form" in line.why
     assert line.labor == pytest.approx(line.hours * q.book.hour)
     (days,) = [x for x in q.lines if x.item == "day of the crew"]
-    on_site = sum(x.hours for x in q.lines if x.kind not in ("lift hire", "travel"))
-    assert days.quantity == math.ceil(on_site / 16)
+    on_site, _, panels = split_hours(q.lines)
+    assert days.quantity == math.ceil(on_site / 16) + math.ceil(panels / 16)
     assert days.total / days.quantity == pytest.approx(q.book.line("travel", days.item, 1).total)
 
 

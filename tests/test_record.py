@@ -594,7 +594,7 @@ def test_no_word_of_the_plan_lies_over_another(name):
 
 def test_letter_and_record_propose_one_reason(decision):
     """Behavior: the reason that the figures propose is the same sentence in both documents, and
-    both say the price of the bill beside them.
+    both say the price of the chosen option with its reserve; the record its bill too.
     """
     decision = timed_decision(decision)
     page, letter = record_html(decision, date=DAY), letter_html(decision.offered)
@@ -605,8 +605,9 @@ def test_letter_and_record_propose_one_reason(decision):
     assert total_of(decision) == pytest.approx(totals[0])
     (line,) = [x for x in decision.parts.lines if x.item == BY_PLAN]
     assert line.quantity == pytest.approx(plan(SHORT).minutes / 60)
-    for total in totals:
-        assert money(total, "$") in page and money(total, "$") in letter
+    for o, total in zip(decision.offered, totals, strict=True):
+        assert money(total, "$") in page and money(round(1.1 * total), "$") in letter
+        assert (money(o.quote.price, "$") in page) == (o is decision.offered[0])
 
 
 def test_files_of_options_stand_at_the_end(decision):

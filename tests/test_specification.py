@@ -3,6 +3,7 @@ by name, duties that are there; the command.
 """
 
 import io
+import re
 from dataclasses import replace
 from functools import cache, partial
 from html.parser import HTMLParser
@@ -16,6 +17,7 @@ from gymtools.acoustics.criteria import CRITERIA
 from gymtools.command_line import documents as command_line
 from gymtools.command_line.entry import main
 from gymtools.commissioning.kinds import KINDS
+from gymtools.commissioning.plan_time import plan_minutes, timed_parts
 from gymtools.display.documents.specification import files as specification_files
 from gymtools.display.documents.specification.clauses import Cited, Clause, Figure, To, words_of
 from gymtools.display.documents.specification.contents import specification
@@ -23,7 +25,10 @@ from gymtools.display.documents.specification.figures import PRACTICE, required
 from gymtools.display.documents.specification.html_writer import html
 from gymtools.display.documents.specification.word_writer import docx_bytes
 from gymtools.equipment.assistive_listening import receivers
+from gymtools.equipment.bill import BY_PLAN
+from gymtools.equipment.job_costs import ESTIMATED
 from gymtools.equipment.loudness import loudness
+from gymtools.equipment.quote import quote
 from gymtools.equipment.rack import rack_units
 from gymtools.equipment.schedules import parts, schedules
 from gymtools.equipment.signal import EXTRA_UNITS, inputs, plates, processor
@@ -141,6 +146,12 @@ def test_same_design_same_files_and_paper_by_units():
 # ---- figures
 
 
+def cable_text(amplification, conductor, units):
+    """Length of all cables of a kind in the school's units, to a tenth."""
+    meters = sum(c.length for c in amplification.channels if c.conductor == conductor)
+    return f"{meters / (0.3048 if units == 'ft' else 1):,.1f}".removesuffix(".0") + f" {units}"
+
+
 def traced(m, kind, *at):
     """What a source says, looked up by itself."""
     s, a = m.scenario, m.amplification
@@ -194,10 +205,9 @@ def traced(m, kind, *at):
         "tag": lambda tag: next(c.tag for c in s.loudspeakers if c.tag == tag),
         "amplifier": lambda n: n if n in a.amplifiers else None,
         "plate": lambda n: plates(s)[n],
-        "octave": lambda b: bands.NOMINAL[b],
         "octave name": lambda b: bands.NAMES[b],
         "conductor": lambda n: n if n in {c.conductor for c in a.channels} else None,
-        "cable length": lambda n: s.say(sum(c.length for c in a.channels if c.conductor == n)),
+        "cable length": lambda n: cable_text(a, n, s.units),
         "rack": lambda key: dict(
             zip(("filled", "height"), rack_units(a, EXTRA_UNITS), strict=True)
         )[key],
@@ -291,7 +301,46 @@ def test_quantities_are_those_of_the_bill_in_the_school_s_units():
     assert len(rows) == len(m.lines) + 1 and all(r[4:] == ["", ""] for r in rows)
 
 
+def test_a_length_an_octave_and_a_column_are_as_the_tables_have_them():
+    """Behavior: the clause on cable says the length that is priced, octaves are "4 kHz", no column
+    of the gym as a whole is empty, and building work is the treatment's own article, where there is
+    any.
+    """
+    for name in SCHOOLS:
+        m, spec = made(name), text(name)
+        table = {getattr(b, "key", ""): b for _, b in blocks(spec)}
+        priced = [[spec.text(c) for c in row] for row in table["quantities"].rows]
+        said = " ".join(words for _, words in clauses_of(name))
+        for _, conductor, count, unit, *_ in (row for row in priced if row[0] == "cable"):
+            assert f"{conductor} ({count} {unit})" in said
+        assert "4000 Hz" not in said and "to 4 kHz." in said
+        columns = zip(*(map(spec.text, row) for row in table["room"].rows), strict=True)
+        assert all(any(column) for column in columns)
+        (scope,) = [words for n, words in clauses_of(name) if n == "1.1.3"]
+        new = any(not t.existing for t in m.scenario.treatments)
+        assert ("other than the treatment of article" in scope) == new
+        if new:
+            number = re.search(r"treatment of article ([\d.]+\d)", scope)[1]
+            titles = {n: article.title for n, article, _ in spec.numbered(2)}
+            assert titles[number] == "Acoustic treatment"
+
+
 # ---- what is required
+
+
+def test_the_bid_prices_the_bill_of_the_price_sheet(tmp_path):
+    """Behavior: the table of quantities that is written has the time of the test plan in one line,
+    as the price sheet does, and no line that estimates its readings; days of the crew follow.
+    """
+    page, _ = specification_files.write_specification(made("dovecote"), tmp_path)
+    bid = page.read_text("utf-8").partition("Quantities to price")[2].rpartition("total of the bid")
+    timed = timed_parts(made("dovecote"))
+    asked = dict(amplification=timed.amplification, minutes=plan_minutes(timed.scenario))
+    assert quote("A", timed.scenario, **asked).lines == timed.lines
+    assert BY_PLAN in bid[0] and not any(item in bid[0] for item in ESTIMATED)
+    (days,) = [x for x in timed.lines if x.item == "day of the crew"]
+    said = re.search(r"day of the crew(?:<[^>]+>|\s)*([\d.]+)", bid[0])[1]
+    assert float(said) == days.quantity
 
 
 def test_a_target_that_the_design_misses_gives_way_to_its_prediction_except_for_hearing():

@@ -266,7 +266,7 @@ def test_price_sheet(written, fresh, seed):
             ]
     assert not lines
     numbers = [cell for cell in cells if not str(cell[1]).startswith("=")]
-    assert len(numbers) >= len(cells) - 2
+    assert len(numbers) >= len(cells) - 4  # days of lift and crew, a delivery, hours on the way
     for item, printed, value in drawn(numbers, seed):
         assert printed == pytest.approx(value), (item, seed)
 
@@ -324,7 +324,7 @@ def test_letter(written):
         clear = [f"{name} {clear_for(r)}" for name, r in made.results.items()]
         assert row[1:] == [
             what,
-            money(total, made.currency),
+            money(round(total * 1.1), made.currency),
             " to ".join(money(v, made.currency) for v in ends),
             ", ".join(clear),
         ]

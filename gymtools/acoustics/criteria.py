@@ -129,6 +129,25 @@ QUESTIONS = MappingProxyType(
 )
 
 
+def in_words(margin, *, close, shown):
+    """Margins as numbers of their words, by the one rule that verdicts, plans and counts of seats
+    follow: what prints as its target meets it.
+
+    Parameters
+    ----------
+    margin : array
+        On the good side of a target, of any shape [unit]
+    close, shown : float
+        As ``Criterion`` has them [unit]
+
+    Returns
+    -------
+    numbers : ndarray
+        0 meets, 1 close, 2 misses, in the shape of ``margin`` [-]
+    """
+    return np.where(margin >= -shown, 0, np.where(margin >= -close, 1, 2))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Criterion:
     """One thing that a design is judged by."""
@@ -197,7 +216,7 @@ class Criterion:
             "meets", "close" or "misses"
         """
         margin = self.margin(value, target)
-        return WORDS[0 if margin >= -self.shown else 1 if margin >= -self.close else 2]
+        return WORDS[int(in_words(margin, close=self.close, shown=self.shown))]
 
     @property
     def quantity(self):

@@ -5,6 +5,7 @@ import datetime
 import os
 import shutil
 import sys
+import tempfile
 import textwrap
 from pathlib import Path
 
@@ -123,8 +124,7 @@ def file_to_write(given, option, overwrite):
         raise ValueError(f"{option} {given}: this is a folder. Give a file in it.")
     if not file.parent.is_dir():
         raise ValueError(f"{option} {given}: there is no such folder. Make it first.")
-    if not os.access(file.parent, os.W_OK | os.X_OK):
-        raise ValueError(f"{option} {given}: nothing can be written there. Give another folder.")
+    _try_writing(file.parent, f"{option} {given}")
     if os.path.lexists(file) and not overwrite:
         raise ValueError(f"{given} exists. Give another name with {option}, or --overwrite.")
     return file
@@ -292,9 +292,17 @@ def folder_of(given):
     if not folder.is_dir():
         what = "is no folder" if folder.exists() else "there is no such folder"
         raise ValueError(f"--folder {given}: {what}. Make it first, or leave --folder out.")
-    if not os.access(folder, os.W_OK | os.X_OK):
-        raise ValueError(f"--folder {given}: nothing can be written there. Give another folder.")
+    _try_writing(folder, f"--folder {given}")
     return folder
+
+
+def _try_writing(folder, option):
+    """Refuse a folder in which no file can be made; its mode does not say so of every folder."""
+    try:
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError:
+        raise ValueError(f"{option}: nothing can be written there. Give another folder.") from None
 
 
 def say(paths):

@@ -8,7 +8,7 @@ from ..design.decision import decide, options_of, titled
 from ..design.offer import offer
 from ..design.revisions import Issue
 from ..display.documents.handover import folder_name, write_drawings, write_record
-from ..display.documents.letter import MOST_OPTIONS, write_letter
+from ..display.documents.letter import MOST_OPTIONS, PROPOSED_REASON, write_letter
 from ..display.documents.record import READERS
 from ..display.documents.specification.files import write_specification
 from ..equipment.schedules import parts
@@ -201,6 +201,8 @@ def _letter(given):
         offered = offer(options, prices=prices, progress=progress)
     words = {name: getattr(given, name) or "" for name in ("recipient", "sender", "reason")}
     say(write_letter(offered, folder, overwrite=given.overwrite, date=given.date, **words))
+    if len(offered) > 1 and not given.reason:
+        print(PROPOSED_REASON + " Give your own with --reason.")
 
 
 def _specification(given):

@@ -154,7 +154,7 @@ _TABLE = (
             unit="",
             words=(
                 "speech intelligibility (STI) in {use} is {amount} {higher} than predicted,"
-                " mean of {count} positions: check the reverberation, the noise and the"
+                " mean of {count} {positions}: check the reverberation, the noise and the"
                 " equalizer"
             ),
         ),

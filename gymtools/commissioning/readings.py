@@ -61,7 +61,8 @@ class Deviation:
     """What it means when all readings of a kind in a use are off together."""
 
     unit: str  # of measured less expected, "" when it has none
-    # sentence without its period: with {use}, {amount}, {count}, {more} or less, {higher} or lower
+    # sentence without its period: with {use}, {amount}, {count} {positions}, {more} or less,
+    # {higher} or lower
     words: str
 
     def sentence(self, *, use, amount, digits, count):
@@ -87,6 +88,7 @@ class Deviation:
             use=use,
             amount=f"{abs(amount):.{digits}f} {self.unit}".rstrip(),
             count=count,
+            positions="position" if count == 1 else "positions",
             more="more" if amount > 0 else "less",
             higher="higher" if amount > 0 else "lower",
         )

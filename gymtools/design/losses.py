@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..acoustics.criteria import CRITERIA, WORDS, worst_word
+from ..acoustics.criteria import CRITERIA, WORDS, in_words, worst_word
 
 FEWEST, SHARE = 3, 0.05  # seats, and part of an area's seats, from which a difference is said
 MOST_OF = 0.6  # part of the seats in one third of an area from which that third is named
@@ -157,8 +157,9 @@ def served(result):
         By listening area: 0 clear, 1 nearly, 2 lost (point,)
     """
     criterion, target = CRITERIA["sti"], result.scenario.targets.sti
-    margin = criterion.margin(np.asarray(result.sti, float), target)
-    numbers = np.where(margin >= -criterion.shown, 0, np.where(margin >= -criterion.close, 1, 2))
+    # as maps have the values, or a seat at the edge would count here and not on the plan
+    margin = criterion.margin(np.asarray(result.sti, np.float32), target)
+    numbers = in_words(margin, close=criterion.close, shown=criterion.shown)
     return {name: numbers[result.spans[name]] for name in result.weights}
 
 

@@ -69,10 +69,12 @@ def plain_reason(offered):
         said.append(f"It spares some listeners what {name} brings: {'; '.join(words)}.")
     else:
         said.append(f"Nobody hears better with it than with {name}, as far as we looked.")
-    less = first.quote.total - other.quote.total
-    if round(less):
+    less = first.quote.price - other.quote.price
+    if less:
         amount = money(abs(less), first.quote.currency)
-        said.append(f"It costs {amount} {'more' if less > 0 else 'less'} than {name}.")
+        said.append(
+            f"It costs {amount} {'more' if less > 0 else 'less'} than {name}, reserve included."
+        )
     return " ".join(said)
 
 

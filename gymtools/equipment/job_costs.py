@@ -4,10 +4,12 @@ no source.
 """
 
 import math
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
 
+from .prices import TREATMENT
 from .signal import inputs
 
 CREW, DAY = 2, 8.0  # fitters who work together, and their day [-, h]
@@ -23,6 +25,9 @@ OVERHEAD = (  # kinds of work done from a lift
     "conduit",
     "treatment",
 )
+LIFT, DELIVERY = "scissor lift", "delivery, and boards under its wheels"
+CREW_DAY = "day of the crew"
+LATER = 2  # phase that is proposed for the treatment; everything else is in the first
 BY_HOURS = ("lift hire", "travel")  # kinds that follow from the hours of all others
 COMMISSIONING = "commissioning"
 USE_MEASURED = "use measured"
@@ -112,8 +117,24 @@ def _hand_over(scenario):
     )
 
 
+def phase(line):
+    """Phase that is proposed for a line: what hangs on nothing else can come later.
+
+    Parameters
+    ----------
+    line : Line or Counted
+        Of a bill
+
+    Returns
+    -------
+    phase : int
+        1, or 2 for treatment [-]
+    """
+    return LATER if line.kind == TREATMENT else 1
+
+
 def from_hours(lines):
-    """Lift and travel, by the hours of what is to be done.
+    """Lift and travel, by the hours of what is to be done in each phase.
 
     Parameters
     ----------
@@ -123,32 +144,30 @@ def from_hours(lines):
     Returns
     -------
     counted : list of Counted
-        In the order of a bill
+        In the order of a bill; every phase has days and a delivery of its own
     """
-    overhead = sum(line.hours for line in lines if line.kind in OVERHEAD)
-    on_site = sum(line.hours for line in lines)
-    crew = f"{CREW} fitters, {DAY:g} hours a day"
+    overhead, on_site = Counter(), Counter()
+    for line in lines:
+        on_site[phase(line)] += line.hours
+        overhead[phase(line)] += line.hours * (line.kind in OVERHEAD)
+    times = sum(hours > 0 for hours in overhead.values())
+    once = "once" if times <= 1 else f"{times} times, once a phase"
     rows = (
-        (
-            "lift hire",
-            "scissor lift",
-            math.ceil(overhead / (CREW * DAY)),
-            f"{overhead:.0f} hours of work overhead by {crew}",
-        ),
-        (
-            "lift hire",
-            "delivery, and boards under its wheels",
-            1 if overhead else 0,
-            "once; the boards spread its load on the floor",
-        ),
-        (
-            "travel",
-            "day of the crew",
-            math.ceil(on_site / (CREW * DAY)),
-            f"{on_site:.0f} hours on site by {crew}",
-        ),
+        ("lift hire", LIFT, *_days(overhead, "hours of work overhead")),
+        ("lift hire", DELIVERY, times, f"{once}; the boards spread its load on the floor"),
+        ("travel", CREW_DAY, *_days(on_site, "hours on site")),
     )
     return [Counted(kind=k, item=i, quantity=n, why=w) for k, i, n, w in rows if n]
+
+
+def _days(hours, words):
+    """Days of the crew for the hours of each phase, and why so many."""
+    found = {n: h for n, h in sorted(hours.items()) if h > 0}
+    days = {n: math.ceil(round(h / (CREW * DAY), 6)) for n, h in found.items()}
+    why = f"{sum(found.values()):.0f} {words} by {CREW} fitters, {DAY:g} hours a day"
+    if len(days) > 1:
+        why += f" ({', '.join(f'phase {n}: {d}' for n, d in days.items())})"
+    return sum(days.values()), why
 
 
 def _beside_joists(hall, hung):

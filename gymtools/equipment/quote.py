@@ -11,7 +11,6 @@ from .signal import inputs
 RESERVE_PCT = 10.0
 # either way of the bill with its reserve, before bids    common practice, no source [%]
 LOW_PCT, HIGH_PCT = 15.0, 20.0
-LATER = 2  # phase that is proposed for the treatment; everything else is in the first
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -33,6 +32,13 @@ class Quote:
     def with_reserve(self):
         """The total and its reserve [the price book's currency]."""
         return self.total * (1 + RESERVE_PCT / 100)
+
+    @property
+    def price(self):
+        """The total with its reserve in whole money, as it is printed; differences are of these
+        [the price book's currency].
+        """
+        return round(self.with_reserve)
 
     @property
     def range(self):
@@ -90,22 +96,6 @@ def quote(name, scenario, prices=None, *, amplification=None, minutes=None):
         book=book,
         book_name=book_name(prices),
     )
-
-
-def phase(line):
-    """Phase that is proposed for a line: what hangs on nothing else can come later.
-
-    Parameters
-    ----------
-    line : Line
-        Of a bill
-
-    Returns
-    -------
-    phase : int
-        1, or 2 for treatment [-]
-    """
-    return LATER if line.kind == TREATMENT else 1
 
 
 def not_priced(book):

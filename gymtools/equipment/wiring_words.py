@@ -78,12 +78,12 @@ def _dearer(amplification, number, volts):
     other = cheapest(groups, prices, existing, most_ways=FEW_WAYS)
     more = other.cost - chosen.cost
     if abs(more) < 0.5:
-        return "would cost the same"
+        return "would cost the same for all groups together"
     if more > 0:
-        return f"would cost {money(more, prices.currency)} more"
+        return f"would cost {money(more, prices.currency)} more for all groups together"
     return (
-        f"would save only {money(-more, prices.currency)}, for another amplifier model, line"
-        " voltage or rack"
+        f"would save only {money(-more, prices.currency)} for all groups together, with another"
+        " amplifier model, line voltage or rack"
     )
 
 

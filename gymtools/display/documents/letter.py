@@ -11,7 +11,6 @@ import numpy as np
 from ...commissioning.plan_time import timed_offer
 from ...design.losses import FAILS, THIRDS, newly, served
 from ...design.plain_reason import (
-    MOST_COMPARED,
     TROUBLES,
     clear_shares,
     listed,
@@ -31,11 +30,12 @@ from .handover import folder_name
 from .page import Page, quoted
 from .price_sheet import write_prices
 
-# in a list, in one that compares two options, and places of each
-MOST_TROUBLES, MOST_PLACES = 6, 3
+MOST_AREAS = 2  # of seats that are counted one by one in a use
 MOST_OPTIONS = 3  # that a letter of two pages compares
 TALL, LOW = 76, 60  # the picture on paper, beside one other option or more of them [mm]
 PAPERS = {"ft": "letter", "m": "A4"}
+# for the designer, where the letter is written; the school reads a sentence like any other
+PROPOSED_REASON = "The letter's reason is proposed from the figures: read it before it is sent."
 BLANK = '<span class="to-write"></span>'
 MONTHS = (
     "January February March April May June July August September October November December"
@@ -115,7 +115,7 @@ def letter_html(offered, *, recipient="", sender="", date=None, reason=""):
         Of the letter; a line to write on when left out
     reason : str
         Why the recommended one, in the designer's words; one proposed from the figures when left
-        out, marked as such
+        out
 
     Returns
     -------
@@ -219,10 +219,7 @@ def _looked_at(offered, reason):
     recommended = f"{start} Of {len(offered)} options we recommend {name}"
     if reason:
         return f"{recommended}, because {quoted(reason.rstrip('.'))}.</p>"
-    return (
-        f"{recommended}.</p><p><b>Reason proposed from the figures</b> (the designer's own takes"
-        f" its place): {quoted(plain_reason(offered))}</p>"
-    )
+    return f"{recommended}. {quoted(plain_reason(offered))}</p>"
 
 
 def _options(offered):
@@ -235,7 +232,7 @@ def _options(offered):
             (
                 f"<b>{quoted(o.name)}</b>{ours}",
                 _described(o),
-                Num(escape(money(o.quote.total, o.quote.currency))),
+                Num(escape(money(o.quote.price, o.quote.currency))),
                 Num(f"{escape(low)} to {escape(high)}"),
                 ", ".join(
                     f"{quoted(use)} {100 * share:.0f}"
@@ -246,7 +243,7 @@ def _options(offered):
     head = (
         "option",
         "what it is",
-        Num("price"),
+        Num("price with reserve"),
         Num("expect between"),
         "of 100 who listen, words are clear for",
     )
@@ -261,8 +258,9 @@ def _price_words(quote):
         else f"Prices are those of {escape(quote.book_name)}."
     )
     return (
-        f"{whose} The range has {RESERVE_PCT:.0f} % for what is not known yet and what bids differ"
-        " by. Those who stand on the court count among those who listen, as the use weighs them."
+        f"{whose} The price holds {RESERVE_PCT:.0f} % in reserve for what is not known yet; the"
+        " range is what bids differ by. Those who stand on the court count among those who listen,"
+        " as the use weighs them."
     )
 
 
@@ -283,11 +281,11 @@ def _described(offered):
 
 def _against(first, other):
     """What another option gives up or adds, and for whom."""
-    less = first.quote.total - other.quote.total
+    less = first.quote.price - other.quote.price
     amount = escape(money(abs(less), first.quote.currency))
     name, ours = quoted(other.name), quoted(first.name)
     costs = f"costs {amount} {'less' if less > 0 else 'more'} than option {ours}"
-    costs = costs if round(less) else f"costs as much as option {ours}"
+    costs = costs if less else f"costs as much as option {ours}"
     worse = [(b, a) for a, b in other.loses_against(first)]
     better = [(b, a) for a, b in first.loses_against(other)]
     title = "adds for its price" if less < 0 else "gives up"
@@ -304,37 +302,65 @@ def _against(first, other):
     if not worse and not (less < 0 and better):
         nobody = "nobody hears worse" if better else "nobody hears better or worse"
         said.insert(0, f"<p>It {costs}. In all that we looked at, {nobody} with it.</p>")
+    if faulty := _faulty(other.scenario):
+        said.append(
+            f"<p>This holds only once {listed(faulty)}, is repaired or replaced; the price holds"
+            " neither.</p>"
+        )
     return f'<h2 class="first">What option {name} {title}, and for whom</h2>{"".join(said)}'
 
 
 def _troubles(pairs, other):
-    """A list of troubles: of each where it is, and how many it is with the other option."""
+    """A list of all troubles: of each where it is, and how many it is with the other option."""
     found = {}
     for here, there in pairs:
-        found.setdefault(here.what, []).append(_place(here, there, other))
-    return _bullets(found, MOST_COMPARED)
+        found.setdefault(here.what, []).append((here, there))
+    return _bullets(found, quoted(other))
 
 
-def _bullets(found, most=MOST_TROUBLES):
-    """Places by trouble as a list."""
+def _bullets(found, other=""):
+    """All places of each trouble, use by use."""
     items = []
-    for what, places in list(found.items())[:most]:
-        more = len(places) - MOST_PLACES
-        places = places[:MOST_PLACES] + [f"and {more} more"] * (more > 0)
-        items.append(f"<b>{TROUBLES[what]}</b>: {'; '.join(places)}.")
-    if len(found) > most:
-        items.append(f"More in the decision record, of {len(found) - most} other kinds.")
+    for what, pairs in found.items():
+        by_use = {}
+        for pair in pairs:
+            by_use.setdefault(pair[0].use, []).append(pair)
+        said = "; ".join(_in_use(use, pairs, other) for use, pairs in by_use.items())
+        items.append(f"<b>{TROUBLES[what]}</b>: {said}.")
     return bullets(items)
 
 
+def _in_use(use, pairs, other):
+    """Where a trouble is in one use: several areas of seats are counted together."""
+    sit = [(a, b) for a, b in pairs if a.misses is not None and not _on_foot(a)]
+    together = sit if len(sit) > MOST_AREAS else []
+    said = [_together(together, other)] if together else []
+    said += [_place(*pair, other) for pair in pairs if pair not in together]
+    said = [words for words in said if words]
+    return f"{quoted(use)}, {listed(said)}" if said else quoted(use)
+
+
+def _together(pairs, other):
+    """Seats of several areas as one number, with the names of all."""
+    missing, seats = sum(a.missing for a, _ in pairs), sum(a.seats for a, _ in pairs)
+    count = f"all {seats:,} seats" if missing == seats else f"{missing:,} of {seats:,} seats"
+    words = f"{count} in {listed([quoted(a.area) for a, _ in pairs])}"
+    if pairs[0][1] is None:
+        return words
+    return f"{words} (option {other}: {_none_or(sum(b.missing for _, b in pairs))})"
+
+
+def _none_or(count):
+    return f"{count:,}" if count else "none"
+
+
 def _place(standing, other=None, name=""):
-    """Where a trouble is: use, seats and area; and how it is with another option."""
-    use = quoted(standing.use)
+    """Where a trouble is: seats and area; and how it is with another option."""
     if standing.misses is None:
-        where = f", {quoted(standing.area)}" if standing.area else ""
-        return f"{use}{where}{' (less so)' if other is not None and other.word in FAILS else ''}"
-    words = f"{use}, {_count(standing)}{_where(standing, other)}"
-    return words if other is None else f"{words} (option {quoted(name)}: {_number(other)})"
+        where = quoted(standing.area) if standing.area else ""
+        return f"{where}{' (less so)' if other is not None and other.word in FAILS else ''}".strip()
+    words = f"{_count(standing)}{_where(standing, other)}"
+    return words if other is None else f"{words} (option {name}: {_number(other)})"
 
 
 def _count(standing):
@@ -352,7 +378,7 @@ def _number(standing):
         return "none"
     if _on_foot(standing):
         return f"{100 * standing.missing / standing.seats:.0f} %"
-    return f"{standing.missing:,}"
+    return _none_or(standing.missing)
 
 
 def _on_foot(standing):
@@ -406,7 +432,7 @@ def _not_reached(offered):
     title = f'<h2 class="first">What option {quoted(offered.name)} does not reach</h2>'
     found = {}
     for standing in offered.fails:
-        found.setdefault(standing.what, []).append(_place(standing))
+        found.setdefault(standing.what, []).append((standing, None))
     if not found:
         return f"{title}<p>Nothing that we looked at is missed.</p>"
     return f"{title}{_bullets(found)}"
@@ -426,6 +452,11 @@ def _decisions(offered):
                 "Whether we measure how long the gym rings before they are ordered. So far it is"
                 " computed, and a gym may ring half as long again as computed."
             )
+    if faulty := _faulty(s):
+        asked.append(
+            f"Whether {listed(faulty)}, is repaired or replaced, and by when; the price holds"
+            " neither. Until then what is said here does not hold where it plays."
+        )
     asked.append(f"Who runs the system. We counted on {RUN_BY[s.equipment.operator]}.")
     days = next((x.quantity for x in first.quote.lines if x.kind == "travel"), None)
     days = days or sum(x.hours for x in first.quote.lines) / (CREW * DAY)
@@ -439,6 +470,13 @@ def _decisions(offered):
         " who confirms with the fire authority how an alarm mutes the sound."
     )
     return f'<h2 class="first">What the school decides</h2>{bullets(asked)}'
+
+
+def _faulty(scenario):
+    """Loudspeakers that stay and do not play as they should, for a sentence."""
+    bad = {"rattles": "rattles", "dead": "is dead"}
+    found = [(g, bad[g.condition]) for g in scenario.groups if g.existing and g.condition in bad]
+    return [f"the {quoted(g.name)} ({g.number}), which {words}" for g, words in found]
 
 
 def _treatment(scenario):

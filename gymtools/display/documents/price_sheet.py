@@ -4,13 +4,23 @@ changed in a yellow cell changes every total that rests on it.
 
 from dataclasses import dataclass
 
-from ...equipment.job_costs import BY_HOURS, CREW, DAY, OVERHEAD
+from ...equipment.job_costs import (
+    BY_HOURS,
+    CREW,
+    CREW_DAY,
+    DAY,
+    DELIVERY,
+    LIFT,
+    OVERHEAD,
+    phase,
+)
 from ...equipment.prices import in_units
-from ...equipment.quote import HIGH_PCT, LOW_PCT, RESERVE_PCT, not_priced, phase
+from ...equipment.quote import HIGH_PCT, LOW_PCT, RESERVE_PCT, not_priced
 from ...venue.spreadsheets import as_text
 from .exports import save_steady, sheet_title
 
 PHASES = (1, 2, 3)
+OTHER = "other"  # row of what has none of these phases
 MARK = " *"  # of what may be changed, for those who do not see yellow
 COLUMNS = (
     f"phase{MARK}",
@@ -27,7 +37,7 @@ COLUMNS = (
     "why so many",
     "price from",
 )
-WIDTHS = (8, 20, 34, 11, 17, 12, 13, 9, 9, 13, 14, 60, 34)  # [characters]
+WIDTHS = (8, 20, 34, 11, 17, 12, 13, 9, 9, 13, 14, 60, 34, 8)  # [characters]
 ASKED = "FFF6CC"  # of a cell that may be changed: pale yellow
 WRAPPED = (2, 3, 12, 13)  # columns of words
 LETTER, A4 = "1", "9"  # paper sizes of ECMA-376, part 1, 18.3.1.63 (from memory)
@@ -49,8 +59,7 @@ class _Sheet:
     quote: object
     title: str
     total: str  # cells
-    alternates: str
-    phases: tuple
+    phases: tuple  # of each phase, and of what has none: its row
 
     def cell(self, cell):
         """A cell of it, for a formula on another sheet."""
@@ -109,7 +118,7 @@ def money_format(currency, digits=2):
     number_format : str
         As spreadsheets write it
     """
-    number = f"#,##0.{'0' * digits}"
+    number = f"#,##0.{'0' * digits}".rstrip(".")
     said = currency.replace('"', "")
     if not said:
         return number
@@ -121,29 +130,40 @@ def money_format(currency, digits=2):
 
 def _write_option(sheet, quote, school, units):
     """Write the bill of one option; gives where its totals stand."""
-    from openpyxl.styles import Alignment
-
     _title(sheet, f"{school}: option {quote.name}", quote)
     _heads(sheet, 5, COLUMNS)
     first = 6
     kinds = list(dict.fromkeys(line.kind for line in quote.lines))  # those of a kind together
-    for n, line in enumerate(sorted(quote.lines, key=lambda line: kinds.index(line.kind))):
-        _write_line(sheet, first + n, phase(line), line, units, quote.currency)
-    last = first + len(quote.lines) - 1
+    lines = sorted(quote.lines, key=lambda line: (line.kind in BY_HOURS, kinds.index(line.kind)))
+    above = sum(line.kind not in BY_HOURS for line in lines)
+    for n, line in enumerate(lines[:above]):
+        _write_line(sheet, first + n, line, units, quote.currency)
+        _ask(sheet.cell(first + n, 1), phase(line))
+    counted = first, first + above - 1  # rows whose hours decide on lift and travel
+    days = [(line, at) for line in lines[above:] for at in (*PHASES, OTHER)]
+    for n, (line, at) in enumerate(days, first + above):
+        _write_line(sheet, n, line, units, quote.currency)
+        _days_from_hours(sheet, n, at, counted)
+    last = first + above + len(days) - 1
     total = last + 1
-    _days_from_hours(sheet, first, last)
     _sum_row(sheet, total, first, last, quote.currency)
-    phases = _write_phases(sheet, total + 2, (first, last), quote.currency)
-    alternates = _write_alternates(sheet, total + 8, quote, units)
-    for letter, width in zip("ABCDEFGHIJKLM", WIDTHS, strict=True):
+    below = total + 2 + len(PHASES) + 5
+    alternates = _write_alternates(sheet, below, quote, units, counted)
+    phases = _write_phases(sheet, total + 2, (first, last), (counted, alternates), quote.currency)
+    _widen(sheet, first)
+    return _Sheet(quote=quote, title=sheet.title, total=f"$K${total}", phases=phases)
+
+
+def _widen(sheet, first):
+    """Widths of the columns, and words that wrap."""
+    from openpyxl.styles import Alignment
+
+    for letter, width in zip("ABCDEFGHIJKLMN", WIDTHS, strict=True):
         sheet.column_dimensions[letter].width = width
     for row in sheet.iter_rows(min_row=first, max_col=len(COLUMNS)):
         for cell in row:
             cell.alignment = Alignment(wrap_text=cell.column in WRAPPED, vertical="top")
     sheet.freeze_panes = "D6"
-    return _Sheet(
-        quote=quote, title=sheet.title, total=f"$K${total}", alternates=alternates, phases=phases
-    )
 
 
 def _title(sheet, words, quote):
@@ -172,11 +192,10 @@ def _ask(cell, value):
     return cell
 
 
-def _write_line(sheet, row, first, line, units, currency):
+def _write_line(sheet, row, line, units, currency):
     """One line of a bill: what is counted, and what follows from it as formulas."""
     quantity, unit, one = in_units(line, units)
     hours = line.hours / line.quantity * one
-    _ask(sheet.cell(row, 1), first)
     sheet.cell(row, 2, as_text(line.kind))
     sheet.cell(row, 3, as_text(line.item))
     whole = float(quantity).is_integer()
@@ -192,29 +211,43 @@ def _write_line(sheet, row, first, line, units, currency):
     sheet.cell(row, 13, as_text(line.source))
 
 
-def _days_from_hours(sheet, first, last):
-    """Days of lift and crew as formulas of the hours above them; they come last in a bill."""
+def _days_from_hours(sheet, row, at, counted):
+    """Lift, delivery and days of the crew in one phase, from the hours of the lines above."""
     from openpyxl.styles import PatternFill
 
-    follow = [row for row in range(first, last + 1) if sheet.cell(row, 2).value in BY_HOURS]
-    if not follow or follow[0] == first:
-        return
-    above = follow[0] - 1
-    # one sum for each kind: not every program takes a list of kinds in SUMIF
-    held = f"$B${first}:$B${above}", f"$I${first}:$I${above}"
-    overhead = "+".join(f'SUMIF({held[0]},"{kind}",{held[1]})' for kind in OVERHEAD)
+    item, (fitters, hours) = sheet.cell(row, 3).value, (f"Summary!{FITTERS}", f"Summary!{HOURS}")
+    overhead = "+".join(_hours(counted, at, kind) for kind in OVERHEAD)
     asked = {
-        "scissor lift": (f"({overhead})", "hours of work overhead"),
-        "day of the crew": (f"SUM({held[1]})", "hours on site"),
+        LIFT: (overhead, "hours of work overhead"),
+        DELIVERY: (overhead, ""),
+        CREW_DAY: (_hours(counted, at), "hours on site"),
     }
-    crew = f"Summary!{FITTERS}", f"Summary!{HOURS}"
-    for row in follow:
-        if sheet.cell(row, 3).value in asked:
-            hours, words = asked[sheet.cell(row, 3).value]
-            days = f"=ROUNDUP(ROUND({hours}/({crew[0]}*{crew[1]}),6),0)"
-            sheet.cell(row, 4).value, sheet.cell(row, 4).fill = days, PatternFill()
-            said = f'" {words} by "&{crew[0]}&" fitters, "&{crew[1]}&" hours a day"'
-            sheet.cell(row, 12).value = f'=TEXT({hours},"0")&{said}'
+    worked, words = asked[item]
+    days = f"ROUNDUP(ROUND(({worked})/({fitters}*{hours}),6),0)"
+    sheet.cell(row, 1).value = at
+    amount = sheet.cell(row, 4)
+    amount.value = f"=IF(ROUND({worked},6)>0,1,0)" if item == DELIVERY else f"={days}"
+    amount.number_format, amount.fill = "#,##0", PatternFill()
+    if words:
+        said = f'" {words} by "&{fitters}&" fitters, "&{hours}&" hours a day"'
+        sheet.cell(row, 12).value = f'=TEXT({worked},"0")&{said}'
+    else:
+        sheet.cell(row, 12).value = "once a phase; the boards spread its load on the floor"
+    if item == CREW_DAY:  # a larger crew spends more hours on the way
+        way = sheet.cell(row, 8)
+        way.value = f"={way.value / CREW!r}*{fitters}"
+
+
+def _hours(counted, at, kind=None):
+    """Formula of the hours of one phase, or of what has none; of one kind or of all."""
+    first, last = counted
+    hours, kinds = f"$I${first}:$I${last}", f"$B${first}:$B${last}"
+    phases = f"$A${first}:$A${last}"
+    of_kind = f',{kinds},"{kind}"' if kind else ""
+    if at != OTHER:
+        return f"SUMIFS({hours},{phases},{at}{of_kind})"
+    whole = f'SUMIF({kinds},"{kind}",{hours})' if kind else f"SUM({hours})"
+    return f"({whole}-{'-'.join(_hours(counted, n, kind) for n in PHASES)})"
 
 
 def _sum_row(sheet, row, first, last, currency):
@@ -229,40 +262,71 @@ def _sum_row(sheet, row, first, last, currency):
         cell.font = Font(bold=True)
 
 
-def _write_phases(sheet, row, lines, currency):
-    """Subtotals by phase, at the prices of the year in which it is done; gives their cells."""
-    first, last = lines
-    _heads(
-        sheet, row, ("phase", f"year it is done{MARK}", "", "", "", "", "", "", "", "today", "then")
-    )
-    found = []
-    for n, number in enumerate(PHASES, 1):
-        at = row + n
+def _write_phases(sheet, row, lines, others, currency):
+    """What is paid in each phase, at the prices of the year in which it is done; gives the rows."""
+    (first, last), (counted, (alternates, end)) = lines, others
+    heads = ("phase", f"year it is done{MARK}", "", "", "bill", "alternates", "reserve")
+    _heads(sheet, row, (*heads, "", "", "today", "then"))
+    base, rise, rows = f"Summary!{YEAR}", f"Summary!{RISE}", []
+    found = f"$A${first}:$A${last}", f"$K${first}:$K${last}"
+    takes, costs, at_phase = (f"${c}${alternates}:${c}${end}" for c in "AKN")
+    for at, number in enumerate((*PHASES, OTHER), row + 1):
         sheet.cell(at, 1, number)
-        _ask(sheet.cell(at, 2), None)
-        today = f"=SUMIF(A{first}:A{last},A{at},K{first}:K{last})"
-        sheet.cell(at, 10, today).number_format = money_format(currency)
-        base, rise = f"Summary!{YEAR}", f"Summary!{RISE}"
-        then = f'=IF(OR(B{at}="",{base}=""),J{at},J{at}*(1+{rise}/100)^(B{at}-{base}))'
-        sheet.cell(at, 11, then).number_format = money_format(currency)
-        found.append(f"$K${at}")
-    sheet.cell(row + len(PHASES) + 1, 1, HOLDS)
-    return tuple(found)
+        if number != OTHER:
+            _ask(sheet.cell(at, 2), None)
+        ours = (
+            f"SUMIF({found[0]},A{at},{found[1]})",
+            f"SUMPRODUCT({takes},{costs},--({at_phase}=A{at}))",
+        )
+        if number == OTHER:
+            ours = (
+                f"SUM({found[1]})-SUM(E{row + 1}:E{at - 1})",
+                f"SUMPRODUCT({takes},{costs})-SUM(F{row + 1}:F{at - 1})",
+            )
+            sheet.cell(at, 3, _stray(counted))
+        cells = {
+            5: f"={ours[0]}",
+            6: f"={ours[1]}",
+            7: f"=(E{at}+F{at})*Summary!{RESERVE}/100",
+            10: f"=E{at}+F{at}+G{at}",
+            11: f'=IF(OR(B{at}="",{base}=""),J{at},J{at}*(1+{rise}/100)^(B{at}-{base}))',
+        }
+        for column, formula in cells.items():
+            sheet.cell(at, column, formula).number_format = money_format(currency)
+        rows.append(at)
+    sheet.cell(rows[-1] + 1, 2, "all phases")
+    for letter in "EFGJK":
+        cell = sheet[f"{letter}{rows[-1] + 1}"]
+        cell.value = f"=SUM({letter}{rows[0]}:{letter}{rows[-1]})"
+        cell.number_format = money_format(currency)
+    sheet.cell(rows[-1] + 2, 1, HOLDS)
+    return tuple(rows)
 
 
-def _write_alternates(sheet, row, quote, units):
-    """Lines that may be added or left out; gives the cell of what those that are taken cost."""
+def _stray(counted):
+    """Formula that says how many lines have a phase that is none."""
+    phases = f"$A${counted[0]}:$A${counted[1]}"
+    known = "".join(f"-COUNTIF({phases},{n})" for n in PHASES)
+    count = f"ROWS({phases}){known}"
+    return (
+        f'=IF({count}=0,"check: every line has a phase of 1 to {PHASES[-1]}",'
+        f'"CHECK: "&({count})&" lines have another phase; they are counted here, as of today")'
+    )
+
+
+def _write_alternates(sheet, row, quote, units, counted):
+    """Lines that may be added or left out, in the phase of what they change; gives their rows."""
     _heads(sheet, row - 1, (ALTERNATES,), wrap=False)
-    _heads(sheet, row, (f"take{MARK}", *COLUMNS[1:]))
+    _heads(sheet, row, (f"take{MARK}", *COLUMNS[1:], "phase"))
+    items = [[sheet.cell(n, c).value for c in (2, 3)] for n in range(counted[0], counted[1] + 1)]
     first = row + 1
-    for n, line in enumerate(quote.alternates):
-        _write_line(sheet, first + n, 0, line, units, quote.currency)
-    last = max(first, first + len(quote.alternates) - 1)
-    total = last + 1
-    sheet.cell(total, 2, "alternates that are taken")
-    words = f"=SUMPRODUCT(A{first}:A{last},K{first}:K{last})"
-    sheet.cell(total, 11, words).number_format = money_format(quote.currency)
-    return f"$K${total}"
+    for n, line in enumerate(quote.alternates, first):
+        _write_line(sheet, n, line, units, quote.currency)
+        _ask(sheet.cell(n, 1), 0)
+        own = [as_text(line.kind), as_text(line.item)]
+        follows = f"=A{counted[0] + items.index(own)}" if own in items else phase(line)
+        sheet.cell(n, len(COLUMNS) + 1).value = follows
+    return first, max(first, first + len(quote.alternates) - 1)
 
 
 # ---- the summary
@@ -286,39 +350,43 @@ def _write_summary(sheet, sheets, school):
     for n, (words, value, form) in enumerate(rows, 6):
         sheet.cell(n, 1, f"{words}{MARK}")
         _ask(sheet.cell(n, 2), value).number_format = form
-    heads = ("option", "bill", "alternates taken", "reserve", "total", "from", "to")
+    heads = ("option", "bill", "alternates taken", "reserve", "rise of prices", "total")
     row = 15
-    _heads(sheet, row, (*heads, "against the first"))
+    _heads(sheet, row, (*heads, "from", "to", "against the first"))
     for n, s in enumerate(sheets, row + 1):
         _write_total(sheet, n, s, row + 1)
     row += len(sheets) + 2
-    _heads(sheet, row, ("phase", *(as_text(s.quote.name) for s in sheets)))
-    for n, number in enumerate(PHASES):
+    _heads(sheet, row, ("phase, with reserve", *(as_text(s.quote.name) for s in sheets)))
+    for n, number in enumerate((*PHASES, OTHER)):
         sheet.cell(row + 1 + n, 1, number)
         for column, s in enumerate(sheets, 2):
-            cell = sheet.cell(row + 1 + n, column, f"={s.cell(s.phases[n])}")
+            cell = sheet.cell(row + 1 + n, column, f"={s.cell(f'$K${s.phases[n]}')}")
             cell.number_format = money_format(quote.currency)
-    for n, words in enumerate(_notes(quote), row + len(PHASES) + 2):
+    for n, words in enumerate(_notes(quote), row + len(PHASES) + 3):
         sheet.cell(n, 1, as_text(words))
     sheet.column_dimensions["A"].width = 52
-    for letter in "BCDEFGH":
+    for letter in "BCDEFGHI":
         sheet.column_dimensions[letter].width = 18
 
 
 def _write_total(sheet, row, option, first):
-    """The row of one option."""
+    """The row of one option; whole money, and the difference of what is shown, as in the letter."""
+    today, then = (f"{option.cell(f'${c}${option.phases[-1] + 1}')}" for c in "JK")
     cells = (
         f"={option.cell(option.total)}",
-        f"={option.cell(option.alternates)}",
+        f"={option.cell(f'$F${option.phases[-1] + 1}')}",
         f"=(B{row}+C{row})*{RESERVE}/100",
-        f"=B{row}+C{row}+D{row}",
-        f"=E{row}*(1-{LOW}/100)",
-        f"=E{row}*(1+{HIGH}/100)",
-        f"=E{row}-E${first}",
+        f"={then}-{today}",
+        f"=B{row}+C{row}+D{row}+E{row}",
+        f"=F{row}*(1-{LOW}/100)",
+        f"=F{row}*(1+{HIGH}/100)",
+        f"=ROUND(F{row},0)-ROUND(F${first},0)",
     )
     sheet.cell(row, 1, as_text(option.quote.name))
     for column, formula in enumerate(cells, 2):
-        sheet.cell(row, column, formula).number_format = money_format(option.quote.currency)
+        whole = money_format(option.quote.currency, 0)
+        cell = sheet.cell(row, column, formula)
+        cell.number_format = whole if column > 5 else money_format(option.quote.currency)
 
 
 def _notes(quote):

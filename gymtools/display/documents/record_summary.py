@@ -8,6 +8,7 @@ from ...acoustics.criteria import CRITERIA
 from ...design.comparing import loudspeaker_list
 from ...design.revisions import total_of
 from ...equipment.prices import money
+from ...equipment.quote import RESERVE_PCT
 from ...venue.assumptions import assumed_values
 from ...venue.validation import PLAY_HEIGHT, conflicts_beside_court, low_over_courts
 from ..tables.board_table import board_table
@@ -128,6 +129,7 @@ def _assumed(scenario):
 def _cost(decision):
     lines, currency = decision.parts.lines, decision.parts.currency
     own = "" if currency else " in the price book's currency"
+    price = decision.offered[0].quote.price
 
     def said(amount):
         return escape(money(amount, currency))
@@ -136,7 +138,8 @@ def _cost(decision):
         f"<p><b>What it costs.</b> {said(total_of(decision))}{own}:"
         f" {said(sum(line.quantity * line.price for line in lines))} for material and"
         f" {said(sum(line.labor for line in lines))} for labor"
-        f" ({sum(line.hours for line in lines):.0f} hours). Priced by"
+        f" ({sum(line.hours for line in lines):.0f} hours). With {RESERVE_PCT:.0f} % in reserve for"
+        f" what is not known yet it is {said(price)}, the price of the letter. Priced by"
         f" {quoted(decision.prices)}; the offer gives the prices of the day.</p>"
     )
 

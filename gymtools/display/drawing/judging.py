@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...acoustics.criteria import CRITERIA, WORDS
+from ...acoustics.criteria import CRITERIA, WORDS, in_words
 from ...physics.bands import COVERAGE, LABELS
 
 # quantity -> criterion; a quantity that is not here is not hatched
@@ -40,8 +40,7 @@ class Judged:
     @property
     def numbers(self):
         """Words of the points as numbers: 0 meets, 1 close, 2 misses (point,) uint8."""
-        numbers = np.where(self.margin >= -self.close, 1, 2)
-        numbers[self.margin >= -self.shown] = 0
+        numbers = in_words(self.margin, close=self.close, shown=self.shown)
         numbers[np.isnan(self.margin)] = UNJUDGED
         return numbers.astype(np.uint8)
 

@@ -16,7 +16,7 @@ from ...venue.writing_files import refuse_existing, revisions_sentence
 from .. import scene, tables
 from ..charts import options as options_chart
 from ..documents.handover import folder_name, write_record
-from ..documents.letter import MOST_OPTIONS, write_letter
+from ..documents.letter import MOST_OPTIONS, PROPOSED_REASON, write_letter
 from ..documents.specification.files import write_specification
 from ..jobs import HIDDEN, SHOWN, Job, not_possible
 from ..live import FigureFrame
@@ -39,6 +39,7 @@ TO_BIDDERS = (
     "Write the specification of the chosen design for bidders and inspectors, as a page and for a"
     " word processor"
 )
+LETTER_THERE = "The letter is in {}: letter.html, with price.xlsx beside it."
 NO_DAY = "Write the date as 2026-11-26: year, month, day. Or leave it empty."
 ON_FILE = (
     "Write the decision record with the chosen design, the others beside it, and all schedules and"
@@ -393,7 +394,8 @@ class OptionsTab(Section):
         self.replace_button.layout.display = HIDDEN
         against = f" against {escape(', '.join(o.name for o in others))}" if others else ""
         words = f"Writing the letter: {escape(chosen)}{against}. All rays are followed."
-        self.work(words, work, self._written)
+        own = "" if reason or not others else f" {PROPOSED_REASON}"
+        self.work(words, work, lambda paths: self._written(paths, f"{LETTER_THERE}{own}"))
 
     def write_specification(self, overwrite):
         """Write the specification of the chosen option, with the date of the box beside it.
@@ -429,7 +431,7 @@ class OptionsTab(Section):
         words = f"Writing the specification of {escape(chosen.name)}. All rays are followed."
         self.work(words, work, then)
 
-    def _written(self, paths, words="The letter is in {}: letter.html, with price.xlsx beside it."):
+    def _written(self, paths, words):
         """Say where the files are."""
         if paths is None:
             self._say("Stopped. Nothing was written.")

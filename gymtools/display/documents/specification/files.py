@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from ....commissioning.plan_time import timed_parts
 from ....venue.writing_files import new_folder
 from ..handover import folder_name
 from .contents import specification
@@ -41,7 +42,8 @@ def write_specification(made, folder, *, overwrite=False, date=None, revision=""
     """
     target = Path(folder) / folder_name(made.scenario, "specification")
     with new_folder(target, overwrite=overwrite) as building:
-        text = specification(made, date=date, revision=revision)
+        # the quantities are those of the price sheet
+        text = specification(timed_parts(made), date=date, revision=revision)
         (building / NAMES[0]).write_bytes(html(text).encode("utf-8", "replace"))
         (building / NAMES[1]).write_bytes(docx_bytes(text))
     return [target / name for name in NAMES]

@@ -68,9 +68,9 @@ def _scope(made):
             _system(made),
             clause(
                 "Not part of this work: design of the structure and its approval, AC power up to"
-                " the rack, the fire-alarm system, and building work other than what ",
-                To("products"),
-                " names. Who does it is in ",
+                " the rack, the fire-alarm system, and building work",
+                *_but_treatment(made.scenario),
+                ". Who does it is in ",
                 To("coordination"),
                 ".",
             ),
@@ -82,6 +82,12 @@ def _scope(made):
             ),
         ),
     )
+
+
+def _but_treatment(scenario):
+    """What of building work is part of the bid."""
+    new = any(not t.existing for t in scenario.treatments)
+    return (" other than the treatment of ", To("treatment")) if new else ()
 
 
 def _system(made):
@@ -306,7 +312,8 @@ def _short_of_feedback(results):
 
 
 def _room(results):
-    keys = [k for k, c in CRITERIA.items() if c.scope == "room" and k not in ON_PAPER]
+    judged = {v.criterion for r in results for v in r.verdicts}  # without rays no echo is
+    keys = [k for k, c in CRITERIA.items() if c.scope == "room" and k in judged - {*ON_PAPER}]
     rows = []
     for r in results:
         found = {v.criterion: v for v in r.verdicts if v.criterion in keys}

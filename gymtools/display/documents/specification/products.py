@@ -11,7 +11,7 @@ from ....equipment.signal import EXTRA_UNITS, inputs, mixer, plates, processor
 from ....physics import bands
 from ....venue.finishes import FINISHES
 from ....venue.microphones import MICROPHONE_TYPES
-from ....venue.units import INCH
+from ....venue.units import FOOT, INCH
 from .clauses import Article, Part, Table, To, clause, listed
 from .figures import (
     area_figure,
@@ -118,9 +118,9 @@ def _all(made):
                 " lower, directivity index within ",
                 practice("directivity_db"),
                 " in every octave from ",
-                number(bands.NOMINAL[bands.SPEECH][0], "g", "Hz", "octave", bands.SPEECH.start),
+                _octave(bands.SPEECH.start),
                 " to ",
-                number(bands.NOMINAL[bands.SPEECH][-1], "g", "Hz", "octave", bands.SPEECH.stop - 1),
+                _octave(bands.SPEECH.stop - 1),
                 ".",
             ),
         ),
@@ -407,18 +407,29 @@ def _amplifier_types(made):
     )
 
 
+def _octave(band):
+    """An octave by its name, e.g. "4 kHz"."""
+    return stated(bands.NAMES[band], "octave name", band)
+
+
 def _watts(kind, key, at):
     watts = getattr(kind, key)
     return number(watts, "g", "W", *at, key) if watts else "not needed"
+
+
+def _ordered(made, name, length):
+    """Length of a cable as the quantities count it."""
+    units = made.scenario.units
+    count = as_counted(length / FOOT if units == "ft" else length)
+    return stated(f"{count} {units}", "cable length", name)
 
 
 def _cable(made, titles):
     conductors = Counter()
     for c in made.amplification.channels:
         conductors[c.conductor] += c.length
-    say = made.scenario.say
     kinds = [
-        (stated(name, "conductor", name), " (", stated(say(length), "cable length", name), ")")
+        (stated(name, "conductor", name), " (", _ordered(made, name, length), ")")
         for name, length in conductors.items()
     ]
     words = tuple(w for kind in kinds for w in (", ", *kind))[1:]
@@ -671,6 +682,22 @@ def _treatment(made):
 # ---- for the bid
 
 
+def as_counted(quantity):
+    """A quantity as it is printed: to the tenth, without a zero behind the point.
+
+    Parameters
+    ----------
+    quantity : float
+        In the units of the school [unit]
+
+    Returns
+    -------
+    text : str
+        E.g. "1,250.5"
+    """
+    return f"{quantity:,.1f}".removesuffix(".0")
+
+
 def _quantities(made):
     names = designations(made)
     bill = next(table for table in schedules(made) if table.title == "Bill")
@@ -681,7 +708,7 @@ def _quantities(made):
         item = line.item
         for name in sorted(names, key=len, reverse=True):
             item = item.replace(name, names[name])
-        quantity = f"{number_of:,.1f}".removesuffix(".0")
+        quantity = as_counted(number_of)
         rows.append(
             (
                 stated(line.kind, "line", n, "kind"),
