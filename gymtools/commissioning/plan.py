@@ -376,7 +376,7 @@ def _decay(scenario, source, microphone, head, spot_xy):
         earlier_key=f"reverberation S{source} R{microphone}",
         kind=kind_of("reverberation"),
         subject=tag,
-        position=Position(f"R{microphone}", words, point, earlier=earlier),
+        position=Position(f"R{microphone}", words, point, earlier=(earlier,)),
     )
 
 
@@ -416,7 +416,7 @@ def _polarities(scenario, uses, channels):
             kind=kind_of("polarity"),
             subject=c.tag,
             playing=_channel_of(c.tag, channels),
-            position=Position("", f"under it: {wall_words(c.position, scenario)}", earlier=" "),
+            position=Position("", f"under it: {wall_words(c.position, scenario)}", earlier=(" ",)),
         )
         for c in scenario.loudspeakers
         if c.group in playing
@@ -613,7 +613,7 @@ def _open_microphones(result):
                 f"{wall_words(m.positions[m.worst], result.scenario)},"
                 f" {tape_words(m.positions[m.worst][2], result.scenario.units)} up",
                 tuple(np.round(m.positions[m.worst], 2).tolist()),
-                earlier=spot(m.positions[m.worst], result.scenario.units),
+                earlier=(spot(m.positions[m.worst], result.scenario.units),),
             ),
         )
         for m in result.microphones
