@@ -56,6 +56,7 @@ from gymtools.display.documents.commissioning import (
     write_report,
 )
 from gymtools.display.documents.exports import csv_text, write_xlsx
+from gymtools.display.documents.page import BLANK
 from gymtools.physics import bands, decay, impulse, reverberation
 from gymtools.physics.intelligibility import SPEECH_SPECTRUM_DB
 from gymtools.venue.files import load, save
@@ -1353,6 +1354,8 @@ def test_the_plan_on_paper(tmp_path):
     """
     html = plan_html(GAME, date=DAY)
     assert all(r.key in html for r in GAME.readings) and html == plan_html(GAME, date=DAY)
+    assert "Date: 2026-01-02" in html and f"Date: {BLANK}" in plan_html(GAME)
+    assert "Written on" not in html
     assert all(kind.label in html for kind in KINDS.values())
     assert "hearing protection" in html.lower()
     paths = write_plan(GAME, tmp_path)

@@ -453,7 +453,7 @@ def test_the_sentence_of_a_seat():
     """Behavior: where it is, its value, the word with the target, what limits it."""
     view = View(result=heard("larkfield", "game"), quantity="sti", units="ft")
     words = seat_sentence(view, 100)
-    assert words.startswith("north bank, row 3 of 10, seat 3 of 49: speech intelligibility (STI) ")
+    assert words.startswith("north bank, row 3 of 10, seat 3 of 53: speech intelligibility (STI) ")
     assert judged(view).word(100) + " (0.5 or more)" in words
     assert "limits clarity most" in words
 

@@ -663,7 +663,8 @@ def test_one_seat_by_number_and_by_click(lark):
     m.controls["row"].value = 7
     m.controls["seat"].value = 20
     area = m.result.configuration.areas["north bank"]
-    assert m.state.seat == 6 * area.columns + 19
+    # point 18 of 49 lies within seat 20 of 53
+    assert m.state.seat == 6 * area.columns + 18 == area.index_at(7, 20)
     assert f"STI {m.result.sti[m.state.seat]:.2f}" in tab.words.value
     assert "row 7 of 10" in tab.words.value
     stems = np.array(tab.figure.data[1].x)

@@ -25,6 +25,8 @@ from gymtools.commissioning.positions import tape_words, wall_words
 from gymtools.commissioning.possible_faults import DULL, LABELS
 from gymtools.commissioning.readings import in_octaves, one_value
 from gymtools.commissioning.sheet import (
+    COLUMNS,
+    entry_sheet,
     filled_sheet,
     plan_of_sheet,
     read_sheet,
@@ -152,6 +154,51 @@ def test_no_position_is_tagged_like_a_loudspeaker():
     first = full.of("level", "game")[-1]
     assert first.position.tag != first.position.earlier_tag
     assert full.reading(first.earlier_key) is first
+
+
+def test_a_seat_has_one_number_in_the_plan_and_on_screen(tmp_path):
+    """Regression: the plan said seat 8 of 53 and the record seat 7 of 49 of the same bank. An entry
+    sheet with the older number is still read; one with a number of neither kind is not.
+    """
+    _, short = both("larkfield")
+    reading = next(r for r in short.readings if r.position.words.startswith("north bank"))
+    result = as_tested(short.scenario, reading.use).configuration(reading.use)
+    area = result.areas["north bank"]
+    (own,) = np.flatnonzero(np.abs(area.points - reading.position.point).max(axis=1) < 0.001)
+    row, seat = area.numbers(own)
+    assert f"row {row} of 10 from the front, seat {seat} of 53 from" in reading.position.words
+    assert area.seat_words(own) == f"row {row} of 10, seat {seat} of 53"
+    older = f"north bank: row {row} of 10, seat {own % area.columns + 1} of 49"
+    sheet = entry_sheet(short)
+
+    def read(words):
+        rows = [dict(zip(COLUMNS, row, strict=True)) for row in sheet.rows]
+        for row in rows:
+            if row["reading"] == reading.key:
+                row |= {"where": words, "value": "80"}
+        text = csv_text(replace(sheet, rows=tuple(tuple(row.values()) for row in rows)))
+        (tmp_path / "sheet.csv").write_text(text, encoding="utf-8")
+        return read_sheet(tmp_path / "sheet.csv", short)
+
+    for words in (older, reading.position.words):
+        found = read(words)
+        assert list(found.measured) == [reading.key] and not found.bad
+    wrong = read("north bank: row 1 of 10, seat 60 of 60")
+    assert not wrong.measured and "where is 'north bank: row 1 of 10, seat 60 of" in wrong.bad[-1]
+
+
+def test_the_plan_says_which_level_only_sets_the_volume():
+    """Behavior: in the short form most uses have one level; the plan names its position and says
+    that it decides nothing. Where every use has several, nothing is said.
+    """
+    full, short = both("larkfield")
+    (words,) = [n for n in short.notes if "sets the volume" in n]
+    for use in short.leads:
+        levels = short.of("level", use)
+        alone, _, several = words.partition("The first of several")
+        assert f"{use} at {levels[0].position.tag}" in (alone if len(levels) == 1 else several)
+    assert "decides nothing" in words and words in plan_html(short)
+    assert not [n for n in full.notes if "sets the volume" in n]
 
 
 # --- channels

@@ -40,7 +40,7 @@ from gymtools.display.cautions import LIMITS
 from gymtools.display.documents import handover
 from gymtools.display.documents.handover import write_handover, write_record
 from gymtools.display.documents.letter import letter_html
-from gymtools.display.documents.page import Page, quoted
+from gymtools.display.documents.page import BLANK, Page, quoted
 from gymtools.display.documents.record import record_html
 from gymtools.display.documents.record_figures import sectioned_area
 from gymtools.display.documents.record_gym import gym
@@ -763,6 +763,10 @@ def test_a_revision_says_what_has_changed(decision, later, tmp_path):
         )
     less = decision.parts.lines[-1].total
     assert found.money.endswith(f"${less:,.0f} less.")
+    gone = decision.parts.lines[-1]
+    (line, was, now), *more = found.bill
+    assert not more and line == f"{gone.kind}: {gone.item}" and now == ""
+    assert was.startswith(f"{gone.quantity:g}"[:3]) and was.endswith(money(gone.total, "$"))
     page = record_html(later, reader="school", issue=Issue(revision=5), earlier=earlier)
     assert "What has changed since revision 4" in page and "of 2026-11-25" in page
     assert quoted("group 'floor pair', downtilt") in page
@@ -777,6 +781,7 @@ def test_nothing_that_has_not_changed_is_listed(decision, tmp_path):
     earlier = earlier_record(tmp_path / "x")
     found = changes_since(earlier, decision)
     assert (found.values, found.verdicts, found.moved, found.money) == ((), (), 0, "")
+    assert found.bill == ()
     page = record_html(decision, reader="school", issue=Issue(revision=2), earlier=earlier)
     for words in (
         "Nothing that the figures come from has changed.",
@@ -784,6 +789,73 @@ def test_nothing_that_has_not_changed_is_listed(decision, tmp_path):
         "The price is the same.",
     ):
         assert words in page
+
+
+def test_a_bill_that_changed_says_how(decision, tmp_path):
+    """Regression: "$20 more" alone left the reader to compare two bills. Lines that are new, gone
+    or of another number are named; a record from before bills were kept says that it has none.
+    """
+    put_earlier(tmp_path / "x", decision, Issue())
+    earlier = earlier_record(tmp_path / "x")
+    lines = earlier.kept["lines"]
+    assert sum(row[4] for row in lines) == pytest.approx(earlier.kept["total"], abs=1)
+    lines[0][2] += 2
+    lines[0][4] += 20
+    lines.append(["cable", "of another <time>", 3.0, "m", 12.0])
+    fresh, lines[1:2] = lines[1], []
+    found = {line: (was, now) for line, was, now in changes_since(earlier, decision).bill}
+    first = decision.parts.lines[0]
+    changed_line = found.pop(f"{first.kind}: {first.item}")
+    assert changed_line[0].endswith(money(lines[0][4], "$"))
+    assert changed_line[1].endswith(money(first.total, "$"))
+    assert found.pop("cable: of another <time>") == ("3 m, $12", "")
+    assert [was for was, _ in found.values()] == [""] and list(found) == [f"{fresh[0]}: {fresh[1]}"]
+    page = record_html(decision, reader="school", issue=Issue(revision=2), earlier=earlier)
+    assert "Lines of the bill that differ" in page and quoted("cable: of another <time>") in page
+    kept = json.loads((tmp_path / "x" / "record.json").read_text(encoding="utf-8"))
+    del kept["lines"]
+    (tmp_path / "x" / "record.json").write_text(json.dumps(kept), encoding="utf-8")
+    earlier = earlier_record(tmp_path / "x")
+    assert changes_since(earlier, decision).bill is None
+    page = record_html(decision, reader="school", issue=Issue(revision=2), earlier=earlier)
+    assert "The earlier record kept no bill" in page
+
+
+def test_figures_of_different_words_do_not_print_alike(decision, tmp_path):
+    """Regression: "7.0 dB, close" that became "7.0 dB, misses" had no visible reason; as many more
+    digits as tell them apart are shown, and no more.
+    """
+    put_earlier(tmp_path / "x", decision, Issue())
+    earlier = earlier_record(tmp_path / "x")
+    alike = [
+        row
+        for row in earlier.kept["verdicts"]
+        if CRITERIA[row[1]].text(row[3]) == CRITERIA[row[1]].text(row[3] + 0.003)
+        and CRITERIA[row[1]].text(row[3], 3) != CRITERIA[row[1]].text(row[3] + 0.003, 3)
+    ]
+    for row in alike:
+        row[3] += 0.003
+        row[4] = "close" if row[4] != "close" else "misses"
+    found = changes_since(earlier, decision).verdicts
+    assert len(found) == len(alike) > 3
+    assert all(x.was[0] != x.now[0] and x.was[1] != x.now[1] for x in found)
+
+
+def test_the_date_is_given_not_guessed(decision):
+    """Regression: the day of writing stood beside the given date. A record has the date of its
+    issue, else that of the call, else a blank; no other.
+    """
+
+    def top(**more):
+        page = record_html(decision, reader="school", **more)
+        return re.search(r'<p class="issue">.*?</p>', page)[0], page
+
+    blank, page = top()
+    assert f"Date: {BLANK}" in blank and datetime.date.today().isoformat() not in page
+    assert "Written on" not in page and "Date: 2026-11-25" in top(date=DAY)[0]
+    other = datetime.date(2031, 5, 6)
+    both, page = top(date=DAY, issue=Issue(date=other))
+    assert "Date: 2031-05-06" in both and "2026-11-25" not in page
 
 
 @pytest.mark.parametrize(

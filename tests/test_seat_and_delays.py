@@ -1,5 +1,6 @@
 """Arrivals at the seats, first reflections, delays and one seat looked at closely."""
 
+import re
 from dataclasses import replace
 from functools import cache
 
@@ -22,6 +23,9 @@ from gymtools.acoustics.arrivals import (
 from gymtools.acoustics.evaluate import evaluate
 from gymtools.acoustics.seat import REMOVED, SHOWN_DB, inspect_seat
 from gymtools.design.delays import aligned
+from gymtools.design.losses import served, standings
+from gymtools.display.charts.seat_plan import counts_sentence
+from gymtools.display.panel.seat import index_of, next_index, numbered
 from gymtools.physics import bands
 from gymtools.venue.finishes import FINISHES
 from gymtools.venue.hall import Air, Hall
@@ -528,6 +532,42 @@ def test_a_seat_shows_what_was_evaluated(name, use):
         assert seat.arrival_ms[0] == 0 and np.all(np.diff(seat.arrival_ms) >= 0)
         assert seat.level_db.max() == pytest.approx(0, abs=1e-5) and seat.level_db.min() > -SHOWN_DB
         assert len(seat.names) == len(seat.level_db) == len(seat.arrival_ms)
+
+
+def test_the_seats_of_a_bank_are_one_number():
+    """Regression: the letter said "of 490 seats" of Larkfield's banks of 530. Losses, the sentence
+    under the plan and the panel's numbers count the seats that the file has; what is lost, nearly
+    clear and clear adds up to them.
+    """
+    r = heard("larkfield", "game")
+    areas, numbers = r.configuration.areas, served(r)
+    banks = {b.name: b.seats for b in r.scenario.banks}
+    assert set(banks.values()) == {530}
+    found = {area: s for (what, area), s in standings(r).items() if what == "sti"}
+    said = dict(part.split(": ", 1) for part in counts_sentence(numbers, areas).split("; "))
+    for name in banks:
+        assert found[name].seats == areas[name].seats == 530
+        lost = areas[name].seats_of(numbers[name] == 2)
+        assert found[name].missing == lost == round(530 * (numbers[name] == 2).mean())
+        words = [int(n) for n in re.findall(r"\d+", said[name])]
+        assert words[1] == 530 == words[0] + sum(words[2:])
+        start, step = r.spans[name].start, areas[name].columns - 1
+        assert numbered(r, start + step) == (name, 1, 53)
+        assert all(index_of(r, *numbered(r, k)) == k for k in range(start, start + 490))
+
+
+def test_the_next_seat_is_never_the_same_one():
+    """Behavior: stepping through the seat numbers of a row of 53, of which 49 have a point, reaches
+    the other end both ways; a number that is typed shows the nearest point.
+    """
+    r = heard("larkfield", "game")
+    index = start = r.spans["north bank"].start
+    for step, end in ((1, start + 48), (-1, start)):
+        for _ in range(48):
+            _, row, seat = numbered(r, index)
+            index = next_index(r, index, row, seat + step)
+        assert index == end
+    assert next_index(r, start, 1, 53) == start + 48 == next_index(r, start + 48, 1, 53)
 
 
 def way_of(r, index, k, part):

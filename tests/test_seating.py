@@ -12,7 +12,14 @@ from schools import SCENARIOS
 
 from gymtools.venue.court import court
 from gymtools.venue.hall import SIDES, Hall
-from gymtools.venue.seating import Bank, FloorSeats, along_wall, court_area
+from gymtools.venue.seating import (
+    Bank,
+    FloorSeats,
+    SeatNumbers,
+    along_wall,
+    court_area,
+    seats_of,
+)
 
 HALL = Hall(
     length=32,
@@ -203,8 +210,8 @@ def test_no_room_on_the_court():
 @pytest.mark.parametrize(
     "area, index, words",
     [
-        (BANK.audience_area(HALL), 0, "row 1 of 6, seat 1 of 40"),
-        (BANK.audience_area(HALL), 85, "row 3 of 6, seat 6 of 40"),
+        (BANK.audience_area(HALL), 0, "row 1 of 6, seat 1 of 43"),
+        (BANK.audience_area(HALL), 85, "row 3 of 6, seat 6 of 43"),
         (CHAIRS.audience_area(), 119, "row 10 of 10, seat 12 of 12"),
         (court_area(court("volleyball"), HALL), 0, "8 m west, 4 m south of the center"),
         (
@@ -215,10 +222,57 @@ def test_no_room_on_the_court():
     ],
 )
 def test_names_of_places(area, index, words):
-    """Closed form: rows counted from the court, places from the west or south; on the court, meters
-    from the center.
+    """Closed form: rows counted from the court, seats of 0.46 m from the west or south, not the
+    points half a meter apart; on the court, meters from the center.
     """
     assert area.seat_words(index) == words
+
+
+@given(points=st.integers(1, 200), count=st.integers(1, 200), most=st.integers(4, 300))
+def test_seats_are_numbered_as_on_site(points, count, most):
+    """Closed form: each point bears the number of the seat within which it lies, worked in whole
+    numbers; its number leads back to it, or to one of the same seat; a thinned area keeps them.
+    """
+    found = SeatNumbers.even(points, count)
+    assert found.count == count
+    assert found.at.tolist() == [1 + (2 * n + 1) * count // (2 * points) for n in range(points)]
+    for number in {1, count, *found.at.tolist()}:
+        near = found.at[found.nearest(number)]
+        assert near == number or number not in found.at
+    area = replace(BANK, length=60.0).audience_area(replace(HALL, length=70.0))
+    few = area.thinned(most)
+    own = {tuple(p): area.numbers(k) for k, p in enumerate(area.points)}
+    assert all(few.numbers(k) == own[tuple(p)] for k, p in enumerate(few.points))
+
+
+@given(st.lists(st.integers(0, 2), min_size=1, max_size=60), st.integers(0, 500))
+def test_counted_seats_add_up(numbers, seats):
+    """Closed form: some and the others make up the area; some points are never no seat, and not all
+    points are never all seats, but where a single seat has several points; a share is within a
+    seat of its points' share.
+    """
+    which = np.array(numbers) == 2
+    some, all_of = seats_of(which, seats), seats or len(which)
+    assert 0 <= some <= all_of
+    assert (some == all_of) >= which.all() and (some == 0) >= (not which.any())
+    if 0 < which.sum() < len(which) and all_of > 1:
+        assert 0 < some < all_of
+        assert abs(some - which.mean() * all_of) <= 1
+
+
+@pytest.mark.parametrize("wheelchair_spaces", [0, 6])
+def test_one_count_of_a_bank_everywhere(wheelchair_spaces):
+    """Regression: Larkfield's banks have 10 rows of 53 seats, 530; points, of which a row has 49,
+    are never counted. Wheelchair spaces take their seats off the count, not off the rows' numbers.
+    """
+    bank = replace(SCENARIOS["larkfield"].banks[0], wheelchair_spaces=wheelchair_spaces)
+    area = bank.audience_area(SCENARIOS["larkfield"].hall)
+    assert (area.columns, bank.seats_in_row, area.row_numbers.count) == (49, 53, 10)
+    # a space of 36 by 48 in: 2 seats side by side, 2 rows deep; one of them is its own
+    assert area.seats == bank.seats == 530 - 3 * wheelchair_spaces
+    assert area.seats_of(np.ones(len(area.points), bool)) == bank.seats
+    assert area.seat_words(48) == "row 1 of 10, seat 53 of 53"
+    assert {area.index_at(*area.numbers(k)) for k in range(490)} == set(range(490))
 
 
 @pytest.mark.parametrize(

@@ -390,7 +390,7 @@ class Result:
             mean_db=mean,
             coverage_range_db=tuple((high - low).tolist()),
             within_3db=float((np.abs(level - mean) <= NEAR_DB).mean()),
-            out_of_sight=int((~self.in_sight[span]).sum()),
+            out_of_sight=area.seats_of(~self.in_sight[span]),
             quietest_db=float(level.min() - mean),
             quietest=int(span.start + quietest),
             quietest_seat=area.seat_words(quietest, self.scenario.units),

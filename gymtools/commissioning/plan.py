@@ -191,7 +191,12 @@ def plan(scenario, uses=None, *, form="full", channels=None):
         readings=tuple(readings),
         leads=leads,
         sources=sources,
-        notes=(*notes, *_notes(scenario, results, too_near), *SHORT_NOTES[: form == "short"]),
+        notes=(
+            *notes,
+            *_notes(scenario, results, too_near),
+            *_volume_notes(readings),
+            *SHORT_NOTES[: form == "short"],
+        ),
         form=form,
         channels=channels,
     )
@@ -221,6 +226,23 @@ def _notes(scenario, results, too_near):
         yield (
             "Not measured, because their loudspeakers and areas stand as in a use that is, or by"
             f" choice: {', '.join(left)}."
+        )
+
+
+def _volume_notes(readings):
+    """Where a use has one level only: it sets the volume, and what it cannot say."""
+    levels = {}
+    for r in readings:
+        if r.kind.key == "level":
+            levels.setdefault(r.use, []).append(r.position.tag)
+    lone = [f"{use} at {tags[0]}" for use, tags in levels.items() if len(tags) == 1]
+    more = [f"{use} at {tags[0]}" for use, tags in levels.items() if len(tags) > 1]
+    if lone:
+        yield (
+            f"One level alone sets the volume of these presets: {', '.join(lone)}. It decides"
+            " nothing: whatever it reads counts as the volume, and only its octaves are compared."
+            + f" The first of several levels sets it for: {', '.join(more)}."
+            * bool(more)
         )
 
 
@@ -376,7 +398,7 @@ def _decay(scenario, source, microphone, head, spot_xy):
         earlier_key=f"reverberation S{source} R{microphone}",
         kind=kind_of("reverberation"),
         subject=tag,
-        position=Position(f"R{microphone}", words, point, earlier=earlier),
+        position=Position(f"R{microphone}", words, point, earlier=(earlier,)),
     )
 
 
@@ -416,7 +438,7 @@ def _polarities(scenario, uses, channels):
             kind=kind_of("polarity"),
             subject=c.tag,
             playing=_channel_of(c.tag, channels),
-            position=Position("", f"under it: {wall_words(c.position, scenario)}", earlier=" "),
+            position=Position("", f"under it: {wall_words(c.position, scenario)}", earlier=(" ",)),
         )
         for c in scenario.loudspeakers
         if c.group in playing
@@ -613,7 +635,7 @@ def _open_microphones(result):
                 f"{wall_words(m.positions[m.worst], result.scenario)},"
                 f" {tape_words(m.positions[m.worst][2], result.scenario.units)} up",
                 tuple(np.round(m.positions[m.worst], 2).tolist()),
-                earlier=spot(m.positions[m.worst], result.scenario.units),
+                earlier=(spot(m.positions[m.worst], result.scenario.units),),
             ),
         )
         for m in result.microphones

@@ -85,11 +85,28 @@ def seat_words(area, index, scenario):
     walls = wall_words(area.points[index], scenario)
     if area.kind not in SEATED or area.unit_seats <= 0:
         return f"{area.name}: {walls}"
+    row, seat = area.numbers(index)
+    return (
+        f"{area.name}: row {row} of {area.row_numbers.count} from the front, seat {seat} of"
+        f" {area.seat_numbers.count} from the {_first_end(area)} end; {walls}"
+    )
+
+
+def _earlier_words(area, index, scenario):
+    """The same point as entry sheets named it that were written before: its seat by the points of
+    the row, or by the mean number of seats in a row with wheelchair spaces.
+    """
+    if area.kind not in SEATED or area.unit_seats <= 0:
+        return (f"{area.name}: {area.seat_words(index, scenario.units)}",)
     row, column = divmod(int(index), area.columns)
+    row = f"{area.name}: row {row + 1} of {area.rows}"
     count = max(1, round(area.columns * area.unit_seats))
     number = min(count, int((column + 0.5) * area.unit_seats) + 1)
-    seat = f"seat {number} of {count} from the {_first_end(area)} end"
-    return f"{area.name}: row {row + 1} of {area.rows} from the front, {seat}; {walls}"
+    return (
+        f"{row}, seat {column + 1} of {area.columns}",
+        f"{row} from the front, seat {number} of {count} from the {_first_end(area)} end;"
+        f" {wall_words(area.points[index], scenario)}",
+    )
 
 
 def _first_end(area):
@@ -129,6 +146,6 @@ def seat_of(result, k, tag="", earlier_tag=""):
         seat_words(area, own, result.scenario),
         tuple(np.round(result.points[k], 3).tolist()),
         int(k),
-        earlier=f"{area.name}: {area.seat_words(own, result.scenario.units)}",
+        earlier=_earlier_words(area, own, result.scenario),
         earlier_tag=earlier_tag,
     )

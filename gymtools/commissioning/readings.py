@@ -132,7 +132,7 @@ class Position:
     point: tuple = ()  # x, y, z; empty where none is needed [m]
     index: int = -1  # among the points of the use's result, -1 when it is none of them
     # words and tag of entry sheets that were written before, read as well
-    earlier: str = ""
+    earlier: tuple = ()
     earlier_tag: str = ""
 
 

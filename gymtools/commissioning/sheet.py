@@ -361,7 +361,7 @@ def _moved(reading, row):
     position = reading.position
     planned = {
         "position": (position.tag, position.earlier_tag),
-        "where": (position.words, position.earlier),
+        "where": (position.words, *position.earlier),
         "unit": (_unit_words(reading.kind),),
     }
     for column, known in planned.items():

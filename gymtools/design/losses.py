@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..acoustics.criteria import CRITERIA, WORDS, in_words, worst_word
+from ..venue.seating import seats_of
 
 FEWEST, SHARE = 3, 0.05  # seats, and part of an area's seats, from which a difference is said
 MOST_OF = 0.6  # part of the seats in one third of an area from which that third is named
@@ -32,20 +33,21 @@ class Standing:
     what: str  # key of ``CRITERIA``, or "even"
     area: str  # or microphone; "" for the gym
     word: str  # one of ``WORDS``
-    misses: np.ndarray | None  # seats that miss (point,); None where seats are not counted
+    misses: np.ndarray | None  # points that miss (point,); None where seats are not counted
     kind: str = ""  # of the area
     places: np.ndarray | None = None  # thirds of rows and of columns (point, 2), 0 to 2
     sides: tuple = ()  # words for the first and the last third of the columns
+    in_area: int = 0  # seats of the area; 0 where every point is one [-]
 
     @property
     def seats(self):
         """Seats of the area [-]."""
-        return 0 if self.misses is None else len(self.misses)
+        return 0 if self.misses is None else self.in_area or len(self.misses)
 
     @property
     def missing(self):
         """Seats that miss [-]."""
-        return 0 if self.misses is None else int(self.misses.sum())
+        return 0 if self.misses is None else seats_of(self.misses, self.in_area)
 
     @property
     def fails(self):
@@ -180,6 +182,7 @@ def _standing(result, what, area, word):
         kind=audience.kind,
         places=places,
         sides=sides or (),
+        in_area=audience.seats,
     )
 
 

@@ -14,6 +14,7 @@ from .comparing import differing_values
 
 RECORD, KEPT, SCENARIO = "record.html", "record.json", "scenario.toml"  # files of a record's folder
 FORMAT = 1  # of what is kept
+MORE_DIGITS = 3  # decimals more than usual, at most, that tell two figures apart
 MOST_BYTES = 4_000_000  # of what is kept
 FIELDS = {
     "revision": int,
@@ -80,7 +81,26 @@ class Changes:
     verdicts: tuple  # Reworded
     moved: int  # figures that changed by more than their rounding, but not their word
     money: str  # what the total was and is; empty where it has not changed
+    bill: tuple  # (line, was, is now) in words; None where the earlier bill was not kept
     chosen: str  # what was chosen before; empty where it is the same name
+
+
+def dated(issue, date):
+    """An issue with a date, where it has none of its own.
+
+    Parameters
+    ----------
+    issue : Issue
+        Of a record
+    date : datetime.date or None
+        As given
+
+    Returns
+    -------
+    issue : Issue
+        With its own date, else the other one, else none
+    """
+    return replace(issue, date=issue.date or date)
 
 
 def total_of(decision):
@@ -129,6 +149,10 @@ def kept_text(decision, issue):
         currency=decision.parts.currency,
         prices=decision.prices,
         inputs_hash=decision.inputs_hash,
+        lines=[
+            [x.kind, x.item, round(x.quantity, 2), x.unit, round(x.total, 2)]
+            for x in decision.parts.lines
+        ],
         verdicts=verdicts,
     )
     return json.dumps(kept, ensure_ascii=False, indent=1) + "\n"
@@ -171,6 +195,8 @@ def _read(path):
             for key, kind in FIELDS.items()
         ):
             return None
+        if not _are_lines(kept.setdefault("lines", None)):  # older records kept no bill
+            return None
         for use, criterion, area, value, word in kept["verdicts"]:
             texts = all(isinstance(text, str) for text in (use, criterion, area, word))
             if not texts or not isinstance(value, int | float):
@@ -178,6 +204,15 @@ def _read(path):
     except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
     return kept
+
+
+def _are_lines(lines):
+    """Whether lines of a bill can be read; None are."""
+    return lines is None or all(
+        all(isinstance(text, str) for text in (kind, item, unit))
+        and all(isinstance(x, int | float) for x in (quantity, total))
+        for kind, item, quantity, unit, total in lines
+    )
 
 
 def _scenario(path):
@@ -217,6 +252,7 @@ def changes_since(earlier, decision):
         verdicts=verdicts,
         moved=moved,
         money=_money(kept, total_of(decision), decision.parts.currency),
+        bill=_bill(kept, decision.parts),
         chosen="" if kept["chosen"] == now.name else one_line(kept["chosen"]),
     )
 
@@ -224,22 +260,59 @@ def changes_since(earlier, decision):
 def _verdicts(kept, results):
     """Every check whose word has changed, and how many other figures have moved."""
     known = [row for row in kept if row[1] in CRITERIA and row[4] in WORDS]
-    was = {(u, c, area): (CRITERIA[c].text(v), word) for u, c, area, v, word in known}
+    was = {(u, c, area): (v, word) for u, c, area, v, word in known}
     now = {
-        (u, v.criterion, v.area): (CRITERIA[v.criterion].text(v.value), v.word)
+        (u, v.criterion, v.area): (float(v.value), v.word)
         for u, result in results.items()
         for v in result.verdicts
     }
     found, moved = [], 0
     for use, criterion, area in {**was, **now}:
+        c = CRITERIA[criterion]
         before, after = was.get((use, criterion, area), ()), now.get((use, criterion, area), ())
         if before[1:] == after[1:]:
-            moved += before != after
+            moved += c.text(before[0]) != c.text(after[0])
             continue
-        label = CRITERIA[criterion].label
-        check = f"{label}, {area}" if area else label
+        check = f"{c.label}, {area}" if area else c.label
+        before, after = _told_apart(c, before, after)
         found.append(Reworded(use=use, check=check, was=before, now=after))
     return tuple(found), moved
+
+
+def _told_apart(criterion, *judged):
+    """Figures as they are shown, with the decimals that tell two of different words apart."""
+    more = 0
+    if all(judged) and judged[0][0] != judged[1][0]:
+        while more < MORE_DIGITS and len({criterion.text(v, more) for v, _ in judged}) == 1:
+            more += 1
+    return [(criterion.text(one[0], more), one[1]) if one else () for one in judged]
+
+
+def _bill(kept, parts):
+    """Lines of the bill that are new, gone or changed: (line, was, is now); None where the earlier
+    one was not kept.
+    """
+    if kept["lines"] is None:
+        return None
+    was = _lines(kept["lines"], kept["currency"])
+    rows = [[x.kind, x.item, round(x.quantity, 2), x.unit, x.total] for x in parts.lines]
+    now = _lines(rows, parts.currency)
+    return tuple(
+        (f"{kind}: {item}", "; ".join(was.get(key, ())), "; ".join(now.get(key, ())))
+        for key in {**was, **now}
+        for kind, item in [key]
+        if was.get(key) != now.get(key)
+    )
+
+
+def _lines(rows, currency):
+    """Quantity and total in words by (kind, item), each a list: one item may have several lines."""
+    found = {}
+    for kind, item, quantity, unit, total in rows:
+        words = f"{quantity:g} {unit}".strip()
+        key = one_line(kind), one_line(item)
+        found.setdefault(key, []).append(f"{words}, {money(total, currency)}")
+    return found
 
 
 def _money(kept, total, currency):

@@ -10,7 +10,7 @@ from .finishes import FINISHES
 from .hall import SIDES
 from .locations import AlongWall, along_wall
 from .quantity import NOT_IN_FILE, Thing, quantity
-from .seating import EAR_SEATED, EAR_STANDING, SEAT, AudienceArea
+from .seating import EAR_SEATED, EAR_STANDING, SEAT, AudienceArea, SeatNumbers
 from .tables import named
 
 
@@ -119,6 +119,7 @@ class Balcony(AlongWall, Thing):
             self.rows,
             columns,
             self.seats / (self.rows * columns),
+            SeatNumbers.even(columns, self.seats // self.rows),
         )
 
     def _standing_area(self, hall):

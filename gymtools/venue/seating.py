@@ -32,6 +32,80 @@ FLOOR_AISLE = 44 * INCH  # the same between chairs [m]     common practice, no s
 MEZZANINE = 2.2  # least height of a deck that people walk under [m]     as a balcony's
 
 
+def seats_of(which, seats):
+    """How many of an area's seats some of its points stand for.
+
+    Parameters
+    ----------
+    which : array
+        Whether each point is one of them (point,) [-]
+    seats : int
+        Seats of the area; 0 where people stand and every point is somebody [-]
+
+    Returns
+    -------
+    count : int
+        Their share of the seats, rounded; all of them only for all points, none only for no point
+        [-]
+
+    Examples
+    --------
+    >>> seats_of([True, False, False], 53), seats_of([True, False, False], 0)
+    (18, 1)
+    """
+    which = np.asarray(which, bool)
+    if not seats or not which.any() or which.all():
+        return int(seats) if seats and which.any() else int(which.sum())
+    return int(np.clip(np.floor(which.mean() * seats + 0.5), min(1, seats - 1), seats - 1))
+
+
+@dataclass(frozen=True, eq=False)
+class SeatNumbers:
+    """Numbers on site, from 1, for the points along a row or from row to row."""
+
+    count: int  # seats in a row without wheelchair spaces, or rows
+    place: np.ndarray  # of each point from the first end, in widths of a seat or a row (point,)
+
+    @classmethod
+    def even(cls, points, count):
+        """Numbers for points that are spread evenly over seats or rows.
+
+        Parameters
+        ----------
+        points : int
+            Points along the line [-]
+        count : int
+            Seats or rows along the same line [-]
+
+        Returns
+        -------
+        numbers : SeatNumbers
+            With one seat at least
+        """
+        count = max(1, count)
+        return cls(count, (np.arange(points) + 0.5) * count / points)
+
+    @property
+    def at(self):
+        """Number of the seat or row within which each point lies (point,) [-]."""
+        return np.minimum((self.place + 1e-9).astype(int) + 1, self.count)
+
+    def nearest(self, number):
+        """The point nearest to the middle of a seat or row.
+
+        Parameters
+        ----------
+        number : int
+            From 1; the last one where there are fewer [-]
+
+        Returns
+        -------
+        point : int
+            From 0 [-]
+        """
+        return int(np.argmin(np.abs(self.place - (min(number, self.count) - 0.5))))
+
+
 @dataclass(frozen=True, eq=False)
 class AudienceArea:
     """Points on a grid of rows and columns: row 0 is the first row, nearest the court (banks) or
@@ -44,6 +118,65 @@ class AudienceArea:
     rows: int
     columns: int
     unit_seats: float  # seats that one point stands for
+    # as they are counted on site; a number for each column and row of points when left out
+    seat_numbers: SeatNumbers | None = None
+    row_numbers: SeatNumbers | None = None
+
+    def __post_init__(self):
+        for key, points in (("seat_numbers", self.columns), ("row_numbers", self.rows)):
+            if getattr(self, key) is None:
+                object.__setattr__(self, key, SeatNumbers.even(points, points))
+
+    @property
+    def seats(self):
+        """Seats that its points stand for; 0 where people stand [-]."""
+        return round(self.unit_seats * len(self.points))
+
+    def seats_of(self, which):
+        """How many of its seats some of its points stand for, as ``seats_of``.
+
+        Parameters
+        ----------
+        which : array
+            Whether each point is one of them (point,) [-]
+
+        Returns
+        -------
+        count : int
+            Of ``seats``; of its points where people stand [-]
+        """
+        return seats_of(which, self.seats)
+
+    def numbers(self, index):
+        """Row and seat of a point, as they are counted on site.
+
+        Parameters
+        ----------
+        index : int
+            Which point [-]
+
+        Returns
+        -------
+        row, seat : int
+            From 1: those nearest to the point [-]
+        """
+        row, column = divmod(int(index), self.columns)
+        return int(self.row_numbers.at[row]), int(self.seat_numbers.at[column])
+
+    def index_at(self, row, seat):
+        """The point nearest to a seat on site.
+
+        Parameters
+        ----------
+        row, seat : int
+            From 1; the last one where there are fewer [-]
+
+        Returns
+        -------
+        index : int
+            Among its points [-]
+        """
+        return self.row_numbers.nearest(row) * self.columns + self.seat_numbers.nearest(seat)
 
     def seat_words(self, index, units="m"):
         """Words for one of the seats.
@@ -58,12 +191,13 @@ class AudienceArea:
         Returns
         -------
         words : str
-            "row 7 of 12, seat 3 of 60"; where it is in the gym on the court and where people stand
+            "row 7 of 12, seat 3 of 60", as on site; where it is in the gym on the court and where
+            people stand
         """
-        row, column = divmod(int(index), self.columns)
         if self.kind in ("court", "track"):
             return spot(self.points[index], units)
-        return f"row {row + 1} of {self.rows}, seat {column + 1} of {self.columns}"
+        row, seat = self.numbers(index)
+        return f"row {row} of {self.row_numbers.count}, seat {seat} of {self.seat_numbers.count}"
 
     def thinned(self, most):
         """A coarser grid over the same area: first and last rows and columns stay, those between
@@ -89,11 +223,18 @@ class AudienceArea:
         def some(count, of):
             return np.round(np.linspace(0, of - 1, count)).astype(int)
 
-        points = self.points.reshape(self.rows, self.columns, 3)[
-            np.ix_(some(rows, self.rows), some(columns, self.columns))
-        ]
-        stands = self.unit_seats * self.rows * self.columns / (rows * columns)
-        return AudienceArea(self.name, self.kind, points.reshape(-1, 3), rows, columns, stands)
+        down, along = some(rows, self.rows), some(columns, self.columns)
+        points = self.points.reshape(self.rows, self.columns, 3)[np.ix_(down, along)]
+        return AudienceArea(
+            self.name,
+            self.kind,
+            points.reshape(-1, 3),
+            rows,
+            columns,
+            self.unit_seats * self.rows * self.columns / (rows * columns),
+            SeatNumbers(self.seat_numbers.count, self.seat_numbers.place[along]),
+            SeatNumbers(self.row_numbers.count, self.row_numbers.place[down]),
+        )
 
 
 class Aisles:
@@ -403,6 +544,7 @@ class Bank(AlongWall, Aisles, Thing):
             self.rows_out,
             len(u),
             self.seats / (self.rows_out * len(u)),
+            SeatNumbers.even(len(u), self.seats_in_row),
         )
 
 
@@ -535,7 +677,14 @@ class FloorSeats(OnFloor, Aisles, Thing):
             axis=-1,
         ).reshape(-1, 3)
         return AudienceArea(
-            self.name, "floor", points, rows, len(right), self.seats / (rows * len(right))
+            self.name,
+            "floor",
+            points,
+            rows,
+            len(right),
+            self.seats / (rows * len(right)),
+            SeatNumbers.even(len(right), self.seats_in_row),
+            SeatNumbers.even(rows, self.rows),
         )
 
 

@@ -50,7 +50,7 @@ def seat_plan(view, numbers, *, width=SIZES["width"], height=SIZES["height"]):
         *(_name(areas[name], place) for name in numbers),
         _north(place),
     )
-    words = f"Plan of the gym, {view.result.use.name}: {counts_sentence(numbers)}"
+    words = f"Plan of the gym, {view.result.use.name}: {counts_sentence(numbers, areas)}"
     return (
         f'<svg width="{place.width:.0f}" height="{place.height:.0f}"'
         f' viewBox="0 0 {place.width:.0f} {place.height:.0f}" role="img"'
@@ -79,13 +79,15 @@ def legend():
     return "&emsp; ".join([*said, square])
 
 
-def counts_sentence(numbers):
+def counts_sentence(numbers, areas):
     """How many seats have clear words, area by area.
 
     Parameters
     ----------
     numbers : dict
         As for ``seat_plan``
+    areas : dict
+        AudienceArea by name: counts are of its seats
 
     Returns
     -------
@@ -94,8 +96,10 @@ def counts_sentence(numbers):
     """
     said = []
     for name, found in numbers.items():
-        clear, nearly, lost = (int((found == n).sum()) for n in range(3))
-        words = f"{name}: words are clear at {clear:,} of {len(found):,}"
+        # from the worst, each rounded once: the three add up to the area's seats
+        lost, missed, all_of = (areas[name].seats_of(found >= n) for n in (2, 1, 0))
+        clear, nearly = all_of - missed, missed - lost
+        words = f"{name}: words are clear at {clear:,} of {all_of:,}"
         more = [f"nearly at {nearly:,}"] * bool(nearly) + [f"lost at {lost:,}"] * bool(lost)
         said.append(", ".join([words, *more]))
     return "; ".join(said)

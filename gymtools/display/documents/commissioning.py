@@ -1,6 +1,5 @@
 """Commissioning on paper: the test plan for who measures, and the report of what was found."""
 
-import datetime
 from html import escape
 from pathlib import Path
 
@@ -25,7 +24,7 @@ from ..tables.room import fit_table
 from ..theme import INK, QUIET, ROOMS, plain_text
 from .exports import csv_text, write_xlsx
 from .handover import folder_name
-from .page import Page, quoted
+from .page import Page, date_words, quoted
 
 FRESH = (
     (
@@ -179,7 +178,7 @@ def plan_html(plan, *, date=None):
     plan : TestPlan
         Of ``commissioning.plan.plan``
     date : datetime.date, optional
-        Shown at the top; today when left out
+        Shown at the top; a blank to write on when left out
 
     Returns
     -------
@@ -190,7 +189,7 @@ def plan_html(plan, *, date=None):
     page = Page(f"{s.name}: test plan")
     page.add(
         f"<h1>{quoted(s.name)}: what to measure</h1>",
-        _written_on(date),
+        _date_line(date),
         f"<p><b>{plan.form.capitalize()} form: {len(plan.readings)} readings, about"
         f" {hours_words(plan.minutes)} for two people</b>, one at the rack and one at the meter."
         " Write them into the entry sheet (the XLSX or CSV beside this file), a row for each. Leave"
@@ -214,8 +213,8 @@ def _ears(scenario):
     seated, standing = scenario.say(EAR_SEATED), scenario.say(EAR_STANDING)
     return (
         f"At seats the microphone is at ear height, {seated} over what the feet stand on; on the"
-        f" court and where people stand, {standing}. Seats are counted as the file has them: where"
-        " the seats on site are numbered otherwise, the distances from the walls count."
+        f" court and where people stand, {standing}. Seats are counted by the file's seat spacing:"
+        " where those on site are numbered otherwise, the distances from the walls count."
     )
 
 
@@ -274,10 +273,9 @@ def times_table(plan):
     )
 
 
-def _written_on(date):
-    """Line with the date, the only one in which two files of the same thing differ."""
-    date = date or datetime.date.today()
-    return f'<p class="quiet" id="made-on">Written on {date.isoformat()}.</p>'
+def _date_line(date):
+    """Line with the date as it was given."""
+    return f'<p class="quiet">Date: {date_words(date)}</p>'
 
 
 def _kind_of_test(page, plan, kind):
@@ -320,7 +318,7 @@ def report_html(comparison, *, date=None):
     comparison : Comparison
         Of ``commissioning.comparison.compare``
     date : datetime.date, optional
-        Shown at the top; today when left out
+        Shown at the top; a blank to write on when left out
 
     Returns
     -------
@@ -329,7 +327,7 @@ def report_html(comparison, *, date=None):
     """
     name = comparison.plan.scenario.name
     page = Page(f"{name}: commissioning report")
-    page.add(f"<h1>{quoted(name)}: the finished gym against its design</h1>", _written_on(date))
+    page.add(f"<h1>{quoted(name)}: the finished gym against its design</h1>", _date_line(date))
     for write in (_plain, _criteria, _causes, _maps, _room, _every, _not_used, _end):
         write(page, comparison)
     return page.html()

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from ...commissioning.plan_time import timed_decision, timed_parts
-from ...design.revisions import KEPT, Issue, earlier_record, kept_text, next_issue
+from ...design.revisions import KEPT, Issue, dated, earlier_record, kept_text, next_issue
 from ...equipment.schedules import schedules
 from ...venue.files import to_text
 from ...venue.measured import write_measured
@@ -160,7 +160,7 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None,
     overwrite : bool
         As for ``write_handover``; the record then says what has changed since the earlier one
     date : datetime.date, optional
-        When it is written, as for ``record_html``
+        As for ``record_html``
     issue : Issue, optional
         Date, for whom and why, as given; blank lines when left out. Its number follows from the
         earlier record
@@ -179,7 +179,7 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None,
     decision = timed_decision(decision)
     with new_folder(target, overwrite=overwrite) as building:
         earlier = earlier_record(target)
-        issue = next_issue(issue or Issue(), earlier)
+        issue = next_issue(dated(issue or Issue(), date), earlier)
         names = [
             "record.html",
             *_write_files(building, decision.parts, None, issue),
@@ -189,7 +189,7 @@ def write_record(decision, folder, *, reader="file", overwrite=False, date=None,
         write_prices(
             decision.quotes, building / "price.xlsx", school=scenario.name, units=scenario.units
         )
-        html = record_html(decision, reader=reader, date=date, issue=issue, earlier=earlier)
+        html = record_html(decision, reader=reader, issue=issue, earlier=earlier)
         texts = {"record.html": html, KEPT: kept_text(decision, issue)}
         for n, option in enumerate(decision.options[1:], 1):
             name = f"option-{n}-{file_words(option.name, 'option')}-not-chosen.toml"

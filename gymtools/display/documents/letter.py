@@ -407,11 +407,11 @@ def _picture(offered):
     numbers = served(result)
     stand = [quoted(name) for name in numbers if on_court(name)]
     sit = len(stand) < len(numbers)
-    marks = "Each mark is a seat" if sit else "Each mark is somebody who stands there"
+    marks = "Each mark is about one seat" if sit else "Each mark is somebody who stands there"
     standing = f"; on the {listed(stand)} somebody who stands there" if stand and sit else ""
     share = 100 * clear_shares(offered.results)[use]
     view = scene.View(result=result, quantity="sti", units=offered.scenario.units)
-    counts = escape(_sentence(counts_sentence(numbers)))
+    counts = escape(_sentence(counts_sentence(numbers, result.configuration.areas)))
     return (
         f"<figure>{seat_plan(view, numbers)}<figcaption>{legend()}<br>"
         f"Option {quoted(offered.name)} in {quoted(use)}, the use with the fewest clear words, seen"

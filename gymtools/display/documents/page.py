@@ -96,6 +96,24 @@ POLICY = (
     " font-src data:; base-uri 'none'; form-action 'none'"
 )
 
+BLANK = '<span class="to-write"></span>'  # to be filled in by hand
+
+
+def date_words(date):
+    """A date as it was given, never guessed.
+
+    Parameters
+    ----------
+    date : datetime.date or None
+        The day
+
+    Returns
+    -------
+    html : str
+        Year, month, day; a blank to write on without one
+    """
+    return date.isoformat() if date else BLANK
+
 
 class Page:
     """Pieces of a document, with numbered figures.

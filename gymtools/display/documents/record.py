@@ -2,9 +2,7 @@
 what, and why.
 """
 
-import datetime
-
-from ...design.revisions import Issue
+from ...design.revisions import Issue, dated
 from .page import Page
 from .record_closing import cautions, limits, origin, schedules, signatures
 from .record_figures import options, room, uncertainty, uses
@@ -48,8 +46,7 @@ def record_html(decision, *, reader="file", date=None, issue=None, earlier=None)
         "school" (what and why, in plain words), "installer" (with all schedules) or "file"
         (everything)
     date : datetime.date, optional
-        When the file is written: printed in the one line that differs from day to day; today when
-        left out
+        Of the record where ``issue`` has none, as given; a blank to write on when left out
     issue : Issue, optional
         Revision, date and for whom; the first revision, the others left blank, when left out
     earlier : Earlier, optional
@@ -70,7 +67,7 @@ def record_html(decision, *, reader="file", date=None, issue=None, earlier=None)
     issue, scenario = issue or Issue(), decision.chosen.scenario
     foot = f"{scenario.name}: decision record, revision {issue.revision}"
     page = Page(f"{scenario.name}: decision record", paper=PAPER[scenario.units], foot=foot)
-    title(page, decision, issue, date or datetime.date.today())
+    title(page, decision, dated(issue, date))
     more = {"reasons": (issue,), "changes": (issue, earlier), "origin": (issue,)}
     for part in PARTS[reader]:
         WRITERS[part](page, decision, *more.get(part, ()))

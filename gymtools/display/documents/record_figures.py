@@ -171,7 +171,7 @@ def sectioned_area(result):
         key=lambda name: (
             round(float((found[name] > 0).mean()), 2),
             areas[name].kind == "floor",
-            areas[name].unit_seats * len(areas[name].points),
+            areas[name].seats,
         ),
         default=None,
     )

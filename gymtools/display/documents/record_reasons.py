@@ -82,7 +82,15 @@ def changes(page, decision, issue, earlier):
             f" '{quoted(decision.chosen.name)}' now.</p>"
         )
     said = [found.money or "The price is the same.", counted(found)]
-    page.add(f"<p>{escape(' '.join(said))}</p>", *_values(found), *_verdicts(found))
+    page.add(f"<p>{escape(' '.join(said))}</p>", *_bill(found), *_values(found), *_verdicts(found))
+
+
+def _bill(found):
+    """Which lines of the bill make the price another."""
+    if found.bill is None:
+        return ["<p>The earlier record kept no bill: its lines are not compared.</p>"]
+    rows = [(quoted(line), escape(was or "-"), escape(now or "-")) for line, was, now in found.bill]
+    return [table("Lines of the bill that differ", ("line", "was", "is now"), rows)] if rows else []
 
 
 def _values(found):

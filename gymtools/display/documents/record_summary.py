@@ -13,14 +13,13 @@ from ...venue.assumptions import assumed_values
 from ...venue.validation import PLAY_HEIGHT, conflicts_beside_court, low_over_courts
 from ..tables.board_table import board_table
 from ..tables.markup import bullets, table
-from .page import quoted
+from .page import BLANK, date_words, quoted
 from .seat_plan import seat_plan, shown_use
 
-BLANK = '<span class="to-write"></span>'  # to be filled in by hand
 COUNTED = "STI, the speech transmission index, runs from 0 (nothing understood) to 1 (everything)."
 
 
-def title(page, decision, issue, written_on):
+def title(page, decision, issue):
     """Put the head of the record at the end: what, which revision, for whom, when.
 
     Parameters
@@ -31,13 +30,11 @@ def title(page, decision, issue, written_on):
         What was decided
     issue : Issue
         Which record of it this is
-    written_on : datetime.date
-        When the file was written
     """
     scenario = decision.chosen.scenario
     cells = (
         ("Revision", str(issue.revision)),
-        ("Date", issue.date.isoformat() if issue.date else BLANK),
+        ("Date", date_words(issue.date)),
         ("Prepared for", quoted(issue.prepared_for) if issue.prepared_for else BLANK),
     )
     page.add(
@@ -45,7 +42,6 @@ def title(page, decision, issue, written_on):
         '<p class="issue">Decision record. '
         + " ".join(f"<span>{name}: {value}</span>" for name, value in cells)
         + "</p>",
-        f'<p class="quiet" id="made-on">Written on {written_on.isoformat()}.</p>',
     )
 
 

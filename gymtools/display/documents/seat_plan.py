@@ -55,7 +55,7 @@ def shown_use(results, quantity="sti"):
 def _seats_heard(result):
     """Seats where people listen in a use."""
     areas = result.configuration.areas
-    return sum(areas[name].unit_seats * len(areas[name].points) for name in result.weights)
+    return sum(areas[name].seats for name in result.weights)
 
 
 def seat_plan(result, quantity="sti"):

@@ -13,7 +13,10 @@ from .controls import Choice, Number, Words
 from .page import quiet
 from .section import Section
 
-HINT = "Click a seat in the plan, or type row and seat."
+HINT = (
+    "Click a seat in the plan, or type row and seat. Points are half a meter apart: of a seat"
+    " between two of them the nearer is shown."
+)
 
 
 def looked_at(state, result):
@@ -50,12 +53,11 @@ def numbered(result, index):
     Returns
     -------
     area, row, seat : str, int, int
-        Rows and seats from 1
+        Rows and seats from 1, as they are counted on site
     """
     name = str(result.area[index])
     first = int(np.flatnonzero(result.area == name)[0])
-    row, seat = divmod(index - first, result.configuration.areas[name].columns)
-    return name, row + 1, seat + 1
+    return name, *result.configuration.areas[name].numbers(index - first)
 
 
 def index_of(result, area, row, seat):
@@ -73,12 +75,39 @@ def index_of(result, area, row, seat):
     Returns
     -------
     index : int
-        Of the result's points [-]
+        Of the result's points: the one nearest to the seat [-]
     """
     there = result.configuration.areas[area]
     first = int(np.flatnonzero(result.area == area)[0])
-    row, seat = min(row, there.rows), min(seat, there.columns)
-    return first + (row - 1) * there.columns + seat - 1
+    return first + there.index_at(row, seat)
+
+
+def next_index(result, index, row, seat):
+    """Index of a seat of the same area that somebody has typed or stepped to.
+
+    Parameters
+    ----------
+    result : Result
+        Has the seats
+    index : int
+        Of the result's points: what has been looked at [-]
+    row, seat : int
+        From 1 [-]
+
+    Returns
+    -------
+    index : int
+        Where the seat has no point of its own and the nearest is the one that was looked at, the
+        point beyond: a step never stays where it was [-]
+    """
+    area, _, before = numbered(result, index)
+    found = index_of(result, area, row, seat)
+    there = result.configuration.areas[area]
+    if found != index or seat in (before, there.seat_numbers.count):
+        return found
+    column = (index - result.spans[area].start) % there.columns
+    step = 1 if seat > before else -1
+    return index + step * (0 <= column + step < there.columns)
 
 
 class SeatTab(Section):
@@ -109,8 +138,10 @@ class SeatTab(Section):
         there = answer.result.configuration.areas[area]
         looks = dict(low=1, whole=True, wide="170px")
 
-        def look(area=area, row=row, seat=seat):
-            self.panel.look_at(index_of(self.panel.result, area, int(row), int(seat)))
+        def look(row=row, seat=seat):
+            result = self.panel.result
+            at = min(index, len(result.points) - 1)
+            self.panel.look_at(next_index(result, at, int(row), int(seat)))
 
         return [
             Choice(
@@ -119,13 +150,13 @@ class SeatTab(Section):
                 label="Area",
                 options=tuple(answer.result.configuration.areas),
                 width="260px",
-                act=lambda new: look(area=new),
+                act=lambda new: self.panel.look_at(index_of(self.panel.result, new, row, seat)),
             ),
             Number(
                 key="row",
                 value=int(row),
                 label="Row",
-                high=there.rows,
+                high=there.row_numbers.count,
                 act=lambda n: look(row=n),
                 **looks,
             ),
@@ -133,7 +164,7 @@ class SeatTab(Section):
                 key="seat",
                 value=int(seat),
                 label="Seat",
-                high=there.columns,
+                high=there.seat_numbers.count,
                 act=lambda n: look(seat=n),
                 **looks,
             ),
