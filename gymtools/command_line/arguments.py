@@ -179,6 +179,19 @@ def date(given):
         ) from None
 
 
+def add_date(command, words):
+    """Option on the day that stands on a paper.
+
+    Parameters
+    ----------
+    command : argparse.ArgumentParser
+        Of one command
+    words : str
+        What the day is of, and what stands there when it is left out
+    """
+    command.add_argument("--date", type=date, metavar="YYYY-MM-DD", help=words)
+
+
 def add_prices(command):
     """Option on the price book.
 

@@ -15,7 +15,7 @@ from ..equipment.schedules import parts
 from ..venue.files import load
 from ..venue.units import UNITS
 from ..venue.writing_files import refuse_existing
-from .arguments import add_output, add_prices, date, example, folder_of, prices_of, say, text
+from .arguments import add_date, add_output, add_prices, example, folder_of, prices_of, say, text
 from .progress import Progress
 
 LINE = "a line to write on when left out"  # in the help of what a letter may leave blank
@@ -28,14 +28,7 @@ def _add_record(commands):
         epilog=example("record scenarios/larkfield.toml --for 'the principal' --date 2026-11-26"),
     )
     command.add_argument("scenario", type=text, help="scenario file of the chosen option")
-    command.add_argument(
-        "--against",
-        type=text,
-        action="append",
-        default=[],
-        metavar="FILE",
-        help="scenario file of another option; may be given several times",
-    )
+    _add_against(command, "may be given several times")
     command.add_argument(
         "--reader",
         choices=READERS,
@@ -56,14 +49,7 @@ def _add_letter(commands):
         epilog=example("letter scenarios/dovecote.toml --for 'the principal' --date 2026-11-26"),
     )
     command.add_argument("scenario", type=text, help="scenario file of the recommended option")
-    command.add_argument(
-        "--against",
-        type=text,
-        action="append",
-        default=[],
-        metavar="FILE",
-        help=f"scenario file of another option; at most {MOST_OPTIONS - 1} of them",
-    )
+    _add_against(command, f"at most {MOST_OPTIONS - 1} of them")
     given = (
         ("--for", "recipient", "NAME", f"who it is for; {LINE}"),
         ("--from", "sender", "NAME", f"who writes it; {LINE}"),
@@ -76,11 +62,22 @@ def _add_letter(commands):
     )
     for option, name, what, words in given:
         command.add_argument(option, dest=name, type=text, metavar=what, help=words)
-    command.add_argument("--date", type=date, metavar="YYYY-MM-DD", help=LINE)
+    add_date(command, LINE)
     _add_names(command)
     add_prices(command)
     add_output(command)
     command.set_defaults(run=_letter)
+
+
+def _add_against(command, how_many):
+    command.add_argument(
+        "--against",
+        type=text,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help=f"scenario file of another option; {how_many}",
+    )
 
 
 def _add_names(command):
@@ -112,12 +109,7 @@ def _add_issue(command):
         metavar="NAME",
         help="for whom the record is (default: a blank line)",
     )
-    command.add_argument(
-        "--date",
-        type=date,
-        metavar="YYYY-MM-DD",
-        help="date of the record (default: a blank line)",
-    )
+    add_date(command, "date of the record (default: a blank line)")
     command.add_argument(
         "--units",
         choices=UNITS,
@@ -133,12 +125,7 @@ def _add_specification(commands):
     )
     command.add_argument("scenario", type=text, help="scenario file of the chosen option")
     command.add_argument("--revision", type=text, help="letter or number of this issue")
-    command.add_argument(
-        "--date",
-        type=date,
-        metavar="YYYY-MM-DD",
-        help=f"date of issue; {LINE}",
-    )
+    add_date(command, f"date of issue; {LINE}")
     command.add_argument(
         "--prices",
         type=text,
@@ -158,8 +145,7 @@ def _add_drawings(commands):
     )
     command.add_argument("scenario", type=text, help="scenario file of the chosen option")
     command.add_argument("--revision", type=text, help="letter or number of this issue")
-    blank = f"date of issue; {LINE}"
-    command.add_argument("--date", type=date, metavar="YYYY-MM-DD", help=blank)
+    add_date(command, f"date of issue; {LINE}")
     command.add_argument("--units", choices=UNITS, help="of the drawings (default: the school's)")
     command.add_argument("--png", action="store_true", help="a PNG of every sheet too, 150 dpi")
     add_output(command)

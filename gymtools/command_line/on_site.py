@@ -16,7 +16,7 @@ from ..display.documents.survey import write_survey
 from ..venue.files import load, to_text
 from ..venue.new_school import NewSchool
 from ..venue.writing_files import refuse_existing
-from .arguments import add_output, date, example, folder_of, say, text, use_names
+from .arguments import add_date, add_output, example, folder_of, say, text, use_names
 
 
 def _add_survey(commands):
@@ -45,7 +45,7 @@ def _add_testplan(commands):
     command.add_argument("scenario", type=text, help="scenario file of what was built")
     _add_uses(command, "all that differ")
     _add_form(command, "full")
-    _add_date(command, "plan")
+    add_date(command, "date of the plan (default: a blank line)")
     add_output(command)
     command.set_defaults(run=_testplan)
 
@@ -72,7 +72,7 @@ def _add_report(commands):
         metavar="FOLDER",
         help="where the folder with the report is made (default: beside the readings)",
     )
-    _add_date(command, "report")
+    add_date(command, "date of the report (default: a blank line)")
     add_output(command, folder=False)
     command.set_defaults(run=_report)
 
@@ -95,15 +95,6 @@ def _add_form(command, default=None):
         help=f"all readings (default{'' if default else ': the form that the entry sheet states'})",
     )
     command.set_defaults(form=default)
-
-
-def _add_date(command, what):
-    command.add_argument(
-        "--date",
-        type=date,
-        metavar="YYYY-MM-DD",
-        help=f"date of the {what} (default: a blank line)",
-    )
 
 
 def _add_uses(command, default):

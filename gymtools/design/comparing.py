@@ -98,6 +98,35 @@ def check_same_gym(options):
                 )
 
 
+def chosen_first(options, chosen=None):
+    """Names of options of one gym, the chosen one first.
+
+    Parameters
+    ----------
+    options : dict
+        Scenario by the name of each option
+    chosen : str, optional
+        Name of the one that is chosen; the first when left out
+
+    Returns
+    -------
+    names : list of str
+        The others in their order
+
+    Raises
+    ------
+    ValueError
+        There are no options, the chosen one is none of them, or they are of different gyms
+    """
+    if not options:
+        raise ValueError("options: give at least one.")
+    chosen = next(iter(options)) if chosen is None else chosen
+    if chosen not in options:
+        raise ValueError(f"chosen = '{chosen}' is none of the options: {', '.join(options)}.")
+    check_same_gym(options)
+    return [chosen, *(n for n in options if n != chosen)]
+
+
 def loudspeaker_list(scenario):
     """The loudspeakers of a design in a few words.
 

@@ -14,7 +14,7 @@ from ..venue.arguments import kind_of
 from ..venue.files import load
 from ..venue.reading_files import one_line
 from .arrangements import arrange
-from .comparing import check_same_gym
+from .comparing import chosen_first
 from .fingerprints import LIBRARIES, contents, digest, package, prices_of
 from .offer import priced
 from .options import HEADLINES, Option, dominated_by, option
@@ -169,16 +169,10 @@ def decide(options, chosen=None, *, prices=None, draws=DRAWS, progress=None, sto
         There are no options, or the chosen one is none of them; they are of different gyms; prices
         of another kind, or without something that an option needs
     """
-    if not options:
-        raise ValueError("options: give at least one.")
-    chosen = next(iter(options)) if chosen is None else chosen
-    if chosen not in options:
-        raise ValueError(f"chosen = '{chosen}' is none of the options: {', '.join(options)}.")
-    check_same_gym(options)
+    names = chosen_first(options, chosen)
     if prices is not None:
         kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
-    names = [chosen, *(n for n in options if n != chosen)]
-    scenario, made, offered, uncertainty = options[chosen], [], [], {}
+    scenario, made, offered, uncertainty = options[names[0]], [], [], {}
     stop, uses = stop or (lambda: False), sum(len(s.uses) for s in options.values())
     step = _steps(uses + len(scenario.uses), progress or (lambda _: None), stop)
     first = None

@@ -9,7 +9,7 @@ from ..equipment.quote import Quote, quote
 from ..equipment.schedules import parts
 from ..venue.arguments import kind_of
 from ..venue.scenario import Scenario
-from .comparing import check_same_gym
+from .comparing import chosen_first
 from .losses import losses, standings
 
 
@@ -74,15 +74,10 @@ def offer(options, chosen=None, *, prices=None, rays="full", progress=None, stop
         There are no options, or the chosen one is none of them; they are of different gyms; prices
         of another kind, or without something that an option needs
     """
-    if not options:
-        raise ValueError("options: give at least one.")
-    chosen = next(iter(options)) if chosen is None else chosen
-    if chosen not in options:
-        raise ValueError(f"chosen = '{chosen}' is none of the options: {', '.join(options)}.")
-    check_same_gym(options)
+    names = chosen_first(options, chosen)
     if prices is not None:
         kind_of("prices", prices, PriceBook, "Give what read_prices(path) returns.")
-    names, progress = [chosen, *(n for n in options if n != chosen)], progress or (lambda _: None)
+    progress = progress or (lambda _: None)
     steps, done, made = sum(len(s.uses) for s in options.values()), 0, []
     for name in names:
         uses = len(options[name].uses)
