@@ -370,3 +370,10 @@ def test_a_quantity_is_the_same_in_both_units():
     quantity, unit, one = in_units(line, "ft")
     assert (round(quantity, 2), unit) == (32.81, "ft")
     assert quantity * line.price * one == pytest.approx(line.quantity * line.price)
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_the_plans_time_is_the_same_with_amplifiers_at_hand(name):
+    """Invariance: whether the amplifiers are chosen anew or handed over."""
+    school = SCENARIOS[name]
+    assert plan_minutes(school, driven(name)) == plan_minutes(school)

@@ -288,7 +288,26 @@ def _channels(scenario, given):
             "No amplifier of the price book suits this design: every loudspeaker is taken to have a"
             " channel of its own.",
         )
-    return tuple(tuple(t for t in tags if t in c.tags) for c in made.channels), ()
+    return channels_of(scenario, made), ()
+
+
+def channels_of(scenario, amplification):
+    """Loudspeakers by the channel of an amplifier that they share.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    amplification : Amplification
+        What drives it
+
+    Returns
+    -------
+    channels : tuple of tuple of str
+        Tags, in the order of the design
+    """
+    tags = [c.tag for c in scenario.loudspeakers]
+    return tuple(tuple(t for t in tags if t in c.tags) for c in amplification.channels)
 
 
 def _amplified(scenario):

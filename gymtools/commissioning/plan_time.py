@@ -4,23 +4,26 @@ from dataclasses import replace
 
 from ..design.decision import reasons
 from ..equipment.bill import estimates_readings, with_plan_time
-from .plan import plan
+from .plan import channels_of, plan
 
 
-def plan_minutes(scenario):
+def plan_minutes(scenario, amplification=None):
     """Time on site for the full form of a design's test plan.
 
     Parameters
     ----------
     scenario : Scenario
         The design
+    amplification : Amplification, optional
+        Of ``amplify``, where it is at hand: choosing it anew takes longer than all of the plan
 
     Returns
     -------
     minutes : float
         As the plan says it [min]
     """
-    return plan(scenario).minutes
+    channels = None if amplification is None else channels_of(scenario, amplification)
+    return plan(scenario, channels=channels).minutes
 
 
 def timed_parts(made):
@@ -36,7 +39,7 @@ def timed_parts(made):
     parts : Parts
         The same where the bill has it already
     """
-    return replace(made, lines=_timed(made.lines, made.scenario))
+    return replace(made, lines=_timed(made.lines, made))
 
 
 def timed_offer(offered):
@@ -53,7 +56,7 @@ def timed_offer(offered):
         In the same order
     """
     return tuple(
-        replace(o, quote=replace(o.quote, lines=_timed(o.quote.lines, o.scenario))) for o in offered
+        replace(o, quote=replace(o.quote, lines=_timed(o.quote.lines, o))) for o in offered
     )
 
 
@@ -82,9 +85,11 @@ def timed_decision(decision):
     )
 
 
-def _timed(lines, scenario):
+def _timed(lines, made):
     """A bill with the plan's time; no plan is made where the bill needs none."""
-    return with_plan_time(lines, plan_minutes(scenario)) if estimates_readings(lines) else lines
+    if not estimates_readings(lines):
+        return lines
+    return with_plan_time(lines, plan_minutes(made.scenario, made.amplification))
 
 
 def _at_cost(option, total):
