@@ -367,9 +367,7 @@ class Bank(AlongWall, Aisles, Thing):
         "m", 0.5, 3.0, default=AISLE, hint="Inches or centimeters given by mistake?"
     )
     wheelchair_spaces: int = _wheelchair_spaces()
-    seat_spacing: float = quantity(
-        "m", 0.4, 1.0, default=SEAT, hint="Inches given by mistake?", stated=True
-    )
+    seat_spacing: float = quantity("m", 0.4, 1.0, default=SEAT, hint="Inches given by mistake?")
 
     def __post_init__(self):
         super().__post_init__()

@@ -184,6 +184,7 @@ class Usual:
             length=min(length, 80.0),
             first_height=size.first_height,
             aisles=max(0, math.ceil(length / size.section - 1e-6) - 1),
+            seat_spacing=SEAT,  # stated, so that a count can be followed; 18 in where in feet
         )
         if f"banks.{name}.wheelchair_spaces" not in self.answers:
             bank["wheelchair_spaces"] = self._spaces(bank)
@@ -194,7 +195,7 @@ class Usual:
         made = made_of(Bank, bank)
         if made is None:
             return 0
-        most = made.seats_in_row // seats_taken(SEAT, made.row_run, made.rows)[1]
+        most = made.seats_in_row // seats_taken(made.seat_spacing, made.row_run, made.rows)[1]
         return min(spaces_required(made.seats), most)
 
     def free_floor(self, tables):
