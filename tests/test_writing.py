@@ -25,9 +25,11 @@ from schools import SCENARIOS
 from gymtools.command_line.entry import main
 from gymtools.commissioning.comparison import compare
 from gymtools.commissioning.plan import plan
+from gymtools.commissioning.plan_time import timed_decision, timed_parts
 from gymtools.design.decision import decide
 from gymtools.display.documents import commissioning, drawings, handover
 from gymtools.display.documents.commissioning import write_plan, write_report
+from gymtools.display.documents.exports import write_xlsx
 from gymtools.display.documents.handover import folder_name, write_handover, write_record
 from gymtools.display.lessons.task import write_attempts
 from gymtools.equipment.schedules import parts, schedules
@@ -63,14 +65,14 @@ def measured():
 @cache
 def installed():
     """What the installer gets."""
-    return parts(SCHOOL)
+    return timed_parts(parts(SCHOOL))
 
 
 @cache
 def decision():
     """A decision between two options."""
     other = replace(SCHOOL, name="Other School")
-    return decide({"a": SCHOOL, "b": other}, "a", draws=20)
+    return timed_decision(decide({"a": SCHOOL, "b": other}, "a", draws=20))
 
 
 def attempts(folder):
@@ -120,6 +122,9 @@ def quick(monkeypatch):
     monkeypatch.setattr(drawings, "dxf_text", lambda _: "dxf\n" * 2_000)
     monkeypatch.setattr(drawings, "pdf", lambda _: b"pdf" * 2_000)
     monkeypatch.setattr(drawings, "picture", lambda _, kind: kind.encode() * 2_000)
+    monkeypatch.setattr(
+        handover, "write_prices", lambda _, path, **__: write_xlsx(two, path, "price")
+    )
     monkeypatch.setattr(handover, "record_html", lambda *_, **__: "<p>record</p>" * 5_000)
     monkeypatch.setattr(commissioning, "plan_html", lambda *_, **__: "<p>plan</p>" * 5_000)
     monkeypatch.setattr(commissioning, "report_html", lambda *_, **__: "<p>report</p>" * 5_000)
