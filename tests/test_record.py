@@ -22,7 +22,7 @@ from gymtools.acoustics.evaluate import evaluate, evaluate_all
 from gymtools.command_line import documents as command_line
 from gymtools.command_line.entry import main
 from gymtools.commissioning.plan import plan
-from gymtools.commissioning.plan_time import timed_decision
+from gymtools.commissioning.plan_time import timed_decision, timed_parts
 from gymtools.design import decision as decision_module
 from gymtools.design.arrangements import arrange
 from gymtools.design.decision import decide, options_of, proposed_reason, reasons
@@ -51,7 +51,7 @@ from gymtools.display.tables.board import JudgedUse, board_row, board_sentence
 from gymtools.display.tables.schedules import UNITS, tables_of
 from gymtools.equipment.bill import BY_PLAN
 from gymtools.equipment.prices import INVENTED, PriceBook, example_prices, money
-from gymtools.equipment.schedules import schedules
+from gymtools.equipment.schedules import parts, schedules
 from gymtools.venue.files import load, save
 from gymtools.venue.loudspeakers import loudspeaker_types
 from gymtools.venue.paths import changed
@@ -737,6 +737,21 @@ def put_earlier(folder, decision, issue):
     (folder / "record.html").write_text("<p>earlier</p>", encoding="utf-8")
     (folder / "record.json").write_text(kept_text(decision, issue), encoding="utf-8")
     save(decision.chosen.scenario, folder / "scenario.toml")
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_every_school_is_kept_for_the_next_record(name, decision):
+    """Regression: what the next record reads is written of every school's whole bill; the struts
+    of a school whose loudspeakers hang beside joists stopped its record.
+    """
+    use = SCENARIOS[name].uses[0].name
+    more = dict(
+        results={use: heard(name, use, room="statistical")},
+        parts=timed_parts(parts(SCENARIOS[name])),
+    )
+    kept = json.loads(kept_text(with_scenario(decision, SCENARIOS[name], **more), Issue()))
+    assert len(kept["lines"]) == len(more["parts"].lines)
+    assert sum(line[4] for line in kept["lines"]) == pytest.approx(kept["total"], abs=1.0)
 
 
 def test_a_revision_says_what_has_changed(decision, later, tmp_path):

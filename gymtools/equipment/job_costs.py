@@ -177,7 +177,8 @@ def _beside_joists(hall, hung):
     if not len(hall.joists):
         return len(hung), "one for each loudspeaker: no joist stands over the floor"
     gaps = [np.abs(hall.joists - c.position[hall.across_joists]).min() for c in hung]
-    return sum(gap > ON_JOIST for gap in gaps), "one for each loudspeaker that hangs beside a joist"
+    beside = int(np.count_nonzero(np.array(gaps) > ON_JOIST))  # a record keeps it as plain JSON
+    return beside, "one for each loudspeaker that hangs beside a joist"
 
 
 def _conduit_runs(amplification):
