@@ -76,7 +76,8 @@ def legend():
         '<svg width="12" height="12" viewBox="-6 -6 12 12" aria-hidden="true">'
         f'<rect x="-4" y="-4" width="8" height="8" fill="{INK}"/></svg> loudspeaker'
     )
-    return "&emsp; ".join([*said, square])
+    # a mark stays on the line of its words
+    return "&emsp; ".join(f'<span style="white-space: nowrap">{x}</span>' for x in [*said, square])
 
 
 def counts_sentence(numbers, areas):
