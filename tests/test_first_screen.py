@@ -131,6 +131,21 @@ def test_all_that_a_meeting_needs_is_on_the_first_screen(sheet):
     assert sheet.evaluate(eye) == before
 
 
+# what is met along the board's middle that is none of it: labels of tabs lay over it once
+OVER_THE_BOARD = """() => {
+  const board = document.querySelector('.gt-board');
+  const found = [];
+  for (const line of board.querySelectorAll('.gtb tbody tr')) {
+    const r = line.getBoundingClientRect();
+    for (let x = r.left + 5; x < r.right; x += 20) {
+      const e = document.elementFromPoint(x, r.top + r.height / 2);
+      if (!board.contains(e)) found.push(e.className);
+    }
+  }
+  return found;
+}"""
+
+
 def test_a_tab_opens_in_view_beside_picture_and_board(sheet):
     """Behavior: clicked or asked for by "Compare them", a tab comes into view; picture, sentence
     and a line of each use stay above it at every size; back at the top the board is as it was.
@@ -144,6 +159,8 @@ def test_a_tab_opens_in_view_beside_picture_and_board(sheet):
         in_view(sheet, "Verdicts")
         sheet.screenshot(path=SHOTS / f"tab_{size[0]}.png")
         assert sheet.locator(".gtb").bounding_box()["height"] < high - 40
+        sheet.evaluate("() => { document.querySelector('.gt-page').scrollTop += 60 }")
+        assert sheet.evaluate(OVER_THE_BOARD) == []
     sized(sheet, SIZES[0])
     sheet.evaluate("() => { document.querySelector('.gt-page').scrollTop = 0 }")
     for kept in (1, 2):

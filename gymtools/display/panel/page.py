@@ -69,7 +69,7 @@ ALONE = """.gt-page { position: fixed; inset: 0; z-index: 500; overflow: hidden 
   margin-bottom: var(--gt-work-lost, 0); }
 .gt-reading .gt-board { position: sticky; top: calc(max(240px, 36cqh) - 6px); z-index: 5;
   background: #fff; margin-bottom: var(--gt-board-lost, 0); }
-.gt-page > .gt-tabs { min-height: calc(64cqh - 150px); }
+.gt-page > .gt-tabs { min-height: calc(64cqh - 150px); isolation: isolate; }
 @container (max-height: 680px) {
   .gt-work { height: calc(100cqh - 328px); }
   .gt-board { flex-flow: row wrap; }
