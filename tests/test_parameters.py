@@ -2,10 +2,12 @@
 
 import ast
 import json
+from functools import cache
 from pathlib import Path
 
 import pytest
 
+from gymtools.display import parameters
 from gymtools.display.parameters import COUNTS, MAY_BE_EMPTY, MAY_BE_NONE, RANGES, checked
 
 ROOT = Path(__file__).resolve().parent.parent / "workbooks"
@@ -56,6 +58,8 @@ def test_every_parameter_is_checked_before_it_is_used(path, monkeypatch):
     line that says where, which, and what is allowed.
     """
     monkeypatch.chdir(path.parent)
+    read = cache(parameters.load)  # a scenario is read once, not for every wrong neighbor
+    monkeypatch.setattr(parameters, "load", read)
     given, names = given_and_checked(path)
     assert list(given) == names and refused(given) is None
     for name in names:

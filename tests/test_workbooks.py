@@ -41,6 +41,7 @@ CASES = {
             "reason": "The lift of the school reaches them.",
             "prepared_for": "the school board",
             "date": "2026-11-25",
+            "draws": 20,
         }
     ],
     "01_distance_and_level": [
