@@ -150,7 +150,7 @@ def from_hours(lines):
     for line in lines:
         on_site[phase(line)] += line.hours
         overhead[phase(line)] += line.hours * (line.kind in OVERHEAD)
-    times = sum(hours > 0 for hours in overhead.values())
+    times = sum(1 for hours in overhead.values() if hours > 0)
     once = "once" if times <= 1 else f"{times} times, once a phase"
     rows = (
         ("lift hire", LIFT, *_days(overhead, "hours of work overhead")),
@@ -177,8 +177,7 @@ def _beside_joists(hall, hung):
     if not len(hall.joists):
         return len(hung), "one for each loudspeaker: no joist stands over the floor"
     gaps = [np.abs(hall.joists - c.position[hall.across_joists]).min() for c in hung]
-    beside = int(np.count_nonzero(np.array(gaps) > ON_JOIST))  # a record keeps it as plain JSON
-    return beside, "one for each loudspeaker that hangs beside a joist"
+    return sum(gap > ON_JOIST for gap in gaps), "one for each loudspeaker that hangs beside a joist"
 
 
 def _conduit_runs(amplification):

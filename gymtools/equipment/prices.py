@@ -148,7 +148,7 @@ class PriceBook:
         other = kind == TREATMENT and (kind, item) not in self.prices
         row = self.find(kind, OTHER if other else item)
         _, one, whole = counted_in(row.unit)
-        quantity = quantity / one
+        quantity = float(quantity) / one  # also of an array: a record keeps it as JSON
         if whole:
             quantity = math.ceil(quantity - 1e-9)
         hours = quantity * row.hours
