@@ -1,5 +1,6 @@
 """A real JupyterLab in a real browser, for the tests that need one."""
 
+import atexit
 import os
 import shutil
 import subprocess
@@ -63,14 +64,36 @@ def jupyter_lab(folder=ROOT):
         server.wait(20)
 
 
+_open = {}  # the driver and the browser that the pages of a file share
+
+
+def _browser():
+    """The browser, begun when the first page is asked for: that takes as long as a short test."""
+    if not _open:
+        _open["driver"] = sync_playwright().start()
+        _open["browser"] = _open["driver"].chromium.launch(
+            executable_path=browser_path(), args=FLAGS
+        )
+    return _open["browser"]
+
+
+@atexit.register
+def close_browser():
+    """End the browser, which a file's last test leaves open; its driver keeps an event loop, which
+    the next file may want for itself.
+    """
+    if _open:
+        _open.pop("browser").close()
+        _open.pop("driver").stop()
+
+
 @contextmanager
 def page(width=1440, height=900):
-    """A page of the browser that notes console errors and every request that leaves this
-    machine.
+    """A page of the browser that notes console errors and every request that leaves this machine;
+    no other page sees its storage.
     """
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=browser_path(), args=FLAGS)
-        sheet = browser.new_page(viewport={"width": width, "height": height})
+    sheet = _browser().new_page(viewport={"width": width, "height": height})
+    try:
         sheet.errors, sheet.left = [], []
         # JupyterLab takes back requests of its own when the kernel is restarted before they were
         # answered, and makes them again: no test would reach the last cell if it did not
@@ -96,7 +119,8 @@ def page(width=1440, height=900):
             ),
         )
         yield sheet
-        browser.close()
+    finally:
+        sheet.close()
 
 
 def drawn(sheet):

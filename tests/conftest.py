@@ -41,3 +41,11 @@ def _widgets_end_with_their_file():
     if shown := sys.modules.get("ipywidgets"):
         shown.Widget.close_all()
         gc.collect()
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _the_browser_ends_with_its_file():
+    """Its pages share one; no page of another file does."""
+    yield
+    if begun := sys.modules.get("browser"):
+        begun.close_browser()
