@@ -1,9 +1,10 @@
 """One setting for all tests: hypothesis looks at the same examples everywhere, so that a failure is
-the same everywhere; the longest files begin first, so that no core waits for the other at the end;
-and what a file has shown ends with it.
+the same everywhere; machine code is made once for all workers; the longest files begin first, so
+that no core waits for the other at the end; and what a file has shown ends with it.
 """
 
 import gc
+import subprocess
 import sys
 
 import pytest
@@ -12,17 +13,31 @@ from hypothesis import settings
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
 
-LONGEST = (  # [min] of a core or nearly
+LONGEST = (  # half a minute of a core or more, the longest first
+    "test_workbooks",
+    "test_meeting",
     "test_browser",
     "test_pages",
-    "test_workbooks",
-    "test_board_browser",
-    "test_random_moves",
-    "test_first_screen",
     "test_browser_kept",
+    "test_board_browser",
+    "test_tracing",
     "test_writing",
-    "test_meeting",
+    "test_drawing_browser",
+    "test_first_screen",
+    "test_random_moves",
+    "test_aiming",
+    "test_uncertainty",
+    "test_record",
+    "test_commissioning",
+    "test_advice",
     "decision_record",
+    "test_lessons",
+    "test_sweeping",
+    "test_sheets",
+    "test_fuzz_tables",
+    "test_measured_room",
+    "test_kept_designs",
+    "test_plan_forms",
 )
 
 
@@ -30,6 +45,27 @@ def pytest_collection_modifyitems(items):
     """Put the longest files first, whatever their number of tests."""
     first = {name: place for place, name in enumerate(LONGEST)}
     items.sort(key=lambda item: first.get(item.path.stem, len(first)))
+
+
+_making = []  # the process that makes machine code while the workers collect
+
+
+def pytest_sessionstart(session):
+    """Begin to make the machine code before the workers do, each for itself: on a fresh checkout
+    that takes half a minute of a core, later a second.
+    """
+    if session.config.getoption("numprocesses", None) and not hasattr(
+        session.config, "workerinput"
+    ):
+        command = [sys.executable, "-m", "gymtools.acoustics.warm_up"]
+        _making.append(subprocess.Popen(command, cwd=session.config.rootpath))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_node_collection_finished():
+    """No test begins before it is made; should it fail, the tests say why."""
+    while _making:
+        _making.pop().wait()
 
 
 @pytest.fixture(autouse=True, scope="module")
