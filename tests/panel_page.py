@@ -2,27 +2,38 @@
 
 import shutil
 from contextlib import contextmanager
+from dataclasses import replace
 
 import nbformat
 from browser import ROOT, SETTLED, SHOTS, jupyter_lab, trace
+
+from gymtools import load, save
 
 BOOK, SMALL = "workbooks/design_meeting.ipynb", "small.ipynb"
 FRESH = "fresh.ipynb"  # the small one again: its kernel has served no page
 
 
 @contextmanager
-def lab(folder):
+def lab(folder, uses=()):
     """Address of a server on a copy of the notebooks, for JupyterLab saves what it shows; with
-    them a small one, of the panel on the smallest school.
+    them a small one, of the panel on the smallest school in two uses. Larkfield has only some of
+    its uses where they are named: the panel follows rays in all there are.
     """
     for name in ("workbooks", "scenarios", ".jupyter"):
         away = shutil.ignore_patterns(".ipynb_checkpoints")
         shutil.copytree(ROOT / name, folder / name, ignore=away)
+    if uses:
+        path = folder / "scenarios" / "larkfield.toml"
+        school = load(path)
+        save(replace(school, uses=tuple(map(school.use, uses))), path, overwrite=True)
     panel = (
-        "from gymtools import load\nfrom gymtools.display.panel.meeting import meeting\n"
+        "from dataclasses import replace\nfrom gymtools import load\n"
+        "from gymtools.display.panel.meeting import meeting\n"
         "from gymtools.venue.paths import changed\n"
         "off_the_grid = {('groups', 'wall pair', 'downtilt_deg'): 40.3}\n"
-        "meeting(changed(load('scenarios/dovecote.toml'), off_the_grid)).box"
+        "school = load('scenarios/dovecote.toml')\n"
+        "two = tuple(map(school.use, ('game', 'assembly')))\n"
+        "meeting(changed(replace(school, uses=two), off_the_grid)).box"
     )
     new = nbformat.v4
     cells = [new.new_markdown_cell("# Brief"), *map(new.new_code_cell, (panel, "print('all run')"))]

@@ -35,8 +35,11 @@ STI = QUANTITIES["sti"].label
 
 @pytest.fixture(scope="module")
 def lab(tmp_path_factory):
-    """Address of a server on a copy of the notebooks."""
-    with panel_page.lab(tmp_path_factory.mktemp("lab")) as address:
+    """Address of a server on a copy of the notebooks; all five uses stand in
+    ``test_first_screen``.
+    """
+    uses = ("game", "class", "performance")
+    with panel_page.lab(tmp_path_factory.mktemp("lab"), uses) as address:
         yield address
 
 
