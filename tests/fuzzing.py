@@ -1,6 +1,6 @@
 """Damaged files for the fuzz tests: seeded mutations of good ones, and what must hold of each.
 
-In CI every reader gets a few seconds (``GYMTOOLS_FUZZ_SECONDS``, 4 unless set); by hand hours:
+In CI every reader gets a few seconds (``GYMTOOLS_FUZZ_SECONDS``, 2.5 unless set); by hand hours:
 ``GYMTOOLS_FUZZ_SECONDS=3600 python -m pytest -k fuzz``.
 """
 
@@ -12,7 +12,7 @@ import time
 
 import numpy as np
 
-SECONDS = float(os.environ.get("GYMTOOLS_FUZZ_SECONDS", 4))
+SECONDS = float(os.environ.get("GYMTOOLS_FUZZ_SECONDS", 2.5))
 SEED = int(os.environ.get("GYMTOOLS_FUZZ_SEED", 1))
 SLOWEST = 10.0  # for one file [s]
 # what goes wrong in texts that people edit

@@ -485,7 +485,7 @@ def pyrato_index(rt, arrivals=()):
 
 
 @pytest.mark.parametrize(
-    "rt, arrivals", [(0.5, ()), (1.0, ()), (2.0, ()), (1.5, [(0, 0.5), (0.03, 0.3), (0.09, 0.4)])]
+    "rt, arrivals", [(0.5, ()), (2.0, ()), (1.5, [(0, 0.5), (0.03, 0.3), (0.09, 0.4)])]
 )
 def test_index_of_synthetic_decays_equals_pyrato(rt, arrivals):
     """Independent: pyrato's STI of noise decays, within three standard errors of twelve of them.
