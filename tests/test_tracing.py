@@ -250,13 +250,14 @@ def test_energy_is_conserved(seed, scattering, low):
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
-def test_no_ray_slips_out_of_a_school(name):
+def test_no_ray_slips_out_of_a_school(name, engine):
     """Invariance: in every use what is left at the end is less than 1e-4 of what was radiated,
-    other than by dropping. All octaves scatter alike here: else rays are weighed for the octaves
-    that did not lead them, and their sum is right on average only.
+    other than by dropping; in arrays, which take eight times as long, in the last use. All octaves
+    scatter alike here: else rays are weighed for the octaves that did not lead them, and their sum
+    is right on average only.
     """
     s = SCENARIOS[name]
-    for use in s.uses:
+    for use in s.uses if engine == "compiled" else s.uses[-1:]:
         c = s.loudspeakers[0]
         axes = [rotation(c.pan_deg, c.downtilt_deg)]
         found = tracing.trace(
