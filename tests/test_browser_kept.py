@@ -97,19 +97,20 @@ def nameless(sheet, selector=".gt-page"):
     root = session.send("DOM.getDocument")["root"]["nodeId"]
     node = session.send("DOM.querySelector", {"nodeId": root, "selector": selector})["nodeId"]
     found, named = [], 0
-    for role in ROLES:
-        answer = session.send("Accessibility.queryAXTree", {"nodeId": node, "role": role})
-        for one in answer["nodes"]:
-            if one.get("ignored"):
-                continue
-            if one.get("name", {}).get("value", "").strip():
-                named += 1
-            else:
-                found.append((role, one.get("value", {}).get("value"), one["backendDOMNodeId"]))
+    for one in session.send("Accessibility.queryAXTree", {"nodeId": node})["nodes"]:
+        role = one.get("role", {}).get("value")
+        if one.get("ignored") or role not in ROLES:
+            continue
+        if one.get("name", {}).get("value", "").strip():
+            named += 1
+        else:
+            found.append((role, one.get("value", {}).get("value"), one["backendDOMNodeId"]))
     described = []
     for role, value, backend in found:
         html = session.send("DOM.getOuterHTML", {"backendNodeId": backend})["outerHTML"]
         described.append((role, value, html[:160]))
+    session.send("Accessibility.disable")  # it would be kept up to date with every change
+    session.detach()
     return described, named
 
 
