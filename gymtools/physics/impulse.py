@@ -15,6 +15,9 @@ ONSET_DB = 20.0
 # the noise lies at least so far under the lower end of what is evaluated    ISO 3382-1:2009, 5.3.3
 OVER_NOISE_DB = 10.0
 ORDER = 3  # of the Butterworth octave filters, run forwards and backwards
+# such a filter spreads a pulse to both sides, by so many periods of the octave's width: what it
+# brings before the onset belongs to the onset
+AHEAD_PERIODS = 1.5
 
 
 def octave_energy(response, rate):
@@ -61,9 +64,10 @@ def octave_energy(response, rate):
             filtered = sosfiltfilt(
                 butter(ORDER, (low, high), "bandpass", fs=rate, output="sos"), response
             )
-            energy[:, b] = (
-                (filtered[onset : onset + count * per] ** 2).reshape(count, per).sum(axis=1)
-            )
+            squared = filtered**2
+            energy[:, b] = squared[onset : onset + count * per].reshape(count, per).sum(axis=1)
+            ahead = max(onset - int(AHEAD_PERIODS * rate / (high - low)), 0)
+            energy[0, b] += squared[ahead:onset].sum()
     return energy
 
 
@@ -96,7 +100,9 @@ def cut(energy):
     noise = energy[-max(len(energy) // 10, 1) :].mean()
     smooth = np.convolve(energy, np.ones(SMOOTH) / SMOOTH, mode="same")
     top = int(np.argmax(smooth))
-    range_db = float(10 * np.log10(smooth[top] / noise)) if noise > 0 else np.inf
+    # a filter that fades away after the end is no noise
+    heard = noise > 1e-30 * smooth[top]
+    range_db = float(10 * np.log10(smooth[top] / noise)) if heard else np.inf
     level = 10 * np.log10(np.maximum(smooth / smooth[top], 1e-30))
     floor = max(-range_db, -120.0)
     under = np.flatnonzero(level[top:] < floor + OVER_NOISE_DB)
