@@ -24,6 +24,7 @@ from .fixtures import FixturesSection
 from .go_on import GoOnSection, in_kernel
 from .kept import KeptStrip
 from .lifeline import LifelineSection, Page
+from .listen import ListenTab
 from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
 from .microphones import MicrophonesSection
@@ -36,7 +37,7 @@ from .readouts import LandingTab, LimitsTab, VerdictsTab
 from .ringing import RoomTab
 from .room import RoomSection
 from .save import SaveSection
-from .seat import SeatTab, looked_at
+from .seat import SEAT_TABS, SeatTab, looked_at
 from .seats import SeatsSection
 from .state import History, PanelState
 from .toolbar import PageStyle, Refusals, Toolbar
@@ -60,6 +61,7 @@ TABS = (  # in the order of a meeting; the designer's own come last
     SureTab,
     PartsTab,
     SeatTab,
+    ListenTab,
     LandingTab,
     RoomTab,
     LoudspeakerTab,
@@ -387,14 +389,16 @@ class Meeting:
         return form
 
     def look_at(self, index):
-        """Look at one seat closely: marks it in the plan and opens its tab.
+        """Look at one seat closely: marks it in the plan and opens its tab, unless it is listened
+        to.
 
         Parameters
         ----------
         index : int
             Which of the result's points [-]
         """
-        self.update(seat=index, tab=SeatTab.key)
+        tab = self.state.tab if self.state.tab in SEAT_TABS else SeatTab.key
+        self.update(seat=index, tab=tab)
 
     # ---- what is shown
 

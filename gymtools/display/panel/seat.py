@@ -19,6 +19,9 @@ HINT = (
 )
 
 
+SEAT_TABS = ("seat", "listen")  # keys of the tabs that are of one seat
+
+
 def looked_at(state, result):
     """The seat that is looked at.
 
@@ -32,12 +35,12 @@ def looked_at(state, result):
     Returns
     -------
     index : int or None
-        Of the result's points; the quietest of the first area where the tab is open and no seat
-        has been chosen [-]
+        Of the result's points; the quietest of the first area where a tab of one seat is open and
+        no seat has been chosen [-]
     """
     if state.seat is not None:
         return min(state.seat, len(result.points) - 1)
-    return result.areas[0].quietest if state.tab == SeatTab.key else None
+    return result.areas[0].quietest if state.tab in SEAT_TABS else None
 
 
 def numbered(result, index):
