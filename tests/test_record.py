@@ -2,7 +2,9 @@
 offline in a browser, on paper; and what one revision says of the one before.
 """
 
+import base64
 import datetime
+import io
 import json
 import re
 import zlib
@@ -12,7 +14,9 @@ from html.parser import HTMLParser
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
+import soundfile
 from browser import FLAGS, SHOTS, browser_path
 from playwright.sync_api import sync_playwright
 from schools import SCENARIOS, heard
@@ -923,3 +927,31 @@ def test_paper_and_foot_follow_the_school(decision):
     assert f'"{SHORT.name}: decision record, revision 1"' in meters
     assert "decision record, revision 2" in feet and feet.count("</style>") == 1
     assert "<script>alert" not in feet and 'x"; }' not in feet.partition("</style>")[0]
+
+
+def test_a_seat_can_be_heard_in_the_record(decision, html):
+    """Behavior: where a use is named, each option and a quiet gym can be played where words are
+    least clear of all that listen, as FLAC in the page, one at a time, softly at first, nothing by
+    itself; its size is stated, the page may play what it holds and asks for nothing. Without a use
+    there is no sound.
+    """
+    use = SHORT.uses[0].name
+    page = record_html(decision, date=DAY, issue=Issue(heard=use))
+    tags = [attributes for tag, attributes in Reader(page).tags if tag == "audio"]
+    assert len(tags) == 3 and not any("autoplay" in t or "loop" in t for t in tags)
+    files = [base64.b64decode(t["src"].split("base64,")[1]) for t in tags]
+    sounds = [soundfile.read(io.BytesIO(file)) for file in files]
+    assert {rate for _, rate in sounds} == {48000} and all(s.shape[1] == 2 for s, _ in sounds)
+    assert all(0.01 < np.abs(s).max() <= 1 for s, _ in sounds)
+    size = sum(len(t["src"]) for t in tags) / 1e6
+    assert f"{size:.1f} MB" in page and "media-src data:" in page
+    result = evaluate(SHORT, use)
+    worst = min(result.sti[result.spans[name]].min() for name in result.weights)
+    assert f"STI {worst:.2f}" in page and "volume down" in page
+    assert "a.volume=0.25" in page and "<audio" not in html and "media-src 'none'" in html
+
+
+def test_a_use_that_cannot_be_heard_is_refused(decision):
+    """Behavior: an unknown use is one line."""
+    with pytest.raises(ValueError, match="gala"):
+        record_html(decision, date=DAY, issue=Issue(heard="gala"))

@@ -38,6 +38,12 @@ def _add_record(commands):
     _add_names(command)
     add_prices(command)
     _add_issue(command)
+    command.add_argument(
+        "--sound",
+        type=text,
+        metavar="USE",
+        help="let a seat of this use be heard in the record (more than a megabyte for each option)",
+    )
     add_output(command)
     command.set_defaults(run=_record)
 
@@ -156,8 +162,11 @@ def _record(given):
     folder = folder_of(given.folder)
     options = titled(options_of((given.scenario, *given.against)), given.name)
     check_same_gym(options)
+    chosen = next(iter(options.values()))
+    if given.sound:  # refused before the minutes that it takes
+        chosen.use(given.sound)
     if not given.overwrite:
-        refuse_existing(folder / folder_name(next(iter(options.values()))))
+        refuse_existing(folder / folder_name(chosen))
     if given.units:
         options = {name: replace(s, units=given.units) for name, s in options.items()}
     prices = prices_of(given.prices)
@@ -165,6 +174,7 @@ def _record(given):
         decision = decide(options, prices=prices, progress=progress)
     files = [Path(file).name for file in (given.scenario, *given.against)]
     given_words = dict(prepared_for=given.prepared_for or "", reason=given.reason or "")
+    given_words["heard"] = given.sound or ""
     given_words["files"] = tuple(zip(options, files, strict=True))
     issue = Issue(date=given.date, **given_words)
     asked = dict(reader=given.reader, overwrite=given.overwrite, issue=issue)

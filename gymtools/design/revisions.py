@@ -42,6 +42,7 @@ class Issue:
     drawn_by: str = ""
     checked_by: str = ""
     files: tuple = ()  # (option, name of the file it was read from)
+    heard: str = ""  # use of which a seat can be listened to in the record
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -66,7 +66,7 @@ bdi {{ unicode-bidi: isolate; }}
   h3, caption {{ break-after: avoid; }}
   table {{ font-size: 8.5pt; }}
   tr, figure, h3, li {{ break-inside: avoid; }}
-  .screen {{ display: none; }}
+  .screen, audio {{ display: none; }}
   figure {{ margin: 4px 0; }}
   figure.paper {{ zoom: 0.64; width: 520px; }}
   figure.paper figcaption {{ font-size: 15px; padding-right: 24px; }}
@@ -93,7 +93,7 @@ SHEET = """
 """
 POLICY = (
     "default-src 'none'; script-src {scripts}; style-src 'unsafe-inline'; img-src data: blob:;"
-    " font-src data:; base-uri 'none'; form-action 'none'"
+    " font-src data:; media-src {media}; base-uri 'none'; form-action 'none'"
 )
 
 BLANK = '<span class="to-write"></span>'  # to be filled in by hand
@@ -131,6 +131,7 @@ class Page:
     def __init__(self, title, *, paper="A4", foot=""):
         self.paper, self.foot = paper, foot or title
         self.title, self.pieces, self.scripts, self.figures = title, [], [], 0
+        self.sounds = 0
 
     def add(self, *html):
         """Put pieces at the end.
@@ -173,6 +174,36 @@ class Page:
             )
         )
 
+    def sound(self, file, name, words):
+        """Put a sound at the end, as an item of a list, to be played from the page itself.
+
+        Parameters
+        ----------
+        file : bytes
+            FLAC
+        name : str
+            What is heard
+        words : str
+            Its figures
+        """
+        self.sounds += 1
+        data = base64.b64encode(file).decode("ascii")
+        self.add(
+            f"<li><b>{quoted(name)}</b>: {escape(words)}<br><audio controls preload='none'"
+            f" aria-label='{escape(name, quote=True)}' src='data:audio/flac;base64,{data}'>"
+            "</audio></li>"
+        )
+
+    def run(self, code):
+        """Put a script of the page's own at the end.
+
+        Parameters
+        ----------
+        code : str
+            JavaScript
+        """
+        self.add(self._script(code))
+
     def _sheet(self):
         """Rules of the printed page."""
         return SHEET.format(paper=self.paper, foot=_in_css(self.foot), quiet=QUIET)
@@ -193,7 +224,8 @@ class Page:
             One file; it asks for nothing, and runs no script but its own
         """
         library = self._script(get_plotlyjs()) if self.figures else ""
-        policy = POLICY.format(scripts=" ".join(sorted(set(self.scripts))) or "'none'")
+        scripts = " ".join(sorted(set(self.scripts))) or "'none'"
+        policy = POLICY.format(scripts=scripts, media="data:" if self.sounds else "'none'")
         return (
             f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><meta name="viewport"'
             f' content="width=device-width, initial-scale=1">'

@@ -8,6 +8,7 @@ from .record_closing import cautions, limits, origin, schedules, signatures
 from .record_figures import options, room, uncertainty, uses
 from .record_inputs import inputs
 from .record_reasons import changes, reasons
+from .record_sounds import sounds
 from .record_summary import misses, summary, title
 
 WRITERS = {
@@ -15,6 +16,7 @@ WRITERS = {
     "reasons": reasons,
     "options": options,
     "misses": misses,
+    "sounds": sounds,
     "changes": changes,
     "inputs": inputs,
     "room": room,
@@ -27,7 +29,7 @@ WRITERS = {
     "origin": origin,
 }
 PARTS = {  # by who reads it
-    "school": ("summary", "reasons", "misses", "changes", "cautions", "signatures"),
+    "school": ("summary", "reasons", "misses", "sounds", "changes", "cautions", "signatures"),
     "installer": ("summary", "changes", "schedules", "cautions", "signatures"),
     "file": tuple(WRITERS),
 }
@@ -69,6 +71,7 @@ def record_html(decision, *, reader="file", date=None, issue=None, earlier=None)
     page = Page(f"{scenario.name}: decision record", paper=PAPER[scenario.units], foot=foot)
     title(page, decision, dated(issue, date))
     more = {"reasons": (issue,), "changes": (issue, earlier), "origin": (issue,)}
+    more["sounds"] = (issue,)
     for part in PARTS[reader]:
         WRITERS[part](page, decision, *more.get(part, ()))
     return page.html()

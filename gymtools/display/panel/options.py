@@ -40,6 +40,10 @@ TO_BIDDERS = (
     " word processor"
 )
 LETTER_THERE = "The letter is in {}: letter.html, with price.xlsx beside it."
+WITH_SOUND = (
+    "A seat of the use that is shown can be heard in the record; more than a megabyte for each"
+    " design"
+)
 NO_DAY = "Write the date as 2026-11-26: year, month, day. Or leave it empty."
 ON_FILE = (
     "Write the decision record with the chosen design, the others beside it, and all schedules and"
@@ -103,7 +107,8 @@ class OptionsTab(Section):
         self._draw()
         pinned = [self.name, self.pin_button, self.chosen, self.show_button, self.drop_button]
         work = [self.trace_button, again, self.job.halt, self.job.bar]
-        papers = [self.reason, self.file_button, *self.letter_words, *self.writers[1:]]
+        on_file = [self.reason, self.file_button, self.with_sound]
+        papers = [*on_file, *self.letter_words, *self.writers[1:]]
         return w.VBox(
             [
                 w.HTML(quiet(ABOUT)),
@@ -118,12 +123,14 @@ class OptionsTab(Section):
         )
 
     def _make_writers(self):
-        """Buttons of letter and specification, and the words that the letter asks for."""
+        """What goes with the record, and buttons of letter and specification with its words."""
         self.letter_button = _button("Write the letter", "130px", lambda: self.write_letter(False))
         self.letter_button.tooltip = TO_THE_SCHOOL
         own = "Write the specification"
         self.text_button = _button(own, "170px", lambda: self.write_specification(False))
         self.text_button.tooltip = TO_BIDDERS
+        self.with_sound = w.Checkbox(description="with sound", indent=False, tooltip=WITH_SOUND)
+        self.with_sound.layout.width = "110px"
         self.writers = self.file_button, self.letter_button, self.text_button
         self.letter_words = [
             w.Text(description=words, placeholder=empty, layout={"width": wide})
@@ -334,7 +341,8 @@ class OptionsTab(Section):
             return
         options, chosen = {o.name: o.scenario for o in self.options}, self.chosen.value
         folder, name = self.panel.folder, folder_name(options[chosen])
-        issue = Issue(reason=self.reason.value)
+        heard = self.panel.state.use if self.with_sound.value else ""
+        issue = Issue(reason=self.reason.value, heard=heard)
 
         def work(tell, stop):
             if not overwrite:  # before the minutes that it takes
