@@ -16,6 +16,10 @@ def main():
         open_workbook(sheet, address, BOOK)
         drawn = "() => document.querySelector('.js-plotly-plot')._fullLayout.scene"
         sheet.wait_for_function(drawn, timeout=60_000)
+        # all rays of the other uses too
+        known = """() => !/few rays|so far/.test(document.querySelector('.gt-page').innerText)"""
+        sheet.wait_for_function(known, timeout=120_000)
+        sheet.wait_for_timeout(2000)  # names of the picture
         sheet.screenshot(path=TARGET)
     print(f"{TARGET.relative_to(ROOT)}: {TARGET.stat().st_size / 1024:.0f} kB")
 

@@ -47,7 +47,7 @@ closed = ["bleachers"]
 where = "six positions on the court"
 date = "2026-03-12"
 """
-HALLS = 20  # that are invented
+HALLS = 14  # that are invented
 OCTAVES = slice(1, 6)  # that are judged: 250 Hz to 4 kHz
 FIXED = ("painted block", "brick", "gypsum", "wood lining")
 
@@ -234,7 +234,7 @@ def within(scenario, truth, use):
 
 
 def test_fitted_rooms_recover_a_hidden_truth(monkeypatch):
-    """Invariance: 20 gyms drawn from what is taken to be known of them are measured and fitted;
+    """Invariance: 14 gyms drawn from what is taken to be known of them are measured and fitted;
     then treatment is added, and people come in. The stated range that is to hold four times in five
     does so, within twice the binomial deviation of as many independent cases as states; and the
     measured times are met.
