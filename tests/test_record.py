@@ -41,7 +41,7 @@ from gymtools.design.revisions import (
     total_of,
 )
 from gymtools.display.cautions import LIMITS
-from gymtools.display.documents import handover
+from gymtools.display.documents import handover, record_sounds
 from gymtools.display.documents.handover import write_handover, write_record
 from gymtools.display.documents.letter import letter_html
 from gymtools.display.documents.page import BLANK, Page, quoted
@@ -948,7 +948,20 @@ def test_a_seat_can_be_heard_in_the_record(decision, html):
     result = evaluate(SHORT, use)
     worst = min(result.sti[result.spans[name]].min() for name in result.weights)
     assert f"STI {worst:.2f}" in page and "volume down" in page
-    assert "a.volume=0.25" in page and "<audio" not in html and "media-src 'none'" in html
+    assert (
+        "Not heard here" not in page
+        and "a.volume=0.25" in page
+        and "<audio" not in html
+        and "media-src 'none'" in html
+    )
+
+
+def test_an_option_that_is_not_heard_is_named(decision, monkeypatch):
+    """Behavior: with room for one option only, the record says which other one it leaves out."""
+    monkeypatch.setattr(record_sounds, "MOST", 1)
+    page = record_html(decision, date=DAY, issue=Issue(heard=SHORT.uses[0].name))
+    assert page.count("<audio") == 2
+    assert f"Not heard here: {quoted('pendants')}. At most 1 options are" in page
 
 
 def test_a_use_that_cannot_be_heard_is_refused(decision):
