@@ -261,7 +261,7 @@ def test_an_interruption_costs_at_most_the_line_it_cut(tmp_path, made):
     [
         (b"\xff\xfe\x00", "is not UTF-8 text"),
         (b"{]", "was cut off or changed"),
-        (b"[1, 2]", "is no attempt"),
+        (b"[1, 2]", "holds no table"),
         (b"[" * 100_000, "was cut off or changed"),
         (b'{"who": "x"}', "'brief' is missing"),
         ({"more": 1}, "'more' is unknown"),

@@ -71,6 +71,7 @@ MAY_BE_NONE = ("roof", "target_s")
 MAY_BE_EMPTY = (
     "units",
     "folder",
+    "progress_file",
     "readings",
     "waves",
     "name",
@@ -90,7 +91,16 @@ CHOICES = {
     "halls": HALLS_SHOWN,
     "form": FORMS,
 }
-TEXTS = ("readings", "waves", "where", "attempts_file", "name", "reason", "prepared_for")
+TEXTS = (
+    "readings",
+    "waves",
+    "where",
+    "attempts_file",
+    "progress_file",
+    "name",
+    "reason",
+    "prepared_for",
+)
 SCHOOLS = ("scenario", "brief")
 MOST_WORDS = 300  # characters of a refusal
 

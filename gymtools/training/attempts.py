@@ -2,42 +2,19 @@
 be read are named and left as they are.
 """
 
-import json
-import os
-import stat
 from dataclasses import asdict, dataclass, fields
-from pathlib import Path
 
-from ..venue.reading_files import MEGABYTE, file_bytes, named
+from ..venue.reading_files import MEGABYTE
 from ..venue.renamed import KEYS
+from .added_lines import add_line, damage_words, of_fields, plain, read_lines
 
 KIND = "file of attempts"
-LONGEST_NAME = 80  # characters
 LONGEST_LINE = 4 * MEGABYTE  # of one attempt, with the text of its scenario [bytes]
 LARGEST = 400 * MEGABYTE  # of a file of attempts [bytes]
-MOST_NAMED = 20  # damaged lines in one sentence
 MOST = 1e12  # beyond which no number of an attempt can be meant
 # names in files of earlier versions, and what they are called today
 OLD_FIELDS = {"score": "penalty", "terms": "penalties", "hold": "met", "of": "checks"}
 OLD_CRITERIA = KEYS["Weights"]  # of the penalties
-
-
-def plain(text, longest=LONGEST_NAME):
-    """Text on one line, of characters that can be shown.
-
-    Parameters
-    ----------
-    text : str
-        As somebody typed it
-    longest : int
-        Length at which it is cut [characters]
-
-    Returns
-    -------
-    text : str
-        May be empty
-    """
-    return " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())[:longest]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,12 +90,7 @@ class Attempts:
     @property
     def warning(self):
         """Damaged lines in words; empty when there is none."""
-        if not self.damaged:
-            return ""
-        lines = "; ".join(f"line {number}: {why}" for number, why in self.damaged[:MOST_NAMED])
-        more = len(self.damaged) - MOST_NAMED
-        lines += f"; and {more} more" if more > 0 else ""
-        return f"Lines that cannot be read; they are left in the file as they are: {lines}."
+        return damage_words(self.damaged)
 
 
 def add_attempt(path, attempt):
@@ -138,28 +110,8 @@ def add_attempt(path, attempt):
     OSError
         It is no ordinary file, or the attempt could not be written whole; the file still has
         everything that it had before
-
-    Notes
-    -----
-    A line begins with a line end of its own, so that it never joins one that was cut off by an
-    interruption, and goes out in one piece, so that two processes may add to the same file.
     """
-    line = b"\n" + json.dumps(asdict(attempt), allow_nan=False).encode() + b"\n"
-    if len(line) > LONGEST_LINE:  # it could not be read again
-        raise ValueError(f"the attempt is larger than {LONGEST_LINE / MEGABYTE:g} MB.")
-    flags = getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0)  # a pipe must not wait
-    handle = os.open(Path(path), os.O_WRONLY | os.O_CREAT | os.O_APPEND | flags, 0o644)
-    try:
-        if not stat.S_ISREG(os.fstat(handle).st_mode):
-            raise OSError(f"{Path(path).name}: is no ordinary file.")
-        written = os.write(handle, line)
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-    if written < len(line):
-        raise OSError(
-            f"{Path(path).name}: only a part of the attempt could be written. Is the disk full?"
-        )
+    add_line(path, asdict(attempt), what="attempt", longest=LONGEST_LINE)
 
 
 def read_attempts(path):
@@ -180,42 +132,13 @@ def read_attempts(path):
     ValueError
         One line: it is no ordinary file, may not be read, or is too large
     """
-    path, attempts, damaged = named(path, KIND), [], []
-    data = file_bytes(path, KIND, LARGEST) if path.exists() else b""
-    for number, line in enumerate(data.split(b"\n"), 1):
-        if not line.strip():
-            continue
-        try:
-            attempts.append(_attempt(line))
-        except ValueError as error:
-            damaged.append((number, plain(error, 160)))
-    return Attempts(attempts=tuple(attempts), damaged=tuple(damaged))
+    attempts, damaged = read_lines(path, _attempt, kind=KIND, largest=LARGEST, longest=LONGEST_LINE)
+    return Attempts(attempts=attempts, damaged=damaged)
 
 
-def _attempt(line):
+def _attempt(found):
     """One attempt from its line."""
-    if len(line) > LONGEST_LINE:
-        raise ValueError(f"is longer than {LONGEST_LINE / MEGABYTE:g} MB")
-    try:
-        found = json.loads(line.decode("utf-8"))
-    except UnicodeDecodeError:
-        raise ValueError("is not UTF-8 text") from None
-    except (json.JSONDecodeError, RecursionError):
-        raise ValueError("was cut off or changed") from None
-    except ValueError:  # an integer of thousands of digits
-        raise ValueError("holds a number that cannot be meant") from None
-    if not isinstance(found, dict):
-        raise ValueError("is no attempt")
-    found = _with_todays_names(found)
-    known = {f.name for f in fields(Attempt)}
-    missing, more = sorted(known - found.keys()), sorted(found.keys() - known)
-    if missing or more:
-        raise ValueError(
-            "; ".join(
-                [*(f"'{k}' is missing" for k in missing), *(f"'{k}' is unknown" for k in more)]
-            )
-        )
-    return Attempt(**found)
+    return of_fields(Attempt, _with_todays_names(found))
 
 
 def _with_todays_names(found):

@@ -258,3 +258,22 @@ def area_text(area, units):
     '6,458 ft²'
     """
     return f"{to_file(float(area), 'm2', units):,.0f} {units}²"
+
+
+def in_words(value, units):
+    """A length in both units, the chosen one first.
+
+    Parameters
+    ----------
+    value : float
+        Length [m]
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    words : str
+        "7.00 m (22 ft 11 1/2 in)" or the other way round
+    """
+    meters, feet = f"{value:.2f} m", feet_inches(value)
+    return f"{meters} ({feet})" if units == "m" else f"{feet} ({meters})"

@@ -1,19 +1,22 @@
-"""An experiment of a lesson: sliders, one picture, and one aim with the present number."""
+"""An experiment of a lesson: a prediction, then sliders beside one picture, and one aim."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 
 import ipywidgets as w
 import numpy as np
 
+from ...venue.units import in_words
 from ..jobs import Throttle
 from ..live import FigureFrame
-from ..panel.controls import in_words, show_only
+from ..panel.controls import show_only
 from ..panel.typed_slider import Looks
 from ..tables import card
 
-WIDTH = "560px"  # of sliders: a lesson has the room for whole labels
+WIDTH = "340px"  # of sliders, which stand beside the picture: both fit a laptop's screen
+NOT_YET = "Predict first: the sliders unlock with your prediction."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,13 +46,15 @@ class Aim:
         """
         return bool(self.low <= self.measure(result) <= self.high)
 
-    def report(self, result):
+    def report(self, result, says_so=True):
         """The present number, and how far it is from the aim.
 
         Parameters
         ----------
         result : any
             Of the experiment's ``compute``
+        says_so : bool
+            Whether to say that the aim is reached, where it is: not before anybody has moved
 
         Returns
         -------
@@ -64,7 +69,7 @@ class Aim:
         if not math.isfinite(now):
             return f"{self.what}: no number here. Not reached."
         if self.reached(result):
-            return f"{self.what}: {say(now)}. Reached."
+            return f"{self.what}: {say(now)}." + (" Reached." if says_so else "")
         far, limit, word = (
             (now - self.high, self.high, "too much")
             if now > self.high
@@ -73,42 +78,72 @@ class Aim:
         return f"{self.what}: {say(now)}; {say(limit)} is the limit, so {say(far)} {word}. Not yet."
 
 
+@dataclass(frozen=True)
+class Prediction:
+    """What a learner commits to before anything can be moved."""
+
+    words: str  # the question
+    choices: tuple  # texts
+    # takes the results at the start and where the aim is reached; gives the choice that was true
+    truth: Callable
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """What an experiment lets one move, what it computes and draws, and what is to be reached."""
+
+    adjustments: tuple  # of SliderSpec; the path of each is (name,), an argument of ``compute``
+    start: dict  # first values by name [SI]
+    compute: Callable  # result of the values, e.g. an evaluation: the physics is in it, not here
+    draw: Callable  # plotly figure of a result, always with the same traces
+    aim: Aim
+    predict: Prediction
+
+
 class Experiment:
-    """Sliders, a picture kept up to date in place, and the aim with the present number.
+    """A prediction, then sliders, a picture kept up to date in place, and the aim.
 
     A refusal (ValueError) is one line while the last picture and its number stay.
 
     Parameters
     ----------
-    adjustments : sequence of SliderSpec
-        Of ``display.panel.controls``; the path of each is (name,), an argument of ``compute``
-    start : dict
-        First values by name [SI]
-    compute : callable
-        Result of the values, e.g. an evaluation; the physics is in it, not here
-    draw : callable
-        Plotly figure of a result, always with the same traces
-    aim : Aim
-        The one thing to reach
+    setup : Setup
+        What it is made of
     units : str
         "m" or "ft", for lengths on sliders
+    keep : callable, optional
+        Called with (kind, reply, given) when something is to be remembered
     """
 
-    def __init__(self, adjustments, start, compute, draw, aim, units="m"):
-        self.adjustments = {adjustment.path[0]: adjustment for adjustment in adjustments}
-        self.compute, self.draw, self.aim, self.units = compute, draw, aim, units
-        self.values = {name: float(start[name]) for name in self.adjustments}
-        self.result = compute(**self.values)
-        frame = {"width": "100%", "max_width": "1000px"}
-        self.stand = FigureFrame(draw(self.result), layout=frame)
+    def __init__(self, setup, units="m", keep=None):
+        self.setup, self.units, self._keep = setup, units, keep
+        self.adjustments = {one.path[0]: one for one in setup.adjustments}
+        self.compute, self.draw, self.aim = setup.compute, setup.draw, setup.aim
+        self.values = {name: float(setup.start[name]) for name in self.adjustments}
+        self.result = self._first = self.compute(**self.values)
+        self.predicted, self.touched, self._said = None, False, False
+        self.stand = FigureFrame(self.draw(self.result), layout={"flex": "1 1 480px"})
         self.live = Throttle(self._update)
         self.report, self.message, self.sliders = w.HTML(), w.HTML(), w.VBox()
         self._looks = Looks(WIDTH)
-        heading = w.HTML(card(f"<p><b>Aim:</b> {escape(aim.words)}</p>"))
-        words = [heading, self.sliders, self.report, self.message, self.live.error]
-        self.box = w.VBox([*words, self.stand])
+        self.choice = w.Dropdown(
+            options=[("choose", ""), *((c, c) for c in setup.predict.choices)],
+            layout={"width": "230px"},
+        )
+        self.commit = w.Button(description="This is my prediction", layout={"width": "170px"})
+        self.commit.on_click(lambda _: self.predict(self.choice.value))
+        self.box = self._layout()
         self._build()
         self._report()
+
+    def _layout(self):
+        aim = f"<p><b>Aim:</b> {escape(self.aim.words)}</p>"
+        ask = f"<p>{escape(self.setup.predict.words)}</p>"
+        first = w.HBox([self.choice, self.commit], layout={"flex_flow": "row wrap"})
+        beside = [self.sliders, self.report, self.message, self.live.error]
+        left = w.VBox(beside, layout={"width": "370px", "flex": "0 0 auto"})
+        both = w.HBox([left, self.stand], layout={"flex_flow": "row wrap"})
+        return w.VBox([w.HTML(card(aim, ask)), first, both])
 
     @property
     def figure(self):
@@ -117,11 +152,36 @@ class Experiment:
 
     @property
     def reached(self):
-        """Whether the picture reaches the aim."""
-        return self.aim.reached(self.result)
+        """Whether the learner has brought the picture to the aim."""
+        return self.touched and self.aim.reached(self.result)
+
+    @property
+    def standing(self):
+        """What has been reached so far, in a word or two."""
+        said = "aim reached" if self._said else "not reached yet"
+        return f"{said}; predicted: {self.predicted}" if self.predicted else said
+
+    def predict(self, choice):
+        """Commit to a prediction: the sliders unlock, and it cannot be changed any more.
+
+        Parameters
+        ----------
+        choice : str
+            One of the prediction's choices; anything else is refused in a line
+        """
+        if self.predicted is not None:
+            return
+        if choice not in self.setup.predict.choices:
+            self.message.value = card("<p>Choose what you expect first.</p>")
+            return
+        self.predicted, self.message.value = choice, ""
+        self.choice.disabled = self.commit.disabled = True
+        self.choice.value = choice
+        self._lock(False)
+        self._report()
 
     def set(self, **values):
-        """Set sliders and update at once; for cells and tests.
+        """Set sliders and update at once, as somebody does who has predicted; for tests.
 
         Parameters
         ----------
@@ -140,7 +200,23 @@ class Experiment:
                 )
         self.values.update({name: float(value) for name, value in values.items()})
         self._build()
+        self.touched = True
         self.live.flush()
+
+    def first_reaching(self, name):
+        """A value of one slider that reaches the aim while the others stay.
+
+        Parameters
+        ----------
+        name : str
+            Which slider
+
+        Returns
+        -------
+        value : list of float
+            The first one found, from coarse to fine; empty when none does [SI]
+        """
+        return next(([value] for value in self._tried(name) if value is not None), [])
 
     def reaching(self, name):
         """Values of one slider that reach the aim while the others stay, found by trying them all.
@@ -155,16 +231,20 @@ class Experiment:
         values : list of float
             Values in steps of the slider; empty when none reaches the aim [SI]
         """
-        adjustment, found = self.adjustments[name], []
-        for value in np.arange(
-            adjustment.low, adjustment.high + adjustment.step / 2, adjustment.step
-        ):
+        return sorted(value for value in self._tried(name) if value is not None)
+
+    def _tried(self, name):
+        """Each value of a slider, coarse steps first; None where it does not reach the aim."""
+        one = self.adjustments[name]
+        values = np.arange(one.low, one.high + one.step / 2, one.step)
+        order = sorted(range(len(values)), key=lambda n: (n % 16 != 8, n % 4 != 0, n))
+        for n in order:
+            value = float(values[n])
             try:
-                if self.aim.reached(self.compute(**{**self.values, name: float(value)})):
-                    found.append(float(value))
+                reached = self.aim.reached(self.compute(**{**self.values, name: value}))
             except ValueError:  # a value that cannot be, e.g. a loudspeaker in the wall
-                continue
-        return found
+                reached = False
+            yield value if reached else None
 
     def _build(self):
         """Sliders from the values: a live one is never set, for the page would send its old value
@@ -175,9 +255,17 @@ class Experiment:
             for name, adjustment in self.adjustments.items()
         ]
         show_only(self.sliders, sliders)
+        self._lock(self.predicted is None)
+
+    def _lock(self, locked):
+        for slider in self.sliders.children:
+            slider.entry.disabled = slider.slider.disabled = locked
 
     def _moved(self, path, value):
-        self.values[path[0]] = value
+        if self.predicted is None:
+            self.message.value = card(f"<p>{NOT_YET}</p>")
+            return
+        self.values[path[0]], self.touched = value, True
         self.live()
 
     def _update(self):
@@ -205,4 +293,20 @@ class Experiment:
             if k.unit == "m"
         ]
         beside = f"<p class='quiet'>{'; '.join(lengths)}</p>" if lengths else ""
-        self.report.value = card(f"<p>{escape(self.aim.report(self.result))}</p>", beside)
+        now = self.aim.report(self.result, says_so=self.touched)
+        first = f"<p class='quiet'>{NOT_YET}</p>" if self.predicted is None else ""
+        self.report.value = card(first, f"<p>{escape(now)}</p>", self._held(), beside)
+
+    def _held(self):
+        """What became of the prediction, from the first time that the aim is reached."""
+        if not self.reached or self.predicted is None:
+            return ""
+        truth = self.setup.predict.truth(self._first, self.result)
+        held = self.predicted == truth
+        if not self._said:
+            self._said = True
+            if self._keep:
+                self._keep("prediction", "right" if held else "wrong", self.predicted)
+                self._keep("aim", "reached", "")
+        end = "as it was." if held else f"it was: {truth}."
+        return f"<p>You predicted: {escape(self.predicted)}; {escape(end)}</p>"

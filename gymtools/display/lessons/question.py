@@ -1,233 +1,233 @@
-"""Parts of a lesson: a question that is guessed at first, and a folded worked solution."""
+"""A question of a lesson: an example, an empty field, a reply under it, another drawing."""
 
-import math
-from collections.abc import Callable
-from dataclasses import KW_ONLY, dataclass, replace
+import time
 from html import escape
 
 import ipywidgets as w
+import numpy as np
 
-from ..panel.controls import STYLE, WIDE
+from ...training.answering import Answering
+from ...training.lessons.lesson import BLANK, MISSING
+from ...training.progress import ROW
+from ...training.typed_answers import read_answer
+from ..panel.controls import show_only
 from ..tables import card
+from ..theme import FAINT, INK
 
-UNSEEN = "The computed answer appears here once you have given your guess."
-
-
-@dataclass(frozen=True)
-class Slip:
-    """A typical mistake: what it would give, and what to say to who made it."""
-
-    # takes nothing; called after a guess only, so that it follows the parameters [unit of the
-    # question]
-    value: Callable
-    words: str
+EXAMPLE_SEED = 20  # the example has numbers of its own, the same every time [-]
+HIDDEN = {"display": "none"}
 
 
-@dataclass(frozen=True)
-class Reply:
-    """Answer to a guess."""
-
-    word: str  # "right", "too low", "too high", "not a guess" or "no answer"
-    line: str  # in one sentence or two
-    off: float = math.nan  # guess less answer [unit of the question]
-    slip: str = ""  # words of the typical mistake that it comes near to
-
-
-@dataclass(eq=False)
 class Question:
-    """A guess first, then the computed answer beside it.
+    """A question, answered on the page and drawn again on request.
 
-    Nothing of the answer is computed or sent to the page before the guess.
+    The answer is on the page only after a right answer or a second wrong one.
 
     Parameters
     ----------
-    words : str
-        The question, in a gymnasium's terms
-    unit : str
-        Of guess and answer; may be empty
-    answer : callable
-        Computes the answer from the lesson's parameters; takes nothing [unit]
-    low, high : float
-        Limits of a sensible guess [unit]
-    first : float
-        Shown at first, so that the notebook runs to its end [unit]
-    near : float
-        How far off still counts as right [unit]
-    step : float or None
-        Step of a slider; typed entry when None [unit]
-    digits : int
-        Decimals shown [-]
-    slips : sequence of Slip
-        Typical mistakes; the one nearest to the guess is named
-    solution : callable or None
-        HTML of the worked solution, computed; folded under the answer
+    exercise : Exercise
+        What is asked
+    values : dict, optional
+        Numbers of the first problem; drawn when left out
+    fixed : dict, optional
+        Values that are the same in every drawing, e.g. units or the school
+    fading : str
+        One of ``lesson.FADING``: how much of a worked example stands over the question
+    told : callable, optional
+        Called with (question, reply, seconds) after every try
+    chance : numpy.random.Generator, optional
+        Draws the numbers; another every time when left out
     """
 
-    words: str
-    unit: str
-    answer: Callable
-    _: KW_ONLY
-    low: float
-    high: float
-    first: float
-    near: float
-    step: float | None = None
-    digits: int = 1
-    slips: tuple = ()
-    solution: Callable | None = None
-
-    def __post_init__(self):
-        self.given = []  # every guess that was one, in order
-        if self.step is None:
-            self.entry = w.Text(value=f"{self.first:g}")
-        else:
-            self.entry = w.FloatSlider(
-                value=self.first,
-                min=self.low,
-                max=self.high,
-                step=self.step,
-                readout_format=f".{self.digits}f",
-            )
-        self.entry.description = f"my guess [{self.unit}]" if self.unit else "my guess"
-        self.entry.style, self.entry.layout.width = STYLE, WIDE
-        self.button = w.Button(description="This is my guess", layout=w.Layout(width="auto"))
+    def __init__(self, exercise, values=None, *, fixed=None, fading=BLANK, told=None, chance=None):
+        self.exercise, self.fixed, self.fading = exercise, dict(fixed or {}), fading
+        self._told, self._chance = told, chance or np.random.default_rng()
+        self.row = 0  # right at the first try, one after the other [-]
+        self.words, self.reply, self.standing = w.HTML(), w.HTML(), w.HTML()
+        self.example, self.entry = w.VBox(), None
+        self.button = w.Button(description="Answer", layout={"width": "110px"})
         self.button.on_click(lambda _: self.give(self.entry.value))
-        self.refusal, self.reply = w.HTML(), w.HTML(card(f"<p class='quiet'>{UNSEEN}</p>"))
-        self.asked = w.VBox(
-            [
-                w.HTML(card(f"<p><b>{escape(self.words)}</b></p>")),
-                w.HBox([self.entry, self.button]),
-                self.refusal,
-            ]
+        self.again = w.Button(description="Another one", layout={"width": "130px"})
+        self.again.on_click(lambda _: self.draw())
+        self.asking = w.HBox(layout={"align_items": "center", "flex_flow": "row wrap"})
+        self.box = w.VBox(
+            [self.example, self.words, self.asking, self.reply, self.standing],
+            layout={"border_left": f"3px solid {FAINT}", "padding": "0 0 4px 12px"},
         )
+        problem = exercise.problem(**self.fixed, **values) if values else self._drawn()
+        self._show_example()
+        self._ask(problem)
 
     @property
-    def value(self):
-        """The last guess, or the value shown at first [unit]."""
-        return self.given[-1] if self.given else self.first
+    def problem(self):
+        """What is asked now."""
+        return self.answering.problem
 
     def twin(self):
-        """The same question, not yet asked.
-
-        A check cell may answer it without revealing anything on the page.
+        """The same problem, not yet answered and told to nobody; for tests.
 
         Returns
         -------
-        question : Question
-            Without guesses
+        answering : Answering
+            Without tries
         """
-        return replace(self)
+        return Answering(self.problem)
+
+    def draw(self):
+        """Ask again, with other numbers."""
+        try:
+            self._ask(self._drawn())
+        except ValueError as refused:
+            self.reply.value = card(f"<p>{escape(str(refused))}</p>")
 
     def give(self, guess):
-        """Answer a guess.
-
-        Whatever it is, nothing is raised at the learner and no earlier guess is lost.
+        """Answer a guess; nothing is raised at the learner, and nothing typed is lost.
 
         Parameters
         ----------
         guess : any
-            A number, or a text as it was typed [unit]
+            A number, or a text as it was typed [unit of the problem]
 
         Returns
         -------
         reply : Reply
             As the page shows it
         """
-        try:
-            value = self._read(guess)
-        except ValueError as refused:
-            self.refusal.value = card(f"<p>{escape(str(refused))}</p>")
-            return Reply("not a guess", str(refused))
-        self.refusal.value = ""
-        reply = self._reply(value)
-        if reply.word != "no answer":
-            self.given.append(value)
-            self.entry.value = value if self.step is not None else f"{value:g}"
-        self._show(reply)
+        reply = self.answering.give(guess)
+        if reply.counts:
+            if len(self.answering.tries) == 1:
+                self.row = self.row + 1 if reply.word == "right" else 0
+            if self._told:
+                self._told(self, reply, time.monotonic() - self._since)
+        if reply.counts or not self.answering.closed:
+            self._say(reply)
         return reply
 
-    def say(self, value):
-        """A value of the question with its unit.
+    def _drawn(self):
+        return self.exercise.drawn(self._chance, **self.fixed)
 
-        Parameters
-        ----------
-        value : float
-            Guess or answer [unit]
+    def _ask(self, problem):
+        self.answering, self._since = Answering(problem), time.monotonic()
+        self.words.value = card(f"<p><b>{escape(problem.words)}</b></p>")
+        self.entry = self._field(problem)
+        show_only(self.asking, [self.entry, self.button, self.again])
+        self.button.disabled, self.reply.value = False, ""
+        self.show_standing()
 
-        Returns
-        -------
-        words : str
-            E.g. "6.2 dB"
-        """
-        return f"{value:.{self.digits}f} {self.unit}".rstrip()
+    def _field(self, problem):
+        """An empty field: nothing stands in it that could be taken for an answer."""
+        if problem.choices:
+            return w.Dropdown(options=[("choose", ""), *((c, c) for c in problem.choices)])
+        unit = f" [{problem.unit}]" if problem.unit else ""
+        entry = w.Text(placeholder=f"type a number{unit}", layout={"width": "220px"})
+        entry.on_msg(lambda _, message, __: self._entered(message))
+        return entry
 
-    def _read(self, guess):
-        text = str(guess).strip()
-        if self.unit and text.endswith(self.unit):
-            text = text[: -len(self.unit)].strip()
-        shown = text if len(text) <= 20 else text[:20] + "…"
-        try:
-            value = float(text.replace(",", "."))
-        except ValueError:
-            raise ValueError(
-                f"'{shown}' is not a number. Type one, for example"
-                f" {self.say((self.low + self.high) / 2)}."
-            ) from None
-        if not self.low <= value <= self.high:  # NaN is refused too
-            raise ValueError(
-                f"{shown} is not between {self.say(self.low)} and {self.say(self.high)}. Guess"
-                " again."
-            )
-        return value
+    def _entered(self, message):
+        """The Enter key answers as the button does."""
+        if message.get("event") == "submit":
+            self.give(self.entry.value)
 
-    def _reply(self, value):
-        try:
-            answer = float(self.answer())
-        except ValueError as refused:
-            return Reply("no answer", f"With these parameters there is no answer: {refused}")
-        if not math.isfinite(answer):
-            return Reply(
-                "no answer",
-                "With these parameters the answer is not a finite number. Change the parameters.",
-            )
-        off = value - answer
-        line = f"Your guess: {self.say(value)}. Computed: {self.say(answer)}. "
-        if abs(off) <= self.near:
-            return Reply("right", line + f"Right, within {self.say(self.near)}.", off)
-        word = "too low" if off < 0 else "too high"
-        slip = self._slip(value, answer)
-        return Reply(
-            word,
-            line + f"Your guess is {self.say(abs(off))} {word}.{' ' + slip if slip else ''}",
-            off,
-            slip,
+    def _say(self, reply):
+        parts = [f"<p><b>{escape(reply.line)}</b></p>"]
+        if self.answering.closed:
+            self.button.disabled = True
+            parts.append(folded("Worked solution", solution(self.problem), shown=True))
+        self.reply.value = card(*parts)
+        self.show_standing()
+
+    def show_standing(self):
+        """Say how many were right in a row."""
+        row = f"{min(self.row, ROW)} of {ROW} right at the first try, in a row."
+        done = " Passed." if self.row >= ROW else ""
+        self.standing.value = card(f"<p class='quiet'>{row}{done}</p>")
+
+    # ---- the example
+
+    def _show_example(self):
+        if self.fading == BLANK:
+            return
+        values = self.exercise.example
+        chance = np.random.default_rng(EXAMPLE_SEED)
+        problem = (
+            self.exercise.problem(**{**self.fixed, **values})
+            if values
+            else self.exercise.drawn(chance, **self.fixed)
         )
+        missing = missing_step(problem) if self.fading == MISSING else None
+        title = "An example, worked" if missing is None else "An example: fill in the missing step"
+        html = f"<p>{escape(problem.words)}</p>{solution(problem, missing)}"
+        parts = [w.HTML(card(folded(title, html, shown=True)))]
+        if missing is not None:
+            parts.append(self._blank(problem.steps[missing]))
+        self.example.children = tuple(parts)
 
-    def _slip(self, value, answer):
-        """Words of the typical mistake nearest to the guess; empty when none is near."""
-        found = [
-            (abs(value - made), s.words)
-            for s in self.slips
-            if abs((made := float(s.value())) - answer) > self.near
-        ]
-        found = [f for f in found if f[0] <= self.near]
-        return min(found)[1] if found else ""
+    def _blank(self, step):
+        """A field for the step that is missing."""
+        unit = f" [{step.unit}]" if step.unit else ""
+        entry = w.Text(placeholder=f"the missing number{unit}", layout={"width": "220px"})
+        button = w.Button(description="Check", layout={"width": "110px"})
+        said = w.HTML(layout={"margin": "0 0 0 8px"})
 
-    def _show(self, reply):
-        before = ""
-        if len(self.given) > 1:
-            before = (
-                f"<p class='quiet'>Before: {', '.join(self.say(v) for v in self.given[:-1])}</p>"
-            )
-        solution = (
-            folded("Worked solution", self.solution())
-            if self.solution and reply.word != "no answer"
-            else ""
-        )
-        self.reply.value = card(f"<p><b>{escape(reply.line)}</b></p>", before, solution)
+        def check(_):
+            try:
+                right = step.holds(read_answer(entry.value, step.unit))
+            except ValueError as refused:
+                said.value = f"<b>{escape(str(refused))}</b>"
+                return
+            answer = f"Yes: {escape(step.said)}." if right else "Not yet. Read the line before it."
+            said.value = f"<b>{answer}</b>"
+
+        button.on_click(check)
+        return w.HBox([entry, button, said], layout={"align_items": "center"})
 
 
-def folded(title, html):
+def missing_step(problem):
+    """Number of the step that an example leaves out.
+
+    Parameters
+    ----------
+    problem : Problem
+        With steps
+
+    Returns
+    -------
+    number : int or None
+        The last but one, or the only one; None where there are no steps
+    """
+    return max(0, len(problem.steps) - 2) if problem.steps else None
+
+
+def solution(problem, missing=None):
+    """How a problem is worked.
+
+    Parameters
+    ----------
+    problem : Problem
+        With its steps
+    missing : int, optional
+        Number of a step whose result is left out, and all that would give it away
+
+    Returns
+    -------
+    html : str
+        A list of its steps
+    """
+
+    def line(number, step):
+        left_out = missing is not None and number >= missing
+        result = "?" if left_out else step.said
+        return f"<li>{escape(step.words)} = <b>{escape(result)}</b></li>"
+
+    shown = problem.steps if missing is None else problem.steps[: missing + 1]
+    rows = "".join(line(n, step) for n, step in enumerate(shown))
+    note = f"<p>{escape(problem.note)}</p>" if problem.note and missing is None else ""
+    end = "" if missing is not None else f"<p>Answer: {escape(problem.say(problem.answer))}.</p>"
+    style = f"margin:4px 0 4px 20px;padding:0;color:{INK}"
+    return f'<ol style="{style}">{rows}</ol>{note}{end}'
+
+
+def folded(title, html, *, shown=False):
     """A part of the page that opens on a click.
 
     Parameters
@@ -236,10 +236,13 @@ def folded(title, html):
         Shown while it is closed
     html : str
         Its contents; text from a scenario must have been escaped
+    shown : bool
+        Whether it is open at first
 
     Returns
     -------
     html : str
         A details element
     """
-    return f"<details><summary>{escape(title)}</summary>{html}</details>"
+    state = " open" if shown else ""
+    return f"<details{state}><summary>{escape(title)}</summary>{html}</details>"

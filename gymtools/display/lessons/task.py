@@ -8,7 +8,8 @@ from pathlib import Path
 import ipywidgets as w
 
 from ...training import task
-from ...training.attempts import add_attempt, plain, read_attempts
+from ...training.added_lines import plain
+from ...training.attempts import add_attempt, read_attempts
 from ...venue.writing_files import new_folder
 from .. import tables
 from ..documents.exports import csv_text

@@ -8,10 +8,11 @@ import ipywidgets as w
 
 from ...design.aiming import Weights, aim
 from ...design.weights import LABELS
+from ...venue.units import in_words
 from .. import tables
 from ..jobs import GIVEN_UP as OUTDATED
 from ..jobs import Job
-from .controls import WIDE, in_words
+from .controls import WIDE
 from .page import quiet
 from .section import Section
 from .slider_spec import SliderSpec

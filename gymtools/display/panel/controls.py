@@ -10,7 +10,6 @@ from html import escape
 
 import ipywidgets as w
 
-from ...venue.units import feet_inches
 from .slider_spec import STYLE, WIDE, SliderSpec
 from .typed_slider import Looks, Shared, TypedBox, TypedSlider
 
@@ -318,22 +317,3 @@ def show_only(box, children):
     before, box.children = box.children, tuple(children)
     kept = set(map(id, box.children))
     close(*(child for child in before if id(child) not in kept))
-
-
-def in_words(value, units):
-    """A length in both units, the chosen one first.
-
-    Parameters
-    ----------
-    value : float
-        Length [m]
-    units : str
-        "m" or "ft"
-
-    Returns
-    -------
-    words : str
-        "7.00 m (22 ft 11 1/2 in)" or the other way round
-    """
-    meters, feet = f"{value:.2f} m", feet_inches(value)
-    return f"{meters} ({feet})" if units == "m" else f"{feet} ({meters})"

@@ -1,0 +1,154 @@
+"""Sounds that a lesson makes itself, without a gym: level steps, a decay, two arrivals, a crowd.
+
+A sound is (2, sample) at ``physics.playback.RATE`` re 20 uPa, left and right alike unless said.
+"""
+
+import numpy as np
+
+from ..physics import intelligibility, noises, responses, tails
+from ..physics.bands import to_energy
+from ..physics.playback import RATE
+from ..venue.programs import labels, program
+from ..venue.spectra import octave_levels
+
+SPOKEN = next(iter(labels()))  # program of a lesson where it names none
+ONE_SEED = 7  # of a crowd: the same in every sound
+TAIL_PARTS = 1.2  # of its decay time, as long as a tail is followed [-]
+
+
+def at_level(level_dba, played=SPOKEN):
+    """Dry speech at a level.
+
+    Parameters
+    ----------
+    level_dba : float
+        Of the speech [dB(A)]
+    played : str
+        Key of ``venue.programs.labels``
+
+    Returns
+    -------
+    sound : ndarray
+        (2, sample) [re 20 uPa]
+    """
+    samples = program(played).samples * 10 ** (level_dba / 20)
+    return np.stack([samples, samples])
+
+
+def in_room(rt, level_dba, direct_db=0.0, played=SPOKEN):
+    """Speech in a room that rings alike in all octaves.
+
+    Parameters
+    ----------
+    rt : float
+        Reverberation time [s]
+    level_dba : float
+        Of direct and room sound together [dB(A)]
+    direct_db : float
+        Direct sound over the room's own sound [dB]
+    played : str
+        Key of ``venue.programs.labels``
+
+    Returns
+    -------
+    sound : ndarray
+        (2, sample), the room's own sound another one in each ear [re 20 uPa]
+    """
+    direct, room = _shares(direct_db)
+    steps = max(2, round(TAIL_PARTS * rt / tails.STEP_S))
+    course = 10 ** (-6 * np.arange(steps) * tails.STEP_S / rt)
+    course *= room / course.sum()
+    amplitude = tails.envelopes(np.repeat(course[:, None], 7, axis=1))
+    response = np.stack([tails.followed(amplitude, ear) for ear in tails.even_noise(0)])
+    response[:, 0] += np.sqrt(direct)
+    return responses.convolved(program(played).samples * 10 ** (level_dba / 20), response)
+
+
+def arrivals(delays_s, levels_db, level_dba, played=SPOKEN):
+    """Speech that arrives several times: a comb where the times are short, an echo where long.
+
+    Parameters
+    ----------
+    delays_s : sequence of float
+        Time of each arrival [s]
+    levels_db : sequence of float
+        Level of each, re the first [dB]
+    level_dba : float
+        Of the first arrival [dB(A)]
+    played : str
+        Key of ``venue.programs.labels``
+
+    Returns
+    -------
+    sound : ndarray
+        (2, sample) [re 20 uPa]
+    """
+    response = np.zeros((2, round(max(delays_s) * RATE) + 1))
+    for delay, level in zip(delays_s, levels_db, strict=True):
+        response[:, round(delay * RATE)] += 10 ** (level / 20)
+    return responses.convolved(program(played).samples * 10 ** (level_dba / 20), response)
+
+
+def over_crowd(sound, noise_dba, spectrum="shouting crowd"):
+    """A sound with a crowd around it.
+
+    Parameters
+    ----------
+    sound : array
+        (2, sample) [re 20 uPa]
+    noise_dba : float
+        Of the crowd [dB(A)]
+    spectrum : str
+        Name in the package's table of spectra
+
+    Returns
+    -------
+    sound : ndarray
+        (2, sample), the crowd another one in each ear [re 20 uPa]
+    """
+    levels, seconds = octave_levels(spectrum, noise_dba), sound.shape[1] / RATE
+    crowd = noises.crowd_noise(levels, max(0.5, seconds), ONE_SEED, channels=2)
+    return sound + crowd[:, : sound.shape[1]]
+
+
+def sti_of(level_dba, *, rt=0.0, direct_db=np.inf, noise_dba=-np.inf, spectrum="shouting crowd"):
+    """STI of speech as the sounds of this module have it.
+
+    Parameters
+    ----------
+    level_dba : float
+        Of the speech, direct and room sound together [dB(A)]
+    rt : float
+        Reverberation time [s]
+    direct_db : float
+        Direct sound over the room's own sound; infinite where there is no room [dB]
+    noise_dba : float
+        Of the crowd; minus infinite where there is none [dB(A)]
+    spectrum : str
+        Of the crowd
+
+    Returns
+    -------
+    sti : float
+        Speech transmission index [-]
+
+    Sources
+    -------
+    IEC 60268-16:2020, annex A, as ``physics.intelligibility``.
+    """
+    direct, room = _shares(direct_db)
+    ones = np.ones((1, 7))
+    mtf = intelligibility.modulation_transfer(
+        direct * ones[None], [[0.0]], reverberant=room * ones, rt=np.full(7, rt)
+    )[0]
+    speech = level_dba + intelligibility.SPEECH_SPECTRUM_DB
+    noise = octave_levels(spectrum, noise_dba) if np.isfinite(noise_dba) else None
+    return float(intelligibility.sti(mtf, speech_db=speech, noise_db=noise))
+
+
+def _shares(direct_db):
+    """Shares of direct and room sound, together 1."""
+    if np.isinf(direct_db):
+        return 1.0, 0.0
+    over = float(to_energy(direct_db))
+    return over / (1 + over), 1 / (1 + over)
