@@ -38,7 +38,7 @@ class DistancePage(LessonPage):
     progress : str, optional
         As for ``LessonPage``
     first : dict
-        Numbers of the first question, by the names of ``distance.quieter``
+        Values of the first question, by the names of ``distance.quieter``
     loudspeakers : int
         In the second question [-]
     height_m : float
@@ -61,50 +61,17 @@ class DistancePage(LessonPage):
 
 def _apart(units, height_m, even_db, air):
     """Two loudspeakers over a row, to be moved apart."""
-
-    def compute(spacing, height):
-        return distance.along(spacing, height, 100.0, **air), height
-
-    def draw(found):
-        (x, levels), _ = found
-        lines = (
-            ("first", dict(color=GROUP_COLORS[0], dash="dot")),
-            ("second", dict(color=GROUP_COLORS[1], dash="dash")),
-            ("both", dict(color=INK)),
-        )
-        along = x / per_unit(units)
-        chart = go.Figure(
-            [
-                go.Scatter(name=name, x=along, y=y, line=line)
-                for (name, line), y in zip(lines, levels, strict=True)
-            ]
-        )
-        return chart.update_layout(
-            height=HEIGHT,
-            margin=dict(l=60, r=10, t=20, b=50),
-            paper_bgcolor=PAPER,
-            plot_bgcolor=PAPER,
-            xaxis_title=f"along the row [{units}]",
-            yaxis_title="level, 1 kHz [dB]",
-        )
-
-    def truth(_start, reached):
-        (x, _), height = reached
-        ratio = x[-1] / height
-        return WIDER if ratio > 1.1 else CLOSER if ratio < 0.9 else SAME
-
+    names = (("spacing", "apart", 0.5, 60), ("height", "over the ears", 2, 15))
     return Setup(
-        adjustments=(
-            SliderSpec(path=("spacing",), label="apart", low=0.5, high=60, step=0.5, unit="m"),
-            SliderSpec(path=("height",), label="over the ears", low=2, high=15, step=0.5, unit="m"),
+        adjustments=tuple(
+            SliderSpec(path=(name,), label=label, low=low, high=high, step=0.5, unit="m")
+            for name, label, low, high in names
         ),
         start=dict(spacing=height_m / 2, height=height_m),
-        compute=compute,
-        draw=draw,
+        compute=lambda spacing, height: (distance.along(spacing, height, 100.0, **air), height),
+        draw=lambda found: _curves(*found[0], units),
         aim=Aim(
-            words=(
-                f"as far apart as they may be: the row differs by {even_db - 1:g} to {even_db:g} dB"
-            ),
+            words=f"as far apart as allowed: the row differs by {even_db - 1:g} to {even_db:g} dB",
             what="loudest to quietest seat",
             measure=lambda found: float(np.ptp(found[0][1][2])),
             unit="dB",
@@ -112,11 +79,40 @@ def _apart(units, height_m, even_db, air):
             high=even_db,
         ),
         predict=Prediction(
-            words="Before you move them: how far apart may they be, against their height?",
-            choices=(WIDER, SAME, CLOSER),
-            truth=truth,
+            "Before you move them: how far apart may they be, against their height?",
+            (WIDER, SAME, CLOSER),
+            _truth,
         ),
     )
+
+
+def _curves(x, levels, units):
+    """Levels along the row."""
+    lines = (
+        ("first", dict(color=GROUP_COLORS[0], dash="dot")),
+        ("second", dict(color=GROUP_COLORS[1], dash="dash")),
+        ("both", dict(color=INK)),
+    )
+    along = x / per_unit(units)
+    traces = [
+        go.Scatter(name=name, x=along, y=y, line=line)
+        for (name, line), y in zip(lines, levels, strict=True)
+    ]
+    return go.Figure(traces).update_layout(
+        height=HEIGHT,
+        margin=dict(l=60, r=10, t=20, b=50),
+        paper_bgcolor=PAPER,
+        plot_bgcolor=PAPER,
+        xaxis_title=f"along the row [{units}]",
+        yaxis_title="level, 1 kHz [dB]",
+    )
+
+
+def _truth(_start, reached):
+    """How far apart they are against their height."""
+    (x, _), height = reached
+    ratio = x[-1] / height
+    return WIDER if ratio > 1.1 else CLOSER if ratio < 0.9 else SAME
 
 
 def _steps():

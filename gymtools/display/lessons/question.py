@@ -193,7 +193,7 @@ def missing_step(problem):
     Returns
     -------
     number : int or None
-        The last but one, or the only one; None where there are no steps
+        The last but one, or the only one; None where there are no steps [-]
     """
     return max(0, len(problem.steps) - 2) if problem.steps else None
 
@@ -206,7 +206,7 @@ def solution(problem, missing=None):
     problem : Problem
         With its steps
     missing : int, optional
-        Number of a step whose result is left out, and all that would give it away
+        Number of a step whose result is left out, and all that would give it away [-]
 
     Returns
     -------
