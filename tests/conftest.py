@@ -1,6 +1,7 @@
 """One setting for all tests: hypothesis looks at the same examples everywhere, so that a failure is
-the same everywhere; machine code is made once for all workers; the longest files begin first, so
-that no core waits for the other at the end; and what a file has shown ends with it.
+the same everywhere; machine code is made once for all workers; one worker has all files that drive
+a JupyterLab in a browser, for two of those at a time starve each other; the longest files begin
+first, so that no core waits for the other at the end; and what a file has shown ends with it.
 """
 
 import gc
@@ -13,17 +14,22 @@ from hypothesis import settings
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
 
-LONGEST = (  # half a minute of a core or more, the longest first
-    "test_workbooks",
-    "test_meeting",
-    "test_browser",
+BROWSER = (  # a browser with a kernel and its rays is as much as one core can do
     "test_pages",
     "test_browser_kept",
-    "test_board_browser",
-    "test_tracing",
-    "test_writing",
+    "test_browser",
     "test_drawing_browser",
+    "test_board_browser",
     "test_first_screen",
+    "test_new_school_browser",
+    "test_listening_browser",
+)
+LONGEST = (  # half a minute of a core or more, the longest first
+    *BROWSER,
+    "test_meeting",
+    "test_workbooks",
+    "test_writing",
+    "test_tracing",
     "test_random_moves",
     "test_aiming",
     "test_uncertainty",
@@ -41,10 +47,14 @@ LONGEST = (  # half a minute of a core or more, the longest first
 )
 
 
+@pytest.hookimpl(tryfirst=True)  # xdist looks at the groups
 def pytest_collection_modifyitems(items):
-    """Put the longest files first, whatever their number of tests."""
+    """Put the longest files first, whatever their number of tests; a file stays with one worker."""
     first = {name: place for place, name in enumerate(LONGEST)}
     items.sort(key=lambda item: first.get(item.path.stem, len(first)))
+    for item in items:
+        group = "browser" if item.path.stem in BROWSER else item.path.stem
+        item.add_marker(pytest.mark.xdist_group(group))
 
 
 _making = []  # the process that makes machine code while the workers collect

@@ -9,6 +9,7 @@ import warnings
 import numpy as np
 import pyfar
 import pytest
+from cases import usual
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
@@ -465,6 +466,7 @@ def test_index_stays_between_zero_and_one(mtf, level):
 
 RATE = 32_000  # [Hz], holds the 8 kHz octave
 SEEDS = 12
+ECHOES = ((0, 0.5), (0.03, 0.3), (0.09, 0.4))  # delay [s] and energy
 # largest standard deviation of pyrato's STI over single noises, measured for 0.5 to 2 s and
 # arrivals
 SCATTER = 0.0085
@@ -485,7 +487,8 @@ def pyrato_index(rt, arrivals=()):
 
 
 @pytest.mark.parametrize(
-    "rt, arrivals", [(0.5, ()), (2.0, ()), (1.5, [(0, 0.5), (0.03, 0.3), (0.09, 0.4)])]
+    "rt, arrivals",
+    usual([(0.5, ()), (2.0, ()), (1.5, ECHOES)], (0.5, ()), (1.5, ECHOES)),
 )
 def test_index_of_synthetic_decays_equals_pyrato(rt, arrivals):
     """Independent: pyrato's STI of noise decays, within three standard errors of twelve of them.

@@ -12,6 +12,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from cases import usual
 from ipywidgets.widgets.widget import _instances as open_widgets
 from test_jobs import until
 
@@ -138,7 +139,7 @@ def kind_of(path, school):
     return path if school == "dovecote" or isinstance(path, str) else (path[0], path[-1])
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", usual(NAMES, "dovecote", "larkfield"))
 def test_every_slider_to_both_ends(name):
     """Behavior: each end of every slider is drawn, or refused in one line while the last possible
     picture stays; of the larger schools' sliders one of a kind, to one end.
@@ -166,7 +167,7 @@ def test_every_slider_to_both_ends(name):
     assert m.result.sti == pytest.approx(few.sti, abs=1e-6)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", usual(NAMES, "dovecote", "alderway"))
 def test_every_choice(name):
     """Behavior: every entry of every list, and every tick box, is drawn or refused in one line; of
     the larger schools' lists one of a kind, and of it every third entry.

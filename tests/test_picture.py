@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from cases import usual
 
 import gymtools
 from gymtools.acoustics.feedback import walking_map
@@ -32,7 +33,7 @@ def larkfield():
     return gymtools.evaluate(LOADED["larkfield"])
 
 
-@pytest.mark.parametrize("name", LOADED)
+@pytest.mark.parametrize("name", usual(LOADED, "dovecote", "stonebridge"))
 @pytest.mark.parametrize("quantity", theme.QUANTITIES)
 def test_every_quantity_draws_in_every_scenario(name, quantity):
     """Closed form: the colors of the map are the values of the evaluation, in feet as

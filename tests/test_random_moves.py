@@ -4,6 +4,7 @@ raised, the controls, the scenario and the picture stay one, and what the page h
 """
 
 import pytest
+from cases import usual
 from random_moves import Moves
 from schools import FOLDER, SCENARIOS
 
@@ -19,7 +20,7 @@ def made(name, folder, *, seed, count):
     return Moves(school, folder, seed=seed, long=LONG.get(name, 0.0)).run(count)
 
 
-@pytest.mark.parametrize("name", SCENARIOS)
+@pytest.mark.parametrize("name", usual(SCENARIOS, "dovecote", "larkfield"))
 def test_random_moves(name, tmp_path):
     """Invariance: 26 moves, drawn with a seed, leave the panel whole after each of them; hundreds
     are made by hand.
