@@ -134,7 +134,7 @@ def of_fields(kind, found):
         A field is missing or unknown, or refused by the dataclass
     """
     known = {f.name for f in fields(kind)}
-    must = {f.name for f in fields(kind) if f.default is MISSING}
+    must = {f.name for f in fields(kind) if f.default is f.default_factory is MISSING}
     missing, more = sorted(must - found.keys()), sorted(found.keys() - known)
     if missing or more:
         words = [*(f"'{k}' is missing" for k in missing), *(f"'{k}' is unknown" for k in more)]

@@ -2,7 +2,7 @@
 be read are named and left as they are.
 """
 
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 
 from ..venue.reading_files import MEGABYTE
 from ..venue.renamed import KEYS
@@ -31,14 +31,17 @@ class Attempt:
     when: str  # date and time with zone
     school: str
     brief: str  # ``training.task.brief_id``
-    room: str  # in which it was scored
-    penalty: float  # weighted over all criteria, lower is better [steps]
     met: int  # checks that meet their target
     checks: int  # checks in all
     cost: float  # in the price book's currency
-    penalties: dict  # by criterion [steps]
     changed: tuple  # what the attempt changed although the brief gives it, in words
     scenario: str  # text of the scenario file
+    points: float | None = None  # 0 to 100; None in files of earlier versions
+    quality: float | None = None  # 0 to 1
+    # of earlier versions, which scored by steps of penalty
+    room: str = ""
+    penalty: float | None = None
+    penalties: dict = field(default_factory=dict)
 
     def __post_init__(self):
         for f in fields(self):
@@ -47,11 +50,13 @@ class Attempt:
                 value = plain(value)  # as somebody typed it
             if f.type is str:
                 _check_text(f.name, value)
-            if f.type in (float, int):
+            if f.type in (float, int) or value is not None and f.type == float | None:
                 _check_number(f.name, value)
             if f.type is int and (value < 0 or value != int(value)):
                 raise ValueError(f"{f.name} is no count")
-        if not isinstance(self.penalties, dict) or not self.penalties:
+        if self.points is None and self.penalty is None:
+            raise ValueError("'points' is missing")
+        if not isinstance(self.penalties, dict):
             raise ValueError("penalties is no table of numbers")
         for name, value in self.penalties.items():
             _check_text("a name of penalties", name)

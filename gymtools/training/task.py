@@ -1,5 +1,5 @@
-"""A design task: an attempt scored on the criteria, and compared with what the search for a better
-aim makes of the same brief.
+"""A design task: an attempt scored from 0, the brief as it stands, to 100, the reference design, by
+its verdicts in every use and by what it costs.
 """
 
 import hashlib
@@ -8,170 +8,222 @@ from datetime import datetime
 
 import numpy as np
 
-from ..acoustics.criteria import in_sentence
+from ..acoustics.criteria import CRITERIA
 from ..acoustics.evaluate import evaluate
-from ..design.aiming import Weights, aim, penalties, penalty
-from ..design.weights import LABELS, STEP_SIZES
+from ..design.aiming import aim
+from ..design.arrangements import ARRANGEMENTS, arrange
 from ..equipment.amplification import amplify
 from ..equipment.bill import cost
-from ..equipment.schedules import Schedule
 from ..venue.files import to_text
 from ..venue.quantity import file_fields
 from ..venue.scenario import Scenario
+from ..venue.validation import low_over_courts
 from .attempts import Attempt
+from .yardstick import FAR_STEPS, Yardstick, budget_of
+
+MOVES = ("pan_deg", "downtilt_deg", "height", "gain_db", "delay_ms")  # of the search
+# what an attempt may change; of uses only how groups play, of equipment only where the rack stands
+# and how groups are wired
+FREE = ("groups", "treatments", "equipment", "uses", "units")
+FREE_EQUIPMENT = ("rack_x", "rack_y", "rack_height", "wiring")
+# under a loudspeaker over a court; school rules ask for less than international ones; common
+# practice, no source [m]
+LEAST_OVER_COURT = 6.0
+EVEN = 0.5  # points that differ by less are even: half the last digit shown [-]
 
 
-@dataclass(frozen=True)
-class Step:
-    """What one step of a penalty is."""
+@dataclass(frozen=True, eq=False)
+class Task:
+    """A brief with its scale.
 
-    label: str
-    meaning: str
-    size: float  # of one step [unit]
-    unit: str
+    Raises
+    ------
+    ValueError
+        The yardstick is of another brief
+    """
 
-    def amount(self, steps):
-        """Steps in the criterion's own unit.
+    brief: Scenario  # what everybody starts from
+    yardstick: Yardstick
 
-        Parameters
-        ----------
-        steps : float
-            Of a penalty [steps]
-
-        Returns
-        -------
-        words : str
-            E.g. "0.06 STI"; empty when it rounds to nothing
-        """
-        digits = 2 if self.size < 1 else 1
-        shown = round(steps * self.size, digits)
-        return f"{shown:.{digits}f} {self.unit}" if shown > 0 else ""
+    def __post_init__(self):
+        if self.yardstick.brief != brief_id(self.brief):
+            raise ValueError("the yardstick is of another brief: make it anew.")
 
 
-MEANINGS = {  # by the fields of ``Weights``: what a penalty counts, and the unit of its steps
-    "coverage_range": ("scatter of the direct sound over the seats", "dB"),
-    "quietest": ("how far it lies below the mean of its area", "dB"),
-    "sti": ("what 9 of 10 seats lack of a perfect STI", "STI"),
-    "stray": ("the part that walls, roof or empty floor send back", "% of all"),
-    "feedback_margin": ("what microphones lack of it", "dB"),
-    "arrival_spread": ("time over the target", "ms"),
-    "loudest": ("level over what is allowed", "dB"),
-}
-STEPS = {
-    key: Step(in_sentence(LABELS[key]), meaning, STEP_SIZES[key], unit)
-    for key, (meaning, unit) in MEANINGS.items()
-}
-MOVES = ("pan_deg", "downtilt_deg", "height", "gain_db", "delay_ms")  # of the solver
-SAME = 0.05  # penalties that differ by less are even: half the last digit shown [steps]
-SAME_COST = 0.5  # half the last digit shown, in the price book's currency
-# what an attempt may change; of uses only how groups play
-FREE = ("groups", "treatments", "equipment", "uses", "units", "loudspeaker_files")
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Judged:
+    """A design in all its uses: what is met, how far the rest misses, what it costs."""
+
+    scenario: Scenario
+    quality: float  # 0 to 1: half of it verdicts met, half how far the others miss [-]
+    met: int  # verdicts that meet their target
+    verdicts: int  # in all
+    weakest: tuple  # (use, verdicts met there, verdicts there)
+    misses: tuple  # (use, Verdict) of what is not met, the farthest first
+    cost: float  # in the price book's currency
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Score:
-    """One design on all criteria over all its uses."""
+    """An attempt on the scale of its brief."""
 
-    scenario: Scenario
-    penalty: float  # weighted over all criteria, lower is better [steps]
-    penalties: dict  # means over all uses by the fields of ``Weights`` [steps]
-    weakest: tuple  # (use, its penalty [steps])
-    met: int  # checks that meet their target
-    checks: int  # checks in all
-    cost: float  # in the price book's currency
-    room: str  # in which it was scored
-    weights: Weights  # how much each criterion counted
+    judged: Judged
+    yardstick: Yardstick
+    points: float  # 0 to 100
+    strays: tuple  # what was changed although the brief gives it: then there are no points
 
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Solution:
-    """What the solver makes of a brief."""
-
-    score: Score
-    moved: dict  # (from, to) by path
-    evaluations: int
-    stopped: bool  # before its end
+    @property
+    def over_budget(self):
+        """By how much the budget is exceeded [the price book's currency]."""
+        return max(0.0, self.judged.cost - self.yardstick.budget)
 
 
-def score(scenario, *, weights=None, room="traced", prices=None):
-    """Score a design.
+def judged(scenario, *, prices=None):
+    """Judge a design in the traced room, afresh in every use, over all seats.
 
     Parameters
     ----------
     scenario : Scenario
         The design
-    weights : Weights, optional
-        How much each criterion counts; the usual weights when left out
-    room : str
-        As for ``evaluate``
+    prices : PriceBook, optional
+        The package's invented one when left out
+
+    Returns
+    -------
+    judged : Judged
+        The same for the same scenario
+
+    Raises
+    ------
+    ValueError
+        It cannot be built, or in some use nothing plays
+    """
+    results = {
+        u.name: evaluate(scenario, u.name, room="traced", rays="full") for u in scenario.uses
+    }
+    met = {name: (sum(v.meets for v in r.verdicts), len(r.verdicts)) for name, r in results.items()}
+    weakest = min(met, key=lambda name: met[name][0] / met[name][1])
+    misses = [(name, v) for name, r in results.items() for v in r.verdicts if not v.meets]
+    return Judged(
+        scenario=scenario,
+        quality=float(np.mean([_use_quality(r.verdicts) for r in results.values()])),
+        met=sum(m for m, _ in met.values()),
+        verdicts=sum(n for _, n in met.values()),
+        weakest=(weakest, *met[weakest]),
+        misses=tuple(sorted(misses, key=lambda pair: -_short(pair[1]))),
+        cost=cost(scenario, prices, amplification=amplify(scenario, results, prices=prices)),
+    )
+
+
+def score(scenario, task, *, prices=None):
+    """Score an attempt.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The design
+    task : Task
+        Brief and scale
     prices : PriceBook, optional
         The package's invented one when left out
 
     Returns
     -------
     score : Score
-        Evaluated afresh in every use, over all seats
+        No points where something was changed that the brief gives
+
+    Raises
+    ------
+    ValueError
+        As ``judged``
     """
-    weights = weights or Weights()
-    results = {u.name: evaluate(scenario, u.name, room=room) for u in scenario.uses}
-    by_use = {name: penalty(r, weights) for name, r in results.items()}
-    by_criterion = [penalties(r) for r in results.values()]
-    verdicts = [v for r in results.values() for v in r.verdicts]
-    return Score(
-        scenario=scenario,
-        room=room,
-        weights=weights,
-        penalty=float(np.mean(list(by_use.values()))),
-        weakest=max(by_use.items(), key=lambda pair: pair[1]),
-        penalties={
-            f.name: float(np.mean([found[f.name] for found in by_criterion]))
-            for f in fields(Weights)
-        },
-        met=sum(v.meets for v in verdicts),
-        checks=len(verdicts),
-        cost=cost(scenario, prices, amplification=amplify(scenario, results, prices=prices)),
-    )
+    found, strays = judged(scenario, prices=prices), outside(task.brief, scenario)
+    points = 0.0 if strays else task.yardstick.points(found.quality, found.cost)
+    return Score(judged=found, yardstick=task.yardstick, points=points, strays=strays)
 
 
-def solve(brief, *, weights=None, evaluations=600, starts=2, progress=None, stop=None):
-    """Let the search for a better aim work on a brief, and score the result like an attempt.
+def reference(brief, *, evaluations=300, progress=None, stop=None):
+    """A good design for a brief: the best of the package's arrangements, then aimed.
 
     Parameters
     ----------
     brief : Scenario
         What everybody starts from
-    weights : Weights, optional
-        As for ``score``
     evaluations : int
-        As for ``aim``; time grows with it [-]
-    starts : int
-        As for ``aim`` [-]
-    progress : callable, optional
-        As for ``aim``
-    stop : callable, optional
+        Of the search for a better aim; none when 0 [-]
+    progress, stop : callable, optional
         As for ``aim``
 
     Returns
     -------
-    solution : Solution
-        It turns, tilts, lifts and balances what the brief has; it buys nothing and moves nothing
-        along the plan
+    judged : Judged
+        The best in quality; of equals the cheapest
     """
-    found = aim(
-        brief,
-        move=MOVES,
-        weights=weights,
-        evaluations=evaluations,
-        starts=starts,
-        progress=progress,
-        stop=stop,
+    found = []
+    for key in ARRANGEMENTS:
+        try:
+            found.append(judged(arrange(brief, key)))
+        except ValueError:  # it does not fit this gym
+            continue
+    best = max([judged(brief), *found], key=_worth)
+    if evaluations:
+        more = dict(evaluations=evaluations, starts=1, progress=progress, stop=stop)
+        best = max(best, judged(aim(best.scenario, move=MOVES, **more).scenario), key=_worth)
+    return best
+
+
+def yardstick(brief, *, evaluations=300):
+    """Measure a brief: what it is worth as it stands, and what a good design is worth and costs.
+
+    Parameters
+    ----------
+    brief : Scenario
+        What everybody starts from
+    evaluations : int
+        As for ``reference`` [-]
+
+    Returns
+    -------
+    yardstick : Yardstick
+        To score attempts by
+
+    Raises
+    ------
+    ValueError
+        Nothing better than the brief was found, so there is no scale
+    """
+    good = reference(brief, evaluations=evaluations)
+    return Yardstick(
+        brief=brief_id(brief),
+        quality_brief=judged(brief).quality,
+        quality_reference=good.quality,
+        cost_reference=good.cost,
+        budget=budget_of(good.cost),
     )
-    return Solution(
-        score=score(found.scenario, weights=weights),
-        moved=found.moved,
-        evaluations=found.evaluations,
-        stopped=found.stopped,
-    )
+
+
+def solve(brief, *, evaluations=600, starts=2, progress=None, stop=None):
+    """Let the search for a better aim work on a brief.
+
+    Parameters
+    ----------
+    brief : Scenario
+        What everybody starts from
+    evaluations : int
+        As for ``aim``; time grows with it [-]
+    starts : int
+        As for ``aim`` [-]
+    progress, stop : callable, optional
+        As for ``aim``
+
+    Returns
+    -------
+    found : Aimed
+        Of ``aim``: it turns, tilts, lifts and balances what the brief has; it buys nothing and
+        moves nothing along the plan
+    """
+    more = dict(evaluations=evaluations, starts=starts, progress=progress, stop=stop)
+    return aim(brief, move=MOVES, **more)
 
 
 def outside(brief, scenario):
@@ -187,26 +239,44 @@ def outside(brief, scenario):
     Returns
     -------
     words : tuple of str
-        Empty when only loudspeakers, treatment, wiring and how groups play in the uses were changed
+        Empty when only loudspeakers, treatment, wiring and how groups play in the uses were
+        changed, and nothing hangs low over a court
     """
     found = [
         f.name.replace("_", " ")
         for f in file_fields(Scenario)
         if f.name not in FREE and getattr(brief, f.name) != getattr(scenario, f.name)
     ]
-    before, after = ({u.name: u for u in s.uses} for s in (brief, scenario))
-    found += [f"the use '{name}' is gone" for name in before if name not in after]
-    found += [f"the use '{name}' is new" for name in after if name not in before]
-    for name in before.keys() & after.keys():
-        a, b = before[name], after[name]
-        found += [
-            f"'{name}': {f.name.replace('_', ' ')}"
-            for f in fields(a)
-            if f.name != "groups" and getattr(a, f.name) != getattr(b, f.name)
-        ]
-    lost = [t for t in brief.treatments if t.existing and t not in scenario.treatments]
-    found += [f"existing {t.finish} on the {t.surface}" for t in lost]
+    found += [*_strayed_uses(brief, scenario), *_free_of_charge(brief, scenario)]
+    found += [
+        f"equipment: {f.name.replace('_', ' ')}"
+        for f in fields(scenario.equipment)
+        if f.name not in FREE_EQUIPMENT
+        and getattr(brief.equipment, f.name) != getattr(scenario.equipment, f.name)
+    ]
+    found += [
+        f"loudspeaker {c.tag} hangs {scenario.say(height)} over {under}"
+        for c, under, height in low_over_courts(scenario)
+        if height < LEAST_OVER_COURT
+    ]
     return tuple(sorted(found))
+
+
+def changed_design(brief, scenario):
+    """Whether an attempt is another design than the brief.
+
+    Parameters
+    ----------
+    brief, scenario : Scenario
+        What everybody starts from, and the attempt
+
+    Returns
+    -------
+    changed : bool
+        Loudspeakers, treatment or how groups play differ
+    """
+    names = ("groups", "treatments", "uses")
+    return any(getattr(brief, name) != getattr(scenario, name) for name in names)
 
 
 def brief_id(brief):
@@ -250,162 +320,109 @@ def attempt(brief, made, who, *, now=None):
         No name is given
     """
     when = (now or datetime.now().astimezone()).isoformat(timespec="seconds")
+    found = made.judged
     return Attempt(
         who=str(who),
         when=when,
         school=brief.name,
         brief=brief_id(brief),
-        room=made.room,
-        penalty=made.penalty,
-        met=made.met,
-        checks=made.checks,
-        cost=made.cost,
-        penalties=made.penalties,
-        changed=outside(brief, made.scenario),
-        scenario=to_text(replace(made.scenario, units=brief.units)),
+        points=made.points,
+        quality=found.quality,
+        met=found.met,
+        checks=found.verdicts,
+        cost=found.cost,
+        changed=made.strays,
+        scenario=to_text(replace(found.scenario, units=brief.units)),
     )
 
 
-def difference(own, other):
-    """Compare an attempt with the solver's result, in words.
+def difference(own, other, name):
+    """Compare an attempt with another design of the same brief, in words.
 
     Parameters
     ----------
-    own : Score
-        The attempt
-    other : Score
-        The solver's
+    own, other : Score
+        The attempt, and the other
+    name : str
+        What the other is called
 
     Returns
     -------
     sentences : list of str
-        The whole, where the attempt is worse and better (with the unit of each criterion), checks
-        and money
+        Points, verdicts in every use, and money
 
     Raises
     ------
     ValueError
-        The two were scored in different rooms, or with different weights
+        They were scored by different yardsticks
     """
-    if own.room != other.room:
-        raise ValueError(
-            f"the attempt was scored in the {own.room} room, the solver's result in the"
-            f" {other.room} one: they do not compare."
-        )
-    if own.weights != other.weights:
-        raise ValueError(
-            "the attempt and the solver's result were scored with different weights: they do not"
-            " compare."
-        )
-    gap = own.penalty - other.penalty
+    if own.yardstick != other.yardstick:
+        raise ValueError("the two were scored by different yardsticks: they do not compare.")
+    apart, a, b = own.points - other.points, own.judged, other.judged
     stand = (
         "they are even"
-        if abs(gap) < SAME
-        else f"yours is {abs(gap):.1f} steps {'worse' if gap > 0 else 'better'}"
+        if abs(apart) < EVEN
+        else f"yours is {abs(apart):.0f} points {'better' if apart > 0 else 'worse'}"
+    )
+    money = a.cost - b.cost
+    dearer = (
+        f"{abs(money):,.0f} {'more' if money > 0 else 'less'}" if abs(money) >= EVEN else "same"
     )
     return [
-        (
-            f"Your design has a penalty of {own.penalty:.1f} steps, the solver's"
-            f" {other.penalty:.1f}: {stand}."
-        ),
-        *_criteria_apart(own, other),
-        (
-            f"Checks met: {own.met} of {own.checks} in yours, {other.met} of {other.checks} in the"
-            " solver's."
-        ),
-        _cost_apart(own.cost, other.cost),
+        f"Your design has {own.points:.0f} points, {name} {other.points:.0f}: {stand}.",
+        f"Verdicts met: {a.met} of {a.verdicts} in yours, {b.met} of {b.verdicts} in {name}.",
+        f"The weakest use of yours is {a.weakest[0]}, of {name} {b.weakest[0]}.",
+        f"Yours costs {a.cost:,.0f}, {name} {b.cost:,.0f}: {dearer} (invented prices).",
     ]
 
 
-def _criteria_apart(own, other):
-    """Where an attempt is worse, then where it is better, what weighs most first."""
-    for word, sign in (("worse", 1), ("better", -1)):
-        weights = {key: getattr(own.weights, key) for key in STEPS}
-        apart = {
-            key: sign * (own.penalties[key] - other.penalties[key])
-            for key, weight in weights.items()
-            if weight > 0
-        }
-        order = sorted(apart, key=lambda key: -apart[key] * weights[key])
-        rows = [
-            f"{STEPS[key].label} by {amount}"
-            for key in order
-            if (amount := STEPS[key].amount(apart[key]))
+def _use_quality(verdicts):
+    """Half the share of verdicts met, half how near the others are."""
+    met = np.mean([v.meets for v in verdicts])
+    return (met + 1 - np.mean([_short(v) for v in verdicts]) / FAR_STEPS) / 2
+
+
+def _short(verdict):
+    """How far a verdict misses [steps], at most FAR_STEPS."""
+    if verdict.meets:
+        return 0.0
+    steps = CRITERIA[verdict.criterion].steps(verdict.value, verdict.target)
+    return min(FAR_STEPS, max(0.0, -float(steps)))
+
+
+def _worth(found):
+    return round(found.quality, 6), -found.cost
+
+
+def _strayed_uses(brief, scenario):
+    """What of the uses is no longer as the brief has it."""
+    before, after = ({u.name: u for u in s.uses} for s in (brief, scenario))
+    found = [f"the use '{name}' is gone" for name in before if name not in after]
+    found += [f"the use '{name}' is new" for name in after if name not in before]
+    for name in before.keys() & after.keys():
+        a, b = before[name], after[name]
+        found += [
+            f"'{name}': {f.name.replace('_', ' ')}"
+            for f in fields(a)
+            if f.name != "groups" and getattr(a, f.name) != getattr(b, f.name)
         ]
-        if rows:
-            yield f"Yours is {word} in {'; '.join(rows)}."
+    return found
 
 
-def _cost_apart(own, other):
-    """What both cost."""
-    money = own - other
-    apart = f"{abs(money):,.0f} {'more' if money > 0 else 'less'}"
-    return (
-        f"Yours costs {own:,.0f}, the solver's {other:,.0f}:"
-        f" {'the same' if abs(money) < SAME_COST else apart} (prices are invented examples)."
-    )
-
-
-def attempts_table(found):
-    """Attempts as a table for the supervisor.
-
-    Parameters
-    ----------
-    found : Attempts
-        Of ``training.attempts.read_attempts``
-
-    Returns
-    -------
-    table : Schedule
-        A row for every attempt that can be read; the note names the lines that cannot
-    """
-    columns = (
-        "number",
-        "name",
-        "date",
-        "school",
-        "brief",
-        "room",
-        "penalty [steps]",
-        "checks met",
-        "checks",
-        "cost",
-        *(f"{step.label} [steps]" for step in STEPS.values()),
-        "changed outside the brief",
-        "scenario file",
-    )
-    rows = [
-        (
-            n,
-            a.who,
-            a.when,
-            a.school,
-            a.brief,
-            a.room,
-            round(a.penalty, 3),
-            a.met,
-            a.checks,
-            round(a.cost, 2),
-            *(round(a.penalties[key], 3) if key in a.penalties else "" for key in STEPS),
-            "; ".join(a.changed),
-            scenario_name(n),
-        )
-        for n, a in enumerate(found.attempts, 1)
-    ]
-    return Schedule(title="Attempts", columns=columns, rows=tuple(rows), note=found.warning)
-
-
-def scenario_name(number):
-    """File name of an attempt's scenario in an export.
-
-    Parameters
-    ----------
-    number : int
-        Of the attempt in its file, from 1 [-]
-
-    Returns
-    -------
-    name : str
-        Made of the number alone, whatever the names are
-    """
-    return f"attempt-{number:03d}.toml"
+def _free_of_charge(brief, scenario):
+    """What is called existing, and so costs nothing, or was existing and is gone."""
+    lost = [t for t in brief.treatments if t.existing and t not in scenario.treatments]
+    new = [t for t in scenario.treatments if t.existing and t not in brief.treatments]
+    found = [f"existing {t.finish} on the {t.surface}" for t in lost]
+    found += [f"{t.finish} on the {t.surface} called existing" for t in new]
+    there = {g.name: g for g in brief.groups if g.existing}
+    for g in (g for g in scenario.groups if g.existing):
+        before = there.get(g.name)
+        if before is None or (g.loudspeaker, g.number) != (before.loudspeaker, before.number):
+            found.append(f"loudspeakers '{g.name}' called existing")
+    for g in (g for g in scenario.groups if g.name in scenario.equipment.wiring):
+        cable = scenario.equipment.wiring[g.name].existing_cable
+        known = brief.equipment.wiring.get(g.name)
+        if cable and cable != (known.existing_cable if known else None):
+            found.append(f"cable of '{g.name}' called existing")
+    return found

@@ -35,8 +35,6 @@ class DistancePage(LessonPage):
     ----------
     units : str
         "m" or "ft"
-    progress : str, optional
-        As for ``LessonPage``
     first : dict
         Values of the first question, by the names of ``distance.quieter``
     loudspeakers : int
@@ -45,6 +43,8 @@ class DistancePage(LessonPage):
         Over the ears, at the start of the experiment [m]
     even_db : float
         How uneven the row may be [dB]
+    progress : str, optional
+        As for ``LessonPage``
     """
 
     lesson = "distance"

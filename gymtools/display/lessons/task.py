@@ -1,28 +1,42 @@
-"""A design task as controls: score the design, see the attempts, compare with the solver, export
-them for the supervisor.
-"""
+"""A design task as controls: score the design; write what the search will do, open it, compare."""
 
+import re
 from html import escape
 from pathlib import Path
 
 import ipywidgets as w
 
+from ...acoustics.criteria import CRITERIA
 from ...training import task
 from ...training.added_lines import plain
 from ...training.attempts import add_attempt, read_attempts
+from ...training.progress import Progress
 from ...venue.writing_files import new_folder
 from .. import tables
 from ..documents.exports import csv_text
-from ..jobs import Job
+from ..jobs import HIDDEN, SHOWN, Job
 from ..panel.controls import STYLE, WIDE
-from ..theme import QUIET, ROOMS
+from ..tables.markup import Num, bullets, table
+from ..theme import QUIET
+from .attempts_table import attempts_list, attempts_table, scenario_name
+from .question import folded
 
-UNSEEN = (
-    "The solver's result appears here once you have scored an attempt of your own and ask for it."
-)
+CLOSED = ("arrangement", "aim", "advice", "options")  # in the panel, before the search is opened
+LEAST_WORDS = 8  # of a written prediction
+MOST_MISSES = 8  # that are listed
 ABOUT = (
-    "A step is the smallest difference that matters in practice. The penalty adds what the design"
-    " lacks, weighted and averaged over all uses: lower is better."
+    "The brief as it stands has 0 points. A design as good as the reference, at no more than its"
+    " cost, has 100. Half counts verdicts that are met, half how far the others miss, in every"
+    " use alike. More money than the reference costs points; more than the budget costs many."
+)
+UNSEEN = (
+    "The search and the arrangements open after you have scored a changed design and written down"
+    " what you expect of the search."
+)
+FIRST_CHANGE = "Change the design and score it first. The search opens after that."
+WRITE = (
+    f"Write at least {LEAST_WORDS} words: what will the search change, what can it not change, and"
+    " will it beat you?"
 )
 
 
@@ -53,38 +67,72 @@ def standing(panel):
     return panel.to_file()
 
 
+class Bench:
+    """Where a design is made: a design panel, as far as a task has to do with it.
+
+    Parameters
+    ----------
+    panel : Meeting
+        With ``CLOSED`` sections
+    """
+
+    def __init__(self, panel):
+        self.panel = panel
+
+    def design(self):
+        """The design as it is set.
+
+        Returns
+        -------
+        scenario : Scenario
+            As ``standing``
+
+        Raises
+        ------
+        ValueError
+            As ``standing``
+        """
+        return standing(self.panel)
+
+    def open_up(self):
+        """Open what was closed."""
+        self.panel.open_up()
+
+
 class TaskPanel:
     """Controls of a design task; ``box`` is what the page shows.
 
     Parameters
     ----------
-    brief : Scenario
-        What everybody starts from
-    design : callable
-        Gives the design to be scored
+    set_task : Task
+        Brief and scale
+    bench : Bench
+        Where the design is made
     file : str or Path
         Where attempts are kept; exports go into folders beside it
     evaluations : int
-        Of the solver; its time grows with them [-]
-    weights : Weights, optional
-        How much each criterion counts
+        Of the search; its time grows with them [-]
+    progress : Progress, optional
+        The learner's file
     """
 
-    def __init__(self, brief, design, file, *, evaluations=600, weights=None):
-        self.brief, self.design, self.file = brief, design, Path(file)
-        self.evaluations, self.weights = evaluations, weights
-        self.own = self.solution = None  # Score, Solution
+    def __init__(self, set_task, bench, file, *, evaluations=600, progress=None):
+        self.task, self.brief, self.bench, self.file = set_task, set_task.brief, bench, Path(file)
+        self.evaluations, self.progress = evaluations, progress or Progress()
+        self.own = self.found = None  # Score of the attempt, and of what the search makes
         self.job = Job(self._done, on_progress=self._progress, refused=self._failed)
         self.who = w.Text(
             placeholder="your name",
             description="Whose attempt",
             style=STYLE,
-            layout=w.Layout(width=WIDE),
+            layout={"width": WIDE},
         )
         self.score_button = _button("Score this attempt", "170px", self.score)
-        self.solve_button = _button("Show the solver's result", "190px", self.solve)
+        self.expected = w.Textarea(placeholder=WRITE, layout={"width": "620px", "height": "64px"})
+        self.open_button = _button("Open the search", "170px", self.open_search)
+        self.solve_button = _button("Search from the brief", "190px", self.solve)
+        self.solve_button.layout.display = HIDDEN
         self.export_button = _button("Export for the supervisor", "200px", self.export)
-        self.solve_button.disabled = True
         self.job.starts_with(self.solve_button)
         self.message, self.scores, self.list = w.HTML(), w.HTML(), w.HTML()
         self.compared = w.HTML(tables.card(f"<p class='quiet'>{UNSEEN}</p>"))
@@ -98,13 +146,35 @@ class TaskPanel:
                 w.HBox([self.who, self.score_button]),
                 self.message,
                 self.scores,
-                w.HBox([self.solve_button, self.job.halt, self.job.bar]),
+                self.expected,
+                w.HBox([self.open_button, self.solve_button, self.job.halt, self.job.bar]),
                 self.compared,
                 w.HBox([self.export_button]),
                 self.list,
                 self.job.error,
             ]
         )
+
+    def works(self):
+        """See that the task works with its parameters, without scoring anything on the page.
+
+        Returns
+        -------
+        said : str
+            What was seen
+
+        Raises
+        ------
+        ValueError
+            The brief as it stands has points, or more than it gives was changed
+        """
+        as_it_stands = task.score(self.brief, self.task)
+        if as_it_stands.points > 1 or as_it_stands.strays:
+            raise ValueError("the brief as it stands is not at the beginning of its scale.")
+        strays = task.outside(self.brief, self.bench.design())
+        if strays:
+            raise ValueError(f"the panel begins outside the brief: {'; '.join(strays)}.")
+        return "The brief begins at 0 points, and the panel begins inside it."
 
     def score(self):
         """Score the design and keep the attempt.
@@ -114,8 +184,9 @@ class TaskPanel:
         if not plain(self.who.value):
             return self._say("Say whose attempt this is; then score again.")
         try:
-            made = task.score(self.design(), weights=self.weights)
+            made = task.score(self.bench.design(), self.task)
             add_attempt(self.file, task.attempt(self.brief, made, self.who.value))
+            self._keep("task", "attempt", f"{made.points:.0f} points")
         except ValueError as error:
             return self._say(f"Not scored: {error}")
         except OSError as error:
@@ -124,28 +195,38 @@ class TaskPanel:
                 f" {error.strerror or error}."
             )
         self.own = made
-        self.solve_button.disabled = self.job.running
-        self.scores.value = tables.card(score_table(made, task.outside(self.brief, made.scenario)))
+        self.scores.value = tables.card(score_table(made))
         self._say("Scored, and kept.")
         self._show_list()
         self._compare()
 
-    def solve(self):
-        """Let the solver start from the same brief; only after an attempt of one's own."""
-        if self.own is None:
-            return self._say("Score an attempt of your own first.")
-        if self.solution is not None:
-            return self._compare()
-        self._say("The solver searches for a better aim from the same brief.")
-        self.job.start(
-            lambda tell, stop: task.solve(
-                self.brief,
-                weights=self.weights,
-                evaluations=self.evaluations,
-                progress=tell,
-                stop=stop,
-            )
+    def open_search(self):
+        """Open arrangements and search: after a changed attempt and a written prediction."""
+        own = self.own
+        if own is None or own.strays or not task.changed_design(self.brief, own.judged.scenario):
+            return self._say(FIRST_CHANGE)
+        if len(set(re.findall(r"[^\W\d_]{2,}", self.expected.value.lower()))) < LEAST_WORDS:
+            return self._say(WRITE)
+        try:
+            self._keep("prediction", "written", self.expected.value)
+        except OSError as error:
+            return self._say(f"Progress could not be written: {error.strerror or error}.")
+        self.expected.disabled = self.open_button.disabled = True
+        self.solve_button.layout.display = SHOWN
+        self.bench.open_up()
+        return self._say(
+            "Open: the search below, and in the panel the arrangements and its search."
         )
+
+    def solve(self):
+        """Let the search start from the same brief."""
+        if not self.open_button.disabled:
+            return self._say(UNSEEN)
+        if self.found is not None:
+            return self._compare()
+        self._say("The search looks for a better aim from the same brief.")
+        more = dict(evaluations=self.evaluations)
+        self.job.start(lambda tell, stop: task.solve(self.brief, progress=tell, stop=stop, **more))
 
     def export(self):
         """Write all attempts into a new folder beside their file.
@@ -161,35 +242,39 @@ class TaskPanel:
             self._say(f"Not exported: {getattr(error, 'strerror', None) or error}.")
             return None
         self._say(
-            f"Exported into the folder {folder.name}: a table, and the scenario file of every"
-            " attempt."
+            f"Exported into the folder {folder.name}: a table without names, and the scenario file"
+            " of every attempt."
         )
         return folder
+
+    def _keep(self, kind, reply, given):
+        self.progress.add(kind, "task", self.brief.name, reply, given=given)
 
     def _progress(self, share, _scenario, _score):
         self.job.show_share(share)
 
-    def _done(self, found):
-        self.solution = None if found.stopped else found
-        self._say(
-            "Stopped before its end; ask again for the whole search."
-            if found.stopped
-            else f"The solver tried {found.evaluations} evaluations."
-        )
-        self._compare(found)
+    def _done(self, aimed):
+        if aimed.stopped:
+            return self._say("Stopped before its end; ask again for the whole search.")
+        self.found = aimed, task.score(aimed.scenario, self.task)
+        self._say(f"The search tried {aimed.evaluations} evaluations.")
+        self._compare()
 
     def _failed(self, error):
-        self._say(f"The solver cannot work on this brief: {error}")
+        self._say(f"The search cannot work on this brief: {error}")
 
-    def _compare(self, found=None):
-        found = found or self.solution
-        if found is not None:
-            said = "".join(f"<li>{escape(s)}</li>" for s in task.difference(self.own, found.score))
-            self.compared.value = tables.card(
-                f"<ul>{said}</ul>",
-                compared_table(self.own, found.score),
-                moved_list(found, self.brief),
-            )
+    def _compare(self):
+        if self.found is None:
+            return
+        aimed, other = self.found
+        said = bullets(escape(s) for s in task.difference(self.own, other, "the search"))
+        wrote = f"<p>You wrote: <i>{escape(self.expected.value)}</i></p>"
+        reference = self.task.yardstick
+        beside = (
+            f"<p>The reference design costs {reference.cost_reference:,.0f}. It hangs other"
+            " loudspeakers in other positions: the search alone cannot do that.</p>"
+        )
+        self.compared.value = tables.card(wrote, said, beside, moved_list(aimed, self.brief))
 
     def _say(self, words):
         self.message.value = f"<b>{escape(words)}</b>"
@@ -209,84 +294,57 @@ def _button(words, wide, click):
     return made
 
 
-def score_table(made, outside=()):
-    """One score, criterion by criterion.
+def score_table(made):
+    """One score: points, what is met, what misses farthest, money.
 
     Parameters
     ----------
     made : Score
         Of ``training.task.score``
-    outside : sequence of str
-        What was changed although the brief gives it
 
     Returns
     -------
     html : str
         A sentence or two and a table
     """
-    rows = "".join(
-        f'<tr><td>{step.label}: {step.meaning}</td><td class="num">{made.penalties[key]:.1f}</td>'
-        f'<td class="num">{getattr(made.weights, key):g}</td>'
-        f'<td class="quiet">{step.size:g} {step.unit}</td></tr>'
-        for key, step in task.STEPS.items()
+    found, scale = made.judged, made.yardstick
+    use, met, verdicts = found.weakest
+    over = (
+        f", {made.over_budget:,.0f} over the budget"
+        if made.over_budget
+        else f" of a budget of {scale.budget:,.0f}"
     )
-    use, least = made.weakest
     whole = (
-        f"<p><b>Penalty {made.penalty:.1f} steps</b>, {ROOMS[made.room]}; {made.met} of"
-        f" {made.checks} checks met; cost {made.cost:,.0f} (invented prices). The weakest use is"
-        f" {escape(use)}, with {least:.1f} steps.</p>"
+        f"<p><b>{made.points:.0f} points.</b> {found.met} of {found.verdicts} verdicts met, in the"
+        f" traced room. Cost {found.cost:,.0f}{over} (invented prices). The weakest use is"
+        f" {escape(use)}: {met} of {verdicts} met.</p>"
     )
     strayed = (
-        f"<p><b>Outside the brief:</b> {escape('; '.join(outside))}. It does not compare with other"
-        " attempts.</p>"
-        if outside
+        f"<p><b>No points, for something was changed that the brief gives:</b>"
+        f" {escape('; '.join(made.strays))}.</p>"
+        if made.strays
         else ""
     )
-    return (
-        f'{whole}{strayed}<table><tr><th>criterion</th><th class="num">penalty [steps]</th><th'
-        f' class="num">weight</th><th>a step is</th></tr>{rows}</table>'
-    )
-
-
-def compared_table(own, other):
-    """An attempt beside the solver's result.
-
-    Parameters
-    ----------
-    own, other : Score
-        Both scored alike
-
-    Returns
-    -------
-    html : str
-        A table
-    """
-
-    def row(words, a, b, say):
-        return (
-            f'<tr><td>{words}</td><td class="num">{say(a)}</td><td class="num">{say(b)}</td></tr>'
+    rows = [
+        (
+            escape(name),
+            escape(f"{CRITERIA[v.criterion].label}{', ' + v.area if v.area else ''}"),
+            Num(f"{v.value:.2f} {v.unit}"),
+            Num(f"{v.target:g} {v.unit}"),
+            v.word,
         )
-
-    rows = row("<b>all, weighted</b>", own.penalty, other.penalty, "{:.1f}".format)
-    rows += "".join(
-        row(step.label, own.penalties[key], other.penalties[key], "{:.1f}".format)
-        for key, step in task.STEPS.items()
-    )
-    rows += row("checks met", own.met, other.met, "{}".format) + row(
-        "cost", own.cost, other.cost, "{:,.0f}".format
-    )
-    return (
-        '<table><tr><th>penalty in steps</th><th class="num">yours</th><th'
-        f' class="num">solver</th></tr>{rows}</table>'
-    )
+        for name, v in found.misses[:MOST_MISSES]
+    ]
+    head = ("use", "what misses farthest", Num("value"), Num("target"), "verdict")
+    return whole + strayed + (table("", head, rows) if rows else "<p>Nothing misses.</p>")
 
 
 def moved_list(found, brief):
-    """What the solver moved.
+    """What the search moved.
 
     Parameters
     ----------
-    found : Solution
+    found : Aimed
         Of ``training.task.solve``
     brief : Scenario
         What it started from
@@ -309,48 +367,11 @@ def moved_list(found, brief):
         f" {say(p, a)} → {say(p, b)}</li>"
         for p, (a, b) in found.moved.items()
     )
-    return (
-        "<details><summary>What the solver"
-        f" moved</summary><ul>{rows or '<li>nothing</li>'}</ul></details>"
-    )
-
-
-def attempts_list(found):
-    """Attempts so far, and the lines of the file that cannot be read.
-
-    Parameters
-    ----------
-    found : Attempts
-        Of ``training.attempts.read_attempts``
-
-    Returns
-    -------
-    html : str
-        A table
-    """
-    rows = "".join(
-        f'<tr><td class="num">{n}</td><td>{escape(a.who)}</td><td>{escape(plain(a.when))}</td>'
-        f'<td>{escape(plain(a.school))}</td><td class="num">{a.penalty:.1f}</td>'
-        f'<td class="quiet">{ROOMS.get(a.room, "")}</td>'
-        f'<td class="num">{a.met} of {a.checks}</td><td class="num">{a.cost:,.0f}</td>'
-        f"<td>{escape(plain('; '.join(a.changed), 200))}</td></tr>"
-        for n, a in enumerate(found.attempts, 1)
-    )
-    head = (
-        '<tr><th></th><th>name</th><th>date</th><th>school</th><th class="num">penalty [steps]</th>'
-        '<th>figures from</th><th class="num">checks met</th><th class="num">cost</th>'
-        "<th>outside the brief</th></tr>"
-    )
-    table = (
-        f"<table><caption>Attempts so far</caption>{head}{rows}</table>"
-        if rows
-        else "<p class='quiet'>No attempt has been kept yet.</p>"
-    )
-    return table + (f"<p>{escape(found.warning)}</p>" if found.damaged else "")
+    return folded("What the search moved", f"<ul>{rows or '<li>nothing</li>'}</ul>")
 
 
 def write_attempts(file):
-    """Export all attempts of a file into a new folder beside it.
+    """Export all attempts of a file into a new folder beside it, without names.
 
     Parameters
     ----------
@@ -360,8 +381,7 @@ def write_attempts(file):
     Returns
     -------
     folder : Path
-        Holds attempts.csv, the scenario of every attempt, and the file itself as it is, damaged
-        lines included
+        Holds attempts.csv and the scenario of every attempt; the file with the names stays
 
     Raises
     ------
@@ -377,10 +397,9 @@ def write_attempts(file):
     number = 1
     while (folder := file.with_name(f"{file.stem}-export-{number}")).exists():
         number += 1
-    files = {"attempts.csv": csv_text(task.attempts_table(found)).encode("utf-8")}
+    files = {"attempts.csv": csv_text(attempts_table(found)).encode("utf-8")}
     for n, attempt in enumerate(found.attempts, 1):
-        files[task.scenario_name(n)] = attempt.scenario.encode("utf-8")
-    files["attempts.jsonl"] = file.read_bytes()
+        files[scenario_name(n)] = attempt.scenario.encode("utf-8")
     with new_folder(folder) as building:
         for name, data in files.items():
             (building / name).write_bytes(data)

@@ -42,8 +42,7 @@ class LoudspeakersSection(Section):
         names = tuple(g.name for g in state.start.groups)
         types = tuple((t.name, t.name) for t in state.start.loudspeaker_types.values())
         return [
-            self._arrangements(),
-            Words(key="arrangement words", value=self._words, width="350px"),
+            *self._arrangements(),
             Words(key="picked", value=f"<b>{escape(state.group)}</b>"),
             self.panel.choice((*path, "loudspeaker"), "Loudspeaker", types),
             *(self.panel.slider((*path, name), words) for name, words in GROUP),
@@ -52,11 +51,15 @@ class LoudspeakersSection(Section):
         ]
 
     def _arrangements(self):
+        """The list of arrangements and what was said of the last one; none while it is closed."""
+        if "arrangement" in self.panel.closed:
+            return []
         titles = ((a.title, key) for key, a in OFFERED.items())
         options = (*AS_THEY_ARE, *titles)
-        return Choice(
+        listed = Choice(
             key="arrangement", value="", label="Start from", options=options, act=self._arrange
         )
+        return [listed, Words(key="arrangement words", value=self._words, width="350px")]
 
     def _in_this_use(self, state):
         path = ("uses", state.use, "groups", state.group)

@@ -18,7 +18,7 @@ from .advice import AdviceTab
 from .aim import AimSection
 from .answer import answered, with_rays
 from .board import BoardSection
-from .controls import Choice, Slider, SliderSpec, Tick
+from .controls import Choice, Slider, SliderSpec, Tick, show_only
 from .essentials import EssentialsSection
 from .fixtures import FixturesSection
 from .go_on import GoOnSection, in_kernel
@@ -29,7 +29,7 @@ from .loudspeaker_type import LoudspeakerTab
 from .loudspeakers import LoudspeakersSection
 from .microphones import MicrophonesSection
 from .options import OptionsTab
-from .page import CAUTION
+from .page import CAUTION, quiet
 from .parts import PartsTab
 from .plan import PlanSection
 from .price_book import ChosenPrices
@@ -81,6 +81,7 @@ FRAME = (
     BoardSection,
     KeptStrip,
 )
+CLOSED = "Closed for now: the page says when it opens."
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
 LARGE = ("space", "drawing")  # what may fill the picture's frame alone
 OPEN = SIDE.index(LoudspeakersSection)  # section that is open at first
@@ -104,6 +105,9 @@ class Meeting:
     journal : bool, optional
         Keep a journal in the folder, so that nothing is lost with the kernel; in the kernel of a
         notebook when left out
+    closed : sequence of str
+        Keys of sections and tabs that stay closed until ``open_up``, and "arrangement" for the list
+        of arrangements
 
     Raises
     ------
@@ -111,10 +115,11 @@ class Meeting:
         Where the file cannot be read as a scenario
     """
 
-    def __init__(self, scenario, folder=".", *, alone=False, journal=None):
+    def __init__(self, scenario, folder=".", *, alone=False, journal=None, closed=()):
         start = load(scenario) if isinstance(scenario, str | Path) else scenario
         file = Path(scenario) if isinstance(scenario, str | Path) else Path()
         self.folder, self.folders, self.alone = Path(folder), (file.parent,), alone
+        self.closed = frozenset(closed)
         self.prices = ChosenPrices(folder)
         self.history = History(PanelState.of(start, file.name))
         self.answer, self._possible = answered(self.state), self.state
@@ -130,7 +135,7 @@ class Meeting:
         )
         self.painter = scene.Painter(self._drawn, self.frame.figure, scene.SPACE)
         self.sections = {kind: kind(self) for kind in (*FRAME, *SIDE, *TABS)}
-        self._tabs = w.Tab([self.sections[kind].box for kind in TABS], selected_index=0)
+        self._tabs = w.Tab(self._shown_boxes(TABS), selected_index=0)
         self._tabs.add_class("gt-tabs")
         self.box = self._page()
         self.sections[KeptStrip].on_ghost(self.sections[PlanSection].show_ghost)
@@ -363,6 +368,15 @@ class Meeting:
         """
         self.update(tab=key)
         self.sections[BoardSection].reveal_tabs()
+
+    def open_up(self):
+        """Open what was closed."""
+        if not self.closed:
+            return
+        self.closed = frozenset()
+        for box, kinds in ((self._side, SIDE), (self._tabs, TABS)):
+            show_only(box, self._shown_boxes(kinds))
+        self.refresh()
 
     def open_form(self):
         """Open the form of a new school over the panel; it leads back, or opens what it wrote."""
@@ -634,7 +648,7 @@ class Meeting:
 
     def _page(self):
         boxes = {kind: section.box for kind, section in self.sections.items()}
-        self._side = w.Accordion([boxes[kind] for kind in SIDE], selected_index=OPEN)
+        self._side = w.Accordion(self._shown_boxes(SIDE), selected_index=OPEN)
         self._side.observe(self._render_folded, names="selected_index")
         for titled, kinds in ((self._side, SIDE), (self._tabs, TABS)):
             for n, kind in enumerate(kinds):
@@ -663,6 +677,14 @@ class Meeting:
             "gt-page",
         )
 
+    def _shown_boxes(self, kinds):
+        """Boxes of sections, or a line in the place of those that are closed."""
+        closed = [kind.key in self.closed for kind in kinds]
+        return [
+            w.HTML(quiet(CLOSED)) if shut else self.sections[kind].box
+            for kind, shut in zip(kinds, closed, strict=True)
+        ]
+
     def _opened(self, change):
         key = TAB_KEYS[change["new"] or 0]
         if key != self.state.tab:
@@ -680,7 +702,7 @@ def _box(kind, children, name):
     return box
 
 
-def meeting(scenario, folder=".", *, alone=False):
+def meeting(scenario, folder=".", *, alone=False, closed=()):
     """The design workbook's panel on a scenario.
 
     Parameters
@@ -691,6 +713,8 @@ def meeting(scenario, folder=".", *, alone=False):
         Where files are written
     alone : bool
         Cover the notebook, but for its bars, until its text and code are asked for
+    closed : sequence of str
+        As for ``Meeting``
 
     Returns
     -------
@@ -702,4 +726,4 @@ def meeting(scenario, folder=".", *, alone=False):
     ValueError
         Where the file cannot be read as a scenario
     """
-    return Meeting(scenario, folder, alone=alone)
+    return Meeting(scenario, folder, alone=alone, closed=closed)
