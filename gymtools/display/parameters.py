@@ -72,6 +72,7 @@ MAY_BE_EMPTY = (
     "units",
     "folder",
     "progress_file",
+    "export_to",
     "readings",
     "waves",
     "name",
@@ -97,6 +98,7 @@ TEXTS = (
     "where",
     "attempts_file",
     "progress_file",
+    "export_to",
     "name",
     "reason",
     "prepared_for",
@@ -184,6 +186,8 @@ def _check(name, value, school, given):
         names_of(name, value, ARRANGEMENTS)
     elif name == "against":
         _files(name, value)
+    elif name == "files":
+        _names_of_files(name, value)
     elif name == "begin_with":
         _changes(name, value, school)
     else:
@@ -210,6 +214,15 @@ def _files(name, value):
         raise ValueError(f"{name} = {shown(value)} is no list. Give paths in brackets, or [].")
     for path in value:
         _school(name, path)
+
+
+def _names_of_files(name, value):
+    """Names of files that need not be there yet."""
+    if not isinstance(value, list | tuple):
+        raise ValueError(f"{name} = {shown(value)} is no list. Give paths in brackets, or [].")
+    for path in value:
+        if not isinstance(path, str | Path) or not str(path).strip():
+            raise ValueError(f"{name}: {shown(path)} is no path.")
 
 
 def _of_school(name, value, school, given):
