@@ -11,7 +11,11 @@ from gymtools.display import parameters
 from gymtools.display.parameters import COUNTS, MAY_BE_EMPTY, MAY_BE_NONE, RANGES, checked
 
 ROOT = Path(__file__).resolve().parent.parent / "workbooks"
-BOOKS = sorted(p for p in ROOT.rglob("*.ipynb") if ".ipynb_checkpoints" not in p.parts)
+BOOKS = sorted(
+    p
+    for p in ROOT.rglob("*.ipynb")
+    if ".ipynb_checkpoints" not in p.parts and p.stem != "glossary"  # which has words only
+)
 WRONG = (None, "", 0, -1, 1e9, float("nan"), "no such name", True, [], [3], object())
 WELL = {  # what of these is a value that a parameter may well have
     "begin_with": (),

@@ -27,7 +27,6 @@ RANGES = {  # lowest, highest, unit
     "temperature_c": (-20, 50, "°C"),
     "humidity_pct": (1, 100, "%"),
     "height_m": (2, 15, "m"),
-    "spacing_m": (0.5, 20, "m"),
     "even_db": (1, 30, "dB"),
     "downtilt_deg": (-30, 90, "°"),
     "hung_deg": (-30, 90, "°"),
@@ -58,6 +57,9 @@ RANGES = {  # lowest, highest, unit
     "loss_db": (0.01, 6, "dB"),
     "safe": (0, 50, ""),
     "lost_db": (0.5, 40, "dB"),
+    "times": (1.5, 1000, ""),
+    "adds_db": (0.2, 2.8, "dB"),
+    "within_db": (0.1, 6, "dB"),
     "scatter_db": (0.01, 10, "dB"),
 }
 COUNTS = {

@@ -1,9 +1,11 @@
-"""Sounds that a lesson makes itself, without a gym: level steps, a decay, two arrivals, a crowd.
+"""Sounds that a lesson makes itself, without a gym: level steps, octaves, a decay, arrivals, a
+crowd.
 
 A sound is (2, sample) at ``physics.playback.RATE`` re 20 uPa, left and right alike unless said.
 """
 
 import numpy as np
+from scipy import fft
 
 from ..physics import intelligibility, noises, responses, tails
 from ..physics.bands import to_energy
@@ -33,6 +35,32 @@ def at_level(level_dba, played=SPOKEN):
     """
     samples = program(played).samples * 10 ** (level_dba / 20)
     return np.stack([samples, samples])
+
+
+def in_octaves(level_dba, gains_db, played=SPOKEN):
+    """Dry speech with each octave louder or softer by so much.
+
+    Parameters
+    ----------
+    level_dba : float
+        Of the speech before that [dB(A)]
+    gains_db : array
+        By octave, minus infinity for one that is left out (band,) [dB]
+    played : str
+        Key of ``venue.programs.labels``
+
+    Returns
+    -------
+    sound : ndarray
+        (2, sample), without what lies outside the seven octaves [re 20 uPa]
+    """
+    samples = program(played).samples * 10 ** (level_dba / 20)
+    # as long again in silence, so that what the filter spreads does not come round to the start
+    length = fft.next_fast_len(2 * samples.size, real=True)
+    gain = 10 ** (np.asarray(gains_db, float) / 20)
+    window = np.sqrt(np.tensordot(gain**2, tails.octave_windows(length) ** 2, axes=1))
+    heard = fft.irfft(fft.rfft(samples, length) * window, length)[: samples.size]
+    return np.stack([heard, heard])
 
 
 def in_room(rt, level_dba, direct_db=0.0, played=SPOKEN):

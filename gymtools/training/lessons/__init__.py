@@ -1,9 +1,14 @@
 """Lessons in their order, with what they ask and compute; their pages are in ``display``."""
 
-from . import distance
+from . import coverage, decibels, distance, tilt
 from .lesson import WORKED, Lesson
 
-LESSONS = (Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),)
+LESSONS = (
+    Lesson("decibels", "00_decibels_and_octaves", WORKED, decibels.EXERCISES),
+    Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
+    Lesson("coverage", "02_angle_and_coverage", WORKED, coverage.EXERCISES),
+    Lesson("tilt", "03_tilt_and_throw", WORKED, tilt.EXERCISES),
+)
 BY_NAME = {lesson.name: lesson for lesson in LESSONS}
 
 
