@@ -17,8 +17,8 @@ NEEDED = """
 decibel logarithm octave dB(A) direct-sound room-sound reverberation-time coverage-angle edge
 directivity-factor directivity-index throw downtilt pan STI speech-to-noise-ratio masking delay
 precedence echo comb-filter feedback-margin open-microphones headroom sensitivity tap
-70.7-V-line AWG impedance absorption first-incidence group use preset verdict uncertainty polar-plot balloon
-pink-noise sound-level-meter calibrator sound-pressure-level seam""".split()
+70.7-V-line AWG impedance absorption first-incidence group use preset verdict uncertainty
+polar-plot balloon pink-noise sound-level-meter calibrator sound-pressure-level seam""".split()
 
 
 def test_the_notebook_is_the_table():
