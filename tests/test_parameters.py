@@ -26,6 +26,7 @@ WELL = {  # what of these is a value that a parameter may well have
     "waves": ("no such name",),
     "where": ("no such name",),
     "attempts_file": ("no such name",),
+    "progress_file": ("no such name",),
     "name": ("no such name",),
     "reason": ("no such name",),
     "prepared_for": ("no such name",),
