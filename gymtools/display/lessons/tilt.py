@@ -134,7 +134,7 @@ def _pattern(angle_deg):
     ]
     words = (
         f"<p>The edge loss is {EDGE_DB:g} dB: that is what a coverage angle means. The steepness is"
-        f" {SKIRT:g}: it says how the loss grows with the angle. With 2 the beam would be round, a"
+        f" {SKIRT:g}: it says how the loss grows with the angle. With 2 the beam would be round. A"
         " larger number makes it flat inside and steep outside. The steepness is an assumption of"
         " this workbook.</p>"
     )
@@ -203,8 +203,9 @@ def _section(bank, downtilt_deg, units):
         mode="lines+markers",
     )
     figure.add_trace(level, 1, 2)
-    height = dict(scaleanchor="x", range=[-1.1 * length, 0.5 * length])
-    figure.update_xaxes(title=f"from the loudspeaker [{units}]", row=1, col=1)
+    across = dict(constrain="domain", range=[-0.05 * length, 1.05 * length])
+    height = dict(scaleanchor="x", constrain="domain", range=[-0.9 * length, 0.25 * length])
+    figure.update_xaxes(title=f"from the loudspeaker [{units}]", row=1, col=1, **across)
     figure.update_yaxes(title=f"height [{units}]", row=1, col=1, **height)
     figure.update_xaxes(title="row, from the front", row=1, col=2)
     figure.update_yaxes(title="level, 2 kHz [dB]", range=[-24, 4], row=1, col=2)

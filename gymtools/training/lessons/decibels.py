@@ -152,11 +152,10 @@ def octave(start=2, up=2):
     begin, answer = float(NOMINAL[start]), float(NOMINAL[start + up])
     way, count = ("higher", up) if up > 0 else ("lower", -up)
     linear = begin * (1 + up) if up > 0 else begin / (1 + count)
-    steps = "times 2" if up > 0 else "half of it"
     return Problem(
         words=(
-            f"You look at the octave around {NAMES[start]}. Around what frequency lies the octave"
-            f" {count} octave{'s' if count > 1 else ''} {way}?"
+            f"You look at the octave around {NAMES[start]}. Around what frequency is the one"
+            f" that lies {count} octave{'s' if count > 1 else ''} {way}?"
         ),
         unit="Hz",
         answer=answer,
@@ -166,20 +165,22 @@ def octave(start=2, up=2):
         digits=0,
         hint="An octave up doubles the frequency. An octave down halves it. Do it step by step.",
         slips=(
-            Slip(linear, "Octaves multiply. Double the result again; do not add the same hertz."),
+            Slip(
+                linear, "Every octave starts from the last one. Do not take equal steps in hertz."
+            ),
             Slip(begin * 10.0**up, "An octave is a factor of two, not of ten."),
         ),
-        steps=tuple(
-            Step(
-                f"{n}. octave {way}: {steps}",
-                float(NOMINAL[start + (n if up > 0 else -n)]),
-                "Hz",
-                0,
-            )
-            for n in range(1, count + 1)
-        ),
+        steps=tuple(_octave_steps(start, up)),
         note="The octaves of this workbook go from 125 Hz to 8 kHz.",
     )
+
+
+def _octave_steps(start, up):
+    """One step for every octave on the way."""
+    one, word = (1, "× 2") if up > 0 else (-1, "/ 2")
+    for n in range(0, up, one):
+        before, after = (float(NOMINAL[start + m]) for m in (n, n + one))
+        yield Step(f"{before:g} {word}", after, "Hz", 0)
 
 
 def weighted(low=1, high=4, low_db=80.0, high_db=70.0):
@@ -224,7 +225,10 @@ def weighted(low=1, high=4, low_db=80.0, high_db=70.0):
             Step(f"{NAMES[high]}: {high_db:g} {b:+.1f}", high_db + b, "dB"),
             Step("Energies of both added", answer, "dB(A)"),
         ),
-        note="Without the weighting the meter would show more: low octaves count less in dB(A).",
+        note=(
+            f"Without the weighting the meter would show {'more' if plain > answer else 'less'}:"
+            f" {plain:.1f} dB."
+        ),
     )
 
 
