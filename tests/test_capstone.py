@@ -72,9 +72,7 @@ def test_a_file_is_held_against_the_survey_without_giving_the_answer(gym):
         "length of the gym, wall to wall": changed(
             truth, {("hall", "length"): truth.hall.length + 0.3}
         ),
-        "finish of the roof": changed(truth, {("hall", "roof"): "wood ceiling"})
-        if truth.hall.roof != "wood ceiling"
-        else truth,
+        "finish of the roof": changed(truth, {("hall", "roof"): "wood lining"}),
         "rows of bleachers": replace(
             truth, banks=tuple(replace(b, rows=b.rows - 1) for b in truth.banks)
         ),

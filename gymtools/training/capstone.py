@@ -21,7 +21,7 @@ NEAR = 0.06  # within which a length of the learner's file is that of the survey
 READINGS = 3  # of every length
 NAMES = ("Ashbrook", "Birchmere", "Coldwater", "Elderfield", "Foxhollow", "Greenbank", "Hazelton")
 ROOFS = ("plain deck", "acoustic deck 1 in")
-WALLS = ("painted block", "unpainted block")
+WALLS = ("painted block", "bare block")
 LENGTHS = {  # key of the scenario's hall: label on the survey
     "length": "Length of the gym, wall to wall",
     "width": "Width of the gym, wall to wall",
