@@ -225,8 +225,12 @@ def _section(sketch, units, computed):
     _line(axes, at(sketch.treads), "treads", color=GRAY)
     _line(axes, at([(0, 0), (high[0], 0)]), "horizontal", color=GRAY, dashes="--")
     _line(axes, at([(0, sketch.floor), (0, BEYOND)]), "plumb", color=GRAY, dashes=":")
-    _cross(axes, at((0, 0)), f"loudspeaker, {in_words(sketch.hung, units)} over the floor")
-    axes.text(*(at((high[0], 0)) + [0, 1]), "horizontal: 0°", fontsize=7, ha="right", color=GRAY)
+    _cross(axes, at((0, 0)))
+    over = f"loudspeaker, {in_words(sketch.hung, units)} over the floor"
+    axes.text(*(at((0, max(0, sketch.clear))) + [2, 2]), over, fontsize=8, color=INK)
+    axes.text(
+        *(at((0.8 * high[0], 0)) + [0, 1]), "horizontal: 0°", fontsize=7, ha="right", color=GRAY
+    )
     for n, ears in enumerate(np.stack([bank.rows, -bank.below], axis=1), 1):
         x, y = at(ears)
         axes.plot([x], [y], "o", markersize=2.5, color=INK, gid=f"row {n}")
@@ -266,16 +270,15 @@ def _ray(axes, view, end, name, angle):
     end = start + min(1.0, float(np.min(shares))) * way
     color = ORANGE if name == "axis" else BLUE
     _line(axes, [start, end], name, color=color, width=1.2, dashes="-" if name == "axis" else "--")
-    beside = start + 0.72 * (end - start) + [1.5, 1.5]
+    beside = start + 0.45 * (end - start) + [1.5, 1.5]
     axes.text(*beside, f"{name} {angle:.0f}°", fontsize=8, color=color)
 
 
-def _cross(axes, at, words):
+def _cross(axes, at):
     """The loudspeaker's point: lines meet in it, so that a protractor can be laid on."""
     x, y = at
     _line(axes, [(x - 3, y), (x + 3, y)], width=1.2)
     _line(axes, [(x, y - 3), (x, y + 3)], width=1.2)
-    axes.text(x + 4, y + 4, words, fontsize=8, color=INK)
 
 
 def _plan(sketch, units, computed):
@@ -293,7 +296,8 @@ def _plan(sketch, units, computed):
     for other in sketch.hung_at:
         if np.hypot(*other) > 0.01:
             axes.plot(*at(other), "s", markersize=4, color=GRAY)
-    _cross(axes, at((0, 0)), "loudspeaker")
+    _cross(axes, at((0, 0)))
+    axes.text(*(at((0, 0)) + [4, -6]), "loudspeaker", fontsize=8, color=INK)
     if computed:
         names = ("left edge", "axis", "right edge")
         turns = sketch.pan_deg + np.array([-0.5, 0, 0.5]) * sketch.wide_deg
