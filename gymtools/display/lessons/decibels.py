@@ -132,7 +132,10 @@ def _steps():
         return lambda: Sound(sounds.at_level(level), f"speech at {level:g} dB(A)")
 
     made = {f"{more:+g} dB" if more else "as it is": at(more) for more in STEPS_DB}
-    words = "One decibel is about the smallest step that you notice. Six decibels are plain."
+    words = (
+        "One decibel is about the smallest step that you notice (common practice, no source). Six"
+        " decibels are plain."
+    )
     return made, words, Blind("Which one is the loudest?", f"{max(STEPS_DB):+g} dB")
 
 
