@@ -14,6 +14,7 @@ class Slip:
     value: float  # [unit of the problem]
     words: str  # must not give the answer away
     near: float = math.inf  # how near a guess must come, where that is less than usual [unit]
+    beyond: bool = False  # whether all guesses that are farther off, on its side, are it too
 
 
 @dataclass(frozen=True)
@@ -128,7 +129,9 @@ class Problem:
         reached = []
         for slip in self.slips:
             apart = abs(slip.value - self.answer)
-            if apart > self.near and abs(value - slip.value) <= min(slip.near, SLIP_SHARE * apart):
+            over = (value - slip.value) * (slip.value - self.answer) >= 0 and slip.beyond
+            close = abs(value - slip.value) <= min(slip.near, SLIP_SHARE * apart)
+            if apart > self.near and (close or over):
                 reached.append((abs(value - slip.value), slip))
         return min(reached, key=lambda pair: pair[0])[1] if reached else None
 

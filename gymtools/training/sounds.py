@@ -4,8 +4,11 @@ crowd.
 A sound is (2, sample) at ``physics.playback.RATE`` re 20 uPa, left and right alike unless said.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy import fft
+from scipy.optimize import brentq
 
 from ..physics import intelligibility, noises, responses, tails
 from ..physics.bands import to_energy
@@ -16,6 +19,8 @@ from ..venue.spectra import octave_levels
 SPOKEN = next(iter(labels()))  # program of a lesson where it names none
 ONE_SEED = 7  # of a crowd: the same in every sound
 TAIL_PARTS = 1.2  # of its decay time, as long as a tail is followed [-]
+ROOM_ALONE_DB = -40.0  # direct sound over the room's own where hardly any is left [dB]
+LOUDEST_DBA = 120.0  # as far as the masking in the ear is followed [dB(A)]
 
 
 def at_level(level_dba, played=SPOKEN):
@@ -82,6 +87,25 @@ def in_room(rt, level_dba, direct_db=0.0, played=SPOKEN):
     sound : ndarray
         (2, sample), the room's own sound another one in each ear [re 20 uPa]
     """
+    response = room_response(rt, direct_db)
+    return responses.convolved(program(played).samples * 10 ** (level_dba / 20), response)
+
+
+def room_response(rt, direct_db=0.0):
+    """Impulse response of a room that rings alike in all octaves.
+
+    Parameters
+    ----------
+    rt : float
+        Reverberation time [s]
+    direct_db : float
+        Direct sound over the room's own sound [dB]
+
+    Returns
+    -------
+    response : ndarray
+        (2, sample), of an energy of about 1 in each ear [-]
+    """
     direct, room = _shares(direct_db)
     steps = max(2, round(TAIL_PARTS * rt / tails.STEP_S))
     course = 10 ** (-6 * np.arange(steps) * tails.STEP_S / rt)
@@ -89,7 +113,7 @@ def in_room(rt, level_dba, direct_db=0.0, played=SPOKEN):
     amplitude = tails.envelopes(np.repeat(course[:, None], 7, axis=1))
     response = np.stack([tails.followed(amplitude, ear) for ear in tails.even_noise(0)])
     response[:, 0] += np.sqrt(direct)
-    return responses.convolved(program(played).samples * 10 ** (level_dba / 20), response)
+    return response
 
 
 def arrivals(delays_s, levels_db, level_dba, played=SPOKEN):
@@ -172,6 +196,63 @@ def sti_of(level_dba, *, rt=0.0, direct_db=np.inf, noise_dba=-np.inf, spectrum="
     speech = level_dba + intelligibility.SPEECH_SPECTRUM_DB
     noise = octave_levels(spectrum, noise_dba) if np.isfinite(noise_dba) else None
     return float(intelligibility.sti(mtf, speech_db=speech, noise_db=noise))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Alike:
+    """Three disturbances that leave the same STI, each alone."""
+
+    sti: float  # of each [-]
+    level_dba: float  # of speech with noise, and of speech in the room [dB(A)]
+    noise_dba: float  # crowd around that speech, no room [dB(A)]
+    rt: float  # of a room with hardly any direct sound, no crowd [s]
+    loud_dba: float  # level of speech that nothing disturbs but its own loudness [dB(A)]
+
+
+def alike(sti, level_dba=70.0):
+    """Noise, reverberation and loudness that leave the same STI, each alone.
+
+    Parameters
+    ----------
+    sti : float
+        Wanted, 0.70 to 0.95: loudness alone takes no more than that [-]
+    level_dba : float
+        Of speech with noise, and in the room [dB(A)]
+
+    Returns
+    -------
+    found : Alike
+        Each within 0.0001 of the wanted STI
+
+    Raises
+    ------
+    ValueError
+        One of the three cannot leave that STI
+
+    Sources
+    -------
+    As ``sti_of``. What loudness takes is masking in the ear: a loudspeaker at a safe level cannot
+    play it.
+    """
+
+    def solve(of, low, high):
+        if not min(of(low), of(high)) < sti < max(of(low), of(high)):
+            raise ValueError(f"an STI of {sti:g} is not to be had by noise, room and loudness.")
+        return float(brentq(lambda value: of(value) - sti, low, high, xtol=1e-4))
+
+    def with_noise(noise):
+        return sti_of(level_dba, noise_dba=noise)
+
+    def with_room(rt):
+        return sti_of(level_dba, rt=rt, direct_db=ROOM_ALONE_DB)
+
+    return Alike(
+        sti=sti,
+        level_dba=level_dba,
+        noise_dba=solve(with_noise, level_dba - 40, level_dba + 20),
+        rt=solve(with_room, 0.05, 10.0),
+        loud_dba=solve(sti_of, 80.0, LOUDEST_DBA),
+    )
 
 
 def _shares(direct_db):
