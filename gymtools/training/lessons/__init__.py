@@ -8,6 +8,12 @@ LESSONS = (
     Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
     Lesson("coverage", "02_angle_and_coverage", WORKED, coverage.EXERCISES),
     Lesson("tilt", "03_tilt_and_throw", WORKED, tilt.EXERCISES),
+from . import distance, landing
+from .lesson import MISSING, WORKED, Lesson
+
+LESSONS = (
+    Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
+    Lesson("landing", "04_sound_on_walls", MISSING, landing.EXERCISES),
 )
 BY_NAME = {lesson.name: lesson for lesson in LESSONS}
 
