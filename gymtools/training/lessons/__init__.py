@@ -9,11 +9,13 @@ LESSONS = (
     Lesson("coverage", "02_angle_and_coverage", WORKED, coverage.EXERCISES),
     Lesson("tilt", "03_tilt_and_throw", WORKED, tilt.EXERCISES),
 from . import distance, landing
+from . import distance, landing, treatment
 from .lesson import MISSING, WORKED, Lesson
 
 LESSONS = (
     Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
     Lesson("landing", "04_sound_on_walls", MISSING, landing.EXERCISES),
+    Lesson("treatment", "05_reverberation_and_treatment", MISSING, treatment.EXERCISES),
 )
 BY_NAME = {lesson.name: lesson for lesson in LESSONS}
 

@@ -1,0 +1,312 @@
+"""Reverberation and treatment: how long a gym rings, and what an area of panels changes."""
+
+from dataclasses import replace
+from functools import cached_property
+
+import numpy as np
+
+from ...acoustics.evaluate import evaluate
+from ...design.treatment import free_areas
+from ...physics.reverberation import C, K, arau
+from ...venue.hall import Treatment
+from ...venue.units import FOOT, area_text, to_file
+from ..exercises import Exercise, Problem, Slip, Step
+
+MIDDLE = slice(2, 5)  # 500 Hz, 1 and 2 kHz, in which a gym is judged
+PANELS = "wall panels"  # finish of what is hung [-]
+
+
+def panels(volume_m3=6000.0, rt_s=3.0, panels_m2=150.0, surfaces_m2=2400.0, units="ft"):
+    """How long a gym rings with panels.
+
+    Parameters
+    ----------
+    volume_m3 : float
+        Of the gym [m3]
+    rt_s : float
+        Its reverberation time without panels, by Sabine's formula [s]
+    panels_m2 : float
+        Absorption that the panels add [m2]
+    surfaces_m2 : float
+        All surfaces together [m2]
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    problem : Problem
+        In seconds
+    """
+    constant, volume, hung = _in_units(volume_m3, panels_m2, units)
+    before = constant * volume / rt_s
+    after = constant * volume / (before + hung)
+    unit = f"{units}²"
+    return Problem(
+        words=(
+            f"A gym holds {_spaces(volume_m3)} of air. By Sabine's formula it rings for"
+            f" {rt_s:.2f} s. Its surfaces measure {_areas(surfaces_m2)}. You hang panels that add"
+            f" {_areas(panels_m2)} of full absorption. How long does it ring then, by Sabine's"
+            f" formula, T = {constant:.3f} V / A with {unit.replace('²', '³')} and {unit}?"
+        ),
+        unit="s",
+        answer=after,
+        near=max(0.05 * after, 0.02),
+        low=0,
+        high=60,
+        digits=2,
+        hint="Work back from the time to what absorbs now. Add the panels. Work forward again.",
+        slips=_slips(rt_s, panels_m2 / surfaces_m2, constant * volume / hung),
+        steps=(
+            Step(
+                f"What absorbs now: {constant:.3f} × {volume:,.0f} / {rt_s:.2f}",
+                before,
+                unit,
+                0,
+                0.01 * before,
+            ),
+            Step(
+                f"With the panels: {before:,.0f} + {hung:,.0f}",
+                before + hung,
+                unit,
+                0,
+                0.01 * (before + hung),
+            ),
+            Step(
+                f"Time: {constant:.3f} × {volume:,.0f} / {before + hung:,.0f}", after, "s", 2, 0.02
+            ),
+        ),
+        note="Twice the absorption halves the time, so the first panels change most.",
+    )
+
+
+def _slips(rt_s, covered, alone_s):
+    """What goes wrong with panels: longer, by share of surface, or as if nothing else absorbed."""
+    return (
+        Slip(
+            rt_s,
+            "That is as long as without panels, or longer. Panels add absorption: they cannot make"
+            " a gym ring longer.",
+            near=0.02 * rt_s,
+            beyond=True,
+        ),
+        Slip(
+            rt_s * (1 - covered),
+            "That takes time off by the share of surface covered. A panel takes many times what the"
+            " bare surface took.",
+        ),
+        Slip(
+            alone_s,
+            "That counts the panels alone. The gym absorbs already, so it rings less long than"
+            " that.",
+        ),
+    )
+
+
+def area(volume_m3=6000.0, rt_s=3.0, wish_s=1.5, units="ft"):
+    """How much absorption a gym needs to ring for a shorter time.
+
+    Parameters
+    ----------
+    volume_m3 : float
+        Of the gym [m3]
+    rt_s : float
+        Its reverberation time by Sabine's formula [s]
+    wish_s : float
+        What it should be [s]
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    problem : Problem
+        In square meters or square feet
+
+    Raises
+    ------
+    ValueError
+        The gym rings no longer than that already
+    """
+    if not wish_s < rt_s:
+        raise ValueError(f"the gym rings for {rt_s:g} s already: {wish_s:g} s is no shorter.")
+    constant, volume, _ = _in_units(volume_m3, 1.0, units)
+    now, then = constant * volume / rt_s, constant * volume / wish_s
+    unit = f"{units}²"
+    return Problem(
+        words=(
+            f"A gym holds {_spaces(volume_m3)} of air and rings for {rt_s:.2f} s by Sabine's"
+            f" formula, T = {constant:.3f} V / A. It should ring for {wish_s:.2f} s. How much full"
+            " absorption do you add?"
+        ),
+        unit=unit,
+        answer=then - now,
+        near=0.05 * (then - now),
+        low=0,
+        high=1e6,
+        digits=0,
+        hint="Work out the absorption for both times. You add what lies between them.",
+        slips=(
+            Slip(then, "That is all absorption that it needs. A part of it is there already."),
+            Slip(now, "That is what absorbs now. How much more does the shorter time take?"),
+            Slip(
+                (then - now) * (1 / FOOT**2 if units == "m" else FOOT**2),
+                "That number is in the other unit of area.",
+            ),
+        ),
+        steps=(
+            Step(f"Now: {constant:.3f} × {volume:,.0f} / {rt_s:.2f}", now, unit, 0, 0.01 * now),
+            Step(
+                f"Then: {constant:.3f} × {volume:,.0f} / {wish_s:.2f}", then, unit, 0, 0.01 * then
+            ),
+            Step(f"To be added: {then:,.0f} - {now:,.0f}", then - now, unit, 0),
+        ),
+        note="What the panels cover absorbed a little too; it is lost, so hang a little more.",
+    )
+
+
+def _in_units(volume_m3, panels_m2, units):
+    """Sabine's constant, volume and area as the learner has them."""
+    per = FOOT if units == "ft" else 1.0
+    return K * per / C, to_file(volume_m3, "m3", units), to_file(panels_m2, "m2", units)
+
+
+def _areas(m2):
+    return f"{area_text(m2, 'm')} ({area_text(m2, 'ft')})"
+
+
+def _spaces(m3):
+    return f"{m3:,.0f} m³ ({to_file(float(m3), 'm3', 'ft'):,.0f} ft³)"
+
+
+def _draw_panels(chance):
+    volume = float(chance.integers(25, 120)) * 100
+    return dict(
+        volume_m3=volume,
+        rt_s=float(chance.integers(18, 60)) / 10,
+        panels_m2=float(chance.integers(6, 40)) * 10,
+        surfaces_m2=round(6.5 * volume ** (2 / 3), -1),  # about a gym's proportions
+    )
+
+
+def _draw_area(chance):
+    rt = float(chance.integers(20, 60)) / 10
+    return dict(
+        volume_m3=float(chance.integers(25, 120)) * 100,
+        rt_s=rt,
+        wish_s=round(rt * float(chance.integers(35, 75)) / 100, 1),
+    )
+
+
+EXERCISES = (
+    Exercise(
+        "treatment.panels",
+        "How long does it ring with panels?",
+        problem=panels,
+        draw=_draw_panels,
+        needs_units=True,
+        example=dict(volume_m3=5000.0, rt_s=4.0, panels_m2=100.0, surfaces_m2=1900.0),
+    ),
+    Exercise(
+        "treatment.area",
+        "How much absorption does it need?",
+        problem=area,
+        draw=_draw_area,
+        needs_units=True,
+        example=dict(volume_m3=8000.0, rt_s=3.2, wish_s=2.0),
+    ),
+)
+
+
+class Gym:
+    """A gym to be treated, its time by formula.
+
+    Parameters
+    ----------
+    school : Scenario
+        As it is
+    use : str
+        Name of a use
+    """
+
+    def __init__(self, school, use):
+        self.school, self.use = school, use
+        self.free = free_areas(school)  # by surface [m2]
+
+    @cached_property
+    def now(self):
+        """Without more panels (Result)."""
+        return evaluate(self.school, self.use, room="statistical")
+
+    @cached_property
+    def sabine(self):
+        """Its reverberation time by Sabine's formula, mean of 500 Hz, 1 and 2 kHz [s]."""
+        return float(self.now.rt_sabine[MIDDLE].mean())
+
+    def hung(self, area, on_roof):
+        """The gym with panels.
+
+        Parameters
+        ----------
+        area : float
+            Of panels [m2]
+        on_roof : float
+            Share of them on the roof; the rest is spread over the walls [%]
+
+        Returns
+        -------
+        result : Result
+            By formula
+
+        Raises
+        ------
+        ValueError
+            Less of the roof or the walls is free
+        """
+        walls = sum(self.free[s] for s in self.free if s != "roof")
+        onto = {
+            s: area * (on_roof / 100 if s == "roof" else (1 - on_roof / 100) * free / walls)
+            for s, free in self.free.items()
+        }
+        more = tuple(Treatment(surface=s, area=a, finish=PANELS) for s, a in onto.items() if a > 0)
+        school = replace(self.school, treatments=self.school.treatments + more)
+        return evaluate(school, self.use, room="statistical")
+
+    def by_pairs(self, result):
+        """Reverberation time by Arau's formula, which takes opposite surfaces apart.
+
+        Parameters
+        ----------
+        result : Result
+            Of ``hung`` or ``now``
+
+        Returns
+        -------
+        rt : ndarray
+            (7,) [s]
+        """
+        normal, at = result.configuration.room.polygons.normal, result.configuration.room
+        share = at.area[:, None] * normal**2  # which axis each surface faces (surface, axis)
+        alpha = share.T @ result.absorption / share.sum(axis=0)[:, None]  # (axis, band)
+        size = self.school.hall
+        return arau(
+            size.length,
+            size.width,
+            at.volume / (size.length * size.width),
+            np.repeat(alpha, 2, axis=0),
+            air=result.sources.decay,
+            speed_of_sound=result.sources.speed,
+        )
+
+    def middle(self, result):
+        """Reverberation time by Arau's formula.
+
+        Parameters
+        ----------
+        result : Result
+            Of ``hung`` or ``now``
+
+        Returns
+        -------
+        rt : float
+            Mean of 500 Hz, 1 and 2 kHz [s]
+        """
+        return float(self.by_pairs(result)[MIDDLE].mean())
