@@ -84,8 +84,9 @@ CASES = {
         {
             "scenario": "../../scenarios/stonebridge.toml",
             "units": "m",
-            "looking_deg": 4.0,
-            "onto_people_pct": 45.0,
+            "hung_deg": 4.0,
+            "downtilt_deg": 12.0,
+            "onto_people_pct": 40.0,
         }
     ],
     "05_reverberation_and_treatment": [
@@ -103,9 +104,8 @@ CASES = {
         {
             "scenario": "../../scenarios/dovecote.toml",
             "units": "m",
-            "crowd_dba": 62.0,
-            "now_dba": 70.0,
-            "more_db": 9.0,
+            "crowd_dba": 92.0,
+            "pause_dba": 62.0,
             "start_dba": 64.0,
         }
     ],

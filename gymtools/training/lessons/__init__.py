@@ -10,12 +10,14 @@ LESSONS = (
     Lesson("tilt", "03_tilt_and_throw", WORKED, tilt.EXERCISES),
 from . import distance, landing
 from . import distance, landing, treatment
+from . import crowd, distance, landing, treatment
 from .lesson import MISSING, WORKED, Lesson
 
 LESSONS = (
     Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
     Lesson("landing", "04_sound_on_walls", MISSING, landing.EXERCISES),
     Lesson("treatment", "05_reverberation_and_treatment", MISSING, treatment.EXERCISES),
+    Lesson("crowd", "06_intelligibility_and_the_crowd", MISSING, crowd.EXERCISES),
 )
 BY_NAME = {lesson.name: lesson for lesson in LESSONS}
 
