@@ -69,8 +69,8 @@ def unaimed(length_m=12.0, width_m=6.0, height_m=6.0, surfaces_m2=2000.0, units=
             "A loudspeaker that radiates alike in all directions hangs"
             f" {in_words(height_m, units)} over the middle of a block of seats. The block is"
             f" {in_words(length_m, units)} long and {in_words(width_m, units)} wide,"
-            f" {_areas(block)} of all {_areas(surfaces_m2)} of surface in the gym. What share of"
-            " its sound lands on the block first?"
+            f" {_areas(block, units)} of all {_areas(surfaces_m2, units)} of"
+            " surface in the gym. What share of its sound lands on the block first?"
         ),
         unit="%",
         answer=share,
@@ -110,8 +110,10 @@ def _steps(length_m, width_m, height_m, units):
     )
 
 
-def _areas(area_m2):
-    return f"{area_text(area_m2, 'm')} ({area_text(area_m2, 'ft')})"
+def _areas(area_m2, units):
+    """An area in both units, the chosen one first."""
+    other = "m" if units == "ft" else "ft"
+    return f"{area_text(area_m2, units)} ({area_text(area_m2, other)})"
 
 
 class Aimed:

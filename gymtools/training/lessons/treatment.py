@@ -9,7 +9,7 @@ from ...acoustics.evaluate import evaluate
 from ...design.treatment import free_areas
 from ...physics.reverberation import C, K, arau
 from ...venue.hall import Treatment
-from ...venue.units import FOOT, area_text, to_file
+from ...venue.units import FOOT, to_file
 from ..exercises import Exercise, Problem, Slip, Step
 
 MIDDLE = slice(2, 5)  # 500 Hz, 1 and 2 kHz, in which a gym is judged
@@ -43,10 +43,10 @@ def panels(volume_m3=6000.0, rt_s=3.0, panels_m2=150.0, surfaces_m2=2400.0, unit
     unit = f"{units}²"
     return Problem(
         words=(
-            f"A gym holds {_spaces(volume_m3)} of air. By Sabine's formula it rings for"
-            f" {rt_s:.2f} s. Its surfaces measure {_areas(surfaces_m2)}. You hang panels that add"
-            f" {_areas(panels_m2)} of full absorption. How long does it ring then, by Sabine's"
-            f" formula, T = {constant:.3f} V / A with {unit.replace('²', '³')} and {unit}?"
+            f"A gym holds {_both(volume_m3, 'm3', units)} of air. By Sabine's formula it rings for"
+            f" {rt_s:.2f} s. Its surfaces measure {_both(surfaces_m2, 'm2', units)}. You hang"
+            f" panels that add {_both(panels_m2, 'm2', units)} of full absorption. How long does it"
+            f" ring then, by Sabine's formula, T = {constant:.4f} V / A with {units}³ and {unit}?"
         ),
         unit="s",
         answer=after,
@@ -58,7 +58,7 @@ def panels(volume_m3=6000.0, rt_s=3.0, panels_m2=150.0, surfaces_m2=2400.0, unit
         slips=_slips(rt_s, panels_m2 / surfaces_m2, constant * volume / hung),
         steps=(
             Step(
-                f"What absorbs now: {constant:.3f} × {volume:,.0f} / {rt_s:.2f}",
+                f"What absorbs now: {constant:.4f} × {volume:,.0f} / {rt_s:.2f}",
                 before,
                 unit,
                 0,
@@ -72,7 +72,7 @@ def panels(volume_m3=6000.0, rt_s=3.0, panels_m2=150.0, surfaces_m2=2400.0, unit
                 0.01 * (before + hung),
             ),
             Step(
-                f"Time: {constant:.3f} × {volume:,.0f} / {before + hung:,.0f}", after, "s", 2, 0.02
+                f"Time: {constant:.4f} × {volume:,.0f} / {before + hung:,.0f}", after, "s", 2, 0.02
             ),
         ),
         note="Twice the absorption halves the time, so the first panels change most.",
@@ -133,9 +133,9 @@ def area(volume_m3=6000.0, rt_s=3.0, wish_s=1.5, units="ft"):
     unit = f"{units}²"
     return Problem(
         words=(
-            f"A gym holds {_spaces(volume_m3)} of air and rings for {rt_s:.2f} s by Sabine's"
-            f" formula, T = {constant:.3f} V / A. It should ring for {wish_s:.2f} s. How much full"
-            " absorption do you add?"
+            f"A gym holds {_both(volume_m3, 'm3', units)} of air and rings for {rt_s:.2f} s by"
+            f" Sabine's formula, T = {constant:.4f} V / A. It should ring for {wish_s:.2f} s. How"
+            " much full absorption do you add?"
         ),
         unit=unit,
         answer=then - now,
@@ -153,9 +153,9 @@ def area(volume_m3=6000.0, rt_s=3.0, wish_s=1.5, units="ft"):
             ),
         ),
         steps=(
-            Step(f"Now: {constant:.3f} × {volume:,.0f} / {rt_s:.2f}", now, unit, 0, 0.01 * now),
+            Step(f"Now: {constant:.4f} × {volume:,.0f} / {rt_s:.2f}", now, unit, 0, 0.01 * now),
             Step(
-                f"Then: {constant:.3f} × {volume:,.0f} / {wish_s:.2f}", then, unit, 0, 0.01 * then
+                f"Then: {constant:.4f} × {volume:,.0f} / {wish_s:.2f}", then, unit, 0, 0.01 * then
             ),
             Step(f"To be added: {then:,.0f} - {now:,.0f}", then - now, unit, 0),
         ),
@@ -169,12 +169,12 @@ def _in_units(volume_m3, panels_m2, units):
     return K * per / C, to_file(volume_m3, "m3", units), to_file(panels_m2, "m2", units)
 
 
-def _areas(m2):
-    return f"{area_text(m2, 'm')} ({area_text(m2, 'ft')})"
-
-
-def _spaces(m3):
-    return f"{m3:,.0f} m³ ({to_file(float(m3), 'm3', 'ft'):,.0f} ft³)"
+def _both(value, unit, units):
+    """An area or a volume in both units, the chosen one first; ``unit`` is "m2" or "m3"."""
+    power = {"m2": "²", "m3": "³"}[unit]
+    said = {u: f"{to_file(float(value), unit, u):,.0f} {u}{power}" for u in ("m", "ft")}
+    other = "m" if units == "ft" else "ft"
+    return f"{said[units]} ({said[other]})"
 
 
 def _draw_panels(chance):
