@@ -118,7 +118,7 @@ CASES = {
             "units": "m",
             "lead_ms": 6.0,
             "late_ms": 12.0,
-            "delay_ms": 0.0,
+            "delay_ms": 90.0,
             "farther_m": 1.5,
         }
     ],

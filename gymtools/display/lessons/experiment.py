@@ -11,7 +11,7 @@ import numpy as np
 from ...venue.units import in_words
 from ..jobs import Throttle
 from ..live import FigureFrame
-from ..panel.controls import show_only
+from ..panel.controls import SliderSpec, show_only
 from ..panel.typed_slider import Looks
 from ..tables import card
 
@@ -30,6 +30,8 @@ class Aim:
     low: float = -math.inf
     high: float = math.inf
     digits: int = 1
+    # takes a result; gives in words what else is not as it must be, empty where all is
+    besides: Callable | None = None
 
     def reached(self, result):
         """Whether a result reaches the aim.
@@ -44,7 +46,13 @@ class Aim:
         reached : bool
             False for what is not a number
         """
+        return self._within(result) and not self._wrong(result)
+
+    def _within(self, result):
         return bool(self.low <= self.measure(result) <= self.high)
+
+    def _wrong(self, result):
+        return self.besides(result) if self.besides else ""
 
     def report(self, result, says_so=True):
         """The present number, and how far it is from the aim.
@@ -68,14 +76,21 @@ class Aim:
 
         if not math.isfinite(now):
             return f"{self.what}: no number here. Not reached."
-        if self.reached(result):
+        wrong = self._wrong(result)
+        if self._within(result):
+            if wrong:
+                return f"{self.what}: {say(now)}. But {wrong}. Not yet."
             return f"{self.what}: {say(now)}." + (" Reached." if says_so else "")
         far, limit, word = (
             (now - self.high, self.high, "too much")
             if now > self.high
             else (self.low - now, self.low, "too little")
         )
-        return f"{self.what}: {say(now)}; {say(limit)} is the limit, so {say(far)} {word}. Not yet."
+        also = f" And {wrong}." if wrong else ""
+        return (
+            f"{self.what}: {say(now)}; {say(limit)} is the limit, so {say(far)} {word}.{also} Not"
+            " yet."
+        )
 
 
 @dataclass(frozen=True)
@@ -98,6 +113,31 @@ class Setup:
     draw: Callable  # plotly figure of a result, always with the same traces
     aim: Aim
     predict: Prediction
+
+
+def slider(name, label, ends, step, unit=""):
+    """What one slider of an experiment sets.
+
+    Parameters
+    ----------
+    name : str
+        Of the argument of ``compute``
+    label : str
+        Beside the slider
+    ends : tuple of float
+        Its lowest and highest value [SI]
+    step : float
+        Between its values [SI]
+    unit : str
+        As for ``SliderSpec``
+
+    Returns
+    -------
+    adjustment : SliderSpec
+        For ``Setup``
+    """
+    low, high = (float(end) for end in ends)
+    return SliderSpec(path=(name,), label=label, low=low, high=high, step=step, unit=unit)
 
 
 class Experiment:

@@ -18,6 +18,15 @@ LESSONS = (
     Lesson("landing", "04_sound_on_walls", MISSING, landing.EXERCISES),
     Lesson("treatment", "05_reverberation_and_treatment", MISSING, treatment.EXERCISES),
     Lesson("crowd", "06_intelligibility_and_the_crowd", MISSING, crowd.EXERCISES),
+from . import arrivals, distance, feedback, uses, wiring
+from .lesson import BLANK, MISSING, WORKED, Lesson
+
+LESSONS = (
+    Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
+    Lesson("arrivals", "07_several_loudspeakers", MISSING, arrivals.EXERCISES),
+    Lesson("feedback", "08_microphones_and_feedback", MISSING, feedback.EXERCISES),
+    Lesson("uses", "09_one_installation_many_uses", BLANK, uses.EXERCISES),
+    Lesson("wiring", "10_power_lines_and_cable", BLANK, wiring.EXERCISES),
 )
 BY_NAME = {lesson.name: lesson for lesson in LESSONS}
 
