@@ -35,14 +35,14 @@ class ArrivalsPage(LessonPage):
     ----------
     units : str
         "m" or "ft"
-    progress : str, optional
-        As for ``LessonPage``
     place : dict
         "scenario" (path), "use", "bank", and the groups "lead" and "group" that helps it
     times : dict
         "lead_ms" and "late_ms" after the lead, "delay_ms" where the experiment begins [ms]
     farther_m : float
         In the question on the comb [m]
+    progress : str, optional
+        As for ``LessonPage``
     """
 
     lesson = "arrivals"

@@ -40,8 +40,6 @@ class FeedbackPage(LessonPage):
     ----------
     units : str
         "m" or "ft"
-    progress : str, optional
-        As for ``LessonPage``
     place : dict
         "scenario" (path), "use" and "microphone"
     first : dict
@@ -50,6 +48,8 @@ class FeedbackPage(LessonPage):
         In the second question [-]
     margin_db : float
         Feedback margin that the experiment asks for [dB]
+    progress : str, optional
+        As for ``LessonPage``
     """
 
     lesson = "feedback"

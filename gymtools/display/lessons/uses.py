@@ -34,14 +34,14 @@ class UsesPage(LessonPage):
     ----------
     units : str
         "m" or "ft"
-    progress : str, optional
-        As for ``LessonPage``
     place : dict
         "scenario" (path), "use", and the "group" that is moved
     gain_db : float
         Of the group, where the experiment begins [dB]
     alike_db : float
         How far the areas' mean levels may lie apart [dB]
+    progress : str, optional
+        As for ``LessonPage``
     """
 
     lesson = "uses"

@@ -39,8 +39,6 @@ class WiringPage(LessonPage):
     ----------
     units : str
         "m" or "ft"
-    progress : str, optional
-        As for ``LessonPage``
     place : dict
         "scenario" (path), "use", "bank", and the "group" that serves it
     wanted : dict
@@ -49,6 +47,8 @@ class WiringPage(LessonPage):
         "line_volts" [V] and "tap_w" of each transformer on it [W]
     cable : dict
         "awg" of the wire in the experiment [AWG] and "loss_db", the most that it may take [dB]
+    progress : str, optional
+        As for ``LessonPage``
     """
 
     lesson = "wiring"
@@ -96,7 +96,7 @@ class WiringPage(LessonPage):
         start = dict(run=run, awg=awg, count=1, on_line=0)
 
         def connect(run, awg, count, on_line):
-            return wiring.connected(run, awg, count, on_line, **self.line)
+            return wiring.connected(run, awg, count, on_line, self.line)
 
         def truth(begun, _reached):
             longest = wiring.longest_run(begun["awg"], begun["ohm"], loss_db)
@@ -145,7 +145,10 @@ class WiringPage(LessonPage):
             "all the headroom": at(headroom_db, f"peaks clip {headroom_db:g} dB over the level"),
             "what the tap leaves": at(left, f"peaks clip {left:.1f} dB over the level"),
         }
-        words = "Speech at one level. Where the headroom is small, loud vowels turn rough."
+        words = (
+            "The same speech, fed alike each time. Where the headroom is small, its peaks are cut"
+            " off: loud vowels turn rough, and less level comes out."
+        )
         return made, words, Blind("Which one is clipped most?", "what the tap leaves")
 
 

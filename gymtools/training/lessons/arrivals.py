@@ -132,6 +132,11 @@ def copy(late_ms=80.0, level_db=-3.0):
     -------
     problem : Problem
         A choice
+
+    Raises
+    ------
+    ValueError
+        The copy is too near to the limit to tell
     """
     limit = float(haas_limit_db(late_ms / 1000))
     if abs(level_db - limit) < 2:

@@ -99,6 +99,11 @@ def switched(school, use, pick=0.0, group=None, by_db=None):
     -------
     problem : Problem
         In decibels, positive where the margin grows
+
+    Raises
+    ------
+    ValueError
+        Fewer than two groups play
     """
     playing = [g.name for g in school.groups if school.use(use).group_setting(g.name).on]
     if len(playing) < 2:
@@ -117,7 +122,7 @@ def switched(school, use, pick=0.0, group=None, by_db=None):
         ),
         unit="dB",
         answer=gained,
-        near=0.5,
+        near=0.3,
         low=-40,
         high=40,
         hint=(
@@ -155,6 +160,11 @@ def shared(kept_db=70.0, off_db=70.0, kept_back_db=55.0, off_back_db=60.0):
     -------
     problem : Problem
         In decibels, positive where the margin grows
+
+    Raises
+    ------
+    ValueError
+        The margin hardly changes
     """
     both = _sum_db(kept_db, off_db)
     back = _sum_db(kept_back_db, off_back_db)
@@ -179,7 +189,10 @@ def shared(kept_db=70.0, off_db=70.0, kept_back_db=55.0, off_back_db=60.0):
             " microphone before and after."
         ),
         slips=(
-            Slip(-gained, "Plus or minus? Margin grows where less comes back."),
+            *(
+                Slip(times * gained, "Plus or minus? Margin grows where less comes back.")
+                for times in (-1, -2)
+            ),
             Slip(back - kept_back_db, "That leaves A as it was. The listeners would lose level."),
             Slip(-raised, "That is only the gain of A. B no longer reaches the microphone."),
         ),

@@ -88,8 +88,10 @@ def watts(level_db=92.0, headroom_db=10.0, sensitivity_db=97.0, distance_m=9.5, 
 
     Parameters
     ----------
-    level_db, headroom_db, sensitivity_db, distance_m, units : float or str
-        As ``over_watt``
+    level_db, headroom_db, sensitivity_db, distance_m : float
+        As ``over_watt`` [dB and m]
+    units : str
+        "m" or "ft"
 
     Returns
     -------
@@ -134,10 +136,12 @@ def left_on_tap(
 
     Parameters
     ----------
-    level_db, headroom_db, sensitivity_db, distance_m, units : float or str
-        As ``over_watt``
+    level_db, headroom_db, sensitivity_db, distance_m : float
+        As ``over_watt`` [dB and m]
     tap_w : float
         What the transformer is set to [W]
+    units : str
+        "m" or "ft"
 
     Returns
     -------
@@ -313,7 +317,7 @@ EXERCISES = (
 )
 
 
-def connected(run, awg, count, on_line, *, impedance_ohm, tap_w, line_volts):
+def connected(run, awg, count, on_line, load):
     """A cable with what hangs at its end.
 
     Parameters
@@ -326,19 +330,18 @@ def connected(run, awg, count, on_line, *, impedance_ohm, tap_w, line_volts):
         Loudspeakers at its end [-]
     on_line : float
         1 for a line with transformers, 0 for a direct feed [-]
-    impedance_ohm : float
-        Of one loudspeaker [ohm]
-    tap_w : float
-        Of one transformer [W]
-    line_volts : float
-        Of the line [V]
+    load : dict
+        "impedance_ohm" of one loudspeaker [ohm], "tap_w" of one transformer [W] and "line_volts"
+        of the line [V]
 
     Returns
     -------
     found : dict
         "run" [m], "awg", "ohm" at the end and "loss" [dB]
     """
-    ohm = line_load([tap_w] * int(count), volts=line_volts)[1] if on_line else impedance_ohm / count
+    taps = [load["tap_w"]] * int(count)
+    line_ohm = line_load(taps, volts=load["line_volts"])[1]
+    ohm = line_ohm if on_line else load["impedance_ohm"] / count
     return dict(run=run, awg=awg, ohm=float(ohm), loss=float(cable_loss_db(run, ohm, awg=awg)))
 
 
