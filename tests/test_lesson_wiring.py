@@ -14,7 +14,7 @@ ROOT = Path(__file__).resolve().parent.parent
 COPPER = 1 / 58  # IEC 60028 [ohm mm2/m]
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def page():
     """The page as committed, in meters."""
     return WiringPage(

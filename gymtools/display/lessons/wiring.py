@@ -26,7 +26,9 @@ LONGER, SHORTER, RIGHT = "it may be longer", "it must be shorter", "it is as lon
 SHARE = 0.8  # of the loss that is allowed: so much at least, or the run could be longer [-]
 NOT_YET = "Answer the question on the tap first. Then this line says what it means in watts."
 HEARD_DBA = 65.0  # of speech before it is clipped [dB(A)]
-REPRINT = "wire table at 20 °C, NBS Handbook 100 (1966), as reprinted; its page was not seen"
+# the chart was read and the contents page of the circular, its tables were not
+CHART = "wire chart, 20 °C, after NBS Circular 31 (1914), Table"
+OHMS, SIZES = f"{CHART} VI, p. 44; chart read", f"{CHART} VII, p. 48; chart read"
 WIRES = ((12, "1.588", "3.31"), (14, "2.525", "2.08"), (18, "6.385", "0.823"))
 RUNS = ((12, 100, 8, "0.338"), (14, 100, 8, "0.532"), (14, 300, 50, "0.259"))
 TAPS = ((30, 70.7, "167"), (60, 70.7, "83.3"), (60, 100, "167"), (1, 25, "625"))
@@ -251,11 +253,11 @@ def _printed():
             f"{gauge} AWG, one conductor [Ω per 1000 ft]",
             ohm,
             loop_resistance(1000 * FOOT, awg=gauge) / 2,
-            REPRINT,
+            OHMS,
         )
         for gauge, ohm, _ in WIRES
     ]
-    rows += [(f"{gauge} AWG [mm²]", size, awg_area(gauge), REPRINT) for gauge, _, size in WIRES]
+    rows += [(f"{gauge} AWG [mm²]", size, awg_area(gauge), SIZES) for gauge, _, size in WIRES]
     return printed(rows, caption="Published values as reprinted, computed again")
 
 

@@ -4,7 +4,8 @@ import numpy as np
 
 from ...physics.air import speed_of_sound
 from ...physics.arrivals import delay_for_lead, haas_limit_db, notch_frequencies
-from ...venue.units import FOOT, in_words
+from ...venue.typed_values import to_fahrenheit
+from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
 
 MIDDLE = slice(2, 6)  # octaves around 500 Hz to 4 kHz
@@ -35,12 +36,13 @@ def delay(lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, units="f
     apart = lead_m - helper_m
     held = 1000 * float(delay_for_lead(apart, lead_s=lead_ms / 1000, speed_of_sound=c))
     travel = 1000 * apart / c
+    way, speed = (float(to_file(value, "m", units)) for value in (apart, c))
     return Problem(
         words=(
             f"A seat is {in_words(lead_m, units)} from the lead loudspeaker and"
-            f" {in_words(helper_m, units)} from its helper. The air is at {temperature_c:.1f} °C,"
-            f" so sound travels {c:.1f} m/s ({c / FOOT:.0f} ft/s). The lead is to be heard"
-            f" {lead_ms:g} ms before the helper. How long must the helper be delayed?"
+            f" {in_words(helper_m, units)} from its helper. {_travels(temperature_c, units)} The"
+            f" lead is to be heard {lead_ms:g} ms before the helper. How long must the helper be"
+            " delayed?"
         ),
         unit="ms",
         answer=held,
@@ -57,8 +59,8 @@ def delay(lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, units="f
             Slip(travel - lead_ms, "That lets the helper arrive first. Which one must lead?"),
         ),
         steps=(
-            Step("Difference of the distances", apart, "m", 2),
-            Step(f"Time for that: 1000 · {apart:.2f} / {c:.1f}", travel, "ms"),
+            Step("Difference of the distances", way, units, 2),
+            Step(f"Time for that: 1000 · {way:.2f} / {speed:.1f}", travel, "ms"),
             Step(f"With the lead: {travel:.1f} + {lead_ms:g}", held, "ms"),
         ),
         note="Without a delay the voice seems to come from the nearer loudspeaker.",
@@ -85,12 +87,13 @@ def notch(farther_m=0.6, temperature_c=20.0, units="ft"):
     c = float(speed_of_sound(temperature_c))
     lag = farther_m / c
     lowest = float(notch_frequencies(lag, 1)[0])
+    way, speed = (float(to_file(value, "m", units)) for value in (farther_m, c))
     return Problem(
         words=(
             "Two equal loudspeakers play the same sound. One is"
-            f" {in_words(farther_m, units)} farther from a seat than the other. Sound travels"
-            f" {c:.1f} m/s ({c / FOOT:.0f} ft/s). Which is the lowest frequency that they cancel"
-            " at that seat?"
+            f" {in_words(farther_m, units)} farther from a seat than the other."
+            f" {_travels(temperature_c, units)} Which is the lowest frequency that they cancel at"
+            " that seat?"
         ),
         unit="Hz",
         answer=lowest,
@@ -111,7 +114,7 @@ def notch(farther_m=0.6, temperature_c=20.0, units="ft"):
             ),
         ),
         steps=(
-            Step(f"Later by: 1000 · {farther_m:.2f} / {c:.1f}", 1000 * lag, "ms", 2),
+            Step(f"Later by: 1000 · {way:.2f} / {speed:.1f}", 1000 * lag, "ms", 2),
             Step(f"Half a period: 1000 / (2 · {1000 * lag:.2f})", lowest, "Hz", 0, 0.01 * lowest),
         ),
         note=f"It cancels again at {3 * lowest:,.0f} Hz. It adds at {2 * lowest:,.0f} Hz.",
@@ -153,11 +156,21 @@ def copy(late_ms=80.0, level_db=-3.0):
             " it must be. The formulas below say how soft."
         ),
         steps=(
-            Step(f"Loudest that merges, {late_ms:g} ms late, re the first", limit, "dB"),
+            Step(f"Loudest that merges, {late_ms:g} ms late, re the first", limit, "dB", 1, 0.5),
             Step("The copy is over that limit by", level_db - limit, "dB"),
         ),
         note="This limit is for speech that arrives twice, without a room around it.",
     )
+
+
+def _travels(temperature_c, units):
+    """Temperature of the air and speed of sound in words, the chosen units first."""
+    c = float(speed_of_sound(temperature_c))
+    feet = f"{to_file(c, 'm', 'ft'):.0f} ft/s"
+    warm = f"{to_fahrenheit(temperature_c):.0f} °F"
+    if units == "ft":
+        return f"The air is at {warm} ({temperature_c:.1f} °C): sound travels {feet} ({c:.1f} m/s)."
+    return f"The air is at {temperature_c:.1f} °C ({warm}): sound travels {c:.1f} m/s ({feet})."
 
 
 def _draw_delay(chance):

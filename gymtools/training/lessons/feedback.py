@@ -4,7 +4,7 @@ import numpy as np
 
 from ...physics.feedback import open_mics_db
 from ...physics.microphones import BEHIND_LIPS, PATTERNS, directivity_index_db
-from ...venue.units import in_words
+from ...venue.units import INCH, in_words
 from ..exercises import Exercise, Problem, Slip, Step
 
 
@@ -25,6 +25,8 @@ def nearer(far_m=0.4, near_m=0.2, units="ft"):
     """
     ratio = (far_m + BEHIND_LIPS) / (near_m + BEHIND_LIPS)
     gained = float(20 * np.log10(ratio))
+    lips = f"{1000 * BEHIND_LIPS:.0f} mm"
+    lips = f"{BEHIND_LIPS / INCH:.1f} in ({lips})" if units == "ft" else lips
     return Problem(
         words=(
             f"A talker speaks {in_words(far_m, units)} from the microphone, then steps up to"
@@ -44,7 +46,7 @@ def nearer(far_m=0.4, near_m=0.2, units="ft"):
         ),
         steps=(
             Step(
-                f"Ratio of the distances, from {1000 * BEHIND_LIPS:.0f} mm behind the lips",
+                f"Ratio of the distances, from {lips} behind the lips",
                 ratio,
                 "",
                 2,
