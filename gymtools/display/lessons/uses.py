@@ -133,11 +133,13 @@ class UsesPage(LessonPage):
             1000 * np.percentile(result.arrival_spread_s[area.points], 90) for area in result.areas
         )
         words = (
-            f"Direct sound, 2 kHz. Feedback margin {uses.margin_db(result):+.1f} dB; worst area:"
+            f"Direct sound, 2 kHz. Feedback margin {uses.margin_db(result):+.1f} dB.<br>Worst area:"
             f" coverage range {even:.1f} dB, arrivals {late:.0f} ms"
         )
         view = View(result=result, quantity="direct 2k", units=self.units)
-        return plans.plan(view).update_layout(height=HEIGHT, width=None, title_text=words)
+        return plans.plan(view).update_layout(
+            height=HEIGHT, width=None, title_text=words, margin_t=56
+        )
 
     def _heard(self, gain_db):
         quietest = min(self.start.areas, key=lambda area: area.mean_db)
