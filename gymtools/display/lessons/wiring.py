@@ -129,8 +129,8 @@ class WiringPage(LessonPage):
                 digits=2,
             ),
             predict=Prediction(
-                f"The run of this school is {in_words(run, self.units)}, fed directly with"
-                f" {awg:g} AWG. What do you expect?",
+                f"The cable of this school runs {in_words(run, self.units)}. Suppose it feeds one"
+                f" loudspeaker directly, with {awg:g} AWG. What do you expect of the run?",
                 (LONGER, SHORTER, RIGHT),
                 truth,
             ),
