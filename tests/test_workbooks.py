@@ -138,8 +138,9 @@ CASES = {
             "use": "class",
             "tag": "T2",
             "lost_db": 20.0,
+            "scatter_db": 0.4,
             "seed": 8,
-            "units": "ft",
+            "units": "m",
         }
     ],
     "09_one_installation_many_uses": [

@@ -27,6 +27,12 @@ LESSONS = (
     Lesson("feedback", "08_microphones_and_feedback", MISSING, feedback.EXERCISES),
     Lesson("uses", "09_one_installation_many_uses", BLANK, uses.EXERCISES),
     Lesson("wiring", "10_power_lines_and_cable", BLANK, wiring.EXERCISES),
+from . import checking, distance
+from .lesson import BLANK, WORKED, Lesson
+
+LESSONS = (
+    Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
+    Lesson("checking", "12_checking_a_room", BLANK, checking.EXERCISES),
 )
 BY_NAME = {lesson.name: lesson for lesson in LESSONS}
 
