@@ -169,9 +169,11 @@ CASES = {
     "11_reading_a_finished_record": [
         {
             "scenario": "../../scenarios/alderway.toml",
-            "units": "ft",
+            "units": "m",
             "arrangement": "rows and ends",
-            "safe": 1.0,
+            "criterion": "rt",
+            "where": "",
+            "safe_pct": 70.0,
             "draws": 20,
         }
     ],

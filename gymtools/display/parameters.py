@@ -53,7 +53,7 @@ RANGES = {  # lowest, highest, unit
     "tap_w": (0.1, 1000, "W"),
     "awg": (4, 30, ""),
     "loss_db": (0.01, 6, "dB"),
-    "safe": (0, 50, ""),
+    "safe_pct": (50, 92, "%"),
     "lost_db": (0.5, 40, "dB"),
     "times": (1.5, 1000, ""),
     "adds_db": (0.2, 2.8, "dB"),
@@ -80,6 +80,7 @@ MAY_BE_EMPTY = (
     "reason",
     "prepared_for",
     "date",
+    "where",
 )
 UNITS = ("m", "ft")
 CHOICES = {

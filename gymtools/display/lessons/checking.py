@@ -50,8 +50,10 @@ class CheckingPage(LessonPage):
         direct, late = gym.shares(tag)
         parts = dict(direct_pct=100 * direct, late_pct=100 * late)
         self.fall = self.ask("fall", dict(**parts, lost_db=lost_db, tag=tag))
-        self.sigmas = self.ask("sigmas")
-        self.which, self.amount = self.ask("which"), self.ask("amount")
+        self.sigmas, self.which, self.amount = (
+            self.ask(key, self._lesson.exercise(key).example)
+            for key in ("sigmas", "which", "amount")
+        )
         self.case = checking.case_of(gym, **found)
         self.find = self.try_out("find", _find(self.case, units))
         self.heard = self.listen("heard", *_heard(self.fall.problem.answer, lost_db))

@@ -28,10 +28,12 @@ LESSONS = (
     Lesson("uses", "09_one_installation_many_uses", BLANK, uses.EXERCISES),
     Lesson("wiring", "10_power_lines_and_cable", BLANK, wiring.EXERCISES),
 from . import checking, distance
+from . import checking, distance, record
 from .lesson import BLANK, WORKED, Lesson
 
 LESSONS = (
     Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
+    Lesson("record", "11_reading_a_finished_record", BLANK, record.EXERCISES),
     Lesson("checking", "12_checking_a_room", BLANK, checking.EXERCISES),
 )
 BY_NAME = {lesson.name: lesson for lesson in LESSONS}

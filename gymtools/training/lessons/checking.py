@@ -189,13 +189,15 @@ def amount(offs_db=(2.6, 3.1, -3.4, 2.2), scatter_db=0.7):
     Raises
     ------
     ValueError
-        No loudspeaker is clearly low
+        No loudspeaker is clearly low, or the answer stands among the readings
     """
     tags, low = _tags(offs_db), int(np.argmin(offs_db))
     if not _clear(_rest(offs_db) / scatter_db, low):
         raise ValueError("no loudspeaker is clearly low.")
     others = float(np.median(np.delete(offs_db, low)))
     answer = others - offs_db[low]
+    if f"{answer:.1f}" in {f"{abs(v):.1f}" for v in offs_db}:
+        raise ValueError("the answer is one of the readings as written.")
     return Problem(
         words=(
             f"Each loudspeaker plays alone at one volume. Measured less expected:"
@@ -297,14 +299,14 @@ EXERCISES = (
         "Which loudspeaker is low?",
         problem=which,
         draw=lambda chance: _draw_offs(chance, 0.75),
-        example=dict(offs_db=(4.1, 3.6, 4.4, -2.9, 3.9), scatter_db=0.5),
+        example=dict(offs_db=(4.1, 3.6, 4.4, -3.2, 3.9), scatter_db=0.5),
     ),
     Exercise(
         "checking.amount",
         "How far is it low?",
         problem=amount,
         draw=_draw_offs,
-        example=dict(offs_db=(4.1, 3.6, 4.4, -2.9, 3.9), scatter_db=0.5),
+        example=dict(offs_db=(4.1, 3.6, 4.4, -3.2, 3.9), scatter_db=0.5),
     ),
 )
 
