@@ -143,6 +143,30 @@ CASES = {
             "units": "m",
         }
     ],
+    "13_reading_a_data_sheet": [
+        {
+            "units": "m",
+            "sensitivity_db": 88.0,
+            "rating_w": 800.0,
+            "kind": "peak",
+            "distance_m": 7.0,
+            "ohm": 16.0,
+            "angle_deg": 90.0,
+            "hold_hz": 800.0,
+        }
+    ],
+    "14_surveying_a_gym": [
+        {
+            "units": "m",
+            "sloping_m": 14.0,
+            "level_m": 9.0,
+            "held_m": 0.9,
+            "with_db": 61.0,
+            "without_db": 55.0,
+            "time_s": 3.5,
+            "scatter_pct": 6.0,
+        }
+    ],
     "09_one_installation_many_uses": [
         {
             "scenario": "../../scenarios/alderway.toml",

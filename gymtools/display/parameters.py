@@ -12,6 +12,7 @@ from ..commissioning.plan import FORMS
 from ..design.arrangements import ARRANGEMENTS
 from ..design.decision import option_names
 from ..physics.checks import whole, within
+from ..training.lessons.data_sheet import RATINGS
 from ..venue.arguments import names_of, one_of
 from ..venue.files import load
 from ..venue.finishes import FINISHES
@@ -59,6 +60,19 @@ RANGES = {  # lowest, highest, unit
     "adds_db": (0.2, 2.8, "dB"),
     "within_db": (0.1, 6, "dB"),
     "scatter_db": (0.01, 10, "dB"),
+    "sensitivity_db": (60, 130, "dB"),
+    "rating_w": (1, 10_000, "W"),
+    "distance_m": (1, 100, "m"),
+    "ohm": (1, 100, "ohms"),
+    "angle_deg": (30, 120, "°"),
+    "hold_hz": (150, 3000, "Hz"),
+    "sloping_m": (1, 60, "m"),
+    "level_m": (0.1, 50, "m"),
+    "held_m": (0, 3, "m"),
+    "with_db": (0, 130, "dB"),
+    "without_db": (0, 130, "dB"),
+    "time_s": (0.3, 10, "s"),
+    "scatter_pct": (2, 10, "%"),
 }
 COUNTS = {
     "loudspeakers": (2, 64),
@@ -67,6 +81,7 @@ COUNTS = {
     "seed": (0, 2**32 - 1),
     "evaluations": (1, 1_000_000),
 }
+BELOW = (("level_m", "sloping_m", "shorter than"), ("without_db", "with_db", "below"))
 MAY_BE_NONE = ("roof", "target_s")
 MAY_BE_EMPTY = (
     "units",
@@ -92,6 +107,7 @@ CHOICES = {
     "roof": tuple(FINISHES),
     "halls": HALLS_SHOWN,
     "form": FORMS,
+    "kind": tuple(RATINGS),
 }
 TEXTS = (
     "readings",
@@ -140,6 +156,12 @@ def checked(**given):
                 f"near_m = {given['near_m']:g} m is not nearer than far_m = {given['far_m']:g} m."
                 " Exchanged by mistake?"
             )
+        for less, more, what in BELOW:
+            if more in given and not given[less] < given[more]:
+                raise ValueError(
+                    f"{less} = {given[less]:g} is not {what} {more} = {given[more]:g}. Exchanged by"
+                    " mistake?"
+                )
     except (ValueError, OSError) as error:
         why = error.strerror if isinstance(error, OSError) else None
         said = f"{short(error.filename)}: {why}" if why else " ".join(str(error).split())

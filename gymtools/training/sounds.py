@@ -116,6 +116,30 @@ def room_response(rt, direct_db=0.0):
     return response
 
 
+def pop(rt, level_dba=60.0, seconds=4.0):
+    """A balloon pop in a room that rings alike in all octaves: a click, and what the
+    room makes of it.
+
+    Parameters
+    ----------
+    rt : float
+        Reverberation time [s]
+    level_dba : float
+        Of the whole sound, spread over its length, as its samples are [dB]
+    seconds : float
+        How long it is [s]
+
+    Returns
+    -------
+    sound : ndarray
+        (2, sample), the tail another one in each ear [re 20 uPa]
+    """
+    course = 10 ** (-6 * np.arange(round(seconds / tails.STEP_S)) * tails.STEP_S / rt)
+    amplitude = tails.envelopes(np.repeat(course[:, None], 7, axis=1))
+    response = np.stack([tails.followed(amplitude, ear) for ear in tails.even_noise(0)])
+    return response * 10 ** (level_dba / 20) / np.sqrt((response**2).mean())
+
+
 def arrivals(delays_s, levels_db, level_dba, played=SPOKEN):
     """Speech that arrives several times: a comb where the times are short, an echo where long.
 

@@ -29,12 +29,15 @@ LESSONS = (
     Lesson("wiring", "10_power_lines_and_cable", BLANK, wiring.EXERCISES),
 from . import checking, distance
 from . import checking, distance, record
+from . import checking, data_sheet, distance, record, site_survey
 from .lesson import BLANK, WORKED, Lesson
 
 LESSONS = (
     Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
     Lesson("record", "11_reading_a_finished_record", BLANK, record.EXERCISES),
     Lesson("checking", "12_checking_a_room", BLANK, checking.EXERCISES),
+    Lesson("data_sheet", "13_reading_a_data_sheet", BLANK, data_sheet.EXERCISES),
+    Lesson("site_survey", "14_surveying_a_gym", BLANK, site_survey.EXERCISES),
 )
 BY_NAME = {lesson.name: lesson for lesson in LESSONS}
 
