@@ -30,7 +30,6 @@ WELL = {  # what of these is a value that a parameter may well have
     "name": ("no such name",),
     "reason": ("no such name",),
     "prepared_for": ("no such name",),
-    "progress_file": ("no such name",),
     "seed": (0,),
 }
 

@@ -1,39 +1,36 @@
 """Lessons in their order, with what they ask and compute; their pages are in ``display``."""
 
-from . import coverage, decibels, distance, tilt
-from .lesson import WORKED, Lesson
+from . import (
+    arrivals,
+    checking,
+    coverage,
+    crowd,
+    data_sheet,
+    decibels,
+    distance,
+    feedback,
+    landing,
+    record,
+    site_survey,
+    tilt,
+    treatment,
+    uses,
+    wiring,
+)
+from .lesson import BLANK, MISSING, WORKED, Lesson
 
 LESSONS = (
     Lesson("decibels", "00_decibels_and_octaves", WORKED, decibels.EXERCISES),
     Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
     Lesson("coverage", "02_angle_and_coverage", WORKED, coverage.EXERCISES),
     Lesson("tilt", "03_tilt_and_throw", WORKED, tilt.EXERCISES),
-from . import distance, landing
-from . import distance, landing, treatment
-from . import crowd, distance, landing, treatment
-from .lesson import MISSING, WORKED, Lesson
-
-LESSONS = (
-    Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
     Lesson("landing", "04_sound_on_walls", MISSING, landing.EXERCISES),
     Lesson("treatment", "05_reverberation_and_treatment", MISSING, treatment.EXERCISES),
     Lesson("crowd", "06_intelligibility_and_the_crowd", MISSING, crowd.EXERCISES),
-from . import arrivals, distance, feedback, uses, wiring
-from .lesson import BLANK, MISSING, WORKED, Lesson
-
-LESSONS = (
-    Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
     Lesson("arrivals", "07_several_loudspeakers", MISSING, arrivals.EXERCISES),
     Lesson("feedback", "08_microphones_and_feedback", MISSING, feedback.EXERCISES),
     Lesson("uses", "09_one_installation_many_uses", BLANK, uses.EXERCISES),
     Lesson("wiring", "10_power_lines_and_cable", BLANK, wiring.EXERCISES),
-from . import checking, distance
-from . import checking, distance, record
-from . import checking, data_sheet, distance, record, site_survey
-from .lesson import BLANK, WORKED, Lesson
-
-LESSONS = (
-    Lesson("distance", "01_distance_and_level", WORKED, distance.EXERCISES),
     Lesson("record", "11_reading_a_finished_record", BLANK, record.EXERCISES),
     Lesson("checking", "12_checking_a_room", BLANK, checking.EXERCISES),
     Lesson("data_sheet", "13_reading_a_data_sheet", BLANK, data_sheet.EXERCISES),
