@@ -230,3 +230,18 @@ def test_quietest_takes_the_first_within_the_just_noticeable():
     assert crowd.quietest([60, 70, 80, 90], [0.56, 0.571, 0.60, 0.58]) == 70
     with pytest.raises(ValueError, match="rounding|best"):
         crowd.as_clear(95.0, 1.5, 0.0, 97.0)  # the loudest level is the answer: another question
+
+
+def test_past_the_best_level_nothing_is_left_to_gain():
+    """Invariance: in a quiet pause the loudest levels lose as much as the quietest good one lacks;
+    the number to be gained is below 0 there, so that too loud is not taken for just loud enough.
+    """
+    one = levels(50.0)
+    at, sti = one.curve
+    best = at[np.argmax(sti)]
+    lost = sti.max() - sti[-1]
+    assert best < at[-1] and lost > 0.01
+    assert all((one.to_gain(a, v) >= 0) == (a <= best) for a, v in zip(at, sti, strict=True))
+    trial = page(pause_dba=50.0, start_dba=62.0).turning
+    reached = trial.reaching("level_dba")
+    assert reached and max(reached) < best
