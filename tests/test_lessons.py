@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import plotly.graph_objects as go
 import pytest
+import textstat
 
 from gymtools.display.lessons.experiment import Aim, Experiment, Prediction, Setup
 from gymtools.display.lessons.printed import printed, worked_by_hand
@@ -19,7 +20,9 @@ from gymtools.training.lessons.lesson import BLANK, MISSING, WORKED
 TRAINING = Path(__file__).resolve().parent.parent / "workbooks" / "training"
 BOOKS = [TRAINING / f"{lesson.book}.ipynb" for lesson in LESSONS]
 MOST_WORDS = 750  # of prose: what is read in a few minutes, so that a lesson stays within twenty
-LONGEST = 26  # words in a sentence, mean of a lesson
+LONGEST = 20  # words in a sentence, mean of a lesson
+GRADE = 9.0  # of school, at which the prose can be read at most
+COURSE = sorted(TRAINING.glob("*.ipynb"))  # with the task, the capstone and the glossary
 ASKED = Exercise(
     "distance.test",
     "Twice a number",
@@ -286,7 +289,7 @@ def test_lesson_has_its_parts(path):
         t for t in parts if order.count(t) == 1
     ]
     assert set(parts) <= set(order) and order[0] == "title" and order[-1] == "closing"
-    assert source(cells(path, "check")[0]).startswith("# NBVAL_CHECK_OUTPUT")
+    assert "# NBVAL_CHECK_OUTPUT" in source(cells(path, "check")[0])
     assert all("Source" in source(c) for c in cells(path, "formula"))
     title = source(cells(path, "title")[0])
     assert "licensed" in title and "authority having jurisdiction" in title
@@ -312,6 +315,37 @@ def test_prose_is_short_plain_and_without_results(path):
     words = re.findall(r"[A-Za-z'’]+", prose)
     assert len(words) <= MOST_WORDS
     assert len(words) / len(re.findall(r"[.!?:](?=\s|$)", prose)) <= LONGEST
+
+
+def plain(path):
+    """Prose of a notebook as it is read: without formulas, pictures and addresses."""
+    text = "\n\n".join(source(c) for c in cells(path, kind="markdown"))
+    text = re.sub(r"^    .*$", "", text, flags=re.M)
+    text = re.sub(r"!\[[^]]*\]\([^)]*\)", "", text)
+    text = re.sub(r"\[([^]]*)\]\([^)]*\)", r"\1", text)
+    text = re.sub(r"`[^`]*`", "it", text)
+    return re.sub(r"^#+ (.*)$", r"\1.", text, flags=re.M).replace("*", "")
+
+
+@pytest.mark.parametrize("path", COURSE, ids=lambda p: p.stem)
+def test_a_junior_can_read_it(path):
+    """Independent: the Flesch-Kincaid grade of the prose, by a library."""
+    assert textstat.flesch_kincaid_grade(plain(path)) <= GRADE
+
+
+def test_the_measure_of_reading_tells_hard_prose_from_easy():
+    """Behavior: else the grade of the lessons would say nothing."""
+    hard = (
+        "Notwithstanding considerable dissimilarities among electroacoustical installations,"
+        " intelligibility deteriorates proportionately to reverberation."
+    )
+    assert (
+        textstat.flesch_kincaid_grade(hard)
+        > GRADE
+        > textstat.flesch_kincaid_grade(
+            "The back row is far away. It hears less. Hang the loudspeaker higher."
+        )
+    )
 
 
 @pytest.fixture(scope="module", params=BOOKS, ids=lambda p: p.stem)

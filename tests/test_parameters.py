@@ -30,6 +30,9 @@ WELL = {  # what of these is a value that a parameter may well have
     "name": ("no such name",),
     "reason": ("no such name",),
     "prepared_for": ("no such name",),
+    "export_to": ("no such name",),
+    "my_file": ("no such name",),
+    "files": ([],),
     "seed": (0,),
 }
 

@@ -203,5 +203,5 @@ def test_the_supervisor_sees_figures_and_no_names(tmp_path):
     assert len(rows) == 1 + 9
     every = b"".join(p.read_bytes() for p in folder.iterdir())
     assert b"ann" not in every.lower().replace(b"cannot", b"").replace(b"channel", b"")
-    with pytest.raises(FileExistsError):
+    with pytest.raises(FileExistsError, match="exists"):
         page.export(tmp_path / "for me")

@@ -208,6 +208,8 @@ CASES = {
             "evaluations": 120,
         }
     ],
+    "capstone": [{"seed": 12, "units": "m"}],
+    "supervisor": [{"files": ["nobody.jsonl"]}],
     "validation": [{"halls": "counted"}],
     "new_school": [{"name": "Fennel Brook", "copied_from": "../scenarios/dovecote.toml"}],
     "design_meeting": [{"scenario": "../scenarios/alderway.toml"}],
