@@ -137,21 +137,21 @@ def open_workbook(sheet, address, path, last=None):
     line, or the panel has settled, and every picture has been drawn.
     """
     sheet.goto(f"{address}/doc/tree/{path}")
-    sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=120_000)
     sheet.wait_for_function(
         "() => document.querySelector('.jp-Notebook') &&"
         " !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')",
-        timeout=60_000,
+        timeout=120_000,
     )
     # a kernel that is restarted while it starts may never answer
-    sheet.wait_for_selector("text=/[|] Idle/", state="attached", timeout=60_000)
+    sheet.wait_for_selector("text=/[|] Idle/", state="attached", timeout=120_000)
     sheet.wait_for_timeout(500)
     sheet.keyboard.press("Escape")
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
-    sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
+    sheet.click(".jp-Dialog .jp-mod-accept", timeout=60_000)
     # checks move things: they must be through
     wanted = f"text={last}" if last else SETTLED
-    sheet.wait_for_selector(wanted, state="attached", timeout=150_000)
+    sheet.wait_for_selector(wanted, state="attached", timeout=300_000)
     drawn(sheet)
 
 

@@ -22,6 +22,7 @@ BROWSER = (  # a browser with a kernel and its rays is as much as one core can d
     "test_board_browser",
     "test_first_screen",
     "test_new_school_browser",
+    "test_course_browser",
     "test_listening_browser",
 )
 LONGEST = (  # half a minute of a core or more, the longest first

@@ -849,7 +849,7 @@ def test_a_drag_in_jupyterlab(lab):
         sheet.keyboard.press("Control+s")
         sheet.wait_for_selector(".jp-mod-dirty", state="hidden")
         sheet.reload()
-        sheet.wait_for_function(DRAWN, arg=1, timeout=60_000)
+        sheet.wait_for_function(DRAWN, arg=1, timeout=120_000)
         assert stood.get_attribute("aria-valuetext") == words
         assert sheet.errors == []
         assert sheet.left == []
@@ -858,14 +858,14 @@ def test_a_drag_in_jupyterlab(lab):
 def run_all(sheet, address):
     """Open the notebook and run it; returns when the drawing stands."""
     sheet.goto(f"{address}/doc/tree/drawing.ipynb")
-    sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    sheet.wait_for_selector(".jp-Notebook .jp-Cell", timeout=120_000)
     sheet.wait_for_function(
         "() => !document.querySelector('.jp-SplashScreen-splash, #jupyterlab-splash')",
-        timeout=60_000,
+        timeout=120_000,
     )
     # a kernel that is restarted while it starts may never answer
-    sheet.wait_for_selector("text=/[|] Idle/", state="attached", timeout=60_000)
+    sheet.wait_for_selector("text=/[|] Idle/", state="attached", timeout=120_000)
     sheet.click("jp-button[data-command='notebook:restart-run-all']")
-    sheet.click(".jp-Dialog .jp-mod-accept", timeout=20_000)
+    sheet.click(".jp-Dialog .jp-mod-accept", timeout=60_000)
     sheet.wait_for_selector("text=all run", state="attached", timeout=120_000)
     sheet.wait_for_function(DRAWN, arg=1, timeout=120_000)

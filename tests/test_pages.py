@@ -1,5 +1,5 @@
 """Pages of their own in a real JupyterLab and a real browser: reloaded, opened and left alone,
-given up by a busy page; and lessons that a junior walks through.
+given up by a busy page.
 """
 
 import io
@@ -8,7 +8,7 @@ import numpy as np
 import panel_page
 import pytest
 from browser import browser_path, drawn, open_workbook, page, trace
-from panel_page import FRESH, SMALL, pick, shot, slider, to_top, traced, until_other
+from panel_page import FRESH, SMALL, pick, shot, slider, traced, until_other
 from PIL import Image
 
 pytestmark = pytest.mark.skipif(
@@ -134,67 +134,3 @@ def test_a_figure_that_a_busy_page_gave_up_is_drawn(lab):
         slider(sheet, "Downtilt").focus()
         sheet.keyboard.press("PageUp")
         until_other(sheet, "beams", "z", axis)
-
-
-@pytest.mark.parametrize(
-    "lesson, slider_words, keys, last",
-    [
-        (
-            "03_tilt_and_throw",
-            "downtilt",
-            ["ArrowRight"] * 40,
-            "guesses answered, published values agree, aim reached by search",
-        ),
-        (
-            "12_checking_a_room",
-            None,
-            ["ArrowLeft"] * 12,
-            "guesses answered, published values agree, the fault found by search",
-        ),
-    ],
-)
-def test_a_lesson_is_walked_through(lab, lesson, slider_words, keys, last):
-    """Behavior: a junior guesses (nothing is told before), gets the answer beside the guess, and
-    moves a slider until the aim is reached.
-    """
-    with page() as sheet:
-        open_workbook(sheet, lab, f"workbooks/training/{lesson}.ipynb", last=last)
-        unseen = sheet.locator(
-            "text=The computed answer appears here once you have given your guess."
-        )
-        assert unseen.first.is_visible() and not sheet.locator("text=Computed:").count()
-        entry = sheet.locator(
-            ".widget-text input:visible, .noUi-handle:visible, .widget-slider:visible"
-        ).first
-        entry.scroll_into_view_if_needed()
-        shot(sheet, f"lesson_{lesson}_asked")
-        sheet.locator("button:has-text('This is my guess')").first.click()
-        sheet.wait_for_selector("text=Computed:", timeout=90_000)
-        sheet.locator("summary:has-text('Worked solution')").first.click()
-        to_top(sheet.locator("text=Computed:").first)
-        sheet.wait_for_timeout(500)
-        shot(sheet, f"lesson_{lesson}_answered")
-        handles = (
-            sheet.locator(".gt-slider:visible .noUi-handle")
-            if slider_words is None
-            else sheet.locator(".gt-slider:visible", has_text=slider_words).locator(".noUi-handle")
-        )
-        reached = False
-        for n in range(handles.count()):
-            handle = handles.nth(n)
-            handle.scroll_into_view_if_needed()
-            handle.focus()
-            for key in keys:
-                sheet.keyboard.press(key)
-                sheet.wait_for_timeout(150)
-                if reached := sheet.locator("text=Reached.").count() > 0:
-                    break
-            if reached:
-                break
-            sheet.keyboard.press("End" if keys[0] == "ArrowLeft" else "Home")
-            sheet.wait_for_timeout(300)
-        to_top(sheet.locator("text=Aim:").first)
-        sheet.wait_for_timeout(800)
-        shot(sheet, f"lesson_{lesson}_reached")
-        assert reached
-        assert sheet.errors == [] and sheet.left == []
