@@ -13,13 +13,13 @@ from ...training.lessons import arrivals
 from ...venue.files import load
 from ...venue.paths import changed
 from ...venue.units import FOOT
-from ..theme import GROUP_COLORS, INK, PAPER, QUIET
+from ..theme import GROUP_COLORS, INK, QUIET
 from .experiment import Aim, Prediction, Setup, slider
 from .listening import Blind, Sound, at_seat
 from .page import LessonPage
+from .picture import FRAME
 from .printed import worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 FREQUENCIES = np.linspace(100, 1000, 1801)  # fine enough for teeth a few hertz apart [Hz]
 SHORTER, SAME, LONGER = "shorter than that time", "as long as that time", "longer than that time"
 SPOKEN_DBA = 65.0  # of what is heard, however it arrives [dB(A)]
@@ -187,10 +187,7 @@ class ArrivalsPage(LessonPage):
 def _two_axes():
     """Arrivals on the left, their comb on the right."""
     return dict(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=20, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME,
         legend=dict(orientation="h", y=1.12),
         xaxis=dict(title="after the first [ms]", rangemode="tozero", domain=[0, 0.44]),
         yaxis=dict(range=[-30, 3], title="re the strongest [dB]"),

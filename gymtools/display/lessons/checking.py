@@ -11,14 +11,14 @@ from ...venue.units import to_file
 from ..documents.commissioning import causes_list
 from ..panel.controls import SliderSpec
 from ..tables import card
-from ..theme import FAINT, GRID, GROUP_COLORS, INK, PAPER
+from ..theme import FAINT, GRID, GROUP_COLORS, INK
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import worked_by_hand
 from .question import folded
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 MOST_DOWN_DB = 16  # of a slider [dB]
 HEARD_DBA = 66.0  # of what is heard, as it should be [dB(A)]
 RIGHT, ALL, ALONE = "as it should be", "all play, one is low", "the low one alone"
@@ -115,10 +115,7 @@ def _picture(case, left_db, units):
         range=[-most, most], title="measured less predicted [dB]", gridcolor=GRID, row=1, col=2
     )
     return chart.update_layout(
-        height=HEIGHT,
-        margin=dict(l=40, r=10, t=10, b=45),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME | dict(margin=dict(l=40, r=10, t=10, b=45)),
         showlegend=False,
         shapes=[dict(**band, fillcolor=FAINT, opacity=0.5, line_width=0, layer="below")],
     )

@@ -22,13 +22,13 @@ from ...training.lessons import coverage
 from ...venue.units import in_words
 from ..panel.controls import SliderSpec
 from ..tables import card
-from ..theme import GROUP_COLORS, INK, PAPER, per_unit
+from ..theme import GROUP_COLORS, INK, per_unit
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import printed, worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 BAND = 4  # the octave around 2 kHz, in which a data sheet's angle is true
 WIDER, SAME, CLOSER = "farther apart than edge to edge", "edge to edge", "closer than edge to edge"
 NEAR_EDGE = 0.05  # of the spacing, within which it counts as edge to edge [-]
@@ -139,10 +139,7 @@ def _curves(x, levels, units):
         for name, y, line in zip(names, levels, [*lines, dict(color=INK)], strict=True)
     ]
     return go.Figure(traces).update_layout(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=20, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME,
         xaxis_title=f"along the row [{units}]",
         yaxis=dict(title="re the axis of one, 2 kHz [dB]", range=[-20, 5]),
     )

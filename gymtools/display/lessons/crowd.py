@@ -13,13 +13,13 @@ from ...training.lessons import crowd
 from ...venue.files import load
 from ..panel.controls import SliderSpec
 from ..tables import card
-from ..theme import GROUP_COLORS, INK, PAPER, QUIET
+from ..theme import GROUP_COLORS, INK, QUIET
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import printed, worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 SLACK_DB = 1.0  # over the quietest level: that still counts [dB]
 BELOW_DB = 3.0  # under the most allowed: clearly lower [dB]
 AT_MOST, LOWER = "at the loudest level allowed", "clearly below the loudest level"
@@ -161,10 +161,7 @@ def _reached(game, pause, in_game, in_pause):
         )
     ]
     return go.Figure(traces).update_layout(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=20, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME,
         xaxis=dict(title="STI", range=[0, 0.9]),
         yaxis=dict(title="seats that reach it [%]", range=[0, 102]),
     )

@@ -11,9 +11,9 @@ from ..theme import GRID, GROUP_COLORS, INK, PAPER
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 SHOWN = (2, 4)  # octaves of the polars: around 500 Hz and 2 kHz
 LOWEST_DB = -30.0  # of a polar [dB]
 SHARE = 0.8  # of the frequency that is asked: no larger a mouth than needed [-]
@@ -119,10 +119,7 @@ def _picture(found):
     chart.update_yaxes(title="coverage angle [°]", range=[0, 370], gridcolor=GRID)
     ring = dict(range=[LOWEST_DB, 0], tickvals=[-24, -12, -6, 0])
     return chart.update_layout(
-        height=HEIGHT,
-        margin=dict(l=30, r=10, t=30, b=45),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME | dict(margin=dict(l=30, r=10, t=30, b=45)),
         legend=dict(orientation="h", y=1.18),
         polar=dict(radialaxis=ring, bgcolor=PAPER),
     )

@@ -7,13 +7,13 @@ from ...physics.bands import EXACT, NAMES, sum_levels
 from ...training import sounds
 from ...training.lessons import decibels
 from ..panel.controls import SliderSpec
-from ..theme import GROUP_COLORS, INK, PAPER
+from ..theme import GROUP_COLORS, INK
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import printed, worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 ALIKE, SOFTER, FAR = "about as loud", "clearly softer", "so soft that it alone is hardly noticed"
 LEAST, FAR_DB = 2.0, 12.0  # where "clearly softer" begins and ends [dB]
 AROUND_DB = 0.15  # of what is to be added: how near counts [dB]
@@ -115,10 +115,7 @@ def _curve(found):
         go.Scatter(name="now", x=[second_db], y=[now], mode="markers", marker=dict(size=12)),
     ]
     return go.Figure(traces).update_layout(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=20, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME,
         xaxis_title="level of the second [dB]",
         yaxis_title="level [dB]",
     )

@@ -8,13 +8,13 @@ from ...physics.bands import EXACT
 from ...training import sounds
 from ...training.lessons import distance
 from ..panel.controls import SliderSpec
-from ..theme import GROUP_COLORS, INK, PAPER, per_unit
+from ..theme import GROUP_COLORS, INK, per_unit
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import printed
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 WIDER, SAME, CLOSER = "farther apart than high", "as far apart as high", "closer than high"
 STEPS_DB = (0.0, 3.0, 10.0)  # to be heard [dB]
 QUIET_DBA = 60.0  # of the first [dB(A)]
@@ -99,10 +99,7 @@ def _curves(x, levels, units):
         for (name, line), y in zip(lines, levels, strict=True)
     ]
     return go.Figure(traces).update_layout(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=20, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME,
         xaxis_title=f"along the row [{units}]",
         yaxis_title="level, 1 kHz [dB]",
     )

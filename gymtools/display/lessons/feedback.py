@@ -22,9 +22,9 @@ from ..scene import View
 from .experiment import Aim, Prediction, Setup, slider
 from .listening import Blind, at_seat
 from .page import LessonPage
+from .picture import HEIGHT
 from .printed import printed, worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 STEP_M = 2.0  # a walk that is compared with a step nearer to the microphone [m]
 ALIKE_DB = 0.5  # two ways win the same [dB]
 EDGE_M = 0.5  # of a stage that nobody stands on [m]

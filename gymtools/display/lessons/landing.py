@@ -13,13 +13,13 @@ from ...venue.files import load
 from ...venue.finishes import FINISHES
 from ..panel.controls import SliderSpec
 from ..tables import card
-from ..theme import GROUP_COLORS, PAPER, QUIET
+from ..theme import GROUP_COLORS, QUIET
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, at_seat
 from .page import LessonPage
+from .picture import FRAME
 from .printed import printed, worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 LITTLE, SOME, MUCH = "less than 1 dB", "1 to 3 dB", "more than 3 dB"
 AT_WALL, AT_PEOPLE = "Beam as it hangs", "Beam on the people"
 JUST_NOTICEABLE = 0.03  # in STI: Bradley, Reich and Norcross, J. Acoust. Soc. Am. 106 (1999) 3275
@@ -167,10 +167,7 @@ def _bars(aimed, result):
         for name, x, color in rows
     ]
     return go.Figure(bars).update_layout(
-        height=HEIGHT,
-        margin=dict(l=110, r=10, t=10, b=45),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME | dict(margin=dict(l=110, r=10, t=10, b=45)),
         barmode="group",
         legend=dict(x=0.98, y=0.02, xanchor="right", yanchor="bottom"),
         xaxis=dict(title="share of the sound that lands there first [%]", range=[0, 60]),

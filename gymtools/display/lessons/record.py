@@ -17,14 +17,14 @@ from ...training import sounds
 from ...training.lessons import record
 from .. import tables
 from ..panel.controls import SliderSpec
-from ..theme import GRID, GROUP_COLORS, INK, PAPER
+from ..theme import GRID, GROUP_COLORS, INK
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import printed
 from .question import folded
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 MOST_M2, STEP_M2 = 400.0, 10.0  # of panels, on the slider [m2]
 SHARES = np.linspace(0.01, 0.99, 197)  # of gyms, for the curve [-]
 HAIR, TENTH, MORE = "by a hair", "by less than a tenth", "by more than a tenth"
@@ -185,10 +185,7 @@ def _curve(found):
         x=[time], y=[2], mode="markers", marker=dict(color=INK, size=10), name="as predicted"
     )
     return go.Figure([curve, line, dot, design]).update_layout(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=20, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME,
         legend=dict(orientation="h", y=1.12),
         xaxis=dict(title="reverberation time [s]", range=[0, 3.5 * target], gridcolor=GRID),
         yaxis=dict(title="gyms that ring no longer, of 100", range=[0, 101], gridcolor=GRID),

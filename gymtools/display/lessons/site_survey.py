@@ -11,13 +11,13 @@ from ...training import sounds
 from ...training.lessons import site_survey
 from ..panel.controls import SliderSpec
 from ..tables import card
-from ..theme import GRID, GROUP_COLORS, INK, PAPER
+from ..theme import GRID, GROUP_COLORS, INK
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 SHARE = 0.85  # of the scatter that is allowed: no more pops than needed [-]
 TWICE, FOUR, EIGHT = "twice as many", "four times as many", "eight times as many"
 SHORT_S, LONG_S = 1.5, 3.0  # of the gyms that are heard [s]
@@ -121,10 +121,7 @@ def _bars(scatter, scatter_pct):
         x=names, y=[scatter_pct] * len(names), mode="lines", line=dict(color=INK), name="allowed"
     )
     return go.Figure([bars, line]).update_layout(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=20, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME,
         xaxis=dict(type="category", title="octave [Hz]"),
         yaxis=dict(title="scatter [%]", range=[0, max(20.0, 2 * scatter_pct)], gridcolor=GRID),
     )

@@ -19,14 +19,14 @@ from ..documents.by_hand import COMPUTED, EMPTY, write_sheets
 from ..panel.controls import SliderSpec
 from ..tables import card
 from ..tables.markup import Num, table
-from ..theme import GROUP_COLORS, INK, PAPER, QUIET, per_unit
+from ..theme import GROUP_COLORS, INK, QUIET, per_unit
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import printed
 from .question import folded
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 FRONT, MIDDLE, BACK, OVER = (
     "a row of the front third",
     "a row of the middle third",
@@ -210,10 +210,7 @@ def _section(bank, downtilt_deg, units):
     figure.update_xaxes(title="row, from the front", row=1, col=2)
     figure.update_yaxes(title="level, 2 kHz [dB]", range=[-24, 4], row=1, col=2)
     return figure.update_layout(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=20, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME,
         showlegend=False,
         font=dict(color=QUIET),
     )

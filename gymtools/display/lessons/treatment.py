@@ -18,13 +18,13 @@ from ...venue.paths import changed
 from ...venue.units import FOOT, area_text
 from ..panel.controls import SliderSpec
 from ..tables import card
-from ..theme import GROUP_COLORS, INK, PAPER, QUIET
+from ..theme import GROUP_COLORS, INK, QUIET
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound, at_seat
 from .page import LessonPage
+from .picture import FRAME
 from .printed import printed, worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 ROOM_S = 0.15  # how much under the target an aim may be [s]
 TIMES_S = (1.0, 2.0, 4.0)  # to be heard [s]
 HEARD_DBA = 65.0  # of the rooms that are heard [dB(A)]
@@ -165,10 +165,7 @@ def _curves(gym, result, goal_s):
         title="reverberation time [s]", range=[0, 1.1 * float(max(gym.by_pairs(gym.now)))]
     )
     return chart.update_layout(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=20, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME,
     )
 
 

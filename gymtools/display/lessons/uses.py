@@ -18,9 +18,9 @@ from ..tables.markup import table
 from .experiment import Aim, Prediction, Setup, slider
 from .listening import Blind, at_seat
 from .page import LessonPage
+from .picture import HEIGHT
 from .printed import worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 GROWS, SHRINKS, STAYS = "it grows", "it shrinks", "it stays"
 STAYS_DB = 0.3  # a margin that changes by less stays [dB]
 FIRST = dict(kept_db=70.0, off_db=70.0, kept_back_db=55.0, off_back_db=60.0)

@@ -14,13 +14,13 @@ from ...venue.files import load
 from ...venue.units import FOOT, in_words
 from ..tables import card
 from ..tables.markup import Num, table
-from ..theme import FONT, GROUP_COLORS, INK, PAPER, per_unit
+from ..theme import FONT, GROUP_COLORS, INK, per_unit
 from .experiment import Aim, Prediction, Setup, slider
 from .listening import Blind, Sound
 from .page import LessonPage
+from .picture import FRAME
 from .printed import printed, worked_by_hand
 
-HEIGHT = 360  # of a picture beside its sliders: both on a laptop's screen [pixel]
 GAUGES = (10, 12, 14, 16, 18)  # that are drawn [AWG]
 LONGER, SHORTER, RIGHT = "it may be longer", "it must be shorter", "it is as long as it may be"
 SHARE = 0.8  # of the loss that is allowed: so much at least, or the run could be longer [-]
@@ -208,10 +208,7 @@ def _losses(found, loss_db, units):
     )
     size = f"{found['awg']:g} AWG ({awg_area(found['awg']):.1f} mm²)"
     return go.Figure([*traces, here, limit]).update_layout(
-        height=HEIGHT,
-        margin=dict(l=60, r=10, t=40, b=50),
-        paper_bgcolor=PAPER,
-        plot_bgcolor=PAPER,
+        **FRAME | dict(margin=dict(l=60, r=10, t=40, b=50)),
         font=dict(family=FONT, color=INK),
         title=dict(text=f"{found['ohm']:.1f} Ω at the end of {size}", font=dict(size=13)),
         xaxis_title=f"run [{units}]",
