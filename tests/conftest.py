@@ -7,9 +7,11 @@ first, so that no core waits for the other at the end; and what a file has shown
 import gc
 import subprocess
 import sys
+from pathlib import PurePath
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadFileScheduling
 
 settings.register_profile("steady", derandomize=True, deadline=None)
 settings.load_profile("steady")
@@ -48,14 +50,24 @@ LONGEST = (  # half a minute of a core or more, the longest first
 )
 
 
-@pytest.hookimpl(tryfirst=True)  # xdist looks at the groups
 def pytest_collection_modifyitems(items):
-    """Put the longest files first, whatever their number of tests; a file stays with one worker."""
+    """Put the longest files first, whatever their number of tests."""
     first = {name: place for place, name in enumerate(LONGEST)}
     items.sort(key=lambda item: first.get(item.path.stem, len(first)))
-    for item in items:
-        group = "browser" if item.path.stem in BROWSER else item.path.stem
-        item.add_marker(pytest.mark.xdist_group(group))
+
+
+class ByFile(LoadFileScheduling):
+    """A file stays with one worker, and all that drive a browser with the same one."""
+
+    def _split_scope(self, nodeid):
+        file = super()._split_scope(nodeid)
+        return "browser" if PurePath(file).stem in BROWSER else file
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Where files are to stay together: xdist's own groups are lost with this pytest."""
+    return ByFile(config, log) if config.getvalue("dist") == "loadfile" else None
 
 
 _making = []  # the process that makes machine code while the workers collect
