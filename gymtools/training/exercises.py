@@ -1,10 +1,13 @@
 """Exercises: questions that can be drawn again, their answers, typical mistakes, and working."""
 
+import hashlib
 import math
 from collections.abc import Callable
 from dataclasses import KW_ONLY, dataclass, field
 
-SLIP_SHARE = 0.25  # of its distance from the answer: a guess must be so near to be a slip [-]
+SLIP_SHARE = 0.25  # of its distance from the answer: no slip reaches farther [-]
+APART = 2.0  # tolerances by which a slip lies off the answer, or the drawing asks nothing [-]
+TRIES = 200  # drawings before it is said that there is none
 
 
 @dataclass(frozen=True)
@@ -13,7 +16,7 @@ class Slip:
 
     value: float  # [unit of the problem]
     words: str  # must not give the answer away
-    near: float = math.inf  # how near a guess must come, where that is less than usual [unit]
+    near: float = 0.0  # how near a guess must come; as near as to the answer when 0 [unit]
     beyond: bool = False  # whether all guesses that are farther off, on its side, are it too
 
 
@@ -30,7 +33,8 @@ class Step:
     @property
     def said(self):
         """The number with its unit."""
-        return f"{self.value:,.{self.digits}f} {self.unit}".strip()
+        shown = round(self.value, self.digits) + 0.0  # no minus before nothing
+        return f"{shown:,.{self.digits}f} {self.unit}".strip()
 
     def holds(self, value):
         """Whether a number that somebody filled in is right.
@@ -92,7 +96,7 @@ class Problem:
         """
         if isinstance(value, str):
             return value
-        return f"{value + 0.0:,.{self.digits}f} {self.unit}".rstrip()
+        return f"{round(value, self.digits) + 0.0:,.{self.digits}f} {self.unit}".rstrip()
 
     def right(self, value):
         """Whether an answer counts as right.
@@ -110,6 +114,18 @@ class Problem:
         if self.choices:
             return value == self.answer
         return abs(value - self.answer) <= self.near * (1 + 1e-9)
+
+    @property
+    def fingerprint(self):
+        """Short text that differs from one drawing to another."""
+        return hashlib.sha256(self.words.encode()).hexdigest()[:12]
+
+    @property
+    def tells_slips(self):
+        """Whether every typical mistake gives something that is clearly not the answer."""
+        if self.choices:
+            return True
+        return all(abs(s.value - self.answer) >= APART * self.near for s in self.slips)
 
     def slip(self, value):
         """Typical mistake that a wrong answer comes near to.
@@ -130,7 +146,7 @@ class Problem:
         for slip in self.slips:
             apart = abs(slip.value - self.answer)
             over = (value - slip.value) * (slip.value - self.answer) >= 0 and slip.beyond
-            close = abs(value - slip.value) <= min(slip.near, SLIP_SHARE * apart)
+            close = abs(value - slip.value) <= min(slip.near or self.near, SLIP_SHARE * apart)
             if apart > self.near and (close or over):
                 reached.append((abs(value - slip.value), slip))
         return min(reached, key=lambda pair: pair[0])[1] if reached else None
@@ -167,16 +183,21 @@ class Exercise:
         Returns
         -------
         problem : Problem
-            With an answer; drawn again where one has none
+            With an answer; drawn again where one has none, or where a typical mistake would count
+            as right
 
         Raises
         ------
         ValueError
-            Nothing that can be answered was drawn in 40 tries
+            Nothing that can be answered was drawn in ``TRIES`` tries
         """
-        for _ in range(40):
+        why = "a typical mistake counts as right in every drawing."
+        for _ in range(TRIES):
             try:
-                return self.problem(**{**fixed, **self.draw(chance)})
+                made = self.problem(**{**fixed, **self.draw(chance)})
             except ValueError as refused:
                 why = refused
+                continue
+            if made.tells_slips:
+                return made
         raise ValueError(f"nothing could be drawn for '{self.title}': {why}")

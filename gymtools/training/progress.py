@@ -12,7 +12,7 @@ LONGEST_LINE = 4000  # of one event [bytes]
 LARGEST = 50 * MEGABYTE  # of a file [bytes]
 LONGEST_TEXT = 300  # of a field [characters]
 KINDS = ("answer", "prediction", "aim", "listening", "task")
-RIGHT = "right"
+RIGHT, SKIPPED = "right", "skipped"
 ROW = 3  # right at the first try, one after the other: passed [-]
 DAY_S = 86400.0
 NOBODY = Path()  # nothing is kept
@@ -36,7 +36,8 @@ class Event:
     given: str = ""  # what was answered
     slip: str = ""  # typical mistake that was made, in words
     number: int = 1  # which try at this problem
-    seconds: float = 0.0  # since it was asked
+    seconds: float = 0.0  # since the event before it, or since the page was opened
+    problem: str = ""  # ``Problem.fingerprint`` of an answer; empty in earlier files
 
     def __post_init__(self):
         for f in fields(self):
@@ -51,7 +52,10 @@ class Event:
                 raise ValueError(f"{f.name} is not a number that can be meant")
         if self.kind not in KINDS:
             raise ValueError(f"kind '{self.kind}' is unknown")
-        datetime.fromisoformat(self.when)
+        try:
+            self.time  # noqa: B018
+        except (OverflowError, OSError):
+            raise ValueError("when is no time that can be meant") from None
 
     @property
     def time(self):
@@ -140,6 +144,21 @@ class History:
         """
         return [e for e in self.events if e.kind == "answer" and e.asked == key]
 
+    def seen(self, key):
+        """Problems of an exercise that have been answered, right or wrong.
+
+        Parameters
+        ----------
+        key : str
+            Of the exercise
+
+        Returns
+        -------
+        seen : set of str
+            ``Problem.fingerprint``
+        """
+        return {e.problem for e in self.answers(key) if e.problem and e.reply != SKIPPED}
+
     def row(self, key):
         """How many in a row were right at the first try, up to now.
 
@@ -223,7 +242,7 @@ def due(history, exercises, count=2, now=None):
         if not answers:
             return 2, 0.0, -number
         apart = (now - answers[-1].time).total_seconds()
-        firsts = [a for a in answers if a.number == 1] or answers
+        firsts = [a for a in answers if a.number == 1 and a.reply != SKIPPED] or answers
         wrong = firsts[-1].reply != RIGHT
         class_ = 0 if wrong else 3 if history.passed(exercise.key) else 1
         return (4 if apart < DAY_S / 24 else class_), -apart, -number
@@ -233,9 +252,12 @@ def due(history, exercises, count=2, now=None):
 
 
 def _rows(answers):
-    """Right first tries in a row, after each problem; begins with 0."""
-    rows = [0]
+    """Right first tries in a row, after each problem; begins with 0. A problem counts once: who has
+    seen its answer cannot show anything by it.
+    """
+    rows, seen = [0], set()
     for one in answers:
-        if one.number == 1:
+        if one.number == 1 and one.problem not in seen:
             rows.append(rows[-1] + 1 if one.reply == RIGHT else 0)
+        seen |= {one.problem} - {""}
     return rows

@@ -4,7 +4,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from .lessons import LESSONS
-from .progress import RIGHT
+from .progress import RIGHT, SKIPPED
 
 LONGEST_S = 900.0  # of one answer: who takes longer has gone away [s]
 MOST_SLIPS = 3  # that are listed
@@ -67,7 +67,7 @@ def others(history):
 def _summary(lesson, history):
     events = [e for e in history.events if e.lesson == lesson.name]
     answers = [e for e in events if e.kind == "answer"]
-    firsts = [e for e in answers if e.number == 1]
+    firsts = [e for e in answers if e.number == 1 and e.reply != SKIPPED]
     slips = Counter(e.slip for e in answers if e.slip)
     return LessonSummary(
         number=lesson.number,
@@ -76,9 +76,9 @@ def _summary(lesson, history):
         passed=sum(history.passed(e.key) for e in lesson.exercises),
         exercises=len(lesson.exercises),
         slips=tuple(slips.most_common(MOST_SLIPS)),
-        minutes=sum(min(e.seconds, LONGEST_S) for e in answers) / 60,
+        minutes=sum(min(e.seconds, LONGEST_S) for e in events) / 60,
         predictions=_share(events, "prediction"),
-        aims=sum(e.kind == "aim" for e in events),
+        aims=len({e.asked for e in events if e.kind == "aim"}),
         listening=_share(events, "listening"),
     )
 
@@ -86,4 +86,6 @@ def _summary(lesson, history):
 def _share(events, kind):
     """How many of a kind were right, and how many there were."""
     some = [e for e in events if e.kind == kind]
+    if kind == "prediction":  # of each experiment the first: later ones know the truth
+        some = list({e.asked: e for e in reversed(some)}.values())
     return sum(e.reply == RIGHT for e in some), len(some)

@@ -1,5 +1,6 @@
 """What the pages of all lessons share: questions that are kept, old ones to begin with, an end."""
 
+import time
 from html import escape
 
 import ipywidgets as w
@@ -7,6 +8,7 @@ import ipywidgets as w
 from ...training.lessons import BY_NAME, before
 from ...training.lessons.lesson import BLANK
 from ...training.progress import ROW, History, Progress, due
+from ...training.summary import LONGEST_S
 from ..panel.controls import show_only
 from ..tables import card
 from ..tables.markup import table
@@ -41,6 +43,7 @@ class LessonPage:
         self.questions, self.experiments, self.hearings = {}, {}, {}
         self.compared = []  # of ComparedTable
         self.closing, self._trouble = w.HTML(), ""
+        self._since = time.monotonic()  # of the last thing that was done
         self.history = self._read()
         self._lesson = BY_NAME[self.lesson]
         self._old = [self._old_question(e) for e in due(self.history, before(self.lesson))]
@@ -66,11 +69,13 @@ class LessonPage:
         exercise = self._lesson.exercise(key)
         if exercise.needs_units:
             fixed = {"units": self.units, **fixed}
+        known = self.history.seen(exercise.key)
+        if values and exercise.problem(**fixed, **values).fingerprint in known:
+            values = None  # its answer has been seen: other numbers
         made = Question(
             exercise, values, fixed=fixed, fading=self._lesson.fading, told=self._answered
         )
-        made.row = min(self.history.row(exercise.key), ROW)
-        made.show_standing()
+        self._follow(made)
         self.questions[key] = made
         self.show_closing()
         return made
@@ -144,17 +149,25 @@ class LessonPage:
             As ``progress.Event``
         more : any
             Its other fields
+
+        Returns
+        -------
+        kept : bool
+            Whether it is in the file now
         """
+        now = time.monotonic()
+        seconds, self._since = round(min(now - self._since, LONGEST_S), 1), now
+        lesson, kept = more.pop("lesson", self.lesson), self.progress.kept
         try:
-            lesson = more.pop("lesson", self.lesson)
-            self.progress.add(kind, lesson, asked, reply, **more)
-            self._trouble = ""
+            self.progress.add(kind, lesson, asked, reply, seconds=seconds, **more)
         except OSError as error:
+            kept = False
             self._trouble = (
                 f"{self.progress.path.name} could not be written, so this is not kept:"
                 f" {error.strerror or error}."
             )
         self.show_closing()
+        return kept
 
     def works(self):
         """See that the page works with its parameters, without answering anything on it.
@@ -202,11 +215,21 @@ class LessonPage:
         )
         return "Question", escape(question.exercise.title), row
 
-    def _answered(self, question, reply, seconds):
-        given = question.problem.say(reply.value)
-        more = dict(given=given, slip=reply.slip, seconds=round(min(seconds, 1e6), 1))
-        number, exercise = len(question.answering.tries), question.exercise
-        self.keep("answer", exercise.key, reply.word, lesson=exercise.lesson, number=number, **more)
+    def _answered(self, question, reply):
+        problem, exercise = question.problem, question.exercise
+        more = dict(given=problem.say(reply.value), slip=reply.slip, problem=problem.fingerprint)
+        more |= dict(lesson=exercise.lesson, number=max(1, len(question.answering.tries)))
+        if self.keep("answer", exercise.key, reply.word, **more):
+            self.history = self._read()  # another page may have added to the file
+            self._follow(question)
+            self.show_closing()
+
+    def _follow(self, question):
+        """Row and known problems as the file has them."""
+        key = question.exercise.key
+        question.row = min(self.history.row(key), ROW)
+        question.known |= self.history.seen(key)
+        question.show_standing()
 
     def _read(self):
         try:
@@ -219,7 +242,9 @@ class LessonPage:
 
     def _old_question(self, exercise):
         fixed = {"units": self.units} if exercise.needs_units else {}
-        return Question(exercise, fixed=fixed, fading=BLANK, told=self._answered)
+        made = Question(exercise, fixed=fixed, fading=BLANK, told=self._answered)
+        self._follow(made)
+        return made
 
     def _opening(self):
         if not self._old:

@@ -1,21 +1,21 @@
 """A question of a lesson: an example, an empty field, a reply under it, another drawing."""
 
-import time
 from html import escape
 
 import ipywidgets as w
 import numpy as np
 
-from ...training.answering import Answering
+from ...training.answering import MOST_TRIES, Answering, Reply
 from ...training.lessons.lesson import BLANK, MISSING
-from ...training.progress import ROW
+from ...training.progress import RIGHT, ROW, SKIPPED
 from ...training.typed_answers import read_answer
 from ..panel.controls import show_only
 from ..tables import card
 from ..theme import FAINT, INK
 
 EXAMPLE_SEED = 20  # the example has numbers of its own, the same every time [-]
-HIDDEN = {"display": "none"}
+LINE_BEFORE = "Read the line before it."
+FIRST_LINE = "Read the question once more."
 
 
 class Question:
@@ -34,7 +34,7 @@ class Question:
     fading : str
         One of ``lesson.FADING``: how much of a worked example stands over the question
     told : callable, optional
-        Called with (question, reply, seconds) after every try
+        Called with (question, reply) after every try, and after one that was skipped
     chance : numpy.random.Generator, optional
         Draws the numbers; another every time when left out
     """
@@ -43,6 +43,7 @@ class Question:
         self.exercise, self.fixed, self.fading = exercise, dict(fixed or {}), fading
         self._told, self._chance = told, chance or np.random.default_rng()
         self.row = 0  # right at the first try, one after the other [-]
+        self.known = set()  # fingerprints of problems that were answered: they do not count again
         self.words, self.reply, self.standing = w.HTML(), w.HTML(), w.HTML()
         self.example, self.entry = w.VBox(), None
         self.button = w.Button(description="Answer", layout={"width": "110px"})
@@ -74,7 +75,11 @@ class Question:
         return Answering(self.problem)
 
     def draw(self):
-        """Ask again, with other numbers."""
+        """Ask again, with other numbers; a problem that is skipped ends the row."""
+        if self.row and not self.answering.tries and self.problem.fingerprint not in self.known:
+            self.row = 0
+            if self._told:
+                self._told(self, Reply(SKIPPED, "", ""))
         try:
             self._ask(self._drawn())
         except ValueError as refused:
@@ -95,10 +100,12 @@ class Question:
         """
         reply = self.answering.give(guess)
         if reply.counts:
-            if len(self.answering.tries) == 1:
-                self.row = self.row + 1 if reply.word == "right" else 0
+            if len(self.answering.tries) == 1 and self.problem.fingerprint not in self.known:
+                self.row = self.row + 1 if reply.word == RIGHT else 0
             if self._told:
-                self._told(self, reply, time.monotonic() - self._since)
+                self._told(self, reply)
+        if self.answering.closed:
+            self.known.add(self.problem.fingerprint)
         if reply.counts or not self.answering.closed:
             self._say(reply)
         return reply
@@ -107,7 +114,7 @@ class Question:
         return self.exercise.drawn(self._chance, **self.fixed)
 
     def _ask(self, problem):
-        self.answering, self._since = Answering(problem), time.monotonic()
+        self.answering = Answering(problem)
         self.words.value = card(f"<p><b>{escape(problem.words)}</b></p>")
         self.entry = self._field(problem)
         show_only(self.asking, [self.entry, self.button, self.again])
@@ -140,7 +147,9 @@ class Question:
         """Say how many were right in a row."""
         row = f"{min(self.row, ROW)} of {ROW} right at the first try, in a row."
         done = " Passed." if self.row >= ROW else ""
-        self.standing.value = card(f"<p class='quiet'>{row}{done}</p>")
+        again = self.problem.fingerprint in self.known and not self.answering.tries
+        known = " You have answered this one before, so it does not count." if again else ""
+        self.standing.value = card(f"<p class='quiet'>{row}{done}{known}</p>")
 
     # ---- the example
 
@@ -155,15 +164,15 @@ class Question:
             else self.exercise.drawn(chance, **self.fixed)
         )
         missing = missing_step(problem) if self.fading == MISSING else None
-        title = "An example, worked" if missing is None else "An example: fill in the missing step"
-        html = f"<p>{escape(problem.words)}</p>{solution(problem, missing)}"
-        parts = [w.HTML(card(folded(title, html, shown=True)))]
-        if missing is not None:
-            parts.append(self._blank(problem.steps[missing]))
-        self.example.children = tuple(parts)
+        shown = w.HTML(_example(problem, missing))
+        blank = [] if missing is None else [self._blank(problem, missing, shown)]
+        self.example.children = (shown, *blank)
 
-    def _blank(self, step):
-        """A field for the step that is missing."""
+    def _blank(self, problem, missing, shown):
+        """A field for the step that is missing; the whole example stands there when it is filled
+        in, or after a second miss.
+        """
+        step, misses = problem.steps[missing], []
         unit = f" [{step.unit}]" if step.unit else ""
         entry = w.Text(placeholder=f"the missing number{unit}", layout={"width": "220px"})
         button = w.Button(description="Check", layout={"width": "110px"})
@@ -175,8 +184,13 @@ class Question:
             except ValueError as refused:
                 said.value = f"<b>{escape(str(refused))}</b>"
                 return
-            answer = f"Yes: {escape(step.said)}." if right else "Not yet. Read the line before it."
-            said.value = f"<b>{answer}</b>"
+            misses.extend([] if right else [entry.value])
+            if right or len(misses) >= MOST_TRIES:
+                shown.value = _example(problem, None)
+                button.disabled = True
+                said.value = f"<b>{'Yes' if right else 'It is'}: {escape(step.said)}.</b>"
+                return
+            said.value = f"<b>Not yet. {FIRST_LINE if missing == 0 else LINE_BEFORE}</b>"
 
         button.on_click(check)
         return w.HBox([entry, button, said], layout={"align_items": "center"})
@@ -193,9 +207,17 @@ def missing_step(problem):
     Returns
     -------
     number : int or None
-        The last but one, or the only one; None where there are no steps [-]
+        The last but one; of two the last, so that one is shown; None where there are no steps [-]
     """
-    return max(0, len(problem.steps) - 2) if problem.steps else None
+    count = len(problem.steps)
+    return None if not count else count - 2 if count > 2 else count - 1
+
+
+def _example(problem, missing):
+    """An example as it stands on the page."""
+    title = "An example, worked" if missing is None else "An example: fill in the missing step"
+    html = f"<p>{escape(problem.words)}</p>{solution(problem, missing)}"
+    return card(folded(title, html, shown=True))
 
 
 def solution(problem, missing=None):
