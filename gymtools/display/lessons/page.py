@@ -69,13 +69,12 @@ class LessonPage:
         exercise = self._lesson.exercise(key)
         if exercise.needs_units:
             fixed = {"units": self.units, **fixed}
-        known = self.history.seen(exercise.key)
-        if values and exercise.problem(**fixed, **values).fingerprint in known:
-            values = None  # its answer has been seen: other numbers
         made = Question(
             exercise, values, fixed=fixed, fading=self._lesson.fading, told=self._answered
         )
         self._follow(made)
+        if made.problem.fingerprint in made.known:
+            made.draw()  # its answer has been seen: other numbers
         self.questions[key] = made
         self.show_closing()
         return made
@@ -244,6 +243,8 @@ class LessonPage:
         fixed = {"units": self.units} if exercise.needs_units else {}
         made = Question(exercise, fixed=fixed, fading=BLANK, told=self._answered)
         self._follow(made)
+        if made.problem.fingerprint in made.known:
+            made.draw()
         return made
 
     def _opening(self):

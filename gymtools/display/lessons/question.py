@@ -13,6 +13,7 @@ from ..panel.controls import show_only
 from ..tables import card
 from ..theme import FAINT, INK
 
+MOST_DRAWN = 40  # tries at a problem that was not answered before [-]
 EXAMPLE_SEED = 20  # the example has numbers of its own, the same every time [-]
 LINE_BEFORE = "Read the line before it."
 FIRST_LINE = "Read the question once more."
@@ -76,7 +77,8 @@ class Question:
 
     def draw(self):
         """Ask again, with other numbers; a problem that is skipped ends the row."""
-        if self.row and not self.answering.tries and self.problem.fingerprint not in self.known:
+        fresh = self.problem.fingerprint not in self.known
+        if self.row and fresh and not self.answering.tries:
             self.row = 0
             if self._told:
                 self._told(self, Reply(SKIPPED, "", ""))
@@ -111,7 +113,13 @@ class Question:
         return reply
 
     def _drawn(self):
-        return self.exercise.drawn(self._chance, **self.fixed)
+        """Another problem, one that was not answered before as long as there is one."""
+        made = self.exercise.drawn(self._chance, **self.fixed)
+        for _ in range(MOST_DRAWN):
+            if made.fingerprint not in self.known:
+                break
+            made = self.exercise.drawn(self._chance, **self.fixed)
+        return made
 
     def _ask(self, problem):
         self.answering = Answering(problem)
