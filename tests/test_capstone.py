@@ -111,6 +111,29 @@ def test_what_costs_nothing_elsewhere_costs_here(gym):
     assert judged(capstone.hung_in(gym.truth, cheat)).cost == pytest.approx(paid)
 
 
+def test_the_rules_of_the_task_hold_here(gym, tmp_path):
+    """Behavior: what hangs low over the court earns nothing, loudspeakers better than their type do
+    not exist, and an arrangement that is taken as it is is named.
+    """
+    good = arrange(gym.truth, "pendants")
+    leaky = replace(good, groups=tuple(replace(g, leak_db=-6.0) for g in good.groups))
+    assert judged(capstone.hung_in(gym.truth, leaky)).quality == pytest.approx(
+        judged(capstone.hung_in(gym.truth, good)).quality
+    )
+    low = replace(good, groups=tuple(replace(g, height=3.5) for g in good.groups))
+    assert capstone.too_low(capstone.hung_in(gym.truth, low)) and not capstone.too_low(good)
+    panel = CapstonePanel(SEED, save(low, tmp_path / "low.toml"))
+    panel.grade()
+    assert panel.score.points == 0.0 and "over the court" in panel.scored.value
+    (tmp_path / "low.toml").write_text("name = ", encoding="utf-8")
+    panel.grade()
+    assert panel.score is None and panel.scored.value == "", "the old score is gone"
+    named = CapstonePanel(SEED, save(good, tmp_path / "good.toml"))
+    named._scale = panel._scale
+    named.grade()
+    assert named.score.arrangement and named.score.arrangement in named.scored.value
+
+
 @pytest.mark.parametrize(
     "file, words",
     [("", NO_FILE), ("nowhere.toml", "nowhere.toml"), ("bad.toml", "bad.toml")],

@@ -1,6 +1,7 @@
 """Lessons: pages that work, give nothing away, keep what was done, and how they are written."""
 
 import json
+import math
 import re
 from dataclasses import replace
 from pathlib import Path

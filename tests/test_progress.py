@@ -71,6 +71,8 @@ def test_nothing_is_kept_where_no_file_is_named(tmp_path, monkeypatch):
         ({"given": 3}, "given is not text"),
         ({"who": "Ann"}, "'who' is unknown"),
         ({"when": "noon"}, "noon"),
+        ({"when": "0001-01-01T00:00:00"}, "year 0"),
+        ({"when": "0001-01-01T00:00:00+14:00"}, "when"),
         ({"given": "x" * 5000}, "is longer than"),
     ],
 )
@@ -187,12 +189,21 @@ def test_the_supervisor_sees_figures_and_no_names(tmp_path):
     kept.add("prediction", FIRST.lesson, "distance.apart", "wrong", given="closer")
     kept.add("aim", FIRST.lesson, "distance.apart", "reached")
     kept.add("listening", FIRST.lesson, "distance.steps", "right", given="+3 dB")
+    kept.add("prediction", FIRST.lesson, "distance.apart", "right", given="farther")
+    kept.add("aim", FIRST.lesson, "distance.apart", "reached")
     kept.add("task", "task", "Fernhollow", "attempt", given="46 points")
+    kept.add("prediction", "task", "Fernhollow", "written", given="I, Ann, expect little")
+    for marks in ("18 of 18 marks", "9 of 18 marks"):
+        kept.add("task", "capstone", "seed 1", "talk", given=marks)
     row = next(r for r in summary(kept.read()) if r.begun)
     assert (row.asked, row.right_first, row.passed) == (4, 3, 1)
     assert row.slips == (("10 log, not 20", 1),) and row.minutes == pytest.approx(2.5)
     assert (row.predictions, row.aims, row.listening) == ((0, 1), 1, (1, 1))
-    assert [e.given for e in others(kept.read())] == ["46 points"]
+    assert [e.given for e in others(kept.read())] == [
+        "46 points",
+        "I, Ann, expect little",
+        "9 of 18 marks",
+    ]
     with file.open("ab") as out:
         out.write(b"{cut\n")
     page = Supervisor([file, tmp_path / "nobody.jsonl"])
@@ -200,8 +211,9 @@ def test_the_supervisor_sees_figures_and_no_names(tmp_path):
     assert "Learner 1" in shown and "cannot be read" in shown and "is not there" in shown
     folder = page.export(tmp_path / "for me")
     rows = list(csv.reader((folder / "events.csv").open(encoding="utf-8", newline="")))
-    assert len(rows) == 1 + 9
-    every = b"".join(p.read_bytes() for p in folder.iterdir())
-    assert b"ann" not in every.lower().replace(b"cannot", b"").replace(b"channel", b"")
+    assert len(rows) == 1 + 14
+    every = b"".join(p.read_bytes() for p in folder.iterdir()).lower()
+    for name in (b"ann", b"smith", b"nobody"):
+        assert name not in every.replace(b"cannot", b"").replace(b"channel", b""), name
     with pytest.raises(FileExistsError, match="exists"):
         page.export(tmp_path / "for me")

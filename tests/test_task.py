@@ -19,9 +19,18 @@ import pytest
 from gymtools import arrange, evaluate, load, parse, to_text
 from gymtools.acoustics.criteria import CRITERIA
 from gymtools.design.aiming import Weights
+from gymtools.design.arrangements import ARRANGEMENTS
 from gymtools.design.treatment import free_areas, treated
 from gymtools.display.lessons.attempts_table import attempts_list
-from gymtools.display.lessons.task import CLOSED, UNSEEN, Bench, TaskPanel, write_attempts
+from gymtools.display.lessons.task import (
+    CLOSED,
+    SEARCH,
+    UNSEEN,
+    Bench,
+    TaskPanel,
+    score_table,
+    write_attempts,
+)
 from gymtools.display.panel.meeting import Meeting
 from gymtools.equipment.bill import bill, cost
 from gymtools.training import attempts, task
@@ -142,6 +151,12 @@ def test_more_verdicts_met_are_more_points(better):
     assert made.points < 0.5 * better.points
 
 
+def tree(widget):
+    """Everything that a widget and those inside it hold for the page."""
+    text = json.dumps(widget.get_state(), default=str)
+    return text + "".join(map(tree, getattr(widget, "children", ())))
+
+
 def learner(kind, steps=6):
     """Designs of a learner who follows one idea only; the last is the attempt."""
     chance, school = np.random.default_rng(4), BRIEF
@@ -202,6 +217,15 @@ CHEATS = {
     "a finish that absorbs more": lambda s: replace(s, absorption_factors={"painted block": 3.0}),
     "panels called existing": _free_panels,
     "loudspeakers called existing": _called_existing,
+    "loudspeakers better than their type": lambda s: replace(
+        s, groups=tuple(replace(g, leak_db=-6.0) for g in s.groups)
+    ),
+    "a run of cable that is shorter than the way": lambda s: changed(
+        s, {("equipment", "wiring", "post pair", "run"): 0.5}
+    ),
+    "taps that cannot play": lambda s: changed(
+        s, {("equipment", "wiring", "post pair", "tap"): 1.0}
+    ),
     "equipment called existing": lambda s: changed(s, {("equipment", "existing"): True}),
     "no headroom": lambda s: changed(s, {("equipment", "headroom_db"): 0.0}),
     "cable that may lose all": lambda s: changed(s, {("equipment", "cable_loss_db"): 3.0}),
@@ -215,11 +239,13 @@ CHEATS = {
 @pytest.mark.parametrize("cheat", CHEATS)
 def test_no_cheat_earns_a_point(cheat):
     """Behavior: on top of a good design each costs all of its points, or cannot be built."""
+    good = changed(BRIEF, BETTER)
     try:
-        design = CHEATS[cheat](changed(BRIEF, BETTER))
-        made = task.score(design, TASK)
-    except ValueError:
+        design = CHEATS[cheat](good)
+    except ValueError:  # that is no scenario
         return
+    assert design != good
+    made = task.score(design, TASK)
     assert made.strays and made.points == 0.0
 
 
@@ -625,6 +651,9 @@ def test_the_panel_scores_the_design_of_the_design_panel(tmp_path, own):
     assert "arrangement" not in meeting.controls
     boxes = (*meeting._side.children, *meeting._tabs.children)
     assert sum("Closed for now" in getattr(box, "value", "") for box in boxes) == 3
+    assert sum("The brief gives this" in getattr(box, "value", "") for box in boxes) == 2
+    assert ("hall", "length") not in meeting.controls, "what the brief gives is no slider"
+    assert "Open another school" not in tree(meeting.box)
     panel = TaskPanel(TASK, Bench(meeting), tmp_path / "a.jsonl", evaluations=60)
     panel.who.value = "Ines"
     panel.score()
@@ -641,12 +670,13 @@ def test_the_panel_scores_the_design_of_the_design_panel(tmp_path, own):
     assert "Not scored: The controls are set to something" in panel.message.value
     assert len(read_attempts(tmp_path / "a.jsonl").attempts) == 2
     meeting.undo()
-    meeting.open_up()
-    assert "arrangement" in meeting.controls
+    meeting.open_up(SEARCH)
+    assert "arrangement" in meeting.controls and "seats" in meeting.closed
     boxes = (*meeting._side.children, *meeting._tabs.children)
     assert not any("Closed for now" in getattr(box, "value", "") for box in boxes)
 
 
+NAMELESS = "tilt something higher and turn everything toward the empty seats"
 EXPECTED = "The search will tilt the post pair up, but it cannot move it off the posts."
 
 
@@ -675,7 +705,7 @@ def test_the_search_opens_after_a_changed_attempt_and_a_prediction(tmp_path, own
     assert "Change the design" in panel.message.value, "outside the brief"
     design[0] = changed(BRIEF, BETTER)
     panel.score()
-    for few in ("", "better", "better " * 20):
+    for few in ("", "better", "better " * 20, "aa bb cc dd ee ff gg hh", "it will " + NAMELESS):
         panel.expected.value = few
         panel.open_button.click()
         assert "at least 8 words" in panel.message.value and not bench.opened
@@ -689,8 +719,30 @@ def test_the_search_opens_after_a_changed_attempt_and_a_prediction(tmp_path, own
     assert "cannot move it off the posts" in panel.compared.value
     moved = re.findall("<li>", panel.compared.value.split("What the search moved")[1])
     assert len(moved) == len(aimed.moved)
+    panel.score()
+    opened = [a.opened for a in read_attempts(tmp_path / "a.jsonl").attempts]
+    assert opened == [False, False, False, True]
     kinds = [e.kind for e in progress.read().events]
-    assert kinds == ["task", "task", "task", "prediction"]
+    assert kinds == ["task", "task", "task", "prediction", "task"]
+
+
+def test_an_arrangement_that_is_taken_as_it_is_is_named(better):
+    """Behavior: by its title, in the score and in what is kept; a design of one's own is not."""
+    taken = task.score(arrange(BRIEF, "pendant grid"), TASK)
+    title = ARRANGEMENTS["pendant grid"].title
+    assert taken.arrangement == title and not better.arrangement
+    assert task.attempt(BRIEF, taken, "Ines").arrangement == title
+    assert title in score_table(taken) and "arrangement" not in score_table(better)
+
+
+def test_an_attempt_is_kept_once_when_progress_cannot_be_written(tmp_path):
+    """Behavior: what is kept and what is not is said apart, and the search can still be opened."""
+    progress = Progress(tmp_path / "no folder" / "p.jsonl")
+    panel = TaskPanel(TASK, Stub(), tmp_path / "a.jsonl", progress=progress)
+    panel.who.value = "Ines"
+    panel.score()
+    assert "Scored, and kept." in panel.message.value and "p.jsonl" in panel.message.value
+    assert panel.own is not None and len(read_attempts(tmp_path / "a.jsonl").attempts) == 1
 
 
 def test_earlier_attempts_are_there_again_and_trouble_is_named(tmp_path, made):

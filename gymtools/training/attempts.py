@@ -38,6 +38,8 @@ class Attempt:
     scenario: str  # text of the scenario file
     points: float | None = None  # 0 to 100; None in files of earlier versions
     quality: float | None = None  # 0 to 1
+    opened: bool = False  # whether the search had been opened before
+    arrangement: str = ""  # that was taken as it is; empty where loudspeakers hang otherwise
     # of earlier versions, which scored by steps of penalty
     room: str = ""
     penalty: float | None = None
@@ -52,6 +54,8 @@ class Attempt:
                 _check_text(f.name, value)
             if f.type in (float, int) or value is not None and f.type == float | None:
                 _check_number(f.name, value)
+            if f.type is bool and not isinstance(value, bool):
+                raise ValueError(f"{f.name} is neither true nor false")
             if f.type is int and (value < 0 or value != int(value)):
                 raise ValueError(f"{f.name} is no count")
         if self.points is None and self.penalty is None:

@@ -11,7 +11,8 @@ from ..venue.files import parse
 from ..venue.new_school import NewSchool
 from ..venue.scenario import Scenario
 from ..venue.units import in_words
-from .task import judged
+from ..venue.validation import low_over_courts
+from .task import LEAST_OVER_COURT, judged
 from .yardstick import Yardstick, budget_of
 
 # of a laser from wall to wall by one person; common practice, no source [m]
@@ -192,10 +193,30 @@ def hung_in(truth, own):
     new = tuple(t for t in own.treatments if not t.existing)
     return replace(
         truth,
-        groups=tuple(replace(g, existing=False, condition="") for g in own.groups),
+        groups=tuple(replace(g, existing=False, condition="", leak_db=0.0) for g in own.groups),
         treatments=(*truth.treatments, *new),
         uses=tuple(replace(u, groups=groups.get(u.name, u.groups)) for u in truth.uses),
         text=None,
+    )
+
+
+def too_low(design):
+    """Loudspeakers that hang too low over a court.
+
+    Parameters
+    ----------
+    design : Scenario
+        Of ``hung_in``
+
+    Returns
+    -------
+    words : tuple of str
+        As in the design task; empty when none does
+    """
+    return tuple(
+        f"loudspeaker {c.tag} hangs {design.say(height)} over {under}"
+        for c, under, height in low_over_courts(design)
+        if height < LEAST_OVER_COURT
     )
 
 

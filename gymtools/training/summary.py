@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from .lessons import LESSONS
 from .progress import RIGHT, SKIPPED
 
+TALK = "talk"  # reply of the marks of a talk
 LONGEST_S = 900.0  # of one answer: who takes longer has gone away [s]
 MOST_SLIPS = 3  # that are listed
 
@@ -58,10 +59,12 @@ def others(history):
     Returns
     -------
     events : list of Event
-        In order
+        In order; of talks only the last, whose marks count
     """
     names = {lesson.name for lesson in LESSONS}
-    return [e for e in history.events if e.lesson not in names]
+    found = [e for e in history.events if e.lesson not in names]
+    talks = [e for e in found if e.reply == TALK]
+    return [e for e in found if e.reply != TALK or e is talks[-1]]
 
 
 def _summary(lesson, history):

@@ -22,10 +22,10 @@ from .attempts import Attempt
 from .yardstick import FAR_STEPS, Yardstick, budget_of
 
 MOVES = ("pan_deg", "downtilt_deg", "height", "gain_db", "delay_ms")  # of the search
-# what an attempt may change; of uses only how groups play, of equipment only where the rack stands
-# and how groups are wired
+# what an attempt may change; of uses only how groups play, of equipment only where the rack stands:
+# what each group needs of amplifier and cable follows from where it hangs
 FREE = ("groups", "treatments", "equipment", "uses", "units")
-FREE_EQUIPMENT = ("rack_x", "rack_y", "rack_height", "wiring")
+FREE_EQUIPMENT = ("rack_x", "rack_y", "rack_height")
 # under a loudspeaker over a court; school rules ask for less than international ones; common
 # practice, no source [m]
 LEAST_OVER_COURT = 6.0
@@ -71,6 +71,7 @@ class Score:
     yardstick: Yardstick
     points: float  # 0 to 100
     strays: tuple  # what was changed although the brief gives it: then there are no points
+    arrangement: str = ""  # title of the package's arrangement whose loudspeakers these are
 
     @property
     def over_budget(self):
@@ -139,7 +140,35 @@ def score(scenario, task, *, prices=None):
     """
     found, strays = judged(scenario, prices=prices), outside(task.brief, scenario)
     points = 0.0 if strays else task.yardstick.points(found.quality, found.cost)
-    return Score(judged=found, yardstick=task.yardstick, points=points, strays=strays)
+    return Score(
+        judged=found,
+        yardstick=task.yardstick,
+        points=points,
+        strays=strays,
+        arrangement=as_arranged(task.brief, scenario),
+    )
+
+
+def as_arranged(brief, scenario):
+    """The package's arrangement that an attempt has taken as it is.
+
+    Parameters
+    ----------
+    brief, scenario : Scenario
+        What everybody starts from, and the attempt
+
+    Returns
+    -------
+    title : str
+        Empty where loudspeakers hang otherwise
+    """
+    for key, arrangement in ARRANGEMENTS.items():
+        try:
+            if arrange(brief, key).groups == scenario.groups:
+                return arrangement.title
+        except ValueError:  # it does not fit this gym
+            continue
+    return ""
 
 
 def reference(brief, *, evaluations=300, progress=None, stop=None):
@@ -239,8 +268,8 @@ def outside(brief, scenario):
     Returns
     -------
     words : tuple of str
-        Empty when only loudspeakers, treatment, wiring and how groups play in the uses were
-        changed, and nothing hangs low over a court
+        Empty when only loudspeakers, treatment and how groups play in the uses were changed,
+        and nothing hangs low over a court
     """
     found = [
         f.name.replace("_", " ")
@@ -295,7 +324,7 @@ def brief_id(brief):
     return hashlib.sha256(to_text(brief).encode()).hexdigest()[:16]
 
 
-def attempt(brief, made, who, *, now=None):
+def attempt(brief, made, who, *, now=None, opened=False):
     """An attempt to be kept.
 
     Parameters
@@ -308,6 +337,8 @@ def attempt(brief, made, who, *, now=None):
         Whose it is
     now : datetime, optional
         Date and time; the clock's when left out
+    opened : bool
+        Whether the search had been opened before
 
     Returns
     -------
@@ -332,6 +363,8 @@ def attempt(brief, made, who, *, now=None):
         checks=found.verdicts,
         cost=found.cost,
         changed=made.strays,
+        opened=opened,
+        arrangement=made.arrangement,
         scenario=to_text(replace(found.scenario, units=brief.units)),
     )
 
@@ -410,7 +443,9 @@ def _strayed_uses(brief, scenario):
 
 
 def _free_of_charge(brief, scenario):
-    """What is called existing, and so costs nothing, or was existing and is gone."""
+    """What is called existing, and so costs nothing, or was existing and is gone; and loudspeakers
+    that are better than their type.
+    """
     lost = [t for t in brief.treatments if t.existing and t not in scenario.treatments]
     new = [t for t in scenario.treatments if t.existing and t not in brief.treatments]
     found = [f"existing {t.finish} on the {t.surface}" for t in lost]
@@ -420,9 +455,10 @@ def _free_of_charge(brief, scenario):
         before = there.get(g.name)
         if before is None or (g.loudspeaker, g.number) != (before.loudspeaker, before.number):
             found.append(f"loudspeakers '{g.name}' called existing")
-    for g in (g for g in scenario.groups if g.name in scenario.equipment.wiring):
-        cable = scenario.equipment.wiring[g.name].existing_cable
-        known = brief.equipment.wiring.get(g.name)
-        if cable and cable != (known.existing_cable if known else None):
-            found.append(f"cable of '{g.name}' called existing")
+    leaks = {g.name: g.leak_db for g in brief.groups}
+    found += [
+        f"what '{g.name}' radiates beside its axis"
+        for g in scenario.groups
+        if g.leak_db != leaks.get(g.name, 0.0)
+    ]
     return found

@@ -31,13 +31,15 @@ def attempts_list(found):
             Num(EARLIER if a.points is None else f"{a.points:.0f}"),
             Num(f"{a.met} of {a.checks}"),
             Num(f"{a.cost:,.0f}"),
+            "open" if a.opened else "closed",
+            escape(plain(a.arrangement)),
             escape(plain("; ".join(a.changed), 200)),
         )
         for n, a in enumerate(found.attempts, 1)
     ]
     head = ("", "name", "date", "school", Num("points"), Num("verdicts met"), Num("cost"))
     made = (
-        table("Attempts so far", (*head, "outside the brief"), rows)
+        table("Attempts so far", (*head, "search", "arrangement", "outside the brief"), rows)
         if rows
         else "<p class='quiet'>No attempt has been kept yet.</p>"
     )
@@ -68,6 +70,8 @@ def attempts_table(found):
         "verdicts met",
         "verdicts",
         "cost",
+        "search",
+        "arrangement",
         "changed outside the brief",
         "scenario file",
     )
@@ -84,6 +88,8 @@ def attempts_table(found):
             a.met,
             a.checks,
             round(a.cost, 2),
+            "open" if a.opened else "closed",
+            a.arrangement,
             "; ".join(a.changed),
             scenario_name(n),
         )

@@ -10,7 +10,7 @@ import ipywidgets as w
 from ...design.decision import decide
 from ...training import capstone
 from ...training.progress import Progress
-from ...training.task import Score, judged
+from ...training.task import Score, as_arranged, judged
 from ...venue.files import load
 from .. import tables
 from ..documents.handover import write_record
@@ -75,8 +75,11 @@ class CapstonePanel:
 
     @property
     def rubric(self):
-        """Marks of the talk."""
-        return w.VBox([*self.marks, self.keep_button, self.marked])
+        """What the marks mean, and marks of the talk."""
+        head = ("", *(str(n) for n in range(capstone.MOST_MARKS + 1)))
+        rows = [tuple(map(escape, row)) for row in capstone.RUBRIC]
+        meaning = w.HTML(tables.card(table("What the marks mean", head, rows)))
+        return w.VBox([meaning, *self.marks, self.keep_button, self.marked])
 
     def check(self):
         """Hold the learner's file against the survey.
@@ -90,6 +93,7 @@ class CapstonePanel:
             own = self._own()
         except ValueError as refused:
             self.checked.value = tables.card(f"<p><b>{escape(str(refused))}</b></p>")
+            self.scored.value, self.score = "", None
             return None
         off = capstone.mismatches(self.gym.truth, own)
         words = (
@@ -110,14 +114,22 @@ class CapstonePanel:
             self._scale = self._scale or capstone.scale(self.gym.truth)
             found = judged(design)
         except ValueError as refused:
+            self.score = None
             said = f"Not scored: in the gym as it is, {refused}"
             self.scored.value = tables.card(f"<p><b>{escape(said)}</b></p>")
             return
         points = self._scale.points(found.quality, found.cost)
         off = capstone.mismatches(self.gym.truth, own)
         strays = (f"the file differs from the survey in: {', '.join(off)}",) if off else ()
+        strays += capstone.too_low(design)
         points = 0.0 if strays else points
-        self.score = Score(judged=found, yardstick=self._scale, points=points, strays=strays)
+        self.score = Score(
+            judged=found,
+            yardstick=self._scale,
+            points=points,
+            strays=strays,
+            arrangement=as_arranged(self.gym.truth, own),
+        )
         self.scored.value = tables.card(score_table(self.score))
         self._keep("task", "capstone", f"{self.score.points:.0f} points")
 

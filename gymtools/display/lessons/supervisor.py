@@ -27,6 +27,8 @@ COLUMNS = (
     "commonest slips",
 )
 NOTHING = "This file holds no event yet."
+PART = "its file cannot be read, or not all of it; the page says why."
+WRITTEN = "written"  # reply of a prediction in a learner's own words
 
 
 class Supervisor:
@@ -79,6 +81,7 @@ class Supervisor:
 
     def _learner(self, n):
         history, trouble = self.histories[n], self.troubles[n]
+        trouble = trouble.removeprefix(f"{self.files[n].name}: ")
         said = f"<p><b>{escape(self.files[n].name)}: {escape(trouble)}</b></p>" if trouble else ""
         rows = [_shown(row) for row in summary(history) if row.begun]
         head = (
@@ -116,7 +119,7 @@ class Supervisor:
             for n, history in enumerate(self.histories, 1)
             for s in summary(history)
         ]
-        troubles = [f"Learner {n}: {t}" for n, t in enumerate(self.troubles, 1) if t]
+        troubles = [f"Learner {n}: {PART}" for n, t in enumerate(self.troubles, 1) if t]
         return Schedule(
             title="Progress", columns=COLUMNS, rows=tuple(rows), note=" ".join(troubles)
         )
@@ -135,11 +138,16 @@ class Supervisor:
             "s",
         )
         rows = [
-            (n, e.when, e.kind, e.lesson, e.asked, e.reply, e.given, e.slip, e.number, e.seconds)
+            (n, e.when, e.kind, e.lesson, e.asked, e.reply, _given(e), e.slip, e.number, e.seconds)
             for n, history in enumerate(self.histories, 1)
             for e in history.events
         ]
         return Schedule(title="Events", columns=columns, rows=tuple(rows))
+
+
+def _given(event):
+    """What was answered; a learner's own words stay on the machine."""
+    return "" if event.reply == WRITTEN else event.given
 
 
 def _shown(row):

@@ -21,7 +21,12 @@ from ..theme import QUIET
 from .attempts_table import attempts_list, attempts_table, scenario_name
 from .question import folded
 
-CLOSED = ("arrangement", "aim", "advice", "options")  # in the panel, before the search is opened
+LATER = "Closed for now: it opens with the search, below."
+GIVEN = "The brief gives this."
+SEARCH = ("arrangement", "aim", "advice", "options")  # in the panel, opened with the search
+CLOSED = dict.fromkeys(SEARCH, LATER) | dict.fromkeys(
+    ("size", "seats", "microphones", "schools"), GIVEN
+)
 LEAST_WORDS = 8  # of a written prediction
 MOST_MISSES = 8  # that are listed
 ABOUT = (
@@ -36,7 +41,7 @@ UNSEEN = (
 FIRST_CHANGE = "Change the design and score it first. The search opens after that."
 WRITE = (
     f"Write at least {LEAST_WORDS} words: what will the search change, what can it not change, and"
-    " will it beat you?"
+    " will it beat you? Name the loudspeakers that you mean."
 )
 
 
@@ -96,7 +101,7 @@ class Bench:
 
     def open_up(self):
         """Open what was closed."""
-        self.panel.open_up()
+        self.panel.open_up(SEARCH)
 
 
 class TaskPanel:
@@ -185,8 +190,8 @@ class TaskPanel:
             return self._say("Say whose attempt this is; then score again.")
         try:
             made = task.score(self.bench.design(), self.task)
-            add_attempt(self.file, task.attempt(self.brief, made, self.who.value))
-            self._keep("task", "attempt", f"{made.points:.0f} points")
+            kept = task.attempt(self.brief, made, self.who.value, opened=self.opened)
+            add_attempt(self.file, kept)
         except ValueError as error:
             return self._say(f"Not scored: {error}")
         except OSError as error:
@@ -197,6 +202,7 @@ class TaskPanel:
         self.own = made
         self.scores.value = tables.card(score_table(made))
         self._say("Scored, and kept.")
+        self._keep("task", "attempt", f"{made.points:.0f} points")
         self._show_list()
         self._compare()
 
@@ -205,12 +211,11 @@ class TaskPanel:
         own = self.own
         if own is None or own.strays or not task.changed_design(self.brief, own.judged.scenario):
             return self._say(FIRST_CHANGE)
-        if len(set(re.findall(r"[^\W\d_]{2,}", self.expected.value.lower()))) < LEAST_WORDS:
+        text = self.expected.value.lower()
+        named = any(g.name.lower() in text for g in self.brief.groups)
+        if not named or len(set(re.findall(r"[^\W\d_]{3,}", text))) < LEAST_WORDS:
             return self._say(WRITE)
-        try:
-            self._keep("prediction", "written", self.expected.value)
-        except OSError as error:
-            return self._say(f"Progress could not be written: {error.strerror or error}.")
+        self._keep("prediction", "written", self.expected.value)
         self.expected.disabled = self.open_button.disabled = True
         self.solve_button.layout.display = SHOWN
         self.bench.open_up()
@@ -220,7 +225,7 @@ class TaskPanel:
 
     def solve(self):
         """Let the search start from the same brief."""
-        if not self.open_button.disabled:
+        if not self.opened:
             return self._say(UNSEEN)
         if self.found is not None:
             return self._compare()
@@ -247,8 +252,17 @@ class TaskPanel:
         )
         return folder
 
+    @property
+    def opened(self):
+        """Whether the search has been opened."""
+        return self.open_button.disabled
+
     def _keep(self, kind, reply, given):
-        self.progress.add(kind, "task", self.brief.name, reply, given=given)
+        try:
+            self.progress.add(kind, "task", self.brief.name, reply, given=given)
+        except OSError as error:
+            words = f"{self.progress.path.name} could not be written: {error.strerror or error}."
+            self.message.value += f"<br>{escape(words)}"
 
     def _progress(self, share, _scenario, _score):
         self.job.show_share(share)
@@ -319,6 +333,11 @@ def score_table(made):
         f" traced room. Cost {found.cost:,.0f}{over} (invented prices). The weakest use is"
         f" {escape(use)}: {met} of {verdicts} met.</p>"
     )
+    if made.arrangement:
+        whole += (
+            f"<p>The loudspeakers hang as the arrangement '{escape(made.arrangement)}' has them:"
+            " say what you would change for this school.</p>"
+        )
     strayed = (
         f"<p><b>No points, for something was changed that the brief gives:</b>"
         f" {escape('; '.join(made.strays))}.</p>"

@@ -16,13 +16,7 @@ class EssentialsSection(Section):
         banks = [b.name for b in state.start.banks]
         shown = [state.area] if state.area in banks else banks[:1]
         return [
-            *(self.panel.slider(("hall", name), words) for name, words in SIZE),
-            *(
-                self.panel.slider(
-                    ("banks", name, "rows"), ROWS | dict(label=f"Seating depth, rows of {name}")
-                )
-                for name in shown
-            ),
+            *([] if "size" in self.panel.closed else self._size(shown)),
             Choice(
                 key="group",
                 value=state.group,
@@ -31,4 +25,16 @@ class EssentialsSection(Section):
                 act=lambda name: self.panel.update(group=name),
             ),
             self.panel.slider(("groups", state.group, "downtilt_deg"), DOWNTILT),
+        ]
+
+    def _size(self, banks):
+        """Sliders of the gym's size and of the depth of its seats."""
+        return [
+            *(self.panel.slider(("hall", name), words) for name, words in SIZE),
+            *(
+                self.panel.slider(
+                    ("banks", name, "rows"), ROWS | dict(label=f"Seating depth, rows of {name}")
+                )
+                for name in banks
+            ),
         ]

@@ -1,6 +1,7 @@
 """The panel of the design meeting: controls beside the picture, the words under it."""
 
 from dataclasses import replace
+from html import escape
 from pathlib import Path
 
 import ipywidgets as w
@@ -81,7 +82,6 @@ FRAME = (
     BoardSection,
     KeptStrip,
 )
-CLOSED = "Closed for now: the page says when it opens."
 STEP = 1.0  # without a change of a value: the next change of it is a step of its own [s]
 LARGE = ("space", "drawing")  # what may fill the picture's frame alone
 OPEN = SIDE.index(LoudspeakersSection)  # section that is open at first
@@ -105,9 +105,10 @@ class Meeting:
     journal : bool, optional
         Keep a journal in the folder, so that nothing is lost with the kernel; in the kernel of a
         notebook when left out
-    closed : sequence of str
-        Keys of sections and tabs that stay closed until ``open_up``, and "arrangement" for the list
-        of arrangements
+    closed : dict, optional
+        By the key of a section or tab that is closed, what stands in its place; "arrangement" is
+        the list of arrangements, "schools" the way to another school, "size" what of the gym and
+        the seats is always in sight
 
     Raises
     ------
@@ -115,11 +116,11 @@ class Meeting:
         Where the file cannot be read as a scenario
     """
 
-    def __init__(self, scenario, folder=".", *, alone=False, journal=None, closed=()):
+    def __init__(self, scenario, folder=".", *, alone=False, journal=None, closed=None):
         start = load(scenario) if isinstance(scenario, str | Path) else scenario
         file = Path(scenario) if isinstance(scenario, str | Path) else Path()
         self.folder, self.folders, self.alone = Path(folder), (file.parent,), alone
-        self.closed = frozenset(closed)
+        self.closed = dict(closed or {})
         self.prices = ChosenPrices(folder)
         self.history = History(PanelState.of(start, file.name))
         self.answer, self._possible = answered(self.state), self.state
@@ -369,11 +370,17 @@ class Meeting:
         self.update(tab=key)
         self.sections[BoardSection].reveal_tabs()
 
-    def open_up(self):
-        """Open what was closed."""
-        if not self.closed:
+    def open_up(self, keys):
+        """Open what was closed.
+
+        Parameters
+        ----------
+        keys : sequence of str
+            Of ``closed``; others stay closed
+        """
+        if not set(keys) & set(self.closed):
             return
-        self.closed = frozenset()
+        self.closed = {key: words for key, words in self.closed.items() if key not in keys}
         for box, kinds in ((self._side, SIDE), (self._tabs, TABS)):
             show_only(box, self._shown_boxes(kinds))
         self.refresh()
@@ -681,7 +688,7 @@ class Meeting:
         """Boxes of sections, or a line in the place of those that are closed."""
         closed = [kind.key in self.closed for kind in kinds]
         return [
-            w.HTML(quiet(CLOSED)) if shut else self.sections[kind].box
+            w.HTML(quiet(escape(self.closed[kind.key]))) if shut else self.sections[kind].box
             for kind, shut in zip(kinds, closed, strict=True)
         ]
 
@@ -702,7 +709,7 @@ def _box(kind, children, name):
     return box
 
 
-def meeting(scenario, folder=".", *, alone=False, closed=()):
+def meeting(scenario, folder=".", *, alone=False, closed=None):
     """The design workbook's panel on a scenario.
 
     Parameters
@@ -713,7 +720,7 @@ def meeting(scenario, folder=".", *, alone=False, closed=()):
         Where files are written
     alone : bool
         Cover the notebook, but for its bars, until its text and code are asked for
-    closed : sequence of str
+    closed : dict, optional
         As for ``Meeting``
 
     Returns

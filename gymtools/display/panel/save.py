@@ -52,6 +52,8 @@ class SaveSection(Section):
             *work,
             self.job.error,
         ]
+        if "schools" in self.panel.closed:
+            opening = [self.job.error]
         row = [self.stand, self.name, self.button, self.replace_button, *opening, self.words]
         return w.HBox(row, layout={"flex_flow": "row wrap"})
 
