@@ -484,11 +484,48 @@ def test_the_picture_of_a_lesson_shows_what_was_computed(lesson):
         assert trial.values == before and not trial.reached
 
 
-@pytest.mark.parametrize(
-    "exercise",
-    [e for one in LESSONS for e in one.exercises if not e.needs_gym],
-    ids=lambda e: e.key,
-)
+SUM = re.compile(r"[\d.,\s+−·×/()^-]+|[\d.,]+ log \(?[\d.,\s/·]+\)?")
+PORTABLE = [e for one in LESSONS for e in one.exercises if not e.needs_gym]
+
+
+def worked(words):
+    """What a line of a solution gives, where plain arithmetic stands behind its last colon."""
+    text = words.rpartition(":")[2].strip()
+    if not SUM.fullmatch(text) or not re.search(r"\d[\s)]*[+−·×/^-]|log", text):
+        return None
+    text = text.replace("−", "-").replace("·", "*").replace("×", "*").replace("^", "**")
+    text = re.sub(r"(?<=\d),(?=\d{3})", "", text)
+    text = re.sub(r"([\d.]+) log (.+)", r"\1 * log10(\2)", text)
+    return float(eval(text, {"__builtins__": {}, "log10": math.log10}))
+
+
+def test_lines_are_worked_as_they_are_printed():
+    """Closed form: what the next test reads."""
+    assert worked("Both: 11.5 + 1.2") == pytest.approx(12.7)
+    assert worked("Spreading: 20 log 4.00") == pytest.approx(12.04, abs=0.01)
+    assert worked("Needed: 0.04908 × 211,888 / 1.70") == pytest.approx(6117.3, abs=0.1)
+    assert worked("Beam at the front: 6 · (30/30)^2.5") == pytest.approx(6.0)
+    assert worked("How many: 3 of them") is worked("Energy against one of them") is None
+
+
+@pytest.mark.parametrize("exercise", PORTABLE, ids=lambda e: e.key)
+def test_printed_lines_add_up(exercise):
+    """Independent: who works a line with the numbers that stand there gets what stands behind it,
+    within the last digit.
+    """
+    chance = np.random.default_rng(11)
+    for n in range(30):
+        fixed = {"units": ("m", "ft")[n % 2]} if exercise.needs_units else {}
+        for step in exercise.drawn(chance, **fixed).steps:
+            found = worked(step.words)
+            near = max(0.6 * 10.0**-step.digits, step.near)
+            assert found is None or found == pytest.approx(step.value, abs=near), (
+                step.words,
+                step.said,
+            )
+
+
+@pytest.mark.parametrize("exercise", PORTABLE, ids=lambda e: e.key)
 def test_every_drawing_can_be_answered(exercise):
     """Behavior: forty drawings in both units: the answer is right, a slip is not, and the steps end
     with the answer where it is a number.
