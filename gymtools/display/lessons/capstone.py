@@ -19,6 +19,7 @@ from ..tables.markup import bullets, table
 from .task import score_table
 
 NO_FILE = "Write the name of your scenario file into the parameters, and run the cells again."
+UNMARKED = -1  # a row of the rubric before the supervisor has chosen
 DRAWS = 100  # of the unknowns, in the record [-]
 
 
@@ -50,8 +51,8 @@ class CapstonePanel:
         self.marks = [
             w.Dropdown(
                 description=row[0],
-                options=[("not marked", None), *((f"{n}: {t}", n) for n, t in enumerate(row[1:]))],
-                value=None,
+                options=[("not marked", UNMARKED), *((f"{n}: {t}", n) for n, t in enumerate(row[1:]))],
+                value=UNMARKED,
                 style={"description_width": "140px"},
                 layout={"width": "560px"},
             )
