@@ -51,7 +51,10 @@ class CapstonePanel:
         self.marks = [
             w.Dropdown(
                 description=row[0],
-                options=[("not marked", UNMARKED), *((f"{n}: {t}", n) for n, t in enumerate(row[1:]))],
+                options=[
+                    ("not marked", UNMARKED),
+                    *((f"{n}: {t}", n) for n, t in enumerate(row[1:])),
+                ],
                 value=UNMARKED,
                 style={"description_width": "140px"},
                 layout={"width": "560px"},
