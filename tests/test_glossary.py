@@ -18,6 +18,7 @@ decibel logarithm octave dB(A) direct-sound room-sound reverberation-time covera
 directivity-factor directivity-index throw downtilt pan STI speech-to-noise-ratio masking delay
 precedence echo comb-filter feedback-margin open-microphones headroom sensitivity tap
 70.7-V-line AWG impedance absorption first-incidence group use preset verdict uncertainty
+solid-angle steradian radian slant notch omni cardioid reserve null gooseneck
 polar-plot balloon pink-noise sound-level-meter calibrator sound-pressure-level seam""".split()
 
 
@@ -42,6 +43,19 @@ def test_every_word_that_is_needed_is_there():
         assert term.lesson in numbers, term
         assert len(term.words.split()) >= 5 and term.words.endswith("."), term
         assert not re.search(r"\d\s*(dB|m|ft|s|Hz)\b", term.words), term
+
+
+def test_the_feedback_margin_is_that_of_its_lesson():
+    """Regression: what the lesson's formula takes off, reserve and peak allowance, is taken off in
+    the glossary too.
+    """
+    (margin,) = [term for term in terms() if term.name == "feedback margin"]
+    (lesson,) = [one for one in LESSONS if one.name == "feedback"]
+    text = (TRAINING / f"{lesson.book}.ipynb").read_text(encoding="utf-8")
+    formula = text.split("feedback margin = ")[1].split("\\n")[0]
+    for in_formula, word in (("reserve", "reserve"), ("peak allowance", "peaks")):
+        assert in_formula in formula and word in margin.words
+    assert "after the" in margin.words and margin.lesson == lesson.number
 
 
 @pytest.mark.parametrize("lesson", LESSONS, ids=lambda one: one.book)

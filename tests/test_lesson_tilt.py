@@ -5,16 +5,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from printed_lines import faults, muddled
 
 from gymtools import evaluate, load
 from gymtools.display.lessons.tilt import BACK, FRONT, MIDDLE, OVER, TiltPage
-from gymtools.physics.directivity import EDGE_DB, SKIRT
+from gymtools.physics.directivity import EDGE_DB, ELEVATION_DEG, SKIRT, generic_balloon
 from gymtools.physics.playback import RATE, octave_levels_db
 from gymtools.training.lessons import tilt
 from gymtools.venue.paths import changed
 from gymtools.venue.units import FOOT
 
 SCHOOLS = Path(__file__).resolve().parent.parent / "scenarios"
+MOST_UNCLEAR = 30  # of 400 drawings; the course refuses those [-]
 NAMES = ("assembly", "north bank", "north row")
 
 
@@ -29,15 +31,35 @@ def page():
     )
 
 
+def pattern(off):
+    """The pattern of a 90 by 60 degree loudspeaker over its axis, from the package's own maker of
+    balloons, not from a school's loudspeaker [dB].
+    """
+    made = 10 ** (generic_balloon(90, 60, mouth_width=0.36, mouth_height=0.36)[:, :, 4] / 10)
+    ahead, behind = made[len(made) // 2], made[0]
+    if abs(off) <= 90:
+        return 10 * np.log10(np.interp(off, ELEVATION_DEG, ahead))
+    return 10 * np.log10(np.interp(math.copysign(180 - abs(off), off), ELEVATION_DEG, behind))
+
+
+PATTERN = np.array([pattern(off) for off in np.arange(-180, 180.05, 0.1)])
+
+
 def levels(bank, aimed):
-    """Level of each row from pressures, row by row, with the numbers that the page names [dB]."""
+    """Level of each row from pressures, row by row, with the whole pattern [dB]."""
     found = []
     for flat, below in zip(bank.rows, bank.below, strict=True):
         r = math.sqrt(flat**2 + below**2)
         off = aimed - math.degrees(math.atan(below / flat))
-        loss = 6 * abs(off / 30) ** 2.5  # a beam of 60 degrees
-        found.append(-20 * math.log10(r) - bank.alpha * r - loss)
+        found.append(-20 * math.log10(r) - bank.alpha * r + PATTERN[round(10 * off) + 1800])
     return np.array(found)
+
+
+def meets_a_row(bank, aimed):
+    """Whether an axis is between the first and the last row, or half a row farther."""
+    down = np.degrees(np.arctan(bank.below / bank.rows))
+    steps = np.abs(np.diff(down)) / 2
+    return down[-1] - steps[-1] <= aimed <= down[0] + steps[0]
 
 
 @pytest.mark.parametrize("name, row", [("stonebridge", 8), ("larkfield", 6)])
@@ -47,7 +69,7 @@ def test_the_row_comes_out_of_every_tilt(name, row):
     """
     bank, one, _ = tilt.serving(school(name), *NAMES)
     assert bank.angle_deg == one.type.vertical_deg == 60
-    tilts = np.arange(-10, 90, 0.1)
+    tilts = [t for t in np.arange(-10, 90, 0.1) if meets_a_row(bank, t)]
     spread = [np.ptp(levels(bank, t)) for t in tilts]
     best = tilts[int(np.argmin(spread))]
     assert bank.best_deg == pytest.approx(best, abs=0.7)
@@ -56,7 +78,7 @@ def test_the_row_comes_out_of_every_tilt(name, row):
     assert bank.row_met(bank.best_deg) == np.abs(down - best).argmin() + 1 == row
     assert row < bank.first_try < len(bank.rows)
     # the back row on the axis leaves the bank far less even
-    assert np.ptp(levels(bank, down[-1])) > 2 * min(spread)
+    assert np.ptp(levels(bank, down[-1])) > 1.7 * min(spread)
 
 
 def test_the_numbers_of_the_pattern_are_said(page):
@@ -67,29 +89,96 @@ def test_the_numbers_of_the_pattern_are_said(page):
         assert f"{6 * share**2.5:.1f} dB" in text
 
 
-def test_the_formula_is_the_evaluation_of_one_loudspeaker():
-    """Independent: direct sound of the same loudspeaker on the seats, with its whole balloon, at
-    three tilts; the formula leaves its rear and its sides out.
+def test_the_experiment_is_the_evaluation_of_one_loudspeaker():
+    """Independent: direct sound of the same loudspeaker on the seats, at tilts that leave rows far
+    off its axis, in front of it and under it.
     """
     given = school("stonebridge")
     bank, one, seats = tilt.serving(given, *NAMES)
     number = [c.tag for c in given.loudspeakers].index(one.tag)
-    for aimed in (24.0, 38.0, 50.0):
+    farthest = 0.0
+    for aimed in (-5.0, 10.0, 24.0, 38.0, 50.0, 70.0):
         turned = changed(given, {("groups", "north row", "downtilt_deg"): aimed})
         found = evaluate(turned, "assembly", room="statistical")
         at = [np.linalg.norm(found.points - s, axis=1).argmin() for s in seats]
         heard = 10 * np.log10(found.direct[number, at, tilt.BAND])
-        inside = np.abs(bank.down_deg - aimed) <= 30
-        off = (bank.level_db(aimed) - heard)[inside]
+        off = bank.level_db(aimed) - heard
         assert np.ptp(off) < 0.7, (aimed, off)
+        farthest = max(farthest, np.abs(bank.down_deg - aimed).max())
+    assert farthest > 60  # two times half the angle and more
+
+
+def test_the_formula_holds_as_far_as_the_questions_go(page):
+    """Independent: against the whole pattern; what is said on the page, and how far off the rows of
+    drawn questions are. Farther off it would be wrong by far.
+    """
+    off = np.linspace(0, 1.2 * 30, 100)
+    apart = np.abs([6 * (v / 30) ** 2.5 + pattern(v) for v in off]).max()
+    said = float(page.pattern.value.split("is within")[1].split("dB")[0])
+    assert said == pytest.approx(apart, abs=0.11) and said < 1
+    assert 6 * 2**2.5 + pattern(60.0) > 15
+    chance = np.random.default_rng(6)
+    (asked,) = [e for e in tilt.EXERCISES if e.key == "tilt.left"]
+    for _ in range(300):
+        v = asked.draw(chance)
+        for row in (v["near_deg"], v["far_deg"]):
+            assert abs(v["aimed_deg"] - row) <= 1.2 * v["angle_deg"] / 2 + 1e-9
+
+
+def test_a_loudspeaker_that_points_away_does_not_reach_the_aim():
+    """Behavior: far off its beam the rows are even too, and soft; that is no good tilt."""
+    page = TiltPage(
+        units="m", school=school("larkfield"), names=NAMES, downtilt_deg=62.0, within_db=0.3
+    )
+    bank = page.tilting.result[0]
+    assert np.ptp(levels(bank, -10.0)) < page.tilting.aim.high
+    assert not page.tilting.aim.reached((bank, -10.0))
+    assert "meets no row" in page.tilting.aim.report((bank, -10.0))
+
+
+def test_whether_the_best_tilt_is_good_enough(page):
+    """Independent: every tilt again; the lessons before allow 3 dB, and the page says that one
+    loudspeaker at Stonebridge does not do, and how many front rows need their own.
+    """
+    for number in ("01_distance_and_level", "02_angle_and_coverage"):
+        text = (SCHOOLS.parent / "workbooks" / "training" / f"{number}.ipynb").read_text("utf-8")
+        assert f"even_db = {tilt.ALLOWED_DB:.1f} " in text
+    bank = page.tilting.result[0]
+
+    def best(rows, below):
+        other = tilt.Bank(
+            rows=rows, below=below, angle_deg=60, alpha=bank.alpha, cut_db=bank.cut_db
+        )
+        tilts = [t for t in np.arange(-10.0, 91.0) if meets_a_row(other, t)]
+        return min(np.ptp(levels(other, t)) for t in tilts)
+
+    words = page.enough.value
+    as_it_hangs = best(bank.rows, bank.below)
+    assert as_it_hangs == pytest.approx(6.0, abs=0.1) and "not good enough here" in words
+    own = next(n for n in range(13) if best(bank.rows[n:], bank.below[n:]) <= tilt.ALLOWED_DB)
+    assert f"the front {own} rows have" in words and own > 1
+    back = best(bank.rows + 7 * FOOT, bank.below)
+    shown = float(words.split("7 ft 0 in (2.13 m) farther back")[1].split(" dB")[0].split(">")[-1])
+    assert shown == pytest.approx(back, abs=0.15) and back < as_it_hangs
+    good = TiltPage(
+        units="m", school=school("larkfield"), names=NAMES, downtilt_deg=62.0, within_db=0.3
+    )
+    assert "is good enough here" in good.enough.value
+
+
+def test_a_sine_is_only_named_where_there_is_one():
+    """Closed form: a drop that is longer than the plan distance has no sine."""
+    assert len(tilt.down(4.0, 8.0).slips) == 1
+    p = tilt.down(8.0, 6.0)
+    assert "sine" in p.slip(math.degrees(math.asin(0.75))).words
 
 
 @pytest.mark.parametrize("units, per", [("m", 1.0), ("ft", FOOT)])
 def test_slants_and_angles_as_drawn(units, per):
     """Worked by hand: a triangle of 3, 4 and 5, and one of 45 degrees."""
-    p = tilt.favored(near_m=(3.0, 4.0), far_m=(8.0, 6.0), alpha=0.0, units=units)
+    p = tilt.favored(near_m=(3.0, 4.0), far_m=(8.0, 6.0), units=units)
     assert p.answer == pytest.approx(20 * math.log10(10 / 5))
-    assert [s.value * per for s in p.steps[:2]] == pytest.approx([5.0, 10.0])
+    assert [s.value * per for s in p.steps[:2]] == pytest.approx([5.0, 10.0], abs=0.02)
     assert tilt.down(7.0, 7.0, units).answer == pytest.approx(45.0)
     # 6 (15/30)^2.5 = 1.06 dB at the front, 6 dB at the back
     left = tilt.left(aimed_deg=45.0, near_deg=60.0, far_deg=15.0, angle_deg=60.0, favor_db=4.0)
@@ -106,7 +195,8 @@ def test_the_aim_is_reached_about_the_best_tilt_only(page):
     """Independent: every degree of the slider, counted from pressures."""
     bank = page.tilting.result[0]
     spread = {t: np.ptp(levels(bank, t)) for t in np.arange(-10.0, 91.0)}
-    near = [t for t, s in spread.items() if s <= min(spread.values()) + 0.5]
+    meets = {t: s for t, s in spread.items() if meets_a_row(bank, t)}
+    near = [t for t, s in meets.items() if s <= min(meets.values()) + 0.5]
     assert page.tilting.reaching("downtilt_deg") == near and 15.0 not in near
 
 
@@ -133,6 +223,31 @@ def test_the_front_row_far_off_the_axis_is_dull(page):
     """
     heard = {k: octave_levels_db(v.samples[0], RATE) for k, v in page.rows.heard().items()}
     lost = heard["front row, even tilt"] - heard["front row, axis at the back"]
-    assert lost[4] > 10 > 6 > lost[0] > 0
+    assert lost[4] > 6 > 1 > lost[0] > 0
     back = heard["back row, axis there"] - heard["front row, axis at the back"]
-    assert back[4] > 15
+    assert back[4] > 9
+
+
+@pytest.mark.parametrize("exercise", tilt.EXERCISES, ids=lambda e: e.key)
+def test_lines_add_up_and_no_mistake_is_right(exercise):
+    """Independent: what each line prints is read and worked out; 400 drawings and the example. A
+    named mistake lies more than twice what is near enough from the answer, but for a few drawings,
+    and at least fifty drawings differ.
+    """
+    chance, seen, unclear = np.random.default_rng(8), set(), 0
+    fixed = [{"units": u} if exercise.needs_units else {} for u in ("m", "ft")]
+    for n in range(400):
+        p = exercise.problem(**fixed[n % 2], **exercise.draw(chance))
+        assert not faults(p) and len(p.steps) >= 2, p.words
+        unclear += bool(muddled(p))
+        seen.add(p.words)
+    assert unclear <= MOST_UNCLEAR and len(seen) >= 50
+    for units in fixed:
+        example = exercise.problem(**units, **exercise.example)
+        assert not faults(example) and not muddled(example)
+
+
+def test_the_first_questions_tell_mistakes_apart(page):
+    """Independent: as for drawings, on the page as committed."""
+    for question in page.questions.values():
+        assert not faults(question.problem) and not muddled(question.problem)

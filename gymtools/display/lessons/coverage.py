@@ -19,6 +19,7 @@ from ...physics.directivity import (
 )
 from ...training import sounds
 from ...training.lessons import coverage
+from ...training.lessons.lengths import round_length
 from ...venue.units import in_words
 from ..panel.controls import SliderSpec
 from ..tables import card
@@ -31,6 +32,8 @@ from .printed import printed, worked_by_hand
 
 BAND = 4  # the octave around 2 kHz, in which a data sheet's angle is true
 WIDER, SAME, CLOSER = "farther apart than edge to edge", "edge to edge", "closer than edge to edge"
+# of the first questions: at 90 degrees the tangent is 1, and the seam just the edge of one beam
+FIRST_WIDTH_DEG, FIRST_SEAM_DEG = 80.0, 70.0
 NEAR_EDGE = 0.05  # of the spacing, within which it counts as edge to edge [-]
 AXIS_DBA = 68.0  # of the speech that is heard on the axis [dB(A)]
 OUTSIDE = 1.5  # times as far off the axis as the edge, to be heard [-]
@@ -63,10 +66,12 @@ class CoveragePage(LessonPage):
         target = row.mean(axis=0)
         distance = float(np.linalg.norm(target - one.position))
         angle = one.type.horizontal_deg
-        self.width = self.ask("width", dict(distance_m=distance, angle_deg=angle))
-        self.seam = self.ask("seam", dict(angle_deg=angle))
-        self.apart = self.ask("apart", dict(distance_m=distance, angle_deg=angle, under_db=even_db))
-        self.spacing = self.try_out("spacing", _spacing(units, distance, angle, even_db))
+        asked = dict(distance_m=distance, whole=True)
+        self.width = self.ask("width", dict(angle_deg=FIRST_WIDTH_DEG, **asked))
+        self.seam = self.ask("seam", dict(angle_deg=FIRST_SEAM_DEG))
+        self.apart = self.ask("apart", dict(angle_deg=angle, under_db=even_db, **asked))
+        straight = round_length(distance, units)
+        self.spacing = self.try_out("spacing", _spacing(units, straight, angle, even_db))
         self.beam = self.listen("beam", *_beam(one.type))
         self.seats = w.HTML(_on_seats(school, names, distance, units))
         self.control = w.HTML(_control(one.type, units))
@@ -99,7 +104,7 @@ def _spacing(units, distance, angle_deg, even_db):
                 path=("angle_deg",), label="coverage angle", low=40, high=120, step=5, unit="deg"
             ),
         ),
-        start=dict(spacing=max(0.5, round(edge) / 4), angle_deg=angle_deg),
+        start=dict(spacing=round_length(edge / 4, units), angle_deg=angle_deg),
         compute=lambda spacing, angle_deg: (
             *coverage.along(spacing, angle_deg, distance),
             spacing / coverage.edge_to_edge(distance, angle_deg),
@@ -239,9 +244,9 @@ def _worked():
             "−6 + 10 log 2 = −6 + 3.01",
         ),
         (
-            "90°, edges that meet on a straight row [dB]",
-            "-6.00",
-            float(coverage.seam_db(2.0, 1.0, 90.0)),
-            "−6 + 3.01 + 20 log cos 45° = −6 + 3.01 − 3.01",
+            "120°, edges that meet on a straight row [dB]",
+            "-9.01",
+            float(coverage.seam_db(2 * 3**0.5, 1.0, 120.0)),
+            "−6 + 3.01 + 20 log cos 60° = −6 + 3.01 − 6.02",
         ),
     ]

@@ -52,8 +52,8 @@ class DecibelsPage(LessonPage):
         self.energy = self.ask("energy", dict(more_db=more_db))
         self.together = self.ask("together", dict(first_db=83.0, second_db=78.0))
         self.octave = self.ask("octave", dict(start=1, up=3))
-        self.weighted = self.ask("weighted", dict(low=1, high=4, low_db=80.0, high_db=68.0))
-        self.alike = self.ask("alike", dict(at_m=2.0, direct_db=88.0, room_db=75.0))
+        self.weighted = self.ask("weighted", dict(low=1, high=4, low_db=74.0, high_db=68.0))
+        self.alike = self.ask("alike", dict(at_m=2.0, direct_db=88.0, room_db=75.0, whole=True))
         self.two = self.try_out("two", _two(adds_db))
         self.steps = self.listen("steps", *_steps())
         self.octaves = self.listen("octaves", *_octaves())
@@ -63,7 +63,10 @@ class DecibelsPage(LessonPage):
 
 
 def _two(adds_db):
-    """Two sounds, the second to be turned up."""
+    """Two sounds, the second to be turned up.
+
+    What is to be added is less than 3 dB, so the aim lies where the second is the softer one.
+    """
     return Setup(
         adjustments=tuple(
             SliderSpec(path=(name,), label=label, low=50, high=90, step=0.5, unit="dB")
@@ -74,11 +77,11 @@ def _two(adds_db):
         draw=_curve,
         aim=Aim(
             words=(
-                f"both together are {adds_db:g} dB louder than the louder of the two, give or take"
+                f"both together are {adds_db:g} dB louder than the first alone, give or take"
                 f" {AROUND_DB:g} dB"
             ),
-            what="louder than the louder one by",
-            measure=lambda found: found[4] - max(found[2:4]),
+            what="louder than the first alone by",
+            measure=lambda found: found[4] - found[2],
             unit="dB",
             low=adds_db - AROUND_DB,
             high=adds_db + AROUND_DB,
@@ -88,7 +91,7 @@ def _two(adds_db):
             f"Before you move them: how loud is a second sound that adds {adds_db:g} dB, against"
             " the first?",
             (ALIKE, SOFTER, FAR),
-            lambda _start, reached: _against(abs(reached[2] - reached[3])),
+            lambda _start, reached: _against(reached[2] - reached[3]),
         ),
     )
 

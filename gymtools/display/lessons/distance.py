@@ -7,6 +7,7 @@ from ...physics.air import attenuation
 from ...physics.bands import EXACT
 from ...training import sounds
 from ...training.lessons import distance
+from ...training.lessons.lengths import round_length
 from ..panel.controls import SliderSpec
 from ..theme import GROUP_COLORS, INK, per_unit
 from .experiment import Aim, Prediction, Setup
@@ -67,7 +68,7 @@ def _apart(units, height_m, even_db, air):
             SliderSpec(path=(name,), label=label, low=low, high=high, step=0.5, unit="m")
             for name, label, low, high in names
         ),
-        start=dict(spacing=height_m / 2, height=height_m),
+        start=dict(spacing=round_length(height_m / 2, units), height=height_m),
         compute=lambda spacing, height: (distance.along(spacing, height, 100.0, **air), height),
         draw=lambda found: _curves(*found[0], units),
         aim=Aim(

@@ -10,11 +10,13 @@ from plotly.subplots import make_subplots
 
 from ...physics.air import attenuation
 from ...physics.bands import EXACT
-from ...physics.directivity import EDGE_DB, SKIRT, beamwidth
+from ...physics.directivity import EDGE_DB, SKIRT
 from ...training import sounds
 from ...training.by_hand import sketched
 from ...training.lessons import tilt
 from ...training.lessons.coverage import beam_db
+from ...training.lessons.lengths import round_length
+from ...venue.units import in_words
 from ..documents.by_hand import COMPUTED, EMPTY, write_sheets
 from ..panel.controls import SliderSpec
 from ..tables import card
@@ -35,6 +37,7 @@ FRONT, MIDDLE, BACK, OVER = (
 )
 SHARES = (0.0, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5)  # of half the coverage angle, in a table [-]
 BACK_DBA = 64.0  # of the speech in the back row with the axis there [dB(A)]
+MOVED = 2.0  # how much higher and farther back is tried [m]
 FOLDER = "tilt-by-hand"
 # of another bank: the second question asks for the favor of the page's own
 FIRST_LEFT = dict(aimed_deg=32.0, near_deg=60.0, far_deg=18.0, angle_deg=60.0, favor_db=5.0)
@@ -67,13 +70,15 @@ class TiltPage(LessonPage):
         bank, one, _ = tilt.serving(school, *names)
         middle = len(bank.rows) // 2
         ends = [(float(bank.rows[n]), float(bank.below[n])) for n in (0, middle, -1)]
-        self.down = self.ask("down", dict(flat_m=ends[1][0], below_m=ends[1][1]))
-        self.favored = self.ask("favored", dict(near_m=ends[0], far_m=ends[2], alpha=bank.alpha))
+        self.down = self.ask("down", dict(flat_m=ends[1][0], below_m=ends[1][1], whole=True))
+        self.favored = self.ask("favored", dict(near_m=ends[0], far_m=ends[2], whole=True))
         self.left = self.ask("left", FIRST_LEFT)
-        self.pattern = w.HTML(_pattern(bank.angle_deg))
+        self.pattern = w.HTML(_pattern(bank))
         self.tilting = self.try_out("tilting", _tilting(units, bank, downtilt_deg, within_db))
         self.rows = self.listen("rows", *_rows_heard(bank, one.type, school.air))
         self.which = w.HTML(_which(bank))
+        clear = float(school.hall.clear_height - one.position[2])
+        self.enough = w.HTML(_enough(bank, clear, units))
         self.sheets = Sheets(lambda: sketched(school, *names), units)
         self.printed = self.compare(printed(_rows()))
 
@@ -125,21 +130,34 @@ class Sheets:
         self.said.value = card(f"<p>{escape(words)}</p>")
 
 
-def _pattern(angle_deg):
+def _pattern(bank):
     """What the beam takes off its axis, in words and numbers."""
-    loss = -beam_db(np.array(SHARES) * angle_deg / 2, angle_deg)
+    off = np.array(SHARES) * bank.angle_deg / 2
+    loss = -beam_db(off, bank.angle_deg)
+    whole = -np.interp(off, tilt.CUT_DEG, bank.cut_db)
     rows = [
-        (Num(f"{share * angle_deg / 2:.1f}°"), Num(f"{share:g}"), Num(f"{db:.1f} dB"))
-        for share, db in zip(SHARES, loss, strict=True)
+        (Num(f"{at:.1f}°"), Num(f"{share:g}"), Num(f"{db:.1f} dB"), Num(f"{all_of_it:.1f} dB"))
+        for share, at, db, all_of_it in zip(SHARES, off, loss, whole, strict=True)
     ]
+    inside = np.linspace(0, tilt.FORMULA_TO, 49) * bank.angle_deg / 2
+    apart = np.interp(inside, tilt.CUT_DEG, bank.cut_db) - beam_db(inside, bank.angle_deg)
     words = (
         f"<p>The edge loss is {EDGE_DB:g} dB: that is what a coverage angle means. The steepness is"
         f" {SKIRT:g}: it says how the loss grows with the angle. With 2 the beam would be round. A"
         " larger number makes it flat inside and steep outside. The steepness is an assumption of"
         " this workbook.</p>"
+        "<p>A loudspeaker also radiates to its sides and to its rear. So its loss stops growing far"
+        f" off the axis. Up to {tilt.FORMULA_TO:g} times half the angle the formula is within"
+        f" {np.abs(apart).max():.1f} dB of the whole pattern. Farther off, do not"
+        " use it. The experiment takes the whole pattern.</p>"
     )
-    head = (Num("off the axis"), Num("shares of half the angle"), Num("the beam takes"))
-    return card(words, table(f"A beam of {angle_deg:g}°", head, rows))
+    head = (
+        Num("off the axis"),
+        Num("shares of half the angle"),
+        Num("formula"),
+        Num("whole pattern"),
+    )
+    return card(words, table(f"A beam of {bank.angle_deg:g}°: what it takes", head, rows))
 
 
 def _tilting(units, bank, downtilt_deg, within_db):
@@ -162,12 +180,13 @@ def _tilting(units, bank, downtilt_deg, within_db):
         aim=Aim(
             words=(
                 "as even as this loudspeaker can make the bank, front row to back row, give or take"
-                f" {within_db:g} dB"
+                f" {within_db:g} dB; whether that is even enough is asked below"
             ),
             what="loudest to quietest row",
             measure=lambda found: found[0].uneven_db(found[1]),
             unit="dB",
             high=best + within_db,
+            besides=lambda found: "" if found[0].row_met(found[1]) else "the axis meets no row",
         ),
         predict=Prediction(
             "Before you tilt: what will the axis point at then?",
@@ -232,12 +251,13 @@ def _rays(half, downtilt_deg, length):
 
 def _rows_heard(bank, kind, air):
     """Front row and back row with two tilts, to be heard."""
-    widths = beamwidth(kind.vertical_deg, kind.mouth_height, EXACT)  # (band,)
+    cut = tilt.vertical_cut(kind).T  # (band, angle)
     alpha = attenuation(EXACT, temperature_c=air.temperature_c, humidity_pct=air.humidity_pct)
     r, down = bank.distance, bank.down_deg
 
     def heard(row, aimed):
-        loss = beam_db(aimed - down[row], widths) - 20 * np.log10(r[row] / r[-1])
+        beam = np.array([np.interp(aimed - down[row], tilt.CUT_DEG, one) for one in cut])
+        loss = beam - 20 * np.log10(r[row] / r[-1])
         loss = loss - alpha * (r[row] - r[-1])
         said = f"axis {aimed:.0f}° down, this row {down[row]:.0f}°"
         return lambda: Sound(sounds.in_octaves(BACK_DBA, loss), said)
@@ -275,6 +295,39 @@ def _which(bank):
     head = ("axis", Num("downtilt"), Num("row met"), Num("loudest to quietest row"))
     html = table("One loudspeaker alone, direct sound, octave around 2 kHz", head, shown)
     return card(folded("Which row comes out? Open it when you have found the tilt.", html))
+
+
+def _enough(bank, clear_m, units):
+    """Whether the best tilt of one loudspeaker is even enough, and what makes the bank more even;
+    closed until somebody opens it.
+    """
+    best, allowed = bank.uneven_db(bank.best_deg), tilt.ALLOWED_DB
+    good = best <= allowed
+    words = (
+        f"The best tilt of one loudspeaker leaves {best:.1f} dB between the loudest row and the"
+        f" quietest. The two lessons before allowed {allowed:g} dB. So one loudspeaker with the"
+        f" right tilt is {'good enough here' if good else 'not good enough here'}."
+    )
+    ways = [("as it hangs", bank)]
+    moved = round_length(MOVED, units)
+    step = round_length(0.0, units)
+    up = min(moved, step * np.floor(clear_m / step))
+    if up > 0:
+        ways.append((f"{in_words(up, units)} higher", bank.moved(up_m=up)))
+    ways.append((f"{in_words(moved, units)} farther back", bank.moved(back_m=moved)))
+    if up > 0:
+        ways.append(("both", bank.moved(up_m=up, back_m=moved)))
+    own = bank.too_many_for_one(allowed)
+    if own:
+        rows = "row has a loudspeaker" if own == 1 else f"{own} rows have loudspeakers"
+        ways.append((f"the front {rows} of their own", bank.without_front(own)))
+    shown = [
+        (escape(name), Num(f"{way.best_deg:.0f}°"), Num(f"{way.uneven_db(way.best_deg):.1f} dB"))
+        for name, way in ways
+    ]
+    head = ("the loudspeaker", Num("best tilt"), Num("loudest to quietest row"))
+    html = f"<p>{escape(words)}</p>" + table("What makes the bank more even", head, shown)
+    return card(folded("Is that good enough? Open it when you have found the tilt.", html))
 
 
 def _rows():

@@ -7,6 +7,7 @@ from ...physics.bands import sum_levels
 from ...physics.directivity import EDGE_DB, SKIRT
 from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
+from .lengths import round_length
 
 TWO_DB = float(10 * np.log10(2))  # of two equal sounds over one of them [dB]
 NUMBER = 3  # loudspeakers of the experiment's group
@@ -74,7 +75,7 @@ def edge_to_edge(distance, angle_deg):
     return float(2 * distance * np.tan(np.radians(angle_deg / 2)))
 
 
-def width(distance_m=9.0, angle_deg=90.0, units="ft"):
+def width(distance_m=9.0, angle_deg=80.0, units="ft", whole=False):
     """Width of a beam on a straight row.
 
     Parameters
@@ -85,22 +86,27 @@ def width(distance_m=9.0, angle_deg=90.0, units="ft"):
         Full coverage angle, less than 180 [deg]
     units : str
         "m" or "ft"
+    whole : bool
+        Whether the distance is rounded as ``round_length``
 
     Returns
     -------
     problem : Problem
         In meters or feet
     """
-    half, d = np.radians(angle_deg / 2), to_file(distance_m, "m", units)
+    distance_m = round_length(distance_m, units) if whole else distance_m
+    half, d = np.radians(angle_deg / 2), round(float(to_file(distance_m, "m", units)), 2)
     answer = float(2 * d * np.tan(half))
+    to_edge = round(answer / 2, 2)
     return Problem(
         words=(
-            f"A {angle_deg:g}° loudspeaker is {in_words(distance_m, units)} from a row and points"
-            " straight at it. How wide is its beam on the row, from edge to edge?"
+            f"{_article(angle_deg)} {angle_deg:g}° loudspeaker is {in_words(distance_m, units)}"
+            " from a row and points straight at it. How wide is its beam on the row, from edge to"
+            " edge?"
         ),
         unit=units,
         answer=answer,
-        near=0.05 * answer,
+        near=0.02 * answer,
         low=0,
         high=1e4,
         hint="Draw the axis and one edge: a right triangle. Its angle is half the coverage angle.",
@@ -111,14 +117,19 @@ def width(distance_m=9.0, angle_deg=90.0, units="ft"):
         ),
         steps=(
             Step(f"Half the angle: {angle_deg:g} / 2", angle_deg / 2, "°"),
-            Step(f"Axis to edge: {d:.1f} × tan {angle_deg / 2:g}°", answer / 2, units),
-            Step("Both halves", answer, units),
+            Step(f"Axis to edge: {d:g} × tan {angle_deg / 2:g}°", to_edge, units, 2),
+            Step(f"Both halves: 2 × {to_edge:.2f}", 2 * to_edge, units),
         ),
         note="The edge is not where sound ends. It is where the beam has lost half its pressure.",
     )
 
 
-def seam(angle_deg=90.0):
+def _article(number):
+    """The article before a number of two or three figures that is read out."""
+    return "An" if f"{number:g}".startswith("8") or number in (11, 18) else "A"
+
+
+def seam(angle_deg=70.0):
     """Level where the edges of two beams meet on a straight row.
 
     Parameters
@@ -134,6 +145,7 @@ def seam(angle_deg=90.0):
     half = np.radians(angle_deg / 2)
     path = float(20 * np.log10(np.cos(half)))
     answer = float(-EDGE_DB + path + TWO_DB)
+    way, two = round(-path, 1), round(TWO_DB, 1)
     return Problem(
         words=(
             f"Two equal {angle_deg:g}° loudspeakers point straight at a row. They hang so far apart"
@@ -142,7 +154,7 @@ def seam(angle_deg=90.0):
         ),
         unit="dB",
         answer=-answer,
-        near=0.5,
+        near=0.3,
         low=-30,
         high=60,
         hint="Three parts: what the beam takes, what the longer way takes, what the second adds.",
@@ -151,12 +163,15 @@ def seam(angle_deg=90.0):
             Slip(EDGE_DB - TWO_DB, "The way to the seam is longer than the axis. It costs more."),
             Slip(EDGE_DB - path, "That is one of them alone. The second adds its energy."),
             Slip(0.0, "Two edges do not make a whole: equal energies add only a little."),
+            Slip(answer, "You are asked how far under the axis it is: a positive number."),
         ),
         steps=(
-            Step("The beam at its edge takes", EDGE_DB, "dB"),
-            Step(f"The longer way takes 20 log(1 / cos {angle_deg / 2:g}°)", -path, "dB"),
-            Step("Two equal energies give back 10 log 2", TWO_DB, "dB"),
-            Step(f"Under the axis: {EDGE_DB:.1f} + {-path:.1f} − {TWO_DB:.1f}", -answer, "dB"),
+            Step("What the beam takes at its edge, by definition", EDGE_DB, "dB"),
+            Step(f"What the longer way takes: 20 log(1 / cos {angle_deg / 2:g}°)", way, "dB"),
+            Step("What two equal energies give back: 10 log 2", two, "dB"),
+            Step(
+                f"Under the axis: {EDGE_DB:.1f} + {way:.1f} − {two:.1f}", EDGE_DB + way - two, "dB"
+            ),
         ),
         note="So hang loudspeakers closer than edge to edge where the seam must not be weak.",
     )
@@ -183,20 +198,30 @@ def widest(distance, angle_deg, under_db):
     return brentq(lambda s: seam_db(s, distance, angle_deg) + under_db, 0, 200 * distance)
 
 
-def _tried(off, angle_deg, under_db):
-    """Steps from what the seam may lose to the angle at which it does."""
-    loss = -float(beam_db(off, angle_deg))
-    way = -float(20 * np.log10(np.cos(np.radians(off))))
-    beam = f"There the beam takes {EDGE_DB:g}·({off:.1f}/{angle_deg / 2:g})^{SKIRT:g}"
+def _tried(off, d, angle_deg, under_db, units):
+    """Steps from what the seam may lose to the angle at which it does, and to the spacing."""
+    off, two = round(off, 1), round(TWO_DB, 1)
+    loss = round(-float(beam_db(off, angle_deg)), 1)
+    way = round(-float(20 * np.log10(np.cos(np.radians(off)))), 1)
     return (
-        Step(f"Beam and way may take {under_db:g} + {TWO_DB:.1f}", under_db + TWO_DB, "dB"),
+        Step(f"Beam and way may take: {under_db:g} + {two:.1f}", under_db + two, "dB"),
         Step("By trying, the angle off the axis where they do", off, "°"),
-        Step(beam, loss, "dB"),
-        Step(f"There the way takes 20 log(1 / cos {off:.1f}°)", way, "dB"),
+        Step(
+            f"There the beam takes: {EDGE_DB:g} · ({off:.1f} / {angle_deg / 2:g})^{SKIRT:g}",
+            loss,
+            "dB",
+        ),
+        Step(f"There the way takes: 20 log(1 / cos {off:.1f}°)", way, "dB"),
+        Step(f"Both, to compare with the first line: {loss:.1f} + {way:.1f}", loss + way, "dB"),
+        Step(
+            f"Apart: 2 × {d:g} × tan {off:.1f}°",
+            float(2 * d * np.tan(np.radians(off))),
+            units,
+        ),
     )
 
 
-def apart(distance_m=9.0, angle_deg=90.0, under_db=3.0, units="ft"):
+def apart(distance_m=9.0, angle_deg=90.0, under_db=3.0, units="ft", whole=False):
     """Largest spacing at which the seam is no further under the axis than allowed.
 
     Parameters
@@ -209,12 +234,15 @@ def apart(distance_m=9.0, angle_deg=90.0, under_db=3.0, units="ft"):
         How far the seam may be under the axis of one [dB]
     units : str
         "m" or "ft"
+    whole : bool
+        Whether the distance is rounded as ``round_length``
 
     Returns
     -------
     problem : Problem
         In meters or feet
     """
+    distance_m = round_length(distance_m, units) if whole else distance_m
     found = widest(distance_m, angle_deg, under_db)
     edge = edge_to_edge(distance_m, angle_deg)
     off = float(np.degrees(np.arctan2(found / 2, distance_m)))
@@ -227,7 +255,7 @@ def apart(distance_m=9.0, angle_deg=90.0, under_db=3.0, units="ft"):
         ),
         unit=units,
         answer=answer,
-        near=0.06 * answer,
+        near=0.04 * answer,
         low=0,
         high=1e4,
         hint=(
@@ -241,19 +269,23 @@ def apart(distance_m=9.0, angle_deg=90.0, under_db=3.0, units="ft"):
             ),
             Slip(answer / 2, "That is from one axis to the seam. The other half is as long."),
         ),
-        steps=(
-            *_tried(off, angle_deg, under_db),
-            Step(f"Apart: 2 × {d:.1f} × tan {off:.1f}°", answer, units),
-        ),
+        steps=_tried(off, round(d, 2), angle_deg, under_db, units),
         note=f"Edge to edge would be {to_file(edge, 'm', units):.1f} {units}.",
     )
 
 
 def _draw_width(chance):
+    """Angles wide enough that arc, sine and tangent differ."""
     return dict(
         distance_m=float(chance.integers(8, 33)) / 2,
-        angle_deg=float(chance.integers(8, 25) * 5),
+        angle_deg=float(chance.integers(10, 25) * 5),
+        whole=True,
     )
+
+
+def _draw_seam(chance):
+    """Angles whose seam is neither the edge of one beam nor what is left without the way."""
+    return dict(angle_deg=float(chance.choice([*range(46, 82), *range(100, 136)])))
 
 
 def _draw_apart(chance):
@@ -261,6 +293,7 @@ def _draw_apart(chance):
         distance_m=float(chance.integers(8, 33)) / 2,
         angle_deg=float(chance.choice([60, 70, 80, 90, 100, 110])),
         under_db=float(chance.integers(1, 7)) / 2,
+        whole=True,
     )
 
 
@@ -271,14 +304,14 @@ EXERCISES = (
         problem=width,
         draw=_draw_width,
         needs_units=True,
-        example=dict(distance_m=10.0, angle_deg=60.0),
+        example=dict(distance_m=10.0, angle_deg=60.0, whole=True),
     ),
     Exercise(
         "coverage.seam",
         "How weak is the seam where two edges meet?",
         problem=seam,
-        draw=lambda chance: dict(angle_deg=float(chance.integers(8, 27) * 5)),
-        example=dict(angle_deg=60.0),
+        draw=_draw_seam,
+        example=dict(angle_deg=50.0),
     ),
     Exercise(
         "coverage.apart",
@@ -286,7 +319,7 @@ EXERCISES = (
         problem=apart,
         draw=_draw_apart,
         needs_units=True,
-        example=dict(distance_m=8.0, angle_deg=100.0, under_db=3.0),
+        example=dict(distance_m=8.0, angle_deg=100.0, under_db=3.0, whole=True),
     ),
 )
 

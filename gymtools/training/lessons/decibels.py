@@ -5,7 +5,9 @@ import numpy as np
 from ...physics.bands import A_WEIGHTING, NAMES, NOMINAL, a_weighted, sum_levels, to_energy
 from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
+from .lengths import round_length
 
+HIGHEST_HZ = 200_000.0  # that can be answered
 POLES_HZ = 20.598997, 107.65265, 737.86223, 12194.217  # of the A-weighting: IEC 61672-1, annex E
 
 
@@ -23,6 +25,7 @@ def ratio(times=4.0):
         In decibels
     """
     more = float(10 * np.log10(times))
+    log = round(more / 10, 3)
     return Problem(
         words=(
             f"An amplifier gives a loudspeaker {times:g} times the power that it had. By how much"
@@ -40,8 +43,8 @@ def ratio(times=4.0):
             Slip(times, "That is the ratio itself. Take its logarithm first."),
         ),
         steps=(
-            Step(f"log {times:g}", more / 10, "", 3),
-            Step(f"Ten times that: 10 log {times:g}", more, "dB"),
+            Step(f"Its logarithm: log {times:g}", log, "", 3),
+            Step(f"Ten times that: 10 · {log:.3f}", 10 * log, "dB"),
         ),
         note="Twice the power is always the same step, whatever the power was before.",
     )
@@ -81,7 +84,9 @@ def energy(more_db=7.0):
         ),
         steps=(
             Step(f"A tenth of it: {more_db:g} / 10", more_db / 10, "", 2),
-            Step(f"10 to the power of {more_db / 10:.2f}", times, "times"),
+            Step(
+                f"Ten to that power: 10^{more_db / 10:.2f}", 10 ** round(more_db / 10, 2), "times"
+            ),
         ),
         note="Every 10 dB multiply the energy by ten.",
     )
@@ -102,7 +107,8 @@ def together(first_db=80.0, second_db=76.0):
     """
     both = float(sum_levels(np.array([first_db, second_db])))
     apart = first_db - second_db
-    added = both - first_db
+    share = round(10 ** (-apart / 10), 3)
+    added = round(float(10 * np.log10(1 + share)), 2)
     return Problem(
         words=(
             f"One loudspeaker gives {first_db:g} dB at a seat, another one {second_db:g} dB. What"
@@ -110,32 +116,27 @@ def together(first_db=80.0, second_db=76.0):
         ),
         unit="dB",
         answer=both,
-        near=0.3,
+        near=0.2,
         low=0,
         high=400,
         hint="Add energies, not decibels. The louder one counts most.",
         slips=(
             Slip(first_db + second_db, "Decibels do not add like meters. Add the energies."),
             Slip((first_db + second_db) / 2, "That is the mean. Two are louder than one of them."),
-            Slip(first_db, "That is the louder one alone. The other adds something.", 0.1),
+            Slip(first_db, "That is the louder one alone. The other adds something."),
         ),
         steps=(
-            Step("The second is softer by", apart, "dB", 0),
-            Step(
-                f"Its energy, in shares of the first: 10^(−{apart:g}/10)",
-                10 ** (-apart / 10),
-                "",
-                3,
-            ),
-            Step(f"Both against the first: 10 log(1 + {10 ** (-apart / 10):.3f})", added, "dB", 2),
-            Step(f"Level of both: {first_db:g} + {added:.2f}", both, "dB"),
+            Step(f"The second is softer by: {first_db:g} − {second_db:g}", apart, "dB", 0),
+            Step(f"Its energy, in shares of the first: 10^(−{apart:g}/10)", share, "", 3),
+            Step(f"Both against the first: 10 log(1 + {share:.3f})", added, "dB", 2),
+            Step(f"Level of both: {first_db:g} + {added:.2f}", first_db + added, "dB"),
         ),
         note="A sound that is much softer adds almost nothing.",
     )
 
 
-def octave(start=2, up=2):
-    """Center of an octave some octaves higher or lower.
+def octave(start=2, up=2, tone_hz=0.0):
+    """Center of an octave, or a tone, some octaves higher or lower.
 
     Parameters
     ----------
@@ -143,44 +144,62 @@ def octave(start=2, up=2):
         Octave to begin with, 0 for 125 Hz [-]
     up : int
         Octaves upward, downward where negative [-]
+    tone_hz : float
+        A tone to begin with; an octave where zero [Hz]
 
     Returns
     -------
     problem : Problem
         In hertz
     """
-    begin, answer = float(NOMINAL[start]), float(NOMINAL[start + up])
+    begin = tone_hz or float(NOMINAL[start])
+    answer = begin * 2.0**up if tone_hz else float(NOMINAL[start + up])
     way, count = ("higher", up) if up > 0 else ("lower", -up)
-    linear = begin * (1 + up) if up > 0 else begin / (1 + count)
+    octaves = f"{count} octave{'s' if count > 1 else ''}"
+    words = (
+        f"You look at the octave around {NAMES[start]}. Around what frequency is the one that lies"
+        f" {octaves} {way}?"
+    )
+    if tone_hz:
+        words = f"A whistle has a tone at {begin:,g} Hz. What tone lies {octaves} {way}?"
     return Problem(
-        words=(
-            f"You look at the octave around {NAMES[start]}. Around what frequency is the one"
-            f" that lies {count} octave{'s' if count > 1 else ''} {way}?"
-        ),
+        words=words,
         unit="Hz",
         answer=answer,
         near=0.03 * answer,
         low=1,
-        high=200_000,
+        high=HIGHEST_HZ,
         digits=0,
         hint="An octave up doubles the frequency. An octave down halves it. Do it step by step.",
-        slips=(
-            Slip(
-                linear, "Every octave starts from the last one. Do not take equal steps in hertz."
-            ),
-            Slip(begin * 10.0**up, "An octave is a factor of two, not of ten."),
-        ),
-        steps=tuple(_octave_steps(start, up)),
+        slips=_octave_slips(begin, up),
+        steps=tuple(_octave_steps(begin, up)),
         note="The octaves of this workbook go from 125 Hz to 8 kHz.",
     )
 
 
-def _octave_steps(start, up):
-    """One step for every octave on the way."""
-    one, word = (1, "× 2") if up > 0 else (-1, "/ 2")
-    for n in range(0, up, one):
-        before, after = (float(NOMINAL[start + m]) for m in (n, n + one))
-        yield Step(f"{before:g} {word}", after, "Hz", 0)
+def _octave_slips(begin, up):
+    """Equal steps, or factors that are none of an octave; over one octave there is no such step."""
+    slips = []
+    if up > 1:
+        words = "Every octave starts from the last one. Do not take equal steps in hertz."
+        slips.append(Slip(begin * (1 + up), words))
+    elif up < -1:
+        words = f"That divides once, by {1 - up}. Halve once for each octave instead."
+        slips.append(Slip(begin / (1 - up), words))
+    if 1 <= begin * 10.0**up <= HIGHEST_HZ:
+        slips.append(Slip(begin * 10.0**up, "An octave is a factor of two, not of ten."))
+    return tuple(slips)
+
+
+def _octave_steps(begin, up):
+    """One step for every octave on the way; the last but one for a single octave is the factor."""
+    one, word = (2.0, "× 2") if up > 0 else (0.5, "/ 2")
+    way = "up" if up > 0 else "down"
+    if abs(up) == 1:
+        yield Step(f"An octave {way} is a factor of: {'2' if up > 0 else '1 / 2'}", one, "", 1)
+    for n in range(abs(up)):
+        before = begin * one**n
+        yield Step(f"Octave {n + 1} {way}: {before:,g} {word}", before * one, "Hz", 0)
 
 
 def weighted(low=1, high=4, low_db=80.0, high_db=70.0):
@@ -206,12 +225,12 @@ def weighted(low=1, high=4, low_db=80.0, high_db=70.0):
     return Problem(
         words=(
             f"A fan makes {low_db:g} dB in the octave around {NAMES[low]} and {high_db:g} dB in the"
-            f" octave around {NAMES[high]}, and nothing else. The A-weighting is {a:+.1f} dB and"
-            f" {b:+.1f} dB there. What does a sound level meter show in dB(A)?"
+            f" octave around {NAMES[high]}, and nothing else. The A-weighting is {_signed(a)} dB"
+            f" and {_signed(b)} dB there. What does a sound level meter show in dB(A)?"
         ),
         unit="dB(A)",
         answer=answer,
-        near=0.4,
+        near=0.25,
         low=0,
         high=400,
         hint="Correct each octave by its weighting first. Then add the energies.",
@@ -219,12 +238,12 @@ def weighted(low=1, high=4, low_db=80.0, high_db=70.0):
             Slip(plain, "That is the sum without the weighting. The ear hears low octaves less."),
             Slip(low_db + a + high_db + b, "Decibels do not add like meters. Add the energies."),
             Slip(plain + a + b, "Each octave gets its own weighting, before they are added."),
+            Slip(
+                max(low_db + a, high_db + b),
+                "That is the louder octave alone. The other one adds something.",
+            ),
         ),
-        steps=(
-            Step(f"{NAMES[low]}: {low_db:g} {a:+.1f}", low_db + a, "dB"),
-            Step(f"{NAMES[high]}: {high_db:g} {b:+.1f}", high_db + b, "dB"),
-            Step("Energies of both added", answer, "dB(A)"),
-        ),
+        steps=_weighted_steps((low, low_db, a), (high, high_db, b)),
         note=(
             f"Without the weighting the meter would show {'more' if plain > answer else 'less'}:"
             f" {plain:.1f} dB."
@@ -232,7 +251,30 @@ def weighted(low=1, high=4, low_db=80.0, high_db=70.0):
     )
 
 
-def alike(at_m=2.0, direct_db=86.0, room_db=74.0, units="ft"):
+def _signed(value):
+    """A correction as it is written."""
+    return f"{value:+.1f}".replace("-", "−") if round(value, 1) else "0"
+
+
+def _weighted_steps(*octaves):
+    """How ``weighted`` is worked, each line from the numbers that the lines before it show."""
+    left = []
+    for n, level, weight in octaves:
+        sign = "−" if weight < 0 else "+"
+        words = f"Octave {NAMES[n]}: {level:g} {sign} {abs(weight):.1f}"
+        left.append(Step(words, round(level + weight, 1), "dB"))
+    levels = [step.value for step in left]
+    apart = round(max(levels) - min(levels), 1)
+    more = round(float(10 * np.log10(1 + 10 ** (-apart / 10))), 1)
+    return (
+        *left,
+        Step(f"The softer one is softer by: {max(levels):.1f} − {min(levels):.1f}", apart, "dB"),
+        Step(f"It adds: 10 log(1 + 10^(−{apart:.1f}/10))", more, "dB"),
+        Step(f"Both together: {max(levels):.1f} + {more:.1f}", max(levels) + more, "dB(A)"),
+    )
+
+
+def alike(at_m=2.0, direct_db=86.0, room_db=74.0, units="ft", whole=False):
     """Distance at which direct sound and room sound are equal.
 
     Parameters
@@ -245,6 +287,8 @@ def alike(at_m=2.0, direct_db=86.0, room_db=74.0, units="ft"):
         Of the room sound, the same everywhere; lower than the direct sound [dB]
     units : str
         "m" or "ft"
+    whole : bool
+        Whether the distance is rounded as ``round_length``
 
     Returns
     -------
@@ -260,7 +304,8 @@ def alike(at_m=2.0, direct_db=86.0, room_db=74.0, units="ft"):
     if over <= 0:
         raise ValueError("The room sound must be lower than the direct sound at that distance.")
     times = float(10 ** (over / 20))
-    at = to_file(at_m, "m", units)
+    at_m = round_length(at_m, units) if whole else at_m
+    at = round(float(to_file(at_m, "m", units)), 2)
     answer = float(to_file(at_m * times, "m", units))
     return Problem(
         words=(
@@ -270,7 +315,7 @@ def alike(at_m=2.0, direct_db=86.0, room_db=74.0, units="ft"):
         ),
         unit=units,
         answer=answer,
-        near=0.06 * answer,
+        near=0.04 * answer,
         low=0,
         high=1e5,
         hint="First the difference. Then ask how many times as far loses just that much.",
@@ -279,23 +324,26 @@ def alike(at_m=2.0, direct_db=86.0, room_db=74.0, units="ft"):
                 float(at * 10 ** (over / 10)),
                 "That is 10 log. With distance, level goes by 20 log.",
             ),
-            Slip(
-                times, "That is how many times as far. Multiply the distance by it.", 0.02 * times
-            ),
+            Slip(times, "That is how many times as far. Multiply the distance by it."),
             Slip(float(at * over), "Decibels are no factor. Turn them into a ratio first."),
         ),
         steps=(
             Step(f"The direct sound may fall by: {direct_db:g} − {room_db:g}", over, "dB", 0),
-            Step(f"Times as far: 10^({over:g}/20)", times, "times", 2),
-            Step(f"Distance: {times:.2f} × {at:.2f}", answer, units),
+            Step(f"Times as far: 10^({over:g}/20)", round(times, 2), "times", 2),
+            Step(f"Distance: {times:.2f} × {at:g}", round(times, 2) * at, units),
         ),
         note="Farther away the room is louder than the loudspeaker. Words blur there.",
     )
 
 
 def _draw_octave(chance):
+    """Two or three octaves: over a single one, equal steps would be right."""
+    if chance.integers(2):
+        up = int(chance.choice([-3, -2, 2, 3]))
+        tone = 40.0 * chance.integers(3, 21) if up > 0 else 80.0 * chance.integers(10, 61)
+        return dict(tone_hz=float(tone), up=up)
     start = int(chance.integers(0, 7))
-    ends = [n for n in range(7) if 1 <= abs(n - start) <= 3]
+    ends = [n for n in range(7) if 2 <= abs(n - start) <= 3]
     return dict(start=start, up=int(chance.choice(ends)) - start)
 
 
@@ -305,20 +353,21 @@ def _draw_together(chance):
 
 
 def _draw_weighted(chance):
-    return dict(
-        low=int(chance.integers(0, 3)),
-        high=int(chance.integers(3, 7)),
-        low_db=float(chance.integers(70, 90)),
-        high_db=float(chance.integers(60, 76)),
-    )
+    """Two octaves that both count after their weighting: neither can be left out unseen."""
+    low, high = int(chance.integers(0, 3)), int(chance.integers(3, 7))
+    high_db = float(chance.integers(55, 71))
+    as_loud = high_db + A_WEIGHTING[high] - A_WEIGHTING[low]
+    low_db = float(np.round(as_loud) + chance.integers(-5, 3))
+    return dict(low=low, high=high, low_db=low_db, high_db=high_db)
 
 
 def _draw_alike(chance):
     direct = float(chance.integers(80, 96))
     return dict(
-        at_m=float(chance.integers(2, 9)) / 2,
+        at_m=float(chance.integers(3, 10)) / 2,
         direct_db=direct,
         room_db=direct - float(chance.integers(6, 19)),
+        whole=True,
     )
 
 
@@ -334,7 +383,7 @@ EXERCISES = (
         "decibels.energy",
         "Decibels as a ratio of energies",
         problem=energy,
-        draw=lambda chance: dict(more_db=float(chance.integers(4, 50)) / 2),
+        draw=lambda chance: dict(more_db=float(chance.integers(4, 60)) / 2),
         example=dict(more_db=3.0),
     ),
     Exercise(
@@ -356,7 +405,7 @@ EXERCISES = (
         "dB(A) of two octaves",
         problem=weighted,
         draw=_draw_weighted,
-        example=dict(low=0, high=3, low_db=75.0, high_db=65.0),
+        example=dict(low=0, high=3, low_db=80.0, high_db=65.0),
     ),
     Exercise(
         "decibels.alike",
@@ -364,7 +413,7 @@ EXERCISES = (
         problem=alike,
         draw=_draw_alike,
         needs_units=True,
-        example=dict(at_m=1.0, direct_db=90.0, room_db=70.0),
+        example=dict(at_m=2.5, direct_db=90.0, room_db=70.0, whole=True),
     ),
 )
 

@@ -1,17 +1,21 @@
 """Tilt and throw: distance against angle from the front row of a bank to the back row."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ...physics.air import attenuation
-from ...physics.bands import EXACT
+from ...physics.bands import EXACT, to_level
 from ...physics.directivity import EDGE_DB, SKIRT, beamwidth
 from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
 from .coverage import beam_db
+from .lengths import round_length
 
 BAND = 4  # the octave around 2 kHz, in which a data sheet's angle is true
+CUT_DEG = np.arange(-180.0, 181.0)  # off the axis, up positive [deg]
+FORMULA_TO = 1.2  # of half the coverage angle: farther off, sides and rear count too [-]
+ALLOWED_DB = 3.0  # how uneven a row might be in the two lessons before [dB]
 LOW_DEG, HIGH_DEG, STEP_DEG = -10.0, 90.0, 1.0  # tilts that are tried, as the slider has them
 FIRST_TRY = (
     2 / 3
@@ -26,6 +30,7 @@ class Bank:
     below: np.ndarray  # how far its ears are below the loudspeaker (row,) [m]
     angle_deg: float  # vertical coverage angle in the octave of the lesson [deg]
     alpha: float  # loss in air there [dB/m]
+    cut_db: np.ndarray  # what the loudspeaker radiates at ``CUT_DEG`` in that octave (angle,) [dB]
 
     @property
     def distance(self):
@@ -51,7 +56,7 @@ class Bank:
             (row,) [dB]
         """
         r, off = self.distance, downtilt_deg - self.down_deg
-        return -20 * np.log10(r) - self.alpha * r + beam_db(off, self.angle_deg)
+        return -20 * np.log10(r) - self.alpha * r + np.interp(off, CUT_DEG, self.cut_db)
 
     def uneven_db(self, downtilt_deg):
         """Difference from the loudest to the quietest row.
@@ -70,9 +75,11 @@ class Bank:
 
     @property
     def best_deg(self):
-        """Tilt of all that the slider has at which the rows differ least [deg]."""
+        """Tilt of all that the slider has at which the rows differ least, among those whose axis
+        meets a row: far off its beam a loudspeaker is even too, and soft [deg].
+        """
         tilts = np.arange(LOW_DEG, HIGH_DEG + STEP_DEG / 2, STEP_DEG)
-        return float(min(tilts, key=self.uneven_db))
+        return float(min(tilts, key=lambda t: (self.row_met(t) is None, self.uneven_db(t))))
 
     def row_met(self, downtilt_deg):
         """Row that a line from the loudspeaker comes nearest to.
@@ -96,10 +103,77 @@ class Bank:
             return None
         return int(np.argmin(np.abs(down - downtilt_deg))) + 1
 
+    def moved(self, up_m=0.0, back_m=0.0):
+        """The same bank with the loudspeaker somewhere else.
+
+        Parameters
+        ----------
+        up_m, back_m : float
+            How much higher it hangs, and how much farther from the bank [m]
+
+        Returns
+        -------
+        bank : Bank
+            As it is seen from there
+        """
+        return replace(self, rows=self.rows + back_m, below=self.below + up_m)
+
+    def without_front(self, rows):
+        """The same bank without its front rows.
+
+        Parameters
+        ----------
+        rows : int
+            That are left out [-]
+
+        Returns
+        -------
+        bank : Bank
+            The rows behind them
+        """
+        return replace(self, rows=self.rows[rows:], below=self.below[rows:])
+
+    def too_many_for_one(self, allowed_db):
+        """Front rows that need loudspeakers of their own, so that one serves the others evenly.
+
+        Parameters
+        ----------
+        allowed_db : float
+            From the loudest to the quietest row, at the best tilt [dB]
+
+        Returns
+        -------
+        rows : int
+            Zero where one loudspeaker serves all [-]
+        """
+        return next(
+            n
+            for n in range(len(self.rows))
+            if (rest := self.without_front(n)).uneven_db(rest.best_deg) <= allowed_db
+        )
+
     @property
     def first_try(self):
         """Row that the rule for a first try aims at, from 1 at the front [-]."""
         return max(1, round(FIRST_TRY * len(self.rows)))
+
+
+def vertical_cut(kind):
+    """What a type of loudspeaker radiates over and under its axis.
+
+    Parameters
+    ----------
+    kind : LoudspeakerType
+        With its balloon
+
+    Returns
+    -------
+    level_db : ndarray
+        Re the axis, at ``CUT_DEG`` (angle, band) [dB]
+    """
+    up = np.radians(CUT_DEG)
+    way = np.stack([np.cos(up), np.zeros_like(up), np.sin(up)], axis=-1)
+    return to_level(kind.balloon.toward(way.astype(np.float32)).astype(float))
 
 
 def serving(school, use, bank, group):
@@ -141,11 +215,12 @@ def serving(school, use, bank, group):
         below=-way[:, 2],
         angle_deg=float(angle),
         alpha=float(alpha),
+        cut_db=vertical_cut(one.type)[:, BAND],
     )
     return seen, one, seats
 
 
-def down(flat_m=8.0, below_m=6.0, units="ft"):
+def down(flat_m=8.0, below_m=6.0, units="ft", whole=False):
     """Angle of a row below the horizontal.
 
     Parameters
@@ -156,14 +231,24 @@ def down(flat_m=8.0, below_m=6.0, units="ft"):
         From the loudspeaker down to the ears [m]
     units : str
         "m" or "ft"
+    whole : bool
+        Whether lengths are rounded as ``round_length``
 
     Returns
     -------
     problem : Problem
         In degrees
     """
+    if whole:
+        flat_m, below_m = (round_length(v, units) for v in (flat_m, below_m))
     answer = float(np.degrees(np.arctan2(below_m, flat_m)))
-    flat, below = (to_file(v, "m", units) for v in (flat_m, below_m))
+    flat, below = (round(float(to_file(v, "m", units)), 2) for v in (flat_m, below_m))
+    ratio = round(below / flat, 3)
+    slips = [Slip(90 - answer, "That is from the vertical. A downtilt counts from the horizontal.")]
+    if below_m < flat_m:  # no sine is more than one
+        sine = float(np.degrees(np.arcsin(below_m / flat_m)))
+        words = "That takes the sine. The distance on the plan is no slant: the tangent."
+        slips.append(Slip(sine, words))
     return Problem(
         words=(
             f"The ears of a row are {in_words(flat_m, units)} from the loudspeaker on the plan and"
@@ -172,37 +257,30 @@ def down(flat_m=8.0, below_m=6.0, units="ft"):
         ),
         unit="°",
         answer=answer,
-        near=1.5,
+        near=1.0,
         low=-90,
         high=180,
-        digits=0,
         hint="The drop is opposite the angle, the distance on the plan lies beside it.",
-        slips=(
-            Slip(90 - answer, "That is from the vertical. A downtilt counts from the horizontal."),
-            Slip(
-                float(np.degrees(np.arcsin(min(1.0, below_m / flat_m)))),
-                "That takes the sine. The distance on the plan is no slant: the tangent.",
-            ),
-        ),
+        slips=tuple(slips),
         steps=(
-            Step(f"Drop against plan: {below:.1f} / {flat:.1f}", below_m / flat_m, "", 3),
-            Step(f"Its arc tangent: arctan {below_m / flat_m:.3f}", answer, "°", 0),
+            Step(f"Drop against plan: {below:g} / {flat:g}", ratio, "", 3),
+            Step(f"Its arc tangent: arctan {ratio:.3f}", float(np.degrees(np.arctan(ratio))), "°"),
         ),
         note="On paper: draw the line to the row and measure it with a protractor.",
     )
 
 
-def favored(near_m=(3.0, 8.0), far_m=(11.0, 4.0), alpha=0.01, units="ft"):
+def favored(near_m=(3.0, 8.0), far_m=(11.0, 4.0), units="ft", whole=False):
     """How much louder the front row is before a tilt helps.
 
     Parameters
     ----------
     near_m, far_m : tuple of float
         Of the front row and of the back row: distance on the plan, and down to the ears [m]
-    alpha : float
-        Loss in air [dB/m]
     units : str
         "m" or "ft"
+    whole : bool
+        Whether lengths are rounded as ``round_length``
 
     Returns
     -------
@@ -214,39 +292,48 @@ def favored(near_m=(3.0, 8.0), far_m=(11.0, 4.0), alpha=0.01, units="ft"):
     ValueError
         The back row is not farther away than the front row
     """
+    if whole:
+        near_m, far_m = (tuple(round_length(v, units) for v in row) for row in (near_m, far_m))
     r = np.hypot(*np.array([near_m, far_m], float).T)
     if r[1] <= r[0]:
         raise ValueError("The back row must be farther from the loudspeaker than the front row.")
-    spread, air = float(20 * np.log10(r[1] / r[0])), float(alpha * (r[1] - r[0]))
-    per_step = alpha * (30.48 if units == "ft" else 30.0)
-    hundred = "100 ft" if units == "ft" else "30 m"
-    near, far = to_file(r[0], "m", units), to_file(r[1], "m", units)
+    spread = float(20 * np.log10(r[1] / r[0]))
     flat = float(20 * np.log10(max(far_m[0], 0.1) / max(near_m[0], 0.1)))
     return Problem(
         words=(
             f"The front row is {in_words(near_m[0], units)} from the loudspeaker on the plan and"
             f" {in_words(near_m[1], units)} below it. The back row is {in_words(far_m[0], units)}"
-            f" away and {in_words(far_m[1], units)} below. The air takes {per_step:.1f} dB per"
-            f" {hundred}. How much louder is the front row before the beam counts?"
+            f" away and {in_words(far_m[1], units)} below. How much louder is the front row before"
+            " the beam counts? Leave the air out: at 2 kHz it takes very little here."
         ),
         unit="dB",
-        answer=spread + air,
-        near=0.4,
+        answer=spread,
+        near=0.25,
         low=-20,
         high=60,
-        hint="Work out both slant distances first. Then 20 log of their ratio, and the air.",
+        hint="Work out both slant distances first. Then 20 log of their ratio.",
         slips=(
             Slip(flat, "That uses the distances on the plan. The height belongs to the way."),
-            Slip(spread / 2 + air, "That takes 10 log. Level falls with 20 log of the distance."),
+            Slip(spread / 2, "That takes 10 log. Level falls with 20 log of the distance."),
         ),
-        steps=(
-            Step("Slant to the front row", float(near), units),
-            Step("Slant to the back row", float(far), units),
-            Step(f"Spreading: 20 log({far:.1f} / {near:.1f})", spread, "dB"),
-            Step("The air over the rest of the way", air, "dB", 2),
-            Step("Both together", spread + air, "dB"),
-        ),
+        steps=_slants(near_m, far_m, units),
         note="The beam has to take that much more from the front row than from the back row.",
+    )
+
+
+def _slants(near_m, far_m, units):
+    """How ``favored`` is worked, each line from the numbers that the lines before it show."""
+    lines, slants = [], []
+    for name, row in (("front", near_m), ("back", far_m)):
+        flat, below = (round(float(to_file(v, "m", units)), 2) for v in row)
+        slants.append(round(float(np.hypot(flat, below)), 1))
+        words = f"Slant to the {name} row, √(plan^2 + drop^2): √({flat:g}^2 + {below:g}^2)"
+        lines.append(Step(words, slants[-1], units))
+    ratio = round(slants[1] / slants[0], 2)
+    return (
+        *lines,
+        Step(f"Ratio of the slants: {slants[1]:.1f} / {slants[0]:.1f}", ratio, "", 2),
+        Step(f"Spreading: 20 log {ratio:.2f}", float(20 * np.log10(ratio)), "dB"),
     )
 
 
@@ -272,6 +359,7 @@ def left(aimed_deg=35.0, near_deg=65.0, far_deg=20.0, angle_deg=60.0, favor_db=3
     half = angle_deg / 2
     front, back = (float(-beam_db(aimed_deg - v, angle_deg)) for v in (near_deg, far_deg))
     answer = favor_db - front + back
+    shown = round(front, 1), round(back, 1)
     off = abs(aimed_deg - near_deg), abs(aimed_deg - far_deg)
     return Problem(
         words=(
@@ -283,7 +371,7 @@ def left(aimed_deg=35.0, near_deg=65.0, far_deg=20.0, angle_deg=60.0, favor_db=3
         ),
         unit="dB",
         answer=answer,
-        near=0.5,
+        near=0.3,
         low=-100,
         high=100,
         hint="For each row: its angle off the axis, then what the beam takes there.",
@@ -293,38 +381,57 @@ def left(aimed_deg=35.0, near_deg=65.0, far_deg=20.0, angle_deg=60.0, favor_db=3
             Slip(-answer, "That is the back row against the front row. Mind the sign."),
         ),
         steps=(
-            Step(f"Beam at the front: {EDGE_DB:g} · ({off[0]:g}/{half:g})^{SKIRT:g}", front, "dB"),
-            Step(f"Beam at the back: {EDGE_DB:g} · ({off[1]:g}/{half:g})^{SKIRT:g}", back, "dB"),
-            Step(f"Front over back: {favor_db:g} − {front:.1f} + {back:.1f}", answer, "dB"),
+            Step(
+                f"Beam at the front: {EDGE_DB:g} · ({off[0]:g}/{half:g})^{SKIRT:g}", shown[0], "dB"
+            ),
+            Step(
+                f"Beam at the back: {EDGE_DB:g} · ({off[1]:g}/{half:g})^{SKIRT:g}", shown[1], "dB"
+            ),
+            Step(
+                f"Front over back: {favor_db:g} − {shown[0]:.1f} + {shown[1]:.1f}",
+                favor_db - shown[0] + shown[1],
+                "dB",
+            ),
         ),
         note="Near zero the two rows are even. The rows between them are then the louder ones.",
     )
 
 
 def _draw_down(chance):
-    return dict(flat_m=float(chance.integers(6, 40)) / 2, below_m=float(chance.integers(5, 19)) / 2)
+    """Rows whose sine, where there is one, is not nearly the tangent."""
+    while True:
+        flat, below = float(chance.integers(6, 40)) / 2, float(chance.integers(5, 19)) / 2
+        if 0.5 < below / flat < 0.9 or 1.2 < below / flat:
+            return dict(flat_m=flat, below_m=below, whole=True)
 
 
 def _draw_favored(chance):
-    flat, below = float(chance.integers(4, 13)) / 2, float(chance.integers(10, 19)) / 2
-    rows = int(chance.integers(8, 21))
-    return dict(
-        near_m=(flat, below),
-        far_m=(flat + 0.7 * rows, max(1.0, below - 0.25 * rows)),
-        alpha=float(chance.integers(6, 16)) / 1000,
-    )
+    while True:
+        flat, below = float(chance.integers(4, 13)) / 2, float(chance.integers(10, 19)) / 2
+        rows = int(chance.integers(8, 21))
+        far = flat + 0.7 * rows, max(1.0, below - 0.25 * rows)
+        if np.hypot(*far) > 1.2 * np.hypot(flat, below):
+            return dict(near_m=(flat, below), far_m=far, whole=True)
 
 
 def _draw_left(chance):
-    far = float(chance.integers(8, 31))
-    near = far + float(chance.integers(20, 46))
-    return dict(
-        near_deg=near,
-        far_deg=far,
-        aimed_deg=far + float(chance.integers(2, int(near - far) // 2 + 1)),
-        angle_deg=float(chance.choice([40, 50, 60])),
-        favor_db=float(chance.integers(4, 13)) / 2,
-    )
+    """Rows that are both well off the axis, not farther than the formula holds."""
+    while True:
+        half = float(chance.choice([20, 25, 30]))
+        far = float(chance.integers(8, 26))
+        back = float(chance.integers(int(0.5 * half), int(half) + 1))
+        front = float(chance.integers(int(0.6 * half), int(FORMULA_TO * half) + 1))
+        favor = float(chance.integers(4, 13)) / 2
+        lost = EDGE_DB * (front / half) ** SKIRT, EDGE_DB * (back / half) ** SKIRT
+        left_db = favor - lost[0] + lost[1]
+        if abs(left_db) > 0.4 and abs(lost[0] - lost[1]) > 0.4 and lost[1] > 0.8:
+            return dict(
+                near_deg=far + back + front,
+                far_deg=far,
+                aimed_deg=far + back,
+                angle_deg=2 * half,
+                favor_db=favor,
+            )
 
 
 EXERCISES = (
@@ -334,7 +441,7 @@ EXERCISES = (
         problem=down,
         draw=_draw_down,
         needs_units=True,
-        example=dict(flat_m=10.0, below_m=6.0),
+        example=dict(flat_m=10.0, below_m=6.0, whole=True),
     ),
     Exercise(
         "tilt.favored",
@@ -342,13 +449,13 @@ EXERCISES = (
         problem=favored,
         draw=_draw_favored,
         needs_units=True,
-        example=dict(near_m=(4.0, 7.0), far_m=(12.0, 3.0), alpha=0.01),
+        example=dict(near_m=(4.0, 7.0), far_m=(12.0, 3.0), whole=True),
     ),
     Exercise(
         "tilt.left",
         "What does a tilt leave between front and back?",
         problem=left,
         draw=_draw_left,
-        example=dict(aimed_deg=30.0, near_deg=60.0, far_deg=20.0, angle_deg=60.0, favor_db=4.0),
+        example=dict(aimed_deg=40.0, near_deg=70.0, far_deg=20.0, angle_deg=60.0, favor_db=5.0),
     ),
 )

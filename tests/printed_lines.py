@@ -1,0 +1,53 @@
+"""Worked solutions read as a learner reads them: what a line prints must give its number."""
+
+import math
+import re
+
+_DEGREES = {
+    "sin": lambda x: math.sin(math.radians(x)),
+    "cos": lambda x: math.cos(math.radians(x)),
+    "tan": lambda x: math.tan(math.radians(x)),
+    "arctan": lambda x: math.degrees(math.atan(x)),
+    "log": math.log10,
+    "sqrt": math.sqrt,
+}
+_SIGNS = {"−": "-", "·": "*", "×": "*", "^": "**", "√": "sqrt ", "°": ""}
+
+
+def worked_out(line):
+    """Number of what stands behind the last colon, or None where that is no arithmetic."""
+    if ":" not in line:
+        return None
+    text = re.sub(r"(?<=\d),(?=\d{3})", "", line.rpartition(":")[2])
+    for sign, plain in _SIGNS.items():
+        text = text.replace(sign, plain)
+    for name in ("arctan", "log", "sqrt", "sin", "cos"):
+        text = re.sub(rf"(?<=\d)\s+{name}", f" * {name}", text)
+    names = "|".join(sorted(_DEGREES, key=len, reverse=True))
+    text = re.sub(rf"\b({names})\s+(\d[\d.]*)", r"\1(\2)", text)
+    text = re.sub(rf"\b({names})\s+\(", r"\1(", text)
+    if re.sub(rf"{names}|[\d.+\-*/()\s]", "", text) or not re.search(r"\d", text):
+        return None
+    return float(eval(text, {"__builtins__": {}}, dict(_DEGREES)))
+
+
+def faults(problem):
+    """Lines of a problem that do not add up, and an end that is not its answer."""
+    found = []
+    for step in problem.steps:
+        number = worked_out(step.words)
+        if number is not None and abs(number - step.value) > 0.6 * 10.0**-step.digits:
+            found.append(f"{step.words} = {step.said}, not {number:g}")
+    if abs(problem.steps[-1].value - problem.answer) > problem.near / 2:
+        found.append(f"ends with {problem.steps[-1].said}, not {problem.answer:g}")
+    return found
+
+
+def muddled(problem):
+    """Slips that are as good as right, or that nobody can type."""
+    return [
+        slip.words
+        for slip in problem.slips
+        if abs(slip.value - problem.answer) <= 2 * problem.near
+        or not problem.low <= slip.value <= problem.high
+    ]
