@@ -68,7 +68,7 @@ def _apart(units, height_m, even_db, air):
             SliderSpec(path=(name,), label=label, low=low, high=high, step=0.5, unit="m")
             for name, label, low, high in names
         ),
-        start=dict(spacing=round_length(height_m / 2, units), height=height_m),
+        start=dict(spacing=round_length(height_m / 2, units), height=round_length(height_m, units)),
         compute=lambda spacing, height: (distance.along(spacing, height, 100.0, **air), height),
         draw=lambda found: _curves(*found[0], units),
         aim=Aim(
