@@ -1,6 +1,8 @@
 """Lesson on the crowd: the quietest level that is as clear, and when no level helps."""
 
 import math
+import re
+from collections import Counter
 from functools import lru_cache
 from pathlib import Path
 
@@ -123,6 +125,24 @@ def drawn(exercise, count=60):
     return [exercise.drawn(chance) for _ in range(count)]
 
 
+def plainly(words):
+    """What stands behind the last colon, where it is plain arithmetic; else None."""
+    text = words.rpartition(":")[2].replace(",", "").replace("×", "*").replace("²", "**2")
+    text = re.sub(r"√(\([^()]*\))", r"\1**0.5", text)
+    if not re.fullmatch(r"[\d\s.+*/()-]+", text):
+        return None
+    return eval(text)  # digits and signs only
+
+
+def adds_up(problem):
+    """Whether each line gives what it prints, and the last one the answer."""
+    for step in problem.steps:
+        found = plainly(step.words)
+        if found is not None:
+            assert found == pytest.approx(step.value, abs=0.6 * 10.0**-step.digits), step.words
+    return [step for step in problem.steps if plainly(step.words) is not None]
+
+
 def table(problem):
     """Levels and STI as the question prints them."""
     text = problem.words.split("this STI: ")[1].split(". ")[0]
@@ -160,7 +180,7 @@ def test_always_louder_fails_the_questions():
         best = table(problem)[0][int(np.argmax(table(problem)[1]))]
         assert Answering(problem).give(best).word == "too high"
     right = [Answering(p).give(crowd.UP).word == "right" for p in drawn(crowd.EXERCISES[1], 200)]
-    assert np.mean(right) < 0.35
+    assert np.mean(right) < 0.32
     answers = {p.answer for p in drawn(crowd.EXERCISES[1], 200)}
     assert answers == {crowd.UP, crowd.LEAVE, crowd.DOWN, crowd.WAIT}
 
@@ -196,6 +216,65 @@ def test_what_to_do_from_the_printed_row():
         assert problem.answer == expected, problem.words
 
 
+def test_no_single_number_tells_what_to_do():
+    """Independent: of 600 drawings each answer makes up a fifth to three tenths; whoever knew the
+    most frequent answer for each crowd, level now or level allowed, in classes of 3 dB, would be
+    right in less than six of ten, and by the crowd in less than four.
+    """
+    problems = drawn(crowd.EXERCISES[1], 600)
+    found = Counter(p.answer for p in problems)
+    assert len(found) == 4 and all(0.19 < n / 600 < 0.31 for n in found.values()), found
+    numbers = {"crowd": r"makes (\d+)", "now": r"has (\d+) now", "allowed": r"at (\d+)\. More"}
+    for name, pattern in numbers.items():
+        classes = {}
+        for p in problems:
+            number = int(re.search(pattern, p.words)[1])
+            classes.setdefault(number // 3, Counter())[p.answer] += 1
+        known = sum(c.most_common(1)[0][1] for c in classes.values()) / 600
+        assert known < (0.4 if name == "crowd" else 0.6), (name, known)
+    assert len({p.words for p in problems}) > 200
+
+
+def test_what_is_called_clear_is_enough_for_announcements():
+    """Independent: wherever the best of a row reaches 0.5, the level that is right does too; a
+    pause would help wherever the answer is to wait.
+    """
+    for exercise in crowd.EXERCISES:
+        for problem in drawn(exercise, 150):
+            at, sti = table(problem)
+            first = next(v for v in sti if v >= max(sti) - 0.03)
+            assert first >= 0.5 or max(sti) < 0.5, problem.words
+    with pytest.raises(ValueError, match="not enough"):
+        crowd.as_clear(66.0, 2.5, -2.0, 97.0)
+    with pytest.raises(ValueError, match="in a pause either"):
+        crowd.what_to_do(86.0, 97.0, 6.0, -6.0, 97.0)
+
+
+def test_the_experiments_level_is_enough_for_announcements():
+    """Independent: every level that the aim accepts has at least 0.5 at 9 of 10 seats; the lesson
+    once accepted one of 0.499.
+    """
+    one, trial = levels(70.0), page().turning
+    reached = trial.reaching("level_dba")
+    assert reached and all(one.at(level) >= 0.5 for level in reached)
+    assert "enough for announcements (0.5)" in trial.aim.words
+
+
+def test_every_line_of_a_solution_adds_up_as_printed():
+    """Independent: the lines' own arithmetic, and the row for what is read from it."""
+    for exercise in crowd.EXERCISES:
+        for problem in drawn(exercise, 60):
+            at, sti = table(problem)
+            steps = {step.words.partition(":")[0]: step.value for step in problem.steps}
+            assert steps["Best STI of the row"] == max(sti) and len(problem.steps) >= 2
+            assert adds_up(problem)
+            first = steps.get("First level of the row that reaches that")
+            if first is not None:
+                down_to = steps["As clear to everybody, down to"]
+                assert first == next(a for a, v in zip(at, sti, strict=True) if v >= down_to)
+            assert "0.03" in problem.words
+
+
 @pytest.mark.parametrize("dba", [92.0, 95.0, 98.0])
 def test_over_a_games_crowd_no_level_helps(dba):
     """Trade fact: 92 to 98 dB(A) were measured at games (Royster 1994; SHAPE America 2014): in this
@@ -220,7 +299,8 @@ def test_levels_of_the_gym_by_another_way():
             level <= one.highest_dba
         )
     best = max(one.at(level) for level in range(60, int(one.highest_dba) + 1))
-    first = next(level for level in range(60, 95) if one.at(level) >= best - 0.03)
+    assert best >= 0.5
+    first = next(level for level in range(60, 95) if one.at(level) >= max(best - 0.03, 0.5))
     assert one.quietest_dba == first < one.highest_dba - 6
     assert page().turning.reaching("level_dba") == [first, first + 1]
 
@@ -228,6 +308,8 @@ def test_levels_of_the_gym_by_another_way():
 def test_quietest_takes_the_first_within_the_just_noticeable():
     """Worked by hand: best 0.60, so 0.57 counts and 0.56 does not."""
     assert crowd.quietest([60, 70, 80, 90], [0.56, 0.571, 0.60, 0.58]) == 70
+    assert crowd.quietest([60, 70, 80], [0.499, 0.501, 0.52]) == 70, "enough for announcements"
+    assert crowd.quietest([60, 70, 80], [0.42, 0.45, 0.47]) == 70, "none is enough"
     with pytest.raises(ValueError, match="rounding|best"):
         crowd.as_clear(95.0, 1.5, 0.0, 97.0)  # the loudest level is the answer: another question
 

@@ -110,7 +110,8 @@ def _turning(game, pause, start_dba):
     levels, _ = pause.curve
     low, high = float(levels[0]), float(levels[-1])
     slack = min(pause.quietest_dba + SLACK_DB, high)
-    least = pause.to_gain(slack, pause.at(slack)) - 1e-6
+    least, most = pause.to_gain(slack, pause.at(slack)) - 1e-6, pause.most_to_gain
+    enough = f", and enough for announcements ({crowd.ENOUGH:g})"
     return Setup(
         adjustments=(
             SliderSpec(
@@ -123,13 +124,13 @@ def _turning(game, pause, start_dba):
         aim=Aim(
             words=(
                 f"in the pause ({pause.crowd_dba:g} dB(A)), the quietest level that is as clear as"
-                f" the best one allowed. Turning up would then gain {least:.3f} to"
-                f" {crowd.JUST_NOTICEABLE:.3f} in STI, which nobody notices"
+                f" the best one allowed{enough if pause.best >= crowd.ENOUGH else ''}. Turning up"
+                f" would then gain {least:.3f} to {most:.3f} in STI, which nobody notices"
             ),
             what="STI still to gain by turning up",
             measure=lambda now: pause.to_gain(now[0], pause.ninety(now[2])),
             low=least,
-            high=crowd.JUST_NOTICEABLE,
+            high=most + 1e-9,
             digits=3,
         ),
         predict=Prediction(

@@ -1,6 +1,6 @@
 """Intelligibility and the crowd: how loud speech must be, and where louder no longer helps."""
 
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -14,9 +14,30 @@ from ..sounds import sti_of
 # (1999) 3275
 JUST_NOTICEABLE = 0.03
 ENOUGH = 0.5  # STI for announcements: IEC 60268-16:2020, annex G, voice alarm
+FINE_DB = 2.0  # where it is asked what to do: one step off is hard to guess [dB]
+ALMOST = 0.44  # STI that the best level of a drawing has at least [-]
+TRIES = 200  # to find numbers for an answer [-]
 STEP_DB = 3.0  # from one level of a table to the next
 CLEAR_CUT = 0.004  # how far every level of a table is from the limit, so that rounding is no matter
+CALMER_DB = 20.0  # a crowd in a pause, against the game: by judgment, no source [dB]
 UP, LEAVE, DOWN, WAIT = "turn it up", "leave it", "turn it down", "wait for a pause"
+
+
+def least(best):
+    """Lowest STI that is as clear as the best one, and enough where the best one is.
+
+    Parameters
+    ----------
+    best : float
+        Best STI of those that are allowed [-]
+
+    Returns
+    -------
+    least : float
+        ``JUST_NOTICEABLE`` less, but no less than ``ENOUGH`` where the best one reaches that [-]
+    """
+    clear = best - JUST_NOTICEABLE
+    return max(clear, ENOUGH) if best >= ENOUGH else clear
 
 
 def quietest(levels_dba, sti):
@@ -32,9 +53,9 @@ def quietest(levels_dba, sti):
     Returns
     -------
     level : float
-        The first whose STI is within ``JUST_NOTICEABLE`` of the best one [dB(A)]
+        The first whose STI is at least ``least`` of the best one [dB(A)]
     """
-    good = np.asarray(sti) >= np.max(sti) - JUST_NOTICEABLE
+    good = np.asarray(sti) >= least(float(np.max(sti)))
     return float(np.asarray(levels_dba)[np.argmax(good)])
 
 
@@ -60,20 +81,20 @@ def as_clear(crowd_dba=75.0, rt_s=1.5, direct_db=0.0, most_dba=97.0):
     Raises
     ------
     ValueError
-        The quietest such level is the loudest or the quietest of the table, or near the limit
+        The quietest such level is the loudest or the quietest of the table, or near the limit; or
+        it would be as clear as the best one and yet not enough for announcements
     """
     levels, sti = _table(crowd_dba, rt_s, direct_db, most_dba)
-    best, answer = float(sti.max()), quietest(levels, sti)
-    limit = best - JUST_NOTICEABLE
-    if np.abs(sti - limit).min() < CLEAR_CUT:
-        raise ValueError("one level is so near the limit that rounding decides.")
+    best, answer = _clear_cut(levels, sti)
+    limit = round(best - JUST_NOTICEABLE, 3)
     if not levels[0] < answer < levels[-1] or answer == levels[sti.argmax()]:
         raise ValueError("no level below the best one is as clear as it.")
     return Problem(
         words=(
             f"Levels in dB(A). Over a crowd of {crowd_dba:g}, one seat gets this STI:"
-            f" {_read(levels, sti)}. No seat may get more than {most_dba:g}. Which of these levels"
-            " is the quietest that is as clear as the best one, as far as anyone notices?"
+            f" {_read(levels, sti)}. No seat may get more than {most_dba:g}. Nobody notices a"
+            f" difference of up to {JUST_NOTICEABLE:g} in STI. Which of these levels is the"
+            " quietest that is as clear as the best one?"
         ),
         unit="dB(A)",
         answer=answer,
@@ -82,14 +103,14 @@ def as_clear(crowd_dba=75.0, rt_s=1.5, direct_db=0.0, most_dba=97.0):
         high=200,
         digits=0,
         hint=(
-            f"Differences of {JUST_NOTICEABLE:g} in STI are just noticed. Find the best STI first,"
-            " then take that much off."
+            f"Find the best STI first. Then take {JUST_NOTICEABLE:g} off, which is just noticed, and"
+            " look for the first level that reaches what is left."
         ),
         slips=_not_quietest(levels, sti),
         steps=(
             Step("Best STI of the row", best, "", 3),
-            Step(f"Nobody notices down to {best:.3f} - {JUST_NOTICEABLE:g}", limit, "", 3),
-            Step("First level that reaches that", answer, "dB(A)", 0),
+            Step(f"As clear to everybody, down to: {best:.3f} - {JUST_NOTICEABLE:g}", limit, "", 3),
+            Step("First level of the row that reaches that", answer, "dB(A)", 0),
         ),
         note="Every decibel less is less loud in the ear and farther from feedback.",
     )
@@ -113,7 +134,7 @@ def _not_quietest(levels, sti):
     return tuple(Slip(float(level), words, near=1.0) for level, words in found)
 
 
-def what_to_do(crowd_dba=95.0, now_dba=91.0, rt_s=1.5, direct_db=0.0, most_dba=97.0):
+def what_to_do(crowd_dba=75.0, now_dba=95.0, rt_s=1.1, direct_db=2.0, most_dba=99.0):
     """What to do with the level over a crowd.
 
     Parameters
@@ -137,16 +158,16 @@ def what_to_do(crowd_dba=95.0, now_dba=91.0, rt_s=1.5, direct_db=0.0, most_dba=9
     Raises
     ------
     ValueError
-        A level is so near a limit that rounding decides, or ``now_dba`` is no level of the table
+        A level is so near a limit that rounding decides, ``now_dba`` is no level of the table, or
+        no level would do in a pause either
     """
-    levels, sti = _table(crowd_dba, rt_s, direct_db, most_dba)
-    best, right = float(sti.max()), quietest(levels, sti)
-    limit = best - JUST_NOTICEABLE
-    if min(np.abs(sti - limit).min(), abs(best - ENOUGH)) < CLEAR_CUT or now_dba not in levels:
-        raise ValueError("a level is so near a limit that rounding decides, or none of these.")
-    answer = (
-        WAIT if best < ENOUGH else UP if now_dba < right else DOWN if now_dba > right else LEAVE
-    )
+    levels, sti = _table(crowd_dba, rt_s, direct_db, most_dba, FINE_DB)
+    best, right = _clear_cut(levels, sti)
+    if now_dba not in levels:
+        raise ValueError(f"{now_dba:g} dB(A) is none of these levels.")
+    answer = _case(best, right, now_dba)
+    if answer == WAIT:
+        _see_that_a_pause_helps(crowd_dba, rt_s, direct_db, most_dba)
     slips = {
         UP: "Louder is not always clearer. Look at what the loudest levels of the row reach.",
         LEAVE: "Compare the STI at this level with the best one, and with the quieter levels.",
@@ -157,16 +178,14 @@ def what_to_do(crowd_dba=95.0, now_dba=91.0, rt_s=1.5, direct_db=0.0, most_dba=9
         words=(
             f"Levels in dB(A). The crowd makes {crowd_dba:g}; speech has {now_dba:g} now. One seat"
             f" gets this STI: {_read(levels, sti)}. More is not allowed. Announcements need"
-            f" {ENOUGH:g}. What do you do?"
+            f" {ENOUGH:g}. Nobody notices a difference of up to {JUST_NOTICEABLE:g}, and no level"
+            " should be louder than it must be. What do you do?"
         ),
         answer=answer,
         choices=(UP, LEAVE, DOWN, WAIT),
         hint="Ask first whether any level is clear enough. Then look for the quietest of the best.",
         slips=tuple(Slip(name, words) for name, words in slips.items() if name != answer),
-        steps=(
-            Step("Best STI of the row", best, "", 3),
-            Step("Quietest level within what is just noticed of it", right, "dB(A)", 0),
-        ),
+        steps=_what_steps(best, right, now_dba),
         note=(
             "No level is clear enough: the message waits for a pause, or goes up in writing."
             if answer == WAIT
@@ -175,20 +194,69 @@ def what_to_do(crowd_dba=95.0, now_dba=91.0, rt_s=1.5, direct_db=0.0, most_dba=9
     )
 
 
-def _table(crowd_dba, rt_s, direct_db, most_dba):
-    """Levels up to the loudest that is allowed, and the STI at each, rounded as it is shown."""
-    levels = np.arange(most_dba - 9 * STEP_DB, most_dba + 1, STEP_DB)
+def _case(best, right_dba, now_dba):
+    """What to do with the level now, where the quietest that is as clear as the best is known."""
+    if best < ENOUGH:
+        return WAIT
+    return UP if now_dba < right_dba else DOWN if now_dba > right_dba else LEAVE
+
+
+def _what_steps(best, right_dba, now_dba):
+    """How it is worked what to do: is any level enough, and which is the quietest then."""
+    first = (
+        Step("Best STI of the row", best, "", 3),
+        Step(f"More than announcements need: {best:.3f} - {ENOUGH:g}", best - ENOUGH, "", 3),
+    )
+    if best < ENOUGH:
+        return first
+    limit = round(best - JUST_NOTICEABLE, 3)
+    return (
+        *first,
+        Step(f"As clear to everybody, down to: {best:.3f} - {JUST_NOTICEABLE:g}", limit, "", 3),
+        Step("First level of the row that reaches that", right_dba, "dB(A)", 0),
+        Step(f"From now to that: {right_dba:g} - {now_dba:g}", right_dba - now_dba, "dB", 0),
+    )
+
+
+def _clear_cut(levels, sti):
+    """Best STI of a table and its quietest level that is as clear; refused where both rules differ.
+
+    As clear as the best one, and enough for announcements, must be the same level; and no level may
+    be so near a limit that rounding decides.
+    """
+    best = float(sti.max())
+    if ENOUGH <= best < ENOUGH + JUST_NOTICEABLE + CLEAR_CUT:
+        raise ValueError("a level that is as clear as the best one is not enough.")
+    if min(np.abs(sti - (best - JUST_NOTICEABLE)).min(), abs(best - ENOUGH)) < CLEAR_CUT:
+        raise ValueError("one level is so near a limit that rounding decides.")
+    return best, quietest(levels, sti)
+
+
+def _see_that_a_pause_helps(crowd_dba, rt_s, direct_db, most_dba):
+    """Refuse a gym that would not be clear in a pause either: then waiting is no cure."""
+    if _table(crowd_dba - CALMER_DB, rt_s, direct_db, most_dba)[1].max() < ENOUGH:
+        raise ValueError("no level would be clear enough in a pause either.")
+
+
+@lru_cache(maxsize=4096)
+def _row(crowd_dba, rt_s, direct_db, most_dba, step_db):
+    levels = most_dba - step_db * np.arange(9.0, -1.0, -1.0)
     room = dict(rt=rt_s, direct_db=direct_db, noise_dba=crowd_dba)
     return levels, np.array([round(sti_of(level, **room), 3) for level in levels])
+
+
+def _table(crowd_dba, rt_s, direct_db, most_dba, step_db=STEP_DB):
+    """Levels up to the loudest that is allowed, and the STI at each, rounded as it is shown."""
+    return tuple(column.copy() for column in _row(crowd_dba, rt_s, direct_db, most_dba, step_db))
 
 
 def _read(levels, sti):
     return ", ".join(f"{value:.3f} at {level:g}" for level, value in zip(levels, sti, strict=True))
 
 
-def _draw(chance, crowd_dba):
+def _draw(chance):
     return dict(
-        crowd_dba=crowd_dba,
+        crowd_dba=float(chance.integers(55, 79)),
         rt_s=float(chance.integers(10, 26)) / 10,
         direct_db=float(chance.integers(-2, 7)),
         most_dba=float(chance.integers(95, 101)),
@@ -196,10 +264,29 @@ def _draw(chance, crowd_dba):
 
 
 def _draw_what(chance):
-    game = chance.random() < 0.4  # of a game: 92 to 98 dB(A) were measured
-    crowd = float(chance.integers(92, 99) if game else chance.integers(60, 78))
-    drawn = _draw(chance, crowd)
-    return drawn | dict(now_dba=drawn["most_dba"] - STEP_DB * float(chance.integers(0, 8)))
+    """The answer first, then numbers for it: so all four come up alike often, over the same crowds.
+
+    How loud a crowd is does not tell the answer, nor what is allowed; the row of STI does.
+    """
+    answer = (UP, LEAVE, DOWN, WAIT)[chance.integers(4)]
+    crowd = float(chance.integers(78, 89))
+    for _ in range(TRIES):
+        room = dict(
+            crowd_dba=crowd,
+            rt_s=float(chance.integers(5, 25)) / 10,
+            direct_db=float(chance.integers(-1, 11)),
+            most_dba=float(chance.integers(82, 103)),
+        )
+        # farther off, what speech has over the crowd alone would tell the answer
+        off = {UP: -1, DOWN: 1, WAIT: -int(chance.integers(0, 2))}.get(answer, 0)
+        try:
+            best, right = _clear_cut(*_table(**room, step_db=FINE_DB))
+            now = right + FINE_DB * off
+            if best > ALMOST and what_to_do(now_dba=now, **room).answer == answer:
+                return room | dict(now_dba=now)
+        except ValueError:
+            continue
+    raise ValueError(f"no numbers for '{answer}' over {crowd:g} dB(A).")
 
 
 EXERCISES = (
@@ -207,7 +294,7 @@ EXERCISES = (
         "crowd.quietest",
         "Which level is the quietest that is as clear as the best?",
         problem=as_clear,
-        draw=lambda chance: _draw(chance, float(chance.integers(55, 79))),
+        draw=_draw,
         example=dict(crowd_dba=70.0, rt_s=1.4, direct_db=2.0, most_dba=96.0),
     ),
     Exercise(
@@ -215,7 +302,7 @@ EXERCISES = (
         "Up, down, leave it, or wait?",
         problem=what_to_do,
         draw=_draw_what,
-        example=dict(crowd_dba=95.0, now_dba=90.0, rt_s=1.6, direct_db=1.0, most_dba=96.0),
+        example=dict(crowd_dba=75.0, now_dba=95.0, rt_s=1.1, direct_db=2.0, most_dba=99.0),
     ),
 )
 
@@ -316,6 +403,11 @@ class Levels:
     def quietest_dba(self):
         """Quietest level that is as clear as the best one, as far as anyone notices [dB(A)]."""
         return quietest(*self.curve)
+
+    @property
+    def most_to_gain(self):
+        """STI that turning up may still gain at a level that is as clear, and enough [-]."""
+        return self.best - least(self.best)
 
     @property
     def best(self):
