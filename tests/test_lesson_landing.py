@@ -1,5 +1,6 @@
 """Lesson on where sound lands first: the view counts, not the area; the aim, and what it leaves."""
 
+import re
 from functools import lru_cache
 from pathlib import Path
 
@@ -25,6 +26,24 @@ def page(**more):
     where = dict(scenario=SCHOOLS / "larkfield.toml", use="assembly", bank=BANK, group=GROUP)
     values = dict(hung_deg=8.0, downtilt_deg=20.0, onto_people_pct=33.0) | more
     return LandingPage(units="ft", where=where, **values)
+
+
+def plainly(words):
+    """What stands behind the last colon, where it is plain arithmetic; else None."""
+    text = words.rpartition(":")[2].replace(",", "").replace("×", "*").replace("²", "**2")
+    text = re.sub(r"√(\([^()]*\))", r"\1**0.5", text)
+    if not re.fullmatch(r"[\d\s.+*/()-]+", text):
+        return None
+    return eval(text)  # digits and signs only
+
+
+def adds_up(problem):
+    """Whether each line gives what it prints, and the last one the answer."""
+    for step in problem.steps:
+        found = plainly(step.words)
+        if found is not None:
+            assert found == pytest.approx(step.value, abs=0.6 * 10.0**-step.digits), step.words
+    return [step for step in problem.steps if plainly(step.words) is not None]
 
 
 def triangle(a, b, c):
@@ -78,7 +97,7 @@ def test_the_share_of_the_surfaces_is_a_slip_and_no_answer():
     problem = landing.onto_bank(aimed(), 40.0)
     reply = Answering(problem).give(aimed().of_surfaces)
     assert reply.word == "too low" and "share of the view" in reply.slip
-    problem = landing.unaimed(12.0, 6.0, 6.0, 2000.0, "m")
+    problem = landing.unaimed(24, 12, 12, 20, "m")
     reply = Answering(problem).give(100 * 72 / 2000)
     assert reply.word == "too low" and "solid angle" in reply.slip
 
@@ -87,7 +106,7 @@ def test_the_gyms_own_question_can_be_worked_from_its_words():
     """Worked by hand: solid angle over 4 pi, times the factor, both as the question prints them."""
     for tilt in (0.0, 25.0, 50.0, 90.0):
         problem = landing.onto_bank(aimed(), tilt)
-        angle = float(problem.words.split("solid angle of ")[1].split(" sr")[0])
+        angle = float(problem.words.split("solid angle of ")[1].split(" steradians")[0])
         times = float(problem.words.split("it then sends ")[1].split(" times")[0])
         assert problem.right(100 * angle / (4 * np.pi) * times), problem.words
         result = evaluate(
@@ -107,9 +126,55 @@ def test_every_drawing_of_the_gyms_question_can_be_answered():
     for _ in range(20):
         problem = exercise.drawn(chance, aimed=aimed())
         assert problem.right(problem.answer)
-        assert problem.steps[-1].value == pytest.approx(problem.answer)
+        assert problem.steps[-1].value == pytest.approx(problem.answer, abs=problem.near / 2)
         for slip in problem.slips:
             assert problem.slip(slip.value) is None or not problem.right(slip.value)
+
+
+def test_every_line_of_a_solution_adds_up_as_printed():
+    """Independent: the lines' own arithmetic, drawn in both units and for tilts of the gym's."""
+    chance = np.random.default_rng(6)
+    for n in range(60):
+        problem = landing.EXERCISES[0].drawn(chance, units=("m", "ft")[n % 2])
+        assert len(adds_up(problem)) == 4, "all but the arctan"
+        ratio, angle = problem.steps[2].value, problem.steps[3].value
+        assert angle == pytest.approx(4 * np.arctan(ratio), abs=0.0006)
+        assert problem.steps[-1].value == pytest.approx(problem.answer, abs=problem.near / 2)
+    for tilt in (8.0, 70.0):
+        problem = landing.onto_bank(aimed(), tilt)
+        assert len(adds_up(problem)) == len(problem.steps) == 3
+        assert problem.steps[-1].value == pytest.approx(problem.answer, abs=problem.near / 2)
+
+
+def test_an_arctan_in_degrees_is_told_for_what_it_is():
+    """Closed form: 4 arctan in degrees over 4 pi, in percent: 180 / pi times too much."""
+    for units in ("m", "ft"):
+        problem = landing.unaimed(20, 12, 10, 22, units)
+        assert "in radians" in problem.words and "degrees × π / 180" in problem.words
+        per = {"m": 0.5, "ft": 2.0}[units]
+        a, b, h = 20 * per, 12 * per, 10 * per
+        ratio = a * b / (2 * h * np.sqrt(4 * h**2 + a**2 + b**2))
+        wrong = 100 * 4 * np.degrees(np.arctan(ratio)) / (4 * np.pi)
+        assert wrong > 100
+        reply = Answering(problem).give(wrong)
+        assert reply.word == "too high" and "in degrees" in reply.slip
+
+
+def test_the_question_stands_alone_and_is_round():
+    """Behavior: it opens later lessons too, so it says what a solid angle is and how to get it; its
+    lengths are whole feet, or half meters, in the learner's units.
+    """
+    chance = np.random.default_rng(3)
+    for n in range(40):
+        units = ("m", "ft")[n % 2]
+        words = landing.EXERCISES[0].drawn(chance, units=units).words
+        assert "steradians (sr)" in words and "4 arctan( l w / (2 h √(4 h² + l² + w²)) )" in words
+        lengths = re.findall(r"(?:hangs|is|and) (\d+ ft [\d /]+ in|\d+\.\d\d m) \(", words)
+        assert len(lengths) == 3, words
+        if units == "ft":
+            assert all(length.endswith("ft 0 in") for length in lengths), words
+        else:
+            assert all(float(length[:-2]) % 0.5 == 0 for length in lengths), words
 
 
 def test_the_aim_is_reached_and_the_time_stays():

@@ -14,6 +14,7 @@ from ...physics.reverberation import K, reverberation_time, sports_hall_target
 from ...training import sounds
 from ...training.lessons import treatment
 from ...venue.files import load
+from ...venue.finishes import FINISHES
 from ...venue.paths import changed
 from ...venue.units import FOOT, area_text
 from ..panel.controls import SliderSpec
@@ -77,25 +78,37 @@ class TreatmentPage(LessonPage):
         asked_s = float(sports_hall_target(room.volume)) if target_s is None else target_s
         # a fifth less where the gym meets it already
         self.goal_s = min(asked_s, 0.8 * gym.middle(gym.now))
-        self.treating = self.try_out("treating", _treating(gym, self.goal_s, start))
+        # how much it takes where the panels are placed as they are at the start [m2]
+        self.needed_m2 = gym.needed(self.goal_s, start["on_roof"])
+        self.treating = self.try_out("treating", _treating(gym, self.goal_s, start, self.needed_m2))
         self.rings = self.listen("rings", *_rings())
         self.same_seat = self._hear(panels_m2)
         self.printed = self.compare(printed(_rows()))
         self.by_hand = self.compare(worked_by_hand(_by_hand()))
 
     def _hear(self, panels_m2):
-        """The least clear seat, as the gym is and with panels."""
+        """One seat, as the gym is and with the panels of the question hung."""
+        full = float(np.mean(FINISHES[treatment.PANELS].absorption[treatment.MIDDLE]))
+        self.hung_m2 = hung = min(panels_m2 / full, sum(self.gym.free.values()))
+        before = evaluate(self.gym.school, self.use, rays="few")  # a formula has no arrivals
+        span = before.areas[0].points
+        self.seat = seat = span.start + int(before.sti[span].argmin())
 
-        def least_clear(school):
-            result = evaluate(school, self.use, rays="few")  # a formula has no arrivals to hear
-            span = result.areas[0].points
-            return result, span.start + int(result.sti[span].argmin()), Listening()
+        def with_them():
+            after = evaluate(treated(self.gym.school, hung), self.use, rays="few")
+            return after, seat, Listening()
 
         made = {
-            "As it is": at_seat(lambda: least_clear(self.gym.school)),
-            "With the panels": at_seat(lambda: least_clear(treated(self.gym.school, panels_m2))),
+            "As it is": at_seat(lambda: (before, seat, Listening())),
+            "With the panels": at_seat(with_them),
         }
-        words = "Listen to the gaps between words: how long does each word hang on under the next?"
+        words = (
+            f"One seat, twice: the least clear one of the gym as it is. The second has"
+            f" {_area(hung, self.units)} of {treatment.PANELS}, spread over the roof and the walls."
+            f" At 500 Hz to 2 kHz they absorb as much as {_area(hung * full, self.units)} of full"
+            " absorption. Listen to the gaps between words: how long does each word hang on under"
+            " the next?"
+        )
         return self.listen("same_seat", made, words)
 
     @property
@@ -112,7 +125,13 @@ class TreatmentPage(LessonPage):
         return w.HTML(card(f"<p>{escape(words)}</p>"))
 
 
-def _treating(gym, goal_s, start):
+def _area(area_m2, units):
+    """An area in both units, the chosen one first."""
+    other = "m" if units == "ft" else "ft"
+    return f"{area_text(area_m2, units)} ({area_text(area_m2, other)})"
+
+
+def _treating(gym, goal_s, start, needed_m2):
     """Panels to be hung, on the roof or on the walls."""
     largest = float(10 * np.floor(sum(gym.free.values()) / 10))
     return Setup(
@@ -138,10 +157,11 @@ def _treating(gym, goal_s, start):
             digits=2,
         ),
         predict=Prediction(
-            "Before you hang any: how much of the free roof and walls do the panels cover where the"
-            " aim is reached?",
+            "Before you hang any: if you leave the placing as it is,"
+            f" {start['on_roof']:g} % of the panels on the roof and the rest on the walls, how much"
+            " of the free roof and walls must the panels cover to reach the aim?",
             (FEW, SOME, MANY),
-            lambda _, reached: _truth(reached[1] / sum(gym.free.values())),
+            lambda _, __: _truth(needed_m2 / sum(gym.free.values())),
         ),
     )
 

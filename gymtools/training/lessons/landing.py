@@ -16,6 +16,13 @@ SPHERE = 4 * np.pi  # solid angle of all directions [sr]
 RAYS = 6000  # in all directions, from every loudspeaker of a group [-]
 BAND = 4  # the octave around 2 kHz
 NEAR_PCT = 0.5  # an answer so near counts [percentage points]
+STEP = {"ft": 2.0, "m": 0.5}  # lengths are drawn in these [unit]
+SURFACES = {"ft": 1000.0, "m": 100.0}  # and surfaces in these [unit2]
+DEGREES = 180 / np.pi  # in a radian
+WHAT_IT_IS = (
+    "Its solid angle, in steradians (sr), is the area that it covers on a sphere of radius 1 around"
+    " the loudspeaker; the whole sphere has 4π sr."
+)
 
 
 def solid_angle(length, width, height):
@@ -42,71 +49,88 @@ def solid_angle(length, width, height):
     return float(4 * np.arctan(length * width / slant))
 
 
-def unaimed(length_m=12.0, width_m=6.0, height_m=6.0, surfaces_m2=2000.0, units="ft"):
+def unaimed(length=20, width=12, height=10, surfaces=22, units="ft"):
     """What a loudspeaker without any aim puts onto a block of seats.
 
     Parameters
     ----------
-    length_m, width_m : float
-        Of the block [m]
-    height_m : float
-        Of the loudspeaker over its middle [m]
-    surfaces_m2 : float
-        All surfaces of the gym together [m2]
+    length, width : int
+        Of the block [steps of 2 ft or 0.5 m]
+    height : int
+        Of the loudspeaker over its middle [steps of 2 ft or 0.5 m]
+    surfaces : int
+        All surfaces of the gym together [thousands of ft2 or hundreds of m2]
     units : str
-        "m" or "ft"
+        "m" or "ft": lengths are round in these
 
     Returns
     -------
     problem : Problem
         In percent
     """
-    block = length_m * width_m
-    angle = solid_angle(length_m, width_m, height_m)
-    share = 100 * angle / SPHERE
+    per = FOOT if units == "ft" else 1.0
+    a, b, h = (STEP[units] * float(steps) for steps in (length, width, height))
+    block, all_of_it = a * b * per**2, SURFACES[units] * surfaces * per**2
+    share = 100 * solid_angle(a, b, h) / SPHERE
     return Problem(
         words=(
             "A loudspeaker that radiates alike in all directions hangs"
-            f" {in_words(height_m, units)} over the middle of a block of seats. The block is"
-            f" {in_words(length_m, units)} long and {in_words(width_m, units)} wide,"
-            f" {_areas(block, units)} of all {_areas(surfaces_m2, units)} of"
-            " surface in the gym. What share of its sound lands on the block first?"
+            f" {in_words(h * per, units)} over the middle of a block of seats. The block is"
+            f" {in_words(a * per, units)} long and {in_words(b * per, units)} wide,"
+            f" {_areas(block, units)} of all {_areas(all_of_it, units)} of surface in the gym."
+            f" {WHAT_IT_IS} For a rectangle l long and w wide, seen from the height h over its"
+            " middle, it is 4 arctan( l w / (2 h √(4 h² + l² + w²)) ), with the arctan in radians:"
+            " degrees × π / 180. What share of the sound lands on the block first?"
         ),
         unit="%",
         answer=share,
-        near=max(0.5, 0.05 * share),
+        near=max(NEAR_PCT, 0.05 * share),
         low=0,
-        high=100,
+        high=100 * DEGREES,  # so that an arctan in degrees is told for what it is
         hint="How much of its view does the block fill? Take its solid angle against a sphere's.",
-        slips=(
-            Slip(
-                100 * block / surfaces_m2,
-                "That is the block's share of the surfaces. A loudspeaker knows no areas: what"
-                " counts is how much of its view the block fills, its solid angle.",
-            ),
-            Slip(
-                100 * block / (SPHERE * height_m**2),
-                "That takes the whole block as near as its middle. Its edges are farther away, and"
-                " the loudspeaker sees them at a slant.",
-            ),
-            Slip(2 * share, "That is the share of half a sphere. Sound leaves upward as well."),
-        ),
-        steps=_steps(length_m, width_m, height_m, units),
+        slips=_unlike(share, 100 * block / all_of_it, 100 * a * b / (SPHERE * h**2)),
+        steps=_steps(a, b, h, units),
         note="The same block far from the loudspeaker gets less, though its area stays.",
     )
 
 
-def _steps(length_m, width_m, height_m, units):
-    """How the share of a sphere is worked, with lengths as the learner has them."""
-    per = FOOT if units == "ft" else 1.0
-    a, b, h = length_m / per, width_m / per, height_m / per
-    slant = 2 * h * np.sqrt(4 * h * h + a * a + b * b)
-    angle, unit = solid_angle(a, b, h), f"{units}²"
+def _unlike(share, of_surfaces, as_near_as_its_middle):
+    """What is taken for the share of the view [%]."""
     return (
-        Step(f"Area of the block: {a:.1f} × {b:.1f}", a * b, unit, 0, near=0.005 * a * b),
-        Step("2 h √(4 h² + length² + width²)", slant, unit, 0, near=0.005 * slant),
-        Step("Solid angle: 4 arctan (area / that)", angle, "sr", 2),
-        Step(f"Share of a sphere: {angle:.2f} / (4 π), in percent", 100 * angle / SPHERE, "%"),
+        Slip(
+            of_surfaces,
+            "That is the block's share of the surfaces. A loudspeaker knows no areas: what"
+            " counts is how much of its view the block fills, its solid angle.",
+        ),
+        Slip(
+            as_near_as_its_middle,
+            "That takes the whole block as near as its middle. Its edges are farther away, and"
+            " the loudspeaker sees them at a slant.",
+        ),
+        Slip(2 * share, "That is the share of half a sphere. Sound leaves upward as well."),
+        Slip(
+            share * DEGREES,
+            "Your arctan is in degrees. Multiply it by π / 180, or set the calculator to radians.",
+            near=0.02 * share * DEGREES,
+        ),
+    )
+
+
+def _steps(a, b, h, units):
+    """How the share of a sphere is worked, each line from the numbers that are shown before it."""
+    area, slant = a * b, round(2 * h * np.sqrt(4 * h * h + a * a + b * b), 1)
+    ratio = round(area / slant, 4)
+    angle = round(4 * float(np.arctan(ratio)), 3)
+    square, whole = f"{units}²", 0 if float(area).is_integer() else 2
+    root = f"√(4 × {h:g}² + {a:g}² + {b:g}²)"
+    return (
+        Step(f"Area of the block: {a:g} × {b:g}", area, square, whole, near=0.005 * area),
+        Step(f"The root: 2 × {h:g} × {root}", slant, square, 1, near=0.005 * slant),
+        Step(f"Area over that: {area:,.{whole}f} / {slant:,.1f}", ratio, "", 4, near=0.001),
+        Step(f"Solid angle: 4 arctan {ratio:.4f}, in radians", angle, "sr", 3, near=0.01),
+        Step(
+            f"In percent of a sphere: 100 × {angle:.3f} / (4 × 3.1416)", 100 * angle / SPHERE, "%"
+        ),
     )
 
 
@@ -254,13 +278,15 @@ def onto_bank(aimed, hung_deg=8.0):
         In percent
     """
     share, without = aimed.onto(aimed.turned(hung_deg)), aimed.unaimed[aimed.bank]
-    angle, times = SPHERE * without / 100, share / without
+    angle, times = round(SPHERE * without / 100, 3), round(share / without, 2)
     return Problem(
         words=(
             f"Seen from the {aimed.group} of {aimed.school.name}, the {aimed.bank} fills a solid"
-            f" angle of {angle:.3f} sr. The group is tilted {hung_deg:g}° down. Toward the bank it"
-            f" then sends {times:.2f} times as much as it would if it radiated alike in all"
-            " directions (500 Hz to 4 kHz). What share of all its sound lands on the bank first?"
+            f" angle of {angle:.3f} steradians (sr): as large an area on a sphere of radius 1"
+            f" around the loudspeakers, of 4π in all. The group is tilted {hung_deg:g}° down."
+            f" Toward the bank it then sends {times:.2f} times as much as it would if it radiated"
+            " alike in all directions (500 Hz to 4 kHz). What share of all its sound lands on the"
+            " bank first?"
         ),
         unit="%",
         answer=share,
@@ -282,21 +308,29 @@ def onto_bank(aimed, hung_deg=8.0):
             ),
             Slip(without, "That is what it would be without an aim. This one points somewhere."),
         ),
-        steps=(
-            Step(f"Without an aim: {angle:.3f} / (4 π), in percent", without, "%"),
-            Step(f"With the pattern: {without:.1f} × {times:.2f}", share, "%"),
-        ),
+        steps=_with_pattern(angle, times),
         note="Rays follow the loudspeaker's pattern to the first surface they meet.",
     )
 
 
+def _with_pattern(angle, times):
+    """How the share with an aim is worked, each line from the numbers that are shown before it."""
+    sphere = round(SPHERE, 2)
+    without = round(100 * angle / sphere, 2)
+    return (
+        Step("Whole sphere: 4 × 3.1416", sphere, "sr", 2),
+        Step(f"Without an aim, in percent: 100 × {angle:.3f} / {sphere:.2f}", without, "%", 2),
+        Step(f"With the pattern: {without:.2f} × {times:.2f}", without * times, "%"),
+    )
+
+
 def _draw_unaimed(chance):
-    length, width = sorted(chance.integers(6, 49, 2) / 2)
+    width, length = sorted(int(steps) for steps in chance.integers(6, 49, 2))
     return dict(
-        length_m=float(width),
-        width_m=float(length),
-        height_m=float(chance.integers(6, 20)) / 2,
-        surfaces_m2=float(chance.integers(15, 60)) * 100,
+        length=length,
+        width=width,
+        height=int(chance.integers(6, 20)),
+        surfaces=int(chance.integers(15, 60)),
     )
 
 
@@ -307,13 +341,13 @@ EXERCISES = (
         problem=unaimed,
         draw=_draw_unaimed,
         needs_units=True,
-        example=dict(length_m=10.0, width_m=8.0, height_m=5.0, surfaces_m2=2400.0),
+        example=dict(length=20, width=15, height=8, surfaces=24),
     ),
     Exercise(
         "landing.bank",
         "How much lands on the people?",
         problem=onto_bank,
-        draw=lambda chance: dict(hung_deg=float(chance.integers(0, 19) * 5)),
+        draw=lambda chance: dict(hung_deg=float(chance.integers(0, 91))),
         needs_gym=True,
         example=dict(hung_deg=70.0),
     ),

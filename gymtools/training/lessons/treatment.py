@@ -14,6 +14,8 @@ from ..exercises import Exercise, Problem, Slip, Step
 
 MIDDLE = slice(2, 5)  # 500 Hz, 1 and 2 kHz, in which a gym is judged
 PANELS = "wall panels"  # finish of what is hung [-]
+# to what areas and volumes of a question are rounded
+ROUND = {"m2": {"m": 5, "ft": 50}, "m3": {"m": 10, "ft": 1000}}
 
 
 def panels(volume_m3=6000.0, rt_s=3.0, panels_m2=150.0, surfaces_m2=2400.0, units="ft"):
@@ -37,16 +39,19 @@ def panels(volume_m3=6000.0, rt_s=3.0, panels_m2=150.0, surfaces_m2=2400.0, unit
     problem : Problem
         In seconds
     """
-    constant, volume, hung = _in_units(volume_m3, panels_m2, units)
+    constant = _constant(units)
+    volume, hung = _round(volume_m3, "m3", units), _round(panels_m2, "m2", units)
     before = constant * volume / rt_s
     after = constant * volume / (before + hung)
-    unit = f"{units}²"
+    # bare surfaces that the panels cover, as their share
+    covered = panels_m2 / surfaces_m2
     return Problem(
         words=(
-            f"A gym holds {_both(volume_m3, 'm3', units)} of air. By Sabine's formula it rings for"
-            f" {rt_s:.2f} s. Its surfaces measure {_both(surfaces_m2, 'm2', units)}. You hang"
-            f" panels that add {_both(panels_m2, 'm2', units)} of full absorption. How long does it"
-            f" ring then, by Sabine's formula, T = {constant:.4f} V / A with {units}³ and {unit}?"
+            f"A gym holds {_both(volume, 'm3', units)} of air. By Sabine's formula it rings for"
+            f" {rt_s:.2f} s. Its surfaces measure"
+            f" {_both(_round(surfaces_m2, 'm2', units), 'm2', units)}. You hang panels that add"
+            f" {_both(hung, 'm2', units)} of full absorption. How long does it ring then, by"
+            f" {_formula(units)}?"
         ),
         unit="s",
         answer=after,
@@ -55,27 +60,20 @@ def panels(volume_m3=6000.0, rt_s=3.0, panels_m2=150.0, surfaces_m2=2400.0, unit
         high=60,
         digits=2,
         hint="Work back from the time to what absorbs now. Add the panels. Work forward again.",
-        slips=_slips(rt_s, panels_m2 / surfaces_m2, constant * volume / hung),
-        steps=(
-            Step(
-                f"What absorbs now: {constant:.4f} × {volume:,.0f} / {rt_s:.2f}",
-                before,
-                unit,
-                0,
-                0.01 * before,
-            ),
-            Step(
-                f"With the panels: {before:,.0f} + {hung:,.0f}",
-                before + hung,
-                unit,
-                0,
-                0.01 * (before + hung),
-            ),
-            Step(
-                f"Time: {constant:.4f} × {volume:,.0f} / {before + hung:,.0f}", after, "s", 2, 0.02
-            ),
-        ),
+        slips=_slips(rt_s, covered, constant * volume / hung),
+        steps=_forward(constant * volume, f"{constant:.5f} × {volume:,.0f}", rt_s, hung, units),
         note="Twice the absorption halves the time, so the first panels change most.",
+    )
+
+
+def _forward(top, said, rt_s, hung, units):
+    """How the time with panels is worked, each line from the numbers that are shown before it."""
+    unit, before = f"{units}²", round(top / rt_s)
+    with_them = before + hung
+    return (
+        Step(f"What absorbs now: {said} / {rt_s:.2f}", before, unit, 0, 0.01 * before),
+        Step(f"With the panels: {before:,.0f} + {hung:,.0f}", with_them, unit, 0, 0.01 * with_them),
+        Step(f"Time: {said} / {with_them:,.0f}", top / with_them, "s", 2, 0.02),
     )
 
 
@@ -128,16 +126,15 @@ def area(volume_m3=6000.0, rt_s=3.0, wish_s=1.5, units="ft"):
     """
     if not wish_s < rt_s:
         raise ValueError(f"the gym rings for {rt_s:g} s already: {wish_s:g} s is no shorter.")
-    constant, volume, _ = _in_units(volume_m3, 1.0, units)
+    constant, volume = _constant(units), _round(volume_m3, "m3", units)
     now, then = constant * volume / rt_s, constant * volume / wish_s
-    unit = f"{units}²"
     return Problem(
         words=(
-            f"A gym holds {_both(volume_m3, 'm3', units)} of air and rings for {rt_s:.2f} s by"
-            f" Sabine's formula, T = {constant:.4f} V / A. It should ring for {wish_s:.2f} s. How"
-            " much full absorption do you add?"
+            f"A gym holds {_both(volume, 'm3', units)} of air and rings for {rt_s:.2f} s by"
+            f" {_formula(units)}. It should ring for {wish_s:.2f} s. How much full absorption do"
+            " you add?"
         ),
-        unit=unit,
+        unit=f"{units}²",
         answer=then - now,
         near=0.05 * (then - now),
         low=0,
@@ -152,29 +149,48 @@ def area(volume_m3=6000.0, rt_s=3.0, wish_s=1.5, units="ft"):
                 "That number is in the other unit of area.",
             ),
         ),
-        steps=(
-            Step(f"Now: {constant:.4f} × {volume:,.0f} / {rt_s:.2f}", now, unit, 0, 0.01 * now),
-            Step(
-                f"Then: {constant:.4f} × {volume:,.0f} / {wish_s:.2f}", then, unit, 0, 0.01 * then
-            ),
-            Step(f"To be added: {then:,.0f} - {now:,.0f}", then - now, unit, 0),
-        ),
+        steps=_apart(constant * volume, f"{constant:.5f} × {volume:,.0f}", rt_s, wish_s, units),
         note="What the panels cover absorbed a little too; it is lost, so hang a little more.",
     )
 
 
-def _in_units(volume_m3, panels_m2, units):
-    """Sabine's constant, volume and area as the learner has them."""
-    per = FOOT if units == "ft" else 1.0
-    return K * per / C, to_file(volume_m3, "m3", units), to_file(panels_m2, "m2", units)
+def _apart(top, said, rt_s, wish_s, units):
+    """How the absorption that is missing is worked, each line from the numbers that are shown."""
+    unit, digits = f"{units}²", 0 if units == "ft" else 1
+    now, then = round(top / rt_s, digits), round(top / wish_s, digits)
+    both = f"{then:,.{digits}f} - {now:,.{digits}f}"
+    return (
+        Step(f"Now: {said} / {rt_s:.2f}", now, unit, digits, 0.01 * now),
+        Step(f"Then: {said} / {wish_s:.2f}", then, unit, digits, 0.01 * then),
+        Step(f"To be added: {both}", then - now, unit, digits),
+    )
+
+
+def _constant(units):
+    """Sabine's constant as the learner has it, with the digits that are shown."""
+    return round(K * (FOOT if units == "ft" else 1.0) / C, 5)
+
+
+def _formula(units):
+    """Sabine's formula in words that stand alone."""
+    return (
+        f"Sabine's formula, T = {_constant(units):.5f} V / A (volume V in {units}³, absorption A in"
+        f" {units}²)"
+    )
+
+
+def _round(value, unit, units):
+    """A volume or an area, round in the learner's units; ``unit`` is "m2" or "m3"."""
+    to = ROUND[unit][units]
+    return to * round(to_file(float(value), unit, units) / to)
 
 
 def _both(value, unit, units):
-    """An area or a volume in both units, the chosen one first; ``unit`` is "m2" or "m3"."""
-    power = {"m2": "²", "m3": "³"}[unit]
-    said = {u: f"{to_file(float(value), unit, u):,.0f} {u}{power}" for u in ("m", "ft")}
-    other = "m" if units == "ft" else "ft"
-    return f"{said[units]} ({said[other]})"
+    """An area or a volume of the learner's units in both; ``unit`` is "m2" or "m3"."""
+    power, other = unit[-1], "m" if units == "ft" else "ft"
+    sign = {"2": "²", "3": "³"}[power]
+    there = value * (FOOT if units == "ft" else 1 / FOOT) ** int(power)
+    return f"{value:,.0f} {units}{sign} ({there:,.0f} {other}{sign})"
 
 
 def _draw_panels(chance):
@@ -269,6 +285,43 @@ class Gym:
         more = tuple(Treatment(surface=s, area=a, finish=PANELS) for s, a in onto.items() if a > 0)
         school = replace(self.school, treatments=self.school.treatments + more)
         return evaluate(school, self.use, room="statistical")
+
+    def needed(self, goal_s, on_roof):
+        """Least area of panels with which the gym rings no longer than it should.
+
+        Parameters
+        ----------
+        goal_s : float
+            Reverberation time by Arau's formula, mean of 500 Hz, 1 and 2 kHz [s]
+        on_roof : float
+            Share of the panels on the roof [%]
+
+        Returns
+        -------
+        area : float
+            To 1 m2 [m2]
+
+        Raises
+        ------
+        ValueError
+            There is not room for so many in this placing
+        """
+        enough, few = sum(self.free.values()), 0.0
+        while enough - few > 1.0:
+            middle = (enough + few) / 2
+            try:
+                reached = self.middle(self.hung(middle, on_roof)) <= goal_s
+            except ValueError:  # less of the roof or the walls is free
+                reached = True
+            enough, few = (middle, few) if reached else (enough, middle)
+        try:
+            self.hung(enough, on_roof)
+        except ValueError as full:
+            raise ValueError(
+                f"With {on_roof:g} % of the panels on the roof there is no room for as many as"
+                f" {goal_s:.1f} s need. Place them otherwise, or aim for a longer time."
+            ) from full
+        return enough
 
     def by_pairs(self, result):
         """Reverberation time by Arau's formula, which takes opposite surfaces apart.
