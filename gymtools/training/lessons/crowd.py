@@ -103,8 +103,8 @@ def as_clear(crowd_dba=75.0, rt_s=1.5, direct_db=0.0, most_dba=97.0):
         high=200,
         digits=0,
         hint=(
-            f"Find the best STI first. Take {JUST_NOTICEABLE:g} off, which is just noticed. Look for"
-            " the first level that reaches what is left."
+            f"Find the best STI first. Take {JUST_NOTICEABLE:g} off, which is just noticed. Look"
+            " for the first level that reaches what is left."
         ),
         slips=_not_quietest(levels, sti),
         steps=(
