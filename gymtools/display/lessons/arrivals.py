@@ -25,7 +25,7 @@ SHORTER, SAME, LONGER = "shorter than that time", "as long as that time", "longe
 SPOKEN_DBA = 65.0  # of what is heard, however it arrives [dB(A)]
 COMB_S, LATE_S = 0.001, 0.080  # of copies that are heard [s]
 KHZ = 3  # the octave around 1 kHz
-FIRST_COPY = dict(late_ms=40.0, level_db=-4.0)
+FIRST_COPY = dict(late_ms=40.0, first_db=70.0)
 
 
 class ArrivalsPage(LessonPage):

@@ -16,7 +16,7 @@ from ...training.lessons import feedback
 from ...venue.files import load
 from ...venue.microphones import walkable
 from ...venue.paths import changed
-from ...venue.units import in_words
+from ...venue.units import FOOT, in_words
 from ..charts import plans
 from ..scene import View
 from .experiment import Aim, Prediction, Setup, slider
@@ -25,7 +25,8 @@ from .page import LessonPage
 from .picture import HEIGHT
 from .printed import printed, worked_by_hand
 
-STEP_M = 2.0  # a walk that is compared with a step nearer to the microphone [m]
+# a walk that is compared with a step nearer to the microphone, by units [m]
+WALK_M = {"m": 2.0, "ft": 6 * FOOT}
 ALIKE_DB = 0.5  # two ways win the same [dB]
 EDGE_M = 0.5  # of a stage that nobody stands on [m]
 SAME = "both win the same"
@@ -63,7 +64,7 @@ class FeedbackPage(LessonPage):
         kind = self.mic.kind
         begin = min(max(first["far_m"], kind.nearest), kind.farthest)
         self.moving = self.try_out("moving", self._moving(begin, margin_db))
-        self.room_share = self.ask("room_share", dict(pattern="hypercardioid", shift_db=1.0))
+        self.room_share = self.ask("room_share", dict(a=PATTERNS["hypercardioid"], shift_db=1.0))
         self.ringing = self.listen("ringing", *self._ringing(begin))
         self.printed = self.compare(printed(_printed()))
         self.by_hand = self.compare(worked_by_hand(_by_hand()))
@@ -116,8 +117,8 @@ class FeedbackPage(LessonPage):
 
     def _moving(self, begin, margin_db):
         kind = self.mic.kind
-        self.near_choice = "half the distance to the mouth"
-        self.far_choice = f"a walk of {in_words(STEP_M, self.units)} to the best side"
+        self.near_choice = f"a step up to {in_words(kind.nearest, self.units)} from it"
+        self.far_choice = f"a walk of {in_words(WALK_M[self.units], self.units)} to the best side"
         ends = kind.nearest, kind.farthest
         near = replace(slider("distance", "from the mouth", ends, 0.01, "m"), feet_step=0.05)
         return Setup(
@@ -163,16 +164,15 @@ class FeedbackPage(LessonPage):
             result=result,
             quantity="feedback_margin",
             units=self.units,
-            walker=self.mic.type,
-            facing_deg=self.mic.facing_deg,
+            microphone=self.mic.name,  # at the distance of the slider
         )
         return plans.plan(view).update_layout(height=HEIGHT, width=None)
 
     def _truth(self, start, _reached):
-        """Which wins more from the start: half the distance, or the best of four walks."""
+        """Which wins more from the start: the nearest distance, or the best of four walks."""
         mic = next(m for m in start.scenario.microphones if m.name == self.mic.name)
-        step = feedback.nearer(mic.distance, mic.distance / 2).answer
-        walks = [(STEP_M, 0), (-STEP_M, 0), (0, STEP_M), (0, -STEP_M)]
+        step, way = feedback.gained_db(mic.distance, mic.kind.nearest), WALK_M[self.units]
+        walks = [(way, 0), (-way, 0), (0, way), (0, -way)]
         won = [self._won(start, mic, dx, dy) for dx, dy in walks]
         apart = step - max(won)
         return SAME if abs(apart) < ALIKE_DB else self.near_choice if apart > 0 else self.far_choice

@@ -31,7 +31,7 @@ CHART = "wire chart, 20 °C, after NBS Circular 31 (1914), Table"
 OHMS, SIZES = f"{CHART} VI, p. 44; chart read", f"{CHART} VII, p. 48; chart read"
 WIRES = ((12, "1.588", "3.31"), (14, "2.525", "2.08"), (18, "6.385", "0.823"))
 RUNS = ((12, 100, 8, "0.338"), (14, 100, 8, "0.532"), (14, 300, 50, "0.259"))
-TAPS = ((30, 70.7, "167"), (60, 70.7, "83.3"), (60, 100, "167"), (1, 25, "625"))
+TAPS = ((30, 70.7, "167"), (15, 70.7, "333"), (60, 100, "167"), (1, 25, "625"))
 
 
 class WiringPage(LessonPage):
@@ -75,7 +75,7 @@ class WiringPage(LessonPage):
         self.cabling = self.try_out("cabling", self._cabling(run, **cable))
         self.clipping = self.listen("clipping", *self._clipping(wanted["headroom_db"]))
         self.printed = self.compare(_printed())
-        self.by_hand = self.compare(_by_hand())
+        self.by_hand = self.compare(_by_hand(self.line))
 
     def _serving(self, place):
         """The loudspeaker nearest to the middle of the last row, and its distance to it."""
@@ -144,8 +144,8 @@ class WiringPage(LessonPage):
 
         made = {
             "nothing clips": at(np.inf, "every peak comes through"),
-            "all the headroom": at(headroom_db, f"peaks clip {headroom_db:g} dB over the level"),
-            "what the tap leaves": at(left, f"peaks clip {left:.1f} dB over the level"),
+            "all the headroom": at(headroom_db, f"an amplifier of {headroom_db:g} dB headroom"),
+            "what the tap leaves": at(left, f"a tap with {left:.1f} dB of headroom left"),
         }
         words = (
             "The same speech, fed alike each time. Where the headroom is small, its peaks are cut"
@@ -167,14 +167,14 @@ def shortfall(problem):
     words : str
         Needed against given, and what is left
     """
-    needed, ratio, short, left = (step.value for step in problem.steps)
+    needed, ratio, short, left = (step.value for step in problem.steps[-4:])
     less = (
         f"{left:.1f} dB of headroom are left for peaks"
         if left >= 0
         else "not even the level itself is reached"
     )
     return (
-        f"Needed: {needed:,.0f} W. The tap gives {needed / ratio:g} W. It is {short:.1f} dB short,"
+        f"Needed: {needed:,.0f} W. The tap gives {needed / ratio:.3g} W. It is {short:.1f} dB short,"
         f" so {less}. At the full headroom the level would be {short:.1f} dB lower. {problem.note}"
     )
 
@@ -258,7 +258,8 @@ def _printed():
     return printed(rows, caption="Published values as reprinted, computed again")
 
 
-def _by_hand():
+def _by_hand(line):
+    """Losses and taps, but for the tap that a question of the page asks for."""
     rows = [
         (
             f"{gauge} AWG, {feet} ft ({feet * FOOT:.0f} m), {ohm} Ω [dB]",
@@ -271,6 +272,7 @@ def _by_hand():
     rows += [
         (f"a tap of {watts} W on a {v:g} V line [Ω]", text, line_load(watts, volts=v)[1], how)
         for watts, v, text in TAPS
+        if (watts, v) != (line["tap_w"], line["line_volts"])
         for how in ("5000 / P" if v == 70.7 else "V² / P",)
     ]
     return worked_by_hand(rows)

@@ -1,19 +1,27 @@
-"""Several loudspeakers: delay for a lead, notches of a comb, copies that are echoes."""
+"""Several loudspeakers: delay for a lead, notches of a comb, copies that are no echo yet."""
 
 import numpy as np
 
 from ...physics.air import speed_of_sound
-from ...physics.arrivals import delay_for_lead, haas_limit_db, notch_frequencies
+from ...physics.arrivals import (
+    HAAS_DB,
+    HAAS_S,
+    delay_for_lead,
+    haas_limit_db,
+    notch_frequencies,
+)
 from ...venue.typed_values import to_fahrenheit
 from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
+from .rounded import rounded
 
 MIDDLE = slice(2, 6)  # octaves around 500 Hz to 4 kHz
 NEARER_M = 0.5  # by how much the helpers are nearer to a seat that needs their delay [m]
-ECHO, MERGES = "an echo of its own", "one voice with the first"
 
 
-def delay(lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, units="ft"):
+def delay(
+    lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, whole=False, units="ft"
+):
     """Delay of a loudspeaker that helps a farther one.
 
     Parameters
@@ -24,6 +32,8 @@ def delay(lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, units="f
         By how much the lead is to be heard first [ms]
     temperature_c : float
         Of the air [degC]
+    whole : bool
+        Whether the distances are taken to the whole foot or half meter
     units : str
         "m" or "ft"
 
@@ -32,11 +42,15 @@ def delay(lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, units="f
     problem : Problem
         In milliseconds
     """
+    if whole:
+        lead_m, helper_m = rounded(lead_m, units), rounded(helper_m, units)
     c = float(speed_of_sound(temperature_c))
     apart = lead_m - helper_m
     held = 1000 * float(delay_for_lead(apart, lead_s=lead_ms / 1000, speed_of_sound=c))
     travel = 1000 * apart / c
-    way, speed = (float(to_file(value, "m", units)) for value in (apart, c))
+    far, near, speed = _shown((lead_m, 2), (helper_m, 2), (c, 1), units=units)
+    way = round(far - near, 2)
+    passed = round(1000 * way / speed, 2)
     return Problem(
         words=(
             f"A seat is {in_words(lead_m, units)} from the lead loudspeaker and"
@@ -59,15 +73,15 @@ def delay(lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, units="f
             Slip(travel - lead_ms, "That lets the helper arrive first. Which one must lead?"),
         ),
         steps=(
-            Step("Difference of the distances", way, units, 2),
-            Step(f"Time for that: 1000 · {way:.2f} / {speed:.1f}", travel, "ms"),
-            Step(f"With the lead: {travel:.1f} + {lead_ms:g}", held, "ms"),
+            Step(f"Difference of the distances: {far:.2f} − {near:.2f}", way, units, 2),
+            Step(f"Time for that: 1000 · {way:.2f} / {speed:.1f}", passed, "ms", 2, 0.2),
+            Step(f"With the lead: {passed:.2f} + {lead_ms:g}", held, "ms"),
         ),
         note="Without a delay the voice seems to come from the nearer loudspeaker.",
     )
 
 
-def notch(farther_m=0.6, temperature_c=20.0, units="ft"):
+def notch(farther_m=0.6, temperature_c=20.0, whole=False, units="ft"):
     """Lowest frequency that two equal loudspeakers cancel at a seat.
 
     Parameters
@@ -76,6 +90,8 @@ def notch(farther_m=0.6, temperature_c=20.0, units="ft"):
         By how much one is farther away than the other [m]
     temperature_c : float
         Of the air [degC]
+    whole : bool
+        Whether the distance is taken to the half foot or to five centimeters
     units : str
         "m" or "ft"
 
@@ -84,10 +100,12 @@ def notch(farther_m=0.6, temperature_c=20.0, units="ft"):
     problem : Problem
         In hertz
     """
+    if whole:
+        farther_m = rounded(farther_m, units, feet=0.5, meters=0.05)
     c = float(speed_of_sound(temperature_c))
-    lag = farther_m / c
-    lowest = float(notch_frequencies(lag, 1)[0])
-    way, speed = (float(to_file(value, "m", units)) for value in (farther_m, c))
+    lowest = float(notch_frequencies(farther_m / c, 1)[0])
+    way, speed = _shown((farther_m, 2), (c, 1), units=units)
+    lag = round(1000 * way / speed, 3)
     return Problem(
         words=(
             "Two equal loudspeakers play the same sound. One is"
@@ -114,59 +132,106 @@ def notch(farther_m=0.6, temperature_c=20.0, units="ft"):
             ),
         ),
         steps=(
-            Step(f"Later by: 1000 · {way:.2f} / {speed:.1f}", 1000 * lag, "ms", 2),
-            Step(f"Half a period: 1000 / (2 · {1000 * lag:.2f})", lowest, "Hz", 0, 0.01 * lowest),
+            Step(f"Later by: 1000 · {way:.2f} / {speed:.1f}", lag, "ms", 3, 0.01 * lag),
+            Step(f"That is half a period. A period: 2 · {lag:.3f}", 2 * lag, "ms", 3, 0.02 * lag),
+            Step(f"Periods in a second: 1000 / {2 * lag:.3f}", lowest, "Hz", 0, 0.01 * lowest),
         ),
         note=f"It cancels again at {3 * lowest:,.0f} Hz. It adds at {2 * lowest:,.0f} Hz.",
     )
 
 
-def copy(late_ms=80.0, level_db=-3.0):
-    """Whether a late copy of speech is heard as an echo.
+def copy(late_ms=80.0, first_db=70.0):
+    """How loud a late copy of speech may be before it is heard as an echo.
 
     Parameters
     ----------
     late_ms : float
-        After the first arrival [ms]
-    level_db : float
-        Re the first arrival [dB]
+        After the first arrival, 36 to 94 [ms]
+    first_db : float
+        Level of the first arrival [dB]
 
     Returns
     -------
     problem : Problem
-        A choice
+        In decibels
 
     Raises
     ------
     ValueError
-        The copy is too near to the limit to tell
+        The copy comes at another time
     """
+    if not 36 <= late_ms <= 94:
+        raise ValueError(f"{late_ms:g} ms late: the limit changes between 35 and 95 ms.")
     limit = float(haas_limit_db(late_ms / 1000))
-    if abs(level_db - limit) < 2:
-        raise ValueError("so near to the limit nobody can tell.")
+    n = int(np.searchsorted(HAAS_S, late_ms / 1000))
+    (begin, end), (high, low) = 1000 * HAAS_S[n - 1 : n + 1], HAAS_DB[n - 1 : n + 1]
+    share = round((late_ms - begin) / (end - begin), 3)
+    re_first, most = round(high - (high - low) * share, 2), first_db + limit
+    turn = f"+ {re_first:.2f}" if re_first >= 0 else f"− {-re_first:.2f}"
     return Problem(
         words=(
-            f"A copy of speech arrives {late_ms:g} ms after the first sound, at {level_db:+g} dB re"
-            " the first. What does a listener hear?"
+            f"A seat hears speech at {first_db:g} dB, and a copy of it {late_ms:g} ms later. Up to"
+            " 35 ms late, a copy merges with the first sound while it is at most 10 dB louder. At"
+            " 50 ms it must be 10 dB softer, at 95 ms 20 dB softer. Between these, the limit"
+            " follows straight lines. How loud may the copy be at most and not be an echo?"
         ),
-        answer=ECHO if level_db > limit else MERGES,
-        choices=(ECHO, MERGES),
+        unit="dB",
+        answer=most,
+        near=0.5,
+        low=0,
+        high=150,
         hint=(
-            "Early copies merge even when they are a bit louder. The later a copy comes, the softer"
-            " it must be. The formulas below say how soft."
+            "Between which two times does the copy come? Find how much of the way from one to the"
+            " other has passed. The limit has changed by as much of its way."
+        ),
+        slips=_far_enough(
+            most,
+            0.5,
+            Slip(first_db - limit, "Softer or louder than the first? The sign is turned round."),
+            Slip(first_db + high, "That is the limit at the earlier of the two times."),
+            Slip(first_db + low, "That is the limit at the later of the two times."),
         ),
         steps=(
-            Step(f"Loudest that merges, {late_ms:g} ms late, re the first", limit, "dB", 1, 0.5),
-            Step("The copy is over that limit by", level_db - limit, "dB"),
+            Step(
+                f"Share of the way from {begin:.0f} to {end:.0f} ms:"
+                f" ({late_ms:g} − {begin:.0f}) / ({end:.0f} − {begin:.0f})",
+                share,
+                "",
+                3,
+                0.01,
+            ),
+            Step(
+                f"Limit re the first: {_minus(high)} − {high - low:g} · {share:.3f}",
+                re_first,
+                "dB",
+                2,
+                0.1,
+            ),
+            Step(f"Limit at this seat: {first_db:g} {turn}", most, "dB"),
         ),
         note="This limit is for speech that arrives twice, without a room around it.",
     )
 
 
+def _minus(value):
+    """A number with the sign as it is printed."""
+    return f"{value:g}".replace("-", "−")
+
+
+def _far_enough(answer, near, *slips):
+    """The slips that an answer nearly right cannot be taken for."""
+    return tuple(slip for slip in slips if abs(slip.value - answer) > 2 * near)
+
+
+def _shown(*lengths, units):
+    """Lengths as the page prints them: in its units, to so many digits."""
+    return [round(float(to_file(value, "m", units)), digits) for value, digits in lengths]
+
+
 def _travels(temperature_c, units):
     """Temperature of the air and speed of sound in words, the chosen units first."""
     c = float(speed_of_sound(temperature_c))
-    feet = f"{to_file(c, 'm', 'ft'):.0f} ft/s"
+    feet = f"{to_file(c, 'm', 'ft'):.1f} ft/s"
     warm = f"{to_fahrenheit(temperature_c):.0f} °F"
     if units == "ft":
         return f"The air is at {warm} ({temperature_c:.1f} °C): sound travels {feet} ({c:.1f} m/s)."
@@ -180,6 +245,7 @@ def _draw_delay(chance):
         lead_m=helper + float(chance.integers(8, 60)) / 2,
         lead_ms=float(chance.integers(5, 16)),
         temperature_c=float(chance.integers(14, 28)),
+        whole=True,
     )
 
 
@@ -190,27 +256,28 @@ EXERCISES = (
         problem=delay,
         draw=_draw_delay,
         needs_units=True,
-        example=dict(lead_m=30.0, helper_m=12.0, lead_ms=8.0),
+        example=dict(lead_m=30.0, helper_m=12.0, lead_ms=8.0, whole=True),
     ),
     Exercise(
         "arrivals.notch",
         "Which is the lowest frequency that cancels?",
         problem=notch,
         draw=lambda chance: dict(
-            farther_m=float(chance.integers(3, 60)) / 20,
+            farther_m=float(chance.integers(2, 21)) * 0.15,
             temperature_c=float(chance.integers(14, 28)),
+            whole=True,
         ),
         needs_units=True,
-        example=dict(farther_m=0.3),
+        example=dict(farther_m=0.9, whole=True),
     ),
     Exercise(
         "arrivals.copy",
-        "Is a late copy an echo?",
+        "How loud may a late copy be?",
         problem=copy,
         draw=lambda chance: dict(
-            late_ms=float(chance.integers(2, 19) * 5), level_db=float(chance.integers(-20, 9))
+            late_ms=float(chance.integers(36, 95)), first_db=float(chance.integers(60, 86))
         ),
-        example=dict(late_ms=60.0, level_db=-20.0),
+        example=dict(late_ms=60.0, first_db=68.0),
     ),
 )
 

@@ -7,7 +7,11 @@ from ...physics.playback import RATE
 from ...venue.programs import labels, program
 from ...venue.units import in_words
 from ..exercises import Exercise, Problem, Slip, Step
+from .rounded import rounded
 
+LEAST_W, MOST_W = 6.0, 700.0  # of amplifiers that are drawn [W]
+LEAST_LEFT_DB = -2.5  # of headroom in what is drawn [dB]
+SINE_PEAK_DB = 3.0  # of a sine over its own level: an amplifier is rated with one [dB]
 NEAR_DB = 0.5  # how far off watts may be [dB]
 SPOKEN = next(iter(labels()))
 CLIP_S = 6.0  # of speech that is heard clipped [s]
@@ -41,7 +45,7 @@ def over_watt(level_db=92.0, headroom_db=10.0, sensitivity_db=97.0, distance_m=9
     sensitivity_db : float
         At one meter for one watt [dB]
     distance_m : float
-        To the seat, on the axis [m]
+        To the seat, on the axis; to the centimeter [m]
     units : str
         "m" or "ft"
 
@@ -50,9 +54,10 @@ def over_watt(level_db=92.0, headroom_db=10.0, sensitivity_db=97.0, distance_m=9
     problem : Problem
         In decibels
     """
-    lost = float(20 * np.log10(distance_m))
+    distance_m, lost = _spread(distance_m)
     power = _power(level_db, headroom_db, sensitivity_db, distance_m)
     over = float(10 * np.log10(power))
+    rest = level_db + headroom_db - sensitivity_db
     return Problem(
         words=(
             f"{_asked(level_db, headroom_db, sensitivity_db, distance_m, units)} How many decibels"
@@ -70,14 +75,14 @@ def over_watt(level_db=92.0, headroom_db=10.0, sensitivity_db=97.0, distance_m=9
             Slip(over - lost / 2, "That takes 10 log of the distance. Level falls with 20 log."),
         ),
         steps=(
-            Step(f"Spreading from 1 m: 20 log {distance_m:.2f}", lost, "dB"),
+            Step(f"Spreading from 1 m: 20 log {distance_m:.2f}", lost, "dB", 2, 0.1),
             Step(
                 f"Level and headroom over sensitivity: {level_db:g} + {headroom_db:g} −"
                 f" {sensitivity_db:g}",
-                level_db + headroom_db - sensitivity_db,
+                rest,
                 "dB",
             ),
-            Step("Both together", over, "dB"),
+            Step(f"Both together: {lost:.2f} {'−' if rest < 0 else '+'} {abs(rest):g}", over, "dB"),
         ),
         note="The distance counts in meters here, for sensitivity is stated at one meter.",
     )
@@ -98,8 +103,9 @@ def watts(level_db=92.0, headroom_db=10.0, sensitivity_db=97.0, distance_m=9.5, 
     problem : Problem
         In watts
     """
+    distance_m, lost = _spread(distance_m, 3)
     power = _power(level_db, headroom_db, sensitivity_db, distance_m)
-    over, lost = float(10 * np.log10(power)), float(20 * np.log10(distance_m))
+    over = round(level_db + headroom_db - sensitivity_db + lost, 3)
     return Problem(
         words=(
             f"{_asked(level_db, headroom_db, sensitivity_db, distance_m, units)} How many watts"
@@ -121,9 +127,16 @@ def watts(level_db=92.0, headroom_db=10.0, sensitivity_db=97.0, distance_m=9.5, 
             _slip(10 ** (over / 20), "That divides the decibels by 20. Watts are power: by 10."),
         ),
         steps=(
-            Step(f"Spreading from 1 m: 20 log {distance_m:.2f}", lost, "dB"),
-            Step("All together, over one watt", over, "dB"),
-            Step(f"In watts: 10^({over:.2f} / 10)", power, "W", 0 if power >= 20 else 2),
+            Step(f"Spreading from 1 m: 20 log {distance_m:.2f}", lost, "dB", 3, 0.1),
+            Step(
+                f"All together, over one watt: {level_db:g} + {headroom_db:g} −"
+                f" {sensitivity_db:g} + {lost:.3f}",
+                over,
+                "dB",
+                3,
+                0.1,
+            ),
+            Step(f"In watts: 10^({over:.3f} / 10)", power, "W", 0 if power >= 20 else 2),
         ),
         note="Three decibels more would take twice the watts.",
     )
@@ -153,12 +166,15 @@ def left_on_tap(
     ValueError
         The tap gives what is needed
     """
+    distance_m, lost = _spread(distance_m, 3)
     needed = _power(level_db, headroom_db, sensitivity_db, distance_m)
     if tap_w >= needed:
         raise ValueError(f"a tap of {tap_w:g} W gives all of {needed:.0f} W. Take a smaller one.")
-    ratio = needed / tap_w
-    short = float(10 * np.log10(ratio))
-    left = headroom_db - short
+    short = float(10 * np.log10(needed / tap_w))
+    left, digits = headroom_db - short, 1 if needed >= 20 else 2
+    watts_shown = round(needed, digits)
+    ratio = round(watts_shown / tap_w, 3)
+    short_shown = round(float(10 * np.log10(ratio)), 2)
     return Problem(
         words=(
             f"{_asked(level_db, headroom_db, sensitivity_db, distance_m, units)} It hangs on a"
@@ -174,17 +190,33 @@ def left_on_tap(
             "Find the watts that are needed. By how many decibels is the tap short of them? They"
             " come off the headroom."
         ),
-        slips=(
+        slips=_far_enough(
+            left,
+            0.5,
             Slip(short, "That is how much the tap is short. What is left of the headroom?"),
             Slip(headroom_db - 2 * short, "That takes 20 log. A ratio of watts takes 10 log."),
             Slip(headroom_db, "The tap gives fewer watts, so the headroom shrinks."),
             Slip(headroom_db + short, "More or less headroom? The tap gives fewer watts."),
         ),
         steps=(
-            Step("Needed with all the headroom", needed, "W", 0, near_watts(needed)),
-            Step(f"Needed over given: {needed:.0f} / {tap_w:g}", ratio, "times", 2, 0.05 * ratio),
-            Step(f"Short by: 10 log {ratio:.2f}", short, "dB"),
-            Step(f"Headroom left: {headroom_db:g} − {short:.1f}", left, "dB"),
+            Step(f"Spreading from 1 m: 20 log {distance_m:.2f}", lost, "dB", 3, 0.1),
+            Step(
+                f"Needed with all the headroom: 10^(({level_db:g} + {headroom_db:g} −"
+                f" {sensitivity_db:g} + {lost:.3f}) / 10)",
+                watts_shown,
+                "W",
+                digits,
+                near_watts(needed),
+            ),
+            Step(
+                f"Needed over given: {watts_shown:.{digits}f} / {tap_w:g}",
+                ratio,
+                "times",
+                3,
+                0.05 * ratio,
+            ),
+            Step(f"Short by: 10 log {ratio:.3f}", short_shown, "dB", 2, 0.1),
+            Step(f"Headroom left: {headroom_db:g} − {short_shown:.2f}", left, "dB"),
         ),
         note=(
             "Peaks above that clip. Take a larger tap, a direct feed, or a lower level."
@@ -213,6 +245,8 @@ def longer(impedance_ohm=8.0, tap_w=60.0, line_volts=70.7):
     """
     ohm = float(line_load(tap_w, volts=line_volts)[1])
     times = ohm / impedance_ohm
+    usual = abs(line_volts - 70.7) < 0.05
+    squared = "5000" if usual else f"{line_volts:g} · {line_volts:g}"
     return Problem(
         words=(
             f"A loudspeaker of {impedance_ohm:g} Ω hangs on a {line_volts:g} V line. Its"
@@ -224,18 +258,34 @@ def longer(impedance_ohm=8.0, tap_w=60.0, line_volts=70.7):
         near=0.05 * times,
         low=0,
         high=1e5,
-        hint="The impedance of the tap comes from its volts and watts. The cable keeps its share.",
-        slips=(
+        hint=(
+            "The impedance of the tap is volts squared over watts. Squared, 70.7 V counts as 5000."
+            " How many times the loudspeaker's own impedance is that?"
+        ),
+        slips=_far_enough(
+            times,
+            0.05 * times,
             _times(line_volts, "That is the voltage itself. The impedance of the tap counts."),
             _times(times**0.5, "That is a ratio of currents. The loss goes with R over Z."),
             _times(ohm, "That is the impedance of the tap. Compare it with the loudspeaker's."),
         ),
         steps=(
-            Step(f"Impedance of the tap: {line_volts:g}² / {tap_w:g}", ohm, "Ω", 1, 0.005 * ohm),
-            Step(f"Against the loudspeaker: {ohm:.1f} / {impedance_ohm:g}", times, "times"),
+            Step(f"Impedance of the tap: {squared} / {tap_w:g}", ohm, "Ω", 1, 0.005 * ohm),
+            Step(f"Against the loudspeaker's own: {ohm:.1f} / {impedance_ohm:g}", times, "times"),
         ),
         note="A smaller tap has a higher impedance, and its cable may be longer still.",
     )
+
+
+def _spread(distance_m, digits=2):
+    """A distance as it is printed [m], and what spreading takes on it as printed [dB]."""
+    distance_m = round(distance_m, 2)
+    return distance_m, round(float(20 * np.log10(distance_m)), digits)
+
+
+def _far_enough(answer, near, *slips):
+    """The slips that an answer nearly right cannot be taken for."""
+    return tuple(slip for slip in slips if abs(slip.value - answer) > 2 * near)
 
 
 def _power(level_db, headroom_db, sensitivity_db, distance_m):
@@ -263,44 +313,66 @@ def _times(value, words):
     return Slip(value, words, 0.05 * value)
 
 
+def _with_whole_lengths(problem):
+    """A problem whose distance is taken to the whole foot or half meter: for drawings."""
+
+    def made(*, distance_m, units="ft", whole=False, **values):
+        distance_m = rounded(distance_m, units) if whole else distance_m
+        return problem(distance_m=distance_m, units=units, **values)
+
+    return made
+
+
 def _draw_power(chance):
-    return dict(
-        level_db=float(chance.integers(84, 97)),
-        headroom_db=float(chance.integers(6, 15)),
-        sensitivity_db=float(chance.integers(90, 103)),
-        distance_m=float(chance.integers(10, 50)) / 2,
-    )
+    while True:
+        values = dict(
+            level_db=float(chance.integers(84, 97)),
+            headroom_db=float(chance.integers(6, 15)),
+            sensitivity_db=float(chance.integers(90, 103)),
+            distance_m=float(chance.integers(10, 50)) / 2,
+        )
+        if LEAST_W <= _power(**values) <= MOST_W:  # such amplifiers are made
+            return dict(values, whole=True)
 
 
 def _draw_tap(chance):
-    return dict(_draw_power(chance), tap_w=float(chance.choice([5, 10, 15, 30, 60])))
+    while True:
+        values, tap_w = _draw_power(chance), float(chance.choice([5, 10, 15, 30, 60, 100]))
+        short = 10 * np.log10(_power(**{k: v for k, v in values.items() if k != "whole"}) / tap_w)
+        if 1.5 <= short <= values["headroom_db"] - LEAST_LEFT_DB:
+            return dict(values, tap_w=tap_w)
 
 
 EXERCISES = (
     Exercise(
         "wiring.over_watt",
         "How many decibels over one watt?",
-        problem=over_watt,
+        problem=_with_whole_lengths(over_watt),
         draw=_draw_power,
         needs_units=True,
-        example=dict(level_db=85.0, headroom_db=10.0, sensitivity_db=95.0, distance_m=20.0),
+        example=dict(level_db=85.0, headroom_db=10.0, sensitivity_db=95.0, distance_m=20.0, whole=True),
     ),
     Exercise(
         "wiring.watts",
         "How many watts?",
-        problem=watts,
+        problem=_with_whole_lengths(watts),
         draw=_draw_power,
         needs_units=True,
-        example=dict(level_db=85.0, headroom_db=10.0, sensitivity_db=95.0, distance_m=20.0),
+        example=dict(level_db=85.0, headroom_db=10.0, sensitivity_db=95.0, distance_m=20.0, whole=True),
     ),
     Exercise(
         "wiring.left_on_tap",
         "How much headroom is left on a tap?",
-        problem=left_on_tap,
+        problem=_with_whole_lengths(left_on_tap),
         draw=_draw_tap,
         needs_units=True,
         example=dict(
-            level_db=85.0, headroom_db=10.0, sensitivity_db=95.0, distance_m=20.0, tap_w=100.0
+            level_db=85.0,
+            headroom_db=10.0,
+            sensitivity_db=95.0,
+            distance_m=20.0,
+            tap_w=100.0,
+            whole=True,
         ),
     ),
     Exercise(
@@ -308,8 +380,8 @@ EXERCISES = (
         "How many times as long may a cable be?",
         problem=longer,
         draw=lambda chance: dict(
-            impedance_ohm=float(chance.choice([4, 8, 16])),
-            tap_w=float(chance.choice([5, 10, 15, 30, 60, 100])),
+            impedance_ohm=float(chance.choice([4, 6, 8, 16])),
+            tap_w=float(chance.choice([2.5, 5, 7.5, 10, 15, 20, 30, 60, 100])),
             line_volts=float(chance.choice([70.7, 100.0])),
         ),
         example=dict(impedance_ohm=4.0, tap_w=30.0, line_volts=100.0),
@@ -369,6 +441,9 @@ def longest_run(awg, ohm, loss_db):
 def clipped(level_dba, headroom_db, played=SPOKEN):
     """Speech whose amplifier gives no more than a headroom over its level.
 
+    An amplifier is rated with a sine, whose peaks are ``SINE_PEAK_DB`` over its level. The level
+    that headroom counts from is not weighted.
+
     Parameters
     ----------
     level_dba : float
@@ -384,6 +459,6 @@ def clipped(level_dba, headroom_db, played=SPOKEN):
         (2, sample) [re 20 uPa]
     """
     samples = program(played).samples[: round(CLIP_S * RATE)] * 10 ** (level_dba / 20)
-    most = 10 ** ((level_dba + headroom_db) / 20)
+    most = np.sqrt((samples**2).mean()) * 10 ** ((headroom_db + SINE_PEAK_DB) / 20)
     samples = np.clip(samples, -most, most)
     return np.stack([samples, samples])
