@@ -172,7 +172,8 @@ def left_on_tap(
         raise ValueError(f"a tap of {tap_w:g} W gives all of {needed:.0f} W. Take a smaller one.")
     short = float(10 * np.log10(needed / tap_w))
     left, digits = headroom_db - short, 1 if needed >= 20 else 2
-    watts_shown = round(needed, digits)
+    over = level_db + headroom_db - sensitivity_db + lost
+    watts_shown = round(10 ** (over / 10), digits)
     ratio = round(watts_shown / tap_w, 3)
     short_shown = round(float(10 * np.log10(ratio)), 2)
     return Problem(
