@@ -1,5 +1,6 @@
 """Lesson on several loudspeakers: delays, notches and echoes, worked another way."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -39,10 +40,10 @@ def test_a_delay_brings_the_lead_first():
     chance = np.random.default_rng(3)
     for _ in range(40):
         values = exercise.draw(chance)
-        problem = exercise.problem(**values)
+        problem = exercise.problem(**values, units="m")
         c = speed(values["temperature_c"])
-        lead = 1000 * values["lead_m"] / c
-        helper = 1000 * values["helper_m"] / c + problem.answer
+        far, near = re.findall(r"(\d+\.\d\d) m ", problem.words)
+        lead, helper = 1000 * float(far) / c, 1000 * float(near) / c + problem.answer
         assert helper - lead == pytest.approx(values["lead_ms"], abs=0.01)
 
 
@@ -80,27 +81,70 @@ def test_the_lowest_notch_is_where_the_sum_is_lowest():
 
 
 @pytest.mark.parametrize(
-    "late_ms, level_db, heard",
+    "late_ms, first_db, most",
     [
-        (20, 8, arrivals.MERGES),  # up to 35 ms: 10 dB
-        (20, 13, arrivals.ECHO),
-        (40, 1, arrivals.MERGES),  # 10 - 20 * 5 / 15 = 3.3 dB
-        (40, 6, arrivals.ECHO),
-        (80, -19, arrivals.MERGES),  # -10 - 10 * 30 / 45 = -16.7 dB
-        (80, -14, arrivals.ECHO),
+        (36, 70, 78.67),  # 10 - 20 * 1 / 15 = 8.67 dB
+        (40, 70, 73.33),  # 10 - 20 * 5 / 15 = 3.33 dB
+        (50, 64, 54.0),  # -10 dB
+        (60, 68, 55.78),  # -10 - 10 * 10 / 45 = -12.22 dB
+        (80, 75, 58.33),  # -10 - 10 * 30 / 45 = -16.67 dB
     ],
 )
-def test_when_a_copy_is_an_echo(late_ms, level_db, heard):
-    """Worked by hand: straight lines between the limits that the page gives."""
-    problem = arrivals.copy(late_ms, level_db)
-    assert problem.answer == heard and problem.right(heard)
-    assert not problem.right(next(c for c in problem.choices if c != heard))
+def test_how_loud_a_copy_may_be(late_ms, first_db, most):
+    """Worked by hand: straight lines between the limits that the question gives."""
+    problem = arrivals.copy(late_ms, first_db)
+    assert problem.answer == pytest.approx(most, abs=0.005) and not problem.choices
+    for words in ("35 ms", "10 dB louder", "50 ms", "10 dB softer", "95 ms", "20 dB softer"):
+        assert words in problem.words, "it can be worked away from its page"
+    wrong = 2 * first_db - most
+    assert "sign" in problem.slip(wrong).words or abs(wrong - most) <= 2 * problem.near
 
 
-def test_what_nobody_can_tell_is_not_asked():
-    """Behavior: at the limit itself there is no answer."""
-    with pytest.raises(ValueError, match="nobody can tell"):
-        arrivals.copy(20.0, 10.0)
+def test_a_guess_does_not_pass_the_question_on_copies():
+    """Behavior: it has no choices, and hundreds of drawings with answers far and wide."""
+    (exercise,) = (e for e in arrivals.EXERCISES if e.key == "arrivals.copy")
+    chance = np.random.default_rng(2)
+    drawn = [exercise.drawn(chance) for _ in range(200)]
+    assert len({p.words for p in drawn}) > 150
+    often = max(sum(p.right(guess) for p in drawn) for guess in np.arange(30, 100, 0.5))
+    assert often < 0.1 * len(drawn)
+
+
+def test_times_without_a_sloping_limit_are_not_asked():
+    """Behavior: up to 35 ms and from 95 ms on there is nothing to work out."""
+    for late in (20.0, 35.0, 95.0):
+        with pytest.raises(ValueError, match="between 35 and 95 ms"):
+            arrivals.copy(late, 70.0)
+
+
+def test_what_is_drawn_is_round_where_it_is_read():
+    """Behavior: whole feet or half meters for a delay; half feet or five centimeters for a comb."""
+    chance = np.random.default_rng(5)
+    for key, feet in (("arrivals.delay", r"(\d+) ft 0 in"), ("arrivals.notch", r"\d+ ft [06] in")):
+        (exercise,) = (e for e in arrivals.EXERCISES if e.key == key)
+        for _ in range(40):
+            values = exercise.draw(chance)
+            words = exercise.problem(**values, units="ft").words
+            count = len(re.findall(r"\d+ ft [\d/ ]*in", words))
+            assert count and len(re.findall(feet, words)) == count and " 0 ft" not in words, words
+            meters = re.findall(r"(\d+\.\d\d) m ", exercise.problem(**values, units="m").words)
+            step = 50 if key == "arrivals.delay" else 5
+            assert meters and all(round(100 * float(m)) % step == 0 for m in meters), meters
+
+
+def test_a_notch_adds_up_as_printed():
+    """Independent: each line worked again from the numbers that it shows, in both units."""
+    chance = np.random.default_rng(6)
+    (exercise,) = (e for e in arrivals.EXERCISES if e.key == "arrivals.notch")
+    for n in range(60):
+        p = exercise.drawn(chance, units=("m", "ft")[n % 2])
+        lag, period, lowest = p.steps
+        way, speed = map(float, re.search(r"1000 · ([\d.]+) / ([\d.]+)$", lag.words).groups())
+        assert f"{1000 * way / speed:.3f} ms" == lag.said
+        assert f"{2 * float(lag.said.split()[0]):.3f} ms" == period.said
+        shown = 1000 / float(lowest.words.rpartition("/ ")[2])
+        assert shown == pytest.approx(float(lowest.said.split()[0].replace(",", "")), abs=1.0)
+        assert lowest.value == p.answer
 
 
 def test_the_aim_holds_where_the_lead_is_first_and_only_there(page):

@@ -117,7 +117,7 @@ class FeedbackPage(LessonPage):
 
     def _moving(self, begin, margin_db):
         kind = self.mic.kind
-        self.near_choice = f"a step up to {in_words(kind.nearest, self.units)} from it"
+        self.near_choice = f"a step up to {feedback.at_mouth(kind.nearest, self.units)}"
         self.far_choice = f"a walk of {in_words(WALK_M[self.units], self.units)} to the best side"
         ends = kind.nearest, kind.farthest
         near = replace(slider("distance", "from the mouth", ends, 0.01, "m"), feet_step=0.05)
@@ -159,14 +159,31 @@ class FeedbackPage(LessonPage):
             for name, label, end in zip("xy", along, ends, strict=True)
         ]
 
-    def _map(self, result):
-        view = View(
-            result=result,
-            quantity="feedback_margin",
-            units=self.units,
-            microphone=self.mic.name,  # at the distance of the slider
+    def view(self, result):
+        """What the map shows: where this microphone could stand, at the distance of the slider.
+
+        Parameters
+        ----------
+        result : Result
+            Of ``stand``
+
+        Returns
+        -------
+        view : View
+            Of the feedback margin
+        """
+        name = self.place["microphone"]
+        return View(
+            result=result, quantity="feedback_margin", units=self.units, microphone=name
         )
-        return plans.plan(view).update_layout(height=HEIGHT, width=None)
+
+    def _map(self, result):
+        view = self.view(result)
+        chart = plans.plan(view).update_layout(height=HEIGHT, width=None)
+        for trace in chart.select_traces(dict(name="plan: microphones")):
+            # it has one position, so none of them is the worst
+            trace.text = ["" if text.startswith("worst") else text for text in trace.text]
+        return chart
 
     def _truth(self, start, _reached):
         """Which wins more from the start: the nearest distance, or the best of four walks."""

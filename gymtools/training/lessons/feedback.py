@@ -57,8 +57,8 @@ def nearer(far_m=0.4, near_m=0.2, units="ft"):
     gained = gained_db(far_m, near_m)
     return Problem(
         words=(
-            f"A talker speaks {_close(far_m, units)} from the microphone, then steps up to"
-            f" {_close(near_m, units)}. The voice seems to start {lips:g}"
+            f"A talker speaks {at_mouth(far_m, units)} from the microphone, then steps up to"
+            f" {at_mouth(near_m, units)}. The voice seems to start {lips:g}"
             f" {'in' if units == 'ft' else 'cm'} ({1000 * BEHIND_LIPS:.0f} mm) behind the lips. The"
             " voice and the listeners' level stay. By how much does the feedback margin grow?"
         ),
@@ -197,8 +197,21 @@ def room_share(a=0.5, shift_db=0.0):
     )
 
 
-def _close(meters, units):
-    """A distance at a microphone, in inches and centimeters, the chosen unit first."""
+def at_mouth(meters, units):
+    """A distance from the mouth in words.
+
+    Parameters
+    ----------
+    meters : float
+        Distance [m]
+    units : str
+        "m" or "ft"
+
+    Returns
+    -------
+    words : str
+        To the whole inch and centimeter, the chosen unit first: "8 in (20 cm)"
+    """
     inches, cm = f"{meters / INCH:.0f} in", f"{meters / CM:.0f} cm"
     return f"{inches} ({cm})" if units == "ft" else f"{cm} ({inches})"
 
