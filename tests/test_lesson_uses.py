@@ -1,5 +1,6 @@
 """Lesson on one installation with many uses: signs, and an aim that nothing that rings reaches."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -129,16 +130,72 @@ def test_the_wrong_sign_gets_a_hint_of_its_own(page):
     assert "Plus or minus?" in asked.slip(-asked.answer).words
 
 
-def test_a_switched_group_costs_what_the_parts_say(page):
-    """Independent: the margins from their parts, before and after; the listeners' mean stays."""
+def printed_levels(problem):
+    """What a question on a gym says of each group: at the listeners and at the microphone [dB]."""
+    found = re.findall(r"'([^']+)' (\d+\.\d) and (\d+\.\d) dB", problem.words)
+    return {name: (float(one), float(other)) for name, one, other in found}
+
+
+def test_a_switched_group_can_be_worked_from_what_the_question_says(page):
+    """Independent: the gain of the rest by bisection, from the printed levels alone."""
+    for group, by in (("west end", None), ("north row", None), ("west end", -6.0)):
+        asked = uses.switched(page.school, "graduation", group=group, by_db=by)
+        levels = printed_levels(asked)
+        assert set(levels) == {"north row", "south row", "west end"}
+        change = {name: 0.0 for name in levels} | {group: -np.inf if by is None else by}
+
+        def energy(place, up=0.0, change=None, levels=levels):
+            moved = {
+                name: at[place] + up + (change or {}).get(name, 0) for name, at in levels.items()
+            }
+            return sum(10 ** (level / 10) for level in moved.values())
+
+        low, high = -30.0, 30.0
+        for _ in range(60):
+            up = (low + high) / 2
+            low, high = (up, high) if energy(0, up, change) < energy(0) else (low, up)
+        by_hand = 10 * np.log10(energy(1) / energy(1, up, change))
+        assert asked.answer == pytest.approx(by_hand, abs=1e-6)
+        assert asked.steps[-1].value == asked.answer and len(asked.steps) > 2
+
+
+def test_printed_levels_are_those_of_the_gym(page):
+    """Independent: the listeners' sum is the use's target; what comes back to the microphone is
+    the sum of its parts in the octave that rings first.
+    """
+    levels = printed_levels(page.switched.problem)
+    together = [10 * np.log10(sum(10 ** (at[n] / 10) for at in levels.values())) for n in (0, 1)]
+    use = page.school.use("graduation")
+    assert together[0] == pytest.approx(use.target_dba, abs=0.1)
+    now = use.group_setting("west end").gain_db
+    result = page.play(now)
+    (found,) = result.microphones
+    band = int(found.band[0])
+    assert f"around {125 * 2**band} Hz" in page.switched.problem.words
+    mic, position = found.microphone, found.positions
+    direct, way = result.sources.direct(position, result.configuration.room.screens)
+    toward = (result.sources.position[:, None] - position) / way[..., None]
+    turn, up = np.radians(mic.facing_deg), np.radians(mic.kind.up_deg)
+    axis = [-np.cos(turn) * np.cos(up), -np.sin(turn) * np.cos(up), np.sin(up)]
+    a = mic.kind.pattern[band]
+    beams = direct[:, 0, band] * (a + (1 - a) * (toward @ axis)[:, 0]) ** 2
+    room = result.reverberant.at(position)[0, band] * (a**2 + (1 - a) ** 2 / 3)
+    assert together[1] == pytest.approx(10 * np.log10(beams.sum() + room), abs=0.15)
+
+
+def test_by_hand_is_near_what_is_computed_in_full(page):
+    """Independent: the margins from their parts, before and after, octave by octave; by hand the
+    sign is the same and the number within 0.8 dB. The listeners' mean stays.
+    """
     use = page.school.use("graduation")
     for group in ("west end", "north row"):
         now = use.group_setting(group).gain_db
         on, off = (uses.play(page.school, "graduation", group, now, None, p) for p in (True, False))
         asked = uses.switched(page.school, "graduation", group=group)
-        assert asked.answer == pytest.approx(
-            margin_from_parts(off) - margin_from_parts(on), abs=0.05
-        )
+        before, after = margin_from_parts(on), margin_from_parts(off)
+        assert asked.answer == pytest.approx(after - before, abs=0.8)
+        assert np.sign(asked.answer) == np.sign(after - before)
+        assert f"from {before:+.1f} to {after:+.1f} dB" in asked.note
         assert mean_dba(on) == pytest.approx(mean_dba(off), abs=0.01)
 
 
@@ -150,14 +207,35 @@ def mean_dba(result):
 
 
 def test_a_question_of_this_gym_is_drawn_again(page):
-    """Behavior: with other groups and gains, each answered by its own number."""
-    seen = set()
-    for _ in range(6):
-        page.switched.draw()
-        problem = page.switched.problem
+    """Behavior: with other groups and gains, dozens of them, each answered by its own number."""
+    (exercise,) = (e for e in uses.EXERCISES if e.key == "uses.switched")
+    chance, seen = np.random.default_rng(1), set()
+    for _ in range(150):
+        problem = exercise.drawn(chance, school=page.school, use="graduation")
         seen.add(problem.words)
-        assert page.switched.twin().give(problem.answer).word == "right"
-    assert len(seen) > 2
+        assert problem.right(problem.steps[-1].value)
+        assert all(abs(slip.value - problem.answer) >= 2 * problem.near for slip in problem.slips)
+    assert len(seen) > 40
+
+
+def test_a_named_mistake_is_never_right():
+    """Worked by hand: B left as it was, only the gain of A, the wrong sign; in 200 drawings."""
+    (exercise,) = (e for e in uses.EXERCISES if e.key == "uses.shared")
+    chance, seen = np.random.default_rng(9), set()
+    for _ in range(200):
+        values = exercise.draw(chance)
+        try:
+            p = exercise.problem(**values)
+        except ValueError:
+            continue
+        seen.add(p.words)
+        back = [10 ** (values[name] / 10) for name in ("kept_back_db", "off_back_db")]
+        here = [10 ** (values[name] / 10) for name in ("kept_db", "off_db")]
+        left_as_it_was = 10 * np.log10(sum(back)) - values["kept_back_db"]
+        gain_alone = values["kept_db"] - 10 * np.log10(sum(here))
+        for wrong in (left_as_it_was, gain_alone, -p.answer):
+            assert abs(wrong - p.answer) > 2 * p.near and p.slip(wrong) is not None, p.words
+    assert len(seen) > 120
 
 
 def test_shared_levels_by_turning_the_knob():

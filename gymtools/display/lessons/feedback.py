@@ -173,9 +173,7 @@ class FeedbackPage(LessonPage):
             Of the feedback margin
         """
         name = self.place["microphone"]
-        return View(
-            result=result, quantity="feedback_margin", units=self.units, microphone=name
-        )
+        return View(result=result, quantity="feedback_margin", units=self.units, microphone=name)
 
     def _map(self, result):
         view = self.view(result)

@@ -174,8 +174,9 @@ def shortfall(problem):
         else "not even the level itself is reached"
     )
     return (
-        f"Needed: {needed:,.0f} W. The tap gives {needed / ratio:.3g} W. It is {short:.1f} dB short,"
-        f" so {less}. At the full headroom the level would be {short:.1f} dB lower. {problem.note}"
+        f"Needed: {needed:,.0f} W. The tap gives {needed / ratio:.3g} W. It is {short:.1f} dB"
+        f" short, so {less}. At the full headroom the level would be {short:.1f} dB lower."
+        f" {problem.note}"
     )
 
 

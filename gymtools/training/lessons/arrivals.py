@@ -19,9 +19,7 @@ MIDDLE = slice(2, 6)  # octaves around 500 Hz to 4 kHz
 NEARER_M = 0.5  # by how much the helpers are nearer to a seat that needs their delay [m]
 
 
-def delay(
-    lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, whole=False, units="ft"
-):
+def delay(lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, whole=False, units="ft"):
     """Delay of a loudspeaker that helps a farther one.
 
     Parameters
@@ -164,10 +162,7 @@ def copy(late_ms=80.0, first_db=70.0):
         raise ValueError(f"{late_ms:g} ms late: the limit changes between 35 and 95 ms.")
     limit = float(haas_limit_db(late_ms / 1000))
     n = int(np.searchsorted(HAAS_S, late_ms / 1000))
-    (begin, end), (high, low) = 1000 * HAAS_S[n - 1 : n + 1], HAAS_DB[n - 1 : n + 1]
-    share = round((late_ms - begin) / (end - begin), 3)
-    re_first, most = round(high - (high - low) * share, 2), first_db + limit
-    turn = f"+ {re_first:.2f}" if re_first >= 0 else f"− {-re_first:.2f}"
+    (high, low), most = HAAS_DB[n - 1 : n + 1], first_db + limit
     return Problem(
         words=(
             f"A seat hears speech at {first_db:g} dB, and a copy of it {late_ms:g} ms later. Up to"
@@ -191,25 +186,40 @@ def copy(late_ms=80.0, first_db=70.0):
             Slip(first_db + high, "That is the limit at the earlier of the two times."),
             Slip(first_db + low, "That is the limit at the later of the two times."),
         ),
-        steps=(
-            Step(
-                f"Share of the way from {begin:.0f} to {end:.0f} ms:"
-                f" ({late_ms:g} − {begin:.0f}) / ({end:.0f} − {begin:.0f})",
-                share,
-                "",
-                3,
-                0.01,
-            ),
-            Step(
-                f"Limit re the first: {_minus(high)} − {high - low:g} · {share:.3f}",
-                re_first,
-                "dB",
-                2,
-                0.1,
-            ),
-            Step(f"Limit at this seat: {first_db:g} {turn}", most, "dB"),
+        steps=_copy_steps(
+            late_ms, first_db, (1000 * HAAS_S[n - 1 : n + 1], HAAS_DB[n - 1 : n + 1])
         ),
         note="This limit is for speech that arrives twice, without a room around it.",
+    )
+
+
+def _copy_steps(late_ms, first_db, between):
+    """How the limit is worked between two times [ms] and their limits [dB]."""
+    (begin, end), (high, low) = between
+    share = round((late_ms - begin) / (end - begin), 3)
+    re_first = round(high - (high - low) * share, 2)
+    most = first_db + float(haas_limit_db(late_ms / 1000))
+    return (
+        Step(
+            f"Share of the way from {begin:.0f} to {end:.0f} ms: ({late_ms:g} − {begin:.0f}) /"
+            f" ({end:.0f} − {begin:.0f})",
+            share,
+            "",
+            3,
+            0.01,
+        ),
+        Step(
+            f"Limit re the first: {_minus(high)} − {high - low:g} · {share:.3f}",
+            re_first,
+            "dB",
+            2,
+            0.1,
+        ),
+        Step(
+            f"Limit at this seat: {first_db:g} {'+' if re_first >= 0 else '−'} {abs(re_first):.2f}",
+            most,
+            "dB",
+        ),
     )
 
 

@@ -54,13 +54,14 @@ def nearer(far_m=0.4, near_m=0.2, units="ft"):
     unit = INCH if units == "ft" else CM
     far, near, lips = far_m / unit, near_m / unit, round(BEHIND_LIPS / unit, 2)
     ratio = round((far + lips) / (near + lips), 3)
-    gained = gained_db(far_m, near_m)
+    parts = f"({far:.0f} + {lips:g}) / ({near:.0f} + {lips:g})"
+    gained, seems = gained_db(far_m, near_m), f"{lips:g} {'in' if units == 'ft' else 'cm'}"
     return Problem(
         words=(
             f"A talker speaks {at_mouth(far_m, units)} from the microphone, then steps up to"
-            f" {at_mouth(near_m, units)}. The voice seems to start {lips:g}"
-            f" {'in' if units == 'ft' else 'cm'} ({1000 * BEHIND_LIPS:.0f} mm) behind the lips. The"
-            " voice and the listeners' level stay. By how much does the feedback margin grow?"
+            f" {at_mouth(near_m, units)}. The voice seems to start {seems}"
+            f" ({1000 * BEHIND_LIPS:.0f} mm) behind the lips. The voice and the listeners' level"
+            " stay. By how much does the feedback margin grow?"
         ),
         unit="dB",
         answer=gained,
@@ -78,12 +79,7 @@ def nearer(far_m=0.4, near_m=0.2, units="ft"):
         ),
         steps=(
             Step(
-                "Ratio of the distances from where the voice starts:"
-                f" ({far:.0f} + {lips:g}) / ({near:.0f} + {lips:g})",
-                ratio,
-                "",
-                3,
-                0.02,
+                f"Ratio of the distances from where the voice starts: {parts}", ratio, "", 3, 0.02
             ),
             Step(f"The voice grows by so much, the gain shrinks: 20 log {ratio:.3f}", gained, "dB"),
         ),

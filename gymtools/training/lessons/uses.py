@@ -259,7 +259,13 @@ def _worked(before, after):
 
     return answer, (
         Step(f"At the listeners before: {sums(before, 0)}", shown[0], "dB", 2, 0.1),
-        Step(f"At the listeners after, the volume as it was: {sums(after, 0)}", shown[1], "dB", 2, 0.1),
+        Step(
+            f"At the listeners after, the volume as it was: {sums(after, 0)}",
+            shown[1],
+            "dB",
+            2,
+            0.1,
+        ),
         Step(f"The volume changes by: {shown[0]:.2f} − {shown[1]:.2f}", up, "dB", 2, 0.1),
         Step(f"At the microphone before: {sums(before, 1)}", shown[2], "dB", 2, 0.1),
         Step(f"After, the volume as it was: {sums(after, 1)}", shown[3], "dB", 2, 0.1),
@@ -274,8 +280,8 @@ def _in_full(school, use, group, by_db):
     before = margin_db(play(school, use, group, now))
     after = margin_db(play(school, use, group, now + (by_db or 0.0), plays=by_db is not None))
     return (
-        f"Computed in full, the smallest margin goes from {before:+.1f} to {after:+.1f} dB. It looks"
-        " at every octave, and at the peaks within them."
+        f"Computed in full, the smallest margin goes from {before:+.1f} to {after:+.1f} dB. That"
+        " counts every octave, and the peaks within them."
     )
 
 
@@ -301,8 +307,7 @@ def shared(kept_db=70.0, off_db=70.0, kept_back_db=55.0, off_back_db=60.0):
     """
     both, back = _sum_db(kept_db, off_db), _sum_db(kept_back_db, off_back_db)
     gained = back - (kept_back_db + both - kept_db)
-    both, back = round(both, 2), round(back, 2)  # as the steps show them
-    raised = round(both - kept_db, 2)
+    raised = both - kept_db
     if abs(gained) < 1:
         raise ValueError("the margin hardly changes.")
     return Problem(
@@ -333,20 +338,22 @@ def shared(kept_db=70.0, off_db=70.0, kept_back_db=55.0, off_back_db=60.0):
             Slip(back - kept_back_db, "That leaves A as it was. The listeners would lose level."),
             Slip(-raised, "That is only the gain of A. B no longer reaches the microphone."),
         ),
-        steps=(
-            Step(f"Both at the listeners: {_two(kept_db, off_db)}", both, "dB", 2, 0.1),
-            Step(f"A is turned up by: {both:.2f} − {kept_db:g}", raised, "dB", 2, 0.1),
-            Step(f"Both at the microphone: {_two(kept_back_db, off_back_db)}", back, "dB", 2, 0.1),
-            Step(
-                f"A alone at the microphone, turned up: {kept_back_db:g} + {raised:.2f}",
-                kept_back_db + raised,
-                "dB",
-                2,
-                0.1,
-            ),
-            Step(f"The margin: {back:.2f} − {kept_back_db + raised:.2f}", gained, "dB"),
-        ),
+        steps=_shared_steps((kept_db, off_db), (kept_back_db, off_back_db), gained),
         note="Levels here are sums of energies. Directions and octaves are left out.",
+    )
+
+
+def _shared_steps(listeners, microphone, gained):
+    """How the change is worked from the levels of A and B at both places."""
+    both, back = (round(_sum_db(*levels), 2) for levels in (listeners, microphone))
+    raised = round(both - listeners[0], 2)
+    alone = round(microphone[0] + raised, 2)
+    return (
+        Step(f"Both at the listeners: {_two(*listeners)}", both, "dB", 2, 0.1),
+        Step(f"A is turned up by: {both:.2f} − {listeners[0]:g}", raised, "dB", 2, 0.1),
+        Step(f"Both at the microphone: {_two(*microphone)}", back, "dB", 2, 0.1),
+        Step(f"A alone there, turned up: {microphone[0]:g} + {raised:.2f}", alone, "dB", 2, 0.1),
+        Step(f"The margin: {back:.2f} − {alone:.2f}", gained, "dB"),
     )
 
 

@@ -171,11 +171,7 @@ def left_on_tap(
     if tap_w >= needed:
         raise ValueError(f"a tap of {tap_w:g} W gives all of {needed:.0f} W. Take a smaller one.")
     short = float(10 * np.log10(needed / tap_w))
-    left, digits = headroom_db - short, 1 if needed >= 20 else 2
-    over = level_db + headroom_db - sensitivity_db + lost
-    watts_shown = round(10 ** (over / 10), digits)
-    ratio = round(watts_shown / tap_w, 3)
-    short_shown = round(float(10 * np.log10(ratio)), 2)
+    left = headroom_db - short
     return Problem(
         words=(
             f"{_asked(level_db, headroom_db, sensitivity_db, distance_m, units)} It hangs on a"
@@ -199,31 +195,35 @@ def left_on_tap(
             Slip(headroom_db, "The tap gives fewer watts, so the headroom shrinks."),
             Slip(headroom_db + short, "More or less headroom? The tap gives fewer watts."),
         ),
-        steps=(
-            Step(f"Spreading from 1 m: 20 log {distance_m:.2f}", lost, "dB", 3, 0.1),
-            Step(
-                f"Needed with all the headroom: 10^(({level_db:g} + {headroom_db:g} −"
-                f" {sensitivity_db:g} + {lost:.3f}) / 10)",
-                watts_shown,
-                "W",
-                digits,
-                near_watts(needed),
-            ),
-            Step(
-                f"Needed over given: {watts_shown:.{digits}f} / {tap_w:g}",
-                ratio,
-                "times",
-                3,
-                0.05 * ratio,
-            ),
-            Step(f"Short by: 10 log {ratio:.3f}", short_shown, "dB", 2, 0.1),
-            Step(f"Headroom left: {headroom_db:g} − {short_shown:.2f}", left, "dB"),
-        ),
+        steps=_tap_steps(level_db + headroom_db - sensitivity_db, headroom_db, distance_m, tap_w),
         note=(
             "Peaks above that clip. Take a larger tap, a direct feed, or a lower level."
             if left >= 0
             else "Not even the level itself is reached. Take a larger tap or a direct feed."
         ),
+    )
+
+
+def _tap_steps(rest_db, headroom_db, distance_m, tap_w):
+    """How the headroom on a tap is worked, from level and headroom over sensitivity."""
+    distance_m, lost = _spread(distance_m, 3)
+    watts = 10 ** ((rest_db + lost) / 10)
+    digits = 1 if watts >= 20 else 2
+    ratio = round(round(watts, digits) / tap_w, 3)
+    short = round(float(10 * np.log10(ratio)), 2)
+    left = headroom_db - float(10 * np.log10(10 ** (rest_db / 10) * distance_m**2 / tap_w))
+    return (
+        Step(f"Spreading from 1 m: 20 log {distance_m:.2f}", lost, "dB", 3, 0.1),
+        Step(
+            f"Needed with all the headroom: 10^(({_minus(rest_db)} + {lost:.3f}) / 10)",
+            round(watts, digits),
+            "W",
+            digits,
+            near_watts(watts),
+        ),
+        Step(f"Needed over given: {watts:.{digits}f} / {tap_w:g}", ratio, "times", 3, 0.05 * ratio),
+        Step(f"Short by: 10 log {ratio:.3f}", short, "dB", 2, 0.1),
+        Step(f"Headroom left: {headroom_db:g} − {short:.2f}", left, "dB"),
     )
 
 
@@ -261,7 +261,7 @@ def longer(impedance_ohm=8.0, tap_w=60.0, line_volts=70.7):
         high=1e5,
         hint=(
             "The impedance of the tap is volts squared over watts. Squared, 70.7 V counts as 5000."
-            " How many times the loudspeaker's own impedance is that?"
+            " Then find how many times the loudspeaker's own impedance that is."
         ),
         slips=_far_enough(
             times,
@@ -276,6 +276,11 @@ def longer(impedance_ohm=8.0, tap_w=60.0, line_volts=70.7):
         ),
         note="A smaller tap has a higher impedance, and its cable may be longer still.",
     )
+
+
+def _minus(value):
+    """A number with the sign as it is printed."""
+    return f"{value:g}".replace("-", "−")
 
 
 def _spread(distance_m, digits=2):
@@ -351,7 +356,9 @@ EXERCISES = (
         problem=_with_whole_lengths(over_watt),
         draw=_draw_power,
         needs_units=True,
-        example=dict(level_db=85.0, headroom_db=10.0, sensitivity_db=95.0, distance_m=20.0, whole=True),
+        example=dict(
+            level_db=85.0, headroom_db=10.0, sensitivity_db=95.0, distance_m=20.0, whole=True
+        ),
     ),
     Exercise(
         "wiring.watts",
@@ -359,7 +366,9 @@ EXERCISES = (
         problem=_with_whole_lengths(watts),
         draw=_draw_power,
         needs_units=True,
-        example=dict(level_db=85.0, headroom_db=10.0, sensitivity_db=95.0, distance_m=20.0, whole=True),
+        example=dict(
+            level_db=85.0, headroom_db=10.0, sensitivity_db=95.0, distance_m=20.0, whole=True
+        ),
     ),
     Exercise(
         "wiring.left_on_tap",
