@@ -1,5 +1,6 @@
 """Lesson on checking a room: faults that can be found, and are by who looks."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -186,3 +187,49 @@ def test_what_is_heard_differs_as_the_readings_do(page):
     right, everything, alone = level.values()
     assert right - everything == pytest.approx(page.fall.problem.answer, abs=1e-6)
     assert right - alone == pytest.approx(10.0, abs=1e-6)
+
+
+def test_the_question_on_the_page_adds_up_as_it_is_written(gym, page):
+    """Worked by hand: from the whole percents of the question, within them of the gym's own."""
+    words = page.fall.problem.words
+    direct, late = (int(n) for n in re.findall(r"(\d+) %", words))
+    energy = 1 - (direct + late) / 100 * 0.9
+    assert page.fall.problem.answer == pytest.approx(-10 * np.log10(energy))
+    assert 100 * np.array(gym.shares("W1")) == pytest.approx([direct, late], abs=0.5)
+
+
+def test_the_direct_sound_alone_is_no_line_of_the_solution():
+    """Worked by hand: 40 % direct, 25 % late, 6 dB: 1 − 0.4 + 0.4 · 0.251 = 0.700, 1.55 dB; with
+    the late part 1 − 0.65 + 0.65 · 0.251 = 0.513, 2.90 dB. Every line leads to the answer.
+    """
+    problem = checking.fall(40.0, 25.0, 6.0)
+    assert [s.said for s in problem.steps] == ["65 %", "0.251", "0.513", "2.90 dB"]
+    assert "10 log(1 − 0.40 + 0.40 × 0.251), would give 1.55 dB" in problem.note
+
+
+def test_a_question_is_not_answered_by_the_next_one(page):
+    """Behavior: they have other readings, and other loudspeakers are low."""
+    readings = [re.findall(r"[+-]\d+\.\d dB", q.problem.words) for q in (page.which, page.amount)]
+    assert len(readings[0]) > 3 and len(readings[1]) > 3
+    assert not set(readings[0]) & set(readings[1])
+    low = re.search(r"(L\d) is low", page.amount.problem.words)[1]
+    assert low != page.which.problem.answer
+
+
+def test_an_amount_with_a_minus_is_told_of_its_sign():
+    """Behavior: in every drawing the right number with a minus is told the same; signs that differ
+    are spoken of only where they differ.
+    """
+    exercise = next(e for e in checking.EXERCISES if e.key == "checking.amount")
+    chance, differ = np.random.default_rng(6), 0
+    for _ in range(200):
+        problem = exercise.drawn(chance)
+        assert "a positive number" in problem.slip(-problem.answer).words
+        both = any("both signs" in s.words for s in problem.slips)
+        others, low = problem.steps[0].value, problem.steps[0].value - problem.answer
+        assert both == (others * low < 0)
+        differ += both
+    assert 20 < differ < 180
+    wrong = checking.amount((4.1, 3.6, 4.4, -3.2, 3.9), 0.5)  # 4.0 − (−3.2) = 7.2
+    assert wrong.answer == pytest.approx(7.2)
+    assert all("both signs" in wrong.slip(v).words for v in (0.8, -0.8))

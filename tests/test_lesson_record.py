@@ -44,7 +44,8 @@ def test_the_page_shows_the_chance_that_the_record_prints(school, page):
     printed = {(r.criterion, r.area): r.chance for r in made.uncertainty["graduation"].ranges}
     ours = {(r.criterion, r.area): r.chance for r in page.sure.ranges}
     assert ours == pytest.approx(printed)
-    assert f"{100 * page.range.chance:.0f} of 100 draws meet it" in page.table.value
+    said = f"{100 * page.range.chance:.0f} of 100 draws meet the target"
+    assert f"Speech transmission index (worst seats), chairs: {said}" in page.table.value
 
 
 def test_the_models_own_error_is_in_the_chance(school, page):
@@ -169,3 +170,54 @@ def test_a_verdict_that_is_not_there_is_named(school):
         RecordPage(
             units="m", options=options, asked={**ASKED, "where": "roof"}, draws=20, safe_pct=80
         )
+
+
+def test_the_question_and_its_table_name_the_same_verdict(page):
+    """Behavior: criterion and area stand in both, and nothing there is said to be measured."""
+    name = record.CRITERIA["sti"].label + ", chairs"
+    assert name in page.chance.problem.words and name in page.table.value
+    assert "first question" not in page.table.value
+    assert not any("measured" in trace.name for trace in page.safer.figure.data)
+
+
+def test_the_normal_distribution_can_be_looked_up(page):
+    """Printed: a table of the standard normal distribution (any handbook of statistics): Φ of 0,
+    0.25 ... 2; the page shows it, and half of it stands in the questions, wherever they are asked.
+    """
+    table = "0.50 0.60 0.69 0.77 0.84 0.89 0.93 0.96 0.98".split()
+    cells = [f"{norm.cdf(z):.2f}" for z in np.arange(0, 2.01, 0.25)]
+    assert cells == table
+    places = [page.normal.value.find(text) for text in table]
+    assert min(places) > 0 and places == sorted(places)
+    for problem in (page.chance.problem, page.together.problem):
+        for z, text in zip((0, 0.5, 1, 1.5, 2), table[::2], strict=True):
+            assert f"Φ({z:g}) = {text}" in problem.words
+
+
+def test_the_table_in_a_question_is_enough_to_answer_it():
+    """Independent: straight lines between its five values, in every drawing."""
+    chance = np.random.default_rng(4)
+    z = np.arange(-2, 2.01, 0.5)
+    table = np.round(norm.cdf(z), 2)
+    for _ in range(200):
+        one, both = record._draw_chance(chance), record._draw_together(chance)
+        found = 100 * np.interp(one["margin"] / one["spread"], z, table)
+        assert record.chance(**one).right(found)
+        found = 100 * np.interp(both["margin"] / np.hypot(both["inputs"], both["model"]), z, table)
+        assert record.together(**both).right(found)
+
+
+@pytest.mark.parametrize("key", ["word", "beaten"])
+def test_no_answer_is_drawn_more_often_than_others(key):
+    """Invariance: six hundred drawings; who always says the same is right no more often than
+    chance has it.
+    """
+    exercise = next(e for e in record.EXERCISES if e.key == f"record.{key}")
+    chance = np.random.default_rng(5)
+    drawn = [exercise.drawn(chance) for _ in range(600)]
+    choices = drawn[0].choices
+    share = np.array([np.mean([p.answer == c for p in drawn]) for c in choices])
+    # four standard deviations of a share of six hundred
+    even = 1 / len(choices)
+    assert np.abs(share - even).max() < 4 * np.sqrt(even * (1 - even) / 600)
+    assert len({p.words for p in drawn}) > 50

@@ -18,6 +18,10 @@ from ..venue.spectra import octave_levels
 
 SPOKEN = next(iter(labels()))  # program of a lesson where it names none
 ONE_SEED = 7  # of a crowd: the same in every sound
+POP_S = 0.002  # of a balloon's bang    assumption [s]
+# its energy at the ear: that of the room's sound at the start, for so long; about half of all of
+# it in a gym that rings for 1.5 s    assumption
+POP_DIRECT_S = 0.1
 TAIL_PARTS = 1.2  # of its decay time, as long as a tail is followed [-]
 ROOM_ALONE_DB = -40.0  # direct sound over the room's own where hardly any is left [dB]
 LOUDEST_DBA = 120.0  # as far as the masking in the ear is followed [dB(A)]
@@ -116,16 +120,19 @@ def room_response(rt, direct_db=0.0):
     return response
 
 
-def pop(rt, level_dba=60.0, seconds=4.0):
+def pop(rt, level_dba=90.0, seconds=4.0):
     """A balloon pop in a room that rings alike in all octaves: a click, and what the
     room makes of it.
+
+    The same balloon in every room: its click, and the room's sound at the start, are as loud for
+    any decay time. A longer decay is louder as a whole, as it is in a gym.
 
     Parameters
     ----------
     rt : float
         Reverberation time [s]
     level_dba : float
-        Of the whole sound, spread over its length, as its samples are [dB]
+        Of the click, over its 2 ms, as its samples are [dB]
     seconds : float
         How long it is [s]
 
@@ -137,7 +144,10 @@ def pop(rt, level_dba=60.0, seconds=4.0):
     course = 10 ** (-6 * np.arange(round(seconds / tails.STEP_S)) * tails.STEP_S / rt)
     amplitude = tails.envelopes(np.repeat(course[:, None], 7, axis=1))
     response = np.stack([tails.followed(amplitude, ear) for ear in tails.even_noise(0)])
-    return response * 10 ** (level_dba / 20) / np.sqrt((response**2).mean())
+    click = np.linspace(1, -1, round(POP_S * RATE))  # up at once, down, back: a bang from near by
+    click *= np.sqrt(POP_DIRECT_S / tails.STEP_S / (click**2).sum())
+    response[:, : click.size] += click
+    return response * 10 ** (level_dba / 20) / np.sqrt((click**2).mean())
 
 
 def arrivals(delays_s, levels_db, level_dba, played=SPOKEN):

@@ -48,7 +48,8 @@ class CheckingPage(LessonPage):
     def __init__(self, *, units, gym, tag, lost_db, found, progress=None):
         super().__init__(units=units, progress=progress)
         direct, late = gym.shares(tag)
-        parts = dict(direct_pct=100 * direct, late_pct=100 * late)
+        # whole percents, as the question says them
+        parts = dict(direct_pct=round(100 * direct), late_pct=round(100 * late))
         self.fall = self.ask("fall", dict(**parts, lost_db=lost_db, tag=tag))
         self.sigmas, self.which, self.amount = (
             self.ask(key, self._lesson.exercise(key).example)

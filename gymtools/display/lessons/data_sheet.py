@@ -6,6 +6,7 @@ from plotly.subplots import make_subplots
 from ...physics.bands import EXACT, NOMINAL
 from ...training import sounds
 from ...training.lessons import data_sheet
+from ...training.round_lengths import FOOT, round_feet
 from ..panel.controls import SliderSpec
 from ..theme import GRID, GROUP_COLORS, INK, PAPER
 from .experiment import Aim, Prediction, Setup
@@ -52,19 +53,19 @@ class DataSheetPage(LessonPage):
         self.maximum = self.ask("maximum", first)
         self.control = self.ask("control", own("control").example)
         self.tap = self.ask("tap", own("tap").example)
-        self.hold = self.try_out("hold", _hold(angle_deg, hold_hz))
+        self.hold = self.try_out("hold", _hold(angle_deg, hold_hz, units))
         self.heard = self.listen("heard", *_heard())
         self.by_hand = self.compare(worked_by_hand(_rows()))
 
 
-def _hold(angle_deg, hold_hz):
+def _hold(angle_deg, hold_hz, units):
     """A mouth that holds its angle far enough down."""
     return Setup(
         adjustments=(
             SliderSpec(path=("mouth",), label="mouth", low=0.05, high=2, step=0.05, unit="m"),
             SliderSpec(path=("angle",), label="angle", low=30, high=120, step=5, unit="°"),
         ),
-        start=dict(mouth=START_M, angle=angle_deg),
+        start=dict(mouth=round_feet(START_M, units, FOOT / 4), angle=angle_deg),
         compute=lambda mouth, angle: (*data_sheet.pattern(mouth, angle), angle, mouth),
         draw=_picture,
         aim=Aim(
@@ -142,16 +143,16 @@ def _rows():
     d = data_sheet
     return [
         (
-            "2.83 V into 4 Ω, 94.0 dB printed: for one watt [dB]",
-            "91.0",
-            d.sensitivity(94.0, 4.0).answer,
-            "8.01 / 4 = 2.00 W; 94.0 − 3.0",
+            "2.83 V into 4 Ω, 88.0 dB printed: for one watt [dB]",
+            "85.0",
+            d.sensitivity(88.0, 4.0).answer,
+            "8.01 / 4 = 2.00 W; 88.0 − 3.0",
         ),
         (
-            "2.83 V into 16 Ω, 94.0 dB printed: for one watt [dB]",
-            "97.0",
-            d.sensitivity(94.0, 16.0).answer,
-            "8.01 / 16 = 0.50 W; 94.0 + 3.0",
+            "2.83 V into 16 Ω, 86.0 dB printed: for one watt [dB]",
+            "89.0",
+            d.sensitivity(86.0, 16.0).answer,
+            "8.01 / 16 = 0.50 W; 86.0 + 3.0",
         ),
         (
             "90 dB, 100 W continuous, 10 m: level [dB]",
@@ -166,9 +167,9 @@ def _rows():
             "400 / 4 = 100 W; 90 + 20 − 20",
         ),
         (
-            "500 Ω on a 70.7 V line: tap [W]",
-            "10.0",
-            d.tap(500.0, 70.7).answer,
-            "4998 / 500",
+            "333 Ω on a 70.7 V line: tap [W]",
+            "15.0",
+            d.tap(333.0, 70.7).steps[1].value,
+            "4998 / 333",
         ),
     ]

@@ -5,7 +5,6 @@ from html import escape
 import ipywidgets as w
 import numpy as np
 import plotly.graph_objects as go
-from scipy.special import ndtr
 
 from ...acoustics.criteria import CRITERIA
 from ...acoustics.model_error import decay_factor
@@ -17,6 +16,7 @@ from ...training import sounds
 from ...training.lessons import record
 from .. import tables
 from ..panel.controls import SliderSpec
+from ..tables.markup import table
 from ..theme import GRID, GROUP_COLORS, INK
 from .experiment import Aim, Prediction, Setup
 from .listening import Blind, Sound
@@ -43,7 +43,7 @@ class RecordPage(LessonPage):
     options : dict
         Two scenarios of one school by name; the first is the one that was chosen
     asked : dict
-        The verdict of the first question: ``use``, ``criterion``, ``where``
+        The verdict whose draws are asked for: ``use``, ``criterion``, ``where``
     draws : int
         How often the unknowns are drawn [-]
     safe_pct : float
@@ -64,7 +64,7 @@ class RecordPage(LessonPage):
         self._options, (school, _) = options, options.values()
         self.sure = how_sure(school, asked["use"], draws=draws, seed=SEED)  # as the record does
         self.range = _named(self.sure.ranges, asked)
-        self.chance = self.ask("chance", _drawn(self.range))
+        self.chance = self.ask("chance", dict(**_drawn(self.range), what=_what(self.range)))
         self.together, self.word, self.beaten = (
             self.ask(key, self._lesson.exercise(key).example)
             for key in ("together", "word", "beaten")
@@ -83,13 +83,21 @@ class RecordPage(LessonPage):
         return w.HTML(tables.card(tables.options_table(made, made[0]), title))
 
     @property
+    def normal(self):
+        """The normal distribution, as far as a margin seldom exceeds."""
+        z = record.STEPS_Z
+        heads = ("z", *(f"{v:g}" for v in z))
+        cells = [("Φ(z)", *(f"{v:.2f}" for v in record.normal(z)))]
+        return w.HTML(tables.card(table("Normal distribution", heads, cells)))
+
+    @property
     def table(self):
         """What the record prints of how sure its figures are, folded."""
         r = self.range
         margin, spread = (_drawn(r)[k] for k in ("margin", "spread"))
-        normal = 100 * ndtr(margin / spread)
+        normal = 100 * record.normal(margin / spread)
         words = (
-            f"<p>The verdict of the first question: {100 * r.chance:.0f} of 100 draws meet it. The"
+            f"<p>{escape(_what(r))}: {100 * r.chance:.0f} of 100 draws meet the target. The"
             f" normal distribution says {normal:.0f}. The draws have longer tails than normal ones:"
             " the model's own error was found from few halls.</p>"
         )
@@ -113,6 +121,11 @@ def _named(ranges, asked):
             f" are: {there}."
         )
     return found[0]
+
+
+def _what(r):
+    """Which figure it is, with its area."""
+    return f"{CRITERIA[r.criterion].label}, {r.area or 'the whole room'}"
 
 
 def _drawn(r):
@@ -170,7 +183,7 @@ def _curve(found):
     time, target, sure = found
     x = [float(v) for v in time * decay_factor(SHARES)]
     curve = go.Scatter(
-        x=x, y=list(100 * SHARES), line=dict(color=GROUP_COLORS[1]), name="measured, of 100 gyms"
+        x=x, y=list(100 * SHARES), line=dict(color=GROUP_COLORS[1]), name="of 100 such gyms"
     )
     line = go.Scatter(
         x=[target, target],
@@ -210,6 +223,6 @@ def _heard(time):
 def _rows():
     """Tails of the normal distribution."""
     return [
-        (f"share below {z:g} standard deviations", text, float(ndtr(z)), WHERE.format(z))
+        (f"share below {z:g} standard deviations", text, float(record.normal(z)), WHERE.format(z))
         for z, text in NORMAL
     ]

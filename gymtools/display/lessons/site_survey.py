@@ -9,16 +9,15 @@ from ...commissioning.survey import CAUTIONS, PHONE, PHOTOGRAPHS
 from ...physics.bands import LABELS
 from ...training import sounds
 from ...training.lessons import site_survey
-from ..panel.controls import SliderSpec
 from ..tables import card
 from ..theme import GRID, GROUP_COLORS, INK
-from .experiment import Aim, Prediction, Setup
+from .experiment import Aim, Prediction, Setup, slider
 from .listening import Blind, Sound
 from .page import LessonPage
 from .picture import FRAME
 from .printed import worked_by_hand
 
-SHARE = 0.85  # of the scatter that is allowed: no more pops than needed [-]
+MOST_PLACES, MOST_POPS = 24, 5  # on the sliders [-]
 TWICE, FOUR, EIGHT = "twice as many", "four times as many", "eight times as many"
 SHORT_S, LONG_S = 1.5, 3.0  # of the gyms that are heard [s]
 
@@ -48,9 +47,9 @@ class SiteSurveyPage(LessonPage):
         super().__init__(units=units, progress=progress)
         self.height = self.ask("height", first)
         self.noise = self.ask("noise", readings)
-        self.slope, self.places, self.volume = (
+        self.alone, self.slope, self.places, self.volume = (
             self.ask(key, self._lesson.exercise(key).example)
-            for key in ("slope", "places", "volume")
+            for key in ("alone", "slope", "places", "volume")
         )
         self.enough = self.try_out("enough", _enough(time_s, scatter_pct))
         self.heard = self.listen("heard", *_heard())
@@ -69,11 +68,17 @@ class SiteSurveyPage(LessonPage):
 
 
 def _enough(time_s, scatter_pct):
-    """Places and pops until the mean is steady enough."""
+    """Places and pops until the mean is steady enough, and no more of them."""
+    least = site_survey.fewest(scatter_pct, time_s, MOST_PLACES, MOST_POPS)
+
+    def besides(found):
+        pops = found[1] * found[2]
+        return f"{pops:.0f} pops are more than it takes" if pops > least else ""
+
     return Setup(
         adjustments=(
-            SliderSpec(path=("places",), label="places", low=1, high=24, step=1, unit=""),
-            SliderSpec(path=("pops",), label="pops at each", low=1, high=5, step=1, unit=""),
+            slider("places", "places", (1, MOST_PLACES), 1),
+            slider("pops", "pops at each", (1, MOST_POPS), 1),
         ),
         start=dict(places=1.0, pops=1.0),
         compute=lambda places, pops: (
@@ -85,14 +90,14 @@ def _enough(time_s, scatter_pct):
         draw=lambda found: _bars(found[0], scatter_pct),
         aim=Aim(
             words=(
-                f"as few as do: the mean T20 at 125 Hz scatters by {SHARE * scatter_pct:.1f} to"
-                f" {scatter_pct:.1f} %"
+                "as few pops as do, all places together: the mean T20 at 125 Hz scatters by"
+                f" {scatter_pct:.1f} % at most"
             ),
             what="scatter of the mean at 125 Hz",
             measure=lambda found: float(found[0][site_survey.OCTAVE]),
             unit="%",
-            low=SHARE * scatter_pct,
             high=scatter_pct,
+            besides=besides,
         ),
         predict=Prediction(
             "Half the scatter takes how many places, with the same pops at each?",
@@ -155,11 +160,11 @@ def _rows():
             "−10 log 0.9",
         ),
         (
-            "3 dB over the background: to take off [dB]",
-            "3.0",
-            60 - s.noise(60.0, 57.0).answer,
-            "10^(−0.3) = 0.501; −10 log 0.499",
+            "6 dB over the background: to take off [dB]",
+            "1.26",
+            60 - s.noise(60.0, 54.0).answer,
+            "10^(−0.6) = 0.2512; −10 log 0.7488",
         ),
-        ("−5 dB at 0.10 s, −25 dB at 0.70 s: T20 [s]", "1.80", s.slope(0.1, 0.7).answer, "3 · 0.6"),
+        ("−5 dB at 0.20 s, −25 dB at 0.90 s: T20 [s]", "2.10", s.slope(0.2, 0.9).answer, "3 · 0.7"),
         ("scatter 10 %, mean of 4 [%]", "5.0", s.places(10.0, 4).answer, "10 / 2"),
     ]

@@ -45,8 +45,9 @@ def fall(direct_pct=10.0, late_pct=12.0, lost_db=10.0, tag="L1"):
     """
     direct, late, left = direct_pct / 100, late_pct / 100, 10 ** (-lost_db / 10)
     both = direct + late
-    energy = 1 - both * (1 - left)
-    answer, alone = _down(energy), _down(1 - direct * (1 - left))
+    answer, alone = (_down(1 - share * (1 - left)) for share in (both, direct))
+    rest = round(left, 3)  # as it is written
+    energy = round(1 - both + both * rest, 3)
     return Problem(
         words=(
             f"All loudspeakers play. At one seat the direct sound of {tag} is {direct_pct:.0f} % of"
@@ -55,7 +56,7 @@ def fall(direct_pct=10.0, late_pct=12.0, lost_db=10.0, tag="L1"):
         ),
         unit="dB",
         answer=answer,
-        near=0.2,
+        near=0.1,
         low=-1,
         high=60,
         digits=2,
@@ -63,22 +64,34 @@ def fall(direct_pct=10.0, late_pct=12.0, lost_db=10.0, tag="L1"):
             "Take both parts of this loudspeaker together. They fall, and all else stays. Then take"
             " 10 log of the energy that is left."
         ),
-        slips=(
-            Slip(lost_db, "The other loudspeakers and the room go on. Only a part of it falls."),
-            Slip(alone, "That is the direct sound alone. Its share of the late sound falls too."),
-            Slip(
-                lost_db * both,
-                "A share of the energy is no share of the decibels. Add energies first.",
-            ),
-        ),
+        slips=_slips_of_fall(lost_db, both, alone),
         steps=(
-            Step("Direct and late part together", 100 * both, "%", 0),
-            Step(f"What is left of a part: 10^(−{lost_db:g} / 10)", left, "", 3),
-            Step(f"Energy left: 1 − {both:.2f} + {both:.2f} × {left:.3f}", energy, "", 3),
-            Step(f"The direct part alone would give: 10 log(1 − {direct:.2f} + ...)", alone, "dB"),
-            Step(f"Fall: −10 log {energy:.3f}", answer, "dB", 2),
+            Step(
+                f"Direct and late part together: {direct_pct:.0f} + {late_pct:.0f}",
+                100 * both,
+                "%",
+                0,
+            ),
+            Step(f"What is left of a part: 10^(−{lost_db:g} / 10)", rest, "", 3),
+            Step(f"Energy left: 1 − {both:.2f} + {both:.2f} × {rest:.3f}", energy, "", 3),
+            Step(f"Fall: −10 log {energy:.3f}", _down(energy), "dB", 2),
         ),
-        note="A solo reading falls by the whole loss: its direct and late sound are all there is.",
+        note=(
+            f"The direct sound alone, −10 log(1 − {direct:.2f} + {direct:.2f} × {rest:.3f}), would"
+            f" give {alone:.2f} dB. A solo reading falls by the whole loss: its direct and late"
+            " sound are all there is."
+        ),
+    )
+
+
+def _slips_of_fall(lost_db, both, alone):
+    """Mistakes with what falls and with decibels."""
+    return (
+        Slip(lost_db, "The other loudspeakers and the room go on. Only a part of it falls."),
+        Slip(alone, "That is the direct sound alone. Its share of the late sound falls too."),
+        Slip(
+            lost_db * both, "A share of the energy is no share of the decibels. Add energies first."
+        ),
     )
 
 
@@ -98,7 +111,7 @@ def sigmas(off_db=-3.0, reading_db=1.0, model_db=1.0):
         A number without a unit
     """
     both = float(np.hypot(reading_db, model_db))
-    answer = abs(off_db) / both
+    answer, shown_both = abs(off_db) / both, round(both, 2)
     return Problem(
         words=(
             f"A reading is {abs(off_db):.1f} dB {'below' if off_db < 0 else 'above'} the expected"
@@ -116,8 +129,13 @@ def sigmas(off_db=-3.0, reading_db=1.0, model_db=1.0):
             Slip(abs(off_db) / reading_db, "That leaves out how far the prediction may be off."),
         ),
         steps=(
-            Step(f"Both together: √({reading_db:g}² + {model_db:g}²)", both, "dB", 2),
-            Step(f"{abs(off_db):.1f} / {both:.2f}", answer, "", 2),
+            Step(f"Both together: √({reading_db:g}² + {model_db:g}²)", shown_both, "dB", 2),
+            Step(
+                f"In standard deviations: {abs(off_db):.1f} / {shown_both:.2f}",
+                abs(off_db) / shown_both,
+                "",
+                2,
+            ),
         ),
         note="One normal reading in twenty is more than two off by chance. Four is no chance.",
     )
@@ -150,6 +168,7 @@ def which(offs_db=(2.6, 3.1, -3.4, 2.2), scatter_db=0.7):
         raise ValueError("what is drawn is neither scatter nor a clear fault.")
     answer = tags[low] if clear else NONE
     slips = [Slip(NONE, "One of them is off by far more than readings scatter.")] if clear else []
+    middle = float(np.median(offs_db))
     raw = tags[int(np.argmax(np.abs(offs_db)))]
     if raw != answer:
         slips.append(Slip(raw, "That one is far from zero. Take off what all have in common."))
@@ -164,9 +183,14 @@ def which(offs_db=(2.6, 3.1, -3.4, 2.2), scatter_db=0.7):
         hint="The volume is the same in all of them. Take off the median first.",
         slips=tuple(slips),
         steps=(
-            Step("Median of the readings: the volume", float(np.median(offs_db)), "dB"),
-            Step(f"Lowest of them, {tags[low]}, less the median", float(rest[low]), "dB"),
-            Step(f"In standard deviations: {rest[low]:.1f} / {scatter_db:g}", float(z[low])),
+            Step("The volume is the median of the readings", middle, "dB", 2),
+            Step(
+                f"Lowest, {tags[low]}, less the median: {offs_db[low]:.1f} − ({middle:.2f})",
+                float(rest[low]),
+                "dB",
+                2,
+            ),
+            Step(f"In standard deviations: {rest[low]:.2f} / {scatter_db:g}", float(z[low])),
         ),
     )
 
@@ -209,19 +233,25 @@ def amount(offs_db=(2.6, 3.1, -3.4, 2.2), scatter_db=0.7):
         low=-30,
         high=60,
         hint="Take the middle of the others for the volume. Then compare.",
-        slips=(
-            Slip(abs(offs_db[low]), "That counts from zero. The volume was not the design's."),
-            Slip(
-                abs(others) - abs(offs_db[low]),
-                "A difference takes both signs: a minus less a plus grows.",
-            ),
-        ),
+        slips=_slips_of_amount(others, float(offs_db[low])),
         steps=(
-            Step("Median of the others", others, "dB"),
-            Step(f"{others:.1f} − ({offs_db[low]:.1f})", answer, "dB"),
+            Step("Median of the others", others, "dB", 2),
+            Step(f"Against the low one: {others:.2f} − ({offs_db[low]:.1f})", answer, "dB", 2),
         ),
         note=f"It is known to about {scatter_db:g} dB: that is how far one reading scatters.",
     )
+
+
+def _slips_of_amount(others, low):
+    """Mistakes with zero and with signs."""
+    slips = [
+        Slip(abs(low), "That counts from zero. The volume was not the design's."),
+        Slip(low - others, "You are asked by how much it is low: a positive number."),
+    ]
+    if others * low < 0:
+        words = "A difference takes both signs: a plus less a minus grows."
+        slips += [Slip(sign * (others + low), words) for sign in (1, -1)]
+    return tuple(slips)
 
 
 def _down(energy):
@@ -306,7 +336,7 @@ EXERCISES = (
         "How far is it low?",
         problem=amount,
         draw=_draw_offs,
-        example=dict(offs_db=(4.1, 3.6, 4.4, -3.2, 3.9), scatter_db=0.5),
+        example=dict(offs_db=(-2.3, -8.9, -1.6, -2.8, -2.1, -2.6), scatter_db=0.5),
     ),
 )
 

@@ -6,14 +6,20 @@ from ...physics.bands import EXACT
 from ...physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, beamwidth, control_frequency
 from ...physics.directivity import generic_balloon as balloon
 from ...venue.units import in_words, to_file
+from ...venue.wiring import TAPS
 from ..exercises import Exercise, Problem, Slip, Step
+from ..round_lengths import INCH, round_feet
 
 ONE_WATT_8 = 2.83  # volts that are about one watt into 8 ohm [V]
 # times the continuous rating    common practice, no source [-]
 RATINGS = {"continuous": 1.0, "program": 2.0, "peak": 4.0}
+IN_METERS = "The mouth goes in in meters."
 EDGE_DB = -6.0  # of a coverage angle [dB]
 STEP_DEG = 10.0  # of a printed polar [deg]
 FALL = 1.8  # power of the angle by which an invented polar falls    assumption
+LINES_V = (70.7, 100.0)  # voltages of lines in the question on taps [V]
+TAP_OFF = 0.08  # a reading may be so far off and still show its tap [-]
+TAP_DRAWN = 0.05  # as far as one that is drawn is off, at most [-]
 HEIGHT_SHARE = 0.6  # of a mouth and its angle in the other plane    assumption
 
 
@@ -34,6 +40,7 @@ def angle(half_deg=44.0):
     level = np.round(EDGE_DB * (off / half_deg) ** FALL, 1)
     k = int(np.flatnonzero(level <= EDGE_DB)[0])
     at = float(np.interp(-EDGE_DB, -level, off))
+    inside, outside = -level[k - 1] + 0.0, -level[k]
     half_power = float(np.interp(3.0, -level, off))
     shown = ", ".join(f"{o:.0f}°: {v + 0.0:.1f} dB" for o, v in zip(off, level, strict=True))
     return Problem(
@@ -53,11 +60,15 @@ def angle(half_deg=44.0):
             Slip(2 * half_power, "That is the half-power angle, 3 dB down. It is narrower."),
         ),
         steps=(
+            Step(f"The last angle inside the edge, {inside:.1f} dB down", off[k - 1], "°", 0),
             Step(
-                f"Last printed angle inside the edge: {level[k - 1]:.1f} dB at", off[k - 1], "°", 0
+                f"Edge between the two rows: {off[k - 1]:.0f} + {STEP_DEG:.0f} ×"
+                f" ({-EDGE_DB:.1f} − {inside:.1f}) / ({outside:.1f} − {inside:.1f})",
+                round(at, 1),
+                "°",
+                1,
             ),
-            Step("Between the two rows, the edge lies at", at, "°", 1),
-            Step(f"Both sides: 2 × {at:.1f}", 2 * at, "°", 0),
+            Step(f"Both sides: 2 × {at:.1f}", 2 * round(at, 1), "°", 0),
         ),
         note="Some sheets print the half-power angle. Look which one it is.",
     )
@@ -81,6 +92,8 @@ def sensitivity(printed_db=94.0, ohm=4.0):
     power = ONE_WATT_8**2 / ohm
     more = float(10 * np.log10(power))
     answer = printed_db - more
+    shown_w = round(power, 2)
+    over = round(float(10 * np.log10(shown_w)), 1)
     return Problem(
         words=(
             f"A sheet prints {printed_db:.1f} dB, 2.83 V at one meter. The rated impedance is"
@@ -97,9 +110,9 @@ def sensitivity(printed_db=94.0, ohm=4.0):
             Slip(printed_db, "The two agree for 8 ohms only."),
         ),
         steps=(
-            Step(f"Power: 2.83² / {ohm:g}", power, "W", 2),
-            Step(f"Over one watt: 10 log {power:.2f}", more, "dB", 1),
-            Step(f"{printed_db:.1f} − ({more:.1f})", answer, "dB", 1),
+            Step(f"Power: 2.83^2 / {ohm:g}", shown_w, "W", 2),
+            Step(f"Over one watt: 10 log {shown_w:.2f}", over, "dB", 1),
+            Step(f"For one watt: {printed_db:.1f} − ({over:.1f})", printed_db - over, "dB", 1),
         ),
     )
 
@@ -116,7 +129,7 @@ def maximum(sensitivity_db=96.0, rating_w=400.0, kind="program", distance_m=12.0
     kind : str
         Of the rating: "continuous", "program" or "peak"
     distance_m : float
-        To the seat, on the axis [m]
+        To the seat, on the axis; a whole number of feet where those are the units [m]
     units : str
         "m" or "ft"
 
@@ -125,10 +138,10 @@ def maximum(sensitivity_db=96.0, rating_w=400.0, kind="program", distance_m=12.0
     problem : Problem
         In decibels
     """
-    power = rating_w / RATINGS[kind]
+    power, distance_m = rating_w / RATINGS[kind], round_feet(distance_m, units)
     watts, far = float(10 * np.log10(power)), float(20 * np.log10(distance_m))
     answer = sensitivity_db + watts - far
-    meters = "" if units == "m" else f" ({distance_m:.1f} m)"
+    shown = round(watts, 1), round(float(20 * np.log10(round(distance_m, 2))), 1)
     share = (
         "" if kind == "continuous" else f" That is {RATINGS[kind]:g} times the continuous power."
     )
@@ -136,7 +149,7 @@ def maximum(sensitivity_db=96.0, rating_w=400.0, kind="program", distance_m=12.0
         words=(
             f"Sensitivity {sensitivity_db:.1f} dB, one watt at one meter."
             f" {kind.capitalize()} rating {rating_w:g} W.{share} Which continuous level is left on"
-            f" the axis at {in_words(distance_m, units)}{meters}? Count no room, no air, no heat."
+            f" the axis at {in_words(distance_m, units)}? Count no room, no air, no heat."
         ),
         unit="dB",
         answer=answer,
@@ -146,10 +159,14 @@ def maximum(sensitivity_db=96.0, rating_w=400.0, kind="program", distance_m=12.0
         hint="Add the power in decibels to the sensitivity. Then take off the distance in meters.",
         slips=_slips_of_level(sensitivity_db, rating_w, kind, distance_m),
         steps=(
-            Step(f"Continuous power: {rating_w:g} / {RATINGS[kind]:g}", power, "W", 0),
-            Step(f"10 log {power:g}", watts, "dB"),
-            Step(f"Distance: 20 log {distance_m:.1f}", far, "dB"),
-            Step(f"{sensitivity_db:.1f} + {watts:.1f} − {far:.1f}", answer, "dB"),
+            Step(f"Continuous power: {rating_w:g} / {RATINGS[kind]:g}", power, "W", 1),
+            Step(f"Power over one watt: 10 log {power:g}", shown[0], "dB"),
+            Step(f"Distance: 20 log {distance_m:.2f}", shown[1], "dB"),
+            Step(
+                f"Level: {sensitivity_db:.1f} + {shown[0]:.1f} − {shown[1]:.1f}",
+                sensitivity_db + shown[0] - shown[1],
+                "dB",
+            ),
         ),
         note="A hot voice coil takes some decibels more at full power. Keep headroom.",
     )
@@ -180,7 +197,7 @@ def control(mouth_m=0.4, angle_deg=60.0, units="ft"):
     Parameters
     ----------
     mouth_m : float
-        Size of the mouth in the plane of the angle [m]
+        Size of the mouth in the plane of the angle; a whole number of inches in those units [m]
     angle_deg : float
         Coverage angle [deg]
     units : str
@@ -191,28 +208,33 @@ def control(mouth_m=0.4, angle_deg=60.0, units="ft"):
     problem : Problem
         In hertz
     """
+    mouth_m = round_feet(mouth_m, units, INCH)
     answer = float(control_frequency(mouth_m, angle_deg))
+    inches, product = mouth_m / INCH, round(round(mouth_m, 3) * angle_deg, 1)
+    wide = f"{mouth_m:.2f} m" if units == "m" else f"{inches:.0f} in ({mouth_m:.3f} m)"
+    first = f"{mouth_m * 100:.0f} / 100" if units == "m" else f"{inches:.0f} × 0.0254"
     return Problem(
         words=(
-            f"The mouth of a horn is {in_words(mouth_m, units)} wide. Its sheet promises"
+            f"The mouth of a horn is {wide} wide. Its sheet promises"
             f" {angle_deg:g}° across. Down to which frequency can it hold that angle? In meters,"
             " degrees and hertz: frequency = 25,400 / (mouth × angle)."
         ),
         unit="Hz",
         answer=answer,
         near=0.07 * answer,
-        low=10,
+        low=1,
         high=50_000,
         digits=0,
         hint="Put the mouth in meters into the rule.",
         slips=(
             Slip(2 * answer, "The rule takes the full angle and the whole mouth, not half."),
-            Slip(answer * mouth_m / to_file(mouth_m, "m", "ft"), "The mouth goes in in meters."),
+            Slip(answer * mouth_m / to_file(mouth_m, "m", "ft"), IN_METERS),
+            Slip(answer * mouth_m / inches, IN_METERS),
         ),
         steps=(
-            Step("Mouth", mouth_m, "m", 3),
-            Step(f"Mouth × angle: {mouth_m:.3f} × {angle_deg:g}", mouth_m * angle_deg, "", 1),
-            Step(f"25,400 / {mouth_m * angle_deg:.1f}", answer, "Hz", 0),
+            Step(f"Mouth in meters: {first}", mouth_m, "m", 3),
+            Step(f"Mouth × angle: {mouth_m:.3f} × {angle_deg:g}", product, "", 1),
+            Step(f"Frequency: 25,400 / {product:.1f}", 25_400 / product, "Hz", 0),
         ),
         note="An octave lower the angle is about twice as wide, whatever the first page says.",
     )
@@ -231,29 +253,49 @@ def tap(ohm=500.0, volts=70.7):
     Returns
     -------
     problem : Problem
-        In watts
+        One of the taps
+
+    Raises
+    ------
+    ValueError
+        The reading comes near to none of them
     """
-    answer = volts**2 / ohm
+    square = round(volts**2)
+    power = round(square / ohm, 2 if square / ohm < 10 else 1)
+    near = min(TAPS, key=lambda watts: abs(watts / power - 1))
+    if abs(power / near - 1) > TAP_OFF:
+        raise ValueError(f"{ohm:g} ohms on a {volts:g} V line are the impedance of no usual tap.")
+    other = LINES_V[0] if volts == LINES_V[1] else LINES_V[1]
+    on_other = _watts(min(TAPS, key=lambda watts: abs(watts * ohm / other**2 - 1)))
+    slips = ()
+    if on_other != _watts(near):
+        slips = (Slip(on_other, f"That takes the line for one of {other:g} V. Read its voltage."),)
     return Problem(
         words=(
-            f"A loudspeaker for a {volts:g} V line measures {ohm:,.0f} ohms at 1 kHz. On which tap"
-            " does it stand?"
+            f"A loudspeaker for a {volts:g} V line measures {ohm:,.0f} ohms at 1 kHz. Readings are"
+            " a few percent off. On which tap does it stand?"
         ),
-        unit="W",
-        answer=answer,
-        near=0.08 * answer,
-        low=0,
-        high=10_000,
-        hint="Power is voltage squared over impedance.",
-        slips=(
-            Slip(volts / ohm, "That is the current. Power takes the voltage squared."),
-            Slip(2 * answer, "Mind the line voltage: the 100 V line gives twice as much."),
-        ),
+        answer=_watts(near),
+        choices=tuple(_watts(one) for one in TAPS),
+        hint="Power is voltage squared over impedance. Take the tap that comes nearest.",
+        slips=slips,
         steps=(
-            Step(f"Voltage squared: {volts:g}²", volts**2, "V²", 0),
-            Step(f"{volts**2:,.0f} / {ohm:,.0f}", answer, "W"),
+            Step(f"Voltage squared: {volts:g}^2", square, "V²", 0),
+            Step(f"Power: {square:,.0f} / {ohm:,.0f}", power, "W", 2 if power < 10 else 1),
+            Step("The nearest tap", near, "W", 2 if near < 10 else 1),
         ),
     )
+
+
+def _watts(tap_w):
+    return f"{tap_w:g} W"
+
+
+def _draw_tap(chance):
+    """Reading at one of the taps, a few percent off."""
+    volts, watts = float(chance.choice(LINES_V)), float(chance.choice(TAPS))
+    off = float(chance.uniform(-TAP_DRAWN, TAP_DRAWN))
+    return dict(ohm=float(round(volts**2 / watts * (1 + off))), volts=volts)
 
 
 def _draw_maximum(chance):
@@ -306,10 +348,8 @@ EXERCISES = (
         "data_sheet.tap",
         "On which tap does it stand?",
         problem=tap,
-        draw=lambda chance: dict(
-            ohm=float(chance.integers(4, 250) * 20), volts=float(chance.choice([70.7, 100.0]))
-        ),
-        example=dict(ohm=167.0, volts=70.7),
+        draw=_draw_tap,
+        example=dict(ohm=172.0, volts=70.7),
     ),
 )
 

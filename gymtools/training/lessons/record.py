@@ -14,12 +14,48 @@ from ..exercises import Exercise, Problem, Slip, Step
 ASKED = ("sti", "speech_to_noise", "coverage_range", "rt", "feedback_margin", "arrival_spread")
 OPTIONS = ("option A", "option B", "option C")
 NONE = "none of them"
+TRIES = 500  # drawings before an answer is said not to be found
 WORDED = ("meets", "close", "misses")
+STEPS_Z = np.arange(0, 2.01, 0.25)  # of the table of the normal distribution [-]
+FIGURES = (
+    "STI at the chairs",
+    "STI in the bleachers",
+    "STI on the court",
+    "STI at the worst seats",
+)
 
 # ---- questions
 
 
-def chance(margin=0.05, spread=0.08, unit=""):
+def normal(z):
+    """Share of a normal distribution that lies below so many standard deviations.
+
+    Parameters
+    ----------
+    z : float or array
+        Standard deviations above the mean [-]
+
+    Returns
+    -------
+    share : float or ndarray
+        Shaped like ``z``, 0 to 1 [-]
+    """
+    return ndtr(z)
+
+
+def normal_words():
+    """A few values of the normal distribution, so that a question can be answered anywhere.
+
+    Returns
+    -------
+    words : str
+        One sentence
+    """
+    listed = ", ".join(f"Φ({z:g}) = {normal(z):.2f}" for z in STEPS_Z[::2])
+    return f"Normal distribution: {listed}, Φ(−z) = 1 − Φ(z)."
+
+
+def chance(margin=0.05, spread=0.08, unit="", what=FIGURES[0]):
     """In how many of 100 draws a target is met.
 
     Parameters
@@ -30,6 +66,8 @@ def chance(margin=0.05, spread=0.08, unit=""):
         Standard deviation of the draws [unit]
     unit : str
         Of both
+    what : str
+        Which figure it is
 
     Returns
     -------
@@ -37,34 +75,34 @@ def chance(margin=0.05, spread=0.08, unit=""):
         In percent
     """
     z = margin / spread
-    answer = float(100 * ndtr(z))
+    answer, rounded = float(100 * normal(z)), round(z, 2)
     said = f"{abs(margin):g} {unit}".rstrip()
     side = "beyond" if margin >= 0 else "short of"
     wide = f"{spread:g} {unit}".rstrip()
     return Problem(
         words=(
-            f"A design is drawn many times with all that is unknown a little off. The mean of the"
-            f" draws lies {said} {side} the target. Their standard deviation is {wide}. If the"
-            " draws were normal, in how many of 100 would the target be met?"
+            f"A design is drawn many times with all that is unknown a little off. {what}: the mean"
+            f" of the draws lies {said} {side} the target. Their standard deviation is {wide}. If"
+            f" the draws were normal, in how many of 100 would the target be met? {normal_words()}"
         ),
         unit="%",
         answer=answer,
-        near=4,
+        near=3,
         low=-5,
         high=105,
         digits=0,
         hint=(
             "Divide the margin by the standard deviation. Zero gives a half. A sixth of all draws"
-            " lie more than one standard deviation on either side."
+            " lie more than one standard deviation above the mean, a sixth below."
         ),
         slips=(
             Slip(100.0 if margin >= 0 else 0.0, "That takes the verdict for certain. It is not."),
             Slip(100 - answer, "On which side of the target does the mean lie?"),
-            Slip(50.0, "Half would be a mean that sits exactly on the target.", near=1.0),
+            Slip(50.0, "Half would be a mean that sits exactly on the target."),
         ),
         steps=(
-            Step(f"Margin in standard deviations: {margin:g} / {spread:g}", z, "", 2),
-            Step(f"Normal distribution: Φ({z:.2f}) in percent", answer, "%", 0),
+            Step(f"Margin in standard deviations: {margin:g} / {spread:g}", rounded, "", 2),
+            Step(f"100 × Φ({rounded:.2f})", float(100 * normal(rounded)), "%", 0),
         ),
         note="The record counts its draws and needs no normal distribution. This checks it.",
     )
@@ -88,7 +126,9 @@ def together(margin=0.05, inputs=0.03, model=0.06, unit=""):
         In percent
     """
     both = float(np.hypot(inputs, model))
-    answer = float(100 * ndtr(margin / both))
+    answer = float(100 * normal(margin / both))
+    shown = round(both, 3)
+    z = round(margin / shown, 2)
 
     def say(value):
         return f"{value:g} {unit}".rstrip()
@@ -98,29 +138,30 @@ def together(margin=0.05, inputs=0.03, model=0.06, unit=""):
             f"A figure lies {say(margin)} beyond its target. What is unknown of the gym moves it by"
             f" {say(inputs)}, one standard deviation. The model's own error moves it by"
             f" {say(model)}. In how many of 100 gyms is the target met, if all is normal?"
+            f" {normal_words()}"
         ),
         unit="%",
         answer=answer,
-        near=3,
+        near=2,
         low=-5,
         high=105,
         digits=0,
         hint="Errors that know nothing of each other add as squares. Then divide the margin by it.",
         slips=(
             Slip(
-                float(100 * ndtr(margin / inputs)),
+                float(100 * normal(margin / inputs)),
                 "That leaves out the model's own error. The model can be off in a gym that is known"
                 " exactly.",
             ),
             Slip(
-                float(100 * ndtr(margin / (inputs + model))),
+                float(100 * normal(margin / (inputs + model))),
                 "The two do not add like lengths: both seldom err the same way.",
             ),
         ),
         steps=(
-            Step(f"Both errors together: √({inputs:g}² + {model:g}²)", both, unit, 3),
-            Step(f"Margin: {margin:g} / {both:.3f} standard deviations", margin / both, "", 2),
-            Step(f"Φ({margin / both:.2f}) in percent", answer, "%", 0),
+            Step(f"Both errors together: √({inputs:g}² + {model:g}²)", shown, unit, 3),
+            Step(f"Margin in standard deviations: {margin:g} / {shown:.3f}", z, "", 2),
+            Step(f"100 × Φ({z:.2f})", float(100 * normal(z)), "%", 0),
         ),
     )
 
@@ -151,6 +192,8 @@ def word(criterion="sti", value=0.48, target=0.5):
         raise ValueError("the value lies on a limit of its word.")
     answer = c.word(value, target)
     side = "More" if c.better > 0 else "Less"
+    better, worse = (value, target) if c.better > 0 else (target, value)
+    difference = f"{better:g} − {worse:g}"
     slips = [
         Slip("meets", "On which side of the target does it lie, and which side is good?"),
         Slip("close", "How far is it off, in what people just notice?"),
@@ -169,7 +212,7 @@ def word(criterion="sti", value=0.48, target=0.5):
         hint="Take the margin on the good side. A miss that nobody notices has a word of its own.",
         slips=tuple(s for s in slips if s.value != answer),
         steps=(
-            Step("Margin on the good side", margin, c.unit, 2),
+            Step(f"Margin on the good side: {difference}", margin, c.unit, 2),
             Step(f"In steps that people notice: {margin:.2f} / {c.close:g}", steps, "", 1),
         ),
         note="A fourth word, out of reach, says that no loudspeaker can meet it in this gym.",
@@ -238,17 +281,33 @@ def _beats(other, own):
 
 def _draw_chance(chance):
     spread = float(chance.choice([0.04, 0.06, 0.08, 0.12]))
-    return dict(margin=float(np.round(spread * chance.uniform(-2, 2), 3)), spread=spread)
+    z = float(chance.choice([-1, 1]) * chance.uniform(0.2, 1.5))
+    return dict(
+        margin=float(np.round(spread * z, 3)), spread=spread, what=str(chance.choice(FIGURES))
+    )
 
 
 def _draw_together(chance):
     inputs = float(chance.choice([0.02, 0.03, 0.04]))
     model = float(np.round(inputs * chance.uniform(1.0, 2.5), 3))
-    margin = float(np.round(np.hypot(inputs, model) * chance.uniform(0.4, 1.2), 3))
+    margin = float(np.round(np.hypot(inputs, model) * chance.uniform(0.5, 1.5), 3))
     return dict(inputs=inputs, model=model, margin=margin)
 
 
-def _draw_word(chance):
+def _drawn_for(answers, problem, draw, chance):
+    """Values whose answer is one of some, each as likely as the others."""
+    wanted = answers[chance.integers(len(answers))]
+    for _ in range(TRIES):
+        values = draw(chance)
+        try:
+            if problem(**values).answer == wanted:
+                return values
+        except ValueError:  # it has no one answer
+            continue
+    raise ValueError(f"no drawing is answered by {wanted}.")
+
+
+def _any_word(chance):
     key = str(chance.choice(ASKED))
     c = CRITERIA[key]
     target = {"sti": 0.5, "rt": 1.5, "coverage_range": 6.0, "arrival_spread": 30.0}.get(key, 9.0)
@@ -256,7 +315,7 @@ def _draw_word(chance):
     return dict(criterion=key, value=float(c.number(target + steps * c.close)), target=target)
 
 
-def _draw_beaten(chance):
+def _any_options(chance):
     return dict(
         figures=tuple(
             (
@@ -267,6 +326,14 @@ def _draw_beaten(chance):
             for _ in OPTIONS
         )
     )
+
+
+def _draw_word(chance):
+    return _drawn_for(WORDED, word, _any_word, chance)
+
+
+def _draw_beaten(chance):
+    return _drawn_for((*OPTIONS, NONE), beaten, _any_options, chance)
 
 
 EXERCISES = (
