@@ -45,7 +45,7 @@ def test_the_page_shows_the_chance_that_the_record_prints(school, page):
     ours = {(r.criterion, r.area): r.chance for r in page.sure.ranges}
     assert ours == pytest.approx(printed)
     said = f"{100 * page.range.chance:.0f} of 100 draws meet the target"
-    assert f"Speech transmission index (worst seats), chairs: {said}" in page.table.value
+    assert f"Speech intelligibility (STI), chairs: {said}" in page.table.value
 
 
 def test_the_models_own_error_is_in_the_chance(school, page):
@@ -181,7 +181,7 @@ def test_the_question_and_its_table_name_the_same_verdict(page):
 
 
 def test_the_normal_distribution_can_be_looked_up(page):
-    """Printed: a table of the standard normal distribution (any handbook of statistics): Φ of 0,
+    """Printed: a table of the standard normal distribution (any handbook, from memory): Φ of 0,
     0.25 ... 2; the page shows it, and half of it stands in the questions, wherever they are asked.
     """
     table = "0.50 0.60 0.69 0.77 0.84 0.89 0.93 0.96 0.98".split()

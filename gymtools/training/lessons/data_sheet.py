@@ -282,7 +282,7 @@ def tap(ohm=500.0, volts=70.7):
         steps=(
             Step(f"Voltage squared: {volts:g}^2", square, "V²", 0),
             Step(f"Power: {square:,.0f} / {ohm:,.0f}", power, "W", 2 if power < 10 else 1),
-            Step("The nearest tap", near, "W", 2 if near < 10 else 1),
+            Step("The nearest tap", near, "W", len(f"{near:g}".partition(".")[2])),
         ),
     )
 
@@ -312,7 +312,7 @@ EXERCISES = (
         "data_sheet.angle",
         "What is the coverage angle?",
         problem=angle,
-        draw=lambda chance: dict(half_deg=float(chance.integers(20, 80))),
+        draw=lambda chance: dict(half_deg=float(chance.integers(40, 160)) / 2),
         example=dict(half_deg=35.0),
     ),
     Exercise(
