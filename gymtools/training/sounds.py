@@ -19,9 +19,9 @@ from ..venue.spectra import octave_levels
 SPOKEN = next(iter(labels()))  # program of a lesson where it names none
 ONE_SEED = 7  # of a crowd: the same in every sound
 POP_S = 0.002  # of a balloon's bang    assumption [s]
-# its energy at the ear: that of the room's sound at the start, for so long; about half of all of
-# it in a gym that rings for 1.5 s    assumption
-POP_DIRECT_S = 0.1
+# its energy at the ear: that of the room's sound at the start, for so long. Where a gym rings for
+# 1.5 s it is a quarter of the room's: a seat at twice the critical distance    assumption
+POP_DIRECT_S = 0.03
 TAIL_PARTS = 1.2  # of its decay time, as long as a tail is followed [-]
 ROOM_ALONE_DB = -40.0  # direct sound over the room's own where hardly any is left [dB]
 LOUDEST_DBA = 120.0  # as far as the masking in the ear is followed [dB(A)]
@@ -120,7 +120,7 @@ def room_response(rt, direct_db=0.0):
     return response
 
 
-def pop(rt, level_dba=90.0, seconds=4.0):
+def pop(rt, level_dba=85.0, seconds=4.0):
     """A balloon pop in a room that rings alike in all octaves: a click, and what the
     room makes of it.
 
