@@ -110,7 +110,7 @@ def sensitivity(printed_db=94.0, ohm=4.0):
             Slip(printed_db, "The two agree for 8 ohms only."),
         ),
         steps=(
-            Step(f"Power: 2.83^2 / {ohm:g}", shown_w, "W", 2),
+            Step(f"Power: 2.83² / {ohm:g}", shown_w, "W", 2),
             Step(f"Over one watt: 10 log {shown_w:.2f}", over, "dB", 1),
             Step(f"For one watt: {printed_db:.1f} − ({over:.1f})", printed_db - over, "dB", 1),
         ),
@@ -280,7 +280,7 @@ def tap(ohm=500.0, volts=70.7):
         hint="Power is voltage squared over impedance. Take the tap that comes nearest.",
         slips=slips,
         steps=(
-            Step(f"Voltage squared: {volts:g}^2", square, "V²", 0),
+            Step(f"Voltage squared: {volts:g}²", square, "V²", 0),
             Step(f"Power: {square:,.0f} / {ohm:,.0f}", power, "W", 2 if power < 10 else 1),
             Step("The nearest tap", near, "W", len(f"{near:g}".partition(".")[2])),
         ),

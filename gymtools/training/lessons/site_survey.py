@@ -68,7 +68,7 @@ def height(sloping_m=10.0, level_m=6.0, held_m=1.2, units="ft"):
         ),
         steps=(
             Step(
-                f"Above the laser: ({say(sloping_m):g}^2 − {say(level_m):g}^2)^0.5",
+                f"Above the laser: √({say(sloping_m):g}² − {say(level_m):g}²)",
                 above,
                 units,
                 2,
@@ -282,7 +282,7 @@ def places(one_pct=12.0, count=6):
             Slip(one_pct, "The mean of several is steadier than one of them."),
         ),
         steps=(
-            Step(f"Square root of the count: {count}^0.5", root, "", 2),
+            Step(f"Square root of the count: √({count})", root, "", 2),
             Step(f"Scatter of the mean: {one_pct:g} / {root:.2f}", one_pct / root, "%"),
         ),
     )
