@@ -89,8 +89,8 @@ class WiringPage(LessonPage):
         nearest = min(own, key=way)
         return nearest, way(nearest)
 
-    def _answered(self, question, reply, seconds):
-        super()._answered(question, reply, seconds)
+    def _answered(self, question, reply):
+        super()._answered(question, reply)
         if question.exercise.key == "wiring.left_on_tap" and question.answering.closed:
             self.shortfall.value = card(f"<p><b>{escape(shortfall(question.problem))}</b></p>")
 
