@@ -11,7 +11,7 @@ from printed_lines import faults, muddled
 
 from gymtools.display.lessons.distance import DistancePage
 from gymtools.training.lessons import distance
-from gymtools.training.lessons.lengths import round_length
+from gymtools.training.round_lengths import round_length
 from gymtools.venue.units import FOOT
 
 BOOK = "01_distance_and_level.ipynb"

@@ -1,31 +1,32 @@
-"""Lengths of questions: round in the units in which they are read."""
+"""Lengths of drawn questions: round in the units that the learner has chosen."""
 
-from ..venue.units import FOOT, INCH
+from ..venue.units import FOOT
+
+HALF_METER = 0.5  # [m]
 
 
-def round_feet(meters, units, step=FOOT):
-    """A length, whole in feet or in inches where those are the units.
+def round_length(length_m, units, foot_step=FOOT, meter_step=HALF_METER):
+    """A length as a question has it.
 
     Parameters
     ----------
-    meters : float
-        As drawn or given [m]
+    length_m : float
+        As it was drawn, more than 0 [m]
     units : str
-        "m" or "ft"; in meters it stays as it is
-    step : float
-        What it is a multiple of: ``FOOT`` or ``INCH`` [m]
+        "m" or "ft"
+    foot_step, meter_step : float
+        What it is a multiple of, by the units; in meters it stays as it is where ``meter_step``
+        is 0 [m]
 
     Returns
     -------
-    meters : float
-        One step at least where the units are feet [m]
+    length_m : float
+        The nearest multiple; one step at least [m]
 
     Examples
     --------
-    >>> round_feet(12.0, "ft") / FOOT, round_feet(12.0, "m")
-    (39.0, 12.0)
+    >>> round_length(6.2, "m"), round(round_length(6.2, "ft") / 0.3048, 9)
+    (6.0, 20.0)
     """
-    return max(1, round(meters / step)) * step if units == "ft" else meters
-
-
-__all__ = ["FOOT", "INCH", "round_feet"]
+    step = foot_step if units == "ft" else meter_step
+    return float(f"{max(1, round(length_m / step)) * step:.12g}") if step else length_m

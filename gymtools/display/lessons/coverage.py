@@ -19,7 +19,7 @@ from ...physics.directivity import (
 )
 from ...training import sounds
 from ...training.lessons import coverage
-from ...training.lessons.lengths import round_length
+from ...training.round_lengths import round_length
 from ...venue.units import in_words
 from ..panel.controls import SliderSpec
 from ..tables import card

@@ -6,7 +6,8 @@ from plotly.subplots import make_subplots
 from ...physics.bands import EXACT, NOMINAL
 from ...training import sounds
 from ...training.lessons import data_sheet
-from ...training.round_lengths import FOOT, round_feet
+from ...training.round_lengths import round_length
+from ...venue.units import FOOT
 from ..panel.controls import SliderSpec
 from ..theme import GRID, GROUP_COLORS, INK, PAPER
 from .experiment import Aim, Prediction, Setup
@@ -65,7 +66,7 @@ def _hold(angle_deg, hold_hz, units):
             SliderSpec(path=("mouth",), label="mouth", low=0.05, high=2, step=0.05, unit="m"),
             SliderSpec(path=("angle",), label="angle", low=30, high=120, step=5, unit="°"),
         ),
-        start=dict(mouth=round_feet(START_M, units, FOOT / 4), angle=angle_deg),
+        start=dict(mouth=round_length(START_M, units, FOOT / 4, 0), angle=angle_deg),
         compute=lambda mouth, angle: (*data_sheet.pattern(mouth, angle), angle, mouth),
         draw=_picture,
         aim=Aim(

@@ -7,7 +7,7 @@ from ...physics.air import attenuation
 from ...physics.bands import EXACT
 from ...training import sounds
 from ...training.lessons import distance
-from ...training.lessons.lengths import round_length
+from ...training.round_lengths import round_length
 from ..panel.controls import SliderSpec
 from ..theme import GROUP_COLORS, INK, per_unit
 from .experiment import Aim, Prediction, Setup

@@ -15,7 +15,7 @@ from ...training import sounds
 from ...training.by_hand import sketched
 from ...training.lessons import tilt
 from ...training.lessons.coverage import beam_db
-from ...training.lessons.lengths import round_length
+from ...training.round_lengths import round_length
 from ...venue.units import in_words
 from ..documents.by_hand import COMPUTED, EMPTY, write_sheets
 from ..panel.controls import SliderSpec

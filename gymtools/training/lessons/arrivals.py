@@ -11,9 +11,9 @@ from ...physics.arrivals import (
     notch_frequencies,
 )
 from ...venue.typed_values import to_fahrenheit
-from ...venue.units import in_words, to_file
+from ...venue.units import FOOT, in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
-from .rounded import rounded
+from ..round_lengths import round_length
 
 MIDDLE = slice(2, 6)  # octaves around 500 Hz to 4 kHz
 NEARER_M = 0.5  # by how much the helpers are nearer to a seat that needs their delay [m]
@@ -41,7 +41,7 @@ def delay(lead_m=25.0, helper_m=10.0, lead_ms=10.0, temperature_c=20.0, whole=Fa
         In milliseconds
     """
     if whole:
-        lead_m, helper_m = rounded(lead_m, units), rounded(helper_m, units)
+        lead_m, helper_m = round_length(lead_m, units), round_length(helper_m, units)
     c = float(speed_of_sound(temperature_c))
     apart = lead_m - helper_m
     held = 1000 * float(delay_for_lead(apart, lead_s=lead_ms / 1000, speed_of_sound=c))
@@ -99,7 +99,7 @@ def notch(farther_m=0.6, temperature_c=20.0, whole=False, units="ft"):
         In hertz
     """
     if whole:
-        farther_m = rounded(farther_m, units, feet=0.5, meters=0.05)
+        farther_m = round_length(farther_m, units, FOOT / 2, 0.05)
     c = float(speed_of_sound(temperature_c))
     lowest = float(notch_frequencies(farther_m / c, 1)[0])
     way, speed = _shown((farther_m, 2), (c, 1), units=units)

@@ -7,7 +7,7 @@ from ...physics.bands import sum_levels
 from ...physics.directivity import EDGE_DB, SKIRT
 from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
-from .lengths import round_length
+from ..round_lengths import round_length
 
 TWO_DB = float(10 * np.log10(2))  # of two equal sounds over one of them [dB]
 NUMBER = 3  # loudspeakers of the experiment's group

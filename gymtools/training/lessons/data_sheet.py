@@ -5,10 +5,10 @@ import numpy as np
 from ...physics.bands import EXACT
 from ...physics.directivity import AZIMUTH_DEG, ELEVATION_DEG, beamwidth, control_frequency
 from ...physics.directivity import generic_balloon as balloon
-from ...venue.units import in_words, to_file
+from ...venue.units import INCH, in_words, to_file
 from ...venue.wiring import TAPS
 from ..exercises import Exercise, Problem, Slip, Step
-from ..round_lengths import INCH, round_feet
+from ..round_lengths import round_length
 
 ONE_WATT_8 = 2.83  # volts that are about one watt into 8 ohm [V]
 # times the continuous rating    common practice, no source [-]
@@ -138,7 +138,7 @@ def maximum(sensitivity_db=96.0, rating_w=400.0, kind="program", distance_m=12.0
     problem : Problem
         In decibels
     """
-    power, distance_m = rating_w / RATINGS[kind], round_feet(distance_m, units)
+    power, distance_m = rating_w / RATINGS[kind], round_length(distance_m, units, meter_step=0)
     watts, far = float(10 * np.log10(power)), float(20 * np.log10(distance_m))
     answer = sensitivity_db + watts - far
     shown = round(watts, 1), round(float(20 * np.log10(round(distance_m, 2))), 1)
@@ -208,7 +208,7 @@ def control(mouth_m=0.4, angle_deg=60.0, units="ft"):
     problem : Problem
         In hertz
     """
-    mouth_m = round_feet(mouth_m, units, INCH)
+    mouth_m = round_length(mouth_m, units, INCH, 0)
     answer = float(control_frequency(mouth_m, angle_deg))
     inches, product = mouth_m / INCH, round(round(mouth_m, 3) * angle_deg, 1)
     wide = f"{mouth_m:.2f} m" if units == "m" else f"{inches:.0f} in ({mouth_m:.3f} m)"

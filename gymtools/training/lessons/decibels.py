@@ -5,7 +5,7 @@ import numpy as np
 from ...physics.bands import A_WEIGHTING, NAMES, NOMINAL, a_weighted, sum_levels, to_energy
 from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
-from .lengths import round_length
+from ..round_lengths import round_length
 
 HIGHEST_HZ = 200_000.0  # that can be answered
 POLES_HZ = 20.598997, 107.65265, 737.86223, 12194.217  # of the A-weighting: IEC 61672-1, annex E

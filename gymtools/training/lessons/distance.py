@@ -7,7 +7,7 @@ from ...physics.bands import EXACT, sum_levels
 from ...venue.typed_values import to_fahrenheit
 from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
-from .lengths import round_length
+from ..round_lengths import round_length
 
 TOP = -1  # the octave around 8 kHz
 KHZ = 3  # the octave around 1 kHz

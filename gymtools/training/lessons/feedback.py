@@ -6,7 +6,7 @@ from ...physics.feedback import open_mics_db
 from ...physics.microphones import BEHIND_LIPS, PATTERNS, directivity_index_db
 from ...venue.units import INCH
 from ..exercises import Exercise, Problem, Slip, Step
-from .rounded import rounded
+from ..round_lengths import round_length
 
 CM = 0.01  # [m]
 FAR_ENOUGH = 2.0  # a slip must be so many tolerances away from the answer [-]
@@ -48,7 +48,7 @@ def nearer(far_m=0.4, near_m=0.2, units="ft"):
     ValueError
         The talker does not come nearer
     """
-    far_m, near_m = (rounded(value, units, 1 / 12, CM) for value in (far_m, near_m))
+    far_m, near_m = (round_length(value, units, INCH, CM) for value in (far_m, near_m))
     if not near_m < far_m:
         raise ValueError("the second distance is not less than the first one.")
     unit = INCH if units == "ft" else CM

@@ -6,7 +6,7 @@ from ...physics.bands import LABELS
 from ...physics.decay import reading_spread
 from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
-from ..round_lengths import round_feet
+from ..round_lengths import round_length
 
 # differences of readings with and without a source that are corrected in full, and what is taken
 # off at most under the least of them    ISO 3744:2010, 8.2 (from memory) [dB]
@@ -43,7 +43,9 @@ def height(sloping_m=10.0, level_m=6.0, held_m=1.2, units="ft"):
     def say(v):
         return to_file(v, "m", units)
 
-    sloping_m, level_m, held_m = (round_feet(v, units) for v in (sloping_m, level_m, held_m))
+    sloping_m, level_m, held_m = (
+        round_length(v, units, meter_step=0) for v in (sloping_m, level_m, held_m)
+    )
     if level_m >= sloping_m:
         raise ValueError("a sloping beam is longer than the level one. Change the readings.")
     up = float(np.sqrt(sloping_m**2 - level_m**2))
@@ -305,7 +307,9 @@ def volume(time_s=1.8, measured_m=8.0, true_m=8.8, units="ft"):
     problem : Problem
         In seconds
     """
-    measured_m, true_m = round_feet(measured_m, units), round_feet(true_m, units)
+    measured_m, true_m = (
+        round_length(value, units, meter_step=0) for value in (measured_m, true_m)
+    )
     ratio = true_m / measured_m
     answer, shown = time_s * ratio, round(ratio, 3)
     heights = (to_file(v, "m", units) for v in (true_m, measured_m))

@@ -9,8 +9,8 @@ from ...physics.bands import EXACT, to_level
 from ...physics.directivity import EDGE_DB, SKIRT, beamwidth
 from ...venue.units import in_words, to_file
 from ..exercises import Exercise, Problem, Slip, Step
+from ..round_lengths import round_length
 from .coverage import beam_db
-from .lengths import round_length
 
 BAND = 4  # the octave around 2 kHz, in which a data sheet's angle is true
 CUT_DEG = np.arange(-180.0, 181.0)  # off the axis, up positive [deg]

@@ -7,7 +7,7 @@ from ...physics.playback import RATE
 from ...venue.programs import labels, program
 from ...venue.units import in_words
 from ..exercises import Exercise, Problem, Slip, Step
-from .rounded import rounded
+from ..round_lengths import round_length
 
 LEAST_W, MOST_W = 6.0, 700.0  # of amplifiers that are drawn [W]
 LEAST_LEFT_DB = -2.5  # of headroom in what is drawn [dB]
@@ -323,7 +323,7 @@ def _with_whole_lengths(problem):
     """A problem whose distance is taken to the whole foot or half meter: for drawings."""
 
     def made(*, distance_m, units="ft", whole=False, **values):
-        distance_m = rounded(distance_m, units) if whole else distance_m
+        distance_m = round_length(distance_m, units) if whole else distance_m
         return problem(distance_m=distance_m, units=units, **values)
 
     return made
