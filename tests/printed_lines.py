@@ -2,33 +2,35 @@
 
 import math
 import re
+from statistics import NormalDist
 
-_DEGREES = {
+_NAMED = {
     "sin": lambda x: math.sin(math.radians(x)),
     "cos": lambda x: math.cos(math.radians(x)),
     "tan": lambda x: math.tan(math.radians(x)),
     "arctan": lambda x: math.degrees(math.atan(x)),
     "log": math.log10,
     "sqrt": math.sqrt,
+    "below": NormalDist().cdf,
 }
-_SIGNS = {"−": "-", "·": "*", "×": "*", "^": "**", "√": "sqrt ", "°": ""}
+_SIGNS = {"²": "**2", "Φ": "below ", "−": "-", "·": "*", "×": "*", "^": "**", "√": "sqrt ", "°": ""}
 
 
 def worked_out(line):
-    """Number of what stands behind the last colon, or None where that is no arithmetic."""
-    if ":" not in line:
-        return None
+    """Number of what stands behind the last colon, or of all of it; None where that is no sum."""
     text = re.sub(r"(?<=\d),(?=\d{3})", "", line.rpartition(":")[2])
     for sign, plain in _SIGNS.items():
         text = text.replace(sign, plain)
-    for name in ("arctan", "log", "sqrt", "sin", "cos"):
-        text = re.sub(rf"(?<=\d)\s+{name}", f" * {name}", text)
-    names = "|".join(sorted(_DEGREES, key=len, reverse=True))
+    names = "|".join(sorted(_NAMED, key=len, reverse=True))
+    text = re.sub(rf"(?<=\d)\s+({names})\b", r" * \1", text)
     text = re.sub(rf"\b({names})\s+(\d[\d.]*)", r"\1(\2)", text)
     text = re.sub(rf"\b({names})\s+\(", r"\1(", text)
-    if re.sub(rf"{names}|[\d.+\-*/()\s]", "", text) or not re.search(r"\d", text):
+    bare = re.sub(names, "", text)
+    if re.search(r"[^\d.+\-*/()\s]", bare) or not re.search(r"\d", bare):
         return None
-    return float(eval(text, {"__builtins__": {}}, dict(_DEGREES)))
+    if bare == text and not re.search(r"\d[\s)]*[-+*/]", text):
+        return None
+    return float(eval(text, {"__builtins__": {}}, dict(_NAMED)))
 
 
 def faults(problem):
