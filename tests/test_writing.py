@@ -34,10 +34,9 @@ from gymtools.display.documents.exports import write_xlsx
 from gymtools.display.documents.handover import folder_name, write_handover, write_record
 from gymtools.display.lessons.task import write_attempts
 from gymtools.equipment.schedules import parts, schedules
-from gymtools.training import task
-from gymtools.training.attempts import add_attempt
+from gymtools.training.attempts import Attempt, add_attempt
 from gymtools.venue import writing_files
-from gymtools.venue.files import load, save
+from gymtools.venue.files import load, save, to_text
 from gymtools.venue.sofa import write_sofa
 from gymtools.venue.writing_files import EXCHANGED, UNFINISHED, file_words, new_folder
 
@@ -78,7 +77,10 @@ def attempts(folder):
     """A file with one attempt."""
     file = folder / "attempts.jsonl"
     if not file.exists():
-        add_attempt(file, task.attempt(SCHOOL, task.score(SCHOOL), "Ann"))
+        kept = dict(school=SCHOOL.name, brief="x", met=1, checks=2, cost=3.0, changed=())
+        when = "2031-03-04T12:00:00+00:00"
+        more = dict(points=4.0, scenario=to_text(SCHOOL))
+        add_attempt(file, Attempt(who="Ann", when=when, **kept, **more))
     return file
 
 
