@@ -1,10 +1,12 @@
 """One setting for all tests: hypothesis looks at the same examples everywhere, so that a failure is
 the same everywhere; machine code is made once for all workers; one worker has all files that drive
-a JupyterLab in a browser, for two of those at a time starve each other; the longest files begin
-first, so that no core waits for the other at the end; and what a file has shown ends with it.
+a JupyterLab in a browser, for two of those at a time starve each other, and the other workers step
+back for it; the longest files begin first, so that no core waits for the other at the end; and what
+a file has shown ends with it.
 """
 
 import gc
+import os
 import subprocess
 import sys
 from pathlib import PurePath
@@ -27,6 +29,7 @@ BROWSER = (  # a browser with a kernel and its rays is as much as one core can d
     "test_course_browser",
     "test_listening_browser",
 )
+STEP_BACK = 10  # niceness of workers that drive no browser, where one does
 LONGEST = (  # half a minute of a core or more, the longest first
     *BROWSER,
     "test_meeting",
@@ -100,6 +103,14 @@ def _widgets_end_with_their_file():
     if shown := sys.modules.get("ipywidgets"):
         shown.Widget.close_all()
         gc.collect()
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _a_browser_comes_first(request):
+    """What drives a browser waits for pages, and pages for cores: the other workers step back."""
+    beside = "PYTEST_XDIST_WORKER" in os.environ and request.path.stem not in BROWSER
+    if beside and hasattr(os, "setpriority"):
+        os.setpriority(os.PRIO_PROCESS, 0, max(STEP_BACK, os.getpriority(os.PRIO_PROCESS, 0)))
 
 
 @pytest.fixture(autouse=True, scope="module")

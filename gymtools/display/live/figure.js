@@ -109,6 +109,11 @@ class Mover {
     SENT.forEach((name) => model.on(`change:_py2js_${name}`, wake));
     HANDS.forEach((name) => el.addEventListener(name, wake, { capture: true, passive: true }));
     window.addEventListener("resize", wake);
+    this.after = () => {
+      clearTimeout(this.looking);
+      this.looking = setTimeout(() => this.mend(), 2 * RESTS);
+    };
+    el.on?.("plotly_afterplot", this.after);
     wake();
   }
 
@@ -117,6 +122,8 @@ class Mover {
     SENT.forEach((name) => this.model.off(`change:_py2js_${name}`, wake));
     HANDS.forEach((name) => this.el.removeEventListener(name, wake, { capture: true }));
     window.removeEventListener("resize", wake);
+    this.el.removeListener?.("plotly_afterplot", this.after);
+    clearTimeout(this.looking);
     clearTimeout(this.resting);
     cancelAnimationFrame(this.frame);
   }
@@ -229,6 +236,22 @@ class Mover {
     }
     if (this.drawn) this.model.send({ drawn: this.drawn });
     this.drawn = 0;
+  }
+
+  // a full update that comes while something moves can leave the scene without its labels: where one
+  // that lies inside is not there when all is at rest, the scene is drawn once more
+  mend() {
+    const scene = this.scene(), labels = scene?.fullSceneLayout.annotations;
+    if (!labels?.length) return;
+    const { xaxis, yaxis, zaxis } = scene.fullSceneLayout, axes = [xaxis, yaxis, zaxis];
+    const layer = scene.fullLayout._infolayer.node();
+    const missing = labels.some((label, n) => label.visible !== false && label.text
+      && [label.x, label.y, label.z].every((v, i) => {
+        const share = axes[i].r2fraction(v);
+        return share >= 0 && share <= 1;
+      })
+      && !layer.querySelector(`.annotation-${scene.id}[data-index="${n}"]`));
+    if (missing) scene.glplot.redraw();
   }
 
   refine() {
