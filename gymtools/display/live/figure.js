@@ -113,7 +113,7 @@ class Mover {
       clearTimeout(this.looking);
       this.looking = setTimeout(() => this.mend(), 2 * RESTS);
     };
-    el.on?.("plotly_afterplot", this.after);
+    SENT.forEach((name) => model.on(`change:_py2js_${name}`, this.after));
     wake();
   }
 
@@ -122,7 +122,7 @@ class Mover {
     SENT.forEach((name) => this.model.off(`change:_py2js_${name}`, wake));
     HANDS.forEach((name) => this.el.removeEventListener(name, wake, { capture: true }));
     window.removeEventListener("resize", wake);
-    this.el.removeListener?.("plotly_afterplot", this.after);
+    SENT.forEach((name) => this.model.off(`change:_py2js_${name}`, this.after));
     clearTimeout(this.looking);
     clearTimeout(this.resting);
     cancelAnimationFrame(this.frame);
@@ -260,6 +260,7 @@ class Mover {
     scene.glplot.pixelRatio = this.fine;
     scene.glplot.update({});
     scene.glplot.redraw();
+    this.after();
   }
 }
 
