@@ -38,18 +38,10 @@ def faults(problem):
     found = []
     for step in problem.steps:
         number = worked_out(step.words)
-        if number is not None and abs(number - step.value) > 0.6 * 10.0**-step.digits:
+        near = max(0.6 * 10.0**-step.digits, step.near)
+        if number is not None and abs(number - step.value) > near:
             found.append(f"{step.words} = {step.said}, not {number:g}")
-    if abs(problem.steps[-1].value - problem.answer) > problem.near / 2:
+    number = problem.steps[-1].value
+    if not problem.choices and abs(number - problem.answer) > problem.near / 2:
         found.append(f"ends with {problem.steps[-1].said}, not {problem.answer:g}")
     return found
-
-
-def muddled(problem):
-    """Slips that are as good as right, or that nobody can type."""
-    return [
-        slip.words
-        for slip in problem.slips
-        if abs(slip.value - problem.answer) <= 2 * problem.near
-        or not problem.low <= slip.value <= problem.high
-    ]
