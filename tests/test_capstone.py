@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from gymtools import arrange, save
+from gymtools.display.lessons import capstone as panel_of_capstone
 from gymtools.display.lessons.capstone import NO_FILE, CapstonePanel
 from gymtools.training import capstone
 from gymtools.training.progress import Progress
@@ -175,11 +176,14 @@ def test_the_talk_is_marked(tmp_path):
     assert event.given == f"{sum(np.arange(rows) % 4)} of {3 * rows} marks"
 
 
-def test_a_record_is_written_beside_the_file(gym, tmp_path):
+def test_a_record_is_written_beside_the_file(gym, tmp_path, monkeypatch):
     """Behavior: the record of the learner's design, once; a second time it is said that it is
     there.
     """
-    panel = CapstonePanel(SEED, save(arrange(gym.truth, "center housing"), tmp_path / "m.toml"))
+    monkeypatch.setattr(panel_of_capstone, "DRAWS", 20)
+    design = arrange(gym.truth, "center housing")
+    one = replace(design, uses=design.uses[:1], assumed=())
+    panel = CapstonePanel(SEED, save(one, tmp_path / "m.toml"))
     panel.record()
     panel.job.finish()
     assert "The record is" in panel.written.value

@@ -167,7 +167,7 @@ def test_every_slider_to_both_ends(name):
     assert m.result.sti == pytest.approx(few.sti, abs=1e-6)
 
 
-@pytest.mark.parametrize("name", usual(NAMES, "dovecote", "alderway"))
+@pytest.mark.parametrize("name", usual(NAMES, "dovecote"))
 def test_every_choice(name):
     """Behavior: every entry of every list, and every tick box, is drawn or refused in one line; of
     the larger schools' lists one of a kind, and of it every third entry.

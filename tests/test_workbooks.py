@@ -203,8 +203,7 @@ CASES = {
     ],
     "design_task": [
         {
-            "brief": "../../scenarios/dovecote.toml",
-            "begin_with": {("groups", "wall pair", "downtilt_deg"): 40.0},
+            "begin_with": {("groups", "post pair", "downtilt_deg"): 40.0},
             "evaluations": 120,
         }
     ],
